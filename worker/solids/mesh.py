@@ -1,0 +1,117 @@
+"""Meshes: indexed triangles, and the pieces that closed solids are put together from.
+
+A `Builder` collects rings as vertices once and joins them by strips and caps that name vertices by index, so a finished
+mesh is closed by construction and has no vertex twice.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import manifold3d
+import numpy as np
+from numpy.typing import NDArray
+
+from worker.solids.ring import on_grid
+
+Vertices = NDArray[np.float64]
+Triangles = NDArray[np.int32]
+
+
+@dataclass(frozen=True, slots=True)
+class Mesh:
+    """Vertices ``(n, 3) float64`` in mm and triangles ``(m, 3) int32``, counter-clockwise seen from outside."""
+
+    vertices: Vertices
+    triangles: Triangles
+
+    @property
+    def volume(self) -> float:
+        """Signed volume in mm3: the sum of tetrahedra from the origin (divergence theorem)."""
+        a, b, c = (self.vertices[self.triangles[:, corner]] for corner in range(3))
+        return float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum() / 6.0)
+
+    @property
+    def area(self) -> float:
+        """Surface area in mm2."""
+        a, b, c = (self.vertices[self.triangles[:, corner]] for corner in range(3))
+        return float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum() / 2.0)
+
+    @property
+    def bounds(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Least and greatest corner, each ``(3,) float64``."""
+        return self.vertices.min(axis=0), self.vertices.max(axis=0)
+
+    def manifold(self) -> manifold3d.Manifold:
+        """Return the solid in double precision (the library's `Mesh` is single precision)."""
+        return manifold3d.Manifold(
+            manifold3d.Mesh64(
+                np.ascontiguousarray(self.vertices, dtype=np.float64),
+                np.ascontiguousarray(self.triangles, dtype=np.uint64),
+            )
+        )
+
+    @staticmethod
+    def of(solid: manifold3d.Manifold) -> "Mesh":
+        """Return the mesh of a solid, in double precision."""
+        mesh = solid.to_mesh64()
+        return Mesh(
+            np.ascontiguousarray(mesh.vert_properties[:, :3], dtype=np.float64),
+            np.ascontiguousarray(mesh.tri_verts, dtype=np.int32),
+        )
+
+
+class Builder:
+    """Puts a closed mesh together from rings, strips and caps."""
+
+    def __init__(self) -> None:
+        """Start with nothing."""
+        self._points: list[NDArray[np.float64]] = []
+        self._faces: list[NDArray[np.int32]] = []
+        self._count = 0
+
+    def points(self, points: NDArray[np.float64]) -> NDArray[np.int32]:
+        """Add ``(n, 3)`` points, rounded to the grid, and return their indices ``(n,) int32``."""
+        self._points.append(on_grid(points))
+        first, self._count = self._count, self._count + len(points)
+        return np.arange(first, self._count, dtype=np.int32)
+
+    def ring(self, ring: NDArray[np.float64], z: float) -> NDArray[np.int32]:
+        """Add a plane ring ``(n, 2)`` at height ``z`` and return its indices ``(n,) int32``."""
+        return self.points(np.column_stack([ring, np.full(len(ring), z)]))
+
+    def faces(self, faces: NDArray[np.int32]) -> None:
+        """Add triangles ``(m, 3)`` by index."""
+        self._faces.append(np.asarray(faces, dtype=np.int32).reshape(-1, 3))
+
+    def strip(self, lower: NDArray[np.int32], upper: NDArray[np.int32]) -> None:
+        """Join two counter-clockwise rings of equal length by a wall that faces outwards.
+
+        Swap the two for a wall that faces inwards, as of a hole. Stacks of rings ``(k, n)`` are joined one by one.
+        """
+        a, d = np.atleast_2d(lower), np.atleast_2d(upper)
+        b, c = np.roll(a, -1, axis=1), np.roll(d, -1, axis=1)
+        self.faces(np.stack([np.stack([a, b, c], -1), np.stack([a, c, d], -1)], axis=-2))
+
+    def cap(
+        self,
+        outer: NDArray[np.int32],
+        holes: Sequence[NDArray[np.int32]] = (),
+        *,
+        up: bool,
+    ) -> None:
+        """Close a plane region between rings given by index, facing up or down.
+
+        Args:
+            outer: the outer ring, counter-clockwise.
+            holes: rings of holes, counter-clockwise too.
+            up: which way the cap faces.
+        """
+        every = np.concatenate(self._points)
+        rings = [outer, *[hole[::-1] for hole in holes]]
+        local = manifold3d.triangulate([np.ascontiguousarray(every[ring, :2]) for ring in rings])
+        faces = np.concatenate(rings)[local]
+        self.faces(faces if up else faces[:, ::-1])
+
+    def mesh(self) -> Mesh:
+        """Return what was built."""
+        return Mesh(np.concatenate(self._points), np.concatenate(self._faces))

@@ -1,0 +1,61 @@
+"""Rings: the closed curves that solids are stacked from.
+
+A ring is an ``(n, 2) float64`` array in mm, counter-clockwise, not closed. Every rounded rectangle has the same number
+of points in the same order, whatever its inset, so two of them can be joined by a strip.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from worker.spec.joint import LEAST_RADIUS
+from worker.spec.tolerances import COORDINATE_GRID, QUARTER_FACETS
+
+Ring2 = NDArray[np.float64]
+
+_ANGLES = np.linspace(0.0, np.pi / 2.0, QUARTER_FACETS + 1)
+_QUARTERS = np.concatenate([_ANGLES - np.pi + quarter * np.pi / 2.0 for quarter in range(4)])
+_UNIT = np.column_stack([np.cos(_QUARTERS), np.sin(_QUARTERS)])
+_CORNER = np.repeat(np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]]), QUARTER_FACETS + 1, axis=0)
+
+
+def on_grid(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the points rounded to the coordinate grid, so that equal points are equal bytes."""
+    return np.round(points / COORDINATE_GRID) * COORDINATE_GRID
+
+
+def rounded_rectangle(x: float, y: float, width: float, depth: float, inset: float, radius: float) -> Ring2:
+    """Return the parallel of a rounded rectangle, ``inset`` inside it.
+
+    Args:
+        x: left edge at inset 0.
+        y: front edge at inset 0.
+        width: size along x at inset 0.
+        depth: size along y at inset 0.
+        inset: how far inside.
+        radius: corner radius at inset 0; the ring's own radius is ``radius - inset``, at least `LEAST_RADIUS`.
+
+    Returns:
+        ``(4 * (QUARTER_FACETS + 1), 2) float64``, from the lower left corner's left end on.
+    """
+    own = max(radius - inset, LEAST_RADIUS)
+    half = np.array([width / 2.0 - inset, depth / 2.0 - inset])
+    middle = np.array([x + width / 2.0, y + depth / 2.0])
+    return middle + _CORNER * (half - own) + _UNIT * own
+
+
+def circle(x: float, y: float, diameter: float, facets: int) -> Ring2:
+    """Return a regular polygon of ``facets`` points whose area equals the circle's, ``(facets, 2) float64``.
+
+    The radius is grown by the ratio of areas, so that a printed hole keeps its size: an inscribed polygon's area is
+    ``n / (2 pi) * sin(2 pi / n)`` of the circle's.
+    """
+    turn = 2.0 * np.pi / facets
+    radius = diameter / 2.0 * np.sqrt(turn / np.sin(turn))
+    angles = np.arange(facets) * turn
+    return np.column_stack([x + radius * np.cos(angles), y + radius * np.sin(angles)])
+
+
+def signed_area(ring: NDArray[np.float64]) -> float:
+    """Return the area, positive when counter-clockwise (shoelace formula), in mm2."""
+    x, y = ring[:, 0], ring[:, 1]
+    return float(0.5 * (np.dot(x, np.roll(y, -1)) - np.dot(np.roll(x, -1), y)))

@@ -1,0 +1,189 @@
+"""The joint: one polyline that both the tile's socket and the tray's foot are made from.
+
+A point is ``(inset, z)`` in mm: how far the socket's wall stands in from the edge of its cell, at what height above the
+drawer's bottom. The polyline runs from the bottom up to the land, the narrow top of the wall between two sockets. The
+socket's air is where the inset is larger, so a foot is the same polyline moved into the air by the clearance.
+"""
+
+import itertools
+from dataclasses import dataclass
+from math import ceil, hypot, sqrt
+from typing import Final, TypeAlias
+
+from worker.spec.errors import JointError
+from worker.spec.tolerances import LENGTH_EPSILON, LINES_IN_A_WALL
+
+Level: TypeAlias = tuple[float, float]
+Levels: TypeAlias = tuple[Level, ...]
+
+#: Chamfer at the foot of first layers, against their spread of 0.1-0.3 mm a side (common practice).
+FIRST_LAYER_RELIEF: Final = 0.3
+
+#: Corner radius of a cell at inset 0. Rings at inset ``u`` have radius ``CORNER_RADIUS - u``: all are parallel curves.
+CORNER_RADIUS: Final = 5.0
+
+#: The least radius of any ring, where a wide inset would leave none.
+LEAST_RADIUS: Final = 0.4
+
+#: The narrowest foot, across its bottom.
+LEAST_FOOT: Final = 5.0
+
+_TOE_HEIGHT: Final = 1.0
+_SLOPE: Final = 0.7
+_GUIDE_HEIGHT: Final = 1.3
+_MAX_HEIGHT: Final = 12.0
+_MAX_POINTS: Final = 32
+
+
+def default_profile(clearance: float, line_width: float) -> Levels:
+    """Return our own profile: a vertical toe, a 45-degree seat, a vertical guide.
+
+    The land is as narrow as a stacking rim of two lines allows: ``clearance + 2 * line_width``, up to the next 0.05 mm.
+    """
+    land = ceil((clearance + LINES_IN_A_WALL * line_width) / 0.05 - LENGTH_EPSILON) * 0.05
+    toe = land + _SLOPE
+    height = _TOE_HEIGHT + _SLOPE + _GUIDE_HEIGHT
+    return ((toe, 0.0), (toe, _TOE_HEIGHT), (land, _TOE_HEIGHT + _SLOPE), (land, height))
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """A checked profile.
+
+    Raises:
+        JointError: when the polyline does not start at z 0, goes down, widens upwards, overhangs more than 45 degrees,
+            or leaves a wall under two line widths.
+    """
+
+    profile: Levels
+    clearance: float
+    line_width: float
+    pointer: str = "/grid/joint"
+
+    def __post_init__(self) -> None:
+        """Check every rule of a profile."""
+        _check(self)
+
+    @property
+    def height(self) -> float:
+        """Height of the land, which is the height of a tile."""
+        return self.profile[-1][1]
+
+    @property
+    def land(self) -> float:
+        """Inset at the top: half the width of the wall between two sockets."""
+        return self.profile[-1][0]
+
+    @property
+    def toe(self) -> float:
+        """Inset at the bottom."""
+        return self.profile[0][0]
+
+    @property
+    def body_inset(self) -> float:
+        """Inset of a tray's outer face: half the air between two neighbouring trays."""
+        return self.clearance
+
+    def socket_levels(self, widen: float = 0.0) -> Levels:
+        """Return the socket's wall from z 0 up to the land, with the first-layer relief.
+
+        Args:
+            widen: moves the wall out of the air by this much, square to it (negative narrows the socket).
+        """
+        levels = self.profile if widen == 0.0 else _offset(self.profile, -widen)
+        return _relieved(levels, outwards=-1.0)
+
+    def rim_levels(self, base: float) -> Levels:
+        """Return the socket of a stacking rim whose bottom is at z ``base``; no relief, it prints in mid air."""
+        return tuple((inset, base + z) for inset, z in self.profile)
+
+    def foot_levels(self, clearance: float | None = None) -> Levels:
+        """Return the foot from z 0 up to where its 45-degree shoulder meets the tray's outer face.
+
+        Every point keeps the clearance to the socket, square to the wall (a mitred parallel of the profile).
+        """
+        air = self.clearance if clearance is None else clearance
+        reach = self.land + air * sqrt(2.0) + 1.0
+        shoulder = (self.land - reach, self.height + reach)
+        moved = _offset((*self.profile, shoulder), air)
+        below = moved[:-1]
+        last_inset, last_z = below[-1]
+        top = (self.body_inset, last_z + (last_inset - self.body_inset))
+        return _relieved((*below, top), outwards=1.0)
+
+    @property
+    def foot_height(self) -> float:
+        """Height at which the tray's body begins."""
+        return self.foot_levels()[-1][1]
+
+
+def _offset(levels: Levels, distance: float) -> Levels:
+    """Return the mitred parallel of a rising polyline, ``distance`` towards larger insets, from z 0 up."""
+    lines: list[tuple[float, float, float, float]] = []
+    for (u0, z0), (u1, z1) in itertools.pairwise(levels):
+        length = hypot(u1 - u0, z1 - z0)
+        du, dz = (u1 - u0) / length, (z1 - z0) / length
+        line = (u0 + distance * dz, z0 - distance * du, du, dz)
+        if lines and abs(lines[-1][2] - du) < LENGTH_EPSILON:
+            continue  # one straight line in two pieces has no mitre
+        lines.append(line)
+    first_u, first_z, du, dz = lines[0]
+    points = [(first_u - du / dz * first_z, 0.0)]
+    for (ua, za, dua, dza), (ub, zb, dub, dzb) in itertools.pairwise(lines):
+        step = ((ub - ua) * dzb - (zb - za) * dub) / (dua * dzb - dza * dub)
+        points.append((ua + step * dua, za + step * dza))
+    last_u, last_z, du, dz = lines[-1]
+    rise = levels[-1][1] - last_z
+    points.append((last_u + du / dz * rise, levels[-1][1]))
+    return tuple(points)
+
+
+def _relieved(levels: Levels, outwards: float) -> Levels:
+    """Return the levels with a 45-degree chamfer at z 0, where the first piece is a vertical long enough for it."""
+    (u0, z0), (u1, z1) = levels[0], levels[1]
+    if abs(u0 - u1) > LENGTH_EPSILON or z1 - z0 < 2.0 * FIRST_LAYER_RELIEF:
+        return levels
+    chamfer = ((u0 + outwards * FIRST_LAYER_RELIEF, 0.0), (u0, FIRST_LAYER_RELIEF))
+    return (*chamfer, *levels[1:])
+
+
+def _check(joint: Joint) -> None:
+    points, where = joint.profile, joint.pointer
+    if not 2 <= len(points) <= _MAX_POINTS:
+        raise JointError(pointer=where, value=len(points), limit=f"2 to {_MAX_POINTS} points")
+    if points[0][1] != 0.0:
+        raise JointError(
+            "The joint's first point must lie on the drawer's bottom.",
+            pointer=f"{where}/0/1", value=points[0][1], limit="z = 0", remedy="Start the polyline at z 0.",
+        )  # fmt: skip
+    for index, ((u0, z0), (u1, z1)) in enumerate(itertools.pairwise(points), start=1):
+        at = f"{where}/{index}"
+        if z1 - z0 < LENGTH_EPSILON:
+            raise JointError(
+                "The joint must rise from each point to the next.",
+                pointer=f"{at}/1", value=z1, limit=f"over {z0:g}", remedy="Give the points from the bottom up.",
+            )  # fmt: skip
+        if u1 - u0 > LENGTH_EPSILON:
+            raise JointError(
+                "The joint must not close above itself, or no tray could be lifted out.",
+                pointer=f"{at}/0", value=u1, limit=f"at most {u0:g}", remedy="Keep the insets equal or falling.",
+            )  # fmt: skip
+        if u0 - u1 > z1 - z0 + LENGTH_EPSILON:
+            raise JointError(
+                "The joint overhangs more than 45 degrees, which needs supports.",
+                pointer=at, value=round(u0 - u1, 4), limit=f"at most {z1 - z0:g} mm over this rise",
+                remedy="Make the slope 45 degrees or steeper.",
+            )  # fmt: skip
+    if joint.height > _MAX_HEIGHT:
+        raise JointError(
+            "The joint is too tall.",
+            pointer=f"{where}/{len(points) - 1}/1", value=joint.height, limit=f"at most {_MAX_HEIGHT:g} mm",
+        )  # fmt: skip
+    wall = LINES_IN_A_WALL * joint.line_width
+    if joint.land - joint.body_inset < wall - LENGTH_EPSILON:
+        raise JointError(
+            "The joint leaves a wall under two line widths at its top.",
+            pointer=f"{where}/{len(points) - 1}/0", value=joint.land,
+            limit=f"at least {joint.body_inset + wall:g} mm (clearance and two lines)",
+            remedy="Move the upper end of the polyline further in.",
+        )  # fmt: skip

@@ -1,0 +1,43 @@
+"""Every length, ratio and count below which two things are held to be the same: one place, one name each.
+
+Lengths are millimetres. A number that decides whether something *passes* belongs here; a number that shapes a part
+belongs with the part.
+"""
+
+from typing import Final
+
+#: Coordinates are rounded to this grid before a solid is built, so equal points are equal bytes.
+COORDINATE_GRID: Final = 1e-3
+
+#: How far a cutter reaches past the face it cuts, so that no two faces lie flush.
+OVERSHOOT: Final = 0.01
+
+#: Relative difference allowed between a solid's volume and that of its file as read back.
+VOLUME_RATIO: Final = 1e-5
+
+#: How much less than the nominal clearance a measured gap may be: facets of arcs and the coordinate grid.
+CLEARANCE_SLACK: Final = 0.01
+
+#: A triangle with a smaller altitude is a sliver.
+SLIVER_ALTITUDE: Final = 2e-4
+
+#: How much thinner than two lines a wall may measure before it counts as too thin: rounding of offsets.
+WALL_SLACK: Final = 0.02
+
+#: How far a part may reach past the outline, the height or the bed: rounding only.
+CONTAINMENT_SLACK: Final = 2e-3
+
+#: Lines in a wall, at least: a nozzle lays one line each way round (common practice).
+LINES_IN_A_WALL: Final = 2
+
+#: Facets in a quarter turn of every arc. A socket and its foot use the same count, so their gap stays even.
+QUARTER_FACETS: Final = 8
+
+#: Width readings of one drawer that differ by more than this earn a warning.
+READING_SPREAD: Final = 3.0
+
+#: A border strip narrower than this is left as air.
+BORDER_LEAST: Final = 2.0
+
+#: Comparisons of lengths that were computed two ways.
+LENGTH_EPSILON: Final = 1e-6
