@@ -1,0 +1,105 @@
+"""The spec of a job: the whole of what a caller says."""
+
+from collections.abc import Iterator
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from worker.spec.drawer import Drawer
+from worker.spec.errors import JointError, SpecError, TrayError
+from worker.spec.grid import Grid
+from worker.spec.joint import LEAST_FOOT, Joint
+from worker.spec.material import Material
+from worker.spec.names import Name
+from worker.spec.noun import Noun
+from worker.spec.printer import Printer
+from worker.spec.refusal import Refusals, Step
+from worker.spec.tolerances import LENGTH_EPSILON, LINES_IN_A_WALL
+from worker.spec.tray import Tray
+
+__all__ = ["Spec"]
+
+_LAYERS_IN_A_FLOOR = 2
+
+
+class Spec(Noun):
+    """A job: drawers, and the grid, printer and material that all of them share."""
+
+    spec: Literal["1"] = Field(description="Version of this contract.")
+    name: Name = Field(description="What the job is called.")
+    drawers: tuple[Drawer, ...] = Field(min_length=1, max_length=100, description="The drawers.")
+    grid: Grid = Field(default=Grid(), description="The grid of all drawers.")
+    printer: Printer = Field(description="The printer.")
+    material: Material = Field(default=Material(), description="The filament.")
+    coupon: bool = Field(default=True, strict=True, description="Add a test print that shows which clearance fits.")
+
+    def joint(self) -> Joint:
+        """Return the checked joint of this grid, clearance and line width."""
+        return self.grid.to_joint(self.printer.line_width)
+
+    def trays(self) -> Iterator[tuple[int, int, Tray]]:
+        """Yield each tray with its drawer's and its own index."""
+        for drawer_index, drawer in enumerate(self.drawers):
+            for tray_index, tray in enumerate(drawer.trays):
+                yield drawer_index, tray_index, tray
+
+    @model_validator(mode="after")
+    def _rules(self) -> Self:
+        refusals = Refusals()
+        self._check_names(refusals)
+        self._check_joint(refusals)
+        for drawer_index, tray_index, tray in self.trays():
+            self._check_tray(tray, ("drawers", drawer_index, "trays", tray_index), refusals)
+        refusals.settle()
+        return self
+
+    def _check_names(self, refusals: Refusals) -> None:
+        seen: set[str] = set()
+        for index, drawer in enumerate(self.drawers):
+            if drawer.name in seen:
+                remedy = "Give each its own name, or use `copies`."
+                error = SpecError("Two drawers have the same name.", value=drawer.name, remedy=remedy)
+                refusals.add(error, "drawers", index, "name")
+            seen.add(drawer.name)
+
+    def _check_joint(self, refusals: Refusals) -> None:
+        try:
+            joint = self.joint()
+        except JointError as refused:
+            steps = (refused.pointer or "").split("/")[1:]
+            refusals.add(refused, *(int(step) if step.isdigit() else step for step in steps))
+            return
+        foot = self.grid.pitch / (2.0 if self.grid.half_cells else 1.0) - 2.0 * joint.foot_levels()[0][0]
+        if foot < LEAST_FOOT - LENGTH_EPSILON:
+            at: tuple[Step, ...] = ("grid", "pitch") if self.grid.joint is None else ("grid", "joint", 0, 0)
+            error = JointError(
+                "The joint leaves too narrow a foot in a half cell." if self.grid.half_cells else
+                "The joint leaves too narrow a foot.",
+                value=round(foot, 3), limit=f"a foot at least {LEAST_FOOT:g} mm wide at its bottom",
+                remedy="Take a larger pitch or smaller insets.",
+            )  # fmt: skip
+            refusals.add(error, *at)
+
+    def _check_tray(self, tray: Tray, at: tuple[Step, ...], refusals: Refusals) -> None:
+        wall = LINES_IN_A_WALL * self.printer.line_width
+        if tray.wall < wall - LENGTH_EPSILON:
+            limit = f"at least {wall:g} mm (two lines)"
+            refusals.add(
+                TrayError(f"The walls of {tray.name} are too thin.", value=tray.wall, limit=limit), *at, "wall"
+            )
+        floor = _LAYERS_IN_A_FLOOR * self.printer.layer
+        if tray.floor < floor - LENGTH_EPSILON:
+            limit = f"at least {floor:g} mm (two layers)"
+            refusals.add(
+                TrayError(f"The floor of {tray.name} is too thin.", value=tray.floor, limit=limit), *at, "floor"
+            )
+        if self.grid.half_cells:
+            return
+        for field, pair in (("cells", tray.cells), ("at", tray.at or ())):
+            for axis, along in enumerate(pair):
+                if along % 1.0:
+                    error = TrayError(
+                        f"{tray.name} stands on half cells, and the grid has none.",
+                        value=along, limit="whole cells", remedy="Set half_cells of the grid to true.",
+                    )  # fmt: skip
+                    refusals.add(error, *at, field, axis)

@@ -1,0 +1,186 @@
+"""Loading: from a caller's document to a `Spec`, or to every problem with a pointer to its place."""
+
+import json
+from collections.abc import Iterator, Sequence
+from typing import Any, Final
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from worker.spec.errors import SpecError
+from worker.spec.job import Spec
+from worker.spec.refusal import CARRIED, Step
+
+__all__ = ["load", "loads", "pointer"]
+
+_LARGEST: Final = 2_000_000
+_DEEPEST: Final = 32
+_MOST_ERRORS: Final = 100
+_LONGEST_INTEGER: Final = 30
+#: The list whose items pydantic names by their tag, between the index and the field.
+_TAGGED: Final = "pockets"
+_TAG: Final = "shape"
+_SHAPES: Final = "circle, rectangle or polygon"
+
+
+def load(data: object) -> Spec:
+    """Return the spec that a JSON-like object (dicts, lists, texts, numbers) says.
+
+    Raises:
+        SpecError: with one error for each problem in `errors`.
+    """
+    if faults := list(_faults(data)):
+        raise _together(faults)
+    try:
+        return Spec.model_validate(data)
+    except ValidationError as error:
+        raise _together([_problem(one, data) for one in error.errors(include_url=False) if _own(one)]) from None
+
+
+def loads(text: bytes) -> Spec:
+    """Return the spec that a JSON document (UTF-8) says.
+
+    Raises:
+        SpecError: with one error for each problem in `errors`.
+    """
+    if len(text) > _LARGEST:
+        limit = f"at most {_LARGEST} bytes"
+        raise _together([SpecError("The document is too large.", pointer="", value=len(text), limit=limit)])
+    try:
+        data = json.loads(text.decode("utf-8-sig"), object_pairs_hook=_pairs, parse_int=_integer)
+    except UnicodeDecodeError as error:
+        fault = SpecError(f"Byte {error.start} is no UTF-8.", pointer="", limit="UTF-8")
+    except json.JSONDecodeError as error:
+        where = f"line {error.lineno}, column {error.colno}"
+        fault = SpecError(f"The document is no JSON: {error.msg} at {where}.", pointer="", limit="a JSON object")
+    except RecursionError:
+        fault = _too_deep("")
+    else:
+        return load(data)
+    raise _together([fault])
+
+
+def pointer(steps: Sequence[Step]) -> str:
+    """Return the JSON Pointer (RFC 6901) of a path."""
+    return "".join(f"/{str(step).replace('~', '~0').replace('/', '~1')}" for step in steps)
+
+
+class _Twice(dict[str, Any]):
+    """An object in which some names came twice."""
+
+    names: tuple[str, ...] = ()
+
+
+def _pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    read = dict(pairs)
+    if len(read) == len(pairs):
+        return read
+    names = [name for name, _ in pairs]
+    twice = _Twice(read)
+    twice.names = tuple(name for name in read if names.count(name) > 1)
+    return twice
+
+
+def _integer(digits: str) -> int | float:
+    return int(digits) if len(digits) <= _LONGEST_INTEGER else float(digits)
+
+
+def _faults(data: object) -> Iterator[SpecError]:
+    """Yield what is wrong with the document before any field is looked at."""
+    waiting: list[tuple[object, str, int]] = [(data, "", 0)]
+    while waiting:
+        value, at, depth = waiting.pop()
+        if depth > _DEEPEST:
+            yield _too_deep(at)
+            return
+        if isinstance(value, _Twice):
+            for name in value.names:
+                yield SpecError("The field is given twice.", pointer=at + pointer([name]), remedy="Give it once.")
+        if isinstance(value, float) and value - value != 0.0:
+            yield SpecError("This is no finite number.", pointer=at, value=value, limit="a finite number")
+        elif isinstance(value, dict):
+            waiting.extend((one, at + pointer([name]), depth + 1) for name, one in value.items())
+        elif isinstance(value, list | tuple):
+            waiting.extend((one, f"{at}/{index}", depth + 1) for index, one in enumerate(value))
+
+
+def _too_deep(at: str) -> SpecError:
+    return SpecError("The document is nested too deeply.", pointer=at, limit=f"{_DEEPEST} levels")
+
+
+def _together(errors: list[SpecError]) -> SpecError:
+    """Return one error that holds all; with a single one it says the same."""
+    if len(errors) == 1:
+        (one,) = errors
+        return SpecError(
+            one.message, pointer=one.pointer, value=one.value, limit=one.limit, remedy=one.remedy, errors=errors
+        )
+    kept = errors[:_MOST_ERRORS]
+    more = f"; the first {len(kept)} are listed" if len(errors) > len(kept) else ""
+    return SpecError(f"The spec has {len(errors)} problems{more}.", errors=kept)
+
+
+def _own(error: ErrorDetails) -> bool:
+    """Return whether it is a problem of its own, not the echo of another field's."""
+    if error["type"] == "too_short":  # pydantic counts only the items that are good
+        return len(error["input"]) < int(error["ctx"]["min_length"])
+    return error["type"] != "default_factory_not_called"
+
+
+def _problem(error: ErrorDetails, data: object) -> SpecError:
+    """Return pydantic's error as ours."""
+    at = pointer(_steps(error["loc"], data))
+    context: dict[str, Any] = error.get("ctx", {})
+    carried = context.get(CARRIED)
+    if isinstance(carried, SpecError):
+        carried.pointer = at
+        return carried
+    kind = error["type"]
+    if kind in ("union_tag_not_found", "union_tag_invalid"):
+        given = error["input"].get(_TAG)
+        message = "The field is required." if given is None else "The shape is not known."
+        return SpecError(message, pointer=f"{at}/{_TAG}", value=given, limit=_SHAPES)
+    if kind == "missing":
+        return SpecError("The field is required.", pointer=at, limit="required")
+    if kind == "extra_forbidden":
+        remedy = "Leave it out, or check its spelling."
+        return SpecError(
+            "The field is not known.", pointer=at, value=error["input"], limit="known fields", remedy=remedy
+        )
+    return SpecError(f"{error['msg']}.", pointer=at, value=error["input"], limit=_limit(kind, context))
+
+
+def _steps(path: Sequence[Step], data: object) -> list[Step]:
+    """Return the path without what pydantic put in between: the pocket's tag, the index of a single reading."""
+    steps: list[Step] = []
+    here = data
+    for index, step in enumerate(path):
+        if index >= 2 and path[index - 2] == _TAGGED and isinstance(path[index - 1], int):  # noqa: PLR2004 - list, index, tag
+            continue
+        inside = (isinstance(here, dict) and step in here) or (
+            isinstance(here, list | tuple) and isinstance(step, int) and step < len(here)
+        )
+        if inside:
+            here = here[step]  # type: ignore[index] # just looked
+            steps.append(step)
+        elif isinstance(here, dict) and index == len(path) - 1:
+            steps.append(step)  # a field that is missing
+    return steps
+
+
+_LIMITS: Final = {
+    "greater_than_equal": "at least {ge:g}",
+    "greater_than": "over {gt:g}",
+    "less_than_equal": "at most {le:g}",
+    "less_than": "under {lt:g}",
+    "too_long": "at most {max_length} items",
+    "too_short": "at least {min_length} items",
+    "string_too_long": "at most {max_length} characters",
+    "string_too_short": "at least {min_length} characters",
+    "literal_error": "{expected}",
+}
+
+
+def _limit(kind: str, context: dict[str, Any]) -> str | None:
+    template = _LIMITS.get(kind)
+    return template.format(**context) if template is not None else None

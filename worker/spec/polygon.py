@@ -1,0 +1,45 @@
+"""Polygons as a caller draws them: checked for being simple, in any winding."""
+
+from typing import Annotated, Final, TypeAlias
+
+from pydantic import AfterValidator, Field
+
+from worker.spec.errors import SpecError
+from worker.spec.length import Coordinate
+from worker.spec.refusal import Refusals, refusal
+
+__all__ = ["LEAST_SIDE", "Point", "Polygon"]
+
+Point: TypeAlias = tuple[Coordinate, Coordinate]
+
+#: The narrowest box of a polygon, in mm.
+LEAST_SIDE: Final = 1.0
+
+
+def _simple(points: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
+    refusals = Refusals()
+    for index, point in enumerate(points):
+        if point == points[index - 1]:
+            remedy = "Leave it out; the outline closes itself."
+            refusals.add(SpecError("The point repeats the one before it.", value=point, remedy=remedy), index)
+    refusals.settle()
+    sides = [max(along) - min(along) for along in zip(*points, strict=True)]
+    if min(sides) < LEAST_SIDE:
+        raise refusal(SpecError("The polygon is too narrow.", value=min(sides), limit=f"at least {LEAST_SIDE:g} mm"))
+    import shapely  # noqa: PLC0415 - a spec without polygons need not wait for it
+
+    ring = shapely.Polygon(points)
+    if not ring.is_valid:
+        where = shapely.is_valid_reason(ring).partition("[")[2].rstrip("]").replace(" ", ", ")
+        raise refusal(
+            SpecError(
+                f"The polygon meets itself at {where}.",
+                value=points,
+                limit="a simple polygon",
+                remedy="Give the corners in order, once round.",
+            )
+        )
+    return points
+
+
+Polygon: TypeAlias = Annotated[tuple[Point, ...], Field(min_length=3, max_length=256), AfterValidator(_simple)]
