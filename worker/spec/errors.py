@@ -59,7 +59,12 @@ class DrawerwrightError(Exception):
         """Say it in one line, with what is known."""
         facts = [
             f"{name} {fact}"
-            for name, fact in (("at", self.pointer), ("got", self.value), ("limit", self.limit), ("part", self.part))
+            for name, fact in (
+                ("at", self.pointer),
+                ("got", _plain(self.value)),
+                ("limit", self.limit),
+                ("part", self.part),
+            )
             if fact is not None
         ]
         tail = f" ({'; '.join(facts)})" if facts else ""
@@ -193,11 +198,15 @@ class SettingsError(DrawerwrightError):
 
 def _plain(value: object) -> object:
     """Return the value as JSON can carry it, cut short."""
-    if value is None or isinstance(value, bool | int):
+    if value is None or isinstance(value, bool):
         return value
+    if isinstance(value, int):
+        # some JSON writers stop at 64 bits, and Python writes out no integer of thousands of digits
+        return value if value.bit_length() < 64 else f"a number of {value.bit_length()} bits"  # noqa: PLR2004 - as said
     if isinstance(value, float):
         return value if value - value == 0.0 else repr(value)
     if isinstance(value, list | tuple) and len(value) <= 8:  # noqa: PLR2004 - long values are cut below
-        return [_plain(one) for one in value]
-    text = value if isinstance(value, str) else repr(value)
+        return [_plain(one) if not isinstance(one, list | tuple) else _plain(repr(one)) for one in value]
+    text = value[:200] if isinstance(value, str) else repr(value)
+    text = text.encode(errors="backslashreplace").decode()  # a lone surrogate is no UTF-8
     return text if len(text) <= 120 else f"{text[:117]}..."  # noqa: PLR2004 - a line

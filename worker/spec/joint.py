@@ -32,7 +32,10 @@ _TOE_HEIGHT: Final = 1.0
 _SLOPE: Final = 0.7
 _GUIDE_HEIGHT: Final = 1.3
 _MAX_HEIGHT: Final = 12.0
+_MIN_POINTS: Final = 2
 _MAX_POINTS: Final = 32
+#: The least rise of a piece, well over the grid that coordinates are rounded to.
+_LEAST_RISE: Final = 0.01
 
 
 def default_profile(clearance: float, line_width: float) -> Levels:
@@ -52,7 +55,7 @@ class Joint:
 
     Raises:
         JointError: when the polyline does not start at z 0, goes down, widens upwards, overhangs more than 45 degrees,
-            or leaves a wall under two line widths.
+            leaves a wall under two line widths, or has a piece so short that the foot beside it would turn back.
     """
 
     profile: Levels
@@ -102,14 +105,16 @@ class Joint:
 
         Every point keeps the clearance to the socket, square to the wall (a mitred parallel of the profile).
         """
-        air = self.clearance if clearance is None else clearance
-        reach = self.land + air * sqrt(2.0) + 1.0
-        shoulder = (self.land - reach, self.height + reach)
-        moved = _offset((*self.profile, shoulder), air)
-        below = moved[:-1]
+        below = self._foot_below(self.clearance if clearance is None else clearance)
         last_inset, last_z = below[-1]
         top = (self.body_inset, last_z + (last_inset - self.body_inset))
         return _relieved((*below, top), outwards=1.0)
+
+    def _foot_below(self, air: float) -> Levels:
+        """Return the foot up to where its shoulder begins, without relief."""
+        reach = self.land + air * sqrt(2.0) + 1.0
+        shoulder = (self.land - reach, self.height + reach)
+        return _offset((*self.profile, shoulder), air)[:-1]
 
     @property
     def foot_height(self) -> float:
@@ -149,8 +154,8 @@ def _relieved(levels: Levels, outwards: float) -> Levels:
 
 def _check(joint: Joint) -> None:
     points, where = joint.profile, joint.pointer
-    if not 2 <= len(points) <= _MAX_POINTS:
-        raise JointError(pointer=where, value=len(points), limit=f"2 to {_MAX_POINTS} points")
+    if not _MIN_POINTS <= len(points) <= _MAX_POINTS:
+        raise JointError(pointer=where, value=len(points), limit=f"{_MIN_POINTS} to {_MAX_POINTS} points")
     if points[0][1] != 0.0:
         raise JointError(
             "The joint's first point must lie on the drawer's bottom.",
@@ -158,10 +163,10 @@ def _check(joint: Joint) -> None:
         )  # fmt: skip
     for index, ((u0, z0), (u1, z1)) in enumerate(itertools.pairwise(points), start=1):
         at = f"{where}/{index}"
-        if z1 - z0 < LENGTH_EPSILON:
+        if z1 - z0 < _LEAST_RISE - LENGTH_EPSILON:
             raise JointError(
                 "The joint must rise from each point to the next.",
-                pointer=f"{at}/1", value=z1, limit=f"over {z0:g}", remedy="Give the points from the bottom up.",
+                pointer=f"{at}/1", value=z1, limit=f"at least {z0 + _LEAST_RISE:g}", remedy="Give the points from the bottom up.",
             )  # fmt: skip
         if u1 - u0 > LENGTH_EPSILON:
             raise JointError(
@@ -186,4 +191,12 @@ def _check(joint: Joint) -> None:
             pointer=f"{where}/{len(points) - 1}/0", value=joint.land,
             limit=f"at least {joint.body_inset + wall:g} mm (clearance and two lines)",
             remedy="Move the upper end of the polyline further in.",
+        )  # fmt: skip
+    foot = joint._foot_below(joint.clearance)  # noqa: SLF001 - the same module
+    rise = min((z1 - z0 for (_, z0), (_, z1) in itertools.pairwise(foot)), default=joint.height)
+    if rise < _LEAST_RISE - LENGTH_EPSILON:
+        raise JointError(
+            "A piece of the joint is too short for the clearance: the foot beside it would turn back.",
+            pointer=where, value=round(rise, 4), limit=f"each piece of the foot must rise at least {_LEAST_RISE:g} mm",
+            remedy="Make the piece longer or its corners flatter, or the clearance smaller.",
         )  # fmt: skip

@@ -62,7 +62,8 @@ def loads(text: bytes) -> Spec:
 
 def pointer(steps: Sequence[Step]) -> str:
     """Return the JSON Pointer (RFC 6901) of a path."""
-    return "".join(f"/{str(step).replace('~', '~0').replace('/', '~1')}" for step in steps)
+    escaped = "".join(f"/{str(step).replace('~', '~0').replace('/', '~1')}" for step in steps)
+    return escaped.encode(errors="backslashreplace").decode()  # a lone surrogate is no UTF-8
 
 
 class _Twice(dict[str, Any]):
