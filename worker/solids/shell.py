@@ -1,0 +1,183 @@
+"""The shell of a tray: feet, body, rim, inner wall and floor, put together directly as one closed mesh.
+
+Every ring is a rounded rectangle of `RING` points. Neighbouring feet leave slots between their shoulders; where an
+outer foot's shoulder reaches the tray's outer face, its points are the body's lowest ring, so nothing is welded and no
+vertex lies on another's edge.
+"""
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from worker.layout.parts import TrayShape
+from worker.solids.mesh import Builder, Mesh
+from worker.solids.ring import rounded_rectangle
+from worker.spec.joint import Levels
+from worker.spec.tolerances import LENGTH_EPSILON, QUARTER_FACETS
+
+Indices = NDArray[np.int32]
+
+_STEP: Final = QUARTER_FACETS + 1
+_MIDDLE: Final = QUARTER_FACETS // 2
+#: Points of every ring: four quarters, each with both ends.
+RING: Final = 4 * _STEP
+
+
+def shell(shape: TrayShape) -> Mesh:
+    """Return the tray without dividers, ramp, shelf, magnets, pockets or letterings, filled up to ``fill_top``."""
+    builder = Builder()
+    tops = _feet(builder, shape)
+    _underside(builder, tops)
+    profile = [builder.ring(footprint(shape, inset), z) for inset, z in wall_levels(shape)]
+    _outer_wall(builder, _lowest_ring(tops), profile[0])
+    stack = np.stack(profile)
+    builder.strip(stack[:-1], stack[1:])
+    builder.faces(profile[-1][_ZIGZAG])
+    return builder.mesh()
+
+
+def footprint(shape: TrayShape, inset: float) -> NDArray[np.float64]:
+    """Return the parallel of the tray's footprint, ``inset`` inside its cells' edge, ``(RING, 2) float64``."""
+    across, back = (halves * shape.pitch / 2.0 for halves in shape.halves)
+    return rounded_rectangle(-shape.inset, -shape.inset, across, back, inset, shape.corner_radius)
+
+
+def wall_levels(shape: TrayShape) -> Levels:
+    """Return ``(inset, z)`` from the outer top edge over the rim and down the inner wall to the floor.
+
+    A stacking rim's toe hangs over a thinner wall: the wall comes back to it at 45 degrees, so it prints in mid air.
+    Over a thicker wall the toe stands on a ledge.
+    """
+    inner = shape.inset + shape.wall
+    down: list[tuple[float, float]] = [(shape.inset, shape.height)]
+    if shape.rim_levels is None:
+        down.append((inner, shape.height))
+    else:
+        down += reversed(shape.rim_levels)
+        toe, base = shape.rim_levels[0]
+        if abs(toe - inner) > LENGTH_EPSILON:
+            down.append((inner, base - max(toe - inner, 0.0)))
+    return (*down, (inner, shape.fill_top))
+
+
+def foot_count(shape: TrayShape) -> tuple[int, int]:
+    """Return how many feet stand across and front to back."""
+    across, back = shape.halves
+    return (across, back) if shape.half_feet else (across // 2, back // 2)
+
+
+def foot_pitch(shape: TrayShape) -> float:
+    """Return the distance between neighbouring feet."""
+    return shape.pitch / 2.0 if shape.half_feet else shape.pitch
+
+
+def _feet(builder: Builder, shape: TrayShape) -> Indices:
+    """Add every foot up to its shoulder and return the shoulders' rings, ``(back, across, RING) int32``."""
+    across, back = foot_count(shape)
+    side = foot_pitch(shape)
+    one = np.stack(
+        [
+            np.column_stack(
+                [
+                    rounded_rectangle(-shape.inset, -shape.inset, side, side, inset, shape.corner_radius),
+                    np.full(RING, z),
+                ]
+            )
+            for inset, z in shape.foot_levels
+        ]
+    )
+    rows, columns = np.mgrid[0:back, 0:across]
+    moves = np.stack([columns * side, rows * side, np.zeros_like(rows, dtype=np.float64)], axis=-1)
+    points = moves[:, :, None, None, :] + one
+    feet = builder.points(points.reshape(-1, 3)).reshape(back, across, len(one), RING)
+    builder.strip(feet[:, :, :-1].reshape(-1, RING), feet[:, :, 1:].reshape(-1, RING))
+    builder.faces(feet[:, :, 0][:, :, _ZIGZAG[:, ::-1]])
+    return feet[:, :, -1]
+
+
+def _underside(builder: Builder, tops: Indices) -> None:
+    """Close the slots between the feet's shoulders, and the nodes where slots cross."""
+    back, across = tops.shape[:2]
+    if across > 1:
+        first = np.zeros((back, across - 1), dtype=np.int64)
+        last = np.full((back, across - 1), _SLOT - 1)
+        first[1:], last[:-1] = _MIDDLE, _SLOT - 1 - _MIDDLE
+        left, right = tops[:, :-1][:, :, _RIGHT_SIDE], tops[:, 1:][:, :, _LEFT_SIDE]
+        _slots(builder, left, right, first, last)
+    if back > 1:
+        first = np.zeros((back - 1, across), dtype=np.int64)
+        last = np.full((back - 1, across), _SLOT - 1)
+        first[:, :-1], last[:, 1:] = _MIDDLE, _SLOT - 1 - _MIDDLE
+        front, behind = tops[:-1][:, :, _BACK_SIDE], tops[1:][:, :, _FRONT_SIDE]
+        _slots(builder, front, behind, first, last)
+    if across > 1 and back > 1:
+        a, b = tops[:-1, :-1, 2 * _STEP + _MIDDLE], tops[:-1, 1:, 3 * _STEP + _MIDDLE]
+        c, d = tops[1:, 1:, _MIDDLE], tops[1:, :-1, _STEP + _MIDDLE]
+        builder.faces(np.stack([np.stack([a, c, b], -1), np.stack([a, d, c], -1)], axis=-2))
+
+
+def _slots(builder: Builder, one: Indices, other: Indices, first: NDArray[np.int64], last: NDArray[np.int64]) -> None:
+    """Close the slots between pairs of sides, each from its first point to its last, facing down.
+
+    Args:
+        builder: takes the faces.
+        one: points along one side of each slot, ``(rows, columns, _SLOT)``.
+        other: points along the other side, on the right hand as one goes along.
+        first: where each slot begins, ``(rows, columns)``.
+        last: where each slot ends.
+    """
+    step = np.arange(_SLOT - 1)
+    wanted = (step >= first[..., None]) & (step < last[..., None])
+    a, b, c, d = one[..., :-1], one[..., 1:], other[..., 1:], other[..., :-1]
+    builder.faces(np.stack([np.stack([a, b, c], -1), np.stack([a, c, d], -1)], axis=-2)[wanted])
+
+
+def _lowest_ring(tops: Indices) -> tuple[Indices, ...]:
+    """Return the body's lowest ring, quarter by quarter and side by side: corner, front, corner, right and so on.
+
+    A side's points run from the end of one corner to the start of the next: two for each foot that stands along it.
+    """
+    sides = (tops[0], tops[:, -1], tops[-1, ::-1], tops[::-1, 0])
+    ring: list[Indices] = []
+    for quarter, feet in enumerate(sides):
+        start = quarter * _STEP
+        end = start + QUARTER_FACETS
+        ring += [feet[0, start : end + 1], feet[:, [end, (end + 1) % RING]].ravel()]
+    return tuple(ring)
+
+
+def _outer_wall(builder: Builder, lowest: tuple[Indices, ...], upper: Indices) -> None:
+    """Join the body's lowest ring to the outer top edge."""
+    for quarter in range(4):
+        corner, side = lowest[2 * quarter : 2 * quarter + 2]
+        start = quarter * _STEP
+        end = start + QUARTER_FACETS
+        top = upper[start : end + 1]
+        a, b, c, d = corner[:-1], corner[1:], top[1:], top[:-1]
+        builder.faces(np.stack([np.stack([a, b, c], -1), np.stack([a, c, d], -1)], axis=-2))
+        apex, far = upper[end], upper[(end + 1) % RING]
+        builder.faces(np.column_stack([side[:-1], side[1:], np.full(len(side) - 1, apex)]))
+        builder.faces(np.array([[side[-1], far, apex]]))
+
+
+def _zigzag(count: int) -> Indices:
+    """Return triangles that close a convex ring of ``count`` points, counter-clockwise, ``(count - 2, 3) int32``."""
+    faces: list[tuple[int, int, int]] = []
+    low, high = 0, count - 1
+    while high - low > 1:
+        faces.append((low, low + 1, high))
+        low += 1
+        if high - low > 1:
+            faces.append((low, high - 1, high))
+            high -= 1
+    return np.array(faces, dtype=np.int32)
+
+
+_ZIGZAG: Final = _zigzag(RING)
+# Points of one foot's side from corner to corner, and of its neighbour's across the slot, in the same order.
+_SLOT: Final = 2 * _STEP
+_RIGHT_SIDE: Final = np.arange(_STEP, 3 * _STEP)
+_LEFT_SIDE: Final = (2 * _STEP - 1 - _RIGHT_SIDE) % RING
+_BACK_SIDE: Final = np.arange(2 * _STEP, 4 * _STEP)
+_FRONT_SIDE: Final = RING - 1 - _BACK_SIDE
