@@ -166,7 +166,8 @@ def _check(joint: Joint) -> None:
         if z1 - z0 < _LEAST_RISE - LENGTH_EPSILON:
             raise JointError(
                 "The joint must rise from each point to the next.",
-                pointer=f"{at}/1", value=z1, limit=f"at least {z0 + _LEAST_RISE:g}", remedy="Give the points from the bottom up.",
+                pointer=f"{at}/1", value=z1, limit=f"at least {z0 + _LEAST_RISE:g}",
+                remedy="Give the points from the bottom up.",
             )  # fmt: skip
         if u1 - u0 > LENGTH_EPSILON:
             raise JointError(

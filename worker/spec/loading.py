@@ -1,7 +1,10 @@
 """Loading: from a caller's document to a `Spec`, or to every problem with a pointer to its place."""
 
 import json
+from collections import Counter
 from collections.abc import Iterator, Sequence
+from difflib import get_close_matches
+from functools import lru_cache
 from typing import Any, Final
 
 from pydantic import ValidationError
@@ -9,6 +12,7 @@ from pydantic_core import ErrorDetails
 
 from worker.spec.errors import SpecError
 from worker.spec.job import Spec
+from worker.spec.noun import Noun
 from worker.spec.refusal import CARRIED, Step
 
 __all__ = ["load", "loads", "pointer"]
@@ -17,6 +21,7 @@ _LARGEST: Final = 2_000_000
 _DEEPEST: Final = 32
 _MOST_ERRORS: Final = 100
 _LONGEST_INTEGER: Final = 30
+_LONGEST_NAME: Final = 80
 #: The list whose items pydantic names by their tag, between the index and the field.
 _TAGGED: Final = "pockets"
 _TAG: Final = "shape"
@@ -34,7 +39,8 @@ def load(data: object) -> Spec:
     try:
         return Spec.model_validate(data)
     except ValidationError as error:
-        raise _together([_problem(one, data) for one in error.errors(include_url=False) if _own(one)]) from None
+        own = [one for one in error.errors(include_url=False) if _own(one)]
+        raise _together([_problem(one, data) for one in own[:_MOST_ERRORS]], len(own)) from None
 
 
 def loads(text: bytes) -> Spec:
@@ -76,9 +82,8 @@ def _pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     read = dict(pairs)
     if len(read) == len(pairs):
         return read
-    names = [name for name, _ in pairs]
     twice = _Twice(read)
-    twice.names = tuple(name for name in read if names.count(name) > 1)
+    twice.names = tuple(name for name, times in Counter(name for name, _ in pairs).items() if times > 1)
     return twice
 
 
@@ -95,12 +100,17 @@ def _faults(data: object) -> Iterator[SpecError]:
             yield _too_deep(at)
             return
         if isinstance(value, _Twice):
-            for name in value.names:
+            for name in (name for name in value.names if len(name) <= _LONGEST_NAME):
                 yield SpecError("The field is given twice.", pointer=at + pointer([name]), remedy="Give it once.")
         if isinstance(value, float) and value - value != 0.0:
             yield SpecError("This is no finite number.", pointer=at, value=value, limit="a finite number")
         elif isinstance(value, dict):
-            waiting.extend((one, at + pointer([name]), depth + 1) for name, one in value.items())
+            for name, one in value.items():
+                if not isinstance(name, str) or len(name) > _LONGEST_NAME:
+                    limit = f"a text of at most {_LONGEST_NAME} characters"
+                    yield SpecError("This is no name of a field.", pointer=at, value=name, limit=limit)
+                else:
+                    waiting.append((one, at + pointer([name]), depth + 1))
         elif isinstance(value, list | tuple):
             waiting.extend((one, f"{at}/{index}", depth + 1) for index, one in enumerate(value))
 
@@ -109,16 +119,17 @@ def _too_deep(at: str) -> SpecError:
     return SpecError("The document is nested too deeply.", pointer=at, limit=f"{_DEEPEST} levels")
 
 
-def _together(errors: list[SpecError]) -> SpecError:
-    """Return one error that holds all; with a single one it says the same."""
+def _together(errors: list[SpecError], count: int = 1) -> SpecError:
+    """Return one error that holds all (the first of ``count``, if more); with a single one it says the same."""
     if len(errors) == 1:
         (one,) = errors
         return SpecError(
             one.message, pointer=one.pointer, value=one.value, limit=one.limit, remedy=one.remedy, errors=errors
         )
     kept = errors[:_MOST_ERRORS]
-    more = f"; the first {len(kept)} are listed" if len(errors) > len(kept) else ""
-    return SpecError(f"The spec has {len(errors)} problems{more}.", errors=kept)
+    count = max(count, len(errors))
+    more = f"; the first {len(kept)} are listed" if count > len(kept) else ""
+    return SpecError(f"The spec has {count} problems{more}.", errors=kept)
 
 
 def _own(error: ErrorDetails) -> bool:
@@ -144,11 +155,23 @@ def _problem(error: ErrorDetails, data: object) -> SpecError:
     if kind == "missing":
         return SpecError("The field is required.", pointer=at, limit="required")
     if kind == "extra_forbidden":
-        remedy = "Leave it out, or check its spelling."
+        close = get_close_matches(str(error["loc"][-1]), _field_names(), n=1)
+        remedy = f'Did you mean "{close[0]}"?' if close else "Leave it out."
         return SpecError(
             "The field is not known.", pointer=at, value=error["input"], limit="known fields", remedy=remedy
         )
     return SpecError(f"{error['msg']}.", pointer=at, value=error["input"], limit=_limit(kind, context))
+
+
+@lru_cache(maxsize=1)
+def _field_names() -> list[str]:
+    """Return every field's name, of any noun."""
+    nouns, names = [Noun], set[str]()
+    while nouns:
+        noun = nouns.pop()
+        nouns.extend(noun.__subclasses__())
+        names.update(noun.model_fields)
+    return sorted(names)
 
 
 def _steps(path: Sequence[Step], data: object) -> list[Step]:
