@@ -1,0 +1,202 @@
+"""The border: what lies between the cells and the drawer's side, and the windows that keep it an open frame.
+
+Shapely's mitred buffers do the work: a shape shrunk and grown again by the same radius has lost just what is narrower
+than twice the radius (morphological opening).
+"""
+
+from collections.abc import Iterable, Sequence
+from functools import lru_cache
+from itertools import pairwise
+from typing import Final, TypeAlias
+
+import shapely
+from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from worker.layout.parts import Point, Ring, Socket
+from worker.layout.plan import Cell
+from worker.spec.tolerances import BORDER_LEAST, COORDINATE_GRID, LINES_IN_A_WALL
+
+Area: TypeAlias = Polygon | MultiPolygon
+
+#: Wall around a window (two lines of a usual nozzle and some more, for a frame that carries itself).
+WINDOW_WALL: Final = 2.0
+
+#: A window is open at least this much in each direction.
+WINDOW_LEAST: Final = 4.0
+
+#: Overlay grid: edges that were computed two ways and lie nearer than this are the same edge.
+_SNAP: Final = 1e-6
+
+#: Sharper ends than a mitre of this many times the radius are bevelled.
+_MITRE: Final = 2.0
+
+#: Scraps of plastic (mm2) that rounding leaves.
+_SCRAP: Final = 0.5
+
+
+def polygons(area: BaseGeometry, least: float = _SCRAP) -> list[Polygon]:
+    """Return the polygons of an area that are larger than ``least`` mm2."""
+    return [one for one in shapely.get_parts(area) if isinstance(one, Polygon) and one.area > least]
+
+
+def opened(area: BaseGeometry, radius: float) -> BaseGeometry:
+    """Return the area without what is narrower than twice the radius; sharp ends are bevelled."""
+    core = area.buffer(-radius, join_style="mitre", mitre_limit=_MITRE)
+    grown = core.buffer(radius + _SNAP, join_style="mitre", mitre_limit=_MITRE)
+    return shapely.intersection(grown, area, grid_size=_SNAP)
+
+
+def least_width(line_width: float) -> float:
+    """Return the width under which a border strip is left as air, in mm: never thinner than two lines."""
+    return max(BORDER_LEAST, LINES_IN_A_WALL * line_width)
+
+
+def cell_area(cells: Iterable[Cell], half: float) -> BaseGeometry:
+    """Return the union of the cells' squares, with as few boxes as rows that differ, in mm from the lattice's origin."""
+    filled: dict[int, list[int]] = {}
+    for cell in cells:
+        for y in range(cell.y, cell.y + cell.depth):
+            filled.setdefault(y, []).extend(range(cell.x, cell.x + cell.width))
+    strips: dict[tuple[int, int], list[int]] = {}
+    for y in sorted(filled):
+        for run in _runs(filled[y]):
+            strips.setdefault(run, []).append(y)
+    boxes = [
+        shapely.box(left * half, front * half, right * half, back * half)
+        for (left, right), rows in strips.items()
+        for front, back in _runs(rows)
+    ]
+    return shapely.union_all(boxes)
+
+
+def plate_area(usable: Area, cells: BaseGeometry, least: float) -> BaseGeometry:
+    """Return the cells with the border that is worth printing: at least ``least`` wide, and joined to a cell."""
+    border = opened(shapely.difference(usable, cells, grid_size=_SNAP), least / 2.0)
+    return joined(cells, border, least)
+
+
+def joined(cells: BaseGeometry, border: BaseGeometry, least: float) -> BaseGeometry:
+    """Return cells and border in one, without the border that hangs on by less than ``least`` or not at all."""
+    strips = polygons(border)
+    if not strips:
+        return cells
+    whole = shapely.union_all([cells, *strips], grid_size=_SNAP)
+    whole = shapely.union_all([opened(whole, least / 2.0), cells], grid_size=_SNAP)
+    shapely.prepare(cells)
+    kept = [one for one in polygons(whole) if cells.intersects(one.representative_point()) or _holds(one, cells)]
+    return MultiPolygon(kept) if len(kept) != 1 else kept[0]
+
+
+@lru_cache(maxsize=1024)
+def windows(
+    outline: Ring, holes: tuple[Ring, ...], sockets: tuple[Socket, ...], pitch: float, inset: float, line_width: float
+) -> tuple[Ring, ...]:
+    """Return the windows of a tile: in each bay of one pitch, what a wall all around leaves of the border.
+
+    Args:
+        outline: the tile's outline with tabs and recesses.
+        holes: what is no plate inside the outline, such as an obstacle.
+        sockets: its sockets.
+        pitch: side of a cell, in mm; bays end where the lattice's lines run on into the border.
+        inset: the socket's least inset: its wall there counts as a window's wall too.
+        line_width: width of a printed line, in mm.
+    """
+    wall = max(WINDOW_WALL, LINES_IN_A_WALL * line_width + 0.2)
+    plate = Polygon(outline, holes)
+    open_cells = shapely.union_all(
+        [shapely.box(s.x + inset, s.y + inset, s.x + s.width - inset, s.y + s.depth - inset) for s in sockets]
+    )
+    room = shapely.difference(plate, open_cells).buffer(-wall, join_style="mitre", mitre_limit=_MITRE)
+    if room.is_empty:
+        return ()
+    left, front, right, back = plate.bounds
+    ribs = [
+        shapely.box(x - wall / 2.0, front, x + wall / 2.0, back) for x in _lines(sockets[0].x, pitch, left, right)
+    ] + [shapely.box(left, y - wall / 2.0, right, y + wall / 2.0) for y in _lines(sockets[0].y, pitch, front, back)]
+    bays = _simple(shapely.difference(room, shapely.union_all(ribs)), wall)
+    rings = [ring_of(bay) for bay in bays]
+    return tuple(sorted(ring for ring in rings if ring))
+
+
+def ring_of(polygon: Polygon) -> Ring:
+    """Return a polygon's outer ring: counter-clockwise, on the grid, without points on a straight line."""
+    snapped = shapely.set_precision(polygon, COORDINATE_GRID)
+    whole = max(polygons(snapped, 0.0), key=lambda one: one.area, default=None)
+    if whole is None:
+        return ()
+    return as_ring([(round(x / COORDINATE_GRID), round(y / COORDINATE_GRID)) for x, y in whole.exterior.coords[:-1]])
+
+
+def as_ring(points: Sequence[tuple[int, int]]) -> Ring:
+    """Return a ring of micrometres as millimetres, tidied (see `tidy`)."""
+    return tuple((x / 1000.0, y / 1000.0) for x, y in tidy(points))
+
+
+def tidy(points: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Return the ring counter-clockwise from its least point on, without points that are on the line of their neighbours.
+
+    A point is on the line when it is less than 1.5 um off it: rounding to the grid bends straight lines by that much.
+    """
+    ring = list(dict.fromkeys(points))
+    index, idle = 0, 0
+    while len(ring) > 3 and idle < len(ring):  # noqa: PLR2004 - a triangle has no point to spare
+        index %= len(ring)
+        (ax, ay), (bx, by), (cx, cy) = ring[index - 1], ring[index], ring[(index + 1) % len(ring)]
+        dx, dy = cx - ax, cy - ay
+        cross = dx * (by - ay) - dy * (bx - ax)
+        if 4 * cross * cross <= 9 * (dx * dx + dy * dy):
+            del ring[index]
+            idle = 0
+            index = max(index - 1, 0)
+        else:
+            index, idle = index + 1, idle + 1
+    twice_area = sum(ax * by - bx * ay for (ax, ay), (bx, by) in pairwise([*ring, ring[0]]))
+    if twice_area < 0:
+        ring.reverse()
+    start = ring.index(min(ring))
+    return ring[start:] + ring[:start]
+
+
+def _holds(one: Polygon, cells: BaseGeometry) -> bool:
+    return bool(one.intersection(cells).area > _SCRAP)
+
+
+def _runs(numbers: Iterable[int]) -> list[tuple[int, int]]:
+    """Return the runs of whole numbers, each as its first and the one past its last."""
+    runs: list[tuple[int, int]] = []
+    for number in sorted(numbers):
+        if runs and runs[-1][1] == number:
+            runs[-1] = (runs[-1][0], number + 1)
+        else:
+            runs.append((number, number + 1))
+    return runs
+
+
+def _lines(through: float, pitch: float, low: float, high: float) -> list[float]:
+    """Return the places of the lattice's lines between two ends."""
+    first = int((low - through) // pitch)
+    last = int((high - through) // pitch) + 1
+    return [through + step * pitch for step in range(first, last + 1)]
+
+
+def _simple(room: BaseGeometry, wall: float) -> list[Polygon]:
+    """Return the pieces of a room as polygons without holes that are open enough, each cut by ribs where it has a hole.
+
+    A hole in a window would be an island of plastic.
+    """
+    simple: list[Polygon] = []
+    waiting = polygons(opened(room, WINDOW_LEAST / 2.0))
+    for _ in range(4):
+        again: list[Polygon] = []
+        for one in waiting:
+            if not one.interiors:
+                simple.append(one)
+                continue
+            left, front, right, back = one.bounds
+            middles: list[Point] = [Polygon(hole).centroid.coords[0] for hole in one.interiors]
+            ribs = [shapely.box(x - wall / 2.0, front, x + wall / 2.0, back) for x, _ in middles]
+            ribs += [shapely.box(left, y - wall / 2.0, right, y + wall / 2.0) for _, y in middles]
+            again += polygons(opened(shapely.difference(one, shapely.union_all(ribs)), WINDOW_LEAST / 2.0))
+        waiting = again
+    return [one for one in simple if one.area >= WINDOW_LEAST * WINDOW_LEAST]
