@@ -204,9 +204,16 @@ def _plain(value: object) -> object:
         # some JSON writers stop at 64 bits, and Python writes out no integer of thousands of digits
         return value if value.bit_length() < 64 else f"a number of {value.bit_length()} bits"  # noqa: PLR2004 - as said
     if isinstance(value, float):
-        return value if value - value == 0.0 else repr(value)
+        return value if value - value == 0.0 else _written(value)
     if isinstance(value, list | tuple) and len(value) <= 8:  # noqa: PLR2004 - long values are cut below
-        return [_plain(one) if not isinstance(one, list | tuple) else _plain(repr(one)) for one in value]
-    text = value[:200] if isinstance(value, str) else repr(value)
+        return [_plain(one) if not isinstance(one, list | tuple) else _plain(_written(one)) for one in value]
+    text = value[:200] if isinstance(value, str) else _written(value)
     text = text.encode(errors="backslashreplace").decode()  # a lone surrogate is no UTF-8
     return text if len(text) <= 120 else f"{text[:117]}..."  # noqa: PLR2004 - a line
+
+
+def _written(value: object) -> str:
+    try:
+        return repr(value)
+    except ValueError:  # somewhere in it is an integer of thousands of digits
+        return f"a {type(value).__name__}"

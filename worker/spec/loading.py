@@ -155,7 +155,8 @@ def _problem(error: ErrorDetails, data: object) -> SpecError:
     if kind == "missing":
         return SpecError("The field is required.", pointer=at, limit="required")
     if kind == "extra_forbidden":
-        close = get_close_matches(str(error["loc"][-1]), _field_names(), n=1)
+        name = str(error["loc"][-1])
+        close = get_close_matches(name, [known for known in _field_names() if known != name], n=1)
         remedy = f'Did you mean "{close[0]}"?' if close else "Leave it out."
         return SpecError(
             "The field is not known.", pointer=at, value=error["input"], limit="known fields", remedy=remedy
@@ -187,8 +188,8 @@ def _steps(path: Sequence[Step], data: object) -> list[Step]:
         if inside:
             here = here[step]  # type: ignore[index] # just looked
             steps.append(step)
-        elif isinstance(here, dict) and index == len(path) - 1:
-            steps.append(step)  # a field that is missing
+        elif isinstance(here, dict | list | tuple) and index == len(path) - 1:
+            steps.append(step)  # a field or an item that is missing
     return steps
 
 

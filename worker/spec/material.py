@@ -20,7 +20,7 @@ def _density(fields: dict[str, Any]) -> float:
 
 
 class Material(Noun):
-    """The filament."""
+    """The filament that the parts are printed with."""
 
     name: Name = Field(default="PLA", description="PLA, PETG, ABS, ASA, TPU or any other name with its density.")
     density: Annotated[Number, Field(ge=0.5, le=25.0)] = Field(

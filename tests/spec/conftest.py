@@ -1,0 +1,107 @@
+"""Specs of our own scenario, as a caller would send them."""
+
+from copy import deepcopy
+
+import pytest
+
+_MINIMAL = {
+    "spec": "1",
+    "name": "bench left",
+    "drawers": [{"name": "top", "width": 310, "depth": 425, "height": 70, "trays": []}],
+    "printer": {"bed": [256, 256, 256]},
+}
+_FULL = {
+    "spec": "1",
+    "name": "bench left",
+    "drawers": [
+        {
+            "name": "top",
+            "width": ["310 mm", 311.5, "31.2 cm"],
+            "depth": '16 3/4"',
+            "height": "2 3/4 in",
+            "corner_radius": 4,
+            "obstacles": [{"name": "lock", "at": [140, 0], "size": ["30 mm", 12]}],
+            "gap": 0.5,
+            "align": {"x": "left", "y": "back"},
+            "copies": 2,
+            "trays": [
+                {
+                    "name": "chisels",
+                    "cells": [2, 5.5],
+                    "height": 40,
+                    "at": [0, 0.5],
+                    "rim": "straight",
+                    "wall": 1.6,
+                    "floor": 1.0,
+                    "dividers": [{"axis": "x", "at": 40}, {"axis": "y", "at": 60, "height": 20}],
+                    "finger_ramp": True,
+                    "label_shelf": {"depth": 14, "drop": 4},
+                    "magnets": {"diameter": 6, "depth": 2},
+                    "text": {"text": "CHISELS", "face": "shelf", "style": "raised", "cap_height": 7},
+                },
+                {
+                    "name": "router bits",
+                    "cells": [3, 2],
+                    "height": 30,
+                    "quantity": 2,
+                    "compartments": [3, 1],
+                    "pockets": [
+                        {"shape": "circle", "at": [20, 20], "diameter": 12, "depth": 8, "notch": {"width": 20}},
+                        {"shape": "rectangle", "at": [40, 10], "size": [30, 20], "depth": 10, "clearance": 0.4},
+                        {"shape": "polygon", "points": [[80, 10], [110, 10], [95, 40]], "depth": 6, "notch": None},
+                    ],
+                },
+            ],
+        },
+        {"name": "corner", "height": 60, "outline": [[0, 0], [400, 0], [400, 200], [180, 200], [180, 380], [0, 380]]},
+    ],
+    "grid": {
+        "pitch": 42,
+        "half_cells": True,
+        "clearance": 0.25,
+        "joint": [[1.8, 0], [1.8, 1], [1.1, 1.7], [1.1, 3]],
+        "seam": "key",
+        "seam_gap": 0.2,
+    },
+    "printer": {
+        "bed": [256, 256, 256],
+        "margin": 1,
+        "forbidden": [{"at": [0, 0], "size": [18, 28]}],
+        "nozzle": 0.4,
+        "line_width": 0.42,
+        "layer": 0.2,
+    },
+    "material": {"name": "PETG", "density": 1.27, "cost_per_kg": 20},
+    "coupon": False,
+}
+
+
+@pytest.fixture
+def minimal():
+    return deepcopy(_MINIMAL)
+
+
+@pytest.fixture
+def full():
+    return deepcopy(_FULL)
+
+
+@pytest.fixture
+def resolve():
+    """Follow a JSON Pointer (RFC 6901, section 4): returns the value, or raises LookupError."""
+
+    def follow(document, pointer):
+        here = document
+        if pointer and not pointer.startswith("/"):
+            raise LookupError(pointer)
+        for token in pointer.split("/")[1:]:
+            step = token.replace("~1", "/").replace("~0", "~")
+            if isinstance(here, list):
+                here = here[int(step)]
+            elif isinstance(here, dict):
+                here = here[step]
+            else:
+                raise LookupError(pointer)  # noqa: TRY004 - the pointer leads nowhere
+        return here
+
+    return follow
