@@ -13,7 +13,7 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from worker.layout.parts import Point, Ring, Socket
+from worker.layout.parts import Ring, Socket
 from worker.layout.plan import Cell
 from worker.spec.tolerances import BORDER_LEAST, COORDINATE_GRID, LINES_IN_A_WALL
 
@@ -53,7 +53,7 @@ def least_width(line_width: float) -> float:
 
 
 def cell_area(cells: Iterable[Cell], half: float) -> BaseGeometry:
-    """Return the union of the cells' squares, with as few boxes as rows that differ, in mm from the lattice's origin."""
+    """Return the union of the cells' squares, as few boxes as rows that differ, in mm from the lattice's origin."""
     filled: dict[int, list[int]] = {}
     for cell in cells:
         for y in range(cell.y, cell.y + cell.depth):
@@ -89,7 +89,7 @@ def joined(cells: BaseGeometry, border: BaseGeometry, least: float) -> BaseGeome
 
 
 @lru_cache(maxsize=1024)
-def windows(
+def windows(  # noqa: PLR0917 - a cached function takes no keywords
     outline: Ring, holes: tuple[Ring, ...], sockets: tuple[Socket, ...], pitch: float, inset: float, line_width: float
 ) -> tuple[Ring, ...]:
     """Return the windows of a tile: in each bay of one pitch, what a wall all around leaves of the border.
@@ -134,7 +134,7 @@ def as_ring(points: Sequence[tuple[int, int]]) -> Ring:
 
 
 def tidy(points: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Return the ring counter-clockwise from its least point on, without points that are on the line of their neighbours.
+    """Return the ring counter-clockwise from its least point on, without points on the line of their neighbours.
 
     A point is on the line when it is less than 1.5 um off it: rounding to the grid bends straight lines by that much.
     """
@@ -194,7 +194,7 @@ def _simple(room: BaseGeometry, wall: float) -> list[Polygon]:
                 simple.append(one)
                 continue
             left, front, right, back = one.bounds
-            middles: list[Point] = [Polygon(hole).centroid.coords[0] for hole in one.interiors]
+            middles = [(middle.x, middle.y) for middle in (Polygon(hole).centroid for hole in one.interiors)]
             ribs = [shapely.box(x - wall / 2.0, front, x + wall / 2.0, back) for x, _ in middles]
             ribs += [shapely.box(left, y - wall / 2.0, right, y + wall / 2.0) for _, y in middles]
             again += polygons(opened(shapely.difference(one, shapely.union_all(ribs)), WINDOW_LEAST / 2.0))

@@ -6,10 +6,10 @@ edge to edge or ends at one. The fewest pieces come from dynamic programming ove
 search takes the cuts that give the fewest different shapes, then those that stagger.
 """
 
-from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import Final, Literal, TypeAlias
 
 import numpy as np
@@ -41,6 +41,7 @@ _BANDS: Final = 8
 _RUNS: Final = 12
 _KEPT: Final = 4
 _LISTED: Final = 200
+_FINALISTS: Final = 3
 
 _FAR: Final = 1e5
 
@@ -148,6 +149,9 @@ class Board:
         self._contents: dict[Key, int] = {}
         self._turned: dict[int, int] = {}
         self._keys: list[Key] = []
+        self._least_turn: dict[Key, Key] = {}
+        self._bits: dict[Rect, int] = {}
+        self._bit_of: dict[Key, int] = {}
         self._costs: dict[Rect, Cost | None] = {}
         self.owner: dict[Cell, int] = {}
         self._cut(plate, cells)
@@ -187,6 +191,11 @@ class Board:
             self.at[square] = [len(self.patches)]
             self.patches.append(Patch(*square, (x, y, x + self.pitch, y + self.pitch), True, whole))  # noqa: FBT003 - a field
             self.shapes.append(None)
+        filled = np.zeros((self.rows + 1, self.columns + 1), dtype=np.int64)
+        for i, j in self.at:
+            filled[j + 1, i + 1] = 1
+        #: Whole cells in front of and left of each crossing of lines.
+        self._whole: list[list[int]] = filled.cumsum(axis=0).cumsum(axis=1).tolist()
         rest = [(i, j) for j in range(self.rows) for i in range(self.columns) if (i, j) not in self.at]
         if not rest:
             return
@@ -284,6 +293,11 @@ class Board:
         return self._costs[rect]
 
     def _cost(self, rect: Rect) -> Cost | None:
+        i0, i1, j0, j1 = rect
+        whole = self._whole
+        if whole[j1][i1] - whole[j0][i1] - whole[j1][i0] + whole[j0][i0] == (i1 - i0) * (j1 - j0):
+            corners = (self.at[i0, j0][0], self.at[i1 - 1, j1 - 1][0])
+            return (0, 1, 1) if self.bed.holds(*self.size(rect, corners)) else None
         lost = pieces = 0
         for piece in self.components(rect):
             if not any(self.patches[p].socket for p in piece):
@@ -320,6 +334,23 @@ class Board:
     def turned_key(self, tile: Tile) -> Key:
         """Return the tile's shape in short, the least of its four turns: equal keys, equal shapes."""
         squares, sides = self._short(tile)
+        own = self._key(squares, sides)
+        if own not in self._least_turn:
+            self._least_turn[own] = self._least(squares, sides)
+        return self._least_turn[own]
+
+    def shape_bits(self, rect: Rect) -> int:
+        """Return a number with one bit set for each shape that a rectangle of squares falls into, tabs apart."""
+        if rect not in self._bits:
+            bits = 0
+            for piece in self.components(rect):
+                if any(self.patches[p].socket for p in piece):
+                    key = self.turned_key(Tile(rect, piece))
+                    bits |= 1 << self._bit_of.setdefault(key, len(self._bit_of))
+            self._bits[rect] = bits
+        return self._bits[rect]
+
+    def _least(self, squares: list[tuple[int, int, int]], sides: list[Key]) -> Key:
         keys = []
         for _ in range(4):
             keys.append(self._key(squares, sides))
@@ -431,7 +462,7 @@ class Partition:
 
 
 def partition(board: Board) -> Partition | None:
-    """Return the partition with the fewest pieces, then the fewest shapes, then the most staggered; None when none fits.
+    """Return the partition with the fewest pieces, then the fewest shapes, then the most staggered; or None.
 
     Border that would keep a tile off the bed is given up first, and only then.
     """
@@ -439,13 +470,26 @@ def partition(board: Board) -> Partition | None:
     if not plans:
         return None
     least = min(plan.best[:2] for plan in plans if plan.best is not None)
-    found: dict[tuple[Rect, ...], int] = {}
+    found: list[_Way] = []
     for plan in plans:
         if plan.best is not None and plan.best[:2] == least:
-            for rects, staggered in plan.candidates():
-                found.setdefault(rects, staggered)
-    ranked = [(Partition(board, rects), staggered) for rects, staggered in found.items()]
-    return min(ranked, key=lambda one: (one[0].kinds, -one[1]))[0]
+            found += plan.candidates()
+    # Staggered seams may cost shapes that the search does not see (no tab where two seams meet), so both are tried.
+    ways = [
+        *sorted(found, key=lambda way: (way.kinds, -way.staggered))[:_FINALISTS],
+        *sorted(found, key=lambda way: (way.kinds, way.staggered))[:_FINALISTS],
+    ]
+    ranked = [(Partition(board, way.rects), way) for way in dict.fromkeys(ways)]
+    return min(ranked, key=lambda one: (one[0].kinds, -one[1].staggered))[0]
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """One way to cut: how many shapes it makes without regard to tabs, how many cuts stagger, the rectangles."""
+
+    kinds: int
+    staggered: int
+    rects: tuple[Rect, ...]
 
 
 class _Bands:
@@ -457,9 +501,14 @@ class _Bands:
         self._band: dict[tuple[int, int], tuple[Cost, list[list[int]]] | None] = {}
         self._same: dict[Key, tuple[int, int]] = {}
         self._row_key = [self._row(j) for j in range(self.bands)]
-        self._short: dict[Rect, tuple[Key, ...]] = {}
-        solved = _shortest(self.bands, lambda k, j: (one := self.band(k, j)) and one[0])
-        self.best, self._back = solved if solved is not None else (None, [])
+        self._ways: dict[tuple[int, int], list[tuple[tuple[Rect, ...], int, frozenset[int]]]] = {}
+        solved = _shortest(self.bands, self._band_cost)
+        self.best: Cost | None = None if solved is None else solved[0]
+        self._back: list[list[int]] = [] if solved is None else solved[1]
+
+    def _band_cost(self, b0: int, b1: int) -> Cost | None:
+        band = self.band(b0, b1)
+        return None if band is None else band[0]
 
     def _row(self, index: int) -> Key:
         squares = (self._square(run, index) for run in range(self.runs))
@@ -482,44 +531,46 @@ class _Bands:
             self._band[at] = _shortest(self.runs, lambda k, i: self.board.cost(self.rect(k, i, *at)))
         return self._band[at]
 
-    def candidates(self) -> Iterator[tuple[tuple[Rect, ...], int]]:
-        """Give ways to cut with the least cost, each with its count of staggered cuts."""
+    def candidates(self) -> Iterator[_Way]:
+        """Give ways to cut with the least cost."""
         ways = sorted(_paths(self._back, self.bands), key=_uneven)[:_BANDS]
         for way in ways:
             for sign in (-1, 1):
                 yield from self._cut(way, sign)
 
-    def _cut(self, way: Cuts, sign: int) -> Iterator[tuple[tuple[Rect, ...], int]]:
+    def _cut(self, way: Cuts, sign: int) -> Iterator[_Way]:
         """Choose the runs of every band, keeping the few best partial answers (a beam search)."""
-        kept: list[tuple[int, int, frozenset[Key], tuple[Rect, ...], Cuts]] = [(0, 0, frozenset(), (), ())]
-        for b0, b1 in zip(way, way[1:], strict=False):
-            band = self.band(b0, b1)
-            if band is None:
-                return
-            options = sorted(_paths(band[1], self.runs), key=_uneven)[:_RUNS]
+        kept: list[tuple[int, int, int, tuple[Rect, ...], frozenset[int]]] = [(0, 0, 0, (), frozenset())]
+        for b0, b1 in pairwise(way):
             grown = []
             for _, staggered, shapes, rects, last in kept:
-                for cuts in options:
-                    new = tuple(self.rect(r0, r1, b0, b1) for r0, r1 in zip(cuts, cuts[1:], strict=False))
-                    seen = shapes.union(*(self._shapes(rect) for rect in new))
-                    inner = cuts[1:-1]
-                    count = staggered + (sum(one not in last for one in inner) if last else 0)
-                    grown.append((len(seen), count, seen, (*rects, *new), inner))
+                for new, mask, cuts in self._options(b0, b1):
+                    seen = shapes | mask
+                    count = staggered + (len(cuts - last) if last else 0)
+                    grown.append((seen.bit_count(), count, seen, (*rects, *new), cuts))
             grown.sort(key=lambda one: (one[0], sign * one[1], one[3]))
             kept = grown[:_KEPT]
-        for _, staggered, _, rects, _ in kept:
-            yield rects, staggered
+        for kinds, staggered, _, rects, _ in kept:
+            yield _Way(kinds, staggered, rects)
 
-    def _shapes(self, rect: Rect) -> tuple[Key, ...]:
-        if rect not in self._short:
-            pieces = self.board.components(rect)
-            tiles = [Tile(rect, one) for one in pieces if any(self.board.patches[p].socket for p in one)]
-            self._short[rect] = tuple(self.board.turned_key(tile) for tile in tiles)
-        return self._short[rect]
+    def _options(self, b0: int, b1: int) -> list[tuple[tuple[Rect, ...], int, frozenset[int]]]:
+        """Return ways to cut one band into runs: rectangles, a bit for each of their shapes, the inner cuts."""
+        if (b0, b1) not in self._ways:
+            band = self.band(b0, b1)
+            options = sorted(_paths(band[1], self.runs), key=_uneven)[:_RUNS] if band is not None else []
+            listed = []
+            for cuts in options:
+                rects = tuple(self.rect(r0, r1, b0, b1) for r0, r1 in pairwise(cuts))
+                mask = 0
+                for rect in rects:
+                    mask |= self.board.shape_bits(rect)
+                listed.append((rects, mask, frozenset(cuts[1:-1])))
+            self._ways[b0, b1] = listed
+        return self._ways[b0, b1]
 
 
-def _shortest(count: int, cost):  # type: ignore[no-untyped-def]
-    """Return the least total cost of cutting 0..count into runs, and for each end the starts that reach it at that cost."""
+def _shortest(count: int, cost: Callable[[int, int], Cost | None]) -> tuple[Cost, list[list[int]]] | None:
+    """Return the least total cost of cutting 0..count into runs, and for each end the starts that reach it so."""
     totals: list[Cost | None] = [(0, 0, 0)] + [None] * count
     back: list[list[int]] = [[] for _ in range(count + 1)]
     for end in range(1, count + 1):
@@ -531,11 +582,13 @@ def _shortest(count: int, cost):  # type: ignore[no-untyped-def]
             if before is None:
                 continue
             total = (before[0] + own[0], before[1] + own[1], before[2] + own[2])
-            if totals[end] is None or total < totals[end]:
+            so_far = totals[end]
+            if so_far is None or total < so_far:
                 totals[end], back[end] = total, [start]
-            elif total == totals[end]:
+            elif total == so_far:
                 back[end].append(start)
-    return None if totals[count] is None else (totals[count], back)
+    least = totals[count]
+    return None if least is None else (least, back)
 
 
 def _paths(back: Sequence[Sequence[int]], end: int) -> list[Cuts]:
@@ -552,8 +605,11 @@ def _paths(back: Sequence[Sequence[int]], end: int) -> list[Cuts]:
 
 
 def _uneven(cuts: Cuts) -> tuple[int, int, Cuts]:
-    """Sort key: few different sizes inside, then sizes near each other, then the cuts themselves."""
-    sizes = [b - a for a, b in zip(cuts, cuts[1:], strict=False)]
+    """Sort key: few different sizes, then sizes near each other, then the cuts themselves."""
+    sizes = [b - a for a, b in pairwise(cuts)]
+    # The first and the last strip lie outside the lattice and count for nothing.
+    sizes[0] -= 1
+    sizes[-1] -= 1
     return len(set(sizes)), max(sizes) - min(sizes), cuts
 
 

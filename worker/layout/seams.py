@@ -87,7 +87,7 @@ class Tab:
         )  # fmt: skip
 
     def key(self, height: float) -> KeyShape:
-        """Return the loose key: the tab and its mirror image on the seam's line, in its own frame, from its least point.
+        """Return the loose key: the tab and its mirror image on the seam's line, in the key's own frame.
 
         Args:
             height: how tall the key is, in mm.
@@ -140,7 +140,7 @@ def fit_tab(joint: Joint, gap: float, *, loose: bool) -> Tab | None:
 
 
 def _corner(joint: Joint) -> Point:
-    """Return the socket's corner arc at the narrowest level: its middle, from the node along either axis; its radius."""
+    """Return the corner arc of the narrowest level: how far its middle is from the node along an axis; its radius."""
     inset = narrowest(joint)
     radius = max(CORNER_RADIUS - inset, LEAST_RADIUS)
     return inset + radius, radius

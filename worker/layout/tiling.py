@@ -6,12 +6,11 @@ equal tiles come out of equal numbers wherever they lie.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, Literal, TypeAlias, cast
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias, cast
 
 import shapely
 from shapely.affinity import translate
 from shapely.geometry import Polygon
-from shapely.geometry.base import BaseGeometry
 
 from worker.layout.border import (
     Area,
@@ -34,6 +33,9 @@ from worker.spec.errors import LayoutError
 from worker.spec.joint import CORNER_RADIUS, Joint
 from worker.spec.printer import Printer
 from worker.spec.tolerances import COORDINATE_GRID, LENGTH_EPSILON, LINES_IN_A_WALL
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 __all__ = ["Floor", "TilePiece", "tile_floor"]
 
@@ -91,7 +93,7 @@ def tile_floor(
 
 
 class _Tiling:
-    def __init__(
+    def __init__(  # noqa: PLR0917 - one caller, same names
         self, usable: Area, lattice: Lattice, joint: Joint, style: SeamStyle, gap: float, printer: Printer
     ) -> None:
         self.lattice, self.joint, self.style, self.printer = lattice, joint, style, printer
@@ -145,7 +147,7 @@ class _Tiling:
         return (column - 1 + first[0]) * pitch, (row - 1 + first[1]) * pitch
 
     def _draw(self, tile: Tile, corner: Point) -> list[tuple[TileShape, Point, Turn]]:
-        """Return a tile's shape in its canonical turn, the place of its box from the tile's corner, and the turn back."""
+        """Return a tile's shape in its canonical turn, its box's place from the tile's corner, and the turn back."""
         cells = [cell for p in tile.patches for cell in self.cells_of.get(p, ())]
         drawn = []
         for polygon in self._area(tile, cells):
@@ -233,7 +235,7 @@ class _Tiling:
             warnings.append(
                 PlanWarning(
                     "/grid/seam",
-                    f"No {self.style} fits between the sockets with two lines of wall beside it, so the seams are plain.",
+                    f"No {self.style} fits between the sockets with two lines of wall beside it: the seams are plain.",
                 )
             )
         if any(patch not in cut.tile_of for patch in range(len(self.board.patches))):
