@@ -186,6 +186,15 @@ def test_the_same_area_gives_the_same_lattice() -> None:
     assert all(fit_lattice(L_SHAPE, pitch=42.0, half_cells=True) == first for _ in range(3))
 
 
+def test_many_slanted_sides_are_searched_in_boxes_and_still_exactly() -> None:
+    angles = np.linspace(0, 2 * np.pi, 40, endpoint=False)
+    radii = 200 + 15 * np.sin(5 * angles)
+    area = Polygon(np.column_stack([radii * np.cos(angles), radii * np.sin(angles)]))
+    count = len(whole(fit_lattice(area, pitch=24.0)))
+    offsets = np.random.default_rng(7).uniform(0, 24.0, (60, 2))
+    assert max(brute_count(area, 24.0, (x, y)) for x, y in offsets) <= count
+
+
 def test_it_is_quick() -> None:
     angles = np.linspace(0, 2 * np.pi, 80, endpoint=False)
     radii = 220 + 20 * np.sin(5 * angles)
