@@ -55,8 +55,8 @@ class Mesh:
         """Return the mesh of a solid, in double precision."""
         mesh = solid.to_mesh64()
         return Mesh(
-            np.ascontiguousarray(mesh.vert_properties[:, :3], dtype=np.float64),
-            np.ascontiguousarray(mesh.tri_verts, dtype=np.int32),
+            np.array(mesh.vert_properties[:, :3], dtype=np.float64, order="C"),  # the library's own is read-only
+            np.array(mesh.tri_verts, dtype=np.int32, order="C"),
         )
 
 
