@@ -161,6 +161,17 @@ def test_a_document_full_of_problems_names_a_hundred(minimal):
     assert len(caught.value.errors) == 100
 
 
+def test_a_flood_of_problems_is_refused_as_one(minimal):
+    minimal["drawers"] = [{"trays": [{}] * 500}] * 100
+    with pytest.raises(SpecError, match="more than 5000 problems") as caught:
+        load(minimal)
+    assert len(caught.value.errors) == 1
+    minimal["drawers"] = [{}] * 501
+    with pytest.raises(SpecError, match="list is too long") as caught:
+        load(minimal)
+    assert (caught.value.pointer, caught.value.value, caught.value.limit) == ("/drawers", 501, "at most 500 items")
+
+
 def test_many_doubled_names_are_no_long_wait():
     doubled = ",".join(f'"n{n}": 1, "n{n}": 2' for n in range(50_000))
     with pytest.raises(SpecError, match="50000 problems"):

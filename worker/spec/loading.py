@@ -20,6 +20,8 @@ __all__ = ["load", "loads", "pointer"]
 _LARGEST: Final = 2_000_000
 _DEEPEST: Final = 32
 _MOST_ERRORS: Final = 100
+_MOST_COUNTED: Final = 5000
+_LONGEST_LIST: Final = 500
 _LONGEST_INTEGER: Final = 30
 _LONGEST_NAME: Final = 80
 #: The list whose items pydantic names by their tag, between the index and the field.
@@ -39,6 +41,9 @@ def load(data: object) -> Spec:
     try:
         return Spec.model_validate(data)
     except ValidationError as error:
+        if error.error_count() > _MOST_COUNTED:
+            message = f"The spec has more than {_MOST_COUNTED} problems; none is listed."
+            raise _together([SpecError(message, pointer="", limit="a spec of this contract")]) from None
         own = [one for one in error.errors(include_url=False) if _own(one)]
         raise _together([_problem(one, data) for one in own[:_MOST_ERRORS]], len(own)) from None
 
@@ -99,20 +104,31 @@ def _faults(data: object) -> Iterator[SpecError]:
         if depth > _DEEPEST:
             yield _too_deep(at)
             return
-        if isinstance(value, _Twice):
-            for name in (name for name in value.names if len(name) <= _LONGEST_NAME):
-                yield SpecError("The field is given twice.", pointer=at + pointer([name]), remedy="Give it once.")
         if isinstance(value, float) and value - value != 0.0:
             yield SpecError("This is no finite number.", pointer=at, value=value, limit="a finite number")
         elif isinstance(value, dict):
-            for name, one in value.items():
-                if not isinstance(name, str) or len(name) > _LONGEST_NAME:
-                    limit = f"a text of at most {_LONGEST_NAME} characters"
-                    yield SpecError("This is no name of a field.", pointer=at, value=name, limit=limit)
-                else:
-                    waiting.append((one, at + pointer([name]), depth + 1))
+            yield from _misnamed(value, at)
+            waiting.extend((one, at + pointer([name]), depth + 1) for name, one in value.items() if _is_name(name))
+        elif isinstance(value, list | tuple) and len(value) > _LONGEST_LIST:
+            limit = f"at most {_LONGEST_LIST} items"
+            yield SpecError("The list is too long.", pointer=at, value=len(value), limit=limit)
         elif isinstance(value, list | tuple):
             waiting.extend((one, f"{at}/{index}", depth + 1) for index, one in enumerate(value))
+
+
+def _is_name(name: object) -> bool:
+    return isinstance(name, str) and len(name) <= _LONGEST_NAME
+
+
+def _misnamed(value: dict[Any, Any], at: str) -> Iterator[SpecError]:
+    """Yield the names of an object that came twice or can be no field's."""
+    for name in value.names if isinstance(value, _Twice) else ():
+        if _is_name(name):
+            yield SpecError("The field is given twice.", pointer=at + pointer([name]), remedy="Give it once.")
+    for name in value:
+        if not _is_name(name):
+            limit = f"a text of at most {_LONGEST_NAME} characters"
+            yield SpecError("This is no name of a field.", pointer=at, value=name, limit=limit)
 
 
 def _too_deep(at: str) -> SpecError:
