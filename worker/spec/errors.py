@@ -13,10 +13,12 @@ __all__ = [
     "CheckFailed",
     "DrawerwrightError",
     "FileNotInJob",
+    "InternalError",
     "JobCancelled",
     "JobFinished",
     "JobNotFound",
     "JobNotReady",
+    "JobTooLong",
     "JointError",
     "LayoutError",
     "LengthError",
@@ -175,6 +177,13 @@ class JobCancelled(DrawerwrightError):
     status = 409
 
 
+class JobTooLong(DrawerwrightError):
+    """The job took longer than it may."""
+
+    slug = "job-too-long"
+    status = 500
+
+
 class BlobMissing(DrawerwrightError):
     """A stored file is not where its record says."""
 
@@ -187,6 +196,13 @@ class BrokerUnavailable(DrawerwrightError):
 
     slug = "broker-unavailable"
     status = 503
+
+
+class InternalError(DrawerwrightError):
+    """Something went wrong that is no fault of the spec; it was logged."""
+
+    slug = "internal-error"
+    status = 500
 
 
 class SettingsError(DrawerwrightError):
