@@ -1,6 +1,7 @@
 import json
 from functools import reduce
 
+import jsonschema
 import pytest
 
 from worker.spec import DENSITIES, Spec, load, loads
@@ -309,6 +310,15 @@ def test_every_field_is_described():
         assert noun["additionalProperties"] is False
         for name, field in noun["properties"].items():
             assert "description" in field or name == "shape", (noun["title"], name)
+
+
+def test_the_schema_takes_what_the_models_take(minimal, full):
+    schema = jsonschema.Draft202012Validator(Spec.model_json_schema())
+    schema.check_schema(schema.schema)
+    for document in (minimal, full, load(full).model_dump(mode="json")):
+        schema.validate(document)
+    full["drawers"][0]["trays"][0]["finger_rampp"] = True
+    assert not schema.is_valid(full)
 
 
 def test_the_refusal_says_it_like_any_error(minimal):

@@ -25,11 +25,8 @@ def _several(value: Any) -> Any:
     return value if isinstance(value, list | tuple) else (value,)
 
 
-Readings: TypeAlias = Annotated[
-    tuple[DrawerLength, ...],
-    Field(min_length=1, max_length=20),
-    BeforeValidator(_several, json_schema_input_type=DrawerLength | tuple[DrawerLength, ...]),
-]
+_List: TypeAlias = Annotated[tuple[DrawerLength, ...], Field(min_length=1, max_length=20)]
+Readings: TypeAlias = Annotated[_List, BeforeValidator(_several, json_schema_input_type=DrawerLength | _List)]
 
 
 class Obstacle(Noun):
