@@ -1,0 +1,1 @@
+"""The pipeline as a job: settings, records, blobs, the queue and the engine."""

@@ -1,0 +1,117 @@
+"""Blobs: files by key, in a folder or in an S3-compatible store.
+
+A key says what is in it: bytes are put once and never changed, so that a key that is there needs no second look.
+"""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+from urllib.parse import unquote, urlsplit
+
+import obstore
+from obstore.exceptions import AlreadyExistsError, BaseError, NotFoundError
+from obstore.store import LocalStore, ObjectStore, S3Store
+
+from worker.jobs.settings import Settings
+from worker.spec.errors import BlobMissing, SettingsError
+
+if TYPE_CHECKING:
+    from obstore.store import S3Config  # there in its stub only
+
+#: Bytes handed on at a time.
+_CHUNK = 256 * 1024
+
+
+class Blobs:
+    """A store of files."""
+
+    def __init__(self, store: ObjectStore) -> None:
+        """Use this store."""
+        self._store = store
+
+    @classmethod
+    def open(cls, settings: Settings) -> "Blobs":
+        """Open the store that the settings name.
+
+        Raises:
+            SettingsError: when the URL names none, or the folder cannot be made.
+        """
+        url = urlsplit(settings.blobs)
+        try:
+            if url.scheme == "file":
+                folder = Path(unquote(url.path))
+                folder.mkdir(parents=True, exist_ok=True)
+                return cls(LocalStore(folder))
+            if url.scheme == "s3" and url.netloc:
+                return cls(_s3(settings, url.netloc, url.path.strip("/")))
+        except (OSError, BaseError) as error:
+            raise SettingsError("The store of files cannot be opened.", value=settings.blobs) from error
+        raise SettingsError(
+            "The store of files has no usable URL.", value=settings.blobs, limit="file:///... or s3://..."
+        )
+
+    def put(self, key: str, data: bytes) -> None:
+        """Store the bytes under the key, whole or not at all; a key that is there already is left as it is."""
+        try:
+            obstore.put(self._store, key, data, mode="create", use_multipart=False)
+        except AlreadyExistsError:
+            return
+
+    def replace(self, key: str, data: bytes) -> None:
+        """Store the bytes under the key, whatever is there: repairs a file that was damaged."""
+        obstore.put(self._store, key, data, mode="overwrite", use_multipart=False)
+
+    def get(self, key: str) -> bytes:
+        """Return the bytes.
+
+        Raises:
+            BlobMissing: when there are none.
+        """
+        try:
+            return bytes(obstore.get(self._store, key).bytes())
+        except (NotFoundError, FileNotFoundError) as error:
+            raise BlobMissing(value=key) from error
+
+    def size(self, key: str) -> int:
+        """Return the count of bytes.
+
+        Raises:
+            BlobMissing: when there are none.
+        """
+        try:
+            return int(obstore.head(self._store, key)["size"])
+        except (NotFoundError, FileNotFoundError) as error:
+            raise BlobMissing(value=key) from error
+
+    def read(self, key: str, start: int, end: int) -> Iterator[bytes]:
+        """Return the bytes from ``start`` up to ``end`` in pieces. The store is asked at once, not at the first piece.
+
+        Raises:
+            BlobMissing: when there are none.
+        """
+        if start >= end:
+            self.size(key)
+            return iter(())
+        try:
+            result = obstore.get(self._store, key, options={"range": (start, end)})
+        except (NotFoundError, FileNotFoundError) as error:
+            raise BlobMissing(value=key) from error
+        return (bytes(piece) for piece in result.stream(min_chunk_size=_CHUNK))
+
+    def delete(self, key: str) -> None:
+        """Remove the key; one that is not there is no error."""
+        try:
+            obstore.delete(self._store, key)
+        except (NotFoundError, FileNotFoundError):
+            return
+
+
+def _s3(settings: Settings, bucket: str, prefix: str) -> S3Store:
+    config: S3Config = {"region": settings.s3_region}
+    if settings.s3_endpoint:
+        config["endpoint"] = settings.s3_endpoint
+    if settings.s3_access_key:
+        config["access_key_id"] = settings.s3_access_key
+        config["secret_access_key"] = settings.s3_secret_key.get_secret_value()
+    plain = settings.s3_endpoint.startswith("http://")
+    return S3Store(bucket, prefix=prefix or None, config=config, client_options={"allow_http": plain})

@@ -1,0 +1,62 @@
+"""The database behind the record: SQLite in a file, or PostgreSQL by URL."""
+
+import time
+from pathlib import Path
+from typing import Any, Final
+
+from sqlalchemy import Engine, create_engine, event
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
+
+from worker.jobs.tables import Base
+from worker.spec.errors import SettingsError
+
+#: How often the tables are tried for when others make them at the same moment, and the seconds between two tries.
+_TRIES: Final = 20
+_PAUSE: Final = 0.05
+
+#: Seconds that SQLite waits for another process's write.
+_BUSY: Final = 15
+
+
+def open_database(url: str) -> Engine:
+    """Return the database, with its tables made where they were not there.
+
+    Raises:
+        SettingsError: when the URL names no database that can be used.
+    """
+    try:
+        parsed = make_url(url)
+        backend = parsed.get_backend_name()
+    except (ArgumentError, NoSuchModuleError) as error:
+        raise SettingsError(
+            "The database has no usable URL.", limit="sqlite:///... or postgresql+psycopg://..."
+        ) from error
+    shown = parsed.render_as_string(hide_password=True)
+    if backend == "sqlite":
+        if parsed.database:
+            Path(parsed.database).parent.mkdir(parents=True, exist_ok=True)
+        engine = create_engine(parsed, connect_args={"timeout": _BUSY})
+        event.listen(engine, "connect", _set_up_sqlite)
+    elif backend == "postgresql":
+        engine = create_engine(
+            parsed.set(drivername="postgresql+psycopg"), pool_pre_ping=True, connect_args={"connect_timeout": 5}
+        )
+    else:
+        raise SettingsError("This database is not supported.", value=backend, limit="sqlite or postgresql")
+    for left in reversed(range(_TRIES)):
+        try:
+            Base.metadata.create_all(engine)
+            break
+        except DBAPIError as error:  # another process makes the same tables; the next look finds them
+            if left == 0 or (isinstance(error, OperationalError) and backend == "postgresql"):
+                raise SettingsError("The database cannot be opened.", value=shown) from error
+            time.sleep(_PAUSE)
+    return engine
+
+
+def _set_up_sqlite(connection: Any, _: object) -> None:
+    cursor = connection.cursor()
+    for pragma in ("journal_mode = WAL", "synchronous = NORMAL", "foreign_keys = ON"):
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()

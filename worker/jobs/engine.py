@@ -1,0 +1,192 @@
+"""The engine: submits jobs, tells about them and hands out their files.
+
+This is all that the API sees of a job. It imports nothing that builds a mesh.
+"""
+
+import logging
+import re
+from collections.abc import Iterator
+from typing import Final, Self
+
+from kombu.exceptions import OperationalError
+from redis.exceptions import RedisError
+from sqlalchemy import Engine as Database
+
+from worker.jobs.app import BUILD_JOB, make_app
+from worker.jobs.blobs import Blobs
+from worker.jobs.database import open_database
+from worker.jobs.job import BUNDLE_NAME, MANIFEST_NAME, Job, StoredFile
+from worker.jobs.records import Records
+from worker.jobs.settings import Settings
+from worker.spec import Spec
+from worker.spec.errors import BlobMissing, BrokerUnavailable, FileNotInJob, JobFinished, JobNotFound, JobNotReady
+
+__all__ = ["Engine"]
+
+_log = logging.getLogger(__name__)
+
+#: An identity as `new_identity` makes it; anything else is no job, and needs no look into the record.
+_IDENTITY: Final = re.compile(r"[0-9a-hjkmnp-tv-z]{26}")
+
+#: Most jobs listed or queued again in one go.
+_MOST: Final = 200
+
+#: Seconds after which a job that still waits is sent once more: the broker may have lost the message.
+_QUIET_SECONDS: Final = 60.0
+
+
+class Engine:
+    """Jobs: submit, look, cancel, fetch. Safe to use from several threads."""
+
+    def __init__(self, settings: Settings, database: Database, blobs: Blobs) -> None:
+        """Put an engine together; `open` does it from settings alone."""
+        self.settings = settings
+        self._database = database
+        self._records = Records(database)
+        self._blobs = blobs
+        self._app = make_app(settings, "send")
+
+    @classmethod
+    def open(cls, settings: Settings) -> "Engine":
+        """Open the record and the store that the settings name. The broker is not needed yet.
+
+        Raises:
+            SettingsError: when one of them cannot be opened.
+        """
+        return cls(settings, open_database(settings.database), Blobs.open(settings))
+
+    def __enter__(self) -> Self:
+        """Return itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close."""
+        self.close()
+
+    def close(self) -> None:
+        """Give back all connections."""
+        self._app.close()
+        self._database.dispose()
+
+    def submit(self, spec: Spec) -> Job:
+        """Keep the job, then wake a worker. Without a broker the job stays queued until `requeue` finds one."""
+        job = self._records.add(spec.name, spec.model_dump_json())
+        try:
+            self._send([job.id])
+        except BrokerUnavailable as error:
+            _log.warning("Job %s waits: %s", job.id, error)
+        return job
+
+    def job(self, job_id: str) -> Job:
+        """Return the job.
+
+        Raises:
+            JobNotFound: when there is none.
+        """
+        job = self._records.job(job_id) if _IDENTITY.fullmatch(job_id) else None
+        if job is None:
+            raise JobNotFound(value=job_id)
+        return job
+
+    def jobs(self, *, limit: int = 50, after: str | None = None) -> list[Job]:
+        """Return jobs, newest first, at most 200; ``after`` is the identity of the last job of the page before."""
+        return self._records.jobs(max(0, min(limit, _MOST)), after)
+
+    def cancel(self, job_id: str) -> Job:
+        """Cancel the job; a worker that builds it stops before its next part.
+
+        Raises:
+            JobNotFound: when there is none.
+            JobFinished: when it has ended already, cancelled or not.
+        """
+        job = self.job(job_id)
+        if not self._records.cancel(job_id):
+            job = self.job(job_id)
+            raise JobFinished(value=job.state, limit="a job that is queued or running")
+        return self.job(job_id)
+
+    def manifest(self, job_id: str) -> StoredFile:
+        """Return the manifest.
+
+        Raises:
+            JobNotFound: when there is no such job.
+            JobNotReady: when it has not succeeded.
+        """
+        return self.file(job_id, MANIFEST_NAME)
+
+    def bundle(self, job_id: str) -> StoredFile:
+        """Return the archive of all files.
+
+        Raises:
+            JobNotFound: when there is no such job.
+            JobNotReady: when it has not succeeded.
+        """
+        return self.file(job_id, BUNDLE_NAME)
+
+    def files(self, job_id: str) -> list[StoredFile]:
+        """Return all files by name, manifest and bundle among them.
+
+        Raises:
+            JobNotFound: when there is no such job.
+            JobNotReady: when it has not succeeded.
+        """
+        self._ready(job_id)
+        return self._records.files(job_id)
+
+    def file(self, job_id: str, name: str) -> StoredFile:
+        """Return one file.
+
+        Raises:
+            JobNotFound: when there is no such job.
+            JobNotReady: when it has not succeeded.
+            FileNotInJob: when it has no file of this name.
+        """
+        file = self._records.file(job_id, name) if _IDENTITY.fullmatch(job_id) else None
+        if file is None:
+            self._ready(job_id)
+            raise FileNotInJob(value=name)
+        return file
+
+    def read(self, file: StoredFile, start: int = 0, end: int | None = None) -> Iterator[bytes]:
+        """Return the file's bytes from ``start`` up to ``end`` in pieces, which the store is asked for at once.
+
+        Raises:
+            BlobMissing: when the store has no such file, or has it in another size.
+        """
+        size = self._blobs.size(file.key)
+        if size != file.bytes:
+            raise BlobMissing("A stored file is damaged.", value=size, limit=f"{file.bytes} bytes")
+        end = file.bytes if end is None else min(end, file.bytes)
+        return self._blobs.read(file.key, start, end)
+
+    def requeue(self) -> int:
+        """Wake workers for jobs that wait without a message, or that a worker has lost; return how many.
+
+        Raises:
+            BrokerUnavailable: when the broker does not answer; the jobs go on waiting.
+        """
+        waiting = self._records.waiting(quiet_seconds=_QUIET_SECONDS, limit=_MOST)
+        self._send(waiting)
+        return len(waiting)
+
+    def _ready(self, job_id: str) -> None:
+        job = self.job(job_id)
+        if job.state != "succeeded":
+            remedy = "Ask again when its state is succeeded." if not job.ended else None
+            raise JobNotReady(value=job.state, limit="succeeded", remedy=remedy)
+
+    def _send(self, job_ids: list[str]) -> None:
+        sent: list[str] = []
+        try:
+            for job_id in job_ids:
+                self._app.send_task(BUILD_JOB, args=[job_id], retry=False)
+                sent.append(job_id)
+        except _BROKER_FAULTS as error:
+            raise BrokerUnavailable(value=type(error).__name__) from error
+        finally:
+            if sent:
+                self._records.enqueued(sent)
+
+
+#: What sending raises when the broker is away.
+_BROKER_FAULTS: Final[tuple[type[Exception], ...]] = (OperationalError, RedisError, OSError)

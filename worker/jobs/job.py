@@ -1,0 +1,55 @@
+"""A job and its files as the record has them."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final, Literal, TypeAlias
+
+State: TypeAlias = Literal["queued", "running", "succeeded", "failed", "cancelled"]
+
+#: States that a job does not leave.
+ENDED: Final = frozenset({"succeeded", "failed", "cancelled"})
+
+#: Names of the two files that every job that succeeded has.
+MANIFEST_NAME: Final = "manifest.json"
+BUNDLE_NAME: Final = "bundle.zip"
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a job is: steps done of a total (0 before it is known), and what it is at."""
+
+    done: int = 0
+    total: int = 0
+    now: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One job. Times are UTC. ``problem`` is the problem document of a job that failed."""
+
+    id: str
+    name: str
+    state: State
+    created: datetime
+    updated: datetime
+    started: datetime | None
+    finished: datetime | None
+    attempts: int
+    progress: Progress
+    problem: dict[str, Any] | None
+
+    @property
+    def ended(self) -> bool:
+        """Whether the job is in a state that it does not leave."""
+        return self.state in ENDED
+
+
+@dataclass(frozen=True, slots=True)
+class StoredFile:
+    """One file: its name in the job, and the key under which the store has its bytes."""
+
+    name: str
+    media_type: str
+    bytes: int
+    sha256: str
+    key: str

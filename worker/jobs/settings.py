@@ -1,0 +1,111 @@
+"""Settings: the only place that reads the environment."""
+
+import os
+import sys
+import tempfile
+from hashlib import sha256
+from pathlib import Path
+from typing import Annotated, Any, Final
+from urllib.parse import quote
+
+from pydantic import AfterValidator, Field, SecretStr, ValidationError
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+from worker.spec.errors import SettingsError
+
+__all__ = ["Settings"]
+
+#: Longest path of a Unix socket: 104 bytes on macOS, 108 on Linux, the closing zero included (sys/un.h).
+_LONGEST_SOCKET: Final = 100
+
+_PREFIX: Final = "DRAWERWRIGHT_"
+
+
+def _data_home() -> Path:
+    """Return where this platform keeps an application's data."""
+    if sys.platform == "darwin":
+        return Path.home() / "Library" / "Application Support" / "Drawerwright"
+    home = os.environ.get("XDG_DATA_HOME", "")  # XDG Base Directory Specification: a relative path is ignored
+    return (Path(home) if home.startswith("/") else Path.home() / ".local" / "share") / "drawerwright"
+
+
+class Settings(BaseSettings):
+    """Where things are and how much may be asked; each field is a variable ``DRAWERWRIGHT_...``."""
+
+    model_config = SettingsConfigDict(env_prefix=_PREFIX, frozen=True, extra="forbid", env_ignore_empty=True)
+
+    data_dir: Annotated[Path, AfterValidator(lambda path: path.expanduser().absolute())] = Field(
+        default_factory=_data_home, description="Folder of the record, the results and the logs."
+    )
+    database_url: str = Field(default="", repr=False, description="SQLAlchemy URL; empty: a SQLite file in data_dir.")
+    blob_url: str = Field(default="", description="s3://bucket/prefix or file:///folder; empty: a folder in data_dir.")
+    s3_endpoint: str = Field(default="", description="URL of an S3-compatible store that is not the default one.")
+    s3_region: str = Field(default="us-east-1", description="Region of the bucket.")
+    s3_access_key: str = Field(default="", repr=False, description="Empty: the store's usual sources of credentials.")
+    s3_secret_key: SecretStr = Field(default=SecretStr(""), description="Belongs to s3_access_key.")
+    broker_url: str = Field(default="", repr=False, description="redis://...; empty: `serve` starts its own broker.")
+    host: str = Field(default="127.0.0.1", description="Address that `serve` listens on.")
+    port: int = Field(default=8765, ge=0, le=65535, description="Port that `serve` listens on.")
+    concurrency: int = Field(
+        default_factory=lambda: min(2, os.cpu_count() or 1), ge=1, le=64, description="Jobs that run at the same time."
+    )
+    attempts: int = Field(default=3, ge=1, le=10, description="Times that a job is started before it has failed.")
+    job_seconds: int = Field(default=900, ge=1, le=86_400, description="Seconds that one attempt of a job may take.")
+    lease_seconds: float = Field(
+        default=15.0,
+        ge=1.0,
+        le=600.0,
+        description="Seconds without a sign of life before another worker may take over.",
+    )
+    largest_body: int = Field(default=2_000_000, ge=1_000, description="Bytes of a spec.")
+
+    @classmethod
+    def read(cls, **given: Any) -> "Settings":
+        """Return the settings of the environment, with these fields instead.
+
+        Raises:
+            SettingsError: names the first variable that cannot be used.
+        """
+        try:
+            return cls(**given)
+        except ValidationError as error:
+            first = error.errors(include_url=False, include_input=False)[0]
+            variable = _PREFIX + "_".join(str(step) for step in first["loc"]).upper()
+            raise SettingsError(f"{variable} cannot be used: {first['msg']}.", limit=first["msg"]) from None
+
+    @property
+    def database(self) -> str:
+        """The URL of the record."""
+        return self.database_url or f"sqlite:///{self.data_dir / 'jobs.sqlite3'}"
+
+    @property
+    def blobs(self) -> str:
+        """The URL of the store of files."""
+        return self.blob_url or (self.data_dir / "blobs").as_uri()
+
+    @property
+    def embedded(self) -> bool:
+        """Whether `serve` starts the broker and a worker itself."""
+        return not self.broker_url
+
+    @property
+    def socket(self) -> Path:
+        """The socket of the embedded broker: in the data folder, or a short one that belongs to that folder."""
+        inside = self.data_dir / "broker" / "broker.sock"
+        if len(os.fsencode(inside)) <= _LONGEST_SOCKET:
+            return inside
+        name = sha256(os.fsencode(self.data_dir)).hexdigest()[:12]
+        return Path(tempfile.gettempdir()) / f"drawerwright-{os.getuid()}-{name}" / "broker.sock"
+
+    @property
+    def broker(self) -> str:
+        """The URL of the broker."""
+        return self.broker_url or f"redis+socket://{quote(str(self.socket))}"
+
+    def environment(self) -> dict[str, str]:
+        """Return the variables that give another process these same settings."""
+        told = {}
+        for name in type(self).model_fields:
+            value = getattr(self, name)
+            told[_PREFIX + name.upper()] = value.get_secret_value() if isinstance(value, SecretStr) else str(value)
+        return told

@@ -1,0 +1,78 @@
+"""The tables of the record: jobs, their files, and the parts that were built."""
+
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import BigInteger, DateTime, Dialect, ForeignKey, Index, Text, types
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+
+class Moment(types.TypeDecorator[datetime]):
+    """A time in UTC. SQLite keeps no zone, so it is put back when read."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002 - SQLAlchemy's form
+        """Write UTC."""
+        return None if value is None else value.astimezone(UTC)
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002 - SQLAlchemy's form
+        """Read UTC."""
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+class Base(DeclarativeBase):
+    """All tables."""
+
+
+class JobRow(Base):
+    """One job; the truth about it."""
+
+    __tablename__ = "jobs"
+
+    id: Mapped[str] = mapped_column(Text, primary_key=True)
+    name: Mapped[str] = mapped_column(Text)
+    state: Mapped[str] = mapped_column(Text)
+    spec: Mapped[str] = mapped_column(Text)
+    created: Mapped[datetime] = mapped_column(Moment)
+    updated: Mapped[datetime] = mapped_column(Moment)
+    started: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    finished: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    #: When the broker last took a message for the job.
+    enqueued: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    #: Which attempt holds the job, and until when without a sign of life. A later claim fences an earlier one off.
+    claim: Mapped[str | None] = mapped_column(Text, default=None)
+    lease: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    attempts: Mapped[int] = mapped_column(default=0)
+    progress_done: Mapped[int] = mapped_column(default=0)
+    progress_total: Mapped[int] = mapped_column(default=0)
+    progress_now: Mapped[str | None] = mapped_column(Text, default=None)
+    problem: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
+
+    __table_args__ = (Index("jobs_by_state", "state", "id"),)
+
+
+class JobFileRow(Base):
+    """One file of a job, the manifest and the bundle among them."""
+
+    __tablename__ = "job_files"
+
+    job_id: Mapped[str] = mapped_column(ForeignKey("jobs.id", ondelete="CASCADE"), primary_key=True)
+    name: Mapped[str] = mapped_column(Text, primary_key=True)
+    media_type: Mapped[str] = mapped_column(Text)
+    bytes: Mapped[int] = mapped_column(BigInteger)
+    sha256: Mapped[str] = mapped_column(Text)
+    key: Mapped[str] = mapped_column(Text)
+
+
+class PartRow(Base):
+    """One shape that was built, written, read back and passed."""
+
+    __tablename__ = "parts"
+
+    digest: Mapped[str] = mapped_column(Text, primary_key=True)
+    record: Mapped[dict[str, Any]] = mapped_column(types.JSON)
+    created: Mapped[datetime] = mapped_column(Moment)
