@@ -5,15 +5,17 @@ than twice the radius (morphological opening).
 """
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 from typing import Final, TypeAlias
 
+import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from worker.layout.parts import Ring, Socket
+from worker.layout.parts import Point, Ring, Socket
 from worker.layout.plan import Cell
 from worker.spec.tolerances import BORDER_LEAST, COORDINATE_GRID, LINES_IN_A_WALL
 
@@ -25,11 +27,18 @@ WINDOW_WALL: Final = 2.0
 #: A window is open at least this much in each direction.
 WINDOW_LEAST: Final = 4.0
 
+#: Solid pad that carries a tile's mark where neither node nor strip has room for it, in mm.
+PAD: Final = (8.0, 3.0)
+
 #: Overlay grid: edges that were computed two ways and lie nearer than this are the same edge.
 _SNAP: Final = 1e-6
 
 #: Sharper ends than a mitre of this many times the radius are bevelled.
 _MITRE: Final = 2.0
+
+#: How far a point where two pieces touch is cut out to each side, in gaps between tiles; and at least, in mm.
+_NICK: Final = 1.5
+_LEAST_NICK: Final = 0.3
 
 #: Scraps of plastic (mm2) that rounding leaves.
 _SCRAP: Final = 0.5
@@ -70,22 +79,65 @@ def cell_area(cells: Iterable[Cell], half: float) -> BaseGeometry:
     return shapely.union_all(boxes)
 
 
-def plate_area(usable: Area, cells: BaseGeometry, least: float) -> BaseGeometry:
-    """Return the cells with the border that is worth printing: at least ``least`` wide, and joined to a cell."""
-    border = opened(shapely.difference(usable, cells, grid_size=_SNAP), least / 2.0)
-    return joined(cells, border, least)
+@dataclass(frozen=True, slots=True)
+class Plate:
+    """All plastic of a floor, sockets filled: cells and border. ``nicked`` cells lost a corner to `joined`."""
+
+    area: BaseGeometry
+    nicked: frozenset[Cell]
 
 
-def joined(cells: BaseGeometry, border: BaseGeometry, least: float) -> BaseGeometry:
-    """Return cells and border in one, without the border that hangs on by less than ``least`` or not at all."""
+def plate_of(usable: Area, cells: Sequence[Cell], half: float, least: float, gap: float) -> Plate:
+    """Return the cells with the border that is worth printing: at least ``least`` wide, and joined to a cell.
+
+    Args:
+        usable: the area inside gap, corners and obstacles, from the lattice's origin.
+        cells: the lattice's cells.
+        half: half the pitch, in mm.
+        least: what is narrower is left as air, in mm.
+        gap: air between two pieces, in mm.
+    """
+    squares = cell_area(cells, half)
+    border = opened(shapely.difference(usable, squares, grid_size=_SNAP), least / 2.0)
+    area, points = joined(squares, border, least, gap)
+    nicked = {
+        cell
+        for x, y in points
+        for cell in cells
+        if cell.x * half - _SCRAP < x < (cell.x + cell.width) * half + _SCRAP
+        and cell.y * half - _SCRAP < y < (cell.y + cell.depth) * half + _SCRAP
+    }
+    return Plate(area, frozenset(nicked))
+
+
+def joined(cells: BaseGeometry, border: BaseGeometry, least: float, gap: float) -> tuple[BaseGeometry, list[Point]]:
+    """Return cells and border in one, without the border that hangs on by less than ``least`` or not at all.
+
+    Where two pieces touch in nothing but a point, the point is cut out, wide enough for the gap between tiles; those
+    points are returned as well.
+    """
+    whole = cells
     strips = polygons(border)
-    if not strips:
-        return cells
-    whole = shapely.union_all([cells, *strips], grid_size=_SNAP)
-    whole = shapely.union_all([opened(whole, least / 2.0), cells], grid_size=_SNAP)
-    shapely.prepare(cells)
-    kept = [one for one in polygons(whole) if cells.intersects(one.representative_point()) or _holds(one, cells)]
-    return MultiPolygon(kept) if len(kept) != 1 else kept[0]
+    if strips:
+        whole = shapely.union_all([cells, *strips], grid_size=_SNAP)
+        whole = shapely.union_all([opened(whole, least / 2.0), cells], grid_size=_SNAP)
+    points = _pinches(whole)
+    if points:
+        reach = max(_NICK * gap, _LEAST_NICK)
+        boxes = [shapely.box(x - reach, y - reach, x + reach, y + reach) for x, y in points]
+        whole = shapely.difference(whole, shapely.union_all(boxes), grid_size=_SNAP)
+    kept = [one for one in polygons(whole) if one.intersection(cells).area > _SCRAP]
+    return (kept[0] if len(kept) == 1 else MultiPolygon(kept)), points
+
+
+def _pinches(area: BaseGeometry) -> list[Point]:
+    """Return the points where pieces of an area, or an area and its own hole, touch."""
+    rings = [ring.coords[:-1] for one in polygons(area) for ring in (one.exterior, *one.interiors)]
+    if len(rings) < 2:  # noqa: PLR2004 - one ring alone is simple
+        return []
+    points = np.round(np.concatenate([np.asarray(ring) for ring in rings]), 5)
+    found, count = np.unique(points, axis=0, return_counts=True)
+    return [(float(x), float(y)) for x, y in found[count > 1]]
 
 
 @lru_cache(maxsize=1024)
@@ -115,6 +167,8 @@ def windows(  # noqa: PLR0917 - a cached function takes no keywords
         shapely.box(x - wall / 2.0, front, x + wall / 2.0, back) for x in _lines(sockets[0].x, pitch, left, right)
     ] + [shapely.box(left, y - wall / 2.0, right, y + wall / 2.0) for y in _lines(sockets[0].y, pitch, front, back)]
     bays = _simple(shapely.difference(room, shapely.union_all(ribs)), wall)
+    if bays and not node_points(sockets):
+        bays = _with_pad(bays)
     rings = [ring_of(bay) for bay in bays]
     return tuple(sorted(ring for ring in rings if ring))
 
@@ -158,10 +212,6 @@ def tidy(points: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
     return ring[start:] + ring[:start]
 
 
-def _holds(one: Polygon, cells: BaseGeometry) -> bool:
-    return bool(one.intersection(cells).area > _SCRAP)
-
-
 def _runs(numbers: Iterable[int]) -> list[tuple[int, int]]:
     """Return the runs of whole numbers, each as its first and the one past its last."""
     runs: list[tuple[int, int]] = []
@@ -178,6 +228,31 @@ def _lines(through: float, pitch: float, low: float, high: float) -> list[float]
     first = int((low - through) // pitch)
     last = int((high - through) // pitch) + 1
     return [through + step * pitch for step in range(first, last + 1)]
+
+
+def node_points(sockets: Iterable[Socket]) -> list[Point]:
+    """Return the crossings of four sockets' walls inside a tile, in order."""
+    corners: dict[Point, int] = {}
+    for s in sockets:
+        for x in (s.x, s.x + s.width):
+            for y in (s.y, s.y + s.depth):
+                at = (round(x, 3), round(y, 3))
+                corners[at] = corners.get(at, 0) + 1
+    return sorted(at for at, count in corners.items() if count == 4)  # noqa: PLR2004 - four sockets
+
+
+def _with_pad(bays: list[Polygon]) -> list[Polygon]:
+    """Leave a solid pad for the mark in the smallest bay that has room for it: the tile has no node to carry one."""
+    order = sorted(bays, key=lambda one: (round(one.area, 3), ring_of(one)))
+    for bay in order:
+        left, front, right, back = bay.bounds
+        across, deep = PAD if right - left >= back - front else PAD[::-1]
+        if right - left < across or back - front < deep:
+            continue
+        pad = shapely.box(left - 1.0, front - 1.0, left + across, front + deep)
+        rest = [one for one in bays if one is not bay]
+        return rest + polygons(opened(shapely.difference(bay, pad), WINDOW_LEAST / 2.0), WINDOW_LEAST**2)
+    return bays
 
 
 def _simple(room: BaseGeometry, wall: float) -> list[Polygon]:

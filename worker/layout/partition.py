@@ -15,9 +15,8 @@ from typing import Final, Literal, TypeAlias
 import numpy as np
 import shapely
 from shapely.geometry import Polygon
-from shapely.geometry.base import BaseGeometry
 
-from worker.layout.border import polygons, tidy
+from worker.layout.border import Plate, polygons, tidy
 from worker.layout.plan import Cell
 from worker.spec.tolerances import COORDINATE_GRID, LENGTH_EPSILON
 
@@ -128,7 +127,7 @@ class Board:
     Column 0 and the last column lie outside the lattice's first and last line, and so do the first and last row.
     """
 
-    def __init__(self, plate: BaseGeometry, cells: Sequence[Cell], pitch: float, bed: Bed, seam: "Seam") -> None:
+    def __init__(self, plate: Plate, cells: Sequence[Cell], pitch: float, bed: Bed, seam: Seam) -> None:
         """Cut the plate.
 
         Args:
@@ -176,14 +175,14 @@ class Board:
     def _square(self, cell: Cell) -> tuple[int, int]:
         return cell.x // 2 - self.first[0] + 1, cell.y // 2 - self.first[1] + 1
 
-    def _cut(self, plate: BaseGeometry, cells: Sequence[Cell]) -> None:
+    def _cut(self, plate: Plate, cells: Sequence[Cell]) -> None:
         side = round(self.pitch / COORDINATE_GRID)
         whole_key: Key = (((0, 0), (side, 0), (side, side), (0, side)), ((0, 0, 2, 2),))
         whole = self._content(whole_key)
         halves: dict[tuple[int, int], list[Cell]] = {}
         for cell in cells:
             square = self._square(cell)
-            if (cell.width, cell.depth) != (2, 2):
+            if (cell.width, cell.depth) != (2, 2) or cell in plate.nicked:
                 halves.setdefault(square, []).append(cell)
                 continue
             x, y = cell.x * self.pitch / 2.0, cell.y * self.pitch / 2.0
@@ -203,9 +202,9 @@ class Board:
             [self.line(i, 0), self.line(j, 1), self.line(i + 1, 0), self.line(j + 1, 1)] for i, j in rest
         ])  # fmt: skip
         boxes = shapely.box(*corners.T)
-        shapely.prepare(plate)
-        touched = np.flatnonzero(shapely.intersects(plate, boxes))
-        for index, piece in zip(touched, shapely.intersection(plate, boxes[touched]), strict=True):
+        shapely.prepare(plate.area)
+        touched = np.flatnonzero(shapely.intersects(plate.area, boxes))
+        for index, piece in zip(touched, shapely.intersection(plate.area, boxes[touched]), strict=True):
             square = rest[index]
             corner = [(square[axis] - 1 + self.first[axis]) * self.pitch for axis in (0, 1)]
             for shape in polygons(piece):
@@ -548,7 +547,7 @@ class _Bands:
                     seen = shapes | mask
                     count = staggered + (len(cuts - last) if last else 0)
                     grown.append((seen.bit_count(), count, seen, (*rects, *new), cuts))
-            grown.sort(key=lambda one: (one[0], sign * one[1], one[3]))
+            grown.sort(key=lambda one: (one[0], sign * one[1]))
             kept = grown[:_KEPT]
         for kinds, staggered, _, rects, _ in kept:
             yield _Way(kinds, staggered, rects)

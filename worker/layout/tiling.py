@@ -19,11 +19,12 @@ from worker.layout.border import (
     joined,
     least_width,
     opened,
-    plate_area,
+    plate_of,
     polygons,
     tidy,
     windows,
 )
+from worker.layout.lettering import mark_lettering
 from worker.layout.partition import BACK, FRONT, LEFT, RIGHT, Bed, Board, Key, Partition, Seam, Tile, partition
 from worker.layout.parts import KeyShape, Point, Socket, TileShape
 from worker.layout.plan import Cell, Lattice, SeamPair
@@ -37,7 +38,7 @@ from worker.spec.tolerances import COORDINATE_GRID, LENGTH_EPSILON, LINES_IN_A_W
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-__all__ = ["Floor", "TilePiece", "tile_floor"]
+__all__ = ["Floor", "TilePiece", "mark_lettering", "tile_floor"]
 
 SeamStyle: TypeAlias = Literal["dovetail", "key", "plain"]
 Turn: TypeAlias = Literal[0, 90, 180, 270]
@@ -104,8 +105,7 @@ class _Tiling:
         reach = self.tab.reach if self.tab is not None and style == "dovetail" else 0.0
         self.seam = Seam(gap, self.tab is not None, style == "key", reach)
         x, y = lattice.origin
-        cells = cell_area(lattice.cells, self.half)
-        plate = plate_area(translate(usable, -x, -y), cells, self.least)
+        plate = plate_of(translate(usable, -x, -y), lattice.cells, self.half, self.least, gap)
         bed = Bed.of(
             (printer.bed[0], printer.bed[1]),
             printer.margin,
@@ -175,12 +175,13 @@ class _Tiling:
         back = self.seam.gap / 2.0
         line = self.board.line
         box = shapely.box(line(i0, 0) + back, line(j0, 1) + back, line(i1, 0) - back, line(j1, 1) - back)
-        own = shapely.intersection(cell_area(cells, self.half), box)
         if all(self.board.shapes[p] is None for p in tile.patches):
-            return polygons(own)
-        border = shapely.union_all([self.board.shape(p) for p in tile.patches], grid_size=LENGTH_EPSILON)
-        border = shapely.difference(shapely.intersection(border, box), own, grid_size=LENGTH_EPSILON)
-        return polygons(joined(own, opened(border, self.least / 2.0), self.least))
+            return polygons(shapely.intersection(cell_area(cells, self.half), box))
+        whole = shapely.union_all([self.board.shape(p) for p in tile.patches], grid_size=LENGTH_EPSILON)
+        whole = shapely.intersection(whole, box)
+        own = shapely.intersection(cell_area(cells, self.half), whole, grid_size=LENGTH_EPSILON)
+        border = opened(shapely.difference(whole, own, grid_size=LENGTH_EPSILON), self.least / 2.0)
+        return polygons(joined(own, border, self.least, self.seam.gap)[0])
 
     def _with_tabs(self, polygon: Polygon, tile: Tile) -> Polygon:
         """Return the plate with its tabs and recesses."""
