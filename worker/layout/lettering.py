@@ -1,17 +1,16 @@
 """Where a tile's mark is engraved: in a strip of border, or on the star of plastic where four sockets meet."""
 
-from itertools import pairwise
 from math import hypot
 from typing import Final
 
+import numpy as np
 import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from worker.layout.border import node_points, polygons
+from worker.layout.border import node_points, opened, polygons
 from worker.layout.parts import Lettering, Point, TileShape
 from worker.spec.joint import LEAST_RADIUS
-from worker.spec.tolerances import QUARTER_FACETS
 
 #: Cap heights that are tried, in mm: a letter under 2.2 mm cannot be read on a printed face (common practice).
 _CAP_HEIGHTS: Final = (5.0, 4.5, 4.0, 3.6, 3.2, 2.8, 2.5, 2.2)
@@ -25,6 +24,9 @@ _CLEAR: Final = 1.0
 #: The same on a node, which is too small for more; never under one line.
 _NODE_CLEAR: Final = 0.4
 
+#: Area in which the middle of a text may stand, at least, in mm2: less is rounding.
+_LEAST_PLACE: Final = 1e-4
+
 
 def mark_lettering(shape: TileShape, text: str, *, line_width: float) -> Lettering | None:
     """Return the engraved mark with the largest letters that the tile's top face has room for, or None.
@@ -37,9 +39,11 @@ def mark_lettering(shape: TileShape, text: str, *, line_width: float) -> Letteri
     inset = min(level for level, _ in shape.levels)
     room = _room(shape, inset)
     for cap_height in _CAP_HEIGHTS:
+        # What is lower than the letters has no room for them: most tiles need no closer look.
+        wide = opened(room, cap_height / 2.0 - _CLEAR / 50.0)
         size = (len(text) * _LETTER * cap_height, cap_height)
         for turn, (width, depth) in ((0.0, size), (90.0, size[::-1])):
-            at = _place(room, width, depth)
+            at = _place(wide, width, depth)
             if at is not None:
                 return Lettering(text, "top", at, cap_height, turn=turn)
         nodes = node_points(shape.sockets)
@@ -49,17 +53,12 @@ def mark_lettering(shape: TileShape, text: str, *, line_width: float) -> Letteri
 
 
 def _room(shape: TileShape, inset: float) -> BaseGeometry:
-    """Return the top face without what is too near an edge."""
-    own = max(shape.corner_radius - inset, LEAST_RADIUS)
-    narrowed = inset + own
+    """Return the strips of the top face without what is too near an edge; sockets with their corners filled up."""
     sockets = [
-        shapely.box(
-            s.x + narrowed, s.y + narrowed, s.x + s.width - narrowed, s.y + s.depth - narrowed
-        ).buffer(own, quad_segs=QUARTER_FACETS)
-        for s in shape.sockets
-    ]  # fmt: skip
+        shapely.box(s.x + inset, s.y + inset, s.x + s.width - inset, s.y + s.depth - inset) for s in shape.sockets
+    ]
     plate = shapely.difference(Polygon(shape.outline, shape.windows), shapely.union_all(sockets))
-    return plate.buffer(-_CLEAR, quad_segs=4)
+    return plate.buffer(-_CLEAR, join_style="mitre")
 
 
 def _place(room: BaseGeometry, width: float, depth: float) -> Point | None:
@@ -67,24 +66,18 @@ def _place(room: BaseGeometry, width: float, depth: float) -> Point | None:
 
     The places are the room less the Minkowski sum of its edges with the box; the sum of one edge is a convex hull.
     """
-    x, y = width / 2.0, depth / 2.0
-    wide = [one for one in polygons(room) if not one.buffer(0.02 - min(x, y), join_style="mitre").is_empty]
+    corners = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]]) * (width / 2.0, depth / 2.0)
     best: Polygon | None = None
-    for one in wide:
+    for one in polygons(room, width * depth):
         left, front, right, back = one.bounds
         if right - left < width or back - front < depth:
             continue
-        sums = []
-        for ring in (one.exterior, *one.interiors):
-            points = ring.coords
-            for (ax, ay), (bx, by) in pairwise(points):
-                corners = [
-                    (px + sx * x, py + sy * y) for px, py in ((ax, ay), (bx, by)) for sx in (-1, 1) for sy in (-1, 1)
-                ]
-                sums.append(shapely.MultiPoint(corners).convex_hull)
-        places = polygons(shapely.difference(one, shapely.union_all(sums)), 1e-4)
-        for place in places:
-            if best is None or place.area > best.area + 1e-6:
+        rings = [np.asarray(ring.coords) for ring in (one.exterior, *one.interiors)]
+        edges = np.concatenate([np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings])
+        clouds = (edges[:, :, None, :] + corners).reshape(len(edges), 8, 2)
+        sums = shapely.convex_hull(shapely.multipoints(clouds.tolist()))
+        for place in polygons(shapely.difference(one, shapely.union_all(sums)), _LEAST_PLACE):
+            if best is None or place.area > best.area + _LEAST_PLACE:
                 best = place
     if best is None:
         return None
