@@ -6,6 +6,7 @@ edge to edge or ends at one. The fewest pieces come from dynamic programming ove
 search takes the cuts that give the fewest different shapes, then those that stagger.
 """
 
+from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -156,6 +157,8 @@ class Board:
         self._cut(plate, cells)
         self._link()
         self.across, self.along = self._nodes(cells)
+        self._node_rows = {line: sorted(node.y for node in nodes) for line, nodes in self.across.items()}
+        self._node_columns = {line: sorted(node.x for node in nodes) for line, nodes in self.along.items()}
 
     def line(self, index: int, axis: int) -> float:
         """Return the place of a lattice line: the one before this column (axis 0) or row (axis 1), in mm."""
@@ -269,7 +272,8 @@ class Board:
     def components(self, rect: Rect) -> list[tuple[int, ...]]:
         """Return the connected pieces of a rectangle of squares, each as its patches in order."""
         i0, i1, j0, j1 = rect
-        inside = [p for j in range(j0, j1) for i in range(i0, i1) for p in self.at.get((i, j), ())]
+        at, near = self.at, self.near
+        inside = [p for j in range(j0, j1) for i in range(i0, i1) if (i, j) in at for p in at[i, j]]
         left = set(inside)
         pieces: list[tuple[int, ...]] = []
         for start in inside:
@@ -278,10 +282,9 @@ class Board:
             left.discard(start)
             piece = [start]
             for patch in piece:
-                for other in self.near[patch]:
-                    if other in left:
-                        left.discard(other)
-                        piece.append(other)
+                found = left.intersection(near[patch])
+                left -= found
+                piece += found
             pieces.append(tuple(sorted(piece)))
         return pieces
 
@@ -311,16 +314,16 @@ class Board:
     def size(self, rect: Rect, piece: Sequence[int]) -> tuple[float, float]:
         """Return the size of the box around a piece with its tabs, in mm; never too small."""
         i0, i1, j0, j1 = rect
-        boxes = [self.patches[p].bounds for p in piece]
+        lefts, fronts, rights, backs = zip(*[self.patches[p].bounds for p in piece], strict=True)
         half = self.seam.gap / 2.0
-        left = max(min(b[0] for b in boxes), self.line(i0, 0) + half)
-        front = max(min(b[1] for b in boxes), self.line(j0, 1) + half)
-        right = min(max(b[2] for b in boxes), self.line(i1, 0) - half)
-        back = min(max(b[3] for b in boxes), self.line(j1, 1) - half)
+        left = max(min(lefts), self.line(i0, 0) + half)
+        front = max(min(fronts), self.line(j0, 1) + half)
+        right = min(max(rights), self.line(i1, 0) - half)
+        back = min(max(backs), self.line(j1, 1) - half)
         if self.seam.reach > 0.0:
-            if any(2 * (j0 - 1) < n.y - 2 * self.first[1] < 2 * (j1 - 1) for n in self.across.get(i1, ())):
+            if _any_between(self._node_rows.get(i1, ()), 2 * (j0 - 1 + self.first[1]), 2 * (j1 - 1 + self.first[1])):
                 right = max(right, self.line(i1, 0) + self.seam.reach)
-            if any(2 * (i0 - 1) < n.x - 2 * self.first[0] < 2 * (i1 - 1) for n in self.along.get(j1, ())):
+            if _any_between(self._node_columns.get(j1, ()), 2 * (i0 - 1 + self.first[0]), 2 * (i1 - 1 + self.first[0])):
                 back = max(back, self.line(j1, 1) + self.seam.reach)
         return right - left, back - front
 
@@ -509,7 +512,7 @@ class _Bands:
         band = self.band(b0, b1)
         return None if band is None else band[0]
 
-    def _row(self, index: int) -> Key:
+    def _row(self, index: int) -> tuple[tuple[int, ...], ...]:
         squares = (self._square(run, index) for run in range(self.runs))
         return tuple(tuple(self.board.patches[p].content for p in self.board.at.get(one, ())) for one in squares)
 
@@ -527,7 +530,17 @@ class _Bands:
         key: Key = (edge, tuple(self._row_key[b0:b1]), after)
         at = self._same.setdefault(key, (b0, b1))
         if at not in self._band:
-            self._band[at] = _shortest(self.runs, lambda k, i: self.board.cost(self.rect(k, i, *at)))
+            columns = list(zip(*self._row_key[b0:b1], after or [()] * self.runs, strict=True))
+            known: dict[Key, Cost | None] = {}
+
+            def cost(start: int, end: int) -> Cost | None:
+                # Runs over equal squares, with equal ones behind them, cost the same.
+                alike = (start == 0, end == self.runs, *columns[start : end + 1])
+                if alike not in known:
+                    known[alike] = self.board.cost(self.rect(start, end, *at))
+                return known[alike]
+
+            self._band[at] = _shortest(self.runs, cost)
         return self._band[at]
 
     def candidates(self) -> Iterator[_Way]:
@@ -610,6 +623,12 @@ def _uneven(cuts: Cuts) -> tuple[int, int, Cuts]:
     sizes[0] -= 1
     sizes[-1] -= 1
     return len(set(sizes)), max(sizes) - min(sizes), cuts
+
+
+def _any_between(numbers: Sequence[int], low: int, high: int) -> bool:
+    """Return whether one of the sorted numbers lies strictly between two others."""
+    index = bisect_right(numbers, low)
+    return index < len(numbers) and numbers[index] < high
 
 
 def _middle(cell: Cell, pitch: float) -> shapely.Point:
