@@ -15,8 +15,14 @@ OVERSHOOT: Final = 0.01
 #: Relative difference allowed between a solid's volume and that of its file as read back.
 VOLUME_RATIO: Final = 1e-5
 
+#: How far a point of the STL may be from the same point of the 3MF: single precision at half a metre.
+FILE_SLACK: Final = 1e-4
+
 #: How much less than the nominal clearance a measured gap may be: facets of arcs and the coordinate grid.
 CLEARANCE_SLACK: Final = 0.01
+
+#: Triangles that reach into each other by no more than this merely touch: what rounding to the grid can do.
+INTERSECTION_DEPTH: Final = 1e-3
 
 #: A triangle with a smaller altitude is a sliver.
 SLIVER_ALTITUDE: Final = 2e-4
