@@ -1,0 +1,49 @@
+"""Letterings as plane regions: what a text covers in the plane of its face."""
+
+from functools import lru_cache
+
+import manifold3d
+import numpy as np
+from numpy.typing import NDArray
+
+from worker.layout.parts import Lettering
+from worker.layout.typeface import placed
+from worker.solids.ring import on_grid
+
+#: Crossings of overlapping contours, as of an accent and its letter, may lie this near another point (mm).
+_WELD = 2e-3
+
+
+def cross_section(lettering: Lettering) -> manifold3d.CrossSection:
+    """Return what a text covers, its middle at 0, 0, turned counter-clockwise by ``turn`` degrees.
+
+    The middle is half of the ink's width and half the height of a capital. Points lie on the coordinate grid.
+
+    Raises:
+        TrayError: when the typeface lacks a character.
+    """
+    return manifold3d.CrossSection(list(outlines(lettering.text, lettering.cap_height, lettering.turn)))
+
+
+@lru_cache(maxsize=256)
+def outlines(text: str, cap_height: float, turn: float) -> tuple[NDArray[np.float64], ...]:
+    """Return the rings of a text's region about its middle, each ``(n, 2) float64`` in mm on the coordinate grid.
+
+    Outer rings are counter-clockwise, rings of holes clockwise; none crosses or touches another.
+
+    Raises:
+        TrayError: when the typeface lacks a character.
+    """
+    line = placed(text)
+    if not line:
+        return ()
+    every = np.concatenate(line)
+    middle = np.array([(every[:, 0].min() + every[:, 0].max()) / 2.0, 0.5])
+    angle = np.radians(turn)
+    turned = cap_height * np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    rings = [on_grid((contour - middle) @ turned) for contour in line]
+    region = manifold3d.CrossSection(rings, manifold3d.FillRule.NonZero).simplify(_WELD)
+    clean = tuple(on_grid(np.asarray(ring, dtype=np.float64)) for ring in region.to_polygons())
+    for ring in clean:
+        ring.setflags(write=False)
+    return clean
