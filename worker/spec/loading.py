@@ -24,10 +24,8 @@ _MOST_COUNTED: Final = 5000
 _LONGEST_LIST: Final = 500
 _LONGEST_INTEGER: Final = 30
 _LONGEST_NAME: Final = 80
-#: The list whose items pydantic names by their tag, between the index and the field.
-_TAGGED: Final = "pockets"
-_TAG: Final = "shape"
-_SHAPES: Final = "circle, rectangle or polygon"
+#: The tags of the shapes that pydantic tells apart, and what each may be.
+_TAGS: Final = {"shape": "circle, rectangle or polygon", "kind": "box, cylinder, polygon or standard"}
 
 
 def load(data: object) -> Spec:
@@ -165,9 +163,10 @@ def _problem(error: ErrorDetails, data: object) -> SpecError:
         return carried
     kind = error["type"]
     if kind in ("union_tag_not_found", "union_tag_invalid"):
-        given = error["input"].get(_TAG)
+        tag = str(context["discriminator"]).strip("'")
+        given = error["input"].get(tag)
         message = "The field is required." if given is None else "The shape is not known."
-        return SpecError(message, pointer=f"{at}/{_TAG}", value=given, limit=_SHAPES)
+        return SpecError(message, pointer=f"{at}/{tag}", value=given, limit=_TAGS[tag])
     if kind == "missing":
         return SpecError("The field is required.", pointer=at, limit="required")
     if kind == "extra_forbidden":
@@ -192,11 +191,11 @@ def _field_names() -> list[str]:
 
 
 def _steps(path: Sequence[Step], data: object) -> list[Step]:
-    """Return the path without what pydantic put in between: the pocket's tag, the index of a single reading."""
+    """Return the path without what pydantic put in between: a shape's tag, the index of a single reading."""
     steps: list[Step] = []
     here = data
     for index, step in enumerate(path):
-        if index >= 2 and path[index - 2] == _TAGGED and isinstance(path[index - 1], int):  # noqa: PLR2004 - list, index, tag
+        if _is_tag(path[:index]):
             continue
         inside = (isinstance(here, dict) and step in here) or (
             isinstance(here, list | tuple) and isinstance(step, int) and step < len(here)
@@ -207,6 +206,15 @@ def _steps(path: Sequence[Step], data: object) -> list[Step]:
         elif isinstance(here, dict | list | tuple) and index == len(path) - 1:
             steps.append(step)  # a field or an item that is missing
     return steps
+
+
+def _is_tag(before: Sequence[Step]) -> bool:
+    """Return whether what comes next in a path is a tag: after a pocket's index and after an item's shape."""
+    match before:
+        case [*_, "pockets", int()] | [*_, "items", int(), "shape"]:
+            return True
+        case _:
+            return False
 
 
 _LIMITS: Final = {
