@@ -1,0 +1,193 @@
+"""The irregular features of a tray, as solids to unite with its shell and solids to cut from it.
+
+What is added overlaps the shell, what cuts reaches past the face by `OVERSHOOT`: no two faces lie flush. Sections lie
+on the coordinate grid from the start, so that rounding the result moves no large face.
+"""
+
+import itertools
+from collections.abc import Iterable
+from typing import Final
+
+import manifold3d
+import numpy as np
+from numpy.typing import NDArray
+
+from worker.layout.ledges import SHELF_EDGE
+from worker.layout.parts import Lettering, Magnets, Pocket, Ramp, Shelf, TrayShape, Wall
+from worker.layout.recess import mitred, pocket_ring
+from worker.solids.lettering import cross_section
+from worker.solids.mesh import Builder
+from worker.solids.ring import circle, on_grid
+from worker.spec.tolerances import OVERSHOOT, QUARTER_FACETS
+
+Solids = list[manifold3d.Manifold]
+
+#: Facets of a magnet's recess: a chord of under 1 mm up to 20 mm across.
+_MAGNET_FACETS: Final = 48
+
+#: Dividers over the height of the shelf's edge end this far in front of it.
+_STEP_BACK: Final = 0.4
+
+#: How far an added solid reaches into the shell, at most.
+_OVERLAP: Final = 0.4
+
+
+def added_solids(shape: TrayShape) -> Solids:
+    """Return what is united with the shell: dividers, ramp, shelf, raised letterings."""
+    solids = _walls(shape, shape.walls)
+    if shape.ramp is not None:
+        solids.append(_ramp(shape, shape.ramp))
+    if shape.shelf is not None:
+        solids.append(_shelf(shape, shape.shelf))
+    return solids + [_lettering(shape, one) for one in shape.letterings if one.raised]
+
+
+def cutters(shape: TrayShape) -> Solids:
+    """Return what is cut: pockets, magnets' recesses, engraved letterings."""
+    solids = [_pocket(pocket, shape.fill_top) for pocket in shape.pockets]
+    if shape.magnets is not None:
+        solids += _magnets(shape.magnets)
+    return solids + [_lettering(shape, one) for one in shape.letterings if not one.raised]
+
+
+def outer_size(shape: TrayShape) -> tuple[float, float]:
+    """Return the tray's width and depth between its outer faces."""
+    across, back = (halves * shape.pitch / 2.0 - 2.0 * shape.inset for halves in shape.halves)
+    return across, back
+
+
+def _overlap(shape: TrayShape) -> float:
+    """Return how far to reach into walls and floor: half of what is there at most."""
+    return min(_OVERLAP, shape.wall / 2.0)
+
+
+def _walls(shape: TrayShape, walls: Iterable[Wall]) -> Solids:
+    """Return the dividers, those of one height as one solid, so that their tops do not lie flush at a crossing."""
+    overlap = _overlap(shape)
+    ends = [(shape.wall - overlap, side - shape.wall + overlap) for side in outer_size(shape)]
+    below = shape.fill_top - overlap
+    solids: Solids = []
+    for top, group in itertools.groupby(sorted(walls, key=lambda wall: wall.top), key=lambda wall: wall.top):
+        flat = manifold3d.CrossSection()
+        for wall in group:
+            near, far = wall.at - wall.thickness / 2.0, wall.at + wall.thickness / 2.0
+            across, back = ((near, far), ends[1]) if wall.axis == "x" else (ends[0], (near, far))
+            corners = [(across[0], back[0]), (across[1], back[0]), (across[1], back[1]), (across[0], back[1])]
+            flat += _flat(np.array(corners))
+        solid = _upright(flat, below, top)
+        solids.append(solid if shape.shelf is None else solid - _over_shelf(shape, shape.shelf))
+    return solids
+
+
+def _over_shelf(shape: TrayShape, shelf: Shelf) -> manifold3d.Manifold:
+    """Return the room over the shelf, from inside it up, that dividers leave to the label."""
+    across, back = outer_size(shape)
+    start = back - shape.wall - shelf.depth - _STEP_BACK
+    below = shelf.top - shelf.drop - SHELF_EDGE / 2.0
+    corners = [(0.0, start), (across, start), (across, back), (0.0, back)]
+    return _upright(_flat(np.array(corners)), below, below + shape.height)
+
+
+def _ramp(shape: TrayShape, ramp: Ramp) -> manifold3d.Manifold:
+    """Return the finger ramp: what lies outside a quarter circle that touches the floor and the front wall.
+
+    The first and the last facet run on through wall and floor, so that they cross them at an angle.
+    """
+    facets = 2 * QUARTER_FACETS
+    angles = np.pi + np.arange(facets + 1) * (np.pi / 2.0 / facets)
+    middle = np.array([shape.wall + ramp.radius, shape.fill_top + ramp.radius])
+    arc = middle + ramp.radius * np.column_stack([np.cos(angles), np.sin(angles)])
+    step = _overlap(shape) / 8.0  # the facet at the wall is so steep that it runs up twenty times as far
+    arc[0] += _stretched(arc[1], arc[0], 0, -step)
+    arc[-1] += _stretched(arc[-2], arc[-1], 1, -step)
+    below = np.array([[arc[0, 0], arc[-1, 1]]])
+    return _across(shape, np.concatenate([below, arc[::-1]]))
+
+
+def _stretched(start: NDArray[np.float64], end: NDArray[np.float64], axis: int, step: float) -> NDArray[np.float64]:
+    """Return what to add to ``end`` to run on along the line from ``start`` by ``step`` on this axis."""
+    along: NDArray[np.float64] = end - start
+    stretched: NDArray[np.float64] = along * (step / along[axis])
+    return stretched
+
+
+def _shelf(shape: TrayShape, shelf: Shelf) -> manifold3d.Manifold:
+    """Return the label shelf: its slope and its 45-degree underside run on into the back wall."""
+    back = outer_size(shape)[1] - shape.wall
+    edge = back - shelf.depth
+    step = _overlap(shape)
+    slope = shelf.drop / shelf.depth
+    lip = shelf.top - shelf.drop
+    low = lip - SHELF_EDGE - shelf.depth
+    corners = [
+        (edge, lip - SHELF_EDGE),
+        (back + step, low - step),
+        (back + step, shelf.top + slope * step),
+        (edge, lip),
+    ]
+    return _across(shape, np.array(corners))
+
+
+def _across(shape: TrayShape, section: NDArray[np.float64]) -> manifold3d.Manifold:
+    """Return the solid of a counter-clockwise section ``(n, 2)`` in y and z, from inside one side wall to the other."""
+    start = shape.wall - _overlap(shape)
+    # Extrusion runs along z: the frame turns x to y, y to z and z to x.
+    turned = np.array([[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0]])
+    return _upright(_flat(section), start, outer_size(shape)[0] - start).transform(turned)
+
+
+def _flat(section: NDArray[np.float64]) -> manifold3d.CrossSection:
+    """Return the inside of a counter-clockwise ring ``(n, 2)``."""
+    return manifold3d.CrossSection([on_grid(section)])
+
+
+def _upright(flat: manifold3d.CrossSection, low: float, high: float) -> manifold3d.Manifold:
+    """Return a section as a solid from z ``low`` to ``high``."""
+    bottom, top = on_grid(np.array([low, high]))
+    return flat.extrude(top - bottom).translate((0.0, 0.0, bottom))
+
+
+def _magnets(magnets: Magnets) -> Solids:
+    """Return the recesses, each from below z 0 up."""
+    flats = (_flat(circle(x, y, magnets.diameter, _MAGNET_FACETS)) for x, y in magnets.centres)
+    return [_upright(flat, -OVERSHOOT, magnets.depth) for flat in flats]
+
+
+def _pocket(pocket: Pocket, top: float) -> manifold3d.Manifold:
+    """Return the recess with its notches up to above ``top``, widened at 45 degrees where it is chamfered."""
+    outline = np.array(pocket_ring(pocket))
+    builder = Builder()
+    rings = [builder.ring(outline, pocket.bottom)]
+    if pocket.chamfer > 0.0:
+        rings.append(builder.ring(outline, top - pocket.chamfer))
+        rings.append(builder.ring(mitred(outline, pocket.chamfer + OVERSHOOT), top + OVERSHOOT))
+    else:
+        rings.append(builder.ring(outline, top + OVERSHOOT))
+    builder.cap(rings[0], up=False)
+    for lower, upper in itertools.pairwise(rings):
+        builder.strip(lower, upper)
+    builder.cap(rings[-1], up=True)
+    return builder.mesh().manifold()
+
+
+def _lettering(shape: TrayShape, lettering: Lettering) -> manifold3d.Manifold:
+    """Return the text as a solid on its face: from under the face up when raised, else from over the face down."""
+    flat = cross_section(lettering)
+    step = OVERSHOOT if not lettering.raised else _overlap(shape)
+    solid = flat.extrude(lettering.depth + step)
+    # The text's own frame: x along the line, y up the letters, z out of the face, 0 on the face.
+    solid = solid.translate((0.0, 0.0, -step if lettering.raised else -lettering.depth))
+    along, up = lettering.at
+    if lettering.face == "bottom":
+        return solid.rotate((0.0, 180.0, 0.0)).translate((along, up, 0.0))
+    if lettering.face == "front":
+        return solid.rotate((90.0, 0.0, 0.0)).translate((along, 0.0, up))
+    if lettering.face == "shelf" and shape.shelf is not None:
+        shelf = shape.shelf
+        angle = float(np.degrees(np.arctan2(shelf.drop, shelf.depth)))
+        edge = outer_size(shape)[1] - shape.wall - shelf.depth
+        return (
+            solid.translate((along, up, 0.0)).rotate((angle, 0.0, 0.0)).translate((0.0, edge, shelf.top - shelf.drop))
+        )
+    level = shape.fill_top if lettering.face == "floor" else shape.height
+    return solid.translate((along, up, level))
