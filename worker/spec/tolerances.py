@@ -30,6 +30,9 @@ SLIVER_ALTITUDE: Final = 2e-4
 #: How much thinner than two lines a wall may measure before it counts as too thin: rounding of offsets.
 WALL_SLACK: Final = 0.02
 
+#: Volume in mm3 that two parts may share, or a part and the drawer's sides: faces that lie flush, in single precision.
+SHARED_VOLUME: Final = 0.02
+
 #: How far a part may reach past the outline, the height or the bed: rounding only.
 CONTAINMENT_SLACK: Final = 2e-3
 
