@@ -6,7 +6,7 @@ from worker.layout.ledges import tray_ramp, tray_shelf
 from worker.layout.magnets import tray_magnets
 from worker.layout.parts import TrayShape
 from worker.layout.pockets import tray_pockets
-from worker.layout.room import tray_room
+from worker.layout.room import on_grid, tray_room
 from worker.spec.joint import CORNER_RADIUS, Joint
 from worker.spec.tray import Tray
 
@@ -54,3 +54,9 @@ def tray_shape(
         pockets=pockets,
         letterings=tray_letterings(room, walls, ramp, shelf),
     )
+
+
+def tray_size(shape: TrayShape) -> tuple[float, float, float]:
+    """Return the size of a tray's bounding box."""
+    across, back = (on_grid(halves * shape.pitch / 2.0 - 2.0 * shape.inset) for halves in shape.halves)
+    return across, back, shape.height
