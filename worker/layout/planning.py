@@ -1,0 +1,207 @@
+"""Planning: a whole job laid out in numbers, drawer by drawer."""
+
+import itertools
+from collections.abc import Iterable, Iterator
+from functools import partial
+from math import prod
+
+from worker.layout.cautions import cautions
+from worker.layout.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
+from worker.layout.lattice import fit_lattice
+from worker.layout.lettering import mark_lettering
+from worker.layout.marks import plug_mark, tray_mark
+from worker.layout.outline import Outline, drawer_outline
+from worker.layout.partition import Bed
+from worker.layout.parts import Placement, TileShape, TrayShape
+from worker.layout.placing import PlacedTray, place_trays, tray_halves
+from worker.layout.plan import DrawerPlan, Lattice, Plan, SeamPair
+from worker.layout.register import Register, box_of, tray_size
+from worker.layout.tiling import Floor, tile_floor
+from worker.layout.trays import tray_shape
+from worker.spec import Drawer, Spec
+from worker.spec.errors import TrayError
+from worker.spec.tolerances import LENGTH_EPSILON
+from worker.spec.tray import Tray
+
+__all__ = ["lay_out"]
+
+
+def lay_out(spec: Spec) -> Plan:
+    """Lay a whole job out.
+
+    Marks are given in order of first use: drawers as they stand in the spec, tiles as their floor lists them, trays as
+    the spec does. Equal shapes get one mark over all drawers, and a part's quantity counts the copies of its drawers.
+
+    Raises:
+        LayoutError: when a drawer or its floor cannot be laid out; `TrayError` when a tray cannot be made or placed.
+    """
+    job = _Job(spec)
+    drawers = tuple(job.drawer(index) for index in range(len(spec.drawers)))
+    if spec.coupon:
+        job.add_coupon()
+    return Plan(spec.name, drawers, job.register.parts(), job.register.warnings(), cautions(spec))
+
+
+class _Job:
+    """One job on the drawing board: what all drawers share."""
+
+    def __init__(self, spec: Spec) -> None:
+        self.spec = spec
+        self.joint = spec.joint()
+        self.register = Register()
+        printer = spec.printer
+        boxes = [(one.at[0], one.at[1], one.at[0] + one.size[0], one.at[1] + one.size[1]) for one in printer.forbidden]
+        self.bed = Bed.of((printer.bed[0], printer.bed[1]), printer.margin, boxes)
+
+    def drawer(self, index: int) -> DrawerPlan:
+        """Return one drawer's plan; its parts are entered into the register."""
+        drawer, pointer, grid = self.spec.drawers[index], f"/drawers/{index}", self.spec.grid
+        outline = drawer_outline(drawer, pointer)
+        lattice = fit_lattice(
+            outline.usable,
+            pitch=grid.pitch,
+            half_cells=grid.half_cells,
+            align=(drawer.align.x, drawer.align.y),
+            pointer=pointer,
+        )
+        floor = tile_floor(
+            outline.usable,
+            lattice,
+            joint=self.joint,
+            seam=grid.seam,
+            seam_gap=grid.seam_gap,
+            printer=self.spec.printer,
+        )
+        self.register.warn(*outline.warnings, *floor.warnings)
+        # Tiles come first: the seams count them.
+        tiles = tuple(self._tiles(floor, drawer, pointer))
+        places = place_trays(drawer, lattice, pointer=pointer)
+        trays = tuple(self._trays(places, lattice, drawer, pointer))
+        keys = tuple(self._keys(floor, drawer))
+        taken = sum(prod(tray_halves(drawer.trays[place.tray])) for place in places)
+        return _summary(drawer, outline, lattice, floor.seams, placements=(*tiles, *trays, *keys), taken=taken)
+
+    def add_coupon(self) -> None:
+        """Enter the coupon and its plug, or say why they are left out."""
+        coupon, plug = coupon_shapes(self.joint, self.spec.grid.pitch, "C1")
+        sizes = coupon_size(coupon), plug_size(plug)
+        if not all(self._fits(size) for size in sizes):
+            width, depth, _ = sizes[0]
+            self.register.warn_at("/coupon", f"The coupon of {width:g} x {depth:g} mm does not fit the bed: left out.")
+            return
+        first, last = (clearance_name(coupon.ladder[end][0]) for end in (0, -1))
+        self.register.enter("coupon", f"coupon {first} to {last}", coupon, sizes[0], count=1)
+        self.register.enter("plug", "coupon plug", plug, sizes[1], count=1, room=plug_mark, pointer="/coupon")
+
+    def _tiles(self, floor: Floor, drawer: Drawer, pointer: str) -> Iterator[Placement]:
+        room = partial(mark_lettering, line_width=self.spec.printer.line_width)
+        for piece in floor.pieces:
+            shape = piece.shape
+            name, size = _tile_name(shape, self.spec.grid.pitch), box_of(shape.outline, shape.height)
+            mark = self.register.enter("tile", name, shape, size, count=drawer.copies, room=room, pointer=pointer)
+            yield Placement(mark, (*piece.at, 0.0), piece.turn)
+
+    def _trays(
+        self, places: Iterable[PlacedTray], lattice: Lattice, drawer: Drawer, pointer: str
+    ) -> Iterator[Placement]:
+        """Yield where the trays stand, in the order of the drawer's list."""
+        shapes: dict[tuple[int, bool], TrayShape] = {}
+        for place in places:
+            kind = (place.tray, place.half_feet)
+            at = f"{pointer}/trays/{place.tray}"
+            if kind not in shapes:
+                shapes[kind] = self._tray_shape(drawer.trays[place.tray], at, half_feet=place.half_feet)
+            shape, name = shapes[kind], drawer.trays[place.tray].name
+            size = tray_size(shape)
+            mark = self.register.enter("tray", name, shape, size, count=drawer.copies, room=tray_mark, pointer=at)
+            cell = place.at[0] / 2.0, place.at[1] / 2.0
+            x, y = (round(lattice.origin[axis] + cell[axis] * lattice.pitch + shape.inset, 3) for axis in (0, 1))
+            yield Placement(mark, (x, y, 0.0), cell=cell)
+
+    def _tray_shape(self, tray: Tray, pointer: str, *, half_feet: bool) -> TrayShape:
+        """Return a tray's shape, checked against the bed."""
+        printer = self.spec.printer
+        shape = tray_shape(
+            tray,
+            joint=self.joint,
+            pitch=self.spec.grid.pitch,
+            line_width=printer.line_width,
+            half_feet=half_feet,
+            pointer=pointer,
+        )
+        size = tray_size(shape)
+        if not self.bed.holds(size[0], size[1]):
+            raise TrayError(
+                f"Tray {tray.name!r} does not fit the printer's bed.",
+                pointer=f"{pointer}/cells",
+                value=[round(size[0], 3), round(size[1], 3)],
+                limit=f"{printer.usable[0]:g} x {printer.usable[1]:g} mm, clear of forbidden rectangles, either way",
+                remedy="Split it into smaller trays.",
+            )
+        if size[2] > printer.bed[2] + LENGTH_EPSILON:
+            raise TrayError(
+                f"Tray {tray.name!r} is taller than the printer can print.",
+                pointer=f"{pointer}/height",
+                value=size[2],
+                limit=f"at most {printer.bed[2]:g} mm",
+                remedy="Make the tray lower.",
+            )
+        return shape
+
+    def _keys(self, floor: Floor, drawer: Drawer) -> Iterator[Placement]:
+        """Yield where the loose keys go. A key is too small for a mark, and there is only one kind of it."""
+        key = floor.key
+        if key is None:
+            return
+        size = box_of(key.outline, key.height)
+        for x, y, turn in floor.key_places:
+            mark = self.register.enter("key", "seam key", key, size, count=drawer.copies)
+            yield Placement(mark, (x, y, 0.0), turn)
+
+    def _fits(self, size: tuple[float, float, float]) -> bool:
+        """Return whether a box has room on the bed, as it is or turned."""
+        return self.bed.holds(size[0], size[1]) and size[2] <= self.spec.printer.bed[2] + LENGTH_EPSILON
+
+
+def _summary(
+    drawer: Drawer,
+    outline: Outline,
+    lattice: Lattice,
+    seams: tuple[SeamPair, ...],
+    *,
+    placements: tuple[Placement, ...],
+    taken: int,
+) -> DrawerPlan:
+    """Return a drawer's plan with its counts."""
+    quarters = sum(cell.width * cell.depth for cell in lattice.cells)
+    whole = [cell for cell in lattice.cells if cell.width * cell.depth == 4]  # noqa: PLR2004 - quarters of a cell
+    across = _longest(cell.y for cell in whole), _longest(cell.x for cell in whole)
+    width, depth = (round(outline.size[axis] - across[axis] * lattice.pitch, 3) for axis in (0, 1))
+    return DrawerPlan(
+        name=drawer.name,
+        outline=outline.rings,
+        size=outline.size,
+        lattice=lattice,
+        whole=len(whole),
+        half=len(lattice.cells) - len(whole),
+        across=across,
+        leftover=(width, depth),
+        free=quarters - taken,
+        placements=placements,
+        seams=seams,
+        copies=drawer.copies,
+    )
+
+
+def _longest(lines: Iterable[int]) -> int:
+    """Return how many cells the fullest row or column has."""
+    return max((len(list(group)) for _, group in itertools.groupby(sorted(lines))), default=0)
+
+
+def _tile_name(shape: TileShape, pitch: float) -> str:
+    """Return a tile's name: the cells across and front to back of the box around its sockets."""
+    if not shape.sockets:
+        return "border"
+    width = max(one.x + one.width for one in shape.sockets) - min(one.x for one in shape.sockets)
+    depth = max(one.y + one.depth for one in shape.sockets) - min(one.y for one in shape.sockets)
+    return f"tile {round(width / pitch, 1):g} x {round(depth / pitch, 1):g}"
