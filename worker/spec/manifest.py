@@ -29,7 +29,9 @@ PartKind: TypeAlias = Literal["tile", "tray", "key", "coupon", "plug"]
 
 
 class _Entry(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, use_attribute_docstrings=True)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, use_attribute_docstrings=True, json_schema_serialization_defaults_required=True
+    )
 
 
 class Generator(_Entry):

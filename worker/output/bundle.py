@@ -1,0 +1,81 @@
+"""The bundle: all files of a job in one archive, with a page to read first."""
+
+import textwrap
+from collections.abc import Iterator, Mapping
+from hashlib import sha256
+from typing import Final
+
+from worker.output.archive import Entry, write_zip
+from worker.output.manifest import manifest_bytes
+from worker.spec.errors import BlobMissing
+from worker.spec.manifest import THREEMF_TYPE, FileEntry, Manifest
+
+#: Names inside the bundle.
+READ_FIRST: Final = "READ-FIRST.txt"
+MANIFEST: Final = "manifest.json"
+PARTS: Final = "parts/"
+
+_WIDTH: Final = 100
+
+
+def write_bundle(manifest: Manifest, files: Mapping[str, bytes]) -> bytes:
+    """Return the bundle's bytes, the same for the same manifest and files.
+
+    Args:
+        manifest: the job's; the copy inside carries no entry of the bundle itself.
+        files: the bytes of every file that the manifest's parts name.
+
+    Raises:
+        BlobMissing: when a file that the manifest names is missing or is not what the manifest says.
+    """
+    inside = manifest.model_copy(update={"bundle": None})
+    return write_zip(
+        [
+            Entry(READ_FIRST, read_first(inside).encode()),
+            Entry(MANIFEST, manifest_bytes(inside)),
+            *(
+                Entry(PARTS + entry.name, _checked(entry, files), packed=entry.media_type == THREEMF_TYPE)
+                for part in inside.parts
+                for entry in part.files
+            ),
+        ]
+    )
+
+
+def read_first(manifest: Manifest) -> str:
+    """Return the page to read first: cautions, warnings, and how many of which part to print."""
+    lines = [manifest.name, "=" * max(len(manifest.name), 1), ""]
+    lines += ["Cautions", "--------", *_paragraphs(f"{one.topic}: {one.text}" for one in manifest.cautions), ""]
+    if manifest.warnings:
+        told = (f"{one.message} ({one.pointer})" for one in manifest.warnings)
+        lines += ["Warnings", "--------", *_paragraphs(told), ""]
+    lines += ["Parts", "-----", "All lengths are millimetres. Parts lie as they are printed, without supports.", ""]
+    for part in manifest.parts:
+        size = " x ".join(f"{length:g}" for length in part.size)
+        lines.append(f"{part.quantity:4d} x {part.mark:5s} {part.kind:7s} {size:28s} {part.name}")
+    lines += ["", "Drawers", "-------"]
+    for drawer in manifest.drawers:
+        lines += ["", f"{drawer.name}, {drawer.copies} x"]
+        lines += [_placed(place.mark, place.at, place.turn) for place in drawer.placements]
+    lines += ["", "Positions are those of a part's front left corner, from the front left corner of the usable area."]
+    lines.append(f"Made by {manifest.generator.name} {manifest.generator.version} with {manifest.generator.kernel}.")
+    return "\n".join(lines) + "\n"
+
+
+def _placed(mark: str, at: tuple[float, float, float], turn: int) -> str:
+    line = f"     {mark:5s} at {at[0]:g}, {at[1]:g}"
+    return f"{line}, turned by {turn} degrees" if turn else line
+
+
+def _paragraphs(texts: Iterator[str]) -> Iterator[str]:
+    for text in texts:
+        yield textwrap.fill(text, _WIDTH, initial_indent="- ", subsequent_indent="  ")
+
+
+def _checked(entry: FileEntry, files: Mapping[str, bytes]) -> bytes:
+    data = files.get(entry.name)
+    if data is None or len(data) != entry.bytes or sha256(data).hexdigest() != entry.sha256:
+        raise BlobMissing(
+            "A file is not what the manifest says.", value=entry.name, limit=f"{entry.bytes} bytes of {entry.sha256}"
+        )
+    return data

@@ -1,0 +1,109 @@
+"""The manifest: everything that a job made, in one document."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+from importlib.metadata import version
+from typing import Any
+
+import orjson
+from pydantic import BaseModel
+
+from worker.layout.document import plan_document
+from worker.layout.parts import Kind
+from worker.layout.plan import Plan
+from worker.spec.manifest import Check, FileEntry, Generator, Manifest, PartEntry, manifest_schema
+
+
+@dataclass(frozen=True, slots=True)
+class PartRecord:
+    """What is known of a part when its files have passed: figures of the STL as read back, in mm2 and mm3."""
+
+    digest: str
+    triangles: int
+    volume: float
+    area: float
+    checks: tuple[Check, ...]
+    files: tuple[FileEntry, ...]
+
+
+def compose_manifest(
+    plan: Plan,
+    records: Mapping[str, PartRecord],
+    assembly: Sequence[Check],
+    *,
+    digest_of_spec: str,
+    bundle: FileEntry | None = None,
+) -> Manifest:
+    """Return the manifest of a job.
+
+    Args:
+        plan: the job laid out.
+        records: by mark, one for every part of the plan.
+        assembly: the checks of the drawers as they stand.
+        digest_of_spec: see `spec_digest`.
+        bundle: the archive's own entry; left out in the manifest that goes into it.
+
+    Raises:
+        KeyError: when a part has no record.
+    """
+    document = plan_document(plan)
+    return Manifest(
+        generator=Generator(version=version("drawerwright"), kernel=kernel()),
+        name=document.name,
+        spec_digest=digest_of_spec,
+        drawers=document.drawers,
+        parts=tuple(
+            PartEntry(
+                **dict(part),
+                triangles=record.triangles,
+                volume=round(record.volume, 3),
+                area=round(record.area, 3),
+                digest=record.digest,
+                checks=record.checks,
+                files=record.files,
+            )
+            for part in document.parts
+            for record in (records[part.mark],)
+        ),
+        assembly=tuple(assembly),
+        warnings=document.warnings,
+        cautions=document.cautions,
+        bundle=bundle,
+    )
+
+
+def manifest_bytes(manifest: Manifest) -> bytes:
+    """Return the manifest as JSON, the same bytes for the same manifest: keys sorted, indented, UTF-8."""
+    document = manifest.model_dump(mode="json")
+    return orjson.dumps(document, option=orjson.OPT_SORT_KEYS | orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
+
+
+def canonical_json(document: Any) -> bytes:
+    """Return JSON with its keys sorted and no spaces, in UTF-8: what digests are taken of."""
+    return orjson.dumps(document, option=orjson.OPT_SORT_KEYS)
+
+
+def spec_digest(spec: BaseModel) -> str:
+    """Return the SHA-256 of a spec as canonical JSON, its defaults filled in and its lengths in mm."""
+    return sha256(canonical_json(spec.model_dump(mode="json"))).hexdigest()
+
+
+def schema_bytes() -> bytes:
+    """Return the manifest's JSON Schema as it is published in ``openapi/manifest.schema.json``."""
+    return orjson.dumps(manifest_schema(), option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
+
+
+def kernel() -> str:
+    """Return the geometry kernel's name and version."""
+    return f"manifold3d {version('manifold3d')}"
+
+
+def part_file_name(mark: str, kind: Kind, suffix: str) -> str:
+    """Return the name of a part's file: made of its mark and kind only, never of what a caller wrote."""
+    return f"{mark}-{kind}.{suffix}"
+
+
+def file_entry(name: str, media_type: str, data: bytes) -> FileEntry:
+    """Return the entry of a file."""
+    return FileEntry(name=name, media_type=media_type, bytes=len(data), sha256=sha256(data).hexdigest())
