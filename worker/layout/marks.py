@@ -6,6 +6,7 @@ from math import hypot
 from typing import Final
 
 from worker.layout.parts import Lettering, Magnets, PlugShape, Point, TrayShape
+from worker.layout.typeface import extent
 
 #: Depth of an engraved mark: two layers of 0.2 mm.
 MARK_DEPTH: Final = 0.4
@@ -15,13 +16,6 @@ CAP_HEIGHTS: Final = (6.0, 5.0, 4.0, 3.0)
 
 #: Solid plastic between a mark and an edge or a magnet: two lines.
 _MARGIN: Final = 0.8
-
-#: Advance widths over the height of a capital, of the font that letterings are cut from; others are at most the widest.
-_ADVANCES: Final = {**dict.fromkeys("0123456789", 0.955), ".": 0.521, "T": 0.937, "F": 0.937, "C": 1.007, "K": 1.063}
-_WIDEST: Final = 1.4
-
-#: Round letters reach this far under and over the line, as a share of the height of a capital.
-_OVERSHOOT: Final = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +36,9 @@ class _Foot:
 
 
 def text_size(text: str, cap_height: float) -> Point:
-    """Return width and height that a text takes at most, in mm."""
-    width = sum(_ADVANCES.get(sign, _WIDEST) for sign in text)
-    return width * cap_height, (1.0 + 2.0 * _OVERSHOOT) * cap_height
+    """Return the width of a text's ink, and the height that it takes about the middle of its capitals, in mm."""
+    left, low, right, high = extent(text)
+    return (right - left) * cap_height, 2.0 * max(high - 0.5, 0.5 - low) * cap_height
 
 
 def tray_mark(shape: TrayShape, mark: str) -> Lettering | None:

@@ -15,9 +15,9 @@ from worker.layout.partition import Bed
 from worker.layout.parts import Placement, TileShape, TrayShape
 from worker.layout.placing import PlacedTray, place_trays, tray_halves
 from worker.layout.plan import DrawerPlan, Lattice, Plan, SeamPair
-from worker.layout.register import Register, box_of, tray_size
+from worker.layout.register import Register, box_of
 from worker.layout.tiling import Floor, tile_floor
-from worker.layout.trays import tray_shape
+from worker.layout.trays import tray_shape, tray_size
 from worker.spec import Drawer, Spec
 from worker.spec.errors import TrayError
 from worker.spec.tolerances import LENGTH_EPSILON

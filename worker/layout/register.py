@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Final, TypeVar
 
-from worker.layout.parts import KeyShape, Kind, Lettering, Part, Ring, Shape, TrayShape
+from worker.layout.parts import KeyShape, Kind, Lettering, Part, Ring, Shape
 from worker.layout.plan import Warning as PlanWarning
 
 #: The letter of a kind's marks, in the order of parts. Coupon and plug share one: C1 is the plate, C2 the plug.
@@ -85,9 +85,3 @@ class Register:
 def box_of(outline: Ring, height: float) -> _Size:
     """Return the box of an outline that starts at 0, 0."""
     return max(x for x, _ in outline), max(y for _, y in outline), height
-
-
-def tray_size(shape: TrayShape) -> _Size:
-    """Return the box of a tray: its cells less the air around them."""
-    across, back = (round(along * shape.pitch / 2.0 - 2.0 * shape.inset, 3) for along in shape.halves)
-    return across, back, shape.height
