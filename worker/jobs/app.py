@@ -6,8 +6,9 @@ from celery import Celery
 
 from worker.jobs.settings import Settings
 
-#: The task's name and its queue; the engine sends by name and never imports the task.
+#: The names of the tasks and of their queue; the engine sends by name and never imports a task.
 BUILD_JOB: Final = "drawerwright.build_job"
+WAKE_UP: Final = "drawerwright.wake_up"
 QUEUE: Final = "drawerwright"
 
 #: Seconds that sending waits for a broker that does not answer.

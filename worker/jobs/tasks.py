@@ -1,0 +1,104 @@
+"""The worker's program for Celery: ``celery --app worker.jobs.tasks worker``. Only worker processes import this."""
+
+import logging
+from collections.abc import Callable
+from functools import cache
+from typing import Any, Final
+
+from celery import Task, bootsteps
+
+from worker.jobs.app import BUILD_JOB, WAKE_UP, make_app
+from worker.jobs.blobs import Blobs
+from worker.jobs.building import Outcome, Workshop
+from worker.jobs.database import open_database
+from worker.jobs.engine import Engine
+from worker.jobs.records import Records
+from worker.jobs.settings import Settings
+from worker.spec.errors import BrokerUnavailable
+
+_log = logging.getLogger(__name__)
+
+#: Seconds between two looks for jobs that no message is under way for.
+_LOOK: Final = 5.0
+
+#: Seconds before a job is tried again after the database or the store was away.
+_PAUSE: Final = 2.0
+
+logging.getLogger("worker").setLevel(logging.INFO)  # the queue's own chatter stays out of the log
+
+settings = Settings.read()
+app = make_app(settings, "work")
+
+
+@cache
+def workshop() -> Workshop:
+    """Return this process's own connections: none may cross a fork, so the first task opens them."""
+    return Workshop(settings, Records(open_database(settings.database)), Blobs.open(settings))
+
+
+@cache
+def engine() -> Engine:
+    """Return this process's own engine."""
+    return Engine.open(settings)
+
+
+def build_job(task: Task, job_id: str) -> None:
+    """Make one attempt at the job; see to it that there is another where one is due."""
+    outcome = workshop().build(job_id)
+    if outcome is Outcome.RELEASED:
+        again(task, job_id, _PAUSE)
+    elif outcome is Outcome.NOT_OURS and (task.request.delivery_info or {}).get("redelivered"):
+        # the one who had this message is gone, but its claim must run out first
+        left = workshop().records.lease_left(job_id)
+        if left is not None:
+            again(task, job_id, max(left, 0.0) + 0.1)
+
+
+def again(task: Task, job_id: str, seconds: float) -> None:
+    """Send the job's message once more, to be taken after this time. Should it get lost, `wake_up` finds the job."""
+    task.app.send_task(BUILD_JOB, args=[job_id], countdown=seconds)
+
+
+def wake_up() -> None:
+    """Send messages for jobs that wait without one."""
+    try:
+        count = engine().requeue()
+    except BrokerUnavailable as error:
+        _log.warning("%s", error)
+    else:
+        if count:
+            _log.info("%d jobs sent again.", count)
+
+
+_register: Callable[..., Any] = app.task
+_register(name=BUILD_JOB, bind=True)(build_job)
+_register(name=WAKE_UP, acks_late=False)(wake_up)
+
+
+class Look(bootsteps.StartStopStep):  # type: ignore[misc] # Celery has no types
+    """Has the pool look for forgotten jobs from time to time. The parent only sends: it must not open a database."""
+
+    requires = ("celery.worker.consumer.tasks:Tasks",)
+
+    def __init__(self, parent: Any, **options: Any) -> None:
+        """Nothing runs yet."""
+        super().__init__(parent, **options)
+        self._timer: Any = None
+
+    def start(self, parent: Any) -> None:
+        """Begin; also after the broker was away."""
+        self._timer = parent.timer.call_repeatedly(_LOOK, self._send)
+        self._send()
+
+    def stop(self, parent: Any) -> None:  # noqa: ARG002 - Celery's form
+        """Stop."""
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+
+    @staticmethod
+    def _send() -> None:
+        app.send_task(WAKE_UP, expires=_LOOK)
+
+
+app.steps["consumer"].add(Look)
