@@ -15,9 +15,11 @@ from numpy.typing import NDArray
 from worker.layout.ledges import SHELF_EDGE
 from worker.layout.parts import Lettering, Magnets, Pocket, Ramp, Shelf, TrayShape, Wall
 from worker.layout.recess import mitred, pocket_ring
+from worker.layout.room import UNDER_RIM
 from worker.solids.lettering import cross_section
 from worker.solids.mesh import Builder
 from worker.solids.ring import circle, on_grid
+from worker.solids.shell import footprint
 from worker.spec.tolerances import OVERSHOOT, QUARTER_FACETS
 
 Solids = list[manifold3d.Manifold]
@@ -115,7 +117,7 @@ def _shelf(shape: TrayShape, shelf: Shelf) -> manifold3d.Manifold:
     """Return the label shelf: its slope and its 45-degree underside run on into the back wall."""
     back = outer_size(shape)[1] - shape.wall
     edge = back - shelf.depth
-    step = _overlap(shape)
+    step = UNDER_RIM / 2.0  # so that the slope, at 45 degrees at most, stays under the rim
     slope = shelf.drop / shelf.depth
     lip = shelf.top - shelf.drop
     low = lip - SHELF_EDGE - shelf.depth
@@ -129,11 +131,15 @@ def _shelf(shape: TrayShape, shelf: Shelf) -> manifold3d.Manifold:
 
 
 def _across(shape: TrayShape, section: NDArray[np.float64]) -> manifold3d.Manifold:
-    """Return the solid of a counter-clockwise section ``(n, 2)`` in y and z, from inside one side wall to the other."""
+    """Return the solid of a counter-clockwise section ``(n, 2)`` in y and z, from inside one side wall to the other.
+
+    It is cut to the room's rounded corners, reaching into the wall: square ones would stand out of the tray.
+    """
     start = shape.wall - _overlap(shape)
     # Extrusion runs along z: the frame turns x to y, y to z and z to x.
     turned = np.array([[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0]])
-    return _upright(_flat(section), start, outer_size(shape)[0] - start).transform(turned)
+    solid = _upright(_flat(section), start - OVERSHOOT, outer_size(shape)[0] - start + OVERSHOOT).transform(turned)
+    return solid ^ _upright(_flat(footprint(shape, shape.inset + start)), 0.0, shape.height)
 
 
 def _flat(section: NDArray[np.float64]) -> manifold3d.CrossSection:
