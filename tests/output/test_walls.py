@@ -135,9 +135,11 @@ def test_a_knife_edge_is_found_though_the_middle_of_its_band_is_thick():
     assert measured(Mesh.of(cone - cutter)) < 0.6
 
 
-def test_bands_are_cut_once_when_upright_and_twice_when_sloping(floor, box):
+def test_bands_are_cut_once_and_tall_sloping_ones_twice(floor, box):
     assert section_heights(box(z=5.0)) == [2.5]
-    assert section_heights(floor(1, 1)) == pytest.approx([0.03, 0.27, 0.65, 1.07, 1.63, 2.35])
+    assert section_heights(floor(1, 1)) == pytest.approx([0.15, 0.65, 1.35, 2.35])
+    wedge = Mesh.of(manifold3d.Manifold.hull_points([(0, 0, 0), (30, 0, 0), (0, 30, 0), (0, 0, 10)]))
+    assert section_heights(wedge) == pytest.approx([1.0, 9.0])
 
 
 def test_a_floor_has_its_land(floor):

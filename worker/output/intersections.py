@@ -9,7 +9,7 @@ Arrays run with the triangles along the last axis, ``(corner, coordinate, triang
 """
 
 from collections.abc import Iterator
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import shapely
@@ -37,10 +37,15 @@ def intersecting_pairs(mesh: Mesh) -> Indices:
     return np.concatenate([np.zeros((2, 0), dtype=np.int64), *found], axis=1)
 
 
+def box_diagonals(low: Floats, high: Floats) -> Any:
+    """Return a line across each box from ``low`` to ``high``, ``(n, 2)``: to a search tree it is the box, and cheap."""
+    return shapely.linestrings(np.stack([low, high], axis=1))
+
+
 def _near_pairs(corners: Floats) -> Iterator[Indices]:
     """Give the pairs whose boxes touch, each once, in pieces."""
     low, high = corners.min(axis=0), corners.max(axis=0)
-    boxes = shapely.box(low[0], low[1], high[0], high[1])
+    boxes = box_diagonals(low[:2].T, high[:2].T)
     pairs = shapely.STRtree(boxes).query(boxes)
     for start in range(0, pairs.shape[1], _CHUNK):
         a, b = pairs[:, start : start + _CHUNK]

@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from worker.output.intersections import box_diagonals
 from worker.solids.mesh import Mesh
 
 Floats = NDArray[np.float64]
@@ -26,10 +27,13 @@ Range = tuple[float, float]
 #: Bands of height thinner than this are joined: about the height of one layer.
 _LEAST_BAND: Final = 0.25
 
+#: Sloping walls are cut near both ends of a band at least this tall; in others the middle stands for all.
+_TALL_BAND: Final = 1.0
+
 #: No more bands than this are cut, spread evenly.
 _MOST_BANDS: Final = 40
 
-#: How far inside a band with sloping faces its two sections lie, as a share of its height.
+#: How far inside a tall band with sloping faces its two sections lie, as a share of its height.
 _INSIDE: Final = 0.1
 
 #: Edges up to this angle from parallel are two sides of one wall.
@@ -100,7 +104,7 @@ def thinnest_wall(mesh: Mesh, solid: manifold3d.Manifold, limit: float, skip: Se
 
 
 def section_heights(mesh: Mesh, skip: Sequence[Range] = ()) -> list[float]:
-    """Return the heights to cut at: one in each band of upright walls, two in each band with sloping ones.
+    """Return the heights to cut at: one in each band, two where walls slope over a tall one.
 
     Bands lie between the heights of the mesh's vertices; thin ones are joined.
     """
@@ -118,7 +122,7 @@ def section_heights(mesh: Mesh, skip: Sequence[Range] = ()) -> list[float]:
     sloping = _sloping(mesh)
     heights: list[float] = []
     for a, b in bands:
-        if bool((sloping & (low < b) & (high > a)).any()):
+        if b - a >= _TALL_BAND and bool((sloping & (low < b) & (high > a)).any()):
             heights += [a + _INSIDE * (b - a), b - _INSIDE * (b - a)]
         else:
             heights.append((a + b) / 2.0)
@@ -168,14 +172,9 @@ def _after(loop: Indices) -> Indices:
 def _near(edges: _Edges, reach: float) -> tuple[Indices, Indices]:
     """Return pairs of different edges, both ways round, whose boxes come as near as ``reach``."""
     low, high = np.minimum(edges.start, edges.end), np.maximum(edges.start, edges.end)
-    tree = shapely.STRtree(_boxes(low, high))
-    i, j = tree.query(_boxes(low - reach, high + reach))
+    i, j = shapely.STRtree(box_diagonals(low, high)).query(box_diagonals(low - reach, high + reach))
     different = i != j
     return i[different], j[different]
-
-
-def _boxes(low: Floats, high: Floats) -> Any:
-    return shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
 
 
 def _between_sides(edges: _Edges, i: Indices, j: Indices, limit: float) -> Floats:
