@@ -9,14 +9,12 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from worker.layout.border import node_points, opened, polygons
+from worker.layout.marks import text_size
 from worker.layout.parts import Lettering, Point, TileShape
 from worker.spec.joint import LEAST_RADIUS
 
 #: Cap heights that are tried, in mm: a letter under 2.2 mm cannot be read on a printed face (common practice).
 _CAP_HEIGHTS: Final = (5.0, 4.5, 4.0, 3.6, 3.2, 2.8, 2.5, 2.2)
-
-#: Width of one letter of a bold sans face, in cap heights, with its spacing.
-_LETTER: Final = 0.75
 
 #: Plastic kept between a letter and the next edge in a strip, in mm.
 _CLEAR: Final = 1.0
@@ -41,7 +39,7 @@ def mark_lettering(shape: TileShape, text: str, *, line_width: float) -> Letteri
     for cap_height in _CAP_HEIGHTS:
         # What is lower than the letters has no room for them: most tiles need no closer look.
         wide = opened(room, cap_height / 2.0 - _CLEAR / 50.0)
-        size = (len(text) * _LETTER * cap_height, cap_height)
+        size = text_size(text, cap_height)
         for turn, (width, depth) in ((0.0, size), (90.0, size[::-1])):
             at = _place(wide, width, depth)
             if at is not None:
