@@ -1,0 +1,1 @@
+"""The service's thin face: routes, problems, the contract, the command line."""

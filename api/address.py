@@ -1,0 +1,28 @@
+"""Absolute addresses of this service, as the client sees it."""
+
+import re
+from typing import Final
+from urllib.parse import quote
+
+from starlette.requests import HTTPConnection
+
+__all__ = ["base_of", "path_of"]
+
+#: A host and port as RFC 3986 writes them (sections 3.2.2 and 3.2.3); anything else in a Host header is not repeated.
+_AUTHORITY: Final = re.compile(r"(?:[A-Za-z0-9._~-]{1,253}|\[[0-9A-Fa-f:.]{2,45}\])(?::[0-9]{1,5})?", re.ASCII)
+
+
+def base_of(connection: HTTPConnection) -> str:
+    """Return the address of the service's root without its last slash, as ``http://host:port/prefix``."""
+    host = connection.headers.get("host", "")
+    if not _AUTHORITY.fullmatch(host):
+        name, port = connection.scope.get("server") or ("localhost", None)
+        name = f"[{name}]" if ":" in name else name
+        host = name if port is None else f"{name}:{port}"
+    prefix = quote(connection.scope.get("root_path", "").rstrip("/"))
+    return f"{connection.scope.get('scheme', 'http')}://{host}{prefix}"
+
+
+def path_of(connection: HTTPConnection) -> str:
+    """Return the path that was asked for, as a reference that can stand in a document."""
+    return quote(str(connection.scope["path"]), safe="/~:@!$&'()*+,;=", errors="replace")

@@ -1,0 +1,57 @@
+"""The app: routes, problems and the engine behind them."""
+
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager, suppress
+
+from anyio import CapacityLimiter
+from fastapi import FastAPI
+
+from api import health, jobs, plans, problems
+from api.headers import SafeHeaders
+from api.openapi import DESCRIPTION, VERSION, document
+from api.service import reconcile
+from worker.jobs.engine import Engine
+from worker.jobs.settings import Settings
+
+__all__ = ["create_app"]
+
+
+def create_app(inside: Engine | Settings | None = None) -> FastAPI:
+    """Return the app over this engine, or over one of its own that it opens with the settings and closes.
+
+    Without either, the settings are read from the environment when the app starts.
+    """
+
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        engine = inside if isinstance(inside, Engine) else Engine.open(inside or Settings.read())
+        app.state.engine = engine
+        app.state.settings = engine.settings
+        app.state.planners = CapacityLimiter(engine.settings.concurrency)
+        reconciler = asyncio.create_task(reconcile(engine))
+        try:
+            yield
+        finally:
+            reconciler.cancel()
+            with suppress(asyncio.CancelledError):
+                await reconciler
+            if engine is not inside:
+                engine.close()
+
+    app = FastAPI(
+        title="Drawerwright",
+        version=VERSION,
+        description=DESCRIPTION,
+        license_info={"name": "Apache-2.0", "identifier": "Apache-2.0"},
+        docs_url=None,  # their pages load scripts from elsewhere
+        redoc_url=None,
+        redirect_slashes=False,
+        lifespan=lifespan,
+    )
+    for one in (jobs, plans, problems, health):
+        app.include_router(one.router)
+    problems.install(app)
+    app.add_middleware(SafeHeaders)
+    app.openapi = lambda: document(app)  # type: ignore[method-assign] # the framework's own way to extend it
+    return app

@@ -1,0 +1,113 @@
+"""What can be wrong with a request, whatever the spec in it says."""
+
+from collections.abc import Iterator
+from typing import Any, Final
+
+from worker.spec.errors import DrawerwrightError
+
+__all__ = [
+    "AddressUnknown",
+    "BodyTooLarge",
+    "BodyTypeRefused",
+    "MethodRefused",
+    "ParameterRefused",
+    "PreconditionFailed",
+    "RangeRefused",
+    "RequestRefused",
+    "ServiceNotReady",
+    "kinds",
+]
+
+
+class AddressUnknown(DrawerwrightError):
+    """There is nothing at this address."""
+
+    slug = "address-unknown"
+    status = 404
+
+
+class MethodRefused(DrawerwrightError):
+    """The address does not take this method."""
+
+    slug = "method-refused"
+    status = 405
+
+
+class PreconditionFailed(DrawerwrightError):
+    """The file is not the one that the request names."""
+
+    slug = "precondition-failed"
+    status = 412
+
+
+class BodyTooLarge(DrawerwrightError):
+    """The body is too large."""
+
+    slug = "body-too-large"
+    status = 413
+
+
+class BodyTypeRefused(DrawerwrightError):
+    """The body is of a type or in a coding that is not taken."""
+
+    slug = "body-type-refused"
+    status = 415
+
+
+class RangeRefused(DrawerwrightError):
+    """The file has no bytes in this range."""
+
+    slug = "range-refused"
+    status = 416
+
+
+class RequestRefused(DrawerwrightError):
+    """The request cannot be read."""
+
+    slug = "request-refused"
+    status = 400
+
+
+class ServiceNotReady(DrawerwrightError):
+    """The service cannot reach its record of jobs."""
+
+    slug = "not-ready"
+    status = 503
+
+
+class ParameterRefused(DrawerwrightError):
+    """A parameter of the address cannot be used."""
+
+    slug = "parameter-refused"
+    status = 422
+
+    #: Which parameter; of the one that stands for several, None.
+    parameter: str | None = None
+
+    @classmethod
+    def of(cls, parameter: str, message: str, value: object) -> "ParameterRefused":
+        """Return the error of one parameter."""
+        error = cls(message, value=value)
+        error.parameter = parameter
+        return error
+
+    def fields(self) -> dict[str, Any]:
+        """Return the structured fields that are set."""
+        named = {} if self.parameter is None else {"parameter": self.parameter}
+        return {**super().fields(), **named}
+
+
+#: Errors that only the command line and the worker meet, never a client of the service.
+_INTERNAL: Final = frozenset({"error", "invalid-settings"})
+
+
+def kinds() -> dict[str, type[DrawerwrightError]]:
+    """Return every kind of problem that a client can meet, by slug."""
+    found = {one.slug: one for one in _below(DrawerwrightError)}
+    return {slug: found[slug] for slug in sorted(found) if slug not in _INTERNAL}
+
+
+def _below(kind: type[DrawerwrightError]) -> Iterator[type[DrawerwrightError]]:
+    for one in kind.__subclasses__():
+        yield one
+        yield from _below(one)

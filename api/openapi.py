@@ -1,0 +1,72 @@
+"""The contract as OpenAPI: what the framework finds, and the models that it cannot know of."""
+
+from typing import Any, Final
+
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+from pydantic.json_schema import models_json_schema
+
+from api.specs import SPEC_EXAMPLES
+from worker.spec import Spec
+
+__all__ = ["DESCRIPTION", "VERSION", "document"]
+
+DESCRIPTION: Final = (
+    "From a drawer's tape readings and the trays that should stand in it to checked printable parts. "
+    "POST a spec to /v1/jobs, follow the job at the address in Location, then fetch its manifest and files. "
+    "Lengths are millimetres; a spec may also give them as text, as on a tape. "
+    "Every error is a problem document (RFC 9457)."
+)
+
+#: Of the contract, not of the program.
+VERSION: Final = "1"
+
+_TEMPLATE: Final = "#/components/schemas/{model}"
+
+
+def document(app: FastAPI) -> dict[str, Any]:
+    """Return the OpenAPI document, made once for each app."""
+    if app.openapi_schema is None:
+        app.openapi_schema = _document(app)
+    return app.openapi_schema
+
+
+def _document(app: FastAPI) -> dict[str, Any]:
+    made = get_openapi(
+        title=app.title,
+        version=app.version,
+        description=app.description,
+        license_info=app.license_info,
+        routes=app.routes,
+        tags=[
+            {"name": "jobs", "description": "A job makes the parts of a spec."},
+            {"name": "plans", "description": "A plan is a job laid out in numbers."},
+            {"name": "problems", "description": "What can go wrong."},
+            {"name": "health", "description": "For whoever watches the service."},
+        ],
+    )
+    schemas = made.setdefault("components", {}).setdefault("schemas", {})
+    _drop_frameworks_own(made, schemas)
+    for name, schema in _own().items():
+        if schemas.setdefault(name, schema) != schema:
+            raise ValueError(f"Two models are called {name}.")
+    made["components"]["schemas"] = dict(sorted(schemas.items()))
+    made["components"]["examples"] = SPEC_EXAMPLES
+    return made
+
+
+def _drop_frameworks_own(made: dict[str, Any], schemas: dict[str, Any]) -> None:
+    """Take out the validation error that the framework documents wherever there is a parameter, of any type."""
+    for path in made["paths"].values():
+        for operation in path.values():
+            if "HTTPValidationError" in str(operation["responses"].get("422")):
+                del operation["responses"]["422"]
+    for leftover in ("HTTPValidationError", "ValidationError"):
+        schemas.pop(leftover, None)
+
+
+def _own() -> dict[str, Any]:
+    """Return the schemas of the spec, which no route's signature names."""
+    _, top = models_json_schema([(Spec, "validation")], ref_template=_TEMPLATE)
+    found: dict[str, Any] = top["$defs"]
+    return found

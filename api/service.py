@@ -1,0 +1,43 @@
+"""The service's inside as the routes see it."""
+
+import asyncio
+import logging
+from typing import Annotated, Final, TypeAlias, cast
+
+from fastapi import Depends, Request
+from sqlalchemy.exc import SQLAlchemyError
+from starlette.concurrency import run_in_threadpool
+
+from worker.jobs.engine import Engine
+from worker.spec.errors import BrokerUnavailable
+
+__all__ = ["JobEngine", "reconcile"]
+
+_log = logging.getLogger(__name__)
+
+#: Seconds between two looks for jobs that no worker knows of.
+_PAUSE: Final = 5.0
+
+
+def engine_of(request: Request) -> Engine:
+    """Return the engine of the app."""
+    return cast("Engine", request.app.state.engine)
+
+
+#: The engine, as a route's parameter.
+JobEngine: TypeAlias = Annotated[Engine, Depends(engine_of)]
+
+
+async def reconcile(engine: Engine, pause: float = _PAUSE) -> None:
+    """Wake workers for jobs that wait without a message, again and again until cancelled."""
+    told = False
+    while True:
+        try:
+            await run_in_threadpool(engine.requeue)
+        except (BrokerUnavailable, SQLAlchemyError, OSError) as error:
+            if not told:  # once for each time that it goes away
+                _log.warning("Jobs wait: %s", error)
+            told = True
+        else:
+            told = False
+        await asyncio.sleep(pause)
