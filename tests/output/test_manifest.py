@@ -9,8 +9,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from worker.layout import lay_out
-from worker.layout.document import plan_document
 from worker.layout.parts import KeyShape, Part, Placement
 from worker.layout.plan import Caution, Cell, DrawerPlan, Lattice, Plan
 from worker.layout.plan import Warning as PlanWarning
@@ -60,13 +58,6 @@ def manifest(plan, files):
     check = Check(name="closed", passed=True, value=0, limit="0")
     record = PartRecord("ab" * 32, 12, 1000.00004, 700.0, (check,), entries)
     return compose_manifest(plan, {"K1": record}, [check], digest_of_spec="cd" * 32)
-
-
-def test_the_plan_document_is_rounded_to_a_micrometre(plan):
-    drawer = plan_document(plan).drawers[0]
-    assert (drawer.origin, drawer.leftover, drawer.size) == ((0.123, 0.0), (0.0, 5.0), (10.0, 20.0, 40.0))
-    assert str(drawer.leftover[0]) == "0.0"
-    assert drawer.placements[0].at == (1.0, 2.001, 0.0)
 
 
 def test_a_manifest_is_as_its_schema_says(manifest):
@@ -148,15 +139,3 @@ def test_a_specs_digest_is_that_of_what_it_means():
     assert len(digests) == 1
     given_one_way["drawers"][0]["height"] = 71
     assert spec_digest(Spec.model_validate(given_one_way)) not in digests
-
-
-def test_the_plan_of_a_whole_spec_has_a_document():
-    spec = Spec.model_validate(
-        {
-            "spec": "1", "name": "bench", "printer": {"bed": [256, 256, 256]},
-            "drawers": [{"name": "top", "width": 310, "depth": 425, "height": 70}],
-        }
-    )  # fmt: skip
-    document = plan_document(lay_out(spec))
-    assert document.drawers[0].cells.across == (7, 10)
-    assert {part.kind for part in document.parts} >= {"tile"}
