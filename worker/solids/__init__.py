@@ -1,0 +1,6 @@
+"""Shapes as closed solids."""
+
+from worker.solids.kernel import KERNEL, build, digest, genus
+from worker.solids.mesh import Mesh
+
+__all__ = ["KERNEL", "Mesh", "build", "digest", "genus"]

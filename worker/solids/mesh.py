@@ -11,6 +11,7 @@ import manifold3d
 import numpy as np
 from numpy.typing import NDArray
 
+from worker.solids.facets import facets
 from worker.solids.ring import on_grid
 
 Vertices = NDArray[np.float64]
@@ -106,11 +107,26 @@ class Builder:
             holes: rings of holes, counter-clockwise too.
             up: which way the cap faces.
         """
+        self.fill([outer, *[hole[::-1] for hole in holes]], up=up)
+
+    def fill(
+        self, rings: Sequence[NDArray[np.int32]], *, up: bool, like: NDArray[np.int32] | None = None
+    ) -> NDArray[np.int32]:
+        """Close a plane region between rings given by index, facing up or down.
+
+        Args:
+            rings: outer rings counter-clockwise, holes clockwise, islands in holes counter-clockwise.
+            up: which way the cap faces.
+            like: what this returned for the same rings a little elsewhere: taken again where it fits.
+
+        Returns:
+            Triangles ``(m, 3) int32`` by place in the rings, one after the other.
+        """
         every = np.concatenate(self._points)
-        rings = [outer, *[hole[::-1] for hole in holes]]
-        local = manifold3d.triangulate([np.ascontiguousarray(every[ring, :2]) for ring in rings])
+        local = facets([every[ring, :2] for ring in rings], like)
         faces = np.concatenate(rings)[local]
         self.faces(faces if up else faces[:, ::-1])
+        return local
 
     def mesh(self) -> Mesh:
         """Return what was built."""

@@ -1,0 +1,70 @@
+"""The kernel: from a shape to its solid, the genus it must have, and the digest that names it."""
+
+import hashlib
+import json
+from dataclasses import fields, is_dataclass
+from importlib.metadata import version
+from typing import Any, Final
+
+from worker.layout.parts import CouponShape, KeyShape, PlugShape, Shape, TileShape, TrayShape
+from worker.solids.coupon import build_coupon, build_plug, coupon_genus
+from worker.solids.key import build_key
+from worker.solids.mesh import Mesh
+from worker.solids.tile import build_tile, tile_genus
+from worker.solids.tray import build_tray, tray_genus
+
+#: Our own revision: raised whenever the same shape would be built differently.
+_REVISION: Final = 1
+
+#: What a solid's bytes depend on besides its shape.
+KERNEL: Final = f"manifold3d {version('manifold3d')}, build {_REVISION}"
+
+
+def build(shape: Shape) -> Mesh:
+    """Return the solid of a shape.
+
+    Raises:
+        TrayError: when the typeface lacks a character of a lettering.
+    """
+    match shape:
+        case TileShape():
+            return build_tile(shape)
+        case TrayShape():
+            return build_tray(shape)
+        case KeyShape():
+            return build_key(shape)
+        case CouponShape():
+            return build_coupon(shape)
+        case PlugShape():
+            return build_plug(shape)
+
+
+def genus(shape: Shape) -> int:
+    """Return the genus that the solid of a shape must have: how many holes go right through it."""
+    match shape:
+        case TileShape():
+            return tile_genus(shape)
+        case TrayShape():
+            return tray_genus(shape)
+        case CouponShape():
+            return coupon_genus(shape)
+        case KeyShape() | PlugShape():
+            return 0
+
+
+def digest(shape: Shape) -> str:
+    """Return the SHA-256 of a shape and the kernel, 64 hexadecimal digits: equal shapes, equal digests."""
+    document = {"kernel": KERNEL, "kind": type(shape).__name__, "shape": _plain(shape)}
+    text = json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    return hashlib.sha256(text.encode("ascii")).hexdigest()
+
+
+def _plain(value: Any) -> Any:
+    """Return a shape as JSON can carry it, equal numbers alike."""
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return float(value) + 0.0  # 2 is 2.0, and -0.0 is 0.0
+    if isinstance(value, tuple):
+        return [_plain(one) for one in value]
+    if is_dataclass(value):
+        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
+    return value

@@ -1,0 +1,12 @@
+"""The loose key as a closed solid: an upright prism."""
+
+import numpy as np
+
+from worker.layout.parts import KeyShape
+from worker.solids.mesh import Mesh
+from worker.solids.tile import plate
+
+
+def build_key(shape: KeyShape) -> Mesh:
+    """Return the key's solid."""
+    return plate(np.array(shape.outline), (), (), corner_radius=0.0, height=shape.height)

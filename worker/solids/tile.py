@@ -1,0 +1,107 @@
+"""The tile as a closed solid, put together directly: no boolean, every point named by all its triangles."""
+
+from collections.abc import Sequence
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from worker.layout.parts import Lettering, Socket, TileShape
+from worker.solids.engraving import engrave, text_rings
+from worker.solids.mesh import Builder, Mesh
+from worker.solids.ring import on_grid, rounded_rectangle
+from worker.solids.web import RING, web
+from worker.spec.joint import LEAST_RADIUS, Levels
+
+Indices: TypeAlias = NDArray[np.int32]
+
+
+def build_tile(shape: TileShape) -> Mesh:
+    """Return the tile's solid.
+
+    Raises:
+        TrayError: when the typeface lacks a character of a lettering.
+    """
+    return plate(
+        np.array(shape.outline),
+        [np.array(window) for window in shape.windows],
+        [(socket, shape.levels) for socket in shape.sockets],
+        corner_radius=shape.corner_radius,
+        height=shape.height,
+        letterings=shape.letterings,
+    )
+
+
+def tile_genus(shape: TileShape) -> int:
+    """Return the genus that the tile's solid must have: each socket and each window goes right through."""
+    return len(shape.sockets) + len(shape.windows)
+
+
+def plate(
+    outline: NDArray[np.float64],
+    windows: Sequence[NDArray[np.float64]],
+    sockets: Sequence[tuple[Socket, Levels]],
+    *,
+    corner_radius: float,
+    height: float,
+    letterings: Sequence[Lettering] = (),
+) -> Mesh:
+    """Return a flat plate with sockets and windows right through and letterings in its faces.
+
+    Args:
+        outline: ``(n, 2) float64`` in mm, counter-clockwise.
+        windows: rings of holes, ``(n, 2) float64``, counter-clockwise.
+        sockets: each socket's cell and its levels, from z 0 up to ``height``.
+        corner_radius: of a cell's corner at inset 0.
+        height: thickness of the plate.
+        letterings: on `top` or `bottom`, clear of every edge.
+
+    Raises:
+        TrayError: when the typeface lacks a character.
+    """
+    builder = Builder()
+    around = [outline, *[window[::-1] for window in windows]]
+    lower = [builder.ring(ring, 0.0) for ring in around]
+    upper = [builder.ring(ring, height) for ring in around]
+    for below, above in zip(lower, upper, strict=True):
+        builder.strip(below, above)
+    bottom, top = _sockets(builder, sockets, corner_radius)
+    text_top, text_bottom = engrave(builder, letterings, height)
+    if sockets:
+        obstacles = np.concatenate([*around, *[ring for one in letterings for ring in text_rings(one)]])
+        insets = {inset for _, levels in sockets for inset, _ in levels}
+        reach = max(inset + max(corner_radius - inset, LEAST_RADIUS) for inset in insets)
+        between = web([socket for socket, _ in sockets], reach, obstacles)
+        builder.faces(top[between.faces])
+        builder.faces(bottom[between.faces][:, ::-1])
+        upper += [top[loop] for loop in between.loops]
+        lower += [bottom[loop] for loop in between.loops]
+    filled = builder.fill([*upper, *text_top], up=True)
+    builder.fill([*lower, *text_bottom], up=False, like=None if letterings else filled)
+    return builder.mesh()
+
+
+def _sockets(
+    builder: Builder, sockets: Sequence[tuple[Socket, Levels]], corner_radius: float
+) -> tuple[Indices, Indices]:
+    """Add the sockets' walls, one of a kind made once, and return their rings at the bottom and the top.
+
+    Returns:
+        Points ``(sockets * RING,) int32`` each, numbered ``socket * RING + place on its ring``.
+    """
+    bottom = np.empty((len(sockets), RING), dtype=np.int32)
+    top = np.empty((len(sockets), RING), dtype=np.int32)
+    kinds: dict[tuple[float, float, Levels], list[int]] = {}
+    for index, (socket, levels) in enumerate(sockets):
+        kinds.setdefault((socket.width, socket.depth, levels), []).append(index)
+    for (width, depth, levels), own in kinds.items():
+        rings = [rounded_rectangle(0.0, 0.0, width, depth, inset, corner_radius) for inset, _ in levels]
+        one = np.empty((len(levels), RING, 3))
+        one[:, :, :2] = on_grid(np.stack(rings))  # rounded before it is moved: all of a kind are equal
+        one[:, :, 2] = np.array([z for _, z in levels])[:, None]
+        moves = np.array([(sockets[index][0].x, sockets[index][0].y, 0.0) for index in own])
+        every = builder.points((moves[:, None, None, :] + one).reshape(-1, 3)).reshape(len(own), len(levels), RING)
+        # The walls face inwards: the upper ring goes first.
+        builder.strip(every[:, 1:].reshape(-1, RING), every[:, :-1].reshape(-1, RING))
+        bottom[own], top[own] = every[:, 0], every[:, -1]
+    return bottom.ravel(), top.ravel()
