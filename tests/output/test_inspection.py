@@ -1,7 +1,9 @@
+import struct
+
 import manifold3d
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from worker.layout.parts import KeyShape, Lettering, Part, TileShape, TrayShape
@@ -166,6 +168,26 @@ def test_files_that_differ_are_found(box):
 def test_a_file_that_cannot_be_read_is_found(box):
     assert failures(box(), stl=b"solid") == {"readable"}
     assert failures(box(), threemf=b"") == {"readable"}
+
+
+def test_a_file_without_triangles_is_found(box):
+    assert failures(box(), stl=b"x".ljust(80) + bytes(4)) == {"readable"}
+
+
+@settings(max_examples=60)
+@given(st.data())
+def test_no_harm_to_a_file_goes_unnoticed_or_raises(floor, data):
+    mesh = floor(1, 2)
+    stl = bytearray(write_stl(mesh, "x"))
+    triangle = data.draw(st.integers(0, len(mesh.triangles) - 1))
+    word = data.draw(st.integers(3, 11))  # a coordinate
+    value = data.draw(st.floats(width=32))
+    place = 84 + 50 * triangle + 4 * word
+    before = struct.unpack_from("<f", stl, place)[0]
+    assume(not abs(value - before) <= 1e-4)
+    struct.pack_into("<f", stl, place, value)
+    checks = checks_of(mesh, stl=bytes(stl), expected=Expected(2, mesh.volume, (42.0, 84.0, 3.0)))
+    assert not all(check.passed for check in checks)
 
 
 def test_a_failed_check_raises_with_part_figure_and_limit(box):

@@ -9,24 +9,35 @@ import pytest
 import stl
 import trimesh
 
+from worker.layout import lay_out
 from worker.output.stl import write_stl
 from worker.output.threemf import write_3mf
+from worker.solids.kernel import build
 from worker.solids.mesh import Mesh
+from worker.spec import Spec
 
 pytestmark = pytest.mark.outside
 
 
-def solids():
-    cube = manifold3d.Manifold.cube((30.0, 20.0, 8.0))
-    return {
-        "box": Mesh.of(cube),
-        "ring": Mesh.of(cube - manifold3d.Manifold.cylinder(20.0, 5.0, 5.0, 64).translate((15.0, 10.0, -1.0))),
-    }
+SPEC = {
+    "spec": "1",
+    "name": "bench left, top",
+    "printer": {"bed": [180, 180, 180]},
+    "drawers": [
+        {"name": "top", "width": 150, "depth": 200, "height": 60, "trays": [
+            {"name": "bits", "cells": [2, 1], "height": 40, "compartments": [2, 1], "label_shelf": True}
+        ]}
+    ],
+}  # fmt: skip
 
 
-@pytest.fixture(params=["box", "ring"])
+@pytest.fixture(scope="module", params=["F1", "T1", "C1", "ring"])
 def mesh(request):
-    return solids()[request.param]
+    """A real tile, tray and coupon, and a solid whose vertices lie off the grid."""
+    if request.param == "ring":
+        hole = manifold3d.Manifold.cylinder(20.0, 5.0, 5.0, 64).translate((15.0, 10.0, -1.0))
+        return Mesh.of(manifold3d.Manifold.cube((30.0, 20.0, 8.0)) - hole)
+    return build(lay_out(Spec.model_validate(SPEC)).part(request.param).shape)
 
 
 def read_strictly(data):

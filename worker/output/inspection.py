@@ -28,6 +28,9 @@ from worker.spec.tolerances import (
     WALL_SLACK,
 )
 
+#: Fewer triangles enclose nothing.
+_LEAST_TRIANGLES: Final = 4
+
 #: Decimals of a figure in a check.
 _DECIMALS: Final = 4
 
@@ -60,6 +63,9 @@ def inspect(stl: bytes, threemf: bytes, expected: Expected, printer: Printer) ->
         return (
             _check("readable", passed=False, value=failure.message, limit=failure.limit or "both files can be read"),
         )
+    triangles = min(len(mesh.triangles), *(len(one.triangles) for one in packed))
+    if triangles < _LEAST_TRIANGLES:
+        return (_check("readable", passed=False, value=triangles, limit="at least 4 triangles in each file"),)
     return tuple(_checks(mesh, packed, expected, printer))
 
 
@@ -126,8 +132,8 @@ def _checks(mesh: Mesh, packed: Sequence[Mesh], expected: Expected, printer: Pri
     yield _check("closed", passed=gaps == 0, value=gaps, limit="0 edges without one opposite neighbour, in each file")
     ratio = mesh.volume / expected.volume - 1.0
     yield _check(
-        "volume", passed=abs(ratio) <= VOLUME_RATIO, value=mesh.volume,
-        limit=f"{expected.volume:.3f} mm3 as built, within {VOLUME_RATIO:g} of it",
+        "volume", passed=mesh.volume > 0.0 and abs(ratio) <= VOLUME_RATIO, value=mesh.volume,
+        limit=f"positive, and {expected.volume:.3f} mm3 as built, within {VOLUME_RATIO:g} of it",
     )  # fmt: skip
     low, high = mesh.bounds
     astray = float(max(np.abs(low).max(), np.abs(high - expected.size).max()))
