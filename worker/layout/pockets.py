@@ -116,7 +116,7 @@ def _notch(room: Room, index: int, item: BaseGeometry, width: float) -> tuple[tu
 
 def _inside(room: Room) -> Polygon:
     """Return where pockets may lie: two lines from the walls, so that no faces lie flush."""
-    margin = room.wall + room.lines
+    margin = room.wall + room.lines - LENGTH_EPSILON
     corner = min(max(room.corner - room.lines, 0.0), 0.9 * (min(room.inner) / 2.0 - room.lines))
     box = shapely.box(
         margin + corner, margin + corner, room.outer[0] - margin - corner, room.outer[1] - margin - corner
