@@ -1,0 +1,23 @@
+"""The command line: serve, demo, submit, plan."""
+
+import typer
+
+from api.command import demo, plan, serve, submit
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="drawerwright",
+    help="From a drawer's tape readings to checked printable parts.",
+    epilog="Exit codes: 0 done, 1 the job failed, 2 something in the command or the spec is wrong, 3 no service.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+for command in (serve.serve, demo.demo, submit.submit, plan.plan):
+    app.command()(command)
+
+
+def main() -> None:
+    """Run the command line."""
+    app()

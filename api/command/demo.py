@@ -1,0 +1,28 @@
+"""``drawerwright demo``: the real job on a drawer of our own, from nothing to files."""
+
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from api import examples
+from api.command.building import build
+from api.command.client import Client
+from api.command.display import note
+from api.command.ending import ending
+from api.command.listening import listening
+from api.command.options import Machine, Out
+from worker.jobs.embedded import Embedded
+from worker.jobs.settings import Settings
+
+__all__ = ["demo"]
+
+
+def demo(*, out: Out = Path("out"), machine: Machine = False) -> None:
+    """Start a service for the moment, have it build a demo drawer, and put all files into a folder."""
+    with ending(machine=machine), TemporaryDirectory(prefix="drawerwright-") as data:
+        # whatever the environment says, the demo touches nothing but its own folder
+        settings = Settings.read(
+            data_dir=Path(data), database_url="", blob_url="", broker_url="", host="127.0.0.1", port=0
+        )
+        note("Starting a service, its broker and a worker ...")
+        with Embedded(settings), listening(settings) as url, Client(url) as client:
+            build(client, examples.text(examples.DEMO), out, machine=machine)

@@ -1,0 +1,139 @@
+"""What a person sees: tables, progress, problems. Results go to standard output, everything else to standard error."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Any, Final
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.table import Table
+from rich.text import Text
+
+from api.documents import JobDocument
+from worker.spec.manifest import CautionEntry, DrawerEntry, Manifest, PlanDocument, WarningEntry
+
+__all__ = ["Watcher", "note", "show_manifest", "show_plan", "show_problem", "watching"]
+
+_results: Final = Console(highlight=False)
+_notes: Final = Console(stderr=True, highlight=False)
+
+
+def note(text: str, style: str = "") -> None:
+    """Say something beside the result."""
+    _notes.print(_plain(text), style=style, soft_wrap=True)
+
+
+def show_problem(problem: Mapping[str, Any]) -> None:
+    """Print a problem document, field by field."""
+    errors = problem.get("errors") or ()
+    if len(errors) != 1:
+        note(str(problem.get("detail", problem.get("title", "Something went wrong."))), "bold red")
+    for fault in errors or [problem]:
+        if errors:
+            where = fault.get("pointer") or fault.get("parameter")
+            note(f"  {where}: {fault.get('detail')}" if where else f"  {fault.get('detail')}", "red")
+        elif fault.get("pointer"):
+            note(f"    at     {fault['pointer']}")
+        for label, field in (("part", "part"), ("got", "value"), ("limit", "limit"), ("remedy", "remedy")):
+            if fault.get(field) is not None:
+                note(f"    {label:<6} {fault[field]}")
+
+
+class Watcher:
+    """Shows how far a job and its download are."""
+
+    def __init__(self, progress: Progress) -> None:
+        """Show it as a bar of this progress."""
+        self._progress = progress
+        self._task = progress.add_task("waits", total=None)
+
+    def job(self, job: JobDocument) -> None:
+        """Show a job's progress."""
+        state = {"queued": "waits", "running": job.progress.now or "builds"}.get(job.state, job.state)
+        self._progress.update(
+            self._task, description=_line(state), completed=job.progress.done, total=job.progress.total or None
+        )
+
+    def files(self, done: int, total: int) -> None:
+        """Show how many files are there."""
+        self._progress.update(self._task, description="downloads", completed=done, total=total)
+
+
+@contextmanager
+def watching(*, quiet: bool) -> Iterator[Watcher]:
+    """Show progress while this lasts."""
+    columns = (
+        TextColumn("{task.description}", markup=False),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeElapsedColumn(),
+    )
+    with Progress(*columns, console=_notes, disable=quiet, transient=True) as progress:
+        yield Watcher(progress)
+
+
+def show_plan(plan: PlanDocument) -> None:
+    """Print a plan."""
+    _drawers(plan.drawers)
+    _parts(plan.parts, ())
+    _lines(plan.warnings, plan.cautions)
+
+
+def show_manifest(manifest: Manifest) -> None:
+    """Print what a job made."""
+    _drawers(manifest.drawers)
+    _parts(
+        manifest.parts,
+        (
+            ("volume, cm3", lambda part: f"{part.volume / 1000.0:.1f}"),
+            ("triangles", lambda part: f"{part.triangles}"),
+            ("checks", lambda part: f"{sum(check.passed for check in part.checks)}/{len(part.checks)}"),
+            ("files", lambda part: ", ".join(file.name for file in part.files)),
+        ),
+    )
+    if manifest.assembly:
+        passed = sum(check.passed for check in manifest.assembly)
+        _results.print(_plain(f"Checks of the parts together: {passed}/{len(manifest.assembly)} passed."))
+    _lines(manifest.warnings, manifest.cautions)
+
+
+def _drawers(drawers: Sequence[DrawerEntry]) -> None:
+    for drawer in drawers:
+        cells, (left, back) = drawer.cells, drawer.leftover
+        copies = f" ({drawer.copies} times)" if drawer.copies > 1 else ""
+        halves = f" and {cells.half} half cells" if cells.half else ""
+        grid = f"{cells.across[0]} x {cells.across[1]} cells of {drawer.pitch:g} mm, {cells.whole} in all{halves}"
+        rest = f"{left:.1f} x {back:.1f} mm left over, {drawer.free / 4:g} cells free"
+        _results.print(_plain(f"{drawer.name}{copies}: {grid}; {rest}"), soft_wrap=True)
+
+
+def _parts(parts: Sequence[Any], more: Sequence[tuple[str, Callable[[Any], str]]]) -> None:
+    table = Table(header_style="bold")
+    table.add_column("mark", no_wrap=True)
+    table.add_column("kind")
+    table.add_column("name", overflow="fold")
+    table.add_column("quantity", justify="right")
+    table.add_column("size, mm", justify="right", no_wrap=True)
+    for title, _ in more:
+        table.add_column(title, justify="left" if title == "files" else "right", overflow="fold")
+    for part in parts:
+        size = " x ".join(f"{side:.1f}" for side in part.size)
+        cells = (part.mark, part.kind, part.name, f"{part.quantity}", size, *(say(part) for _, say in more))
+        table.add_row(*(_plain(cell) for cell in cells))
+    _results.print(table)
+
+
+def _lines(warnings: Sequence[WarningEntry], cautions: Sequence[CautionEntry]) -> None:
+    for warning in warnings:
+        _results.print(_plain(f"Warning, {warning.pointer}: {warning.message}"), style="yellow", soft_wrap=True)
+    for caution in cautions:
+        _results.print(_plain(f"Caution, {caution.topic}: {caution.text}"), soft_wrap=True)
+
+
+def _line(text: str) -> str:
+    """Return the text without what a terminal would obey."""
+    return "".join(sign if sign.isprintable() else "\ufffd" for sign in text)
+
+
+def _plain(text: str) -> Text:
+    return Text(_line(text))

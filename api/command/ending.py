@@ -1,0 +1,68 @@
+"""How a command ends: its exit code, and what is said."""
+
+import json
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any, Final
+
+import typer
+
+from api.command.client import ServiceRefused, ServiceUnreachable
+from api.command.display import note, show_problem
+from api.command.downloads import DownloadDamaged
+from worker.spec.errors import DrawerwrightError, SettingsError, SpecError
+
+__all__ = ["FAILED", "NO_SERVICE", "WRONG", "ending", "print_json"]
+
+#: The job failed, or what it made could not be kept.
+FAILED: Final = 1
+#: Something in the command or the spec is wrong.
+WRONG: Final = 2
+#: No service.
+NO_SERVICE: Final = 3
+
+
+@contextmanager
+def ending(*, machine: bool) -> Iterator[None]:
+    """Turn errors into words and exit codes; for a machine the words are a problem document on standard output."""
+    try:
+        yield
+    except ServiceRefused as refused:
+        _tell(refused.problem, machine=machine)
+        code = WRONG if refused.callers_fault else FAILED
+    except ServiceUnreachable as unreachable:
+        problem = {"title": "No service.", "detail": str(unreachable), "remedy": "Start one: drawerwright serve"}
+        _tell(problem, machine=machine)
+        code = NO_SERVICE
+    except (SpecError, SettingsError) as error:
+        _tell(error.problem(), machine=machine)
+        code = WRONG
+    except DrawerwrightError as error:
+        _tell(error.problem(), machine=machine)
+        code = FAILED
+    except (DownloadDamaged, OSError) as error:
+        _tell({"title": "The files could not be kept.", "detail": str(error)}, machine=machine)
+        code = FAILED
+    else:
+        return
+    raise typer.Exit(code)
+
+
+def print_json(document: Mapping[str, Any]) -> None:
+    """Print for a machine."""
+    sys.stdout.write(json.dumps(document, indent=2, ensure_ascii=False) + "\n")
+
+
+def _tell(problem: Mapping[str, Any], *, machine: bool) -> None:
+    if machine:
+        print_json(problem)
+    else:
+        show_problem(problem)
+
+
+def failed(problem: Mapping[str, Any], *, machine: bool) -> typer.Exit:
+    """Tell why a job failed; return what ends the command."""
+    _tell(problem, machine=machine)
+    note("The job failed.", "bold red")
+    return typer.Exit(FAILED)

@@ -1,0 +1,88 @@
+"""The service on a socket: in this thread until it is told to end, or in another one for a while."""
+
+import signal
+import socket
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from threading import Thread
+from types import FrameType
+from typing import Final
+
+import uvicorn
+
+from api.app import create_app
+from worker.jobs.settings import Settings
+from worker.spec.errors import SettingsError
+
+__all__ = ["listen", "listening", "serve_on"]
+
+#: Seconds that answers under way get when the service ends.
+_GRACE: Final = 5
+
+#: Seconds in which the service must have started, or ended.
+_PATIENCE: Final = 30.0
+
+
+def listen(host: str, port: int) -> socket.socket:
+    """Return a socket that listens; port 0 takes a free one.
+
+    Raises:
+        SettingsError: when the address cannot be had.
+    """
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    try:
+        return socket.create_server((host, port), family=family, backlog=256)
+    except OSError as error:
+        remedy = "Is another service running there? Take another with --port."
+        raise SettingsError(f"Cannot listen there: {error.strerror}.", value=f"{host}:{port}", remedy=remedy) from None
+
+
+def serve_on(listener: socket.socket, settings: Settings) -> None:
+    """Serve in this thread until the process is told to end (SIGINT, SIGTERM)."""
+    before = signal.signal(signal.SIGTERM, _end)  # the server raises it again when it has ended, and we clean up too
+    try:
+        _server(settings, "info").run(sockets=[listener])
+    except KeyboardInterrupt:
+        pass
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+@contextmanager
+def listening(settings: Settings) -> Iterator[str]:
+    """Serve in another thread while this lasts; give the address.
+
+    Raises:
+        SettingsError: when the service does not start.
+    """
+    with listen(settings.host, settings.port) as listener:
+        server = _server(settings, "warning")
+        thread = Thread(target=server.run, kwargs={"sockets": [listener]}, name="service", daemon=True)
+        thread.start()
+        try:
+            until = time.monotonic() + _PATIENCE
+            while not server.started:
+                if not thread.is_alive() or time.monotonic() > until:
+                    raise SettingsError("The service does not start.")
+                time.sleep(0.01)
+            yield f"http://127.0.0.1:{listener.getsockname()[1]}"
+        finally:
+            server.should_exit = True
+            thread.join(_PATIENCE)
+
+
+def _server(settings: Settings, level: str) -> uvicorn.Server:
+    return uvicorn.Server(
+        uvicorn.Config(
+            create_app(settings),
+            log_level=level,
+            lifespan="on",
+            server_header=False,
+            timeout_graceful_shutdown=_GRACE,
+        )
+    )
+
+
+def _end(_signal: int, _frame: FrameType | None) -> None:
+    raise SystemExit(0)

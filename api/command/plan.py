@@ -1,0 +1,39 @@
+"""``drawerwright plan``: what a job would make, at once."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from api.command.client import Client
+from api.command.display import show_plan
+from api.command.ending import ending, print_json
+from api.command.options import File, Machine, spec_bytes
+from api.plans import make_plan
+from worker.spec import loads
+
+__all__ = ["plan"]
+
+
+def plan(
+    file: File,
+    *,
+    url: Annotated[str | None, typer.Option("--url", help="Ask this service; left out, no service is needed.")] = None,
+    out: Annotated[Path | None, typer.Option("--out", metavar="FOLDER", help="Keep plan.json there too.")] = None,
+    machine: Machine = False,
+) -> None:
+    """Show what a spec would make, without meshes and, unless one is named, without a service."""
+    spec = spec_bytes(file)
+    with ending(machine=machine):
+        if url is None:
+            document = make_plan(loads(spec))
+        else:
+            with Client(url) as client:
+                document = client.plan(spec)
+        if out is not None:
+            out.mkdir(parents=True, exist_ok=True)
+            (out / "plan.json").write_text(document.model_dump_json(indent=2) + "\n", encoding="utf-8")
+        if machine:
+            print_json(document.model_dump(mode="json"))
+        else:
+            show_plan(document)

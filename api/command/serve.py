@@ -1,0 +1,34 @@
+"""``drawerwright serve``: the service, and unless there is a broker already, its broker and a worker."""
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from api.command.display import note
+from api.command.ending import ending
+from api.command.listening import listen, serve_on
+from api.command.options import default_url
+from worker.jobs.embedded import Embedded
+from worker.jobs.settings import Settings
+
+__all__ = ["serve"]
+
+
+def serve(
+    *,
+    host: Annotated[str | None, typer.Option(help="Address to listen on.", show_default="127.0.0.1")] = None,
+    port: Annotated[int | None, typer.Option(help="Port to listen on.", show_default="8765")] = None,
+    data: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Where record and results are kept.")] = None,
+) -> None:
+    """Run the service, its broker and a worker, until Ctrl-C. Every setting is a variable DRAWERWRIGHT_... too."""
+    with ending(machine=False):
+        wanted: dict[str, Any] = {"host": host, "port": port, "data_dir": data}
+        settings = Settings.read(**{name: value for name, value in wanted.items() if value is not None})
+        with listen(settings.host, settings.port) as listener:
+            settings = settings.model_copy(update={"port": listener.getsockname()[1]})
+            if settings.embedded:
+                note("Starting the broker and a worker ...")
+            with Embedded(settings):
+                note(f"Drawerwright listens on {default_url(settings)}; data in {settings.data_dir}. Ctrl-C ends it.")
+                serve_on(listener, settings)
