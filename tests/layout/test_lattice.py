@@ -202,8 +202,8 @@ def test_it_is_quick() -> None:
     for area, limit in ((shapely.box(0, 0, 310, 425), 0.06), (round_one, 0.3)):
         times = []
         for _ in range(3):
-            start = time.perf_counter()
+            start = time.process_time()
             fit_lattice(area, pitch=42.0, half_cells=True)
-            times.append(time.perf_counter() - start)
-        # Twice the goal: other work runs on the same cores.
-        assert min(times) < 2.0 * limit
+            times.append(time.process_time() - start)
+        # Seconds of this process: others may work on the same cores.
+        assert min(times) < limit

@@ -50,10 +50,12 @@ def plan_of(*drawers: dict[str, Any], **fields: Any) -> Plan:
 
 
 def footprint(part: Part, placement: Placement) -> Polygon:
-    """Return what a placed part covers of the drawer's bottom, windows and sockets aside."""
+    """Return what a placed part covers of the drawer's bottom, its sockets filled up."""
     shape = part.shape
-    if isinstance(shape, TileShape | KeyShape):
-        own: Any = Polygon(shape.outline)
+    if isinstance(shape, TileShape):
+        own: Any = Polygon(shape.outline, shape.windows)
+    elif isinstance(shape, KeyShape):
+        own = Polygon(shape.outline)
     else:
         own = shapely.box(0, 0, *part.size[:2])
     turned = rotate(own, placement.turn, origin=(0, 0))
@@ -86,9 +88,7 @@ def check(plan: Plan) -> None:
         for prints in by_kind.values():
             assert shapely.union_all(prints).area == pytest.approx(sum(one.area for one in prints), abs=1e-3)
             assert all(area.buffer(CONTAINMENT_SLACK).covers(one) for one in prints)
-        sockets = sum(
-            len(parts[one.mark].shape.sockets) for one in drawer.placements if parts[one.mark].kind == "tile"
-        )
+        sockets = sum(len(parts[one.mark].shape.sockets) for one in drawer.placements if parts[one.mark].kind == "tile")
         assert sockets == len(drawer.lattice.cells) == drawer.whole + drawer.half
         for seam in drawer.seams:
             first, second = (
@@ -221,8 +221,8 @@ def test_a_plan_is_quick() -> None:
     spec = load(job({**DRAWERS["plain"], "trays": trays}))
     times = []
     for _ in range(3):
-        start = time.perf_counter()
+        start = time.process_time()
         lay_out(spec)
-        times.append(time.perf_counter() - start)
-    # Twice the goal of 300 ms: other work runs on the same cores.
-    assert min(times) < 0.6
+        times.append(time.process_time() - start)
+    # Seconds of this process: others may work on the same cores.
+    assert min(times) < 0.3
