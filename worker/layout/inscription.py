@@ -16,7 +16,7 @@ _MARGIN: Final = 1.0
 
 #: Heights of a capital where none is asked for: at most and at least. Under 3 mm a nozzle of 0.4 mm blurs letters.
 _MOST_CAP: Final = 8.0
-_LEAST_CAP: Final = 3.0
+LEAST_CAP: Final = 3.0
 
 #: A letter cut less deep does not show: one layer.
 _LEAST_DEPTH: Final = 0.2
@@ -117,11 +117,11 @@ def _cap_height(room: Room, text: Text, most: float, size: Point) -> float:
                 remedy="Make the letters smaller, the text shorter, or choose another face.",
             )  # fmt: skip
         return text.cap_height
-    if most < _LEAST_CAP:
+    if most < LEAST_CAP:
         width, depth = (max(side, 0.0) for side in size)
         raise room.refusal(
             "its text does not fit.", "text", "text",
-            value=text.text, limit=f"capitals of {_LEAST_CAP:g} mm on {width:.1f} x {depth:.1f} mm",
+            value=text.text, limit=f"capitals of {LEAST_CAP:g} mm on {width:.1f} x {depth:.1f} mm",
             remedy="Make the text shorter, or choose another face.",
         )  # fmt: skip
     return on_grid(min(_MOST_CAP, int(most * 10.0) / 10.0))
