@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from shapely.affinity import rotate, translate
 from shapely.geometry import Polygon
 
@@ -14,7 +16,7 @@ from worker.layout import lay_out
 from worker.layout.parts import CouponShape, KeyShape, Part, Placement, TileShape, TrayShape
 from worker.layout.plan import DrawerPlan, Plan
 from worker.spec import load
-from worker.spec.errors import LayoutError, TrayError
+from worker.spec.errors import LayoutError, SpecError, TrayError
 from worker.spec.tolerances import CONTAINMENT_SLACK
 
 L_SHAPE = [[0, 0], [500, 0], [500, 210], [230, 210], [230, 400], [0, 400]]
@@ -214,6 +216,59 @@ def test_warnings_reach_the_plan() -> None:
     pointers = [one.pointer for one in plan_of(DRAWERS["out of square"]).warnings]
     assert "/drawers/0/width" in pointers
     assert "/drawers/0/depth" in pointers
+
+
+@st.composite
+def jobs(draw: st.DrawFn) -> dict[str, Any]:
+    """A drawer with readings, obstacles and trays as they come, and a printer of some size."""
+    width, depth = draw(st.floats(90, 500)), draw(st.floats(90, 500))
+    near = st.floats(-4, 4)
+    drawer: dict[str, Any] = {
+        "width": [width + one for one in draw(st.lists(near, min_size=1, max_size=4))],
+        "depth": [depth + one for one in draw(st.lists(near, min_size=1, max_size=4))],
+        "gap": draw(st.sampled_from([0, 0.5, 2])),
+        "corner_radius": draw(st.sampled_from([0, 3, 15])),
+        "align": {"x": draw(st.sampled_from(["left", "right"])), "y": draw(st.sampled_from(["front", "center"]))},
+        "obstacles": [
+            {"at": [draw(st.floats(0, 0.8)) * width, draw(st.floats(0, 0.8)) * depth], "size": [0.1 * width, 20]}
+            for _ in range(draw(st.integers(0, 2)))
+        ],
+    }
+    half_cells = draw(st.booleans())
+    sizes = st.sampled_from([0.5, 1, 1.5, 2] if half_cells else [1, 2])
+    drawer["trays"] = [
+        {
+            "name": f"tray {n}",
+            "cells": [draw(sizes), draw(sizes)],
+            "height": 20 + n,
+            "quantity": draw(st.integers(1, 2)),
+        }
+        for n in range(draw(st.integers(0, 3)))
+    ]
+    grid = {"half_cells": half_cells, "seam": draw(st.sampled_from(["dovetail", "key", "plain"]))}
+    bed = draw(st.sampled_from([120, 180, 256]))
+    forbidden = [{"at": [0, 0], "size": [25, 15]}] if draw(st.booleans()) else []
+    printer = {"bed": [bed, bed, bed], "forbidden": forbidden, "margin": 1}
+    return job(drawer, grid=grid, printer=printer)
+
+
+@given(jobs())
+@settings(max_examples=25, deadline=None)
+def test_any_job_is_laid_out_or_refused_with_a_pointer(data: dict[str, Any]) -> None:
+    try:
+        spec = load(data)
+    except SpecError:
+        return
+    try:
+        plan = lay_out(spec)
+    except LayoutError as error:
+        refused = error
+    else:
+        check(plan)
+        return
+    assert (refused.pointer or "").startswith("/drawers/0")
+    assert refused.limit is not None
+    assert refused.remedy is not None
 
 
 def test_a_plan_is_quick() -> None:
