@@ -78,7 +78,7 @@ def _crosses_segment(a, b, triangle):
     return sides[0] * sides[1] < 0 and (min(turns) > 0 or max(turns) < 0)
 
 
-@settings(max_examples=200)
+@settings(max_examples=80)
 @given(st.tuples(points, points, points), st.tuples(points, points, points))
 def test_the_answer_is_that_of_edges_through_triangles(first, second):
     one, two = np.array(first), np.array(second)
@@ -86,6 +86,18 @@ def test_the_answer_is_that_of_edges_through_triangles(first, second):
     answers += [_crosses_segment(two[k], two[(k + 1) % 3], one) for k in range(3)]
     assume(None not in answers)
     assert count(pair(*one, *two)) == int(any(answers))
+
+
+@settings(max_examples=40)
+@given(st.integers(0, 10_000), st.integers(2, 20), st.sampled_from([1.0, 0.25]))
+def test_no_near_pair_is_lost_among_the_layers(seed, size, step):
+    random = np.random.default_rng(seed)
+    corners = np.round(random.uniform(0.0, 10.0, (size, 1, 3)) + random.uniform(-2.0, 2.0, (size, 3, 3)), 3)
+    corners[:, :, 2] = np.round(corners[:, :, 2] / step) * step  # many heights alike, many triangles level
+    mesh = Mesh(corners.reshape(-1, 3), np.arange(3 * size, dtype=np.int32).reshape(-1, 3))
+    found = set(map(tuple, intersecting_pairs(mesh).T.tolist()))
+    alone = {(i, j) for i in range(size) for j in range(i + 1, size) if count(pair(*corners[i], *corners[j]))}
+    assert found == alone
 
 
 def test_a_good_mesh_has_none(floor, box):

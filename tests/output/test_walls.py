@@ -45,19 +45,19 @@ def turned(rings, degrees):
 
 
 @settings(max_examples=40)
-@given(st.floats(0.3, 1.6), st.floats(0.0, 360.0))
+@given(st.floats(0.3, 1.2), st.floats(0.0, 360.0))
 def test_a_wall_between_a_side_and_a_hole_is_measured(width, degrees):
     assert measured(plate(*turned([square(), hole(width, 5, 5, 5)], degrees))) == pytest.approx(width, abs=2e-3)
 
 
 @settings(max_examples=40)
-@given(st.floats(0.3, 1.6), st.floats(0.0, 360.0))
+@given(st.floats(0.3, 1.2), st.floats(0.0, 360.0))
 def test_a_fin_is_measured(width, degrees):
     assert measured(plate(*turned([fin(width, 10.0)], degrees))) == pytest.approx(width, abs=2e-3)
 
 
 @settings(max_examples=20)
-@given(st.floats(0.3, 1.6), st.floats(0.0, 90.0))
+@given(st.floats(0.3, 1.2), st.floats(0.0, 90.0))
 def test_a_neck_between_two_corners_is_measured(width, degrees):
     step = width / np.sqrt(2.0)
     rings = [square(), hole(4, 4, 5, 5), hole(9 + step, 9 + step, 5, 5)]
@@ -65,7 +65,7 @@ def test_a_neck_between_two_corners_is_measured(width, degrees):
 
 
 @settings(max_examples=20)
-@given(st.floats(0.3, 1.6))
+@given(st.floats(0.3, 1.2))
 def test_a_neck_between_two_round_holes_is_measured(width):
     rings = [square(), round_hole(6, 10, 3.5), round_hole(13 + width, 10, 3.5)]
     assert measured(plate(*rings)) == pytest.approx(width, abs=2e-3)
@@ -143,4 +143,4 @@ def test_bands_are_cut_once_and_tall_sloping_ones_twice(floor, box):
 
 
 def test_a_floor_has_its_land(floor):
-    assert measured(floor(2, 2)) == pytest.approx(1.1, abs=2e-3)
+    assert measured(floor(2, 2), limit=1.0) == pytest.approx(1.1, abs=2e-3)

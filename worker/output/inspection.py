@@ -14,7 +14,7 @@ from worker.layout.parts import Lettering, Part, Shape, TrayShape
 from worker.output.intersections import intersecting_pairs
 from worker.output.stl import read_stl
 from worker.output.threemf import read_3mf
-from worker.output.walls import Range, thinnest_wall
+from worker.output.walls import REACH, Range, thinnest_wall
 from worker.solids.mesh import Mesh
 from worker.spec.errors import CheckFailed
 from worker.spec.manifest import Check
@@ -168,7 +168,7 @@ def _kernel_checks(mesh: Mesh, expected: Expected, printer: Printer, *, closed: 
     least = thinnest_wall(mesh, solid, limit, expected.unmeasured) if solid is not None and taken else None
     yield _check(
         "wall", passed=least is not None and least >= limit,
-        value=f"over {2.0 * limit:.3g}" if least == inf else least,
+        value=f"over {REACH * limit:.3g}" if least == inf else least,
         limit=f"at least {limit + WALL_SLACK:g} mm ({LINES_IN_A_WALL} lines), less {WALL_SLACK:g}",
     )  # fmt: skip
 

@@ -24,6 +24,9 @@ Indices = NDArray[np.int64]
 #: Pairs looked at in one go, to bound memory.
 _CHUNK: Final = 150_000
 
+#: Layers of height that the search goes by are at most one fewer.
+_LEVELS: Final = 8
+
 _NEXT: Final = (1, 2, 0)
 
 
@@ -43,14 +46,47 @@ def box_diagonals(low: Floats, high: Floats) -> Any:
 
 
 def _near_pairs(corners: Floats) -> Iterator[Indices]:
-    """Give the pairs whose boxes touch, each once, in pieces."""
+    """Give the pairs whose boxes touch, each once, in pieces.
+
+    The search tree knows x and y only, so it is asked layer by layer: triangles that span the same layers are one
+    group, and only groups that have a layer in common are held against each other.
+    """
     low, high = corners.min(axis=0), corners.max(axis=0)
     boxes = box_diagonals(low[:2].T, high[:2].T)
-    pairs = shapely.STRtree(boxes).query(boxes)
+    groups = [
+        (lowest, highest, members, shapely.STRtree(boxes[members]))
+        for lowest, highest, members in _layers(low[2], high[2])
+    ]
+    found: list[Indices] = []
+    for index, (lowest, highest, members, _) in enumerate(groups):
+        for other in range(index, len(groups)):
+            others_lowest, others_highest, others, tree = groups[other]
+            if others_lowest > highest or lowest > others_highest:
+                continue
+            a, b = tree.query(boxes[members])
+            a, b = members[a], others[b]
+            near = (low[2][a] <= high[2][b]) & (low[2][b] <= high[2][a])
+            if other == index:
+                near &= a < b  # the tree gives such pairs both ways round
+            found.append(np.stack([np.minimum(a[near], b[near]), np.maximum(a[near], b[near])]))
+    pairs = np.concatenate(found, axis=1)
     for start in range(0, pairs.shape[1], _CHUNK):
-        a, b = pairs[:, start : start + _CHUNK]
-        near = (a < b) & (low[2][a] <= high[2][b]) & (low[2][b] <= high[2][a])
-        yield np.stack([a[near], b[near]])
+        yield pairs[:, start : start + _CHUNK]
+
+
+def _layers(low: Floats, high: Floats) -> Iterator[tuple[int, int, Indices]]:
+    """Sort triangles by the layers that they span: give the lowest, the highest, and the triangles.
+
+    Layers are counted in halves: even ones are the levels between layers, odd ones lie strictly between two levels.
+    """
+    levels = np.unique(np.concatenate([low, high]))
+    if len(levels) > _LEVELS:
+        levels = np.unique(np.quantile(np.concatenate([low, high]), np.linspace(0.0, 1.0, _LEVELS)))
+    lowest, highest = (np.searchsorted(levels, z) + np.searchsorted(levels, z, side="right") for z in (low, high))
+    keys = lowest * (2 * len(levels) + 1) + highest
+    order = np.argsort(keys, kind="stable")
+    for members in np.split(order, np.flatnonzero(np.diff(keys[order])) + 1):
+        yield int(lowest[members[0]]), int(highest[members[0]]), members
 
 
 def _crossing(corners: Floats, normals: Floats, pairs: Indices) -> Indices:

@@ -12,6 +12,7 @@ from pydantic import BaseModel
 from worker.layout.document import plan_document
 from worker.layout.parts import Kind
 from worker.layout.plan import Plan
+from worker.solids.kernel import KERNEL
 from worker.spec.manifest import Check, FileEntry, Generator, Manifest, PartEntry, manifest_schema
 
 
@@ -49,7 +50,7 @@ def compose_manifest(
     """
     document = plan_document(plan)
     return Manifest(
-        generator=Generator(version=version("drawerwright"), kernel=kernel()),
+        generator=Generator(version=version("drawerwright"), kernel=KERNEL),
         name=document.name,
         spec_digest=digest_of_spec,
         drawers=document.drawers,
@@ -92,11 +93,6 @@ def spec_digest(spec: BaseModel) -> str:
 def schema_bytes() -> bytes:
     """Return the manifest's JSON Schema as it is published in ``openapi/manifest.schema.json``."""
     return orjson.dumps(manifest_schema(), option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
-
-
-def kernel() -> str:
-    """Return the geometry kernel's name and version."""
-    return f"manifold3d {version('manifold3d')}"
 
 
 def part_file_name(mark: str, kind: Kind, suffix: str) -> str:

@@ -46,7 +46,7 @@ _TURN_SLACK: Final = 0.05
 _SIMPLIFY: Final = 2e-4
 
 #: How thick a wall is looked for, in least walls.
-_REACH: Final = 2.0
+REACH: Final = 1.5
 
 #: A corner's tip is this many least walls long.
 _TIP: Final = 2.0
@@ -75,7 +75,7 @@ class _Edges:
 
 
 def thinnest_wall(mesh: Mesh, solid: manifold3d.Manifold, limit: float, skip: Sequence[Range] = ()) -> float:
-    """Return the thinnest wall in mm, or infinity when all are thicker than twice the limit.
+    """Return the thinnest wall in mm, or infinity when all are thicker than `REACH` times the limit.
 
     Args:
         mesh: the solid's triangles, which tell where to cut.
@@ -94,8 +94,8 @@ def thinnest_wall(mesh: Mesh, solid: manifold3d.Manifold, limit: float, skip: Se
     )
     if edges is None:
         return inf
-    reach = _REACH * limit
-    i, j = _near(edges, reach)
+    reach = REACH * limit
+    i, j = _near(edges, reach, 2.0 * _TIP * limit)
     sides = _between_sides(edges, i, j, limit)
     apart = edges.before[i] != j
     corners = _between_corners(edges, i[apart], j[apart], limit)
@@ -169,12 +169,17 @@ def _after(loop: Indices) -> Indices:
     return after
 
 
-def _near(edges: _Edges, reach: float) -> tuple[Indices, Indices]:
-    """Return pairs of different edges, both ways round, whose boxes come as near as ``reach``."""
+def _near(edges: _Edges, reach: float, tips: float) -> tuple[Indices, Indices]:
+    """Return pairs of edges, both ways round, whose boxes come as near as ``reach``.
+
+    Left out are those that are nowhere ``tips`` apart along their loop: they are parts of one corner.
+    """
     low, high = np.minimum(edges.start, edges.end), np.maximum(edges.start, edges.end)
     i, j = shapely.STRtree(box_diagonals(low, high)).query(box_diagonals(low - reach, high + reach))
-    different = i != j
-    return i[different], j[different]
+    between = np.abs(edges.way[i] - edges.way[j])
+    between = np.minimum(between, edges.round[i] - between) + edges.length[i] + edges.length[j]
+    apart = (i != j) & ((edges.loop[i] != edges.loop[j]) | (between >= tips))
+    return i[apart], j[apart]
 
 
 def _between_sides(edges: _Edges, i: Indices, j: Indices, limit: float) -> Floats:
