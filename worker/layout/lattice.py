@@ -6,18 +6,17 @@ the square. Cut by the grid's own windows and laid on top of each other, these p
 pile is deepest, the grid has the most cells.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
-from heapq import heappop, heappush
 from math import ceil, floor
 from typing import Final, Literal, TypeAlias
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from worker.layout.pile import deepest
 from worker.layout.plan import Cell, Lattice
 from worker.spec.errors import LayoutError
 from worker.spec.tolerances import COORDINATE_GRID
@@ -29,10 +28,6 @@ Index: TypeAlias = tuple[int, int]
 
 #: A square may reach this far out of the area, so that a drawer of exactly seven cells holds seven.
 _SLACK: Final = COORDINATE_GRID / 2.0
-
-#: A box crossed by no more sheets than this is looked at face by face; all boxes looked at are at most so many.
-_FEW: Final = 40
-_MOST_BOXES: Final = 400
 
 #: So many equally deep places are looked at for halves and borders; the largest come first.
 _CANDIDATES: Final = 8
@@ -81,7 +76,7 @@ def fit_lattice(
     if not places.is_empty:
         fits = [
             _halves_and_align(usable, places, spot, pitch=pitch, half_cells=half_cells, align=align)
-            for spot in _deepest(*_windows(places, pitch))[:_CANDIDATES]
+            for spot in deepest(*_windows(places, pitch))[:_CANDIDATES]
         ]
         best = min(fits, key=lambda fit: fit.rank)
         return _lattice(best.origin, pitch, best.whole, best.quarters)
@@ -89,7 +84,7 @@ def fit_lattice(
     places = square_places(usable, half) if half_cells else places
     if places.is_empty:
         raise _too_small(usable, pitch, half_cells=half_cells, pointer=pointer)
-    fits = [_align(usable, places, spot, half, align=align) for spot in _deepest(*_windows(places, half))[:_CANDIDATES]]
+    fits = [_align(usable, places, spot, half, align=align) for spot in deepest(*_windows(places, half))[:_CANDIDATES]]
     best = min(fits, key=lambda fit: fit.rank)
     return _lattice(best.origin, pitch, frozenset(), best.whole)
 
@@ -134,78 +129,6 @@ def _windows(places: BaseGeometry, pitch: float) -> tuple[Polygon, list[BaseGeom
         if shapely.area(piece) > 0.0
     ]
     return shapely.box(0.0, 0.0, pitch, pitch), sheets
-
-
-def _deepest(window: Polygon, sheets: Sequence[BaseGeometry]) -> list[tuple[float, float]]:
-    """Return points under the most sheets: one inside each face of the pile, the largest face first.
-
-    Branch and bound: a box of the window is cut in four while many sheets' edges cross it, and left alone when even all
-    sheets that touch it are fewer than the most found so far. What remains is looked at face by face, so no offset
-    between the edges is missed.
-    """
-    areas, weights = _alike(sheets)
-    count = 0
-    waiting = [(-int(weights.sum()), count, window, 0, np.arange(len(areas)))]
-    most, found = -1, list[tuple[float, float, float]]()
-    for _ in range(_MOST_BOXES):
-        if not waiting or -waiting[0][0] < most or (-waiting[0][0] == most and len(found) >= _CANDIDATES):
-            break
-        _, _, box, always, crossing = heappop(waiting)
-        if len(crossing) <= _FEW:
-            depth, faces = _faces(box, areas[crossing], weights[crossing])
-            if depth + always > most:
-                most, found = depth + always, []
-            if depth + always == most:
-                found.extend(faces)
-            continue
-        for quarter in _quarters_of(box):
-            touching = crossing[shapely.intersects(areas[crossing], quarter)]
-            filled = shapely.covers(areas[touching], quarter)
-            over = always + int(weights[touching[filled]].sum())
-            rest = touching[~filled]
-            count += 1
-            heappush(waiting, (-over - int(weights[rest].sum()), count, quarter, over, rest))
-    found.sort(key=lambda face: (-round(face[0], 6), face[1:]))
-    return [face[1:] for face in found]
-
-
-def _alike(areas: Sequence[BaseGeometry]) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
-    """Return the different areas, and how often each occurs: along a straight side all windows hold the same."""
-    kinds: dict[bytes, list[BaseGeometry]] = {}
-    for area in areas:
-        kinds.setdefault(np.round(shapely.get_coordinates(area), 7).tobytes(), []).append(area)
-    different = np.array([alike[0] for alike in kinds.values()], dtype=object)
-    shapely.prepare(different)
-    return different, np.array([len(alike) for alike in kinds.values()], dtype=np.int64)
-
-
-def _quarters_of(box: Polygon) -> list[Polygon]:
-    """Return a box, or the box around an area, in four; parts outside the area are left out."""
-    left, front, right, back = box.bounds
-    x, y = (left + right) / 2.0, (front + back) / 2.0
-    parts = shapely.box([left, x, left, x], [front, front, y, y], [x, right, x, right], [y, y, back, back])
-    return [one for one in shapely.intersection(parts, box) if isinstance(one, Polygon) and one.area > 0.0]
-
-
-def _faces(
-    window: Polygon, areas: NDArray[np.object_], weights: NDArray[np.int64]
-) -> tuple[int, list[tuple[float, float, float]]]:
-    """Return the depth of the deepest faces in a window, and size and an inner point of each of them."""
-    if len(areas) == 0:
-        inner = window.representative_point()
-        return 0, [(window.area, inner.x, inner.y)]
-    lines = shapely.intersection(shapely.boundary(areas), window)
-    outlines = shapely.union_all([shapely.boundary(window), *lines])
-    faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(outlines)))
-    spots = shapely.point_on_surface(faces)
-    depth = np.zeros(len(faces), dtype=np.int64)
-    which, sheet = shapely.STRtree(areas).query(spots, predicate="intersects")
-    np.add.at(depth, which, weights[sheet])
-    best = np.flatnonzero(depth == depth.max())
-    places = shapely.get_coordinates(spots[best])
-    return int(depth.max()), [
-        (float(size), float(x), float(y)) for size, (x, y) in zip(shapely.area(faces[best]), places, strict=True)
-    ]
 
 
 def _inside(places: BaseGeometry, spot: tuple[float, float], pitch: float) -> frozenset[Index]:
@@ -298,7 +221,7 @@ def _most_quarters(
     ]
     usual = [one for one in sheets if one.area > 0.0]
     if isinstance(room, Polygon) and usual:
-        spot = _deepest(room, usual)[0]
+        spot = deepest(room, usual)[0]
     elif not isinstance(room, Polygon):
         spot = (room.x, room.y) if isinstance(room, Point) else spot
     else:
