@@ -85,6 +85,11 @@ def test_a_corner_has_the_facets_of_a_quarter() -> None:
     assert chord.distance(Point(15, 15)) >= 15 * cos(pi / 32) - 2e-3
 
 
+@pytest.mark.parametrize("gap", [5e-324, 1e-12, 4e-4])
+def test_a_gap_under_the_grid_is_none(gap: float) -> None:
+    assert drawer_outline(drawer(width=300, depth=200, gap=gap)).usable.equals(shapely.box(0, 0, 300, 200))
+
+
 def test_a_corner_no_rounder_than_the_gap_stays_sharp() -> None:
     assert len(drawer_outline(drawer(width=300, depth=200, gap=2, corner_radius=2)).rings[0]) == 4
 

@@ -77,7 +77,9 @@ def drawer_outline(drawer: Drawer, pointer: str = "") -> Outline:
     left, front, right, back = measured.bounds
     gap = drawer.gap
     measured = translate(measured, -(left + gap), -(front + gap))
-    area: BaseGeometry = measured.buffer(-gap, join_style="mitre", mitre_limit=_MITRE) if gap > 0.0 else measured
+    area: BaseGeometry = measured
+    if gap > COORDINATE_GRID / 2.0:  # less is nothing on the grid, and too little for the library's buffer
+        area = measured.buffer(-gap, join_style="mitre", mitre_limit=_MITRE)
     area = _rounded(area, drawer.corner_radius - gap)
     kept_clear = [_box(one.at, one.size, gap, (left + gap, front + gap)) for one in drawer.obstacles]
     if kept_clear:
