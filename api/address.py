@@ -25,4 +25,5 @@ def base_of(connection: HTTPConnection) -> str:
 
 def path_of(connection: HTTPConnection) -> str:
     """Return the path that was asked for, as a reference that can stand in a document."""
-    return quote(str(connection.scope["path"]), safe="/~:@!$&'()*+,;=", errors="replace")
+    path = quote(str(connection.scope["path"]), safe="/~:@!$&'()*+,;=", errors="replace")
+    return f"/.{path}" if path.startswith("//") else path  # two slashes would begin a host (RFC 3986, 4.2)

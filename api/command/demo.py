@@ -8,9 +8,7 @@ from api.command.building import build
 from api.command.client import Client
 from api.command.display import note
 from api.command.ending import ending
-from api.command.listening import listening
 from api.command.options import Machine, Out
-from worker.jobs.embedded import Embedded
 from worker.jobs.settings import Settings
 
 __all__ = ["demo"]
@@ -18,6 +16,9 @@ __all__ = ["demo"]
 
 def demo(*, out: Out = Path("out"), machine: Machine = False) -> None:
     """Start a service for the moment, have it build a demo drawer, and put all files into a folder."""
+    from api.command.listening import listening  # noqa: PLC0415 - the other commands need no server
+    from worker.jobs.embedded import Embedded  # noqa: PLC0415 - as above
+
     with ending(machine=machine), TemporaryDirectory(prefix="drawerwright-") as data:
         # whatever the environment says, the demo touches nothing but its own folder
         settings = Settings.read(

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any, Final
 
+from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
@@ -85,10 +86,8 @@ def show_manifest(manifest: Manifest) -> None:
     _parts(
         manifest.parts,
         (
-            ("volume, cm3", lambda part: f"{part.volume / 1000.0:.1f}"),
-            ("triangles", lambda part: f"{part.triangles}"),
+            ("cm3", lambda part: f"{part.volume / 1000.0:.1f}"),
             ("checks", lambda part: f"{sum(check.passed for check in part.checks)}/{len(part.checks)}"),
-            ("files", lambda part: ", ".join(file.name for file in part.files)),
         ),
     )
     if manifest.assembly:
@@ -108,14 +107,14 @@ def _drawers(drawers: Sequence[DrawerEntry]) -> None:
 
 
 def _parts(parts: Sequence[Any], more: Sequence[tuple[str, Callable[[Any], str]]]) -> None:
-    table = Table(header_style="bold")
+    table = Table(box=SIMPLE_HEAD, header_style="bold")  # fits 80 columns
     table.add_column("mark", no_wrap=True)
     table.add_column("kind")
     table.add_column("name", overflow="fold")
-    table.add_column("quantity", justify="right")
+    table.add_column("pieces", justify="right")
     table.add_column("size, mm", justify="right", no_wrap=True)
     for title, _ in more:
-        table.add_column(title, justify="left" if title == "files" else "right", overflow="fold")
+        table.add_column(title, justify="right", no_wrap=True)
     for part in parts:
         size = " x ".join(f"{side:.1f}" for side in part.size)
         cells = (part.mark, part.kind, part.name, f"{part.quantity}", size, *(say(part) for _, say in more))

@@ -7,9 +7,7 @@ import typer
 
 from api.command.display import note
 from api.command.ending import ending
-from api.command.listening import listen, serve_on
 from api.command.options import default_url
-from worker.jobs.embedded import Embedded
 from worker.jobs.settings import Settings
 
 __all__ = ["serve"]
@@ -22,6 +20,9 @@ def serve(
     data: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Where record and results are kept.")] = None,
 ) -> None:
     """Run the service, its broker and a worker, until Ctrl-C. Every setting is a variable DRAWERWRIGHT_... too."""
+    from api.command.listening import listen, serve_on  # noqa: PLC0415 - the other commands need no server
+    from worker.jobs.embedded import Embedded  # noqa: PLC0415 - as above
+
     with ending(machine=False):
         wanted: dict[str, Any] = {"host": host, "port": port, "data_dir": data}
         settings = Settings.read(**{name: value for name, value in wanted.items() if value is not None})

@@ -1,0 +1,126 @@
+"""The real app over a real engine: SQLite and a folder. No broker runs, so a job stays queued until a test ends it."""
+
+from contextlib import contextmanager
+from functools import partial
+from hashlib import sha256
+
+import httpx
+import pytest
+from anyio.from_thread import start_blocking_portal
+
+from api.app import create_app
+from worker.jobs.blobs import Blobs
+from worker.jobs.database import open_database
+from worker.jobs.engine import Engine
+from worker.jobs.job import StoredFile
+from worker.jobs.records import Records
+from worker.jobs.settings import Settings
+
+BASE = "http://drawers.test"
+
+
+@pytest.fixture(scope="module")
+def settings(tmp_path_factory):
+    return Settings.read(data_dir=tmp_path_factory.mktemp("data"), largest_body=100_000)
+
+
+@pytest.fixture(scope="module")
+def engine(settings):
+    with Engine.open(settings) as engine:
+        yield engine
+
+
+class Service:
+    """A client of an app that runs in another thread."""
+
+    def __init__(self, portal, client):
+        self._portal, self._client = portal, client
+
+    def request(self, method, url, **options):
+        return self._portal.call(partial(self._client.request, method, url, **options))
+
+    def get(self, url, **options):
+        return self.request("GET", url, **options)
+
+    def head(self, url, **options):
+        return self.request("HEAD", url, **options)
+
+    def post(self, url, **options):
+        return self.request("POST", url, **options)
+
+    def delete(self, url, **options):
+        return self.request("DELETE", url, **options)
+
+
+@pytest.fixture(scope="session")
+def started():
+    """Give a context in which an app runs, from its start to its end."""
+
+    @contextmanager
+    def start(app):
+        transport = httpx.ASGITransport(app, raise_app_exceptions=False)
+        with (
+            start_blocking_portal() as portal,
+            portal.wrap_async_context_manager(app.router.lifespan_context(app)),
+            portal.wrap_async_context_manager(httpx.AsyncClient(transport=transport, base_url=BASE)) as client,
+        ):
+            yield Service(portal, client)
+
+    return start
+
+
+@pytest.fixture(scope="module")
+def service(engine, started):
+    """Give a client of the app."""
+    with started(create_app(engine)) as client:
+        yield client
+
+
+@pytest.fixture(scope="module")
+def records(settings):
+    database = open_database(settings.database)
+    yield Records(database)
+    database.dispose()
+
+
+@pytest.fixture(scope="module")
+def blobs(settings):
+    return Blobs.open(settings)
+
+
+@pytest.fixture(scope="module")
+def claimed(records):
+    """Give a function that adds a job and claims it as a worker does; returns the claim."""
+
+    def make():
+        job = records.add("bench left", "{}")
+        return records.claim(job.id, lease_seconds=600.0, attempts=3)
+
+    return make
+
+
+@pytest.fixture(scope="module")
+def succeeded(records, blobs, claimed):
+    """Give a function that ends a job with files of these bytes by name; returns the job's identity."""
+
+    def make(**files):
+        claim = claimed()
+        stored = []
+        for name, data in files.items():
+            checksum = sha256(data).hexdigest()
+            blobs.put(f"test/{checksum}", data)
+            stored.append(StoredFile(name, "model/stl", len(data), checksum, f"test/{checksum}"))
+        assert records.succeed(claim, stored)
+        return claim.job_id
+
+    return make
+
+
+@pytest.fixture
+def spec():
+    return {
+        "spec": "1",
+        "name": "bench left",
+        "drawers": [{"name": "top", "width": 136, "depth": 136, "height": 40}],
+        "printer": {"bed": [180, 180, 180]},
+    }

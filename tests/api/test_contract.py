@@ -1,0 +1,95 @@
+import json
+from pathlib import Path
+
+import jsonschema
+import pytest
+from openapi_spec_validator import OpenAPIV31SpecValidator
+
+from api import contract, examples
+from worker.layout import lay_out
+from worker.spec import load
+
+_OPENAPI = Path(__file__).parents[2] / "openapi"
+
+
+@pytest.fixture(scope="module")
+def published():
+    return json.loads((_OPENAPI / "openapi.json").read_text("utf-8"))
+
+
+def test_what_is_published_is_current():
+    assert contract.stale() == []
+    assert contract.main(["check"]) == 0
+
+
+def test_it_is_the_same_every_time():
+    assert contract.files() == contract.files()
+
+
+def test_it_says_when_something_is_not_current(tmp_path):
+    for name, data in contract.files().items():
+        path = tmp_path / name
+        path.parent.mkdir(exist_ok=True)
+        path.write_bytes(data)
+    assert contract.stale(tmp_path) == []
+    (tmp_path / "openapi.json").write_text("{}")
+    (tmp_path / "examples" / "small.json").unlink()
+    (tmp_path / "examples" / "left-over.json").write_text("{}")
+    assert contract.stale(tmp_path) == ["examples/left-over.json", "examples/small.json", "openapi.json"]
+
+
+def test_the_service_serves_what_is_published(service, published):
+    assert service.get("/openapi.json").json() == published
+
+
+def test_it_is_openapi(published):
+    assert list(OpenAPIV31SpecValidator(published).iter_errors()) == []
+
+
+def test_each_operation_is_told_of_in_full(published):
+    seen = []
+    for path, operations in published["paths"].items():
+        for method, operation in operations.items():
+            seen.append(operation["operationId"])
+            assert operation["summary"], (method, path)
+            assert operation["description"], (method, path)
+            for status, answer in operation["responses"].items():
+                if int(status) >= 400:
+                    assert list(answer["content"]) == ["application/problem+json"], (method, path, status)
+    assert len(seen) == len(set(seen))
+
+
+def test_every_route_of_the_issue_is_there(published):
+    routes = {(method.upper(), path) for path, operations in published["paths"].items() for method in operations}
+    assert routes >= {
+        ("POST", "/v1/jobs"),
+        ("GET", "/v1/jobs"),
+        ("GET", "/v1/jobs/{job_id}"),
+        ("DELETE", "/v1/jobs/{job_id}"),
+        ("GET", "/v1/jobs/{job_id}/manifest"),
+        ("GET", "/v1/jobs/{job_id}/files/{name}"),
+        ("HEAD", "/v1/jobs/{job_id}/files/{name}"),
+        ("GET", "/v1/jobs/{job_id}/bundle.zip"),
+        ("POST", "/v1/plans"),
+    }
+
+
+@pytest.mark.parametrize("name", examples.names())
+def test_each_example_runs_and_is_what_the_published_schema_takes(published, name):
+    document = json.loads((_OPENAPI / "examples" / f"{name}.json").read_text("utf-8"))
+    jsonschema.Draft202012Validator({**published, "$ref": "#/components/schemas/Spec"}).validate(document)
+    assert lay_out(load(document)).parts
+
+
+def test_the_schema_refuses_what_the_service_refuses(published, spec):
+    validator = jsonschema.Draft202012Validator({**published, "$ref": "#/components/schemas/Spec"})
+    validator.validate(spec)
+    for wrong in ({**spec, "colour": "red"}, {**spec, "spec": "2"}, {**spec, "drawers": []}):
+        with pytest.raises(jsonschema.ValidationError):
+            validator.validate(wrong)
+
+
+def test_the_demo_is_one_of_the_examples():
+    assert examples.DEMO in examples.names()
+    trays = examples.document(examples.DEMO)["drawers"][0]["trays"]
+    assert len(trays) >= 10

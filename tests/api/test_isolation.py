@@ -1,0 +1,28 @@
+import subprocess
+import sys
+
+_LOOK = """
+import sys
+import api.app, api.contract, api.command, api.command.listening, worker.jobs.embedded
+api.app.create_app().openapi()
+print(sorted(name for name in sys.modules if name.partition(".")[0] in {"manifold3d", "trimesh", "lib3mf"}
+    or name.startswith(("worker.solids", "worker.output"))))
+"""
+
+_QUICK = """
+import sys
+import api.command
+print(sorted(name for name in sys.modules if name in {"sqlalchemy", "celery", "redis", "uvicorn", "manifold3d"}))
+"""
+
+
+def _run(code):
+    return subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip()
+
+
+def test_the_service_never_loads_what_builds_a_mesh():
+    assert _run(_LOOK) == "[]"
+
+
+def test_a_plan_on_the_command_line_loads_no_server():
+    assert _run(_QUICK) == "[]"

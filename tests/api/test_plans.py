@@ -1,0 +1,42 @@
+import pytest
+
+from api import examples
+from worker.spec.manifest import PlanDocument
+
+
+@pytest.mark.parametrize("name", examples.names())
+def test_each_example_is_laid_out_at_once(service, name):
+    document = examples.document(name)
+    answer = service.post("/v1/plans", json=document)
+    assert answer.status_code == 200
+    plan = PlanDocument.model_validate(answer.json())
+    assert plan.name == document["name"]
+    asked = sum(
+        tray.get("quantity", 1) * drawer.get("copies", 1)
+        for drawer in document["drawers"]
+        for tray in drawer.get("trays", [])
+    )
+    assert sum(part.quantity for part in plan.parts if part.kind == "tray") == asked
+    assert answer.headers["cache-control"] == "no-store"
+
+
+def test_a_plan_is_not_kept(service, engine, spec):
+    before = len(engine.jobs(limit=200))
+    assert service.post("/v1/plans", json=spec).status_code == 200
+    assert len(engine.jobs(limit=200)) == before
+
+
+def test_a_tray_that_does_not_fit_is_a_problem_with_its_place(service, spec):
+    spec["drawers"][0]["trays"] = [{"name": "saws", "cells": [9, 1], "height": 20}]
+    answer = service.post("/v1/plans", json=spec)
+    assert answer.status_code == 422
+    problem = answer.json()
+    assert problem["type"].endswith("/problems/invalid-tray")
+    assert problem["pointer"].startswith("/drawers/0/trays/0")
+    assert "saws" in problem["detail"]
+
+
+def test_a_plan_is_asked_for_by_post(service):
+    answer = service.get("/v1/plans")
+    assert answer.status_code == 405
+    assert answer.headers["allow"] == "POST"
