@@ -5,12 +5,12 @@ from functools import cached_property, lru_cache
 from math import ceil, cos, pi, sqrt
 from typing import Final
 
-from worker.layout.plastic import foot_volume, shell_volume
+from worker.layout.plastic import foot_volume, shelf_section, shell_volume
 from worker.layout.room import LEAST_FLOOR, LEAST_HEIGHT, UNDER_RIM, on_grid
 from worker.spec.job import Spec
 from worker.spec.joint import CORNER_RADIUS, Joint
 from worker.spec.tolerances import LENGTH_EPSILON, LINES_IN_A_WALL, QUARTER_FACETS
-from worker.spec.tray import Rim
+from worker.spec.tray import LabelShelf, Rim
 
 #: Air kept under the drawer's frame: a tape reads to a millimetre or so, and nothing may rub (own choice).
 FRAME_AIR: Final = 2.0
@@ -19,9 +19,14 @@ FRAME_AIR: Final = 2.0
 #: clearance-loose: a public design guide).
 AIR: Final = 0.5
 
+#: The label shelf of a sized tray.
+SHELF: Final = LabelShelf()
+
 #: Walls and floor of a sized tray, where the nozzle allows (fdm_rules, wall-recommended and top-bottom).
 _WALL: Final = 1.2
 _FLOOR: Final = 1.2
+#: What a wall is thicker than two lines, so that a label may be cut into it.
+_CUT: Final = 0.2
 _LAYERS_IN_A_FLOOR: Final = 2
 
 #: The lowest room worth a tray (own choice).
@@ -58,7 +63,7 @@ class Ground:
             half_cells=spec.grid.half_cells,
             span=span,
             height=height,
-            wall=on_grid(max(_WALL, LINES_IN_A_WALL * line)),
+            wall=on_grid(max(_WALL, LINES_IN_A_WALL * line + _CUT)),
             floor=on_grid(max(_FLOOR, LEAST_FLOOR, _LAYERS_IN_A_FLOOR * spec.printer.layer)),
         )
 
@@ -132,10 +137,11 @@ class Ground:
         top = max(height, on_grid(self.floor_top + stack))
         return (height, top) if least <= height and top <= self.limit + LENGTH_EPSILON else None
 
-    def plastic(self, halves: tuple[int, int], height: float, rim: Rim) -> float:
-        """Return the volume of an empty tray in mm3, in closed form."""
+    def plastic(self, halves: tuple[int, int], height: float, rim: Rim, *, shelf: bool = False) -> float:
+        """Return the volume of an empty tray in mm3, in closed form, with or without a label shelf."""
         half_feet = any(along % 2 for along in halves)
-        return _feet(self, halves, half_feet=half_feet) + _body(self, halves, height, rim)
+        ledge = self.usable(halves[0], "straight") * shelf_section(SHELF.depth, SHELF.drop) if shelf else 0.0
+        return _feet(self, halves, half_feet=half_feet) + _body(self, halves, height, rim) + ledge
 
 
 @lru_cache(maxsize=4096)

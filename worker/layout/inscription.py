@@ -19,7 +19,7 @@ _MOST_CAP: Final = 8.0
 LEAST_CAP: Final = 3.0
 
 #: A letter cut less deep does not show: one layer.
-_LEAST_DEPTH: Final = 0.2
+LEAST_DEPTH: Final = 0.2
 
 
 def tray_letterings(
@@ -54,10 +54,10 @@ def _front(room: Room, text: Text) -> Lettering:
             value="raised", limit="engraved on the front", remedy="Engrave it, or raise it on the floor or the shelf.",
         )  # fmt: skip
     depth = on_grid(min(LETTER_DEPTH, room.wall - room.lines))
-    if depth < _LEAST_DEPTH - LENGTH_EPSILON:
+    if depth < LEAST_DEPTH - LENGTH_EPSILON:
         raise room.refusal(
             "its wall is too thin to cut text into.", "wall",
-            value=room.wall, limit=f"at least {on_grid(room.lines + _LEAST_DEPTH):g} mm",
+            value=room.wall, limit=f"at least {on_grid(room.lines + LEAST_DEPTH):g} mm",
             remedy="Make the wall thicker, or put the text on the floor.",
         )  # fmt: skip
     low, high = room.foot_height + _MARGIN, room.wall_top - _MARGIN
@@ -80,10 +80,10 @@ def _on_floor(room: Room, text: Text, walls: tuple[Wall, ...], ramp: Ramp | None
         )
     raised = text.style == "raised"
     depth = LETTER_DEPTH if raised else on_grid(min(LETTER_DEPTH, room.tray.floor - LEAST_COVER))
-    if depth < _LEAST_DEPTH - LENGTH_EPSILON:
+    if depth < LEAST_DEPTH - LENGTH_EPSILON:
         raise room.refusal(
             "its floor is too thin to cut text into.", "floor",
-            value=room.tray.floor, limit=f"at least {on_grid(LEAST_COVER + _LEAST_DEPTH):g} mm",
+            value=room.tray.floor, limit=f"at least {on_grid(LEAST_COVER + LEAST_DEPTH):g} mm",
             remedy="Make the floor thicker, or raise the text.",
         )  # fmt: skip
     columns, rows = spans(room, walls, "x"), list(spans(room, walls, "y"))

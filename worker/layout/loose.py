@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from math import pi
 from typing import Final
 
-from worker.layout.ground import AIR, Ground
-from worker.layout.option import SHELF, Bulk, Draft, Filling
+from worker.layout.ground import AIR, SHELF, Ground
+from worker.layout.option import Bulk, Draft, Filling
 from worker.layout.poses import longest, poses, thinnest, volume
 from worker.layout.room import UNDER_RIM, on_grid
 from worker.layout.rows import FINGER_BREADTH, shelf_walls
@@ -57,7 +57,7 @@ FILL_DEPTH: Final = 30.0
 _RAMP: Final = 12.0
 _RAMP_SHARE: Final = 0.4
 
-#: A room this deep has a ramp, and as much floor as a fingertip needs before it: the test finger's 12 mm (anthropometry,
+#: A room this deep has a ramp: it leaves the floor that a fingertip needs, the 12 mm of the test finger (anthropometry,
 #: test-finger) and some to move (own choice).
 _RAMPED: Final = _RAMP + 20.0
 
@@ -177,7 +177,7 @@ def loose_drafts(goods: Goods, ground: Ground, rims: Sequence[Rim], *, shelf: bo
                 if heap_ is None or stand is None:
                     continue
                 height, top = stand
-                plastic = ground.plastic((wide, deep), height, rim)
+                plastic = ground.plastic((wide, deep), height, rim, shelf=shelf)
                 plastic += wedge(heap_.ramp) * across if heap_.ramp else 0.0
                 yield Draft(("loose",), (wide, deep), height, top, rim, plastic, _Filled(goods, ground, strip).fill)
                 if heap_.walls <= least:

@@ -4,18 +4,17 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Final, Literal, TypeAlias
 
-from worker.layout.ground import Ground
+from worker.layout.ground import SHELF, Ground
 from worker.layout.poses import Pose
 from worker.layout.room import on_grid
 from worker.spec.item import Storage
 from worker.spec.pocket import CirclePocket, Notch, PolygonPocket, RectanglePocket
 from worker.spec.pocket import Pocket as PocketSpec
-from worker.spec.tray import Divider, FingerRamp, LabelShelf, Rim, Text, Tray
+from worker.spec.tray import Divider, FingerRamp, Rim, Text, Tray
 
 __all__ = [
     "MOST_OPTIONS",
     "POCKET_CLEARANCE",
-    "SHELF",
     "Bulk",
     "Draft",
     "Filling",
@@ -33,9 +32,6 @@ MOST_OPTIONS: Final = 12
 
 #: Air between a thing and its pocket, per side (fdm_rules, clearance-loose: 0.3 to 0.5).
 POCKET_CLEARANCE: Final = 0.3
-
-#: The label shelf of a sized tray.
-SHELF: Final = LabelShelf()
 
 _LONGEST_NAME: Final = 80
 

@@ -8,6 +8,7 @@ import itertools
 from functools import lru_cache
 from math import pi
 
+from worker.layout.ledges import SHELF_EDGE
 from worker.spec.joint import CORNER_RADIUS, LEAST_RADIUS, Joint, Levels
 from worker.spec.tray import Rim
 
@@ -43,6 +44,11 @@ def shell_volume(
     if ledge > 0.0:
         hollow += _stacked(sides, ((joint.toe - ledge, base - ledge), (joint.toe, base)))
     return solid - hollow - inner * (base - ledge - bottom - floor)
+
+
+def shelf_section(depth: float, drop: float) -> float:
+    """Return the section of a label shelf in mm2: its edge, its slope and the wedge that carries it."""
+    return depth * (SHELF_EDGE + drop / 2.0 + depth / 2.0)
 
 
 @lru_cache(maxsize=16)

@@ -7,7 +7,7 @@ notch. The filling round the pockets is solid, so they cost more plastic than an
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from math import ceil, sqrt
+from math import ceil, pi, sqrt
 from typing import Final
 
 import shapely
@@ -124,6 +124,17 @@ def _stays_open(outline: Ring) -> bool:
     return all(isinstance(one, Polygon) and not one.interiors for one in (item, both))
 
 
+def _hollow(pattern: _Pattern) -> float:
+    """Return the area of a pocket: the thing's, its clearance, and two round-ended bays of a notch."""
+    short, long = sorted(pattern.pose.size[:2])
+    area = pattern.pose.shadow + 2.0 * POCKET_CLEARANCE * (short + long)
+    if pattern.notched:
+        half = FINGER_BREADTH / 2.0
+        area += 2.0 * (FINGER_BREADTH * (NOTCH_REACHES[0] - half) + pi / 2.0 * half**2)
+        area += max(FINGER_BREADTH - long, 0.0) * short
+    return area
+
+
 def _pattern(name: str, count: int, pose: Pose, ground: Ground) -> _Pattern:
     """Return the pockets' sizes in one pose."""
     high = pose.size[2]
@@ -175,7 +186,7 @@ def _footprints(pattern: _Pattern, rim: Rim, stand: tuple[float, float], storage
         if deep <= ground.span[1]:
             halves = (wide, deep)
             sides = [ground.usable(one, rim) + 2.0 * ground.ledge(rim) for one in halves]
-            hollow = count * pattern.pose.shadow
+            hollow = count * _hollow(pattern)
             plastic = ground.plastic(halves, height, rim) + (sides[0] * sides[1] - hollow) * pattern.depth
             made = _Pattern(
                 pattern.name, count, pattern.pose, (columns, rows), pattern.reach, pattern.web, pattern.edge,

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Final
 
-from worker.layout.ground import Ground
-from worker.layout.option import SHELF, Draft, Filling, Lot, Wall
+from worker.layout.ground import SHELF, Ground
+from worker.layout.option import Draft, Filling, Lot, Wall
 from worker.layout.poses import Pose
 from worker.layout.spacing import Line, Pairs
 from worker.spec.tray import Rim
@@ -145,7 +145,7 @@ def _footprints(rows: _Rows, rim: Rim, stand: tuple[float, float]) -> Iterator[D
             halves = (wide, long) if gap_axis == 0 else (long, wide)
             height, top = stand
             between = ((count + 1) // 2 - 1) * room * ground.wall * (height - ground.floor_top)
-            plastic = ground.plastic(halves, height, rim) + between
+            plastic = ground.plastic(halves, height, rim, shelf=rows.shelf > 0.0) + between
             made = _Rows(rows.name, rows.count, rows.pose, gap_axis, even, rows.layers, ground, rows.shelf)
             yield Draft(("rows",), halves, height, top, rim, plastic, made.fill)
         if length == most:

@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final, Literal, TypeAlias
 
-from worker.layout.ground import FRAME_AIR, Ground
-from worker.layout.inscription import LEAST_CAP
+from worker.layout.ground import FRAME_AIR, SHELF, Ground
+from worker.layout.inscription import LEAST_CAP, LEAST_DEPTH
 from worker.layout.loose import loose_drafts, poured
 from worker.layout.marks import text_size
 from worker.layout.option import Draft, Option, sensible
@@ -18,6 +18,7 @@ from worker.layout.standing import standing_drafts, standing_poses
 from worker.spec.item import Item, Storage
 from worker.spec.joint import CORNER_RADIUS
 from worker.spec.shape import PlainShape
+from worker.spec.tolerances import LENGTH_EPSILON
 from worker.spec.tray import Rim
 
 __all__ = ["Shortfall", "carries", "options", "rims", "shortfall", "storages"]
@@ -96,12 +97,17 @@ def options(item: Item, ground: Ground) -> tuple[Option, ...]:
 
 
 def shortfall(item: Item, ground: Ground) -> Shortfall:
-    """Return what an item without options lacks in this drawer."""
-    tall = replace(ground, height=_ANY_HEIGHT)
-    if higher := options(item, tall):
-        return Shortfall("height", on_grid(min(one.top for one in higher) + FRAME_AIR), ground.height)
-    if wider := options(item, replace(tall, span=(_ANY_SPAN, _ANY_SPAN))):
-        return Shortfall("area", float(min(max(one.halves) for one in wider)), float(max(ground.span)))
+    """Return what an item without options lacks in this drawer: of height and area that of which less is missing."""
+    any_span = (_ANY_SPAN, _ANY_SPAN)
+    lacks: list[Shortfall] = []
+    if higher := options(item, replace(ground, height=_ANY_HEIGHT)):
+        lacks.append(Shortfall("height", on_grid(min(one.top for one in higher) + FRAME_AIR), ground.height))
+    if wider := options(item, replace(ground, span=any_span)):
+        lacks.append(Shortfall("area", float(min(max(one.halves) for one in wider)), float(max(ground.span))))
+    if lacks:
+        return min(lacks, key=lambda lack: lack.needed / lack.there)
+    if larger := options(item, replace(ground, span=any_span, height=_ANY_HEIGHT)):
+        return Shortfall("area", float(min(max(one.halves) for one in larger)), float(max(ground.span)))
     return Shortfall("shape", on_grid(longest(item.plain)), float(max(ground.span)))
 
 
@@ -147,7 +153,10 @@ def carries(label: str | None, draft: Draft, ground: Ground) -> bool:
     wide, high = text_size(label, LEAST_CAP)
     room = ground.usable(draft.halves[0], draft.rim)
     if not draft.recessed:
-        return wide + _LABEL_AIR <= room
+        # a shelf takes no more than half the room (worker.layout.ledges)
+        return wide + _LABEL_AIR <= room and 2.0 * SHELF.depth <= ground.usable(draft.halves[1], "straight")
+    if ground.wall < ground.lines + LEAST_DEPTH - LENGTH_EPSILON:
+        return False
     rim = ground.rim_height(draft.rim) + ground.ledge(draft.rim)
     face = draft.height - rim - ground.joint.foot_height
     return wide + _LABEL_AIR + 2.0 * CORNER_RADIUS <= room and high + _LABEL_AIR <= face

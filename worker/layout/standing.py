@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Final
 
-from worker.layout.ground import Ground
-from worker.layout.option import SHELF, Draft, Filling, Lot, Wall
+from worker.layout.ground import SHELF, Ground
+from worker.layout.option import Draft, Filling, Lot, Wall
 from worker.layout.poses import Pose
 from worker.layout.rows import shelf_walls
 from worker.layout.spacing import Groups
@@ -127,7 +127,7 @@ def _footprints(standing: _Standing, rim: Rim, stand: tuple[float, float]) -> It
         if deep <= ground.span[1]:
             up = height - ground.floor_top if rim == "straight" else UPRIGHT_SUPPORT * standing.pose.size[2]
             length = walls[0] * ground.usable(deep, rim) + walls[1] * room
-            plastic = ground.plastic((wide, deep), height, rim) + length * ground.wall * up
+            plastic = ground.plastic((wide, deep), height, rim, shelf=standing.shelf > 0.0) + length * ground.wall * up
             made = _Standing(
                 standing.name, standing.count, standing.pose, (columns, rows), standing.groups, ground, standing.shelf
             )

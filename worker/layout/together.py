@@ -11,9 +11,9 @@ from itertools import pairwise
 from math import ceil
 from typing import Final
 
-from worker.layout.ground import AIR, Ground
+from worker.layout.ground import AIR, SHELF, Ground
 from worker.layout.loose import FILL_DEPTH, Goods, fill_limit, heap, poured, ramp_radius, region, wedge
-from worker.layout.option import SHELF, Bulk, Draft, Filling, Lot, Option, Wall, sensible
+from worker.layout.option import Bulk, Draft, Filling, Lot, Option, Wall, sensible
 from worker.layout.poses import Pose, lying_poses, poses
 from worker.layout.rows import FINGER_BREADTH, FINGER_GAP, ROW_WALL, layers_of, shelf_walls
 from worker.layout.sizing import carries, options, rims, storages
@@ -222,7 +222,7 @@ def _drafts(kinds: tuple[_Kind, ...], ground: Ground, rim: Rim, axis: int, *, sh
                 continue
             height, top = stand
             halves = (wide, long) if axis == 0 else (long, wide)
-            plastic = ground.plastic(halves, height, rim)
+            plastic = ground.plastic(halves, height, rim, shelf=shelf)
             plastic += (len(kinds) - 1) * length * ground.wall * (height - ground.floor_top)
             plastic += wedge(tray.ramp) * tray.need if tray.ramp else 0.0
             yield Draft(tuple(room.storage for room in tray.rooms), halves, height, top, rim, plastic, tray.fill)
