@@ -1,21 +1,20 @@
+import contextlib
 import time
 
 import pytest
 import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from shapely.geometry import Polygon
+from shapely.geometry import MultiPolygon, Polygon
 
 from tests.layout.tile_checks import air_left, check_floor, fewest, insets, put
 from worker.layout.lattice import fit_lattice
 from worker.layout.partition import Bed
 from worker.layout.plan import Cell, Lattice
-from worker.layout.seams import fit_tab
 from worker.layout.tiling import tile_floor
 from worker.spec.errors import LayoutError
 from worker.spec.joint import Joint, default_profile
 from worker.spec.printer import Printer
-from worker.spec.tolerances import CLEARANCE_SLACK
 
 JOINT = Joint(default_profile(0.25, 0.42), 0.25, 0.42)
 L_SHAPE = Polygon([(0, 0), (400, 0), (400, 200), (230, 200), (230, 420), (0, 420)])
@@ -38,8 +37,19 @@ def grid(columns, rows, pitch=42.0):
     return Lattice((0.0, 0.0), pitch, tuple(Cell(2 * i, 2 * j, 2, 2) for j in range(rows) for i in range(columns)))
 
 
+class LatticeTooSmall(Exception):
+    """Not one cell fits, which is for the lattice's own tests."""
+
+
+def tenths(low, high):
+    return st.floats(low, high).map(lambda x: round(x, 1))
+
+
 def floor_of(usable, *, pitch=42.0, bed=256, seam="dovetail", gap=0.2, half_cells=False, joint=JOINT, **more):
-    lattice = fit_lattice(usable, pitch=pitch, half_cells=half_cells)
+    try:
+        lattice = fit_lattice(usable, pitch=pitch, half_cells=half_cells)
+    except LayoutError as error:
+        raise LatticeTooSmall from error
     made = printer(bed, **more)
     floor = tile_floor(usable, lattice, joint=joint, seam=seam, seam_gap=gap, printer=made)
     outlines = check_floor(floor, usable, lattice, gap=gap, printer=made, bed=bed_of(made))
@@ -218,7 +228,7 @@ def test_plain_seams_where_no_tab_fits():
 
 def test_no_cells_no_floor():
     floor = tile_floor(
-        shapely.box(0, 0, 50, 50), Lattice((0, 0), 42, ()), joint=JOINT, seam="key", seam_gap=0.2, printer=printer(200)
+        shapely.box(0, 0, 50, 50), Lattice((0, 0), 42.0, ()), joint=JOINT, seam="key", seam_gap=0.2, printer=printer(99)
     )
     assert floor.pieces == ()
 
@@ -230,7 +240,7 @@ def test_half_micrometre_pitches():
 
 
 def test_quick():
-    """Usual drawers in 80 ms, a square metre in 300 ms, on a 2-core machine; four times that here, in processor time."""
+    """Usual drawers in 80 ms, a square metre in 300 ms on a 2-core machine; four times that here, processor time."""
     for side, bed, limit in ((420, 256, 0.32), (1000, 180, 1.2)):
         usable = shapely.box(0, 0, side, side)
         lattice = fit_lattice(usable, pitch=42.0)
@@ -273,16 +283,48 @@ def drawers(draw):
 )
 def test_any_floor_keeps_every_rule(drawer, seam, half_cells, gap):
     usable, pitch, bed = drawer
-    try:
+    with contextlib.suppress(LatticeTooSmall):
         floor, outlines, _ = floor_of(usable, pitch=pitch, bed=bed, seam=seam, gap=gap, half_cells=half_cells)
-    except LayoutError as error:
-        assert "fits into the drawer" in error.message
-        return
-    if not floor.warnings:
-        assert air_left(floor, usable, outlines, 0.42, gap) < 10.0
-    tab = fit_tab(JOINT, gap, loose=seam == "key")
-    assert tab is not None
-    for piece in floor.pieces:
-        assert insets(piece.shape)[0] == pytest.approx(JOINT.land)
-        for other in floor.seams:
-            assert abs(other.gap - gap) < CLEARANCE_SLACK
+        if not floor.warnings:
+            assert air_left(floor, usable, outlines, 0.42, gap) < 10.0
+        assert all(insets(p.shape)[0] == pytest.approx(JOINT.land) for p in floor.pieces)
+
+
+@st.composite
+def odd_drawers(draw):
+    """Slanted on all sides, rounded, with up to three obstacles anywhere."""
+    width, depth = draw(tenths(90.0, 500.0)), draw(tenths(90.0, 500.0))
+    off = tenths(-15.0, 15.0)
+    corners = [(0.0, 0.0), (width, 0.0), (width, depth), (0.0, depth)]
+    usable = Polygon([(x + draw(off), y + draw(off)) for x, y in corners])
+    radius = draw(st.sampled_from([0.0, 4.0, 12.0, 30.0]))
+    usable = usable.buffer(-radius, join_style="mitre").buffer(radius, quad_segs=8)
+    for _ in range(draw(st.integers(0, 3))):
+        x, y = draw(tenths(-20.0, width)), draw(tenths(-20.0, depth))
+        usable = usable.difference(shapely.box(x, y, x + draw(tenths(3.0, 120.0)), y + draw(tenths(3.0, 120.0))))
+    parts = [one for one in shapely.get_parts(shapely.set_precision(usable, 0.001)) if one.area > 1.0]
+    return MultiPolygon(parts) if len(parts) > 1 else parts[0] if parts else shapely.box(0, 0, 9, 9)
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    odd_drawers(),
+    st.sampled_from(["dovetail", "key"]),
+    st.booleans(),
+    st.sampled_from([0.42, 0.63]),
+    st.sampled_from([30.0, 42.0, 47.3]),
+    st.sampled_from([120, 150, 200, 256]),
+)
+def test_odd_drawers_keep_every_rule(usable, seam, half_cells, line_width, pitch, bed):  # noqa: PLR0917 - drawn by name
+    joint = Joint(default_profile(0.25, line_width), 0.25, line_width)
+    with contextlib.suppress(LatticeTooSmall):
+        floor_of(
+            usable,
+            pitch=pitch,
+            bed=bed,
+            seam=seam,
+            half_cells=half_cells,
+            joint=joint,
+            line_width=line_width,
+            nozzle=0.4 if line_width < 0.6 else 0.6,
+        )

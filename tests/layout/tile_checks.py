@@ -38,7 +38,7 @@ def thin(area, wall):
     core = area.buffer(-wall / 2.0, quad_segs=16)
     back = core.buffer(wall / 2.0, join_style="mitre", mitre_limit=5.0)
     lost = area.difference(back.buffer(0.005))
-    return [one for one in shapely.get_parts(lost) if one.area > 0.03]  # less is a corner
+    return [one for one in shapely.get_parts(lost) if one.area > 0.08 * wall * wall]  # less is a corner
 
 
 def mass(shape, density=1.24):
@@ -82,12 +82,19 @@ def check_floor(floor, usable, lattice, *, gap, printer, bed):
     room = usable.buffer(CONTAINMENT_SLACK, join_style="mitre")
     for one in outlines:
         assert room.covers(one)
-    # Every cell is in one tile, where the lattice has it.
+    check_cells(floor, lattice)
+    check_gaps(floor, outlines, gap)
+    check_keys(floor, outlines, gap)
+    return outlines
+
+
+def check_cells(floor, lattice):
+    """Every cell is in one tile, where the lattice has it."""
     half = lattice.pitch / 2.0
-    wanted = sorted(
+    wanted = [
         (lattice.origin[0] + c.x * half, lattice.origin[1] + c.y * half, c.width * half, c.depth * half)
         for c in lattice.cells
-    )
+    ]
     found = []
     for piece in floor.pieces:
         for s in piece.shape.sockets:
@@ -99,33 +106,37 @@ def check_floor(floor, usable, lattice, *, gap, printer, bed):
     for want in wanted:
         near = found[tree.nearest(shapely.Point(want[:2]))]
         assert np.abs(np.array(near) - want).max() < 0.0021
-    # Air between any two tiles, and exactly the gap where they meet.
-    seams = {(s.first, s.second) for s in floor.seams}
+
+
+def check_gaps(floor, outlines, gap):
+    """Air between any two tiles, exactly the gap where they meet, and nothing of one tile in another's socket."""
     tree = shapely.STRtree(outlines)
     for a, b in tree.query(outlines, predicate="dwithin", distance=gap + 1.0).T:
-        if a < b:
-            distance = outlines[a].distance(outlines[b])
-            assert distance >= gap - CLEARANCE_SLACK
-            assert outlines[a].intersection(outlines[b]).area < 1e-2
-            for one, other in ((a, b), (b, a)):
-                piece = floor.pieces[other]
-                least = insets(piece.shape)[0]
-                for ring in rings(piece.shape, least):
-                    assert outlines[one].intersection(put(ring, piece.shape, piece)).area < 1e-6
-    for a, b in seams:
-        assert a < b
-        assert abs(outlines[a].distance(outlines[b]) - gap) < CLEARANCE_SLACK
-    # Keys have the same air all around.
-    if floor.key is not None:
-        key = Polygon(floor.key.outline)
-        for x, y, turn in floor.key_places:
-            turned = rotate(key, turn, origin=(0.0, 0.0))
-            left, front, _, _ = turned.bounds
-            here = translate(turned, x - left, y - front)
-            near = [outlines[i] for i in tree.query(here, predicate="dwithin", distance=gap + 0.1)]
-            assert len(near) == 2
-            assert all(abs(here.distance(one) - gap) < CLEARANCE_SLACK for one in near)
-    return outlines
+        if a == b:
+            continue
+        assert outlines[a].distance(outlines[b]) >= gap - CLEARANCE_SLACK
+        piece = floor.pieces[b]
+        for ring in rings(piece.shape, insets(piece.shape)[0]):
+            assert outlines[a].intersection(put(ring, piece.shape, piece)).area < 1e-6
+    for seam in floor.seams:
+        assert seam.first < seam.second
+        assert seam.gap == gap
+        assert abs(outlines[seam.first].distance(outlines[seam.second]) - gap) < CLEARANCE_SLACK
+
+
+def check_keys(floor, outlines, gap):
+    """A key has the same air all around, to its two tiles and to no other."""
+    if floor.key is None:
+        assert floor.key_places == ()
+        return
+    tree = shapely.STRtree(outlines)
+    for x, y, turn in floor.key_places:
+        turned = rotate(Polygon(floor.key.outline), turn, origin=(0.0, 0.0))
+        left, front, _, _ = turned.bounds
+        here = translate(turned, x - left, y - front)
+        near = [outlines[i] for i in tree.query(here, predicate="dwithin", distance=gap + 0.1)]
+        assert len(near) == 2
+        assert all(abs(here.distance(one) - gap) < CLEARANCE_SLACK for one in near)
 
 
 def air_left(floor, usable, outlines, line_width, gap):

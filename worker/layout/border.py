@@ -53,7 +53,7 @@ def opened(area: BaseGeometry, radius: float) -> BaseGeometry:
     """Return the area without what is narrower than twice the radius; sharp ends are bevelled."""
     core = area.buffer(-radius, join_style="mitre", mitre_limit=_MITRE)
     grown = core.buffer(radius + _SNAP, join_style="mitre", mitre_limit=_MITRE)
-    return shapely.intersection(grown, area, grid_size=_SNAP)
+    return MultiPolygon(polygons(shapely.intersection(grown, area, grid_size=_SNAP), 0.0))
 
 
 def least_width(line_width: float) -> float:
@@ -123,9 +123,15 @@ def joined(cells: BaseGeometry, border: BaseGeometry, least: float, gap: float) 
         whole = shapely.union_all([opened(whole, least / 2.0), cells], grid_size=_SNAP)
     points = _pinches(whole)
     if points:
+        # Two cells that touch corner to corner both give way, the star of plastic there has room for it; border that
+        # touches a cell gives way alone, as the cell's wall has none.
+        corners = set(_pinches(cells))
         reach = max(_NICK * gap, _LEAST_NICK)
-        boxes = [shapely.box(x - reach, y - reach, x + reach, y + reach) for x, y in points]
-        whole = shapely.difference(whole, shapely.union_all(boxes), grid_size=_SNAP)
+        nicks = shapely.union_all([shapely.box(x - reach, y - reach, x + reach, y + reach) for x, y in points])
+        rest = opened(shapely.difference(whole, nicks, grid_size=_SNAP), least / 2.0)
+        points = [point for point in points if point in corners]
+        cut = shapely.union_all([shapely.box(x - reach, y - reach, x + reach, y + reach) for x, y in points])
+        whole = shapely.union_all([rest, shapely.difference(cells, cut)], grid_size=_SNAP)
     kept = [one for one in polygons(whole) if one.intersection(cells).area > _SCRAP]
     return (kept[0] if len(kept) == 1 else MultiPolygon(kept)), points
 

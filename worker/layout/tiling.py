@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final, Literal, TypeAlias, cast
 
 import shapely
 from shapely.affinity import translate
-from shapely.geometry import Polygon
+from shapely.geometry import MultiPolygon, Polygon
 
 from worker.layout.border import (
     Area,
@@ -178,7 +178,7 @@ class _Tiling:
         if all(self.board.shapes[p] is None for p in tile.patches):
             return polygons(shapely.intersection(cell_area(cells, self.half), box))
         whole = shapely.union_all([self.board.shape(p) for p in tile.patches], grid_size=LENGTH_EPSILON)
-        whole = shapely.intersection(whole, box)
+        whole = MultiPolygon(polygons(shapely.intersection(whole, box)))
         own = shapely.intersection(cell_area(cells, self.half), whole, grid_size=LENGTH_EPSILON)
         border = opened(shapely.difference(whole, own, grid_size=LENGTH_EPSILON), self.least / 2.0)
         return polygons(joined(own, border, self.least, self.seam.gap)[0])
