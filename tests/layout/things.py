@@ -39,10 +39,10 @@ def thing(shape, name="thing", **fields):
     return Item.model_validate({"name": name, "shape": shape, **fields})
 
 
-def standard(name, **fields):
+def standard(identity, **fields):
     """Return an item of the catalogue; ``length`` is a screw's."""
     length = {"length": fields.pop("length")} if "length" in fields else {}
-    return thing({"kind": "standard", "id": name, **length}, **fields)
+    return thing({"kind": "standard", "id": identity, **length}, **fields)
 
 
 def ground(span=(14, 18), height=70.0, *, half_cells=True, pitch=42.0, line_width=0.42, **fields):

@@ -59,7 +59,8 @@ def solid(placed):
 
 def heap(bulk, wall, floor):
     """The region of loose things, its edge rounded where the ramp is."""
-    made = manifold3d.Manifold.cube(bulk.size).translate(bulk.at)
+    x, y, z = bulk.at
+    made = manifold3d.Manifold.cube(bulk.size).translate((x, y, z + _LIFT))
     if bulk.ramp:
         radius = bulk.ramp
         box = manifold3d.Manifold.cube((1000.0, radius, radius)).translate((-500.0, wall, floor))
