@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from shapely.geometry import MultiPolygon, Polygon
 
 from tests.layout.tile_checks import air_left, check_floor, fewest, insets, put
+from worker.layout.bed import Bed
 from worker.layout.lattice import fit_lattice
-from worker.layout.partition import Bed
 from worker.layout.plan import Cell, Lattice
 from worker.layout.tiling import tile_floor
 from worker.spec.errors import LayoutError

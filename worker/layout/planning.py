@@ -5,13 +5,13 @@ from collections.abc import Iterable, Iterator
 from functools import partial
 from math import prod
 
+from worker.layout.bed import Bed
 from worker.layout.cautions import cautions
 from worker.layout.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
 from worker.layout.lattice import fit_lattice
 from worker.layout.lettering import mark_lettering
 from worker.layout.marks import plug_mark, tray_mark
 from worker.layout.outline import Outline, drawer_outline
-from worker.layout.partition import Bed
 from worker.layout.parts import Placement, TileShape, TrayShape
 from worker.layout.placing import PlacedTray, place_trays, tray_halves
 from worker.layout.plan import DrawerPlan, Lattice, Plan, SeamPair

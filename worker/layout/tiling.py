@@ -12,6 +12,8 @@ import shapely
 from shapely.affinity import translate
 from shapely.geometry import MultiPolygon, Polygon
 
+from worker.layout.bed import Bed
+from worker.layout.board import BACK, FRONT, LEFT, RIGHT, Board, Key, Seam, Tile
 from worker.layout.border import (
     Area,
     as_ring,
@@ -25,7 +27,7 @@ from worker.layout.border import (
     windows,
 )
 from worker.layout.lettering import mark_lettering
-from worker.layout.partition import BACK, FRONT, LEFT, RIGHT, Bed, Board, Key, Partition, Seam, Tile, partition
+from worker.layout.partition import Partition, partition
 from worker.layout.parts import KeyShape, Point, Socket, TileShape
 from worker.layout.plan import Cell, Lattice, SeamPair
 from worker.layout.plan import Warning as PlanWarning
