@@ -180,7 +180,13 @@ def test_pockets_take_one_thing_each():
         assert kinds in ({"circle"}, {"rectangle"})
 
 
-def test_a_screw_of_the_catalogue_keeps_its_polygon_pocket():
+def test_no_pocket_is_narrower_than_can_be_printed():
+    found = options(standard("card-id1", storage="pocket"), ground())
+    assert found
+    assert {option.content[0].pose.size[2] for option in found} == {0.84}
+
+
+def test_a_hexagon_key_keeps_its_outline():
     found = options(standard("hexkey-8", count=2, storage="pocket"), ground(height=40.0))
     assert {pocket.shape for option in found for pocket in option.tray().pockets} == {"polygon"}
 

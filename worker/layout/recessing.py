@@ -34,6 +34,9 @@ _SHARE: Final = UPRIGHT_SUPPORT
 #: What sticks out by less than this is taken by a notch (own choice).
 _LEAST_GRIP: Final = 6.0
 
+#: A narrower recess closes up when it is printed (fdm_rules, hole-min: a public design guide).
+_LEAST_HOLE: Final = 2.0
+
 _LEAST_DEPTH: Final = 0.5
 _MOST: Final = 60
 
@@ -101,6 +104,8 @@ def recess_drafts(
     if count > _MOST:
         return
     for pose in poses:
+        if min(pose.size[:2]) + 2.0 * POCKET_CLEARANCE < _LEAST_HOLE:
+            continue
         if pose.outline and pose.axis == "z" and not _stays_open(pose.outline):
             continue
         pattern = _pattern(name, count, pose, ground)
