@@ -5,7 +5,6 @@ import logging
 from typing import Annotated, Final, TypeAlias, cast
 
 from fastapi import Depends, Request
-from sqlalchemy.exc import SQLAlchemyError
 from starlette.concurrency import run_in_threadpool
 
 from worker.jobs.engine import Engine
@@ -34,9 +33,9 @@ async def reconcile(engine: Engine, pause: float = _PAUSE) -> None:
     while True:
         try:
             await run_in_threadpool(engine.requeue)
-        except (BrokerUnavailable, SQLAlchemyError, OSError) as error:
-            if not told:  # once for each time that it goes away
-                _log.warning("Jobs wait: %s", error)
+        except Exception as error:  # noqa: BLE001 - it must outlive whatever goes wrong for a while
+            if not told:  # once for each time that it begins
+                _log.warning("Jobs wait: %s", error, exc_info=not isinstance(error, BrokerUnavailable))
             told = True
         else:
             told = False

@@ -1,5 +1,8 @@
 """The command line: serve, demo, submit, plan."""
 
+import signal
+from types import FrameType
+
 import typer
 
 from api.command import demo, plan, serve, submit
@@ -20,4 +23,9 @@ for command in (serve.serve, demo.demo, submit.submit, plan.plan):
 
 def main() -> None:
     """Run the command line."""
+    signal.signal(signal.SIGTERM, _end)  # what a command started must be put away
     app()
+
+
+def _end(number: int, _frame: FrameType | None) -> None:
+    raise SystemExit(128 + number)  # as a shell would say it
