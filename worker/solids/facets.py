@@ -41,29 +41,37 @@ def facets(rings: Sequence[NDArray[np.float64]], like: Faces | None = None) -> F
     faces = faces.copy()
     for _ in range(_ROUNDS):
         thin = np.flatnonzero(thickness < _THIN)
-        if not sum(_flip(points, faces, thickness, int(face)) for face in thin):
+        if not sum(_thicken(points, faces, thickness, int(face)) for face in thin):
             break
     return faces
 
 
-def _flip(points: NDArray[np.float64], faces: Faces, thickness: NDArray[np.float64], face: int) -> bool:
-    """Flip the longest edge of a face if that makes it and its neighbour thicker; tell whether."""
-    corners = faces[face]
-    ring = points[corners]
-    longest = int(_squares(ring[[1, 2, 0]] - ring).argmax())
-    a, b, c = corners[longest], corners[(longest + 1) % 3], corners[(longest + 2) % 3]
-    # The neighbour names the edge in opposite order.
-    beyond, at = np.nonzero((faces == b) & (faces[:, [1, 2, 0]] == a))
-    if len(beyond) != 1:
-        return False  # an edge of the region itself
-    pair = [face, int(beyond[0])]
-    d = faces[pair[1], (at[0] + 2) % 3]
-    turned = np.array([[c, a, d], [d, b, c]], dtype=np.int32)
-    after = _altitudes(points, turned)
-    if after.min() <= thickness[pair].min():
-        return False
-    faces[pair], thickness[pair] = turned, after
-    return True
+def _thicken(points: NDArray[np.float64], faces: Faces, thickness: NDArray[np.float64], face: int) -> bool:
+    """Flip the longest edge of a face, or else of the next one across it and so on; tell whether one was flipped.
+
+    Where a row of points fans out to one far point, only the last face of the row has a neighbour that helps.
+    """
+    seen = {face}
+    while True:
+        corners = faces[face]
+        ring = points[corners]
+        longest = int(_squares(ring[[1, 2, 0]] - ring).argmax())
+        a, b, c = corners[longest], corners[(longest + 1) % 3], corners[(longest + 2) % 3]
+        # The neighbour names the edge in opposite order.
+        beyond, at = np.nonzero((faces == b) & (faces[:, [1, 2, 0]] == a))
+        if len(beyond) != 1:
+            return False  # an edge of the region itself
+        other = int(beyond[0])
+        d = faces[other, (at[0] + 2) % 3]
+        turned = np.array([[c, a, d], [d, b, c]], dtype=np.int32)
+        after = _altitudes(points, turned)
+        if after.min() > thickness[[face, other]].min():
+            faces[[face, other]], thickness[[face, other]] = turned, after
+            return True
+        if other in seen:
+            return False
+        seen.add(other)
+        face = other
 
 
 def _altitudes(points: NDArray[np.float64], faces: Faces) -> NDArray[np.float64]:

@@ -163,7 +163,9 @@ def _squares(after: Indices) -> Indices:
         start = np.where(start >= 0, after[start], -1)
         loop.append(start)
     squares: Indices = np.column_stack(loop[:_FOUR])
-    return squares[(loop[_FOUR] == loop[0]) & (squares.min(axis=1) == loop[0]) & (loop[0] >= 0)]
+    whole: NDArray[np.bool_] = (loop[_FOUR] == loop[0]) & (squares.min(axis=1) == loop[0]) & (loop[0] >= 0)
+    found: Indices = squares[whole]
+    return found
 
 
 def _chained(after: Indices) -> tuple[Indices, ...]:
