@@ -41,9 +41,10 @@ def finished(solid: manifold3d.Manifold) -> Mesh:
         if _is_clean(mesh):
             _compare(rounded, solid)
             return mesh
+    slivers = int((altitudes(mesh) <= SLIVER_ALTITUDE).sum())
     raise CheckFailed(
         "Rounding leaves slivers, or points in one place.",
-        value=int((altitudes(mesh) <= SLIVER_ALTITUDE).sum()), limit=f"none with an altitude under {SLIVER_ALTITUDE:g} mm",
+        value=slivers, limit=f"none with an altitude under {SLIVER_ALTITUDE:g} mm",
     )  # fmt: skip
 
 
