@@ -213,16 +213,19 @@ def _shortest(count: int, cost: Callable[[int, int], Cost | None]) -> tuple[Cost
     """Return the least total cost of cutting 0..count into runs, and for each end the starts that reach it so."""
     totals: list[Cost | None] = [(0, 0, 0)] + [None] * count
     back: list[list[int]] = [[] for _ in range(count + 1)]
+    first = 0
     for end in range(1, count + 1):
-        for start in range(end - 1, -1, -1):
+        # A run that is too long stays so with a later end, and every shorter one with the same end fits.
+        while first < end and cost(first, end) is None:
+            first += 1
+        for start in range(first, end):
+            before, so_far = totals[start], totals[end]
+            if before is None or (so_far is not None and (before[0], before[1], before[2] + 1) > so_far):
+                continue
             own = cost(start, end)
             if own is None:
-                break
-            before = totals[start]
-            if before is None:
                 continue
             total = (before[0] + own[0], before[1] + own[1], before[2] + own[2])
-            so_far = totals[end]
             if so_far is None or total < so_far:
                 totals[end], back[end] = total, [start]
             elif total == so_far:
