@@ -11,6 +11,7 @@ from worker.jobs import pipeline
 from worker.jobs.building import Outcome, Workshop
 from worker.jobs.pipeline import run_pipeline
 from worker.solids.mesh import Mesh
+from worker.spec.errors import JobCancelled
 
 pytestmark = pytest.mark.service
 
@@ -108,6 +109,15 @@ def test_a_cancelled_job_stops_and_stays_cancelled(workshop, job, engine):
     assert replace(workshop, pipeline=cancelling).build(job.id) is Outcome.LOST
     assert engine.job(job.id).state == "cancelled"
     assert engine.job(job.id).progress.done == 0
+
+
+def test_a_job_cancelled_during_a_long_step_is_noticed(workshop, job, engine, until):
+    def waiting(_spec, *, cancelled, **_others):
+        engine.cancel(job.id)
+        until(cancelled)
+        raise JobCancelled
+
+    assert replace(workshop, pipeline=waiting).build(job.id) is Outcome.LOST
 
 
 def test_an_attempt_without_progress_keeps_its_claim(workshop, job, records):

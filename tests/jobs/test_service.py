@@ -32,7 +32,7 @@ def _long(spec, name, first):
 def _pids(engine):
     app = make_app(engine.settings, "work")
     try:
-        (stats,) = app.control.inspect(timeout=5.0).stats().values()
+        (stats,) = app.control.inspect(timeout=5.0, limit=1).stats().values()
     finally:
         app.close()
     return stats["pool"]["processes"]
