@@ -93,3 +93,21 @@ def test_the_demo_is_one_of_the_examples():
     assert examples.DEMO in examples.names()
     trays = examples.document(examples.DEMO)["drawers"][0]["trays"]
     assert len(trays) >= 10
+
+
+def _names(schema):
+    if isinstance(schema, dict):
+        for name, value in schema.items():
+            yield name
+            yield from _names(value)
+    elif isinstance(schema, list):
+        for one in schema:
+            yield from _names(one)
+
+
+def test_bounds_have_the_names_of_json_schema(published):
+    schemas = published["components"]["schemas"]
+    assert not {"ge", "gt", "le", "lt"} & set(_names(schemas))
+    assert schemas["Tray"]["properties"]["quantity"]["minimum"] == 1
+    assert schemas["Tray"]["properties"]["quantity"]["maximum"] == 200
+    assert schemas["Tray"]["properties"]["cells"]["prefixItems"][0]["maximum"] == 40.0

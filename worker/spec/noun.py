@@ -1,9 +1,31 @@
 """The base of every model of the contract."""
 
-from pydantic import BaseModel, ConfigDict
+from typing import Any, Final
+
+from pydantic import BaseModel, ConfigDict, GetJsonSchemaHandler
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema
+
+#: What pydantic calls the bounds of a field that has a validator of its own, and what JSON Schema calls them.
+_BOUNDS: Final = {"ge": "minimum", "gt": "exclusiveMinimum", "le": "maximum", "lt": "exclusiveMaximum"}
 
 
 class Noun(BaseModel):
     """A frozen model that refuses unknown fields."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core_schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        """Name the bounds of numbers as JSON Schema does."""
+        schema = handler(core_schema)
+        properties = handler.resolve_ref_schema(schema).get("properties", {})
+        for name, field in properties.items():
+            properties[name] = _bounded(field)
+        return schema
+
+
+def _bounded(schema: Any) -> Any:
+    if isinstance(schema, dict):
+        return {_BOUNDS.get(key, key): _bounded(value) for key, value in schema.items()}
+    return [_bounded(one) for one in schema] if isinstance(schema, list) else schema
