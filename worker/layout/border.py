@@ -51,8 +51,10 @@ def polygons(area: BaseGeometry, least: float = _SCRAP) -> list[Polygon]:
 
 def opened(area: BaseGeometry, radius: float) -> BaseGeometry:
     """Return the area without what is narrower than twice the radius; sharp ends are bevelled."""
-    core = area.buffer(-radius, join_style="mitre", mitre_limit=_MITRE)
-    grown = core.buffer(radius + _SNAP, join_style="mitre", mitre_limit=_MITRE)
+    # The kernel tries to cross parallel edges, sees the infinity and takes another way: nothing to warn of.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        core = area.buffer(-radius, join_style="mitre", mitre_limit=_MITRE)
+        grown = core.buffer(radius + _SNAP, join_style="mitre", mitre_limit=_MITRE)
     return MultiPolygon(polygons(shapely.intersection(grown, area, grid_size=_SNAP), 0.0))
 
 
@@ -165,7 +167,8 @@ def windows(  # noqa: PLR0917 - a cached function takes no keywords
     open_cells = shapely.union_all(
         [shapely.box(s.x + inset, s.y + inset, s.x + s.width - inset, s.y + s.depth - inset) for s in sockets]
     )
-    room = shapely.difference(plate, open_cells).buffer(-wall, join_style="mitre", mitre_limit=_MITRE)
+    with np.errstate(divide="ignore", invalid="ignore"):  # as in `opened`
+        room = shapely.difference(plate, open_cells).buffer(-wall, join_style="mitre", mitre_limit=_MITRE)
     if room.is_empty:
         return ()
     left, front, right, back = plate.bounds

@@ -56,7 +56,8 @@ def _room(shape: TileShape, inset: float) -> BaseGeometry:
         shapely.box(s.x + inset, s.y + inset, s.x + s.width - inset, s.y + s.depth - inset) for s in shape.sockets
     ]
     plate = shapely.difference(Polygon(shape.outline, shape.windows), shapely.union_all(sockets))
-    return plate.buffer(-_CLEAR, join_style="mitre")
+    with np.errstate(divide="ignore", invalid="ignore"):  # as in `worker.layout.border.opened`
+        return plate.buffer(-_CLEAR, join_style="mitre")
 
 
 def _place(room: BaseGeometry, width: float, depth: float) -> Point | None:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal, TypeAlias, cast
 
+import numpy as np
 import shapely
 from shapely.affinity import translate
 from shapely.geometry import MultiPolygon, Polygon
@@ -95,6 +96,16 @@ def tile_floor(
     return _Tiling(usable, lattice, joint, seam, seam_gap, printer).floor()
 
 
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """A shape in its canonical turn, its box's place from the tile's corner, the turn back, and how it lies there."""
+
+    shape: TileShape
+    at: Point
+    turn: Turn
+    outline: Polygon
+
+
 class _Tiling:
     def __init__(  # noqa: PLR0917 - one caller, same names
         self, usable: Area, lattice: Lattice, joint: Joint, style: SeamStyle, gap: float, printer: Printer
@@ -117,7 +128,7 @@ class _Tiling:
         self.cells_of: dict[int, list[Cell]] = {}
         for cell in lattice.cells:
             self.cells_of.setdefault(self.board.owner[cell], []).append(cell)
-        self._drawn: dict[Key, list[tuple[TileShape, Point, Turn]]] = {}
+        self._drawn: dict[Key, list[_Drawn]] = {}
 
     def floor(self) -> Floor:
         """Return the finished floor."""
@@ -125,6 +136,7 @@ class _Tiling:
         if cut is None:
             raise self._too_small()
         pieces: list[TilePiece] = []
+        outlines: list[Polygon] = []
         first: list[list[int]] = []
         for tile in cut.tiles:
             corner = self._corner(tile)
@@ -132,14 +144,22 @@ class _Tiling:
             if key not in self._drawn:
                 self._drawn[key] = self._draw(tile, corner)
             first.append([len(pieces) + step for step in range(len(self._drawn[key]))])
-            for shape, at, turn in self._drawn[key]:
-                x, y = (round(self.lattice.origin[a] + corner[a] + at[a], 6) for a in (0, 1))
-                pieces.append(TilePiece(shape, (x, y), turn))
-        seams = [SeamPair(a, b, self.seam.gap) for i, j in cut.pairs for a in first[i] for b in first[j]]
-        if seams:
-            self._check_wall()
+            for drawn in self._drawn[key]:
+                x, y = (round(self.lattice.origin[a] + corner[a] + drawn.at[a], 6) for a in (0, 1))
+                pieces.append(TilePiece(drawn.shape, (x, y), drawn.turn))
+                outlines.append(translate(drawn.outline, *corner))
+        seams = self._seams([(a, b) for i, j in cut.pairs for a in first[i] for b in first[j]], outlines)
         key_shape, places = self._keys(cut)
-        return Floor(tuple(pieces), tuple(seams), key_shape, places, tuple(self._warnings(cut)))
+        return Floor(tuple(pieces), seams, key_shape, places, tuple(self._warnings(cut)))
+
+    def _seams(self, pairs: list[tuple[int, int]], outlines: list[Polygon]) -> tuple[SeamPair, ...]:
+        """Return the pairs that do meet: a tile may have lost the bit of border where it would have."""
+        if not pairs:
+            return ()
+        self._check_wall()
+        first, second = (np.array([outlines[pair[end]] for pair in pairs], dtype=object) for end in (0, 1))
+        meet = shapely.distance(first, second) <= self.seam.gap + COORDINATE_GRID
+        return tuple(SeamPair(a, b, self.seam.gap) for (a, b), near in zip(pairs, meet, strict=True) if near)
 
     def _corner(self, tile: Tile) -> Point:
         """Return the front left corner of a tile's first square, from the lattice's origin."""
@@ -148,16 +168,16 @@ class _Tiling:
         first, pitch = self.board.first, self.lattice.pitch
         return (column - 1 + first[0]) * pitch, (row - 1 + first[1]) * pitch
 
-    def _draw(self, tile: Tile, corner: Point) -> list[tuple[TileShape, Point, Turn]]:
-        """Return a tile's shape in its canonical turn, its box's place from the tile's corner, and the turn back."""
+    def _draw(self, tile: Tile, corner: Point) -> list[_Drawn]:
+        """Return a tile's pieces: one, unless a cut through the border left its cells apart."""
         cells = [cell for p in tile.patches for cell in self.cells_of.get(p, ())]
         drawn = []
         for polygon in self._area(tile, cells):
             polygon = self._with_tabs(polygon, tile)  # noqa: PLW2901 - the same plate, further on
             own = [c for c in cells if polygon.contains(self._middle(c))]
-            figure = _figure(translate(polygon, -corner[0], -corner[1]), self._sockets(own, corner))
-            figure, at, turn = _canonical(figure)
-            drawn.append((self._shape(figure), (at[0] / 1000.0, at[1] / 1000.0), turn))
+            outline = translate(polygon, -corner[0], -corner[1])
+            figure, at, turn = _canonical(_figure(outline, self._sockets(own, corner)))
+            drawn.append(_Drawn(self._shape(figure), (at[0] / 1000.0, at[1] / 1000.0), turn, outline))
         return drawn
 
     def _middle(self, cell: Cell) -> shapely.Point:
