@@ -24,6 +24,18 @@ _FULL = {
             "gap": 0.5,
             "align": {"x": "left", "y": "back"},
             "copies": 2,
+            "items": [
+                {"name": "cells", "shape": {"kind": "standard", "id": "battery-aa"}, "count": 24, "storage": "upright"},
+                {"name": "knife", "shape": {"kind": "box", "size": [160, "1 in", 20]}, "near": "cells", "label": True},
+                {
+                    "name": "square",
+                    "shape": {"kind": "polygon", "points": [[0, 0], [90, 0], [90, 15], [15, 15], [0, 60]], "height": 9},
+                    "storage": "pocket",
+                    "at": [3, 2.5],
+                    "stack": False,
+                },
+            ],
+            "fill": True,
             "trays": [
                 {
                     "name": "chisels",
@@ -73,6 +85,19 @@ _FULL = {
     },
     "material": {"name": "PETG", "density": 1.27, "cost_per_kg": 20},
     "coupon": False,
+    "items": [
+        {"name": "nuts", "shape": {"kind": "standard", "id": "nut-m4"}, "count": 100, "group": "M4", "mass": 0.8},
+        {
+            "name": "screws",
+            "shape": {"kind": "standard", "id": "bolt-cap-m4", "length": "16 mm"},
+            "count": 80,
+            "group": "M4",
+            "access": "often",
+            "label": "M4 x 16",
+        },
+        {"name": "pens", "shape": {"kind": "cylinder", "diameter": 10, "length": 145}, "access": "rarely"},
+    ],
+    "strict": True,
 }
 
 

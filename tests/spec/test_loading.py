@@ -17,7 +17,24 @@ _leaves = (
     | st.floats()
     | st.text(max_size=12)
     | st.sampled_from(
-        [10**400, -0.0, 1e308, "\ud800", "1/0 in", "16¼", "circle", "polygon", "__proto__", "1", True, [], {}]
+        [
+            10**400,
+            -0.0,
+            1e308,
+            "\ud800",
+            "1/0 in",
+            "16¼",
+            "circle",
+            "polygon",
+            "box",
+            "standard",
+            "battery-aa",
+            "__proto__",
+            "1",
+            True,
+            [],
+            {},
+        ]
     )
 )
 _names = st.text(max_size=6) | st.sampled_from(
@@ -35,6 +52,10 @@ _names = st.text(max_size=6) | st.sampled_from(
         "circle",
         "joint",
         "at",
+        "items",
+        "kind",
+        "standard",
+        "previous",
     ]
 )
 _json = st.recursive(

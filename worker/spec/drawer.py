@@ -5,6 +5,7 @@ from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 from pydantic import BeforeValidator, Field, model_validator
 
 from worker.spec.errors import LayoutError, SpecError
+from worker.spec.items import Items
 from worker.spec.length import DrawerHeight, DrawerLength, LengthBounds
 from worker.spec.names import Count, Name
 from worker.spec.noun import Noun
@@ -62,6 +63,8 @@ class Drawer(Noun):
     align: Align = Field(default=Align(), description="Where the grid lies.")
     copies: Annotated[Count, Field(ge=1, le=100)] = Field(default=1, description="How many drawers like this.")
     trays: tuple[Tray, ...] = Field(default=(), max_length=500, description="What goes in.")
+    items: Items = Field(default=(), description="Things that trays are sized and placed for, in this drawer.")
+    fill: bool = Field(default=False, strict=True, description="Make spare trays for the cells that are left over.")
 
     @property
     def readings_across(self) -> tuple[float, ...]:

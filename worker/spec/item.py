@@ -25,7 +25,7 @@ _LONGEST_LABEL: Final = 40
 class Standard(Noun):
     """A thing of the catalogue."""
 
-    kind: Literal["standard"]
+    kind: Literal["standard"] = Field(description="Says that the catalogue knows it.")
     id: Name = Field(description="Its id in the catalogue.")
     length: Annotated[float, LengthBounds(*SCREW_LENGTHS)] | None = Field(
         default=None, description="Length under the head: for screws, and only for them."

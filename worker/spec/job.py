@@ -1,14 +1,18 @@
 """The spec of a job: the whole of what a caller says."""
 
 from collections.abc import Iterator
-from typing import Literal, Self
+from typing import Annotated, Any, Literal, Self, TypeAlias
 
-from pydantic import Field, model_validator
+from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
+from pydantic_core import CoreSchema, core_schema
 
 from worker.spec.drawer import Drawer
 from worker.spec.errors import JointError, SpecError, TrayError
 from worker.spec.grid import Grid
+from worker.spec.item import Item
+from worker.spec.items import Items
 from worker.spec.joint import LEAST_FOOT, Joint
+from worker.spec.manifest import Manifest
 from worker.spec.material import Material
 from worker.spec.names import Name
 from worker.spec.noun import Noun
@@ -22,6 +26,22 @@ __all__ = ["Spec"]
 _LAYERS_IN_A_FLOOR = 2
 
 
+class _AsManifest:
+    """Reads a manifest, whose schema is published beside this contract's: a spec's does not spell it out again."""
+
+    def __get_pydantic_core_schema__(self, _source: Any, _handler: GetCoreSchemaHandler) -> CoreSchema:
+        """Check it as a manifest, write it as one."""
+        write = core_schema.plain_serializer_function_ser_schema(lambda manifest: manifest.model_dump(mode="json"))
+        return core_schema.no_info_plain_validator_function(Manifest.model_validate, serialization=write)
+
+    def __get_pydantic_json_schema__(self, _schema: CoreSchema, _handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        """Say that it is an object."""
+        return {"type": "object"}
+
+
+Previous: TypeAlias = Annotated[Manifest, _AsManifest()]
+
+
 class Spec(Noun):
     """A job: drawers, and the grid, printer and material that all of them share."""
 
@@ -32,6 +52,12 @@ class Spec(Noun):
     printer: Printer = Field(description="The printer.")
     material: Material = Field(default=Material(), description="The filament.")
     coupon: bool = Field(default=True, strict=True, description="Add a test print that shows which clearance fits.")
+    items: Items = Field(default=(), description="Things shared out over all drawers of the job.")
+    strict: bool = Field(default=False, strict=True, description="Refuse the job when an item finds no place.")
+    previous: Previous | None = Field(
+        default=None,
+        description="Manifest (manifest.schema.json) of the job as it was printed: what serves on stays where it is.",
+    )
 
     def joint(self) -> Joint:
         """Return the checked joint of this grid, clearance and line width."""
@@ -50,6 +76,7 @@ class Spec(Noun):
         self._check_joint(refusals)
         for drawer_index, tray_index, tray in self.trays():
             self._check_tray(tray, ("drawers", drawer_index, "trays", tray_index), refusals)
+        self._check_items(refusals)
         refusals.settle()
         return self
 
@@ -79,6 +106,29 @@ class Spec(Noun):
                 remedy="Take a larger pitch or smaller insets.",
             )  # fmt: skip
             refusals.add(error, *at)
+
+    def _check_items(self, refusals: Refusals) -> None:
+        for index, item in enumerate(self.items):
+            if item.at is not None and len(self.drawers) > 1:
+                remedy = "List the item in its drawer."
+                error = SpecError("Which drawer is meant is not said.", value=item.at, remedy=remedy)
+                refusals.add(error, "items", index, "at")
+            self._check_item(item, ("items", index), refusals)
+        for drawer_index, drawer in enumerate(self.drawers):
+            for index, item in enumerate(drawer.items):
+                self._check_item(item, ("drawers", drawer_index, "items", index), refusals)
+
+    def _check_item(self, item: Item, at: tuple[Step, ...], refusals: Refusals) -> None:
+        if item.fixed and self.previous is None:
+            remedy = "Give the previous manifest, or leave it out."
+            refusals.add(SpecError(f"{item.name} has no place to stay in.", value=True, remedy=remedy), *at, "fixed")
+        for axis, along in enumerate(item.at or ()):
+            if along % 1.0 and not self.grid.half_cells:
+                error = SpecError(
+                    f"{item.name} stands on half cells, and the grid has none.",
+                    value=along, limit="whole cells", remedy="Set half_cells of the grid to true.",
+                )  # fmt: skip
+                refusals.add(error, *at, "at", axis)
 
     def _check_tray(self, tray: Tray, at: tuple[Step, ...], refusals: Refusals) -> None:
         wall = LINES_IN_A_WALL * self.printer.line_width

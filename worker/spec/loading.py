@@ -22,6 +22,8 @@ _DEEPEST: Final = 32
 _MOST_ERRORS: Final = 100
 _MOST_COUNTED: Final = 5000
 _LONGEST_LIST: Final = 500
+#: A manifest lists every part in its place.
+_LONGEST_OF_PREVIOUS: Final = 5000
 _LONGEST_INTEGER: Final = 30
 _LONGEST_NAME: Final = 80
 #: The tags of the shapes that pydantic tells apart, and what each may be.
@@ -107,11 +109,15 @@ def _faults(data: object) -> Iterator[SpecError]:
         elif isinstance(value, dict):
             yield from _misnamed(value, at)
             waiting.extend((one, at + pointer([name]), depth + 1) for name, one in value.items() if _is_name(name))
-        elif isinstance(value, list | tuple) and len(value) > _LONGEST_LIST:
-            limit = f"at most {_LONGEST_LIST} items"
+        elif isinstance(value, list | tuple) and len(value) > (longest := _longest(at)):
+            limit = f"at most {longest} items"
             yield SpecError("The list is too long.", pointer=at, value=len(value), limit=limit)
         elif isinstance(value, list | tuple):
             waiting.extend((one, f"{at}/{index}", depth + 1) for index, one in enumerate(value))
+
+
+def _longest(at: str) -> int:
+    return _LONGEST_OF_PREVIOUS if at.startswith("/previous/") else _LONGEST_LIST
 
 
 def _is_name(name: object) -> bool:

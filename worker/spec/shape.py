@@ -23,14 +23,14 @@ SCREW_LENGTHS: Final = (3.0, 300.0)
 class Box(Noun):
     """A box, or anything that goes into one."""
 
-    kind: Literal["box"]
+    kind: Literal["box"] = Field(description="Says that this is a box.")
     size: tuple[_Extent, _Extent, _Extent] = Field(description="Length, width and height.")
 
 
 class Cylinder(Noun):
     """A cylinder: a cell, a pen, a coin, a drill."""
 
-    kind: Literal["cylinder"]
+    kind: Literal["cylinder"] = Field(description="Says that this is a cylinder.")
     diameter: _Extent = Field(description="Diameter, at its widest.")
     length: _Extent = Field(description="Length, or the thickness of a disc.")
 
@@ -38,7 +38,7 @@ class Cylinder(Noun):
 class Prism(Noun):
     """A flat thing of any outline."""
 
-    kind: Literal["polygon"]
+    kind: Literal["polygon"] = Field(description="Says that this is a polygon.")
     points: Polygon = Field(description="Corners [x, y] of its outline in order, as it lies.")
     height: _Extent = Field(description="Height as it lies.")
 
@@ -46,7 +46,7 @@ class Prism(Noun):
 class Screw(Noun):
     """A screw of any length: a head and a shank."""
 
-    kind: Literal["screw"]
+    kind: Literal["screw"] = Field(description="Says that this is a screw.")
     head_diameter: _Extent = Field(description="Diameter of the head, across corners.")
     head_height: _Extent = Field(description="Height of the head.")
     diameter: _Extent = Field(description="Diameter of the thread.")
