@@ -38,7 +38,7 @@ def thin(area, wall):
     core = area.buffer(-wall / 2.0, quad_segs=16)
     back = core.buffer(wall / 2.0, join_style="mitre", mitre_limit=5.0)
     lost = area.difference(back.buffer(0.005))
-    return [one for one in shapely.get_parts(lost) if one.area > 0.08 * wall * wall]  # less is a corner
+    return [one for one in shapely.get_parts(lost) if one.area > 0.15 * wall * wall]  # less is a corner
 
 
 def mass(shape, density=1.24):
