@@ -281,3 +281,11 @@ def test_a_plan_is_quick() -> None:
         times.append(time.process_time() - start)
     # Seconds of this process: others may work on the same cores.
     assert min(times) < 0.3
+
+
+def test_equal_trays_share_a_mark_and_keep_their_names():
+    trays = [{"name": name, "cells": [2, 1], "height": 40} for name in ("forks", "knives")]
+    plan = plan_of({"width": 200, "depth": 100, "trays": trays}, coupon=False)
+    placed = [(one.mark, one.name) for one in plan.drawers[0].placements if one.name is not None]
+    assert sorted(placed) == [("T1", "forks"), ("T1", "knives")]
+    assert plan.part("T1").quantity == 2

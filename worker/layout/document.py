@@ -49,7 +49,11 @@ def _drawer(drawer: DrawerPlan) -> DrawerEntry:
 
 def _placement(one: Placement) -> PlacementEntry:
     return PlacementEntry(
-        mark=one.mark, at=_three(one.at), turn=one.turn, cell=None if one.cell is None else _two(one.cell)
+        mark=one.mark,
+        at=_three(one.at),
+        turn=one.turn,
+        cell=None if one.cell is None else _two(one.cell),
+        name=one.name,
     )
 
 

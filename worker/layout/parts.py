@@ -197,10 +197,11 @@ class Placement:
     """Where one part stands in its drawer: turned by ``turn`` degrees about z, then its box moved to ``at``.
 
     ``at`` is the least corner of the turned part's bounding box in the drawer's frame. ``cell`` is the grid position of
-    a tray, else None.
+    a tray, ``name`` what the caller calls the tray there (equal trays share a mark, not a name); else both are None.
     """
 
     mark: str
     at: tuple[float, float, float]
     turn: Literal[0, 90, 180, 270] = 0
     cell: Point | None = None
+    name: str | None = None

@@ -116,7 +116,7 @@ class _Job:
             mark = self.register.enter("tray", name, shape, size, count=drawer.copies, room=tray_mark, pointer=at)
             cell = place.at[0] / 2.0, place.at[1] / 2.0
             x, y = (round(lattice.origin[axis] + cell[axis] * lattice.pitch + shape.inset, 3) for axis in (0, 1))
-            yield Placement(mark, (x, y, 0.0), cell=cell)
+            yield Placement(mark, (x, y, 0.0), cell=cell, name=name)
 
     def _tray_shape(self, tray: Tray, pointer: str, *, half_feet: bool) -> TrayShape:
         """Return a tray's shape, checked against the bed."""

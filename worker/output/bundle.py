@@ -8,7 +8,7 @@ from typing import Final
 from worker.output.archive import Entry, write_zip
 from worker.output.manifest import manifest_bytes
 from worker.spec.errors import BlobMissing
-from worker.spec.manifest import THREEMF_TYPE, FileEntry, Manifest
+from worker.spec.manifest import THREEMF_TYPE, FileEntry, Manifest, PlacementEntry
 
 #: Names inside the bundle.
 READ_FIRST: Final = "READ-FIRST.txt"
@@ -56,15 +56,16 @@ def read_first(manifest: Manifest) -> str:
     lines += ["", "Drawers", "-------"]
     for drawer in manifest.drawers:
         lines += ["", f"{drawer.name}, {drawer.copies} x"]
-        lines += [_placed(place.mark, place.at, place.turn) for place in drawer.placements]
+        lines += [_placed(place) for place in drawer.placements]
     lines += ["", "Positions are those of a part's front left corner, from the front left corner of the usable area."]
     lines.append(f"Made by {manifest.generator.name} {manifest.generator.version} with {manifest.generator.kernel}.")
     return "\n".join(lines) + "\n"
 
 
-def _placed(mark: str, at: tuple[float, float, float], turn: int) -> str:
-    line = f"     {mark:5s} at {at[0]:g}, {at[1]:g}"
-    return f"{line}, turned by {turn} degrees" if turn else line
+def _placed(place: PlacementEntry) -> str:
+    line = f"     {place.mark:5s} at {place.at[0]:g}, {place.at[1]:g}"
+    line += f", turned by {place.turn} degrees" if place.turn else ""
+    return f"{line}: {place.name}" if place.name else line
 
 
 def _paragraphs(texts: Iterator[str]) -> Iterator[str]:

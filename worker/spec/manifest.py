@@ -61,6 +61,8 @@ class PlacementEntry(_Entry):
     turn: Literal[0, 90, 180, 270]
     cell: Point2 | None = None
     """A tray's grid position, counted in cells from the grid's origin."""
+    name: str | None = None
+    """What the caller calls the tray that stands here; equal trays share a mark, and each keeps its name."""
 
 
 class DrawerEntry(_Entry):
