@@ -101,7 +101,7 @@ def plate_of(usable: Area, cells: Sequence[Cell], half: float, least: float, gap
     """
     squares = cell_area(cells, half)
     border = opened(shapely.difference(usable, squares, grid_size=_SNAP), least / 2.0)
-    area, points = joined(squares, border, least, gap)
+    area, points = joined(squares, border, usable, least, gap)
     nicked = {
         cell
         for x, y in points
@@ -112,7 +112,9 @@ def plate_of(usable: Area, cells: Sequence[Cell], half: float, least: float, gap
     return Plate(area, frozenset(nicked))
 
 
-def joined(cells: BaseGeometry, border: BaseGeometry, least: float, gap: float) -> tuple[BaseGeometry, list[Point]]:
+def joined(
+    cells: BaseGeometry, border: BaseGeometry, usable: Area, least: float, gap: float
+) -> tuple[BaseGeometry, list[Point]]:
     """Return cells and border in one, without the border that hangs on by less than ``least`` or not at all.
 
     Where two pieces touch in nothing but a point, the point is cut out, wide enough for the gap between tiles; those
@@ -134,8 +136,19 @@ def joined(cells: BaseGeometry, border: BaseGeometry, least: float, gap: float) 
         points = [point for point in points if point in corners]
         cut = shapely.union_all([shapely.box(x - reach, y - reach, x + reach, y + reach) for x, y in points])
         whole = shapely.union_all([rest, shapely.difference(cells, cut)], grid_size=_SNAP)
-    kept = [one for one in polygons(whole) if one.intersection(cells).area > _SCRAP]
+    kept = [_filled(one, usable, least) for one in polygons(whole) if one.intersection(cells).area > _SCRAP]
     return (kept[0] if len(kept) == 1 else MultiPolygon(kept)), points
+
+
+def _filled(plate: Polygon, usable: Area, least: float) -> Polygon:
+    """Return the plate without the narrow holes that border left out, whose walls would be thin; obstacles stay."""
+    holes = []
+    for ring in plate.interiors:
+        hole = Polygon(ring)
+        if not polygons(opened(hole, least / 2.0)) and hole.difference(usable).area < _SNAP:
+            continue
+        holes.append(ring)
+    return Polygon(plate.exterior, holes) if len(holes) < len(plate.interiors) else plate
 
 
 def _pinches(area: BaseGeometry) -> list[Point]:

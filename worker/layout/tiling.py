@@ -118,7 +118,8 @@ class _Tiling:
         reach = self.tab.reach if self.tab is not None and style == "dovetail" else 0.0
         self.seam = Seam(gap, self.tab is not None, style == "key", reach)
         x, y = lattice.origin
-        plate = plate_of(translate(usable, -x, -y), lattice.cells, self.half, self.least, gap)
+        self.usable = translate(usable, -x, -y)
+        plate = plate_of(self.usable, lattice.cells, self.half, self.least, gap)
         bed = Bed.of(
             (printer.bed[0], printer.bed[1]),
             printer.margin,
@@ -203,7 +204,7 @@ class _Tiling:
         whole = MultiPolygon(polygons(shapely.intersection(whole, box)))
         own = shapely.intersection(cell_area(cells, self.half), whole, grid_size=LENGTH_EPSILON)
         border = opened(shapely.difference(whole, own, grid_size=LENGTH_EPSILON), self.least / 2.0)
-        return polygons(joined(own, border, self.least, self.seam.gap)[0])
+        return polygons(joined(own, border, self.usable, self.least, self.seam.gap)[0])
 
     def _with_tabs(self, polygon: Polygon, tile: Tile) -> Polygon:
         """Return the plate with its tabs and recesses."""
