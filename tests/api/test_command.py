@@ -136,6 +136,20 @@ def test_without_a_service_it_says_how_to_start_one(run, small, free_port):
     assert "drawerwright serve" in json.loads(result.stdout)["remedy"]
 
 
+def test_the_service_is_where_the_settings_say(run, small, free_port, monkeypatch):
+    monkeypatch.setenv("DRAWERWRIGHT_PORT", str(free_port))
+    result = run("submit", small)
+    assert result.exit_code == 3
+    assert f"http://127.0.0.1:{free_port}" in result.stderr
+
+
+def test_a_setting_that_cannot_be_used_is_a_wrong_command(run, small, monkeypatch):
+    monkeypatch.setenv("DRAWERWRIGHT_PORT", "many")
+    result = run("submit", small)
+    assert result.exit_code == 2
+    assert "DRAWERWRIGHT_PORT" in result.stderr
+
+
 @pytest.mark.parametrize("address", ["not an address", "http://[bad", "ftp://127.0.0.1", "http://127.0.0.1:99999999"])
 def test_an_address_that_is_none_is_no_service(run, small, address):
     assert run("submit", small, "--url", address).exit_code == 3
