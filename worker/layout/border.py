@@ -191,7 +191,7 @@ def windows(  # noqa: PLR0917 - a cached function takes no keywords
     bays = _simple(shapely.difference(room, shapely.union_all(ribs)), wall)
     if bays and not node_points(sockets):
         bays = _with_pad(bays)
-    rings = [ring_of(bay) for bay in bays]
+    rings = [ring_of(bay) for bay in _spaced(bays, wall)]
     return tuple(sorted(ring for ring in rings if ring))
 
 
@@ -275,6 +275,20 @@ def _with_pad(bays: list[Polygon]) -> list[Polygon]:
         rest = [one for one in bays if one is not bay]
         return rest + polygons(opened(shapely.difference(bay, pad), WINDOW_LEAST / 2.0), WINDOW_LEAST**2)
     return bays
+
+
+def _spaced(bays: list[Polygon], wall: float) -> list[Polygon]:
+    """Return the bays with a wall between any two: where an opening parted a bay, the ends may nearly touch."""
+    kept: list[Polygon] = []
+    for bay in sorted(bays, key=lambda one: (-round(one.area, 3), ring_of(one))):
+        near = [one for one in kept if one.distance(bay) < wall - COORDINATE_GRID]
+        if not near:
+            kept.append(bay)
+            continue
+        with np.errstate(divide="ignore", invalid="ignore"):  # as in `opened`
+            walls = shapely.union_all([one.buffer(wall, join_style="mitre", mitre_limit=_MITRE) for one in near])
+        kept += _simple(shapely.difference(bay, walls), wall)
+    return kept
 
 
 def _simple(room: BaseGeometry, wall: float) -> list[Polygon]:
