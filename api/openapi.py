@@ -47,6 +47,7 @@ def _document(app: FastAPI) -> dict[str, Any]:
     )
     schemas = made.setdefault("components", {}).setdefault("schemas", {})
     _drop_frameworks_own(made, schemas)
+    _drop_unused(made["paths"], schemas)
     for name, schema in _own().items():
         if schemas.setdefault(name, schema) != schema:
             raise ValueError(f"Two models are called {name}.")
@@ -63,6 +64,25 @@ def _drop_frameworks_own(made: dict[str, Any], schemas: dict[str, Any]) -> None:
                 del operation["responses"]["422"]
     for leftover in ("HTTPValidationError", "ValidationError"):
         schemas.pop(leftover, None)
+
+
+def _drop_unused(paths: dict[str, Any], schemas: dict[str, Any]) -> None:
+    """Take out the models that the framework found inside others which do not spell them out."""
+    waiting, used = [_refs(paths)], set[str]()
+    while waiting:
+        for name in waiting.pop() - used:
+            used.add(name)
+            waiting.append(_refs(schemas.get(name)))
+    for name in schemas.keys() - used:
+        del schemas[name]
+
+
+def _refs(told: Any) -> set[str]:
+    """Return the names of all schemas that something refers to."""
+    if isinstance(told, dict):
+        own = {told["$ref"].rpartition("/")[2]} if isinstance(told.get("$ref"), str) else set[str]()
+        return own.union(*(_refs(one) for one in told.values()))
+    return set[str]().union(*(_refs(one) for one in told)) if isinstance(told, list) else set()
 
 
 def _own() -> dict[str, Any]:

@@ -3,16 +3,23 @@
 from collections.abc import Iterable
 
 from worker.layout.parts import Placement, Ring
-from worker.layout.plan import DrawerPlan, Plan
+from worker.layout.plan import Changes, DrawerPlan, Pieces, Plan, Space, Stand, Stored, Unplaced
 from worker.spec.manifest import (
     CautionEntry,
     Cells,
+    ContentEntry,
     DrawerEntry,
+    MoveEntry,
+    PiecesEntry,
     PlacementEntry,
     PlanDocument,
     PlannedPart,
+    SpaceEntry,
+    StandEntry,
+    UnplacedEntry,
     WarningEntry,
 )
+from worker.spec.manifest import Changes as ChangesEntry
 
 #: Decimals of a length in a document: the micrometre of the coordinate grid.
 _DECIMALS = 3
@@ -24,11 +31,22 @@ def plan_document(plan: Plan) -> PlanDocument:
         name=plan.name,
         drawers=tuple(_drawer(drawer) for drawer in plan.drawers),
         parts=tuple(
-            PlannedPart(mark=part.mark, kind=part.kind, name=part.name, quantity=part.quantity, size=_three(part.size))
+            PlannedPart(
+                mark=part.mark,
+                kind=part.kind,
+                name=part.name,
+                quantity=part.quantity,
+                size=_three(part.size),
+                shape=part.bare,
+                tray=part.tray,
+            )
             for part in plan.parts
         ),
         warnings=tuple(WarningEntry(pointer=one.pointer, message=one.message) for one in plan.warnings),
         cautions=tuple(CautionEntry(topic=one.topic, text=one.text) for one in plan.cautions),
+        unplaced=tuple(_unplaced(one) for one in plan.unplaced),
+        changes=None if plan.changes is None else _changes(plan.changes),
+        numbering=dict(plan.numbering),
     )
 
 
@@ -44,6 +62,8 @@ def _drawer(drawer: DrawerPlan) -> DrawerEntry:
         leftover=_two(drawer.leftover),
         free=drawer.free,
         placements=tuple(_placement(one) for one in drawer.placements),
+        contents=tuple(_stored(one) for one in drawer.contents),
+        spaces=tuple(_space(one) for one in drawer.spaces),
     )
 
 
@@ -54,6 +74,65 @@ def _placement(one: Placement) -> PlacementEntry:
         turn=one.turn,
         cell=None if one.cell is None else _two(one.cell),
         name=one.name,
+    )
+
+
+def _stored(one: Stored) -> ContentEntry:
+    return ContentEntry(
+        item=one.item,
+        pointer=one.pointer,
+        count=one.count,
+        capacity=one.capacity,
+        storage=one.storage,
+        shape=one.shape,
+        placement=one.placement,
+        at=_three(one.at),
+        size=_three(one.size),
+    )
+
+
+def _space(one: Space) -> SpaceEntry:
+    (x, y), (width, depth) = one.at, one.halves
+    return SpaceEntry(at=(x / 2.0, y / 2.0), cells=(width / 2.0, depth / 2.0))
+
+
+def _unplaced(one: Unplaced) -> UnplacedEntry:
+    return UnplacedEntry(
+        item=one.item,
+        pointer=one.pointer,
+        drawer=one.drawer,
+        count=one.count,
+        reason=one.reason,
+        remedy=one.remedy,
+    )
+
+
+def _changes(changes: Changes) -> ChangesEntry:
+    return ChangesEntry(
+        new=tuple(_pieces(one) for one in changes.new),
+        kept=tuple(_pieces(one) for one in changes.kept),
+        moved=tuple(
+            MoveEntry(
+                mark=one.mark,
+                kind=one.kind,
+                name=one.name,
+                count=one.count,
+                before=_stand(one.before),
+                now=_stand(one.now),
+            )
+            for one in changes.moved
+        ),
+        retired=tuple(_pieces(one) for one in changes.retired),
+    )
+
+
+def _pieces(one: Pieces) -> PiecesEntry:
+    return PiecesEntry(mark=one.mark, kind=one.kind, name=one.name, count=one.count)
+
+
+def _stand(one: Stand) -> StandEntry:
+    return StandEntry(
+        drawer=one.drawer, at=_three(one.at), turn=one.turn, cell=None if one.cell is None else _two(one.cell)
     )
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from worker.spec.joint import Levels
+from worker.spec.tray import Tray
 
 Point: TypeAlias = tuple[float, float]
 Ring: TypeAlias = tuple[Point, ...]
@@ -182,7 +183,10 @@ Shape: TypeAlias = TileShape | TrayShape | KeyShape | CouponShape | PlugShape
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A shape with its short name: same mark, same shape. ``quantity`` counts all drawers and copies of the job."""
+    """A shape with its short name: same mark, same shape. ``quantity`` counts all drawers and copies of the job.
+
+    ``bare`` is the `worker.layout.fingerprint` of the shape without its mark, ``tray`` what a tray was made from.
+    """
 
     mark: str
     kind: Kind
@@ -190,6 +194,8 @@ class Part:
     shape: Shape
     size: tuple[float, float, float]
     quantity: int
+    bare: str | None = None
+    tray: Tray | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -70,6 +70,9 @@ def compose_manifest(
         assembly=tuple(assembly),
         warnings=document.warnings,
         cautions=document.cautions,
+        unplaced=document.unplaced,
+        changes=document.changes,
+        numbering=document.numbering,
         bundle=bundle,
     )
 

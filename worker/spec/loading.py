@@ -215,9 +215,9 @@ def _steps(path: Sequence[Step], data: object) -> list[Step]:
 
 
 def _is_tag(before: Sequence[Step]) -> bool:
-    """Return whether what comes next in a path is a tag: after a pocket's index and after an item's shape."""
+    """Return whether what comes next in a path is a tag: after the index of a pocket and after the shape of an item."""
     match before:
-        case [*_, "pockets", int()] | [*_, "items", int(), "shape"]:
+        case [*_, "pockets", int()] | [*_, "items" | "contents", int(), "shape"]:
             return True
         case _:
             return False

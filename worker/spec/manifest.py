@@ -6,7 +6,11 @@ manifest is published as ``openapi/manifest.schema.json``; `manifest_schema` mak
 
 from typing import Annotated, Any, Final, Literal, TypeAlias
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
+
+from worker.spec.item import Storage
+from worker.spec.shape import PlainShape
+from worker.spec.tray import Tray
 
 MANIFEST_VERSION: Final = "1"
 
@@ -26,6 +30,13 @@ Point2: TypeAlias = tuple[Millimetres, Millimetres]
 Point3: TypeAlias = tuple[Millimetres, Millimetres, Millimetres]
 Size3: TypeAlias = tuple[Positive, Positive, Positive]
 PartKind: TypeAlias = Literal["tile", "tray", "key", "coupon", "plug"]
+Quantity: TypeAlias = Annotated[int, Field(ge=1)]
+Turn: TypeAlias = Literal[0, 90, 180, 270]
+#: The number of a mark has at most five digits.
+MarkNumber: TypeAlias = Annotated[int, Field(ge=0, le=99_999)]
+#: The contract spells these two out under their own names; what is written of them has lengths in mm.
+WrittenTray: TypeAlias = Annotated[Tray, WithJsonSchema({"type": "object"})]
+WrittenShape: TypeAlias = Annotated[PlainShape, Field(discriminator="kind"), WithJsonSchema({"type": "object"})]
 
 
 class _Entry(BaseModel):
@@ -58,18 +69,50 @@ class PlacementEntry(_Entry):
 
     mark: Mark
     at: Point3
-    turn: Literal[0, 90, 180, 270]
+    turn: Turn
     cell: Point2 | None = None
     """A tray's grid position, counted in cells from the grid's origin."""
     name: str | None = None
     """What the caller calls the tray that stands here; equal trays share a mark, and each keeps its name."""
 
 
+class ContentEntry(_Entry):
+    """Things of one item that lie in one tray."""
+
+    item: str
+    """The item's name."""
+    pointer: str
+    """JSON Pointer of the item in the spec."""
+    count: Quantity
+    """How many lie here."""
+    capacity: Quantity
+    """How many would have room here."""
+    storage: Storage
+    """How they lie."""
+    shape: WrittenShape
+    """The shape of one, as an item of a spec has it; a thing of the catalogue with its sizes."""
+    placement: Count
+    """The tray: an index into the drawer's placements."""
+    at: Point3
+    """Least corner of the box around them, in the drawer's frame."""
+    size: Size3
+    """That box."""
+
+
+class SpaceEntry(_Entry):
+    """A rectangle of cells with no tray on them."""
+
+    at: Point2
+    """Its front left cell, counted from the grid's origin."""
+    cells: tuple[Positive, Positive]
+    """Cells across and front to back."""
+
+
 class DrawerEntry(_Entry):
     """One drawer: x left to right, y front to back, z up, origin at the front left corner of the usable area."""
 
     name: str
-    copies: Annotated[int, Field(ge=1)]
+    copies: Quantity
     size: Size3
     """Width, depth and height."""
     outline: tuple[tuple[Point2, ...], ...]
@@ -83,6 +126,10 @@ class DrawerEntry(_Entry):
     free: Count
     """Half cells (quarters of a cell) with no tray on them."""
     placements: tuple[PlacementEntry, ...]
+    contents: tuple[ContentEntry, ...] = ()
+    """What lies where, by item and tray."""
+    spaces: tuple[SpaceEntry, ...] = ()
+    """The free cells as rectangles, the largest first; none overlaps another."""
 
 
 class PlannedPart(_Entry):
@@ -91,10 +138,74 @@ class PlannedPart(_Entry):
     mark: Mark
     kind: PartKind
     name: str
-    quantity: Annotated[int, Field(ge=1)]
+    quantity: Quantity
     """For all drawers and their copies."""
     size: Size3
     """The box as printed."""
+    shape: Sha256 | None = None
+    """Digest of the shape without its mark: by this a later layout knows what is printed already."""
+    tray: WrittenTray | None = None
+    """A tray as a spec has it, without its place and quantity; for every other kind null."""
+
+
+class UnplacedEntry(_Entry):
+    """Things that found no place."""
+
+    item: str
+    """The item's name."""
+    pointer: str
+    """JSON Pointer of the item in the spec."""
+    drawer: str | None
+    """The drawer that they were for; null: any of the job."""
+    count: Quantity
+    """How many found no place."""
+    reason: str
+    """Why."""
+    remedy: str | None
+    """The cheapest way to give them one."""
+
+
+class PiecesEntry(_Entry):
+    """Printed pieces of one mark."""
+
+    mark: Mark
+    kind: PartKind
+    name: str
+    count: Quantity
+
+
+class StandEntry(_Entry):
+    """Where a piece stands: as in a drawer's placements."""
+
+    drawer: str
+    at: Point3
+    turn: Turn
+    cell: Point2 | None = None
+
+
+class MoveEntry(_Entry):
+    """A printed piece that goes elsewhere."""
+
+    mark: Mark
+    kind: PartKind
+    name: str
+    count: Quantity
+    """How many: copies of a drawer move alike."""
+    before: StandEntry
+    now: StandEntry
+
+
+class Changes(_Entry):
+    """What a new layout changes of what is printed: new, kept and moved pieces are all that is needed now."""
+
+    new: tuple[PiecesEntry, ...]
+    """To be printed."""
+    kept: tuple[PiecesEntry, ...]
+    """Stay where they are."""
+    moved: tuple[MoveEntry, ...]
+    """Serve on in another place."""
+    retired: tuple[PiecesEntry, ...]
+    """No longer needed; their marks and names are those of the previous manifest."""
 
 
 class WarningEntry(_Entry):
@@ -155,6 +266,12 @@ class PlanDocument(_Entry):
     parts: tuple[PlannedPart, ...]
     warnings: tuple[WarningEntry, ...]
     cautions: tuple[CautionEntry, ...]
+    unplaced: tuple[UnplacedEntry, ...] = ()
+    """Things that found no place."""
+    changes: Changes | None = None
+    """What is new, kept, moved and retired against the previous manifest; null without one."""
+    numbering: dict[str, MarkNumber] = {}
+    """The highest number that each letter of a mark was ever given, so that none is given twice."""
 
 
 class Manifest(_Entry):
@@ -171,6 +288,12 @@ class Manifest(_Entry):
     """Checks of the parts together, drawer by drawer."""
     warnings: tuple[WarningEntry, ...]
     cautions: tuple[CautionEntry, ...]
+    unplaced: tuple[UnplacedEntry, ...] = ()
+    """Things that found no place."""
+    changes: Changes | None = None
+    """What is new, kept, moved and retired against the previous manifest; null without one."""
+    numbering: dict[str, MarkNumber] = {}
+    """The highest number that each letter of a mark was ever given, so that none is given twice."""
     bundle: FileEntry | None = None
     """All files as one archive; null in the manifest inside the bundle, which cannot know it."""
 
