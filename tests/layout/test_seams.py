@@ -7,7 +7,7 @@ from shapely.geometry import Polygon
 
 from worker.layout.seams import KEY_DROP, fit_tab, narrowest, node_radius
 from worker.solids.ring import rounded_rectangle
-from worker.spec.joint import Joint, default_profile
+from worker.spec.joint import CORNER_RADIUS, Joint, default_profile
 from worker.spec.tolerances import LINES_IN_A_WALL
 
 JOINT = Joint(default_profile(0.25, 0.42), 0.25, 0.42)
@@ -16,22 +16,24 @@ JOINT = Joint(default_profile(0.25, 0.42), 0.25, 0.42)
 def sockets(joint):
     """The four sockets around a node, at the narrowest level."""
     inset = narrowest(joint)
-    return [Polygon(rounded_rectangle(x, y, 42.0, 42.0, inset, 5.0)) for x in (-42.0, 0.0) for y in (-42.0, 0.0)]
+    return [
+        Polygon(rounded_rectangle(x, y, 42.0, 42.0, inset, CORNER_RADIUS)) for x in (-42.0, 0.0) for y in (-42.0, 0.0)
+    ]
 
 
 def test_node_of_the_default_joint():
-    # sqrt(2) * 5 - 3.9, by hand.
+    # sqrt(2) * 7 - 5.9, by hand.
     assert narrowest(JOINT) == pytest.approx(1.1)
-    assert node_radius(JOINT) == pytest.approx(3.171068, abs=1e-6)
+    assert node_radius(JOINT) == pytest.approx(3.999495, abs=1e-6)
 
 
 def test_default_tab():
     tab = fit_tab(JOINT, 0.2, loose=False)
     assert tab is not None
-    assert 1.5 < 2 * tab.neck < 2.1
-    assert 2.2 < 2 * tab.head < 3.0
-    assert 1.2 < tab.reach < 2.4
-    assert tab.hold > 0.2
+    assert 2.5 < 2 * tab.neck <= 3.0
+    assert 4.0 < 2 * tab.head < 4.6
+    assert 1.6 < tab.reach < 2.4
+    assert tab.hold > 0.35
 
 
 @given(
@@ -86,14 +88,14 @@ def test_key():
 
 @pytest.mark.parametrize("loose", [False, True])
 def test_no_tab_where_none_fits(loose):
-    assert fit_tab(JOINT, 0.5, loose=loose) is None
-    wide = Joint(default_profile(0.25, 1.2), 0.25, 1.2)
+    assert fit_tab(JOINT, 0.55, loose=loose) is None
+    wide = Joint(default_profile(0.25, 1.6), 0.25, 1.6)
     assert fit_tab(wide, 0.3, loose=loose) is None
 
 
 def test_wide_insets_leave_sharp_corners_and_room():
-    """Past an inset of 4.6 the corners keep the least radius."""
-    joint = Joint(((6.0, 0.0), (6.0, 3.0)), 0.25, 0.42)
+    """Past an inset of 6.6 the corners keep the least radius."""
+    joint = Joint(((7.0, 0.0), (7.0, 3.0)), 0.25, 0.42)
     tab = fit_tab(joint, 0.2, loose=False)
     assert tab is not None
     assert tab.hold > 0.5

@@ -221,7 +221,7 @@ def test_a_seam_gap_that_thins_the_wall_is_refused():
 
 
 def test_plain_seams_where_no_tab_fits():
-    floor, _, _ = floor_of(shapely.box(0, 0, 420, 168), gap=0.45)
+    floor, _, _ = floor_of(shapely.box(0, 0, 420, 168), gap=0.51)
     assert [w.pointer for w in floor.warnings] == ["/grid/seam"]
     assert all(len(p.shape.outline) == 4 for p in floor.pieces)
 

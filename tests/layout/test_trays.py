@@ -1,5 +1,6 @@
 import dataclasses
 import itertools
+from math import sqrt
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from worker.layout.room import LEAST_COVER, LEAST_SPACE, UNDER_RIM, tray_room
 from worker.layout.trays import tray_shape, tray_size
 from worker.layout.typeface import extent
 from worker.spec.errors import TrayError
-from worker.spec.joint import Joint, default_profile
+from worker.spec.joint import CORNER_RADIUS, Joint, default_profile
 from worker.spec.tolerances import COORDINATE_GRID
 from worker.spec.tray import Tray
 
@@ -185,11 +186,11 @@ def test_four_magnets_stand_in_a_whole_foot_and_one_in_a_half_foot():
     centres = shape_of(magnets={"diameter": 6.2, "depth": 2.2}).magnets.centres
     assert len(centres) == len(set(centres)) == 24
     inset, reach = JOINT.foot_levels()[0][0], 3.1 + LINES
-    assert min(centres) == (pytest.approx(inset + reach - 0.25, abs=1e-3),) * 2
-    assert max(centres) == (
-        pytest.approx(125.75 - inset - reach, abs=1e-3),
-        pytest.approx(83.75 - inset - reach, abs=1e-3),
-    )
+    # The recess and two lines round it touch the arc of the foot's corner: r (1 - 1/sqrt 2) + reach/sqrt 2 from its sides.
+    corner = CORNER_RADIUS - inset
+    near = inset + corner * (1.0 - sqrt(0.5)) + reach * sqrt(0.5)
+    assert min(centres) == (pytest.approx(near - 0.25, abs=1e-3),) * 2
+    assert max(centres) == (pytest.approx(125.75 - near, abs=1e-3), pytest.approx(83.75 - near, abs=1e-3))
     halves = shape_of(cells=[1, 0.5], magnets={"diameter": 6.2, "depth": 2.2}).magnets.centres
     assert halves == ((10.25, 10.25), (31.25, 10.25))
 

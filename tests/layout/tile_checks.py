@@ -124,16 +124,20 @@ def check_gaps(floor, outlines, gap):
         assert abs(outlines[seam.first].distance(outlines[seam.second]) - gap) < CLEARANCE_SLACK
 
 
+def placed_keys(floor):
+    for x, y, turn in floor.key_places:
+        turned = rotate(Polygon(floor.key.outline), turn, origin=(0.0, 0.0))
+        left, front, _, _ = turned.bounds
+        yield translate(turned, x - left, y - front)
+
+
 def check_keys(floor, outlines, gap):
     """A key has the same air all around, to its two tiles and to no other."""
     if floor.key is None:
         assert floor.key_places == ()
         return
     tree = shapely.STRtree(outlines)
-    for x, y, turn in floor.key_places:
-        turned = rotate(Polygon(floor.key.outline), turn, origin=(0.0, 0.0))
-        left, front, _, _ = turned.bounds
-        here = translate(turned, x - left, y - front)
+    for here in placed_keys(floor):
         near = [outlines[i] for i in tree.query(here, predicate="dwithin", distance=gap + 0.1)]
         assert len(near) == 2
         assert all(abs(here.distance(one) - gap) < CLEARANCE_SLACK for one in near)
@@ -141,7 +145,8 @@ def check_keys(floor, outlines, gap):
 
 def air_left(floor, usable, outlines, line_width, gap):
     """What is wide enough for a border and still not covered."""
-    filled = shapely.union_all([Polygon(one.exterior).buffer(gap, join_style="mitre") for one in outlines])
+    loose = [] if floor.key is None else list(placed_keys(floor))
+    filled = shapely.union_all([(Polygon(one.exterior)).buffer(gap, join_style="mitre") for one in (*outlines, *loose)])
     holes = [put(Polygon(w), p.shape, p) for p in floor.pieces for w in p.shape.windows]
     left = usable.difference(filled)
     assert shapely.union_all(holes).area <= usable.area

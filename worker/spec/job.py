@@ -11,7 +11,7 @@ from worker.spec.errors import JointError, SpecError, TrayError
 from worker.spec.grid import Grid
 from worker.spec.item import Item
 from worker.spec.items import Items
-from worker.spec.joint import LEAST_FOOT, Joint
+from worker.spec.joint import CORNER_RADIUS, LEAST_FOOT, Joint
 from worker.spec.manifest import Manifest
 from worker.spec.material import Material
 from worker.spec.names import Name
@@ -95,6 +95,14 @@ class Spec(Noun):
         except JointError as refused:
             steps = (refused.pointer or "").split("/")[1:]
             refusals.add(refused, *(int(step) if step.isdigit() else step for step in steps))
+            return
+        if self.grid.half_cells and self.grid.pitch < (least := 4.0 * CORNER_RADIUS) - LENGTH_EPSILON:
+            error = SpecError(
+                "A half cell of this pitch is smaller than its own round corners.",
+                value=self.grid.pitch, limit=f"at least {least:g} mm with half cells",
+                remedy="Take a larger pitch, or no half cells.",
+            )  # fmt: skip
+            refusals.add(error, "grid", "pitch")
             return
         foot = self.grid.pitch / (2.0 if self.grid.half_cells else 1.0) - 2.0 * joint.foot_levels()[0][0]
         if foot < LEAST_FOOT - LENGTH_EPSILON:

@@ -20,7 +20,8 @@ Levels: TypeAlias = tuple[Level, ...]
 FIRST_LAYER_RELIEF: Final = 0.3
 
 #: Corner radius of a cell at inset 0. Rings at inset ``u`` have radius ``CORNER_RADIUS - u``: all are parallel curves.
-CORNER_RADIUS: Final = 5.0
+#: Wide corners leave a broad star of plastic where four sockets meet, which holds the seams' tabs.
+CORNER_RADIUS: Final = 7.0
 
 #: The least radius of any ring, where a wide inset would leave none.
 LEAST_RADIUS: Final = 0.4
@@ -32,6 +33,8 @@ _TOE_HEIGHT: Final = 1.0
 _SLOPE: Final = 0.7
 _GUIDE_HEIGHT: Final = 1.3
 _MAX_HEIGHT: Final = 12.0
+#: A tile carries a mark of 0.4 mm in each face, with two layers between them.
+_LEAST_HEIGHT: Final = 1.2
 _MIN_POINTS: Final = 2
 _MAX_POINTS: Final = 32
 #: The least rise of a piece, well over the grid that coordinates are rounded to.
@@ -184,6 +187,11 @@ def _check(joint: Joint) -> None:
         raise JointError(
             "The joint is too tall.",
             pointer=f"{where}/{len(points) - 1}/1", value=joint.height, limit=f"at most {_MAX_HEIGHT:g} mm",
+        )  # fmt: skip
+    if joint.height < _LEAST_HEIGHT - LENGTH_EPSILON:
+        raise JointError(
+            "The joint is too low to hold a tray and to carry a mark.",
+            pointer=f"{where}/{len(points) - 1}/1", value=joint.height, limit=f"at least {_LEAST_HEIGHT:g} mm",
         )  # fmt: skip
     wall = LINES_IN_A_WALL * joint.line_width
     if joint.land - joint.body_inset < wall - LENGTH_EPSILON:
