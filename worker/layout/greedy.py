@@ -195,16 +195,23 @@ class _Packer:
             y, x = divmod((corners & -corners).bit_length() - 1, self.bay.stride)
             return x, y
         often = self.requests[index].often
+        width, depth = choice.width, choice.depth
+        best, spot = (1 << 62, 0, 0), (0, 0)
+        for x, y in self.bay.spots(self.snug(corners)):
+            grown = 0
+            for left, front, right, back in boxes:
+                grown += max(right, x + width) - min(left, x) + max(back, y + depth) - min(front, y)
+            rank = (y, grown, x) if often else (grown, y, x)
+            if rank < best:
+                best, spot = rank, (x, y)
+        return spot
 
-        def rank(spot: Spot) -> tuple[int, ...]:
-            x, y = spot
-            grown = sum(
-                max(right, x + choice.width) - min(left, x) + max(back, y + choice.depth) - min(front, y)
-                for left, front, right, back in boxes
-            )
-            return (y, grown, x) if often else (grown, y, x)
-
-        return min(self.bay.spots(corners), key=rank)
+    def snug(self, corners: int) -> int:
+        """Return the corners where a tray has something beside it and something before or behind it."""
+        across, back = self.bay.step, self.bay.step * self.bay.stride
+        beside = ~(corners << across) | ~(corners >> across)
+        before = ~(corners << back) | ~(corners >> back)
+        return corners & beside & before
 
     def boxes(self, places: list[Place | None], index: int) -> list[tuple[int, int, int, int]]:
         """Return the boxes around what a request belongs to, as far as that has places."""

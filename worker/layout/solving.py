@@ -19,10 +19,10 @@ if TYPE_CHECKING:
 __all__ = ["LIMIT", "fitted", "solved"]
 
 #: Deterministic time for all drawers of a job together: a third of a second on an idle two-core machine.
-LIMIT: Final = 0.1
+LIMIT: Final = 0.08
 
 #: Rounds of reworking for all drawers of a job together: two tenths of a second for thirty trays.
-_ROUNDS: Final = 800
+_ROUNDS: Final = 1500
 
 #: Sizes of one request that the solver chooses from, at most: more are seldom of use and cost it time.
 _MOST_CHOICES: Final = 6

@@ -1,0 +1,134 @@
+"""Shortage: why an item has no place, and what would help."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from worker.layout.fitting import Bay, Spot
+from worker.layout.ground import FRAME_AIR, Ground
+from worker.layout.option import Option
+from worker.layout.room import on_grid
+from worker.layout.sizing import Shortfall, options, shortfall
+from worker.layout.stocking import Stock
+from worker.spec.item import Item
+
+__all__ = ["Shortage", "shortage"]
+
+#: Higher than any drawer, mm.
+_ANY_HEIGHT: Final = 1000.0
+
+
+@dataclass(frozen=True, slots=True)
+class Shortage:
+    """Why an item has no place, and the cheapest remedy, in words."""
+
+    reason: str
+    remedy: str
+
+
+def shortage(item: Item, own: Sequence[Stock], others: Sequence[Stock], *, half_cells: bool) -> Shortage:
+    """Return why an item has no place, and the cheapest of what would give it one.
+
+    Cheapest is another drawer of the job, then half cells, fewer things, more height.
+
+    Args:
+        item: the item.
+        own: the drawers that it might have gone into, as they are filled.
+        others: the other drawers of the job.
+        half_cells: whether the grid has half cells.
+    """
+    return Shortage(_reason(item, own), next(_remedies(item, own, others, half_cells=half_cells)))
+
+
+def _reason(item: Item, own: Sequence[Stock]) -> str:
+    ways = [(stock, options(item, stock.space.ground)) for stock in own]
+    sized = [(stock, found) for stock, found in ways if found]
+    if not sized:
+        lacks = [shortfall(item, stock.space.ground) for stock, _ in ways]
+        lack = min(lacks, key=lambda one: one.needed / one.there)
+        return _lacking(lack, "the highest drawer" if len(own) > 1 else "the drawer")
+    needed = min((found[0] for _, found in sized), key=lambda one: one.area)
+    if item.at is not None:
+        return f"no room at its place: needs {_cells(needed.halves)} cells free from {item.at[0]:g}, {item.at[1]:g}"
+    free = max((largest_free(stock.left) for stock, _ in sized), key=lambda size: size[0] * size[1])
+    area = free[0] * free[1] / 4.0
+    if area < needed.area / 4.0:
+        return f"no room: needs {needed.area / 4.0:g} cells, {area:g} are free in one place"
+    return f"no room: needs {_cells(needed.halves)} cells, {_cells(free)} are free in one place"
+
+
+def _lacking(lack: Shortfall, where: str) -> str:
+    if lack.what == "height":
+        return f"too tall: needs {lack.needed:g} mm, {where} has {lack.there:g}"
+    if lack.what == "area":
+        across = where.replace("highest", "largest")
+        return f"too large: needs {lack.needed / 2.0:g} cells in a row, {across} has {lack.there / 2.0:g}"
+    return f"no tray holds it: it is {lack.needed:g} mm long"
+
+
+def _remedies(item: Item, own: Sequence[Stock], others: Sequence[Stock], *, half_cells: bool) -> Iterator[str]:
+    """Yield what would help, the cheapest first."""
+    for stock in others:
+        if _fits(options(item, stock.space.ground), stock.left) is not None:
+            yield f"List it for drawer {stock.space.name!r}, which has room."
+    free = [(stock.space.ground, stock.left) for stock in own]
+    if item.at is not None:
+        if any(_fits(options(item, ground), bay) is not None for ground, bay in free):
+            yield "Leave out `at`: there is room in another place."
+        yield "Move what stands there, or give it another place."
+    if not half_cells:
+        for ground, bay in free:
+            fine = _fits(options(item, replace(ground, half_cells=True)), replace(bay, step=1))
+            if fine is not None:
+                yield f"Set half_cells of the grid: a tray of {_cells(fine.halves)} cells has room."
+    if (count := _fewer(item, free)) is not None:
+        yield f"Take {count} instead of {item.count}."
+    heights = [
+        on_grid(way.top + FRAME_AIR)
+        for ground, bay in free
+        for way in options(item, replace(ground, height=_ANY_HEIGHT))
+        if way.top + FRAME_AIR > ground.height and bay.corners(bay.bits, *way.halves)
+    ]
+    if heights:
+        yield f"A drawer of {min(heights):g} mm inner height would hold it."
+    yield "Take a larger drawer, or leave something else out."
+
+
+def _fits(ways: Sequence[Option], bay: Bay) -> Option | None:
+    """Return the first tray that has room."""
+    return next((way for way in ways if bay.corners(bay.bits, *way.halves)), None)
+
+
+def _fewer(item: Item, free: Sequence[tuple[Ground, Bay]]) -> int | None:
+    """Return the largest count that has room, or None when not one has."""
+
+    def has_room(count: int) -> bool:
+        some = item.model_copy(update={"count": count})
+        return any(_fits(options(some, ground), bay) is not None for ground, bay in free)
+
+    low, high = 0, item.count
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if has_room(middle) else (low, middle)
+    return low or None
+
+
+def largest_free(bay: Bay) -> Spot:
+    """Return the sides of the largest free rectangle in half cells."""
+    best = (0, 0)
+    heights = [0] * bay.across
+    for row in bay.free:
+        heights = [height + 1 if is_free else 0 for height, is_free in zip(heights, row, strict=True)]
+        for left in range(bay.across):
+            least = bay.back
+            for right in range(left, bay.across):
+                least = min(least, heights[right])
+                if not least:
+                    break
+                if (right - left + 1) * least > best[0] * best[1]:
+                    best = (right - left + 1, least)
+    return best
+
+
+def _cells(halves: Spot) -> str:
+    return f"{halves[0] / 2.0:g} x {halves[1] / 2.0:g}"
