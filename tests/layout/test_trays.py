@@ -186,7 +186,7 @@ def test_four_magnets_stand_in_a_whole_foot_and_one_in_a_half_foot():
     centres = shape_of(magnets={"diameter": 6.2, "depth": 2.2}).magnets.centres
     assert len(centres) == len(set(centres)) == 24
     inset, reach = JOINT.foot_levels()[0][0], 3.1 + LINES
-    # The recess and two lines round it touch the arc of the foot's corner: r (1 - 1/sqrt 2) + reach/sqrt 2 from its sides.
+    # Recess and two lines touch the arc of the foot's corner: r (1 - 1/sqrt 2) + reach/sqrt 2 from its sides.
     corner = CORNER_RADIUS - inset
     near = inset + corner * (1.0 - sqrt(0.5)) + reach * sqrt(0.5)
     assert min(centres) == (pytest.approx(near - 0.25, abs=1e-3),) * 2

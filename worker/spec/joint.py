@@ -164,6 +164,13 @@ def _check(joint: Joint) -> None:
             "The joint's first point must lie on the drawer's bottom.",
             pointer=f"{where}/0/1", value=points[0][1], limit="z = 0", remedy="Start the polyline at z 0.",
         )  # fmt: skip
+    _check_pieces(points, where)
+    _check_height(joint)
+    _check_land_and_foot(joint)
+
+
+def _check_pieces(points: Levels, where: str) -> None:
+    """Check that each piece rises, opens upwards and overhangs at most 45 degrees."""
     for index, ((u0, z0), (u1, z1)) in enumerate(itertools.pairwise(points), start=1):
         at = f"{where}/{index}"
         if z1 - z0 < _LEAST_RISE - LENGTH_EPSILON:
@@ -183,16 +190,25 @@ def _check(joint: Joint) -> None:
                 pointer=at, value=round(u0 - u1, 4), limit=f"at most {z1 - z0:g} mm over this rise",
                 remedy="Make the slope 45 degrees or steeper.",
             )  # fmt: skip
+
+
+def _check_height(joint: Joint) -> None:
+    at = f"{joint.pointer}/{len(joint.profile) - 1}/1"
     if joint.height > _MAX_HEIGHT:
         raise JointError(
             "The joint is too tall.",
-            pointer=f"{where}/{len(points) - 1}/1", value=joint.height, limit=f"at most {_MAX_HEIGHT:g} mm",
+            pointer=at, value=joint.height, limit=f"at most {_MAX_HEIGHT:g} mm",
         )  # fmt: skip
     if joint.height < _LEAST_HEIGHT - LENGTH_EPSILON:
         raise JointError(
             "The joint is too low to hold a tray and to carry a mark.",
-            pointer=f"{where}/{len(points) - 1}/1", value=joint.height, limit=f"at least {_LEAST_HEIGHT:g} mm",
+            pointer=at, value=joint.height, limit=f"at least {_LEAST_HEIGHT:g} mm",
         )  # fmt: skip
+
+
+def _check_land_and_foot(joint: Joint) -> None:
+    """Check the wall left at the top, and that the clearance leaves a foot that rises all the way."""
+    points, where = joint.profile, joint.pointer
     wall = LINES_IN_A_WALL * joint.line_width
     if joint.land - joint.body_inset < wall - LENGTH_EPSILON:
         raise JointError(

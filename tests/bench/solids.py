@@ -1,0 +1,47 @@
+"""How fast parts are built: directly, from whole solids by booleans, and by a B-rep kernel, in one run."""
+
+import gc
+import statistics
+import time
+from collections.abc import Callable
+
+from tests.outside import brep
+from tests.solids.plate_oracle import tile_oracle
+from tests.solids.plate_shapes import tile
+from tests.solids.tray_oracle import oracle as tray_oracle
+from tests.solids.tray_shapes import plain
+from worker.solids import build
+
+ROUNDS = 15
+
+
+def median_seconds(work: Callable[[], object], rounds: int = ROUNDS) -> float:
+    """Return the median wall time of a call, after one that is not counted."""
+    work()
+    times = []
+    for _ in range(rounds):
+        gc.collect()
+        start = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - start)
+    return statistics.median(times)
+
+
+def main() -> None:
+    """Print the ratios."""
+    cases = [
+        ("tile 5 x 5", tile(5, 5), tile_oracle, brep.tile, 20.0, 100.0),
+        ("tile 6 x 6", tile(6, 6), tile_oracle, brep.tile, 20.0, 100.0),
+        ("tile 6 x 6 with seams", tile(6, 6, seam=True), tile_oracle, brep.tile, 20.0, 100.0),
+        ("tray 3 x 2 x 60", plain((6, 4), 60.0), tray_oracle, brep.tray, 4.0, 100.0),
+        ("tray 1 x 1 x 40", plain((2, 2), 40.0), tray_oracle, brep.tray, 4.0, 100.0),
+    ]
+    print(f"{'part':24s} {'direct':>10s} {'booleans':>18s} {'B-rep kernel':>18s}")
+    for name, shape, booleans, exact, goal, exact_goal in cases:
+        direct = median_seconds(lambda shape=shape: build(shape))
+        whole = median_seconds(lambda shape=shape, booleans=booleans: booleans(shape).to_mesh64()) / direct
+        kernel = median_seconds(lambda shape=shape, exact=exact: exact(shape).tessellate(0.05, 0.2), 1) / direct
+        print(
+            f"{name:24s} {direct * 1e3:7.2f} ms {whole:9.1f} x ({goal:.0f}) {kernel:9.0f} x ({exact_goal:.0f})"
+            f"{'' if whole >= goal and kernel >= exact_goal else '   goal missed'}"
+        )
