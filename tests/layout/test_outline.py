@@ -12,7 +12,7 @@ from shapely.geometry import MultiPolygon, Point, Polygon
 from worker.layout.outline import drawer_outline, pieces, side_points
 from worker.spec import Drawer
 from worker.spec.errors import LayoutError
-from worker.spec.tolerances import CONTAINMENT_SLACK
+from worker.spec.tolerances import CONTAINMENT_SLACK, QUARTER_FACETS
 
 
 def drawer(**fields: object) -> Drawer:
@@ -77,12 +77,12 @@ def test_rounded_corners_stay_inside_the_true_arc(radius: float, gap: float) -> 
 
 def test_a_corner_has_the_facets_of_a_quarter() -> None:
     (ring,) = drawer_outline(drawer(width=300, depth=200, gap=0, corner_radius=15)).rings
-    assert len(ring) == 4 * 9
-    # Inscribed chords: their middles lie inside by the sagitta, r (1 - cos(pi/4/8)).
+    assert len(ring) == 4 * (QUARTER_FACETS + 1)
+    # Inscribed chords: their middles lie inside by the sagitta, r (1 - cos(pi/4/n)).
     nearest = min(np.hypot(x - 15, y - 15) for x, y in ring if x < 15 and y < 15)
     assert nearest == pytest.approx(15, abs=1e-3)
     chord = shapely.LineString(ring[:2]) if ring[0][1] != ring[1][1] else shapely.LineString(ring[1:3])
-    assert chord.distance(Point(15, 15)) >= 15 * cos(pi / 32) - 2e-3
+    assert chord.distance(Point(15, 15)) >= 15 * cos(pi / (4 * QUARTER_FACETS)) - 2e-3
 
 
 @pytest.mark.parametrize("gap", [5e-324, 1e-12, 4e-4])

@@ -62,10 +62,10 @@ def test_holes_in_rows_and_columns_leave_no_sliver(columns, rows, size, along, i
 def test_a_row_of_points_that_fans_out_to_one_far_point_is_mended():
     # Six windows in a row and one that stands 0.01 mm off it: what a real border looked like.
     outer = np.array([[0.0, 0.0], [200.0, 0.0], [200.0, 9.0], [0.0, 9.0]])
-    holes = []
+    window, holes = np.array([[0.0, 0.0], [0.0, 5.0], [22.0, 5.0], [22.0, 0.0]]), []
     for place in range(6):
         corner = np.array([3.0 + 30.0 * place, 2.0 if place < 5 else 1.99])
-        holes.append(corner + [[0.0, 0.0], [0.0, 5.0], [22.0, 5.0], [22.0, 0.0]])
+        holes.append(corner + window)
     assert_fills([outer, *holes], facets([outer, *holes]))
 
 

@@ -23,7 +23,9 @@ def on_grid(points: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.round(points / COORDINATE_GRID) * COORDINATE_GRID
 
 
-def rounded_rectangle(x: float, y: float, width: float, depth: float, inset: float, radius: float) -> Ring2:
+def rounded_rectangle(  # noqa: PLR0917 - one call, one line of lengths, as on a drawing
+    x: float, y: float, width: float, depth: float, inset: float, radius: float
+) -> Ring2:
     """Return the parallel of a rounded rectangle, ``inset`` inside it.
 
     Args:

@@ -39,8 +39,9 @@ CONTAINMENT_SLACK: Final = 2e-3
 #: Lines in a wall, at least: a nozzle lays one line each way round (common practice).
 LINES_IN_A_WALL: Final = 2
 
-#: Facets in a quarter turn of every arc. A socket and its foot use the same count, so their gap stays even.
-QUARTER_FACETS: Final = 8
+#: Facets in a quarter turn of every arc; even, so that a corner has a middle. A socket and its foot use the same count,
+#: so their gap stays even. Fourteen keep a tile without border within 0.1 % of its true arcs; twelve do not.
+QUARTER_FACETS: Final = 14
 
 #: Width readings of one drawer that differ by more than this earn a warning.
 READING_SPREAD: Final = 3.0
