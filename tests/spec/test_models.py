@@ -178,11 +178,11 @@ _BAD = [
         "a foot at least 5 mm wide at its bottom",
     ),
     (
-        _with(grid={"pitch": 28, "half_cells": True, "clearance": 1}, printer__line_width=0.9),
+        _with(grid={"pitch": 29, "half_cells": True, "clearance": 1}, printer__line_width=0.9),
         "/grid/pitch",
         "a foot at least 5 mm wide at its bottom",
     ),
-    (_with(grid={"pitch": 27.9, "half_cells": True}), "/grid/pitch", "at least 28 mm with half cells"),
+    (_with(grid={"pitch": 28.9, "half_cells": True}), "/grid/pitch", "at least 29 mm with half cells"),
     # the printer
     (_with(printer__bed=[256, 256]), "/printer/bed/2", "required"),
     (_with(printer__bed=[256, 256, 49]), "/printer/bed/2", "50 to 2000 mm"),

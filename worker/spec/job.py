@@ -24,6 +24,8 @@ from worker.spec.tray import Tray
 __all__ = ["Spec"]
 
 _LAYERS_IN_A_FLOOR = 2
+#: Straight left between the round corners of a half cell: without any, two points of its rings are one.
+_STRAIGHT = 0.5
 
 
 class _AsManifest:
@@ -96,7 +98,7 @@ class Spec(Noun):
             steps = (refused.pointer or "").split("/")[1:]
             refusals.add(refused, *(int(step) if step.isdigit() else step for step in steps))
             return
-        if self.grid.half_cells and self.grid.pitch < (least := 4.0 * CORNER_RADIUS) - LENGTH_EPSILON:
+        if self.grid.half_cells and self.grid.pitch < (least := 4.0 * CORNER_RADIUS + 2.0 * _STRAIGHT) - LENGTH_EPSILON:
             error = SpecError(
                 "A half cell of this pitch is smaller than its own round corners.",
                 value=self.grid.pitch, limit=f"at least {least:g} mm with half cells",
