@@ -96,8 +96,14 @@ def requests(piles: Sequence[Pile]) -> tuple[Request, ...]:
     )
 
 
-def piled(piles: Sequence[Pile], ground: Ground) -> Iterator[tuple[Pile, ...]]:
-    """Yield the piles with two of them made one, those that save most floor, again and again while that saves any."""
+def piled(piles: Sequence[Pile], ground: Ground, limit: float) -> Iterator[tuple[Pile, ...]]:
+    """Yield the piles with two of them made one, those that save most floor, again and again while that saves any.
+
+    Args:
+        piles: to begin with.
+        ground: the drawer's.
+        limit: the highest that a pile may reach, in mm over the drawer's bottom.
+    """
     current = list(piles)
     while True:
         best: tuple[int, int, int, Pile] | None = None
@@ -106,7 +112,7 @@ def piled(piles: Sequence[Pile], ground: Ground) -> Iterator[tuple[Pile, ...]]:
             both = current[one].area + current[other].area
             if best is not None and both - max(current[one].area, current[other].area) <= best[0]:
                 continue
-            pile = _pile((*current[one].loads, *current[other].loads), ground)
+            pile = _pile((*current[one].loads, *current[other].loads), ground, limit)
             if pile is not None and both - pile.area > (best[0] if best is not None else 0):
                 best = both - pile.area, one, other, pile
         if best is None:
@@ -117,18 +123,18 @@ def piled(piles: Sequence[Pile], ground: Ground) -> Iterator[tuple[Pile, ...]]:
         yield tuple(current)
 
 
-def _pile(loads: Iterable[Load], ground: Ground) -> Pile | None:
+def _pile(loads: Iterable[Load], ground: Ground, limit: float) -> Pile | None:
     """Return these loads as one pile, or None when the drawer is too low or their trays have no size in common.
 
     What is wanted more often stands higher, the heavier of two alike lower.
     """
     order = sorted(loads, key=lambda load: (-load.wanted, -load.mass))
     sizes = set.intersection(*({option.halves for option in load.options} for load in order))
-    ways = [way for halves in sorted(sizes) if (way := _way(order, halves, ground)) is not None]
+    ways = [way for halves in sorted(sizes) if (way := _way(order, halves, ground, limit)) is not None]
     return Pile(tuple(order), tuple(sorted(ways, key=lambda way: way[0].area))) if ways else None
 
 
-def _way(order: Sequence[Load], halves: tuple[int, int], ground: Ground) -> tuple[Option, ...] | None:
+def _way(order: Sequence[Load], halves: tuple[int, int], ground: Ground, limit: float) -> tuple[Option, ...] | None:
     """Return the lowest way to pile trays of one size, or None when the drawer is too low."""
     way: list[Option] = []
     for load in order:
@@ -137,7 +143,7 @@ def _way(order: Sequence[Load], halves: tuple[int, int], ground: Ground) -> tupl
         if not fits:
             return None
         way.append(min(fits, key=lambda one: (one.top, one.plastic)))
-    return tuple(way) if top(way, ground) <= ground.limit + LENGTH_EPSILON else None
+    return tuple(way) if top(way, ground) <= limit + LENGTH_EPSILON else None
 
 
 def heights(way: Sequence[Option], ground: Ground) -> tuple[float, ...]:

@@ -1,23 +1,26 @@
 """Planning: a whole job laid out in numbers, drawer by drawer."""
 
 import itertools
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
 from math import prod
 
 from worker.layout.bed import Bed
 from worker.layout.cautions import cautions
+from worker.layout.contents import Contents, ItemTray, furnish, on_whole, site_of
 from worker.layout.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
 from worker.layout.lattice import fit_lattice
 from worker.layout.lettering import mark_lettering
 from worker.layout.marks import plug_mark, tray_mark
 from worker.layout.outline import Outline, drawer_outline
 from worker.layout.parts import Placement, TileShape, TrayShape
-from worker.layout.placing import PlacedTray, place_trays, tray_halves
-from worker.layout.plan import DrawerPlan, Lattice, Plan, SeamPair
+from worker.layout.placing import PlacedTray, Spot, place_trays, tray_halves
+from worker.layout.plan import DrawerPlan, Lattice, Plan, SeamPair, Stored
 from worker.layout.register import Register, box_of
+from worker.layout.site import Site
 from worker.layout.tiling import Floor, tile_floor
 from worker.layout.trays import tray_shape, tray_size
+from worker.layout.unplaced import settle_unplaced
 from worker.spec import Drawer, Spec
 from worker.spec.errors import TrayError
 from worker.spec.tolerances import LENGTH_EPSILON
@@ -36,10 +39,12 @@ def lay_out(spec: Spec) -> Plan:
         LayoutError: when a drawer or its floor cannot be laid out; `TrayError` when a tray cannot be made or placed.
     """
     job = _Job(spec)
-    drawers = tuple(job.drawer(index) for index in range(len(spec.drawers)))
+    contents = job.furnished()
+    unplaced = settle_unplaced(spec, contents.unplaced)
+    drawers = tuple(job.drawer(index, trays) for index, trays in enumerate(contents.trays))
     if spec.coupon:
         job.add_coupon()
-    return Plan(spec.name, drawers, job.register.parts(), job.register.warnings(), cautions(spec))
+    return Plan(spec.name, drawers, job.register.parts(), job.register.warnings(), cautions(spec), unplaced)
 
 
 class _Job:
@@ -49,21 +54,53 @@ class _Job:
         self.spec = spec
         self.joint = spec.joint()
         self.register = Register()
+        self._grounds: dict[int, tuple[Outline, Lattice]] = {}
+        self._placed: dict[int, tuple[PlacedTray, ...]] = {}
         printer = spec.printer
         boxes = [(one.at[0], one.at[1], one.at[0] + one.size[0], one.at[1] + one.size[1]) for one in printer.forbidden]
         self.bed = Bed.of((printer.bed[0], printer.bed[1]), printer.margin, boxes)
 
-    def drawer(self, index: int) -> DrawerPlan:
-        """Return one drawer's plan; its parts are entered into the register."""
+    def furnished(self) -> Contents:
+        """Return the trays for items, each in its place, and the items without one."""
+        return furnish(self.spec, [self._site(index) for index in range(len(self.spec.drawers))])
+
+    def _site(self, index: int) -> Site:
+        """Return a drawer as far as items go: with what its own trays leave free."""
+        drawer = self.spec.drawers[index]
+        taken = [(place.at, tray_halves(drawer.trays[place.tray])) for place in self._places(index)]
+        return site_of(self.spec, index, self._ground(index)[1], taken, self.bed)
+
+    def _ground(self, index: int) -> tuple[Outline, Lattice]:
+        """Return a drawer's outline and grid, worked out once."""
+        if index not in self._grounds:
+            drawer, pointer, grid = self.spec.drawers[index], f"/drawers/{index}", self.spec.grid
+            outline = drawer_outline(drawer, pointer)
+            lattice = fit_lattice(
+                outline.usable,
+                pitch=grid.pitch,
+                half_cells=grid.half_cells,
+                align=(drawer.align.x, drawer.align.y),
+                pointer=pointer,
+            )
+            self._grounds[index] = outline, lattice
+        return self._grounds[index]
+
+    def _places(self, index: int) -> tuple[PlacedTray, ...]:
+        """Return where the drawer's own trays stand, worked out once."""
+        if index not in self._placed:
+            drawer, lattice = self.spec.drawers[index], self._ground(index)[1]
+            self._placed[index] = place_trays(drawer, lattice, pointer=f"/drawers/{index}")
+        return self._placed[index]
+
+    def drawer(self, index: int, furnished: Sequence[ItemTray]) -> DrawerPlan:
+        """Return one drawer's plan; its parts are entered into the register.
+
+        Args:
+            index: the drawer's.
+            furnished: trays for items, and spare ones.
+        """
         drawer, pointer, grid = self.spec.drawers[index], f"/drawers/{index}", self.spec.grid
-        outline = drawer_outline(drawer, pointer)
-        lattice = fit_lattice(
-            outline.usable,
-            pitch=grid.pitch,
-            half_cells=grid.half_cells,
-            align=(drawer.align.x, drawer.align.y),
-            pointer=pointer,
-        )
+        outline, lattice = self._ground(index)
         floor = tile_floor(
             outline.usable,
             lattice,
@@ -75,11 +112,20 @@ class _Job:
         self.register.warn(*outline.warnings, *floor.warnings)
         # Tiles come first: the seams count them.
         tiles = tuple(self._tiles(floor, drawer, pointer))
-        places = place_trays(drawer, lattice, pointer=pointer)
+        places = self._places(index)
         trays = tuple(self._trays(places, lattice, drawer, pointer))
+        for_items = tuple(self._item_trays(furnished, lattice, drawer.copies))
         keys = tuple(self._keys(floor, drawer))
         taken = sum(prod(tray_halves(drawer.trays[place.tray])) for place in places)
-        return _summary(drawer, outline, lattice, floor.seams, placements=(*tiles, *trays, *keys), taken=taken)
+        taken += sum(prod(tray_halves(one.tray)) for one in furnished if not one.z)
+        first = len(tiles) + len(trays)
+        contents = tuple(
+            stored
+            for number, (one, placement) in enumerate(zip(furnished, for_items, strict=True))
+            for stored in one.stored(first + number, placement.at)
+        )
+        placements = (*tiles, *trays, *for_items, *keys)
+        return _summary(drawer, outline, lattice, floor.seams, placements=placements, taken=taken, contents=contents)
 
     def add_coupon(self) -> None:
         """Enter the coupon and its plug, or say why they are left out."""
@@ -111,12 +157,24 @@ class _Job:
             at = f"{pointer}/trays/{place.tray}"
             if kind not in shapes:
                 shapes[kind] = self._tray_shape(drawer.trays[place.tray], at, half_feet=place.half_feet)
-            shape, name = shapes[kind], drawer.trays[place.tray].name
-            size = tray_size(shape)
-            mark = self.register.enter("tray", name, shape, size, count=drawer.copies, room=tray_mark, pointer=at)
-            cell = place.at[0] / 2.0, place.at[1] / 2.0
-            x, y = (round(lattice.origin[axis] + cell[axis] * lattice.pitch + shape.inset, 3) for axis in (0, 1))
-            yield Placement(mark, (x, y, 0.0), cell=cell, name=name)
+            name = drawer.trays[place.tray].name
+            yield self._stood(shapes[kind], name, at, place.at, lattice, copies=drawer.copies)
+
+    def _item_trays(self, furnished: Iterable[ItemTray], lattice: Lattice, copies: int) -> Iterator[Placement]:
+        """Yield where the trays of items stand, in their order."""
+        for one in furnished:
+            half_feet = not on_whole(lattice, one.at, tray_halves(one.tray))
+            shape = self._tray_shape(one.tray, one.pointer, half_feet=half_feet)
+            yield self._stood(shape, one.tray.name, one.pointer, one.at, lattice, copies=copies, z=one.z)
+
+    def _stood(
+        self, shape: TrayShape, name: str, at: str, spot: Spot, lattice: Lattice, *, copies: int, z: float = 0.0
+    ) -> Placement:
+        """Return a tray's placement; it is entered into the register."""
+        mark = self.register.enter("tray", name, shape, tray_size(shape), count=copies, room=tray_mark, pointer=at)
+        cell = spot[0] / 2.0, spot[1] / 2.0
+        x, y = (round(lattice.origin[axis] + cell[axis] * lattice.pitch + shape.inset, 3) for axis in (0, 1))
+        return Placement(mark, (x, y, z), cell=cell, name=name)
 
     def _tray_shape(self, tray: Tray, pointer: str, *, half_feet: bool) -> TrayShape:
         """Return a tray's shape, checked against the bed."""
@@ -171,6 +229,7 @@ def _summary(
     *,
     placements: tuple[Placement, ...],
     taken: int,
+    contents: tuple[Stored, ...],
 ) -> DrawerPlan:
     """Return a drawer's plan with its counts."""
     quarters = sum(cell.width * cell.depth for cell in lattice.cells)
@@ -190,6 +249,7 @@ def _summary(
         placements=placements,
         seams=seams,
         copies=drawer.copies,
+        contents=contents,
     )
 
 

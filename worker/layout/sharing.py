@@ -10,11 +10,11 @@ from math import inf
 from typing import Final
 
 from worker.layout.fitting import ACCESSES, Fit, Place
-from worker.layout.ground import Ground
 from worker.layout.option import Option
 from worker.layout.piling import Load, Pile
+from worker.layout.site import Site
 from worker.layout.sizing import options
-from worker.layout.stocking import Space, Stock, stock
+from worker.layout.stocking import Stock, stock
 from worker.spec.item import Item
 
 __all__ = ["Shared", "added", "shared"]
@@ -40,18 +40,18 @@ class Shared:
     left: tuple[Item, ...]
 
 
-def shared(items: Sequence[Item], spaces: Sequence[Space], own: Sequence[Sequence[Item]]) -> Shared:
+def shared(items: Sequence[Item], sites: Sequence[Site], own: Sequence[Sequence[Item]]) -> Shared:
     """Return the items of a job shared out over its drawers.
 
     Args:
         items: those of the job.
-        spaces: the drawers.
+        sites: the drawers.
         own: the items that each drawer has of its own.
     """
-    given = _assigned(items, spaces, own) if items else [[] for _ in spaces]
+    given = _assigned(items, sites, own) if items else [[] for _ in sites]
     lists = [[*its_own, *more] for its_own, more in zip(own, given, strict=True)]
     share = 1.0 / max(sum(1 for one in lists if one), 1)
-    stocks = [stock(one, space, share_of_time=share) for one, space in zip(lists, spaces, strict=True)]
+    stocks = [stock(one, site, share_of_time=share) for one, site in zip(lists, sites, strict=True)]
     of_job = {id(item) for item in items}
     placed = {id(item) for one in stocks for item in one.items}
     waiting = [item for item in items if id(item) not in placed]
@@ -59,7 +59,7 @@ def shared(items: Sequence[Item], spaces: Sequence[Space], own: Sequence[Sequenc
     left: list[Item] = []
     trials = _MOST_TRIALS
     for item in sorted(waiting, key=lambda one: ACCESSES.index(one.access)):
-        for index in sorted(range(len(spaces)), key=lambda one: (spaces[one].copies > 1, -_free(stocks[one]), one)):
+        for index in sorted(range(len(sites)), key=lambda one: (sites[one].copies > 1, -_free(stocks[one]), one)):
             after = added(item, stocks[index])
             if after is None and trials:
                 trials -= 1
@@ -74,7 +74,7 @@ def shared(items: Sequence[Item], spaces: Sequence[Space], own: Sequence[Sequenc
 
 def added(item: Item, stocked: Stock) -> Stock | None:
     """Return a drawer with one more item where there is room as it is, or None when there is none."""
-    load = Load((item,), options(item, stocked.space.ground))
+    load = Load((item,), stocked.site.options(item))
     if item.at is not None:
         return None
     free = stocked.left
@@ -89,11 +89,11 @@ def added(item: Item, stocked: Stock) -> Stock | None:
 
 def _anew(item: Item, stocked: Stock, share: float) -> Stock | None:
     """Return a drawer stocked anew with one more item, or None when something would have no room."""
-    if stocked.missing or not options(item, stocked.space.ground):
+    if stocked.missing or not stocked.site.options(item):
         return None
-    if _least_area(item, stocked.space.ground) > _free(stocked):
+    if _least_area(item, stocked.site) > _free(stocked):
         return None
-    after = stock([*stocked.items, item], stocked.space, share_of_time=share)
+    after = stock([*stocked.items, item], stocked.site, share_of_time=share)
     return None if after.missing else after
 
 
@@ -110,20 +110,20 @@ def _without(stocked: Stock, items: set[int]) -> Stock:
         if place is not None or not any(id(item) in items for item in pile.items)
     ]
     return Stock(
-        stocked.space,
+        stocked.site,
         tuple(pile for pile, _ in pairs),
         Fit(tuple(place for _, place in pairs)),
         tuple(item for item in stocked.unsized if id(item) not in items),
     )
 
 
-def _assigned(items: Sequence[Item], spaces: Sequence[Space], own: Sequence[Sequence[Item]]) -> list[list[Item]]:
+def _assigned(items: Sequence[Item], sites: Sequence[Site], own: Sequence[Sequence[Item]]) -> list[list[Item]]:
     """Return which of the job's items go into which drawer; those that fit none are in no list."""
-    room = [space.bay.bits.bit_count() * _FULL for space in spaces]
+    room = [site.bay.bits.bit_count() * _FULL for site in sites]
     for index, its_own in enumerate(own):
-        room[index] -= sum(_least_area(item, spaces[index].ground) for item in its_own)
-    given: list[list[Item]] = [[] for _ in spaces]
-    waiting = [_Bid.of(cluster, spaces) for cluster in _clusters(items)]
+        room[index] -= sum(_least_area(item, sites[index]) for item in its_own)
+    given: list[list[Item]] = [[] for _ in sites]
+    waiting = [_Bid.of(cluster, sites) for cluster in _clusters(items)]
     while waiting:
         # only what still has room counts
         open_ = {id(bid): [(cost, index) for cost, area, index in bid.costs if area <= room[index]] for bid in waiting}
@@ -134,7 +134,7 @@ def _assigned(items: Sequence[Item], spaces: Sequence[Space], own: Sequence[Sequ
             given[index] += bid.items
             room[index] -= next(area for _, area, drawer in bid.costs if drawer == index)
         elif len(bid.items) > 1:
-            waiting += [_Bid.of([item], spaces) for item in bid.items]
+            waiting += [_Bid.of([item], sites) for item in bid.items]
         elif bid.costs:
             # fuller than is wise: the drawer with most room may still find a place
             index = max((drawer for _, _, drawer in bid.costs), key=lambda drawer: room[drawer])
@@ -155,9 +155,9 @@ class _Bid:
     costs: list[tuple[float, int, int]]
 
     @staticmethod
-    def of(items: list[Item], spaces: Sequence[Space]) -> "_Bid":
+    def of(items: list[Item], sites: Sequence[Site]) -> "_Bid":
         """Return the bid of a cluster."""
-        return _Bid(items, sorted(_costs(items, spaces)))
+        return _Bid(items, sorted(_costs(items, sites)))
 
     @property
     def wanted(self) -> int:
@@ -172,45 +172,51 @@ class _Bid:
         return offers[1][0] - offers[0][0] if len(offers) > 1 else inf
 
 
-def _costs(items: Sequence[Item], spaces: Sequence[Space]) -> Iterator[tuple[float, int, int]]:
+def _costs(items: Sequence[Item], sites: Sequence[Site]) -> Iterator[tuple[float, int, int]]:
     """Yield what a cluster costs in each drawer that could hold it, how much room it takes, and the drawer.
 
     The cost is floor, and the height that it leaves unused: low things belong into low drawers. Sizes are worked out
     once, for a drawer as wide and high as any; those that are right for each drawer follow when it is stocked.
     A cluster that fits nowhere so is measured for every drawer.
     """
-    grounds = [space.ground for space in spaces]
+    grounds = [site.ground for site in sites]
     span = max(one.span[0] for one in grounds), max(one.span[1] for one in grounds)
     largest = replace(grounds[0], span=span, height=max(one.height for one in grounds))
     ways = [options(item, largest) for item in items]
     found = False
-    for index, space in enumerate(spaces):
-        suiting = [[way for way in each if _suits(way, space.ground)] for each in ways]
+    for index, site in enumerate(sites):
+        suiting = [[way for way in each if _suits(way, site)] for each in ways]
         if all(suiting):
-            yield _cost(suiting, space, index)
+            yield _cost(suiting, site, index)
             found = True
     if not found:
-        for index, space in enumerate(spaces):
-            exact = [options(item, space.ground) for item in items]
+        for index, site in enumerate(sites):
+            exact = [site.options(item) for item in items]
             if all(exact):
-                yield _cost(exact, space, index)
+                yield _cost(exact, site, index)
 
 
-def _cost(ways: Sequence[Sequence[Option]], space: Space, index: int) -> tuple[float, int, int]:
+def _cost(ways: Sequence[Sequence[Option]], site: Site, index: int) -> tuple[float, int, int]:
     smallest = [min(each, key=lambda way: (way.area, way.top)) for each in ways]
-    limit = space.ground.limit
+    limit = site.ground.limit
     unused = sum(way.area * (limit - way.top) / limit for way in smallest)
     area = sum(way.area for way in smallest)
-    return area + _UNUSED * unused + _COPIES * (space.copies > 1), area, index
+    return area + _UNUSED * unused + _COPIES * (site.copies > 1), area, index
 
 
-def _suits(way: Option, ground: Ground) -> bool:
-    return way.top <= ground.limit and all(a <= b for a, b in zip(way.halves, ground.span, strict=True))
+def _suits(way: Option, site: Site) -> bool:
+    span = site.ground.span
+    return (
+        way.top <= site.ground.limit
+        and way.halves[0] <= span[0]
+        and way.halves[1] <= span[1]
+        and site.prints(way.halves)
+    )
 
 
-def _least_area(item: Item, ground: Ground) -> int:
+def _least_area(item: Item, site: Site) -> int:
     """Return the fewest half cells that an item takes in a drawer; 0 when it has no tray there."""
-    return min((way.area for way in options(item, ground)), default=0)
+    return min((way.area for way in site.options(item)), default=0)
 
 
 def _clusters(items: Sequence[Item]) -> list[list[Item]]:

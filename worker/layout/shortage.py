@@ -5,10 +5,11 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from worker.layout.fitting import Bay, Spot
-from worker.layout.ground import FRAME_AIR, Ground
+from worker.layout.ground import FRAME_AIR
 from worker.layout.option import Option
 from worker.layout.room import on_grid
-from worker.layout.sizing import Shortfall, options, shortfall
+from worker.layout.site import Site
+from worker.layout.sizing import Shortfall, shortfall
 from worker.layout.stocking import Stock
 from worker.spec.item import Item
 
@@ -16,6 +17,9 @@ __all__ = ["Shortage", "shortage"]
 
 #: Higher than any drawer, mm.
 _ANY_HEIGHT: Final = 1000.0
+
+#: What always helps.
+_LAST: Final = "Take a larger drawer, or leave something else out."
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +30,9 @@ class Shortage:
     remedy: str
 
 
-def shortage(item: Item, own: Sequence[Stock], others: Sequence[Stock], *, half_cells: bool) -> Shortage:
+def shortage(
+    item: Item, own: Sequence[Stock], others: Sequence[Stock], *, half_cells: bool, brief: bool = False
+) -> Shortage:
     """Return why an item has no place, and the cheapest of what would give it one.
 
     Cheapest is another drawer of the job, then half cells, fewer things, more height.
@@ -36,21 +42,24 @@ def shortage(item: Item, own: Sequence[Stock], others: Sequence[Stock], *, half_
         own: the drawers that it might have gone into, as they are filled.
         others: the other drawers of the job.
         half_cells: whether the grid has half cells.
+        brief: look for no remedy, where there are many such items already.
     """
+    if brief:
+        return Shortage(_reason(item, own), _LAST)
     return Shortage(_reason(item, own), next(_remedies(item, own, others, half_cells=half_cells)))
 
 
 def _reason(item: Item, own: Sequence[Stock]) -> str:
-    ways = [(stock, options(item, stock.space.ground)) for stock in own]
+    ways = [(stock, stock.site.options(item)) for stock in own]
     sized = [(stock, found) for stock, found in ways if found]
     if not sized:
-        lacks = [shortfall(item, stock.space.ground) for stock, _ in ways]
+        lacks = [shortfall(item, stock.site.ground) for stock, _ in ways]
         lack = min(lacks, key=lambda one: one.needed / one.there)
         return _lacking(lack, "the highest drawer" if len(own) > 1 else "the drawer")
     needed = min((found[0] for _, found in sized), key=lambda one: one.area)
     if item.at is not None:
         return f"no room at its place: needs {_cells(needed.halves)} cells free from {item.at[0]:g}, {item.at[1]:g}"
-    free = max((largest_free(stock.left) for stock, _ in sized), key=lambda size: size[0] * size[1])
+    free = max((largest_free(stock.left)[1] for stock, _ in sized), key=lambda size: size[0] * size[1])
     area = free[0] * free[1] / 4.0
     if area < needed.area / 4.0:
         return f"no room: needs {needed.area / 4.0:g} cells, {area:g} are free in one place"
@@ -69,29 +78,30 @@ def _lacking(lack: Shortfall, where: str) -> str:
 def _remedies(item: Item, own: Sequence[Stock], others: Sequence[Stock], *, half_cells: bool) -> Iterator[str]:
     """Yield what would help, the cheapest first."""
     for stock in others:
-        if _fits(options(item, stock.space.ground), stock.left) is not None:
-            yield f"List it for drawer {stock.space.name!r}, which has room."
-    free = [(stock.space.ground, stock.left) for stock in own]
+        if _fits(stock.site.options(item), stock.left) is not None:
+            yield f"List it for drawer {stock.site.name!r}, which has room."
+    free = [(stock.site, stock.left) for stock in own]
     if item.at is not None:
-        if any(_fits(options(item, ground), bay) is not None for ground, bay in free):
+        if any(_fits(site.options(item), bay) is not None for site, bay in free):
             yield "Leave out `at`: there is room in another place."
         yield "Move what stands there, or give it another place."
     if not half_cells:
-        for ground, bay in free:
-            fine = _fits(options(item, replace(ground, half_cells=True)), replace(bay, step=1))
+        for site, bay in free:
+            halved = replace(site, ground=replace(site.ground, half_cells=True))
+            fine = _fits(halved.options(item), replace(bay, step=1))
             if fine is not None:
                 yield f"Set half_cells of the grid: a tray of {_cells(fine.halves)} cells has room."
     if (count := _fewer(item, free)) is not None:
         yield f"Take {count} instead of {item.count}."
     heights = [
         on_grid(way.top + FRAME_AIR)
-        for ground, bay in free
-        for way in options(item, replace(ground, height=_ANY_HEIGHT))
-        if way.top + FRAME_AIR > ground.height and bay.corners(bay.bits, *way.halves)
+        for site, bay in free
+        for way in replace(site, ground=replace(site.ground, height=_ANY_HEIGHT)).options(item)
+        if way.top + FRAME_AIR > site.ground.height and bay.corners(bay.bits, *way.halves)
     ]
     if heights:
         yield f"A drawer of {min(heights):g} mm inner height would hold it."
-    yield "Take a larger drawer, or leave something else out."
+    yield _LAST
 
 
 def _fits(ways: Sequence[Option], bay: Bay) -> Option | None:
@@ -99,12 +109,12 @@ def _fits(ways: Sequence[Option], bay: Bay) -> Option | None:
     return next((way for way in ways if bay.corners(bay.bits, *way.halves)), None)
 
 
-def _fewer(item: Item, free: Sequence[tuple[Ground, Bay]]) -> int | None:
+def _fewer(item: Item, free: Sequence[tuple[Site, Bay]]) -> int | None:
     """Return the largest count that has room, or None when not one has."""
 
     def has_room(count: int) -> bool:
         some = item.model_copy(update={"count": count})
-        return any(_fits(options(some, ground), bay) is not None for ground, bay in free)
+        return any(_fits(site.options(some), bay) is not None for site, bay in free)
 
     low, high = 0, item.count
     while high - low > 1:
@@ -113,11 +123,11 @@ def _fewer(item: Item, free: Sequence[tuple[Ground, Bay]]) -> int | None:
     return low or None
 
 
-def largest_free(bay: Bay) -> Spot:
-    """Return the sides of the largest free rectangle in half cells."""
-    best = (0, 0)
+def largest_free(bay: Bay) -> tuple[Spot, Spot]:
+    """Return the largest free rectangle, the front left most of equal ones: its front left half cell, and its sides."""
+    at, best = (0, 0), (0, 0)
     heights = [0] * bay.across
-    for row in bay.free:
+    for y, row in enumerate(bay.free):
         heights = [height + 1 if is_free else 0 for height, is_free in zip(heights, row, strict=True)]
         for left in range(bay.across):
             least = bay.back
@@ -126,8 +136,8 @@ def largest_free(bay: Bay) -> Spot:
                 if not least:
                     break
                 if (right - left + 1) * least > best[0] * best[1]:
-                    best = (right - left + 1, least)
-    return best
+                    at, best = (left, y - least + 1), (right - left + 1, least)
+    return at, best
 
 
 def _cells(halves: Spot) -> str:

@@ -7,32 +7,20 @@ from typing import Final
 
 from worker.layout.fitting import Bay, Fit, Spot, score
 from worker.layout.greedy import best_greedy, best_of_three
-from worker.layout.ground import Ground
 from worker.layout.option import Option
 from worker.layout.piling import Load, Pile, heights, piled, requests
-from worker.layout.sizing import options
+from worker.layout.site import Site
 from worker.layout.solving import fitted
-from worker.layout.together import gangs, share
 from worker.spec.item import Item
 
-__all__ = ["Space", "Stand", "Stock", "loads", "stock"]
+__all__ = ["Settled", "Stock", "loads", "stock"]
 
 
 _EMPTY: Final = Fit(())
 
 
-@dataclass(frozen=True)
-class Space:
-    """A drawer as far as items go: its name, its ground, which half cells are free, how many there are alike."""
-
-    name: str
-    ground: Ground
-    bay: Bay
-    copies: int = 1
-
-
 @dataclass(frozen=True, slots=True)
-class Stand:
+class Settled:
     """A tray in its place: what is in it, its front left half cell, how high over the drawer's bottom it stands."""
 
     items: tuple[Item, ...]
@@ -45,21 +33,21 @@ class Stand:
 class Stock:
     """A drawer with its items placed, as far as there was room."""
 
-    space: Space
+    site: Site
     piles: tuple[Pile, ...] = ()
     fit: Fit = _EMPTY
     unsized: tuple[Item, ...] = ()
 
     @cached_property
-    def stands(self) -> tuple[Stand, ...]:
+    def settled(self) -> tuple[Settled, ...]:
         """The trays in their places, front left first, those of a pile from the bottom."""
-        found: list[Stand] = []
+        found: list[Settled] = []
         for pile, place in zip(self.piles, self.fit.places, strict=True):
             if place is not None:
                 way = pile.ways[place.choice]
-                rises = heights(way, self.space.ground)
+                rises = heights(way, self.site.ground)
                 for load, option, z in zip(pile.loads, way, rises, strict=True):
-                    found.append(Stand(load.items, option, (place.x, place.y), z))
+                    found.append(Settled(load.items, option, (place.x, place.y), z))
         return tuple(sorted(found, key=lambda one: (one.at[1], one.at[0], one.z)))
 
     @property
@@ -71,15 +59,15 @@ class Stock:
     @property
     def items(self) -> tuple[Item, ...]:
         """The items with a place."""
-        return tuple(item for stand in self.stands for item in stand.items)
+        return tuple(item for stand in self.settled for item in stand.items)
 
     @cached_property
     def left(self) -> Bay:
         """What is still free."""
-        return self.space.bay.less((stand.at, stand.option.halves) for stand in self.stands if not stand.z)
+        return self.site.bay.less((stand.at, stand.option.halves) for stand in self.settled if not stand.z)
 
 
-def loads(items: Sequence[Item], ground: Ground) -> tuple[Load, ...]:
+def loads(items: Sequence[Item], site: Site) -> tuple[Load, ...]:
     """Return the trays that these items want: small kinds of a group share one where that takes less of all.
 
     Items without any tray are left out.
@@ -87,14 +75,14 @@ def loads(items: Sequence[Item], ground: Ground) -> tuple[Load, ...]:
     found: dict[int, Load] = {}
     ganged: set[int] = set()
     first = {id(item): index for index, item in enumerate(items)}
-    for gang in gangs(items, ground):
-        together = Load(gang, share(gang, ground))
-        alone = [Load((item,), options(item, ground)) for item in gang]
+    for gang in site.gangs(items):
+        together = Load(gang, site.share(gang))
+        alone = [Load((item,), site.options(item)) for item in gang]
         if together.options and _lighter(together, alone):
             found[first[id(gang[0])]] = together
             ganged.update(id(item) for item in gang)
     for index, item in enumerate(items):
-        if id(item) not in ganged and (ways := options(item, ground)):
+        if id(item) not in ganged and (ways := site.options(item)):
             found[index] = Load((item,), ways)
     return tuple(found[index] for index in sorted(found))
 
@@ -106,7 +94,7 @@ def _lighter(together: Load, alone: Iterable[Load]) -> bool:
     return min(one.plastic for one in together.options) < lightest and together.area <= sum(one.area for one in many)
 
 
-def stock(items: Sequence[Item], space: Space, *, share_of_time: float = 1.0) -> Stock:
+def stock(items: Sequence[Item], site: Site, *, share_of_time: float = 1.0) -> Stock:
     """Return a drawer with these items placed as well as can be.
 
     All trays stand on the floor when they have room there. Otherwise trays that may are piled, as few as need be; when
@@ -114,46 +102,46 @@ def stock(items: Sequence[Item], space: Space, *, share_of_time: float = 1.0) ->
 
     Args:
         items: the items, in the order of the list.
-        space: the drawer.
+        site: the drawer.
         share_of_time: of the job's time that this drawer may take.
     """
     if not items:
-        return Stock(space)
-    ground, bay = space.ground, space.bay
-    wanted = loads(items, ground)
+        return Stock(site)
+    bay = site.bay
+    wanted = loads(items, site)
     sized = {id(item) for load in wanted for item in load.items}
     unsized = tuple(item for item in items if id(item) not in sized)
-    piles = _roomy([Pile.of(load) for load in wanted], space)
+    piles = _roomy([Pile.of(load) for load in wanted], site)
     fit = fitted(requests(piles), bay, share=share_of_time)
-    found = Stock(space, piles, fit, unsized)
+    found = Stock(site, piles, fit, unsized)
     if None in fit.places and any(len(load.items) > 1 for load in wanted):
-        single = [one for load in wanted for one in _apart(load, ground)]
-        piles = _roomy([Pile.of(load) for load in single], space)
+        single = [one for load in wanted for one in _apart(load, site)]
+        piles = _roomy([Pile.of(load) for load in single], site)
         other = fitted(requests(piles), bay, share=share_of_time)
         if score(requests(piles), other) < score(requests(found.piles), fit):
-            found = Stock(space, piles, other, unsized)
+            found = Stock(site, piles, other, unsized)
     return found
 
 
-def _apart(load: Load, ground: Ground) -> Iterator[Load]:
+def _apart(load: Load, site: Site) -> Iterator[Load]:
     """Yield a load a kind."""
     if len(load.items) == 1:
         yield load
         return
     for item in load.items:
-        yield Load((item,), options(item, ground))
+        yield Load((item,), site.options(item))
 
 
-def _roomy(piles: Sequence[Pile], space: Space) -> tuple[Pile, ...]:
+def _roomy(piles: Sequence[Pile], site: Site) -> tuple[Pile, ...]:
     """Return the piles as they are when all have room so, or with as many of them on others as it takes."""
     flat = tuple(piles)
     wanted = requests(flat)
-    if any(None not in greedy(wanted, space.bay).places for greedy in (best_of_three, best_greedy)):
+    if any(None not in greedy(wanted, site.bay).places for greedy in (best_of_three, best_greedy)):
         return flat
-    best, least = flat, score(wanted, best_of_three(wanted, space.bay))
-    for trial in piled(flat, space.ground):
+    best, least = flat, score(wanted, best_of_three(wanted, site.bay))
+    for trial in piled(flat, site.ground, site.limit):
         wanted = requests(trial)
-        found = score(wanted, best_of_three(wanted, space.bay))
+        found = score(wanted, best_of_three(wanted, site.bay))
         if found < least:
             best, least = trial, found
         if not any(found.missing):

@@ -1,0 +1,214 @@
+"""Contents: trays for the items of a job, each in its place, and spare trays for what is left over."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from worker.layout.bed import Bed
+from worker.layout.fitting import Bay, Spot
+from worker.layout.ground import FRAME_AIR, Ground
+from worker.layout.option import Bulk, Lot
+from worker.layout.plan import Lattice, Stored, Unplaced
+from worker.layout.room import on_grid
+from worker.layout.sharing import shared
+from worker.layout.shortage import largest_free, shortage
+from worker.layout.site import Site
+from worker.layout.stocking import Settled, Stock
+from worker.spec.item import Item
+from worker.spec.job import Spec
+from worker.spec.tray import Tray
+
+__all__ = ["Contents", "ItemTray", "furnish", "on_whole", "site_of"]
+
+#: A spare tray is no longer than this, in half cells: of larger ones nobody has any use (own choice).
+_LONGEST_SPARE: Final = 6
+
+#: A spare tray's height where no other tray stands, as a share of the drawer's free height (own choice).
+_SPARE_HEIGHT: Final = 0.5
+
+#: For so many items without a place, at most, the cheapest remedy is looked for.
+_MOST_REMEDIES: Final = 20
+
+
+@dataclass(frozen=True)
+class ItemTray:
+    """A tray for items, in its place: front left half cell, height over the drawer's bottom, JSON Pointer.
+
+    ``settled`` says what lies in it; a spare tray has none.
+    """
+
+    tray: Tray
+    at: Spot
+    z: float
+    pointer: str
+    settled: Settled | None = None
+    pointers: tuple[str, ...] = ()
+
+    def stored(self, placement: int, corner: tuple[float, float, float]) -> Iterator[Stored]:
+        """Yield what lies in it.
+
+        Args:
+            placement: the tray's index in the drawer's placements.
+            corner: where its part's frame begins, in the drawer's.
+        """
+        if self.settled is None:
+            return
+        option = self.settled.option
+        for item, pointer, storage in zip(self.settled.items, self.pointers, option.storages, strict=True):
+            for lying in option.content:
+                if lying.item != item.name:
+                    continue
+                low, size = _box(lying)
+                yield Stored(
+                    item=item.name,
+                    pointer=pointer,
+                    count=lying.count,
+                    capacity=lying.capacity,
+                    storage=storage,
+                    shape=item.plain,
+                    placement=placement,
+                    at=_three(a + b for a, b in zip(corner, low, strict=True)),
+                    size=_three(size),
+                )
+
+
+@dataclass(frozen=True)
+class Contents:
+    """For each drawer the trays of items and the spare ones; the items that have no place."""
+
+    trays: tuple[tuple[ItemTray, ...], ...]
+    unplaced: tuple[Unplaced, ...]
+
+
+def site_of(spec: Spec, index: int, lattice: Lattice, taken: Sequence[tuple[Spot, Spot]], bed: Bed) -> Site:
+    """Return a drawer as far as items go.
+
+    Args:
+        spec: the job.
+        index: the drawer's.
+        lattice: its grid.
+        taken: what stands in it already, front left half cells and sizes.
+        bed: where trays are printed.
+    """
+    drawer = spec.drawers[index]
+    across, back = lattice.span
+    free = [[False] * across for _ in range(back)]
+    for cell in lattice.cells:
+        for row in free[cell.y : cell.y + cell.depth]:
+            row[cell.x : cell.x + cell.width] = [True] * cell.width
+    bay = Bay(tuple(tuple(row) for row in free), 1 if spec.grid.half_cells else 2).less(taken)
+    ground = Ground.of(spec, lattice.span, min(drawer.height, spec.printer.bed[2] + FRAME_AIR))
+    return Site(drawer.name, ground, bay, drawer.copies, drawer.height, bed)
+
+
+def on_whole(lattice: Lattice, at: Spot, halves: Spot) -> bool:
+    """Return whether a tray stands on whole cells only: otherwise it has half feet."""
+    if any(along % 2 for along in (*at, *halves)):
+        return False
+    whole = {(cell.x, cell.y) for cell in lattice.cells if cell.width == cell.depth == 2}  # noqa: PLR2004 - half cells
+    columns, rows = (range(start, start + size, 2) for start, size in zip(at, halves, strict=True))
+    return all((x, y) in whole for x in columns for y in rows)
+
+
+def furnish(spec: Spec, sites: Sequence[Site]) -> Contents:
+    """Return the trays for all items of a job.
+
+    Args:
+        spec: the job.
+        sites: its drawers, each with what is free in it.
+    """
+    own = [drawer.items for drawer in spec.drawers]
+    found = shared(spec.items, sites, own)
+    pointers = {id(item): f"/items/{index}" for index, item in enumerate(spec.items)}
+    for number, items in enumerate(own):
+        pointers |= {id(item): f"/drawers/{number}/items/{index}" for index, item in enumerate(items)}
+    trays = []
+    for index, (drawer, stock) in enumerate(zip(spec.drawers, found.stocks, strict=True)):
+        trays.append(
+            (
+                *(_item_tray(one, pointers) for one in stock.settled),
+                *(_spares(stock, f"/drawers/{index}/fill") if drawer.fill else ()),
+            )
+        )
+    return Contents(tuple(trays), tuple(_unplaced(spec, found.stocks, found.left, pointers)))
+
+
+def _item_tray(one: Settled, pointers: dict[int, str]) -> ItemTray:
+    where = tuple(pointers[id(item)] for item in one.items)
+    tray = one.option.tray((one.at[0] / 2.0, one.at[1] / 2.0))
+    return ItemTray(tray, one.at, one.z, where[0], one, where)
+
+
+def _spares(stock: Stock, pointer: str) -> Iterator[ItemTray]:
+    """Yield spare trays that cover what is left over."""
+    site = stock.site
+    standing = sorted(one.option.height for one in stock.settled if not one.z)
+    height = standing[len(standing) // 2] if standing else float(round(site.ground.limit * _SPARE_HEIGHT))
+    least = site.ground.stand(0.0, 0.0, "straight")
+    if least is None:
+        return
+    height = min(max(height, least[0]), site.ground.limit)
+    for at, halves in _rectangles(stock.left, site):
+        width, depth = (along / 2.0 for along in halves)
+        tray = Tray(
+            name=f"spare {width:g} x {depth:g}",
+            cells=(width, depth),
+            height=height,
+            at=(at[0] / 2.0, at[1] / 2.0),
+            rim="straight",
+            wall=site.ground.wall,
+            floor=site.ground.floor,
+        )
+        yield ItemTray(tray, at, 0.0, pointer)
+
+
+def _rectangles(bay: Bay, site: Site) -> Iterator[tuple[Spot, Spot]]:
+    """Yield what is free as rectangles that a tray can be printed for, the largest first: front left, and size."""
+    step = bay.step
+    while bay.bits:
+        spot, sides = largest_free(bay)
+        width, depth = (_cut(side, step) for side in sides)
+        while not site.prints((width, depth)) and max(width, depth) > step:
+            width, depth = (width - step, depth) if width >= depth else (width, depth - step)
+        if site.prints((width, depth)):
+            yield spot, (width, depth)
+        bay = bay.less([(spot, (width, depth))])
+
+
+def _cut(length: int, step: int) -> int:
+    """Return the length of the first of as few equal parts as are no longer than a spare tray may be."""
+    parts = -(-length // _LONGEST_SPARE)
+    return -(-length // (parts * step)) * step
+
+
+def _unplaced(
+    spec: Spec, stocks: Sequence[Stock], left: Sequence[Item], pointers: dict[int, str]
+) -> Iterator[Unplaced]:
+    """Yield the items without a place, those of the drawers first."""
+    half_cells, found = spec.grid.half_cells, 0
+    for index, stock in enumerate(stocks):
+        others = [other for other in stocks if other is not stock]
+        for item in stock.missing:
+            found += 1
+            lack = shortage(item, [stock], others, half_cells=half_cells, brief=found > _MOST_REMEDIES)
+            name = spec.drawers[index].name
+            yield Unplaced(item.name, pointers[id(item)], item.count, lack.reason, lack.remedy, name)
+    for item in left:
+        found += 1
+        lack = shortage(item, stocks, (), half_cells=half_cells, brief=found > _MOST_REMEDIES)
+        yield Unplaced(item.name, pointers[id(item)], item.count, lack.reason, lack.remedy)
+
+
+def _box(lying: Lot | Bulk) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
+    """Return the least corner and the size of the box around things, in the tray's part frame."""
+    if isinstance(lying, Bulk):
+        return lying.at, lying.size
+    things = list(lying.things())
+    low = tuple(min(one.at[axis] for one in things) for axis in range(3))
+    high = tuple(max(one.at[axis] + one.pose.size[axis] for one in things) for axis in range(3))
+    return (low[0], low[1], low[2]), (high[0] - low[0], high[1] - low[1], high[2] - low[2])
+
+
+def _three(lengths: Iterator[float] | Sequence[float]) -> tuple[float, float, float]:
+    x, y, z = lengths
+    return on_grid(x), on_grid(y), on_grid(z)

@@ -1,0 +1,59 @@
+"""The site: a drawer as far as items go."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from worker.layout.bed import Bed
+from worker.layout.fitting import Bay
+from worker.layout.ground import FRAME_AIR, Ground
+from worker.layout.option import Option
+from worker.layout.room import on_grid
+from worker.layout.sizing import options
+from worker.layout.together import gangs, share
+from worker.spec.item import Item
+
+__all__ = ["Site"]
+
+
+@dataclass(frozen=True)
+class Site:
+    """A drawer as far as items go: its name, its ground, which half cells are free, how many there are alike.
+
+    ``height`` is the drawer's free height; the ground's is less where the printer is lower. ``bed``
+    is where trays are printed; without one, any size can be.
+    """
+
+    name: str
+    ground: Ground
+    bay: Bay
+    copies: int = 1
+    height: float | None = None
+    bed: Bed | None = None
+
+    @property
+    def limit(self) -> float:
+        """The highest that a pile may reach, in mm over the drawer's bottom."""
+        return self.ground.limit if self.height is None else on_grid(self.height - FRAME_AIR)
+
+    def options(self, item: Item) -> tuple[Option, ...]:
+        """Return every sensible tray for an item, smallest first."""
+        return self._printable(options(item, self.ground))
+
+    def share(self, items: Sequence[Item]) -> tuple[Option, ...]:
+        """Return every sensible tray for these items together, smallest first."""
+        return self._printable(share(items, self.ground))
+
+    def gangs(self, items: Sequence[Item]) -> tuple[tuple[Item, ...], ...]:
+        """Return the small kinds of each group that may share a tray."""
+        return gangs(items, self.ground)
+
+    def prints(self, halves: tuple[int, int]) -> bool:
+        """Return whether a tray of so many half cells has room on the bed."""
+        if self.bed is None:
+            return True
+        ground = self.ground
+        width, depth = (along * ground.pitch / 2.0 - 2.0 * ground.joint.body_inset for along in halves)
+        return self.bed.holds(width, depth)
+
+    def _printable(self, ways: Iterable[Option]) -> tuple[Option, ...]:
+        return tuple(way for way in ways if self.prints(way.halves))
