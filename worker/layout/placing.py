@@ -1,6 +1,7 @@
 """Placing: which half cells each tray of a drawer stands on."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
@@ -26,7 +27,26 @@ class PlacedTray:
     half_feet: bool
 
 
-def place_trays(drawer: Drawer, lattice: Lattice, *, pointer: str) -> tuple[PlacedTray, ...]:
+class Footing:
+    """What a tray would stand on at a place of a grid."""
+
+    def __init__(self, lattice: Lattice) -> None:
+        """Use this grid."""
+        self._board = _Board(lattice)
+
+    def half_feet(self, at: Spot, halves: Spot) -> bool | None:
+        """Return whether a tray there has half feet; None where there is not a cell under all of it."""
+        return self._board.half_feet(at, halves)
+
+
+def place_trays(
+    drawer: Drawer,
+    lattice: Lattice,
+    *,
+    pointer: str,
+    pins: Mapping[int, Sequence[Spot]] | None = None,
+    taken: Iterable[tuple[Spot, Spot]] = (),
+) -> tuple[PlacedTray, ...]:
     """Return where each tray stands, in the order of the drawer's list, each as often as its quantity says.
 
     Trays with a place keep it. The others go, largest first, to the front left most place that is free; several orders
@@ -37,6 +57,8 @@ def place_trays(drawer: Drawer, lattice: Lattice, *, pointer: str) -> tuple[Plac
         drawer: the drawer with its trays.
         lattice: the grid in the drawer.
         pointer: JSON Pointer of the drawer.
+        pins: places, by a tray's index, that trays without a place of their own have while all others have room.
+        taken: front left half cell and size of what stands there already; only trays with a place overrule it.
 
     Raises:
         TrayError: when a tray is taller than the drawer, off the grid, on cells that are not there, on another tray, or
@@ -54,19 +76,50 @@ def place_trays(drawer: Drawer, lattice: Lattice, *, pointer: str) -> tuple[Plac
     for index, tray in enumerate(drawer.trays):
         if tray.at is not None:
             fixed.append(_fixed(board, drawer.trays, index, fixed, f"{pointer}/trays/{index}"))
-    loose = [index for index, tray in enumerate(drawer.trays) if tray.at is None for _ in range(tray.quantity)]
+    for at, size in taken:
+        board.take(at, size)
     halves = board.has_halves or any(tray.on_halves for tray in drawer.trays)
+    wished = [(index, at) for index, places in (pins or {}).items() for at in places]
+    while True:
+        found = _arranged(board, drawer.trays, wished, halves=halves)
+        if not isinstance(found, _NoRoom):
+            return tuple(sorted((*fixed, *found), key=lambda one: one.tray))
+        if not wished:
+            raise _refused(drawer, board, found, pointer)
+        # fewer stay in their places, and those that move make room for all
+        wished = wished[: len(wished) // 2]
+
+
+def _arranged(
+    board: "_Board", trays: Sequence[Tray], wished: Sequence[tuple[int, Spot]], *, halves: bool
+) -> "list[PlacedTray] | _NoRoom":
+    """Return all trays without a place of their own, some where it is wished, or the first that finds no room."""
+    pinned = list(_pinned(board, trays, wished))
+    kept = board.copy()
+    for one in pinned:
+        kept.take(one.at, tray_halves(trays[one.tray]))
+    left = Counter({index: tray.quantity for index, tray in enumerate(trays) if tray.at is None})
+    left.subtract(one.tray for one in pinned)
     failed: _NoRoom | None = None
     for order in _ORDERS:
-        trial = board.copy()
+        todo = sorted(left.elements(), key=_by(trays, order))
         try:
-            found = list(_packed(trial, drawer.trays, sorted(loose, key=_by(drawer.trays, order)), halves=halves))
+            return [*pinned, *_packed(kept.copy(), trays, todo, halves=halves)]
         except _NoRoom as no_room:
             failed = failed or no_room
-            continue
-        return tuple(sorted((*fixed, *found), key=lambda one: one.tray))
     assert failed is not None  # noqa: S101 - the loop returns or fails at least once
-    raise _refused(drawer, board, failed, pointer)
+    return failed
+
+
+def _pinned(board: "_Board", trays: Sequence[Tray], wished: Sequence[tuple[int, Spot]]) -> Iterator[PlacedTray]:
+    """Yield the trays that can have the places wished for them, no two on one."""
+    board = board.copy()
+    for index, at in wished:
+        size = tray_halves(trays[index])
+        half_feet = board.half_feet(at, size)
+        if half_feet is not None and board.is_free(at, size):
+            board.take(at, size)
+            yield PlacedTray(index, at, half_feet)
 
 
 def tray_halves(tray: Tray) -> Spot:
@@ -112,6 +165,16 @@ class _Board:
         """Return whether a tray stands on whole sockets only, with nothing of it on a half."""
         under = self.whole[at[1] : at[1] + halves[1], at[0] : at[0] + halves[0]]
         return not any(along % 2 for along in (*at, *halves)) and bool(under.all())
+
+    def half_feet(self, at: Spot, halves: Spot) -> bool | None:
+        """Return whether a tray there has half feet; None where there is not a socket under all of it."""
+        under = self.there[at[1] : at[1] + halves[1], at[0] : at[0] + halves[0]]
+        whole = under.shape == (halves[1], halves[0]) and min(at) >= 0
+        return not self.on_whole(at, halves) if whole and under.all() else None
+
+    def is_free(self, at: Spot, halves: Spot) -> bool:
+        """Return whether nothing stands there."""
+        return not self.taken[at[1] : at[1] + halves[1], at[0] : at[0] + halves[0]].any()
 
     def first(self, halves: Spot, *, step: int) -> Spot | None:
         """Return the best free place: breaking the fewest whole cells, then front most, then left most.

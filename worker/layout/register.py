@@ -1,14 +1,20 @@
 """The register: every part of a job by its shape, with its mark and how often it is needed."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Final, TypeVar
 
+from worker.layout.fingerprint import fingerprint
 from worker.layout.parts import KeyShape, Kind, Lettering, Part, Ring, Shape
 from worker.layout.plan import Warning as PlanWarning
+from worker.spec.errors import LayoutError
+from worker.spec.tray import Tray
 
 #: The letter of a kind's marks, in the order of parts. Coupon and plug share one: C1 is the plate, C2 the plug.
 LETTERS: Final[dict[Kind, str]] = {"tile": "F", "tray": "T", "key": "K", "coupon": "C", "plug": "C"}
+
+#: A mark has no more digits than five.
+_LAST: Final = 99_999
 
 _ShapeT = TypeVar("_ShapeT", bound=Shape)
 _Size = tuple[float, float, float]
@@ -17,11 +23,17 @@ _Size = tuple[float, float, float]
 class Register:
     """Gives each new shape a mark, and counts the ones that it knows."""
 
-    def __init__(self) -> None:
-        """Start with no part."""
+    def __init__(self, marks: Mapping[str, str] | None = None, numbers: Mapping[str, int] | None = None) -> None:
+        """Start with no part.
+
+        Args:
+            marks: the marks of what is printed already, by fingerprint: the same shape gets the same mark.
+            numbers: the highest number that each letter was given: new marks go on from there.
+        """
+        self._printed = dict(marks or {})
         self._marks: dict[Shape, str] = {}
         self._parts: dict[str, Part] = {}
-        self._numbers: dict[str, int] = {}
+        self._numbers: dict[str, int] = dict(numbers or {})
         self._warnings: dict[PlanWarning, None] = {}
 
     def enter(
@@ -34,6 +46,7 @@ class Register:
         count: int,
         room: Callable[[_ShapeT, str], Lettering | None] | None = None,
         pointer: str = "",
+        tray: Tray | None = None,
     ) -> str:
         """Return the mark of a shape, and count it.
 
@@ -45,15 +58,18 @@ class Register:
             count: how many are needed.
             room: gives a new shape its mark's lettering, or None where it has no room; left out, it needs none.
             pointer: JSON Pointer for the warning that a shape has no room.
+            tray: what a tray's shape was made from.
+
+        Raises:
+            LayoutError: when the previous manifest has used up all marks.
         """
         mark = self._marks.get(shape)
         if mark is not None:
             part = self._parts[mark]
             self._parts[mark] = replace(part, quantity=part.quantity + count)
             return mark
-        letter = LETTERS[kind]
-        number = self._numbers[letter] = self._numbers.get(letter, 0) + 1
-        mark = self._marks[shape] = f"{letter}{number}"
+        bare = fingerprint(shape)
+        mark = self._marks[shape] = self._printed.get(bare) or self._next(LETTERS[kind])
         marked: Shape = shape
         if room is not None and not isinstance(shape, KeyShape):
             lettering = room(shape, mark)
@@ -61,8 +77,25 @@ class Register:
                 self.warn_at(pointer, f"{mark} ({name}) has no room for its mark, so it is not engraved.")
             else:
                 marked = replace(shape, letterings=(*shape.letterings, lettering))
-        self._parts[mark] = Part(mark, kind, name, marked, size, count)
+        self._parts[mark] = Part(mark, kind, name, marked, size, count, bare, tray)
         return mark
+
+    def _next(self, letter: str) -> str:
+        number = self._numbers.get(letter, 0) + 1
+        if number > _LAST:
+            raise LayoutError(
+                f"No mark with the letter {letter} is left.",
+                pointer="/previous/numbering",
+                value=number - 1,
+                limit=f"under {_LAST}",
+                remedy="Leave the previous manifest out.",
+            )
+        self._numbers[letter] = number
+        return f"{letter}{number}"
+
+    def numbers(self) -> tuple[tuple[str, int], ...]:
+        """Return the highest number that each letter was ever given."""
+        return tuple(sorted(self._numbers.items()))
 
     def parts(self) -> tuple[Part, ...]:
         """Return the parts in order of kind, then mark."""
