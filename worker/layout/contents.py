@@ -1,8 +1,8 @@
 """Contents: trays for the items of a job, each in its place, and spare trays for what is left over."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, TypeAlias
 
 from worker.layout.bed import Bed
 from worker.layout.fitting import Bay, Spot
@@ -18,7 +18,7 @@ from worker.spec.item import Item
 from worker.spec.job import Spec
 from worker.spec.tray import Tray
 
-__all__ = ["Contents", "ItemTray", "furnish", "on_whole", "site_of"]
+__all__ = ["Contents", "ItemTray", "Wanted", "furnish", "on_whole", "site_of", "wanted"]
 
 #: A spare tray is no longer than this, in half cells: of larger ones nobody has any use (own choice).
 _LONGEST_SPARE: Final = 6
@@ -28,6 +28,10 @@ _SPARE_HEIGHT: Final = 0.5
 
 #: For so many items without a place, at most, the cheapest remedy is looked for.
 _MOST_REMEDIES: Final = 20
+
+
+#: An item that a tray is wanted for, after its JSON Pointer.
+Wanted: TypeAlias = tuple[str, Item]
 
 
 @dataclass(frozen=True)
@@ -110,18 +114,28 @@ def on_whole(lattice: Lattice, at: Spot, halves: Spot) -> bool:
     return all((x, y) in whole for x in columns for y in rows)
 
 
-def furnish(spec: Spec, sites: Sequence[Site]) -> Contents:
-    """Return the trays for all items of a job.
+def wanted(items: Iterable[Item], pointer: str) -> tuple[Wanted, ...]:
+    """Return the items of a list with their pointers.
+
+    Args:
+        items: the list.
+        pointer: JSON Pointer of the list.
+    """
+    return tuple((f"{pointer}/{index}", item) for index, item in enumerate(items))
+
+
+def furnish(spec: Spec, sites: Sequence[Site], of_job: Sequence[Wanted], own: Sequence[Sequence[Wanted]]) -> Contents:
+    """Return the trays for the items of a job that have none yet.
 
     Args:
         spec: the job.
         sites: its drawers, each with what is free in it.
+        of_job: the items that may go into any drawer.
+        own: the items that each drawer has of its own.
     """
-    own = [drawer.items for drawer in spec.drawers]
-    found = shared(spec.items, sites, own)
-    pointers = {id(item): f"/items/{index}" for index, item in enumerate(spec.items)}
-    for number, items in enumerate(own):
-        pointers |= {id(item): f"/drawers/{number}/items/{index}" for index, item in enumerate(items)}
+    found = shared([item for _, item in of_job], sites, [[item for _, item in one] for one in own])
+    # equal items may stand in two lists: each is known as the object that it is
+    pointers = {id(item): pointer for one in (of_job, *own) for pointer, item in one}
     trays = []
     for index, (drawer, stock) in enumerate(zip(spec.drawers, found.stocks, strict=True)):
         trays.append(

@@ -7,7 +7,7 @@ from math import prod
 
 from worker.layout.bed import Bed
 from worker.layout.cautions import cautions
-from worker.layout.contents import Contents, ItemTray, furnish, on_whole, site_of
+from worker.layout.contents import Contents, ItemTray, furnish, on_whole, site_of, wanted
 from worker.layout.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
 from worker.layout.lattice import fit_lattice
 from worker.layout.lettering import mark_lettering
@@ -62,7 +62,10 @@ class _Job:
 
     def furnished(self) -> Contents:
         """Return the trays for items, each in its place, and the items without one."""
-        return furnish(self.spec, [self._site(index) for index in range(len(self.spec.drawers))])
+        spec = self.spec
+        sites = [self._site(index) for index in range(len(spec.drawers))]
+        own = [wanted(drawer.items, f"/drawers/{index}/items") for index, drawer in enumerate(spec.drawers)]
+        return furnish(spec, sites, wanted(spec.items, "/items"), own)
 
     def _site(self, index: int) -> Site:
         """Return a drawer as far as items go: with what its own trays leave free."""
