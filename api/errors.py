@@ -15,6 +15,7 @@ __all__ = [
     "RangeRefused",
     "RequestRefused",
     "ServiceNotReady",
+    "ThingUnknown",
     "kinds",
 ]
 
@@ -23,6 +24,13 @@ class AddressUnknown(DrawerwrightError):
     """There is nothing at this address."""
 
     slug = "address-unknown"
+    status = 404
+
+
+class ThingUnknown(DrawerwrightError):
+    """The catalogue has no such thing."""
+
+    slug = "thing-unknown"
     status = 404
 
 

@@ -6,6 +6,7 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 from pydantic.json_schema import models_json_schema
 
+from api.catalogue import CatalogueDocument
 from api.specs import SPEC_EXAMPLES
 from worker.spec import Spec
 
@@ -41,6 +42,7 @@ def _document(app: FastAPI) -> dict[str, Any]:
         tags=[
             {"name": "jobs", "description": "A job makes the parts of a spec."},
             {"name": "plans", "description": "A plan is a job laid out in numbers."},
+            {"name": "catalogue", "description": "Standard things with their sizes."},
             {"name": "problems", "description": "What can go wrong."},
             {"name": "health", "description": "For whoever watches the service."},
         ],
@@ -86,7 +88,7 @@ def _refs(told: Any) -> set[str]:
 
 
 def _own() -> dict[str, Any]:
-    """Return the schemas of the spec, which no route's signature names."""
-    _, top = models_json_schema([(Spec, "validation")], ref_template=_TEMPLATE)
+    """Return the schemas of spec and catalogue, which no route's signature names."""
+    _, top = models_json_schema([(Spec, "validation"), (CatalogueDocument, "validation")], ref_template=_TEMPLATE)
     found: dict[str, Any] = top["$defs"]
     return found

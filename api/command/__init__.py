@@ -1,11 +1,11 @@
-"""The command line: serve, demo, submit, plan."""
+"""The command line: serve, demo, submit, plan, catalogue."""
 
 import signal
 from types import FrameType
 
 import typer
 
-from api.command import demo, plan, serve, submit
+from api.command import catalogue, demo, plan, serve, submit
 
 __all__ = ["app", "main"]
 
@@ -17,7 +17,7 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-for command in (serve.serve, demo.demo, submit.submit, plan.plan):
+for command in (serve.serve, demo.demo, submit.submit, plan.plan, catalogue.catalogue):
     app.command()(command)
 
 

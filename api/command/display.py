@@ -11,9 +11,10 @@ from rich.table import Table
 from rich.text import Text
 
 from api.documents import JobDocument
+from worker.spec import Box, CatalogueEntry, Cylinder, Screw
 from worker.spec.manifest import CautionEntry, DrawerEntry, Manifest, PlanDocument, WarningEntry
 
-__all__ = ["Watcher", "note", "show_manifest", "show_plan", "show_problem", "watching"]
+__all__ = ["Watcher", "note", "show_catalogue", "show_manifest", "show_plan", "show_problem", "watching"]
 
 _results: Final = Console(highlight=False)
 _notes: Final = Console(stderr=True, highlight=False)
@@ -94,6 +95,31 @@ def show_manifest(manifest: Manifest) -> None:
         passed = sum(check.passed for check in manifest.assembly)
         _results.print(_plain(f"Checks of the parts together: {passed}/{len(manifest.assembly)} passed."))
     _lines(manifest.warnings, manifest.cautions)
+
+
+def show_catalogue(things: Sequence[CatalogueEntry]) -> None:
+    """Print standard things."""
+    table = Table(box=SIMPLE_HEAD, header_style="bold")
+    table.add_column("id", no_wrap=True)
+    table.add_column("name", overflow="fold")
+    table.add_column("category", overflow="fold")
+    table.add_column("size, mm", overflow="fold")
+    for thing in things:
+        table.add_row(*(_plain(cell) for cell in (thing.id, thing.name, thing.category, _size(thing))))
+    _results.print(table)
+
+
+def _size(thing: CatalogueEntry) -> str:
+    match thing.shape:
+        case Box(size=size):
+            return " x ".join(f"{side:g}" for side in size)
+        case Cylinder(diameter=diameter, length=length):
+            return f"{diameter:g} round x {length:g}"
+        case Screw(head_diameter=head, head_height=height):
+            return f"head {head:g} round x {height:g}, any length"
+        case prism:
+            across, back = zip(*prism.points, strict=True)
+            return f"{max(across) - min(across):g} x {max(back) - min(back):g} x {prism.height:g}"
 
 
 def _drawers(drawers: Sequence[DrawerEntry]) -> None:

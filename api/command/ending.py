@@ -11,6 +11,7 @@ import typer
 from api.command.client import ServiceRefused, ServiceUnreachable
 from api.command.display import note, show_problem
 from api.command.downloads import DownloadDamaged
+from api.errors import ParameterRefused
 from worker.spec.errors import DrawerwrightError, SettingsError, SpecError
 
 __all__ = ["FAILED", "NO_SERVICE", "WRONG", "ending", "print_json"]
@@ -35,7 +36,7 @@ def ending(*, machine: bool) -> Iterator[None]:
         problem = {"title": "No service.", "detail": str(unreachable), "remedy": "Start one: drawerwright serve"}
         _tell(problem, machine=machine)
         code = NO_SERVICE
-    except (SpecError, SettingsError) as error:
+    except (SpecError, SettingsError, ParameterRefused) as error:
         _tell(error.problem(), machine=machine)
         code = WRONG
     except DrawerwrightError as error:

@@ -31,7 +31,7 @@ _UNKNOWN: Final = "the previous manifest has no such item in this job's drawers"
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """A printed tray that stays, with the items in it: its front left half cell, its height over the drawer's bottom."""
+    """A printed tray that stays: its front left half cell, its height over the drawer's bottom, the items in it."""
 
     tray: Tray
     shape: TrayShape

@@ -1,0 +1,26 @@
+"""``drawerwright catalogue``: the standard things that an item may be."""
+
+from typing import Annotated
+
+import typer
+
+from api.catalogue import catalogue_document
+from api.command.display import show_catalogue
+from api.command.ending import ending, print_json
+from api.command.options import Machine
+
+__all__ = ["catalogue"]
+
+
+def catalogue(
+    *,
+    category: Annotated[str | None, typer.Option("--category", help="Only things of this category.")] = None,
+    machine: Machine = False,
+) -> None:
+    """List the standard things that an item's shape may name, with their sizes."""
+    with ending(machine=machine):
+        document = catalogue_document(category)
+        if machine:
+            print_json(document.model_dump(mode="json"))
+        else:
+            show_catalogue(document.things)
