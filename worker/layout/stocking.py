@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import islice
 from typing import Final
 
 from worker.layout.fitting import Bay, Fit, Spot, score
@@ -15,6 +16,9 @@ from worker.spec.item import Item
 
 __all__ = ["Settled", "Stock", "loads", "stock"]
 
+
+#: So many trays, at most, are put on others.
+_MOST_PILES: Final = 20
 
 _EMPTY: Final = Fit(())
 
@@ -136,14 +140,15 @@ def _roomy(piles: Sequence[Pile], site: Site) -> tuple[Pile, ...]:
     """Return the piles as they are when all have room so, or with as many of them on others as it takes."""
     flat = tuple(piles)
     wanted = requests(flat)
-    if any(None not in greedy(wanted, site.bay).places for greedy in (best_of_three, best_greedy)):
+    if None not in best_of_three(wanted, site.bay).places:
         return flat
-    best, least = flat, score(wanted, best_of_three(wanted, site.bay))
-    for trial in piled(flat, site.ground, site.limit):
-        wanted = requests(trial)
-        found = score(wanted, best_of_three(wanted, site.bay))
-        if found < least:
-            best, least = trial, found
-        if not any(found.missing):
-            break
+    best, least = flat, score(wanted, best_greedy(wanted, site.bay))
+    if any(least.missing):
+        for trial in islice(piled(flat, site.ground, site.limit), _MOST_PILES):
+            wanted = requests(trial)
+            found = score(wanted, best_greedy(wanted, site.bay))
+            if found < least:
+                best, least = trial, found
+            if not any(found.missing):
+                break
     return best

@@ -117,7 +117,7 @@ def _drawer_checks(solids: _Solids, drawer: DrawerPlan) -> Iterator[Check]:
         limit=f"at most {SHARED_VOLUME:g} mm3 shared by two parts (rounding)",
         subject=_subject(drawer, worst) if worst is not None and shared > 0.0 else drawer.name,
     )  # fmt: skip
-    for rule in ("seam", "joint", "trays", "key"):
+    for rule in ("seam", "joint", "trays", "stack", "key"):
         under = sorted((pair for pair in pairs if pair.rule == rule), key=lambda pair: pair.gap - pair.least)
         if under:
             worst = under[0]
@@ -168,6 +168,8 @@ def _need(
     air = solids.airs.get(one.mark, 0.0) + solids.airs.get(other.mark, 0.0)
     if kinds == {"tile", "tray"}:
         return "joint", air
+    if kinds == {"tray"} and one.cell is not None and one.cell == other.cell and one.at[2] != other.at[2]:
+        return "stack", max(solids.airs.values())  # a foot in a rim, as in a socket
     if kinds == {"tray"}:
         return "trays", air
     return "apart", 0.0
