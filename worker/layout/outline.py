@@ -153,9 +153,9 @@ def _rounded(area: BaseGeometry, radius: float) -> BaseGeometry:
 
 
 def _box(at: Sequence[float], size: Sequence[float], gap: float, origin: Point) -> Polygon:
-    """Return an obstacle's box in the drawer's frame, grown by the gap."""
+    """Return an obstacle's box in the drawer's frame, grown by the gap, on the grid: hairs divide by zero in shapely."""
     x, y = at[0] - origin[0], at[1] - origin[1]
-    return shapely.box(x - gap, y - gap, x + size[0] + gap, y + size[1] + gap)
+    return shapely.box(*(round(side, 3) for side in (x - gap, y - gap, x + size[0] + gap, y + size[1] + gap)))
 
 
 def _clean(area: BaseGeometry) -> Area | None:

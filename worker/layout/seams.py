@@ -11,7 +11,7 @@ from typing import Final, TypeAlias
 
 from worker.layout.parts import KeyShape, Point
 from worker.spec.joint import CORNER_RADIUS, LEAST_RADIUS, Joint
-from worker.spec.tolerances import COORDINATE_GRID, LENGTH_EPSILON, LINES_IN_A_WALL
+from worker.spec.tolerances import ARC_BULGE, COORDINATE_GRID, LENGTH_EPSILON, LINES_IN_A_WALL
 
 Points: TypeAlias = tuple[Point, ...]
 
@@ -140,7 +140,7 @@ def fit_tab(joint: Joint, gap: float, *, loose: bool) -> Tab | None:
 
 
 def _corner(joint: Joint) -> Point:
-    """Return the corner arc of the narrowest level: how far its middle is from the node along an axis; its radius."""
+    """Return the corner arc of the narrowest level: how far its middle is from the node along an axis; its reach."""
     inset = narrowest(joint)
     radius = max(CORNER_RADIUS - inset, LEAST_RADIUS)
-    return inset + radius, radius
+    return inset + radius, radius * ARC_BULGE

@@ -8,13 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from worker.spec.joint import LEAST_RADIUS
-from worker.spec.tolerances import COORDINATE_GRID, QUARTER_FACETS
+from worker.spec.tolerances import ARC_BULGE, COORDINATE_GRID, QUARTER_FACETS
 
 Ring2 = NDArray[np.float64]
 
 _ANGLES = np.linspace(0.0, np.pi / 2.0, QUARTER_FACETS + 1)
 _QUARTERS = np.concatenate([_ANGLES - np.pi + quarter * np.pi / 2.0 for quarter in range(4)])
-_UNIT = np.column_stack([np.cos(_QUARTERS), np.sin(_QUARTERS)])
+_REACH = np.tile(np.array([1.0, *[ARC_BULGE] * (QUARTER_FACETS - 1), 1.0]), 4)
+_UNIT = np.column_stack([np.cos(_QUARTERS), np.sin(_QUARTERS)]) * _REACH[:, None]
 _CORNER = np.repeat(np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]]), QUARTER_FACETS + 1, axis=0)
 
 
@@ -27,6 +28,9 @@ def rounded_rectangle(  # noqa: PLR0917 - one call, one line of lengths, as on a
     x: float, y: float, width: float, depth: float, inset: float, radius: float
 ) -> Ring2:
     """Return the parallel of a rounded rectangle, ``inset`` inside it.
+
+    The ends of each arc lie on it; the points between lie further out by `ARC_BULGE`, so that the ring's area is that of
+    the true rounded rectangle, ``w d - (4 - pi) r^2``.
 
     Args:
         x: left edge at inset 0.

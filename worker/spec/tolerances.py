@@ -4,6 +4,7 @@ Lengths are millimetres. A number that decides whether something *passes* belong
 belongs with the part.
 """
 
+from math import pi, sin, sqrt
 from typing import Final
 
 #: Coordinates are rounded to this grid before a solid is built, so equal points are equal bytes.
@@ -40,8 +41,19 @@ CONTAINMENT_SLACK: Final = 2e-3
 LINES_IN_A_WALL: Final = 2
 
 #: Facets in a quarter turn of every arc; even, so that a corner has a middle. A socket and its foot use the same count,
-#: so their gap stays even. Fourteen keep a tile without border within 0.1 % of its true arcs; twelve do not.
-QUARTER_FACETS: Final = 14
+#: so their gap stays even.
+QUARTER_FACETS: Final = 8
+
+
+def _bulge(facets: int) -> float:
+    turn = pi / (2.0 * facets)
+    inner = facets - 2.0
+    return (sqrt(1.0 + inner * pi / (2.0 * sin(turn))) - 1.0) / inner
+
+
+#: How much further out than the arc's radius the points between its two ends lie, so that the facets hold the very area
+#: of the quarter disc: the fan of triangles ``sin(turn) / 2 * (2 k + (n - 2) k^2) = pi / 4`` solved for ``k``.
+ARC_BULGE: Final = _bulge(QUARTER_FACETS)
 
 #: Width readings of one drawer that differ by more than this earn a warning.
 READING_SPREAD: Final = 3.0
