@@ -2,22 +2,28 @@
 
 import itertools
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from functools import partial
-from math import prod
 
 from worker.layout.bed import Bed
 from worker.layout.cautions import cautions
+from worker.layout.changes import changes_of
 from worker.layout.contents import Contents, ItemTray, furnish, on_whole, site_of, wanted
 from worker.layout.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
+from worker.layout.document import plan_document
+from worker.layout.ground import FRAME_AIR
 from worker.layout.lattice import fit_lattice
 from worker.layout.lettering import mark_lettering
 from worker.layout.marks import plug_mark, tray_mark
 from worker.layout.outline import Outline, drawer_outline
 from worker.layout.parts import Placement, TileShape, TrayShape
-from worker.layout.placing import PlacedTray, Spot, place_trays, tray_halves
+from worker.layout.placing import Footing, PlacedTray, Spot, place_trays, tray_halves
 from worker.layout.plan import DrawerPlan, Lattice, Plan, SeamPair, Stored
+from worker.layout.previous import Previous
 from worker.layout.register import Register, box_of
+from worker.layout.relayout import Kept, Relayout, Staying, require_fixed
 from worker.layout.site import Site
+from worker.layout.spaces import free_spaces
 from worker.layout.tiling import Floor, tile_floor
 from worker.layout.trays import tray_shape, tray_size
 from worker.layout.unplaced import settle_unplaced
@@ -44,7 +50,17 @@ def lay_out(spec: Spec) -> Plan:
     drawers = tuple(job.drawer(index, trays) for index, trays in enumerate(contents.trays))
     if spec.coupon:
         job.add_coupon()
-    return Plan(spec.name, drawers, job.register.parts(), job.register.warnings(), cautions(spec), unplaced)
+    register = job.register
+    plan = Plan(
+        name=spec.name,
+        drawers=drawers,
+        parts=register.parts(),
+        warnings=register.warnings(),
+        cautions=cautions(spec),
+        unplaced=unplaced,
+        numbering=register.numbers(),
+    )
+    return plan if spec.previous is None else replace(plan, changes=changes_of(plan_document(plan), spec.previous))
 
 
 class _Job:
@@ -53,24 +69,78 @@ class _Job:
     def __init__(self, spec: Spec) -> None:
         self.spec = spec
         self.joint = spec.joint()
-        self.register = Register()
+        self.previous = Previous.of(spec.previous)
+        self.register = Register(self.previous.marks, self.previous.numbers)
         self._grounds: dict[int, tuple[Outline, Lattice]] = {}
         self._placed: dict[int, tuple[PlacedTray, ...]] = {}
+        self._staying = (Staying(),) * len(spec.drawers)
+        self._own = [wanted(drawer.items, f"/drawers/{index}/items") for index, drawer in enumerate(spec.drawers)]
+        self._of_job = wanted(spec.items, "/items")
         printer = spec.printer
         boxes = [(one.at[0], one.at[1], one.at[0] + one.size[0], one.at[1] + one.size[1]) for one in printer.forbidden]
         self.bed = Bed.of((printer.bed[0], printer.bed[1]), printer.margin, boxes)
 
     def furnished(self) -> Contents:
-        """Return the trays for items, each in its place, and the items without one."""
-        spec = self.spec
-        sites = [self._site(index) for index in range(len(spec.drawers))]
-        own = [wanted(drawer.items, f"/drawers/{index}/items") for index, drawer in enumerate(spec.drawers)]
-        return furnish(spec, sites, wanted(spec.items, "/items"), own)
+        """Return the trays for items, each in its place, and the items without one.
+
+        What is printed stays where it serves. When things would find no place so, all but what is fixed may move.
+
+        Raises:
+            LayoutError: when something fixed cannot stay; `TrayError` when a tray of the list finds no room.
+        """
+        if self.previous.manifest is None:
+            return self._furnished()
+        require_fixed((*itertools.chain(*self._own), *self._of_job), self._stay(movable=True))
+        failed: TrayError | None = None
+        try:
+            found = self._furnished()
+        except TrayError as no_room:
+            failed = no_room
+        else:
+            if not found.unplaced:
+                return found
+        staying = self._staying
+        self._stay(movable=False)
+        other = self._furnished()
+        if failed is not None or _missing(other) < _missing(found):
+            return other
+        self._set(staying)
+        return found
+
+    def _stay(self, *, movable: bool) -> tuple[Staying, ...]:
+        """Let what is printed stay in its place, or only what is fixed; return it, drawer by drawer."""
+        found: list[Staying] = []
+        used: set[str] = set()
+        for index, own in enumerate(self._own):
+            left = [one for one in (*own, *self._of_job) if one[0] not in used]
+            limit = self.spec.drawers[index].height - FRAME_AIR
+            found.append(self._relayout(index).staying(left, limit=limit, movable=movable))
+            used.update(pointer for kept in found[-1].kept for pointer, _ in kept.items)
+        return self._set(tuple(found))
+
+    def _set(self, staying: tuple[Staying, ...]) -> tuple[Staying, ...]:
+        self._staying = staying
+        self._placed.clear()
+        return staying
+
+    def _relayout(self, index: int) -> Relayout:
+        def make(tray: Tray, half_feet: bool) -> TrayShape:  # noqa: FBT001 - the form that `Make` has
+            return self._tray_shape(tray, f"/drawers/{index}", half_feet=half_feet)
+
+        return Relayout(self.previous, self.spec.drawers[index], Footing(self._ground(index)[1]), make)
+
+    def _furnished(self) -> Contents:
+        """Return the trays for items: those that stay, and others for what is in none of them."""
+        sites = [self._site(index) for index in range(len(self.spec.drawers))]
+        used = {pointer for one in self._staying for kept in one.kept for pointer, _ in kept.items}
+        own = [[one for one in its_own if one[0] not in used] for its_own in self._own]
+        return furnish(self.spec, sites, [one for one in self._of_job if one[0] not in used], own)
 
     def _site(self, index: int) -> Site:
-        """Return a drawer as far as items go: with what its own trays leave free."""
+        """Return a drawer as far as items go: with what its own trays and those that stay leave free."""
         drawer = self.spec.drawers[index]
         taken = [(place.at, tray_halves(drawer.trays[place.tray])) for place in self._places(index)]
+        taken += [kept.rectangle for kept in self._staying[index].kept]
         return site_of(self.spec, index, self._ground(index)[1], taken, self.bed)
 
     def _ground(self, index: int) -> tuple[Outline, Lattice]:
@@ -92,16 +162,20 @@ class _Job:
         """Return where the drawer's own trays stand, worked out once."""
         if index not in self._placed:
             drawer, lattice = self.spec.drawers[index], self._ground(index)[1]
-            self._placed[index] = place_trays(drawer, lattice, pointer=f"/drawers/{index}")
+            kept = self._staying[index].kept
+            pins = self._relayout(index).pins(kept) if self.previous.manifest is not None else {}
+            taken = [one.rectangle for one in kept]
+            self._placed[index] = place_trays(drawer, lattice, pointer=f"/drawers/{index}", pins=pins, taken=taken)
         return self._placed[index]
 
-    def drawer(self, index: int, furnished: Sequence[ItemTray]) -> DrawerPlan:
+    def drawer(self, index: int, new: Sequence[ItemTray]) -> DrawerPlan:
         """Return one drawer's plan; its parts are entered into the register.
 
         Args:
             index: the drawer's.
-            furnished: trays for items, and spare ones.
+            new: trays for items, and spare ones, beside those that stay.
         """
+        furnished: Sequence[ItemTray | Kept] = (*self._staying[index].kept, *new)
         drawer, pointer, grid = self.spec.drawers[index], f"/drawers/{index}", self.spec.grid
         outline, lattice = self._ground(index)
         floor = tile_floor(
@@ -119,8 +193,8 @@ class _Job:
         trays = tuple(self._trays(places, lattice, drawer, pointer))
         for_items = tuple(self._item_trays(furnished, lattice, drawer.copies))
         keys = tuple(self._keys(floor, drawer))
-        taken = sum(prod(tray_halves(drawer.trays[place.tray])) for place in places)
-        taken += sum(prod(tray_halves(one.tray)) for one in furnished if not one.z)
+        taken = [(place.at, tray_halves(drawer.trays[place.tray])) for place in places]
+        taken += [(one.at, tray_halves(one.tray)) for one in furnished if not one.z]
         first = len(tiles) + len(trays)
         contents = tuple(
             stored
@@ -133,13 +207,21 @@ class _Job:
     def add_coupon(self) -> None:
         """Enter the coupon and its plug, or say why they are left out."""
         coupon, plug = coupon_shapes(self.joint, self.spec.grid.pitch, "C1")
+        *names, own = coupon.letterings
         sizes = coupon_size(coupon), plug_size(plug)
         if not all(self._fits(size) for size in sizes):
             width, depth, _ = sizes[0]
             self.register.warn_at("/coupon", f"The coupon of {width:g} x {depth:g} mm does not fit the bed: left out.")
             return
         first, last = (clearance_name(coupon.ladder[end][0]) for end in (0, -1))
-        self.register.enter("coupon", f"coupon {first} to {last}", coupon, sizes[0], count=1)
+        self.register.enter(
+            "coupon",
+            f"coupon {first} to {last}",
+            replace(coupon, letterings=tuple(names)),
+            sizes[0],
+            count=1,
+            room=lambda _, mark: replace(own, text=mark),
+        )
         self.register.enter("plug", "coupon plug", plug, sizes[1], count=1, room=plug_mark, pointer="/coupon")
 
     def _tiles(self, floor: Floor, drawer: Drawer, pointer: str) -> Iterator[Placement]:
@@ -160,24 +242,26 @@ class _Job:
             at = f"{pointer}/trays/{place.tray}"
             if kind not in shapes:
                 shapes[kind] = self._tray_shape(drawer.trays[place.tray], at, half_feet=place.half_feet)
-            name = drawer.trays[place.tray].name
-            yield self._stood(shapes[kind], name, at, place.at, lattice, copies=drawer.copies)
+            yield self._stood(shapes[kind], drawer.trays[place.tray], at, place.at, lattice, copies=drawer.copies)
 
-    def _item_trays(self, furnished: Iterable[ItemTray], lattice: Lattice, copies: int) -> Iterator[Placement]:
+    def _item_trays(self, furnished: Iterable[ItemTray | Kept], lattice: Lattice, copies: int) -> Iterator[Placement]:
         """Yield where the trays of items stand, in their order."""
         for one in furnished:
             half_feet = not on_whole(lattice, one.at, tray_halves(one.tray))
             shape = self._tray_shape(one.tray, one.pointer, half_feet=half_feet)
-            yield self._stood(shape, one.tray.name, one.pointer, one.at, lattice, copies=copies, z=one.z)
+            yield self._stood(shape, one.tray, one.pointer, one.at, lattice, copies=copies, z=one.z)
 
     def _stood(
-        self, shape: TrayShape, name: str, at: str, spot: Spot, lattice: Lattice, *, copies: int, z: float = 0.0
+        self, shape: TrayShape, tray: Tray, at: str, spot: Spot, lattice: Lattice, *, copies: int, z: float = 0.0
     ) -> Placement:
         """Return a tray's placement; it is entered into the register."""
-        mark = self.register.enter("tray", name, shape, tray_size(shape), count=copies, room=tray_mark, pointer=at)
+        own = tray.model_copy(update={"at": None, "quantity": 1})
+        mark = self.register.enter(
+            "tray", tray.name, shape, tray_size(shape), count=copies, room=tray_mark, pointer=at, tray=own
+        )
         cell = spot[0] / 2.0, spot[1] / 2.0
         x, y = (round(lattice.origin[axis] + cell[axis] * lattice.pitch + shape.inset, 3) for axis in (0, 1))
-        return Placement(mark, (x, y, z), cell=cell, name=name)
+        return Placement(mark, (x, y, z), cell=cell, name=tray.name)
 
     def _tray_shape(self, tray: Tray, pointer: str, *, half_feet: bool) -> TrayShape:
         """Return a tray's shape, checked against the bed."""
@@ -231,7 +315,7 @@ def _summary(
     seams: tuple[SeamPair, ...],
     *,
     placements: tuple[Placement, ...],
-    taken: int,
+    taken: Sequence[tuple[Spot, Spot]],
     contents: tuple[Stored, ...],
 ) -> DrawerPlan:
     """Return a drawer's plan with its counts."""
@@ -248,12 +332,18 @@ def _summary(
         half=len(lattice.cells) - len(whole),
         across=across,
         leftover=(width, depth),
-        free=quarters - taken,
+        free=quarters - sum(across * back for _, (across, back) in taken),
         placements=placements,
         seams=seams,
         copies=drawer.copies,
         contents=contents,
+        spaces=free_spaces(lattice, taken),
     )
+
+
+def _missing(contents: Contents) -> int:
+    """Return how many things have no place."""
+    return sum(one.count for one in contents.unplaced)
 
 
 def _longest(lines: Iterable[int]) -> int:

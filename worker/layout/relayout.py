@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Final, TypeAlias
 
+from worker.layout.contents import Wanted
 from worker.layout.fingerprint import fingerprint
 from worker.layout.parts import TrayShape
 from worker.layout.placing import Footing, Spot, tray_halves
@@ -16,10 +17,7 @@ from worker.spec.item import Item
 from worker.spec.tolerances import LENGTH_EPSILON
 from worker.spec.tray import Tray
 
-__all__ = ["Kept", "Make", "Relayout", "Staying", "Wanted", "require_fixed"]
-
-#: An item with its JSON Pointer in the spec.
-Wanted: TypeAlias = tuple[str, Item]
+__all__ = ["Kept", "Make", "Relayout", "Staying", "require_fixed"]
 
 #: Makes a tray's shape on whole feet or on half feet; raises `TrayError` when it cannot be made.
 Make: TypeAlias = Callable[[Tray, bool], TrayShape]
