@@ -2,21 +2,25 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from math import ceil
 from typing import Final
 
 from worker.layout.fitting import Bay, Spot
 from worker.layout.ground import FRAME_AIR
 from worker.layout.option import Option
-from worker.layout.room import on_grid
 from worker.layout.site import Site
 from worker.layout.sizing import Shortfall, shortfall
-from worker.layout.stocking import Stock
+from worker.layout.stocking import Stock, stock
 from worker.spec.item import Item
 
 __all__ = ["Shortage", "shortage"]
 
 #: Higher than any drawer, mm.
 _ANY_HEIGHT: Final = 1000.0
+
+#: Half cells are tried where no more items than these are without a place, in this share of a job's time.
+_MOST_MISSING: Final = 3
+_SHARE: Final = 0.1
 
 #: What always helps.
 _LAST: Final = "Take a larger drawer, or leave something else out."
@@ -77,31 +81,36 @@ def _lacking(lack: Shortfall, where: str) -> str:
 
 def _remedies(item: Item, own: Sequence[Stock], others: Sequence[Stock], *, half_cells: bool) -> Iterator[str]:
     """Yield what would help, the cheapest first."""
-    for stock in others:
-        if _fits(stock.site.options(item), stock.left) is not None:
-            yield f"List it for drawer {stock.site.name!r}, which has room."
+    for other in others:
+        if _fits(other.site.options(item), other.left) is not None:
+            yield f"List it for drawer {other.site.name!r}, which has room."
     free = [(stock.site, stock.left) for stock in own]
     if item.at is not None:
         if any(_fits(site.options(item), bay) is not None for site, bay in free):
             yield "Leave out `at`: there is room in another place."
         yield "Move what stands there, or give it another place."
-    if not half_cells:
-        for site, bay in free:
-            halved = replace(site, ground=replace(site.ground, half_cells=True))
-            fine = _fits(halved.options(item), replace(bay, step=1))
-            if fine is not None:
-                yield f"Set half_cells of the grid: a tray of {_cells(fine.halves)} cells has room."
+    if not half_cells and len(own) == 1 and _halves_help(item, own[0]):
+        yield "Set half_cells of the grid: with trays that are less too large, it has room."
     if (count := _fewer(item, free)) is not None:
         yield f"Take {count} instead of {item.count}."
     heights = [
-        on_grid(way.top + FRAME_AIR)
+        ceil(way.top + FRAME_AIR)
         for site, bay in free
         for way in replace(site, ground=replace(site.ground, height=_ANY_HEIGHT)).options(item)
         if way.top + FRAME_AIR > site.ground.height and bay.corners(bay.bits, *way.halves)
     ]
     if heights:
-        yield f"A drawer of {min(heights):g} mm inner height would hold it."
+        yield f"A drawer of {min(heights)} mm inner height would hold it."
     yield _LAST
+
+
+def _halves_help(item: Item, stocked: Stock) -> bool:
+    """Return whether the item has room when all trays of its drawer may have half cells."""
+    if len(stocked.missing) > _MOST_MISSING:
+        return False
+    site = stocked.site
+    halved = replace(site, ground=replace(site.ground, half_cells=True), bay=replace(site.bay, step=1))
+    return not stock([*stocked.items, item], halved, share_of_time=_SHARE).missing
 
 
 def _fits(ways: Sequence[Option], bay: Bay) -> Option | None:
