@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final, Protocol, TypeAlias
 
 from worker.layout.bed import Bed
 from worker.layout.fitting import Bay, Spot
@@ -18,7 +18,18 @@ from worker.spec.item import Item
 from worker.spec.job import Spec
 from worker.spec.tray import Tray
 
-__all__ = ["Contents", "ItemTray", "Wanted", "furnish", "on_whole", "site_of", "wanted"]
+__all__ = [
+    "Contents",
+    "Furniture",
+    "ItemTray",
+    "Wanted",
+    "furnish",
+    "on_whole",
+    "reserved",
+    "site_of",
+    "spares",
+    "wanted",
+]
 
 #: A spare tray is no longer than this, in half cells: of larger ones nobody has any use (own choice).
 _LONGEST_SPARE: Final = 6
@@ -32,6 +43,34 @@ _MOST_REMEDIES: Final = 20
 
 #: An item that a tray is wanted for, after its JSON Pointer.
 Wanted: TypeAlias = tuple[str, Item]
+
+
+class Furniture(Protocol):
+    """A tray in its place: front left half cell, height over the drawer's bottom, JSON Pointer."""
+
+    @property
+    def tray(self) -> Tray:
+        """The tray."""
+
+    @property
+    def at(self) -> Spot:
+        """Its front left half cell."""
+
+    @property
+    def z(self) -> float:
+        """How high over the drawer's bottom it stands."""
+
+    @property
+    def pointer(self) -> str:
+        """JSON Pointer of what it is there for."""
+
+    def stored(self, placement: int, corner: tuple[float, float, float]) -> Iterable[Stored]:
+        """Return what lies in it.
+
+        Args:
+            placement: the tray's index in the drawer's placements.
+            corner: where its part's frame begins, in the drawer's.
+        """
 
 
 @dataclass(frozen=True)
@@ -67,7 +106,8 @@ class ItemTray:
                     item=item.name,
                     pointer=pointer,
                     count=lying.count,
-                    capacity=lying.capacity,
+                    # with pockets there are as many as things
+                    capacity=lying.capacity if option.recess is None else lying.count,
                     storage=storage,
                     shape=item.plain,
                     placement=placement,
@@ -78,9 +118,9 @@ class ItemTray:
 
 @dataclass(frozen=True)
 class Contents:
-    """For each drawer the trays of items and the spare ones; the items that have no place."""
+    """For each drawer the trays of items, and the spare ones; the items that have no place."""
 
-    trays: tuple[tuple[ItemTray, ...], ...]
+    trays: tuple[tuple[Furniture, ...], ...]
     unplaced: tuple[Unplaced, ...]
 
 
@@ -103,6 +143,21 @@ def site_of(spec: Spec, index: int, lattice: Lattice, taken: Sequence[tuple[Spot
     bay = Bay(tuple(tuple(row) for row in free), 1 if spec.grid.half_cells else 2).less(taken)
     ground = Ground.of(spec, lattice.span, min(drawer.height, spec.printer.bed[2] + FRAME_AIR))
     return Site(drawer.name, ground, bay, drawer.copies, drawer.height, bed)
+
+
+def reserved(items: Iterable[Item], site: Site) -> tuple[tuple[Spot, Spot], ...]:
+    """Return the half cells that pinned items need at the least: front left half cells, and sizes."""
+    found: list[tuple[Spot, Spot]] = []
+    bay = site.bay
+    for item in items:
+        if item.at is None:
+            continue
+        at = round(2.0 * item.at[0]), round(2.0 * item.at[1])
+        fits = [way.halves for way in site.options(item) if at in bay.spots(bay.corners(bay.bits, *way.halves))]
+        if fits:
+            found.append((at, fits[0]))
+            bay = bay.less([found[-1]])
+    return tuple(found)
 
 
 def on_whole(lattice: Lattice, at: Spot, halves: Spot) -> bool:
@@ -136,15 +191,8 @@ def furnish(spec: Spec, sites: Sequence[Site], of_job: Sequence[Wanted], own: Se
     found = shared([item for _, item in of_job], sites, [[item for _, item in one] for one in own])
     # equal items may stand in two lists: each is known as the object that it is
     pointers = {id(item): pointer for one in (of_job, *own) for pointer, item in one}
-    trays = []
-    for index, (drawer, stock) in enumerate(zip(spec.drawers, found.stocks, strict=True)):
-        trays.append(
-            (
-                *(_item_tray(one, pointers) for one in stock.settled),
-                *(_spares(stock, f"/drawers/{index}/fill") if drawer.fill else ()),
-            )
-        )
-    return Contents(tuple(trays), tuple(_unplaced(spec, found.stocks, found.left, pointers)))
+    trays = tuple(tuple(_item_tray(one, pointers) for one in stock.settled) for stock in found.stocks)
+    return Contents(trays, tuple(_unplaced(spec, found.stocks, found.left, pointers)))
 
 
 def _item_tray(one: Settled, pointers: dict[int, str]) -> ItemTray:
@@ -153,16 +201,22 @@ def _item_tray(one: Settled, pointers: dict[int, str]) -> ItemTray:
     return ItemTray(tray, one.at, one.z, where[0], one, where)
 
 
-def _spares(stock: Stock, pointer: str) -> Iterator[ItemTray]:
-    """Yield spare trays that cover what is left over."""
-    site = stock.site
-    standing = sorted(one.option.height for one in stock.settled if not one.z)
+def spares(site: Site, bay: Bay, heights: Iterable[float], pointer: str) -> Iterator[ItemTray]:
+    """Yield spare trays that cover what is left over.
+
+    Args:
+        site: the drawer.
+        bay: what is free in it.
+        heights: of the trays that stand on its floor: spare ones are as high as the middle one.
+        pointer: JSON Pointer of what asks for them.
+    """
+    standing = sorted(heights)
     height = standing[len(standing) // 2] if standing else float(round(site.ground.limit * _SPARE_HEIGHT))
     least = site.ground.stand(0.0, 0.0, "straight")
     if least is None:
         return
     height = min(max(height, least[0]), site.ground.limit)
-    for at, halves in _rectangles(stock.left, site):
+    for at, halves in _rectangles(bay, site):
         width, depth = (along / 2.0 for along in halves)
         tray = Tray(
             name=f"spare {width:g} x {depth:g}",

@@ -8,7 +8,7 @@ from functools import partial
 from worker.layout.bed import Bed
 from worker.layout.cautions import cautions
 from worker.layout.changes import changes_of
-from worker.layout.contents import Contents, ItemTray, furnish, on_whole, site_of, wanted
+from worker.layout.contents import Contents, Furniture, furnish, on_whole, reserved, site_of, spares, wanted
 from worker.layout.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
 from worker.layout.document import plan_document
 from worker.layout.ground import FRAME_AIR
@@ -21,7 +21,7 @@ from worker.layout.placing import Footing, PlacedTray, Spot, place_trays, tray_h
 from worker.layout.plan import DrawerPlan, Lattice, Plan, SeamPair, Stored
 from worker.layout.previous import Previous
 from worker.layout.register import Register, box_of
-from worker.layout.relayout import Kept, Relayout, Staying, require_fixed
+from worker.layout.relayout import Relayout, Staying, require_fixed
 from worker.layout.site import Site
 from worker.layout.spaces import free_spaces
 from worker.layout.tiling import Floor, tile_floor
@@ -115,7 +115,7 @@ class _Job:
             left = [one for one in (*own, *self._of_job) if one[0] not in used]
             limit = self.spec.drawers[index].height - FRAME_AIR
             found.append(self._relayout(index).staying(left, limit=limit, movable=movable))
-            used.update(pointer for kept in found[-1].kept for pointer, _ in kept.items)
+            used.update(pointer for kept in found[-1].kept for pointer, _, _ in kept.items)
         return self._set(tuple(found))
 
     def _set(self, staying: tuple[Staying, ...]) -> tuple[Staying, ...]:
@@ -132,9 +132,23 @@ class _Job:
     def _furnished(self) -> Contents:
         """Return the trays for items: those that stay, and others for what is in none of them."""
         sites = [self._site(index) for index in range(len(self.spec.drawers))]
-        used = {pointer for one in self._staying for kept in one.kept for pointer, _ in kept.items}
+        used = {pointer for one in self._staying for kept in one.kept for pointer, _, _ in kept.items}
         own = [[one for one in its_own if one[0] not in used] for its_own in self._own]
-        return furnish(self.spec, sites, [one for one in self._of_job if one[0] not in used], own)
+        found = furnish(self.spec, sites, [one for one in self._of_job if one[0] not in used], own)
+        filled = (self._filled(index, sites[index], trays) for index, trays in enumerate(found.trays))
+        return replace(found, trays=tuple(filled))
+
+    def _filled(self, index: int, site: Site, trays: tuple[Furniture, ...]) -> tuple[Furniture, ...]:
+        """Return a drawer's trays and, where it is to be filled, spare ones: those that are printed first."""
+        if not self.spec.drawers[index].fill:
+            return trays
+        pointer, kept = f"/drawers/{index}/fill", self._staying[index].kept
+        standing = [one.tray for one in (*kept, *trays) if not one.z]
+        bay = site.bay.less((one.at, tray_halves(one.tray)) for one in trays if not one.z)
+        gone = {one.printed.index for one in kept}
+        there = tuple(self._relayout(index).spares(bay, gone, limit=site.limit, pointer=pointer))
+        bay = bay.less(one.rectangle for one in there)
+        return (*trays, *there, *spares(site, bay, (tray.height for tray in standing), pointer))
 
     def _site(self, index: int) -> Site:
         """Return a drawer as far as items go: with what its own trays and those that stay leave free."""
@@ -165,17 +179,27 @@ class _Job:
             kept = self._staying[index].kept
             pins = self._relayout(index).pins(kept) if self.previous.manifest is not None else {}
             taken = [one.rectangle for one in kept]
-            self._placed[index] = place_trays(drawer, lattice, pointer=f"/drawers/{index}", pins=pins, taken=taken)
+            place = partial(place_trays, drawer, lattice, pointer=f"/drawers/{index}", pins=pins)
+            try:
+                self._placed[index] = place(taken=(*taken, *self._reserved(index, taken)))
+            except TrayError:
+                self._placed[index] = place(taken=taken)  # trays come before items
         return self._placed[index]
 
-    def drawer(self, index: int, new: Sequence[ItemTray]) -> DrawerPlan:
+    def _reserved(self, index: int, taken: Sequence[tuple[Spot, Spot]]) -> tuple[tuple[Spot, Spot], ...]:
+        """Return the places that items of a drawer are pinned to, which its trays without a place leave alone."""
+        items = [*self._own[index], *(self._of_job if len(self.spec.drawers) == 1 else ())]
+        pinned = [item for _, item in items if item.at is not None]
+        return reserved(pinned, site_of(self.spec, index, self._ground(index)[1], taken, self.bed)) if pinned else ()
+
+    def drawer(self, index: int, new: Sequence[Furniture]) -> DrawerPlan:
         """Return one drawer's plan; its parts are entered into the register.
 
         Args:
             index: the drawer's.
             new: trays for items, and spare ones, beside those that stay.
         """
-        furnished: Sequence[ItemTray | Kept] = (*self._staying[index].kept, *new)
+        furnished: Sequence[Furniture] = (*self._staying[index].kept, *new)
         drawer, pointer, grid = self.spec.drawers[index], f"/drawers/{index}", self.spec.grid
         outline, lattice = self._ground(index)
         floor = tile_floor(
@@ -244,7 +268,7 @@ class _Job:
                 shapes[kind] = self._tray_shape(drawer.trays[place.tray], at, half_feet=place.half_feet)
             yield self._stood(shapes[kind], drawer.trays[place.tray], at, place.at, lattice, copies=drawer.copies)
 
-    def _item_trays(self, furnished: Iterable[ItemTray | Kept], lattice: Lattice, copies: int) -> Iterator[Placement]:
+    def _item_trays(self, furnished: Iterable[Furniture], lattice: Lattice, copies: int) -> Iterator[Placement]:
         """Yield where the trays of items stand, in their order."""
         for one in furnished:
             half_feet = not on_whole(lattice, one.at, tray_halves(one.tray))

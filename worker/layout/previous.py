@@ -9,6 +9,7 @@ from typing import TypeAlias
 from worker.layout.register import LETTERS
 from worker.spec.errors import LayoutError
 from worker.spec.manifest import ContentEntry, DrawerEntry, Manifest, PartEntry, PlacementEntry
+from worker.spec.tray import Tray
 
 __all__ = ["Previous", "Printed"]
 
@@ -24,6 +25,12 @@ class Printed:
     placement: PlacementEntry
     spot: Spot
     contents: tuple[ContentEntry, ...]
+
+    @property
+    def tray(self) -> Tray | None:
+        """What it was made from, under the name that it has in this place."""
+        tray, name = self.part.tray, self.placement.name
+        return tray if tray is None or name is None else tray.model_copy(update={"name": name})
 
     @property
     def z(self) -> float:

@@ -1,11 +1,12 @@
 """Re-layout: what is printed already stays where it serves."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Final, TypeAlias
+from typing import Final, NamedTuple, TypeAlias
 
 from worker.layout.contents import Wanted
 from worker.layout.fingerprint import fingerprint
+from worker.layout.fitting import Bay
 from worker.layout.parts import TrayShape
 from worker.layout.placing import Footing, Spot, tray_halves
 from worker.layout.plan import Stored
@@ -27,6 +28,14 @@ Rectangle: TypeAlias = tuple[Spot, Spot]
 _UNKNOWN: Final = "the previous manifest has no such item in this job's drawers"
 
 
+class Lain(NamedTuple):
+    """A wanted item that lay in a printed tray: its pointer, and name and pointer in the previous manifest."""
+
+    pointer: str
+    item: Item
+    key: tuple[str, str]
+
+
 @dataclass(frozen=True, slots=True)
 class Kept:
     """A printed tray that stays: its front left half cell, its height over the drawer's bottom, the items in it."""
@@ -35,18 +44,14 @@ class Kept:
     shape: TrayShape
     at: Spot
     z: float
-    items: tuple[Wanted, ...]
+    pointer: str
+    items: tuple[Lain, ...]
     printed: Printed
 
     @property
     def rectangle(self) -> Rectangle:
         """What it covers."""
         return self.at, self.shape.halves
-
-    @property
-    def pointer(self) -> str:
-        """JSON Pointer of the first item in it."""
-        return self.items[0][0]
 
     def stored(self, placement: int, corner: tuple[float, float, float]) -> Iterator[Stored]:
         """Yield what lies in it.
@@ -55,14 +60,15 @@ class Kept:
             placement: the tray's index in the drawer's placements.
             corner: where its part's frame begins, in the drawer's.
         """
-        named = {item.name: (pointer, item) for pointer, item in self.items}
-        left = {name: item.count for name, (_, item) in named.items()}
+        named = {lain.key: (lain.pointer, lain.item) for lain in self.items}
+        left = {key: item.count for key, (_, item) in named.items()}
         for one in self.printed.contents:
-            if one.item not in named or not left[one.item]:
+            key = one.item, one.pointer
+            if not left.get(key):
                 continue
-            pointer, item = named[one.item]
-            count = min(one.capacity, left[one.item])
-            left[one.item] -= count
+            pointer, item = named[key]
+            count = min(one.capacity, left[key])
+            left[key] -= count
             x, y, z = (on_grid(one.at[a] + corner[a] - self.printed.placement.at[a]) for a in (0, 1, 2))
             yield Stored(
                 item=item.name,
@@ -113,9 +119,9 @@ class Relayout:
         used: set[str] = set()
         trays = sorted(self.previous.trays(self.drawer.name), key=lambda one: one.z)
         for printed in (one for one in trays if one.contents):
-            items, unserved = _served(printed, tuple(_of(printed, wanted, used)))
+            items, unserved = _served(printed, _of(printed, wanted, used))
             lost.update(unserved)
-            if not items or not (movable or any(item.fixed for _, item in items)):
+            if not items or not (movable or any(item.fixed for _, item, _ in items)):
                 broken.add(printed.spot)
                 continue
             under = [one for one in kept if one.at == printed.spot]
@@ -126,12 +132,31 @@ class Relayout:
                 found = "another tray stands in its place"
             if isinstance(found, str):
                 broken.add(printed.spot)
-                lost.update((pointer, found) for pointer, _ in items)
+                lost.update((pointer, found) for pointer, _, _ in items)
                 continue
             taken += [] if under else [found.rectangle]
-            used.update(pointer for pointer, _ in items)
+            used.update(pointer for pointer, _, _ in items)
             kept.append(found)
         return Staying(tuple(kept), {pointer: why for pointer, why in lost.items() if pointer not in used})
+
+    def spares(self, bay: Bay, gone: Collection[int], *, limit: float, pointer: str) -> Iterator[Kept]:
+        """Yield printed trays without a text that serve as spare ones where they are.
+
+        Args:
+            bay: what is free in the drawer.
+            gone: indices of the placements of the previous drawer that serve otherwise.
+            limit: how high anything may reach, in mm.
+            pointer: JSON Pointer of what asks for them.
+        """
+        free = bay.bits
+        for printed in self.previous.trays(self.drawer.name):
+            tray = printed.tray
+            if printed.index in gone or printed.z or tray is None or tray.text or tray.height > limit + LENGTH_EPSILON:
+                continue
+            shape = self._shape(tray, printed)
+            if shape is not None and not (under := bay.under(*shape.halves, printed.spot)) & ~free:
+                free &= ~under
+                yield Kept(tray, shape, printed.spot, 0.0, pointer, (), printed)
 
     def pins(self, kept: Iterable[Kept] = ()) -> dict[int, tuple[Spot, ...]]:
         """Return where trays of the drawer's list that are printed already stand, by their index in the list.
@@ -151,15 +176,16 @@ class Relayout:
                         printed.remove(one)
         return {index: tuple(places) for index, places in pins.items() if places}
 
-    def _kept(self, printed: Printed, items: tuple[Wanted, ...], limit: float) -> Kept | str:
+    def _kept(self, printed: Printed, items: tuple[Lain, ...], limit: float) -> Kept | str:
         """Return the tray as it stays, or why it does not."""
         tops = [one.at[2] + one.size[2] for one in printed.contents]
         if max(printed.z + printed.part.size[2], *tops) > limit + LENGTH_EPSILON:
             return "the drawer is too low for it now"
-        shape = self._shape(printed.part.tray, printed)
-        if shape is None or printed.part.tray is None:
+        tray = printed.tray
+        shape = self._shape(tray, printed)
+        if shape is None or tray is None:
             return "its tray does not fit this place or this grid any more"
-        return Kept(printed.part.tray, shape, printed.spot, printed.z, items, printed)
+        return Kept(tray, shape, printed.spot, printed.z, items[0].pointer, items, printed)
 
     def _is(self, tray: Tray, printed: Printed) -> bool:
         """Return whether a printed tray is what is asked for."""
@@ -189,7 +215,7 @@ def require_fixed(wanted: Iterable[Wanted], staying: Sequence[Staying]) -> None:
     Raises:
         LayoutError: with each fixed item that does not stay, and why.
     """
-    there = {pointer for one in staying for kept in one.kept for pointer, _ in kept.items}
+    there = {pointer for one in staying for kept in one.kept for pointer, _, _ in kept.items}
     why = {pointer: reason for one in reversed(staying) for pointer, reason in one.lost.items()}
     errors = [
         LayoutError(
@@ -208,29 +234,33 @@ def require_fixed(wanted: Iterable[Wanted], staying: Sequence[Staying]) -> None:
         raise LayoutError(f"{len(errors)} items cannot stay where they were.", errors=errors)
 
 
-def _of(printed: Printed, wanted: Sequence[Wanted], used: set[str]) -> Iterator[Wanted]:
-    """Yield the wanted items that lay in a printed tray, each once."""
-    for name, told in {one.item: one.pointer for one in reversed(printed.contents)}.items():
-        same = [one for one in wanted if one[1].name == name and one[0] not in used]
+def _of(printed: Printed, wanted: Sequence[Wanted], used: set[str]) -> tuple[Lain, ...]:
+    """Return the wanted items that lay in a printed tray, each once."""
+    found: dict[str, Lain] = {}
+    for key in dict.fromkeys((one.item, one.pointer) for one in printed.contents):
+        same = [one for one in wanted if one[1].name == key[0] and one[0] not in used and one[0] not in found]
         if same:
-            yield min(same, key=lambda one: one[0] != told)
+            pointer, item = min(same, key=lambda one: one[0] != key[1])
+            found[pointer] = Lain(pointer, item, key)
+    return tuple(found.values())
 
 
-def _served(printed: Printed, items: Sequence[Wanted]) -> tuple[tuple[Wanted, ...], dict[str, str]]:
+def _served(printed: Printed, items: Sequence[Lain]) -> tuple[tuple[Lain, ...], dict[str, str]]:
     """Return the items that a printed tray still serves, and by their pointers why it does not serve the others."""
     text = None if printed.part.tray is None or printed.part.tray.text is None else printed.part.tray.text.text
-    alone = len({one.item for one in printed.contents}) == 1
-    labels = [item.label_text if alone else item.group or item.label_text for _, item in items if item.label_text]
+    alone = len({(one.item, one.pointer) for one in printed.contents}) == 1
+    labels = [item.label_text if alone else item.group or item.label_text for _, item, _ in items if item.label_text]
     if text != next(iter(labels), None):
-        return (), {pointer: "its label is another" for pointer, _ in items}
-    why = {pointer: _unserved(printed, item) for pointer, item in items}
+        return (), {one.pointer: "its label is another" for one in items}
+    why = {one.pointer: _unserved(printed, one) for one in items}
     lost = {pointer: reason for pointer, reason in why.items() if reason is not None}
-    return tuple(one for one in items if one[0] not in lost), lost
+    return tuple(one for one in items if one.pointer not in lost), lost
 
 
-def _unserved(printed: Printed, item: Item) -> str | None:
+def _unserved(printed: Printed, lain: Lain) -> str | None:
     """Return why a printed tray does not serve an item any more, or None."""
-    lots = [one for one in printed.contents if one.item == item.name]
+    item = lain.item
+    lots = [one for one in printed.contents if (one.item, one.pointer) == lain.key]
     room = sum(one.capacity for one in lots)
     if any(one.shape != item.plain for one in lots):
         return "its shape is another"
