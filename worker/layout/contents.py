@@ -97,10 +97,12 @@ class ItemTray:
         if self.settled is None:
             return
         option = self.settled.option
-        for item, pointer, storage in zip(self.settled.items, self.pointers, option.storages, strict=True):
-            for lying in option.content:
-                if lying.item != item.name:
-                    continue
+        alone = len(self.settled.items) == 1
+        for index, (item, pointer, storage) in enumerate(
+            zip(self.settled.items, self.pointers, option.storages, strict=True)
+        ):
+            # a shared tray has a compartment an item, in order; two items of different lists may have one name
+            for lying in option.content if alone else option.content[index : index + 1]:
                 low, size = _box(lying)
                 yield Stored(
                     item=item.name,
