@@ -78,6 +78,7 @@ def show_plan(plan: PlanDocument) -> None:
     """Print a plan."""
     _drawers(plan.drawers)
     _parts(plan.parts, ())
+    _things(plan)
     _lines(plan.warnings, plan.cautions)
 
 
@@ -91,6 +92,7 @@ def show_manifest(manifest: Manifest) -> None:
             ("checks", lambda part: f"{sum(check.passed for check in part.checks)}/{len(part.checks)}"),
         ),
     )
+    _things(manifest)
     if manifest.assembly:
         passed = sum(check.passed for check in manifest.assembly)
         _results.print(_plain(f"Checks of the parts together: {passed}/{len(manifest.assembly)} passed."))
@@ -130,6 +132,33 @@ def _drawers(drawers: Sequence[DrawerEntry]) -> None:
         grid = f"{cells.across[0]} x {cells.across[1]} cells of {drawer.pitch:g} mm, {cells.whole} in all{halves}"
         rest = f"{left:.1f} x {back:.1f} mm left over, {drawer.free / 4:g} cells free"
         _results.print(_plain(f"{drawer.name}{copies}: {grid}; {rest}"), soft_wrap=True)
+
+
+def _things(told: PlanDocument | Manifest) -> None:
+    """Print where things lie, which have no place, and what changes of what is printed."""
+    places = [(drawer, one) for drawer in told.drawers for one in drawer.contents]
+    if places:
+        table = Table(box=SIMPLE_HEAD, header_style="bold")
+        table.add_column("things", overflow="fold")
+        table.add_column("count", justify="right")
+        table.add_column("drawer", overflow="fold")
+        table.add_column("tray", no_wrap=True)
+        table.add_column("cell", no_wrap=True)
+        for drawer, one in places:
+            place = drawer.placements[one.placement]
+            cell = "" if place.cell is None else f"{place.cell[0]:g}, {place.cell[1]:g}"
+            table.add_row(*(_plain(text) for text in (one.item, f"{one.count}", drawer.name, place.mark, cell)))
+        _results.print(table)
+    for lost in told.unplaced:
+        text = " ".join(filter(None, (f"No place for {lost.count} x {lost.item}: {lost.reason}", lost.remedy)))
+        _results.print(_plain(text), style="red", soft_wrap=True)
+    if told.changes is not None:
+        moved = sum(one.count for one in told.changes.moved)
+        new, kept, retired = (
+            sum(one.count for one in found) for found in (told.changes.new, told.changes.kept, told.changes.retired)
+        )
+        text = f"Of what is printed {kept} stay, {moved} move and {retired} are no longer needed; {new} are new."
+        _results.print(_plain(text), soft_wrap=True)
 
 
 def _parts(parts: Sequence[Any], more: Sequence[tuple[str, Callable[[Any], str]]]) -> None:

@@ -67,6 +67,22 @@ def test_a_plan_for_a_program_is_the_plan_document(run, small):
     assert [part.mark for part in plan.parts] == ["F1", "T1", "T2"]
 
 
+def test_a_plan_tells_where_things_lie_and_what_changes(run, tmp_path):
+    spec = json.loads(examples.text("small"))
+    spec["drawers"][0]["items"] = [
+        {"name": "dice", "shape": {"kind": "box", "size": [16, 16, 16]}, "count": 4},
+        {"name": "ruler", "shape": {"kind": "box", "size": [310, 30, 1]}},
+    ]
+    path = tmp_path / "things.json"
+    path.write_text(json.dumps(spec))
+    result = run("plan", path)
+    assert result.exit_code == 0
+    lines = result.stdout.splitlines()
+    assert any(line.split()[:2] == ["dice", "4"] for line in lines)
+    assert any(line.startswith("No place for 1 x ruler: ") for line in lines)
+    assert not any(line.startswith("Of what is printed") for line in lines)
+
+
 def test_a_plan_comes_from_standard_input_and_can_be_kept(run, tmp_path):
     result = run("plan", "-", "--out", tmp_path / "kept", "--json", input=examples.text("small"))
     assert result.exit_code == 0

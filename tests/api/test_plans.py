@@ -40,3 +40,36 @@ def test_a_plan_is_asked_for_by_post(service):
     answer = service.get("/v1/plans")
     assert answer.status_code == 405
     assert answer.headers["allow"] == "POST"
+
+
+def test_a_plan_over_a_printed_job_tells_what_changes(service, spec):
+    spec["drawers"][0]["trays"] = [{"name": "bits", "cells": [1, 1], "height": 20}]
+    before = service.post("/v1/plans", json=spec).json()
+    figures = {"triangles": 12, "volume": 1, "area": 1, "digest": "ab" * 32, "checks": [], "files": []}
+    del before["plan"]
+    previous = {
+        **before,
+        "parts": [{**part, **figures} for part in before["parts"]],
+        "generator": {"version": "0", "kernel": "none"},
+        "spec_digest": "ab" * 32,
+        "assembly": [],
+    }
+    spec["drawers"][0]["trays"].append({"name": "saws", "cells": [2, 1], "height": 20})
+    answer = service.post("/v1/plans", json={**spec, "previous": previous})
+    assert answer.status_code == 200
+    changes = answer.json()["changes"]
+    assert [(one["name"], one["count"]) for one in changes["new"]] == [("saws", 1)]
+    assert (changes["moved"], changes["retired"]) == ([], [])
+    assert "bits" in [one["name"] for one in changes["kept"]]
+
+
+def test_a_strict_plan_with_things_left_over_is_a_problem_for_each(service, spec):
+    spec["drawers"][0]["items"] = [
+        {"name": name, "shape": {"kind": "box", "size": [400, 30, 1]}} for name in ("ruler", "level")
+    ]
+    assert len(service.post("/v1/plans", json=spec).json()["unplaced"]) == 2
+    answer = service.post("/v1/plans", json={**spec, "strict": True})
+    assert answer.status_code == 422
+    problem = answer.json()
+    assert problem["type"].endswith("/problems/no-layout")
+    assert [one["pointer"] for one in problem["errors"]] == ["/drawers/0/items/0", "/drawers/0/items/1"]

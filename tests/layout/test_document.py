@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -5,9 +7,22 @@ from hypothesis import strategies as st
 from worker.layout import lay_out
 from worker.layout.document import plan_document
 from worker.layout.parts import KeyShape, Part, Placement
-from worker.layout.plan import Caution, Cell, DrawerPlan, Lattice, Plan
+from worker.layout.plan import (
+    Caution,
+    Cell,
+    Changes,
+    DrawerPlan,
+    Lattice,
+    Move,
+    Pieces,
+    Plan,
+    Space,
+    Stand,
+    Stored,
+    Unplaced,
+)
 from worker.layout.plan import Warning as PlanWarning
-from worker.spec import Spec
+from worker.spec import Box, Spec, Tray
 from worker.spec.manifest import CautionEntry, PlanDocument, WarningEntry
 
 RING = ((0.0, 0.0), (10.0, 0.0), (10.0, 20.0), (0.0, 20.0))
@@ -53,6 +68,51 @@ def test_everything_is_in_the_document():
 def test_the_document_reads_back_as_it_was():
     document = plan_document(plan_with())
     assert PlanDocument.model_validate_json(document.model_dump_json()) == document
+
+
+def plan_with_things():
+    plan = plan_with()
+    shape = Box(kind="box", size=(10.0, 20.0, 5.0))
+    stored = Stored("dice", "/items/0", 4, 6, "rows", shape, 0, (1.0004, 2.0, 3.0), (10.0, 20.0, 5.00049))
+    drawer = replace(plan.drawers[0], contents=(stored,), spaces=(Space((1, 2), (3, 4)),))
+    part = replace(plan.parts[0], bare="ab" * 32, tray=Tray(name="dice", cells=(1.0, 1.0), height=30.0))
+    pieces = Pieces("K1", "key", "butterfly key", 2)
+    move = Move("K1", "key", "", 1, Stand("top", (0.0, 0.0, 0.0)), Stand("low", (1.0, 2.0, 0.0), 90, (1.0, 0.5)))
+    lost = Unplaced("ruler", "/drawers/0/items/1", 1, "Too long.", None, "top")
+    changes = Changes((pieces,), (), (move,), (pieces,))
+    return replace(
+        plan, drawers=(drawer,), parts=(part,), unplaced=(lost,), changes=changes, numbering=(("K", 1), ("T", 7))
+    )
+
+
+def test_things_their_places_and_changes_are_in_the_document():
+    document = plan_document(plan_with_things())
+    drawer = document.drawers[0]
+    (content,) = drawer.contents
+    assert (content.item, content.pointer, content.count, content.capacity) == ("dice", "/items/0", 4, 6)
+    assert (content.storage, content.placement, content.at, content.size) == ("rows", 0, (1, 2, 3), (10, 20, 5))
+    assert content.shape == Box(kind="box", size=(10, 20, 5))
+    assert [(one.at, one.cells) for one in drawer.spaces] == [((0.5, 1.0), (1.5, 2.0))]
+    (lost,) = document.unplaced
+    assert (lost.item, lost.drawer, lost.count, lost.reason, lost.remedy) == ("ruler", "top", 1, "Too long.", None)
+    changes = document.changes
+    assert [(one.mark, one.count) for one in changes.new] == [("K1", 2)]
+    assert changes.kept == ()
+    assert (changes.moved[0].before.drawer, changes.moved[0].now.cell) == ("top", (1.0, 0.5))
+    assert document.numbering == {"K": 1, "T": 7}
+    assert document.parts[0].shape == "ab" * 32
+    assert document.parts[0].tray.cells == (1.0, 1.0)
+
+
+def test_a_document_with_things_reads_back_as_it_was():
+    document = plan_document(plan_with_things())
+    assert PlanDocument.model_validate_json(document.model_dump_json()) == document
+
+
+def test_without_things_nothing_is_said_of_them():
+    document = plan_document(plan_with())
+    assert (document.drawers[0].contents, document.drawers[0].spaces, document.unplaced) == ((), (), ())
+    assert document.changes is None
 
 
 def test_the_plan_of_a_whole_spec_has_a_document():

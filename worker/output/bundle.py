@@ -8,7 +8,7 @@ from typing import Final
 from worker.output.archive import Entry, write_zip
 from worker.output.manifest import manifest_bytes
 from worker.spec.errors import BlobMissing
-from worker.spec.manifest import THREEMF_TYPE, FileEntry, Manifest, PlacementEntry
+from worker.spec.manifest import THREEMF_TYPE, Changes, FileEntry, Manifest, PlacementEntry
 
 #: Names inside the bundle.
 READ_FIRST: Final = "READ-FIRST.txt"
@@ -49,6 +49,13 @@ def read_first(manifest: Manifest) -> str:
     if manifest.warnings:
         told = (f"{one.message} ({one.pointer})" for one in manifest.warnings)
         lines += ["Warnings", "--------", *_paragraphs(told), ""]
+    if manifest.unplaced:
+        lost = (
+            " ".join(filter(None, (f"{one.count} x {one.item}:", one.reason, one.remedy))) for one in manifest.unplaced
+        )
+        lines += ["Without a place", "---------------", *_paragraphs(lost), ""]
+    if manifest.changes is not None:
+        lines += ["Changes", "-------", *_changed(manifest.changes), ""]
     lines += ["Parts", "-----", "All lengths are millimetres. Parts lie as they are printed, without supports.", ""]
     for part in manifest.parts:
         size = " x ".join(f"{length:g}" for length in part.size)
@@ -56,10 +63,31 @@ def read_first(manifest: Manifest) -> str:
     lines += ["", "Drawers", "-------"]
     for drawer in manifest.drawers:
         lines += ["", f"{drawer.name}, {drawer.copies} x"]
-        lines += [_placed(place) for place in drawer.placements]
+        for index, place in enumerate(drawer.placements):
+            lines.append(_placed(place))
+            lines += [f"           {one.count} x {one.item}" for one in drawer.contents if one.placement == index]
     lines += ["", "Positions are those of a part's front left corner, from the front left corner of the usable area."]
     lines.append(f"Made by {manifest.generator.name} {manifest.generator.version} with {manifest.generator.kernel}.")
     return "\n".join(lines) + "\n"
+
+
+def _changed(changes: Changes) -> Iterator[str]:
+    """Yield what to do with what is printed already."""
+    for title, found in (
+        ("Print:", changes.new),
+        ("Stay where they are:", changes.kept),
+        ("No longer needed:", changes.retired),
+    ):
+        if found:
+            yield title
+            yield from (f"{one.count:4d} x {one.mark:5s} {one.kind:7s} {one.name}".rstrip() for one in found)
+    if changes.moved:
+        yield "Move:"
+        for one in changes.moved:
+            was, now = (f"{stand.drawer}, {stand.at[0]:g}, {stand.at[1]:g}" for stand in (one.before, one.now))
+            yield f"{one.count:4d} x {one.mark:5s} {one.kind:7s} from {was} to {now}" + (
+                f": {one.name}" if one.name else ""
+            )
 
 
 def _placed(place: PlacementEntry) -> str:
