@@ -40,6 +40,9 @@ _MITRE: Final = 2.0
 _NICK: Final = 1.5
 _LEAST_NICK: Final = 0.3
 
+#: Tongues of plastic (mm2) between two parts of one window that count.
+_TONGUE: Final = 0.02
+
 #: Scraps of plastic (mm2) that rounding leaves.
 _SCRAP: Final = 0.5
 
@@ -141,14 +144,17 @@ def joined(
 
 
 def _filled(plate: Polygon, usable: Area, least: float) -> Polygon:
-    """Return the plate without the narrow holes that border left out, whose walls would be thin; obstacles stay."""
+    """Return the plate without the narrow holes that border left out, whose walls would be thin; obstacles stay.
+
+    A hole that stays loses its slits, which reach out between plastic and plastic.
+    """
     holes = []
     for ring in plate.interiors:
         hole = Polygon(ring)
         if not polygons(opened(hole, least / 2.0)) and hole.difference(usable).area < _SNAP:
             continue
-        holes.append(ring)
-    return Polygon(plate.exterior, holes) if len(holes) < len(plate.interiors) else plate
+        holes += polygons(opened(hole, _LEAST_NICK / 2.0), _SNAP)
+    return Polygon(plate.exterior, [hole.exterior for hole in holes])
 
 
 def _pinches(area: BaseGeometry) -> list[Point]:
@@ -191,7 +197,7 @@ def windows(  # noqa: PLR0917 - a cached function takes no keywords
     bays = _simple(shapely.difference(room, shapely.union_all(ribs)), wall)
     if bays and not node_points(sockets):
         bays = _with_pad(bays)
-    rings = [ring_of(bay) for bay in _spaced(bays, wall)]
+    rings = [ring_of(_sound(bay, wall)) for bay in _spaced(bays, wall)]
     return tuple(sorted(ring for ring in rings if ring))
 
 
@@ -289,6 +295,18 @@ def _spaced(bays: list[Polygon], wall: float) -> list[Polygon]:
             walls = shapely.union_all([one.buffer(wall, join_style="mitre", mitre_limit=_MITRE) for one in near])
         kept += _simple(shapely.difference(bay, walls), wall)
     return kept
+
+
+def _sound(bay: Polygon, wall: float) -> Polygon:
+    """Return the bay less what lies beyond a tongue of plastic thinner than the wall, which reaches into it."""
+    with np.errstate(divide="ignore", invalid="ignore"):  # as in `opened`
+        closed = bay.buffer(wall / 2.0, join_style="mitre").buffer(-wall / 2.0, join_style="mitre")
+        tongues = polygons(shapely.difference(closed, bay), _TONGUE)
+        if not tongues:
+            return bay
+        around = shapely.union_all(tongues).buffer(wall, join_style="mitre", mitre_limit=_MITRE)
+    parts = polygons(opened(shapely.difference(bay, around), WINDOW_LEAST / 2.0), WINDOW_LEAST**2)
+    return max((one for one in parts if not one.interiors), key=lambda one: one.area, default=Polygon())
 
 
 def _simple(room: BaseGeometry, wall: float) -> list[Polygon]:
