@@ -29,8 +29,8 @@ def rounded_rectangle(  # noqa: PLR0917 - one call, one line of lengths, as on a
 ) -> Ring2:
     """Return the parallel of a rounded rectangle, ``inset`` inside it.
 
-    The ends of each arc lie on it; the points between lie further out by `ARC_BULGE`, so that the ring's area is that of
-    the true rounded rectangle, ``w d - (4 - pi) r^2``.
+    The ends of each arc lie on it; the points between lie further out by `ARC_BULGE`, so that the ring's area is that
+    of the true rounded rectangle, ``w d - (4 - pi) r^2``.
 
     Args:
         x: left edge at inset 0.
