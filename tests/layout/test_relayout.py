@@ -428,6 +428,18 @@ def test_things_come_before_spare_trays():
     assert all(one.name.startswith("spare") for one in plan.changes.retired)
 
 
+def test_one_of_several_kinds_keeps_the_tray_they_shared():
+    labelled = [{**one, "label": True} for one in ITEMS[3:]]
+    before = first(job({"items": labelled}))
+    assert placed(before, "nuts")[1:3] == placed(before, "washers")[1:3]
+    plan = again(job({"items": labelled[:1]}), before)
+    check_sums(plan, before)
+    assert placed(plan, "nuts") == placed(before, "nuts")
+    check_unchanged(again(job({"items": labelled[:1]}), plan), plan)
+    plain = again(job({"items": [ITEMS[3], ITEMS[4]]}), before)
+    assert placed(plain, "nuts")[1] == placed(before, "nuts")[1]
+
+
 def test_equal_names_in_two_lists_are_told_apart():
     nuts = {"name": "nuts", "shape": {"kind": "standard", "id": "nut-m4"}, "count": 100, "group": "M4"}
     data = job({"items": [nuts]}, items=[{**nuts, "count": 150}])

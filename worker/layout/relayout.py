@@ -248,9 +248,10 @@ def _of(printed: Printed, wanted: Sequence[Wanted], used: set[str]) -> tuple[Lai
 def _served(printed: Printed, items: Sequence[Lain]) -> tuple[tuple[Lain, ...], dict[str, str]]:
     """Return the items that a printed tray still serves, and by their pointers why it does not serve the others."""
     text = None if printed.part.tray is None or printed.part.tray.text is None else printed.part.tray.text.text
-    alone = len({(one.item, one.pointer) for one in printed.contents}) == 1
-    labels = [item.label_text if alone else item.group or item.label_text for _, item, _ in items if item.label_text]
-    if text != next(iter(labels), None):
+    labels = {item.label_text for _, item, _ in items if item.label_text is not None}
+    # several kinds in one tray have their group's name on it, and keep it when one of them is left
+    groups = {item.group for _, item, _ in items if item.group is not None}
+    if (text is None and labels) or (text is not None and text not in labels | groups):
         return (), {one.pointer: "its label is another" for one in items}
     why = {one.pointer: _unserved(printed, one) for one in items}
     lost = {pointer: reason for pointer, reason in why.items() if reason is not None}
