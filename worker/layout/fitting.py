@@ -11,7 +11,7 @@ from typing import NamedTuple, TypeAlias
 
 from worker.spec.item import Access
 
-__all__ = ["ACCESSES", "Bay", "Choice", "Fit", "Place", "Request", "Score", "score", "ties"]
+__all__ = ["ACCESSES", "Bay", "Choice", "Fit", "Place", "Request", "Score", "plastic", "score", "ties"]
 
 Spot: TypeAlias = tuple[int, int]
 
@@ -189,16 +189,21 @@ def ties(requests: Sequence[Request]) -> tuple[tuple[int, ...], ...]:
 def score(requests: Sequence[Request], fit: Fit) -> Score:
     """Return the score of a fit."""
     missing = [0, 0, 0]
-    front = plastic = 0
+    front = 0
     for request, place in zip(requests, fit.places, strict=True):
         if place is None:
             missing = [count + held for count, held in zip(missing, request.holds, strict=True)]
             continue
-        plastic += request.choices[place.choice].cost
         if request.often:
             front += place.y
     spread = sum(_girth(requests, fit, tie) for tie in ties(requests))
-    return Score(tuple(missing), front, spread, plastic)
+    return Score(tuple(missing), front, spread, plastic(requests, fit))
+
+
+def plastic(requests: Sequence[Request], fit: Fit) -> int:
+    """Return the plastic of a fit in hundredths of a cubic centimetre."""
+    pairs = zip(requests, fit.places, strict=True)
+    return sum(request.choices[place.choice].cost for request, place in pairs if place is not None)
 
 
 def _girth(requests: Sequence[Request], fit: Fit, members: Iterable[int]) -> int:

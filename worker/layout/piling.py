@@ -41,10 +41,15 @@ class Load:
         """Grams that lie in it, as far as known."""
         return sum((item.mass or 0.0) * item.count for item in self.items)
 
-    @property
+    @cached_property
     def area(self) -> int:
         """The fewest half cells that it takes."""
         return min(option.area for option in self.options)
+
+    @cached_property
+    def plastic(self) -> float:
+        """The least plastic that it takes, in mm3."""
+        return min(option.plastic for option in self.options)
 
 
 @dataclass(frozen=True)

@@ -177,23 +177,16 @@ def _costs(items: Sequence[Item], sites: Sequence[Site]) -> Iterator[tuple[float
 
     The cost is floor, and the height that it leaves unused: low things belong into low drawers. Sizes are worked out
     once, for a drawer as wide and high as any; those that are right for each drawer follow when it is stocked.
-    A cluster that fits nowhere so is measured for every drawer.
+    What fits nowhere so is tried in every drawer at last.
     """
     grounds = [site.ground for site in sites]
     span = max(one.span[0] for one in grounds), max(one.span[1] for one in grounds)
     largest = replace(grounds[0], span=span, height=max(one.height for one in grounds))
     ways = [options(item, largest) for item in items]
-    found = False
     for index, site in enumerate(sites):
         suiting = [[way for way in each if _suits(way, site)] for each in ways]
         if all(suiting):
             yield _cost(suiting, site, index)
-            found = True
-    if not found:
-        for index, site in enumerate(sites):
-            exact = [site.options(item) for item in items]
-            if all(exact):
-                yield _cost(exact, site, index)
 
 
 def _cost(ways: Sequence[Sequence[Option]], site: Site, index: int) -> tuple[float, int, int]:

@@ -50,7 +50,14 @@ def shortage(
     """
     if brief:
         return Shortage(_reason(item, own), _LAST)
-    return Shortage(_reason(item, own), next(_remedies(item, own, others, half_cells=half_cells)))
+    return Shortage(_reason(item, own), next(_remedies(item, _likely(own), others, half_cells=half_cells)))
+
+
+def _likely(own: Sequence[Stock]) -> Sequence[Stock]:
+    """Return the drawers that a remedy is looked for in: the one with most room, and the highest."""
+    roomy = max(own, key=lambda one: one.left.bits.bit_count())
+    high = max(own, key=lambda one: one.site.ground.height)
+    return [roomy] if high is roomy else [roomy, high]
 
 
 def _reason(item: Item, own: Sequence[Stock]) -> str:

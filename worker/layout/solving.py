@@ -11,7 +11,7 @@ from math import prod
 from typing import TYPE_CHECKING, Final
 
 from worker.layout.fitting import Bay, Choice, Fit, Place, Request, Score, score, ties
-from worker.layout.greedy import best_greedy, reworked
+from worker.layout.greedy import allowance, best_greedy, reworked
 
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
@@ -34,16 +34,20 @@ _MOST: Final = 2**58
 def fitted(requests: Sequence[Request], bay: Bay, *, share: float = 1.0) -> Fit:
     """Return the best fit: the best greedy one, reworked, then improved by the solver; never worse than either.
 
+    It takes no more plastic than the best plain greedy fit, where that places everything.
+
     Args:
         requests: what is wanted.
         bay: where there is room.
         share: of the job's time that this drawer may take.
     """
-    fit = reworked(requests, bay, best_greedy(requests, bay), rounds=max(round(_ROUNDS * share), 1))
-    return solved(requests, bay, fit, limit=LIMIT * share)
+    most = allowance(requests, bay)
+    fit = best_greedy(requests, bay, most)
+    fit = reworked(requests, bay, fit, rounds=max(round(_ROUNDS * share), 1), most=most)
+    return solved(requests, bay, fit, limit=LIMIT * share, most=most)
 
 
-def solved(requests: Sequence[Request], bay: Bay, fit: Fit, *, limit: float) -> Fit:
+def solved(requests: Sequence[Request], bay: Bay, fit: Fit, *, limit: float, most: int | None = None) -> Fit:
     """Return the solver's fit, or the given one when that is as good.
 
     Args:
@@ -51,10 +55,11 @@ def solved(requests: Sequence[Request], bay: Bay, fit: Fit, *, limit: float) -> 
         bay: where there is room.
         fit: the best one known.
         limit: of the solver's deterministic time; about seconds on a fast machine.
+        most: the plastic that it may take, as `worker.layout.greedy.allowance` gives it.
     """
     if not requests or not bay.bits or _ideal(requests, fit):
         return fit
-    model = _Model(requests, bay, fit)
+    model = _Model(requests, bay, fit, most)
     found = model.solve(limit)
     return found if found is not None and score(requests, found) < score(requests, fit) else fit
 
@@ -66,6 +71,7 @@ class _Model:
     requests: Sequence[Request]
     bay: Bay
     fit: Fit
+    most: int | None = None
     lefts: list["cp_model.IntVar"] = field(default_factory=list)
     fronts: list["cp_model.IntVar"] = field(default_factory=list)
     taken: list[dict[int, "cp_model.IntVar"]] = field(default_factory=list)
@@ -145,6 +151,14 @@ class _Model:
             unit *= 10
         for request, taken in zip(self.requests, self.taken, strict=True):
             self.goal += [(here, request.choices[number].cost // unit) for number, here in taken.items()]
+        if self.most is not None:
+            costs = [
+                (here, request.choices[number].cost)
+                for request, taken in zip(self.requests, self.taken, strict=True)
+                for number, here in taken.items()
+            ]
+            total = self.cp.LinearExpr.weighted_sum([here for here, _ in costs], [cost for _, cost in costs])
+            self.model.add(total <= self.most)
         weight = most_plastic // unit + 1
         self.goal += [(end, sign * weight) for end, sign in ends]
         weight *= most_spread + 1

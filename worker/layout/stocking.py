@@ -1,9 +1,9 @@
 """Stocking: the items of one drawer in trays, each tray in its place."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import islice
+from itertools import combinations, islice
 from typing import Final
 
 from worker.layout.fitting import Bay, Fit, Spot, score
@@ -72,30 +72,41 @@ class Stock:
 
 
 def loads(items: Sequence[Item], site: Site) -> tuple[Load, ...]:
-    """Return the trays that these items want: small kinds of a group share one where that takes less of all.
+    """Return the trays that these items want: small kinds of a group share one where that takes less plastic.
 
     Items without any tray are left out.
     """
-    found: dict[int, Load] = {}
-    ganged: set[int] = set()
-    first = {id(item): index for index, item in enumerate(items)}
+    order = {id(item): index for index, item in enumerate(items)}
+    ganged = {id(item) for gang in site.gangs(items) for item in gang}
+    alone = [Load((item,), site.options(item)) for item in items if id(item) not in ganged]
+    found = [load for load in alone if load.options]
     for gang in site.gangs(items):
-        together = Load(gang, site.share(gang))
-        alone = [Load((item,), site.options(item)) for item in gang]
-        if together.options and _lighter(together, alone):
-            found[first[id(gang[0])]] = together
-            ganged.update(id(item) for item in gang)
-    for index, item in enumerate(items):
-        if id(item) not in ganged and (ways := site.options(item)):
-            found[index] = Load((item,), ways)
-    return tuple(found[index] for index in sorted(found))
+        found += _together(gang, site)
+    return tuple(sorted(found, key=lambda load: order[id(load.items[0])]))
 
 
-def _lighter(together: Load, alone: Iterable[Load]) -> bool:
-    """Return whether one tray takes less plastic than many, and no more floor."""
-    many = list(alone)
-    lightest = sum(min(option.plastic for option in load.options) for load in many)
-    return min(one.plastic for one in together.options) < lightest and together.area <= sum(one.area for one in many)
+def _together(gang: Sequence[Item], site: Site) -> list[Load]:
+    """Return trays for the kinds of a gang: the two that save most plastic share one, again and again."""
+    order = {id(item): index for index, item in enumerate(gang)}
+    found = [load for load in (Load((item,), site.options(item)) for item in gang) if load.options]
+    tried: dict[tuple[int, ...], Load] = {}
+    while True:
+        best: tuple[float, Load, Load, Load] | None = None
+        for one, other in combinations(found, 2):
+            both = tuple(sorted((*one.items, *other.items), key=lambda item: order[id(item)]))
+            key = tuple(order[id(item)] for item in both)
+            if key not in tried:
+                tried[key] = Load(both, site.share(both))
+            load = tried[key]
+            if not load.options or load.area > one.area + other.area:
+                continue
+            saved = one.plastic + other.plastic - load.plastic
+            if saved > (0.0 if best is None else best[0]):
+                best = saved, one, other, load
+        if best is None:
+            return found
+        _, one, other, load = best
+        found = [load, *(each for each in found if each is not one and each is not other)]
 
 
 def stock(items: Sequence[Item], site: Site, *, share_of_time: float = 1.0) -> Stock:
