@@ -155,7 +155,8 @@ def _rounded(area: BaseGeometry, radius: float) -> BaseGeometry:
 def _box(at: Sequence[float], size: Sequence[float], gap: float, origin: Point) -> Polygon:
     """Return an obstacle's box in the drawer's frame, grown by the gap; on the grid, as shapely trips over hairs."""
     x, y = at[0] - origin[0], at[1] - origin[1]
-    return shapely.box(*(round(side, 3) for side in (x - gap, y - gap, x + size[0] + gap, y + size[1] + gap)))
+    left, front, right, back = (round(side, 3) for side in (x - gap, y - gap, x + size[0] + gap, y + size[1] + gap))
+    return shapely.box(left, front, right, back)
 
 
 def _clean(area: BaseGeometry) -> Area | None:

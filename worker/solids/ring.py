@@ -15,7 +15,7 @@ Ring2 = NDArray[np.float64]
 _ANGLES = np.linspace(0.0, np.pi / 2.0, QUARTER_FACETS + 1)
 _QUARTERS = np.concatenate([_ANGLES - np.pi + quarter * np.pi / 2.0 for quarter in range(4)])
 _REACH = np.tile(np.array([1.0, *[ARC_BULGE] * (QUARTER_FACETS - 1), 1.0]), 4)
-_UNIT = np.column_stack([np.cos(_QUARTERS), np.sin(_QUARTERS)]) * _REACH[:, None]
+_UNIT: Ring2 = np.column_stack([np.cos(_QUARTERS), np.sin(_QUARTERS)]) * _REACH[:, None]
 _CORNER = np.repeat(np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]]), QUARTER_FACETS + 1, axis=0)
 
 
