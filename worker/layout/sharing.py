@@ -56,12 +56,13 @@ def shared(items: Sequence[Item], sites: Sequence[Site], own: Sequence[Sequence[
     placed = {id(item) for one in stocks for item in one.items}
     waiting = [item for item in items if id(item) not in placed]
     stocks = [_without(one, {id(item) for item in waiting}) for one in stocks]
+    tried = {id(item): index for index, one in enumerate(given) for item in one}
     left: list[Item] = []
     trials = _MOST_TRIALS
     for item in sorted(waiting, key=lambda one: ACCESSES.index(one.access)):
         for index in sorted(range(len(sites)), key=lambda one: (sites[one].copies > 1, -_free(stocks[one]), one)):
             after = added(item, stocks[index])
-            if after is None and trials:
+            if after is None and trials and tried.get(id(item)) != index:
                 trials -= 1
                 after = _anew(item, stocks[index], share / 4.0)
             if after is not None:
@@ -93,8 +94,10 @@ def _anew(item: Item, stocked: Stock, share: float) -> Stock | None:
         return None
     if _least_area(item, stocked.site) > _free(stocked):
         return None
-    after = stock([*stocked.items, item], stocked.site, share_of_time=share)
-    return None if after.missing else after
+    items = [*stocked.items, item]
+    if stock(items, stocked.site, share_of_time=0.0).missing:
+        return None
+    return stock(items, stocked.site, share_of_time=share)
 
 
 def _free(stocked: Stock) -> int:
@@ -119,6 +122,8 @@ def _without(stocked: Stock, items: set[int]) -> Stock:
 
 def _assigned(items: Sequence[Item], sites: Sequence[Site], own: Sequence[Sequence[Item]]) -> list[list[Item]]:
     """Return which of the job's items go into which drawer; those that fit none are in no list."""
+    if len(sites) == 1:
+        return [list(items)]
     room = [site.bay.bits.bit_count() * _FULL for site in sites]
     for index, its_own in enumerate(own):
         room[index] -= sum(_least_area(item, sites[index]) for item in its_own)

@@ -6,7 +6,7 @@ from functools import cached_property
 from itertools import combinations, islice
 from typing import Final
 
-from worker.layout.fitting import Bay, Fit, Spot, score
+from worker.layout.fitting import Bay, Fit, Score, Spot, score
 from worker.layout.greedy import best_greedy, best_of_three
 from worker.layout.option import Option
 from worker.layout.piling import Load, Pile, heights, piled, requests
@@ -18,7 +18,7 @@ __all__ = ["Settled", "Stock", "loads", "stock"]
 
 
 #: So many trays, at most, are put on others.
-_MOST_PILES: Final = 20
+_MOST_PILES: Final = 12
 
 _EMPTY: Final = Fit(())
 
@@ -122,20 +122,14 @@ def stock(items: Sequence[Item], site: Site, *, share_of_time: float = 1.0) -> S
     """
     if not items:
         return Stock(site)
-    bay = site.bay
     wanted = loads(items, site)
     sized = {id(item) for load in wanted for item in load.items}
     unsized = tuple(item for item in items if id(item) not in sized)
-    piles = _roomy([Pile.of(load) for load in wanted], site)
-    fit = fitted(requests(piles), bay, share=share_of_time)
-    found = Stock(site, piles, fit, unsized)
-    if None in fit.places and any(len(load.items) > 1 for load in wanted):
-        single = [one for load in wanted for one in _apart(load, site)]
-        piles = _roomy([Pile.of(load) for load in single], site)
-        other = fitted(requests(piles), bay, share=share_of_time)
-        if score(requests(piles), other) < score(requests(found.piles), fit):
-            found = Stock(site, piles, other, unsized)
-    return found
+    piles, reached = _roomy([Pile.of(load) for load in wanted], site)
+    if any(reached.missing) and any(len(load.items) > 1 for load in wanted):
+        single = [Pile.of(one) for load in wanted for one in _apart(load, site)]
+        piles, _ = min((piles, reached), _roomy(single, site), key=lambda one: one[1])
+    return Stock(site, piles, fitted(requests(piles), site.bay, share=share_of_time), unsized)
 
 
 def _apart(load: Load, site: Site) -> Iterator[Load]:
@@ -147,19 +141,20 @@ def _apart(load: Load, site: Site) -> Iterator[Load]:
         yield Load((item,), site.options(item))
 
 
-def _roomy(piles: Sequence[Pile], site: Site) -> tuple[Pile, ...]:
-    """Return the piles as they are when all have room so, or with as many of them on others as it takes."""
-    flat = tuple(piles)
-    wanted = requests(flat)
-    if None not in best_of_three(wanted, site.bay).places:
-        return flat
-    best, least = flat, score(wanted, best_greedy(wanted, site.bay))
+def _roomy(piles: Sequence[Pile], site: Site) -> tuple[tuple[Pile, ...], Score]:
+    """Return the piles as they are when all have room so, or with as many of them on others as it takes.
+
+    The score is that of a greedy fit.
+    """
+    best = tuple(piles)
+    wanted = requests(best)
+    least = min(score(wanted, greedy(wanted, site.bay)) for greedy in (best_of_three, best_greedy))
     if any(least.missing):
-        for trial in islice(piled(flat, site.ground, site.limit), _MOST_PILES):
+        for trial in islice(piled(best, site.ground, site.limit), _MOST_PILES):
             wanted = requests(trial)
             found = score(wanted, best_greedy(wanted, site.bay))
             if found < least:
                 best, least = trial, found
             if not any(found.missing):
                 break
-    return best
+    return best, least
