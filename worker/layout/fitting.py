@@ -11,7 +11,7 @@ from typing import NamedTuple, TypeAlias
 
 from worker.spec.item import Access
 
-__all__ = ["ACCESSES", "Bay", "Choice", "Fit", "Place", "Request", "Score", "plastic", "score", "ties"]
+__all__ = ["ACCESSES", "Bay", "Bill", "Choice", "Fit", "Place", "Request", "Score", "bill", "score", "ties"]
 
 Spot: TypeAlias = tuple[int, int]
 
@@ -197,13 +197,25 @@ def score(requests: Sequence[Request], fit: Fit) -> Score:
         if request.often:
             front += place.y
     spread = sum(_girth(requests, fit, tie) for tie in ties(requests))
-    return Score(tuple(missing), front, spread, plastic(requests, fit))
+    return Score(tuple(missing), front, spread, bill(requests, fit).plastic)
 
 
-def plastic(requests: Sequence[Request], fit: Fit) -> int:
-    """Return the plastic of a fit in hundredths of a cubic centimetre."""
+class Bill(NamedTuple):
+    """What a fit takes: plastic in hundredths of a cubic centimetre, and half cells of floor."""
+
+    plastic: int
+    floor: int
+
+    def within(self, most: "Bill | None") -> bool:
+        """Return whether it is neither more plastic nor more floor than that."""
+        return most is None or (self.plastic <= most.plastic and self.floor <= most.floor)
+
+
+def bill(requests: Sequence[Request], fit: Fit) -> Bill:
+    """Return what a fit takes."""
     pairs = zip(requests, fit.places, strict=True)
-    return sum(request.choices[place.choice].cost for request, place in pairs if place is not None)
+    taken = [request.choices[place.choice] for request, place in pairs if place is not None]
+    return Bill(sum(choice.cost for choice in taken), sum(choice.area for choice in taken))
 
 
 def _girth(requests: Sequence[Request], fit: Fit, members: Iterable[int]) -> int:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from random import Random
 from typing import Final, Literal, TypeAlias
 
-from worker.layout.fitting import Bay, Choice, Fit, Place, Request, Spot, block, plastic, score, ties
+from worker.layout.fitting import Bay, Bill, Choice, Fit, Place, Request, Spot, bill, block, score, ties
 
 __all__ = ["allowance", "best_greedy", "best_of_three", "bottom_left", "reworked"]
 
@@ -54,32 +54,32 @@ def best_of_three(requests: Sequence[Request], bay: Bay) -> Fit:
     return _best(requests, (packer.pack(packer.order(order), _smallest, "front") for order in _ORDERS))
 
 
-def allowance(requests: Sequence[Request], bay: Bay) -> int | None:
-    """Return the most plastic that a fit may take: what the best plain one takes when it places everything.
+def allowance(requests: Sequence[Request], bay: Bay) -> Bill | None:
+    """Return the most that a fit may take: what the best plain one does when it places everything.
 
     Groups are not to be kept together at any price. Without such a plain fit there is no bound.
     """
     plain = [fit for fit in (bottom_left(requests, bay), best_of_three(requests, bay)) if None not in fit.places]
-    return plastic(requests, _best(requests, plain)) if plain else None
+    return bill(requests, _best(requests, plain)) if plain else None
 
 
-def best_greedy(requests: Sequence[Request], bay: Bay, most: int | None = None) -> Fit:
+def best_greedy(requests: Sequence[Request], bay: Bay, most: Bill | None = None) -> Fit:
     """Return the best of all greedy fits: every order with every rule for size and place, and the plain ones.
 
     Args:
         requests: what is wanted.
         bay: where there is room.
-        most: the plastic that it may take, as `allowance` gives it.
+        most: what it may take, as `allowance` gives it.
     """
     packer = _Packer(requests, bay)
     orders = [list(range(len(requests))), *(packer.order(order) for order in _ORDERS), packer.by_group()]
     rules: tuple[Rule, ...] = ("front", "together")
     fits = (packer.pack(order, rank, rule) for order in orders for rank in _RANKS for rule in rules)
-    return _best(requests, fits if most is None else (fit for fit in fits if plastic(requests, fit) <= most))
+    return _best(requests, (fit for fit in fits if bill(requests, fit).within(most)))
 
 
 def reworked(
-    requests: Sequence[Request], bay: Bay, fit: Fit, *, rounds: int, seed: int = 0, most: int | None = None
+    requests: Sequence[Request], bay: Bay, fit: Fit, *, rounds: int, seed: int = 0, most: Bill | None = None
 ) -> Fit:
     """Return a fit that is no worse: some requests are taken out and put back otherwise, again and again.
 
@@ -89,7 +89,7 @@ def reworked(
         fit: where to begin.
         rounds: how often; the same number gives the same answer.
         seed: of the order in which things are tried.
-        most: the plastic that it may take.
+        most: what it may take.
     """
     packer, random = _Packer(requests, bay), Random(seed)
     loose = [index for index, request in enumerate(requests) if request.pin is None]
@@ -101,12 +101,10 @@ def reworked(
         out = packer.some(kept, loose, random)
         trial = packer.repacked(kept, out, random)
         found = score(requests, trial)
-        if most is not None and found.plastic > most:
-            continue
-        if found <= held:
+        if found <= held and bill(requests, trial).within(most):
             kept, held = trial, found
-        if found < reached:
-            best, reached = trial, found
+        if held < reached:
+            best, reached = kept, held
         elif turn % _PATIENCE == _PATIENCE - 1:
             kept, held = best, reached
     return best

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from math import prod
 from typing import TYPE_CHECKING, Final
 
-from worker.layout.fitting import Bay, Choice, Fit, Place, Request, Score, score, ties
+from worker.layout.fitting import Bay, Bill, Choice, Fit, Place, Request, Score, score, ties
 from worker.layout.greedy import allowance, best_greedy, reworked
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ _MOST: Final = 2**58
 def fitted(requests: Sequence[Request], bay: Bay, *, share: float = 1.0) -> Fit:
     """Return the best fit: the best greedy one, reworked, then improved by the solver; never worse than either.
 
-    It takes no more plastic than the best plain greedy fit, where that places everything.
+    It takes no more plastic and no more floor than the best plain greedy fit, where that places everything.
 
     Args:
         requests: what is wanted.
@@ -47,7 +47,7 @@ def fitted(requests: Sequence[Request], bay: Bay, *, share: float = 1.0) -> Fit:
     return solved(requests, bay, fit, limit=LIMIT * share, most=most)
 
 
-def solved(requests: Sequence[Request], bay: Bay, fit: Fit, *, limit: float, most: int | None = None) -> Fit:
+def solved(requests: Sequence[Request], bay: Bay, fit: Fit, *, limit: float, most: Bill | None = None) -> Fit:
     """Return the solver's fit, or the given one when that is as good.
 
     Args:
@@ -55,7 +55,7 @@ def solved(requests: Sequence[Request], bay: Bay, fit: Fit, *, limit: float, mos
         bay: where there is room.
         fit: the best one known.
         limit: of the solver's deterministic time; about seconds on a fast machine.
-        most: the plastic that it may take, as `worker.layout.greedy.allowance` gives it.
+        most: what it may take, as `worker.layout.greedy.allowance` gives it.
     """
     if limit <= 0.0 or not requests or not bay.bits or _ideal(requests, fit):
         return fit
@@ -71,7 +71,7 @@ class _Model:
     requests: Sequence[Request]
     bay: Bay
     fit: Fit
-    most: int | None = None
+    most: Bill | None = None
     lefts: list["cp_model.IntVar"] = field(default_factory=list)
     fronts: list["cp_model.IntVar"] = field(default_factory=list)
     taken: list[dict[int, "cp_model.IntVar"]] = field(default_factory=list)
@@ -152,13 +152,7 @@ class _Model:
         for request, taken in zip(self.requests, self.taken, strict=True):
             self.goal += [(here, request.choices[number].cost // unit) for number, here in taken.items()]
         if self.most is not None:
-            costs = [
-                (here, request.choices[number].cost)
-                for request, taken in zip(self.requests, self.taken, strict=True)
-                for number, here in taken.items()
-            ]
-            total = self.cp.LinearExpr.weighted_sum([here for here, _ in costs], [cost for _, cost in costs])
-            self.model.add(total <= self.most)
+            self._allow(self.most)
         weight = most_plastic // unit + 1
         self.goal += [(end, sign * weight) for end, sign in ends]
         weight *= most_spread + 1
@@ -171,6 +165,19 @@ class _Model:
                 weight *= kinds[access] + 1
         variables, weights = [term for term, _ in self.goal], [weight for _, weight in self.goal]
         self.model.minimize(self.cp.LinearExpr.weighted_sum(variables, weights))
+
+    def _allow(self, most: Bill) -> None:
+        """Take no more than this."""
+        pairs = [
+            (here, request.choices[number])
+            for request, taken in zip(self.requests, self.taken, strict=True)
+            for number, here in taken.items()
+        ]
+        literals = [here for here, _ in pairs]
+        plastic = self.cp.LinearExpr.weighted_sum(literals, [choice.cost for _, choice in pairs])
+        floor = self.cp.LinearExpr.weighted_sum(literals, [choice.area for _, choice in pairs])
+        self.model.add(plastic <= most.plastic)
+        self.model.add(floor <= most.floor)
 
     def _stands_at(self, index: int) -> "cp_model.IntVar":
         """Return how far from the front a request stands: nothing when it has no place."""
