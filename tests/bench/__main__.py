@@ -3,7 +3,7 @@
 import importlib
 import sys
 
-BENCHES = ("solids", "jobs")
+BENCHES = ("solids", "jobs", "layout")
 
 
 def main() -> None:
