@@ -7,7 +7,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from worker.layout.parts import KeyShape, Lettering, Part, TileShape, TrayShape
-from worker.output.inspection import Expected, altitudes, expected_of, fits_bed, inspect, open_edges, require
+from worker.output.inspection import Expected, expected_of, fits_bed, inspect, open_edges, require
 from worker.output.stl import write_stl
 from worker.output.threemf import write_3mf
 from worker.solids.mesh import Mesh
@@ -125,7 +125,7 @@ def test_a_sliver_is_found(box):
             triangles.append(triangle)
     split = Mesh(vertices, np.array(triangles, dtype=np.int32))
     assert open_edges(split) == 0
-    assert altitudes(split).min() > 1.0  # the split triangles are well formed
+    assert split.altitudes.min() > 1.0  # the split triangles are well formed
     flat = Mesh(vertices, np.array([*mesh.triangles[1:], [edge[0], edge[1], new], [edge[1], mesh.triangles[0][2], new],
                                     [mesh.triangles[0][2], edge[0], new]], dtype=np.int32))  # fmt: skip
     assert failures(flat) == {"slivers"}

@@ -7,13 +7,6 @@ import trimesh
 from worker.spec.tolerances import COORDINATE_GRID, SLIVER_ALTITUDE
 
 
-def altitudes(mesh):
-    corners = mesh.vertices[mesh.triangles]
-    sides = np.stack([corners[:, i] - corners[:, i - 1] for i in range(3)], axis=1)
-    doubled = np.linalg.norm(np.cross(sides[:, 1], sides[:, 2]), axis=1)
-    return doubled / np.linalg.norm(sides, axis=2).max(axis=1)
-
-
 def assert_sound(mesh, genus):
     """Closed, oriented, in one piece, no point twice, on the grid, no slivers, taken by two libraries as it is."""
     edges = np.concatenate([mesh.triangles[:, [0, 1]], mesh.triangles[:, [1, 2]], mesh.triangles[:, [2, 0]]])
@@ -24,7 +17,7 @@ def assert_sound(mesh, genus):
     assert len(np.unique(mesh.vertices, axis=0)) == len(mesh.vertices)
     steps = np.round(mesh.vertices / COORDINATE_GRID)
     assert np.array_equal(steps * COORDINATE_GRID, mesh.vertices)
-    assert altitudes(mesh).min() > SLIVER_ALTITUDE
+    assert mesh.altitudes.min() > SLIVER_ALTITUDE
     solid = mesh.manifold()
     assert solid.status().name == "NoError"
     assert solid.genus() == genus

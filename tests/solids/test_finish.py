@@ -4,7 +4,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from worker.solids.finish import altitudes, finished, mended
+from worker.solids.finish import finished, mended
 from worker.solids.mesh import Mesh
 from worker.spec.errors import CheckFailed
 from worker.spec.tolerances import COORDINATE_GRID, SLIVER_ALTITUDE, VOLUME_RATIO
@@ -38,7 +38,7 @@ def diagonal(mesh):
 def test_altitudes_are_twice_the_area_over_the_longest_side():
     points = np.array([[0.0, 0.0, 0.0], [4.0, 0.0, 0.0], [0.0, 3.0, 0.0], [1.0, 0.0, 0.0]])
     mesh = Mesh(points, np.array([[0, 1, 2], [0, 1, 3]], dtype=np.int32))
-    assert altitudes(mesh) == pytest.approx([12.0 / 5.0, 0.0])
+    assert mesh.altitudes == pytest.approx([12.0 / 5.0, 0.0])
 
 
 def test_a_needle_is_collapsed():
@@ -50,8 +50,8 @@ def test_a_needle_is_collapsed():
     moved[-1] += 1e-3 * np.cross([0.0, 0.0, 1.0], CUBE.vertices[end] - CUBE.vertices[start]) * 1e-4
     needle = Mesh(moved, needle.triangles)
     whole = mended(needle)
-    assert len(whole.vertices) < len(needle.vertices) or altitudes(needle).min() > SLIVER_ALTITUDE
-    assert altitudes(whole).min() > SLIVER_ALTITUDE
+    assert len(whole.vertices) < len(needle.vertices) or needle.altitudes.min() > SLIVER_ALTITUDE
+    assert whole.altitudes.min() > SLIVER_ALTITUDE
     assert whole.manifold().status() == manifold3d.Error.NoError
     assert whole.volume == pytest.approx(1000.0, rel=1e-6)
 
@@ -66,9 +66,9 @@ def test_a_cap_is_flipped():
     faces = cap.triangles.tolist()
     # Turn one edge so that three points on one line become a triangle.
     thin = _flattened(cap.vertices, faces)
-    assert altitudes(thin).min() <= SLIVER_ALTITUDE
+    assert thin.altitudes.min() <= SLIVER_ALTITUDE
     whole = mended(thin)
-    assert altitudes(whole).min() > SLIVER_ALTITUDE
+    assert whole.altitudes.min() > SLIVER_ALTITUDE
     assert whole.manifold().status() == manifold3d.Error.NoError
     assert whole.volume == pytest.approx(1000.0, rel=1e-9)
     assert len(whole.triangles) == len(thin.triangles)
@@ -87,7 +87,7 @@ def _flattened(vertices, faces):
                     continue
                 (d,) = set(other) - shared
                 new = np.array([[a, d, c], [d, b, c]], dtype=np.int32)
-                heights = altitudes(Mesh(vertices, new))
+                heights = Mesh(vertices, new).altitudes
                 corners = vertices[[a, b, c, d]]
                 flat = np.ptp(corners, axis=0).min() == 0.0
                 if flat and heights.min() <= SLIVER_ALTITUDE < heights.max():
@@ -119,7 +119,7 @@ def test_any_boolean_comes_out_clean(straight, turned, angle):
         solid = solid + box if add else solid - box
     assume(solid.volume() > 1e5)
     mesh = finished(solid)
-    assert altitudes(mesh).min() > SLIVER_ALTITUDE
+    assert mesh.altitudes.min() > SLIVER_ALTITUDE
     steps = mesh.vertices / COORDINATE_GRID
     assert np.abs(steps - np.round(steps)).max() < 1e-6
     again = mesh.manifold()

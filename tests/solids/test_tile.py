@@ -8,7 +8,7 @@ from hypothesis import given, settings
 
 from tests.solids.plate_oracle import tile_oracle
 from tests.solids.plate_shapes import JOINT, tile, tiles
-from tests.solids.soundness import altitudes, assert_same, assert_sound
+from tests.solids.soundness import assert_same, assert_sound
 from worker.layout.parts import Lettering
 from worker.solids.ring import rounded_rectangle, signed_area
 from worker.solids.tile import build_tile, tile_genus
@@ -52,7 +52,7 @@ def test_no_point_is_added_to_those_of_outline_windows_rings_and_text():
 
 def test_triangles_are_well_over_slivers_where_everything_is_in_rows():
     for shape in (tile(6, 6), tile(5, 5, seam=True), tile(6, 4, halves=(True, True), border=(3.0,) * 4)):
-        assert altitudes(build_tile(shape)).min() > 10.0 * SLIVER_ALTITUDE
+        assert build_tile(shape).altitudes.min() > 10.0 * SLIVER_ALTITUDE
 
 
 @pytest.mark.parametrize("text", ["F1", "F80", "B&Ø", "i%"])

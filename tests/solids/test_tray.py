@@ -7,38 +7,19 @@ from hypothesis import HealthCheck, given, reject, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
+from tests.solids.soundness import assert_sound
 from tests.solids.tray_oracle import oracle
 from tests.solids.tray_shapes import plain
 from worker.layout.marks import tray_mark
 from worker.layout.parts import Lettering, Magnets, Pocket, Ramp, Shelf, Wall
 from worker.layout.trays import tray_shape, tray_size
-from worker.solids.finish import altitudes
 from worker.solids.lettering import cross_section
 from worker.solids.shell import shell
 from worker.solids.tray import build_tray, tray_genus
 from worker.spec.errors import CheckFailed, TrayError
 from worker.spec.joint import CORNER_RADIUS, Joint, default_profile
-from worker.spec.tolerances import COORDINATE_GRID, SLIVER_ALTITUDE, VOLUME_RATIO
+from worker.spec.tolerances import COORDINATE_GRID, VOLUME_RATIO
 from worker.spec.tray import Tray
-
-
-def assert_sound(mesh, genus):
-    """Closed, oriented, no vertex twice, on the grid, no slivers, and the library takes it as it is."""
-    edges = np.concatenate([mesh.triangles[:, [0, 1]], mesh.triangles[:, [1, 2]], mesh.triangles[:, [2, 0]]])
-    forth, counts = np.unique(edges, axis=0, return_counts=True)
-    assert (counts == 1).all()
-    assert np.array_equal(forth, np.unique(edges[:, ::-1], axis=0))
-    assert len(np.unique(mesh.triangles)) == len(mesh.vertices)
-    assert len(np.unique(mesh.vertices, axis=0)) == len(mesh.vertices)
-    steps = mesh.vertices / COORDINATE_GRID
-    assert np.abs(steps - np.round(steps)).max() < 1e-6
-    assert altitudes(mesh).min() > SLIVER_ALTITUDE
-    solid = mesh.manifold()
-    assert solid.status().name == "NoError"
-    assert solid.genus() == genus
-    assert len(solid.decompose()) == 1
-    assert solid.volume() == pytest.approx(mesh.volume, rel=1e-9)
-
 
 plain_trays = st.builds(
     plain,

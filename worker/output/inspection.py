@@ -8,7 +8,6 @@ from typing import Final
 
 import manifold3d
 import numpy as np
-from numpy.typing import NDArray
 
 from worker.layout.parts import Lettering, Part, Shape, TrayShape
 from worker.output.intersections import intersecting_pairs
@@ -115,17 +114,6 @@ def open_edges(mesh: Mesh) -> int:
     return int(times[(times != 1) | ~np.isin(found, opposite)].sum())
 
 
-def altitudes(mesh: Mesh) -> NDArray[np.float64]:
-    """Return the least altitude of each triangle, ``(n,) float64``, mm: twice the area over the longest side."""
-    a, b, c = (mesh.vertices[mesh.triangles[:, corner]] for corner in range(3))
-    sides = np.stack([b - a, c - b, a - c])
-    longest = np.sqrt(np.einsum("kij,kij->ki", sides, sides).max(axis=0))
-    normals = np.cross(sides[0], sides[2])
-    doubled = np.sqrt(np.einsum("ij,ij->i", normals, normals))
-    least: NDArray[np.float64] = doubled / np.where(longest > 0.0, longest, 1.0)
-    return least
-
-
 def _checks(mesh: Mesh, packed: Sequence[Mesh], expected: Expected, printer: Printer) -> Iterator[Check]:
     yield _same_points(mesh, packed)
     gaps = open_edges(mesh) + open_edges(packed[0])
@@ -141,7 +129,7 @@ def _checks(mesh: Mesh, packed: Sequence[Mesh], expected: Expected, printer: Pri
         "size", passed=astray <= CONTAINMENT_SLACK, value=astray,
         limit=f"at most {CONTAINMENT_SLACK:g} mm off the planned box",
     )  # fmt: skip
-    least = float(altitudes(mesh).min())
+    least = float(mesh.altitudes.min())
     yield _check(
         "slivers", passed=least >= SLIVER_ALTITUDE, value=least, limit=f"altitudes of at least {SLIVER_ALTITUDE:g} mm"
     )

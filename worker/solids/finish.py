@@ -11,7 +11,7 @@ import manifold3d
 import numpy as np
 from numpy.typing import NDArray
 
-from worker.solids.mesh import Mesh, Triangles, Vertices
+from worker.solids.mesh import Mesh, Triangles, Vertices, altitudes
 from worker.solids.ring import on_grid
 from worker.spec.errors import CheckFailed
 from worker.spec.tolerances import COORDINATE_GRID, SLIVER_ALTITUDE, VOLUME_RATIO
@@ -41,23 +41,18 @@ def finished(solid: manifold3d.Manifold) -> Mesh:
         if _is_clean(mesh):
             _compare(rounded, solid)
             return mesh
-    slivers = int((altitudes(mesh) <= SLIVER_ALTITUDE).sum())
+    slivers = int((mesh.altitudes <= SLIVER_ALTITUDE).sum())
     raise CheckFailed(
         "Rounding leaves slivers, or points in one place.",
         value=slivers, limit=f"none with an altitude under {SLIVER_ALTITUDE:g} mm",
     )  # fmt: skip
 
 
-def altitudes(mesh: Mesh) -> NDArray[np.float64]:
-    """Return the least altitude of each triangle, ``(m,) float64``: twice its area over its longest side."""
-    return _altitudes(mesh.vertices, mesh.triangles)
-
-
 def mended(mesh: Mesh) -> Mesh:
     """Return the mesh with its slivers collapsed or flipped away, as far as that can be done without a fold."""
     vertices, triangles = mesh.vertices, mesh.triangles
     for _ in range(_MOST_MENDED):
-        slivers = np.flatnonzero(_altitudes(vertices, triangles) <= SLIVER_ALTITUDE)
+        slivers = np.flatnonzero(altitudes(vertices, triangles) <= SLIVER_ALTITUDE)
         changed = next(
             (better for one in slivers if (better := _mend(vertices, triangles, int(one))) is not None), None
         )
@@ -66,15 +61,6 @@ def mended(mesh: Mesh) -> Mesh:
         triangles = changed
     used, numbers = np.unique(triangles, return_inverse=True)
     return Mesh(vertices[used], numbers.reshape(-1, 3).astype(np.int32))
-
-
-def _altitudes(vertices: Vertices, triangles: Triangles) -> NDArray[np.float64]:
-    corners = vertices[triangles]
-    sides = corners - np.roll(corners, 1, axis=1)
-    doubled = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
-    longest = np.linalg.norm(sides, axis=2).max(axis=1)
-    least: NDArray[np.float64] = np.divide(doubled, longest, out=np.zeros_like(doubled), where=longest > 0.0)
-    return least
 
 
 def _mend(vertices: Vertices, triangles: Triangles, sliver: int) -> Triangles | None:
@@ -131,19 +117,19 @@ def _flip(vertices: Vertices, triangles: Triangles, sliver: int, corners: NDArra
 
 def _sound(vertices: Vertices, before: Triangles, after: Triangles) -> bool:
     """Return whether the new triangles have height and face the way that the old ones did."""
-    if (_altitudes(vertices, after) <= SLIVER_ALTITUDE).any():
+    if (altitudes(vertices, after) <= SLIVER_ALTITUDE).any():
         return False
     old, new = (
         np.cross(vertices[side[:, 1]] - vertices[side[:, 0]], vertices[side[:, 2]] - vertices[side[:, 0]])
         for side in (before, after)
     )
-    thin = _altitudes(vertices, before) <= SLIVER_ALTITUDE
+    thin = altitudes(vertices, before) <= SLIVER_ALTITUDE
     return bool((thin | (np.einsum("ij,ij->i", old, new) > 0.0)).all())
 
 
 def _is_clean(mesh: Mesh) -> bool:
     """Return whether there is no sliver and no two points are in one place."""
-    if not len(mesh.triangles) or altitudes(mesh).min() <= SLIVER_ALTITUDE:
+    if not len(mesh.triangles) or mesh.altitudes.min() <= SLIVER_ALTITUDE:
         return False
     steps = np.round(mesh.vertices / COORDINATE_GRID).astype(np.int64)
     steps -= steps.min(axis=0)

@@ -1,11 +1,10 @@
 """The kernel: from a shape to its solid, the genus it must have, and the digest that names it."""
 
 import hashlib
-import json
-from dataclasses import fields, is_dataclass
 from importlib.metadata import version
-from typing import Any, Final
+from typing import Final
 
+from worker.layout.fingerprint import fingerprint
 from worker.layout.parts import CouponShape, KeyShape, PlugShape, Shape, TileShape, TrayShape
 from worker.solids.coupon import build_coupon, build_plug, coupon_genus
 from worker.solids.key import build_key
@@ -54,17 +53,4 @@ def genus(shape: Shape) -> int:
 
 def digest(shape: Shape) -> str:
     """Return the SHA-256 of a shape and the kernel, 64 hexadecimal digits: equal shapes, equal digests."""
-    document = {"kernel": KERNEL, "kind": type(shape).__name__, "shape": _plain(shape)}
-    text = json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
-    return hashlib.sha256(text.encode("ascii")).hexdigest()
-
-
-def _plain(value: Any) -> Any:
-    """Return a shape as JSON can carry it, equal numbers alike."""
-    if isinstance(value, int | float) and not isinstance(value, bool):
-        return float(value) + 0.0  # 2 is 2.0, and -0.0 is 0.0
-    if isinstance(value, tuple):
-        return [_plain(one) for one in value]
-    if is_dataclass(value):
-        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
-    return value
+    return hashlib.sha256(f"{KERNEL} {fingerprint(shape)}".encode()).hexdigest()

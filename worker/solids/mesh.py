@@ -42,6 +42,11 @@ class Mesh:
         """Least and greatest corner, each ``(3,) float64``."""
         return self.vertices.min(axis=0), self.vertices.max(axis=0)
 
+    @property
+    def altitudes(self) -> NDArray[np.float64]:
+        """Least altitude of each triangle, ``(m,) float64``, in mm."""
+        return altitudes(self.vertices, self.triangles)
+
     def manifold(self) -> manifold3d.Manifold:
         """Return the solid in double precision (the library's `Mesh` is single precision)."""
         return manifold3d.Manifold(
@@ -59,6 +64,16 @@ class Mesh:
             np.array(mesh.vert_properties[:, :3], dtype=np.float64, order="C"),  # the library's own is read-only
             np.array(mesh.tri_verts, dtype=np.int32, order="C"),
         )
+
+
+def altitudes(vertices: Vertices, triangles: Triangles) -> NDArray[np.float64]:
+    """Return the least altitude of each triangle, ``(m,) float64``, in mm: twice its area over its longest side."""
+    corners = vertices[triangles]
+    sides = corners - np.roll(corners, 1, axis=1)
+    doubled = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
+    longest = np.linalg.norm(sides, axis=2).max(axis=1)
+    least: NDArray[np.float64] = np.divide(doubled, longest, out=np.zeros_like(doubled), where=longest > 0.0)
+    return least
 
 
 class Builder:
