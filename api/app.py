@@ -13,6 +13,7 @@ from api.openapi import DESCRIPTION, VERSION, document
 from api.service import reconcile
 from worker.jobs.engine import Engine
 from worker.jobs.settings import Settings
+from worker.layout.solving import load_solver
 
 __all__ = ["create_app"]
 
@@ -30,12 +31,14 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
         app.state.settings = engine.settings
         app.state.planners = CapacityLimiter(engine.settings.concurrency)
         reconciler = asyncio.create_task(reconcile(engine))
+        loading = asyncio.create_task(asyncio.to_thread(load_solver))  # the first plan shall not wait for it
         try:
             yield
         finally:
             reconciler.cancel()
             with suppress(asyncio.CancelledError):
                 await reconciler
+            await loading
             if engine is not inside:
                 engine.close()
 
