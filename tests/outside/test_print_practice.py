@@ -1,0 +1,55 @@
+"""Filament and times against worked examples and trade facts of shared/reference/materials.json."""
+
+from dataclasses import replace
+
+import pytest
+
+from tests.beds.parts import part, parts
+from worker.beds.estimate import estimate
+from worker.beds.filament import FILAMENT_AREA, cost, length, mass
+from worker.beds.process import Process
+
+pytestmark = pytest.mark.outside
+
+
+def test_the_area_of_a_filament():
+    # id filament-area, computed from the trade standard diameter of 1.75 mm; pi was cut to seven figures there.
+    assert pytest.approx(2.405281875, rel=1e-8) == FILAMENT_AREA
+
+
+@pytest.mark.parametrize(
+    ("density", "per_metre", "per_kilogram", "per_33_g"),
+    [
+        (1.24, 2.98255, 335.2836, 11.0644),  # id pla-mass-length, computed there
+        (1.27, 3.054708, 327.3635, 10.803),  # id petg-mass-length, computed there
+        (1.04, 2.501493, 399.7612, 13.1921),  # id abs-mass-length, computed there
+    ],
+)
+def test_mass_and_length(density, per_metre, per_kilogram, per_33_g):
+    assert mass(1000.0 * FILAMENT_AREA, density) == pytest.approx(per_metre, rel=1e-6)
+    assert length(1000.0 * 1000.0 / density) == pytest.approx(per_kilogram, rel=1e-6)
+    assert length(33.0 * 1000.0 / density) == pytest.approx(per_33_g, rel=1e-5)
+    assert cost(250.0, 22.0) == pytest.approx(5.5)
+
+
+def test_an_open_tile_for_a_256_mm_bed():
+    # id tile-256, common practice: about 33 g and about an hour.
+    found = estimate(part("square", "F1"), Process.of("PLA"))
+    assert found.mass == pytest.approx(33.0, rel=0.25)
+    assert found.time / 3600.0 == pytest.approx(1.0, rel=0.25)
+
+
+def test_trays_of_three_by_two_cells_in_petg():
+    # id tray-3x2, common practice: about three hours, for a height that is not told; so two heights and a wide band.
+    for mark in ("T1", "T2"):
+        found = estimate(part("square", mark), Process.of("PETG"))
+        assert found.time / 3600.0 == pytest.approx(3.0, rel=0.35)
+
+
+def test_thinner_layers_on_the_demo():
+    # id layer-change, common practice: 0.16 for 0.20 mm adds 7 to 20 % of time.
+    process = Process.of("PLA")
+    for kind, mark, mesh in parts("bench-drawer"):
+        if kind in {"tile", "tray"}:
+            longer = estimate(mesh, replace(process, layer=0.16)).time / estimate(mesh, process).time - 1.0
+            assert 0.07 <= longer <= 0.20, mark
