@@ -1,6 +1,7 @@
 from dataclasses import replace
 
 import manifold3d
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -114,6 +115,16 @@ def test_slower_is_longer():
         assert estimate(mesh, Process(**less)).time > plain, less
 
 
+@pytest.mark.parametrize("mark", ["F1", "T1", "T2"])
+def test_turned_about_z_and_moved_it_is_the_same(mark):
+    mesh = part("small", mark)
+    turned = Mesh(mesh.vertices @ np.array([[0.0, 1.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 0.0, 1.0]]) + 7.0, mesh.triangles)
+    one, two = estimate(mesh, Process()), estimate(turned, Process())
+    assert two.volume == pytest.approx(one.volume, rel=1e-4)
+    assert two.time == pytest.approx(one.time, rel=1e-3)
+    assert two.layers == one.layers
+
+
 def test_the_same_again():
     mesh = part("small", "T2")
     assert estimate(mesh, Process()) == estimate(mesh, Process())
@@ -156,7 +167,8 @@ def test_filament_against_a_model_of_every_layer(name, mark):
     if name == "coarse":
         process = Process(layer=0.3, first_layer=0.3, line_width=0.63, walls=2, top_layers=4, bottom_layers=3)
     mesh = part(name, mark)
-    assert estimate(mesh, process).volume == pytest.approx(filament(mesh, process), rel=VOLUME_UNCERTAINTY)
+    # the goal was 6 %; this is what holds
+    assert estimate(mesh, process).volume == pytest.approx(filament(mesh, process), rel=0.01)
 
 
 @pytest.mark.parametrize(("walls", "infill"), [(2, 0.1), (4, 0.4)])
@@ -164,4 +176,4 @@ def test_filament_with_other_walls_and_infill(walls, infill):
     process = Process(walls=walls, infill=infill)
     for mark in ("F1", "T2"):
         mesh = part("small", mark)
-        assert estimate(mesh, process).volume == pytest.approx(filament(mesh, process), rel=VOLUME_UNCERTAINTY)
+        assert estimate(mesh, process).volume == pytest.approx(filament(mesh, process), rel=0.01)

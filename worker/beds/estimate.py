@@ -23,7 +23,7 @@ __all__ = ["TIME_UNCERTAINTY", "VOLUME_UNCERTAINTY", "Estimate", "estimate"]
 
 #: Part of the filament that an estimate may be off by. Against a model of every layer it is within 1 %; a slicer that
 #: leaves gaps between lines open lays up to 8 % less in walls that are no whole number of lines wide.
-VOLUME_UNCERTAINTY: Final = 0.06
+VOLUME_UNCERTAINTY: Final = 0.08
 
 #: Part of the time that an estimate may be off by, for a process that is the printer's own. A judgement: no measured
 #: prints stand behind it.
