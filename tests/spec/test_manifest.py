@@ -12,7 +12,7 @@ PUBLISHED = Path(__file__).parents[2] / "openapi" / "manifest.schema.json"
 
 
 def test_the_published_schema_is_current():
-    # made anew with: python -c 'from worker.output.manifest import schema_bytes as b; print(b().decode(), end="")'
+    # made anew with: python -m api.contract write
     assert json.loads(PUBLISHED.read_text()) == manifest_schema()
 
 

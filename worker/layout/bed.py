@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
+from worker.spec.printer import Printer
 from worker.spec.tolerances import LENGTH_EPSILON
 
 #: A box on the bed: left, front, right, back.
@@ -28,6 +29,12 @@ class Bed:
         rooms |= {(b, a) for a, b in rooms}
         best = [one for one in rooms if not any(o != one and o[0] >= one[0] and o[1] >= one[1] for o in rooms)]
         return Bed(tuple(sorted(best)), boxes)
+
+    @staticmethod
+    def of_printer(printer: Printer) -> "Bed":
+        """Return the rooms on a printer's bed."""
+        boxes = [(one.at[0], one.at[1], one.at[0] + one.size[0], one.at[1] + one.size[1]) for one in printer.forbidden]
+        return Bed.of((printer.bed[0], printer.bed[1]), printer.margin, boxes)
 
     def holds(self, width: float, depth: float) -> bool:
         """Return whether a box of this size has room, as it is or turned."""

@@ -76,9 +76,7 @@ class _Job:
         self._staying = (Staying(),) * len(spec.drawers)
         self._own = [wanted(drawer.items, f"/drawers/{index}/items") for index, drawer in enumerate(spec.drawers)]
         self._of_job = wanted(spec.items, "/items")
-        printer = spec.printer
-        boxes = [(one.at[0], one.at[1], one.at[0] + one.size[0], one.at[1] + one.size[1]) for one in printer.forbidden]
-        self.bed = Bed.of((printer.bed[0], printer.bed[1]), printer.margin, boxes)
+        self.bed = Bed.of_printer(spec.printer)
 
     def furnished(self) -> Contents:
         """Return the trays for items, each in its place, and the items without one.

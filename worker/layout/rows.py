@@ -12,7 +12,7 @@ from worker.layout.ground import SHELF, Ground
 from worker.layout.option import Draft, Filling, Lot, Wall
 from worker.layout.poses import Pose
 from worker.layout.spacing import Line, Pairs
-from worker.spec.tray import Rim
+from worker.spec.tray import MOST_DIVIDERS, Rim
 
 __all__ = ["FINGER_BREADTH", "FINGER_GAP", "ROW_WALL", "layers_of", "row_drafts", "shelf_walls"]
 
@@ -33,8 +33,6 @@ _MOST_LAYERS: Final = 3
 #: thicker than this share of its shorter side.
 _PILE: Final = 30.0
 _FLAT: Final = 0.2
-
-_MOST_DIVIDERS: Final = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +136,7 @@ def _footprints(rows: _Rows, rim: Rim, stand: tuple[float, float]) -> Iterator[D
         before = length
         count = ceil(rows.count / (length * rows.layers))
         even = ceil(rows.count / (count * rows.layers))
-        if (count + 1) // 2 - 1 > _MOST_DIVIDERS:
+        if (count + 1) // 2 - 1 > MOST_DIVIDERS:
             continue
         wide = ground.halves(pairs.need(count) + strip[gap_axis], rim)
         if wide <= ground.span[gap_axis]:

@@ -10,7 +10,7 @@ from worker.layout.option import Draft, Filling, Lot, Wall
 from worker.layout.poses import Pose
 from worker.layout.rows import shelf_walls
 from worker.layout.spacing import Groups
-from worker.spec.tray import Rim
+from worker.spec.tray import MOST_DIVIDERS, Rim
 
 __all__ = ["UPRIGHT_SUPPORT", "standing_drafts", "standing_poses"]
 
@@ -29,8 +29,6 @@ _LEAF: Final = 1.0 / 6.0
 _LEAF_AIR: Final = 0.15
 #: The length of a file between dividers, so that a half empty one does not lie down.
 _FILE: Final = 50.0
-
-_MOST_DIVIDERS: Final = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +119,7 @@ def _footprints(standing: _Standing, rim: Rim, stand: tuple[float, float]) -> It
         rows = ceil(standing.count / columns)
         columns = ceil(standing.count / rows)
         walls = ceil(columns / across.per) - 1, ceil(rows / back.per) - 1
-        if sum(walls) > _MOST_DIVIDERS:
+        if sum(walls) > MOST_DIVIDERS:
             continue
         deep = ground.halves(back.need(rows) + standing.shelf, rim)
         if deep <= ground.span[1]:

@@ -120,12 +120,7 @@ class _Tiling:
         x, y = lattice.origin
         self.usable = translate(usable, -x, -y)
         plate = plate_of(self.usable, lattice.cells, self.half, self.least, gap)
-        bed = Bed.of(
-            (printer.bed[0], printer.bed[1]),
-            printer.margin,
-            [(f.at[0], f.at[1], f.at[0] + f.size[0], f.at[1] + f.size[1]) for f in printer.forbidden],
-        )
-        self.board = Board(plate, lattice.cells, lattice.pitch, bed, self.seam)
+        self.board = Board(plate, lattice.cells, lattice.pitch, Bed.of_printer(printer), self.seam)
         self.cells_of: dict[int, list[Cell]] = {}
         for cell in lattice.cells:
             self.cells_of.setdefault(self.board.owner[cell], []).append(cell)

@@ -13,7 +13,7 @@ from worker.layout.document import plan_document
 from worker.layout.parts import Kind
 from worker.layout.plan import Plan
 from worker.solids.kernel import KERNEL
-from worker.spec.manifest import Check, FileEntry, Generator, Manifest, PartEntry, manifest_schema
+from worker.spec.manifest import Check, FileEntry, Generator, Manifest, PartEntry
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,11 +91,6 @@ def canonical_json(document: Any) -> bytes:
 def spec_digest(spec: BaseModel) -> str:
     """Return the SHA-256 of a spec as canonical JSON, its defaults filled in and its lengths in mm."""
     return sha256(canonical_json(spec.model_dump(mode="json"))).hexdigest()
-
-
-def schema_bytes() -> bytes:
-    """Return the manifest's JSON Schema as it is published in ``openapi/manifest.schema.json``."""
-    return orjson.dumps(manifest_schema(), option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
 
 
 def part_file_name(mark: str, kind: Kind, suffix: str) -> str:

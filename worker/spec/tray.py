@@ -1,7 +1,7 @@
 """The tray: an open-top container standing on cells, and what is in it."""
 
 import itertools
-from typing import Annotated, Any, Literal, Self, TypeAlias
+from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -12,7 +12,10 @@ from worker.spec.noun import Noun
 from worker.spec.pocket import Pocket
 from worker.spec.refusal import Refusals
 
-__all__ = ["Divider", "FingerRamp", "LabelShelf", "Magnets", "Rim", "Text", "Tray"]
+__all__ = ["MOST_DIVIDERS", "Divider", "FingerRamp", "LabelShelf", "Magnets", "Rim", "Text", "Tray"]
+
+#: Dividers of one tray, at most.
+MOST_DIVIDERS: Final = 40
 
 Rim: TypeAlias = Literal["stacking", "straight"]
 _Thickness: TypeAlias = Annotated[float, LengthBounds(0.2, 10.0)]
@@ -94,7 +97,7 @@ class Tray(Noun):
     rim: Rim = Field(default="stacking", description="stacking carries a socket for a tray above; straight is bare.")
     wall: _Thickness = Field(default=1.2, description="Thickness of the walls.")
     floor: _Thickness = Field(default=1.2, description="Thickness of the floor.")
-    dividers: tuple[Divider, ...] = Field(default=(), max_length=40, description="Full-length walls.")
+    dividers: tuple[Divider, ...] = Field(default=(), max_length=MOST_DIVIDERS, description="Full-length walls.")
     compartments: tuple[_Compartments, _Compartments] | None = Field(
         default=None, description="Even rooms, columns and rows; not together with dividers on the same axis."
     )
