@@ -17,7 +17,7 @@ from worker.layout.poses import longest, poses, thinnest, volume
 from worker.layout.room import UNDER_RIM, on_grid
 from worker.layout.rows import FINGER_BREADTH, shelf_walls
 from worker.spec.shape import PlainShape, Screw
-from worker.spec.tolerances import LENGTH_EPSILON
+from worker.spec.tolerances import COORDINATE_GRID, LENGTH_EPSILON
 from worker.spec.tray import Rim
 
 __all__ = [
@@ -151,6 +151,7 @@ def region(goods: Goods, heap_: Heap, at: tuple[float, float, float], sides: tup
         most: how deep it may get.
     """
     lost = wedge(heap_.ramp) * sides[0] if heap_.ramp else 0.0
+    most += COORDINATE_GRID  # heights are on the grid, so the limit may lie that much under the heap it was made for
     capacity = int((sides[0] * sides[1] * most - lost) / (goods.volume / goods.count) + LENGTH_EPSILON)
     return Bulk(goods.name, goods.count, at, (*sides, heap_.depth), capacity, heap_.ramp)
 
