@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-#: Material and colour: pieces of one run share them, so that nobody changes filament within a run.
-Group: TypeAlias = tuple[str, str]
+#: Material, colour and layer: pieces of one run share them, so that nobody changes filament or profile within a run.
+Group: TypeAlias = tuple[str, ...]
 #: Degrees counter-clockwise, seen from above.
 Turn: TypeAlias = Literal[0, 90]
 

@@ -11,6 +11,8 @@ from worker.spec.loading import load, loads
 from worker.spec.material import DENSITIES, Material
 from worker.spec.pocket import CirclePocket, Notch, Pocket, PolygonPocket, RectanglePocket
 from worker.spec.printer import Forbidden, Printer
+from worker.spec.printing import Calibration, KindPrinting, Printing, ProcessNumbers
+from worker.spec.schedule import Schedule, SchedulePrinter, Window
 from worker.spec.shape import Box, Cylinder, Prism, Screw
 from worker.spec.tray import Divider, FingerRamp, LabelShelf, Magnets, Text, Tray
 
@@ -18,6 +20,7 @@ __all__ = [
     "DENSITIES",
     "Align",
     "Box",
+    "Calibration",
     "CatalogueEntry",
     "CirclePocket",
     "Cylinder",
@@ -29,6 +32,7 @@ __all__ = [
     "Item",
     "ItemShape",
     "Joint",
+    "KindPrinting",
     "LabelShelf",
     "LengthBounds",
     "Magnets",
@@ -38,13 +42,18 @@ __all__ = [
     "Pocket",
     "PolygonPocket",
     "Printer",
+    "Printing",
     "Prism",
+    "ProcessNumbers",
     "RectanglePocket",
+    "Schedule",
+    "SchedulePrinter",
     "Screw",
     "Spec",
     "Standard",
     "Text",
     "Tray",
+    "Window",
     "catalogue",
     "load",
     "loads",

@@ -17,7 +17,9 @@ from worker.spec.material import Material
 from worker.spec.names import Name
 from worker.spec.noun import Noun
 from worker.spec.printer import Printer
+from worker.spec.printing import Printing
 from worker.spec.refusal import Refusals, Step
+from worker.spec.schedule import Schedule
 from worker.spec.tolerances import LENGTH_EPSILON, LINES_IN_A_WALL
 from worker.spec.tray import Tray
 
@@ -53,6 +55,8 @@ class Spec(Noun):
     grid: Grid = Field(default=Grid(), description="The grid of all drawers.")
     printer: Printer = Field(description="The printer.")
     material: Material = Field(default=Material(), description="The filament.")
+    printing: Printing = Field(default=Printing(), description="Layers, lines, runs and profile: how to print.")
+    schedule: Schedule | None = Field(default=None, description="Printers and hours; without it nothing is dated.")
     coupon: bool = Field(default=True, strict=True, description="Add a test print that shows which clearance fits.")
     items: Items = Field(default=(), description="Things shared out over all drawers of the job.")
     strict: bool = Field(default=False, strict=True, description="Refuse the job when an item finds no place.")

@@ -6,7 +6,7 @@ manifest is published as ``openapi/manifest.schema.json``; `manifest_schema` mak
 
 from typing import Annotated, Any, Final, Literal, TypeAlias
 
-from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, WithJsonSchema
 
 from worker.spec.item import Storage
 from worker.spec.shape import PlainShape
@@ -19,6 +19,11 @@ STL_TYPE: Final = "model/stl"
 THREEMF_TYPE: Final = "model/3mf"
 JSON_TYPE: Final = "application/json"
 ZIP_TYPE: Final = "application/zip"
+SVG_TYPE: Final = "image/svg+xml"
+PDF_TYPE: Final = "application/pdf"
+GLB_TYPE: Final = "model/gltf-binary"
+CSV_TYPE: Final = "text/csv"
+CALENDAR_TYPE: Final = "text/calendar"
 
 Mark: TypeAlias = Annotated[str, Field(pattern=r"^[A-Z][0-9]{1,5}$")]
 Sha256: TypeAlias = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
@@ -32,6 +37,9 @@ Size3: TypeAlias = tuple[Positive, Positive, Positive]
 PartKind: TypeAlias = Literal["tile", "tray", "key", "coupon", "plug"]
 Quantity: TypeAlias = Annotated[int, Field(ge=1)]
 Turn: TypeAlias = Literal[0, 90, 180, 270]
+Amount: TypeAlias = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Colour: TypeAlias = Annotated[str, Field(pattern=r"^#[0-9A-Fa-f]{6}$")]
+RunNumber: TypeAlias = Annotated[int, Field(ge=1)]
 #: The number of a mark has at most five digits.
 MarkNumber: TypeAlias = Annotated[int, Field(ge=0, le=99_999)]
 #: The contract spells these two out under their own names; what is written of them has lengths in mm.
@@ -245,6 +253,154 @@ class FileEntry(_Entry):
     sha256: Sha256
 
 
+class EstimateEntry(_Entry):
+    """What one piece takes, by its geometry; calibrated where the spec has calibrations."""
+
+    material: str
+    colour: Colour | None
+    layer: Positive
+    line_width: Positive
+    grams: Positive
+    metres: Positive
+    """Filament 1.75 mm thick."""
+    cost: Amount | None
+    """In the currency of the material's price; null without one."""
+    seconds: Positive
+    """Alone on its bed, with heating."""
+    laying_seconds: Positive
+    """Of these, the laying of its own lines: what adds up when pieces share a run."""
+    layers: Quantity
+
+
+class RunPiece(_Entry):
+    """One piece in a run: its footprint turned counter-clockwise, then its front left corner moved to ``at``."""
+
+    mark: Mark
+    at: Point2
+    """From the bed's own front left corner."""
+    turn: Literal[0, 90]
+    drawer: str | None
+    """The drawer that it is for; null: none, as the coupon."""
+
+
+class RunEntry(_Entry):
+    """What is printed in one go on one bed."""
+
+    number: RunNumber
+    material: str
+    colour: Colour | None
+    layer: Positive
+    line_width: Positive
+    pieces: tuple[RunPiece, ...]
+    seconds: Positive | None = None
+    """With heating; null in a plan, which has no meshes to judge by."""
+    grams: Positive | None = None
+    metres: Positive | None = None
+    cost: Amount | None = None
+    file: FileName | None = None
+    """The 3MF with every piece in its place."""
+
+
+class AlternativeEntry(_Entry):
+    """The same job with another layer height for all parts."""
+
+    layer: Positive
+    runs: Quantity
+    grams: Positive
+    metres: Positive
+    cost: Amount | None
+    seconds: Positive
+
+
+class WorkEntry(_Entry):
+    """All that is to be printed, in numbers."""
+
+    pieces: Count
+    runs: Count
+    least_runs: Count
+    """No packing has fewer: proved."""
+    long_pieces: tuple[Mark, ...] = ()
+    """Take longer than a run may, each alone."""
+    grams: Amount | None = None
+    metres: Amount | None = None
+    cost: Amount | None = None
+    seconds: Amount | None = None
+    """All runs one after another, with heating and without cooling."""
+    time_uncertainty: Amount | None = None
+    """Part by which the times may be off; null in a plan."""
+    filament_uncertainty: Amount | None = None
+    calibrated_time: Positive = 1.0
+    """What the calibrations made of every time: a factor."""
+    calibrated_filament: Positive = 1.0
+    alternatives: tuple[AlternativeEntry, ...] = ()
+
+
+class SwapEntry(_Entry):
+    """A spool that runs out in a run: have the next one ready."""
+
+    material: str
+    colour: Colour | None
+    after_grams: Amount
+    """Grams into the run."""
+
+
+class StepEntry(_Entry):
+    """A run in the calendar."""
+
+    run: RunNumber
+    printer: str
+    begin: AwareDatetime
+    attended_until: AwareDatetime
+    """Until then somebody watches: the first layer."""
+    end: AwareDatetime
+    free: AwareDatetime
+    """When the bed is cooled down, cleared and free."""
+    swaps: tuple[SwapEntry, ...] = ()
+
+
+class PurchaseEntry(_Entry):
+    """Filament of one material and colour: what is needed, and what must be bought."""
+
+    material: str
+    colour: Colour | None
+    grams: Amount
+    """Needed for all runs."""
+    left: Amount
+    """On spools that are there."""
+    spools: Count
+    """To buy."""
+    cost: Amount | None
+    """Of the spools to buy."""
+
+
+class WaitingEntry(_Entry):
+    """A run that finds no time."""
+
+    run: RunNumber
+    reason: str
+
+
+class ScheduleEntry(_Entry):
+    """When which run is printed on which printer. All times are in one time zone."""
+
+    timezone: str
+    begin: AwareDatetime | None
+    finish: AwareDatetime | None
+    """The end of the last run; null when none found a time."""
+    steps: tuple[StepEntry, ...]
+    waiting: tuple[WaitingEntry, ...] = ()
+
+
+class DocumentEntry(_Entry):
+    """A file that belongs to no part: a run, a map, a sheet of labels, a model, a list, a calendar."""
+
+    role: Literal["run", "map", "labels", "model", "bill", "calendar"]
+    title: str
+    drawer: str | None = None
+    run: RunNumber | None = None
+    file: FileEntry
+
+
 class PartEntry(PlannedPart):
     """One shape with its checks and files."""
 
@@ -253,6 +409,8 @@ class PartEntry(PlannedPart):
     area: Positive
     digest: Sha256
     """Of the part's own parameters and the kernel's version."""
+    estimate: EstimateEntry | None = None
+    """What one piece takes to print."""
     checks: tuple[Check, ...]
     files: tuple[FileEntry, ...]
 
@@ -272,6 +430,10 @@ class PlanDocument(_Entry):
     """What is new, kept, moved and retired against the previous manifest; null without one."""
     numbering: dict[str, MarkNumber] = {}
     """The highest number that each letter of a mark was ever given, so that none is given twice."""
+    runs: tuple[RunEntry, ...] = ()
+    """Print runs in the order of work: the coupon, then the floor, then trays by how often they are used."""
+    work: WorkEntry | None = None
+    """All runs together."""
 
 
 class Manifest(_Entry):
@@ -294,6 +456,16 @@ class Manifest(_Entry):
     """What is new, kept, moved and retired against the previous manifest; null without one."""
     numbering: dict[str, MarkNumber] = {}
     """The highest number that each letter of a mark was ever given, so that none is given twice."""
+    runs: tuple[RunEntry, ...] = ()
+    """Print runs in the order of work: the coupon, then the floor, then trays by how often they are used."""
+    work: WorkEntry | None = None
+    """All runs together."""
+    schedule: ScheduleEntry | None = None
+    """When which run is printed; null without a schedule in the spec."""
+    purchases: tuple[PurchaseEntry, ...] = ()
+    """Filament by material and colour."""
+    documents: tuple[DocumentEntry, ...] = ()
+    """Files that belong to no part."""
     bundle: FileEntry | None = None
     """All files as one archive; null in the manifest inside the bundle, which cannot know it."""
 

@@ -29,6 +29,15 @@ class Material(Noun):
     cost_per_kg: Annotated[Number, Field(ge=0.0, le=100_000.0)] | None = Field(
         default=None, description="Price of a kilogram, in any currency."
     )
+    colour: Annotated[str, Field(strict=True, pattern=r"^#[0-9A-Fa-f]{6}$")] | None = Field(
+        default=None, description="Colour of the filament as #RRGGBB (sRGB)."
+    )
+    spool: Annotated[Number, Field(ge=1.0, le=50_000.0)] = Field(
+        default=1000.0, description="Grams of filament on a full spool."
+    )
+    left: tuple[Annotated[Number, Field(gt=0.0, le=50_000.0)], ...] = Field(
+        default=(), max_length=50, description="Grams left on spools that are there already, in the order of their use."
+    )
 
     @model_validator(mode="after")
     def _rules(self) -> Self:
