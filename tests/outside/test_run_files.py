@@ -1,0 +1,161 @@
+"""A run's 3MF, its picture, and the drawer's model, read by programs that are not ours."""
+
+import io
+import re
+import zipfile
+
+import lib3mf
+import numpy as np
+import pytest
+import trimesh
+from lxml import etree
+
+from worker.layout import lay_out
+from worker.output.runs import BedObject, write_run
+from worker.solids.kernel import build
+from worker.spec import Spec
+
+pytestmark = pytest.mark.outside
+
+CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
+PACKAGE = "http://schemas.openxmlformats.org/package/2006"
+
+SPEC = {
+    "spec": "1",
+    "name": "bench left, top",
+    "printer": {"bed": [180, 180, 180]},
+    "drawers": [
+        {"name": "top", "width": 290, "depth": 200, "height": 60, "trays": [
+            {"name": "bits", "cells": [2, 1], "height": 40, "compartments": [2, 1], "label_shelf": True, "quantity": 2},
+            {"name": "tape", "cells": [1, 1], "height": 30},
+        ]}
+    ],
+}  # fmt: skip
+
+#: Mark, place and turn.
+PLACES = [("T1", (1.0, 2.0), 0), ("T1", (100.0, 2.0), 90), ("T2", (1.0, 60.5), 90), ("C1", (1.0, 120.123456), 0)]
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return lay_out(Spec.model_validate(SPEC))
+
+
+@pytest.fixture(scope="module")
+def meshes(plan):
+    return {part.mark: build(part.shape) for part in plan.parts}
+
+
+@pytest.fixture(scope="module")
+def run(meshes):
+    return [
+        BedObject(meshes[mark], f"{mark} {i}/{len(PLACES)}", mark, "#2E7D6B", at, turn, "PETG")
+        for i, (mark, at, turn) in enumerate(PLACES, 1)
+    ]
+
+
+@pytest.fixture(scope="module")
+def package(run):
+    return write_run(
+        run, title="bench left, top: run 1", metadata={"Application": "drawerwright", "Description": "<&>"}
+    )
+
+
+def parts_of(data):
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        return {one.filename: (one, archive.read(one)) for one in archive.infolist()}
+
+
+def test_lib3mf_reads_every_piece_with_its_name_in_its_place(run, package):
+    """Source: lib3mf 2.5.0, strict reader; rules 3mf-12 to 3mf-23 of the 3MF Core Specification 1.4.0."""
+    model = lib3mf.get_wrapper().CreateModel()
+    reader = model.QueryReader("3mf")
+    reader.SetStrictModeActive(True)  # noqa: FBT003 - as the library has it
+    reader.ReadFromBuffer(package)
+    assert [reader.GetWarning(index) for index in range(reader.GetWarningCount())] == []
+    items, found = model.GetBuildItems(), []
+    while items.MoveNext():
+        found.append(items.GetCurrent())
+    assert len(found) == len(run)
+    for item, one in zip(found, run, strict=True):
+        thing = item.GetObjectResource()
+        assert (thing.GetName(), item.GetPartNumber()) == (one.name, one.part_number)
+        box = item.GetOutbox()
+        assert list(box.MinCoordinate) == pytest.approx(one.placed.min(axis=0).tolist(), abs=1e-4)
+        assert list(box.MaxCoordinate) == pytest.approx(one.placed.max(axis=0).tolist(), abs=1e-4)
+    solids = model.GetMeshObjects()
+    assert solids.Count() == 3  # T1 once, though it is printed twice
+    while solids.MoveNext():
+        assert solids.GetCurrentMeshObject().IsManifoldAndOriented()
+
+
+def test_lib3mf_finds_the_colour_on_every_mesh(package):
+    """Source: lib3mf 2.5.0; base materials of the core specification."""
+    model = lib3mf.get_wrapper().CreateModel()
+    model.QueryReader("3mf").ReadFromBuffer(package)
+    (group,) = materials_of(model)
+    (number,) = group.GetAllPropertyIDs()
+    colour = group.GetDisplayColor(number)
+    assert (group.GetName(number), colour.Red, colour.Green, colour.Blue) == ("PETG #2E7D6B", 0x2E, 0x7D, 0x6B)
+    solids = model.GetMeshObjects()
+    while solids.MoveNext():
+        resource, of, has = solids.GetCurrentMeshObject().GetObjectLevelProperty()
+        assert (has, resource, of) == (True, group.GetUniqueResourceID(), number)
+
+
+def materials_of(model):
+    groups, found = model.GetBaseMaterialGroups(), []
+    while groups.MoveNext():
+        found.append(groups.GetCurrentBaseMaterialGroup())
+    return found
+
+
+def test_trimesh_finds_every_piece_watertight_in_its_place(run, package):
+    """Source: trimesh 5, reading without any repair; of a component it tells the mesh's name, which is the mark."""
+    scene = trimesh.load_scene(io.BytesIO(package), file_type="3mf", process=False)
+    assert len(scene.graph.nodes_geometry) == len(run)
+    left = {one.name: one for one in run}
+    for node in scene.graph.nodes_geometry:
+        transform, geometry = scene.graph[node]
+        thing = scene.geometry[geometry].copy().apply_transform(transform)
+        assert thing.is_watertight
+        one = next(one for one in left.values() if np.abs(one.placed.min(axis=0) - thing.bounds[0]).max() < 1e-4)
+        del left[one.name]
+        assert thing.bounds[1] == pytest.approx(one.placed.max(axis=0), abs=1e-4)
+        assert thing.volume == pytest.approx(one.mesh.volume, rel=1e-5)
+        assert geometry in {one.name, one.part_number}
+    assert not left
+
+
+def test_the_model_keeps_the_rules_of_the_core_specification(package):
+    """Source: 3MF Core Specification 1.4.0; the ids are those of our list of its rules, read by lxml."""
+    parts = parts_of(package)
+    assert {one.compress_type for one, _ in parts.values()} <= {0, 8}  # 3mf-1
+    model = etree.fromstring(parts["3D/3dmodel.model"][1])
+    name = {tag: f"{{{CORE}}}{tag}" for tag in ("metadata", "resources", "build", "object", "component", "item")}
+    assert [one.tag for one in model if one.tag != name["metadata"]] == [name["resources"], name["build"]]  # 3mf-12
+    assert model.get("unit") == "millimeter"  # 3mf-13
+    assert {one.get("name") for one in model.iter(name["metadata"])} == {"Title", "Application", "Description"}
+    seen = []
+    for one in model.find(name["resources"]):
+        assert one.get("id") not in seen  # 3mf-14
+        seen.append(one.get("id"))
+        if one.tag == name["object"]:
+            parents = [part.get("objectid") for part in one.iter(name["component"])]
+            assert set(parents) <= set(seen[:-1])  # 3mf-12: defined before it is referenced
+            assert not parents or (one.get("pid") is None and one.get("pindex") is None)  # 3mf-23
+            assert one.get("pid") is None or one.get("pid") in seen[:-1]
+    for item in model.find(name["build"]):  # 3mf-15, 3mf-11
+        assert item.get("objectid") in seen
+        numbers = item.get("transform").split(" ")
+        assert len(numbers) == 12
+        assert all(re.fullmatch(r"-?\d+(\.\d+)?", number) for number in numbers)  # 3mf-9
+
+
+def test_the_package_names_its_model_once(package):
+    """Source: 3MF Core Specification 1.4.0, rules 3mf-2 to 3mf-4, and the Open Packaging Conventions."""
+    relations = etree.fromstring(parts_of(package)["_rels/.rels"][1])
+    kinds = [one.get("Type") for one in relations]
+    assert kinds.count("http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel") == 1
+    assert len(kinds) == len(set(kinds))
+    assert all(one.get("TargetMode") != "External" for one in relations)
