@@ -7,7 +7,7 @@ from contextlib import asynccontextmanager, suppress
 from anyio import CapacityLimiter
 from fastapi import FastAPI
 
-from api import catalogue, health, jobs, plans, problems
+from api import catalogue, health, jobs, kiosk, plans, problems
 from api.headers import SafeHeaders
 from api.openapi import DESCRIPTION, VERSION, document
 from api.service import reconcile
@@ -52,7 +52,7 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
         redirect_slashes=False,
         lifespan=lifespan,
     )
-    for one in (jobs, plans, catalogue, problems, health):
+    for one in (jobs, plans, catalogue, problems, health, kiosk):
         app.include_router(one.router)
     problems.install(app)
     app.add_middleware(SafeHeaders)

@@ -1,0 +1,88 @@
+// Readings: a form, and a drawing that shows where to hold the tape.
+
+import { addDrawer, changed, choose, current, draft, dropDrawer } from "./draft.js";
+import { button, byId, h, s, show } from "./dom.js";
+import { t } from "./messages.js";
+import { mark } from "./problems.js";
+import { unitNow } from "./units.js";
+
+const WIDTHS = ["front", "middle", "back"];
+const DEPTHS = ["left", "middle", "right"];
+
+export function drawMeasure() {
+  const drawer = draft.drawers[current];
+  const d = current;
+  show(byId("measure"),
+    h("div", { class: "tabs", role: "group", "aria-label": t("drawers") },
+      draft.drawers.map((one, index) => button(one.name || "?", () => choose(index), { "aria-pressed": String(index === current), id: `drawer-${index}` })),
+      button(t("add_drawer"), addDrawer, { id: "add-drawer", class: "quiet" })),
+    h("p", { class: "hint" }, t("measure_hint")),
+    h("div", { class: "measuring" },
+      h("div", { class: "fields" },
+        field(`name-${d}`, t("drawer_name"), drawer.name, (text) => { drawer.name = text; byId(`drawer-${d}`).textContent = text || "?"; }, { inputmode: "text" }),
+        h("fieldset", {}, h("legend", {}, `${t("widths")} (${t(`unit_${unitNow()}`)})`), h("div", { class: "three" }, WIDTHS.map((place, i) => reading(drawer, "width", i, place)))),
+        h("fieldset", {}, h("legend", {}, `${t("depths")} (${t(`unit_${unitNow()}`)})`), h("div", { class: "three" }, DEPTHS.map((place, i) => reading(drawer, "depth", i, place)))),
+        field(`height-${d}`, t("height"), drawer.height, (text) => { drawer.height = text; }, { unit: true, line: "height" }),
+        h("details", { open: Boolean(drawer.corner || drawer.obstacles.length || drawer.copies !== 1) },
+          h("summary", {}, t("more")),
+          field(`corner-${d}`, t("corner"), drawer.corner, (text) => { drawer.corner = text; }, { unit: true }),
+          field(`copies-${d}`, t("copies"), String(drawer.copies), (text) => { drawer.copies = /^\d+$/.test(text.trim()) ? Number(text) : text; }, { inputmode: "numeric" }),
+          h("div", { class: "obstacles" }, drawer.obstacles.map((one, o) => obstacle(drawer, one, d, o))),
+          button(t("add_obstacle"), () => { drawer.obstacles.push({ x: "", y: "", w: "", d: "" }); changed("drawer"); }, { class: "quiet", id: "add-obstacle" }),
+          draft.drawers.length > 1 && button(t("drop_drawer"), () => dropDrawer(d), { class: "quiet danger", id: "drop-drawer" }))),
+      drawing(d)));
+  mark();
+}
+
+function reading(drawer, side, index, place) {
+  const set = (text) => { drawer[side][index] = text; };
+  return field(`${side}-${current}-${index}`, t(`place_${place}`), drawer[side][index], set, { length: true, line: `${side}-${index}` });
+}
+
+function obstacle(drawer, one, d, o) {
+  const set = (side) => (text) => { one[side] = text; };
+  return h("fieldset", {}, h("legend", {}, t("obstacle", { number: o + 1 })),
+    h("div", { class: "four" },
+      [["x", "obstacle_x"], ["y", "obstacle_y"], ["w", "obstacle_w"], ["d", "obstacle_d"]].map(([side, key]) =>
+        field(`obstacle-${d}-${o}-${side}`, t(key), one[side], set(side), { unit: true }))),
+    button(t("remove"), () => { drawer.obstacles.splice(o, 1); changed("drawer"); }, { class: "quiet" }));
+}
+
+/** A labelled text field; `line` is the tape of the drawing that it belongs to. */
+export function field(id, label, value, set, { unit = false, length = unit, line = null, inputmode = "decimal" } = {}) {
+  const light = (on) => line && byId(`tape-${line}`)?.classList.toggle("active", on);
+  const input = h("input", {
+    id, value, inputmode: unitNow() === "in" && length ? "text" : inputmode, autocomplete: "off", type: "text", maxlength: 80,
+    oninput: (event) => { set(event.target.value); changed("field"); },
+    onfocus: () => light(true), onblur: () => light(false),
+  });
+  return h("div", { class: "field" }, h("label", { for: id }, label, unit ? h("span", { class: "unit" }, ` ${t(`unit_${unitNow()}`)}`) : null), input);
+}
+
+/** The drawer from above, open towards the reader, and its side for the height. Tapping a tape leads to its field. */
+function drawing(d) {
+  const to = (id) => ({ class: "tape", onclick: () => byId(id)?.focus() });
+  const across = [188, 120, 52].map((y, i) => tape(`width-${i}`, [40, y], [260, y], t(`place_${WIDTHS[i]}`), to(`width-${d}-${i}`)));
+  const deep = [70, 150, 230].map((x, i) => tape(`depth-${i}`, [x, 210], [x, 30], t(`place_${DEPTHS[i]}`), to(`depth-${d}-${i}`)));
+  return h("figure", { class: "where" },
+    s("svg", { viewBox: "0 0 300 330", role: "img", "aria-label": t("drawing_label") },
+      s("rect", { x: 30, y: 20, width: 240, height: 200, class: "board" }),
+      s("rect", { x: 40, y: 30, width: 220, height: 180, class: "inside" }),
+      s("rect", { x: 22, y: 220, width: 256, height: 12, class: "board" }),
+      s("text", { x: 150, y: 247, class: "caption", "text-anchor": "middle" }, t("front_of_drawer")),
+      across, deep,
+      s("path", { d: "M40 262 V318 H260 V262", class: "side" }),
+      tape("height", [150, 318], [150, 266], t("height_short"), to(`height-${d}`))),
+    h("figcaption", {}, t("drawing_caption")));
+}
+
+function tape(name, [x1, y1], [x2, y2], text, attributes) {
+  const upright = x1 === x2;
+  return s("g", { id: `tape-${name}`, ...attributes },
+    s("line", { x1, y1, x2, y2, class: "touch" }),
+    s("line", { x1, y1, x2, y2, class: "line" }),
+    [[x1, y1], [x2, y2]].map(([x, y]) => upright ? s("line", { x1: x - 5, y1: y, x2: x + 5, y2: y, class: "line" }) : s("line", { x1: x, y1: y - 5, x2: x, y2: y + 5, class: "line" })),
+    upright
+      ? s("text", { x: x1 + 4, y: y2 + (name === "height" ? 30 : 12), class: "tape-name" }, text)
+      : s("text", { x: x1 + 60, y: y1 - 4, class: "tape-name" }, text));
+}

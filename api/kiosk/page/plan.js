@@ -1,0 +1,136 @@
+// The plan: drawn anew as one types.
+
+import { draft, ready, specOf } from "./draft.js";
+import { byId, h, s, show } from "./dom.js";
+import { t } from "./messages.js";
+import { clear, tell } from "./problems.js";
+import { ask, faults, Lost, Refused } from "./service.js";
+import { shown } from "./units.js";
+
+const PAUSE = 350;
+
+let timer = 0;
+let asking = null;
+export let latest = null;
+
+/** Ask for a plan a moment after the last change. */
+export function planSoon() {
+  window.clearTimeout(timer);
+  timer = window.setTimeout(planNow, PAUSE);
+}
+
+export async function planNow() {
+  window.clearTimeout(timer);
+  asking?.abort();
+  if (!ready()) {
+    latest = null;
+    clear();
+    show(byId("plan-body"), h("p", { class: "hint" }, t("plan_waits")));
+    return null;
+  }
+  const { spec, where } = specOf();
+  const mine = new AbortController();
+  asking = mine;
+  byId("plan").setAttribute("aria-busy", "true");
+  try {
+    latest = await ask("POST", "v1/plans", { body: spec, signal: mine.signal });
+    clear();
+    draw(latest);
+    return latest;
+  } catch (error) {
+    if (error.name === "AbortError") return null;
+    latest = null;
+    if (error instanceof Refused) {
+      tell(faults(error.problem), where);
+      show(byId("plan-body"), h("p", { class: "hint" }, t("plan_refused")));
+    } else if (error instanceof Lost) show(byId("plan-body"), h("p", { class: "hint" }, t("lost")));
+    else throw error;
+    return null;
+  } finally {
+    if (asking === mine) byId("plan").removeAttribute("aria-busy");
+  }
+}
+
+function draw(plan) {
+  const pieces = plan.parts.reduce((sum, part) => sum + part.quantity, 0);
+  show(byId("plan-body"),
+    plan.drawers.map((drawer) => h("figure", {}, picture(drawer, plan), h("figcaption", {}, caption(drawer)))),
+    h("p", { class: "sum", id: "plan-sum" }, [t("pieces", { count: pieces }), plan.runs?.length ? t("runs_count", { count: plan.runs.length }) : null].filter(Boolean).join(", ")),
+    plan.unplaced.length > 0 && h("div", { class: "problems" }, h("h3", {}, t("unplaced")),
+      h("ul", {}, plan.unplaced.map((one) => h("li", {}, `${one.count} × ${one.item}: ${[one.reason, one.remedy].filter(Boolean).join(" ")}`)))),
+    plan.warnings.length > 0 && h("ul", { class: "warnings" }, plan.warnings.map((one) => h("li", {}, one.message))));
+}
+
+const caption = (drawer) => `${drawer.name}: ${drawer.cells.across[0]} × ${drawer.cells.across[1]} ${t("cells")}, ${drawer.copies > 1 ? `${drawer.copies} ×, ` : ""}${shown(drawer.size[0])} × ${shown(drawer.size[1])} × ${shown(drawer.size[2])}`;
+
+/** A drawer from above, its front towards the reader. */
+export function picture(drawer, plan) {
+  const [width, depth] = drawer.size;
+  const parts = new Map(plan.parts.map((part) => [part.mark, part]));
+  const y = (front, deep) => depth - front - deep; // y of a page runs down
+  const path = drawer.outline.map((ring) => `M${ring.map(([px, py]) => `${px} ${depth - py}`).join("L")}Z`).join("");
+  const stands = drawer.placements.map((one, index) => ({ ...one, index, part: parts.get(one.mark) })).filter((one) => one.part);
+  const box = (one) => {
+    const [a, b] = one.part.size;
+    const [w, d] = one.turn % 180 ? [b, a] : [a, b];
+    return { x: one.at[0], y: y(one.at[1], d), width: w, height: d };
+  };
+  const tiles = stands.filter((one) => one.part.kind === "tile");
+  const trays = stands.filter((one) => one.part.kind === "tray").sort((a, b) => a.at[2] - b.at[2]);
+  const held = (index) => (drawer.contents ?? []).filter((one) => one.placement === index);
+  const lines = [];
+  const [ox, oy] = drawer.origin;
+  for (let i = 0; i <= drawer.cells.across[0]; i += 1) lines.push([ox + i * drawer.pitch, oy, ox + i * drawer.pitch, oy + drawer.cells.across[1] * drawer.pitch]);
+  for (let i = 0; i <= drawer.cells.across[1]; i += 1) lines.push([ox, oy + i * drawer.pitch, ox + drawer.cells.across[0] * drawer.pitch, oy + i * drawer.pitch]);
+  return s("svg", { viewBox: `-4 -4 ${width + 8} ${depth + 22}`, class: "plan-drawing", role: "img", "aria-label": described(drawer, trays, held) },
+    s("path", { d: path, class: "outline", "fill-rule": "evenodd" }),
+    tiles.map((one) => s("rect", { ...box(one), class: "tile" })),
+    lines.map(([x1, y1, x2, y2]) => s("line", { x1, y1: depth - y1, x2, y2: depth - y2, class: "grid" })),
+    trays.map((one) => {
+      const at = box(one);
+      const inside = held(one.index);
+      const name = inside.length ? inside.map((thing) => `${thing.count} × ${thing.item}`).join(", ") : one.name || one.part.name || one.mark;
+      return s("g", { class: one.at[2] > 20 ? "tray piled" : "tray" },
+        s("rect", { ...at, rx: 6 }), words(name, at), s("title", {}, `${one.mark}: ${name}`));
+    }),
+    s("text", { x: width / 2, y: depth + 14, class: "caption", "text-anchor": "middle", "font-size": Math.max(9, width / 32) }, t("front_of_drawer")));
+}
+
+/** Words in a box: as large as they fit, broken at spaces, cut where nothing helps. */
+function words(text, { x, y, width, height }) {
+  const upright = height > width * 1.6;
+  const [across, down] = upright ? [height, width] : [width, height];
+  for (let size = Math.min(13, down / 2.2); size >= 5; size -= 1) {
+    const fits = Math.floor((across - 8) / (size * 0.56));
+    const lines = broken(text, fits);
+    if (lines && lines.length * size * 1.15 <= down - 4) return put(lines, size);
+  }
+  const fits = Math.max(1, Math.floor((across - 6) / 2.8));
+  return put([text.length > fits ? `${text.slice(0, Math.max(1, fits - 1))}…` : text], 5);
+
+  function put(lines, size) {
+    const cx = x + width / 2;
+    const cy = y + height / 2;
+    const first = cy - ((lines.length - 1) * size * 1.15) / 2 + size * 0.35;
+    return s("text", { "font-size": size, "text-anchor": "middle", transform: upright ? `rotate(-90 ${cx} ${cy})` : null },
+      lines.map((line, i) => s("tspan", { x: cx, y: first + i * size * 1.15 }, line)));
+  }
+}
+
+function broken(text, fits) {
+  const lines = [""];
+  for (const word of text.split(" ")) {
+    if (word.length > fits) return null;
+    const last = lines.at(-1);
+    if (last && last.length + 1 + word.length > fits) lines.push(word);
+    else lines[lines.length - 1] = last ? `${last} ${word}` : word;
+  }
+  return lines;
+}
+
+function described(drawer, trays, held) {
+  const inside = trays.map((one) => held(one.index).map((thing) => `${thing.count} ${thing.item}`).join(", ") || one.name || one.mark);
+  return `${t("plan_of", { name: drawer.name })}. ${t("trays_count", { count: trays.length })}${inside.length ? `: ${inside.join("; ")}` : ""}.`;
+}
+
+export const drawersMeasured = () => draft.drawers.length > 0 && ready();

@@ -1,0 +1,80 @@
+// The drawer in 3-D.
+
+import * as THREE from "three";
+
+import { OrbitControls } from "./vendor/three/addons/controls/OrbitControls.js";
+import { GLTFLoader } from "./vendor/three/addons/loaders/GLTFLoader.js";
+
+const TURN = 0.12;
+
+/** Show a GLB in a node; answers with what takes it away again. Drag, pinch or use the arrow keys, + and -. */
+export async function stage(node, data, title) {
+  const { scene: model } = await new GLTFLoader().parseAsync(data, "");
+  const renderer = new THREE.WebGLRenderer({ antialias: true, alpha: true });
+  renderer.setPixelRatio(Math.min(2, window.devicePixelRatio));
+  const canvas = renderer.domElement;
+  canvas.tabIndex = 0;
+  canvas.setAttribute("role", "img");
+  canvas.setAttribute("aria-label", title);
+  node.replaceChildren(canvas);
+
+  const scene = new THREE.Scene();
+  scene.add(model, new THREE.HemisphereLight(0xffffff, 0x8a8f8c, 2.2));
+  const sun = new THREE.DirectionalLight(0xffffff, 1.6);
+  scene.add(sun);
+  const box = new THREE.Box3().setFromObject(model);
+  const middle = box.getCenter(new THREE.Vector3());
+  const reach = box.getSize(new THREE.Vector3()).length();
+  sun.position.set(middle.x - reach, middle.y + 2 * reach, middle.z + reach);
+  const camera = new THREE.PerspectiveCamera(40, 1, reach / 100, reach * 10);
+  camera.position.set(middle.x + 0.25 * reach, middle.y + 0.95 * reach, middle.z + 0.95 * reach);
+  const controls = new OrbitControls(camera, canvas);
+  controls.target.copy(middle);
+  controls.maxPolarAngle = Math.PI / 2;
+  controls.minDistance = reach / 6;
+  controls.maxDistance = reach * 3;
+
+  const draw = () => renderer.render(scene, camera);
+  const fit = () => {
+    const width = Math.max(1, node.clientWidth);
+    const height = Math.max(240, Math.min(Math.round(width * 0.72), Math.round(window.innerHeight * 0.6)));
+    renderer.setSize(width, height);
+    camera.aspect = width / height;
+    camera.updateProjectionMatrix();
+    draw();
+  };
+  const turn = (around, over, nearer) => {
+    const offset = new THREE.Spherical().setFromVector3(camera.position.clone().sub(middle));
+    offset.theta += around;
+    offset.phi = Math.min(Math.PI / 2, Math.max(0.05, offset.phi + over));
+    offset.radius = Math.min(controls.maxDistance, Math.max(controls.minDistance, offset.radius * nearer));
+    camera.position.setFromSpherical(offset).add(middle);
+    controls.update();
+  };
+  const keys = {
+    ArrowLeft: [-TURN, 0, 1], ArrowRight: [TURN, 0, 1], ArrowUp: [0, -TURN, 1], ArrowDown: [0, TURN, 1],
+    "+": [0, 0, 0.9], "-": [0, 0, 1.1],
+  };
+  canvas.addEventListener("keydown", (event) => {
+    if (!keys[event.key]) return;
+    event.preventDefault();
+    turn(...keys[event.key]);
+  });
+  controls.addEventListener("change", draw); // drawn when something changed, and not sixty times a second
+  const watcher = new ResizeObserver(fit);
+  watcher.observe(node);
+  controls.update();
+  fit();
+  canvas.dataset.drawn = String(renderer.info.render.triangles);
+
+  return () => {
+    watcher.disconnect();
+    controls.dispose();
+    model.traverse((one) => {
+      one.geometry?.dispose();
+      one.material?.dispose?.();
+    });
+    renderer.dispose();
+    canvas.remove();
+  };
+}

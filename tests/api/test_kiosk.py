@@ -1,0 +1,69 @@
+import json
+import re
+from importlib.resources import files
+
+import pytest
+
+from api.kiosk.router import _assets, _policy
+
+_PAGE = files("api.kiosk").joinpath("page")
+_OWN = [name for name in _assets() if name.endswith((".js", ".html", ".css")) and not name.startswith("vendor/")]
+_WORDS = json.loads(_PAGE.joinpath("messages.en.json").read_bytes())
+
+
+def test_the_page_and_all_that_it_names_are_served(service):
+    page = service.get("/")
+    assert page.status_code == 200
+    assert page.headers["content-type"].startswith("text/html")
+    for path in re.findall(r'(?:src|href)="(kiosk/[^"]+)"', page.text):
+        assert service.get(f"/{path}").status_code == 200, path
+
+
+def test_the_policy_lets_in_nothing_from_elsewhere(service):
+    policy = service.get("/").headers["content-security-policy"]
+    assert policy == _policy()
+    assert "default-src 'none'" in policy
+    assert "frame-ancestors 'none'" in policy
+    assert "unsafe" not in policy
+    assert "http" not in policy
+
+
+@pytest.mark.parametrize("name", _OWN)
+def test_nothing_is_loaded_from_elsewhere(name):
+    text = _assets()[name].data.decode()
+    assert re.findall(r"(?:https?:)?//[a-z0-9.-]+\.[a-z]{2,}", text.replace("http://www.w3.org/2000/svg", "")) == []
+    assert "innerHTML" not in text  # what a caller wrote is text and never markup
+
+
+def test_what_came_along_has_its_licence():
+    assert _PAGE.joinpath("vendor/three/LICENSE").read_text().startswith("The MIT License")
+    assert "MIT" in _assets()["vendor/three/README.txt"].data.decode()
+
+
+def test_every_word_of_the_page_is_in_the_catalogue_and_every_word_there_is_used():
+    text = "\n".join(_assets()[name].data.decode() for name in _OWN)
+    named = set(re.findall(r'\bt\("(\w+)"', text)) | set(re.findall(r'data-t(?:-label)?="(\w+)"', text))
+    assert named - _WORDS.keys() == set()
+    made = {
+        found for start in re.findall(r"\bt\(`(\w*)\$", text) for found in _WORDS if start and found.startswith(start)
+    }
+    quoted = set(re.findall(r'"(\w+)"', text))
+    loose = {word for word in _WORDS if word.removesuffix("_one") not in named | made | quoted and word not in made}
+    # these are put together from a prefix that the caller gives
+    assert {word for word in loose if not word.startswith(("access_", "storage_"))} == set()
+
+
+def test_a_page_that_the_browser_has_is_not_sent_again(service):
+    tag = service.get("/kiosk/main.js").headers["etag"]
+    again = service.get("/kiosk/main.js", headers={"If-None-Match": tag})
+    assert again.status_code == 304
+    assert service.head("/kiosk/main.js").headers["etag"] == tag
+
+
+@pytest.mark.parametrize("path", ["nothing.js", "../router.py", "..%2f__init__.py", "page/index.html", "%00", ""])
+def test_no_name_becomes_a_path(service, path):
+    assert service.get(f"/kiosk/{path}").status_code == 404
+
+
+def test_the_page_is_told_when_to_go_back_to_its_start(service):
+    assert service.get("/kiosk/settings.json").json() == {"idle_minutes": 0.0}
