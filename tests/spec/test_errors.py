@@ -17,14 +17,18 @@ _TREE = [
     "InternalError",
     "JobCancelled",
     "JobFinished",
+    "JobNotEnded",
     "JobNotFound",
     "JobNotReady",
+    "JobTooLarge",
     "JobTooLong",
     "JointError",
     "LayoutError",
     "LengthError",
+    "QuotaReached",
     "SettingsError",
     "SpecError",
+    "SpecTooLarge",
     "TrayError",
 ]
 _CLASSES = [getattr(errors, name) for name in errors.__all__]

@@ -14,7 +14,8 @@ QUEUE: Final = "drawerwright"
 #: Seconds that sending waits for a broker that does not answer.
 SEND_TIMEOUT: Final = 0.3
 
-#: Seconds after the soft limit of a job at which its process is killed.
+#: Seconds after an attempt's own limit at which the queue asks it to end, and at which its process is killed.
+ASK_SECONDS: Final = 10
 GRACE_SECONDS: Final = 30
 
 
@@ -49,7 +50,7 @@ def make_app(settings: Settings, side: Literal["send", "work"]) -> Celery:
         task_acks_late=True,
         task_reject_on_worker_lost=True,
         task_publish_retry=False,
-        task_soft_time_limit=settings.job_seconds,
+        task_soft_time_limit=settings.job_seconds + ASK_SECONDS,
         task_time_limit=hard,
         worker_prefetch_multiplier=1,
         worker_concurrency=settings.concurrency,

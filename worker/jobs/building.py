@@ -12,14 +12,15 @@ from obstore.exceptions import BaseError as StoreError
 from sqlalchemy.exc import DBAPIError
 
 from worker.jobs.blobs import Blobs
+from worker.jobs.interruption import Interrupted, Interruption, Reason
 from worker.jobs.job import BUNDLE_NAME, MANIFEST_NAME, Progress, StoredFile
 from worker.jobs.lease import Lease
-from worker.jobs.parts import PartStore, StoredParts
+from worker.jobs.parts import BuiltPart, PartStore, StoredParts
 from worker.jobs.pipeline import JobResult, run_pipeline
 from worker.jobs.records import Claim, Records
 from worker.jobs.settings import Settings
 from worker.spec import Spec
-from worker.spec.errors import DrawerwrightError, InternalError, JobCancelled, JobTooLong
+from worker.spec.errors import DrawerwrightError, InternalError, JobCancelled, JobTooLarge, JobTooLong
 from worker.spec.manifest import JSON_TYPE, ZIP_TYPE
 
 _log = logging.getLogger(__name__)
@@ -37,6 +38,10 @@ class Outcome(Enum):
     LOST = auto()
     #: Put back into the queue.
     RELEASED = auto()
+    #: Put back because this worker ends; it was no attempt.
+    HANDED_BACK = auto()
+    #: As above, and this very process was told to end.
+    TERMINATED = auto()
     #: Nothing to do: the job has ended, or somebody else has it.
     NOT_OURS = auto()
 
@@ -63,50 +68,96 @@ class Workshop:
     records: Records
     blobs: Blobs
     pipeline: Pipeline = run_pipeline
+    #: Whether this worker ends.
+    closing: Callable[[], bool] = lambda: False
 
     def build(self, job_id: str) -> Outcome:
         """Make one attempt at the job, if it is to be had."""
         settings, records = self.settings, self.records
         claim = records.claim(job_id, lease_seconds=settings.lease_seconds, attempts=settings.attempts)
         if claim is None:
-            given_up = InternalError(f"The job was started {settings.attempts} times and never came to an end.")
-            if records.give_up(job_id, attempts=settings.attempts, problem=given_up.problem()):
+            given_up = self._given_up(records.cause(job_id) or "its process was lost")
+            if records.give_up(
+                job_id,
+                attempts=settings.attempts,
+                problem=given_up.problem(),
+                lease_seconds=settings.lease_seconds,
+            ):
                 _log.error("Job %s was given up.", job_id)
                 return Outcome.FAILED
             return Outcome.NOT_OURS
         _log.info("Job %s, attempt %d.", job_id, claim.attempt)
+        if claim.lost_after >= settings.job_seconds:  # it took too long and had to be killed; so would the next
+            return self._end(claim, JobTooLong(limit=f"{settings.job_seconds} s"))
         outcome = self._attempt(claim)
         _log.info("Job %s: %s.", job_id, outcome.name.lower())
         return outcome
 
     def _attempt(self, claim: Claim) -> Outcome:
+        settings = self.settings
+        lease = Lease(
+            self.records,
+            claim,
+            settings.lease_seconds,
+            most=settings.job_seconds,
+            grace=settings.grace_seconds,
+            closing=self.closing,
+        )
         try:
-            with Lease(self.records, claim, self.settings.lease_seconds) as lease:
-                result = self.pipeline(
-                    Spec.model_validate_json(claim.spec),
-                    part_store=StoredParts(self.records, self.blobs),
-                    report=lease.report,
-                    cancelled=lease.lost,
-                )
+            with lease:
+                result = self._run(claim, lease)
                 files = self._store(claim, result)
             return Outcome.SUCCEEDED if self.records.succeed(claim, files) else Outcome.LOST
         except JobCancelled:
             return Outcome.LOST
+        except Interrupted as stop:
+            if stop.reason is Reason.TOO_LONG:
+                return self._end(claim, JobTooLong(limit=f"{settings.job_seconds} s"))
+            if stop.reason is Reason.LOST or not self.records.release(claim, counted=False):
+                return Outcome.LOST
+            return Outcome.TERMINATED if lease.interruption.terminated else Outcome.HANDED_BACK
         except Exception as error:  # noqa: BLE001 - whatever it is, the record says how the job ended
             return self._end(claim, error)
 
+    def _run(self, claim: Claim, lease: Lease) -> JobResult:
+        """Run the pipeline so that it can be interrupted wherever it computes."""
+        interruption = lease.interruption
+
+        def report(progress: Progress) -> None:
+            with interruption:
+                lease.report(progress)
+
+        with interruption.armed():
+            return self.pipeline(
+                Spec.model_validate_json(claim.spec),
+                part_store=_Shielded(StoredParts(self.records, self.blobs), interruption),
+                report=report,
+                cancelled=lease.lost,
+            )
+
     def _end(self, claim: Claim, error: Exception) -> Outcome:
         """End the attempt that this stopped: the job has failed, or may be tried again."""
-        expected = isinstance(error, DrawerwrightError)
+        expected = isinstance(error, DrawerwrightError | MemoryError)
         _log.warning("Job %s, attempt %d: %r", claim.job_id, claim.attempt, error, exc_info=None if expected else error)
-        if isinstance(error, _PASSING) and claim.attempt < self.settings.attempts:
-            return Outcome.RELEASED if self.records.release(claim) else Outcome.LOST
         told: DrawerwrightError = InternalError()
-        if isinstance(error, DrawerwrightError):
+        if isinstance(error, _PASSING):
+            cause = _cause(error)
+            if claim.attempt < self.settings.attempts:
+                return Outcome.RELEASED if self.records.release(claim, cause) else Outcome.LOST
+            told = self._given_up(cause)
+        elif isinstance(error, DrawerwrightError):
             told = error
         elif isinstance(error, SoftTimeLimitExceeded):
             told = JobTooLong(limit=f"{self.settings.job_seconds} s")
+        elif isinstance(error, MemoryError):
+            error.__traceback__ = None  # its frames hold what filled the memory
+            limit = f"{self.settings.job_memory} bytes" if self.settings.job_memory else None
+            told = JobTooLarge(limit=limit, remedy="Ask for fewer drawers, or simpler parts, in one job.")
         return Outcome.FAILED if self.records.fail(claim, told.problem()) else Outcome.LOST
+
+    def _given_up(self, cause: str) -> InternalError:
+        tries = self.settings.attempts
+        return InternalError(f"The job was started {tries} times and never came to an end. The last time, {cause}.")
 
     def _store(self, claim: Claim, result: JobResult) -> list[StoredFile]:
         """Store what belongs to this job alone; return all its files."""
@@ -121,3 +172,31 @@ class Workshop:
         key = f"jobs/{job_id}/{checksum[:16]}-{name}"
         self.blobs.put(key, data)
         return StoredFile(name, media_type, len(data), checksum, key)
+
+
+class _Shielded:
+    """Parts in a store that is never left in the middle of a write."""
+
+    def __init__(self, store: PartStore, interruption: Interruption) -> None:
+        self._store = store
+        self._interruption = interruption
+
+    def find(self, digest: str, limits: str) -> BuiltPart | None:
+        """Return the part or None."""
+        with self._interruption:
+            return self._store.find(digest, limits)
+
+    def keep(self, part: BuiltPart) -> None:
+        """Keep the part."""
+        with self._interruption:
+            self._store.keep(part)
+
+
+def _cause(error: Exception) -> str:
+    """Say what was away, and nothing of what it was told: a statement or an address may hold secrets."""
+    if isinstance(error, DBAPIError):
+        return f"the record could not be used ({type(error).__name__})"
+    if isinstance(error, StoreError):
+        return f"the store of files could not be used ({type(error).__name__})"
+    said = error.strerror if isinstance(error, OSError) else None
+    return f"a file or a connection could not be used ({said or type(error).__name__})"

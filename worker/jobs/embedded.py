@@ -1,8 +1,10 @@
 """The embedded broker and worker: what `serve` runs beside itself when no broker is given."""
 
+import logging
 import subprocess
 import sys
 import time
+from threading import Event, Thread
 from typing import Final, Self
 
 from kombu.exceptions import OperationalError
@@ -15,27 +17,34 @@ from worker.spec.errors import SettingsError
 
 __all__ = ["Embedded"]
 
+_log = logging.getLogger(__name__)
+
 #: Seconds in which the worker must have answered.
 _PATIENCE: Final = 60.0
 
 #: Seconds that one look for a worker takes at most.
 _LOOK: Final = 0.5
 
-#: Seconds in which everything must have stopped.
+#: Seconds before broker and worker are started again after their keeper was lost.
+_PAUSE: Final = 1.0
+
+#: Seconds in which everything must have stopped, beside those that the worker gives the jobs it is at.
 _STOP: Final = 15.0
 
 
 class Embedded:
     """A broker and a worker in processes of their own, from `start` (or ``with``) to `close`.
 
-    They end with this process, however it ends. With a broker of one's own (`Settings.broker_url`) there is nothing to
-    start; workers are somebody else's then.
+    They end with this process, however it ends, and are started again when their keeper is lost. With a broker of one's
+    own (`Settings.broker_url`) there is nothing to start; workers are somebody else's then.
     """
 
     def __init__(self, settings: Settings) -> None:
         """Keep the settings."""
         self.settings = settings
         self._keeper: subprocess.Popen[str] | None = None
+        self._closing = Event()
+        self._watch: Thread | None = None
 
     def __enter__(self) -> Self:
         """Start and wait for the worker."""
@@ -58,6 +67,21 @@ class Embedded:
             self.settings.data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
         except OSError as error:
             raise SettingsError("The data folder cannot be made.", value=str(self.settings.data_dir)) from error
+        self._closing.clear()
+        self._start()
+        self._watch = Thread(target=self._restart, name="watch over the keeper", daemon=True)
+        self._watch.start()
+
+    def close(self) -> None:
+        """Stop both, if they run."""
+        self._closing.set()
+        self._stop()
+        if self._watch is not None:
+            self._watch.join()
+            self._watch = None
+            self._stop()  # one that was being started meanwhile
+
+    def _start(self) -> None:
         self._keeper = subprocess.Popen(
             [sys.executable, "-P", "-m", "worker.jobs.keeper"],
             env=child_environment(self.settings),
@@ -69,18 +93,31 @@ class Embedded:
         try:
             self._wait()
         except BaseException:
-            self.close()
+            self._stop()
             raise
 
-    def close(self) -> None:
-        """Stop both, if they run."""
+    def _restart(self) -> None:
+        """Start again whenever the keeper ends before its time."""
+        while (keeper := self._keeper) is not None:
+            keeper.wait()
+            if self._closing.is_set():
+                return
+            _log.error("The embedded broker and worker were lost; they are started again.")
+            self._stop()
+            while self._keeper is None and not self._closing.wait(_PAUSE):
+                try:
+                    self._start()
+                except (SettingsError, OSError):
+                    _log.exception("The embedded broker and worker do not start.")
+
+    def _stop(self) -> None:
         keeper, self._keeper = self._keeper, None
         if keeper is None:
             return
         if keeper.stdin is not None:
             keeper.stdin.close()
         try:
-            keeper.wait(timeout=_STOP)
+            keeper.wait(timeout=self.settings.grace_seconds + _STOP)
         except subprocess.TimeoutExpired:
             keeper.kill()
             keeper.wait()

@@ -3,23 +3,38 @@
 This is all that the API sees of a job. It imports nothing that builds a mesh.
 """
 
+import copy
 import logging
 import re
 from collections.abc import Iterator
 from typing import Final, Self
 
 from kombu.exceptions import OperationalError
+from obstore.exceptions import BaseError as StoreError
 from redis.exceptions import RedisError
 from sqlalchemy import Engine as Database
+from sqlalchemy.exc import SQLAlchemyError
 
 from worker.jobs.app import BUILD_JOB, make_app
 from worker.jobs.blobs import Blobs
+from worker.jobs.caller import LOCAL, Caller
 from worker.jobs.database import open_database
+from worker.jobs.deletion import Deletion
 from worker.jobs.job import BUNDLE_NAME, MANIFEST_NAME, Job, StoredFile
+from worker.jobs.keys import Keys
 from worker.jobs.records import Records
 from worker.jobs.settings import Settings
 from worker.spec import Spec
-from worker.spec.errors import BlobMissing, BrokerUnavailable, FileNotInJob, JobFinished, JobNotFound, JobNotReady
+from worker.spec.errors import (
+    BlobMissing,
+    BrokerUnavailable,
+    FileNotInJob,
+    JobFinished,
+    JobNotEnded,
+    JobNotFound,
+    JobNotReady,
+)
+from worker.spec.limits import check_cells
 
 __all__ = ["Engine"]
 
@@ -36,7 +51,11 @@ _QUIET_SECONDS: Final = 60.0
 
 
 class Engine:
-    """Jobs: submit, look, cancel, fetch. Safe to use from several threads."""
+    """Jobs: submit, look, cancel, fetch. Safe to use from several threads.
+
+    It works for one caller, at first the machine's owner, who sees all jobs. Whatever is asked about a job goes through
+    `job` or the caller's own listing, so a job of somebody else is one that is not there.
+    """
 
     def __init__(self, settings: Settings, database: Database, blobs: Blobs) -> None:
         """Put an engine together; `open` does it from settings alone."""
@@ -45,6 +64,9 @@ class Engine:
         self._records = Records(database)
         self._blobs = blobs
         self._app = make_app(settings, "send")
+        self._deletion = Deletion(database, blobs)
+        self._caller = LOCAL
+        self.keys = Keys(database)
 
     @classmethod
     def open(cls, settings: Settings) -> "Engine":
@@ -68,29 +90,42 @@ class Engine:
         self._app.close()
         self._database.dispose()
 
+    def on_behalf_of(self, caller: Caller) -> "Engine":
+        """Return this engine as the caller may use it; it has the same connections and is not closed by itself."""
+        seen = copy.copy(self)
+        seen._caller = caller  # noqa: SLF001 - its own copy
+        return seen
+
     def submit(self, spec: Spec) -> Job:
-        """Keep the job, then wake a worker. Without a broker the job stays queued until `requeue` finds one."""
-        job = self._records.add(spec.name, spec.model_dump_json())
-        try:
-            self._send([job.id])
-        except BrokerUnavailable as error:
-            _log.warning("Job %s waits: %s", job.id, error)
+        """Keep the job, then wake a worker. Without a broker the job stays queued until `requeue` finds one.
+
+        Raises:
+            SpecTooLarge: when it has more cells than the caller's key allows.
+            QuotaReached: when the caller has asked for too much already.
+        """
+        caller = self._caller
+        quotas = None
+        if caller is not LOCAL:
+            quotas = caller.quotas.over(self.settings)
+            check_cells(spec, quotas.cells or self.settings.most_cells)
+        job = self._records.add(spec.name, spec.model_dump_json(), owner=caller.owner, quotas=quotas)
+        self.wake(job.id)
         return job
 
     def job(self, job_id: str) -> Job:
         """Return the job.
 
         Raises:
-            JobNotFound: when there is none.
+            JobNotFound: when there is none, or it is somebody else's.
         """
-        job = self._records.job(job_id) if _IDENTITY.fullmatch(job_id) else None
+        job = self._records.job(job_id, owner=self._caller.sees) if _IDENTITY.fullmatch(job_id) else None
         if job is None:
             raise JobNotFound(value=job_id)
         return job
 
     def jobs(self, *, limit: int = 50, after: str | None = None) -> list[Job]:
         """Return jobs, newest first, at most 200; ``after`` is the identity of the last job of the page before."""
-        return self._records.jobs(max(0, min(limit, _MOST)), after)
+        return self._records.jobs(max(0, min(limit, _MOST)), after, owner=self._caller.sees)
 
     def cancel(self, job_id: str) -> Job:
         """Cancel the job; a worker that builds it stops before its next part.
@@ -102,8 +137,24 @@ class Engine:
         job = self.job(job_id)
         if not self._records.cancel(job_id):
             job = self.job(job_id)
-            raise JobFinished(value=job.state, limit="a job that is queued or running")
+            remedy = f"To remove it with its files: DELETE /v1/jobs/{job_id}/files."
+            raise JobFinished(value=job.state, limit="a job that is queued or running", remedy=remedy)
         return self.job(job_id)
+
+    def remove(self, job_id: str) -> None:
+        """Remove a job that has ended, with its files; parts that other jobs have too stay for them.
+
+        Raises:
+            JobNotFound: when there is none.
+            JobNotEnded: when it is queued or running.
+        """
+        job = self.job(job_id)
+        if not self._deletion.mark(job_id):
+            raise JobNotEnded(value=job.state, limit="a job that has ended", remedy="Cancel it first.")
+        try:
+            self._deletion.sweep(job_id)
+        except (SQLAlchemyError, StoreError, OSError):  # it is gone for everybody; a later sweep takes the rest
+            _log.warning("Files of removed job %s wait for the next sweep.", job_id, exc_info=True)
 
     def manifest(self, job_id: str) -> StoredFile:
         """Return the manifest.
@@ -141,7 +192,7 @@ class Engine:
             JobNotReady: when it has not succeeded.
             FileNotInJob: when it has no file of this name.
         """
-        file = self._records.file(job_id, name) if _IDENTITY.fullmatch(job_id) else None
+        file = self._records.file(job_id, name, owner=self._caller.sees) if _IDENTITY.fullmatch(job_id) else None
         if file is None:
             self._ready(job_id)
             raise FileNotInJob(value=name)
@@ -165,9 +216,18 @@ class Engine:
         Raises:
             BrokerUnavailable: when the broker does not answer; the jobs go on waiting.
         """
-        waiting = self._records.waiting(quiet_seconds=_QUIET_SECONDS, limit=_MOST)
+        waiting = self._records.waiting(
+            quiet_seconds=_QUIET_SECONDS, limit=_MOST, lease_seconds=self.settings.lease_seconds
+        )
         self._send(waiting)
         return len(waiting)
+
+    def wake(self, job_id: str) -> None:
+        """Wake a worker for this job, if the broker answers; else `requeue` finds the job."""
+        try:
+            self._send([job_id])
+        except BrokerUnavailable as error:
+            _log.warning("Job %s waits: %s", job_id, error)
 
     def _ready(self, job_id: str) -> None:
         job = self.job(job_id)

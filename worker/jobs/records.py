@@ -7,16 +7,19 @@ changes nothing and is told so. Transactions are short, so that everybody sees p
 import secrets
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
-from typing import Any, cast
+from datetime import datetime
+from typing import Any, Final, NamedTuple, cast
 
 from sqlalchemy import CursorResult, Engine, and_, insert, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.sql import Executable
 
+from worker.jobs.caller import Quotas
+from worker.jobs.clock import Clock, machine_time
 from worker.jobs.identity import new_identity
 from worker.jobs.job import ENDED, Job, Progress, State, StoredFile
 from worker.jobs.tables import JobFileRow, JobRow, PartRow
+from worker.jobs.usage import admit
 
 _JOB_COLUMNS = (
     JobRow.id,
@@ -34,14 +37,30 @@ _JOB_COLUMNS = (
 )
 
 
+#: Seconds of a lease where the caller gives none: the longest that the settings allow.
+_LEASE: Final = 600.0
+
+#: Seconds by which a message may seem to be from the future: clocks are read one after the other.
+_SLACK: Final = 2.0
+
+
+class _Last(NamedTuple):
+    cause: str | None
+    seconds: float = 0.0
+
+
 @dataclass(frozen=True, slots=True)
 class Claim:
-    """The right to build a job, until another claim fences it off."""
+    """The right to build a job, until another claim fences it off.
+
+    ``lost_after`` are the seconds that the attempt before this one ran, if it was lost without a word.
+    """
 
     job_id: str
     token: str
     spec: str
     attempt: int
+    lost_after: float = 0.0
 
 
 class Records:
@@ -50,25 +69,37 @@ class Records:
     def __init__(self, engine: Engine) -> None:
         """Use this database, which has the tables."""
         self._engine = engine
+        self._clock = Clock(engine)
 
     # -- jobs as callers see them
 
-    def add(self, name: str, spec: str) -> Job:
-        """Add a queued job."""
+    def add(self, name: str, spec: str, *, owner: str = "local", quotas: Quotas | None = None) -> Job:
+        """Add a queued job.
+
+        Raises:
+            QuotaReached: when its owner has as many as these quotas allow; nothing was added.
+        """
         now = _now()
         identity = new_identity()
-        self._change(insert(JobRow).values(id=identity, name=name, state="queued", spec=spec, created=now, updated=now))
+        with self._engine.begin() as connection:
+            if quotas is not None:
+                admit(connection, owner, quotas, now)
+            connection.execute(
+                insert(JobRow).values(
+                    id=identity, name=name, state="queued", spec=spec, owner=owner, created=now, updated=now
+                )
+            )
         return Job(identity, name, "queued", now, now, None, None, 0, Progress(), None)
 
-    def job(self, job_id: str) -> Job | None:
-        """Return the job, or None when there is none."""
+    def job(self, job_id: str, *, owner: str | None = None) -> Job | None:
+        """Return the job, or None when there is none, or none of this owner."""
         with self._engine.connect() as connection:
-            row = connection.execute(select(*_JOB_COLUMNS).where(JobRow.id == job_id)).one_or_none()
+            row = connection.execute(select(*_JOB_COLUMNS).where(JobRow.id == job_id, *_seen(owner))).one_or_none()
         return None if row is None else _job(row)
 
-    def jobs(self, limit: int, after: str | None) -> list[Job]:
-        """Return up to ``limit`` jobs, newest first, from the one made just before ``after``."""
-        query = select(*_JOB_COLUMNS).order_by(JobRow.id.desc()).limit(limit)
+    def jobs(self, limit: int, after: str | None, *, owner: str | None = None) -> list[Job]:
+        """Return up to ``limit`` jobs (of this owner), newest first, from the one made just before ``after``."""
+        query = select(*_JOB_COLUMNS).where(*_seen(owner)).order_by(JobRow.id.desc()).limit(limit)
         if after is not None:
             query = query.where(JobRow.id < after)
         with self._engine.connect() as connection:
@@ -80,10 +111,12 @@ class Records:
             rows = connection.execute(_FILES.where(JobFileRow.job_id == job_id).order_by(JobFileRow.name))
             return [StoredFile(*row) for row in rows]
 
-    def file(self, job_id: str, name: str) -> StoredFile | None:
-        """Return one of the job's files, or None when it has no such file."""
+    def file(self, job_id: str, name: str, *, owner: str | None = None) -> StoredFile | None:
+        """Return one of the job's files, or None when it (or its owner) has no such file."""
+        query = _FILES.join(JobRow, JobRow.id == JobFileRow.job_id)
+        query = query.where(JobFileRow.job_id == job_id, JobFileRow.name == name, *_seen(owner))
         with self._engine.connect() as connection:
-            row = connection.execute(_FILES.where(JobFileRow.job_id == job_id, JobFileRow.name == name)).one_or_none()
+            row = connection.execute(query).one_or_none()
         return None if row is None else StoredFile(*row)
 
     def cancel(self, job_id: str) -> bool:
@@ -99,17 +132,17 @@ class Records:
 
     def enqueued(self, job_ids: Iterable[str]) -> None:
         """Note that the broker has a message for each of these jobs."""
-        self._change(update(JobRow).where(JobRow.id.in_(list(job_ids))).values(enqueued=_now()))
+        self._change(update(JobRow).where(JobRow.id.in_(list(job_ids))).values(enqueued=self._clock.at()))
 
-    def waiting(self, *, quiet_seconds: float, limit: int) -> list[str]:
+    def waiting(self, *, quiet_seconds: float, limit: int, lease_seconds: float = _LEASE) -> list[str]:
         """Return jobs that need a message, oldest first.
 
         These are queued ones that had none in the last ``quiet_seconds``, and running ones whose claim has run out
-        since they had one.
+        since they had one. A message from the future is one from before the clock went back.
         """
-        now = _now()
-        quiet = or_(JobRow.enqueued.is_(None), JobRow.enqueued < now - timedelta(seconds=quiet_seconds))
-        lost = and_(JobRow.lease < now, or_(quiet, JobRow.enqueued < JobRow.lease))
+        at = self._clock.at
+        quiet = or_(JobRow.enqueued.is_(None), JobRow.enqueued < at(-quiet_seconds), JobRow.enqueued > at(_SLACK))
+        lost = and_(self._clock.over(JobRow.lease, lease_seconds), or_(quiet, JobRow.enqueued < JobRow.lease))
         unseen = or_(and_(JobRow.state == "queued", quiet), and_(JobRow.state == "running", lost))
         query = select(JobRow.id).where(unseen).order_by(JobRow.id).limit(limit)
         with self._engine.connect() as connection:
@@ -122,18 +155,19 @@ class Records:
 
         At most ``attempts`` claims are given for a job.
         """
-        now = _now()
+        before = self._last(job_id)
         token = secrets.token_hex(16)
         statement = (
             update(JobRow)
-            .where(JobRow.id == job_id, _free(now), JobRow.attempts < attempts)
+            .where(JobRow.id == job_id, self._free(lease_seconds), JobRow.attempts < attempts)
             .values(
                 state="running",
                 claim=token,
-                lease=now + timedelta(seconds=lease_seconds),
+                lease=self._clock.at(lease_seconds),
                 attempts=JobRow.attempts + 1,
-                started=now,
-                updated=now,
+                started=self._clock.at(),
+                updated=_now(),
+                cause=before.cause,
                 progress_done=0,
                 progress_total=0,
                 progress_now=None,
@@ -142,26 +176,36 @@ class Records:
         )
         with self._engine.begin() as connection:
             row = connection.execute(statement).one_or_none()
-        return None if row is None else Claim(job_id, token, row.spec, row.attempts)
+        return None if row is None else Claim(job_id, token, row.spec, row.attempts, before.seconds)
 
-    def give_up(self, job_id: str, *, attempts: int, problem: dict[str, Any]) -> bool:
+    def cause(self, job_id: str) -> str | None:
+        """Return why the last attempt that did not come to an end stopped, or None when there was none."""
+        return self._last(job_id).cause
+
+    def give_up(self, job_id: str, *, attempts: int, problem: dict[str, Any], lease_seconds: float = _LEASE) -> bool:
         """Fail a job that has had all its attempts and is held by none; say whether this did it."""
         now = _now()
         return self._changed(
             update(JobRow)
-            .where(JobRow.id == job_id, _free(now), JobRow.attempts >= attempts)
+            .where(JobRow.id == job_id, self._free(lease_seconds), JobRow.attempts >= attempts)
             .values(state="failed", problem=problem, finished=now, updated=now, claim=None, lease=None)
         )
 
     def lease_left(self, job_id: str) -> float | None:
         """Return the seconds until the claim on a running job runs out, or None when none is held."""
         with self._engine.connect() as connection:
-            lease = connection.scalar(select(JobRow.lease).where(JobRow.id == job_id, JobRow.state == "running"))
-        return None if lease is None else (lease - _now()).total_seconds()
+            running = (JobRow.id == job_id, JobRow.state == "running")
+            row = connection.execute(select(JobRow.lease, self._clock.at()).where(*running)).one_or_none()
+        return None if row is None or row[0] is None else (row[0] - row[1]).total_seconds()
 
     def extend(self, claim: Claim, *, lease_seconds: float) -> bool:
         """Give a sign of life; False when the claim no longer holds."""
-        return self._changed(_held(claim).values(lease=_now() + timedelta(seconds=lease_seconds)))
+        return self._changed(_held(claim).values(lease=self._clock.at(lease_seconds)))
+
+    def holds(self, claim: Claim) -> bool:
+        """Say whether the claim holds, without a sign of life."""
+        with self._engine.connect() as connection:
+            return connection.scalar(select(JobRow.claim).where(JobRow.id == claim.job_id)) == claim.token
 
     def report(self, claim: Claim, progress: Progress) -> bool:
         """Write progress; False when the claim no longer holds."""
@@ -190,7 +234,7 @@ class Records:
         now = _now()
         done = _held(claim).values(
             state="succeeded", finished=now, updated=now, claim=None, lease=None,
-            progress_done=JobRow.progress_total, progress_now=None,
+            progress_done=JobRow.progress_total, progress_now=None, bytes=sum(file.bytes for file in files),
         )  # fmt: skip
         with self._engine.begin() as connection:
             if connection.execute(done).rowcount != 1:
@@ -206,9 +250,17 @@ class Records:
             _held(claim).values(state="failed", problem=problem, finished=now, updated=now, claim=None, lease=None)
         )
 
-    def release(self, claim: Claim) -> bool:
-        """Put the job back into the queue, for another attempt; False when the claim no longer holds."""
-        return self._changed(_held(claim).values(state="queued", enqueued=None, updated=_now(), claim=None, lease=None))
+    def release(self, claim: Claim, cause: str | None = None, *, counted: bool = True) -> bool:
+        """Put the job back into the queue, for another attempt; False when the claim no longer holds.
+
+        An attempt that is not ``counted`` was none: it was stopped for no fault of the job.
+        """
+        values: dict[str, Any] = {} if cause is None else {"cause": cause}
+        if not counted:
+            values["attempts"] = JobRow.attempts - 1
+        return self._changed(
+            _held(claim).values(state="queued", enqueued=None, updated=_now(), claim=None, lease=None, **values)
+        )
 
     # -- parts
 
@@ -227,6 +279,20 @@ class Records:
         key = [PartRow.digest, PartRow.limits]
         self._change(values.on_conflict_do_update(index_elements=key, set_={"record": values.excluded.record}))
 
+    def _last(self, job_id: str) -> "_Last":
+        """Return how the last attempt stopped: what it said itself, or that it was lost, and where."""
+        at = (JobRow.state, JobRow.started, JobRow.lease, JobRow.progress_now, JobRow.cause)
+        with self._engine.connect() as connection:
+            row = connection.execute(select(*at).where(JobRow.id == job_id)).one_or_none()
+        if row is None or row.state != "running" or row.started is None or row.lease is None:
+            return _Last(None if row is None else row.cause)
+        where = f" at: {row.progress_now}" if row.progress_now else ""
+        return _Last(f"its process was lost{where}", (row.lease - row.started).total_seconds())
+
+    def _free(self, lease_seconds: float) -> Any:
+        over = self._clock.over(JobRow.lease, lease_seconds)
+        return or_(JobRow.state == "queued", and_(JobRow.state == "running", over))
+
     def _change(self, statement: Executable) -> int:
         with self._engine.begin() as connection:
             return cast("CursorResult[Any]", connection.execute(statement)).rowcount
@@ -238,12 +304,14 @@ class Records:
 _FILES = select(JobFileRow.name, JobFileRow.media_type, JobFileRow.bytes, JobFileRow.sha256, JobFileRow.key)
 
 
+def _seen(owner: str | None) -> tuple[Any, ...]:
+    """Return the conditions under which a job is seen: it was not removed, and is this owner's, if one is given."""
+    there = JobRow.deleted.is_(None)
+    return (there,) if owner is None else (there, JobRow.owner == owner)
+
+
 def _now() -> datetime:
-    return datetime.now(UTC)
-
-
-def _free(now: datetime) -> Any:
-    return or_(JobRow.state == "queued", and_(JobRow.state == "running", JobRow.lease < now))
+    return machine_time()
 
 
 def _held(claim: Claim) -> Any:

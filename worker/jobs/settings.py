@@ -5,7 +5,7 @@ import sys
 import tempfile
 from hashlib import sha256
 from pathlib import Path
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, Literal
 from urllib.parse import quote
 
 from pydantic import AfterValidator, Field, SecretStr, ValidationError
@@ -57,7 +57,45 @@ class Settings(BaseSettings):
         le=600.0,
         description="Seconds without a sign of life before another worker may take over.",
     )
+    kiosk_idle_minutes: float = Field(
+        default=0.0, ge=0.0, le=1440.0, description="Minutes without a touch before the page is put back; 0: never."
+    )
+    grace_seconds: float = Field(
+        default=2.0, ge=0.0, le=600.0, description="Seconds that a worker told to end gives the jobs it is at."
+    )
+    job_memory: int = Field(
+        default_factory=lambda: 2 * 1024**3 if sys.maxsize > 2**32 else 0,
+        ge=0,
+        description="Bytes of data that a process building a job may have; 0 sets no limit. Only Linux keeps it.",
+    )
     largest_body: int = Field(default=2_000_000, ge=1_000, description="Bytes of a spec.")
+    body_seconds: float = Field(default=30.0, ge=0.1, le=3_600.0, description="Seconds in which a body must be there.")
+    most_cells: int = Field(
+        default=25_000, ge=1, le=1_000_000, description="Cells that all drawers of one spec may have together."
+    )
+    open_loopback: Literal["until-keys", "always", "never"] = Field(
+        default="until-keys",
+        description="Whether this machine needs no key: until there are keys, always, or never.",
+    )
+    allowed_hosts: str = Field(
+        default="", description="Names, apart from localhost, that an open service answers to; commas between them."
+    )
+    requests_per_minute: int = Field(
+        default=3_000, ge=0, le=10_000_000, description="Requests of one key, or of one address without; 0: no limit."
+    )
+    jobs_waiting: int = Field(
+        default=50, ge=0, description="Jobs that one key may have queued or running; 0: no limit."
+    )
+    jobs_a_day: int = Field(
+        default=1_000, ge=0, description="Jobs that one key may submit in a day (UTC); 0: no limit."
+    )
+    most_bytes: int = Field(
+        default=20_000_000_000, ge=0, description="Bytes of results that one key may keep; 0: no limit."
+    )
+    retention_days: int = Field(
+        default=0, ge=0, le=36_500, description="Days after its end that a job is kept; 0: for ever."
+    )
+    key: SecretStr = Field(default=SecretStr(""), description="The key that the command line sends to a service.")
 
     @classmethod
     def read(cls, **given: Any) -> "Settings":

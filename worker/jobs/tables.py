@@ -1,4 +1,4 @@
-"""The tables of the record: jobs, their files, and the parts that were built."""
+"""The tables of the record: jobs, their files, the parts that were built, and the keys of those who may ask."""
 
 from datetime import UTC, datetime
 from typing import Any
@@ -51,8 +51,17 @@ class JobRow(Base):
     progress_total: Mapped[int] = mapped_column(default=0)
     progress_now: Mapped[str | None] = mapped_column(Text, default=None)
     problem: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
+    #: Why the last attempt that did not come to an end stopped.
+    cause: Mapped[str | None] = mapped_column(Text, default=None)
 
-    __table_args__ = (Index("jobs_by_state", "state", "id"),)
+    #: Whose it is: a key's id, or "local" for whoever uses an open service on its own machine.
+    owner: Mapped[str] = mapped_column(Text, default="local")
+    #: What its files come to, those that it shares with other jobs among them.
+    bytes: Mapped[int] = mapped_column(BigInteger, default=0)
+    #: When it was removed: nobody sees it any more, and a sweep takes files and row away.
+    deleted: Mapped[datetime | None] = mapped_column(Moment, default=None)
+
+    __table_args__ = (Index("jobs_by_state", "state", "id"), Index("jobs_by_owner", "owner", "id"))
 
 
 class JobFileRow(Base):
@@ -67,6 +76,8 @@ class JobFileRow(Base):
     sha256: Mapped[str] = mapped_column(Text)
     key: Mapped[str] = mapped_column(Text)
 
+    __table_args__ = (Index("job_files_by_key", "key"),)
+
 
 class PartRow(Base):
     """One shape that was built, written, read back and passed, against one set of limits."""
@@ -77,3 +88,51 @@ class PartRow(Base):
     limits: Mapped[str] = mapped_column(Text, primary_key=True)
     record: Mapped[dict[str, Any]] = mapped_column(types.JSON)
     created: Mapped[datetime] = mapped_column(Moment)
+
+
+class KeyRow(Base):
+    """One key: what it may do, and the digest of its secret. The secret itself is kept nowhere."""
+
+    __tablename__ = "keys"
+
+    id: Mapped[str] = mapped_column(Text, primary_key=True)
+    name: Mapped[str] = mapped_column(Text)
+    digest: Mapped[str] = mapped_column(Text)
+    scopes: Mapped[list[str]] = mapped_column(types.JSON)
+    quotas: Mapped[dict[str, int]] = mapped_column(types.JSON)
+    created: Mapped[datetime] = mapped_column(Moment)
+    expires: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    revoked: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    #: To the hour: enough to find keys that nobody uses, too little to watch anybody.
+    last_used: Mapped[datetime | None] = mapped_column(Moment, default=None)
+
+
+class UsageRow(Base):
+    """How many jobs an owner submitted on one day (UTC), removed ones among them."""
+
+    __tablename__ = "usage"
+
+    owner: Mapped[str] = mapped_column(Text, primary_key=True)
+    day: Mapped[str] = mapped_column(Text, primary_key=True)
+    jobs: Mapped[int] = mapped_column(default=0)
+
+
+class PartClaimRow(Base):
+    """A part that somebody builds, or sweeps, at this moment."""
+
+    __tablename__ = "part_claims"
+
+    digest: Mapped[str] = mapped_column(Text, primary_key=True)
+    holder: Mapped[str] = mapped_column(Text)
+    lease: Mapped[datetime] = mapped_column(Moment)
+
+
+class LeaderRow(Base):
+    """Who of many does what one is enough for, and where that one got to."""
+
+    __tablename__ = "leaders"
+
+    name: Mapped[str] = mapped_column(Text, primary_key=True)
+    holder: Mapped[str | None] = mapped_column(Text, default=None)
+    lease: Mapped[datetime] = mapped_column(Moment)
+    place: Mapped[str | None] = mapped_column(Text, default=None)

@@ -1,17 +1,21 @@
 """The worker's program for Celery: ``celery --app worker.jobs.tasks worker``. Only worker processes import this."""
 
 import logging
+import os
+import signal
 from collections.abc import Callable
 from functools import cache
 from typing import Any, Final
 
-from celery import Task, bootsteps
+from celery import Task, bootsteps, signals
 
 from worker.jobs.app import BUILD_JOB, WAKE_UP, make_app
 from worker.jobs.blobs import Blobs
 from worker.jobs.building import Outcome, Workshop
+from worker.jobs.closing import Closing
 from worker.jobs.database import open_database
 from worker.jobs.engine import Engine
+from worker.jobs.memory import limit_memory
 from worker.jobs.records import Records
 from worker.jobs.settings import Settings
 from worker.spec.errors import BrokerUnavailable
@@ -29,11 +33,29 @@ logging.getLogger("worker").setLevel(logging.INFO)  # the queue's own chatter st
 settings = Settings.read()
 app = make_app(settings, "work")
 
+#: Made before the processes are forked that shall see it.
+closing = Closing()
+
+
+def close(**_: object) -> None:
+    """Have the jobs under way handed back: the worker ends."""
+    closing.begin()
+
+
+def start_process(**_: object) -> None:
+    """Make a process of the pool ready."""
+    limit_memory(settings.job_memory)
+
+
+signals.worker_shutting_down.connect(close)
+signals.worker_process_init.connect(start_process)
+
 
 @cache
 def workshop() -> Workshop:
     """Return this process's own connections: none may cross a fork, so the first task opens them."""
-    return Workshop(settings, Records(open_database(settings.database)), Blobs.open(settings))
+    records = Records(open_database(settings.database))
+    return Workshop(settings, records, Blobs.open(settings), closing=closing.begun)
 
 
 @cache
@@ -45,6 +67,10 @@ def engine() -> Engine:
 def build_job(task: Task, job_id: str) -> None:
     """Make one attempt at the job; see to it that there is another where one is due."""
     outcome = workshop().build(job_id)
+    if outcome in (Outcome.HANDED_BACK, Outcome.TERMINATED):
+        engine().wake(job_id)
+    if outcome is Outcome.TERMINATED:
+        os.kill(os.getpid(), signal.SIGTERM)  # as it was told before; now with nothing under way
     if outcome is Outcome.RELEASED:
         again(task, job_id, _PAUSE)
     elif outcome is Outcome.NOT_OURS and (task.request.delivery_info or {}).get("redelivered"):

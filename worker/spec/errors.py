@@ -16,14 +16,18 @@ __all__ = [
     "InternalError",
     "JobCancelled",
     "JobFinished",
+    "JobNotEnded",
     "JobNotFound",
     "JobNotReady",
+    "JobTooLarge",
     "JobTooLong",
     "JointError",
     "LayoutError",
     "LengthError",
+    "QuotaReached",
     "SettingsError",
     "SpecError",
+    "SpecTooLarge",
     "TrayError",
 ]
 
@@ -111,6 +115,12 @@ class SpecError(DrawerwrightError):
     status = 422
 
 
+class SpecTooLarge(SpecError):
+    """The spec asks for more than one job may."""
+
+    slug = "spec-too-large"
+
+
 class LengthError(SpecError):
     """A length is not readable or out of bounds."""
 
@@ -170,6 +180,23 @@ class JobFinished(DrawerwrightError):
     status = 409
 
 
+class JobNotEnded(DrawerwrightError):
+    """The job has not ended and cannot be removed."""
+
+    slug = "job-not-ended"
+    status = 409
+
+
+class QuotaReached(DrawerwrightError):
+    """The key has reached one of its quotas."""
+
+    slug = "quota-reached"
+    status = 429
+
+    #: Seconds after which another try may help; None when time alone does not.
+    wait: int | None = None
+
+
 class JobCancelled(DrawerwrightError):
     """The job was cancelled while it ran."""
 
@@ -181,6 +208,13 @@ class JobTooLong(DrawerwrightError):
     """The job took longer than it may."""
 
     slug = "job-too-long"
+    status = 500
+
+
+class JobTooLarge(DrawerwrightError):
+    """The job needs more memory than it may have."""
+
+    slug = "job-too-large"
     status = 500
 
 

@@ -1,0 +1,19 @@
+"""The limit on the memory of a process that builds jobs."""
+
+import sys
+
+
+def limit_memory(most: int) -> bool:
+    """Let this process have at most this many bytes of data; more raises `MemoryError`. 0 sets no limit.
+
+    Return whether a limit was set: where the system keeps none (macOS), the queue's own limit between two jobs remains.
+    """
+    if most <= 0 or sys.platform != "linux":
+        return False
+    import resource  # noqa: PLC0415 - Unix only
+
+    # RLIMIT_DATA counts private memory (getrlimit(2), since Linux 4.7), not the address space that libraries reserve
+    _, hard = resource.getrlimit(resource.RLIMIT_DATA)
+    soft = most if hard == resource.RLIM_INFINITY else min(most, hard)
+    resource.setrlimit(resource.RLIMIT_DATA, (soft, hard))
+    return True
