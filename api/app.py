@@ -8,12 +8,14 @@ from anyio import CapacityLimiter
 from fastapi import FastAPI
 
 from api import catalogue, health, jobs, kiosk, plans, problems
+from api.access import Gate, Guard, check_bind
 from api.headers import SafeHeaders
 from api.openapi import DESCRIPTION, VERSION, document
 from api.service import reconcile
 from worker.jobs.engine import Engine
 from worker.jobs.settings import Settings
 from worker.layout.solving import load_solver
+from worker.spec.errors import SettingsError
 
 __all__ = ["create_app"]
 
@@ -27,7 +29,14 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         engine = inside if isinstance(inside, Engine) else Engine.open(inside or Settings.read())
+        try:
+            check_bind(engine.settings, engine.keys)
+        except SettingsError:
+            if engine is not inside:
+                engine.close()
+            raise
         app.state.engine = engine
+        app.state.guard = Guard(engine.keys, engine.settings)
         app.state.settings = engine.settings
         app.state.planners = CapacityLimiter(engine.settings.concurrency)
         reconciler = asyncio.create_task(reconcile(engine))
@@ -55,6 +64,7 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
     for one in (jobs, plans, catalogue, problems, health, kiosk):
         app.include_router(one.router)
     problems.install(app)
+    app.add_middleware(Gate)
     app.add_middleware(SafeHeaders)
     app.openapi = lambda: document(app)  # type: ignore[method-assign] # the framework's own way to extend it
     return app

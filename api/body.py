@@ -1,10 +1,14 @@
 """The body of a request: a spec as JSON, within bounds."""
 
+import asyncio
+
 from fastapi import Request
 from starlette.concurrency import run_in_threadpool
 
-from api.errors import BodyTooLarge, BodyTypeRefused
+from api.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
+from worker.jobs.settings import Settings
 from worker.spec import Spec, loads
+from worker.spec.limits import check_size
 
 __all__ = ["read_spec"]
 
@@ -15,11 +19,28 @@ async def read_spec(request: Request) -> Spec:
     Raises:
         BodyTypeRefused: when it is not plain JSON.
         BodyTooLarge: when it is larger than the settings allow.
+        BodyTooSlow: when it is not there in time.
+        SpecTooLarge: when it asks for more than a spec may.
         SpecError: with each problem of the spec.
     """
     _check_type(request)
-    body = await _read(request, request.app.state.settings.largest_body)
-    return await run_in_threadpool(loads, body)
+    return await _within(request, request.app.state.settings)
+
+
+async def _within(request: Request, settings: Settings) -> Spec:
+    try:
+        async with asyncio.timeout(settings.body_seconds):
+            body = await _read(request, settings.largest_body)
+    except TimeoutError:
+        limit = f"{settings.body_seconds:g} s"
+        raise BodyTooSlow(limit=limit, remedy="Send it faster, or split the spec.") from None
+    return await run_in_threadpool(_load, body, settings.most_cells)
+
+
+def _load(body: bytes, most_cells: int) -> Spec:
+    spec = loads(body)
+    check_size(spec, most_cells)
+    return spec
 
 
 def _check_type(request: Request) -> None:

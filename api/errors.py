@@ -1,6 +1,7 @@
 """What can be wrong with a request, whatever the spec in it says."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from types import MappingProxyType
 from typing import Any, Final
 
 from worker.spec.errors import DrawerwrightError
@@ -8,12 +9,18 @@ from worker.spec.errors import DrawerwrightError
 __all__ = [
     "AddressUnknown",
     "BodyTooLarge",
+    "BodyTooSlow",
     "BodyTypeRefused",
+    "CrossSiteRefused",
+    "HostRefused",
+    "KeyRequired",
     "MethodRefused",
     "ParameterRefused",
     "PreconditionFailed",
     "RangeRefused",
+    "RateExceeded",
     "RequestRefused",
+    "ScopeMissing",
     "ServiceNotReady",
     "ThingUnknown",
     "kinds",
@@ -25,6 +32,34 @@ class AddressUnknown(DrawerwrightError):
 
     slug = "address-unknown"
     status = 404
+
+
+class KeyRequired(DrawerwrightError):
+    """The request carries no key that this service takes."""
+
+    slug = "key-required"
+    status = 401
+
+
+class ScopeMissing(DrawerwrightError):
+    """The key does not allow this."""
+
+    slug = "scope-missing"
+    status = 403
+
+
+class HostRefused(DrawerwrightError):
+    """The service is open on this machine only, and the request names another host."""
+
+    slug = "host-refused"
+    status = 403
+
+
+class CrossSiteRefused(DrawerwrightError):
+    """A page of another site may change nothing here."""
+
+    slug = "cross-site-refused"
+    status = 403
 
 
 class ThingUnknown(DrawerwrightError):
@@ -39,6 +74,13 @@ class MethodRefused(DrawerwrightError):
 
     slug = "method-refused"
     status = 405
+
+
+class BodyTooSlow(DrawerwrightError):
+    """The body did not arrive in time."""
+
+    slug = "body-too-slow"
+    status = 408
 
 
 class PreconditionFailed(DrawerwrightError):
@@ -67,6 +109,16 @@ class RangeRefused(DrawerwrightError):
 
     slug = "range-refused"
     status = 416
+
+
+class RateExceeded(DrawerwrightError):
+    """Too many requests in too short a time."""
+
+    slug = "rate-exceeded"
+    status = 429
+
+    #: When there is room again, as header fields.
+    headers: Mapping[str, str] = MappingProxyType({})
 
 
 class RequestRefused(DrawerwrightError):

@@ -7,6 +7,7 @@ from typing import Annotated, Final, TypeAlias, cast
 from fastapi import Depends, Request
 from starlette.concurrency import run_in_threadpool
 
+from api.access import caller_of
 from worker.jobs.engine import Engine
 from worker.spec.errors import BrokerUnavailable
 
@@ -19,8 +20,8 @@ _PAUSE: Final = 5.0
 
 
 def engine_of(request: Request) -> Engine:
-    """Return the engine of the app."""
-    return cast("Engine", request.app.state.engine)
+    """Return the engine of the app, as the one who asks may use it: jobs of others are not there."""
+    return cast("Engine", request.app.state.engine).on_behalf_of(caller_of(request))
 
 
 #: The engine, as a route's parameter.

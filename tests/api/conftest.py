@@ -21,7 +21,7 @@ BASE = "http://drawers.test"
 
 @pytest.fixture(scope="module")
 def settings(tmp_path_factory):
-    return Settings.read(data_dir=tmp_path_factory.mktemp("data"), largest_body=100_000)
+    return Settings.read(data_dir=tmp_path_factory.mktemp("data"), largest_body=100_000, allowed_hosts="drawers.test")
 
 
 @pytest.fixture(scope="module")

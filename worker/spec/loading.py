@@ -14,11 +14,11 @@ from worker.spec.errors import SpecError
 from worker.spec.job import Spec
 from worker.spec.noun import Noun
 from worker.spec.refusal import CARRIED, Step
+from worker.spec.scanning import DEEPEST, scan
 
 __all__ = ["load", "loads", "pointer"]
 
 _LARGEST: Final = 2_000_000
-_DEEPEST: Final = 32
 _MOST_ERRORS: Final = 100
 _MOST_COUNTED: Final = 5000
 _LONGEST_LIST: Final = 500
@@ -58,14 +58,15 @@ def loads(text: bytes) -> Spec:
         limit = f"at most {_LARGEST} bytes"
         raise _together([SpecError("The document is too large.", pointer="", value=len(text), limit=limit)])
     try:
+        scan(text)
         data = json.loads(text.decode("utf-8-sig"), object_pairs_hook=_pairs, parse_int=_integer)
+    except SpecError as refused:
+        fault = refused
     except UnicodeDecodeError as error:
         fault = SpecError(f"Byte {error.start} is no UTF-8.", pointer="", limit="UTF-8")
     except json.JSONDecodeError as error:
         where = f"line {error.lineno}, column {error.colno}"
         fault = SpecError(f"The document is no JSON: {error.msg} at {where}.", pointer="", limit="a JSON object")
-    except RecursionError:
-        fault = _too_deep("")
     else:
         return load(data)
     raise _together([fault])
@@ -101,7 +102,7 @@ def _faults(data: object) -> Iterator[SpecError]:
     waiting: list[tuple[object, str, int]] = [(data, "", 0)]
     while waiting:
         value, at, depth = waiting.pop()
-        if depth > _DEEPEST:
+        if depth > DEEPEST:
             yield _too_deep(at)
             return
         if isinstance(value, float) and value - value != 0.0:
@@ -136,7 +137,7 @@ def _misnamed(value: dict[Any, Any], at: str) -> Iterator[SpecError]:
 
 
 def _too_deep(at: str) -> SpecError:
-    return SpecError("The document is nested too deeply.", pointer=at, limit=f"{_DEEPEST} levels")
+    return SpecError("The document is nested too deeply.", pointer=at, limit=f"{DEEPEST} levels")
 
 
 def _together(errors: list[SpecError], count: int = 1) -> SpecError:

@@ -1,0 +1,84 @@
+"""Sums over a whole spec, each told with its limit."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from worker.spec import load
+from worker.spec.errors import SpecTooLarge
+from worker.spec.limits import MOST_CELLS, cells_of, check_cells, check_size
+
+_SQUARE = [[0, 0], [20, 0], [20, 20], [0, 20]]
+
+
+def _spec(**drawer):
+    return load(
+        {
+            "spec": "1",
+            "name": "x",
+            "drawers": [{"name": "top", "width": 420, "depth": 420, "height": 60, **drawer}],
+            "printer": {"bed": [256, 256, 256]},
+        }
+    )
+
+
+def _items(count, shape):
+    return [{"name": f"i{n}", "shape": shape, "count": 1} for n in range(count)]
+
+
+def _refused(spec, **options):
+    with pytest.raises(SpecTooLarge) as caught:
+        check_size(spec, **options)
+    return caught.value
+
+
+def test_a_common_drawer_passes():
+    check_size(_spec())
+    check_size(_spec(width=3000, depth=3000))
+
+
+def test_cells_are_summed_over_drawers_and_copies_and_the_limit_is_named():
+    spec = _spec(width=3000, depth=3000, copies=5)
+    assert cells_of(spec.drawers[0], 42.0) == 72 * 72
+    error = _refused(spec)
+    assert (error.pointer, error.value, error.limit) == ("/drawers/0", 5 * 72 * 72, f"at most {MOST_CELLS} cells")
+    assert error.status == 422
+    assert error.remedy
+    check_size(spec, 5 * 72 * 72)
+
+
+@given(st.integers(100, 3000), st.integers(100, 3000), st.integers(24, 120))
+def test_cells_are_never_fewer_than_there_is_room_for(width, depth, pitch):
+    spec = _spec(width=width, depth=depth)
+    cells = cells_of(spec.drawers[0], pitch)
+    assert cells >= width * depth / pitch**2
+    check_cells(spec, cells_of(spec.drawers[0], 42.0))
+
+
+@pytest.mark.parametrize(
+    ("drawer", "what"),
+    [
+        ({"copies": 21, "trays": [{"name": "t", "cells": [1, 1], "height": 30, "quantity": 200}]}, "4000 trays"),
+        ({"items": _items(260, {"kind": "polygon", "points": _SQUARE, "height": 5})}, None),
+    ],
+)
+def test_other_sums_are_bounded(drawer, what):
+    spec = _spec(**drawer)
+    if what is None:
+        check_size(spec)
+    else:
+        assert _refused(spec).limit == f"at most {what}"
+
+
+def test_items_of_all_drawers_are_counted():
+    box = {"kind": "box", "size": [20, 20, 10]}
+    drawer = {"width": 420, "depth": 420, "height": 60, "items": _items(350, box)}
+    spec = load(
+        {
+            "spec": "1",
+            "name": "x",
+            "drawers": [{"name": f"d{n}", **drawer} for n in range(4)],
+            "printer": {"bed": [256, 256, 256]},
+        }
+    )
+    assert _refused(spec).limit == "at most 1000 items"

@@ -1,0 +1,65 @@
+"""Usage: what an owner has asked for so far, held against the quotas of their key."""
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import Connection, func, select
+from sqlalchemy.dialects import postgresql, sqlite
+
+from worker.jobs.caller import Quotas
+from worker.jobs.job import ENDED
+from worker.jobs.tables import JobRow, UsageRow
+from worker.spec.errors import QuotaReached
+
+__all__ = ["admit"]
+
+#: Seconds after which a key with too many jobs under way may ask again.
+_SOON = 10
+
+
+def admit(connection: Connection, owner: str, quotas: Quotas, now: datetime) -> None:
+    """Count one more job of this owner, in the transaction that adds it.
+
+    The day's row is written first: it lets the submissions of one owner pass one by one, so that no two of them take
+    the last free place.
+
+    Raises:
+        QuotaReached: when there is none; the transaction must not be kept.
+    """
+    today = _count(connection, owner, now)
+    if quotas.daily and today > quotas.daily:
+        midnight = (now + timedelta(days=1)).replace(hour=0, minute=0, second=0, microsecond=0)
+        raise _refused(
+            "The key has submitted as many jobs as it may today.", today - 1,
+            f"{quotas.daily} jobs a day (UTC)", "Try again tomorrow.", round((midnight - now).total_seconds()) + 1,
+        )  # fmt: skip
+    if quotas.waiting:
+        query = select(func.count()).where(JobRow.owner == owner, JobRow.state.not_in(ENDED))
+        if (waiting := connection.scalar(query) or 0) >= quotas.waiting:
+            raise _refused(
+                "The key has as many jobs under way as it may.", waiting,
+                f"{quotas.waiting} jobs queued or running", "Wait until one has ended, or cancel one.", _SOON,
+            )  # fmt: skip
+    if quotas.bytes:
+        query = select(func.sum(JobRow.bytes)).where(JobRow.owner == owner, JobRow.deleted.is_(None))
+        if (kept := int(connection.scalar(query) or 0)) >= quotas.bytes:
+            raise _refused(
+                "The key keeps as many results as it may.", kept,
+                f"{quotas.bytes} bytes", "Remove jobs that have ended: DELETE /v1/jobs/{id}/files.", None,
+            )  # fmt: skip
+
+
+def _count(connection: Connection, owner: str, now: datetime) -> int:
+    """Return how many jobs of this day the new one makes."""
+    statement: Any = postgresql.insert(UsageRow) if connection.dialect.name == "postgresql" else sqlite.insert(UsageRow)
+    day = now.date().isoformat()
+    values = statement.values(owner=owner, day=day, jobs=1)
+    key = [UsageRow.owner, UsageRow.day]
+    one_more = values.on_conflict_do_update(index_elements=key, set_={"jobs": UsageRow.jobs + 1})
+    return int(connection.scalar(one_more.returning(UsageRow.jobs)) or 0)
+
+
+def _refused(message: str, value: int, limit: str, remedy: str, wait: int | None) -> QuotaReached:
+    error = QuotaReached(message, value=value, limit=limit, remedy=remedy)
+    error.wait = wait
+    return error

@@ -1,0 +1,81 @@
+"""Limits of a whole spec: what bounds the time and memory that laying it out takes.
+
+Each list of a spec has its own limit in its model; these are the sums, which no single field can see.
+"""
+
+import math
+from collections.abc import Iterator
+from typing import Final
+
+from worker.spec.drawer import Drawer
+from worker.spec.errors import SpecTooLarge
+from worker.spec.job import Spec
+from worker.spec.pocket import PolygonPocket
+from worker.spec.shape import Prism
+
+__all__ = ["MOST_CELLS", "cells_of", "check_cells", "check_size"]
+
+#: Cells of all drawers with their copies. A drawer of 3 x 3 m has 5,041 at 42 mm, and takes about a second to lay out.
+MOST_CELLS: Final = 25_000
+
+_MOST_TRAYS: Final = 4_000
+_MOST_ITEMS: Final = 1_000
+_MOST_CORNERS: Final = 20_000
+_SPLIT: Final = "Split it into several specs."
+
+
+def check_size(spec: Spec, most_cells: int = MOST_CELLS) -> None:
+    """Refuse a spec that asks for too much.
+
+    Raises:
+        SpecTooLarge: names the sum that is over its limit.
+    """
+    trays = sum(drawer.copies * sum(tray.quantity for tray in drawer.trays) for drawer in spec.drawers)
+    if trays > _MOST_TRAYS:
+        raise _refused("The spec has too many trays in all.", "/drawers", trays, f"at most {_MOST_TRAYS} trays")
+    items = len(spec.items) + sum(len(drawer.items) for drawer in spec.drawers)
+    if items > _MOST_ITEMS:
+        raise _refused("The spec has too many kinds of items in all.", "", items, f"at most {_MOST_ITEMS} items")
+    corners = sum(_corners(spec))
+    if corners > _MOST_CORNERS:
+        raise _refused(
+            "The polygons of the spec have too many corners in all.", "", corners, f"at most {_MOST_CORNERS}"
+        )
+    check_cells(spec, most_cells)
+
+
+def check_cells(spec: Spec, most: int) -> None:
+    """Refuse a spec whose drawers have more cells together than this.
+
+    Raises:
+        SpecTooLarge: when they have; it points at the drawer with which they do.
+    """
+    together = 0
+    for index, drawer in enumerate(spec.drawers):
+        together += drawer.copies * cells_of(drawer, spec.grid.pitch)
+        if together > most:
+            remedy = f"Take a larger pitch, or split it into several specs of at most {most} cells."
+            error = _refused("The drawers have too many cells.", f"/drawers/{index}", together, f"at most {most} cells")
+            error.remedy = remedy
+            raise error
+
+
+def cells_of(drawer: Drawer, pitch: float) -> int:
+    """Return the cells of the box around the drawer; obstacles and slanted sides can only take some away."""
+    left, front, right, back = drawer.box
+    return math.ceil((right - left) / pitch) * math.ceil((back - front) / pitch)
+
+
+def _corners(spec: Spec) -> Iterator[int]:
+    """Yield the count of corners of each polygon."""
+    for item in (*spec.items, *(one for drawer in spec.drawers for one in drawer.items)):
+        if isinstance(item.shape, Prism):
+            yield len(item.shape.points)
+    for drawer in spec.drawers:
+        yield len(drawer.outline or ())
+        for tray in drawer.trays:
+            yield from (len(pocket.points) for pocket in tray.pockets if isinstance(pocket, PolygonPocket))
+
+
+def _refused(message: str, at: str, value: int, limit: str) -> SpecTooLarge:
+    return SpecTooLarge(message, pointer=at, value=value, limit=limit, remedy=_SPLIT)
