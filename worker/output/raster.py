@@ -1,0 +1,108 @@
+"""From triangles and outlines to pixels. Columns run right, rows down; the middle of pixel 0, 0 is at 0.5, 0.5."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+#: Steps of depth in a unit of it; a depth and a triangle's number share one whole number of 64 bits.
+_STEPS: Final = 1024.0
+_NUMBER_BITS: Final = 24
+_NUMBER: Final = (1 << _NUMBER_BITS) - 1
+
+#: Triangles smaller than this on the picture are not drawn, in square pixels.
+_LEAST_AREA: Final = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Sprite:
+    """The nearest triangles of one view, ``(rows, columns)``: which, or -1, and how near; more is nearer."""
+
+    triangles: NDArray[np.int64] = field(repr=False)
+    depths: NDArray[np.float64] = field(repr=False)
+
+
+def draw_triangles(corners: NDArray[np.float64], shape: tuple[int, int]) -> Sprite:
+    """Return what is seen of triangles ``(n, 3, 3)``: column, row and depth of each corner; more depth is nearer.
+
+    Both sides are drawn. What lies off the picture of ``shape`` rows and columns is left out.
+    """
+    rows, columns = shape
+    nearest = np.full(rows * columns, -1, dtype=np.int64)
+    which, at, depth = _covered(corners, shape)
+    if len(which):
+        low = float(depth.min())
+        steps = ((depth - low) * _STEPS).astype(np.int64)
+        np.maximum.at(nearest, at, (steps << _NUMBER_BITS) | which)
+        seen = nearest >= 0
+        depths = np.where(seen, (nearest >> _NUMBER_BITS) / _STEPS + low, -np.inf)
+        triangles = np.where(seen, nearest & _NUMBER, -1)
+    else:
+        depths, triangles = np.full(len(nearest), -np.inf), nearest
+    return Sprite(triangles.reshape(shape), depths.reshape(shape))
+
+
+def fill(outlines: Sequence[NDArray[np.float64]], shape: tuple[int, int]) -> NDArray[np.bool_]:
+    """Return which pixels of ``shape`` have their middle inside outlines ``(n, 2)``, by the non-zero winding rule."""
+    rows, columns = shape
+    turns = np.zeros((rows, columns + 1), dtype=np.int64)
+    if outlines:
+        start = np.concatenate(outlines)
+        end = np.concatenate([np.roll(one, -1, axis=0) for one in outlines])
+        middles = np.arange(rows) + 0.5
+        down = (start[:, 1, None] <= middles) & (middles < end[:, 1, None])
+        up = (end[:, 1, None] <= middles) & (middles < start[:, 1, None])
+        edge, row = np.nonzero(down | up)
+        (x0, y0), (x1, y1) = start[edge].T, end[edge].T
+        crossing = x0 + (middles[row] - y0) / (y1 - y0) * (x1 - x0)
+        column = np.clip(np.ceil(crossing - 0.5), 0, columns).astype(np.int64)
+        np.add.at(turns, (row, column), np.where(down[edge, row], 1, -1))
+    inside: NDArray[np.bool_] = np.cumsum(turns, axis=1)[:, :columns] != 0
+    return inside
+
+
+def _covered(
+    corners: NDArray[np.float64], shape: tuple[int, int]
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
+    """Return every pixel of every triangle: the triangle's number, the pixel's in the flat picture, and the depth."""
+    a, b, c = (corners[:, corner] for corner in range(3))
+    twice = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (c[:, 0] - a[:, 0]) * (b[:, 1] - a[:, 1])
+    kept = np.flatnonzero(np.abs(twice) > 2.0 * _LEAST_AREA)
+    a, b, c, twice = a[kept], b[kept], c[kept], twice[kept]
+    # the plane of each triangle's depth: its slopes along columns and rows
+    across = ((b[:, 2] - a[:, 2]) * (c[:, 1] - a[:, 1]) - (c[:, 2] - a[:, 2]) * (b[:, 1] - a[:, 1])) / twice
+    down = ((c[:, 2] - a[:, 2]) * (b[:, 0] - a[:, 0]) - (b[:, 2] - a[:, 2]) * (c[:, 0] - a[:, 0])) / twice
+    order = np.argsort(corners[kept][:, :, 1], axis=1, kind="stable")
+    top, middle, bottom = np.take_along_axis(corners[kept], order[:, :, None], axis=1).transpose(1, 0, 2)
+    # from triangles to the rows that each reaches
+    first = np.clip(np.ceil(top[:, 1] - 0.5), 0, shape[0]).astype(np.int64)
+    last = np.clip(np.ceil(bottom[:, 1] - 0.5), 0, shape[0]).astype(np.int64)
+    one, row = _spread(first, last)
+    level = row.astype(np.float64) + 0.5
+    long = _at(top[one], bottom[one], level)
+    short = np.where(level < middle[one, 1], _at(top[one], middle[one], level), _at(middle[one], bottom[one], level))
+    # from rows to pixels
+    left = np.clip(np.ceil(np.minimum(long, short) - 0.5), 0, shape[1]).astype(np.int64)
+    right = np.clip(np.ceil(np.maximum(long, short) - 0.5), 0, shape[1]).astype(np.int64)
+    span, column = _spread(left, right)
+    one, row = one[span], row[span]
+    depth = a[one, 2] + across[one] * (column + 0.5 - a[one, 0]) + down[one] * (row + 0.5 - a[one, 1])
+    return kept[one], row * shape[1] + column, depth
+
+
+def _at(start: NDArray[np.float64], end: NDArray[np.float64], level: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the columns of edges at these rows; of level edges, that of their start."""
+    height = end[:, 1] - start[:, 1]
+    along = np.divide(level - start[:, 1], height, out=np.zeros_like(height), where=height > 0.0)
+    column: NDArray[np.float64] = start[:, 0] + along * (end[:, 0] - start[:, 0])
+    return column
+
+
+def _spread(first: NDArray[np.int64], last: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return every whole number of the half-open ranges, and for each the range that it is of."""
+    counts = np.maximum(last - first, 0)
+    which = np.repeat(np.arange(len(counts)), counts)
+    before = np.cumsum(counts) - counts
+    return which, np.arange(len(which)) - before[which] + first[which]
