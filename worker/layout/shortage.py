@@ -140,20 +140,29 @@ def _fewer(item: Item, free: Sequence[tuple[Site, Bay]]) -> int | None:
 
 
 def largest_free(bay: Bay) -> tuple[Spot, Spot]:
-    """Return the largest free rectangle, the front left most of equal ones: its front left half cell, and its sides."""
+    """Return the largest free rectangle, the front left most of equal ones: its front left half cell, and its sides.
+
+    Time is linear in the half cells: in each row only rectangles that can grow to no side are looked at.
+    """
     at, best = (0, 0), (0, 0)
     heights = [0] * bay.across
     for y, row in enumerate(bay.free):
         heights = [height + 1 if is_free else 0 for height, is_free in zip(heights, row, strict=True)]
-        for left in range(bay.across):
-            least = bay.back
-            for right in range(left, bay.across):
-                least = min(least, heights[right])
-                if not least:
-                    break
-                if (right - left + 1) * least > best[0] * best[1]:
-                    at, best = (left, y - least + 1), (right - left + 1, least)
+        area, left, width, height = max(_upright(heights), key=lambda one: (one[0], -one[1], -one[2]))
+        if area > best[0] * best[1]:
+            at, best = (left, y - height + 1), (width, height)
     return at, best
+
+
+def _upright(heights: Sequence[int]) -> Iterator[tuple[int, int, int, int]]:
+    """Yield area, left end, width and height of each rectangle under these heights that can grow to no side."""
+    rising: list[tuple[int, int]] = []  # where a height begins, and the height
+    for right, height in enumerate((*heights, 0)):
+        begin = right
+        while rising and rising[-1][1] >= height:
+            begin, tall = rising.pop()
+            yield (right - begin) * tall, begin, right - begin, tall
+        rising.append((begin, height))
 
 
 def _cells(halves: Spot) -> str:

@@ -18,6 +18,9 @@ __all__ = ["MOST_CELLS", "cells_of", "check_cells", "check_size"]
 #: Cells of all drawers with their copies. A drawer of 3 x 3 m has 5,041 at 42 mm, and takes about a second to lay out.
 MOST_CELLS: Final = 25_000
 
+#: Cells of a drawer that is filled with spare trays, whose search takes longer.
+_MOST_FILLED: Final = 2_500
+
 _MOST_TRAYS: Final = 4_000
 _MOST_ITEMS: Final = 1_000
 _MOST_CORNERS: Final = 20_000
@@ -41,6 +44,10 @@ def check_size(spec: Spec, most_cells: int = MOST_CELLS) -> None:
         raise _refused(
             "The polygons of the spec have too many corners in all.", "", corners, f"at most {_MOST_CORNERS}"
         )
+    for index, drawer in enumerate(spec.drawers):
+        if drawer.fill and (cells := cells_of(drawer, spec.grid.pitch)) > _MOST_FILLED:
+            limit = f"at most {_MOST_FILLED} cells"
+            raise _refused("The drawer is too large to be filled.", f"/drawers/{index}/fill", cells, limit)
     check_cells(spec, most_cells)
 
 
