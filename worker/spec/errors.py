@@ -24,7 +24,12 @@ __all__ = [
     "JointError",
     "LayoutError",
     "LengthError",
+    "PrintRefused",
+    "PrintRepeated",
+    "PrintsBusy",
     "QuotaReached",
+    "RunNotReady",
+    "RunsUnknown",
     "SettingsError",
     "SpecError",
     "SpecTooLarge",
@@ -184,6 +189,41 @@ class JobNotEnded(DrawerwrightError):
     """The job has not ended and cannot be removed."""
 
     slug = "job-not-ended"
+    status = 409
+
+
+class PrintRefused(DrawerwrightError):
+    """What was said of a print cannot be so."""
+
+    slug = "print-refused"
+    status = 422
+
+
+class PrintRepeated(DrawerwrightError):
+    """Another event was recorded under this id."""
+
+    slug = "print-repeated"
+    status = 422
+
+
+class PrintsBusy(DrawerwrightError):
+    """Too many events of this job are recorded at this moment."""
+
+    slug = "prints-busy"
+    status = 503
+
+
+class RunsUnknown(DrawerwrightError):
+    """The job was made before print runs were planned."""
+
+    slug = "runs-unknown"
+    status = 409
+
+
+class RunNotReady(DrawerwrightError):
+    """The file of this run is still being made."""
+
+    slug = "run-not-ready"
     status = 409
 
 

@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from difflib import get_close_matches
 from functools import lru_cache
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
@@ -16,7 +16,9 @@ from worker.spec.noun import Noun
 from worker.spec.refusal import CARRIED, Step
 from worker.spec.scanning import DEEPEST, scan
 
-__all__ = ["load", "loads", "pointer"]
+__all__ = ["load", "load_as", "loads", "parse", "pointer"]
+
+NounT = TypeVar("NounT", bound=Noun)
 
 _LARGEST: Final = 2_000_000
 _MOST_ERRORS: Final = 100
@@ -36,10 +38,19 @@ def load(data: object) -> Spec:
     Raises:
         SpecError: with one error for each problem in `errors`.
     """
+    return load_as(Spec, data)
+
+
+def load_as(noun: type[NounT], data: object) -> NounT:
+    """Return the noun of the contract that a JSON-like object says.
+
+    Raises:
+        SpecError: with one error for each problem in `errors`.
+    """
     if faults := list(_faults(data)):
         raise _together(faults)
     try:
-        return Spec.model_validate(data)
+        return noun.model_validate(data)
     except ValidationError as error:
         if error.error_count() > _MOST_COUNTED:
             message = f"The spec has more than {_MOST_COUNTED} problems; none is listed."
@@ -50,6 +61,15 @@ def load(data: object) -> Spec:
 
 def loads(text: bytes) -> Spec:
     """Return the spec that a JSON document (UTF-8) says.
+
+    Raises:
+        SpecError: with one error for each problem in `errors`.
+    """
+    return load(parse(text))
+
+
+def parse(text: bytes) -> object:
+    """Return what a JSON document (UTF-8) says, within the bounds of the contract.
 
     Raises:
         SpecError: with one error for each problem in `errors`.
@@ -68,7 +88,7 @@ def loads(text: bytes) -> Spec:
         where = f"line {error.lineno}, column {error.colno}"
         fault = SpecError(f"The document is no JSON: {error.msg} at {where}.", pointer="", limit="a JSON object")
     else:
-        return load(data)
+        return data
     raise _together([fault])
 
 

@@ -8,7 +8,7 @@ from pydantic import AfterValidator, BeforeValidator, Field
 from worker.spec.errors import SpecError
 from worker.spec.refusal import refusal
 
-__all__ = ["Cells", "Count", "Label", "Name", "Number", "Position"]
+__all__ = ["Cells", "Count", "Label", "Name", "Note", "Number", "Position"]
 
 #: Unicode categories that no printed name can show: controls, surrogates, line and paragraph separators.
 _UNSHOWN: Final = frozenset({"Cc", "Cs", "Zl", "Zp"})
@@ -40,6 +40,8 @@ def _halves(value: float) -> float:
 
 
 Name: TypeAlias = Annotated[str, Field(strict=True, min_length=1, max_length=80), AfterValidator(_shown)]
+#: A line or two for people.
+Note: TypeAlias = Annotated[str, Field(strict=True, min_length=1, max_length=200), AfterValidator(_shown)]
 #: Text that is printed onto a part.
 Label: TypeAlias = Annotated[str, Field(strict=True, min_length=1, max_length=40), AfterValidator(_shown)]
 Count: TypeAlias = Annotated[int, BeforeValidator(_no_text_or_truth)]
