@@ -29,11 +29,11 @@ JobEngine: TypeAlias = Annotated[Engine, Depends(engine_of)]
 
 
 async def reconcile(engine: Engine, pause: float = _PAUSE) -> None:
-    """Wake workers for jobs that wait without a message, again and again until cancelled."""
+    """Do the upkeep (jobs that wait without a message, files that nobody names) again and again until cancelled."""
     told = False
     while True:
         try:
-            await run_in_threadpool(engine.requeue)
+            await run_in_threadpool(engine.keep_up)
         except Exception as error:  # noqa: BLE001 - it must outlive whatever goes wrong for a while
             if not told:  # once for each time that it begins
                 _log.warning("Jobs wait: %s", error, exc_info=not isinstance(error, BrokerUnavailable))

@@ -4,7 +4,9 @@ A key carries the digest of what is in it, so whoever puts a key a second time p
 """
 
 from collections.abc import Iterator
-from datetime import timedelta
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import unquote, urlsplit
@@ -21,6 +23,14 @@ if TYPE_CHECKING:
 
 #: Bytes handed on at a time.
 _CHUNK = 256 * 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Blob:
+    """A file in the store: its key, and when it was last put there."""
+
+    key: str
+    modified: datetime
 
 
 class Blobs:
@@ -91,6 +101,32 @@ class Blobs:
         except (NotFoundError, FileNotFoundError) as error:
             raise BlobMissing(value=key) from error
         return (bytes(piece) for piece in result.stream(min_chunk_size=_CHUNK))
+
+    def under(self, prefix: str) -> Iterator[Blob]:
+        """Return all files under ``prefix/``, in no order."""
+        for page in obstore.list(self._store, prefix=prefix):
+            for one in page:
+                yield Blob(one["path"], one["last_modified"])
+
+    def folders(self, prefix: str) -> list[str]:
+        """Return the names of the folders right under ``prefix/``, in no order."""
+        found = obstore.list_with_delimiter(self._store, prefix=prefix)["common_prefixes"]
+        return [one.rstrip("/").rsplit("/", 1)[-1] for one in found]
+
+    def sweep_unfinished(self, before: datetime) -> int:
+        """Remove what writers that were killed left unfinished before this moment; return how many files.
+
+        Only a store in a folder keeps such: it writes beside the file (``name#1``) and moves it into place.
+        """
+        if not isinstance(self._store, LocalStore) or self._store.prefix is None:
+            return 0
+        removed = 0
+        for path in Path(self._store.prefix).rglob("*#*"):
+            with suppress(FileNotFoundError):
+                if path.is_file() and datetime.fromtimestamp(path.stat().st_mtime, UTC) < before:
+                    path.unlink()
+                    removed += 1
+        return removed
 
     def delete(self, key: str) -> None:
         """Remove the key; one that is not there is no error."""

@@ -24,6 +24,7 @@ from worker.jobs.job import BUNDLE_NAME, MANIFEST_NAME, Job, StoredFile
 from worker.jobs.keys import Keys
 from worker.jobs.records import Records
 from worker.jobs.settings import Settings
+from worker.jobs.upkeep import Upkeep
 from worker.spec import Spec
 from worker.spec.errors import (
     BlobMissing,
@@ -65,6 +66,7 @@ class Engine:
         self._blobs = blobs
         self._app = make_app(settings, "send")
         self._deletion = Deletion(database, blobs)
+        self._upkeep = Upkeep(settings, database, blobs, self.requeue)
         self._caller = LOCAL
         self.keys = Keys(database)
 
@@ -87,6 +89,7 @@ class Engine:
 
     def close(self) -> None:
         """Give back all connections."""
+        self._upkeep.resign()
         self._app.close()
         self._database.dispose()
 
@@ -221,6 +224,14 @@ class Engine:
         )
         self._send(waiting)
         return len(waiting)
+
+    def keep_up(self) -> int | None:
+        """Do the upkeep that is due, if no other process does; return how many jobs were sent again, or None.
+
+        Raises:
+            BrokerUnavailable: when the broker does not answer; all else was done.
+        """
+        return self._upkeep.run()
 
     def wake(self, job_id: str) -> None:
         """Wake a worker for this job, if the broker answers; else `requeue` finds the job."""

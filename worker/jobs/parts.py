@@ -63,7 +63,7 @@ class BuiltPart:
 
     def key(self, file: PartFile) -> str:
         """Return where the store keeps the file; the bytes' own digest is in it, so that new writers do not collide."""
-        return _key(self.digest, file.suffix, file.sha256)
+        return part_key(self.digest, file.suffix, file.sha256)
 
 
 class PartStore(Protocol):
@@ -125,7 +125,8 @@ class StoredParts:
         try:
             record = _PartRecord.model_validate(found)
             files = [
-                PartFile.of(one.suffix, self._blobs.get(_key(digest, one.suffix, one.sha256))) for one in record.files
+                PartFile.of(one.suffix, self._blobs.get(part_key(digest, one.suffix, one.sha256)))
+                for one in record.files
             ]
         except (ValidationError, BlobMissing):  # an older form of the record, or a file that is gone: built again
             return None
@@ -145,5 +146,6 @@ class StoredParts:
         self._records.add_part(part.digest, part.limits, told)
 
 
-def _key(digest: str, suffix: str, checksum: str) -> str:
+def part_key(digest: str, suffix: str, checksum: str) -> str:
+    """Return where the store keeps a part's file with this suffix and SHA-256."""
     return f"parts/{digest[:2]}/{digest}/{checksum[:16]}.{suffix}"

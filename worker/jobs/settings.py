@@ -68,6 +68,15 @@ class Settings(BaseSettings):
         ge=0,
         description="Bytes of data that a process building a job may have; 0 sets no limit. Only Linux keeps it.",
     )
+    sweep_seconds: float = Field(
+        default=600.0, ge=1.0, le=86_400.0, description="Seconds between two looks for files that no record names."
+    )
+    orphan_seconds: float = Field(
+        default=86_400.0, ge=0.0, description="Seconds for which a file that no record names is left alone."
+    )
+    helpers: int = Field(
+        default=8, ge=0, le=64, description="Workers that are asked to help with one large job; 0: none."
+    )
     largest_body: int = Field(default=2_000_000, ge=1_000, description="Bytes of a spec.")
     body_seconds: float = Field(default=30.0, ge=0.1, le=3_600.0, description="Seconds in which a body must be there.")
     most_cells: int = Field(

@@ -86,9 +86,9 @@ def again(task: Task, job_id: str, seconds: float) -> None:
 
 
 def wake_up() -> None:
-    """Send messages for jobs that wait without one."""
+    """Send messages for jobs that wait without one, and do what else is due, if no other process does."""
     try:
-        count = engine().requeue()
+        count = engine().keep_up()
     except BrokerUnavailable as error:
         _log.warning("%s", error)
     else:
