@@ -21,6 +21,10 @@ DAYS: Final[tuple[Day, ...]] = get_args(Day)
 _CLOCK: Final = re.compile(r"(?:[01][0-9]|2[0-3]):[0-5][0-9]|24:00", re.ASCII)
 _MOMENT: Final = "a date and time as in 2026-03-01T18:00 or 2026-03-01T18:00+01:00 (RFC 3339)"
 
+#: Further off a calendar of weeks, zones and leap days is guesswork, and `datetime` ends.
+_FIRST_YEAR: Final = 2000
+_LAST_YEAR: Final = 2199
+
 
 def _clock(text: str) -> str:
     if not _CLOCK.fullmatch(text):
@@ -47,9 +51,12 @@ def _moment(value: Any) -> Any:
     if not isinstance(value, str) or "T" not in value:
         raise refused
     try:
-        return datetime.fromisoformat(value)
+        moment = datetime.fromisoformat(value)
     except ValueError:
         raise refused from None
+    if not _FIRST_YEAR <= moment.year <= _LAST_YEAR:
+        raise refusal(SpecError("This is no time to print.", value=value, limit=f"{_FIRST_YEAR} to {_LAST_YEAR}"))
+    return moment
 
 
 Clock: TypeAlias = Annotated[str, Field(strict=True, max_length=5), AfterValidator(_clock)]

@@ -1,0 +1,219 @@
+"""The timetable: which run is printed when, and on which printer. Moments and times are whole seconds."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta, timezone
+from math import ceil, floor
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from worker.beds.hours import FAR, Hours
+from worker.beds.occupancy import SEARCH_DAYS, Occupancy, Slot, Times, whole_minute
+from worker.beds.spools import Used, draw_spools, purchases
+from worker.layout.register import LETTERS
+from worker.spec.manifest import RunEntry, ScheduleEntry, StepEntry, SwapEntry, WaitingEntry
+from worker.spec.material import Material
+from worker.spec.schedule import Schedule, Window
+
+__all__ = ["HORIZON_DAYS", "make_timetable", "purchases"]
+
+#: No run begins later than this after the first moment.
+HORIZON_DAYS: Final = 365
+
+_DAY: Final = 86_400
+_HOUR: Final = 3600
+_MINUTE: Final = 60
+#: What a search for one stretch may reach beyond the horizon.
+_BEYOND: Final = 4 * SEARCH_DAYS * _DAY
+#: The least that printing.max_run_hours may be.
+_LEAST_MAX: Final = 0.25
+_FLOOR: Final = frozenset({LETTERS["tile"], LETTERS["key"]})
+
+
+@dataclass(slots=True)
+class _Try:
+    """One timetable: every run in the order given, each in the earliest slot that is left."""
+
+    beds: list[Occupancy]
+    schedule: Schedule
+    since: int
+    horizon: int
+    slots: dict[int, tuple[int, Slot]] = field(default_factory=dict)
+    waiting: dict[int, str] = field(default_factory=dict)
+
+    def place(self, run: RunEntry) -> None:
+        """Give the run its slot, or the reason why it has none."""
+        if run.seconds is None:
+            self.waiting[run.number] = "How long it takes is not known: its pieces are not measured yet."
+            return
+        times = _times(self.schedule, run.seconds)
+        best: tuple[int, int, int, Slot] | None = None
+        for index, bed in enumerate(self.beds):
+            slot = bed.slot(times, self.since, self.horizon, self.horizon if best is None else best[0])
+            if slot is not None and (best is None or (slot.begin, slot.free, index) < best[:3]):
+                best = slot.begin, slot.free, index, slot
+        if best is None:
+            self.waiting[run.number] = self._reason(times)
+            return
+        self.beds[best[2]].take(best[3])
+        self.slots[run.number] = best[2], best[3]
+
+    def hold(self, trial: Sequence[RunEntry], rest: Sequence[RunEntry]) -> bool:
+        """Let the rest begin after the coupon's runs, or have it wait with them; return whether it waits."""
+        held = [run.number for run in trial if run.number in self.waiting]
+        if held:
+            reason = f"It waits for run {held[0]}: the coupon shows which clearance all other parts need."
+            self.waiting.update((run.number, reason) for run in rest)
+        self.since = max([self.since, *(slot.free for _, slot in self.slots.values())])
+        return bool(held)
+
+    @property
+    def finish(self) -> int:
+        """The end of the last run."""
+        return max((slot.end for _, slot in self.slots.values()), default=0)
+
+    def _reason(self, times: Times) -> str:
+        longest = max(bed.longest(times, self.since) for bed in self.beds)
+        need = f"It takes {ceil(times.printing / _MINUTE) / 60:.2f} hours of printing"
+        if longest == 0:
+            return f"{need}, and a printer never may print while somebody is there to watch the first layer."
+        if longest < times.printing:
+            most = floor(longest * 100 / _HOUR) / 100
+            shorter = f"Set printing.max_run_hours to {most:.2f} or less, or give" if most >= _LEAST_MAX else "Give"
+            return (
+                f"{need}, and the longest stretch that begins while somebody is there has {most:.2f}. {shorter} wider "
+                "hours; a single piece that takes longer is not split."
+            )
+        if all(bed.slot_at(max(bed.gaps[-1][0], self.since), times) is None for bed in self.beds):
+            return (
+                f"Nobody is there for the {times.changing // _MINUTE} minutes of a bed change at a stretch. Give wider "
+                "attended hours, or a lower bed_change_minutes."
+            )
+        return f"There is no time for it within {HORIZON_DAYS} days of the start."
+
+
+def make_timetable(
+    schedule: Schedule,
+    runs: Sequence[RunEntry],
+    materials: Sequence[Material],
+    now: datetime,
+    used: Used | None = None,
+) -> ScheduleEntry:
+    """Return when which run is printed on which printer.
+
+    The coupon's runs come first, and all others begin when their pieces are off the beds. On each printer runs of the
+    floor come before those of trays alone. Within these stages a run takes the earliest slot that the runs before it
+    leave; a later one may go ahead of an earlier one only where that begins no later for it. Runs of the floor are
+    tried longest first and shortest first as well, and of all tries the earliest finish counts. A run's ``free`` is
+    in attended hours; somebody may see to several printers at once.
+
+    Args:
+        schedule: printers and hours.
+        runs: in the order of work.
+        materials: the filaments with their spools.
+        now: no run begins earlier, even where the schedule's start is past.
+        used: grams used before of a material and colour.
+    """
+    zone = schedule.zone
+    since = whole_minute(ceil(max(schedule.beginning(now).timestamp(), now.timestamp())))
+    stages: tuple[list[RunEntry], ...] = ([], [], [])
+    for run in runs:
+        stages[_stage(run)].append(run)
+    trial, ground, trays = stages
+    hours = _hours(schedule, zone, since)
+    tries = []
+    for order in _orders(ground):
+        one = _Try(_beds(schedule, hours, since), schedule, since, since + HORIZON_DAYS * _DAY)
+        for stage in (trial, order, trays):
+            for run in stage:
+                one.place(run)
+            for bed in one.beds:
+                bed.close_gaps()
+            if stage is trial and trial and one.hold(trial, [*ground, *trays]):
+                break
+        tries.append(one)
+    best = min(tries, key=lambda one: (len(one.waiting), one.finish))
+    return _entry(schedule, runs, materials, best, used or {})
+
+
+def _stage(run: RunEntry) -> int:
+    """Return 0 for the coupon's runs, 1 for those with pieces of the floor, 2 for all others."""
+    letters = {piece.mark[0] for piece in run.pieces}
+    return 0 if LETTERS["coupon"] in letters else 1 if letters & _FLOOR else 2
+
+
+def _orders(runs: Sequence[RunEntry]) -> list[list[RunEntry]]:
+    """Return the orders to try: as given, longest first, shortest first; each once."""
+    orders: list[list[RunEntry]] = []
+    for sign in (0.0, -1.0, 1.0):
+        order = sorted(runs, key=lambda run: sign * (run.seconds or 0.0))
+        if order not in orders:
+            orders.append(order)
+    return orders
+
+
+def _hours(schedule: Schedule, zone: ZoneInfo, since: int) -> dict[tuple[Window, ...], Hours]:
+    """Return the hours of every set of windows; printers with the same ones share them."""
+    own = (windows for printer in schedule.printers for windows in (printer.printing, printer.attended))
+    sets = {schedule.printing, schedule.attended, *(windows for windows in own if windows is not None)}
+    return {windows: Hours(windows, zone, since, since + HORIZON_DAYS * _DAY + _BEYOND) for windows in sets}
+
+
+def _beds(schedule: Schedule, hours: Mapping[tuple[Window, ...], Hours], since: int) -> list[Occupancy]:
+    beds = []
+    for one in schedule.printers:
+        printing = schedule.printing if one.printing is None else one.printing
+        attended = schedule.attended if one.attended is None else one.attended
+        beds.append(Occupancy(one.name, hours[printing], hours[attended], [(since, FAR)]))
+    return beds
+
+
+def _times(schedule: Schedule, seconds: float) -> Times:
+    printing = max(ceil(seconds), 1)
+    watched = min(ceil(schedule.first_layer_minutes * _MINUTE), printing)
+    cooling, changing = schedule.cool_down_minutes, schedule.bed_change_minutes
+    return Times(printing, watched, ceil(cooling * _MINUTE), ceil(changing * _MINUTE))
+
+
+def _entry(
+    schedule: Schedule, runs: Sequence[RunEntry], materials: Sequence[Material], best: _Try, used: Used
+) -> ScheduleEntry:
+    of_number = {run.number: run for run in runs}
+    order = sorted(best.slots, key=lambda number: (best.slots[number][1].begin, number))
+    printers = [(of_number[number], best.beds[best.slots[number][0]].name) for number in order]
+    swaps = draw_spools(printers, materials, used).swaps
+    steps = []
+    for number in order:
+        index, slot = best.slots[number]
+        watched = _times(schedule, slot.end - slot.begin).watched
+        moments = (slot.begin, slot.begin + watched, slot.end, slot.free)
+        begin, attended_until, end, free = (_local(moment, schedule.zone) for moment in moments)
+        steps.append(
+            StepEntry(
+                run=number,
+                printer=best.beds[index].name,
+                begin=begin,
+                attended_until=attended_until,
+                end=end,
+                free=free,
+                swaps=tuple(
+                    SwapEntry(material=of_number[number].material, colour=of_number[number].colour, after_grams=grams)
+                    for grams in swaps[number]
+                ),
+            )
+        )
+    return ScheduleEntry(
+        timezone=schedule.timezone,
+        begin=steps[0].begin if steps else None,
+        finish=_local(best.finish, schedule.zone) if steps else None,
+        steps=tuple(steps),
+        waiting=tuple(
+            WaitingEntry(run=run.number, reason=best.waiting[run.number]) for run in runs if run.number in best.waiting
+        ),
+    )
+
+
+def _local(moment: int, zone: ZoneInfo) -> datetime:
+    """Return the moment with a fixed offset: two of one zone would be subtracted by the clock on the wall."""
+    here = datetime.fromtimestamp(moment, zone)
+    return here.replace(tzinfo=timezone(here.utcoffset() or timedelta()), fold=0)
