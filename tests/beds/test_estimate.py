@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from tests.beds.layer_oracle import filament
 from tests.beds.parts import part, parts
-from worker.beds.estimate import TIME_UNCERTAINTY, VOLUME_UNCERTAINTY, estimate
+from worker.beds.estimate import estimate
 from worker.beds.process import LIMITS, Process
 from worker.solids import Mesh
 from worker.spec.errors import SpecError
@@ -76,7 +76,6 @@ def test_what_adds_up():
     found = estimate(block(20.0, 20.0, 10.0), process)
     assert found.layers == 50
     assert found.time == pytest.approx(200.0 + 50 * 2.0 + found.laying)
-    assert (found.time_uncertainty, found.volume_uncertainty) == (TIME_UNCERTAINTY, VOLUME_UNCERTAINTY)
 
 
 def test_density_and_price():

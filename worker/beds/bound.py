@@ -14,6 +14,9 @@ HOURS_SLACK: Final = 1e-9
 #: From so many kinds greed starts when it looks for pieces that are pairwise apart.
 _STARTS: Final = 20
 
+#: Of more shorter sides only about so many are tried, evenly spread: the bound may be lower for it, the time is.
+_SIDES: Final = 40
+
 #: Parts of a side at which lengths are rounded, and lengths below which pieces are left out, that `_scaled` tries.
 _PARTS: Final = 6
 _CUTS: Final = 8
@@ -47,14 +50,23 @@ def least_runs(copies: Sequence[Kind], surface: Surface, limit: float | None) ->
         return not surface.holds_both(one[0], other[0])
 
     counts = Counter(((min(size), max(size)), hours) for size, hours in copies)
+    sides = sorted({kind[0][0] for kind in counts}, reverse=True)
+    step = max(1, len(sides) // _SIDES)
+    kinds: dict[Kind, int] = {}
+    alone: set[Kind] = set()
     best = 0
-    for side in {kind[0][0] for kind in counts}:
-        kinds = {kind: count for kind, count in counts.items() if kind[0][0] >= side}
-        alone = {
+    for place, side in enumerate(sides, start=1):
+        new = {kind: count for kind, count in counts.items() if kind[0][0] == side}
+        # with more pieces about, what was not alone before is not so now
+        alone = {kind for kind in alone if all(clash(kind, other) for other in new)}
+        kinds |= new
+        alone |= {
             kind
-            for kind, count in kinds.items()
+            for kind, count in new.items()
             if all(clash(kind, other) for other in kinds if other != kind or count > 1)
         }
+        if place % step and place < len(sides):
+            continue
         rest = {kind: count for kind, count in kinds.items() if kind not in alone}
         area = -(-sum(kind[0][0] * kind[0][1] * count for kind, count in rest.items()) // surface.area)
         took = sum(kind[1] * count for kind, count in rest.items())

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from functools import reduce
 from itertools import pairwise
 from math import ceil, pi, sqrt
-from typing import Final
 
 import manifold3d
 
@@ -19,15 +18,7 @@ from worker.beds.sections import Band, Contours, bands
 from worker.solids import Mesh
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["TIME_UNCERTAINTY", "VOLUME_UNCERTAINTY", "Estimate", "estimate"]
-
-#: Part of the filament that an estimate may be off by. Against a model of every layer it is within 1 %; a slicer that
-#: leaves gaps between lines open lays up to 8 % less in walls that are no whole number of lines wide.
-VOLUME_UNCERTAINTY: Final = 0.08
-
-#: Part of the time that an estimate may be off by, for a process that is the printer's own. A judgement: no measured
-#: prints stand behind it.
-TIME_UNCERTAINTY: Final = 0.25
+__all__ = ["Estimate", "estimate"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +26,7 @@ class Estimate:
     """Filament in mm3, g and m (1.75 mm), cost in the currency of the price or None, times in s.
 
     ``time`` is the print alone on its bed: ``heating + layers * layer change + laying``. Of several parts in one run
-    only ``laying`` adds up.
+    only ``laying`` adds up. How far off all this may be is for `worker.beds.pricing` to say.
     """
 
     volume: float
@@ -45,8 +36,6 @@ class Estimate:
     time: float
     laying: float
     layers: int
-    time_uncertainty: float = TIME_UNCERTAINTY
-    volume_uncertainty: float = VOLUME_UNCERTAINTY
 
 
 @dataclass(frozen=True, slots=True)

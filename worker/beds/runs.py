@@ -1,9 +1,10 @@
 """Print runs: all pieces of a job onto the fewest beds."""
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import product
+from itertools import islice, product
 from random import Random
 from typing import Final, TypeAlias
 
@@ -22,36 +23,58 @@ __all__ = ["SPACING", "pack_runs"]
 SPACING: Final = 5.0
 
 #: Pieces placed in all tries for one group: what bounds the time without a clock. Large jobs get a few tries anyway.
-_EFFORT: Final = 12_000
+_EFFORT: Final = 4_000
 _LEAST_TRIES: Final = 10
 
 
 @dataclass(frozen=True, slots=True)
 class _Copy:
-    """One copy of a piece."""
+    """One copy of a piece; ``start`` is what a run with it takes before all laying."""
 
     piece: Piece
     size: Size
     hours: float
+    start: float
+
+    @property
+    def like(self) -> tuple[Size, float, float]:
+        """Equal for copies that can take each other's place."""
+        return self.size, self.hours, self.start
 
 
 @dataclass(slots=True)
 class _Load:
-    """A run as it fills: the library's bin, who stands where, and its hours. Places are in units, ``turned`` or not."""
+    """A run as it fills: the library's bin, who stands where, and its hours. Places are in units, ``turned`` or not.
+
+    ``start`` is the longest of its pieces' and not in ``hours``. ``room`` is the longest shorter side and the longest
+    longer side of all its free rectangles: what is over either has no place.
+    """
 
     bin: MaxRectsBl
     copies: list[tuple[_Copy, int, int, bool]] = field(default_factory=list)
     hours: float = 0.0
+    start: float = 0.0
+    room: Size | None = None
+
+    def lacks(self, short: int, long: int) -> bool:
+        """Return whether a footprint with these sides is sure to have no place."""
+        return self.room is not None and (short > self.room[0] or long > self.room[1])
 
     def take(self, copy: _Copy, limit: float | None) -> bool:
         """Place a copy if there is room and time."""
-        if limit is not None and self.copies and self.hours + copy.hours > limit + HOURS_SLACK:
+        start = max(self.start, copy.start)
+        if limit is not None and self.copies and start + self.hours + copy.hours > limit + HOURS_SLACK:
+            return False
+        if self.lacks(min(copy.size), max(copy.size)):
             return False
         rectangle = self.bin.add_rect(*copy.size)
         if rectangle is None:
             return False
         self.copies.append((copy, rectangle.x, rectangle.y, (rectangle.width, rectangle.height) != copy.size))
         self.hours += copy.hours
+        self.start = start
+        free = [(one.width, one.height) for one in self.bin._max_rects]  # noqa: SLF001 - see `_filled`
+        self.room = max(map(min, free), default=0), max(map(max, free), default=0)
         return True
 
 
@@ -75,6 +98,7 @@ def pack_runs(
     height: float | None = None,
     spacing: float = SPACING,
     hours: Callable[[str], float] | None = None,
+    start: Callable[[str], float] = lambda _: 0.0,
     max_run_hours: float | None = None,
 ) -> Runs:
     """Pack all pieces of a job onto the fewest runs that several max-rects packings find.
@@ -88,8 +112,9 @@ def pack_runs(
         height: of the printer's room, in mm; without it heights are not looked at.
         spacing: least distance in x or in y between any two pieces, in mm. The margin needs none beside it.
         hours: what one copy of a mark takes. Without it runs are not split by time.
-        max_run_hours: what the pieces of a run may take together; heat-up is the caller's to leave room for. A piece
-            that takes longer alone has a run of its own and is named in `Runs.too_long`.
+        start: what a run with this mark takes beside: heating, layer changes. Of a run's pieces the longest counts.
+        max_run_hours: what a run may take. A piece that takes longer alone has a run of its own and is named in
+            `Runs.too_long`.
 
     Returns:
         The runs, numbered from 1: groups in their order as text, and in a group the earliest drawers first.
@@ -103,15 +128,19 @@ def pack_runs(
     for piece in sorted(pieces, key=_rank):
         _check(piece, surface, bed, height)
         took = 0.0 if hours is None else hours(piece.mark)
-        copy = _Copy(piece, surface.grown(piece.width, piece.depth), took)
+        before = 0.0 if hours is None else start(piece.mark)
+        copy = _Copy(piece, surface.grown(piece.width, piece.depth), took, before)
         groups[piece.group] += [copy] * piece.quantity
     runs: list[Run] = []
     bound = 0
     too_long: dict[str, None] = {}
     for group in sorted(groups):
-        long = [one for one in groups[group] if limit is not None and one.hours > limit + HOURS_SLACK]
-        rest = [one for one in groups[group] if limit is None or one.hours <= limit + HOURS_SLACK]
-        least = least_runs([(one.size, one.hours) for one in rest], surface, limit)
+        long = [one for one in groups[group] if limit is not None and one.start + one.hours > limit + HOURS_SLACK]
+        rest = [one for one in groups[group] if limit is None or one.start + one.hours <= limit + HOURS_SLACK]
+        # every run has at least the shortest start
+        least_start = min((one.start for one in rest), default=0.0)
+        laying = None if limit is None else limit - least_start
+        least = least_runs([(one.size, one.hours) for one in rest], surface, laying)
         bound += least + len(long)
         too_long |= dict.fromkeys(one.piece.mark for one in long)
         loads = [load for one in long for load in _filled([one], surface, MaxRectsBl, limit)]
@@ -192,31 +221,35 @@ def _filled(order: Sequence[_Copy], surface: Surface, rule: type[MaxRectsBl], li
     loads: list[_Load] = []
     width, depth = max(box[2] for box in surface.boxes), max(box[3] for box in surface.boxes)
     clear = [Rectangle(left, front, right - left, back - front) for left, front, right, back in surface.boxes]
-    full: dict[tuple[Size, float], int] = {}
+    full: dict[tuple[Size, float, float], int] = {}
+    least = min(min(one.size) for one in order), min(max(one.size) for one in order)
+    opened: list[int] = []
     for copy in order:
         # a run that had no room for an equal piece before has none now
-        index = full.get((copy.size, copy.hours), 0)
-        while index < len(loads) and not loads[index].take(copy, limit):
-            index += 1
+        first = bisect_left(opened, full.get(copy.like, 0))
+        index = next((one for one in islice(opened, first, None) if loads[one].take(copy, limit)), len(loads))
         if index == len(loads):
             empty = rule(width, depth)
             empty._max_rects = clear  # noqa: SLF001 - the library has no other way to say that a bed is no rectangle
             loads.append(_Load(empty))
             loads[index].take(copy, limit)
-        full[copy.size, copy.hours] = index
+            opened.append(index)
+        full[copy.like] = index
+        if loads[index].lacks(*least):
+            opened.remove(index)
     return loads
 
 
 def _gathered(loads: Sequence[_Load]) -> list[_Load]:
     """Return the same places with equal footprints exchanged, so that the copies of one drawer come into few runs."""
-    places: dict[tuple[Size, float], list[_Copy]] = defaultdict(list)
+    places: dict[tuple[Size, float, float], list[_Copy]] = defaultdict(list)
     for load in loads:
         for copy, _, _, _ in load.copies:
-            places[copy.size, copy.hours].append(copy)
+            places[copy.like].append(copy)
     # the earliest drawer is taken from the end
     ranked = {kind: sorted(copies, key=lambda one: _rank(one.piece), reverse=True) for kind, copies in places.items()}
     return [
-        replace(load, copies=[(ranked[one.size, one.hours].pop(), x, y, turned) for one, x, y, turned in load.copies])
+        replace(load, copies=[(ranked[one.like].pop(), x, y, turned) for one, x, y, turned in load.copies])
         for load in loads
     ]
 
@@ -239,7 +272,7 @@ def _run(load: _Load, index: int, group: Group, *, timed: bool) -> Run:
         Placed(one.piece.mark, x / UNITS, y / UNITS, 90 if turned else 0, one.piece.drawer)
         for one, x, y, turned in copies
     )
-    return Run(index, group, placed, load.hours if timed else None)
+    return Run(index, group, placed, load.start + load.hours if timed else None)
 
 
 def _area(load: _Load) -> int:

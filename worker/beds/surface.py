@@ -5,7 +5,7 @@ any two pieces, and none beside the margin" reads "grown pieces do not overlap a
 ordinary packing of rectangles. Whole numbers keep sums of lengths exact.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
 from typing import Final, TypeAlias
@@ -30,6 +30,7 @@ class Surface:
 
     boxes: tuple[tuple[int, int, int, int], ...]
     spacing: int
+    _least: dict[Size, tuple[int, int]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @staticmethod
     def of(bed: Bed, spacing: float) -> "Surface":
@@ -70,13 +71,17 @@ class Surface:
 
     def least(self, size: Size) -> tuple[int, int]:
         """Return how far left the right edge of a footprint with a place can be, and how far front its back edge."""
+        if (known := self._least.get(size)) is not None:
+            return known
         fits = [
             (left + w, front + d)
             for left, front, right, back in self.boxes
             for w, d in _ways(size)
             if w <= right - left and d <= back - front
         ]
-        return min(one[0] for one in fits), min(one[1] for one in fits)
+        found = min(one[0] for one in fits), min(one[1] for one in fits)
+        self._least[size] = found
+        return found
 
     def holds_both(self, one: Size, other: Size) -> bool:
         """Return whether two grown footprints, each of which has a place, have places on the bed together.

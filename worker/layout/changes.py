@@ -57,13 +57,14 @@ def changes_of(plan: PlanDocument, previous: Manifest) -> Changes:
         staying = _kept(wanted, there) if wanted or there else min(quantity, printed)
         moves = list(_moved(mark, part.kind, wanted, there))
         served = staying + sum(move.count for move in moves)
-        for found, name, count in (
-            (kept, part.name, staying),
-            (new, part.name, quantity - served),
-            (retired, old_names.get(mark, part.name), printed - served),
+        lacking = tuple((piece.stand.drawer, piece.count) for piece in wanted if piece.count)
+        for found, name, count, drawers in (
+            (kept, part.name, staying, ()),
+            (new, part.name, quantity - served, lacking),
+            (retired, old_names.get(mark, part.name), printed - served, ()),
         ):
             if count > 0:
-                found.append(Pieces(mark, part.kind, name, count))
+                found.append(Pieces(mark, part.kind, name, count, drawers))
         moved += moves
     return Changes(tuple(new), tuple(kept), tuple(moved), tuple(retired))
 

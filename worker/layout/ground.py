@@ -55,7 +55,7 @@ class Ground:
     @staticmethod
     def of(spec: Spec, span: tuple[int, int], height: float) -> "Ground":
         """Return the ground of a drawer of this job, with walls and floors that its printer can lay."""
-        line = spec.printer.line_width
+        line = spec.line_width_of("tray")
         return Ground(
             joint=spec.joint(),
             pitch=spec.grid.pitch,
@@ -64,7 +64,7 @@ class Ground:
             span=span,
             height=height,
             wall=on_grid(max(_WALL, LINES_IN_A_WALL * line + _CUT)),
-            floor=on_grid(max(_FLOOR, LEAST_FLOOR, _LAYERS_IN_A_FLOOR * spec.printer.layer)),
+            floor=on_grid(max(_FLOOR, LEAST_FLOOR, _LAYERS_IN_A_FLOOR * spec.layer_of("tray"))),
         )
 
     @property

@@ -102,12 +102,13 @@ class Space:
 
 @dataclass(frozen=True, slots=True)
 class Pieces:
-    """Printed pieces of one mark."""
+    """Printed pieces of one mark. Of new ones ``drawers`` says how many are for which drawer, by its name."""
 
     mark: str
     kind: Kind
     name: str
     count: int
+    drawers: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -206,7 +206,7 @@ class _Job:
             joint=self.joint,
             seam=grid.seam,
             seam_gap=grid.seam_gap,
-            printer=self.spec.printer,
+            printer=self.spec.printer_of("tile"),
         )
         self.register.warn(*outline.warnings, *floor.warnings)
         # Tiles come first: the seams count them.
@@ -247,7 +247,7 @@ class _Job:
         self.register.enter("plug", "coupon plug", plug, sizes[1], count=1, room=plug_mark, pointer="/coupon")
 
     def _tiles(self, floor: Floor, drawer: Drawer, pointer: str) -> Iterator[Placement]:
-        room = partial(mark_lettering, line_width=self.spec.printer.line_width)
+        room = partial(mark_lettering, line_width=self.spec.line_width_of("tile"))
         for piece in floor.pieces:
             shape = piece.shape
             name, size = _tile_name(shape, self.spec.grid.pitch), box_of(shape.outline, shape.height)
@@ -292,7 +292,7 @@ class _Job:
             tray,
             joint=self.joint,
             pitch=self.spec.grid.pitch,
-            line_width=printer.line_width,
+            line_width=self.spec.line_width_of("tray"),
             half_feet=half_feet,
             pointer=pointer,
         )

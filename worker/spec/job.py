@@ -12,11 +12,11 @@ from worker.spec.grid import Grid
 from worker.spec.item import Item
 from worker.spec.items import Items
 from worker.spec.joint import CORNER_RADIUS, LEAST_FOOT, Joint
-from worker.spec.manifest import Manifest
+from worker.spec.manifest import Manifest, PartKind
 from worker.spec.material import Material
 from worker.spec.names import Name
 from worker.spec.noun import Noun
-from worker.spec.printer import Printer
+from worker.spec.printer import Printer, refused_layer, refused_line
 from worker.spec.printing import Printing
 from worker.spec.refusal import Refusals, Step
 from worker.spec.schedule import Schedule
@@ -65,9 +65,26 @@ class Spec(Noun):
         description="Manifest (manifest.schema.json) of the job as it was printed: what serves on stays where it is.",
     )
 
+    def layer_of(self, kind: PartKind) -> float:
+        """Return the height of a layer of this kind of part."""
+        return self.printing.of(kind).layer or self.printer.layer
+
+    def line_width_of(self, kind: PartKind) -> float:
+        """Return the width of a line of this kind of part."""
+        return self.printing.of(kind).line_width or self.printer.line_width
+
+    def material_of(self, kind: PartKind) -> Material:
+        """Return the filament of this kind of part."""
+        return self.printing.of(kind).material or self.material
+
+    def printer_of(self, kind: PartKind) -> Printer:
+        """Return the printer as it prints this kind of part."""
+        own = {"layer": self.layer_of(kind), "line_width": self.line_width_of(kind)}
+        return self.printer.model_copy(update=own)
+
     def joint(self) -> Joint:
-        """Return the checked joint of this grid, clearance and line width."""
-        return self.grid.to_joint(self.printer.line_width)
+        """Return the checked joint of this grid and clearance, for the widest line that tiles and trays are laid in."""
+        return self.grid.to_joint(max(self.line_width_of("tile"), self.line_width_of("tray")))
 
     def trays(self) -> Iterator[tuple[int, int, Tray]]:
         """Yield each tray with its drawer's and its own index."""
@@ -79,6 +96,7 @@ class Spec(Noun):
     def _rules(self) -> Self:
         refusals = Refusals()
         self._check_names(refusals)
+        self._check_printing(refusals)
         self._check_joint(refusals)
         for drawer_index, tray_index, tray in self.trays():
             self._check_tray(tray, ("drawers", drawer_index, "trays", tray_index), refusals)
@@ -94,6 +112,17 @@ class Spec(Noun):
                 error = SpecError("Two drawers have the same name.", value=drawer.name, remedy=remedy)
                 refusals.add(error, "drawers", index, "name")
             seen.add(drawer.name)
+
+    def _check_printing(self, refusals: Refusals) -> None:
+        nozzle = self.printer.nozzle
+        for name, own in (("tile", self.printing.tile), ("tray", self.printing.tray)):
+            if own.line_width is not None and (refused := refused_line(own.line_width, nozzle)) is not None:
+                refusals.add(refused, "printing", name, "line_width")
+            if own.layer is not None and (refused := refused_layer(own.layer, nozzle)) is not None:
+                refusals.add(refused, "printing", name, "layer")
+        for index, layer in enumerate(self.printing.compare):
+            if (refused := refused_layer(layer, nozzle)) is not None:
+                refusals.add(refused, "printing", "compare", index)
 
     def _check_joint(self, refusals: Refusals) -> None:
         try:
@@ -145,13 +174,13 @@ class Spec(Noun):
                 refusals.add(error, *at, "at", axis)
 
     def _check_tray(self, tray: Tray, at: tuple[Step, ...], refusals: Refusals) -> None:
-        wall = LINES_IN_A_WALL * self.printer.line_width
+        wall = LINES_IN_A_WALL * self.line_width_of("tray")
         if tray.wall < wall - LENGTH_EPSILON:
             limit = f"at least {wall:g} mm (two lines)"
             refusals.add(
                 TrayError(f"The walls of {tray.name} are too thin.", value=tray.wall, limit=limit), *at, "wall"
             )
-        floor = _LAYERS_IN_A_FLOOR * self.printer.layer
+        floor = _LAYERS_IN_A_FLOOR * self.layer_of("tray")
         if tray.floor < floor - LENGTH_EPSILON:
             limit = f"at least {floor:g} mm (two layers)"
             refusals.add(

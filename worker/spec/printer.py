@@ -10,7 +10,7 @@ from worker.spec.noun import Noun
 from worker.spec.refusal import Refusals
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["Forbidden", "Printer"]
+__all__ = ["Forbidden", "Printer", "refused_layer", "refused_line"]
 
 #: A line a little wider than the nozzle presses onto its neighbour (common practice).
 _LINE_RATIO: Final = 1.05
@@ -21,6 +21,25 @@ _LAYER_MOST: Final = 0.8
 
 def _line_width(fields: dict[str, Any]) -> float:
     return round(_LINE_RATIO * float(fields["nozzle"]), 6)
+
+
+def refused_line(width: float, nozzle: float) -> SpecError | None:
+    """Return what is wrong with a line of this width from this nozzle, if anything."""
+    least, most = _LINE_LEAST * nozzle, _LINE_MOST * nozzle
+    if least - LENGTH_EPSILON <= width <= most + LENGTH_EPSILON:
+        return None
+    return SpecError(
+        "This nozzle cannot lay such a line.",
+        value=width, limit=f"{least:g} to {most:g} mm", remedy=f"Leave it out for {_LINE_RATIO:g} x nozzle.",
+    )  # fmt: skip
+
+
+def refused_layer(height: float, nozzle: float) -> SpecError | None:
+    """Return what is wrong with a layer of this height from this nozzle, if anything."""
+    most = _LAYER_MOST * nozzle
+    if height <= most + LENGTH_EPSILON:
+        return None
+    return SpecError("The layer is too high for the nozzle.", value=height, limit=f"at most {most:g} mm")
 
 
 class Forbidden(Noun):
@@ -61,16 +80,10 @@ class Printer(Noun):
     @model_validator(mode="after")
     def _rules(self) -> Self:
         refusals = Refusals()
-        least, most = _LINE_LEAST * self.nozzle, _LINE_MOST * self.nozzle
-        if not least - LENGTH_EPSILON <= self.line_width <= most + LENGTH_EPSILON:
-            error = SpecError(
-                "This nozzle cannot lay such a line.",
-                value=self.line_width, limit=f"{least:g} to {most:g} mm", remedy="Leave it out for 1.05 x nozzle.",
-            )  # fmt: skip
-            refusals.add(error, "line_width")
-        if self.layer > (most := _LAYER_MOST * self.nozzle) + LENGTH_EPSILON:
-            error = SpecError("The layer is too high for the nozzle.", value=self.layer, limit=f"at most {most:g} mm")
-            refusals.add(error, "layer")
+        if (refused := refused_line(self.line_width, self.nozzle)) is not None:
+            refusals.add(refused, "line_width")
+        if (refused := refused_layer(self.layer, self.nozzle)) is not None:
+            refusals.add(refused, "layer")
         if self.margin > (most := min(self.bed[:2]) / 4.0):
             error = SpecError("The margin takes the bed away.", value=self.margin, limit=f"at most {most:g} mm")
             refusals.add(error, "margin")

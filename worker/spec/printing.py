@@ -6,6 +6,7 @@ from pydantic import Field, model_validator
 
 from worker.spec.errors import SpecError
 from worker.spec.length import LengthBounds
+from worker.spec.manifest import PartKind
 from worker.spec.material import Material
 from worker.spec.names import Count, Number
 from worker.spec.noun import Noun
@@ -16,6 +17,9 @@ __all__ = ["Calibration", "KindPrinting", "Printing", "ProcessNumbers"]
 Layer: TypeAlias = Annotated[float, LengthBounds(0.02, 1.6)]
 _Speed: TypeAlias = Annotated[Number, Field(ge=1.0, le=2000.0)]
 _Layers: TypeAlias = Annotated[Count, Field(ge=0, le=100)]
+
+#: Printed as trays are; every other kind as tiles are.
+_TRAY_KINDS: Final[frozenset[PartKind]] = frozenset({"tray", "plug"})
 
 #: A prediction further off than this was of another print.
 _WORST: Final = 5.0
@@ -100,3 +104,7 @@ class Printing(Noun):
     calibration: tuple[Calibration, ...] = Field(
         default=(), max_length=200, description="Prints of the user's own that refine the estimates."
     )
+
+    def of(self, kind: PartKind) -> KindPrinting:
+        """Return what differs for a part of this kind."""
+        return self.tray if kind in _TRAY_KINDS else self.tile
