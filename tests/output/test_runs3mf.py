@@ -1,10 +1,12 @@
 import io
+import itertools
 import xml.etree.ElementTree as ET
 import zipfile
 from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -191,3 +193,26 @@ def test_every_piece_reads_back_in_its_place(box, places, corner):
         assert high - low == pytest.approx(size[[1, 0, 2]] if one.turn else size, abs=FILE_SLACK)
         assert np.linalg.det(item.transform[:3]) == pytest.approx(1.0)
     assert len(read_3mf(data)) == len({one.part_number for one in run})
+
+
+@settings(max_examples=50)
+@given(
+    st.lists(st.tuples(*[st.integers(-3, 48)] * 2, st.sampled_from([0, 90])), min_size=2, max_size=4),
+    st.integers(0, 6),
+)
+def test_spacing_bed_and_forbidden_areas_are_judged_as_by_rectangles(box, places, spacing):
+    """Against shapely, on whole numbers well away from the slack."""
+    plate = box(12.0, 7.0, 1.0)
+    run = [BedObject(plate, f"T1 {i}", "T1", None, (float(x), float(y)), turn) for i, (x, y, turn) in enumerate(places)]
+    area = {"at": [20, 20], "size": [6, 9]}
+    printer = Printer.model_validate({"bed": [50, 50, 50], "margin": 1, "forbidden": [area]})
+    rectangles = [shapely.box(x, y, x + (7 if turn else 12), y + (12 if turn else 7)) for x, y, turn in places]
+    grown = [one.buffer(spacing / 2.0, join_style="mitre") for one in rectangles]
+    expected = set()
+    if any(one.intersection(other).area > 0.0 for one, other in itertools.combinations(grown, 2)):
+        expected.add("spacing")
+    if not all(shapely.box(1, 1, 49, 49).covers(one) for one in rectangles):
+        expected.add("on bed")
+    if any(shapely.box(20, 20, 26, 29).intersection(one).area > 0.0 for one in rectangles):
+        expected.add("forbidden")
+    assert failed(check_run(write_run(run, title="a", metadata={}), run, printer, spacing=float(spacing))) == expected
