@@ -11,6 +11,7 @@ from api.body import read_spec
 from api.documents import JobDocument, JobPage, job_document, job_page
 from api.errors import (
     BodyTooLarge,
+    BodyTooSlow,
     BodyTypeRefused,
     ParameterRefused,
     PreconditionFailed,
@@ -21,7 +22,17 @@ from api.service import JobEngine
 from api.specs import SPEC_BODY
 from api.streaming import file_response
 from worker.spec import Spec
-from worker.spec.errors import BlobMissing, FileNotInJob, JobFinished, JobNotFound, JobNotReady, SpecError
+from worker.spec.errors import (
+    BlobMissing,
+    FileNotInJob,
+    JobFinished,
+    JobNotEnded,
+    JobNotFound,
+    JobNotReady,
+    QuotaReached,
+    SpecError,
+    SpecTooLarge,
+)
 from worker.spec.manifest import Manifest
 
 __all__ = ["router"]
@@ -66,7 +77,7 @@ def _file(media_type: str, description: str) -> dict[int | str, dict[str, Any]]:
             "description": "The job waits for a worker.",
             "headers": {"Location": {"schema": {"type": "string", "format": "uri"}, "description": "The job."}},
         },
-        **refusals(SpecError, BodyTooLarge, BodyTypeRefused),
+        **refusals(SpecError, SpecTooLarge, BodyTooLarge, BodyTooSlow, BodyTypeRefused, QuotaReached),
     },
     openapi_extra=SPEC_BODY,
 )
@@ -99,6 +110,22 @@ def get_job(request: Request, engine: JobEngine, job_id: str) -> JobDocument:
 def cancel_job(request: Request, engine: JobEngine, job_id: str) -> JobDocument:
     """Cancel a job that has not ended; a worker that is at it stops before its next part."""
     return job_document(request, engine.cancel(job_id))
+
+
+@router.delete(
+    "/{job_id}/files",
+    status_code=HTTPStatus.NO_CONTENT,
+    operation_id="removeJob",
+    summary="Remove a job that has ended",
+    responses=refusals(JobNotFound, JobNotEnded),
+    response_class=Response,
+)
+def remove_job(engine: JobEngine, job_id: str) -> None:
+    """Remove a job for ever: its record and its files, so that nothing of it can be asked for any more.
+
+    It has an address of its own so that a cancel that comes too late never removes what was made.
+    """
+    engine.remove(job_id)
 
 
 _MANIFEST_ANSWERS: Final = {

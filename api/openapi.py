@@ -6,9 +6,13 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 from pydantic.json_schema import models_json_schema
 
+from api.access import scope_of
 from api.catalogue import CatalogueDocument
+from api.errors import CrossSiteRefused, HostRefused, KeyRequired, RateExceeded, ScopeMissing, ServiceNotReady
+from api.problems import refusals
 from api.specs import SPEC_EXAMPLES
 from worker.spec import Spec
+from worker.spec.errors import DrawerwrightError
 
 __all__ = ["DESCRIPTION", "VERSION", "document"]
 
@@ -16,11 +20,27 @@ DESCRIPTION: Final = (
     "From a drawer's tape readings and the trays that should stand in it to checked printable parts. "
     "POST a spec to /v1/jobs, follow the job at the address in Location, then fetch its manifest and files. "
     "Lengths are millimetres; a spec may also give them as text, as on a tape. "
-    "Every error is a problem document (RFC 9457)."
+    "Every error is a problem document (RFC 9457). "
+    "A service without keys answers its own machine only; with keys every request needs one, as a bearer token, and "
+    "shows the jobs of that key alone."
 )
 
 #: Of the contract, not of the program.
 VERSION: Final = "1"
+
+#: The name of the security scheme.
+_KEY: Final = "key"
+
+_TEXT: Final = {"schema": {"type": "string"}}
+_FIELDS: Final[dict[str, dict[str, Any]]] = {
+    "401": {"WWW-Authenticate": {**_TEXT, "description": "How to ask (RFC 6750)."}},
+    "403": {"WWW-Authenticate": {**_TEXT, "description": "The scope that is missing (RFC 6750)."}},
+    "429": {
+        "Retry-After": {"schema": {"type": "integer"}, "description": "Seconds, where waiting helps."},
+        "RateLimit": {**_TEXT, "description": "What is left (draft-ietf-httpapi-ratelimit-headers-10)."},
+        "RateLimit-Policy": {**_TEXT, "description": "Requests and window of the limit."},
+    },
+}
 
 _TEMPLATE: Final = "#/components/schemas/{model}"
 
@@ -55,7 +75,45 @@ def _document(app: FastAPI) -> dict[str, Any]:
             raise ValueError(f"Two models are called {name}.")
     made["components"]["schemas"] = dict(sorted(schemas.items()))
     made["components"]["examples"] = SPEC_EXAMPLES
+    _tell_access(made)
     return made
+
+
+def _tell_access(made: dict[str, Any]) -> None:
+    """Tell of each operation which scope it needs, and what whoever has it not, or asks too often, is answered."""
+    made["components"]["securitySchemes"] = {
+        _KEY: {
+            "type": "http",
+            "scheme": "bearer",
+            "bearerFormat": "dw_<id>_<secret>",
+            "description": "A key of `drawerwright keys create`. A service without keys needs none on its own machine.",
+        }
+    }
+    for path, operations in made["paths"].items():
+        for method, operation in operations.items():
+            scope = scope_of(method.upper(), path)
+            if scope is None:
+                operation["security"] = []
+                continue
+            operation["security"] = [{_KEY: [scope]}, {}]
+            told: list[type[DrawerwrightError]] = [KeyRequired, ScopeMissing, HostRefused, ServiceNotReady]
+            if method not in ("get", "head"):
+                told.append(CrossSiteRefused)
+            _add(operation["responses"], told)
+        for operation in operations.values():
+            if path not in ("/livez", "/readyz"):
+                _add(operation["responses"], [RateExceeded])
+
+
+def _add(responses: dict[str, Any], errors: list[type[DrawerwrightError]]) -> None:
+    """Tell of these errors beside those that a route tells of itself."""
+    for error in errors:
+        status, told = str(error.status), refusals(error)[error.status]
+        known = responses.setdefault(status, told)
+        if f"`{error.slug}`" not in known["description"]:
+            known["description"] = f"{known['description']} {told['description']}"
+        if fields := _FIELDS.get(status):
+            known["headers"] = {**fields, **known.get("headers", {})}
 
 
 def _drop_frameworks_own(made: dict[str, Any], schemas: dict[str, Any]) -> None:

@@ -6,13 +6,13 @@ from anyio import CapacityLimiter, to_thread
 from fastapi import APIRouter, Depends, Request
 
 from api.body import read_spec
-from api.errors import BodyTooLarge, BodyTypeRefused
+from api.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
 from api.problems import refusals
 from api.specs import SPEC_BODY
 from worker.layout import lay_out
 from worker.layout.document import plan_document
 from worker.spec import Spec
-from worker.spec.errors import LayoutError, SpecError, TrayError
+from worker.spec.errors import LayoutError, SpecError, SpecTooLarge, TrayError
 from worker.spec.manifest import PlanDocument
 
 __all__ = ["make_plan", "router"]
@@ -33,7 +33,7 @@ def make_plan(spec: Spec) -> PlanDocument:
     "",
     operation_id="plan",
     summary="Lay a spec out",
-    responses=refusals(SpecError, LayoutError, TrayError, BodyTooLarge, BodyTypeRefused),
+    responses=refusals(SpecError, SpecTooLarge, LayoutError, TrayError, BodyTooLarge, BodyTooSlow, BodyTypeRefused),
     openapi_extra=SPEC_BODY,
 )
 async def plan(request: Request, spec: Annotated[Spec, Depends(read_spec)]) -> PlanDocument:

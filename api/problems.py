@@ -14,7 +14,7 @@ from starlette.routing import Match
 
 from api.address import base_of, path_of
 from api.errors import AddressUnknown, MethodRefused, ParameterRefused, RequestRefused, kinds
-from worker.spec.errors import DrawerwrightError, InternalError
+from worker.spec.errors import DrawerwrightError, InternalError, QuotaReached
 
 __all__ = ["PROBLEM_TYPE", "Fault", "Problem", "ProblemKind", "install", "problem_response", "refusals", "router"]
 
@@ -140,7 +140,8 @@ def _ours(request: Request, error: Exception) -> Response:
         return _unexpected(request, error)
     if error.status >= InternalError.status:
         _log.error("%s %s: %s", request.method, path_of(request), error)
-    return problem_response(request, error)
+    wait = error.wait if isinstance(error, QuotaReached) else None
+    return problem_response(request, error, headers=None if wait is None else {"Retry-After": str(wait)})
 
 
 def _parameters(request: Request, error: Exception) -> Response:

@@ -1,11 +1,11 @@
-"""The command line: serve, demo, submit, plan, catalogue."""
+"""The command line: serve, demo, submit, plan, catalogue, keys."""
 
 import signal
 from types import FrameType
 
 import typer
 
-from api.command import catalogue, demo, plan, serve, submit
+from api.command import catalogue, demo, keys, plan, serve, submit
 
 __all__ = ["app", "main"]
 
@@ -19,6 +19,7 @@ app = typer.Typer(
 )
 for command in (serve.serve, demo.demo, submit.submit, plan.plan, catalogue.catalogue):
     app.command()(command)
+app.add_typer(keys.app)
 
 
 def main() -> None:

@@ -4,12 +4,12 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from http import HTTPStatus
-from ipaddress import ip_address
 from typing import Any, Final, Self, TypeVar
 
 import httpx
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, SecretStr, ValidationError
 
+from api.address import is_here
 from api.documents import JobDocument
 from api.problems import PROBLEM_TYPE
 from worker.spec.manifest import JSON_TYPE, Manifest, PlanDocument
@@ -50,13 +50,14 @@ class ServiceRefused(Exception):
 class Client:
     """Speaks to one service."""
 
-    def __init__(self, url: str) -> None:
-        """Use the service at this address."""
+    def __init__(self, url: str, key: SecretStr | None = None) -> None:
+        """Use the service at this address, with this key where it wants one."""
         self.url = url.rstrip("/")
         try:
             host = httpx.URL(self.url).host
             # a proxy of the environment cannot reach this machine's own addresses
-            self._http = httpx.Client(timeout=_TIMEOUT, trust_env=not _is_here(host))
+            told = {"Authorization": f"Bearer {key.get_secret_value()}"} if key is not None and key else {}
+            self._http = httpx.Client(timeout=_TIMEOUT, trust_env=not is_here(host), headers=told)
         except httpx.InvalidURL as error:
             raise ServiceUnreachable(f"{url} is no address: {error}") from None
 
@@ -147,13 +148,6 @@ class Client:
             yield
         except (httpx.TransportError, httpx.InvalidURL, httpx.DecodingError) as error:
             raise ServiceUnreachable(f"No service answers at {self.url}: {error}") from error
-
-
-def _is_here(host: str) -> bool:
-    try:
-        return ip_address(host).is_loopback
-    except ValueError:
-        return host == "localhost"
 
 
 def _refused(answer: httpx.Response) -> Exception:

@@ -22,7 +22,13 @@ def demo(*, out: Out = Path("out"), machine: Machine = False) -> None:
     with ending(machine=machine), TemporaryDirectory(prefix="drawerwright-") as data:
         # whatever the environment says, the demo touches nothing but its own folder
         settings = Settings.read(
-            data_dir=Path(data), database_url="", blob_url="", broker_url="", host="127.0.0.1", port=0
+            data_dir=Path(data),
+            database_url="",
+            blob_url="",
+            broker_url="",
+            host="127.0.0.1",
+            port=0,
+            open_loopback="always",
         )
         note("Starting a service, its broker and a worker ...")
         with Embedded(settings), listening(settings) as url, Client(url) as client:

@@ -14,7 +14,7 @@ from api.documents import JobDocument
 from worker.spec import Box, CatalogueEntry, Cylinder, Screw
 from worker.spec.manifest import CautionEntry, DrawerEntry, Manifest, PlanDocument, WarningEntry
 
-__all__ = ["Watcher", "note", "show_catalogue", "show_manifest", "show_plan", "show_problem", "watching"]
+__all__ = ["Watcher", "note", "show_catalogue", "show_keys", "show_manifest", "show_plan", "show_problem", "watching"]
 
 _results: Final = Console(highlight=False)
 _notes: Final = Console(stderr=True, highlight=False)
@@ -108,6 +108,19 @@ def show_catalogue(things: Sequence[CatalogueEntry]) -> None:
     table.add_column("size, mm", overflow="fold")
     for thing in things:
         table.add_row(*(_plain(cell) for cell in (thing.id, thing.name, thing.category, _size(thing))))
+    _results.print(table)
+
+
+def show_keys(keys: Sequence[Mapping[str, Any]]) -> None:
+    """Print keys."""
+    table = Table(box=SIMPLE_HEAD, header_style="bold")
+    table.add_column("id", no_wrap=True)
+    for title in ("name", "state", "scopes", "expires", "last used"):
+        table.add_column(title, overflow="fold")
+    for key in keys:
+        expires, used = (str(key[name] or "never")[:10] for name in ("expires", "last_used"))
+        cells = (key["id"], key["name"], key["state"], ", ".join(key["scopes"]), expires, used)
+        table.add_row(*(_plain(cell) for cell in cells))
     _results.print(table)
 
 

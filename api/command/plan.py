@@ -10,6 +10,7 @@ from api.command.display import show_plan
 from api.command.ending import ending, print_json
 from api.command.options import File, Machine, spec_bytes
 from api.plans import make_plan
+from worker.jobs.settings import Settings
 from worker.spec import loads
 
 __all__ = ["plan"]
@@ -28,7 +29,7 @@ def plan(
         if url is None:
             document = make_plan(loads(spec))
         else:
-            with Client(url) as client:
+            with Client(url, Settings.read().key) as client:
                 document = client.plan(spec)
         if out is not None:
             out.mkdir(parents=True, exist_ok=True)

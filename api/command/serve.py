@@ -20,12 +20,14 @@ def serve(
     data: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Where record and results are kept.")] = None,
 ) -> None:
     """Run the service, its broker and a worker, until Ctrl-C. Every setting is a variable DRAWERWRIGHT_... too."""
+    from api.access import check_bind  # noqa: PLC0415 - as below
     from api.command.listening import listen, serve_on  # noqa: PLC0415 - the other commands need no server
     from worker.jobs.embedded import Embedded  # noqa: PLC0415 - as above
 
     with ending(machine=False):
         wanted: dict[str, Any] = {"host": host, "port": port, "data_dir": data}
         settings = Settings.read(**{name: value for name, value in wanted.items() if value is not None})
+        check_bind(settings)
         with listen(settings.host, settings.port) as listener:
             settings = settings.model_copy(update={"port": listener.getsockname()[1]})
             if settings.embedded:

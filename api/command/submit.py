@@ -14,5 +14,7 @@ __all__ = ["submit"]
 def submit(file: File, *, url: Url = None, out: Out = Path("out"), machine: Machine = False) -> None:
     """Send a spec to a running service, show progress, and put all files into a folder."""
     spec = spec_bytes(file)
-    with ending(machine=machine), Client(url or default_url(Settings.read())) as client:
-        build(client, spec, out, machine=machine)
+    with ending(machine=machine):
+        settings = Settings.read()
+        with Client(url or default_url(settings), settings.key) as client:
+            build(client, spec, out, machine=machine)

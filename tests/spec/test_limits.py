@@ -40,7 +40,7 @@ def test_a_common_drawer_passes():
 def test_a_large_drawer_is_not_filled():
     check_size(_spec(fill=True))
     error = _refused(_spec(width=3000, depth=3000, fill=True))
-    assert (error.pointer, error.limit) == ("/drawers/0/fill", "at most 2500 cells")
+    assert (error.pointer, error.limit) == ("/drawers/0/fill", "at most 1000 cells")
 
 
 def test_cells_are_summed_over_drawers_and_copies_and_the_limit_is_named():

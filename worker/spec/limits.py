@@ -19,7 +19,7 @@ __all__ = ["MOST_CELLS", "cells_of", "check_cells", "check_size"]
 MOST_CELLS: Final = 25_000
 
 #: Cells of a drawer that is filled with spare trays, whose search takes longer.
-_MOST_FILLED: Final = 2_500
+_MOST_FILLED: Final = 1_000
 
 _MOST_TRAYS: Final = 4_000
 _MOST_ITEMS: Final = 1_000
