@@ -6,7 +6,7 @@ This is all that the API sees of a job. It imports nothing that builds a mesh.
 import copy
 import logging
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Final, Self
 
 from kombu.exceptions import OperationalError
@@ -15,13 +15,14 @@ from redis.exceptions import RedisError
 from sqlalchemy import Engine as Database
 from sqlalchemy.exc import SQLAlchemyError
 
-from worker.jobs.app import BUILD_JOB, make_app
+from worker.jobs.app import BUILD_JOB, REPACK_RUNS, make_app
 from worker.jobs.blobs import Blobs
 from worker.jobs.caller import LOCAL, Caller
 from worker.jobs.database import open_database
 from worker.jobs.deletion import Deletion
 from worker.jobs.job import BUNDLE_NAME, MANIFEST_NAME, Job, StoredFile
 from worker.jobs.keys import Keys
+from worker.jobs.prints import Prints
 from worker.jobs.records import Records
 from worker.jobs.settings import Settings
 from worker.jobs.upkeep import Upkeep
@@ -69,6 +70,7 @@ class Engine:
         self._upkeep = Upkeep(settings, database, blobs, self.requeue)
         self._caller = LOCAL
         self.keys = Keys(database)
+        self.prints = Prints(database)
 
     @classmethod
     def open(cls, settings: Settings) -> "Engine":
@@ -223,6 +225,7 @@ class Engine:
             quiet_seconds=_QUIET_SECONDS, limit=_MOST, lease_seconds=self.settings.lease_seconds
         )
         self._send(waiting)
+        self._send_repacks(self.prints.waiting(quiet_seconds=_QUIET_SECONDS, limit=_MOST))
         return len(waiting)
 
     def keep_up(self) -> int | None:
@@ -240,6 +243,13 @@ class Engine:
         except BrokerUnavailable as error:
             _log.warning("Job %s waits: %s", job_id, error)
 
+    def wake_repack(self, job_id: str) -> None:
+        """Have a worker write the files of the job's new runs, if the broker answers; else `requeue` finds the job."""
+        try:
+            self._send_repacks([job_id])
+        except BrokerUnavailable as error:
+            _log.warning("New runs of job %s wait: %s", job_id, error)
+
     def _ready(self, job_id: str) -> None:
         job = self.job(job_id)
         if job.state != "succeeded":
@@ -247,16 +257,22 @@ class Engine:
             raise JobNotReady(value=job.state, limit="succeeded", remedy=remedy)
 
     def _send(self, job_ids: list[str]) -> None:
+        self._send_each(BUILD_JOB, job_ids, self._records.enqueued)
+
+    def _send_repacks(self, job_ids: list[str]) -> None:
+        self._send_each(REPACK_RUNS, job_ids, self.prints.enqueued)
+
+    def _send_each(self, task: str, job_ids: list[str], enqueued: Callable[[list[str]], None]) -> None:
         sent: list[str] = []
         try:
             for job_id in job_ids:
-                self._app.send_task(BUILD_JOB, args=[job_id], retry=False)
+                self._app.send_task(task, args=[job_id], retry=False)
                 sent.append(job_id)
         except _BROKER_FAULTS as error:
             raise BrokerUnavailable(value=type(error).__name__) from error
         finally:
             if sent:
-                self._records.enqueued(sent)
+                enqueued(sent)
 
 
 #: What sending raises when the broker is away.

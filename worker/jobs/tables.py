@@ -79,6 +79,49 @@ class JobFileRow(Base):
     __table_args__ = (Index("job_files_by_key", "key"),)
 
 
+class PrintEventRow(Base):
+    """What was said of printed pieces, in the order in which it came. Rows are only ever added."""
+
+    __tablename__ = "print_events"
+
+    job_id: Mapped[str] = mapped_column(ForeignKey("jobs.id", ondelete="CASCADE"), primary_key=True)
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    #: The caller's own name for it, or one of ours; a second event of this name is the same or none.
+    id: Mapped[str] = mapped_column(Text)
+    fingerprint: Mapped[str] = mapped_column(Text)
+    recorded: Mapped[datetime] = mapped_column(Moment)
+    at: Mapped[datetime] = mapped_column(Moment)
+    outcome: Mapped[str] = mapped_column(Text)
+    run: Mapped[int | None] = mapped_column(default=None)
+    mark: Mapped[str | None] = mapped_column(Text, default=None)
+    count: Mapped[int | None] = mapped_column(default=None)
+    failed: Mapped[dict[str, int]] = mapped_column(types.JSON)
+    note: Mapped[str | None] = mapped_column(Text, default=None)
+    #: Pieces and runs that were left after it.
+    pieces_left: Mapped[int] = mapped_column()
+    runs_left: Mapped[int] = mapped_column()
+
+    __table_args__ = (Index("print_events_by_id", "job_id", "id", unique=True),)
+
+
+class PrintStateRow(Base):
+    """Where the printing of a job stands after its last event, and whether files of new runs are to be written."""
+
+    __tablename__ = "print_states"
+
+    job_id: Mapped[str] = mapped_column(ForeignKey("jobs.id", ondelete="CASCADE"), primary_key=True)
+    #: The number of the last event; who writes says from which one.
+    revision: Mapped[int] = mapped_column()
+    standing: Mapped[dict[str, Any]] = mapped_column(types.JSON)
+    #: A run that was packed afresh has no file yet.
+    repack: Mapped[bool] = mapped_column(default=False)
+    enqueued: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    attempts: Mapped[int] = mapped_column(default=0)
+    problem: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
+
+    __table_args__ = (Index("print_states_by_repack", "repack", "job_id"),)
+
+
 class PartRow(Base):
     """One shape that was built, written, read back and passed, against one set of limits."""
 

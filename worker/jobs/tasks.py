@@ -8,15 +8,18 @@ from functools import cache
 from typing import Any, Final
 
 from celery import Task, bootsteps, signals
+from sqlalchemy import Engine as Database
 
-from worker.jobs.app import BUILD_JOB, WAKE_UP, make_app
+from worker.jobs.app import BUILD_JOB, REPACK_RUNS, WAKE_UP, make_app
 from worker.jobs.blobs import Blobs
 from worker.jobs.building import Outcome, Workshop
 from worker.jobs.closing import Closing
 from worker.jobs.database import open_database
 from worker.jobs.engine import Engine
 from worker.jobs.memory import limit_memory
+from worker.jobs.prints import Prints
 from worker.jobs.records import Records
+from worker.jobs.repacking import Repacking
 from worker.jobs.settings import Settings
 from worker.spec.errors import BrokerUnavailable
 
@@ -52,9 +55,15 @@ signals.worker_process_init.connect(start_process)
 
 
 @cache
-def workshop() -> Workshop:
+def database() -> Database:
     """Return this process's own connections: none may cross a fork, so the first task opens them."""
-    records = Records(open_database(settings.database))
+    return open_database(settings.database)
+
+
+@cache
+def workshop() -> Workshop:
+    """Return this process's own workshop."""
+    records = Records(database())
     return Workshop(settings, records, Blobs.open(settings), closing=closing.begun)
 
 
@@ -85,6 +94,14 @@ def again(task: Task, job_id: str, seconds: float) -> None:
     task.app.send_task(BUILD_JOB, args=[job_id], countdown=seconds)
 
 
+def repack_runs(job_id: str) -> None:
+    """Write the files of the job's new runs. What cannot be done now is sent again by `wake_up`."""
+    shop = workshop()
+    prints = Prints(database())
+    outcome = Repacking(shop.records, prints, shop.blobs).repack(job_id)
+    _log.info("New runs of job %s: %s.", job_id, outcome.name.lower())
+
+
 def wake_up() -> None:
     """Send messages for jobs that wait without one, and do what else is due, if no other process does."""
     try:
@@ -98,6 +115,7 @@ def wake_up() -> None:
 
 _register: Callable[..., Any] = app.task
 _register(name=BUILD_JOB, bind=True)(build_job)
+_register(name=REPACK_RUNS)(repack_runs)
 _register(name=WAKE_UP, acks_late=False)(wake_up)
 
 
