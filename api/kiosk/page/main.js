@@ -146,7 +146,11 @@ async function begin() {
   byId("jobs").addEventListener("click", showJobs);
   byId("again").addEventListener("click", confirmStartOver);
   watch(onChange);
-  window.addEventListener("hashchange", () => go("make"));
+  window.addEventListener("hashchange", () => { if (jobNow()) go("make"); });
+  document.querySelector(".skip").addEventListener("click", (event) => {
+    event.preventDefault(); // the address keeps the job
+    byId("main").focus();
+  });
   await unlock();
   try {
     await loadCatalogue();

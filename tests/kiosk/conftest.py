@@ -1,0 +1,105 @@
+"""A real browser before a real service: Chromium, the app, a broker and a worker."""
+
+import os
+import shutil
+import subprocess
+import sys
+
+import pytest
+from playwright.sync_api import sync_playwright
+
+from api.command.listening import listening
+from worker.jobs.embedded import Embedded
+from worker.jobs.settings import Settings
+
+#: WebGL 2 in software, so that the 3-D view is drawn on any machine.
+_FLAGS = ["--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
+
+
+def _chromium():
+    """Return the path of a Chromium, which is installed if there is none; None is the browser package's own."""
+    found = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    if found is not None:
+        return found
+    if shutil.which("apt-get") and os.geteuid() == 0:
+        subprocess.run(["apt-get", "update", "-qq"], check=True, capture_output=True)
+        subprocess.run(["apt-get", "install", "-qq", "-y", "chromium"], check=True, capture_output=True)
+        return shutil.which("chromium")
+    subprocess.run([sys.executable, "-m", "playwright", "install", "chromium"], check=True, capture_output=True)
+    return None
+
+
+@pytest.fixture(scope="package")
+def url(tmp_path_factory):
+    settings = Settings.read(data_dir=tmp_path_factory.mktemp("kiosk"), port=0)
+    with Embedded(settings), listening(settings) as address:
+        yield address
+
+
+@pytest.fixture(scope="package")
+def browser():
+    with sync_playwright() as playwright:
+        # as root the browser has no sandbox of its own; it sees our own page only
+        flags = [*_FLAGS, "--no-sandbox"] if os.geteuid() == 0 else _FLAGS
+        browser = playwright.chromium.launch(executable_path=_chromium(), args=flags)
+        yield browser
+        browser.close()
+
+
+class Told(list):
+    """What the page complained of, and what it asked elsewhere."""
+
+
+@pytest.fixture
+def visit(browser, url):
+    """Give a function that opens the page; when the test is over, nothing may have gone wrong in it."""
+    opened = []
+
+    def go(path="/", width=1280, height=800, **options):
+        context = browser.new_context(viewport={"width": width, "height": height}, has_touch=True, **options)
+        page = context.new_page()
+        page.set_default_timeout(15_000)
+        told = Told()
+        page.on("pageerror", lambda error: told.append(str(error)))
+        page.on("console", lambda message: message.type == "error" and told.append(message.text))
+        page.on("request", lambda asked: asked.url.startswith((url, "blob:")) or told.append(asked.url))
+        page.goto(url + path)
+        page.wait_for_selector("html[data-ready]")
+        opened.append((context, told))
+        return page
+
+    yield go
+    for context, told in opened:
+        context.close()
+        # a refusal and a lost connection are told on the page; the browser notes them too
+        assert [one for one in told if "Failed to load resource" not in one] == []
+
+
+def measure(page, width="310", depth="425", height="70"):
+    """Type one reading a side."""
+    page.fill("#width-0-0", width)
+    page.fill("#depth-0-0", depth)
+    page.fill("#height-0", height)
+
+
+@pytest.fixture
+def small(visit):
+    """Give a function that opens the page with a small drawer measured and one thing in it, ready to be made."""
+
+    def go(**options):
+        page = visit(**options)
+        measure(page, "130", "130", "60")
+        page.tap("#next")
+        page.tap("#add-battery-aa")
+        page.tap("#next")
+        page.uncheck("#coupon")
+        page.tap("#next")
+        page.wait_for_selector("#submit:enabled")
+        return page
+
+    return go
+
+
+@pytest.fixture(scope="session", name="measure")
+def _measure():
+    return measure

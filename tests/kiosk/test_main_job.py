@@ -1,0 +1,69 @@
+"""The whole main job by touch."""
+
+import hashlib
+import json
+import zipfile
+
+import pytest
+
+pytestmark = pytest.mark.service
+
+
+def test_a_drawer_from_the_tape_to_the_files_by_touch(visit, measure, url):
+    page = visit()
+    measure(page)
+    page.fill("#width-0-1", "311")
+    page.wait_for_selector("#plan-sum")
+    page.tap("#next")
+    for thing in ("battery-aa", "battery-aa", "pen-ball"):
+        page.tap(f"#add-{thing}")
+    page.fill("#own-name", "calliper")
+    for index, size in enumerate(("235", "75", "16")):
+        page.fill(f"#own-size-{index}", size)
+    page.tap("#own-add")
+    page.wait_for_selector(".plan-drawing :text('calliper')")
+    page.wait_for_selector(".plan-drawing :text('2 ')")
+    page.tap("#next")
+    page.select_option("#material", "PETG")
+    page.fill("#price", "24")
+    page.tap("#next")
+    page.tap("#submit")
+    page.wait_for_selector("#tab-view", timeout=120_000)
+    triangles = page.wait_for_selector("#stage canvas[data-drawn]", timeout=60_000).get_attribute("data-drawn")
+    assert int(triangles) > 1000
+    job = page.url.partition("#job=")[2]
+    manifest = json.loads(page.request.get(f"{url}/v1/jobs/{job}/manifest").body())
+    told = dict(
+        zip(page.locator("#facts dt").all_inner_texts(), page.locator("#facts dd").all_inner_texts(), strict=True)
+    )
+    assert told["Print runs"] == str(len(manifest["runs"]))
+    assert told["Filament costs"] == f"{manifest['work']['cost']:.2f}"
+
+    page.tap("#tab-map")
+    assert page.locator(".legend tbody tr").count() == sum(
+        one["cell"] is not None for one in manifest["drawers"][0]["placements"]
+    )
+    page.tap("#tab-files")
+    with page.expect_download() as saved:
+        page.locator("[id='file-bundle.zip']").tap()
+    data = saved.value.path().read_bytes()
+    assert hashlib.sha256(data).hexdigest() == manifest["bundle"]["sha256"]
+    with zipfile.ZipFile(saved.value.path()) as bundle:
+        assert bundle.testzip() is None
+
+
+def test_runs_are_ticked_off_until_all_is_printed(small):
+    page = small()
+    page.tap("#submit")
+    page.wait_for_selector("#tab-runs", timeout=120_000)
+    page.tap("#tab-runs")
+    page.wait_for_selector(".run")
+    first = page.locator(".run").first.get_attribute("id")
+    number = first.removeprefix("run-")
+    page.tap(f"#failed-{number}")
+    page.wait_for_selector(f"#{first}", state="detached")  # what failed is laid out again, as another run
+    while page.locator(".run").count():
+        left = page.locator(".run").first.get_attribute("id")
+        page.tap(f"#printed-{left.removeprefix('run-')}")
+        page.wait_for_selector(f"#{left}", state="detached")
+    page.wait_for_selector("#all-printed")
