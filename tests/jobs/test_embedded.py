@@ -1,12 +1,15 @@
 """The embedded broker and worker: they come up, go down, and never outlive who started them."""
 
+import os
 import signal
 import socket
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
+from worker.jobs.app import make_app
 from worker.jobs.embedded import Embedded
 from worker.jobs.engine import Engine
 from worker.jobs.keeper import child_environment
@@ -71,3 +74,65 @@ def test_a_job_outlives_its_service(spec, ended, until, tmp_path):
             assert ended(engine, between).state == "succeeded"
         assert not _answers(settings)
     assert not settings.socket.exists()
+
+
+def _many_parts(spec):
+    trays = [
+        {"name": f"tray {number}", "cells": [1, 1], "height": 20 + number / 10, "compartments": [2, 2]}
+        for number in range(40)
+    ]
+    return spec(drawers=[{"name": "wide", "width": 500, "depth": 500, "height": 120, "trays": trays}])
+
+
+def _lives(pid):
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
+    except FileNotFoundError:
+        return False
+
+
+def _worker(settings):
+    """The process of the worker, and those of its pool."""
+    app = make_app(settings, "work")
+    try:
+        (stats,) = app.control.inspect(timeout=5.0, limit=1).stats().values()
+    finally:
+        app.close()
+    return [stats["pid"], *stats["pool"]["processes"]]
+
+
+def test_a_job_under_way_when_the_service_ends_is_handed_back(spec, ended, until, tmp_path):
+    settings = Settings.read(data_dir=tmp_path, lease_seconds=60.0, concurrency=1, grace_seconds=0.0)
+    with Engine.open(settings) as engine:
+        with Embedded(settings):
+            job = engine.submit(_many_parts(spec))
+            until(lambda: engine.job(job.id).progress.done > 1)
+        left = engine.job(job.id)
+        assert (left.state, left.attempts) == ("queued", 0)
+        with Embedded(settings):
+            done = ended(engine, job)
+        assert (done.state, done.attempts) == ("succeeded", 1)
+
+
+def test_a_keeper_that_is_killed_leaves_nothing_and_is_followed(spec, ended, until, tmp_path):
+    settings = Settings.read(data_dir=tmp_path, lease_seconds=1.0, concurrency=1, grace_seconds=0.0)
+    with Engine.open(settings) as engine, Embedded(settings) as embedded:
+        keeper, processes = embedded._keeper, _worker(settings)
+        os.kill(keeper.pid, signal.SIGKILL)
+        until(lambda: not any(_lives(pid) for pid in processes))
+        assert ended(engine, engine.submit(spec(name="after the keeper's end"))).state == "succeeded"
+        assert embedded._keeper is not keeper
+    assert not _answers(settings)
+
+
+def test_a_service_starts_at_once_where_a_keeper_was_killed(spec, ended, tmp_path):
+    settings = Settings.read(data_dir=tmp_path, lease_seconds=1.0, concurrency=1)
+    first = Embedded(settings)
+    first.start()
+    first._closing.set()  # it shall not be followed by one of its own
+    keeper = first._keeper
+    os.kill(keeper.pid, signal.SIGKILL)
+    keeper.wait()
+    with Embedded(settings), Engine.open(settings) as engine:
+        assert ended(engine, engine.submit(spec(name="at once"))).state == "succeeded"
+    first.close()
