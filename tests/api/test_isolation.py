@@ -3,10 +3,11 @@ import sys
 
 _LOOK = """
 import sys
-import api.app, api.contract, api.command, api.command.listening, worker.jobs.embedded
+import api.app, api.contract, api.command, api.command.listening, worker.jobs.embedded, worker.output.feed
 api.app.create_app().openapi()
 print(sorted(name for name in sys.modules if name.partition(".")[0] in {"manifold3d", "trimesh", "lib3mf"}
-    or name.startswith(("worker.solids", "worker.output"))))
+    or name.startswith(("worker.solids", "worker.output"))
+    and name not in {"worker.output", "worker.output.feed"}))  # the calendar is written where it is asked for
 """
 
 _QUICK = """

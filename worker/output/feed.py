@@ -22,8 +22,8 @@ _COUNTED_FROM: Final = datetime(2025, 1, 1, tzinfo=UTC)
 _LAST_REVISION: Final = 2**31 - 1
 
 _SAFETY: Final = (
-    "Do not leave a printer running unattended; keep flammable things away from it, and follow its maker's instructions "
-    "and the local rules, which come before this calendar."
+    "Do not leave a printer running unattended; keep flammable things away from it, and follow its maker's "
+    "instructions and the local rules, which come before this calendar."
 )
 
 
@@ -45,7 +45,7 @@ def write_feed(schedule: ScheduleEntry, runs: Sequence[RunEntry], *, name: str, 
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
     calendar.add("method", "PUBLISH")
-    calendar.add("name", name)
+    calendar.add("name", vText(name))
     calendar.add("x-wr-calname", vText(name))  # what calendars read that do not know RFC 7986
     calendar.add("last-modified", made.astimezone(UTC))
     calendar.add("refresh-interval", _REFRESH, parameters={"VALUE": "DURATION"})
