@@ -9,6 +9,7 @@ from api.body import read_spec
 from api.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
 from api.problems import refusals
 from api.specs import SPEC_BODY
+from worker.beds.work import runs_of
 from worker.layout import lay_out
 from worker.layout.document import plan_document
 from worker.spec import Spec
@@ -21,12 +22,14 @@ router = APIRouter(prefix="/v1/plans", tags=["plans"])
 
 
 def make_plan(spec: Spec) -> PlanDocument:
-    """Lay the spec out and return the plan's document.
+    """Lay the spec out, pack its runs and return the plan's document; without meshes, runs have no times.
 
     Raises:
         LayoutError: when it cannot be laid out.
     """
-    return plan_document(lay_out(spec))
+    plan = lay_out(spec)
+    runs, work = runs_of(spec, plan, None)
+    return plan_document(plan).model_copy(update={"runs": runs, "work": work})
 
 
 @router.post(

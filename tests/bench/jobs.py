@@ -3,6 +3,7 @@
 import statistics
 import tempfile
 import time
+from datetime import UTC, datetime
 from pathlib import Path
 
 from worker.jobs.embedded import Embedded
@@ -45,7 +46,7 @@ def served(engine: Engine, spec: Spec) -> float:
 def called(parts: MemoryParts, spec: Spec) -> float:
     """Return the seconds of the pipeline alone."""
     start = time.perf_counter()
-    run_pipeline(spec, part_store=parts)
+    run_pipeline(spec, part_store=parts, now=datetime.now(UTC))
     return time.perf_counter() - start
 
 

@@ -98,13 +98,13 @@ def test_a_job_whose_workers_die_is_given_up(workshop, job, records, engine):
 
 
 def test_a_cancelled_job_stops_and_stays_cancelled(workshop, job, engine):
-    def cancelling(spec, *, part_store, report, cancelled):
+    def cancelling(spec, *, report, **others):
         def told(progress):
             if progress.done == 1:
                 engine.cancel(job.id)
             report(progress)
 
-        return run_pipeline(spec, part_store=part_store, report=told, cancelled=cancelled)
+        return run_pipeline(spec, report=told, **others)
 
     assert replace(workshop, pipeline=cancelling).build(job.id) is Outcome.LOST
     assert engine.job(job.id).state == "cancelled"

@@ -1,10 +1,13 @@
 """Trays that stand in the rims of others, as solids."""
 
 import json
+from datetime import UTC, datetime
 
 from worker.jobs.parts import MemoryParts
 from worker.jobs.pipeline import run_pipeline
 from worker.spec import load
+
+NOW = datetime(2026, 3, 2, 17, 30, tzinfo=UTC)
 
 
 def test_piled_trays_keep_the_joint_clearance_and_nothing_less():
@@ -20,7 +23,7 @@ def test_piled_trays_keep_the_joint_clearance_and_nothing_less():
     ]
     drawer = {"name": "bench", "width": 90, "depth": 92, "height": 90, "items": boxes}
     spec = load({"spec": "1", "name": "t", "drawers": [drawer], "printer": {"bed": [256, 256, 256]}, "coupon": False})
-    manifest = json.loads(run_pipeline(spec, part_store=MemoryParts()).manifest)
+    manifest = json.loads(run_pipeline(spec, part_store=MemoryParts(), now=NOW).manifest)
     checks = {check["name"]: check for check in manifest["assembly"]}
     assert all(check["passed"] for check in checks.values())
     assert checks["stack"]["value"] >= 0.24  # the default clearance of 0.25 less rounding

@@ -3,6 +3,7 @@
 import io
 import json
 import zipfile
+from datetime import UTC, datetime
 from hashlib import sha256
 
 import jsonschema
@@ -15,6 +16,8 @@ from worker.jobs.pipeline import run_pipeline
 from worker.solids.mesh import Mesh
 from worker.spec.errors import CheckFailed, JobCancelled, LayoutError
 from worker.spec.manifest import manifest_schema
+
+NOW = datetime(2026, 3, 2, 17, 30, tzinfo=UTC)
 
 _TRAYS = (
     {"name": "screws", "cells": [1, 1], "height": 30, "compartments": [2, 1], "finger_ramp": True},
@@ -42,7 +45,7 @@ def store():
 
 @pytest.fixture(scope="module")
 def made(spec):
-    return run_pipeline(spec(*_TRAYS), part_store=MemoryParts())
+    return run_pipeline(spec(*_TRAYS), part_store=MemoryParts(), now=NOW)
 
 
 def test_the_manifest_names_every_file_with_its_bytes(made):
@@ -53,6 +56,9 @@ def test_the_manifest_names_every_file_with_its_bytes(made):
         one.name: {"name": one.name, "media_type": one.media_type, "bytes": one.bytes, "sha256": one.sha256}
         for one in made.files
     }
+    documents = {one["file"]["name"]: one["file"] for one in manifest["documents"]}
+    assert documents == {one.entry.file.name: one.entry.file.model_dump() for one in made.documents}
+    assert all(sha256(one.data).hexdigest() == one.entry.file.sha256 for one in made.documents)
     assert manifest["bundle"]["sha256"] == sha256(made.bundle).hexdigest()
     assert all(check["passed"] for part in manifest["parts"] for check in part["checks"])
     assert manifest["assembly"]
@@ -64,6 +70,7 @@ def test_the_bundle_holds_every_file(made):
         assert bundle.testzip() is None
         sums = {name.rsplit("/", 1)[-1]: sha256(bundle.read(name)).hexdigest() for name in bundle.namelist()}
     assert {one.name: one.sha256 for one in made.files}.items() <= sums.items()
+    assert {one.entry.file.name: one.entry.file.sha256 for one in made.documents}.items() <= sums.items()
 
 
 def test_equal_trays_are_one_part(made):
@@ -72,37 +79,41 @@ def test_equal_trays_are_one_part(made):
 
 
 def test_the_same_spec_gives_the_same_bytes_with_and_without_kept_parts(spec, store, made):
-    first = run_pipeline(spec(*_TRAYS), part_store=store)
+    first = run_pipeline(spec(*_TRAYS), part_store=store, now=NOW)
     kept = list(store.kept)
     assert len(kept) == len(set(kept)) == len(json.loads(first.manifest)["parts"])
-    second = run_pipeline(spec(*_TRAYS), part_store=store)
+    second = run_pipeline(spec(*_TRAYS), part_store=store, now=NOW)
     assert store.kept == kept
     assert first == second == made
 
 
 def test_another_job_uses_the_parts_it_shares(spec, store):
-    run_pipeline(spec(*_TRAYS), part_store=store)
+    run_pipeline(spec(*_TRAYS), part_store=store, now=NOW)
     before = len(store.kept)
     other = {"name": "washers", "cells": [1, 1], "height": 31}
-    run_pipeline(spec(*_TRAYS, other), part_store=store)
+    run_pipeline(spec(*_TRAYS, other), part_store=store, now=NOW)
     assert len(store.kept) == before + 1
 
 
 def test_a_part_is_checked_anew_for_another_printer(spec, store):
-    run_pipeline(spec(), part_store=store)
+    run_pipeline(spec(), part_store=store, now=NOW)
     before = list(store.kept)
-    run_pipeline(spec(printer={"bed": [300, 300, 300]}), part_store=store)
+    run_pipeline(spec(printer={"bed": [300, 300, 300]}), part_store=store, now=NOW)
     assert store.kept == before * 2
 
 
 def test_progress_is_told_part_by_part(spec):
     told = []
-    run_pipeline(spec(*_TRAYS), part_store=MemoryParts(), report=told.append)
+    run_pipeline(spec(*_TRAYS), part_store=MemoryParts(), now=NOW, report=told.append)
     total = told[-1].total
-    assert [one.done for one in told] == [0, *range(total)]
+    steps = [one.done for one in told]
+    assert steps == sorted(steps)
+    assert set(steps) == set(range(total))
     assert (told[0].total, told[0].now) == (0, "layout")
     assert {one.total for one in told[1:]} == {total}
-    assert [one.now for one in told[-2:]] == ["assembly", "bundle"]
+    names = [one.now for one in told]
+    last = names[names.index("assembly") :]
+    assert last == ["assembly", "estimates", "runs", "run 1", "documents", "bundle"]
     assert all(one.now for one in told)
 
 
@@ -110,13 +121,13 @@ def test_progress_is_told_part_by_part(spec):
 def test_cancelling_is_noticed_before_the_next_part(spec, store, after):
     told = []
     with pytest.raises(JobCancelled):
-        run_pipeline(spec(*_TRAYS), part_store=store, report=told.append, cancelled=lambda: len(told) > after)
+        run_pipeline(spec(*_TRAYS), part_store=store, now=NOW, report=told.append, cancelled=lambda: len(told) > after)
     assert len(store.kept) == after - 1
 
 
 def test_what_cannot_be_laid_out_is_refused_with_its_place(spec, store):
     with pytest.raises(LayoutError) as caught:
-        run_pipeline(spec({"name": "saw", "cells": [9, 1], "height": 30}), part_store=store)
+        run_pipeline(spec({"name": "saw", "cells": [9, 1], "height": 30}), part_store=store, now=NOW)
     assert caught.value.pointer.startswith("/drawers/0/trays/0")
     assert store.kept == []
 
@@ -138,7 +149,7 @@ def test_a_broken_solid_fails_with_its_part_and_is_not_kept(spec, store, monkeyp
     build = pipeline.build
     monkeypatch.setattr(pipeline, "build", lambda shape: harm(build(shape)))
     with pytest.raises(CheckFailed) as caught:
-        run_pipeline(spec(*_TRAYS), part_store=store)
+        run_pipeline(spec(*_TRAYS), part_store=store, now=NOW)
     assert caught.value.part
     assert caught.value.limit
     assert store.kept == []

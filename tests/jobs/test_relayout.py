@@ -3,6 +3,7 @@
 import io
 import json
 import zipfile
+from datetime import UTC, datetime
 
 import jsonschema
 import pytest
@@ -11,6 +12,8 @@ from worker.jobs.parts import MemoryParts
 from worker.jobs.pipeline import run_pipeline
 from worker.spec import load
 from worker.spec.manifest import Manifest, manifest_schema
+
+NOW = datetime(2026, 3, 2, 17, 30, tzinfo=UTC)
 
 ITEMS = (
     {"name": "pens", "shape": {"kind": "cylinder", "diameter": 10, "length": 120}, "count": 4},
@@ -45,7 +48,7 @@ def store():
 
 @pytest.fixture(scope="module")
 def made(store):
-    return run_pipeline(load(job(*ITEMS)), part_store=store)
+    return run_pipeline(load(job(*ITEMS)), part_store=store, now=NOW)
 
 
 def test_the_manifest_says_what_lies_where(made):
@@ -68,7 +71,7 @@ def test_the_manifest_says_what_lies_where(made):
 
 def test_the_same_job_over_its_own_manifest_builds_nothing(made, store):
     before = store.built
-    again = run_pipeline(load(job(*ITEMS, previous=json.loads(made.manifest))), part_store=store)
+    again = run_pipeline(load(job(*ITEMS, previous=json.loads(made.manifest))), part_store=store, now=NOW)
     assert store.built == before
     document = json.loads(again.manifest)
     jsonschema.validate(document, manifest_schema())
@@ -82,7 +85,7 @@ def test_the_same_job_over_its_own_manifest_builds_nothing(made, store):
 def test_one_thing_more_builds_its_tray_only(made, store):
     before = store.built
     more = {"name": "chalk", "shape": {"kind": "box", "size": [60, 12, 12]}, "count": 5}
-    again = run_pipeline(load(job(more, *ITEMS, previous=json.loads(made.manifest))), part_store=store)
+    again = run_pipeline(load(job(more, *ITEMS, previous=json.loads(made.manifest))), part_store=store, now=NOW)
     assert store.built == before + 1
     document = json.loads(again.manifest)
     assert [(one["name"], one["count"]) for one in document["changes"]["new"]] == [("chalk", 1)]

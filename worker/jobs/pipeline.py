@@ -1,11 +1,13 @@
 """The pipeline: from a spec to checked files, a manifest and a bundle. It knows no queue and can be called anywhere."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from hashlib import sha256
 from importlib.metadata import version
 from typing import Final
 
+from worker.jobs.documents import Document, documents_of, print_record, run_documents, with_runs
 from worker.jobs.job import BUNDLE_NAME, Progress, StoredFile
 from worker.jobs.parts import BuiltPart, PartFile, PartStore
 from worker.layout import lay_out
@@ -27,12 +29,12 @@ from worker.output.threemf import write_3mf
 from worker.solids import build, digest, genus
 from worker.spec import Printer, Spec
 from worker.spec.errors import JobCancelled
-from worker.spec.manifest import ZIP_TYPE, Check, FileEntry
+from worker.spec.manifest import ZIP_TYPE, FileEntry
 
-__all__ = ["JobResult", "run_pipeline"]
+__all__ = ["JobResult", "build_part", "part_limits", "run_pipeline"]
 
-#: Steps after the parts: the assembly's checks, the manifest and the bundle.
-_LAST_STEPS: Final = 2
+#: Steps after the parts.
+_LAST_STEPS: Final = ("assembly", "estimates", "runs", "documents", "bundle")
 
 #: Digits of a digest that a file carries.
 _SHORT: Final = 16
@@ -40,9 +42,10 @@ _SHORT: Final = 16
 
 @dataclass(frozen=True, slots=True)
 class JobResult:
-    """What a job made. ``files`` are the parts' files, which the part store has; manifest and bundle are bytes."""
+    """What a job made. ``files`` are the parts' files, which the part store has; all else is bytes."""
 
     files: tuple[StoredFile, ...]
+    documents: tuple[Document, ...]
     manifest: bytes = field(repr=False)
     bundle: bytes = field(repr=False)
 
@@ -51,6 +54,9 @@ def run_pipeline(
     spec: Spec,
     *,
     part_store: PartStore,
+    now: datetime,
+    identity: str | None = None,
+    prebuild: Callable[[Spec, Plan], None] = lambda *_: None,
     report: Callable[[Progress], None] = lambda _: None,
     cancelled: Callable[[], bool] = lambda: False,
 ) -> JobResult:
@@ -59,6 +65,9 @@ def run_pipeline(
     Args:
         spec: the job.
         part_store: keeps parts from job to job; only what passed its checks gets there.
+        now: when the job was submitted: no run is dated earlier.
+        identity: the job's; left out, the digest of its spec.
+        prebuild: told the plan before the first part is built.
         report: told before each step.
         cancelled: asked after each report.
 
@@ -76,45 +85,80 @@ def run_pipeline(
     total = 0
     step(0, "layout")
     plan = lay_out(spec)
-    total = len(plan.parts) + _LAST_STEPS
-    limits = _limits(spec.printer)
+    total = len(plan.parts) + len(_LAST_STEPS)
+    last = {name: len(plan.parts) + place for place, name in enumerate(_LAST_STEPS)}
+    prebuild(spec, plan)
     built: dict[str, BuiltPart] = {}
     for done, part in enumerate(plan.parts):
         step(done, f"{part.kind} {part.mark}")
-        built[part.mark] = _part(part, spec.printer, limits, part_store)
-    step(len(plan.parts), "assembly")
+        built[part.mark] = build_part(part, spec.printer_of(part.kind), part_store)
+    step(last["assembly"], "assembly")
     # the STL was read back and passed; what holds for these bytes holds in every later job
-    assembly = check_assembly(plan, {mark: read_stl(part.file("stl").data) for mark, part in built.items()})
+    meshes = {mark: read_stl(part.file("stl").data) for mark, part in built.items()}
+    assembly = check_assembly(plan, meshes)
     require(assembly, "assembly")
-    step(len(plan.parts) + 1, "bundle")
-    return _results(spec, plan, built, assembly)
+    step(last["estimates"], "estimates")
+    prints = print_record(spec, plan, meshes, now)
+    step(last["runs"], "runs")
+    files, records = _named(plan, built)
+    manifest = compose_manifest(plan, records, assembly, digest_of_spec=spec_digest(spec), prints=prints)
+    runs: list[Document] = []
+    for document, checks in run_documents(spec, plan, manifest, meshes):
+        runs.append(document)
+        assembly = (*assembly, *checks)
+        step(last["runs"], f"run {document.entry.run}")
+    manifest = with_runs(manifest, runs).model_copy(update={"assembly": tuple(assembly)})
+    step(last["documents"], "documents")
+    identity = identity or manifest.spec_digest
+    documents = [*runs, *documents_of(plan, manifest, meshes, identity=identity, now=now)]
+    manifest = manifest.model_copy(update={"documents": tuple(one.entry for one in documents)})
+    step(last["bundle"], "bundle")
+    data = {name: one.data for name, one in files.items()} | {one.entry.file.name: one.data for one in documents}
+    bundle = write_bundle(manifest, data)
+    manifest = manifest.model_copy(update={"bundle": file_entry(BUNDLE_NAME, ZIP_TYPE, bundle)})
+    return JobResult(tuple(one.stored for one in files.values()), tuple(documents), manifest_bytes(manifest), bundle)
 
 
-def _results(spec: Spec, plan: Plan, built: Mapping[str, BuiltPart], assembly: Sequence[Check]) -> JobResult:
-    """Name the files by their marks, and put manifest and bundle together."""
-    data: dict[str, bytes] = {}
-    files: list[StoredFile] = []
+@dataclass(frozen=True, slots=True)
+class _Named:
+    """A part's file under its name in the job."""
+
+    stored: StoredFile
+    data: bytes
+
+
+def _named(plan: Plan, built: Mapping[str, BuiltPart]) -> tuple[dict[str, _Named], dict[str, PartRecord]]:
+    """Return the parts' files by name, which is made of their marks, and the parts' records by mark."""
+    files: dict[str, _Named] = {}
     records: dict[str, PartRecord] = {}
     for part in plan.parts:
         made = built[part.mark]
         entries: list[FileEntry] = []
         for one in made.files:
             entry = file_entry(part_file_name(part.mark, part.kind, one.suffix), one.media_type, one.data)
-            data[entry.name] = one.data
-            files.append(StoredFile(entry.name, entry.media_type, entry.bytes, entry.sha256, made.key(one)))
+            stored = StoredFile(entry.name, entry.media_type, entry.bytes, entry.sha256, made.key(one))
+            files[entry.name] = _Named(stored, one.data)
             entries.append(entry)
         records[part.mark] = PartRecord(
             made.digest, made.triangles, made.volume, made.area, made.checks, tuple(entries)
         )
-    manifest = compose_manifest(plan, records, assembly, digest_of_spec=spec_digest(spec))
-    bundle = write_bundle(manifest, data)
-    manifest = manifest.model_copy(update={"bundle": file_entry(BUNDLE_NAME, ZIP_TYPE, bundle)})
-    return JobResult(tuple(files), manifest_bytes(manifest), bundle)
+    return files, records
 
 
-def _part(part: Part, printer: Printer, limits: str, store: PartStore) -> BuiltPart:
-    """Return the part from the store, or build, write, read back, check and keep it."""
-    name = digest(part.shape)
+def part_limits(spec: Spec, part: Part) -> str:
+    """Return the digest of all that the part's checks depend on beside the part."""
+    return _limits(spec.printer_of(part.kind))
+
+
+def build_part(part: Part, printer: Printer, store: PartStore) -> BuiltPart:
+    """Return the part from the store, or build, write, read back, check and keep it.
+
+    Args:
+        part: of the plan.
+        printer: as it prints this kind of part.
+        store: keeps it.
+    """
+    name, limits = digest(part.shape), _limits(printer)
     found = store.find(name, limits)
     if found is not None:
         return found

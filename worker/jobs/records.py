@@ -60,6 +60,7 @@ class Claim:
     token: str
     spec: str
     attempt: int
+    created: datetime
     lost_after: float = 0.0
 
 
@@ -172,11 +173,11 @@ class Records:
                 progress_total=0,
                 progress_now=None,
             )
-            .returning(JobRow.spec, JobRow.attempts)
+            .returning(JobRow.spec, JobRow.attempts, JobRow.created)
         )
         with self._engine.begin() as connection:
             row = connection.execute(statement).one_or_none()
-        return None if row is None else Claim(job_id, token, row.spec, row.attempts, before.seconds)
+        return None if row is None else Claim(job_id, token, row.spec, row.attempts, row.created, before.seconds)
 
     def cause(self, job_id: str) -> str | None:
         """Return why the last attempt that did not come to an end stopped, or None when there was none."""

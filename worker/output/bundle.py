@@ -7,13 +7,22 @@ from typing import Final
 
 from worker.output.archive import Entry, write_zip
 from worker.output.manifest import manifest_bytes
+from worker.output.summary import summary
 from worker.spec.errors import BlobMissing
-from worker.spec.manifest import THREEMF_TYPE, Changes, FileEntry, Manifest, PlacementEntry
+from worker.spec.manifest import PDF_TYPE, THREEMF_TYPE, Changes, FileEntry, Manifest, PlacementEntry
 
 #: Names inside the bundle.
 READ_FIRST: Final = "READ-FIRST.txt"
 MANIFEST: Final = "manifest.json"
 PARTS: Final = "parts/"
+
+#: Folders of the documents.
+_FOLDERS: Final = {
+    "run": "runs/", "map": "maps/", "labels": "labels/", "model": "models/", "bill": "", "calendar": "",
+}  # fmt: skip
+
+#: Are compressed in themselves.
+_PACKED: Final = frozenset({THREEMF_TYPE, PDF_TYPE})
 
 _WIDTH: Final = 100
 
@@ -23,7 +32,7 @@ def write_bundle(manifest: Manifest, files: Mapping[str, bytes]) -> bytes:
 
     Args:
         manifest: the job's; the copy inside carries no entry of the bundle itself.
-        files: the bytes of every file that the manifest's parts name.
+        files: the bytes of every file that the manifest's parts and documents name.
 
     Raises:
         BlobMissing: when a file that the manifest names is missing or is not what the manifest says.
@@ -34,9 +43,15 @@ def write_bundle(manifest: Manifest, files: Mapping[str, bytes]) -> bytes:
             Entry(READ_FIRST, read_first(inside).encode()),
             Entry(MANIFEST, manifest_bytes(inside)),
             *(
-                Entry(PARTS + entry.name, _checked(entry, files), packed=entry.media_type == THREEMF_TYPE)
+                Entry(PARTS + entry.name, _checked(entry, files), packed=entry.media_type in _PACKED)
                 for part in inside.parts
                 for entry in part.files
+            ),
+            *(
+                Entry(
+                    _FOLDERS[one.role] + one.file.name, _checked(one.file, files), packed=one.file.media_type in _PACKED
+                )
+                for one in inside.documents
             ),
         ]
     )
@@ -56,6 +71,8 @@ def read_first(manifest: Manifest) -> str:
         lines += ["Without a place", "---------------", *_paragraphs(lost), ""]
     if manifest.changes is not None:
         lines += ["Changes", "-------", *_changed(manifest.changes), ""]
+    if printing := list(summary(manifest)):
+        lines += ["Printing", "--------", *printing, ""]
     lines += ["Parts", "-----", "All lengths are millimetres. Parts lie as they are printed, without supports.", ""]
     for part in manifest.parts:
         size = " x ".join(f"{length:g}" for length in part.size)

@@ -13,7 +13,18 @@ from worker.layout.document import plan_document
 from worker.layout.parts import Kind
 from worker.layout.plan import Plan
 from worker.solids.kernel import KERNEL
-from worker.spec.manifest import Check, FileEntry, Generator, Manifest, PartEntry
+from worker.spec.manifest import (
+    Check,
+    EstimateEntry,
+    FileEntry,
+    Generator,
+    Manifest,
+    PartEntry,
+    PurchaseEntry,
+    RunEntry,
+    ScheduleEntry,
+    WorkEntry,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,13 +39,24 @@ class PartRecord:
     files: tuple[FileEntry, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class PrintRecord:
+    """How the parts are printed: estimates by mark, the runs and all of them in numbers, when, and what to buy."""
+
+    estimates: Mapping[str, EstimateEntry]
+    runs: tuple[RunEntry, ...]
+    work: WorkEntry
+    schedule: ScheduleEntry | None
+    purchases: tuple[PurchaseEntry, ...]
+
+
 def compose_manifest(
     plan: Plan,
     records: Mapping[str, PartRecord],
     assembly: Sequence[Check],
     *,
     digest_of_spec: str,
-    bundle: FileEntry | None = None,
+    prints: PrintRecord | None = None,
 ) -> Manifest:
     """Return the manifest of a job.
 
@@ -43,13 +65,13 @@ def compose_manifest(
         records: by mark, one for every part of the plan.
         assembly: the checks of the drawers as they stand.
         digest_of_spec: see `spec_digest`.
-        bundle: the archive's own entry; left out in the manifest that goes into it.
+        prints: how the parts are printed.
 
     Raises:
-        KeyError: when a part has no record.
+        KeyError: when a part has no record, or no estimate among the others'.
     """
     document = plan_document(plan)
-    return Manifest(
+    manifest = Manifest(
         generator=Generator(version=version("drawerwright"), kernel=KERNEL),
         name=document.name,
         spec_digest=digest_of_spec,
@@ -61,6 +83,7 @@ def compose_manifest(
                 volume=round(record.volume, 3),
                 area=round(record.area, 3),
                 digest=record.digest,
+                estimate=None if prints is None else prints.estimates[part.mark],
                 checks=record.checks,
                 files=record.files,
             )
@@ -73,8 +96,11 @@ def compose_manifest(
         unplaced=document.unplaced,
         changes=document.changes,
         numbering=document.numbering,
-        bundle=bundle,
     )
+    if prints is None:
+        return manifest
+    told = {"runs": prints.runs, "work": prints.work, "schedule": prints.schedule, "purchases": prints.purchases}
+    return manifest.model_copy(update=told)
 
 
 def manifest_bytes(manifest: Manifest) -> bytes:

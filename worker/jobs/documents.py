@@ -1,0 +1,137 @@
+"""Documents: the files of a job that belong to no part, from runs to the calendar."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Final
+
+from worker.beds.prices import compare, price_parts
+from worker.beds.spools import purchases
+from worker.beds.timetable import make_timetable
+from worker.beds.work import runs_of
+from worker.layout.plan import Plan
+from worker.output.bill import write_bill
+from worker.output.feed import write_feed
+from worker.output.inspection import require
+from worker.output.manifest import PrintRecord, file_entry
+from worker.output.runs import BedObject, check_run, write_run
+from worker.output.scene import write_glb
+from worker.output.thumbnail import draw_bed
+from worker.solids import Mesh
+from worker.spec import Spec
+from worker.spec.manifest import (
+    CALENDAR_TYPE,
+    CSV_TYPE,
+    GLB_TYPE,
+    THREEMF_TYPE,
+    Check,
+    DocumentEntry,
+    Manifest,
+    RunEntry,
+)
+
+__all__ = ["Document", "documents_of", "print_record", "run_documents", "run_name", "with_runs"]
+
+#: Digits of a run's number in its file's name, at least.
+_DIGITS: Final = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A file with its entry."""
+
+    entry: DocumentEntry
+    data: bytes = field(repr=False)
+
+
+def run_name(number: int) -> str:
+    """Return the name of a run's file."""
+    return f"run-{number:0{_DIGITS}d}.3mf"
+
+
+def print_record(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], now: datetime) -> PrintRecord:
+    """Return how a job is printed: what each part takes, in which runs, when, and what to buy."""
+    estimates = price_parts(spec, plan, meshes)
+    runs, work = runs_of(spec, plan, estimates)
+    work = work.model_copy(update={"alternatives": compare(spec, plan, meshes)})
+    materials = tuple(dict.fromkeys(spec.material_of(part.kind) for part in plan.parts))
+    schedule = None if spec.schedule is None else make_timetable(spec.schedule, runs, materials, now)
+    bought = purchases(runs, materials, steps=() if schedule is None else schedule.steps)
+    return PrintRecord(estimates, runs, work, schedule, bought)
+
+
+def with_runs(manifest: Manifest, documents: Sequence[Document]) -> Manifest:
+    """Return the manifest with the name of its file in each run."""
+    names = {one.entry.run: one.entry.file.name for one in documents}
+    runs = tuple(run.model_copy(update={"file": names[run.number]}) for run in manifest.runs)
+    return manifest.model_copy(update={"runs": runs})
+
+
+def run_documents(
+    spec: Spec, plan: Plan, manifest: Manifest, meshes: Mapping[str, Mesh]
+) -> Iterator[tuple[Document, tuple[Check, ...]]]:
+    """Yield each run's file with its checks, which it has passed.
+
+    Raises:
+        CheckFailed: when a file as read back is not the run.
+    """
+    names = {part.mark: part.name for part in plan.parts}
+    application = f"{manifest.generator.name} {manifest.generator.version}"
+    for run in manifest.runs:
+        objects = [
+            BedObject(
+                mesh=meshes[one.mark],
+                name=f"{one.mark} {names[one.mark]}",
+                part_number=one.mark,
+                colour=run.colour,
+                at=one.at,
+                turn=one.turn,
+                material=run.material,
+            )
+            for one in run.pieces
+        ]
+        forbidden = [(*one.at, *one.size) for one in spec.printer.forbidden]
+        picture = draw_bed(objects, (spec.printer.bed[0], spec.printer.bed[1]), forbidden)
+        title = f"{spec.name}, run {run.number} of {len(manifest.runs)}"
+        told = {"Application": application, "Description": _told(run)}
+        data = write_run(objects, title=title, metadata=told, thumbnail=picture)
+        name = run_name(run.number)
+        checks = check_run(data, objects, spec.printer, spacing=spec.printing.spacing, subject=name)
+        require(checks, f"run {run.number}")
+        entry = DocumentEntry(role="run", title=title, run=run.number, file=file_entry(name, THREEMF_TYPE, data))
+        yield Document(entry, data), checks
+
+
+def documents_of(
+    plan: Plan, manifest: Manifest, meshes: Mapping[str, Mesh], *, identity: str, now: datetime
+) -> Iterator[Document]:
+    """Yield all other files, given the manifest that names the runs already.
+
+    Args:
+        plan: the job laid out.
+        manifest: without these documents.
+        meshes: by mark.
+        identity: what no other job has: the calendar's events are known by it.
+        now: when the job was made.
+    """
+    colours = {
+        part.mark: part.estimate.colour
+        for part in manifest.parts
+        if part.estimate is not None and part.estimate.colour is not None
+    }
+    for number, drawer in enumerate(plan.drawers, start=1):
+        data = write_glb(drawer, meshes, colours)
+        file = file_entry(f"drawer-{number}.glb", GLB_TYPE, data)
+        yield Document(DocumentEntry(role="model", title=f"{drawer.name} in 3-D", drawer=drawer.name, file=file), data)
+    data = write_bill(manifest)
+    yield Document(DocumentEntry(role="bill", title="Bill of parts", file=file_entry("bill.csv", CSV_TYPE, data)), data)
+    if manifest.schedule is not None:
+        data = write_feed(manifest.schedule, manifest.runs, name=manifest.name, uid_base=identity, made=now)
+        file = file_entry("schedule.ics", CALENDAR_TYPE, data)
+        yield Document(DocumentEntry(role="calendar", title="Print runs as a calendar", file=file), data)
+
+
+def _told(run: RunEntry) -> str:
+    """Return how a run is to be printed."""
+    colour = f", {run.colour}" if run.colour else ""
+    return f"{run.material}{colour}; layers of {run.layer:g} mm, lines of {run.line_width:g} mm, no supports"
