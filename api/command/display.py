@@ -1,5 +1,6 @@
 """What a person sees: tables, progress, problems. Results go to standard output, everything else to standard error."""
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any, Final
@@ -12,7 +13,7 @@ from rich.text import Text
 
 from api.documents import JobDocument
 from worker.spec import Box, CatalogueEntry, Cylinder, Screw
-from worker.spec.manifest import CautionEntry, DrawerEntry, Manifest, PlanDocument, WarningEntry
+from worker.spec.manifest import CautionEntry, DrawerEntry, Manifest, PlanDocument, WarningEntry, WorkEntry
 
 __all__ = ["Watcher", "note", "show_catalogue", "show_keys", "show_manifest", "show_plan", "show_problem", "watching"]
 
@@ -79,6 +80,7 @@ def show_plan(plan: PlanDocument) -> None:
     _drawers(plan.drawers)
     _parts(plan.parts, ())
     _things(plan)
+    _runs(plan)
     _lines(plan.warnings, plan.cautions)
 
 
@@ -93,6 +95,7 @@ def show_manifest(manifest: Manifest) -> None:
         ),
     )
     _things(manifest)
+    _runs(manifest)
     if manifest.assembly:
         passed = sum(check.passed for check in manifest.assembly)
         _results.print(_plain(f"Checks of the parts together: {passed}/{len(manifest.assembly)} passed."))
@@ -172,6 +175,71 @@ def _things(told: PlanDocument | Manifest) -> None:
         )
         text = f"Of what is printed {kept} stay, {moved} move and {retired} are no longer needed; {new} are new."
         _results.print(_plain(text), soft_wrap=True)
+
+
+def _runs(told: PlanDocument | Manifest) -> None:
+    """Print the runs, what all of them take, when all is printed and what to buy."""
+    work = told.work
+    if work is None or not told.runs:
+        return
+    timed = work.seconds is not None
+    table = Table(box=SIMPLE_HEAD, header_style="bold")
+    table.add_column("run", justify="right")
+    table.add_column("filament", overflow="fold")
+    table.add_column("layer", justify="right", no_wrap=True)
+    table.add_column("pieces", overflow="fold")
+    for title in ("h:min", "g") if timed else ():
+        table.add_column(title, justify="right", no_wrap=True)
+    for run in told.runs:
+        counts = Counter(piece.mark for piece in run.pieces)
+        pieces = ", ".join(mark if count == 1 else f"{count} x {mark}" for mark, count in counts.items())
+        filament = f"{run.material} {run.colour or ''}".rstrip()
+        figures = (_clock(run.seconds or 0.0), f"{run.grams or 0.0:.0f}") if timed else ()
+        cells = (f"{run.number}", filament, f"{run.layer:g}", pieces, *figures)
+        table.add_row(*(_plain(cell) for cell in cells))
+    _results.print(table)
+    least = "no packing has fewer" if work.least_runs == work.runs else f"at least {work.least_runs} are needed"
+    _results.print(_plain(f"{work.pieces} pieces in {work.runs} runs; {least}."), soft_wrap=True)
+    if timed:
+        _results.print(_plain(_sums(work)), soft_wrap=True)
+    if isinstance(told, Manifest):
+        _outlook(told)
+
+
+def _sums(work: WorkEntry) -> str:
+    """Return what all runs take, and how sure that is."""
+    cost = "" if work.cost is None else f", filament for {work.cost:.2f}"
+    time, filament = (100.0 * (part or 0.0) for part in (work.time_uncertainty, work.filament_uncertainty))
+    return (
+        f"{_clock(work.seconds or 0.0)} hours (within {time:.0f} %), {work.grams or 0.0:.0f} g or "
+        f"{work.metres or 0.0:.0f} m (within {filament:.0f} %){cost}."
+    )
+
+
+def _outlook(manifest: Manifest) -> None:
+    """Print what other layers would take, when all is printed, and what to buy."""
+    if manifest.work is not None:
+        for other in manifest.work.alternatives:
+            text = (
+                f"Layers of {other.layer:g} mm: {other.runs} runs, {_clock(other.seconds)} hours, {other.grams:.0f} g."
+            )
+            _results.print(_plain(text), soft_wrap=True)
+    if manifest.schedule is not None:
+        if manifest.schedule.finish is not None:
+            finish = f"{manifest.schedule.finish:%a %Y-%m-%d %H:%M} ({manifest.schedule.timezone})"
+            _results.print(_plain(f"All is printed by {finish} at the earliest."), soft_wrap=True)
+        for one in manifest.schedule.waiting:
+            _results.print(_plain(f"Run {one.run} has no time: {one.reason}"), style="yellow", soft_wrap=True)
+    for bought in manifest.purchases:
+        if bought.spools:
+            text = f"To buy: {bought.spools} x {bought.material} {bought.colour or ''}".rstrip()
+            _results.print(_plain(f"{text}."), soft_wrap=True)
+
+
+def _clock(seconds: float) -> str:
+    """Return hours and minutes."""
+    minutes = round(seconds / 60.0)
+    return f"{minutes // 60}:{minutes % 60:02d}"
 
 
 def _parts(parts: Sequence[Any], more: Sequence[tuple[str, Callable[[Any], str]]]) -> None:
