@@ -13,7 +13,7 @@ from starlette.requests import ClientDisconnect
 from starlette.routing import Match
 
 from api.address import base_of, path_of
-from api.errors import AddressUnknown, MethodRefused, ParameterRefused, RequestRefused, kinds
+from api.errors import AddressUnknown, BodyTooSlow, MethodRefused, ParameterRefused, RequestRefused, kinds
 from worker.spec.errors import DrawerwrightError, InternalError, QuotaReached
 
 __all__ = ["PROBLEM_TYPE", "Fault", "Problem", "ProblemKind", "install", "problem_response", "refusals", "router"]
@@ -140,8 +140,12 @@ def _ours(request: Request, error: Exception) -> Response:
         return _unexpected(request, error)
     if error.status >= InternalError.status:
         _log.error("%s %s: %s", request.method, path_of(request), error)
-    wait = error.wait if isinstance(error, QuotaReached) else None
-    return problem_response(request, error, headers=None if wait is None else {"Retry-After": str(wait)})
+    headers = {}
+    if isinstance(error, QuotaReached) and error.wait is not None:
+        headers["Retry-After"] = str(error.wait)
+    if isinstance(error, BodyTooSlow):
+        headers["Connection"] = "close"  # the rest of the body may still come (RFC 9110, 15.5.9)
+    return problem_response(request, error, headers=headers)
 
 
 def _parameters(request: Request, error: Exception) -> Response:

@@ -12,6 +12,7 @@ from typing import Final
 import uvicorn
 
 from api.app import create_app
+from api.command.patience import patient
 from worker.jobs.settings import Settings
 from worker.spec.errors import SettingsError
 
@@ -19,6 +20,12 @@ __all__ = ["listen", "listening", "serve_on"]
 
 #: Seconds that answers under way get when the service ends.
 _GRACE: Final = 5
+
+#: Bytes of the head of a request.
+_LONGEST_HEAD: Final = 32_768
+
+#: Connections at a time; whoever comes then is told that the service is busy (503). Each takes a file descriptor.
+_MOST_CONNECTIONS: Final = 500
 
 #: Seconds in which the service must have started, or ended.
 _PATIENCE: Final = 30.0
@@ -78,6 +85,9 @@ def _server(settings: Settings, level: str) -> uvicorn.Server:
             create_app(settings),
             log_level=level,
             lifespan="on",
+            http=patient(settings.body_seconds),
+            h11_max_incomplete_event_size=_LONGEST_HEAD,
+            limit_concurrency=_MOST_CONNECTIONS,
             server_header=False,
             timeout_graceful_shutdown=_GRACE,
         )

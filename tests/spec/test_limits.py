@@ -1,5 +1,7 @@
 """Sums over a whole spec, each told with its limit."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -41,6 +43,25 @@ def test_a_large_drawer_is_not_filled():
     check_size(_spec(fill=True))
     error = _refused(_spec(width=3000, depth=3000, fill=True))
     assert (error.pointer, error.limit) == ("/drawers/0/fill", "at most 1000 cells")
+
+
+def test_a_large_drawer_has_fewer_obstacles():
+    few = [{"at": [50 + 60 * n, 50], "size": [20, 20]} for n in range(9)]
+    check_size(_spec(width=3000, depth=3000, obstacles=few))
+    check_size(_spec(obstacles=[{"at": [5 + 8 * n, 50], "size": [5, 5]} for n in range(50)]))
+    error = _refused(_spec(width=3000, depth=3000, obstacles=[*few, {"at": [9, 900], "size": [9, 9]}]))
+    assert (error.pointer, error.value) == ("/drawers/0/obstacles", 10)
+    assert error.limit == "at most 9 obstacles with 5184 cells"
+
+
+def test_a_large_drawer_has_fewer_corners():
+    def ring(radius):
+        turns = (2 * math.pi * n / 250 for n in range(250))
+        return [[radius * (1 + math.cos(turn)), radius * (1 + math.sin(turn))] for turn in turns]
+
+    check_size(_spec(width=None, depth=None, outline=ring(600)))
+    error = _refused(_spec(width=None, depth=None, outline=ring(1490)))
+    assert (error.pointer, error.value) == ("/drawers/0/outline", 250)
 
 
 def test_cells_are_summed_over_drawers_and_copies_and_the_limit_is_named():

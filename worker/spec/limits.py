@@ -21,6 +21,13 @@ MOST_CELLS: Final = 25_000
 #: Cells of a drawer that is filled with spare trays, whose search takes longer.
 _MOST_FILLED: Final = 1_000
 
+#: Cells times obstacles, and cells times corners of the outline, of one drawer: each takes the time of a plain drawer of
+#: 25,000 cells about four times over.
+_MOST_BROKEN: Final = 50_000
+_MOST_BENT: Final = 1_000_000
+#: As many are taken in a drawer of any size.
+_ALWAYS: Final = 4
+
 _MOST_TRAYS: Final = 4_000
 _MOST_ITEMS: Final = 1_000
 _MOST_CORNERS: Final = 20_000
@@ -45,10 +52,23 @@ def check_size(spec: Spec, most_cells: int = MOST_CELLS) -> None:
             "The polygons of the spec have too many corners in all.", "", corners, f"at most {_MOST_CORNERS}"
         )
     for index, drawer in enumerate(spec.drawers):
-        if drawer.fill and (cells := cells_of(drawer, spec.grid.pitch)) > _MOST_FILLED:
-            limit = f"at most {_MOST_FILLED} cells"
-            raise _refused("The drawer is too large to be filled.", f"/drawers/{index}/fill", cells, limit)
+        _check_drawer(drawer, cells_of(drawer, spec.grid.pitch), f"/drawers/{index}")
     check_cells(spec, most_cells)
+
+
+def _check_drawer(drawer: Drawer, cells: int, at: str) -> None:
+    """Refuse a drawer whose cells and what breaks them up are too many together."""
+    if drawer.fill and cells > _MOST_FILLED:
+        limit = f"at most {_MOST_FILLED} cells"
+        raise _refused("The drawer is too large to be filled.", f"{at}/fill", cells, limit)
+    for name, count, most in (
+        ("obstacles", len(drawer.obstacles), _MOST_BROKEN // cells),
+        ("outline", len(drawer.outline or ()), _MOST_BENT // cells),
+    ):
+        if count > max(most, _ALWAYS):
+            what = "obstacles" if name == "obstacles" else "corners"
+            limit = f"at most {max(most, _ALWAYS)} {what} with {cells} cells"
+            raise _refused(f"The drawer has too many {what} for its size.", f"{at}/{name}", count, limit)
 
 
 def check_cells(spec: Spec, most: int) -> None:
