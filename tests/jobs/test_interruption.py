@@ -107,12 +107,17 @@ def test_in_another_thread_it_is_stopped_between_two_steps(workshop, job, record
 
 def test_what_is_shielded_is_done_to_its_end():
     interruption, done = Interruption(), []
-    with pytest.raises(Interrupted) as caught, interruption.armed():
-        with interruption:
-            Timer(0.05, interruption.ask, [Reason.LOST]).start()
-            time.sleep(0.3)
-            done.append("written")
-        done.append("too far")
+
+    def write():
+        with interruption.armed():
+            with interruption:
+                Timer(0.05, interruption.ask, [Reason.LOST]).start()
+                time.sleep(0.3)
+                done.append("written")
+            done.append("too far")
+
+    with pytest.raises(Interrupted) as caught:
+        write()
     assert caught.value.reason is Reason.LOST
     assert done == ["written"]
 

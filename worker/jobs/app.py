@@ -8,6 +8,7 @@ from worker.jobs.settings import Settings
 
 #: The names of the tasks and of their queue; the engine sends by name and never imports a task.
 BUILD_JOB: Final = "drawerwright.build_job"
+BUILD_PARTS: Final = "drawerwright.build_parts"
 WAKE_UP: Final = "drawerwright.wake_up"
 REPACK_RUNS: Final = "drawerwright.repack_runs"
 QUEUE: Final = "drawerwright"

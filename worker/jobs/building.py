@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
 from enum import Enum, auto
@@ -13,13 +14,16 @@ from obstore.exceptions import BaseError as StoreError
 from sqlalchemy.exc import DBAPIError
 
 from worker.jobs.blobs import Blobs
-from worker.jobs.interruption import Interrupted, Interruption, Reason
+from worker.jobs.fanout import Ask, Fanout
+from worker.jobs.interruption import Interrupted, Reason
 from worker.jobs.job import BUNDLE_NAME, MANIFEST_NAME, Progress, StoredFile
 from worker.jobs.lease import Lease
-from worker.jobs.parts import BuiltPart, PartStore, StoredParts
+from worker.jobs.parts import PartStore, StoredParts
 from worker.jobs.pipeline import JobResult, run_pipeline
 from worker.jobs.records import Claim, Records
 from worker.jobs.settings import Settings
+from worker.jobs.sharing import SharedParts
+from worker.layout.plan import Plan
 from worker.spec import Spec
 from worker.spec.errors import DrawerwrightError, InternalError, JobCancelled, JobTooLarge, JobTooLong
 from worker.spec.manifest import JSON_TYPE, ZIP_TYPE
@@ -57,6 +61,7 @@ class Pipeline(Protocol):
         part_store: PartStore,
         now: datetime,
         identity: str | None,
+        prebuild: Callable[[Spec, Plan], None],
         report: Callable[[Progress], None],
         cancelled: Callable[[], bool],
     ) -> JobResult:
@@ -73,6 +78,8 @@ class Workshop:
     pipeline: Pipeline = run_pipeline
     #: Whether this worker ends.
     closing: Callable[[], bool] = lambda: False
+    #: Asks other workers for help; left out, an attempt builds all by itself.
+    ask: Ask = lambda *_: None
 
     def build(self, job_id: str) -> Outcome:
         """Make one attempt at the job, if it is to be had."""
@@ -130,12 +137,21 @@ class Workshop:
             with interruption:
                 lease.report(progress)
 
-        with interruption.armed():
+        fanout = Fanout(self.records, self.blobs, claim.job_id, self.settings.helpers, self.ask)
+
+        def prebuild(spec: Spec, plan: Plan) -> None:
+            with interruption:
+                fanout.call(spec, plan)
+
+        stored = StoredParts(self.records, self.blobs)
+        shared = SharedParts(stored, self.records.part_claims(), interruption)
+        with closing(fanout), shared, interruption.armed():
             return self.pipeline(
                 Spec.model_validate_json(claim.spec),
-                part_store=_Shielded(StoredParts(self.records, self.blobs), interruption),
+                part_store=shared,
                 now=claim.created,
                 identity=claim.job_id,
+                prebuild=prebuild,
                 report=report,
                 cancelled=lease.lost,
             )
@@ -181,24 +197,6 @@ class Workshop:
         key = f"jobs/{job_id}/{checksum[:16]}-{name}"
         self.blobs.put(key, data)
         return StoredFile(name, media_type, len(data), checksum, key)
-
-
-class _Shielded:
-    """Parts in a store that is never left in the middle of a write."""
-
-    def __init__(self, store: PartStore, interruption: Interruption) -> None:
-        self._store = store
-        self._interruption = interruption
-
-    def find(self, digest: str, limits: str) -> BuiltPart | None:
-        """Return the part or None."""
-        with self._interruption:
-            return self._store.find(digest, limits)
-
-    def keep(self, part: BuiltPart) -> None:
-        """Keep the part."""
-        with self._interruption:
-            self._store.keep(part)
 
 
 def _cause(error: Exception) -> str:

@@ -5,10 +5,12 @@ takes the same bytes twice.
 """
 
 import secrets
+from contextlib import suppress
 from typing import Any, Final
 
 from sqlalchemy import Engine, delete
 from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.exc import SQLAlchemyError
 
 from worker.jobs.clock import Clock
 from worker.jobs.tables import PartClaimRow
@@ -52,9 +54,10 @@ class PartClaims:
             connection.execute(delete(PartClaimRow).where(*mine))
 
     def drop_all(self) -> None:
-        """Give up what is still claimed: nothing of it was kept."""
-        for digest in sorted(self._held):
-            self.drop(digest)
+        """Give up what is still claimed: nothing of it was kept. What cannot be given up now runs out."""
+        with suppress(SQLAlchemyError):
+            for digest in sorted(self._held):
+                self.drop(digest)
 
     def tidy(self) -> None:
         """Remove claims of those who are gone."""

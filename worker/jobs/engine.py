@@ -6,7 +6,7 @@ This is all that the API sees of a job. It imports nothing that builds a mesh.
 import copy
 import logging
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Final, Self
 
 from kombu.exceptions import OperationalError
@@ -15,7 +15,7 @@ from redis.exceptions import RedisError
 from sqlalchemy import Engine as Database
 from sqlalchemy.exc import SQLAlchemyError
 
-from worker.jobs.app import BUILD_JOB, REPACK_RUNS, make_app
+from worker.jobs.app import BUILD_JOB, BUILD_PARTS, REPACK_RUNS, make_app
 from worker.jobs.blobs import Blobs
 from worker.jobs.caller import LOCAL, Caller
 from worker.jobs.database import open_database
@@ -249,6 +249,15 @@ class Engine:
             self._send_repacks([job_id])
         except BrokerUnavailable as error:
             _log.warning("New runs of job %s wait: %s", job_id, error)
+
+    def ask(self, job_id: str, key: str, pieces: Sequence[tuple[int, int]]) -> None:
+        """Ask other workers for help with pieces of a job, in the form of `worker.jobs.fanout`."""
+        try:
+            for piece in pieces:
+                options = {"retry": False, "expires": self.settings.job_seconds}
+                self._app.send_task(BUILD_PARTS, args=[job_id, key, *piece], **options)
+        except _BROKER_FAULTS as error:
+            _log.warning("Job %s goes on without help: %s", job_id, type(error).__name__)
 
     def _ready(self, job_id: str) -> None:
         job = self.job(job_id)

@@ -15,6 +15,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.sql import Executable
 
 from worker.jobs.caller import Quotas
+from worker.jobs.claims import PartClaims
 from worker.jobs.clock import Clock, machine_time
 from worker.jobs.identity import new_identity
 from worker.jobs.job import ENDED, Job, Progress, State, StoredFile
@@ -39,6 +40,9 @@ _JOB_COLUMNS = (
 
 #: Seconds of a lease where the caller gives none: the longest that the settings allow.
 _LEASE: Final = 600.0
+
+#: Digests asked for in one statement.
+_PIECE: Final = 400
 
 #: Seconds by which a message may seem to be from the future: clocks are read one after the other.
 _SLACK: Final = 2.0
@@ -271,6 +275,19 @@ class Records:
         with self._engine.connect() as connection:
             return connection.scalar(query)
 
+    def known_parts(self, digests: Sequence[str]) -> set[tuple[str, str]]:
+        """Return digest and limits of those of these parts that are known."""
+        found: set[tuple[str, str]] = set()
+        with self._engine.connect() as connection:
+            for start in range(0, len(digests), _PIECE):
+                some = PartRow.digest.in_(digests[start : start + _PIECE])
+                found.update((row.digest, row.limits) for row in connection.execute(_KNOWN.where(some)))
+        return found
+
+    def part_claims(self) -> PartClaims:
+        """Return a holder of claims on parts."""
+        return PartClaims(self._engine)
+
     def add_part(self, digest: str, limits: str, record: dict[str, Any]) -> None:
         """Keep what is known about a part, in place of what was known before."""
         statement: Any = (
@@ -302,6 +319,7 @@ class Records:
         return self._change(statement) == 1
 
 
+_KNOWN = select(PartRow.digest, PartRow.limits)
 _FILES = select(JobFileRow.name, JobFileRow.media_type, JobFileRow.bytes, JobFileRow.sha256, JobFileRow.key)
 
 

@@ -10,12 +10,13 @@ from typing import Any, Final
 from celery import Task, bootsteps, signals
 from sqlalchemy import Engine as Database
 
-from worker.jobs.app import BUILD_JOB, REPACK_RUNS, WAKE_UP, make_app
+from worker.jobs.app import BUILD_JOB, BUILD_PARTS, REPACK_RUNS, WAKE_UP, make_app
 from worker.jobs.blobs import Blobs
 from worker.jobs.building import Outcome, Workshop
 from worker.jobs.closing import Closing
 from worker.jobs.database import open_database
 from worker.jobs.engine import Engine
+from worker.jobs.fanout import help_with
 from worker.jobs.memory import limit_memory
 from worker.jobs.prints import Prints
 from worker.jobs.records import Records
@@ -64,7 +65,7 @@ def database() -> Database:
 def workshop() -> Workshop:
     """Return this process's own workshop."""
     records = Records(database())
-    return Workshop(settings, records, Blobs.open(settings), closing=closing.begun)
+    return Workshop(settings, records, Blobs.open(settings), closing=closing.begun, ask=engine().ask)
 
 
 @cache
@@ -102,6 +103,14 @@ def repack_runs(job_id: str) -> None:
     _log.info("New runs of job %s: %s.", job_id, outcome.name.lower())
 
 
+def build_parts(job_id: str, key: str, first: int, last: int) -> None:
+    """Help with these parts of a job that another process is at. Lost with its process, it is not done again."""
+    records, blobs = workshop().records, workshop().blobs
+    count = help_with(records, blobs, job_id, key, (first, last), stop=closing.begun)
+    if count:
+        _log.info("Job %s: helped with %d parts.", job_id, count)
+
+
 def wake_up() -> None:
     """Send messages for jobs that wait without one, and do what else is due, if no other process does."""
     try:
@@ -116,6 +125,7 @@ def wake_up() -> None:
 _register: Callable[..., Any] = app.task
 _register(name=BUILD_JOB, bind=True)(build_job)
 _register(name=REPACK_RUNS)(repack_runs)
+_register(name=BUILD_PARTS, acks_late=False)(build_parts)
 _register(name=WAKE_UP, acks_late=False)(wake_up)
 
 
