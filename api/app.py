@@ -7,7 +7,7 @@ from contextlib import asynccontextmanager, suppress
 from anyio import CapacityLimiter
 from fastapi import FastAPI
 
-from api import catalogue, health, jobs, kiosk, plans, problems
+from api import catalogue, health, jobs, kiosk, plans, prints, problems
 from api.access import Gate, Guard, check_bind
 from api.headers import SafeHeaders
 from api.openapi import DESCRIPTION, VERSION, document
@@ -61,7 +61,7 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
         redirect_slashes=False,
         lifespan=lifespan,
     )
-    for one in (jobs, plans, catalogue, problems, health, kiosk):
+    for one in (jobs, prints, plans, catalogue, problems, health, kiosk):
         app.include_router(one.router)
     problems.install(app)
     app.add_middleware(Gate)

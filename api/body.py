@@ -1,4 +1,4 @@
-"""The body of a request: a spec as JSON, within bounds."""
+"""The body of a request: a spec or other JSON, within bounds."""
 
 import asyncio
 
@@ -6,11 +6,10 @@ from fastapi import Request
 from starlette.concurrency import run_in_threadpool
 
 from api.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
-from worker.jobs.settings import Settings
 from worker.spec import Spec, loads
 from worker.spec.limits import check_size
 
-__all__ = ["read_spec"]
+__all__ = ["read_json", "read_spec"]
 
 
 async def read_spec(request: Request) -> Spec:
@@ -23,18 +22,26 @@ async def read_spec(request: Request) -> Spec:
         SpecTooLarge: when it asks for more than a spec may.
         SpecError: with each problem of the spec.
     """
+    settings = request.app.state.settings
+    body = await read_json(request, settings.largest_body, "Send it faster, or split the spec.")
+    return await run_in_threadpool(_load, body, settings.most_cells)
+
+
+async def read_json(request: Request, most: int, remedy: str | None = None) -> bytes:
+    """Return the body, which says that it is JSON; nobody has read it.
+
+    Raises:
+        BodyTypeRefused: when it is not plain JSON.
+        BodyTooLarge: when it has more bytes than ``most``.
+        BodyTooSlow: when it is not there in time.
+    """
     _check_type(request)
-    return await _within(request, request.app.state.settings)
-
-
-async def _within(request: Request, settings: Settings) -> Spec:
+    settings = request.app.state.settings
     try:
         async with asyncio.timeout(settings.body_seconds):
-            body = await _read(request, settings.largest_body)
+            return await _read(request, most)
     except TimeoutError:
-        limit = f"{settings.body_seconds:g} s"
-        raise BodyTooSlow(limit=limit, remedy="Send it faster, or split the spec.") from None
-    return await run_in_threadpool(_load, body, settings.most_cells)
+        raise BodyTooSlow(limit=f"{settings.body_seconds:g} s", remedy=remedy) from None
 
 
 def _load(body: bytes, most_cells: int) -> Spec:

@@ -32,6 +32,8 @@ class JobLinks(_Document):
     manifest: str | None = Field(description="The manifest of a job that succeeded.")
     bundle: str | None = Field(description="All its files as one archive.")
     files: str | None = Field(description="One file: put a name of the manifest in the place of {name}.")
+    prints: str | None = Field(default=None, description="What is printed; POST tells of more.")
+    runs: str | None = Field(default=None, description="The runs that remain.")
 
 
 class JobDocument(_Document):
@@ -75,6 +77,8 @@ def job_document(request: Request, job: Job) -> JobDocument:
             manifest=f"{address}/manifest" if ready else None,
             bundle=f"{address}/bundle.zip" if ready else None,
             files=f"{address}/files/{{name}}" if ready else None,
+            prints=f"{address}/prints" if ready else None,
+            runs=f"{address}/runs" if ready else None,
         ),
     )
 

@@ -35,7 +35,7 @@ from worker.spec.errors import (
 )
 from worker.spec.manifest import Manifest
 
-__all__ = ["router"]
+__all__ = ["file_answers", "router"]
 
 router = APIRouter(prefix="/v1/jobs", tags=["jobs"])
 
@@ -54,7 +54,7 @@ class Page(BaseModel):
     )
 
 
-def _file(media_type: str, description: str) -> dict[int | str, dict[str, Any]]:
+def file_answers(media_type: str, description: str) -> dict[int | str, dict[str, Any]]:
     """Return what the documentation says of a file: whole, in part, or not sent because the client has it."""
     content = {media_type: {"schema": {"type": "string", "format": "binary"}}}
     tag = {"ETag": {"schema": {"type": "string"}, "description": "The file's SHA-256, quoted."}}
@@ -129,7 +129,7 @@ def remove_job(engine: JobEngine, job_id: str) -> None:
 
 
 _MANIFEST_ANSWERS: Final = {
-    **_file("application/json", "The manifest."),
+    **file_answers("application/json", "The manifest."),
     200: {"model": Manifest, "description": "The manifest."},
 }
 
@@ -153,7 +153,7 @@ def get_manifest(request: Request, engine: JobEngine, job_id: str) -> Response:
     return file_response(request, engine, engine.manifest(job_id), attachment=False)
 
 
-_BUNDLE_ANSWERS: Final = _file("application/zip", "All files and the manifest.")
+_BUNDLE_ANSWERS: Final = file_answers("application/zip", "All files and the manifest.")
 
 
 @router.head(
@@ -175,7 +175,7 @@ def get_bundle(request: Request, engine: JobEngine, job_id: str) -> Response:
     return file_response(request, engine, engine.bundle(job_id))
 
 
-_FILE_ANSWERS: Final = _file("application/octet-stream", "The file; its own media type is in the manifest.")
+_FILE_ANSWERS: Final = file_answers("application/octet-stream", "The file; its own media type is in the manifest.")
 
 
 @router.head(

@@ -9,10 +9,12 @@ from pydantic.json_schema import models_json_schema
 from api.access import scope_of
 from api.catalogue import CatalogueDocument
 from api.errors import CrossSiteRefused, HostRefused, KeyRequired, RateExceeded, ScopeMissing, ServiceNotReady
+from api.printexamples import PRINT_EXAMPLES
 from api.problems import refusals
 from api.specs import SPEC_EXAMPLES
 from worker.spec import Spec
 from worker.spec.errors import DrawerwrightError
+from worker.spec.prints import PrintEvent
 
 __all__ = ["DESCRIPTION", "VERSION", "document"]
 
@@ -61,6 +63,7 @@ def _document(app: FastAPI) -> dict[str, Any]:
         routes=app.routes,
         tags=[
             {"name": "jobs", "description": "A job makes the parts of a spec."},
+            {"name": "prints", "description": "What of a job is printed, and what remains."},
             {"name": "plans", "description": "A plan is a job laid out in numbers."},
             {"name": "catalogue", "description": "Standard things with their sizes."},
             {"name": "problems", "description": "What can go wrong."},
@@ -74,7 +77,7 @@ def _document(app: FastAPI) -> dict[str, Any]:
         if schemas.setdefault(name, schema) != schema:
             raise ValueError(f"Two models are called {name}.")
     made["components"]["schemas"] = dict(sorted(schemas.items()))
-    made["components"]["examples"] = SPEC_EXAMPLES
+    made["components"]["examples"] = SPEC_EXAMPLES | PRINT_EXAMPLES
     _tell_access(made)
     return made
 
@@ -147,6 +150,8 @@ def _refs(told: Any) -> set[str]:
 
 def _own() -> dict[str, Any]:
     """Return the schemas of spec and catalogue, which no route's signature names."""
-    _, top = models_json_schema([(Spec, "validation"), (CatalogueDocument, "validation")], ref_template=_TEMPLATE)
+    _, top = models_json_schema(
+        [(Spec, "validation"), (CatalogueDocument, "validation"), (PrintEvent, "validation")], ref_template=_TEMPLATE
+    )
     found: dict[str, Any] = top["$defs"]
     return found

@@ -8,7 +8,7 @@ from typing import Final, TypeAlias
 from worker.spec.manifest import PurchaseEntry, RunEntry, StepEntry
 from worker.spec.material import Material
 
-__all__ = ["Drawn", "Used", "draw_spools", "purchases"]
+__all__ = ["Drawn", "Used", "draw_spools", "left_of", "purchases"]
 
 #: By material and colour.
 Key: TypeAlias = tuple[str, str | None]
@@ -72,7 +72,7 @@ def draw_spools(runs: Iterable[tuple[RunEntry, str]], materials: Sequence[Materi
         key = run.material, run.colour
         if key not in stocks:
             material = _material_of(key, materials)
-            stocks[key] = _Stock(material, _left(material, used.get(key, 0.0)))
+            stocks[key] = _Stock(material, left_of(material, used.get(key, 0.0)))
         swaps[run.number] = stocks[key].draw(run.grams, printer)
     return Drawn(swaps, {key: stock.new for key, stock in stocks.items()})
 
@@ -113,7 +113,7 @@ def purchases(
                 material=material.name,
                 colour=material.colour,
                 grams=round(grams, _DECIMALS),
-                left=round(sum(_left(material, used.get(key, 0.0))), _DECIMALS),
+                left=round(sum(left_of(material, used.get(key, 0.0))), _DECIMALS),
                 spools=new[key],
                 cost=None if price is None else round(new[key] * material.spool * price / 1000.0, _DECIMALS),
             )
@@ -128,7 +128,7 @@ def _material_of(key: Key, materials: Sequence[Material]) -> Material:
     raise ValueError(f"There is no material {key[0]} {key[1] or 'of no colour'}.")
 
 
-def _left(material: Material, used: float) -> list[float]:
+def left_of(material: Material, used: float) -> list[float]:
     """Return what the spools that are there still hold, the one in use first."""
     spools = list(material.left)
     while spools and used >= spools[0] - _NOTHING:

@@ -14,6 +14,11 @@ MANIFEST_NAME: Final = "manifest.json"
 BUNDLE_NAME: Final = "bundle.zip"
 
 
+def run_file_name(number: int) -> str:
+    """Return the name of a run's file."""
+    return f"run-{number:02d}.3mf"
+
+
 @dataclass(frozen=True, slots=True)
 class Progress:
     """How far a job is: steps done of a total (0 before it is known), and what it is at."""

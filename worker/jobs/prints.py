@@ -8,7 +8,7 @@ import secrets
 import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from hashlib import sha256
 from random import SystemRandom
 from typing import Any, Final, cast
@@ -246,7 +246,7 @@ def _printed(event: PrintEvent, name: str, number: int, standing: Standing) -> P
         number=number,
         id=name,
         recorded=now,
-        at=event.at or now,
+        at=now if event.at is None else event.at.astimezone(UTC),  # as it is read again
         outcome=event.outcome,
         run=event.run,
         mark=event.mark,

@@ -13,7 +13,7 @@ from obstore.exceptions import BaseError as StoreError
 from sqlalchemy.exc import DBAPIError
 
 from worker.jobs.blobs import Blobs
-from worker.jobs.job import MANIFEST_NAME, StoredFile
+from worker.jobs.job import MANIFEST_NAME, StoredFile, run_file_name
 from worker.jobs.prints import Prints
 from worker.jobs.records import Records
 from worker.output.inspection import require
@@ -25,7 +25,7 @@ from worker.spec import Spec
 from worker.spec.errors import BlobMissing, DrawerwrightError, InternalError
 from worker.spec.manifest import STL_TYPE, THREEMF_TYPE, Manifest, RunEntry
 
-__all__ = ["Repacked", "Repacking", "run_file_name"]
+__all__ = ["Repacked", "Repacking"]
 
 _log = logging.getLogger(__name__)
 
@@ -42,11 +42,6 @@ class Repacked(Enum):
     FAILED = auto()
     #: The database or the store was away; another message comes.
     PUT_OFF = auto()
-
-
-def run_file_name(number: int) -> str:
-    """Return the name of a run's file."""
-    return f"run-{number:02d}.3mf"
 
 
 @dataclass(frozen=True, slots=True)

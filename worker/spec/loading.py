@@ -253,6 +253,7 @@ _LIMITS: Final = {
     "too_short": "at least {min_length} items",
     "string_too_long": "at most {max_length} characters",
     "string_too_short": "at least {min_length} characters",
+    "string_pattern_mismatch": "a text that matches {pattern}",
     "literal_error": "{expected}",
 }
 
