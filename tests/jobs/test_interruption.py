@@ -14,6 +14,7 @@ from worker.jobs.building import Outcome, Workshop
 from worker.jobs.closing import Closing
 from worker.jobs.interruption import Interrupted, Interruption, Reason
 from worker.jobs.keeper import child_environment
+from worker.jobs.settings import Settings
 from worker.spec.errors import JobCancelled
 
 pytestmark = pytest.mark.service
@@ -22,6 +23,12 @@ _TRAY = {"name": "bits", "cells": [2, 1], "height": 25}
 
 #: Far longer than any of this may take.
 _LONG = 60.0
+
+
+@pytest.fixture
+def settings(tmp_path):
+    """All on files: what is tested here is the same on servers."""
+    return Settings.read(data_dir=tmp_path / "data", lease_seconds=1.0)
 
 
 @pytest.fixture

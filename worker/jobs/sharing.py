@@ -1,11 +1,14 @@
 """Parts that several processes build at the same time: each is claimed first, so that none is built twice."""
 
+import logging
 import time
 from contextlib import AbstractContextManager, nullcontext
 from typing import Final, Self
 
 from worker.jobs.claims import PartClaims
 from worker.jobs.parts import BuiltPart, PartStore
+
+_log = logging.getLogger(__name__)
 
 #: Seconds between two looks for a part that somebody else builds.
 _LOOK: Final = 0.05
@@ -46,6 +49,7 @@ class SharedParts:
         """Keep the part."""
         with self._shield:
             self._store.keep(part)
+            _log.info("Part %s was built.", part.digest)
             self._claims.drop(part.digest)
 
     def missing(self, digest: str, limits: str) -> bool:
