@@ -99,7 +99,7 @@ def test_other_sums_are_bounded(drawer, what):
 
 def test_items_of_all_drawers_are_counted():
     box = {"kind": "box", "size": [20, 20, 10]}
-    drawer = {"width": 420, "depth": 420, "height": 60, "items": _items(350, box)}
+    drawer = {"width": 420, "depth": 420, "height": 60, "items": _items(300, box)}
     spec = load(
         {
             "spec": "1",

@@ -21,8 +21,8 @@ MOST_CELLS: Final = 25_000
 #: Cells of a drawer that is filled with spare trays, whose search takes longer.
 _MOST_FILLED: Final = 1_000
 
-#: Cells times obstacles, and cells times corners of the outline, of one drawer: each takes the time of a plain drawer of
-#: 25,000 cells about four times over.
+#: Cells times obstacles, and cells times corners of the outline, of one drawer: either takes about four times as long
+#: as a plain drawer of 10,000 cells.
 _MOST_BROKEN: Final = 50_000
 _MOST_BENT: Final = 1_000_000
 #: As many are taken in a drawer of any size.
