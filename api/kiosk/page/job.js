@@ -18,7 +18,7 @@ export const jobNow = () => /^#job=([0-9a-z]{26})$/.exec(window.location.hash)?.
 export function forget() {
   following += 1;
   window.history.replaceState(null, "", window.location.pathname + window.location.search);
-  drawMake();
+  window.dispatchEvent(new Event("forgotten"));
 }
 
 /** The step before a job: what will be made, and the button. */

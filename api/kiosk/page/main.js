@@ -147,6 +147,7 @@ async function begin() {
   byId("again").addEventListener("click", confirmStartOver);
   watch(onChange);
   window.addEventListener("hashchange", () => { if (jobNow()) go("make"); });
+  window.addEventListener("forgotten", () => go(step));
   document.querySelector(".skip").addEventListener("click", (event) => {
     event.preventDefault(); // the address keeps the job
     byId("main").focus();
