@@ -227,6 +227,9 @@ class Gate:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Ask the guard."""
+        if scope["type"] == "websocket":  # there are none, so nobody has said who may open one
+            await send({"type": "websocket.close", "code": 1008})
+            return
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return

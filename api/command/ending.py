@@ -4,6 +4,7 @@ import json
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from http import HTTPStatus
 from typing import Any, Final
 
 import typer
@@ -30,7 +31,10 @@ def ending(*, machine: bool) -> Iterator[None]:
     try:
         yield
     except ServiceRefused as refused:
-        _tell(refused.problem, machine=machine)
+        problem = refused.problem
+        if problem.get("status") == HTTPStatus.UNAUTHORIZED:
+            problem = {**problem, "remedy": "Put a key of this service into the variable DRAWERWRIGHT_KEY."}
+        _tell(problem, machine=machine)
         code = WRONG if refused.callers_fault else FAILED
     except ServiceUnreachable as unreachable:
         problem = {"title": "No service.", "detail": str(unreachable), "remedy": "Start one: drawerwright serve"}
