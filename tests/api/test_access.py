@@ -5,6 +5,7 @@ import logging
 import re
 import time
 
+import anyio
 import httpx
 import pytest
 from hypothesis import example, given, settings
@@ -404,3 +405,17 @@ def test_no_key_is_ever_logged_or_told(closed_engine, closed_settings, caplog, c
     for path in closed_settings.data_dir.rglob("*"):
         if path.is_file():
             assert hidden.encode() not in path.read_bytes(), path
+
+
+def test_no_socket_is_opened_before_somebody_says_who_may(closed_engine):
+    sent = []
+
+    async def send(message):
+        sent.append(message)
+
+    async def receive():
+        return {"type": "websocket.connect"}
+
+    app = create_app(closed_engine)
+    anyio.run(app, {"type": "websocket", "path": "/", "headers": []}, receive, send)
+    assert sent == [{"type": "websocket.close", "code": 1008}]
