@@ -35,6 +35,8 @@ _TREE = [
     "SpecError",
     "SpecTooLarge",
     "TrayError",
+    "WebhookNotFound",
+    "WebhookRefused",
 ]
 _CLASSES = [getattr(errors, name) for name in errors.__all__]
 

@@ -179,3 +179,68 @@ class LeaderRow(Base):
     holder: Mapped[str | None] = mapped_column(Text, default=None)
     lease: Mapped[datetime] = mapped_column(Moment)
     place: Mapped[str | None] = mapped_column(Text, default=None)
+
+
+class WebhookRow(Base):
+    """An endpoint of somebody else's that is told of events. Its secrets are kept as they are: they sign."""
+
+    __tablename__ = "webhooks"
+
+    id: Mapped[str] = mapped_column(Text, primary_key=True)
+    owner: Mapped[str] = mapped_column(Text)
+    url: Mapped[str] = mapped_column(Text)
+    events: Mapped[list[str]] = mapped_column(types.JSON)
+    #: "all" jobs of its owner, or those that were "named" at submitting.
+    jobs: Mapped[str] = mapped_column(Text)
+    secret: Mapped[str] = mapped_column(Text)
+    #: The secret before, and until when it signs too.
+    secret_before: Mapped[str | None] = mapped_column(Text, default=None)
+    overlap: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    created: Mapped[datetime] = mapped_column(Moment)
+    #: "active", "failing" (a message ran out of tries) or "disabled" (the endpoint said that it is gone).
+    state: Mapped[str] = mapped_column(Text, default="active")
+    #: No message is sent before this moment, after one failed.
+    resume: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    delivered: Mapped[int] = mapped_column(default=0)
+    dropped: Mapped[int] = mapped_column(default=0)
+    last_success: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    last_failure: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    problem: Mapped[str | None] = mapped_column(Text, default=None)
+
+    __table_args__ = (Index("webhooks_by_owner", "owner", "id"),)
+
+
+class JobWebhookRow(Base):
+    """An endpoint that a job named when it was submitted."""
+
+    __tablename__ = "job_webhooks"
+
+    job_id: Mapped[str] = mapped_column(ForeignKey("jobs.id", ondelete="CASCADE"), primary_key=True)
+    webhook_id: Mapped[str] = mapped_column(ForeignKey("webhooks.id", ondelete="CASCADE"), primary_key=True)
+
+
+class OutboxRow(Base):
+    """A message that an endpoint has not taken yet. It is written with the change that it tells of."""
+
+    __tablename__ = "outbox"
+
+    #: The same in every try: whoever gets it twice can tell.
+    id: Mapped[str] = mapped_column(Text, primary_key=True)
+    webhook_id: Mapped[str] = mapped_column(ForeignKey("webhooks.id", ondelete="CASCADE"))
+    job_id: Mapped[str] = mapped_column(ForeignKey("jobs.id", ondelete="CASCADE"))
+    type: Mapped[str] = mapped_column(Text)
+    payload: Mapped[str] = mapped_column(Text)
+    created: Mapped[datetime] = mapped_column(Moment)
+    tries: Mapped[int] = mapped_column(default=0)
+    next_try: Mapped[datetime] = mapped_column(Moment)
+
+    __table_args__ = (Index("outbox_by_endpoint", "webhook_id", "next_try"), Index("outbox_by_job", "job_id"))
+
+
+class HeartbeatRow(Base):
+    """A worker, and when it was last seen."""
+
+    __tablename__ = "heartbeats"
+
+    worker: Mapped[str] = mapped_column(Text, primary_key=True)
+    seen: Mapped[datetime] = mapped_column(Moment)

@@ -34,6 +34,8 @@ __all__ = [
     "SpecError",
     "SpecTooLarge",
     "TrayError",
+    "WebhookNotFound",
+    "WebhookRefused",
 ]
 
 
@@ -225,6 +227,20 @@ class RunNotReady(DrawerwrightError):
 
     slug = "run-not-ready"
     status = 409
+
+
+class WebhookNotFound(DrawerwrightError):
+    """There is no such webhook."""
+
+    slug = "webhook-not-found"
+    status = 404
+
+
+class WebhookRefused(DrawerwrightError):
+    """The webhook cannot be used as it stands."""
+
+    slug = "webhook-refused"
+    status = 422
 
 
 class QuotaReached(DrawerwrightError):

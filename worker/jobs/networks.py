@@ -1,0 +1,78 @@
+"""Networks: which addresses are for use around the world, and which others a setting allows."""
+
+from ipaddress import IPv4Address, IPv4Network, IPv6Address, IPv6Network, ip_address, ip_network
+from typing import Final, TypeAlias
+
+from worker.spec.errors import SettingsError
+
+__all__ = ["Networks", "may_call", "read_networks"]
+
+_Address: TypeAlias = IPv4Address | IPv6Address
+Networks: TypeAlias = tuple[IPv4Network | IPv6Network, ...]
+
+#: Of IPv6 only this part is handed out for use around the world (RFC 4291, 2.4).
+_GLOBAL_V6: Final = IPv6Network("2000::/3")
+_NAT64: Final = IPv6Network("64:ff9b::/96")
+#: Not for use between strangers, whatever this Python's own tables say (registries of RFC 6890 and later ones).
+_SPECIAL: Final[Networks] = tuple(
+    ip_network(one)
+    for one in (
+        "0.0.0.0/8", "10.0.0.0/8", "100.64.0.0/10", "127.0.0.0/8", "169.254.0.0/16", "172.16.0.0/12", "192.0.0.0/24",
+        "192.0.2.0/24", "192.88.99.0/24", "192.168.0.0/16", "198.18.0.0/15", "198.51.100.0/24", "203.0.113.0/24",
+        "224.0.0.0/4", "240.0.0.0/4", "2001::/23", "2001:db8::/32", "3fff::/20",
+    )
+)  # fmt: skip
+#: Interface identities that carry an IPv4 address (ISATAP, RFC 5214, 6.1).
+_ISATAP: Final = frozenset({0x00005EFE, 0x02005EFE})
+
+
+def may_call(address: str, networks: Networks = ()) -> bool:
+    """Return whether this address is one for use around the world, or within the networks that are allowed."""
+    try:
+        whole = ip_address(address)
+    except ValueError:
+        return False
+    if isinstance(whole, IPv6Address) and whole.scope_id is not None:
+        return False
+    return all(_allowed(one, networks) for one in _unwrapped(whole))
+
+
+def read_networks(text: str) -> Networks:
+    """Return the networks of a setting, with commas between them.
+
+    Raises:
+        SettingsError: when one of them is none.
+    """
+    try:
+        return tuple(ip_network(one.strip()) for one in text.split(",") if one.strip())
+    except ValueError:
+        limit = "networks such as 192.168.0.0/16, with commas between them"
+        raise SettingsError("The networks cannot be read.", value=text, limit=limit) from None
+
+
+def _allowed(address: _Address, networks: Networks) -> bool:
+    if any(address in one for one in networks):  # an address of the other version is in none
+        return True
+    if not address.is_global or address.is_multicast or address.is_unspecified or address.is_reserved:
+        return False
+    if any(address in one for one in _SPECIAL):
+        return False
+    return isinstance(address, IPv4Address) or address in _GLOBAL_V6
+
+
+def _unwrapped(address: _Address) -> list[_Address]:
+    """Return the addresses that packets to this one may come to: itself, or those that it carries inside."""
+    if isinstance(address, IPv4Address):
+        return [address]
+    if address.ipv4_mapped is not None:
+        return [address.ipv4_mapped]
+    if address in _NAT64:
+        return [IPv4Address(int(address) & 0xFFFFFFFF)]
+    inside: list[_Address] = [address]
+    if address.sixtofour is not None:
+        inside.append(address.sixtofour)
+    if address.teredo is not None:
+        inside += address.teredo
+    if (int(address) >> 32) & 0xFFFFFFFF in _ISATAP:
+        inside.append(IPv4Address(int(address) & 0xFFFFFFFF))
+    return inside
