@@ -182,7 +182,7 @@ class Prints:
                 there = update(JobRow).where(JobRow.id == job_id, JobRow.deleted.is_(None))
                 if _count(connection, there.values(bytes=JobRow.bytes)) != 1:
                     return False
-                if _count(connection, _insert_new(connection, JobFileRow, values, "job_id", "name")) == 1:
+                if _add_new(connection, JobFileRow, values, "job_id", "name"):
                     connection.execute(there.values(bytes=JobRow.bytes + file.bytes))
         return True
 
@@ -270,15 +270,16 @@ def _advance(connection: Connection, job_id: str, before: PrintStatus | None, nu
     if any(not one.planned and one.run.number >= first for one in standing.runs):
         values |= {"repack": True, "enqueued": None, "attempts": 0, "problem": None}  # new runs: their files are due
     if before is None:
-        return _count(connection, _insert_new(connection, PrintStateRow, {"job_id": job_id, **values}, "job_id")) == 1
+        return _add_new(connection, PrintStateRow, {"job_id": job_id, **values}, "job_id")
     same = and_(PrintStateRow.job_id == job_id, PrintStateRow.revision == before.revision)
     return _count(connection, update(PrintStateRow).where(same).values(**values)) == 1
 
 
-def _insert_new(connection: Connection, table: Any, values: dict[str, Any], *key: str) -> Any:
-    """Return the statement that adds a row where none has its key."""
+def _add_new(connection: Connection, table: Any, values: dict[str, Any], *key: str) -> bool:
+    """Add a row where none has its key; say whether this did it."""
     made: Any = postgresql.insert(table) if connection.dialect.name == "postgresql" else sqlite.insert(table)
-    return made.values(**values).on_conflict_do_nothing(index_elements=list(key))
+    statement = made.values(**values).on_conflict_do_nothing(index_elements=list(key)).returning(table.job_id)
+    return connection.execute(statement).one_or_none() is not None
 
 
 def _due(job_id: str, revision: int) -> Any:
