@@ -4,10 +4,14 @@ from dataclasses import replace
 
 import pytest
 
-from tests.beds.parts import part, parts
+from tests.beds.parts import SPECS, part, parts
 from worker.beds.estimate import estimate
 from worker.beds.filament import FILAMENT_AREA, cost, length, mass
+from worker.beds.prices import compare, price_parts
 from worker.beds.process import Process
+from worker.beds.work import runs_of
+from worker.layout import lay_out
+from worker.spec import load
 
 pytestmark = pytest.mark.outside
 
@@ -53,3 +57,27 @@ def test_thinner_layers_on_the_demo():
         if kind in {"tile", "tray"}:
             longer = estimate(mesh, replace(process, layer=0.16)).time / estimate(mesh, process).time - 1.0
             assert 0.07 <= longer <= 0.20, mark
+
+
+def test_thinner_layers_on_a_whole_job():
+    # id layer-change, common practice: 0.16 for 0.20 mm adds 7 to 20 % of time; here as a job's manifest compares them.
+    spec = load({**SPECS["square"], "printing": {"compare": [0.16, 0.2]}})
+    plan = lay_out(spec)
+    meshes = {mark: mesh for _, mark, mesh in parts("square")}
+    thin, same = compare(spec, plan, meshes)
+    assert 0.07 <= thin.seconds / same.seconds - 1.0 <= 0.20
+    _, work = runs_of(spec, plan, price_parts(spec, plan, meshes))
+    assert (same.seconds, same.grams, same.runs) == (work.seconds, work.grams, work.runs)
+
+
+def test_a_tile_and_trays_as_a_manifest_tells_them():
+    # ids tile-256, tray-3x2 and petg-mass-length, as above.
+    spec = load(SPECS["square"])
+    told = price_parts(spec, lay_out(spec), {mark: mesh for _, mark, mesh in parts("square")})
+    assert all(one.seconds / 3600.0 == pytest.approx(3.0, rel=0.35) for mark, one in told.items() if mark != "F1")
+    assert all(one.grams / one.metres == pytest.approx(3.054708, rel=1e-4) for one in told.values())
+    in_pla = load({**SPECS["square"], "material": {"name": "PLA"}})
+    tile = price_parts(in_pla, lay_out(in_pla), {mark: mesh for _, mark, mesh in parts("square")})["F1"]
+    assert tile.grams == pytest.approx(33.0, rel=0.25)
+    assert tile.seconds / 3600.0 == pytest.approx(1.0, rel=0.25)
+    assert tile.grams / tile.metres == pytest.approx(2.98255, rel=1e-4)

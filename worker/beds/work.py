@@ -146,7 +146,10 @@ def pack_needs(
         ranks = [_RANKS[wanted.get(key, "sometimes")] for key in keys]
         return True, min(ranks), sum(ranks) / len(ranks)
 
-    in_order = [*packed[0].runs, *sorted(packed[1].runs, key=order)]
+    def plug_alone(run: Run) -> bool:
+        return all(of_mark[one.mark].kind == "plug" for one in run.pieces)
+
+    in_order = [*sorted(packed[0].runs, key=plug_alone), *sorted(packed[1].runs, key=order)]
     runs = tuple(
         _entry(replace(run, index=number), ways[run.group], drawers, estimates)
         for number, run in enumerate(in_order, start=1)
