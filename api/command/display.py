@@ -13,7 +13,7 @@ from rich.text import Text
 
 from api.documents import JobDocument
 from worker.spec import Box, CatalogueEntry, Cylinder, Screw
-from worker.spec.manifest import CautionEntry, DrawerEntry, Manifest, PlanDocument, WarningEntry, WorkEntry
+from worker.spec.manifest import CautionEntry, DrawerEntry, Manifest, PlanDocument, StepEntry, WarningEntry, WorkEntry
 
 __all__ = ["Watcher", "note", "show_catalogue", "show_keys", "show_manifest", "show_plan", "show_problem", "watching"]
 
@@ -225,6 +225,7 @@ def _outlook(manifest: Manifest) -> None:
             )
             _results.print(_plain(text), soft_wrap=True)
     if manifest.schedule is not None:
+        _steps(manifest.schedule.steps)
         if manifest.schedule.finish is not None:
             finish = f"{manifest.schedule.finish:%a %Y-%m-%d %H:%M} ({manifest.schedule.timezone})"
             _results.print(_plain(f"All is printed by {finish} at the earliest."), soft_wrap=True)
@@ -234,6 +235,30 @@ def _outlook(manifest: Manifest) -> None:
         if bought.spools:
             text = f"To buy: {bought.spools} x {bought.material} {bought.colour or ''}".rstrip()
             _results.print(_plain(f"{text}."), soft_wrap=True)
+
+
+def _steps(steps: Sequence[StepEntry]) -> None:
+    """Print when which run is printed, until when somebody watches it, and where a spool runs out."""
+    if not steps:
+        return
+    table = Table(box=SIMPLE_HEAD, header_style="bold")
+    table.add_column("run", justify="right")
+    table.add_column("printer", overflow="fold")
+    for title in ("begins", "be there to", "ends", "bed free"):
+        table.add_column(title, no_wrap=True)
+    table.add_column("new spool at", overflow="fold")
+    for step in steps:
+        swaps = ", ".join(f"{swap.after_grams:.0f} g" for swap in step.swaps)
+        times = (f"{step.begin:%a %d %b %H:%M}", f"{step.attended_until:%H:%M}", *_later(step))
+        table.add_row(*(_plain(cell) for cell in (f"{step.run}", step.printer, *times, swaps)))
+    _results.print(table)
+
+
+def _later(step: StepEntry) -> tuple[str, str]:
+    """Return when a run ends and when its bed is free, each with the weekday where that is another."""
+    days = (step.begin.date(), step.end.date(), step.free.date())
+    end = f"{step.end:%H:%M}" if days[1] == days[0] else f"{step.end:%a %H:%M}"
+    return end, f"{step.free:%H:%M}" if days[2] == days[0] else f"{step.free:%a %H:%M}"
 
 
 def _clock(seconds: float) -> str:
