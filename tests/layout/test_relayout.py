@@ -32,10 +32,17 @@ TRAYS = [
     {"name": "bits", "cells": [1, 2], "height": 30, "rim": "straight"},
     {"name": "nuts", "cells": [1, 1], "height": 40, "quantity": 4, "magnets": {"diameter": 6, "depth": 2}},
 ]
+#: Kinds of different groups, so that each but the last two has a tray of its own.
 ITEMS = [
-    {"name": "cells", "shape": {"kind": "standard", "id": "battery-aa"}, "count": 12},
-    {"name": "pens", "shape": {"kind": "cylinder", "diameter": 10, "length": 145}, "count": 8, "access": "often"},
-    {"name": "knife", "shape": {"kind": "box", "size": [160, 25, 20]}},
+    {"name": "cells", "shape": {"kind": "standard", "id": "battery-aa"}, "count": 12, "group": "power"},
+    {
+        "name": "pens",
+        "shape": {"kind": "cylinder", "diameter": 10, "length": 145},
+        "count": 8,
+        "access": "often",
+        "group": "writing",
+    },
+    {"name": "knife", "shape": {"kind": "box", "size": [160, 25, 20]}, "group": "cutting"},
     {"name": "nuts", "shape": {"kind": "standard", "id": "nut-m4"}, "count": 100, "group": "M4"},
     {"name": "washers", "shape": {"kind": "cylinder", "diameter": 9, "length": 0.9}, "count": 100, "group": "M4"},
 ]

@@ -1,13 +1,16 @@
 from itertools import combinations
 
-from hypothesis import assume, given, settings
+import pytest
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.layout.test_sizing import boxes, inside, shape_of, spans_of
 from tests.layout.things import ground, grounds, shapes, standard, thing
 from worker.layout.option import Bulk
+from worker.layout.rows import FINGER_BREADTH
 from worker.layout.sizing import options
-from worker.layout.together import MOST_TOGETHER, gangs, share
+from worker.layout.standing import LEAST_GRIP, UPRIGHT_SUPPORT
+from worker.layout.together import least_floors, share, widths
 
 _modest = settings(max_examples=50, deadline=None)
 _KINDS = (
@@ -26,7 +29,7 @@ def kinds(draw):
             name,
             count=draw(st.integers(1, 80)),
             group="m4",
-            storage=draw(st.sampled_from([None, "rows", "loose"])),
+            storage=draw(st.sampled_from([None, "rows", "loose", "upright"])),
             label=draw(st.sampled_from([False, False, True])),
             stack=draw(st.booleans()),
         )
@@ -40,20 +43,48 @@ def test_each_kind_has_a_compartment_of_its_own(items, ground):
     for option in share(items, ground):
         shape = shape_of(option, ground)
         assert option.items == tuple(item.name for item in items)
-        assert len(shape.walls) == len(items) - 1
         columns, rows = (spans_of(shape, axis, option.halves[index]) for index, axis in enumerate(("x", "y")))
         for low, high in boxes(option):
             assert inside(low[0], high[0], columns)
             assert inside(low[1], high[1], rows)
             assert high[2] <= option.top + 2e-3
-        axis = 0 if len(columns) > 1 else 1
-        where = []
+        owner = {}
         for item, one in zip(items, option.content, strict=True):
             assert one.item == item.name
             assert one.count == item.count <= one.capacity
-            at = one.at[axis] if isinstance(one, Bulk) else (one.acrosses, one.backs)[axis][0]
-            where.append(next(k for k, (start, end) in enumerate((columns, rows)[axis]) if start <= at <= end))
-        assert where == list(range(len(items)))
+            for cell in cells(one, columns, rows):
+                # no two kinds in one compartment
+                assert owner.setdefault(cell, item.name) == item.name
+        assert set(owner.values()) == {item.name for item in items}
+
+
+def cells(one, columns, rows):
+    """The compartments that things of one kind lie in: column and row of each."""
+    acrosses, backs = ((at,) for at in one.at[:2]) if isinstance(one, Bulk) else (one.acrosses, one.backs)
+    return [
+        tuple(next(k for k, (start, end) in enumerate(spans) if start <= at <= end) for at, spans in pairs)
+        for x in acrosses
+        for y in backs
+        for pairs in (((x, columns), (y, rows)),)
+    ]
+
+
+@_modest
+@given(kinds(), grounds())
+def test_fingers_have_room_in_each_compartment(items, ground):
+    for option in share(items, ground):
+        shape = shape_of(option, ground)
+        columns, rows = (spans_of(shape, axis, option.halves[index]) for index, axis in enumerate(("x", "y")))
+        for one, storage in zip(option.content, option.storages, strict=True):
+            for column, row in cells(one, columns, rows):
+                sides = [end - start for start, end in (columns[column], rows[row])]
+                if storage == "upright":
+                    # held by the walls, and high enough over them to be taken
+                    walls = shape.height - shape.floor_top
+                    assert walls >= UPRIGHT_SUPPORT * one.pose.size[2]
+                    assert shape.floor_top + one.pose.size[2] - shape.height >= LEAST_GRIP - 1.0
+                else:
+                    assert max(sides) >= FINGER_BREADTH - 0.01
 
 
 @_modest
@@ -85,21 +116,31 @@ def test_a_label_names_the_group():
     assert all(option.tray().text.text == "m4" for option in found)
 
 
-def test_small_kinds_of_a_group_go_together_and_others_stay_alone():
-    large = thing({"kind": "box", "size": [200, 120, 30]}, "level", group="m4")
-    pinned = standard("nut-m3", count=50, group="m4", name="pinned", at=[0, 0])
-    single = standard("nut-m3", count=50, group="m3", name="single")
-    apart = standard("nut-m3", count=50, name="apart")
-    assert gangs([*_KINDS, large, pinned, single, apart], ground()) == (_KINDS,)
+@_modest
+@given(kinds(), grounds())
+def test_the_floor_that_is_foreseen_is_that_of_the_smallest_tray(items, ground):
+    items = [item.model_copy(update={"label": False, "stack": False}) for item in items]
+    (least,) = least_floors([[widths(item, ground) for item in items]], ground)
+    found = share(items, ground)
+    if least is None:
+        return
+    if found:
+        assert found[0].area >= least[0] or all(storage == "loose" for storage in found[0].storages)
+    within = share(items, ground, least[0])
+    assert all(option.area <= least[0] for option in within)
 
 
-@given(st.integers(0, 30))
-@settings(max_examples=31, deadline=None)
-def test_gangs_are_even_and_not_too_large(count):
-    items = [standard("nut-m4", count=20, group="m4", name=f"n{k}") for k in range(count)]
-    assume(count != 1)
-    found = gangs(items, ground())
-    assert [item for gang in found for item in gang] == items
-    sizes = [len(gang) for gang in found]
-    assert all(2 <= size <= MOST_TOGETHER for size in sizes)
-    assert not sizes or max(sizes) - min(sizes) <= 1
+def test_nine_small_kinds_share_four_cells():
+    small = [standard("nut-m4", name=f"nuts {k}", count=3) for k in range(9)]
+    whole = ground(half_cells=False)
+    assert sum(options(item, whole)[0].area for item in small) == 36
+    assert share(small, whole)[0].halves == (4, 4)
+    assert len(share(small, whole)[0].tray().dividers) == 4
+
+
+@pytest.mark.parametrize("count", [2, 3, 7])
+def test_a_compartment_of_several_rows_has_dividers_of_its_own(count):
+    rods = thing({"kind": "cylinder", "diameter": 12, "length": 100}, "rods", count=12 * count, storage="rows")
+    found = share([rods, standard("nut-m4", name="nuts", count=3)], ground(half_cells=False))
+    assert found
+    assert all(sum(one.count for one in option.content) == 12 * count + 3 for option in found)

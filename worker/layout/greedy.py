@@ -55,12 +55,16 @@ def best_of_three(requests: Sequence[Request], bay: Bay) -> Fit:
 
 
 def allowance(requests: Sequence[Request], bay: Bay) -> Bill | None:
-    """Return the most that a fit may take: what the best plain one does when it places everything.
+    """Return the most that a fit may take: what the cheapest plain one does, or the best, if all are placed.
 
     Groups are not to be kept together at any price. Without such a plain fit there is no bound.
     """
     plain = [fit for fit in (bottom_left(requests, bay), best_of_three(requests, bay)) if None not in fit.places]
-    return bill(requests, _best(requests, plain)) if plain else None
+    bills = [bill(requests, fit) for fit in plain]
+    if not bills:
+        return None
+    least = Bill(min(one.plastic for one in bills), min(one.floor for one in bills))
+    return least if least in bills else bill(requests, _best(requests, plain))
 
 
 def best_greedy(requests: Sequence[Request], bay: Bay, most: Bill | None = None) -> Fit:
@@ -74,8 +78,8 @@ def best_greedy(requests: Sequence[Request], bay: Bay, most: Bill | None = None)
     packer = _Packer(requests, bay)
     orders = [list(range(len(requests))), *(packer.order(order) for order in _ORDERS), packer.by_group()]
     rules: tuple[Rule, ...] = ("front", "together")
-    fits = (packer.pack(order, rank, rule) for order in orders for rank in _RANKS for rule in rules)
-    return _best(requests, (fit for fit in fits if bill(requests, fit).within(most)))
+    fits = [packer.pack(order, rank, rule) for order in orders for rank in _RANKS for rule in rules]
+    return _best(requests, [fit for fit in fits if bill(requests, fit).within(most)] or fits)
 
 
 def reworked(

@@ -79,7 +79,7 @@ class Pile:
         """Return what is asked of the placer."""
         first = self.loads[0].items[0]
         kinds = [ACCESSES.index(item.access) for item in self.items]
-        groups = {item.group for item in self.items}
+        groups = {item.group for item in self.items if item.group is not None}
         # whole cells by the half cell, as the placer counts
         pin: Spot | None = None if first.at is None else (round(2.0 * first.at[0]), round(2.0 * first.at[1]))
         return Request(

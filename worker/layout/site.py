@@ -9,7 +9,7 @@ from worker.layout.ground import FRAME_AIR, Ground
 from worker.layout.option import Option
 from worker.layout.room import on_grid
 from worker.layout.sizing import options
-from worker.layout.together import gangs, share
+from worker.layout.together import Widths, least_floors, share, widths
 from worker.spec.item import Item
 
 __all__ = ["Site"]
@@ -39,13 +39,17 @@ class Site:
         """Return every sensible tray for an item, smallest first."""
         return self._printable(options(item, self.ground))
 
-    def share(self, items: Sequence[Item]) -> tuple[Option, ...]:
-        """Return every sensible tray for these items together, smallest first."""
-        return self._printable(share(items, self.ground))
+    def share(self, items: Sequence[Item], floor: int | None = None) -> tuple[Option, ...]:
+        """Return every sensible tray for these items together, smallest first, none over so many half cells."""
+        return self._printable(share(items, self.ground, floor))
 
-    def gangs(self, items: Sequence[Item]) -> tuple[tuple[Item, ...], ...]:
-        """Return the small kinds of each group that may share a tray."""
-        return gangs(items, self.ground)
+    def widths(self, item: Item) -> Widths:
+        """Return the narrowest compartments of an item."""
+        return widths(item, self.ground)
+
+    def least_floors(self, groups: Sequence[Sequence[Widths]]) -> list[tuple[int, float] | None]:
+        """Return the fewest half cells of a tray for each of these groups, and the mm2 needed; None for no tray."""
+        return least_floors(groups, self.ground)
 
     def prints(self, halves: tuple[int, int]) -> bool:
         """Return whether a tray of so many half cells has room on the bed."""

@@ -12,14 +12,14 @@ from worker.layout.rows import shelf_walls
 from worker.layout.spacing import Groups
 from worker.spec.tray import MOST_DIVIDERS, Rim
 
-__all__ = ["UPRIGHT_SUPPORT", "standing_drafts", "standing_poses"]
+__all__ = ["LEAST_GRIP", "UPRIGHT_SUPPORT", "standing_drafts", "standing_groups", "standing_poses"]
 
 #: The share of a standing thing's height that walls hold: under a half it leans out, over three quarters nothing is
 #: left to take it by (common practice).
 UPRIGHT_SUPPORT: Final = 0.6
 
 #: What must stick out of its compartment to be taken between fingertips (own choice).
-_LEAST_GRIP: Final = 6.0
+LEAST_GRIP: Final = 6.0
 
 #: Things to one compartment on each axis: with one left, it leans on the walls and does not fall.
 _PER: Final = 2
@@ -68,7 +68,7 @@ def standing_poses(poses: Sequence[Pose]) -> list[Pose]:
     return [
         pose
         for pose in poses
-        if pose.size[2] > min(pose.size[:2]) and pose.size[2] * (1.0 - UPRIGHT_SUPPORT) >= _LEAST_GRIP
+        if pose.size[2] > min(pose.size[:2]) and pose.size[2] * (1.0 - UPRIGHT_SUPPORT) >= LEAST_GRIP
     ]
 
 
@@ -87,7 +87,7 @@ def standing_drafts(
     """
     strip = SHELF.depth if shelf else 0.0
     for pose in poses:
-        groups = (_groups(pose, 0, ground), _groups(pose, 1, ground))
+        groups = (standing_groups(pose, 0, ground), standing_groups(pose, 1, ground))
         for rim in rims:
             walls = max(UPRIGHT_SUPPORT * pose.size[2], shelf_walls(shelf=shelf))
             stand = ground.stand(walls, pose.size[2], rim)
@@ -95,7 +95,7 @@ def standing_drafts(
                 yield from _footprints(_Standing(name, count, pose, (1, 1), groups, ground, strip), rim, stand)
 
 
-def _groups(pose: Pose, axis: int, ground: Ground) -> Groups:
+def standing_groups(pose: Pose, axis: int, ground: Ground) -> Groups:
     """Return how things stand along one axis."""
     size, margin = pose.size[axis], ground.margin(pose.round_radius)
     if size <= _LEAF * pose.size[2]:

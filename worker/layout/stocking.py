@@ -1,20 +1,21 @@
 """Stocking: the items of one drawer in trays, each tray in its place."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import combinations, islice
+from itertools import islice
 from typing import Final
 
-from worker.layout.fitting import Bay, Fit, Score, Spot, score
-from worker.layout.greedy import best_greedy, best_of_three
+from worker.layout.fitting import Bay, Bill, Fit, Score, Spot, bill, score
+from worker.layout.greedy import best_greedy, best_of_three, bottom_left
+from worker.layout.loads import alone, loads
 from worker.layout.option import Option
 from worker.layout.piling import Load, Pile, heights, piled, requests
 from worker.layout.site import Site
 from worker.layout.solving import fitted
 from worker.spec.item import Item
 
-__all__ = ["Settled", "Stock", "loads", "stock"]
+__all__ = ["Settled", "Stock", "stock"]
 
 
 #: So many trays, at most, are put on others.
@@ -71,49 +72,12 @@ class Stock:
         return self.site.bay.less((stand.at, stand.option.halves) for stand in self.settled if not stand.z)
 
 
-def loads(items: Sequence[Item], site: Site) -> tuple[Load, ...]:
-    """Return the trays that these items want: small kinds of a group share one where that takes less plastic.
-
-    Items without any tray are left out.
-    """
-    order = {id(item): index for index, item in enumerate(items)}
-    ganged = {id(item) for gang in site.gangs(items) for item in gang}
-    alone = [Load((item,), site.options(item)) for item in items if id(item) not in ganged]
-    found = [load for load in alone if load.options]
-    for gang in site.gangs(items):
-        found += _together(gang, site)
-    return tuple(sorted(found, key=lambda load: order[id(load.items[0])]))
-
-
-def _together(gang: Sequence[Item], site: Site) -> list[Load]:
-    """Return trays for the kinds of a gang: the two that save most plastic share one, again and again."""
-    order = {id(item): index for index, item in enumerate(gang)}
-    found = [load for load in (Load((item,), site.options(item)) for item in gang) if load.options]
-    tried: dict[tuple[int, ...], Load] = {}
-    while True:
-        best: tuple[float, Load, Load, Load] | None = None
-        for one, other in combinations(found, 2):
-            both = tuple(sorted((*one.items, *other.items), key=lambda item: order[id(item)]))
-            key = tuple(order[id(item)] for item in both)
-            if key not in tried:
-                tried[key] = Load(both, site.share(both))
-            load = tried[key]
-            if not load.options or load.area > one.area + other.area:
-                continue
-            saved = one.plastic + other.plastic - load.plastic
-            if saved > (0.0 if best is None else best[0]):
-                best = saved, one, other, load
-        if best is None:
-            return found
-        _, one, other, load = best
-        found = [load, *(each for each in found if each is not one and each is not other)]
-
-
 def stock(items: Sequence[Item], site: Site, *, share_of_time: float = 1.0) -> Stock:
     """Return a drawer with these items placed as well as can be.
 
-    All trays stand on the floor when they have room there. Otherwise trays that may are piled, as few as need be; when
-    that is not enough, kinds that would share a tray get their own.
+    Kinds share trays, and all trays stand on the floor when they have room there. Otherwise trays that may are piled,
+    as few as need be. Each kind gets its own tray when more find room so, or when a plain fit of such trays is better
+    in any way.
 
     Args:
         items: the items, in the order of the list.
@@ -122,23 +86,38 @@ def stock(items: Sequence[Item], site: Site, *, share_of_time: float = 1.0) -> S
     """
     if not items:
         return Stock(site)
-    wanted = loads(items, site)
-    sized = {id(item) for load in wanted for item in load.items}
+    single, wanted = alone(items, site), loads(items, site)
+    sized = {id(item) for load in single for item in load.items}
     unsized = tuple(item for item in items if id(item) not in sized)
     piles, reached = _roomy([Pile.of(load) for load in wanted], site)
-    if any(reached.missing) and any(len(load.items) > 1 for load in wanted):
-        single = [Pile.of(one) for load in wanted for one in _apart(load, site)]
-        piles, _ = min((piles, reached), _roomy(single, site), key=lambda one: one[1])
-    return Stock(site, piles, fitted(requests(piles), site.bay, share=share_of_time), unsized)
+    if len(wanted) < len(single):
+        if any(reached.missing):
+            apart, least = _roomy([Pile.of(load) for load in single], site)
+            if least < reached:
+                return _fitted(apart, site, share_of_time, unsized)
+        found = _fitted(piles, site, share_of_time, unsized)
+        if _holds(found, single):
+            return found
+        piles, _ = _roomy([Pile.of(load) for load in single], site)
+    return _fitted(piles, site, share_of_time, unsized)
 
 
-def _apart(load: Load, site: Site) -> Iterator[Load]:
-    """Yield a load a kind."""
-    if len(load.items) == 1:
-        yield load
-        return
-    for item in load.items:
-        yield Load((item,), site.options(item))
+def _fitted(piles: Sequence[Pile], site: Site, share: float, unsized: tuple[Item, ...]) -> Stock:
+    return Stock(site, tuple(piles), fitted(requests(piles), site.bay, share=share), unsized)
+
+
+def _holds(found: Stock, single: Sequence[Load]) -> bool:
+    """Return whether a drawer is no worse than plain fits of a tray a kind: by the objectives, in plastic, in floor."""
+    wanted = requests([Pile.of(load) for load in single])
+    reached = score(requests(found.piles), found.fit)
+    plastic, floor = reached.plastic, sum(one.option.area for one in found.settled)
+    for plain in (bottom_left, best_of_three):
+        fit = plain(wanted, found.site.bay)
+        if score(wanted, fit) < reached or (
+            None not in fit.places and not Bill(plastic, floor).within(bill(wanted, fit))
+        ):
+            return False
+    return True
 
 
 def _roomy(piles: Sequence[Pile], site: Site) -> tuple[tuple[Pile, ...], Score]:

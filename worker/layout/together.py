@@ -1,88 +1,59 @@
-"""Together: several small kinds in one tray, side by side, a divider between each two at the computed place.
+"""Together: several kinds in one tray, a divider between each two at the computed place.
 
-Along the dividers every compartment is as long as the room; across them each kind gets the width that it needs and an
-even share of what is left over.
+Compartments stand side by side along one axis, in one row or in as many equal ones as are worth a finger. All dividers
+go from wall to wall: a column is as wide as its widest compartment needs, with an even share of what is left over.
 """
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import pairwise
-from math import ceil
-from typing import Final
+from math import ceil, inf
+from typing import Final, TypeAlias
 
-from worker.layout.ground import AIR, SHELF, Ground
-from worker.layout.loose import FILL_DEPTH, Goods, fill_limit, heap, poured, ramp_radius, region, wedge
+import numpy as np
+from numpy.typing import NDArray
+
+from worker.layout.compartment import DEPTHS, Box, Compartment, Kind, compartments, heaps
+from worker.layout.ground import SHELF, Ground
+from worker.layout.loose import fill_limit, wedge
 from worker.layout.option import Bulk, Draft, Filling, Lot, Option, Wall, sensible
-from worker.layout.poses import Pose, lying_poses, poses
-from worker.layout.rows import FINGER_BREADTH, FINGER_GAP, ROW_WALL, layers_of, shelf_walls
-from worker.layout.sizing import carries, options, rims, storages
-from worker.layout.spacing import Line, Pairs
-from worker.spec.item import Item, Storage
-from worker.spec.tray import Rim
+from worker.layout.rows import FINGER_BREADTH, shelf_walls
+from worker.layout.sizing import carries, rims
+from worker.spec.item import Item
+from worker.spec.tolerances import LENGTH_EPSILON
+from worker.spec.tray import MOST_DIVIDERS, Rim
 
-__all__ = ["MOST_TOGETHER", "gangs", "share"]
+__all__ = ["MOST_TOGETHER", "Widths", "least_floors", "share", "widths"]
 
-#: More kinds than these make a tray that nobody finds anything in (own choice).
-MOST_TOGETHER: Final = 6
+#: More kinds than these make a tray that nobody finds anything in (own choice): three rows of three.
+MOST_TOGETHER: Final = 9
 
-#: A kind is small when its own tray would cover no more half cells than this (own choice): two cells.
-_SMALL: Final = 8
+#: No side of a shared tray is longer, in half cells: who wants one thing does not lift out a whole drawer (own choice).
+_LONGEST: Final = 12
 
-#: Depths that loose things may be meant to have.
-_DEPTHS: Final = (8.0, 12.0, 18.0, 24.0, FILL_DEPTH)
+#: Longer ones are tried in whole cells only, to save time: half cells.
+_FINE: Final = 4
 
-#: The longest compartment worth trying, in half cells.
-_LONGEST: Final = 10
+#: Rows of compartments, at most.
+_MOST_ROWS: Final = 3
 
+#: Heights of walls over the floor that compartments are chosen for, in mm: near enough for things that stand.
+_WALLS: Final = (9.0, 12.0, 14.5, 17.5, 21.0, 25.0, 30.0, 36.0, 43.0, 52.0, 62.0, 90.0)
 
-@dataclass(frozen=True, slots=True)
-class _Poured:
-    """A compartment of loose things."""
+#: So many groups are compared at a time.
+_BATCH: Final = 256
 
-    goods: Goods
-    width: float
-    storage: Storage = "loose"
-
-
-@dataclass(frozen=True, slots=True)
-class _Laid:
-    """A compartment of one row, or of two with a gap between: ``length`` things in a row."""
-
-    name: str
-    count: int
-    pose: Pose
-    length: int
-    rows: int
-    layers: int
-    width: float
-    storage: Storage = "rows"
-
-
-_Compartment = _Poured | _Laid
-
-
-@dataclass(frozen=True, slots=True)
-class _Kind:
-    """What is known of an item before any compartment is tried."""
-
-    item: Item
-    ways: tuple[Storage, ...]
-    goods: Goods
-    lying: tuple[Pose, ...]
-
-    @staticmethod
-    def of(item: Item) -> "_Kind":
-        """Return what is known of an item."""
-        shape = item.plain
-        return _Kind(item, _ways(item), poured(item.name, item.count, shape), lying_poses(poses(shape)))
+#: The narrowest compartments of a kind: by rows, length and height of walls; endless where there is none.
+Widths: TypeAlias = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
 class _Tray:
-    """Compartments side by side along ``axis``."""
+    """Compartments, in the order of the items; ``columns`` says which stand behind each other along ``axis``."""
 
-    rooms: tuple[_Compartment, ...]
+    rooms: tuple[Compartment, ...]
+    columns: tuple[tuple[int, ...], ...]
+    rows: int
     axis: int
     ramp: float | None
     shelf: float
@@ -91,211 +62,277 @@ class _Tray:
     @property
     def need(self) -> float:
         """The least length along the axis, walls between included."""
-        ground = self.ground
-        width = sum(room.width + 2.0 * ground.margin(0.0) for room in self.rooms)
-        return width + (len(self.rooms) - 1) * ground.wall
+        return sum(map(self._width, self.columns)) + (len(self.columns) - 1) * self.ground.wall
 
-    def fill(self, draft: Draft) -> Filling:
+    @property
+    def inner(self) -> int:
+        """How many dividers compartments have of their own."""
+        return sum(room.inner for room in self.rooms)
+
+    def _width(self, column: tuple[int, ...]) -> float:
+        return max(self.rooms[index].width for index in column)
+
+    def plastic(self, length: float, height: float) -> float:
+        """Return what dividers and ramp add to an empty tray whose room is this long across the axis."""
+        between = (len(self.columns) - 1 + self.inner) * length + (self.rows - 1) * self.need
+        ramp = wedge(self.ramp) * self.need if self.ramp else 0.0
+        return between * self.ground.wall * (height - self.ground.floor_top) + ramp
+
+    def fill(self, names: tuple[str, ...], draft: Draft) -> Filling:
         """Return where things lie and dividers stand."""
         ground, rim, axis = self.ground, draft.rim, self.axis
-        start, margin = ground.start(rim), ground.margin(0.0)
+        start, ledge = ground.start(rim), ground.ledge(rim)
         usable = [ground.usable(halves, rim) for halves in draft.halves]
         usable[1] -= self.shelf
-        spare = (usable[axis] - self.need) / len(self.rooms)
-        content: list[Lot | Bulk] = []
-        dividers: list[Wall] = []
+        spare = (usable[axis] - self.need) / len(self.columns)
+        length = _row(usable[1 - axis], self.rows, ground)
+        along: Final = "x" if axis == 0 else "y"
+        across: Final = "y" if axis == 0 else "x"
+        most = fill_limit(draft, ground)
+        content: dict[int, Lot | Bulk] = {}
+        walls: list[float] = []
         at = 0.0
-        for room in self.rooms:
+        for column in self.columns:
             if content:
-                dividers.append(Wall("y" if axis else "x", at + ground.wall / 2.0 + ground.ledge(rim)))
+                walls.append(at + ground.wall / 2.0)
                 at += ground.wall
-            width = room.width + 2.0 * margin + spare
-            box = _Box(start + at, width, start, usable[1 - axis], axis)
-            content.append(self._heap(room, box, draft) if isinstance(room, _Poured) else _lot(room, box, ground))
+            width = self._width(column) + spare
+            for row, index in enumerate(column):
+                box = Box(start + at, width, start + row * (length + ground.wall), length, axis)
+                content[index], own = self.rooms[index].fill(names[index], box, ground, self.ramp, most)
+                walls += [one - start for one in own]
             at += width
-        return Filling(tuple(content), tuple(dividers), ramp=self.ramp)
-
-    def _heap(self, room: _Poured, box: "_Box", draft: Draft) -> Bulk:
-        margin = self.ground.margin(0.0)
-        sides = box.turned(box.width - 2.0 * margin, box.length - 2.0 * margin)
-        corner = box.turned(box.at + margin, box.start + margin)
-        lying = heap(room.goods, *sides, self.ramp)
-        if lying is None:  # sizes were chosen so that it is not
-            raise AssertionError(room.goods)
-        return region(room.goods, lying, (*corner, self.ground.floor_top), sides, fill_limit(draft, self.ground))
+        behind = [row * (length + ground.wall) - ground.wall / 2.0 for row in range(1, self.rows)]
+        dividers = [Wall(along, one + ledge) for one in sorted(walls)]
+        dividers += [Wall(across, one + ledge) for one in behind]
+        return Filling(tuple(content[index] for index in range(len(self.rooms))), tuple(dividers), ramp=self.ramp)
 
 
-@dataclass(frozen=True, slots=True)
-class _Box:
-    """One compartment: where it starts and how wide it is along the axis; the same across it."""
-
-    at: float
-    width: float
-    start: float
-    length: float
-    axis: int
-
-    def turned(self, along: float, across: float) -> tuple[float, float]:
-        """Return a pair along and across the axis as one of x and y."""
-        return (along, across) if self.axis == 0 else (across, along)
-
-
-def _lot(room: _Laid, box: _Box, ground: Ground) -> Lot:
-    """Return where the things of a laid compartment lie."""
-    margin, axis = ground.margin(0.0), box.axis
-    along = Line(room.pose.size[axis], margin).spread(room.length, box.width)
-    across = Pairs(room.pose.size[1 - axis], FINGER_GAP, ground.wall, margin).spread(room.rows, box.length)
-    places = tuple(box.at + at for at in along.starts), tuple(box.start + at for at in across.starts)
-    ups = tuple(ground.floor_top + layer * room.pose.size[2] for layer in range(room.layers))
-    return Lot(room.name, room.pose, room.count, places[axis], places[1 - axis], ups)
-
-
-def share(items: Sequence[Item], ground: Ground) -> tuple[Option, ...]:
+def share(items: Sequence[Item], ground: Ground, floor: int | None = None) -> tuple[Option, ...]:
     """Return every sensible tray that holds all of these items, each in its own compartment; none when none fits.
 
     A label names the group, or the first item that has one.
 
     Args:
-        items: two or more, all of them loose or in rows.
+        items: two or more.
         ground: the drawer's grid, span and height.
+        floor: the most half cells that a tray may cover.
     """
-    return _share(tuple(items), ground)
-
-
-@lru_cache(maxsize=1024)
-def _share(items: tuple[Item, ...], ground: Ground) -> tuple[Option, ...]:
     label = next((item.group or item.label_text for item in items if item.label_text is not None), None)
-    both = set.intersection(*(set(rims(item)) for item in items))
-    kinds = tuple(_Kind.of(item) for item in items)
+    both = tuple(sorted(set.intersection(*(set(rims(item)) for item in items))))
+    found = _share(tuple(Kind.of(item) for item in items), both, label, ground, floor)
+    return tuple(one.named(tuple(item.name for item in items)) for one in found)
+
+
+@lru_cache(maxsize=2048)
+def _share(
+    kinds: tuple[Kind, ...], both: tuple[Rim, ...], label: str | None, ground: Ground, floor: int | None
+) -> tuple[Option, ...]:
+    names = tuple(str(index) for index in range(len(kinds)))
+    shelf = label is not None
     drafts = [
         draft
-        for rim in sorted(both)
+        for rim in both
         for axis in (0, 1)
-        for draft in _drafts(kinds, ground, rim, axis, shelf=label is not None)
+        for draft in _drafts(
+            kinds, names, _Rows(ground, rim, axis, 0, 0.0, SHELF.depth if shelf else 0.0), floor, shelf=shelf
+        )
         if carries(label, draft, ground)
     ]
-    names = tuple(item.name for item in items)
     return tuple(one.option(names, label, ground) for one in sensible(drafts, low="stacking" in both))
 
 
-def gangs(items: Sequence[Item], ground: Ground) -> tuple[tuple[Item, ...], ...]:
-    """Return the small kinds of each group that may share a tray, at most `MOST_TOGETHER` at a time, in order.
+def widths(item: Item, ground: Ground) -> Widths:
+    """Return the narrowest compartments of an item: what `least_floors` compares."""
+    return _widths(Kind.of(item), ground)
 
-    An item with a place of its own, pinned, fixed or near another, shares none.
+
+def least_floors(groups: Sequence[Sequence[Widths]], ground: Ground) -> list[tuple[int, float] | None]:
+    """Return, for each group of kinds, the fewest half cells of a tray for all of them, and the mm2 needed of it.
+
+    None stands for no tray. That is what `share` finds, but for labels, ramps and the drawer's sides.
+
+    Args:
+        groups: of kinds, as `widths` gives them.
+        ground: the drawer's.
     """
-    groups: dict[tuple[str, tuple[Rim, ...]], list[Item]] = {}
-    for item in items:
-        if item.group is not None and item.at is None and item.near is None and not item.fixed and _ways(item):
-            alone = options(item, ground)
-            if alone and alone[0].area <= _SMALL:
-                groups.setdefault((item.group, rims(item)), []).append(item)
-    found: list[tuple[Item, ...]] = []
-    for kinds in groups.values():
-        trays = ceil(len(kinds) / MOST_TOGETHER)
-        # as even as can be, so that none is left over alone
-        cuts = [round(k * len(kinds) / trays) for k in range(trays + 1)]
-        found += [tuple(kinds[start:end]) for start, end in pairwise(cuts) if end - start > 1]
-    return tuple(found)
+    found: list[tuple[int, float] | None] = [None] * len(groups)
+    sizes: dict[int, list[int]] = {}
+    for index, group in enumerate(groups):
+        sizes.setdefault(len(group), []).append(index)
+    for size, members in sizes.items():
+        for start in range(0, len(members), _BATCH):
+            batch = members[start : start + _BATCH]
+            kinds = np.stack([np.stack([groups[index][at] for index in batch]) for at in range(size)])
+            for index, one in zip(batch, _least(kinds, ground), strict=True):
+                found[index] = one
+    return found
 
 
-def _ways(item: Item) -> tuple[Storage, ...]:
-    """Return how an item may be stored in a compartment."""
-    return tuple(way for way in storages(item) if way in {"rows", "loose"})
+def _least(kinds: Widths, ground: Ground) -> Iterator[tuple[int, float] | None]:
+    """Yield the least floor and need of groups of as many kinds each: axes kind, group, rows, length, walls."""
+    size = len(kinds)
+    longs = np.array(_longs(ground, max(ground.span)), dtype=np.float64)[None, :, None]
+    edges = 2.0 * (ground.joint.body_inset + ground.start("straight"))
+    half = ground.pitch / 2.0
+    need = np.empty_like(kinds[0])
+    for row in range(_MOST_ROWS):
+        if row == 0:
+            need[:, row] = kinds[:, :, row].sum(axis=0)
+        elif row >= size:
+            need[:, row] = inf
+        elif row == size - 1:
+            need[:, row] = kinds[:, :, row].max(axis=0)
+        else:
+            need[:, row] = -np.sort(-kinds[:, :, row], axis=0)[:: row + 1].sum(axis=0)
+        need[:, row] += (ceil(size / (row + 1)) - 1) * ground.wall
+    wide = np.ceil((need + (edges - LENGTH_EPSILON)) / (half * ground.step)) * ground.step
+    wide[wide > min(_LONGEST, max(ground.span))] = inf
+    floor = wide * longs
+    least = floor.min(axis=(1, 2, 3), keepdims=True)
+    needs = np.where(floor == least, need * longs, inf).min(axis=(1, 2, 3)) * half
+    for one, area in zip(least.ravel().tolist(), needs.tolist(), strict=True):
+        yield None if one == inf else (int(one), area)
 
 
-def _drafts(kinds: tuple[_Kind, ...], ground: Ground, rim: Rim, axis: int, *, shelf: bool) -> Iterator[Draft]:
-    """Yield the drafts of one direction of dividers, a longer compartment each time."""
-    strip = SHELF.depth if shelf else 0.0
-    margin = 2.0 * ground.margin(0.0)
-    for long in range(ground.step, min(ground.span[1 - axis], _LONGEST) + 1, ground.step):
-        length = ground.usable(long, rim) - margin - (strip if axis == 0 else 0.0)
-        if length < FINGER_BREADTH - margin:
-            continue
-        for depth in _DEPTHS:
-            tray = _tray(kinds, _Bounds(ground, axis, length, depth), strip)
-            if tray is None:
+@lru_cache(maxsize=4096)
+def _widths(kind: Kind, ground: Ground) -> Widths:
+    longs = _longs(ground, max(ground.span))
+    levels = [walls for walls in _WALLS if ground.stand(walls, 0.0, "straight") is not None]
+    found = np.full((_MOST_ROWS, len(longs), max(len(levels), 1)), inf)
+    for row in range(_MOST_ROWS):
+        for at, long in enumerate(longs):
+            length = _row(ground.usable(long, "straight"), row + 1, ground)
+            if length < FINGER_BREADTH:
                 continue
-            wide = ground.halves(tray.need + (strip if axis == 1 else 0.0), rim)
-            walls, stack = _heights(tray, length)
-            stand = ground.stand(max(walls, shelf_walls(shelf=shelf)), stack, rim)
-            if stand is None or wide > ground.span[axis]:
-                continue
-            height, top = stand
-            halves = (wide, long) if axis == 0 else (long, wide)
-            plastic = ground.plastic(halves, height, rim, shelf=shelf)
-            plastic += (len(kinds) - 1) * length * ground.wall * (height - ground.floor_top)
-            plastic += wedge(tray.ramp) * tray.need if tray.ramp else 0.0
-            yield Draft(tuple(room.storage for room in tray.rooms), halves, height, top, rim, plastic, tray.fill)
-            if not any(isinstance(room, _Poured) for room in tray.rooms):
-                break  # the depth made no difference
+            rooms = _rooms(kind, 0, length, ground, row + 1)
+            for index, walls in enumerate(levels):
+                found[row, at, index] = min((one.width for one in rooms if one.walls <= walls <= one.most), default=inf)
+    return found
 
 
-def _tray(kinds: tuple[_Kind, ...], bounds: "_Bounds", strip: float) -> _Tray | None:
-    """Return the compartments for rooms of this length, or None when one thing does not fit."""
-    all_loose = all("loose" in kind.ways for kind in kinds)
-    if all_loose and bounds.axis == 0:
-        bounds = replace(bounds, ramp=ramp_radius(bounds.depth, bounds.length))
-    rooms: list[_Compartment] = []
-    for kind in kinds:
-        ways = ("loose",) if bounds.ramp is not None else kind.ways
-        rooms_of = [_poured(kind, bounds) if way == "loose" else _laid(kind, bounds) for way in ways]
-        found = [room for room in rooms_of if room is not None]
-        if not found:
-            return None
-        rooms.append(min(found, key=lambda room: (room.width, room.storage)))
-    return _Tray(tuple(rooms), bounds.axis, bounds.ramp, strip, bounds.ground)
+def _longs(ground: Ground, span: int) -> tuple[int, ...]:
+    """Return the lengths of compartments, all rows together, in half cells: long ones in whole cells."""
+    return tuple(
+        long for long in range(ground.step, min(span, _LONGEST) + 1, ground.step) if long <= _FINE or long % 2 == 0
+    )
+
+
+def _row(length: float, rows: int, ground: Ground) -> float:
+    """Return how long each of so many rows of compartments is."""
+    return (length - (rows - 1) * ground.wall) / rows
+
+
+def _rooms(kind: Kind, axis: int, length: float, ground: Ground, rows: int) -> list[Compartment]:
+    """Return a kind's compartments that the drawer is high enough for."""
+    return [
+        one
+        for one in compartments(kind, axis, length, ground)
+        # a divider of its own would go through the other rows, too
+        if (rows == 1 or not one.inner) and ground.stand(one.walls, one.stack, "straight") is not None
+    ]
 
 
 @dataclass(frozen=True, slots=True)
-class _Bounds:
-    """What compartments are tried for: their length, the dividers' axis, how deep loose things are meant to lie."""
+class _Rows:
+    """Rows of compartments that are tried: their axis and how many there are, each so long; the rim, and the shelf."""
 
     ground: Ground
+    rim: Rim
     axis: int
+    rows: int
     length: float
-    depth: float
-    ramp: float | None = None
+    strip: float
+
+    def halves(self, need: float) -> int:
+        """Return the tray's half cells along the axis, when compartments need so much."""
+        return self.ground.halves(need + (self.strip if self.axis == 1 else 0.0), self.rim)
+
+    def rooms(self, kind: Kind) -> list[Compartment]:
+        """Return a kind's compartments that the drawer is high enough for, narrowest first."""
+        return _rooms(kind, self.axis, self.length, self.ground, self.rows)
+
+    def least(self, kinds: Sequence[Kind]) -> float:
+        """Return what these kinds need along the axis at the least; endless when one has no room."""
+        narrow = [next((one.width for one in self.rooms(kind)), inf) for kind in kinds]
+        if self.rows > 1:
+            narrow.sort(reverse=True)
+        columns = narrow[:: self.rows]
+        return sum(columns) + (len(columns) - 1) * self.ground.wall
 
 
-def _poured(kind: _Kind, bounds: _Bounds) -> _Poured | None:
-    """Return the narrowest compartment for an item's loose things."""
-    goods = kind.goods
-    depth, length = max(bounds.depth, goods.thin), bounds.length
-    section = depth * length - (wedge(bounds.ramp) if bounds.ramp else 0.0)
-    width = max(goods.volume / section, FINGER_BREADTH, goods.thin + 2.0 * AIR)
-    if length < goods.long + 2.0 * AIR:
-        width = max(width, goods.long + 2.0 * AIR)
-    return _Poured(goods, width) if goods.fits(width, length) and depth <= FILL_DEPTH else None
+def _drafts(
+    kinds: tuple[Kind, ...], names: tuple[str, ...], tried: _Rows, floor: int | None, *, shelf: bool
+) -> Iterator[Draft]:
+    """Yield the drafts of one direction of columns, longer compartments each time; `tried` has no rows yet."""
+    ground, rim, axis, strip = tried.ground, tried.rim, tried.axis, tried.strip
+    widest = min(ground.span[axis], _LONGEST)
+    for long in _longs(ground, ground.span[1 - axis]):
+        room = ground.usable(long, rim) - (strip if axis == 0 else 0.0)
+        most = widest if floor is None else min(widest, floor // long)
+        for rows in range(1, min(_MOST_ROWS, len(kinds)) + 1):
+            made = replace(tried, rows=rows, length=_row(room, rows, ground))
+            if made.length < FINGER_BREADTH:
+                break
+            least = made.least(kinds)
+            if least == inf or made.halves(least) > most:
+                continue
+            for tray in _trays(kinds, made):
+                wide = made.halves(tray.need)
+                walls = max(one.walls for one in tray.rooms)
+                stand = ground.stand(max(walls, shelf_walls(shelf=shelf)), max(one.stack for one in tray.rooms), rim)
+                dividers = tray.inner + len(tray.columns) + rows - 2
+                if stand is None or wide > most or dividers > MOST_DIVIDERS:
+                    continue
+                height, top = stand
+                halves = (wide, long) if axis == 0 else (long, wide)
+                plastic = ground.plastic(halves, height, rim, shelf=shelf) + tray.plastic(room, height)
+                stored = tuple(one.storage for one in tray.rooms)
+                yield Draft(stored, halves, height, top, rim, plastic, _Filled(tray, names).fill)
 
 
-def _laid(kind: _Kind, bounds: _Bounds) -> _Laid | None:
-    """Return the narrowest compartment for an item's things in one row or two."""
-    axis, least = bounds.axis, FINGER_BREADTH - 2.0 * bounds.ground.margin(0.0)
-    item = kind.item
-    found: list[_Laid] = []
-    for pose in kind.lying:
-        across = pose.size[1 - axis]
-        rows = next((n for n in (2, 1) if n * across + FINGER_GAP <= bounds.length and n <= item.count), 0)
-        if not rows:
-            continue
-        for layers in layers_of(pose, item.count, layered=item.access != "often"):
-            count = ceil(item.count / (rows * layers))
-            width = max(Line(pose.size[axis], 0.0).need(count), least)
-            found.append(_Laid(item.name, item.count, pose, count, rows, layers, width))
-    return min(found, key=lambda one: (one.width, one.layers), default=None)
+@dataclass(frozen=True, slots=True)
+class _Filled:
+    """A tray with the names of what is in it."""
+
+    tray: _Tray
+    names: tuple[str, ...]
+
+    def fill(self, draft: Draft) -> Filling:
+        """Return where things lie and dividers stand."""
+        return self.tray.fill(self.names, draft)
 
 
-def _heights(tray: _Tray, length: float) -> tuple[float, float]:
-    """Return the least walls over the floor and the height of what lies there."""
-    walls, stack = 0.0, 0.0
-    for room in tray.rooms:
-        if isinstance(room, _Laid):
-            high = room.pose.size[2]
-            walls, stack = max(walls, (room.layers - 1.0 + ROW_WALL) * high), max(stack, room.layers * high)
-        else:
-            sides = (room.width, length) if tray.axis == 0 else (length, room.width)
-            lying = heap(room.goods, *sides, tray.ramp)
-            if lying is None:  # sizes were chosen so that it is not
-                raise AssertionError(room.goods)
-            walls, stack = max(walls, lying.walls), max(stack, lying.depth)
-    return walls, stack
+def _trays(kinds: tuple[Kind, ...], tried: _Rows) -> Iterator[_Tray]:
+    """Yield trays with such rows: loose things alone have a ramp, others walls of several heights."""
+    if tried.rows == 1 and tried.axis == 0 and all(kind.ways == ("loose",) for kind in kinds):
+        for depth in DEPTHS:
+            ramped = [heaps(kind, tried.length, tried.ground, depth) for kind in kinds]
+            lying = [one for _, one in ramped if one is not None]
+            if len(lying) == len(kinds):
+                yield _tray(lying, tried, ramped[0][0])
+        return
+    every = [tried.rooms(kind) for kind in kinds]
+    seen: set[tuple[int, ...]] = set()
+    for walls in _WALLS:
+        chosen = [_narrowest(rooms, walls, tried.rim) for rooms in every]
+        taken = [one for one in chosen if one is not None]
+        key = tuple(map(id, taken))
+        if len(taken) == len(kinds) and key not in seen:
+            seen.add(key)
+            yield _tray(taken, tried, None)
+
+
+def _narrowest(rooms: Sequence[Compartment], walls: float, rim: Rim) -> Compartment | None:
+    """Return the narrowest compartment within walls of this height; under a rim nothing can stand out of it."""
+    fits = (one for one in rooms if one.walls <= walls <= one.most and (rim == "straight" or one.most == inf))
+    return next(fits, None)
+
+
+def _tray(rooms: Sequence[Compartment], tried: _Rows, ramp: float | None) -> _Tray:
+    """Return a tray of these compartments, those of like widths in one column."""
+    order = list(range(len(rooms)))
+    if tried.rows > 1:
+        order.sort(key=lambda index: (-rooms[index].width, index))
+    columns = tuple(tuple(order[start : start + tried.rows]) for start in range(0, len(order), tried.rows))
+    return _Tray(tuple(rooms), columns, tried.rows, tried.axis, ramp, tried.strip, tried.ground)

@@ -1,0 +1,149 @@
+"""Loads: the trays that items want. Kinds share one where that covers less floor, or takes less plastic for a group.
+
+Kinds of different groups stay apart; what has no group goes with any. Two or three trays become one, those that save
+most floor, again and again while that saves any.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Final
+
+from worker.layout.compartment import Kind
+from worker.layout.piling import Load
+from worker.layout.site import Site
+from worker.layout.together import MOST_TOGETHER, Widths
+from worker.spec.item import Item
+
+__all__ = ["alone", "loads"]
+
+#: So many trays, at most, become one at a time.
+_MOST_AT_ONCE: Final = 3
+
+#: A kind is small when its own tray covers no more half cells than this (own choice): two cells.
+_SMALL: Final = 8
+
+
+def alone(items: Sequence[Item], site: Site) -> tuple[Load, ...]:
+    """Return a tray for each item, in order; items without any are left out."""
+    found = (Load((item,), site.options(item)) for item in items)
+    return tuple(load for load in found if load.options)
+
+
+def loads(items: Sequence[Item], site: Site) -> tuple[Load, ...]:
+    """Return the trays that these items want, in the order of their first items.
+
+    Items without any tray are left out.
+    """
+    order = {id(item): index for index, item in enumerate(items)}
+    single = alone(items, site)
+    free = [load for load in single if _shares(load.items[0])]
+    kept = [load for load in single if not _shares(load.items[0])]
+    merging = _Merging(site, order)
+    return tuple(sorted((*kept, *merging.merged(free)), key=lambda load: order[id(load.items[0])]))
+
+
+def _shares(item: Item) -> bool:
+    """Return whether an item may share a tray: not one with a place of its own, pinned, fixed or near another."""
+    return item.at is None and item.near is None and not item.fixed and bool(Kind.of(item).ways)
+
+
+@dataclass(frozen=True, slots=True)
+class _Offer:
+    """Loads that may become one: what that saves of the floor, in half cells, and the mm2 that they need then."""
+
+    saved: int
+    need: float
+    loads: tuple[Load, ...]
+
+    @property
+    def rank(self) -> tuple[int, float]:
+        return -self.saved, self.need
+
+
+class _Merging:
+    """Loads becoming fewer."""
+
+    def __init__(self, site: Site, order: dict[int, int]) -> None:
+        self.site, self.order = site, order
+        self.widths: dict[int, Widths] = {}
+
+    def merged(self, single: Sequence[Load]) -> list[Load]:
+        """Return the loads, merged as long as that saves floor, then plastic of a group's small kinds."""
+        found = list(single)
+        self.widths = {id(item): self.site.widths(item) for load in single for item in load.items}
+        offers = self.offers(group for number in _numbers() for group in combinations(found, number))
+        while offers:
+            best = min(offers, key=lambda offer: offer.rank)
+            load = self.joined(best.loads, floor=sum(one.area for one in best.loads) - 1)
+            if load is None:
+                offers.remove(best)
+                continue
+            gone = {id(one) for one in best.loads}
+            found = [one for one in found if id(one) not in gone]
+            offers = [offer for offer in offers if not any(id(one) in gone for one in offer.loads)]
+            offers += self.offers((load, *rest) for number in _numbers() for rest in combinations(found, number - 1))
+            found.append(load)
+        return self._lighter(found)
+
+    def _lighter(self, found: list[Load]) -> list[Load]:
+        """Return the loads with the small kinds of a group in one tray where that saves plastic and costs no floor."""
+        tried: dict[tuple[tuple[int, ...], ...], Load | None] = {}
+        while True:
+            best: tuple[float, Load, Load, Load] | None = None
+            small = [load for load in found if _named(load) and load.area <= _SMALL * len(load.items)]
+            for one, other in combinations(small, 2):
+                key = tuple(tuple(self.order[id(item)] for item in load.items) for load in (one, other))
+                if _named(one) != _named(other) or not _suits((one, other)):
+                    continue
+                if key not in tried:
+                    tried[key] = self.joined((one, other), floor=one.area + other.area)
+                load = tried[key]
+                saved = 0.0 if load is None else one.plastic + other.plastic - load.plastic
+                if load is not None and saved > (0.0 if best is None else best[0]):
+                    best = saved, one, other, load
+            if best is None:
+                return found
+            _, one, other, load = best
+            found = [load, *(each for each in found if each is not one and each is not other)]
+
+    def offers(self, groups: Iterable[tuple[Load, ...]]) -> list[_Offer]:
+        """Return those of these groups that save floor as one, and what they save."""
+        suited = [group for group in groups if _suits(group)]
+        leasts = self.site.least_floors([[widths for load in group for widths in self.of(load)] for group in suited])
+        floors = [sum(load.area for load in group) for group in suited]
+        return [
+            _Offer(floor - least[0], least[1], group)
+            for group, floor, least in zip(suited, floors, leasts, strict=True)
+            if least is not None and least[0] < floor
+        ]
+
+    def of(self, load: Load) -> list[Widths]:
+        """Return the widths of a load's kinds."""
+        return [self.widths[id(item)] for item in load.items]
+
+    def joined(self, group: Iterable[Load], *, floor: int) -> Load | None:
+        """Return these loads as one that covers no more floor than this and takes no more plastic, or None."""
+        group = tuple(group)
+        items = sorted((item for load in group for item in load.items), key=lambda item: self.order[id(item)])
+        most = sum(load.plastic for load in group)
+        ways = [way for way in self.site.share(items, floor) if way.plastic <= most]
+        return Load(tuple(items), tuple(ways)) if ways else None
+
+
+def _numbers() -> range:
+    return range(2, _MOST_AT_ONCE + 1)
+
+
+def _named(load: Load) -> str | None:
+    """Return the group of a load, if it has one."""
+    return next((item.group for item in load.items if item.group is not None), None)
+
+
+def _suits(group: Sequence[Load]) -> bool:
+    """Return whether loads may become one: not too many kinds, no two groups; a label stands for one group only."""
+    items = [item for load in group for item in load.items]
+    groups = {item.group for item in items}
+    if any(item.label_text is not None for item in items) and (len(groups) > 1 or None in groups):
+        return False
+    return len(items) <= MOST_TOGETHER and len(groups - {None}) <= 1
