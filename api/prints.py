@@ -12,18 +12,10 @@ from pydantic import BaseModel, ConfigDict, Field
 from api.body import read_json
 from api.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, ParameterRefused
 from api.jobs import file_answers
+from api.printdocuments import PrintDocument, PrintsDocument, RunsDocument
 from api.printexamples import EVENT_BODY, example_of
 from api.problems import problem_response, refusals
-from api.progress import (
-    PrintDocument,
-    PrintsDocument,
-    PrintWork,
-    RunsDocument,
-    beginning,
-    print_document,
-    prints_document,
-    runs_document,
-)
+from api.progress import PrintWork, beginning, print_document, prints_document, runs_document
 from api.ranges import entity_tag, tag_listed
 from api.service import JobEngine
 from api.streaming import file_response

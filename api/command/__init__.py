@@ -1,11 +1,11 @@
-"""The command line: serve, demo, submit, plan, catalogue, keys."""
+"""The command line: serve, demo, submit, plan, prints, printed, catalogue, keys."""
 
 import signal
 from types import FrameType
 
 import typer
 
-from api.command import catalogue, demo, keys, plan, serve, submit
+from api.command import catalogue, demo, keys, plan, prints, serve, submit
 
 __all__ = ["app", "main"]
 
@@ -17,7 +17,7 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-for command in (serve.serve, demo.demo, submit.submit, plan.plan, catalogue.catalogue):
+for command in (serve.serve, demo.demo, submit.submit, plan.plan, prints.prints, prints.printed, catalogue.catalogue):
     app.command()(command)
 app.add_typer(keys.app)
 

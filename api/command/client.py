@@ -5,12 +5,14 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from http import HTTPStatus
 from typing import Any, Final, Self, TypeVar
+from urllib.parse import quote
 
 import httpx
 from pydantic import BaseModel, SecretStr, ValidationError
 
 from api.address import is_here
 from api.documents import JobDocument
+from api.printdocuments import PrintDocument, PrintsDocument
 from api.problems import PROBLEM_TYPE
 from worker.spec.manifest import JSON_TYPE, Manifest, PlanDocument
 
@@ -120,6 +122,22 @@ class Client:
         """
         answer = self._ask("GET", f"/v1/jobs/{job_id}/manifest")
         return _read(Manifest, answer), answer.content, answer.headers.get("etag", "").strip('"')
+
+    def prints(self, job_id: str) -> PrintsDocument:
+        """Return what of a job is printed, with its last events.
+
+        Raises:
+            ServiceRefused: when there is no such job, or it has not succeeded.
+        """
+        return _read(PrintsDocument, self._ask("GET", f"/v1/jobs/{quote(job_id, safe='')}/prints"))
+
+    def record(self, job_id: str, event: bytes) -> PrintDocument:
+        """Record an event of printing.
+
+        Raises:
+            ServiceRefused: when it cannot be so.
+        """
+        return _read(PrintDocument, self._ask("POST", f"/v1/jobs/{quote(job_id, safe='')}/prints", event))
 
     @contextmanager
     def download(self, path: str) -> Iterator[Iterator[bytes]]:

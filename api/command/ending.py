@@ -13,7 +13,7 @@ from api.command.client import ServiceRefused, ServiceUnreachable
 from api.command.display import note, show_problem
 from api.command.downloads import DownloadDamaged
 from api.errors import ParameterRefused
-from worker.spec.errors import DrawerwrightError, SettingsError, SpecError
+from worker.spec.errors import DrawerwrightError, PrintRefused, SettingsError, SpecError
 
 __all__ = ["FAILED", "NO_SERVICE", "WRONG", "ending", "print_json"]
 
@@ -40,7 +40,7 @@ def ending(*, machine: bool) -> Iterator[None]:
         problem = {"title": "No service.", "detail": str(unreachable), "remedy": "Start one: drawerwright serve"}
         _tell(problem, machine=machine)
         code = NO_SERVICE
-    except (SpecError, SettingsError, ParameterRefused) as error:
+    except (SpecError, SettingsError, ParameterRefused, PrintRefused) as error:
         _tell(error.problem(), machine=machine)
         code = WRONG
     except DrawerwrightError as error:

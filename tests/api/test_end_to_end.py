@@ -130,6 +130,44 @@ def test_a_spec_is_submitted_and_its_files_arrive(served, environment, tmp_path)
     assert [part.mark for part in manifest.parts] == ["F1", "T1", "T2"]
 
 
+def test_a_failed_run_is_packed_afresh_by_a_worker(served, environment, tmp_path):
+    run = _submit(environment, tmp_path, served, "-", "--json", input=examples.text("small"))
+    assert run.returncode == 0, run.stderr
+    job, planned = json.loads(run.stdout)["job"], json.loads(run.stdout)["manifest"]["runs"]
+
+    def say(*words):
+        command = [*_PROGRAM, *words, "--url", served]
+        told = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=120, check=False)
+        return told.returncode, told.stdout + told.stderr
+
+    with httpx.Client(base_url=served, trust_env=False, timeout=60) as client:
+        assert client.get(f"/v1/jobs/{job['id']}/runs/{planned[0]['number']}.3mf").status_code == 200
+        code, told = say("printed", job["id"], "--run", str(planned[-1]["number"]), "--failed", "--json", "--id", "a")
+        assert (code, json.loads(told)["outcome"], json.loads(told)["runs_left"]) == (0, "failed", len(planned))
+        number = len(planned) + 1
+        path = f"/v1/jobs/{job['id']}/runs/{number}.3mf"
+        end = time.monotonic() + 60
+        while (answer := client.get(path)).status_code == 409:
+            assert int(answer.headers["retry-after"]) > 0
+            assert time.monotonic() < end
+            time.sleep(0.05)
+        assert answer.status_code == 200, answer.text
+        (tmp_path / "run.3mf").write_bytes(answer.content)
+        with zipfile.ZipFile(tmp_path / "run.3mf") as package:
+            assert package.testzip() is None
+            assert any(name.endswith(".png") for name in package.namelist())
+        scene = trimesh.load(tmp_path / "run.3mf")
+        assert len(scene.graph.nodes_geometry) == len(planned[-1]["pieces"])
+        left = client.get(f"/v1/jobs/{job['id']}/runs").json()
+        assert next(run["file"] for run in left["runs"] if run["number"] == number) == f"run-{number:02d}.3mf"
+    code, told = say("prints", job["id"])
+    assert code == 0
+    assert re.search(rf"^ *{number} +open, packed afresh", told, re.MULTILINE)
+    assert say("printed", job["id"], "--mark", "Z9")[0] == 2
+    assert say("printed", job["id"])[0] == 2
+    assert say("prints", "0" * 26)[0] == 2
+
+
 @pytest.mark.parametrize("name", [name for name in examples.names() if name not in ("small", examples.DEMO)])
 def test_each_example_is_built(served, environment, tmp_path, name):
     (tmp_path / "spec.json").write_bytes(examples.text(name))
