@@ -39,6 +39,24 @@ def test_a_common_drawer_passes():
     check_size(_spec(width=3000, depth=3000))
 
 
+def test_a_long_list_of_items_needs_a_drawer_of_common_size():
+    many = _items(100, {"kind": "box", "size": [20, 20, 10]})
+    check_size(_spec(items=many))
+    check_size(_spec(width=1500, depth=1500, items=many))
+    error = _refused(_spec(width=3000, depth=3000, items=many))
+    assert (error.pointer, error.value, error.limit) == ("/drawers/0/items", 100, "at most 38 items with 5184 cells")
+    one = {"name": "a", "width": 1600, "depth": 1600, "height": 60, "items": many}
+    spec = load(
+        {
+            "spec": "1",
+            "name": "x",
+            "drawers": [{**one, "name": f"d{n}"} for n in range(5)],
+            "printer": {"bed": [256, 256, 256]},
+        }
+    )
+    assert _refused(spec).limit == "items times cells at most 600000 in all"
+
+
 def test_a_large_drawer_is_not_filled():
     check_size(_spec(fill=True))
     error = _refused(_spec(width=3000, depth=3000, fill=True))

@@ -24,7 +24,10 @@ _MOST_FILLED: Final = 1_000
 #: Cells times obstacles, and cells times corners of the outline, of one drawer: either takes about four times as long
 #: as a plain drawer of 10,000 cells.
 _MOST_BROKEN: Final = 50_000
-_MOST_BENT: Final = 1_000_000
+_MOST_BENT: Final = 500_000
+#: Cells times items that may go there, for one list of items and for all: placing takes seconds at the first.
+_MOST_TRIED: Final = 200_000
+_MOST_TRIED_IN_ALL: Final = 600_000
 #: As many are taken in a drawer of any size.
 _ALWAYS: Final = 4
 
@@ -54,6 +57,26 @@ def check_size(spec: Spec, most_cells: int = MOST_CELLS) -> None:
     for index, drawer in enumerate(spec.drawers):
         _check_drawer(drawer, cells_of(drawer, spec.grid.pitch), f"/drawers/{index}")
     check_cells(spec, most_cells)
+    _check_items(spec)
+
+
+def _check_items(spec: Spec) -> None:
+    """Refuse lists of items that are too long for the cells they may go to."""
+    cells = [cells_of(drawer, spec.grid.pitch) for drawer in spec.drawers]
+    lists = [("/items", len(spec.items), sum(cells))]
+    lists += [
+        (f"/drawers/{index}/items", len(drawer.items), room)
+        for index, (drawer, room) in enumerate(zip(spec.drawers, cells, strict=True))
+    ]
+    together = 0
+    for at, items, room in lists:
+        together += items * room
+        if items * room > _MOST_TRIED:
+            limit = f"at most {_MOST_TRIED // room} items with {room} cells"
+            raise _refused("There are too many items for so large a place.", at, items, limit)
+        if together > _MOST_TRIED_IN_ALL:
+            limit = f"items times cells at most {_MOST_TRIED_IN_ALL} in all"
+            raise _refused("There are too many items for so many drawers.", at, together, limit)
 
 
 def _check_drawer(drawer: Drawer, cells: int, at: str) -> None:
