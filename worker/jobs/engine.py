@@ -18,14 +18,18 @@ from sqlalchemy.exc import SQLAlchemyError
 from worker.jobs.app import BUILD_JOB, BUILD_PARTS, REPACK_RUNS, make_app
 from worker.jobs.blobs import Blobs
 from worker.jobs.caller import LOCAL, Caller
+from worker.jobs.courier import Courier
 from worker.jobs.database import open_database
 from worker.jobs.deletion import Deletion
 from worker.jobs.job import BUNDLE_NAME, MANIFEST_NAME, Job, StoredFile
 from worker.jobs.keys import Keys
+from worker.jobs.networks import read_networks
 from worker.jobs.prints import Prints
+from worker.jobs.reach import Reach, read_ports
 from worker.jobs.records import Records
 from worker.jobs.settings import Settings
 from worker.jobs.upkeep import Upkeep
+from worker.jobs.webhooks import Webhooks
 from worker.spec import Spec
 from worker.spec.errors import (
     BlobMissing,
@@ -63,14 +67,16 @@ class Engine:
         """Put an engine together; `open` does it from settings alone."""
         self.settings = settings
         self._database = database
-        self._records = Records(database)
+        self._records = Records(database, settings.public_url)
         self._blobs = blobs
         self._app = make_app(settings, "send")
         self._deletion = Deletion(database, blobs)
         self._upkeep = Upkeep(settings, database, blobs, self.requeue)
         self._caller = LOCAL
         self.keys = Keys(database)
-        self.prints = Prints(database)
+        self.prints = Prints(database, settings.public_url)
+        self.webhooks = Webhooks(database)
+        self.reach = Reach(read_networks(settings.webhook_networks), read_ports(settings.webhook_ports))
 
     @classmethod
     def open(cls, settings: Settings) -> "Engine":
@@ -101,10 +107,15 @@ class Engine:
         seen._caller = caller  # noqa: SLF001 - its own copy
         return seen
 
-    def submit(self, spec: Spec) -> Job:
+    def courier(self) -> Courier:
+        """Return a courier for this record's messages, not started."""
+        return Courier(self._database, self.reach)
+
+    def submit(self, spec: Spec, *, webhooks: Sequence[str] = ()) -> Job:
         """Keep the job, then wake a worker. Without a broker the job stays queued until `requeue` finds one.
 
         Raises:
+            WebhookNotFound: when the caller has no such webhook as one of those that the job names.
             SpecTooLarge: when it has more cells than the caller's key allows.
             QuotaReached: when the caller has asked for too much already.
         """
@@ -113,7 +124,7 @@ class Engine:
         if caller is not LOCAL:
             quotas = caller.quotas.over(self.settings)
             check_cells(spec, quotas.cells or self.settings.most_cells)
-        job = self._records.add(spec.name, spec.model_dump_json(), owner=caller.owner, quotas=quotas)
+        job = self._records.add(spec.name, spec.model_dump_json(), owner=caller.owner, quotas=quotas, webhooks=webhooks)
         self.wake(job.id)
         return job
 

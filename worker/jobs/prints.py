@@ -7,7 +7,7 @@ Whoever comes second reads again. Nothing is ever taken out of the history.
 import secrets
 import time
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
 from random import SystemRandom
@@ -21,6 +21,7 @@ from sqlalchemy.exc import IntegrityError
 from worker.beds.remaining import Standing
 from worker.jobs.clock import Clock, machine_time
 from worker.jobs.job import StoredFile
+from worker.jobs.outbox import note_event
 from worker.jobs.tables import JobFileRow, JobRow, PrintEventRow, PrintStateRow
 from worker.spec.errors import JobNotFound, PrintRepeated, PrintsBusy
 from worker.spec.prints import Outcome, PrintEvent
@@ -74,8 +75,9 @@ class PrintStatus:
 class Prints:
     """Reads and writes the record of prints. Jobs are looked up, and their owners heard, before it is asked."""
 
-    def __init__(self, database: Engine) -> None:
-        """Use this database, which has the tables."""
+    def __init__(self, database: Engine, base: str = "") -> None:
+        """Use this database, which has the tables; messages link to jobs below this address of the service."""
+        self._base = base
         self._database = database
         self._clock = Clock(database)
 
@@ -131,6 +133,7 @@ class Prints:
                 with self._database.begin() as connection:
                     if _advance(connection, job_id, before, number, standing):
                         connection.execute(insert(PrintEventRow).values(_row(job_id, made, fingerprint)))
+                        note_event(connection, "job.printed", job_id, base=self._base, printed=asdict(made))
                         return made, True
             except IntegrityError:  # the same event at the same moment, or a job that is gone: the next look tells
                 with self._database.connect() as connection:

@@ -120,6 +120,14 @@ class Reach:
         self._ports = ports
         self._resolver = resolver
 
+    def check(self, url: str) -> None:
+        """Refuse an address that cannot be called, as far as can be told without asking for its host.
+
+        Raises:
+            WebhookRefused: when it is one.
+        """
+        target_of(url, self._networks, self._ports)
+
     def post(self, url: str, body: bytes, headers: Iterable[tuple[str, str]]) -> int:
         """Send a POST and return the status of the answer, of which nothing more is read.
 

@@ -19,8 +19,10 @@ from worker.jobs.claims import PartClaims
 from worker.jobs.clock import Clock, machine_time
 from worker.jobs.identity import new_identity
 from worker.jobs.job import ENDED, Job, Progress, State, StoredFile
+from worker.jobs.outbox import name_webhooks, note_event
 from worker.jobs.tables import JobFileRow, JobRow, PartRow
 from worker.jobs.usage import admit
+from worker.spec.webhook import EventType
 
 _JOB_COLUMNS = (
     JobRow.id,
@@ -71,17 +73,21 @@ class Claim:
 class Records:
     """Reads and writes the record."""
 
-    def __init__(self, engine: Engine) -> None:
-        """Use this database, which has the tables."""
+    def __init__(self, engine: Engine, base: str = "") -> None:
+        """Use this database, which has the tables; messages link to jobs below this address of the service."""
         self._engine = engine
+        self._base = base
         self._clock = Clock(engine)
 
     # -- jobs as callers see them
 
-    def add(self, name: str, spec: str, *, owner: str = "local", quotas: Quotas | None = None) -> Job:
-        """Add a queued job.
+    def add(
+        self, name: str, spec: str, *, owner: str = "local", quotas: Quotas | None = None, webhooks: Sequence[str] = ()
+    ) -> Job:
+        """Add a queued job that names these webhooks of its owner's.
 
         Raises:
+            WebhookNotFound: when one of them is none; nothing was added.
             QuotaReached: when its owner has as many as these quotas allow; nothing was added.
         """
         now = _now()
@@ -94,6 +100,8 @@ class Records:
                     id=identity, name=name, state="queued", spec=spec, owner=owner, created=now, updated=now
                 )
             )
+            if webhooks:
+                name_webhooks(connection, identity, owner, webhooks)
         return Job(identity, name, "queued", now, now, None, None, 0, Progress(), None)
 
     def job(self, job_id: str, *, owner: str | None = None) -> Job | None:
@@ -130,7 +138,9 @@ class Records:
         return self._changed(
             update(JobRow)
             .where(JobRow.id == job_id, JobRow.state.not_in(ENDED))
-            .values(state="cancelled", finished=now, updated=now, claim=None, lease=None)
+            .values(state="cancelled", finished=now, updated=now, claim=None, lease=None),
+            "job.cancelled",
+            job_id,
         )
 
     # -- the way to a worker
@@ -181,6 +191,8 @@ class Records:
         )
         with self._engine.begin() as connection:
             row = connection.execute(statement).one_or_none()
+            if row is not None:
+                note_event(connection, "job.running", job_id, base=self._base)
         return None if row is None else Claim(job_id, token, row.spec, row.attempts, row.created, before.seconds)
 
     def cause(self, job_id: str) -> str | None:
@@ -193,7 +205,9 @@ class Records:
         return self._changed(
             update(JobRow)
             .where(JobRow.id == job_id, self._free(lease_seconds), JobRow.attempts >= attempts)
-            .values(state="failed", problem=problem, finished=now, updated=now, claim=None, lease=None)
+            .values(state="failed", problem=problem, finished=now, updated=now, claim=None, lease=None),
+            "job.failed",
+            job_id,
         )
 
     def lease_left(self, job_id: str) -> float | None:
@@ -246,13 +260,16 @@ class Records:
                 return False
             if rows:
                 connection.execute(insert(JobFileRow), rows)
+            note_event(connection, "job.succeeded", claim.job_id, base=self._base)
         return True
 
     def fail(self, claim: Claim, problem: dict[str, Any]) -> bool:
         """End the job with a problem document; False when the claim no longer holds."""
         now = _now()
         return self._changed(
-            _held(claim).values(state="failed", problem=problem, finished=now, updated=now, claim=None, lease=None)
+            _held(claim).values(state="failed", problem=problem, finished=now, updated=now, claim=None, lease=None),
+            "job.failed",
+            claim.job_id,
         )
 
     def release(self, claim: Claim, cause: str | None = None, *, counted: bool = True) -> bool:
@@ -315,8 +332,13 @@ class Records:
         with self._engine.begin() as connection:
             return cast("CursorResult[Any]", connection.execute(statement)).rowcount
 
-    def _changed(self, statement: Executable) -> bool:
-        return self._change(statement) == 1
+    def _changed(self, statement: Executable, event: EventType | None = None, job_id: str = "") -> bool:
+        """Make a change of one row, with the event that it is; say whether there was such a row."""
+        with self._engine.begin() as connection:
+            changed = cast("CursorResult[Any]", connection.execute(statement)).rowcount == 1
+            if changed and event is not None:
+                note_event(connection, event, job_id, base=self._base)
+        return changed
 
 
 _KNOWN = select(PartRow.digest, PartRow.limits)

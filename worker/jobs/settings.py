@@ -106,6 +106,16 @@ class Settings(BaseSettings):
     retention_days: int = Field(
         default=0, ge=0, le=36_500, description="Days after its end that a job is kept; 0: for ever."
     )
+    public_url: str = Field(
+        default="",
+        pattern=r"^(https?://[A-Za-z0-9._~:/\[\]-]+[^/])?$",
+        description="Address of the service as its callers know it, for the links in messages; empty: links are paths.",
+    )
+    webhook_networks: str = Field(
+        default="",
+        description="Networks that messages may go to beside the world, such as 192.168.0.0/16; commas between them.",
+    )
+    webhook_ports: str = Field(default="", description="Ports that messages may go to, with commas; empty: any.")
     key: SecretStr = Field(default=SecretStr(""), description="The key that the command line sends to a service.")
 
     @classmethod

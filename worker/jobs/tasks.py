@@ -64,7 +64,7 @@ def database() -> Database:
 @cache
 def workshop() -> Workshop:
     """Return this process's own workshop."""
-    records = Records(database())
+    records = Records(database(), settings.public_url)
     return Workshop(settings, records, Blobs.open(settings), closing=closing.begun, ask=engine().ask)
 
 
