@@ -153,3 +153,64 @@ def test_a_broken_solid_fails_with_its_part_and_is_not_kept(spec, store, monkeyp
     assert caught.value.part
     assert caught.value.limit
     assert store.kept == []
+
+
+LABELLED = {
+    "name": "labelled", "cells": [1, 1], "height": 30, "label_shelf": True, "text": {"text": "M3", "face": "shelf"},
+}  # fmt: skip
+PLANNED = {
+    "material": {"name": "PETG", "cost_per_kg": 24, "colour": "#2E5E4E"},
+    "printing": {
+        "tray": {"layer": 0.28, "line_width": 0.5, "material": {"name": "PLA", "cost_per_kg": 19}},
+        "compare": [0.16],
+    },
+    "schedule": {"attended": [{"start": "17:30", "end": "23:00"}]},
+    "coupon": True,
+}
+
+
+@pytest.fixture(scope="module")
+def planned(spec):
+    return run_pipeline(spec(LABELLED, **PLANNED), part_store=MemoryParts(), now=NOW, identity="job-7")
+
+
+def test_a_job_is_estimated_packed_and_dated(planned):
+    manifest = json.loads(planned.manifest)
+    jsonschema.validate(manifest, manifest_schema())
+    of_mark = {part["mark"]: part["estimate"] for part in manifest["parts"]}
+    assert {one["material"] for one in of_mark.values()} == {"PETG", "PLA"}
+    assert (of_mark["T1"]["layer"], of_mark["T1"]["line_width"], of_mark["F1"]["layer"]) == (0.28, 0.5, 0.2)
+    assert [run["file"] for run in manifest["runs"]] == [f"run-{run['number']:02d}.3mf" for run in manifest["runs"]]
+    work = manifest["work"]
+    assert work["grams"] == pytest.approx(sum(run["grams"] for run in manifest["runs"]), abs=1e-3)
+    assert [one["layer"] for one in work["alternatives"]] == [0.16]
+    assert manifest["schedule"]["steps"][0]["begin"] == "2026-03-02T17:30:00Z"
+    assert {one["material"]: one["spools"] for one in manifest["purchases"]} == {"PETG": 1, "PLA": 1}
+    # a part is judged by its own lines
+    walls = {part["mark"]: check["limit"] for part in manifest["parts"] for check in part["checks"]
+             if check["name"] == "wall"}  # fmt: skip
+    assert "at least 1 mm" in walls["T1"]
+    assert "at least 0.84 mm" in walls["F1"]
+    named = {check["subject"] for check in manifest["assembly"]}
+    assert named >= {run["file"] for run in manifest["runs"]}
+
+
+def test_documents_have_folders_of_their_own_and_a_page_that_tells_of_them(planned):
+    with zipfile.ZipFile(io.BytesIO(planned.bundle)) as bundle:
+        names = {name for name in bundle.namelist() if not name.startswith("parts/")}
+        page = bundle.read("READ-FIRST.txt").decode()
+        calendar = bundle.read("schedule.ics")
+    assert names == {
+        "READ-FIRST.txt", "manifest.json", "bill.csv", "schedule.ics", "models/drawer-1.glb",
+        *(f"runs/run-{number:02d}.3mf" for number in range(1, 5)),
+    }  # fmt: skip
+    assert "4 runs" in page
+    assert "off by 25 %" in page
+    assert "PETG #2E5E4E" in page
+    assert "buy 1 spool for 24.00" in page
+    assert "unattended hours" in page
+    assert b"job-7" in calendar
+
+
+def test_a_planned_job_is_the_same_bytes_again(spec, planned):
+    assert run_pipeline(spec(LABELLED, **PLANNED), part_store=MemoryParts(), now=NOW, identity="job-7") == planned

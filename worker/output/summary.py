@@ -53,7 +53,7 @@ def _totals(work: WorkEntry) -> Iterator[str]:
         f"These are estimates: the time may be off by {100.0 * (work.time_uncertainty or 0.0):.0f} %, the filament by "
         f"{100.0 * (work.filament_uncertainty or 0.0):.0f} %."
     )
-    for name, factor in (("times", work.calibrated_time), ("filament", work.calibrated_filament)):
+    for name, factor in (("times", work.calibrated_time), ("amounts of filament", work.calibrated_filament)):
         if factor != 1.0:
             yield f"By your own prints all {name} are multiplied by {factor:g}."
     if work.long_pieces:
