@@ -55,16 +55,12 @@ def best_of_three(requests: Sequence[Request], bay: Bay) -> Fit:
 
 
 def allowance(requests: Sequence[Request], bay: Bay) -> Bill | None:
-    """Return the most that a fit may take: what the cheapest plain one does, or the best, if all are placed.
+    """Return the most that a fit may take: what the best plain one does when it places everything.
 
     Groups are not to be kept together at any price. Without such a plain fit there is no bound.
     """
     plain = [fit for fit in (bottom_left(requests, bay), best_of_three(requests, bay)) if None not in fit.places]
-    bills = [bill(requests, fit) for fit in plain]
-    if not bills:
-        return None
-    least = Bill(min(one.plastic for one in bills), min(one.floor for one in bills))
-    return least if least in bills else bill(requests, _best(requests, plain))
+    return bill(requests, _best(requests, plain)) if plain else None
 
 
 def best_greedy(requests: Sequence[Request], bay: Bay, most: Bill | None = None) -> Fit:

@@ -21,6 +21,9 @@ __all__ = ["Settled", "Stock", "stock"]
 #: So many trays, at most, are put on others.
 _MOST_PILES: Final = 12
 
+#: What a half cell nearer to the front or to its group is worth, in hundredths of a cubic centimetre (own choice).
+_HALF_CELL: Final = 1000.0
+
 _EMPTY: Final = Fit(())
 
 
@@ -113,11 +116,17 @@ def _holds(found: Stock, single: Sequence[Load]) -> bool:
     plastic, floor = reached.plastic, sum(one.option.area for one in found.settled)
     for plain in (bottom_left, best_of_three):
         fit = plain(wanted, found.site.bay)
-        if score(wanted, fit) < reached or (
-            None not in fit.places and not Bill(plastic, floor).within(bill(wanted, fit))
-        ):
+        theirs = score(wanted, fit)
+        if theirs < reached or (theirs.missing == reached.missing and _sum(theirs) < _sum(reached)):
+            return False
+        if None not in fit.places and not Bill(plastic, floor).within(bill(wanted, fit)):
             return False
     return True
+
+
+def _sum(reached: Score) -> float:
+    """Return what a score adds up to in half cells."""
+    return reached.front + reached.spread + reached.plastic / _HALF_CELL
 
 
 def _roomy(piles: Sequence[Pile], site: Site) -> tuple[tuple[Pile, ...], Score]:
