@@ -42,10 +42,10 @@ def test_a_common_drawer_passes():
 def test_a_long_list_of_items_needs_a_drawer_of_common_size():
     many = _items(100, {"kind": "box", "size": [20, 20, 10]})
     check_size(_spec(items=many))
-    check_size(_spec(width=1500, depth=1500, items=many))
+    check_size(_spec(width=1200, depth=1200, items=many))
     error = _refused(_spec(width=3000, depth=3000, items=many))
-    assert (error.pointer, error.value, error.limit) == ("/drawers/0/items", 100, "at most 38 items with 5184 cells")
-    one = {"name": "a", "width": 1600, "depth": 1600, "height": 60, "items": many}
+    assert (error.pointer, error.value, error.limit) == ("/drawers/0/items", 100, "at most 19 items with 5184 cells")
+    one = {"name": "a", "width": 1200, "depth": 1200, "height": 60, "items": many}
     spec = load(
         {
             "spec": "1",
@@ -54,7 +54,7 @@ def test_a_long_list_of_items_needs_a_drawer_of_common_size():
             "printer": {"bed": [256, 256, 256]},
         }
     )
-    assert _refused(spec).limit == "items times cells at most 600000 in all"
+    assert _refused(spec).limit == "items times cells at most 400000 in all"
 
 
 def test_a_large_drawer_is_not_filled():
