@@ -107,7 +107,7 @@ def _told(event: PrintDocument) -> str:
     """Return an event in a few words."""
     what = f"run {event.run}" if event.run is not None else f"{event.count} x {event.mark}"
     but = ", ".join(f"{count} x {mark}" for mark, count in event.failed.items())
-    return f"{what} {event.outcome}" + (f" but {but}" if but else "")
+    return f"{what} {event.outcome}" + (f", but not {but}" if but else "")
 
 
 def _table(titles: tuple[str, ...], rows: list[list[Any]]) -> None:
