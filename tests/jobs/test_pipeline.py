@@ -156,7 +156,7 @@ def test_a_broken_solid_fails_with_its_part_and_is_not_kept(spec, store, monkeyp
 
 
 LABELLED = {
-    "name": "labelled", "cells": [1, 1], "height": 30, "label_shelf": True, "text": {"text": "M3", "face": "shelf"},
+    "name": "labelled", "cells": [1, 1], "height": 30, "label_shelf": True,
 }  # fmt: skip
 PLANNED = {
     "material": {"name": "PETG", "cost_per_kg": 24, "colour": "#2E5E4E"},
@@ -201,7 +201,8 @@ def test_documents_have_folders_of_their_own_and_a_page_that_tells_of_them(plann
         page = bundle.read("READ-FIRST.txt").decode()
         calendar = bundle.read("schedule.ics")
     assert names == {
-        "READ-FIRST.txt", "manifest.json", "bill.csv", "schedule.ics", "models/drawer-1.glb",
+        "READ-FIRST.txt", "manifest.json", "bill.csv", "schedule.ics", "models/drawer-1.glb", "maps/map-1.svg",
+        "maps/map-1.pdf", "labels/labels-a4.pdf", "labels/labels-letter.pdf",
         *(f"runs/run-{number:02d}.3mf" for number in range(1, 5)),
     }  # fmt: skip
     assert "4 runs" in page

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Final
+from typing import Final, Literal
 
 from worker.beds.prices import compare, price_parts
 from worker.beds.spools import purchases
@@ -13,7 +13,9 @@ from worker.layout.plan import Plan
 from worker.output.bill import write_bill
 from worker.output.feed import write_feed
 from worker.output.inspection import require
+from worker.output.labels import write_labels
 from worker.output.manifest import PrintRecord, file_entry
+from worker.output.map import write_map_pdf, write_map_svg
 from worker.output.runs import BedObject, check_run, write_run
 from worker.output.scene import write_glb
 from worker.output.thumbnail import draw_bed
@@ -23,6 +25,8 @@ from worker.spec.manifest import (
     CALENDAR_TYPE,
     CSV_TYPE,
     GLB_TYPE,
+    PDF_TYPE,
+    SVG_TYPE,
     THREEMF_TYPE,
     Check,
     DocumentEntry,
@@ -34,6 +38,10 @@ __all__ = ["Document", "documents_of", "print_record", "run_documents", "run_nam
 
 #: Digits of a run's number in its file's name, at least.
 _DIGITS: Final = 2
+
+
+#: Papers that sheets of labels are made for.
+_PAGES: Final[tuple[Literal["A4", "Letter"], ...]] = ("A4", "Letter")
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +127,18 @@ def documents_of(
         for part in manifest.parts
         if part.estimate is not None and part.estimate.colour is not None
     }
+    for number, place in enumerate(manifest.drawers, start=1):
+        for suffix, kind, data in (
+            ("svg", SVG_TYPE, write_map_svg(manifest, place)),
+            ("pdf", PDF_TYPE, write_map_pdf(manifest, place)),
+        ):
+            file = file_entry(f"map-{number}.{suffix}", kind, data)
+            yield Document(DocumentEntry(role="map", title=f"Map of {place.name}", drawer=place.name, file=file), data)
+    for page in _PAGES:
+        sheet = write_labels(manifest, page)
+        if sheet is not None:
+            file = file_entry(f"labels-{page.lower()}.pdf", PDF_TYPE, sheet)
+            yield Document(DocumentEntry(role="labels", title=f"Labels on {page}", file=file), sheet)
     for number, drawer in enumerate(plan.drawers, start=1):
         data = write_glb(drawer, meshes, colours)
         file = file_entry(f"drawer-{number}.glb", GLB_TYPE, data)
