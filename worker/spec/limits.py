@@ -25,7 +25,7 @@ _MOST_FILLED: Final = 1_000
 #: as a plain drawer of 10,000 cells.
 _MOST_BROKEN: Final = 50_000
 _MOST_BENT: Final = 500_000
-#: Cells times items that may go there, for one list of items and for all: near the first, placing takes up to half a minute.
+#: Cells times items that may go there, for one list of items and for all: near the first, placing takes half a minute.
 _MOST_TRIED: Final = 100_000
 _MOST_TRIED_IN_ALL: Final = 400_000
 #: As many are taken in a drawer of any size.
