@@ -47,6 +47,7 @@ _READING: Final = frozenset({"GET", "HEAD"})
 #: The scope of each method and path, the first that fits.
 _RULES: Final[tuple[tuple[frozenset[str], re.Pattern[str], KeyScope], ...]] = (
     (_READING, re.compile(r"/metrics"), "admin"),
+    (frozenset({"GET", "HEAD", "POST", "DELETE"}), re.compile(r"/v1/webhooks(?:/[^/]+(?:/secret)?)?"), "submit"),
     (_READING, re.compile(r".*", re.DOTALL), "read"),
     (frozenset({"POST"}), re.compile(r"/v1/(?:plans|jobs|batches)"), "submit"),
     (frozenset({"DELETE"}), re.compile(r"/v1/(?:jobs|batches)/[^/]+(?:/files)?"), "submit"),

@@ -7,7 +7,7 @@ from contextlib import asynccontextmanager, suppress
 from anyio import CapacityLimiter
 from fastapi import FastAPI
 
-from api import catalogue, health, jobs, kiosk, plans, prints, problems
+from api import catalogue, health, jobs, kiosk, plans, prints, problems, webhooks
 from api.access import Gate, Guard, check_bind
 from api.headers import SafeHeaders
 from api.openapi import DESCRIPTION, VERSION, document
@@ -39,6 +39,8 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
         app.state.guard = Guard(engine.keys, engine.settings)
         app.state.settings = engine.settings
         app.state.planners = CapacityLimiter(engine.settings.concurrency)
+        courier = engine.courier()
+        courier.start()
         reconciler = asyncio.create_task(reconcile(engine))
         loading = asyncio.create_task(asyncio.to_thread(load_solver))  # the first plan shall not wait for it
         try:
@@ -47,6 +49,7 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
             reconciler.cancel()
             with suppress(asyncio.CancelledError):
                 await reconciler
+            await asyncio.to_thread(courier.close)
             await loading
             if engine is not inside:
                 engine.close()
@@ -61,7 +64,7 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
         redirect_slashes=False,
         lifespan=lifespan,
     )
-    for one in (jobs, prints, plans, catalogue, problems, health, kiosk):
+    for one in (jobs, prints, webhooks, plans, catalogue, problems, health, kiosk):
         app.include_router(one.router)
     problems.install(app)
     app.add_middleware(Gate)

@@ -7,8 +7,9 @@ from fastapi import Request
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.address import base_of
-from api.problems import Problem, absolute
+from api.problems import Problem
 from worker.jobs.job import Job, State
+from worker.jobs.telling import job_fields
 
 __all__ = ["JobDocument", "JobPage", "job_document", "job_page"]
 
@@ -60,27 +61,7 @@ class JobPage(_Document):
 
 def job_document(request: Request, job: Job) -> JobDocument:
     """Return the job as its document."""
-    address = f"{base_of(request)}/v1/jobs/{job.id}"
-    ready = job.state == "succeeded"
-    return JobDocument(
-        id=job.id,
-        name=job.name,
-        state=job.state,
-        created=job.created,
-        started=job.started,
-        finished=job.finished,
-        attempts=job.attempts,
-        progress=JobProgress(done=job.progress.done, total=job.progress.total, now=job.progress.now),
-        problem=None if job.problem is None else Problem.model_validate(absolute(request, job.problem)),
-        links=JobLinks(
-            self=address,
-            manifest=f"{address}/manifest" if ready else None,
-            bundle=f"{address}/bundle.zip" if ready else None,
-            files=f"{address}/files/{{name}}" if ready else None,
-            prints=f"{address}/prints" if ready else None,
-            runs=f"{address}/runs" if ready else None,
-        ),
-    )
+    return JobDocument.model_validate(job_fields(job, base_of(request)))
 
 
 def job_page(request: Request, jobs: list[Job], limit: int) -> JobPage:

@@ -32,6 +32,7 @@ from worker.spec.errors import (
     QuotaReached,
     SpecError,
     SpecTooLarge,
+    WebhookNotFound,
 )
 from worker.spec.manifest import Manifest
 
@@ -41,6 +42,12 @@ router = APIRouter(prefix="/v1/jobs", tags=["jobs"])
 
 #: Names that a file can have; anything else need not be looked up.
 _FILE_NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", re.ASCII)
+
+
+_Named = Annotated[
+    list[Annotated[str, Field(pattern=r"^[0-9a-hjkmnp-tv-z]{26}$")]],
+    Query(max_length=5, description="Webhooks of this key that are told of this job; given again for more."),
+]
 
 
 class Page(BaseModel):
@@ -77,15 +84,28 @@ def file_answers(media_type: str, description: str) -> dict[int | str, dict[str,
             "description": "The job waits for a worker.",
             "headers": {"Location": {"schema": {"type": "string", "format": "uri"}, "description": "The job."}},
         },
-        **refusals(SpecError, SpecTooLarge, BodyTooLarge, BodyTooSlow, BodyTypeRefused, QuotaReached),
+        **refusals(
+            SpecError,
+            SpecTooLarge,
+            BodyTooLarge,
+            BodyTooSlow,
+            BodyTypeRefused,
+            QuotaReached,
+            WebhookNotFound,
+            ParameterRefused,
+        ),
     },
     openapi_extra=SPEC_BODY,
 )
 def submit_job(
-    request: Request, response: Response, engine: JobEngine, spec: Annotated[Spec, Depends(read_spec)]
+    request: Request,
+    response: Response,
+    engine: JobEngine,
+    spec: Annotated[Spec, Depends(read_spec)],
+    webhook: _Named = [],  # noqa: B006
 ) -> JobDocument:
     """Take a spec; parts and manifest are made by a worker. Follow the job at its address."""
-    document = job_document(request, engine.submit(spec))
+    document = job_document(request, engine.submit(spec, webhooks=webhook))
     response.headers["Location"] = document.links.self
     return document
 

@@ -12,9 +12,11 @@ from api.errors import CrossSiteRefused, HostRefused, KeyRequired, RateExceeded,
 from api.printexamples import PRINT_EXAMPLES
 from api.problems import refusals
 from api.specs import SPEC_EXAMPLES
+from api.webhooks import WebhookMessage, described
 from worker.spec import Spec
 from worker.spec.errors import DrawerwrightError
 from worker.spec.prints import PrintEvent
+from worker.spec.webhook import WebhookRequest
 
 __all__ = ["DESCRIPTION", "VERSION", "document"]
 
@@ -64,6 +66,7 @@ def _document(app: FastAPI) -> dict[str, Any]:
         tags=[
             {"name": "jobs", "description": "A job makes the parts of a spec."},
             {"name": "prints", "description": "What of a job is printed, and what remains."},
+            {"name": "webhooks", "description": "Endpoints that are told of a key's jobs, and what they are told."},
             {"name": "plans", "description": "A plan is a job laid out in numbers."},
             {"name": "catalogue", "description": "Standard things with their sizes."},
             {"name": "problems", "description": "What can go wrong."},
@@ -76,8 +79,12 @@ def _document(app: FastAPI) -> dict[str, Any]:
     for name, schema in _own().items():
         if schemas.setdefault(name, schema) != schema:
             raise ValueError(f"Two models are called {name}.")
+    _, told = models_json_schema([(WebhookMessage, "serialization")], ref_template=_TEMPLATE)
+    for name, schema in told["$defs"].items():
+        schemas.setdefault(name, schema)  # the framework has those of answers already, in its own wording
     made["components"]["schemas"] = dict(sorted(schemas.items()))
     made["components"]["examples"] = SPEC_EXAMPLES | PRINT_EXAMPLES
+    made["webhooks"] = described()
     _tell_access(made)
     return made
 
@@ -151,7 +158,13 @@ def _refs(told: Any) -> set[str]:
 def _own() -> dict[str, Any]:
     """Return the schemas of spec and catalogue, which no route's signature names."""
     _, top = models_json_schema(
-        [(Spec, "validation"), (CatalogueDocument, "validation"), (PrintEvent, "validation")], ref_template=_TEMPLATE
+        [
+            (Spec, "validation"),
+            (CatalogueDocument, "validation"),
+            (PrintEvent, "validation"),
+            (WebhookRequest, "validation"),
+        ],
+        ref_template=_TEMPLATE,
     )
     found: dict[str, Any] = top["$defs"]
     return found

@@ -109,12 +109,6 @@ def _kind(request: Request, kind: type[DrawerwrightError]) -> ProblemKind:
     return ProblemKind(type=f"{base_of(request)}{_PAGES}{kind.slug}", title=kind().title, status=kind.status)
 
 
-def absolute(request: Request, problem: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a stored problem document with the address of its kind made absolute."""
-    kind = str(problem.get("type", "about:blank"))
-    return {**problem, "type": f"{base_of(request)}{kind}" if kind.startswith("/") else kind}
-
-
 def problem_response(
     request: Request, error: DrawerwrightError, *, status: int | None = None, headers: Mapping[str, str] | None = None
 ) -> Response:
