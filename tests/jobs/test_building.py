@@ -9,6 +9,7 @@ from billiard.exceptions import SoftTimeLimitExceeded
 
 from worker.jobs import pipeline
 from worker.jobs.building import Outcome, Workshop
+from worker.jobs.job import Progress
 from worker.jobs.pipeline import run_pipeline
 from worker.solids.mesh import Mesh
 from worker.spec.errors import JobCancelled
@@ -161,3 +162,28 @@ def _a_part(records):
 
     with records._engine.connect() as connection:
         return tuple(connection.execute(select(PartRow.digest, PartRow.limits)).first())
+
+
+def test_a_job_that_is_given_up_says_why_it_stopped_last(workshop, job, records, engine):
+    claim = records.claim(job.id, lease_seconds=0.01, attempts=3)
+    records.report(claim, Progress(3, 9, "tray T4"))
+    time.sleep(0.03)
+    assert (
+        replace(workshop, pipeline=_raising(OSError(28, "No space left on device"))).build(job.id) is Outcome.RELEASED
+    )
+    assert records.cause(job.id) == "a file or a connection could not be used (No space left on device)"
+    claim = records.claim(job.id, lease_seconds=0.01, attempts=3)
+    records.report(claim, Progress(4, 9, "tray T5"))
+    time.sleep(0.03)
+    assert workshop.build(job.id) is Outcome.FAILED
+    assert engine.job(job.id).problem["detail"].endswith("The last time, its process was lost at: tray T5.")
+
+
+def test_a_job_whose_process_had_to_be_killed_for_its_time_is_not_tried_again(workshop, job, records, engine):
+    hasty = replace(workshop, settings=workshop.settings.model_copy(update={"job_seconds": 1}))
+    claim = records.claim(job.id, lease_seconds=0.6, attempts=3)
+    time.sleep(0.5)
+    assert records.extend(claim, lease_seconds=0.6)  # it ran for longer than a second, and nobody heard of it again
+    time.sleep(0.65)
+    assert hasty.build(job.id) is Outcome.FAILED
+    assert engine.job(job.id).problem["type"] == "/problems/job-too-long"

@@ -126,3 +126,10 @@ def test_a_helper_stops_when_it_is_told(workshop, large, records, blobs):
     job = records.add("bench left", large)
     assert replace(workshop, ask=ask).build(job.id) is Outcome.SUCCEEDED
     assert stopped == [0]
+
+
+def test_the_next_attempt_has_the_claims_of_one_that_was_lost(records):
+    lost, following, other = (records.part_claims(name) for name in ("a job", "a job", "another"))
+    assert lost.take("d" * 64)
+    assert not other.take("d" * 64)
+    assert following.take("d" * 64)

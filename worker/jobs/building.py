@@ -144,7 +144,8 @@ class Workshop:
                 fanout.call(spec, plan)
 
         stored = StoredParts(self.records, self.blobs)
-        shared = SharedParts(stored, self.records.part_claims(), interruption)
+        # in the job's name: the next attempt does not wait for parts that a lost one was at
+        shared = SharedParts(stored, self.records.part_claims(claim.job_id), interruption)
         with closing(fanout), shared, interruption.armed():
             return self.pipeline(
                 Spec.model_validate_json(claim.spec),

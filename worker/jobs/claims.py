@@ -22,12 +22,12 @@ LASTING: Final = 10.0
 class PartClaims:
     """The claims of one attempt, helper or sweep."""
 
-    def __init__(self, engine: Engine, seconds: float = LASTING) -> None:
-        """Hold nothing yet."""
+    def __init__(self, engine: Engine, seconds: float = LASTING, holder: str | None = None) -> None:
+        """Hold nothing yet. A ``holder`` of the same name has the claims of one that was lost at once."""
         self._engine = engine
         self._clock = Clock(engine)
         self.seconds = seconds
-        self._holder = secrets.token_hex(16)
+        self._holder = holder or secrets.token_hex(16)
         self._held: set[str] = set()
 
     def take(self, digest: str) -> bool:

@@ -301,9 +301,9 @@ class Records:
                 found.update((row.digest, row.limits) for row in connection.execute(_KNOWN.where(some)))
         return found
 
-    def part_claims(self) -> PartClaims:
+    def part_claims(self, holder: str | None = None) -> PartClaims:
         """Return a holder of claims on parts."""
-        return PartClaims(self._engine)
+        return PartClaims(self._engine, holder=holder)
 
     def add_part(self, digest: str, limits: str, record: dict[str, Any]) -> None:
         """Keep what is known about a part, in place of what was known before."""
