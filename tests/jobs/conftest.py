@@ -4,7 +4,6 @@ import re
 import subprocess
 import sys
 import tempfile
-import time
 import warnings
 from contextlib import contextmanager
 from pathlib import Path
@@ -123,30 +122,6 @@ def _spec(*trays, name="bench left", **fields):
 def spec():
     """Give a function that returns the spec of one small drawer with these trays."""
     return _spec
-
-
-@pytest.fixture(scope="session")
-def until():
-    """Give a function that waits until a question is answered with yes, and fails when it takes too long."""
-
-    def wait(question, seconds=60.0):
-        end = time.monotonic() + seconds
-        while not (answer := question()):
-            assert time.monotonic() < end, "It takes too long."
-            time.sleep(0.02)
-        return answer
-
-    return wait
-
-
-@pytest.fixture(scope="session")
-def ended(until):
-    """Give a function that waits until a job has ended, and returns it."""
-
-    def wait(engine, job, seconds=60.0):
-        return until(lambda: (now := engine.job(job.id)).ended and now, seconds)
-
-    return wait
 
 
 @contextmanager
