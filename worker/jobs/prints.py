@@ -122,8 +122,9 @@ class Prints:
         name, fingerprint = event.id or f"ours.{secrets.token_hex(16)}", fingerprint_of(event)
         for _ in range(_TRIES):
             with self._database.connect() as connection:
-                known = self._known(connection, job_id, name, fingerprint) if event.id is not None else None
                 before = _status(connection, job_id)
+                # looked for second: an event that the standing counts already is there by now
+                known = self._known(connection, job_id, name, fingerprint) if event.id is not None else None
             if known is not None:
                 return known, False
             standing = follow(None if before is None else before.standing)
