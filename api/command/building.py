@@ -1,5 +1,7 @@
 """One job from submission to files, whoever runs the service."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import typer
@@ -8,12 +10,15 @@ from api.command.client import Client
 from api.command.display import note, show_manifest, watching
 from api.command.downloads import fetch
 from api.command.ending import FAILED, failed, print_json
+from api.documents import JobDocument
 
-__all__ = ["build"]
+__all__ = ["build", "keep", "left_running"]
 
 
-def build(client: Client, spec: bytes, out: Path, *, machine: bool) -> None:
+def build(client: Client, spec: bytes, out: Path, *, machine: bool, lasting: bool = True) -> None:
     """Submit the spec, follow the job, keep its files and show what they are.
+
+    Ctrl-C leaves the job of a ``lasting`` service running, and says so.
 
     Raises:
         Exit: when the job did not succeed.
@@ -22,6 +27,19 @@ def build(client: Client, spec: bytes, out: Path, *, machine: bool) -> None:
         DownloadDamaged: when a file is not what the manifest says.
     """
     job = client.submit(spec)
+    if not lasting:
+        keep(client, job, out, machine=machine)
+        return
+    with left_running(job.id, f"drawerwright fetch {job.id} --out {out}"):
+        keep(client, job, out, machine=machine)
+
+
+def keep(client: Client, job: JobDocument, out: Path, *, machine: bool) -> None:
+    """Follow a job, keep its files and show what they are.
+
+    Raises:
+        Exit, ServiceRefused, ServiceUnreachable, DownloadDamaged: as above.
+    """
     with watching(quiet=machine) as watcher:
         job = client.follow(job, watcher.job)
         if job.state == "succeeded":
@@ -42,3 +60,13 @@ def build(client: Client, spec: bytes, out: Path, *, machine: bool) -> None:
     else:
         show_manifest(manifest)
         note(f"{len(paths)} files are in {out}.")
+
+
+@contextmanager
+def left_running(what: str, remedy: str) -> Iterator[None]:
+    """Say on Ctrl-C that what is watched goes on without us, and how to come back to it."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        note(f"{what} goes on without this command. To come back to it: {remedy}")
+        raise

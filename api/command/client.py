@@ -1,5 +1,6 @@
 """A client of the service."""
 
+import re
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -11,8 +12,8 @@ import httpx
 from pydantic import BaseModel, SecretStr, ValidationError
 
 from api.address import is_here
-from api.documents import JobDocument
-from api.printdocuments import PrintDocument, PrintsDocument
+from api.documents import JobDocument, JobPage
+from api.printdocuments import PrintDocument, PrintsDocument, RunsDocument
 from api.problems import PROBLEM_TYPE
 from worker.spec.manifest import JSON_TYPE, Manifest, PlanDocument
 
@@ -24,8 +25,13 @@ _TIMEOUT: Final = httpx.Timeout(30.0, connect=5.0)
 #: Seconds between two looks at a job: often at first, because small jobs are done soon.
 _PAUSES: Final = (0.1, 0.1, 0.2, 0.2, 0.4, 0.4, 0.8)
 
+#: Jobs of a page, as many as the service gives.
+_PAGE: Final = 100
+
 #: Looks at a job that may fail in a row, as when the service starts anew.
 _PATIENCE: Final = 8
+
+_SPAN: Final = re.compile(r"bytes ([0-9]{1,18})-", re.ASCII)
 
 _ModelT = TypeVar("_ModelT", bound=BaseModel)
 
@@ -37,10 +43,16 @@ class ServiceUnreachable(Exception):
 class ServiceRefused(Exception):
     """The service answers with a problem."""
 
-    def __init__(self, problem: dict[str, Any]) -> None:
-        """Keep the problem document."""
+    def __init__(self, problem: dict[str, Any], retry_after: float | None = None) -> None:
+        """Keep the problem document, and the seconds after which to ask again, where the service says so."""
         super().__init__(problem.get("detail"))
         self.problem = problem
+        self.retry_after = retry_after
+
+    @property
+    def passing(self) -> bool:
+        """Whether the same may well work a little later."""
+        return self.retry_after is not None or self.problem.get("status") in (502, 503, 504)
 
     @property
     def callers_fault(self) -> bool:
@@ -94,7 +106,33 @@ class Client:
         Raises:
             ServiceRefused: when there is none.
         """
-        return _read(JobDocument, self._ask("GET", f"/v1/jobs/{job_id}"))
+        return _read(JobDocument, self._ask("GET", f"/v1/jobs/{quote(job_id, safe='')}"))
+
+    def jobs(self) -> Iterator[JobDocument]:
+        """Give all jobs, newest first, asking for more as they are taken."""
+        after = ""
+        while True:
+            page = _read(JobPage, self._ask("GET", f"/v1/jobs?limit={_PAGE}{after}"))
+            yield from page.jobs
+            if page.next is None or not page.jobs:
+                return
+            after = f"&after={page.jobs[-1].id}"
+
+    def cancel(self, job_id: str) -> JobDocument:
+        """Cancel a job.
+
+        Raises:
+            ServiceRefused: when there is none, or it has ended.
+        """
+        return _read(JobDocument, self._ask("DELETE", f"/v1/jobs/{quote(job_id, safe='')}"))
+
+    def remove(self, job_id: str) -> None:
+        """Remove a job with its files, for ever.
+
+        Raises:
+            ServiceRefused: when there is none, or it has not ended.
+        """
+        self._ask("DELETE", f"/v1/jobs/{quote(job_id, safe='')}/files")
 
     def follow(self, job: JobDocument, show: Callable[[JobDocument], None]) -> JobDocument:
         """Look again and again until the job has ended; return it as it is then."""
@@ -120,7 +158,7 @@ class Client:
         Raises:
             ServiceRefused: when the job has none.
         """
-        answer = self._ask("GET", f"/v1/jobs/{job_id}/manifest")
+        answer = self._ask("GET", f"/v1/jobs/{quote(job_id, safe='')}/manifest")
         return _read(Manifest, answer), answer.content, answer.headers.get("etag", "").strip('"')
 
     def prints(self, job_id: str) -> PrintsDocument:
@@ -139,18 +177,33 @@ class Client:
         """
         return _read(PrintDocument, self._ask("POST", f"/v1/jobs/{quote(job_id, safe='')}/prints", event))
 
+    def runs(self, job_id: str) -> RunsDocument:
+        """Return what of a job is still to be printed.
+
+        Raises:
+            ServiceRefused: when there is no such job, or it has not succeeded.
+        """
+        return _read(RunsDocument, self._ask("GET", f"/v1/jobs/{quote(job_id, safe='')}/runs"))
+
     @contextmanager
-    def download(self, path: str) -> Iterator[Iterator[bytes]]:
-        """Give a file's bytes in pieces, from a path such as ``/v1/jobs/ID/bundle.zip``.
+    def download(self, path: str, start: int = 0, sha256: str = "") -> Iterator[tuple[int, Iterator[bytes]]]:
+        """Give a file's bytes in pieces, from a path such as ``/v1/jobs/ID/bundle.zip``, and where they begin.
+
+        They begin at ``start`` when the file still has this digest, and otherwise at 0.
 
         Raises:
             ServiceRefused: when there is no such file.
         """
-        with self._faults(), self._http.stream("GET", self.url + path) as answer:
+        headers = {"Accept-Encoding": "identity"}
+        if start:
+            headers |= {"Range": f"bytes={start}-", "If-Range": f'"{sha256}"'}
+        with self._faults(), self._http.stream("GET", self.url + path, headers=headers) as answer:
             if answer.is_error:
                 answer.read()
                 raise _refused(answer)
-            yield answer.iter_bytes()
+            partial = answer.status_code == HTTPStatus.PARTIAL_CONTENT
+            span = _SPAN.match(answer.headers.get("content-range", "")) if partial else None
+            yield 0 if span is None else int(span[1]), answer.iter_bytes()
 
     def _ask(self, method: str, path: str, body: bytes | None = None) -> httpx.Response:
         headers = {"Content-Type": JSON_TYPE} if body is not None else {}
@@ -176,7 +229,8 @@ def _refused(answer: httpx.Response) -> Exception:
         except ValueError:
             problem = None
         if isinstance(problem, dict):
-            return ServiceRefused(problem)
+            after = answer.headers.get("retry-after", "")
+            return ServiceRefused(problem, float(after) if after.isascii() and after.isdigit() else None)
     return ServiceUnreachable(f"{answer.url} answers {answer.status_code}, but not as this service would.")
 
 

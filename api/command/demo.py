@@ -14,7 +14,7 @@ from worker.jobs.settings import Settings
 __all__ = ["demo"]
 
 
-def demo(*, out: Out = Path("out"), machine: Machine = False) -> None:
+def demo(*, out: Out = None, machine: Machine = False) -> None:
     """Start a service for the moment, have it build a demo drawer, and put all files into a folder."""
     from api.command.listening import listening  # noqa: PLC0415 - the other commands need no server
     from worker.jobs.embedded import Embedded  # noqa: PLC0415 - as above
@@ -32,4 +32,4 @@ def demo(*, out: Out = Path("out"), machine: Machine = False) -> None:
         )
         note("Starting a service, its broker and a worker ...")
         with Embedded(settings), listening(settings) as url, Client(url) as client:
-            build(client, examples.text(examples.DEMO), out, machine=machine)
+            build(client, examples.text(examples.DEMO), out or settings.out, machine=machine, lasting=False)

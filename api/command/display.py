@@ -9,15 +9,16 @@ from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
-from rich.text import Text
 
+from api.command.tables import line as _line
+from api.command.tables import plain as _plain
+from api.command.tables import results as _results
 from api.documents import JobDocument
 from worker.spec import Box, CatalogueEntry, Cylinder, Screw
 from worker.spec.manifest import CautionEntry, DrawerEntry, Manifest, PlanDocument, StepEntry, WarningEntry, WorkEntry
 
 __all__ = ["Watcher", "note", "show_catalogue", "show_keys", "show_manifest", "show_plan", "show_problem", "watching"]
 
-_results: Final = Console(highlight=False)
 _notes: Final = Console(stderr=True, highlight=False)
 
 
@@ -288,12 +289,3 @@ def _lines(warnings: Sequence[WarningEntry], cautions: Sequence[CautionEntry]) -
         _results.print(_plain(f"Warning, {warning.pointer}: {warning.message}"), style="yellow", soft_wrap=True)
     for caution in cautions:
         _results.print(_plain(f"Caution, {caution.topic}: {caution.text}"), soft_wrap=True)
-
-
-def _line(text: str) -> str:
-    """Return the text without what a terminal would obey."""
-    return "".join(sign if sign.isprintable() else "\ufffd" for sign in text)
-
-
-def _plain(text: str) -> Text:
-    return Text(_line(text))

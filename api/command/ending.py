@@ -13,9 +13,9 @@ from api.command.client import ServiceRefused, ServiceUnreachable
 from api.command.display import note, show_problem
 from api.command.downloads import DownloadDamaged
 from api.errors import ParameterRefused
-from worker.spec.errors import DrawerwrightError, PrintRefused, SettingsError, SpecError
+from worker.spec.errors import DrawerwrightError, FileNotInJob, PrintRefused, SettingsError, SpecError
 
-__all__ = ["FAILED", "NO_SERVICE", "WRONG", "ending", "print_json"]
+__all__ = ["FAILED", "NO_SERVICE", "WRONG", "ending", "print_json", "print_line"]
 
 #: The job failed, or what it made could not be kept.
 FAILED: Final = 1
@@ -40,12 +40,14 @@ def ending(*, machine: bool) -> Iterator[None]:
         problem = {"title": "No service.", "detail": str(unreachable), "remedy": "Start one: drawerwright serve"}
         _tell(problem, machine=machine)
         code = NO_SERVICE
-    except (SpecError, SettingsError, ParameterRefused, PrintRefused) as error:
+    except (FileNotInJob, SpecError, SettingsError, ParameterRefused, PrintRefused) as error:
         _tell(error.problem(), machine=machine)
         code = WRONG
     except DrawerwrightError as error:
         _tell(error.problem(), machine=machine)
         code = FAILED
+    except BrokenPipeError:  # who reads what we print has enough
+        raise
     except (DownloadDamaged, OSError) as error:
         _tell({"title": "The files could not be kept.", "detail": str(error)}, machine=machine)
         code = FAILED
@@ -57,6 +59,12 @@ def ending(*, machine: bool) -> Iterator[None]:
 def print_json(document: Mapping[str, Any]) -> None:
     """Print for a machine."""
     sys.stdout.write(json.dumps(document, indent=2, ensure_ascii=False) + "\n")
+
+
+def print_line(document: Mapping[str, Any]) -> None:
+    """Print for a machine that reads on while we print: a document a line."""
+    sys.stdout.write(json.dumps(document, ensure_ascii=False) + "\n")
+    sys.stdout.flush()
 
 
 def _tell(problem: Mapping[str, Any], *, machine: bool) -> None:

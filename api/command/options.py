@@ -6,16 +6,23 @@ from typing import Annotated, TypeAlias
 
 import typer
 
+from api.command.client import Client
 from worker.jobs.settings import Settings
 
-__all__ = ["File", "Machine", "Out", "Url", "default_url", "spec_bytes"]
+__all__ = ["File", "Job", "Machine", "Out", "Url", "Watch", "default_url", "opened", "spec_bytes"]
 
 File: TypeAlias = Annotated[
     str, typer.Argument(metavar="FILE", help="The spec as JSON; - reads it from standard input.", show_default=False)
 ]
-Out: TypeAlias = Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Where the files go.")]
+Job: TypeAlias = Annotated[str, typer.Argument(metavar="JOB", help="The job's id.", show_default=False)]
+Out: TypeAlias = Annotated[
+    Path | None, typer.Option("--out", metavar="FOLDER", help="Where the files go; left out, ./out or what is set.")
+]
 Url: TypeAlias = Annotated[
-    str | None, typer.Option("--url", help="The service's address; left out, the one that `serve` has here.")
+    str | None, typer.Option("--url", help="The service's address; left out, what is set, or the one of `serve` here.")
+]
+Watch: TypeAlias = Annotated[
+    bool, typer.Option("--watch", help="Go on showing until all has ended. Ctrl-C leaves it running.")
 ]
 Machine: TypeAlias = Annotated[bool, typer.Option("--json", help="Print JSON for a program instead of tables.")]
 
@@ -32,6 +39,17 @@ def spec_bytes(file: str) -> bytes:
         return Path(file).read_bytes()
     except OSError as error:
         raise typer.BadParameter(f"{file} cannot be read: {error.strerror or error}", param_hint="FILE") from None
+
+
+def opened(url: str | None, settings: Settings | None = None) -> Client:
+    """Return a client of the service at this address, or of the one that is set.
+
+    Raises:
+        SettingsError: when the settings cannot be used.
+        ServiceUnreachable: when the address is none.
+    """
+    settings = Settings.read() if settings is None else settings
+    return Client(url or settings.url or default_url(settings), settings.key)
 
 
 def default_url(settings: Settings) -> str:

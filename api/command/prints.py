@@ -1,27 +1,24 @@
 """``drawerwright prints`` and ``drawerwright printed``: what of a job is printed, and word of more."""
 
+import time
 from enum import Enum
-from typing import Annotated, Any, Final, TypeAlias
+from typing import Annotated, Final
 
 import orjson
 import typer
-from rich.box import SIMPLE_HEAD
-from rich.console import Console
-from rich.table import Table
-from rich.text import Text
 
+from api.command.building import left_running
 from api.command.client import Client
-from api.command.ending import ending, print_json
-from api.command.options import Machine, Url, default_url
+from api.command.ending import ending, print_json, print_line
+from api.command.options import Job, Machine, Url, Watch, opened
+from api.command.tables import say, table
 from api.printdocuments import PrintDocument, PrintsDocument
-from worker.jobs.settings import Settings
 from worker.spec.errors import PrintRefused
 
 __all__ = ["printed", "prints"]
 
-_results: Final = Console(highlight=False)
-
-_Job: TypeAlias = Annotated[str, typer.Argument(metavar="JOB", help="The job's id.", show_default=False)]
+#: Seconds between two looks at what is printed.
+_PAUSE: Final = 5.0
 
 
 class _Outcome(Enum):
@@ -32,18 +29,20 @@ class _Outcome(Enum):
     PLACED = "placed"
 
 
-def prints(job: _Job, *, url: Url = None, machine: Machine = False) -> None:
+def prints(job: Job, *, watch: Watch = False, url: Url = None, machine: Machine = False) -> None:
     """Show what of a job is printed, what is left, and what was recorded last."""
-    with ending(machine=machine), _client(url) as client:
+    with ending(machine=machine), opened(url) as client:
         document = client.prints(job)
-        if machine:
+        if watch:
+            _watch(client, document, machine=machine)
+        elif machine:
             print_json(document.model_dump(mode="json"))
         else:
             _show(document)
 
 
 def printed(
-    job: _Job,
+    job: Job,
     *,
     run: Annotated[int | None, typer.Option(min=1, help="A run, by its number.", show_default=False)] = None,
     mark: Annotated[str | None, typer.Option(help="Or pieces of this mark.", show_default=False)] = None,
@@ -63,23 +62,40 @@ def printed(
             raise PrintRefused("Say which run or which mark it is.", remedy="As in --run 3, or --mark T4 --count 2.")
         outcome = _Outcome.FAILED if failed else _Outcome.PLACED if placed else _Outcome.PRINTED
         said = {"outcome": outcome.value, "run": run, "mark": mark, "count": count, "note": text, "id": name}
-        with _client(url) as client:
+        with opened(url) as client:
             document = client.record(job, orjson.dumps({key: one for key, one in said.items() if one is not None}))
         if machine:
             print_json(document.model_dump(mode="json"))
         else:
-            _say(f"Recorded as event {document.number}: {_told(document)}.")
-            _say(f"{document.pieces_left} pieces in {document.runs_left} runs are left.")
+            say(f"Recorded as event {document.number}: {_told(document)}.")
+            say(_left(document))
 
 
-def _client(url: str | None) -> Client:
-    settings = Settings.read()
-    return Client(url or default_url(settings), settings.key)
+def _watch(client: Client, document: PrintsDocument, *, machine: bool) -> None:
+    """Show what is printed, then each further event, until all is."""
+    if machine:
+        print_line(document.model_dump(mode="json"))
+    else:
+        _show(document)
+    with left_running("The printing", f"drawerwright prints {document.job} --watch"):
+        while not document.done:
+            time.sleep(_PAUSE)
+            before, document = document, client.prints(document.job)
+            last = max((event.number for event in before.events), default=0)
+            fresh = [event for event in reversed(document.events) if event.number > last]
+            if fresh and machine:
+                print_line(document.model_dump(mode="json"))
+            for event in fresh if not machine else ():
+                say(f"{event.number}  {event.at:%Y-%m-%d %H:%M}  {_told(event)}; {_left(event)}")
+
+
+def _left(document: PrintsDocument | PrintDocument) -> str:
+    return f"{document.pieces_left} pieces in {document.runs_left} runs are left."
 
 
 def _show(document: PrintsDocument) -> None:
     titles = ("mark", "kind", "name", "needed", "printed", "placed", "failed", "left")
-    _table(titles, [[str(getattr(one, title)) for title in titles] for one in document.marks])
+    table(titles, [[str(getattr(one, title)) for title in titles] for one in document.marks])
     runs = [
         [
             f"{one.number}",
@@ -89,18 +105,17 @@ def _show(document: PrintsDocument) -> None:
         ]
         for one in document.runs
     ]
-    _table(("run", "state", "pieces", "failed"), runs)
+    table(("run", "state", "pieces", "failed"), runs)
     for one in document.filament:
         spools = " and ".join(f"{grams:.0f} g" for grams in one.spools) or "nothing"
-        _say(
+        say(
             f"{one.material} {one.colour or ''}".rstrip() + f": {one.used:.0f} g used, {one.used_for_failed:.0f} g of "
             f"them assumed for failed pieces; {one.needed:.0f} g to come, {spools} on the spools."
         )
     events = [[f"{one.number}", f"{one.at:%Y-%m-%d %H:%M}", _told(one), one.note or ""] for one in document.events]
     if events:
-        _table(("event", "at (UTC)", "what", "note"), events)
-    left = f"{document.pieces_left} pieces in {document.runs_left} runs are left."
-    _say("All is printed." if document.done else left)
+        table(("event", "at (UTC)", "what", "note"), events)
+    say("All is printed." if document.done else _left(document))
 
 
 def _told(event: PrintDocument) -> str:
@@ -108,21 +123,3 @@ def _told(event: PrintDocument) -> str:
     what = f"run {event.run}" if event.run is not None else f"{event.count} x {event.mark}"
     but = ", ".join(f"{count} x {mark}" for mark, count in event.failed.items())
     return f"{what} {event.outcome}" + (f", but not {but}" if but else "")
-
-
-def _table(titles: tuple[str, ...], rows: list[list[Any]]) -> None:
-    table = Table(box=SIMPLE_HEAD, header_style="bold")
-    for title in titles:
-        table.add_column(title, overflow="fold")
-    for row in rows:
-        table.add_row(*(_plain(cell) for cell in row))
-    _results.print(table)
-
-
-def _say(text: str) -> None:
-    _results.print(_plain(text), soft_wrap=True)
-
-
-def _plain(text: str) -> Text:
-    """Return the text without what a terminal would obey."""
-    return Text("".join(sign if sign.isprintable() else "\ufffd" for sign in text))

@@ -1,20 +1,38 @@
 """``drawerwright submit``: a spec to a running service."""
 
-from pathlib import Path
+from typing import Annotated
+
+import typer
 
 from api.command.building import build
-from api.command.client import Client
-from api.command.ending import ending
-from api.command.options import File, Machine, Out, Url, default_url, spec_bytes
+from api.command.ending import ending, print_json
+from api.command.joblist import show_jobs
+from api.command.options import File, Machine, Out, Url, opened, spec_bytes
 from worker.jobs.settings import Settings
 
 __all__ = ["submit"]
 
 
-def submit(file: File, *, url: Url = None, out: Out = Path("out"), machine: Machine = False) -> None:
-    """Send a spec to a running service, show progress, and put all files into a folder."""
+def submit(
+    file: File,
+    *,
+    url: Url = None,
+    out: Out = None,
+    watch: Annotated[
+        bool, typer.Option("--watch/--no-watch", help="Wait for the files, or only show the job that was made.")
+    ] = True,
+    machine: Machine = False,
+) -> None:
+    """Send a spec to a running service, show progress, and put all files into a folder. Ctrl-C leaves the job."""
     spec = spec_bytes(file)
     with ending(machine=machine):
         settings = Settings.read()
-        with Client(url or default_url(settings), settings.key) as client:
-            build(client, spec, out, machine=machine)
+        with opened(url, settings) as client:
+            if watch:
+                build(client, spec, out or settings.out, machine=machine)
+                return
+            job = client.submit(spec)
+        if machine:
+            print_json(job.model_dump(mode="json"))
+        else:
+            show_jobs([job])

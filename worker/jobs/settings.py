@@ -11,6 +11,7 @@ from urllib.parse import quote
 from pydantic import AfterValidator, Field, SecretStr, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
+from worker.jobs.configuration import read_configuration
 from worker.spec.errors import SettingsError
 
 __all__ = ["Settings"]
@@ -27,6 +28,16 @@ def _data_home() -> Path:
         return Path.home() / "Library" / "Application Support" / "Drawerwright"
     home = os.environ.get("XDG_DATA_HOME", "")  # XDG Base Directory Specification: a relative path is ignored
     return (Path(home) if home.startswith("/") else Path.home() / ".local" / "share") / "drawerwright"
+
+
+def _configuration() -> Path | None:
+    """Return where a person keeps the settings of the command line, or None where nobody is at home."""
+    home = os.environ.get("XDG_CONFIG_HOME", "")  # XDG Base Directory Specification, as above
+    try:
+        folder = Path(home) if home.startswith("/") else Path.home() / ".config"
+    except RuntimeError:
+        return None
+    return folder / "drawerwright" / "config.toml"
 
 
 class Settings(BaseSettings):
@@ -116,19 +127,42 @@ class Settings(BaseSettings):
         description="Networks that messages may go to beside the world, such as 192.168.0.0/16; commas between them.",
     )
     webhook_ports: str = Field(default="", description="Ports that messages may go to, with commas; empty: any.")
+    metrics_networks: str = Field(
+        default="", description="Networks that read /metrics without a key, such as 127.0.0.0/8; commas between them."
+    )
+    log_format: Literal["text", "json"] = Field(default="text", description="Lines of the log: for people, or JSON.")
+    otel_endpoint: str = Field(
+        default="", description="Where OpenTelemetry spans go, such as http://localhost:4318; empty: nowhere."
+    )
     key: SecretStr = Field(default=SecretStr(""), description="The key that the command line sends to a service.")
+    url: str = Field(default="", description="The service that the command line asks; empty: the one that `serve` has.")
+    out: Path = Field(default=Path("out"), description="Folder that the command line puts files into.")
+    mqtt_broker: str = Field(default="", description="mqtts://host:8883 or mqtt://host:1883, for `drawerwright mqtt`.")
+    mqtt_topic: str = Field(default="drawerwright", description="What all topics begin with.")
+    mqtt_username: str = Field(default="", description="For the MQTT broker.")
+    mqtt_password: SecretStr = Field(default=SecretStr(""), description="For the MQTT broker.")
+    mqtt_ca_file: str = Field(
+        default="", description="Certificates that the MQTT broker's is signed by; empty: the usual."
+    )
 
     @classmethod
     def read(cls, **given: Any) -> "Settings":
-        """Return the settings of the environment, with these fields instead.
+        """Return the settings of the environment and, where it has none, of the configuration file, with these instead.
 
         Raises:
-            SettingsError: names the first variable that cannot be used.
+            SettingsError: names the first variable, or line of the file, that cannot be used.
         """
+        path = _configuration()
+        told = {name.upper() for name, value in os.environ.items() if value}
+        found = {} if path is None else read_configuration(path)
+        kept = {name: value for name, value in found.items() if _PREFIX + name.upper() not in told}
         try:
-            return cls(**given)
+            return cls(**{**kept, **given})
         except ValidationError as error:
             first = error.errors(include_url=False, include_input=False)[0]
+            name = str(first["loc"][0]) if first["loc"] else ""
+            if name in kept and name not in given:
+                raise SettingsError(f"{name} in {path} cannot be used: {first['msg']}.", limit=first["msg"]) from None
             variable = _PREFIX + "_".join(str(step) for step in first["loc"]).upper()
             raise SettingsError(f"{variable} cannot be used: {first['msg']}.", limit=first["msg"]) from None
 

@@ -1,0 +1,75 @@
+"""``drawerwright fetch``: a job's files, or one of them."""
+
+import shutil
+import sys
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Annotated
+
+import typer
+
+from api.command.building import keep, left_running
+from api.command.client import Client
+from api.command.display import note
+from api.command.downloads import entries, fetch_file
+from api.command.ending import ending, print_json
+from api.command.options import Job, Machine, Url, opened
+from worker.jobs.job import BUNDLE_NAME
+from worker.jobs.settings import Settings
+from worker.spec.errors import FileNotInJob
+from worker.spec.manifest import FileEntry
+
+__all__ = ["fetch"]
+
+
+def fetch(
+    job: Job,
+    *,
+    out: Annotated[
+        str | None,
+        typer.Option("--out", metavar="FOLDER", help="Where the files go; - writes one file to standard output."),
+    ] = None,
+    file: Annotated[
+        str | None, typer.Option("--file", metavar="NAME", help="Only this file; for - left out, the bundle.")
+    ] = None,
+    url: Url = None,
+    machine: Machine = False,
+) -> None:
+    """Put a job's files into a folder, each compared with its digest. What arrived before is not fetched again."""
+    with ending(machine=machine):
+        settings = Settings.read()
+        with opened(url, settings) as client:
+            if out == "-":
+                _pass_on(client, job, file or BUNDLE_NAME)
+                return
+            folder = settings.out if out is None else Path(out)
+            if file is None:
+                with left_running(job, f"drawerwright fetch {job} --out {folder}"):
+                    keep(client, client.job(job), folder, machine=machine)
+                return
+            found = _entry(client, job, file)
+            folder.mkdir(parents=True, exist_ok=True)
+            fetch_file(client, job, found, folder / found.name)
+        if machine:
+            print_json({"files": [str(folder / found.name)]})
+        else:
+            note(f"{found.name} is in {folder}.")
+
+
+def _pass_on(client: Client, job: str, name: str) -> None:
+    """Write the file to standard output, after all of it was compared with its digest."""
+    found = _entry(client, job, name)
+    with TemporaryDirectory(prefix="drawerwright-") as folder:
+        path = Path(folder) / found.name
+        fetch_file(client, job, found, path)
+        with path.open("rb") as data:
+            shutil.copyfileobj(data, sys.stdout.buffer)
+        sys.stdout.buffer.flush()
+
+
+def _entry(client: Client, job: str, name: str) -> FileEntry:
+    manifest, _, _ = client.manifest(job)
+    files = {one.name: one for one in entries(manifest)}
+    if name not in files:
+        raise FileNotInJob(value=name, limit=", ".join(sorted(files)))
+    return files[name]

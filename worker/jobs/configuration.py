@@ -1,0 +1,62 @@
+"""The configuration file: what a person sets once for the command line, in TOML."""
+
+import stat
+import tomllib
+from pathlib import Path
+from typing import Any, Final
+
+from worker.spec.errors import SettingsError
+
+__all__ = ["FIELDS", "read_configuration"]
+
+#: What the file may set. The rest belongs to a service, and is set where the service is started.
+FIELDS: Final = (
+    "url",
+    "key",
+    "out",
+    "data_dir",
+    "host",
+    "port",
+    "mqtt_broker",
+    "mqtt_topic",
+    "mqtt_username",
+    "mqtt_password",
+    "mqtt_ca_file",
+)
+
+_SECRETS: Final = frozenset({"key", "mqtt_password"})
+
+#: Bytes that the file may have.
+_LARGEST: Final = 64 * 1024
+
+
+def read_configuration(path: Path) -> dict[str, Any]:
+    """Return what the file sets, by field; nothing when there is no such file.
+
+    Raises:
+        SettingsError: when it cannot be read, sets what is not known, or shows a secret to other users.
+    """
+    try:
+        with path.open("rb") as file:
+            mode = path.stat().st_mode
+            text = file.read(_LARGEST + 1)
+    except (FileNotFoundError, NotADirectoryError):
+        return {}
+    except OSError as error:
+        raise SettingsError(f"{path} cannot be read: {error.strerror}.") from None
+    if len(text) > _LARGEST:
+        raise SettingsError(f"{path} is too large.", limit=f"{_LARGEST} bytes")
+    try:
+        found = tomllib.loads(text.decode())
+    except ValueError as error:
+        raise SettingsError(
+            f"{path} is no TOML: {error}.", remedy='Write lines such as: url = "http://shop:8765"'
+        ) from None
+    for name in found:
+        if name not in FIELDS:
+            raise SettingsError(f"{path} sets {name}, which is not known.", value=name, limit=", ".join(FIELDS))
+    told = _SECRETS & found.keys()
+    if told and mode & (stat.S_IRWXG | stat.S_IRWXO):
+        name = min(told)
+        raise SettingsError(f"{path} holds {name}, and others can read it.", remedy=f"Run: chmod 600 {path}")
+    return found
