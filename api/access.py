@@ -7,10 +7,11 @@ but to its own machine alone. What a route needs is said in one table here; what
 import logging
 import re
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, MutableMapping
 from datetime import UTC, datetime
 from hashlib import sha256
-from typing import Final, TypeVar
+from ipaddress import ip_address
+from typing import Any, Final, TypeVar
 from urllib.parse import urlsplit
 
 from sqlalchemy.exc import SQLAlchemyError
@@ -27,10 +28,12 @@ from worker.jobs.caller import LOCAL, Caller
 from worker.jobs.caller import Scope as KeyScope
 from worker.jobs.database import open_database
 from worker.jobs.keys import Key, Keys
+from worker.jobs.logs import about
+from worker.jobs.networks import Networks, read_networks
 from worker.jobs.settings import Settings
 from worker.spec.errors import DrawerwrightError, SettingsError
 
-__all__ = ["Gate", "Guard", "caller_of", "check_bind", "scope_of"]
+__all__ = ["Gate", "Guard", "caller_of", "check_bind", "known_caller", "scope_of"]
 
 _log = logging.getLogger(__name__)
 
@@ -79,7 +82,12 @@ def scope_of(method: str, path: str) -> KeyScope | None:
 
 def caller_of(request: Request) -> Caller:
     """Return who asks; on a public page nobody, who has no job."""
-    known = request.scope.get("drawerwright.caller", _NOBODY)
+    return known_caller(request.scope)
+
+
+def known_caller(scope: MutableMapping[str, Any]) -> Caller:
+    """Return who asks, as far as the gate has found out."""
+    known = scope.get("drawerwright.caller", _NOBODY)
     return known if isinstance(known, Caller) else _NOBODY
 
 
@@ -118,6 +126,7 @@ class Guard:
         self._settings = settings
         self._rates = Rates() if rates is None else rates
         self._hosts = frozenset(one.strip().lower() for one in settings.allowed_hosts.split(",") if one.strip())
+        self._watchers = read_networks(settings.metrics_networks)
         self._known: dict[str, tuple[Key, float]] = {}
         self._used: dict[str, int] = {}
         self._closed = settings.open_loopback == "never"
@@ -133,6 +142,8 @@ class Guard:
         path = _path(request)
         needed = scope_of(request.method, path)
         peer = request.client.host if request.client is not None else ""
+        if path == "/metrics" and _within(self._watchers, peer, request):
+            return _NOBODY, None
         if needed is None:
             return _NOBODY, None if path in _UNCOUNTED else self._count(peer_name(peer), self._settings)
         caller, who = await self._caller(request, peer)
@@ -252,7 +263,17 @@ class Gate:
                 headers.add_vary_header("Authorization")
             await send(message)
 
-        await self.app(scope, receive, add)
+        with about(key=caller.owner or None):
+            await self.app(scope, receive, add)
+
+
+def _within(networks: Networks, peer: str, request: Request) -> bool:
+    """Return whether the request comes from one of these networks, and not through somebody else."""
+    try:
+        address = ip_address(peer.partition("%")[0])
+    except ValueError:
+        return False
+    return any(address in one for one in networks) and not any(name in request.headers for name in _FORWARDED)
 
 
 def _told(refused: DrawerwrightError, request: Request) -> Mapping[str, str]:

@@ -7,9 +7,10 @@ from contextlib import asynccontextmanager, suppress
 from anyio import CapacityLimiter
 from fastapi import FastAPI
 
-from api import catalogue, health, jobs, kiosk, plans, prints, problems, webhooks
+from api import catalogue, health, jobs, kiosk, metrics, plans, prints, problems, webhooks
 from api.access import Gate, Guard, check_bind
 from api.headers import SafeHeaders
+from api.observing import Observer, RequestFigures
 from api.openapi import DESCRIPTION, VERSION, document
 from api.service import reconcile
 from worker.jobs.engine import Engine
@@ -38,6 +39,7 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
         app.state.engine = engine
         app.state.guard = Guard(engine.keys, engine.settings)
         app.state.settings = engine.settings
+        app.state.probe = health.Probe()
         app.state.planners = CapacityLimiter(engine.settings.concurrency)
         courier = engine.courier()
         courier.start()
@@ -64,10 +66,12 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
         redirect_slashes=False,
         lifespan=lifespan,
     )
-    for one in (jobs, prints, webhooks, plans, catalogue, problems, health, kiosk):
+    for one in (jobs, prints, webhooks, plans, catalogue, problems, health, metrics, kiosk):
         app.include_router(one.router)
     problems.install(app)
     app.add_middleware(Gate)
     app.add_middleware(SafeHeaders)
+    app.state.request_figures = RequestFigures()
+    app.add_middleware(Observer, figures=app.state.request_figures)
     app.openapi = lambda: document(app)  # type: ignore[method-assign] # the framework's own way to extend it
     return app

@@ -117,6 +117,8 @@ def problem_response(
     document["status"] = status = error.status if status is None else status
     # the outermost handler answers outside of all middleware, so what is always said is said here
     always = {"Cache-Control": "no-store", "X-Content-Type-Options": "nosniff"}
+    if name := request.scope.get("drawerwright.request"):
+        always["X-Request-ID"] = name
     return Response(orjson.dumps(document), status, {**always, **(headers or {})}, PROBLEM_TYPE)
 
 

@@ -13,7 +13,9 @@ import uvicorn
 
 from api.app import create_app
 from api.command.patience import patient
+from worker.jobs.logs import set_up_logs
 from worker.jobs.settings import Settings
+from worker.jobs.tracing import end_tracing, set_up_tracing
 from worker.spec.errors import SettingsError
 
 __all__ = ["listen", "listening", "serve_on"]
@@ -49,11 +51,14 @@ def serve_on(listener: socket.socket, settings: Settings) -> None:
     """Serve in this thread until the process is told to end (SIGINT, SIGTERM)."""
     before = signal.signal(signal.SIGTERM, _end)  # the server raises it again when it has ended, and we clean up too
     try:
+        set_up_logs(settings)
+        set_up_tracing(settings, "api")
         _server(settings, "info").run(sockets=[listener])
     except KeyboardInterrupt:
         pass
     finally:
         signal.signal(signal.SIGTERM, before)
+        end_tracing()
 
 
 @contextmanager
@@ -84,6 +89,8 @@ def _server(settings: Settings, level: str) -> uvicorn.Server:
         uvicorn.Config(
             create_app(settings),
             log_level=level,
+            log_config=None,  # lines of our own
+            access_log=False,
             lifespan="on",
             http=patient(settings.body_seconds),
             h11_max_incomplete_event_size=_LONGEST_HEAD,

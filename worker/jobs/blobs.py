@@ -113,6 +113,16 @@ class Blobs:
         found = obstore.list_with_delimiter(self._store, prefix=prefix)["common_prefixes"]
         return [one.rstrip("/").rsplit("/", 1)[-1] for one in found]
 
+    def check(self) -> None:
+        """Ask the store for something.
+
+        Raises:
+            BaseError of the store, OSError: when it is away.
+        """
+        if isinstance(self._store, LocalStore) and self._store.prefix is not None:
+            Path(self._store.prefix).stat()
+        next(iter(obstore.list(self._store, prefix="check", chunk_size=1)), None)
+
     def sweep_unfinished(self, before: datetime) -> int:
         """Remove what writers that were killed left unfinished before this moment; return how many files.
 

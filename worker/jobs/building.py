@@ -23,6 +23,7 @@ from worker.jobs.pipeline import JobResult, run_pipeline
 from worker.jobs.records import Claim, Records
 from worker.jobs.settings import Settings
 from worker.jobs.sharing import SharedParts
+from worker.jobs.tracing import Steps
 from worker.layout.plan import Plan
 from worker.spec import Spec
 from worker.spec.errors import DrawerwrightError, InternalError, JobCancelled, JobTooLarge, JobTooLong
@@ -133,7 +134,10 @@ class Workshop:
         """Run the pipeline so that it can be interrupted wherever it computes."""
         interruption = lease.interruption
 
+        steps = Steps()
+
         def report(progress: Progress) -> None:
+            steps.at(progress.now)
             with interruption:
                 lease.report(progress)
 
@@ -146,7 +150,7 @@ class Workshop:
         stored = StoredParts(self.records, self.blobs)
         # in the job's name: the next attempt does not wait for parts that a lost one was at
         shared = SharedParts(stored, self.records.part_claims(claim.job_id), interruption)
-        with closing(fanout), shared, interruption.armed():
+        with closing(fanout), closing(steps), shared, interruption.armed():
             return self.pipeline(
                 Spec.model_validate_json(claim.spec),
                 part_store=shared,

@@ -28,7 +28,9 @@ from worker.jobs.prints import Prints
 from worker.jobs.reach import Reach, read_ports
 from worker.jobs.records import Records
 from worker.jobs.settings import Settings
+from worker.jobs.tracing import carried, span
 from worker.jobs.upkeep import Upkeep
+from worker.jobs.vitals import Vitals
 from worker.jobs.webhooks import Webhooks
 from worker.spec import Spec
 from worker.spec.errors import (
@@ -76,6 +78,7 @@ class Engine:
         self.keys = Keys(database)
         self.prints = Prints(database, settings.public_url)
         self.webhooks = Webhooks(database)
+        self.vitals = Vitals(database)
         self.reach = Reach(read_networks(settings.webhook_networks), read_ports(settings.webhook_ports))
 
     @classmethod
@@ -125,7 +128,8 @@ class Engine:
             quotas = caller.quotas.over(self.settings)
             check_cells(spec, quotas.cells or self.settings.most_cells)
         job = self._records.add(spec.name, spec.model_dump_json(), owner=caller.owner, quotas=quotas, webhooks=webhooks)
-        self.wake(job.id)
+        with span("submit", {"drawerwright.job": job.id}):
+            self.wake(job.id)
         return job
 
     def job(self, job_id: str) -> Job:
@@ -247,6 +251,22 @@ class Engine:
         """
         return self._upkeep.run()
 
+    def away(self) -> list[str]:
+        """Return which of broker, store and workers are away: jobs are taken all the same, and wait."""
+        found = []
+        try:
+            with self._app.connection_for_write() as connection:
+                connection.default_channel.client.ping()  # `connect` would try again after two seconds
+        except _BROKER_FAULTS:
+            found.append("broker")
+        try:
+            self._blobs.check()
+        except (StoreError, OSError):
+            found.append("store")
+        if not self.vitals.worker_seen():
+            found.append("worker")
+        return found
+
     def wake(self, job_id: str) -> None:
         """Wake a worker for this job, if the broker answers; else `requeue` finds the job."""
         try:
@@ -286,7 +306,7 @@ class Engine:
         sent: list[str] = []
         try:
             for job_id in job_ids:
-                self._app.send_task(task, args=[job_id], retry=False)
+                self._app.send_task(task, args=[job_id], retry=False, headers=carried())
                 sent.append(job_id)
         except _BROKER_FAULTS as error:
             raise BrokerUnavailable(value=type(error).__name__) from error

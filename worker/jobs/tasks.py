@@ -3,6 +3,7 @@
 import logging
 import os
 import signal
+import socket
 from collections.abc import Callable
 from functools import cache
 from typing import Any, Final
@@ -17,11 +18,14 @@ from worker.jobs.closing import Closing
 from worker.jobs.database import open_database
 from worker.jobs.engine import Engine
 from worker.jobs.fanout import help_with
+from worker.jobs.logs import about, set_up_logs
 from worker.jobs.memory import limit_memory
 from worker.jobs.prints import Prints
 from worker.jobs.records import Records
 from worker.jobs.repacking import Repacking
 from worker.jobs.settings import Settings
+from worker.jobs.tracing import end_tracing, set_up_tracing, span
+from worker.jobs.vitals import Vitals
 from worker.spec.errors import BrokerUnavailable
 
 _log = logging.getLogger(__name__)
@@ -31,8 +35,6 @@ _LOOK: Final = 5.0
 
 #: Seconds before a job is tried again after the database or the store was away.
 _PAUSE: Final = 2.0
-
-logging.getLogger("worker").setLevel(logging.INFO)  # the queue's own chatter stays out of the log
 
 settings = Settings.read()
 app = make_app(settings, "work")
@@ -49,8 +51,21 @@ def close(**_: object) -> None:
 def start_process(**_: object) -> None:
     """Make a process of the pool ready."""
     limit_memory(settings.job_memory)
+    set_up_tracing(settings, "worker")
 
 
+def end_process(**_: object) -> None:
+    """End a process of the pool."""
+    end_tracing()
+
+
+def write_logs(**_: object) -> None:
+    """Write the log in our own form; the queue's own chatter stays out of it."""
+    set_up_logs(settings)
+
+
+signals.setup_logging.connect(write_logs)
+signals.worker_process_shutdown.connect(end_process)
 signals.worker_shutting_down.connect(close)
 signals.worker_process_init.connect(start_process)
 
@@ -76,7 +91,8 @@ def engine() -> Engine:
 
 def build_job(task: Task, job_id: str) -> None:
     """Make one attempt at the job; see to it that there is another where one is due."""
-    outcome = workshop().build(job_id)
+    with about(job=job_id), span("attempt", {"drawerwright.job": job_id}, within=task.request.headers or {}):
+        outcome = workshop().build(job_id)
     if outcome in (Outcome.HANDED_BACK, Outcome.TERMINATED):
         engine().wake(job_id)
     if outcome is Outcome.TERMINATED:
@@ -114,6 +130,7 @@ def build_parts(job_id: str, key: str, first: int, last: int) -> None:
 def wake_up() -> None:
     """Send messages for jobs that wait without one, and do what else is due, if no other process does."""
     try:
+        Vitals(database()).beat(f"{socket.gethostname()}:{os.getppid()}")  # of the worker, not of this process
         count = engine().keep_up()
     except BrokerUnavailable as error:
         _log.warning("%s", error)
