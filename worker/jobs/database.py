@@ -8,7 +8,7 @@ from sqlalchemy import Engine, create_engine, event
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
 
-from worker.jobs.tables import Base
+from worker.jobs.migrating import migrate
 from worker.spec.errors import SettingsError
 
 #: How often the tables are tried for when others make them at the same moment, and the seconds between two tries.
@@ -46,15 +46,25 @@ def open_database(url: str) -> Engine:
         )
     else:
         raise SettingsError("This database is not supported.", value=backend, limit="sqlite or postgresql")
+    try:
+        _prepare(engine, shown)
+    except BaseException:
+        engine.dispose()
+        raise
+    return engine
+
+
+def _prepare(engine: Engine, shown: str) -> None:
+    """Bring the tables up to date, whoever else is doing so."""
     for left in reversed(range(_TRIES)):
         try:
-            Base.metadata.create_all(engine)
-            break
+            migrate(engine)
         except DBAPIError as error:  # another process makes the same tables; the next look finds them
-            if left == 0 or (isinstance(error, OperationalError) and backend == "postgresql"):
+            if left == 0 or (isinstance(error, OperationalError) and engine.dialect.name == "postgresql"):
                 raise SettingsError("The database cannot be opened.", value=shown) from error
             time.sleep(_PAUSE)
-    return engine
+        else:
+            return
 
 
 def _set_up_sqlite(connection: Any, _: object) -> None:

@@ -1,0 +1,1 @@
+"""One module for each change, named by its number."""
