@@ -29,12 +29,16 @@ class CatalogueDocument(BaseModel):
     things: tuple[CatalogueEntry, ...] = Field(description="Each with the source of its sizes.")
 
 
+def _name_categories(schema: dict[str, Any]) -> None:
+    schema["enum"] = list(dict.fromkeys(one.category for one in catalogue()))
+
+
 class Choice(BaseModel):
     """Which things to list."""
 
     model_config = ConfigDict(extra="forbid")
 
-    category: Annotated[str, Field(max_length=80)] | None = Field(
+    category: Annotated[str, Field(max_length=80, json_schema_extra=_name_categories)] | None = Field(
         default=None, description="Only things of this category."
     )
 

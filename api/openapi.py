@@ -9,6 +9,7 @@ from pydantic.json_schema import models_json_schema
 from api.access import scope_of
 from api.catalogue import CatalogueDocument
 from api.errors import CrossSiteRefused, HostRefused, KeyRequired, RateExceeded, ScopeMissing, ServiceNotReady
+from api.links import add_links
 from api.printexamples import PRINT_EXAMPLES
 from api.problems import refusals
 from api.specs import SPEC_EXAMPLES
@@ -86,6 +87,7 @@ def _document(app: FastAPI) -> dict[str, Any]:
     made["components"]["examples"] = SPEC_EXAMPLES | PRINT_EXAMPLES
     made["webhooks"] = described()
     _tell_access(made)
+    add_links(made["paths"])
     return made
 
 

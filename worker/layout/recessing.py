@@ -11,6 +11,7 @@ from math import ceil, pi, sqrt
 from typing import Final
 
 import shapely
+from pydantic import ValidationError
 from shapely.geometry import Polygon
 
 from worker.layout.ground import Ground
@@ -120,8 +121,11 @@ def recess_drafts(
 @lru_cache(maxsize=256)
 def _stays_open(outline: Ring) -> bool:
     """Return whether an outline has no gap that its clearance or a finger notch across it closes to a hole."""
-    points = tuple((x, y) for x, y in outline)
-    asked = PolygonPocket(shape="polygon", points=points, depth=1.0, clearance=POCKET_CLEARANCE)
+    points = tuple((on_grid(x), on_grid(y)) for x, y in outline)
+    try:
+        asked = PolygonPocket(shape="polygon", points=points, depth=1.0, clearance=POCKET_CLEARANCE)
+    except ValidationError:  # sides that all but touch do when they are rounded
+        return False
     item = recess(asked, (0.0, 0.0))
     left, front, right, back = item.bounds
     shorter = 0 if right - left <= back - front else 1

@@ -1,5 +1,6 @@
 """Polygons as a caller draws them: checked for being simple, in any winding."""
 
+from math import dist
 from typing import Annotated, Final, TypeAlias
 
 from pydantic import AfterValidator, Field
@@ -7,6 +8,7 @@ from pydantic import AfterValidator, Field
 from worker.spec.errors import SpecError
 from worker.spec.length import Coordinate
 from worker.spec.refusal import Refusals, refusal
+from worker.spec.tolerances import COORDINATE_GRID
 
 __all__ = ["LEAST_SIDE", "Point", "Polygon"]
 
@@ -19,7 +21,7 @@ LEAST_SIDE: Final = 1.0
 def _simple(points: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
     refusals = Refusals()
     for index, point in enumerate(points):
-        if point == points[index - 1]:
+        if dist(point, points[index - 1]) < 2.0 * COORDINATE_GRID:  # rounding could make them one
             remedy = "Leave it out; the outline closes itself."
             refusals.add(SpecError("The point repeats the one before it.", value=point, remedy=remedy), index)
     refusals.settle()
