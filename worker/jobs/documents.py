@@ -127,10 +127,10 @@ def documents_of(
         for part in manifest.parts
         if part.estimate is not None and part.estimate.colour is not None
     }
-    for number, place in enumerate(manifest.drawers, start=1):
+    for number, place in enumerate(plan.drawers, start=1):
         for suffix, kind, data in (
-            ("svg", SVG_TYPE, write_map_svg(manifest, place)),
-            ("pdf", PDF_TYPE, write_map_pdf(manifest, place)),
+            ("svg", SVG_TYPE, write_map_svg(plan, number - 1)),
+            ("pdf", PDF_TYPE, write_map_pdf(plan, number - 1)),
         ):
             file = file_entry(f"map-{number}.{suffix}", kind, data)
             yield Document(DocumentEntry(role="map", title=f"Map of {place.name}", drawer=place.name, file=file), data)

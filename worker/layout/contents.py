@@ -115,6 +115,7 @@ class ItemTray:
                     placement=placement,
                     at=_three(a + b for a, b in zip(corner, low, strict=True)),
                     size=_three(size),
+                    label=item.label_text,
                 )
 
 

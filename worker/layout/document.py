@@ -88,6 +88,7 @@ def _stored(one: Stored) -> ContentEntry:
         placement=one.placement,
         at=_three(one.at),
         size=_three(one.size),
+        label=one.label,
     )
 
 

@@ -63,7 +63,7 @@ class Stored:
 
     ``pointer`` is the item's JSON Pointer, ``placement`` the tray's index in `DrawerPlan.placements`, ``capacity`` how
     many would have room, ``shape`` that of one thing. ``at`` and ``size`` are the box around all of them in the
-    drawer's frame.
+    drawer's frame. ``label`` is what the item's label says.
     """
 
     item: str
@@ -75,6 +75,7 @@ class Stored:
     placement: int
     at: tuple[float, float, float]
     size: tuple[float, float, float]
+    label: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

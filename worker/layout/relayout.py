@@ -80,6 +80,7 @@ class Kept:
                 placement=placement,
                 at=(x, y, z),
                 size=one.size,
+                label=item.label_text,
             )
 
 

@@ -4,7 +4,8 @@ from collections.abc import Iterator
 from math import hypot
 from typing import Final, Literal
 
-from worker.output.sheet import LINE, Sheet, to_pdf
+from worker.output.face import LINE
+from worker.output.sheet import Sheet, to_pdf
 from worker.spec.manifest import DrawerEntry, Manifest
 
 __all__ = ["PAGES", "label_sheets", "write_labels"]

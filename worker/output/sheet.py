@@ -1,35 +1,31 @@
 """A drawn sheet: lines, polygons and lines of text in millimetres, written as SVG or as a page of a PDF.
 
-Origin at the top left, y down. A text is measured in the Vera face that reportlab ships and takes no more room
-than that in either file: the SVG states its length, and the PDF embeds the face.
+Origin at the top left, y down. A text takes no more room than the typeface of `worker.output.face` says: the PDF
+embeds that face, and the SVG asks for any sans serif, of which hardly one is wider.
 """
 
 import io
-import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from functools import lru_cache
+from dataclasses import dataclass, field, replace
 from typing import Any, Final, Literal, TypeAlias
 from xml.sax.saxutils import escape, quoteattr
 
-from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
-__all__ = ["LINE", "MISSING", "Path", "Sheet", "Text", "fitted", "text_width", "to_pdf", "to_svg", "wrapped"]
+from worker.output.face import ASCENT, LINE, clean, fitted, font_name, printable, text_width
+
+__all__ = ["LEAST", "Align", "Frame", "Path", "Point", "Sheet", "Text", "block", "to_pdf", "to_svg"]
 
 Point: TypeAlias = tuple[float, float]
+Align: TypeAlias = Literal["left", "middle", "right"]
+#: A rectangle: left, top, width, height.
+Frame: TypeAlias = tuple[float, float, float, float]
 
-#: Stands in a PDF for a character that the face lacks.
-MISSING: Final = "?"
+#: The smallest type, in mm: just over five points, which the eye still reads at arm's length (common practice).
+LEAST: Final = 1.8
 
-_ELLIPSIS: Final = "\u2026"
 _POINT: Final = 72.0 / 25.4
-#: Height of a line and of its part above the baseline, in sizes of the type: Vera's own, rounded up.
-LINE: Final = 1.2
-_ASCENT: Final = 0.93
-#: A character that Vera lacks is taken to be this wide, in sizes of the type: a full-width one is 1.
-_WIDE: Final = 1.0
+_ANCHORS: Final = {"left": "start", "middle": "middle", "right": "end"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,18 +42,28 @@ class Path:
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """A line of text whose top left corner is at ``at``; ``size`` is the type's in mm."""
+    """A line of text; ``size`` is the type's in mm.
+
+    ``at`` is the end (or with ``middle`` the middle) of its upper edge. ``turned`` text reads upwards: its upper edge
+    is its left one.
+    """
 
     text: str
     at: Point
     size: float
     bold: bool = False
+    align: Align = "left"
+    turned: bool = False
 
     @property
     def box(self) -> tuple[float, float, float, float]:
         """The room it takes: left, top, right, bottom."""
         x, y = self.at
-        return x, y, x + text_width(self.text, self.size, bold=self.bold), y + LINE * self.size
+        width = text_width(self.text, self.size, bold=self.bold)
+        before = {"left": 0.0, "middle": width / 2.0, "right": width}[self.align]
+        if self.turned:
+            return x, y + before - width, x + LINE * self.size, y + before
+        return x - before, y, x - before + width, y + LINE * self.size
 
 
 @dataclass(slots=True)
@@ -81,63 +87,33 @@ class Sheet:
 
     def write(
         self, text: str, box: tuple[float, float, float], size: float, *,
-        bold: bool = False, align: Literal["left", "middle"] = "left", least: float | None = None,
+        bold: bool = False, align: Align = "left", least: float | None = None, turned: bool = False,
     ) -> None:  # fmt: skip
-        """Write one line into a box ``(x, y, width)``: smaller down to ``least``, then shortened by an ellipsis."""
+        """Write one line into a box ``(x, y, width)``: smaller down to ``least``, then shortened by an ellipsis.
+
+        Turned, the box begins at its lower left corner and its width goes upwards.
+        """
         x, y, room = box
         text, size = fitted(text, room, size, least=size if least is None else least, bold=bold)
         if text:
-            slack = (room - text_width(text, size, bold=bold)) / 2.0 if align == "middle" else 0.0
-            self.shapes.append(Text(text, (x + slack, y), size, bold))
+            along = {"left": 0.0, "middle": room / 2.0, "right": room}[align]
+            at = (x, y - along) if turned else (x + along, y)
+            self.shapes.append(Text(text, at, size, bold, align, turned))
 
 
-@lru_cache(maxsize=2)
-def _face(*, bold: bool) -> Any:
-    face = TTFont("DrawerBold" if bold else "Drawer", "VeraBd.ttf" if bold else "Vera.ttf")
-    pdfmetrics.registerFont(face)
-    return face
-
-
-def _known(sign: str) -> bool:
-    return ord(sign) in _face(bold=False).face.charToGlyph
-
-
-def clean(text: str) -> str:
-    """Return a text without what is not seen: control characters and marks that turn the direction of others."""
-    return "".join(" " if sign in "\t\r\n" else sign for sign in text if sign in "\t\r\n" or _seen(sign))
-
-
-def _seen(sign: str) -> bool:
-    return unicodedata.category(sign) not in {"Cc", "Cf", "Cs", "Cn", "Co"}
-
-
-def text_width(text: str, size: float, *, bold: bool = False) -> float:
-    """Return the width of a line in mm; characters that the face lacks count as full-width ones."""
-    known = "".join(filter(_known, text))
-    return float(_face(bold=bold).stringWidth(known, size)) + _WIDE * size * (len(text) - len(known))
-
-
-def fitted(text: str, room: float, size: float, *, least: float, bold: bool = False) -> tuple[str, float]:
-    """Return a line and its size that fit a width: the text itself if it can, else its beginning, else nothing."""
-    text = clean(text)
-    width = text_width(text, 1.0, bold=bold)
-    if width * least <= room:
-        return text, min(size, room / width if width else size)
-    end = len(text)
-    while end and text_width(text[:end].rstrip() + _ELLIPSIS, least, bold=bold) > room:
-        end -= 1
-    return (text[:end].rstrip() + _ELLIPSIS if end else ""), least
-
-
-def wrapped(text: str, room: float, size: float) -> list[str]:
-    """Return a text as lines no wider than the room; a word too long for a line is shortened."""
-    lines: list[str] = []
-    for word in clean(text).split():
-        if lines and text_width(f"{lines[-1]} {word}", size) <= room:
-            lines[-1] += f" {word}"
-        else:
-            lines.append(fitted(word, room, size, least=size)[0])
-    return lines
+def block(lines: Sequence[tuple[str, float, bool]], frame: Frame, *, align: Align, turned: bool) -> list[Text]:
+    """Return lines ``(text, size, bold)`` one under another in the middle of a frame, or turned from left to right."""
+    x, y, across, down = frame
+    high = sum(LINE * size for _, size, _ in lines)
+    share = {"left": 0.0, "middle": 0.5, "right": 1.0}[align]
+    start = (x + (across - high) / 2.0, y + (1.0 - share) * down) if turned else (
+        x + share * across, y + (down - high) / 2.0)  # fmt: skip
+    texts = []
+    for text, size, bold in lines:
+        texts.append(Text(text, start, size, bold, align, turned))
+        step = LINE * size
+        start = (start[0] + step, start[1]) if turned else (start[0], start[1] + step)
+    return texts
 
 
 def to_svg(sheet: Sheet) -> bytes:
@@ -147,54 +123,68 @@ def to_svg(sheet: Sheet) -> bytes:
         (
             f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{_n(sheet.width)}mm" '
             f'height="{_n(sheet.height)}mm" viewBox="0 0 {_n(sheet.width)} {_n(sheet.height)}" role="img" '
-            'aria-labelledby="title desc" font-family="sans-serif">'
+            'aria-labelledby="title desc" font-family="sans-serif" stroke-linejoin="round">'
         ),
         f'<title id="title">{escape(clean(sheet.title))}</title>',
         f'<desc id="desc">{escape(clean(sheet.description))}</desc>',
         f'<rect width="{_n(sheet.width)}" height="{_n(sheet.height)}" fill="#ffffff"/>',
+        *(_svg_text(shape) if isinstance(shape, Text) else _svg_path(shape) for shape in sheet.shapes),
+        "</svg>",
     ]
-    for shape in sheet.shapes:
-        if isinstance(shape, Text):
-            x, y = shape.at
-            width = text_width(shape.text, shape.size, bold=shape.bold)
-            weight = "bold" if shape.bold else "normal"
-            lines.append(
-                f'<text x="{_n(x)}" y="{_n(y + _ASCENT * shape.size)}" font-size="{_n(shape.size)}" '
-                f'textLength="{_n(width)}" lengthAdjust="spacingAndGlyphs" '
-                f'font-weight="{weight}">{escape(shape.text)}</text>'
-            )
-        else:
-            points = " ".join(f"{_n(x)},{_n(y)}" for x, y in shape.points)
-            name = "polygon" if shape.closed else "polyline"
-            dash = f" stroke-dasharray={quoteattr(' '.join(map(_n, shape.dash)))}" if shape.dash else ""
-            lines.append(
-                f'<{name} points="{points}" fill="{_grey(shape.fill)}" '
-                f'stroke="{_grey(shape.stroke)}" stroke-width="{_n(shape.width)}"{dash}/>'
-            )
-    return ("\n".join([*lines, "</svg>"]) + "\n").encode()
+    return ("\n".join(lines) + "\n").encode()
+
+
+def _svg_text(text: Text) -> str:
+    x, y = text.at
+    low = ASCENT * text.size
+    place = f'transform="translate({_n(x + low)} {_n(y)}) rotate(-90)"' if text.turned else (
+        f'x="{_n(x)}" y="{_n(y + low)}"')  # fmt: skip
+    anchor = f' text-anchor="{_ANCHORS[text.align]}"' if text.align != "left" else ""
+    weight = ' font-weight="bold"' if text.bold else ""
+    return f'<text {place} font-size="{_n(text.size)}"{anchor}{weight}>{escape(text.text)}</text>'
+
+
+def _svg_path(path: Path) -> str:
+    points = " ".join(f"{_n(x)},{_n(y)}" for x, y in path.points)
+    name = "polygon" if path.closed else "polyline"
+    dash = f" stroke-dasharray={quoteattr(' '.join(map(_n, path.dash)))}" if path.dash else ""
+    pen = f' stroke-width="{_n(path.width)}"{dash}' if path.stroke is not None else ""
+    return f'<{name} points="{points}" fill="{_grey(path.fill)}" stroke="{_grey(path.stroke)}"{pen}/>'
 
 
 def to_pdf(sheets: Sequence[Sheet]) -> bytes:
     """Return the sheets as pages of a PDF, the same bytes for the same sheets."""
     file = io.BytesIO()
     canvas = Canvas(file, invariant=1, pageCompression=1, lang="en")
-    canvas.setTitle(_printable(sheets[0].title))
-    canvas.setSubject(_printable(sheets[0].description))
+    canvas.setTitle(clean(sheets[0].title))
+    canvas.setSubject(clean(sheets[0].description))
     for sheet in sheets:
         canvas.setPageSize((sheet.width * _POINT, sheet.height * _POINT))
         canvas.scale(_POINT, _POINT)
+        canvas.setLineJoin(1)
         for shape in sheet.shapes:
             if isinstance(shape, Text):
-                _face(bold=shape.bold)
-                canvas.setFillGray(0.0)
-                canvas.setFont("DrawerBold" if shape.bold else "Drawer", shape.size)
-                x, y = shape.at
-                canvas.drawString(x, sheet.height - y - _ASCENT * shape.size, _printable(shape.text))
+                _write(canvas, shape, sheet.height)
             else:
                 _draw(canvas, shape, sheet.height)
         canvas.showPage()
     canvas.save()
     return file.getvalue()
+
+
+def _write(canvas: Any, text: Text, height: float) -> None:
+    canvas.setFillGray(0.0)
+    canvas.setFont(font_name(bold=text.bold), text.size)
+    if text.turned:
+        left, _, _, low = replace(text, text=printable(text.text)).box
+        canvas.saveState()
+        canvas.translate(left + ASCENT * text.size, height - low)
+        canvas.rotate(90)
+        canvas.drawString(0.0, 0.0, printable(text.text))
+        canvas.restoreState()
+    else:
+        left, top, _, _ = replace(text, text=printable(text.text)).box
+        canvas.drawString(left, height - top - ASCENT * text.size, printable(text.text))
 
 
 def _draw(canvas: Any, shape: Path, height: float) -> None:
@@ -210,11 +200,6 @@ def _draw(canvas: Any, shape: Path, height: float) -> None:
     canvas.setFillGray(shape.fill or 0.0)
     canvas.setStrokeGray(shape.stroke or 0.0)
     canvas.drawPath(path, stroke=int(shape.stroke is not None), fill=int(shape.fill is not None))
-
-
-def _printable(text: str) -> str:
-    """Return a text in which what the face lacks is told by a sign that it has."""
-    return "".join(sign if _known(sign) else MISSING for sign in clean(text))
 
 
 def _n(value: float) -> str:

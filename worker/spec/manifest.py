@@ -105,6 +105,8 @@ class ContentEntry(_Entry):
     """Least corner of the box around them, in the drawer's frame."""
     size: Size3
     """That box."""
+    label: str | None = None
+    """What its label says; null: it has none."""
 
 
 class SpaceEntry(_Entry):
