@@ -11,7 +11,19 @@ from typing import Any, Final
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
-__all__ = ["ASCENT", "LINE", "MISSING", "clean", "fitted", "font_name", "lacks", "printable", "text_width", "wrapped"]
+__all__ = [
+    "ASCENT",
+    "LINE",
+    "MISSING",
+    "clean",
+    "fitted",
+    "font_name",
+    "lacks",
+    "plain",
+    "printable",
+    "text_width",
+    "wrapped",
+]
 
 #: Stands on paper for a character that cannot be set.
 MISSING: Final = "?"
@@ -47,6 +59,11 @@ def clean(text: str) -> str:
     return "".join(" " if sign in "\t\r\n" else sign for sign in text if sign in "\t\r\n" or _seen(sign))
 
 
+def plain(text: str) -> str:
+    """Return a clean text with its marks joined to their letters, as it is set."""
+    return unicodedata.normalize("NFC", clean(text))
+
+
 def _seen(sign: str) -> bool:
     return unicodedata.category(sign) not in {"Cc", "Cf", "Cs", "Cn", "Co"}
 
@@ -60,7 +77,7 @@ def _settable(sign: str) -> bool:
 
 def lacks(text: str) -> bool:
     """Say whether a PDF shows the text with a sign that stands for a missing one."""
-    return not all(map(_settable, clean(text)))
+    return not all(map(_settable, plain(text)))
 
 
 def printable(text: str) -> str:
@@ -76,7 +93,7 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
 
 def fitted(text: str, room: float, size: float, *, least: float, bold: bool = False) -> tuple[str, float]:
     """Return a line and its size that fit a width: the text itself if it can, else its beginning, else nothing."""
-    text = unicodedata.normalize("NFC", clean(text))
+    text = plain(text)
     width = text_width(text, 1.0, bold=bold)
     if width * least <= room:
         return text, min(size, room / width if width else size)
@@ -89,7 +106,7 @@ def fitted(text: str, room: float, size: float, *, least: float, bold: bool = Fa
 def wrapped(text: str, room: float, size: float, *, bold: bool = False) -> list[str]:
     """Return a text as lines no wider than the room; a word too long for a line is shortened."""
     lines: list[str] = []
-    for word in unicodedata.normalize("NFC", clean(text)).split():
+    for word in plain(text).split():
         if lines and text_width(f"{lines[-1]} {word}", size, bold=bold) <= room:
             lines[-1] += f" {word}"
         else:
