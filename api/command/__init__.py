@@ -7,7 +7,7 @@ from typing import Annotated, Final
 
 import typer
 
-from api.command import catalogue, demo, fetch, jobs, keys, plan, prints, serve, submit
+from api.command import catalogue, demo, fetch, jobs, keys, mqtt, plan, prints, serve, submit
 
 __all__ = ["app", "main"]
 
@@ -36,6 +36,7 @@ for command in (
     prints.prints,
     prints.printed,
     catalogue.catalogue,
+    mqtt.mqtt,
 ):
     app.command(epilog=_CODES)(command)
 app.add_typer(keys.app)

@@ -5,7 +5,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from http import HTTPStatus
-from typing import Any, Final, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Final, Self, TypeVar
 from urllib.parse import quote
 
 import httpx
@@ -13,9 +13,11 @@ from pydantic import BaseModel, SecretStr, ValidationError
 
 from api.address import is_here
 from api.documents import JobDocument, JobPage
-from api.printdocuments import PrintDocument, PrintsDocument, RunsDocument
 from api.problems import PROBLEM_TYPE
 from worker.spec.manifest import JSON_TYPE, Manifest, PlanDocument
+
+if TYPE_CHECKING:  # at run time they bring the layout along, which most commands need not wait for
+    from api.printdocuments import PrintDocument, PrintsDocument, RunsDocument
 
 __all__ = ["Client", "ServiceRefused", "ServiceUnreachable"]
 
@@ -161,28 +163,34 @@ class Client:
         answer = self._ask("GET", f"/v1/jobs/{quote(job_id, safe='')}/manifest")
         return _read(Manifest, answer), answer.content, answer.headers.get("etag", "").strip('"')
 
-    def prints(self, job_id: str) -> PrintsDocument:
+    def prints(self, job_id: str) -> "PrintsDocument":
         """Return what of a job is printed, with its last events.
 
         Raises:
             ServiceRefused: when there is no such job, or it has not succeeded.
         """
+        from api.printdocuments import PrintsDocument  # noqa: PLC0415 - as above
+
         return _read(PrintsDocument, self._ask("GET", f"/v1/jobs/{quote(job_id, safe='')}/prints"))
 
-    def record(self, job_id: str, event: bytes) -> PrintDocument:
+    def record(self, job_id: str, event: bytes) -> "PrintDocument":
         """Record an event of printing.
 
         Raises:
             ServiceRefused: when it cannot be so.
         """
+        from api.printdocuments import PrintDocument  # noqa: PLC0415 - as above
+
         return _read(PrintDocument, self._ask("POST", f"/v1/jobs/{quote(job_id, safe='')}/prints", event))
 
-    def runs(self, job_id: str) -> RunsDocument:
+    def runs(self, job_id: str) -> "RunsDocument":
         """Return what of a job is still to be printed.
 
         Raises:
             ServiceRefused: when there is no such job, or it has not succeeded.
         """
+        from api.printdocuments import RunsDocument  # noqa: PLC0415 - as above
+
         return _read(RunsDocument, self._ask("GET", f"/v1/jobs/{quote(job_id, safe='')}/runs"))
 
     @contextmanager

@@ -72,7 +72,8 @@ def watching(*, quiet: bool) -> Iterator[Watcher]:
         MofNCompleteColumn(),
         TimeElapsedColumn(),
     )
-    with Progress(*columns, console=_notes, disable=quiet, transient=True) as progress:
+    shown = _notes.is_terminal and not quiet  # a bar in a file is noise
+    with Progress(*columns, console=_notes, disable=not shown, transient=True) as progress:
         yield Watcher(progress)
 
 

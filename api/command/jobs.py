@@ -1,5 +1,6 @@
 """``drawerwright jobs``, ``job``, ``cancel`` and ``remove``: the jobs of a service."""
 
+import sys
 from collections.abc import Callable
 from enum import Enum
 from itertools import islice
@@ -10,7 +11,7 @@ import typer
 from api.command.building import left_running
 from api.command.client import Client
 from api.command.display import note, watching
-from api.command.ending import FAILED, ending, print_json, print_line
+from api.command.ending import FAILED, WRONG, ending, print_json, print_line
 from api.command.joblist import show_job, show_jobs, tell_job
 from api.command.options import Job, Machine, Url, Watch, opened
 from api.documents import JobDocument
@@ -92,8 +93,11 @@ def remove(
     """Remove a job that has ended, with all its files and its record of prints, for ever."""
     with ending(machine=machine), opened(url) as client:
         found = client.job(job)
-        if not yes:
-            typer.confirm(f"Remove {found.id} with all its files?", abort=True, err=True)
+        if not yes and not sys.stdin.isatty():
+            note("Nobody is there to be asked; say --yes to remove it.", "bold red")
+            raise typer.Exit(WRONG)
+        if not yes and not typer.confirm(f"Remove {found.id} ({found.name}) with all its files?", err=True):
+            raise typer.Exit(WRONG)
         client.remove(job)
         if machine:
             print_json({"id": found.id, "removed": True})

@@ -2,7 +2,7 @@
 
 import time
 from enum import Enum
-from typing import Annotated, Final
+from typing import TYPE_CHECKING, Annotated, Final
 
 import orjson
 import typer
@@ -12,8 +12,10 @@ from api.command.client import Client
 from api.command.ending import ending, print_json, print_line
 from api.command.options import Job, Machine, Url, Watch, opened
 from api.command.tables import say, table
-from api.printdocuments import PrintDocument, PrintsDocument
 from worker.spec.errors import PrintRefused
+
+if TYPE_CHECKING:  # at run time they bring the layout along
+    from api.printdocuments import PrintDocument, PrintsDocument
 
 __all__ = ["printed", "prints"]
 
@@ -71,7 +73,7 @@ def printed(
             say(_left(document))
 
 
-def _watch(client: Client, document: PrintsDocument, *, machine: bool) -> None:
+def _watch(client: Client, document: "PrintsDocument", *, machine: bool) -> None:
     """Show what is printed, then each further event, until all is."""
     if machine:
         print_line(document.model_dump(mode="json"))
@@ -89,11 +91,11 @@ def _watch(client: Client, document: PrintsDocument, *, machine: bool) -> None:
                 say(f"{event.number}  {event.at:%Y-%m-%d %H:%M}  {_told(event)}; {_left(event)}")
 
 
-def _left(document: PrintsDocument | PrintDocument) -> str:
+def _left(document: "PrintsDocument | PrintDocument") -> str:
     return f"{document.pieces_left} pieces in {document.runs_left} runs are left."
 
 
-def _show(document: PrintsDocument) -> None:
+def _show(document: "PrintsDocument") -> None:
     titles = ("mark", "kind", "name", "needed", "printed", "placed", "failed", "left")
     table(titles, [[str(getattr(one, title)) for title in titles] for one in document.marks])
     runs = [
@@ -118,7 +120,7 @@ def _show(document: PrintsDocument) -> None:
     say("All is printed." if document.done else _left(document))
 
 
-def _told(event: PrintDocument) -> str:
+def _told(event: "PrintDocument") -> str:
     """Return an event in a few words."""
     what = f"run {event.run}" if event.run is not None else f"{event.count} x {event.mark}"
     but = ", ".join(f"{count} x {mark}" for mark, count in event.failed.items())

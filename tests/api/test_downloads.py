@@ -1,8 +1,12 @@
 import hashlib
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from threading import Thread
 
+import httpx
 import pytest
 
-from api.command.client import Client
+from api.command import downloads
+from api.command.client import Client, ServiceUnreachable
 from api.command.downloads import DownloadDamaged, entries, fetch
 from api.command.listening import listening
 from worker.spec.manifest import Check, FileEntry, Generator, Manifest, PartEntry
@@ -79,3 +83,109 @@ def test_a_file_of_another_program_in_the_manifests_place_is_no_manifest(client,
     (tmp_path / "manifest.json").write_text('{"parts": [{"files": [{"name": "../x"}]}]}')
     fetch(client, job({"F1-tile.stl": b"one"}), tmp_path, lambda *_: None)
     assert (tmp_path / "F1-tile.stl").read_bytes() == b"one"
+
+
+class _Lossy:
+    """Stands between a client and a service, and breaks a file's answer off after some bytes, some times."""
+
+    def __init__(self, url, *, after, times, spoil=False):
+        lossy = self
+        self.asked = []
+
+        class Handler(BaseHTTPRequestHandler):
+            def do_GET(self):
+                lossy.asked.append((self.path, self.headers.get("Range"), self.headers.get("If-Range")))
+                wanted = {name: value for name, value in self.headers.items() if name.lower() != "host"}
+                answer = httpx.get(url + self.path, headers=wanted, trust_env=False)
+                cut = "/files/" in self.path and lossy.left > 0
+                lossy.left -= cut
+                self.send_response(answer.status_code)
+                for name in ("content-type", "content-length", "content-range", "etag"):
+                    if name in answer.headers:
+                        self.send_header(name, answer.headers[name])
+                self.end_headers()
+                data = bytes(len(answer.content)) if cut and spoil else answer.content
+                self.wfile.write(data[:after] if cut else answer.content)
+                self.close_connection = True
+
+            def log_message(self, *_):
+                pass
+
+        self.left = times
+        self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        self.url = f"http://127.0.0.1:{self._server.server_port}"
+        self._thread = Thread(target=self._server.serve_forever, kwargs={"poll_interval": 0.01})
+        self._thread.start()
+
+    def close(self):
+        self._server.shutdown()
+        self._thread.join()
+        self._server.server_close()
+
+
+@pytest.fixture
+def lossy(client):
+    """Give a function that makes a client behind such a loss, and what it is asked."""
+    made = []
+
+    def begin(**options):
+        made.append(_Lossy(client.url, **options))
+        made.append(Client(made[-1].url))
+        return made[-1], made[-2].asked
+
+    yield begin
+    for one in reversed(made):
+        one.__exit__() if isinstance(one, Client) else one.close()
+
+
+def _spans(asked):
+    return [(span, tag) for path, span, tag in asked if "/files/" in path]
+
+
+def test_a_lost_connection_is_gone_on_from_where_it_was_lost(lossy, job, tmp_path):
+    data = bytes(range(256)) * 4_000
+    one, asked = lossy(after=300_000, times=3)
+    fetch(one, job({"F1-tile.stl": data}), tmp_path, lambda *_: None)
+    assert (tmp_path / "F1-tile.stl").read_bytes() == data
+    tag = f'"{hashlib.sha256(data).hexdigest()}"'
+    starts = [span and int(span.removeprefix("bytes=").rstrip("-")) for span, _ in _spans(asked)]
+    assert starts[0] is None
+    assert starts[1:] == sorted(starts[1:])
+    assert len(starts) == 4
+    assert {told for _, told in _spans(asked)[1:]} == {tag}
+    assert not list(tmp_path.glob(".*.part"))
+
+
+def test_what_an_earlier_try_left_is_gone_on_with(lossy, job, tmp_path, monkeypatch):
+    monkeypatch.setattr(downloads, "_PAUSES", (0.0, 0.0))
+    data = bytes(range(256)) * 4_000
+    made = job({"F1-tile.stl": data})
+    one, asked = lossy(after=0, times=100)
+    part = tmp_path / f".F1-tile.stl.{hashlib.sha256(data).hexdigest()[:16]}.part"
+    part.write_bytes(data[:500_000])
+    with pytest.raises(ServiceUnreachable):
+        fetch(one, made, tmp_path, lambda *_: None)
+    assert [span for span, _ in _spans(asked)] == ["bytes=500000-"] * 3  # bounded
+    assert part.read_bytes() == data[:500_000]
+    one, asked = lossy(after=0, times=0)
+    fetch(one, made, tmp_path, lambda *_: None)
+    assert [span for span, _ in _spans(asked)] == ["bytes=500000-"]
+    assert (tmp_path / "F1-tile.stl").read_bytes() == data
+    fetch(one, made, tmp_path, lambda *_: None)
+    assert len(_spans(asked)) == 1  # it is there
+
+
+@pytest.mark.parametrize("left", [b"x" * 5, b"x" * 5_000_000, b"x" * 1_024_000])
+def test_what_was_left_and_is_wrong_is_fetched_anew(lossy, job, tmp_path, left):
+    data = bytes(range(256)) * 4_000
+    one, _ = lossy(after=0, times=0)
+    (tmp_path / f".F1-tile.stl.{hashlib.sha256(data).hexdigest()[:16]}.part").write_bytes(left)
+    fetch(one, job({"F1-tile.stl": data}), tmp_path, lambda *_: None)
+    assert (tmp_path / "F1-tile.stl").read_bytes() == data
+
+
+def test_what_a_line_spoils_is_fetched_anew(lossy, job, tmp_path):
+    data = bytes(range(256)) * 400
+    one, _ = lossy(after=60_000, times=1, spoil=True)
+    fetch(one, job({"F1-tile.stl": data}), tmp_path, lambda *_: None)
+    assert (tmp_path / "F1-tile.stl").read_bytes() == data
