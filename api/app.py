@@ -7,12 +7,14 @@ from contextlib import asynccontextmanager, suppress
 from anyio import CapacityLimiter
 from fastapi import FastAPI
 
-from api import catalogue, health, jobs, kiosk, metrics, plans, prints, problems, webhooks
+from api import catalogue, events, health, jobs, kiosk, metrics, plans, prints, problems, webhooks
 from api.access import Gate, Guard, check_bind
+from api.flights import Flights
 from api.headers import SafeHeaders
 from api.observing import Observer, RequestFigures
 from api.openapi import DESCRIPTION, VERSION, document
 from api.service import reconcile
+from api.watching import Watch
 from worker.jobs.engine import Engine
 from worker.jobs.settings import Settings
 from worker.layout.solving import load_solver
@@ -40,14 +42,19 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
         app.state.guard = Guard(engine.keys, engine.settings)
         app.state.settings = engine.settings
         app.state.probe = health.Probe()
+        app.state.flights = Flights()
+        app.state.watch = Watch(engine)
+        app.state.streams = events.Streams()
         app.state.planners = CapacityLimiter(engine.settings.concurrency)
         courier = engine.courier()
         courier.start()
         reconciler = asyncio.create_task(reconcile(engine))
         loading = asyncio.create_task(asyncio.to_thread(load_solver))  # the first plan shall not wait for it
         try:
-            yield
+            with app.state.watch.until_told():
+                yield
         finally:
+            await app.state.watch.close()
             reconciler.cancel()
             with suppress(asyncio.CancelledError):
                 await reconciler
@@ -66,7 +73,7 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
         redirect_slashes=False,
         lifespan=lifespan,
     )
-    for one in (jobs, prints, webhooks, plans, catalogue, problems, health, metrics, kiosk):
+    for one in (jobs, events, prints, webhooks, plans, catalogue, problems, health, metrics, kiosk):
         app.include_router(one.router)
     problems.install(app)
     app.add_middleware(Gate)

@@ -64,8 +64,8 @@ def job_document(request: Request, job: Job) -> JobDocument:
     return JobDocument.model_validate(job_fields(job, base_of(request)))
 
 
-def job_page(request: Request, jobs: list[Job], limit: int) -> JobPage:
-    """Return a page of at most ``limit`` jobs, of which one more was looked up."""
+def job_page(request: Request, jobs: list[Job], limit: int, query: str) -> JobPage:
+    """Return a page of at most ``limit`` jobs, of which one more was looked up; ``query`` is that of each page."""
     shown = jobs[:limit]
-    more = f"{base_of(request)}/v1/jobs?limit={limit}&after={shown[-1].id}" if len(jobs) > limit else None
+    more = f"{base_of(request)}/v1/jobs?{query}&after={shown[-1].id}" if len(jobs) > limit else None
     return JobPage(jobs=tuple(job_document(request, job) for job in shown), next=more)

@@ -12,6 +12,7 @@ __all__ = [
     "BodyTooSlow",
     "BodyTypeRefused",
     "CrossSiteRefused",
+    "HeaderRefused",
     "HostRefused",
     "KeyRequired",
     "MethodRefused",
@@ -19,6 +20,7 @@ __all__ = [
     "PreconditionFailed",
     "RangeRefused",
     "RateExceeded",
+    "RequestInFlight",
     "RequestRefused",
     "ScopeMissing",
     "ServiceNotReady",
@@ -126,6 +128,20 @@ class RequestRefused(DrawerwrightError):
 
     slug = "request-refused"
     status = 400
+
+
+class HeaderRefused(DrawerwrightError):
+    """A header field of the request cannot be used."""
+
+    slug = "header-refused"
+    status = 400
+
+
+class RequestInFlight(DrawerwrightError):
+    """A request with this idempotency key is under way."""
+
+    slug = "request-in-flight"
+    status = 409
 
 
 class ServiceNotReady(DrawerwrightError):

@@ -1,11 +1,14 @@
 """Jobs: submit, look, cancel, fetch."""
 
 import re
+from hashlib import sha256
 from http import HTTPStatus
 from typing import Annotated, Any, Final
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Query, Request, Response
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+from starlette.concurrency import run_in_threadpool
 
 from api.body import read_spec
 from api.documents import JobDocument, JobPage, job_document, job_page
@@ -13,14 +16,23 @@ from api.errors import (
     BodyTooLarge,
     BodyTooSlow,
     BodyTypeRefused,
+    HeaderRefused,
     ParameterRefused,
     PreconditionFailed,
     RangeRefused,
+    RequestInFlight,
 )
+from api.flights import FLIGHT_PARAMETER, Flight, flight
+from api.preferences import APPLIED, PREFER_PARAMETER, Preferences, preferences
 from api.problems import refusals
+from api.ranges import entity_tag, tag_listed
 from api.service import JobEngine
 from api.specs import SPEC_BODY
 from api.streaming import file_response
+from api.watching import watch_of
+from worker.jobs.engine import Engine
+from worker.jobs.job import Job, State
+from worker.jobs.listing import Filters
 from worker.spec import Spec
 from worker.spec.errors import (
     BlobMissing,
@@ -30,6 +42,7 @@ from worker.spec.errors import (
     JobNotFound,
     JobNotReady,
     QuotaReached,
+    RequestRepeated,
     SpecError,
     SpecTooLarge,
     WebhookNotFound,
@@ -59,6 +72,23 @@ class Page(BaseModel):
     after: str | None = Field(
         default=None, pattern=r"^[0-9a-hjkmnp-tv-z]{26}$", description="The last job of the page before."
     )
+    state: list[State] = Field(
+        default=[], max_length=5, description="Only jobs in this state; given again, in one of these."
+    )
+    name: str | None = Field(
+        default=None, min_length=1, max_length=80, description="Only jobs whose name has this in it."
+    )
+    created_after: AwareDatetime | None = Field(default=None, description="Only jobs submitted later.")
+    created_before: AwareDatetime | None = Field(default=None, description="Only jobs submitted earlier.")
+
+    def filters(self) -> Filters:
+        """Return which jobs are meant."""
+        return Filters(tuple(self.state), self.name, self.created_after, self.created_before)
+
+    def query(self) -> str:
+        """Return the query of the next page, but for where it begins."""
+        told = self.model_dump(mode="json", exclude_defaults=True, exclude={"after"})
+        return urlencode({**told, "limit": self.limit}, doseq=True)
 
 
 def file_answers(media_type: str, description: str) -> dict[int | str, dict[str, Any]]:
@@ -74,54 +104,166 @@ def file_answers(media_type: str, description: str) -> dict[int | str, dict[str,
     }
 
 
+_SOON: Final = {"Retry-After": {"schema": {"type": "integer"}, "description": "Seconds until a look is worth it."}}
+_JOB_HEADERS: Final[dict[str, Any]] = {
+    "Location": {"schema": {"type": "string", "format": "uri"}, "description": "The job."},
+    **APPLIED,
+}
+
+#: Seconds after which a job that has not ended is worth another look.
+_PAUSE: Final = "1"
+
+
 @router.post(
     "",
     status_code=HTTPStatus.ACCEPTED,
     operation_id="submitJob",
     summary="Submit a job",
     responses={
-        202: {
-            "description": "The job waits for a worker.",
-            "headers": {"Location": {"schema": {"type": "string", "format": "uri"}, "description": "The job."}},
+        201: {
+            "model": JobDocument,
+            "description": "The job has ended in the time that the client waits (Prefer: wait), well or not.",
+            "headers": _JOB_HEADERS,
         },
+        202: {"description": "The job waits for a worker.", "headers": {**_JOB_HEADERS, **_SOON}},
         **refusals(
             SpecError,
             SpecTooLarge,
             BodyTooLarge,
             BodyTooSlow,
             BodyTypeRefused,
+            HeaderRefused,
+            JobNotFound,
             QuotaReached,
+            RequestInFlight,
+            RequestRepeated,
             WebhookNotFound,
             ParameterRefused,
         ),
     },
-    openapi_extra=SPEC_BODY,
+    openapi_extra={**SPEC_BODY, "parameters": [FLIGHT_PARAMETER, PREFER_PARAMETER]},
 )
-def submit_job(
+async def submit_job(
     request: Request,
     response: Response,
+    *,
     engine: JobEngine,
+    flown: Annotated[Flight, Depends(flight)],
+    preferred: Annotated[Preferences, Depends(preferences)],
     spec: Annotated[Spec, Depends(read_spec)],
     webhook: _Named = [],  # noqa: B006
 ) -> JobDocument:
-    """Take a spec; parts and manifest are made by a worker. Follow the job at its address."""
-    document = job_document(request, engine.submit(spec, webhooks=webhook))
+    """Take a spec; parts and manifest are made by a worker. Follow the job at its address.
+
+    Sent again under the same Idempotency-Key, it is answered with the job that it made the first time.
+    """
+    job = await run_in_threadpool(engine.submit, spec, webhooks=webhook, key=flown.key)
+    flown.land()
+    if preferred.wait:
+        job = await watch_of(request).ended(engine, job, preferred.wait)
+    response.headers.update(preferred.applied())
+    response.headers.update({} if job.ended else {"Retry-After": _PAUSE})
+    if preferred.wait and job.ended:
+        response.status_code = HTTPStatus.CREATED
+    document = job_document(request, job)
     response.headers["Location"] = document.links.self
     return document
 
 
 @router.head("", include_in_schema=False)
-@router.get("", operation_id="listJobs", summary="List jobs", responses=refusals(ParameterRefused))
-def list_jobs(request: Request, engine: JobEngine, page: Annotated[Page, Query()]) -> JobPage:
+@router.get(
+    "",
+    operation_id="listJobs",
+    summary="List jobs",
+    responses={
+        200: {
+            "description": "Jobs, newest first.",
+            "headers": {
+                "Link": {"schema": {"type": "string"}, "description": "The page with older jobs (RFC 8288, rel=next)."}
+            },
+        },
+        **refusals(ParameterRefused),
+    },
+)
+def list_jobs(request: Request, response: Response, engine: JobEngine, page: Annotated[Page, Query()]) -> JobPage:
     """List jobs, newest first."""
-    return job_page(request, engine.jobs(limit=page.limit + 1, after=page.after), page.limit)
+    found = engine.jobs(limit=page.limit + 1, after=page.after, filters=page.filters())
+    document = job_page(request, found, page.limit, page.query())
+    if document.next is not None:
+        response.headers["Link"] = f'<{document.next}>; rel="next"'
+    return document
 
 
 @router.head("/{job_id}", include_in_schema=False)
-@router.get("/{job_id}", operation_id="getJob", summary="State and progress", responses=refusals(JobNotFound))
-def get_job(request: Request, engine: JobEngine, job_id: str) -> JobDocument:
-    """Tell how far a job is."""
-    return job_document(request, engine.job(job_id))
+@router.get(
+    "/{job_id}",
+    operation_id="getJob",
+    summary="State and progress",
+    responses={
+        200: {
+            "model": JobDocument,
+            "description": "The job.",
+            "headers": {
+                "ETag": {"schema": {"type": "string"}, "description": "Of the job as it is now."},
+                **_SOON,
+                **APPLIED,
+            },
+        },
+        304: {"description": "It is as the client has it (If-None-Match), also after waiting (Prefer: wait)."},
+        **refusals(JobNotFound, HeaderRefused),
+    },
+    response_class=Response,
+    openapi_extra={
+        "parameters": [
+            PREFER_PARAMETER,
+            {
+                "name": "If-None-Match",
+                "in": "header",
+                "schema": {"type": "string"},
+                "description": "The ETag of the last answer. With Prefer: wait the answer comes with the next change.",
+            },
+        ]
+    },
+)
+async def get_job(
+    request: Request, engine: JobEngine, job_id: str, preferred: Annotated[Preferences, Depends(preferences)]
+) -> Response:
+    """Tell how far a job is.
+
+    With `Prefer: wait` it is told as soon as it has ended; with If-None-Match too, as soon as it is another.
+    """
+    job = await run_in_threadpool(engine.job, job_id)
+    match = request.headers.get("if-none-match")
+    told = _told(request, job)
+    if preferred.wait and not job.ended:
+        watch = watch_of(request)
+        if match is None:
+            told = _told(request, await watch.ended(engine, job, preferred.wait))
+        else:
+            told = await _changed(request, engine, job, match, preferred.wait)
+    headers = {**told[1], **preferred.applied()}
+    if match is not None and tag_listed(match, headers["ETag"], weak=True):
+        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
+    return Response(told[0], headers=headers, media_type="application/json")
+
+
+async def _changed(
+    request: Request, engine: Engine, job: Job, match: str, seconds: float
+) -> tuple[bytes, dict[str, str]]:
+    """Return a job as soon as it is told of in another way than the client has it, or when the time is over."""
+    told = _told(request, job)
+    async for now in watch_of(request).states(engine, job, seconds):
+        told = _told(request, now)
+        if not tag_listed(match, told[1]["ETag"], weak=True):
+            break
+    return told
+
+
+def _told(request: Request, job: Job) -> tuple[bytes, dict[str, str]]:
+    """Return a job as bytes, with the fields that go with them."""
+    data = job_document(request, job).model_dump_json().encode()
+    headers = {"ETag": entity_tag(sha256(data).hexdigest())}
+    return data, headers if job.ended else {**headers, "Retry-After": _PAUSE}
 
 
 @router.delete(

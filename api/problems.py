@@ -13,7 +13,15 @@ from starlette.requests import ClientDisconnect
 from starlette.routing import Match
 
 from api.address import base_of, path_of
-from api.errors import AddressUnknown, BodyTooSlow, MethodRefused, ParameterRefused, RequestRefused, kinds
+from api.errors import (
+    AddressUnknown,
+    BodyTooSlow,
+    MethodRefused,
+    ParameterRefused,
+    RequestInFlight,
+    RequestRefused,
+    kinds,
+)
 from worker.spec.errors import DrawerwrightError, InternalError, QuotaReached
 
 __all__ = ["PROBLEM_TYPE", "Fault", "Problem", "ProblemKind", "install", "problem_response", "refusals", "router"]
@@ -139,6 +147,8 @@ def _ours(request: Request, error: Exception) -> Response:
     headers = {}
     if isinstance(error, QuotaReached) and error.wait is not None:
         headers["Retry-After"] = str(error.wait)
+    if isinstance(error, RequestInFlight):
+        headers["Retry-After"] = "1"
     if isinstance(error, BodyTooSlow):
         headers["Connection"] = "close"  # the rest of the body may still come (RFC 9110, 15.5.9)
     return problem_response(request, error, headers=headers)

@@ -33,8 +33,8 @@ def engine(settings):
 class Service:
     """A client of an app that runs in another thread."""
 
-    def __init__(self, portal, client):
-        self._portal, self._client = portal, client
+    def __init__(self, portal, client, app):
+        self._portal, self._client, self.app = portal, client, app
 
     def request(self, method, url, **options):
         return self._portal.call(partial(self._client.request, method, url, **options))
@@ -64,7 +64,7 @@ def started():
             portal.wrap_async_context_manager(app.router.lifespan_context(app)),
             portal.wrap_async_context_manager(httpx.AsyncClient(transport=transport, base_url=BASE)) as client,
         ):
-            yield Service(portal, client)
+            yield Service(portal, client, app)
 
     return start
 

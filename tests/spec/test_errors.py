@@ -29,6 +29,7 @@ _TREE = [
     "PrintRepeated",
     "PrintsBusy",
     "QuotaReached",
+    "RequestRepeated",
     "RunNotReady",
     "RunsUnknown",
     "SettingsError",

@@ -11,7 +11,8 @@ from sqlalchemy import CursorResult, Engine, delete, select, update
 
 from worker.jobs.blobs import Blobs
 from worker.jobs.job import ENDED
-from worker.jobs.tables import JobFileRow, JobRow, UsageRow
+from worker.jobs.repeats import KEPT_DAYS
+from worker.jobs.tables import JobFileRow, JobRow, RepeatRow, UsageRow
 
 __all__ = ["Deletion"]
 
@@ -71,6 +72,7 @@ class Deletion:
         self.retire(retention_days)
         oldest = (_now() - timedelta(days=_USAGE_DAYS)).date().isoformat()
         self._change(delete(UsageRow).where(UsageRow.day < oldest))
+        self._change(delete(RepeatRow).where(RepeatRow.created < _now() - timedelta(days=KEPT_DAYS)))
         return self.sweep()
 
     def _own(self, job_id: str) -> list[str]:

@@ -6,7 +6,8 @@ This is all that the API sees of a job. It imports nothing that builds a mesh.
 import copy
 import logging
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from datetime import datetime
 from typing import Final, Self
 
 from kombu.exceptions import OperationalError
@@ -23,10 +24,12 @@ from worker.jobs.database import open_database
 from worker.jobs.deletion import Deletion
 from worker.jobs.job import BUNDLE_NAME, MANIFEST_NAME, Job, StoredFile
 from worker.jobs.keys import Keys
+from worker.jobs.listing import Filters
 from worker.jobs.networks import read_networks
 from worker.jobs.prints import Prints
 from worker.jobs.reach import Reach, read_ports
 from worker.jobs.records import Records
+from worker.jobs.repeats import Repeat
 from worker.jobs.settings import Settings
 from worker.jobs.tracing import carried, span
 from worker.jobs.upkeep import Upkeep
@@ -114,20 +117,26 @@ class Engine:
         """Return a courier for this record's messages, not started."""
         return Courier(self._database, self.reach)
 
-    def submit(self, spec: Spec, *, webhooks: Sequence[str] = ()) -> Job:
+    def submit(self, spec: Spec, *, webhooks: Sequence[str] = (), key: str | None = None) -> Job:
         """Keep the job, then wake a worker. Without a broker the job stays queued until `requeue` finds one.
+
+        A request that comes again under its key is answered with the job that it made.
 
         Raises:
             WebhookNotFound: when the caller has no such webhook as one of those that the job names.
             SpecTooLarge: when it has more cells than the caller's key allows.
             QuotaReached: when the caller has asked for too much already.
+            RequestRepeated: when another request of the caller's had this key.
+            JobNotFound: when the job that this one made was removed.
         """
         caller = self._caller
         quotas = None
         if caller is not LOCAL:
             quotas = caller.quotas.over(self.settings)
             check_cells(spec, quotas.cells or self.settings.most_cells)
-        job = self._records.add(spec.name, spec.model_dump_json(), owner=caller.owner, quotas=quotas, webhooks=webhooks)
+        text = spec.model_dump_json()
+        repeat = None if key is None else Repeat.of(key, "job", text, *webhooks)
+        job = self._records.add(spec.name, text, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat)
         with span("submit", {"drawerwright.job": job.id}):
             self.wake(job.id)
         return job
@@ -143,9 +152,17 @@ class Engine:
             raise JobNotFound(value=job_id)
         return job
 
-    def jobs(self, *, limit: int = 50, after: str | None = None) -> list[Job]:
+    def jobs(self, *, limit: int = 50, after: str | None = None, filters: Filters | None = None) -> list[Job]:
         """Return jobs, newest first, at most 200; ``after`` is the identity of the last job of the page before."""
-        return self._records.jobs(max(0, min(limit, _MOST)), after, owner=self._caller.sees)
+        return self._records.jobs(max(0, min(limit, _MOST)), after, owner=self._caller.sees, filters=filters)
+
+    def revisions(self, job_ids: Iterable[str]) -> dict[str, int]:
+        """Return the revision of each of these jobs that is there, whoever's they are."""
+        return self._records.revisions(job_ids)
+
+    def changed_since(self, moment: datetime, limit: int = _MOST) -> list[Job]:
+        """Return jobs that changed at this moment or later, in the order of their last change."""
+        return self._records.changed_since(moment, limit, owner=self._caller.sees)
 
     def cancel(self, job_id: str) -> Job:
         """Cancel the job; a worker that builds it stops before its next part.

@@ -42,6 +42,8 @@ class Job:
     attempts: int
     progress: Progress
     problem: dict[str, Any] | None
+    #: Grows with every change; of two states of a job the one with the greater is the later.
+    revision: int = 1
 
     @property
     def ended(self) -> bool:

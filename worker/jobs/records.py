@@ -19,9 +19,12 @@ from worker.jobs.claims import PartClaims
 from worker.jobs.clock import Clock, machine_time
 from worker.jobs.identity import new_identity
 from worker.jobs.job import ENDED, Job, Progress, State, StoredFile
+from worker.jobs.listing import Filters
 from worker.jobs.outbox import name_webhooks, note_event
+from worker.jobs.repeats import Repeat, first_of
 from worker.jobs.tables import JobFileRow, JobRow, PartRow
 from worker.jobs.usage import admit
+from worker.spec.errors import JobNotFound
 from worker.spec.webhook import EventType
 
 _JOB_COLUMNS = (
@@ -37,6 +40,7 @@ _JOB_COLUMNS = (
     JobRow.progress_total,
     JobRow.progress_now,
     JobRow.problem,
+    JobRow.revision,
 )
 
 
@@ -82,17 +86,31 @@ class Records:
     # -- jobs as callers see them
 
     def add(
-        self, name: str, spec: str, *, owner: str = "local", quotas: Quotas | None = None, webhooks: Sequence[str] = ()
+        self,
+        name: str,
+        spec: str,
+        *,
+        owner: str = "local",
+        quotas: Quotas | None = None,
+        webhooks: Sequence[str] = (),
+        repeat: Repeat | None = None,
     ) -> Job:
-        """Add a queued job that names these webhooks of its owner's.
+        """Add a queued job that names these webhooks of its owner's, or return the one that this request made before.
 
         Raises:
             WebhookNotFound: when one of them is none; nothing was added.
             QuotaReached: when its owner has as many as these quotas allow; nothing was added.
+            RequestRepeated: when another request had this key; nothing was added.
+            JobNotFound: when the job that it made was removed.
         """
         now = _now()
         identity = new_identity()
         with self._engine.begin() as connection:
+            if repeat is not None and (made := first_of(connection, repeat, owner, identity, now)) != identity:
+                row = connection.execute(select(*_JOB_COLUMNS).where(JobRow.id == made, *_seen(owner))).one_or_none()
+                if row is None:
+                    raise JobNotFound("The job that this request made was removed.", value=made)
+                return _job(row)
             if quotas is not None:
                 admit(connection, owner, quotas, now)
             connection.execute(
@@ -110,13 +128,29 @@ class Records:
             row = connection.execute(select(*_JOB_COLUMNS).where(JobRow.id == job_id, *_seen(owner))).one_or_none()
         return None if row is None else _job(row)
 
-    def jobs(self, limit: int, after: str | None, *, owner: str | None = None) -> list[Job]:
+    def jobs(
+        self, limit: int, after: str | None, *, owner: str | None = None, filters: Filters | None = None
+    ) -> list[Job]:
         """Return up to ``limit`` jobs (of this owner), newest first, from the one made just before ``after``."""
         query = select(*_JOB_COLUMNS).where(*_seen(owner)).order_by(JobRow.id.desc()).limit(limit)
+        if filters is not None:
+            query = query.where(*filters.conditions())
         if after is not None:
             query = query.where(JobRow.id < after)
         with self._engine.connect() as connection:
             return [_job(row) for row in connection.execute(query)]
+
+    def revisions(self, job_ids: Iterable[str]) -> dict[str, int]:
+        """Return the revision of each of these jobs that is there."""
+        query = select(JobRow.id, JobRow.revision).where(JobRow.id.in_(list(job_ids)), *_seen(None))
+        with self._engine.connect() as connection:
+            return {row.id: row.revision for row in connection.execute(query)}
+
+    def changed_since(self, moment: datetime, limit: int, *, owner: str | None = None) -> list[Job]:
+        """Return jobs (of this owner) that changed at this moment or later, in the order of their last change."""
+        query = select(*_JOB_COLUMNS).where(JobRow.updated >= moment, *_seen(owner))
+        with self._engine.connect() as connection:
+            return [_job(row) for row in connection.execute(query.order_by(JobRow.updated, JobRow.id).limit(limit))]
 
     def files(self, job_id: str) -> list[StoredFile]:
         """Return the job's files by name."""
@@ -147,7 +181,8 @@ class Records:
 
     def enqueued(self, job_ids: Iterable[str]) -> None:
         """Note that the broker has a message for each of these jobs."""
-        self._change(update(JobRow).where(JobRow.id.in_(list(job_ids))).values(enqueued=self._clock.at()))
+        unseen = {"enqueued": self._clock.at(), "revision": JobRow.revision}
+        self._change(update(JobRow).where(JobRow.id.in_(list(job_ids))).values(**unseen))
 
     def waiting(self, *, quiet_seconds: float, limit: int, lease_seconds: float = _LEASE) -> list[str]:
         """Return jobs that need a message, oldest first.
@@ -219,7 +254,7 @@ class Records:
 
     def extend(self, claim: Claim, *, lease_seconds: float) -> bool:
         """Give a sign of life; False when the claim no longer holds."""
-        return self._changed(_held(claim).values(lease=self._clock.at(lease_seconds)))
+        return self._changed(_held(claim).values(lease=self._clock.at(lease_seconds), revision=JobRow.revision))
 
     def holds(self, claim: Claim) -> bool:
         """Say whether the claim holds, without a sign of life."""
@@ -371,4 +406,5 @@ def _job(row: Any) -> Job:
         attempts=row.attempts,
         progress=Progress(row.progress_done, row.progress_total, row.progress_now),
         problem=row.problem,
+        revision=row.revision,
     )

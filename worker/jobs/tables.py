@@ -3,7 +3,7 @@
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import BigInteger, DateTime, Dialect, ForeignKey, Index, Text, types
+from sqlalchemy import BigInteger, DateTime, Dialect, ForeignKey, Index, Text, text, types
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 
@@ -60,8 +60,14 @@ class JobRow(Base):
     bytes: Mapped[int] = mapped_column(BigInteger, default=0)
     #: When it was removed: nobody sees it any more, and a sweep takes files and row away.
     deleted: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    #: Grows with every change that somebody can see; what is no such change keeps it by name.
+    revision: Mapped[int] = mapped_column(default=1, onupdate=text("revision + 1"))
 
-    __table_args__ = (Index("jobs_by_state", "state", "id"), Index("jobs_by_owner", "owner", "id"))
+    __table_args__ = (
+        Index("jobs_by_state", "state", "id"),
+        Index("jobs_by_owner", "owner", "id"),
+        Index("jobs_by_change", "updated"),
+    )
 
 
 class JobFileRow(Base):
@@ -235,6 +241,22 @@ class OutboxRow(Base):
     next_try: Mapped[datetime] = mapped_column(Moment)
 
     __table_args__ = (Index("outbox_by_endpoint", "webhook_id", "next_try"), Index("outbox_by_job", "job_id"))
+
+
+class RepeatRow(Base):
+    """A request that may come again (Idempotency-Key), and what it made."""
+
+    __tablename__ = "repeats"
+
+    owner: Mapped[str] = mapped_column(Text, primary_key=True)
+    key: Mapped[str] = mapped_column(Text, primary_key=True)
+    #: Digest of what was asked for.
+    fingerprint: Mapped[str] = mapped_column(Text)
+    #: The identity of what was made.
+    made: Mapped[str] = mapped_column(Text)
+    created: Mapped[datetime] = mapped_column(Moment)
+
+    __table_args__ = (Index("repeats_by_age", "created"),)
 
 
 class HeartbeatRow(Base):

@@ -28,6 +28,7 @@ __all__ = [
     "PrintRepeated",
     "PrintsBusy",
     "QuotaReached",
+    "RequestRepeated",
     "RunNotReady",
     "RunsUnknown",
     "SettingsError",
@@ -251,6 +252,13 @@ class QuotaReached(DrawerwrightError):
 
     #: Seconds after which another try may help; None when time alone does not.
     wait: int | None = None
+
+
+class RequestRepeated(DrawerwrightError):
+    """Another request had this idempotency key."""
+
+    slug = "request-repeated"
+    status = 422
 
 
 class JobCancelled(DrawerwrightError):
