@@ -7,7 +7,7 @@ walls from side to side of the tray.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from math import ceil, inf
 from typing import Final, TypeAlias
 
@@ -37,7 +37,7 @@ _NARROWEST: Final = 5.0
 _ROUNDED: Final = 2.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Kind:
     """What compartments of an item hang on, but for its name."""
 
@@ -45,6 +45,14 @@ class Kind:
     count: int
     ways: tuple[Storage, ...]
     layered: bool
+
+    def __hash__(self) -> int:
+        """Return the hash, worked out once."""
+        return self._hash
+
+    @cached_property
+    def _hash(self) -> int:
+        return hash((self.shape, self.count, self.ways, self.layered))
 
     @staticmethod
     def of(item: Item) -> "Kind":

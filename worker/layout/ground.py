@@ -52,6 +52,14 @@ class Ground:
     wall: float = _WALL
     floor: float = _FLOOR
 
+    def __hash__(self) -> int:
+        """Return the hash, worked out once: sizes are remembered by the ground, again and again."""
+        return self._hash
+
+    @cached_property
+    def _hash(self) -> int:
+        return hash((self.joint, self.pitch, self.line_width, self.half_cells, self.span, self.height, self.wall))
+
     @staticmethod
     def of(spec: Spec, span: tuple[int, int], height: float) -> "Ground":
         """Return the ground of a drawer of this job, with walls and floors that its printer can lay."""
@@ -97,15 +105,24 @@ class Ground:
 
     def start(self, rim: Rim) -> float:
         """Return where the usable room begins in the part's frame, on both axes."""
-        return self.wall + self.ledge(rim)
+        return self._starts[rim]
+
+    @cached_property
+    def _starts(self) -> dict[Rim, float]:
+        return {"straight": self.wall + self.ledge("straight"), "stacking": self.wall + self.ledge("stacking")}
 
     def usable(self, halves: int, rim: Rim) -> float:
         """Return the length of the usable room of so many half cells: what passes through the rim."""
-        return halves * self.pitch / 2.0 - 2.0 * (self.joint.body_inset + self.start(rim))
+        return halves * self.pitch / 2.0 - self._edges[rim]
+
+    @cached_property
+    def _edges(self) -> dict[Rim, float]:
+        """What a tray's footprint is longer than its usable room."""
+        return {rim: 2.0 * (self.joint.body_inset + start) for rim, start in self._starts.items()}
 
     def halves(self, length: float, rim: Rim) -> int:
         """Return how many half cells give a usable room of this length."""
-        needed = (length + 2.0 * (self.joint.body_inset + self.start(rim)) - LENGTH_EPSILON) / (self.pitch / 2.0)
+        needed = (length + self._edges[rim] - LENGTH_EPSILON) / (self.pitch / 2.0)
         return max(ceil(needed / self.step), 1) * self.step
 
     def margin(self, radius: float) -> float:
@@ -115,8 +132,13 @@ class Ground:
         middle; a round thing's middle lies its own radius further in. A rim's corners are parallel to the room's, so
         no rounder. ``radius`` is that of the thing's own corners, seen from above.
         """
-        round_ = max(CORNER_RADIUS - self.joint.body_inset - self.wall, 0.0)
+        round_ = self._round
         return max(AIR, round_ - radius - (round_ * _CHORD - AIR - radius) / sqrt(2.0) if radius < round_ else AIR)
+
+    @cached_property
+    def _round(self) -> float:
+        """Radius of the room's corners."""
+        return max(CORNER_RADIUS - self.joint.body_inset - self.wall, 0.0)
 
     def stand(self, walls: float, stack: float, rim: Rim) -> tuple[float, float] | None:
         """Return a tray's height and the top of all, or None when that is too high for the drawer.
@@ -151,6 +173,7 @@ def _feet(ground: Ground, halves: tuple[int, int], *, half_feet: bool) -> float:
     return count * foot_volume(ground.joint, side)
 
 
+@lru_cache(maxsize=16384)
 def _body(ground: Ground, halves: tuple[int, int], height: float, rim: Rim) -> float:
     sides = halves[0] * ground.pitch / 2.0, halves[1] * ground.pitch / 2.0
     return shell_volume(ground.joint, sides, height, rim, wall=ground.wall, floor=ground.floor)

@@ -1,7 +1,8 @@
 """Loads: the trays that items want. Kinds share one where that covers less floor, or takes less plastic for a group.
 
 Kinds of different groups stay apart; what has no group goes with any. Two or three trays become one, those that save
-most floor, again and again while that saves any.
+most floor for each tray that goes, again and again while that saves any. One of them may take more plastic so: what a
+whole drawer takes is weighed when all have their places (worker.layout.stocking).
 """
 
 from collections.abc import Iterable, Sequence
@@ -57,8 +58,8 @@ class _Offer:
     loads: tuple[Load, ...]
 
     @property
-    def rank(self) -> tuple[int, float]:
-        return -self.saved, self.need
+    def rank(self) -> tuple[float, float]:
+        return -self.saved / (len(self.loads) - 1), self.need
 
 
 class _Merging:
@@ -123,12 +124,11 @@ class _Merging:
         return [self.widths[id(item)] for item in load.items]
 
     def joined(self, group: Iterable[Load], *, floor: int) -> Load | None:
-        """Return these loads as one that covers no more floor than this and takes no more plastic, or None."""
+        """Return these loads as one that covers no more floor than this, or None."""
         group = tuple(group)
         items = sorted((item for load in group for item in load.items), key=lambda item: self.order[id(item)])
-        most = sum(load.plastic for load in group)
-        ways = [way for way in self.site.share(items, floor) if way.plastic <= most]
-        return Load(tuple(items), tuple(ways)) if ways else None
+        ways = self.site.share(items, floor)
+        return Load(tuple(items), ways) if ways else None
 
 
 def _numbers() -> range:

@@ -212,19 +212,6 @@ class Draft:
         """What drafts are put in order by: the smallest first, then what takes the least plastic."""
         return self.halves[0] * self.halves[1], self.plastic, self.halves, self.height, self.rim, self.storages
 
-    def beats(self, other: "Draft", *, low: bool) -> bool:
-        """Return whether it is no wider and deeper than another of its rim, and takes no more plastic.
-
-        With ``low`` it must not be higher, either: what is stacked shares the drawer's height.
-        """
-        return (
-            self.plastic <= other.plastic
-            and self.halves[0] <= other.halves[0]
-            and self.halves[1] <= other.halves[1]
-            and self.rim == other.rim
-            and (not low or self.top <= other.top)
-        )
-
     def option(self, items: tuple[str, ...], label: str | None, ground: Ground) -> Option:
         """Return the option of these items."""
         filling = self.fill(self)
@@ -248,10 +235,20 @@ class Draft:
 
 
 def sensible(drafts: Iterable[Draft], *, low: bool) -> list[Draft]:
-    """Return the drafts that none of the others beats, smallest first, at most `MOST_OPTIONS`."""
+    """Return the drafts that none of the others beats, smallest first, at most `MOST_OPTIONS`.
+
+    A draft beats those of its rim that are no narrower and no less deep, and take no less plastic. With ``low`` it must
+    not be higher, either: what is stacked shares the drawer's height.
+    """
     kept: list[Draft] = []
+    sizes: dict[Rim, list[tuple[float, int, int, float]]] = {"straight": [], "stacking": []}
     for one in sorted(drafts, key=lambda draft: draft.order):
-        if not any(other.beats(one, low=low) for other in kept):
+        others, (wide, deep), plastic, top = sizes[one.rim], one.halves, one.plastic, one.top if low else 0.0
+        for its_plastic, its_wide, its_deep, its_top in others:
+            if its_plastic <= plastic and its_wide <= wide and its_deep <= deep and its_top <= top:
+                break
+        else:
+            others.append((plastic, wide, deep, top))
             kept.append(one)
     if len(kept) <= MOST_OPTIONS:
         return kept

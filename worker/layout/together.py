@@ -4,6 +4,7 @@ Compartments stand side by side along one axis, in one row or in as many equal o
 go from wall to wall: a column is as wide as its widest compartment needs, with an even share of what is left over.
 """
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -205,9 +206,8 @@ def _widths(kind: Kind, ground: Ground) -> Widths:
             length = _row(ground.usable(long, "straight"), row + 1, ground)
             if length < FINGER_BREADTH:
                 continue
-            rooms = _rooms(kind, 0, length, ground, row + 1)
-            for index, walls in enumerate(levels):
-                found[row, at, index] = min((one.width for one in rooms if one.walls <= walls <= one.most), default=inf)
+            for one in reversed(_rooms(kind, 0, length, ground, row + 1)):  # the narrowest comes last, and stays
+                found[row, at, bisect_left(levels, one.walls) : bisect_right(levels, one.most)] = one.width
     return found
 
 
@@ -223,14 +223,15 @@ def _row(length: float, rows: int, ground: Ground) -> float:
     return (length - (rows - 1) * ground.wall) / rows
 
 
-def _rooms(kind: Kind, axis: int, length: float, ground: Ground, rows: int) -> list[Compartment]:
-    """Return a kind's compartments that the drawer is high enough for."""
-    return [
+@lru_cache(maxsize=8192)
+def _rooms(kind: Kind, axis: int, length: float, ground: Ground, rows: int) -> tuple[Compartment, ...]:
+    """Return a kind's compartments that the drawer is high enough for, narrowest first."""
+    return tuple(
         one
         for one in compartments(kind, axis, length, ground)
         # a divider of its own would go through the other rows, too
         if (rows == 1 or not one.inner) and ground.stand(one.walls, one.stack, "straight") is not None
-    ]
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,13 +249,18 @@ class _Rows:
         """Return the tray's half cells along the axis, when compartments need so much."""
         return self.ground.halves(need + (self.strip if self.axis == 1 else 0.0), self.rim)
 
-    def rooms(self, kind: Kind) -> list[Compartment]:
+    def rooms(self, kind: Kind) -> tuple[Compartment, ...]:
         """Return a kind's compartments that the drawer is high enough for, narrowest first."""
         return _rooms(kind, self.axis, self.length, self.ground, self.rows)
 
     def least(self, kinds: Sequence[Kind]) -> float:
         """Return what these kinds need along the axis at the least; endless when one has no room."""
-        narrow = [next((one.width for one in self.rooms(kind)), inf) for kind in kinds]
+        narrow: list[float] = []
+        for kind in kinds:
+            rooms = self.rooms(kind)
+            if not rooms:
+                return inf
+            narrow.append(rooms[0].width)
         if self.rows > 1:
             narrow.sort(reverse=True)
         columns = narrow[:: self.rows]
