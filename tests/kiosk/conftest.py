@@ -9,7 +9,9 @@ import pytest
 from playwright.sync_api import sync_playwright
 
 from api.command.listening import listening
+from worker.jobs.database import open_database
 from worker.jobs.embedded import Embedded
+from worker.jobs.keys import Keys
 from worker.jobs.settings import Settings
 
 #: WebGL 2 in software, so that the 3-D view is drawn on any machine.
@@ -30,10 +32,26 @@ def _chromium():
 
 
 @pytest.fixture(scope="package")
-def url(tmp_path_factory):
-    settings = Settings.read(data_dir=tmp_path_factory.mktemp("kiosk"), port=0)
-    with Embedded(settings), listening(settings) as address:
+def settings(tmp_path_factory):
+    settings = Settings.read(data_dir=tmp_path_factory.mktemp("kiosk"), port=0, open_loopback="always")
+    with Embedded(settings):
+        yield settings
+
+
+@pytest.fixture(scope="package")
+def url(settings):
+    with listening(settings) as address:
         yield address
+
+
+@pytest.fixture
+def locked(settings):
+    """Give the address of the same service that asks for a key, and a key of a kiosk."""
+    database = open_database(settings.database)
+    _, token = Keys(database).create("screen", ["kiosk"])
+    database.dispose()
+    with listening(settings.model_copy(update={"open_loopback": "never"})) as address:
+        yield address, token.get_secret_value()
 
 
 @pytest.fixture(scope="package")
@@ -55,16 +73,17 @@ def visit(browser, url):
     """Give a function that opens the page; when the test is over, nothing may have gone wrong in it."""
     opened = []
 
-    def go(path="/", width=1280, height=800, **options):
+    def go(path="/", width=1280, height=800, base=url, *, ready=True, **options):
         context = browser.new_context(viewport={"width": width, "height": height}, has_touch=True, **options)
         page = context.new_page()
         page.set_default_timeout(15_000)
         told = Told()
         page.on("pageerror", lambda error: told.append(str(error)))
         page.on("console", lambda message: message.type == "error" and told.append(message.text))
-        page.on("request", lambda asked: asked.url.startswith((url, "blob:")) or told.append(asked.url))
-        page.goto(url + path)
-        page.wait_for_selector("html[data-ready]")
+        page.on("request", lambda asked: asked.url.startswith((base, "blob:")) or told.append(asked.url))
+        page.goto(base + path)
+        if ready:
+            page.wait_for_selector("html[data-ready]")
         opened.append((context, told))
         return page
 

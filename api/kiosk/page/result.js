@@ -107,7 +107,7 @@ async function drawView(panel) {
 }
 
 async function drawRuns(panel) {
-  show(panel, h("p", { class: "hint" }, t("loading")));
+  if (!panel.querySelector(".run")) show(panel, h("p", { class: "hint" }, t("loading")));
   try {
     record = await ask("GET", `v1/jobs/${job}/runs`);
   } catch (error) {
