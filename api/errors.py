@@ -17,6 +17,7 @@ __all__ = [
     "KeyRequired",
     "MethodRefused",
     "ParameterRefused",
+    "PlansBusy",
     "PreconditionFailed",
     "RangeRefused",
     "RateExceeded",
@@ -148,6 +149,13 @@ class ServiceNotReady(DrawerwrightError):
     """The service cannot reach its record of jobs."""
 
     slug = "not-ready"
+    status = 503
+
+
+class PlansBusy(DrawerwrightError):
+    """Too many plans wait to be made."""
+
+    slug = "plans-busy"
     status = 503
 
 

@@ -47,7 +47,7 @@ from worker.spec.errors import (
     SpecTooLarge,
     WebhookNotFound,
 )
-from worker.spec.manifest import Manifest
+from worker.spec.manifest import FILE_TYPES, Manifest
 
 __all__ = ["file_answers", "router"]
 
@@ -91,9 +91,9 @@ class Page(BaseModel):
         return urlencode({**told, "limit": self.limit}, doseq=True)
 
 
-def file_answers(media_type: str, description: str) -> dict[int | str, dict[str, Any]]:
+def file_answers(description: str, *media_types: str) -> dict[int | str, dict[str, Any]]:
     """Return what the documentation says of a file: whole, in part, or not sent because the client has it."""
-    content = {media_type: {"schema": {"type": "string", "format": "binary"}}}
+    content = {one: {"schema": {"type": "string", "format": "binary"}} for one in media_types}
     tag = {"ETag": {"schema": {"type": "string"}, "description": "The file's SHA-256, quoted."}}
     part = {"Content-Range": {"schema": {"type": "string"}, "description": "Which bytes these are."}}
     return {
@@ -291,7 +291,7 @@ def remove_job(engine: JobEngine, job_id: str) -> None:
 
 
 _MANIFEST_ANSWERS: Final = {
-    **file_answers("application/json", "The manifest."),
+    **file_answers("The manifest.", "application/json"),
     200: {"model": Manifest, "description": "The manifest."},
 }
 
@@ -315,7 +315,7 @@ def get_manifest(request: Request, engine: JobEngine, job_id: str) -> Response:
     return file_response(request, engine, engine.manifest(job_id), attachment=False)
 
 
-_BUNDLE_ANSWERS: Final = file_answers("application/zip", "All files and the manifest.")
+_BUNDLE_ANSWERS: Final = file_answers("All files and the manifest.", "application/zip")
 
 
 @router.head(
@@ -337,7 +337,7 @@ def get_bundle(request: Request, engine: JobEngine, job_id: str) -> Response:
     return file_response(request, engine, engine.bundle(job_id))
 
 
-_FILE_ANSWERS: Final = file_answers("application/octet-stream", "The file; its own media type is in the manifest.")
+_FILE_ANSWERS: Final = file_answers("The file; which of these types it has is in the manifest.", *FILE_TYPES)
 
 
 @router.head(

@@ -1,13 +1,13 @@
 """Plans: layout and parts at once, without meshes."""
 
-from typing import Annotated
+from typing import Annotated, Final
 
 from anyio import CapacityLimiter, to_thread
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Depends, Request, Response
 
 from api.body import read_spec
-from api.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
-from api.problems import refusals
+from api.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, PlansBusy
+from api.problems import problem_response, refusals
 from api.specs import SPEC_BODY
 from worker.beds.work import runs_of
 from worker.layout import lay_out
@@ -19,6 +19,12 @@ from worker.spec.manifest import PlanDocument
 __all__ = ["make_plan", "router"]
 
 router = APIRouter(prefix="/v1/plans", tags=["plans"])
+
+#: Plans that wait for each one that is made at a time; who comes then would wait too long.
+_MOST_WAITING: Final = 8
+
+#: Seconds after which another try may find room: most plans take less than one.
+_SOON: Final = 2
 
 
 def make_plan(spec: Spec) -> PlanDocument:
@@ -36,10 +42,17 @@ def make_plan(spec: Spec) -> PlanDocument:
     "",
     operation_id="plan",
     summary="Lay a spec out",
-    responses=refusals(SpecError, SpecTooLarge, LayoutError, TrayError, BodyTooLarge, BodyTooSlow, BodyTypeRefused),
+    response_model=PlanDocument,
+    responses=refusals(
+        SpecError, SpecTooLarge, LayoutError, TrayError, BodyTooLarge, BodyTooSlow, BodyTypeRefused, PlansBusy
+    ),
     openapi_extra=SPEC_BODY,
 )
-async def plan(request: Request, spec: Annotated[Spec, Depends(read_spec)]) -> PlanDocument:
+async def plan(request: Request, spec: Annotated[Spec, Depends(read_spec)]) -> PlanDocument | Response:
     """Answer what a job of this spec would make. Nothing is kept."""
     limiter: CapacityLimiter = request.app.state.planners  # layout is arithmetic: more threads than cores only wait
+    waiting, most = limiter.statistics().tasks_waiting, int(limiter.total_tokens) * _MOST_WAITING
+    if waiting >= most > 0:
+        busy = PlansBusy(value=waiting, limit=f"at most {most} waiting", remedy=f"Ask again in {_SOON} seconds.")
+        return problem_response(request, busy, headers={"Retry-After": str(_SOON)})
     return await to_thread.run_sync(make_plan, spec, limiter=limiter)

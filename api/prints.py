@@ -198,7 +198,7 @@ def get_schedule(request: Request, engine: JobEngine, job_id: str) -> Response:
 
 
 _RUN_ANSWERS: Final = {
-    **file_answers("model/3mf", "The run's 3MF, every piece in its place."),
+    **file_answers("The run's 3MF, every piece in its place.", "model/3mf"),
     **refusals(*_KNOWN, RunNotReady),
 }
 

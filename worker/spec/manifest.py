@@ -25,6 +25,11 @@ GLB_TYPE: Final = "model/gltf-binary"
 CSV_TYPE: Final = "text/csv"
 CALENDAR_TYPE: Final = "text/calendar"
 
+#: Media types that a job's file can have.
+FILE_TYPES: Final = (
+    STL_TYPE, THREEMF_TYPE, JSON_TYPE, ZIP_TYPE, SVG_TYPE, PDF_TYPE, GLB_TYPE, CSV_TYPE, CALENDAR_TYPE,
+)  # fmt: skip
+
 Mark: TypeAlias = Annotated[str, Field(pattern=r"^[A-Z][0-9]{1,5}$")]
 Sha256: TypeAlias = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 FileName: TypeAlias = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
