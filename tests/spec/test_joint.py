@@ -36,10 +36,11 @@ def _joints(draw):
 @given(_joints())
 def test_the_foot_keeps_exactly_the_clearance_to_the_socket(joint):
     socket, foot = shapely.LineString(joint.profile), shapely.LineString(joint.foot_levels())
-    assert socket.distance(foot) == pytest.approx(joint.clearance, abs=1e-6)
+    # both are rounded to a millionth, so their distance may be off by one and a bit
+    assert socket.distance(foot) == pytest.approx(joint.clearance, abs=1.5e-6)
     # the relief takes material off both, so it can only widen the gap
     relieved = shapely.LineString(joint.socket_levels())
-    assert relieved.distance(foot) >= joint.clearance - 1e-6
+    assert relieved.distance(foot) >= joint.clearance - 1.5e-6
 
 
 @settings(max_examples=150)
