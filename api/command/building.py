@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -10,7 +11,9 @@ from api.command.client import Client
 from api.command.display import note, show_manifest, watching
 from api.command.downloads import fetch
 from api.command.ending import FAILED, failed, print_json
-from api.documents import JobDocument
+
+if TYPE_CHECKING:  # the routes come along with it
+    from api.documents import JobDocument
 
 __all__ = ["build", "keep", "left_running"]
 
@@ -31,10 +34,12 @@ def build(client: Client, spec: bytes, out: Path, *, machine: bool, lasting: boo
         keep(client, job, out, machine=machine)
         return
     with left_running(job.id, f"drawerwright fetch {job.id} --out {out}"):
+        if not machine:
+            note(f"Job {job.id}")
         keep(client, job, out, machine=machine)
 
 
-def keep(client: Client, job: JobDocument, out: Path, *, machine: bool) -> None:
+def keep(client: Client, job: "JobDocument", out: Path, *, machine: bool) -> None:
     """Follow a job, keep its files and show what they are.
 
     Raises:

@@ -4,7 +4,6 @@ from typing import Annotated
 
 import typer
 
-from api.catalogue import catalogue_document
 from api.command.display import show_catalogue
 from api.command.ending import ending, print_json
 from api.command.options import Machine
@@ -18,6 +17,8 @@ def catalogue(
     machine: Machine = False,
 ) -> None:
     """List the standard things that an item's shape may name, with their sizes."""
+    from api.catalogue import catalogue_document  # noqa: PLC0415 - the other commands need no routes
+
     with ending(machine=machine):
         document = catalogue_document(category)
         if machine:

@@ -12,11 +12,10 @@ import httpx
 from pydantic import BaseModel, SecretStr, ValidationError
 
 from api.address import is_here
-from api.documents import JobDocument, JobPage
-from api.problems import PROBLEM_TYPE
 from worker.spec.manifest import JSON_TYPE, Manifest, PlanDocument
 
-if TYPE_CHECKING:  # at run time they bring the layout along, which most commands need not wait for
+if TYPE_CHECKING:  # at run time they bring the routes and the layout along, which not every command waits for
+    from api.documents import JobDocument
     from api.printdocuments import PrintDocument, PrintsDocument, RunsDocument
 
 __all__ = ["Client", "ServiceRefused", "ServiceUnreachable"]
@@ -85,13 +84,15 @@ class Client:
         """Close."""
         self._http.close()
 
-    def submit(self, spec: bytes) -> JobDocument:
+    def submit(self, spec: bytes) -> "JobDocument":
         """Submit a job.
 
         Raises:
             ServiceRefused: when the spec cannot be used.
             ServiceUnreachable: as all methods may.
         """
+        from api.documents import JobDocument  # noqa: PLC0415 - as above
+
         return _read(JobDocument, self._ask("POST", "/v1/jobs", spec))
 
     def plan(self, spec: bytes) -> PlanDocument:
@@ -102,16 +103,20 @@ class Client:
         """
         return _read(PlanDocument, self._ask("POST", "/v1/plans", spec))
 
-    def job(self, job_id: str) -> JobDocument:
+    def job(self, job_id: str) -> "JobDocument":
         """Look at a job.
 
         Raises:
             ServiceRefused: when there is none.
         """
+        from api.documents import JobDocument  # noqa: PLC0415 - as above
+
         return _read(JobDocument, self._ask("GET", f"/v1/jobs/{quote(job_id, safe='')}"))
 
-    def jobs(self) -> Iterator[JobDocument]:
+    def jobs(self) -> Iterator["JobDocument"]:
         """Give all jobs, newest first, asking for more as they are taken."""
+        from api.documents import JobPage  # noqa: PLC0415 - as above
+
         after = ""
         while True:
             page = _read(JobPage, self._ask("GET", f"/v1/jobs?limit={_PAGE}{after}"))
@@ -120,12 +125,14 @@ class Client:
                 return
             after = f"&after={page.jobs[-1].id}"
 
-    def cancel(self, job_id: str) -> JobDocument:
+    def cancel(self, job_id: str) -> "JobDocument":
         """Cancel a job.
 
         Raises:
             ServiceRefused: when there is none, or it has ended.
         """
+        from api.documents import JobDocument  # noqa: PLC0415 - as above
+
         return _read(JobDocument, self._ask("DELETE", f"/v1/jobs/{quote(job_id, safe='')}"))
 
     def remove(self, job_id: str) -> None:
@@ -136,7 +143,7 @@ class Client:
         """
         self._ask("DELETE", f"/v1/jobs/{quote(job_id, safe='')}/files")
 
-    def follow(self, job: JobDocument, show: Callable[[JobDocument], None]) -> JobDocument:
+    def follow(self, job: "JobDocument", show: Callable[["JobDocument"], None]) -> "JobDocument":
         """Look again and again until the job has ended; return it as it is then."""
         looks, failures = 0, 0
         show(job)
@@ -231,6 +238,8 @@ class Client:
 
 def _refused(answer: httpx.Response) -> Exception:
     """Return the problem that came, or that there is something else than our service."""
+    from api.problems import PROBLEM_TYPE  # noqa: PLC0415 - as above
+
     if answer.headers.get("content-type", "").partition(";")[0].strip() == PROBLEM_TYPE:
         try:
             problem = answer.json()

@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
@@ -13,9 +13,11 @@ from rich.table import Table
 from api.command.tables import line as _line
 from api.command.tables import plain as _plain
 from api.command.tables import results as _results
-from api.documents import JobDocument
 from worker.spec import Box, CatalogueEntry, Cylinder, Screw
 from worker.spec.manifest import CautionEntry, DrawerEntry, Manifest, PlanDocument, StepEntry, WarningEntry, WorkEntry
+
+if TYPE_CHECKING:  # the routes come along with it
+    from api.documents import JobDocument
 
 __all__ = ["Watcher", "note", "show_catalogue", "show_keys", "show_manifest", "show_plan", "show_problem", "watching"]
 
@@ -51,7 +53,7 @@ class Watcher:
         self._progress = progress
         self._task = progress.add_task("waits", total=None)
 
-    def job(self, job: JobDocument) -> None:
+    def job(self, job: "JobDocument") -> None:
         """Show a job's progress."""
         state = {"queued": "waits", "running": job.progress.now or "builds"}.get(job.state, job.state)
         self._progress.update(

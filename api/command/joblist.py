@@ -1,15 +1,19 @@
 """Jobs as a person sees them."""
 
-from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from api.command.display import show_problem
 from api.command.tables import say, table
-from api.documents import JobDocument
+
+if TYPE_CHECKING:  # the routes come along with it
+    from collections.abc import Sequence
+
+    from api.documents import JobDocument
 
 __all__ = ["show_job", "show_jobs", "tell_job"]
 
 
-def show_jobs(jobs: Sequence[JobDocument]) -> None:
+def show_jobs(jobs: "Sequence[JobDocument]") -> None:
     """Print jobs as a table."""
     if not jobs:
         say("No jobs.")
@@ -18,12 +22,12 @@ def show_jobs(jobs: Sequence[JobDocument]) -> None:
     table(("job", "state", "done", "made (UTC)", "name"), rows, whole=("job", "state", "done", "made (UTC)"))
 
 
-def tell_job(job: JobDocument) -> None:
+def tell_job(job: "JobDocument") -> None:
     """Print a job as one line."""
     say(f"{job.id}  {job.state:<9}  {job.name}")
 
 
-def show_job(job: JobDocument) -> None:
+def show_job(job: "JobDocument") -> None:
     """Print a job, and why it failed."""
     say(f"{job.id}  {job.name}")
     done = f", {job.progress.done} of {job.progress.total} steps" if job.progress.total else ""
@@ -39,5 +43,5 @@ def show_job(job: JobDocument) -> None:
         say(f"Its files: drawerwright fetch {job.id}")
 
 
-def _far(job: JobDocument) -> str:
+def _far(job: "JobDocument") -> str:
     return f"{job.progress.done}/{job.progress.total}" if job.progress.total else ""

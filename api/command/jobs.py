@@ -1,10 +1,9 @@
 """``drawerwright jobs``, ``job``, ``cancel`` and ``remove``: the jobs of a service."""
 
 import sys
-from collections.abc import Callable
 from enum import Enum
 from itertools import islice
-from typing import Annotated, Final
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -14,8 +13,12 @@ from api.command.display import note, watching
 from api.command.ending import FAILED, WRONG, ending, print_json, print_line
 from api.command.joblist import show_job, show_jobs, tell_job
 from api.command.options import Job, Machine, Url, Watch, opened
-from api.documents import JobDocument
 from worker.jobs.job import ENDED
+
+if TYPE_CHECKING:  # the routes come along with it
+    from collections.abc import Callable
+
+    from api.documents import JobDocument
 
 __all__ = ["cancel", "job", "jobs", "remove"]
 
@@ -105,11 +108,11 @@ def remove(
             note(f"{found.id} is removed.")
 
 
-def _watch(client: Client, found: list[JobDocument], *, machine: bool) -> None:
+def _watch(client: Client, found: "list[JobDocument]", *, machine: bool) -> None:
     """Print a line for each job, and one for each change of its state, until all have ended."""
     told: dict[str, str] = {}
 
-    def tell(one: JobDocument) -> None:
+    def tell(one: "JobDocument") -> None:
         if told.get(one.id) == one.state:
             return
         told[one.id] = one.state
@@ -128,7 +131,7 @@ def _watch(client: Client, found: list[JobDocument], *, machine: bool) -> None:
         for one in waiting:
             with watching(quiet=machine) as watcher:
 
-                def look(now: JobDocument, show: Callable[[JobDocument], None] = watcher.job) -> None:
+                def look(now: "JobDocument", show: "Callable[[JobDocument], None]" = watcher.job) -> None:
                     show(now)
                     tell(now)
 
