@@ -125,7 +125,7 @@ class _Dimensions:
         if width <= far - low:
             self._text(told, (low + far) / 2.0, above)
         else:
-            self._text(told, (far - width / 2.0) if out < 0 else (low + width / 2.0), above)
+            self._text(told, (low - width / 2.0) if out < 0 else (far + width / 2.0), above)
 
     def numbers(self) -> None:
         """Number columns above and rows at the left, from 0, as places of trays are counted."""

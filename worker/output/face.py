@@ -5,6 +5,7 @@ Lengths are in the unit of the size.
 """
 
 import unicodedata
+from functools import lru_cache
 from importlib.resources import as_file, files
 from typing import Any, Final
 
@@ -68,6 +69,7 @@ def _seen(sign: str) -> bool:
     return unicodedata.category(sign) not in {"Cc", "Cf", "Cs", "Cn", "Co"}
 
 
+@lru_cache(maxsize=4096)
 def _settable(sign: str) -> bool:
     """Say whether a PDF can have the sign: the face has it, and it needs no joining and no line from the right."""
     if ord(sign) not in _FACES[0].face.charToGlyph or ord(sign) not in _FACES[1].face.charToGlyph:

@@ -25,7 +25,7 @@ _PAD: Final = 0.9
 #: Ends what is shortened.
 _CUT: Final = "\u2026"
 #: Greys.
-_FLOOR, _PLATE, _LINES, _INSIDE, _FREE = 0.94, 0.88, 0.72, 0.82, 0.55
+_FLOOR, _PLATE, _LINES, _INSIDE, _FREE, _OBSTACLE = 0.94, 0.88, 0.72, 0.82, 0.55, 0.6
 
 
 def draw_view(sheet: Sheet, ground: Ground, frame: tuple[float, float, float], view: View, *,
@@ -56,14 +56,13 @@ class _Figure:
     def draw(self, view: View) -> None:
         self._heading(view)
         shade = 0.8 if view == "floor" else _FLOOR
-        for index, ring in enumerate(self.ground.drawer.outline):
-            self._ring(ring, fill=0.6 if index else shade, width=0.0, stroke=None)
+        self._ring(self.ground.drawer.outline[0], fill=shade, width=0.0, stroke=None)
         if view == "floor":
             self._floor()
         else:
             self._trays()
-        for ring in self.ground.drawer.outline:
-            self._ring(ring, width=0.6 * self.unit)
+        for index, ring in enumerate(self.ground.drawer.outline):
+            self._ring(ring, fill=_OBSTACLE if index else None, width=0.6 * self.unit)
         self.sheet.shapes += dimensions(
             self.ground, (self.left, self.top, self.scale, self.unit), (self.frame[0], self.frame[2])
         )
@@ -114,6 +113,8 @@ class _Figure:
     def _tile_mark(self, tile: Stood) -> None:
         """Write a tile's mark as large as it goes, as near to the tile's middle as the tile is there."""
         area = Polygon([self._at(*point) for point in tile.outline]).buffer(0.0)
+        for hole in self.ground.drawer.outline[1:]:
+            area = area.difference(Polygon([self._at(*point) for point in hole]))
         cx, cy = (area.bounds[0] + area.bounds[2]) / 2.0, (area.bounds[1] + area.bounds[3]) / 2.0
         middles = [self._at((x + u) / 2.0, (y + v) / 2.0) for x, y, u, v in self.ground.cells]
         inner = area.representative_point()

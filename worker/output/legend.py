@@ -178,6 +178,8 @@ def _steps(ground: Ground, width: float) -> Iterator[_Row]:
     keys = any(one.part.kind == "key" for one in ground.floor)
     told = "Lay the floor from the front left corner, tile by tile, with the marks as on the map"
     steps.append(f"{told}; press a key into each seam where one is drawn dark." if keys else f"{told}.")
+    if len(ground.drawer.outline) > 1:
+        steps.append("Dark areas in the map are obstacles that the floor leaves free.")
     if ground.piles:
         steps.append("Set each tray in at its mark; it drops into the sockets under its feet.")
     if any(len(pile) > 1 for pile in ground.piles):

@@ -22,7 +22,7 @@ _MARGIN: Final = 10.0
 #: Size of the type of a page's foot.
 _FOLIO: Final = 2.0
 #: Width and depth of a picture's view, in mm, at which a unit of its text is one mm.
-_UNIT: Final = 250.0
+_UNIT: Final = 180.0
 _VIEWS: Final[tuple[View, ...]] = ("floor", "trays")
 
 
