@@ -1,11 +1,11 @@
 """Loads: the trays that items want. Kinds share one where that covers less floor, or takes less plastic for a group.
 
 Kinds of different groups stay apart; what has no group goes with any. Two or three trays become one, those that save
-most floor for each tray that goes, again and again while that saves any. One of them may take more plastic so: what a
-whole drawer takes is weighed when all have their places (worker.layout.stocking).
+most floor, in all or for each tray that goes, again and again while that saves any. A tray may take more plastic so:
+what a whole drawer takes is weighed when all have their places (worker.layout.stocking).
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Final
@@ -16,7 +16,7 @@ from worker.layout.site import Site
 from worker.layout.together import MOST_TOGETHER, Widths
 from worker.spec.item import Item
 
-__all__ = ["alone", "loads"]
+__all__ = ["alone", "loadings", "loads"]
 
 #: So many trays, at most, become one at a time.
 _MOST_AT_ONCE: Final = 3
@@ -36,12 +36,45 @@ def loads(items: Sequence[Item], site: Site) -> tuple[Load, ...]:
 
     Items without any tray are left out.
     """
-    order = {id(item): index for index, item in enumerate(items)}
-    single = alone(items, site)
+    return next(loadings(alone(items, site), site))
+
+
+def loadings(single: Sequence[Load], site: Site) -> Iterator[tuple[Load, ...]]:
+    """Yield the ways to share trays, each as `loads` gives it: what covers least floor first, then takes least plastic.
+
+    None takes more plastic than a tray for each item; in the last no tray takes more than those that it stands for.
+
+    Args:
+        single: a tray for each item, in order.
+        site: the drawer.
+    """
+    order = {id(load.items[0]): index for index, load in enumerate(single)}
     free = [load for load in single if _shares(load.items[0])]
     kept = [load for load in single if not _shares(load.items[0])]
-    merging = _Merging(site, order)
-    return tuple(sorted((*kept, *merging.merged(free)), key=lambda load: order[id(load.items[0])]))
+    merging = _Merging(site, order, free)
+
+    def whole(some: Sequence[Load]) -> tuple[Load, ...]:
+        return tuple(sorted((*kept, *some), key=lambda load: order[id(load.items[0])]))
+
+    ways = [whole(merging.merged(_Offer.whole)), whole(merging.merged(_Offer.each))]
+    ways.sort(key=lambda one: (sum(load.area for load in one), _plastic(one)))
+    told: list[list[list[int]]] = []
+    for way in ways:
+        if _plastic(way) <= _plastic(single) and _kinds(way) not in told:
+            told.append(_kinds(way))
+            yield way
+    light = whole(merging.merged(_Offer.whole, light=True))
+    if _kinds(light) not in told:
+        yield light
+
+
+def _plastic(wanted: Sequence[Load]) -> float:
+    return sum(load.plastic for load in wanted)
+
+
+def _kinds(wanted: Sequence[Load]) -> list[list[int]]:
+    """Return which kinds go together, to tell ways apart by."""
+    return [[id(item) for item in load.items] for load in wanted]
 
 
 def _shares(item: Item) -> bool:
@@ -57,27 +90,36 @@ class _Offer:
     need: float
     loads: tuple[Load, ...]
 
-    @property
-    def rank(self) -> tuple[float, float]:
+    def whole(self) -> tuple[float, float]:
+        """What most saved in all goes first by."""
+        return -self.saved, self.need
+
+    def each(self) -> tuple[float, float]:
+        """What most saved for each tray that goes comes first by."""
         return -self.saved / (len(self.loads) - 1), self.need
 
 
 class _Merging:
     """Loads becoming fewer."""
 
-    def __init__(self, site: Site, order: dict[int, int]) -> None:
-        self.site, self.order = site, order
-        self.widths: dict[int, Widths] = {}
+    def __init__(self, site: Site, order: dict[int, int], single: Sequence[Load]) -> None:
+        self.site, self.order, self.single = site, order, single
+        self.widths: dict[int, Widths] = {id(load.items[0]): site.widths(load.items[0]) for load in single}
 
-    def merged(self, single: Sequence[Load]) -> list[Load]:
-        """Return the loads, merged as long as that saves floor, then plastic of a group's small kinds."""
-        found = list(single)
-        self.widths = {id(item): self.site.widths(item) for load in single for item in load.items}
-        offers = self.offers(group for number in _numbers() for group in combinations(found, number))
+        self.first = self.offers(group for number in _numbers() for group in combinations(single, number))
+
+    def merged(self, rank: Callable[[_Offer], tuple[float, float]], *, light: bool = False) -> list[Load]:
+        """Return the loads, merged as long as that saves floor, then plastic of a group's small kinds.
+
+        Args:
+            rank: what the best offer comes first by.
+            light: whether each tray takes no more plastic than those that it stands for.
+        """
+        found, offers = list(self.single), list(self.first)
         while offers:
-            best = min(offers, key=lambda offer: offer.rank)
+            best = min(offers, key=rank)
             load = self.joined(best.loads, floor=sum(one.area for one in best.loads) - 1)
-            if load is None:
+            if load is None or (light and load.plastic > sum(one.plastic for one in best.loads)):
                 offers.remove(best)
                 continue
             gone = {id(one) for one in best.loads}

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from math import inf
 from typing import Final
 
+from worker.layout.effort import eased
 from worker.layout.fitting import ACCESSES, Fit, Place
 from worker.layout.option import Option
 from worker.layout.piling import Load, Pile
@@ -58,7 +59,7 @@ def shared(items: Sequence[Item], sites: Sequence[Site], own: Sequence[Sequence[
     stocks = [_without(one, {id(item) for item in waiting}) for one in stocks]
     tried = {id(item): index for index, one in enumerate(given) for item in one}
     left: list[Item] = []
-    trials = _MOST_TRIALS
+    trials = eased(_MOST_TRIALS, max(map(len, lists), default=0))
     for item in sorted(waiting, key=lambda one: ACCESSES.index(one.access)):
         for index in sorted(range(len(sites)), key=lambda one: (sites[one].copies > 1, -_free(stocks[one]), one)):
             after = added(item, stocks[index])

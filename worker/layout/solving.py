@@ -22,8 +22,8 @@ __all__ = ["LIMIT", "fitted", "load_solver", "solved"]
 #: Deterministic time for all drawers of a job together: a quarter of a second on an idle two-core machine.
 LIMIT: Final = 0.06
 
-#: Rounds of reworking for all drawers of a job together: a fifth of a second for thirty trays.
-_ROUNDS: Final = 1000
+#: Rounds of reworking for all drawers of a job together: an eighth of a second for thirty trays.
+_ROUNDS: Final = 600
 
 #: Sizes of one request that the solver chooses from, at most: more are seldom of use and cost it time.
 _MOST_CHOICES: Final = 6

@@ -8,7 +8,7 @@ from typing import Final
 
 from worker.layout.fitting import Bay, Bill, Fit, Score, Spot, bill, score
 from worker.layout.greedy import best_greedy, best_of_three, bottom_left
-from worker.layout.loads import alone, loads
+from worker.layout.loads import alone, loadings
 from worker.layout.option import Option
 from worker.layout.piling import Load, Pile, heights, piled, requests
 from worker.layout.site import Site
@@ -80,7 +80,7 @@ def stock(items: Sequence[Item], site: Site, *, share_of_time: float = 1.0) -> S
 
     Kinds share trays, and all trays stand on the floor when they have room there. Otherwise trays that may are piled,
     as few as need be. Each kind gets its own tray when more find room so, or when a plain fit of such trays is better
-    in any way.
+    in any way than each way to share.
 
     Args:
         items: the items, in the order of the list.
@@ -89,20 +89,23 @@ def stock(items: Sequence[Item], site: Site, *, share_of_time: float = 1.0) -> S
     """
     if not items:
         return Stock(site)
-    single, wanted = alone(items, site), loads(items, site)
+    single = alone(items, site)
     sized = {id(item) for load in single for item in load.items}
     unsized = tuple(item for item in items if id(item) not in sized)
-    piles, reached = _roomy([Pile.of(load) for load in wanted], site)
-    if len(wanted) < len(single):
+    apart: tuple[tuple[Pile, ...], Score] | None = None
+    for wanted in loadings(single, site):
+        if len(wanted) == len(single):
+            continue
+        piles, reached = _roomy([Pile.of(load) for load in wanted], site)
         if any(reached.missing):
-            apart, least = _roomy([Pile.of(load) for load in single], site)
-            if least < reached:
-                return _fitted(apart, site, share_of_time, unsized)
+            apart = apart or _roomy([Pile.of(load) for load in single], site)
+            if apart[1] < reached:
+                continue
         found = _fitted(piles, site, share_of_time, unsized)
         if _holds(found, single):
             return found
-        piles, _ = _roomy([Pile.of(load) for load in single], site)
-    return _fitted(piles, site, share_of_time, unsized)
+    apart = apart or _roomy([Pile.of(load) for load in single], site)
+    return _fitted(apart[0], site, share_of_time, unsized)
 
 
 def _fitted(piles: Sequence[Pile], site: Site, share: float, unsized: tuple[Item, ...]) -> Stock:
