@@ -2,6 +2,7 @@
 
 from typing import Final, Literal
 
+from shapely import union_all
 from shapely.geometry import Polygon, box
 
 from worker.layout.parts import Point, TrayShape
@@ -24,6 +25,8 @@ _NARROW: Final = 1.8
 _PAD: Final = 0.9
 #: Ends what is shortened.
 _CUT: Final = "\u2026"
+#: The fewest characters of a shortened line.
+_TELLING: Final = 5
 #: Greys.
 _FLOOR, _PLATE, _LINES, _INSIDE, _FREE, _OBSTACLE = 0.94, 0.88, 0.72, 0.82, 0.55, 0.6
 
@@ -112,9 +115,8 @@ class _Figure:
 
     def _tile_mark(self, tile: Stood) -> None:
         """Write a tile's mark as large as it goes, as near to the tile's middle as the tile is there."""
-        area = Polygon([self._at(*point) for point in tile.outline]).buffer(0.0)
-        for hole in self.ground.drawer.outline[1:]:
-            area = area.difference(Polygon([self._at(*point) for point in hole]))
+        holes = [Polygon([self._at(*point) for point in hole]) for hole in self.ground.drawer.outline[1:]]
+        area = Polygon([self._at(*point) for point in tile.outline]).buffer(0.0).difference(union_all(holes))
         cx, cy = (area.bounds[0] + area.bounds[2]) / 2.0, (area.bounds[1] + area.bounds[3]) / 2.0
         middles = [self._at((x + u) / 2.0, (y + v) / 2.0) for x, y, u, v in self.ground.cells]
         inner = area.representative_point()
@@ -226,25 +228,29 @@ def _within(words: list[str], frame: Frame, unit: float, *, mark: str | None) ->
             # upright unless turned text needs fewer lines in a frame that is narrow
             _, turned, lines = min(ways) if frame[3] > _NARROW * frame[2] else ways[0]
             return block(lines, frame, align="middle", turned=turned)
+    return [] if mark is None else _shortened(mark, words, frame, unit)
+
+
+def _shortened(mark: str, words: list[str], frame: Frame, unit: float) -> list[Text]:
+    """Return a mark, and under it as many of the words as have room in the smallest type; nothing without room."""
     least = LEAST * unit
-    best: list[Text] = []
-    for turned in (False, True):
-        along, across = (frame[3], frame[2]) if turned else (frame[2], frame[3])
-        head = [] if mark is None else [(mark, least, True)]
-        if (
-            any(text_width(mark or "", least, bold=True) > along for _ in head)
-            or LINE * least * max(len(head), 1) > across
-        ):
-            continue
-        rest = [line for word in words for line in wrapped(word, along, least) if line]
-        room = int(across / (LINE * least) + 1e-9) - len(head)
-        if room < len(rest) and room > 0:
-            last = rest[room - 1].removesuffix(_CUT) + _CUT
-            rest = [*rest[: room - 1], fitted(last, along, least, least=least)[0]]
-        lines = head + [(line, least, False) for line in rest[: max(room, 0)] if line]
-        if len(lines) > len(best):
-            best = block(lines, frame, align="middle", turned=turned)
-    return best if mark is not None else []
+    for most in (len(words), 0):
+        for size in (*(_MARK * one * unit for one in _SIZES), least):
+            for turned in (False, True):
+                along, across = (frame[3], frame[2]) if turned else (frame[2], frame[3])
+                room = int((across - LINE * size) / (LINE * least) + 1e-9)
+                if text_width(mark, size, bold=True) > along or across < LINE * size or room < min(most, 1):
+                    continue
+                rest = [line for word in words[:most] for line in wrapped(word, along, least)]
+                if len(rest) > room > 0:
+                    last = rest[room - 1].removesuffix(_CUT) + _CUT
+                    rest = [*rest[: room - 1], fitted(last, along, least, least=least)[0]]
+                # of less than this nobody can tell the word
+                if any(len(line) < _TELLING for line in rest if line.endswith(_CUT) or not line):
+                    continue
+                lines = [(mark, size, True), *((line, least, False) for line in rest[:room])]
+                return block(lines, frame, align="middle", turned=turned)
+    return []
 
 
 def _lines(words: list[str], size: float, room: float, mark: str | None) -> list[tuple[str, float, bool]] | None:
