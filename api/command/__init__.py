@@ -7,7 +7,7 @@ from typing import Annotated, Final
 
 import typer
 
-from api.command import catalogue, demo, fetch, jobs, keys, mqtt, plan, prints, serve, submit
+from api.command import backup, catalogue, demo, fetch, jobs, keys, mqtt, plan, prints, serve, submit
 
 __all__ = ["app", "main"]
 
@@ -37,6 +37,8 @@ for command in (
     prints.printed,
     catalogue.catalogue,
     mqtt.mqtt,
+    backup.backup,
+    backup.restore,
 ):
     app.command(epilog=_CODES)(command)
 app.add_typer(keys.app)
