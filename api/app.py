@@ -7,7 +7,7 @@ from contextlib import asynccontextmanager, suppress
 from anyio import CapacityLimiter
 from fastapi import FastAPI
 
-from api import catalogue, events, health, jobs, kiosk, metrics, plans, prints, problems, webhooks
+from api import batches, catalogue, events, health, jobs, kiosk, metrics, plans, prints, problems, webhooks
 from api.access import Gate, Guard, check_bind
 from api.flights import Flights
 from api.headers import SafeHeaders
@@ -73,7 +73,7 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
         redirect_slashes=False,
         lifespan=lifespan,
     )
-    for one in (jobs, events, prints, webhooks, plans, catalogue, problems, health, metrics, kiosk):
+    for one in (jobs, events, batches, prints, webhooks, plans, catalogue, problems, health, metrics, kiosk):
         app.include_router(one.router)
     problems.install(app)
     app.add_middleware(Gate)

@@ -9,7 +9,7 @@ from api.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
 from worker.spec import Spec, loads
 from worker.spec.limits import check_size
 
-__all__ = ["read_json", "read_spec"]
+__all__ = ["check_type", "read_json", "read_spec"]
 
 
 async def read_spec(request: Request) -> Spec:
@@ -35,7 +35,7 @@ async def read_json(request: Request, most: int, remedy: str | None = None) -> b
         BodyTooLarge: when it has more bytes than ``most``.
         BodyTooSlow: when it is not there in time.
     """
-    _check_type(request)
+    check_type(request, "application/json")
     settings = request.app.state.settings
     try:
         async with asyncio.timeout(settings.body_seconds):
@@ -50,15 +50,22 @@ def _load(body: bytes, most_cells: int) -> Spec:
     return spec
 
 
-def _check_type(request: Request) -> None:
+def check_type(request: Request, *taken: str) -> str:
+    """Return the media type of the body, which is one of these, in UTF-8 and in no coding.
+
+    Raises:
+        BodyTypeRefused: when it is not.
+    """
     kind, *parameters = (one.strip().lower() for one in request.headers.get("content-type", "").split(";"))
     charsets = {one.partition("=")[2].strip('"') for one in parameters if one.startswith("charset=")}
-    if kind != "application/json" or not charsets <= {"utf-8"}:
-        remedy = "Send Content-Type: application/json, in UTF-8."
-        raise BodyTypeRefused(value=request.headers.get("content-type"), limit="application/json", remedy=remedy)
+    if kind not in taken or not charsets <= {"utf-8"}:
+        limit = " or ".join(taken)
+        remedy = f"Send Content-Type: {limit}, in UTF-8."
+        raise BodyTypeRefused(value=request.headers.get("content-type"), limit=limit, remedy=remedy)
     coding = request.headers.get("content-encoding", "identity").strip().lower()
     if coding != "identity":
         raise BodyTypeRefused(value=coding, limit="identity", remedy="Send the body as it is, not compressed.")
+    return kind
 
 
 async def _read(request: Request, most: int) -> bytes:

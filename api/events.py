@@ -239,7 +239,9 @@ def _moment(number: int) -> datetime:
     """Return the moment of an event, within a day at most: what is older is not told again one by one."""
     now = datetime.now(UTC)
     oldest = now - timedelta(days=1)
-    return oldest if number < _number(oldest) else min(now, datetime(1970, 1, 1, tzinfo=UTC) + timedelta(0, 0, number))
+    if not _number(oldest) < number < _number(now):
+        return now if number >= _number(now) else oldest
+    return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=number)
 
 
 def _streams_of(request: Request) -> Streams:

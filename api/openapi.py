@@ -15,6 +15,7 @@ from api.problems import refusals
 from api.specs import SPEC_EXAMPLES
 from api.webhooks import WebhookMessage, described
 from worker.spec import Spec
+from worker.spec.batch import BatchRequest
 from worker.spec.errors import DrawerwrightError
 from worker.spec.prints import PrintEvent
 from worker.spec.webhook import WebhookRequest
@@ -66,6 +67,7 @@ def _document(app: FastAPI) -> dict[str, Any]:
         routes=app.routes,
         tags=[
             {"name": "jobs", "description": "A job makes the parts of a spec."},
+            {"name": "batches", "description": "A batch is many jobs, and what they come to together."},
             {"name": "prints", "description": "What of a job is printed, and what remains."},
             {"name": "webhooks", "description": "Endpoints that are told of a key's jobs, and what they are told."},
             {"name": "plans", "description": "A plan is a job laid out in numbers."},
@@ -164,6 +166,7 @@ def _own() -> dict[str, Any]:
             (Spec, "validation"),
             (CatalogueDocument, "validation"),
             (PrintEvent, "validation"),
+            (BatchRequest, "validation"),
             (WebhookRequest, "validation"),
         ],
         ref_template=_TEMPLATE,

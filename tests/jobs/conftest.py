@@ -114,8 +114,8 @@ def engine(settings):
 
 def _spec(*trays, name="bench left", **fields):
     drawer = {"name": "top", "width": 130, "depth": 130, "height": 70, "trays": list(trays)}
-    bed = {"bed": [256, 256, 256]}
-    return load({"spec": "1", "name": name, "drawers": [drawer], "printer": bed, "coupon": False, **fields})
+    fields.setdefault("printer", {"bed": [256, 256, 256]})
+    return load({"spec": "1", "name": name, "drawers": [drawer], "coupon": False, **fields})
 
 
 @pytest.fixture(scope="session")

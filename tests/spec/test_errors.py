@@ -9,6 +9,8 @@ from worker.spec import errors
 from worker.spec.errors import DrawerwrightError, SpecError
 
 _TREE = [
+    "BatchNotFound",
+    "BatchNotReady",
     "BlobMissing",
     "BrokerUnavailable",
     "CheckFailed",

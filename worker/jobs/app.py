@@ -11,6 +11,7 @@ BUILD_JOB: Final = "drawerwright.build_job"
 BUILD_PARTS: Final = "drawerwright.build_parts"
 WAKE_UP: Final = "drawerwright.wake_up"
 REPACK_RUNS: Final = "drawerwright.repack_runs"
+GATHER_BATCH: Final = "drawerwright.gather_batch"
 QUEUE: Final = "drawerwright"
 
 #: Seconds that sending waits for a broker that does not answer.

@@ -9,6 +9,7 @@ from typing import Any, Final, cast
 
 from sqlalchemy import CursorResult, Engine, delete, select, update
 
+from worker.jobs.batches import Batches
 from worker.jobs.blobs import Blobs
 from worker.jobs.job import ENDED
 from worker.jobs.repeats import KEPT_DAYS
@@ -64,12 +65,26 @@ class Deletion:
                 connection.execute(delete(JobRow).where(JobRow.id == one, JobRow.deleted.is_not(None)))
         return len(gone)
 
+    def sweep_batch(self, batch_id: str) -> None:
+        """Remove the files of a batch that is no longer in the record."""
+        for one in list(self._blobs.under(f"batches/{batch_id}")):
+            self._blobs.delete(one.key)
+
+    def retire_batches(self, days: int) -> int:
+        """Remove batches that ended more than this many days ago, at most 200; 0 days keeps all. Return how many."""
+        old = Batches(self._database).ended_before(_now() - timedelta(days=days), _MOST) if days else []
+        for one in old:
+            if Batches(self._database).remove(one):
+                self.sweep_batch(one)
+        return len(old)
+
     def run(self, retention_days: int) -> int:
         """Do all that is due: mark jobs past their retention, remove what is marked, forget old usage.
 
         This is what a periodic sweep calls. Returns how many jobs were removed.
         """
         self.retire(retention_days)
+        self.retire_batches(retention_days)
         oldest = (_now() - timedelta(days=_USAGE_DAYS)).date().isoformat()
         self._change(delete(UsageRow).where(UsageRow.day < oldest))
         self._change(delete(RepeatRow).where(RepeatRow.created < _now() - timedelta(days=KEPT_DAYS)))

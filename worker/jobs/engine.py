@@ -16,7 +16,8 @@ from redis.exceptions import RedisError
 from sqlalchemy import Engine as Database
 from sqlalchemy.exc import SQLAlchemyError
 
-from worker.jobs.app import BUILD_JOB, BUILD_PARTS, REPACK_RUNS, make_app
+from worker.jobs.app import BUILD_JOB, BUILD_PARTS, GATHER_BATCH, REPACK_RUNS, make_app
+from worker.jobs.batches import BATCH_LEASE, Batch, Batches, Judged
 from worker.jobs.blobs import Blobs
 from worker.jobs.caller import LOCAL, Caller
 from worker.jobs.courier import Courier
@@ -37,6 +38,8 @@ from worker.jobs.vitals import Vitals
 from worker.jobs.webhooks import Webhooks
 from worker.spec import Spec
 from worker.spec.errors import (
+    BatchNotFound,
+    BatchNotReady,
     BlobMissing,
     BrokerUnavailable,
     FileNotInJob,
@@ -79,6 +82,7 @@ class Engine:
         self._upkeep = Upkeep(settings, database, blobs, self.requeue)
         self._caller = LOCAL
         self.keys = Keys(database)
+        self.batches = Batches(database)
         self.prints = Prints(database, settings.public_url)
         self.webhooks = Webhooks(database)
         self.vitals = Vitals(database)
@@ -130,10 +134,8 @@ class Engine:
             JobNotFound: when the job that this one made was removed.
         """
         caller = self._caller
-        quotas = None
-        if caller is not LOCAL:
-            quotas = caller.quotas.over(self.settings)
-            check_cells(spec, quotas.cells or self.settings.most_cells)
+        quotas = None if caller is LOCAL else caller.quotas.over(self.settings)
+        self.check_cells(spec)
         text = spec.model_dump_json()
         repeat = None if key is None else Repeat.of(key, "job", text, *webhooks)
         job = self._records.add(spec.name, text, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat)
@@ -258,6 +260,7 @@ class Engine:
         )
         self._send(waiting)
         self._send_repacks(self.prints.waiting(quiet_seconds=_QUIET_SECONDS, limit=_MOST))
+        self._send_batches(self.batches.waiting(quiet_seconds=_QUIET_SECONDS, limit=_MOST, lease_seconds=BATCH_LEASE))
         return len(waiting)
 
     def keep_up(self) -> int | None:
@@ -298,6 +301,104 @@ class Engine:
         except BrokerUnavailable as error:
             _log.warning("New runs of job %s wait: %s", job_id, error)
 
+    def submit_batch(
+        self, name: str, specs: Sequence[Judged], *, webhooks: Sequence[str] = (), key: str | None = None
+    ) -> Batch:
+        """Keep a batch with a job for each good spec, then wake workers, as `submit` does.
+
+        Raises:
+            WebhookNotFound, QuotaReached, RequestRepeated: as `submit`; nothing was kept.
+            BatchNotFound: when the batch that this request made was removed.
+        """
+        caller = self._caller
+        quotas = None if caller is LOCAL else caller.quotas.over(self.settings)
+        asked = (one.text or f"{one.name} {one.problem}" for one in specs)
+        repeat = None if key is None else Repeat.of(key, "batch", name, *webhooks, *asked)
+        batch_id, jobs = self.batches.add(
+            name, specs, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat
+        )
+        try:
+            self._send(jobs)
+        except BrokerUnavailable as error:
+            _log.warning("Jobs of batch %s wait: %s", batch_id, error)
+        return self.batch(batch_id)
+
+    def check_cells(self, spec: Spec) -> None:
+        """Check the spec against what the caller's key allows.
+
+        Raises:
+            SpecTooLarge: when it has more cells.
+        """
+        if self._caller is not LOCAL:
+            check_cells(spec, self._caller.quotas.over(self.settings).cells or self.settings.most_cells)
+
+    def batch(self, batch_id: str) -> Batch:
+        """Return the batch.
+
+        Raises:
+            BatchNotFound: when there is none, or it is somebody else's.
+        """
+        known = _IDENTITY.fullmatch(batch_id)
+        batch = self.batches.batch(batch_id, owner=self._caller.sees) if known else None
+        if batch is None:
+            raise BatchNotFound(value=batch_id)
+        return batch
+
+    def cancel_batch(self, batch_id: str) -> Batch:
+        """Cancel all jobs of the batch that have not ended.
+
+        Raises:
+            BatchNotFound: when there is none.
+        """
+        for entry in self.batch(batch_id).entries:
+            if entry.job_id is not None and entry.state in ("queued", "running"):
+                self._records.cancel(entry.job_id)
+        try:
+            self._send_batches([batch_id])
+        except BrokerUnavailable as error:
+            _log.warning("Batch %s waits: %s", batch_id, error)
+        return self.batch(batch_id)
+
+    def remove_batch(self, batch_id: str) -> None:
+        """Remove a batch that has ended with its own files; its jobs stay.
+
+        Raises:
+            BatchNotFound: when there is none.
+            BatchNotReady: when it has not ended.
+        """
+        batch = self.batch(batch_id)
+        if not self.batches.remove(batch_id):
+            raise BatchNotReady(value=batch.state, limit="ended", remedy="Cancel it first.")
+        try:
+            self._deletion.sweep_batch(batch_id)
+        except (StoreError, OSError):
+            _log.warning("Files of removed batch %s are left.", batch_id, exc_info=True)
+
+    def batch_file(self, batch_id: str, name: str) -> StoredFile:
+        """Return one of a batch's own files.
+
+        Raises:
+            BatchNotFound: when there is no such batch.
+            BatchNotReady: when it has no manifest yet, or could not have one.
+            FileNotInJob: when it has no such file.
+        """
+        batch = self.batch(batch_id)
+        file = self.batches.file(batch_id, name)
+        if file is not None:
+            return file
+        if batch.state != "ended":
+            raise BatchNotReady(value=batch.state, limit="ended", remedy="Ask again when its state is ended.")
+        if batch.problem is not None:
+            raise BatchNotReady(f"There are no files over all jobs: {batch.problem.get('detail')}", value=batch.state)
+        raise FileNotInJob("The batch has no such file.", value=name)
+
+    def wake_batches(self, job_id: str) -> None:
+        """Have a worker gather the batches that end with this job, if the broker answers; else `requeue` does."""
+        try:
+            self._send_batches(self.batches.of_job(job_id))
+        except BrokerUnavailable as error:
+            _log.warning("A batch waits: %s", error)
+
     def ask(self, job_id: str, key: str, pieces: Sequence[tuple[int, int]]) -> None:
         """Ask other workers for help with pieces of a job, in the form of `worker.jobs.fanout`."""
         try:
@@ -318,6 +419,9 @@ class Engine:
 
     def _send_repacks(self, job_ids: list[str]) -> None:
         self._send_each(REPACK_RUNS, job_ids, self.prints.enqueued)
+
+    def _send_batches(self, batch_ids: list[str]) -> None:
+        self._send_each(GATHER_BATCH, batch_ids, self.batches.enqueued)
 
     def _send_each(self, task: str, job_ids: list[str], enqueued: Callable[[list[str]], None]) -> None:
         sent: list[str] = []

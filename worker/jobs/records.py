@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final, NamedTuple, cast
 
-from sqlalchemy import CursorResult, Engine, and_, insert, or_, select, update
+from sqlalchemy import Connection, CursorResult, Engine, and_, insert, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.sql import Executable
 
@@ -111,15 +111,7 @@ class Records:
                 if row is None:
                     raise JobNotFound("The job that this request made was removed.", value=made)
                 return _job(row)
-            if quotas is not None:
-                admit(connection, owner, quotas, now)
-            connection.execute(
-                insert(JobRow).values(
-                    id=identity, name=name, state="queued", spec=spec, owner=owner, created=now, updated=now
-                )
-            )
-            if webhooks:
-                name_webhooks(connection, identity, owner, webhooks)
+            insert_job(connection, identity, name, spec, now, owner=owner, quotas=quotas, webhooks=webhooks)
         return Job(identity, name, "queued", now, now, None, None, 0, Progress(), None)
 
     def job(self, job_id: str, *, owner: str | None = None) -> Job | None:
@@ -374,6 +366,31 @@ class Records:
             if changed and event is not None:
                 note_event(connection, event, job_id, base=self._base)
         return changed
+
+
+def insert_job(
+    connection: Connection,
+    identity: str,
+    name: str,
+    spec: str,
+    now: datetime,
+    *,
+    owner: str,
+    quotas: Quotas | None,
+    webhooks: Sequence[str] = (),
+) -> None:
+    """Add a queued job in this transaction.
+
+    Raises:
+        WebhookNotFound, QuotaReached: see `Records.add`; the transaction must not be kept.
+    """
+    if quotas is not None:
+        admit(connection, owner, quotas, now)
+    connection.execute(
+        insert(JobRow).values(id=identity, name=name, state="queued", spec=spec, owner=owner, created=now, updated=now)
+    )
+    if webhooks:
+        name_webhooks(connection, identity, owner, webhooks)
 
 
 _KNOWN = select(PartRow.digest, PartRow.limits)

@@ -4,6 +4,7 @@ A run's number always means the same pieces, so its file is the same whoever wri
 """
 
 import logging
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
 from hashlib import sha256
@@ -23,9 +24,9 @@ from worker.output.thumbnail import draw_bed
 from worker.solids.mesh import Mesh
 from worker.spec import Spec
 from worker.spec.errors import BlobMissing, DrawerwrightError, InternalError
-from worker.spec.manifest import STL_TYPE, THREEMF_TYPE, Manifest, RunEntry
+from worker.spec.manifest import STL_TYPE, THREEMF_TYPE, Generator, Manifest, RunEntry
 
-__all__ = ["Repacked", "Repacking"]
+__all__ = ["Repacked", "Repacking", "run_file"]
 
 _log = logging.getLogger(__name__)
 
@@ -109,12 +110,7 @@ class Repacking:
             )
             for one in run.pieces
         ]
-        kept_off = [(*one.at, *one.size) for one in spec.printer.forbidden]
-        picture = draw_bed(objects, (spec.printer.bed[0], spec.printer.bed[1]), kept_off)
-        title = f"{manifest.name}, run {run.number}"
-        told = {"Application": f"{manifest.generator.name} {manifest.generator.version}"}
-        data = write_run(objects, title=title, metadata=told, thumbnail=picture)
-        require(check_run(data, objects, spec.printer, spacing=spec.printing.spacing, subject=name), name)
+        data = run_file(objects, spec, manifest.generator, name=name, title=f"{manifest.name}, run {run.number}")
         checksum = sha256(data).hexdigest()
         key = f"jobs/{job_id}/{checksum[:16]}-{name}"
         self.blobs.put(key, data)
@@ -137,3 +133,17 @@ class Repacking:
         if sha256(data).hexdigest() != file.sha256:
             raise BlobMissing("A stored file is damaged.", value=name)
         return data
+
+
+def run_file(objects: Sequence[BedObject], spec: Spec, generator: Generator, *, name: str, title: str) -> bytes:
+    """Return a run's file, which was read back and passed its checks.
+
+    Raises:
+        CheckFailed: when it is not the run.
+    """
+    kept_off = [(*one.at, *one.size) for one in spec.printer.forbidden]
+    picture = draw_bed(objects, (spec.printer.bed[0], spec.printer.bed[1]), kept_off)
+    told = {"Application": f"{generator.name} {generator.version}"}
+    data = write_run(objects, title=title, metadata=told, thumbnail=picture)
+    require(check_run(data, objects, spec.printer, spacing=spec.printing.spacing, subject=name), name)
+    return data

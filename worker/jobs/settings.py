@@ -89,6 +89,7 @@ class Settings(BaseSettings):
         default=8, ge=0, le=64, description="Workers that are asked to help with one large job; 0: none."
     )
     largest_body: int = Field(default=2_000_000, ge=1_000, description="Bytes of a spec.")
+    largest_batch: int = Field(default=50_000_000, ge=1_000, description="Bytes of all specs of a batch.")
     body_seconds: float = Field(
         default=30.0, ge=0.1, le=3_600.0, description="Seconds in which a request must be there."
     )

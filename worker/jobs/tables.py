@@ -259,6 +259,56 @@ class RepeatRow(Base):
     __table_args__ = (Index("repeats_by_age", "created"),)
 
 
+class BatchRow(Base):
+    """Many jobs that were submitted together, and the files over all of them."""
+
+    __tablename__ = "batches"
+
+    id: Mapped[str] = mapped_column(Text, primary_key=True)
+    owner: Mapped[str] = mapped_column(Text)
+    name: Mapped[str] = mapped_column(Text)
+    #: "running", "gathering" (all jobs have ended) or "ended".
+    state: Mapped[str] = mapped_column(Text)
+    created: Mapped[datetime] = mapped_column(Moment)
+    finished: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    enqueued: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    claim: Mapped[str | None] = mapped_column(Text, default=None)
+    lease: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    attempts: Mapped[int] = mapped_column(default=0)
+    #: Why there is no manifest.
+    problem: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
+
+    __table_args__ = (Index("batches_by_state", "state", "id"),)
+
+
+class BatchEntryRow(Base):
+    """One spec of a batch: the job that it became, or why it was refused."""
+
+    __tablename__ = "batch_entries"
+
+    batch_id: Mapped[str] = mapped_column(ForeignKey("batches.id", ondelete="CASCADE"), primary_key=True)
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    name: Mapped[str | None] = mapped_column(Text)
+    #: No foreign key: the job may be removed before the batch.
+    job_id: Mapped[str | None] = mapped_column(Text)
+    problem: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
+
+    __table_args__ = (Index("batch_entries_by_job", "job_id"),)
+
+
+class BatchFileRow(Base):
+    """One file over all jobs of a batch."""
+
+    __tablename__ = "batch_files"
+
+    batch_id: Mapped[str] = mapped_column(ForeignKey("batches.id", ondelete="CASCADE"), primary_key=True)
+    name: Mapped[str] = mapped_column(Text, primary_key=True)
+    media_type: Mapped[str] = mapped_column(Text)
+    bytes: Mapped[int] = mapped_column(BigInteger)
+    sha256: Mapped[str] = mapped_column(Text)
+    key: Mapped[str] = mapped_column(Text)
+
+
 class HeartbeatRow(Base):
     """A worker, and when it was last seen."""
 

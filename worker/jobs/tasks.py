@@ -11,13 +11,15 @@ from typing import Any, Final
 from celery import Task, bootsteps, signals
 from sqlalchemy import Engine as Database
 
-from worker.jobs.app import BUILD_JOB, BUILD_PARTS, REPACK_RUNS, WAKE_UP, make_app
+from worker.jobs.app import BUILD_JOB, BUILD_PARTS, GATHER_BATCH, REPACK_RUNS, WAKE_UP, make_app
+from worker.jobs.batches import Batches
 from worker.jobs.blobs import Blobs
 from worker.jobs.building import Outcome, Workshop
 from worker.jobs.closing import Closing
 from worker.jobs.database import open_database
 from worker.jobs.engine import Engine
 from worker.jobs.fanout import help_with
+from worker.jobs.gathering import Gathering
 from worker.jobs.logs import about, set_up_logs
 from worker.jobs.memory import limit_memory
 from worker.jobs.prints import Prints
@@ -95,6 +97,8 @@ def build_job(task: Task, job_id: str) -> None:
         outcome = workshop().build(job_id)
     if outcome in (Outcome.HANDED_BACK, Outcome.TERMINATED):
         engine().wake(job_id)
+    if outcome in (Outcome.SUCCEEDED, Outcome.FAILED, Outcome.LOST):
+        engine().wake_batches(job_id)
     if outcome is Outcome.TERMINATED:
         os.kill(os.getpid(), signal.SIGTERM)  # as it was told before; now with nothing under way
     if outcome is Outcome.RELEASED:
@@ -117,6 +121,13 @@ def repack_runs(job_id: str) -> None:
     prints = Prints(database())
     outcome = Repacking(shop.records, prints, shop.blobs).repack(job_id)
     _log.info("New runs of job %s: %s.", job_id, outcome.name.lower())
+
+
+def gather_batch(batch_id: str) -> None:
+    """Make the manifest over all jobs of a batch. What cannot be done now is sent again by `wake_up`."""
+    shop = workshop()
+    outcome = Gathering(shop.records, Batches(database()), shop.blobs).gather(batch_id)
+    _log.info("Batch %s: %s.", batch_id, outcome.name.lower())
 
 
 def build_parts(job_id: str, key: str, first: int, last: int) -> None:
@@ -142,6 +153,7 @@ def wake_up() -> None:
 _register: Callable[..., Any] = app.task
 _register(name=BUILD_JOB, bind=True)(build_job)
 _register(name=REPACK_RUNS)(repack_runs)
+_register(name=GATHER_BATCH)(gather_batch)
 _register(name=BUILD_PARTS, acks_late=False)(build_parts)
 _register(name=WAKE_UP, acks_late=False)(wake_up)
 

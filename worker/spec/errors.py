@@ -8,6 +8,8 @@ from collections.abc import Sequence
 from typing import Any, ClassVar
 
 __all__ = [
+    "BatchNotFound",
+    "BatchNotReady",
     "BlobMissing",
     "BrokerUnavailable",
     "CheckFailed",
@@ -192,6 +194,20 @@ class JobNotEnded(DrawerwrightError):
     """The job has not ended and cannot be removed."""
 
     slug = "job-not-ended"
+    status = 409
+
+
+class BatchNotFound(DrawerwrightError):
+    """There is no such batch."""
+
+    slug = "batch-not-found"
+    status = 404
+
+
+class BatchNotReady(DrawerwrightError):
+    """The batch has not ended, or has no such file."""
+
+    slug = "batch-not-ready"
     status = 409
 
 
