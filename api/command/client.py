@@ -2,11 +2,11 @@
 
 import re
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Any, Final, Self, TypeVar
-from urllib.parse import quote
+from urllib.parse import quote, urlencode
 
 import httpx
 from pydantic import BaseModel, SecretStr, ValidationError
@@ -113,17 +113,19 @@ class Client:
 
         return _read(JobDocument, self._ask("GET", f"/v1/jobs/{quote(job_id, safe='')}"))
 
-    def jobs(self) -> Iterator["JobDocument"]:
-        """Give all jobs, newest first, asking for more as they are taken."""
+    def jobs(self, states: Sequence[str] = (), name: str | None = None) -> Iterator["JobDocument"]:
+        """Give all jobs (in one of these states, with this in their name), newest first, asking for more as needed."""
         from api.documents import JobPage  # noqa: PLC0415 - as above
 
-        after = ""
+        wanted = [("limit", str(_PAGE)), *(("state", one) for one in states)]
+        wanted += [] if name is None else [("name", name)]
+        after: list[tuple[str, str]] = []
         while True:
-            page = _read(JobPage, self._ask("GET", f"/v1/jobs?limit={_PAGE}{after}"))
+            page = _read(JobPage, self._ask("GET", f"/v1/jobs?{urlencode([*wanted, *after])}"))
             yield from page.jobs
             if page.next is None or not page.jobs:
                 return
-            after = f"&after={page.jobs[-1].id}"
+            after = [("after", page.jobs[-1].id)]
 
     def cancel(self, job_id: str) -> "JobDocument":
         """Cancel a job.

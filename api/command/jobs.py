@@ -47,12 +47,7 @@ def jobs(
 ) -> None:
     """List jobs, newest first."""
     with ending(machine=machine), opened(url) as client:
-        states = {one.value for one in state or ()}
-        found = [
-            one
-            for one in islice(client.jobs(), _MOST)
-            if (not states or one.state in states) and (name is None or name.casefold() in one.name.casefold())
-        ][:limit]
+        found = list(islice(client.jobs([one.value for one in state or ()], name), limit))
         if watch:
             _watch(client, found, machine=machine)
         elif machine:

@@ -22,6 +22,7 @@ def serve(
     """Run the service, its broker and a worker, until Ctrl-C. Every setting is a variable DRAWERWRIGHT_... too."""
     from api.access import check_bind  # noqa: PLC0415 - as below
     from api.command.listening import listen, serve_on  # noqa: PLC0415 - the other commands need no server
+    from worker.jobs.database import open_database  # noqa: PLC0415 - as above
     from worker.jobs.embedded import Embedded  # noqa: PLC0415 - as above
 
     with ending(machine=False):
@@ -30,6 +31,7 @@ def serve(
         check_bind(settings)
         with listen(settings.host, settings.port) as listener:
             settings = settings.model_copy(update={"port": listener.getsockname()[1]})
+            open_database(settings.database).dispose()  # one that cannot be used is told before anything starts
             if settings.embedded:
                 note("Starting the broker and a worker ...")
             with Embedded(settings):
