@@ -127,3 +127,11 @@ def test_items_of_all_drawers_are_counted():
         }
     )
     assert _refused(spec).limit == "at most 1000 items"
+
+
+def test_the_cells_of_all_drawers_that_are_filled_are_bounded():
+    one = {"width": 1300, "depth": 1320, "height": 60, "fill": True}
+    spec = {"spec": "1", "name": "x", "printer": {"bed": [256, 256, 256]}}
+    check_size(load({**spec, "drawers": [{**one, "name": f"d{n}"} for n in range(9)]}))
+    error = _refused(load({**spec, "drawers": [{**one, "name": f"d{n}"} for n in range(11)]}))
+    assert (error.pointer, error.limit) == ("/drawers/10/fill", "at most 10000 cells in all")

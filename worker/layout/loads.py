@@ -11,6 +11,7 @@ from itertools import combinations
 from typing import Final
 
 from worker.layout.compartment import Kind
+from worker.layout.effort import companies
 from worker.layout.piling import Load
 from worker.layout.site import Site
 from worker.layout.together import MOST_TOGETHER, Widths
@@ -51,19 +52,20 @@ def loadings(single: Sequence[Load], site: Site) -> Iterator[tuple[Load, ...]]:
     order = {id(load.items[0]): index for index, load in enumerate(single)}
     free = [load for load in single if _shares(load.items[0])]
     kept = [load for load in single if not _shares(load.items[0])]
-    merging = _Merging(site, order, free)
+    mergings = [_Merging(site, order, some) for some in companies(free, [load.items[0] for load in free])]
 
-    def whole(some: Sequence[Load]) -> tuple[Load, ...]:
+    def merged(rank: Callable[[_Offer], tuple[float, float]], *, light: bool = False) -> tuple[Load, ...]:
+        some = (load for merging in mergings for load in merging.merged(rank, light=light))
         return tuple(sorted((*kept, *some), key=lambda load: order[id(load.items[0])]))
 
-    ways = [whole(merging.merged(_Offer.whole)), whole(merging.merged(_Offer.each))]
+    ways = [merged(_Offer.whole), merged(_Offer.each)]
     ways.sort(key=lambda one: (sum(load.area for load in one), _plastic(one)))
     told: list[list[list[int]]] = []
     for way in ways:
         if _plastic(way) <= _plastic(single) and _kinds(way) not in told:
             told.append(_kinds(way))
             yield way
-    light = whole(merging.merged(_Offer.whole, light=True))
+    light = merged(_Offer.whole, light=True)
     if _kinds(light) not in told:
         yield light
 

@@ -11,6 +11,7 @@ from worker.layout.changes import changes_of
 from worker.layout.contents import Contents, Furniture, furnish, on_whole, reserved, site_of, spares, wanted
 from worker.layout.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
 from worker.layout.document import plan_document
+from worker.layout.effort import THOROUGH
 from worker.layout.ground import FRAME_AIR
 from worker.layout.lattice import fit_lattice
 from worker.layout.lettering import mark_lettering
@@ -132,7 +133,16 @@ class _Job:
         sites = [self._site(index) for index in range(len(self.spec.drawers))]
         used = {pointer for one in self._staying for kept in one.kept for pointer, _, _ in kept.items}
         own = [[one for one in its_own if one[0] not in used] for its_own in self._own]
-        found = furnish(self.spec, sites, [one for one in self._of_job if one[0] not in used], own)
+        of_job = [one for one in self._of_job if one[0] not in used]
+        found = furnish(self.spec, sites, of_job, own)
+        lists = [("/items", len(of_job) / len(own))]
+        lists += [(f"/drawers/{index}/items", float(len(its_own))) for index, its_own in enumerate(own)]
+        for pointer, kinds in lists:
+            if kinds > THOROUGH:
+                message = (
+                    f"Over {THOROUGH} kinds of items a drawer: fewer ways to share, pile and place trays were tried."
+                )
+                self.register.warn_at(pointer, message)
         filled = (self._filled(index, sites[index], trays) for index, trays in enumerate(found.trays))
         return replace(found, trays=tuple(filled))
 

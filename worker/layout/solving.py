@@ -11,6 +11,7 @@ from importlib import import_module
 from math import prod
 from typing import TYPE_CHECKING, Final
 
+from worker.layout.effort import THOROUGH, eased
 from worker.layout.fitting import Bay, Bill, Choice, Fit, Place, Request, Score, score, ties
 from worker.layout.greedy import allowance, best_greedy, reworked
 
@@ -24,6 +25,9 @@ LIMIT: Final = 0.06
 
 #: Rounds of reworking for all drawers of a job together: an eighth of a second for thirty trays.
 _ROUNDS: Final = 600
+
+#: Requests, at most, that the solver is asked about: it takes seconds for more, whatever its limit, before it begins.
+_MOST_SOLVED: Final = 2 * THOROUGH
 
 #: Sizes of one request that the solver chooses from, at most: more are seldom of use and cost it time.
 _MOST_CHOICES: Final = 6
@@ -44,8 +48,9 @@ def fitted(requests: Sequence[Request], bay: Bay, *, share: float = 1.0) -> Fit:
     """
     most = allowance(requests, bay)
     fit = best_greedy(requests, bay, most)
-    fit = reworked(requests, bay, fit, rounds=round(_ROUNDS * share), most=most)
-    return solved(requests, bay, fit, limit=LIMIT * share, most=most)
+    fit = reworked(requests, bay, fit, rounds=eased(round(_ROUNDS * share), len(requests)), most=most)
+    limit = LIMIT * share if len(requests) <= _MOST_SOLVED else 0.0
+    return solved(requests, bay, fit, limit=limit, most=most)
 
 
 def solved(requests: Sequence[Request], bay: Bay, fit: Fit, *, limit: float, most: Bill | None = None) -> Fit:

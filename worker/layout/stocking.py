@@ -6,6 +6,7 @@ from functools import cached_property
 from itertools import islice
 from typing import Final
 
+from worker.layout.effort import eased
 from worker.layout.fitting import Bay, Bill, Fit, Score, Spot, bill, score
 from worker.layout.greedy import best_greedy, best_of_three, bottom_left
 from worker.layout.loads import alone, loadings
@@ -20,6 +21,9 @@ __all__ = ["Settled", "Stock", "stock"]
 
 #: So many trays, at most, are put on others.
 _MOST_PILES: Final = 12
+
+#: As many ways to share are there.
+_MOST_WAYS: Final = 3
 
 #: What a half cell nearer to the front or to its group is worth, in hundredths of a cubic centimetre (own choice).
 _HALF_CELL: Final = 1000.0
@@ -93,7 +97,7 @@ def stock(items: Sequence[Item], site: Site, *, share_of_time: float = 1.0) -> S
     sized = {id(item) for load in single for item in load.items}
     unsized = tuple(item for item in items if id(item) not in sized)
     apart: tuple[tuple[Pile, ...], Score] | None = None
-    for wanted in loadings(single, site):
+    for wanted in islice(loadings(single, site), eased(_MOST_WAYS, len(single), 1)):
         if len(wanted) == len(single):
             continue
         piles, reached = _roomy([Pile.of(load) for load in wanted], site)
@@ -141,7 +145,7 @@ def _roomy(piles: Sequence[Pile], site: Site) -> tuple[tuple[Pile, ...], Score]:
     wanted = requests(best)
     least = min(score(wanted, greedy(wanted, site.bay)) for greedy in (best_of_three, best_greedy))
     if any(least.missing):
-        for trial in islice(piled(best, site.ground, site.limit), _MOST_PILES):
+        for trial in islice(piled(best, site.ground, site.limit), eased(_MOST_PILES, len(best), 1)):
             wanted = requests(trial)
             found = score(wanted, best_greedy(wanted, site.bay))
             if found < least:
