@@ -63,19 +63,25 @@ def allowance(requests: Sequence[Request], bay: Bay) -> Bill | None:
     return bill(requests, _best(requests, plain)) if plain else None
 
 
-def best_greedy(requests: Sequence[Request], bay: Bay, most: Bill | None = None) -> Fit:
+def best_greedy(requests: Sequence[Request], bay: Bay, most: Bill | None = None, *, tight: bool = False) -> Fit:
     """Return the best of all greedy fits: every order with every rule for size and place, and the plain ones.
 
     Args:
         requests: what is wanted.
         bay: where there is room.
         most: what it may take, as `allowance` gives it.
+        tight: whether only those count that take the least floor of all within that.
     """
     packer = _Packer(requests, bay)
     orders = [list(range(len(requests))), *(packer.order(order) for order in _ORDERS), packer.by_group()]
     rules: tuple[Rule, ...] = ("front", "together")
     fits = [packer.pack(order, rank, rule) for order in orders for rank in _RANKS for rule in rules]
-    return _best(requests, [fit for fit in fits if bill(requests, fit).within(most)] or fits)
+    allowed = [fit for fit in fits if bill(requests, fit).within(most)] or fits
+    whole = [fit for fit in allowed if None not in fit.places]
+    if tight and whole:
+        least = min(bill(requests, fit).floor for fit in whole)
+        allowed = [fit for fit in whole if bill(requests, fit).floor == least]
+    return _best(requests, allowed)
 
 
 def reworked(

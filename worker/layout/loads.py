@@ -43,7 +43,8 @@ def loads(items: Sequence[Item], site: Site) -> tuple[Load, ...]:
 def loadings(single: Sequence[Load], site: Site) -> Iterator[tuple[Load, ...]]:
     """Yield the ways to share trays, each as `loads` gives it: what covers least floor first, then takes least plastic.
 
-    None takes more plastic than a tray for each item; in the last no tray takes more than those that it stands for.
+    Then comes one in which often used kinds share with their like only, so that all of them have room at the front, and
+    one in which no tray takes more plastic than those that it stands for. No way takes more than a tray for each item.
 
     Args:
         single: a tray for each item, in order.
@@ -54,8 +55,10 @@ def loadings(single: Sequence[Load], site: Site) -> Iterator[tuple[Load, ...]]:
     kept = [load for load in single if not _shares(load.items[0])]
     mergings = [_Merging(site, order, some) for some in companies(free, [load.items[0] for load in free])]
 
-    def merged(rank: Callable[[_Offer], tuple[float, float]], *, light: bool = False) -> tuple[Load, ...]:
-        some = (load for merging in mergings for load in merging.merged(rank, light=light))
+    def merged(
+        rank: Callable[[_Offer], tuple[float, float]], *, light: bool = False, often: bool = False
+    ) -> tuple[Load, ...]:
+        some = (load for merging in mergings for load in merging.merged(rank, light=light, often=often))
         return tuple(sorted((*kept, *some), key=lambda load: order[id(load.items[0])]))
 
     ways = [merged(_Offer.whole), merged(_Offer.each)]
@@ -65,6 +68,10 @@ def loadings(single: Sequence[Load], site: Site) -> Iterator[tuple[Load, ...]]:
         if _plastic(way) <= _plastic(single) and _kinds(way) not in told:
             told.append(_kinds(way))
             yield way
+    near = merged(_Offer.whole, often=True)
+    if _plastic(near) <= _plastic(single) and _kinds(near) not in told:
+        told.append(_kinds(near))
+        yield near
     light = merged(_Offer.whole, light=True)
     if _kinds(light) not in told:
         yield light
@@ -110,14 +117,16 @@ class _Merging:
 
         self.first = self.offers(group for number in _numbers() for group in combinations(single, number))
 
-    def merged(self, rank: Callable[[_Offer], tuple[float, float]], *, light: bool = False) -> list[Load]:
+    def merged(self, rank: Callable[[_Offer], tuple[float, float]], *, light: bool, often: bool) -> list[Load]:
         """Return the loads, merged as long as that saves floor, then plastic of a group's small kinds.
 
         Args:
             rank: what the best offer comes first by.
             light: whether each tray takes no more plastic than those that it stands for.
+            often: whether often used kinds share with their like only.
         """
-        found, offers = list(self.single), list(self.first)
+        found = list(self.single)
+        offers = [one for one in self.first if not often or _alike(one.loads)]
         while offers:
             best = min(offers, key=rank)
             load = self.joined(best.loads, floor=sum(one.area for one in best.loads) - 1)
@@ -127,7 +136,8 @@ class _Merging:
             gone = {id(one) for one in best.loads}
             found = [one for one in found if id(one) not in gone]
             offers = [offer for offer in offers if not any(id(one) in gone for one in offer.loads)]
-            offers += self.offers((load, *rest) for number in _numbers() for rest in combinations(found, number - 1))
+            others = [one for one in found if not often or _alike((one, load))]
+            offers += self.offers((load, *rest) for number in _numbers() for rest in combinations(others, number - 1))
             found.append(load)
         return self._lighter(found)
 
@@ -177,6 +187,11 @@ class _Merging:
 
 def _numbers() -> range:
     return range(2, _MOST_AT_ONCE + 1)
+
+
+def _alike(group: Sequence[Load]) -> bool:
+    """Return whether all of these loads are used often, or none is."""
+    return len({load.wanted == 0 for load in group}) == 1
 
 
 def _named(load: Load) -> str | None:

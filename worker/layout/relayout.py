@@ -1,4 +1,7 @@
-"""Re-layout: what is printed already stays where it serves."""
+"""Re-layout: what is printed already stays where it serves; an item that outgrows its tray gets a new one.
+
+A tray that kinds share stays for those that it still serves: one that is gone or grown leaves its compartment empty.
+"""
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field

@@ -12,7 +12,7 @@ from math import prod
 from typing import TYPE_CHECKING, Final
 
 from worker.layout.effort import THOROUGH, eased
-from worker.layout.fitting import Bay, Bill, Choice, Fit, Place, Request, Score, score, ties
+from worker.layout.fitting import Bay, Bill, Choice, Fit, Place, Request, Score, bill, score, ties
 from worker.layout.greedy import allowance, best_greedy, reworked
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ _MOST_CHOICES: Final = 6
 _MOST: Final = 2**58
 
 
-def fitted(requests: Sequence[Request], bay: Bay, *, share: float = 1.0) -> Fit:
+def fitted(requests: Sequence[Request], bay: Bay, *, share: float = 1.0, tight: bool = False) -> Fit:
     """Return the best fit: the best greedy one, reworked, then improved by the solver; never worse than either.
 
     It takes no more plastic and no more floor than the best plain greedy fit, where that places everything.
@@ -45,9 +45,12 @@ def fitted(requests: Sequence[Request], bay: Bay, *, share: float = 1.0) -> Fit:
         requests: what is wanted.
         bay: where there is room.
         share: of the job's time that this drawer may take; with none the fit is a greedy one.
+        tight: whether it takes no more floor than any greedy fit that places everything within that.
     """
     most = allowance(requests, bay)
-    fit = best_greedy(requests, bay, most)
+    fit = best_greedy(requests, bay, most, tight=tight)
+    if tight and most is not None:
+        most = Bill(most.plastic, min(most.floor, bill(requests, fit).floor))
     fit = reworked(requests, bay, fit, rounds=eased(round(_ROUNDS * share), len(requests)), most=most)
     limit = LIMIT * share if len(requests) <= _MOST_SOLVED else 0.0
     return solved(requests, bay, fit, limit=limit, most=most)

@@ -23,10 +23,13 @@ __all__ = ["Settled", "Stock", "stock"]
 _MOST_PILES: Final = 12
 
 #: As many ways to share are there.
-_MOST_WAYS: Final = 3
+_MOST_WAYS: Final = 4
 
 #: What a half cell nearer to the front or to its group is worth, in hundredths of a cubic centimetre (own choice).
 _HALF_CELL: Final = 1000.0
+
+#: What is left of the time after each way to share that is of no use.
+_LEFT: Final = 0.5
 
 _EMPTY: Final = Fit(())
 
@@ -105,15 +108,18 @@ def stock(items: Sequence[Item], site: Site, *, share_of_time: float = 1.0) -> S
             apart = apart or _roomy([Pile.of(load) for load in single], site)
             if apart[1] < reached:
                 continue
-        found = _fitted(piles, site, share_of_time, unsized)
+        found = _fitted(piles, site, share_of_time, unsized, tight=True)
         if _holds(found, single):
             return found
+        share_of_time *= _LEFT
     apart = apart or _roomy([Pile.of(load) for load in single], site)
     return _fitted(apart[0], site, share_of_time, unsized)
 
 
-def _fitted(piles: Sequence[Pile], site: Site, share: float, unsized: tuple[Item, ...]) -> Stock:
-    return Stock(site, tuple(piles), fitted(requests(piles), site.bay, share=share), unsized)
+def _fitted(
+    piles: Sequence[Pile], site: Site, share: float, unsized: tuple[Item, ...], *, tight: bool = False
+) -> Stock:
+    return Stock(site, tuple(piles), fitted(requests(piles), site.bay, share=share, tight=tight), unsized)
 
 
 def _holds(found: Stock, single: Sequence[Load]) -> bool:

@@ -84,7 +84,11 @@ class Item(Noun):
         "null: what suits its kind and count.",
     )
     access: Access = Field(default="sometimes", description="How often it is wanted; often comes to the front.")
-    group: Name | None = Field(default=None, description="Items of one group lie together; small kinds share a tray.")
+    group: Name | None = Field(
+        default=None,
+        description="Items of one group lie together. Kinds share a tray with dividers where that saves floor: those "
+        "of one group, and any that have none; never those of two groups.",
+    )
     mass: Annotated[Number, Field(ge=0.0, le=100_000.0)] | None = Field(default=None, description="Grams, each.")
     label: Annotated[bool | str, PlainValidator(_label, json_schema_input_type=bool | Label)] = Field(
         default=False, description="A label shelf with this text; true: with the item's name."
