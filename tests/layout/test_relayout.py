@@ -447,6 +447,55 @@ def test_one_of_several_kinds_keeps_the_tray_they_shared():
     assert placed(plain, "nuts")[1] == placed(before, "nuts")[1]
 
 
+#: Kinds of which one has a group, in one tray.
+MIXED = [
+    {"name": "nuts", "shape": {"kind": "standard", "id": "nut-m4"}, "count": 40, "group": "M4"},
+    {"name": "bits", "shape": {"kind": "cylinder", "diameter": 7, "length": 25}, "count": 6},
+    {"name": "keys", "shape": {"kind": "box", "size": [30, 10, 5]}, "count": 2},
+]
+
+
+def together(plan, items):
+    """Return whether all of these lie in one tray."""
+    return len({placed(plan, item["name"])[:3] for item in items}) == 1
+
+
+@pytest.mark.parametrize("which", range(len(MIXED)))
+def test_a_kind_less_leaves_the_others_in_the_tray_they_shared(which):
+    before = first(job({"items": MIXED}))
+    assert together(before, MIXED)
+    left = [one for index, one in enumerate(MIXED) if index != which]
+    plan = again(job({"items": left}), before)
+    check_sums(plan, before)
+    for item in left:
+        assert placed(plan, item["name"]) == placed(before, item["name"])
+    assert not [one for one in (*plan.changes.new, *plan.changes.moved) if one.kind == "tray"]
+    check_unchanged(again(job({"items": left}), plan), plan)
+
+
+@pytest.mark.parametrize("which", range(len(MIXED)))
+def test_a_kind_that_outgrows_a_shared_tray_gets_one_of_its_own_and_the_others_stay(which):
+    before = first(job({"items": MIXED}))
+    grown = [{**one, "count": 600} if index == which else one for index, one in enumerate(MIXED)]
+    plan = again(job({"items": grown}), before)
+    check_sums(plan, before)
+    for item in grown:
+        same = placed(plan, item["name"])[:3] == placed(before, item["name"])[:3]
+        assert same == (item is not grown[which])
+    assert placed(plan, grown[which]["name"])[3] == 600
+    (one,) = [one for one in plan.changes.new if one.kind == "tray"]
+    assert one.name == grown[which]["name"]
+
+
+def test_kinds_that_come_back_find_the_tray_they_shared():
+    before = first(job({"items": MIXED}))
+    fewer = again(job({"items": MIXED[1:]}), before)
+    plan = again(job({"items": [*MIXED[1:], {**MIXED[0], "count": 20}]}), fewer)
+    check_sums(plan, fewer)
+    for item in MIXED[1:]:
+        assert placed(plan, item["name"]) == placed(before, item["name"])
+
+
 def test_equal_names_in_two_lists_are_told_apart():
     nuts = {"name": "nuts", "shape": {"kind": "standard", "id": "nut-m4"}, "count": 100, "group": "M4"}
     data = job({"items": [nuts]}, items=[{**nuts, "count": 150}])
