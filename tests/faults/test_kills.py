@@ -1,31 +1,149 @@
 """Processes are killed with -9 while a job runs: it succeeds all the same, once, and nothing is left over."""
 
-import pytest
+import signal
+import threading
+import time
 
-from worker.spec import load
+import httpx
+import pytest
+from sqlalchemy import select
+
+from tests.faults.specs import large, small, small_body
+from worker.beds.remaining import begin, follow
+from worker.jobs.tables import JobRow, PrintStateRow
+from worker.spec.manifest import Manifest
+from worker.spec.prints import PrintEvent
 
 pytestmark = pytest.mark.service
 
 
-def _large():
-    trays = [{"name": f"tray {number}", "cells": [1, 1], "height": 20 + number / 4} for number in range(30)]
-    drawer = {"name": "wide", "width": 300, "depth": 300, "height": 90, "trays": trays}
-    return load({"spec": "1", "name": "large", "drawers": [drawer], "printer": {"bed": [256, 256, 256]}})
+def _begun(engine, struck, spec):
+    """Submit a job and wait until it is in the middle of its parts."""
+    job = engine.submit(spec)
+    struck.until(lambda: engine.job(job.id).progress.done >= 3)
+    return job, time.monotonic()
 
 
-def test_a_killed_worker_and_a_killed_broker_cost_an_attempt_at_most(plant, engine_of, until, ended):
-    struck = plant()
-    engine = engine_of(struck)
-    struck.start_worker()
-    job = engine.submit(_large())
-    until(lambda: engine.job(job.id).progress.done > 1)
+def _post(struck, body):
+    return httpx.post(f"{struck.addresses['api']}/v1/jobs", json=body, timeout=30.0)
+
+
+def test_a_child_in_the_middle_of_a_part(struck, engine, succeeds, figures):
+    spec = large("child")
+    job, begun = _begun(engine, struck, spec)
+    assert struck.strike_child() == 1
+    assert succeeds(struck, engine, job, spec).attempts == 2
+    figures(f"child killed: ended {time.monotonic() - begun:.1f} s later")
+
+
+def test_a_worker(struck, engine, succeeds, figures):
+    spec = large("worker")
+    job, begun = _begun(engine, struck, spec)
     struck.strike("worker")
+    struck.start_worker()
+    started = time.monotonic() - begun
+    assert succeeds(struck, engine, job, spec).attempts == 2
+    figures(f"worker killed: ended {time.monotonic() - begun:.1f} s later, of which {started:.1f} s to start another")
+
+
+def test_the_broker_with_its_queue(struck, engine, succeeds, figures):
+    spec = large("broker")
+    first, begun = _begun(engine, struck, spec)
+    waiting = [engine.submit(small(kind)) for kind in range(3)]
     struck.strike_broker()
-    assert engine.job(job.id).state == "running"  # nobody has noticed yet
+    asked = time.monotonic()
+    answer = _post(struck, small_body(3))
+    took = time.monotonic() - asked
+    assert answer.status_code == 202, answer.text  # it is kept and waits
     struck.start_broker()
-    struck.start_worker("another")
-    done = ended(engine, job)
-    assert (done.state, done.attempts) == ("succeeded", 2)
-    keys = {file.key for file in engine.files(job.id)}
-    until(lambda: {one.key for one in engine._blobs.under("jobs")} <= keys, 20.0)  # the sweep was there
-    assert {one.key for one in engine._blobs.under("parts")} <= keys
+    for number, job in enumerate([*waiting, engine.job(answer.json()["id"])]):
+        assert succeeds(struck, engine, job, small(number)).attempts == 1
+    succeeds(struck, engine, first, spec)
+    figures(f"broker killed: a submit took {took:.2f} s, all ended {time.monotonic() - begun:.1f} s later")
+
+
+def test_an_api_during_submits(struck, engine, succeeds, figures):
+    answered, lost, stop = [], [], threading.Event()
+
+    def submit():
+        while not stop.is_set():
+            try:
+                answer = _post(struck, small_body(0))
+            except httpx.ConnectError:
+                time.sleep(0.05)
+            except httpx.TransportError:
+                lost.append(1)
+            else:
+                assert answer.status_code == 202, answer.text
+                answered.append(answer.json()["id"])
+
+    with engine._database.connect() as connection:
+        before = set(connection.scalars(select(JobRow.id)))
+    clients = [threading.Thread(target=submit) for _ in range(2)]
+    for client in clients:
+        client.start()
+    struck.until(lambda: len(answered) >= 4)
+    struck.strike("api")
+    struck.start_api()
+    stop.set()
+    for client in clients:
+        client.join()
+    with engine._database.connect() as connection:
+        after = set(connection.scalars(select(JobRow.id))) - before
+    assert set(answered) <= after  # what was accepted is kept
+    assert len(after) <= len(answered) + len(lost)  # what was not answered is there once or not at all
+    for one in after:
+        assert succeeds(struck, engine, engine.job(one), small(0)).attempts == 1
+    figures(f"API killed: {len(answered)} submits answered, {len(lost)} not; {len(after)} jobs, all succeeded")
+
+
+def test_the_same_message_again_and_again(struck, engine, ended, succeeds):
+    spec = large("again")
+    job, _ = _begun(engine, struck, spec)
+    for _ in range(5):
+        engine.wake(job.id)
+    done = succeeds(struck, engine, job, spec)
+    for _ in range(5):
+        engine.wake(job.id)
+    ended(engine, engine.submit(small()))  # it came behind all of these
+    assert engine.job(job.id) == done
+    assert done.attempts == 1
+    succeeds(struck, engine, job, spec)
+
+
+def test_a_broker_that_hangs(struck, engine, succeeds, figures):
+    struck.signal_broker(signal.SIGSTOP)
+    try:
+        begun = time.monotonic()
+        answer = _post(struck, small_body(1))
+        took = time.monotonic() - begun
+        assert answer.status_code == 202, answer.text
+        job = engine.job(answer.json()["id"])
+        assert job.state == "queued"
+    finally:
+        struck.signal_broker(signal.SIGCONT)
+    assert took < 5.0  # 0.3 s by the settings: a bound with room for a busy machine
+    assert succeeds(struck, engine, job, small(1)).attempts == 1
+    figures(f"broker hung: a submit is answered in {took:.2f} s")
+
+
+def test_a_child_in_the_middle_of_a_repack(struck, engine, succeeds, figures):
+    spec = large("repack", 3)
+    job = engine.submit(spec)
+    succeeds(struck, engine, job, spec)
+    manifest = Manifest.model_validate_json(b"".join(engine.read(engine.manifest(job.id))))
+    before = {one.name for one in engine.files(job.id)}
+    event = PrintEvent(outcome="failed", run=1)
+    engine.prints.record(job.id, event, lambda last: follow(last or begin(manifest), event, manifest, spec))
+    engine.wake_repack(job.id)
+
+    def tries():
+        with engine._database.connect() as connection:
+            return connection.scalar(select(PrintStateRow.attempts).where(PrintStateRow.job_id == job.id))
+
+    struck.until(tries)
+    struck.strike_child()
+    struck.until(lambda: not engine.prints.status(job.id).repack)
+    (new,) = {one.name: one for one in engine.files(job.id) if one.name not in before}.values()
+    assert b"".join(engine.read(new))
+    figures(f"child killed while runs were packed afresh: written at try {tries()}")

@@ -4,6 +4,7 @@ import socket
 import subprocess
 import sys
 import time
+from hashlib import sha256
 
 import pytest
 from hypothesis import HealthCheck, given
@@ -34,7 +35,7 @@ def _succeeded(engine, data):
     """Bring a job to its end by hand, with one file."""
     records, blobs = Records(engine._database), engine._blobs
     job = records.add("bench left", "{}")
-    file = StoredFile("T1.stl", "model/stl", len(data), "0" * 64, f"jobs/{job.id}/T1.stl")
+    file = StoredFile("T1.stl", "model/stl", len(data), sha256(data).hexdigest(), f"jobs/{job.id}/T1.stl")
     blobs.put(file.key, data)
     assert records.succeed(records.claim(job.id, lease_seconds=60.0, attempts=3), [file])
     return job, file
@@ -70,6 +71,7 @@ def test_requeue_repairs_what_was_not_sent(engine, spec):
         server.start()  # it has forgotten everything, and an idle connection is stale
         engine.cancel(jobs[0].id)
         assert engine.submit(spec()).state == "queued"
+        assert engine.requeue() == 4
         assert engine.requeue() == 0
 
 

@@ -6,7 +6,9 @@ This is all that the API sees of a job. It imports nothing that builds a mesh.
 import copy
 import logging
 import re
+import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
 from datetime import datetime
 from typing import Final, Self
 
@@ -36,11 +38,11 @@ from worker.jobs.tracing import carried, span
 from worker.jobs.upkeep import Upkeep
 from worker.jobs.vitals import Vitals
 from worker.jobs.webhooks import Webhooks
+from worker.jobs.wholeness import whole
 from worker.spec import Spec
 from worker.spec.errors import (
     BatchNotFound,
     BatchNotReady,
-    BlobMissing,
     BrokerUnavailable,
     FileNotInJob,
     JobFinished,
@@ -62,6 +64,9 @@ _MOST: Final = 200
 
 #: Seconds after which a job that still waits is sent once more: the broker may have lost the message.
 _QUIET_SECONDS: Final = 60.0
+
+#: What is left at the broker, to be missed when it has lost its queue.
+_MARK: Final = "queue-kept"
 
 
 class Engine:
@@ -240,14 +245,12 @@ class Engine:
     def read(self, file: StoredFile, start: int = 0, end: int | None = None) -> Iterator[bytes]:
         """Return the file's bytes from ``start`` up to ``end`` in pieces, which the store is asked for at once.
 
+        No damaged file is handed out whole: a large one ends in the error before its last piece.
+
         Raises:
-            BlobMissing: when the store has no such file, or has it in another size.
+            BlobMissing: when the store has no such file, or has it damaged.
         """
-        size = self._blobs.size(file.key)
-        if size != file.bytes:
-            raise BlobMissing("A stored file is damaged.", value=size, limit=f"{file.bytes} bytes")
-        end = file.bytes if end is None else min(end, file.bytes)
-        return self._blobs.read(file.key, start, end)
+        return whole(self._blobs, file, start, file.bytes if end is None else min(end, file.bytes))
 
     def requeue(self) -> int:
         """Wake workers for jobs that wait without a message, or that a worker has lost; return how many.
@@ -255,13 +258,22 @@ class Engine:
         Raises:
             BrokerUnavailable: when the broker does not answer; the jobs go on waiting.
         """
-        waiting = self._records.waiting(
-            quiet_seconds=_QUIET_SECONDS, limit=_MOST, lease_seconds=self.settings.lease_seconds
-        )
-        self._send(waiting)
-        self._send_repacks(self.prints.waiting(quiet_seconds=_QUIET_SECONDS, limit=_MOST))
-        self._send_batches(self.batches.waiting(quiet_seconds=_QUIET_SECONDS, limit=_MOST, lease_seconds=BATCH_LEASE))
-        return len(waiting)
+        count, begun, lost = 0, time.monotonic(), self._waits() and self._queue_lost()
+        while True:
+            # of a queue that was lost, all is sent again that was not sent since this began
+            quiet = time.monotonic() - begun if lost else _QUIET_SECONDS
+            waiting = self._records.waiting(quiet_seconds=quiet, limit=_MOST, lease_seconds=self.settings.lease_seconds)
+            self._send(waiting)
+            repacks = self.prints.waiting(quiet_seconds=quiet, limit=_MOST)
+            self._send_repacks(repacks)
+            batches = self.batches.waiting(quiet_seconds=quiet, limit=_MOST, lease_seconds=BATCH_LEASE)
+            self._send_batches(batches)
+            count += len(waiting)
+            if not lost:
+                return count
+            if max(len(waiting), len(repacks), len(batches)) < _MOST:
+                self._mark_queue()
+                return count
 
     def keep_up(self) -> int | None:
         """Do the upkeep that is due, if no other process does; return how many jobs were sent again, or None.
@@ -407,6 +419,31 @@ class Engine:
                 self._app.send_task(BUILD_PARTS, args=[job_id, key, *piece], **options)
         except _BROKER_FAULTS as error:
             _log.warning("Job %s goes on without help: %s", job_id, type(error).__name__)
+
+    def _waits(self) -> bool:
+        lease = self.settings.lease_seconds
+        jobs = self._records.waiting(quiet_seconds=0.0, limit=1, lease_seconds=lease)
+        return bool(
+            jobs
+            or self.prints.waiting(quiet_seconds=0.0, limit=1)
+            or self.batches.waiting(quiet_seconds=0.0, limit=1, lease_seconds=BATCH_LEASE)
+        )
+
+    def _queue_lost(self) -> bool:
+        """Say whether the broker has forgotten its queue: then it has forgotten the mark that was left there, too.
+
+        Raises:
+            BrokerUnavailable: when it does not answer.
+        """
+        try:
+            with self._app.connection_for_write() as connection:
+                return connection.default_channel.client.hget(_MARK, "kept") is None
+        except _BROKER_FAULTS as error:
+            raise BrokerUnavailable(value=type(error).__name__) from error
+
+    def _mark_queue(self) -> None:
+        with suppress(*_BROKER_FAULTS), self._app.connection_for_write() as connection:
+            connection.default_channel.client.hset(_MARK, "kept", "1")
 
     def _ready(self, job_id: str) -> None:
         job = self.job(job_id)

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from celery import Task, bootsteps, signals
 from sqlalchemy import Engine as Database
+from sqlalchemy.exc import DBAPIError
 
 from worker.jobs.app import BUILD_JOB, BUILD_PARTS, GATHER_BATCH, REPACK_RUNS, WAKE_UP, make_app
 from worker.jobs.batches import Batches
@@ -61,6 +62,11 @@ def end_process(**_: object) -> None:
     end_tracing()
 
 
+def say_ready(**_: object) -> None:
+    """Tell that the worker takes jobs."""
+    _log.info("The worker is ready.")
+
+
 def write_logs(**_: object) -> None:
     """Write the log in our own form; the queue's own chatter stays out of it."""
     set_up_logs(settings)
@@ -68,6 +74,7 @@ def write_logs(**_: object) -> None:
 
 signals.setup_logging.connect(write_logs)
 signals.worker_process_shutdown.connect(end_process)
+signals.worker_ready.connect(say_ready)
 signals.worker_shutting_down.connect(close)
 signals.worker_process_init.connect(start_process)
 
@@ -94,7 +101,11 @@ def engine() -> Engine:
 def build_job(task: Task, job_id: str) -> None:
     """Make one attempt at the job; see to it that there is another where one is due."""
     with about(job=job_id), span("attempt", {"drawerwright.job": job_id}, within=task.request.headers or {}):
-        outcome = workshop().build(job_id)
+        try:
+            outcome = workshop().build(job_id)
+        except DBAPIError as error:  # the record was away before the attempt, or at its end
+            _log.warning("Job %s is tried again: %s", job_id, type(error).__name__)
+            outcome = Outcome.RELEASED
     if outcome in (Outcome.HANDED_BACK, Outcome.TERMINATED):
         engine().wake(job_id)
     if outcome in (Outcome.SUCCEEDED, Outcome.FAILED, Outcome.LOST):

@@ -1,0 +1,54 @@
+"""The machine's clock is set forward and back by an hour while jobs run: none is lost, none ends twice."""
+
+import time
+from pathlib import Path
+
+import httpx
+import pytest
+
+from tests.faults.specs import large
+
+pytestmark = pytest.mark.service
+
+#: Debian's package faketime; .ci/run installs it.
+_LIBRARIES = "/usr/lib/*/faketime/libfaketimeMT.so.1"
+
+
+@pytest.fixture
+def shifted(tmp_path):
+    """Give the environment of processes whose clock is set by a function, and the function."""
+    told = tmp_path / "clock"
+
+    def shift(seconds):
+        fresh = told.with_suffix(".new")
+        fresh.write_text(f"{seconds:+d}\n")
+        fresh.replace(told)
+
+    shift(0)
+    (library, *_) = Path("/").glob(_LIBRARIES[1:])
+    return {
+        "LD_PRELOAD": str(library), "FAKETIME_TIMESTAMP_FILE": str(told), "FAKETIME_NO_CACHE": "1",
+        "FAKETIME_DONT_FAKE_MONOTONIC": "1",  # as a system's own monotonic clock
+    }, shift  # fmt: skip
+
+
+def test_a_clock_that_jumps(plant, engine_of, shifted, succeeds, figures):
+    environment, shift = shifted
+    struck = plant(extra=environment)
+    struck.start_worker(wait=False)
+    address = struck.start_api()
+    engine = engine_of(struck)
+    struck.await_worker()
+    told = []
+    for name, seconds in (("forward", 3600), ("back", 0), ("further back", -3600)):
+        spec = large(name, 6)
+        posted = httpx.post(f"{address}/v1/jobs", json=spec.model_dump(mode="json", exclude_unset=True), timeout=60.0)
+        assert posted.status_code == 202, posted.text
+        job = engine.job(posted.json()["id"])
+        struck.until(lambda job=job: engine.job(job.id).progress.done >= 2)
+        shift(seconds)
+        begun = time.monotonic()
+        done = succeeds(struck, engine, job, spec)
+        told.append(f"{name}: attempt {done.attempts}, {time.monotonic() - begun:.1f} s")
+    assert abs((done.finished - done.created).total_seconds()) > 1800  # the clock did jump
+    figures(f"clock set by an hour in the middle of a job: {'; '.join(told)}")

@@ -1,0 +1,96 @@
+"""The disk is full: a job fails or waits and says why, no record names half a file; with space again all goes on."""
+
+import contextlib
+import subprocess
+import time
+from hashlib import sha256
+
+import httpx
+import pytest
+from sqlalchemy import select
+
+from tests.faults.conftest import BOUND
+from tests.faults.specs import large, small, small_body
+from worker.jobs.parts import part_key
+from worker.jobs.tables import JobFileRow, PartRow
+
+pytestmark = pytest.mark.service
+
+
+@pytest.fixture
+def disk(tmp_path):
+    """A disk of 12 MB."""
+    folder = tmp_path / "disk"
+    folder.mkdir()
+    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=12m", "tmpfs", folder], check=True)
+    yield folder
+    subprocess.run(["umount", "--lazy", folder], check=True)
+
+
+def _fill(disk):
+    ballast = disk / "ballast"
+    with contextlib.suppress(OSError), ballast.open("wb", buffering=0) as out:
+        while True:
+            out.write(bytes(4096))
+    return ballast
+
+
+def _check_named(engine):
+    """Every file that a record names is there, whole and right."""
+    with engine._database.connect() as connection:
+        named = dict(list(connection.execute(select(JobFileRow.key, JobFileRow.sha256))))
+        for row in connection.execute(select(PartRow.digest, PartRow.record)):
+            named |= {part_key(row.digest, one["suffix"], one["sha256"]): one["sha256"] for one in row.record["files"]}
+    for key, digest in named.items():
+        assert sha256(engine._blobs.get(key)).hexdigest() == digest
+    return len(named)
+
+
+def test_a_full_store(disk, plant, engine_of, succeeds, figures):
+    struck = plant(blob_url=(disk / "blobs").as_uri(), attempts=2)
+    engine = engine_of(struck)
+    struck.start_worker()
+    first = engine.submit(small(40))
+    succeeds(struck, engine, first, small(40))
+    ballast = _fill(disk)
+    begun = time.monotonic()
+    job = engine.submit(large("full"))
+    done = struck.until(lambda: (now := engine.job(job.id)).ended and now, BOUND)
+    took = time.monotonic() - begun
+    assert (done.state, done.attempts) == ("failed", 2)
+    assert "the store of files could not be used" in done.problem["detail"]
+    _check_named(engine)
+    ballast.unlink()
+    succeeds(struck, engine, engine.submit(large("full")), large("full"))
+    count = _check_named(engine)
+    struck.until(lambda: not list(disk.rglob("*#*")))
+    figures(
+        f"store full: the job failed with its cause after {took:.1f} s; then another succeeded; {count} files right"
+    )
+
+
+def test_a_full_record(disk, plant, engine_of, succeeds, figures):
+    struck = plant(data_dir=disk / "data", attempts=6)
+    struck.start_worker(wait=False)
+    address = f"{struck.start_api()}/v1/jobs"
+    engine = engine_of(struck)
+    struck.await_worker()
+    waiting = engine.submit(small(41))
+    ballast = _fill(disk)
+    answers = [httpx.post(address, json=small_body(42 + number), timeout=60.0) for number in range(4)]
+    for answer in answers:
+        assert answer.status_code in {202, 500, 503}, answer.text
+        assert answer.headers["content-type"] in {"application/json", "application/problem+json"}
+    time.sleep(1.0)
+    ballast.unlink()
+    accepted = [(waiting, small(41))] + [
+        (engine.job(answer.json()["id"]), small(42 + number))
+        for number, answer in enumerate(answers)
+        if answer.status_code == 202
+    ]
+    for job, spec in accepted:
+        succeeds(struck, engine, job, spec)
+    succeeds(struck, engine, engine.submit(small(50)), small(50))
+    _check_named(engine)
+    codes = [answer.status_code for answer in answers]
+    figures(f"record full: submits were answered with {codes}; all {len(accepted)} accepted jobs succeeded with space")

@@ -1,0 +1,65 @@
+"""Faults with the record in PostgreSQL and the files in an S3-compatible store, and two workers at one job."""
+
+import re
+import time
+
+import psycopg
+import pytest
+from sqlalchemy import make_url
+
+from tests.faults.specs import large
+
+pytestmark = pytest.mark.service
+
+
+@pytest.fixture(scope="module")
+def far(elsewhere, tmp_path_factory, until):
+    """A plant of two workers on servers."""
+    from tests.faults.conftest import plants  # noqa: PLC0415 - beside its only use
+
+    for make in plants(lambda: tmp_path_factory.mktemp("plant"), until):
+        made = make(attempts=6, **elsewhere())
+        for name in ("first", "second"):
+            made.start_worker(name, wait=False)
+        for name in ("first", "second"):
+            made.await_worker(name)
+        yield made
+
+
+def _end_connections(url):
+    """End all connections to the database but this one, whatever they are at; return how many."""
+    plain = make_url(url).set(drivername="postgresql").render_as_string(hide_password=False)
+    others = "FROM pg_stat_activity WHERE pid <> pg_backend_pid() AND backend_type = 'client backend'"
+    with psycopg.connect(plain, autocommit=True) as connection:
+        return len(connection.execute(f"SELECT pg_terminate_backend(pid) {others}").fetchall())
+
+
+def test_connections_to_the_record_are_cut_in_the_middle_of_an_attempt(far, engine_of, until, succeeds, figures):
+    engine, spec = engine_of(far), large("cut")
+    job = engine.submit(spec)
+    until(lambda: engine.job(job.id).progress.done >= 3)
+    cut = 0
+    for _ in range(4):
+        cut += _end_connections(far.settings.database)
+        time.sleep(0.1)
+    done = succeeds(far, engine, job, spec)
+    figures(f"{cut} connections to PostgreSQL cut: succeeded in attempt {done.attempts}")
+
+
+def test_both_workers_at_a_job_that_was_fanned_out(far, engine_of, until, succeeds, figures):
+    engine, spec = engine_of(far), large("fanned", 16)
+    job = engine.submit(spec)
+
+    def at_it():
+        found = [one for one in ("first", "second") if f"Job {job.id}, attempt 1" in far.log(one)]
+        return found and engine.job(job.id).progress.done >= 2 and found[0]
+
+    main = until(at_it)
+    helper = {"first": "second", "second": "first"}[main]
+    far.strike_child(helper)
+    time.sleep(0.1)
+    far.strike_child(main)
+    done = succeeds(far, engine, job, spec)
+    assert done.attempts == 2
+    built = re.findall(r"Part (\w+) was built", far.logs())
+    figures(f"fanned-out job, both children killed: succeeded in attempt {done.attempts}, {len(built)} parts built")
