@@ -7,12 +7,14 @@ import subprocess
 import sys
 from hashlib import sha256
 from pathlib import Path
+from threading import Timer
 
 import pytest
 from typer.testing import CliRunner
 
 from api import examples
-from api.command import app
+from api.command import app, prints
+from api.command.client import Client
 from api.command.listening import listening
 from tests.beds.printed import bench
 from worker.jobs.job import StoredFile
@@ -135,6 +137,33 @@ def test_a_spec_can_be_left_with_the_service(run, tmp_path):
     assert told.exit_code == 0
     assert json.loads(told.stdout)["state"] == "queued"
     assert not (tmp_path / "out").exists()
+
+
+def test_prints_are_watched_until_all_is_printed(run, records, blobs, url, monkeypatch):
+    monkeypatch.setattr(prints, "_PAUSE", 0.05)
+    spec, manifest = bench(timed=True)
+    job = records.add("bench left", spec.model_dump_json()).id
+    data = manifest.model_dump_json().encode()
+    digest = sha256(data).hexdigest()
+    blobs.put(f"test/{digest}", data)
+    stored = [StoredFile("manifest.json", JSON_TYPE, len(data), digest, f"test/{digest}")]
+    assert records.succeed(records.claim(job, lease_seconds=600.0, attempts=3), stored)
+
+    def print_all():
+        with Client(url) as client:
+            for one in manifest.runs:
+                client.record(job, json.dumps({"outcome": "printed", "run": one.number}).encode())
+
+    printer = Timer(0.3, print_all)
+    printer.start()
+    watched = run("prints", job, "--watch", "--json")
+    printer.join()
+    assert watched.exit_code == 0
+    documents = [json.loads(line) for line in watched.stdout.splitlines()]
+    left = [one["pieces_left"] for one in documents]
+    assert left == sorted(left, reverse=True)
+    assert (documents[-1]["done"], left[-1]) == (True, 0)
+    assert "All is printed." in run("prints", job, "--watch").stdout
 
 
 @pytest.fixture
