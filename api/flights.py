@@ -22,7 +22,7 @@ _KEY: Final = re.compile(r'"([\x20\x21\x23-\x5b\x5d-\x7e]{1,255})"|([!#$%&\'*+./
 FLIGHT_PARAMETER: Final[dict[str, Any]] = {
     "name": "Idempotency-Key",
     "in": "header",
-    "schema": {"type": "string", "maxLength": 257},
+    "schema": {"type": "string", "pattern": f"^(?:{_KEY.pattern})$"},
     "description": "A name of the client's for this request, such as a UUID in quotes: sent again under it, it "
     "makes nothing new. Known for seven days (draft-ietf-httpapi-idempotency-key-header).",
 }

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Query, Request, Response
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field
 from starlette.concurrency import run_in_threadpool
 
 from api.body import read_spec
@@ -47,7 +47,7 @@ from worker.spec.errors import (
     SpecTooLarge,
     WebhookNotFound,
 )
-from worker.spec.manifest import FILE_TYPES, Manifest
+from worker.spec.manifest import FILE_TYPES, JSON_TYPE, Manifest
 
 __all__ = ["file_answers", "router"]
 
@@ -61,6 +61,16 @@ _Named = Annotated[
     list[Annotated[str, Field(pattern=r"^[0-9a-hjkmnp-tv-z]{26}$")]],
     Query(max_length=5, description="Webhooks of this key that are told of this job; given again for more."),
 ]
+
+
+def _dated(value: object) -> object:
+    if isinstance(value, str) and "T" not in value.upper():
+        raise ValueError("give it as in RFC 3339, such as 2026-03-07T18:42:00Z")
+    return value
+
+
+#: A date and a time; what is only a number would be taken for seconds since 1970.
+_Time = Annotated[AwareDatetime, BeforeValidator(_dated)]
 
 
 class Page(BaseModel):
@@ -78,8 +88,8 @@ class Page(BaseModel):
     name: str | None = Field(
         default=None, min_length=1, max_length=80, description="Only jobs whose name has this in it."
     )
-    created_after: AwareDatetime | None = Field(default=None, description="Only jobs submitted later.")
-    created_before: AwareDatetime | None = Field(default=None, description="Only jobs submitted earlier.")
+    created_after: _Time | None = Field(default=None, description="Only jobs submitted later.")
+    created_before: _Time | None = Field(default=None, description="Only jobs submitted earlier.")
 
     def filters(self) -> Filters:
         """Return which jobs are meant."""
@@ -93,7 +103,8 @@ class Page(BaseModel):
 
 def file_answers(description: str, *media_types: str) -> dict[int | str, dict[str, Any]]:
     """Return what the documentation says of a file: whole, in part, or not sent because the client has it."""
-    content = {one: {"schema": {"type": "string", "format": "binary"}} for one in media_types}
+    binary: dict[str, Any] = {"type": "string", "format": "binary"}
+    content = {one: {"schema": {} if one == JSON_TYPE else binary} for one in media_types}
     tag = {"ETag": {"schema": {"type": "string"}, "description": "The file's SHA-256, quoted."}}
     part = {"Content-Range": {"schema": {"type": "string"}, "description": "Which bytes these are."}}
     return {

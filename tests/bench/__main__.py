@@ -3,7 +3,7 @@
 import importlib
 import sys
 
-BENCHES = ("solids", "jobs", "layout")
+BENCHES = ("solids", "jobs", "layout", "service", "scale")
 
 
 def main() -> None:
