@@ -1,5 +1,6 @@
 """Batches: many specs at once, each a job of its own, and what they come to together."""
 
+import json
 import re
 from collections import Counter
 from datetime import datetime
@@ -41,6 +42,7 @@ from worker.spec.errors import (
     SpecError,
     WebhookNotFound,
 )
+from worker.spec.manifest import JSON_TYPE, THREEMF_TYPE
 
 __all__ = ["router"]
 
@@ -138,7 +140,12 @@ _BODY: Final[dict[str, Any]] = {
                     }
                 },
             },
-            LINES_TYPE: {"schema": {"type": "string", "description": "A spec a line."}},
+            LINES_TYPE: {
+                "schema": {"type": "string", "description": "A spec a line."},
+                "examples": {
+                    "lines": {"summary": "A spec a line", "value": "\n".join([json.dumps(_SMALL)] * 2)},
+                },
+            },
         },
     },
     "parameters": [FLIGHT_PARAMETER],
@@ -224,14 +231,14 @@ def remove_batch(engine: JobEngine, batch_id: str) -> None:
     engine.remove_batch(batch_id)
 
 
-def _answers(media_type: str, description: str) -> dict[int | str, dict[str, Any]]:
-    told = file_answers(media_type, description)
+def _answers(description: str, media_type: str) -> dict[int | str, dict[str, Any]]:
+    told = file_answers(description, media_type)
     own = refusals(BatchNotFound, FileNotInJob, BatchNotReady, BlobMissing, PreconditionFailed)
     return {**told, **{status: answer for status, answer in own.items() if status in told}}
 
 
 _MANIFEST_ANSWERS: Final = {
-    **_answers("application/json", "The manifest."),
+    **_answers("The manifest.", JSON_TYPE),
     200: {"model": BatchManifest, "description": "The manifest."},
 }
 
@@ -255,7 +262,7 @@ def get_batch_manifest(request: Request, engine: JobEngine, batch_id: str) -> Re
     return file_response(request, engine, engine.batch_file(batch_id, MANIFEST_NAME), attachment=False)
 
 
-_FILE_ANSWERS: Final = _answers("application/octet-stream", "The file.")
+_FILE_ANSWERS: Final = _answers("The 3MF of a run.", THREEMF_TYPE)
 
 
 @router.head(

@@ -7,6 +7,7 @@ from fastapi.openapi.utils import get_openapi
 from pydantic.json_schema import models_json_schema
 
 from api.access import scope_of
+from api.answerexamples import ANSWER_EXAMPLES, add_answer_examples
 from api.catalogue import CatalogueDocument
 from api.errors import CrossSiteRefused, HostRefused, KeyRequired, RateExceeded, ScopeMissing, ServiceNotReady
 from api.links import add_links
@@ -28,7 +29,10 @@ DESCRIPTION: Final = (
     "Lengths are millimetres; a spec may also give them as text, as on a tape. "
     "Every error is a problem document (RFC 9457). "
     "A service without keys answers its own machine only; with keys every request needs one, as a bearer token, and "
-    "shows the jobs of that key alone."
+    "shows the jobs of that key alone. "
+    "What is here stays: fields and routes are added without notice, and a client passes over what it does not know. "
+    "What has to go is told of at least six months ahead, by the fields Deprecation (RFC 9745) and Sunset (RFC 8594) "
+    "of its answers, and never goes within one version of the contract."
 )
 
 #: Of the contract, not of the program.
@@ -86,10 +90,11 @@ def _document(app: FastAPI) -> dict[str, Any]:
     for name, schema in told["$defs"].items():
         schemas.setdefault(name, schema)  # the framework has those of answers already, in its own wording
     made["components"]["schemas"] = dict(sorted(schemas.items()))
-    made["components"]["examples"] = SPEC_EXAMPLES | PRINT_EXAMPLES
+    made["components"]["examples"] = SPEC_EXAMPLES | PRINT_EXAMPLES | ANSWER_EXAMPLES
     made["webhooks"] = described()
     _tell_access(made)
     add_links(made["paths"])
+    add_answer_examples(made["paths"])
     return made
 
 

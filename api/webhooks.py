@@ -138,7 +138,15 @@ _BODY: Final[dict[str, Any]] = {
         "content": {
             "application/json": {
                 "schema": {"$ref": "#/components/schemas/WebhookRequest"},
-                "example": {"url": "https://home.example/drawers", "events": ["job.succeeded", "job.failed"]},
+                "examples": {
+                    "ends": {
+                        "summary": "Told of how jobs ended",
+                        "value": {
+                            "url": "https://home.example/drawers",
+                            "events": ["job.succeeded", "job.failed", "job.cancelled"],
+                        },
+                    }
+                },
             }
         },
     }

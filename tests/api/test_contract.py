@@ -111,3 +111,33 @@ def test_bounds_have_the_names_of_json_schema(published):
     assert schemas["Tray"]["properties"]["quantity"]["minimum"] == 1
     assert schemas["Tray"]["properties"]["quantity"]["maximum"] == 200
     assert schemas["Tray"]["properties"]["cells"]["prefixItems"][0]["maximum"] == 40.0
+
+
+def _json_content(published):
+    for path, operations in published["paths"].items():
+        for method, operation in operations.items():
+            if "requestBody" in operation:
+                for kind, content in operation["requestBody"]["content"].items():
+                    yield f"{method} {path} {kind}", kind, content
+            for status, answer in operation["responses"].items():
+                for kind, content in answer.get("content", {}).items():
+                    if kind.endswith("json") and content.get("schema") and method != "head" and status != "206":
+                        yield f"{method} {path} {status}", kind, content
+
+
+def test_each_body_and_each_answer_in_json_has_an_example_of_its_schema(published):
+    shown = published["components"]["examples"]
+    checked, lacking = {}, []
+    for where, kind, content in _json_content(published):
+        examples = content.get("examples", {})
+        if not examples and "array" not in content["schema"].values():
+            lacking.append(where)
+        for name, example in examples.items():
+            value = shown[example["$ref"].rpartition("/")[2]]["value"] if "$ref" in example else example["value"]
+            known = name, json.dumps(content["schema"])
+            if kind.endswith("json") and not kind.endswith("ndjson") and known not in checked:
+                checked[known] = where
+                schema = {**published, **content["schema"]}
+                jsonschema.Draft202012Validator(schema).validate(value)
+    assert lacking == []
+    assert len(checked) > 20
