@@ -7,7 +7,7 @@ from typing import Annotated, Final
 
 import typer
 
-from api.command import backup, catalogue, demo, fetch, jobs, keys, mqtt, plan, prints, serve, submit
+from api.command import backup, batch, catalogue, demo, fetch, jobs, keys, mqtt, plan, prints, serve, submit
 
 __all__ = ["app", "main"]
 
@@ -27,6 +27,7 @@ for command in (
     serve.serve,
     demo.demo,
     submit.submit,
+    batch.batch,
     plan.plan,
     jobs.jobs,
     jobs.job,

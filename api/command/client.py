@@ -202,6 +202,32 @@ class Client:
 
         return _read(RunsDocument, self._ask("GET", f"/v1/jobs/{quote(job_id, safe='')}/runs"))
 
+    def submit_batch(self, specs: bytes, options: Sequence[tuple[str, str]]) -> dict[str, Any]:
+        """Submit many specs, one a line; return the batch as the service tells it.
+
+        Raises:
+            ServiceRefused: when none of them can be used, or it is too much.
+        """
+        path = f"/v1/batches?{urlencode(options)}"
+        return self._object(self._ask("POST", path, specs, media_type="application/x-ndjson"))
+
+    def object(self, path: str) -> dict[str, Any]:
+        """Return a document, from a path such as ``/v1/batches/ID``.
+
+        Raises:
+            ServiceRefused: when there is none.
+        """
+        return self._object(self._ask("GET", path))
+
+    def whole(self, path: str) -> tuple[bytes, str]:
+        """Return a small file, from a path such as ``/v1/batches/ID/manifest``, and the digest that the service gives.
+
+        Raises:
+            ServiceRefused: when there is no such file.
+        """
+        answer = self._ask("GET", path)
+        return answer.content, answer.headers.get("etag", "").strip('"')
+
     @contextmanager
     def download(self, path: str, start: int = 0, sha256: str = "") -> Iterator[tuple[int, Iterator[bytes]]]:
         """Give a file's bytes in pieces, from a path such as ``/v1/jobs/ID/bundle.zip``, and where they begin.
@@ -222,8 +248,17 @@ class Client:
             span = _SPAN.match(answer.headers.get("content-range", "")) if partial else None
             yield 0 if span is None else int(span[1]), answer.iter_bytes()
 
-    def _ask(self, method: str, path: str, body: bytes | None = None) -> httpx.Response:
-        headers = {"Content-Type": JSON_TYPE} if body is not None else {}
+    def _object(self, answer: httpx.Response) -> dict[str, Any]:
+        try:
+            told = answer.json()
+        except ValueError:
+            told = None
+        if not isinstance(told, dict):
+            raise ServiceUnreachable(f"{answer.url} answers, but not as this service would.")
+        return told
+
+    def _ask(self, method: str, path: str, body: bytes | None = None, *, media_type: str = JSON_TYPE) -> httpx.Response:
+        headers = {"Content-Type": media_type} if body is not None else {}
         with self._faults():
             answer = self._http.request(method, self.url + path, content=body, headers=headers)
         if not answer.is_success:

@@ -176,6 +176,25 @@ def test_each_example_is_built(served, environment, tmp_path, name):
     assert _checked(tmp_path / "out").name == examples.document(name)["name"]
 
 
+def test_many_specs_come_to_one_folder(served, environment, tmp_path):
+    spec = examples.document("small")
+    (tmp_path / "first.json").write_text(json.dumps({**spec, "name": "../first"}, indent=2))
+    (tmp_path / "more.ndjson").write_text(json.dumps({**spec, "name": "second"}) + "\n{}\n")
+    command = [*_PROGRAM, "batch", "first.json", "more.ndjson", "--out", "all", "--json", "--url", served]
+    run = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, timeout=300, check=False)
+    assert run.returncode == 1, run.stderr  # the last is no spec
+    assert [one["state"] for one in json.loads(run.stdout)["entries"]] == ["succeeded", "succeeded", "refused"]
+    for folder in ("001-first", "002-second"):
+        _checked(tmp_path / "all" / folder)
+    over = json.loads((tmp_path / "all" / "manifest.json").read_bytes())
+    files = {one["file"] for one in over["runs"]}
+    assert files
+    assert {path.name for path in (tmp_path / "all").iterdir()} == {"001-first", "002-second", "manifest.json", *files}
+    command.append("--strict")
+    refused = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, timeout=300, check=False)
+    assert refused.returncode == 2
+
+
 def test_the_answers_are_what_the_contract_says(served):
     published = json.loads((_ROOT / "openapi" / "openapi.json").read_bytes())
 
