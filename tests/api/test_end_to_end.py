@@ -89,17 +89,20 @@ def test_a_demo_that_is_ended_early_leaves_nothing_behind(environment, tmp_path,
 
 
 @pytest.fixture(scope="module")
-def served(environment, tmp_path_factory):
+def served(environment, tmp_path_factory, until):
     """Give the address of a service that was started with `serve`; it must end well when told to."""
     data = tmp_path_factory.mktemp("served")
     command = [*_PROGRAM, "serve", "--port", "0", "--data", str(data)]
-    process = subprocess.Popen(command, env=environment, stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True)
+    said = tmp_path_factory.mktemp("said") / "log"  # a pipe that nobody empties would stop the service
+    with said.open("wb") as log:
+        process = subprocess.Popen(command, env=environment, stderr=log, stdout=subprocess.DEVNULL)
+
+    def listens():
+        assert process.poll() is None, said.read_text()
+        return re.search(r"listens on (http://127\.0\.0\.1:\d+)", said.read_text())
+
     try:
-        address = None
-        while address is None:
-            line = process.stderr.readline()
-            assert line, "serve ended"
-            address = re.search(r"listens on (http://127\.0\.0\.1:\d+)", line)
+        address = until(listens)
         yield address[1]
         process.send_signal(signal.SIGTERM)
         assert process.wait(timeout=60) == 0
@@ -109,7 +112,6 @@ def served(environment, tmp_path_factory):
         if process.poll() is None:
             process.kill()
             process.wait()
-        process.stderr.close()
 
 
 def _submit(environment, folder, url, *more, **options):

@@ -44,7 +44,9 @@ def test_a_client_of_the_first_http_has_no_host(url):
 
 
 def test_a_body_that_is_told_to_be_too_large_is_refused_before_it_is_sent(url):
-    head = b"POST /v1/jobs HTTP/1.1\r\nHost: [::1]\r\nContent-Type: application/json\r\nContent-Length: 99999999\r\n\r\n"
+    head = (
+        b"POST /v1/jobs HTTP/1.1\r\nHost: [::1]\r\nContent-Type: application/json\r\nContent-Length: 99999999\r\n\r\n"
+    )
     status, _ = _raw(url, head)
     assert status == 413
 

@@ -24,7 +24,9 @@ def _is_problem(answer):
     return problem
 
 
-@pytest.mark.parametrize("path", ["/kiosk/nope", "/nope", "/v1", "/v1/jobs/", "/v1/jobs/a/b", "/docs", "/problems/nope", "/a//b"])
+@pytest.mark.parametrize(
+    "path", ["/kiosk/nope", "/nope", "/v1", "/v1/jobs/", "/v1/jobs/a/b", "/docs", "/problems/nope", "/a//b"]
+)
 def test_an_unknown_address_is_a_problem(service, path):
     problem = _is_problem(service.get(path))
     assert problem["status"] == 404
