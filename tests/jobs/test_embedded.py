@@ -102,7 +102,8 @@ def _worker(settings):
 
 
 def test_a_job_under_way_when_the_service_ends_is_handed_back(spec, ended, until, tmp_path):
-    settings = Settings.read(data_dir=tmp_path, lease_seconds=60.0, concurrency=1, grace_seconds=0.0)
+    # the next worker leads when the last one's lease has run out
+    settings = Settings.read(data_dir=tmp_path, lease_seconds=10.0, concurrency=1, grace_seconds=0.0)
     with Engine.open(settings) as engine:
         with Embedded(settings):
             job = engine.submit(_many_parts(spec))
