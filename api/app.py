@@ -46,6 +46,7 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
         app.state.watch = Watch(engine)
         app.state.streams = events.Streams()
         app.state.planners = CapacityLimiter(engine.settings.concurrency)
+        app.state.planning = 0
         courier = engine.courier()
         courier.start()
         reconciler = asyncio.create_task(reconcile(engine))

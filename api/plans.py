@@ -51,8 +51,15 @@ def make_plan(spec: Spec) -> PlanDocument:
 async def plan(request: Request, spec: Annotated[Spec, Depends(read_spec)]) -> PlanDocument | Response:
     """Answer what a job of this spec would make. Nothing is kept."""
     limiter: CapacityLimiter = request.app.state.planners  # layout is arithmetic: more threads than cores only wait
-    waiting, most = limiter.statistics().tasks_waiting, int(limiter.total_tokens) * _MOST_WAITING
-    if waiting >= most > 0:
-        busy = PlansBusy(value=waiting, limit=f"at most {most} waiting", remedy=f"Ask again in {_SOON} seconds.")
+    tokens = int(limiter.total_tokens)
+    state, most = request.app.state, tokens * _MOST_WAITING
+    if state.planning >= tokens + most:
+        busy = PlansBusy(
+            value=state.planning - tokens, limit=f"at most {most} waiting", remedy=f"Ask again in {_SOON} seconds."
+        )
         return problem_response(request, busy, headers={"Retry-After": str(_SOON)})
-    return await to_thread.run_sync(make_plan, spec, limiter=limiter)
+    state.planning += 1  # counted here: the limiter's own count of who waits comes a moment later
+    try:
+        return await to_thread.run_sync(make_plan, spec, limiter=limiter)
+    finally:
+        state.planning -= 1
