@@ -9,6 +9,7 @@ from worker.beds.prices import compare, price_parts
 from worker.beds.spools import purchases
 from worker.beds.timetable import make_timetable
 from worker.beds.work import runs_of
+from worker.jobs.job import run_file_name
 from worker.layout.plan import Plan
 from worker.output.bill import write_bill
 from worker.output.feed import write_feed
@@ -34,10 +35,7 @@ from worker.spec.manifest import (
     RunEntry,
 )
 
-__all__ = ["Document", "documents_of", "print_record", "run_documents", "run_name", "with_runs"]
-
-#: Digits of a run's number in its file's name, at least.
-_DIGITS: Final = 2
+__all__ = ["Document", "documents_of", "print_record", "run_documents", "with_runs"]
 
 
 #: Papers that sheets of labels are made for.
@@ -50,11 +48,6 @@ class Document:
 
     entry: DocumentEntry
     data: bytes = field(repr=False)
-
-
-def run_name(number: int) -> str:
-    """Return the name of a run's file."""
-    return f"run-{number:0{_DIGITS}d}.3mf"
 
 
 def print_record(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], now: datetime) -> PrintRecord:
@@ -103,7 +96,7 @@ def run_documents(
         title = f"{spec.name}, run {run.number} of {len(manifest.runs)}"
         told = {"Application": application, "Description": _told(run)}
         data = write_run(objects, title=title, metadata=told, thumbnail=picture)
-        name = run_name(run.number)
+        name = run_file_name(run.number)
         checks = check_run(data, objects, spec.printer, spacing=spec.printing.spacing, subject=name)
         require(checks, f"run {run.number}")
         entry = DocumentEntry(role="run", title=title, run=run.number, file=file_entry(name, THREEMF_TYPE, data))
