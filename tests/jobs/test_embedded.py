@@ -8,12 +8,14 @@ import sys
 from pathlib import Path
 
 import pytest
+from sqlalchemy import select
 
 from worker.jobs.app import make_app
 from worker.jobs.embedded import Embedded
 from worker.jobs.engine import Engine
 from worker.jobs.keeper import child_environment
 from worker.jobs.settings import Settings
+from worker.jobs.tables import LeaderRow
 from worker.spec.errors import SettingsError
 
 pytestmark = pytest.mark.service
@@ -35,6 +37,11 @@ def _answers(settings):
         except OSError:
             return False
         return True
+
+
+def _leader(engine):
+    with engine._database.connect() as connection:
+        return connection.scalar(select(LeaderRow.holder).where(LeaderRow.name == "upkeep"))
 
 
 def test_a_second_service_on_the_same_folder_is_refused(service):
@@ -72,7 +79,9 @@ def test_a_job_outlives_its_service(spec, ended, until, tmp_path):
         between = engine.submit(spec(name="between two services"))
         with Embedded(settings):
             assert ended(engine, between).state == "succeeded"
+            until(lambda: _leader(engine))
         assert not _answers(settings)
+        assert _leader(engine) is None  # the next service's upkeep waits for no lease
     assert not settings.socket.exists()
 
 

@@ -58,7 +58,9 @@ def start_process(**_: object) -> None:
 
 
 def end_process(**_: object) -> None:
-    """End a process of the pool."""
+    """End a process of the pool; another may do the upkeep at once."""
+    if engine.cache_info().currsize:
+        engine().close()
     end_tracing()
 
 

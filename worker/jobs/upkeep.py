@@ -4,6 +4,7 @@ import logging
 import time
 from collections.abc import Callable
 from contextlib import suppress
+from threading import Lock
 from typing import Final
 
 from sqlalchemy import Engine
@@ -36,7 +37,9 @@ class Upkeep:
         self._deletion = Deletion(database, blobs)
         self._sweep = Sweep(database, blobs, settings.orphan_seconds)
         self._requeue = requeue
+        self._lock = Lock()
         self._led = False
+        self._resigned = False
         self._next = 0.0
 
     def run(self) -> int | None:
@@ -46,9 +49,10 @@ class Upkeep:
             BrokerUnavailable: when the broker does not answer; all else was done.
             DBAPIError: when the record is away.
         """
-        self._led = self._leader.leads()
-        if not self._led:
-            return None
+        with self._lock:  # a look that began before the end shall not take again what was just given up
+            self._led = not self._resigned and self._leader.leads()
+            if not self._led:
+                return None
         try:
             return self._requeue()
         finally:
@@ -57,11 +61,13 @@ class Upkeep:
                 self._sweep_once()
 
     def resign(self) -> None:
-        """Leave the upkeep to others at once."""
-        if self._led:
-            self._led = False
-            with suppress(SQLAlchemyError):
-                self._leader.resign()
+        """Leave the upkeep to others at once, and for good."""
+        with self._lock:
+            self._resigned = True
+            if self._led:
+                self._led = False
+                with suppress(SQLAlchemyError):
+                    self._leader.resign()
 
     def _sweep_once(self) -> None:
         try:
