@@ -1,7 +1,7 @@
 """Documents about the printing of a job."""
 
 from datetime import datetime
-from typing import Annotated
+from typing import Annotated, Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -20,7 +20,16 @@ from worker.spec.manifest import (
 )
 from worker.spec.prints import Outcome
 
-__all__ = ["FilamentStanding", "MarkStanding", "PrintDocument", "PrintsDocument", "RunStanding", "RunsDocument"]
+__all__ = [
+    "FilamentStanding",
+    "MarkStanding",
+    "PrintDocument",
+    "PrintsDocument",
+    "RunFiles",
+    "RunFilesState",
+    "RunStanding",
+    "RunsDocument",
+]
 
 
 class _Document(BaseModel):
@@ -71,6 +80,22 @@ class RunStanding(_Document):
     file: str | None = Field(description="Address of its 3MF; null until a worker has written it.")
 
 
+RunFilesState: TypeAlias = Literal["complete", "awaited", "failed"]
+
+
+class RunFiles(_Document):
+    """Whether each run that was packed afresh has its file."""
+
+    state: RunFilesState = Field(
+        description="complete: it has. awaited: a worker writes what is missing. failed: it could not be written, and "
+        "the files that there are do not cover what remains."
+    )
+    problem: str | None = Field(description="Why it could not be written.")
+    retry: datetime | None = Field(
+        description="When it is tried again; null of one that failed: with the next event that makes new runs."
+    )
+
+
 class FilamentStanding(_Document):
     """Filament of one material and colour, in grams, by the estimates."""
 
@@ -97,6 +122,7 @@ class PrintsDocument(_Document):
     runs_left: Count
     marks: tuple[MarkStanding, ...]
     runs: tuple[RunStanding, ...] = Field(description="All runs that the job has or had, by number.")
+    files: RunFiles
     filament: tuple[FilamentStanding, ...] = Field(description="Empty where parts have no estimate.")
     events: tuple[PrintDocument, ...] = Field(description="One page of the history, newest first.")
     next: str | None = Field(description="The page with older events, if there are any.")
@@ -113,4 +139,5 @@ class RunsDocument(_Document):
     work: WorkEntry = Field(description="All of them in numbers.")
     schedule: ScheduleEntry | None = Field(description="From now on; null without a schedule in the spec.")
     purchases: tuple[PurchaseEntry, ...] = Field(description="Filament to buy for what remains.")
+    files: RunFiles
     filament: tuple[FilamentStanding, ...] = Field(description="Empty where parts have no estimate.")

@@ -72,6 +72,7 @@ _PRINTS: Final[dict[str, Any]] = {
         {"number": 4, "state": "open", "planned": True, "pieces": 2, "failed": {}, "file": None},
         {"number": 5, "state": "open", "planned": False, "pieces": 1, "failed": {}, "file": None},
     ],
+    "files": {"state": "awaited", "problem": None, "retry": None},
     "filament": _FILAMENT,
     "events": [_PRINT],
     "next": None,
@@ -112,6 +113,7 @@ _RUNS: Final[dict[str, Any]] = {
     },
     "schedule": None,
     "purchases": [{"material": "PETG", "colour": "#2E6F9E", "grams": 18.2, "left": 1187.6, "spools": 0, "cost": None}],
+    "files": {"state": "awaited", "problem": None, "retry": None},
     "filament": _FILAMENT,
 }
 

@@ -51,6 +51,8 @@ _LARGEST: Final = 64 * 1024
 #: Seconds after which the file of a new run may be there.
 _SOON: Final = 2
 
+_TIME: Final = "%Y-%m-%dT%H:%MZ"
+
 _NUMBER: Final = re.compile(r"[1-9][0-9]{0,5}", re.ASCII)
 
 #: A calendar asks each time, and is sent only what changed.
@@ -230,7 +232,9 @@ def get_run(request: Request, engine: JobEngine, job_id: str, number: str) -> Re
         if status is None or record is None or record.planned:
             raise FileNotInJob("The job has no file of such a run.", value=number) from None
         if status.problem is not None:
-            raise InternalError(f"The run's file cannot be written: {status.problem.get('detail')}") from None
+            why = f"The run's file cannot be written: {status.problem.get('detail')}"
+            when = "with the next event that makes new runs" if status.retry is None else f"at {status.retry:{_TIME}}"
+            raise InternalError(why, remedy=f"It is tried again {when}.") from None
         waiting = RunNotReady(value=int(number), remedy=f"Ask again in {_SOON} seconds.")
         return problem_response(request, waiting, headers={"Retry-After": str(_SOON)})
 

@@ -14,6 +14,7 @@ from api.printdocuments import (
     MarkStanding,
     PrintDocument,
     PrintsDocument,
+    RunFiles,
     RunsDocument,
     RunStanding,
 )
@@ -56,13 +57,24 @@ class PrintWork:
         manifest = _manifest(b"".join(engine.read(engine.manifest(job_id))))
         if manifest.work is None and not manifest.runs:
             raise RunsUnknown(remedy="Submit its spec again.")
+        status = engine.prints.status(job_id)  # before the files: what it calls written is among them
         files = frozenset(file.name for file in engine.files(job_id))
-        return cls(job_id, manifest, _spec(engine.prints.spec(job_id)), engine.prints.status(job_id), files)
+        return cls(job_id, manifest, _spec(engine.prints.spec(job_id)), status, files)
 
     @property
     def standing(self) -> Standing:
         """Where it stands."""
         return begin(self.manifest) if self.status is None else self.status.standing
+
+    @property
+    def run_files(self) -> RunFiles:
+        """Whether each run that was packed afresh has its file."""
+        status = self.status
+        if status is None or not status.repack:
+            return RunFiles(state="complete", problem=None, retry=None)
+        if status.problem is None:
+            return RunFiles(state="awaited", problem=None, retry=None)
+        return RunFiles(state="failed", problem=str(status.problem.get("detail")), retry=status.retry)
 
     @property
     def materials(self) -> tuple[Material, ...]:
@@ -160,6 +172,7 @@ def prints_document(request: Request, work: PrintWork, events: list[Printed], li
             )
             for one in standing.runs
         ),
+        files=work.run_files,
         filament=work.filament(runs),
         events=tuple(print_document(event) for event in shown),
         next=f"{address}/prints?limit={limit}&after={shown[-1].number}" if len(events) > limit else None,
@@ -178,6 +191,7 @@ def runs_document(work: PrintWork, now: datetime) -> RunsDocument:
         work=numbers,
         schedule=schedule,
         purchases=purchases(runs, work.materials, work.used, steps),
+        files=work.run_files,
         filament=work.filament(runs),
     )
 

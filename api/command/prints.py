@@ -108,6 +108,8 @@ def _show(document: "PrintsDocument") -> None:
         for one in document.runs
     ]
     table(("run", "state", "pieces", "failed"), runs)
+    if document.files.state == "failed":
+        say(f"Files of runs that were packed afresh are missing: {document.files.problem}")
     for one in document.filament:
         spools = " and ".join(f"{grams:.0f} g" for grams in one.spools) or "nothing"
         say(

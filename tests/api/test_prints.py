@@ -58,6 +58,7 @@ def test_at_first_nothing_is_printed(service, job, valid):
     manifest = bench()[1]
     assert not told["done"]
     assert told["pieces_left"] == manifest.work.pieces
+    assert told["files"]["state"] == "complete"
     assert told["runs_left"] == len(manifest.runs) == len(told["runs"])
     assert {one["mark"]: one["left"] for one in told["marks"]} == {one.mark: one.quantity for one in manifest.parts}
     assert told["runs"][0]["file"] == f"http://drawers.test{at}/runs/1.3mf"
@@ -202,6 +203,7 @@ def test_a_failed_run_comes_again_and_its_file_is_waited_for(service, job, engin
     told = valid(service.get(f"{at}/runs"), "RunsDocument")
     again = next(run for run in told["runs"] if run["number"] == last + 1)
     assert again["file"] is None
+    assert told["files"] == {"state": "awaited", "problem": None, "retry": None}
     answer = service.get(f"{at}/runs/{last + 1}.3mf")
     assert (answer.status_code, answer.headers["retry-after"]) == (409, "2")
     assert answer.json()["type"] == "http://drawers.test/problems/run-not-ready"
@@ -221,6 +223,10 @@ def test_why_a_run_has_no_file_is_told(service, job, engine):
     assert engine.prints.fail(at.rpartition("/")[2], 1, {"detail": "A stored file is damaged."})
     answer = service.get(f"{at}/runs/{len(bench()[1].runs) + 1}.3mf")
     assert (answer.status_code, "damaged" in answer.json()["detail"]) == (500, True)
+    for document in ("prints", "runs"):
+        told = service.get(f"{at}/{document}").json()["files"]
+        assert (told["state"], told["problem"]) == ("failed", "A stored file is damaged.")
+        assert datetime.fromisoformat(told["retry"]) > datetime.now(UTC)
 
 
 def test_the_schedule_moves_on(service, job, valid):

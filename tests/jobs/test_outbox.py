@@ -9,7 +9,7 @@ from standardwebhooks import Webhook as Signature
 from standardwebhooks import WebhookVerificationError
 
 from worker.jobs.clock import machine_time
-from worker.jobs.courier import Courier, pause_after
+from worker.jobs.courier import PAUSES, Courier
 from worker.jobs.database import open_database
 from worker.jobs.deletion import Deletion
 from worker.jobs.job import Progress
@@ -367,10 +367,10 @@ def test_an_owner_has_only_so_many(webhooks):
 
 
 def test_pauses_grow_and_take_most_of_a_day():
-    middle = [pause_after(number, lambda low, high: (low + high) / 2) for number in range(1, MOST_TRIES)]
+    middle = [PAUSES.after(number, lambda low, high: (low + high) / 2) for number in range(1, MOST_TRIES)]
     assert middle == sorted(middle)
     assert 12 * 3600 < sum(middle) < 24 * 3600
-    assert all(0.8 * one <= pause_after(number) <= 1.2 * one for number, one in enumerate(middle, 1))
+    assert all(0.8 * one <= PAUSES.after(number) <= 1.2 * one for number, one in enumerate(middle, 1))
 
 
 def test_all_events_are_asked_for_by_default():

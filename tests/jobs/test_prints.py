@@ -191,7 +191,7 @@ def test_new_runs_are_due_until_they_are_written(prints, job):
     assert not prints.written(job, 2)  # an event came in between
     assert waiting(0.0) == [job]
     assert prints.fail(job, 3, {"detail": "no"})
-    assert waiting(0.0) == []
+    assert (waiting(0.0), prints.attempt(job, 3)) == ([], None)
     last = prints.status(job).standing.open[-1].number
     _tell(prints, job, _event("failed", run=last))  # a new run is a new try
     assert (prints.status(job).problem, waiting(60.0), prints.attempt(job, 4)) == (None, [job], 1)

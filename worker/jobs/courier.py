@@ -6,12 +6,10 @@ may get a message twice (its id tells), never not at all before its tries are us
 
 import logging
 import time
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from datetime import timedelta
 from http import HTTPStatus
-from random import SystemRandom
 from threading import Event, Thread
 from typing import Any, Final, Self
 from urllib.parse import urlsplit
@@ -23,10 +21,11 @@ from standardwebhooks import Webhook as Signature
 from worker.jobs.clock import machine_time
 from worker.jobs.leader import Leader
 from worker.jobs.outbox import MOST_TRIES
+from worker.jobs.pauses import Pauses
 from worker.jobs.reach import TOTAL_SECONDS, Reach, Unreachable
 from worker.jobs.tables import KeyRow, OutboxRow, WebhookRow
 
-__all__ = ["Courier", "pause_after"]
+__all__ = ["PAUSES", "Courier"]
 
 _log = logging.getLogger(__name__)
 
@@ -46,10 +45,8 @@ _ENDPOINTS: Final = 64
 _AT_A_TIME: Final = 8
 _MESSAGES: Final = 10
 
-#: Seconds before the second try, the factor from one pause to the next, and the longest pause.
-_FIRST: Final = 5.0
-_FACTOR: Final = 3.0
-_LONGEST: Final = 14_400.0
+#: Between the tries of one message.
+PAUSES: Final = Pauses(first=5.0, factor=3.0, longest=14_400.0)
 
 #: Seconds for which all messages of an endpoint wait at most after one failed: the next may be a better one.
 _HOLD: Final = 60.0
@@ -61,13 +58,6 @@ _DAYS: Final = 3
 _TIDY: Final = 3_600.0
 
 _AGENT: Final = "drawerwright-webhooks/1"
-
-_random: Final = SystemRandom()
-
-
-def pause_after(tries: int, chance: Callable[[float, float], float] = _random.uniform) -> float:
-    """Return the seconds to wait after so many tries: growing, and spread so that not all come at once."""
-    return min(_FIRST * _FACTOR ** (tries - 1), _LONGEST) * chance(0.8, 1.2)
 
 
 class Courier:
@@ -184,7 +174,7 @@ class Courier:
 
     def _begin(self, row: Any) -> bool:
         """Write down that a try is made, as if it failed; False when somebody else made it meanwhile."""
-        pause = timedelta(seconds=pause_after(row.tries + 1))
+        pause = timedelta(seconds=PAUSES.after(row.tries + 1))
         same = (OutboxRow.id == row.id, OutboxRow.tries == row.tries)
         changed = update(OutboxRow).where(*same).values(tries=row.tries + 1, next_try=machine_time() + pause)
         with self._database.begin() as connection:
@@ -233,7 +223,7 @@ class Courier:
                 failed |= {"state": "failing", "dropped": WebhookRow.dropped + 1}
                 connection.execute(mine.values(resume=now + timedelta(seconds=_HOLD), **failed))
             else:
-                hold = timedelta(seconds=min(_HOLD, pause_after(row.tries + 1)))
+                hold = timedelta(seconds=min(_HOLD, PAUSES.after(row.tries + 1)))
                 connection.execute(mine.values(resume=now + hold, **failed))
         level = logging.WARNING if spent or fault == _GONE else logging.INFO
         host = urlsplit(endpoint.url).hostname  # the rest of an address may hold a secret

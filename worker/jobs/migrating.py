@@ -10,7 +10,7 @@ from worker.spec.errors import SettingsError
 __all__ = ["HEAD", "migrate"]
 
 #: The last change in `worker.jobs.migrations.versions`.
-HEAD: Final = "0001"
+HEAD: Final = "0002"
 
 _VERSIONS: Final = "alembic_version"
 

@@ -14,7 +14,7 @@ from random import SystemRandom
 from typing import Any, Final, cast
 
 import orjson
-from sqlalchemy import Connection, CursorResult, Engine, and_, insert, or_, select, update
+from sqlalchemy import Connection, CursorResult, Engine, and_, case, insert, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import IntegrityError
 
@@ -22,6 +22,7 @@ from worker.beds.remaining import Standing
 from worker.jobs.clock import Clock, machine_time
 from worker.jobs.job import StoredFile
 from worker.jobs.outbox import note_event
+from worker.jobs.pauses import Pauses
 from worker.jobs.tables import JobFileRow, JobRow, PrintEventRow, PrintStateRow
 from worker.spec.errors import JobNotFound, PrintRepeated, PrintsBusy
 from worker.spec.prints import Outcome, PrintEvent
@@ -31,6 +32,10 @@ __all__ = ["PrintStatus", "Printed", "Prints", "fingerprint_of"]
 #: How often an event is tried for while others write, and the longest pause between two tries in seconds.
 _TRIES: Final = 60
 _PAUSE: Final = 0.05
+
+#: Before the files of new runs are tried again after all attempts at them failed: for about a week.
+_PAUSES: Final = Pauses(first=60.0, factor=3.0, longest=21_600.0)
+_MOST_PAUSES: Final = 32
 
 #: Seconds by which a message may seem to be from the future.
 _SLACK: Final = 2.0
@@ -63,13 +68,14 @@ class Printed:
 class PrintStatus:
     """Where a job's printing stands: the number of the last event, and whether files of new runs are to be written.
 
-    ``problem`` is why they could not be written.
+    ``problem`` is why they could not be written, ``retry`` when that is tried again; None: with the next new runs.
     """
 
     revision: int
     standing: Standing
     repack: bool
     problem: dict[str, Any] | None
+    retry: datetime | None = None
 
 
 class Prints:
@@ -148,7 +154,7 @@ class Prints:
         """Return jobs whose new runs need files and that had no message in the last ``quiet_seconds``."""
         enqueued, at = PrintStateRow.enqueued, self._clock.at
         quiet = or_(enqueued.is_(None), enqueued < at(-quiet_seconds), enqueued > at(_SLACK))
-        due = and_(PrintStateRow.repack.is_(True), PrintStateRow.problem.is_(None), quiet)
+        due = and_(PrintStateRow.repack.is_(True), self._to_be_tried(), quiet)
         query = select(PrintStateRow.job_id).join(JobRow, JobRow.id == PrintStateRow.job_id)
         query = query.where(due, JobRow.deleted.is_(None)).order_by(PrintStateRow.job_id).limit(limit)
         with self._database.connect() as connection:
@@ -161,11 +167,15 @@ class Prints:
             connection.execute(statement.values(enqueued=self._clock.at()))
 
     def attempt(self, job_id: str, revision: int) -> int | None:
-        """Count an attempt at the files of this revision; return which it is, or None when another revision is due."""
+        """Count an attempt at the files of this revision; return which it is of those since the last pause.
+
+        None when another revision is due, or none before the pause is over.
+        """
+        again = case((PrintStateRow.problem.is_(None), PrintStateRow.attempts + 1), else_=1)
         statement = (
             update(PrintStateRow)
-            .where(_due(job_id, revision))
-            .values(attempts=PrintStateRow.attempts + 1)
+            .where(_due(job_id, revision), self._to_be_tried())
+            .values(attempts=again, problem=None, retry=None)
             .returning(PrintStateRow.attempts)
         )
         with self._database.begin() as connection:
@@ -195,8 +205,18 @@ class Prints:
         return self._end(job_id, revision, repack=False)
 
     def fail(self, job_id: str, revision: int, problem: dict[str, Any]) -> bool:
-        """Note why the files of this revision cannot be written; the next event asks for them again."""
-        return self._end(job_id, revision, problem=problem)
+        """Note why the files of this revision cannot be written: they are tried again after a pause that grows.
+
+        After so many of them that it is of no use, only with the next event that makes new runs.
+        """
+        with self._database.connect() as connection:
+            before = connection.scalar(select(PrintStateRow.rounds).where(_due(job_id, revision)))
+        rounds = 1 if before is None else before + 1
+        retry = None if rounds > _MOST_PAUSES else self._clock.at(_PAUSES.after(rounds))
+        return self._end(job_id, revision, problem=problem, rounds=rounds, retry=retry)
+
+    def _to_be_tried(self) -> Any:
+        return or_(PrintStateRow.problem.is_(None), self._clock.over(PrintStateRow.retry, _PAUSES.longest))
 
     def _end(self, job_id: str, revision: int, **values: Any) -> bool:
         with self._database.begin() as connection:
@@ -272,7 +292,8 @@ def _advance(connection: Connection, job_id: str, before: PrintStatus | None, nu
     values: dict[str, Any] = {"revision": number, "standing": standing.model_dump(mode="json")}
     first = 0 if before is None else before.standing.next_run
     if any(not one.planned and one.run.number >= first for one in standing.runs):
-        values |= {"repack": True, "enqueued": None, "attempts": 0, "problem": None}  # new runs: their files are due
+        # new runs: their files are due
+        values |= {"repack": True, "enqueued": None, "attempts": 0, "problem": None, "rounds": 0, "retry": None}
     if before is None:
         return _add_new(connection, PrintStateRow, {"job_id": job_id, **values}, "job_id")
     same = and_(PrintStateRow.job_id == job_id, PrintStateRow.revision == before.revision)
@@ -295,11 +316,17 @@ def _count(connection: Connection, statement: Any) -> int:
 
 
 def _status(connection: Connection, job_id: str) -> PrintStatus | None:
-    at = (PrintStateRow.revision, PrintStateRow.standing, PrintStateRow.repack, PrintStateRow.problem)
+    at = (
+        PrintStateRow.revision,
+        PrintStateRow.standing,
+        PrintStateRow.repack,
+        PrintStateRow.problem,
+        PrintStateRow.retry,
+    )
     row = connection.execute(select(*at).where(PrintStateRow.job_id == job_id)).one_or_none()
     if row is None:
         return None
-    return PrintStatus(row.revision, Standing.model_validate(row.standing), row.repack, row.problem)
+    return PrintStatus(row.revision, Standing.model_validate(row.standing), row.repack, row.problem, row.retry)
 
 
 def _spec(connection: Connection, job_id: str) -> str:

@@ -57,8 +57,10 @@ class Repacking:
     def repack(self, job_id: str) -> Repacked:
         """Write the files that the job's new runs lack, until no event came in between."""
         outcome = Repacked.NOTHING
-        while (status := self.prints.status(job_id)) is not None and status.repack and status.problem is None:
+        while (status := self.prints.status(job_id)) is not None and status.repack:
             tries = self.prints.attempt(job_id, status.revision)
+            if tries is None and status.problem is not None:  # it is not time yet, or an event sent its own message
+                return outcome
             if tries is None:
                 continue
             if tries > self.attempts:

@@ -124,6 +124,9 @@ class PrintStateRow(Base):
     enqueued: Mapped[datetime | None] = mapped_column(Moment, default=None)
     attempts: Mapped[int] = mapped_column(default=0)
     problem: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
+    #: How often all attempts failed, and when there are new ones; none: with the next event that makes new runs.
+    rounds: Mapped[int] = mapped_column(default=0, server_default=text("0"))
+    retry: Mapped[datetime | None] = mapped_column(Moment, default=None)
 
     __table_args__ = (Index("print_states_by_repack", "repack", "job_id"),)
 
