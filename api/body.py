@@ -9,7 +9,7 @@ from api.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
 from worker.spec import Spec, loads
 from worker.spec.limits import check_size
 
-__all__ = ["check_type", "read_json", "read_spec"]
+__all__ = ["check_type", "load_spec", "read_json", "read_spec", "spec_body"]
 
 
 async def read_spec(request: Request) -> Spec:
@@ -22,9 +22,17 @@ async def read_spec(request: Request) -> Spec:
         SpecTooLarge: when it asks for more than a spec may.
         SpecError: with each problem of the spec.
     """
-    settings = request.app.state.settings
-    body = await read_json(request, settings.largest_body, "Send it faster, or split the spec.")
-    return await run_in_threadpool(_load, body, settings.most_cells)
+    body = await spec_body(request)
+    return await run_in_threadpool(load_spec, body, request.app.state.settings.most_cells)
+
+
+async def spec_body(request: Request) -> bytes:
+    """Return the body, which is to be a spec; nobody has read it.
+
+    Raises:
+        BodyTypeRefused, BodyTooLarge, BodyTooSlow: as `read_spec`.
+    """
+    return await read_json(request, request.app.state.settings.largest_body, "Send it faster, or split the spec.")
 
 
 async def read_json(request: Request, most: int, remedy: str | None = None) -> bytes:
@@ -44,7 +52,13 @@ async def read_json(request: Request, most: int, remedy: str | None = None) -> b
         raise BodyTooSlow(limit=f"{settings.body_seconds:g} s", remedy=remedy) from None
 
 
-def _load(body: bytes, most_cells: int) -> Spec:
+def load_spec(body: bytes, most_cells: int) -> Spec:
+    """Return the spec that a body says.
+
+    Raises:
+        SpecTooLarge: when it asks for more than a spec may.
+        SpecError: with each problem of the spec.
+    """
     spec = loads(body)
     check_size(spec, most_cells)
     return spec

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field
 from starlette.concurrency import run_in_threadpool
 
-from api.body import read_spec
+from api.body import load_spec, spec_body
 from api.documents import JobDocument, JobPage, job_document, job_page
 from api.errors import (
     BodyTooLarge,
@@ -23,7 +23,7 @@ from api.errors import (
     RequestInFlight,
 )
 from api.flights import FLIGHT_PARAMETER, Flight, flight
-from api.preferences import APPLIED, PREFER_PARAMETER, Preferences, preferences
+from api.preferences import APPLIED, PREFER_PARAMETER, Preferences, preferred
 from api.problems import refusals
 from api.ranges import entity_tag, tag_listed
 from api.service import JobEngine
@@ -33,7 +33,6 @@ from api.watching import watch_of
 from worker.jobs.engine import Engine
 from worker.jobs.job import Job, State
 from worker.jobs.listing import Filters
-from worker.spec import Spec
 from worker.spec.errors import (
     BlobMissing,
     FileNotInJob,
@@ -128,6 +127,7 @@ _PAUSE: Final = "1"
 @router.post(
     "",
     status_code=HTTPStatus.ACCEPTED,
+    response_model=JobDocument,
     operation_id="submitJob",
     summary="Submit a job",
     responses={
@@ -156,29 +156,33 @@ _PAUSE: Final = "1"
 )
 async def submit_job(
     request: Request,
-    response: Response,
     *,
     engine: JobEngine,
     flown: Annotated[Flight, Depends(flight)],
-    preferred: Annotated[Preferences, Depends(preferences)],
-    spec: Annotated[Spec, Depends(read_spec)],
+    preferred: Annotated[Preferences, Depends(preferred)],
+    body: Annotated[bytes, Depends(spec_body)],
     webhook: _Named = [],  # noqa: B006
-) -> JobDocument:
+) -> Response:
     """Take a spec; parts and manifest are made by a worker. Follow the job at its address.
 
     Sent again under the same Idempotency-Key, it is answered with the job that it made the first time.
     """
-    job = await run_in_threadpool(engine.submit, spec, webhooks=webhook, key=flown.key)
+    job = await run_in_threadpool(_submit, engine, body, webhook, flown.key)
     flown.land()
     if preferred.wait:
         job = await watch_of(request).ended(engine, job, preferred.wait)
-    response.headers.update(preferred.applied())
-    response.headers.update({} if job.ended else {"Retry-After": _PAUSE})
-    if preferred.wait and job.ended:
-        response.status_code = HTTPStatus.CREATED
     document = job_document(request, job)
-    response.headers["Location"] = document.links.self
-    return document
+    headers = {**preferred.applied(), "Location": document.links.self}
+    if not job.ended:
+        headers["Retry-After"] = _PAUSE
+    status = HTTPStatus.CREATED if preferred.wait and job.ended else HTTPStatus.ACCEPTED
+    # as bytes: it is a valid document already, and is not checked and copied once more
+    return Response(document.model_dump_json(), status, headers, media_type="application/json")
+
+
+def _submit(engine: Engine, body: bytes, webhooks: list[str], key: str | None) -> Job:
+    """Read the spec and keep the job, in one go, so that one change of threads is enough."""
+    return engine.submit(load_spec(body, engine.settings.most_cells), webhooks=webhooks, key=key)
 
 
 @router.head("", include_in_schema=False)
@@ -237,7 +241,7 @@ def list_jobs(request: Request, response: Response, engine: JobEngine, page: Ann
     },
 )
 async def get_job(
-    request: Request, engine: JobEngine, job_id: str, preferred: Annotated[Preferences, Depends(preferences)]
+    request: Request, engine: JobEngine, job_id: str, preferred: Annotated[Preferences, Depends(preferred)]
 ) -> Response:
     """Tell how far a job is.
 

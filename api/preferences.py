@@ -9,7 +9,7 @@ from fastapi import Request
 
 from api.errors import HeaderRefused
 
-__all__ = ["APPLIED", "LONGEST_WAIT", "PREFER_PARAMETER", "Preferences", "preferences"]
+__all__ = ["APPLIED", "LONGEST_WAIT", "PREFER_PARAMETER", "Preferences", "preferences", "preferred"]
 
 #: Most seconds for which an answer is held back; whoever prefers more gets as many.
 LONGEST_WAIT: Final = 60
@@ -63,6 +63,15 @@ def preferences(request: Request) -> Preferences:
     if (seconds := found.get("wait")) is not None and not _SECONDS.fullmatch(seconds):
         raise HeaderRefused("Prefer says no seconds to wait.", value=seconds, limit="wait=N, in whole seconds")
     return Preferences(min(int(seconds or 0), LONGEST_WAIT), "respond-async" in found)
+
+
+async def preferred(request: Request) -> Preferences:
+    """Return the same to a route; as a dependency that is not asynchronous it would cost a change of threads.
+
+    Raises:
+        HeaderRefused: when the seconds to wait are no number.
+    """
+    return preferences(request)
 
 
 def _read(field: str) -> Iterator[tuple[str, str]]:

@@ -19,8 +19,11 @@ _log = logging.getLogger(__name__)
 _PAUSE: Final = 5.0
 
 
-def engine_of(request: Request) -> Engine:
-    """Return the engine of the app, as the one who asks may use it: jobs of others are not there."""
+async def engine_of(request: Request) -> Engine:
+    """Return the engine of the app, as the one who asks may use it: jobs of others are not there.
+
+    It is asynchronous because any other dependency costs each request a change of threads.
+    """
     return cast("Engine", request.app.state.engine).on_behalf_of(caller_of(request))
 
 

@@ -10,11 +10,10 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from datetime import datetime
+from functools import partial
 from typing import Final, Self
 
-from kombu.exceptions import OperationalError
 from obstore.exceptions import BaseError as StoreError
-from redis.exceptions import RedisError
 from sqlalchemy import Engine as Database
 from sqlalchemy.exc import SQLAlchemyError
 
@@ -33,10 +32,12 @@ from worker.jobs.prints import Prints
 from worker.jobs.reach import Reach, read_ports
 from worker.jobs.records import Records
 from worker.jobs.repeats import Repeat
+from worker.jobs.sender import BROKER_FAULTS, Sender
 from worker.jobs.settings import Settings
 from worker.jobs.tracing import carried, span
 from worker.jobs.upkeep import Upkeep
 from worker.jobs.vitals import Vitals
+from worker.jobs.waker import Waker
 from worker.jobs.webhooks import Webhooks
 from worker.jobs.wholeness import whole
 from worker.spec import Spec
@@ -83,6 +84,9 @@ class Engine:
         self._records = Records(database, settings.public_url)
         self._blobs = blobs
         self._app = make_app(settings, "send")
+        self._sender = Sender(self._app)
+        #: Wakes workers for jobs that are submitted; started, it does so in a thread of its own.
+        self.waker = Waker(self._sender, partial(self._records.enqueued, new=True))
         self._deletion = Deletion(database, blobs)
         self._upkeep = Upkeep(settings, database, blobs, self.requeue)
         self._caller = LOCAL
@@ -112,7 +116,9 @@ class Engine:
 
     def close(self) -> None:
         """Give back all connections."""
+        self.waker.close()
         self._upkeep.resign()
+        self._sender.close()
         self._app.close()
         self._database.dispose()
 
@@ -258,6 +264,7 @@ class Engine:
         Raises:
             BrokerUnavailable: when the broker does not answer; the jobs go on waiting.
         """
+        self.waker.write_down()
         count, begun, lost = 0, time.monotonic(), self._waits() and self._queue_lost()
         while True:
             # of a queue that was lost, all is sent again that was not sent since this began
@@ -289,7 +296,7 @@ class Engine:
         try:
             with self._app.connection_for_write() as connection:
                 connection.default_channel.client.ping()  # `connect` would try again after two seconds
-        except _BROKER_FAULTS:
+        except BROKER_FAULTS:
             found.append("broker")
         try:
             self._blobs.check()
@@ -301,10 +308,7 @@ class Engine:
 
     def wake(self, job_id: str) -> None:
         """Wake a worker for this job, if the broker answers; else `requeue` finds the job."""
-        try:
-            self._send([job_id])
-        except BrokerUnavailable as error:
-            _log.warning("Job %s waits: %s", job_id, error)
+        self.waker.wake(job_id)
 
     def wake_repack(self, job_id: str) -> None:
         """Have a worker write the files of the job's new runs, if the broker answers; else `requeue` finds the job."""
@@ -417,7 +421,7 @@ class Engine:
             for piece in pieces:
                 options = {"retry": False, "expires": self.settings.job_seconds}
                 self._app.send_task(BUILD_PARTS, args=[job_id, key, *piece], **options)
-        except _BROKER_FAULTS as error:
+        except BROKER_FAULTS as error:
             _log.warning("Job %s goes on without help: %s", job_id, type(error).__name__)
 
     def _waits(self) -> bool:
@@ -438,11 +442,11 @@ class Engine:
         try:
             with self._app.connection_for_write() as connection:
                 return connection.default_channel.client.hget(_MARK, "kept") is None
-        except _BROKER_FAULTS as error:
+        except BROKER_FAULTS as error:
             raise BrokerUnavailable(value=type(error).__name__) from error
 
     def _mark_queue(self) -> None:
-        with suppress(*_BROKER_FAULTS), self._app.connection_for_write() as connection:
+        with suppress(*BROKER_FAULTS), self._app.connection_for_write() as connection:
             connection.default_channel.client.hset(_MARK, "kept", "1")
 
     def _ready(self, job_id: str) -> None:
@@ -461,17 +465,7 @@ class Engine:
         self._send_each(GATHER_BATCH, batch_ids, self.batches.enqueued)
 
     def _send_each(self, task: str, job_ids: list[str], enqueued: Callable[[list[str]], None]) -> None:
-        sent: list[str] = []
-        try:
-            for job_id in job_ids:
-                self._app.send_task(task, args=[job_id], retry=False, headers=carried())
-                sent.append(job_id)
-        except _BROKER_FAULTS as error:
-            raise BrokerUnavailable(value=type(error).__name__) from error
-        finally:
-            if sent:
-                enqueued(sent)
-
-
-#: What sending raises when the broker is away.
-_BROKER_FAULTS: Final[tuple[type[Exception], ...]] = (OperationalError, RedisError, OSError)
+        for start in range(0, len(job_ids), _MOST):
+            some = job_ids[start : start + _MOST]
+            self._sender.send(task, [(job_id, carried()) for job_id in some])
+            enqueued(some)

@@ -7,6 +7,7 @@ socket's air is where the inset is larger, so a foot is the same polyline moved 
 
 import itertools
 from dataclasses import dataclass
+from functools import lru_cache
 from math import ceil, hypot, sqrt
 from typing import Final, TypeAlias
 
@@ -125,6 +126,7 @@ class Joint:
         return self.foot_levels()[-1][1]
 
 
+@lru_cache(maxsize=256)  # most specs have the same joint
 def _offset(levels: Levels, distance: float) -> Levels:
     """Return the mitred parallel of a rising polyline, ``distance`` towards larger insets, from z 0 up."""
     lines: list[tuple[float, float, float, float]] = []

@@ -113,6 +113,8 @@ class LengthBounds:
         return length
 
     def _checked(self, value: object) -> float:
+        if (type(value) is float or type(value) is int) and self.least <= value <= self.most:
+            return value + 0.0  # nearly every length is such a number, and a spec has hundreds
         try:
             return self.check(value)
         except LengthError as error:

@@ -17,6 +17,10 @@ _TURNING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2
 
 
 def _shown(text: str) -> str:
+    if text.isprintable() and text.strip():
+        return (
+            text  # it has no sign of another category than letters, marks, numbers, punctuation, symbols and the space
+        )
     for place, sign in enumerate(text):
         if unicodedata.category(sign) in _UNSHOWN or sign in _TURNING:
             message = f"Character {place + 1} is a control character."
