@@ -13,6 +13,7 @@ from worker.jobs.database import open_database
 from worker.jobs.keys import Keys
 from worker.jobs.settings import Settings
 from worker.jobs.tables import KeyRow
+from worker.jobs.vitals import Vitals
 from worker.spec.errors import QuotaReached, SettingsError
 
 
@@ -162,6 +163,25 @@ def test_bytes_are_counted_until_the_job_is_removed(records, blobs, database):
     assert caught.value.limit == "10 bytes"
     assert caught.value.wait is None
     assert Deletion(database, blobs).mark(job.id)
+    assert records.add("x", "{}", owner="k", quotas=quotas)
+
+
+def test_bytes_of_a_batch_are_counted_until_it_is_removed(records, database):
+    from worker.jobs.batches import Batches, Judged  # noqa: PLC0415 - for this alone
+    from worker.jobs.job import StoredFile  # noqa: PLC0415 - as above
+
+    batches, quotas = Batches(database), Quotas(bytes=10)
+    batch, (job,) = batches.add("all", [Judged("x", "{}")], owner="k", quotas=quotas)
+    assert records.cancel(job)
+    token = batches.claim(batch, lease_seconds=60.0, attempts=3)
+    files = [StoredFile(name, "x/y", 5, "0", f"batches/{batch}/{name}") for name in "ab"]
+    assert batches.finish(batch, token, files)
+    with pytest.raises(QuotaReached) as caught:
+        records.add("x", "{}", owner="k", quotas=quotas)
+    assert (caught.value.value, "batches" in caught.value.remedy) == (10, True)
+    assert Vitals(database).figures().kept_bytes == 10
+    assert records.add("x", "{}", owner="another", quotas=quotas)
+    assert batches.remove(batch)
     assert records.add("x", "{}", owner="k", quotas=quotas)
 
 

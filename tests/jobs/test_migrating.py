@@ -5,11 +5,12 @@ import warnings
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from sqlalchemy import create_engine, inspect, text
+from sqlalchemy import create_engine, inspect, select, text
 
 from worker.jobs.database import open_database
 from worker.jobs.migrating import HEAD, _upgrade
-from worker.jobs.tables import Base
+from worker.jobs.prints import Prints
+from worker.jobs.tables import Base, BatchRow
 from worker.spec.errors import SettingsError
 
 
@@ -41,6 +42,33 @@ def test_the_changes_one_by_one_make_the_tables_of_today(url):
         assert connection.scalar(text("SELECT version_num FROM alembic_version")) == HEAD
     database.dispose()
     open_database(url).dispose()  # and has nothing left to do
+
+
+_BEFORE = """
+INSERT INTO jobs
+    (id, name, state, spec, created, updated, attempts, progress_done, progress_total, owner, bytes, revision)
+    VALUES ('j', '', 'succeeded', '{}', '2026-01-01 00:00:00', '2026-01-01 00:00:00', 0, 0, 0, 'o', 0, 1);
+INSERT INTO print_states (job_id, revision, standing, repack, attempts, problem)
+    VALUES ('j', 1, '{}', true, 3, '{"detail": "no"}');
+INSERT INTO batches (id, owner, name, state, created, attempts)
+    VALUES ('b', 'o', '', 'ended', '2026-01-01 00:00:00', 0);
+INSERT INTO batch_files (batch_id, name, media_type, bytes, sha256, key)
+    VALUES ('b', 'x', '', 3, '', 'x'), ('b', 'y', '', 4, '', 'y')
+"""
+
+
+def test_what_the_first_version_wrote_is_taken_along(url):
+    database = _engine(url)
+    with database.begin() as connection:
+        _upgrade(connection, "0001")
+        for statement in _BEFORE.split(";"):
+            connection.exec_driver_sql(statement)
+    database.dispose()
+    database = open_database(url)
+    with database.connect() as connection:
+        assert connection.scalar(select(BatchRow.bytes)) == 7
+    assert Prints(database).waiting(quiet_seconds=60.0, limit=9) == ["j"]  # it was given up, and is tried again
+    database.dispose()
 
 
 def test_an_empty_database_gets_them_at_once(url):

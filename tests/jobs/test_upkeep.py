@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from worker.jobs.batches import Batches, Judged
 from worker.jobs.blobs import Blobs
 from worker.jobs.claims import PartClaims
 from worker.jobs.engine import Engine
@@ -95,6 +96,26 @@ def test_what_records_name_stays_and_the_rest_goes(records, blobs, sweep):
     assert parts.find(kept.digest, kept.limits) == kept
 
 
+def test_of_a_batch_what_its_record_names_stays_and_nothing_goes_before_its_end(records, database, blobs, sweep):
+    batches, files = Batches(database), {}
+    for name in ("ended", "gathering"):
+        batch, (job,) = batches.add(name, [Judged("bench left", "{}")], owner="o")
+        assert records.cancel(job)
+        token = batches.claim(batch, lease_seconds=60.0, attempts=3)
+        files[name] = StoredFile("run-01.3mf", "model/3mf", 2, "0" * 64, f"batches/{batch}/1-run-01.3mf")
+        for key in (files[name].key, f"batches/{batch}/0-run-01.3mf", f"batches/{'0' * 26}/0-manifest.json"):
+            blobs.put(key, b"{}")
+        if name == "ended":
+            assert batches.finish(batch, token, [files[name]])
+    assert _once(Sweep(database, blobs, 3600.0)) == 0  # too young
+    assert _once(sweep) == 2
+    left = {one.key for one in blobs.under("batches")}
+    assert left == {files["ended"].key, files["gathering"].key, f"batches/{batch}/0-run-01.3mf"}
+    assert batches.fail(batch, token, {})
+    assert _once(sweep) == 2  # without a manifest no file is named
+    assert {one.key for one in blobs.under("batches")} == {files["ended"].key}
+
+
 def test_a_part_that_is_being_built_is_left_alone(database, blobs, sweep):
     part, claims = _part("0d" * 32), PartClaims(database)
     blobs.put(part.key(part.files[0]), b"solid")
@@ -106,14 +127,19 @@ def test_a_part_that_is_being_built_is_left_alone(database, blobs, sweep):
 
 def test_one_pass_is_bounded_and_the_next_goes_on(blobs, sweep, monkeypatch):
     monkeypatch.setattr("worker.jobs.sweep._JOBS", 2)
+    monkeypatch.setattr("worker.jobs.sweep._BATCHES", 1)
     for number in range(5):
         blobs.put(f"jobs/{number:026}/x", b"x")
+    for number in range(3):
+        blobs.put(f"batches/{number:026}/x", b"x")
     place, counts = Place(), []
     for _ in range(3):
         place, removed = sweep.run(place)
         counts.append(removed)
-    assert counts == [2, 2, 1]
+    assert counts == [3, 3, 2]
     assert Place.read(place.write()) == place == Place(share=48)
+    assert Place.read(Place("j", 3, "b").write()) == Place("j", 3, "b")
+    assert Place.read("j 3") == Place("j", 3)  # as an earlier version wrote it
     assert Place.read("nonsense") == Place.read(None) == Place()
 
 

@@ -204,7 +204,8 @@ class Batches:
             for file in files
         ]  # fmt: skip
         with self._database.begin() as connection:
-            if _count(connection, _held(batch_id, token).values(**_ended())) != 1:
+            size = sum(file.bytes for file in files)
+            if _count(connection, _held(batch_id, token).values(**_ended(), bytes=size)) != 1:
                 return False
             if rows:
                 connection.execute(insert(BatchFileRow), rows)

@@ -10,7 +10,7 @@ from worker.spec.errors import SettingsError
 __all__ = ["HEAD", "migrate"]
 
 #: The last change in `worker.jobs.migrations.versions`.
-HEAD: Final = "0002"
+HEAD: Final = "0003"
 
 _VERSIONS: Final = "alembic_version"
 
@@ -64,11 +64,11 @@ def _begin(connection: Connection) -> None:
     connection.execute(text(f"INSERT INTO {_VERSIONS} VALUES ('{HEAD}')"))  # noqa: S608 - constants
 
 
-def _upgrade(connection: Connection) -> None:
+def _upgrade(connection: Connection, version: str = HEAD) -> None:
     from alembic import command  # noqa: PLC0415 - half a second that an up to date database does not need
     from alembic.config import Config  # noqa: PLC0415 - as above
 
     config = Config()
     config.set_main_option("script_location", "worker.jobs:migrations")
     config.attributes["connection"] = connection
-    command.upgrade(config, "head")
+    command.upgrade(config, version)

@@ -1,8 +1,8 @@
 """The orphan sweep: removes files that no record names.
 
-Files come before the record that names them, so one without a record may be on its way there. What belongs to a job is
-looked at only after the job's end, which is final; a part's files only under the claim that whoever builds it would
-have to take; and neither before a safe age. One pass does a bounded piece of the work and the next goes on behind it.
+Files come before the record that names them, so one without a record may be on its way there. What belongs to a job or
+a batch is looked at only after its end, which is final; a part's files only under the claim that whoever builds it
+would have to take; and none before a safe age. One pass does a bounded piece of the work and the next goes on behind.
 """
 
 import logging
@@ -20,14 +20,15 @@ from worker.jobs.claims import PartClaims
 from worker.jobs.clock import machine_time
 from worker.jobs.job import ENDED
 from worker.jobs.parts import part_key
-from worker.jobs.tables import JobFileRow, JobRow, PartRow
+from worker.jobs.tables import BatchFileRow, BatchRow, JobFileRow, JobRow, PartRow
 
 __all__ = ["FAULTS", "Place", "Sweep"]
 
 _log = logging.getLogger(__name__)
 
-#: Jobs, and shares of the parts by the first two digits of their digests, looked through in one pass.
+#: Jobs, batches, and shares of the parts by the first two digits of their digests, looked through in one pass.
 _JOBS: Final = 200
+_BATCHES: Final = 200
 _SHARES: Final = 16
 _ALL_SHARES: Final = 256
 
@@ -37,20 +38,21 @@ _KEYS: Final = 400
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """How far the sweep got: the last job looked through, and the next share of the parts."""
+    """How far the sweep got: the last job and the last batch looked through, and the next share of the parts."""
 
     job: str = ""
     share: int = 0
+    batch: str = ""
 
     @classmethod
     def read(cls, text: str | None) -> "Place":
         """Read what `write` wrote; what cannot be read is the beginning."""
-        job, _, share = (text or "").partition(" ")
-        return cls(job, int(share) % _ALL_SHARES) if share.isdecimal() else cls()
+        job, share, batch = [*(text or "").split(" "), "", ""][:3]
+        return cls(job, int(share) % _ALL_SHARES, batch) if share.isdecimal() else cls()
 
     def write(self) -> str:
         """Write the place down."""
-        return f"{self.job} {self.share}"
+        return f"{self.job} {self.share} {self.batch}"
 
 
 class Sweep:
@@ -70,39 +72,44 @@ class Sweep:
         """
         before = machine_time() - self._safe
         removed = self._blobs.sweep_unfinished(before)
-        jobs = sorted(one for one in self._blobs.folders("jobs") if one > place.job)
-        for one in jobs[:_JOBS]:
-            removed += self._job(one, before)
+        job, of_jobs = self._ended("jobs", place.job, _JOBS, before)
+        batch, of_batches = self._ended("batches", place.batch, _BATCHES, before)
+        removed += of_jobs + of_batches
         for number in range(place.share, place.share + _SHARES):
             removed += self._share(number % _ALL_SHARES, before)
         PartClaims(self._database).tidy()
-        following = jobs[_JOBS - 1] if len(jobs) > _JOBS else ""
         if removed:
             _log.info("%d files that no record names were removed.", removed)
-        return Place(following, (place.share + _SHARES) % _ALL_SHARES), removed
+        return Place(job, (place.share + _SHARES) % _ALL_SHARES, batch), removed
 
-    def _job(self, job_id: str, before: datetime) -> int:
-        old = self._old(f"jobs/{job_id}", before)
+    def _ended(self, folder: str, last: str, most: int, before: datetime) -> tuple[str, int]:
+        """Look through what belongs to jobs or batches behind the last one; return the next last, and how many went."""
+        found = sorted(one for one in self._blobs.folders(folder) if one > last)
+        removed = sum(self._of_one(folder, one, before) for one in found[:most])
+        return found[most - 1] if len(found) > most else "", removed
+
+    def _of_one(self, folder: str, identity: str, before: datetime) -> int:
+        old = self._old(f"{folder}/{identity}", before)
         if not old:
             return 0
+        row, ends, files = _OWNERS[folder]
         with self._database.connect() as connection:
-            state = connection.scalar(select(JobRow.state).where(JobRow.id == job_id))
-        if state is not None and state not in ENDED:
+            state = connection.scalar(select(row.state).where(row.id == identity))
+        if state is not None and state not in ends:
             return 0
-        orphans = set(old) - self._of_jobs(old)
-        return self._remove(orphans)
+        return self._remove(set(old) - self._named(old, files))
 
     def _share(self, number: int, before: datetime) -> int:
         old = self._old(f"parts/{number:02x}", before)
         removed = 0
-        for digest, keys in _by_digest(set(old) - self._of_jobs(old)).items():
+        for digest, keys in _by_digest(set(old) - self._named(old)).items():
             orphans = keys - self._of_parts(digest)
             claims = PartClaims(self._database)
             if not orphans or not claims.take(digest):
                 continue
             try:  # again, under the claim: somebody may just have kept the part
                 now = {one.key for one in self._blobs.under(f"parts/{number:02x}/{digest}") if one.modified < before}
-                removed += self._remove((orphans & now) - self._of_jobs(orphans) - self._of_parts(digest))
+                removed += self._remove((orphans & now) - self._named(orphans) - self._of_parts(digest))
             finally:
                 claims.drop(digest)
         return removed
@@ -110,12 +117,12 @@ class Sweep:
     def _old(self, prefix: str, before: datetime) -> list[str]:
         return [one.key for one in self._blobs.under(prefix) if one.modified < before]
 
-    def _of_jobs(self, keys: Iterable[str]) -> set[str]:
-        """Return those of the keys that jobs name."""
+    def _named(self, keys: Iterable[str], files: type[JobFileRow | BatchFileRow] = JobFileRow) -> set[str]:
+        """Return those of the keys that jobs (or batches) name."""
         found: set[str] = set()
         with self._database.connect() as connection:
             for some in _pieces(list(keys)):
-                found.update(connection.scalars(select(JobFileRow.key).where(JobFileRow.key.in_(some))))
+                found.update(connection.scalars(select(files.key).where(files.key.in_(some))))
         return found
 
     def _of_parts(self, digest: str) -> set[str]:
@@ -132,6 +139,12 @@ class Sweep:
             self._blobs.delete(key)
         return len(keys)
 
+
+#: What the folders belong to: its row, the states in which it has ended, and the rows of its files.
+_OWNERS: Final[dict[str, tuple[type[JobRow | BatchRow], Collection[str], type[JobFileRow | BatchFileRow]]]] = {
+    "jobs": (JobRow, ENDED, JobFileRow),
+    "batches": (BatchRow, ("ended",), BatchFileRow),
+}
 
 #: What may be away while a sweep goes on.
 FAULTS: Final = (SQLAlchemyError, StoreError, OSError)

@@ -125,7 +125,7 @@ class PrintStateRow(Base):
     attempts: Mapped[int] = mapped_column(default=0)
     problem: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
     #: How often all attempts failed, and when there are new ones; none: with the next event that makes new runs.
-    rounds: Mapped[int] = mapped_column(default=0, server_default=text("0"))
+    rounds: Mapped[int] = mapped_column(default=0, server_default="0")
     retry: Mapped[datetime | None] = mapped_column(Moment, default=None)
 
     __table_args__ = (Index("print_states_by_repack", "repack", "job_id"),)
@@ -280,8 +280,10 @@ class BatchRow(Base):
     attempts: Mapped[int] = mapped_column(default=0)
     #: Why there is no manifest.
     problem: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
+    #: What its own files come to.
+    bytes: Mapped[int] = mapped_column(BigInteger, default=0, server_default="0")
 
-    __table_args__ = (Index("batches_by_state", "state", "id"),)
+    __table_args__ = (Index("batches_by_state", "state", "id"), Index("batches_by_owner", "owner", "id"))
 
 
 class BatchEntryRow(Base):
@@ -310,6 +312,8 @@ class BatchFileRow(Base):
     bytes: Mapped[int] = mapped_column(BigInteger)
     sha256: Mapped[str] = mapped_column(Text)
     key: Mapped[str] = mapped_column(Text)
+
+    __table_args__ = (Index("batch_files_by_key", "key"),)
 
 
 class HeartbeatRow(Base):

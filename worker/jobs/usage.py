@@ -8,13 +8,15 @@ from sqlalchemy.dialects import postgresql, sqlite
 
 from worker.jobs.caller import Quotas
 from worker.jobs.job import ENDED
-from worker.jobs.tables import JobRow, UsageRow
+from worker.jobs.tables import BatchRow, JobRow, UsageRow
 from worker.spec.errors import QuotaReached
 
 __all__ = ["admit"]
 
 #: Seconds after which a key with too many jobs under way may ask again.
 _SOON = 10
+
+_MAKE_ROOM = "Remove what has ended: DELETE /v1/jobs/{id}/files or /v1/batches/{id}/files."
 
 
 def admit(connection: Connection, owner: str, quotas: Quotas, now: datetime) -> None:
@@ -41,11 +43,12 @@ def admit(connection: Connection, owner: str, quotas: Quotas, now: datetime) -> 
                 f"{quotas.waiting} jobs queued or running", "Wait until one has ended, or cancel one.", _SOON,
             )  # fmt: skip
     if quotas.bytes:
-        query = select(func.sum(JobRow.bytes)).where(JobRow.owner == owner, JobRow.deleted.is_(None))
-        if (kept := int(connection.scalar(query) or 0)) >= quotas.bytes:
+        of_jobs = select(func.sum(JobRow.bytes)).where(JobRow.owner == owner, JobRow.deleted.is_(None))
+        of_batches = select(func.sum(BatchRow.bytes)).where(BatchRow.owner == owner)
+        if (kept := sum(int(connection.scalar(one) or 0) for one in (of_jobs, of_batches))) >= quotas.bytes:
             raise _refused(
                 "The key keeps as many results as it may.", kept,
-                f"{quotas.bytes} bytes", "Remove jobs that have ended: DELETE /v1/jobs/{id}/files.", None,
+                f"{quotas.bytes} bytes", _MAKE_ROOM, None,
             )  # fmt: skip
 
 

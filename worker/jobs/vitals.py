@@ -9,7 +9,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 
 from worker.jobs.clock import Clock
 from worker.jobs.job import State
-from worker.jobs.tables import HeartbeatRow, JobRow, OutboxRow, PartRow, WebhookRow
+from worker.jobs.tables import BatchRow, HeartbeatRow, JobRow, OutboxRow, PartRow, WebhookRow
 
 __all__ = ["Figures", "Vitals"]
 
@@ -75,6 +75,7 @@ class Vitals:
             jobs = select(JobRow.state, func.count()).where(there).group_by(JobRow.state)
             kept = select(func.sum(JobRow.attempts), func.sum(JobRow.bytes)).where(there)
             attempts, size = connection.execute(kept).one()
+            of_batches = connection.scalar(select(func.sum(BatchRow.bytes)))
             queued = connection.scalar(select(func.min(JobRow.created)).where(there, JobRow.state == "queued"))
             messages, first = connection.execute(select(func.count(), func.min(OutboxRow.created))).one()
             webhooks = select(WebhookRow.state, func.count()).group_by(WebhookRow.state)
@@ -82,7 +83,7 @@ class Vitals:
                 jobs={**dict.fromkeys(_STATES, 0), **_pairs(connection, jobs)},
                 oldest_queued=_age(now, queued),
                 attempts=int(attempts or 0),
-                kept_bytes=int(size or 0),
+                kept_bytes=int(size or 0) + int(of_batches or 0),
                 parts=connection.scalar(select(func.count()).select_from(PartRow)) or 0,
                 workers=self._workers(connection),
                 messages=messages,

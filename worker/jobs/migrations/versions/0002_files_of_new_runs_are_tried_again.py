@@ -14,7 +14,7 @@ down_revision = "0001"
 def upgrade() -> None:
     """Make the change."""
     with op.batch_alter_table("print_states", schema=None) as batch_op:
-        batch_op.add_column(sa.Column("rounds", sa.Integer(), server_default=sa.text("0"), nullable=False))
+        batch_op.add_column(sa.Column("rounds", sa.Integer(), server_default="0", nullable=False))
         batch_op.add_column(sa.Column("retry", Moment(timezone=True), nullable=True))
     states = sa.table("print_states", sa.column("problem"), sa.column("retry", Moment(timezone=True)))
     given_up = states.update().where(states.c.problem.is_not(None))
