@@ -78,3 +78,10 @@ def test_it_ends_when_it_is_told_to(settings):
 def test_an_address_that_cannot_be_had_is_told():
     with pytest.raises(SettingsError, match="Cannot listen"):
         listen("192.0.2.1", 0)  # RFC 5737: nobody's own
+
+
+def test_no_answer_on_a_kept_connection_waits_for_an_acknowledgement():
+    with listen("127.0.0.1", 0) as listener, socket.create_connection(listener.getsockname()):
+        connection, _ = listener.accept()
+        with connection:
+            assert connection.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
