@@ -1,6 +1,7 @@
 """What holds for all tests."""
 
 import os
+import signal
 import time
 
 import pytest
@@ -10,6 +11,12 @@ from hypothesis import settings
 # CI tries the same examples each time, so that a change is judged by what it changed; elsewhere each run tries new ones
 settings.register_profile("drawerwright", deadline=None, derandomize="CI" in os.environ)
 settings.load_profile("drawerwright")
+
+
+def pytest_configure():
+    """Heed Ctrl-C: what a shell starts in its background ignores it, and so would all that the tests start."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_collection_modifyitems(items):
