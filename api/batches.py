@@ -231,8 +231,8 @@ def remove_batch(engine: JobEngine, batch_id: str) -> None:
     engine.remove_batch(batch_id)
 
 
-def _answers(description: str, media_type: str) -> dict[int | str, dict[str, Any]]:
-    told = file_answers(description, media_type)
+def _answers(description: str, *media_types: str) -> dict[int | str, dict[str, Any]]:
+    told = file_answers(description, *media_types)
     own = refusals(BatchNotFound, FileNotInJob, BatchNotReady, BlobMissing, PreconditionFailed)
     return {**told, **{status: answer for status, answer in own.items() if status in told}}
 
@@ -262,7 +262,7 @@ def get_batch_manifest(request: Request, engine: JobEngine, batch_id: str) -> Re
     return file_response(request, engine, engine.batch_file(batch_id, MANIFEST_NAME), attachment=False)
 
 
-_FILE_ANSWERS: Final = _answers("The 3MF of a run.", THREEMF_TYPE)
+_FILE_ANSWERS: Final = _answers("The 3MF of a run, or the manifest.", THREEMF_TYPE, JSON_TYPE)
 
 
 @router.head(
@@ -280,7 +280,7 @@ _FILE_ANSWERS: Final = _answers("The 3MF of a run.", THREEMF_TYPE)
     response_class=Response,
 )
 def get_batch_file(request: Request, engine: JobEngine, batch_id: str, name: str) -> Response:
-    """Hand out the 3MF of a run over all jobs."""
+    """Hand out the 3MF of a run over all jobs, or the manifest as a file."""
     if not _FILE_NAME.fullmatch(name):
         engine.batch(batch_id)
         raise FileNotInJob("The batch has no such file.", value=name)

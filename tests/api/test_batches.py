@@ -140,7 +140,10 @@ def test_a_cancelled_batch_is_gathered_and_removed(service, settings, records, s
     )
     tag = manifest.headers["etag"]
     assert service.get(f"{at}/manifest", headers={"If-None-Match": tag}).status_code == 304
-    assert service.get(f"{at}/files/manifest.json").content == manifest.content
+    file = service.get(f"{at}/files/manifest.json")
+    assert file.content == manifest.content
+    told = published["paths"]["/v1/batches/{batch_id}/files/{name}"]["get"]["responses"]["200"]["content"]
+    assert file.headers["content-type"] in told
     assert service.get(f"{at}/files/run-01.3mf").status_code == 404
     assert service.delete(f"{at}/files").status_code == 204
     assert service.get(at).status_code == 404

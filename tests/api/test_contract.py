@@ -141,3 +141,20 @@ def test_each_body_and_each_answer_in_json_has_an_example_of_its_schema(publishe
                 jsonschema.Draft202012Validator(schema).validate(value)
     assert lacking == []
     assert len(checked) > 20
+
+
+def test_links_lead_from_what_is_made_to_all_that_can_be_asked_of_it(published):
+    operations = [one for path in published["paths"].values() for one in path.values()]
+    linked = {
+        link["operationId"]
+        for operation in operations
+        for answer in operation["responses"].values()
+        for link in answer.get("links", {}).values()
+    }
+    asked = {
+        operation["operationId"]
+        for path, methods in published["paths"].items()
+        for method, operation in methods.items()
+        if method != "head" and any(one in path for one in ("{job_id}", "{batch_id}", "{webhook_id}"))
+    }
+    assert asked - linked == {"followJob"}

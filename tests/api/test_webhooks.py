@@ -82,6 +82,17 @@ def test_what_cannot_be_used_is_refused(service, body, pointer):
     assert "word" not in answer.text.replace("password", "")
 
 
+def test_the_contract_tells_which_address_and_events_can_be_used_at_all(service):
+    components = service.get("/openapi.json").json()["components"]
+    schema = {"$ref": "#/components/schemas/WebhookRequest", "components": components}
+    for good in ({"url": _URL}, {"url": "HTTP://home.example:8080/a@b?c", "events": ["job.failed"]}):
+        jsonschema.validate(good, schema)
+        assert service.post("/v1/webhooks", json=good).status_code == 201
+    for bad in ({"url": "0"}, {"url": "ftp://home.example/"}, {"url": _URL, "events": ["job.failed", "job.failed"]}):
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(bad, schema)
+
+
 def test_a_job_names_its_webhooks(service, spec, make):
     made = make(jobs="named")
     assert service.post(f"/v1/jobs?webhook={made['id']}", json=spec).status_code == 202

@@ -27,10 +27,13 @@ class WebhookRequest(Noun):
 
     url: Annotated[str, Field(strict=True, min_length=1, max_length=2_000)] = Field(
         description="https:// or http://. The host must have global addresses only, or ones that the service allows; "
-        "it is looked up for each message. Redirects are not followed."
+        "it is looked up for each message. Redirects are not followed.",
+        json_schema_extra={"format": "uri", "pattern": r'^[Hh][Tt][Tt][Pp][Ss]?://[!-"$-~]+$'},
     )
     events: Annotated[tuple[EventType, ...], Field(min_length=1), AfterValidator(_each_once)] = Field(
-        default=EVENTS, description="Which events; left out, all that there are now."
+        default=EVENTS,
+        description="Which events; left out, all that there are now.",
+        json_schema_extra={"uniqueItems": True},
     )
     jobs: JobsTold = Field(
         default="all",
