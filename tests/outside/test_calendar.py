@@ -44,7 +44,7 @@ def test_a_window_comes_again_as_a_recurrence_rule_says(days, start, end, zone, 
     )
     length = timedelta(minutes=15 * (end - start) if end > start else 15 * (end - start) + 1440)
     expected = []
-    for begin in rule.between(since - timedelta(days=3), since + timedelta(days=40)):
+    for begin in rule.between(since - timedelta(days=8), since + timedelta(days=40)):
         stretch = [int(moment.replace(tzinfo=zone).timestamp()) for moment in (begin, begin + length)]
         if expected and stretch[0] <= expected[-1][1]:
             expected[-1][1] = max(expected[-1][1], stretch[1])

@@ -1,10 +1,14 @@
 """Hours: the stretches of time that windows of the week make in one time zone. Moments are Unix seconds."""
 
-from bisect import bisect_right
 from collections.abc import Iterator, Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
+from itertools import pairwise
 from typing import Final, TypeAlias
 from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
 
 from worker.spec.schedule import DAYS, Window
 
@@ -18,6 +22,9 @@ Span: TypeAlias = tuple[int, int]
 
 _DAY: Final = 24 * 60
 _WEEK: Final = 7 * _DAY
+_MINUTE: Final = 60
+_DAY_SECONDS: Final = _DAY * _MINUTE
+_WEEK_SECONDS: Final = _WEEK * _MINUTE
 
 
 def week_of(windows: Sequence[Window]) -> tuple[Span, ...]:
@@ -30,78 +37,90 @@ def week_of(windows: Sequence[Window]) -> tuple[Span, ...]:
         start, end = _minutes(window.start), _minutes(window.end)
         length = end - start if end > start else end + _DAY - start
         own += [(DAYS.index(day) * _DAY + start, length) for day in window.days]
-    joined: list[Span] = []
     # with the weeks before and after, what crosses Sunday's midnight joins as well
-    for start, end in sorted((begin + week, begin + week + length) for begin, length in own for week in _WEEKS):
-        if joined and start <= joined[-1][1]:
-            joined[-1] = joined[-1][0], max(joined[-1][1], end)
-        else:
-            joined.append((start, end))
-    if any(end - start >= _WEEK for start, end in joined):
+    every = [(begin + week, begin + week + length) for begin, length in set(own) for week in (-_WEEK, 0, _WEEK)]
+    starts, ends = _joined(*np.array(every, dtype=np.int64).reshape(-1, 2).T)
+    if (ends - starts >= _WEEK).any():
         return ()
-    return tuple((start, end) for start, end in joined if 0 <= start < _WEEK)
-
-
-_WEEKS: Final = (-_WEEK, 0, _WEEK)
+    return tuple((start, end) for start, end in zip(starts.tolist(), ends.tolist(), strict=True) if 0 <= start < _WEEK)
 
 
 class Hours:
-    """Windows by the clock on the wall, as stretches of real time.
+    """Windows by the clock on the wall, as stretches of real time; none touches the next.
 
     A time of day that a change of the clocks leaves out is read with the offset before the change, and of one that
-    comes twice the first is meant (RFC 5545, section 3.3.5). Stretches are made week by week as they are asked for.
+    comes twice the first is meant (RFC 5545, section 3.3.5).
+
+    Attributes:
+        starts: their begins, in their order.
+        ends: their ends.
     """
 
     def __init__(self, windows: Sequence[Window], zone: ZoneInfo, since: int, until: int) -> None:
-        """Begin the week before ``since``; nothing that begins after ``until`` is looked for."""
-        self._zone = zone
-        self._until = until
-        self._week = week_of(windows)
-        self._spans: list[Span] = []
-        self._ends: list[int] = []
-        self._open: list[Span] = []
-        day = datetime.fromtimestamp(since, UTC).astimezone(zone).date()
-        self._monday = day - timedelta(days=day.weekday() + 7)
-        self._settled = since
-        if not self._week:
-            self._settled = until + 1
-            self._keep([(since, FAR)])
+        """Begin the week before ``since``, and end with the week in which ``until`` is."""
+        week = np.array(week_of(windows), dtype=np.int64) * _MINUTE
+        if not len(week):
+            self.starts, self.ends = np.array([since]), np.array([FAR])
+            return
+        today = datetime.fromtimestamp(since, zone).date()
+        first = today - timedelta(days=today.weekday() + 7)
+        mondays = _wall(first) + np.arange((until - since) // _WEEK_SECONDS + 5, dtype=np.int64) * _WEEK_SECONDS
+        wall = _Wall(zone, int(mondays[0]), int(mondays[-1]))
+        settled = wall.real(mondays)
+        count = int(np.searchsorted(settled, until, side="right"))
+        starts, ends = (wall.real((mondays[:count, None] + week[:, side]).ravel()) for side in (0, 1))
+        starts, ends = _joined(starts, ends)
+        # what ends later may be joined to a window of the week that is not looked at
+        whole = ends < settled[count]
+        self.starts, self.ends = starts[whole], ends[whole]
 
     def after(self, moment: int) -> Iterator[Span]:
-        """Yield the stretches that end after a moment, in their order; none touches the next."""
-        index = bisect_right(self._ends, moment)
-        while True:
-            while index >= len(self._spans):
-                if self._settled > self._until:
-                    return
-                self._grow()
-            if self._spans[index][1] > moment:
-                yield self._spans[index]
-            index += 1
+        """Yield the stretches that end after a moment, in their order."""
+        index = int(self.ends.searchsorted(moment, side="right"))
+        return zip(self.starts[index:].tolist(), self.ends[index:].tolist(), strict=True)
 
-    def _grow(self) -> None:
-        spans = [(self._moment(start), self._moment(end)) for start, end in self._week]
-        self._monday += timedelta(days=7)
-        self._settled = self._moment(0)
-        joined: list[Span] = []
-        for start, end in sorted(self._open + spans):
-            if joined and start <= joined[-1][1]:
-                joined[-1] = joined[-1][0], max(joined[-1][1], end)
-            elif end > start:  # a window inside the hour that is left out may come to nothing
-                joined.append((start, end))
-        # what reaches into the next week may be joined to a window there
-        self._keep([span for span in joined if span[1] < self._settled])
-        self._open = [span for span in joined if span[1] >= self._settled]
 
-    def _keep(self, spans: list[Span]) -> None:
-        self._spans += spans
-        self._ends += [end for _, end in spans]
+class _Wall:
+    """The clock on the wall of a zone between two moments. It changes at most once a day."""
 
-    def _moment(self, minute: int) -> int:
-        """Return when the clock on the wall shows this minute of the week; `datetime` reads as RFC 5545 does."""
-        days, minutes = divmod(minute, _DAY)
-        day: date = self._monday + timedelta(days=days)
-        return int(datetime.combine(day, time(*divmod(minutes, 60)), self._zone).timestamp())
+    def __init__(self, zone: ZoneInfo, since: int, until: int) -> None:
+        """Take moments of the wall, as seconds since 1970 there."""
+        days = range(since - 2 * _DAY_SECONDS, until + 10 * _DAY_SECONDS, _DAY_SECONDS)
+        offsets = [_offset(zone, day) for day in days]
+        changes, self._offsets = [], [offsets[0]]
+        for day, (before, after) in zip(days, pairwise(offsets), strict=False):
+            if before != after:
+                low, high = 0, _DAY_SECONDS
+                while high - low > 1:
+                    middle = (low + high) // 2
+                    low, high = (middle, high) if _offset(zone, day + middle) == before else (low, middle)
+                changes.append(day + high + max(before, after))
+                self._offsets.append(after)
+        self._changes = np.array(changes, dtype=np.int64)
+
+    def real(self, moments: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return Unix seconds, as `datetime` reads the wall with ``fold=0``."""
+        return moments - np.array(self._offsets, dtype=np.int64)[np.searchsorted(self._changes, moments, side="right")]
+
+
+def _joined(starts: NDArray[np.int64], ends: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return the stretches sorted, joined where they touch or overlap, without those that a change leaves out."""
+    some = ends > starts
+    order = np.argsort(starts[some], kind="stable")
+    starts, reach = starts[some][order], np.maximum.accumulate(ends[some][order])
+    parted = starts[1:] > reach[:-1]
+    return starts[np.append(True, parted)[: len(starts)]], reach[np.append(parted, True)[: len(reach)]]
+
+
+def _wall(day: date) -> int:
+    return int(datetime(day.year, day.month, day.day, tzinfo=UTC).timestamp())
+
+
+@lru_cache(maxsize=4096)
+def _offset(zone: ZoneInfo, moment: int) -> int:
+    """Return the seconds by which the wall is ahead of universal time."""
+    offset = datetime.fromtimestamp(moment, zone).utcoffset() or timedelta()
+    return offset // timedelta(seconds=1)
 
 
 def _minutes(clock: str) -> int:

@@ -1,14 +1,15 @@
 """The timetable: which run is printed when, and on which printer. Moments and times are whole seconds."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta, timezone
 from math import ceil, floor
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from worker.beds.hours import FAR, Hours
-from worker.beds.occupancy import SEARCH_DAYS, Occupancy, Slot, Times, whole_minute
+from worker.beds.begins import SEARCH, Begins, Care, whole_minute
+from worker.beds.hours import Hours
+from worker.beds.occupancy import Occupancy, Slot
 from worker.beds.spools import Used, draw_spools, purchases
 from worker.layout.register import LETTERS
 from worker.spec.manifest import RunEntry, ScheduleEntry, StepEntry, SwapEntry, WaitingEntry
@@ -24,7 +25,7 @@ _DAY: Final = 86_400
 _HOUR: Final = 3600
 _MINUTE: Final = 60
 #: What a search for one stretch may reach beyond the horizon.
-_BEYOND: Final = 4 * SEARCH_DAYS * _DAY
+_BEYOND: Final = 4 * SEARCH
 #: The least that printing.max_run_hours may be.
 _LEAST_MAX: Final = 0.25
 _FLOOR: Final = frozenset({LETTERS["tile"], LETTERS["key"]})
@@ -35,9 +36,7 @@ class _Try:
     """One timetable: every run in the order given, each in the earliest slot that is left."""
 
     beds: list[Occupancy]
-    schedule: Schedule
-    since: int
-    horizon: int
+    care: Care
     slots: dict[int, tuple[int, Slot]] = field(default_factory=dict)
     waiting: dict[int, str] = field(default_factory=dict)
 
@@ -46,14 +45,14 @@ class _Try:
         if run.seconds is None:
             self.waiting[run.number] = "How long it takes is not known: its pieces are not measured yet."
             return
-        times = _times(self.schedule, run.seconds)
+        printing = _printing(run.seconds)
         best: tuple[int, int, int, Slot] | None = None
         for index, bed in enumerate(self.beds):
-            slot = bed.slot(times, self.since, self.horizon, self.horizon if best is None else best[0])
+            slot = bed.slot(printing, bed.horizon if best is None else best[0])
             if slot is not None and (best is None or (slot.begin, slot.free, index) < best[:3]):
                 best = slot.begin, slot.free, index, slot
         if best is None:
-            self.waiting[run.number] = self._reason(times)
+            self.waiting[run.number] = self._reason(printing)
             return
         self.beds[best[2]].take(best[3])
         self.slots[run.number] = best[2], best[3]
@@ -64,7 +63,9 @@ class _Try:
         if held:
             reason = f"It waits for run {held[0]}: the coupon shows which clearance all other parts need."
             self.waiting.update((run.number, reason) for run in rest)
-        self.since = max([self.since, *(slot.free for _, slot in self.slots.values())])
+        free = max((slot.free for _, slot in self.slots.values()), default=0)
+        for bed in self.beds:
+            bed.close_gaps(free)
         return bool(held)
 
     @property
@@ -72,22 +73,22 @@ class _Try:
         """The end of the last run."""
         return max((slot.end for _, slot in self.slots.values()), default=0)
 
-    def _reason(self, times: Times) -> str:
-        longest = max(bed.longest(times, self.since) for bed in self.beds)
-        need = f"It takes {ceil(times.printing / _MINUTE) / 60:.2f} hours of printing"
+    def _reason(self, printing: int) -> str:
+        longest = max(bed.longest(printing) for bed in self.beds)
+        need = f"It takes {ceil(printing / _MINUTE) / 60:.2f} hours of printing"
         if longest == 0:
             return f"{need}, and a printer never may print while somebody is there to watch the first layer."
-        if longest < times.printing:
+        if longest < printing:
             most = floor(longest * 100 / _HOUR) / 100
             shorter = f"Set printing.max_run_hours to {most:.2f} or less, or give" if most >= _LEAST_MAX else "Give"
             return (
                 f"{need}, and the longest stretch that begins while somebody is there has {most:.2f}. {shorter} wider "
                 "hours; a single piece that takes longer is not split."
             )
-        if all(bed.slot_at(max(bed.gaps[-1][0], self.since), times) is None for bed in self.beds):
+        if not any(bed.is_cleared(printing) for bed in self.beds):
             return (
-                f"Nobody is there for the {times.changing // _MINUTE} minutes of a bed change at a stretch. Give wider "
-                "attended hours, or a lower bed_change_minutes."
+                f"Nobody is there for the {self.care.changing // _MINUTE} minutes of a bed change at a stretch. Give "
+                "wider attended hours, or a lower bed_change_minutes."
             )
         return f"There is no time for it within {HORIZON_DAYS} days of the start."
 
@@ -120,15 +121,21 @@ def make_timetable(
     for run in runs:
         stages[_stage(run)].append(run)
     trial, ground, trays = stages
-    hours = _hours(schedule, zone, since)
+    care = _care(schedule)
+    begins = _begins(schedule, care, zone, since)
+    least = min((_printing(run.seconds) for run in runs if run.seconds is not None), default=1)
     tries = []
     for order in _orders(ground):
-        one = _Try(_beds(schedule, hours, since), schedule, since, since + HORIZON_DAYS * _DAY)
+        beds = [
+            Occupancy(printer.name, one, since, since + HORIZON_DAYS * _DAY, least)
+            for printer, one in zip(schedule.printers, begins, strict=True)
+        ]
+        one = _Try(beds, care)
         for stage in (trial, order, trays):
             for run in stage:
                 one.place(run)
-            for bed in one.beds:
-                bed.close_gaps()
+            for bed in beds:
+                bed.close_gaps(since)
             if stage is trial and trial and one.hold(trial, [*ground, *trays]):
                 break
         tries.append(one)
@@ -152,27 +159,30 @@ def _orders(runs: Sequence[RunEntry]) -> list[list[RunEntry]]:
     return orders
 
 
-def _hours(schedule: Schedule, zone: ZoneInfo, since: int) -> dict[tuple[Window, ...], Hours]:
-    """Return the hours of every set of windows; printers with the same ones share them."""
-    own = (windows for printer in schedule.printers for windows in (printer.printing, printer.attended))
-    sets = {schedule.printing, schedule.attended, *(windows for windows in own if windows is not None)}
-    return {windows: Hours(windows, zone, since, since + HORIZON_DAYS * _DAY + _BEYOND) for windows in sets}
-
-
-def _beds(schedule: Schedule, hours: Mapping[tuple[Window, ...], Hours], since: int) -> list[Occupancy]:
-    beds = []
+def _begins(schedule: Schedule, care: Care, zone: ZoneInfo, since: int) -> list[Begins]:
+    """Return when runs may begin on each printer; those with the same hours share it."""
+    hours: dict[tuple[Window, ...], Hours] = {}
+    pairs: dict[tuple[tuple[Window, ...], tuple[Window, ...]], Begins] = {}
+    every = []
     for one in schedule.printers:
         printing = schedule.printing if one.printing is None else one.printing
         attended = schedule.attended if one.attended is None else one.attended
-        beds.append(Occupancy(one.name, hours[printing], hours[attended], [(since, FAR)]))
-    return beds
+        for windows in (printing, attended):
+            if windows not in hours:
+                hours[windows] = Hours(windows, zone, since, since + HORIZON_DAYS * _DAY + _BEYOND)
+        if (printing, attended) not in pairs:
+            pairs[printing, attended] = Begins(hours[printing], hours[attended], care)
+        every.append(pairs[printing, attended])
+    return every
 
 
-def _times(schedule: Schedule, seconds: float) -> Times:
-    printing = max(ceil(seconds), 1)
-    watched = min(ceil(schedule.first_layer_minutes * _MINUTE), printing)
-    cooling, changing = schedule.cool_down_minutes, schedule.bed_change_minutes
-    return Times(printing, watched, ceil(cooling * _MINUTE), ceil(changing * _MINUTE))
+def _care(schedule: Schedule) -> Care:
+    minutes = (schedule.first_layer_minutes, schedule.cool_down_minutes, schedule.bed_change_minutes)
+    return Care(*(ceil(one * _MINUTE) for one in minutes))
+
+
+def _printing(seconds: float) -> int:
+    return max(ceil(seconds), 1)
 
 
 def _entry(
@@ -185,7 +195,7 @@ def _entry(
     steps = []
     for number in order:
         index, slot = best.slots[number]
-        watched = _times(schedule, slot.end - slot.begin).watched
+        watched = min(best.care.watching, slot.end - slot.begin)
         moments = (slot.begin, slot.begin + watched, slot.end, slot.free)
         begin, attended_until, end, free = (_local(moment, schedule.zone) for moment in moments)
         steps.append(
