@@ -178,10 +178,7 @@ def process(url, tmp_path):
             [sys.executable, "-m", "api.command", *words], env={**kept, **told}, cwd=tmp_path, text=True, **pipes
         )
 
-    # what is started in the background of a shell ignores Ctrl-C, and so would all that it starts
-    before = signal.signal(signal.SIGINT, signal.default_int_handler)
-    yield start
-    signal.signal(signal.SIGINT, before)
+    return start
 
 
 def test_jobs_are_watched_until_all_have_ended(process, add, finish, records):
