@@ -1,6 +1,7 @@
 """Absolute addresses of this service, as the client sees it."""
 
 import re
+from functools import lru_cache
 from ipaddress import IPv6Address, ip_address
 from typing import Final
 from urllib.parse import quote
@@ -30,6 +31,7 @@ def path_of(connection: HTTPConnection) -> str:
     return f"/.{path}" if path.startswith("//") else path  # two slashes would begin a host (RFC 3986, 4.2)
 
 
+@lru_cache(maxsize=256)  # each request asks it of the same one or two
 def is_here(host: str) -> bool:
     """Return whether this host, a name or an address, can only be this machine itself."""
     try:

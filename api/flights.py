@@ -6,14 +6,14 @@ wait, before its body is read a second time.
 
 import re
 from collections.abc import AsyncIterator
-from typing import Any, Final
+from typing import Any, Final, Self
 
 from fastapi import Request
 
 from api.access import caller_of
 from api.errors import HeaderRefused, RequestInFlight
 
-__all__ = ["FLIGHT_PARAMETER", "Flight", "Flights", "flight"]
+__all__ = ["FLIGHT_PARAMETER", "Flight", "Flights", "flight", "flight_of"]
 
 #: A quoted text (RFC 9651, 3.3.3), as the draft says, or the bare value that many clients send.
 _KEY: Final = re.compile(r'"([\x20\x21\x23-\x5b\x5d-\x7e]{1,255})"|([!#$%&\'*+./:^_`|~0-9A-Za-z-]{1,255})', re.ASCII)
@@ -53,6 +53,14 @@ class Flight:
         if self._mine is not None:
             flights.under_way.add(self._mine)
 
+    def __enter__(self) -> Self:
+        """Return itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """End."""
+        self.land()
+
     def land(self) -> None:
         """End; what was asked for is kept, or not to be had."""
         if self._mine is not None:
@@ -60,8 +68,8 @@ class Flight:
             self._mine = None
 
 
-async def flight(request: Request) -> AsyncIterator[Flight]:
-    """Give the request's flight.
+def flight_of(request: Request) -> Flight:
+    """Return the request's flight, to be ended.
 
     Raises:
         HeaderRefused: when there is a key that cannot be read.
@@ -72,8 +80,14 @@ async def flight(request: Request) -> AsyncIterator[Flight]:
     if given and match is None:
         limit = "one text of 1 to 255 printable ASCII characters, in quotes"
         raise HeaderRefused("The Idempotency-Key cannot be used.", value=given[0], limit=limit)
-    flown = Flight(request.app.state.flights, caller_of(request).owner, match and (match[1] or match[2]))
-    try:
+    return Flight(request.app.state.flights, caller_of(request).owner, match and (match[1] or match[2]))
+
+
+async def flight(request: Request) -> AsyncIterator[Flight]:
+    """Give the request's flight.
+
+    Raises:
+        HeaderRefused, RequestInFlight: as `flight_of`.
+    """
+    with flight_of(request) as flown:
         yield flown
-    finally:
-        flown.land()

@@ -22,11 +22,11 @@ from api.errors import (
     RangeRefused,
     RequestInFlight,
 )
-from api.flights import FLIGHT_PARAMETER, Flight, flight
-from api.preferences import APPLIED, PREFER_PARAMETER, Preferences, preferred
+from api.flights import FLIGHT_PARAMETER, flight_of
+from api.preferences import APPLIED, PREFER_PARAMETER, Preferences, preferences, preferring
 from api.problems import refusals
 from api.ranges import entity_tag, tag_listed
-from api.service import JobEngine
+from api.service import JobEngine, engine_of
 from api.specs import SPEC_BODY
 from api.streaming import file_response
 from api.watching import watch_of
@@ -154,21 +154,16 @@ _PAUSE: Final = "1"
     },
     openapi_extra={**SPEC_BODY, "parameters": [FLIGHT_PARAMETER, PREFER_PARAMETER]},
 )
-async def submit_job(
-    request: Request,
-    *,
-    engine: JobEngine,
-    flown: Annotated[Flight, Depends(flight)],
-    preferred: Annotated[Preferences, Depends(preferred)],
-    body: Annotated[bytes, Depends(spec_body)],
-    webhook: _Named = [],  # noqa: B006
-) -> Response:
+async def submit_job(request: Request, webhook: _Named = []) -> Response:  # noqa: B006
     """Take a spec; parts and manifest are made by a worker. Follow the job at its address.
 
     Sent again under the same Idempotency-Key, it is answered with the job that it made the first time.
     """
-    job = await run_in_threadpool(_submit, engine, body, webhook, flown.key)
-    flown.land()
+    engine = engine_of(request)  # not as dependencies, which take longer to be solved than all of them to be found out
+    with flight_of(request) as flown:
+        preferred = preferences(request)
+        body = await spec_body(request)
+        job = await run_in_threadpool(_submit, engine, body, webhook, flown.key)
     if preferred.wait:
         job = await watch_of(request).ended(engine, job, preferred.wait)
     document = job_document(request, job)
@@ -241,7 +236,7 @@ def list_jobs(request: Request, response: Response, engine: JobEngine, page: Ann
     },
 )
 async def get_job(
-    request: Request, engine: JobEngine, job_id: str, preferred: Annotated[Preferences, Depends(preferred)]
+    request: Request, engine: JobEngine, job_id: str, preferred: Annotated[Preferences, Depends(preferring)]
 ) -> Response:
     """Tell how far a job is.
 

@@ -9,7 +9,7 @@ from fastapi import Request
 
 from api.errors import HeaderRefused
 
-__all__ = ["APPLIED", "LONGEST_WAIT", "PREFER_PARAMETER", "Preferences", "preferences", "preferred"]
+__all__ = ["APPLIED", "LONGEST_WAIT", "PREFER_PARAMETER", "Preferences", "preferences", "preferring"]
 
 #: Most seconds for which an answer is held back; whoever prefers more gets as many.
 LONGEST_WAIT: Final = 60
@@ -65,7 +65,7 @@ def preferences(request: Request) -> Preferences:
     return Preferences(min(int(seconds or 0), LONGEST_WAIT), "respond-async" in found)
 
 
-async def preferred(request: Request) -> Preferences:
+async def preferring(request: Request) -> Preferences:
     """Return the same to a route; as a dependency that is not asynchronous it would cost a change of threads.
 
     Raises:

@@ -11,7 +11,7 @@ from api.access import caller_of
 from worker.jobs.engine import Engine
 from worker.spec.errors import BrokerUnavailable
 
-__all__ = ["JobEngine", "reconcile"]
+__all__ = ["JobEngine", "engine_of", "reconcile"]
 
 _log = logging.getLogger(__name__)
 
@@ -19,16 +19,18 @@ _log = logging.getLogger(__name__)
 _PAUSE: Final = 5.0
 
 
-async def engine_of(request: Request) -> Engine:
-    """Return the engine of the app, as the one who asks may use it: jobs of others are not there.
-
-    It is asynchronous because any other dependency costs each request a change of threads.
-    """
+def engine_of(request: Request) -> Engine:
+    """Return the engine of the app, as the one who asks may use it: jobs of others are not there."""
     return cast("Engine", request.app.state.engine).on_behalf_of(caller_of(request))
 
 
+async def _engine(request: Request) -> Engine:
+    """Return the same; as a dependency that is not asynchronous it would cost each request a change of threads."""
+    return engine_of(request)
+
+
 #: The engine, as a route's parameter.
-JobEngine: TypeAlias = Annotated[Engine, Depends(engine_of)]
+JobEngine: TypeAlias = Annotated[Engine, Depends(_engine)]
 
 
 async def reconcile(engine: Engine, pause: float = _PAUSE) -> None:
