@@ -186,7 +186,10 @@ class Guard:
         hour = int(time.time() // 3600)
         if self._used.get(key.id) != hour:
             self._used[key.id] = hour
-            await _asked(self._keys.used, key.id)
+            try:
+                await run_in_threadpool(self._keys.used, key.id)
+            except (SQLAlchemyError, OSError):  # what is full can be read all the same
+                _log.warning("That a key was used is not noted.", exc_info=True)
         return key
 
     async def _open(self, request: Request, peer: str) -> bool:

@@ -21,6 +21,8 @@ __all__ = [
     "PreconditionFailed",
     "RangeRefused",
     "RateExceeded",
+    "RecordBusy",
+    "RecordFull",
     "RequestInFlight",
     "RequestRefused",
     "ScopeMissing",
@@ -149,6 +151,20 @@ class ServiceNotReady(DrawerwrightError):
     """The service cannot reach its record of jobs."""
 
     slug = "not-ready"
+    status = 503
+
+
+class RecordFull(DrawerwrightError):
+    """The record of jobs, or its disk, is full; nothing was changed."""
+
+    slug = "record-full"
+    status = 503
+
+
+class RecordBusy(DrawerwrightError):
+    """Others write to the record of jobs at this moment; nothing was changed."""
+
+    slug = "record-busy"
     status = 503
 
 

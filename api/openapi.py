@@ -1,15 +1,26 @@
 """The contract as OpenAPI: what the framework finds, and the models that it cannot know of."""
 
+from threading import Lock
 from typing import Any, Final
 
-from fastapi import FastAPI
+import orjson
+from fastapi import FastAPI, Request, Response
 from fastapi.openapi.utils import get_openapi
 from pydantic.json_schema import models_json_schema
 
 from api.access import scope_of
 from api.answerexamples import ANSWER_EXAMPLES, add_answer_examples
 from api.catalogue import CatalogueDocument
-from api.errors import CrossSiteRefused, HostRefused, KeyRequired, RateExceeded, ScopeMissing, ServiceNotReady
+from api.errors import (
+    CrossSiteRefused,
+    HostRefused,
+    KeyRequired,
+    RateExceeded,
+    RecordBusy,
+    RecordFull,
+    ScopeMissing,
+    ServiceNotReady,
+)
 from api.links import add_links
 from api.printexamples import PRINT_EXAMPLES
 from api.problems import refusals
@@ -21,7 +32,7 @@ from worker.spec.errors import DrawerwrightError
 from worker.spec.prints import PrintEvent
 from worker.spec.webhook import WebhookRequest
 
-__all__ = ["DESCRIPTION", "VERSION", "document"]
+__all__ = ["DESCRIPTION", "VERSION", "document", "send_document"]
 
 DESCRIPTION: Final = (
     "From a drawer's tape readings and the trays that should stand in it to checked printable parts. "
@@ -50,16 +61,29 @@ _FIELDS: Final[dict[str, dict[str, Any]]] = {
         "RateLimit": {**_TEXT, "description": "What is left (draft-ietf-httpapi-ratelimit-headers-10)."},
         "RateLimit-Policy": {**_TEXT, "description": "Requests and window of the limit."},
     },
+    "503": {"Retry-After": {"schema": {"type": "integer"}, "description": "Seconds, where waiting helps."}},
 }
 
 _TEMPLATE: Final = "#/components/schemas/{model}"
 
 
+_making: Final = Lock()
+
+
 def document(app: FastAPI) -> dict[str, Any]:
-    """Return the OpenAPI document, made once for each app."""
-    if app.openapi_schema is None:
-        app.openapi_schema = _document(app)
+    """Return the OpenAPI document, made once for each app. The first time takes long."""
+    with _making:
+        if app.openapi_schema is None:
+            app.openapi_schema = _document(app)
     return app.openapi_schema
+
+
+def send_document(request: Request) -> Response:
+    """Answer with the document; behind a proxy it tells under which path the service is. Not for the event loop."""
+    told = document(request.app)
+    if prefix := request.scope.get("root_path", "").rstrip("/"):
+        told = {**told, "servers": [{"url": prefix}]}
+    return Response(orjson.dumps(told), media_type="application/json")
 
 
 def _document(app: FastAPI) -> dict[str, Any]:
@@ -115,9 +139,9 @@ def _tell_access(made: dict[str, Any]) -> None:
                 operation["security"] = []
                 continue
             operation["security"] = [{_KEY: [scope]}, {}]
-            told: list[type[DrawerwrightError]] = [KeyRequired, ScopeMissing, HostRefused, ServiceNotReady]
+            told: list[type[DrawerwrightError]] = [KeyRequired, ScopeMissing, HostRefused, ServiceNotReady, RecordBusy]
             if method not in ("get", "head"):
-                told.append(CrossSiteRefused)
+                told += [CrossSiteRefused, RecordFull]
             _add(operation["responses"], told)
         for operation in operations.values():
             if path not in ("/livez", "/readyz"):

@@ -8,6 +8,7 @@ import orjson
 from fastapi import APIRouter, FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel, ConfigDict, Field
+from sqlalchemy.exc import DBAPIError
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect
 from starlette.routing import Match
@@ -22,6 +23,7 @@ from api.errors import (
     RequestRefused,
     kinds,
 )
+from api.recordfaults import WAITS, fault_of
 from worker.spec.errors import DrawerwrightError, InternalError, QuotaReached
 
 __all__ = ["PROBLEM_TYPE", "Fault", "Problem", "ProblemKind", "install", "problem_response", "refusals", "router"]
@@ -136,6 +138,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(RequestValidationError, _parameters)
     app.add_exception_handler(HTTPException, _framework)
     app.add_exception_handler(ClientDisconnect, _gone)
+    app.add_exception_handler(DBAPIError, _record)
     app.add_exception_handler(Exception, _unexpected)
 
 
@@ -186,6 +189,14 @@ def _allowed(request: Request) -> list[str]:
 
 def _gone(request: Request, _error: Exception) -> Response:
     return problem_response(request, RequestRefused("The connection ended before the body."))
+
+
+def _record(request: Request, error: Exception) -> Response:
+    fault = fault_of(error) if isinstance(error, DBAPIError) else None
+    if fault is None:
+        raise error
+    _log.error("%s %s: %s", request.method, path_of(request), getattr(error, "orig", error))
+    return problem_response(request, fault, headers={"Retry-After": str(WAITS[type(fault)])})
 
 
 def _unexpected(request: Request, _error: Exception) -> Response:

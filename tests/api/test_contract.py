@@ -1,11 +1,14 @@
+import asyncio
 import json
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import jsonschema
 import pytest
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
-from api import contract, examples
+from api import contract, examples, openapi
+from api.app import create_app
 from worker.layout import lay_out
 from worker.spec import load
 
@@ -40,6 +43,28 @@ def test_it_says_when_something_is_not_current(tmp_path):
 
 def test_the_service_serves_what_is_published(service, published):
     assert service.get("/openapi.json").json() == published
+
+
+def test_it_is_made_once_and_beside_the_event_loop(engine, started, monkeypatch):
+    made, make = [], openapi._document
+
+    def seen(app):
+        with pytest.raises(RuntimeError):
+            asyncio.get_running_loop()
+        made.append(app)
+        return make(app)
+
+    monkeypatch.setattr(openapi, "_document", seen)
+    with started(create_app(engine)) as client, ThreadPoolExecutor(4) as several:
+        assert len({answer.content for answer in several.map(client.get, ["/openapi.json"] * 4)}) == 1
+    assert len(made) == 1
+
+
+def test_it_tells_where_a_proxy_has_put_the_service(engine, started, published):
+    app = create_app(engine)
+    app.root_path = "/drawers"
+    with started(app) as client:
+        assert client.get("/drawers/openapi.json").json() == {**published, "servers": [{"url": "/drawers"}]}
 
 
 def test_it_is_openapi(published):
