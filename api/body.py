@@ -1,15 +1,21 @@
 """The body of a request: a spec or other JSON, within bounds."""
 
 import asyncio
+from typing import TypeVar
 
 from fastapi import Request
 from starlette.concurrency import run_in_threadpool
 
 from api.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
 from worker.spec import Spec, loads
+from worker.spec.errors import DrawerwrightError, SpecError
 from worker.spec.limits import check_size
+from worker.spec.loading import load_as, parse
+from worker.spec.noun import Noun
 
-__all__ = ["check_type", "load_spec", "read_json", "read_spec", "spec_body"]
+__all__ = ["check_type", "load_spec", "read_json", "read_noun", "read_spec", "spec_body"]
+
+_NounT = TypeVar("_NounT", bound=Noun)
 
 
 async def read_spec(request: Request) -> Spec:
@@ -50,6 +56,30 @@ async def read_json(request: Request, most: int, remedy: str | None = None) -> b
             return await _read(request, most)
     except TimeoutError:
         raise BodyTooSlow(limit=f"{settings.body_seconds:g} s", remedy=remedy) from None
+
+
+async def read_noun(
+    request: Request, model: type[_NounT], most: int, refused: type[DrawerwrightError], subject: str
+) -> _NounT:
+    """Return what the body says, in the words of this model.
+
+    Raises:
+        BodyTypeRefused, BodyTooLarge, BodyTooSlow: as `read_json`.
+        refused: with each problem; the ``subject`` is what it calls that which the body says.
+    """
+    body = await read_json(request, most)
+    try:
+        return load_as(model, parse(body))
+    except SpecError as error:
+        several = len(error.errors) > 1
+        raise refused(
+            f"The {subject} has {len(error.errors)} problems." if several else error.message,
+            pointer=error.pointer,
+            value=error.value,
+            limit=error.limit,
+            remedy=error.remedy,
+            errors=error.errors,
+        ) from None
 
 
 def load_spec(body: bytes, most_cells: int) -> Spec:

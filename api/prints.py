@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Depends, Header, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.body import read_json
+from api.body import read_noun
 from api.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, ParameterRefused
 from api.jobs import file_answers
 from api.printdocuments import PrintDocument, PrintsDocument, RunsDocument
@@ -35,9 +35,7 @@ from worker.spec.errors import (
     PrintsBusy,
     RunNotReady,
     RunsUnknown,
-    SpecError,
 )
-from worker.spec.loading import load_as, parse
 from worker.spec.manifest import CALENDAR_TYPE
 from worker.spec.prints import PrintEvent
 
@@ -86,19 +84,7 @@ async def read_event(request: Request, key: _Key = None) -> PrintEvent:
     Raises:
         PrintRefused: with each problem of the event, or when body and header name it differently.
     """
-    body = await read_json(request, _LARGEST)
-    try:
-        event = load_as(PrintEvent, parse(body))
-    except SpecError as error:
-        several = len(error.errors) > 1
-        raise PrintRefused(
-            f"The event has {len(error.errors)} problems." if several else error.message,
-            pointer=error.pointer,
-            value=error.value,
-            limit=error.limit,
-            remedy=error.remedy,
-            errors=error.errors,
-        ) from None
+    event = await read_noun(request, PrintEvent, _LARGEST, PrintRefused, "event")
     name = key.strip('"') if key is not None else None
     if name is not None and event.id not in (None, name):
         remedy = "Give it in one place only."

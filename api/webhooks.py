@@ -9,16 +9,14 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from api.access import caller_of
 from api.address import base_of
-from api.body import read_json
+from api.body import read_noun
 from api.documents import JobDocument
 from api.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, ParameterRefused, ScopeMissing
+from api.printdocuments import PrintDocument
 from api.problems import refusals
 from api.service import JobEngine
 from worker.jobs.webhooks import Webhook
-from worker.spec.errors import QuotaReached, SpecError, WebhookNotFound, WebhookRefused
-from worker.spec.loading import load_as, parse
-from worker.spec.names import Count
-from worker.spec.prints import Outcome
+from worker.spec.errors import QuotaReached, WebhookNotFound, WebhookRefused
 from worker.spec.webhook import EVENTS, EventType, JobsTold, WebhookRequest
 
 __all__ = ["WebhookMessage", "described", "router"]
@@ -74,29 +72,10 @@ class Overlap(BaseModel):
     overlap_hours: float = Field(default=24.0, ge=0.0, le=168.0, description="Hours for which both secrets sign.")
 
 
-class PrintedPart(BaseModel):
-    """What was recorded of prints."""
-
-    model_config = ConfigDict(frozen=True)
-
-    number: Count
-    id: str
-    recorded: datetime
-    at: datetime
-    outcome: Outcome
-    run: int | None
-    mark: str | None
-    count: int | None
-    failed: dict[str, int]
-    note: str | None
-    pieces_left: int
-    runs_left: int
-
-
 class WebhookData(JobDocument):
     """The job as it stood when the event happened."""
 
-    printed: PrintedPart | None = Field(default=None, description="Of job.printed: what was recorded.")
+    printed: PrintDocument | None = Field(default=None, description="Of job.printed: what was recorded.")
 
 
 class WebhookMessage(BaseModel):
@@ -117,19 +96,7 @@ async def read_webhook(request: Request) -> WebhookRequest:
     Raises:
         WebhookRefused: with each of its problems.
     """
-    body = await read_json(request, _LARGEST)
-    try:
-        return load_as(WebhookRequest, parse(body))
-    except SpecError as error:
-        several = len(error.errors) > 1
-        raise WebhookRefused(
-            f"The webhook has {len(error.errors)} problems." if several else error.message,
-            pointer=error.pointer,
-            value=error.value,
-            limit=error.limit,
-            remedy=error.remedy,
-            errors=error.errors,
-        ) from None
+    return await read_noun(request, WebhookRequest, _LARGEST, WebhookRefused, "webhook")
 
 
 _BODY: Final[dict[str, Any]] = {

@@ -9,10 +9,11 @@ from hashlib import sha256
 import pytest
 from obstore.exceptions import GenericError
 
+from worker.jobs.attempts import Attempted
 from worker.jobs.batches import Batches, Judged
 from worker.jobs.caller import Caller, Quotas
 from worker.jobs.database import open_database
-from worker.jobs.gathering import Gathered, Gathering
+from worker.jobs.gathering import Gathering
 from worker.jobs.repeats import Repeat
 from worker.output.runs import read_run
 from worker.spec.batch import BatchManifest
@@ -77,7 +78,7 @@ def test_a_lost_attempt_is_fenced_off_and_there_are_only_so_many(records, batche
         time.sleep(0.05)
         assert batches.waiting(quiet_seconds=60.0, limit=9, lease_seconds=60.0) == [batch]
     assert _claim(batches, batch) is None
-    assert Gathering(records, batches, blobs).gather(batch) is Gathered.FAILED
+    assert Gathering(records, batches, blobs).gather(batch) is Attempted.FAILED
     assert "3 times" in batches.batch(batch).problem["detail"]
     assert not batches.finish(batch, token, [])
 
@@ -108,14 +109,14 @@ def test_the_store_away_is_waited_for(records, batches):
 
     batch, (job,) = batches.add("all", [_GOOD], owner="o")
     records.cancel(job)
-    assert Gathering(records, batches, Away()).gather(batch) is Gathered.PUT_OFF
+    assert Gathering(records, batches, Away()).gather(batch) is Attempted.PUT_OFF
     assert batches.waiting(quiet_seconds=60.0, limit=9, lease_seconds=60.0) == [batch]
 
 
 def test_where_no_job_succeeded_there_is_a_manifest_all_the_same(records, batches, blobs):
     batch, (job,) = batches.add("all", [_BAD, _GOOD], owner="o")
     records.cancel(job)
-    assert Gathering(records, batches, blobs).gather(batch) is Gathered.DONE
+    assert Gathering(records, batches, blobs).gather(batch) is Attempted.DONE
     manifest = BatchManifest.model_validate_json(blobs.get(batches.file(batch, "manifest.json").key))
     assert [entry.state for entry in manifest.entries] == ["refused", "cancelled"]
     assert (manifest.runs, manifest.generator, manifest.pieces) == ((), None, 0)

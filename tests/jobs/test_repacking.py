@@ -8,13 +8,14 @@ from obstore.exceptions import GenericError
 
 from tests.beds.printed import bench
 from worker.beds.remaining import begin, follow
+from worker.jobs.attempts import Attempted
 from worker.jobs.building import Outcome, Workshop
 from worker.jobs.clock import machine_time
 from worker.jobs.database import open_database
 from worker.jobs.job import StoredFile, run_file_name
 from worker.jobs.pauses import Pauses
 from worker.jobs.prints import Prints
-from worker.jobs.repacking import Repacked, Repacking
+from worker.jobs.repacking import Repacking
 from worker.spec.manifest import Manifest
 from worker.spec.prints import PrintEvent
 
@@ -64,11 +65,11 @@ def _due(prints):
 
 def test_what_cannot_be_written_is_told_and_tried_again_with_the_next_event(records, prints, blobs, job):
     repacking = Repacking(records, prints, blobs)
-    assert repacking.repack(job) is Repacked.FAILED
+    assert repacking.repack(job) is Attempted.FAILED
     status = prints.status(job)
     assert status.repack
     assert status.problem["status"] == 500
-    assert repacking.repack(job) is Repacked.NOTHING
+    assert repacking.repack(job) is Attempted.NOTHING
     _fail(prints, job, 2)
     assert prints.status(job).problem is None
     assert _due(prints) == [job]
@@ -77,7 +78,7 @@ def test_what_cannot_be_written_is_told_and_tried_again_with_the_next_event(reco
 def test_while_the_store_is_away_it_is_put_off_and_not_for_ever(records, prints, job):
     repacking = Repacking(records, prints, _Away(), attempts=2)
     outcomes = [repacking.repack(job) for _ in range(4)]
-    assert outcomes == [Repacked.PUT_OFF, Repacked.PUT_OFF, Repacked.FAILED, Repacked.NOTHING]
+    assert outcomes == [Attempted.PUT_OFF, Attempted.PUT_OFF, Attempted.FAILED, Attempted.NOTHING]
     assert "2 times" in prints.status(job).problem["detail"]
 
 
@@ -96,9 +97,9 @@ def built(settings, records, blobs, prints, spec):
 def test_what_could_not_be_written_heals_by_itself_once_the_fault_is_gone(records, prints, blobs, built, pauses):
     pauses(0.0)
     away = Repacking(records, prints, _Away(), attempts=1)
-    assert [away.repack(built) for _ in range(2)] == [Repacked.PUT_OFF, Repacked.FAILED]
+    assert [away.repack(built) for _ in range(2)] == [Attempted.PUT_OFF, Attempted.FAILED]
     assert _due(prints) == [built]
-    assert Repacking(records, prints, blobs).repack(built) is Repacked.WRITTEN
+    assert Repacking(records, prints, blobs).repack(built) is Attempted.DONE
     status = prints.status(built)
     assert (status.repack, status.problem, status.retry) == (False, None, None)
     names = {file.name for file in records.files(built)}
@@ -109,13 +110,13 @@ def test_what_could_not_be_written_heals_by_itself_once_the_fault_is_gone(record
 def test_a_pause_is_kept_and_the_tries_after_it_are_as_many_as_before(records, prints, job, pauses):
     pauses(60.0)
     repacking = Repacking(records, prints, _Away(), attempts=2)
-    assert [repacking.repack(job) for _ in range(3)][-1] is Repacked.FAILED
+    assert [repacking.repack(job) for _ in range(3)][-1] is Attempted.FAILED
     assert prints.status(job).retry > machine_time() + timedelta(seconds=40.0)
-    assert (repacking.repack(job), _due(prints)) == (Repacked.NOTHING, [])
+    assert (repacking.repack(job), _due(prints)) == (Attempted.NOTHING, [])
     _fail(prints, job, 2)
     pauses(0.0)
     again = [repacking.repack(job) for _ in range(7)]
-    assert again == [Repacked.PUT_OFF, Repacked.PUT_OFF, Repacked.FAILED] * 2 + [Repacked.PUT_OFF]
+    assert again == [Attempted.PUT_OFF, Attempted.PUT_OFF, Attempted.FAILED] * 2 + [Attempted.PUT_OFF]
 
 
 def test_pauses_grow_and_come_to_an_end(prints, job, monkeypatch):
@@ -134,4 +135,4 @@ def test_pauses_grow_and_come_to_an_end(prints, job, monkeypatch):
 
 
 def test_where_nothing_is_due_nothing_is_done(records, prints, blobs):
-    assert Repacking(records, prints, blobs).repack("0" * 26) is Repacked.NOTHING
+    assert Repacking(records, prints, blobs).repack("0" * 26) is Attempted.NOTHING

@@ -17,6 +17,7 @@ from worker.jobs.identity import new_identity
 from worker.jobs.job import ENDED, StoredFile
 from worker.jobs.records import insert_job
 from worker.jobs.repeats import Repeat, first_of
+from worker.jobs.rows import file_columns, file_values
 from worker.jobs.tables import BatchEntryRow, BatchFileRow, BatchRow, JobRow
 from worker.spec.batch import EntryState
 
@@ -26,9 +27,6 @@ BatchState: TypeAlias = Literal["running", "gathering", "ended"]
 
 #: Seconds without a sign of life after which another attempt may gather. There is one after each run.
 BATCH_LEASE: Final = 120.0
-
-#: Seconds by which a message may seem to be from the future: clocks are read one after the other.
-_SLACK: Final = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,8 +148,7 @@ class Batches:
 
     def waiting(self, *, quiet_seconds: float, limit: int, lease_seconds: float) -> list[str]:
         """Return batches whose jobs have all ended, that nobody gathers and that had no message lately."""
-        at = self._clock.at
-        quiet = or_(BatchRow.enqueued.is_(None), BatchRow.enqueued < at(-quiet_seconds), BatchRow.enqueued > at(_SLACK))
+        quiet = self._clock.quiet(BatchRow.enqueued, quiet_seconds)
         lost = and_(BatchRow.claim.is_not(None), self._clock.over(BatchRow.lease, lease_seconds))
         free = or_(and_(BatchRow.claim.is_(None), quiet), lost)
         query = select(BatchRow.id).where(BatchRow.state != "ended", free, ~_open())
@@ -196,13 +193,7 @@ class Batches:
 
     def finish(self, batch_id: str, token: str, files: Sequence[StoredFile]) -> bool:
         """End the batch with these files, which the store has; False when the claim no longer holds."""
-        rows = [
-            {
-                "batch_id": batch_id, "name": file.name, "media_type": file.media_type,
-                "bytes": file.bytes, "sha256": file.sha256, "key": file.key,
-            }
-            for file in files
-        ]  # fmt: skip
+        rows = [{"batch_id": batch_id, **file_values(file)} for file in files]
         with self._database.begin() as connection:
             size = sum(file.bytes for file in files)
             if _count(connection, _held(batch_id, token).values(**_ended(), bytes=size)) != 1:
@@ -248,7 +239,7 @@ _ENTRIES: Select[Any] = (
     .outerjoin(JobRow, JobRow.id == BatchEntryRow.job_id)
     .order_by(BatchEntryRow.number)
 )
-_FILES = select(BatchFileRow.name, BatchFileRow.media_type, BatchFileRow.bytes, BatchFileRow.sha256, BatchFileRow.key)
+_FILES = select(*file_columns(BatchFileRow))
 
 
 def _entry(row: Any) -> BatchEntry:

@@ -6,15 +6,16 @@ from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
 from enum import Enum, auto
-from hashlib import sha256
-from typing import Final, Protocol
+from typing import Protocol
 
 from billiard.exceptions import SoftTimeLimitExceeded
 from obstore.exceptions import BaseError as StoreError
 from sqlalchemy.exc import DBAPIError
 
+from worker.jobs.attempts import PASSING
 from worker.jobs.blobs import Blobs
 from worker.jobs.fanout import Ask, Fanout
+from worker.jobs.filing import file_away
 from worker.jobs.interruption import Interrupted, Reason
 from worker.jobs.job import BUNDLE_NAME, MANIFEST_NAME, Progress, StoredFile
 from worker.jobs.lease import Lease
@@ -30,9 +31,6 @@ from worker.spec.errors import DrawerwrightError, InternalError, JobCancelled, J
 from worker.spec.manifest import JSON_TYPE, ZIP_TYPE
 
 _log = logging.getLogger(__name__)
-
-#: What may go away by itself: the database, the store, the disk.
-_PASSING: Final = (DBAPIError, StoreError, OSError)
 
 
 class Outcome(Enum):
@@ -166,7 +164,7 @@ class Workshop:
         expected = isinstance(error, DrawerwrightError | MemoryError)
         _log.warning("Job %s, attempt %d: %r", claim.job_id, claim.attempt, error, exc_info=None if expected else error)
         told: DrawerwrightError = InternalError()
-        if isinstance(error, _PASSING):
+        if isinstance(error, PASSING):
             cause = _cause(error)
             if claim.attempt < self.settings.attempts:
                 return Outcome.RELEASED if self.records.release(claim, cause) else Outcome.LOST
@@ -187,21 +185,10 @@ class Workshop:
 
     def _store(self, claim: Claim, result: JobResult) -> list[StoredFile]:
         """Store what belongs to this job alone; return all its files."""
-        own = [
-            *(
-                self._put(claim.job_id, one.entry.file.name, one.entry.file.media_type, one.data)
-                for one in result.documents
-            ),
-            self._put(claim.job_id, MANIFEST_NAME, JSON_TYPE, result.manifest),
-            self._put(claim.job_id, BUNDLE_NAME, ZIP_TYPE, result.bundle),
-        ]
+        made = [(one.entry.file.name, one.entry.file.media_type, one.data) for one in result.documents]
+        made += [(MANIFEST_NAME, JSON_TYPE, result.manifest), (BUNDLE_NAME, ZIP_TYPE, result.bundle)]
+        own = [file_away(self.blobs, f"jobs/{claim.job_id}", *one) for one in made]
         return [*result.files, *own]
-
-    def _put(self, job_id: str, name: str, media_type: str, data: bytes) -> StoredFile:
-        checksum = sha256(data).hexdigest()
-        key = f"jobs/{job_id}/{checksum[:16]}-{name}"
-        self.blobs.put(key, data)
-        return StoredFile(name, media_type, len(data), checksum, key)
 
 
 def _cause(error: Exception) -> str:

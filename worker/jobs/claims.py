@@ -6,13 +6,13 @@ takes the same bytes twice.
 
 import secrets
 from contextlib import suppress
-from typing import Any, Final
+from typing import Final
 
 from sqlalchemy import Engine, delete
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import SQLAlchemyError
 
 from worker.jobs.clock import Clock
+from worker.jobs.database import upserting
 from worker.jobs.tables import PartClaimRow
 
 #: Seconds that a claim lasts: many times what a part takes to be built.
@@ -32,11 +32,11 @@ class PartClaims:
 
     def take(self, digest: str) -> bool:
         """Claim the part, if nobody has; say whether it is claimed for this holder now."""
-        statement: Any = (postgresql if self._engine.dialect.name == "postgresql" else sqlite).insert(PartClaimRow)
         mine = {"holder": self._holder, "lease": self._clock.at(self.seconds)}
         free = (PartClaimRow.holder == self._holder) | self._clock.over(PartClaimRow.lease, self.seconds)
         statement = (
-            statement.values(digest=digest, **mine)
+            upserting(self._engine, PartClaimRow)
+            .values(digest=digest, **mine)
             .on_conflict_do_update(index_elements=[PartClaimRow.digest], set_=mine, where=free)
             .returning(PartClaimRow.holder)
         )

@@ -16,6 +16,9 @@ from worker.jobs.tables import Moment
 #: How many times its own length a lease may reach into the future before it is one from before the clock went back.
 _REACH: Final = 2.0
 
+#: Seconds by which a moment may seem to be from the future: clocks are read one after the other.
+SLACK: Final = 2.0
+
 
 class Clock:
     """Moments as expressions for statements on one database."""
@@ -35,6 +38,10 @@ class Clock:
     def over(self, lease: InstrumentedAttribute[Any], seconds: float) -> ColumnElement[bool]:
         """Say whether a lease of this length has run out, or is from before the clock went back."""
         return or_(lease < self.at(), lease > self.at(_REACH * seconds + 1.0))
+
+    def quiet(self, moment: InstrumentedAttribute[Any], seconds: float) -> ColumnElement[bool]:
+        """Say whether nothing was noted in the last ``seconds``, or only before the clock went back."""
+        return or_(moment.is_(None), moment < self.at(-seconds), moment > self.at(SLACK))
 
 
 def machine_time() -> datetime:

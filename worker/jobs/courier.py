@@ -7,7 +7,6 @@ may get a message twice (its id tells), never not at all before its tries are us
 import logging
 import time
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import suppress
 from datetime import timedelta
 from http import HTTPStatus
 from threading import Event, Thread
@@ -15,7 +14,6 @@ from typing import Any, Final, Self
 from urllib.parse import urlsplit
 
 from sqlalchemy import Engine, delete, func, or_, select, update
-from sqlalchemy.exc import SQLAlchemyError
 from standardwebhooks import Webhook as Signature
 
 from worker.jobs.clock import machine_time
@@ -69,7 +67,6 @@ class Courier:
         self._reach = reach
         self._look = look
         self._leader = Leader(database, _NAME, _SILENCE)
-        self._led = False
         self._closing = Event()
         self._thread: Thread | None = None
         self._tidied = 0.0
@@ -95,10 +92,7 @@ class Courier:
         if self._thread is not None:
             self._thread.join()
             self._thread = None
-        if self._led:
-            self._led = False
-            with suppress(SQLAlchemyError):
-                self._leader.resign()
+        self._leader.resign()
 
     def run(self) -> int:
         """Make one pass, if this courier is the one that sends; return how many messages were taken.
@@ -109,8 +103,7 @@ class Courier:
         endpoints = self._due()
         if not endpoints:
             return 0
-        self._led = self._leader.leads()
-        if not self._led:
+        if not self._leader.leads():
             return 0
         end = time.monotonic() + _PASS
         with ThreadPoolExecutor(_AT_A_TIME, "webhook") as pool:

@@ -4,11 +4,13 @@ import time
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import Engine, create_engine, event
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
 
 from worker.jobs.migrating import migrate
+from worker.jobs.tables import Base
 from worker.spec.errors import SettingsError
 
 #: How often the tables are tried for when others make them at the same moment, and the seconds between two tries.
@@ -52,6 +54,11 @@ def open_database(url: str) -> Engine:
         engine.dispose()
         raise
     return engine
+
+
+def upserting(bind: Engine | Connection, table: type[Base]) -> Any:
+    """Return an insert that can say what happens where the row is there already, in this database's form."""
+    return (postgresql if bind.dialect.name == "postgresql" else sqlite).insert(table)
 
 
 def _prepare(engine: Engine, shown: str) -> None:

@@ -10,16 +10,14 @@ from worker.beds.spools import purchases
 from worker.beds.timetable import make_timetable
 from worker.beds.work import runs_of
 from worker.jobs.job import run_file_name
+from worker.jobs.runfile import bed_object, write_run_file
 from worker.layout.plan import Plan
 from worker.output.bill import write_bill
 from worker.output.feed import write_feed
-from worker.output.inspection import require
 from worker.output.labels import write_labels
 from worker.output.manifest import PrintRecord, file_entry
 from worker.output.map import write_map_pdf, write_map_svg
-from worker.output.runs import BedObject, check_run, write_run
 from worker.output.scene import write_glb
-from worker.output.thumbnail import draw_bed
 from worker.solids import Mesh
 from worker.spec import Spec
 from worker.spec.manifest import (
@@ -32,7 +30,6 @@ from worker.spec.manifest import (
     Check,
     DocumentEntry,
     Manifest,
-    RunEntry,
 )
 
 __all__ = ["Document", "documents_of", "print_record", "run_documents", "with_runs"]
@@ -77,28 +74,11 @@ def run_documents(
         CheckFailed: when a file as read back is not the run.
     """
     names = {part.mark: part.name for part in plan.parts}
-    application = f"{manifest.generator.name} {manifest.generator.version}"
     for run in manifest.runs:
-        objects = [
-            BedObject(
-                mesh=meshes[one.mark],
-                name=f"{one.mark} {names[one.mark]}",
-                part_number=one.mark,
-                colour=run.colour,
-                at=one.at,
-                turn=one.turn,
-                material=run.material,
-            )
-            for one in run.pieces
-        ]
-        forbidden = [(*one.at, *one.size) for one in spec.printer.forbidden]
-        picture = draw_bed(objects, (spec.printer.bed[0], spec.printer.bed[1]), forbidden)
+        objects = [bed_object(run, one, meshes[one.mark], number=one.mark, name=names[one.mark]) for one in run.pieces]
         title = f"{spec.name}, run {run.number} of {len(manifest.runs)}"
-        told = {"Application": application, "Description": _told(run)}
-        data = write_run(objects, title=title, metadata=told, thumbnail=picture)
         name = run_file_name(run.number)
-        checks = check_run(data, objects, spec.printer, spacing=spec.printing.spacing, subject=name)
-        require(checks, f"run {run.number}")
+        data, checks = write_run_file(run, objects, spec, manifest.generator, name=name, title=title)
         entry = DocumentEntry(role="run", title=title, run=run.number, file=file_entry(name, THREEMF_TYPE, data))
         yield Document(entry, data), checks
 
@@ -142,9 +122,3 @@ def documents_of(
         data = write_feed(manifest.schedule, manifest.runs, name=manifest.name, uid_base=identity, made=now)
         file = file_entry("schedule.ics", CALENDAR_TYPE, data)
         yield Document(DocumentEntry(role="calendar", title="Print runs as a calendar", file=file), data)
-
-
-def _told(run: RunEntry) -> str:
-    """Return how a run is to be printed."""
-    colour = f", {run.colour}" if run.colour else ""
-    return f"{run.material}{colour}; layers of {run.layer:g} mm, lines of {run.line_width:g} mm, no supports"

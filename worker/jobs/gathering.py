@@ -3,51 +3,33 @@
 The same jobs give the same files, so an attempt after a lost one writes over what that one left.
 """
 
-import logging
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from enum import Enum, auto
-from hashlib import sha256
+from functools import partial
 from typing import Final
 
 import orjson
-from obstore.exceptions import BaseError as StoreError
-from sqlalchemy.exc import DBAPIError
 
 from worker.beds.batch import BatchJob, BatchWork, pack_batch
+from worker.jobs.attempts import Attempted, attempt
 from worker.jobs.batches import BATCH_LEASE, Batch, BatchEntry, Batches
 from worker.jobs.blobs import Blobs
+from worker.jobs.filing import fetch, file_away
 from worker.jobs.job import MANIFEST_NAME, StoredFile
 from worker.jobs.records import Records
-from worker.jobs.repacking import run_file
+from worker.jobs.runfile import bed_object, write_run_file
 from worker.output.runs import BedObject
 from worker.output.stl import read_stl
 from worker.solids.mesh import Mesh
 from worker.spec import Spec
 from worker.spec.batch import BatchDrawer, BatchManifest, BatchRun
-from worker.spec.errors import BlobMissing, DrawerwrightError, InternalError
+from worker.spec.errors import InternalError
 from worker.spec.manifest import JSON_TYPE, STL_TYPE, THREEMF_TYPE, Manifest
 
-__all__ = ["Gathered", "Gathering"]
-
-_log = logging.getLogger(__name__)
-
-#: What may go away by itself: the database, the store, the disk.
-_PASSING: Final = (DBAPIError, StoreError, OSError)
+__all__ = ["Gathering"]
 
 #: Meshes kept at hand while runs are written.
 _MOST_MESHES: Final = 64
-
-
-class Gathered(Enum):
-    """How it went."""
-
-    DONE = auto()
-    #: Not all jobs have ended, somebody else is at it, or it has ended.
-    NOTHING = auto()
-    FAILED = auto()
-    #: The database or the store was away; another message comes.
-    PUT_OFF = auto()
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +41,7 @@ class Gathering:
     blobs: Blobs
     attempts: int = 3
 
-    def gather(self, batch_id: str) -> Gathered:
+    def gather(self, batch_id: str) -> Attempted:
         """Make one attempt at the batch, if it is to be had."""
         token = self.batches.claim(batch_id, lease_seconds=BATCH_LEASE, attempts=self.attempts)
         if token is None:
@@ -67,21 +49,18 @@ class Gathering:
             given_up = self.batches.give_up(
                 batch_id, lease_seconds=BATCH_LEASE, attempts=self.attempts, problem=lost.problem()
             )
-            return Gathered.FAILED if given_up else Gathered.NOTHING
-        try:
-            batch = self.batches.batch(batch_id)
-            if batch is None:
-                return Gathered.NOTHING
-            files = self._files(batch, token)
-            return Gathered.DONE if self.batches.finish(batch_id, token, files) else Gathered.NOTHING
-        except _PASSING:
-            _log.warning("Batch %s waits for its manifest.", batch_id, exc_info=True)
-            self.batches.release(batch_id, token)
-            return Gathered.PUT_OFF
-        except Exception as error:  # noqa: BLE001 - whatever it is, the record says why there is no manifest
-            _log.warning("Batch %s: %r", batch_id, error, exc_info=error)
-            told = error if isinstance(error, DrawerwrightError) else InternalError()
-            return Gathered.FAILED if self.batches.fail(batch_id, token, told.problem()) else Gathered.NOTHING
+            return Attempted.FAILED if given_up else Attempted.NOTHING
+        return attempt(
+            f"Batch {batch_id}",
+            partial(self._gather, batch_id, token),
+            put_off=partial(self.batches.release, batch_id, token),
+            fail=partial(self.batches.fail, batch_id, token),
+        )
+
+    def _gather(self, batch_id: str, token: str) -> bool:
+        """Store all files and end the batch; False when it is gone, or the claim no longer holds."""
+        batch = self.batches.batch(batch_id)
+        return batch is not None and self.batches.finish(batch_id, token, self._files(batch, token))
 
     def _files(self, batch: Batch, token: str) -> list[StoredFile]:
         """Store the runs and the manifest; return all of them."""
@@ -90,17 +69,17 @@ class Gathering:
         for entry in batch.entries:
             if entry.job_id is not None and entry.job_id in specs:
                 there = {file.name: file for file in self.records.files(entry.job_id)}
-                manifest = Manifest.model_validate_json(_read(self.blobs, there, MANIFEST_NAME))
+                manifest = Manifest.model_validate_json(fetch(self.blobs, there, MANIFEST_NAME))
                 spec = Spec.model_validate_json(specs[entry.job_id])
                 made[entry.number] = _Made(BatchJob(entry.number, spec, manifest), there)
         work = pack_batch([one.job for one in made.values()])
-        files = []
+        files, folder = [], f"batches/{batch.id}"
         for name, data in self._runs(batch, work, made):
-            files.append(self._put(batch.id, name, THREEMF_TYPE, data))
+            files.append(file_away(self.blobs, folder, name, THREEMF_TYPE, data))
             self.batches.extend(batch.id, token, lease_seconds=BATCH_LEASE)
         told = _manifest(batch, work, made).model_dump(mode="json")
         data = orjson.dumps(told, option=orjson.OPT_SORT_KEYS | orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
-        return [*files, self._put(batch.id, MANIFEST_NAME, JSON_TYPE, data)]
+        return [*files, file_away(self.blobs, folder, MANIFEST_NAME, JSON_TYPE, data)]
 
     def _runs(self, batch: Batch, work: BatchWork, made: Mapping[int, "_Made"]) -> Iterator[tuple[str, bytes]]:
         """Yield each run's file with its name."""
@@ -116,13 +95,7 @@ class Gathering:
             objects = list(_objects(run, made, meshes))
             title = f"{batch.name}, run {run.number} of {len(work.runs)}"
             name = str(run.file)
-            yield name, run_file(objects, first.spec, first.manifest.generator, name=name, title=title)
-
-    def _put(self, batch_id: str, name: str, media_type: str, data: bytes) -> StoredFile:
-        checksum = sha256(data).hexdigest()
-        key = f"batches/{batch_id}/{checksum[:16]}-{name}"
-        self.blobs.put(key, data)
-        return StoredFile(name, media_type, len(data), checksum, key)
+            yield name, write_run_file(run, objects, first.spec, first.manifest.generator, name=name, title=title)[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +108,7 @@ class _Made:
     def mesh(self, blobs: Blobs, mark: str) -> Mesh:
         part = next(one for one in self.job.manifest.parts if one.mark == mark)
         name = next(file.name for file in part.files if file.media_type == STL_TYPE)
-        return read_stl(_read(blobs, self.there, name))
+        return read_stl(fetch(blobs, self.there, name))
 
     def name(self, mark: str) -> str:
         return next(one.name for one in self.job.manifest.parts if one.mark == mark)
@@ -144,16 +117,8 @@ class _Made:
 def _objects(run: BatchRun, made: Mapping[int, _Made], meshes: Mapping[tuple[int, str], Mesh]) -> Iterator[BedObject]:
     """Yield the pieces of a run, with the number of their spec before their mark."""
     for piece in run.pieces:
-        own = f"{piece.entry}-{piece.mark}"
-        yield BedObject(
-            mesh=meshes[piece.entry, piece.mark],
-            name=f"{own} {made[piece.entry].name(piece.mark)}".strip(),
-            part_number=own,
-            colour=run.colour,
-            at=piece.at,
-            turn=piece.turn,
-            material=run.material,
-        )
+        number, mesh = f"{piece.entry}-{piece.mark}", meshes[piece.entry, piece.mark]
+        yield bed_object(run, piece, mesh, number=number, name=made[piece.entry].name(piece.mark))
 
 
 def _manifest(batch: Batch, work: BatchWork, made: Mapping[int, _Made]) -> BatchManifest:
@@ -183,13 +148,3 @@ def _drawers(entry: BatchEntry, made: _Made | None) -> BatchDrawer:
         parts=0 if manifest is None else sum(len(run.pieces) for run in manifest.runs),
         problem=entry.problem,
     )
-
-
-def _read(blobs: Blobs, there: Mapping[str, StoredFile], name: str) -> bytes:
-    file = there.get(name)
-    if file is None:
-        raise BlobMissing(value=name)
-    data = blobs.get(file.key)
-    if sha256(data).hexdigest() != file.sha256:
-        raise BlobMissing("A stored file is damaged.", value=name)
-    return data

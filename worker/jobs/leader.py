@@ -7,12 +7,13 @@ what a leader does may be done twice.
 import os
 import secrets
 import socket
-from typing import Any
+from contextlib import suppress
 
 from sqlalchemy import Engine, select, update
-from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.exc import SQLAlchemyError
 
 from worker.jobs.clock import Clock
+from worker.jobs.database import upserting
 from worker.jobs.tables import LeaderRow
 
 
@@ -25,11 +26,11 @@ class Leader:
         self._clock = Clock(engine)
         self._name = name
         self._seconds = seconds
+        self._led = False
         self.holder = f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}"
 
     def leads(self) -> bool:
         """Take the right, or keep it; say whether it is this one's now."""
-        statement: Any = (postgresql if self._engine.dialect.name == "postgresql" else sqlite).insert(LeaderRow)
         mine = {"holder": self.holder, "lease": self._clock.at(self._seconds)}
         free = (
             (LeaderRow.holder == self.holder)
@@ -37,16 +38,21 @@ class Leader:
             | self._clock.over(LeaderRow.lease, self._seconds)
         )
         statement = (
-            statement.values(name=self._name, **mine)
+            upserting(self._engine, LeaderRow)
+            .values(name=self._name, **mine)
             .on_conflict_do_update(index_elements=[LeaderRow.name], set_=mine, where=free)
             .returning(LeaderRow.holder)
         )
         with self._engine.begin() as connection:
-            return bool(connection.scalar(statement) == self.holder)
+            self._led = bool(connection.scalar(statement) == self.holder)
+        return self._led
 
     def resign(self) -> None:
-        """Leave the right to others at once."""
-        self._set(holder=None)
+        """Leave the right to others at once, if it is this one's; where the record is away, its lease runs out."""
+        if self._led:
+            self._led = False
+            with suppress(SQLAlchemyError):
+                self._set(holder=None)
 
     def place(self) -> str | None:
         """Return how far the upkeep got."""

@@ -7,13 +7,14 @@ them, and how often, is `worker.jobs.courier`.
 import secrets
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any, Final, cast
+from typing import Any, Final
 
 import orjson
 from sqlalchemy import Connection, and_, exists, insert, or_, select
 
 from worker.jobs.clock import machine_time
-from worker.jobs.job import Job, Progress, State
+from worker.jobs.job import Job
+from worker.jobs.rows import JOB_COLUMNS, job_of
 from worker.jobs.tables import JobRow, JobWebhookRow, OutboxRow, WebhookRow
 from worker.jobs.telling import job_fields
 from worker.spec.errors import WebhookNotFound
@@ -23,6 +24,8 @@ __all__ = ["MOST_TRIES", "name_webhooks", "note_event"]
 
 #: Tries of one message. With the pauses between them they take most of a day.
 MOST_TRIES: Final = 13
+
+_ENDPOINT: Final = (WebhookRow.events, WebhookRow.id.label("webhook_id"), WebhookRow.state.label("webhook_state"))
 
 
 def note_event(
@@ -39,7 +42,7 @@ def note_event(
     """
     named = exists().where(JobWebhookRow.job_id == JobRow.id, JobWebhookRow.webhook_id == WebhookRow.id)
     query = (
-        select(WebhookRow.events, *_JOB)
+        select(*_ENDPOINT, *JOB_COLUMNS)
         .join(JobRow, JobRow.owner == WebhookRow.owner)
         .where(JobRow.id == job_id, WebhookRow.state != "disabled")
         .where(or_(WebhookRow.jobs == "all", and_(WebhookRow.jobs == "named", named)))
@@ -48,7 +51,7 @@ def note_event(
     if not rows:
         return
     now = machine_time()
-    payload = message(event, now, _job(rows[0]), base, printed)
+    payload = message(event, now, job_of(rows[0]), base, printed)
     connection.execute(
         insert(OutboxRow),
         [
@@ -88,36 +91,3 @@ def message(event: EventType, when: datetime, job: Job, base: str, printed: dict
         data["printed"] = printed
     document = {"type": event, "timestamp": when, "data": data}
     return orjson.dumps(document, option=orjson.OPT_UTC_Z).decode()
-
-
-_JOB = (
-    WebhookRow.id.label("webhook_id"),
-    WebhookRow.state.label("webhook_state"),
-    JobRow.id,
-    JobRow.name,
-    JobRow.state,
-    JobRow.created,
-    JobRow.updated,
-    JobRow.started,
-    JobRow.finished,
-    JobRow.attempts,
-    JobRow.progress_done,
-    JobRow.progress_total,
-    JobRow.progress_now,
-    JobRow.problem,
-)
-
-
-def _job(row: Any) -> Job:
-    return Job(
-        id=row.id,
-        name=row.name,
-        state=cast("State", row.state),
-        created=row.created,
-        updated=row.updated,
-        started=row.started,
-        finished=row.finished,
-        attempts=row.attempts,
-        progress=Progress(row.progress_done, row.progress_total, row.progress_now),
-        problem=row.problem,
-    )

@@ -15,14 +15,15 @@ from typing import Any, Final, cast
 
 import orjson
 from sqlalchemy import Connection, CursorResult, Engine, and_, case, insert, or_, select, update
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import IntegrityError
 
 from worker.beds.remaining import Standing
 from worker.jobs.clock import Clock, machine_time
+from worker.jobs.database import upserting
 from worker.jobs.job import StoredFile
 from worker.jobs.outbox import note_event
 from worker.jobs.pauses import Pauses
+from worker.jobs.rows import file_values
 from worker.jobs.tables import JobFileRow, JobRow, PrintEventRow, PrintStateRow
 from worker.spec.errors import JobNotFound, PrintRepeated, PrintsBusy
 from worker.spec.prints import Outcome, PrintEvent
@@ -36,9 +37,6 @@ _PAUSE: Final = 0.05
 #: Before the files of new runs are tried again after all attempts at them failed: for about a week.
 _PAUSES: Final = Pauses(first=60.0, factor=3.0, longest=21_600.0)
 _MOST_PAUSES: Final = 32
-
-#: Seconds by which a message may seem to be from the future.
-_SLACK: Final = 2.0
 
 _random: Final = SystemRandom()
 
@@ -152,8 +150,7 @@ class Prints:
 
     def waiting(self, *, quiet_seconds: float, limit: int) -> list[str]:
         """Return jobs whose new runs need files and that had no message in the last ``quiet_seconds``."""
-        enqueued, at = PrintStateRow.enqueued, self._clock.at
-        quiet = or_(enqueued.is_(None), enqueued < at(-quiet_seconds), enqueued > at(_SLACK))
+        quiet = self._clock.quiet(PrintStateRow.enqueued, quiet_seconds)
         due = and_(PrintStateRow.repack.is_(True), self._to_be_tried(), quiet)
         query = select(PrintStateRow.job_id).join(JobRow, JobRow.id == PrintStateRow.job_id)
         query = query.where(due, JobRow.deleted.is_(None)).order_by(PrintStateRow.job_id).limit(limit)
@@ -185,14 +182,7 @@ class Prints:
         """Keep files of runs, which the store has; False when the job is gone. A number's file is kept once."""
         with self._database.begin() as connection:
             for file in files:
-                values = {
-                    "job_id": job_id,
-                    "name": file.name,
-                    "media_type": file.media_type,
-                    "bytes": file.bytes,
-                    "sha256": file.sha256,
-                    "key": file.key,
-                }
+                values = {"job_id": job_id, **file_values(file)}
                 there = update(JobRow).where(JobRow.id == job_id, JobRow.deleted.is_(None))
                 if _count(connection, there.values(bytes=JobRow.bytes)) != 1:
                     return False
@@ -238,20 +228,7 @@ class Prints:
         return _event(row[1:])
 
 
-_EVENT = (
-    PrintEventRow.number,
-    PrintEventRow.id,
-    PrintEventRow.recorded,
-    PrintEventRow.at,
-    PrintEventRow.outcome,
-    PrintEventRow.run,
-    PrintEventRow.mark,
-    PrintEventRow.count,
-    PrintEventRow.failed,
-    PrintEventRow.note,
-    PrintEventRow.pieces_left,
-    PrintEventRow.runs_left,
-)
+_EVENT: Final = tuple(getattr(PrintEventRow, name) for name in Printed.__slots__)
 
 
 def _event(row: Any) -> Printed:
@@ -302,8 +279,12 @@ def _advance(connection: Connection, job_id: str, before: PrintStatus | None, nu
 
 def _add_new(connection: Connection, table: Any, values: dict[str, Any], *key: str) -> bool:
     """Add a row where none has its key; say whether this did it."""
-    made: Any = postgresql.insert(table) if connection.dialect.name == "postgresql" else sqlite.insert(table)
-    statement = made.values(**values).on_conflict_do_nothing(index_elements=list(key)).returning(table.job_id)
+    statement = (
+        upserting(connection, table)
+        .values(**values)
+        .on_conflict_do_nothing(index_elements=list(key))
+        .returning(table.job_id)
+    )
     return connection.execute(statement).one_or_none() is not None
 
 

@@ -11,47 +11,28 @@ from datetime import datetime
 from typing import Any, Final, NamedTuple, cast
 
 from sqlalchemy import Connection, CursorResult, Engine, Table, and_, insert, or_, select, update
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.sql import Executable
 
 from worker.jobs.caller import Quotas
 from worker.jobs.claims import PartClaims
 from worker.jobs.clock import Clock, machine_time
+from worker.jobs.database import upserting
 from worker.jobs.identity import new_identity
-from worker.jobs.job import ENDED, Job, Progress, State, StoredFile
+from worker.jobs.job import ENDED, Job, Progress, StoredFile
 from worker.jobs.listing import Filters
 from worker.jobs.outbox import name_webhooks, note_event
 from worker.jobs.repeats import Repeat, first_of
+from worker.jobs.rows import JOB_COLUMNS, file_columns, file_values, job_of
 from worker.jobs.tables import JobFileRow, JobRow, PartRow
 from worker.jobs.usage import admit
 from worker.spec.errors import JobNotFound
 from worker.spec.webhook import EventType
-
-_JOB_COLUMNS = (
-    JobRow.id,
-    JobRow.name,
-    JobRow.state,
-    JobRow.created,
-    JobRow.updated,
-    JobRow.started,
-    JobRow.finished,
-    JobRow.attempts,
-    JobRow.progress_done,
-    JobRow.progress_total,
-    JobRow.progress_now,
-    JobRow.problem,
-    JobRow.revision,
-)
-
 
 #: Seconds of a lease where the caller gives none: the longest that the settings allow.
 _LEASE: Final = 600.0
 
 #: Digests asked for in one statement.
 _PIECE: Final = 400
-
-#: Seconds by which a message may seem to be from the future: clocks are read one after the other.
-_SLACK: Final = 2.0
 
 
 class _Last(NamedTuple):
@@ -107,30 +88,30 @@ class Records:
         identity = new_identity()
         with self._engine.begin() as connection:
             if repeat is not None and (made := first_of(connection, repeat, owner, identity, now)) != identity:
-                row = connection.execute(select(*_JOB_COLUMNS).where(JobRow.id == made, *_seen(owner))).one_or_none()
+                row = connection.execute(select(*JOB_COLUMNS).where(JobRow.id == made, *_seen(owner))).one_or_none()
                 if row is None:
                     raise JobNotFound("The job that this request made was removed.", value=made)
-                return _job(row)
+                return job_of(row)
             insert_job(connection, identity, name, spec, now, owner=owner, quotas=quotas, webhooks=webhooks)
         return Job(identity, name, "queued", now, now, None, None, 0, Progress(), None)
 
     def job(self, job_id: str, *, owner: str | None = None) -> Job | None:
         """Return the job, or None when there is none, or none of this owner."""
         with self._engine.connect() as connection:
-            row = connection.execute(select(*_JOB_COLUMNS).where(JobRow.id == job_id, *_seen(owner))).one_or_none()
-        return None if row is None else _job(row)
+            row = connection.execute(select(*JOB_COLUMNS).where(JobRow.id == job_id, *_seen(owner))).one_or_none()
+        return None if row is None else job_of(row)
 
     def jobs(
         self, limit: int, after: str | None, *, owner: str | None = None, filters: Filters | None = None
     ) -> list[Job]:
         """Return up to ``limit`` jobs (of this owner), newest first, from the one made just before ``after``."""
-        query = select(*_JOB_COLUMNS).where(*_seen(owner)).order_by(JobRow.id.desc()).limit(limit)
+        query = select(*JOB_COLUMNS).where(*_seen(owner)).order_by(JobRow.id.desc()).limit(limit)
         if filters is not None:
             query = query.where(*filters.conditions())
         if after is not None:
             query = query.where(JobRow.id < after)
         with self._engine.connect() as connection:
-            return [_job(row) for row in connection.execute(query)]
+            return [job_of(row) for row in connection.execute(query)]
 
     def revisions(self, job_ids: Iterable[str]) -> dict[str, int]:
         """Return the revision of each of these jobs that is there."""
@@ -140,9 +121,9 @@ class Records:
 
     def changed_since(self, moment: datetime, limit: int, *, owner: str | None = None) -> list[Job]:
         """Return jobs (of this owner) that changed at this moment or later, in the order of their last change."""
-        query = select(*_JOB_COLUMNS).where(JobRow.updated >= moment, *_seen(owner))
+        query = select(*JOB_COLUMNS).where(JobRow.updated >= moment, *_seen(owner))
         with self._engine.connect() as connection:
-            return [_job(row) for row in connection.execute(query.order_by(JobRow.updated, JobRow.id).limit(limit))]
+            return [job_of(row) for row in connection.execute(query.order_by(JobRow.updated, JobRow.id).limit(limit))]
 
     def files(self, job_id: str) -> list[StoredFile]:
         """Return the job's files by name."""
@@ -186,8 +167,7 @@ class Records:
         These are queued ones that had none in the last ``quiet_seconds``, and running ones whose claim has run out
         since they had one. A message from the future is one from before the clock went back.
         """
-        at = self._clock.at
-        quiet = or_(JobRow.enqueued.is_(None), JobRow.enqueued < at(-quiet_seconds), JobRow.enqueued > at(_SLACK))
+        quiet = self._clock.quiet(JobRow.enqueued, quiet_seconds)
         lost = and_(self._clock.over(JobRow.lease, lease_seconds), or_(quiet, JobRow.enqueued < JobRow.lease))
         unseen = or_(and_(JobRow.state == "queued", quiet), and_(JobRow.state == "running", lost))
         query = select(JobRow.id).where(unseen).order_by(JobRow.id).limit(limit)
@@ -270,17 +250,7 @@ class Records:
 
     def succeed(self, claim: Claim, files: Sequence[StoredFile]) -> bool:
         """End the job with these files, which the store has; False when the claim no longer holds."""
-        rows = [
-            {
-                "job_id": claim.job_id,
-                "name": file.name,
-                "media_type": file.media_type,
-                "bytes": file.bytes,
-                "sha256": file.sha256,
-                "key": file.key,
-            }
-            for file in files
-        ]
+        rows = [{"job_id": claim.job_id, **file_values(file)} for file in files]
         now = _now()
         done = _held(claim).values(
             state="succeeded", finished=now, updated=now, claim=None, lease=None,
@@ -338,10 +308,7 @@ class Records:
 
     def add_part(self, digest: str, limits: str, record: dict[str, Any]) -> None:
         """Keep what is known about a part, in place of what was known before."""
-        statement: Any = (
-            postgresql.insert(PartRow) if self._engine.dialect.name == "postgresql" else sqlite.insert(PartRow)
-        )
-        values = statement.values(digest=digest, limits=limits, record=record, created=_now())
+        values = upserting(self._engine, PartRow).values(digest=digest, limits=limits, record=record, created=_now())
         key = [PartRow.digest, PartRow.limits]
         self._change(values.on_conflict_do_update(index_elements=key, set_={"record": values.excluded.record}))
 
@@ -399,7 +366,7 @@ def insert_job(
 #: Of the table, and made once: each insert that is made anew takes longer than SQLite does.
 _NEW_JOB = insert(cast("Table", JobRow.__table__))
 _KNOWN = select(PartRow.digest, PartRow.limits)
-_FILES = select(JobFileRow.name, JobFileRow.media_type, JobFileRow.bytes, JobFileRow.sha256, JobFileRow.key)
+_FILES = select(*file_columns(JobFileRow))
 
 
 def _seen(owner: str | None) -> tuple[Any, ...]:
@@ -414,19 +381,3 @@ def _now() -> datetime:
 
 def _held(claim: Claim) -> Any:
     return update(JobRow).where(JobRow.id == claim.job_id, JobRow.state == "running", JobRow.claim == claim.token)
-
-
-def _job(row: Any) -> Job:
-    return Job(
-        id=row.id,
-        name=row.name,
-        state=cast("State", row.state),
-        created=row.created,
-        updated=row.updated,
-        started=row.started,
-        finished=row.finished,
-        attempts=row.attempts,
-        progress=Progress(row.progress_done, row.progress_total, row.progress_now),
-        problem=row.problem,
-        revision=row.revision,
-    )

@@ -7,11 +7,11 @@ however many come at once, there is one of it or none.
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
-from typing import Any, Final, Self
+from typing import Final, Self
 
 from sqlalchemy import Connection, select
-from sqlalchemy.dialects import postgresql, sqlite
 
+from worker.jobs.database import upserting
 from worker.jobs.tables import RepeatRow
 from worker.spec.errors import RequestRepeated
 
@@ -46,8 +46,9 @@ def first_of(connection: Connection, repeat: Repeat, owner: str, identity: str, 
     Raises:
         RequestRepeated: when the first asked for something else; the transaction must not be kept.
     """
-    made: Any = postgresql.insert(RepeatRow) if connection.dialect.name == "postgresql" else sqlite.insert(RepeatRow)
-    values = made.values(owner=owner, key=repeat.key, fingerprint=repeat.fingerprint, made=identity, created=now)
+    values = upserting(connection, RepeatRow).values(
+        owner=owner, key=repeat.key, fingerprint=repeat.fingerprint, made=identity, created=now
+    )
     new = values.on_conflict_do_nothing(index_elements=["owner", "key"]).returning(RepeatRow.made)
     if connection.scalar(new) is not None:
         return identity

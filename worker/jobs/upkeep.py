@@ -3,12 +3,10 @@
 import logging
 import time
 from collections.abc import Callable
-from contextlib import suppress
 from threading import Lock
 from typing import Final
 
 from sqlalchemy import Engine
-from sqlalchemy.exc import SQLAlchemyError
 
 from worker.jobs.blobs import Blobs
 from worker.jobs.deletion import Deletion
@@ -38,7 +36,6 @@ class Upkeep:
         self._sweep = Sweep(database, blobs, settings.orphan_seconds)
         self._requeue = requeue
         self._lock = Lock()
-        self._led = False
         self._resigned = False
         self._next = 0.0
 
@@ -50,8 +47,7 @@ class Upkeep:
             DBAPIError: when the record is away.
         """
         with self._lock:  # a look that began before the end shall not take again what was just given up
-            self._led = not self._resigned and self._leader.leads()
-            if not self._led:
+            if self._resigned or not self._leader.leads():
                 return None
         try:
             return self._requeue()
@@ -64,10 +60,7 @@ class Upkeep:
         """Leave the upkeep to others at once, and for good."""
         with self._lock:
             self._resigned = True
-            if self._led:
-                self._led = False
-                with suppress(SQLAlchemyError):
-                    self._leader.resign()
+            self._leader.resign()
 
     def _sweep_once(self) -> None:
         try:

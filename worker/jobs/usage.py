@@ -1,12 +1,11 @@
 """Usage: what an owner has asked for so far, held against the quotas of their key."""
 
 from datetime import datetime, timedelta
-from typing import Any
 
 from sqlalchemy import Connection, func, select
-from sqlalchemy.dialects import postgresql, sqlite
 
 from worker.jobs.caller import Quotas
+from worker.jobs.database import upserting
 from worker.jobs.job import ENDED
 from worker.jobs.tables import BatchRow, JobRow, UsageRow
 from worker.spec.errors import QuotaReached
@@ -54,9 +53,8 @@ def admit(connection: Connection, owner: str, quotas: Quotas, now: datetime) -> 
 
 def _count(connection: Connection, owner: str, now: datetime) -> int:
     """Return how many jobs of this day the new one makes."""
-    statement: Any = postgresql.insert(UsageRow) if connection.dialect.name == "postgresql" else sqlite.insert(UsageRow)
     day = now.date().isoformat()
-    values = statement.values(owner=owner, day=day, jobs=1)
+    values = upserting(connection, UsageRow).values(owner=owner, day=day, jobs=1)
     key = [UsageRow.owner, UsageRow.day]
     one_more = values.on_conflict_do_update(index_elements=key, set_={"jobs": UsageRow.jobs + 1})
     return int(connection.scalar(one_more.returning(UsageRow.jobs)) or 0)

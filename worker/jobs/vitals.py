@@ -5,9 +5,9 @@ from datetime import datetime
 from typing import Any, Final, get_args
 
 from sqlalchemy import Connection, Engine, and_, delete, func, select
-from sqlalchemy.dialects import postgresql, sqlite
 
-from worker.jobs.clock import Clock
+from worker.jobs.clock import SLACK, Clock
+from worker.jobs.database import upserting
 from worker.jobs.job import State
 from worker.jobs.tables import BatchRow, HeartbeatRow, JobRow, OutboxRow, PartRow, WebhookRow
 
@@ -18,9 +18,6 @@ _SEEN: Final = 30.0
 
 #: Seconds after which a worker that was not seen is forgotten.
 _FORGOTTEN: Final = 86_400.0
-
-#: Seconds by which a sign may seem to be from the future.
-_SLACK: Final = 2.0
 
 _STATES: Final[tuple[State, ...]] = get_args(State)
 _WEBHOOK_STATES: Final = ("active", "failing", "disabled")
@@ -51,9 +48,8 @@ class Vitals:
 
     def beat(self, worker: str) -> None:
         """Give a sign of life of this worker."""
-        kind: Any = postgresql if self._database.dialect.name == "postgresql" else sqlite
         now = {"seen": self._clock.at()}
-        statement = kind.insert(HeartbeatRow).values(worker=worker, **now)
+        statement = upserting(self._database, HeartbeatRow).values(worker=worker, **now)
         with self._database.begin() as connection:
             connection.execute(statement.on_conflict_do_update(index_elements=[HeartbeatRow.worker], set_=now))
             connection.execute(delete(HeartbeatRow).where(HeartbeatRow.seen < self._clock.at(-_FORGOTTEN)))
@@ -92,7 +88,7 @@ class Vitals:
             )
 
     def _workers(self, connection: Connection) -> int:
-        lately = and_(HeartbeatRow.seen > self._clock.at(-_SEEN), HeartbeatRow.seen < self._clock.at(_SLACK))
+        lately = and_(HeartbeatRow.seen > self._clock.at(-_SEEN), HeartbeatRow.seen < self._clock.at(SLACK))
         return connection.scalar(select(func.count()).select_from(HeartbeatRow).where(lately)) or 0
 
     def _at_work(self) -> Any:

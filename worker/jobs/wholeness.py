@@ -8,7 +8,7 @@ from worker.jobs.blobs import Blobs
 from worker.jobs.job import StoredFile
 from worker.spec.errors import BlobMissing
 
-__all__ = ["whole"]
+__all__ = ["read_whole", "whole"]
 
 #: Up to so many bytes are read and looked through before the first is handed on.
 _AT_ONCE: Final = 8 * 2**20
@@ -28,9 +28,7 @@ def whole(blobs: Blobs, file: StoredFile, start: int, end: int) -> Iterator[byte
     if size != file.bytes:
         raise _damaged(file)
     if file.bytes <= _AT_ONCE:
-        data = blobs.get(file.key)
-        if sha256(data).hexdigest() != file.sha256:
-            raise _damaged(file)
+        data = read_whole(blobs, file)
         return (data[at : min(at + _PIECE, end)] for at in range(start, end, _PIECE))
     pieces = _checked(blobs.read(file.key, 0, file.bytes), file)
     if (start, end) == (0, file.bytes):
@@ -38,6 +36,18 @@ def whole(blobs: Blobs, file: StoredFile, start: int, end: int) -> Iterator[byte
     for _ in pieces:  # a part of it says nothing of itself
         pass
     return blobs.read(file.key, start, end)
+
+
+def read_whole(blobs: Blobs, file: StoredFile) -> bytes:
+    """Return all of the file's bytes.
+
+    Raises:
+        BlobMissing: when the store has no such file, or has it damaged.
+    """
+    data = blobs.get(file.key)
+    if sha256(data).hexdigest() != file.sha256:
+        raise _damaged(file)
+    return data
 
 
 def _checked(pieces: Iterator[bytes], file: StoredFile) -> Iterator[bytes]:

@@ -8,6 +8,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from worker.spec.errors import SpecError
 from worker.spec.manifest import Mark
+from worker.spec.moment import read_moment, within_years
 from worker.spec.names import Count, Note
 from worker.spec.noun import Noun
 from worker.spec.refusal import Refusals, refusal
@@ -24,24 +25,14 @@ MOST_PIECES: Final = 100_000
 
 _MOST_MARKS: Final = 500
 _MARK: Final = re.compile(r"[A-Z][0-9]{1,5}", re.ASCII)
-#: Years that a moment can be of: what any database and any time zone can hold.
-_YEARS: Final = (2000, 2199)
 _MOMENT: Final = "a date and time with its offset, as in 2026-03-01T18:00:00+01:00 (RFC 3339)"
 
 
-def _moment(value: Any) -> Any:
-    if isinstance(value, datetime):
-        return value
-    refused = refusal(SpecError("This is no date and time.", value=value, limit=_MOMENT))
-    if not isinstance(value, str) or "T" not in value:
-        raise refused
-    try:
-        read = datetime.fromisoformat(value)
-    except ValueError:
-        raise refused from None
-    if read.tzinfo is None or not _YEARS[0] <= read.year <= _YEARS[1]:
-        raise refused
-    return read
+def _moment(value: Any) -> datetime:
+    moment = read_moment(value, _MOMENT)
+    if moment.tzinfo is None or not within_years(moment):
+        raise refusal(SpecError("This is no date and time.", value=value, limit=_MOMENT))
+    return moment
 
 
 def _mark(value: str) -> str:

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from worker.spec.errors import SpecError
+from worker.spec.moment import FIRST_YEAR, LAST_YEAR, read_moment, within_years
 from worker.spec.names import Name, Number
 from worker.spec.noun import Noun
 from worker.spec.refusal import Refusals, refusal
@@ -20,10 +21,6 @@ DAYS: Final[tuple[Day, ...]] = get_args(Day)
 
 _CLOCK: Final = re.compile(r"(?:[01][0-9]|2[0-3]):[0-5][0-9]|24:00", re.ASCII)
 _MOMENT: Final = "a date and time as in 2026-03-01T18:00 or 2026-03-01T18:00+01:00 (RFC 3339)"
-
-#: Further off a calendar of weeks, zones and leap days is guesswork, and `datetime` ends.
-_FIRST_YEAR: Final = 2000
-_LAST_YEAR: Final = 2199
 
 
 def _clock(text: str) -> str:
@@ -44,18 +41,10 @@ def _zone(text: str) -> str:
     return text
 
 
-def _moment(value: Any) -> Any:
-    if isinstance(value, datetime):
-        return value
-    refused = refusal(SpecError("This is no date and time.", value=value, limit=_MOMENT))
-    if not isinstance(value, str) or "T" not in value:
-        raise refused
-    try:
-        moment = datetime.fromisoformat(value)
-    except ValueError:
-        raise refused from None
-    if not _FIRST_YEAR <= moment.year <= _LAST_YEAR:
-        raise refusal(SpecError("This is no time to print.", value=value, limit=f"{_FIRST_YEAR} to {_LAST_YEAR}"))
+def _moment(value: Any) -> datetime:
+    moment = read_moment(value, _MOMENT)
+    if not within_years(moment):
+        raise refusal(SpecError("This is no time to print.", value=value, limit=f"{FIRST_YEAR} to {LAST_YEAR}"))
     return moment
 
 

@@ -1,0 +1,52 @@
+"""Attempts at the files of a batch or of new runs: every way in which one can go."""
+
+import logging
+from collections.abc import Callable
+from enum import Enum, auto
+from typing import Any, Final
+
+from obstore.exceptions import BaseError as StoreError
+from sqlalchemy.exc import DBAPIError
+
+from worker.spec.errors import DrawerwrightError, InternalError
+
+__all__ = ["PASSING", "Attempted", "attempt"]
+
+_log = logging.getLogger(__name__)
+
+#: What may go away by itself: the database, the store, the disk.
+PASSING: Final = (DBAPIError, StoreError, OSError)
+
+
+class Attempted(Enum):
+    """How it went."""
+
+    DONE = auto()
+    #: It is not due, somebody else is at it, or it has ended.
+    NOTHING = auto()
+    FAILED = auto()
+    #: The database or the store was away; another message comes.
+    PUT_OFF = auto()
+
+
+def attempt(
+    subject: str, make: Callable[[], bool], *, put_off: Callable[[], object], fail: Callable[[dict[str, Any]], bool]
+) -> Attempted:
+    """Make one attempt and say how it went, whatever happens in it.
+
+    Args:
+        subject: what the log says that it was about.
+        make: does it; False when there is no more to do.
+        put_off: leaves it to another attempt, after something was away.
+        fail: notes the problem document of why it cannot be done; False when there is no more to do.
+    """
+    try:
+        return Attempted.DONE if make() else Attempted.NOTHING
+    except PASSING:
+        _log.warning("%s waits for its files.", subject, exc_info=True)
+        put_off()
+        return Attempted.PUT_OFF
+    except Exception as error:  # noqa: BLE001 - whatever it is, the record says why there is no file
+        _log.warning("%s: %r", subject, error, exc_info=error)
+        told = error if isinstance(error, DrawerwrightError) else InternalError()
+        return Attempted.FAILED if fail(told.problem()) else Attempted.NOTHING
