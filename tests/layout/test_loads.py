@@ -6,7 +6,7 @@ from tests.layout.test_stocking import box, lists, site
 from tests.layout.things import standard
 from worker.layout.loads import alone, loads
 from worker.layout.stocking import stock
-from worker.layout.together import MOST_TOGETHER
+from worker.layout.widths import MOST_TOGETHER
 
 _few = settings(max_examples=15, deadline=None)
 

@@ -10,7 +10,7 @@ from worker.layout.option import Bulk
 from worker.layout.rows import FINGER_BREADTH
 from worker.layout.sizing import options
 from worker.layout.standing import LEAST_GRIP, UPRIGHT_SUPPORT
-from worker.layout.together import least_floors, share, widths
+from worker.layout.together import share
 
 _modest = settings(max_examples=50, deadline=None)
 _KINDS = (
@@ -114,20 +114,6 @@ def test_a_label_names_the_group():
     found = share(labelled, ground())
     assert {option.label for option in found} == {"m4"}
     assert all(option.tray().text.text == "m4" for option in found)
-
-
-@_modest
-@given(kinds(), grounds())
-def test_the_floor_that_is_foreseen_is_that_of_the_smallest_tray(items, ground):
-    items = [item.model_copy(update={"label": False, "stack": False}) for item in items]
-    (least,) = least_floors([[widths(item, ground) for item in items]], ground)
-    found = share(items, ground)
-    if least is None:
-        return
-    if found:
-        assert found[0].area >= least[0] or all(storage == "loose" for storage in found[0].storages)
-    within = share(items, ground, least[0])
-    assert all(option.area <= least[0] for option in within)
 
 
 def test_nine_small_kinds_share_four_cells():

@@ -1,8 +1,9 @@
 """Loads: the trays that items want. Kinds share one where that covers less floor, or takes less plastic for a group.
 
 Kinds of different groups stay apart; what has no group goes with any. Two or three trays become one, those that save
-most floor, in all or for each tray that goes, again and again while that saves any. A tray may take more plastic so:
-what a whole drawer takes is weighed when all have their places (worker.layout.stocking).
+most floor, in all or for each tray that goes, again and again while that saves any. Then kinds change trays while that
+saves more (worker.layout.regrouping). A tray may take more plastic so: what a whole drawer takes is weighed when all
+have their places (worker.layout.stocking).
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -11,16 +12,20 @@ from itertools import combinations
 from typing import Final
 
 from worker.layout.compartment import Kind
-from worker.layout.effort import companies
+from worker.layout.effort import companies, eased
 from worker.layout.piling import Load
+from worker.layout.regrouping import regrouped
 from worker.layout.site import Site
-from worker.layout.together import MOST_TOGETHER, Widths
+from worker.layout.widths import MOST_TOGETHER
 from worker.spec.item import Item
 
 __all__ = ["alone", "loadings", "loads"]
 
 #: So many trays, at most, become one at a time.
 _MOST_AT_ONCE: Final = 3
+
+#: Kinds change trays so often, at most, in all drawers of a job together: a tenth of a second for thirty.
+_MOVES: Final = 8000
 
 #: A kind is small when its own tray covers no more half cells than this (own choice): two cells.
 _SMALL: Final = 8
@@ -40,7 +45,7 @@ def loads(items: Sequence[Item], site: Site) -> tuple[Load, ...]:
     return next(loadings(alone(items, site), site))
 
 
-def loadings(single: Sequence[Load], site: Site) -> Iterator[tuple[Load, ...]]:
+def loadings(single: Sequence[Load], site: Site, *, share_of_time: float = 1.0) -> Iterator[tuple[Load, ...]]:
     """Yield the ways to share trays, each as `loads` gives it: what covers least floor first, then takes least plastic.
 
     Then comes one in which often used kinds share with their like only, so that all of them have room at the front, and
@@ -49,20 +54,26 @@ def loadings(single: Sequence[Load], site: Site) -> Iterator[tuple[Load, ...]]:
     Args:
         single: a tray for each item, in order.
         site: the drawer.
+        share_of_time: of the job's time that this drawer may take.
     """
     order = {id(load.items[0]): index for index, load in enumerate(single)}
     free = [load for load in single if _shares(load.items[0])]
     kept = [load for load in single if not _shares(load.items[0])]
     mergings = [_Merging(site, order, some) for some in companies(free, [load.items[0] for load in free])]
 
+    def sorted_(some: Iterable[Load]) -> tuple[Load, ...]:
+        return tuple(sorted((*kept, *some), key=lambda load: order[id(load.items[0])]))
+
     def merged(
         rank: Callable[[_Offer], tuple[float, float]], *, light: bool = False, often: bool = False
     ) -> tuple[Load, ...]:
-        some = (load for merging in mergings for load in merging.merged(rank, light=light, often=often))
-        return tuple(sorted((*kept, *some), key=lambda load: order[id(load.items[0])]))
+        return sorted_(load for merging in mergings for load in merging.merged(rank, light=light, often=often))
 
     ways = [merged(_Offer.whole), merged(_Offer.each)]
-    ways.sort(key=lambda one: (sum(load.area for load in one), _plastic(one)))
+    moves = eased(round(_MOVES * share_of_time), len(single))
+    least = min(ways, key=_takes)
+    ways.append(sorted_(load for merging in mergings for load in merging.regrouped(least, moves)))
+    ways.sort(key=_takes)
     told: list[list[list[int]]] = []
     for way in ways:
         if _plastic(way) <= _plastic(single) and _kinds(way) not in told:
@@ -75,6 +86,11 @@ def loadings(single: Sequence[Load], site: Site) -> Iterator[tuple[Load, ...]]:
     light = merged(_Offer.whole, light=True)
     if _kinds(light) not in told:
         yield light
+
+
+def _takes(wanted: Sequence[Load]) -> tuple[int, float]:
+    """Return the floor and the plastic that trays take."""
+    return sum(load.area for load in wanted), _plastic(wanted)
 
 
 def _plastic(wanted: Sequence[Load]) -> float:
@@ -113,8 +129,8 @@ class _Merging:
 
     def __init__(self, site: Site, order: dict[int, int], single: Sequence[Load]) -> None:
         self.site, self.order, self.single = site, order, single
-        self.widths: dict[int, Widths] = {id(load.items[0]): site.widths(load.items[0]) for load in single}
-
+        self.kinds = {id(load.items[0]): index for index, load in enumerate(single)}
+        self.pool = site.pool([load.items[0] for load in single])
         self.first = self.offers(group for number in _numbers() for group in combinations(single, number))
 
     def merged(self, rank: Callable[[_Offer], tuple[float, float]], *, light: bool, often: bool) -> list[Load]:
@@ -162,20 +178,38 @@ class _Merging:
             _, one, other, load = best
             found = [load, *(each for each in found if each is not one and each is not other)]
 
+    def regrouped(self, way: Iterable[Load], moves: int) -> list[Load]:
+        """Return the loads after kinds have changed trays: this way to share, or one that covers less floor.
+
+        Args:
+            way: where to begin; what is not of these kinds is left out.
+            moves: how many are tried.
+        """
+        begun = {tuple(sorted(self.of(load))): load for load in way if id(load.items[0]) in self.kinds}
+        if moves < 1 or len(begun) < 2:  # noqa: PLR2004 - nowhere else to go
+            return list(begun.values())
+        groups = regrouped(self.single, list(begun), self.pool, across=self.site.bay.across, suits=_suits, moves=moves)
+        found: list[Load] = []
+        for group in groups:
+            loads = [self.single[kind] for kind in group]
+            load = begun.get(group) or self.joined(loads, floor=sum(one.area for one in loads))
+            found += loads if load is None else [load]
+        return self._lighter(found)
+
     def offers(self, groups: Iterable[tuple[Load, ...]]) -> list[_Offer]:
         """Return those of these groups that save floor as one, and what they save."""
         suited = [group for group in groups if _suits(group)]
-        leasts = self.site.least_floors([[widths for load in group for widths in self.of(load)] for group in suited])
+        covers = self.pool.covers([[kind for load in group for kind in self.of(load)] for group in suited])
         floors = [sum(load.area for load in group) for group in suited]
         return [
-            _Offer(floor - least[0], least[1], group)
-            for group, floor, least in zip(suited, floors, leasts, strict=True)
-            if least is not None and least[0] < floor
+            _Offer(floor - cover.floor, cover.need, group)
+            for group, floor, cover in zip(suited, floors, covers, strict=True)
+            if cover is not None and cover.floor < floor
         ]
 
-    def of(self, load: Load) -> list[Widths]:
-        """Return the widths of a load's kinds."""
-        return [self.widths[id(item)] for item in load.items]
+    def of(self, load: Load) -> list[int]:
+        """Return a load's kinds."""
+        return [self.kinds[id(item)] for item in load.items]
 
     def joined(self, group: Iterable[Load], *, floor: int) -> Load | None:
         """Return these loads as one that covers no more floor than this, or None."""

@@ -9,7 +9,8 @@ from worker.layout.ground import FRAME_AIR, Ground
 from worker.layout.option import Option
 from worker.layout.room import on_grid
 from worker.layout.sizing import options
-from worker.layout.together import Widths, least_floors, share, widths
+from worker.layout.together import share
+from worker.layout.widths import Pool
 from worker.spec.item import Item
 
 __all__ = ["Site"]
@@ -43,13 +44,9 @@ class Site:
         """Return every sensible tray for these items together, smallest first, none over so many half cells."""
         return self._printable(share(items, self.ground, floor))
 
-    def widths(self, item: Item) -> Widths:
-        """Return the narrowest compartments of an item."""
-        return widths(item, self.ground)
-
-    def least_floors(self, groups: Sequence[Sequence[Widths]]) -> list[tuple[int, float] | None]:
-        """Return the fewest half cells of a tray for each of these groups, and the mm2 needed; None for no tray."""
-        return least_floors(groups, self.ground)
+    def pool(self, items: Sequence[Item]) -> Pool:
+        """Return items, one a kind, any of which may share a tray."""
+        return Pool(items, self.ground)
 
     def prints(self, halves: tuple[int, int]) -> bool:
         """Return whether a tray of so many half cells has room on the bed."""

@@ -36,20 +36,26 @@ _MOST_CHOICES: Final = 6
 _MOST: Final = 2**58
 
 
-def fitted(requests: Sequence[Request], bay: Bay, *, share: float = 1.0, tight: bool = False) -> Fit:
+def fitted(
+    requests: Sequence[Request], bay: Bay, *, share: float = 1.0, tight: bool = False, apart: Bill | None = None
+) -> Fit:
     """Return the best fit: the best greedy one, reworked, then improved by the solver; never worse than either.
 
     It takes no more plastic and no more floor than the best plain greedy fit, where that places everything.
+
 
     Args:
         requests: what is wanted.
         bay: where there is room.
         share: of the job's time that this drawer may take; with none the fit is a greedy one.
         tight: whether it takes no more floor than any greedy fit that places everything within that.
+        apart: what a tray for each kind would take: as much plastic may be taken, too, where kinds share trays.
     """
     most = allowance(requests, bay)
+    if most is not None and apart is not None:
+        most = Bill(max(most.plastic, apart.plastic), most.floor)
     fit = best_greedy(requests, bay, most, tight=tight)
-    if tight and most is not None:
+    if most is not None and tight:
         most = Bill(most.plastic, min(most.floor, bill(requests, fit).floor))
     fit = reworked(requests, bay, fit, rounds=eased(round(_ROUNDS * share), len(requests)), most=most)
     limit = LIMIT * share if len(requests) <= _MOST_SOLVED else 0.0

@@ -8,7 +8,7 @@ from typing import Final
 
 from worker.layout.effort import eased
 from worker.layout.fitting import Bay, Bill, Fit, Score, Spot, bill, score
-from worker.layout.greedy import best_greedy, best_of_three, bottom_left
+from worker.layout.greedy import allowance, best_greedy, best_of_three, bottom_left
 from worker.layout.loads import alone, loadings
 from worker.layout.option import Option
 from worker.layout.piling import Load, Pile, heights, piled, requests
@@ -23,7 +23,7 @@ __all__ = ["Settled", "Stock", "stock"]
 _MOST_PILES: Final = 12
 
 #: As many ways to share are there.
-_MOST_WAYS: Final = 4
+_MOST_WAYS: Final = 5
 
 #: What a half cell nearer to the front or to its group is worth, in hundredths of a cubic centimetre (own choice).
 _HALF_CELL: Final = 1000.0
@@ -100,7 +100,8 @@ def stock(items: Sequence[Item], site: Site, *, share_of_time: float = 1.0) -> S
     sized = {id(item) for load in single for item in load.items}
     unsized = tuple(item for item in items if id(item) not in sized)
     apart: tuple[tuple[Pile, ...], Score] | None = None
-    for wanted in islice(loadings(single, site), eased(_MOST_WAYS, len(single), 1)):
+    least = allowance(requests([Pile.of(load) for load in single]), site.bay)
+    for wanted in islice(loadings(single, site, share_of_time=share_of_time), eased(_MOST_WAYS, len(single), 1)):
         if len(wanted) == len(single):
             continue
         piles, reached = _roomy([Pile.of(load) for load in wanted], site)
@@ -108,7 +109,7 @@ def stock(items: Sequence[Item], site: Site, *, share_of_time: float = 1.0) -> S
             apart = apart or _roomy([Pile.of(load) for load in single], site)
             if apart[1] < reached:
                 continue
-        found = _fitted(piles, site, share_of_time, unsized, tight=True)
+        found = _fitted(piles, site, share_of_time, unsized, tight=True, apart=least)
         if _holds(found, single):
             return found
         share_of_time *= _LEFT
@@ -117,9 +118,16 @@ def stock(items: Sequence[Item], site: Site, *, share_of_time: float = 1.0) -> S
 
 
 def _fitted(
-    piles: Sequence[Pile], site: Site, share: float, unsized: tuple[Item, ...], *, tight: bool = False
+    piles: Sequence[Pile],
+    site: Site,
+    share: float,
+    unsized: tuple[Item, ...],
+    *,
+    tight: bool = False,
+    apart: Bill | None = None,
 ) -> Stock:
-    return Stock(site, tuple(piles), fitted(requests(piles), site.bay, share=share, tight=tight), unsized)
+    fit = fitted(requests(piles), site.bay, share=share, tight=tight, apart=apart)
+    return Stock(site, tuple(piles), fit, unsized)
 
 
 def _holds(found: Stock, single: Sequence[Load]) -> bool:

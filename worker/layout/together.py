@@ -4,48 +4,23 @@ Compartments stand side by side along one axis, in one row or in as many equal o
 go from wall to wall: a column is as wide as its widest compartment needs, with an even share of what is left over.
 """
 
-from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from math import ceil, inf
-from typing import Final, TypeAlias
+from math import inf
+from typing import Final
 
-import numpy as np
-from numpy.typing import NDArray
-
-from worker.layout.compartment import DEPTHS, Box, Compartment, Kind, compartments, heaps
+from worker.layout.compartment import DEPTHS, Box, Compartment, Kind, heaps
 from worker.layout.ground import SHELF, Ground
 from worker.layout.loose import fill_limit, wedge
 from worker.layout.option import Bulk, Draft, Filling, Lot, Option, Wall, sensible
 from worker.layout.rows import FINGER_BREADTH, shelf_walls
 from worker.layout.sizing import carries, rims
+from worker.layout.widths import LONGEST, MOST_ROWS, WALLS, longs, rooms_of, row_length
 from worker.spec.item import Item
-from worker.spec.tolerances import LENGTH_EPSILON
 from worker.spec.tray import MOST_DIVIDERS, Rim
 
-__all__ = ["MOST_TOGETHER", "Widths", "least_floors", "share", "widths"]
-
-#: More kinds than these make a tray that nobody finds anything in (own choice): three rows of three.
-MOST_TOGETHER: Final = 9
-
-#: No side of a shared tray is longer, in half cells: who wants one thing does not lift out a whole drawer (own choice).
-_LONGEST: Final = 12
-
-#: Longer ones are tried in whole cells only, to save time: half cells.
-_FINE: Final = 4
-
-#: Rows of compartments, at most.
-_MOST_ROWS: Final = 3
-
-#: Heights of walls over the floor that compartments are chosen for, in mm: near enough for things that stand.
-_WALLS: Final = (9.0, 12.0, 14.5, 17.5, 21.0, 25.0, 30.0, 36.0, 43.0, 52.0, 62.0, 90.0)
-
-#: So many groups are compared at a time.
-_BATCH: Final = 256
-
-#: The narrowest compartments of a kind: by rows, length and height of walls; endless where there is none.
-Widths: TypeAlias = NDArray[np.float64]
+__all__ = ["share"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +61,7 @@ class _Tray:
         usable = [ground.usable(halves, rim) for halves in draft.halves]
         usable[1] -= self.shelf
         spare = (usable[axis] - self.need) / len(self.columns)
-        length = _row(usable[1 - axis], self.rows, ground)
+        length = row_length(usable[1 - axis], self.rows, ground)
         along: Final = "x" if axis == 0 else "y"
         across: Final = "y" if axis == 0 else "x"
         most = fill_limit(draft, ground)
@@ -143,97 +118,6 @@ def _share(
     return tuple(one.option(names, label, ground) for one in sensible(drafts, low="stacking" in both))
 
 
-def widths(item: Item, ground: Ground) -> Widths:
-    """Return the narrowest compartments of an item: what `least_floors` compares."""
-    return _widths(Kind.of(item), ground)
-
-
-def least_floors(groups: Sequence[Sequence[Widths]], ground: Ground) -> list[tuple[int, float] | None]:
-    """Return, for each group of kinds, the fewest half cells of a tray for all of them, and the mm2 needed of it.
-
-    None stands for no tray. That is what `share` finds, but for labels, ramps and the drawer's sides.
-
-    Args:
-        groups: of kinds, as `widths` gives them.
-        ground: the drawer's.
-    """
-    found: list[tuple[int, float] | None] = [None] * len(groups)
-    sizes: dict[int, list[int]] = {}
-    for index, group in enumerate(groups):
-        sizes.setdefault(len(group), []).append(index)
-    for size, members in sizes.items():
-        for start in range(0, len(members), _BATCH):
-            batch = members[start : start + _BATCH]
-            kinds = np.stack([np.stack([groups[index][at] for index in batch]) for at in range(size)])
-            for index, one in zip(batch, _least(kinds, ground), strict=True):
-                found[index] = one
-    return found
-
-
-def _least(kinds: Widths, ground: Ground) -> Iterator[tuple[int, float] | None]:
-    """Yield the least floor and need of groups of as many kinds each: axes kind, group, rows, length, walls."""
-    size = len(kinds)
-    longs = np.array(_longs(ground, max(ground.span)), dtype=np.float64)[None, :, None]
-    edges = 2.0 * (ground.joint.body_inset + ground.start("straight"))
-    half = ground.pitch / 2.0
-    need = np.empty_like(kinds[0])
-    for row in range(_MOST_ROWS):
-        if row == 0:
-            need[:, row] = kinds[:, :, row].sum(axis=0)
-        elif row >= size:
-            need[:, row] = inf
-        elif row == size - 1:
-            need[:, row] = kinds[:, :, row].max(axis=0)
-        else:
-            need[:, row] = -np.sort(-kinds[:, :, row], axis=0)[:: row + 1].sum(axis=0)
-        need[:, row] += (ceil(size / (row + 1)) - 1) * ground.wall
-    wide = np.ceil((need + (edges - LENGTH_EPSILON)) / (half * ground.step)) * ground.step
-    wide[wide > min(_LONGEST, max(ground.span))] = inf
-    floor = wide * longs
-    least = floor.min(axis=(1, 2, 3), keepdims=True)
-    needs = np.where(floor == least, need * longs, inf).min(axis=(1, 2, 3)) * half
-    for one, area in zip(least.ravel().tolist(), needs.tolist(), strict=True):
-        yield None if one == inf else (int(one), area)
-
-
-@lru_cache(maxsize=4096)
-def _widths(kind: Kind, ground: Ground) -> Widths:
-    longs = _longs(ground, max(ground.span))
-    levels = [walls for walls in _WALLS if ground.stand(walls, 0.0, "straight") is not None]
-    found = np.full((_MOST_ROWS, len(longs), max(len(levels), 1)), inf)
-    for row in range(_MOST_ROWS):
-        for at, long in enumerate(longs):
-            length = _row(ground.usable(long, "straight"), row + 1, ground)
-            if length < FINGER_BREADTH:
-                continue
-            for one in reversed(_rooms(kind, 0, length, ground, row + 1)):  # the narrowest comes last, and stays
-                found[row, at, bisect_left(levels, one.walls) : bisect_right(levels, one.most)] = one.width
-    return found
-
-
-def _longs(ground: Ground, span: int) -> tuple[int, ...]:
-    """Return the lengths of compartments, all rows together, in half cells: long ones in whole cells."""
-    return tuple(
-        long for long in range(ground.step, min(span, _LONGEST) + 1, ground.step) if long <= _FINE or long % 2 == 0
-    )
-
-
-def _row(length: float, rows: int, ground: Ground) -> float:
-    """Return how long each of so many rows of compartments is."""
-    return (length - (rows - 1) * ground.wall) / rows
-
-
-@lru_cache(maxsize=8192)
-def _rooms(kind: Kind, axis: int, length: float, ground: Ground, rows: int) -> tuple[Compartment, ...]:
-    """Return a kind's compartments that the drawer is high enough for, narrowest first."""
-    return tuple(
-        one
-        for one in compartments(kind, axis, length, ground)
-        # a divider of its own would go through the other rows, too
-        if (rows == 1 or not one.inner) and ground.stand(one.walls, one.stack, "straight") is not None
-    )
-
-
 @dataclass(frozen=True, slots=True)
 class _Rows:
     """Rows of compartments that are tried: their axis and how many there are, each so long; the rim, and the shelf."""
@@ -251,7 +135,7 @@ class _Rows:
 
     def rooms(self, kind: Kind) -> tuple[Compartment, ...]:
         """Return a kind's compartments that the drawer is high enough for, narrowest first."""
-        return _rooms(kind, self.axis, self.length, self.ground, self.rows)
+        return rooms_of(kind, self.axis, self.length, self.ground, self.rows)
 
     def least(self, kinds: Sequence[Kind]) -> float:
         """Return what these kinds need along the axis at the least; endless when one has no room."""
@@ -272,12 +156,12 @@ def _drafts(
 ) -> Iterator[Draft]:
     """Yield the drafts of one direction of columns, longer compartments each time; `tried` has no rows yet."""
     ground, rim, axis, strip = tried.ground, tried.rim, tried.axis, tried.strip
-    widest = min(ground.span[axis], _LONGEST)
-    for long in _longs(ground, ground.span[1 - axis]):
+    widest = min(ground.span[axis], LONGEST)
+    for long in longs(ground, ground.span[1 - axis]):
         room = ground.usable(long, rim) - (strip if axis == 0 else 0.0)
         most = widest if floor is None else min(widest, floor // long)
-        for rows in range(1, min(_MOST_ROWS, len(kinds)) + 1):
-            made = replace(tried, rows=rows, length=_row(room, rows, ground))
+        for rows in range(1, min(MOST_ROWS, len(kinds)) + 1):
+            made = replace(tried, rows=rows, length=row_length(room, rows, ground))
             if made.length < FINGER_BREADTH:
                 break
             least = made.least(kinds)
@@ -320,7 +204,7 @@ def _trays(kinds: tuple[Kind, ...], tried: _Rows) -> Iterator[_Tray]:
         return
     every = [tried.rooms(kind) for kind in kinds]
     seen: set[tuple[int, ...]] = set()
-    for walls in _WALLS:
+    for walls in WALLS:
         chosen = [_narrowest(rooms, walls, tried.rim) for rooms in every]
         taken = [one for one in chosen if one is not None]
         key = tuple(map(id, taken))
