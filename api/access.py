@@ -30,10 +30,11 @@ from worker.jobs.database import open_database
 from worker.jobs.keys import Key, Keys
 from worker.jobs.logs import about
 from worker.jobs.networks import Networks, read_networks
+from worker.jobs.schedulelinks import ScheduleLinks
 from worker.jobs.settings import Settings
 from worker.spec.errors import DrawerwrightError, SettingsError
 
-__all__ = ["Gate", "Guard", "caller_of", "check_bind", "known_caller", "scope_of"]
+__all__ = ["Gate", "Guard", "calendar_of", "caller_of", "check_bind", "known_caller", "scope_of"]
 
 _log = logging.getLogger(__name__)
 
@@ -54,8 +55,12 @@ _RULES: Final[tuple[tuple[frozenset[str], re.Pattern[str], KeyScope], ...]] = (
     (_READING, re.compile(r".*", re.DOTALL), "read"),
     (frozenset({"POST"}), re.compile(r"/v1/(?:plans|jobs|batches)"), "submit"),
     (frozenset({"DELETE"}), re.compile(r"/v1/(?:jobs|batches)/[^/]+(?:/files)?"), "submit"),
+    (frozenset({"POST", "DELETE"}), re.compile(r"/v1/jobs/[^/]+/schedule-link"), "read"),
     (frozenset({"POST", "PUT", "DELETE"}), re.compile(r"/v1/jobs/[^/]+/prints(?:/[^/]+)?"), "record"),
 )
+
+#: What the token of a schedule link opens: the calendar of one job.
+_CALENDAR: Final = re.compile(r"/v1/jobs/([0-9a-hjkmnp-tv-z]{26}|\{job_id\})/schedule\.ics")
 
 #: Seconds for which a key that was found is taken to be good: a revoked one is refused after these.
 _FRESH: Final = 1.0
@@ -78,6 +83,12 @@ def scope_of(method: str, path: str) -> KeyScope | None:
     if _PUBLIC.fullmatch(path):
         return None
     return next((scope for methods, form, scope in _RULES if method in methods and form.fullmatch(path)), "admin")
+
+
+def calendar_of(method: str, path: str) -> str | None:
+    """Return the job whose calendar this is, which a schedule link opens too. Works on a route's template as well."""
+    found = _CALENDAR.fullmatch(path) if method in _READING else None
+    return None if found is None else found[1]
 
 
 def caller_of(request: Request) -> Caller:
@@ -120,9 +131,10 @@ def check_bind(settings: Settings, keys: Keys | None = None) -> None:
 class Guard:
     """Finds out who asks, and counts."""
 
-    def __init__(self, keys: Keys, settings: Settings, rates: Rates | None = None) -> None:
-        """Use these keys."""
+    def __init__(self, keys: Keys, settings: Settings, links: ScheduleLinks, rates: Rates | None = None) -> None:
+        """Use these keys and schedule links."""
         self._keys = keys
+        self._links = links
         self._settings = settings
         self._rates = Rates() if rates is None else rates
         self._hosts = frozenset(one.strip().lower() for one in settings.allowed_hosts.split(",") if one.strip())
@@ -146,7 +158,7 @@ class Guard:
             return _NOBODY, None
         if needed is None:
             return _NOBODY, None if path in _UNCOUNTED else self._count(peer_name(peer), self._settings)
-        caller, who = await self._caller(request, peer)
+        caller, who = await self._linked(request, path, peer) or await self._caller(request, peer)
         rate = self._count(who, self._settings, caller)
         if not caller.may(needed):
             raise ScopeMissing(value=sorted(caller.scopes), limit=needed, remedy=f"Use a key with the scope {needed}.")
@@ -169,6 +181,16 @@ class Guard:
             self._count(peer_name(peer), self._settings)
             raise KeyRequired(f"The key {key.id} is {state}.", limit="an active key", remedy=_MAKE_ONE)
         return key.caller, f"key:{key.id}"
+
+    async def _linked(self, request: Request, path: str, peer: str) -> tuple[Caller, str] | None:
+        """Return who asks by a schedule link, for this one request: as the job's owner, who may read."""
+        job_id = calendar_of(request.method, path)
+        token = request.query_params.get("token") if "authorization" not in request.headers else None
+        if job_id is None or token is None:
+            return None
+        self._count(peer_name(peer), self._settings, cost=0.0)  # as for a key
+        owner = await _asked(self._links.owner_of, job_id, token)
+        return None if owner is None else (Caller(owner, frozenset({"read"})), f"calendar:{job_id}")
 
     async def _key(self, token: str, peer: str) -> Key | None:
         now = time.monotonic()

@@ -10,6 +10,7 @@ from api.catalogue import CatalogueDocument, catalogue_document
 from api.documents import JobDocument, JobLinks, JobPage, JobProgress
 from api.health import Health, Readiness
 from api.problems import PROBLEM_TYPE, Fault, Problem, ProblemKind
+from api.schedules import ScheduleLinkDocument
 from api.webhooks import NewWebhookDocument, WebhookDocument, WebhookList
 from worker.spec.batch import BatchBeds, BatchDrawer, BatchManifest, BatchPiece, BatchRun
 from worker.spec.manifest import (
@@ -129,6 +130,9 @@ _ANSWERS: Final[tuple[BaseModel, ...]] = (
     WebhookList(webhooks=(WebhookDocument.model_validate(_WEBHOOK),)),
     WebhookDocument.model_validate(_WEBHOOK),
     NewWebhookDocument.model_validate({**_WEBHOOK, "secret": "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"}),
+    ScheduleLinkDocument(
+        url=f"{_HOME}/v1/jobs/{_ID}/schedule.ics?token=nVd3hJm0Zr8sQw5yBt1kXc7uLe2gPf9aRi4oTj6vYbM"
+    ),
     Health(),
     Readiness(status="degraded", away=("worker",)),
     ProblemKind(type=f"{_HOME}/problems/job-not-found", title="There is no such job.", status=404),

@@ -7,7 +7,7 @@ from contextlib import asynccontextmanager, suppress
 from anyio import CapacityLimiter
 from fastapi import FastAPI
 
-from api import batches, catalogue, events, health, jobs, kiosk, metrics, plans, prints, problems, webhooks
+from api import batches, catalogue, events, health, jobs, kiosk, metrics, plans, prints, problems, schedules, webhooks
 from api.access import Gate, Guard, check_bind
 from api.flights import Flights
 from api.headers import SafeHeaders
@@ -39,7 +39,7 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
                 engine.close()
             raise
         app.state.engine = engine
-        app.state.guard = Guard(engine.keys, engine.settings)
+        app.state.guard = Guard(engine.keys, engine.settings, engine.prints.links)
         app.state.settings = engine.settings
         app.state.probe = health.Probe()
         app.state.flights = Flights()
@@ -77,7 +77,7 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
         redirect_slashes=False,
         lifespan=lifespan,
     )
-    for one in (jobs, events, batches, prints, webhooks, plans, catalogue, problems, health, metrics, kiosk):
+    for one in (jobs, events, batches, prints, schedules, webhooks, plans, catalogue, problems, health, metrics, kiosk):
         app.include_router(one.router)
     app.add_route("/openapi.json", send_document, include_in_schema=False)
     problems.install(app)

@@ -13,7 +13,7 @@ _WEBHOOK: Final = {"webhook_id": "$response.body#/id"}
 _FIRST_WEBHOOK: Final = {"webhook_id": "$response.body#/webhooks/0/id"}
 
 #: What there is to ask of a job that succeeded.
-_MADE: Final = ("getManifest", "getBundle", "getPrints", "recordPrint", "getRuns", "getSchedule")
+_MADE: Final = ("getManifest", "getBundle", "getPrints", "recordPrint", "getRuns", "getSchedule", "createScheduleLink")
 
 _Led = tuple[str, dict[str, str], str]
 
@@ -55,6 +55,9 @@ _LINKS: Final[dict[tuple[str, str], tuple[_Led, ...]]] = {
     ),
     ("recordPrint", "201"): _RECORDED,
     ("recordPrint", "200"): _RECORDED,
+    ("createScheduleLink", "201"): (
+        ("withdrawScheduleLink", _SAME_JOB, "When it is not wanted any more, or got about."),
+    ),
     ("getRuns", "200"): (_RUN,),
     ("submitBatch", "202"): (("getBatch", _BATCH, "How far it is."), _BATCH_CANCELLED, *_BATCH_MADE),
     ("getBatch", "200"): (_BATCH_CANCELLED, *_BATCH_MADE),

@@ -31,6 +31,19 @@ _QUIET: Final = frozenset({"/livez", "/readyz", "/metrics"})
 _FAULT: Final = 500
 
 
+class _WithoutQuery(logging.Filter):
+    """Takes the query out of the server's own lines, where it writes any: a token may be in it."""
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        """Keep the line, without the query: its arguments are client, method, path with query, version and status."""
+        if isinstance(record.args, tuple):
+            record.args = tuple(one.partition("?")[0] if isinstance(one, str) else one for one in record.args)
+        return True
+
+
+_SERVERS_OWN: Final = _WithoutQuery()
+
+
 class RequestFigures:
     """What this process answered. Each process of a service tells its own."""
 
@@ -57,6 +70,7 @@ class Observer:
         """Watch this app."""
         self.app = app
         self._figures = figures
+        logging.getLogger("uvicorn.access").addFilter(_SERVERS_OWN)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass the request on, and note how it went."""

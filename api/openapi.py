@@ -8,7 +8,7 @@ from fastapi import FastAPI, Request, Response
 from fastapi.openapi.utils import get_openapi
 from pydantic.json_schema import models_json_schema
 
-from api.access import scope_of
+from api.access import calendar_of, scope_of
 from api.answerexamples import ANSWER_EXAMPLES, add_answer_examples
 from api.catalogue import CatalogueDocument
 from api.errors import (
@@ -49,8 +49,9 @@ DESCRIPTION: Final = (
 #: Of the contract, not of the program.
 VERSION: Final = "1"
 
-#: The name of the security scheme.
+#: The names of the security schemes.
 _KEY: Final = "key"
+_LINK: Final = "schedule_link"
 
 _TEXT: Final = {"schema": {"type": "string"}}
 _FIELDS: Final[dict[str, dict[str, Any]]] = {
@@ -130,7 +131,13 @@ def _tell_access(made: dict[str, Any]) -> None:
             "scheme": "bearer",
             "bearerFormat": "dw_<id>_<secret>",
             "description": "A key of `drawerwright keys create`. A service without keys needs none on its own machine.",
-        }
+        },
+        _LINK: {
+            "type": "apiKey",
+            "in": "query",
+            "name": "token",
+            "description": "The token in the secret address of `POST /v1/jobs/{job_id}/schedule-link`.",
+        },
     }
     for path, operations in made["paths"].items():
         for method, operation in operations.items():
@@ -138,7 +145,8 @@ def _tell_access(made: dict[str, Any]) -> None:
             if scope is None:
                 operation["security"] = []
                 continue
-            operation["security"] = [{_KEY: [scope]}, {}]
+            link: list[dict[str, list[str]]] = [] if calendar_of(method.upper(), path) is None else [{_LINK: []}]
+            operation["security"] = [{_KEY: [scope]}, *link, {}]
             told: list[type[DrawerwrightError]] = [KeyRequired, ScopeMissing, HostRefused, ServiceNotReady, RecordBusy]
             if method not in ("get", "head"):
                 told += [CrossSiteRefused, RecordFull]

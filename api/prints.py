@@ -1,10 +1,8 @@
 """Prints: tell what was printed, see what remains, fetch runs and calendar."""
 
 import re
-from datetime import datetime
-from hashlib import sha256
 from http import HTTPStatus
-from typing import Annotated, Any, Final
+from typing import Annotated, Final
 
 from fastapi import APIRouter, Depends, Header, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
@@ -15,15 +13,13 @@ from api.jobs import file_answers
 from api.printdocuments import PrintDocument, PrintsDocument, RunsDocument
 from api.printexamples import EVENT_BODY, example_of
 from api.problems import problem_response, refusals
-from api.progress import PrintWork, beginning, print_document, prints_document, runs_document
-from api.ranges import entity_tag, tag_listed
+from api.progress import PrintWork, print_document, prints_document, runs_document
 from api.service import JobEngine
 from api.streaming import file_response
 from worker.beds.remaining import begin, follow
 from worker.beds.standing import Standing
 from worker.jobs.clock import machine_time
 from worker.jobs.job import run_file_name
-from worker.output.feed import write_feed
 from worker.spec.errors import (
     BlobMissing,
     FileNotInJob,
@@ -36,7 +32,6 @@ from worker.spec.errors import (
     RunNotReady,
     RunsUnknown,
 )
-from worker.spec.manifest import CALENDAR_TYPE
 from worker.spec.prints import PrintEvent
 
 __all__ = ["router"]
@@ -52,9 +47,6 @@ _SOON: Final = 2
 _TIME: Final = "%Y-%m-%dT%H:%MZ"
 
 _NUMBER: Final = re.compile(r"[1-9][0-9]{0,5}", re.ASCII)
-
-#: A calendar asks each time, and is sent only what changed.
-_CACHING: Final = "private, no-cache"
 
 _KNOWN: Final = (JobNotFound, JobNotReady, RunsUnknown, BlobMissing)
 
@@ -148,43 +140,6 @@ def get_runs(engine: JobEngine, job_id: str) -> RunsDocument:
     return runs_document(PrintWork.read(engine, job_id), machine_time())
 
 
-_FEED_ANSWERS: Final[dict[int | str, dict[str, Any]]] = {
-    200: {
-        "description": "The calendar (RFC 5545).",
-        "content": {CALENDAR_TYPE: {"schema": {"type": "string"}}},
-        "headers": {"ETag": {"schema": {"type": "string"}, "description": "The calendar's SHA-256, quoted."}},
-    },
-    304: {"description": "The client has it already (If-None-Match)."},
-    **refusals(*_KNOWN, FileNotInJob),
-}
-
-
-@router.head(
-    "/{job_id}/schedule.ics",
-    operation_id="headSchedule",
-    summary="Digest of the calendar",
-    responses=_FEED_ANSWERS,
-    response_class=Response,
-)
-@router.get(
-    "/{job_id}/schedule.ics",
-    operation_id="getSchedule",
-    summary="The runs that remain, as a calendar to subscribe to",
-    responses=_FEED_ANSWERS,
-    response_class=Response,
-)
-def get_schedule(request: Request, engine: JobEngine, job_id: str) -> Response:
-    """Hand out the calendar of the remaining runs, dated from the next quarter of an hour on."""
-    work = PrintWork.read(engine, job_id)
-    made = beginning(machine_time())
-    data = _feed(work, made)
-    tag = entity_tag(sha256(data).hexdigest())
-    headers = {"ETag": tag, "Cache-Control": _CACHING, "Content-Disposition": 'inline; filename="schedule.ics"'}
-    if (match := request.headers.get("if-none-match")) is not None and tag_listed(match, tag, weak=True):
-        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
-    return Response(data, headers=headers, media_type=CALENDAR_TYPE)
-
-
 _RUN_ANSWERS: Final = {
     **file_answers("The run's 3MF, every piece in its place.", "model/3mf"),
     **refusals(*_KNOWN, RunNotReady),
@@ -223,12 +178,3 @@ def get_run(request: Request, engine: JobEngine, job_id: str, number: str) -> Re
             raise InternalError(why, remedy=f"It is tried again {when}.") from None
         waiting = RunNotReady(value=int(number), remedy=f"Ask again in {_SOON} seconds.")
         return problem_response(request, waiting, headers={"Retry-After": str(_SOON)})
-
-
-def _feed(work: PrintWork, made: datetime) -> bytes:
-    runs, _ = work.remaining()
-    schedule = work.schedule(runs, made)
-    if schedule is None:
-        remedy = "Give the spec a schedule and submit it again."
-        raise FileNotInJob("The job has no schedule.", value="schedule.ics", remedy=remedy)
-    return write_feed(schedule, runs, name=work.manifest.name, uid_base=work.job_id, made=made)

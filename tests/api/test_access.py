@@ -164,6 +164,9 @@ def test_each_scope_allows_what_it_says_and_no_more():
         ("DELETE", "/v1/jobs/{job_id}"): "submit",
         ("DELETE", "/v1/jobs/{job_id}/files"): "submit",
         ("POST", "/v1/jobs/{job_id}/prints"): "record",
+        ("POST", "/v1/jobs/{job_id}/schedule-link"): "read",
+        ("DELETE", "/v1/jobs/{job_id}/schedule-link"): "read",
+        ("PUT", "/v1/jobs/{job_id}/schedule-link"): "admin",
         ("GET", "/metrics"): "admin",
         ("POST", "/v1/anything"): "admin",
         ("PUT", "/v1/jobs"): "admin",
@@ -257,7 +260,8 @@ def test_every_operation_of_the_contract_tells_what_it_needs(closed):
     for path, operations in closed.get("/openapi.json").json()["paths"].items():
         for method, operation in operations.items():
             needed = scope_of(method.upper(), path)
-            assert operation["security"] == ([] if needed is None else [{"key": [needed]}, {}]), (method, path)
+            link = [{"schedule_link": []}] if path.endswith("/schedule.ics") else []
+            assert operation["security"] == ([] if needed is None else [{"key": [needed]}, *link, {}]), (method, path)
             if needed is not None:
                 assert {"401", "403", "429"} <= operation["responses"].keys(), (method, path)
 

@@ -10,7 +10,7 @@ from worker.spec.errors import SettingsError
 __all__ = ["HEAD", "migrate"]
 
 #: The last change in `worker.jobs.migrations.versions`.
-HEAD: Final = "0003"
+HEAD: Final = "0004"
 
 _VERSIONS: Final = "alembic_version"
 

@@ -24,6 +24,7 @@ from worker.jobs.job import StoredFile
 from worker.jobs.outbox import note_event
 from worker.jobs.pauses import Pauses
 from worker.jobs.rows import file_values
+from worker.jobs.schedulelinks import ScheduleLinks
 from worker.jobs.tables import JobFileRow, JobRow, PrintEventRow, PrintStateRow
 from worker.spec.errors import JobNotFound, PrintRepeated, PrintsBusy
 from worker.spec.prints import Outcome, PrintEvent
@@ -84,6 +85,7 @@ class Prints:
         self._base = base
         self._database = database
         self._clock = Clock(database)
+        self.links = ScheduleLinks(database)
 
     def spec(self, job_id: str) -> str:
         """Return the job's spec as JSON.

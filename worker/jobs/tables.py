@@ -131,6 +131,18 @@ class PrintStateRow(Base):
     __table_args__ = (Index("print_states_by_repack", "repack", "job_id"),)
 
 
+class ScheduleLinkRow(Base):
+    """The secret address of a job's calendar: the digest of its token, and who asked for it."""
+
+    __tablename__ = "schedule_links"
+
+    job_id: Mapped[str] = mapped_column(ForeignKey("jobs.id", ondelete="CASCADE"), primary_key=True)
+    digest: Mapped[str] = mapped_column(Text)
+    #: A key's id, or "local"; the address is good for as long as that key is.
+    maker: Mapped[str] = mapped_column(Text)
+    created: Mapped[datetime] = mapped_column(Moment)
+
+
 class PartRow(Base):
     """One shape that was built, written, read back and passed, against one set of limits."""
 
