@@ -1,7 +1,7 @@
 """What the service says about the printing of a job."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from typing import Final
@@ -54,7 +54,8 @@ class PrintWork:
             JobNotReady: when it has not succeeded.
             RunsUnknown: when it was made before runs were planned.
         """
-        manifest = _manifest(b"".join(engine.read(engine.manifest(job_id))))
+        file = engine.manifest(job_id)
+        manifest = _manifest(_Stored(file.sha256, lambda: b"".join(engine.read(file))))
         if manifest.work is None and not manifest.runs:
             raise RunsUnknown(remedy="Submit its spec again.")
         status = engine.prints.status(job_id)  # before the files: what it calls written is among them
@@ -196,9 +197,17 @@ def runs_document(work: PrintWork, now: datetime) -> RunsDocument:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Stored:
+    """A stored file, known by its digest alone: what was read once is not read again."""
+
+    sha256: str
+    read: Callable[[], bytes] = field(compare=False)
+
+
 @lru_cache(maxsize=16)
-def _manifest(data: bytes) -> Manifest:
-    return Manifest.model_validate_json(data)
+def _manifest(file: _Stored) -> Manifest:
+    return Manifest.model_validate_json(file.read())
 
 
 @lru_cache(maxsize=16)

@@ -229,6 +229,16 @@ def test_why_a_run_has_no_file_is_told(service, job, engine):
         assert datetime.fromisoformat(told["retry"]) > datetime.now(UTC)
 
 
+def test_a_manifest_is_read_from_the_store_once_for_many_events(service, job, engine, monkeypatch):
+    read = []
+    monkeypatch.setattr(engine._blobs, "get", lambda key, get=engine._blobs.get: read.append(key) or get(key))
+    one, other = job(change={"name": "one"}), job(change={"name": "other"})
+    for at, run in ((one, 1), (other, 1), (one, 2), (other, 2)):
+        assert service.post(f"{at}/prints", json={"outcome": "printed", "run": run}).status_code == 201
+        assert service.get(f"{at}/runs").status_code == 200
+    assert len(read) == 2
+
+
 def test_the_schedule_moves_on(service, job, valid):
     at = job()
     before = valid(service.get(f"{at}/runs"), "RunsDocument")["schedule"]
