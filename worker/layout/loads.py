@@ -69,20 +69,19 @@ def loadings(single: Sequence[Load], site: Site, *, share_of_time: float = 1.0) 
     ) -> tuple[Load, ...]:
         return sorted_(load for merging in mergings for load in merging.merged(rank, light=light, often=often))
 
-    ways = [merged(_Offer.whole), merged(_Offer.each)]
-    moves = eased(round(_MOVES * share_of_time), len(single))
-    least = min(ways, key=_takes)
-    ways.append(sorted_(load for merging in mergings for load in merging.regrouped(least, moves)))
-    ways.sort(key=_takes)
+    def ways() -> Iterator[tuple[Load, ...]]:
+        whole = merged(_Offer.whole)
+        moves = eased(round(_MOVES * share_of_time), len(single))
+        changed = sorted_(load for merging in mergings for load in merging.regrouped(whole, moves))
+        yield from sorted((changed, whole), key=_takes)
+        yield merged(_Offer.each)
+        yield merged(_Offer.whole, often=True)
+
     told: list[list[list[int]]] = []
-    for way in ways:
+    for way in ways():
         if _plastic(way) <= _plastic(single) and _kinds(way) not in told:
             told.append(_kinds(way))
             yield way
-    near = merged(_Offer.whole, often=True)
-    if _plastic(near) <= _plastic(single) and _kinds(near) not in told:
-        told.append(_kinds(near))
-        yield near
     light = merged(_Offer.whole, light=True)
     if _kinds(light) not in told:
         yield light

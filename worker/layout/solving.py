@@ -20,11 +20,11 @@ if TYPE_CHECKING:
 
 __all__ = ["LIMIT", "fitted", "load_solver", "solved"]
 
-#: Deterministic time for all drawers of a job together: a quarter of a second on an idle two-core machine.
-LIMIT: Final = 0.06
+#: Deterministic time for all drawers of a job together: a fifth of a second on an idle two-core machine.
+LIMIT: Final = 0.045
 
 #: Rounds of reworking for all drawers of a job together: an eighth of a second for thirty trays.
-_ROUNDS: Final = 600
+_ROUNDS: Final = 500
 
 #: Requests, at most, that the solver is asked about: it takes seconds for more, whatever its limit, before it begins.
 _MOST_SOLVED: Final = 2 * THOROUGH

@@ -6,7 +6,7 @@ That is quick enough for thousands of groups of kinds: what is made of the best 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
-from math import ceil, inf
+from math import inf
 from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
@@ -64,6 +64,7 @@ class Pool:
             ground: the drawer's.
         """
         self.ground = ground
+        self._known: dict[int, Cover | None] = {}
         self._kinds = np.stack([_widths(Kind.of(item), ground) for item in items]) if items else np.empty((0, 0, 0, 0))
 
     def covers(self, groups: Sequence[Sequence[int]]) -> list[Cover | None]:
@@ -71,17 +72,19 @@ class Pool:
 
         That is what `worker.layout.together.share` finds, but for labels, ramps and the drawer's sides.
         """
-        found: list[Cover | None] = [None] * len(groups)
-        sizes: dict[int, list[int]] = {}
-        for index, group in enumerate(groups):
-            sizes.setdefault(len(group), []).append(index)
-        for members in sizes.values():
+        keys = [sum(1 << kind for kind in group) for group in groups]
+        sizes: dict[int, dict[int, Sequence[int]]] = {}
+        for key, group in zip(keys, groups, strict=True):
+            if key not in self._known:
+                sizes.setdefault(len(group), {})[key] = group
+        for asked in sizes.values():
+            members = list(asked.items())
             for start in range(0, len(members), _BATCH):
                 batch = members[start : start + _BATCH]
-                kinds = self._kinds[np.array([groups[index] for index in batch], dtype=np.intp).T]
-                for index, one in zip(batch, _least(kinds, self.ground), strict=True):
-                    found[index] = one
-        return found
+                kinds = self._kinds[np.array([group for _, group in batch], dtype=np.intp).T]
+                for (key, _), one in zip(batch, _least(kinds, self.ground), strict=True):
+                    self._known[key] = one
+        return [self._known[key] for key in keys]
 
 
 def _least(kinds: _Widths, ground: Ground) -> Iterator[Cover | None]:
@@ -90,17 +93,11 @@ def _least(kinds: _Widths, ground: Ground) -> Iterator[Cover | None]:
     lengths = np.array(longs(ground, max(ground.span)), dtype=np.float64)[None, :, None]
     edges = 2.0 * (ground.joint.body_inset + ground.start("straight"))
     half = ground.pitch / 2.0
-    need = np.empty_like(kinds[0])
-    for row in range(MOST_ROWS):
-        if row == 0:
-            need[:, row] = kinds[:, :, row].sum(axis=0)
-        elif row >= size:
-            need[:, row] = inf
-        elif row == size - 1:
-            need[:, row] = kinds[:, :, row].max(axis=0)
-        else:
-            need[:, row] = -np.sort(-kinds[:, :, row], axis=0)[:: row + 1].sum(axis=0)
-        need[:, row] += (ceil(size / (row + 1)) - 1) * ground.wall
+    need = np.full_like(kinds[0], inf)
+    widest = kinds if size == 1 else -np.sort(-kinds, axis=0)
+    for row in range(min(MOST_ROWS, size)):
+        columns = widest[:: row + 1, :, row]
+        need[:, row] = columns.sum(axis=0) + (len(columns) - 1) * ground.wall
     wide = np.ceil((need + (edges - LENGTH_EPSILON)) / (half * ground.step)) * ground.step
     wide[wide > min(LONGEST, max(ground.span))] = inf
     # the least floor; of equal ones, that of which least is needed, as a share too small to weigh more than half a cell
