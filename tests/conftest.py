@@ -19,6 +19,14 @@ def pytest_configure():
         signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+def pytest_addoption(parser):
+    parser.addoption(
+        "--schema-examples",
+        type=int,
+        help="how many requests of each kind, and walks along the links, tests/api/test_schema.py tries; else a few",
+    )
+
+
 def pytest_collection_modifyitems(items):
     """Try what starts processes once more when it fails: the machine may be slow. The report tells of it."""
     for item in items:
