@@ -18,6 +18,7 @@ from api.command.client import Client
 from api.command.listening import listening
 from tests.beds.printed import bench
 from worker.jobs.job import StoredFile
+from worker.jobs.prints import Prints
 from worker.spec.errors import CheckFailed
 from worker.spec.manifest import JSON_TYPE, FileEntry
 
@@ -139,8 +140,9 @@ def test_a_spec_can_be_left_with_the_service(run, tmp_path):
     assert not (tmp_path / "out").exists()
 
 
-def test_prints_are_watched_until_all_is_printed(run, records, blobs, url, monkeypatch):
-    monkeypatch.setattr(prints, "_PAUSE", 0.05)
+@pytest.fixture
+def planned(records, blobs):
+    """A job that succeeded, with runs to print, and its manifest."""
     spec, manifest = bench(timed=True)
     job = records.add("bench left", spec.model_dump_json()).id
     data = manifest.model_dump_json().encode()
@@ -148,6 +150,20 @@ def test_prints_are_watched_until_all_is_printed(run, records, blobs, url, monke
     blobs.put(f"test/{digest}", data)
     stored = [StoredFile("manifest.json", JSON_TYPE, len(data), digest, f"test/{digest}")]
     assert records.succeed(records.claim(job, lease_seconds=600.0, attempts=3), stored)
+    return job, manifest
+
+
+def test_runs_without_a_file_are_told_of(run, records, planned):
+    job, _ = planned
+    assert run("printed", job, "--run", "1", "--failed").exit_code == 0
+    assert "missing" not in run("prints", job).stdout
+    assert Prints(records._engine).fail(job, 1, {"detail": "A stored file is damaged."})
+    assert "packed afresh are missing: A stored file is damaged." in run("prints", job).stdout
+
+
+def test_prints_are_watched_until_all_is_printed(run, planned, url, monkeypatch):
+    monkeypatch.setattr(prints, "_PAUSE", 0.05)
+    job, manifest = planned
 
     def print_all():
         with Client(url) as client:

@@ -2,10 +2,11 @@ import asyncio
 import logging
 
 from api.service import reconcile
+from worker.spec import load
 
 
-def test_the_reconciler_outlives_a_broker_that_is_away_and_says_so_once(engine, spec, service, caplog):
-    service.post("/v1/jobs", json=spec)  # it waits, because no broker runs here
+def test_the_reconciler_outlives_a_broker_that_is_away_and_says_so_once(engine, spec, caplog):
+    engine.submit(load(spec))  # it waits, because no broker runs here; no app, which would do the same beside the test
     caplog.clear()
 
     async def run():
