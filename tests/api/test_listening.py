@@ -1,14 +1,22 @@
 """The service on a real socket."""
 
 import http.client
+import json
 import socket
 import time
+from functools import partial
+from threading import Event
 from urllib.parse import urlsplit
 
 import httpx
 import pytest
 
 from api.command.listening import listen, listening
+from worker.jobs.app import QUEUE
+from worker.jobs.engine import Engine
+from worker.jobs.keeper import broker
+from worker.jobs.records import Records
+from worker.jobs.settings import Settings
 from worker.spec.errors import SettingsError
 
 
@@ -85,3 +93,28 @@ def test_no_answer_on_a_kept_connection_waits_for_an_acknowledgement():
         connection, _ = listener.accept()
         with connection:
             assert connection.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+
+
+def test_a_job_is_sent_though_its_client_has_hung_up(tmp_path, spec, until, monkeypatch):
+    settings = Settings.read(data_dir=tmp_path, port=0)
+    body = json.dumps(spec).encode()
+    head = f"Host: [::1]\r\nContent-Type: application/json\r\nContent-Length: {len(body)}\r\n\r\n"
+    kept, begun, gone = Records.add, Event(), Event()
+
+    def keep(*arguments, **options):
+        begun.set()
+        assert gone.wait(10)
+        return kept(*arguments, **options)
+
+    monkeypatch.setattr(Records, "add", keep)
+    with broker(settings), Engine.open(settings) as engine, engine._app.connection_for_write() as queue:
+        messages = partial(queue.default_channel.client.llen, QUEUE)
+        with listening(settings) as address:
+            with socket.create_connection(("127.0.0.1", urlsplit(address).port), timeout=10) as connection:
+                connection.sendall(b"POST /v1/jobs HTTP/1.1\r\n" + head.encode() + body)
+                assert begun.wait(10)
+            gone.set()
+            assert until(lambda: messages() == 1)
+            for _ in range(3):
+                assert httpx.post(f"{address}/v1/jobs", json=spec, trust_env=False).status_code == 202
+        assert messages() == 4  # though the service ended in the moment after its last answer

@@ -140,6 +140,13 @@ def test_a_released_job_waits_again(records):
     assert _claim(records, job).attempt == 2
 
 
+def test_a_message_that_is_spent_is_not_written_down(records):
+    new, spent = (records.add("bench left", "{}") for _ in range(2))
+    assert records.release(_claim(records, spent), counted=False)
+    records.enqueued([new.id, spent.id], new=True)
+    assert records.waiting(quiet_seconds=60.0, limit=10) == [spent.id]
+
+
 def test_jobs_come_newest_first_in_pages(records):
     made = [records.add(f"job {number}", "{}").id for number in range(7)]
     pages, after = [], None

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from worker.spec import Spec, load, loads
 from worker.spec.errors import SpecError
+from worker.spec.loading import parse
 
 _quiet = settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 
@@ -84,6 +85,21 @@ def _checked(document, resolve):
     json.dumps(refused.problem(), allow_nan=False, ensure_ascii=False).encode()
 
 
+def _outcome(read):
+    """Return what comes of a document: the spec as it is kept, or its problems."""
+    try:
+        return read().model_dump_json()
+    except SpecError as refused:
+        return refused.problem()
+
+
+def _same_either_way(text):
+    """The short way of `loads` and the long one come to the same."""
+    told, known = _outcome(lambda: loads(text)), _outcome(lambda: load(parse(text)))
+    assert json.dumps(told) == json.dumps(known)  # as text, in which what is no number is like itself
+    return told
+
+
 @_quiet
 @given(_json)
 def test_anything_like_json_gives_a_spec_or_its_problems(resolve, document):
@@ -116,6 +132,41 @@ def test_a_spec_changed_anywhere_gives_a_spec_or_its_problems(full, resolve, dat
             case _:
                 here[place[-1]] = data.draw(_json)
     _checked(document, resolve)
+    _same_either_way(json.dumps(document).encode())
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        (b'"spec": "1"', b'"spec": "1", "spec": "1"'),
+        (b'"spec": "1"', b'"spec": "1", "sp\\u0065c": "1"'),
+        (b'"height": 40', b'"height": 40, "height": 40'),
+        (b'"height": 40', b'"height": 4e1'),
+        (b'"height": 40', b'"height": 40' + b"0" * 25),
+        (b'"height": 40', b'"height": 40' + b"." + b"0" * 9_900 + b"1"),
+        (b'"height": 40', b'"height": NaN'),
+        (b'"height": 40', b'"height": 40, "gap": -0'),
+        (b'"height": 40', b'"height": 40, "gap": -0.0'),
+        (b'"height": 40', b'"height": 40, "copies": 1.0'),
+        (b'"height": 40', b'"height": 40, "copies": true'),
+        (b'"height": 40', b'"height": 40, "corner_radius": true'),
+        (b'"height": 40', b'"height": 40, "trays": {}'),
+        (b'"name": "bench left"', b'"name": "1:2"'),
+        (b'"name": "bench left"', b'"name": "\\ud83d\\ude00"'),
+        (b'"name": "bench left"', b'"name": "\\ud83d"'),
+        (b'"name": "bench left"', b'"name": "\xff"'),
+        (b'"name": "bench left"', b'"name": " "'),
+        (b'"name": "bench left"', b'"name": "a\xc2\xa0b"'),
+        (b'"name": "bench left"', b'"name": "a\xc2\xadb"'),
+        (b'"name": "bench left"', b'"name": "a\xe2\x80\xaeb"'),
+        (b'"name": "bench left"', b'"name": "bench left", "previous": null'),
+    ],
+)
+def test_a_short_document_is_read_as_a_long_one(minimal, old, new):
+    minimal["name"], minimal["drawers"][0]["height"] = "bench left", 40
+    text = json.dumps(minimal).encode()
+    assert text.count(old) == 1
+    _same_either_way(text.replace(old, new))
 
 
 @_quiet

@@ -21,8 +21,18 @@ _PAUSE: Final = 0.05
 _BUSY: Final = 15
 
 
-def open_database(url: str) -> Engine:
+#: Pages of SQLite's write-ahead log after which whoever commits moves them into the database, where another thread does
+#: so too (`checkpoint`): eight times SQLite's own number, so that it hardly ever falls to a caller's request.
+_LONGEST_LOG: Final = 8000
+
+
+def open_database(url: str, *, durable: bool = False) -> Engine:
     """Return the database, with its tables made where they were not there.
+
+    Args:
+        url: where it is.
+        durable: whether what is committed in SQLite shall survive a power cut, as it always does in PostgreSQL; without
+            that the last moments may be lost, but nothing is damaged. Whoever opens it so calls `checkpoint`.
 
     Raises:
         SettingsError: when the URL names no database that can be used.
@@ -42,6 +52,8 @@ def open_database(url: str) -> Engine:
             raise SettingsError("The database's folder cannot be made.", value=shown) from error
         engine = create_engine(parsed, connect_args={"timeout": _BUSY})
         event.listen(engine, "connect", _set_up_sqlite)
+        if durable:
+            event.listen(engine, "connect", _set_up_durable_sqlite)
     elif backend == "postgresql":
         engine = create_engine(
             parsed.set(drivername="postgresql+psycopg"), pool_pre_ping=True, connect_args={"connect_timeout": 5}
@@ -74,8 +86,23 @@ def _prepare(engine: Engine, shown: str) -> None:
             return
 
 
+def checkpoint(engine: Engine) -> None:
+    """Move what SQLite's write-ahead log holds into the database; nobody waits for it but who calls."""
+    if engine.dialect.name == "sqlite":
+        with engine.connect() as connection:
+            connection.exec_driver_sql("PRAGMA wal_checkpoint(PASSIVE)")
+
+
 def _set_up_sqlite(connection: Any, _: object) -> None:
+    _set(connection, "journal_mode = WAL", "synchronous = NORMAL", "foreign_keys = ON")
+
+
+def _set_up_durable_sqlite(connection: Any, _: object) -> None:
+    _set(connection, "synchronous = FULL", f"wal_autocheckpoint = {_LONGEST_LOG}")
+
+
+def _set(connection: Any, *pragmas: str) -> None:
     cursor = connection.cursor()
-    for pragma in ("journal_mode = WAL", "synchronous = NORMAL", "foreign_keys = ON"):
+    for pragma in pragmas:
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()

@@ -22,7 +22,7 @@ from worker.jobs.batches import BATCH_LEASE, Batch, Batches, Judged
 from worker.jobs.blobs import Blobs
 from worker.jobs.caller import LOCAL, Caller
 from worker.jobs.courier import Courier
-from worker.jobs.database import open_database
+from worker.jobs.database import checkpoint, open_database
 from worker.jobs.deletion import Deletion
 from worker.jobs.job import BUNDLE_NAME, MANIFEST_NAME, Job, StoredFile
 from worker.jobs.keys import Keys
@@ -86,7 +86,7 @@ class Engine:
         self._app = make_app(settings, "send")
         self._sender = Sender(self._app)
         #: Wakes workers for jobs that are submitted; started, it does so in a thread of its own.
-        self.waker = Waker(self._sender, partial(self._records.enqueued, new=True))
+        self.waker = Waker(self._sender, partial(self._records.enqueued, new=True), partial(checkpoint, database))
         self._deletion = Deletion(database, blobs)
         self._upkeep = Upkeep(settings, database, blobs, self.requeue)
         self._caller = LOCAL
@@ -104,7 +104,7 @@ class Engine:
         Raises:
             SettingsError: when one of them cannot be opened.
         """
-        return cls(settings, open_database(settings.database), Blobs.open(settings))
+        return cls(settings, open_database(settings.database, durable=True), Blobs.open(settings))
 
     def __enter__(self) -> Self:
         """Return itself."""

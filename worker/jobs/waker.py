@@ -22,14 +22,19 @@ __all__ = ["Waker"]
 
 _log = logging.getLogger(__name__)
 
-#: Seconds between a job and its message, so that those that come together go together, and the answer goes first.
+#: Seconds between a job and its message, so that the answer goes first; and between two steps of sending, so that jobs
+#: that come one after the other go together.
 _PAUSE: Final = 0.002
+_GATHERED: Final = 0.02
 
 #: Seconds for which a message that was sent need not be written down.
 _UNWRITTEN: Final = 0.25
 
 #: Messages sent in one step.
 _PIECE: Final = 200
+
+#: Jobs after which what the record has of them is put in order: about as much as SQLite's log holds by itself.
+_ORDERLY: Final = 100
 
 #: Jobs that wait for the broker in this process; those beyond are left to the upkeep.
 _MOST: Final = 10_000
@@ -41,10 +46,18 @@ _PATIENCE: Final = 3.0
 class Waker:
     """Sends at once, in the thread that asks; between `start` and `close` in one of its own."""
 
-    def __init__(self, sender: Sender, note: Callable[[list[str]], None]) -> None:
-        """Send with this sender; ``note`` writes down that jobs have a message."""
+    def __init__(self, sender: Sender, note: Callable[[list[str]], None], put_in_order: Callable[[], None]) -> None:
+        """Send with this sender.
+
+        Args:
+            sender: sends.
+            note: writes down that jobs have a message.
+            put_in_order: does for the record after many jobs what none of them shall wait for.
+        """
         self._sender = sender
         self._note = note
+        self._put_in_order = put_in_order
+        self._since = 0
         self._changed = Condition()
         self._waiting: list[tuple[str, Context]] = []
         self._thread: Thread | None = None
@@ -76,7 +89,8 @@ class Waker:
             if self._thread is not None:
                 if len(self._waiting) < _MOST:
                     self._waiting.append(one)
-                self._changed.notify()
+                if len(self._waiting) == 1:  # else it knows that there are some
+                    self._changed.notify()
                 return
         self._send([one])
         self.write_down()
@@ -89,29 +103,35 @@ class Waker:
             return
         try:
             self._note(sent)
+            self._since += len(sent)
+            if self._since >= _ORDERLY:
+                self._since = 0
+                self._put_in_order()
         except SQLAlchemyError:
             _log.warning("%d jobs get their message twice.", len(sent), exc_info=True)
 
     def _run(self) -> None:
+        free = 0.0
         while True:
             with self._changed:
                 left = max(0.0, self._due - time.monotonic()) if self._sent else None
                 self._changed.wait_for(lambda: self._waiting or self._ends, left)
-                pause = bool(self._waiting) and not self._ends
-            if pause:
-                time.sleep(_PAUSE)
-            with self._changed:
+                if self._waiting and not self._ends:
+                    self._changed.wait_for(lambda: self._ends, max(_PAUSE, free - time.monotonic()))
                 some, self._waiting = self._waiting[:_PIECE], self._waiting[_PIECE:]
                 over = self._ends and not self._waiting
-            self._send(some)
+            if some:
+                try:
+                    self._send(some)
+                except Exception:  # noqa: BLE001 - it must outlive whatever goes wrong for a while
+                    _log.exception("%d jobs wait.", len(some))
+                free = time.monotonic() + _GATHERED
             if over or (self._sent and time.monotonic() >= self._due):
                 self.write_down()
             if over:
                 return
 
     def _send(self, some: list[tuple[str, Context]]) -> None:
-        if not some:
-            return
         try:
             self._sender.send(BUILD_JOB, [(job_id, context.run(carried)) for job_id, context in some])
         except BrokerUnavailable as error:
