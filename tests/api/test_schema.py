@@ -37,7 +37,7 @@ _RULED = ("submitJob", "submitBatch", "plan", "recordPrint", "createWebhook")
 #: Thousands of variations of a spec, each in a request of its own: tests/spec/test_fuzz.py has many more, faster.
 _LARGE = ("submitJob", "submitBatch", "plan")
 
-_ACCEPTED = ("2xx", "401", "403", "404", "409", "422")
+_ACCEPTED = ("2xx", "401", "403", "404", "409", "422", "429")
 
 
 @pytest.fixture(scope="module")
