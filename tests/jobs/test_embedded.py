@@ -44,12 +44,6 @@ def _leader(engine):
         return connection.scalar(select(LeaderRow.holder).where(LeaderRow.name == "upkeep"))
 
 
-def test_a_second_service_on_the_same_folder_is_refused(service):
-    with pytest.raises(SettingsError, match="does not start"):
-        Embedded(service.settings).start()
-    assert _answers(service.settings)
-
-
 def test_with_a_broker_of_ones_own_nothing_is_started(tmp_path):
     settings = Settings.read(data_dir=tmp_path / "data", broker_url="redis://127.0.0.1:1")
     with Embedded(settings):
@@ -61,7 +55,7 @@ def test_a_folder_that_cannot_be_made_is_a_setting():
         Embedded(Settings.read(data_dir="/dev/null/x")).start()
 
 
-def test_a_job_outlives_its_service(spec, ended, until, tmp_path):
+def test_a_job_outlives_its_service_and_no_second_one_starts_beside_the_next(spec, ended, until, tmp_path):
     settings = Settings.read(data_dir=tmp_path, lease_seconds=1.0, concurrency=1)
     with Engine.open(settings) as engine:
         before = engine.submit(spec(name="before any service"))
@@ -80,6 +74,9 @@ def test_a_job_outlives_its_service(spec, ended, until, tmp_path):
         with Embedded(settings):
             assert ended(engine, between).state == "succeeded"
             until(lambda: _leader(engine))
+            with pytest.raises(SettingsError, match="does not start"):
+                Embedded(settings).start()  # a second one on the same folder
+            assert _answers(settings)
         assert not _answers(settings)
         assert _leader(engine) is None  # the next service's upkeep waits for no lease
     assert not settings.socket.exists()
@@ -124,7 +121,9 @@ def test_a_job_under_way_when_the_service_ends_is_handed_back(spec, ended, until
         assert (done.state, done.attempts) == ("succeeded", 1)
 
 
-def test_a_keeper_that_is_killed_leaves_nothing_and_is_followed(spec, ended, until, tmp_path):
+def test_a_keeper_that_is_killed_leaves_nothing_and_is_followed_by_its_own_or_another_service(
+    spec, ended, until, tmp_path
+):
     settings = Settings.read(data_dir=tmp_path, lease_seconds=1.0, concurrency=1, grace_seconds=0.0)
     with Engine.open(settings) as engine, Embedded(settings) as embedded:
         keeper, processes = embedded._keeper, _worker(settings)
@@ -132,17 +131,10 @@ def test_a_keeper_that_is_killed_leaves_nothing_and_is_followed(spec, ended, unt
         until(lambda: not any(_lives(pid) for pid in processes))
         assert ended(engine, engine.submit(spec(name="after the keeper's end"))).state == "succeeded"
         assert embedded._keeper is not keeper
+        embedded._closing.set()  # the next shall not be followed by one of its own
+        last = embedded._keeper
+        os.kill(last.pid, signal.SIGKILL)
+        last.wait()
+        with Embedded(settings):
+            assert ended(engine, engine.submit(spec(name="at once"))).state == "succeeded"
     assert not _answers(settings)
-
-
-def test_a_service_starts_at_once_where_a_keeper_was_killed(spec, ended, tmp_path):
-    settings = Settings.read(data_dir=tmp_path, lease_seconds=1.0, concurrency=1)
-    first = Embedded(settings)
-    first.start()
-    first._closing.set()  # it shall not be followed by one of its own
-    keeper = first._keeper
-    os.kill(keeper.pid, signal.SIGKILL)
-    keeper.wait()
-    with Embedded(settings), Engine.open(settings) as engine:
-        assert ended(engine, engine.submit(spec(name="at once"))).state == "succeeded"
-    first.close()

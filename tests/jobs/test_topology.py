@@ -27,7 +27,7 @@ _JOBS = 12
 
 @contextmanager
 def _process(command, settings, log):
-    """A process of the service, which ends by SIGTERM as under any supervisor."""
+    """A process of the service, which must end well once it was told to."""
     with log.open("wb") as out:
         process = subprocess.Popen(
             [sys.executable, "-P", "-m", *command], env=child_environment(settings),
@@ -35,7 +35,6 @@ def _process(command, settings, log):
         )  # fmt: skip
     try:
         yield process
-        process.terminate()
         assert process.wait(60.0) in (0, -15), log.read_text()
     finally:
         if process.poll() is None:
@@ -56,13 +55,16 @@ def service(elsewhere, tmp_path, until):
         api = ["uvicorn", "--factory", "api.app:create_app", "--host", "127.0.0.1", "--port", "0"]
         worker = ["celery", "--app", "worker.jobs.tasks", "worker", "--loglevel", "INFO", "--without-mingle"]
         logs = [tmp_path / name for name in ("api-1", "api-2", "worker-1", "worker-2")]
+        processes = []
         for number, log in enumerate(logs):
             command = api if number < 2 else [*worker, "--hostname", f"{log.name}@%h"]
-            stack.enter_context(_process(command, settings, log))
+            processes.append(stack.enter_context(_process(command, settings, log)))
         ports = [until(lambda log=log: re.search(r"http://127\.0\.0\.1:(\d+)", log.read_text()))[1] for log in logs[:2]]
         for log in logs[2:]:
             until(lambda log=log: "ready" in log.read_text())
         yield [f"http://127.0.0.1:{port}" for port in ports], settings
+        for process in processes:
+            process.terminate()  # as any supervisor does
 
 
 def _bodies():
@@ -98,7 +100,7 @@ def test_all_jobs_succeed_once_and_either_api_serves_them(service, until):
         def states(client):
             return [client.get(f"/v1/jobs/{one}").json()["state"] for one in ids]
 
-        until(lambda: time.sleep(0.5) or not {"queued", "running"} & set(states(clients[0])), 240.0)
+        until(lambda: time.sleep(0.1) or not {"queued", "running"} & set(states(clients[0])), 240.0)
         assert states(clients[0]) == states(clients[1]) == ["succeeded"] * _JOBS
         for one in ids:
             manifests = [client.get(f"/v1/jobs/{one}/manifest").content for client in clients]
