@@ -190,6 +190,8 @@ def test_the_service_with_keys_keeps_to_its_document(schemathesis, document, eng
     key = key.get_secret_value()
     told = deepcopy(document)
     _given_bodies(told, bodies)
+    # specs are tried as jobs and as plans; in a batch anything may stand for one, and is refused by itself
+    told["components"]["schemas"]["BatchRequest"]["properties"]["specs"]["items"] = {}
     for _, _, operation in _operations(told):
         # a service without keys needs none, so the document lets each be left out; this one has some
         operation["security"] = [one for one in operation["security"] if one]
