@@ -123,10 +123,17 @@ class Bay:
 
     def less(self, taken: Iterable[tuple[Spot, Spot]]) -> "Bay":
         """Return the bay without these rectangles of half cells: front left corner, and size."""
+        return self._with(taken, free=False)
+
+    def more(self, left: Iterable[tuple[Spot, Spot]]) -> "Bay":
+        """Return the bay with these rectangles of half cells free, too: front left corner, and size."""
+        return self._with(left, free=True)
+
+    def _with(self, rectangles: Iterable[tuple[Spot, Spot]], *, free: bool) -> "Bay":
         rows = [list(row) for row in self.free]
-        for (x, y), (width, depth) in taken:
+        for (x, y), (width, depth) in rectangles:
             for row in rows[y : y + depth]:
-                row[x : x + width] = [False] * len(row[x : x + width])
+                row[x : x + width] = [free] * len(row[x : x + width])
         return Bay(tuple(tuple(row) for row in rows), self.step)
 
 

@@ -16,7 +16,7 @@ from worker.layout.room import on_grid
 from worker.spec.item import Item
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["Load", "Pile", "heights", "piled", "requests", "top"]
+__all__ = ["Anchor", "Load", "Pile", "heights", "piled", "requests", "top"]
 
 
 @dataclass(frozen=True)
@@ -92,12 +92,37 @@ class Pile:
         )
 
 
-def requests(piles: Sequence[Pile]) -> tuple[Request, ...]:
-    """Return what is asked of the placer: a request a pile, in order, with who is to stand near whom."""
-    where = {item.name: index for index, pile in enumerate(piles) for item in pile.items}
+@dataclass(frozen=True)
+class Anchor:
+    """A tray that stays where it stands: what belongs to the items in it is to stand near it."""
+
+    items: tuple[Item, ...]
+    at: Spot
+    halves: tuple[int, int]
+
+    def request(self, near: tuple[int, ...]) -> Request:
+        """Return it as a request with one place and one size; it holds nothing that is still to be placed."""
+        groups = {item.group for item in self.items if item.group is not None}
+        return Request(
+            name=", ".join(item.name for item in self.items),
+            choices=(Choice(*self.halves),),
+            holds=(0, 0, 0),
+            group=groups.pop() if len(groups) == 1 else None,
+            near=near,
+            pin=self.at,
+        )
+
+
+def requests(piles: Sequence[Pile], anchors: Sequence[Anchor] = ()) -> tuple[Request, ...]:
+    """Return what is asked of the placer: a request an anchor and a pile, in order, with who is to stand near whom.
+
+    Anchors come first: nothing else has a claim to their places.
+    """
+    both: tuple[Anchor | Pile, ...] = (*anchors, *piles)
+    where = {item.name: index for index, one in enumerate(both) for item in one.items}
     return tuple(
-        pile.request(tuple(where[item.near] for item in pile.items if item.near is not None and item.near in where))
-        for pile in piles
+        one.request(tuple(where[item.near] for item in one.items if item.near is not None and item.near in where))
+        for one in both
     )
 
 

@@ -1,7 +1,7 @@
 """Planning: a whole job laid out in numbers, drawer by drawer."""
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -20,11 +20,12 @@ from worker.layout.placing import Footing, PlacedTray, Spot, place_trays, tray_h
 from worker.layout.plan import DrawerPlan, Lattice, Plan
 from worker.layout.previous import Previous
 from worker.layout.register import Register
-from worker.layout.relayout import Relayout, Staying, require_fixed
+from worker.layout.relayout import Relayout, Staying, anchors, require_fixed
 from worker.layout.site import Site
 from worker.layout.unplaced import settle_unplaced
 from worker.spec import Spec
 from worker.spec.errors import TrayError
+from worker.spec.item import Item
 from worker.spec.tray import Tray
 
 __all__ = ["lay_out"]
@@ -125,10 +126,10 @@ class _Job:
 
     def _furnished(self) -> Contents:
         """Return the trays for items: those that stay, and others for what is in none of them."""
-        sites = [self._site(index) for index in range(len(self.spec.drawers))]
         used = {pointer for one in self._staying for kept in one.kept for pointer, _, _ in kept.items}
         own = [[one for one in its_own if one[0] not in used] for its_own in self._own]
         of_job = [one for one in self._of_job if one[0] not in used]
+        sites = [self._site(index, [item for _, item in (*its_own, *of_job)]) for index, its_own in enumerate(own)]
         found = furnish(self.spec, sites, of_job, own)
         lists = [("/items", len(of_job) / len(own))]
         lists += [(f"/drawers/{index}/items", float(len(its_own))) for index, its_own in enumerate(own)]
@@ -153,12 +154,13 @@ class _Job:
         bay = bay.less(one.rectangle for one in there)
         return (*trays, *there, *spares(site, bay, (tray.height for tray in standing), pointer))
 
-    def _site(self, index: int) -> Site:
-        """Return a drawer as far as items go: with what its own trays and those that stay leave free."""
-        drawer = self.spec.drawers[index]
+    def _site(self, index: int, new: Collection[Item]) -> Site:
+        """Return a drawer as far as new items go: with what its own trays and those that stay leave free."""
+        drawer, kept = self.spec.drawers[index], self._staying[index].kept
         taken = [(place.at, tray_halves(drawer.trays[place.tray])) for place in self._places(index)]
-        taken += [kept.rectangle for kept in self._staying[index].kept]
-        return site_of(self.spec, index, self._ground(index)[1], taken, self.bed)
+        taken += [one.rectangle for one in kept]
+        site = site_of(self.spec, index, self._ground(index)[1], taken, self.bed)
+        return replace(site, anchors=anchors(kept, new, site.bay.step))
 
     def _ground(self, index: int) -> tuple[Outline, Lattice]:
         """Return a drawer's outline and grid, worked out once."""

@@ -11,6 +11,7 @@ from worker.layout.contents import Wanted
 from worker.layout.fingerprint import fingerprint
 from worker.layout.fitting import Bay
 from worker.layout.parts import TrayShape
+from worker.layout.piling import Anchor
 from worker.layout.placing import Footing, Spot, tray_halves
 from worker.layout.plan import Stored
 from worker.layout.previous import Previous, Printed
@@ -21,7 +22,7 @@ from worker.spec.item import Item
 from worker.spec.tolerances import LENGTH_EPSILON
 from worker.spec.tray import Tray
 
-__all__ = ["Kept", "Make", "Relayout", "Staying", "require_fixed"]
+__all__ = ["Kept", "Make", "Relayout", "Staying", "anchors", "require_fixed"]
 
 #: Makes a tray's shape on whole feet or on half feet; raises `TrayError` when it cannot be made.
 Make: TypeAlias = Callable[[Tray, bool], TrayShape]
@@ -93,6 +94,30 @@ class Staying:
 
     kept: tuple[Kept, ...] = ()
     lost: dict[str, str] = field(default_factory=dict)
+
+
+def anchors(kept: Iterable[Kept], new: Collection[Item], step: int) -> tuple[Anchor, ...]:
+    """Return the trays that stay and that something new belongs to, by its group or by `near`.
+
+    Args:
+        kept: the trays that stay.
+        new: the items that are still to be placed.
+        step: half cells that places go by.
+    """
+    names = {item.name for item in new}
+    tied = {item.near for item in new if item.near is not None}
+    groups = {item.group for item in new if item.group is not None}
+    piles: dict[Spot, list[Kept]] = {}
+    for one in sorted(kept, key=lambda one: one.z):
+        piles.setdefault(one.at, []).append(one)
+    found: list[Anchor] = []
+    for at, pile in piles.items():
+        items = tuple(lain.item for one in pile for lain in one.items)
+        belongs = any(item.group in groups or item.name in tied or item.near in names for item in items)
+        # what was placed by half cells may stand where the placer no longer looks
+        if belongs and not pile[0].z and not any(along % step for along in (*at, *pile[0].shape.halves)):
+            found.append(Anchor(items, at, pile[0].shape.halves))
+    return tuple(found)
 
 
 @dataclass(frozen=True)

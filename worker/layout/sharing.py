@@ -29,6 +29,9 @@ _MOST_TRIALS: Final = 12
 #: A drawer that is printed several times is taken only when nothing else has room.
 _COPIES: Final = 1e6
 
+#: What belongs to a tray that stays goes into another drawer only when that one has no room.
+_ELSEWHERE: Final = 1e3
+
 #: What a half cell costs whose height is not used at all, in half cells (own choice).
 _UNUSED: Final = 0.5
 
@@ -189,10 +192,22 @@ def _costs(items: Sequence[Item], sites: Sequence[Site]) -> Iterator[tuple[float
     span = max(one.span[0] for one in grounds), max(one.span[1] for one in grounds)
     largest = replace(grounds[0], span=span, height=max(one.height for one in grounds))
     ways = [options(item, largest) for item in items]
+    homes = [_belongs(items, site) for site in sites]
     for index, site in enumerate(sites):
         suiting = [[way for way in each if _suits(way, site)] for each in ways]
         if all(suiting):
-            yield _cost(suiting, site, index)
+            cost, area, _ = _cost(suiting, site, index)
+            yield cost + _ELSEWHERE * (any(homes) and not homes[index]), area, index
+
+
+def _belongs(items: Sequence[Item], site: Site) -> bool:
+    """Return whether one of these items belongs to a tray that stays in a drawer, by its group or by `near`."""
+    there = [item for anchor in site.anchors for item in anchor.items]
+    return any(
+        item.near == other.name or other.near == item.name or (item.group is not None and item.group == other.group)
+        for item in items
+        for other in there
+    )
 
 
 def _cost(ways: Sequence[Sequence[Option]], site: Site, index: int) -> tuple[float, int, int]:

@@ -2,11 +2,13 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from worker.layout.bed import Bed
 from worker.layout.fitting import Bay
 from worker.layout.ground import FRAME_AIR, Ground
 from worker.layout.option import Option
+from worker.layout.piling import Anchor
 from worker.layout.room import on_grid
 from worker.layout.sizing import options
 from worker.layout.together import share
@@ -20,8 +22,8 @@ __all__ = ["Site"]
 class Site:
     """A drawer as far as items go: its name, its ground, which half cells are free, how many there are alike.
 
-    ``height`` is the drawer's free height; the ground's is less where the printer is lower. ``bed``
-    is where trays are printed; without one, any size can be.
+    ``height`` is the drawer's free height; the ground's is less where the printer is lower. ``bed`` is where trays are
+    printed; without one, any size can be. ``anchors`` are trays that stay, none of them on half cells that are free.
     """
 
     name: str
@@ -30,6 +32,12 @@ class Site:
     copies: int = 1
     height: float | None = None
     bed: Bed | None = None
+    anchors: tuple[Anchor, ...] = ()
+
+    @cached_property
+    def open(self) -> Bay:
+        """What is free, and what the anchors stand on: where they are asked for, too."""
+        return self.bay.more((anchor.at, anchor.halves) for anchor in self.anchors)
 
     @property
     def limit(self) -> float:

@@ -4,10 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import islice
+from math import prod
 from typing import Final
 
 from worker.layout.effort import eased
-from worker.layout.fitting import Bay, Bill, Fit, Score, Spot, bill, score
+from worker.layout.fitting import Bay, Bill, Fit, Place, Request, Score, Spot, bill, score
 from worker.layout.greedy import allowance, best_greedy, best_of_three, bottom_left
 from worker.layout.loads import alone, loadings
 from worker.layout.option import Option
@@ -100,7 +101,7 @@ def stock(items: Sequence[Item], site: Site, *, share_of_time: float = 1.0) -> S
     sized = {id(item) for load in single for item in load.items}
     unsized = tuple(item for item in items if id(item) not in sized)
     apart: tuple[tuple[Pile, ...], Score] | None = None
-    least = allowance(requests([Pile.of(load) for load in single]), site.bay)
+    least = allowance(_asked([Pile.of(load) for load in single], site), site.open)
     for wanted in islice(loadings(single, site, share_of_time=share_of_time), eased(_MOST_WAYS, len(single), 1)):
         if len(wanted) == len(single):
             continue
@@ -126,21 +127,30 @@ def _fitted(
     tight: bool = False,
     apart: Bill | None = None,
 ) -> Stock:
-    fit = fitted(requests(piles), site.bay, share=share, tight=tight, apart=apart)
-    return Stock(site, tuple(piles), fit, unsized)
+    fit = fitted(_asked(piles, site), site.open, share=share, tight=tight, apart=apart)
+    return Stock(site, tuple(piles), Fit(fit.places[len(site.anchors) :]), unsized)
+
+
+def _asked(piles: Sequence[Pile], site: Site) -> tuple[Request, ...]:
+    """Return what is asked of the placer: anchors first."""
+    return requests(piles, site.anchors)
 
 
 def _holds(found: Stock, single: Sequence[Load]) -> bool:
     """Return whether a drawer is no worse than plain fits of a tray a kind: by the objectives, in plastic, in floor."""
-    wanted = requests([Pile.of(load) for load in single])
-    reached = score(requests(found.piles), found.fit)
-    plastic, floor = reached.plastic, sum(one.option.area for one in found.settled)
+    site = found.site
+    wanted, asked = _asked([Pile.of(load) for load in single], site), _asked(found.piles, site)
+    anchored = tuple(Place(*anchor.at, 0) for anchor in site.anchors)
+    whole = Fit((*anchored, *found.fit.places))
+    reached = score(asked, whole)
+    # each tray of a pile is printed
+    floor = sum(one.option.area for one in found.settled) + sum(prod(anchor.halves) for anchor in site.anchors)
     for plain in (bottom_left, best_of_three):
-        fit = plain(wanted, found.site.bay)
+        fit = plain(wanted, site.open)
         theirs = score(wanted, fit)
         if theirs < reached or (theirs.missing == reached.missing and _sum(theirs) < _sum(reached)):
             return False
-        if None not in fit.places and not Bill(plastic, floor).within(bill(wanted, fit)):
+        if None not in fit.places and not Bill(reached.plastic, floor).within(bill(wanted, fit)):
             return False
     return True
 
@@ -156,12 +166,12 @@ def _roomy(piles: Sequence[Pile], site: Site) -> tuple[tuple[Pile, ...], Score]:
     The score is that of a greedy fit.
     """
     best = tuple(piles)
-    wanted = requests(best)
-    least = min(score(wanted, greedy(wanted, site.bay)) for greedy in (best_of_three, best_greedy))
+    wanted = _asked(best, site)
+    least = min(score(wanted, greedy(wanted, site.open)) for greedy in (best_of_three, best_greedy))
     if any(least.missing):
         for trial in islice(piled(best, site.ground, site.limit), eased(_MOST_PILES, len(best), 1)):
-            wanted = requests(trial)
-            found = score(wanted, best_greedy(wanted, site.bay))
+            wanted = _asked(trial, site)
+            found = score(wanted, best_greedy(wanted, site.open))
             if found < least:
                 best, least = trial, found
             if not any(found.missing):
