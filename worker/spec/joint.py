@@ -12,7 +12,7 @@ from math import ceil, hypot, sqrt
 from typing import Final, TypeAlias
 
 from worker.spec.errors import JointError
-from worker.spec.tolerances import LENGTH_EPSILON, LINES_IN_A_WALL
+from worker.spec.tolerances import DIRECTION_EPSILON, LENGTH_EPSILON, LINES_IN_A_WALL
 
 Level: TypeAlias = tuple[float, float]
 Levels: TypeAlias = tuple[Level, ...]
@@ -134,7 +134,7 @@ def _offset(levels: Levels, distance: float) -> Levels:
         length = hypot(u1 - u0, z1 - z0)
         du, dz = (u1 - u0) / length, (z1 - z0) / length
         line = (u0 + distance * dz, z0 - distance * du, du, dz)
-        if lines and abs(lines[-1][2] - du) < LENGTH_EPSILON:
+        if lines and abs(lines[-1][2] - du) < DIRECTION_EPSILON:
             continue  # one straight line in two pieces has no mitre
         lines.append(line)
     first_u, first_z, du, dz = lines[0]

@@ -63,3 +63,6 @@ BORDER_LEAST: Final = 2.0
 
 #: Comparisons of lengths that were computed two ways.
 LENGTH_EPSILON: Final = 1e-6
+
+#: Parts of unit vectors that differ by less are one direction: points on a grid differ by more, or not at all.
+DIRECTION_EPSILON: Final = 1e-9
