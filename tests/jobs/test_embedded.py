@@ -85,7 +85,7 @@ def test_a_job_outlives_its_service_and_no_second_one_starts_beside_the_next(spe
 def _many_parts(spec):
     trays = [
         {"name": f"tray {number}", "cells": [1, 1], "height": 20 + number / 10, "compartments": [2, 2]}
-        for number in range(40)
+        for number in range(16)
     ]
     return spec(drawers=[{"name": "wide", "width": 500, "depth": 500, "height": 120, "trays": trays}])
 

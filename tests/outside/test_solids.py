@@ -9,7 +9,6 @@ from math import pi, sin
 import numpy as np
 import pytest
 
-from tests.outside import brep
 from tests.solids.plate_shapes import JOINT, tile
 from tests.solids.tray_shapes import plain
 from worker.layout.coupon import coupon_shapes
@@ -22,8 +21,16 @@ pytestmark = pytest.mark.outside
 NGONS = {8: 0.900316316157, 16: 0.974495358404, 24: 0.988615929465, 32: 0.993586851144, 48: 0.997146657350}
 
 
+@pytest.fixture(scope="module")
+def brep():
+    """Load the kernel, which takes seconds, in the one process that uses it."""
+    from tests.outside import brep  # noqa: PLC0415 - as late as it can be
+
+    return brep
+
+
 @pytest.mark.parametrize("border", [(0.0, 0.0, 0.0, 0.0), (0.0, 3.0, 12.0, 6.5)])
-def test_a_tile_of_3_by_3_with_tabs_recesses_and_a_window(border):
+def test_a_tile_of_3_by_3_with_tabs_recesses_and_a_window(brep, border):
     shape = tile(3, 3, seam=True, border=border, windows=True)
     exact = brep.tile(shape)
     assert exact.is_valid
@@ -37,7 +44,7 @@ def test_a_tile_of_3_by_3_with_tabs_recesses_and_a_window(border):
 
 
 @pytest.mark.parametrize("stacking", [True, False])
-def test_a_plain_tray_of_2_by_1(stacking):
+def test_a_plain_tray_of_2_by_1(brep, stacking):
     shape = plain((4, 2), 40.0, stacking=stacking)
     exact = brep.tray(shape)
     assert exact.is_valid
@@ -47,7 +54,7 @@ def test_a_plain_tray_of_2_by_1(stacking):
     assert mesh.bounds[1] - mesh.bounds[0] == pytest.approx(tuple(exact.bounding_box().size), abs=1e-3)
 
 
-def test_the_plug():
+def test_the_plug(brep):
     _, shape = coupon_shapes(JOINT, 42.0, "C1")
     cell = (shape.cell, shape.cell)
     last = shape.foot_levels[-1]
