@@ -98,7 +98,8 @@ def test_what_the_engine_keeps_survives_a_power_cut(engine):
 def test_the_log_of_the_record_is_put_in_order_by_the_thread(engine, spec, monkeypatch, until):
     done = []
     monkeypatch.setattr(engine.waker, "_put_in_order", lambda: done.append(True))
+    monkeypatch.setattr("worker.jobs.waker._ORDERLY", 10)
     with broker(engine.settings):
-        for _ in range(120):
+        for _ in range(12):
             engine.submit(spec())
         assert until(lambda: done)

@@ -28,13 +28,14 @@ _PAUSE: Final = 0.002
 _GATHERED: Final = 0.02
 
 #: Seconds for which a message that was sent need not be written down.
-_UNWRITTEN: Final = 0.25
+_UNWRITTEN: Final = 1.0
 
 #: Messages sent in one step.
 _PIECE: Final = 200
 
-#: Jobs after which what the record has of them is put in order: about as much as SQLite's log holds by itself.
-_ORDERLY: Final = 100
+#: Jobs after which what the record has of them is put in order. SQLite's log has about eight pages of each and would do
+#: so by itself after 8,000 (`database.py`). Requests that come meanwhile take longer, so it is not done often.
+_ORDERLY: Final = 300
 
 #: Jobs that wait for the broker in this process; those beyond are left to the upkeep.
 _MOST: Final = 10_000
