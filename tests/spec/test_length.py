@@ -158,3 +158,11 @@ def test_the_schema_says_number_or_text_in_and_number_out():
     going_in = adapter.json_schema()
     assert [one["type"] for one in going_in["anyOf"]] == ["number", "string"]
     assert adapter.json_schema(mode="serialization") == {"type": "number", "minimum": 20.0, "maximum": 3000.0}
+
+
+@given(
+    st.from_regex(r"[0-9]{1,20}(?:\.[0-9]{1,20})?", fullmatch=True), st.sampled_from(["mm", "cm", "m"]), st.booleans()
+)
+def test_a_metric_reading_is_the_float_next_to_what_it_says(number, unit, apart):
+    text = f"{number} {unit}" if apart else f"{number}{unit}"
+    assert parse_length(text) == float(Fraction(number) * _PER_UNIT[unit])

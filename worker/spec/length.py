@@ -64,6 +64,9 @@ _FOOT: Final = r"(?:feet|foot|ft|')"
 _NUMBER: Final = r"(?:[0-9]+(?: +| *- *)[0-9]+/[0-9]+|[0-9]+/[0-9]+|[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)"
 _SIMPLE: Final = re.compile(rf"(?P<number>{_NUMBER}) *(?P<unit>mm|cm|m|{_INCH}|{_FOOT})?\.?")
 _FEET_AND_INCHES: Final = re.compile(rf"(?P<feet>[0-9]+) *{_FOOT}(?: *- *| *)(?P<inches>{_NUMBER}) *{_INCH}\.?")
+#: The most usual readings. A decimal with an exponent is rounded as the fraction is, once, and much sooner.
+_METRIC: Final = re.compile(r"([0-9]+(?:\.[0-9]+)?) ?(mm|cm|m)", re.ASCII)
+_EXPONENTS: Final = {"mm": "", "cm": "e1", "m": "e3"}
 _THOUSANDS: Final = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
 _MIXED: Final = re.compile(r"(?:(?P<whole>[0-9]+)(?: +| *- *))?(?P<part>[0-9]+)/(?P<of>[0-9]+)")
 
@@ -75,7 +78,8 @@ def parse_length(value: object) -> float:
         LengthError: when it is no length, not finite or negative.
     """
     if isinstance(value, str):
-        return float(_read(value))
+        plain = _METRIC.fullmatch(value) if len(value) <= _LONGEST_TEXT else None
+        return float(plain[1] + _EXPONENTS[plain[2]]) if plain else float(_read(value))
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise LengthError("This is no length.", value=value, remedy=_WRITE_IT)
     try:
