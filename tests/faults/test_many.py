@@ -26,12 +26,12 @@ _STRIKES = ["child"] * 14 + ["worker"] * 3 + ["api"] * 2 + ["broker"] * 3
 _BOUND = 300.0
 
 
-def _submit(plant, number, lost):
+def _submit(client, plant, number, lost):
     """Submit a job as a careful client: after a lost answer it asks again under the same key."""
     while True:
         try:
-            answer = httpx.post(
-                f"{plant.addresses['api']}/v1/jobs", json=small_body(number % _KINDS), timeout=10.0,
+            answer = client.post(
+                f"{plant.addresses['api']}/v1/jobs", json=small_body(number % _KINDS),
                 headers={"Idempotency-Key": f"job-{number}"},
             )  # fmt: skip
         except httpx.TransportError as error:
@@ -82,10 +82,10 @@ def test_two_hundred_jobs_with_random_kills(plant, engine_of, right, figures):
             states = dict(list(connection.execute(select(JobRow.state, func.count()).group_by(JobRow.state))))
         return _JOBS - states.get("succeeded", 0)
 
-    with ThreadPoolExecutor(4) as pool:
-        tickets = [pool.submit(_submit, struck, number, lost) for number in range(_JOBS)]
+    with httpx.Client(timeout=10.0) as client, ThreadPoolExecutor(4) as pool:
+        tickets = [pool.submit(_submit, client, struck, number, lost) for number in range(_JOBS)]
         for number, what in enumerate(strikes, 1):  # spread over the work, however fast this machine is
-            until(lambda number=number: left() <= _JOBS * (1 - number / (len(strikes) + 2)), _BOUND)
+            until(lambda number=number: time.sleep(0.05) or left() <= _JOBS * (1 - number / (len(strikes) + 2)), _BOUND)
             time.sleep(chance.uniform(0.0, 0.2))
             kills[what] += _strike(struck, what, chance)
         struck.await_api()
