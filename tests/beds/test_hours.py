@@ -61,6 +61,13 @@ def test_the_same_start_and_end_is_a_whole_day():
     assert week_of([Window(days=("mon",), start="24:00", end="24:00")]) == ((1440, 2880),)
 
 
+def test_a_window_from_midnight_to_the_same_midnight_is_never_open_and_no_other_is_hurt_by_it():
+    nothing = {"days": ["mon"], "start": "24:00", "end": "00:00"}
+    assert _spans([nothing], "UTC", "2026-03-02T00:00", 20) == []
+    window = {"days": ["tue"], "start": "00:00", "end": "01:00"}
+    assert _spans([nothing, window], "UTC", "2026-03-02T00:00", 7) == _spans([window], "UTC", "2026-03-02T00:00", 7)
+
+
 def test_windows_that_fill_the_week_are_all_hours():
     assert week_of([Window(start="00:00", end="24:00")]) == ()
     assert week_of([Window(start="07:00", end="19:00"), Window(start="19:00", end="07:00")]) == ()

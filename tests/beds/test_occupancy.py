@@ -13,7 +13,7 @@ from worker.spec.manifest import RunEntry, RunPiece
 from worker.spec.material import Material
 from worker.spec.schedule import DAYS, Schedule
 
-_clocks = st.integers(0, 95).map(lambda quarter: f"{quarter // 4:02d}:{quarter % 4 * 15:02d}")
+_clocks = st.integers(0, 96).map(lambda quarter: f"{quarter // 4:02d}:{quarter % 4 * 15:02d}")
 _sets = st.lists(
     st.fixed_dictionaries(
         {"start": _clocks, "end": _clocks}, optional={"days": st.lists(st.sampled_from(DAYS), min_size=1, max_size=5)}

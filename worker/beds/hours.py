@@ -69,7 +69,8 @@ class Hours:
         settled = wall.real(mondays)
         count = int(np.searchsorted(settled, until, side="right"))
         starts, ends = (wall.real((mondays[:count, None] + week[:, side]).ravel()) for side in (0, 1))
-        starts, ends = _joined(starts, ends)
+        some = ends > starts  # a window inside the hour that is left out may come to nothing
+        starts, ends = _joined(starts[some], ends[some])
         # what ends later may be joined to a window of the week that is not looked at
         whole = ends < settled[count]
         self.starts, self.ends = starts[whole], ends[whole]
@@ -104,10 +105,9 @@ class _Wall:
 
 
 def _joined(starts: NDArray[np.int64], ends: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return the stretches sorted, joined where they touch or overlap, without those that a change leaves out."""
-    some = ends > starts
-    order = np.argsort(starts[some], kind="stable")
-    starts, reach = starts[some][order], np.maximum.accumulate(ends[some][order])
+    """Return the stretches sorted, and joined where they touch or overlap."""
+    order = np.argsort(starts, kind="stable")
+    starts, reach = starts[order], np.maximum.accumulate(ends[order])
     parted = starts[1:] > reach[:-1]
     return starts[np.append(True, parted)[: len(starts)]], reach[np.append(parted, True)[: len(reach)]]
 
