@@ -23,6 +23,9 @@ __all__ = ["LIMIT", "fitted", "load_solver", "solved"]
 #: Deterministic time for all drawers of a job together: a fifth of a second on an idle two-core machine.
 LIMIT: Final = 0.045
 
+#: How much longer the solver may take where something has no place: that all have one comes before all else.
+_LONGER: Final = 2.0
+
 #: Rounds of reworking for all drawers of a job together: an eighth of a second for thirty trays.
 _ROUNDS: Final = 500
 
@@ -59,6 +62,8 @@ def fitted(
         most = Bill(most.plastic, min(most.floor, bill(requests, fit).floor))
     fit = reworked(requests, bay, fit, rounds=eased(round(_ROUNDS * share), len(requests)), most=most)
     limit = LIMIT * share if len(requests) <= _MOST_SOLVED else 0.0
+    if None in fit.places:
+        limit *= _LONGER
     return solved(requests, bay, fit, limit=limit, most=most)
 
 
