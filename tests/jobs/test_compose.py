@@ -1,8 +1,8 @@
 """docker-compose.yml against the code: what it names exists, and nothing runs unguarded."""
 
-import json
 import re
 import shlex
+import subprocess
 from importlib.metadata import entry_points
 from pathlib import Path
 
@@ -100,6 +100,7 @@ def test_no_secret_stands_in_the_file():
     for line in _TEXT.splitlines():
         if re.search(r"(?i)password|secret|access_?key", line) and not line.startswith("#"):
             assert re.search(r"\$\{\w+:\?", line), line
+    assert ".env" in (_ROOT / ".gitignore").read_text().split()
 
 
 def test_everything_that_is_named_is_there():
@@ -107,9 +108,63 @@ def test_everything_that_is_named_is_there():
         assert set(one.get("depends_on", ())) <= set(_SERVICES)
         assert {volume.split(":")[0] for volume in one.get("volumes", ())} <= set(_FILE["volumes"])
         assert set(one.get("networks", ())) <= set(_FILE["networks"])
-        assert {config["source"] for config in one.get("configs", ())} <= set(_FILE["configs"])
-    identities = json.loads(_filled(_FILE["configs"]["store"]["content"]))["identities"]
-    assert identities[0]["credentials"] == [{"accessKey": "s3-access-key", "secretKey": "s3-secret-key"}]
+
+
+def test_nothing_is_copied_into_a_root_that_is_read_only():
+    # Compose mounts what is a file and copies what has content: there `up` ends with an error
+    for kind in ("configs", "secrets"):
+        copied = {name for name, one in _FILE.get(kind, {}).items() if "file" not in one}
+        for one in _SERVICES.values():
+            named = {entry if isinstance(entry, str) else entry["source"] for entry in one.get(kind, ())}
+            assert not (one["read_only"] and named & copied)
+
+
+def test_the_store_knows_the_key_that_is_used():
+    told, used = _SERVICES["store"]["environment"], _SERVICES["api"]["environment"]
+    assert told["AWS_ACCESS_KEY_ID"] == used["DRAWERWRIGHT_S3_ACCESS_KEY"]
+    assert told["AWS_SECRET_ACCESS_KEY"] == used["DRAWERWRIGHT_S3_SECRET_KEY"]
+
+
+_WEED = """#!/bin/sh
+read -r asked
+case "$asked" in
+  s3.bucket.list) sed 's/.*/  &\tsize:0\tchunk:0/' "$BUCKETS" ;;
+  "s3.bucket.create -name "*)
+    grep -qx "${asked##* }" "$BUCKETS" && { echo "error: bucket ${asked##* } already exists" >&2; exit 1; }
+    echo "${asked##* }" >>"$BUCKETS" ;;
+esac
+"""
+
+
+@pytest.mark.parametrize("before", [[], ["drawers-of-others"], ["drawers"]])
+def test_the_bucket_is_made_once_and_every_further_start_succeeds(before, tmp_path):
+    buckets = tmp_path / "buckets"
+    buckets.write_text("".join(f"{name}\n" for name in before))
+    weed = tmp_path / "weed"
+    weed.write_text(_WEED)
+    weed.chmod(0o755)
+    command = [one.replace("$$", "$") for one in _SERVICES["bucket"]["entrypoint"]]
+    for _ in range(2):
+        subprocess.run(command, env={"PATH": f"{tmp_path}:/usr/bin:/bin", "BUCKETS": str(buckets)}, check=True)
+    assert buckets.read_text().split() == list(dict.fromkeys([*before, "drawers"]))
+    assert _SERVICES["api"]["environment"]["DRAWERWRIGHT_BLOB_URL"].startswith("s3://drawers/")
+
+
+def test_the_record_is_not_called_ready_while_it_is_being_made():
+    # the server that makes the database listens on its socket alone
+    test = _SERVICES["record"]["healthcheck"]["test"]
+    assert test[test.index("--host") + 1] == "127.0.0.1"
+
+
+def test_the_store_stays_within_its_memory_and_may_end_in_peace():
+    store = _SERVICES["store"]
+    soft = re.fullmatch(r"(\d+)MiB", store["environment"]["GOMEMLIMIT"])
+    hard = re.fullmatch(r"(\d+)g", store["deploy"]["resources"]["limits"]["memory"])
+    # the other half is for what it writes, which counts until it is on the disk
+    assert int(soft[1]) * 2 <= int(hard[1]) * 1024
+    assert any(one.startswith("-s3.concurrentUploadLimitMB=") for one in store["command"])
+    # 10 s of its own before it ends the volumes, and as long again after
+    assert int(store["stop_grace_period"].removesuffix("s")) > 30
 
 
 def test_the_image_is_made_of_files_that_are_there():
