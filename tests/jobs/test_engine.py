@@ -1,21 +1,28 @@
 """The engine without a worker: what callers may ask, and a broker that is away."""
 
+import json
 import socket
 import subprocess
 import sys
 import time
+from base64 import b64decode
+from datetime import timedelta
 from hashlib import sha256
 
 import pytest
 from hypothesis import HealthCheck, given
 from hypothesis import settings as how
 from hypothesis import strategies as st
+from sqlalchemy import update
 
+from worker.jobs.app import QUEUE
+from worker.jobs.clock import machine_time
 from worker.jobs.engine import Engine
 from worker.jobs.job import StoredFile
 from worker.jobs.keeper import broker, child_environment
 from worker.jobs.records import Records
 from worker.jobs.settings import Settings
+from worker.jobs.tables import JobRow
 from worker.spec import Spec
 from worker.spec.errors import (
     BlobMissing,
@@ -73,6 +80,51 @@ def test_requeue_repairs_what_was_not_sent(engine, spec):
         assert engine.submit(spec()).state == "queued"
         assert engine.requeue() == 4
         assert engine.requeue() == 0
+
+
+def _line(engine):
+    """The jobs that wait at the broker, those that are taken first first."""
+    found = []
+    with engine._app.connection_for_write() as connection:
+        client = connection.default_channel.client
+        while (one := client.rpop(QUEUE)) is not None:
+            found.append(one)
+        client.lpush(QUEUE, *found)
+    return [json.loads(b64decode(json.loads(one)["body"]))[0][0] for one in found]
+
+
+def _age(engine, seconds):
+    """Have all messages be older than they are."""
+    with engine._database.begin() as connection:
+        connection.execute(update(JobRow).values(enqueued=machine_time() - timedelta(seconds=seconds)))
+
+
+def test_a_job_that_was_begun_goes_before_all_that_wait(engine, spec):
+    with broker(engine.settings):
+        engine._mark_queue()  # else it counts as one that has lost its queue
+        first, second, third, lost = (engine.submit(spec()).id for _ in range(4))
+        records = Records(engine._database)
+        assert records.release(records.claim(third, lease_seconds=60.0, attempts=3), counted=False)
+        engine.wake_first(third)
+        assert _line(engine) == [third, first, second, third, lost]
+        assert records.claim(lost, lease_seconds=0.05, attempts=3)
+        time.sleep(0.1)
+        assert engine.requeue() == 1
+        assert _line(engine)[0] == lost
+
+
+def test_a_long_line_is_not_sent_again_every_minute(engine, spec):
+    with broker(engine.settings):
+        engine._mark_queue()
+        jobs = [engine.submit(spec()).id for _ in range(3)]
+        _age(engine, 120.0)
+        assert engine.requeue() == 0
+        with engine._app.connection_for_write() as connection:
+            connection.default_channel.client.delete(QUEUE)  # without a word
+        assert engine.requeue() == 3
+        assert _line(engine) == jobs
+        _age(engine, 1000.0)
+        assert engine.requeue() == 3
 
 
 @pytest.mark.parametrize("job_id", ["", "x", "0" * 26, "../../etc/passwd", "é" * 26, "0" * 10_000, "\x00"])

@@ -79,6 +79,18 @@ def test_many_go_in_their_order_each_with_a_name_of_its_own(settings, app, sende
     assert len({one["headers"]["id"] for one in sent}) == len({one["properties"]["delivery_tag"] for one in sent}) == 50
 
 
+def test_what_goes_first_is_taken_before_all_that_waits_in_its_own_order(settings, app, sender):
+    with broker(settings):
+        assert sender.length() == 0
+        sender.send(BUILD_JOB, [("3" * 26, {}), ("4" * 26, {})])
+        sender.send(BUILD_JOB, [("1" * 26, {}), ("2" * 26, {})], first=True)
+        assert sender.length() == 4
+        sent = _sent(app)
+    assert [json.loads(b64decode(one["body"]))[0] for one in sent] == [[number * 26] for number in "1234"]
+    with pytest.raises(BrokerUnavailable):
+        sender.length()
+
+
 def test_a_broker_that_comes_back_is_found(settings, app, sender):
     with pytest.raises(BrokerUnavailable):
         sender.send(BUILD_JOB, [("0" * 26, {})])

@@ -66,6 +66,9 @@ _MOST: Final = 200
 #: Seconds after which a job that still waits is sent once more: the broker may have lost the message.
 _QUIET_SECONDS: Final = 60.0
 
+#: The same while others wait at the broker: each job that waits in a long line would be sent again every minute.
+_QUIET_SECONDS_IN_LINE: Final = 900.0
+
 #: What is left at the broker, to be missed when it has lost its queue.
 _MARK: Final = "queue-kept"
 
@@ -261,6 +264,8 @@ class Engine:
     def requeue(self) -> int:
         """Wake workers for jobs that wait without a message, or that a worker has lost; return how many.
 
+        What was taken up before goes first: it has waited its time already.
+
         Raises:
             BrokerUnavailable: when the broker does not answer; the jobs go on waiting.
         """
@@ -268,9 +273,11 @@ class Engine:
         count, begun, lost = 0, time.monotonic(), self._waits() and self._queue_lost()
         while True:
             # of a queue that was lost, all is sent again that was not sent since this began
-            quiet = time.monotonic() - begun if lost else _QUIET_SECONDS
+            quiet = time.monotonic() - begun if lost else self._quiet()
             waiting = self._records.waiting(quiet_seconds=quiet, limit=_MOST, lease_seconds=self.settings.lease_seconds)
-            self._send(waiting)
+            taken = self._records.begun(waiting)
+            self._send([one for one in waiting if one in taken], first=True)
+            self._send([one for one in waiting if one not in taken])
             repacks = self.prints.waiting(quiet_seconds=quiet, limit=_MOST)
             self._send_repacks(repacks)
             batches = self.batches.waiting(quiet_seconds=quiet, limit=_MOST, lease_seconds=BATCH_LEASE)
@@ -309,6 +316,13 @@ class Engine:
     def wake(self, job_id: str) -> None:
         """Wake a worker for this job, if the broker answers; else `requeue` finds the job."""
         self.waker.wake(job_id)
+
+    def wake_first(self, job_id: str) -> None:
+        """Wake a worker for a job that was handed back, before all that wait, as `wake` does."""
+        try:
+            self._send([job_id], first=True)
+        except BrokerUnavailable as error:
+            _log.warning("Job %s waits: %s", job_id, error)
 
     def wake_repack(self, job_id: str) -> None:
         """Have a worker write the files of the job's new runs, if the broker answers; else `requeue` finds the job."""
@@ -424,6 +438,10 @@ class Engine:
         except BROKER_FAULTS as error:
             _log.warning("Job %s goes on without help: %s", job_id, type(error).__name__)
 
+    def _quiet(self) -> float:
+        """Return the seconds after which a message may be lost: while others wait, it most likely waits among them."""
+        return _QUIET_SECONDS if self._sender.length() == 0 else _QUIET_SECONDS_IN_LINE
+
     def _waits(self) -> bool:
         lease = self.settings.lease_seconds
         jobs = self._records.waiting(quiet_seconds=0.0, limit=1, lease_seconds=lease)
@@ -455,8 +473,8 @@ class Engine:
             remedy = "Ask again when its state is succeeded." if not job.ended else None
             raise JobNotReady(value=job.state, limit="succeeded", remedy=remedy)
 
-    def _send(self, job_ids: list[str]) -> None:
-        self._send_each(BUILD_JOB, job_ids, self._records.enqueued)
+    def _send(self, job_ids: list[str], *, first: bool = False) -> None:
+        self._send_each(BUILD_JOB, job_ids, self._records.enqueued, first=first)
 
     def _send_repacks(self, job_ids: list[str]) -> None:
         self._send_each(REPACK_RUNS, job_ids, self.prints.enqueued)
@@ -464,8 +482,10 @@ class Engine:
     def _send_batches(self, batch_ids: list[str]) -> None:
         self._send_each(GATHER_BATCH, batch_ids, self.batches.enqueued)
 
-    def _send_each(self, task: str, job_ids: list[str], enqueued: Callable[[list[str]], None]) -> None:
+    def _send_each(
+        self, task: str, job_ids: list[str], enqueued: Callable[[list[str]], None], *, first: bool = False
+    ) -> None:
         for start in range(0, len(job_ids), _MOST):
             some = job_ids[start : start + _MOST]
-            self._sender.send(task, [(job_id, carried()) for job_id in some])
+            self._sender.send(task, [(job_id, carried()) for job_id in some], first=first)
             enqueued(some)

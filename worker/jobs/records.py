@@ -174,6 +174,12 @@ class Records:
         with self._engine.connect() as connection:
             return list(connection.scalars(query))
 
+    def begun(self, job_ids: Iterable[str]) -> set[str]:
+        """Return those of these jobs that a worker has taken up before."""
+        query = select(JobRow.id).where(JobRow.id.in_(list(job_ids)), JobRow.started.is_not(None))
+        with self._engine.connect() as connection:
+            return set(connection.scalars(query))
+
     # -- the worker's side
 
     def claim(self, job_id: str, *, lease_seconds: float, attempts: int) -> Claim | None:

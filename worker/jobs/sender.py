@@ -5,7 +5,8 @@ each one, which takes longer than to keep the job.
 """
 
 from base64 import b64encode
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from threading import Lock
 from typing import Any, Final
 from uuid import uuid4
@@ -40,8 +41,10 @@ class Sender:
         self._connection: Any = None
         self._forms: dict[str, Any] = {}
 
-    def send(self, task: str, about: Iterable[tuple[str, Mapping[str, str]]]) -> None:
+    def send(self, task: str, about: Iterable[tuple[str, Mapping[str, str]]], *, first: bool = False) -> None:
         """Send the task for each of these identities, with these headers: all in one step, or none.
+
+        Those that are to be ``first`` are taken up before all that wait already, in their order.
 
         Raises:
             BrokerUnavailable: when the broker does not answer; it may have taken them all the same.
@@ -49,12 +52,30 @@ class Sender:
         messages = [self._message(task, identity, headers) for identity, headers in about]
         if not messages:
             return
+        with self._client() as client:
+            # workers take from the right
+            if first:
+                client.rpush(QUEUE, *reversed(messages))
+            else:
+                client.lpush(QUEUE, *messages)
+
+    def length(self) -> int:
+        """Return how many messages wait.
+
+        Raises:
+            BrokerUnavailable: when the broker does not answer.
+        """
+        with self._client() as client:
+            return int(client.llen(QUEUE))
+
+    @contextmanager
+    def _client(self) -> Iterator[Any]:
         try:
             with self._lock:
                 if self._connection is None:
                     self._connection = self._app.connection_for_write()
                 client = self._connection.default_channel.client
-            client.lpush(QUEUE, *messages)
+            yield client
         except BROKER_FAULTS as error:
             self.close()
             raise BrokerUnavailable(value=type(error).__name__) from error

@@ -109,7 +109,7 @@ def build_job(task: Task, job_id: str) -> None:
             _log.warning("Job %s is tried again: %s", job_id, type(error).__name__)
             outcome = Outcome.RELEASED
     if outcome in (Outcome.HANDED_BACK, Outcome.TERMINATED):
-        engine().wake(job_id)
+        engine().wake_first(job_id)
     if outcome in (Outcome.SUCCEEDED, Outcome.FAILED, Outcome.LOST):
         engine().wake_batches(job_id)
     if outcome is Outcome.TERMINATED:
