@@ -13,6 +13,7 @@ from sqlalchemy import Engine as Database
 from sqlalchemy.exc import DBAPIError
 
 from worker.jobs.app import BUILD_JOB, BUILD_PARTS, GATHER_BATCH, REPACK_RUNS, WAKE_UP, make_app
+from worker.jobs.attempts import PASSING
 from worker.jobs.batches import Batches
 from worker.jobs.blobs import Blobs
 from worker.jobs.building import Outcome, Workshop
@@ -146,7 +147,11 @@ def gather_batch(batch_id: str) -> None:
 def build_parts(job_id: str, key: str, first: int, last: int) -> None:
     """Help with these parts of a job that another process is at. Lost with its process, it is not done again."""
     records, blobs = workshop().records, workshop().blobs
-    count = help_with(records, blobs, job_id, key, (first, last), stop=closing.begun)
+    try:
+        count = help_with(records, blobs, job_id, key, (first, last), stop=closing.begun)
+    except PASSING as error:  # nothing depends on helpers
+        _log.warning("Job %s goes on without this help: %s", job_id, type(error).__name__)
+        return
     if count:
         _log.info("Job %s: helped with %d parts.", job_id, count)
 
