@@ -88,6 +88,7 @@ class Engine:
         self._blobs = blobs
         self._app = make_app(settings, "send")
         self._sender = Sender(self._app)
+        self._marked = False
         #: Wakes workers for jobs that are submitted; started, it does so in a thread of its own.
         self.waker = Waker(self._sender, partial(self._records.enqueued, new=True), partial(checkpoint, database))
         self._deletion = Deletion(database, blobs)
@@ -270,7 +271,10 @@ class Engine:
             BrokerUnavailable: when the broker does not answer; the jobs go on waiting.
         """
         self.waker.write_down()
-        count, begun, lost = 0, time.monotonic(), self._waits() and self._queue_lost()
+        if not self._waits():
+            self._marked = self._marked or self._mark_queue()  # what comes now is not taken for lost
+            return 0
+        count, begun, lost = 0, time.monotonic(), self._queue_lost()
         while True:
             # of a queue that was lost, all is sent again that was not sent since this began
             quiet = time.monotonic() - begun if lost else self._quiet()
@@ -463,9 +467,12 @@ class Engine:
         except BROKER_FAULTS as error:
             raise BrokerUnavailable(value=type(error).__name__) from error
 
-    def _mark_queue(self) -> None:
+    def _mark_queue(self) -> bool:
+        """Leave the mark; say whether the broker took it."""
         with suppress(*BROKER_FAULTS), self._app.connection_for_write() as connection:
             connection.default_channel.client.hset(_MARK, "kept", "1")
+            return True
+        return False
 
     def _ready(self, job_id: str) -> None:
         job = self.job(job_id)
