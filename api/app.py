@@ -49,7 +49,7 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
         app.state.planning = 0
         courier = engine.courier()
         courier.start()
-        engine.waker.start()
+        engine.queueing.waker.start()
         reconciler = asyncio.create_task(reconcile(engine))
         loading = asyncio.create_task(asyncio.to_thread(load_solver))  # the first plan shall not wait for it
         try:
@@ -60,7 +60,7 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
             reconciler.cancel()
             with suppress(asyncio.CancelledError):
                 await reconciler
-            await asyncio.to_thread(engine.waker.close)
+            await asyncio.to_thread(engine.queueing.waker.close)
             await asyncio.to_thread(courier.close)
             await loading
             if engine is not inside:

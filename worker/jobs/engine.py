@@ -6,9 +6,7 @@ This is all that the API sees of a job. It imports nothing that builds a mesh.
 import copy
 import logging
 import re
-import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import suppress
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from functools import partial
 from typing import Final, Self
@@ -17,8 +15,8 @@ from obstore.exceptions import BaseError as StoreError
 from sqlalchemy import Engine as Database
 from sqlalchemy.exc import SQLAlchemyError
 
-from worker.jobs.app import BUILD_JOB, BUILD_PARTS, GATHER_BATCH, REPACK_RUNS, make_app
-from worker.jobs.batches import BATCH_LEASE, Batch, Batches, Judged
+from worker.jobs.app import make_app
+from worker.jobs.batches import Batch, Batches, Judged
 from worker.jobs.blobs import Blobs
 from worker.jobs.caller import LOCAL, Caller
 from worker.jobs.courier import Courier
@@ -29,15 +27,14 @@ from worker.jobs.keys import Keys
 from worker.jobs.listing import Filters
 from worker.jobs.networks import read_networks
 from worker.jobs.prints import Prints
+from worker.jobs.queueing import Queueing
 from worker.jobs.reach import Reach, read_ports
 from worker.jobs.records import Records
 from worker.jobs.repeats import Repeat
-from worker.jobs.sender import BROKER_FAULTS, Sender
 from worker.jobs.settings import Settings
-from worker.jobs.tracing import carried, span
+from worker.jobs.tracing import span
 from worker.jobs.upkeep import Upkeep
 from worker.jobs.vitals import Vitals
-from worker.jobs.waker import Waker
 from worker.jobs.webhooks import Webhooks
 from worker.jobs.wholeness import whole
 from worker.spec import Spec
@@ -60,17 +57,8 @@ _log = logging.getLogger(__name__)
 #: An identity as `new_identity` makes it; anything else is no job, and needs no look into the record.
 _IDENTITY: Final = re.compile(r"[0-9a-hjkmnp-tv-z]{26}")
 
-#: Most jobs listed or queued again in one go.
+#: Most jobs listed in one go.
 _MOST: Final = 200
-
-#: Seconds after which a job that still waits is sent once more: the broker may have lost the message.
-_QUIET_SECONDS: Final = 60.0
-
-#: The same while others wait at the broker: each job that waits in a long line would be sent again every minute.
-_QUIET_SECONDS_IN_LINE: Final = 900.0
-
-#: What is left at the broker, to be missed when it has lost its queue.
-_MARK: Final = "queue-kept"
 
 
 class Engine:
@@ -87,16 +75,20 @@ class Engine:
         self._records = Records(database, settings.public_url)
         self._blobs = blobs
         self._app = make_app(settings, "send")
-        self._sender = Sender(self._app)
-        self._marked = False
-        #: Wakes workers for jobs that are submitted; started, it does so in a thread of its own.
-        self.waker = Waker(self._sender, partial(self._records.enqueued, new=True), partial(checkpoint, database))
         self._deletion = Deletion(database, blobs)
-        self._upkeep = Upkeep(settings, database, blobs, self.requeue)
         self._caller = LOCAL
         self.keys = Keys(database)
         self.batches = Batches(database)
         self.prints = Prints(database, settings.public_url)
+        self.queueing = Queueing(
+            settings,
+            self._app,
+            records=self._records,
+            prints=self.prints,
+            batches=self.batches,
+            put_in_order=partial(checkpoint, database),
+        )
+        self._upkeep = Upkeep(settings, database, blobs, self.queueing.requeue)
         self.webhooks = Webhooks(database)
         self.vitals = Vitals(database)
         self.reach = Reach(read_networks(settings.webhook_networks), read_ports(settings.webhook_ports))
@@ -120,9 +112,8 @@ class Engine:
 
     def close(self) -> None:
         """Give back all connections."""
-        self.waker.close()
+        self.queueing.close()
         self._upkeep.resign()
-        self._sender.close()
         self._app.close()
         self._database.dispose()
 
@@ -262,37 +253,6 @@ class Engine:
         """
         return whole(self._blobs, file, start, file.bytes if end is None else min(end, file.bytes))
 
-    def requeue(self) -> int:
-        """Wake workers for jobs that wait without a message, or that a worker has lost; return how many.
-
-        What was taken up before goes first: it has waited its time already.
-
-        Raises:
-            BrokerUnavailable: when the broker does not answer; the jobs go on waiting.
-        """
-        self.waker.write_down()
-        if not self._waits():
-            self._marked = self._marked or self._mark_queue()  # what comes now is not taken for lost
-            return 0
-        count, begun, lost = 0, time.monotonic(), self._queue_lost()
-        while True:
-            # of a queue that was lost, all is sent again that was not sent since this began
-            quiet = time.monotonic() - begun if lost else self._quiet()
-            waiting = self._records.waiting(quiet_seconds=quiet, limit=_MOST, lease_seconds=self.settings.lease_seconds)
-            taken = self._records.begun(waiting)
-            self._send([one for one in waiting if one in taken], first=True)
-            self._send([one for one in waiting if one not in taken])
-            repacks = self.prints.waiting(quiet_seconds=quiet, limit=_MOST)
-            self._send_repacks(repacks)
-            batches = self.batches.waiting(quiet_seconds=quiet, limit=_MOST, lease_seconds=BATCH_LEASE)
-            self._send_batches(batches)
-            count += len(waiting)
-            if not lost:
-                return count
-            if max(len(waiting), len(repacks), len(batches)) < _MOST:
-                self._mark_queue()
-                return count
-
     def keep_up(self) -> int | None:
         """Do the upkeep that is due, if no other process does; return how many jobs were sent again, or None.
 
@@ -304,10 +264,7 @@ class Engine:
     def away(self) -> list[str]:
         """Return which of broker, store and workers are away: jobs are taken all the same, and wait."""
         found = []
-        try:
-            with self._app.connection_for_write() as connection:
-                connection.default_channel.client.ping()  # `connect` would try again after two seconds
-        except BROKER_FAULTS:
+        if not self.queueing.answers():
             found.append("broker")
         try:
             self._blobs.check()
@@ -319,19 +276,19 @@ class Engine:
 
     def wake(self, job_id: str) -> None:
         """Wake a worker for this job, if the broker answers; else `requeue` finds the job."""
-        self.waker.wake(job_id)
+        self.queueing.waker.wake(job_id)
 
     def wake_first(self, job_id: str) -> None:
         """Wake a worker for a job that was handed back, before all that wait, as `wake` does."""
         try:
-            self._send([job_id], first=True)
+            self.queueing.send([job_id], first=True)
         except BrokerUnavailable as error:
             _log.warning("Job %s waits: %s", job_id, error)
 
     def wake_repack(self, job_id: str) -> None:
         """Have a worker write the files of the job's new runs, if the broker answers; else `requeue` finds the job."""
         try:
-            self._send_repacks([job_id])
+            self.queueing.send_repacks([job_id])
         except BrokerUnavailable as error:
             _log.warning("New runs of job %s wait: %s", job_id, error)
 
@@ -352,7 +309,7 @@ class Engine:
             name, specs, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat
         )
         try:
-            self._send(jobs)
+            self.queueing.send(jobs)
         except BrokerUnavailable as error:
             _log.warning("Jobs of batch %s wait: %s", batch_id, error)
         return self.batch(batch_id)
@@ -388,7 +345,7 @@ class Engine:
             if entry.job_id is not None and entry.state in ("queued", "running"):
                 self._records.cancel(entry.job_id)
         try:
-            self._send_batches([batch_id])
+            self.queueing.send_batches([batch_id])
         except BrokerUnavailable as error:
             _log.warning("Batch %s waits: %s", batch_id, error)
         return self.batch(batch_id)
@@ -429,70 +386,12 @@ class Engine:
     def wake_batches(self, job_id: str) -> None:
         """Have a worker gather the batches that end with this job, if the broker answers; else `requeue` does."""
         try:
-            self._send_batches(self.batches.of_job(job_id))
+            self.queueing.send_batches(self.batches.of_job(job_id))
         except BrokerUnavailable as error:
             _log.warning("A batch waits: %s", error)
-
-    def ask(self, job_id: str, key: str, pieces: Sequence[tuple[int, int]]) -> None:
-        """Ask other workers for help with pieces of a job, in the form of `worker.jobs.fanout`."""
-        try:
-            for piece in pieces:
-                options = {"retry": False, "expires": self.settings.job_seconds}
-                self._app.send_task(BUILD_PARTS, args=[job_id, key, *piece], **options)
-        except BROKER_FAULTS as error:
-            _log.warning("Job %s goes on without help: %s", job_id, type(error).__name__)
-
-    def _quiet(self) -> float:
-        """Return the seconds after which a message may be lost: while others wait, it most likely waits among them."""
-        return _QUIET_SECONDS if self._sender.length() == 0 else _QUIET_SECONDS_IN_LINE
-
-    def _waits(self) -> bool:
-        lease = self.settings.lease_seconds
-        jobs = self._records.waiting(quiet_seconds=0.0, limit=1, lease_seconds=lease)
-        return bool(
-            jobs
-            or self.prints.waiting(quiet_seconds=0.0, limit=1)
-            or self.batches.waiting(quiet_seconds=0.0, limit=1, lease_seconds=BATCH_LEASE)
-        )
-
-    def _queue_lost(self) -> bool:
-        """Say whether the broker has forgotten its queue: then it has forgotten the mark that was left there, too.
-
-        Raises:
-            BrokerUnavailable: when it does not answer.
-        """
-        try:
-            with self._app.connection_for_write() as connection:
-                return connection.default_channel.client.hget(_MARK, "kept") is None
-        except BROKER_FAULTS as error:
-            raise BrokerUnavailable(value=type(error).__name__) from error
-
-    def _mark_queue(self) -> bool:
-        """Leave the mark; say whether the broker took it."""
-        with suppress(*BROKER_FAULTS), self._app.connection_for_write() as connection:
-            connection.default_channel.client.hset(_MARK, "kept", "1")
-            return True
-        return False
 
     def _ready(self, job_id: str) -> None:
         job = self.job(job_id)
         if job.state != "succeeded":
             remedy = "Ask again when its state is succeeded." if not job.ended else None
             raise JobNotReady(value=job.state, limit="succeeded", remedy=remedy)
-
-    def _send(self, job_ids: list[str], *, first: bool = False) -> None:
-        self._send_each(BUILD_JOB, job_ids, self._records.enqueued, first=first)
-
-    def _send_repacks(self, job_ids: list[str]) -> None:
-        self._send_each(REPACK_RUNS, job_ids, self.prints.enqueued)
-
-    def _send_batches(self, batch_ids: list[str]) -> None:
-        self._send_each(GATHER_BATCH, batch_ids, self.batches.enqueued)
-
-    def _send_each(
-        self, task: str, job_ids: list[str], enqueued: Callable[[list[str]], None], *, first: bool = False
-    ) -> None:
-        for start in range(0, len(job_ids), _MOST):
-            some = job_ids[start : start + _MOST]
-            self._sender.send(task, [(job_id, carried()) for job_id in some], first=first)
-            enqueued(some)

@@ -92,7 +92,7 @@ def database() -> Database:
 def workshop() -> Workshop:
     """Return this process's own workshop."""
     records = Records(database(), settings.public_url)
-    return Workshop(settings, records, Blobs.open(settings), closing=closing.begun, ask=engine().ask)
+    return Workshop(settings, records, Blobs.open(settings), closing=closing.begun, ask=engine().queueing.ask)
 
 
 @cache
