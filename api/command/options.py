@@ -2,14 +2,14 @@
 
 import sys
 from pathlib import Path
-from typing import Annotated, TypeAlias
+from typing import Annotated, Final, TypeAlias
 
 import typer
 
 from api.command.client import Client
 from worker.jobs.settings import Settings
 
-__all__ = ["File", "Job", "Machine", "Out", "Url", "Watch", "default_url", "opened", "spec_bytes"]
+__all__ = ["File", "Job", "Machine", "Out", "Url", "Watch", "default_url", "is_open", "opened", "spec_bytes"]
 
 File: TypeAlias = Annotated[
     str, typer.Argument(metavar="FILE", help="The spec as JSON; - reads it from standard input.", show_default=False)
@@ -52,7 +52,16 @@ def opened(url: str | None, settings: Settings | None = None) -> Client:
     return Client(url or settings.url or default_url(settings), settings.key)
 
 
+#: Every address of this machine, and how it reaches itself there.
+_WILDCARDS: Final = {"0.0.0.0": "127.0.0.1", "::": "::1"}  # noqa: S104 - compared, not bound
+
+
+def is_open(settings: Settings) -> bool:
+    """Return whether `serve` listens on every address of this machine with these settings."""
+    return settings.host in _WILDCARDS
+
+
 def default_url(settings: Settings) -> str:
     """Return where `serve` listens with these settings, as seen from this machine."""
-    host = {"0.0.0.0": "127.0.0.1", "::": "::1"}.get(settings.host, settings.host)  # noqa: S104 - compared, not bound
+    host = _WILDCARDS.get(settings.host, settings.host)
     return f"http://{f'[{host}]' if ':' in host else host}:{settings.port}"

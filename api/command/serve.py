@@ -7,7 +7,7 @@ import typer
 
 from api.command.display import note
 from api.command.ending import ending
-from api.command.options import default_url
+from api.command.options import default_url, is_open
 from worker.jobs.settings import Settings
 
 __all__ = ["serve"]
@@ -35,5 +35,6 @@ def serve(
             if settings.embedded:
                 note("Starting the broker and a worker ...")
             with Embedded(settings):
-                note(f"Drawerwright listens on {default_url(settings)}; data in {settings.data_dir}. Ctrl-C ends it.")
+                where = f"{default_url(settings)}{', and for other machines' if is_open(settings) else ''}"
+                note(f"Drawerwright listens on {where}; data in {settings.data_dir}. Ctrl-C ends it.")
                 serve_on(listener, settings)

@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 from api import examples
 from api.command import app
 from api.command.listening import listening
-from api.command.options import default_url
+from api.command.options import default_url, is_open
 from worker.jobs.settings import Settings
 from worker.spec.errors import CheckFailed
 from worker.spec.manifest import PlanDocument
@@ -276,3 +276,18 @@ def test_what_a_terminal_would_obey_is_not_passed_on(run):
     assert "[bold red]keys[/]" in run("plan", "-", input=json.dumps(document)).stdout
     document["drawers"][0]["trays"][0]["name"] = "\x1b]0;x\x07"
     assert "\x1b" not in run("plan", "-", input=json.dumps(document)).stderr
+
+
+@pytest.mark.parametrize(
+    ("host", "url", "wide"),
+    [
+        ("127.0.0.1", "http://127.0.0.1:8765", False),
+        ("0.0.0.0", "http://127.0.0.1:8765", True),  # noqa: S104 - compared, not bound
+        ("::", "http://[::1]:8765", True),
+        ("::1", "http://[::1]:8765", False),
+        ("192.0.2.7", "http://192.0.2.7:8765", False),
+    ],
+)
+def test_a_service_for_other_machines_is_told_as_one(host, url, wide, tmp_path):
+    settings = Settings.read(data_dir=tmp_path, host=host, port=8765)
+    assert (default_url(settings), is_open(settings)) == (url, wide)
