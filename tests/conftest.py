@@ -37,14 +37,14 @@ def pytest_addoption(parser):
 
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(config, items):
-    """Try what starts processes once more when it fails: the machine may be slow. The report tells of it.
+    """Try what has processes or threads beside it once more when it fails: the machine may be slow. The report tells.
 
     Several at a time, files that wait for processes are mixed with those that compute, and the longest come first.
     """
     files = {}
     for item in items:
         files.setdefault(item.path, []).append(item)
-        if item.get_closest_marker("service") is not None:
+        if item.get_closest_marker("service") is not None or item.path.parent.name in {"api", "jobs"}:
             item.add_marker(pytest.mark.flaky(reruns=1))
     if not hasattr(config, "workerinput"):
         return

@@ -124,3 +124,23 @@ def spec():
         "drawers": [{"name": "top", "width": 136, "depth": 136, "height": 40}],
         "printer": {"bed": [180, 180, 180]},
     }
+
+
+@pytest.fixture
+def take_record_away(until):
+    """Give a function that puts a folder in the place of an engine's SQLite file, while upkeep and courier go on."""
+
+    def taken(folder):
+        for path in folder.glob("jobs.sqlite3*"):
+            path.unlink(missing_ok=True)
+        try:
+            (folder / "jobs.sqlite3").mkdir()
+        except FileExistsError:  # upkeep or courier made it anew in between
+            return False
+        return True
+
+    def take_away(engine):
+        assert until(lambda: taken(engine.settings.data_dir))
+        engine._database.dispose()  # what was open still has the old file
+
+    return take_away

@@ -30,12 +30,9 @@ def test_a_worker_that_was_seen_is_not_away(tmp_path, started):
         assert client.get("/readyz").json()["away"] == ["broker"]
 
 
-def test_without_its_record_the_service_lives_but_is_not_ready(tmp_path, started):
+def test_without_its_record_the_service_lives_but_is_not_ready(tmp_path, started, take_record_away):
     with Engine.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
-        engine._database.dispose()
-        for path in tmp_path.glob("jobs.sqlite3*"):
-            path.unlink()
-        (tmp_path / "jobs.sqlite3").mkdir()
+        take_record_away(engine)
         assert client.get("/livez").status_code == 200
         answer = client.get("/readyz")
     assert answer.status_code == 503

@@ -83,21 +83,11 @@ def test_with_keys_only_an_administrator_looks_or_who_is_allowed(tmp_path, start
                 assert client.get("/metrics", headers={"X-Forwarded-For": "192.0.2.1"}).status_code == 401
 
 
-def test_a_record_that_is_away_is_a_figure_too(tmp_path, started, until):
+def test_a_record_that_is_away_is_a_figure_too(tmp_path, started, take_record_away):
     settings = Settings.read(data_dir=tmp_path, metrics_networks="127.0.0.0/8")
 
-    def taken_away():
-        for path in tmp_path.glob("jobs.sqlite3*"):
-            path.unlink(missing_ok=True)
-        try:
-            (tmp_path / "jobs.sqlite3").mkdir()
-        except FileExistsError:  # upkeep or courier made it anew in between
-            return False
-        return True
-
     with Engine.open(settings) as engine, started(create_app(engine)) as client:
-        engine._database.dispose()
-        assert until(taken_away)
+        take_record_away(engine)
         answer = client.get("/metrics")
     assert answer.status_code == 200
     assert _figures(answer.text)["drawerwright_record_up",] == 0
