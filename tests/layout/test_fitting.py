@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from worker.layout.fitting import Bay, Choice, Fit, Place, Request, Score, bill, score, ties
-from worker.layout.greedy import allowance, best_greedy, best_of_three, bottom_left, reworked
+from worker.layout.greedy import allowance, best_greedy, best_of_three, bottom_left, plain_fits, reworked
 from worker.layout.solving import fitted, solved
 
 _modest = settings(max_examples=60, deadline=None)
@@ -109,7 +109,7 @@ def test_the_best_fit_is_no_worse_than_any_greedy_one(problem):
     wanted, bay = problem
     fit = fitted(wanted, bay, share=0.1)
     check(wanted, bay, fit)
-    most = allowance(wanted, bay)
+    most = allowance(wanted, plain_fits(wanted, bay))
     assert bill(wanted, fit).within(most)
     for other in (bottom_left(wanted, bay), best_of_three(wanted, bay), best_greedy(wanted, bay, most)):
         assert score(wanted, fit) <= score(wanted, other)
@@ -117,7 +117,7 @@ def test_the_best_fit_is_no_worse_than_any_greedy_one(problem):
 
 def brute(wanted, bay):
     """Return the best score of all fits that take no more than they may, by trying every one."""
-    best, most = None, allowance(wanted, bay)
+    best, most = None, allowance(wanted, plain_fits(wanted, bay))
 
     def extend(places, free):
         nonlocal best

@@ -7,7 +7,7 @@ from typing import Final, Literal, TypeAlias
 
 from worker.layout.fitting import Bay, Bill, Choice, Fit, Place, Request, Spot, bill, block, score, ties
 
-__all__ = ["allowance", "best_greedy", "best_of_three", "bottom_left", "reworked"]
+__all__ = ["allowance", "best_greedy", "best_of_three", "bottom_left", "plain_fits", "reworked"]
 
 Order: TypeAlias = Callable[[Request], tuple[int, ...]]
 Rank: TypeAlias = Callable[[Choice], tuple[int, ...]]
@@ -54,12 +54,17 @@ def best_of_three(requests: Sequence[Request], bay: Bay) -> Fit:
     return _best(requests, (packer.pack(packer.order(order), _smallest, "front") for order in _ORDERS))
 
 
-def allowance(requests: Sequence[Request], bay: Bay) -> Bill | None:
-    """Return the most that a fit may take: what the best plain one does when it places everything.
+def plain_fits(requests: Sequence[Request], bay: Bay) -> tuple[Fit, ...]:
+    """Return the plain fits, which no other is to be worse than: bottom-left, and the best of three."""
+    return bottom_left(requests, bay), best_of_three(requests, bay)
+
+
+def allowance(requests: Sequence[Request], fits: Iterable[Fit]) -> Bill | None:
+    """Return the most that a fit may take: what the best of these plain ones does that place everything.
 
     Groups are not to be kept together at any price. Without such a plain fit there is no bound.
     """
-    plain = [fit for fit in (bottom_left(requests, bay), best_of_three(requests, bay)) if None not in fit.places]
+    plain = [fit for fit in fits if None not in fit.places]
     return bill(requests, _best(requests, plain)) if plain else None
 
 

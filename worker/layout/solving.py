@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 
 from worker.layout.effort import THOROUGH, eased
 from worker.layout.fitting import Bay, Bill, Choice, Fit, Place, Request, Score, bill, score, ties
-from worker.layout.greedy import allowance, best_greedy, reworked
+from worker.layout.greedy import allowance, best_greedy, plain_fits, reworked
 
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
@@ -54,7 +54,7 @@ def fitted(
         tight: whether it takes no more floor than any greedy fit that places everything within that.
         apart: what a tray for each kind would take: as much plastic may be taken, too, where kinds share trays.
     """
-    most = allowance(requests, bay)
+    most = allowance(requests, plain_fits(requests, bay))
     if most is not None and apart is not None:
         most = Bill(max(most.plastic, apart.plastic), most.floor)
     fit = best_greedy(requests, bay, most, tight=tight)

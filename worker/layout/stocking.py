@@ -1,6 +1,6 @@
 """Stocking: the items of one drawer in trays, each tray in its place."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import islice
@@ -9,10 +9,10 @@ from typing import Final
 
 from worker.layout.effort import eased
 from worker.layout.fitting import Bay, Bill, Fit, Place, Request, Score, Spot, bill, score
-from worker.layout.greedy import allowance, best_greedy, best_of_three, bottom_left
+from worker.layout.greedy import allowance, best_greedy, best_of_three, plain_fits
 from worker.layout.loads import alone, loadings
 from worker.layout.option import Option
-from worker.layout.piling import Load, Pile, heights, piled, requests
+from worker.layout.piling import Pile, heights, piled, requests
 from worker.layout.site import Site
 from worker.layout.solving import fitted
 from worker.spec.item import Item
@@ -101,7 +101,9 @@ def stock(items: Sequence[Item], site: Site, *, share_of_time: float = 1.0) -> S
     sized = {id(item) for load in single for item in load.items}
     unsized = tuple(item for item in items if id(item) not in sized)
     apart: tuple[tuple[Pile, ...], Score] | None = None
-    least = allowance(_asked([Pile.of(load) for load in single], site), site.open)
+    wants = _asked([Pile.of(load) for load in single], site)
+    plain = plain_fits(wants, site.open)
+    least = allowance(wants, plain)
     for wanted in islice(loadings(single, site, share_of_time=share_of_time), eased(_MOST_WAYS, len(single), 1)):
         if len(wanted) == len(single):
             continue
@@ -111,7 +113,7 @@ def stock(items: Sequence[Item], site: Site, *, share_of_time: float = 1.0) -> S
             if apart[1] < reached:
                 continue
         found = _fitted(piles, site, share_of_time, unsized, tight=True, apart=least)
-        if _holds(found, single):
+        if _holds(found, wants, plain):
             return found
         share_of_time *= _LEFT
     apart = apart or _roomy([Pile.of(load) for load in single], site)
@@ -136,17 +138,16 @@ def _asked(piles: Sequence[Pile], site: Site) -> tuple[Request, ...]:
     return requests(piles, site.anchors)
 
 
-def _holds(found: Stock, single: Sequence[Load]) -> bool:
+def _holds(found: Stock, wanted: Sequence[Request], plain: Iterable[Fit]) -> bool:
     """Return whether a drawer is no worse than plain fits of a tray a kind: by the objectives, in plastic, in floor."""
     site = found.site
-    wanted, asked = _asked([Pile.of(load) for load in single], site), _asked(found.piles, site)
+    asked = _asked(found.piles, site)
     anchored = tuple(Place(*anchor.at, 0) for anchor in site.anchors)
     whole = Fit((*anchored, *found.fit.places))
     reached = score(asked, whole)
     # each tray of a pile is printed
     floor = sum(one.option.area for one in found.settled) + sum(prod(anchor.halves) for anchor in site.anchors)
-    for plain in (bottom_left, best_of_three):
-        fit = plain(wanted, site.open)
+    for fit in plain:
         theirs = score(wanted, fit)
         if theirs < reached or (theirs.missing == reached.missing and _sum(theirs) < _sum(reached)):
             return False
