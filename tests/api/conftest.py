@@ -144,3 +144,18 @@ def take_record_away(until):
         engine._database.dispose()  # what was open still has the old file
 
     return take_away
+
+
+@pytest.fixture(scope="module")
+def closed_engine(closed_settings):
+    """An engine with the settings of the test's own file, which has a key."""
+    with Engine.open(closed_settings) as engine:
+        engine.keys.create("first", ["admin"])
+        yield engine
+
+
+@pytest.fixture(scope="module")
+def closed(closed_engine, started):
+    """A service that has keys."""
+    with started(create_app(closed_engine)) as client:
+        yield client

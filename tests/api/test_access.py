@@ -40,20 +40,6 @@ def closed_settings(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def closed_engine(closed_settings):
-    with Engine.open(closed_settings) as engine:
-        engine.keys.create("first", ["admin"])
-        yield engine
-
-
-@pytest.fixture(scope="module")
-def closed(closed_engine, started):
-    """A service that has keys."""
-    with started(create_app(closed_engine)) as client:
-        yield client
-
-
-@pytest.fixture(scope="module")
 def asker(closed, closed_engine):
     """Give a function that makes a key with these scopes and returns a client with it."""
 

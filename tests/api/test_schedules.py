@@ -7,10 +7,8 @@ import httpx
 import icalendar
 import pytest
 
-from api.app import create_app
 from api.command.listening import listening
 from tests.beds.printed import bench
-from worker.jobs.engine import Engine
 from worker.jobs.job import StoredFile
 from worker.jobs.settings import Settings
 from worker.spec.manifest import JSON_TYPE
@@ -19,20 +17,6 @@ from worker.spec.manifest import JSON_TYPE
 @pytest.fixture(scope="module")
 def closed_settings(tmp_path_factory):
     return Settings.read(data_dir=tmp_path_factory.mktemp("closed"), allowed_hosts="drawers.test")
-
-
-@pytest.fixture(scope="module")
-def closed_engine(closed_settings):
-    with Engine.open(closed_settings) as engine:
-        engine.keys.create("first", ["admin"])
-        yield engine
-
-
-@pytest.fixture(scope="module")
-def closed(closed_engine, started):
-    """A service that has keys."""
-    with started(create_app(closed_engine)) as client:
-        yield client
 
 
 @pytest.fixture
