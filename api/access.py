@@ -9,6 +9,7 @@ import re
 import time
 from collections.abc import Callable, Mapping, MutableMapping
 from datetime import UTC, datetime
+from functools import lru_cache
 from hashlib import sha256
 from ipaddress import ip_address
 from typing import Any, Final, TypeVar
@@ -70,14 +71,15 @@ _MOST: Final = 10_000
 
 _REALM: Final = 'Bearer realm="drawerwright"'
 
-#: What a proxy adds: the request then comes from somewhere else than its last hop.
-_FORWARDED: Final = ("forwarded", "via", "x-forwarded-for", "x-forwarded-host", "x-real-ip")
+#: What a proxy adds, in the lower case of ASGI: the request then comes from somewhere else than its last hop.
+_FORWARDED: Final = frozenset({b"forwarded", b"via", b"x-forwarded-for", b"x-forwarded-host", b"x-real-ip"})
 
 _NOBODY: Final = Caller("", frozenset())
 
 _MAKE_ONE: Final = "Make a key: drawerwright keys create NAME --scope submit --scope read"
 
 
+@lru_cache(maxsize=4096)  # most requests are for one of a few
 def scope_of(method: str, path: str) -> KeyScope | None:
     """Return the scope that a request needs; None: no key either. Works on a route's template as on a real path."""
     if _PUBLIC.fullmatch(path):
@@ -221,7 +223,7 @@ class Guard:
             HostRefused: when a browser was led here by another name (DNS rebinding).
             CrossSiteRefused: when a page of another site would change something.
         """
-        if not is_here(peer) or any(name in request.headers for name in _FORWARDED) or await self._closes():
+        if not is_here(peer) or _forwarded(request) or await self._closes():
             return False
         host = request.headers.get("host", "")
         name = _name_of(host)
@@ -278,12 +280,11 @@ class Gate:
             await problem_response(request, refused, headers=_told(refused, request))(scope, receive, send)
             return
         scope["drawerwright.caller"] = caller
-        told = {} if rate is None else rate.headers()
 
         async def add(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                for name, value in told.items():
+                for name, value in () if rate is None else rate.headers().items():
                     headers.setdefault(name, value)
                 headers.add_vary_header("Authorization")
             await send(message)
@@ -292,13 +293,17 @@ class Gate:
             await self.app(scope, receive, add)
 
 
+def _forwarded(request: Request) -> bool:
+    return not _FORWARDED.isdisjoint([name for name, _ in request.scope["headers"]])
+
+
 def _within(networks: Networks, peer: str, request: Request) -> bool:
     """Return whether the request comes from one of these networks, and not through somebody else."""
     try:
         address = ip_address(peer.partition("%")[0])
     except ValueError:
         return False
-    return any(address in one for one in networks) and not any(name in request.headers for name in _FORWARDED)
+    return any(address in one for one in networks) and not _forwarded(request)
 
 
 def _told(refused: DrawerwrightError, request: Request) -> Mapping[str, str]:
@@ -318,6 +323,7 @@ def _path(request: Request) -> str:
     return inside if inside.startswith("/") else path
 
 
+@lru_cache(maxsize=256)  # as above
 def _name_of(host: str) -> str | None:
     """Return the host of a Host header without its port, or None when it is none."""
     try:

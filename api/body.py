@@ -10,10 +10,10 @@ from api.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
 from worker.spec import Spec, loads
 from worker.spec.errors import DrawerwrightError, SpecError
 from worker.spec.limits import check_size
-from worker.spec.loading import load_as, parse
+from worker.spec.loading import load_as, parse, plainly
 from worker.spec.noun import Noun
 
-__all__ = ["check_type", "load_spec", "read_json", "read_noun", "read_spec", "spec_body"]
+__all__ = ["check_type", "load_spec", "plain_spec", "read_json", "read_noun", "read_spec", "spec_body"]
 
 _NounT = TypeVar("_NounT", bound=Noun)
 
@@ -91,6 +91,18 @@ def load_spec(body: bytes, most_cells: int) -> Spec:
     """
     spec = loads(body)
     check_size(spec, most_cells)
+    return spec
+
+
+def plain_spec(body: bytes, most_cells: int) -> Spec | None:
+    """Return the spec of a short body that nothing is wrong with; None of any other, which takes longer to be read.
+
+    Raises:
+        SpecTooLarge: when it asks for more than a spec may.
+    """
+    spec = plainly(body)
+    if spec is not None:
+        check_size(spec, most_cells)
     return spec
 
 

@@ -9,6 +9,7 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from ipaddress import IPv6Address, ip_address
 from typing import Final
 
@@ -67,6 +68,7 @@ class Rates:
         return Rate(per_minute, int(tokens), math.ceil((per_minute - tokens) / speed), wait)
 
 
+@lru_cache(maxsize=4096)  # each request asks it of one of a few
 def peer_name(host: str) -> str:
     """Return the bucket of an address; all addresses of one IPv6 site share one."""
     try:

@@ -4,7 +4,7 @@ import time
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import URL, Connection, Engine, create_engine, event
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
@@ -50,10 +50,7 @@ def open_database(url: str, *, durable: bool = False) -> Engine:
             Path(parsed.database or "").parent.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise SettingsError("The database's folder cannot be made.", value=shown) from error
-        engine = create_engine(parsed, connect_args={"timeout": _BUSY})
-        event.listen(engine, "connect", _set_up_sqlite)
-        if durable:
-            event.listen(engine, "connect", _set_up_durable_sqlite)
+        engine = _sqlite(parsed, _BUSY, durable=durable)
     elif backend == "postgresql":
         engine = create_engine(
             parsed.set(drivername="postgresql+psycopg"), pool_pre_ping=True, connect_args={"connect_timeout": 5}
@@ -65,6 +62,22 @@ def open_database(url: str, *, durable: bool = False) -> Engine:
     except BaseException:
         engine.dispose()
         raise
+    return engine
+
+
+def without_patience(engine: Engine) -> Engine | None:
+    """Return another way to the same SQLite file, durable, over which nobody waits for another's write: it is refused.
+
+    None of PostgreSQL, which is behind a network.
+    """
+    return _sqlite(engine.url, 0, durable=True) if engine.dialect.name == "sqlite" else None
+
+
+def _sqlite(url: URL, patience: int, *, durable: bool) -> Engine:
+    engine = create_engine(url, connect_args={"timeout": patience})
+    event.listen(engine, "connect", _set_up_sqlite)
+    if durable:
+        event.listen(engine, "connect", _set_up_durable_sqlite)
     return engine
 
 

@@ -6,10 +6,10 @@ This is all that the API sees of a job. It imports nothing that builds a mesh.
 import copy
 import logging
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import datetime
 from functools import partial
-from typing import Final, Self
+from typing import Final, Self, TypeVar
 
 from obstore.exceptions import BaseError as StoreError
 from sqlalchemy import Engine as Database
@@ -22,6 +22,7 @@ from worker.jobs.caller import LOCAL, Caller
 from worker.jobs.courier import Courier
 from worker.jobs.database import checkpoint, open_database
 from worker.jobs.deletion import Deletion
+from worker.jobs.desk import Desk
 from worker.jobs.job import BUNDLE_NAME, MANIFEST_NAME, Job, StoredFile
 from worker.jobs.keys import Keys
 from worker.jobs.listing import Filters
@@ -54,6 +55,8 @@ __all__ = ["Engine"]
 
 _log = logging.getLogger(__name__)
 
+_Kept = TypeVar("_Kept", Job, Job | None)
+
 #: An identity as `new_identity` makes it; anything else is no job, and needs no look into the record.
 _IDENTITY: Final = re.compile(r"[0-9a-hjkmnp-tv-z]{26}")
 
@@ -73,6 +76,7 @@ class Engine:
         self.settings = settings
         self._database = database
         self._records = Records(database, settings.public_url)
+        self._desk = Desk(database, settings.public_url)
         self._blobs = blobs
         self._app = make_app(settings, "send")
         self._deletion = Deletion(database, blobs)
@@ -115,6 +119,7 @@ class Engine:
         self.queueing.close()
         self._upkeep.resign()
         self._app.close()
+        self._desk.close()
         self._database.dispose()
 
     def on_behalf_of(self, caller: Caller) -> "Engine":
@@ -139,14 +144,33 @@ class Engine:
             RequestRepeated: when another request of the caller's had this key.
             JobNotFound: when the job that this one made was removed.
         """
+        return self._submit(self._records.add, spec, webhooks, key)
+
+    @property
+    def at_once(self) -> bool:
+        """Whether `submit_at_once` is worth a try."""
+        return self._desk.open
+
+    def submit_at_once(self, spec: Spec, *, webhooks: Sequence[str] = (), key: str | None = None) -> Job | None:
+        """Submit as `submit` does, without waiting for anybody; None where it would have to, and nothing was kept.
+
+        It is for the event loop, which is one thread; `submit` is for all others.
+
+        Raises:
+            WebhookNotFound, SpecTooLarge, QuotaReached, RequestRepeated, JobNotFound: as `submit`.
+        """
+        return self._submit(self._desk.add, spec, webhooks, key)
+
+    def _submit(self, add: Callable[..., _Kept], spec: Spec, webhooks: Sequence[str], key: str | None) -> _Kept:
         caller = self._caller
         quotas = None if caller is LOCAL else caller.quotas.over(self.settings)
         self.check_cells(spec)
         text = spec.model_dump_json()
         repeat = None if key is None else Repeat.of(key, "job", text, *webhooks)
-        job = self._records.add(spec.name, text, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat)
-        with span("submit", {"drawerwright.job": job.id}):
-            self.wake(job.id)
+        job = add(spec.name, text, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat)
+        if job is not None:
+            with span("submit", {"drawerwright.job": job.id}):
+                self.wake(job.id)
         return job
 
     def job(self, job_id: str) -> Job:

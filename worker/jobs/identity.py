@@ -6,6 +6,7 @@ from threading import Lock
 
 #: Crockford's base 32, in lower case: no i, l, o, u.
 _DIGITS = "0123456789abcdefghjkmnpqrstvwxyz"
+_PAIRS = [first + second for first in _DIGITS for second in _DIGITS]
 _LENGTH = 26
 _RANDOM_BITS = 80
 
@@ -24,4 +25,4 @@ def new_identity() -> str:
         if made >> _RANDOM_BITS <= _last >> _RANDOM_BITS:
             made = _last + 1 + secrets.randbits(_RANDOM_BITS - 24)
         _last = made
-    return "".join(_DIGITS[made >> 5 * place & 31] for place in reversed(range(_LENGTH)))
+    return "".join([_PAIRS[made >> 5 * place & 1023] for place in range(_LENGTH - 2, -1, -2)])

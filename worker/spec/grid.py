@@ -1,10 +1,11 @@
 """The grid: the pitch of the cells, the joint between floor and trays, the seams between tiles."""
 
+from functools import lru_cache
 from typing import Annotated, Literal
 
 from pydantic import Field
 
-from worker.spec.joint import Joint, default_profile
+from worker.spec.joint import Joint, Levels, default_profile
 from worker.spec.length import Clearance, LengthBounds, Pitch
 from worker.spec.noun import Noun
 
@@ -37,5 +38,11 @@ class Grid(Noun):
         Raises:
             JointError: when the profile cannot be printed or assembled.
         """
-        profile = self.joint if self.joint is not None else default_profile(self.clearance, line_width)
-        return Joint(profile=profile, clearance=self.clearance, line_width=line_width)
+        return _joint(self.joint, self.clearance, line_width)
+
+
+@lru_cache(maxsize=256)  # most specs have the same one, and ask for it often
+def _joint(profile: Levels | None, clearance: float, line_width: float) -> Joint:
+    if profile is None:
+        profile = default_profile(clearance, line_width)
+    return Joint(profile=profile, clearance=clearance, line_width=line_width)

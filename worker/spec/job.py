@@ -98,8 +98,7 @@ class Spec(Noun):
         self._check_names(refusals)
         self._check_printing(refusals)
         self._check_joint(refusals)
-        for drawer_index, tray_index, tray in self.trays():
-            self._check_tray(tray, ("drawers", drawer_index, "trays", tray_index), refusals)
+        self._check_trays(refusals)
         self._check_items(refusals)
         refusals.settle()
         return self
@@ -173,14 +172,19 @@ class Spec(Noun):
                 )  # fmt: skip
                 refusals.add(error, *at, "at", axis)
 
-    def _check_tray(self, tray: Tray, at: tuple[Step, ...], refusals: Refusals) -> None:
+    def _check_trays(self, refusals: Refusals) -> None:
         wall = LINES_IN_A_WALL * self.line_width_of("tray")
+        floor = _LAYERS_IN_A_FLOOR * self.layer_of("tray")
+        for drawer_index, tray_index, tray in self.trays():
+            at = ("drawers", drawer_index, "trays", tray_index)
+            self._check_tray(tray, wall, floor, at, refusals)
+
+    def _check_tray(self, tray: Tray, wall: float, floor: float, at: tuple[Step, ...], refusals: Refusals) -> None:
         if tray.wall < wall - LENGTH_EPSILON:
             limit = f"at least {wall:g} mm (two lines)"
             refusals.add(
                 TrayError(f"The walls of {tray.name} are too thin.", value=tray.wall, limit=limit), *at, "wall"
             )
-        floor = _LAYERS_IN_A_FLOOR * self.layer_of("tray")
         if tray.floor < floor - LENGTH_EPSILON:
             limit = f"at least {floor:g} mm (two layers)"
             refusals.add(

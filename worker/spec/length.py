@@ -128,7 +128,9 @@ class LengthBounds:
 
     def __get_pydantic_core_schema__(self, _source: Any, _handler: GetCoreSchemaHandler) -> CoreSchema:
         """Check with `check`, carry its error."""
-        return core_schema.no_info_plain_validator_function(self._checked)
+        return core_schema.no_info_plain_validator_function(
+            self._checked, serialization=core_schema.simple_ser_schema("float")
+        )
 
     def __get_pydantic_json_schema__(self, _schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         """Describe a number of mm or, on the way in, a tape reading."""

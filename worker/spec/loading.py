@@ -17,7 +17,7 @@ from worker.spec.noun import Noun
 from worker.spec.refusal import CARRIED, Step
 from worker.spec.scanning import DEEPEST, LONGEST_NUMBER, scan
 
-__all__ = ["load", "load_as", "loads", "parse", "pointer"]
+__all__ = ["load", "load_as", "loads", "parse", "plainly", "pointer"]
 
 NounT = TypeVar("NounT", bound=Noun)
 
@@ -30,8 +30,6 @@ _LONGEST_LIST: Final = 500
 #: A manifest lists every part in its place.
 _LONGEST_OF_PREVIOUS: Final = 5000
 _LONGEST_INTEGER: Final = 30
-#: What holds other values; a union made anew for each look takes longer than the look.
-_HOLDERS: Final = (dict, list)
 _LONGEST_NAME: Final = 80
 #: The tags of the shapes that pydantic tells apart, and what each may be.
 _TAGS: Final = {"shape": "circle, rectangle or polygon", "kind": "box, cylinder, polygon or standard"}
@@ -70,33 +68,26 @@ def loads(text: bytes) -> Spec:
     Raises:
         SpecError: with one error for each problem in `errors`.
     """
-    spec = _plainly(text)
+    spec = plainly(text)
     return load(parse(text)) if spec is None else spec
 
 
-def _plainly(text: bytes) -> Spec | None:
+def plainly(text: bytes) -> Spec | None:
     """Return the spec of a short document that nothing is wrong with, in a twentieth of the time; None of any other.
 
-    A document so short needs no look at its length of values, texts and numbers. `orjson` refuses what is no finite
-    number, and a name that came twice leaves fewer members than there are colons.
+    A document so short needs no look at its length of values, texts and numbers; its depth and its lists are bounded by
+    the model, but for `previous`. `orjson` refuses what is no finite number. A name that came twice leaves fewer colons
+    when the rest is written again, as long as no colon was written as an escape.
     """
-    if len(text) > _SHORT:
+    if len(text) > _SHORT or b"\\" in text:
         return None
     try:
         data = orjson.loads(text)
-        if not isinstance(data, dict) or "previous" in data or _members(data, 0) != text.count(b":"):
+        if not isinstance(data, dict) or "previous" in data or orjson.dumps(data).count(b":") != text.count(b":"):
             return None
         return Spec.model_validate(data)
     except (orjson.JSONDecodeError, ValidationError):
         return None
-
-
-def _members(value: dict[str, Any] | list[Any], depth: int) -> int:
-    """Return how many members the objects in this one have together; -1 or less where it is too deep or a list long."""
-    if depth > DEEPEST or (isinstance(value, list) and len(value) > _LONGEST_LIST):
-        return -_SHORT
-    inside, count = (value.values(), len(value)) if isinstance(value, dict) else (value, 0)
-    return count + sum(_members(one, depth + 1) for one in inside if isinstance(one, _HOLDERS))
 
 
 def parse(text: bytes) -> object:

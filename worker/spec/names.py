@@ -51,7 +51,7 @@ Note: TypeAlias = Annotated[str, Field(strict=True, min_length=1, max_length=200
 #: Text that is printed onto a part.
 Label: TypeAlias = Annotated[str, Field(strict=True, min_length=1, max_length=40), AfterValidator(_shown)]
 Count: TypeAlias = Annotated[int, BeforeValidator(_no_text_or_truth)]
-Number: TypeAlias = Annotated[float, BeforeValidator(_no_text_or_truth), Field(allow_inf_nan=False)]
+Number: TypeAlias = Annotated[float, Field(allow_inf_nan=False), BeforeValidator(_no_text_or_truth)]
 #: A side of a tray in cells.
 Cells: TypeAlias = Annotated[Number, Field(ge=0.5, le=40.0), AfterValidator(_halves)]
 #: A place on the grid, in cells from the lattice's origin.

@@ -126,7 +126,8 @@ class Tray(Noun):
         if self.text is not None and self.text.face == "shelf" and self.label_shelf is None:
             remedy = "Give it a label_shelf, or put the text on another face."
             refusals.add(TrayError("The tray has no label shelf.", value="shelf", remedy=remedy), "text", "face")
-        self._check_dividers(refusals)
+        if self.dividers:
+            self._check_dividers(refusals)
         refusals.settle()
         return self
 
