@@ -56,10 +56,20 @@ router = APIRouter(prefix="/v1/jobs", tags=["jobs"])
 _FILE_NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", re.ASCII)
 
 
-_Named = Annotated[
-    list[Annotated[str, Field(pattern=r"^[0-9a-hjkmnp-tv-z]{26}$")]],
-    Query(max_length=5, description="Webhooks of this key that are told of this job; given again for more."),
-]
+#: For the route's `openapi_extra`: to have it from the framework takes longer than to keep the job.
+_WEBHOOK_PARAMETER: Final[dict[str, Any]] = {
+    "name": "webhook",
+    "in": "query",
+    "required": False,
+    "schema": {
+        "type": "array",
+        "items": {"type": "string", "pattern": "^[0-9a-hjkmnp-tv-z]{26}$"},
+        "maxItems": 5,
+        "default": [],
+    },
+    "description": "Webhooks of this key that are told of this job; given again for more.",
+}
+_WEBHOOK: Final = re.compile(_WEBHOOK_PARAMETER["schema"]["items"]["pattern"])
 
 
 def _dated(value: object) -> object:
@@ -152,20 +162,20 @@ _PAUSE: Final = "1"
             ParameterRefused,
         ),
     },
-    openapi_extra={**SPEC_BODY, "parameters": [FLIGHT_PARAMETER, PREFER_PARAMETER]},
+    openapi_extra={**SPEC_BODY, "parameters": [_WEBHOOK_PARAMETER, FLIGHT_PARAMETER, PREFER_PARAMETER]},
 )
-async def submit_job(request: Request, webhook: _Named = []) -> Response:  # noqa: B006
+async def submit_job(request: Request) -> Response:
     """Take a spec; parts and manifest are made by a worker. Follow the job at its address.
 
     Sent again under the same Idempotency-Key, it is answered with the job that it made the first time.
     """
     engine = engine_of(request)  # not as dependencies, which take longer to be solved than all of them to be found out
     with flight_of(request) as flown:
-        preferred = preferences(request)
+        preferred, webhooks = preferences(request), _webhooks(request)
         body = await spec_body(request)
-        job = _submit_at_once(engine, body, webhook, flown.key)
+        job = _submit_at_once(engine, body, webhooks, flown.key)
         if job is None:
-            job = await run_in_threadpool(_submit, engine, body, webhook, flown.key)
+            job = await run_in_threadpool(_submit, engine, body, webhooks, flown.key)
     if preferred.wait:
         job = await watch_of(request).ended(engine, job, preferred.wait)
     document = job_document(request, job)
@@ -175,6 +185,24 @@ async def submit_job(request: Request, webhook: _Named = []) -> Response:  # noq
     status = HTTPStatus.CREATED if preferred.wait and job.ended else HTTPStatus.ACCEPTED
     # as bytes: it is a valid document already, and is not checked and copied once more
     return Response(document.model_dump_json(), status, headers, media_type="application/json")
+
+
+def _webhooks(request: Request) -> list[str]:
+    """Return the webhooks that the job names.
+
+    Raises:
+        ParameterRefused: when these can be none, or are too many.
+    """
+    if not request.scope["query_string"]:
+        return []
+    given = request.query_params.getlist("webhook")
+    most = _WEBHOOK_PARAMETER["schema"]["maxItems"]
+    if len(given) > most:
+        raise ParameterRefused.of("webhook", f"List should have at most {most} items.", given)
+    for one in given:
+        if _WEBHOOK.fullmatch(one) is None:
+            raise ParameterRefused.of("webhook", f"String should match pattern '{_WEBHOOK.pattern}'.", one)
+    return given
 
 
 def _submit_at_once(engine: Engine, body: bytes, webhooks: list[str], key: str | None) -> Job | None:
