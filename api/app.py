@@ -75,6 +75,7 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
         docs_url=None,  # their pages load scripts from elsewhere
         redoc_url=None,
         redirect_slashes=False,
+        telemetry={"tracing": False, "metrics": False, "logs": False},  # `worker.jobs.tracing` has its own
         lifespan=lifespan,
     )
     for one in (jobs, events, batches, prints, schedules, webhooks, plans, catalogue, problems, health, metrics, kiosk):
