@@ -187,8 +187,10 @@ class Guard:
     async def _linked(self, request: Request, path: str, peer: str) -> tuple[Caller, str] | None:
         """Return who asks by a schedule link, for this one request: as the job's owner, who may read."""
         job_id = calendar_of(request.method, path)
-        token = request.query_params.get("token") if "authorization" not in request.headers else None
-        if job_id is None or token is None:
+        if job_id is None or "authorization" in request.headers:
+            return None
+        token = request.query_params.get("token")
+        if token is None:
             return None
         self._count(peer_name(peer), self._settings, cost=0.0)  # as for a key
         owner = await _asked(self._links.owner_of, job_id, token)

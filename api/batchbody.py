@@ -93,7 +93,7 @@ class _Judge:
             except DrawerwrightError as refused:
                 self._refuse(_name(one), refused)
             else:
-                self._given.specs.append(Judged(spec.name, spec.model_dump_json()))
+                self._given.specs.append(Judged(spec.name, spec.said()))
         self._place += 1
 
     def _refuse(self, name: str | None, refused: DrawerwrightError) -> None:

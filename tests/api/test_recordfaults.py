@@ -1,4 +1,6 @@
 import sqlite3
+import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 
 import pytest
@@ -34,11 +36,16 @@ def _told(engine, *pragmas):
             cursor.execute(f"PRAGMA {pragma}")
         cursor.close()
 
-    event.listen(engine._database, "checkout", tell)
+    databases = engine._database, engine._desk._database
+    engine._desk.close()
+    for database in databases:
+        event.listen(database, "checkout", tell)
     try:
         yield
     finally:
-        event.remove(engine._database, "checkout", tell)
+        for database in databases:
+            event.remove(database, "checkout", tell)
+        engine._desk.close()
         engine._database.dispose()  # a connection keeps what it was told
 
 
@@ -76,6 +83,22 @@ def test_a_record_that_others_write_to_is_busy(client, own, spec, tmp_path):
         assert client.get("/v1/jobs").json()["jobs"] == []
         other.execute("ROLLBACK")
         assert client.post("/v1/jobs", json=spec).status_code == 202
+    other.close()
+
+
+def test_who_waits_for_a_writer_holds_nobody_else_up(client, spec, tmp_path):
+    other = sqlite3.connect(tmp_path / "jobs.sqlite3", isolation_level=None, check_same_thread=False)
+    other.execute("BEGIN IMMEDIATE")
+    with ThreadPoolExecutor() as pool:
+        asked = pool.submit(client.post, "/v1/jobs", json=spec)
+        begun = time.monotonic()
+        for _ in range(20):
+            assert client.get("/livez").status_code == 200
+            assert client.get("/v1/jobs").json()["jobs"] == []
+        assert time.monotonic() - begun < 5.0  # a third of what is waited for a writer
+        assert not asked.done()
+        other.execute("COMMIT")
+        assert asked.result().status_code == 202
     other.close()
 
 

@@ -152,6 +152,9 @@ def test_a_spec_changed_anywhere_gives_a_spec_or_its_problems(full, resolve, dat
         (b'"height": 40', b'"height": 40, "corner_radius": true'),
         (b'"height": 40', b'"height": 40, "trays": {}'),
         (b'"name": "bench left"', b'"name": "1:2"'),
+        (b'"name": "bench left"', b'"name": "\\u003a", "height": 40'),
+        (b'"name": "bench left"', b'"name": "1:2", "name": "1:2"'),
+        (b'"name": "bench left"', b'"name": "bench left", "name": {"a:b": 1}'),
         (b'"name": "bench left"', b'"name": "\\ud83d\\ude00"'),
         (b'"name": "bench left"', b'"name": "\\ud83d"'),
         (b'"name": "bench left"', b'"name": "\xff"'),
@@ -252,3 +255,21 @@ def test_many_doubled_names_are_no_long_wait():
 
 def test_a_byte_order_mark_is_no_problem(minimal):
     assert isinstance(loads(b"\xef\xbb\xbf" + json.dumps(minimal).encode()), Spec)
+
+
+def _open_parts(schema, at=""):
+    """Yield the places of a JSON Schema where a list has no bound, or a long one, or an object may hold anything."""
+    if isinstance(schema, dict):
+        if schema.get("type") == "array" and not schema.get("maxItems", 501) <= 500:
+            yield at
+        if schema.get("type") == "object" and schema.get("additionalProperties") is not False:
+            yield at
+        for name, one in schema.items():
+            yield from _open_parts(one, f"{at}/{name}")
+    elif isinstance(schema, list):
+        for index, one in enumerate(schema):
+            yield from _open_parts(one, f"{at}/{index}")
+
+
+def test_the_model_bounds_what_a_short_document_is_not_looked_through_for():
+    assert list(_open_parts(Spec.model_json_schema())) == ["/properties/previous/anyOf/0"]

@@ -26,7 +26,7 @@ from worker.jobs.tables import JobRow, Moment
 __all__ = ["Desk"]
 
 #: Seconds after which whoever waits for another answer of this process may notice.
-_LONG: Final = 0.01
+_LONG: Final = 0.02
 
 #: After one that took so long, the desk is closed for this many times as long: so a slow disk holds the process up for
 #: a twentieth of the time at most.
@@ -74,7 +74,7 @@ class Desk:
                 return self._inserts.add(name, spec, owner)
             return self._records.add(name, spec, owner=owner, quotas=quotas, webhooks=webhooks, repeat=repeat)
         except OperationalError as error:
-            if getattr(error.orig, "sqlite_errorcode", 0) & 0xFF not in _LOCKED:  # the low byte is the primary code
+            if not _is_locked(error.orig):
                 raise
             return None
         finally:
@@ -103,7 +103,7 @@ class _Inserts:
         self._defaults = {
             name: one.arg for name, one in defaults.items() if isinstance(one, ScalarElementColumnDefault)
         }
-        self._moment: Any = Moment().bind_processor(dialect)
+        self._moment: Any = Moment().dialect_impl(dialect).bind_processor(dialect)
         self._database = database
         self._connection: Any = None
 
@@ -124,7 +124,8 @@ class _Inserts:
                 self._text, {**self._defaults, **own, "created": moment, "updated": moment}
             )
         except sqlite3.Error as error:
-            self.close()
+            if not _is_locked(error):
+                self.close()
             raise OperationalError(self._text, None, error) from error
         return Job(identity, name, "queued", now, now, None, None, 0, Progress(), None)
 
@@ -133,3 +134,8 @@ class _Inserts:
         connection, self._connection = self._connection, None
         if connection is not None:
             connection.invalidate()  # it has another isolation level than those of the pool
+
+
+def _is_locked(error: BaseException | None) -> bool:
+    """Return whether SQLite said that somebody else writes; an extended code has the primary one in its low byte."""
+    return getattr(error, "sqlite_errorcode", 0) & 0xFF in _LOCKED

@@ -124,6 +124,8 @@ class Engine:
 
     def on_behalf_of(self, caller: Caller) -> "Engine":
         """Return this engine as the caller may use it; it has the same connections and is not closed by itself."""
+        if caller is self._caller:
+            return self
         seen = copy.copy(self)
         seen._caller = caller  # noqa: SLF001 - its own copy
         return seen
@@ -165,7 +167,7 @@ class Engine:
         caller = self._caller
         quotas = None if caller is LOCAL else caller.quotas.over(self.settings)
         self.check_cells(spec)
-        text = spec.model_dump_json()
+        text = spec.said()
         repeat = None if key is None else Repeat.of(key, "job", text, *webhooks)
         job = add(spec.name, text, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat)
         if job is not None:

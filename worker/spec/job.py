@@ -65,6 +65,10 @@ class Spec(Noun):
         description="Manifest (manifest.schema.json) of the job as it was printed: what serves on stays where it is.",
     )
 
+    def said(self) -> str:
+        """Return the document that says this: lengths in mm, and nothing of what was left out."""
+        return self.model_dump_json(exclude_unset=True)
+
     def layer_of(self, kind: PartKind) -> float:
         """Return the height of a layer of this kind of part."""
         return self.printing.of(kind).layer or self.printer.layer

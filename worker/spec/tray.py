@@ -118,6 +118,8 @@ class Tray(Noun):
 
     @model_validator(mode="after")
     def _rules(self) -> Self:
+        if self.at is None and self.text is None and not self.dividers:
+            return self  # most trays have nothing that these rules are about
         refusals = Refusals()
         if self.at is not None and self.quantity != 1:
             remedy = "Leave `at` out, or list each tray."
