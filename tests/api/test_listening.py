@@ -13,6 +13,7 @@ import pytest
 
 from api.command.listening import listen, listening
 from worker.jobs.app import QUEUE
+from worker.jobs.desk import Desk
 from worker.jobs.engine import Engine
 from worker.jobs.keeper import broker
 from worker.jobs.records import Records
@@ -107,6 +108,7 @@ def test_a_job_is_sent_though_its_client_has_hung_up(tmp_path, spec, until, monk
         return kept(*arguments, **options)
 
     monkeypatch.setattr(Records, "add", keep)
+    monkeypatch.setattr(Desk, "open", False)  # so that a thread keeps the job, and the client can go meanwhile
     with broker(settings), Engine.open(settings) as engine, engine._app.connection_for_write() as queue:
         messages = partial(queue.default_channel.client.llen, QUEUE)
         with listening(settings) as address:
