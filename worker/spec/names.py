@@ -50,9 +50,12 @@ Name: TypeAlias = Annotated[str, Field(strict=True, min_length=1, max_length=80)
 Note: TypeAlias = Annotated[str, Field(strict=True, min_length=1, max_length=200), AfterValidator(_shown)]
 #: Text that is printed onto a part.
 Label: TypeAlias = Annotated[str, Field(strict=True, min_length=1, max_length=40), AfterValidator(_shown)]
-Count: TypeAlias = Annotated[int, BeforeValidator(_no_text_or_truth)]
-Number: TypeAlias = Annotated[float, Field(allow_inf_nan=False), BeforeValidator(_no_text_or_truth)]
+#: Bounds that stand before it are checked by pydantic itself, which takes less time than a call of ours for each.
+_IS_NUMBER: Final = BeforeValidator(_no_text_or_truth)
+_Finite: TypeAlias = Annotated[float, Field(allow_inf_nan=False)]
+Count: TypeAlias = Annotated[int, _IS_NUMBER]
+Number: TypeAlias = Annotated[_Finite, _IS_NUMBER]
 #: A side of a tray in cells.
-Cells: TypeAlias = Annotated[Number, Field(ge=0.5, le=40.0), AfterValidator(_halves)]
+Cells: TypeAlias = Annotated[_Finite, Field(ge=0.5, le=40.0), _IS_NUMBER, AfterValidator(_halves)]
 #: A place on the grid, in cells from the lattice's origin.
-Position: TypeAlias = Annotated[Number, Field(ge=0.0, le=250.0), AfterValidator(_halves)]
+Position: TypeAlias = Annotated[_Finite, Field(ge=0.0, le=250.0), _IS_NUMBER, AfterValidator(_halves)]
