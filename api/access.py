@@ -79,7 +79,7 @@ _NOBODY: Final = Caller("", frozenset())
 _MAKE_ONE: Final = "Make a key: drawerwright keys create NAME --scope submit --scope read"
 
 
-@lru_cache(maxsize=4096)  # most requests are for one of a few
+@lru_cache(maxsize=256)  # most requests are for one of a few; a path may be long
 def scope_of(method: str, path: str) -> KeyScope | None:
     """Return the scope that a request needs; None: no key either. Works on a route's template as on a real path."""
     if _PUBLIC.fullmatch(path):

@@ -56,7 +56,7 @@ router = APIRouter(prefix="/v1/jobs", tags=["jobs"])
 _FILE_NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", re.ASCII)
 
 
-#: For the route's `openapi_extra`: to have it from the framework takes longer than to keep the job.
+#: For the route's `openapi_extra`. It is read by hand: most requests have none, and the framework looks all the same.
 _WEBHOOK_PARAMETER: Final[dict[str, Any]] = {
     "name": "webhook",
     "in": "query",

@@ -30,7 +30,7 @@ _LONGEST_HEAD: Final = 32_768
 #: Connections at a time; whoever comes then is told that the service is busy (503). Each takes a file descriptor.
 _MOST_CONNECTIONS: Final = 500
 
-#: Objects made and not gone again, after which Python's garbage collector looks at them: some ten requests at a time.
+#: Objects made and not gone again, after which Python's garbage collector looks at them: more than a short spec makes.
 _MADE: Final = 20_000
 
 #: Seconds in which the service must have started, or ended.
