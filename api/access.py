@@ -28,6 +28,7 @@ from api.rates import Rate, Rates, peer_name
 from worker.jobs.caller import LOCAL, Caller
 from worker.jobs.caller import Scope as KeyScope
 from worker.jobs.database import open_database
+from worker.jobs.identity import IDENTITY
 from worker.jobs.keys import Key, Keys
 from worker.jobs.logs import about
 from worker.jobs.networks import Networks, read_networks
@@ -61,7 +62,7 @@ _RULES: Final[tuple[tuple[frozenset[str], re.Pattern[str], KeyScope], ...]] = (
 )
 
 #: What the token of a schedule link opens: the calendar of one job.
-_CALENDAR: Final = re.compile(r"/v1/jobs/([0-9a-hjkmnp-tv-z]{26}|\{job_id\})/schedule\.ics")
+_CALENDAR: Final = re.compile(rf"/v1/jobs/({IDENTITY}|\{{job_id\}})/schedule\.ics")
 
 #: Seconds for which a key that was found is taken to be good: a revoked one is refused after these.
 _FRESH: Final = 1.0
@@ -282,11 +283,12 @@ class Gate:
             await problem_response(request, refused, headers=_told(refused, request))(scope, receive, send)
             return
         scope["drawerwright.caller"] = caller
+        told = {} if rate is None else rate.headers()
 
         async def add(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                for name, value in () if rate is None else rate.headers().items():
+                for name, value in told.items():
                     headers.setdefault(name, value)
                 headers.add_vary_header("Authorization")
             await send(message)

@@ -29,6 +29,7 @@ from api.problems import Problem, refusals
 from api.service import JobEngine
 from api.streaming import file_response
 from worker.jobs.batches import Batch, BatchEntry
+from worker.jobs.identity import IDENTITY
 from worker.jobs.job import MANIFEST_NAME
 from worker.jobs.telling import absolute
 from worker.spec.batch import BatchManifest, EntryState
@@ -109,7 +110,7 @@ class _Options(BaseModel):
     name: str = Field(default="batch", min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f]+$", description="Name.")
     strict: bool = Field(default=False, description="Refuse all where one is refused.")
     split: bool = Field(default=False, description="Make each drawer of a spec a job of its own.")
-    webhook: list[Annotated[str, Field(pattern=r"^[0-9a-hjkmnp-tv-z]{26}$")]] = Field(
+    webhook: list[Annotated[str, Field(pattern=f"^{IDENTITY}$")]] = Field(
         default=[], max_length=5, description="Webhooks of this key that are told of the jobs; given again for more."
     )
 

@@ -2,17 +2,18 @@
 
 from typing import Final
 
+from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 __all__ = ["SafeHeaders"]
 
-#: Nothing that this service sends is to be guessed at, framed or run by a browser. As ASGI has them.
-_ALWAYS: Final = (
-    (b"x-content-type-options", b"nosniff"),
-    (b"content-security-policy", b"default-src 'none'; frame-ancestors 'none'"),
-    (b"referrer-policy", b"no-referrer"),
-    (b"cache-control", b"no-store"),
-)
+#: Nothing that this service sends is to be guessed at, framed or run by a browser.
+_ALWAYS: Final = {
+    "X-Content-Type-Options": "nosniff",
+    "Content-Security-Policy": "default-src 'none'; frame-ancestors 'none'",
+    "Referrer-Policy": "no-referrer",
+    "Cache-Control": "no-store",
+}
 
 
 class SafeHeaders:
@@ -27,9 +28,9 @@ class SafeHeaders:
 
         async def add(message: Message) -> None:
             if message["type"] == "http.response.start":
-                headers = list(message.get("headers", ()))
-                known = {name.lower() for name, _ in headers}
-                message["headers"] = headers + [one for one in _ALWAYS if one[0] not in known]
+                headers = MutableHeaders(scope=message)
+                for name, value in _ALWAYS.items():
+                    headers.setdefault(name, value)
             await send(message)
 
         await self.app(scope, receive, add if scope["type"] == "http" else send)

@@ -31,8 +31,10 @@ from api.specs import SPEC_BODY
 from api.streaming import file_response
 from api.watching import watch_of
 from worker.jobs.engine import Engine
+from worker.jobs.identity import IDENTITY
 from worker.jobs.job import Job, State
 from worker.jobs.listing import Filters
+from worker.spec import Spec
 from worker.spec.errors import (
     BlobMissing,
     FileNotInJob,
@@ -56,6 +58,9 @@ router = APIRouter(prefix="/v1/jobs", tags=["jobs"])
 _FILE_NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", re.ASCII)
 
 
+_WEBHOOK: Final = re.compile(f"^{IDENTITY}$")
+_MOST_WEBHOOKS: Final = 5
+
 #: For the route's `openapi_extra`. It is read by hand: most requests have none, and the framework looks all the same.
 _WEBHOOK_PARAMETER: Final[dict[str, Any]] = {
     "name": "webhook",
@@ -63,13 +68,12 @@ _WEBHOOK_PARAMETER: Final[dict[str, Any]] = {
     "required": False,
     "schema": {
         "type": "array",
-        "items": {"type": "string", "pattern": "^[0-9a-hjkmnp-tv-z]{26}$"},
-        "maxItems": 5,
+        "items": {"type": "string", "pattern": _WEBHOOK.pattern},
+        "maxItems": _MOST_WEBHOOKS,
         "default": [],
     },
     "description": "Webhooks of this key that are told of this job; given again for more.",
 }
-_WEBHOOK: Final = re.compile(_WEBHOOK_PARAMETER["schema"]["items"]["pattern"])
 
 
 def _dated(value: object) -> object:
@@ -88,9 +92,7 @@ class Page(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     limit: int = Field(default=50, ge=1, le=100, description="How many.")
-    after: str | None = Field(
-        default=None, pattern=r"^[0-9a-hjkmnp-tv-z]{26}$", description="The last job of the page before."
-    )
+    after: str | None = Field(default=None, pattern=f"^{IDENTITY}$", description="The last job of the page before.")
     state: list[State] = Field(
         default=[], max_length=5, description="Only jobs in this state; given again, in one of these."
     )
@@ -173,9 +175,7 @@ async def submit_job(request: Request) -> Response:
     with flight_of(request) as flown:
         preferred, webhooks = preferences(request), _webhooks(request)
         body = await spec_body(request)
-        job = _submit_at_once(engine, body, webhooks, flown.key)
-        if job is None:
-            job = await run_in_threadpool(_submit, engine, body, webhooks, flown.key)
+        job = await _submitted(engine, body, webhooks, flown.key)
     if preferred.wait:
         job = await watch_of(request).ended(engine, job, preferred.wait)
     document = job_document(request, job)
@@ -196,24 +196,27 @@ def _webhooks(request: Request) -> list[str]:
     if not request.scope["query_string"]:
         return []
     given = request.query_params.getlist("webhook")
-    most = _WEBHOOK_PARAMETER["schema"]["maxItems"]
-    if len(given) > most:
-        raise ParameterRefused.of("webhook", f"List should have at most {most} items.", given)
+    if len(given) > _MOST_WEBHOOKS:
+        raise ParameterRefused.of("webhook", f"List should have at most {_MOST_WEBHOOKS} items.", given)
     for one in given:
         if _WEBHOOK.fullmatch(one) is None:
             raise ParameterRefused.of("webhook", f"String should match pattern '{_WEBHOOK.pattern}'.", one)
     return given
 
 
-def _submit_at_once(engine: Engine, body: bytes, webhooks: list[str], key: str | None) -> Job | None:
-    """Read the spec and keep the job here and now, where that holds nobody up: a change of threads takes longer."""
+async def _submitted(engine: Engine, body: bytes, webhooks: list[str], key: str | None) -> Job:
+    """Read the spec and keep the job, here and now where that holds nobody up: a change of threads takes longer."""
     spec = plain_spec(body, engine.settings.most_cells) if engine.at_once else None
-    return None if spec is None else engine.submit_at_once(spec, webhooks=webhooks, key=key)
+    job = None if spec is None else engine.submit_at_once(spec, webhooks=webhooks, key=key)
+    if job is None:
+        job = await run_in_threadpool(_submit, engine, body if spec is None else spec, webhooks, key)
+    return job
 
 
-def _submit(engine: Engine, body: bytes, webhooks: list[str], key: str | None) -> Job:
-    """Read the spec and keep the job, in one go, so that one change of threads is enough."""
-    return engine.submit(load_spec(body, engine.settings.most_cells), webhooks=webhooks, key=key)
+def _submit(engine: Engine, said: Spec | bytes, webhooks: list[str], key: str | None) -> Job:
+    """Read the spec, if nobody has, and keep the job, in one go, so that one change of threads is enough."""
+    spec = said if isinstance(said, Spec) else load_spec(said, engine.settings.most_cells)
+    return engine.submit(spec, webhooks=webhooks, key=key)
 
 
 @router.head("", include_in_schema=False)

@@ -7,36 +7,26 @@ from urllib.parse import urlsplit
 import httpx
 import pytest
 
-from api.app import create_app
 from api.command.listening import listening
 from worker.jobs.caller import Quotas
-from worker.jobs.engine import Engine
 from worker.jobs.settings import Settings
 
 
 @pytest.fixture(scope="module")
-def inside(tmp_path_factory):
+def closed_settings(tmp_path_factory):
     return Settings.read(data_dir=tmp_path_factory.mktemp("limits"), allowed_hosts="drawers.test", body_seconds=0.5)
 
 
 @pytest.fixture(scope="module")
-def limited(inside):
-    with Engine.open(inside) as engine:
-        engine.keys.create("first", ["admin"])
-        yield engine
-
-
-@pytest.fixture(scope="module")
-def ask(limited, started):
+def ask(closed_engine, closed):
     """Give a function that makes a key with these quotas and returns a function that submits with it."""
-    with started(create_app(limited)) as client:
 
-        def keyed(**quotas):
-            _, secret = limited.keys.create("somebody", ["submit", "read"], quotas=Quotas(**quotas))
-            headers = {"Authorization": f"Bearer {secret.get_secret_value()}"}
-            return lambda method, url, **options: client.request(method, url, headers=headers, **options)
+    def keyed(**quotas):
+        _, secret = closed_engine.keys.create("somebody", ["submit", "read"], quotas=Quotas(**quotas))
+        headers = {"Authorization": f"Bearer {secret.get_secret_value()}"}
+        return lambda method, url, **options: closed.request(method, url, headers=headers, **options)
 
-        yield keyed
+    return keyed
 
 
 def _refused(answer, status, kind):

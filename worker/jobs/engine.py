@@ -23,6 +23,7 @@ from worker.jobs.courier import Courier
 from worker.jobs.database import checkpoint, open_database
 from worker.jobs.deletion import Deletion
 from worker.jobs.desk import Desk
+from worker.jobs.identity import IDENTITY
 from worker.jobs.job import BUNDLE_NAME, MANIFEST_NAME, Job, StoredFile
 from worker.jobs.keys import Keys
 from worker.jobs.listing import Filters
@@ -58,7 +59,7 @@ _log = logging.getLogger(__name__)
 _Kept = TypeVar("_Kept", Job, Job | None)
 
 #: An identity as `new_identity` makes it; anything else is no job, and needs no look into the record.
-_IDENTITY: Final = re.compile(r"[0-9a-hjkmnp-tv-z]{26}")
+_IDENTITY: Final = re.compile(IDENTITY)
 
 #: Most jobs listed in one go.
 _MOST: Final = 200

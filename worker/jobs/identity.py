@@ -3,6 +3,10 @@
 import secrets
 import time
 from threading import Lock
+from typing import Final
+
+#: What an identity looks like, as a regular expression without its ends.
+IDENTITY: Final = "[0-9a-hjkmnp-tv-z]{26}"
 
 #: Crockford's base 32, in lower case: no i, l, o, u.
 _DIGITS = "0123456789abcdefghjkmnpqrstvwxyz"

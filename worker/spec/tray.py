@@ -128,8 +128,7 @@ class Tray(Noun):
         if self.text is not None and self.text.face == "shelf" and self.label_shelf is None:
             remedy = "Give it a label_shelf, or put the text on another face."
             refusals.add(TrayError("The tray has no label shelf.", value="shelf", remedy=remedy), "text", "face")
-        if self.dividers:
-            self._check_dividers(refusals)
+        self._check_dividers(refusals)
         refusals.settle()
         return self
 
