@@ -7,17 +7,19 @@ from contextlib import asynccontextmanager, suppress
 from anyio import CapacityLimiter
 from fastapi import FastAPI
 
-from api import batches, catalogue, events, health, jobs, kiosk, metrics, plans, prints, problems, schedules, webhooks
-from api.access import Gate, Guard, check_bind
-from api.flights import Flights
-from api.headers import SafeHeaders
-from api.observing import Observer, RequestFigures
-from api.openapi import DESCRIPTION, VERSION, document, send_document
-from api.service import reconcile
-from api.watching import Watch
-from worker.jobs.engine import Engine
-from worker.jobs.settings import Settings
-from worker.layout.solving import load_solver
+from api import kiosk
+from api.app_state import reconcile
+from api.auth.access import Gate, Guard, check_bind
+from api.http import problems
+from api.http.flights import Flights
+from api.http.job_watch import Watch
+from api.http.request_log import Observer, RequestFigures
+from api.http.safe_headers import SafeHeaders
+from api.openapi.document import DESCRIPTION, VERSION, document, send_document
+from api.routes import batches, catalogue, events, health, jobs, metrics, plans, prints, schedules, webhooks
+from worker.jobs.common.settings import Settings
+from worker.jobs.job_service import Engine
+from worker.layout.placement.cp_sat import load_solver
 from worker.spec.errors import SettingsError
 
 __all__ = ["create_app"]
@@ -75,7 +77,11 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
         docs_url=None,  # their pages load scripts from elsewhere
         redoc_url=None,
         redirect_slashes=False,
-        telemetry={"tracing": False, "metrics": False, "logs": False},  # `worker.jobs.tracing` has its own
+        telemetry={
+            "tracing": False,
+            "metrics": False,
+            "logs": False,
+        },  # `worker.jobs.observability.tracing` has its own
         lifespan=lifespan,
     )
     for one in (jobs, events, batches, prints, schedules, webhooks, plans, catalogue, problems, health, metrics, kiosk):

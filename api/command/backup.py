@@ -5,10 +5,10 @@ from typing import Annotated, TypeAlias
 
 import typer
 
-from api.command.display import note, watching
-from api.command.ending import ending, print_json
+from api.command.exit_codes import ending, print_json
 from api.command.options import Machine
-from worker.jobs.settings import Settings
+from api.command.terminal.display import note, watching
+from worker.jobs.common.settings import Settings
 
 __all__ = ["backup", "restore"]
 
@@ -23,7 +23,7 @@ def backup(file: _Archive, *, data: _Data = None, machine: Machine = False) -> N
 
     Each file is compared with its digest. Keep the archive as safe as the service: who has it, has what is in it.
     """
-    from worker.jobs.backup import save  # noqa: PLC0415 - the other commands need no store
+    from worker.jobs.maintenance.backup import save  # noqa: PLC0415 - the other commands need no store
 
     with ending(machine=machine):
         settings = _settings(data)
@@ -37,7 +37,7 @@ def backup(file: _Archive, *, data: _Data = None, machine: Machine = False) -> N
 
 def restore(file: _Archive, *, data: _Data = None, machine: Machine = False) -> None:
     """Put an archive into a data folder that is empty or not there; `serve` then goes on from it."""
-    from worker.jobs.backup import restore as put_back  # noqa: PLC0415 - as above
+    from worker.jobs.maintenance.backup import restore as put_back  # noqa: PLC0415 - as above
 
     with ending(machine=machine):
         settings = _settings(data)

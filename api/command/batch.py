@@ -9,15 +9,15 @@ from typing import Annotated, Any, Final
 
 import typer
 
-from api.command.building import left_running
-from api.command.client import Client, ServiceUnreachable
-from api.command.display import note, watching
-from api.command.downloads import DownloadDamaged, fetch
-from api.command.ending import FAILED, ending, print_json
+from api.command.exit_codes import FAILED, ending, print_json
+from api.command.job_run import left_running
 from api.command.options import Machine, Out, Url, opened, spec_bytes
-from api.command.tables import say, table
-from worker.jobs.job import MANIFEST_NAME
-from worker.jobs.settings import Settings
+from api.command.service.client import Client, ServiceUnreachable
+from api.command.service.downloads import DownloadDamaged, fetch
+from api.command.terminal.display import note, watching
+from api.command.terminal.tables import say, table
+from worker.jobs.common.settings import Settings
+from worker.jobs.records.models import MANIFEST_NAME
 
 __all__ = ["batch"]
 

@@ -4,9 +4,9 @@ from typing import Annotated
 
 import typer
 
-from api.command.display import show_catalogue
-from api.command.ending import ending, print_json
+from api.command.exit_codes import ending, print_json
 from api.command.options import Machine
+from api.command.terminal.display import show_catalogue
 
 __all__ = ["catalogue"]
 
@@ -17,7 +17,7 @@ def catalogue(
     machine: Machine = False,
 ) -> None:
     """List the standard things that an item's shape may name, with their sizes."""
-    from api.catalogue import catalogue_document  # noqa: PLC0415 - the other commands need no routes
+    from api.routes.catalogue import catalogue_document  # noqa: PLC0415 - the other commands need no routes
 
     with ending(machine=machine):
         document = catalogue_document(category)

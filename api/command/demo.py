@@ -3,21 +3,21 @@
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from api import examples
-from api.command.building import build
-from api.command.client import Client
-from api.command.display import note
-from api.command.ending import ending
+from api.command.exit_codes import ending
+from api.command.job_run import build
 from api.command.options import Machine, Out
-from worker.jobs.settings import Settings
+from api.command.service.client import Client
+from api.command.terminal.display import note
+from api.openapi import examples
+from worker.jobs.common.settings import Settings
 
 __all__ = ["demo"]
 
 
 def demo(*, out: Out = None, machine: Machine = False) -> None:
     """Start a service for the moment, have it build a demo drawer, and put all files into a folder."""
-    from api.command.listening import listening  # noqa: PLC0415 - the other commands need no server
-    from worker.jobs.embedded import Embedded  # noqa: PLC0415 - as above
+    from api.command.server import listening  # noqa: PLC0415 - the other commands need no server
+    from worker.jobs.processes.supervisor import Embedded  # noqa: PLC0415 - as above
 
     with ending(machine=machine), TemporaryDirectory(prefix="drawerwright-") as data:
         # whatever the environment says, the demo touches nothing but its own folder

@@ -8,16 +8,16 @@ from typing import Annotated
 
 import typer
 
-from api.command.building import keep, left_running
-from api.command.client import Client
-from api.command.display import note
-from api.command.downloads import entries, fetch_file
-from api.command.ending import ending, print_json
+from api.command.exit_codes import ending, print_json
+from api.command.job_run import keep, left_running
 from api.command.options import Job, Machine, Url, opened
-from worker.jobs.job import BUNDLE_NAME
-from worker.jobs.settings import Settings
+from api.command.service.client import Client
+from api.command.service.downloads import entries, fetch_file
+from api.command.terminal.display import note
+from worker.jobs.common.settings import Settings
+from worker.jobs.records.models import BUNDLE_NAME
 from worker.spec.errors import FileNotInJob
-from worker.spec.manifest import FileEntry
+from worker.spec.manifest.manifest import FileEntry
 
 __all__ = ["fetch"]
 

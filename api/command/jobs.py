@@ -7,18 +7,18 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from api.command.building import left_running
-from api.command.client import Client
-from api.command.display import note, watching
-from api.command.ending import FAILED, WRONG, ending, print_json, print_line
-from api.command.joblist import show_job, show_jobs, tell_job
+from api.command.exit_codes import FAILED, WRONG, ending, print_json, print_line
+from api.command.job_run import left_running
 from api.command.options import Job, Machine, Url, Watch, opened
-from worker.jobs.job import ENDED
+from api.command.service.client import Client
+from api.command.terminal.display import note, watching
+from api.command.terminal.job_tables import show_job, show_jobs, tell_job
+from worker.jobs.records.models import ENDED
 
 if TYPE_CHECKING:  # the routes come along with it
     from collections.abc import Callable
 
-    from api.documents import JobDocument
+    from api.documents.jobs import JobDocument
 
 __all__ = ["cancel", "job", "jobs", "remove"]
 

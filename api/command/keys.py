@@ -6,16 +6,16 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.command.display import note, show_keys
-from api.command.ending import ending, print_json
+from api.command.exit_codes import ending, print_json
 from api.command.options import Machine
-from worker.jobs.caller import Quotas
-from worker.jobs.settings import Settings
+from api.command.terminal.display import note, show_keys
+from worker.jobs.common.principal import Quotas
+from worker.jobs.common.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from worker.jobs.keys import Key, Keys
+    from worker.jobs.records.api_keys import Key, Keys
 
 __all__ = ["app"]
 
@@ -84,8 +84,8 @@ def revoke(
 
 @contextmanager
 def _keys() -> "Iterator[Keys]":
-    from worker.jobs.database import open_database  # noqa: PLC0415 - the other commands need no database
-    from worker.jobs.keys import Keys  # noqa: PLC0415 - as above
+    from worker.jobs.database.connection import open_database  # noqa: PLC0415 - the other commands need no database
+    from worker.jobs.records.api_keys import Keys  # noqa: PLC0415 - as above
 
     database = open_database(Settings.read().database)
     try:
@@ -95,7 +95,7 @@ def _keys() -> "Iterator[Keys]":
 
 
 def _told(key: "Key") -> dict[str, Any]:
-    from worker.jobs.clock import machine_time  # noqa: PLC0415 - as above
+    from worker.jobs.database.db_clock import machine_time  # noqa: PLC0415 - as above
 
     moments = {name: getattr(key, name) for name in ("created", "expires", "revoked", "last_used")}
     return {

@@ -7,10 +7,10 @@ from typing import Annotated
 
 import typer
 
-from api.command.display import note
-from api.command.ending import ending
+from api.command.exit_codes import ending
 from api.command.options import Url, opened
-from worker.jobs.settings import Settings
+from api.command.terminal.display import note
+from worker.jobs.common.settings import Settings
 from worker.spec.errors import SettingsError
 
 __all__ = ["mqtt"]
@@ -37,7 +37,7 @@ def mqtt(
     with ending(machine=False):
         if find_spec("paho") is None:
             raise SettingsError("paho-mqtt is not installed.", remedy="Run: pip install 'drawerwright[mqtt]'")
-        from api.mqtt.address import BrokerAddress, Topics  # noqa: PLC0415 - the other commands need no broker
+        from api.mqtt.broker_address import BrokerAddress, Topics  # noqa: PLC0415 - the other commands need no broker
         from api.mqtt.connection import Connection, trusting  # noqa: PLC0415 - as above
         from api.mqtt.observation import Observer  # noqa: PLC0415 - as above
         from api.mqtt.publisher import Publisher  # noqa: PLC0415 - as above

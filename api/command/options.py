@@ -6,8 +6,8 @@ from typing import Annotated, Final, TypeAlias
 
 import typer
 
-from api.command.client import Client
-from worker.jobs.settings import Settings
+from api.command.service.client import Client
+from worker.jobs.common.settings import Settings
 
 __all__ = ["File", "Job", "Machine", "Out", "Url", "Watch", "default_url", "is_open", "opened", "spec_bytes"]
 

@@ -5,11 +5,11 @@ from typing import Annotated
 
 import typer
 
-from api.command.client import Client
-from api.command.display import show_plan
-from api.command.ending import ending, print_json
+from api.command.exit_codes import ending, print_json
 from api.command.options import File, Machine, spec_bytes
-from worker.jobs.settings import Settings
+from api.command.service.client import Client
+from api.command.terminal.display import show_plan
+from worker.jobs.common.settings import Settings
 from worker.spec import loads
 
 __all__ = ["plan"]
@@ -26,7 +26,7 @@ def plan(
     spec = spec_bytes(file)
     with ending(machine=machine):
         if url is None:
-            from api.plans import make_plan  # noqa: PLC0415 - the layout is not waited for where a service has it
+            from api.routes.plans import make_plan  # noqa: PLC0415 - the layout is not waited for where a service has it
 
             document = make_plan(loads(spec))
         else:

@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING, Annotated, Final
 import orjson
 import typer
 
-from api.command.building import left_running
-from api.command.client import Client
-from api.command.ending import ending, print_json, print_line
+from api.command.exit_codes import ending, print_json, print_line
+from api.command.job_run import left_running
 from api.command.options import Job, Machine, Url, Watch, opened
-from api.command.tables import say, table
+from api.command.service.client import Client
+from api.command.terminal.tables import say, table
 from worker.spec.errors import PrintRefused
 
 if TYPE_CHECKING:  # at run time they bring the layout along
-    from api.printdocuments import PrintDocument, PrintsDocument
+    from api.documents.prints import PrintDocument, PrintsDocument
 
 __all__ = ["printed", "prints"]
 

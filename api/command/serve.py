@@ -5,10 +5,10 @@ from typing import Annotated, Any
 
 import typer
 
-from api.command.display import note
-from api.command.ending import ending
+from api.command.exit_codes import ending
 from api.command.options import default_url, is_open
-from worker.jobs.settings import Settings
+from api.command.terminal.display import note
+from worker.jobs.common.settings import Settings
 
 __all__ = ["serve"]
 
@@ -20,10 +20,10 @@ def serve(
     data: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Where record and results are kept.")] = None,
 ) -> None:
     """Run the service, its broker and a worker, until Ctrl-C. Every setting is a variable DRAWERWRIGHT_... too."""
-    from api.access import check_bind  # noqa: PLC0415 - as below
-    from api.command.listening import listen, serve_on  # noqa: PLC0415 - the other commands need no server
-    from worker.jobs.database import open_database  # noqa: PLC0415 - as above
-    from worker.jobs.embedded import Embedded  # noqa: PLC0415 - as above
+    from api.auth.access import check_bind  # noqa: PLC0415 - as below
+    from api.command.server import listen, serve_on  # noqa: PLC0415 - the other commands need no server
+    from worker.jobs.database.connection import open_database  # noqa: PLC0415 - as above
+    from worker.jobs.processes.supervisor import Embedded  # noqa: PLC0415 - as above
 
     with ending(machine=False):
         wanted: dict[str, Any] = {"host": host, "port": port, "data_dir": data}

@@ -4,11 +4,11 @@ from typing import Annotated
 
 import typer
 
-from api.command.building import build
-from api.command.ending import ending, print_json
-from api.command.joblist import show_jobs
+from api.command.exit_codes import ending, print_json
+from api.command.job_run import build
 from api.command.options import File, Machine, Out, Url, opened, spec_bytes
-from worker.jobs.settings import Settings
+from api.command.terminal.job_tables import show_jobs
+from worker.jobs.common.settings import Settings
 
 __all__ = ["submit"]
 

@@ -13,8 +13,8 @@ from typing import Final
 from fastapi import APIRouter, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.errors import AddressUnknown
-from api.ranges import entity_tag, tag_listed
+from api.http.errors import AddressUnknown
+from api.http.ranges import entity_tag, tag_listed
 
 __all__ = ["router"]
 

@@ -14,9 +14,9 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
-from api.mqtt.address import BrokerAddress, Topics
+from api.mqtt.broker_address import BrokerAddress, Topics
 from worker.spec.errors import SettingsError
-from worker.spec.manifest import JSON_TYPE
+from worker.spec.manifest.manifest import JSON_TYPE
 
 __all__ = ["OFFLINE", "ONLINE", "Connection", "trusting"]
 

@@ -6,10 +6,10 @@ from datetime import datetime, timedelta
 from itertools import islice
 from typing import Final
 
-from api.command.client import Client, ServiceRefused
-from api.documents import JobDocument
-from api.printdocuments import PrintDocument, PrintsDocument, RunsDocument
-from worker.jobs.job import ENDED
+from api.command.service.client import Client, ServiceRefused
+from api.documents.jobs import JobDocument
+from api.documents.prints import PrintDocument, PrintsDocument, RunsDocument
+from worker.jobs.records.models import ENDED
 
 __all__ = ["Looked", "Observer"]
 

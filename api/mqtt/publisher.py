@@ -6,13 +6,13 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
-from api.command.client import ServiceRefused, ServiceUnreachable
-from api.documents import JobDocument
-from api.mqtt.address import Topics
+from api.command.service.client import ServiceRefused, ServiceUnreachable
+from api.documents.jobs import JobDocument
+from api.mqtt.broker_address import Topics
 from api.mqtt.connection import OFFLINE, ONLINE, Connection
 from api.mqtt.observation import Observer
-from api.mqtt.queue import queue_document
-from worker.jobs.job import ENDED
+from api.mqtt.queue_document import queue_document
+from worker.jobs.records.models import ENDED
 
 __all__ = ["Publisher"]
 

@@ -9,12 +9,12 @@ import pytest
 from anyio.from_thread import start_blocking_portal
 
 from api.app import create_app
-from worker.jobs.blobs import Blobs
-from worker.jobs.database import open_database
-from worker.jobs.engine import Engine
-from worker.jobs.job import StoredFile
-from worker.jobs.records import Records
-from worker.jobs.settings import Settings
+from worker.jobs.common.settings import Settings
+from worker.jobs.database.connection import open_database
+from worker.jobs.files.object_store import Blobs
+from worker.jobs.job_service import Engine
+from worker.jobs.records.jobs import Records
+from worker.jobs.records.models import StoredFile
 
 BASE = "http://drawers.test"
 

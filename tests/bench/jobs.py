@@ -6,11 +6,11 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 
-from worker.jobs.embedded import Embedded
-from worker.jobs.engine import Engine
-from worker.jobs.parts import MemoryParts
-from worker.jobs.pipeline import run_pipeline
-from worker.jobs.settings import Settings
+from worker.jobs.common.settings import Settings
+from worker.jobs.execution.pipeline import run_pipeline
+from worker.jobs.files.part_cache import MemoryParts
+from worker.jobs.job_service import Engine
+from worker.jobs.processes.supervisor import Embedded
 from worker.spec import Spec, load
 
 ROUNDS = 5

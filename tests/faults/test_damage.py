@@ -10,8 +10,8 @@ import pytest
 from sqlalchemy import insert
 
 from tests.faults.specs import small
-from worker.jobs.job import StoredFile
-from worker.jobs.tables import JobFileRow
+from worker.jobs.database.tables import JobFileRow
+from worker.jobs.records.models import StoredFile
 from worker.spec.errors import BlobMissing
 
 pytestmark = pytest.mark.service

@@ -13,8 +13,8 @@ from sqlalchemy import select
 
 from tests.faults.conftest import BOUND
 from tests.faults.specs import large, small, small_body
-from worker.jobs.parts import part_key
-from worker.jobs.tables import JobFileRow, PartRow
+from worker.jobs.database.tables import JobFileRow, PartRow
+from worker.jobs.files.part_cache import part_key
 
 pytestmark = pytest.mark.service
 

@@ -9,10 +9,10 @@ import pytest
 from sqlalchemy import select
 
 from tests.faults.specs import large, small, small_body
-from worker.beds.remaining import begin, follow
-from worker.jobs.tables import JobRow, PrintStateRow
-from worker.spec.manifest import Manifest
-from worker.spec.prints import PrintEvent
+from worker.jobs.database.tables import JobRow, PrintStateRow
+from worker.printing.progress.remaining import begin, follow
+from worker.spec.manifest.manifest import Manifest
+from worker.spec.requests.print_event import PrintEvent
 
 pytestmark = pytest.mark.service
 

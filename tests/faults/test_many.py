@@ -11,7 +11,7 @@ import pytest
 from sqlalchemy import func, select
 
 from tests.faults.specs import small, small_body
-from worker.jobs.tables import JobRow, PartRow
+from worker.jobs.database.tables import JobRow, PartRow
 
 pytestmark = pytest.mark.service
 

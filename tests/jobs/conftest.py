@@ -13,11 +13,11 @@ import boto3
 import psycopg
 import pytest
 
-from worker.jobs.blobs import Blobs
-from worker.jobs.database import open_database
-from worker.jobs.engine import Engine
-from worker.jobs.records import Records
-from worker.jobs.settings import Settings
+from worker.jobs.common.settings import Settings
+from worker.jobs.database.connection import open_database
+from worker.jobs.files.object_store import Blobs
+from worker.jobs.job_service import Engine
+from worker.jobs.records.jobs import Records
 from worker.spec import load
 
 _KEY, _SECRET = "tester", "tester-secret"
@@ -126,7 +126,7 @@ def spec():
 
 @contextmanager
 def _running(settings):
-    from worker.jobs.embedded import Embedded  # noqa: PLC0415 - as late as the service itself
+    from worker.jobs.processes.supervisor import Embedded  # noqa: PLC0415 - as late as the service itself
 
     with Embedded(settings), Engine.open(settings) as engine:
         yield engine

@@ -8,11 +8,11 @@ import sys
 import pytest
 from playwright.sync_api import sync_playwright
 
-from api.command.listening import listening
-from worker.jobs.database import open_database
-from worker.jobs.embedded import Embedded
-from worker.jobs.keys import Keys
-from worker.jobs.settings import Settings
+from api.command.server import listening
+from worker.jobs.common.settings import Settings
+from worker.jobs.database.connection import open_database
+from worker.jobs.processes.supervisor import Embedded
+from worker.jobs.records.api_keys import Keys
 
 #: WebGL 2 in software, so that the 3-D view is drawn on any machine.
 _FLAGS = ["--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]

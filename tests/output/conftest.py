@@ -8,7 +8,7 @@ import pytest
 
 from worker.solids.mesh import Builder, Mesh
 from worker.solids.ring import rounded_rectangle
-from worker.spec.joint import Joint, default_profile
+from worker.spec.drawer.joint import Joint, default_profile
 
 
 def _box(x=10.0, y=20.0, z=5.0, at=(0.0, 0.0, 0.0)):

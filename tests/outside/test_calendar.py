@@ -9,11 +9,11 @@ from dateutil import rrule
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from worker.beds.hours import Hours
-from worker.beds.timetable import make_timetable
-from worker.spec.manifest import RunEntry, RunPiece
-from worker.spec.material import Material
-from worker.spec.schedule import DAYS, Schedule, Window
+from worker.printing.scheduling.timetable import make_timetable
+from worker.printing.scheduling.week_hours import Hours
+from worker.spec.manifest.manifest import RunEntry, RunPiece
+from worker.spec.printer.material import Material
+from worker.spec.printer.schedule import DAYS, Schedule, Window
 
 pytestmark = pytest.mark.outside
 

@@ -4,8 +4,8 @@ from math import sqrt
 
 import pytest
 
-from worker.layout.poses import poses
-from worker.spec.catalogue import lookup
+from worker.layout.storage.poses import poses
+from worker.spec.items.catalogue import lookup
 
 pytestmark = pytest.mark.outside
 

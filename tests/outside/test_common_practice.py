@@ -4,7 +4,7 @@ import pytest
 import shapely
 
 from worker.layout import lay_out
-from worker.layout.lattice import fit_lattice
+from worker.layout.drawer.grid_placement import fit_lattice
 from worker.spec import load
 
 pytestmark = pytest.mark.outside

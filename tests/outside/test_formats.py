@@ -10,8 +10,8 @@ import stl
 import trimesh
 
 from worker.layout import lay_out
-from worker.output.stl import write_stl
-from worker.output.threemf import write_3mf
+from worker.output.meshes.stl import write_stl
+from worker.output.meshes.threemf import write_3mf
 from worker.solids.kernel import build
 from worker.solids.mesh import Mesh
 from worker.spec import Spec

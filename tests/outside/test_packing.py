@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from worker.layout.fitting import Bay, Choice, Fit, Place, Request, score
-from worker.layout.greedy import best_of_three, bottom_left
-from worker.layout.solving import fitted
+from worker.layout.placement.cp_sat import fitted
+from worker.layout.placement.greedy import best_of_three, bottom_left
+from worker.layout.placement.placement_problem import Bay, Choice, Fit, Place, Request, score
 
 pytestmark = pytest.mark.outside
 

@@ -4,13 +4,13 @@ from dataclasses import replace
 
 import pytest
 
-from tests.beds.parts import SPECS, part, parts
-from worker.beds.estimate import estimate
-from worker.beds.filament import FILAMENT_AREA, cost, length, mass
-from worker.beds.prices import compare, price_parts
-from worker.beds.process import Process
-from worker.beds.work import runs_of
+from tests.printing.estimating.parts import SPECS, part, parts
 from worker.layout import lay_out
+from worker.printing.estimating.estimate import estimate
+from worker.printing.estimating.filament import FILAMENT_AREA, cost, length, mass
+from worker.printing.estimating.part_estimates import compare, price_parts
+from worker.printing.estimating.process import Process
+from worker.printing.scheduling.work_plan import runs_of
 from worker.spec import load
 
 pytestmark = pytest.mark.outside

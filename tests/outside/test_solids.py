@@ -11,7 +11,7 @@ import pytest
 
 from tests.solids.plate_shapes import JOINT, tile
 from tests.solids.tray_shapes import plain
-from worker.layout.coupon import coupon_shapes
+from worker.layout.tray.coupon import coupon_shapes
 from worker.solids import build
 from worker.solids.ring import circle, rounded_rectangle, signed_area
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from worker.jobs.networks import may_call
+from worker.jobs.webhooks.ip_policy import may_call
 
 pytestmark = pytest.mark.outside
 

@@ -4,8 +4,8 @@ import pytest
 import shapely
 from shapely.geometry import Polygon
 
-from tests.layout.test_tiling import floor_of
-from tests.layout.tile_checks import mass
+from tests.layout.floor.test_floor_builder import floor_of
+from tests.layout.floor.tile_checks import mass
 from worker.solids.ring import rounded_rectangle
 
 pytestmark = pytest.mark.outside

@@ -5,7 +5,7 @@ import itertools
 import manifold3d
 import numpy as np
 
-from worker.layout.parts import Socket
+from worker.layout.model.shapes import Socket
 from worker.solids.engraving import text_rings
 from worker.solids.mesh import Builder, Mesh
 from worker.solids.ring import on_grid, rounded_rectangle

@@ -3,10 +3,10 @@
 from hypothesis import assume
 from hypothesis import strategies as st
 
-from worker.layout.lettering import mark_lettering
-from worker.layout.parts import Socket, TileShape
+from worker.layout.floor.tile_mark import mark_lettering
+from worker.layout.model.shapes import Socket, TileShape
+from worker.spec.drawer.joint import CORNER_RADIUS, Joint, default_profile
 from worker.spec.errors import JointError
-from worker.spec.joint import CORNER_RADIUS, Joint, default_profile
 
 JOINT = Joint(default_profile(0.25, 0.42), 0.25, 0.42)
 

@@ -4,13 +4,13 @@ import pytest
 
 from tests.solids.plate_oracle import coupon_oracle, plug_oracle
 from tests.solids.soundness import assert_same, assert_sound
-from worker.layout.coupon import coupon_shapes, coupon_size, plug_size
-from worker.layout.marks import plug_mark
-from worker.layout.parts import KeyShape
+from worker.layout.model.shapes import KeyShape
+from worker.layout.tray.coupon import coupon_shapes, coupon_size, plug_size
+from worker.layout.tray.part_mark import plug_mark
 from worker.solids.coupon import build_coupon, build_plug, coupon_genus
 from worker.solids.key import build_key
 from worker.solids.ring import signed_area
-from worker.spec.joint import Joint, default_profile
+from worker.spec.drawer.joint import Joint, default_profile
 from worker.spec.tolerances import CONTAINMENT_SLACK
 
 JOINTS = [

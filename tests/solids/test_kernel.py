@@ -8,8 +8,8 @@ import pytest
 from tests.solids.plate_shapes import JOINT, tile
 from tests.solids.soundness import assert_sound
 from tests.solids.tray_shapes import plain
-from worker.layout.coupon import coupon_shapes
-from worker.layout.parts import CouponShape, KeyShape, Lettering, PlugShape
+from worker.layout.model.shapes import CouponShape, KeyShape, Lettering, PlugShape
+from worker.layout.tray.coupon import coupon_shapes
 from worker.solids import KERNEL, build, digest, genus, kernel
 
 COUPON, PLUG = coupon_shapes(JOINT, 42.0, "C1")
@@ -65,7 +65,7 @@ def test_a_new_kernel_gives_new_digests(monkeypatch):
 
 def test_digests_hold_over_processes_and_the_kernel_loads_no_mesh_library():
     code = (
-        "import sys; from worker.solids import digest; from worker.layout.parts import KeyShape;"
+        "import sys; from worker.solids import digest; from worker.layout.model.shapes import KeyShape;"
         "assert 'trimesh' not in sys.modules;"
         "print(digest(KeyShape(((0.0, 0.0), (4.0, 0.0), (2.0, 3.0)), 2.8)))"
     )

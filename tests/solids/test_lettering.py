@@ -4,8 +4,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from worker.layout.parts import Lettering
-from worker.layout.typeface import extent
+from worker.layout.model.shapes import Lettering
+from worker.layout.tray.font import extent
 from worker.solids.lettering import cross_section, outlines
 from worker.solids.ring import signed_area
 from worker.spec.errors import TrayError

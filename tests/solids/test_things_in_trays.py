@@ -6,12 +6,12 @@ import manifold3d
 import pytest
 from hypothesis import HealthCheck, given, settings
 
-from tests.layout.things import ground, grounds, shapes, standard, thing, things
-from worker.layout.ground import AIR
-from worker.layout.option import POCKET_CLEARANCE, Bulk
-from worker.layout.sizing import options
-from worker.layout.together import share
-from worker.layout.trays import tray_shape
+from tests.layout.storage.things import ground, grounds, shapes, standard, thing, things
+from worker.layout.items.shared_tray import share
+from worker.layout.storage.sizing_rules import AIR
+from worker.layout.storage.tray_option import POCKET_CLEARANCE, Bulk
+from worker.layout.storage.tray_sizes import options
+from worker.layout.tray.tray_builder import tray_shape
 from worker.solids.tray import build_tray
 from worker.spec.tolerances import CLEARANCE_SLACK, OVERSHOOT
 

@@ -10,16 +10,16 @@ from pydantic import ValidationError
 from tests.solids.soundness import assert_sound
 from tests.solids.tray_oracle import oracle
 from tests.solids.tray_shapes import plain
-from worker.layout.marks import tray_mark
-from worker.layout.parts import Lettering, Magnets, Pocket, Ramp, Shelf, Wall
-from worker.layout.trays import tray_shape, tray_size
+from worker.layout.model.shapes import Lettering, Magnets, Pocket, Ramp, Shelf, Wall
+from worker.layout.tray.part_mark import tray_mark
+from worker.layout.tray.tray_builder import tray_shape, tray_size
 from worker.solids.lettering import cross_section
 from worker.solids.shell import shell
 from worker.solids.tray import build_tray, tray_genus
+from worker.spec.drawer.joint import CORNER_RADIUS, Joint, default_profile
+from worker.spec.drawer.tray import Tray
 from worker.spec.errors import CheckFailed, TrayError
-from worker.spec.joint import CORNER_RADIUS, Joint, default_profile
 from worker.spec.tolerances import COORDINATE_GRID, VOLUME_RATIO
-from worker.spec.tray import Tray
 
 plain_trays = st.builds(
     plain,

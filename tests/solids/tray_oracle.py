@@ -4,7 +4,7 @@ import itertools
 
 import manifold3d
 
-from worker.layout.parts import TrayShape
+from worker.layout.model.shapes import TrayShape
 from worker.solids.mesh import Builder, Mesh
 from worker.solids.ring import rounded_rectangle
 

@@ -1,7 +1,7 @@
 """Plain trays to build on, made from the joint without the layout's rules."""
 
-from worker.layout.parts import TrayShape
-from worker.spec.joint import CORNER_RADIUS, Joint, default_profile
+from worker.layout.model.shapes import TrayShape
+from worker.spec.drawer.joint import CORNER_RADIUS, Joint, default_profile
 
 JOINT = Joint(default_profile(0.25, 0.42), 0.25, 0.42)
 

@@ -2,7 +2,7 @@
 
 import itertools
 
-from worker.layout.parts import CouponShape, PlugShape, Socket
+from worker.layout.model.shapes import CouponShape, PlugShape, Socket
 from worker.solids.engraving import engrave
 from worker.solids.mesh import Builder, Mesh
 from worker.solids.ring import rounded_rectangle

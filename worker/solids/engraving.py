@@ -6,7 +6,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from worker.layout.parts import Lettering
+from worker.layout.model.shapes import Lettering
 from worker.solids.lettering import outlines
 from worker.solids.mesh import Builder
 

@@ -12,10 +12,10 @@ import manifold3d
 import numpy as np
 from numpy.typing import NDArray
 
-from worker.layout.ledges import SHELF_EDGE
-from worker.layout.parts import Lettering, Magnets, Pocket, Ramp, Shelf, TrayShape, Wall
-from worker.layout.recess import mitred, pocket_ring
-from worker.layout.room import UNDER_RIM
+from worker.layout.model.shapes import Lettering, Magnets, Pocket, Ramp, Shelf, TrayShape, Wall
+from worker.layout.tray.interior import UNDER_RIM
+from worker.layout.tray.pocket_outline import mitred, pocket_ring
+from worker.layout.tray.ramp_and_shelf import SHELF_EDGE
 from worker.solids.lettering import cross_section
 from worker.solids.mesh import Builder
 from worker.solids.ring import circle, on_grid

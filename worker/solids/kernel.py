@@ -4,8 +4,8 @@ import hashlib
 from importlib.metadata import version
 from typing import Final
 
-from worker.layout.fingerprint import fingerprint
-from worker.layout.parts import CouponShape, KeyShape, PlugShape, Shape, TileShape, TrayShape
+from worker.layout.model.fingerprint import fingerprint
+from worker.layout.model.shapes import CouponShape, KeyShape, PlugShape, Shape, TileShape, TrayShape
 from worker.solids.coupon import build_coupon, build_plug, coupon_genus
 from worker.solids.key import build_key
 from worker.solids.mesh import Mesh

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from worker.layout.parts import KeyShape
+from worker.layout.model.shapes import KeyShape
 from worker.solids.mesh import Mesh
 from worker.solids.tile import plate
 

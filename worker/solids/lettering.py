@@ -6,8 +6,8 @@ import manifold3d
 import numpy as np
 from numpy.typing import NDArray
 
-from worker.layout.parts import Lettering
-from worker.layout.typeface import placed
+from worker.layout.model.shapes import Lettering
+from worker.layout.tray.font import placed
 from worker.solids.ring import on_grid
 
 #: Crossings of overlapping contours, as of an accent and its letter, may lie this near another point (mm).

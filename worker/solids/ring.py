@@ -7,7 +7,7 @@ of points in the same order, whatever its inset, so two of them can be joined by
 import numpy as np
 from numpy.typing import NDArray
 
-from worker.spec.joint import LEAST_RADIUS
+from worker.spec.drawer.joint import LEAST_RADIUS
 from worker.spec.tolerances import ARC_BULGE, COORDINATE_GRID, QUARTER_FACETS
 
 Ring2 = NDArray[np.float64]

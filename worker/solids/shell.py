@@ -10,10 +10,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from worker.layout.parts import TrayShape
+from worker.layout.model.shapes import TrayShape
 from worker.solids.mesh import Builder, Mesh
 from worker.solids.ring import rounded_rectangle
-from worker.spec.joint import Levels
+from worker.spec.drawer.joint import Levels
 from worker.spec.tolerances import LENGTH_EPSILON, QUARTER_FACETS
 
 Indices = NDArray[np.int32]

@@ -6,12 +6,12 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from worker.layout.parts import Lettering, Socket, TileShape
+from worker.layout.model.shapes import Lettering, Socket, TileShape
 from worker.solids.engraving import engrave, text_rings
 from worker.solids.mesh import Builder, Mesh
 from worker.solids.ring import on_grid, rounded_rectangle
 from worker.solids.web import RING, web
-from worker.spec.joint import LEAST_RADIUS, Levels
+from worker.spec.drawer.joint import LEAST_RADIUS, Levels
 
 Indices: TypeAlias = NDArray[np.int32]
 

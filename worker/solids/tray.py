@@ -2,7 +2,7 @@
 
 import manifold3d
 
-from worker.layout.parts import TrayShape
+from worker.layout.model.shapes import TrayShape
 from worker.solids.features import added_solids, cutters
 from worker.solids.finish import finished
 from worker.solids.mesh import Mesh

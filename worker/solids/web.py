@@ -13,7 +13,7 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from worker.layout.parts import Socket
+from worker.layout.model.shapes import Socket
 from worker.spec.tolerances import COORDINATE_GRID, LENGTH_EPSILON, QUARTER_FACETS
 
 Indices: TypeAlias = NDArray[np.int32]

@@ -1,20 +1,20 @@
 """What a caller says: the contract's models, units and limits."""
 
-from worker.spec.catalogue import CatalogueEntry, catalogue, lookup
-from worker.spec.drawer import Align, Drawer, Obstacle
-from worker.spec.grid import Grid
-from worker.spec.item import Item, ItemShape, Standard
+from worker.spec.drawer.drawer import Align, Drawer, Obstacle
+from worker.spec.drawer.grid import Grid
+from worker.spec.drawer.joint import Joint
+from worker.spec.drawer.pocket import CirclePocket, Notch, Pocket, PolygonPocket, RectanglePocket
+from worker.spec.drawer.tray import Divider, FingerRamp, LabelShelf, Magnets, Text, Tray
+from worker.spec.items.catalogue import CatalogueEntry, catalogue, lookup
+from worker.spec.items.item import Item, ItemShape, Standard
+from worker.spec.items.shape import Box, Cylinder, Prism, Screw
 from worker.spec.job import Spec
-from worker.spec.joint import Joint
-from worker.spec.length import LengthBounds, parse_length
-from worker.spec.loading import load, loads
-from worker.spec.material import DENSITIES, Material
-from worker.spec.pocket import CirclePocket, Notch, Pocket, PolygonPocket, RectanglePocket
-from worker.spec.printer import Forbidden, Printer
-from worker.spec.printing import Calibration, KindPrinting, Printing, ProcessNumbers
-from worker.spec.schedule import Schedule, SchedulePrinter, Window
-from worker.spec.shape import Box, Cylinder, Prism, Screw
-from worker.spec.tray import Divider, FingerRamp, LabelShelf, Magnets, Text, Tray
+from worker.spec.primitives.length import LengthBounds, parse_length
+from worker.spec.printer.material import DENSITIES, Material
+from worker.spec.printer.printer import Forbidden, Printer
+from worker.spec.printer.printing import Calibration, KindPrinting, Printing, ProcessNumbers
+from worker.spec.printer.schedule import Schedule, SchedulePrinter, Window
+from worker.spec.reading.loader import load, loads
 
 __all__ = [
     "DENSITIES",

@@ -6,22 +6,22 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
 from pydantic_core import CoreSchema, core_schema
 
-from worker.spec.drawer import Drawer
+from worker.spec.drawer.drawer import Drawer
+from worker.spec.drawer.grid import Grid
+from worker.spec.drawer.joint import CORNER_RADIUS, LEAST_FOOT, Joint
+from worker.spec.drawer.tray import Tray
 from worker.spec.errors import JointError, SpecError, TrayError
-from worker.spec.grid import Grid
-from worker.spec.item import Item
-from worker.spec.items import Items
-from worker.spec.joint import CORNER_RADIUS, LEAST_FOOT, Joint
-from worker.spec.manifest import Manifest, PartKind
-from worker.spec.material import Material
-from worker.spec.names import Name
-from worker.spec.noun import Noun
-from worker.spec.printer import Printer, refused_layer, refused_line
-from worker.spec.printing import Printing
-from worker.spec.refusal import Refusals, Step
-from worker.spec.schedule import Schedule
+from worker.spec.items.item import Item
+from worker.spec.items.item_list import Items
+from worker.spec.manifest.manifest import Manifest, PartKind
+from worker.spec.primitives.model import Noun
+from worker.spec.primitives.names import Name
+from worker.spec.primitives.pydantic_errors import Refusals, Step
+from worker.spec.printer.material import Material
+from worker.spec.printer.printer import Printer, refused_layer, refused_line
+from worker.spec.printer.printing import Printing
+from worker.spec.printer.schedule import Schedule
 from worker.spec.tolerances import LENGTH_EPSILON, LINES_IN_A_WALL
-from worker.spec.tray import Tray
 
 __all__ = ["Spec"]
 

@@ -7,11 +7,11 @@ import math
 from collections.abc import Iterator
 from typing import Final
 
-from worker.spec.drawer import Drawer
+from worker.spec.drawer.drawer import Drawer
+from worker.spec.drawer.pocket import PolygonPocket
 from worker.spec.errors import SpecTooLarge
+from worker.spec.items.shape import Prism
 from worker.spec.job import Spec
-from worker.spec.pocket import PolygonPocket
-from worker.spec.shape import Prism
 
 __all__ = ["MOST_CELLS", "cells_of", "check_cells", "check_size"]
 

@@ -1,0 +1,1 @@
+"""Authentication and rate limits."""

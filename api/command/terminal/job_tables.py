@@ -1,0 +1,47 @@
+"""Jobs as a person sees them."""
+
+from typing import TYPE_CHECKING
+
+from api.command.terminal.display import show_problem
+from api.command.terminal.tables import say, table
+
+if TYPE_CHECKING:  # the routes come along with it
+    from collections.abc import Sequence
+
+    from api.documents.jobs import JobDocument
+
+__all__ = ["show_job", "show_jobs", "tell_job"]
+
+
+def show_jobs(jobs: "Sequence[JobDocument]") -> None:
+    """Print jobs as a table."""
+    if not jobs:
+        say("No jobs.")
+        return
+    rows = [(one.id, one.state, _far(one), f"{one.created:%Y-%m-%d %H:%M}", one.name) for one in jobs]
+    table(("job", "state", "done", "made (UTC)", "name"), rows, whole=("job", "state", "done", "made (UTC)"))
+
+
+def tell_job(job: "JobDocument") -> None:
+    """Print a job as one line."""
+    say(f"{job.id}  {job.state:<9}  {job.name}")
+
+
+def show_job(job: "JobDocument") -> None:
+    """Print a job, and why it failed."""
+    say(f"{job.id}  {job.name}")
+    done = f", {job.progress.done} of {job.progress.total} steps" if job.progress.total else ""
+    now = f", at {job.progress.now}" if job.state == "running" and job.progress.now else ""
+    say(f"{job.state}{done}{now}")
+    moments = (("made", job.created), ("begun", job.started), ("ended", job.finished))
+    say(", ".join(f"{word} {moment:%Y-%m-%d %H:%M:%S}" for word, moment in moments if moment is not None) + " (UTC)")
+    if job.attempts > 1:
+        say(f"attempts: {job.attempts}")
+    if job.problem is not None:
+        show_problem(job.problem.model_dump(mode="json"))
+    if job.links.bundle is not None:
+        say(f"Its files: drawerwright fetch {job.id}")
+
+
+def _far(job: "JobDocument") -> str:
+    return f"{job.progress.done}/{job.progress.total}" if job.progress.total else ""

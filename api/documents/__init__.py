@@ -1,0 +1,1 @@
+"""The JSON documents that describe jobs and their printing."""

@@ -1,0 +1,219 @@
+"""What the service says about the printing of a job."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from functools import lru_cache
+from typing import Final
+
+from fastapi import Request
+
+from api.documents.prints import (
+    FilamentStanding,
+    MarkStanding,
+    PrintDocument,
+    PrintsDocument,
+    RunFiles,
+    RunsDocument,
+    RunStanding,
+)
+from api.http.base_url import base_of
+from worker.jobs.job_service import Engine
+from worker.jobs.records.models import run_file_name
+from worker.jobs.records.print_events import Printed, PrintStatus
+from worker.printing.progress.print_state import Standing
+from worker.printing.progress.remaining import begin, remaining_work, used_filament
+from worker.printing.scheduling.spools import left_of
+from worker.printing.scheduling.timetable import make_timetable, purchases
+from worker.spec import Material, Spec
+from worker.spec.errors import RunsUnknown
+from worker.spec.manifest.manifest import Manifest, RunEntry, ScheduleEntry, WorkEntry
+
+__all__ = ["PrintWork", "beginning", "print_document", "prints_document", "runs_document"]
+
+#: Remaining runs begin at the next multiple of this at the earliest, so that a calendar changes no more often.
+_STEP: Final = timedelta(minutes=15)
+
+
+@dataclass(frozen=True, slots=True)
+class PrintWork:
+    """All that is known of a job's printing."""
+
+    job_id: str
+    manifest: Manifest
+    spec: Spec
+    status: PrintStatus | None
+    files: frozenset[str]
+
+    @classmethod
+    def read(cls, engine: Engine, job_id: str) -> "PrintWork":
+        """Read it.
+
+        Raises:
+            JobNotFound: when there is no such job.
+            JobNotReady: when it has not succeeded.
+            RunsUnknown: when it was made before runs were planned.
+        """
+        file = engine.manifest(job_id)
+        manifest = _manifest(_Stored(file.sha256, lambda: b"".join(engine.read(file))))
+        if manifest.work is None and not manifest.runs:
+            raise RunsUnknown(remedy="Submit its spec again.")
+        status = engine.prints.status(job_id)  # before the files: what it calls written is among them
+        files = frozenset(file.name for file in engine.files(job_id))
+        return cls(job_id, manifest, _spec(engine.prints.spec(job_id)), status, files)
+
+    @property
+    def standing(self) -> Standing:
+        """Where it stands."""
+        return begin(self.manifest) if self.status is None else self.status.standing
+
+    @property
+    def run_files(self) -> RunFiles:
+        """Whether each run that was packed afresh has its file."""
+        status = self.status
+        if status is None or not status.repack:
+            return RunFiles(state="complete", problem=None, retry=None)
+        if status.problem is None:
+            return RunFiles(state="awaited", problem=None, retry=None)
+        return RunFiles(state="failed", problem=str(status.problem.get("detail")), retry=status.retry)
+
+    @property
+    def materials(self) -> tuple[Material, ...]:
+        """The filaments of all parts."""
+        return tuple(dict.fromkeys(self.spec.material_of(part.kind) for part in self.manifest.parts))
+
+    @property
+    def used(self) -> dict[tuple[str, str | None], float]:
+        """Grams used by material and colour; none where parts have no estimate."""
+        return used_filament(self.standing, self.standing.laid, self.manifest) or {}
+
+    def file_of(self, number: int) -> str | None:
+        """Return the name of a run's file, if there is one."""
+        name = run_file_name(number)
+        return name if name in self.files else None
+
+    def remaining(self) -> tuple[tuple[RunEntry, ...], WorkEntry]:
+        """Return the runs to come in the order of work, with the files that they have, and all of them in numbers."""
+        runs, work = remaining_work(self.standing, self.manifest, self.spec)
+        return tuple(run.model_copy(update={"file": self.file_of(run.number)}) for run in runs), work
+
+    def schedule(self, runs: tuple[RunEntry, ...], now: datetime) -> ScheduleEntry | None:
+        """Return when these runs are printed, or None where the spec has no schedule or a run has no time."""
+        plan = self.spec.schedule
+        if plan is None or any(run.seconds is None for run in runs):
+            return None
+        return make_timetable(plan, runs, self.materials, now, self.used)
+
+    def filament(self, runs: tuple[RunEntry, ...]) -> tuple[FilamentStanding, ...]:
+        """Return the filament used, needed and left."""
+        standing, used = self.standing, self.used
+        if used_filament(standing, standing.needed, self.manifest) is None:
+            return ()
+        failed = used_filament(standing, standing.failed, self.manifest) or {}
+        needed: dict[tuple[str, str | None], float] = {}
+        for run in runs:
+            key = run.material, run.colour
+            needed[key] = needed.get(key, 0.0) + (run.grams or 0.0)
+        return tuple(
+            FilamentStanding(
+                material=one.name,
+                colour=one.colour,
+                used=_grams(used, key),
+                used_for_failed=_grams(failed, key),
+                needed=_grams(needed, key),
+                spools=tuple(round(grams, 2) for grams in left_of(one, used.get(key, 0.0))),
+            )
+            for one in self.materials
+            for key in ((one.name, one.colour),)
+        )
+
+
+def beginning(now: datetime) -> datetime:
+    """Return the moment from which remaining runs are dated: the next quarter of an hour."""
+    return now + (-(now - datetime(2000, 1, 1, tzinfo=UTC)) % _STEP)
+
+
+def print_document(event: Printed) -> PrintDocument:
+    """Return an event as its document."""
+    return PrintDocument(**{name: getattr(event, name) for name in Printed.__slots__})
+
+
+def prints_document(request: Request, work: PrintWork, events: list[Printed], limit: int) -> PrintsDocument:
+    """Return where the job stands, with a page of at most ``limit`` events, of which one more was looked up."""
+    address = f"{base_of(request)}/v1/jobs/{work.job_id}"
+    standing, shown = work.standing, events[:limit]
+    parts = {part.mark: part for part in work.manifest.parts}
+    runs, _ = work.remaining()
+    return PrintsDocument(
+        job=work.job_id,
+        done=standing.done,
+        pieces_left=standing.left.total(),
+        runs_left=len(runs),
+        marks=tuple(
+            MarkStanding(
+                mark=mark,
+                kind=parts[mark].kind,
+                name=parts[mark].name,
+                needed=needed,
+                printed=standing.printed.get(mark, 0),
+                placed=standing.placed.get(mark, 0),
+                failed=standing.failed.get(mark, 0),
+                left=standing.left[mark],
+            )
+            for mark, needed in standing.needed.items()
+        ),
+        runs=tuple(
+            RunStanding(
+                number=one.run.number,
+                state=one.state,
+                planned=one.planned,
+                pieces=len(one.run.pieces),
+                failed=one.failed,
+                file=f"{address}/runs/{one.run.number}.3mf" if work.file_of(one.run.number) else None,
+            )
+            for one in standing.runs
+        ),
+        files=work.run_files,
+        filament=work.filament(runs),
+        events=tuple(print_document(event) for event in shown),
+        next=f"{address}/prints?limit={limit}&after={shown[-1].number}" if len(events) > limit else None,
+    )
+
+
+def runs_document(work: PrintWork, now: datetime) -> RunsDocument:
+    """Return what is still to be printed."""
+    runs, numbers = work.remaining()
+    schedule = work.schedule(runs, beginning(now))
+    steps = () if schedule is None else schedule.steps
+    return RunsDocument(
+        job=work.job_id,
+        done=work.standing.done,
+        runs=runs,
+        work=numbers,
+        schedule=schedule,
+        purchases=purchases(runs, work.materials, work.used, steps),
+        files=work.run_files,
+        filament=work.filament(runs),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Stored:
+    """A stored file, known by its digest alone: what was read once is not read again."""
+
+    sha256: str
+    read: Callable[[], bytes] = field(compare=False)
+
+
+@lru_cache(maxsize=16)
+def _manifest(file: _Stored) -> Manifest:
+    return Manifest.model_validate_json(file.read())
+
+
+@lru_cache(maxsize=16)
+def _spec(text: str) -> Spec:
+    return Spec.model_validate_json(text)
+
+
+def _grams(amounts: Mapping[tuple[str, str | None], float], key: tuple[str, str | None]) -> float:
+    return round(amounts.get(key, 0.0), 2)

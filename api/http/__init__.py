@@ -1,0 +1,1 @@
+"""HTTP itself: bodies, ranges, preferences, headers, problem documents."""

@@ -1,0 +1,69 @@
+"""Stored files as responses: entity tags, conditions, ranges, digests."""
+
+import base64
+import re
+from http import HTTPStatus
+from typing import Final
+
+from fastapi import Request, Response
+from fastapi.responses import StreamingResponse
+
+from api.http.errors import PreconditionFailed, RangeRefused
+from api.http.problems import problem_response
+from api.http.ranges import Span, entity_tag, requested_span, tag_listed
+from worker.jobs.job_service import Engine
+from worker.jobs.records.models import StoredFile
+
+__all__ = ["file_response"]
+
+#: A file of a job never changes, and is its caller's own.
+_CACHING: Final = "private, max-age=31536000, immutable"
+
+_UNSAFE: Final = re.compile(r"[^A-Za-z0-9._-]", re.ASCII)
+
+
+def file_response(request: Request, engine: Engine, file: StoredFile, *, attachment: bool = True) -> Response:
+    """Return the file, a part of it or the word that the client has it, for GET and HEAD.
+
+    Conditions are weighed in the order of RFC 9110, 13.2.2.
+
+    Raises:
+        PreconditionFailed: when If-Match names another file.
+        BlobMissing: when the store has lost it.
+    """
+    tag = entity_tag(file.sha256)
+    told = _headers(file, tag, attachment=attachment)
+    asked = request.headers
+    if (match := asked.get("if-match")) is not None and not tag_listed(match, tag, weak=False):
+        raise PreconditionFailed(value=match, limit=tag)
+    if (match := asked.get("if-none-match")) is not None and tag_listed(match, tag, weak=True):
+        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=told)
+    head = request.method == "HEAD"
+    span = None
+    if not head and asked.get("if-range", tag).strip() == tag:
+        try:
+            span = requested_span(asked.get("range"), file.bytes)
+        except RangeRefused as error:
+            return problem_response(request, error, headers={"Content-Range": f"bytes */{file.bytes}"})
+    status = HTTPStatus.OK
+    if span is None:
+        span = Span(0, file.bytes)
+    else:
+        status = HTTPStatus.PARTIAL_CONTENT
+        told["Content-Range"] = span.content_range(file.bytes)
+    told["Content-Length"] = str(span.end - span.start)
+    if head:
+        return Response(status_code=status, headers=told, media_type=file.media_type)
+    return StreamingResponse(engine.read(file, span.start, span.end), status, told, file.media_type)
+
+
+def _headers(file: StoredFile, tag: str, *, attachment: bool) -> dict[str, str]:
+    name = _UNSAFE.sub("_", file.name)
+    digest = base64.b64encode(bytes.fromhex(file.sha256)).decode()
+    return {
+        "ETag": tag,
+        "Cache-Control": _CACHING,
+        "Accept-Ranges": "bytes",
+        "Content-Disposition": f'{"attachment" if attachment else "inline"}; filename="{name}"',
+        "Repr-Digest": f"sha-256=:{digest}:",  # RFC 9530
+    }

@@ -1,0 +1,103 @@
+"""Health: whether the process lives, and whether it can do its work."""
+
+import logging
+import time
+from functools import partial
+from typing import Final, Literal
+
+from anyio import CapacityLimiter, move_on_after
+from anyio.to_thread import run_sync
+from fastapi import APIRouter, Request
+from pydantic import BaseModel, ConfigDict, Field
+from sqlalchemy.exc import SQLAlchemyError
+
+from api.app_state import JobEngine
+from api.http.errors import ServiceNotReady
+from api.http.problems import refusals
+from worker.jobs.job_service import Engine
+
+__all__ = ["Probe", "router"]
+
+_log = logging.getLogger(__name__)
+
+router = APIRouter(tags=["health"])
+
+#: Seconds for which an answer holds: whoever asks more often costs nothing.
+_FRESH: Final = 2.0
+
+#: Seconds that a look takes at most; what has not answered by then is away.
+_PATIENCE: Final = 2.0
+
+_PARTS: Final = ("broker", "store", "worker")
+
+
+class Health(BaseModel):
+    """All is well."""
+
+    model_config = ConfigDict(frozen=True)
+
+    status: str = Field(default="ok", description="ok")
+
+
+class Readiness(BaseModel):
+    """Jobs can be taken."""
+
+    model_config = ConfigDict(frozen=True)
+
+    status: Literal["ok", "degraded"] = Field(
+        description="degraded: jobs are taken and kept, but something that they or their files need is away."
+    )
+    away: tuple[Literal["broker", "store", "worker"], ...] = Field(
+        description="What is away. broker: jobs wait until it is back. store: no files. worker: none was seen lately."
+    )
+
+
+class Probe:
+    """Looks, and remembers for a moment what it saw."""
+
+    def __init__(self) -> None:
+        """Nothing is known yet."""
+        self._limiter = CapacityLimiter(4)
+        self._known: Readiness | None = None
+        self._until = 0.0
+
+    async def look(self, engine: Engine) -> Readiness:
+        """Return what is away.
+
+        Raises:
+            SQLAlchemyError, OSError: when the record cannot be read.
+        """
+        if self._known is not None and time.monotonic() < self._until:
+            return self._known
+        await run_sync(partial(engine.jobs, limit=1), limiter=self._limiter)
+        found: list[str] | None = None
+        with move_on_after(_PATIENCE):
+            found = await run_sync(engine.away, abandon_on_cancel=True, limiter=self._limiter)
+        away = [one for one in _PARTS if found is None or one in found]
+        told = Readiness.model_validate({"status": "degraded" if away else "ok", "away": away})
+        self._known, self._until = told, time.monotonic() + _FRESH
+        return told
+
+
+@router.head("/livez", include_in_schema=False)
+@router.get("/livez", operation_id="isAlive", summary="Whether the process answers")
+async def is_alive() -> Health:
+    """Answer."""
+    return Health()
+
+
+@router.head("/readyz", include_in_schema=False)
+@router.get(
+    "/readyz",
+    operation_id="isReady",
+    summary="Whether jobs can be taken",
+    responses=refusals(ServiceNotReady),
+)
+async def is_ready(request: Request, engine: JobEngine) -> Readiness:
+    """Look into the record, which is needed, and for broker, store and workers, which may be away for a while."""
+    probe: Probe = request.app.state.probe
+    try:
+        return await probe.look(engine)
+    except (SQLAlchemyError, OSError) as error:
+        _log.exception("The record cannot be read.")
+        raise ServiceNotReady from error

@@ -1,0 +1,411 @@
+"""Jobs: submit, look, cancel, fetch."""
+
+import re
+from hashlib import sha256
+from http import HTTPStatus
+from typing import Annotated, Any, Final
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Depends, Query, Request, Response
+from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field
+from starlette.concurrency import run_in_threadpool
+
+from api.app_state import JobEngine, engine_of
+from api.documents.jobs import JobDocument, JobPage, job_document, job_page
+from api.http.body import load_spec, plain_spec, spec_body
+from api.http.errors import (
+    BodyTooLarge,
+    BodyTooSlow,
+    BodyTypeRefused,
+    HeaderRefused,
+    ParameterRefused,
+    PreconditionFailed,
+    RangeRefused,
+    RequestInFlight,
+)
+from api.http.flights import FLIGHT_PARAMETER, flight_of
+from api.http.job_watch import watch_of
+from api.http.preferences import APPLIED, PREFER_PARAMETER, Preferences, preferences, preferring
+from api.http.problems import refusals
+from api.http.ranges import entity_tag, tag_listed
+from api.http.streaming import file_response
+from api.openapi.spec_body import SPEC_BODY
+from worker.jobs.common.ids import IDENTITY
+from worker.jobs.job_service import Engine
+from worker.jobs.records.job_filters import Filters
+from worker.jobs.records.models import Job, State
+from worker.spec import Spec
+from worker.spec.errors import (
+    BlobMissing,
+    FileNotInJob,
+    JobFinished,
+    JobNotEnded,
+    JobNotFound,
+    JobNotReady,
+    QuotaReached,
+    RequestRepeated,
+    SpecError,
+    SpecTooLarge,
+    WebhookNotFound,
+)
+from worker.spec.manifest.manifest import FILE_TYPES, JSON_TYPE, Manifest
+
+__all__ = ["file_answers", "router"]
+
+router = APIRouter(prefix="/v1/jobs", tags=["jobs"])
+
+#: Names that a file can have; anything else need not be looked up.
+_FILE_NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", re.ASCII)
+
+
+_WEBHOOK: Final = re.compile(f"^{IDENTITY}$")
+_MOST_WEBHOOKS: Final = 5
+
+#: For the route's `openapi_extra`. It is read by hand: most requests have none, and the framework looks all the same.
+_WEBHOOK_PARAMETER: Final[dict[str, Any]] = {
+    "name": "webhook",
+    "in": "query",
+    "required": False,
+    "schema": {
+        "type": "array",
+        "items": {"type": "string", "pattern": _WEBHOOK.pattern},
+        "maxItems": _MOST_WEBHOOKS,
+        "default": [],
+    },
+    "description": "Webhooks of this key that are told of this job; given again for more.",
+}
+
+
+def _dated(value: object) -> object:
+    if isinstance(value, str) and "T" not in value.upper():
+        raise ValueError("give it as in RFC 3339, such as 2026-03-07T18:42:00Z")
+    return value
+
+
+#: A date and a time; what is only a number would be taken for seconds since 1970.
+_Time = Annotated[AwareDatetime, BeforeValidator(_dated)]
+
+
+class Page(BaseModel):
+    """Which jobs to list."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    limit: int = Field(default=50, ge=1, le=100, description="How many.")
+    after: str | None = Field(default=None, pattern=f"^{IDENTITY}$", description="The last job of the page before.")
+    state: list[State] = Field(
+        default=[], max_length=5, description="Only jobs in this state; given again, in one of these."
+    )
+    name: str | None = Field(
+        default=None, min_length=1, max_length=80, description="Only jobs whose name has this in it."
+    )
+    created_after: _Time | None = Field(default=None, description="Only jobs submitted later.")
+    created_before: _Time | None = Field(default=None, description="Only jobs submitted earlier.")
+
+    def filters(self) -> Filters:
+        """Return which jobs are meant."""
+        return Filters(tuple(self.state), self.name, self.created_after, self.created_before)
+
+    def query(self) -> str:
+        """Return the query of the next page, but for where it begins."""
+        told = self.model_dump(mode="json", exclude_defaults=True, exclude={"after"})
+        return urlencode({**told, "limit": self.limit}, doseq=True)
+
+
+def file_answers(description: str, *media_types: str) -> dict[int | str, dict[str, Any]]:
+    """Return what the documentation says of a file: whole, in part, or not sent because the client has it."""
+    binary: dict[str, Any] = {"type": "string", "format": "binary"}
+    content = {one: {"schema": {} if one == JSON_TYPE else binary} for one in media_types}
+    tag = {"ETag": {"schema": {"type": "string"}, "description": "The file's SHA-256, quoted."}}
+    part = {"Content-Range": {"schema": {"type": "string"}, "description": "Which bytes these are."}}
+    return {
+        200: {"description": description, "content": content, "headers": tag},
+        206: {"description": "The bytes asked for with Range.", "content": content, "headers": {**tag, **part}},
+        304: {"description": "The client has it already (If-None-Match).", "headers": tag},
+        **refusals(PreconditionFailed, RangeRefused, JobNotFound, JobNotReady, FileNotInJob, BlobMissing),
+    }
+
+
+_SOON: Final = {"Retry-After": {"schema": {"type": "integer"}, "description": "Seconds until a look is worth it."}}
+_JOB_HEADERS: Final[dict[str, Any]] = {
+    "Location": {"schema": {"type": "string", "format": "uri"}, "description": "The job."},
+    **APPLIED,
+}
+
+#: Seconds after which a job that has not ended is worth another look.
+_PAUSE: Final = "1"
+
+
+@router.post(
+    "",
+    status_code=HTTPStatus.ACCEPTED,
+    response_model=JobDocument,
+    operation_id="submitJob",
+    summary="Submit a job",
+    responses={
+        201: {
+            "model": JobDocument,
+            "description": "The job has ended in the time that the client waits (Prefer: wait), well or not.",
+            "headers": _JOB_HEADERS,
+        },
+        202: {"description": "The job waits for a worker.", "headers": {**_JOB_HEADERS, **_SOON}},
+        **refusals(
+            SpecError,
+            SpecTooLarge,
+            BodyTooLarge,
+            BodyTooSlow,
+            BodyTypeRefused,
+            HeaderRefused,
+            JobNotFound,
+            QuotaReached,
+            RequestInFlight,
+            RequestRepeated,
+            WebhookNotFound,
+            ParameterRefused,
+        ),
+    },
+    openapi_extra={**SPEC_BODY, "parameters": [_WEBHOOK_PARAMETER, FLIGHT_PARAMETER, PREFER_PARAMETER]},
+)
+async def submit_job(request: Request) -> Response:
+    """Take a spec; parts and manifest are made by a worker. Follow the job at its address.
+
+    Sent again under the same Idempotency-Key, it is answered with the job that it made the first time.
+    """
+    engine = engine_of(request)  # not as dependencies, which take longer to be solved than all of them to be found out
+    with flight_of(request) as flown:
+        preferred, webhooks = preferences(request), _webhooks(request)
+        body = await spec_body(request)
+        job = await _submitted(engine, body, webhooks, flown.key)
+    if preferred.wait:
+        job = await watch_of(request).ended(engine, job, preferred.wait)
+    document = job_document(request, job)
+    headers = {**preferred.applied(), "Location": document.links.self}
+    if not job.ended:
+        headers["Retry-After"] = _PAUSE
+    status = HTTPStatus.CREATED if preferred.wait and job.ended else HTTPStatus.ACCEPTED
+    # as bytes: it is a valid document already, and is not checked and copied once more
+    return Response(document.model_dump_json(), status, headers, media_type="application/json")
+
+
+def _webhooks(request: Request) -> list[str]:
+    """Return the webhooks that the job names.
+
+    Raises:
+        ParameterRefused: when these can be none, or are too many.
+    """
+    if not request.scope["query_string"]:
+        return []
+    given = request.query_params.getlist("webhook")
+    if len(given) > _MOST_WEBHOOKS:
+        raise ParameterRefused.of("webhook", f"List should have at most {_MOST_WEBHOOKS} items.", given)
+    for one in given:
+        if _WEBHOOK.fullmatch(one) is None:
+            raise ParameterRefused.of("webhook", f"String should match pattern '{_WEBHOOK.pattern}'.", one)
+    return given
+
+
+async def _submitted(engine: Engine, body: bytes, webhooks: list[str], key: str | None) -> Job:
+    """Read the spec and keep the job, here and now where that holds nobody up: a change of threads takes longer."""
+    spec = plain_spec(body, engine.settings.most_cells) if engine.at_once else None
+    job = None if spec is None else engine.submit_at_once(spec, webhooks=webhooks, key=key)
+    if job is None:
+        job = await run_in_threadpool(_submit, engine, body if spec is None else spec, webhooks, key)
+    return job
+
+
+def _submit(engine: Engine, said: Spec | bytes, webhooks: list[str], key: str | None) -> Job:
+    """Read the spec, if nobody has, and keep the job, in one go, so that one change of threads is enough."""
+    spec = said if isinstance(said, Spec) else load_spec(said, engine.settings.most_cells)
+    return engine.submit(spec, webhooks=webhooks, key=key)
+
+
+@router.head("", include_in_schema=False)
+@router.get(
+    "",
+    operation_id="listJobs",
+    summary="List jobs",
+    responses={
+        200: {
+            "description": "Jobs, newest first.",
+            "headers": {
+                "Link": {"schema": {"type": "string"}, "description": "The page with older jobs (RFC 8288, rel=next)."}
+            },
+        },
+        **refusals(ParameterRefused),
+    },
+)
+def list_jobs(request: Request, response: Response, engine: JobEngine, page: Annotated[Page, Query()]) -> JobPage:
+    """List jobs, newest first."""
+    found = engine.jobs(limit=page.limit + 1, after=page.after, filters=page.filters())
+    document = job_page(request, found, page.limit, page.query())
+    if document.next is not None:
+        response.headers["Link"] = f'<{document.next}>; rel="next"'
+    return document
+
+
+@router.head("/{job_id}", include_in_schema=False)
+@router.get(
+    "/{job_id}",
+    operation_id="getJob",
+    summary="State and progress",
+    responses={
+        200: {
+            "model": JobDocument,
+            "description": "The job.",
+            "headers": {
+                "ETag": {"schema": {"type": "string"}, "description": "Of the job as it is now."},
+                **_SOON,
+                **APPLIED,
+            },
+        },
+        304: {"description": "It is as the client has it (If-None-Match), also after waiting (Prefer: wait)."},
+        **refusals(JobNotFound, HeaderRefused),
+    },
+    response_class=Response,
+    openapi_extra={
+        "parameters": [
+            PREFER_PARAMETER,
+            {
+                "name": "If-None-Match",
+                "in": "header",
+                "schema": {"type": "string"},
+                "description": "The ETag of the last answer. With Prefer: wait the answer comes with the next change.",
+            },
+        ]
+    },
+)
+async def get_job(
+    request: Request, engine: JobEngine, job_id: str, preferred: Annotated[Preferences, Depends(preferring)]
+) -> Response:
+    """Tell how far a job is.
+
+    With `Prefer: wait` it is told as soon as it has ended; with If-None-Match too, as soon as it is another.
+    """
+    job = await run_in_threadpool(engine.job, job_id)
+    match = request.headers.get("if-none-match")
+    told = _told(request, job)
+    if preferred.wait and not job.ended:
+        watch = watch_of(request)
+        if match is None:
+            told = _told(request, await watch.ended(engine, job, preferred.wait))
+        else:
+            told = await _changed(request, engine, job, match, preferred.wait)
+    headers = {**told[1], **preferred.applied()}
+    if match is not None and tag_listed(match, headers["ETag"], weak=True):
+        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
+    return Response(told[0], headers=headers, media_type="application/json")
+
+
+async def _changed(
+    request: Request, engine: Engine, job: Job, match: str, seconds: float
+) -> tuple[bytes, dict[str, str]]:
+    """Return a job as soon as it is told of in another way than the client has it, or when the time is over."""
+    told = _told(request, job)
+    async for now in watch_of(request).states(engine, job, seconds):
+        told = _told(request, now)
+        if not tag_listed(match, told[1]["ETag"], weak=True):
+            break
+    return told
+
+
+def _told(request: Request, job: Job) -> tuple[bytes, dict[str, str]]:
+    """Return a job as bytes, with the fields that go with them."""
+    data = job_document(request, job).model_dump_json().encode()
+    headers = {"ETag": entity_tag(sha256(data).hexdigest())}
+    return data, headers if job.ended else {**headers, "Retry-After": _PAUSE}
+
+
+@router.delete(
+    "/{job_id}", operation_id="cancelJob", summary="Cancel a job", responses=refusals(JobNotFound, JobFinished)
+)
+def cancel_job(request: Request, engine: JobEngine, job_id: str) -> JobDocument:
+    """Cancel a job that has not ended; a worker that is at it stops before its next part."""
+    return job_document(request, engine.cancel(job_id))
+
+
+@router.delete(
+    "/{job_id}/files",
+    status_code=HTTPStatus.NO_CONTENT,
+    operation_id="removeJob",
+    summary="Remove a job that has ended",
+    responses=refusals(JobNotFound, JobNotEnded),
+    response_class=Response,
+)
+def remove_job(engine: JobEngine, job_id: str) -> None:
+    """Remove a job for ever: its record and its files, so that nothing of it can be asked for any more.
+
+    It has an address of its own so that a cancel that comes too late never removes what was made.
+    """
+    engine.remove(job_id)
+
+
+_MANIFEST_ANSWERS: Final = {
+    **file_answers("The manifest.", "application/json"),
+    200: {"model": Manifest, "description": "The manifest."},
+}
+
+
+@router.head(
+    "/{job_id}/manifest",
+    operation_id="headManifest",
+    summary="Size and digest of the manifest",
+    responses=_MANIFEST_ANSWERS,
+    response_class=Response,
+)
+@router.get(
+    "/{job_id}/manifest",
+    operation_id="getManifest",
+    summary="The manifest",
+    responses=_MANIFEST_ANSWERS,
+    response_class=Response,
+)
+def get_manifest(request: Request, engine: JobEngine, job_id: str) -> Response:
+    """Hand out what was made: drawers, places, parts with their checks and files, warnings, cautions."""
+    return file_response(request, engine, engine.manifest(job_id), attachment=False)
+
+
+_BUNDLE_ANSWERS: Final = file_answers("All files and the manifest.", "application/zip")
+
+
+@router.head(
+    "/{job_id}/bundle.zip",
+    operation_id="headBundle",
+    summary="Size and digest of the archive",
+    responses=_BUNDLE_ANSWERS,
+    response_class=Response,
+)
+@router.get(
+    "/{job_id}/bundle.zip",
+    operation_id="getBundle",
+    summary="All files as one archive",
+    responses=_BUNDLE_ANSWERS,
+    response_class=Response,
+)
+def get_bundle(request: Request, engine: JobEngine, job_id: str) -> Response:
+    """Hand out all files and the manifest as one archive."""
+    return file_response(request, engine, engine.bundle(job_id))
+
+
+_FILE_ANSWERS: Final = file_answers("The file; which of these types it has is in the manifest.", *FILE_TYPES)
+
+
+@router.head(
+    "/{job_id}/files/{name}",
+    operation_id="headFile",
+    summary="Size and digest of one file",
+    responses=_FILE_ANSWERS,
+    response_class=Response,
+)
+@router.get(
+    "/{job_id}/files/{name}",
+    operation_id="getFile",
+    summary="One file",
+    responses=_FILE_ANSWERS,
+    response_class=Response,
+)
+def get_file(request: Request, engine: JobEngine, job_id: str, name: str) -> Response:
+    """Hand out one file that the manifest names."""
+    if not _FILE_NAME.fullmatch(name):
+        engine.job(job_id)
+        raise FileNotInJob(value=name)
+    return file_response(request, engine, engine.file(job_id, name))

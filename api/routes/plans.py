@@ -1,0 +1,65 @@
+"""Plans: layout and parts at once, without meshes."""
+
+from typing import Annotated, Final
+
+from anyio import CapacityLimiter, to_thread
+from fastapi import APIRouter, Depends, Request, Response
+
+from api.http.body import read_spec
+from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, PlansBusy
+from api.http.problems import problem_response, refusals
+from api.openapi.spec_body import SPEC_BODY
+from worker.layout import lay_out
+from worker.layout.model.plan_document import plan_document
+from worker.printing.scheduling.work_plan import runs_of
+from worker.spec import Spec
+from worker.spec.errors import LayoutError, SpecError, SpecTooLarge, TrayError
+from worker.spec.manifest.manifest import PlanDocument
+
+__all__ = ["make_plan", "router"]
+
+router = APIRouter(prefix="/v1/plans", tags=["plans"])
+
+#: Plans that wait for each one that is made at a time; who comes then would wait too long.
+_MOST_WAITING: Final = 8
+
+#: Seconds after which another try may find room: most plans take less than one.
+_SOON: Final = 2
+
+
+def make_plan(spec: Spec) -> PlanDocument:
+    """Lay the spec out, pack its runs and return the plan's document; without meshes, runs have no times.
+
+    Raises:
+        LayoutError: when it cannot be laid out.
+    """
+    plan = lay_out(spec)
+    runs, work = runs_of(spec, plan, None)
+    return plan_document(plan).model_copy(update={"runs": runs, "work": work})
+
+
+@router.post(
+    "",
+    operation_id="plan",
+    summary="Lay a spec out",
+    response_model=PlanDocument,
+    responses=refusals(
+        SpecError, SpecTooLarge, LayoutError, TrayError, BodyTooLarge, BodyTooSlow, BodyTypeRefused, PlansBusy
+    ),
+    openapi_extra=SPEC_BODY,
+)
+async def plan(request: Request, spec: Annotated[Spec, Depends(read_spec)]) -> PlanDocument | Response:
+    """Answer what a job of this spec would make. Nothing is kept."""
+    limiter: CapacityLimiter = request.app.state.planners  # layout is arithmetic: more threads than cores only wait
+    tokens = int(limiter.total_tokens)
+    state, most = request.app.state, tokens * _MOST_WAITING
+    if state.planning >= tokens + most:
+        busy = PlansBusy(
+            value=state.planning - tokens, limit=f"at most {most} waiting", remedy=f"Ask again in {_SOON} seconds."
+        )
+        return problem_response(request, busy, headers={"Retry-After": str(_SOON)})
+    state.planning += 1  # counted here: the limiter's own count of who waits comes a moment later
+    try:
+        return await to_thread.run_sync(make_plan, spec, limiter=limiter)
+    finally:
+        state.planning -= 1

@@ -1,0 +1,122 @@
+"""The service on a real socket."""
+
+import http.client
+import json
+import socket
+import time
+from functools import partial
+from threading import Event
+from urllib.parse import urlsplit
+
+import httpx
+import pytest
+
+from api.command.server import listen, listening
+from worker.jobs.common.settings import Settings
+from worker.jobs.job_service import Engine
+from worker.jobs.processes.process_host import broker
+from worker.jobs.queue.celery_app import QUEUE
+from worker.jobs.queue.desk import Desk
+from worker.jobs.records.jobs import Records
+from worker.spec.errors import SettingsError
+
+
+@pytest.fixture(scope="module")
+def url(settings):
+    with listening(settings.model_copy(update={"port": 0})) as address:
+        yield address
+
+
+def _raw(url, request):
+    """Return the status line and headers of the answer to these very bytes."""
+    with socket.create_connection(("127.0.0.1", urlsplit(url).port), timeout=10) as connection:
+        connection.sendall(request)
+        answer = http.client.HTTPResponse(connection)
+        answer.begin()
+        return answer.status, answer.read()
+
+
+def test_head_sends_no_byte_of_a_body(url):
+    with socket.create_connection(("127.0.0.1", urlsplit(url).port), timeout=10) as connection:
+        connection.sendall(b"HEAD /v1/jobs HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n")
+        received = b""
+        while piece := connection.recv(4096):
+            received += piece
+    assert received.startswith(b"HTTP/1.1 200 ")
+    assert received.endswith(b"\r\n\r\n")
+
+
+def test_a_client_of_the_first_http_has_no_host(url):
+    status, body = _raw(url, b"GET /nope HTTP/1.0\r\n\r\n")
+    assert status == 404
+    assert f"{url}/problems/address-unknown".encode() in body
+
+
+def test_a_body_that_is_told_to_be_too_large_is_refused_before_it_is_sent(url):
+    head = (
+        b"POST /v1/jobs HTTP/1.1\r\nHost: [::1]\r\nContent-Type: application/json\r\nContent-Length: 99999999\r\n\r\n"
+    )
+    status, _ = _raw(url, head)
+    assert status == 413
+
+
+def test_a_client_that_goes_away_breaks_nothing(url):
+    with socket.create_connection(("127.0.0.1", urlsplit(url).port), timeout=10) as connection:
+        connection.sendall(
+            b"POST /v1/jobs HTTP/1.1\r\nHost: x\r\nContent-Type: application/json\r\nContent-Length: 50\r\n\r\n{"
+        )
+    assert httpx.get(f"{url}/livez", trust_env=False).status_code == 200
+
+
+def test_a_reader_that_stops_half_way_breaks_nothing(url, succeeded):
+    job = succeeded(**{"F1-tile.stl": bytes(5_000_000)})
+    with httpx.stream("GET", f"{url}/v1/jobs/{job}/files/F1-tile.stl", trust_env=False) as answer:
+        next(answer.iter_raw())
+    assert httpx.get(f"{url}/livez", trust_env=False).status_code == 200
+
+
+def test_it_ends_when_it_is_told_to(settings):
+    with listening(settings.model_copy(update={"port": 0})) as address:
+        assert httpx.get(f"{address}/livez", trust_env=False).status_code == 200
+        began = time.monotonic()
+    assert time.monotonic() - began < 10.0
+    with pytest.raises(httpx.ConnectError):
+        httpx.get(f"{address}/livez", trust_env=False)
+
+
+def test_an_address_that_cannot_be_had_is_told():
+    with pytest.raises(SettingsError, match="Cannot listen"):
+        listen("192.0.2.1", 0)  # RFC 5737: nobody's own
+
+
+def test_no_answer_on_a_kept_connection_waits_for_an_acknowledgement():
+    with listen("127.0.0.1", 0) as listener, socket.create_connection(listener.getsockname()):
+        connection, _ = listener.accept()
+        with connection:
+            assert connection.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+
+
+def test_a_job_is_sent_though_its_client_has_hung_up(tmp_path, spec, until, monkeypatch):
+    settings = Settings.read(data_dir=tmp_path, port=0)
+    body = json.dumps(spec).encode()
+    head = f"Host: [::1]\r\nContent-Type: application/json\r\nContent-Length: {len(body)}\r\n\r\n"
+    kept, begun, gone = Records.add, Event(), Event()
+
+    def keep(*arguments, **options):
+        begun.set()
+        assert gone.wait(10)
+        return kept(*arguments, **options)
+
+    monkeypatch.setattr(Records, "add", keep)
+    monkeypatch.setattr(Desk, "open", False)  # so that a thread keeps the job, and the client can go meanwhile
+    with broker(settings), Engine.open(settings) as engine, engine._app.connection_for_write() as queue:
+        messages = partial(queue.default_channel.client.llen, QUEUE)
+        with listening(settings) as address:
+            with socket.create_connection(("127.0.0.1", urlsplit(address).port), timeout=10) as connection:
+                connection.sendall(b"POST /v1/jobs HTTP/1.1\r\n" + head.encode() + body)
+                assert begun.wait(10)
+            gone.set()
+            assert until(lambda: messages() == 1)
+            for _ in range(3):
+                assert httpx.post(f"{address}/v1/jobs", json=spec, trust_env=False).status_code == 202
+        assert messages() == 4  # though the service ended in the moment after its last answer

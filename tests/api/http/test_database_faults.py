@@ -1,0 +1,144 @@
+import sqlite3
+import time
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+
+import pytest
+from sqlalchemy import create_engine, event, text
+from sqlalchemy.exc import DBAPIError, OperationalError
+
+from api.app import create_app
+from api.http.database_faults import fault_of
+from worker.jobs.common.settings import Settings
+from worker.jobs.job_service import Engine
+from worker.jobs.records.api_keys import Keys
+
+
+@pytest.fixture
+def own(tmp_path):
+    with Engine.open(Settings.read(data_dir=tmp_path, allowed_hosts="drawers.test")) as engine:
+        yield engine
+
+
+@pytest.fixture
+def client(own, started):
+    with started(create_app(own)) as client:
+        yield client
+
+
+@contextmanager
+def _told(engine, *pragmas):
+    """Have each connection told this, as long as it lasts."""
+
+    def tell(connection, *_):
+        cursor = connection.cursor()
+        for pragma in pragmas:
+            cursor.execute(f"PRAGMA {pragma}")
+        cursor.close()
+
+    databases = engine._database, engine._desk._database
+    engine._desk.close()
+    for database in databases:
+        event.listen(database, "checkout", tell)
+    try:
+        yield
+    finally:
+        for database in databases:
+            event.remove(database, "checkout", tell)
+        engine._desk.close()
+        engine._database.dispose()  # a connection keeps what it was told
+
+
+def _is_problem(answer, slug):
+    assert answer.status_code == 503
+    assert int(answer.headers["retry-after"]) > 0
+    assert answer.headers["content-type"] == "application/problem+json"
+    problem = answer.json()
+    assert problem["type"].endswith(f"/problems/{slug}")
+    assert problem["remedy"]
+
+
+def test_a_full_record_takes_no_job_but_shows_all_that_there_are(client, own, spec):
+    known = client.post("/v1/jobs", json=spec).headers["location"]
+    with _told(own, "max_page_count = 1"):  # never less than there are
+        taken = []
+        while (answer := client.post("/v1/jobs", json=spec)).status_code == 202:
+            taken.append(answer.json()["id"])
+            assert len(taken) < 1_000
+        _is_problem(answer, "record-full")
+        _is_problem(client.post("/v1/batches", json={"batch": "1", "name": "b", "specs": [spec] * 50}), "record-full")
+        assert client.get(known).status_code == 200
+        listed = client.get("/v1/jobs?limit=100").json()["jobs"]
+        assert len(listed) == min(len(taken) + 1, 100)
+        assert client.delete(known).json()["state"] == "cancelled"
+        assert client.delete(f"{known}/files").status_code == 204
+    assert client.post("/v1/jobs", json=spec).status_code == 202
+
+
+def test_a_record_that_others_write_to_is_busy(client, own, spec, tmp_path):
+    other = sqlite3.connect(tmp_path / "jobs.sqlite3", isolation_level=None)
+    with _told(own, "busy_timeout = 0"):
+        other.execute("BEGIN IMMEDIATE")
+        _is_problem(client.post("/v1/jobs", json=spec), "record-busy")
+        assert client.get("/v1/jobs").json()["jobs"] == []
+        other.execute("ROLLBACK")
+        assert client.post("/v1/jobs", json=spec).status_code == 202
+    other.close()
+
+
+def test_who_waits_for_a_writer_holds_nobody_else_up(client, spec, tmp_path):
+    other = sqlite3.connect(tmp_path / "jobs.sqlite3", isolation_level=None, check_same_thread=False)
+    other.execute("BEGIN IMMEDIATE")
+    with ThreadPoolExecutor() as pool:
+        asked = pool.submit(client.post, "/v1/jobs", json=spec)
+        begun = time.monotonic()
+        for _ in range(20):
+            assert client.get("/livez").status_code == 200
+            assert client.get("/v1/jobs").json()["jobs"] == []
+        assert time.monotonic() - begun < 5.0  # a third of what is waited for a writer
+        assert not asked.done()
+        other.execute("COMMIT")
+        assert asked.result().status_code == 202
+    other.close()
+
+
+def test_a_key_opens_though_its_use_cannot_be_noted(client, own, monkeypatch):
+    _, key = own.keys.create("reader", frozenset({"read"}))
+
+    def full(*_):
+        raise OperationalError("UPDATE", {}, sqlite3.OperationalError("database or disk is full"))
+
+    monkeypatch.setattr(Keys, "used", full)
+    assert client.get("/v1/jobs", headers={"Authorization": f"Bearer {key.get_secret_value()}"}).status_code == 200
+
+
+def test_what_is_a_fault_of_ours_is_no_state_of_the_record():
+    engine = create_engine("sqlite://")
+    with engine.connect() as connection, pytest.raises(OperationalError) as raised:
+        connection.execute(text("SELECT 1 FROM nowhere"))
+    assert fault_of(raised.value) is None
+    engine.dispose()
+
+
+@pytest.mark.parametrize(
+    ("state", "slug"),
+    [
+        ("53100", "record-full"),
+        ("53300", "not-ready"),
+        ("57P01", "not-ready"),
+        ("40P01", "record-busy"),
+        ("55P03", "record-busy"),
+        ("55000", None),
+        ("42P01", None),
+        (None, None),
+    ],
+)
+def test_states_of_postgresql(state, slug):
+    cause = Exception("as it says")
+    cause.sqlstate = state
+    found = fault_of(DBAPIError("INSERT", {}, cause))
+    assert (found and found.slug) == slug
+
+
+def test_a_connection_that_was_lost_is_not_ready():
+    assert fault_of(DBAPIError("INSERT", {}, Exception("gone"), connection_invalidated=True)).slug == "not-ready"

@@ -1,0 +1,332 @@
+"""``drawerwright mqtt`` as a process of its own, between a real service and a real broker."""
+
+import gc
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+from hashlib import sha256
+from itertools import count
+from pathlib import Path
+
+import httpx
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pydantic import SecretStr
+
+from api.command.server import listening
+from api.command.service.client import Client, ServiceRefused
+from api.mqtt.broker_address import BrokerAddress, Topics
+from api.mqtt.connection import Connection, trusting
+from api.mqtt.observation import Looked, Observer
+from api.mqtt.publisher import Publisher
+from tests.api.mqtt.mosquitto import Authority, Listener, running
+from tests.printing.progress.planned_manifest import bench
+from worker.jobs.records.models import Progress, StoredFile
+from worker.spec.errors import SettingsError
+from worker.spec.manifest.manifest import JSON_TYPE
+
+pytestmark = pytest.mark.service
+
+_ROOT = Path(__file__).parents[3]
+_names = count()
+
+
+@pytest.fixture(scope="module")
+def port(settings):
+    with listening(settings.model_copy(update={"port": 0})) as url:
+        yield int(url.rpartition(":")[2])
+
+
+@pytest.fixture(scope="module")
+def made_key(engine):
+    return engine.keys.create("home automation", ["read", "record"])
+
+
+@pytest.fixture(scope="module")
+def key(made_key):
+    return made_key[1].get_secret_value()
+
+
+@pytest.fixture(scope="module")
+def add(records, made_key):
+    """Give a function that adds a job of the key's; returns its identity."""
+    return lambda spec="{}": records.add("bench left", spec, owner=made_key[0].id).id
+
+
+@pytest.fixture(scope="module")
+def broker(tmp_path_factory):
+    with running(tmp_path_factory.mktemp("broker")) as broker:
+        yield broker
+
+
+@pytest.fixture
+def listen(broker):
+    """Give a function that subscribes."""
+    listeners = []
+
+    def begin(*, broker=broker, **options):
+        listeners.append(Listener(broker, **options))
+        return listeners[-1]
+
+    yield begin
+    for one in listeners:
+        one.close()
+
+
+@pytest.fixture
+def root():
+    """What the topics of this test begin with, as all share one broker."""
+    return f"house/{next(_names)}"
+
+
+@pytest.fixture(scope="module")
+def publish(broker, port, key, tmp_path_factory):
+    """Give a context in which the publisher runs, below a topic; it must end well, unless it is killed."""
+    folder = tmp_path_factory.mktemp("publisher")
+    kept = {name: value for name, value in os.environ.items() if not name.startswith("DRAWERWRIGHT_")}
+    told = {"PYTHONPATH": str(_ROOT), "XDG_CONFIG_HOME": str(folder), "DRAWERWRIGHT_KEY": key}
+    command = [sys.executable, "-m", "api.command", "mqtt", "--every", "0.2", "--url"]
+
+    @contextmanager
+    def run(root, *more, broker=broker, url=f"http://127.0.0.1:{port}", end=signal.SIGTERM, **environment):
+        environment = {**kept, **told, "DRAWERWRIGHT_MQTT_BROKER": f"mqtt://127.0.0.1:{broker.port}", **environment}
+        with subprocess.Popen([*command, url, "--topic", root, *more], env=environment, cwd=folder) as process:
+            try:
+                yield
+            finally:
+                process.send_signal(end)
+                code = process.wait(timeout=60)
+        assert code == (0 if end == signal.SIGTERM else -end)
+
+    return run
+
+
+@pytest.fixture(scope="module")
+def shop(publish, broker, until):
+    """What the topics of a publisher begin with that runs while these tests do, and a listener from the start on."""
+    listener = Listener(broker, topic="shop/#")
+    with publish("shop"):
+        until(lambda: listener.said("shop/status") == "online")
+        yield "shop", listener
+    until(lambda: listener.said("shop/status") == "offline")
+    said = [one.payload for one in listener.heard if one.topic == "shop/status"]
+    listener.close()
+    assert said == [b"online", b"offline"]  # it said goodbye, so that the last will was not needed
+
+
+@pytest.fixture(scope="module")
+def made(records, blobs, add):
+    """Give a function that makes a job that succeeded and is to be printed."""
+
+    def make():
+        spec, manifest = bench(timed=True)
+        job = add(spec.model_dump_json())
+        data = manifest.model_dump_json().encode()
+        key = f"test/mqtt-{next(_names)}"
+        blobs.put(key, data)
+        stored = [StoredFile("manifest.json", JSON_TYPE, len(data), sha256(data).hexdigest(), key)]
+        assert records.succeed(records.claim(job, lease_seconds=600.0, attempts=3), stored)
+        return job
+
+    return make
+
+
+@pytest.fixture
+def printed(port, key):
+    """Give a function that tells that a run was printed."""
+
+    def tell(job, run):
+        address = f"http://127.0.0.1:{port}/v1/jobs/{job}/prints"
+        headers = {"Authorization": f"Bearer {key}"}
+        answer = httpx.post(address, json={"outcome": "printed", "run": run}, headers=headers, trust_env=False)
+        assert answer.status_code == 201, answer.text
+
+    return tell
+
+
+def _json(listener, topic):
+    text = listener.said(topic)
+    return json.loads(text) if text else None
+
+
+def test_a_job_is_told_as_it_goes_and_its_state_is_there_for_who_comes_late(shop, listen, add, records, until):
+    root, early = shop
+    job = add()
+    until(lambda: (_json(early, f"{root}/jobs/{job}/event") or {}).get("type") == "job.queued")
+    until(lambda: (_json(early, f"{root}/jobs/{job}/state") or {}).get("state") == "queued")
+    assert early.last(f"{root}/jobs/{job}/state").properties.MessageExpiryInterval <= 3_600  # it is to change
+    claim = records.claim(job, lease_seconds=600.0, attempts=3)
+    until(lambda: (_json(early, f"{root}/jobs/{job}/state") or {}).get("state") == "running")
+    records.report(claim, Progress(1, 4, "T1"))
+    until(lambda: (_json(early, f"{root}/jobs/{job}/state") or {})["progress"]["done"] == 1)
+    records.succeed(claim, [])
+    until(lambda: (_json(early, f"{root}/jobs/{job}/event") or {}).get("type") == "job.succeeded")
+    event = early.last(f"{root}/jobs/{job}/event")
+    assert dict(event.properties.UserProperty) == {"type": "job.succeeded", "job": job}
+    assert event.properties.ContentType == "application/json"
+    assert json.loads(event.payload)["data"]["name"] == "bench left"
+    late = listen(topic=f"{root}/#")
+    until(lambda: (_json(late, f"{root}/jobs/{job}/state") or {}).get("state") == "succeeded")
+    state = late.last(f"{root}/jobs/{job}/state")
+    assert state.retain
+    assert state.qos == 1
+    assert state.properties.PayloadFormatIndicator == 1
+    assert 29 * 86_400 < state.properties.MessageExpiryInterval <= 30 * 86_400
+    until(lambda: late.said(f"{root}/status") == "online")
+    assert late.last(f"{root}/jobs/{job}/event") is None
+
+
+def test_what_is_to_be_printed_is_told_and_moves_on(shop, listen, made, printed, until):
+    root, listener = shop
+    job, (_, manifest) = made(), bench(timed=True)
+
+    def mine():
+        return next(
+            (one for one in (_json(listener, f"{root}/queue") or {"jobs": ()})["jobs"] if one["job"] == job), None
+        )
+
+    told = until(mine)
+    assert (told["runs_left"], told["pieces_left"]) == (len(manifest.runs), manifest.work.pieces)
+    assert [one["run"] for one in told["next"]] == [run.number for run in manifest.runs[:3]]
+    assert told["filament"][0]["needed"] > 0.0
+    assert listener.last(f"{root}/queue").properties.MessageExpiryInterval <= 3_600
+    printed(job, manifest.runs[0].number)
+    until(lambda: (_json(listener, f"{root}/jobs/{job}/event") or {}).get("type") == "job.printed")
+    assert _json(listener, f"{root}/jobs/{job}/event")["data"]["printed"]["run"] == manifest.runs[0].number
+    until(lambda: mine()["runs_left"] == len(manifest.runs) - 1)
+    assert mine()["next"][0]["run"] == manifest.runs[1].number
+    late = listen(topic=f"{root}/queue")
+    until(lambda: late.said(f"{root}/queue"))
+    assert late.last(f"{root}/queue").retain
+
+
+def test_a_publisher_that_is_killed_has_a_last_will(publish, listen, root, add, until):
+    job = add()
+    listener = listen(topic=f"{root}/#")
+    with publish(root, end=signal.SIGKILL):
+        until(lambda: listener.said(f"{root}/status") == "online")
+        until(lambda: listener.said(f"{root}/jobs/{job}/state"))
+        assert not listener.last(f"{root}/jobs/{job}/event")  # it was there before anybody looked
+    until(lambda: listener.said(f"{root}/status") == "offline")
+    late = listen(topic=f"{root}/#")
+    until(lambda: late.said(f"{root}/status") == "offline")
+    assert late.last(f"{root}/status").retain
+
+
+def test_a_broker_that_comes_back_is_told_everything_anew(publish, listen, add, until, tmp_path):
+    job = add()
+    with running(tmp_path) as broker, publish("a", broker=broker):
+        first = listen(broker=broker)
+        until(lambda: first.said(f"a/jobs/{job}/state"))
+        broker.stop()
+        broker.start()  # it keeps nothing on disk
+        second = listen(broker=broker)
+        for topic in ("a/status", f"a/jobs/{job}/state", "a/queue"):
+            until(lambda topic=topic: second.said(topic))
+        assert second.said("a/status") == "online"
+
+
+def test_a_service_that_goes_away_is_offline_until_it_comes_back(publish, listen, settings, until):
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port = free.getsockname()[1]
+    here = settings.model_copy(update={"port": port})
+    listener = listen(topic="away/status")
+    with publish("away", url=f"http://127.0.0.1:{port}"):
+        until(lambda: listener.said("away/status") == "offline")
+        for _ in range(2):
+            with listening(here):
+                until(lambda: listener.said("away/status") == "online")
+            until(lambda: listener.said("away/status") == "offline")
+
+
+# the library leaves its socket to the collector where a certificate is refused
+@pytest.mark.filterwarnings("ignore:Exception ignored in. <ssl.SSLSocket:pytest.PytestUnraisableExceptionWarning")
+def test_by_tls_with_a_name_and_a_password(publish, listen, root, tmp_path, until):
+    authority, other = Authority(tmp_path / "ca"), Authority(tmp_path / "other")
+    user = ("shop", "a long password")
+    with running(tmp_path, tls=authority, users=[user]) as broker:
+        url = f"mqtts://127.0.0.1:{broker.port}"
+        told = {"DRAWERWRIGHT_MQTT_USERNAME": user[0], "DRAWERWRIGHT_MQTT_PASSWORD": user[1]}
+        listener = listen(broker=broker, ca=authority.ca, user=user)
+        with publish(root, "--ca-file", str(authority.ca), DRAWERWRIGHT_MQTT_BROKER=url, **told):
+            until(lambda: listener.said(f"{root}/status") == "online")
+        until(lambda: listener.said(f"{root}/status") == "offline")
+        for ca, password, why in ((other.ca, user[1], "not trusted"), (authority.ca, "wrong", "refuses")):
+            said = []
+            connection = Connection(BrokerAddress.parse(url), Topics.below(root), said.append)
+            with pytest.raises(SettingsError, match=why) as refused:
+                connection.open(user[0], password, trusting(str(ca)))
+            assert password not in f"{said} {refused.value.problem()}"
+            gc.collect()
+        with pytest.raises(SettingsError, match="no certificates"):
+            trusting(str(authority.key))
+
+
+def test_a_key_that_may_not_read_ends_it(broker, root, port):
+    topics = Topics.below(root)
+    connection = Connection(BrokerAddress.parse(f"mqtt://127.0.0.1:{broker.port}"), topics, str)
+    connection.open()
+    try:
+        with Client(f"http://127.0.0.1:{port}", SecretStr("dw_nobody_nothing")) as client:
+            publisher = Publisher(Observer(client, timedelta(days=1)), connection, topics, 0.2, str)
+            with pytest.raises(ServiceRefused):
+                publisher.run()
+    finally:
+        connection.close()
+
+
+def test_what_changed_and_what_is_gone_is_seen_once(port, key, add, engine, records):
+    with Client(f"http://127.0.0.1:{port}", SecretStr(key)) as client:
+        observer = Observer(client, timedelta(days=1))
+        jobs = [add() for _ in range(3)]
+        now = datetime.now(UTC)
+        assert set(jobs) <= {job.id for job in observer.look(now, thorough=True).changed}
+        assert observer.look(now, thorough=False) == Looked()
+        engine.cancel(jobs[0])
+        looked = observer.look(now, thorough=False)
+        assert [job.id for job in looked.changed] == [job.id for job in looked.happened] == [jobs[0]]
+        for job in jobs[:2]:
+            records.cancel(job)
+            engine.remove(job)
+        assert set(observer.look(now, thorough=True).gone) == set(jobs[:2])
+        looked = observer.look(now + timedelta(days=2), thorough=True)
+        assert jobs[2] not in looked.gone  # it has not ended, however old it is
+
+
+@pytest.mark.parametrize(
+    ("url", "expected"),
+    [
+        ("mqtts://broker.example", ("broker.example", 8883, True)),
+        ("mqtt://[::1]:1884/", ("::1", 1884, False)),
+        ("MQTT://127.0.0.1", ("127.0.0.1", 1883, False)),
+    ],
+)
+def test_an_address_of_a_broker(url, expected):
+    address = BrokerAddress.parse(url)
+    assert (address.host, address.port, address.tls) == expected
+
+
+@pytest.mark.parametrize(
+    "url",
+    ["", "broker", "http://x", "mqtt://", "mqtt://x:99999", "mqtt://u:p@x", "mqtt://x/y", "mqtt://[x", "mqtts://u@x"],
+)
+def test_an_address_of_no_broker(url):
+    with pytest.raises(SettingsError):
+        BrokerAddress.parse(url)
+
+
+@given(st.text(max_size=40))
+def test_a_topic_has_no_wildcards_and_belongs_to_us(text):
+    try:
+        topics = Topics.below(text)
+    except SettingsError:
+        return
+    for topic in (topics.status, topics.queue, topics.state("x"), topics.event("x")):
+        assert not set("+#\0") & set(topic)
+        assert not topic.startswith(("$", "/"))

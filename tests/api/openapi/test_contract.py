@@ -1,0 +1,186 @@
+import asyncio
+import json
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import jsonschema
+import pytest
+from openapi_spec_validator import OpenAPIV31SpecValidator
+
+from api.app import create_app
+from api.openapi import contract, examples
+from api.openapi import document as openapi
+from worker.layout import lay_out
+from worker.spec import load
+
+_OPENAPI = Path(__file__).parents[3] / "openapi"
+
+
+@pytest.fixture(scope="module")
+def published():
+    return json.loads((_OPENAPI / "openapi.json").read_text("utf-8"))
+
+
+def test_what_is_published_is_current():
+    assert contract.stale() == []
+    assert contract.main(["check"]) == 0
+
+
+def test_it_is_the_same_every_time():
+    assert contract.files() == contract.files()
+
+
+def test_it_says_when_something_is_not_current(tmp_path):
+    for name, data in contract.files().items():
+        path = tmp_path / name
+        path.parent.mkdir(exist_ok=True)
+        path.write_bytes(data)
+    assert contract.stale(tmp_path) == []
+    (tmp_path / "openapi.json").write_text("{}")
+    (tmp_path / "examples" / "small.json").unlink()
+    (tmp_path / "examples" / "left-over.json").write_text("{}")
+    assert contract.stale(tmp_path) == ["examples/left-over.json", "examples/small.json", "openapi.json"]
+
+
+def test_the_service_serves_what_is_published(service, published):
+    assert service.get("/openapi.json").json() == published
+
+
+def test_it_is_made_once_and_beside_the_event_loop(engine, started, monkeypatch):
+    made, make = [], openapi._document
+
+    def seen(app):
+        with pytest.raises(RuntimeError):
+            asyncio.get_running_loop()
+        made.append(app)
+        return make(app)
+
+    monkeypatch.setattr(openapi, "_document", seen)
+    with started(create_app(engine)) as client, ThreadPoolExecutor(4) as several:
+        assert len({answer.content for answer in several.map(client.get, ["/openapi.json"] * 4)}) == 1
+    assert len(made) == 1
+
+
+def test_it_tells_where_a_proxy_has_put_the_service(engine, started, published):
+    app = create_app(engine)
+    app.root_path = "/drawers"
+    with started(app) as client:
+        assert client.get("/drawers/openapi.json").json() == {**published, "servers": [{"url": "/drawers"}]}
+
+
+def test_it_is_openapi(published):
+    assert list(OpenAPIV31SpecValidator(published).iter_errors()) == []
+
+
+def test_each_operation_is_told_of_in_full(published):
+    seen = []
+    for path, operations in published["paths"].items():
+        for method, operation in operations.items():
+            seen.append(operation["operationId"])
+            assert operation["summary"], (method, path)
+            assert operation["description"], (method, path)
+            for status, answer in operation["responses"].items():
+                if int(status) >= 400:
+                    assert list(answer["content"]) == ["application/problem+json"], (method, path, status)
+    assert len(seen) == len(set(seen))
+
+
+def test_every_route_of_the_issue_is_there(published):
+    routes = {(method.upper(), path) for path, operations in published["paths"].items() for method in operations}
+    assert routes >= {
+        ("POST", "/v1/jobs"),
+        ("GET", "/v1/jobs"),
+        ("GET", "/v1/jobs/{job_id}"),
+        ("DELETE", "/v1/jobs/{job_id}"),
+        ("GET", "/v1/jobs/{job_id}/manifest"),
+        ("GET", "/v1/jobs/{job_id}/files/{name}"),
+        ("HEAD", "/v1/jobs/{job_id}/files/{name}"),
+        ("GET", "/v1/jobs/{job_id}/bundle.zip"),
+        ("POST", "/v1/plans"),
+    }
+
+
+@pytest.mark.parametrize("name", examples.names())
+def test_each_example_runs_and_is_what_the_published_schema_takes(published, name):
+    document = json.loads((_OPENAPI / "examples" / f"{name}.json").read_text("utf-8"))
+    jsonschema.Draft202012Validator({**published, "$ref": "#/components/schemas/Spec"}).validate(document)
+    assert lay_out(load(document)).parts
+
+
+def test_the_schema_refuses_what_the_service_refuses(published, spec):
+    validator = jsonschema.Draft202012Validator({**published, "$ref": "#/components/schemas/Spec"})
+    validator.validate(spec)
+    for wrong in ({**spec, "colour": "red"}, {**spec, "spec": "2"}, {**spec, "drawers": []}):
+        with pytest.raises(jsonschema.ValidationError):
+            validator.validate(wrong)
+
+
+def test_the_demo_is_one_of_the_examples():
+    assert examples.DEMO in examples.names()
+    trays = examples.document(examples.DEMO)["drawers"][0]["trays"]
+    assert len(trays) >= 10
+
+
+def _names(schema):
+    if isinstance(schema, dict):
+        for name, value in schema.items():
+            yield name
+            yield from _names(value)
+    elif isinstance(schema, list):
+        for one in schema:
+            yield from _names(one)
+
+
+def test_bounds_have_the_names_of_json_schema(published):
+    schemas = published["components"]["schemas"]
+    assert not {"ge", "gt", "le", "lt"} & set(_names(schemas))
+    assert schemas["Tray"]["properties"]["quantity"]["minimum"] == 1
+    assert schemas["Tray"]["properties"]["quantity"]["maximum"] == 200
+    assert schemas["Tray"]["properties"]["cells"]["prefixItems"][0]["maximum"] == 40.0
+
+
+def _json_content(published):
+    for path, operations in published["paths"].items():
+        for method, operation in operations.items():
+            if "requestBody" in operation:
+                for kind, content in operation["requestBody"]["content"].items():
+                    yield f"{method} {path} {kind}", kind, content
+            for status, answer in operation["responses"].items():
+                for kind, content in answer.get("content", {}).items():
+                    if kind.endswith("json") and content.get("schema") and method != "head" and status != "206":
+                        yield f"{method} {path} {status}", kind, content
+
+
+def test_each_body_and_each_answer_in_json_has_an_example_of_its_schema(published):
+    shown = published["components"]["examples"]
+    checked, lacking = {}, []
+    for where, kind, content in _json_content(published):
+        examples = content.get("examples", {})
+        if not examples and "array" not in content["schema"].values():
+            lacking.append(where)
+        for name, example in examples.items():
+            value = shown[example["$ref"].rpartition("/")[2]]["value"] if "$ref" in example else example["value"]
+            known = name, json.dumps(content["schema"])
+            if kind.endswith("json") and not kind.endswith("ndjson") and known not in checked:
+                checked[known] = where
+                schema = {**published, **content["schema"]}
+                jsonschema.Draft202012Validator(schema).validate(value)
+    assert lacking == []
+    assert len(checked) > 20
+
+
+def test_links_lead_from_what_is_made_to_all_that_can_be_asked_of_it(published):
+    operations = [one for path in published["paths"].values() for one in path.values()]
+    linked = {
+        link["operationId"]
+        for operation in operations
+        for answer in operation["responses"].values()
+        for link in answer.get("links", {}).values()
+    }
+    asked = {
+        operation["operationId"]
+        for path, methods in published["paths"].items()
+        for method, operation in methods.items()
+        if method != "head" and any(one in path for one in ("{job_id}", "{batch_id}", "{webhook_id}"))
+    }
+    assert asked - linked == {"followJob"}

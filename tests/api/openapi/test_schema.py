@@ -1,0 +1,242 @@
+"""The running service against its own OpenAPI document, by schemathesis: every operation, then along the links.
+
+No answer may be a 5xx, of a status, type or shape that the document does not tell of, or take what it calls wrong.
+"""
+
+import json
+import os
+import subprocess
+import sys
+from collections import defaultdict
+from copy import deepcopy
+from pathlib import Path
+
+import httpx
+import pytest
+
+from api.command.server import listening
+from api.openapi import examples
+from worker.jobs.common.settings import Settings
+from worker.jobs.job_service import Engine
+from worker.jobs.processes.supervisor import Embedded
+
+pytestmark = pytest.mark.service
+
+_ROOT = Path(__file__).parents[3]
+
+#: Streams go on for as long as a job does, or longer: tests/api/test_events.py reads them.
+_STREAMS = frozenset({"followJob", "followJobs"})
+
+#: They end what the others are asked about; along the links they are asked for all the same.
+_ENDING = frozenset({"cancelJob", "removeJob", "removeBatch", "removeWebhook"})
+
+#: A rule between fields (a tray that is no wider than its walls, a run that the job has not) is told by no schema.
+#: What breaks one is refused with 422, as the document says.
+_RULED = ("submitJob", "submitBatch", "plan", "recordPrint", "createWebhook")
+
+#: Thousands of variations of a spec, each in a request of its own: tests/spec/test_fuzz.py has many more, faster.
+_LARGE = ("submitJob", "submitBatch", "plan")
+
+_ACCEPTED = ("2xx", "401", "403", "404", "409", "422", "429")
+
+
+@pytest.fixture(scope="module")
+def bodies():
+    """Good bodies by operation. The spec is small, since workers make each job."""
+    spec = {**examples.document("small"), "schedule": examples.document("workshop-week")["schedule"]}
+    webhook = {"url": "https://home.example/drawers"}
+    return {
+        "submitJob": [spec],
+        "plan": [spec],
+        "submitBatch": [{"batch": "1", "name": "one", "specs": [spec]}],
+        "recordPrint": [
+            {"outcome": "printed", "run": 1, "id": "press-1"},
+            {"outcome": "failed", "run": 1, "note": "came loose"},
+        ],
+        "createWebhook": [webhook, {**webhook, "events": ["job.succeeded"], "jobs": "named"}],
+    }
+
+
+@pytest.fixture(scope="module")
+def settings(tmp_path_factory):
+    # no limits: they are tested in test_limits and test_rates, and here they would answer in the place of the routes
+    data = tmp_path_factory.mktemp("schema") / "data"
+    return Settings.read(
+        data_dir=data, port=0, requests_per_minute=0, jobs_waiting=0, most_cells=400, open_loopback="never"
+    )
+
+
+@pytest.fixture(scope="module")
+def engine(settings):
+    with Embedded(settings), Engine.open(settings) as engine:
+        yield engine
+
+
+@pytest.fixture(scope="module")
+def closed(engine):
+    """The address of the service with keys."""
+    with listening(engine.settings) as address:
+        yield address
+
+
+@pytest.fixture(scope="module")
+def opened(engine):
+    """The address of the service that needs no key."""
+    with listening(engine.settings.model_copy(update={"open_loopback": "always"})) as address:
+        yield address
+
+
+@pytest.fixture(scope="module")
+def document(closed):
+    return httpx.get(f"{closed}/openapi.json", timeout=60.0).json()
+
+
+@pytest.fixture
+def schemathesis(tmp_path, pytestconfig):
+    """Give a function that runs it; it returns by operation what was answered, and which links led to which status.
+
+    Any finding fails. The same examples are tried each time.
+    """
+
+    def run(address, document, configuration, phases, examples):
+        (tmp_path / "openapi.json").write_text(json.dumps(document))
+        (tmp_path / "schemathesis.toml").write_text(configuration)
+        kept = {name: value for name, value in os.environ.items() if not name.startswith(("DRAWERWRIGHT_", "CI"))}
+        examples = pytestconfig.getoption("schema_examples") or examples
+        ended = subprocess.run(
+            [
+                *(sys.executable, "-m", "schemathesis.cli", "--no-color", "--config-file", "schemathesis.toml"),
+                *("run", "openapi.json", "--url", address, "--phases", phases, "--max-examples", str(examples)),
+                *("--generation-deterministic", "--no-shrink", "--continue-on-failure"),
+                *("--exclude-checks", "use_after_free,ensure_resource_availability"),  # schema_hooks has its own
+                *(word for one in sorted(_STREAMS) for word in ("--exclude-operation-id", one)),
+                *("--report-ndjson-path", "told.ndjson"),
+            ],
+            cwd=tmp_path,
+            env={**kept, "PYTHONPATH": str(_ROOT), "SCHEMATHESIS_HOOKS": "tests.api.openapi.schema_hooks"},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert ended.returncode == 0, f"{ended.stdout}{ended.stderr}"
+        return _told(tmp_path / "told.ndjson", document)
+
+    return run
+
+
+def _told(path, document):
+    names = {(method.upper(), path): one["operationId"] for method, path, one in _operations(document)}
+    answers, followed = defaultdict(set), set()
+    for line in path.read_text().splitlines():
+        for recorder in (event["recorder"] for event in json.loads(line).values() if "recorder" in event):
+            for name, case in recorder.get("cases", {}).items():
+                answer = recorder["interactions"].get(name, {}).get("response")
+                if answer is None:
+                    continue
+                value, link = case["value"], case.get("transition")
+                if (operation := names.get((value["method"], value["path"]))) is not None:
+                    answers[operation].add(answer["status_code"])
+                if link is not None and case["is_transition_applied"]:
+                    followed.add((link["id"], answer["status_code"]))
+    return answers, followed
+
+
+def _operations(document):
+    for path, operations in document["paths"].items():
+        for method, operation in operations.items():
+            yield method, path, operation
+
+
+def _links(document):
+    """Return where each link leads, by the name that schemathesis has for it."""
+    label = {one["operationId"]: f"{method.upper()} {path}" for method, path, one in _operations(document)}
+    return {
+        f"{label[one['operationId']]} -> [{status}] {name} -> {label[link['operationId']]}": link["operationId"]
+        for _, _, one in _operations(document)
+        for status, answer in one["responses"].items()
+        for name, link in answer.get("links", {}).items()
+    }
+
+
+def _configuration(document, given, *general):
+    """Return a configuration with what is said above; ``given`` has the parameters of paths."""
+    told = ["warnings = false", *general, "[phases.coverage]", 'unexpected-methods = ["PATCH"]']
+    for _, path, operation in _operations(document):
+        name, own = operation["operationId"], []
+        values = [f'"path.{one}" = {json.dumps(value)}' for one, value in given.items() if f"{{{one}}}" in path]
+        if name in _ENDING:
+            own += [f"phases.{phase}.extra-data-sources.responses = false" for phase in ("coverage", "fuzzing")]
+        elif values:
+            own.append(f"parameters = {{ {', '.join(values)} }}")
+        if name in _RULED:
+            own.append(f"checks.positive_data_acceptance.expected-statuses = {json.dumps(_ACCEPTED)}")
+        if name in _LARGE:
+            own.append("phases.coverage.enabled = false")
+        if own:
+            told += ["[[operations]]", f'include-operation-id = "{name}"', *own]
+    return "\n".join([*told, ""])
+
+
+def _given_bodies(document, bodies):
+    """Show these bodies in the place of the document's own, of which some are large and some are about another job."""
+    for _, _, operation in _operations(document):
+        if operation["operationId"] in bodies:
+            content = operation["requestBody"]["content"]["application/json"]
+            content["examples"] = {str(n): {"value": one} for n, one in enumerate(bodies[operation["operationId"]])}
+
+
+def test_the_service_with_keys_keeps_to_its_document(schemathesis, document, engine, *, closed, bodies, until):
+    _, key = engine.keys.create("integrator", frozenset({"admin"}))
+    key = key.get_secret_value()
+    told = deepcopy(document)
+    _given_bodies(told, bodies)
+    # specs are tried as jobs and as plans; in a batch anything may stand for one, and is refused by itself
+    told["components"]["schemas"]["BatchRequest"]["properties"]["specs"]["items"] = {}
+    for _, _, operation in _operations(told):
+        # a service without keys needs none, so the document lets each be left out; this one has some
+        operation["security"] = [one for one in operation["security"] if one]
+    with httpx.Client(base_url=closed, headers={"Authorization": f"Bearer {key}"}, timeout=60.0) as client:
+
+        def made(path, name):
+            return client.post(path, json=bodies[name][0]).raise_for_status().json()["id"]
+
+        given = {
+            "job_id": made("/v1/jobs", "submitJob"),
+            "batch_id": made("/v1/batches", "submitBatch"),
+            "webhook_id": made("/v1/webhooks", "createWebhook"),
+            "name": "manifest.json",
+            "number": "1",
+            "slug": "job-not-found",
+            "thing_id": client.get("/v1/catalogue").json()["things"][0]["id"],
+        }
+        for path in (f"/v1/batches/{given['batch_id']}/manifest", f"/v1/jobs/{given['job_id']}/manifest"):
+            until(lambda path=path: client.get(path).status_code == 200, 120.0)
+    configuration = _configuration(document, given, "[auth.openapi.key]", f"bearer = {json.dumps(key)}")
+    answers, _ = schemathesis(closed, told, configuration, "examples,coverage,fuzzing", 3)
+    assert set(answers) == {one["operationId"] for _, _, one in _operations(document)} - _STREAMS
+    good = {name for name, statuses in answers.items() if any(200 <= status < 300 for status in statuses)}
+    assert set(answers) - good - _ENDING == set()
+
+
+def test_the_open_service_keeps_to_its_document_along_the_links(schemathesis, document, opened, bodies):
+    told = deepcopy(document)
+    for _, _, operation in _operations(told):
+        # only what is good leads on; the other test sends what is not
+        if operation["operationId"] in bodies:
+            schema = {"enum": bodies[operation["operationId"]]}
+            operation["requestBody"]["content"] = {"application/json": {"schema": schema}}
+        kept = [one for one in operation.get("parameters", []) if one.get("required") or one["name"] == "after"]
+        if operation["operationId"] == "submitJob":
+            prefer = {"name": "Prefer", "in": "header", "schema": {"enum": ["wait=20", "respond-async"]}}
+            kept.append({**prefer, "required": True})  # so that many have ended
+        operation["parameters"] = kept
+    # few walks but long ones: a walk begins with two requests of each kind that needs nothing made before
+    longer = ("[phases.stateful]", "max-steps = 60", "inference.algorithms = []", 'generation.mode = "positive"')
+    _, followed = schemathesis(opened, told, _configuration(document, {}, *longer), "stateful", 6)
+    links = _links(document)
+    targets = set(links.values())
+    missed = links.keys() - {name for name, _ in followed}
+    empty = targets - {links[name] for name, status in followed if 200 <= status < 300}
+    # where a walk goes depends on how fast the jobs are
+    assert len(missed) <= len(links) / 3, missed
+    assert len(empty) <= len(targets) / 4, empty

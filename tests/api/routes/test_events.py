@@ -1,0 +1,254 @@
+"""Server-sent events over a real server: the order, the ids, silence, too many, the end."""
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from contextlib import contextmanager
+from threading import Thread
+
+import httpx
+import pytest
+import uvicorn
+
+from api.app import create_app
+from api.command.server import listen
+from api.routes.events import Streams
+from worker.jobs.common.settings import Settings
+from worker.jobs.processes.process_host import child_environment
+from worker.jobs.records.models import Progress
+from worker.spec.errors import CheckFailed, QuotaReached
+
+
+@pytest.fixture(scope="module")
+def app(engine):
+    return create_app(engine)
+
+
+@pytest.fixture(scope="module")
+def client(app, until):
+    """Give a client of the app behind a real server: the transport in memory gives no stream before its end."""
+    with listen("127.0.0.1", 0) as listener:
+        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", timeout_graceful_shutdown=10))
+        thread = Thread(target=server.run, kwargs={"sockets": [listener]})
+        thread.start()
+        until(lambda: server.started)
+        app.state.streams = Streams(beat=0.3)
+        address = f"http://127.0.0.1:{listener.getsockname()[1]}"
+        with httpx.Client(base_url=address, trust_env=False, timeout=30.0) as made:
+            yield made
+        server.should_exit = True
+        thread.join(30.0)
+        assert not thread.is_alive()
+
+
+class _Reader:
+    """Reads a stream as the standard says, as far as this service uses it."""
+
+    def __init__(self, answer):
+        self.answer = answer
+        self._lines = answer.iter_lines()
+        self.comments = 0
+
+    def __iter__(self):
+        fields = {}
+        for line in self._lines:
+            if not line:
+                if "data" in fields:
+                    yield fields["event"], int(fields["id"]), json.loads(fields["data"])
+                fields = {}
+            elif line.startswith(":"):
+                self.comments += 1
+                yield None
+            else:
+                name, _, value = line.partition(": ")
+                fields[name] = value
+
+    def events(self):
+        return (one for one in self if one is not None)
+
+
+@contextmanager
+def _follow(client, path, last=None):
+    headers = {} if last is None else {"Last-Event-ID": str(last)}
+    with client.stream("GET", path, headers=headers) as answer:
+        assert answer.status_code == 200, answer.read()
+        assert answer.headers["content-type"].startswith("text/event-stream")
+        assert answer.headers["cache-control"] == "no-store"
+        yield _Reader(answer)
+
+
+def test_a_job_is_followed_to_its_end(client, records, claimed):
+    claim = claimed()
+    with _follow(client, f"/v1/jobs/{claim.job_id}/events") as reader:
+        events = reader.events()
+        name, first, job = next(events)
+        assert (name, job["state"], job["id"]) == ("job.running", "running", claim.job_id)
+        records.report(claim, Progress(1, 2, "tray T1"))
+        name, second, job = next(events)
+        assert (name, job["progress"]) == ("job.running", {"done": 1, "total": 2, "now": "tray T1"})
+        records.extend(claim, lease_seconds=600.0)  # a sign of life is no news
+        records.succeed(claim, [])
+        name, third, job = next(events)
+        assert (name, job["state"]) == ("job.succeeded", "succeeded")
+        assert job["links"]["self"].startswith(str(client.base_url).rstrip("/"))
+        assert first < second < third
+        assert list(events) == []
+    # a browser comes again, is told that it has all, and stays away
+    again = client.get(f"/v1/jobs/{claim.job_id}/events", headers={"Last-Event-ID": str(third)})
+    assert (again.status_code, again.content) == (204, b"")
+    with _follow(client, f"/v1/jobs/{claim.job_id}/events", second) as reader:
+        assert [one[:2] for one in reader.events()] == [("job.succeeded", third)]
+    with _follow(client, f"/v1/jobs/{claim.job_id}/events") as reader:
+        assert [one[0] for one in reader.events()] == ["job.succeeded"]
+
+
+def test_who_comes_again_is_not_told_twice_and_silence_is_broken(client, records, claimed):
+    claim = claimed()
+    path = f"/v1/jobs/{claim.job_id}/events"
+    with _follow(client, path) as reader:
+        known = next(reader.events())[1]
+    with _follow(client, path, known) as reader:
+        seen = iter(reader)
+        assert [next(seen), next(seen)] == [None, None]
+        assert reader.comments == 2
+        records.fail(claim, CheckFailed("T1 is gone.").problem())
+        name, number, job = next(one for one in seen if one is not None)
+        assert (name, number > known, job["problem"]["detail"]) == ("job.failed", True, "T1 is gone.")
+
+
+def test_the_stream_says_when_to_come_again(client, claimed):
+    with _follow(client, f"/v1/jobs/{claimed().job_id}/events") as reader:
+        assert re.fullmatch(r"retry: \d+", next(reader.answer.iter_lines()))
+
+
+def test_of_no_job_there_is_no_stream(client):
+    answer = client.get(f"/v1/jobs/{'0' * 26}/events")
+    assert answer.status_code == 404
+    assert answer.headers["content-type"] == "application/problem+json"
+
+
+def test_a_job_that_is_removed_ends_its_stream(client, engine, records, claimed):
+    claim = claimed()
+    records.succeed(claim, [])
+    with _follow(client, f"/v1/jobs/{claim.job_id}/events") as reader:
+        engine.remove(claim.job_id)
+        assert [one[0] for one in reader.events()] == ["job.succeeded"]
+    assert client.get(f"/v1/jobs/{claim.job_id}/events").status_code == 404
+
+
+def test_all_jobs_are_followed(client, engine, records, claimed, spec):
+    before = claimed()
+    with _follow(client, "/v1/events") as reader:
+        events = reader.events()
+        next(iter(reader))  # the first comment: it is listening
+        new = client.post("/v1/jobs", json=spec).json()["id"]
+        name, _, job = next(events)
+        assert (name, job["id"]) == ("job.queued", new)
+        engine.cancel(new)
+        name, number, job = next(events)
+        assert (name, job["id"]) == ("job.cancelled", new)
+        records.succeed(before, [])
+        assert next(events)[2]["id"] == before.job_id
+    with _follow(client, "/v1/events", number) as reader:
+        events, seen = reader.events(), {}
+        while before.job_id not in seen:
+            _, _, job = next(events)
+            seen[job["id"]] = job["state"]
+        assert seen[before.job_id] == "succeeded"
+
+
+@pytest.mark.parametrize("last", ["nonsense", "-1", "9" * 18, "0", ""])
+def test_a_last_event_that_never_was_does_no_harm(client, last, claimed):
+    with _follow(client, f"/v1/jobs/{claimed().job_id}/events", last) as reader:
+        assert next(reader.events())[0] == "job.running"
+    with _follow(client, "/v1/events", last) as reader:
+        next(iter(reader))
+
+
+def test_only_so_many_streams_are_open(app, client, claimed, until):
+    path = f"/v1/jobs/{claimed().job_id}/events"
+    streams = app.state.streams
+    until(lambda: streams.open.total() == 0)
+    app.state.streams = Streams(beat=0.1, most_each=1)
+    try:
+        with _follow(client, path):
+            answer = client.get(path)
+            assert (answer.status_code, answer.headers["retry-after"]) == (429, "10")
+        until(lambda: app.state.streams.open.total() == 0)
+        with _follow(client, path) as reader:
+            assert next(reader.events())
+    finally:
+        app.state.streams = streams
+
+
+def test_places_are_counted_by_owner_and_in_all():
+    streams = Streams(most=3, most_each=2)
+    streams.enter("a")
+    streams.enter("a")
+    with pytest.raises(QuotaReached):
+        streams.enter("a")
+    streams.enter("b")
+    with pytest.raises(QuotaReached):
+        streams.enter("c")
+    streams.leave("a")
+    streams.enter("c")
+    for owner in ("a", "b", "c"):
+        streams.leave(owner)
+    assert not streams.open
+
+
+def test_a_stream_does_not_last_for_ever(app, client, claimed):
+    streams = app.state.streams
+    app.state.streams = Streams(beat=0.1, longest=0.3)
+    try:
+        for path in (f"/v1/jobs/{claimed().job_id}/events", "/v1/events"):
+            with _follow(client, path) as reader:
+                list(reader)
+    finally:
+        app.state.streams = streams
+
+
+@pytest.mark.service
+def test_the_end_of_the_service_ends_streams_and_waits(tmp_path, spec, until):
+    """The process ends at once when it is told to, whatever server it runs in: its grace would be 60 s."""
+    settings = Settings.read(data_dir=tmp_path / "data", broker_url="redis://127.0.0.1:9/0")
+    with listen("127.0.0.1", 0) as free:
+        port = free.getsockname()[1]
+    command = [sys.executable, "-P", "-m", "uvicorn", "--factory", "api.app:create_app", "--port", str(port)]
+    with (tmp_path / "log").open("wb") as log:
+        process = subprocess.Popen(
+            [*command, "--timeout-graceful-shutdown", "60"], env=child_environment(settings), stderr=log, stdout=log
+        )
+    try:
+        with httpx.Client(base_url=f"http://127.0.0.1:{port}", trust_env=False, timeout=60.0) as client:
+
+            def alive():
+                try:
+                    return client.get("/livez").status_code == 200
+                except httpx.TransportError:
+                    return False
+
+            until(alive)
+            path = client.post("/v1/jobs", json=spec).json()["links"]["self"]
+            answers = []
+            asking = Thread(target=lambda: answers.append(httpx.get(path, headers={"Prefer": "wait=60"}, timeout=90.0)))
+            with _follow(client, f"{path}/events") as reader, _follow(client, "/v1/events") as other:
+                assert next(reader.events())
+                asking.start()
+                time.sleep(0.5)
+                begun = time.monotonic()
+                os.kill(process.pid, signal.SIGTERM)
+                assert list(reader.events()) == []
+                list(other)
+            asking.join()
+            assert answers[0].json()["state"] == "queued"
+            assert process.wait(60.0) in (0, -signal.SIGTERM), (tmp_path / "log").read_text()
+            assert time.monotonic() - begun < 30.0
+    finally:
+        if process.poll() is None:
+            process.kill()
+            process.wait()

@@ -1,0 +1,46 @@
+from api.app import create_app
+from worker.jobs.common.settings import Settings
+from worker.jobs.job_service import Engine
+
+
+def test_the_process_lives(service):
+    answer = service.get("/livez")
+    assert answer.status_code == 200
+    assert answer.json() == {"status": "ok"}
+    assert service.head("/livez").status_code == 200
+
+
+def test_without_broker_and_worker_jobs_are_taken_and_that_is_told(service, spec):
+    answer = service.get("/readyz")
+    assert answer.status_code == 200
+    assert answer.json() == {"status": "degraded", "away": ["broker", "worker"]}
+    assert service.head("/readyz").status_code == 200
+    assert service.post("/v1/jobs", json=spec).status_code == 202
+
+
+def test_a_store_that_is_gone_is_told(tmp_path, started):
+    with Engine.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
+        (tmp_path / "blobs").rmdir()
+        assert "store" in client.get("/readyz").json()["away"]
+
+
+def test_a_worker_that_was_seen_is_not_away(tmp_path, started):
+    with Engine.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
+        engine.vitals.beat("host:1")
+        assert client.get("/readyz").json()["away"] == ["broker"]
+
+
+def test_without_its_record_the_service_lives_but_is_not_ready(tmp_path, started, take_record_away):
+    with Engine.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
+        take_record_away(engine)
+        assert client.get("/livez").status_code == 200
+        answer = client.get("/readyz")
+    assert answer.status_code == 503
+    assert answer.json()["type"].endswith("/problems/not-ready")
+
+
+def test_an_app_made_from_settings_opens_and_closes_its_own_engine(tmp_path, started):
+    app = create_app(Settings.read(data_dir=tmp_path))
+    with started(app) as client:
+        assert client.get("/readyz").status_code == 200
+    assert (tmp_path / "jobs.sqlite3").exists()

@@ -1,0 +1,108 @@
+from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
+from threading import Event
+
+import pytest
+
+from api.openapi import examples
+from api.routes import plans
+from worker.spec.manifest.manifest import PlanDocument
+
+
+@pytest.mark.parametrize("name", examples.names())
+def test_each_example_is_laid_out_at_once(service, name):
+    document = examples.document(name)
+    answer = service.post("/v1/plans", json=document)
+    assert answer.status_code == 200
+    plan = PlanDocument.model_validate(answer.json())
+    assert plan.name == document["name"]
+    asked = Counter()
+    for drawer in document["drawers"]:
+        for tray in drawer.get("trays", []):
+            asked[tray["name"]] += tray.get("quantity", 1)
+    placed = Counter(one.name for drawer in plan.drawers for one in drawer.placements if one.name is not None)
+    assert asked.items() <= placed.items()
+    things = {item["name"] for holder in (document, *document["drawers"]) for item in holder.get("items", [])}
+    assert things == {one.item for drawer in plan.drawers for one in drawer.contents}
+    assert plan.unplaced == ()
+    assert answer.headers["cache-control"] == "no-store"
+
+
+def test_a_plan_is_not_kept(service, engine, spec):
+    before = len(engine.jobs(limit=200))
+    assert service.post("/v1/plans", json=spec).status_code == 200
+    assert len(engine.jobs(limit=200)) == before
+
+
+def test_a_tray_that_does_not_fit_is_a_problem_with_its_place(service, spec):
+    spec["drawers"][0]["trays"] = [{"name": "saws", "cells": [9, 1], "height": 20}]
+    answer = service.post("/v1/plans", json=spec)
+    assert answer.status_code == 422
+    problem = answer.json()
+    assert problem["type"].endswith("/problems/invalid-tray")
+    assert problem["pointer"].startswith("/drawers/0/trays/0")
+    assert "saws" in problem["detail"]
+
+
+def test_a_plan_is_asked_for_by_post(service):
+    answer = service.get("/v1/plans")
+    assert answer.status_code == 405
+    assert answer.headers["allow"] == "POST"
+
+
+def test_a_plan_over_a_printed_job_tells_what_changes(service, spec):
+    spec["drawers"][0]["trays"] = [{"name": "bits", "cells": [1, 1], "height": 20}]
+    before = service.post("/v1/plans", json=spec).json()
+    figures = {"triangles": 12, "volume": 1, "area": 1, "digest": "ab" * 32, "checks": [], "files": []}
+    del before["plan"]
+    previous = {
+        **before,
+        "parts": [{**part, **figures} for part in before["parts"]],
+        "generator": {"version": "0", "kernel": "none"},
+        "spec_digest": "ab" * 32,
+        "assembly": [],
+    }
+    spec["drawers"][0]["trays"].append({"name": "saws", "cells": [2, 1], "height": 20})
+    answer = service.post("/v1/plans", json={**spec, "previous": previous})
+    assert answer.status_code == 200
+    changes = answer.json()["changes"]
+    assert [(one["name"], one["count"]) for one in changes["new"]] == [("saws", 1)]
+    assert (changes["moved"], changes["retired"]) == ([], [])
+    assert "bits" in [one["name"] for one in changes["kept"]]
+
+
+def test_a_strict_plan_with_things_left_over_is_a_problem_for_each(service, spec):
+    spec["drawers"][0]["items"] = [
+        {"name": name, "shape": {"kind": "box", "size": [400, 30, 1]}} for name in ("ruler", "level")
+    ]
+    assert len(service.post("/v1/plans", json=spec).json()["unplaced"]) == 2
+    answer = service.post("/v1/plans", json={**spec, "strict": True})
+    assert answer.status_code == 422
+    problem = answer.json()
+    assert problem["type"].endswith("/problems/no-layout")
+    assert [one["pointer"] for one in problem["errors"]] == ["/drawers/0/items/0", "/drawers/0/items/1"]
+
+
+def test_when_too_many_wait_the_next_is_told_to_come_back(service, settings, spec, until, monkeypatch):
+    make, go, begun = plans.make_plan, Event(), []
+
+    def held(spec):
+        begun.append(spec)
+        assert go.wait(60.0)
+        return make(spec)
+
+    monkeypatch.setattr(plans, "make_plan", held)
+    monkeypatch.setattr(plans, "_MOST_WAITING", 1)
+    most = 2 * settings.concurrency  # half of them are being made, half wait
+    with ThreadPoolExecutor(most + 1) as pool:
+        try:
+            asked = [pool.submit(service.post, "/v1/plans", json=spec) for _ in range(most + 1)]
+            refused = until(lambda: next((one for one in asked if one.done()), None)).result()
+        finally:
+            go.set()
+        answers = [one.result() for one in asked]
+    assert sorted(one.status_code for one in answers) == [200] * most + [503]
+    assert refused.json()["type"].endswith("/problems/plans-busy")
+    assert int(refused.headers["retry-after"]) > 0
+    assert len(begun) == most
+    assert service.post("/v1/plans", json=spec).status_code == 200

@@ -1,0 +1,308 @@
+"""The routes about printing, over a job that was ended by hand: no worker runs, so new runs get no file."""
+
+import json
+from datetime import UTC, datetime
+from hashlib import sha256
+from itertools import count
+
+import icalendar
+import jsonschema
+import pytest
+
+from api.documents.print_progress import beginning
+from api.openapi import contract
+from tests.printing.progress.planned_manifest import bench
+from worker.jobs.records.models import StoredFile
+from worker.spec.manifest.manifest import JSON_TYPE
+
+_names = count()
+
+
+@pytest.fixture(scope="module")
+def job(records, blobs):
+    """Give a function that makes a job that succeeded, and returns its path."""
+
+    def make(*, timed=True, change=None, spec=None):
+        spec, manifest = bench(timed=timed) if spec is None else spec
+        data = (manifest if change is None else manifest.model_copy(update=change)).model_dump_json().encode()
+        added = records.add("bench left", spec.model_dump_json())
+        stored = []
+        for name, media, content in (("manifest.json", JSON_TYPE, data), ("run-01.3mf", "model/3mf", b"a run")):
+            key = f"test/{next(_names)}"
+            blobs.put(key, content)
+            stored.append(StoredFile(name, media, len(content), sha256(content).hexdigest(), key))
+        assert records.succeed(records.claim(added.id, lease_seconds=600.0, attempts=3), stored)
+        return f"/v1/jobs/{added.id}"
+
+    return make
+
+
+@pytest.fixture(scope="module")
+def valid():
+    """Give a function that compares an answer with a model of the contract."""
+    published = json.loads(contract.files()["openapi.json"])
+
+    def check(answer, model):
+        assert answer.is_success, answer.text
+        jsonschema.Draft202012Validator({**published, "$ref": f"#/components/schemas/{model}"}).validate(answer.json())
+        return answer.json()
+
+    return check
+
+
+def test_at_first_nothing_is_printed(service, job, valid):
+    at = job()
+    links = service.get(at).json()["links"]
+    assert links["prints"].endswith(f"{at}/prints")
+    told = valid(service.get(links["prints"]), "PrintsDocument")
+    manifest = bench()[1]
+    assert not told["done"]
+    assert told["pieces_left"] == manifest.work.pieces
+    assert told["files"]["state"] == "complete"
+    assert told["runs_left"] == len(manifest.runs) == len(told["runs"])
+    assert {one["mark"]: one["left"] for one in told["marks"]} == {one.mark: one.quantity for one in manifest.parts}
+    assert told["runs"][0]["file"] == f"http://drawers.test{at}/runs/1.3mf"
+    assert service.get(told["runs"][0]["file"]).content == b"a run"
+    assert told["events"] == []
+    assert told["next"] is None
+
+
+def test_a_run_is_printed_and_placed(service, job, valid):
+    at = job()
+    answer = service.post(f"{at}/prints", json={"outcome": "printed", "run": 3, "at": "2026-03-07T18:42:00+01:00"})
+    assert answer.status_code == 201
+    told = valid(answer, "PrintDocument")
+    assert (told["number"], told["run"], told["mark"], told["count"]) == (1, 3, None, None)
+    assert told["at"] == "2026-03-07T17:42:00Z"
+    assert abs(datetime.fromisoformat(told["recorded"]) - datetime.now(UTC)).total_seconds() < 60
+    assert service.post(f"{at}/prints", json={"outcome": "placed", "run": 3, "note": "fits"}).status_code == 201
+    after = valid(service.get(f"{at}/prints"), "PrintsDocument")
+    assert [one["outcome"] for one in after["events"]] == ["placed", "printed"]
+    assert after["runs"][2]["state"] == "printed"
+    (moved,) = {one["mark"]: one for one in after["marks"] if one["placed"]}.values()
+    assert moved["printed"] == moved["placed"] == 1
+    assert sum(one["used"] for one in after["filament"]) == pytest.approx(10.0)
+    remaining = valid(service.get(f"{at}/runs"), "RunsDocument")
+    assert [run["number"] for run in remaining["runs"]] == [run.number for run in bench()[1].runs if run.number != 3]
+    assert remaining["work"]["pieces"] == bench()[1].work.pieces - 1
+
+
+@pytest.mark.parametrize("by", ["body", "header", "both"])
+def test_an_event_counts_once(service, job, by):
+    at = job()
+    event = {"outcome": "printed", "mark": "T1", "count": 2}
+    named = {"json": event if by == "header" else {**event, "id": "a.1"}}
+    if by != "body":
+        named["headers"] = {"Idempotency-Key": '"a.1"' if by == "both" else "a.1"}
+    first = service.post(f"{at}/prints", **named)
+    again = service.post(f"{at}/prints", **named)
+    assert (first.status_code, again.status_code) == (201, 200)
+    assert first.json() == again.json()
+    assert first.json()["id"] == "a.1"
+    other = service.post(f"{at}/prints", json={**event, "count": 1, "id": "a.1"})
+    assert (other.status_code, other.json()["type"]) == (422, "http://drawers.test/problems/print-repeated")
+    assert len(service.get(f"{at}/prints").json()["events"]) == 1
+
+
+@pytest.mark.parametrize(
+    ("pointer", "event"),
+    [
+        ("/outcome", {}),
+        ("/run", {"outcome": "printed"}),
+        ("/run", {"outcome": "printed", "run": 77}),
+        ("/mark", {"outcome": "printed", "run": 1, "mark": "T1"}),
+        ("/mark", {"outcome": "printed", "mark": "T999"}),
+        ("/mark", {"outcome": "printed", "mark": "../T1"}),
+        ("/count", {"outcome": "printed", "mark": "T1", "count": 500}),
+        ("/count", {"outcome": "printed", "run": 1, "count": 1}),
+        ("/failed", {"outcome": "failed", "run": 1, "failed": {"C1": 1}}),
+        ("/failed/T1", {"outcome": "printed", "run": 1, "failed": {"T1": 1}}),
+        ("/note", {"outcome": "printed", "run": 1, "note": "x" * 201}),
+        ("/note", {"outcome": "printed", "run": 1, "note": "a\u0000b"}),
+        ("/at", {"outcome": "printed", "run": 1, "at": "2026-03-07T18:42:00"}),
+        ("/at", {"outcome": "printed", "run": 1, "at": "0001-01-01T00:00:00+23:59"}),
+        ("/id", {"outcome": "printed", "run": 1, "id": "a b"}),
+        ("/weight", {"outcome": "printed", "run": 1, "weight": 4}),
+    ],
+)
+def test_what_cannot_be_is_a_problem_and_nothing_is_lost(service, job, pointer, event):
+    at = job()
+    answer = service.post(f"{at}/prints", json=event)
+    told = answer.json()
+    assert (answer.status_code, told["type"]) == (422, "http://drawers.test/problems/print-refused")
+    assert told["pointer"] == pointer
+    assert told.get("limit") or told.get("remedy")
+    assert service.get(f"{at}/prints").json()["events"] == []
+    assert service.post(f"{at}/prints", json={"outcome": "printed", "run": 1}).status_code == 201
+
+
+def test_names_that_differ_are_refused(service, job):
+    event = {"outcome": "printed", "run": 1, "id": "a"}
+    answer = service.post(f"{job()}/prints", json=event, headers={"Idempotency-Key": "b"})
+    assert (answer.status_code, answer.json()["pointer"]) == (422, "/id")
+    bad = service.post(f"{job()}/prints", json={"outcome": "printed", "run": 1}, headers={"Idempotency-Key": "a b"})
+    assert bad.status_code == 422
+
+
+def test_the_body_is_json_and_small(service, job):
+    at = job()
+    assert service.post(f"{at}/prints", content=b"{", headers={"Content-Type": "application/json"}).status_code == 422
+    assert service.post(f"{at}/prints", content=b"{}").status_code == 415
+    long = json.dumps({"outcome": "printed", "run": 1, "note": "x" * 70_000}).encode()
+    headers = {"Content-Type": "application/json"}
+    assert service.post(f"{at}/prints", content=long, headers=headers).status_code == 413
+
+
+def test_only_a_job_that_succeeded_takes_prints(service, claimed):
+    at = f"/v1/jobs/{claimed().job_id}"
+    for answer in (
+        service.post(f"{at}/prints", json={"outcome": "printed", "run": 1}),
+        service.get(f"{at}/prints"),
+        service.get(f"{at}/runs"),
+        service.get(f"{at}/schedule.ics"),
+        service.get(f"{at}/runs/1.3mf"),
+    ):
+        assert (answer.status_code, answer.json()["type"]) == (409, "http://drawers.test/problems/job-not-ready")
+    for path in ("prints", "runs", "schedule.ics", "runs/1.3mf"):
+        assert service.get(f"/v1/jobs/{'0' * 26}/{path}").status_code == 404
+    assert service.post(f"/v1/jobs/{'0' * 26}/prints", json={"outcome": "printed", "run": 1}).status_code == 404
+
+
+def test_a_job_of_before_there_were_runs_says_so(service, job):
+    at = job(change={"runs": (), "work": None})
+    answer = service.get(f"{at}/prints")
+    assert (answer.status_code, answer.json()["type"]) == (409, "http://drawers.test/problems/runs-unknown")
+    assert answer.json()["remedy"]
+
+
+def test_a_job_with_nothing_to_print_is_done(service, job, valid):
+    work = bench()[1].work.model_copy(update={"pieces": 0, "runs": 0, "least_runs": 0})
+    at = job(change={"runs": (), "work": work})
+    assert valid(service.get(f"{at}/prints"), "PrintsDocument")["done"]
+    assert valid(service.get(f"{at}/runs"), "RunsDocument")["runs"] == []
+
+
+def test_the_history_comes_in_pages(service, job):
+    at = job()
+    for number in range(1, 6):
+        assert service.post(f"{at}/prints", json={"outcome": "printed", "run": number}).status_code == 201
+    seen, page = [], f"{at}/prints?limit=2"
+    while page is not None:
+        told = service.get(page).json()
+        seen += [one["number"] for one in told["events"]]
+        page = told["next"]
+    assert seen == [5, 4, 3, 2, 1]
+    assert service.get(f"{at}/prints?after=x").status_code == 422
+
+
+def test_a_failed_run_comes_again_and_its_file_is_waited_for(service, job, engine, valid):
+    at = job()
+    last = len(bench()[1].runs)
+    event = {"outcome": "failed", "run": last}
+    assert service.post(f"{at}/prints", json=event).json()["runs_left"] == last
+    told = valid(service.get(f"{at}/runs"), "RunsDocument")
+    again = next(run for run in told["runs"] if run["number"] == last + 1)
+    assert again["file"] is None
+    assert told["files"] == {"state": "awaited", "problem": None, "retry": None}
+    answer = service.get(f"{at}/runs/{last + 1}.3mf")
+    assert (answer.status_code, answer.headers["retry-after"]) == (409, "2")
+    assert answer.json()["type"] == "http://drawers.test/problems/run-not-ready"
+    assert service.head(f"{at}/runs/{last + 1}.3mf").status_code == 409
+    for number in (last + 2, "x", "0", "01", "9" * 30):
+        assert service.get(f"{at}/runs/{number}.3mf").status_code == 404
+    job_id = at.rpartition("/")[2]
+    assert job_id in engine.prints.waiting(quiet_seconds=60.0, limit=200)  # no broker: it is sent later
+    used = {one["material"]: one for one in told["filament"]}
+    assert used["PLA"]["used"] == used["PLA"]["used_for_failed"] > 0
+    assert used["PLA"]["spools"] == [pytest.approx(120.0 - used["PLA"]["used"])]
+
+
+def test_why_a_run_has_no_file_is_told(service, job, engine):
+    at = job()
+    service.post(f"{at}/prints", json={"outcome": "failed", "run": 1})
+    assert engine.prints.fail(at.rpartition("/")[2], 1, {"detail": "A stored file is damaged."})
+    answer = service.get(f"{at}/runs/{len(bench()[1].runs) + 1}.3mf")
+    assert (answer.status_code, "damaged" in answer.json()["detail"]) == (500, True)
+    for document in ("prints", "runs"):
+        told = service.get(f"{at}/{document}").json()["files"]
+        assert (told["state"], told["problem"]) == ("failed", "A stored file is damaged.")
+        assert datetime.fromisoformat(told["retry"]) > datetime.now(UTC)
+
+
+def test_a_manifest_is_read_from_the_store_once_for_many_events(service, job, engine, monkeypatch):
+    read = []
+    monkeypatch.setattr(engine._blobs, "get", lambda key, get=engine._blobs.get: read.append(key) or get(key))
+    one, other = job(change={"name": "one"}), job(change={"name": "other"})
+    for at, run in ((one, 1), (other, 1), (one, 2), (other, 2)):
+        assert service.post(f"{at}/prints", json={"outcome": "printed", "run": run}).status_code == 201
+        assert service.get(f"{at}/runs").status_code == 200
+    assert len(read) == 2
+
+
+def test_the_schedule_moves_on(service, job, valid):
+    at = job()
+    before = valid(service.get(f"{at}/runs"), "RunsDocument")["schedule"]
+    assert len(before["steps"]) == len(bench()[1].runs)
+    assert datetime.fromisoformat(before["begin"]) >= datetime.now(UTC)
+    for run in bench()[1].runs[1:]:
+        assert service.post(f"{at}/prints", json={"outcome": "printed", "run": run.number}).status_code == 201
+    told = service.get(f"{at}/runs").json()
+    assert len(told["schedule"]["steps"]) == 1
+    assert datetime.fromisoformat(told["schedule"]["finish"]) < datetime.fromisoformat(before["finish"])
+    assert service.post(f"{at}/prints", json={"outcome": "printed", "run": 1}).json()["pieces_left"] == 0
+    assert service.get(f"{at}/runs").json()["schedule"]["finish"] is None
+
+
+def test_the_calendar_can_be_subscribed_to(service, job):
+    at = job()
+    answer = service.get(f"{at}/schedule.ics")
+    assert answer.headers["content-type"].startswith("text/calendar")
+    calendar = icalendar.Calendar.from_ical(answer.content)
+    assert len(calendar.walk("VEVENT")) >= len(bench()[1].runs)
+    head = service.head(f"{at}/schedule.ics")
+    assert (head.status_code, head.content) == (200, b"")
+    again = service.get(f"{at}/schedule.ics", headers={"If-None-Match": answer.headers["etag"]})
+    # in the moment between two quarters of an hour it is another one
+    assert again.status_code == 304 or again.headers["etag"] != answer.headers["etag"]
+    service.post(f"{at}/prints", json={"outcome": "printed", "run": 1})
+    changed = service.get(f"{at}/schedule.ics", headers={"If-None-Match": answer.headers["etag"]})
+    assert changed.status_code == 200
+
+
+def test_without_a_schedule_there_is_no_calendar(service, job, valid):
+    spec, manifest = bench()
+    at = job(spec=(spec.model_copy(update={"schedule": None}), manifest))
+    answer = service.get(f"{at}/schedule.ics")
+    assert (answer.status_code, answer.json()["type"]) == (404, "http://drawers.test/problems/file-not-found")
+    assert valid(service.get(f"{at}/runs"), "RunsDocument")["schedule"] is None
+
+
+def test_a_job_without_estimates_is_told_of_without_figures(service, job, valid):
+    at = job(timed=False)
+    assert service.post(f"{at}/prints", json={"outcome": "printed", "run": 1}).status_code == 201
+    told = valid(service.get(f"{at}/runs"), "RunsDocument")
+    assert (told["schedule"], told["filament"], told["purchases"]) == (None, [], [])
+    assert valid(service.get(f"{at}/prints"), "PrintsDocument")["filament"] == []
+
+
+def test_remaining_runs_are_dated_from_the_next_quarter():
+    at = datetime(2026, 3, 7, 18, 42, 1, tzinfo=UTC)
+    assert beginning(at) == datetime(2026, 3, 7, 18, 45, tzinfo=UTC)
+    assert beginning(beginning(at)) == beginning(at)
+
+
+def test_the_examples_are_what_the_contract_says():
+    published = json.loads(contract.files()["openapi.json"])
+    tried = 0
+    for operations in published["paths"].values():
+        for operation in operations.values():
+            if "prints" not in operation["tags"]:
+                continue
+            for told in (*operation["responses"].values(), operation.get("requestBody", {})):
+                media = told.get("content", {}).get("application/json", {})
+                for refer in media.get("examples", {}).values():
+                    example = published["components"]["examples"][refer["$ref"].rpartition("/")[2]]
+                    schema = {**published, **media["schema"]}
+                    jsonschema.Draft202012Validator(schema).validate(example["value"])
+                    tried += 1
+    assert tried == 10

@@ -1,0 +1,135 @@
+"""Other workers help with a large job: the same parts, each built once; and without them it is done all the same."""
+
+import time
+from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+
+import pytest
+
+from worker.jobs.database.connection import open_database
+from worker.jobs.execution import pipeline
+from worker.jobs.execution.helpers import help_with
+from worker.jobs.execution.job_runner import Outcome, Workshop
+from worker.jobs.execution.shared_part_cache import SharedParts
+from worker.jobs.files.part_cache import StoredParts
+from worker.jobs.records.jobs import Records
+from worker.jobs.records.part_locks import PartClaims
+from worker.solids import digest
+
+pytestmark = pytest.mark.service
+
+
+@pytest.fixture
+def workshop(settings, records, blobs):
+    return Workshop(settings, records, blobs)
+
+
+@pytest.fixture
+def large(spec):
+    """A job of many small parts."""
+    trays = [{"name": f"tray {number}", "cells": [1, 1], "height": 20 + number} for number in range(12)]
+    drawer = {"name": "wide", "width": 220, "depth": 220, "height": 90, "trays": trays}
+    return spec(drawers=[drawer]).model_dump_json()
+
+
+@pytest.fixture
+def built(monkeypatch):
+    """How many times each shape was built."""
+    count, build = Counter(), pipeline.build
+
+    def counting(shape):
+        count[digest(shape)] += 1
+        time.sleep(0.05)  # long enough for two to meet
+        return build(shape)
+
+    monkeypatch.setattr(pipeline, "build", counting)
+    return count
+
+
+@pytest.fixture
+def asked():
+    """The messages that an attempt sent."""
+    return []
+
+
+@pytest.fixture
+def asking(workshop, asked):
+    """A workshop whose messages are kept."""
+    return replace(workshop, ask=lambda job_id, key, pieces: asked.extend((job_id, key, piece) for piece in pieces))
+
+
+def test_helpers_build_what_the_attempt_does_not_and_nothing_twice(workshop, large, built, blobs):
+    records = workshop.records
+    alone, helped = (records.add("bench left", large) for _ in range(2))
+    counts = []
+
+    def ask(job_id, key, pieces):
+        assert pieces == sorted(pieces, reverse=True)
+        for piece in pieces:
+            own = Records(database)
+            counts.append(helpers.submit(help_with, own, blobs, job_id, key, piece, stop=lambda: False))
+
+    database = open_database(workshop.settings.database)
+    with ThreadPoolExecutor(2) as helpers:
+        assert replace(workshop, ask=ask).build(helped.id) is Outcome.SUCCEEDED
+    database.dispose()
+    assert len(counts) == 3
+    assert sum(one.result() for one in counts) > 0
+    assert set(built.values()) == {1}
+    assert not [one.key for one in blobs.under(f"jobs/{helped.id}") if "order" in one.key]
+    assert workshop.build(alone.id) is Outcome.SUCCEEDED  # with the parts that are there now, and without help
+    assert set(built.values()) == {1}
+    same = [
+        {one.name: one.sha256 for one in records.files(job.id) if one.key.startswith("parts/")}
+        for job in (alone, helped)
+    ]
+    assert same[0] == same[1] != {}
+
+
+def test_a_job_is_done_without_the_helpers_it_asked(asking, asked, large, records, blobs):
+    job = records.add("bench left", large)
+    assert asking.build(job.id) is Outcome.SUCCEEDED
+    assert len(asked) == 3
+    assert [help_with(records, blobs, *one, stop=lambda: False) for one in asked] == [0, 0, 0]  # it has ended
+    again = records.add("bench left", large)
+    assert asking.build(again.id) is Outcome.SUCCEEDED
+    assert len(asked) == 3  # nothing was missing
+
+
+def test_a_small_job_asks_nobody(asking, asked, spec, records):
+    job = records.add("bench left", spec({"name": "bits", "cells": [2, 1], "height": 25}).model_dump_json())
+    assert asking.build(job.id) is Outcome.SUCCEEDED
+    assert asked == []
+
+
+def test_a_part_whose_builder_is_gone_is_waited_for_no_longer_than_its_claim(records, blobs):
+    gone = PartClaims(records._engine, 1.0)
+    store = SharedParts(StoredParts(records, blobs), PartClaims(records._engine, 2.0))
+    assert gone.take("d" * 64)
+    assert not store.missing("d" * 64, "bed")
+    begun = time.monotonic()
+    assert store.find("d" * 64, "bed") is None
+    assert time.monotonic() - begun >= 0.2
+    assert not gone.take("d" * 64)
+    with store:
+        pass
+    assert gone.take("d" * 64)
+
+
+def test_a_helper_stops_when_it_is_told(workshop, large, records, blobs):
+    stopped = []
+
+    def ask(job_id, key, pieces):
+        stopped.append(help_with(records, blobs, job_id, key, pieces[0], stop=lambda: True))
+
+    job = records.add("bench left", large)
+    assert replace(workshop, ask=ask).build(job.id) is Outcome.SUCCEEDED
+    assert stopped == [0]
+
+
+def test_the_next_attempt_has_the_claims_of_one_that_was_lost(records):
+    lost, following, other = (records.part_claims(name) for name in ("a job", "a job", "another"))
+    assert lost.take("d" * 64)
+    assert not other.take("d" * 64)
+    assert following.take("d" * 64)

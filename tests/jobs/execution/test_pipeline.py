@@ -1,0 +1,217 @@
+"""The pipeline called in-process: what it makes, keeps, reports and refuses."""
+
+import io
+import json
+import zipfile
+from datetime import UTC, datetime
+from hashlib import sha256
+
+import jsonschema
+import numpy as np
+import pytest
+
+from worker.jobs.execution import pipeline
+from worker.jobs.execution.pipeline import run_pipeline
+from worker.jobs.files.part_cache import MemoryParts
+from worker.solids.mesh import Mesh
+from worker.spec.errors import CheckFailed, JobCancelled, LayoutError
+from worker.spec.manifest.manifest import manifest_schema
+
+NOW = datetime(2026, 3, 2, 17, 30, tzinfo=UTC)
+
+_TRAYS = (
+    {"name": "screws", "cells": [1, 1], "height": 30, "compartments": [2, 1], "finger_ramp": True},
+    {"name": "bits", "cells": [2, 1], "height": 25},
+    {"name": "more bits", "cells": [2, 1], "height": 25},
+)
+
+
+class Counting(MemoryParts):
+    """Parts in memory, and the digests that were kept in order."""
+
+    def __init__(self):
+        super().__init__()
+        self.kept = []
+
+    def keep(self, part):
+        self.kept.append(part.digest)
+        super().keep(part)
+
+
+@pytest.fixture
+def store():
+    return Counting()
+
+
+@pytest.fixture(scope="module")
+def made(spec):
+    return run_pipeline(spec(*_TRAYS), part_store=MemoryParts(), now=NOW)
+
+
+def test_the_manifest_names_every_file_with_its_bytes(made):
+    manifest = json.loads(made.manifest)
+    jsonschema.validate(manifest, manifest_schema())
+    named = {file["name"]: file for part in manifest["parts"] for file in part["files"]}
+    assert named == {
+        one.name: {"name": one.name, "media_type": one.media_type, "bytes": one.bytes, "sha256": one.sha256}
+        for one in made.files
+    }
+    documents = {one["file"]["name"]: one["file"] for one in manifest["documents"]}
+    assert documents == {one.entry.file.name: one.entry.file.model_dump() for one in made.documents}
+    assert all(sha256(one.data).hexdigest() == one.entry.file.sha256 for one in made.documents)
+    assert manifest["bundle"]["sha256"] == sha256(made.bundle).hexdigest()
+    assert all(check["passed"] for part in manifest["parts"] for check in part["checks"])
+    assert manifest["assembly"]
+    assert all(check["passed"] for check in manifest["assembly"])
+
+
+def test_the_bundle_holds_every_file(made):
+    with zipfile.ZipFile(io.BytesIO(made.bundle)) as bundle:
+        assert bundle.testzip() is None
+        sums = {name.rsplit("/", 1)[-1]: sha256(bundle.read(name)).hexdigest() for name in bundle.namelist()}
+    assert {one.name: one.sha256 for one in made.files}.items() <= sums.items()
+    assert {one.entry.file.name: one.entry.file.sha256 for one in made.documents}.items() <= sums.items()
+
+
+def test_equal_trays_are_one_part(made):
+    trays = [part for part in json.loads(made.manifest)["parts"] if part["kind"] == "tray"]
+    assert sorted(part["quantity"] for part in trays) == [1, 2]
+
+
+def test_the_same_spec_gives_the_same_bytes_with_and_without_kept_parts(spec, store, made):
+    first = run_pipeline(spec(*_TRAYS), part_store=store, now=NOW)
+    kept = list(store.kept)
+    assert len(kept) == len(set(kept)) == len(json.loads(first.manifest)["parts"])
+    second = run_pipeline(spec(*_TRAYS), part_store=store, now=NOW)
+    assert store.kept == kept
+    assert first == second == made
+
+
+def test_another_job_uses_the_parts_it_shares(spec, store):
+    run_pipeline(spec(*_TRAYS), part_store=store, now=NOW)
+    before = len(store.kept)
+    other = {"name": "washers", "cells": [1, 1], "height": 31}
+    run_pipeline(spec(*_TRAYS, other), part_store=store, now=NOW)
+    assert len(store.kept) == before + 1
+
+
+def test_a_part_is_checked_anew_for_another_printer(spec, store):
+    run_pipeline(spec(), part_store=store, now=NOW)
+    before = list(store.kept)
+    run_pipeline(spec(printer={"bed": [300, 300, 300]}), part_store=store, now=NOW)
+    assert store.kept == before * 2
+
+
+def test_progress_is_told_part_by_part(spec):
+    told = []
+    run_pipeline(spec(*_TRAYS), part_store=MemoryParts(), now=NOW, report=told.append)
+    total = told[-1].total
+    steps = [one.done for one in told]
+    assert steps == sorted(steps)
+    assert set(steps) == set(range(total))
+    assert (told[0].total, told[0].now) == (0, "layout")
+    assert {one.total for one in told[1:]} == {total}
+    names = [one.now for one in told]
+    last = names[names.index("assembly") :]
+    assert last == ["assembly", "estimates", "runs", "run 1", "documents", "bundle"]
+    assert all(one.now for one in told)
+
+
+@pytest.mark.parametrize("after", [1, 2, 3])
+def test_cancelling_is_noticed_before_the_next_part(spec, store, after):
+    told = []
+    with pytest.raises(JobCancelled):
+        run_pipeline(spec(*_TRAYS), part_store=store, now=NOW, report=told.append, cancelled=lambda: len(told) > after)
+    assert len(store.kept) == after - 1
+
+
+def test_what_cannot_be_laid_out_is_refused_with_its_place(spec, store):
+    with pytest.raises(LayoutError) as caught:
+        run_pipeline(spec({"name": "saw", "cells": [9, 1], "height": 30}), part_store=store, now=NOW)
+    assert caught.value.pointer.startswith("/drawers/0/trays/0")
+    assert store.kept == []
+
+
+def _open(mesh):
+    return Mesh(mesh.vertices, mesh.triangles[:-1])
+
+
+def _inside_out(mesh):
+    return Mesh(mesh.vertices, np.ascontiguousarray(mesh.triangles[:, ::-1]))
+
+
+def _too_large(mesh):
+    return Mesh(mesh.vertices * 1.01, mesh.triangles)
+
+
+@pytest.mark.parametrize("harm", [_open, _inside_out, _too_large])
+def test_a_broken_solid_fails_with_its_part_and_is_not_kept(spec, store, monkeypatch, harm):
+    build = pipeline.build
+    monkeypatch.setattr(pipeline, "build", lambda shape: harm(build(shape)))
+    with pytest.raises(CheckFailed) as caught:
+        run_pipeline(spec(*_TRAYS), part_store=store, now=NOW)
+    assert caught.value.part
+    assert caught.value.limit
+    assert store.kept == []
+
+
+LABELLED = {
+    "name": "labelled", "cells": [1, 1], "height": 30, "label_shelf": True,
+}  # fmt: skip
+PLANNED = {
+    "material": {"name": "PETG", "cost_per_kg": 24, "colour": "#2E5E4E"},
+    "printing": {
+        "tray": {"layer": 0.28, "line_width": 0.5, "material": {"name": "PLA", "cost_per_kg": 19}},
+        "compare": [0.16],
+    },
+    "schedule": {"attended": [{"start": "17:30", "end": "23:00"}]},
+    "coupon": True,
+}
+
+
+@pytest.fixture(scope="module")
+def planned(spec):
+    return run_pipeline(spec(LABELLED, **PLANNED), part_store=MemoryParts(), now=NOW, identity="job-7")
+
+
+def test_a_job_is_estimated_packed_and_dated(planned):
+    manifest = json.loads(planned.manifest)
+    jsonschema.validate(manifest, manifest_schema())
+    of_mark = {part["mark"]: part["estimate"] for part in manifest["parts"]}
+    assert {one["material"] for one in of_mark.values()} == {"PETG", "PLA"}
+    assert (of_mark["T1"]["layer"], of_mark["T1"]["line_width"], of_mark["F1"]["layer"]) == (0.28, 0.5, 0.2)
+    assert [run["file"] for run in manifest["runs"]] == [f"run-{run['number']:02d}.3mf" for run in manifest["runs"]]
+    work = manifest["work"]
+    assert work["grams"] == pytest.approx(sum(run["grams"] for run in manifest["runs"]), abs=1e-3)
+    assert [one["layer"] for one in work["alternatives"]] == [0.16]
+    assert manifest["schedule"]["steps"][0]["begin"] == "2026-03-02T17:30:00Z"
+    assert {one["material"]: one["spools"] for one in manifest["purchases"]} == {"PETG": 1, "PLA": 1}
+    # a part is judged by its own lines
+    walls = {part["mark"]: check["limit"] for part in manifest["parts"] for check in part["checks"]
+             if check["name"] == "wall"}  # fmt: skip
+    assert "at least 1 mm" in walls["T1"]
+    assert "at least 0.84 mm" in walls["F1"]
+    named = {check["subject"] for check in manifest["assembly"]}
+    assert named >= {run["file"] for run in manifest["runs"]}
+
+
+def test_documents_have_folders_of_their_own_and_a_page_that_tells_of_them(planned):
+    with zipfile.ZipFile(io.BytesIO(planned.bundle)) as bundle:
+        names = {name for name in bundle.namelist() if not name.startswith("parts/")}
+        page = bundle.read("READ-FIRST.txt").decode()
+        calendar = bundle.read("schedule.ics")
+    assert names == {
+        "READ-FIRST.txt", "manifest.json", "bill.csv", "schedule.ics", "models/drawer-1.glb", "maps/map-1.svg",
+        "maps/map-1.pdf", "labels/labels-a4.pdf", "labels/labels-letter.pdf",
+        *(f"runs/run-{number:02d}.3mf" for number in range(1, 5)),
+    }  # fmt: skip
+    assert "4 runs" in page
+    assert "off by 25 %" in page
+    assert "PETG #2E5E4E" in page
+    assert "buy 1 spool for 24.00" in page
+    assert "unattended hours" in page
+    assert b"job-7" in calendar
+
+
+def test_a_planned_job_is_the_same_bytes_again(spec, planned):
+    assert run_pipeline(spec(LABELLED, **PLANNED), part_store=MemoryParts(), now=NOW, identity="job-7") == planned

@@ -1,0 +1,171 @@
+"""One leader keeps things up: jobs are sent again, and files that no record names go, and no others."""
+
+import os
+import time
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from worker.jobs.common.settings import Settings
+from worker.jobs.files.object_store import Blobs
+from worker.jobs.files.part_cache import BuiltPart, PartFile, StoredParts
+from worker.jobs.job_service import Engine
+from worker.jobs.maintenance.leader_lease import Leader
+from worker.jobs.maintenance.orphan_sweep import Place, Sweep
+from worker.jobs.processes.process_host import broker
+from worker.jobs.records.batches import Batches, Judged
+from worker.jobs.records.models import StoredFile
+from worker.jobs.records.part_locks import PartClaims
+
+pytestmark = pytest.mark.service
+
+
+@pytest.fixture
+def database(records):
+    return records._engine
+
+
+@pytest.fixture
+def sweep(database, blobs):
+    return Sweep(database, blobs, 0.0)
+
+
+def _once(sweep):
+    """One pass from the beginning: all jobs, and the first shares of the parts, where all digests here are."""
+    return sweep.run(Place())[1]
+
+
+def _keys(blobs):
+    return {one.key for prefix in ("jobs", "parts") for one in blobs.under(prefix)}
+
+
+def _part(digest, data=b"solid", limits="bed"):
+    return BuiltPart(digest, limits, 1, 1.0, 1.0, (), (PartFile.of("stl", data),))
+
+
+def test_of_many_candidates_one_leads(database):
+    candidates = [Leader(database, "upkeep", 60.0) for _ in range(6)]
+    with ThreadPoolExecutor(6) as pool:
+        leads = list(pool.map(Leader.leads, candidates))
+    assert sum(leads) == 1
+    first = candidates[leads.index(True)]
+    first.note("half way")
+    assert first.leads()
+    other = candidates[leads.index(False)]
+    other.note("not mine")
+    assert not other.leads()
+    assert Leader(database, "something else", 60.0).leads()
+    first.resign()
+    assert other.leads()
+    assert other.place() == "half way"
+    assert not first.leads()
+
+
+def test_a_leader_that_is_silent_is_followed(database):
+    first, second = (Leader(database, "upkeep", 0.2) for _ in range(2))
+    assert first.leads()
+    assert not second.leads()
+    time.sleep(0.3)
+    assert second.leads()
+    assert not first.leads()
+
+
+def test_what_records_name_stays_and_the_rest_goes(records, blobs, sweep):
+    done, lost, running = (records.add("bench left", "{}").id for _ in range(3))
+    parts = StoredParts(records, blobs)
+    kept, shared, orphan = _part("0a" * 32), _part("0b" * 32), _part("0c" * 32)
+    parts.keep(kept)
+    for part in (shared, orphan):
+        blobs.put(part.key(part.files[0]), b"solid")
+    blobs.put(kept.key(kept.files[0]).replace(".stl", "-older.stl"), b"older")
+    named = StoredFile("manifest.json", "application/json", 2, "0" * 64, f"jobs/{done}/0-manifest.json")
+    of_shared = StoredFile("T1.stl", "model/stl", 5, "0" * 64, shared.key(shared.files[0]))
+    keys = [named.key, f"jobs/{done}/1-manifest.json", f"jobs/{lost}/0-bundle.zip", f"jobs/{running}/0-bundle.zip"]
+    for key in (*keys, "jobs/00000000000000000000000000/0-bundle.zip"):
+        blobs.put(key, b"{}")
+    claim = records.claim(done, lease_seconds=60.0, attempts=3)
+    assert records.succeed(claim, [named, of_shared])
+    assert records.cancel(lost)
+    assert records.claim(running, lease_seconds=60.0, attempts=3)
+    assert _once(Sweep(sweep._database, blobs, 3600.0)) == 0  # too young
+    assert _once(sweep) == 5
+    assert _keys(blobs) == {named.key, keys[3], kept.key(kept.files[0]), shared.key(shared.files[0])}
+    assert _once(sweep) == 0
+    assert parts.find(kept.digest, kept.limits) == kept
+
+
+def test_of_a_batch_what_its_record_names_stays_and_nothing_goes_before_its_end(records, database, blobs, sweep):
+    batches, files = Batches(database), {}
+    for name in ("ended", "gathering"):
+        batch, (job,) = batches.add(name, [Judged("bench left", "{}")], owner="o")
+        assert records.cancel(job)
+        token = batches.claim(batch, lease_seconds=60.0, attempts=3)
+        files[name] = StoredFile("run-01.3mf", "model/3mf", 2, "0" * 64, f"batches/{batch}/1-run-01.3mf")
+        for key in (files[name].key, f"batches/{batch}/0-run-01.3mf", f"batches/{'0' * 26}/0-manifest.json"):
+            blobs.put(key, b"{}")
+        if name == "ended":
+            assert batches.finish(batch, token, [files[name]])
+    assert _once(Sweep(database, blobs, 3600.0)) == 0  # too young
+    assert _once(sweep) == 2
+    left = {one.key for one in blobs.under("batches")}
+    assert left == {files["ended"].key, files["gathering"].key, f"batches/{batch}/0-run-01.3mf"}
+    assert batches.fail(batch, token, {})
+    assert _once(sweep) == 2  # without a manifest no file is named
+    assert {one.key for one in blobs.under("batches")} == {files["ended"].key}
+
+
+def test_a_part_that_is_being_built_is_left_alone(database, blobs, sweep):
+    part, claims = _part("0d" * 32), PartClaims(database)
+    blobs.put(part.key(part.files[0]), b"solid")
+    assert claims.take(part.digest)
+    assert _once(sweep) == 0
+    claims.drop(part.digest)
+    assert _once(sweep) == 1
+
+
+def test_one_pass_is_bounded_and_the_next_goes_on(blobs, sweep, monkeypatch):
+    monkeypatch.setattr("worker.jobs.maintenance.orphan_sweep._JOBS", 2)
+    monkeypatch.setattr("worker.jobs.maintenance.orphan_sweep._BATCHES", 1)
+    for number in range(5):
+        blobs.put(f"jobs/{number:026}/x", b"x")
+    for number in range(3):
+        blobs.put(f"batches/{number:026}/x", b"x")
+    place, counts = Place(), []
+    for _ in range(3):
+        place, removed = sweep.run(place)
+        counts.append(removed)
+    assert counts == [3, 3, 2]
+    assert Place.read(place.write()) == place == Place(share=48)
+    assert Place.read(Place("j", 3, "b").write()) == Place("j", 3, "b")
+    assert Place.read("j 3") == Place("j", 3)  # as an earlier version wrote it
+    assert Place.read("nonsense") == Place.read(None) == Place()
+
+
+def test_what_a_killed_writer_left_goes(tmp_path):
+    blobs = Blobs.open(Settings.read(data_dir=tmp_path))
+    blobs.put("parts/ab/x/1.stl", b"whole")
+    unfinished = Path(tmp_path, "blobs", "parts", "ab", "x", "1.stl#1")
+    unfinished.write_bytes(b"ha")
+    assert blobs.sweep_unfinished(datetime.now(UTC) - timedelta(hours=1)) == 0
+    os.utime(unfinished, (0, 0))
+    assert blobs.sweep_unfinished(datetime.now(UTC) - timedelta(hours=1)) == 1
+    assert blobs.get("parts/ab/x/1.stl") == b"whole"
+
+
+def test_an_engine_keeps_up_and_leaves_it_to_another_when_closed(settings, spec):
+    settings = settings.model_copy(update={"orphan_seconds": 0.0})
+    with Engine.open(settings) as second:
+        with Engine.open(settings) as first:
+            job = first.submit(spec())
+            first._blobs.put("jobs/00000000000000000000000000/x", b"x")
+            with broker(settings):
+                assert first.keep_up() == 1
+                assert second.keep_up() is None
+            assert _keys(first._blobs) == set()
+        first.close()
+        with broker(settings):
+            assert first.keep_up() is None  # a look that began before the end
+            assert second.keep_up() == 1  # this broker knows nothing
+        assert second.job(job.id).state == "queued"

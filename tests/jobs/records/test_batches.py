@@ -1,0 +1,186 @@
+"""Batches on the record and through workers: each job by itself, then all of them together."""
+
+import json
+import time
+from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
+from hashlib import sha256
+
+import pytest
+from obstore.exceptions import GenericError
+
+from worker.jobs.common.principal import Caller, Quotas
+from worker.jobs.database.connection import open_database
+from worker.jobs.execution.batch_finalizer import Gathering
+from worker.jobs.execution.transient_errors import Attempted
+from worker.jobs.records.batches import Batches, Judged
+from worker.jobs.records.idempotency import Repeat
+from worker.output.meshes.run_package import read_run
+from worker.spec.errors import BatchNotFound, BatchNotReady, FileNotInJob, QuotaReached, RequestRepeated
+from worker.spec.manifest.manifest import Manifest
+from worker.spec.requests.batch import BatchManifest
+
+pytestmark = pytest.mark.service
+
+_GOOD = Judged("bench left", "{}")
+_BAD = Judged("bad", None, {"title": "It is bad.", "status": 422, "detail": "It is bad."})
+
+
+@pytest.fixture
+def batches(settings):
+    database = open_database(settings.database)
+    yield Batches(database)
+    database.dispose()
+
+
+def _claim(batches, batch, seconds=60.0):
+    return batches.claim(batch, lease_seconds=seconds, attempts=3)
+
+
+def _states(batches, batch):
+    return [entry.state for entry in batches.batch(batch).entries]
+
+
+def test_good_specs_become_jobs_and_bad_ones_are_told_of(records, batches):
+    batch, jobs = batches.add("all", [_GOOD, _BAD, _GOOD], owner="o")
+    assert len(jobs) == 2
+    assert _states(batches, batch) == ["queued", "refused", "queued"]
+    assert batches.batch(batch).entries[1].problem["title"] == "It is bad."
+    assert {job.id for job in records.jobs(9, None, owner="o")} == set(jobs)
+    assert batches.batch(batch, owner="p") is None
+
+
+def test_a_batch_is_gathered_once_all_have_ended(records, batches):
+    batch, (one, two) = batches.add("all", [_GOOD, _GOOD], owner="o")
+    assert batches.waiting(quiet_seconds=60.0, limit=9, lease_seconds=60.0) == []
+    records.cancel(one)
+    assert batches.of_job(one) == []
+    assert _claim(batches, batch) is None
+    records.succeed(records.claim(two, lease_seconds=60.0, attempts=3), [])
+    assert batches.of_job(two) == batches.waiting(quiet_seconds=60.0, limit=9, lease_seconds=60.0) == [batch]
+    batches.enqueued([batch])
+    assert batches.waiting(quiet_seconds=60.0, limit=9, lease_seconds=60.0) == []
+    with ThreadPoolExecutor(8) as pool:
+        tokens = [one for one in pool.map(lambda _: _claim(batches, batch), range(8)) if one is not None]
+    assert len(tokens) == 1
+    assert batches.extend(batch, tokens[0], lease_seconds=60.0)
+    assert batches.finish(batch, tokens[0], [])
+    assert batches.batch(batch).state == "ended"
+    assert not batches.fail(batch, tokens[0], {})
+    assert _states(batches, batch) == ["cancelled", "succeeded"]
+
+
+def test_a_lost_attempt_is_fenced_off_and_there_are_only_so_many(records, batches, blobs):
+    batch, (job,) = batches.add("all", [_GOOD], owner="o")
+    records.cancel(job)
+    for _ in range(3):
+        token = _claim(batches, batch, seconds=0.01)
+        time.sleep(0.05)
+        assert batches.waiting(quiet_seconds=60.0, limit=9, lease_seconds=60.0) == [batch]
+    assert _claim(batches, batch) is None
+    assert Gathering(records, batches, blobs).gather(batch) is Attempted.FAILED
+    assert "3 times" in batches.batch(batch).problem["detail"]
+    assert not batches.finish(batch, token, [])
+
+
+def test_a_request_that_comes_again_makes_no_second_batch(batches):
+    repeat = Repeat.of("k", "batch", "{}")
+    with ThreadPoolExecutor(4) as pool:
+        made = list(pool.map(lambda _: batches.add("all", [_GOOD], owner="o", repeat=repeat), range(4)))
+    assert len({batch for batch, _ in made}) == 1
+    assert sum(len(jobs) for _, jobs in made) == 1
+    with pytest.raises(RequestRepeated):
+        batches.add("all", [_GOOD], owner="o", repeat=Repeat.of("k", "batch", "[]"))
+
+
+def test_a_batch_over_the_quota_is_taken_not_at_all(records, batches):
+    quotas = Quotas(0, 2, 0, 0, 0)
+    with pytest.raises(QuotaReached):
+        batches.add("all", [_GOOD] * 3, owner="o", quotas=quotas)
+    assert records.jobs(9, None) == []
+    batches.add("all", [_GOOD] * 2, owner="o", quotas=quotas)
+    assert len(records.jobs(9, None)) == 2
+
+
+def test_the_store_away_is_waited_for(records, batches):
+    class Away:
+        def put(self, key, data):  # noqa: ARG002
+            raise GenericError(key)
+
+    batch, (job,) = batches.add("all", [_GOOD], owner="o")
+    records.cancel(job)
+    assert Gathering(records, batches, Away()).gather(batch) is Attempted.PUT_OFF
+    assert batches.waiting(quiet_seconds=60.0, limit=9, lease_seconds=60.0) == [batch]
+
+
+def test_where_no_job_succeeded_there_is_a_manifest_all_the_same(records, batches, blobs):
+    batch, (job,) = batches.add("all", [_BAD, _GOOD], owner="o")
+    records.cancel(job)
+    assert Gathering(records, batches, blobs).gather(batch) is Attempted.DONE
+    manifest = BatchManifest.model_validate_json(blobs.get(batches.file(batch, "manifest.json").key))
+    assert [entry.state for entry in manifest.entries] == ["refused", "cancelled"]
+    assert (manifest.runs, manifest.generator, manifest.pieces) == ((), None, 0)
+
+
+def test_owners_see_their_own_only(engine):
+    one, two = (engine.on_behalf_of(Caller(owner, frozenset({"submit"}))) for owner in ("one", "two"))
+    batch = one.submit_batch("all", [_GOOD, _GOOD])
+    assert one.batch(batch.id) == batch
+    for ask in (two.batch, two.cancel_batch, two.remove_batch, lambda it: two.batch_file(it, "manifest.json")):
+        with pytest.raises(BatchNotFound):
+            ask(batch.id)
+    with pytest.raises(BatchNotReady):
+        one.remove_batch(batch.id)
+    assert {entry.state for entry in one.cancel_batch(batch.id).entries} == {"cancelled"}
+
+
+def _read(engine, file):
+    data = b"".join(engine.read(file))
+    assert sha256(data).hexdigest() == file.sha256
+    return data
+
+
+def test_many_drawers_share_parts_and_beds(service, spec, until):
+    """Through real workers: two jobs of the same trays, one of another filament, one on a printer of its own."""
+    tray = {"name": "screws", "cells": [2, 2], "height": 30}
+    large = {"printer": {"bed": [400, 400, 256]}}
+    said = [
+        spec(tray, name="left", **large),
+        spec(tray, name="right", **large),
+        spec({**tray, "cells": [1, 2]}, name="red", **large, material={"name": "PETG", "colour": "#ff0000"}),
+        spec(tray, name="small", printer={"bed": [150, 150, 150]}),
+    ]
+    judged = [Judged(one.name, one.model_dump_json()) for one in said] + [_BAD]
+    batch = service.submit_batch("workshop", judged)
+    done = until(lambda: (now := service.batch(batch.id)).state == "ended" and now, 120.0)
+    assert done.problem is None
+    assert [entry.state for entry in done.entries] == ["succeeded"] * 4 + ["refused"]
+    data = _read(service, service.batch_file(batch.id, "manifest.json"))
+    manifest = BatchManifest.model_validate_json(data)
+    own = {}
+    for entry in manifest.entries[:4]:
+        own[entry.entry] = Manifest.model_validate_json(_read(service, service.manifest(entry.job)))
+        assert entry.drawers == ("top",)
+    digests = [{part.digest for part in own[index].parts} for index in range(4)]
+    assert digests[0] == digests[1]
+    # every piece of every job is in one run, and beds are shared where printers are alike
+    pieces = Counter((one.entry, one.mark) for run in manifest.runs for one in run.pieces)
+    for index, one in own.items():
+        assert Counter(piece.mark for run in one.runs for piece in run.pieces) == {
+            mark: count for (entry, mark), count in pieces.items() if entry == index
+        }
+    assert any({one.entry for one in run.pieces} >= {0, 1} for run in manifest.runs)
+    assert [beds.entries for beds in manifest.beds] == [(0, 1, 2), (3,)]
+    assert len(manifest.runs) < sum(len(one.runs) for one in own.values())
+    assert manifest.grams == pytest.approx(sum(one.work.grams for one in own.values()), abs=0.01)
+    assert {(one.material, one.colour) for one in manifest.purchases} == {("PLA", None), ("PETG", "#ff0000")}
+    for run in manifest.runs:
+        items = read_run(_read(service, service.batch_file(batch.id, run.file)))
+        assert [item.part_number for item in items] == [f"{one.entry}-{one.mark}" for one in run.pieces]
+    with pytest.raises(FileNotInJob):
+        service.batch_file(batch.id, "run-99.3mf")
+    assert json.loads(data)["entries"][4]["problem"]["title"] == "It is bad."
+    service.remove_batch(batch.id)
+    with pytest.raises(BatchNotFound):
+        service.batch(batch.id)
+    assert service.job(manifest.entries[0].job).state == "succeeded"

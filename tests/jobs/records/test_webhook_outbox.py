@@ -1,0 +1,377 @@
+import json
+import threading
+from datetime import timedelta
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+
+import pytest
+from sqlalchemy import func, select, update
+from standardwebhooks import Webhook as Signature
+from standardwebhooks import WebhookVerificationError
+
+from worker.jobs.database.connection import open_database
+from worker.jobs.database.db_clock import machine_time
+from worker.jobs.database.tables import OutboxRow, WebhookRow
+from worker.jobs.maintenance.job_deletion import Deletion
+from worker.jobs.records.api_keys import Keys
+from worker.jobs.records.jobs import Records
+from worker.jobs.records.models import Progress
+from worker.jobs.records.print_events import Prints
+from worker.jobs.records.webhook_endpoints import MOST_WEBHOOKS, Webhooks
+from worker.jobs.records.webhook_outbox import MOST_TRIES
+from worker.jobs.webhooks.delivery import PAUSES, Courier
+from worker.jobs.webhooks.ip_policy import read_networks
+from worker.jobs.webhooks.safe_http_client import Reach
+from worker.spec.errors import QuotaReached, WebhookNotFound
+from worker.spec.requests.webhook import EVENTS, WebhookRequest
+
+_PROBLEM = {"type": "/problems/check-failed", "title": "No.", "status": 500}
+
+
+class _Endpoint(ThreadingHTTPServer):
+    """An HTTP server that keeps what it is sent and answers with the next status, at last with 200 again and again."""
+
+    def __init__(self, *statuses):
+        self.statuses, self.seen = list(statuses), []
+        super().__init__(("127.0.0.1", 0), _Handler)
+        threading.Thread(target=self.serve_forever, kwargs={"poll_interval": 0.01}, daemon=True).start()
+
+    @property
+    def url(self):
+        return f"http://127.0.0.1:{self.server_address[1]}/drawers?token=hidden"
+
+
+class _Handler(BaseHTTPRequestHandler):
+    def do_POST(self):
+        body = self.rfile.read(int(self.headers["content-length"]))
+        self.server.seen.append((dict(self.headers), body))
+        self.send_response(self.server.statuses.pop(0) if self.server.statuses else 200)
+        self.send_header("Content-Length", "0")
+        self.end_headers()
+
+    def log_message(self, *_):
+        pass
+
+
+@pytest.fixture
+def endpoint():
+    made = []
+
+    def make(*statuses):
+        made.append(_Endpoint(*statuses))
+        return made[-1]
+
+    yield make
+    for one in made:
+        one.shutdown()
+        one.server_close()
+
+
+@pytest.fixture
+def database(settings):
+    database = open_database(settings.database)
+    yield database
+    database.dispose()
+
+
+@pytest.fixture
+def webhooks(database):
+    return Webhooks(database)
+
+
+@pytest.fixture
+def base(database):
+    return Records(database, "https://drawers.test")
+
+
+@pytest.fixture
+def courier(database):
+    return Courier(database, Reach(read_networks("127.0.0.0/8")))
+
+
+@pytest.fixture
+def due(database):
+    """Give a function that lets the time of all messages come."""
+
+    def make():
+        with database.begin() as connection:
+            connection.execute(update(OutboxRow).values(next_try=machine_time()))
+            connection.execute(update(WebhookRow).values(resume=None))
+
+    return make
+
+
+def _waiting(database):
+    with database.connect() as connection:
+        return [row.type for row in connection.execute(select(OutboxRow.type).order_by(OutboxRow.created))]
+
+
+def _asked(url, **fields):
+    return WebhookRequest(url=url, **fields)
+
+
+def _ended(records, how, **options):
+    job = records.add("bench", "{}", **options)
+    claim = records.claim(job.id, lease_seconds=60.0, attempts=3)
+    assert how(claim)
+    return job
+
+
+def test_each_change_writes_its_message(base, webhooks, database):
+    webhooks.create("local", _asked("https://home.example/"))
+    _ended(base, lambda claim: base.succeed(claim, []))
+    _ended(base, lambda claim: base.fail(claim, _PROBLEM))
+    job = base.add("bench", "{}")
+    assert base.cancel(job.id)
+    assert not base.cancel(job.id)
+    assert _waiting(database) == ["job.running", "job.succeeded", "job.running", "job.failed", "job.cancelled"]
+    with database.connect() as connection:
+        payloads = [
+            json.loads(one) for one in connection.scalars(select(OutboxRow.payload).order_by(OutboxRow.created))
+        ]
+    assert [one["data"]["state"] for one in payloads] == ["running", "succeeded", "running", "failed", "cancelled"]
+    assert payloads[1]["data"]["links"]["manifest"].startswith("https://drawers.test/v1/jobs/")
+    assert payloads[3]["data"]["problem"]["type"] == "https://drawers.test/problems/check-failed"
+
+
+def test_giving_up_is_told_and_progress_is_not(base, webhooks, database):
+    webhooks.create("local", _asked("https://home.example/"))
+    job = base.add("bench", "{}")
+    claim = base.claim(job.id, lease_seconds=60.0, attempts=1)
+    assert base.report(claim, Progress(1, 2, "tile"))
+    assert base.release(claim)
+    assert base.give_up(job.id, attempts=1, problem=_PROBLEM)
+    assert _waiting(database) == ["job.running", "job.failed"]
+
+
+def test_a_change_that_is_taken_back_takes_its_message_with_it(base, webhooks, database, monkeypatch):
+    webhooks.create("local", _asked("https://home.example/"))
+    job = base.add("bench", "{}")
+    claim = base.claim(job.id, lease_seconds=60.0, attempts=3)
+
+    def fails(*_args, **_options):
+        raise RuntimeError
+
+    monkeypatch.setattr("worker.jobs.records.jobs.note_event", fails)
+    with pytest.raises(RuntimeError):
+        base.succeed(claim, [])
+    assert base.job(job.id).state == "running"
+    assert _waiting(database) == ["job.running"]
+
+
+def test_only_the_events_and_jobs_that_were_asked_for(base, webhooks, database):
+    named, _ = webhooks.create("local", _asked("https://home.example/", jobs="named", events=["job.succeeded"]))
+    webhooks.create("somebody", _asked("https://home.example/"))
+    _ended(base, lambda claim: base.succeed(claim, []))
+    assert _waiting(database) == []
+    _ended(base, lambda claim: base.succeed(claim, []), webhooks=[named.id, named.id])
+    assert _waiting(database) == ["job.succeeded"]
+    with pytest.raises(WebhookNotFound):
+        base.add("bench", "{}", owner="another", webhooks=[named.id])
+    with database.connect() as connection:
+        assert len(base.jobs(9, None)) == 2
+        assert connection.scalar(select(func.count()).select_from(OutboxRow)) == 1
+
+
+def test_what_was_printed_is_told(base, webhooks, database):
+    from worker.printing.progress.print_state import Standing  # noqa: PLC0415 - for this alone
+    from worker.spec.requests.print_event import PrintEvent  # noqa: PLC0415 - as above
+
+    webhooks.create("local", _asked("https://home.example/", events=["job.printed"]))
+    job = _ended(base, lambda claim: base.succeed(claim, []))
+    event = PrintEvent(outcome="printed", run=1, note="second spool")
+    standing = Standing(needed={"T1": 2}, printed={"T1": 1}, runs=[], next_run=2)
+    prints = Prints(database)
+    prints.record(job.id, event, lambda _: standing)
+    assert _waiting(database) == ["job.printed"]
+    with database.connect() as connection:
+        payload = json.loads(connection.scalar(select(OutboxRow.payload)))
+    assert payload["data"]["printed"]["note"] == "second spool"
+    assert payload["data"]["printed"]["run"] == 1
+
+
+def test_a_message_is_signed_so_that_the_library_takes_it(base, webhooks, endpoint, courier):
+    server = endpoint()
+    made, secret = webhooks.create("local", _asked(server.url, events=["job.succeeded"]))
+    job = _ended(base, lambda claim: base.succeed(claim, []))
+    assert courier.run() == 1
+    assert courier.run() == 0
+    ((headers, body),) = server.seen
+    told = Signature(secret.get_secret_value()).verify(body, headers)
+    assert told["type"] == "job.succeeded"
+    assert told["data"]["id"] == job.id
+    assert headers["Content-Type"] == "application/json"
+    with pytest.raises(WebhookVerificationError):
+        Signature(secret.get_secret_value()).verify(body + b" ", headers)
+    now = webhooks.find(made.id, "local")
+    assert (now.state, now.delivered, now.waiting, now.problem) == ("active", 1, 0, None)
+    assert now.last_success is not None
+
+
+def test_two_secrets_sign_until_the_overlap_is_over(base, webhooks, endpoint, courier):
+    server = endpoint()
+    made, old = webhooks.create("local", _asked(server.url, events=["job.running"]))
+    _, new = webhooks.rotate(made.id, "local", timedelta(hours=1))
+    base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
+    assert courier.run() == 1
+    headers, body = server.seen[0]
+    for one in (old, new):
+        Signature(one.get_secret_value()).verify(body, headers)
+    _, last = webhooks.rotate(made.id, "local", timedelta(0))
+    base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
+    assert courier.run() == 1
+    headers, body = server.seen[1]
+    Signature(last.get_secret_value()).verify(body, headers)
+    with pytest.raises(WebhookVerificationError):
+        Signature(new.get_secret_value()).verify(body, headers)
+
+
+def test_a_message_that_is_not_taken_comes_again_under_the_same_id(base, webhooks, endpoint, courier, due):
+    server = endpoint(500, 302)
+    made, _ = webhooks.create("local", _asked(server.url, events=["job.running"]))
+    base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
+    assert courier.run() == 0
+    assert courier.run() == 0  # not before its time
+    assert len(server.seen) == 1
+    assert "500" in webhooks.find(made.id, "local").problem
+    due()
+    assert courier.run() == 0
+    due()
+    assert courier.run() == 1
+    ids = {headers["webhook-id"] for headers, _ in server.seen}
+    assert len(server.seen) == 3
+    assert len(ids) == 1
+
+
+def test_an_endpoint_that_takes_nothing_is_failing_until_it_takes_one(base, webhooks, endpoint, courier, due):
+    server = endpoint(*[503] * (MOST_TRIES + 1))
+    made, _ = webhooks.create("local", _asked(server.url, events=["job.running"]))
+
+    def one():
+        base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
+
+    one()
+    for _ in range(MOST_TRIES):
+        assert webhooks.find(made.id, "local").state == "active"
+        courier.run()
+        due()
+    now = webhooks.find(made.id, "local")
+    assert (now.state, now.dropped, now.waiting) == ("failing", 1, 0)
+    one()  # tried once
+    courier.run()
+    due()
+    assert (webhooks.find(made.id, "local").dropped, len(server.seen)) == (2, MOST_TRIES + 1)
+    one()
+    assert courier.run() == 1
+    assert webhooks.find(made.id, "local").state == "active"
+
+
+def test_an_endpoint_that_is_gone_is_told_nothing_more(base, webhooks, database, endpoint, courier):
+    server = endpoint(410)
+    made, _ = webhooks.create("local", _asked(server.url))
+    _ended(base, lambda claim: base.succeed(claim, []))
+    courier.run()
+    now = webhooks.find(made.id, "local")
+    assert (now.state, now.dropped, now.waiting) == ("disabled", 2, 0)
+    _ended(base, lambda claim: base.succeed(claim, []))
+    assert _waiting(database) == []
+    assert courier.run() == 0
+    assert len(server.seen) == 1
+
+
+def test_a_broken_endpoint_keeps_no_other_waiting(base, webhooks, endpoint, courier):
+    good, bad = endpoint(), endpoint(*[500] * 50)
+    webhooks.create("local", _asked(bad.url))
+    webhooks.create("local", _asked(good.url))
+    for _ in range(3):
+        _ended(base, lambda claim: base.succeed(claim, []))
+    assert courier.run() == 6
+    assert len(bad.seen) == 1  # the others wait until that one is tried again
+
+
+def test_a_try_is_written_down_before_it_is_made(base, webhooks, database, courier, monkeypatch):
+    webhooks.create("local", _asked("http://127.0.0.1:9/", events=["job.running"]))
+    base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
+
+    def killed(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(courier, "_send", killed)
+    with pytest.raises(KeyboardInterrupt):
+        courier.run()
+    with database.connect() as connection:
+        row = connection.execute(select(OutboxRow.tries, OutboxRow.next_try)).one()
+    assert row.tries == 1
+    assert row.next_try > machine_time()
+
+
+def test_one_courier_of_two_sends(base, webhooks, database, endpoint, courier):
+    server = endpoint()
+    webhooks.create("local", _asked(server.url, events=["job.running"]))
+    other = Courier(database, Reach(read_networks("127.0.0.0/8")))
+    base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
+    assert courier.run() == 1
+    base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
+    assert other.run() == 0
+    courier.close()
+    assert other.run() == 1
+
+
+def test_an_address_that_may_not_be_called_is_told_as_such(base, webhooks, database):
+    made, _ = webhooks.create("local", _asked("http://localhost:9/"))
+    base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
+    assert Courier(database, Reach()).run() == 0
+    assert "may not be called" in webhooks.find(made.id, "local").problem
+
+
+def test_a_key_that_was_revoked_is_told_nothing_more(base, webhooks, database, endpoint, courier):
+    keys, server = Keys(database), endpoint()
+    key, _ = keys.create("shop", ["submit"])
+    webhooks.create(key.id, _asked(server.url))
+    base.claim(base.add("bench", "{}", owner=key.id).id, lease_seconds=60.0, attempts=3)
+    keys.revoke(key.id)
+    assert courier.run() == 0
+    assert server.seen == []
+
+
+def test_a_thread_sends_by_itself(base, webhooks, database, endpoint, until):
+    server = endpoint()
+    webhooks.create("local", _asked(server.url, events=["job.running"]))
+    with Courier(database, Reach(read_networks("127.0.0.0/8")), look=0.02):
+        base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
+        until(lambda: server.seen)
+        until(lambda: _waiting(database) == [])
+
+
+def test_an_endpoint_and_a_job_take_their_messages_with_them(base, webhooks, database, blobs):
+    made, _ = webhooks.create("local", _asked("https://home.example/"))
+    job = _ended(base, lambda claim: base.succeed(claim, []), webhooks=[made.id])
+    deletion = Deletion(database, blobs)
+    assert deletion.mark(job.id)
+    assert deletion.sweep(job.id) == 1
+    assert _waiting(database) == []
+    _ended(base, lambda claim: base.succeed(claim, []), webhooks=[made.id])
+    with pytest.raises(WebhookNotFound):
+        webhooks.remove(made.id, "another")
+    webhooks.remove(made.id, "local")
+    assert _waiting(database) == []
+    assert webhooks.list(None) == []
+
+
+def test_an_owner_has_only_so_many(webhooks):
+    for _ in range(MOST_WEBHOOKS):
+        webhooks.create("local", _asked("https://home.example/"))
+    with pytest.raises(QuotaReached):
+        webhooks.create("local", _asked("https://home.example/"))
+    assert len(webhooks.list("local")) == MOST_WEBHOOKS
+    assert webhooks.list("another") == []
+
+
+def test_pauses_grow_and_take_most_of_a_day():
+    middle = [PAUSES.after(number, lambda low, high: (low + high) / 2) for number in range(1, MOST_TRIES)]
+    assert middle == sorted(middle)
+    assert 12 * 3600 < sum(middle) < 24 * 3600
+    assert all(0.8 * one <= PAUSES.after(number) <= 1.2 * one for number, one in enumerate(middle, 1))
+
+
+def test_all_events_are_asked_for_by_default():
+    assert WebhookRequest(url="https://home.example/").events == EVENTS

@@ -1,0 +1,213 @@
+"""The engine without a worker: what callers may ask, and a broker that is away."""
+
+import json
+import socket
+import subprocess
+import sys
+import time
+from base64 import b64decode
+from datetime import timedelta
+from hashlib import sha256
+
+import pytest
+from hypothesis import HealthCheck, given
+from hypothesis import settings as how
+from hypothesis import strategies as st
+from sqlalchemy import update
+
+from worker.jobs.common.settings import Settings
+from worker.jobs.database.db_clock import machine_time
+from worker.jobs.database.tables import JobRow
+from worker.jobs.job_service import Engine
+from worker.jobs.processes.process_host import broker, child_environment
+from worker.jobs.queue.celery_app import QUEUE
+from worker.jobs.records.jobs import Records
+from worker.jobs.records.models import StoredFile
+from worker.spec import Spec
+from worker.spec.errors import (
+    BlobMissing,
+    BrokerUnavailable,
+    FileNotInJob,
+    JobFinished,
+    JobNotFound,
+    JobNotReady,
+)
+
+pytestmark = pytest.mark.service
+
+_LONG = 5.0  # seconds; a hang takes 40 and more
+
+
+def _succeeded(engine, data):
+    """Bring a job to its end by hand, with one file."""
+    records, blobs = Records(engine._database), engine._blobs
+    job = records.add("bench left", "{}")
+    file = StoredFile("T1.stl", "model/stl", len(data), sha256(data).hexdigest(), f"jobs/{job.id}/T1.stl")
+    blobs.put(file.key, data)
+    assert records.succeed(records.claim(job.id, lease_seconds=60.0, attempts=3), [file])
+    return job, file
+
+
+def test_without_a_broker_a_job_is_kept(engine, spec):
+    start = time.monotonic()
+    job = engine.submit(spec(name="no broker"))
+    assert time.monotonic() - start < _LONG
+    assert (engine.job(job.id).state, engine.job(job.id).name) == ("queued", "no broker")
+    with pytest.raises(BrokerUnavailable):
+        engine.queueing.requeue()
+
+
+def test_a_broker_that_says_nothing_does_not_hang(spec, tmp_path):
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        url = f"redis://127.0.0.1:{silent.getsockname()[1]}/0"
+        with Engine.open(Settings.read(data_dir=tmp_path, broker_url=url)) as engine:
+            for _ in range(2):
+                start = time.monotonic()
+                assert engine.submit(spec()).state == "queued"
+                assert time.monotonic() - start < _LONG
+
+
+def test_requeue_repairs_what_was_not_sent(engine, spec):
+    jobs = [engine.submit(spec()) for _ in range(3)]
+    with broker(engine.settings) as server:
+        assert engine.queueing.requeue() == 3
+        assert engine.queueing.requeue() == 0
+        assert engine.submit(spec()).state == "queued"
+        assert engine.queueing.requeue() == 0
+        server.stop()
+        server.start()  # it has forgotten everything, and an idle connection is stale
+        engine.cancel(jobs[0].id)
+        assert engine.submit(spec()).state == "queued"
+        assert engine.queueing.requeue() == 4
+        assert engine.queueing.requeue() == 0
+
+
+def _line(engine):
+    """The jobs that wait at the broker, those that are taken first first."""
+    found = []
+    with engine._app.connection_for_write() as connection:
+        client = connection.default_channel.client
+        while (one := client.rpop(QUEUE)) is not None:
+            found.append(one)
+        client.lpush(QUEUE, *found)
+    return [json.loads(b64decode(json.loads(one)["body"]))[0][0] for one in found]
+
+
+def _age(engine, seconds):
+    """Have all messages be older than they are."""
+    with engine._database.begin() as connection:
+        connection.execute(update(JobRow).values(enqueued=machine_time() - timedelta(seconds=seconds)))
+
+
+def test_a_job_that_was_begun_goes_before_all_that_wait(engine, spec):
+    with broker(engine.settings):
+        assert engine.queueing.requeue() == 0
+        first, second, third, lost = (engine.submit(spec()).id for _ in range(4))
+        records = Records(engine._database)
+        assert records.release(records.claim(third, lease_seconds=60.0, attempts=3), counted=False)
+        engine.wake_first(third)
+        assert _line(engine) == [third, first, second, third, lost]
+        assert records.claim(lost, lease_seconds=0.05, attempts=3)
+        time.sleep(0.1)
+        assert engine.queueing.requeue() == 1
+        assert _line(engine)[0] == lost
+
+
+def test_a_long_line_is_not_sent_again_every_minute(engine, spec):
+    with broker(engine.settings):
+        assert engine.queueing.requeue() == 0  # nothing is there that the broker could have lost
+        jobs = [engine.submit(spec()).id for _ in range(3)]
+        _age(engine, 120.0)
+        assert engine.queueing.requeue() == 0
+        with engine._app.connection_for_write() as connection:
+            connection.default_channel.client.delete(QUEUE)  # without a word
+        assert engine.queueing.requeue() == 3
+        assert _line(engine) == jobs
+        _age(engine, 1000.0)
+        assert engine.queueing.requeue() == 3
+
+
+@pytest.mark.parametrize("job_id", ["", "x", "0" * 26, "../../etc/passwd", "é" * 26, "0" * 10_000, "\x00"])
+def test_what_is_no_job_is_not_found(engine, job_id):
+    for ask in (engine.job, engine.cancel, engine.manifest, engine.bundle, lambda one: engine.file(one, "T1.stl")):
+        with pytest.raises(JobNotFound) as caught:
+            ask(job_id)
+        assert caught.value.problem()["status"] == 404
+
+
+def test_a_job_without_results_is_not_ready(engine, spec):
+    job = engine.submit(spec())
+    for ask in (engine.manifest, engine.bundle, engine.files, lambda one: engine.file(one, "T1.stl")):
+        with pytest.raises(JobNotReady) as caught:
+            ask(job.id)
+        assert caught.value.value == "queued"
+
+
+def test_a_job_is_cancelled_once(engine, spec):
+    job = engine.submit(spec())
+    cancelled = engine.cancel(job.id)
+    assert (cancelled.state, cancelled.ended) == ("cancelled", True)
+    assert cancelled.finished is not None
+    with pytest.raises(JobFinished) as caught:
+        engine.cancel(job.id)
+    assert caught.value.value == "cancelled"
+
+
+def test_files_are_read_whole_and_in_ranges(engine):
+    data = bytes(number % 251 for number in range(1000))
+    job, file = _succeeded(engine, data)
+    assert engine.file(job.id, "T1.stl") == file
+    assert engine.files(job.id) == [file]
+    assert b"".join(engine.read(file)) == data
+    assert b"".join(engine.read(file, 10, 20)) == data[10:20]
+    assert b"".join(engine.read(file, 990)) == data[990:]
+    assert b"".join(engine.read(file, 990, 5000)) == data[990:]
+    with pytest.raises(FileNotInJob):
+        engine.file(job.id, "T2.stl")
+    with pytest.raises(JobFinished):
+        engine.cancel(job.id)
+
+
+def test_a_file_that_is_gone_or_cut_short_is_said_at_once(engine):
+    job, file = _succeeded(engine, b"0123456789")
+    engine._blobs.put(file.key, b"01234")
+    with pytest.raises(BlobMissing, match="damaged"):
+        engine.read(engine.file(job.id, "T1.stl"))
+    engine._blobs.delete(file.key)
+    with pytest.raises(BlobMissing):
+        engine.read(file)
+
+
+def test_jobs_are_listed_newest_first(engine, spec):
+    made = [engine.submit(spec(name=f"drawer {number}")).id for number in range(3)]
+    assert [job.id for job in engine.jobs()] == made[::-1]
+    assert [job.id for job in engine.jobs(limit=1, after=made[2])] == [made[1]]
+    assert engine.jobs(limit=0) == []
+
+
+@given(st.text(max_size=40))
+@how(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_any_text_is_a_job_that_is_not_there(engine, text):
+    with pytest.raises(JobNotFound):
+        engine.job(text)
+    with pytest.raises(JobNotFound):
+        engine.file(text, text)
+
+
+def test_a_spec_comes_back_from_the_record_as_it_was(spec):
+    asked = spec(
+        {"name": "bits", "cells": [1.5, 1], "height": "1 1/4 in", "at": [0, 0], "finger_ramp": True,
+         "label_shelf": True,
+         "pockets": [{"shape": "circle", "at": [20, 20], "diameter": 12, "depth": 8, "notch": {}}],
+         "dividers": [{"axis": "x", "at": 30}], "text": {"text": "Bits", "face": "front"}},
+        grid={"half_cells": True}, material={"name": "PETG", "cost_per_kg": 20},
+    )  # fmt: skip
+    assert Spec.model_validate_json(asked.model_dump_json()) == asked
+
+
+def test_the_engine_imports_nothing_that_builds(tmp_path):
+    program = "import sys, worker.jobs.job_service, worker.jobs.processes.supervisor; print(*sys.modules)"
+    environment = child_environment(Settings.read(data_dir=tmp_path))
+    ran = subprocess.run([sys.executable, "-c", program], env=environment, capture_output=True, text=True, check=False)
+    assert (ran.returncode, ran.stderr) == (0, "")
+    assert not [one for one in ran.stdout.split() if one.startswith(("worker.solids", "worker.output", "manifold3d"))]

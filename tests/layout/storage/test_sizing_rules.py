@@ -1,0 +1,88 @@
+from math import sqrt
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.layout.storage.things import ground
+from worker.layout.storage.sizing_rules import AIR, FRAME_AIR, Ground
+from worker.layout.tray.interior import tray_room
+from worker.spec import load
+from worker.spec.drawer.joint import CORNER_RADIUS
+from worker.spec.drawer.tray import Tray
+
+_many = settings(max_examples=60, deadline=None)
+_rims = st.sampled_from(["straight", "stacking"])
+
+
+def _spec(**printer):
+    return load(
+        {
+            "spec": "1",
+            "name": "bench left",
+            "drawers": [{"name": "top", "width": 310, "depth": 425, "height": 70}],
+            "printer": {"bed": [256, 256, 256], **printer},
+        }
+    )
+
+
+def test_walls_and_floors_are_what_the_printer_can_lay():
+    usual = Ground.of(_spec(), (14, 18), 70.0)
+    assert (usual.wall, usual.floor, usual.step, usual.limit) == (1.2, 1.2, 2, 70.0 - FRAME_AIR)
+    wide = Ground.of(_spec(nozzle=0.8, layer=0.6), (14, 18), 70.0)
+    assert wide.wall == pytest.approx(2 * 0.84 + 0.2)
+    assert wide.floor == 1.2
+    assert Ground.of(_spec(nozzle=1.2, layer=0.8), (14, 18), 70.0).floor == 1.6
+
+
+@_many
+@given(st.floats(1.0, 500.0), _rims, st.booleans())
+def test_half_cells_are_the_fewest_that_give_a_length(length, rim, half_cells):
+    here = ground(half_cells=half_cells)
+    halves = here.halves(length, rim)
+    assert halves % here.step == 0
+    assert here.usable(halves, rim) >= length - 1e-6
+    assert halves == here.step or here.usable(halves - here.step, rim) < length
+
+
+@_many
+@given(st.integers(1, 12), st.integers(20, 90), _rims)
+def test_the_usable_room_is_the_trays_room_less_its_rim(halves, height, rim):
+    here = ground()
+    tray = Tray(name="bits", cells=(halves / 2, 1), height=height, rim=rim)
+    room = tray_room(tray, joint=here.joint, pitch=42.0, line_width=0.42, pointer="")
+    assert here.usable(halves, rim) + 2 * here.ledge(rim) == pytest.approx(room.inner[0], abs=1e-3)
+    assert here.start("straight") == room.wall
+    assert here.floor_top == room.floor_top
+    assert here.ledge("straight") == 0.0
+
+
+@_many
+@given(st.floats(0.0, 60.0), st.floats(0.0, 60.0), _rims)
+def test_a_tray_is_as_high_as_its_walls_and_all_ends_under_the_frame(walls, stack, rim):
+    here = ground(height=60.0)
+    stand = here.stand(walls, stack, rim)
+    if stand is None:
+        assert here.floor_top + max(walls, stack) + here.joint.height + 0.5 > here.limit
+        return
+    height, top = stand
+    room = tray_room(
+        Tray(name="bits", cells=(2, 2), height=height, rim=rim),
+        joint=here.joint, pitch=42.0, line_width=0.42, pointer="",
+    )  # fmt: skip
+    assert top <= here.limit + 1e-6
+    assert room.ceiling - room.floor_top >= walls - 2e-3
+    assert top >= max(height, here.floor_top + stack - 1e-3)
+    if rim == "stacking":
+        assert here.floor_top + stack <= room.ceiling + 2e-3
+
+
+@_many
+@given(st.floats(0.0, 10.0))
+def test_the_margin_clears_a_round_corner_by_the_air(radius):
+    here = ground()
+    margin = here.margin(radius)
+    round_ = CORNER_RADIUS - here.joint.body_inset - here.wall
+    assert margin >= AIR
+    if radius < round_:
+        assert sqrt(2.0) * (round_ - margin - radius) + radius <= round_ - AIR

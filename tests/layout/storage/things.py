@@ -1,0 +1,78 @@
+"""Things of a maker's bench to size trays for, and grounds to size them on."""
+
+from hypothesis import strategies as st
+
+from worker.layout.storage.sizing_rules import Ground
+from worker.spec.drawer.joint import Joint, default_profile
+from worker.spec.items.item import Item
+
+_side = st.floats(2.0, 90.0).map(lambda length: round(length, 1))
+_boxes = st.tuples(_side, _side, _side).map(lambda size: {"kind": "box", "size": size})
+_cylinders = st.tuples(_side, _side).map(lambda pair: {"kind": "cylinder", "diameter": pair[0], "length": pair[1]})
+_standards = st.sampled_from(
+    [
+        {"kind": "standard", "id": name}
+        for name in (
+            "battery-aa", "battery-aaa", "battery-9v", "battery-cr2032", "card-id1", "card-sd", "nut-m3", "nut-m8",
+            "washer-m4", "bearing-608", "hexkey-4", "hexkey-8", "bit-6.3", "drill-4", "pen-ball",
+        )
+    ]
+    + [
+        {"kind": "standard", "id": "bolt-cap-m4", "length": 16},
+        {"kind": "standard", "id": "bolt-hex-m8", "length": 40},
+    ]
+)  # fmt: skip
+_polygons = st.sampled_from(
+    [
+        [[0, 0], [60, 0], [60, 20], [20, 20], [20, 50], [0, 50]],  # an angle
+        [[5, 0], [45, 0], [50, 12], [25, 30], [0, 12]],  # a house
+        [[0, 0], [40, 0], [40, 8], [8, 8], [8, 22], [40, 22], [40, 30], [0, 30]],  # a clamp, open to one side
+        [[30, 0], [0, 0], [15, 26]],  # clockwise
+    ]
+).flatmap(lambda points: _side.map(lambda high: {"kind": "polygon", "points": points, "height": min(high, 40.0)}))
+
+shapes = st.one_of(_standards, _standards, _boxes, _cylinders, _polygons)
+
+
+def thing(shape, name="thing", **fields):
+    """Return an item."""
+    return Item.model_validate({"name": name, "shape": shape, **fields})
+
+
+def standard(identity, **fields):
+    """Return an item of the catalogue; ``length`` is a screw's."""
+    length = {"length": fields.pop("length")} if "length" in fields else {}
+    return thing({"kind": "standard", "id": identity, **length}, **fields)
+
+
+def ground(span=(14, 18), height=70.0, *, half_cells=True, pitch=42.0, line_width=0.42, **fields):
+    """Return a drawer's ground with the default joint."""
+    joint = Joint(default_profile(0.25, line_width), 0.25, line_width)
+    return Ground(joint, pitch, line_width, half_cells, span, height, **fields)
+
+
+@st.composite
+def things(draw):
+    """Draw an item."""
+    storage = draw(st.sampled_from([None, None, "rows", "upright", "loose", "pocket"]))
+    return thing(
+        draw(shapes),
+        count=draw(st.integers(1, 12) | st.integers(1, 60 if storage == "pocket" else 200)),
+        storage=storage,
+        access=draw(st.sampled_from(["often", "sometimes", "rarely"])),
+        label=draw(st.sampled_from([False, False, "M4", True])),
+    )
+
+
+@st.composite
+def grounds(draw):
+    """Draw a ground."""
+    wide = draw(st.booleans())
+    return ground(
+        span=(draw(st.integers(2, 9)) * 2, draw(st.integers(2, 11)) * 2),
+        height=draw(st.sampled_from([35.0, 55.0, 70.5, 110.0])),
+        half_cells=draw(st.booleans()),
+        pitch=draw(st.sampled_from([42.0, 42.0, 50.0])),
+        line_width=0.63 if wide else 0.42,
+        wall=1.26 if wide else 1.2,
+    )

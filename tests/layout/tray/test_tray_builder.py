@@ -1,0 +1,438 @@
+import dataclasses
+import itertools
+from math import sqrt
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from shapely.geometry import Polygon
+
+from worker.layout.tray.dividers import spans
+from worker.layout.tray.font import extent
+from worker.layout.tray.interior import LEAST_COVER, LEAST_SPACE, UNDER_RIM, tray_room
+from worker.layout.tray.pocket_outline import mitred, pocket_ring
+from worker.layout.tray.tray_builder import tray_shape, tray_size
+from worker.spec.drawer.joint import CORNER_RADIUS, Joint, default_profile
+from worker.spec.drawer.tray import Tray
+from worker.spec.errors import TrayError
+from worker.spec.tolerances import COORDINATE_GRID
+
+JOINT = Joint(default_profile(0.25, 0.42), 0.25, 0.42)
+AT = "/drawers/0/trays/4"
+LINES = 0.84
+
+
+def asked(**fields):
+    return Tray.model_validate({"name": "bits", "cells": [3, 2], "height": 60} | fields)
+
+
+def shape_of(*, half_feet=False, pitch=42.0, joint=JOINT, line_width=0.42, **fields):
+    tray = asked(**fields)
+    return tray_shape(tray, joint=joint, pitch=pitch, line_width=line_width, half_feet=half_feet, pointer=AT)
+
+
+def refused(**fields):
+    with pytest.raises(TrayError) as caught:
+        shape_of(**fields)
+    error = caught.value
+    assert error.message.startswith("Tray 'bits': ")
+    assert error.pointer.startswith(AT + "/")
+    assert error.limit
+    assert error.remedy
+    return error.pointer[len(AT) :], error.value, error.limit
+
+
+def test_a_plain_tray_takes_its_numbers_from_the_joint():
+    shape = shape_of()
+    assert shape.halves == (6, 4)
+    assert not shape.half_feet
+    assert shape.foot_levels == JOINT.foot_levels()
+    assert shape.rim_levels == JOINT.rim_levels(57.0)
+    assert shape.floor_top == shape.fill_top == round(JOINT.foot_height + 1.2, 3)
+    assert tray_size(shape) == (125.5, 83.5, 60.0)
+    assert shape == shape_of()
+    assert hash(shape) == hash(shape_of())
+
+
+def test_a_straight_rim_has_no_levels():
+    assert shape_of(rim="straight").rim_levels is None
+
+
+@pytest.mark.parametrize(("cells", "given_half", "expected"), [((1.5, 1), False, True), ((1, 1), True, True)])
+def test_halves_stand_on_half_feet(cells, given_half, expected):
+    assert shape_of(cells=cells, half_feet=given_half).half_feet is expected
+
+
+# --- the body
+
+
+def test_the_least_height_is_the_one_that_is_named():
+    pointer, value, limit = refused(height=10)
+    assert (pointer, value) == ("/height", 10.0)
+    least = float(limit.split()[2])
+    # foot and floor, two millimetres of room, the air under the rim, the rim
+    assert least == pytest.approx(JOINT.foot_height + 1.2 + 2.0 + 0.35 + JOINT.height, abs=0.001)
+    shape_of(height=least)
+    assert refused(height=least - 0.01)[0] == "/height"
+    shape_of(height=10, rim="straight")
+
+
+@pytest.mark.parametrize(
+    ("fields", "pointer", "limit"),
+    [
+        ({"wall": 0.8}, "/wall", "at least 0.84 mm"),
+        ({"cells": [0.5, 1], "wall": 8}, "/wall", "at most 7.25 mm"),
+        ({"floor": 0.5}, "/floor", "at least 0.6 mm"),
+    ],
+)
+def test_walls_and_floor_keep_their_bounds(fields, pointer, limit):
+    assert refused(**fields)[::2] == (pointer, limit)
+
+
+# --- dividers
+
+
+def test_dividers_end_just_under_the_rim():
+    walls = shape_of(dividers=[{"axis": "x", "at": 40}]).walls
+    assert [(wall.axis, wall.at, wall.thickness, wall.top) for wall in walls] == [("x", 41.2, 1.2, 56.8)]
+    assert shape_of(rim="straight", dividers=[{"axis": "y", "at": 40}]).walls[0].top == 59.8
+    low = shape_of(dividers=[{"axis": "x", "at": 40, "height": 20}]).walls[0]
+    assert low.top == pytest.approx(JOINT.foot_height + 1.2 + 20.0, abs=0.001)
+
+
+def test_dividers_stay_inside_the_room_and_off_its_walls():
+    assert refused(dividers=[{"axis": "x", "at": 130}]) == ("/dividers/0/at", 130.0, "3.6 to 119.5 mm on axis x")
+    assert refused(dividers=[{"axis": "y", "at": 2}]) == ("/dividers/0/at", 2.0, "3.6 to 77.5 mm on axis y")
+    shape_of(dividers=[{"axis": "x", "at": 3.6}, {"axis": "x", "at": 119.5}])
+
+
+def test_dividers_keep_apart():
+    near = [{"axis": "x", "at": 40}, {"axis": "y", "at": 40}, {"axis": "x", "at": 43}]
+    assert refused(dividers=near) == ("/dividers/2/at", 43.0, "at least 4.2 mm from 40 mm")
+
+
+def test_a_divider_higher_than_the_rim_is_refused():
+    pointer, value, limit = refused(dividers=[{"axis": "x", "at": 40, "height": 55}])
+    assert (pointer, value) == ("/dividers/0/height", 55.0)
+    assert limit == "at most 51.396 mm over the floor"
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(1, 8), st.integers(1, 8), st.sampled_from([0.84, 1.2, 2.0]))
+def test_compartments_are_even(columns, rows, wall):
+    tray = asked(compartments=[columns, rows], wall=wall)
+    shape = shape_of(compartments=[columns, rows], wall=wall)
+    room = tray_room(tray, joint=JOINT, pitch=42.0, line_width=0.42, pointer=AT)
+    for axis, count in (("x", columns), ("y", rows)):
+        widths = [far - near for near, far in spans(room, shape.walls, axis)]
+        assert len(widths) == count
+        assert max(widths) - min(widths) <= 3 * COORDINATE_GRID
+        assert min(widths) >= LEAST_SPACE - COORDINATE_GRID
+
+
+def test_too_many_compartments_are_refused_with_the_most_that_fit():
+    assert refused(compartments=[40, 1]) == ("/compartments/0", 40, "at most 29 (each 3 mm or more)")
+    shape_of(compartments=[29, 1])
+
+
+# --- ledges
+
+
+def test_a_finger_ramp_takes_what_suits_the_tray():
+    assert shape_of(finger_ramp=True).ramp.radius == 12.0
+    assert shape_of(finger_ramp=True, height=30).ramp.radius == pytest.approx(0.4 * (26.8 - 5.404), abs=0.001)
+    assert shape_of(finger_ramp={"radius": 7}).ramp.radius == 7.0
+    assert shape_of(finger_ramp=False).ramp is None
+
+
+def test_a_finger_ramp_must_fit():
+    pointer, value, limit = refused(finger_ramp={"radius": 60})
+    assert (pointer, value) == ("/finger_ramp/radius", 60.0)
+    most = float(limit.split()[2])
+    assert shape_of(finger_ramp={"radius": most}).ramp.radius == most
+    narrow = {"compartments": [1, 8], "finger_ramp": {"radius": 7}}
+    assert refused(**narrow)[0] == "/finger_ramp/radius"
+    assert refused(compartments=[1, 15], finger_ramp=True)[2] == "no room for one"
+
+
+def test_a_label_shelf_hangs_under_the_rim():
+    shelf = shape_of(label_shelf=True).shelf
+    assert (shelf.depth, shelf.top, shelf.drop) == (12.0, 56.8, 3.0)
+    text = {"text": "M3", "face": "shelf", "style": "raised"}
+    assert shape_of(label_shelf=True, text=text).shelf.top == 56.4
+
+
+@pytest.mark.parametrize(
+    ("fields", "pointer", "limit"),
+    [
+        ({"label_shelf": {"depth": 45}}, "/label_shelf/depth", "at most 40.55 mm, half the room"),
+        ({"label_shelf": True, "height": 25}, "/label_shelf", "at least 27.804 mm"),
+        (
+            {"label_shelf": True, "dividers": [{"axis": "y", "at": 75}]},
+            "/label_shelf/depth",
+            "at most 2.5 mm",
+        ),
+    ],
+)
+def test_a_label_shelf_must_fit(fields, pointer, limit):
+    assert refused(**fields)[::2] == (pointer, limit)
+
+
+# --- magnets
+
+
+def test_four_magnets_stand_in_a_whole_foot_and_one_in_a_half_foot():
+    centres = shape_of(magnets={"diameter": 6.2, "depth": 2.2}).magnets.centres
+    assert len(centres) == len(set(centres)) == 24
+    inset, reach = JOINT.foot_levels()[0][0], 3.1 + LINES
+    # Recess and two lines touch the arc of the foot's corner: r (1 - 1/sqrt 2) + reach/sqrt 2 from its sides.
+    corner = CORNER_RADIUS - inset
+    near = inset + corner * (1.0 - sqrt(0.5)) + reach * sqrt(0.5)
+    assert min(centres) == (pytest.approx(near - 0.25, abs=1e-3),) * 2
+    assert max(centres) == (pytest.approx(125.75 - near, abs=1e-3), pytest.approx(83.75 - near, abs=1e-3))
+    halves = shape_of(cells=[1, 0.5], magnets={"diameter": 6.2, "depth": 2.2}).magnets.centres
+    assert halves == ((10.25, 10.25), (31.25, 10.25))
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.floats(2.0, 12.0), st.booleans(), st.sampled_from([36.0, 42.0, 50.8]))
+def test_a_magnet_has_two_lines_of_plastic_round_it(diameter, half_feet, pitch):
+    try:
+        shape = shape_of(
+            cells=[1, 1], magnets={"diameter": diameter, "depth": 2}, half_feet=half_feet, pitch=pitch, wall=1.2
+        )
+    except TrayError as error:
+        assume("too wide" not in error.message)
+        raise
+    inset = shape.foot_levels[0][0]
+    side = pitch / (2.0 if half_feet else 1.0)
+    radius = max(5.0 - inset, 0.4)
+    bottom = Polygon(
+        [(inset + radius, inset + radius), (side - inset - radius, inset + radius),
+         (side - inset - radius, side - inset - radius), (inset + radius, side - inset - radius)]
+    ).buffer(radius, quad_segs=64)  # fmt: skip
+    first = [(x + 0.25, y + 0.25) for x, y in shape.magnets.centres if x < side and y < side]
+    assert len(first) == (1 if half_feet else 4)
+    for x, y in first:
+        disc = Polygon([(x, y + 0.01), (x + 0.01, y), (x, y - 0.01)]).centroid.buffer(diameter / 2.0)
+        assert bottom.covers(disc)
+        assert bottom.exterior.distance(disc) >= LINES - 0.01
+    for (xa, ya), (xb, yb) in itertools.combinations(first, 2):
+        assert np.hypot(xa - xb, ya - yb) >= diameter + LINES - 0.01
+
+
+def test_magnets_too_large_are_refused():
+    assert refused(magnets={"diameter": 19, "depth": 2})[:2] == ("/magnets/diameter", 19.0)
+    pointer, value, limit = refused(magnets={"diameter": 6, "depth": 5})
+    assert (pointer, value) == ("/magnets/depth", 5.0)
+    assert limit == f"at most {JOINT.foot_height + 1.2 - LEAST_COVER:.3f} mm"
+    text = {"text": "M3", "face": "floor"}
+    assert refused(magnets={"diameter": 6, "depth": 4.4}, text=text)[0] == "/magnets/depth"
+
+
+# --- pockets
+
+
+def circle(x=30, y=40, diameter=30, depth=20, **more):
+    return {"shape": "circle", "at": [x, y], "diameter": diameter, "depth": depth, **more}
+
+
+def rectangle(x=70, y=30, size=(20, 30), depth=15, **more):
+    return {"shape": "rectangle", "at": [x, y], "size": size, "depth": depth, **more}
+
+
+def test_the_room_is_filled_to_the_deepest_pocket():
+    shape = shape_of(pockets=[circle(), rectangle()])
+    assert shape.fill_top == round(shape.floor_top + 20.0, 3)
+    assert [round(shape.fill_top - pocket.bottom, 3) for pocket in shape.pockets] == [20.0, 15.0]
+    assert all(pocket.chamfer == 0.4 for pocket in shape.pockets)
+
+
+def test_a_pocket_is_grown_by_its_clearance():
+    shape = shape_of(pockets=[circle(clearance=0.5), rectangle(clearance=0.2)])
+    round_one, square_one = (Polygon(pocket.outline) for pocket in shape.pockets)
+    assert round_one.centroid.distance(Polygon([(31.2, 41.2), (31.3, 41.2), (31.2, 41.3)])) < 0.01
+    assert round_one.covers(round_one.centroid.buffer(15.499, quad_segs=64))
+    assert not round_one.covers(round_one.centroid.buffer(15.55, quad_segs=64))
+    assert square_one.bounds == pytest.approx((71.0, 31.0, 91.4, 61.4))
+    assert square_one.area == pytest.approx(20.4 * 30.4)
+
+
+def test_a_pocket_leaves_two_lines_to_the_wall():
+    shape_of(pockets=[rectangle(x=1.14, y=20)])
+    pointer, value, limit = refused(pockets=[rectangle(x=0.3, y=20)])
+    assert pointer == "/pockets/0"
+    assert value == pytest.approx([0.0, 19.7, 20.6, 50.3])
+    assert "0.84 mm or more inside 123.1 x 81.1 mm" in limit
+
+
+def test_a_pocket_too_deep_is_refused():
+    pointer, value, limit = refused(pockets=[circle(depth=52)])
+    assert (pointer, value) == ("/pockets/0/depth", 52.0)
+    most = float(limit.split()[2])
+    shape_of(pockets=[circle(depth=most)])
+    assert most == pytest.approx(56.8 - 0.2 - JOINT.foot_height - 1.2, abs=0.3)
+
+
+def test_pockets_keep_apart():
+    assert refused(pockets=[circle(), circle(x=50)])[:2] == ("/pockets/1", 0.0)
+    pointer, value, limit = refused(pockets=[circle(), circle(x=62)])
+    assert (pointer, limit) == ("/pockets/1", "at least 1.64 mm between them, notches included")
+    assert value == pytest.approx(1.4, abs=0.02)
+    shape_of(pockets=[circle(), circle(x=62.4)])
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("dividers", [{"axis": "x", "at": 10}]),
+        ("compartments", [2, 1]),
+        ("finger_ramp", True),
+        ("label_shelf", True),
+    ],
+)
+def test_pockets_stand_alone(name, value):
+    assert refused(pockets=[circle()], **{name: value})[0] == f"/{name}"
+
+
+def test_a_notch_crosses_the_shorter_side():
+    shape = shape_of(pockets=[rectangle(x=50, y=30, size=(12, 40), notch={})])
+    bay = Polygon(shape.pockets[0].notches[0])
+    left, front, right, back = bay.bounds
+    assert (right - left, back - front) == pytest.approx((12.6 + 30.0, 25.0), abs=0.01)
+    assert (left + right) / 2.0 == pytest.approx(50 + 6 + 1.2, abs=0.01)
+    assert (front + back) / 2.0 == pytest.approx(30 + 20 + 1.2, abs=0.01)
+
+
+def test_a_notch_without_room_is_refused():
+    pointer, value, _ = refused(pockets=[circle(x=20, y=20, diameter=35, notch={"width": 30})])
+    assert (pointer, value) == ("/pockets/0/notch/width", 30.0)
+
+
+def test_a_pocket_that_closes_on_itself_is_refused():
+    ring = [
+        [10, 10],
+        [50, 10],
+        [50, 50],
+        [30.2, 50],
+        [30.2, 45],
+        [45, 45],
+        [45, 15],
+        [15, 15],
+        [15, 45],
+        [30, 45],
+        [30, 50],
+        [10, 50],
+    ]
+    pocket = {"shape": "polygon", "points": ring, "depth": 5}
+    assert refused(pockets=[pocket])[0] == "/pockets/0"
+    shape_of(pockets=[pocket | {"clearance": 0.05}])
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.tuples(st.floats(5.0, 115.0), st.floats(5.0, 75.0)), min_size=3, max_size=9), st.floats(0.0, 1.0))
+def test_any_pocket_keeps_its_item_and_its_chamfer(points, clearance):
+    item = Polygon(points)
+    assume(item.is_valid and item.area > 4.0 and min(np.ptp(np.array(points), axis=0)) > 2.0)
+    sides = np.linalg.norm(np.array(points) - np.roll(points, 1, axis=0), axis=1)
+    assume(sides.min() > 0.01)
+    pocket = {"shape": "polygon", "points": points, "depth": 8, "clearance": clearance}
+    try:
+        shape = shape_of(pockets=[pocket])
+    except TrayError as error:
+        assume(error is None)
+    made = shape.pockets[0]
+    area = Polygon(made.outline)
+    # Simplifying may take two steps of the grid.
+    shifted = Polygon([(x + 1.2, y + 1.2) for x, y in points])
+    assert area.buffer(3 * COORDINATE_GRID).covers(shifted)
+    ring = np.array(pocket_ring(made))
+    if made.chamfer:
+        wide = Polygon(mitred(ring, made.chamfer))
+        assert wide.is_valid
+        assert wide.buffer(1e-9).covers(area)
+
+
+# --- text
+
+
+def test_text_stands_in_the_middle_of_its_face():
+    (front,) = shape_of(text={"text": "M3"}).letterings
+    assert (front.face, front.raised) == ("front", False)
+    assert front.depth == pytest.approx(1.2 - LINES)
+    assert front.cap_height == 8.0
+    assert front.at == (62.75, pytest.approx((JOINT.foot_height + 56.65) / 2.0, abs=0.2))
+    (floor,) = shape_of(text={"text": "M3", "face": "floor", "style": "raised"}).letterings
+    assert (floor.face, floor.raised, floor.depth) == ("floor", True, 0.4)
+    (shelf,) = shape_of(text={"text": "M3", "face": "shelf"}, label_shelf=True).letterings
+    assert shelf.at == (62.75, pytest.approx(np.hypot(12, 3) / 2.0, abs=0.2))
+
+
+def test_text_on_the_floor_stands_in_the_largest_compartment():
+    fields = {"dividers": [{"axis": "x", "at": 40}], "finger_ramp": {"radius": 10}}
+    (text,) = shape_of(text={"text": "M3", "face": "floor"}, **fields).letterings
+    assert text.at[0] == pytest.approx((41.8 + 124.3) / 2.0)
+    assert text.at[1] == pytest.approx((11.2 + 82.3) / 2.0, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("fields", "pointer"),
+    [
+        ({"text": {"text": "M3", "style": "raised"}}, "/text/style"),
+        ({"text": {"text": "M3"}, "wall": 0.9}, "/wall"),
+        ({"text": {"text": "M3", "face": "floor"}, "floor": 0.9}, "/floor"),
+        ({"text": {"text": "M3", "face": "floor"}, "pockets": [circle()]}, "/text/face"),
+        ({"text": {"text": "\u6f22"}}, "/text/text"),
+        ({"text": {"text": "a long label that will not go in", "face": "front"}, "cells": [1, 1]}, "/text/text"),
+        ({"text": {"text": "M3", "cap_height": 55}}, "/text/cap_height"),
+    ],
+)
+def test_text_that_cannot_be_made_is_refused(fields, pointer):
+    assert refused(**fields)[0] == pointer
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.text("ABgjÄO8 .", min_size=1, max_size=12).filter(lambda text: text.strip()),
+    st.sampled_from(["front", "floor", "shelf"]),
+    st.sampled_from([(1, 1), (3, 2), (2, 1)]),
+)
+def test_text_lies_on_its_face(text, face, cells):
+    try:
+        shape = shape_of(text={"text": text, "face": face}, cells=cells, label_shelf=face == "shelf", height=40)
+    except TrayError as error:
+        assume("does not fit" not in error.message)
+        raise
+    (one,) = shape.letterings
+    left, low, right, high = (bound * one.cap_height for bound in extent(text))
+    width, depth, height = tray_size(shape)
+    x, y = one.at
+    across = (x - (right - left) / 2.0, x + (right - left) / 2.0)
+    up = (y + low - one.cap_height / 2.0, y + high - one.cap_height / 2.0)
+    assert across[0] >= 1.2 - 1e-3
+    assert across[1] <= width - 1.2 + 1e-3
+    bounds = {
+        "front": (JOINT.foot_height, height - JOINT.height - 0.35),
+        "floor": (1.2, depth - 1.2),
+        "shelf": (0.0, np.hypot(12.0, 3.0)),
+    }[face]
+    assert up[0] >= bounds[0] + 1.0 - 2e-3
+    assert up[1] <= bounds[1] - 1.0 + 2e-3
+
+
+# --- all together
+
+
+def test_everything_under_the_rim_leaves_air_to_the_tray_above():
+    shape = shape_of(compartments=[3, 2], label_shelf=True, finger_ramp=True)
+    ceiling = shape.height - JOINT.height - UNDER_RIM
+    assert max(wall.top for wall in shape.walls) <= ceiling
+    assert shape.shelf.top <= ceiling
+
+
+def test_equal_trays_are_equal_shapes_whatever_they_are_called():
+    one = shape_of(name="bits")
+    other = tray_shape(asked(name="nails"), joint=JOINT, pitch=42.0, line_width=0.42, half_feet=False, pointer="/x")
+    assert one == other
+    assert dataclasses.replace(one, height=61.0) != other

@@ -1,0 +1,260 @@
+"""Maps: read back from SVG and PDF, and drawn for drawers of every kind."""
+
+import io
+import json
+import subprocess
+import sys
+from hashlib import sha256
+from itertools import combinations, pairwise
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from lxml import etree
+from pypdf import PdfReader
+from shapely.geometry import Polygon, box
+
+from worker.layout import lay_out
+from worker.output.drawings.font import MISSING, fitted, text_width, wrapped
+from worker.output.drawings.map import PAPER, ROOM, map_pages, map_picture, write_map_pdf, write_map_svg
+from worker.output.drawings.map_ground import Ground
+from worker.output.drawings.sheet import LEAST, Path, Text
+from worker.spec.errors import LayoutError
+from worker.spec.reading.loader import load
+
+HOSTILE = (
+    "<script>alert(1)</script>", "a & b", "x" * 80, "\u05e9\u05dc\u05d5\u05dd", "\U0001f600", "w x " * 15 + "w",
+    "\u017b\u00f3\u0142w \u0416\u0443\u043a", "]]>",
+)  # fmt: skip
+EPSILON = 1e-6
+
+
+def planned(*drawers, **fields):
+    spec = {"spec": "1", "name": "hall", "drawers": list(drawers), "printer": {"bed": [256, 256, 256]}, **fields}
+    return lay_out(load(spec))
+
+
+def hostile():
+    trays = [{"name": name, "cells": [1 + i % 3, 1], "height": 30, "quantity": 2} for i, name in enumerate(HOSTILE)]
+    return planned({"name": "top & left <b>", "width": 400, "depth": 330, "height": 60, "trays": trays})
+
+
+def piled():
+    boxes = [
+        {
+            "name": name,
+            "shape": {"kind": "box", "size": [60, 60, high]},
+            "access": "rarely",
+            "storage": "rows",
+            "mass": high,
+        }
+        for name, high in (("light", 12), ("heavy", 14), ("plate", 16))
+    ]
+    return planned({"name": "pile", "width": 90, "depth": 92, "height": 90, "items": boxes})
+
+
+def texts(sheet):
+    return [shape for shape in sheet.shapes if isinstance(shape, Text)]
+
+
+def assert_sound(plan, index):
+    """Everything is on its sheet, no text lies on another or is too small, and the cells lie in the outline."""
+    pages = map_pages(plan, index)
+    for sheet in (map_picture(plan, index), *pages):
+        for shape in sheet.shapes:
+            points = shape.points if isinstance(shape, Path) else (shape.box[:2], shape.box[2:])
+            for x, y in points:
+                assert -EPSILON <= x <= sheet.width + EPSILON, shape
+                assert -EPSILON <= y <= sheet.height + EPSILON, shape
+        written = texts(sheet)
+        assert min(one.size for one in written) >= LEAST - EPSILON
+        boxes = [(*one.box, one.text) for one in written]
+        for (a, b, c, d, one), (e, f, g, h, other) in combinations(boxes, 2):
+            assert min(c, g) - max(a, e) < EPSILON or min(d, h) - max(b, f) < EPSILON, (one, other)
+    for sheet in pages:
+        assert sorted((sheet.width, sheet.height)) == list(PAPER)
+        across, down = ROOM if sheet.width < sheet.height else ROOM[::-1]
+        for shape in sheet.shapes:
+            for x, y in shape.points if isinstance(shape, Path) else (shape.box[:2], shape.box[2:]):
+                assert abs(x - sheet.width / 2.0) <= across / 2.0 + EPSILON, shape
+                assert 10.0 - EPSILON <= y <= 10.0 + down + EPSILON, shape
+    ground = Ground(plan, index)
+    outer, *holes = ground.drawer.outline
+    usable = Polygon(outer, holes).buffer(0.01)
+    assert all(usable.contains(box(*cell)) for cell in ground.cells)
+    for one in ground.floor:
+        # tabs of a seam reach into the neighbour, never out of the drawer
+        assert usable.contains(Polygon(one.outline, one.holes).buffer(0.0))
+
+
+def read(plan, index):
+    return " ".join(page.extract_text() for page in PdfReader(io.BytesIO(write_map_pdf(plan, index))).pages)
+
+
+@pytest.mark.parametrize("make", [hostile, piled])
+def test_sheets_are_sound(make):
+    assert_sound(make(), 0)
+
+
+def test_picture_is_safe_full_size_and_names_each_piece():
+    plan = hostile()
+    root = etree.fromstring(write_map_svg(plan, 0), etree.XMLParser(resolve_entities=False, no_network=True))
+    sheet = map_picture(plan, 0)
+    assert root.get("width") == f"{round(sheet.width, 3):.12g}mm"
+    assert root.get("viewBox") == f"0 0 {round(sheet.width, 3):.12g} {round(sheet.height, 3):.12g}"
+    names = {etree.QName(one).localname for one in root.iter()}
+    assert names == {"svg", "title", "desc", "rect", "polygon", "polyline", "text"}
+    assert not any("textLength" in one.attrib or "script" in one.attrib for one in root.iter())
+    assert root.get("font-family") == "sans-serif"
+    said = [one.text for one in root.iter("{*}text")]
+    for part in plan.parts:
+        here = sum(one.mark == part.mark for one in plan.drawers[0].placements)
+        if part.kind in {"tile", "tray"} and here:
+            # each in its place, and the rows of the tables
+            assert said.count(part.mark) >= here + 2
+    assert any("\U0001f600" in text for text in said)
+
+
+def test_each_page_is_a4_and_each_mark_reads_back():
+    plan = hostile()
+    reader = PdfReader(io.BytesIO(write_map_pdf(plan, 0)))
+    for page in reader.pages:
+        sides = sorted(float(side) * 25.4 / 72.0 for side in (page.mediabox.width, page.mediabox.height))
+        assert sides == pytest.approx([210.0, 297.0], abs=0.01)
+    words = read(plan, 0).split()
+    for placement in plan.drawers[0].placements:
+        assert words.count(placement.mark) >= 3
+    assert "top & left <b>" in reader.metadata.title
+    # Latin with marks and Cyrillic are set, what cannot be is told of
+    assert "\u017b\u00f3\u0142w" in words
+    assert "\u0416\u0443\u043a" in words
+    assert MISSING in " ".join(words)
+    assert "stands for a character that the typeface has not" in read(plan, 0)
+
+
+def test_what_lies_where_is_told():
+    items = [{"name": "dice", "shape": {"kind": "box", "size": [16, 16, 16]}, "count": 12, "label": "DICE"}]
+    drawer = {"name": "one", "width": 200, "depth": 150, "height": 60, "copies": 2}
+    plan = planned(drawer, items=items)
+    text = read(plan, 0)
+    assert "x dice" in text
+    assert "free" in text
+    assert "front of the drawer" in text
+    assert "2 drawers alike" in text
+
+
+def test_a_pile_is_told_from_the_top():
+    plan = piled()
+    (*_, pile) = sorted(Ground(plan, 0).piles, key=len)
+    assert len(pile) > 1
+    text = " ".join(read(plan, 0).split())
+    for below, above in pairwise(pile):
+        assert f"on top of {below.place.mark}" in text
+        assert above.place.at[2] > below.place.at[2]
+    assert "hatched corner" in text
+
+
+def test_keys_are_drawn_and_counted():
+    plan = planned(
+        {"name": "one", "width": 300, "depth": 200, "height": 60},
+        grid={"seam": "key"},
+        printer={"bed": [160, 160, 160]},
+    )
+    keys = [one for one in plan.drawers[0].placements if plan.part(one.mark).kind == "key"]
+    assert keys
+    dark = [one for one in map_pages(plan, 0)[0].shapes if isinstance(one, Path) and one.fill == 0.25]
+    assert len(dark) == len(keys)
+    assert f"K1 key {len(keys)} " in " ".join(read(plan, 0).split())
+
+
+def test_the_scale_is_the_drawings():
+    plan = planned({"name": "one", "width": 311, "depth": 425, "height": 60})
+    ground = Ground(plan, 0)
+    sheet, *_ = map_pages(plan, 0)
+    told = next(one.text for one in texts(sheet) if "1:" in one.text)
+    scale = float(told.rsplit("1:", 1)[1])
+    widest = max(max(x for x, _ in one.points) - min(x for x, _ in one.points) for one in sheet.shapes
+                 if isinstance(one, Path) and one.closed and one.fill is None)  # fmt: skip
+    assert widest == pytest.approx(ground.extent[0] / scale)
+
+
+_AGAIN = """
+import sys, json, hashlib
+from worker.layout import lay_out
+from worker.output.drawings.map import write_map_pdf, write_map_svg
+from worker.spec.reading.loader import load
+plan = lay_out(load(json.loads(sys.argv[1])))
+for index in (1, 0):
+    print(hashlib.sha256(write_map_pdf(plan, index) + write_map_svg(plan, index)).hexdigest())
+"""
+
+
+def test_bytes_are_the_same_in_any_process_and_order():
+    drawers = [{"name": f"d {i} \u017b\u0416", "width": 150 + 40 * i, "depth": 140, "height": 50} for i in range(2)]
+    spec = {"spec": "1", "name": "same", "drawers": drawers, "printer": {"bed": [180, 180, 180]}}
+    plan = lay_out(load(spec))
+    here = [sha256(write_map_pdf(plan, index) + write_map_svg(plan, index)).hexdigest() for index in (0, 1)]
+    command = [sys.executable, "-c", _AGAIN, json.dumps(spec)]
+    there = subprocess.run(command, check=True, capture_output=True, text=True).stdout.split()
+    assert there == here[::-1]
+
+
+_SIDE = st.floats(60.0, 450.0).map(lambda side: round(side, 1))
+
+
+@st.composite
+def drawers(draw):
+    wide, deep = draw(_SIDE), draw(_SIDE)
+    drawer = {
+        "name": draw(st.sampled_from(HOSTILE)),
+        "height": draw(st.sampled_from([30, 55, 90])),
+    }
+    if draw(st.booleans()) and min(wide, deep) > 140:
+        x, y = wide * draw(st.sampled_from([0.4, 0.6])), deep * draw(st.sampled_from([0.4, 0.7]))
+        drawer["outline"] = [[0, 0], [wide, 0], [wide, y], [x, y], [x, deep], [0, deep]]
+    else:
+        drawer |= {"width": wide, "depth": deep}
+    if draw(st.booleans()):
+        drawer["obstacles"] = [{"name": "post", "at": [wide * 0.3, deep * 0.25], "size": [20, 15]}]
+    sizes = draw(st.lists(st.tuples(st.integers(1, 3), st.integers(1, 4)), max_size=5))
+    drawer["trays"] = [
+        {"name": f"{draw(st.sampled_from(HOSTILE[:2]))} {i}", "cells": list(size), "height": 25, "compartments": [2, 1]}
+        for i, size in enumerate(sizes)
+    ]
+    return drawer
+
+
+@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
+@given(drawers(), st.sampled_from(["dovetail", "key", "plain"]), st.booleans())
+def test_any_drawer_makes_sound_sheets(drawer, seam, halves):
+    spec = {"grid": {"seam": seam, "half_cells": halves}, "printer": {"bed": [200, 200, 200]}}
+    try:
+        plan = planned(drawer, **spec)
+    except LayoutError:
+        drawer["trays"] = []
+        try:
+            plan = planned(drawer, **spec)
+        except LayoutError:
+            return
+    assert_sound(plan, 0)
+
+
+@pytest.mark.parametrize(("wide", "deep"), [(2900, 60), (60, 1900), (48, 48)])
+def test_extreme_drawers_have_sound_sheets(wide, deep):
+    trays = [
+        {
+            "name": "a rather long name for a tray",
+            "cells": [1, 1],
+            "height": 25,
+            "quantity": 1 if wide == deep < 50 else 6,
+        }
+    ]
+    assert_sound(planned({"name": "big", "width": wide, "depth": deep, "height": 60, "trays": trays}), 0)
+
+
+@given(st.text(max_size=60), st.floats(1.0, 60.0), st.floats(1.8, 8.0))
+def test_text_is_fitted_and_wrapped_within_its_room(text, room, size):
+    line, used = fitted(text, room, size, least=1.8)
+    assert text_width(line, used) <= room + EPSILON
+    assert used <= size
+    assert all(text_width(one, size) <= room + EPSILON for one in wrapped(text, room, size))

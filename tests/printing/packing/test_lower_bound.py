@@ -1,0 +1,99 @@
+from itertools import product
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from worker.layout.floor.print_bed import Bed
+from worker.printing import Piece, pack_runs
+from worker.printing.packing.bed_surface import UNITS, Surface
+from worker.printing.packing.lower_bound import least_runs
+
+SPAN = 9
+
+
+@st.composite
+def areas(draw):
+    left, front = draw(st.integers(0, SPAN - 1)), draw(st.integers(0, SPAN - 1))
+    return (left, front, draw(st.integers(left + 1, SPAN)), draw(st.integers(front + 1, SPAN)))
+
+
+def places(size, forbidden):
+    """Yield every whole place of a footprint on the bed, clear of the forbidden."""
+    for width, depth in {size, size[::-1]}:
+        for x, y in product(range(SPAN - width + 1), range(SPAN - depth + 1)):
+            box = (x, y, x + width, y + depth)
+            if all(distance(box, area) >= 0 for area in forbidden):
+                yield box
+
+
+def distance(a, b):
+    return max(b[0] - a[2], a[0] - b[2], b[1] - a[3], a[1] - b[3])
+
+
+SIZES = st.tuples(st.integers(1, 6), st.integers(1, 6))
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(areas(), max_size=3), SIZES, SIZES, st.integers(0, 2))
+def test_two_pieces_share_a_bed_just_where_brute_force_finds_places(forbidden, one, other, spacing):
+    # all edges are whole, so whole places are enough
+    surface = Surface.of(Bed.of((SPAN, SPAN), 0.0, forbidden), spacing)
+    first, second = list(places(one, forbidden)), list(places(other, forbidden))
+    grown = [surface.grown(*size) for size in (one, other)]
+    assert [surface.holds(size) for size in grown] == [bool(first), bool(second)]
+    if first and second:
+        want = any(distance(a, b) >= spacing for a in first for b in second)
+        assert surface.holds_both(*grown) == want
+        assert least_runs([(size, 0.0) for size in grown], surface, None) <= 2 - want
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(areas(), max_size=4), st.integers(0, 2))
+def test_the_clear_area_is_that_of_the_unit_squares(forbidden, spacing):
+    surface = Surface.of(Bed.of((SPAN, SPAN), 0.0, forbidden), spacing)
+    squares = {
+        (x, y)
+        for left, front, right, back in surface.boxes
+        for x, y in product(range(left // UNITS, right // UNITS), range(front // UNITS, back // UNITS))
+    }
+    assert surface.area == len(squares) * UNITS**2
+    if spacing == 0:
+        clear = [
+            box
+            for box in product(range(SPAN), range(SPAN))
+            if all(distance((*box, box[0] + 1, box[1] + 1), f) >= 0 for f in forbidden)
+        ]
+        assert squares == set(clear)
+
+
+@st.composite
+def cuttings(draw):
+    """Cut some beds by guillotine, with the spacing as the saw's kerf: as many runs are known to be enough."""
+    spacing, count = draw(st.sampled_from([0.0, 5.0])), draw(st.integers(1, 4))
+    done, parts = [], [(250.0, 210.0)] * count
+    while parts:
+        width, depth = parts.pop()
+        across = draw(st.booleans())
+        length = width if across else depth
+        if length < 60.0 or draw(st.integers(0, 3)) == 0:
+            done.append((width, depth))
+            continue
+        cut = draw(st.floats(0.25, 0.75)) * length
+        rest = length - cut - spacing
+        parts += [(cut, depth), (rest, depth)] if across else [(width, cut), (width, rest)]
+    return spacing, count, done
+
+
+@settings(max_examples=60, deadline=None)
+@given(cuttings())
+def test_the_bound_never_passes_a_known_packing(cutting):
+    spacing, count, sizes = cutting
+    surface = Surface.of(Bed.of((250.001, 210.001), 0.0, []), spacing)
+    assert least_runs([(surface.grown(*size), 0.0) for size in sizes], surface, None) <= count
+
+
+def test_scaled_lengths_raise_the_bound_where_area_does_not():
+    # two to a side of 100 with 5 between: four of 35 mm to a bed, though nine times the area is less than two beds'
+    bed = Bed.of((100.0, 100.0), 0.0, [])
+    runs = pack_runs([Piece("T1", 35.0, 35.0, 20.0, 9)], bed)
+    assert len(runs.runs) == runs.lower_bound == 3

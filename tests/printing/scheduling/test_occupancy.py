@@ -1,0 +1,70 @@
+"""The occupancy that is kept in mind gives the timetables of the plain one, gap by gap and stretch by stretch."""
+
+from datetime import UTC, datetime
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.printing.scheduling.occupancy_oracle import PlainOccupancy
+from worker.printing.scheduling import timetable
+from worker.printing.scheduling.occupancy import Occupancy
+from worker.spec.manifest.manifest import RunEntry, RunPiece
+from worker.spec.printer.material import Material
+from worker.spec.printer.schedule import DAYS, Schedule
+
+_clocks = st.integers(0, 96).map(lambda quarter: f"{quarter // 4:02d}:{quarter % 4 * 15:02d}")
+_sets = st.lists(
+    st.fixed_dictionaries(
+        {"start": _clocks, "end": _clocks}, optional={"days": st.lists(st.sampled_from(DAYS), min_size=1, max_size=5)}
+    ),
+    max_size=5,
+)
+_printers = st.lists(st.fixed_dictionaries({}, optional={"printing": _sets, "attended": _sets}), min_size=1, max_size=4)
+_schedules = st.fixed_dictionaries(
+    {
+        "timezone": st.sampled_from(["UTC", "Europe/Lisbon", "America/St_Johns", "Australia/Lord_Howe"]),
+        "printing": _sets,
+        "attended": _sets,
+        "printers": _printers.map(lambda ones: [{"name": f"p{index}", **one} for index, one in enumerate(ones)]),
+        "first_layer_minutes": st.sampled_from([0, 0.5, 15, 40, 300]),
+        "cool_down_minutes": st.sampled_from([0, 20, 700]),
+        "bed_change_minutes": st.sampled_from([0, 10, 70, 1440]),
+    }
+)
+#: Seconds: some short, some that few windows take, some longer than a week.
+_seconds = st.integers(1, 4 * 3600) | st.integers(1, 90_000) | st.sampled_from([600.5, 86_400.0, 700_000.0])
+_runs = st.lists(st.tuples(st.sampled_from("FFTTTTC"), _seconds | st.none()), max_size=30)
+_moments = st.datetimes(datetime(2026, 1, 1), datetime(2027, 1, 1)).map(lambda one: one.replace(tzinfo=UTC))  # noqa: DTZ001
+
+
+def _run(number, letter, seconds):
+    piece = RunPiece(mark=f"{letter}1", at=(0.0, 0.0), turn=0, drawer="top")
+    return RunEntry(
+        number=number, material="PLA", colour=None, layer=0.2, line_width=0.42, pieces=(piece,), seconds=seconds,
+        grams=None if seconds is None else 10.0,
+    )  # fmt: skip
+
+
+def _table(schedule, runs, now, occupancy):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(timetable, "Occupancy", occupancy)
+        return timetable.make_timetable(schedule, runs, [Material()], now)
+
+
+@settings(max_examples=250)
+@given(_schedules, _runs, _moments)
+def test_the_timetable_is_that_of_the_plain_occupancy(rules, runs, now):
+    schedule = Schedule.model_validate(rules)
+    runs = [_run(number, letter, seconds) for number, (letter, seconds) in enumerate(runs, 1)]
+    assert _table(schedule, runs, now, Occupancy) == _table(schedule, runs, now, PlainOccupancy)
+
+
+def test_a_year_that_fills_up_ends_as_with_the_plain_occupancy():
+    weekly = [{"days": ["mon"], "start": "08:00", "end": "20:00"}, {"days": ["thu"], "start": "06:00", "end": "11:00"}]
+    schedule = Schedule.model_validate({"timezone": "Europe/Lisbon", "printing": weekly})
+    runs = [_run(number, "T", 3600.0 * (1 + number % 11)) for number in range(1, 150)]
+    now = datetime(2026, 1, 1, tzinfo=UTC)
+    table = _table(schedule, runs, now, Occupancy)
+    assert table.waiting
+    assert table == _table(schedule, runs, now, PlainOccupancy)

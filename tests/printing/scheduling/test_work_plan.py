@@ -1,0 +1,173 @@
+"""Runs of a whole job: what is printed together, in which order, and in how many hours."""
+
+from collections import Counter
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from worker.layout import lay_out
+from worker.layout.model.plan_document import plan_document
+from worker.printing.scheduling.work_plan import Need, pack_needs, runs_of
+from worker.spec import load
+from worker.spec.manifest.manifest import EstimateEntry, Generator, Manifest
+
+
+def drawer(name, *trays, **fields):
+    return {"name": name, "width": 175, "depth": 175, "height": 60, "trays": list(trays), **fields}
+
+
+def tray(name, width=1, depth=1, **fields):
+    return {"name": name, "cells": [width, depth], "height": 30, **fields}
+
+
+def job(*drawers, **fields):
+    return load({"spec": "1", "name": "bench", "printer": {"bed": [180, 180, 180]}, "drawers": list(drawers), **fields})
+
+
+def estimated(spec, plan, *, laying=600.0, layers=50.0):
+    """Return an estimate of each part, by its area: a stand-in for measured ones."""
+    found = {}
+    for part in plan.parts:
+        long = laying * part.size[0] * part.size[1] / 1764.0
+        found[part.mark] = EstimateEntry(
+            material=spec.material_of(part.kind).name, colour=spec.material_of(part.kind).colour,
+            layer=spec.layer_of(part.kind), line_width=spec.line_width_of(part.kind), grams=10.0, metres=3.0, cost=0.2,
+            seconds=300.0 + layers * part.size[2] + long, laying_seconds=long, layers=int(part.size[2] / 0.2),
+        )  # fmt: skip
+    return found
+
+
+def kinds_of(plan, run):
+    return {plan.part(one.mark).kind for one in run.pieces}
+
+
+def test_the_coupon_then_the_floor_then_trays():
+    spec = job(drawer("top", tray("a", 2, 2), tray("b", 2, 2), tray("c", 4, 2)), drawer("low", tray("d", 3, 3)))
+    plan = lay_out(spec)
+    runs, work = runs_of(spec, plan, None)
+    assert kinds_of(plan, runs[0]) == {"coupon", "plug"}
+    stages = ["tile" in kinds_of(plan, run) for run in runs[1:]]
+    assert stages == sorted(stages, reverse=True)
+    assert [run.number for run in runs] == list(range(1, len(runs) + 1))
+    assert work.pieces == sum(part.quantity for part in plan.parts)
+    assert work.least_runs <= work.runs == len(runs)
+    assert all(run.seconds is run.grams is run.cost is None for run in runs)
+    assert (work.seconds, work.time_uncertainty) == (None, None)
+
+
+def test_every_piece_of_every_copy_is_in_a_run_with_its_drawer():
+    spec = job(drawer("top", tray("a", 2, 2), tray("b"), copies=3), drawer("low", tray("c", quantity=4)))
+    plan = lay_out(spec)
+    runs, _ = runs_of(spec, plan, None)
+    found = Counter((one.mark, one.drawer) for run in runs for one in run.pieces)
+    wanted = Counter({(part.mark, None): part.quantity for part in plan.parts if part.kind in ("coupon", "plug")})
+    for one in plan.drawers:
+        wanted.update(Counter({(place.mark, one.name): 0 for place in one.placements}))
+        for place in one.placements:
+            wanted[place.mark, one.name] += one.copies
+    assert found == wanted
+
+
+def test_trays_come_by_how_often_they_are_wanted():
+    items = [
+        {"name": access, "shape": {"kind": "box", "size": [118, 118, height]}, "access": access, "stack": False}
+        for access, height in (("rarely", 20), ("often", 25), ("sometimes", 30))
+    ]
+    spec = job(drawer("top", items=items, width=360, depth=360), printer={"bed": [180, 180, 180]}, coupon=False)
+    plan = lay_out(spec)
+    (one,) = plan.drawers
+    wanted = {one.placements[stored.placement].mark: stored.item for stored in one.contents}
+    runs, _ = runs_of(spec, plan, None)
+    order = [
+        wanted[piece.mark] for run in runs if "tile" not in kinds_of(plan, run) for piece in run.pieces
+        if piece.mark in wanted
+    ]  # fmt: skip
+    assert len(order) == 3
+    assert order == ["often", "sometimes", "rarely"]
+
+
+@pytest.mark.parametrize(
+    "own",
+    [
+        {"layer": 0.28},
+        {"line_width": 0.5},
+        {"material": {"name": "PETG"}},
+        {"material": {"name": "PLA", "colour": "#aabbcc"}},
+    ],
+)
+def test_what_is_printed_otherwise_has_runs_of_its_own(own):
+    spec = job(drawer("top", tray("a"), tray("b")), printing={"tray": own})
+    plan = lay_out(spec)
+    runs, work = runs_of(spec, plan, None)
+    assert [kinds_of(plan, run) for run in runs] == [{"coupon"}, {"plug"}, {"tile"}, {"tray"}]
+    told = runs[3].model_dump(include={"material", "colour", "layer", "line_width"})
+    assert told.items() >= ({"material": own["material"]["name"], "colour": own["material"].get("colour")}
+        if "material" in own else own).items()  # fmt: skip
+    assert work.least_runs == 4
+
+
+@settings(max_examples=12, deadline=None)
+@given(st.floats(0.5, 6.0), st.floats(100.0, 1500.0), st.floats(0.0, 200.0))
+def test_no_run_is_longer_than_it_may_be(hours, laying, layers):
+    trays = [tray("a", 2, 1, quantity=3), tray("b", 1, 1, quantity=4, height=50)]
+    spec = job(drawer("top", *trays), printing={"max_run_hours": hours})
+    plan = lay_out(spec)
+    estimates = estimated(spec, plan, laying=laying, layers=layers)
+    runs, work = runs_of(spec, plan, estimates)
+    for run in runs:
+        told = [estimates[one.mark] for one in run.pieces]
+        start = max(one.seconds - one.laying_seconds for one in told)
+        assert run.seconds == pytest.approx(start + sum(one.laying_seconds for one in told), abs=0.06)
+        assert run.seconds <= 3600.0 * hours + 0.1 or len(run.pieces) == 1
+        assert (run.grams, run.metres) == (10.0 * len(told), 3.0 * len(told))
+        assert run.cost == pytest.approx(0.2 * len(told))
+    assert set(work.long_pieces) == {mark for mark, one in estimates.items() if one.seconds > 3600.0 * hours}
+    assert work.seconds == pytest.approx(sum(run.seconds for run in runs), abs=0.1)
+    assert work.least_runs <= work.runs
+
+
+def test_a_price_that_is_not_known_makes_no_sum():
+    spec = job(drawer("top", tray("a")))
+    plan = lay_out(spec)
+    estimates = estimated(spec, plan)
+    estimates["T1"] = estimates["T1"].model_copy(update={"cost": None})
+    runs, work = runs_of(spec, plan, estimates)
+    assert work.cost is None
+    assert [run.cost is None for run in runs] == ["T1" in {one.mark for one in run.pieces} for run in runs]
+
+
+def previous_of(plan):
+    """Return the manifest of a layout as a later one reads it."""
+    document = plan_document(plan)
+    facts = {"triangles": 4, "volume": 1.0, "area": 1.0, "digest": "ab" * 32, "checks": (), "files": ()}
+    return Manifest(
+        generator=Generator(version="0", kernel="none"), name=document.name, spec_digest="cd" * 32,
+        drawers=document.drawers, parts=tuple({**part.model_dump(), **facts} for part in document.parts), assembly=(),
+        warnings=(), cautions=(), numbering=document.numbering,
+    ).model_dump(mode="json")  # fmt: skip
+
+
+def test_over_a_printed_layout_only_what_is_new_is_printed():
+    first = lay_out(job(drawer("top", tray("a", 2, 2)), drawer("low", tray("b"))))
+    again = job(
+        drawer("top", tray("a", 2, 2)), drawer("low", tray("b"), tray("c", 1, 2), copies=2), previous=previous_of(first)
+    )
+    plan = lay_out(again)
+    runs, work = runs_of(again, plan, None)
+    printed = Counter((one.mark, one.drawer) for run in runs for one in run.pieces)
+    assert {name for _, name in printed} == {"low"}
+    assert printed.total() == work.pieces == sum(one.count for one in plan.changes.new)
+    assert Counter(dict.fromkeys((one.mark for one in plan.changes.new), 0)).keys() == {mark for mark, _ in printed}
+    same = job(drawer("top", tray("a", 2, 2)), drawer("low", tray("b")), previous=previous_of(first))
+    runs, work = runs_of(same, lay_out(same), None)
+    assert (runs, work.pieces, work.runs, work.least_runs) == ((), 0, 0, 0)
+
+
+def test_some_pieces_are_packed_as_all_are():
+    spec = job(drawer("top", tray("a", 2, 2), tray("b")))
+    plan = lay_out(spec)
+    needs = [Need("T2", "top", 2), Need("T1", "top")]
+    runs, work = pack_needs(spec, plan.parts, needs, {}, None)
+    assert Counter(one.mark for run in runs for one in run.pieces) == {"T2": 2, "T1": 1}
+    assert work.runs == 1

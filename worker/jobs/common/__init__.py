@@ -1,0 +1,1 @@
+"""Settings and small facts that every part of the job service uses."""

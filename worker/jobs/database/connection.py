@@ -1,0 +1,121 @@
+"""The database behind the record: SQLite in a file, or PostgreSQL by URL."""
+
+import time
+from pathlib import Path
+from typing import Any, Final
+
+from sqlalchemy import URL, Connection, Engine, create_engine, event
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
+
+from worker.jobs.database.migrate import migrate
+from worker.jobs.database.tables import Base
+from worker.spec.errors import SettingsError
+
+#: How often the tables are tried for when others make them at the same moment, and the seconds between two tries.
+_TRIES: Final = 20
+_PAUSE: Final = 0.05
+
+#: Seconds that SQLite waits for another process's write.
+_BUSY: Final = 15
+
+
+#: Pages of SQLite's write-ahead log after which whoever commits moves them into the database, where another thread does
+#: so too (`checkpoint`): eight times SQLite's own number, so that it hardly ever falls to a caller's request.
+_LONGEST_LOG: Final = 8000
+
+
+def open_database(url: str, *, durable: bool = False) -> Engine:
+    """Return the database, with its tables made where they were not there.
+
+    Args:
+        url: where it is.
+        durable: whether what is committed in SQLite shall survive a power cut, as it always does in PostgreSQL; without
+            that the last moments may be lost, but nothing is damaged. Whoever opens it so calls `checkpoint`.
+
+    Raises:
+        SettingsError: when the URL names no database that can be used.
+    """
+    try:
+        parsed = make_url(url)
+        backend = parsed.get_backend_name()
+    except (ArgumentError, NoSuchModuleError) as error:
+        raise SettingsError(
+            "The database has no usable URL.", limit="sqlite:///... or postgresql+psycopg://..."
+        ) from error
+    shown = parsed.render_as_string(hide_password=True)
+    if backend == "sqlite":
+        try:
+            Path(parsed.database or "").parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise SettingsError("The database's folder cannot be made.", value=shown) from error
+        engine = _sqlite(parsed, _BUSY, durable=durable)
+    elif backend == "postgresql":
+        engine = create_engine(
+            parsed.set(drivername="postgresql+psycopg"), pool_pre_ping=True, connect_args={"connect_timeout": 5}
+        )
+    else:
+        raise SettingsError("This database is not supported.", value=backend, limit="sqlite or postgresql")
+    try:
+        _prepare(engine, shown)
+    except BaseException:
+        engine.dispose()
+        raise
+    return engine
+
+
+def without_patience(engine: Engine) -> Engine | None:
+    """Return another way to the same SQLite file, durable, over which nobody waits for another's write: it is refused.
+
+    None of PostgreSQL, which is behind a network.
+    """
+    return _sqlite(engine.url, 0, durable=True) if engine.dialect.name == "sqlite" else None
+
+
+def _sqlite(url: URL, patience: int, *, durable: bool) -> Engine:
+    engine = create_engine(url, connect_args={"timeout": patience})
+    event.listen(engine, "connect", _set_up_sqlite)
+    if durable:
+        event.listen(engine, "connect", _set_up_durable_sqlite)
+    return engine
+
+
+def upserting(bind: Engine | Connection, table: type[Base]) -> Any:
+    """Return an insert that can say what happens where the row is there already, in this database's form."""
+    return (postgresql if bind.dialect.name == "postgresql" else sqlite).insert(table)
+
+
+def _prepare(engine: Engine, shown: str) -> None:
+    """Bring the tables up to date, whoever else is doing so."""
+    for left in reversed(range(_TRIES)):
+        try:
+            migrate(engine)
+        except DBAPIError as error:  # another process makes the same tables; the next look finds them
+            if left == 0 or (isinstance(error, OperationalError) and engine.dialect.name == "postgresql"):
+                raise SettingsError("The database cannot be opened.", value=shown) from error
+            time.sleep(_PAUSE)
+        else:
+            return
+
+
+def checkpoint(engine: Engine) -> None:
+    """Move what SQLite's write-ahead log holds into the database; nobody waits for it but who calls."""
+    if engine.dialect.name == "sqlite":
+        with engine.connect() as connection:
+            connection.exec_driver_sql("PRAGMA wal_checkpoint(PASSIVE)")
+
+
+def _set_up_sqlite(connection: Any, _: object) -> None:
+    _set(connection, "journal_mode = WAL", "synchronous = NORMAL", "foreign_keys = ON")
+
+
+def _set_up_durable_sqlite(connection: Any, _: object) -> None:
+    _set(connection, "synchronous = FULL", f"wal_autocheckpoint = {_LONGEST_LOG}")
+
+
+def _set(connection: Any, *pragmas: str) -> None:
+    cursor = connection.cursor()
+    for pragma in pragmas:
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()

@@ -1,0 +1,1 @@
+"""Running a job: the pipeline, its lease, its limits, and help from other workers."""

@@ -1,0 +1,150 @@
+"""Gathering: the runs and the manifest over all jobs of a batch, made by a worker when the last of them has ended.
+
+The same jobs give the same files, so an attempt after a lost one writes over what that one left.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import partial
+from typing import Final
+
+import orjson
+
+from worker.jobs.execution.run_file import bed_object, write_run_file
+from worker.jobs.execution.transient_errors import Attempted, attempt
+from worker.jobs.files.object_store import Blobs
+from worker.jobs.files.stored_files import fetch, file_away
+from worker.jobs.records.batches import BATCH_LEASE, Batch, BatchEntry, Batches
+from worker.jobs.records.jobs import Records
+from worker.jobs.records.models import MANIFEST_NAME, StoredFile
+from worker.output.meshes.run_package import BedObject
+from worker.output.meshes.stl import read_stl
+from worker.printing.packing.batch_packer import BatchJob, BatchWork, pack_batch
+from worker.solids.mesh import Mesh
+from worker.spec import Spec
+from worker.spec.errors import InternalError
+from worker.spec.manifest.manifest import JSON_TYPE, STL_TYPE, THREEMF_TYPE, Manifest
+from worker.spec.requests.batch import BatchDrawer, BatchManifest, BatchRun
+
+__all__ = ["Gathering"]
+
+#: Meshes kept at hand while runs are written.
+_MOST_MESHES: Final = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Gathering:
+    """What it needs: the record, the store, and how often it is tried."""
+
+    records: Records
+    batches: Batches
+    blobs: Blobs
+    attempts: int = 3
+
+    def gather(self, batch_id: str) -> Attempted:
+        """Make one attempt at the batch, if it is to be had."""
+        token = self.batches.claim(batch_id, lease_seconds=BATCH_LEASE, attempts=self.attempts)
+        if token is None:
+            lost = InternalError(f"The manifest was begun {self.attempts} times and never ended.")
+            given_up = self.batches.give_up(
+                batch_id, lease_seconds=BATCH_LEASE, attempts=self.attempts, problem=lost.problem()
+            )
+            return Attempted.FAILED if given_up else Attempted.NOTHING
+        return attempt(
+            f"Batch {batch_id}",
+            partial(self._gather, batch_id, token),
+            put_off=partial(self.batches.release, batch_id, token),
+            fail=partial(self.batches.fail, batch_id, token),
+        )
+
+    def _gather(self, batch_id: str, token: str) -> bool:
+        """Store all files and end the batch; False when it is gone, or the claim no longer holds."""
+        batch = self.batches.batch(batch_id)
+        return batch is not None and self.batches.finish(batch_id, token, self._files(batch, token))
+
+    def _files(self, batch: Batch, token: str) -> list[StoredFile]:
+        """Store the runs and the manifest; return all of them."""
+        specs = self.batches.specs(batch.id)
+        made: dict[int, _Made] = {}
+        for entry in batch.entries:
+            if entry.job_id is not None and entry.job_id in specs:
+                there = {file.name: file for file in self.records.files(entry.job_id)}
+                manifest = Manifest.model_validate_json(fetch(self.blobs, there, MANIFEST_NAME))
+                spec = Spec.model_validate_json(specs[entry.job_id])
+                made[entry.number] = _Made(BatchJob(entry.number, spec, manifest), there)
+        work = pack_batch([one.job for one in made.values()])
+        files, folder = [], f"batches/{batch.id}"
+        for name, data in self._runs(batch, work, made):
+            files.append(file_away(self.blobs, folder, name, THREEMF_TYPE, data))
+            self.batches.extend(batch.id, token, lease_seconds=BATCH_LEASE)
+        told = _manifest(batch, work, made).model_dump(mode="json")
+        data = orjson.dumps(told, option=orjson.OPT_SORT_KEYS | orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
+        return [*files, file_away(self.blobs, folder, MANIFEST_NAME, JSON_TYPE, data)]
+
+    def _runs(self, batch: Batch, work: BatchWork, made: Mapping[int, "_Made"]) -> Iterator[tuple[str, bytes]]:
+        """Yield each run's file with its name."""
+        meshes: dict[tuple[int, str], Mesh] = {}
+        of_run = {number: beds for beds in work.beds for number in beds.runs}
+        for run in work.runs:
+            first = made[of_run[run.number].entries[0]].job
+            if len(meshes) > _MOST_MESHES:
+                meshes.clear()
+            for piece in run.pieces:
+                if (piece.entry, piece.mark) not in meshes:
+                    meshes[piece.entry, piece.mark] = made[piece.entry].mesh(self.blobs, piece.mark)
+            objects = list(_objects(run, made, meshes))
+            title = f"{batch.name}, run {run.number} of {len(work.runs)}"
+            name = str(run.file)
+            yield name, write_run_file(run, objects, first.spec, first.manifest.generator, name=name, title=title)[0]
+
+
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """What a job made."""
+
+    job: BatchJob
+    there: dict[str, StoredFile]
+
+    def mesh(self, blobs: Blobs, mark: str) -> Mesh:
+        part = next(one for one in self.job.manifest.parts if one.mark == mark)
+        name = next(file.name for file in part.files if file.media_type == STL_TYPE)
+        return read_stl(fetch(blobs, self.there, name))
+
+    def name(self, mark: str) -> str:
+        return next(one.name for one in self.job.manifest.parts if one.mark == mark)
+
+
+def _objects(run: BatchRun, made: Mapping[int, _Made], meshes: Mapping[tuple[int, str], Mesh]) -> Iterator[BedObject]:
+    """Yield the pieces of a run, with the number of their spec before their mark."""
+    for piece in run.pieces:
+        number, mesh = f"{piece.entry}-{piece.mark}", meshes[piece.entry, piece.mark]
+        yield bed_object(run, piece, mesh, number=number, name=made[piece.entry].name(piece.mark))
+
+
+def _manifest(batch: Batch, work: BatchWork, made: Mapping[int, _Made]) -> BatchManifest:
+    manifests = [one.job.manifest for one in made.values()]
+    return BatchManifest(
+        generator=manifests[0].generator if manifests else None,
+        name=batch.name,
+        entries=tuple(_drawers(entry, made.get(entry.number)) for entry in batch.entries),
+        runs=work.runs,
+        beds=work.beds,
+        pieces=sum(len(run.pieces) for run in work.runs),
+        grams=round(sum(run.grams or 0.0 for run in work.runs), 4),
+        seconds=round(sum(run.seconds or 0.0 for run in work.runs), 1),
+        purchases=work.purchases,
+        cautions=tuple(dict.fromkeys(one for manifest in manifests for one in manifest.cautions)),
+    )
+
+
+def _drawers(entry: BatchEntry, made: _Made | None) -> BatchDrawer:
+    manifest = None if made is None else made.job.manifest
+    return BatchDrawer(
+        entry=entry.number,
+        name=entry.name,
+        state=entry.state,
+        job=entry.job_id,
+        drawers=() if manifest is None else tuple(drawer.name for drawer in manifest.drawers),
+        parts=0 if manifest is None else sum(len(run.pieces) for run in manifest.runs),
+        problem=entry.problem,
+    )

@@ -1,0 +1,124 @@
+"""Documents: the files of a job that belong to no part, from runs to the calendar."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Final, Literal
+
+from worker.jobs.execution.run_file import bed_object, write_run_file
+from worker.jobs.records.models import run_file_name
+from worker.layout.model.plan import Plan
+from worker.output.bundle.bill_of_materials import write_bill
+from worker.output.bundle.calendar_feed import write_feed
+from worker.output.bundle.manifest_writer import PrintRecord, file_entry
+from worker.output.drawings.labels import write_labels
+from worker.output.drawings.map import write_map_pdf, write_map_svg
+from worker.output.meshes.scene import write_glb
+from worker.printing.estimating.part_estimates import compare, price_parts
+from worker.printing.scheduling.spools import purchases
+from worker.printing.scheduling.timetable import make_timetable
+from worker.printing.scheduling.work_plan import runs_of
+from worker.solids import Mesh
+from worker.spec import Spec
+from worker.spec.manifest.manifest import (
+    CALENDAR_TYPE,
+    CSV_TYPE,
+    GLB_TYPE,
+    PDF_TYPE,
+    SVG_TYPE,
+    THREEMF_TYPE,
+    Check,
+    DocumentEntry,
+    Manifest,
+)
+
+__all__ = ["Document", "documents_of", "print_record", "run_documents", "with_runs"]
+
+
+#: Papers that sheets of labels are made for.
+_PAGES: Final[tuple[Literal["A4", "Letter"], ...]] = ("A4", "Letter")
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A file with its entry."""
+
+    entry: DocumentEntry
+    data: bytes = field(repr=False)
+
+
+def print_record(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], now: datetime) -> PrintRecord:
+    """Return how a job is printed: what each part takes, in which runs, when, and what to buy."""
+    estimates = price_parts(spec, plan, meshes)
+    runs, work = runs_of(spec, plan, estimates)
+    work = work.model_copy(update={"alternatives": compare(spec, plan, meshes)})
+    materials = tuple(dict.fromkeys(spec.material_of(part.kind) for part in plan.parts))
+    schedule = None if spec.schedule is None else make_timetable(spec.schedule, runs, materials, now)
+    bought = purchases(runs, materials, steps=() if schedule is None else schedule.steps)
+    return PrintRecord(estimates, runs, work, schedule, bought)
+
+
+def with_runs(manifest: Manifest, documents: Sequence[Document]) -> Manifest:
+    """Return the manifest with the name of its file in each run."""
+    names = {one.entry.run: one.entry.file.name for one in documents}
+    runs = tuple(run.model_copy(update={"file": names[run.number]}) for run in manifest.runs)
+    return manifest.model_copy(update={"runs": runs})
+
+
+def run_documents(
+    spec: Spec, plan: Plan, manifest: Manifest, meshes: Mapping[str, Mesh]
+) -> Iterator[tuple[Document, tuple[Check, ...]]]:
+    """Yield each run's file with its checks, which it has passed.
+
+    Raises:
+        CheckFailed: when a file as read back is not the run.
+    """
+    names = {part.mark: part.name for part in plan.parts}
+    for run in manifest.runs:
+        objects = [bed_object(run, one, meshes[one.mark], number=one.mark, name=names[one.mark]) for one in run.pieces]
+        title = f"{spec.name}, run {run.number} of {len(manifest.runs)}"
+        name = run_file_name(run.number)
+        data, checks = write_run_file(run, objects, spec, manifest.generator, name=name, title=title)
+        entry = DocumentEntry(role="run", title=title, run=run.number, file=file_entry(name, THREEMF_TYPE, data))
+        yield Document(entry, data), checks
+
+
+def documents_of(
+    plan: Plan, manifest: Manifest, meshes: Mapping[str, Mesh], *, identity: str, now: datetime
+) -> Iterator[Document]:
+    """Yield all other files, given the manifest that names the runs already.
+
+    Args:
+        plan: the job laid out.
+        manifest: without these documents.
+        meshes: by mark.
+        identity: what no other job has: the calendar's events are known by it.
+        now: when the job was made.
+    """
+    colours = {
+        part.mark: part.estimate.colour
+        for part in manifest.parts
+        if part.estimate is not None and part.estimate.colour is not None
+    }
+    for number, place in enumerate(plan.drawers, start=1):
+        for suffix, kind, data in (
+            ("svg", SVG_TYPE, write_map_svg(plan, number - 1)),
+            ("pdf", PDF_TYPE, write_map_pdf(plan, number - 1)),
+        ):
+            file = file_entry(f"map-{number}.{suffix}", kind, data)
+            yield Document(DocumentEntry(role="map", title=f"Map of {place.name}", drawer=place.name, file=file), data)
+    for page in _PAGES:
+        sheet = write_labels(manifest, page)
+        if sheet is not None:
+            file = file_entry(f"labels-{page.lower()}.pdf", PDF_TYPE, sheet)
+            yield Document(DocumentEntry(role="labels", title=f"Labels on {page}", file=file), sheet)
+    for number, drawer in enumerate(plan.drawers, start=1):
+        data = write_glb(drawer, meshes, colours)
+        file = file_entry(f"drawer-{number}.glb", GLB_TYPE, data)
+        yield Document(DocumentEntry(role="model", title=f"{drawer.name} in 3-D", drawer=drawer.name, file=file), data)
+    data = write_bill(manifest)
+    yield Document(DocumentEntry(role="bill", title="Bill of parts", file=file_entry("bill.csv", CSV_TYPE, data)), data)
+    if manifest.schedule is not None:
+        data = write_feed(manifest.schedule, manifest.runs, name=manifest.name, uid_base=identity, made=now)
+        file = file_entry("schedule.ics", CALENDAR_TYPE, data)
+        yield Document(DocumentEntry(role="calendar", title="Print runs as a calendar", file=file), data)

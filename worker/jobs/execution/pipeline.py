@@ -1,0 +1,180 @@
+"""The pipeline: from a spec to checked files, a manifest and a bundle. It knows no queue and can be called anywhere."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from hashlib import sha256
+from importlib.metadata import version
+from typing import Final
+
+from worker.jobs.execution.job_documents import Document, documents_of, print_record, run_documents, with_runs
+from worker.jobs.files.part_cache import BuiltPart, PartFile, PartStore
+from worker.jobs.records.models import BUNDLE_NAME, Progress, StoredFile
+from worker.layout import lay_out
+from worker.layout.model.plan import Plan
+from worker.layout.model.shapes import Part
+from worker.output.bundle.bundle import write_bundle
+from worker.output.bundle.manifest_writer import (
+    PartRecord,
+    compose_manifest,
+    file_entry,
+    manifest_bytes,
+    part_file_name,
+    spec_digest,
+)
+from worker.output.checks.assembly_checks import check_assembly
+from worker.output.checks.part_checks import expected_of, inspect, require
+from worker.output.meshes.stl import read_stl, write_stl
+from worker.output.meshes.threemf import write_3mf
+from worker.solids import build, digest, genus
+from worker.spec import Printer, Spec
+from worker.spec.errors import JobCancelled
+from worker.spec.manifest.manifest import ZIP_TYPE, FileEntry
+
+__all__ = ["JobResult", "build_part", "part_limits", "run_pipeline"]
+
+#: Steps after the parts.
+_LAST_STEPS: Final = ("assembly", "estimates", "runs", "documents", "bundle")
+
+#: Digits of a digest that a file carries.
+_SHORT: Final = 16
+
+
+@dataclass(frozen=True, slots=True)
+class JobResult:
+    """What a job made. ``files`` are the parts' files, which the part store has; all else is bytes."""
+
+    files: tuple[StoredFile, ...]
+    documents: tuple[Document, ...]
+    manifest: bytes = field(repr=False)
+    bundle: bytes = field(repr=False)
+
+
+def run_pipeline(
+    spec: Spec,
+    *,
+    part_store: PartStore,
+    now: datetime,
+    identity: str | None = None,
+    prebuild: Callable[[Spec, Plan], None] = lambda *_: None,
+    report: Callable[[Progress], None] = lambda _: None,
+    cancelled: Callable[[], bool] = lambda: False,
+) -> JobResult:
+    """Lay the job out, build what the store does not have, check everything, and put the results together.
+
+    Args:
+        spec: the job.
+        part_store: keeps parts from job to job; only what passed its checks gets there.
+        now: when the job was submitted: no run is dated earlier.
+        identity: the job's; left out, the digest of its spec.
+        prebuild: told the plan before the first part is built.
+        report: told before each step.
+        cancelled: asked after each report.
+
+    Raises:
+        LayoutError: when the drawers cannot be laid out.
+        CheckFailed: when a part, or the assembled drawer, does not pass; with the part and the figure.
+        JobCancelled: when `cancelled` said so.
+    """
+
+    def step(done: int, now: str) -> None:
+        report(Progress(done, total, now))
+        if cancelled():
+            raise JobCancelled
+
+    total = 0
+    step(0, "layout")
+    plan = lay_out(spec)
+    total = len(plan.parts) + len(_LAST_STEPS)
+    last = {name: len(plan.parts) + place for place, name in enumerate(_LAST_STEPS)}
+    prebuild(spec, plan)
+    built: dict[str, BuiltPart] = {}
+    for done, part in enumerate(plan.parts):
+        step(done, f"{part.kind} {part.mark}")
+        built[part.mark] = build_part(part, spec.printer_of(part.kind), part_store)
+    step(last["assembly"], "assembly")
+    # the STL was read back and passed; what holds for these bytes holds in every later job
+    meshes = {mark: read_stl(part.file("stl").data) for mark, part in built.items()}
+    assembly = check_assembly(plan, meshes)
+    require(assembly, "assembly")
+    step(last["estimates"], "estimates")
+    prints = print_record(spec, plan, meshes, now)
+    step(last["runs"], "runs")
+    files, records = _named(plan, built)
+    manifest = compose_manifest(plan, records, assembly, digest_of_spec=spec_digest(spec), prints=prints)
+    runs: list[Document] = []
+    for document, checks in run_documents(spec, plan, manifest, meshes):
+        runs.append(document)
+        assembly = (*assembly, *checks)
+        step(last["runs"], f"run {document.entry.run}")
+    manifest = with_runs(manifest, runs).model_copy(update={"assembly": tuple(assembly)})
+    step(last["documents"], "documents")
+    identity = identity or manifest.spec_digest
+    documents = [*runs, *documents_of(plan, manifest, meshes, identity=identity, now=now)]
+    manifest = manifest.model_copy(update={"documents": tuple(one.entry for one in documents)})
+    step(last["bundle"], "bundle")
+    data = {name: one.data for name, one in files.items()} | {one.entry.file.name: one.data for one in documents}
+    bundle = write_bundle(manifest, data)
+    manifest = manifest.model_copy(update={"bundle": file_entry(BUNDLE_NAME, ZIP_TYPE, bundle)})
+    return JobResult(tuple(one.stored for one in files.values()), tuple(documents), manifest_bytes(manifest), bundle)
+
+
+@dataclass(frozen=True, slots=True)
+class _Named:
+    """A part's file under its name in the job."""
+
+    stored: StoredFile
+    data: bytes
+
+
+def _named(plan: Plan, built: Mapping[str, BuiltPart]) -> tuple[dict[str, _Named], dict[str, PartRecord]]:
+    """Return the parts' files by name, which is made of their marks, and the parts' records by mark."""
+    files: dict[str, _Named] = {}
+    records: dict[str, PartRecord] = {}
+    for part in plan.parts:
+        made = built[part.mark]
+        entries: list[FileEntry] = []
+        for one in made.files:
+            entry = file_entry(part_file_name(part.mark, part.kind, one.suffix), one.media_type, one.data)
+            stored = StoredFile(entry.name, entry.media_type, entry.bytes, entry.sha256, made.key(one))
+            files[entry.name] = _Named(stored, one.data)
+            entries.append(entry)
+        records[part.mark] = PartRecord(
+            made.digest, made.triangles, made.volume, made.area, made.checks, tuple(entries)
+        )
+    return files, records
+
+
+def part_limits(spec: Spec, part: Part) -> str:
+    """Return the digest of all that the part's checks depend on beside the part."""
+    return _limits(spec.printer_of(part.kind))
+
+
+def build_part(part: Part, printer: Printer, store: PartStore) -> BuiltPart:
+    """Return the part from the store, or build, write, read back, check and keep it.
+
+    Args:
+        part: of the plan.
+        printer: as it prints this kind of part.
+        store: keeps it.
+    """
+    name, limits = digest(part.shape), _limits(printer)
+    found = store.find(name, limits)
+    if found is not None:
+        return found
+    solid = build(part.shape)
+    # nothing of the job's own goes into the files, so that the next job can have them too
+    stl = write_stl(solid, f"drawerwright {part.kind} {name[:_SHORT]} mm")
+    threemf = write_3mf(solid, name=f"{part.kind} {name[:_SHORT]}", part_number=name[:_SHORT])
+    checks = inspect(stl, threemf, expected_of(part, solid, genus(part.shape)), printer)
+    require(checks, part.mark)
+    mesh = read_stl(stl)
+    files = (PartFile.of("stl", stl), PartFile.of("3mf", threemf))
+    made = BuiltPart(name, limits, len(mesh.triangles), mesh.volume, mesh.area, checks, files)
+    store.keep(made)
+    return made
+
+
+def _limits(printer: Printer) -> str:
+    """Return the digest of all that a part's checks depend on beside the part."""
+    return sha256(f"{version('drawerwright')} {printer.model_dump_json()}".encode()).hexdigest()

@@ -1,0 +1,1 @@
+"""Stored files and the cache of built parts."""

@@ -1,0 +1,167 @@
+"""Blobs: files by key, in a folder or in an S3-compatible store.
+
+A key carries the digest of what is in it, so whoever puts a key a second time puts the same bytes.
+"""
+
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+from urllib.parse import unquote, urlsplit
+
+import obstore
+from obstore.exceptions import BaseError, NotFoundError
+from obstore.store import LocalStore, ObjectStore, S3Store
+
+from worker.jobs.common.settings import Settings
+from worker.spec.errors import BlobMissing, SettingsError
+
+if TYPE_CHECKING:
+    from obstore.store import S3Config  # there in its stub only
+
+#: Bytes handed on at a time.
+_CHUNK = 256 * 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Blob:
+    """A file in the store: its key, and when it was last put there."""
+
+    key: str
+    modified: datetime
+
+
+class Blobs:
+    """A store of files."""
+
+    def __init__(self, store: ObjectStore) -> None:
+        """Use this store."""
+        self._store = store
+
+    @classmethod
+    def open(cls, settings: Settings) -> "Blobs":
+        """Open the store that the settings name.
+
+        Raises:
+            SettingsError: when the URL names none, or the folder cannot be made.
+        """
+        url = urlsplit(settings.blobs)
+        try:
+            if url.scheme == "file":
+                folder = Path(unquote(url.path))
+                folder.mkdir(parents=True, exist_ok=True)
+                return cls(LocalStore(folder))
+            if url.scheme == "s3" and url.netloc:
+                return cls(_s3(settings, url.netloc, url.path.strip("/")))
+        except (OSError, BaseError) as error:
+            raise SettingsError("The store of files cannot be opened.", value=settings.blobs) from error
+        raise SettingsError(
+            "The store of files has no usable URL.", value=settings.blobs, limit="file:///... or s3://..."
+        )
+
+    def put(self, key: str, data: bytes) -> None:
+        """Store the bytes under the key, whole or not at all. The same bytes once more repair a damaged file."""
+        obstore.put(self._store, key, data, mode="overwrite", use_multipart=False)
+
+    def get(self, key: str) -> bytes:
+        """Return the bytes.
+
+        Raises:
+            BlobMissing: when there are none.
+        """
+        try:
+            return bytes(obstore.get(self._store, key).bytes())
+        except (NotFoundError, FileNotFoundError) as error:
+            raise BlobMissing(value=key) from error
+
+    def size(self, key: str) -> int:
+        """Return the count of bytes.
+
+        Raises:
+            BlobMissing: when there are none.
+        """
+        try:
+            return int(obstore.head(self._store, key)["size"])
+        except (NotFoundError, FileNotFoundError) as error:
+            raise BlobMissing(value=key) from error
+
+    def read(self, key: str, start: int, end: int) -> Iterator[bytes]:
+        """Return the bytes from ``start`` up to ``end`` in pieces. The store is asked at once, not at the first piece.
+
+        Raises:
+            BlobMissing: when there are none.
+        """
+        if start >= end:
+            self.size(key)
+            return iter(())
+        try:
+            result = obstore.get(self._store, key, options={"range": (start, end)})
+        except (NotFoundError, FileNotFoundError) as error:
+            raise BlobMissing(value=key) from error
+        return (bytes(piece) for piece in result.stream(min_chunk_size=_CHUNK))
+
+    def under(self, prefix: str) -> Iterator[Blob]:
+        """Return all files under ``prefix/``, in no order."""
+        for page in obstore.list(self._store, prefix=prefix):
+            for one in page:
+                yield Blob(one["path"], one["last_modified"])
+
+    def folders(self, prefix: str) -> list[str]:
+        """Return the names of the folders right under ``prefix/``, in no order."""
+        found = obstore.list_with_delimiter(self._store, prefix=prefix)["common_prefixes"]
+        return [one.rstrip("/").rsplit("/", 1)[-1] for one in found]
+
+    def check(self) -> None:
+        """Ask the store for something.
+
+        Raises:
+            BaseError of the store, OSError: when it is away.
+        """
+        if isinstance(self._store, LocalStore) and self._store.prefix is not None:
+            Path(self._store.prefix).stat()
+        next(iter(obstore.list(self._store, prefix="check", chunk_size=1)), None)
+
+    def sweep_unfinished(self, before: datetime) -> int:
+        """Remove what writers that were killed left unfinished before this moment; return how many files.
+
+        Only a store in a folder keeps such: it writes beside the file (``name#1``) and moves it into place.
+        """
+        if not isinstance(self._store, LocalStore) or self._store.prefix is None:
+            return 0
+        removed = 0
+        for path in Path(self._store.prefix).rglob("*#*"):
+            with suppress(FileNotFoundError):
+                if path.is_file() and datetime.fromtimestamp(path.stat().st_mtime, UTC) < before:
+                    path.unlink()
+                    removed += 1
+        return removed
+
+    def delete(self, key: str) -> None:
+        """Remove the key; one that is not there is no error."""
+        try:
+            obstore.delete(self._store, key)
+        except (NotFoundError, FileNotFoundError):
+            return
+
+
+def _s3(settings: Settings, bucket: str, prefix: str) -> S3Store:
+    config: S3Config = {"region": settings.s3_region}
+    if settings.s3_endpoint:
+        config["endpoint"] = settings.s3_endpoint
+    if settings.s3_access_key:
+        config["access_key_id"] = settings.s3_access_key
+        config["secret_access_key"] = settings.s3_secret_key.get_secret_value()
+    return S3Store(
+        bucket,
+        prefix=prefix or None,
+        config=config,
+        client_options={
+            "allow_http": settings.s3_endpoint.startswith("http://"),
+            "connect_timeout": timedelta(seconds=5),
+            "timeout": timedelta(seconds=60),
+        },
+        # the store's own patience is three minutes; a job has another attempt, and a caller does not wait as long
+        retry_config={"max_retries": 3, "retry_timeout": timedelta(seconds=15)},
+    )

@@ -1,0 +1,151 @@
+"""Parts that were built: their figures, their files, and the stores that keep them by digest."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from hashlib import sha256
+from typing import Any, Final, Protocol
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from worker.jobs.files.object_store import Blobs
+from worker.jobs.records.jobs import Records
+from worker.spec.errors import BlobMissing
+from worker.spec.manifest.manifest import STL_TYPE, THREEMF_TYPE, Check
+
+#: The files of a part: suffix and media type.
+MEDIA_TYPES: Final = {"stl": STL_TYPE, "3mf": THREEMF_TYPE}
+
+
+@dataclass(frozen=True, slots=True)
+class PartFile:
+    """One file of a part; it knows nothing of the mark that a job gives the part."""
+
+    suffix: str
+    data: bytes = field(repr=False)
+    sha256: str
+
+    @classmethod
+    def of(cls, suffix: str, data: bytes) -> "PartFile":
+        """Return the file of these bytes."""
+        return cls(suffix, data, sha256(data).hexdigest())
+
+    @property
+    def media_type(self) -> str:
+        """What kind of file it is."""
+        return MEDIA_TYPES[self.suffix]
+
+
+@dataclass(frozen=True, slots=True)
+class BuiltPart:
+    """A shape that was built, written, read back and passed all its checks. Volume in mm3, area in mm2.
+
+    ``limits`` says what it was checked against: the same shape for another printer is checked anew.
+    """
+
+    digest: str
+    limits: str
+    triangles: int
+    volume: float
+    area: float
+    checks: tuple[Check, ...]
+    files: tuple[PartFile, ...]
+
+    def file(self, suffix: str) -> PartFile:
+        """Return the file with this suffix.
+
+        Raises:
+            KeyError: when there is none.
+        """
+        for one in self.files:
+            if one.suffix == suffix:
+                return one
+        raise KeyError(suffix)
+
+    def key(self, file: PartFile) -> str:
+        """Return where the store keeps the file; the bytes' own digest is in it, so that new writers do not collide."""
+        return part_key(self.digest, file.suffix, file.sha256)
+
+
+class PartStore(Protocol):
+    """Keeps parts by digest and limits."""
+
+    def find(self, digest: str, limits: str) -> BuiltPart | None:
+        """Return the part, whole and unharmed, or None."""
+
+    def keep(self, part: BuiltPart) -> None:
+        """Keep the part."""
+
+
+class MemoryParts:
+    """Parts in memory: for one process, as a notebook or a benchmark."""
+
+    def __init__(self, parts: Iterable[BuiltPart] = ()) -> None:
+        """Start with these."""
+        self._parts = {(part.digest, part.limits): part for part in parts}
+
+    def find(self, digest: str, limits: str) -> BuiltPart | None:
+        """Return the part or None."""
+        return self._parts.get((digest, limits))
+
+    def keep(self, part: BuiltPart) -> None:
+        """Keep the part."""
+        self._parts[part.digest, part.limits] = part
+
+
+class _FileRecord(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    suffix: str
+    sha256: str
+
+
+class _PartRecord(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    triangles: int
+    volume: float
+    area: float
+    checks: tuple[Check, ...]
+    files: tuple[_FileRecord, ...]
+
+
+class StoredParts:
+    """Parts in the record and the store of files. Files come first, the record that names them last."""
+
+    def __init__(self, records: Records, blobs: Blobs) -> None:
+        """Use these two."""
+        self._records = records
+        self._blobs = blobs
+
+    def find(self, digest: str, limits: str) -> BuiltPart | None:
+        """Return the part, or None when it was never built, or a file of it is gone or damaged."""
+        found = self._records.part(digest, limits)
+        if found is None:
+            return None
+        try:
+            record = _PartRecord.model_validate(found)
+            files = [
+                PartFile.of(one.suffix, self._blobs.get(part_key(digest, one.suffix, one.sha256)))
+                for one in record.files
+            ]
+        except (ValidationError, BlobMissing):  # an older form of the record, or a file that is gone: built again
+            return None
+        if [file.sha256 for file in files] != [one.sha256 for one in record.files]:
+            return None
+        return BuiltPart(digest, limits, record.triangles, record.volume, record.area, record.checks, tuple(files))
+
+    def keep(self, part: BuiltPart) -> None:
+        """Keep the part, and so repair one that was lost or damaged."""
+        for file in part.files:
+            self._blobs.put(part.key(file), file.data)
+        files = tuple(_FileRecord(suffix=file.suffix, sha256=file.sha256) for file in part.files)
+        record = _PartRecord(
+            triangles=part.triangles, volume=part.volume, area=part.area, checks=part.checks, files=files
+        )
+        told: dict[str, Any] = record.model_dump(mode="json")
+        self._records.add_part(part.digest, part.limits, told)
+
+
+def part_key(digest: str, suffix: str, checksum: str) -> str:
+    """Return where the store keeps a part's file with this suffix and SHA-256."""
+    return f"parts/{digest[:2]}/{digest}/{checksum[:16]}.{suffix}"

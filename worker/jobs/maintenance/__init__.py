@@ -1,0 +1,1 @@
+"""Periodic work that one leader does for all processes, and backups."""

@@ -1,0 +1,206 @@
+"""Backup: the record and the files that it names, in one archive, while the service runs or not.
+
+The record is copied by SQLite's online backup (sqlite.org/backup.html), so it is of one moment. What can be made again
+(parts known from earlier jobs) and what belongs to running processes is left out.
+"""
+
+import os
+import re
+import shutil
+import sqlite3
+import zipfile
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Final
+
+import orjson
+
+from worker.jobs.common.settings import Settings
+from worker.jobs.database.db_clock import machine_time
+from worker.jobs.files.object_store import Blobs
+from worker.spec.errors import BlobMissing, SettingsError
+
+__all__ = ["Kept", "restore", "save"]
+
+_RECORD: Final = "jobs.sqlite3"
+_LIST: Final = "backup.json"
+_FILES: Final = "files/"
+_FORMAT: Final = "1"
+
+#: Tables that are filled again by themselves.
+_PASSING: Final = ("parts", "part_claims", "leaders", "heartbeats")
+
+#: Columns by which a table names stored files.
+_NAMING: Final = frozenset({"key", "sha256", "bytes"})
+
+#: Keys of stored files; each step begins with a letter or digit, so none leads out of the store.
+_KEY: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._#-]*(?:/[A-Za-z0-9][A-Za-z0-9._#-]*)*", re.ASCII)
+
+_PIECE: Final = 1 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What an archive holds."""
+
+    jobs: int
+    files: int
+    bytes: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Named:
+    key: str
+    sha256: str
+    bytes: int
+
+
+def save(settings: Settings, path: Path, done: Callable[[int, int], None]) -> Kept:
+    """Write the archive; ``done`` is told how many files of how many are in it.
+
+    Raises:
+        SettingsError: when there is a file of that name, no record, or record and files are elsewhere.
+        BlobMissing: when a file that the record names is missing or damaged; no archive is left then.
+        OSError: when it cannot be written.
+    """
+    record = _record_of(settings)
+    if not record.is_file():
+        raise SettingsError("There is no record to back up.", value=str(record), remedy="Name its folder with --data.")
+    if path.exists():
+        raise SettingsError("There is a file of this name already.", value=str(path), remedy="Take another name.")
+    blobs = Blobs.open(settings)
+    part = path.with_name(f".{path.name}.part")
+    with TemporaryDirectory(prefix=".drawerwright-", dir=path.absolute().parent) as folder:
+        snapshot = Path(folder) / _RECORD
+        _copy(record, snapshot)
+        named, jobs = _named(snapshot)
+        try:
+            # keys' digests and the secrets of webhooks are in it
+            descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+            with os.fdopen(descriptor, "wb") as out:
+                with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
+                    for index, one in enumerate(named):
+                        done(index, len(named))
+                        archive.writestr(_FILES + one.key, _checked(blobs.get(one.key), one))
+                    done(len(named), len(named))
+                    archive.write(snapshot, _RECORD, zipfile.ZIP_DEFLATED)
+                    told = {"format": _FORMAT, "made": machine_time(), "record": _digest(snapshot), "files": len(named)}
+                    archive.writestr(_LIST, orjson.dumps(told, option=orjson.OPT_UTC_Z))
+                out.flush()
+                os.fsync(out.fileno())
+            part.replace(path)
+        finally:
+            part.unlink(missing_ok=True)
+    return Kept(jobs, len(named), sum(one.bytes for one in named))
+
+
+def restore(settings: Settings, path: Path, done: Callable[[int, int], None]) -> Kept:
+    """Put an archive's record and files into a data folder that is empty or not there; the record last.
+
+    Raises:
+        SettingsError: when the folder holds something, or the archive is none, is damaged or not whole.
+        OSError: when archive or folder cannot be read or written.
+    """
+    _record_of(settings)
+    folder = settings.data_dir
+    if folder.exists() and any(folder.iterdir()):
+        remedy = "Name an empty one with --data, or move this one away."
+        raise SettingsError("The data folder is not empty.", value=str(folder), remedy=remedy)
+    with _opened(path) as archive:
+        told = orjson.loads(archive.read(_LIST))
+        if not isinstance(told, dict) or told.get("format") != _FORMAT:
+            raise SettingsError("The archive is of a later version.", value=str(path), remedy="Use that version.")
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        try:
+            return _put_back(archive, told.get("record"), settings, done)
+        except BaseException:  # it was empty: another try finds it so again
+            for one in folder.iterdir():
+                shutil.rmtree(one) if one.is_dir() else one.unlink()
+            raise
+
+
+def _put_back(archive: zipfile.ZipFile, digest: object, settings: Settings, done: Callable[[int, int], None]) -> Kept:
+    record = settings.data_dir / _RECORD
+    unfinished = record.with_name(f".{_RECORD}.part")
+    with archive.open(_RECORD) as source, unfinished.open("wb") as out:
+        shutil.copyfileobj(source, out, _PIECE)
+    if _digest(unfinished) != digest:
+        raise SettingsError("The archive's record is damaged.", value=str(archive.filename))
+    named, jobs = _named(unfinished)
+    blobs = Blobs.open(settings)
+    for index, one in enumerate(named):
+        done(index, len(named))
+        if not _KEY.fullmatch(one.key):
+            raise SettingsError("The archive names a file that cannot be.", value=one.key)
+        try:
+            blobs.put(one.key, _checked(archive.read(_FILES + one.key), one))
+        except BlobMissing:
+            raise SettingsError("The archive holds a damaged file.", value=one.key) from None
+    done(len(named), len(named))
+    unfinished.replace(record)
+    return Kept(jobs, len(named), sum(one.bytes for one in named))
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[zipfile.ZipFile]:
+    try:
+        with zipfile.ZipFile(path) as archive:
+            yield archive
+    except (zipfile.BadZipFile, KeyError, orjson.JSONDecodeError, EOFError, sqlite3.DatabaseError) as error:
+        raise SettingsError(f"The archive is none of ours, or not whole: {error}.", value=str(path)) from None
+
+
+def _record_of(settings: Settings) -> Path:
+    if settings.database_url or settings.blob_url:
+        raise SettingsError(
+            "Record or files are not in the data folder.",
+            limit="the record as SQLite and the files in the data folder",
+            remedy="Back up the database first and then the store, with their own tools.",
+        )
+    return settings.data_dir / _RECORD
+
+
+def _copy(record: Path, snapshot: Path) -> None:
+    """Copy the record as it is at one moment, and take away what is not worth keeping."""
+    with closing(sqlite3.connect(record, timeout=15.0)) as source, closing(sqlite3.connect(snapshot)) as copy:
+        source.backup(copy)
+        copy.execute("PRAGMA foreign_keys = ON")
+        tables = {name for (name,) in copy.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        with copy:
+            for table in tables.intersection(_PASSING):
+                copy.execute(f"DELETE FROM {table}")  # noqa: S608 - one of the names above
+            copy.execute("DELETE FROM jobs WHERE deleted IS NOT NULL")  # their files may be gone already
+        copy.execute("PRAGMA journal_mode = DELETE")  # one file
+        copy.execute("VACUUM")
+
+
+def _named(snapshot: Path) -> tuple[list[_Named], int]:
+    """Return the stored files that any table names, by key, and how many jobs there are."""
+    found: dict[str, _Named] = {}
+    with closing(sqlite3.connect(snapshot)) as copy:
+        for (table,) in copy.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall():
+            columns = {row[0] for row in copy.execute("SELECT name FROM pragma_table_info(?)", (table,))}
+            if columns >= _NAMING:
+                rows = copy.execute(f'SELECT key, sha256, bytes FROM "{table}" ORDER BY key')  # noqa: S608 - its own name
+                found |= {key: _Named(key, digest, size) for key, digest, size in rows}
+        (jobs,) = copy.execute("SELECT count(*) FROM jobs").fetchone()
+    return list(found.values()), jobs
+
+
+def _checked(data: bytes, one: _Named) -> bytes:
+    if len(data) != one.bytes or sha256(data).hexdigest() != one.sha256:
+        remedy = "Remove the jobs that have it, or put it back from an earlier backup."
+        raise BlobMissing("A stored file is damaged.", value=one.key, remedy=remedy)
+    return data
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as data:
+        digest = sha256()
+        while piece := data.read(_PIECE):
+            digest.update(piece)
+    return digest.hexdigest()

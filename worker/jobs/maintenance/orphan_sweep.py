@@ -1,0 +1,164 @@
+"""The orphan sweep: removes files that no record names.
+
+Files come before the record that names them, so one without a record may be on its way there. What belongs to a job or
+a batch is looked at only after its end, which is final; a part's files only under the claim that whoever builds it
+would have to take; and none before a safe age. One pass does a bounded piece of the work and the next goes on behind.
+"""
+
+import logging
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any, Final
+
+from obstore.exceptions import BaseError as StoreError
+from sqlalchemy import Engine, select
+from sqlalchemy.exc import SQLAlchemyError
+
+from worker.jobs.database.db_clock import machine_time
+from worker.jobs.database.tables import BatchFileRow, BatchRow, JobFileRow, JobRow, PartRow
+from worker.jobs.files.object_store import Blobs
+from worker.jobs.files.part_cache import part_key
+from worker.jobs.records.models import ENDED
+from worker.jobs.records.part_locks import PartClaims
+
+__all__ = ["FAULTS", "Place", "Sweep"]
+
+_log = logging.getLogger(__name__)
+
+#: Jobs, batches, and shares of the parts by the first two digits of their digests, looked through in one pass.
+_JOBS: Final = 200
+_BATCHES: Final = 200
+_SHARES: Final = 16
+_ALL_SHARES: Final = 256
+
+#: Keys asked for in one statement.
+_KEYS: Final = 400
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """How far the sweep got: the last job and the last batch looked through, and the next share of the parts."""
+
+    job: str = ""
+    share: int = 0
+    batch: str = ""
+
+    @classmethod
+    def read(cls, text: str | None) -> "Place":
+        """Read what `write` wrote; what cannot be read is the beginning."""
+        job, share, batch = [*(text or "").split(" "), "", ""][:3]
+        return cls(job, int(share) % _ALL_SHARES, batch) if share.isdecimal() else cls()
+
+    def write(self) -> str:
+        """Write the place down."""
+        return f"{self.job} {self.share} {self.batch}"
+
+
+class Sweep:
+    """Looks through a store for files that a record does not name."""
+
+    def __init__(self, database: Engine, blobs: Blobs, safe_seconds: float) -> None:
+        """Sweep this store; leave alone what is younger than so many seconds."""
+        self._database = database
+        self._blobs = blobs
+        self._safe = timedelta(seconds=safe_seconds)
+
+    def run(self, place: Place) -> tuple[Place, int]:
+        """Do one pass from this place; return the next one's, and how many files were removed.
+
+        Raises:
+            DBAPIError, BaseError of the store: when one is away; the next pass does it again.
+        """
+        before = machine_time() - self._safe
+        removed = self._blobs.sweep_unfinished(before)
+        job, of_jobs = self._ended("jobs", place.job, _JOBS, before)
+        batch, of_batches = self._ended("batches", place.batch, _BATCHES, before)
+        removed += of_jobs + of_batches
+        for number in range(place.share, place.share + _SHARES):
+            removed += self._share(number % _ALL_SHARES, before)
+        PartClaims(self._database).tidy()
+        if removed:
+            _log.info("%d files that no record names were removed.", removed)
+        return Place(job, (place.share + _SHARES) % _ALL_SHARES, batch), removed
+
+    def _ended(self, folder: str, last: str, most: int, before: datetime) -> tuple[str, int]:
+        """Look through what belongs to jobs or batches behind the last one; return the next last, and how many went."""
+        found = sorted(one for one in self._blobs.folders(folder) if one > last)
+        removed = sum(self._of_one(folder, one, before) for one in found[:most])
+        return found[most - 1] if len(found) > most else "", removed
+
+    def _of_one(self, folder: str, identity: str, before: datetime) -> int:
+        old = self._old(f"{folder}/{identity}", before)
+        if not old:
+            return 0
+        row, ends, files = _OWNERS[folder]
+        with self._database.connect() as connection:
+            state = connection.scalar(select(row.state).where(row.id == identity))
+        if state is not None and state not in ends:
+            return 0
+        return self._remove(set(old) - self._named(old, files))
+
+    def _share(self, number: int, before: datetime) -> int:
+        old = self._old(f"parts/{number:02x}", before)
+        removed = 0
+        for digest, keys in _by_digest(set(old) - self._named(old)).items():
+            orphans = keys - self._of_parts(digest)
+            claims = PartClaims(self._database)
+            if not orphans or not claims.take(digest):
+                continue
+            try:  # again, under the claim: somebody may just have kept the part
+                now = {one.key for one in self._blobs.under(f"parts/{number:02x}/{digest}") if one.modified < before}
+                removed += self._remove((orphans & now) - self._named(orphans) - self._of_parts(digest))
+            finally:
+                claims.drop(digest)
+        return removed
+
+    def _old(self, prefix: str, before: datetime) -> list[str]:
+        return [one.key for one in self._blobs.under(prefix) if one.modified < before]
+
+    def _named(self, keys: Iterable[str], files: type[JobFileRow | BatchFileRow] = JobFileRow) -> set[str]:
+        """Return those of the keys that jobs (or batches) name."""
+        found: set[str] = set()
+        with self._database.connect() as connection:
+            for some in _pieces(list(keys)):
+                found.update(connection.scalars(select(files.key).where(files.key.in_(some))))
+        return found
+
+    def _of_parts(self, digest: str) -> set[str]:
+        """Return the keys that the records of a part name."""
+        with self._database.connect() as connection:
+            records: list[dict[str, Any]] = list(
+                connection.scalars(select(PartRow.record).where(PartRow.digest == digest))
+            )
+        files = [one for record in records for one in record.get("files", ())]
+        return {part_key(digest, one["suffix"], one["sha256"]) for one in files}
+
+    def _remove(self, keys: Collection[str]) -> int:
+        for key in keys:
+            self._blobs.delete(key)
+        return len(keys)
+
+
+#: What the folders belong to: its row, the states in which it has ended, and the rows of its files.
+_OWNERS: Final[dict[str, tuple[type[JobRow | BatchRow], Collection[str], type[JobFileRow | BatchFileRow]]]] = {
+    "jobs": (JobRow, ENDED, JobFileRow),
+    "batches": (BatchRow, ("ended",), BatchFileRow),
+}
+
+#: What may be away while a sweep goes on.
+FAULTS: Final = (SQLAlchemyError, StoreError, OSError)
+
+
+def _by_digest(keys: Iterable[str]) -> dict[str, set[str]]:
+    found: dict[str, set[str]] = {}
+    for key in keys:
+        steps = key.split("/")
+        if len(steps) == 4:  # noqa: PLR2004 - parts/12/1234.../file
+            found.setdefault(steps[2], set()).add(key)
+    return found
+
+
+def _pieces(keys: list[str]) -> Iterator[list[str]]:
+    for start in range(0, len(keys), _KEYS):
+        yield keys[start : start + _KEYS]

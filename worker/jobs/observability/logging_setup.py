@@ -1,0 +1,109 @@
+"""Logs: lines for people or as JSON for machines, each with the job, key and request that it is about.
+
+No secret gets into a line, whoever wrote it there: what looks like one is struck out of the finished text.
+"""
+
+import logging
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from datetime import UTC, datetime
+from typing import IO, Any, Final
+
+import orjson
+
+from worker.jobs.common.settings import Settings
+
+__all__ = ["FACT", "JsonLines", "TextLines", "about", "redacted", "set_up_logs"]
+
+_ABOUT: Final[ContextVar[dict[str, str]]] = ContextVar("about")
+
+#: The attribute under which a call of a logger gives facts of its own: ``extra={FACT: {"status": 200}}``.
+FACT: Final = "fact"
+
+#: Whose lines are of interest below a warning.
+_OURS: Final = ("api", "worker", "uvicorn.error")
+
+_SECRETS: Final = (
+    (re.compile(r"dw_([0-9a-z]{10})_[0-9a-z]{40}"), r"dw_\1_***"),
+    (re.compile(r"whsec_[A-Za-z0-9+/=_-]+"), "whsec_***"),
+    (re.compile(r"(?i)\b(bearer|basic) +[^\s\"']+"), r"\1 ***"),
+    (re.compile(r"://[^/\s\"'@]+@"), "://***@"),
+)
+
+
+@contextmanager
+def about(**facts: str | None) -> Iterator[None]:
+    """Have all lines written meanwhile say that they are about this ``job``, ``key`` or ``request``."""
+    known = {name: value for name, value in facts.items() if value is not None}
+    token = _ABOUT.set({**_ABOUT.get({}), **known})
+    try:
+        yield
+    finally:
+        _ABOUT.reset(token)
+
+
+def redacted(text: str) -> str:
+    """Return the text without what looks like a key, a webhook's secret, an authorization or a password."""
+    for form, instead in _SECRETS:
+        text = form.sub(instead, text)
+    return text
+
+
+class TextLines(logging.Formatter):
+    """Lines for people: time, level, logger, message, and in brackets what it is about."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """Return the line; a traceback follows it."""
+        facts = " ".join(f"{name}={value}" for name, value in _facts(record).items())
+        message = record.getMessage().replace("\r", "\\r").replace("\n", "\\n")
+        line = f"{_moment(record)} {record.levelname} {record.name}: {message}" + (f" [{facts}]" if facts else "")
+        trace = _trace(self, record)
+        return redacted(line if trace is None else f"{line}\n{trace}")
+
+
+class JsonLines(logging.Formatter):
+    """One JSON object a line: time, level, logger, message, and what it is about."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """Return the line; a traceback is in it."""
+        told: dict[str, Any] = {
+            "time": _moment(record),
+            "level": record.levelname.lower(),
+            "logger": record.name,
+            "message": record.getMessage(),
+            **_facts(record),
+        }
+        trace = _trace(self, record)
+        if trace is not None:
+            told["trace"] = trace
+        return redacted(orjson.dumps(told, default=str).decode())
+
+
+def set_up_logs(settings: Settings, stream: IO[str] | None = None) -> None:
+    """Have this process write its lines in the form of the settings, to standard error unless told otherwise."""
+    handler = logging.StreamHandler(stream)
+    handler.setFormatter(JsonLines() if settings.log_format == "json" else TextLines())
+    root = logging.getLogger()
+    for old in list(root.handlers):
+        root.removeHandler(old)
+    root.addHandler(handler)
+    root.setLevel(logging.WARNING)
+    for name in _OURS:
+        logging.getLogger(name).setLevel(logging.INFO)
+
+
+def _facts(record: logging.LogRecord) -> dict[str, Any]:
+    own = getattr(record, FACT, None)
+    return {**_ABOUT.get({}), **(own if isinstance(own, dict) else {})}
+
+
+def _moment(record: logging.LogRecord) -> str:
+    return datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _trace(formatter: logging.Formatter, record: logging.LogRecord) -> str | None:
+    trace = formatter.formatException(record.exc_info) if record.exc_info and record.exc_info[0] else None
+    stack = formatter.formatStack(record.stack_info) if record.stack_info else None
+    return "\n".join(one for one in (trace, stack) if one) or None

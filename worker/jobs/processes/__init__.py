@@ -1,0 +1,1 @@
+"""The processes: the Celery worker and the embedded broker and worker."""

@@ -1,0 +1,1 @@
+"""From an accepted job to a Celery task."""

@@ -1,0 +1,70 @@
+"""The Celery app: how a job's identity gets from the engine to a worker. It imports no pipeline."""
+
+from typing import Any, Final, Literal
+
+from celery import Celery
+
+from worker.jobs.common.settings import Settings
+
+#: The names of the tasks and of their queue; the engine sends by name and never imports a task.
+BUILD_JOB: Final = "drawerwright.build_job"
+BUILD_PARTS: Final = "drawerwright.build_parts"
+WAKE_UP: Final = "drawerwright.wake_up"
+REPACK_RUNS: Final = "drawerwright.repack_runs"
+GATHER_BATCH: Final = "drawerwright.gather_batch"
+QUEUE: Final = "drawerwright"
+
+#: Seconds that sending waits for a broker that does not answer.
+SEND_TIMEOUT: Final = 0.3
+
+#: Seconds after an attempt's own limit at which the queue asks it to end, and at which its process is killed.
+ASK_SECONDS: Final = 10
+GRACE_SECONDS: Final = 30
+
+
+def make_app(settings: Settings, side: Literal["send", "work"]) -> Celery:
+    """Return an app for one side of the queue.
+
+    The side that sends gives up soon, because the record keeps the job anyway; the side that works waits.
+    """
+    app = Celery("drawerwright", broker=settings.broker, set_as_current=side == "work")
+    hard = settings.job_seconds + GRACE_SECONDS
+    options: dict[str, Any] = {
+        # a message that is not acknowledged comes again only after no attempt can still run
+        "visibility_timeout": 2 * hard,
+        # the sweep for messages of workers that were killed: every second, not every hundred
+        "unacked_restore_interval": 1,
+        "unacked_restore_throttle": 1,
+        "global_keyprefix": "drawerwright:",
+    }
+    if side == "send":
+        options |= {
+            "socket_timeout": SEND_TIMEOUT,
+            "socket_connect_timeout": SEND_TIMEOUT,
+            "retry_on_timeout": False,
+            "max_retries": 0,
+        }
+    app.conf.update(
+        task_default_queue=QUEUE,
+        task_serializer="json",
+        accept_content=["json"],
+        task_ignore_result=True,
+        task_store_errors_even_if_ignored=False,
+        task_acks_late=True,
+        task_reject_on_worker_lost=True,
+        task_publish_retry=False,
+        task_soft_time_limit=settings.job_seconds + ASK_SECONDS,
+        task_time_limit=hard,
+        worker_prefetch_multiplier=1,
+        worker_concurrency=settings.concurrency,
+        worker_send_task_events=False,
+        worker_hijack_root_logger=True,
+        # what one job leaves behind in memory is bounded (KiB)
+        worker_max_memory_per_child=1_500_000,
+        broker_connection_timeout=SEND_TIMEOUT if side == "send" else 4.0,
+        broker_connection_retry_on_startup=side == "work",
+        broker_transport_options=options,
+        enable_utc=True,
+        timezone="UTC",
+    )
+    return app

@@ -1,0 +1,1 @@
+"""The SQL of jobs and everything kept beside them, one noun a module."""

@@ -1,0 +1,197 @@
+"""Keys: who may ask. A key is ``dw_<id>_<secret>``; of the secret only the SHA-256 is kept.
+
+The secret has 200 random bits, so a plain digest cannot be turned back, and no slow one is needed for each request.
+"""
+
+import hmac
+import re
+import secrets
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from hashlib import sha256
+from typing import Any, Final, cast
+
+from pydantic import SecretStr
+from sqlalchemy import Engine, insert, or_, select, update
+
+from worker.jobs.common.principal import SCOPES, Caller, Quotas, Scope
+from worker.jobs.database.tables import KeyRow
+from worker.spec.errors import SettingsError
+
+__all__ = ["Key", "Keys"]
+
+#: Crockford's base 32, in lower case: no i, l, o, u; five bits each.
+_DIGITS: Final = "0123456789abcdefghjkmnpqrstvwxyz"
+_ID_DIGITS: Final = 10
+_SECRET_DIGITS: Final = 40
+
+_FORM: Final = re.compile(rf"dw_([{_DIGITS}]{{{_ID_DIGITS}}})_([{_DIGITS}]{{{_SECRET_DIGITS}}})")
+
+_LONGEST_NAME: Final = 80
+_MOST_DAYS: Final = 36_500
+
+#: Compared with when there is no such key, so that the answer takes as long.
+_NOBODY: Final = sha256(b"").hexdigest()
+
+#: Whatever the settings say.
+_PLAIN: Final = Quotas()
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """What is known of a key. Times are UTC."""
+
+    id: str
+    name: str
+    scopes: tuple[Scope, ...]
+    quotas: Quotas
+    created: datetime
+    expires: datetime | None
+    revoked: datetime | None
+    last_used: datetime | None
+
+    def state(self, now: datetime) -> str:
+        """Return "active", "expired" or "revoked"."""
+        if self.revoked is not None:
+            return "revoked"
+        return "expired" if self.expires is not None and self.expires <= now else "active"
+
+    @property
+    def caller(self) -> Caller:
+        """Who asks with this key."""
+        return Caller(self.id, frozenset(self.scopes), self.quotas)
+
+
+class Keys:
+    """Reads and writes the keys of a record."""
+
+    def __init__(self, database: Engine) -> None:
+        """Use this database, which has the tables."""
+        self._database = database
+
+    def create(
+        self, name: str, scopes: Iterable[Scope], *, quotas: Quotas = _PLAIN, days: int | None = None
+    ) -> tuple[Key, SecretStr]:
+        """Make a key; return what is known of it, and the key itself, which nobody can tell again.
+
+        Raises:
+            SettingsError: when it would have no name or no scope, or an expiry that cannot be.
+        """
+        wanted = set(scopes)
+        if not name.strip() or len(name) > _LONGEST_NAME or not name.isprintable():
+            raise SettingsError("A key needs a name.", value=name, limit=f"1 to {_LONGEST_NAME} printable characters")
+        if not wanted or not wanted <= set(SCOPES):
+            raise SettingsError("A key needs a scope.", value=sorted(wanted), limit=f"one of {', '.join(SCOPES)}")
+        if days is not None and not 1 <= days <= _MOST_DAYS:
+            raise SettingsError("The key would never be of use.", value=days, limit=f"1 to {_MOST_DAYS} days")
+        if any(value < 0 for value in quotas.told().values()):
+            raise SettingsError("A quota is negative.", value=str(quotas.told()), limit="at least 0; 0 sets no limit")
+        now = _now()
+        secret = _random(_SECRET_DIGITS)
+        key = Key(
+            id=_random(_ID_DIGITS),
+            name=name,
+            scopes=tuple(one for one in SCOPES if one in wanted),
+            quotas=quotas,
+            created=now,
+            expires=None if days is None else now + timedelta(days=days),
+            revoked=None,
+            last_used=None,
+        )
+        with self._database.begin() as connection:
+            connection.execute(
+                insert(KeyRow).values(
+                    id=key.id,
+                    name=key.name,
+                    digest=_digest(secret),
+                    scopes=list(key.scopes),
+                    quotas=quotas.told(),
+                    created=key.created,
+                    expires=key.expires,
+                )
+            )
+        return key, SecretStr(f"dw_{key.id}_{secret}")
+
+    def list(self) -> "list[Key]":
+        """Return all keys, oldest first, those that are of no use any more among them."""
+        with self._database.connect() as connection:
+            return [_key(row) for row in connection.execute(_ALL.order_by(KeyRow.created, KeyRow.id))]
+
+    def revoke(self, key_id: str) -> Key:
+        """Take the key away; doing so again changes nothing.
+
+        Raises:
+            SettingsError: when there is no such key.
+        """
+        with self._database.begin() as connection:
+            connection.execute(
+                update(KeyRow).where(KeyRow.id == key_id, KeyRow.revoked.is_(None)).values(revoked=_now())
+            )
+            row = connection.execute(_ALL.where(KeyRow.id == key_id)).one_or_none()
+        if row is None:
+            raise SettingsError("There is no such key.", value=key_id, remedy="List them: drawerwright keys list")
+        return _key(row)
+
+    def any(self) -> bool:
+        """Return whether there was ever a key, revoked or not: a closed service does not open by itself."""
+        with self._database.connect() as connection:
+            return connection.scalar(select(KeyRow.id).limit(1)) is not None
+
+    def find(self, token: str) -> Key | None:
+        """Return the key that this is, also one that has expired or was revoked; None when it is none of ours."""
+        match = _FORM.fullmatch(token)
+        if match is None:
+            return None
+        with self._database.connect() as connection:
+            row = connection.execute(_ALL.where(KeyRow.id == match[1])).one_or_none()
+        same = hmac.compare_digest(_digest(match[2]), _NOBODY if row is None else row.digest)
+        return _key(row) if same and row is not None else None
+
+    def used(self, key_id: str) -> None:
+        """Note that the key was used in this hour, once."""
+        hour = _now().replace(minute=0, second=0, microsecond=0)
+        with self._database.begin() as connection:
+            connection.execute(
+                update(KeyRow)
+                .where(KeyRow.id == key_id, or_(KeyRow.last_used.is_(None), KeyRow.last_used < hour))
+                .values(last_used=hour)
+            )
+
+
+_ALL: Final = select(
+    KeyRow.id,
+    KeyRow.name,
+    KeyRow.digest,
+    KeyRow.scopes,
+    KeyRow.quotas,
+    KeyRow.created,
+    KeyRow.expires,
+    KeyRow.revoked,
+    KeyRow.last_used,
+)
+
+
+def _key(row: Any) -> Key:
+    return Key(
+        id=row.id,
+        name=row.name,
+        scopes=cast("tuple[Scope, ...]", tuple(row.scopes)),
+        quotas=Quotas(**row.quotas),
+        created=row.created,
+        expires=row.expires,
+        revoked=row.revoked,
+        last_used=row.last_used,
+    )
+
+
+def _digest(secret: str) -> str:
+    return sha256(secret.encode()).hexdigest()
+
+
+def _random(digits: int) -> str:
+    return "".join(secrets.choice(_DIGITS) for _ in range(digits))
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)

@@ -1,0 +1,269 @@
+"""The record of batches: many jobs at once, and the claim on making the files over all of them.
+
+A batch is running until each of its jobs has ended; then one attempt at a time gathers what they made.
+"""
+
+import secrets
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final, Literal, TypeAlias, cast
+
+from sqlalchemy import Connection, CursorResult, Engine, Select, and_, delete, exists, insert, or_, select, update
+
+from worker.jobs.common.ids import new_identity
+from worker.jobs.common.principal import Quotas
+from worker.jobs.database.db_clock import Clock, machine_time
+from worker.jobs.database.tables import BatchEntryRow, BatchFileRow, BatchRow, JobRow
+from worker.jobs.records.idempotency import Repeat, first_of
+from worker.jobs.records.jobs import insert_job
+from worker.jobs.records.models import ENDED, StoredFile
+from worker.jobs.records.row_mapping import file_columns, file_values
+from worker.spec.requests.batch import EntryState
+
+__all__ = ["BATCH_LEASE", "Batch", "BatchEntry", "Batches", "Judged"]
+
+BatchState: TypeAlias = Literal["running", "gathering", "ended"]
+
+#: Seconds without a sign of life after which another attempt may gather. There is one after each run.
+BATCH_LEASE: Final = 120.0
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A spec as it was judged: its text, or why it is refused."""
+
+    name: str | None
+    text: str | None
+    problem: dict[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BatchEntry:
+    """What became of one spec."""
+
+    number: int
+    name: str | None
+    job_id: str | None
+    state: EntryState
+    problem: dict[str, Any] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """One batch. Times are UTC."""
+
+    id: str
+    name: str
+    state: BatchState
+    created: datetime
+    finished: datetime | None
+    problem: dict[str, Any] | None
+    entries: tuple[BatchEntry, ...]
+
+
+class Batches:
+    """Reads and writes it."""
+
+    def __init__(self, database: Engine) -> None:
+        """Use this database."""
+        self._database = database
+        self._clock = Clock(database)
+
+    # -- as callers see it
+
+    def add(
+        self,
+        name: str,
+        specs: Sequence[Judged],
+        *,
+        owner: str,
+        quotas: Quotas | None = None,
+        webhooks: Sequence[str] = (),
+        repeat: Repeat | None = None,
+    ) -> tuple[str, list[str]]:
+        """Add a batch with a queued job for each good spec, all or nothing; return its identity and the jobs'.
+
+        Where the request came before, what it made then is returned, and no job is new.
+
+        Raises:
+            WebhookNotFound, QuotaReached, RequestRepeated: nothing was added.
+        """
+        now, identity, jobs = machine_time(), new_identity(), list[str]()
+        with self._database.begin() as connection:
+            if repeat is not None and (made := first_of(connection, repeat, owner, identity, now)) != identity:
+                return made, []
+            connection.execute(
+                insert(BatchRow).values(id=identity, owner=owner, name=name, state="running", created=now)
+            )
+            for number, spec in enumerate(specs):
+                job_id = None
+                if spec.text is not None:
+                    job_id = new_identity()
+                    jobs.append(job_id)
+                    insert_job(
+                        connection, job_id, spec.name or name, spec.text, now,
+                        owner=owner, quotas=quotas, webhooks=webhooks,
+                    )  # fmt: skip
+                connection.execute(
+                    insert(BatchEntryRow).values(
+                        batch_id=identity, number=number, name=spec.name, job_id=job_id, problem=spec.problem
+                    )
+                )
+        return identity, jobs
+
+    def batch(self, batch_id: str, *, owner: str | None = None) -> Batch | None:
+        """Return the batch, or None when there is none, or none of this owner."""
+        mine = () if owner is None else (BatchRow.owner == owner,)
+        with self._database.connect() as connection:
+            row = connection.execute(select(*_BATCH).where(BatchRow.id == batch_id, *mine)).one_or_none()
+            if row is None:
+                return None
+            rows = connection.execute(_ENTRIES.where(BatchEntryRow.batch_id == batch_id)).all()
+        return Batch(
+            row.id, row.name, cast("BatchState", row.state), row.created, row.finished, row.problem,
+            tuple(_entry(one) for one in rows),
+        )  # fmt: skip
+
+    def file(self, batch_id: str, name: str) -> StoredFile | None:
+        """Return one of the batch's files, or None when it has no such file."""
+        query = _FILES.where(BatchFileRow.batch_id == batch_id, BatchFileRow.name == name)
+        with self._database.connect() as connection:
+            row = connection.execute(query).one_or_none()
+        return None if row is None else StoredFile(*row)
+
+    def remove(self, batch_id: str) -> bool:
+        """Remove the record of a batch that has ended; its jobs stay. Say whether this did it."""
+        gone = delete(BatchRow).where(BatchRow.id == batch_id, BatchRow.state == "ended")
+        with self._database.begin() as connection:
+            return _count(connection, gone) == 1
+
+    def ended_before(self, moment: datetime, limit: int) -> list[str]:
+        """Return batches that ended before this moment."""
+        query = select(BatchRow.id).where(BatchRow.state == "ended", BatchRow.finished < moment).limit(limit)
+        with self._database.connect() as connection:
+            return list(connection.scalars(query))
+
+    # -- gathering
+
+    def waiting(self, *, quiet_seconds: float, limit: int, lease_seconds: float) -> list[str]:
+        """Return batches whose jobs have all ended, that nobody gathers and that had no message lately."""
+        quiet = self._clock.quiet(BatchRow.enqueued, quiet_seconds)
+        lost = and_(BatchRow.claim.is_not(None), self._clock.over(BatchRow.lease, lease_seconds))
+        free = or_(and_(BatchRow.claim.is_(None), quiet), lost)
+        query = select(BatchRow.id).where(BatchRow.state != "ended", free, ~_open())
+        with self._database.connect() as connection:
+            return list(connection.scalars(query.order_by(BatchRow.id).limit(limit)))
+
+    def of_job(self, job_id: str) -> list[str]:
+        """Return the batches of this job, all of whose jobs have ended now."""
+        within = select(BatchEntryRow.batch_id).where(BatchEntryRow.job_id == job_id).scalar_subquery()
+        query = select(BatchRow.id).where(BatchRow.id.in_(within), BatchRow.state != "ended", ~_open())
+        with self._database.connect() as connection:
+            return list(connection.scalars(query))
+
+    def enqueued(self, batch_ids: Iterable[str]) -> None:
+        """Note that the broker has a message for each of these batches."""
+        with self._database.begin() as connection:
+            chosen = BatchRow.id.in_(list(batch_ids))
+            connection.execute(update(BatchRow).where(chosen).values(enqueued=self._clock.at()))
+
+    def claim(self, batch_id: str, *, lease_seconds: float, attempts: int) -> str | None:
+        """Take a batch that is to be gathered; return the claim's token, or None when it is not to be had."""
+        token = secrets.token_hex(16)
+        taken = (
+            update(BatchRow)
+            .where(BatchRow.id == batch_id, self._free(lease_seconds), BatchRow.attempts < attempts, ~_open())
+            .values(state="gathering", claim=token, lease=self._clock.at(lease_seconds), attempts=BatchRow.attempts + 1)
+        )
+        return token if self._changed(taken) else None
+
+    def give_up(self, batch_id: str, *, lease_seconds: float, attempts: int, problem: dict[str, Any]) -> bool:
+        """End a batch that has had all its attempts; say whether this did it."""
+        over = update(BatchRow).where(BatchRow.id == batch_id, self._free(lease_seconds), BatchRow.attempts >= attempts)
+        return self._changed(over.values(**_ended(), problem=problem))
+
+    def extend(self, batch_id: str, token: str, *, lease_seconds: float) -> bool:
+        """Give a sign of life; False when the claim no longer holds."""
+        return self._changed(_held(batch_id, token).values(lease=self._clock.at(lease_seconds)))
+
+    def release(self, batch_id: str, token: str) -> bool:
+        """Leave the batch to another attempt."""
+        return self._changed(_held(batch_id, token).values(claim=None, lease=None, enqueued=None))
+
+    def finish(self, batch_id: str, token: str, files: Sequence[StoredFile]) -> bool:
+        """End the batch with these files, which the store has; False when the claim no longer holds."""
+        rows = [{"batch_id": batch_id, **file_values(file)} for file in files]
+        with self._database.begin() as connection:
+            size = sum(file.bytes for file in files)
+            if _count(connection, _held(batch_id, token).values(**_ended(), bytes=size)) != 1:
+                return False
+            if rows:
+                connection.execute(insert(BatchFileRow), rows)
+        return True
+
+    def fail(self, batch_id: str, token: str, problem: dict[str, Any]) -> bool:
+        """End the batch without a manifest; False when the claim no longer holds."""
+        return self._changed(_held(batch_id, token).values(**_ended(), problem=problem))
+
+    def specs(self, batch_id: str) -> dict[str, str]:
+        """Return the spec of each of the batch's jobs that succeeded."""
+        query = (
+            select(JobRow.id, JobRow.spec)
+            .join(BatchEntryRow, BatchEntryRow.job_id == JobRow.id)
+            .where(BatchEntryRow.batch_id == batch_id, JobRow.state == "succeeded", JobRow.deleted.is_(None))
+        )
+        with self._database.connect() as connection:
+            return {row.id: row.spec for row in connection.execute(query)}
+
+    def _free(self, lease_seconds: float) -> Any:
+        over = self._clock.over(BatchRow.lease, lease_seconds)
+        return and_(BatchRow.state != "ended", or_(BatchRow.claim.is_(None), over))
+
+    def _changed(self, statement: Any) -> bool:
+        with self._database.begin() as connection:
+            return _count(connection, statement) == 1
+
+
+_BATCH = (BatchRow.id, BatchRow.name, BatchRow.state, BatchRow.created, BatchRow.finished, BatchRow.problem)
+_ENTRIES: Select[Any] = (
+    select(
+        BatchEntryRow.number,
+        BatchEntryRow.name,
+        BatchEntryRow.job_id,
+        BatchEntryRow.problem.label("refused"),
+        JobRow.state,
+        JobRow.problem,
+        JobRow.deleted,
+    )
+    .outerjoin(JobRow, JobRow.id == BatchEntryRow.job_id)
+    .order_by(BatchEntryRow.number)
+)
+_FILES = select(*file_columns(BatchFileRow))
+
+
+def _entry(row: Any) -> BatchEntry:
+    if row.job_id is None:
+        return BatchEntry(row.number, row.name, None, "refused", row.refused)
+    if row.state is None or row.deleted is not None:
+        return BatchEntry(row.number, row.name, None, "removed", None)
+    return BatchEntry(row.number, row.name, row.job_id, cast("EntryState", row.state), row.problem)
+
+
+def _open() -> Any:
+    """Say whether a job of the batch has not ended."""
+    return exists().where(
+        BatchEntryRow.batch_id == BatchRow.id, JobRow.id == BatchEntryRow.job_id, JobRow.state.not_in(ENDED)
+    )
+
+
+def _ended() -> dict[str, Any]:
+    return {"state": "ended", "finished": machine_time(), "claim": None, "lease": None}
+
+
+def _held(batch_id: str, token: str) -> Any:
+    return update(BatchRow).where(BatchRow.id == batch_id, BatchRow.claim == token)
+
+
+def _count(connection: Connection, statement: Any) -> int:
+    return cast("CursorResult[Any]", connection.execute(statement)).rowcount

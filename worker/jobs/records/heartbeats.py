@@ -1,0 +1,103 @@
+"""Vitals: signs of life of the workers, and the figures of a record."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final, get_args
+
+from sqlalchemy import Connection, Engine, and_, delete, func, select
+
+from worker.jobs.database.connection import upserting
+from worker.jobs.database.db_clock import SLACK, Clock
+from worker.jobs.database.tables import BatchRow, HeartbeatRow, JobRow, OutboxRow, PartRow, WebhookRow
+from worker.jobs.records.models import State
+
+__all__ = ["Figures", "Vitals"]
+
+#: Seconds for which a worker counts as there after a sign of life. It gives one every five when it has time.
+_SEEN: Final = 30.0
+
+#: Seconds after which a worker that was not seen is forgotten.
+_FORGOTTEN: Final = 86_400.0
+
+_STATES: Final[tuple[State, ...]] = get_args(State)
+_WEBHOOK_STATES: Final = ("active", "failing", "disabled")
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """What the record holds. Ages are seconds, 0 where nothing waits."""
+
+    jobs: dict[str, int]
+    oldest_queued: float
+    attempts: int
+    kept_bytes: int
+    parts: int
+    workers: int
+    messages: int
+    oldest_message: float
+    webhooks: dict[str, int]
+
+
+class Vitals:
+    """Reads and writes them."""
+
+    def __init__(self, database: Engine) -> None:
+        """Use this database, which has the tables."""
+        self._database = database
+        self._clock = Clock(database)
+
+    def beat(self, worker: str) -> None:
+        """Give a sign of life of this worker."""
+        now = {"seen": self._clock.at()}
+        statement = upserting(self._database, HeartbeatRow).values(worker=worker, **now)
+        with self._database.begin() as connection:
+            connection.execute(statement.on_conflict_do_update(index_elements=[HeartbeatRow.worker], set_=now))
+            connection.execute(delete(HeartbeatRow).where(HeartbeatRow.seen < self._clock.at(-_FORGOTTEN)))
+
+    def worker_seen(self) -> bool:
+        """Return whether a worker gave a sign of life lately; one that is at a job gives them for the job."""
+        with self._database.connect() as connection:
+            return self._workers(connection) > 0 or connection.scalar(self._at_work()) is not None
+
+    def figures(self) -> Figures:
+        """Return the figures, all of one moment.
+
+        Raises:
+            DBAPIError: when the record is away.
+        """
+        there = JobRow.deleted.is_(None)
+        with self._database.begin() as connection:
+            now: datetime = connection.execute(select(self._clock.at())).scalar_one()
+            jobs = select(JobRow.state, func.count()).where(there).group_by(JobRow.state)
+            kept = select(func.sum(JobRow.attempts), func.sum(JobRow.bytes)).where(there)
+            attempts, size = connection.execute(kept).one()
+            of_batches = connection.scalar(select(func.sum(BatchRow.bytes)))
+            queued = connection.scalar(select(func.min(JobRow.created)).where(there, JobRow.state == "queued"))
+            messages, first = connection.execute(select(func.count(), func.min(OutboxRow.created))).one()
+            webhooks = select(WebhookRow.state, func.count()).group_by(WebhookRow.state)
+            return Figures(
+                jobs={**dict.fromkeys(_STATES, 0), **_pairs(connection, jobs)},
+                oldest_queued=_age(now, queued),
+                attempts=int(attempts or 0),
+                kept_bytes=int(size or 0) + int(of_batches or 0),
+                parts=connection.scalar(select(func.count()).select_from(PartRow)) or 0,
+                workers=self._workers(connection),
+                messages=messages,
+                oldest_message=_age(now, first),
+                webhooks={**dict.fromkeys(_WEBHOOK_STATES, 0), **_pairs(connection, webhooks)},
+            )
+
+    def _workers(self, connection: Connection) -> int:
+        lately = and_(HeartbeatRow.seen > self._clock.at(-_SEEN), HeartbeatRow.seen < self._clock.at(SLACK))
+        return connection.scalar(select(func.count()).select_from(HeartbeatRow).where(lately)) or 0
+
+    def _at_work(self) -> Any:
+        return select(JobRow.id).where(JobRow.state == "running", JobRow.lease > self._clock.at()).limit(1)
+
+
+def _pairs(connection: Connection, query: Any) -> dict[str, int]:
+    return {str(name): int(count) for name, count in connection.execute(query)}
+
+
+def _age(now: datetime, since: datetime | None) -> float:
+    return 0.0 if since is None else max(0.0, (now - since).total_seconds())

@@ -1,0 +1,389 @@
+"""The record: what is known about jobs and parts.
+
+Each change of state is one statement that names the state, and the claim, that it changes from. Whoever comes second
+changes nothing and is told so. Transactions are short, so that everybody sees progress at once.
+"""
+
+import secrets
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final, NamedTuple, cast
+
+from sqlalchemy import Connection, CursorResult, Engine, Table, and_, insert, or_, select, update
+from sqlalchemy.sql import Executable
+
+from worker.jobs.common.ids import new_identity
+from worker.jobs.common.principal import Quotas
+from worker.jobs.database.connection import upserting
+from worker.jobs.database.db_clock import Clock, machine_time
+from worker.jobs.database.tables import JobFileRow, JobRow, PartRow
+from worker.jobs.records.idempotency import Repeat, first_of
+from worker.jobs.records.job_filters import Filters
+from worker.jobs.records.models import ENDED, Job, Progress, StoredFile
+from worker.jobs.records.part_locks import PartClaims
+from worker.jobs.records.quotas import admit
+from worker.jobs.records.row_mapping import JOB_COLUMNS, file_columns, file_values, job_of
+from worker.jobs.records.webhook_outbox import name_webhooks, note_event
+from worker.spec.errors import JobNotFound
+from worker.spec.requests.webhook import EventType
+
+#: Seconds of a lease where the caller gives none: the longest that the settings allow.
+_LEASE: Final = 600.0
+
+#: Digests asked for in one statement.
+_PIECE: Final = 400
+
+
+class _Last(NamedTuple):
+    cause: str | None
+    seconds: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """The right to build a job, until another claim fences it off.
+
+    ``lost_after`` are the seconds that the attempt before this one ran, if it was lost without a word.
+    """
+
+    job_id: str
+    token: str
+    spec: str
+    attempt: int
+    created: datetime
+    lost_after: float = 0.0
+
+
+class Records:
+    """Reads and writes the record."""
+
+    def __init__(self, engine: Engine, base: str = "") -> None:
+        """Use this database, which has the tables; messages link to jobs below this address of the service."""
+        self._engine = engine
+        self._base = base
+        self._clock = Clock(engine)
+
+    # -- jobs as callers see them
+
+    def add(
+        self,
+        name: str,
+        spec: str,
+        *,
+        owner: str = "local",
+        quotas: Quotas | None = None,
+        webhooks: Sequence[str] = (),
+        repeat: Repeat | None = None,
+    ) -> Job:
+        """Add a queued job that names these webhooks of its owner's, or return the one that this request made before.
+
+        Raises:
+            WebhookNotFound: when one of them is none; nothing was added.
+            QuotaReached: when its owner has as many as these quotas allow; nothing was added.
+            RequestRepeated: when another request had this key; nothing was added.
+            JobNotFound: when the job that it made was removed.
+        """
+        now = _now()
+        identity = new_identity()
+        with self._engine.begin() as connection:
+            if repeat is not None and (made := first_of(connection, repeat, owner, identity, now)) != identity:
+                row = connection.execute(select(*JOB_COLUMNS).where(JobRow.id == made, *_seen(owner))).one_or_none()
+                if row is None:
+                    raise JobNotFound("The job that this request made was removed.", value=made)
+                return job_of(row)
+            insert_job(connection, identity, name, spec, now, owner=owner, quotas=quotas, webhooks=webhooks)
+        return Job(identity, name, "queued", now, now, None, None, 0, Progress(), None)
+
+    def job(self, job_id: str, *, owner: str | None = None) -> Job | None:
+        """Return the job, or None when there is none, or none of this owner."""
+        with self._engine.connect() as connection:
+            row = connection.execute(select(*JOB_COLUMNS).where(JobRow.id == job_id, *_seen(owner))).one_or_none()
+        return None if row is None else job_of(row)
+
+    def jobs(
+        self, limit: int, after: str | None, *, owner: str | None = None, filters: Filters | None = None
+    ) -> list[Job]:
+        """Return up to ``limit`` jobs (of this owner), newest first, from the one made just before ``after``."""
+        query = select(*JOB_COLUMNS).where(*_seen(owner)).order_by(JobRow.id.desc()).limit(limit)
+        if filters is not None:
+            query = query.where(*filters.conditions())
+        if after is not None:
+            query = query.where(JobRow.id < after)
+        with self._engine.connect() as connection:
+            return [job_of(row) for row in connection.execute(query)]
+
+    def revisions(self, job_ids: Iterable[str]) -> dict[str, int]:
+        """Return the revision of each of these jobs that is there."""
+        query = select(JobRow.id, JobRow.revision).where(JobRow.id.in_(list(job_ids)), *_seen(None))
+        with self._engine.connect() as connection:
+            return {row.id: row.revision for row in connection.execute(query)}
+
+    def changed_since(self, moment: datetime, limit: int, *, owner: str | None = None) -> list[Job]:
+        """Return jobs (of this owner) that changed at this moment or later, in the order of their last change."""
+        query = select(*JOB_COLUMNS).where(JobRow.updated >= moment, *_seen(owner))
+        with self._engine.connect() as connection:
+            return [job_of(row) for row in connection.execute(query.order_by(JobRow.updated, JobRow.id).limit(limit))]
+
+    def files(self, job_id: str) -> list[StoredFile]:
+        """Return the job's files by name."""
+        with self._engine.connect() as connection:
+            rows = connection.execute(_FILES.where(JobFileRow.job_id == job_id).order_by(JobFileRow.name))
+            return [StoredFile(*row) for row in rows]
+
+    def file(self, job_id: str, name: str, *, owner: str | None = None) -> StoredFile | None:
+        """Return one of the job's files, or None when it (or its owner) has no such file."""
+        query = _FILES.join(JobRow, JobRow.id == JobFileRow.job_id)
+        query = query.where(JobFileRow.job_id == job_id, JobFileRow.name == name, *_seen(owner))
+        with self._engine.connect() as connection:
+            row = connection.execute(query).one_or_none()
+        return None if row is None else StoredFile(*row)
+
+    def cancel(self, job_id: str) -> bool:
+        """Cancel a job that has not ended; say whether this did it."""
+        now = _now()
+        return self._changed(
+            update(JobRow)
+            .where(JobRow.id == job_id, JobRow.state.not_in(ENDED))
+            .values(state="cancelled", finished=now, updated=now, claim=None, lease=None),
+            "job.cancelled",
+            job_id,
+        )
+
+    # -- the way to a worker
+
+    def enqueued(self, job_ids: Iterable[str], *, new: bool = False) -> None:
+        """Note that the broker has a message for each of these jobs.
+
+        One that is ``new`` may have been taken up and put back since: then its message is spent, and nothing is noted.
+        """
+        unseen = {"enqueued": self._clock.at(), "revision": JobRow.revision}
+        unspent = (JobRow.started.is_(None),) if new else ()
+        self._change(update(JobRow).where(JobRow.id.in_(list(job_ids)), *unspent).values(**unseen))
+
+    def waiting(self, *, quiet_seconds: float, limit: int, lease_seconds: float = _LEASE) -> list[str]:
+        """Return jobs that need a message, oldest first.
+
+        These are queued ones that had none in the last ``quiet_seconds``, and running ones whose claim has run out
+        since they had one. A message from the future is one from before the clock went back.
+        """
+        quiet = self._clock.quiet(JobRow.enqueued, quiet_seconds)
+        lost = and_(self._clock.over(JobRow.lease, lease_seconds), or_(quiet, JobRow.enqueued < JobRow.lease))
+        unseen = or_(and_(JobRow.state == "queued", quiet), and_(JobRow.state == "running", lost))
+        query = select(JobRow.id).where(unseen).order_by(JobRow.id).limit(limit)
+        with self._engine.connect() as connection:
+            return list(connection.scalars(query))
+
+    def begun(self, job_ids: Iterable[str]) -> set[str]:
+        """Return those of these jobs that a worker has taken up before."""
+        query = select(JobRow.id).where(JobRow.id.in_(list(job_ids)), JobRow.started.is_not(None))
+        with self._engine.connect() as connection:
+            return set(connection.scalars(query))
+
+    # -- the worker's side
+
+    def claim(self, job_id: str, *, lease_seconds: float, attempts: int) -> Claim | None:
+        """Take a job that is queued, or whose last claim has run out; None when it is not to be had.
+
+        At most ``attempts`` claims are given for a job.
+        """
+        before = self._last(job_id)
+        token = secrets.token_hex(16)
+        statement = (
+            update(JobRow)
+            .where(JobRow.id == job_id, self._free(lease_seconds), JobRow.attempts < attempts)
+            .values(
+                state="running",
+                claim=token,
+                lease=self._clock.at(lease_seconds),
+                attempts=JobRow.attempts + 1,
+                started=self._clock.at(),
+                updated=_now(),
+                cause=before.cause,
+                progress_done=0,
+                progress_total=0,
+                progress_now=None,
+            )
+            .returning(JobRow.spec, JobRow.attempts, JobRow.created)
+        )
+        with self._engine.begin() as connection:
+            row = connection.execute(statement).one_or_none()
+            if row is not None:
+                note_event(connection, "job.running", job_id, base=self._base)
+        return None if row is None else Claim(job_id, token, row.spec, row.attempts, row.created, before.seconds)
+
+    def cause(self, job_id: str) -> str | None:
+        """Return why the last attempt that did not come to an end stopped, or None when there was none."""
+        return self._last(job_id).cause
+
+    def give_up(self, job_id: str, *, attempts: int, problem: dict[str, Any], lease_seconds: float = _LEASE) -> bool:
+        """Fail a job that has had all its attempts and is held by none; say whether this did it."""
+        now = _now()
+        return self._changed(
+            update(JobRow)
+            .where(JobRow.id == job_id, self._free(lease_seconds), JobRow.attempts >= attempts)
+            .values(state="failed", problem=problem, finished=now, updated=now, claim=None, lease=None),
+            "job.failed",
+            job_id,
+        )
+
+    def lease_left(self, job_id: str) -> float | None:
+        """Return the seconds until the claim on a running job runs out, or None when none is held."""
+        with self._engine.connect() as connection:
+            running = (JobRow.id == job_id, JobRow.state == "running")
+            row = connection.execute(select(JobRow.lease, self._clock.at()).where(*running)).one_or_none()
+        return None if row is None or row[0] is None else (row[0] - row[1]).total_seconds()
+
+    def extend(self, claim: Claim, *, lease_seconds: float) -> bool:
+        """Give a sign of life; False when the claim no longer holds."""
+        return self._changed(_held(claim).values(lease=self._clock.at(lease_seconds), revision=JobRow.revision))
+
+    def holds(self, claim: Claim) -> bool:
+        """Say whether the claim holds, without a sign of life."""
+        with self._engine.connect() as connection:
+            return connection.scalar(select(JobRow.claim).where(JobRow.id == claim.job_id)) == claim.token
+
+    def report(self, claim: Claim, progress: Progress) -> bool:
+        """Write progress; False when the claim no longer holds."""
+        return self._changed(
+            _held(claim).values(
+                progress_done=progress.done,
+                progress_total=progress.total,
+                progress_now=progress.now,
+                updated=_now(),
+            )
+        )
+
+    def succeed(self, claim: Claim, files: Sequence[StoredFile]) -> bool:
+        """End the job with these files, which the store has; False when the claim no longer holds."""
+        rows = [{"job_id": claim.job_id, **file_values(file)} for file in files]
+        now = _now()
+        done = _held(claim).values(
+            state="succeeded", finished=now, updated=now, claim=None, lease=None,
+            progress_done=JobRow.progress_total, progress_now=None, bytes=sum(file.bytes for file in files),
+        )  # fmt: skip
+        with self._engine.begin() as connection:
+            if connection.execute(done).rowcount != 1:
+                return False
+            if rows:
+                connection.execute(insert(JobFileRow), rows)
+            note_event(connection, "job.succeeded", claim.job_id, base=self._base)
+        return True
+
+    def fail(self, claim: Claim, problem: dict[str, Any]) -> bool:
+        """End the job with a problem document; False when the claim no longer holds."""
+        now = _now()
+        return self._changed(
+            _held(claim).values(state="failed", problem=problem, finished=now, updated=now, claim=None, lease=None),
+            "job.failed",
+            claim.job_id,
+        )
+
+    def release(self, claim: Claim, cause: str | None = None, *, counted: bool = True) -> bool:
+        """Put the job back into the queue, for another attempt; False when the claim no longer holds.
+
+        An attempt that is not ``counted`` was none: it was stopped for no fault of the job.
+        """
+        values: dict[str, Any] = {} if cause is None else {"cause": cause}
+        if not counted:
+            values["attempts"] = JobRow.attempts - 1
+        return self._changed(
+            _held(claim).values(state="queued", enqueued=None, updated=_now(), claim=None, lease=None, **values)
+        )
+
+    # -- parts
+
+    def part(self, digest: str, limits: str) -> dict[str, Any] | None:
+        """Return what is known about the part against these limits, or None when it never passed them."""
+        query = select(PartRow.record).where(PartRow.digest == digest, PartRow.limits == limits)
+        with self._engine.connect() as connection:
+            return connection.scalar(query)
+
+    def known_parts(self, digests: Sequence[str]) -> set[tuple[str, str]]:
+        """Return digest and limits of those of these parts that are known."""
+        found: set[tuple[str, str]] = set()
+        with self._engine.connect() as connection:
+            for start in range(0, len(digests), _PIECE):
+                some = PartRow.digest.in_(digests[start : start + _PIECE])
+                found.update((row.digest, row.limits) for row in connection.execute(_KNOWN.where(some)))
+        return found
+
+    def part_claims(self, holder: str | None = None) -> PartClaims:
+        """Return a holder of claims on parts."""
+        return PartClaims(self._engine, holder=holder)
+
+    def add_part(self, digest: str, limits: str, record: dict[str, Any]) -> None:
+        """Keep what is known about a part, in place of what was known before."""
+        values = upserting(self._engine, PartRow).values(digest=digest, limits=limits, record=record, created=_now())
+        key = [PartRow.digest, PartRow.limits]
+        self._change(values.on_conflict_do_update(index_elements=key, set_={"record": values.excluded.record}))
+
+    def _last(self, job_id: str) -> "_Last":
+        """Return how the last attempt stopped: what it said itself, or that it was lost, and where."""
+        at = (JobRow.state, JobRow.started, JobRow.lease, JobRow.progress_now, JobRow.cause)
+        with self._engine.connect() as connection:
+            row = connection.execute(select(*at).where(JobRow.id == job_id)).one_or_none()
+        if row is None or row.state != "running" or row.started is None or row.lease is None:
+            return _Last(None if row is None else row.cause)
+        where = f" at: {row.progress_now}" if row.progress_now else ""
+        return _Last(f"its process was lost{where}", (row.lease - row.started).total_seconds())
+
+    def _free(self, lease_seconds: float) -> Any:
+        over = self._clock.over(JobRow.lease, lease_seconds)
+        return or_(JobRow.state == "queued", and_(JobRow.state == "running", over))
+
+    def _change(self, statement: Executable) -> int:
+        with self._engine.begin() as connection:
+            return cast("CursorResult[Any]", connection.execute(statement)).rowcount
+
+    def _changed(self, statement: Executable, event: EventType | None = None, job_id: str = "") -> bool:
+        """Make a change of one row, with the event that it is; say whether there was such a row."""
+        with self._engine.begin() as connection:
+            changed = cast("CursorResult[Any]", connection.execute(statement)).rowcount == 1
+            if changed and event is not None:
+                note_event(connection, event, job_id, base=self._base)
+        return changed
+
+
+def insert_job(
+    connection: Connection,
+    identity: str,
+    name: str,
+    spec: str,
+    now: datetime,
+    *,
+    owner: str,
+    quotas: Quotas | None,
+    webhooks: Sequence[str] = (),
+) -> None:
+    """Add a queued job in this transaction.
+
+    Raises:
+        WebhookNotFound, QuotaReached: see `Records.add`; the transaction must not be kept.
+    """
+    if quotas is not None:
+        admit(connection, owner, quotas, now)
+    values = {"id": identity, "name": name, "state": "queued", "spec": spec, "owner": owner}
+    connection.execute(_NEW_JOB, {**values, "created": now, "updated": now})
+    if webhooks:
+        name_webhooks(connection, identity, owner, webhooks)
+
+
+#: Of the table, and made once: each insert that is made anew takes longer than SQLite does.
+_NEW_JOB = insert(cast("Table", JobRow.__table__))
+_KNOWN = select(PartRow.digest, PartRow.limits)
+_FILES = select(*file_columns(JobFileRow))
+
+
+def _seen(owner: str | None) -> tuple[Any, ...]:
+    """Return the conditions under which a job is seen: it was not removed, and is this owner's, if one is given."""
+    there = JobRow.deleted.is_(None)
+    return (there,) if owner is None else (there, JobRow.owner == owner)
+
+
+def _now() -> datetime:
+    return machine_time()
+
+
+def _held(claim: Claim) -> Any:
+    return update(JobRow).where(JobRow.id == claim.job_id, JobRow.state == "running", JobRow.claim == claim.token)

@@ -1,0 +1,54 @@
+"""Rows: which columns a job and a stored file are read from, and what is written of a file."""
+
+from typing import Any, Final, cast
+
+from sqlalchemy.orm import InstrumentedAttribute
+
+from worker.jobs.database.tables import BatchFileRow, JobFileRow, JobRow
+from worker.jobs.records.models import Job, Progress, State, StoredFile
+
+__all__ = ["JOB_COLUMNS", "file_columns", "file_values", "job_of"]
+
+#: All that `job_of` reads.
+JOB_COLUMNS: Final = (
+    JobRow.id,
+    JobRow.name,
+    JobRow.state,
+    JobRow.created,
+    JobRow.updated,
+    JobRow.started,
+    JobRow.finished,
+    JobRow.attempts,
+    JobRow.progress_done,
+    JobRow.progress_total,
+    JobRow.progress_now,
+    JobRow.problem,
+    JobRow.revision,
+)
+
+
+def job_of(row: Any) -> Job:
+    """Return the job of a row with these columns, whatever else is in it."""
+    return Job(
+        id=row.id,
+        name=row.name,
+        state=cast("State", row.state),
+        created=row.created,
+        updated=row.updated,
+        started=row.started,
+        finished=row.finished,
+        attempts=row.attempts,
+        progress=Progress(row.progress_done, row.progress_total, row.progress_now),
+        problem=row.problem,
+        revision=row.revision,
+    )
+
+
+def file_columns(table: type[JobFileRow | BatchFileRow]) -> tuple[InstrumentedAttribute[Any], ...]:
+    """Return the columns of which a row is a `StoredFile`."""
+    return tuple(getattr(table, name) for name in StoredFile.__slots__)
+
+
+def file_values(file: StoredFile) -> dict[str, Any]:
+    """Return what a file writes into these columns."""
+    return {name: getattr(file, name) for name in StoredFile.__slots__}

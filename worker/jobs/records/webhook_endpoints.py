@@ -1,0 +1,144 @@
+"""Webhooks: the endpoints of a record, and their secrets.
+
+A secret signs (HMAC), so it is kept as it is, and told once, when it is made. After a new one was made the one before
+signs too for a while, so that whoever checks can change over without losing a message.
+"""
+
+import base64
+import secrets
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any, Final, cast
+
+from pydantic import SecretStr
+from sqlalchemy import Connection, Engine, delete, func, insert, select, update
+
+from worker.jobs.common.ids import new_identity
+from worker.jobs.database.db_clock import machine_time
+from worker.jobs.database.tables import JobWebhookRow, OutboxRow, WebhookRow
+from worker.spec.errors import QuotaReached, WebhookNotFound
+from worker.spec.requests.webhook import EventType, JobsTold, WebhookRequest
+
+__all__ = ["MOST_WEBHOOKS", "Webhook", "Webhooks"]
+
+#: Endpoints of one owner.
+MOST_WEBHOOKS: Final = 20
+
+#: Bytes of a secret: Standard Webhooks asks for 24 to 64.
+_SECRET_BYTES: Final = 32
+
+
+@dataclass(frozen=True, slots=True)
+class Webhook:
+    """What is told of an endpoint. Times are UTC. ``waiting`` counts messages that it has not taken yet."""
+
+    id: str
+    owner: str
+    url: str
+    events: tuple[EventType, ...]
+    jobs: JobsTold
+    created: datetime
+    state: str
+    delivered: int
+    dropped: int
+    waiting: int
+    last_success: datetime | None
+    last_failure: datetime | None
+    problem: str | None
+
+
+class Webhooks:
+    """Reads and writes endpoints. ``owner`` None sees all."""
+
+    def __init__(self, database: Engine) -> None:
+        """Use this database, which has the tables."""
+        self._database = database
+
+    def create(self, owner: str, wanted: WebhookRequest) -> tuple[Webhook, SecretStr]:
+        """Add an endpoint; return it, and its secret, which is told this once.
+
+        Raises:
+            QuotaReached: when the owner has as many as they may.
+        """
+        secret, identity = _new_secret(), new_identity()
+        with self._database.begin() as connection:
+            connection.execute(
+                insert(WebhookRow).values(
+                    id=identity,
+                    owner=owner,
+                    url=wanted.url,
+                    events=list(wanted.events),
+                    jobs=wanted.jobs,
+                    secret=secret,
+                    created=machine_time(),
+                )
+            )
+            count = connection.scalar(select(func.count()).where(WebhookRow.owner == owner)) or 0
+            if count > MOST_WEBHOOKS:
+                limit = f"{MOST_WEBHOOKS} webhooks"
+                raise QuotaReached("The key has as many webhooks as it may.", value=count - 1, limit=limit,
+                    remedy="Remove one: DELETE /v1/webhooks/{id}.")  # fmt: skip
+            return _one(connection, identity, owner), SecretStr(secret)
+
+    def list(self, owner: str | None) -> "list[Webhook]":
+        """Return the endpoints, oldest first."""
+        with self._database.connect() as connection:
+            return [_webhook(row) for row in connection.execute(_all(owner))]
+
+    def find(self, webhook_id: str, owner: str | None) -> Webhook:
+        """Return one endpoint.
+
+        Raises:
+            WebhookNotFound: when there is none, or it is somebody else's.
+        """
+        with self._database.connect() as connection:
+            return _one(connection, webhook_id, owner)
+
+    def rotate(self, webhook_id: str, owner: str | None, overlap: timedelta) -> tuple[Webhook, SecretStr]:
+        """Make a new secret; the one before signs too until the overlap is over.
+
+        Raises:
+            WebhookNotFound: when there is none, or it is somebody else's.
+        """
+        secret, until = _new_secret(), machine_time() + overlap
+        with self._database.begin() as connection:
+            _one(connection, webhook_id, owner)
+            before = {"secret_before": WebhookRow.secret, "overlap": until}
+            changed = update(WebhookRow).where(WebhookRow.id == webhook_id)
+            connection.execute(changed.values(secret=secret, **before))
+            return _one(connection, webhook_id, owner), SecretStr(secret)
+
+    def remove(self, webhook_id: str, owner: str | None) -> None:
+        """Remove an endpoint with the messages that wait for it.
+
+        Raises:
+            WebhookNotFound: when there is none, or it is somebody else's.
+        """
+        with self._database.begin() as connection:
+            _one(connection, webhook_id, owner)
+            connection.execute(delete(OutboxRow).where(OutboxRow.webhook_id == webhook_id))
+            connection.execute(delete(JobWebhookRow).where(JobWebhookRow.webhook_id == webhook_id))
+            connection.execute(delete(WebhookRow).where(WebhookRow.id == webhook_id))
+
+
+def _new_secret() -> str:
+    return "whsec_" + base64.b64encode(secrets.token_bytes(_SECRET_BYTES)).decode()
+
+
+def _all(owner: str | None) -> Any:
+    waiting = select(func.count()).where(OutboxRow.webhook_id == WebhookRow.id).scalar_subquery()
+    mine = () if owner is None else (WebhookRow.owner == owner,)
+    columns = [getattr(WebhookRow, name) for name in Webhook.__slots__ if name != "waiting"]
+    return select(*columns, waiting.label("waiting")).where(*mine).order_by(WebhookRow.id)
+
+
+def _one(connection: Connection, webhook_id: str, owner: str | None) -> Webhook:
+    row = connection.execute(_all(owner).where(WebhookRow.id == webhook_id)).one_or_none()
+    if row is None:
+        raise WebhookNotFound(value=webhook_id)
+    return _webhook(row)
+
+
+def _webhook(row: Any) -> Webhook:
+    told = {name: getattr(row, name) for name in Webhook.__slots__}
+    return Webhook(**{**told, "events": cast("tuple[EventType, ...]", tuple(row.events))})

@@ -1,0 +1,93 @@
+"""The outbox: messages for endpoints, written in the transaction that makes the change they tell of.
+
+So there is no change without its message and no message without its change, whatever is killed in between. Who sends
+them, and how often, is `worker.jobs.webhooks.delivery`.
+"""
+
+import secrets
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any, Final
+
+import orjson
+from sqlalchemy import Connection, and_, exists, insert, or_, select
+
+from worker.jobs.database.db_clock import machine_time
+from worker.jobs.database.tables import JobRow, JobWebhookRow, OutboxRow, WebhookRow
+from worker.jobs.records.job_document import job_fields
+from worker.jobs.records.models import Job
+from worker.jobs.records.row_mapping import JOB_COLUMNS, job_of
+from worker.spec.errors import WebhookNotFound
+from worker.spec.requests.webhook import EventType
+
+__all__ = ["MOST_TRIES", "name_webhooks", "note_event"]
+
+#: Tries of one message. With the pauses between them they take most of a day.
+MOST_TRIES: Final = 13
+
+_ENDPOINT: Final = (WebhookRow.events, WebhookRow.id.label("webhook_id"), WebhookRow.state.label("webhook_state"))
+
+
+def note_event(
+    connection: Connection, event: EventType, job_id: str, *, base: str = "", printed: dict[str, Any] | None = None
+) -> None:
+    """Write the messages of this event, if any endpoint is to have them, as the job stands in this transaction.
+
+    Args:
+        connection: in the transaction of the change, which is made already.
+        event: what happened.
+        job_id: to which job.
+        base: the address of the service as its callers know it; with none, links are paths.
+        printed: what was recorded of prints.
+    """
+    named = exists().where(JobWebhookRow.job_id == JobRow.id, JobWebhookRow.webhook_id == WebhookRow.id)
+    query = (
+        select(*_ENDPOINT, *JOB_COLUMNS)
+        .join(JobRow, JobRow.owner == WebhookRow.owner)
+        .where(JobRow.id == job_id, WebhookRow.state != "disabled")
+        .where(or_(WebhookRow.jobs == "all", and_(WebhookRow.jobs == "named", named)))
+    )
+    rows = [row for row in connection.execute(query) if event in row.events]
+    if not rows:
+        return
+    now = machine_time()
+    payload = message(event, now, job_of(rows[0]), base, printed)
+    connection.execute(
+        insert(OutboxRow),
+        [
+            {
+                "id": f"msg_{secrets.token_hex(16)}",
+                "webhook_id": row.webhook_id,
+                "job_id": job_id,
+                "type": event,
+                "payload": payload,
+                "created": now,
+                # an endpoint that took nothing for a day gets each message once, until it takes one
+                "tries": MOST_TRIES - 1 if row.webhook_state == "failing" else 0,
+                "next_try": now,
+            }
+            for row in rows
+        ],
+    )
+
+
+def name_webhooks(connection: Connection, job_id: str, owner: str, webhooks: Sequence[str]) -> None:
+    """Note which endpoints the job names, in the transaction that adds it.
+
+    Raises:
+        WebhookNotFound: when its owner has no such endpoint; the transaction must not be kept.
+    """
+    for one in dict.fromkeys(webhooks):
+        there = select(WebhookRow.id).where(WebhookRow.id == one, WebhookRow.owner == owner)
+        if connection.scalar(there) is None:
+            raise WebhookNotFound(value=one, remedy="List them: GET /v1/webhooks.")
+        connection.execute(insert(JobWebhookRow).values(job_id=job_id, webhook_id=one))
+
+
+def message(event: EventType, when: datetime, job: Job, base: str, printed: dict[str, Any] | None) -> str:
+    """Return a message's body (Standard Webhooks 1.0: type, timestamp, data)."""
+    data = job_fields(job, base)
+    if printed is not None:
+        data["printed"] = printed
+    document = {"type": event, "timestamp": when, "data": data}
+    return orjson.dumps(document, option=orjson.OPT_UTC_Z).decode()

@@ -1,0 +1,1 @@
+"""Delivery of webhooks, and which addresses may be called."""

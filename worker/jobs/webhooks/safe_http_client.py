@@ -1,0 +1,269 @@
+"""Reach: which addresses this service may call on behalf of others, and a connection that goes there and nowhere else.
+
+A name is resolved once and every address that it has must be allowed; the connection is then made to one of those very
+addresses, so that a second answer of the resolver (DNS rebinding) changes nothing. No redirect is followed and no
+proxy asked.
+"""
+
+import re
+import socket
+import ssl
+import time
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from functools import cache
+from ipaddress import ip_address
+from typing import Any, Final, TypeAlias
+from urllib.parse import urlsplit
+
+import httpcore
+
+from worker.jobs.webhooks.ip_policy import Networks, may_call
+from worker.spec.errors import SettingsError, WebhookRefused
+
+__all__ = ["Reach", "Resolver", "Target", "Unreachable", "read_ports", "target_of"]
+
+
+#: Returns the addresses of a host, as text.
+Resolver: TypeAlias = Callable[[str, int], Sequence[str]]
+
+CONNECT_SECONDS: Final = 3.0
+TOTAL_SECONDS: Final = 10.0
+
+_LONGEST: Final = 2_000
+_HOST: Final = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9._-]{0,251}[A-Za-z0-9.])?", re.ASCII)
+#: What a path and query may be made of (RFC 3986, 3.3 and 3.4); all else is written in percent.
+_TARGET: Final = re.compile(r"(?:[A-Za-z0-9._~!$&'()*+,;=:@/?-]|%[0-9A-Fa-f]{2})*", re.ASCII)
+_PORTS: Final = {"http": 80, "https": 443}
+_LIMIT: Final = "https://host/path or http://host/path, without user, password and fragment"
+
+
+class Unreachable(Exception):
+    """The address was not called, or did not answer; says why in words without secrets."""
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """An address in its parts. ``path`` holds the query too, and is not to be shown: it may carry a secret."""
+
+    scheme: str
+    host: str
+    port: int
+    path: str
+
+    @property
+    def authority(self) -> str:
+        """The host and, unless it is the usual one, the port."""
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        return host if self.port == _PORTS[self.scheme] else f"{host}:{self.port}"
+
+
+def target_of(url: str, networks: Networks = (), ports: frozenset[int] = frozenset()) -> Target:
+    """Return the parts of an address that may be called, as far as can be told without asking for its host.
+
+    Raises:
+        WebhookRefused: when it may not.
+    """
+    try:
+        parts = urlsplit(url)
+        host, port = parts.hostname or "", parts.port
+    except ValueError:
+        raise WebhookRefused(pointer="/url", limit=_LIMIT) from None
+    target = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
+    if len(url) > _LONGEST or parts.scheme not in _PORTS or not url.isascii() or not url.isprintable():
+        raise WebhookRefused(pointer="/url", value=parts.scheme, limit=f"{_LIMIT}; at most {_LONGEST} characters")
+    if "@" in parts.netloc:
+        remedy = "Every message is signed; check the signature instead of a password."
+        raise WebhookRefused("The address carries a user or a password.", pointer="/url", limit=_LIMIT, remedy=remedy)
+    if "#" in url or not _TARGET.fullmatch(target) or " " in url:
+        raise WebhookRefused(pointer="/url", limit=_LIMIT)
+    if ":" in host:
+        _check_literal(host, networks)
+    elif not _HOST.fullmatch(host):
+        remedy = "Write an international name in its ASCII form (xn--...)."
+        raise WebhookRefused("The address has no usable host.", pointer="/url", value=host, remedy=remedy)
+    else:
+        _check_literal(host, networks)
+    wanted = _PORTS[parts.scheme] if port is None else port
+    if wanted == 0 or (ports and wanted not in ports):
+        allowed = ", ".join(map(str, sorted(ports))) or "1 to 65535"
+        raise WebhookRefused("The port may not be called.", pointer="/url", value=wanted, limit=allowed)
+    return Target(parts.scheme, host, wanted, target)
+
+
+def read_ports(text: str) -> frozenset[int]:
+    """Return the ports of a setting, with commas between them; none: any.
+
+    Raises:
+        SettingsError: when one of them is none.
+    """
+    found = [one.strip() for one in text.split(",") if one.strip()]
+    if not all(one.isascii() and one.isdigit() and 0 < int(one) < 2**16 for one in found):
+        raise SettingsError("The ports cannot be read.", value=text, limit="1 to 65535, with commas between them")
+    return frozenset(map(int, found))
+
+
+def resolve(host: str, port: int) -> Sequence[str]:
+    """Return the host's addresses as this machine's resolver tells them."""
+    found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, proto=socket.IPPROTO_TCP)
+    return [str(one[4][0]) for one in found]
+
+
+class Reach:
+    """Sends requests to addresses that may be called."""
+
+    def __init__(
+        self, networks: Networks = (), ports: frozenset[int] = frozenset(), resolver: Resolver = resolve
+    ) -> None:
+        """Allow these networks beside the world, and these ports alone unless there are none."""
+        self._networks = networks
+        self._ports = ports
+        self._resolver = resolver
+
+    def check(self, url: str) -> None:
+        """Refuse an address that cannot be called, as far as can be told without asking for its host.
+
+        Raises:
+            WebhookRefused: when it is one.
+        """
+        target_of(url, self._networks, self._ports)
+
+    def post(self, url: str, body: bytes, headers: Iterable[tuple[str, str]]) -> int:
+        """Send a POST and return the status of the answer, of which nothing more is read.
+
+        Raises:
+            Unreachable: when it may not be sent, or is not answered in time.
+        """
+        end = time.monotonic() + TOTAL_SECONDS
+        try:
+            target = target_of(url, self._networks, self._ports)
+        except WebhookRefused as refused:
+            raise Unreachable(refused.message) from None
+        backend = _Pinned(self._addresses(target), end)
+        fields = [("Host", target.authority), ("Content-Length", str(len(body))), ("Connection", "close"), *headers]
+        seconds = {"connect": CONNECT_SECONDS, "read": TOTAL_SECONDS, "write": TOTAL_SECONDS, "pool": TOTAL_SECONDS}
+        place = httpcore.URL(scheme=target.scheme, host=target.host, port=target.port, target=target.path)
+        try:
+            with (
+                httpcore.ConnectionPool(ssl_context=_trust(), network_backend=backend, retries=0) as pool,
+                pool.stream("POST", place, headers=fields, content=body, extensions={"timeout": seconds}) as answer,
+            ):
+                return int(answer.status)
+        except (httpcore.TimeoutException, TimeoutError):
+            raise Unreachable("It did not answer in time.") from None
+        except httpcore.NetworkError as error:
+            kind = "The connection is not safe (TLS)." if _of_tls(error) else "It cannot be connected to."
+            raise Unreachable(kind) from None
+        except (httpcore.ProtocolError, httpcore.UnsupportedProtocol, OSError, ValueError):
+            raise Unreachable("It does not answer as HTTP asks.") from None
+
+    def _addresses(self, target: Target) -> list[str]:
+        try:
+            found = list(dict.fromkeys(self._resolver(target.host, target.port)))
+        except (OSError, UnicodeError):
+            raise Unreachable("The host has no address.") from None
+        if not found:
+            raise Unreachable("The host has no address.")
+        if not all(may_call(one, self._networks) for one in found):
+            raise Unreachable("The host has an address that may not be called (DRAWERWRIGHT_WEBHOOK_NETWORKS).")
+        return found
+
+
+class _Pinned(httpcore.NetworkBackend):
+    """Connects to addresses that were checked, whatever host is asked for, until a moment that holds for everything."""
+
+    def __init__(self, addresses: Sequence[str], end: float) -> None:
+        self._addresses = addresses
+        self._end = end
+        self._inner = httpcore.SyncBackend()
+
+    def connect_tcp(
+        self,
+        host: str,  # noqa: ARG002 - the address was chosen before
+        port: int,
+        timeout: float | None = None,
+        local_address: str | None = None,
+        socket_options: Iterable[Any] | None = None,
+    ) -> httpcore.NetworkStream:
+        until = min(self._end, time.monotonic() + (timeout or CONNECT_SECONDS))
+        for number, address in enumerate(self._addresses):
+            try:
+                stream = self._inner.connect_tcp(address, port, _left(until), local_address, socket_options)
+            except httpcore.ConnectError:
+                if number == len(self._addresses) - 1:
+                    raise
+            else:
+                return _Bounded(stream, self._end)
+        raise httpcore.ConnectError
+
+    def connect_unix_socket(
+        self, path: str, timeout: float | None = None, socket_options: Iterable[Any] | None = None
+    ) -> httpcore.NetworkStream:
+        raise httpcore.UnsupportedProtocol(f"{path} {timeout} {socket_options}")
+
+    def sleep(self, seconds: float) -> None:
+        time.sleep(seconds)
+
+
+class _Bounded(httpcore.NetworkStream):
+    """A stream whose every wait ends at one moment, so that a trickle is no way to hold it."""
+
+    def __init__(self, inner: httpcore.NetworkStream, end: float) -> None:
+        self._inner = inner
+        self._end = end
+
+    def read(self, max_bytes: int, timeout: float | None = None) -> bytes:
+        return self._inner.read(max_bytes, _left(self._end, timeout))
+
+    def write(self, buffer: bytes, timeout: float | None = None) -> None:
+        self._inner.write(buffer, _left(self._end, timeout))
+
+    def close(self) -> None:
+        self._inner.close()
+
+    def start_tls(
+        self, ssl_context: ssl.SSLContext, server_hostname: str | None = None, timeout: float | None = None
+    ) -> httpcore.NetworkStream:
+        return _Bounded(self._inner.start_tls(ssl_context, server_hostname, _left(self._end, timeout)), self._end)
+
+    def get_extra_info(self, info: str) -> Any:
+        return self._inner.get_extra_info(info)
+
+
+def _left(end: float, most: float | None = None) -> float:
+    left = end - time.monotonic()
+    if left <= 0.0:
+        raise httpcore.ReadTimeout
+    return left if most is None else min(left, most)
+
+
+@cache
+def _trust() -> ssl.SSLContext:
+    """Return what this machine trusts; SSL_CERT_FILE adds the certificates of a home network."""
+    return ssl.create_default_context()
+
+
+def _of_tls(error: BaseException) -> bool:
+    while error.__cause__ is not None or error.__context__ is not None:
+        error = error.__cause__ or error.__context__ or error
+        if isinstance(error, ssl.SSLError):
+            return True
+    return False
+
+
+def _check_literal(host: str, networks: Networks) -> None:
+    """Refuse an address that is written out and may not be called; a name is looked up when it is called."""
+    try:
+        ip_address(host)
+    except ValueError:
+        if ":" in host:
+            raise WebhookRefused(pointer="/url", value=host, limit=_LIMIT) from None
+        return
+    if not may_call(host, networks):
+        raise WebhookRefused(
+            "The address is not one for use around the world.",
+            pointer="/url",
+            value=host,
+            limit="a global address, or one within DRAWERWRIGHT_WEBHOOK_NETWORKS",
+            remedy="Who runs the service may allow a home network: DRAWERWRIGHT_WEBHOOK_NETWORKS=192.168.0.0/16.",
+        )

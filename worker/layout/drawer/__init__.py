@@ -1,0 +1,1 @@
+"""From tape readings to an outline and a grid in it."""

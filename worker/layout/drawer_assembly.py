@@ -1,0 +1,225 @@
+"""Entering: a drawer's parts into the register, with where they stand in it."""
+
+import itertools
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+from worker.layout.drawer.free_rectangles import free_spaces
+from worker.layout.drawer.outline import Outline
+from worker.layout.floor.floor_builder import Floor, tile_floor
+from worker.layout.floor.print_bed import Bed
+from worker.layout.floor.tile_mark import mark_lettering
+from worker.layout.items.item_trays import Furniture, on_whole
+from worker.layout.model.part_registry import Register, box_of
+from worker.layout.model.plan import DrawerPlan, Lattice, SeamPair, Stored
+from worker.layout.model.shapes import Placement, TileShape, TrayShape
+from worker.layout.placement.tray_placement import PlacedTray, Spot, tray_halves
+from worker.layout.tray.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
+from worker.layout.tray.part_mark import plug_mark, tray_mark
+from worker.layout.tray.tray_builder import tray_shape, tray_size
+from worker.spec import Drawer, Spec
+from worker.spec.drawer.joint import Joint
+from worker.spec.drawer.tray import Tray
+from worker.spec.errors import TrayError
+from worker.spec.tolerances import LENGTH_EPSILON
+
+__all__ = ["Entering"]
+
+
+@dataclass(frozen=True)
+class Entering:
+    """What the parts of all drawers are made by: the job, its joint, where trays are printed, and the register."""
+
+    spec: Spec
+    joint: Joint
+    bed: Bed
+    register: Register
+
+    def drawer(
+        self, index: int, outline: Outline, lattice: Lattice, places: Sequence[PlacedTray], items: Sequence[Furniture]
+    ) -> DrawerPlan:
+        """Return one drawer's plan; its parts are entered into the register.
+
+        Args:
+            index: the drawer's.
+            outline: what is usable of it.
+            lattice: its grid.
+            places: where its own trays stand.
+            items: trays for items, those that stay first, and spare ones.
+        """
+        drawer, pointer, grid = self.spec.drawers[index], f"/drawers/{index}", self.spec.grid
+        floor = tile_floor(
+            outline.usable,
+            lattice,
+            joint=self.joint,
+            seam=grid.seam,
+            seam_gap=grid.seam_gap,
+            printer=self.spec.printer_of("tile"),
+        )
+        self.register.warn(*outline.warnings, *floor.warnings)
+        # Tiles come first: the seams count them.
+        tiles = tuple(self._tiles(floor, drawer, pointer))
+        trays = tuple(self._trays(places, lattice, drawer, pointer))
+        for_items = tuple(self._item_trays(items, lattice, drawer.copies))
+        keys = tuple(self._keys(floor, drawer))
+        taken = [(place.at, tray_halves(drawer.trays[place.tray])) for place in places]
+        taken += [(one.at, tray_halves(one.tray)) for one in items if not one.z]
+        first = len(tiles) + len(trays)
+        contents = tuple(
+            stored
+            for number, (one, placement) in enumerate(zip(items, for_items, strict=True))
+            for stored in one.stored(first + number, placement.at)
+        )
+        placements = (*tiles, *trays, *for_items, *keys)
+        return _summary(drawer, outline, lattice, floor.seams, placements=placements, taken=taken, contents=contents)
+
+    def add_coupon(self) -> None:
+        """Enter the coupon and its plug, or say why they are left out."""
+        coupon, plug = coupon_shapes(self.joint, self.spec.grid.pitch, "C1")
+        *names, own = coupon.letterings
+        sizes = coupon_size(coupon), plug_size(plug)
+        if not all(self._fits(size) for size in sizes):
+            width, depth, _ = sizes[0]
+            self.register.warn_at("/coupon", f"The coupon of {width:g} x {depth:g} mm does not fit the bed: left out.")
+            return
+        first, last = (clearance_name(coupon.ladder[end][0]) for end in (0, -1))
+        self.register.enter(
+            "coupon",
+            f"coupon {first} to {last}",
+            replace(coupon, letterings=tuple(names)),
+            sizes[0],
+            count=1,
+            room=lambda _, mark: replace(own, text=mark),
+        )
+        self.register.enter("plug", "coupon plug", plug, sizes[1], count=1, room=plug_mark, pointer="/coupon")
+
+    def _tiles(self, floor: Floor, drawer: Drawer, pointer: str) -> Iterator[Placement]:
+        room = partial(mark_lettering, line_width=self.spec.line_width_of("tile"))
+        for piece in floor.pieces:
+            shape = piece.shape
+            name, size = _tile_name(shape, self.spec.grid.pitch), box_of(shape.outline, shape.height)
+            mark = self.register.enter("tile", name, shape, size, count=drawer.copies, room=room, pointer=pointer)
+            yield Placement(mark, (*piece.at, 0.0), piece.turn)
+
+    def _trays(
+        self, places: Iterable[PlacedTray], lattice: Lattice, drawer: Drawer, pointer: str
+    ) -> Iterator[Placement]:
+        """Yield where the trays stand, in the order of the drawer's list."""
+        shapes: dict[tuple[int, bool], TrayShape] = {}
+        for place in places:
+            kind = (place.tray, place.half_feet)
+            at = f"{pointer}/trays/{place.tray}"
+            if kind not in shapes:
+                shapes[kind] = self.tray_shape(drawer.trays[place.tray], at, half_feet=place.half_feet)
+            yield self._stood(shapes[kind], drawer.trays[place.tray], at, place.at, lattice, copies=drawer.copies)
+
+    def _item_trays(self, furnished: Iterable[Furniture], lattice: Lattice, copies: int) -> Iterator[Placement]:
+        """Yield where the trays of items stand, in their order."""
+        for one in furnished:
+            half_feet = not on_whole(lattice, one.at, tray_halves(one.tray))
+            shape = self.tray_shape(one.tray, one.pointer, half_feet=half_feet)
+            yield self._stood(shape, one.tray, one.pointer, one.at, lattice, copies=copies, z=one.z)
+
+    def _stood(
+        self, shape: TrayShape, tray: Tray, at: str, spot: Spot, lattice: Lattice, *, copies: int, z: float = 0.0
+    ) -> Placement:
+        """Return a tray's placement; it is entered into the register."""
+        own = tray.model_copy(update={"at": None, "quantity": 1})
+        mark = self.register.enter(
+            "tray", tray.name, shape, tray_size(shape), count=copies, room=tray_mark, pointer=at, tray=own
+        )
+        cell = spot[0] / 2.0, spot[1] / 2.0
+        x, y = (round(lattice.origin[axis] + cell[axis] * lattice.pitch + shape.inset, 3) for axis in (0, 1))
+        return Placement(mark, (x, y, z), cell=cell, name=tray.name)
+
+    def tray_shape(self, tray: Tray, pointer: str, *, half_feet: bool) -> TrayShape:
+        """Return a tray's shape, checked against the bed."""
+        printer = self.spec.printer
+        shape = tray_shape(
+            tray,
+            joint=self.joint,
+            pitch=self.spec.grid.pitch,
+            line_width=self.spec.line_width_of("tray"),
+            half_feet=half_feet,
+            pointer=pointer,
+        )
+        size = tray_size(shape)
+        if not self.bed.holds(size[0], size[1]):
+            raise TrayError(
+                f"Tray {tray.name!r} does not fit the printer's bed.",
+                pointer=f"{pointer}/cells",
+                value=[round(size[0], 3), round(size[1], 3)],
+                limit=f"{printer.usable[0]:g} x {printer.usable[1]:g} mm, clear of forbidden rectangles, either way",
+                remedy="Split it into smaller trays.",
+            )
+        if size[2] > printer.bed[2] + LENGTH_EPSILON:
+            raise TrayError(
+                f"Tray {tray.name!r} is taller than the printer can print.",
+                pointer=f"{pointer}/height",
+                value=size[2],
+                limit=f"at most {printer.bed[2]:g} mm",
+                remedy="Make the tray lower.",
+            )
+        return shape
+
+    def _keys(self, floor: Floor, drawer: Drawer) -> Iterator[Placement]:
+        """Yield where the loose keys go. A key is too small for a mark, and there is only one kind of it."""
+        key = floor.key
+        if key is None:
+            return
+        size = box_of(key.outline, key.height)
+        for x, y, turn in floor.key_places:
+            mark = self.register.enter("key", "seam key", key, size, count=drawer.copies)
+            yield Placement(mark, (x, y, 0.0), turn)
+
+    def _fits(self, size: tuple[float, float, float]) -> bool:
+        """Return whether a box has room on the bed, as it is or turned."""
+        return self.bed.holds(size[0], size[1]) and size[2] <= self.spec.printer.bed[2] + LENGTH_EPSILON
+
+
+def _summary(
+    drawer: Drawer,
+    outline: Outline,
+    lattice: Lattice,
+    seams: tuple[SeamPair, ...],
+    *,
+    placements: tuple[Placement, ...],
+    taken: Sequence[tuple[Spot, Spot]],
+    contents: tuple[Stored, ...],
+) -> DrawerPlan:
+    """Return a drawer's plan with its counts."""
+    quarters = sum(cell.width * cell.depth for cell in lattice.cells)
+    whole = [cell for cell in lattice.cells if cell.width * cell.depth == 4]  # noqa: PLR2004 - quarters of a cell
+    across = _longest(cell.y for cell in whole), _longest(cell.x for cell in whole)
+    width, depth = (round(outline.size[axis] - across[axis] * lattice.pitch, 3) for axis in (0, 1))
+    return DrawerPlan(
+        name=drawer.name,
+        outline=outline.rings,
+        size=outline.size,
+        lattice=lattice,
+        whole=len(whole),
+        half=len(lattice.cells) - len(whole),
+        across=across,
+        leftover=(width, depth),
+        free=quarters - sum(across * back for _, (across, back) in taken),
+        placements=placements,
+        seams=seams,
+        copies=drawer.copies,
+        contents=contents,
+        spaces=free_spaces(lattice, taken),
+    )
+
+
+def _longest(lines: Iterable[int]) -> int:
+    """Return how many cells the fullest row or column has."""
+    return max((len(list(group)) for _, group in itertools.groupby(sorted(lines))), default=0)
+
+
+def _tile_name(shape: TileShape, pitch: float) -> str:
+    """Return a tile's name: the cells across and front to back of the box around its sockets."""
+    if not shape.sockets:
+        return "border"
+    width = max(one.x + one.width for one in shape.sockets) - min(one.x for one in shape.sockets)
+    depth = max(one.y + one.depth for one in shape.sockets) - min(one.y for one in shape.sockets)
+    return f"tile {round(width / pitch, 1):g} x {round(depth / pitch, 1):g}"

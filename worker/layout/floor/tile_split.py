@@ -1,0 +1,256 @@
+"""The partition: which squares of the lattice go into which tile.
+
+Tiles are runs of squares inside bands of rows (or of columns), so every cut is a lattice line from edge to edge or ends
+at one. The fewest pieces come from dynamic programming over bands of runs; among those, a narrow search takes the cuts
+that give the fewest different shapes, then those that stagger.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+from typing import Final, TypeAlias
+
+from worker.layout.floor.plate_graph import BACK, FRONT, LEFT, RIGHT, Board, Cost, Key, Node, Rect, Tile
+
+Cuts: TypeAlias = tuple[int, ...]
+
+#: How many ways to cut are looked at: bands, runs inside a band, partial answers kept, ways listed, ways compared.
+_BANDS: Final = 8
+_RUNS: Final = 12
+_KEPT: Final = 4
+_LISTED: Final = 200
+_FINALISTS: Final = 3
+
+
+class Partition:
+    """One way to cut a board: rectangles of squares, and the tiles they fall into."""
+
+    def __init__(self, board: Board, rects: Sequence[Rect]) -> None:
+        """Find the tiles and the nodes between them.
+
+        Args:
+            board: the plate in patches.
+            rects: rectangles of squares that cover the board.
+        """
+        self.board = board
+        self.tile_of: dict[int, int] = {}
+        found: list[tuple[Rect, tuple[int, ...]]] = []
+        for rect in rects:
+            for piece in board.components(rect):
+                if any(board.patches[p].socket for p in piece):
+                    self.tile_of.update(dict.fromkeys(piece, len(found)))
+                    found.append((rect, piece))
+        sides: list[tuple[list[tuple[int, int]], ...]] = [([], [], [], []) for _ in found]
+        #: Nodes with a tab: place, whether the seam runs along y.
+        self.places: list[tuple[int, int, bool]] = []
+        for nodes, along_y in ((board.across, True), (board.along, False)) if board.seam.tabs else ():
+            for node in (one for line in nodes.values() for one in line):
+                pair = self._pair(node, along_y=along_y)
+                if pair is not None:
+                    sides[pair[0]][RIGHT if along_y else BACK].append((node.x, node.y))
+                    sides[pair[1]][LEFT if along_y else FRONT].append((node.x, node.y))
+                    self.places.append((node.x, node.y, along_y))
+        self.tiles = tuple(
+            Tile(rect, piece, tuple(tuple(sorted(one)) for one in own))
+            for (rect, piece), own in zip(found, sides, strict=True)
+        )
+
+    def _pair(self, node: Node, *, along_y: bool) -> tuple[int, int] | None:
+        """Return the two tiles that a tab at this node joins, or None when it is no place for one."""
+        own = self.tile_of
+        first, second = own.get(node.before[0]), own.get(node.after[0])
+        if first is None or second is None or first == second:
+            return None
+        if own.get(node.before[1]) != first or own.get(node.after[1]) != second:
+            return None
+        along = node.y if along_y else node.x
+        if along % 2 == 1:
+            # Half a cell from the next lines: no tab where the seam ends at one of them.
+            for patch, tile in ((node.before[0], first), (node.after[0], second)):
+                spot = self.board.patches[patch]
+                for step in (-1, 1):
+                    i, j = (spot.column, spot.row + step) if along_y else (spot.column + step, spot.row)
+                    if any(own.get(p, tile) != tile for p in self.board.at.get((i, j), ())):
+                        return None
+        return first, second
+
+    @property
+    def pairs(self) -> list[tuple[int, int]]:
+        """Return the pairs of tiles that meet, each once, in order."""
+        met = {
+            tuple(sorted((self.tile_of[a], self.tile_of[b])))
+            for a, b in self.board.links
+            if a in self.tile_of and b in self.tile_of and self.tile_of[a] != self.tile_of[b]
+        }
+        return sorted((a, b) for a, b in met)
+
+    @cached_property
+    def kinds(self) -> int:
+        """Return the count of different shapes."""
+        return len({self.board.turned_key(tile) for tile in self.tiles})
+
+
+def partition(board: Board) -> Partition | None:
+    """Return the partition with the fewest pieces, then the fewest shapes, then the most staggered; or None.
+
+    Border that would keep a tile off the bed is given up first, and only then.
+    """
+    plans = [plan for plan in (_Bands(board, 0), _Bands(board, 1)) if plan.best is not None]
+    if not plans:
+        return None
+    least = min(plan.best[:2] for plan in plans if plan.best is not None)
+    found: list[_Way] = []
+    for plan in plans:
+        if plan.best is not None and plan.best[:2] == least:
+            found += plan.candidates()
+    # Staggered seams may cost shapes that the search does not see (no tab where two seams meet), so both are tried.
+    ways = [
+        *sorted(found, key=lambda way: (way.kinds, -way.staggered))[:_FINALISTS],
+        *sorted(found, key=lambda way: (way.kinds, way.staggered))[:_FINALISTS],
+    ]
+    ranked = [(Partition(board, way.rects), way) for way in dict.fromkeys(ways)]
+    return min(ranked, key=lambda one: (one[0].kinds, -one[1].staggered))[0]
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """One way to cut: how many shapes it makes without regard to tabs, how many cuts stagger, the rectangles."""
+
+    kinds: int
+    staggered: int
+    rects: tuple[Rect, ...]
+
+
+class _Bands:
+    """Bands of rows (axis 1) or columns (axis 0), each cut into runs."""
+
+    def __init__(self, board: Board, axis: int) -> None:
+        self.board, self.axis = board, axis
+        self.bands, self.runs = (board.rows, board.columns) if axis == 1 else (board.columns, board.rows)
+        self._band: dict[tuple[int, int], tuple[Cost, list[list[int]]] | None] = {}
+        self._same: dict[Key, tuple[int, int]] = {}
+        self._row_key = [self._row(j) for j in range(self.bands)]
+        self._ways: dict[tuple[int, int], list[tuple[tuple[Rect, ...], int, frozenset[int]]]] = {}
+        solved = _shortest(self.bands, self._band_cost)
+        self.best: Cost | None = None if solved is None else solved[0]
+        self._back: list[list[int]] = [] if solved is None else solved[1]
+
+    def _band_cost(self, b0: int, b1: int) -> Cost | None:
+        band = self.band(b0, b1)
+        return None if band is None else band[0]
+
+    def _row(self, index: int) -> tuple[tuple[int, ...], ...]:
+        squares = (self._square(run, index) for run in range(self.runs))
+        return tuple(tuple(self.board.patches[p].content for p in self.board.at.get(one, ())) for one in squares)
+
+    def _square(self, run: int, band: int) -> tuple[int, int]:
+        return (run, band) if self.axis == 1 else (band, run)
+
+    def rect(self, r0: int, r1: int, b0: int, b1: int) -> Rect:
+        """Return the rectangle of squares of a run in a band."""
+        return (r0, r1, b0, b1) if self.axis == 1 else (b0, b1, r0, r1)
+
+    def band(self, b0: int, b1: int) -> tuple[Cost, list[list[int]]] | None:
+        """Return the least cost of a band and, for each end of a run, where the run may begin; None when none fits."""
+        edge = (b0 == 0, b1 == self.bands)
+        after = self._row_key[b1] if b1 < self.bands else ()
+        key: Key = (edge, tuple(self._row_key[b0:b1]), after)
+        at = self._same.setdefault(key, (b0, b1))
+        if at not in self._band:
+            columns = list(zip(*self._row_key[b0:b1], after or [()] * self.runs, strict=True))
+            known: dict[Key, Cost | None] = {}
+
+            def cost(start: int, end: int) -> Cost | None:
+                # Runs over equal squares, with equal ones behind them, cost the same.
+                alike = (start == 0, end == self.runs, *columns[start : end + 1])
+                if alike not in known:
+                    known[alike] = self.board.cost(self.rect(start, end, *at))
+                return known[alike]
+
+            self._band[at] = _shortest(self.runs, cost)
+        return self._band[at]
+
+    def candidates(self) -> Iterator[_Way]:
+        """Give ways to cut with the least cost."""
+        ways = sorted(_paths(self._back, self.bands), key=_uneven)[:_BANDS]
+        for way in ways:
+            for sign in (-1, 1):
+                yield from self._cut(way, sign)
+
+    def _cut(self, way: Cuts, sign: int) -> Iterator[_Way]:
+        """Choose the runs of every band, keeping the few best partial answers (a beam search)."""
+        kept: list[tuple[int, int, int, tuple[Rect, ...], frozenset[int]]] = [(0, 0, 0, (), frozenset())]
+        for b0, b1 in pairwise(way):
+            grown = []
+            for _, staggered, shapes, rects, last in kept:
+                for new, mask, cuts in self._options(b0, b1):
+                    seen = shapes | mask
+                    count = staggered + (len(cuts - last) if last else 0)
+                    grown.append((seen.bit_count(), count, seen, (*rects, *new), cuts))
+            grown.sort(key=lambda one: (one[0], sign * one[1]))
+            kept = grown[:_KEPT]
+        for kinds, staggered, _, rects, _ in kept:
+            yield _Way(kinds, staggered, rects)
+
+    def _options(self, b0: int, b1: int) -> list[tuple[tuple[Rect, ...], int, frozenset[int]]]:
+        """Return ways to cut one band into runs: rectangles, a bit for each of their shapes, the inner cuts."""
+        if (b0, b1) not in self._ways:
+            band = self.band(b0, b1)
+            options = sorted(_paths(band[1], self.runs), key=_uneven)[:_RUNS] if band is not None else []
+            listed = []
+            for cuts in options:
+                rects = tuple(self.rect(r0, r1, b0, b1) for r0, r1 in pairwise(cuts))
+                mask = 0
+                for rect in rects:
+                    mask |= self.board.shape_bits(rect)
+                listed.append((rects, mask, frozenset(cuts[1:-1])))
+            self._ways[b0, b1] = listed
+        return self._ways[b0, b1]
+
+
+def _shortest(count: int, cost: Callable[[int, int], Cost | None]) -> tuple[Cost, list[list[int]]] | None:
+    """Return the least total cost of cutting 0..count into runs, and for each end the starts that reach it so."""
+    totals: list[Cost | None] = [(0, 0, 0)] + [None] * count
+    back: list[list[int]] = [[] for _ in range(count + 1)]
+    first = 0
+    for end in range(1, count + 1):
+        # A run that is too long stays so with a later end, and every shorter one with the same end fits.
+        while first < end and cost(first, end) is None:
+            first += 1
+        for start in range(first, end):
+            before, so_far = totals[start], totals[end]
+            if before is None or (so_far is not None and (before[0], before[1], before[2] + 1) > so_far):
+                continue
+            own = cost(start, end)
+            if own is None:
+                continue
+            total = (before[0] + own[0], before[1] + own[1], before[2] + own[2])
+            if so_far is None or total < so_far:
+                totals[end], back[end] = total, [start]
+            elif total == so_far:
+                back[end].append(start)
+    least = totals[count]
+    return None if least is None else (least, back)
+
+
+def _paths(back: Sequence[Sequence[int]], end: int) -> list[Cuts]:
+    """Return the ways to cut 0..end that the table of starts allows, at most a fixed number of them."""
+    ways: list[Cuts] = [(end,)]
+    done: list[Cuts] = []
+    while ways and len(done) < _LISTED:
+        way = ways.pop()
+        if way[0] == 0:
+            done.append(way)
+        else:
+            ways += [(start, *way) for start in back[way[0]]]
+    return done
+
+
+def _uneven(cuts: Cuts) -> tuple[int, int, Cuts]:
+    """Sort key: few different sizes, then sizes near each other, then the cuts themselves."""
+    sizes = [b - a for a, b in pairwise(cuts)]
+    # The first and the last strip lie outside the lattice and count for nothing.
+    sizes[0] -= 1
+    sizes[-1] -= 1
+    return len(set(sizes)), max(sizes) - min(sizes), cuts

@@ -1,0 +1,1 @@
+"""From a list of items to trays in drawers."""

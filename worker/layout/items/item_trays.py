@@ -1,0 +1,285 @@
+"""Contents: trays for the items of a job, each in its place, and spare trays for what is left over."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final, Protocol, TypeAlias
+
+from worker.layout.floor.print_bed import Bed
+from worker.layout.items.allocate_to_drawers import shared
+from worker.layout.items.drawer_site import Site
+from worker.layout.items.fill_drawer import Settled, Stock
+from worker.layout.items.shortage import largest_free, shortage
+from worker.layout.model.plan import Lattice, Stored, Unplaced
+from worker.layout.placement.placement_problem import Bay, Spot
+from worker.layout.storage.sizing_rules import FRAME_AIR, Ground
+from worker.layout.storage.tray_option import Bulk, Lot
+from worker.layout.tray.interior import on_grid
+from worker.spec.drawer.tray import Tray
+from worker.spec.items.item import Item
+from worker.spec.job import Spec
+
+__all__ = [
+    "Contents",
+    "Furniture",
+    "ItemTray",
+    "Wanted",
+    "furnish",
+    "on_whole",
+    "reserved",
+    "site_of",
+    "spares",
+    "wanted",
+]
+
+#: A spare tray is no longer than this, in half cells: of larger ones nobody has any use (own choice).
+_LONGEST_SPARE: Final = 6
+
+#: A spare tray's height where no other tray stands, as a share of the drawer's free height (own choice).
+_SPARE_HEIGHT: Final = 0.5
+
+#: For so many items without a place, at most, the cheapest remedy is looked for.
+_MOST_REMEDIES: Final = 20
+
+
+#: An item that a tray is wanted for, after its JSON Pointer.
+Wanted: TypeAlias = tuple[str, Item]
+
+
+class Furniture(Protocol):
+    """A tray in its place: front left half cell, height over the drawer's bottom, JSON Pointer."""
+
+    @property
+    def tray(self) -> Tray:
+        """The tray."""
+
+    @property
+    def at(self) -> Spot:
+        """Its front left half cell."""
+
+    @property
+    def z(self) -> float:
+        """How high over the drawer's bottom it stands."""
+
+    @property
+    def pointer(self) -> str:
+        """JSON Pointer of what it is there for."""
+
+    def stored(self, placement: int, corner: tuple[float, float, float]) -> Iterable[Stored]:
+        """Return what lies in it.
+
+        Args:
+            placement: the tray's index in the drawer's placements.
+            corner: where its part's frame begins, in the drawer's.
+        """
+
+
+@dataclass(frozen=True)
+class ItemTray:
+    """A tray for items, in its place: front left half cell, height over the drawer's bottom, JSON Pointer.
+
+    ``settled`` says what lies in it; a spare tray has none.
+    """
+
+    tray: Tray
+    at: Spot
+    z: float
+    pointer: str
+    settled: Settled | None = None
+    pointers: tuple[str, ...] = ()
+
+    def stored(self, placement: int, corner: tuple[float, float, float]) -> Iterator[Stored]:
+        """Yield what lies in it.
+
+        Args:
+            placement: the tray's index in the drawer's placements.
+            corner: where its part's frame begins, in the drawer's.
+        """
+        if self.settled is None:
+            return
+        option = self.settled.option
+        alone = len(self.settled.items) == 1
+        for index, (item, pointer, storage) in enumerate(
+            zip(self.settled.items, self.pointers, option.storages, strict=True)
+        ):
+            # a shared tray has a compartment an item, in order; two items of different lists may have one name
+            for lying in option.content if alone else option.content[index : index + 1]:
+                low, size = _box(lying)
+                yield Stored(
+                    item=item.name,
+                    pointer=pointer,
+                    count=lying.count,
+                    # with pockets there are as many as things
+                    capacity=lying.capacity if option.recess is None else lying.count,
+                    storage=storage,
+                    shape=item.plain,
+                    placement=placement,
+                    at=_three(a + b for a, b in zip(corner, low, strict=True)),
+                    size=_three(size),
+                    label=item.label_text,
+                )
+
+
+@dataclass(frozen=True)
+class Contents:
+    """For each drawer the trays of items, and the spare ones; the items that have no place."""
+
+    trays: tuple[tuple[Furniture, ...], ...]
+    unplaced: tuple[Unplaced, ...]
+
+
+def site_of(spec: Spec, index: int, lattice: Lattice, taken: Sequence[tuple[Spot, Spot]], bed: Bed) -> Site:
+    """Return a drawer as far as items go.
+
+    Args:
+        spec: the job.
+        index: the drawer's.
+        lattice: its grid.
+        taken: what stands in it already, front left half cells and sizes.
+        bed: where trays are printed.
+    """
+    drawer = spec.drawers[index]
+    across, back = lattice.span
+    free = [[False] * across for _ in range(back)]
+    for cell in lattice.cells:
+        for row in free[cell.y : cell.y + cell.depth]:
+            row[cell.x : cell.x + cell.width] = [True] * cell.width
+    bay = Bay(tuple(tuple(row) for row in free), 1 if spec.grid.half_cells else 2).less(taken)
+    ground = Ground.of(spec, lattice.span, min(drawer.height, spec.printer.bed[2] + FRAME_AIR))
+    return Site(drawer.name, ground, bay, drawer.copies, drawer.height, bed)
+
+
+def reserved(items: Iterable[Item], site: Site) -> tuple[tuple[Spot, Spot], ...]:
+    """Return the half cells that pinned items need at the least: front left half cells, and sizes."""
+    found: list[tuple[Spot, Spot]] = []
+    bay = site.bay
+    for item in items:
+        if item.at is None:
+            continue
+        at = round(2.0 * item.at[0]), round(2.0 * item.at[1])
+        fits = [way.halves for way in site.options(item) if at in bay.spots(bay.corners(bay.bits, *way.halves))]
+        if fits:
+            found.append((at, fits[0]))
+            bay = bay.less([found[-1]])
+    return tuple(found)
+
+
+def on_whole(lattice: Lattice, at: Spot, halves: Spot) -> bool:
+    """Return whether a tray stands on whole cells only: otherwise it has half feet."""
+    if any(along % 2 for along in (*at, *halves)):
+        return False
+    whole = {(cell.x, cell.y) for cell in lattice.cells if cell.width == cell.depth == 2}  # noqa: PLR2004 - half cells
+    columns, rows = (range(start, start + size, 2) for start, size in zip(at, halves, strict=True))
+    return all((x, y) in whole for x in columns for y in rows)
+
+
+def wanted(items: Iterable[Item], pointer: str) -> tuple[Wanted, ...]:
+    """Return the items of a list with their pointers.
+
+    Args:
+        items: the list.
+        pointer: JSON Pointer of the list.
+    """
+    return tuple((f"{pointer}/{index}", item) for index, item in enumerate(items))
+
+
+def furnish(spec: Spec, sites: Sequence[Site], of_job: Sequence[Wanted], own: Sequence[Sequence[Wanted]]) -> Contents:
+    """Return the trays for the items of a job that have none yet.
+
+    Args:
+        spec: the job.
+        sites: its drawers, each with what is free in it.
+        of_job: the items that may go into any drawer.
+        own: the items that each drawer has of its own.
+    """
+    found = shared([item for _, item in of_job], sites, [[item for _, item in one] for one in own])
+    # equal items may stand in two lists: each is known as the object that it is
+    pointers = {id(item): pointer for one in (of_job, *own) for pointer, item in one}
+    trays = tuple(tuple(_item_tray(one, pointers) for one in stock.settled) for stock in found.stocks)
+    return Contents(trays, tuple(_unplaced(spec, found.stocks, found.left, pointers)))
+
+
+def _item_tray(one: Settled, pointers: dict[int, str]) -> ItemTray:
+    where = tuple(pointers[id(item)] for item in one.items)
+    tray = one.option.tray((one.at[0] / 2.0, one.at[1] / 2.0))
+    return ItemTray(tray, one.at, one.z, where[0], one, where)
+
+
+def spares(site: Site, bay: Bay, heights: Iterable[float], pointer: str) -> Iterator[ItemTray]:
+    """Yield spare trays that cover what is left over.
+
+    Args:
+        site: the drawer.
+        bay: what is free in it.
+        heights: of the trays that stand on its floor: spare ones are as high as the middle one.
+        pointer: JSON Pointer of what asks for them.
+    """
+    standing = sorted(heights)
+    height = standing[len(standing) // 2] if standing else float(round(site.ground.limit * _SPARE_HEIGHT))
+    least = site.ground.stand(0.0, 0.0, "straight")
+    if least is None:
+        return
+    height = min(max(height, least[0]), site.ground.limit)
+    for at, halves in _rectangles(bay, site):
+        width, depth = (along / 2.0 for along in halves)
+        tray = Tray(
+            name=f"spare {width:g} x {depth:g}",
+            cells=(width, depth),
+            height=height,
+            at=(at[0] / 2.0, at[1] / 2.0),
+            rim="straight",
+            wall=site.ground.wall,
+            floor=site.ground.floor,
+        )
+        yield ItemTray(tray, at, 0.0, pointer)
+
+
+def _rectangles(bay: Bay, site: Site) -> Iterator[tuple[Spot, Spot]]:
+    """Yield what is free as rectangles that a tray can be printed for, the largest first: front left, and size."""
+    step = bay.step
+    while bay.bits:
+        spot, sides = largest_free(bay)
+        width, depth = (_cut(side, step) for side in sides)
+        while not site.prints((width, depth)) and max(width, depth) > step:
+            width, depth = (width - step, depth) if width >= depth else (width, depth - step)
+        if site.prints((width, depth)):
+            yield spot, (width, depth)
+        bay = bay.less([(spot, (width, depth))])
+
+
+def _cut(length: int, step: int) -> int:
+    """Return the length of the first of as few equal parts as are no longer than a spare tray may be."""
+    parts = -(-length // _LONGEST_SPARE)
+    return -(-length // (parts * step)) * step
+
+
+def _unplaced(
+    spec: Spec, stocks: Sequence[Stock], left: Sequence[Item], pointers: dict[int, str]
+) -> Iterator[Unplaced]:
+    """Yield the items without a place, those of the drawers first."""
+    half_cells, found = spec.grid.half_cells, 0
+    for index, stock in enumerate(stocks):
+        others = [other for other in stocks if other is not stock]
+        for item in stock.missing:
+            found += 1
+            lack = shortage(item, [stock], others, half_cells=half_cells, brief=found > _MOST_REMEDIES)
+            name = spec.drawers[index].name
+            yield Unplaced(item.name, pointers[id(item)], item.count, lack.reason, lack.remedy, name)
+    for item in left:
+        found += 1
+        lack = shortage(item, stocks, (), half_cells=half_cells, brief=found > _MOST_REMEDIES)
+        yield Unplaced(item.name, pointers[id(item)], item.count, lack.reason, lack.remedy)
+
+
+def _box(lying: Lot | Bulk) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
+    """Return the least corner and the size of the box around things, in the tray's part frame."""
+    if isinstance(lying, Bulk):
+        return lying.at, lying.size
+    things = list(lying.things())
+    low = tuple(min(one.at[axis] for one in things) for axis in range(3))
+    high = tuple(max(one.at[axis] + one.pose.size[axis] for one in things) for axis in range(3))
+    return (low[0], low[1], low[2]), (high[0] - low[0], high[1] - low[1], high[2] - low[2])
+
+
+def _three(lengths: Iterator[float] | Sequence[float]) -> tuple[float, float, float]:
+    x, y, z = lengths
+    return on_grid(x), on_grid(y), on_grid(z)

@@ -1,0 +1,1 @@
+"""The plan: shapes, parts, places, cautions and the plan document."""

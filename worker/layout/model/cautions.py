@@ -1,0 +1,182 @@
+"""Cautions: the safety lines that follow from what a caller asked for.
+
+They say what is usually known and defer to those who know the machine, the material and the place: the makers'
+instructions and the local rules.
+"""
+
+import re
+from collections.abc import Iterable, Iterator
+from typing import Final
+
+from worker.layout.model.plan import Caution
+from worker.spec import Drawer, Item, Schedule, Spec, Standard, Window
+from worker.spec.printer.schedule import DAYS
+
+#: Long-term service temperatures without load in degrees Celsius (common practice; for TPU where it softens).
+SERVICE: Final = {"PLA": 50, "PETG": 65, "ABS": 85, "ASA": 85, "TPU": 60}
+
+#: Plastics that give off styrene when they are printed (common practice).
+_STYRENIC: Final = frozenset({"ABS", "ASA"})
+
+#: Minutes in a day.
+_DAY: Final = 1440
+
+#: From these sizes on a loaded drawer is a real weight far in front of its cabinet.
+_TALL: Final = 150.0
+_WIDE: Final = 600.0
+_DEEP: Final = 500.0
+
+#: Grams in one drawer from which on it is heavy: light runners bear 10 to 15 kg (from memory).
+_HEAVY: Final = 10_000.0
+
+#: A tray this many times as tall as it is wide tips over easily.
+_SLENDER: Final = 2.0
+
+_BLADES: Final = r"blades?|kni(?:fe|ves)|razors?|scalpels?|scissors|shears|chisels?|cutters?|needles?|gouges?"
+_CELLS: Final = r"batter(?:y|ies)|coin cells?|button cells?|accumulators?"
+_HOT: Final = (
+    r"ovens?|stoves?|hobs?|cookers?|heaters?|radiators?|boilers?|dishwashers?|saunas?|attics?|lofts?|cars?|vans?|"
+    r"caravans?|campers?|greenhouses?"
+)
+_FOOD: Final = r"cutlery|forks?|spoons?|spices?|food|tea|coffee|baking|kitchen"
+
+_PRINTING: Final = (
+    "A printer has hot and moving parts. Do not leave it running unattended, keep flammable things away from it, and "
+    "follow its maker's instructions and the local rules; they come before anything said here."
+)
+_UNATTENDED: Final = (
+    "The schedule lets runs go on while nobody is there. A fault can start a fire that nobody sees. Do so only if the "
+    "printer's maker, the local rules and whoever owns and insures the place allow it, with a working smoke alarm and "
+    "nothing flammable near; otherwise give `printing` the same hours as `attended`."
+)
+_FUMES: Final = (
+    "Melting plastic gives off fumes and fine particles. Print in a well-ventilated room that nobody sleeps in, and "
+    "follow the filament maker's safety data sheet."
+)
+_STYRENE: Final = (
+    "{name}: gives off styrene and more particles than most filaments when it melts. Print it in an enclosure that is "
+    "vented or filtered, and follow the filament maker's safety data sheet."
+)
+_EDGES: Final = "Fresh prints may have sharp edges and strings. Remove them before use, with eyes protected."
+_SMALL: Final = "This job has small loose parts. Keep them away from small children, who could choke on them."
+_MAGNETS: Final = (
+    "Magnets that are swallowed can cause grave injury; seek medical help at once. Glue each one in, test that it "
+    "holds, keep loose magnets away from children, and away from pacemakers and other implants."
+)
+_TIPPING: Final = (
+    "A large drawer that is full and pulled out can tip its cabinet over. Fix the cabinet to the wall as its maker "
+    "says, put heavy things low, and keep to the load that the drawer's runners are made for."
+)
+_TALL_TRAYS: Final = (
+    "Tall narrow trays tip over when the drawer is pulled hard. Put heavy things low and at the back, and give such "
+    "trays neighbours that hold them up."
+)
+_HOT_PLACE: Final = (
+    "The names in this job speak of a place that may get hot. Measure how hot before you choose a filament, leave room "
+    "below the limit that its maker's data sheet gives, and do not put parts on or beside what heats."
+)
+_EDGED: Final = (
+    "Sharp tools: put them in with the edge down or covered. A tray does not hold a tool fast when the drawer is "
+    "pulled hard, and is no lock against children."
+)
+_LOOSE: Final = (
+    "Loose batteries can short on metal and on each other. Keep their ends apart or covered, and keep button cells out "
+    "of children's reach: swallowed, they burn within hours; seek medical help at once."
+)
+_EATING: Final = (
+    "The grooves between printed layers are hard to clean. Do not take a tray as safe for direct contact with food "
+    "unless the filament's maker says so; a washable liner helps."
+)
+
+
+def cautions(spec: Spec) -> tuple[Caution, ...]:
+    """Return the cautions of a job, in a fixed order, each topic once."""
+    return tuple(Caution(topic, text) for topic, text in _lines(spec))
+
+
+def _lines(spec: Spec) -> Iterator[tuple[str, str]]:
+    names = tuple(dict.fromkeys(spec.material_of(kind).name.strip() for kind in ("tile", "tray")))
+    styrenic = [name for name in names if name.upper() in _STYRENIC]
+    yield "printing", _PRINTING
+    if spec.schedule is not None and _unattended(spec.schedule):
+        yield "unattended hours", _UNATTENDED
+    yield "fumes", _STYRENE.format(name=" and ".join(styrenic)) if styrenic else _FUMES
+    yield "edges", _EDGES
+    yield "heat", _heat(names)
+    trays = [tray for _, _, tray in spec.trays()]
+    items = [*spec.items, *(item for drawer in spec.drawers for item in drawer.items)]
+    if spec.coupon or spec.grid.seam == "key":
+        yield "small parts", _SMALL
+    if any(tray.magnets is not None for tray in trays):
+        yield "magnets", _MAGNETS
+    if any(_large(drawer) for drawer in spec.drawers) or _heavy(spec):
+        yield "tipping", _TIPPING
+    if any(tray.height >= _SLENDER * min(tray.cells) * spec.grid.pitch for tray in trays):
+        yield "tall trays", _TALL_TRAYS
+    words = " ".join(
+        [spec.name, *(drawer.name for drawer in spec.drawers), *(tray.name for tray in trays)]
+        + [tray.text.text for tray in trays if tray.text is not None]
+        + [word for item in items for word in _words(item)]
+    ).lower()
+    if re.search(rf"\b(?:{_HOT})\b", words):
+        yield "hot place", _HOT_PLACE
+    for topic, pattern, text in (("blades", _BLADES, _EDGED), ("batteries", _CELLS, _LOOSE), ("food", _FOOD, _EATING)):
+        if re.search(rf"\b(?:{pattern})\b", words):
+            yield topic, text
+
+
+def _words(item: Item) -> Iterator[str]:
+    """Yield what is known of a thing in words."""
+    yield item.name
+    yield from filter(None, (item.group, item.label_text))
+    if isinstance(item.shape, Standard):
+        yield item.shape.entry.name
+        yield item.shape.entry.category
+
+
+def _unattended(schedule: Schedule) -> bool:
+    """Return whether some printer may print at some minute of the week while nobody is there."""
+    for printer in schedule.printers:
+        attended = schedule.attended if printer.attended is None else printer.attended
+        printing = schedule.printing if printer.printing is None else printer.printing
+        if attended and not _minutes(printing) <= _minutes(attended):
+            return True
+    return False
+
+
+def _minutes(windows: Iterable[Window]) -> set[int]:
+    """Return the minutes of a week, from Monday's midnight, that windows cover; without windows all."""
+    found: set[int] = set()
+    for window in windows:
+        start, end = (60 * int(clock[:2]) + int(clock[3:]) for clock in (window.start, window.end))
+        span = range(start, end if end > start else end + _DAY)
+        found.update((_DAY * DAYS.index(day) + minute) % (7 * _DAY) for day in window.days for minute in span)
+    return found or set(range(7 * _DAY))
+
+
+def _heavy(spec: Spec) -> bool:
+    """Return whether the things of one drawer, shared ones in the mean, are heavy by the masses that are said."""
+    shared = _mass(spec.items) / sum(drawer.copies for drawer in spec.drawers)
+    return any(shared + _mass(drawer.items) >= _HEAVY for drawer in spec.drawers)
+
+
+def _mass(items: Iterable[Item]) -> float:
+    return sum(item.count * (item.mass or 0.0) for item in items)
+
+
+def _heat(names: Iterable[str]) -> str:
+    """Return the caution on heat, with the usual figures where they are known."""
+    figures = [
+        f"{name} softens under heat; about {service} C over a long time is usual as its limit (common practice)."
+        if service is not None
+        else f"{name} softens under heat; its data sheet says from when on."
+        for name in names
+        for service in (SERVICE.get(name.upper()),)
+    ]
+    return f"{' '.join(figures)} Keep the parts away from ovens, heaters, dishwashers and cars in the sun."
+
+
+def _large(drawer: Drawer) -> bool:
+    """Return whether a drawer is tall or large enough to tip its cabinet when it is full."""
+    left, front, right, back = drawer.box
+    return drawer.height >= _TALL or right - left >= _WIDE or back - front >= _DEEP

@@ -1,0 +1,116 @@
+"""Changes: what a new layout makes of the pieces that are printed already."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from math import isclose
+from typing import Final, TypeAlias
+
+from worker.layout.model.plan import Changes, Move, Pieces, Stand
+from worker.layout.model.shapes import Kind
+from worker.spec.manifest.manifest import DrawerEntry, Manifest, PlanDocument, PlannedPart
+
+__all__ = ["changes_of"]
+
+#: Two places that were rounded from one differ by no more than this, in mm.
+_NEAR: Final = 0.003
+
+
+@dataclass(slots=True)
+class _Piece:
+    """Pieces of one mark in one place of a drawer and its copies; ``near`` is the place from the grid's origin."""
+
+    mark: str
+    name: str
+    count: int
+    stand: Stand
+    near: tuple[float, float, float]
+
+    def is_at(self, other: "_Piece") -> bool:
+        """Return whether the place is the same: of a tray on the grid, of other parts to a rounding."""
+        one, two = self.stand, other.stand
+        if (one.drawer, one.turn, one.cell) != (two.drawer, two.turn, two.cell):
+            return False
+        along = (2,) if one.cell is not None else (0, 1, 2)
+        return all(isclose(self.near[axis], other.near[axis], abs_tol=_NEAR, rel_tol=0.0) for axis in along)
+
+
+_Marked: TypeAlias = dict[str, list[_Piece]]
+
+
+def changes_of(plan: PlanDocument, previous: Manifest) -> Changes:
+    """Return what a plan makes of what is printed by a previous manifest.
+
+    A piece serves on where the plan has the same mark: in the same place of the drawer of the same name it is kept,
+    elsewhere moved. What then is lacking is new, what is over retired.
+    """
+    now, before = _standing(plan.drawers), _standing(previous.drawers)
+    parts = {part.mark: part for part in (*previous.parts, *plan.parts)}
+    old_names = {part.mark: part.name for part in previous.parts}
+    counts = _quantities(plan.parts), _quantities(previous.parts)
+    new: list[Pieces] = []
+    kept: list[Pieces] = []
+    moved: list[Move] = []
+    retired: list[Pieces] = []
+    for mark, part in sorted(parts.items(), key=lambda one: (_ORDER.index(one[1].kind), int(one[0][1:]))):
+        quantity, printed = (count.get(mark, 0) for count in counts)
+        wanted, there = now.get(mark, []), before.get(mark, [])
+        staying = _kept(wanted, there) if wanted or there else min(quantity, printed)
+        moves = list(_moved(mark, part.kind, wanted, there))
+        served = staying + sum(move.count for move in moves)
+        lacking = tuple((piece.stand.drawer, piece.count) for piece in wanted if piece.count)
+        for found, name, count, drawers in (
+            (kept, part.name, staying, ()),
+            (new, part.name, quantity - served, lacking),
+            (retired, old_names.get(mark, part.name), printed - served, ()),
+        ):
+            if count > 0:
+                found.append(Pieces(mark, part.kind, name, count, drawers))
+        moved += moves
+    return Changes(tuple(new), tuple(kept), tuple(moved), tuple(retired))
+
+
+_ORDER: Final[tuple[Kind, ...]] = ("tile", "tray", "key", "coupon", "plug")
+
+
+def _standing(drawers: Iterable[DrawerEntry]) -> _Marked:
+    """Return where the pieces of each mark stand."""
+    found: _Marked = {}
+    for drawer in drawers:
+        for one in drawer.placements:
+            (x, y, z), (left, front) = one.at, drawer.origin
+            stand = Stand(drawer.name, one.at, one.turn, one.cell)
+            piece = _Piece(one.mark, one.name or "", drawer.copies, stand, (x - left, y - front, z))
+            found.setdefault(one.mark, []).append(piece)
+    return found
+
+
+def _quantities(parts: Iterable[PlannedPart]) -> dict[str, int]:
+    return {part.mark: part.quantity for part in parts}
+
+
+def _kept(now: Sequence[_Piece], before: Sequence[_Piece]) -> int:
+    """Return how many pieces of a mark stay; they are taken off the counts."""
+    staying = 0
+    by_cell: dict[tuple[str, object], list[_Piece]] = {}
+    for piece in before:
+        by_cell.setdefault((piece.stand.drawer, piece.stand.cell), []).append(piece)
+    for piece in now:
+        for other in by_cell.get((piece.stand.drawer, piece.stand.cell), ()):
+            count = min(piece.count, other.count)
+            if count and piece.is_at(other):
+                piece.count -= count
+                other.count -= count
+                staying += count
+    return staying
+
+
+def _moved(mark: str, kind: Kind, now: Sequence[_Piece], before: Sequence[_Piece]) -> Iterator[Move]:
+    """Yield the moves of what is left of a mark: within a drawer first, in the order of the list."""
+    for same_drawer in (True, False):
+        for piece in now:
+            for other in before:
+                count = min(piece.count, other.count)
+                if count and (not same_drawer or piece.stand.drawer == other.stand.drawer):
+                    piece.count -= count
+                    other.count -= count
+                    yield Move(mark, kind, piece.name, count, other.stand, piece.stand)

@@ -1,0 +1,33 @@
+"""Fingerprints: a digest of a shape's own numbers, by which a later layout knows what is printed already."""
+
+import hashlib
+import json
+from dataclasses import MISSING, fields, is_dataclass
+from typing import Any
+
+from worker.layout.model.shapes import Shape
+
+__all__ = ["fingerprint"]
+
+
+def fingerprint(shape: Shape) -> str:
+    """Return the SHA-256 of a shape, 64 hexadecimal digits: equal shapes, equal fingerprints.
+
+    It does not hang on the kernel, and what has its default value is left out, so that a field which a later version
+    adds changes no fingerprint of a part without it.
+    """
+    document = {"kind": type(shape).__name__, "shape": _plain(shape)}
+    text = json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    return hashlib.sha256(text.encode("ascii")).hexdigest()
+
+
+def _plain(value: Any) -> Any:
+    """Return a value as JSON can carry it, equal numbers alike."""
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return float(value) + 0.0  # 2 is 2.0, and -0.0 is 0.0
+    if isinstance(value, tuple):
+        return [_plain(one) for one in value]
+    if is_dataclass(value):
+        pairs = ((field, getattr(value, field.name)) for field in fields(value))
+        return {field.name: _plain(one) for field, one in pairs if field.default is MISSING or one != field.default}
+    return value

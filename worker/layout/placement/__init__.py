@@ -1,0 +1,1 @@
+"""Placing trays on cells: greedy orders, a constraint solver, stacks."""

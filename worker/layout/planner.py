@@ -1,0 +1,213 @@
+"""Planning: a whole job laid out in numbers, drawer by drawer."""
+
+import itertools
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+from functools import partial
+
+from worker.layout.drawer.grid_placement import fit_lattice
+from worker.layout.drawer.outline import Outline, drawer_outline
+from worker.layout.drawer_assembly import Entering
+from worker.layout.floor.print_bed import Bed
+from worker.layout.items.drawer_site import Site
+from worker.layout.items.item_trays import Contents, Furniture, furnish, reserved, site_of, spares, wanted
+from worker.layout.model.cautions import cautions
+from worker.layout.model.changes import changes_of
+from worker.layout.model.part_registry import Register
+from worker.layout.model.plan import DrawerPlan, Lattice, Plan
+from worker.layout.model.plan_document import plan_document
+from worker.layout.model.shapes import TrayShape
+from worker.layout.model.unplaced import settle_unplaced
+from worker.layout.placement.search_budget import THOROUGH
+from worker.layout.placement.tray_placement import Footing, PlacedTray, Spot, place_trays, tray_halves
+from worker.layout.relayout.keep_printed import Relayout, Staying, anchors, require_fixed
+from worker.layout.relayout.previous_layout import Previous
+from worker.layout.storage.sizing_rules import FRAME_AIR
+from worker.spec import Spec
+from worker.spec.drawer.tray import Tray
+from worker.spec.errors import TrayError
+from worker.spec.items.item import Item
+
+__all__ = ["lay_out"]
+
+
+def lay_out(spec: Spec) -> Plan:
+    """Lay a whole job out.
+
+    Marks are given in order of first use: drawers as they stand in the spec, tiles as their floor lists them, trays as
+    the spec does. Equal shapes get one mark over all drawers, and a part's quantity counts the copies of its drawers.
+
+    Raises:
+        LayoutError: when a drawer or its floor cannot be laid out; `TrayError` when a tray cannot be made or placed.
+    """
+    job = _Job(spec)
+    contents = job.furnished()
+    unplaced = settle_unplaced(spec, contents.unplaced)
+    drawers = tuple(job.drawer(index, trays) for index, trays in enumerate(contents.trays))
+    if spec.coupon:
+        job.entering.add_coupon()
+    register = job.register
+    plan = Plan(
+        name=spec.name,
+        drawers=drawers,
+        parts=register.parts(),
+        warnings=register.warnings(),
+        cautions=cautions(spec),
+        unplaced=unplaced,
+        numbering=register.numbers(),
+    )
+    return plan if spec.previous is None else replace(plan, changes=changes_of(plan_document(plan), spec.previous))
+
+
+class _Job:
+    """One job on the drawing board: what all drawers share."""
+
+    def __init__(self, spec: Spec) -> None:
+        self.spec = spec
+        self.joint = spec.joint()
+        self.previous = Previous.of(spec.previous)
+        self.register = Register(self.previous.marks, self.previous.numbers)
+        self._grounds: dict[int, tuple[Outline, Lattice]] = {}
+        self._placed: dict[int, tuple[PlacedTray, ...]] = {}
+        self._staying = (Staying(),) * len(spec.drawers)
+        self._own = [wanted(drawer.items, f"/drawers/{index}/items") for index, drawer in enumerate(spec.drawers)]
+        self._of_job = wanted(spec.items, "/items")
+        self.bed = Bed.of_printer(spec.printer)
+        self.entering = Entering(spec, self.joint, self.bed, self.register)
+
+    def furnished(self) -> Contents:
+        """Return the trays for items, each in its place, and the items without one.
+
+        What is printed stays where it serves. When things would find no place so, all but what is fixed may move.
+
+        Raises:
+            LayoutError: when something fixed cannot stay; `TrayError` when a tray of the list finds no room.
+        """
+        if self.previous.manifest is None:
+            return self._furnished()
+        require_fixed((*itertools.chain(*self._own), *self._of_job), self._stay(movable=True))
+        failed: TrayError | None = None
+        try:
+            found = self._furnished()
+        except TrayError as no_room:
+            failed = no_room
+        else:
+            if not found.unplaced:
+                return found
+        staying = self._staying
+        self._stay(movable=False)
+        other = self._furnished()
+        if failed is not None or _missing(other) < _missing(found):
+            return other
+        self._set(staying)
+        return found
+
+    def _stay(self, *, movable: bool) -> tuple[Staying, ...]:
+        """Let what is printed stay in its place, or only what is fixed; return it, drawer by drawer."""
+        found: list[Staying] = []
+        used: set[str] = set()
+        for index, own in enumerate(self._own):
+            left = [one for one in (*own, *self._of_job) if one[0] not in used]
+            limit = self.spec.drawers[index].height - FRAME_AIR
+            found.append(self._relayout(index).staying(left, limit=limit, movable=movable))
+            used.update(pointer for kept in found[-1].kept for pointer, _, _ in kept.items)
+        return self._set(tuple(found))
+
+    def _set(self, staying: tuple[Staying, ...]) -> tuple[Staying, ...]:
+        self._staying = staying
+        self._placed.clear()
+        return staying
+
+    def _relayout(self, index: int) -> Relayout:
+        def make(tray: Tray, half_feet: bool) -> TrayShape:  # noqa: FBT001 - the form that `Make` has
+            return self.entering.tray_shape(tray, f"/drawers/{index}", half_feet=half_feet)
+
+        return Relayout(self.previous, self.spec.drawers[index], Footing(self._ground(index)[1]), make)
+
+    def _furnished(self) -> Contents:
+        """Return the trays for items: those that stay, and others for what is in none of them."""
+        used = {pointer for one in self._staying for kept in one.kept for pointer, _, _ in kept.items}
+        own = [[one for one in its_own if one[0] not in used] for its_own in self._own]
+        of_job = [one for one in self._of_job if one[0] not in used]
+        sites = [self._site(index, [item for _, item in (*its_own, *of_job)]) for index, its_own in enumerate(own)]
+        found = furnish(self.spec, sites, of_job, own)
+        lists = [("/items", len(of_job) / len(own))]
+        lists += [(f"/drawers/{index}/items", float(len(its_own))) for index, its_own in enumerate(own)]
+        for pointer, kinds in lists:
+            if kinds > THOROUGH:
+                message = (
+                    f"Over {THOROUGH} kinds of items a drawer: fewer ways to share, pile and place trays were tried."
+                )
+                self.register.warn_at(pointer, message)
+        filled = (self._filled(index, sites[index], trays) for index, trays in enumerate(found.trays))
+        return replace(found, trays=tuple(filled))
+
+    def _filled(self, index: int, site: Site, trays: tuple[Furniture, ...]) -> tuple[Furniture, ...]:
+        """Return a drawer's trays and, where it is to be filled, spare ones: those that are printed first."""
+        if not self.spec.drawers[index].fill:
+            return trays
+        pointer, kept = f"/drawers/{index}/fill", self._staying[index].kept
+        standing = [one.tray for one in (*kept, *trays) if not one.z]
+        bay = site.bay.less((one.at, tray_halves(one.tray)) for one in trays if not one.z)
+        gone = {one.printed.index for one in kept}
+        there = tuple(self._relayout(index).spares(bay, gone, limit=site.limit, pointer=pointer))
+        bay = bay.less(one.rectangle for one in there)
+        return (*trays, *there, *spares(site, bay, (tray.height for tray in standing), pointer))
+
+    def _site(self, index: int, new: Collection[Item]) -> Site:
+        """Return a drawer as far as new items go: with what its own trays and those that stay leave free."""
+        drawer, kept = self.spec.drawers[index], self._staying[index].kept
+        taken = [(place.at, tray_halves(drawer.trays[place.tray])) for place in self._places(index)]
+        taken += [one.rectangle for one in kept]
+        site = site_of(self.spec, index, self._ground(index)[1], taken, self.bed)
+        return replace(site, anchors=anchors(kept, new, site.bay.step))
+
+    def _ground(self, index: int) -> tuple[Outline, Lattice]:
+        """Return a drawer's outline and grid, worked out once."""
+        if index not in self._grounds:
+            drawer, pointer, grid = self.spec.drawers[index], f"/drawers/{index}", self.spec.grid
+            outline = drawer_outline(drawer, pointer)
+            lattice = fit_lattice(
+                outline.usable,
+                pitch=grid.pitch,
+                half_cells=grid.half_cells,
+                align=(drawer.align.x, drawer.align.y),
+                pointer=pointer,
+            )
+            self._grounds[index] = outline, lattice
+        return self._grounds[index]
+
+    def _places(self, index: int) -> tuple[PlacedTray, ...]:
+        """Return where the drawer's own trays stand, worked out once."""
+        if index not in self._placed:
+            drawer, lattice = self.spec.drawers[index], self._ground(index)[1]
+            kept = self._staying[index].kept
+            pins = self._relayout(index).pins(kept) if self.previous.manifest is not None else {}
+            taken = [one.rectangle for one in kept]
+            place = partial(place_trays, drawer, lattice, pointer=f"/drawers/{index}", pins=pins)
+            try:
+                self._placed[index] = place(taken=(*taken, *self._reserved(index, taken)))
+            except TrayError:
+                self._placed[index] = place(taken=taken)  # trays come before items
+        return self._placed[index]
+
+    def _reserved(self, index: int, taken: Sequence[tuple[Spot, Spot]]) -> tuple[tuple[Spot, Spot], ...]:
+        """Return the places that items of a drawer are pinned to, which its trays without a place leave alone."""
+        items = [*self._own[index], *(self._of_job if len(self.spec.drawers) == 1 else ())]
+        pinned = [item for _, item in items if item.at is not None]
+        return reserved(pinned, site_of(self.spec, index, self._ground(index)[1], taken, self.bed)) if pinned else ()
+
+    def drawer(self, index: int, new: Sequence[Furniture]) -> DrawerPlan:
+        """Return one drawer's plan; its parts are entered into the register.
+
+        Args:
+            index: the drawer's.
+            new: trays for items, and spare ones, beside those that stay.
+        """
+        items = (*self._staying[index].kept, *new)
+        return self.entering.drawer(index, *self._ground(index), self._places(index), items)
+
+
+def _missing(contents: Contents) -> int:
+    """Return how many things have no place."""
+    return sum(one.count for one in contents.unplaced)

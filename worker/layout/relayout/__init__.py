@@ -1,0 +1,1 @@
+"""A layout that keeps what an earlier job printed."""

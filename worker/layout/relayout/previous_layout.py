@@ -1,0 +1,100 @@
+"""What is printed already: a previous manifest as a new layout looks at it."""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TypeAlias
+
+from worker.layout.model.part_registry import LETTERS
+from worker.spec.drawer.tray import Tray
+from worker.spec.errors import LayoutError
+from worker.spec.manifest.manifest import ContentEntry, DrawerEntry, Manifest, PartEntry, PlacementEntry
+
+__all__ = ["Previous", "Printed"]
+
+Spot: TypeAlias = tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """One printed tray where it stands: its part, its placement, its front left half cell, what is in it."""
+
+    part: PartEntry
+    index: int
+    placement: PlacementEntry
+    spot: Spot
+    contents: tuple[ContentEntry, ...]
+
+    @property
+    def tray(self) -> Tray | None:
+        """What it was made from, under the name that it has in this place."""
+        tray, name = self.part.tray, self.placement.name
+        return tray if tray is None or name is None else tray.model_copy(update={"name": name})
+
+    @property
+    def z(self) -> float:
+        """How high over the drawer's bottom it stands."""
+        return self.placement.at[2]
+
+
+@dataclass(frozen=True)
+class Previous:
+    """A previous manifest, or none.
+
+    ``marks`` gives the mark of each fingerprint, ``numbers`` the highest number that each letter was given.
+    """
+
+    manifest: Manifest | None = None
+    marks: Mapping[str, str] = field(default_factory=dict)
+    numbers: Mapping[str, int] = field(default_factory=dict)
+
+    @staticmethod
+    def of(manifest: Manifest | None) -> "Previous":
+        """Return what is printed by this manifest.
+
+        Raises:
+            LayoutError: when two of its parts have one mark, or a part has a mark of another kind.
+        """
+        if manifest is None:
+            return Previous()
+        marks: dict[str, str] = {}
+        numbers: Counter[str] = Counter(manifest.numbering)
+        seen: set[str] = set()
+        for index, part in enumerate(manifest.parts):
+            if part.mark in seen or part.mark[0] != LETTERS[part.kind]:
+                raise LayoutError(
+                    "Two parts of the previous manifest have one mark." if part.mark in seen else
+                    "A part of the previous manifest has the mark of another kind.",
+                    pointer=f"/previous/parts/{index}/mark", value=part.mark,
+                    limit=f"a mark of its own with the letter {LETTERS[part.kind]}",
+                    remedy="Give the manifest as it was made.",
+                )  # fmt: skip
+            seen.add(part.mark)
+            if part.shape is not None:
+                marks.setdefault(part.shape, part.mark)
+        retired = () if manifest.changes is None else manifest.changes.retired
+        for mark in (*seen, *(one.mark for one in retired)):
+            numbers[mark[0]] = max(numbers[mark[0]], int(mark[1:]))
+        return Previous(manifest, marks, dict(numbers))
+
+    @cached_property
+    def parts(self) -> Mapping[str, PartEntry]:
+        """The parts by mark."""
+        return {part.mark: part for part in (() if self.manifest is None else self.manifest.parts)}
+
+    def trays(self, drawer: str) -> tuple[Printed, ...]:
+        """Return the printed trays of a drawer by its name, in the manifest's order."""
+        return tuple(printed for entry in self._drawers(drawer) for printed in self._trays(entry))
+
+    def _drawers(self, name: str) -> Sequence[DrawerEntry]:
+        return [] if self.manifest is None else [entry for entry in self.manifest.drawers if entry.name == name][:1]
+
+    def _trays(self, drawer: DrawerEntry) -> Iterator[Printed]:
+        for index, placement in enumerate(drawer.placements):
+            part = self.parts.get(placement.mark)
+            if part is None or part.kind != "tray" or part.tray is None or placement.cell is None:
+                continue
+            contents = tuple(one for one in drawer.contents if one.placement == index)
+            x, y = (round(2.0 * along) for along in placement.cell)
+            yield Printed(part, index, placement, (x, y), contents)

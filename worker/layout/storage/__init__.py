@@ -1,0 +1,1 @@
+"""The ways to keep one kind of thing in a tray."""

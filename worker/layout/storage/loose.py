@@ -1,0 +1,208 @@
+"""Loose: small things poured into a room, as high as fingers still reach the last one.
+
+How much room they take follows from random packing. Spheres poured at random fill 0.55 to 0.64 of their room: 0.555 is
+the loosest packing that stands (Onoda and Liniger, Physical Review Letters 64, 1990), 0.64 the closest (random close
+packing, published many times); both from memory. Long rods fill about 5.4 over their aspect ratio (Philipse, Langmuir
+12, 1996; from memory). What is not convex, a screw with its head, fills less: `_HOOKED`.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import pi
+from typing import Final
+
+from worker.layout.storage.in_rows import FINGER_BREADTH, shelf_walls
+from worker.layout.storage.poses import longest, poses, thinnest, volume
+from worker.layout.storage.sizing_rules import AIR, SHELF, Ground
+from worker.layout.storage.tray_option import Bulk, Draft, Filling
+from worker.layout.tray.interior import UNDER_RIM, on_grid
+from worker.spec.drawer.tray import Rim
+from worker.spec.items.shape import PlainShape, Screw
+from worker.spec.tolerances import COORDINATE_GRID, LENGTH_EPSILON
+
+__all__ = [
+    "FILL_DEPTH",
+    "FILL_FRACTION",
+    "FILL_SHARE",
+    "LEAST_WALLS",
+    "Goods",
+    "Heap",
+    "bulk_volume",
+    "fill_fraction",
+    "fill_limit",
+    "heap",
+    "loose_drafts",
+    "poured",
+    "ramp_radius",
+    "region",
+    "wedge",
+]
+
+#: The share of their room that compact things fill when poured.
+FILL_FRACTION: Final = 0.55
+
+#: For long rods, the fraction times the aspect ratio.
+_ROD: Final = 5.4
+
+#: What a screw's head costs: screws hook into each other (own choice; nothing published is known here).
+_HOOKED: Final = 0.8
+
+#: Loose things fill no more than this share of the walls' height, so that none is lost when a finger stirs them.
+FILL_SHARE: Final = 0.8
+
+#: The deepest that small things may lie: a finger's two end joints (common practice).
+FILL_DEPTH: Final = 30.0
+
+#: Radius of the ramp: see `worker.layout.tray.ramp_and_shelf`; as there, no more than this share of the room's height.
+_RAMP: Final = 12.0
+_RAMP_SHARE: Final = 0.4
+
+#: A room this deep has a ramp: it leaves the floor that a fingertip needs, the 12 mm of the test finger (anthropometry,
+#: test-finger) and some to move (own choice).
+_RAMPED: Final = _RAMP + 20.0
+
+#: The walls round loose things are at least this high (own choice).
+LEAST_WALLS: Final = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class Goods:
+    """One item's loose things: the room in mm3 that all of them take, and the sides of the box around one."""
+
+    name: str
+    count: int
+    volume: float
+    thin: float
+    long: float
+
+    def fits(self, across: float, back: float) -> bool:
+        """Return whether a room of these sides lets one lie flat, and a finger in."""
+        short, long = min(across, back), max(across, back)
+        return short >= max(FINGER_BREADTH, self.thin + 2.0 * AIR) and long >= self.long + 2.0 * AIR
+
+
+@dataclass(frozen=True, slots=True)
+class Heap:
+    """How goods lie in a room: how deep, what walls they need, the ramp before them."""
+
+    depth: float
+    walls: float
+    ramp: float | None
+
+
+def fill_fraction(shape: PlainShape) -> float:
+    """Return the share of their room that such things fill when poured."""
+    if isinstance(shape, Screw):
+        length = shape.head_height + (shape.length or 0.0)
+        return _HOOKED * min(FILL_FRACTION, _ROD * shape.diameter / length)
+    return min(FILL_FRACTION, _ROD * sorted(poses(shape)[0].size)[1] / longest(shape))
+
+
+def bulk_volume(shape: PlainShape, count: int) -> float:
+    """Return the room that so many poured things take, in mm3."""
+    return count * volume(shape) / fill_fraction(shape)
+
+
+def poured(name: str, count: int, shape: PlainShape) -> Goods:
+    """Return an item's goods."""
+    return Goods(name, count, bulk_volume(shape, count), thinnest(shape), longest(shape))
+
+
+def heap(goods: Goods, across: float, back: float, ramp: float | None) -> Heap | None:
+    """Return how the goods lie on a floor of these sides, or None when they lie too deep for fingers."""
+    lost = wedge(ramp) * across if ramp else 0.0
+    depth = max((goods.volume + lost) / (across * back), goods.thin)
+    return Heap(depth, max(depth / FILL_SHARE, LEAST_WALLS), ramp) if depth <= FILL_DEPTH + LENGTH_EPSILON else None
+
+
+def ramp_radius(depth: float, back: float) -> float | None:
+    """Return the radius of the ramp before goods of this depth, or None where a room is not deep enough for one."""
+    if back < _RAMPED:
+        return None
+    return on_grid(min(_RAMP, _RAMP_SHARE * max(depth / FILL_SHARE, LEAST_WALLS)))
+
+
+def _alone(goods: Goods, across: float, back: float) -> Heap | None:
+    """Return how goods lie that have a tray for themselves."""
+    if not goods.fits(across, back):
+        return None
+    return heap(goods, across, back, ramp_radius(max(goods.volume / (across * back), goods.thin), back))
+
+
+def wedge(radius: float) -> float:
+    """Return the section of a ramp in mm2: a square less a quarter circle."""
+    return (1.0 - pi / 4.0) * radius**2
+
+
+def fill_limit(draft: Draft, ground: Ground) -> float:
+    """Return how deep loose things may lie in a tray."""
+    walls = draft.height - UNDER_RIM - ground.floor_top - ground.rim_height(draft.rim)
+    return min(FILL_DEPTH, FILL_SHARE * walls)
+
+
+def region(goods: Goods, heap_: Heap, at: tuple[float, float, float], sides: tuple[float, float], most: float) -> Bulk:
+    """Return the region that a heap fills.
+
+    Args:
+        goods: what lies there.
+        heap_: how.
+        at: the region's least corner, on the floor.
+        sides: across and front to back.
+        most: how deep it may get.
+    """
+    lost = wedge(heap_.ramp) * sides[0] if heap_.ramp else 0.0
+    most += COORDINATE_GRID  # heights are on the grid, so the limit may lie that much under the heap it was made for
+    capacity = int((sides[0] * sides[1] * most - lost) / (goods.volume / goods.count) + LENGTH_EPSILON)
+    return Bulk(goods.name, goods.count, at, (*sides, heap_.depth), capacity, heap_.ramp)
+
+
+def loose_drafts(goods: Goods, ground: Ground, rims: Sequence[Rim], *, shelf: bool) -> Iterator[Draft]:
+    """Yield every footprint in which the goods find room.
+
+    Args:
+        goods: what is poured.
+        ground: the drawer's.
+        rims: which rims the tray may have.
+        shelf: whether room is kept for a label shelf.
+    """
+    strip = SHELF.depth if shelf else 0.0
+    margin = 2.0 * ground.margin(0.0)  # beside walls, too, things lie less close
+    least = max(LEAST_WALLS, shelf_walls(shelf=shelf))
+    for rim in rims:
+        for wide in range(ground.step, ground.span[0] + 1, ground.step):
+            across = ground.usable(wide, rim) - margin
+            for deep in range(ground.step, ground.span[1] + 1, ground.step):
+                back = ground.usable(deep, rim) - margin - strip
+                heap_ = _alone(goods, across, back)
+                stand = ground.stand(max(least, heap_.walls), heap_.depth, rim) if heap_ is not None else None
+                if heap_ is None or stand is None:
+                    continue
+                height, top = stand
+                plastic = ground.plastic((wide, deep), height, rim, shelf=shelf)
+                plastic += wedge(heap_.ramp) * across if heap_.ramp else 0.0
+                yield Draft(("loose",), (wide, deep), height, top, rim, plastic, _Filled(goods, ground, strip).fill)
+                if heap_.walls <= least:
+                    break  # a deeper tray would only be emptier
+
+
+@dataclass(frozen=True, slots=True)
+class _Filled:
+    """Goods alone in a tray."""
+
+    goods: Goods
+    ground: Ground
+    shelf: float
+
+    def fill(self, draft: Draft) -> Filling:
+        """Return the region that the goods fill."""
+        ground, rim = self.ground, draft.rim
+        margin = ground.margin(0.0)
+        start = ground.start(rim) + margin
+        across, back = (ground.usable(halves, rim) - 2.0 * margin for halves in draft.halves)
+        sides = (across, back - self.shelf)
+        heap_ = _alone(self.goods, *sides)
+        if heap_ is None:
+            return Filling(())
+        most = fill_limit(draft, ground)
+        bulk = region(self.goods, heap_, (start, start, ground.floor_top), sides, most)
+        return Filling((bulk,), ramp=heap_.ramp)

@@ -1,0 +1,256 @@
+"""Options: one way to store an item, as a tray that could be made, with what lies where in it."""
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from typing import Final, Literal, TypeAlias
+
+from worker.layout.storage.poses import Pose
+from worker.layout.storage.sizing_rules import SHELF, Ground
+from worker.layout.tray.interior import on_grid
+from worker.spec.drawer.pocket import CirclePocket, Notch, PolygonPocket, RectanglePocket
+from worker.spec.drawer.pocket import Pocket as PocketSpec
+from worker.spec.drawer.tray import Divider, FingerRamp, Rim, Text, Tray
+from worker.spec.items.item import Storage
+
+__all__ = [
+    "MOST_OPTIONS",
+    "POCKET_CLEARANCE",
+    "Bulk",
+    "Draft",
+    "Filling",
+    "Lot",
+    "Option",
+    "Placed",
+    "Wall",
+    "sensible",
+]
+
+Point3: TypeAlias = tuple[float, float, float]
+
+#: An item has at most so many options: more help no placer, and cost it time.
+MOST_OPTIONS: Final = 12
+
+#: Air between a thing and its pocket, per side (fdm_rules, clearance-loose: 0.3 to 0.5).
+POCKET_CLEARANCE: Final = 0.3
+
+_LONGEST_NAME: Final = 80
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """One thing in its pose: the least corner of its box in the tray's part frame."""
+
+    item: str
+    pose: Pose
+    at: Point3
+
+
+@dataclass(frozen=True, slots=True)
+class Lot:
+    """Things of one item in equal poses: the least corners of their boxes, bottom layer first.
+
+    The places are the product of ``ups``, ``backs`` and ``acrosses``, of which the first ``count`` are taken.
+    """
+
+    item: str
+    pose: Pose
+    count: int
+    acrosses: tuple[float, ...]
+    backs: tuple[float, ...]
+    ups: tuple[float, ...]
+
+    @property
+    def capacity(self) -> int:
+        """How many would find room."""
+        return len(self.acrosses) * len(self.backs) * len(self.ups)
+
+    def things(self) -> Iterator[Placed]:
+        """Yield each thing."""
+        places = ((x, y, z) for z in self.ups for y in self.backs for x in self.acrosses)
+        for _, (x, y, z) in zip(range(self.count), places, strict=False):
+            yield Placed(self.item, self.pose, (on_grid(x), on_grid(y), on_grid(z)))
+
+
+@dataclass(frozen=True, slots=True)
+class Bulk:
+    """Loose things: the region that they fill, poured and levelled.
+
+    With a ``ramp`` the region's front lower edge is rounded by this radius, as the ramp is.
+    """
+
+    item: str
+    count: int
+    at: Point3
+    size: Point3
+    capacity: int
+    ramp: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Wall:
+    """A divider: its axis, its middle from the inner face, its height over the floor (None: to under the rim)."""
+
+    axis: Literal["x", "y"]
+    at: float
+    height: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One way to store one item, or several together.
+
+    ``halves`` are the tray's sides in half cells; ``top`` is the highest point of tray and things over the drawer's
+    bottom; ``plastic`` the tray's volume in mm3, in closed form. ``recess`` is the depth of pockets, one to a thing.
+    """
+
+    items: tuple[str, ...]
+    storages: tuple[Storage, ...]
+    halves: tuple[int, int]
+    height: float
+    top: float
+    rim: Rim
+    plastic: float
+    wall: float
+    floor: float
+    content: tuple[Lot | Bulk, ...]
+    dividers: tuple[Wall, ...] = ()
+    recess: float | None = None
+    notched: bool = False
+    ramp: float | None = None
+    label: str | None = None
+
+    @property
+    def half_feet(self) -> bool:
+        """Whether it stands on half feet wherever it is placed."""
+        return any(along % 2 for along in self.halves)
+
+    @property
+    def area(self) -> int:
+        """Half cells that it covers."""
+        return self.halves[0] * self.halves[1]
+
+    def named(self, items: tuple[str, ...]) -> "Option":
+        """Return the same for items of other names, in the same order."""
+        renamed = dict(zip(self.items, items, strict=True))
+        return replace(self, items=items, content=tuple(replace(one, item=renamed[one.item]) for one in self.content))
+
+    def things(self) -> tuple[Placed, ...]:
+        """Return each thing that does not lie loose."""
+        return tuple(thing for lot in self.content if isinstance(lot, Lot) for thing in lot.things())
+
+    def tray(self, at: tuple[float, float] | None = None) -> Tray:
+        """Return the tray as the spec of one.
+
+        Args:
+            at: its front left cell.
+        """
+        shelf = self.label is not None and self.recess is None
+        text = None if self.label is None else Text(text=self.label, face="shelf" if shelf else "front")
+        return Tray(
+            name=self._name(),
+            cells=(self.halves[0] / 2.0, self.halves[1] / 2.0),
+            height=self.height,
+            at=at,
+            rim=self.rim,
+            wall=self.wall,
+            floor=self.floor,
+            dividers=tuple(Divider(axis=one.axis, at=on_grid(one.at), height=one.height) for one in self.dividers),
+            finger_ramp=None if self.ramp is None else FingerRamp(radius=self.ramp),
+            label_shelf=SHELF if shelf else None,
+            pockets=tuple(self._pockets()),
+            text=text,
+        )
+
+    def _name(self) -> str:
+        name = ", ".join(self.items)
+        return name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 3]}..."
+
+    def _pockets(self) -> Iterator[PocketSpec]:
+        if self.recess is None:
+            return
+        notch = Notch() if self.notched else None
+        for thing in self.things():
+            pose = thing.pose
+            x, y = on_grid(thing.at[0] - self.wall), on_grid(thing.at[1] - self.wall)
+            common = {"depth": self.recess, "clearance": POCKET_CLEARANCE, "notch": notch}
+            if pose.round_radius:
+                middle = (on_grid(x + pose.round_radius), on_grid(y + pose.round_radius))
+                yield CirclePocket(shape="circle", at=middle, diameter=pose.size[0], **common)
+            elif pose.form == "prism" and pose.axis == "z":
+                points = tuple((on_grid(x + along), on_grid(y + back)) for along, back in pose.outline)
+                yield PolygonPocket(shape="polygon", points=points, **common)
+            else:
+                yield RectanglePocket(shape="rectangle", at=(x, y), size=pose.size[:2], **common)
+
+
+@dataclass(frozen=True, slots=True)
+class Filling:
+    """What is in a tray."""
+
+    content: tuple[Lot | Bulk, ...]
+    dividers: tuple[Wall, ...] = ()
+    recess: float | None = None
+    notched: bool = False
+    ramp: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """An option in its outer numbers; what is in it is worked out when it is wanted."""
+
+    storages: tuple[Storage, ...]
+    halves: tuple[int, int]
+    height: float
+    top: float
+    rim: Rim
+    plastic: float
+    fill: Callable[["Draft"], Filling]
+    recessed: bool = False
+
+    @property
+    def order(self) -> tuple[int, float, tuple[int, int], float, Rim, tuple[Storage, ...]]:
+        """What drafts are put in order by: the smallest first, then what takes the least plastic."""
+        return self.halves[0] * self.halves[1], self.plastic, self.halves, self.height, self.rim, self.storages
+
+    def option(self, items: tuple[str, ...], label: str | None, ground: Ground) -> Option:
+        """Return the option of these items."""
+        filling = self.fill(self)
+        return Option(
+            items=items,
+            storages=self.storages,
+            halves=self.halves,
+            height=self.height,
+            top=self.top,
+            rim=self.rim,
+            plastic=self.plastic,
+            wall=ground.wall,
+            floor=ground.floor,
+            content=filling.content,
+            dividers=filling.dividers,
+            recess=filling.recess,
+            notched=filling.notched,
+            ramp=filling.ramp,
+            label=label,
+        )
+
+
+def sensible(drafts: Iterable[Draft], *, low: bool) -> list[Draft]:
+    """Return the drafts that none of the others beats, smallest first, at most `MOST_OPTIONS`.
+
+    A draft beats those of its rim that are no narrower and no less deep, and take no less plastic. With ``low`` it must
+    not be higher, either: what is stacked shares the drawer's height.
+    """
+    kept: list[Draft] = []
+    sizes: dict[Rim, list[tuple[float, int, int, float]]] = {"straight": [], "stacking": []}
+    for one in sorted(drafts, key=lambda draft: draft.order):
+        others, (wide, deep), plastic, top = sizes[one.rim], one.halves, one.plastic, one.top if low else 0.0
+        for its_plastic, its_wide, its_deep, its_top in others:
+            if its_plastic <= plastic and its_wide <= wide and its_deep <= deep and its_top <= top:
+                break
+        else:
+            others.append((plastic, wide, deep, top))
+            kept.append(one)
+    if len(kept) <= MOST_OPTIONS:
+        return kept
+    # Of many, those that take the least plastic: none beats another, so they still differ in their sides.
+    return sorted(sorted(kept, key=lambda one: (one.plastic, one.order))[:MOST_OPTIONS], key=lambda one: one.order)

@@ -1,0 +1,1 @@
+"""From a tray as asked for to the shape of a part."""

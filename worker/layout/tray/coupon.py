@@ -1,0 +1,82 @@
+"""The coupon: a small plate with one socket for each of five clearances, and the plug to try in them.
+
+The plug's foot is a tray's foot at the grid's own clearance. Each socket of the plate is the tile's socket, moved out
+or in by the step: the clearance that the printer needs is the name beside the socket in which the plug sits as wished.
+"""
+
+from math import ceil
+from typing import Final
+
+from worker.layout.model.shapes import CouponShape, Lettering, PlugShape
+from worker.layout.tray.part_mark import MARK_DEPTH
+from worker.spec.drawer.joint import CORNER_RADIUS, LEAST_FOOT, Joint, Levels
+from worker.spec.tolerances import LINES_IN_A_WALL
+
+#: Sockets on the coupon, and what one differs from the next.
+STEPS: Final = 5
+STEP: Final = 0.05
+
+#: No printer fits a closer joint.
+LEAST_CLEARANCE: Final = 0.05
+
+_LEAST_CELL: Final = 21.0
+_LIP: Final = 7.0
+_CAP_HEIGHT: Final = 4.0
+_GRIP: Final = 10.0
+
+
+def clearances(clearance: float) -> tuple[float, ...]:
+    """Return the coupon's clearances: two steps under the grid's to two over, but none under the least."""
+    first = max(clearance - (STEPS - 1) / 2 * STEP, LEAST_CLEARANCE)
+    return tuple(round(first + step * STEP, 4) for step in range(STEPS))
+
+
+def coupon_shapes(joint: Joint, pitch: float, mark: str) -> tuple[CouponShape, PlugShape]:
+    """Return the coupon and its plug, both without the plug's mark.
+
+    Where the widest socket would leave an outer wall under two lines, plug and sockets all move in by the same length.
+
+    Args:
+        joint: the joint of floor and trays.
+        pitch: side of a cell; the coupon's are half as large, where a foot has room in that.
+        mark: the coupon's mark, engraved under its lip.
+    """
+    steps = clearances(joint.clearance)
+    sockets = [joint.socket_levels(widen=step - joint.clearance) for step in steps]
+    foot = joint.foot_levels()
+    thinnest = min(inset for levels in sockets for inset, _ in levels)
+    move = max(0.0, LINES_IN_A_WALL * joint.line_width - thinnest)
+    room = LEAST_FOOT + 2.0 * (foot[0][0] + move)
+    cell = max(pitch / 2.0, _LEAST_CELL, ceil(room))
+    names = tuple(
+        Lettering(clearance_name(step), "top", (round((index + 0.5) * cell, 3), _LIP / 2.0), _CAP_HEIGHT, MARK_DEPTH)
+        for index, step in enumerate(steps)
+    )
+    own = Lettering(mark, "bottom", (round(STEPS / 2 * cell, 3), _LIP / 2.0), _CAP_HEIGHT, MARK_DEPTH)
+    ladder = tuple((step, _moved(levels, move)) for step, levels in zip(steps, sockets, strict=True))
+    coupon = CouponShape(cell, _LIP, ladder, CORNER_RADIUS, joint.height, (*names, own))
+    inset = joint.body_inset + move
+    return coupon, PlugShape(cell, inset, _moved(foot, move), CORNER_RADIUS, joint.foot_height + _GRIP)
+
+
+def clearance_name(clearance: float) -> str:
+    """Return the clearance as it stands on the coupon: at least two decimals, no zero in front."""
+    text = f"{clearance:.4f}".rstrip("0")
+    whole, _, decimals = text.partition(".")
+    return f"{whole.lstrip('0')}.{decimals:0<2}"
+
+
+def coupon_size(shape: CouponShape) -> tuple[float, float, float]:
+    """Return the box of a coupon."""
+    return len(shape.ladder) * shape.cell, shape.cell + shape.lip, shape.height
+
+
+def plug_size(shape: PlugShape) -> tuple[float, float, float]:
+    """Return the box of a plug."""
+    side = round(shape.cell - 2.0 * shape.inset, 3)
+    return side, side, shape.height
+
+
+def _moved(levels: Levels, inwards: float) -> Levels:
+    """Return the levels with every inset grown."""
+    return tuple((inset + inwards, z) for inset, z in levels) if inwards else levels

@@ -1,0 +1,93 @@
+"""Dividers: walls across a tray's room, as listed or as even compartments."""
+
+from collections.abc import Iterator
+from typing import Literal
+
+from worker.layout.model.shapes import Wall
+from worker.layout.tray.interior import LEAST_SPACE, Room, on_grid
+from worker.spec.drawer.tray import Divider
+from worker.spec.tolerances import LENGTH_EPSILON
+
+Axis = Literal["x", "y"]
+#: From one wall's face to the next: where one compartment begins and ends.
+Span = tuple[float, float]
+
+
+def tray_walls(room: Room) -> tuple[Wall, ...]:
+    """Return the dividers, axis x first, each axis from its least place on.
+
+    Raises:
+        TrayError: when one stands out of the room, too near a wall or another, or is too high; or when compartments
+            are too many.
+    """
+    walls = [_wall(room, index, divider) for index, divider in enumerate(room.tray.dividers)]
+    for axis in range(2):
+        walls += _even(room, axis)
+    walls.sort(key=lambda wall: (wall.axis, wall.at))
+    return tuple(walls)
+
+
+def spans(room: Room, walls: tuple[Wall, ...], axis: Axis) -> tuple[Span, ...]:
+    """Return the compartments along one axis, in the part's frame."""
+    side = room.outer[_index(axis)]
+    faces = [room.wall]
+    for wall in walls:
+        if wall.axis == axis:
+            faces += [on_grid(wall.at - wall.thickness / 2.0), on_grid(wall.at + wall.thickness / 2.0)]
+    faces.append(on_grid(side - room.wall))
+    return tuple(zip(faces[::2], faces[1::2], strict=True))
+
+
+def _index(axis: Axis) -> int:
+    return ("x", "y").index(axis)
+
+
+def _thickness(room: Room) -> float:
+    """Return a divider's thickness: the tray's wall."""
+    return on_grid(max(room.wall, room.lines))
+
+
+def _wall(room: Room, index: int, divider: Divider) -> Wall:
+    """Return one listed divider."""
+    axis, side = divider.axis, room.inner[_index(divider.axis)]
+    half = _thickness(room) / 2.0
+    least, most = LEAST_SPACE + half, side - LEAST_SPACE - half
+    if not least - LENGTH_EPSILON <= divider.at <= most + LENGTH_EPSILON:
+        where = "outside its room" if divider.at > side else "too near its wall"
+        raise room.refusal(
+            f"divider {index + 1} stands {where}.", "dividers", index, "at",
+            value=divider.at, limit=f"{on_grid(least):g} to {on_grid(most):g} mm on axis {axis}",
+            remedy="`at` counts from the inner face to the divider's middle.",
+        )  # fmt: skip
+    for other, beside in enumerate(room.tray.dividers[:index]):
+        if beside.axis == axis and abs(beside.at - divider.at) < LEAST_SPACE + 2.0 * half - LENGTH_EPSILON:
+            raise room.refusal(
+                f"divider {index + 1} stands too near divider {other + 1}.", "dividers", index, "at",
+                value=divider.at, limit=f"at least {on_grid(LEAST_SPACE + 2.0 * half):g} mm from {beside.at:g} mm",
+                remedy="Move one of them.",
+            )  # fmt: skip
+    if divider.height is not None and divider.height > room.height + LENGTH_EPSILON:
+        raise room.refusal(
+            f"divider {index + 1} is too high for the rim.", "dividers", index, "height",
+            value=divider.height, limit=f"at most {on_grid(room.height):g} mm over the floor",
+            remedy="Leave the height out for just under the rim.",
+        )  # fmt: skip
+    top = room.ceiling if divider.height is None else on_grid(room.floor_top + divider.height)
+    return Wall(axis, on_grid(room.wall + divider.at), 2.0 * half, top)
+
+
+def _even(room: Room, axis: int) -> Iterator[Wall]:
+    """Yield the walls between even compartments along one axis."""
+    count = room.tray.compartments[axis] if room.tray.compartments is not None else 1
+    thickness = _thickness(room)
+    space = (room.inner[axis] - (count - 1) * thickness) / count
+    if space < LEAST_SPACE - LENGTH_EPSILON:
+        most = int((room.inner[axis] + thickness + LENGTH_EPSILON) // (LEAST_SPACE + thickness))
+        raise room.refusal(
+            "its compartments are too narrow.", "compartments", axis,
+            value=count, limit=f"at most {most} (each {LEAST_SPACE:g} mm or more)",
+            remedy="Take fewer compartments or a larger tray.",
+        )  # fmt: skip
+    for k in range(1, count):
+        at = room.wall + k * space + (k - 0.5) * thickness
+        yield Wall("x" if axis == 0 else "y", on_grid(at), thickness, room.ceiling)

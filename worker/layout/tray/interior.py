@@ -1,0 +1,130 @@
+"""The room inside a tray: how wide, how deep and how high things in it may stand."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from worker.layout.model.shapes import Point
+from worker.spec.drawer.joint import CORNER_RADIUS, Joint
+from worker.spec.drawer.tray import Tray
+from worker.spec.errors import TrayError
+from worker.spec.tolerances import LENGTH_EPSILON, LINES_IN_A_WALL
+
+#: Air between what stands in a tray and the foot of the tray above, or the rim of its own.
+UNDER_RIM: Final = 0.2
+
+#: The least bottom of a part (fdm_rules, top-bottom: the minimum of a public design guide).
+LEAST_FLOOR: Final = 0.6
+
+#: The least bottom under something cut into it, and over a magnet: one layer more than `LEAST_FLOOR`.
+LEAST_COVER: Final = 0.8
+
+#: A room narrower or lower than this holds nothing.
+LEAST_ROOM: Final = 6.0
+LEAST_HEIGHT: Final = 2.0
+
+#: The least space between walls: fingertips and brushes reach in no narrower one.
+LEAST_SPACE: Final = 3.0
+
+#: Height of raised letters and depth of engraved ones: two layers of 0.2 mm.
+LETTER_DEPTH: Final = 0.4
+
+#: Steps of a length that the layout chooses itself: the coordinate grid.
+_DECIMALS: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """The inside of a tray, in the part's frame.
+
+    ``outer`` is the tray's width and depth, ``inner`` the room's. ``wall_top`` is where the plain wall ends,
+    ``ceiling`` where dividers, ramp, shelf and text must end. ``lines`` is the thickness of two printed lines.
+    """
+
+    tray: Tray
+    pointer: str
+    outer: Point
+    inner: Point
+    wall: float
+    floor_top: float
+    wall_top: float
+    ceiling: float
+    foot_height: float
+    corner: float
+    lines: float
+
+    @property
+    def height(self) -> float:
+        """Height from the floor to the ceiling."""
+        return self.ceiling - self.floor_top
+
+    def refusal(
+        self, message: str, *at: str | int, value: object = None, limit: str | None = None, remedy: str | None = None
+    ) -> TrayError:
+        """Return an error about this tray, named, at a path below it."""
+        pointer = "/".join((self.pointer, *map(str, at)))
+        return TrayError(
+            f"Tray {self.tray.name!r}: {message}", pointer=pointer, value=value, limit=limit, remedy=remedy
+        )
+
+
+def tray_room(tray: Tray, *, joint: Joint, pitch: float, line_width: float, pointer: str) -> Room:
+    """Return the room inside a tray.
+
+    Raises:
+        TrayError: when walls, floor and rim leave no room, or are too thin to print.
+    """
+    inset = joint.body_inset
+    across, back = (on_grid(cells * pitch - 2.0 * inset) for cells in tray.cells)
+    foot_height = joint.foot_height
+    floor_top = on_grid(foot_height + tray.floor)
+    wall_top, ceiling = tray.height, tray.height - UNDER_RIM
+    if tray.rim == "stacking":
+        base = tray.height - joint.height
+        wall_top, ceiling = base - max(joint.toe - inset - tray.wall, 0.0), base - UNDER_RIM
+    room = Room(
+        tray=tray,
+        pointer=pointer,
+        outer=(across, back),
+        inner=(on_grid(across - 2.0 * tray.wall), on_grid(back - 2.0 * tray.wall)),
+        wall=tray.wall,
+        floor_top=floor_top,
+        wall_top=on_grid(wall_top),
+        ceiling=on_grid(ceiling),
+        foot_height=foot_height,
+        corner=max(CORNER_RADIUS - inset - tray.wall, 0.0),
+        lines=LINES_IN_A_WALL * line_width,
+    )
+    _check(room)
+    return room
+
+
+def on_grid(length: float) -> float:
+    """Return a length on the coordinate grid, as a decimal."""
+    return round(length, _DECIMALS) + 0.0
+
+
+def _check(room: Room) -> None:
+    tray = room.tray
+    if tray.wall < room.lines - LENGTH_EPSILON:
+        raise room.refusal(
+            "its wall is thinner than two printed lines.", "wall",
+            value=tray.wall, limit=f"at least {room.lines:g} mm", remedy="Make the wall thicker or the line narrower.",
+        )  # fmt: skip
+    most = (min(room.outer) - LEAST_ROOM) / 2.0
+    if tray.wall > most + LENGTH_EPSILON:
+        raise room.refusal(
+            "its walls leave no room inside.", "wall",
+            value=tray.wall, limit=f"at most {most:g} mm", remedy="Make the wall thinner.",
+        )  # fmt: skip
+    if tray.floor < LEAST_FLOOR - LENGTH_EPSILON:
+        raise room.refusal(
+            "its floor is too thin to print.", "floor",
+            value=tray.floor, limit=f"at least {LEAST_FLOOR:g} mm", remedy="Make the floor thicker.",
+        )  # fmt: skip
+    missing = LEAST_HEIGHT + room.floor_top - min(room.wall_top, room.ceiling)
+    if missing > LENGTH_EPSILON:
+        raise room.refusal(
+            "it is too low for its foot, floor and rim.", "height",
+            value=tray.height, limit=f"at least {on_grid(tray.height + missing):g} mm",
+            remedy="Make it higher" + (", or its rim straight." if tray.rim == "stacking" else "."),
+        )  # fmt: skip

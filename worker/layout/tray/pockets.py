@@ -1,0 +1,139 @@
+"""Pockets: recesses for items in a tray that is filled up to the deepest of them."""
+
+import itertools
+from dataclasses import dataclass, replace
+from typing import Final
+
+import shapely
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from worker.layout.model.shapes import Pocket
+from worker.layout.tray.interior import Room, on_grid
+from worker.layout.tray.pocket_outline import NOTCH_REACHES, chamfer_of, notch, outline_of, recess, united
+from worker.spec.drawer.pocket import Pocket as PocketSpec
+from worker.spec.tolerances import LENGTH_EPSILON
+
+#: The filling ends at least this far under the rim: what lies in a pocket must not be pushed by a tray above.
+_UNDER_RIM: Final = 0.2
+
+
+@dataclass(frozen=True, slots=True)
+class _Placed:
+    """One pocket with its area, notches included."""
+
+    pocket: Pocket
+    area: BaseGeometry
+
+
+def tray_pockets(room: Room) -> tuple[float, tuple[Pocket, ...]]:
+    """Return the height up to which the room is filled, and the pockets in it.
+
+    The filling is as high as the deepest pocket asks for, so that it leaves the tray's floor under it.
+
+    Raises:
+        TrayError: when a pocket is too deep, leaves the room, meets another, or shares the room with dividers, ramp,
+            shelf or text on the floor.
+    """
+    tray = room.tray
+    if not tray.pockets:
+        return room.floor_top, ()
+    _alone(room)
+    highest = min(room.wall_top, room.ceiling) - _UNDER_RIM
+    deepest = highest - room.floor_top
+    for index, asked in enumerate(tray.pockets):
+        if asked.depth > deepest + LENGTH_EPSILON:
+            raise room.refusal(
+                f"pocket {index + 1} is too deep.", "pockets", index, "depth",
+                value=asked.depth, limit=f"at most {on_grid(deepest):g} mm", remedy="Make the tray higher.",
+            )  # fmt: skip
+    fill_top = on_grid(room.floor_top + max(asked.depth for asked in tray.pockets))
+    placed: list[_Placed] = []
+    for index, asked in enumerate(tray.pockets):
+        one = _place(room, index, asked, fill_top)
+        _keep_apart(room, index, one, placed)
+        placed.append(one)
+    return fill_top, tuple(one.pocket for one in placed)
+
+
+def _alone(room: Room) -> None:
+    """Refuse what has no place in a filled room."""
+    tray = room.tray
+    others = {
+        "dividers": bool(tray.dividers),
+        "compartments": tray.compartments is not None and max(tray.compartments) > 1,
+        "finger_ramp": tray.finger_ramp is not None,
+        "label_shelf": tray.label_shelf is not None,
+    }
+    for name, there in others.items():
+        if there:
+            raise room.refusal(
+                f"its pockets leave no room for {name.replace('_', ' ')}.", name,
+                limit="pockets alone", remedy="Leave it out, or make two trays.",
+            )  # fmt: skip
+
+
+def _place(room: Room, index: int, asked: PocketSpec, fill_top: float) -> _Placed:
+    """Return one pocket, its outline and its notch inside the room."""
+    item = recess(asked, (room.wall, room.wall))
+    if not isinstance(item, Polygon) or item.interiors:
+        raise room.refusal(
+            f"pocket {index + 1} closes on itself once its clearance is added.", "pockets", index,
+            value=asked.clearance, limit="one outline without holes",
+            remedy="Draw the outline round the gap, or make the clearance smaller.",
+        )  # fmt: skip
+    inside = _inside(room)
+    if not inside.covers(item):
+        left, front, right, back = (on_grid(bound - room.wall) for bound in item.bounds)
+        raise room.refusal(
+            f"pocket {index + 1} does not lie inside the room.", "pockets", index,
+            value=[left, front, right, back],
+            limit=f"{room.lines:g} mm or more inside {room.inner[0]:g} x {room.inner[1]:g} mm, corners rounded",
+            remedy="Move it, or take a larger tray. The value is its box with clearance: left, front, right, back.",
+        )  # fmt: skip
+    bare = Pocket(outline_of(item), on_grid(fill_top - asked.depth), 0.0)
+    pocket = bare if asked.notch is None else replace(bare, notches=(_notch(room, index, item, asked.notch.width),))
+    area = united(pocket)
+    return _Placed(replace(pocket, chamfer=chamfer_of(outline_of(area), asked.depth)), area)
+
+
+def _notch(room: Room, index: int, item: BaseGeometry, width: float) -> tuple[tuple[float, float], ...]:
+    """Return the ring of a finger notch: across the item's shorter side if there is room, else along it."""
+    left, front, right, back = item.bounds
+    shorter = 0 if right - left <= back - front else 1
+    inside = _inside(room)
+    for along, reach in itertools.product((shorter, 1 - shorter), NOTCH_REACHES):
+        bay = notch(item, width, reach, along=along)
+        both = shapely.union_all([item, bay])
+        if inside.covers(bay) and isinstance(both, Polygon) and not both.interiors:
+            return outline_of(bay)
+    raise room.refusal(
+        f"the finger notch of pocket {index + 1} does not fit.", "pockets", index, "notch", "width",
+        value=width, limit=f"{NOTCH_REACHES[-1]:g} mm of room on two opposite sides of the pocket",
+        remedy="Move the pocket, make the notch narrower or leave it out.",
+    )  # fmt: skip
+
+
+def _inside(room: Room) -> Polygon:
+    """Return where pockets may lie: two lines from the walls, so that no faces lie flush."""
+    margin = room.wall + room.lines - LENGTH_EPSILON
+    corner = min(max(room.corner - room.lines, 0.0), 0.9 * (min(room.inner) / 2.0 - room.lines))
+    box = shapely.box(
+        margin + corner, margin + corner, room.outer[0] - margin - corner, room.outer[1] - margin - corner
+    )
+    # The corners' chords lie inside the arcs.
+    return box.buffer(corner, quad_segs=16) if corner > 0.0 else box
+
+
+def _keep_apart(room: Room, index: int, one: _Placed, others: list[_Placed]) -> None:
+    """Refuse a pocket that leaves less than two lines to another, above their chamfers."""
+    for beside, other in enumerate(others):
+        needed = room.lines + one.pocket.chamfer + other.pocket.chamfer
+        between = one.area.distance(other.area)
+        if between < needed - LENGTH_EPSILON:
+            what = "overlaps" if between == 0.0 else "stands too near"
+            raise room.refusal(
+                f"pocket {index + 1} {what} pocket {beside + 1}.", "pockets", index,
+                value=on_grid(between), limit=f"at least {on_grid(needed):g} mm between them, notches included",
+                remedy="Move one of them.",
+            )  # fmt: skip

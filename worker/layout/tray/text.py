@@ -1,0 +1,127 @@
+"""The inscription: a tray's text, on its front, its floor or its label shelf."""
+
+from math import hypot
+from typing import Final
+
+from worker.layout.model.shapes import Lettering, Point, Ramp, Shelf, Wall
+from worker.layout.tray.dividers import spans
+from worker.layout.tray.font import extent, missing
+from worker.layout.tray.interior import LEAST_COVER, LETTER_DEPTH, Room, on_grid
+from worker.spec.drawer.joint import CORNER_RADIUS
+from worker.spec.drawer.tray import Text
+from worker.spec.tolerances import LENGTH_EPSILON
+
+#: Plain face between a text and the next edge.
+_MARGIN: Final = 1.0
+
+#: Heights of a capital where none is asked for: at most and at least. Under 3 mm a nozzle of 0.4 mm blurs letters.
+_MOST_CAP: Final = 8.0
+LEAST_CAP: Final = 3.0
+
+#: A letter cut less deep does not show: one layer.
+LEAST_DEPTH: Final = 0.2
+
+
+def tray_letterings(
+    room: Room, walls: tuple[Wall, ...], ramp: Ramp | None, shelf: Shelf | None
+) -> tuple[Lettering, ...]:
+    """Return the tray's text, at most one.
+
+    Raises:
+        TrayError: when it does not fit its face, or its face is too thin to cut it in.
+    """
+    text = room.tray.text
+    if text is None:
+        return ()
+    unknown = missing(text.text)
+    if unknown:
+        raise room.refusal(
+            "its text has characters that the typeface lacks.", "text", "text",
+            value=unknown, limit="Latin letters, digits and signs", remedy="Write it with other characters.",
+        )  # fmt: skip
+    if text.face == "front":
+        return (_front(room, text),)
+    if text.face == "shelf" and shelf is not None:
+        return (_on_shelf(room, text, shelf),)
+    return (_on_floor(room, text, walls, ramp, shelf),)
+
+
+def _front(room: Room, text: Text) -> Lettering:
+    """Return the text on the outer front wall, between the foot and the rim."""
+    if text.style == "raised":
+        raise room.refusal(
+            "raised text on its front would touch its neighbour.", "text", "style",
+            value="raised", limit="engraved on the front", remedy="Engrave it, or raise it on the floor or the shelf.",
+        )  # fmt: skip
+    depth = on_grid(min(LETTER_DEPTH, room.wall - room.lines))
+    if depth < LEAST_DEPTH - LENGTH_EPSILON:
+        raise room.refusal(
+            "its wall is too thin to cut text into.", "wall",
+            value=room.wall, limit=f"at least {on_grid(room.lines + LEAST_DEPTH):g} mm",
+            remedy="Make the wall thicker, or put the text on the floor.",
+        )  # fmt: skip
+    low, high = room.foot_height + _MARGIN, room.wall_top - _MARGIN
+    size = (room.outer[0] - 2.0 * (CORNER_RADIUS + _MARGIN), high - low)
+    return _lettering(room, text, (room.outer[0] / 2.0, (low + high) / 2.0), size, depth)
+
+
+def _on_shelf(room: Room, text: Text, shelf: Shelf) -> Lettering:
+    """Return the text on the shelf's slope."""
+    slope = hypot(shelf.depth, shelf.drop)
+    size = (room.inner[0] - 2.0 * _MARGIN, slope - 2.0 * _MARGIN)
+    return _lettering(room, text, (room.outer[0] / 2.0, slope / 2.0), size, LETTER_DEPTH)
+
+
+def _on_floor(room: Room, text: Text, walls: tuple[Wall, ...], ramp: Ramp | None, shelf: Shelf | None) -> Lettering:
+    """Return the text on the floor of the largest compartment."""
+    if room.tray.pockets:
+        raise room.refusal(
+            "its pockets take the floor.", "text", "face", value="floor", limit="front", remedy="Put it on the front."
+        )
+    raised = text.style == "raised"
+    depth = LETTER_DEPTH if raised else on_grid(min(LETTER_DEPTH, room.tray.floor - LEAST_COVER))
+    if depth < LEAST_DEPTH - LENGTH_EPSILON:
+        raise room.refusal(
+            "its floor is too thin to cut text into.", "floor",
+            value=room.tray.floor, limit=f"at least {on_grid(LEAST_COVER + LEAST_DEPTH):g} mm",
+            remedy="Make the floor thicker, or raise the text.",
+        )  # fmt: skip
+    columns, rows = spans(room, walls, "x"), list(spans(room, walls, "y"))
+    rows[0] = (rows[0][0] + (ramp.radius if ramp is not None else 0.0), rows[0][1])
+    rows[-1] = (rows[-1][0], rows[-1][1] - (shelf.depth if shelf is not None else 0.0))
+    # The largest, and of equal ones the first: front to back, then left to right.
+    left, right = max(columns, key=lambda span: round(span[1] - span[0], 3))
+    front, back = max(rows, key=lambda span: round(span[1] - span[0], 3))
+    margin = _MARGIN + room.corner * 0.3  # more than the corner of a square is cut by its arc
+    size = (right - left - 2.0 * margin, back - front - 2.0 * margin)
+    return _lettering(room, text, ((left + right) / 2.0, (front + back) / 2.0), size, depth)
+
+
+def _lettering(room: Room, text: Text, middle: Point, size: Point, depth: float) -> Lettering:
+    """Return the text with its ink in the middle of a face of this size."""
+    left, low, right, high = extent(text.text)
+    most = min(size[0] / max(right - left, LENGTH_EPSILON), size[1] / max(high - low, LENGTH_EPSILON))
+    cap = _cap_height(room, text, most, size)
+    # A lettering's place is the middle of its capitals; descenders and accents reach further.
+    at = (on_grid(middle[0]), on_grid(middle[1] - cap * ((low + high) / 2.0 - 0.5)))
+    return Lettering(text.text, text.face, at, cap, depth, raised=text.style == "raised")
+
+
+def _cap_height(room: Room, text: Text, most: float, size: Point) -> float:
+    """Return the height of a capital: as asked, or the largest that fits."""
+    if text.cap_height is not None:
+        if text.cap_height > most + LENGTH_EPSILON:
+            raise room.refusal(
+                "its text does not fit.", "text", "cap_height",
+                value=text.cap_height, limit=f"at most {max(on_grid(most), 0.0):g} mm on the {text.face}",
+                remedy="Make the letters smaller, the text shorter, or choose another face.",
+            )  # fmt: skip
+        return text.cap_height
+    if most < LEAST_CAP:
+        width, depth = (max(side, 0.0) for side in size)
+        raise room.refusal(
+            "its text does not fit.", "text", "text",
+            value=text.text, limit=f"capitals of {LEAST_CAP:g} mm on {width:.1f} x {depth:.1f} mm",
+            remedy="Make the text shorter, or choose another face.",
+        )  # fmt: skip
+    return on_grid(min(_MOST_CAP, int(most * 10.0) / 10.0))

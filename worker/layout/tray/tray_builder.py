@@ -1,0 +1,62 @@
+"""Trays: what a caller asks for, checked against the joint, the walls and each other, as the shape of a part."""
+
+from worker.layout.model.shapes import TrayShape
+from worker.layout.tray.dividers import tray_walls
+from worker.layout.tray.interior import on_grid, tray_room
+from worker.layout.tray.magnets import tray_magnets
+from worker.layout.tray.pockets import tray_pockets
+from worker.layout.tray.ramp_and_shelf import tray_ramp, tray_shelf
+from worker.layout.tray.text import tray_letterings
+from worker.spec.drawer.joint import CORNER_RADIUS, Joint
+from worker.spec.drawer.tray import Tray
+
+
+def tray_shape(
+    tray: Tray, *, joint: Joint, pitch: float, line_width: float, half_feet: bool, pointer: str
+) -> TrayShape:
+    """Return the shape of a tray.
+
+    Args:
+        tray: what the caller asks for.
+        joint: the joint of the grid.
+        pitch: side of a cell.
+        line_width: width of a printed line.
+        half_feet: whether it stands on half feet; a tray with a half in its size always does.
+        pointer: JSON Pointer of the tray.
+
+    Raises:
+        TrayError: when the tray cannot be made; the message names it, the pointer the field.
+    """
+    halves = (round(2.0 * tray.cells[0]), round(2.0 * tray.cells[1]))
+    on_halves = half_feet or any(along % 2 for along in halves)
+    levels = joint.foot_levels()
+    room = tray_room(tray, joint=joint, pitch=pitch, line_width=line_width, pointer=pointer)
+    fill_top, pockets = tray_pockets(room)
+    walls = tray_walls(room)
+    shelf = tray_shelf(room, walls)
+    ramp = tray_ramp(room, walls, shelf)
+    return TrayShape(
+        halves=halves,
+        half_feet=on_halves,
+        pitch=pitch,
+        inset=joint.body_inset,
+        foot_levels=levels,
+        rim_levels=joint.rim_levels(tray.height - joint.height) if tray.rim == "stacking" else None,
+        corner_radius=CORNER_RADIUS,
+        height=tray.height,
+        wall=tray.wall,
+        floor_top=room.floor_top,
+        fill_top=fill_top,
+        walls=walls,
+        ramp=ramp,
+        shelf=shelf,
+        magnets=tray_magnets(room, levels, pitch=pitch, half_feet=on_halves),
+        pockets=pockets,
+        letterings=tray_letterings(room, walls, ramp, shelf),
+    )
+
+
+def tray_size(shape: TrayShape) -> tuple[float, float, float]:
+    """Return the size of a tray's bounding box."""
+    across, back = (on_grid(halves * shape.pitch / 2.0 - 2.0 * shape.inset) for halves in shape.halves)
+    return across, back, shape.height

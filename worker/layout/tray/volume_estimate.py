@@ -1,0 +1,70 @@
+"""Plastic: a tray's volume in closed form, close enough to compare layouts by.
+
+A rounded rectangle of sides a, b and corner radius r has the area ``a b - (4 - pi) r^2``. Between two levels of a
+profile the area is a quadratic of z, so Simpson's rule is exact.
+"""
+
+import itertools
+from functools import lru_cache
+from math import pi
+
+from worker.layout.tray.ramp_and_shelf import SHELF_EDGE
+from worker.spec.drawer.joint import CORNER_RADIUS, LEAST_RADIUS, Joint, Levels
+from worker.spec.drawer.tray import Rim
+
+
+@lru_cache(maxsize=64)
+def foot_volume(joint: Joint, side: float) -> float:
+    """Return the volume of one foot in a cell of this side, up to where the body begins, in mm3."""
+    return _stacked((side, side), joint.foot_levels())
+
+
+@lru_cache(maxsize=16384)
+def shell_volume(
+    joint: Joint, sides: tuple[float, float], height: float, rim: Rim, *, wall: float, floor: float
+) -> float:
+    """Return the volume of a tray's floor, walls and rim over its feet, in mm3.
+
+    Args:
+        joint: the joint.
+        sides: of the tray's footprint, cell edge to cell edge.
+        height: of the tray.
+        rim: its rim.
+        wall: thickness of its walls.
+        floor: thickness of its floor.
+    """
+    bottom = _foot_height(joint)
+    outer, inner = _area(sides, joint.body_inset), _area(sides, joint.body_inset + wall)
+    solid = outer * (height - bottom)
+    if rim == "straight":
+        return solid - inner * (height - bottom - floor)
+    hollow = _stacked(sides, joint.rim_levels(height - joint.height))
+    ledge = max(joint.toe - joint.body_inset - wall, 0.0)
+    base = height - joint.height
+    if ledge > 0.0:
+        hollow += _stacked(sides, ((joint.toe - ledge, base - ledge), (joint.toe, base)))
+    return solid - hollow - inner * (base - ledge - bottom - floor)
+
+
+def shelf_section(depth: float, drop: float) -> float:
+    """Return the section of a label shelf in mm2: its edge, its slope and the wedge that carries it."""
+    return depth * (SHELF_EDGE + drop / 2.0 + depth / 2.0)
+
+
+@lru_cache(maxsize=16)
+def _foot_height(joint: Joint) -> float:
+    return joint.foot_height
+
+
+def _stacked(sides: tuple[float, float], levels: Levels) -> float:
+    """Return the volume of rounded rectangles stacked along a profile."""
+    total = 0.0
+    for (low, z0), (high, z1) in itertools.pairwise(levels):
+        middle = (low + high) / 2.0
+        total += (z1 - z0) / 6.0 * (_area(sides, low) + 4.0 * _area(sides, middle) + _area(sides, high))
+    return total
+
+
+def _area(sides: tuple[float, float], inset: float) -> float:
+    across, back = (side - 2.0 * inset for side in sides)
+    return across * back - (4.0 - pi) * max(CORNER_RADIUS - inset, LEAST_RADIUS) ** 2

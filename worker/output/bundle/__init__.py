@@ -1,0 +1,1 @@
+"""The manifest, the bundle and the text files in it."""

@@ -1,0 +1,129 @@
+"""The manifest: everything that a job made, in one document."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+from importlib.metadata import version
+from typing import Any
+
+import orjson
+from pydantic import BaseModel
+
+from worker.layout.model.plan import Plan
+from worker.layout.model.plan_document import plan_document
+from worker.layout.model.shapes import Kind
+from worker.solids.kernel import KERNEL
+from worker.spec.manifest.manifest import (
+    Check,
+    EstimateEntry,
+    FileEntry,
+    Generator,
+    Manifest,
+    PartEntry,
+    PurchaseEntry,
+    RunEntry,
+    ScheduleEntry,
+    WorkEntry,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class PartRecord:
+    """What is known of a part when its files have passed: figures of the STL as read back, in mm2 and mm3."""
+
+    digest: str
+    triangles: int
+    volume: float
+    area: float
+    checks: tuple[Check, ...]
+    files: tuple[FileEntry, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PrintRecord:
+    """How the parts are printed: estimates by mark, the runs and all of them in numbers, when, and what to buy."""
+
+    estimates: Mapping[str, EstimateEntry]
+    runs: tuple[RunEntry, ...]
+    work: WorkEntry
+    schedule: ScheduleEntry | None
+    purchases: tuple[PurchaseEntry, ...]
+
+
+def compose_manifest(
+    plan: Plan,
+    records: Mapping[str, PartRecord],
+    assembly: Sequence[Check],
+    *,
+    digest_of_spec: str,
+    prints: PrintRecord | None = None,
+) -> Manifest:
+    """Return the manifest of a job.
+
+    Args:
+        plan: the job laid out.
+        records: by mark, one for every part of the plan.
+        assembly: the checks of the drawers as they stand.
+        digest_of_spec: see `spec_digest`.
+        prints: how the parts are printed.
+
+    Raises:
+        KeyError: when a part has no record, or no estimate among the others'.
+    """
+    document = plan_document(plan)
+    manifest = Manifest(
+        generator=Generator(version=version("drawerwright"), kernel=KERNEL),
+        name=document.name,
+        spec_digest=digest_of_spec,
+        drawers=document.drawers,
+        parts=tuple(
+            PartEntry(
+                **dict(part),
+                triangles=record.triangles,
+                volume=round(record.volume, 3),
+                area=round(record.area, 3),
+                digest=record.digest,
+                estimate=None if prints is None else prints.estimates[part.mark],
+                checks=record.checks,
+                files=record.files,
+            )
+            for part in document.parts
+            for record in (records[part.mark],)
+        ),
+        assembly=tuple(assembly),
+        warnings=document.warnings,
+        cautions=document.cautions,
+        unplaced=document.unplaced,
+        changes=document.changes,
+        numbering=document.numbering,
+    )
+    if prints is None:
+        return manifest
+    told = {"runs": prints.runs, "work": prints.work, "schedule": prints.schedule, "purchases": prints.purchases}
+    return manifest.model_copy(update=told)
+
+
+def manifest_bytes(manifest: Manifest) -> bytes:
+    """Return the manifest as JSON, the same bytes for the same manifest: keys sorted, indented, UTF-8."""
+    document = manifest.model_dump(mode="json")
+    return orjson.dumps(document, option=orjson.OPT_SORT_KEYS | orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
+
+
+def canonical_json(document: Any) -> bytes:
+    """Return JSON with its keys sorted and no spaces, in UTF-8: what digests are taken of."""
+    return orjson.dumps(document, option=orjson.OPT_SORT_KEYS)
+
+
+def spec_digest(spec: BaseModel) -> str:
+    """Return the SHA-256 of a spec as canonical JSON, its defaults filled in and its lengths in mm."""
+    return sha256(canonical_json(spec.model_dump(mode="json"))).hexdigest()
+
+
+def part_file_name(mark: str, kind: Kind, suffix: str) -> str:
+    """Return the name of a part's file: made of its mark and kind only, never of what a caller wrote."""
+    return f"{mark}-{kind}.{suffix}"
+
+
+def file_entry(name: str, media_type: str, data: bytes) -> FileEntry:
+    """Return the entry of a file."""
+    return FileEntry(name=name, media_type=media_type, bytes=len(data), sha256=sha256(data).hexdigest())

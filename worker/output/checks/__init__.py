@@ -1,0 +1,1 @@
+"""The checks on every part and on the assembled drawer."""

@@ -1,0 +1,222 @@
+"""The checks of one part, on its files as read back."""
+
+import itertools
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from math import inf
+from typing import Final
+
+import manifold3d
+import numpy as np
+
+from worker.layout.model.shapes import Lettering, Part, Shape, TrayShape
+from worker.output.checks.intersections import intersecting_pairs
+from worker.output.checks.wall_thickness import REACH, Range, thinnest_wall
+from worker.output.meshes.stl import read_stl
+from worker.output.meshes.threemf import read_3mf
+from worker.solids.mesh import Mesh
+from worker.spec.errors import CheckFailed
+from worker.spec.manifest.manifest import Check
+from worker.spec.printer.printer import Printer
+from worker.spec.tolerances import (
+    CONTAINMENT_SLACK,
+    FILE_SLACK,
+    LINES_IN_A_WALL,
+    SLIVER_ALTITUDE,
+    VOLUME_RATIO,
+    WALL_SLACK,
+)
+
+#: Fewer triangles enclose nothing.
+_LEAST_TRIANGLES: Final = 4
+
+#: Decimals of a figure in a check.
+_DECIMALS: Final = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What a part's files must turn out to be.
+
+    ``volume`` is that of the solid as built, in mm3; ``unmeasured`` are ranges of height in which walls are not
+    measured.
+    """
+
+    genus: int
+    volume: float
+    size: tuple[float, float, float]
+    components: int = 1
+    unmeasured: tuple[Range, ...] = ()
+
+
+def expected_of(part: Part, solid: Mesh, genus: int) -> Expected:
+    """Return what the files of a part must turn out to be, given its solid as built."""
+    return Expected(genus, solid.volume, part.size, unmeasured=tuple(_lettered(part.shape)))
+
+
+def inspect(stl: bytes, threemf: bytes, expected: Expected, printer: Printer) -> tuple[Check, ...]:
+    """Return every check of a part's two files; none raises, see `require`."""
+    try:
+        mesh, packed = read_stl(stl), read_3mf(threemf)
+    except CheckFailed as failure:
+        return (
+            _check("readable", passed=False, value=failure.message, limit=failure.limit or "both files can be read"),
+        )
+    triangles = min(len(mesh.triangles), *(len(one.triangles) for one in packed))
+    if triangles < _LEAST_TRIANGLES:
+        return (_check("readable", passed=False, value=triangles, limit="at least 4 triangles in each file"),)
+    return tuple(_checks(mesh, packed, expected, printer))
+
+
+def require(checks: Iterable[Check], mark: str) -> None:
+    """Let a part pass only if all its checks did.
+
+    Raises:
+        CheckFailed: with the part's mark, the first failed check's name, figure and limit, and the others behind.
+    """
+    failed = [check for check in checks if not check.passed]
+    if failed:
+        first, *rest = (
+            CheckFailed(
+                f"The check {check.name!r} failed" + (f" on {check.subject}." if check.subject else "."),
+                part=mark, value=check.value, limit=check.limit,
+            )
+            for check in failed
+        )  # fmt: skip
+        first.errors = tuple(rest)
+        raise first
+
+
+def fits_bed(size: Sequence[float], printer: Printer) -> bool:
+    """Tell whether a box fits the bed as it is or turned by 90 degrees, inside the margin, clear of the forbidden.
+
+    If it fits anywhere it fits pushed left and to the front, against the margin or a forbidden area: only such places
+    are tried.
+    """
+    width, depth, height = size[:3]
+    if height > printer.bed[2] + CONTAINMENT_SLACK:
+        return False
+    return any(_fits_flat(across, deep, printer) for across, deep in ((width, depth), (depth, width)))
+
+
+def open_edges(mesh: Mesh) -> int:
+    """Return how many directed edges are not met by exactly one in the opposite direction.
+
+    Zero means closed and oriented: every edge is shared by two triangles that name it in opposite order.
+    """
+    triangles = mesh.triangles.astype(np.int64)
+    start, end = triangles.ravel(), triangles[:, [1, 2, 0]].ravel()
+    count = len(mesh.vertices)
+    edges, opposite = np.sort(start * count + end), np.sort(end * count + start)
+    if np.array_equal(edges, opposite) and bool((edges[1:] != edges[:-1]).all()):
+        return 0
+    found, times = np.unique(edges, return_counts=True)
+    return int(times[(times != 1) | ~np.isin(found, opposite)].sum())
+
+
+def _checks(mesh: Mesh, packed: Sequence[Mesh], expected: Expected, printer: Printer) -> Iterator[Check]:
+    yield _same_points(mesh, packed)
+    gaps = open_edges(mesh) + open_edges(packed[0])
+    yield _check("closed", passed=gaps == 0, value=gaps, limit="0 edges without one opposite neighbour, in each file")
+    ratio = mesh.volume / expected.volume - 1.0
+    yield _check(
+        "volume", passed=mesh.volume > 0.0 and abs(ratio) <= VOLUME_RATIO, value=mesh.volume,
+        limit=f"positive, and {expected.volume:.3f} mm3 as built, within {VOLUME_RATIO:g} of it",
+    )  # fmt: skip
+    low, high = mesh.bounds
+    astray = float(max(np.abs(low).max(), np.abs(high - expected.size).max()))
+    yield _check(
+        "size", passed=astray <= CONTAINMENT_SLACK, value=astray,
+        limit=f"at most {CONTAINMENT_SLACK:g} mm off the planned box",
+    )  # fmt: skip
+    least = float(mesh.altitudes.min())
+    yield _check(
+        "slivers", passed=least >= SLIVER_ALTITUDE, value=least, limit=f"altitudes of at least {SLIVER_ALTITUDE:g} mm"
+    )
+    crossing = intersecting_pairs(mesh).shape[1]
+    yield _check("self-intersection", passed=crossing == 0, value=crossing, limit="0 pairs of triangles")
+    size = (high - low).tolist()
+    yield _check(
+        "bed", passed=fits_bed(size, printer), value=" x ".join(f"{length:.3f}" for length in size), limit=_bed(printer)
+    )
+    yield from _kernel_checks(mesh, expected, printer, closed=gaps == 0)
+
+
+def _kernel_checks(mesh: Mesh, expected: Expected, printer: Printer, *, closed: bool) -> Iterator[Check]:
+    """Give the checks for which the kernel takes the mesh in again."""
+    solid = mesh.manifold() if closed else None
+    taken = solid is not None and solid.status() == manifold3d.Error.NoError
+    pieces = len(solid.decompose()) if solid is not None and taken else None
+    yield _check(
+        "components", passed=pieces == expected.components, value=pieces, limit=f"{expected.components}, read again"
+    )
+    genus = solid.genus() if solid is not None and taken else None
+    yield _check("genus", passed=genus == expected.genus, value=genus, limit=f"{expected.genus}, read again")
+    limit = LINES_IN_A_WALL * printer.line_width - WALL_SLACK
+    least = thinnest_wall(mesh, solid, limit, expected.unmeasured) if solid is not None and taken else None
+    yield _check(
+        "wall", passed=least is not None and least >= limit,
+        value=f"over {REACH * limit:.3g}" if least == inf else least,
+        limit=f"at least {limit + WALL_SLACK:g} mm ({LINES_IN_A_WALL} lines), less {WALL_SLACK:g}",
+    )  # fmt: skip
+
+
+def _same_points(mesh: Mesh, packed: Sequence[Mesh]) -> Check:
+    """Check that both files hold the same triangles in the same order."""
+    limit = f"one mesh in each, of the same triangles within {FILE_SLACK:g} mm"
+    if len(packed) != 1 or packed[0].triangles.shape != mesh.triangles.shape:
+        return _check("files", passed=False, value=sum(len(one.triangles) for one in packed), limit=limit)
+    if packed[0].triangles.min() < 0 or packed[0].triangles.max() >= len(packed[0].vertices):
+        return _check("files", passed=False, value="a triangle names no vertex", limit=limit)
+    apart = np.abs(packed[0].vertices[packed[0].triangles] - mesh.vertices[mesh.triangles]).max()
+    return _check("files", passed=bool(apart <= FILE_SLACK), value=float(apart), limit=limit)
+
+
+def _fits_flat(width: float, depth: float, printer: Printer) -> bool:
+    margin, (across, deep, _) = printer.margin, printer.bed
+    right, back = across - margin - width + CONTAINMENT_SLACK, deep - margin - depth + CONTAINMENT_SLACK
+    areas = [(*area.at, *area.size) for area in printer.forbidden]
+    xs = [margin, *(x + w for x, _, w, _ in areas)]
+    ys = [margin, *(y + d for _, y, _, d in areas)]
+    return any(
+        margin <= x <= right
+        and margin <= y <= back
+        and not any(
+            x + width > ax + CONTAINMENT_SLACK
+            and ax + aw > x + CONTAINMENT_SLACK
+            and y + depth > ay + CONTAINMENT_SLACK
+            and ay + ad > y + CONTAINMENT_SLACK
+            for ax, ay, aw, ad in areas
+        )
+        for x, y in itertools.product(xs, ys)
+    )
+
+
+def _bed(printer: Printer) -> str:
+    text = " x ".join(f"{length:g}" for length in printer.bed) + f" mm with a margin of {printer.margin:g}"
+    count = len(printer.forbidden)
+    return text + (f", clear of {count} forbidden area{'s' if count > 1 else ''}" if count else "")
+
+
+def _lettered(shape: Shape) -> Iterator[Range]:
+    """Give the ranges of height that letterings take up; their strokes are thinner than any wall."""
+    for one in getattr(shape, "letterings", ()):
+        yield _lettered_range(shape, one)
+
+
+def _lettered_range(shape: Shape, one: Lettering) -> Range:
+    low, high = (0.0, one.depth) if one.raised else (-one.depth, 0.0)
+    if one.face == "bottom":
+        return 0.0, one.depth
+    if one.face == "front":
+        return one.at[1] - one.cap_height, one.at[1] + one.cap_height  # with room for tails and accents
+    if isinstance(shape, TrayShape) and one.face == "floor":
+        return shape.fill_top + low, shape.fill_top + high
+    if isinstance(shape, TrayShape) and one.face == "shelf" and shape.shelf is not None:
+        return shape.shelf.top - shape.shelf.drop + low, shape.shelf.top + high
+    return shape.height + low, shape.height + high
+
+
+def _check(name: str, *, passed: bool, value: float | str | None, limit: str) -> Check:
+    figure = round(value, _DECIMALS) if isinstance(value, float) else value
+    return Check(name=name, passed=passed, value=figure, limit=limit)

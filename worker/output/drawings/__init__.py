@@ -1,0 +1,1 @@
+"""Maps, legends and label sheets."""

@@ -1,0 +1,164 @@
+"""Labels for the trays' label shelves, to be printed at 100 % and cut out."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import hypot
+from typing import Final, Literal, TypeAlias
+
+from worker.output.drawings.font import LINE, clean, fitted, lacks, plain, wrapped
+from worker.output.drawings.sheet import LEAST, Frame, Sheet, block, to_pdf
+from worker.spec.manifest.manifest import DrawerEntry, Manifest, PartEntry
+
+__all__ = ["CLEARANCE", "MARGIN", "PAGES", "Label", "Page", "label_sheets", "labels_of", "write_labels"]
+
+Page: TypeAlias = Literal["A4", "Letter"]
+
+#: ISO 216 A4 and ANSI/ASME Y14.1 A (Letter: 8.5 x 11 in), in mm.
+PAGES: Final = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+
+#: Most printers leave a border of up to 6 mm (common practice).
+MARGIN: Final = 10.0
+#: A label is this much shorter and less deep than its shelf (own choice), so that it drops in.
+CLEARANCE: Final = 1.0
+#: Between labels side by side, and below each other, where a line of its place stands.
+_GAP: Final = 6.0
+_BELOW: Final = 8.0
+#: A cut mark begins and ends so far from its label.
+_MARK: Final = (0.8, 2.2)
+#: The head of a page: its name and the ruler.
+_HEAD: Final = 20.0
+_RULER: Final = 50.0
+#: Sizes of type that are tried, from the largest, in mm.
+_SIZES: Final = (7.0, 6.0, 5.0, 4.2, 3.5, 3.0, 2.5, 2.1, LEAST)
+_PAD: Final = 1.0
+_NOTE: Final = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """What a label says, where it belongs, and its length and depth; ``cut`` where the shelf is longer than paper."""
+
+    text: str
+    place: str
+    long: float
+    deep: float
+    cut: bool = False
+
+
+def write_labels(manifest: Manifest, page: Page) -> bytes | None:
+    """Return a PDF with a label for every label shelf, in order of drawer and place; None when no tray has one."""
+    sheets = label_sheets(manifest, page)
+    return to_pdf(sheets) if sheets else None
+
+
+def labels_of(manifest: Manifest, most: float) -> Iterator[Label]:
+    """Yield a label for each label shelf, none longer than ``most``; copies of a drawer have theirs each."""
+    parts = {part.mark: part for part in manifest.parts}
+    for drawer in manifest.drawers:
+        for copy in range(drawer.copies):
+            for index, place in enumerate(drawer.placements):
+                part = parts[place.mark]
+                if part.tray is None or part.tray.label_shelf is None:
+                    continue
+                shelf = part.tray.label_shelf
+                long = part.size[0] - 2.0 * part.tray.wall - CLEARANCE
+                # the shelf slopes, and the label lies on the slope
+                deep = hypot(shelf.depth, shelf.drop) - CLEARANCE
+                at = "" if place.cell is None else f" at ({place.cell[0]:g}, {place.cell[1]:g})"
+                which = f" ({copy + 1} of {drawer.copies})" if drawer.copies > 1 else ""
+                told = f"{place.mark}{at}, {drawer.name}{which}"
+                yield Label(_said(drawer, index, part), told, min(long, most), deep, cut=long > most)
+
+
+def _said(drawer: DrawerEntry, index: int, part: PartEntry) -> str:
+    """Return what a label says: its items' labels, else the letters of the shelf, else the items, else the tray."""
+    held = [one for one in drawer.contents if one.placement == index]
+    labels = list(dict.fromkeys(one.label for one in held if one.label is not None))
+    text = part.tray.text if part.tray is not None else None
+    if len(labels) == 1 and len({one.item for one in held}) == 1:
+        return labels[0]
+    if text is not None and text.face == "shelf":
+        return text.text
+    return ", ".join(labels or dict.fromkeys(one.item for one in held)) or drawer.placements[index].name or part.name
+
+
+def label_sheets(manifest: Manifest, page: Page) -> list[Sheet]:
+    """Return the pages of labels; none without a label shelf.
+
+    Labels lie in rows; those longer than the page is wide follow, turned, on pages of their own.
+    """
+    width, height = PAGES[page]
+    across, down = width - 2.0 * (MARGIN + _GAP), height - 2.0 * (MARGIN + _GAP) - _HEAD
+    # a label may be as deep as its shelf allows; all are far less deep than the page is high
+    labels = list(labels_of(manifest, down))
+    sheets: list[Sheet] = []
+    x, y, row = width, height, 0.0
+    for label in (one for one in labels if one.long <= across):
+        if x + label.long > width - MARGIN - _GAP:
+            x, y, row = MARGIN + _GAP, y + row, 0.0
+        if y + label.deep + _BELOW > height - MARGIN:
+            sheets.append(_page(manifest, width, height))
+            x, y, row = MARGIN + _GAP, MARGIN + _HEAD + _GAP, 0.0
+        _draw(sheets[-1], label, (x, y, label.long, label.deep), turned=False)
+        x, row = x + label.long + _GAP, max(row, label.deep + _BELOW)
+    x = width
+    for label in (one for one in labels if one.long > across):
+        if x + label.deep + _BELOW > width - MARGIN:
+            sheets.append(_page(manifest, width, height))
+            x = MARGIN + _GAP
+        _draw(sheets[-1], label, (x, MARGIN + _HEAD + _GAP, label.deep, label.long), turned=True)
+        x += label.deep + _BELOW
+    if sheets and any(lacks(one.text) for one in labels):
+        told = "? stands for a character that the typeface has not: write it in by hand."
+        for sheet in sheets:
+            sheet.write(
+                told, (MARGIN + _RULER + 8.0, MARGIN + 13.0, width - 2 * MARGIN - _RULER - 8.0), 2.5, least=LEAST
+            )
+    return sheets
+
+
+def _page(manifest: Manifest, width: float, height: float) -> Sheet:
+    title = f"Labels: {clean(manifest.name)}"
+    sheet = Sheet(width, height, title, "Labels for the label shelves, to print at 100 % and cut out.")
+    sheet.write(title, (MARGIN, MARGIN, width - 2 * MARGIN), 4.0, bold=True, least=2.5)
+    room = width - 2 * MARGIN - _RULER - 8.0
+    told = f"Print at 100 %: this line must measure {_RULER:g} mm. Cut along the marks."
+    sheet.write(told, (MARGIN + _RULER + 8.0, MARGIN + 8.5, room), 3.0, least=LEAST)
+    line = MARGIN + 10.5
+    sheet.line((MARGIN, line), (MARGIN + _RULER, line), width=0.2)
+    for step in range(int(_RULER / 10.0) + 1):
+        tick = 2.5 if step % 5 == 0 else 1.5
+        sheet.line((MARGIN + 10.0 * step, line - tick), (MARGIN + 10.0 * step, line + tick), width=0.2)
+    return sheet
+
+
+def _draw(sheet: Sheet, label: Label, box: Frame, *, turned: bool) -> None:
+    """Draw a label in its box, with cut marks at its corners and its place beside it."""
+    x, y, across, down = box
+    long, deep = label.long - 2.0 * _PAD, label.deep - 2.0 * _PAD
+    lines = _lines(label.text, long, deep)
+    inner = (x + _PAD, y + _PAD, across - 2.0 * _PAD, down - 2.0 * _PAD)
+    sheet.shapes += block(lines, inner, align="middle", turned=turned)
+    for edge, out in ((x, -1.0), (x + across, 1.0)):
+        for level, away in ((y, -1.0), (y + down, 1.0)):
+            begin, end = _MARK
+            sheet.line((edge, level + away * begin), (edge, level + away * end), width=0.15)
+            sheet.line((edge + out * begin, level), (edge + out * end, level), width=0.15)
+    note = f"{label.place}; the shelf is longer" if label.cut else label.place
+    if turned:
+        sheet.write(note, (x + across + 0.6, y + down - _PAD, down - 2 * _PAD), _NOTE, least=LEAST, turned=True)
+    else:
+        sheet.write(note, (x + _PAD, y + down + 0.6, across - 2 * _PAD), _NOTE, least=LEAST)
+
+
+def _lines(text: str, long: float, deep: float) -> list[tuple[str, float, bool]]:
+    """Return the text in lines as large as all of it fits; the smallest ends with an ellipsis where it does not."""
+    whole = plain(text).split()
+    for size in _SIZES:
+        lines = wrapped(text, long, size, bold=True)
+        # a word that was shortened is another word
+        if " ".join(lines).split() == whole and len(lines) * LINE * size <= deep:
+            return [(line, size, True) for line in lines]
+    size = min(LEAST, deep / LINE)
+    line, size = fitted(text, long, size, least=size, bold=True)
+    return [(line, size, True)] if line else []

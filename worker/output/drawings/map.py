@@ -1,0 +1,94 @@
+"""The map of one drawer: its floor and its trays to scale, what lies where, and how to put it together."""
+
+from typing import Final
+
+from worker.layout.model.plan import Plan
+from worker.output.drawings.drawer_view import FOOT, HEAD, SIDE, View, draw_view
+from worker.output.drawings.font import LINE
+from worker.output.drawings.legend import legend
+from worker.output.drawings.map_ground import Ground
+from worker.output.drawings.sheet import LEAST, Sheet, to_pdf, to_svg
+
+__all__ = ["PAPER", "ROOM", "SCALES", "map_pages", "map_picture", "write_map_pdf", "write_map_svg"]
+
+#: Reductions: 1:1, 1:2, 1:5, 1:10, 1:20 and 1:50 of ISO 5455, with 1:2.5, 1:4 and 1:15 of GOST 2.302-68 between them
+#: (both from memory): ISO 5455 allows steps between its own where they are needed, and names none.
+SCALES: Final = (1.0, 2.0, 2.5, 4.0, 5.0, 10.0, 15.0, 20.0, 50.0)
+
+#: ISO 216 A4, with what is drawn kept where Letter has paper too: 190 x 259 mm.
+PAPER: Final = (210.0, 297.0)
+ROOM: Final = (190.0, 259.0)
+_MARGIN: Final = 10.0
+#: Size of the type of a page's foot.
+_FOLIO: Final = 2.0
+#: Width and depth of a picture's view, in mm, at which a unit of its text is one mm.
+_UNIT: Final = 180.0
+_VIEWS: Final[tuple[View, ...]] = ("floor", "trays")
+
+
+def write_map_svg(plan: Plan, index: int) -> bytes:
+    """Return the map of a drawer as one SVG at full size: floor and trays side by side, legend and steps below."""
+    return to_svg(map_picture(plan, index))
+
+
+def write_map_pdf(plan: Plan, index: int) -> bytes:
+    """Return the map of a drawer as pages of a PDF: floor, trays, legend.
+
+    The paper is A4; what is drawn fits on Letter too, printed at 100 %.
+    """
+    return to_pdf(map_pages(plan, index))
+
+
+def map_picture(plan: Plan, index: int) -> Sheet:
+    """Return the map as one sheet at full size."""
+    ground = Ground(plan, index)
+    wide, deep = ground.extent
+    unit = max(wide / _UNIT, deep / (1.5 * _UNIT), 1.0)
+    side = max(wide, 90.0 * unit) + 2.0 * SIDE * unit
+    margin = 6.0 * unit
+    sheet = Sheet(2.0 * side, deep + (HEAD + FOOT) * unit + margin, f"Map of {ground.drawer.name}", _told(ground))
+    for place, view in enumerate(_VIEWS):
+        draw_view(sheet, ground, (place * side, margin, side), view, scale=1.0, unit=unit)
+    top = sheet.height + margin
+    (page,) = legend(ground, 2.0 * side - 2.0 * margin, None, unit)
+    sheet.shapes += page.moved(margin, top)
+    sheet.height = top + page.height + margin
+    return sheet
+
+
+def map_pages(plan: Plan, index: int) -> list[Sheet]:
+    """Return the map as pages at the largest scale that fits them, upright or on their side."""
+    ground = Ground(plan, index)
+    wide, deep = ground.extent
+    scale, turned = next(
+        (scale, turned)
+        for scale in SCALES
+        for turned in (False, True)
+        if wide / scale + 2 * SIDE <= ROOM[turned] and deep / scale + HEAD + FOOT <= ROOM[not turned]
+    )
+    paper = PAPER[::-1] if turned else PAPER
+    sheets = []
+    for view in _VIEWS:
+        sheet = Sheet(*paper, f"Map of {ground.drawer.name}", _told(ground))
+        frame = ((paper[0] - ROOM[turned]) / 2.0, _MARGIN, ROOM[turned])
+        draw_view(sheet, ground, frame, view, scale=scale, unit=1.0)
+        sheets.append(sheet)
+    for page in legend(ground, ROOM[0], ROOM[1], 1.0):
+        sheet = Sheet(*PAPER, f"Map of {ground.drawer.name}", _told(ground))
+        sheet.shapes += page.moved(_MARGIN, _MARGIN)
+        sheets.append(sheet)
+    for number, sheet in enumerate(sheets, start=1):
+        room = ROOM[sheet.width > sheet.height]
+        told = f"{plan.name}, map of {ground.drawer.name}, page {number} of {len(sheets)}"
+        foot = _MARGIN + ROOM[sheet.width <= sheet.height] - _FOLIO * LINE
+        sheet.write(told, ((sheet.width - room) / 2.0, foot, room), _FOLIO, align="right", least=LEAST)
+    return sheets
+
+
+def _told(ground: Ground) -> str:
+    drawer = ground.drawer
+    wide, deep, high = drawer.size
+    return (
+        f"Drawer {wide:g} mm wide, {deep:g} mm deep and {high:g} mm high, seen from above, its front at the bottom: "
+        f"first the floor, then the trays. {len(drawer.placements)} pieces."
+    )

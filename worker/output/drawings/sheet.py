@@ -1,0 +1,210 @@
+"""A drawn sheet: lines, polygons and lines of text in millimetres, written as SVG or as a page of a PDF.
+
+Origin at the top left, y down. A text is never wider than the typeface of `font` says: the PDF embeds that face, and the SVG asks
+for any sans serif, of which hardly one is wider.
+"""
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Final, Literal, TypeAlias
+from xml.sax.saxutils import escape, quoteattr
+
+from reportlab.pdfgen.canvas import Canvas
+
+from worker.output.drawings.font import ASCENT, LINE, clean, fitted, font_name, printable, text_width
+
+__all__ = ["LEAST", "Align", "Frame", "Path", "Point", "Sheet", "Text", "block", "to_pdf", "to_svg"]
+
+Point: TypeAlias = tuple[float, float]
+Align: TypeAlias = Literal["left", "middle", "right"]
+#: A rectangle: left, top, width, height.
+Frame: TypeAlias = tuple[float, float, float, float]
+
+#: The smallest type, in mm: just over five points, which the eye still reads at arm's length (common practice).
+LEAST: Final = 1.8
+
+_POINT: Final = 72.0 / 25.4
+_ANCHORS: Final = {"left": "start", "middle": "middle", "right": "end"}
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """A line through ``points``, or with ``closed`` a polygon; ``fill`` and ``stroke`` are greys from 0 to 1."""
+
+    points: tuple[Point, ...]
+    closed: bool = False
+    fill: float | None = None
+    stroke: float | None = 0.0
+    width: float = 0.25
+    dash: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A line of text; ``size`` is the type's in mm.
+
+    ``at`` is the end (or with ``middle`` the middle) of its upper edge. ``turned`` text reads upwards: its upper edge
+    is its left one.
+    """
+
+    text: str
+    at: Point
+    size: float
+    bold: bool = False
+    align: Align = "left"
+    turned: bool = False
+
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """The room it takes: left, top, right, bottom."""
+        x, y = self.at
+        width = text_width(self.text, self.size, bold=self.bold)
+        before = {"left": 0.0, "middle": width / 2.0, "right": width}[self.align]
+        if self.turned:
+            return x, y + before - width, x + LINE * self.size, y + before
+        return x - before, y, x - before + width, y + LINE * self.size
+
+
+@dataclass(slots=True)
+class Sheet:
+    """One sheet of paper."""
+
+    width: float
+    height: float
+    title: str
+    description: str
+    shapes: list[Path | Text] = field(default_factory=list)
+
+    def rect(self, x: float, y: float, across: float, down: float, **style: Any) -> None:
+        """Draw a rectangle; ``style`` is that of a `Path`."""
+        corners = ((x, y), (x + across, y), (x + across, y + down), (x, y + down))
+        self.shapes.append(Path(corners, closed=True, **style))
+
+    def line(self, *points: Point, **style: Any) -> None:
+        """Draw a line."""
+        self.shapes.append(Path(points, **style))
+
+    def write(
+        self, text: str, box: tuple[float, float, float], size: float, *,
+        bold: bool = False, align: Align = "left", least: float | None = None, turned: bool = False,
+    ) -> None:  # fmt: skip
+        """Write one line into a box ``(x, y, width)``: smaller down to ``least``, then shortened by an ellipsis.
+
+        Turned, the box begins at its lower left corner and its width goes upwards.
+        """
+        x, y, room = box
+        text, size = fitted(text, room, size, least=size if least is None else least, bold=bold)
+        if text:
+            along = {"left": 0.0, "middle": room / 2.0, "right": room}[align]
+            at = (x, y - along) if turned else (x + along, y)
+            self.shapes.append(Text(text, at, size, bold, align, turned))
+
+
+def block(lines: Sequence[tuple[str, float, bool]], frame: Frame, *, align: Align, turned: bool) -> list[Text]:
+    """Return lines ``(text, size, bold)`` one under another in the middle of a frame, or turned from left to right."""
+    x, y, across, down = frame
+    high = sum(LINE * size for _, size, _ in lines)
+    share = {"left": 0.0, "middle": 0.5, "right": 1.0}[align]
+    start = (x + (across - high) / 2.0, y + (1.0 - share) * down) if turned else (
+        x + share * across, y + (down - high) / 2.0)  # fmt: skip
+    texts = []
+    for text, size, bold in lines:
+        texts.append(Text(text, start, size, bold, align, turned))
+        step = LINE * size
+        start = (start[0] + step, start[1]) if turned else (start[0], start[1] + step)
+    return texts
+
+
+def to_svg(sheet: Sheet) -> bytes:
+    """Return the sheet as SVG 1.1, in mm at full size, without scripts or references."""
+    lines = [
+        '<?xml version="1.0" encoding="UTF-8"?>',
+        (
+            f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{_n(sheet.width)}mm" '
+            f'height="{_n(sheet.height)}mm" viewBox="0 0 {_n(sheet.width)} {_n(sheet.height)}" role="img" '
+            'aria-labelledby="title desc" font-family="sans-serif" stroke-linejoin="round">'
+        ),
+        f'<title id="title">{escape(clean(sheet.title))}</title>',
+        f'<desc id="desc">{escape(clean(sheet.description))}</desc>',
+        f'<rect width="{_n(sheet.width)}" height="{_n(sheet.height)}" fill="#ffffff"/>',
+        *(_svg_text(shape) if isinstance(shape, Text) else _svg_path(shape) for shape in sheet.shapes),
+        "</svg>",
+    ]
+    return ("\n".join(lines) + "\n").encode()
+
+
+def _svg_text(text: Text) -> str:
+    x, y = text.at
+    low = ASCENT * text.size
+    place = f'transform="translate({_n(x + low)} {_n(y)}) rotate(-90)"' if text.turned else (
+        f'x="{_n(x)}" y="{_n(y + low)}"')  # fmt: skip
+    anchor = f' text-anchor="{_ANCHORS[text.align]}"' if text.align != "left" else ""
+    weight = ' font-weight="bold"' if text.bold else ""
+    return f'<text {place} font-size="{_n(text.size)}"{anchor}{weight}>{escape(text.text)}</text>'
+
+
+def _svg_path(path: Path) -> str:
+    points = " ".join(f"{_n(x)},{_n(y)}" for x, y in path.points)
+    name = "polygon" if path.closed else "polyline"
+    dash = f" stroke-dasharray={quoteattr(' '.join(map(_n, path.dash)))}" if path.dash else ""
+    pen = f' stroke-width="{_n(path.width)}"{dash}' if path.stroke is not None else ""
+    return f'<{name} points="{points}" fill="{_grey(path.fill)}" stroke="{_grey(path.stroke)}"{pen}/>'
+
+
+def to_pdf(sheets: Sequence[Sheet]) -> bytes:
+    """Return the sheets as pages of a PDF, the same bytes for the same sheets."""
+    file = io.BytesIO()
+    canvas = Canvas(file, invariant=1, pageCompression=1, lang="en")
+    canvas.setTitle(clean(sheets[0].title))
+    canvas.setSubject(clean(sheets[0].description))
+    for sheet in sheets:
+        canvas.setPageSize((sheet.width * _POINT, sheet.height * _POINT))
+        canvas.scale(_POINT, _POINT)
+        canvas.setLineJoin(1)
+        for shape in sheet.shapes:
+            if isinstance(shape, Text):
+                _write(canvas, shape, sheet.height)
+            else:
+                _draw(canvas, shape, sheet.height)
+        canvas.showPage()
+    canvas.save()
+    return file.getvalue()
+
+
+def _write(canvas: Any, text: Text, height: float) -> None:
+    canvas.setFillGray(0.0)
+    canvas.setFont(font_name(bold=text.bold), text.size)
+    if text.turned:
+        left, _, _, low = replace(text, text=printable(text.text)).box
+        canvas.saveState()
+        canvas.translate(left + ASCENT * text.size, height - low)
+        canvas.rotate(90)
+        canvas.drawString(0.0, 0.0, printable(text.text))
+        canvas.restoreState()
+    else:
+        left, top, _, _ = replace(text, text=printable(text.text)).box
+        canvas.drawString(left, height - top - ASCENT * text.size, printable(text.text))
+
+
+def _draw(canvas: Any, shape: Path, height: float) -> None:
+    path = canvas.beginPath()
+    (x, y), *rest = shape.points
+    path.moveTo(x, height - y)
+    for x, y in rest:
+        path.lineTo(x, height - y)
+    if shape.closed:
+        path.close()
+    canvas.setLineWidth(shape.width)
+    canvas.setDash(list(shape.dash))
+    canvas.setFillGray(shape.fill or 0.0)
+    canvas.setStrokeGray(shape.stroke or 0.0)
+    canvas.drawPath(path, stroke=int(shape.stroke is not None), fill=int(shape.fill is not None))
+
+
+def _n(value: float) -> str:
+    return f"{round(value, 3) + 0.0:.12g}"
+
+
+def _grey(value: float | None) -> str:
+    return "none" if value is None else "#" + f"{round(255 * value):02x}" * 3

@@ -1,0 +1,1 @@
+"""Mesh files: STL, 3MF and GLB, written and read back."""

@@ -1,0 +1,198 @@
+"""The package around a 3MF model: Open Packaging Conventions, and the XML that all our models share."""
+
+import io
+import re
+import zipfile
+import zlib
+from collections.abc import Mapping
+from typing import Final
+from xml.parsers import expat
+from xml.sax.saxutils import escape, quoteattr
+
+import numpy as np
+from numpy.typing import NDArray
+
+from worker.output.bundle.zip_writer import Entry, write_zip
+from worker.solids.mesh import Mesh
+from worker.solids.ring import on_grid
+from worker.spec.errors import CheckFailed
+
+#: Names that the core specification gives to metadata without a namespace (table in 3.4.1).
+METADATA_NAMES: Final = frozenset(
+    {
+        "Title",
+        "Designer",
+        "Description",
+        "Copyright",
+        "LicenseTerms",
+        "Rating",
+        "CreationDate",
+        "ModificationDate",
+        "Application",
+    }
+)
+
+#: The namespace of the core specification (C.3).
+CORE: Final = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
+
+_MODEL_PATH: Final = "3D/3dmodel.model"
+_THUMBNAIL_PATH: Final = "Metadata/thumbnail.png"
+_START_PART: Final = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"
+_PACKAGE: Final = "http://schemas.openxmlformats.org/package/2006"
+_DECLARATION: Final = '<?xml version="1.0" encoding="UTF-8"?>\n'
+_PNG_TYPE: Final = '<Default Extension="png" ContentType="image/png"/>'
+_THUMBNAIL: Final = (
+    f'<Relationship Target="/{_THUMBNAIL_PATH}" Id="rel1" Type="{_PACKAGE}/relationships/metadata/thumbnail"/>'
+)
+
+#: What XML 1.0 cannot carry (production 2): control characters, lone surrogates, two non-characters.
+_NOT_IN_XML: Final = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+_NUMBERS_ONLY: Final = bytes(c if chr(c) in "0123456789.+-eE" else 0x20 for c in range(256))
+
+_LEAST_TRIANGLES: Final = 4
+
+#: How far from the coordinate grid a number may be and still be written with its three decimals.
+_ON_GRID: Final = 1e-7
+
+
+def write_package(resources: str, build: str, metadata: Mapping[str, str], thumbnail: bytes | None = None) -> bytes:
+    """Return the package of a model in millimetres.
+
+    Args:
+        resources: the elements in ``<resources>``.
+        build: the elements in ``<build>``.
+        metadata: by core name, see `METADATA_NAMES`.
+        thumbnail: a PNG picture.
+
+    Raises:
+        ValueError: when a metadata name is not of the core specification.
+    """
+    if unknown := sorted(metadata.keys() - METADATA_NAMES):
+        raise ValueError(f"{unknown[0]!r} is no metadata name of the 3MF core specification.")
+    model = "".join(
+        [
+            f'{_DECLARATION}<model unit="millimeter" xml:lang="en-US" xmlns="{CORE}">\n',
+            *(f'<metadata name="{key}">{escape(_clean(metadata[key]))}</metadata>\n' for key in sorted(metadata)),
+            f"<resources>\n{resources}</resources>\n<build>\n{build}</build>\n</model>\n",
+        ]
+    )
+    pictured = thumbnail is not None
+    types = (
+        f'{_DECLARATION}<Types xmlns="{_PACKAGE}/content-types">'
+        '<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>'
+        '<Default Extension="model" ContentType="application/vnd.ms-package.3dmanufacturing-3dmodel+xml"/>'
+        f"{_PNG_TYPE if pictured else ''}</Types>"
+    )
+    relationships = (
+        f'{_DECLARATION}<Relationships xmlns="{_PACKAGE}/relationships">'
+        f'<Relationship Target="/{_MODEL_PATH}" Id="rel0" Type="{_START_PART}"/>'
+        f"{_THUMBNAIL if pictured else ''}</Relationships>"
+    )
+    entries = [
+        Entry("[Content_Types].xml", types.encode()),
+        Entry("_rels/.rels", relationships.encode()),
+        Entry(_MODEL_PATH, model.encode()),
+    ]
+    if thumbnail is not None:
+        entries.append(Entry(_THUMBNAIL_PATH, thumbnail, packed=True))
+    return write_zip(entries)
+
+
+def mesh_element(mesh: Mesh) -> str:
+    """Return the ``<mesh>`` element of a closed solid in mm.
+
+    Vertices on the coordinate grid are written with three decimals. Others are written as single-precision numbers
+    with the nine digits that restore them, so that the STL and the 3MF of one mesh hold the same points.
+
+    Raises:
+        CheckFailed: when there are fewer than four triangles, which enclose nothing (rule 4.1 of the specification).
+    """
+    if len(mesh.triangles) < _LEAST_TRIANGLES:
+        raise CheckFailed("The mesh encloses nothing.", value=len(mesh.triangles), limit="at least 4 triangles")
+    return "".join(
+        [
+            "<mesh>\n<vertices>\n",
+            _vertices(mesh.vertices),
+            "</vertices>\n<triangles>\n",
+            _triangles(mesh.triangles),
+            "</triangles>\n</mesh>\n",
+        ]
+    )
+
+
+def attribute(text: str) -> str:
+    """Return a quoted attribute value; characters that XML cannot carry become U+FFFD."""
+    return quoteattr(_clean(text))
+
+
+def read_model(data: bytes) -> bytes:
+    """Return the model part of a 3MF package; the archive's checksum and the XML's form are checked.
+
+    Raises:
+        CheckFailed: when the package cannot be read.
+    """
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as package:
+            model = package.read(_MODEL_PATH)  # checks the sum as well
+        expat.ParserCreate().Parse(model, True)  # noqa: FBT003 - expat takes no name for "final"
+    except (zipfile.BadZipFile, zlib.error, KeyError, expat.ExpatError) as error:
+        raise CheckFailed("The 3MF package cannot be read.", value=str(error)) from error
+    return model
+
+
+def read_meshes(model: bytes) -> list[Mesh]:
+    """Return the meshes of a model that we wrote, in the file's order; other writers' attributes are not understood.
+
+    Raises:
+        CheckFailed: when an element does not hold three numbers.
+    """
+    return [
+        Mesh(
+            _numbers(_between(block, b"vertices"), b"<vertex "),
+            _numbers(_unnumbered(_between(block, b"triangles")), b"<triangle ").astype(np.int32),
+        )
+        for block in model.split(b"<mesh>")[1:]
+    ]
+
+
+def _vertices(vertices: NDArray[np.float64]) -> str:
+    """Return the vertex elements, one a line."""
+    rounded = on_grid(vertices) + 0.0  # no negative zeros
+    if np.abs(rounded - vertices).max(initial=0.0) <= _ON_GRID:
+        line, numbers = '<vertex x="%.3f" y="%.3f" z="%.3f"/>\n', rounded.ravel().tolist()
+    else:
+        line = '<vertex x="%.9g" y="%.9g" z="%.9g"/>\n'
+        numbers = (vertices.astype(np.float32) + np.float32(0.0)).ravel().tolist()
+    return (line * len(vertices)) % tuple(numbers)
+
+
+def _triangles(triangles: NDArray[np.int32]) -> str:
+    return ('<triangle v1="%d" v2="%d" v3="%d"/>\n' * len(triangles)) % tuple(triangles.ravel().tolist())
+
+
+def _between(block: bytes, element: bytes) -> bytes:
+    """Return what stands inside the first element of this name, or nothing."""
+    return block.partition(b"<%b>" % element)[2].partition(b"</%b>" % element)[0]
+
+
+def _unnumbered(block: bytes) -> bytes:
+    """Return the block with digits only in its values."""
+    return block.replace(b' v1="', b' "').replace(b' v2="', b' "').replace(b' v3="', b' "')
+
+
+def _numbers(block: bytes, element: bytes) -> NDArray[np.float64]:
+    """Return the numbers of a block of elements, ``(n, 3)``."""
+    count = block.count(element)
+    bare = block.replace(element, b"").translate(_NUMBERS_ONLY)
+    try:
+        numbers = np.array(bare.split(), dtype=np.float64)
+    except ValueError as error:
+        raise CheckFailed("A 3MF element holds what is no number.", value=str(error)) from error
+    if len(numbers) != 3 * count:
+        raise CheckFailed("A 3MF element lacks three numbers.", value=len(numbers), limit=f"{3 * count} numbers")
+    return numbers.reshape(-1, 3)
+
+
+def _clean(text: str) -> str:
+    return _NOT_IN_XML.sub("\ufffd", text)

@@ -1,0 +1,302 @@
+"""A print run as a 3MF package (Core Specification 1.4.0): every piece its own named object in its place on the bed."""
+
+import re
+import xml.etree.ElementTree as ET
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from worker.output.meshes.opc_package import CORE, attribute, mesh_element, read_meshes, read_model, write_package
+from worker.solids.mesh import Mesh
+from worker.spec.errors import CheckFailed
+from worker.spec.manifest.manifest import Check
+from worker.spec.printer.printer import Printer
+from worker.spec.tolerances import CONTAINMENT_SLACK, FILE_SLACK
+
+#: Decimals of a transform: the grid that runs are packed on.
+_DECIMALS: Final = 6
+
+_COLOUR: Final = re.compile(r"#[0-9A-Fa-f]{6}")
+
+#: The first nine numbers of a transform, the images of the axes: as it stands, and a quarter turn counter-clockwise.
+_TURNS: Final = {0: "1 0 0 0 1 0 0 0 1", 90: "0 1 0 -1 0 0 0 0 1"}
+
+
+@dataclass(frozen=True, slots=True)
+class BedObject:
+    """One piece on a bed: turned counter-clockwise about z, then the least corner of its box moved to ``at``, z = 0.
+
+    ``at`` is in mm from the bed's front left corner. ``part_number`` is the piece's mark: objects of one mark share
+    one mesh. ``colour`` is #RRGGBB (sRGB) or None, ``material`` the filament's name.
+    """
+
+    mesh: Mesh = field(repr=False)
+    name: str
+    part_number: str
+    colour: str | None
+    at: tuple[float, float]
+    turn: Literal[0, 90] = 0
+    material: str = "filament"
+
+    @property
+    def placed(self) -> NDArray[np.float64]:
+        """The vertices where the piece stands on the bed, ``(n, 3)``."""
+        moved: NDArray[np.float64] = turned_vertices(self.mesh, self.turn) + np.array([*self.at, 0.0])
+        return moved
+
+
+def turned_vertices(mesh: Mesh, turn: Literal[0, 90]) -> NDArray[np.float64]:
+    """Return a mesh's vertices turned counter-clockwise about z, the least corner of their box at the origin."""
+    x, y, z = mesh.vertices.T
+    turned = np.column_stack([-y, x, z] if turn == 90 else [x, y, z])  # noqa: PLR2004 - a quarter turn
+    moved: NDArray[np.float64] = turned - turned.min(axis=0)
+    return moved
+
+
+def write_run(
+    objects: Sequence[BedObject], *, title: str, metadata: Mapping[str, str], thumbnail: bytes | None = None
+) -> bytes:
+    """Return a run as a 3MF package, the same bytes for the same run.
+
+    A mark that is printed once is an object with a mesh. A mark that is printed more often is one object with the mesh
+    and, for each piece, an object with the piece's name whose only component is the first: readers show the names, and
+    the mesh is written once.
+
+    Args:
+        objects: the pieces, in the order in which the file lists them; one mark has one mesh and one colour.
+        title: the run's name, the metadata "Title".
+        metadata: by core name, see `worker.output.meshes.opc_package.METADATA_NAMES`.
+        thumbnail: a PNG picture of the bed.
+
+    Raises:
+        ValueError: when there is no object, when objects of one mark differ in mesh or colour, or when a colour or a
+            name of the metadata is not of the core specification.
+        CheckFailed: when a mesh has fewer than four triangles.
+    """
+    if not objects:
+        raise ValueError("A run without pieces is none.")
+    palette = _palette(objects)
+    resources = [_materials(palette)] if palette else []
+    items: list[str] = []
+    number = 1 if palette else 0
+    marks: dict[str, list[BedObject]] = {}
+    for one in objects:
+        marks.setdefault(one.part_number, []).append(one)
+    shared: dict[str, int] = {}
+    for mark, pieces in marks.items():
+        if any(one.mesh is not pieces[0].mesh or _tone(one) != _tone(pieces[0]) for one in pieces):
+            raise ValueError(f"Pieces of {mark} differ in mesh or colour.")
+        if len(pieces) > 1:
+            number += 1
+            shared[mark] = number
+            resources.append(_object(number, mark, pieces[0], palette))
+    for one in objects:
+        number += 1
+        mark = one.part_number
+        if mark in shared:
+            resources.append(
+                f'<object id="{number}" type="model" name={attribute(one.name)} partnumber={attribute(mark)}>\n'
+                f'<components>\n<component objectid="{shared[mark]}"/>\n</components>\n</object>\n'
+            )
+        else:
+            resources.append(_object(number, one.name, one, palette))
+        items.append(f'<item objectid="{number}" transform="{_transform(one)}" partnumber={attribute(mark)}/>\n')
+    return write_package("".join(resources), "".join(items), {**metadata, "Title": title}, thumbnail)
+
+
+@dataclass(frozen=True, slots=True)
+class RunItem:
+    """One item of a run's file as read back: its object's name, its part number, its mesh and its transform."""
+
+    name: str
+    part_number: str
+    mesh: Mesh = field(repr=False)
+    transform: NDArray[np.float64]
+
+    @property
+    def placed(self) -> NDArray[np.float64]:
+        """The vertices where the piece stands on the bed, ``(n, 3)``; the transform is for row vectors."""
+        moved: NDArray[np.float64] = self.mesh.vertices @ self.transform[:3] + self.transform[3]
+        return moved
+
+
+def read_run(data: bytes) -> list[RunItem]:
+    """Return the items of a run that we wrote, in the file's order.
+
+    Raises:
+        CheckFailed: when the package cannot be read or is not as we write it.
+    """
+    model = read_model(data)
+    meshes = read_meshes(model)
+    # the meshes are read by the block; what is left is small
+    head, *blocks = model.split(b"<mesh>")
+    rest = b"".join([head, *(b"<mesh/>" + block.partition(b"</mesh>")[2] for block in blocks)])
+    try:
+        return _items(ET.fromstring(rest), meshes)  # noqa: S314 - ours, and without a DTD
+    except (KeyError, IndexError, ValueError, StopIteration, ET.ParseError) as error:
+        raise CheckFailed("The run's file is not as it was written.", value=str(error)) from error
+
+
+def check_run(
+    data: bytes,
+    expected: Sequence[BedObject],
+    printer: Printer,
+    *,
+    spacing: float = 0.0,
+    subject: str | None = None,
+) -> tuple[Check, ...]:
+    """Return the checks of a run's file as read back; none raises, see `worker.output.checks.part_checks.require`.
+
+    Args:
+        data: the file.
+        expected: the pieces, as they were given to `write_run`.
+        printer: whose bed it is.
+        spacing: least distance between two pieces in x or in y, in mm.
+        subject: what the checks name, as the file's name.
+    """
+    try:
+        items = read_run(data)
+    except CheckFailed as failure:
+        limit = failure.limit or "the file can be read"
+        return (Check(name="readable", passed=False, value=failure.message, limit=limit, subject=subject),)
+    boxes = [(one.placed.min(axis=0), one.placed.max(axis=0)) for one in items]
+    gap = min((_gap(one, other) for one, other in combinations(boxes, 2)), default=None)
+    named = [(one.name, one.part_number) for one in items] == [(one.name, one.part_number) for one in expected]
+    astray = max(map(_astray, items, expected), default=0.0) if len(items) == len(expected) else None
+    outside = [one.name for one, box in zip(items, boxes, strict=True) if not _on_bed(box, printer)]
+    areas = [(*one.at, *one.size) for one in printer.forbidden]
+    touching = [one.name for one, box in zip(items, boxes, strict=True) if any(_meets(box, area) for area in areas)]
+    bed = " x ".join(f"{length:g}" for length in printer.bed)
+    return (
+        Check(
+            name="pieces", passed=named, value=len(items), limit=f"{len(expected)} pieces by name, in order",
+            subject=subject,
+        ),
+        Check(
+            name="places", passed=astray is not None and astray <= FILE_SLACK, value=_rounded(astray),
+            limit=f"every point at most {FILE_SLACK:g} mm from its planned place", subject=subject,
+        ),
+        Check(
+            name="spacing", passed=gap is None or gap >= spacing - CONTAINMENT_SLACK, value=_rounded(gap),
+            limit=f"at least {spacing:g} mm between two pieces in x or in y, less {CONTAINMENT_SLACK:g}",
+            subject=subject,
+        ),
+        Check(
+            name="on bed", passed=not outside, value=", ".join(outside) or 0,
+            limit=f"0 pieces off {bed} mm with a margin of {printer.margin:g}, or not standing on it",
+            subject=subject,
+        ),
+        Check(
+            name="forbidden", passed=not touching, value=", ".join(touching) or 0,
+            limit=f"0 pieces over {len(areas)} forbidden areas", subject=subject,
+        ),
+    )  # fmt: skip
+
+
+def _palette(objects: Sequence[BedObject]) -> dict[tuple[str, str], int]:
+    """Return every material and colour with its index, in the order of the pieces."""
+    palette: dict[tuple[str, str], int] = {}
+    for one in objects:
+        if one.colour is None:
+            continue
+        if not _COLOUR.fullmatch(one.colour):
+            raise ValueError(f"{one.colour!r} is no colour as #RRGGBB.")
+        palette.setdefault((one.material, one.colour.upper()), len(palette))
+    return palette
+
+
+def _tone(one: BedObject) -> tuple[str, str | None]:
+    return one.material, one.colour and one.colour.upper()
+
+
+def _materials(palette: Mapping[tuple[str, str], int]) -> str:
+    bases = (
+        f"<base name={attribute(f'{material} {colour}')} displaycolor={attribute(colour)}/>\n"
+        for material, colour in palette
+    )
+    return f'<basematerials id="1">\n{"".join(bases)}</basematerials>\n'
+
+
+def _object(number: int, name: str, one: BedObject, palette: Mapping[tuple[str, str], int]) -> str:
+    """Return an object with a mesh."""
+    colour = "" if one.colour is None else f' pid="1" pindex="{palette[one.material, one.colour.upper()]}"'
+    head = f'<object id="{number}" type="model" name={attribute(name)} partnumber={attribute(one.part_number)}{colour}>'
+    return f"{head}\n{mesh_element(one.mesh)}</object>\n"
+
+
+def _transform(one: BedObject) -> str:
+    """Return the twelve numbers that turn a piece and move its box to its place: rows, the translation last."""
+    low, high = one.mesh.bounds
+    left, front = (-high[1], low[0]) if one.turn == 90 else (low[0], low[1])  # noqa: PLR2004 - a quarter turn
+    moved = (one.at[0] - left, one.at[1] - front, -low[2])
+    return " ".join([_TURNS[one.turn], *(_plain(float(length)) for length in moved)])
+
+
+def _plain(number: float) -> str:
+    return f"{round(number, _DECIMALS) + 0.0:.{_DECIMALS}f}".rstrip("0").rstrip(".")
+
+
+def _items(tree: ET.Element, meshes: Sequence[Mesh]) -> list[RunItem]:
+    left = iter(meshes)
+    names: dict[str, str] = {}
+    solids: dict[str, Mesh] = {}
+    for one in tree.iter(f"{{{CORE}}}object"):
+        number = one.attrib["id"]
+        names[number] = one.attrib["name"]
+        if one.find(f"{{{CORE}}}mesh") is not None:
+            solids[number] = next(left)
+            if not len(solids[number].vertices):
+                raise ValueError(f"The object {names[number]!r} has no vertices.")
+        else:
+            (component,) = one.iter(f"{{{CORE}}}component")
+            solids[number] = solids[component.attrib["objectid"]]
+    found = []
+    for item in tree.iter(f"{{{CORE}}}item"):
+        number = item.attrib["objectid"]
+        transform = np.array(item.attrib["transform"].split(), dtype=np.float64).reshape(4, 3)
+        found.append(RunItem(names[number], item.attrib["partnumber"], solids[number], transform))
+    return found
+
+
+def _astray(item: RunItem, expected: BedObject) -> float:
+    """Return how far any corner of a triangle is from where it should be, in mm; infinite for another mesh."""
+    ours, theirs = expected.mesh.triangles, item.mesh.triangles
+    if ours.shape != theirs.shape or theirs.min() < 0 or theirs.max() >= len(item.mesh.vertices):
+        return float("inf")
+    return float(np.abs(item.placed[theirs] - expected.placed[ours]).max())
+
+
+_Box = tuple[NDArray[np.float64], NDArray[np.float64]]
+
+
+def _gap(one: _Box, other: _Box) -> float:
+    """Return the air between two boxes in x or in y, whichever is more; negative where they overlap."""
+    return float(np.maximum(one[0] - other[1], other[0] - one[1])[:2].max())
+
+
+def _on_bed(box: _Box, printer: Printer) -> bool:
+    low, high = box
+    least, most = printer.margin - CONTAINMENT_SLACK, CONTAINMENT_SLACK - printer.margin
+    return bool(
+        (low[:2] >= least).all()
+        and (high[:2] <= np.array(printer.bed[:2]) + most).all()
+        and abs(low[2]) <= CONTAINMENT_SLACK
+        and high[2] <= printer.bed[2] + CONTAINMENT_SLACK
+    )
+
+
+def _meets(box: _Box, area: tuple[float, float, float, float]) -> bool:
+    (left, front), (width, depth) = area[:2], area[2:]
+    (x0, y0), (x1, y1) = box[0][:2] + CONTAINMENT_SLACK, box[1][:2] - CONTAINMENT_SLACK
+    return bool(x0 < left + width and left < x1 and y0 < front + depth and front < y1)
+
+
+def _rounded(value: float | None) -> float | str | None:
+    """Return a figure as a check tells it; JSON has no infinity."""
+    if value is None:
+        return None
+    return round(value, _DECIMALS) if value != float("inf") else "another mesh"

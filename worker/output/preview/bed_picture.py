@@ -1,0 +1,288 @@
+"""The picture of a run: the bed from the front and above, its pieces in their colours, each with its mark."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import product
+from math import cos, radians, sin
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from worker.layout.tray.font import missing, placed
+from worker.output.meshes.run_package import BedObject, turned_vertices
+from worker.output.preview.png import write_png
+from worker.output.preview.raster import Sprite, draw_triangles, fill
+
+#: Pixels along a side, and how many are drawn for each of them along both axes.
+SIDE: Final = 256
+_FINE: Final = 2
+_AROUND: Final = 6.0
+
+#: How steeply the view looks down.
+_TILT: Final = radians(62.0)
+
+#: Towards the light: from the left, above and a little in front; of length 1.
+_LIGHT: Final = (-0.48, -0.36, 0.80)
+_DARKEST: Final = 0.42
+
+_PAPER: Final = (247, 246, 242)
+_BED: Final = (190, 198, 195)
+_LINE: Final = (176, 185, 181)
+_EDGE: Final = (120, 130, 128)
+_KEPT_OFF: Final = (196, 132, 120)
+_PLAIN: Final = "#D9A441"
+_SHADE: Final = 0.72
+_EDGE_SHADE: Final = 0.52
+_LIFT: Final = 26.0
+
+#: How far a piece's shadow falls, in fine pixels.
+_SHADOW: Final = 3
+
+#: A step down that is drawn as an edge, in fine pixels of nearness.
+_STEP: Final = 9.0
+
+_LEAST_NORMAL: Final = 1e-12
+
+#: The bed's lines and stripes, in mm.
+_LINES: Final = 50.0
+_HATCH: Final = 4.0
+
+#: Heights of a capital that are tried, in pixels, and how finely letters are drawn.
+_CAPITALS: Final = (13.0, 11.0, 9.0, 7.0)
+_LETTER_FINE: Final = 4
+_INK: Final = (255, 255, 255)
+_HALO: Final = (24, 28, 32)
+
+_Pixels = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class _View:
+    """Straight lines of sight, parallel: ``scale`` in fine pixels per mm, the bed's front left corner at ``corner``."""
+
+    scale: float
+    corner: tuple[float, float]
+    side: int
+
+    @staticmethod
+    def of(bed: tuple[float, float], height: float) -> "_View":
+        """Return the view that shows the bed, and pieces as high as this, as large as can be."""
+        room = (SIDE - 2.0 * _AROUND) * _FINE
+        tall = bed[1] * sin(_TILT) + height * cos(_TILT)
+        scale = room / max(bed[0], tall)
+        side = SIDE * _FINE
+        return _View(scale, ((side - bed[0] * scale) / 2.0, (side + tall * scale) / 2.0), side)
+
+    def seen(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return column, row and nearness of points ``(n, 3)``."""
+        x, y, z = points.T
+        return np.column_stack(
+            [
+                self.corner[0] + x * self.scale,
+                self.corner[1] - (y * sin(_TILT) + z * cos(_TILT)) * self.scale,
+                (z * sin(_TILT) - y * cos(_TILT)) * self.scale,
+            ]
+        )
+
+    def moved(self, at: tuple[float, float]) -> NDArray[np.float64]:
+        """Return by how many columns and rows, and how much nearer, a piece is seen that was moved on the bed."""
+        origin, there = self.seen(np.array([[0.0, 0.0, 0.0], [*at, 0.0]]))
+        moved: NDArray[np.float64] = there - origin
+        return moved
+
+    def ground(self) -> tuple[_Pixels, _Pixels]:
+        """Return x and y on the bed's face of every pixel of the picture: ``(columns,)`` and ``(rows, 1)``."""
+        middles = (np.arange(SIDE, dtype=np.float64) + 0.5) * _FINE
+        return (
+            (middles - self.corner[0]) / self.scale,
+            ((self.corner[1] - middles) / (self.scale * sin(_TILT)))[:, None],
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Picture:
+    """Of every fine pixel: how near the nearest piece is, which one it is or -1, and how much light falls on it."""
+
+    nearest: _Pixels
+    owner: NDArray[np.int64]
+    light: _Pixels
+
+    @staticmethod
+    def empty(side: int) -> "_Picture":
+        """Return a picture of no piece."""
+        shape = side, side
+        return _Picture(np.full(shape, -np.inf), np.full(shape, -1), np.zeros(shape))
+
+    def add(self, index: int, stamp: "_Stamp", at: NDArray[np.float64]) -> None:
+        """Draw a piece, moved by columns, rows and nearness ``at``, where nothing is nearer."""
+        column, row = (round(float(along)) + first for along, first in zip(at, stamp.first, strict=False))
+        high, wide = stamp.sprite.depths.shape
+        side = len(self.owner)
+        top, left = max(row, 0), max(column, 0)
+        there = slice(top, max(min(row + high, side), top)), slice(left, max(min(column + wide, side), left))
+        here = tuple(slice(one.start - by, one.stop - by) for one, by in zip(there, (row, column), strict=True))
+        depths = stamp.sprite.depths[here] + at[2]
+        nearer = depths > self.nearest[there]
+        self.nearest[there][nearer] = depths[nearer]
+        self.owner[there][nearer] = index
+        self.light[there][nearer] = stamp.light[here][nearer]
+
+    @property
+    def edges(self) -> NDArray[np.bool_]:
+        """Where a piece ends before another, before the bed, or before what lies much lower of itself."""
+        near = np.where(self.owner < 0, 0.0, self.nearest)
+        found = np.zeros(self.owner.shape, dtype=np.bool_)
+        for axis in range(2):
+            ends = np.diff(self.owner, axis=axis) != 0
+            steps = np.abs(np.diff(near, axis=axis)) > _STEP
+            found[(slice(1, None), slice(None)) if axis == 0 else (slice(None), slice(1, None))] |= ends | steps
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class _Stamp:
+    """A piece as seen at the bed's corner: its pixels, the light on them, the column and row of the first."""
+
+    sprite: Sprite
+    light: _Pixels
+    first: tuple[int, int]
+
+
+def draw_bed(
+    objects: Sequence[BedObject],
+    bed: tuple[float, float],
+    forbidden: Sequence[tuple[float, float, float, float]] = (),
+) -> bytes:
+    """Return the picture of a bed with its pieces as PNG, 256 x 256; the same bytes for the same pieces.
+
+    Args:
+        objects: the pieces; one without a colour is drawn in ours. A mark that has no room is left out.
+        bed: width and depth in mm.
+        forbidden: areas as x, y, width and depth in mm; they are hatched.
+    """
+    view = _View.of(bed, max((float(np.ptp(one.mesh.vertices[:, 2])) for one in objects), default=0.0))
+    picture = _Picture.empty(view.side)
+    stamps: dict[tuple[int, int], _Stamp] = {}
+    for index, one in enumerate(objects):
+        key = id(one.mesh), one.turn
+        if key not in stamps:
+            stamps[key] = _stamp(view, one)
+        picture.add(index, stamps[key], view.moved(one.at))
+    pixels = _composed(picture, _ground(view, bed, forbidden), [_rgb(one.colour or _PLAIN) for one in objects])
+    _write_marks(pixels, view, objects)
+    return write_png(np.clip(np.round(pixels), 0, 255).astype(np.uint8))
+
+
+def _composed(picture: _Picture, ground: _Pixels, colours: Sequence[Sequence[float]]) -> _Pixels:
+    """Return the pieces in their colours, ``(n, 3)``, on the ground."""
+    bare = picture.owner < 0
+    shadow = np.roll(~bare, (_SHADOW, _SHADOW), axis=(0, 1)) & bare
+    left = np.where(bare, np.where(shadow, _SHADE, 1.0), 0.0)
+    lit, edges = picture.light.copy(), picture.edges
+    for one in (left, lit):
+        one[edges] *= _EDGE_SHADE
+    pixels = ground * _coarse(left)[:, :, None]
+    palette = np.array([*colours, (0.0, 0.0, 0.0)])  # the last is for -1, no piece
+    for channel in range(3):
+        pixels[:, :, channel] += _coarse(palette[:, channel][picture.owner] * lit)
+    return pixels
+
+
+def _coarse(fine: _Pixels) -> _Pixels:
+    """Return the mean of each square of fine pixels."""
+    total = np.zeros((SIDE, SIDE), dtype=np.float64)
+    for i, k in product(range(_FINE), repeat=2):  # slices are much faster than a mean over short axes
+        total += fine[i::_FINE, k::_FINE]
+    return total / _FINE**2
+
+
+def _ground(view: _View, bed: tuple[float, float], forbidden: Sequence[tuple[float, float, float, float]]) -> _Pixels:
+    """Return the picture of the empty bed, ``(rows, columns, 3)``."""
+    x, y = view.ground()
+    thick = _FINE / view.scale
+    on = (x >= 0.0) & (x <= bed[0]) & (y >= 0.0) & (y <= bed[1])
+    lines = on & ((x % _LINES < thick) | (y % _LINES < thick / sin(_TILT)))
+    rim = on & ((x < thick) | (x > bed[0] - thick) | (y < thick) | (y > bed[1] - thick))
+    picture = np.full((SIDE, SIDE, 3), _PAPER, dtype=np.float64)
+    for where, colour in ((on, _BED), (lines, _LINE)):
+        picture[where] = colour
+    for left, front, width, depth in forbidden:
+        inside = (x >= left) & (x <= left + width) & (y >= front) & (y <= front + depth)
+        picture[inside & ((x + y) % (2.0 * _HATCH) < _HATCH)] = _KEPT_OFF
+    picture[rim] = _EDGE
+    return picture
+
+
+def _stamp(view: _View, one: BedObject) -> _Stamp:
+    """Draw a piece at the bed's corner."""
+    points = turned_vertices(one.mesh, one.turn)
+    corners = points[one.mesh.triangles]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    lengths = np.sqrt((normals**2).sum(axis=1))
+    faced = normals[:, 2] * sin(_TILT) - normals[:, 1] * cos(_TILT) > 0.0
+    lit = sum(normals[:, axis] * along for axis, along in enumerate(_LIGHT)) / np.maximum(lengths, _LEAST_NORMAL)
+    light = (_DARKEST + (1.0 - _DARKEST) * np.clip(lit, 0.0, 1.0))[faced]
+    seen = view.seen(points)
+    first = np.floor(seen[:, :2].min(axis=0)).astype(np.int64)
+    wide, high = (np.ceil(seen[:, :2].max(axis=0)).astype(np.int64) - first).tolist()
+    local = seen - np.array([*first, 0.0])
+    sprite = draw_triangles(local[one.mesh.triangles[faced]], (high, wide))
+    return _Stamp(sprite, np.append(light, 0.0)[sprite.triangles], (int(first[0]), int(first[1])))
+
+
+def _write_marks(pixels: _Pixels, view: _View, objects: Sequence[BedObject]) -> None:
+    """Write each piece's mark over the middle of its top, as large as it has room for, over no other mark."""
+    taken = np.zeros(pixels.shape[:2], dtype=np.bool_)
+    for one in objects:
+        points = one.placed
+        low, high = points.min(axis=0), points.max(axis=0)
+        middle = np.array([[*((low + high)[:2] / 2.0), high[2]]])
+        column, row, _ = (view.seen(middle)[0] / _FINE).tolist()
+        room = (high - low)[:2] * view.scale / _FINE * np.array([1.0, sin(_TILT)]) - 2.0
+        for capital in _CAPITALS:
+            ink = _letters(one.part_number, capital)
+            if ink is None:
+                break
+            last = capital == _CAPITALS[-1]
+            if not last and (ink.shape[1] > room[0] or capital > room[1]):
+                continue
+            top, left = round(row - ink.shape[0] / 2.0), round(column - ink.shape[1] / 2.0)
+            there = slice(top, top + ink.shape[0]), slice(left, left + ink.shape[1])
+            if min(top, left) < 0 or taken[there].shape != ink.shape or taken[there].any():
+                break
+            taken[there] = True
+            for strength, colour in ((_spread_ink(ink), _HALO), (ink, _INK)):
+                pixels[there] += (np.array(colour, dtype=np.float64) - pixels[there]) * strength[:, :, None]
+            break
+
+
+def _letters(text: str, capital: float) -> _Pixels | None:
+    """Return how much of each pixel a text covers, with a pixel free all round; None for what cannot be written."""
+    if missing(text):
+        return None
+    fine = capital * _LETTER_FINE
+    outlines = [one * np.array([fine, -fine]) for one in placed(text)]
+    if not outlines:
+        return None
+    every = np.concatenate(outlines)
+    low, high = every.min(axis=0), every.max(axis=0)
+    wide, tall = (np.ceil((high - low) / _LETTER_FINE).astype(np.int64) + 2).tolist()
+    start = low - _LETTER_FINE
+    covered = fill([one - start for one in outlines], (tall * _LETTER_FINE, wide * _LETTER_FINE))
+    share: _Pixels = covered.reshape(tall, _LETTER_FINE, wide, _LETTER_FINE).mean(axis=(1, 3))
+    return share
+
+
+def _spread_ink(ink: _Pixels) -> _Pixels:
+    """Return a text's ink grown by a pixel all round: what it stands out against."""
+    padded = np.pad(ink, 1)
+    rows, columns = ink.shape
+    grown = [padded[i : i + rows, k : k + columns] for i in range(3) for k in range(3)]
+    spread: _Pixels = np.max(grown, axis=0) * 0.85
+    return spread
+
+
+def _rgb(colour: str) -> list[float]:
+    """Return red, green and blue of 0 to 255, black lifted a little so that its shading shows."""
+    return [_LIFT + (255.0 - _LIFT) * int(colour[at : at + 2], 16) / 255.0 for at in (1, 3, 5)]

@@ -1,0 +1,1 @@
+"""Filament, time and cost of a part."""

@@ -1,0 +1,73 @@
+"""Prices: what each part of a job takes, measured on its mesh, and what the job would take with other layers.
+
+This loads the geometry kernel; packing alone does without it.
+"""
+
+from collections.abc import Mapping
+from typing import Final
+
+from worker.layout.model.plan import Plan
+from worker.layout.model.shapes import Part
+from worker.printing.estimating.estimate import estimate
+from worker.printing.estimating.process_settings import Correction, layer_of, line_width_of, material_of, process_of
+from worker.printing.scheduling.work_plan import FILAMENT_DECIMALS, SECONDS_DECIMALS, runs_of
+from worker.solids import Mesh
+from worker.spec import Spec
+from worker.spec.manifest.manifest import AlternativeEntry, EstimateEntry
+
+__all__ = ["compare", "price_parts"]
+
+#: A rounded figure is no less than one of its last places: a tiny key weighs something.
+_LEAST_FILAMENT: Final = 10.0**-FILAMENT_DECIMALS
+
+
+def price_parts(
+    spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], layer: float | None = None
+) -> dict[str, EstimateEntry]:
+    """Return by mark what one piece of each part takes, corrected by the user's own prints.
+
+    Args:
+        spec: the job.
+        plan: the job laid out.
+        meshes: by mark, as printed.
+        layer: another height of the layers for all parts, in mm.
+
+    Raises:
+        KeyError: when a part has no mesh.
+    """
+    return {part.mark: _priced(spec, part, meshes[part.mark], layer) for part in plan.parts}
+
+
+def compare(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh]) -> tuple[AlternativeEntry, ...]:
+    """Return the whole job priced and packed anew for each layer height of ``printing.compare``, in that order."""
+    return tuple(_alternative(spec, plan, meshes, layer) for layer in dict.fromkeys(spec.printing.compare))
+
+
+def _alternative(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], layer: float) -> AlternativeEntry:
+    estimates = price_parts(spec, plan, meshes, layer)
+    _, work = runs_of(spec, plan, estimates)
+    return AlternativeEntry(
+        layer=layer, runs=work.runs, grams=work.grams, metres=work.metres, cost=work.cost, seconds=work.seconds
+    )
+
+
+def _priced(spec: Spec, part: Part, mesh: Mesh, layer: float | None) -> EstimateEntry:
+    time, filament = Correction.of_time(spec), Correction.of_filament(spec)
+    found = estimate(mesh, process_of(spec, part.kind, layer))
+    material = material_of(spec, part.kind)
+    return EstimateEntry(
+        material=material.name,
+        colour=material.colour,
+        layer=layer_of(spec, part.kind) if layer is None else layer,
+        line_width=line_width_of(spec, part.kind),
+        grams=_filament(found.mass * filament.factor),
+        metres=_filament(found.length * filament.factor),
+        cost=None if found.cost is None else round(found.cost * filament.factor, FILAMENT_DECIMALS),
+        seconds=round(found.time * time.factor, SECONDS_DECIMALS),
+        laying_seconds=round(max(found.laying * time.factor, 10.0**-SECONDS_DECIMALS), SECONDS_DECIMALS),
+        layers=found.layers,
+    )
+
+
+def _filament(amount: float) -> float:
+    return round(max(amount, _LEAST_FILAMENT), FILAMENT_DECIMALS)

@@ -1,0 +1,108 @@
+"""How a part is printed: the numbers of a slicing profile that decide on filament and time."""
+
+from dataclasses import dataclass
+from math import isfinite
+from typing import Final, Self
+
+from worker.spec.errors import SpecError
+from worker.spec.printer.material import DENSITIES
+
+__all__ = ["LIMITS", "Process"]
+
+#: By material: flow in mm3/s, speed of outer walls and of all other lines in mm/s (common practice, no single source).
+LIMITS: Final = {
+    "PLA": (12.0, 100.0, 180.0),
+    "PETG": (8.0, 60.0, 80.0),
+    "ABS": (11.0, 100.0, 150.0),
+    "ASA": (11.0, 100.0, 150.0),
+    "TPU": (3.0, 30.0, 40.0),
+}
+
+#: These may be nothing; every other number of a process is more than that.
+_MAY_BE_ZERO: Final = frozenset(
+    {"top_layers", "bottom_layers", "infill", "layer_change", "heat_up", "hop", "corner_speed", "cost_per_kg"}
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Process:
+    """Lengths in mm, speeds in mm/s, acceleration in mm/s2, flow in mm3/s, times in s, density in g/cm3.
+
+    The defaults are common practice for a 0.4 mm nozzle on a present-day machine for the hobby, with no single source;
+    the user's own profile says better.
+
+    Raises:
+        SpecError: when a number is negative, not finite, or zero where that cannot be, or an infill is over 1.
+    """
+
+    layer: float = 0.20  # common practice: half the nozzle
+    first_layer: float = 0.20  # common practice: 0.20 to 0.25 whatever the other layers are
+    line_width: float = 0.42  # 1.05 x nozzle, as worker.spec's printer
+    walls: int = 3  # common practice: two to four loops, three for parts that bear something
+    top_layers: int = 5  # common practice: about 1 mm
+    bottom_layers: int = 4  # common practice: about 0.8 mm
+    infill: float = 0.15  # common practice: 10 to 20 %
+    first_layer_speed: float = 50.0  # common practice: 20 to 50
+    outer_speed: float = 100.0  # common practice: 60 to 200
+    inner_speed: float = 150.0  # common practice: 100 to 300
+    skin_speed: float = 150.0  # common practice: 100 to 250
+    infill_speed: float = 180.0  # common practice: 100 to 270
+    travel_speed: float = 250.0  # common practice: 150 to 500
+    acceleration: float = 3000.0  # common practice: 1000 (moving bed of old) to 10 000
+    corner_speed: float = 8.0  # common practice: "jerk" or square-corner speed of 5 to 10
+    max_flow: float = 12.0  # common practice: PLA 10 to 15 through a standard hot end; others in LIMITS
+    hop: float = 0.5  # s for one retraction there and back with its lift; common practice
+    layer_change: float = 1.0  # s; common practice: lift, seam and start-up of the flow
+    heat_up: float = 300.0  # s; common practice: bed, nozzle, levelling, purge line: three to eight minutes
+    density: float = 1.24  # PLA, worker.spec.printer.material.DENSITIES
+    cost_per_kg: float | None = None  # not known here
+
+    def __post_init__(self) -> None:
+        """Refuse what no printer does."""
+        for name in self.__slots__:
+            value = getattr(self, name)
+            if value is None:
+                continue
+            least = 0.0 if name in _MAY_BE_ZERO else None
+            if not isfinite(value) or value < 0.0 or (least is None and value == 0.0):
+                limit = "0 or more" if least is not None else "more than 0"
+                raise SpecError(
+                    f"The process's {name} cannot be used.",
+                    pointer=f"/{name}",
+                    value=value,
+                    limit=limit,
+                    remedy=f"Give a {name} of {limit}.",
+                )
+        if self.infill > 1.0:
+            raise SpecError(
+                "The process's infill is a fraction.",
+                pointer="/infill",
+                value=self.infill,
+                limit="0 to 1",
+                remedy="Give 0.15 for 15 %.",
+            )
+
+    @classmethod
+    def of(cls, material: str) -> Self:
+        """Return the process for a material by its name, in any case: one that is not known here gets PLA's."""
+        name = material.upper() if material.upper() in LIMITS else "PLA"
+        flow, outer, most = LIMITS[name]
+        plain = cls()  # with slots the class itself does not keep its defaults
+        return cls(
+            first_layer_speed=min(plain.first_layer_speed, outer),
+            outer_speed=min(plain.outer_speed, outer),
+            inner_speed=min(plain.inner_speed, most),
+            skin_speed=min(plain.skin_speed, most),
+            infill_speed=min(plain.infill_speed, most),
+            max_flow=flow,
+            density=DENSITIES[name],
+        )
+
+    @property
+    def line_area(self) -> float:
+        """Cross-section of a laid line in mm2, as its share of a filled layer."""
+        return self.line_width * self.layer
+
+    def reached(self, speed: float) -> float:
+        """Return the speed in mm/s that the flow limit leaves of this one."""
+        return min(speed, self.max_flow / self.line_area)

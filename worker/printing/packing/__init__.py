@@ -1,0 +1,1 @@
+"""From pieces to print runs."""

@@ -1,0 +1,1 @@
+"""Which run is printed when, on which printer and from which spool."""

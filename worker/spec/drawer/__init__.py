@@ -1,0 +1,1 @@
+"""The drawer, its grid and joint, and the trays that a caller gives."""

@@ -1,0 +1,1 @@
+"""The things to keep: their shapes, and the catalogue of standard sizes."""

@@ -1,0 +1,1 @@
+"""The plan document and the manifest."""

@@ -1,0 +1,1 @@
+"""Lengths, names, moments and polygons, and the base of every model."""

@@ -1,0 +1,1 @@
+"""The printer, the material, the process and the calendar."""

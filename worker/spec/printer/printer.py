@@ -1,0 +1,101 @@
+"""The printer: its bed and the lines that it lays."""
+
+from typing import Annotated, Any, Final, Self
+
+from pydantic import Field, model_validator
+
+from worker.spec.errors import SpecError
+from worker.spec.primitives.length import BedLength, LengthBounds
+from worker.spec.primitives.model import Noun
+from worker.spec.primitives.pydantic_errors import Refusals
+from worker.spec.tolerances import LENGTH_EPSILON
+
+__all__ = ["Forbidden", "Printer", "refused_layer", "refused_line"]
+
+#: A line a little wider than the nozzle presses onto its neighbour (common practice).
+_LINE_RATIO: Final = 1.05
+_LINE_LEAST: Final = 0.8
+_LINE_MOST: Final = 2.5
+_LAYER_MOST: Final = 0.8
+
+
+def _line_width(fields: dict[str, Any]) -> float:
+    return round(_LINE_RATIO * float(fields["nozzle"]), 6)
+
+
+def refused_line(width: float, nozzle: float) -> SpecError | None:
+    """Return what is wrong with a line of this width from this nozzle, if anything."""
+    least, most = _LINE_LEAST * nozzle, _LINE_MOST * nozzle
+    if least - LENGTH_EPSILON <= width <= most + LENGTH_EPSILON:
+        return None
+    return SpecError(
+        "This nozzle cannot lay such a line.",
+        value=width, limit=f"{least:g} to {most:g} mm", remedy=f"Leave it out for {_LINE_RATIO:g} x nozzle.",
+    )  # fmt: skip
+
+
+def refused_layer(height: float, nozzle: float) -> SpecError | None:
+    """Return what is wrong with a layer of this height from this nozzle, if anything."""
+    most = _LAYER_MOST * nozzle
+    if height <= most + LENGTH_EPSILON:
+        return None
+    return SpecError("The layer is too high for the nozzle.", value=height, limit=f"at most {most:g} mm")
+
+
+class Forbidden(Noun):
+    """A rectangle of the bed on which nothing may be printed."""
+
+    at: tuple[Annotated[float, LengthBounds(0.0, 2000.0)], Annotated[float, LengthBounds(0.0, 2000.0)]] = Field(
+        description="Front left corner on the bed, x and y."
+    )
+    size: tuple[Annotated[float, LengthBounds(0.1, 2000.0)], Annotated[float, LengthBounds(0.1, 2000.0)]] = Field(
+        description="Width and depth."
+    )
+
+
+class Printer(Noun):
+    """The printer that the parts are made for."""
+
+    bed: tuple[BedLength, BedLength, BedLength] = Field(description="The printable room: x, y and z.")
+    margin: Annotated[float, LengthBounds(0.0, 100.0)] = Field(
+        default=0.5, description="Kept free along every side of the bed."
+    )
+    forbidden: tuple[Forbidden, ...] = Field(
+        default=(), max_length=50, description="Rectangles of the bed on which nothing may be printed."
+    )
+    nozzle: Annotated[float, LengthBounds(0.1, 2.0)] = Field(default=0.4, description="Diameter of the nozzle.")
+    line_width: Annotated[float, LengthBounds(0.08, 5.0)] = Field(
+        default_factory=_line_width,
+        description="Width of one printed line, 0.8 to 2.5 times the nozzle; left out, 1.05 times the nozzle.",
+    )
+    layer: Annotated[float, LengthBounds(0.02, 1.6)] = Field(
+        default=0.2, description="Height of one layer, at most 0.8 times the nozzle."
+    )
+
+    @property
+    def usable(self) -> tuple[float, float, float]:
+        """The bed without its margin, and the height: x, y, z in mm."""
+        return self.bed[0] - 2.0 * self.margin, self.bed[1] - 2.0 * self.margin, self.bed[2]
+
+    @model_validator(mode="after")
+    def _rules(self) -> Self:
+        refusals = Refusals()
+        if (refused := refused_line(self.line_width, self.nozzle)) is not None:
+            refusals.add(refused, "line_width")
+        if (refused := refused_layer(self.layer, self.nozzle)) is not None:
+            refusals.add(refused, "layer")
+        if self.margin > (most := min(self.bed[:2]) / 4.0):
+            error = SpecError("The margin takes the bed away.", value=self.margin, limit=f"at most {most:g} mm")
+            refusals.add(error, "margin")
+        for index, area in enumerate(self.forbidden):
+            for axis in range(2):
+                if area.at[axis] + area.size[axis] > self.bed[axis] + LENGTH_EPSILON:
+                    most = self.bed[axis] - area.at[axis]
+                    error = SpecError(
+                        "The forbidden rectangle reaches past the bed.",
+                        value=area.size[axis] if most > 0.0 else area.at[axis],
+                        limit=f"at most {most if most > 0.0 else self.bed[axis]:g} mm",
+                    )  # fmt: skip
+                    refusals.add(error, "forbidden", index, "size" if most > 0.0 else "at", axis)
+        refusals.settle()
+        return self

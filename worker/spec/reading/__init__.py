@@ -1,0 +1,1 @@
+"""From a JSON document to a model, or to every problem in it."""

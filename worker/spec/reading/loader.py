@@ -1,0 +1,285 @@
+"""Loading: from a caller's document to a `Spec`, or to every problem with a pointer to its place."""
+
+import json
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from difflib import get_close_matches
+from functools import lru_cache
+from typing import Any, Final, TypeVar
+
+import orjson
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from worker.spec.errors import SpecError
+from worker.spec.job import Spec
+from worker.spec.primitives.model import Noun
+from worker.spec.primitives.pydantic_errors import CARRIED, Step
+from worker.spec.reading.json_limits import DEEPEST, LONGEST_NUMBER, scan
+
+__all__ = ["load", "load_as", "loads", "parse", "plainly", "pointer"]
+
+NounT = TypeVar("NounT", bound=Noun)
+
+_LARGEST: Final = 2_000_000
+#: Bytes of a document of which no text or number can be too long (`LONGEST_TEXT`, `LONGEST_NUMBER`).
+_SHORT: Final = LONGEST_NUMBER
+_MOST_ERRORS: Final = 100
+_MOST_COUNTED: Final = 5000
+_LONGEST_LIST: Final = 500
+#: A manifest lists every part in its place.
+_LONGEST_OF_PREVIOUS: Final = 5000
+_LONGEST_INTEGER: Final = 30
+_LONGEST_NAME: Final = 80
+#: The tags of the shapes that pydantic tells apart, and what each may be.
+_TAGS: Final = {"shape": "circle, rectangle or polygon", "kind": "box, cylinder, polygon or standard"}
+
+
+def load(data: object) -> Spec:
+    """Return the spec that a JSON-like object (dicts, lists, texts, numbers) says.
+
+    Raises:
+        SpecError: with one error for each problem in `errors`.
+    """
+    return load_as(Spec, data)
+
+
+def load_as(noun: type[NounT], data: object) -> NounT:
+    """Return the noun of the contract that a JSON-like object says.
+
+    Raises:
+        SpecError: with one error for each problem in `errors`.
+    """
+    if faults := list(_faults(data)):
+        raise _together(faults)
+    try:
+        return noun.model_validate(data)
+    except ValidationError as error:
+        if error.error_count() > _MOST_COUNTED:
+            message = f"The spec has more than {_MOST_COUNTED} problems; none is listed."
+            raise _together([SpecError(message, pointer="", limit="a spec of this contract")]) from None
+        own = [one for one in error.errors(include_url=False) if _own(one)]
+        raise _together([_problem(one, data) for one in own[:_MOST_ERRORS]], len(own)) from None
+
+
+def loads(text: bytes) -> Spec:
+    """Return the spec that a JSON document (UTF-8) says.
+
+    Raises:
+        SpecError: with one error for each problem in `errors`.
+    """
+    spec = plainly(text)
+    return load(parse(text)) if spec is None else spec
+
+
+def plainly(text: bytes) -> Spec | None:
+    """Return the spec of a short document that nothing is wrong with, in a twentieth of the time; None of any other.
+
+    A document so short needs no look at its length of values, texts and numbers; its depth and its lists are bounded by
+    the model, but for `previous`. `orjson` refuses what is no finite number. A name that came twice leaves fewer colons
+    when the rest is written again, as long as no colon was written as an escape.
+    """
+    if len(text) > _SHORT or b"\\" in text:
+        return None
+    try:
+        data = orjson.loads(text)
+        if not isinstance(data, dict) or "previous" in data or orjson.dumps(data).count(b":") != text.count(b":"):
+            return None
+        return Spec.model_validate(data)
+    except (orjson.JSONDecodeError, ValidationError):
+        return None
+
+
+def parse(text: bytes) -> object:
+    """Return what a JSON document (UTF-8) says, within the bounds of the contract.
+
+    Raises:
+        SpecError: with one error for each problem in `errors`.
+    """
+    if len(text) > _LARGEST:
+        limit = f"at most {_LARGEST} bytes"
+        raise _together([SpecError("The document is too large.", pointer="", value=len(text), limit=limit)])
+    try:
+        scan(text)
+        data = json.loads(text.decode("utf-8-sig"), object_pairs_hook=_pairs, parse_int=_integer)
+    except SpecError as refused:
+        fault = refused
+    except UnicodeDecodeError as error:
+        fault = SpecError(f"Byte {error.start} is no UTF-8.", pointer="", limit="UTF-8")
+    except json.JSONDecodeError as error:
+        where = f"line {error.lineno}, column {error.colno}"
+        fault = SpecError(f"The document is no JSON: {error.msg} at {where}.", pointer="", limit="a JSON object")
+    else:
+        return data
+    raise _together([fault])
+
+
+def pointer(steps: Sequence[Step]) -> str:
+    """Return the JSON Pointer (RFC 6901) of a path."""
+    escaped = "".join(f"/{str(step).replace('~', '~0').replace('/', '~1')}" for step in steps)
+    return escaped.encode(errors="backslashreplace").decode()  # a lone surrogate is no UTF-8
+
+
+class _Twice(dict[str, Any]):
+    """An object in which some names came twice."""
+
+    names: tuple[str, ...] = ()
+
+
+def _pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    read = dict(pairs)
+    if len(read) == len(pairs):
+        return read
+    twice = _Twice(read)
+    twice.names = tuple(name for name, times in Counter(name for name, _ in pairs).items() if times > 1)
+    return twice
+
+
+def _integer(digits: str) -> int | float:
+    return int(digits) if len(digits) <= _LONGEST_INTEGER else float(digits)
+
+
+def _faults(data: object) -> Iterator[SpecError]:
+    """Yield what is wrong with the document before any field is looked at."""
+    waiting: list[tuple[object, str, int]] = [(data, "", 0)]
+    while waiting:
+        value, at, depth = waiting.pop()
+        if depth > DEEPEST:
+            yield _too_deep(at)
+            return
+        if isinstance(value, float) and value - value != 0.0:
+            yield SpecError("This is no finite number.", pointer=at, value=value, limit="a finite number")
+        elif isinstance(value, dict):
+            yield from _misnamed(value, at)
+            waiting.extend((one, at + pointer([name]), depth + 1) for name, one in value.items() if _is_name(name))
+        elif isinstance(value, list | tuple) and len(value) > (longest := _longest(at)):
+            limit = f"at most {longest} items"
+            yield SpecError("The list is too long.", pointer=at, value=len(value), limit=limit)
+        elif isinstance(value, list | tuple):
+            waiting.extend((one, f"{at}/{index}", depth + 1) for index, one in enumerate(value))
+
+
+def _longest(at: str) -> int:
+    return _LONGEST_OF_PREVIOUS if at.startswith("/previous/") else _LONGEST_LIST
+
+
+def _is_name(name: object) -> bool:
+    return isinstance(name, str) and len(name) <= _LONGEST_NAME
+
+
+def _misnamed(value: dict[Any, Any], at: str) -> Iterator[SpecError]:
+    """Yield the names of an object that came twice or can be no field's."""
+    for name in value.names if isinstance(value, _Twice) else ():
+        if _is_name(name):
+            yield SpecError("The field is given twice.", pointer=at + pointer([name]), remedy="Give it once.")
+    for name in value:
+        if not _is_name(name):
+            limit = f"a text of at most {_LONGEST_NAME} characters"
+            yield SpecError("This is no name of a field.", pointer=at, value=name, limit=limit)
+
+
+def _too_deep(at: str) -> SpecError:
+    return SpecError("The document is nested too deeply.", pointer=at, limit=f"{DEEPEST} levels")
+
+
+def _together(errors: list[SpecError], count: int = 1) -> SpecError:
+    """Return one error that holds all (the first of ``count``, if more); with a single one it says the same."""
+    if len(errors) == 1:
+        (one,) = errors
+        return SpecError(
+            one.message, pointer=one.pointer, value=one.value, limit=one.limit, remedy=one.remedy, errors=errors
+        )
+    kept = errors[:_MOST_ERRORS]
+    count = max(count, len(errors))
+    more = f"; the first {len(kept)} are listed" if count > len(kept) else ""
+    return SpecError(f"The spec has {count} problems{more}.", errors=kept)
+
+
+def _own(error: ErrorDetails) -> bool:
+    """Return whether it is a problem of its own, not the echo of another field's."""
+    if error["type"] == "too_short":  # pydantic counts only the items that are good
+        return len(error["input"]) < int(error["ctx"]["min_length"])
+    return error["type"] != "default_factory_not_called"
+
+
+def _problem(error: ErrorDetails, data: object) -> SpecError:
+    """Return pydantic's error as ours."""
+    at = pointer(_steps(error["loc"], data))
+    context: dict[str, Any] = error.get("ctx", {})
+    carried = context.get(CARRIED)
+    if isinstance(carried, SpecError):
+        carried.pointer = at
+        return carried
+    kind = error["type"]
+    if kind in ("union_tag_not_found", "union_tag_invalid"):
+        tag = str(context["discriminator"]).strip("'")
+        given = error["input"].get(tag)
+        message = "The field is required." if given is None else "The shape is not known."
+        return SpecError(message, pointer=f"{at}/{tag}", value=given, limit=_TAGS[tag])
+    if kind == "missing":
+        return SpecError("The field is required.", pointer=at, limit="required")
+    if kind == "extra_forbidden":
+        name = str(error["loc"][-1])
+        close = get_close_matches(name, [known for known in _field_names() if known != name], n=1)
+        remedy = f'Did you mean "{close[0]}"?' if close else "Leave it out."
+        return SpecError(
+            "The field is not known.", pointer=at, value=error["input"], limit="known fields", remedy=remedy
+        )
+    return SpecError(f"{error['msg']}.", pointer=at, value=error["input"], limit=_limit(kind, context))
+
+
+@lru_cache(maxsize=1)
+def _field_names() -> list[str]:
+    """Return every field's name, of any noun."""
+    nouns, names = [Noun], set[str]()
+    while nouns:
+        noun = nouns.pop()
+        nouns.extend(noun.__subclasses__())
+        names.update(noun.model_fields)
+    return sorted(names)
+
+
+def _steps(path: Sequence[Step], data: object) -> list[Step]:
+    """Return the path without what pydantic put in between: a shape's tag, the index of a single reading."""
+    steps: list[Step] = []
+    here = data
+    for index, step in enumerate(path):
+        if _is_tag(path[:index]):
+            continue
+        inside = (isinstance(here, dict) and step in here) or (
+            isinstance(here, list | tuple) and isinstance(step, int) and step < len(here)
+        )
+        if inside:
+            here = here[step]  # type: ignore[index] # just looked
+            steps.append(step)
+        elif isinstance(here, dict | list | tuple) and index == len(path) - 1:
+            steps.append(step)  # a field or an item that is missing
+    return steps
+
+
+def _is_tag(before: Sequence[Step]) -> bool:
+    """Return whether what comes next in a path is a tag: after the index of a pocket and after the shape of an item."""
+    match before:
+        case [*_, "pockets", int()] | [*_, "items" | "contents", int(), "shape"]:
+            return True
+        case _:
+            return False
+
+
+_LIMITS: Final = {
+    "greater_than_equal": "at least {ge:g}",
+    "greater_than": "over {gt:g}",
+    "less_than_equal": "at most {le:g}",
+    "less_than": "under {lt:g}",
+    "too_long": "at most {max_length} items",
+    "too_short": "at least {min_length} items",
+    "string_too_long": "at most {max_length} characters",
+    "string_too_short": "at least {min_length} characters",
+    "string_pattern_mismatch": "a text that matches {pattern}",
+    "literal_error": "{expected}",
+}
+
+
+def _limit(kind: str, context: dict[str, Any]) -> str | None:
+    template = _LIMITS.get(kind)
+    return template.format(**context) if template is not None else None

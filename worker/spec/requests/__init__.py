@@ -1,0 +1,1 @@
+"""Bodies of requests other than a spec: batches, print events, webhooks."""
