@@ -2,8 +2,8 @@
 
 Kinds of different groups stay apart; what has no group goes with any. Two or three trays become one, those that save
 most floor, in all or for each tray that goes, again and again while that saves any. Then kinds change trays while that
-saves more (`anneal_kinds`). A shared tray may take more plastic: the plastic of a whole drawer is compared once all trays
-have their places (`fill_drawer`).
+saves more (`anneal_kinds`). A shared tray may take more plastic: the plastic of a whole drawer is compared once all
+trays have their places (`fill_drawer`).
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence

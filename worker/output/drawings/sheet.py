@@ -1,7 +1,7 @@
 """A drawn sheet: lines, polygons and lines of text in millimetres, written as SVG or as a page of a PDF.
 
-Origin at the top left, y down. A text is never wider than the typeface of `font` says: the PDF embeds that face, and the SVG asks
-for any sans serif, of which hardly one is wider.
+Origin at the top left, y down. A text is never wider than the typeface of `font` says: the PDF embeds that face, and
+the SVG asks for any sans serif, of which hardly one is wider.
 """
 
 import io
