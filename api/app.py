@@ -17,10 +17,10 @@ from api.http.request_log import Observer, RequestFigures
 from api.http.safe_headers import SafeHeaders
 from api.openapi.document import DESCRIPTION, VERSION, document, send_document
 from api.routes import batches, catalogue, events, health, jobs, metrics, plans, prints, schedules, webhooks
+from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import Engine
 from worker.layout.placement.cp_sat import load_solver
-from worker.spec.errors import SettingsError
 
 __all__ = ["create_app"]
 

@@ -8,8 +8,8 @@ from fastapi import Depends, Request
 from starlette.concurrency import run_in_threadpool
 
 from api.auth.access import caller_of
+from worker.jobs.common.errors import BrokerUnavailable
 from worker.jobs.job_service import Engine
-from worker.spec.errors import BrokerUnavailable
 
 __all__ = ["JobEngine", "engine_of", "reconcile"]
 

@@ -25,6 +25,7 @@ from api.auth.rate_limit import Rate, Rates, peer_name
 from api.http.base_url import is_here
 from api.http.errors import CrossSiteRefused, HostRefused, KeyRequired, RateExceeded, ScopeMissing, ServiceNotReady
 from api.http.problems import problem_response
+from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.ids import IDENTITY
 from worker.jobs.common.principal import LOCAL, Caller
 from worker.jobs.common.principal import Scope as KeyScope
@@ -34,7 +35,7 @@ from worker.jobs.observability.logging_setup import about
 from worker.jobs.records.api_keys import Key, Keys
 from worker.jobs.records.calendar_links import ScheduleLinks
 from worker.jobs.webhooks.ip_policy import Networks, read_networks
-from worker.spec.errors import DrawerwrightError, SettingsError
+from worker.spec.errors import DrawerwrightError
 
 __all__ = ["Gate", "Guard", "calendar_of", "caller_of", "check_bind", "known_caller", "scope_of"]
 

@@ -13,7 +13,8 @@ from api.command.service.client import ServiceRefused, ServiceUnreachable
 from api.command.service.downloads import DownloadDamaged
 from api.command.terminal.display import note, show_problem
 from api.http.errors import ParameterRefused
-from worker.spec.errors import DrawerwrightError, FileNotInJob, PrintRefused, SettingsError, SpecError
+from worker.jobs.common.errors import FileNotInJob, SettingsError
+from worker.spec.errors import DrawerwrightError, PrintRefused, SpecError
 
 __all__ = ["FAILED", "NO_SERVICE", "WRONG", "ending", "print_json", "print_line"]
 

@@ -14,9 +14,9 @@ from api.command.options import Job, Machine, Url, opened
 from api.command.service.client import Client
 from api.command.service.downloads import entries, fetch_file
 from api.command.terminal.display import note
+from worker.jobs.common.errors import FileNotInJob
 from worker.jobs.common.settings import Settings
 from worker.jobs.records.models import BUNDLE_NAME
-from worker.spec.errors import FileNotInJob
 from worker.spec.manifest.manifest import FileEntry
 
 __all__ = ["fetch"]

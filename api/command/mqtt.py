@@ -10,8 +10,8 @@ import typer
 from api.command.exit_codes import ending
 from api.command.options import Url, opened
 from api.command.terminal.display import note
+from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
-from worker.spec.errors import SettingsError
 
 __all__ = ["mqtt"]
 

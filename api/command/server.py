@@ -14,10 +14,10 @@ import uvicorn
 
 from api.app import create_app
 from api.http.idle_timeout import patient
+from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.observability.logging_setup import set_up_logs
 from worker.jobs.observability.tracing import end_tracing, set_up_tracing
-from worker.spec.errors import SettingsError
 
 __all__ = ["listen", "listening", "serve_on", "settle"]
 

@@ -18,6 +18,7 @@ from api.documents.prints import (
     RunStanding,
 )
 from api.http.base_url import base_of
+from worker.jobs.common.errors import RunsUnknown
 from worker.jobs.job_service import Engine
 from worker.jobs.records.models import run_file_name
 from worker.jobs.records.print_events import Printed, PrintStatus
@@ -26,7 +27,6 @@ from worker.printing.progress.remaining import begin, remaining_work, used_filam
 from worker.printing.scheduling.spools import left_of
 from worker.printing.scheduling.timetable import make_timetable, purchases
 from worker.spec import Material, Spec
-from worker.spec.errors import RunsUnknown
 from worker.spec.manifest.manifest import Manifest, RunEntry, ScheduleEntry, WorkEntry
 
 __all__ = ["PrintWork", "beginning", "print_document", "prints_document", "runs_document"]

@@ -17,9 +17,9 @@ from fastapi import Request
 from sqlalchemy.exc import SQLAlchemyError
 from starlette.concurrency import run_in_threadpool
 
+from worker.jobs.common.errors import JobNotFound
 from worker.jobs.job_service import Engine
 from worker.jobs.records.models import Job
-from worker.spec.errors import JobNotFound
 
 __all__ = ["Watch", "watch_of"]
 

@@ -24,7 +24,8 @@ from api.http.errors import (
     RequestRefused,
     kinds,
 )
-from worker.spec.errors import DrawerwrightError, InternalError, QuotaReached
+from worker.jobs.common.errors import InternalError, QuotaReached
+from worker.spec.errors import DrawerwrightError
 
 __all__ = ["PROBLEM_TYPE", "Fault", "Problem", "ProblemKind", "install", "problem_response", "refusals", "router"]
 

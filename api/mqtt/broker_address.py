@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Final
 from urllib.parse import urlsplit
 
-from worker.spec.errors import SettingsError
+from worker.jobs.common.errors import SettingsError
 
 __all__ = ["BrokerAddress", "Topics"]
 

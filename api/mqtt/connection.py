@@ -15,7 +15,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from api.mqtt.broker_address import BrokerAddress, Topics
-from worker.spec.errors import SettingsError
+from worker.jobs.common.errors import SettingsError
 from worker.spec.manifest.manifest import JSON_TYPE
 
 __all__ = ["OFFLINE", "ONLINE", "Connection", "trusting"]

@@ -28,20 +28,20 @@ from api.http.problems import Problem, refusals
 from api.http.streaming import file_response
 from api.openapi.examples import document as example
 from api.routes.jobs import file_answers
-from worker.jobs.common.ids import IDENTITY
-from worker.jobs.records.batches import Batch, BatchEntry
-from worker.jobs.records.job_document import absolute
-from worker.jobs.records.models import MANIFEST_NAME
-from worker.spec.errors import (
+from worker.jobs.common.errors import (
     BatchNotFound,
     BatchNotReady,
     BlobMissing,
     FileNotInJob,
     QuotaReached,
     RequestRepeated,
-    SpecError,
     WebhookNotFound,
 )
+from worker.jobs.common.ids import IDENTITY
+from worker.jobs.records.batches import Batch, BatchEntry
+from worker.jobs.records.job_document import absolute
+from worker.jobs.records.models import MANIFEST_NAME
+from worker.spec.errors import SpecError
 from worker.spec.manifest.manifest import JSON_TYPE, THREEMF_TYPE
 from worker.spec.requests.batch import BatchManifest, EntryState
 

@@ -20,9 +20,9 @@ from api.auth.access import caller_of
 from api.documents.jobs import job_document
 from api.http.job_watch import watch_of
 from api.http.problems import refusals
+from worker.jobs.common.errors import JobNotFound, QuotaReached
 from worker.jobs.job_service import Engine
 from worker.jobs.records.models import Job
-from worker.spec.errors import JobNotFound, QuotaReached
 
 __all__ = ["Streams", "router"]
 

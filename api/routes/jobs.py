@@ -30,12 +30,7 @@ from api.http.problems import refusals
 from api.http.ranges import entity_tag, tag_listed
 from api.http.streaming import file_response
 from api.openapi.spec_body import SPEC_BODY
-from worker.jobs.common.ids import IDENTITY
-from worker.jobs.job_service import Engine
-from worker.jobs.records.job_filters import Filters
-from worker.jobs.records.models import Job, State
-from worker.spec import Spec
-from worker.spec.errors import (
+from worker.jobs.common.errors import (
     BlobMissing,
     FileNotInJob,
     JobFinished,
@@ -44,10 +39,14 @@ from worker.spec.errors import (
     JobNotReady,
     QuotaReached,
     RequestRepeated,
-    SpecError,
-    SpecTooLarge,
     WebhookNotFound,
 )
+from worker.jobs.common.ids import IDENTITY
+from worker.jobs.job_service import Engine
+from worker.jobs.records.job_filters import Filters
+from worker.jobs.records.models import Job, State
+from worker.spec import Spec
+from worker.spec.errors import SpecError, SpecTooLarge
 from worker.spec.manifest.manifest import FILE_TYPES, JSON_TYPE, Manifest
 
 __all__ = ["file_answers", "router"]

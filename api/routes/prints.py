@@ -16,22 +16,22 @@ from api.http.problems import problem_response, refusals
 from api.http.streaming import file_response
 from api.openapi.print_examples import EVENT_BODY, example_of
 from api.routes.jobs import file_answers
-from worker.jobs.database.db_clock import machine_time
-from worker.jobs.records.models import run_file_name
-from worker.printing.progress.print_state import Standing
-from worker.printing.progress.remaining import begin, follow
-from worker.spec.errors import (
+from worker.jobs.common.errors import (
     BlobMissing,
     FileNotInJob,
     InternalError,
     JobNotFound,
     JobNotReady,
-    PrintRefused,
     PrintRepeated,
     PrintsBusy,
     RunNotReady,
     RunsUnknown,
 )
+from worker.jobs.database.db_clock import machine_time
+from worker.jobs.records.models import run_file_name
+from worker.printing.progress.print_state import Standing
+from worker.printing.progress.remaining import begin, follow
+from worker.spec.errors import PrintRefused
 from worker.spec.requests.print_event import PrintEvent
 
 __all__ = ["router"]

@@ -14,9 +14,9 @@ from api.documents.print_progress import PrintWork, beginning
 from api.http.base_url import base_of
 from api.http.problems import refusals
 from api.http.ranges import entity_tag, tag_listed
+from worker.jobs.common.errors import BlobMissing, FileNotInJob, JobNotFound, JobNotReady, RunsUnknown
 from worker.jobs.database.db_clock import machine_time
 from worker.output.bundle.calendar_feed import write_feed
-from worker.spec.errors import BlobMissing, FileNotInJob, JobNotFound, JobNotReady, RunsUnknown
 from worker.spec.manifest.manifest import CALENDAR_TYPE
 
 __all__ = ["ScheduleLinkDocument", "router"]

@@ -15,8 +15,8 @@ from api.http.base_url import base_of
 from api.http.body import read_noun
 from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, ParameterRefused, ScopeMissing
 from api.http.problems import refusals
+from worker.jobs.common.errors import QuotaReached, WebhookNotFound, WebhookRefused
 from worker.jobs.records.webhook_endpoints import Webhook
-from worker.spec.errors import QuotaReached, WebhookNotFound, WebhookRefused
 from worker.spec.requests.webhook import EVENTS, EventType, JobsTold, WebhookRequest
 
 __all__ = ["WebhookMessage", "described", "router"]

@@ -10,9 +10,9 @@ import pytest
 from sqlalchemy import insert
 
 from tests.faults.specs import small
+from worker.jobs.common.errors import BlobMissing
 from worker.jobs.database.tables import JobFileRow
 from worker.jobs.records.models import StoredFile
-from worker.spec.errors import BlobMissing
 
 pytestmark = pytest.mark.service
 

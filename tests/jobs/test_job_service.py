@@ -15,6 +15,14 @@ from hypothesis import settings as how
 from hypothesis import strategies as st
 from sqlalchemy import update
 
+from worker.jobs.common.errors import (
+    BlobMissing,
+    BrokerUnavailable,
+    FileNotInJob,
+    JobFinished,
+    JobNotFound,
+    JobNotReady,
+)
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.db_clock import machine_time
 from worker.jobs.database.tables import JobRow
@@ -24,14 +32,6 @@ from worker.jobs.queue.celery_app import QUEUE
 from worker.jobs.records.jobs import Records
 from worker.jobs.records.models import StoredFile
 from worker.spec import Spec
-from worker.spec.errors import (
-    BlobMissing,
-    BrokerUnavailable,
-    FileNotInJob,
-    JobFinished,
-    JobNotFound,
-    JobNotReady,
-)
 
 pytestmark = pytest.mark.service
 

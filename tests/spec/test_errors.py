@@ -9,37 +9,15 @@ from worker.spec import errors
 from worker.spec.errors import DrawerwrightError, SpecError
 
 _TREE = [
-    "BatchNotFound",
-    "BatchNotReady",
-    "BlobMissing",
-    "BrokerUnavailable",
     "CheckFailed",
     "DrawerwrightError",
-    "FileNotInJob",
-    "InternalError",
-    "JobCancelled",
-    "JobFinished",
-    "JobNotEnded",
-    "JobNotFound",
-    "JobNotReady",
-    "JobTooLarge",
-    "JobTooLong",
     "JointError",
     "LayoutError",
     "LengthError",
     "PrintRefused",
-    "PrintRepeated",
-    "PrintsBusy",
-    "QuotaReached",
-    "RequestRepeated",
-    "RunNotReady",
-    "RunsUnknown",
-    "SettingsError",
     "SpecError",
     "SpecTooLarge",
     "TrayError",
-    "WebhookNotFound",
-    "WebhookRefused",
 ]
 _CLASSES = [getattr(errors, name) for name in errors.__all__]
 

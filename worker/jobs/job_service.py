@@ -15,6 +15,16 @@ from obstore.exceptions import BaseError as StoreError
 from sqlalchemy import Engine as Database
 from sqlalchemy.exc import SQLAlchemyError
 
+from worker.jobs.common.errors import (
+    BatchNotFound,
+    BatchNotReady,
+    BrokerUnavailable,
+    FileNotInJob,
+    JobFinished,
+    JobNotEnded,
+    JobNotFound,
+    JobNotReady,
+)
 from worker.jobs.common.ids import IDENTITY
 from worker.jobs.common.principal import LOCAL, Caller
 from worker.jobs.common.settings import Settings
@@ -40,16 +50,6 @@ from worker.jobs.webhooks.delivery import Courier
 from worker.jobs.webhooks.ip_policy import read_networks
 from worker.jobs.webhooks.safe_http_client import Reach, read_ports
 from worker.spec import Spec
-from worker.spec.errors import (
-    BatchNotFound,
-    BatchNotReady,
-    BrokerUnavailable,
-    FileNotInJob,
-    JobFinished,
-    JobNotEnded,
-    JobNotFound,
-    JobNotReady,
-)
 from worker.spec.limits import check_cells
 
 __all__ = ["Engine"]

@@ -14,11 +14,11 @@ from hypothesis import strategies as st
 from api.app import create_app
 from api.auth.access import check_bind, scope_of
 from api.command.server import listening
+from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.principal import SCOPES, Caller, Quotas
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import Engine
 from worker.spec import load
-from worker.spec.errors import SettingsError
 
 _PROBLEM = "application/problem+json"
 

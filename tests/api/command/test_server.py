@@ -12,13 +12,13 @@ import httpx
 import pytest
 
 from api.command.server import listen, listening
+from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import Engine
 from worker.jobs.processes.process_host import broker
 from worker.jobs.queue.celery_app import QUEUE
 from worker.jobs.queue.desk import Desk
 from worker.jobs.records.jobs import Records
-from worker.spec.errors import SettingsError
 
 
 @pytest.fixture(scope="module")

@@ -27,8 +27,8 @@ from api.mqtt.observation import Looked, Observer
 from api.mqtt.publisher import Publisher
 from tests.api.mqtt.mosquitto import Authority, Listener, running
 from tests.printing.progress.planned_manifest import bench
+from worker.jobs.common.errors import SettingsError
 from worker.jobs.records.models import Progress, StoredFile
-from worker.spec.errors import SettingsError
 from worker.spec.manifest.manifest import JSON_TYPE
 
 pytestmark = pytest.mark.service

@@ -12,8 +12,8 @@ import requests
 import schemathesis
 from schemathesis.generation.meta import TestPhase
 
+from worker.jobs.common.errors import WebhookRefused
 from worker.jobs.webhooks.safe_http_client import target_of
-from worker.spec.errors import WebhookRefused
 
 _REMOVES = {"removeJob": "job_id", "removeBatch": "batch_id", "removeWebhook": "webhook_id"}
 _MAKES = {"submitJob": "job_id", "submitBatch": "batch_id", "createWebhook": "webhook_id"}

@@ -17,10 +17,11 @@ import uvicorn
 from api.app import create_app
 from api.command.server import listen
 from api.routes.events import Streams
+from worker.jobs.common.errors import QuotaReached
 from worker.jobs.common.settings import Settings
 from worker.jobs.processes.process_host import child_environment
 from worker.jobs.records.models import Progress
-from worker.spec.errors import CheckFailed, QuotaReached
+from worker.spec.errors import CheckFailed
 
 
 @pytest.fixture(scope="module")

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from worker.jobs.common.config_file import FIELDS, read_configuration
+from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
-from worker.spec.errors import SettingsError
 
 
 @pytest.fixture

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
-from worker.spec.errors import SettingsError
 
 
 @pytest.fixture(autouse=True)

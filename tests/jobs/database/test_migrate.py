@@ -7,11 +7,11 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from sqlalchemy import create_engine, inspect, select, text
 
+from worker.jobs.common.errors import SettingsError
 from worker.jobs.database.connection import open_database
 from worker.jobs.database.migrate import HEAD, _upgrade
 from worker.jobs.database.tables import Base, BatchRow
 from worker.jobs.records.print_events import Prints
-from worker.spec.errors import SettingsError
 
 
 def _differences(database):

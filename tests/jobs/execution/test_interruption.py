@@ -10,12 +10,12 @@ from threading import Thread, Timer
 
 import pytest
 
+from worker.jobs.common.errors import JobCancelled
 from worker.jobs.common.settings import Settings
 from worker.jobs.execution.interruption import Interrupted, Interruption, Reason
 from worker.jobs.execution.job_runner import Outcome, Workshop
 from worker.jobs.execution.shutdown_flag import Closing
 from worker.jobs.processes.process_host import child_environment
-from worker.spec.errors import JobCancelled
 
 pytestmark = pytest.mark.service
 

@@ -7,12 +7,12 @@ import obstore
 import pytest
 from billiard.exceptions import SoftTimeLimitExceeded
 
+from worker.jobs.common.errors import JobCancelled
 from worker.jobs.execution import pipeline
 from worker.jobs.execution.job_runner import Outcome, Workshop
 from worker.jobs.execution.pipeline import run_pipeline
 from worker.jobs.records.models import Progress
 from worker.solids.mesh import Mesh
-from worker.spec.errors import JobCancelled
 
 pytestmark = pytest.mark.service
 

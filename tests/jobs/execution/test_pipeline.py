@@ -10,11 +10,12 @@ import jsonschema
 import numpy as np
 import pytest
 
+from worker.jobs.common.errors import JobCancelled
 from worker.jobs.execution import pipeline
 from worker.jobs.execution.pipeline import run_pipeline
 from worker.jobs.files.part_cache import MemoryParts
 from worker.solids.mesh import Mesh
-from worker.spec.errors import CheckFailed, JobCancelled, LayoutError
+from worker.spec.errors import CheckFailed, LayoutError
 from worker.spec.manifest.manifest import manifest_schema
 
 NOW = datetime(2026, 3, 2, 17, 30, tzinfo=UTC)

@@ -2,9 +2,9 @@
 
 import pytest
 
+from worker.jobs.common.errors import BlobMissing, SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.files.object_store import Blobs
-from worker.spec.errors import BlobMissing, SettingsError
 
 pytestmark = pytest.mark.service
 

@@ -10,12 +10,12 @@ import pytest
 from typer.testing import CliRunner
 
 from api.command import app
+from worker.jobs.common.errors import BlobMissing, SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import Engine
 from worker.jobs.maintenance.backup import restore, save
 from worker.jobs.records.jobs import Records
 from worker.jobs.records.models import StoredFile
-from worker.spec.errors import BlobMissing, SettingsError
 
 
 def _nothing(*_):

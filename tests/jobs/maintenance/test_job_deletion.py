@@ -5,11 +5,11 @@ from datetime import timedelta
 import pytest
 from sqlalchemy import func, select, update
 
+from worker.jobs.common.errors import BlobMissing
 from worker.jobs.database.connection import open_database
 from worker.jobs.database.tables import JobFileRow, JobRow, UsageRow
 from worker.jobs.maintenance.job_deletion import Deletion
 from worker.jobs.records.models import StoredFile
-from worker.spec.errors import BlobMissing
 
 
 @pytest.fixture

@@ -10,13 +10,13 @@ from pathlib import Path
 import pytest
 from sqlalchemy import select
 
+from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.tables import LeaderRow
 from worker.jobs.job_service import Engine
 from worker.jobs.processes.process_host import child_environment
 from worker.jobs.processes.supervisor import Embedded
 from worker.jobs.queue.celery_app import make_app
-from worker.spec.errors import SettingsError
 
 pytestmark = pytest.mark.service
 

@@ -8,6 +8,7 @@ import pytest
 from sqlalchemy import create_engine, select
 from sqlalchemy.exc import OperationalError
 
+from worker.jobs.common.errors import QuotaReached, RequestRepeated, WebhookNotFound
 from worker.jobs.common.principal import Quotas
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
@@ -18,7 +19,6 @@ from worker.jobs.records.api_keys import Keys
 from worker.jobs.records.idempotency import Repeat
 from worker.jobs.records.jobs import Records
 from worker.spec import Spec
-from worker.spec.errors import QuotaReached, RequestRepeated, WebhookNotFound
 
 
 class _Clock:

@@ -5,11 +5,11 @@ from base64 import b64decode
 
 import pytest
 
+from worker.jobs.common.errors import BrokerUnavailable
 from worker.jobs.common.settings import Settings
 from worker.jobs.processes.process_host import broker
 from worker.jobs.queue.celery_app import BUILD_JOB, GATHER_BATCH, QUEUE, make_app
 from worker.jobs.queue.sender import Sender
-from worker.spec.errors import BrokerUnavailable
 
 pytestmark = pytest.mark.service
 

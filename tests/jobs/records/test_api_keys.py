@@ -8,13 +8,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import select, text
 
+from worker.jobs.common.errors import QuotaReached, SettingsError
 from worker.jobs.common.principal import SCOPES, Quotas
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
 from worker.jobs.database.tables import KeyRow
 from worker.jobs.records.api_keys import Keys
 from worker.jobs.records.heartbeats import Vitals
-from worker.spec.errors import QuotaReached, SettingsError
 
 
 @pytest.fixture

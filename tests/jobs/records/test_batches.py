@@ -9,6 +9,7 @@ from hashlib import sha256
 import pytest
 from obstore.exceptions import GenericError
 
+from worker.jobs.common.errors import BatchNotFound, BatchNotReady, FileNotInJob, QuotaReached, RequestRepeated
 from worker.jobs.common.principal import Caller, Quotas
 from worker.jobs.database.connection import open_database
 from worker.jobs.execution.batch_finalizer import Gathering
@@ -16,7 +17,6 @@ from worker.jobs.execution.transient_errors import Attempted
 from worker.jobs.records.batches import Batches, Judged
 from worker.jobs.records.idempotency import Repeat
 from worker.output.meshes.run_package import read_run
-from worker.spec.errors import BatchNotFound, BatchNotReady, FileNotInJob, QuotaReached, RequestRepeated
 from worker.spec.manifest.manifest import Manifest
 from worker.spec.requests.batch import BatchManifest
 

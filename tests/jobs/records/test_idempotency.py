@@ -4,10 +4,10 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
+from worker.jobs.common.errors import JobNotFound, QuotaReached, RequestRepeated, WebhookNotFound
 from worker.jobs.common.principal import Quotas
 from worker.jobs.records.idempotency import Repeat
 from worker.jobs.records.job_filters import Filters
-from worker.spec.errors import JobNotFound, QuotaReached, RequestRepeated, WebhookNotFound
 
 pytestmark = pytest.mark.service
 

@@ -7,10 +7,10 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.ids import new_identity
 from worker.jobs.database.connection import open_database
 from worker.jobs.records.models import Progress, StoredFile
-from worker.spec.errors import SettingsError
 
 pytestmark = pytest.mark.service
 

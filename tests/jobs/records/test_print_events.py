@@ -11,6 +11,7 @@ import pytest
 from sqlalchemy import delete
 
 from tests.printing.progress.planned_manifest import bench
+from worker.jobs.common.errors import JobNotFound, PrintRepeated
 from worker.jobs.database.connection import open_database
 from worker.jobs.database.tables import JobRow
 from worker.jobs.maintenance.job_deletion import Deletion
@@ -18,7 +19,7 @@ from worker.jobs.processes.process_host import child_environment
 from worker.jobs.records.models import StoredFile
 from worker.jobs.records.print_events import Prints
 from worker.printing.progress.remaining import begin, follow
-from worker.spec.errors import JobNotFound, PrintRefused, PrintRepeated
+from worker.spec.errors import PrintRefused
 from worker.spec.requests.print_event import PrintEvent
 
 

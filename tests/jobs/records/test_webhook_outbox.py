@@ -8,6 +8,7 @@ from sqlalchemy import func, select, update
 from standardwebhooks import Webhook as Signature
 from standardwebhooks import WebhookVerificationError
 
+from worker.jobs.common.errors import QuotaReached, WebhookNotFound
 from worker.jobs.database.connection import open_database
 from worker.jobs.database.db_clock import machine_time
 from worker.jobs.database.tables import OutboxRow, WebhookRow
@@ -21,7 +22,6 @@ from worker.jobs.records.webhook_outbox import MOST_TRIES
 from worker.jobs.webhooks.delivery import PAUSES, Courier
 from worker.jobs.webhooks.ip_policy import read_networks
 from worker.jobs.webhooks.safe_http_client import Reach
-from worker.spec.errors import QuotaReached, WebhookNotFound
 from worker.spec.requests.webhook import EVENTS, WebhookRequest
 
 _PROBLEM = {"type": "/problems/check-failed", "title": "No.", "status": 500}

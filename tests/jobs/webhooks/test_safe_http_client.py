@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from worker.jobs.common.errors import SettingsError, WebhookRefused
 from worker.jobs.webhooks.ip_policy import may_call, read_networks
 from worker.jobs.webhooks.safe_http_client import Reach, Unreachable, read_ports, resolve, target_of
-from worker.spec.errors import SettingsError, WebhookRefused
 
 _HOME = read_networks("127.0.0.0/8")
 

@@ -25,7 +25,7 @@ from worker.output.bundle.manifest_writer import (
 from worker.output.meshes.stl import write_stl
 from worker.output.meshes.threemf import write_3mf
 from worker.spec import Spec
-from worker.spec.errors import BlobMissing
+from worker.spec.errors import CheckFailed
 from worker.spec.manifest.manifest import STL_TYPE, THREEMF_TYPE, Check, Manifest
 
 SCHEMA = json.loads((Path(__file__).parents[3] / "openapi" / "manifest.schema.json").read_text())
@@ -110,7 +110,7 @@ def test_the_bundle_is_the_same_whether_its_own_entry_is_known(manifest, files):
 @pytest.mark.parametrize("harm", [lambda data: data + b"x", lambda data: b"\0" + data[1:], lambda _: None])
 def test_a_file_that_is_not_what_the_manifest_says_makes_no_bundle(manifest, files, harm):
     name = next(iter(files))
-    with pytest.raises(BlobMissing):
+    with pytest.raises(CheckFailed):
         write_bundle(manifest, {**files, name: harm(files[name])})
 
 

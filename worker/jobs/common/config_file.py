@@ -5,7 +5,7 @@ import tomllib
 from pathlib import Path
 from typing import Any, Final
 
-from worker.spec.errors import SettingsError
+from worker.jobs.common.errors import SettingsError
 
 __all__ = ["FIELDS", "read_configuration"]
 

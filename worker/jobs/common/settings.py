@@ -12,7 +12,7 @@ from pydantic import AfterValidator, Field, SecretStr, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from worker.jobs.common.config_file import read_configuration
-from worker.spec.errors import SettingsError
+from worker.jobs.common.errors import SettingsError
 
 __all__ = ["Settings"]
 

@@ -9,9 +9,9 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
 
+from worker.jobs.common.errors import SettingsError
 from worker.jobs.database.migrate import migrate
 from worker.jobs.database.tables import Base
-from worker.spec.errors import SettingsError
 
 #: How often the tables are tried for when others make them at the same moment, and the seconds between two tries.
 _TRIES: Final = 20

@@ -4,8 +4,8 @@ from typing import Final
 
 from sqlalchemy import Connection, Engine, inspect, text
 
+from worker.jobs.common.errors import SettingsError
 from worker.jobs.database.tables import Base
-from worker.spec.errors import SettingsError
 
 __all__ = ["HEAD", "migrate"]
 

@@ -10,6 +10,7 @@ from typing import Final
 
 import orjson
 
+from worker.jobs.common.errors import InternalError
 from worker.jobs.execution.run_file import bed_object, write_run_file
 from worker.jobs.execution.transient_errors import Attempted, attempt
 from worker.jobs.files.object_store import Blobs
@@ -22,7 +23,6 @@ from worker.output.meshes.stl import read_stl
 from worker.printing.packing.batch_packer import BatchJob, BatchWork, pack_batch
 from worker.solids.mesh import Mesh
 from worker.spec import Spec
-from worker.spec.errors import InternalError
 from worker.spec.manifest.manifest import JSON_TYPE, STL_TYPE, THREEMF_TYPE, Manifest
 from worker.spec.requests.batch import BatchDrawer, BatchManifest, BatchRun
 

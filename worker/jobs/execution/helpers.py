@@ -15,6 +15,7 @@ from typing import Final, TypeAlias
 from obstore.exceptions import BaseError as StoreError
 from pydantic import TypeAdapter
 
+from worker.jobs.common.errors import BlobMissing
 from worker.jobs.execution.pipeline import build_part, part_limits
 from worker.jobs.execution.shared_part_cache import SharedParts
 from worker.jobs.files.object_store import Blobs
@@ -24,7 +25,7 @@ from worker.layout.model.plan import Plan
 from worker.layout.model.shapes import Part
 from worker.solids import digest
 from worker.spec import Spec
-from worker.spec.errors import BlobMissing, CheckFailed
+from worker.spec.errors import CheckFailed
 
 __all__ = ["Ask", "Fanout", "help_with"]
 

@@ -12,6 +12,7 @@ from billiard.exceptions import SoftTimeLimitExceeded
 from obstore.exceptions import BaseError as StoreError
 from sqlalchemy.exc import DBAPIError
 
+from worker.jobs.common.errors import InternalError, JobCancelled, JobTooLarge, JobTooLong
 from worker.jobs.common.settings import Settings
 from worker.jobs.execution.helpers import Ask, Fanout
 from worker.jobs.execution.interruption import Interrupted, Reason
@@ -27,7 +28,7 @@ from worker.jobs.records.jobs import Claim, Records
 from worker.jobs.records.models import BUNDLE_NAME, MANIFEST_NAME, Progress, StoredFile
 from worker.layout.model.plan import Plan
 from worker.spec import Spec
-from worker.spec.errors import DrawerwrightError, InternalError, JobCancelled, JobTooLarge, JobTooLong
+from worker.spec.errors import DrawerwrightError
 from worker.spec.manifest.manifest import JSON_TYPE, ZIP_TYPE
 
 _log = logging.getLogger(__name__)

@@ -7,6 +7,7 @@ from hashlib import sha256
 from importlib.metadata import version
 from typing import Final
 
+from worker.jobs.common.errors import JobCancelled
 from worker.jobs.execution.job_documents import Document, documents_of, print_record, run_documents, with_runs
 from worker.jobs.files.part_cache import BuiltPart, PartFile, PartStore
 from worker.jobs.records.models import BUNDLE_NAME, Progress, StoredFile
@@ -28,7 +29,6 @@ from worker.output.meshes.stl import read_stl, write_stl
 from worker.output.meshes.threemf import write_3mf
 from worker.solids import build, digest, genus
 from worker.spec import Printer, Spec
-from worker.spec.errors import JobCancelled
 from worker.spec.manifest.manifest import ZIP_TYPE, FileEntry
 
 __all__ = ["JobResult", "build_part", "part_limits", "run_pipeline"]

@@ -6,6 +6,7 @@ A run's number always means the same pieces, so its file is the same whoever wri
 from dataclasses import dataclass
 from functools import partial
 
+from worker.jobs.common.errors import InternalError
 from worker.jobs.execution.run_file import bed_object, write_run_file
 from worker.jobs.execution.transient_errors import Attempted, attempt
 from worker.jobs.files.object_store import Blobs
@@ -16,7 +17,6 @@ from worker.jobs.records.print_events import Prints
 from worker.output.meshes.stl import read_stl
 from worker.solids.mesh import Mesh
 from worker.spec import Spec
-from worker.spec.errors import InternalError
 from worker.spec.manifest.manifest import STL_TYPE, THREEMF_TYPE, Manifest, RunEntry
 
 __all__ = ["Repacking"]

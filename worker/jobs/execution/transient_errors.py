@@ -8,7 +8,8 @@ from typing import Any, Final
 from obstore.exceptions import BaseError as StoreError
 from sqlalchemy.exc import DBAPIError
 
-from worker.spec.errors import DrawerwrightError, InternalError
+from worker.jobs.common.errors import InternalError
+from worker.spec.errors import DrawerwrightError
 
 __all__ = ["PASSING", "Attempted", "attempt"]
 

@@ -15,8 +15,8 @@ import obstore
 from obstore.exceptions import BaseError, NotFoundError
 from obstore.store import LocalStore, ObjectStore, S3Store
 
+from worker.jobs.common.errors import BlobMissing, SettingsError
 from worker.jobs.common.settings import Settings
-from worker.spec.errors import BlobMissing, SettingsError
 
 if TYPE_CHECKING:
     from obstore.store import S3Config  # there in its stub only

@@ -7,9 +7,9 @@ from typing import Any, Final, Protocol
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+from worker.jobs.common.errors import BlobMissing
 from worker.jobs.files.object_store import Blobs
 from worker.jobs.records.jobs import Records
-from worker.spec.errors import BlobMissing
 from worker.spec.manifest.manifest import STL_TYPE, THREEMF_TYPE, Check
 
 #: The files of a part: suffix and media type.

@@ -3,10 +3,10 @@
 from collections.abc import Mapping
 from hashlib import sha256
 
+from worker.jobs.common.errors import BlobMissing
 from worker.jobs.files.object_store import Blobs
 from worker.jobs.files.verified_read import read_whole
 from worker.jobs.records.models import StoredFile
-from worker.spec.errors import BlobMissing
 
 __all__ = ["fetch", "file_away"]
 

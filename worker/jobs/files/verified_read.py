@@ -4,9 +4,9 @@ from collections.abc import Iterator
 from hashlib import sha256
 from typing import Final
 
+from worker.jobs.common.errors import BlobMissing
 from worker.jobs.files.object_store import Blobs
 from worker.jobs.records.models import StoredFile
-from worker.spec.errors import BlobMissing
 
 __all__ = ["read_whole", "whole"]
 

@@ -19,10 +19,10 @@ from typing import Final
 
 import orjson
 
+from worker.jobs.common.errors import BlobMissing, SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.db_clock import machine_time
 from worker.jobs.files.object_store import Blobs
-from worker.spec.errors import BlobMissing, SettingsError
 
 __all__ = ["Kept", "restore", "save"]
 

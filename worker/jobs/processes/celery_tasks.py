@@ -15,6 +15,7 @@ from celery import Task, bootsteps, signals
 from sqlalchemy import Engine as Database
 from sqlalchemy.exc import DBAPIError
 
+from worker.jobs.common.errors import BrokerUnavailable
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
 from worker.jobs.execution.batch_finalizer import Gathering
@@ -33,7 +34,6 @@ from worker.jobs.records.batches import Batches
 from worker.jobs.records.heartbeats import Vitals
 from worker.jobs.records.jobs import Records
 from worker.jobs.records.print_events import Prints
-from worker.spec.errors import BrokerUnavailable
 
 _log = logging.getLogger(__name__)
 

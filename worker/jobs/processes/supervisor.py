@@ -10,10 +10,10 @@ from typing import Final, Self
 from kombu.exceptions import OperationalError
 from redis.exceptions import RedisError
 
+from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.processes.process_host import child_environment
 from worker.jobs.queue.celery_app import make_app
-from worker.spec.errors import SettingsError
 
 __all__ = ["Embedded"]
 

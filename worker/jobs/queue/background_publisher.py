@@ -13,10 +13,10 @@ from typing import Final
 
 from sqlalchemy.exc import SQLAlchemyError
 
+from worker.jobs.common.errors import BrokerUnavailable
 from worker.jobs.observability.tracing import carried
 from worker.jobs.queue.celery_app import BUILD_JOB
 from worker.jobs.queue.sender import Sender
-from worker.spec.errors import BrokerUnavailable
 
 __all__ = ["Waker"]
 

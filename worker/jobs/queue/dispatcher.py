@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from celery import Celery
 
+from worker.jobs.common.errors import BrokerUnavailable
 from worker.jobs.common.settings import Settings
 from worker.jobs.observability.tracing import carried
 from worker.jobs.queue.background_publisher import Waker
@@ -20,7 +21,6 @@ from worker.jobs.queue.sender import BROKER_FAULTS, Sender
 from worker.jobs.records.batches import BATCH_LEASE, Batches
 from worker.jobs.records.jobs import Records
 from worker.jobs.records.print_events import Prints
-from worker.spec.errors import BrokerUnavailable
 
 __all__ = ["Queueing"]
 

@@ -16,8 +16,8 @@ from celery import Celery
 from kombu.exceptions import OperationalError
 from redis.exceptions import RedisError
 
+from worker.jobs.common.errors import BrokerUnavailable
 from worker.jobs.queue.celery_app import QUEUE
-from worker.spec.errors import BrokerUnavailable
 
 __all__ = ["BROKER_FAULTS", "Sender"]
 

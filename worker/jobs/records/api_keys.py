@@ -15,9 +15,9 @@ from typing import Any, Final, cast
 from pydantic import SecretStr
 from sqlalchemy import Engine, insert, or_, select, update
 
+from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.principal import SCOPES, Caller, Quotas, Scope
 from worker.jobs.database.tables import KeyRow
-from worker.spec.errors import SettingsError
 
 __all__ = ["Key", "Keys"]
 

@@ -12,10 +12,10 @@ from typing import Final
 from pydantic import SecretStr
 from sqlalchemy import Engine, delete, or_, select
 
+from worker.jobs.common.errors import JobNotFound
 from worker.jobs.database.connection import upserting
 from worker.jobs.database.db_clock import machine_time
 from worker.jobs.database.tables import JobRow, KeyRow, ScheduleLinkRow
-from worker.spec.errors import JobNotFound
 
 __all__ = ["ScheduleLinks"]
 

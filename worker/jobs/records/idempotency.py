@@ -11,9 +11,9 @@ from typing import Final, Self
 
 from sqlalchemy import Connection, select
 
+from worker.jobs.common.errors import RequestRepeated
 from worker.jobs.database.connection import upserting
 from worker.jobs.database.tables import RepeatRow
-from worker.spec.errors import RequestRepeated
 
 __all__ = ["KEPT_DAYS", "Repeat", "first_of"]
 

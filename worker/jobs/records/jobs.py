@@ -13,6 +13,7 @@ from typing import Any, Final, NamedTuple, cast
 from sqlalchemy import Connection, CursorResult, Engine, Table, and_, insert, or_, select, update
 from sqlalchemy.sql import Executable
 
+from worker.jobs.common.errors import JobNotFound
 from worker.jobs.common.ids import new_identity
 from worker.jobs.common.principal import Quotas
 from worker.jobs.database.connection import upserting
@@ -25,7 +26,6 @@ from worker.jobs.records.part_locks import PartClaims
 from worker.jobs.records.quotas import admit
 from worker.jobs.records.row_mapping import JOB_COLUMNS, file_columns, file_values, job_of
 from worker.jobs.records.webhook_outbox import name_webhooks, note_event
-from worker.spec.errors import JobNotFound
 from worker.spec.requests.webhook import EventType
 
 #: Seconds of a lease where the caller gives none: the longest that the settings allow.

@@ -18,6 +18,7 @@ from sqlalchemy import Connection, CursorResult, Engine, and_, case, insert, or_
 from sqlalchemy.exc import IntegrityError
 
 from worker.jobs.common.backoff import Pauses
+from worker.jobs.common.errors import JobNotFound, PrintRepeated, PrintsBusy
 from worker.jobs.database.connection import upserting
 from worker.jobs.database.db_clock import Clock, machine_time
 from worker.jobs.database.tables import JobFileRow, JobRow, PrintEventRow, PrintStateRow
@@ -26,7 +27,6 @@ from worker.jobs.records.models import StoredFile
 from worker.jobs.records.row_mapping import file_values
 from worker.jobs.records.webhook_outbox import note_event
 from worker.printing.progress.remaining import Standing
-from worker.spec.errors import JobNotFound, PrintRepeated, PrintsBusy
 from worker.spec.requests.print_event import Outcome, PrintEvent
 
 __all__ = ["PrintStatus", "Printed", "Prints", "fingerprint_of"]

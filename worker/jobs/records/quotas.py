@@ -4,11 +4,11 @@ from datetime import datetime, timedelta
 
 from sqlalchemy import Connection, func, select
 
+from worker.jobs.common.errors import QuotaReached
 from worker.jobs.common.principal import Quotas
 from worker.jobs.database.connection import upserting
 from worker.jobs.database.tables import BatchRow, JobRow, UsageRow
 from worker.jobs.records.models import ENDED
-from worker.spec.errors import QuotaReached
 
 __all__ = ["admit"]
 

@@ -13,10 +13,10 @@ from typing import Any, Final, cast
 from pydantic import SecretStr
 from sqlalchemy import Connection, Engine, delete, func, insert, select, update
 
+from worker.jobs.common.errors import QuotaReached, WebhookNotFound
 from worker.jobs.common.ids import new_identity
 from worker.jobs.database.db_clock import machine_time
 from worker.jobs.database.tables import JobWebhookRow, OutboxRow, WebhookRow
-from worker.spec.errors import QuotaReached, WebhookNotFound
 from worker.spec.requests.webhook import EventType, JobsTold, WebhookRequest
 
 __all__ = ["MOST_WEBHOOKS", "Webhook", "Webhooks"]

@@ -12,12 +12,12 @@ from typing import Any, Final
 import orjson
 from sqlalchemy import Connection, and_, exists, insert, or_, select
 
+from worker.jobs.common.errors import WebhookNotFound
 from worker.jobs.database.db_clock import machine_time
 from worker.jobs.database.tables import JobRow, JobWebhookRow, OutboxRow, WebhookRow
 from worker.jobs.records.job_document import job_fields
 from worker.jobs.records.models import Job
 from worker.jobs.records.row_mapping import JOB_COLUMNS, job_of
-from worker.spec.errors import WebhookNotFound
 from worker.spec.requests.webhook import EventType
 
 __all__ = ["MOST_TRIES", "name_webhooks", "note_event"]

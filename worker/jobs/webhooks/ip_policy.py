@@ -3,7 +3,7 @@
 from ipaddress import IPv4Address, IPv4Network, IPv6Address, IPv6Network, ip_address, ip_network
 from typing import Final, TypeAlias
 
-from worker.spec.errors import SettingsError
+from worker.jobs.common.errors import SettingsError
 
 __all__ = ["Networks", "may_call", "read_networks"]
 

@@ -18,8 +18,8 @@ from urllib.parse import urlsplit
 
 import httpcore
 
+from worker.jobs.common.errors import SettingsError, WebhookRefused
 from worker.jobs.webhooks.ip_policy import Networks, may_call
-from worker.spec.errors import SettingsError, WebhookRefused
 
 __all__ = ["Reach", "Resolver", "Target", "Unreachable", "read_ports", "target_of"]
 

@@ -8,7 +8,7 @@ from typing import Final
 from worker.output.bundle.manifest_writer import manifest_bytes
 from worker.output.bundle.summary import summary
 from worker.output.bundle.zip_writer import Entry, write_zip
-from worker.spec.errors import BlobMissing
+from worker.spec.errors import CheckFailed
 from worker.spec.manifest.manifest import PDF_TYPE, THREEMF_TYPE, Changes, FileEntry, Manifest, PlacementEntry
 
 #: Names inside the bundle.
@@ -35,7 +35,7 @@ def write_bundle(manifest: Manifest, files: Mapping[str, bytes]) -> bytes:
         files: the bytes of every file that the manifest's parts and documents name.
 
     Raises:
-        BlobMissing: when a file that the manifest names is missing or is not what the manifest says.
+        CheckFailed: when a file that the manifest names is missing or is not what the manifest says.
     """
     inside = manifest.model_copy(update={"bundle": None})
     return write_zip(
@@ -121,7 +121,7 @@ def _paragraphs(texts: Iterator[str]) -> Iterator[str]:
 def _checked(entry: FileEntry, files: Mapping[str, bytes]) -> bytes:
     data = files.get(entry.name)
     if data is None or len(data) != entry.bytes or sha256(data).hexdigest() != entry.sha256:
-        raise BlobMissing(
+        raise CheckFailed(
             "A file is not what the manifest says.", value=entry.name, limit=f"{entry.bytes} bytes of {entry.sha256}"
         )
     return data
