@@ -1,4 +1,4 @@
-"""The app: routes, problems and the engine behind them."""
+"""The app: routes, problems and the job service behind them."""
 
 import asyncio
 from collections.abc import AsyncIterator
@@ -19,40 +19,40 @@ from api.openapi.document import DESCRIPTION, VERSION, document, send_document
 from api.routes import batches, catalogue, events, health, jobs, metrics, plans, prints, schedules, webhooks
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.layout.placement.cp_sat import load_solver
 
 __all__ = ["create_app"]
 
 
-def create_app(inside: Engine | Settings | None = None) -> FastAPI:
-    """Return the app over this engine, or over one of its own that it opens with the settings and closes.
+def create_app(inside: JobService | Settings | None = None) -> FastAPI:
+    """Return the app over this job service, or over one of its own that it opens with the settings and closes.
 
     Without either, the settings are read from the environment when the app starts.
     """
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
-        engine = inside if isinstance(inside, Engine) else Engine.open(inside or Settings.read())
+        job_service = inside if isinstance(inside, JobService) else JobService.open(inside or Settings.read())
         try:
-            check_bind(engine.settings, engine.keys)
+            check_bind(job_service.settings, job_service.keys)
         except SettingsError:
-            if engine is not inside:
-                engine.close()
+            if job_service is not inside:
+                job_service.close()
             raise
-        app.state.engine = engine
-        app.state.guard = Guard(engine.keys, engine.settings, engine.prints.links)
-        app.state.settings = engine.settings
+        app.state.engine = job_service
+        app.state.guard = Guard(job_service.keys, job_service.settings, job_service.prints.links)
+        app.state.settings = job_service.settings
         app.state.probe = health.Probe()
         app.state.flights = Flights()
-        app.state.watch = Watch(engine)
+        app.state.watch = Watch(job_service)
         app.state.streams = events.Streams()
-        app.state.planners = CapacityLimiter(engine.settings.concurrency)
+        app.state.planners = CapacityLimiter(job_service.settings.concurrency)
         app.state.planning = 0
-        courier = engine.courier()
+        courier = job_service.courier()
         courier.start()
-        engine.queueing.waker.start()
-        reconciler = asyncio.create_task(reconcile(engine))
+        job_service.dispatcher.waker.start()
+        reconciler = asyncio.create_task(reconcile(job_service))
         loading = asyncio.create_task(asyncio.to_thread(load_solver))  # the first plan shall not wait for it
         try:
             with app.state.watch.until_told():
@@ -62,11 +62,11 @@ def create_app(inside: Engine | Settings | None = None) -> FastAPI:
             reconciler.cancel()
             with suppress(asyncio.CancelledError):
                 await reconciler
-            await asyncio.to_thread(engine.queueing.waker.close)
+            await asyncio.to_thread(job_service.dispatcher.waker.close)
             await asyncio.to_thread(courier.close)
             await loading
-            if engine is not inside:
-                engine.close()
+            if job_service is not inside:
+                job_service.close()
 
     app = FastAPI(
         title="Drawerwright",

@@ -19,7 +19,7 @@ from api.documents.prints import (
 )
 from api.http.base_url import base_of
 from worker.jobs.common.errors import RunsUnknown
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.records.models import run_file_name
 from worker.jobs.records.print_events import Printed, PrintStatus
 from worker.printing.progress.print_state import Standing
@@ -46,7 +46,7 @@ class PrintWork:
     files: frozenset[str]
 
     @classmethod
-    def read(cls, engine: Engine, job_id: str) -> "PrintWork":
+    def read(cls, job_service: JobService, job_id: str) -> "PrintWork":
         """Read it.
 
         Raises:
@@ -54,13 +54,13 @@ class PrintWork:
             JobNotReady: when it has not succeeded.
             RunsUnknown: when it was made before runs were planned.
         """
-        file = engine.manifest(job_id)
-        manifest = _manifest(_Stored(file.sha256, lambda: b"".join(engine.read(file))))
+        file = job_service.manifest(job_id)
+        manifest = _manifest(_Stored(file.sha256, lambda: b"".join(job_service.read(file))))
         if manifest.work is None and not manifest.runs:
             raise RunsUnknown(remedy="Submit its spec again.")
-        status = engine.prints.status(job_id)  # before the files: what it calls written is among them
-        files = frozenset(file.name for file in engine.files(job_id))
-        return cls(job_id, manifest, _spec(engine.prints.spec(job_id)), status, files)
+        status = job_service.prints.status(job_id)  # before the files: what it calls written is among them
+        files = frozenset(file.name for file in job_service.files(job_id))
+        return cls(job_id, manifest, _spec(job_service.prints.spec(job_id)), status, files)
 
     @property
     def standing(self) -> Standing:

@@ -10,7 +10,7 @@ from starlette.concurrency import run_in_threadpool
 
 from api.http.body import check_type, read_json
 from api.http.errors import BodyTooLarge, BodyTooSlow
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.records.batches import Judged
 from worker.spec import load
 from worker.spec.errors import DrawerwrightError, SpecError
@@ -66,8 +66,8 @@ class GivenBatch:
 class _Judge:
     """Judges specs one by one, each as if it had come alone."""
 
-    def __init__(self, engine: Engine, given: GivenBatch) -> None:
-        self._engine = engine
+    def __init__(self, job_service: JobService, given: GivenBatch) -> None:
+        self._job_service = job_service
         self._given = given
         self._place = 0
 
@@ -88,8 +88,8 @@ class _Judge:
                 raise BodyTooLarge("The batch has too many specs.", limit=f"at most {MOST_SPECS} specs")
             try:
                 spec = load(one)
-                check_size(spec, self._engine.settings.most_cells)
-                self._engine.check_cells(spec)
+                check_size(spec, self._job_service.settings.most_cells)
+                self._job_service.check_cells(spec)
             except DrawerwrightError as refused:
                 self._refuse(_name(one), refused)
             else:
@@ -106,7 +106,7 @@ class _Judge:
                 )
 
 
-async def read_batch(request: Request, engine: Engine, options: BatchOptions) -> GivenBatch:
+async def read_batch(request: Request, job_service: JobService, options: BatchOptions) -> GivenBatch:
     """Return the batch in the body. A document has its own options; lines have those of the address.
 
     Raises:
@@ -118,10 +118,10 @@ async def read_batch(request: Request, engine: Engine, options: BatchOptions) ->
     settings = request.app.state.settings
     if check_type(request, _JSON, LINES_TYPE) == _JSON:
         body = await read_json(request, settings.largest_body, f"Send a spec a line ({LINES_TYPE}).")
-        given = await run_in_threadpool(_read, body, engine)
+        given = await run_in_threadpool(_read, body, job_service)
     else:
         given = GivenBatch(options)
-        judge = _Judge(engine, given)
+        judge = _Judge(job_service, given)
         seconds = _PATIENCE * settings.body_seconds
         try:
             async with asyncio.timeout(seconds):
@@ -133,10 +133,10 @@ async def read_batch(request: Request, engine: Engine, options: BatchOptions) ->
     return given
 
 
-def _read(body: bytes, engine: Engine) -> GivenBatch:
+def _read(body: bytes, job_service: JobService) -> GivenBatch:
     asked = load_as(BatchRequest, parse(body))
     given = GivenBatch(BatchOptions(asked.name, asked.strict, asked.split))
-    judge = _Judge(engine, given)
+    judge = _Judge(job_service, given)
     for one in asked.specs:
         judge.document(one)
     return given

@@ -18,7 +18,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from starlette.concurrency import run_in_threadpool
 
 from worker.jobs.common.errors import JobNotFound
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.records.models import Job
 
 __all__ = ["Watch", "watch_of"]
@@ -35,9 +35,9 @@ _SIGNALS: Final = (signal.SIGINT, signal.SIGTERM)
 class Watch:
     """Sees changes of jobs."""
 
-    def __init__(self, engine: Engine) -> None:
+    def __init__(self, job_service: JobService) -> None:
         """Nobody waits yet."""
-        self._engine = engine
+        self._job_service = job_service
         self._waiting: dict[asyncio.Future[bool], tuple[str, int]] = {}
         self._task: asyncio.Task[None] | None = None
         self._closing = asyncio.Event()
@@ -69,7 +69,7 @@ class Watch:
         finally:
             self._waiting.pop(waiter, None)
 
-    async def states(self, engine: Engine, job: Job, seconds: float) -> AsyncIterator[Job]:
+    async def states(self, job_service: JobService, job: Job, seconds: float) -> AsyncIterator[Job]:
         """Yield the job after each of its changes, until it has ended or the time is over.
 
         Raises:
@@ -77,13 +77,13 @@ class Watch:
         """
         until = time.monotonic() + seconds
         while not job.ended and await self.changed(job, until - time.monotonic()):
-            job = await run_in_threadpool(engine.job, job.id)
+            job = await run_in_threadpool(job_service.job, job.id)
             yield job
 
-    async def ended(self, engine: Engine, job: Job, seconds: float) -> Job:
+    async def ended(self, job_service: JobService, job: Job, seconds: float) -> Job:
         """Return the job as soon as it has ended, or as it is when the time is over."""
         with suppress(JobNotFound):
-            async for now in self.states(engine, job, seconds):
+            async for now in self.states(job_service, job, seconds):
                 job = now
         return job
 
@@ -135,7 +135,7 @@ class Watch:
             await asyncio.sleep(_LOOK)
             asked = {job_id for job_id, _ in self._waiting.values()}
             try:
-                found = await run_in_threadpool(self._engine.revisions, asked)
+                found = await run_in_threadpool(self._job_service.revisions, asked)
             except (SQLAlchemyError, OSError):
                 _log.warning("The record cannot be read.", exc_info=True)
                 await asyncio.sleep(_REST)

@@ -11,7 +11,7 @@ from fastapi.responses import StreamingResponse
 from api.http.errors import PreconditionFailed, RangeRefused
 from api.http.problems import problem_response
 from api.http.ranges import Span, entity_tag, requested_span, tag_listed
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.records.models import StoredFile
 
 __all__ = ["file_response"]
@@ -22,7 +22,7 @@ _CACHING: Final = "private, max-age=31536000, immutable"
 _UNSAFE: Final = re.compile(r"[^A-Za-z0-9._-]", re.ASCII)
 
 
-def file_response(request: Request, engine: Engine, file: StoredFile, *, attachment: bool = True) -> Response:
+def file_response(request: Request, job_service: JobService, file: StoredFile, *, attachment: bool = True) -> Response:
     """Return the file, a part of it or the word that the client has it, for GET and HEAD.
 
     Conditions are weighed in the order of RFC 9110, 13.2.2.
@@ -54,7 +54,7 @@ def file_response(request: Request, engine: Engine, file: StoredFile, *, attachm
     told["Content-Length"] = str(span.end - span.start)
     if head:
         return Response(status_code=status, headers=told, media_type=file.media_type)
-    return StreamingResponse(engine.read(file, span.start, span.end), status, told, file.media_type)
+    return StreamingResponse(job_service.read(file, span.start, span.end), status, told, file.media_type)
 
 
 def _headers(file: StoredFile, tag: str, *, attachment: bool) -> dict[str, str]:

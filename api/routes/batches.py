@@ -11,7 +11,7 @@ from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.concurrency import run_in_threadpool
 
-from api.app_state import JobEngine
+from api.app_state import JobServiceDep
 from api.http.base_url import base_of
 from api.http.batch_body import LINES_TYPE, BatchOptions, GivenBatch, read_batch
 from api.http.errors import (
@@ -115,8 +115,8 @@ class _Options(BaseModel):
     )
 
 
-async def _given(request: Request, engine: JobEngine, options: Annotated[_Options, Query()]) -> GivenBatch:
-    return await read_batch(request, engine, BatchOptions(options.name, options.strict, options.split))
+async def _given(request: Request, job_service: JobServiceDep, options: Annotated[_Options, Query()]) -> GivenBatch:
+    return await read_batch(request, job_service, BatchOptions(options.name, options.strict, options.split))
 
 
 def _webhooks(options: Annotated[_Options, Query()]) -> list[str]:
@@ -186,7 +186,7 @@ async def submit_batch(
     request: Request,
     response: Response,
     *,
-    engine: JobEngine,
+    job_service: JobServiceDep,
     flown: Annotated[Flight, Depends(flight)],
     webhooks: Annotated[list[str], Depends(_webhooks)],
     given: Annotated[GivenBatch, Depends(_given)],
@@ -196,7 +196,7 @@ async def submit_batch(
     Parts that several share are built once. When the last job has ended, runs are packed over all of them.
     """
     name = given.options.name
-    batch = await run_in_threadpool(engine.submit_batch, name, given.specs, webhooks=webhooks, key=flown.key)
+    batch = await run_in_threadpool(job_service.submit_batch, name, given.specs, webhooks=webhooks, key=flown.key)
     flown.land()
     document = _batch_document(request, batch)
     response.headers["Location"] = document.links.self
@@ -206,17 +206,17 @@ async def submit_batch(
 
 @router.head("/{batch_id}", include_in_schema=False)
 @router.get("/{batch_id}", operation_id="getBatch", summary="State of each spec", responses=refusals(BatchNotFound))
-def get_batch(request: Request, engine: JobEngine, batch_id: str) -> BatchDocument:
+def get_batch(request: Request, job_service: JobServiceDep, batch_id: str) -> BatchDocument:
     """Tell how far a batch is."""
-    return _batch_document(request, engine.batch(batch_id))
+    return _batch_document(request, job_service.batch(batch_id))
 
 
 @router.delete(
     "/{batch_id}", operation_id="cancelBatch", summary="Cancel all jobs of a batch", responses=refusals(BatchNotFound)
 )
-def cancel_batch(request: Request, engine: JobEngine, batch_id: str) -> BatchDocument:
+def cancel_batch(request: Request, job_service: JobServiceDep, batch_id: str) -> BatchDocument:
     """Cancel the jobs that have not ended; what others made is gathered all the same."""
-    return _batch_document(request, engine.cancel_batch(batch_id))
+    return _batch_document(request, job_service.cancel_batch(batch_id))
 
 
 @router.delete(
@@ -227,9 +227,9 @@ def cancel_batch(request: Request, engine: JobEngine, batch_id: str) -> BatchDoc
     responses=refusals(BatchNotFound, BatchNotReady),
     response_class=Response,
 )
-def remove_batch(engine: JobEngine, batch_id: str) -> None:
+def remove_batch(job_service: JobServiceDep, batch_id: str) -> None:
     """Remove the record of a batch and its files over all jobs. The jobs stay; each is removed by itself."""
-    engine.remove_batch(batch_id)
+    job_service.remove_batch(batch_id)
 
 
 def _answers(description: str, *media_types: str) -> dict[int | str, dict[str, Any]]:
@@ -258,9 +258,9 @@ _MANIFEST_ANSWERS: Final = {
     responses=_MANIFEST_ANSWERS,
     response_class=Response,
 )
-def get_batch_manifest(request: Request, engine: JobEngine, batch_id: str) -> Response:
+def get_batch_manifest(request: Request, job_service: JobServiceDep, batch_id: str) -> Response:
     """Hand out what became of each spec, the runs over all jobs, their work, filament to buy and cautions."""
-    return file_response(request, engine, engine.batch_file(batch_id, MANIFEST_NAME), attachment=False)
+    return file_response(request, job_service, job_service.batch_file(batch_id, MANIFEST_NAME), attachment=False)
 
 
 _FILE_ANSWERS: Final = _answers("The 3MF of a run, or the manifest.", THREEMF_TYPE, JSON_TYPE)
@@ -280,12 +280,12 @@ _FILE_ANSWERS: Final = _answers("The 3MF of a run, or the manifest.", THREEMF_TY
     responses=_FILE_ANSWERS,
     response_class=Response,
 )
-def get_batch_file(request: Request, engine: JobEngine, batch_id: str, name: str) -> Response:
+def get_batch_file(request: Request, job_service: JobServiceDep, batch_id: str, name: str) -> Response:
     """Hand out the 3MF of a run over all jobs, or the manifest as a file."""
     if not _FILE_NAME.fullmatch(name):
-        engine.batch(batch_id)
+        job_service.batch(batch_id)
         raise FileNotInJob("The batch has no such file.", value=name)
-    return file_response(request, engine, engine.batch_file(batch_id, name))
+    return file_response(request, job_service, job_service.batch_file(batch_id, name))
 
 
 def _batch_document(request: Request, batch: Batch) -> BatchDocument:

@@ -15,13 +15,13 @@ from fastapi.responses import StreamingResponse
 from starlette.concurrency import run_in_threadpool
 from starlette.types import Receive, Scope, Send
 
-from api.app_state import JobEngine
+from api.app_state import JobServiceDep
 from api.auth.access import caller_of
 from api.documents.jobs import job_document
 from api.http.job_watch import watch_of
 from api.http.problems import refusals
 from worker.jobs.common.errors import JobNotFound, QuotaReached
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.records.models import Job
 
 __all__ = ["Streams", "router"]
@@ -131,18 +131,18 @@ _EXAMPLE: Final = (
     response_class=Response,
     openapi_extra=_PARAMETER,
 )
-async def follow_job(request: Request, engine: JobEngine, job_id: str) -> Response:
+async def follow_job(request: Request, job_service: JobServiceDep, job_id: str) -> Response:
     """Tell of a job as it is and of each change: `job.queued`, `job.running`, and how it ended, as in messages.
 
     Changes that come fast are told of as one. An event's id grows from change to change.
     """
-    job = await run_in_threadpool(engine.job, job_id)
+    job = await run_in_threadpool(job_service.job, job_id)
     known = _last_event(request)
     if job.ended and known == job.revision:
         return Response(status_code=HTTPStatus.NO_CONTENT)  # with this a browser does not come again
     streams, owner = _streams_of(request), caller_of(request).owner
     streams.enter(owner)
-    events = _of_job(request, engine, job, known, streams)
+    events = _of_job(request, job_service, job, known, streams)
     return _EventStream(events, lambda: streams.leave(owner))
 
 
@@ -157,18 +157,18 @@ async def follow_job(request: Request, engine: JobEngine, job_id: str) -> Respon
     response_class=Response,
     openapi_extra=_PARAMETER,
 )
-async def follow_jobs(request: Request, engine: JobEngine) -> Response:
+async def follow_jobs(request: Request, job_service: JobServiceDep) -> Response:
     """Tell of each job that changes from now on, or since the event that the client has (Last-Event-ID).
 
     After such a return an event of the last seconds may come a second time.
     """
     streams, owner = _streams_of(request), caller_of(request).owner
     streams.enter(owner)
-    return _EventStream(_of_jobs(request, engine, _last_event(request), streams), lambda: streams.leave(owner))
+    return _EventStream(_of_jobs(request, job_service, _last_event(request), streams), lambda: streams.leave(owner))
 
 
 async def _of_job(
-    request: Request, engine: Engine, job: Job, known: int | None, streams: Streams
+    request: Request, job_service: JobService, job: Job, known: int | None, streams: Streams
 ) -> AsyncIterator[bytes]:
     watch, until = watch_of(request), time.monotonic() + streams.longest
     yield _RETRY
@@ -183,19 +183,21 @@ async def _of_job(
                 if watch.closing or time.monotonic() > until:
                     return
                 yield _BEAT
-            job = await run_in_threadpool(engine.job, job.id)
+            job = await run_in_threadpool(job_service.job, job.id)
 
 
-async def _of_jobs(request: Request, engine: Engine, known: int | None, streams: Streams) -> AsyncIterator[bytes]:
+async def _of_jobs(
+    request: Request, job_service: JobService, known: int | None, streams: Streams
+) -> AsyncIterator[bytes]:
     watch, until = watch_of(request), time.monotonic() + streams.longest
     since = datetime.now(UTC) if known is None else _moment(known)
     told: dict[str, int] = {}
     if known is None:  # what is there already is not news
-        told = {job.id: job.revision for job in await _changed(engine, since)}
+        told = {job.id: job.revision for job in await _changed(job_service, since)}
     yield _RETRY
     spoken = time.monotonic()
     while time.monotonic() < until and not watch.closing:
-        found = await _changed(engine, since)
+        found = await _changed(job_service, since)
         for job in found:
             if told.get(job.id) != job.revision:
                 told[job.id] = job.revision
@@ -209,12 +211,12 @@ async def _of_jobs(request: Request, engine: Engine, known: int | None, streams:
         await watch.pause(_LOOK)
 
 
-async def _changed(engine: Engine, since: datetime) -> list[Job]:
+async def _changed(job_service: JobService, since: datetime) -> list[Job]:
     """Return all jobs that changed since, and a little before: a change may be in the record later than its time."""
     found: dict[str, Job] = {}
     moment = since - _LATE
     while True:
-        page = await run_in_threadpool(engine.changed_since, moment, _MOST)
+        page = await run_in_threadpool(job_service.changed_since, moment, _MOST)
         found |= {job.id: job for job in page}
         if len(page) < _MOST or page[-1].updated == moment:
             return list(found.values())

@@ -11,10 +11,10 @@ from fastapi import APIRouter, Request
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.exc import SQLAlchemyError
 
-from api.app_state import JobEngine
+from api.app_state import JobServiceDep
 from api.http.errors import ServiceNotReady
 from api.http.problems import refusals
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 
 __all__ = ["Probe", "router"]
 
@@ -61,7 +61,7 @@ class Probe:
         self._known: Readiness | None = None
         self._until = 0.0
 
-    async def look(self, engine: Engine) -> Readiness:
+    async def look(self, job_service: JobService) -> Readiness:
         """Return what is away.
 
         Raises:
@@ -69,10 +69,10 @@ class Probe:
         """
         if self._known is not None and time.monotonic() < self._until:
             return self._known
-        await run_sync(partial(engine.jobs, limit=1), limiter=self._limiter)
+        await run_sync(partial(job_service.jobs, limit=1), limiter=self._limiter)
         found: list[str] | None = None
         with move_on_after(_PATIENCE):
-            found = await run_sync(engine.away, abandon_on_cancel=True, limiter=self._limiter)
+            found = await run_sync(job_service.away, abandon_on_cancel=True, limiter=self._limiter)
         away = [one for one in _PARTS if found is None or one in found]
         told = Readiness.model_validate({"status": "degraded" if away else "ok", "away": away})
         self._known, self._until = told, time.monotonic() + _FRESH
@@ -93,11 +93,11 @@ async def is_alive() -> Health:
     summary="Whether jobs can be taken",
     responses=refusals(ServiceNotReady),
 )
-async def is_ready(request: Request, engine: JobEngine) -> Readiness:
+async def is_ready(request: Request, job_service: JobServiceDep) -> Readiness:
     """Look into the record, which is needed, and for broker, store and workers, which may be away for a while."""
     probe: Probe = request.app.state.probe
     try:
-        return await probe.look(engine)
+        return await probe.look(job_service)
     except (SQLAlchemyError, OSError) as error:
         _log.exception("The record cannot be read.")
         raise ServiceNotReady from error

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field
 from starlette.concurrency import run_in_threadpool
 
-from api.app_state import JobEngine, engine_of
+from api.app_state import JobServiceDep, job_service_of
 from api.documents.jobs import JobDocument, JobPage, job_document, job_page
 from api.http.body import load_spec, plain_spec, spec_body
 from api.http.errors import (
@@ -42,7 +42,7 @@ from worker.jobs.common.errors import (
     WebhookNotFound,
 )
 from worker.jobs.common.ids import IDENTITY
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.records.job_filters import Filters
 from worker.jobs.records.models import Job, State
 from worker.spec import Spec
@@ -170,13 +170,15 @@ async def submit_job(request: Request) -> Response:
 
     Sent again under the same Idempotency-Key, it is answered with the job that it made the first time.
     """
-    engine = engine_of(request)  # not as dependencies, which take longer to be solved than all of them to be found out
+    job_service = job_service_of(
+        request
+    )  # not as dependencies, which take longer to be solved than all of them to be found out
     with flight_of(request) as flown:
         preferred, webhooks = preferences(request), _webhooks(request)
         body = await spec_body(request)
-        job = await _submitted(engine, body, webhooks, flown.key)
+        job = await _submitted(job_service, body, webhooks, flown.key)
     if preferred.wait:
-        job = await watch_of(request).ended(engine, job, preferred.wait)
+        job = await watch_of(request).ended(job_service, job, preferred.wait)
     document = job_document(request, job)
     headers = {**preferred.applied(), "Location": document.links.self}
     if not job.ended:
@@ -203,19 +205,19 @@ def _webhooks(request: Request) -> list[str]:
     return given
 
 
-async def _submitted(engine: Engine, body: bytes, webhooks: list[str], key: str | None) -> Job:
+async def _submitted(job_service: JobService, body: bytes, webhooks: list[str], key: str | None) -> Job:
     """Read the spec and keep the job, here and now where that holds nobody up: a change of threads takes longer."""
-    spec = plain_spec(body, engine.settings.most_cells) if engine.at_once else None
-    job = None if spec is None else engine.submit_at_once(spec, webhooks=webhooks, key=key)
+    spec = plain_spec(body, job_service.settings.most_cells) if job_service.at_once else None
+    job = None if spec is None else job_service.submit_at_once(spec, webhooks=webhooks, key=key)
     if job is None:
-        job = await run_in_threadpool(_submit, engine, body if spec is None else spec, webhooks, key)
+        job = await run_in_threadpool(_submit, job_service, body if spec is None else spec, webhooks, key)
     return job
 
 
-def _submit(engine: Engine, said: Spec | bytes, webhooks: list[str], key: str | None) -> Job:
+def _submit(job_service: JobService, said: Spec | bytes, webhooks: list[str], key: str | None) -> Job:
     """Read the spec, if nobody has, and keep the job, in one go, so that one change of threads is enough."""
-    spec = said if isinstance(said, Spec) else load_spec(said, engine.settings.most_cells)
-    return engine.submit(spec, webhooks=webhooks, key=key)
+    spec = said if isinstance(said, Spec) else load_spec(said, job_service.settings.most_cells)
+    return job_service.submit(spec, webhooks=webhooks, key=key)
 
 
 @router.head("", include_in_schema=False)
@@ -233,9 +235,11 @@ def _submit(engine: Engine, said: Spec | bytes, webhooks: list[str], key: str | 
         **refusals(ParameterRefused),
     },
 )
-def list_jobs(request: Request, response: Response, engine: JobEngine, page: Annotated[Page, Query()]) -> JobPage:
+def list_jobs(
+    request: Request, response: Response, job_service: JobServiceDep, page: Annotated[Page, Query()]
+) -> JobPage:
     """List jobs, newest first."""
-    found = engine.jobs(limit=page.limit + 1, after=page.after, filters=page.filters())
+    found = job_service.jobs(limit=page.limit + 1, after=page.after, filters=page.filters())
     document = job_page(request, found, page.limit, page.query())
     if document.next is not None:
         response.headers["Link"] = f'<{document.next}>; rel="next"'
@@ -274,21 +278,21 @@ def list_jobs(request: Request, response: Response, engine: JobEngine, page: Ann
     },
 )
 async def get_job(
-    request: Request, engine: JobEngine, job_id: str, preferred: Annotated[Preferences, Depends(preferring)]
+    request: Request, job_service: JobServiceDep, job_id: str, preferred: Annotated[Preferences, Depends(preferring)]
 ) -> Response:
     """Tell how far a job is.
 
     With `Prefer: wait` it is told as soon as it has ended; with If-None-Match too, as soon as it is another.
     """
-    job = await run_in_threadpool(engine.job, job_id)
+    job = await run_in_threadpool(job_service.job, job_id)
     match = request.headers.get("if-none-match")
     told = _told(request, job)
     if preferred.wait and not job.ended:
         watch = watch_of(request)
         if match is None:
-            told = _told(request, await watch.ended(engine, job, preferred.wait))
+            told = _told(request, await watch.ended(job_service, job, preferred.wait))
         else:
-            told = await _changed(request, engine, job, match, preferred.wait)
+            told = await _changed(request, job_service, job, match, preferred.wait)
     headers = {**told[1], **preferred.applied()}
     if match is not None and tag_listed(match, headers["ETag"], weak=True):
         return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
@@ -296,11 +300,11 @@ async def get_job(
 
 
 async def _changed(
-    request: Request, engine: Engine, job: Job, match: str, seconds: float
+    request: Request, job_service: JobService, job: Job, match: str, seconds: float
 ) -> tuple[bytes, dict[str, str]]:
     """Return a job as soon as it is told of in another way than the client has it, or when the time is over."""
     told = _told(request, job)
-    async for now in watch_of(request).states(engine, job, seconds):
+    async for now in watch_of(request).states(job_service, job, seconds):
         told = _told(request, now)
         if not tag_listed(match, told[1]["ETag"], weak=True):
             break
@@ -317,9 +321,9 @@ def _told(request: Request, job: Job) -> tuple[bytes, dict[str, str]]:
 @router.delete(
     "/{job_id}", operation_id="cancelJob", summary="Cancel a job", responses=refusals(JobNotFound, JobFinished)
 )
-def cancel_job(request: Request, engine: JobEngine, job_id: str) -> JobDocument:
+def cancel_job(request: Request, job_service: JobServiceDep, job_id: str) -> JobDocument:
     """Cancel a job that has not ended; a worker that is at it stops before its next part."""
-    return job_document(request, engine.cancel(job_id))
+    return job_document(request, job_service.cancel(job_id))
 
 
 @router.delete(
@@ -330,12 +334,12 @@ def cancel_job(request: Request, engine: JobEngine, job_id: str) -> JobDocument:
     responses=refusals(JobNotFound, JobNotEnded),
     response_class=Response,
 )
-def remove_job(engine: JobEngine, job_id: str) -> None:
+def remove_job(job_service: JobServiceDep, job_id: str) -> None:
     """Remove a job for ever: its record and its files, so that nothing of it can be asked for any more.
 
     It has an address of its own so that a cancel that comes too late never removes what was made.
     """
-    engine.remove(job_id)
+    job_service.remove(job_id)
 
 
 _MANIFEST_ANSWERS: Final = {
@@ -358,9 +362,9 @@ _MANIFEST_ANSWERS: Final = {
     responses=_MANIFEST_ANSWERS,
     response_class=Response,
 )
-def get_manifest(request: Request, engine: JobEngine, job_id: str) -> Response:
+def get_manifest(request: Request, job_service: JobServiceDep, job_id: str) -> Response:
     """Hand out what was made: drawers, places, parts with their checks and files, warnings, cautions."""
-    return file_response(request, engine, engine.manifest(job_id), attachment=False)
+    return file_response(request, job_service, job_service.manifest(job_id), attachment=False)
 
 
 _BUNDLE_ANSWERS: Final = file_answers("All files and the manifest.", "application/zip")
@@ -380,9 +384,9 @@ _BUNDLE_ANSWERS: Final = file_answers("All files and the manifest.", "applicatio
     responses=_BUNDLE_ANSWERS,
     response_class=Response,
 )
-def get_bundle(request: Request, engine: JobEngine, job_id: str) -> Response:
+def get_bundle(request: Request, job_service: JobServiceDep, job_id: str) -> Response:
     """Hand out all files and the manifest as one archive."""
-    return file_response(request, engine, engine.bundle(job_id))
+    return file_response(request, job_service, job_service.bundle(job_id))
 
 
 _FILE_ANSWERS: Final = file_answers("The file; which of these types it has is in the manifest.", *FILE_TYPES)
@@ -402,9 +406,9 @@ _FILE_ANSWERS: Final = file_answers("The file; which of these types it has is in
     responses=_FILE_ANSWERS,
     response_class=Response,
 )
-def get_file(request: Request, engine: JobEngine, job_id: str, name: str) -> Response:
+def get_file(request: Request, job_service: JobServiceDep, job_id: str, name: str) -> Response:
     """Hand out one file that the manifest names."""
     if not _FILE_NAME.fullmatch(name):
-        engine.job(job_id)
+        job_service.job(job_id)
         raise FileNotInJob(value=name)
-    return file_response(request, engine, engine.file(job_id, name))
+    return file_response(request, job_service, job_service.file(job_id, name))

@@ -10,7 +10,7 @@ from prometheus_client.core import GaugeMetricFamily
 from prometheus_client.registry import Collector
 from sqlalchemy.exc import SQLAlchemyError
 
-from api.app_state import JobEngine
+from api.app_state import JobServiceDep
 from api.http.problems import refusals
 from worker.jobs.records.heartbeats import Vitals
 
@@ -34,12 +34,12 @@ _Gauges: TypeAlias = Iterator[GaugeMetricFamily]
     },
     response_class=Response,
 )
-def get_metrics(request: Request, engine: JobEngine) -> Response:
+def get_metrics(request: Request, job_service: JobServiceDep) -> Response:
     """Tell jobs by state, what waits and for how long, workers seen, messages, and this process's own requests.
 
     Once there are keys it needs one with the scope admin, unless DRAWERWRIGHT_METRICS_NETWORKS names who may look.
     """
-    text = generate_latest(_Record(engine.vitals)) + generate_latest(request.app.state.request_figures.registry)
+    text = generate_latest(_Record(job_service.vitals)) + generate_latest(request.app.state.request_figures.registry)
     return Response(text, headers={"Content-Type": CONTENT_TYPE_LATEST})
 
 

@@ -7,7 +7,7 @@ from typing import Annotated, Final
 from fastapi import APIRouter, Depends, Header, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.app_state import JobEngine
+from api.app_state import JobServiceDep
 from api.documents.print_progress import PrintWork, print_document, prints_document, runs_document
 from api.documents.prints import PrintDocument, PrintsDocument, RunsDocument
 from api.http.body import read_noun
@@ -97,19 +97,19 @@ async def read_event(request: Request, key: _Key = None) -> PrintEvent:
     openapi_extra=EVENT_BODY,
 )
 def record_print(
-    response: Response, engine: JobEngine, job_id: str, event: Annotated[PrintEvent, Depends(read_event)]
+    response: Response, job_service: JobServiceDep, job_id: str, event: Annotated[PrintEvent, Depends(read_event)]
 ) -> PrintDocument:
     """Record an event. What no run covers any more is packed afresh. Sent twice under one id, it counts once."""
-    work = PrintWork.read(engine, job_id)
+    work = PrintWork.read(job_service, job_id)
 
     def after(standing: Standing | None) -> Standing:
         return follow(standing or begin(work.manifest), event, work.manifest, work.spec)
 
-    recorded, new = engine.prints.record(job_id, event, after)
+    recorded, new = job_service.prints.record(job_id, event, after)
     if not new:
         response.status_code = HTTPStatus.OK
-    elif (status := engine.prints.status(job_id)) is not None and status.repack:
-        engine.wake_repack(job_id)
+    elif (status := job_service.prints.status(job_id)) is not None and status.repack:
+        job_service.publish_repack(job_id)
     return print_document(recorded)
 
 
@@ -121,11 +121,11 @@ def record_print(
     responses={200: example_of("prints"), **refusals(*_KNOWN, ParameterRefused)},
 )
 def get_prints(
-    request: Request, engine: JobEngine, job_id: str, page: Annotated[HistoryPage, Query()]
+    request: Request, job_service: JobServiceDep, job_id: str, page: Annotated[HistoryPage, Query()]
 ) -> PrintsDocument:
     """Tell where each mark and each run stands, how much filament went, and what was recorded, newest first."""
-    work = PrintWork.read(engine, job_id)
-    return prints_document(request, work, engine.prints.events(job_id, page.limit + 1, page.after), page.limit)
+    work = PrintWork.read(job_service, job_id)
+    return prints_document(request, work, job_service.prints.events(job_id, page.limit + 1, page.after), page.limit)
 
 
 @router.head("/{job_id}/runs", include_in_schema=False)
@@ -135,9 +135,9 @@ def get_prints(
     summary="The runs that remain, from now on",
     responses={200: example_of("runs"), **refusals(*_KNOWN)},
 )
-def get_runs(engine: JobEngine, job_id: str) -> RunsDocument:
+def get_runs(job_service: JobServiceDep, job_id: str) -> RunsDocument:
     """Tell which runs remain, with their work, filament to buy and, where the spec has a schedule, their times."""
-    return runs_document(PrintWork.read(engine, job_id), machine_time())
+    return runs_document(PrintWork.read(job_service, job_id), machine_time())
 
 
 _RUN_ANSWERS: Final = {
@@ -160,15 +160,15 @@ _RUN_ANSWERS: Final = {
     responses=_RUN_ANSWERS,
     response_class=Response,
 )
-def get_run(request: Request, engine: JobEngine, job_id: str, number: str) -> Response:
+def get_run(request: Request, job_service: JobServiceDep, job_id: str, number: str) -> Response:
     """Hand out a run, ready to print; one that was packed afresh as soon as a worker has written it."""
-    engine.job(job_id)
+    job_service.job(job_id)
     if not _NUMBER.fullmatch(number):
         raise FileNotInJob("The job has no such run.", value=number)
     try:
-        return file_response(request, engine, engine.file(job_id, run_file_name(int(number))))
+        return file_response(request, job_service, job_service.file(job_id, run_file_name(int(number))))
     except FileNotInJob:
-        status = engine.prints.status(job_id)
+        status = job_service.prints.status(job_id)
         record = None if status is None else status.standing.find(int(number))
         if status is None or record is None or record.planned:
             raise FileNotInJob("The job has no file of such a run.", value=number) from None

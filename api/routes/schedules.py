@@ -8,7 +8,7 @@ from typing import Any, Final
 from fastapi import APIRouter, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.app_state import JobEngine
+from api.app_state import JobServiceDep
 from api.auth.access import caller_of
 from api.documents.print_progress import PrintWork, beginning
 from api.http.base_url import base_of
@@ -65,12 +65,12 @@ _FEED_ANSWERS: Final[dict[int | str, dict[str, Any]]] = {
     responses=_FEED_ANSWERS,
     response_class=Response,
 )
-def get_schedule(request: Request, engine: JobEngine, job_id: str) -> Response:
+def get_schedule(request: Request, job_service: JobServiceDep, job_id: str) -> Response:
     """Hand out the calendar of the remaining runs, dated from the next quarter of an hour on.
 
     Instead of a key it takes the token of a secret address, as the parameter ``token``.
     """
-    work = PrintWork.read(engine, job_id)
+    work = PrintWork.read(job_service, job_id)
     made = beginning(machine_time())
     data = _feed(work, made)
     tag = entity_tag(sha256(data).hexdigest())
@@ -87,10 +87,10 @@ def get_schedule(request: Request, engine: JobEngine, job_id: str) -> Response:
     summary="Make a secret address of the calendar",
     responses=refusals(*_KNOWN),
 )
-def create_schedule_link(request: Request, engine: JobEngine, job_id: str) -> ScheduleLinkDocument:
+def create_schedule_link(request: Request, job_service: JobServiceDep, job_id: str) -> ScheduleLinkDocument:
     """Make an address for calendar apps, which cannot send a key. One that was made before opens nothing any more."""
-    _check_schedule(PrintWork.read(engine, job_id))
-    token = engine.prints.links.make(job_id, caller_of(request).owner)
+    _check_schedule(PrintWork.read(job_service, job_id))
+    token = job_service.prints.links.make(job_id, caller_of(request).owner)
     return ScheduleLinkDocument(
         url=f"{base_of(request)}/v1/jobs/{job_id}/schedule.ics?token={token.get_secret_value()}"
     )
@@ -104,9 +104,9 @@ def create_schedule_link(request: Request, engine: JobEngine, job_id: str) -> Sc
     responses=refusals(JobNotFound),
     response_class=Response,
 )
-def withdraw_schedule_link(engine: JobEngine, job_id: str) -> None:
+def withdraw_schedule_link(job_service: JobServiceDep, job_id: str) -> None:
     """Have the secret address open nothing any more, if there is one."""
-    engine.prints.links.withdraw(engine.job(job_id).id)
+    job_service.prints.links.withdraw(job_service.job(job_id).id)
 
 
 def _feed(work: PrintWork, made: datetime) -> bytes:

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.app_state import JobEngine
+from api.app_state import JobServiceDep
 from api.auth.access import caller_of
 from api.documents.jobs import JobDocument
 from api.documents.prints import PrintDocument
@@ -129,12 +129,15 @@ _BODY: Final[dict[str, Any]] = {
     openapi_extra=_BODY,
 )
 def create_webhook(
-    request: Request, response: Response, engine: JobEngine, wanted: Annotated[WebhookRequest, Depends(read_webhook)]
+    request: Request,
+    response: Response,
+    job_service: JobServiceDep,
+    wanted: Annotated[WebhookRequest, Depends(read_webhook)],
 ) -> NewWebhookDocument:
     """Add an endpoint for this key's jobs. A key that only runs a shared screen may not."""
     _check_own(request)
-    engine.reach.check(wanted.url)
-    made, secret = engine.webhooks.create(caller_of(request).owner, wanted)
+    job_service.reach.check(wanted.url)
+    made, secret = job_service.webhooks.create(caller_of(request).owner, wanted)
     document = NewWebhookDocument(**_fields(request, made), secret=secret.get_secret_value())
     response.headers["Location"] = document.self
     return document
@@ -142,19 +145,19 @@ def create_webhook(
 
 @router.head("", include_in_schema=False)
 @router.get("", operation_id="listWebhooks", summary="List webhooks")
-def list_webhooks(request: Request, engine: JobEngine) -> WebhookList:
+def list_webhooks(request: Request, job_service: JobServiceDep) -> WebhookList:
     """List the endpoints, oldest first, with what went wrong where something did."""
     _check_own(request)
-    found = engine.webhooks.list(caller_of(request).sees)
+    found = job_service.webhooks.list(caller_of(request).sees)
     return WebhookList(webhooks=tuple(WebhookDocument(**_fields(request, one)) for one in found))
 
 
 @router.head("/{webhook_id}", include_in_schema=False)
 @router.get("/{webhook_id}", operation_id="getWebhook", summary="One webhook", responses=refusals(WebhookNotFound))
-def get_webhook(request: Request, engine: JobEngine, webhook_id: str) -> WebhookDocument:
+def get_webhook(request: Request, job_service: JobServiceDep, webhook_id: str) -> WebhookDocument:
     """Tell how an endpoint does."""
     _check_own(request)
-    return WebhookDocument(**_fields(request, engine.webhooks.find(webhook_id, caller_of(request).sees)))
+    return WebhookDocument(**_fields(request, job_service.webhooks.find(webhook_id, caller_of(request).sees)))
 
 
 @router.delete(
@@ -165,10 +168,10 @@ def get_webhook(request: Request, engine: JobEngine, webhook_id: str) -> Webhook
     responses=refusals(WebhookNotFound),
     response_class=Response,
 )
-def remove_webhook(request: Request, engine: JobEngine, webhook_id: str) -> None:
+def remove_webhook(request: Request, job_service: JobServiceDep, webhook_id: str) -> None:
     """Remove an endpoint with the messages that wait for it."""
     _check_own(request)
-    engine.webhooks.remove(webhook_id, caller_of(request).sees)
+    job_service.webhooks.remove(webhook_id, caller_of(request).sees)
 
 
 @router.post(
@@ -178,12 +181,12 @@ def remove_webhook(request: Request, engine: JobEngine, webhook_id: str) -> None
     responses=refusals(WebhookNotFound, ParameterRefused),
 )
 def rotate_secret(
-    request: Request, engine: JobEngine, webhook_id: str, overlap: Annotated[Overlap, Query()]
+    request: Request, job_service: JobServiceDep, webhook_id: str, overlap: Annotated[Overlap, Query()]
 ) -> NewWebhookDocument:
     """Make a new secret and tell it this once; until the overlap is over the one before signs too."""
     _check_own(request)
     hours = timedelta(hours=overlap.overlap_hours)
-    made, secret = engine.webhooks.rotate(webhook_id, caller_of(request).sees, hours)
+    made, secret = job_service.webhooks.rotate(webhook_id, caller_of(request).sees, hours)
     return NewWebhookDocument(**_fields(request, made), secret=secret.get_secret_value())
 
 

@@ -12,7 +12,7 @@ from api.app import create_app
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
 from worker.jobs.files.object_store import Blobs
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.records.jobs import Records
 from worker.jobs.records.models import StoredFile
 
@@ -26,7 +26,7 @@ def settings(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def engine(settings):
-    with Engine.open(settings) as engine:
+    with JobService.open(settings) as engine:
         yield engine
 
 
@@ -150,7 +150,7 @@ def take_record_away(until):
 @pytest.fixture(scope="module")
 def closed_engine(closed_settings):
     """An engine with the settings of the test's own file, which has a key."""
-    with Engine.open(closed_settings) as engine:
+    with JobService.open(closed_settings) as engine:
         engine.keys.create("first", ["admin"])
         yield engine
 

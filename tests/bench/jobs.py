@@ -9,7 +9,7 @@ from pathlib import Path
 from worker.jobs.common.settings import Settings
 from worker.jobs.execution.pipeline import run_pipeline
 from worker.jobs.files.part_cache import MemoryParts
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.processes.supervisor import Embedded
 from worker.spec import Spec, load
 
@@ -31,7 +31,7 @@ def spec_of(height: float) -> Spec:
     return load({"spec": "1", "name": "twenty trays", "drawers": [drawer], "printer": {"bed": [256, 256, 256]}})
 
 
-def served(engine: Engine, spec: Spec) -> float:
+def served(engine: JobService, spec: Spec) -> float:
     """Return the seconds from submitting to the end."""
     start = time.perf_counter()
     job = engine.submit(spec)
@@ -54,7 +54,7 @@ def main() -> None:
     """Print the ratios: all parts new, and all parts known."""
     with tempfile.TemporaryDirectory(prefix="drawerwright-bench-") as folder:
         settings = Settings(data_dir=Path(folder))
-        with Embedded(settings), Engine.open(settings) as engine:
+        with Embedded(settings), JobService.open(settings) as engine:
             parts = MemoryParts()
             for _ in range(2):  # both worker processes, and this one
                 served(engine, spec_of(20.0))

@@ -18,7 +18,7 @@ from tests.jobs import conftest as parts
 from worker.jobs.common.settings import Settings
 from worker.jobs.execution.pipeline import run_pipeline
 from worker.jobs.files.part_cache import MemoryParts
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.processes.process_host import child_environment
 from worker.spec import Spec
 
@@ -199,7 +199,7 @@ def engine_of():
     opened = []
 
     def open_one(plant):
-        opened.append(Engine.open(plant.settings))
+        opened.append(JobService.open(plant.settings))
         return opened[-1]
 
     yield open_one

@@ -105,10 +105,10 @@ def test_the_same_message_again_and_again(struck, engine, ended, succeeds):
     spec = large("again")
     job, _ = _begun(engine, struck, spec)
     for _ in range(5):
-        engine.wake(job.id)
+        engine.publish(job.id)
     done = succeeds(struck, engine, job, spec)
     for _ in range(5):
-        engine.wake(job.id)
+        engine.publish(job.id)
     ended(engine, engine.submit(small()))  # it came behind all of these
     assert engine.job(job.id) == done
     assert done.attempts == 1
@@ -139,7 +139,7 @@ def test_a_child_in_the_middle_of_a_repack(struck, engine, succeeds, figures):
     before = {one.name for one in engine.files(job.id)}
     event = PrintEvent(outcome="failed", run=1)
     engine.prints.record(job.id, event, lambda last: follow(last or begin(manifest), event, manifest, spec))
-    engine.wake_repack(job.id)
+    engine.publish_repack(job.id)
 
     def tries():
         with engine._database.connect() as connection:

@@ -16,7 +16,7 @@ import pytest
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
 from worker.jobs.files.object_store import Blobs
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.records.jobs import Records
 from worker.spec import load
 
@@ -108,7 +108,7 @@ def blobs(settings):
 @pytest.fixture
 def engine(settings):
     """The engine of the settings."""
-    with Engine.open(settings) as opened:
+    with JobService.open(settings) as opened:
         yield opened
 
 
@@ -128,7 +128,7 @@ def spec():
 def _running(settings):
     from worker.jobs.processes.supervisor import Embedded  # noqa: PLC0415 - as late as the service itself
 
-    with Embedded(settings), Engine.open(settings) as engine:
+    with Embedded(settings), JobService.open(settings) as engine:
         yield engine
 
 

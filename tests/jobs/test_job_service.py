@@ -26,7 +26,7 @@ from worker.jobs.common.errors import (
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.db_clock import machine_time
 from worker.jobs.database.tables import JobRow
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.processes.process_host import broker, child_environment
 from worker.jobs.queue.celery_app import QUEUE
 from worker.jobs.records.jobs import Records
@@ -54,13 +54,13 @@ def test_without_a_broker_a_job_is_kept(engine, spec):
     assert time.monotonic() - start < _LONG
     assert (engine.job(job.id).state, engine.job(job.id).name) == ("queued", "no broker")
     with pytest.raises(BrokerUnavailable):
-        engine.queueing.requeue()
+        engine.dispatcher.requeue()
 
 
 def test_a_broker_that_says_nothing_does_not_hang(spec, tmp_path):
     with socket.create_server(("127.0.0.1", 0)) as silent:
         url = f"redis://127.0.0.1:{silent.getsockname()[1]}/0"
-        with Engine.open(Settings.read(data_dir=tmp_path, broker_url=url)) as engine:
+        with JobService.open(Settings.read(data_dir=tmp_path, broker_url=url)) as engine:
             for _ in range(2):
                 start = time.monotonic()
                 assert engine.submit(spec()).state == "queued"
@@ -70,16 +70,16 @@ def test_a_broker_that_says_nothing_does_not_hang(spec, tmp_path):
 def test_requeue_repairs_what_was_not_sent(engine, spec):
     jobs = [engine.submit(spec()) for _ in range(3)]
     with broker(engine.settings) as server:
-        assert engine.queueing.requeue() == 3
-        assert engine.queueing.requeue() == 0
+        assert engine.dispatcher.requeue() == 3
+        assert engine.dispatcher.requeue() == 0
         assert engine.submit(spec()).state == "queued"
-        assert engine.queueing.requeue() == 0
+        assert engine.dispatcher.requeue() == 0
         server.stop()
         server.start()  # it has forgotten everything, and an idle connection is stale
         engine.cancel(jobs[0].id)
         assert engine.submit(spec()).state == "queued"
-        assert engine.queueing.requeue() == 4
-        assert engine.queueing.requeue() == 0
+        assert engine.dispatcher.requeue() == 4
+        assert engine.dispatcher.requeue() == 0
 
 
 def _line(engine):
@@ -101,30 +101,30 @@ def _age(engine, seconds):
 
 def test_a_job_that_was_begun_goes_before_all_that_wait(engine, spec):
     with broker(engine.settings):
-        assert engine.queueing.requeue() == 0
+        assert engine.dispatcher.requeue() == 0
         first, second, third, lost = (engine.submit(spec()).id for _ in range(4))
         records = Records(engine._database)
         assert records.release(records.claim(third, lease_seconds=60.0, attempts=3), counted=False)
-        engine.wake_first(third)
+        engine.publish_first(third)
         assert _line(engine) == [third, first, second, third, lost]
         assert records.claim(lost, lease_seconds=0.05, attempts=3)
         time.sleep(0.1)
-        assert engine.queueing.requeue() == 1
+        assert engine.dispatcher.requeue() == 1
         assert _line(engine)[0] == lost
 
 
 def test_a_long_line_is_not_sent_again_every_minute(engine, spec):
     with broker(engine.settings):
-        assert engine.queueing.requeue() == 0  # nothing is there that the broker could have lost
+        assert engine.dispatcher.requeue() == 0  # nothing is there that the broker could have lost
         jobs = [engine.submit(spec()).id for _ in range(3)]
         _age(engine, 120.0)
-        assert engine.queueing.requeue() == 0
+        assert engine.dispatcher.requeue() == 0
         with engine._app.connection_for_write() as connection:
             connection.default_channel.client.delete(QUEUE)  # without a word
-        assert engine.queueing.requeue() == 3
+        assert engine.dispatcher.requeue() == 3
         assert _line(engine) == jobs
         _age(engine, 1000.0)
-        assert engine.queueing.requeue() == 3
+        assert engine.dispatcher.requeue() == 3
 
 
 @pytest.mark.parametrize("job_id", ["", "x", "0" * 26, "../../etc/passwd", "é" * 26, "0" * 10_000, "\x00"])

@@ -36,7 +36,7 @@ from worker.jobs.maintenance.scheduler import Upkeep
 from worker.jobs.observability.tracing import span
 from worker.jobs.queue.celery_app import make_app
 from worker.jobs.queue.desk import Desk
-from worker.jobs.queue.dispatcher import Queueing
+from worker.jobs.queue.dispatcher import Dispatcher
 from worker.jobs.records.api_keys import Keys
 from worker.jobs.records.batches import Batch, Batches, Judged
 from worker.jobs.records.heartbeats import Vitals
@@ -52,7 +52,7 @@ from worker.jobs.webhooks.safe_http_client import Reach, read_ports
 from worker.spec import Spec
 from worker.spec.limits import check_cells
 
-__all__ = ["Engine"]
+__all__ = ["JobService"]
 
 _log = logging.getLogger(__name__)
 
@@ -65,7 +65,7 @@ _IDENTITY: Final = re.compile(IDENTITY)
 _MOST: Final = 200
 
 
-class Engine:
+class JobService:
     """Jobs: submit, look, cancel, fetch. Safe to use from several threads.
 
     It works for one caller, at first the machine's owner, who sees all jobs. Whatever is asked about a job goes through
@@ -85,7 +85,7 @@ class Engine:
         self.keys = Keys(database)
         self.batches = Batches(database)
         self.prints = Prints(database, settings.public_url)
-        self.queueing = Queueing(
+        self.dispatcher = Dispatcher(
             settings,
             self._app,
             records=self._records,
@@ -93,13 +93,13 @@ class Engine:
             batches=self.batches,
             put_in_order=partial(checkpoint, database),
         )
-        self._upkeep = Upkeep(settings, database, blobs, self.queueing.requeue)
+        self._upkeep = Upkeep(settings, database, blobs, self.dispatcher.requeue)
         self.webhooks = Webhooks(database)
         self.vitals = Vitals(database)
         self.reach = Reach(read_networks(settings.webhook_networks), read_ports(settings.webhook_ports))
 
     @classmethod
-    def open(cls, settings: Settings) -> "Engine":
+    def open(cls, settings: Settings) -> "JobService":
         """Open the record and the store that the settings name. The broker is not needed yet.
 
         Raises:
@@ -117,13 +117,13 @@ class Engine:
 
     def close(self) -> None:
         """Give back all connections."""
-        self.queueing.close()
+        self.dispatcher.close()
         self._upkeep.resign()
         self._app.close()
         self._desk.close()
         self._database.dispose()
 
-    def on_behalf_of(self, caller: Caller) -> "Engine":
+    def on_behalf_of(self, caller: Caller) -> "JobService":
         """Return this engine as the caller may use it; it has the same connections and is not closed by itself."""
         if caller is self._caller:
             return self
@@ -173,7 +173,7 @@ class Engine:
         job = add(spec.name, text, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat)
         if job is not None:
             with span("submit", {"drawerwright.job": job.id}):
-                self.wake(job.id)
+                self.publish(job.id)
         return job
 
     def job(self, job_id: str) -> Job:
@@ -280,7 +280,7 @@ class Engine:
         """
         return whole(self._blobs, file, start, file.bytes if end is None else min(end, file.bytes))
 
-    def keep_up(self) -> int | None:
+    def run_maintenance(self) -> int | None:
         """Do the upkeep that is due, if no other process does; return how many jobs were sent again, or None.
 
         Raises:
@@ -291,7 +291,7 @@ class Engine:
     def away(self) -> list[str]:
         """Return which of broker, store and workers are away: jobs are taken all the same, and wait."""
         found = []
-        if not self.queueing.answers():
+        if not self.dispatcher.answers():
             found.append("broker")
         try:
             self._blobs.check()
@@ -301,21 +301,21 @@ class Engine:
             found.append("worker")
         return found
 
-    def wake(self, job_id: str) -> None:
+    def publish(self, job_id: str) -> None:
         """Wake a worker for this job, if the broker answers; else `requeue` finds the job."""
-        self.queueing.waker.wake(job_id)
+        self.dispatcher.waker.wake(job_id)
 
-    def wake_first(self, job_id: str) -> None:
+    def publish_first(self, job_id: str) -> None:
         """Wake a worker for a job that was handed back, before all that wait, as `wake` does."""
         try:
-            self.queueing.send([job_id], first=True)
+            self.dispatcher.send([job_id], first=True)
         except BrokerUnavailable as error:
             _log.warning("Job %s waits: %s", job_id, error)
 
-    def wake_repack(self, job_id: str) -> None:
+    def publish_repack(self, job_id: str) -> None:
         """Have a worker write the files of the job's new runs, if the broker answers; else `requeue` finds the job."""
         try:
-            self.queueing.send_repacks([job_id])
+            self.dispatcher.send_repacks([job_id])
         except BrokerUnavailable as error:
             _log.warning("New runs of job %s wait: %s", job_id, error)
 
@@ -336,7 +336,7 @@ class Engine:
             name, specs, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat
         )
         try:
-            self.queueing.send(jobs)
+            self.dispatcher.send(jobs)
         except BrokerUnavailable as error:
             _log.warning("Jobs of batch %s wait: %s", batch_id, error)
         return self.batch(batch_id)
@@ -372,7 +372,7 @@ class Engine:
             if entry.job_id is not None and entry.state in ("queued", "running"):
                 self._records.cancel(entry.job_id)
         try:
-            self.queueing.send_batches([batch_id])
+            self.dispatcher.send_batches([batch_id])
         except BrokerUnavailable as error:
             _log.warning("Batch %s waits: %s", batch_id, error)
         return self.batch(batch_id)
@@ -410,10 +410,10 @@ class Engine:
             raise BatchNotReady(f"There are no files over all jobs: {batch.problem.get('detail')}", value=batch.state)
         raise FileNotInJob("The batch has no such file.", value=name)
 
-    def wake_batches(self, job_id: str) -> None:
+    def publish_batches(self, job_id: str) -> None:
         """Have a worker gather the batches that end with this job, if the broker answers; else `requeue` does."""
         try:
-            self.queueing.send_batches(self.batches.of_job(job_id))
+            self.dispatcher.send_batches(self.batches.of_job(job_id))
         except BrokerUnavailable as error:
             _log.warning("A batch waits: %s", error)
 

@@ -17,7 +17,7 @@ from api.command.server import listening
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.principal import SCOPES, Caller, Quotas
 from worker.jobs.common.settings import Settings
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.spec import load
 
 _PROBLEM = "application/problem+json"
@@ -333,19 +333,19 @@ def test_what_came_through_a_proxy_is_not_from_here(service, header):
 
 def test_an_open_service_closes_with_the_first_key(started, tmp_path, until):
     inside = Settings.read(data_dir=tmp_path, allowed_hosts="drawers.test")
-    with Engine.open(inside) as engine, started(create_app(engine)) as client:
+    with JobService.open(inside) as engine, started(create_app(engine)) as client:
         assert client.get("/v1/jobs").status_code == 200
         key, _ = engine.keys.create("first", ["admin"])
         until(lambda: client.get("/v1/jobs").status_code == 401)
         engine.keys.revoke(key.id)
-    with Engine.open(inside) as engine, started(create_app(engine)) as client:
+    with JobService.open(inside) as engine, started(create_app(engine)) as client:
         assert client.get("/v1/jobs").status_code == 401  # it does not open again by itself
 
 
 def test_loopback_stays_open_or_closed_where_the_settings_say_so(started, tmp_path):
     for wish, status in (("always", 200), ("never", 401)):
         inside = Settings.read(data_dir=tmp_path, allowed_hosts="drawers.test", open_loopback=wish)
-        with Engine.open(inside) as engine, started(create_app(engine)) as client:
+        with JobService.open(inside) as engine, started(create_app(engine)) as client:
             if wish == "always":
                 engine.keys.create("first", ["read"])
             assert client.get("/v1/jobs").status_code == status
@@ -367,7 +367,7 @@ def test_without_keys_it_does_not_listen_beyond_this_machine(started, tmp_path, 
     assert "keys create" in caught.value.remedy
     with pytest.raises(SettingsError, match="this machine only"), started(create_app(inside)):
         pass
-    with Engine.open(inside) as engine:
+    with JobService.open(inside) as engine:
         engine.keys.create("first", ["read"])
     check_bind(inside)
 

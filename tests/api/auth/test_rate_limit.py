@@ -10,7 +10,7 @@ from api.app import create_app
 from api.auth.rate_limit import _MOST, Rates, peer_name
 from worker.jobs.common.principal import Quotas
 from worker.jobs.common.settings import Settings
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 
 
 class _Clock:
@@ -74,7 +74,7 @@ def inside(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def limited(inside):
-    with Engine.open(inside) as engine:
+    with JobService.open(inside) as engine:
         yield engine
 
 

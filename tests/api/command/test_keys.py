@@ -11,7 +11,7 @@ from api.command.server import listening
 from api.command.service.client import Client, ServiceRefused
 from worker.jobs.common.principal import SCOPES
 from worker.jobs.common.settings import Settings
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 
 
 @pytest.fixture
@@ -63,7 +63,7 @@ def test_the_choice_is_that_of_the_scopes():
 
 def test_the_client_sends_its_key_and_says_where_to_put_it(tmp_path, monkeypatch):
     settings = Settings.read(data_dir=tmp_path, port=0)
-    with Engine.open(settings) as engine:
+    with JobService.open(settings) as engine:
         _, secret = engine.keys.create("x", ["read"])
     with listening(settings) as url:
         with Client(url, secret) as client, pytest.raises(ServiceRefused) as refused:

@@ -14,7 +14,7 @@ import pytest
 from api.command.server import listen, listening
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.processes.process_host import broker
 from worker.jobs.queue.celery_app import QUEUE
 from worker.jobs.queue.desk import Desk
@@ -109,7 +109,7 @@ def test_a_job_is_sent_though_its_client_has_hung_up(tmp_path, spec, until, monk
 
     monkeypatch.setattr(Records, "add", keep)
     monkeypatch.setattr(Desk, "open", False)  # so that a thread keeps the job, and the client can go meanwhile
-    with broker(settings), Engine.open(settings) as engine, engine._app.connection_for_write() as queue:
+    with broker(settings), JobService.open(settings) as engine, engine._app.connection_for_write() as queue:
         messages = partial(queue.default_channel.client.llen, QUEUE)
         with listening(settings) as address:
             with socket.create_connection(("127.0.0.1", urlsplit(address).port), timeout=10) as connection:

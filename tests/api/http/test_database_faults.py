@@ -10,13 +10,13 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 from api.app import create_app
 from api.http.database_faults import fault_of
 from worker.jobs.common.settings import Settings
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.records.api_keys import Keys
 
 
 @pytest.fixture
 def own(tmp_path):
-    with Engine.open(Settings.read(data_dir=tmp_path, allowed_hosts="drawers.test")) as engine:
+    with JobService.open(Settings.read(data_dir=tmp_path, allowed_hosts="drawers.test")) as engine:
         yield engine
 
 

@@ -17,7 +17,7 @@ import pytest
 from api.command.server import listening
 from api.openapi import examples
 from worker.jobs.common.settings import Settings
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.processes.supervisor import Embedded
 
 pytestmark = pytest.mark.service
@@ -68,7 +68,7 @@ def settings(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def engine(settings):
-    with Embedded(settings), Engine.open(settings) as engine:
+    with Embedded(settings), JobService.open(settings) as engine:
         yield engine
 
 

@@ -1,6 +1,6 @@
 from api.app import create_app
 from worker.jobs.common.settings import Settings
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 
 
 def test_the_process_lives(service):
@@ -19,19 +19,19 @@ def test_without_broker_and_worker_jobs_are_taken_and_that_is_told(service, spec
 
 
 def test_a_store_that_is_gone_is_told(tmp_path, started):
-    with Engine.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
+    with JobService.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
         (tmp_path / "blobs").rmdir()
         assert "store" in client.get("/readyz").json()["away"]
 
 
 def test_a_worker_that_was_seen_is_not_away(tmp_path, started):
-    with Engine.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
+    with JobService.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
         engine.vitals.beat("host:1")
         assert client.get("/readyz").json()["away"] == ["broker"]
 
 
 def test_without_its_record_the_service_lives_but_is_not_ready(tmp_path, started, take_record_away):
-    with Engine.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
+    with JobService.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
         take_record_away(engine)
         assert client.get("/livez").status_code == 200
         answer = client.get("/readyz")

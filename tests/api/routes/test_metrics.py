@@ -3,7 +3,7 @@ from prometheus_client.parser import text_string_to_metric_families
 
 from api.app import create_app
 from worker.jobs.common.settings import Settings
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.records.jobs import Records
 from worker.spec.requests.webhook import WebhookRequest
 
@@ -21,7 +21,7 @@ def _figures(text):
 def here(tmp_path, started):
     """An engine and a client of a service of their own."""
     settings = Settings.read(data_dir=tmp_path, allowed_hosts="drawers.test")
-    with Engine.open(settings) as engine, started(create_app(engine)) as client:
+    with JobService.open(settings) as engine, started(create_app(engine)) as client:
         yield engine, client
 
 
@@ -74,7 +74,7 @@ def test_requests_are_counted_by_the_routes_template(here, spec):
 def test_with_keys_only_an_administrator_looks_or_who_is_allowed(tmp_path, started):
     for networks, answers in (("", (401, 403, 200)), ("127.0.0.0/8", (200, 200, 200))):
         settings = Settings.read(data_dir=tmp_path, metrics_networks=networks)
-        with Engine.open(settings) as engine, started(create_app(engine)) as client:
+        with JobService.open(settings) as engine, started(create_app(engine)) as client:
             keys = [engine.keys.create(name, [name])[1].get_secret_value() for name in ("read", "admin")]
             headers = [{}, *({"Authorization": f"Bearer {one}"} for one in keys)]
             assert tuple(client.get("/metrics", headers=one).status_code for one in headers) == answers
@@ -86,7 +86,7 @@ def test_with_keys_only_an_administrator_looks_or_who_is_allowed(tmp_path, start
 def test_a_record_that_is_away_is_a_figure_too(tmp_path, started, take_record_away):
     settings = Settings.read(data_dir=tmp_path, metrics_networks="127.0.0.0/8")
 
-    with Engine.open(settings) as engine, started(create_app(engine)) as client:
+    with JobService.open(settings) as engine, started(create_app(engine)) as client:
         take_record_away(engine)
         answer = client.get("/metrics")
     assert answer.status_code == 200

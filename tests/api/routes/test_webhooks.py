@@ -6,7 +6,7 @@ import pytest
 from api.app import create_app
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.db_clock import machine_time
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.records.models import Job, Progress
 from worker.jobs.records.webhook_outbox import message
 from worker.spec.requests.webhook import EVENTS
@@ -110,7 +110,7 @@ def test_a_cancelled_job_waits_in_the_outbox(service, spec, make):
 
 
 def test_keys_see_their_own_and_a_shared_screen_none(tmp_path, started):
-    with Engine.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
+    with JobService.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
 
         def asked(*scopes):
             _, secret = engine.keys.create("-".join(scopes), scopes)

@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 from api.command import app
 from worker.jobs.common.errors import BlobMissing, SettingsError
 from worker.jobs.common.settings import Settings
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.maintenance.backup import restore, save
 from worker.jobs.records.jobs import Records
 from worker.jobs.records.models import StoredFile
@@ -25,7 +25,7 @@ def _nothing(*_):
 @pytest.fixture
 def service(tmp_path):
     """Give an engine with one job that has two files, one that waits, and one that was removed; it runs on."""
-    with Engine.open(Settings.read(data_dir=tmp_path / "data")) as engine:
+    with JobService.open(Settings.read(data_dir=tmp_path / "data")) as engine:
         yield engine
 
 
@@ -64,7 +64,7 @@ def test_what_was_saved_comes_back(service, filled, tmp_path):
         assert opened.testzip() is None
     settings = Settings.read(data_dir=tmp_path / "again")
     assert restore(settings, archive, _nothing) == kept
-    with Engine.open(settings) as again:
+    with JobService.open(settings) as again:
         for name, data in files.items():
             assert b"".join(again.read(again.file(job, name))) == data
         assert again.job(job) == service.job(job)
@@ -80,7 +80,7 @@ def test_a_service_at_work_is_saved_as_of_one_moment(service, filled, tmp_path):
         save(service.settings, tmp_path / "backup.zip", _nothing)
     settings = Settings.read(data_dir=tmp_path / "again")
     restore(settings, tmp_path / "backup.zip", _nothing)
-    with Engine.open(settings) as again:
+    with JobService.open(settings) as again:
         assert again.job(filled[0]).progress.done == 0
 
 

@@ -11,7 +11,7 @@ import pytest
 from worker.jobs.common.settings import Settings
 from worker.jobs.files.object_store import Blobs
 from worker.jobs.files.part_cache import BuiltPart, PartFile, StoredParts
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.maintenance.leader_lease import Leader
 from worker.jobs.maintenance.orphan_sweep import Place, Sweep
 from worker.jobs.processes.process_host import broker
@@ -156,16 +156,16 @@ def test_what_a_killed_writer_left_goes(tmp_path):
 
 def test_an_engine_keeps_up_and_leaves_it_to_another_when_closed(settings, spec):
     settings = settings.model_copy(update={"orphan_seconds": 0.0})
-    with Engine.open(settings) as second:
-        with Engine.open(settings) as first:
+    with JobService.open(settings) as second:
+        with JobService.open(settings) as first:
             job = first.submit(spec())
             first._blobs.put("jobs/00000000000000000000000000/x", b"x")
             with broker(settings):
-                assert first.keep_up() == 1
-                assert second.keep_up() is None
+                assert first.run_maintenance() == 1
+                assert second.run_maintenance() is None
             assert _keys(first._blobs) == set()
         first.close()
         with broker(settings):
-            assert first.keep_up() is None  # a look that began before the end
-            assert second.keep_up() == 1  # this broker knows nothing
+            assert first.run_maintenance() is None  # a look that began before the end
+            assert second.run_maintenance() == 1  # this broker knows nothing
         assert second.job(job.id).state == "queued"

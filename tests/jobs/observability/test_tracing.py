@@ -11,7 +11,7 @@ from opentelemetry.sdk.trace.export import SimpleSpanProcessor
 from opentelemetry.sdk.trace.export.in_memory_span_exporter import InMemorySpanExporter
 
 from worker.jobs.common.settings import Settings
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.observability.tracing import Steps, carried, request_span, span, use_provider
 from worker.jobs.processes.supervisor import Embedded
 
@@ -111,7 +111,7 @@ def test_a_job_is_one_trace_from_the_submission_to_the_workers_steps(spans, tmp_
     collector = _Collector()
     endpoint = f"http://127.0.0.1:{collector.server_address[1]}"
     settings = Settings.read(data_dir=tmp_path, otel_endpoint=endpoint, concurrency=1)
-    with Embedded(settings), Engine.open(settings) as engine:
+    with Embedded(settings), JobService.open(settings) as engine:
         job = ended(engine, engine.submit(spec()))
         assert job.state == "succeeded"
     # the worker's processes send what they have when they end

@@ -13,7 +13,7 @@ from sqlalchemy import select
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.tables import LeaderRow
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.processes.process_host import child_environment
 from worker.jobs.processes.supervisor import Embedded
 from worker.jobs.queue.celery_app import make_app
@@ -57,7 +57,7 @@ def test_a_folder_that_cannot_be_made_is_a_setting():
 
 def test_a_job_outlives_its_service_and_no_second_one_starts_beside_the_next(spec, ended, until, tmp_path):
     settings = Settings.read(data_dir=tmp_path, lease_seconds=1.0, concurrency=1)
-    with Engine.open(settings) as engine:
+    with JobService.open(settings) as engine:
         before = engine.submit(spec(name="before any service"))
         host = subprocess.Popen(
             [sys.executable, "-c", _HOST], env=child_environment(settings), stdout=subprocess.PIPE, text=True
@@ -110,7 +110,7 @@ def _worker(settings):
 def test_a_job_under_way_when_the_service_ends_is_handed_back(spec, ended, until, tmp_path):
     # the next worker leads when the last one's lease has run out
     settings = Settings.read(data_dir=tmp_path, lease_seconds=10.0, concurrency=1, grace_seconds=0.0)
-    with Engine.open(settings) as engine:
+    with JobService.open(settings) as engine:
         with Embedded(settings):
             job = engine.submit(_many_parts(spec))
             until(lambda: engine.job(job.id).progress.done > 1)
@@ -125,7 +125,7 @@ def test_a_keeper_that_is_killed_leaves_nothing_and_is_followed_by_its_own_or_an
     spec, ended, until, tmp_path
 ):
     settings = Settings.read(data_dir=tmp_path, lease_seconds=1.0, concurrency=1, grace_seconds=0.0)
-    with Engine.open(settings) as engine, Embedded(settings) as embedded:
+    with JobService.open(settings) as engine, Embedded(settings) as embedded:
         keeper, processes = embedded._keeper, _worker(settings)
         os.kill(keeper.pid, signal.SIGKILL)
         until(lambda: not any(_lives(pid) for pid in processes))

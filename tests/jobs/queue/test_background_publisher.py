@@ -6,7 +6,7 @@ import time
 import pytest
 
 from worker.jobs.common.settings import Settings
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.processes.process_host import broker
 from worker.jobs.queue.celery_app import QUEUE
 
@@ -20,8 +20,8 @@ def settings(tmp_path):
 
 @pytest.fixture
 def engine(settings):
-    with Engine.open(settings) as made:
-        made.queueing.waker.start()
+    with JobService.open(settings) as made:
+        made.dispatcher.waker.start()
         yield made
 
 
@@ -48,7 +48,7 @@ def test_the_end_loses_no_job(engine, spec):
     with broker(engine.settings):
         for _ in range(250):
             engine.submit(spec())
-        engine.queueing.waker.close()
+        engine.dispatcher.waker.close()
         assert _messages(engine) == 250
         assert engine._records.waiting(quiet_seconds=60.0, limit=10) == []
         engine.submit(spec())  # from now on in this thread
@@ -57,11 +57,11 @@ def test_the_end_loses_no_job(engine, spec):
 
 def test_without_a_broker_the_upkeep_finds_the_jobs(engine, spec, until):
     jobs = [engine.submit(spec()) for _ in range(3)]
-    engine.queueing.waker.close()
+    engine.dispatcher.waker.close()
     assert engine._records.waiting(quiet_seconds=60.0, limit=10) == [job.id for job in jobs]
-    engine.queueing.waker.start()
+    engine.dispatcher.waker.start()
     with broker(engine.settings):
-        assert engine.queueing.requeue() == 3
+        assert engine.dispatcher.requeue() == 3
         last = engine.submit(spec())
         assert until(lambda: last.id not in engine._records.waiting(quiet_seconds=60.0, limit=10))
 
@@ -69,20 +69,20 @@ def test_without_a_broker_the_upkeep_finds_the_jobs(engine, spec, until):
 def test_nobody_waits_for_a_broker_that_says_nothing(spec, tmp_path):
     with socket.create_server(("127.0.0.1", 0)) as silent:
         url = f"redis://127.0.0.1:{silent.getsockname()[1]}/0"
-        with Engine.open(Settings.read(data_dir=tmp_path, broker_url=url)) as engine:
-            engine.queueing.waker.start()
+        with JobService.open(Settings.read(data_dir=tmp_path, broker_url=url)) as engine:
+            engine.dispatcher.waker.start()
             jobs = [engine.submit(spec()) for _ in range(20)]
             start = time.monotonic()
-            engine.queueing.waker.close()
+            engine.dispatcher.waker.close()
             assert time.monotonic() - start < 5.0  # the end is bounded; each try takes a third of a second
             assert engine._records.waiting(quiet_seconds=60.0, limit=50) == [job.id for job in jobs]
 
 
 def test_what_goes_wrong_ends_no_thread(engine, spec, monkeypatch, until):
     with monkeypatch.context() as broken:
-        broken.setattr(engine.queueing._sender, "_message", lambda *_: 1 // 0)
+        broken.setattr(engine.dispatcher._sender, "_message", lambda *_: 1 // 0)
         lost = engine.submit(spec())
-        assert until(lambda: not engine.queueing.waker._waiting)
+        assert until(lambda: not engine.dispatcher.waker._waiting)
         time.sleep(0.1)
     with broker(engine.settings):
         job = engine.submit(spec())
@@ -97,7 +97,7 @@ def test_what_the_engine_keeps_survives_a_power_cut(engine):
 
 def test_the_log_of_the_record_is_put_in_order_by_the_thread(engine, spec, monkeypatch, until):
     done = []
-    monkeypatch.setattr(engine.queueing.waker, "_put_in_order", lambda: done.append(True))
+    monkeypatch.setattr(engine.dispatcher.waker, "_put_in_order", lambda: done.append(True))
     monkeypatch.setattr("worker.jobs.queue.background_publisher._ORDERLY", 10)
     with broker(engine.settings):
         for _ in range(12):

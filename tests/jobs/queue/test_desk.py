@@ -13,7 +13,7 @@ from worker.jobs.common.principal import Quotas
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
 from worker.jobs.database.tables import JobRow
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.queue.desk import Desk
 from worker.jobs.records.api_keys import Keys
 from worker.jobs.records.idempotency import Repeat
@@ -158,9 +158,9 @@ def test_postgresql_is_never_asked_at_once(postgresql):
 
 
 def test_the_engine_wakes_a_worker_for_it(tmp_path, spec, monkeypatch):
-    with Engine.open(Settings.read(data_dir=tmp_path)) as engine:
+    with JobService.open(Settings.read(data_dir=tmp_path)) as engine:
         woken = []
-        monkeypatch.setattr(engine.queueing.waker, "wake", woken.append)
+        monkeypatch.setattr(engine.dispatcher.waker, "wake", woken.append)
         asked = spec({"name": "bits", "cells": [2, 1], "height": 25})
         assert engine.at_once
         job = engine.submit_at_once(asked)

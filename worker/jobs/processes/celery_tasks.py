@@ -26,7 +26,7 @@ from worker.jobs.execution.run_repacker import Repacking
 from worker.jobs.execution.shutdown_flag import Closing
 from worker.jobs.execution.transient_errors import PASSING
 from worker.jobs.files.object_store import Blobs
-from worker.jobs.job_service import Engine
+from worker.jobs.job_service import JobService
 from worker.jobs.observability.logging_setup import about, set_up_logs
 from worker.jobs.observability.tracing import end_tracing, set_up_tracing, span
 from worker.jobs.queue.celery_app import BUILD_JOB, BUILD_PARTS, GATHER_BATCH, REPACK_RUNS, WAKE_UP, make_app
@@ -95,13 +95,13 @@ def database() -> Database:
 def workshop() -> Workshop:
     """Return this process's own workshop."""
     records = Records(database(), settings.public_url)
-    return Workshop(settings, records, Blobs.open(settings), closing=closing.begun, ask=engine().queueing.ask)
+    return Workshop(settings, records, Blobs.open(settings), closing=closing.begun, ask=engine().dispatcher.ask)
 
 
 @cache
-def engine() -> Engine:
+def engine() -> JobService:
     """Return this process's own engine."""
-    return Engine.open(settings)
+    return JobService.open(settings)
 
 
 def build_job(task: Task, job_id: str) -> None:
@@ -113,9 +113,9 @@ def build_job(task: Task, job_id: str) -> None:
             _log.warning("Job %s is tried again: %s", job_id, type(error).__name__)
             outcome = Outcome.RELEASED
     if outcome in (Outcome.HANDED_BACK, Outcome.TERMINATED):
-        engine().wake_first(job_id)
+        engine().publish_first(job_id)
     if outcome in (Outcome.SUCCEEDED, Outcome.FAILED, Outcome.LOST):
-        engine().wake_batches(job_id)
+        engine().publish_batches(job_id)
     if outcome is Outcome.TERMINATED:
         os.kill(os.getpid(), signal.SIGTERM)  # as it was told before; now with nothing under way
     if outcome is Outcome.RELEASED:
@@ -163,7 +163,7 @@ def wake_up() -> None:
     """Send messages for jobs that wait without one, and do what else is due, if no other process does."""
     try:
         Vitals(database()).beat(f"{socket.gethostname()}:{os.getppid()}")  # of the worker, not of this process
-        count = engine().keep_up()
+        count = engine().run_maintenance()
     except BrokerUnavailable as error:
         _log.warning("%s", error)
     else:

@@ -1,4 +1,4 @@
-"""Queueing: the way of jobs, repacks and batches to a worker.
+"""Dispatcher: the way of jobs, repacks and batches to a worker.
 
 The record is the truth, and the broker only wakes workers: what it cannot be told now, or has lost, is sent again.
 """
@@ -22,7 +22,7 @@ from worker.jobs.records.batches import BATCH_LEASE, Batches
 from worker.jobs.records.jobs import Records
 from worker.jobs.records.print_events import Prints
 
-__all__ = ["Queueing"]
+__all__ = ["Dispatcher"]
 
 _log = logging.getLogger(__name__)
 
@@ -39,7 +39,7 @@ _QUIET_SECONDS_IN_LINE: Final = 900.0
 _MARK: Final = "queue-kept"
 
 
-class Queueing:
+class Dispatcher:
     """Tells workers what there is to do. Safe to use from several threads."""
 
     def __init__(
