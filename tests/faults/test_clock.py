@@ -1,17 +1,17 @@
 """The machine's clock is set forward and back by an hour while jobs run: none is lost, none ends twice."""
 
 import time
-from pathlib import Path
 
 import httpx
 import pytest
 
 from tests.faults.specs import large
+from tests.programs import shared_library
 
 pytestmark = pytest.mark.service
 
-#: Debian's package faketime; .ci/run installs it.
-_LIBRARIES = "/usr/lib/*/faketime/libfaketimeMT.so.1"
+#: Of Debian's package faketime.
+_LIBRARY = "usr/lib/*/faketime/libfaketimeMT.so.1"
 
 
 @pytest.fixture
@@ -25,7 +25,7 @@ def shifted(tmp_path):
         fresh.replace(told)
 
     shift(0)
-    (library, *_) = Path("/").glob(_LIBRARIES[1:])
+    library = shared_library(_LIBRARY, "faketime")
     return {
         "LD_PRELOAD": str(library), "FAKETIME_TIMESTAMP_FILE": str(told), "FAKETIME_NO_CACHE": "1",
         "FAKETIME_DONT_FAKE_MONOTONIC": "1",  # as a system's own monotonic clock

@@ -9,6 +9,7 @@ import pytest
 from playwright.sync_api import sync_playwright
 
 from api.command.server import listening
+from tests.programs import program
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
 from worker.jobs.processes.supervisor import Embedded
@@ -20,13 +21,11 @@ _FLAGS = ["--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftsha
 
 def _chromium():
     """Return the path of a Chromium, which is installed if there is none; None is the browser package's own."""
-    found = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    if found is not None:
-        return found
+    for name in ("chromium", "chromium-browser", "google-chrome"):
+        if path := shutil.which(name):
+            return path
     if shutil.which("apt-get") and os.geteuid() == 0:
-        subprocess.run(["apt-get", "update", "-qq"], check=True, capture_output=True)
-        subprocess.run(["apt-get", "install", "-qq", "-y", "chromium"], check=True, capture_output=True)
-        return shutil.which("chromium")
+        return program("chromium")
     subprocess.run([sys.executable, "-m", "playwright", "install", "chromium"], check=True, capture_output=True)
     return None
 

@@ -12,6 +12,7 @@ import pytest
 
 from api.command.server import listening
 from api.openapi import examples
+from tests.programs import program
 from worker.jobs.common.settings import Settings
 from worker.jobs.processes.supervisor import Embedded
 from worker.spec.manifest.manifest import Manifest
@@ -30,6 +31,7 @@ def service(tmp_path_factory):
 
 
 def test_each_recipe_does_what_it_says(service, tmp_path):
+    program("curl")
     recipes = _RECIPE.findall(_README.read_text())
     assert len(recipes) == 3
     (tmp_path / "drawer.json").write_bytes(examples.text("workshop-week"))

@@ -1,7 +1,6 @@
 """A real MQTT 5 broker for tests: Mosquitto, from Debian's packages, and certificates of a CA made for it."""
 
 import os
-import shutil
 import socket
 import subprocess
 import time
@@ -15,17 +14,7 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
 
-_PATH = os.environ.get("PATH", "") + os.pathsep + "/usr/sbin"
-
-
-def program(name="mosquitto"):
-    """Return where the broker's program is; on a machine of root's it is installed when it is missing."""
-    if shutil.which(name, path=_PATH) is None and os.getuid() == 0:
-        subprocess.run(["apt-get", "update", "-qq"], check=True)
-        subprocess.run(["apt-get", "install", "-qq", "-y", "mosquitto"], check=True)
-    found = shutil.which(name, path=_PATH)
-    assert found, "These tests need the broker Mosquitto: apt-get install mosquitto"
-    return found
+from tests.programs import program
 
 
 class Mosquitto:
@@ -43,7 +32,7 @@ class Mosquitto:
             passwords = folder / "passwords"
             passwords.touch(mode=0o600)
             for name, password in users:
-                subprocess.run([program("mosquitto_passwd"), "-b", passwords, name, password], check=True)
+                subprocess.run([program("mosquitto_passwd", "mosquitto"), "-b", passwords, name, password], check=True)
             lines.append(f"password_file {passwords}")
         self._configuration = folder / "mosquitto.conf"
         self._configuration.write_text("\n".join(lines) + "\n")
@@ -53,7 +42,7 @@ class Mosquitto:
     def start(self):
         """Start and wait until it listens."""
         with self._log.open("ab") as log:
-            self._process = subprocess.Popen([program(), "-c", self._configuration], stdout=log, stderr=log)
+            self._process = subprocess.Popen([program("mosquitto"), "-c", self._configuration], stdout=log, stderr=log)
         end = time.monotonic() + 30.0
         while time.monotonic() < end:
             try:

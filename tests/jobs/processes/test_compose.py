@@ -60,7 +60,7 @@ def test_every_command_is_there():
     program, *options = _SERVICES["worker"]["command"]
     assert program in scripts
     assert options[:3] == ["--app", "worker.jobs.processes.celery_tasks", "worker"]
-    assert (_ROOT / "worker" / "jobs" / "tasks.py").exists()
+    assert (_ROOT / "worker" / "jobs" / "processes" / "celery_tasks.py").exists()
 
 
 def test_ports_and_paths_are_those_of_the_app():

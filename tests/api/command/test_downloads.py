@@ -5,7 +5,7 @@ from threading import Thread
 import httpx
 import pytest
 
-from api.command import downloads
+from api.command.service import downloads
 from api.command.server import listening
 from api.command.service.client import Client, ServiceUnreachable
 from api.command.service.downloads import DownloadDamaged, entries, fetch
