@@ -5,8 +5,8 @@ from threading import Thread
 import httpx
 import pytest
 
-from api.command.service import downloads
 from api.command.server import listening
+from api.command.service import downloads
 from api.command.service.client import Client, ServiceUnreachable
 from api.command.service.downloads import DownloadDamaged, entries, fetch
 from worker.spec.manifest.manifest import Check, FileEntry, Generator, Manifest, PartEntry
