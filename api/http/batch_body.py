@@ -10,6 +10,7 @@ from starlette.concurrency import run_in_threadpool
 
 from api.http.body import check_type, read_json
 from api.http.errors import BodyTooLarge, BodyTooSlow
+from api.http.status_codes import status_of
 from worker.jobs.job_service import JobService
 from worker.jobs.records.batches import Judged
 from worker.spec import load
@@ -97,7 +98,7 @@ class _Judge:
         self._place += 1
 
     def _refuse(self, name: str | None, refused: DrawerwrightError) -> None:
-        self._given.specs.append(Judged(name, None, refused.problem()))
+        self._given.specs.append(Judged(name, None, refused.problem(status=status_of(type(refused)))))
         for one in refused.errors or (refused,):
             if len(self._given.errors) < _MOST_ERRORS:
                 at = f"/specs/{self._place}{one.pointer or ''}"

@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Mapping
+from http import HTTPStatus
 from typing import Any, Final
 
 import orjson
@@ -22,8 +23,8 @@ from api.http.errors import (
     ParameterRefused,
     RequestInFlight,
     RequestRefused,
-    kinds,
 )
+from api.http.status_codes import problem_kinds, status_of
 from worker.jobs.common.errors import InternalError, QuotaReached
 from worker.spec.errors import DrawerwrightError
 
@@ -88,8 +89,8 @@ def refusals(*errors: type[DrawerwrightError]) -> dict[int | str, dict[str, Any]
     """Return what a route's documentation says about these errors and those that every route may meet."""
     told: dict[int | str, dict[str, Any]] = {}
     every: set[type[DrawerwrightError]] = {*errors, InternalError}
-    for error in sorted(every, key=lambda one: (one.status, one.slug)):
-        known = told.setdefault(error.status, {"description": "", "content": _CONTENT})
+    for error in sorted(every, key=lambda one: (status_of(one), one.slug)):
+        known = told.setdefault(status_of(error), {"description": "", "content": _CONTENT})
         known["description"] = f"{known['description']} `{error.slug}`: {error().title}".strip()
     return told
 
@@ -103,29 +104,29 @@ _UNKNOWN: Final = refusals(AddressUnknown)
 @router.get(_PAGES.rstrip("/"), operation_id="listProblems", summary="Every kind of problem")
 def list_problems(request: Request) -> list[ProblemKind]:
     """List the kinds of problem that this service answers with."""
-    return [_kind(request, one) for one in kinds().values()]
+    return [_kind(request, one) for one in problem_kinds().values()]
 
 
 @router.head(_PAGES + "{slug}", include_in_schema=False)
 @router.get(_PAGES + "{slug}", operation_id="getProblem", summary="One kind of problem", responses=_UNKNOWN)
 def get_problem(request: Request, slug: str) -> ProblemKind:
     """Tell about one kind of problem; this is where a problem document's `type` leads."""
-    kind = kinds().get(slug)
+    kind = problem_kinds().get(slug)
     if kind is None:
         raise AddressUnknown
     return _kind(request, kind)
 
 
 def _kind(request: Request, kind: type[DrawerwrightError]) -> ProblemKind:
-    return ProblemKind(type=f"{base_of(request)}{_PAGES}{kind.slug}", title=kind().title, status=kind.status)
+    return ProblemKind(type=f"{base_of(request)}{_PAGES}{kind.slug}", title=kind().title, status=status_of(kind))
 
 
 def problem_response(
     request: Request, error: DrawerwrightError, *, status: int | None = None, headers: Mapping[str, str] | None = None
 ) -> Response:
     """Return the error as a response."""
-    document = error.problem(f"{base_of(request)}{_PAGES}", path_of(request))
-    document["status"] = status = error.status if status is None else status
+    status = status_of(type(error)) if status is None else status
+    document = error.problem(f"{base_of(request)}{_PAGES}", path_of(request), status=status)
     # the outermost handler answers outside of all middleware, so what is always said is said here
     always = {"Cache-Control": "no-store", "X-Content-Type-Options": "nosniff"}
     if name := request.scope.get("drawerwright.request"):
@@ -146,7 +147,7 @@ def install(app: FastAPI) -> None:
 def _ours(request: Request, error: Exception) -> Response:
     if not isinstance(error, DrawerwrightError):  # the framework's signature is wider than what it is called with
         return _unexpected(request, error)
-    if error.status >= InternalError.status:
+    if status_of(type(error)) >= HTTPStatus.INTERNAL_SERVER_ERROR:
         _log.error("%s %s: %s", request.method, path_of(request), error)
     headers = {}
     if isinstance(error, QuotaReached) and error.wait is not None:
@@ -166,14 +167,14 @@ def _parameters(request: Request, error: Exception) -> Response:
 
 
 def _framework(request: Request, error: Exception) -> Response:
-    status = error.status_code if isinstance(error, HTTPException) else InternalError.status
+    status = error.status_code if isinstance(error, HTTPException) else HTTPStatus.INTERNAL_SERVER_ERROR
     headers = dict(error.headers or {}) if isinstance(error, HTTPException) else {}
-    if status == AddressUnknown.status:
+    if status == HTTPStatus.NOT_FOUND:
         return problem_response(request, AddressUnknown())
-    if status == MethodRefused.status:
+    if status == HTTPStatus.METHOD_NOT_ALLOWED:
         allowed = ", ".join(_allowed(request))
         return problem_response(request, MethodRefused(value=request.method, limit=allowed), headers={"Allow": allowed})
-    if status >= InternalError.status:
+    if status >= HTTPStatus.INTERNAL_SERVER_ERROR:
         return problem_response(request, InternalError(), status=status, headers=headers)
     return problem_response(request, RequestRefused(), status=status, headers=headers)
 

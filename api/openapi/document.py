@@ -20,6 +20,7 @@ from api.http.errors import (
     ServiceNotReady,
 )
 from api.http.problems import refusals
+from api.http.status_codes import status_of
 from api.openapi.links import add_links
 from api.openapi.print_examples import PRINT_EXAMPLES
 from api.openapi.response_examples import ANSWER_EXAMPLES, add_answer_examples
@@ -159,7 +160,7 @@ def _tell_access(made: dict[str, Any]) -> None:
 def _add(responses: dict[str, Any], errors: list[type[DrawerwrightError]]) -> None:
     """Tell of these errors beside those that a route tells of itself."""
     for error in errors:
-        status, told = str(error.status), refusals(error)[error.status]
+        status, told = str(status_of(error)), refusals(error)[status_of(error)]
         known = responses.setdefault(status, told)
         if f"`{error.slug}`" not in known["description"]:
             known["description"] = f"{known['description']} {told['description']}"

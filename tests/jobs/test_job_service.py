@@ -132,7 +132,7 @@ def test_what_is_no_job_is_not_found(engine, job_id):
     for ask in (engine.job, engine.cancel, engine.manifest, engine.bundle, lambda one: engine.file(one, "T1.stl")):
         with pytest.raises(JobNotFound) as caught:
             ask(job_id)
-        assert caught.value.problem()["status"] == 404
+        assert caught.value.problem()["type"] == "/problems/job-not-found"
 
 
 def test_a_job_without_results_is_not_ready(engine, spec):

@@ -47,7 +47,8 @@ def test_an_error_says_where_what_and_what_helps():
         "Too wide.", pointer="/drawers/0/width", value=9000, limit="at most 3000 mm", remedy="Measure again."
     )
     assert str(error) == "Too wide. (at /drawers/0/width; got 9000; limit at most 3000 mm) Measure again."
-    assert error.problem(instance="/v1/jobs") == {
+    assert "status" not in error.problem()
+    assert error.problem(instance="/v1/jobs", status=422) == {
         "type": "/problems/invalid-spec",
         "title": "The spec cannot be used as it stands.",
         "status": 422,

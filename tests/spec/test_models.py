@@ -5,7 +5,7 @@ import jsonschema
 import pytest
 
 from worker.spec import DENSITIES, Spec, load, loads
-from worker.spec.errors import DrawerwrightError, JointError, LengthError, SpecError, TrayError
+from worker.spec.errors import JointError, LengthError, SpecError, TrayError
 
 _TRAY = {"name": "bits", "cells": [1, 1], "height": 40}
 _TOP = "/drawers/0"
@@ -326,10 +326,10 @@ def test_the_schema_takes_what_the_models_take(minimal, full):
 
 def test_the_refusal_says_it_like_any_error(minimal):
     minimal["drawers"][0]["width"] = "4 m"
-    with pytest.raises(DrawerwrightError) as caught:
+    with pytest.raises(SpecError) as caught:
         load(minimal)
     problem = caught.value.problem()
-    assert problem["status"] == 422
+    assert problem["type"] == "/problems/invalid-spec"
     assert problem["pointer"] == "/drawers/0/width"
     assert problem["value"] == "4 m"
     assert "20 to 3000 mm" in problem["detail"]

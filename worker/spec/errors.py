@@ -1,7 +1,8 @@
 """Every error that a caller can cause, in one tree.
 
-A class's docstring is its default message. An error says where (a JSON Pointer, RFC 6901), what was given, what the
-limit is and what would help; `problem` turns it into a problem document (RFC 9457).
+A class's docstring is its default message and the title of its problem document. An error carries a JSON Pointer to
+the faulty value (RFC 6901), that value, the limit and a remedy; `problem` returns it as a problem document (RFC 9457).
+Which HTTP status a kind of error has is decided in `api.http.status_codes`.
 """
 
 from collections.abc import Sequence
@@ -25,8 +26,6 @@ class DrawerwrightError(Exception):
 
     #: The last part of the problem's type.
     slug: ClassVar[str] = "error"
-    #: The HTTP status that fits.
-    status: ClassVar[int] = 500
 
     def __init__(
         self,
@@ -81,14 +80,20 @@ class DrawerwrightError(Exception):
         }
         return {name: fact for name, fact in known.items() if fact is not None}
 
-    def problem(self, type_base: str = "/problems/", instance: str | None = None) -> dict[str, Any]:
-        """Return the problem document (RFC 9457)."""
-        document: dict[str, Any] = {
-            "type": f"{type_base}{self.slug}",
-            "title": self.title,
-            "status": self.status,
-            **self.fields(),
-        }
+    def problem(
+        self, type_base: str = "/problems/", instance: str | None = None, *, status: int | None = None
+    ) -> dict[str, Any]:
+        """Return the problem document (RFC 9457).
+
+        Args:
+            type_base: the URL before the slug in the document's `type`.
+            instance: the URL of the request that failed.
+            status: the HTTP status of the response; the error itself knows none.
+        """
+        document: dict[str, Any] = {"type": f"{type_base}{self.slug}", "title": self.title}
+        if status is not None:
+            document["status"] = int(status)
+        document |= self.fields()
         if instance is not None:
             document["instance"] = instance
         if self.errors:
@@ -100,7 +105,6 @@ class SpecError(DrawerwrightError):
     """The spec cannot be used as it stands."""
 
     slug = "invalid-spec"
-    status = 422
 
 
 class SpecTooLarge(SpecError):
@@ -137,14 +141,12 @@ class CheckFailed(DrawerwrightError):
     """A part did not pass its checks; nothing of it was stored."""
 
     slug = "check-failed"
-    status = 500
 
 
 class PrintRefused(DrawerwrightError):
     """What was said of a print cannot be so."""
 
     slug = "print-refused"
-    status = 422
 
 
 def _plain(value: object) -> object:

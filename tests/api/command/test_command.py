@@ -12,6 +12,7 @@ from api.command.options import default_url, is_open
 from api.command.server import listening
 from api.openapi import examples
 from worker.jobs.common.settings import Settings
+from worker.jobs.records.job_document import stored_problem
 from worker.spec.errors import CheckFailed
 from worker.spec.manifest.manifest import PlanDocument
 
@@ -237,7 +238,7 @@ def worker(records):
 
 def test_a_job_that_fails_is_told_with_its_part(run, small, url, records, worker):
     error = CheckFailed("T1 is not closed.", part="T1", value=3, limit="0 open edges")
-    with worker(lambda claim: records.fail(claim, error.problem())):
+    with worker(lambda claim: records.fail(claim, stored_problem(error))):
         result = run("submit", small, "--url", url)
         assert result.exit_code == 1
         assert "T1 is not closed." in result.stderr

@@ -17,6 +17,7 @@ from api.command.server import listening
 from api.command.service.client import Client
 from api.openapi import examples
 from tests.printing.progress.planned_manifest import bench
+from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.models import StoredFile
 from worker.jobs.records.print_events import Prints
 from worker.spec.errors import CheckFailed
@@ -112,7 +113,7 @@ def test_a_job_is_shown_cancelled_and_removed(run, add):
 
 def test_a_job_that_failed_says_why(run, add, records):
     job = add()
-    records.fail(records.claim(job, lease_seconds=60.0, attempts=3), CheckFailed("T1 is not closed.").problem())
+    records.fail(records.claim(job, lease_seconds=60.0, attempts=3), stored_problem(CheckFailed("T1 is not closed.")))
     shown = run("job", job)
     assert shown.exit_code == 1
     assert "T1 is not closed." in shown.stderr

@@ -8,8 +8,8 @@ from starlette.requests import Request
 
 from api.app import create_app
 from api.http.base_url import path_of
-from api.http.errors import kinds
 from api.http.problems import Fault, Problem
+from api.http.status_codes import problem_kinds
 from worker.spec.errors import DrawerwrightError
 
 
@@ -70,7 +70,7 @@ def test_what_nobody_expected_is_a_problem_without_a_trace(engine, started):
 
 def test_each_kind_has_a_page_where_its_type_leads(service):
     listed = service.get("/problems").json()
-    assert [one["type"].rpartition("/")[2] for one in listed] == list(kinds())
+    assert [one["type"].rpartition("/")[2] for one in listed] == list(problem_kinds())
     for one in listed:
         assert service.get(one["type"]).json() == one
     by_slug = {one["type"].rpartition("/")[2]: one for one in listed}
@@ -93,7 +93,7 @@ def test_the_models_know_every_field_of_an_error():
     error = DrawerwrightError(
         "x", pointer="/a", value=1, limit="b", remedy="c", part="T1", errors=[DrawerwrightError()]
     )
-    document = error.problem(instance="/v1")
+    document = error.problem(instance="/v1", status=500)
     assert set(document) | {"parameter"} == set(Problem.model_fields)
     assert set(error.fields()) | {"parameter"} == set(Fault.model_fields)
     assert Problem.model_validate(document).model_dump(mode="json") == document

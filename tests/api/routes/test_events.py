@@ -20,6 +20,7 @@ from api.routes.events import Streams
 from worker.jobs.common.errors import QuotaReached
 from worker.jobs.common.settings import Settings
 from worker.jobs.processes.process_host import child_environment
+from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.models import Progress
 from worker.spec.errors import CheckFailed
 
@@ -116,7 +117,7 @@ def test_who_comes_again_is_not_told_twice_and_silence_is_broken(client, records
         seen = iter(reader)
         assert [next(seen), next(seen)] == [None, None]
         assert reader.comments == 2
-        records.fail(claim, CheckFailed("T1 is gone.").problem())
+        records.fail(claim, stored_problem(CheckFailed("T1 is gone.")))
         name, number, job = next(one for one in seen if one is not None)
         assert (name, number > known, job["problem"]["detail"]) == ("job.failed", True, "T1 is gone.")
 

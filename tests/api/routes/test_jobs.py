@@ -4,6 +4,7 @@ from datetime import UTC, datetime
 import pytest
 
 from api.documents.jobs import JobDocument
+from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.models import Progress
 from worker.spec.errors import CheckFailed
 
@@ -43,7 +44,7 @@ def test_progress_is_told(service, records, claimed):
 
 def test_a_failed_job_tells_why_with_the_address_of_the_kind(service, records, claimed):
     claim = claimed()
-    records.fail(claim, CheckFailed("T1 is not closed.", part="T1", value=3, limit="0 open edges").problem())
+    records.fail(claim, stored_problem(CheckFailed("T1 is not closed.", part="T1", value=3, limit="0 open edges")))
     document = service.get(f"/v1/jobs/{claim.job_id}").json()
     assert document["state"] == "failed"
     assert document["problem"] == {

@@ -40,7 +40,7 @@ def test_a_strict_job_is_refused_with_an_error_for_each():
     assert [one.pointer for one in caught.value.errors] == ["/drawers/0/items/0", "/drawers/0/items/2"]
     assert all(one.remedy and one.limit for one in caught.value.errors)
     problem = caught.value.problem()
-    assert problem["status"] == 422
+    assert problem["type"] == "/problems/no-layout"
     assert len(problem["errors"]) == 2
 
 

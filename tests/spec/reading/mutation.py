@@ -21,7 +21,7 @@ from api.openapi import examples
 from worker.layout import lay_out
 from worker.layout.model.plan_document import plan_document
 from worker.spec import Spec
-from worker.spec.errors import DrawerwrightError
+from worker.spec.errors import DrawerwrightError, SpecError
 from worker.spec.limits import cells_of, check_size
 from worker.spec.reading.loader import loads
 
@@ -278,7 +278,7 @@ def inputs(seed: int) -> Iterator[bytes]:
 
 def _tell(refused: DrawerwrightError) -> None:
     """Write the problem as the service does; fails for one that is not the caller's."""
-    assert refused.status == 422, refused
+    assert isinstance(refused, SpecError), refused
     orjson.dumps(refused.problem("/problems/", "/v1/jobs"))
 
 

@@ -35,98 +35,84 @@ class JobNotFound(DrawerwrightError):
     """There is no such job."""
 
     slug = "job-not-found"
-    status = 404
 
 
 class FileNotInJob(DrawerwrightError):
     """The job has no such file."""
 
     slug = "file-not-found"
-    status = 404
 
 
 class JobNotReady(DrawerwrightError):
     """The job has not succeeded, so it has no results yet."""
 
     slug = "job-not-ready"
-    status = 409
 
 
 class JobFinished(DrawerwrightError):
     """The job has ended and cannot be cancelled."""
 
     slug = "job-finished"
-    status = 409
 
 
 class JobNotEnded(DrawerwrightError):
     """The job has not ended and cannot be removed."""
 
     slug = "job-not-ended"
-    status = 409
 
 
 class BatchNotFound(DrawerwrightError):
     """There is no such batch."""
 
     slug = "batch-not-found"
-    status = 404
 
 
 class BatchNotReady(DrawerwrightError):
     """The batch has not ended, or has no such file."""
 
     slug = "batch-not-ready"
-    status = 409
 
 
 class PrintRepeated(DrawerwrightError):
     """Another event was recorded under this id."""
 
     slug = "print-repeated"
-    status = 422
 
 
 class PrintsBusy(DrawerwrightError):
     """Too many events of this job are recorded at this moment."""
 
     slug = "prints-busy"
-    status = 503
 
 
 class RunsUnknown(DrawerwrightError):
     """The job was made before print runs were planned."""
 
     slug = "runs-unknown"
-    status = 409
 
 
 class RunNotReady(DrawerwrightError):
     """The file of this run is still being made."""
 
     slug = "run-not-ready"
-    status = 409
 
 
 class WebhookNotFound(DrawerwrightError):
     """There is no such webhook."""
 
     slug = "webhook-not-found"
-    status = 404
 
 
 class WebhookRefused(DrawerwrightError):
     """The webhook cannot be used as it stands."""
 
     slug = "webhook-refused"
-    status = 422
 
 
 class QuotaReached(DrawerwrightError):
     """The key has reached one of its quotas."""
 
     slug = "quota-reached"
-    status = 429
 
     #: Seconds after which another try may help; None when time alone does not.
     wait: int | None = None
@@ -136,53 +122,45 @@ class RequestRepeated(DrawerwrightError):
     """Another request had this idempotency key."""
 
     slug = "request-repeated"
-    status = 422
 
 
 class JobCancelled(DrawerwrightError):
     """The job was cancelled while it ran."""
 
     slug = "job-cancelled"
-    status = 409
 
 
 class JobTooLong(DrawerwrightError):
     """The job took longer than it may."""
 
     slug = "job-too-long"
-    status = 500
 
 
 class JobTooLarge(DrawerwrightError):
     """The job needs more memory than it may have."""
 
     slug = "job-too-large"
-    status = 500
 
 
 class BlobMissing(DrawerwrightError):
     """A stored file is not where its record says."""
 
     slug = "blob-missing"
-    status = 500
 
 
 class BrokerUnavailable(DrawerwrightError):
     """The broker does not answer; the job is kept and will be queued again."""
 
     slug = "broker-unavailable"
-    status = 503
 
 
 class InternalError(DrawerwrightError):
     """Something went wrong that is no fault of the spec; it was logged."""
 
     slug = "internal-error"
-    status = 500
 
 
 class SettingsError(DrawerwrightError):
     """A setting is missing or unusable."""
 
     slug = "invalid-settings"
-    status = 500

@@ -16,6 +16,7 @@ from worker.jobs.execution.transient_errors import Attempted, attempt
 from worker.jobs.files.object_store import Blobs
 from worker.jobs.files.stored_files import fetch, file_away
 from worker.jobs.records.batches import BATCH_LEASE, Batch, BatchEntry, Batches
+from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.jobs import Records
 from worker.jobs.records.models import MANIFEST_NAME, StoredFile
 from worker.output.meshes.run_package import BedObject
@@ -47,7 +48,7 @@ class Gathering:
         if token is None:
             lost = InternalError(f"The manifest was begun {self.attempts} times and never ended.")
             given_up = self.batches.give_up(
-                batch_id, lease_seconds=BATCH_LEASE, attempts=self.attempts, problem=lost.problem()
+                batch_id, lease_seconds=BATCH_LEASE, attempts=self.attempts, problem=stored_problem(lost)
             )
             return Attempted.FAILED if given_up else Attempted.NOTHING
         return attempt(

@@ -24,6 +24,7 @@ from worker.jobs.files.object_store import Blobs
 from worker.jobs.files.part_cache import PartStore, StoredParts
 from worker.jobs.files.stored_files import file_away
 from worker.jobs.observability.tracing import Steps
+from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.jobs import Claim, Records
 from worker.jobs.records.models import BUNDLE_NAME, MANIFEST_NAME, Progress, StoredFile
 from worker.layout.model.plan import Plan
@@ -90,7 +91,7 @@ class Workshop:
             if records.give_up(
                 job_id,
                 attempts=settings.attempts,
-                problem=given_up.problem(),
+                problem=stored_problem(given_up),
                 lease_seconds=settings.lease_seconds,
             ):
                 _log.error("Job %s was given up.", job_id)
@@ -178,7 +179,7 @@ class Workshop:
             error.__traceback__ = None  # its frames hold what filled the memory
             limit = f"{self.settings.job_memory} bytes" if self.settings.job_memory else None
             told = JobTooLarge(limit=limit, remedy="Ask for fewer drawers, or simpler parts, in one job.")
-        return Outcome.FAILED if self.records.fail(claim, told.problem()) else Outcome.LOST
+        return Outcome.FAILED if self.records.fail(claim, stored_problem(told)) else Outcome.LOST
 
     def _given_up(self, cause: str) -> InternalError:
         tries = self.settings.attempts

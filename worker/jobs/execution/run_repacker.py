@@ -11,6 +11,7 @@ from worker.jobs.execution.run_file import bed_object, write_run_file
 from worker.jobs.execution.transient_errors import Attempted, attempt
 from worker.jobs.files.object_store import Blobs
 from worker.jobs.files.stored_files import fetch, file_away
+from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.jobs import Records
 from worker.jobs.records.models import MANIFEST_NAME, StoredFile, run_file_name
 from worker.jobs.records.print_events import Prints
@@ -42,7 +43,7 @@ class Repacking:
                 continue
             if tries > self.attempts:
                 lost = InternalError(f"The files of the new runs were begun {self.attempts} times and never ended.")
-                self.prints.fail(job_id, status.revision, lost.problem())
+                self.prints.fail(job_id, status.revision, stored_problem(lost))
                 return Attempted.FAILED
             runs = [one.run for one in status.standing.runs if not one.planned]
             went = attempt(

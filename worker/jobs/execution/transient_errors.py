@@ -9,6 +9,7 @@ from obstore.exceptions import BaseError as StoreError
 from sqlalchemy.exc import DBAPIError
 
 from worker.jobs.common.errors import InternalError
+from worker.jobs.records.job_document import stored_problem
 from worker.spec.errors import DrawerwrightError
 
 __all__ = ["PASSING", "Attempted", "attempt"]
@@ -50,4 +51,4 @@ def attempt(
     except Exception as error:  # noqa: BLE001 - whatever it is, the record says why there is no file
         _log.warning("%s: %r", subject, error, exc_info=error)
         told = error if isinstance(error, DrawerwrightError) else InternalError()
-        return Attempted.FAILED if fail(told.problem()) else Attempted.NOTHING
+        return Attempted.FAILED if fail(stored_problem(told)) else Attempted.NOTHING
