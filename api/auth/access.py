@@ -26,14 +26,14 @@ from api.http.base_url import is_here
 from api.http.errors import CrossSiteRefused, HostRefused, KeyRequired, RateExceeded, ScopeMissing, ServiceNotReady
 from api.http.problems import problem_response
 from worker.jobs.common.errors import SettingsError
-from worker.jobs.common.ids import IDENTITY
-from worker.jobs.common.principal import LOCAL, Caller
+from worker.jobs.common.ids import ID_PATTERN
+from worker.jobs.common.principal import LOCAL, Principal
 from worker.jobs.common.principal import Scope as KeyScope
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
-from worker.jobs.observability.logging_setup import about
-from worker.jobs.records.api_keys import Key, Keys
-from worker.jobs.records.calendar_links import ScheduleLinks
+from worker.jobs.observability.logging_setup import log_context
+from worker.jobs.records.api_keys import ApiKey, ApiKeys
+from worker.jobs.records.calendar_links import CalendarLinks
 from worker.jobs.webhooks.ip_policy import Networks, read_networks
 from worker.spec.errors import DrawerwrightError
 
@@ -63,7 +63,7 @@ _RULES: Final[tuple[tuple[frozenset[str], re.Pattern[str], KeyScope], ...]] = (
 )
 
 #: What the token of a schedule link opens: the calendar of one job.
-_CALENDAR: Final = re.compile(rf"/v1/jobs/({IDENTITY}|\{{job_id\}})/schedule\.ics")
+_CALENDAR: Final = re.compile(rf"/v1/jobs/({ID_PATTERN}|\{{job_id\}})/schedule\.ics")
 
 #: Seconds for which a key that was found is taken to be good: a revoked one is refused after these.
 _FRESH: Final = 1.0
@@ -76,7 +76,7 @@ _REALM: Final = 'Bearer realm="drawerwright"'
 #: What a proxy adds, in the lower case of ASGI: the request then comes from somewhere else than its last hop.
 _FORWARDED: Final = frozenset({b"forwarded", b"via", b"x-forwarded-for", b"x-forwarded-host", b"x-real-ip"})
 
-_NOBODY: Final = Caller("", frozenset())
+_NOBODY: Final = Principal("", frozenset())
 
 _MAKE_ONE: Final = "Make a key: drawerwright keys create NAME --scope submit --scope read"
 
@@ -95,18 +95,18 @@ def calendar_of(method: str, path: str) -> str | None:
     return None if found is None else found[1]
 
 
-def caller_of(request: Request) -> Caller:
+def caller_of(request: Request) -> Principal:
     """Return who asks; on a public page nobody, who has no job."""
     return known_caller(request.scope)
 
 
-def known_caller(scope: MutableMapping[str, Any]) -> Caller:
+def known_caller(scope: MutableMapping[str, Any]) -> Principal:
     """Return who asks, as far as the gate has found out."""
     known = scope.get("drawerwright.caller", _NOBODY)
-    return known if isinstance(known, Caller) else _NOBODY
+    return known if isinstance(known, Principal) else _NOBODY
 
 
-def check_bind(settings: Settings, keys: Keys | None = None) -> None:
+def check_bind(settings: Settings, keys: ApiKeys | None = None) -> None:
     """Refuse to listen beyond this machine while everybody there could do everything.
 
     Raises:
@@ -117,7 +117,7 @@ def check_bind(settings: Settings, keys: Keys | None = None) -> None:
     database = None
     if keys is None:
         database = open_database(settings.database)
-        keys = Keys(database)
+        keys = ApiKeys(database)
     try:
         if keys.any():
             return
@@ -135,7 +135,7 @@ def check_bind(settings: Settings, keys: Keys | None = None) -> None:
 class Guard:
     """Finds out who asks, and counts."""
 
-    def __init__(self, keys: Keys, settings: Settings, links: ScheduleLinks, rates: Rates | None = None) -> None:
+    def __init__(self, keys: ApiKeys, settings: Settings, links: CalendarLinks, rates: Rates | None = None) -> None:
         """Use these keys and schedule links."""
         self._keys = keys
         self._links = links
@@ -143,12 +143,12 @@ class Guard:
         self._rates = Rates() if rates is None else rates
         self._hosts = frozenset(one.strip().lower() for one in settings.allowed_hosts.split(",") if one.strip())
         self._watchers = read_networks(settings.metrics_networks)
-        self._known: dict[str, tuple[Key, float]] = {}
+        self._known: dict[str, tuple[ApiKey, float]] = {}
         self._used: dict[str, int] = {}
         self._closed = settings.open_loopback == "never"
         self._looked = -_FRESH
 
-    async def admit(self, request: Request) -> tuple[Caller, Rate | None]:
+    async def admit(self, request: Request) -> tuple[Principal, Rate | None]:
         """Return who asks, and how their rate stands.
 
         Raises:
@@ -168,7 +168,7 @@ class Guard:
             raise ScopeMissing(value=sorted(caller.scopes), limit=needed, remedy=f"Use a key with the scope {needed}.")
         return caller, rate
 
-    async def _caller(self, request: Request, peer: str) -> tuple[Caller, str]:
+    async def _caller(self, request: Request, peer: str) -> tuple[Principal, str]:
         given = request.headers.get("authorization")
         if given is None:
             if await self._open(request, peer):
@@ -186,7 +186,7 @@ class Guard:
             raise KeyRequired(f"The key {key.id} is {state}.", limit="an active key", remedy=_MAKE_ONE)
         return key.caller, f"key:{key.id}"
 
-    async def _linked(self, request: Request, path: str, peer: str) -> tuple[Caller, str] | None:
+    async def _linked(self, request: Request, path: str, peer: str) -> tuple[Principal, str] | None:
         """Return who asks by a schedule link, for this one request: as the job's owner, who may read."""
         job_id = calendar_of(request.method, path)
         if job_id is None or "authorization" in request.headers:
@@ -196,9 +196,9 @@ class Guard:
             return None
         self._count(peer_name(peer), self._settings, cost=0.0)  # as for a key
         owner = await _asked(self._links.owner_of, job_id, token)
-        return None if owner is None else (Caller(owner, frozenset({"read"})), f"calendar:{job_id}")
+        return None if owner is None else (Principal(owner, frozenset({"read"})), f"calendar:{job_id}")
 
-    async def _key(self, token: str, peer: str) -> Key | None:
+    async def _key(self, token: str, peer: str) -> ApiKey | None:
         now = time.monotonic()
         digest = sha256(token.encode()).hexdigest()  # the key itself is not kept, not even here
         known, until = self._known.get(digest, (None, 0.0))
@@ -248,7 +248,7 @@ class Guard:
             self._looked = now
         return self._closed
 
-    def _count(self, who: str, settings: Settings, caller: Caller | None = None, cost: float = 1.0) -> Rate | None:
+    def _count(self, who: str, settings: Settings, caller: Principal | None = None, cost: float = 1.0) -> Rate | None:
         own = None if caller is None or caller is LOCAL else caller.quotas.requests
         per_minute = settings.requests_per_minute if own is None else own
         if not per_minute:
@@ -294,7 +294,7 @@ class Gate:
                 headers.add_vary_header("Authorization")
             await send(message)
 
-        with about(key=caller.owner or None):
+        with log_context(key=caller.owner or None):
             await self.app(scope, receive, add)
 
 

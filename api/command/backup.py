@@ -23,12 +23,12 @@ def backup(file: _Archive, *, data: _Data = None, machine: Machine = False) -> N
 
     Each file is compared with its digest. Keep the archive as safe as the service: who has it, has what is in it.
     """
-    from worker.jobs.maintenance.backup import save  # noqa: PLC0415 - the other commands need no store
+    from worker.jobs.maintenance.backup import back_up  # noqa: PLC0415 - the other commands need no store
 
     with ending(machine=machine):
         settings = _settings(data)
         with watching(quiet=machine) as watcher:
-            kept = save(settings, file, watcher.files)
+            kept = back_up(settings, file, watcher.files)
         if machine:
             print_json({"file": str(file), "jobs": kept.jobs, "files": kept.files, "bytes": kept.bytes})
         else:

@@ -17,7 +17,7 @@ __all__ = ["demo"]
 def demo(*, out: Out = None, machine: Machine = False) -> None:
     """Start a service for the moment, have it build a demo drawer, and put all files into a folder."""
     from api.command.server import listening  # noqa: PLC0415 - the other commands need no server
-    from worker.jobs.processes.supervisor import Embedded  # noqa: PLC0415 - as above
+    from worker.jobs.processes.supervisor import Supervisor  # noqa: PLC0415 - as above
 
     with ending(machine=machine), TemporaryDirectory(prefix="drawerwright-") as data:
         # whatever the environment says, the demo touches nothing but its own folder
@@ -31,5 +31,5 @@ def demo(*, out: Out = None, machine: Machine = False) -> None:
             open_loopback="always",
         )
         note("Starting a service, its broker and a worker ...")
-        with Embedded(settings), listening(settings) as url, Client(url) as client:
+        with Supervisor(settings), listening(settings) as url, Client(url) as client:
             build(client, examples.text(examples.DEMO), out or settings.out, machine=machine, lasting=False)

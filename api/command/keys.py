@@ -15,7 +15,7 @@ from worker.jobs.common.settings import Settings
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from worker.jobs.records.api_keys import Key, Keys
+    from worker.jobs.records.api_keys import ApiKey, ApiKeys
 
 __all__ = ["app"]
 
@@ -83,25 +83,25 @@ def revoke(
 
 
 @contextmanager
-def _keys() -> "Iterator[Keys]":
+def _keys() -> "Iterator[ApiKeys]":
     from worker.jobs.database.connection import open_database  # noqa: PLC0415 - the other commands need no database
-    from worker.jobs.records.api_keys import Keys  # noqa: PLC0415 - as above
+    from worker.jobs.records.api_keys import ApiKeys  # noqa: PLC0415 - as above
 
     database = open_database(Settings.read().database)
     try:
-        yield Keys(database)
+        yield ApiKeys(database)
     finally:
         database.dispose()
 
 
-def _told(key: "Key") -> dict[str, Any]:
-    from worker.jobs.database.db_clock import machine_time  # noqa: PLC0415 - as above
+def _told(key: "ApiKey") -> dict[str, Any]:
+    from worker.jobs.database.db_clock import utc_now  # noqa: PLC0415 - as above
 
     moments = {name: getattr(key, name) for name in ("created", "expires", "revoked", "last_used")}
     return {
         "id": key.id,
         "name": key.name,
-        "state": key.state(machine_time()),
+        "state": key.state(utc_now()),
         "scopes": list(key.scopes),
         "quotas": key.quotas.told(),
         **{name: None if moment is None else moment.isoformat(timespec="seconds") for name, moment in moments.items()},

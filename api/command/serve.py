@@ -23,7 +23,7 @@ def serve(
     from api.auth.access import check_bind  # noqa: PLC0415 - as below
     from api.command.server import listen, serve_on  # noqa: PLC0415 - the other commands need no server
     from worker.jobs.database.connection import open_database  # noqa: PLC0415 - as above
-    from worker.jobs.processes.supervisor import Embedded  # noqa: PLC0415 - as above
+    from worker.jobs.processes.supervisor import Supervisor  # noqa: PLC0415 - as above
 
     with ending(machine=False):
         wanted: dict[str, Any] = {"host": host, "port": port, "data_dir": data}
@@ -34,7 +34,7 @@ def serve(
             open_database(settings.database).dispose()  # one that cannot be used is told before anything starts
             if settings.embedded:
                 note("Starting the broker and a worker ...")
-            with Embedded(settings):
+            with Supervisor(settings):
                 where = f"{default_url(settings)}{', and for other machines' if is_open(settings) else ''}"
                 note(f"Drawerwright listens on {where}; data in {settings.data_dir}. Ctrl-C ends it.")
                 serve_on(listener, settings)

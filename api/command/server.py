@@ -16,7 +16,7 @@ from api.app import create_app
 from api.http.idle_timeout import patient
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
-from worker.jobs.observability.logging_setup import set_up_logs
+from worker.jobs.observability.logging_setup import set_up_logging
 from worker.jobs.observability.tracing import end_tracing, set_up_tracing
 
 __all__ = ["listen", "listening", "serve_on", "settle"]
@@ -58,7 +58,7 @@ def serve_on(listener: socket.socket, settings: Settings) -> None:
     """Serve in this thread until the process is told to end (SIGINT, SIGTERM)."""
     before = signal.signal(signal.SIGTERM, _end)  # the server raises it again when it has ended, and we clean up too
     try:
-        set_up_logs(settings)
+        set_up_logging(settings)
         set_up_tracing(settings, "api")
         server = _server(settings, "info")
         settle()

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from api.http.base_url import base_of
 from api.http.problems import Problem
 from worker.jobs.records.job_document import job_fields
-from worker.jobs.records.models import Job, State
+from worker.jobs.records.models import Job, JobState
 
 __all__ = ["JobDocument", "JobPage", "job_document", "job_page"]
 
@@ -42,7 +42,7 @@ class JobDocument(_Document):
 
     id: str
     name: str = Field(description="The spec's name.")
-    state: State
+    state: JobState
     created: datetime
     started: datetime | None = Field(description="When the last attempt began.")
     finished: datetime | None

@@ -21,7 +21,7 @@ from api.http.base_url import base_of
 from worker.jobs.common.errors import RunsUnknown
 from worker.jobs.job_service import JobService
 from worker.jobs.records.models import run_file_name
-from worker.jobs.records.print_events import Printed, PrintStatus
+from worker.jobs.records.print_events import PrintEventRecord, PrintStatus
 from worker.printing.progress.print_state import Standing
 from worker.printing.progress.remaining import begin, remaining_work, used_filament
 from worker.printing.scheduling.spools import left_of
@@ -133,12 +133,12 @@ def beginning(now: datetime) -> datetime:
     return now + (-(now - datetime(2000, 1, 1, tzinfo=UTC)) % _STEP)
 
 
-def print_document(event: Printed) -> PrintDocument:
+def print_document(event: PrintEventRecord) -> PrintDocument:
     """Return an event as its document."""
-    return PrintDocument(**{name: getattr(event, name) for name in Printed.__slots__})
+    return PrintDocument(**{name: getattr(event, name) for name in PrintEventRecord.__slots__})
 
 
-def prints_document(request: Request, work: PrintWork, events: list[Printed], limit: int) -> PrintsDocument:
+def prints_document(request: Request, work: PrintWork, events: list[PrintEventRecord], limit: int) -> PrintsDocument:
     """Return where the job stands, with a page of at most ``limit`` events, of which one more was looked up."""
     address = f"{base_of(request)}/v1/jobs/{work.job_id}"
     standing, shown = work.standing, events[:limit]

@@ -12,7 +12,7 @@ from api.http.body import check_type, read_json
 from api.http.errors import BodyTooLarge, BodyTooSlow
 from api.http.status_codes import status_of
 from worker.jobs.job_service import JobService
-from worker.jobs.records.batches import Judged
+from worker.jobs.records.batches import CheckedSpec
 from worker.spec import load
 from worker.spec.errors import DrawerwrightError, SpecError
 from worker.spec.limits import check_size
@@ -46,7 +46,7 @@ class GivenBatch:
     """A batch as it was read: its specs, judged, in their order."""
 
     options: BatchOptions
-    specs: list[Judged] = field(default_factory=list)
+    specs: list[CheckedSpec] = field(default_factory=list)
     #: Why specs were refused, with pointers into the batch.
     errors: list[SpecError] = field(default_factory=list)
 
@@ -94,11 +94,11 @@ class _Judge:
             except DrawerwrightError as refused:
                 self._refuse(_name(one), refused)
             else:
-                self._given.specs.append(Judged(spec.name, spec.said()))
+                self._given.specs.append(CheckedSpec(spec.name, spec.said()))
         self._place += 1
 
     def _refuse(self, name: str | None, refused: DrawerwrightError) -> None:
-        self._given.specs.append(Judged(name, None, refused.problem(status=status_of(type(refused)))))
+        self._given.specs.append(CheckedSpec(name, None, refused.problem(status=status_of(type(refused)))))
         for one in refused.errors or (refused,):
             if len(self._given.errors) < _MOST_ERRORS:
                 at = f"/specs/{self._place}{one.pointer or ''}"

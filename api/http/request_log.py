@@ -11,7 +11,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.auth.access import known_caller
-from worker.jobs.observability.logging_setup import FACT, about
+from worker.jobs.observability.logging_setup import LOG_FIELDS, log_context
 from worker.jobs.observability.tracing import request_span
 
 __all__ = ["Observer", "RequestFigures"]
@@ -89,7 +89,7 @@ class Observer:
                 MutableHeaders(scope=message)["X-Request-ID"] = name
             await send(message)
 
-        with about(request=name), request_span(scope) as span:
+        with log_context(request=name), request_span(scope) as span:
             try:
                 await self.app(scope, receive, add)
             finally:
@@ -108,7 +108,7 @@ def _note(scope: Scope, route: str, status: int, seconds: float) -> None:
         fact["key"] = caller.owner
     if isinstance(job, str) and job.isalnum():
         fact["job"] = job[:64]
-    _log.info("%s %s %d", scope["method"], route, status, extra={FACT: fact})
+    _log.info("%s %s %d", scope["method"], route, status, extra={LOG_FIELDS: fact})
 
 
 def _route(scope: Scope) -> str:

@@ -37,7 +37,7 @@ from worker.jobs.common.errors import (
     RequestRepeated,
     WebhookNotFound,
 )
-from worker.jobs.common.ids import IDENTITY
+from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.records.batches import Batch, BatchEntry
 from worker.jobs.records.job_document import absolute
 from worker.jobs.records.models import MANIFEST_NAME
@@ -110,7 +110,7 @@ class _Options(BaseModel):
     name: str = Field(default="batch", min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f]+$", description="Name.")
     strict: bool = Field(default=False, description="Refuse all where one is refused.")
     split: bool = Field(default=False, description="Make each drawer of a spec a job of its own.")
-    webhook: list[Annotated[str, Field(pattern=f"^{IDENTITY}$")]] = Field(
+    webhook: list[Annotated[str, Field(pattern=f"^{ID_PATTERN}$")]] = Field(
         default=[], max_length=5, description="Webhooks of this key that are told of the jobs; given again for more."
     )
 

@@ -41,10 +41,10 @@ from worker.jobs.common.errors import (
     RequestRepeated,
     WebhookNotFound,
 )
-from worker.jobs.common.ids import IDENTITY
+from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.job_service import JobService
-from worker.jobs.records.job_filters import Filters
-from worker.jobs.records.models import Job, State
+from worker.jobs.records.job_filters import JobFilters
+from worker.jobs.records.models import Job, JobState
 from worker.spec import Spec
 from worker.spec.errors import SpecError, SpecTooLarge
 from worker.spec.manifest.manifest import FILE_TYPES, JSON_TYPE, Manifest
@@ -57,7 +57,7 @@ router = APIRouter(prefix="/v1/jobs", tags=["jobs"])
 _FILE_NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", re.ASCII)
 
 
-_WEBHOOK: Final = re.compile(f"^{IDENTITY}$")
+_WEBHOOK: Final = re.compile(f"^{ID_PATTERN}$")
 _MOST_WEBHOOKS: Final = 5
 
 #: For the route's `openapi_extra`. It is read by hand: most requests have none, and the framework looks all the same.
@@ -91,8 +91,8 @@ class Page(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     limit: int = Field(default=50, ge=1, le=100, description="How many.")
-    after: str | None = Field(default=None, pattern=f"^{IDENTITY}$", description="The last job of the page before.")
-    state: list[State] = Field(
+    after: str | None = Field(default=None, pattern=f"^{ID_PATTERN}$", description="The last job of the page before.")
+    state: list[JobState] = Field(
         default=[], max_length=5, description="Only jobs in this state; given again, in one of these."
     )
     name: str | None = Field(
@@ -101,9 +101,9 @@ class Page(BaseModel):
     created_after: _Time | None = Field(default=None, description="Only jobs submitted later.")
     created_before: _Time | None = Field(default=None, description="Only jobs submitted earlier.")
 
-    def filters(self) -> Filters:
+    def filters(self) -> JobFilters:
         """Return which jobs are meant."""
-        return Filters(tuple(self.state), self.name, self.created_after, self.created_before)
+        return JobFilters(tuple(self.state), self.name, self.created_after, self.created_before)
 
     def query(self) -> str:
         """Return the query of the next page, but for where it begins."""

@@ -12,7 +12,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from api.app_state import JobServiceDep
 from api.http.problems import refusals
-from worker.jobs.records.heartbeats import Vitals
+from worker.jobs.records.heartbeats import Heartbeats
 
 __all__ = ["router"]
 
@@ -46,7 +46,7 @@ def get_metrics(request: Request, job_service: JobServiceDep) -> Response:
 class _Record(Collector):
     """The figures of a record, each time as they are."""
 
-    def __init__(self, vitals: Vitals) -> None:
+    def __init__(self, vitals: Heartbeats) -> None:
         self._vitals = vitals
 
     def collect(self) -> _Gauges:

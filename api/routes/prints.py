@@ -27,7 +27,7 @@ from worker.jobs.common.errors import (
     RunNotReady,
     RunsUnknown,
 )
-from worker.jobs.database.db_clock import machine_time
+from worker.jobs.database.db_clock import utc_now
 from worker.jobs.records.models import run_file_name
 from worker.printing.progress.print_state import Standing
 from worker.printing.progress.remaining import begin, follow
@@ -137,7 +137,7 @@ def get_prints(
 )
 def get_runs(job_service: JobServiceDep, job_id: str) -> RunsDocument:
     """Tell which runs remain, with their work, filament to buy and, where the spec has a schedule, their times."""
-    return runs_document(PrintWork.read(job_service, job_id), machine_time())
+    return runs_document(PrintWork.read(job_service, job_id), utc_now())
 
 
 _RUN_ANSWERS: Final = {

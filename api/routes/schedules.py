@@ -15,7 +15,7 @@ from api.http.base_url import base_of
 from api.http.problems import refusals
 from api.http.ranges import entity_tag, tag_listed
 from worker.jobs.common.errors import BlobMissing, FileNotInJob, JobNotFound, JobNotReady, RunsUnknown
-from worker.jobs.database.db_clock import machine_time
+from worker.jobs.database.db_clock import utc_now
 from worker.output.bundle.calendar_feed import write_feed
 from worker.spec.manifest.manifest import CALENDAR_TYPE
 
@@ -71,7 +71,7 @@ def get_schedule(request: Request, job_service: JobServiceDep, job_id: str) -> R
     Instead of a key it takes the token of a secret address, as the parameter ``token``.
     """
     work = PrintWork.read(job_service, job_id)
-    made = beginning(machine_time())
+    made = beginning(utc_now())
     data = _feed(work, made)
     tag = entity_tag(sha256(data).hexdigest())
     headers = {"ETag": tag, "Cache-Control": _CACHING, "Content-Disposition": 'inline; filename="schedule.ics"'}

@@ -16,7 +16,7 @@ from api.http.body import read_noun
 from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, ParameterRefused, ScopeMissing
 from api.http.problems import refusals
 from worker.jobs.common.errors import QuotaReached, WebhookNotFound, WebhookRefused
-from worker.jobs.records.webhook_endpoints import Webhook
+from worker.jobs.records.webhook_endpoints import WebhookEndpoint
 from worker.spec.requests.webhook import EVENTS, EventType, JobsTold, WebhookRequest
 
 __all__ = ["WebhookMessage", "described", "router"]
@@ -244,6 +244,6 @@ def _check_own(request: Request) -> None:
         raise ScopeMissing(value=sorted(scopes), limit="submit", remedy="Use a key with the scope submit.")
 
 
-def _fields(request: Request, one: Webhook) -> dict[str, Any]:
-    told = {name: getattr(one, name) for name in Webhook.__slots__ if name != "owner"}
+def _fields(request: Request, one: WebhookEndpoint) -> dict[str, Any]:
+    told = {name: getattr(one, name) for name in WebhookEndpoint.__slots__ if name != "owner"}
     return {**told, "self": f"{base_of(request)}/v1/webhooks/{one.id}"}

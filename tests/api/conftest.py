@@ -11,9 +11,9 @@ from anyio.from_thread import start_blocking_portal
 from api.app import create_app
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
-from worker.jobs.files.object_store import Blobs
+from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.job_service import JobService
-from worker.jobs.records.jobs import Records
+from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import StoredFile
 
 BASE = "http://drawers.test"
@@ -79,13 +79,13 @@ def service(engine, started):
 @pytest.fixture(scope="module")
 def records(settings):
     database = open_database(settings.database)
-    yield Records(database)
+    yield JobRecords(database)
     database.dispose()
 
 
 @pytest.fixture(scope="module")
 def blobs(settings):
-    return Blobs.open(settings)
+    return ObjectStore.open(settings)
 
 
 @pytest.fixture(scope="module")

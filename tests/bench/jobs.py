@@ -8,9 +8,9 @@ from pathlib import Path
 
 from worker.jobs.common.settings import Settings
 from worker.jobs.execution.pipeline import run_pipeline
-from worker.jobs.files.part_cache import MemoryParts
+from worker.jobs.files.part_cache import InMemoryPartCache
 from worker.jobs.job_service import JobService
-from worker.jobs.processes.supervisor import Embedded
+from worker.jobs.processes.supervisor import Supervisor
 from worker.spec import Spec, load
 
 ROUNDS = 5
@@ -43,7 +43,7 @@ def served(engine: JobService, spec: Spec) -> float:
     return seconds
 
 
-def called(parts: MemoryParts, spec: Spec) -> float:
+def called(parts: InMemoryPartCache, spec: Spec) -> float:
     """Return the seconds of the pipeline alone."""
     start = time.perf_counter()
     run_pipeline(spec, part_store=parts, now=datetime.now(UTC))
@@ -54,8 +54,8 @@ def main() -> None:
     """Print the ratios: all parts new, and all parts known."""
     with tempfile.TemporaryDirectory(prefix="drawerwright-bench-") as folder:
         settings = Settings(data_dir=Path(folder))
-        with Embedded(settings), JobService.open(settings) as engine:
-            parts = MemoryParts()
+        with Supervisor(settings), JobService.open(settings) as engine:
+            parts = InMemoryPartCache()
             for _ in range(2):  # both worker processes, and this one
                 served(engine, spec_of(20.0))
                 called(parts, spec_of(20.0))

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from worker.jobs.execution.pipeline import run_pipeline
-from worker.jobs.files.part_cache import MemoryParts
+from worker.jobs.files.part_cache import InMemoryPartCache
 from worker.spec import Spec, load
 from worker.spec.limits import check_size
 
@@ -34,11 +34,11 @@ def spec_of(drawers: int, *, alike: bool) -> Spec:
 
 def measured(drawers: int, *, alike: bool) -> dict[str, float]:
     """Return seconds, peak of memory in MiB beyond what was there before, and parts of one run in this process."""
-    run_pipeline(spec_of(1, alike=True), part_store=MemoryParts(), now=datetime.now(UTC))  # loads everything
+    run_pipeline(spec_of(1, alike=True), part_store=InMemoryPartCache(), now=datetime.now(UTC))  # loads everything
     spec = spec_of(drawers, alike=alike)
     before = _peak()
     start = time.perf_counter()
-    run_pipeline(spec, part_store=MemoryParts(), now=datetime.now(UTC))
+    run_pipeline(spec, part_store=InMemoryPartCache(), now=datetime.now(UTC))
     seconds = time.perf_counter() - start
     peak = _peak()
     return {"seconds": seconds, "peak": peak / 1024.0, "more": (peak - before) / 1024.0}

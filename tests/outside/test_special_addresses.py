@@ -2,7 +2,7 @@
 
 import pytest
 
-from worker.jobs.webhooks.ip_policy import may_call
+from worker.jobs.webhooks.ip_policy import is_allowed
 
 pytestmark = pytest.mark.outside
 
@@ -47,9 +47,9 @@ _TAKEN = {
 
 @pytest.mark.parametrize("source", _REFUSED)
 def test_addresses_that_are_not_for_strangers_are_refused(source):
-    assert [one for one in _REFUSED[source] if may_call(one)] == []
+    assert [one for one in _REFUSED[source] if is_allowed(one)] == []
 
 
 @pytest.mark.parametrize("source", _TAKEN)
 def test_addresses_around_the_world_are_taken(source):
-    assert [one for one in _TAKEN[source] if not may_call(one)] == []
+    assert [one for one in _TAKEN[source] if not is_allowed(one)] == []

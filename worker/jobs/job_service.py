@@ -25,30 +25,30 @@ from worker.jobs.common.errors import (
     JobNotFound,
     JobNotReady,
 )
-from worker.jobs.common.ids import IDENTITY
-from worker.jobs.common.principal import LOCAL, Caller
+from worker.jobs.common.ids import ID_PATTERN
+from worker.jobs.common.principal import LOCAL, Principal
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import checkpoint, open_database
-from worker.jobs.files.object_store import Blobs
-from worker.jobs.files.verified_read import whole
-from worker.jobs.maintenance.job_deletion import Deletion
-from worker.jobs.maintenance.scheduler import Upkeep
+from worker.jobs.files.object_store import ObjectStore
+from worker.jobs.files.verified_read import stream_verified
+from worker.jobs.maintenance.job_deletion import JobDeletion
+from worker.jobs.maintenance.scheduler import MaintenanceScheduler
 from worker.jobs.observability.tracing import span
 from worker.jobs.queue.celery_app import make_app
 from worker.jobs.queue.desk import Desk
 from worker.jobs.queue.dispatcher import Dispatcher
-from worker.jobs.records.api_keys import Keys
-from worker.jobs.records.batches import Batch, Batches, Judged
-from worker.jobs.records.heartbeats import Vitals
-from worker.jobs.records.idempotency import Repeat
-from worker.jobs.records.job_filters import Filters
-from worker.jobs.records.jobs import Records
+from worker.jobs.records.api_keys import ApiKeys
+from worker.jobs.records.batches import Batch, BatchRecords, CheckedSpec
+from worker.jobs.records.heartbeats import Heartbeats
+from worker.jobs.records.idempotency import IdempotencyKey
+from worker.jobs.records.job_filters import JobFilters
+from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import BUNDLE_NAME, MANIFEST_NAME, Job, StoredFile
-from worker.jobs.records.print_events import Prints
-from worker.jobs.records.webhook_endpoints import Webhooks
-from worker.jobs.webhooks.delivery import Courier
+from worker.jobs.records.print_events import PrintRecords
+from worker.jobs.records.webhook_endpoints import WebhookEndpoints
+from worker.jobs.webhooks.delivery import WebhookDelivery
 from worker.jobs.webhooks.ip_policy import read_networks
-from worker.jobs.webhooks.safe_http_client import Reach, read_ports
+from worker.jobs.webhooks.safe_http_client import SafeHttpClient, read_ports
 from worker.spec import Spec
 from worker.spec.limits import check_cells
 
@@ -58,8 +58,8 @@ _log = logging.getLogger(__name__)
 
 _Kept = TypeVar("_Kept", Job, Job | None)
 
-#: An identity as `new_identity` makes it; anything else is no job, and needs no look into the record.
-_IDENTITY: Final = re.compile(IDENTITY)
+#: An identity as `new_id` makes it; anything else is no job, and needs no look into the record.
+_IDENTITY: Final = re.compile(ID_PATTERN)
 
 #: Most jobs listed in one go.
 _MOST: Final = 200
@@ -72,19 +72,19 @@ class JobService:
     `job` or the caller's own listing, so a job of somebody else is one that is not there.
     """
 
-    def __init__(self, settings: Settings, database: Database, blobs: Blobs) -> None:
+    def __init__(self, settings: Settings, database: Database, blobs: ObjectStore) -> None:
         """Put an engine together; `open` does it from settings alone."""
         self.settings = settings
         self._database = database
-        self._records = Records(database, settings.public_url)
+        self._records = JobRecords(database, settings.public_url)
         self._desk = Desk(database, settings.public_url)
         self._blobs = blobs
         self._app = make_app(settings, "send")
-        self._deletion = Deletion(database, blobs)
+        self._deletion = JobDeletion(database, blobs)
         self._caller = LOCAL
-        self.keys = Keys(database)
-        self.batches = Batches(database)
-        self.prints = Prints(database, settings.public_url)
+        self.keys = ApiKeys(database)
+        self.batches = BatchRecords(database)
+        self.prints = PrintRecords(database, settings.public_url)
         self.dispatcher = Dispatcher(
             settings,
             self._app,
@@ -93,10 +93,10 @@ class JobService:
             batches=self.batches,
             put_in_order=partial(checkpoint, database),
         )
-        self._upkeep = Upkeep(settings, database, blobs, self.dispatcher.requeue)
-        self.webhooks = Webhooks(database)
-        self.vitals = Vitals(database)
-        self.reach = Reach(read_networks(settings.webhook_networks), read_ports(settings.webhook_ports))
+        self._upkeep = MaintenanceScheduler(settings, database, blobs, self.dispatcher.requeue)
+        self.webhooks = WebhookEndpoints(database)
+        self.vitals = Heartbeats(database)
+        self.reach = SafeHttpClient(read_networks(settings.webhook_networks), read_ports(settings.webhook_ports))
 
     @classmethod
     def open(cls, settings: Settings) -> "JobService":
@@ -105,7 +105,7 @@ class JobService:
         Raises:
             SettingsError: when one of them cannot be opened.
         """
-        return cls(settings, open_database(settings.database, durable=True), Blobs.open(settings))
+        return cls(settings, open_database(settings.database, durable=True), ObjectStore.open(settings))
 
     def __enter__(self) -> Self:
         """Return itself."""
@@ -123,7 +123,7 @@ class JobService:
         self._desk.close()
         self._database.dispose()
 
-    def on_behalf_of(self, caller: Caller) -> "JobService":
+    def on_behalf_of(self, caller: Principal) -> "JobService":
         """Return this engine as the caller may use it; it has the same connections and is not closed by itself."""
         if caller is self._caller:
             return self
@@ -131,9 +131,9 @@ class JobService:
         seen._caller = caller  # noqa: SLF001 - its own copy
         return seen
 
-    def courier(self) -> Courier:
+    def courier(self) -> WebhookDelivery:
         """Return a courier for this record's messages, not started."""
-        return Courier(self._database, self.reach)
+        return WebhookDelivery(self._database, self.reach)
 
     def submit(self, spec: Spec, *, webhooks: Sequence[str] = (), key: str | None = None) -> Job:
         """Keep the job, then wake a worker. Without a broker the job stays queued until `requeue` finds one.
@@ -169,7 +169,7 @@ class JobService:
         quotas = None if caller is LOCAL else caller.quotas.over(self.settings)
         self.check_cells(spec)
         text = spec.said()
-        repeat = None if key is None else Repeat.of(key, "job", text, *webhooks)
+        repeat = None if key is None else IdempotencyKey.of(key, "job", text, *webhooks)
         job = add(spec.name, text, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat)
         if job is not None:
             with span("submit", {"drawerwright.job": job.id}):
@@ -187,7 +187,7 @@ class JobService:
             raise JobNotFound(value=job_id)
         return job
 
-    def jobs(self, *, limit: int = 50, after: str | None = None, filters: Filters | None = None) -> list[Job]:
+    def jobs(self, *, limit: int = 50, after: str | None = None, filters: JobFilters | None = None) -> list[Job]:
         """Return jobs, newest first, at most 200; ``after`` is the identity of the last job of the page before."""
         return self._records.jobs(max(0, min(limit, _MOST)), after, owner=self._caller.sees, filters=filters)
 
@@ -278,7 +278,7 @@ class JobService:
         Raises:
             BlobMissing: when the store has no such file, or has it damaged.
         """
-        return whole(self._blobs, file, start, file.bytes if end is None else min(end, file.bytes))
+        return stream_verified(self._blobs, file, start, file.bytes if end is None else min(end, file.bytes))
 
     def run_maintenance(self) -> int | None:
         """Do the upkeep that is due, if no other process does; return how many jobs were sent again, or None.
@@ -320,7 +320,7 @@ class JobService:
             _log.warning("New runs of job %s wait: %s", job_id, error)
 
     def submit_batch(
-        self, name: str, specs: Sequence[Judged], *, webhooks: Sequence[str] = (), key: str | None = None
+        self, name: str, specs: Sequence[CheckedSpec], *, webhooks: Sequence[str] = (), key: str | None = None
     ) -> Batch:
         """Keep a batch with a job for each good spec, then wake workers, as `submit` does.
 
@@ -331,7 +331,7 @@ class JobService:
         caller = self._caller
         quotas = None if caller is LOCAL else caller.quotas.over(self.settings)
         asked = (one.text or f"{one.name} {one.problem}" for one in specs)
-        repeat = None if key is None else Repeat.of(key, "batch", name, *webhooks, *asked)
+        repeat = None if key is None else IdempotencyKey.of(key, "batch", name, *webhooks, *asked)
         batch_id, jobs = self.batches.add(
             name, specs, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat
         )

@@ -15,7 +15,7 @@ from api.app import create_app
 from api.auth.access import check_bind, scope_of
 from api.command.server import listening
 from worker.jobs.common.errors import SettingsError
-from worker.jobs.common.principal import SCOPES, Caller, Quotas
+from worker.jobs.common.principal import SCOPES, Principal, Quotas
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
 from worker.spec import load
@@ -161,7 +161,7 @@ def test_each_scope_allows_what_it_says_and_no_more():
         ("GET", "/kiosk/main.js"): None,
     }
     assert {asked: scope_of(*asked) for asked in wanted} == wanted
-    allowed = {scope: {other for other in SCOPES if Caller("x", frozenset({scope})).may(other)} for scope in SCOPES}
+    allowed = {scope: {other for other in SCOPES if Principal("x", frozenset({scope})).may(other)} for scope in SCOPES}
     assert allowed["admin"] == set(SCOPES)
     assert allowed["kiosk"] == {"kiosk", "submit", "read", "record"}
     assert all(allowed[one] == {one} for one in ("submit", "read", "record"))
@@ -183,7 +183,7 @@ def test_a_missing_scope_is_named(asker, spec):
 @pytest.fixture(scope="module")
 def theirs(closed_engine, succeeded_in):
     """A job of somebody, with a manifest and a file."""
-    return succeeded_in(closed_engine, Caller("somebodyid", frozenset({"submit"})))
+    return succeeded_in(closed_engine, Principal("somebodyid", frozenset({"submit"})))
 
 
 @pytest.fixture(scope="module")

@@ -19,7 +19,7 @@ from api.openapi import examples
 from tests.printing.progress.planned_manifest import bench
 from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.models import StoredFile
-from worker.jobs.records.print_events import Prints
+from worker.jobs.records.print_events import PrintRecords
 from worker.spec.errors import CheckFailed
 from worker.spec.manifest.manifest import JSON_TYPE, FileEntry
 
@@ -158,7 +158,7 @@ def test_runs_without_a_file_are_told_of(run, records, planned):
     job, _ = planned
     assert run("printed", job, "--run", "1", "--failed").exit_code == 0
     assert "missing" not in run("prints", job).stdout
-    assert Prints(records._engine).fail(job, 1, {"detail": "A stored file is damaged."})
+    assert PrintRecords(records._engine).fail(job, 1, {"detail": "A stored file is damaged."})
     assert "packed afresh are missing: A stored file is damaged." in run("prints", job).stdout
 
 

@@ -14,7 +14,7 @@ from api.command.server import listening
 from api.openapi import examples
 from tests.programs import program
 from worker.jobs.common.settings import Settings
-from worker.jobs.processes.supervisor import Embedded
+from worker.jobs.processes.supervisor import Supervisor
 from worker.spec.manifest.manifest import Manifest
 
 pytestmark = pytest.mark.service
@@ -26,7 +26,7 @@ _RECIPE = re.compile(r"^<!-- recipe -->\n```sh\n(.*?)^```$", re.DOTALL | re.MULT
 @pytest.fixture(scope="module")
 def service(tmp_path_factory):
     settings = Settings.read(data_dir=tmp_path_factory.mktemp("data"), port=0)
-    with Embedded(settings), listening(settings) as url:
+    with Supervisor(settings), listening(settings) as url:
         yield url
 
 

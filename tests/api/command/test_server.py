@@ -18,7 +18,7 @@ from worker.jobs.job_service import JobService
 from worker.jobs.processes.process_host import broker
 from worker.jobs.queue.celery_app import QUEUE
 from worker.jobs.queue.desk import Desk
-from worker.jobs.records.jobs import Records
+from worker.jobs.records.jobs import JobRecords
 
 
 @pytest.fixture(scope="module")
@@ -100,14 +100,14 @@ def test_a_job_is_sent_though_its_client_has_hung_up(tmp_path, spec, until, monk
     settings = Settings.read(data_dir=tmp_path, port=0)
     body = json.dumps(spec).encode()
     head = f"Host: [::1]\r\nContent-Type: application/json\r\nContent-Length: {len(body)}\r\n\r\n"
-    kept, begun, gone = Records.add, Event(), Event()
+    kept, begun, gone = JobRecords.add, Event(), Event()
 
     def keep(*arguments, **options):
         begun.set()
         assert gone.wait(10)
         return kept(*arguments, **options)
 
-    monkeypatch.setattr(Records, "add", keep)
+    monkeypatch.setattr(JobRecords, "add", keep)
     monkeypatch.setattr(Desk, "open", False)  # so that a thread keeps the job, and the client can go meanwhile
     with broker(settings), JobService.open(settings) as engine, engine._app.connection_for_write() as queue:
         messages = partial(queue.default_channel.client.llen, QUEUE)

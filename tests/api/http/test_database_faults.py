@@ -11,7 +11,7 @@ from api.app import create_app
 from api.http.database_faults import fault_of
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
-from worker.jobs.records.api_keys import Keys
+from worker.jobs.records.api_keys import ApiKeys
 
 
 @pytest.fixture
@@ -108,7 +108,7 @@ def test_a_key_opens_though_its_use_cannot_be_noted(client, own, monkeypatch):
     def full(*_):
         raise OperationalError("UPDATE", {}, sqlite3.OperationalError("database or disk is full"))
 
-    monkeypatch.setattr(Keys, "used", full)
+    monkeypatch.setattr(ApiKeys, "used", full)
     assert client.get("/v1/jobs", headers={"Authorization": f"Bearer {key.get_secret_value()}"}).status_code == 200
 
 

@@ -8,11 +8,11 @@ from sqlalchemy import update
 
 from api.http.errors import RequestInFlight
 from api.http.flights import Flight, Flights
-from worker.jobs.common.principal import Caller
+from worker.jobs.common.principal import Principal
 from worker.jobs.database.connection import open_database
-from worker.jobs.database.tables import RepeatRow
-from worker.jobs.files.object_store import Blobs
-from worker.jobs.maintenance.job_deletion import Deletion
+from worker.jobs.database.tables import IdempotencyRow
+from worker.jobs.files.object_store import ObjectStore
+from worker.jobs.maintenance.job_deletion import JobDeletion
 from worker.spec import load
 
 
@@ -103,7 +103,7 @@ def test_flights_of_others_are_not_in_the_way():
 
 def test_each_owner_has_keys_of_their_own(engine, spec):
     said = load(spec)
-    one, two = (engine.on_behalf_of(Caller(owner, frozenset({"submit"}))) for owner in ("one", "two"))
+    one, two = (engine.on_behalf_of(Principal(owner, frozenset({"submit"}))) for owner in ("one", "two"))
     assert one.submit(said, key="same").id == one.submit(said, key="same").id
     assert one.submit(said, key="same").id != two.submit(said, key="same").id
 
@@ -112,12 +112,12 @@ def test_old_keys_are_forgotten(settings, engine, spec):
     said = load(spec)
     first = engine.submit(said, key="old")
     database = open_database(settings.database)
-    deletion = Deletion(database, Blobs.open(settings))
+    deletion = JobDeletion(database, ObjectStore.open(settings))
     deletion.run(0)
     assert engine.submit(said, key="old").id == first.id
     with database.begin() as connection:
         old = datetime.now(UTC) - timedelta(days=8)
-        connection.execute(update(RepeatRow).where(RepeatRow.key == "old").values(created=old))
+        connection.execute(update(IdempotencyRow).where(IdempotencyRow.key == "old").values(created=old))
     deletion.run(0)
     database.dispose()
     assert engine.submit(said, key="old").id != first.id

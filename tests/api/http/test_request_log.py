@@ -15,8 +15,15 @@ from hypothesis import strategies as st
 
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
-from worker.jobs.observability.logging_setup import FACT, JsonLines, TextLines, about, redacted, set_up_logs
-from worker.jobs.records.api_keys import Keys
+from worker.jobs.observability.logging_setup import (
+    LOG_FIELDS,
+    JsonFormatter,
+    TextFormatter,
+    log_context,
+    redact,
+    set_up_logging,
+)
+from worker.jobs.records.api_keys import ApiKeys
 
 _KEY = "dw_0123456789_" + "a" * 40
 
@@ -40,24 +47,24 @@ def _record(message, *args, **extra):
 
 
 def test_a_json_line_says_what_it_is_about():
-    with about(job="1", key=None), about(request="2"):
-        told = json.loads(JsonLines().format(_record("%d parts", 3, **{FACT: {"ms": 1.5}})))
+    with log_context(job="1", key=None), log_context(request="2"):
+        told = json.loads(JsonFormatter().format(_record("%d parts", 3, **{LOG_FIELDS: {"ms": 1.5}})))
     assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z", told.pop("time"))
     assert told == {
         "level": "warning", "logger": "worker.test", "message": "3 parts", "job": "1", "request": "2", "ms": 1.5,
     }  # fmt: skip
-    assert "job" not in json.loads(JsonLines().format(_record("after")))
+    assert "job" not in json.loads(JsonFormatter().format(_record("after")))
 
 
 def test_a_text_line_is_one_line_whatever_is_in_the_message():
-    with about(job="1"):
-        line = TextLines().format(_record("a\nb\r%s", "\n2026 ERROR forged"))
+    with log_context(job="1"):
+        line = TextFormatter().format(_record("a\nb\r%s", "\n2026 ERROR forged"))
     assert "\n" not in line
     assert "\r" not in line
     assert line.endswith(r"WARNING worker.test: a\nb\r\n2026 ERROR forged [job=1]")
 
 
-@pytest.mark.parametrize("form", [TextLines(), JsonLines()])
+@pytest.mark.parametrize("form", [TextFormatter(), JsonFormatter()])
 @pytest.mark.parametrize(
     "secret",
     [
@@ -77,19 +84,19 @@ def test_no_secret_gets_into_a_line(form, secret):
 
 @given(st.text())
 def test_any_message_is_a_line_of_json(text):
-    line = JsonLines().format(_record("%s", text.encode("utf-8", "replace").decode()))
+    line = JsonFormatter().format(_record("%s", text.encode("utf-8", "replace").decode()))
     assert "\n" not in line
     json.loads(line)
 
 
 def test_what_is_no_secret_stays():
     text = "GET /v1/jobs 200 dw_0123456789 https://home.example/a@b"
-    assert redacted(text) == text
+    assert redact(text) == text
 
 
 def test_our_lines_are_shown_and_those_of_libraries_only_as_warnings(tmp_path):
     stream = io.StringIO()
-    set_up_logs(Settings.read(data_dir=tmp_path, log_format="json"), stream)
+    set_up_logging(Settings.read(data_dir=tmp_path, log_format="json"), stream)
     logging.getLogger("worker.jobs.execution.job_runner").info("ours")
     logging.getLogger("celery.worker").info("chatter")
     logging.getLogger("celery.worker").warning("trouble")
@@ -108,7 +115,7 @@ def test_a_request_keeps_its_name_and_gets_one_where_it_has_none(service):
 def test_a_service_writes_lines_of_json_with_job_key_and_request_and_no_secret(tmp_path, spec):
     settings = Settings.read(data_dir=tmp_path)
     database = open_database(settings.database)
-    key, secret = Keys(database).create("shop", ["submit", "read"])
+    key, secret = ApiKeys(database).create("shop", ["submit", "read"])
     database.dispose()
     environment = {
         **os.environ,

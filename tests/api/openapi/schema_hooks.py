@@ -13,7 +13,7 @@ import schemathesis
 from schemathesis.generation.meta import TestPhase
 
 from worker.jobs.common.errors import WebhookRefused
-from worker.jobs.webhooks.safe_http_client import target_of
+from worker.jobs.webhooks.safe_http_client import parse_target
 
 _REMOVES = {"removeJob": "job_id", "removeBatch": "batch_id", "removeWebhook": "webhook_id"}
 _MAKES = {"submitJob": "job_id", "submitBatch": "batch_id", "createWebhook": "webhook_id"}
@@ -32,7 +32,7 @@ def before_call(context, case, kwargs):  # noqa: ARG001 - the names are the hook
     """Have nobody called who may be somebody: a name in .example never has an address (RFC 2606)."""
     if isinstance(case.body, dict) and isinstance(case.body.get("url"), str):
         with suppress(WebhookRefused):
-            target_of(case.body["url"])
+            parse_target(case.body["url"])
             case.body = {**case.body, "url": "https://home.example/drawers"}
 
 

@@ -15,7 +15,7 @@ import pytest
 from api.command.server import listening
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
-from worker.jobs.processes.supervisor import Embedded
+from worker.jobs.processes.supervisor import Supervisor
 
 pytestmark = pytest.mark.service
 
@@ -65,7 +65,7 @@ def generated(tmp_path_factory):
 def client(generated, tmp_path_factory):
     """A client of a service with a broker, a worker and a key."""
     settings = Settings.read(data_dir=tmp_path_factory.mktemp("data"), port=0)
-    with Embedded(settings), JobService.open(settings) as engine, listening(settings) as address:
+    with Supervisor(settings), JobService.open(settings) as engine, listening(settings) as address:
         _, token = engine.keys.create("generated", ["submit", "read", "record"])
         with generated.client.AuthenticatedClient(
             base_url=address, token=token.get_secret_value(), timeout=90.0

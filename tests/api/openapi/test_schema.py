@@ -18,7 +18,7 @@ from api.command.server import listening
 from api.openapi import examples
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
-from worker.jobs.processes.supervisor import Embedded
+from worker.jobs.processes.supervisor import Supervisor
 
 pytestmark = pytest.mark.service
 
@@ -68,7 +68,7 @@ def settings(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def engine(settings):
-    with Embedded(settings), JobService.open(settings) as engine:
+    with Supervisor(settings), JobService.open(settings) as engine:
         yield engine
 
 

@@ -7,9 +7,9 @@ import pytest
 
 from api.http.batch_body import LINES_TYPE
 from worker.jobs.database.connection import open_database
-from worker.jobs.execution.batch_finalizer import Gathering
-from worker.jobs.files.object_store import Blobs
-from worker.jobs.records.batches import Batches
+from worker.jobs.execution.batch_finalizer import BatchFinalizer
+from worker.jobs.files.object_store import ObjectStore
+from worker.jobs.records.batches import BatchRecords
 
 
 def _lines(service, lines, **query):
@@ -128,7 +128,7 @@ def test_a_cancelled_batch_is_gathered_and_removed(service, settings, records, s
     assert service.delete(f"{at}/files").status_code == 409
     assert service.delete(at).json()["counts"]["cancelled"] == 1
     database = open_database(settings.database)
-    Gathering(records, Batches(database), Blobs.open(settings)).gather(batch)
+    BatchFinalizer(records, BatchRecords(database), ObjectStore.open(settings)).gather(batch)
     database.dispose()
     done = service.get(at).json()
     assert done["state"] == "ended"

@@ -4,7 +4,7 @@ from prometheus_client.parser import text_string_to_metric_families
 from api.app import create_app
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
-from worker.jobs.records.jobs import Records
+from worker.jobs.records.jobs import JobRecords
 from worker.spec.requests.webhook import WebhookRequest
 
 
@@ -28,7 +28,7 @@ def here(tmp_path, started):
 def test_jobs_and_what_waits_are_read_from_the_record(here, spec):
     engine, client = here
     engine.webhooks.create("local", WebhookRequest(url="http://127.0.0.1:9/", events=["job.running"]))
-    records = Records(engine._database)
+    records = JobRecords(engine._database)
     for _ in range(3):
         client.post("/v1/jobs", json=spec)
     running, cancelled, _ = engine.jobs()

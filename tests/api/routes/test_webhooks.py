@@ -5,13 +5,13 @@ import pytest
 
 from api.app import create_app
 from worker.jobs.common.settings import Settings
-from worker.jobs.database.db_clock import machine_time
+from worker.jobs.database.db_clock import utc_now
 from worker.jobs.job_service import JobService
 from worker.jobs.records.models import Job, Progress
 from worker.jobs.records.webhook_outbox import message
 from worker.spec.requests.webhook import EVENTS
 
-_NOW = machine_time()
+_NOW = utc_now()
 _URL = "https://home.example/drawers?token=hidden"
 
 

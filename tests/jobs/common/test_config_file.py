@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from worker.jobs.common.config_file import FIELDS, read_configuration
+from worker.jobs.common.config_file import FIELDS, read_config_file
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 
@@ -98,7 +98,7 @@ def test_any_bytes_are_read_or_refused(tmp_path_factory, data):
     path.write_bytes(data)
     path.chmod(0o600)
     try:
-        found = read_configuration(path)
+        found = read_config_file(path)
     except SettingsError:
         return
     assert set(found) <= set(FIELDS)

@@ -5,10 +5,10 @@ from datetime import timedelta
 import pytest
 
 from worker.jobs.database import db_clock as clock
-from worker.jobs.maintenance.leader_lease import Leader
+from worker.jobs.maintenance.leader_lease import LeaderLease
 from worker.jobs.records import jobs as module
 from worker.jobs.records.models import StoredFile
-from worker.jobs.records.part_locks import PartClaims
+from worker.jobs.records.part_locks import PartLocks
 
 pytestmark = pytest.mark.service
 
@@ -18,11 +18,11 @@ _FILE = StoredFile("T1.stl", "model/stl", 84, "0" * 64, "parts/x.stl")
 @pytest.fixture
 def jump(monkeypatch):
     """Give a function that sets this machine's clock by so many seconds from what it was."""
-    true = clock.machine_time
+    true = clock.utc_now
 
     def by(seconds):
         for one in (clock, module):
-            monkeypatch.setattr(one, "machine_time", lambda: true() + timedelta(seconds=seconds))
+            monkeypatch.setattr(one, "utc_now", lambda: true() + timedelta(seconds=seconds))
 
     return by
 
@@ -82,9 +82,9 @@ def test_a_small_step_back_takes_nobody_s_job(records, jump):
 
 @pytest.mark.parametrize("seconds", [3600.0, -3600.0])
 def test_no_right_outlives_a_clock_that_was_set(records, jump, server, seconds):
-    leader, claims = Leader(records._engine, "upkeep", 5.0), PartClaims(records._engine, 5.0)
+    leader, claims = LeaderLease(records._engine, "upkeep", 5.0), PartLocks(records._engine, 5.0)
     assert leader.leads()
     assert claims.take("d" * 64)
     jump(seconds)
-    assert Leader(records._engine, "upkeep", 5.0).leads() is not server
-    assert PartClaims(records._engine, 5.0).take("d" * 64) is not server
+    assert LeaderLease(records._engine, "upkeep", 5.0).leads() is not server
+    assert PartLocks(records._engine, 5.0).take("d" * 64) is not server

@@ -11,7 +11,7 @@ from worker.jobs.common.errors import SettingsError
 from worker.jobs.database.connection import open_database
 from worker.jobs.database.migrate import HEAD, _upgrade
 from worker.jobs.database.tables import Base, BatchRow
-from worker.jobs.records.print_events import Prints
+from worker.jobs.records.print_events import PrintRecords
 
 
 def _differences(database):
@@ -67,7 +67,7 @@ def test_what_the_first_version_wrote_is_taken_along(url):
     database = open_database(url)
     with database.connect() as connection:
         assert connection.scalar(select(BatchRow.bytes)) == 7
-    assert Prints(database).waiting(quiet_seconds=60.0, limit=9) == ["j"]  # it was given up, and is tried again
+    assert PrintRecords(database).waiting(quiet_seconds=60.0, limit=9) == ["j"]  # it was given up, and is tried again
     database.dispose()
 
 

@@ -9,12 +9,12 @@ import pytest
 
 from worker.jobs.database.connection import open_database
 from worker.jobs.execution import pipeline
-from worker.jobs.execution.helpers import help_with
-from worker.jobs.execution.job_runner import Outcome, Workshop
-from worker.jobs.execution.shared_part_cache import SharedParts
-from worker.jobs.files.part_cache import StoredParts
-from worker.jobs.records.jobs import Records
-from worker.jobs.records.part_locks import PartClaims
+from worker.jobs.execution.helpers import build_for_job
+from worker.jobs.execution.job_runner import JobOutcome, JobRunner
+from worker.jobs.execution.shared_part_cache import SharedPartCache
+from worker.jobs.files.part_cache import StoredPartCache
+from worker.jobs.records.jobs import JobRecords
+from worker.jobs.records.part_locks import PartLocks
 from worker.solids import digest
 
 pytestmark = pytest.mark.service
@@ -22,7 +22,7 @@ pytestmark = pytest.mark.service
 
 @pytest.fixture
 def workshop(settings, records, blobs):
-    return Workshop(settings, records, blobs)
+    return JobRunner(settings, records, blobs)
 
 
 @pytest.fixture
@@ -67,18 +67,18 @@ def test_helpers_build_what_the_attempt_does_not_and_nothing_twice(workshop, lar
     def ask(job_id, key, pieces):
         assert pieces == sorted(pieces, reverse=True)
         for piece in pieces:
-            own = Records(database)
-            counts.append(helpers.submit(help_with, own, blobs, job_id, key, piece, stop=lambda: False))
+            own = JobRecords(database)
+            counts.append(helpers.submit(build_for_job, own, blobs, job_id, key, piece, stop=lambda: False))
 
     database = open_database(workshop.settings.database)
     with ThreadPoolExecutor(2) as helpers:
-        assert replace(workshop, ask=ask).build(helped.id) is Outcome.SUCCEEDED
+        assert replace(workshop, ask=ask).build(helped.id) is JobOutcome.SUCCEEDED
     database.dispose()
     assert len(counts) == 3
     assert sum(one.result() for one in counts) > 0
     assert set(built.values()) == {1}
     assert not [one.key for one in blobs.under(f"jobs/{helped.id}") if "order" in one.key]
-    assert workshop.build(alone.id) is Outcome.SUCCEEDED  # with the parts that are there now, and without help
+    assert workshop.build(alone.id) is JobOutcome.SUCCEEDED  # with the parts that are there now, and without help
     assert set(built.values()) == {1}
     same = [
         {one.name: one.sha256 for one in records.files(job.id) if one.key.startswith("parts/")}
@@ -89,23 +89,23 @@ def test_helpers_build_what_the_attempt_does_not_and_nothing_twice(workshop, lar
 
 def test_a_job_is_done_without_the_helpers_it_asked(asking, asked, large, records, blobs):
     job = records.add("bench left", large)
-    assert asking.build(job.id) is Outcome.SUCCEEDED
+    assert asking.build(job.id) is JobOutcome.SUCCEEDED
     assert len(asked) == 3
-    assert [help_with(records, blobs, *one, stop=lambda: False) for one in asked] == [0, 0, 0]  # it has ended
+    assert [build_for_job(records, blobs, *one, stop=lambda: False) for one in asked] == [0, 0, 0]  # it has ended
     again = records.add("bench left", large)
-    assert asking.build(again.id) is Outcome.SUCCEEDED
+    assert asking.build(again.id) is JobOutcome.SUCCEEDED
     assert len(asked) == 3  # nothing was missing
 
 
 def test_a_small_job_asks_nobody(asking, asked, spec, records):
     job = records.add("bench left", spec({"name": "bits", "cells": [2, 1], "height": 25}).model_dump_json())
-    assert asking.build(job.id) is Outcome.SUCCEEDED
+    assert asking.build(job.id) is JobOutcome.SUCCEEDED
     assert asked == []
 
 
 def test_a_part_whose_builder_is_gone_is_waited_for_no_longer_than_its_claim(records, blobs):
-    gone = PartClaims(records._engine, 1.0)
-    store = SharedParts(StoredParts(records, blobs), PartClaims(records._engine, 2.0))
+    gone = PartLocks(records._engine, 1.0)
+    store = SharedPartCache(StoredPartCache(records, blobs), PartLocks(records._engine, 2.0))
     assert gone.take("d" * 64)
     assert not store.missing("d" * 64, "bed")
     begun = time.monotonic()
@@ -121,10 +121,10 @@ def test_a_helper_stops_when_it_is_told(workshop, large, records, blobs):
     stopped = []
 
     def ask(job_id, key, pieces):
-        stopped.append(help_with(records, blobs, job_id, key, pieces[0], stop=lambda: True))
+        stopped.append(build_for_job(records, blobs, job_id, key, pieces[0], stop=lambda: True))
 
     job = records.add("bench left", large)
-    assert replace(workshop, ask=ask).build(job.id) is Outcome.SUCCEEDED
+    assert replace(workshop, ask=ask).build(job.id) is JobOutcome.SUCCEEDED
     assert stopped == [0]
 
 

@@ -12,9 +12,9 @@ import pytest
 
 from worker.jobs.common.errors import JobCancelled
 from worker.jobs.common.settings import Settings
-from worker.jobs.execution.interruption import Interrupted, Interruption, Reason
-from worker.jobs.execution.job_runner import Outcome, Workshop
-from worker.jobs.execution.shutdown_flag import Closing
+from worker.jobs.execution.interruption import Interrupted, Interruption, StopReason
+from worker.jobs.execution.job_runner import JobOutcome, JobRunner
+from worker.jobs.execution.shutdown_flag import ShutdownFlag
 from worker.jobs.processes.process_host import child_environment
 
 pytestmark = pytest.mark.service
@@ -33,7 +33,7 @@ def settings(tmp_path):
 
 @pytest.fixture
 def workshop(settings, records, blobs):
-    return Workshop(settings.model_copy(update={"grace_seconds": 0.1}), records, blobs)
+    return JobRunner(settings.model_copy(update={"grace_seconds": 0.1}), records, blobs)
 
 
 @pytest.fixture
@@ -62,38 +62,38 @@ def test_a_job_cancelled_in_a_long_step_stops_within_two_seconds(workshop, job, 
         records.cancel(job.id)
 
     slow = replace(workshop, pipeline=_computing(Timer(0.2, cancel).start))
-    assert slow.build(job.id) is Outcome.LOST
+    assert slow.build(job.id) is JobOutcome.LOST
     assert time.monotonic() - asked[0] < 2.0
     assert records.job(job.id).state == "cancelled"
 
 
 def test_a_job_is_handed_back_when_the_worker_ends_and_that_was_no_attempt(workshop, job, records):
-    closing = Closing()
+    closing = ShutdownFlag()
     slow = replace(workshop, pipeline=_computing(closing.begin), closing=closing.begun)
     for _ in range(workshop.settings.attempts + 1):
-        assert slow.build(job.id) is Outcome.HANDED_BACK
+        assert slow.build(job.id) is JobOutcome.HANDED_BACK
         assert (records.job(job.id).state, records.job(job.id).attempts) == ("queued", 0)
     assert records.waiting(quiet_seconds=60.0, limit=10) == [job.id]
-    assert replace(workshop, closing=lambda: False).build(job.id) is Outcome.SUCCEEDED
+    assert replace(workshop, closing=lambda: False).build(job.id) is JobOutcome.SUCCEEDED
     assert records.job(job.id).attempts == 1
 
 
 def test_what_ends_within_the_grace_is_finished(workshop, job):
     patient = replace(workshop, settings=workshop.settings.model_copy(update={"grace_seconds": _LONG}))
-    assert replace(patient, closing=lambda: True).build(job.id) is Outcome.SUCCEEDED
+    assert replace(patient, closing=lambda: True).build(job.id) is JobOutcome.SUCCEEDED
 
 
 def test_a_process_told_to_end_hands_its_job_back(workshop, job, records):
     slow = replace(workshop, pipeline=_computing(lambda: os.kill(os.getpid(), signal.SIGTERM)))
     before = signal.getsignal(signal.SIGTERM)
-    assert slow.build(job.id) is Outcome.TERMINATED
+    assert slow.build(job.id) is JobOutcome.TERMINATED
     assert signal.getsignal(signal.SIGTERM) is before
     assert (records.job(job.id).state, records.job(job.id).attempts) == ("queued", 0)
 
 
 def test_an_attempt_that_takes_too_long_fails_at_once(workshop, job, records):
     hasty = replace(workshop, settings=workshop.settings.model_copy(update={"job_seconds": 1}))
-    assert replace(hasty, pipeline=_computing(lambda: None)).build(job.id) is Outcome.FAILED
+    assert replace(hasty, pipeline=_computing(lambda: None)).build(job.id) is JobOutcome.FAILED
     assert records.job(job.id).problem["type"] == "/problems/job-too-long"
     assert "1 s" in records.job(job.id).problem["limit"]
 
@@ -108,7 +108,7 @@ def test_in_another_thread_it_is_stopped_between_two_steps(workshop, job, record
     thread = Thread(target=lambda: outcome.append(replace(workshop, pipeline=stepping).build(job.id)))
     thread.start()
     thread.join()
-    assert outcome == [Outcome.LOST]
+    assert outcome == [JobOutcome.LOST]
     assert records.job(job.id).state == "cancelled"
 
 
@@ -118,14 +118,14 @@ def test_what_is_shielded_is_done_to_its_end():
     def write():
         with interruption.armed():
             with interruption:
-                Timer(0.05, interruption.ask, [Reason.LOST]).start()
+                Timer(0.05, interruption.ask, [StopReason.LOST]).start()
                 time.sleep(0.3)
                 done.append("written")
             done.append("too far")
 
     with pytest.raises(Interrupted) as caught:
         write()
-    assert caught.value.reason is Reason.LOST
+    assert caught.value.reason is StopReason.LOST
     assert done == ["written"]
 
 
@@ -133,29 +133,29 @@ def test_the_first_reason_holds_and_nothing_is_raised_outside():
     interruption = Interruption()
     with interruption.armed():
         pass
-    interruption.ask(Reason.TOO_LONG)
-    interruption.ask(Reason.LOST)
+    interruption.ask(StopReason.TOO_LONG)
+    interruption.ask(StopReason.LOST)
     with interruption:
         pass
     with pytest.raises(Interrupted) as caught, interruption.armed():
         pytest.fail("It begins all the same.")
-    assert caught.value.reason is Reason.TOO_LONG
+    assert caught.value.reason is StopReason.TOO_LONG
 
 
 _GREEDY = """
 import sys
-from worker.jobs.files.object_store import Blobs
-from worker.jobs.execution.job_runner import Workshop
+from worker.jobs.files.object_store import ObjectStore
+from worker.jobs.execution.job_runner import JobRunner
 from worker.jobs.database.connection import open_database
 from worker.jobs.execution.memory_limit import limit_memory
 from worker.jobs.execution.pipeline import run_pipeline
-from worker.jobs.records.jobs import Records
+from worker.jobs.records.jobs import JobRecords
 from worker.jobs.common.settings import Settings
 from worker.spec import Spec
 
 settings = Settings.read()
 limited = limit_memory(settings.job_memory)
-records = Records(open_database(settings.database))
+records = JobRecords(open_database(settings.database))
 
 def greedy(spec, **parts):
     kept = [bytearray(64 * 1024**2) for _ in range(40)] if limited else None
@@ -163,8 +163,9 @@ def greedy(spec, **parts):
         raise MemoryError
     raise AssertionError("There is no limit.")
 
-workshop = Workshop(settings, records, Blobs.open(settings), greedy)
-print(workshop.build(sys.argv[1]).name, Workshop(settings, records, Blobs.open(settings)).build(sys.argv[2]).name)
+workshop = JobRunner(settings, records, ObjectStore.open(settings), greedy)
+second = JobRunner(settings, records, ObjectStore.open(settings))
+print(workshop.build(sys.argv[1]).name, second.build(sys.argv[2]).name)
 """
 
 

@@ -9,7 +9,7 @@ from billiard.exceptions import SoftTimeLimitExceeded
 
 from worker.jobs.common.errors import JobCancelled
 from worker.jobs.execution import pipeline
-from worker.jobs.execution.job_runner import Outcome, Workshop
+from worker.jobs.execution.job_runner import JobOutcome, JobRunner
 from worker.jobs.execution.pipeline import run_pipeline
 from worker.jobs.records.models import Progress
 from worker.solids.mesh import Mesh
@@ -21,7 +21,7 @@ _TRAY = {"name": "bits", "cells": [2, 1], "height": 25}
 
 @pytest.fixture
 def workshop(settings, records, blobs):
-    return Workshop(settings, records, blobs)
+    return JobRunner(settings, records, blobs)
 
 
 @pytest.fixture
@@ -41,14 +41,14 @@ def _raising(error):
 
 
 def test_a_job_succeeds_and_its_files_are_stored(workshop, job, engine):
-    assert workshop.build(job.id) is Outcome.SUCCEEDED
+    assert workshop.build(job.id) is JobOutcome.SUCCEEDED
     done = engine.job(job.id)
     assert (done.state, done.attempts, done.problem) == ("succeeded", 1, None)
     assert done.progress.done == done.progress.total > 2
     assert {"manifest.json", "bundle.zip"} < {file.name for file in engine.files(job.id)}
     for file in engine.files(job.id):
         assert len(b"".join(engine.read(file))) == file.bytes
-    assert workshop.build(job.id) is Outcome.NOT_OURS
+    assert workshop.build(job.id) is JobOutcome.NOT_OURS
 
 
 def test_a_failed_check_is_told_and_nothing_is_stored(workshop, job, engine, blobs, monkeypatch):
@@ -59,7 +59,7 @@ def test_a_failed_check_is_told_and_nothing_is_stored(workshop, job, engine, blo
         return Mesh(mesh.vertices, mesh.triangles[:-1])
 
     monkeypatch.setattr(pipeline, "build", torn)
-    assert workshop.build(job.id) is Outcome.FAILED
+    assert workshop.build(job.id) is JobOutcome.FAILED
     failed = engine.job(job.id)
     assert failed.state == "failed"
     assert failed.problem["type"] == "/problems/check-failed"
@@ -69,23 +69,23 @@ def test_a_failed_check_is_told_and_nothing_is_stored(workshop, job, engine, blo
 
 def test_what_nobody_expected_is_told_without_its_inside(workshop, job, engine):
     broken = replace(workshop, pipeline=_raising(RuntimeError("secret inside")))
-    assert broken.build(job.id) is Outcome.FAILED
+    assert broken.build(job.id) is JobOutcome.FAILED
     problem = engine.job(job.id).problem
     assert problem["type"] == "/problems/internal-error"
     assert "secret" not in str(problem)
 
 
 def test_a_job_that_takes_too_long_fails(workshop, job, engine):
-    assert replace(workshop, pipeline=_raising(SoftTimeLimitExceeded())).build(job.id) is Outcome.FAILED
+    assert replace(workshop, pipeline=_raising(SoftTimeLimitExceeded())).build(job.id) is JobOutcome.FAILED
     assert engine.job(job.id).problem["type"] == "/problems/job-too-long"
 
 
 def test_what_may_pass_is_tried_again_but_not_for_ever(workshop, job, engine):
     broken = replace(workshop, pipeline=_raising(OSError("disk full")))
-    assert broken.build(job.id) is Outcome.RELEASED
+    assert broken.build(job.id) is JobOutcome.RELEASED
     assert engine.job(job.id).state == "queued"
-    assert broken.build(job.id) is Outcome.RELEASED
-    assert broken.build(job.id) is Outcome.FAILED
+    assert broken.build(job.id) is JobOutcome.RELEASED
+    assert broken.build(job.id) is JobOutcome.FAILED
     failed = engine.job(job.id)
     assert (failed.attempts, failed.problem["type"]) == (3, "/problems/internal-error")
 
@@ -94,7 +94,7 @@ def test_a_job_whose_workers_die_is_given_up(workshop, job, records, engine):
     for _ in range(workshop.settings.attempts):
         assert records.claim(job.id, lease_seconds=0.01, attempts=workshop.settings.attempts)
         time.sleep(0.03)
-    assert workshop.build(job.id) is Outcome.FAILED
+    assert workshop.build(job.id) is JobOutcome.FAILED
     assert "3 times" in engine.job(job.id).problem["detail"]
 
 
@@ -107,7 +107,7 @@ def test_a_cancelled_job_stops_and_stays_cancelled(workshop, job, engine):
 
         return run_pipeline(spec, report=told, **others)
 
-    assert replace(workshop, pipeline=cancelling).build(job.id) is Outcome.LOST
+    assert replace(workshop, pipeline=cancelling).build(job.id) is JobOutcome.LOST
     assert engine.job(job.id).state == "cancelled"
     assert engine.job(job.id).progress.done == 0
 
@@ -118,7 +118,7 @@ def test_a_job_cancelled_during_a_long_step_is_noticed(workshop, job, engine, un
         until(cancelled)
         raise JobCancelled
 
-    assert replace(workshop, pipeline=waiting).build(job.id) is Outcome.LOST
+    assert replace(workshop, pipeline=waiting).build(job.id) is JobOutcome.LOST
 
 
 def test_an_attempt_without_progress_keeps_its_claim(workshop, job, records):
@@ -127,7 +127,7 @@ def test_an_attempt_without_progress_keeps_its_claim(workshop, job, records):
         assert records.claim(job.id, lease_seconds=1.0, attempts=3) is None
         return run_pipeline(spec, **parts)
 
-    assert replace(workshop, pipeline=slow).build(job.id) is Outcome.SUCCEEDED
+    assert replace(workshop, pipeline=slow).build(job.id) is JobOutcome.SUCCEEDED
 
 
 @pytest.mark.parametrize("harm", ["gone", "damaged"])
@@ -141,17 +141,17 @@ def test_a_kept_part_that_was_harmed_is_built_again(workshop, job, spec, harm):
         else:
             blobs.put(key, b"\0" * len(data))
     again = records.add("again", spec(_TRAY).model_dump_json())
-    assert workshop.build(again.id) is Outcome.SUCCEEDED
+    assert workshop.build(again.id) is JobOutcome.SUCCEEDED
     assert {key: blobs.get(key) for key in whole} == whole
 
 
 def test_a_record_in_an_older_form_is_built_again(workshop, job, records, spec):
     workshop.build(job.id)
-    store = Workshop(workshop.settings, records, workshop.blobs)
+    store = JobRunner(workshop.settings, records, workshop.blobs)
     digest, limits = _a_part(records)
     records.add_part(digest, limits, {"form": "older"})
     again = records.add("again", spec(_TRAY).model_dump_json())
-    assert store.build(again.id) is Outcome.SUCCEEDED
+    assert store.build(again.id) is JobOutcome.SUCCEEDED
     assert "form" not in records.part(digest, limits)
 
 
@@ -169,13 +169,14 @@ def test_a_job_that_is_given_up_says_why_it_stopped_last(workshop, job, records,
     records.report(claim, Progress(3, 9, "tray T4"))
     time.sleep(0.03)
     assert (
-        replace(workshop, pipeline=_raising(OSError(28, "No space left on device"))).build(job.id) is Outcome.RELEASED
+        replace(workshop, pipeline=_raising(OSError(28, "No space left on device"))).build(job.id)
+        is JobOutcome.RELEASED
     )
     assert records.cause(job.id) == "a file or a connection could not be used (No space left on device)"
     claim = records.claim(job.id, lease_seconds=0.01, attempts=3)
     records.report(claim, Progress(4, 9, "tray T5"))
     time.sleep(0.03)
-    assert workshop.build(job.id) is Outcome.FAILED
+    assert workshop.build(job.id) is JobOutcome.FAILED
     assert engine.job(job.id).problem["detail"].endswith("The last time, its process was lost at: tray T5.")
 
 
@@ -185,5 +186,5 @@ def test_a_job_whose_process_had_to_be_killed_for_its_time_is_not_tried_again(wo
     time.sleep(0.5)
     assert records.extend(claim, lease_seconds=0.6)  # it ran for longer than a second, and nobody heard of it again
     time.sleep(0.65)
-    assert hasty.build(job.id) is Outcome.FAILED
+    assert hasty.build(job.id) is JobOutcome.FAILED
     assert engine.job(job.id).problem["type"] == "/problems/job-too-long"

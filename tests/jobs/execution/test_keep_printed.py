@@ -9,7 +9,7 @@ import jsonschema
 import pytest
 
 from worker.jobs.execution.pipeline import run_pipeline
-from worker.jobs.files.part_cache import MemoryParts
+from worker.jobs.files.part_cache import InMemoryPartCache
 from worker.spec import load
 from worker.spec.manifest.manifest import Manifest, manifest_schema
 
@@ -21,7 +21,7 @@ ITEMS = (
 )
 
 
-class Counting(MemoryParts):
+class Counting(InMemoryPartCache):
     """Parts in memory, and how many were built."""
 
     def __init__(self):

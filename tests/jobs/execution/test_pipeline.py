@@ -13,7 +13,7 @@ import pytest
 from worker.jobs.common.errors import JobCancelled
 from worker.jobs.execution import pipeline
 from worker.jobs.execution.pipeline import run_pipeline
-from worker.jobs.files.part_cache import MemoryParts
+from worker.jobs.files.part_cache import InMemoryPartCache
 from worker.solids.mesh import Mesh
 from worker.spec.errors import CheckFailed, LayoutError
 from worker.spec.manifest.manifest import manifest_schema
@@ -27,7 +27,7 @@ _TRAYS = (
 )
 
 
-class Counting(MemoryParts):
+class Counting(InMemoryPartCache):
     """Parts in memory, and the digests that were kept in order."""
 
     def __init__(self):
@@ -46,7 +46,7 @@ def store():
 
 @pytest.fixture(scope="module")
 def made(spec):
-    return run_pipeline(spec(*_TRAYS), part_store=MemoryParts(), now=NOW)
+    return run_pipeline(spec(*_TRAYS), part_store=InMemoryPartCache(), now=NOW)
 
 
 def test_the_manifest_names_every_file_with_its_bytes(made):
@@ -105,7 +105,7 @@ def test_a_part_is_checked_anew_for_another_printer(spec, store):
 
 def test_progress_is_told_part_by_part(spec):
     told = []
-    run_pipeline(spec(*_TRAYS), part_store=MemoryParts(), now=NOW, report=told.append)
+    run_pipeline(spec(*_TRAYS), part_store=InMemoryPartCache(), now=NOW, report=told.append)
     total = told[-1].total
     steps = [one.done for one in told]
     assert steps == sorted(steps)
@@ -172,7 +172,7 @@ PLANNED = {
 
 @pytest.fixture(scope="module")
 def planned(spec):
-    return run_pipeline(spec(LABELLED, **PLANNED), part_store=MemoryParts(), now=NOW, identity="job-7")
+    return run_pipeline(spec(LABELLED, **PLANNED), part_store=InMemoryPartCache(), now=NOW, identity="job-7")
 
 
 def test_a_job_is_estimated_packed_and_dated(planned):
@@ -215,4 +215,4 @@ def test_documents_have_folders_of_their_own_and_a_page_that_tells_of_them(plann
 
 
 def test_a_planned_job_is_the_same_bytes_again(spec, planned):
-    assert run_pipeline(spec(LABELLED, **PLANNED), part_store=MemoryParts(), now=NOW, identity="job-7") == planned
+    assert run_pipeline(spec(LABELLED, **PLANNED), part_store=InMemoryPartCache(), now=NOW, identity="job-7") == planned

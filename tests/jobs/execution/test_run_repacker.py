@@ -7,14 +7,14 @@ import pytest
 from obstore.exceptions import GenericError
 
 from tests.printing.progress.planned_manifest import bench
-from worker.jobs.common.backoff import Pauses
+from worker.jobs.common.backoff import Backoff
 from worker.jobs.database.connection import open_database
-from worker.jobs.database.db_clock import machine_time
-from worker.jobs.execution.job_runner import Outcome, Workshop
-from worker.jobs.execution.run_repacker import Repacking
-from worker.jobs.execution.transient_errors import Attempted
+from worker.jobs.database.db_clock import utc_now
+from worker.jobs.execution.job_runner import JobOutcome, JobRunner
+from worker.jobs.execution.run_repacker import RunRepacker
+from worker.jobs.execution.transient_errors import TaskOutcome
 from worker.jobs.records.models import StoredFile, run_file_name
-from worker.jobs.records.print_events import Prints
+from worker.jobs.records.print_events import PrintRecords
 from worker.printing.progress.remaining import begin, follow
 from worker.spec.manifest.manifest import Manifest
 from worker.spec.requests.print_event import PrintEvent
@@ -23,7 +23,7 @@ from worker.spec.requests.print_event import PrintEvent
 @pytest.fixture
 def prints(settings):
     database = open_database(settings.database)
-    yield Prints(database)
+    yield PrintRecords(database)
     database.dispose()
 
 
@@ -57,7 +57,7 @@ class _Away:
 def pauses(monkeypatch):
     """Give a function that has all pauses take this many seconds."""
     return lambda seconds: monkeypatch.setattr(
-        "worker.jobs.records.print_events._PAUSES", Pauses(seconds, 1.0, seconds)
+        "worker.jobs.records.print_events._PAUSES", Backoff(seconds, 1.0, seconds)
     )
 
 
@@ -66,21 +66,21 @@ def _due(prints):
 
 
 def test_what_cannot_be_written_is_told_and_tried_again_with_the_next_event(records, prints, blobs, job):
-    repacking = Repacking(records, prints, blobs)
-    assert repacking.repack(job) is Attempted.FAILED
+    repacking = RunRepacker(records, prints, blobs)
+    assert repacking.repack(job) is TaskOutcome.FAILED
     status = prints.status(job)
     assert status.repack
     assert status.problem["status"] == 500
-    assert repacking.repack(job) is Attempted.NOTHING
+    assert repacking.repack(job) is TaskOutcome.NOTHING
     _fail(prints, job, 2)
     assert prints.status(job).problem is None
     assert _due(prints) == [job]
 
 
 def test_while_the_store_is_away_it_is_put_off_and_not_for_ever(records, prints, job):
-    repacking = Repacking(records, prints, _Away(), attempts=2)
+    repacking = RunRepacker(records, prints, _Away(), attempts=2)
     outcomes = [repacking.repack(job) for _ in range(4)]
-    assert outcomes == [Attempted.PUT_OFF, Attempted.PUT_OFF, Attempted.FAILED, Attempted.NOTHING]
+    assert outcomes == [TaskOutcome.PUT_OFF, TaskOutcome.PUT_OFF, TaskOutcome.FAILED, TaskOutcome.NOTHING]
     assert "2 times" in prints.status(job).problem["detail"]
 
 
@@ -89,7 +89,7 @@ def built(settings, records, blobs, prints, spec):
     """A job as a worker builds it, of which a run failed."""
     asked = spec({"name": "screws", "cells": [1, 1], "height": 20})
     job = records.add(asked.name, asked.model_dump_json()).id
-    assert Workshop(settings, records, blobs).build(job) is Outcome.SUCCEEDED
+    assert JobRunner(settings, records, blobs).build(job) is JobOutcome.SUCCEEDED
     manifest = Manifest.model_validate_json(blobs.get(records.file(job, "manifest.json").key))
     event = PrintEvent(outcome="failed", run=1)
     prints.record(job, event, lambda _: follow(begin(manifest), event, manifest, asked))
@@ -98,10 +98,10 @@ def built(settings, records, blobs, prints, spec):
 
 def test_what_could_not_be_written_heals_by_itself_once_the_fault_is_gone(records, prints, blobs, built, pauses):
     pauses(0.0)
-    away = Repacking(records, prints, _Away(), attempts=1)
-    assert [away.repack(built) for _ in range(2)] == [Attempted.PUT_OFF, Attempted.FAILED]
+    away = RunRepacker(records, prints, _Away(), attempts=1)
+    assert [away.repack(built) for _ in range(2)] == [TaskOutcome.PUT_OFF, TaskOutcome.FAILED]
     assert _due(prints) == [built]
-    assert Repacking(records, prints, blobs).repack(built) is Attempted.DONE
+    assert RunRepacker(records, prints, blobs).repack(built) is TaskOutcome.DONE
     status = prints.status(built)
     assert (status.repack, status.problem, status.retry) == (False, None, None)
     names = {file.name for file in records.files(built)}
@@ -111,14 +111,14 @@ def test_what_could_not_be_written_heals_by_itself_once_the_fault_is_gone(record
 
 def test_a_pause_is_kept_and_the_tries_after_it_are_as_many_as_before(records, prints, job, pauses):
     pauses(60.0)
-    repacking = Repacking(records, prints, _Away(), attempts=2)
-    assert [repacking.repack(job) for _ in range(3)][-1] is Attempted.FAILED
-    assert prints.status(job).retry > machine_time() + timedelta(seconds=40.0)
-    assert (repacking.repack(job), _due(prints)) == (Attempted.NOTHING, [])
+    repacking = RunRepacker(records, prints, _Away(), attempts=2)
+    assert [repacking.repack(job) for _ in range(3)][-1] is TaskOutcome.FAILED
+    assert prints.status(job).retry > utc_now() + timedelta(seconds=40.0)
+    assert (repacking.repack(job), _due(prints)) == (TaskOutcome.NOTHING, [])
     _fail(prints, job, 2)
     pauses(0.0)
     again = [repacking.repack(job) for _ in range(7)]
-    assert again == [Attempted.PUT_OFF, Attempted.PUT_OFF, Attempted.FAILED] * 2 + [Attempted.PUT_OFF]
+    assert again == [TaskOutcome.PUT_OFF, TaskOutcome.PUT_OFF, TaskOutcome.FAILED] * 2 + [TaskOutcome.PUT_OFF]
 
 
 def test_pauses_grow_and_come_to_an_end(prints, job, monkeypatch):
@@ -137,4 +137,4 @@ def test_pauses_grow_and_come_to_an_end(prints, job, monkeypatch):
 
 
 def test_where_nothing_is_due_nothing_is_done(records, prints, blobs):
-    assert Repacking(records, prints, blobs).repack("0" * 26) is Attempted.NOTHING
+    assert RunRepacker(records, prints, blobs).repack("0" * 26) is TaskOutcome.NOTHING

@@ -4,7 +4,7 @@ import json
 from datetime import UTC, datetime
 
 from worker.jobs.execution.pipeline import run_pipeline
-from worker.jobs.files.part_cache import MemoryParts
+from worker.jobs.files.part_cache import InMemoryPartCache
 from worker.spec import load
 
 NOW = datetime(2026, 3, 2, 17, 30, tzinfo=UTC)
@@ -23,7 +23,7 @@ def test_piled_trays_keep_the_joint_clearance_and_nothing_less():
     ]
     drawer = {"name": "bench", "width": 90, "depth": 92, "height": 90, "items": boxes}
     spec = load({"spec": "1", "name": "t", "drawers": [drawer], "printer": {"bed": [256, 256, 256]}, "coupon": False})
-    manifest = json.loads(run_pipeline(spec, part_store=MemoryParts(), now=NOW).manifest)
+    manifest = json.loads(run_pipeline(spec, part_store=InMemoryPartCache(), now=NOW).manifest)
     checks = {check["name"]: check for check in manifest["assembly"]}
     assert all(check["passed"] for check in checks.values())
     assert checks["stack"]["value"] >= 0.24  # the default clearance of 0.25 less rounding

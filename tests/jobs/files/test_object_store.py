@@ -4,7 +4,7 @@ import pytest
 
 from worker.jobs.common.errors import BlobMissing, SettingsError
 from worker.jobs.common.settings import Settings
-from worker.jobs.files.object_store import Blobs
+from worker.jobs.files.object_store import ObjectStore
 
 pytestmark = pytest.mark.service
 
@@ -50,4 +50,4 @@ def test_what_is_deleted_is_gone(blobs):
 @pytest.mark.parametrize("url", ["nowhere", "ftp://host/x", "s3://", "file:///dev/null/x"])
 def test_a_store_that_cannot_be_opened_is_a_setting(url, tmp_path):
     with pytest.raises(SettingsError):
-        Blobs.open(Settings.read(data_dir=tmp_path, blob_url=url))
+        ObjectStore.open(Settings.read(data_dir=tmp_path, blob_url=url))

@@ -13,8 +13,8 @@ from api.command import app
 from worker.jobs.common.errors import BlobMissing, SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
-from worker.jobs.maintenance.backup import restore, save
-from worker.jobs.records.jobs import Records
+from worker.jobs.maintenance.backup import back_up, restore
+from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import StoredFile
 
 
@@ -55,7 +55,7 @@ def test_what_was_saved_comes_back(service, filled, tmp_path):
     service.keys.create("shop", ["read"])
     archive = tmp_path / "backup.zip"
     told = []
-    kept = save(service.settings, archive, lambda *far: told.append(far))
+    kept = back_up(service.settings, archive, lambda *far: told.append(far))
     assert (kept.jobs, kept.files, kept.bytes) == (2, 2, sum(map(len, files.values())))
     assert told == [(0, 2), (1, 2), (2, 2)]
     assert stat.S_IMODE(archive.stat().st_mode) == 0o600
@@ -74,10 +74,10 @@ def test_what_was_saved_comes_back(service, filled, tmp_path):
 
 
 def test_a_service_at_work_is_saved_as_of_one_moment(service, filled, tmp_path):
-    records = Records(service._database)
+    records = JobRecords(service._database)
     with records._engine.begin() as connection:  # somebody writes meanwhile
         connection.exec_driver_sql("UPDATE jobs SET progress_done = 7")
-        save(service.settings, tmp_path / "backup.zip", _nothing)
+        back_up(service.settings, tmp_path / "backup.zip", _nothing)
     settings = Settings.read(data_dir=tmp_path / "again")
     restore(settings, tmp_path / "backup.zip", _nothing)
     with JobService.open(settings) as again:
@@ -92,7 +92,7 @@ def test_a_file_that_is_lost_is_told_and_leaves_no_archive(service, filled, tmp_
     else:
         service._blobs.put(file.key, b"x" * file.bytes)
     with pytest.raises(BlobMissing) as lost:
-        save(service.settings, tmp_path / "backup.zip", _nothing)
+        back_up(service.settings, tmp_path / "backup.zip", _nothing)
     assert lost.value.value == file.key
     assert [path.name for path in tmp_path.iterdir()] == ["data"]
 
@@ -102,9 +102,9 @@ def test_nothing_is_written_over(service, tmp_path):
     archive = tmp_path / "backup.zip"
     archive.write_bytes(b"mine")
     with pytest.raises(SettingsError, match="already"):
-        save(service.settings, archive, _nothing)
+        back_up(service.settings, archive, _nothing)
     assert archive.read_bytes() == b"mine"
-    save(service.settings, tmp_path / "other.zip", _nothing)
+    back_up(service.settings, tmp_path / "other.zip", _nothing)
     with pytest.raises(SettingsError, match="not empty"):
         restore(service.settings, tmp_path / "other.zip", _nothing)
 
@@ -113,7 +113,7 @@ def test_nothing_is_written_over(service, tmp_path):
 @pytest.mark.parametrize("damage", ["cut", "flipped", "no list", "no zip", "later", "without a file"])
 def test_a_damaged_archive_gives_no_record(service, tmp_path, damage):
     archive = tmp_path / "backup.zip"
-    save(service.settings, archive, _nothing)
+    back_up(service.settings, archive, _nothing)
     data = bytearray(archive.read_bytes())
     with zipfile.ZipFile(archive) as opened:
         content = {one.filename: opened.read(one) for one in opened.infolist()}
@@ -142,7 +142,7 @@ def test_a_damaged_archive_gives_no_record(service, tmp_path, damage):
 def test_a_record_elsewhere_is_for_its_own_tools(tmp_path):
     settings = Settings.read(data_dir=tmp_path, database_url="postgresql://u@h/d")
     with pytest.raises(SettingsError, match="not in the data folder"):
-        save(settings, tmp_path / "x.zip", _nothing)
+        back_up(settings, tmp_path / "x.zip", _nothing)
 
 
 @pytest.mark.usefixtures("filled")

@@ -7,8 +7,8 @@ from sqlalchemy import func, select, update
 
 from worker.jobs.common.errors import BlobMissing
 from worker.jobs.database.connection import open_database
-from worker.jobs.database.tables import JobFileRow, JobRow, UsageRow
-from worker.jobs.maintenance.job_deletion import Deletion
+from worker.jobs.database.tables import DailyUsageRow, JobFileRow, JobRow
+from worker.jobs.maintenance.job_deletion import JobDeletion
 from worker.jobs.records.models import StoredFile
 
 
@@ -21,7 +21,7 @@ def database(settings):
 
 @pytest.fixture
 def deletion(database, blobs):
-    return Deletion(database, blobs)
+    return JobDeletion(database, blobs)
 
 
 @pytest.fixture
@@ -83,7 +83,7 @@ def test_a_sweep_that_was_stopped_is_taken_up_again(deletion, database, records,
     job = ended_job()
     deletion.mark(job)
     with pytest.raises(OSError, match="away"):
-        Deletion(database, _Away()).sweep()
+        JobDeletion(database, _Away()).sweep()
     assert records.job(job) is None
     assert _count(database, JobFileRow) == 2
     assert deletion.sweep(job) == 1
@@ -97,9 +97,9 @@ def test_jobs_past_their_retention_go_and_others_stay(deletion, database, record
         connection.execute(
             update(JobRow).where(JobRow.id == old).values(finished=records.job(old).finished - timedelta(days=8))
         )
-        connection.execute(UsageRow.__table__.insert().values(owner="k", day="2001-01-01", jobs=3))
+        connection.execute(DailyUsageRow.__table__.insert().values(owner="k", day="2001-01-01", jobs=3))
     assert deletion.run(0) == 0
     assert deletion.run(9) == 0
     assert deletion.run(7) == 1
     assert {job.id for job in records.jobs(10, None)} == {young, waiting}
-    assert _count(database, UsageRow) == 0
+    assert _count(database, DailyUsageRow) == 0

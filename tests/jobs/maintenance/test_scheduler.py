@@ -9,15 +9,15 @@ from pathlib import Path
 import pytest
 
 from worker.jobs.common.settings import Settings
-from worker.jobs.files.object_store import Blobs
-from worker.jobs.files.part_cache import BuiltPart, PartFile, StoredParts
+from worker.jobs.files.object_store import ObjectStore
+from worker.jobs.files.part_cache import BuiltPart, PartFile, StoredPartCache
 from worker.jobs.job_service import JobService
-from worker.jobs.maintenance.leader_lease import Leader
-from worker.jobs.maintenance.orphan_sweep import Place, Sweep
+from worker.jobs.maintenance.leader_lease import LeaderLease
+from worker.jobs.maintenance.orphan_sweep import OrphanSweep, SweepPosition
 from worker.jobs.processes.process_host import broker
-from worker.jobs.records.batches import Batches, Judged
+from worker.jobs.records.batches import BatchRecords, CheckedSpec
 from worker.jobs.records.models import StoredFile
-from worker.jobs.records.part_locks import PartClaims
+from worker.jobs.records.part_locks import PartLocks
 
 pytestmark = pytest.mark.service
 
@@ -29,12 +29,12 @@ def database(records):
 
 @pytest.fixture
 def sweep(database, blobs):
-    return Sweep(database, blobs, 0.0)
+    return OrphanSweep(database, blobs, 0.0)
 
 
 def _once(sweep):
     """One pass from the beginning: all jobs, and the first shares of the parts, where all digests here are."""
-    return sweep.run(Place())[1]
+    return sweep.run(SweepPosition())[1]
 
 
 def _keys(blobs):
@@ -46,9 +46,9 @@ def _part(digest, data=b"solid", limits="bed"):
 
 
 def test_of_many_candidates_one_leads(database):
-    candidates = [Leader(database, "upkeep", 60.0) for _ in range(6)]
+    candidates = [LeaderLease(database, "upkeep", 60.0) for _ in range(6)]
     with ThreadPoolExecutor(6) as pool:
-        leads = list(pool.map(Leader.leads, candidates))
+        leads = list(pool.map(LeaderLease.leads, candidates))
     assert sum(leads) == 1
     first = candidates[leads.index(True)]
     first.note("half way")
@@ -56,7 +56,7 @@ def test_of_many_candidates_one_leads(database):
     other = candidates[leads.index(False)]
     other.note("not mine")
     assert not other.leads()
-    assert Leader(database, "something else", 60.0).leads()
+    assert LeaderLease(database, "something else", 60.0).leads()
     first.resign()
     assert other.leads()
     assert other.place() == "half way"
@@ -64,7 +64,7 @@ def test_of_many_candidates_one_leads(database):
 
 
 def test_a_leader_that_is_silent_is_followed(database):
-    first, second = (Leader(database, "upkeep", 0.2) for _ in range(2))
+    first, second = (LeaderLease(database, "upkeep", 0.2) for _ in range(2))
     assert first.leads()
     assert not second.leads()
     time.sleep(0.3)
@@ -74,7 +74,7 @@ def test_a_leader_that_is_silent_is_followed(database):
 
 def test_what_records_name_stays_and_the_rest_goes(records, blobs, sweep):
     done, lost, running = (records.add("bench left", "{}").id for _ in range(3))
-    parts = StoredParts(records, blobs)
+    parts = StoredPartCache(records, blobs)
     kept, shared, orphan = _part("0a" * 32), _part("0b" * 32), _part("0c" * 32)
     parts.keep(kept)
     for part in (shared, orphan):
@@ -89,7 +89,7 @@ def test_what_records_name_stays_and_the_rest_goes(records, blobs, sweep):
     assert records.succeed(claim, [named, of_shared])
     assert records.cancel(lost)
     assert records.claim(running, lease_seconds=60.0, attempts=3)
-    assert _once(Sweep(sweep._database, blobs, 3600.0)) == 0  # too young
+    assert _once(OrphanSweep(sweep._database, blobs, 3600.0)) == 0  # too young
     assert _once(sweep) == 5
     assert _keys(blobs) == {named.key, keys[3], kept.key(kept.files[0]), shared.key(shared.files[0])}
     assert _once(sweep) == 0
@@ -97,9 +97,9 @@ def test_what_records_name_stays_and_the_rest_goes(records, blobs, sweep):
 
 
 def test_of_a_batch_what_its_record_names_stays_and_nothing_goes_before_its_end(records, database, blobs, sweep):
-    batches, files = Batches(database), {}
+    batches, files = BatchRecords(database), {}
     for name in ("ended", "gathering"):
-        batch, (job,) = batches.add(name, [Judged("bench left", "{}")], owner="o")
+        batch, (job,) = batches.add(name, [CheckedSpec("bench left", "{}")], owner="o")
         assert records.cancel(job)
         token = batches.claim(batch, lease_seconds=60.0, attempts=3)
         files[name] = StoredFile("run-01.3mf", "model/3mf", 2, "0" * 64, f"batches/{batch}/1-run-01.3mf")
@@ -107,7 +107,7 @@ def test_of_a_batch_what_its_record_names_stays_and_nothing_goes_before_its_end(
             blobs.put(key, b"{}")
         if name == "ended":
             assert batches.finish(batch, token, [files[name]])
-    assert _once(Sweep(database, blobs, 3600.0)) == 0  # too young
+    assert _once(OrphanSweep(database, blobs, 3600.0)) == 0  # too young
     assert _once(sweep) == 2
     left = {one.key for one in blobs.under("batches")}
     assert left == {files["ended"].key, files["gathering"].key, f"batches/{batch}/0-run-01.3mf"}
@@ -117,7 +117,7 @@ def test_of_a_batch_what_its_record_names_stays_and_nothing_goes_before_its_end(
 
 
 def test_a_part_that_is_being_built_is_left_alone(database, blobs, sweep):
-    part, claims = _part("0d" * 32), PartClaims(database)
+    part, claims = _part("0d" * 32), PartLocks(database)
     blobs.put(part.key(part.files[0]), b"solid")
     assert claims.take(part.digest)
     assert _once(sweep) == 0
@@ -132,19 +132,19 @@ def test_one_pass_is_bounded_and_the_next_goes_on(blobs, sweep, monkeypatch):
         blobs.put(f"jobs/{number:026}/x", b"x")
     for number in range(3):
         blobs.put(f"batches/{number:026}/x", b"x")
-    place, counts = Place(), []
+    place, counts = SweepPosition(), []
     for _ in range(3):
         place, removed = sweep.run(place)
         counts.append(removed)
     assert counts == [3, 3, 2]
-    assert Place.read(place.write()) == place == Place(share=48)
-    assert Place.read(Place("j", 3, "b").write()) == Place("j", 3, "b")
-    assert Place.read("j 3") == Place("j", 3)  # as an earlier version wrote it
-    assert Place.read("nonsense") == Place.read(None) == Place()
+    assert SweepPosition.read(place.write()) == place == SweepPosition(share=48)
+    assert SweepPosition.read(SweepPosition("j", 3, "b").write()) == SweepPosition("j", 3, "b")
+    assert SweepPosition.read("j 3") == SweepPosition("j", 3)  # as an earlier version wrote it
+    assert SweepPosition.read("nonsense") == SweepPosition.read(None) == SweepPosition()
 
 
 def test_what_a_killed_writer_left_goes(tmp_path):
-    blobs = Blobs.open(Settings.read(data_dir=tmp_path))
+    blobs = ObjectStore.open(Settings.read(data_dir=tmp_path))
     blobs.put("parts/ab/x/1.stl", b"whole")
     unfinished = Path(tmp_path, "blobs", "parts", "ab", "x", "1.stl#1")
     unfinished.write_bytes(b"ha")

@@ -12,8 +12,8 @@ from opentelemetry.sdk.trace.export.in_memory_span_exporter import InMemorySpanE
 
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
-from worker.jobs.observability.tracing import Steps, carried, request_span, span, use_provider
-from worker.jobs.processes.supervisor import Embedded
+from worker.jobs.observability.tracing import StepSpans, request_span, span, trace_headers, use_provider
+from worker.jobs.processes.supervisor import Supervisor
 
 _PARENT = "00-0af7651916cd43dd8448eb211c80319c-b7ad6b7169203331-01"  # the example of W3C Trace Context
 
@@ -32,11 +32,11 @@ def spans():
 def test_without_a_provider_nothing_is_traced_carried_or_imported():
     code = """
 import sys
-from worker.jobs.observability.tracing import carried, span, set_up_tracing
+from worker.jobs.observability.tracing import set_up_tracing, span, trace_headers
 from worker.jobs.common.settings import Settings
 set_up_tracing(Settings.read(), "test")
 with span("a"):
-    assert carried() == {}
+    assert trace_headers() == {}
 print([name for name in sys.modules if name.startswith("opentelemetry")])
 """
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
@@ -55,7 +55,7 @@ def test_a_request_is_within_the_span_of_who_asks(spans):
 
 def test_the_context_is_carried_to_another_process_and_taken_up_there(spans):
     with span("submit"):
-        headers = carried()
+        headers = trace_headers()
     with span("attempt", within={**headers, "other": "header"}):
         pass
     submit, attempt = spans()["submit"], spans()["attempt"]
@@ -67,7 +67,7 @@ def test_the_context_is_carried_to_another_process_and_taken_up_there(spans):
 
 
 def test_steps_follow_one_another_within_the_attempt(spans):
-    steps = Steps()
+    steps = StepSpans()
     with span("attempt"):
         for name in ("layout", "tile", "tile", None, "bundle"):
             steps.at(name)
@@ -111,7 +111,7 @@ def test_a_job_is_one_trace_from_the_submission_to_the_workers_steps(spans, tmp_
     collector = _Collector()
     endpoint = f"http://127.0.0.1:{collector.server_address[1]}"
     settings = Settings.read(data_dir=tmp_path, otel_endpoint=endpoint, concurrency=1)
-    with Embedded(settings), JobService.open(settings) as engine:
+    with Supervisor(settings), JobService.open(settings) as engine:
         job = ended(engine, engine.submit(spec()))
         assert job.state == "succeeded"
     # the worker's processes send what they have when they end

@@ -12,19 +12,19 @@ from sqlalchemy import select
 
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
-from worker.jobs.database.tables import LeaderRow
+from worker.jobs.database.tables import LeaderLeaseRow
 from worker.jobs.job_service import JobService
 from worker.jobs.processes.process_host import child_environment
-from worker.jobs.processes.supervisor import Embedded
+from worker.jobs.processes.supervisor import Supervisor
 from worker.jobs.queue.celery_app import make_app
 
 pytestmark = pytest.mark.service
 
 _HOST = """
 import sys, time
-from worker.jobs.processes.supervisor import Embedded
+from worker.jobs.processes.supervisor import Supervisor
 from worker.jobs.common.settings import Settings
-with Embedded(Settings.read()):
+with Supervisor(Settings.read()):
     print("up", flush=True)
     time.sleep(600)
 """
@@ -41,18 +41,18 @@ def _answers(settings):
 
 def _leader(engine):
     with engine._database.connect() as connection:
-        return connection.scalar(select(LeaderRow.holder).where(LeaderRow.name == "upkeep"))
+        return connection.scalar(select(LeaderLeaseRow.holder).where(LeaderLeaseRow.name == "upkeep"))
 
 
 def test_with_a_broker_of_ones_own_nothing_is_started(tmp_path):
     settings = Settings.read(data_dir=tmp_path / "data", broker_url="redis://127.0.0.1:1")
-    with Embedded(settings):
+    with Supervisor(settings):
         assert not settings.data_dir.exists()
 
 
 def test_a_folder_that_cannot_be_made_is_a_setting():
     with pytest.raises(SettingsError):
-        Embedded(Settings.read(data_dir="/dev/null/x")).start()
+        Supervisor(Settings.read(data_dir="/dev/null/x")).start()
 
 
 def test_a_job_outlives_its_service_and_no_second_one_starts_beside_the_next(spec, ended, until, tmp_path):
@@ -71,11 +71,11 @@ def test_a_job_outlives_its_service_and_no_second_one_starts_beside_the_next(spe
             host.stdout.close()
         until(lambda: not _answers(settings))
         between = engine.submit(spec(name="between two services"))
-        with Embedded(settings):
+        with Supervisor(settings):
             assert ended(engine, between).state == "succeeded"
             until(lambda: _leader(engine))
             with pytest.raises(SettingsError, match="does not start"):
-                Embedded(settings).start()  # a second one on the same folder
+                Supervisor(settings).start()  # a second one on the same folder
             assert _answers(settings)
         assert not _answers(settings)
         assert _leader(engine) is None  # the next service's upkeep waits for no lease
@@ -111,12 +111,12 @@ def test_a_job_under_way_when_the_service_ends_is_handed_back(spec, ended, until
     # the next worker leads when the last one's lease has run out
     settings = Settings.read(data_dir=tmp_path, lease_seconds=10.0, concurrency=1, grace_seconds=0.0)
     with JobService.open(settings) as engine:
-        with Embedded(settings):
+        with Supervisor(settings):
             job = engine.submit(_many_parts(spec))
             until(lambda: engine.job(job.id).progress.done > 1)
         left = engine.job(job.id)
         assert (left.state, left.attempts) == ("queued", 0)
-        with Embedded(settings):
+        with Supervisor(settings):
             done = ended(engine, job)
         assert (done.state, done.attempts) == ("succeeded", 1)
 
@@ -125,7 +125,7 @@ def test_a_keeper_that_is_killed_leaves_nothing_and_is_followed_by_its_own_or_an
     spec, ended, until, tmp_path
 ):
     settings = Settings.read(data_dir=tmp_path, lease_seconds=1.0, concurrency=1, grace_seconds=0.0)
-    with JobService.open(settings) as engine, Embedded(settings) as embedded:
+    with JobService.open(settings) as engine, Supervisor(settings) as embedded:
         keeper, processes = embedded._keeper, _worker(settings)
         os.kill(keeper.pid, signal.SIGKILL)
         until(lambda: not any(_lives(pid) for pid in processes))
@@ -135,6 +135,6 @@ def test_a_keeper_that_is_killed_leaves_nothing_and_is_followed_by_its_own_or_an
         last = embedded._keeper
         os.kill(last.pid, signal.SIGKILL)
         last.wait()
-        with Embedded(settings):
+        with Supervisor(settings):
             assert ended(engine, engine.submit(spec(name="at once"))).state == "succeeded"
     assert not _answers(settings)

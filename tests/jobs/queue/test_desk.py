@@ -15,9 +15,9 @@ from worker.jobs.database.connection import open_database
 from worker.jobs.database.tables import JobRow
 from worker.jobs.job_service import JobService
 from worker.jobs.queue.desk import Desk
-from worker.jobs.records.api_keys import Keys
-from worker.jobs.records.idempotency import Repeat
-from worker.jobs.records.jobs import Records
+from worker.jobs.records.api_keys import ApiKeys
+from worker.jobs.records.idempotency import IdempotencyKey
+from worker.jobs.records.jobs import JobRecords
 from worker.spec import Spec
 
 
@@ -72,7 +72,7 @@ def _rows(path):
 
 @pytest.mark.parametrize("more", [{}, {"owner": "k123456789"}])
 def test_its_rows_are_as_the_record_writes_them(desk, database, path, more):
-    made, known = desk.add("bench left", "{}", **more), Records(database).add("bench left", "{}", **more)
+    made, known = desk.add("bench left", "{}", **more), JobRecords(database).add("bench left", "{}", **more)
     rows = _rows(path)
     mine, theirs = rows[made.id], rows[known.id]
     own = {"id", "created", "updated"}
@@ -81,26 +81,26 @@ def test_its_rows_are_as_the_record_writes_them(desk, database, path, more):
     }
     for name in ("created", "updated"):
         assert len(mine[name][0]) == len(theirs[name][0]) == len("2026-03-07 18:42:00.123456")
-    assert Records(database).job(made.id) == made
+    assert JobRecords(database).job(made.id) == made
     assert made.created == made.updated < known.created
 
 
 def test_many_are_taken_in_order(desk, database):
     made = [desk.add(f"drawer {index}", "{}").id for index in range(300)]
     assert made == sorted(set(made))
-    assert [job.id for job in Records(database).jobs(400, None)] == made[::-1]
+    assert [job.id for job in JobRecords(database).jobs(400, None)] == made[::-1]
 
 
 def test_whoever_cannot_write_now_is_sent_to_the_record(desk, other, database):
     other.execute("BEGIN IMMEDIATE")
     begun = time.monotonic()
     assert desk.add("bench left", "{}") is None
-    assert desk.add("bench left", "{}", repeat=Repeat.of("key", "job")) is None
+    assert desk.add("bench left", "{}", repeat=IdempotencyKey.of("key", "job")) is None
     assert time.monotonic() - begun < 1.0  # the record itself would wait for 15 s
     other.execute("ROLLBACK")
-    assert Records(database).jobs(10, None) == []
-    job = desk.add("bench left", "{}", repeat=Repeat.of("key", "job"))
-    assert [one.id for one in Records(database).jobs(10, None)] == [job.id]
+    assert JobRecords(database).jobs(10, None) == []
+    job = desk.add("bench left", "{}", repeat=IdempotencyKey.of("key", "job"))
+    assert [one.id for one in JobRecords(database).jobs(10, None)] == [job.id]
 
 
 def test_it_closes_for_a_while_after_a_slow_commit(desk, clock):
@@ -125,18 +125,18 @@ def test_each_of_its_jobs_is_on_the_disk(desk):
 
 
 def test_quotas_webhooks_and_repeats_are_as_with_the_record(desk, database):
-    first = desk.add("bench left", "{}", repeat=Repeat.of("key", "job", "{}"))
-    assert desk.add("bench left", "{}", repeat=Repeat.of("key", "job", "{}")) == first
+    first = desk.add("bench left", "{}", repeat=IdempotencyKey.of("key", "job", "{}"))
+    assert desk.add("bench left", "{}", repeat=IdempotencyKey.of("key", "job", "{}")) == first
     with pytest.raises(RequestRepeated):
-        desk.add("bench left", "{}", repeat=Repeat.of("key", "job", "[]"))
-    key, _ = Keys(database).create("first", ["submit"])
+        desk.add("bench left", "{}", repeat=IdempotencyKey.of("key", "job", "[]"))
+    key, _ = ApiKeys(database).create("first", ["submit"])
     quotas = Quotas(waiting=1)
     desk.add("bench left", "{}", owner=key.id, quotas=quotas)
     with pytest.raises(QuotaReached):
         desk.add("bench left", "{}", owner=key.id, quotas=quotas)
     with pytest.raises(WebhookNotFound):
         desk.add("bench left", "{}", webhooks=["0" * 26])
-    assert len(Records(database).jobs(10, None)) == 2
+    assert len(JobRecords(database).jobs(10, None)) == 2
 
 
 def test_what_else_is_wrong_is_told_and_it_goes_on_afterwards(desk, other, database):
@@ -146,7 +146,7 @@ def test_what_else_is_wrong_is_told_and_it_goes_on_afterwards(desk, other, datab
         desk.add("bench left", "{}")
     other.execute("ALTER TABLE away RENAME TO jobs")
     assert desk.add("bench right", "{}") is not None
-    assert len(Records(database).jobs(10, None)) == 2
+    assert len(JobRecords(database).jobs(10, None)) == 2
 
 
 def test_postgresql_is_never_asked_at_once(postgresql):

@@ -12,9 +12,9 @@ from worker.jobs.common.errors import QuotaReached, SettingsError
 from worker.jobs.common.principal import SCOPES, Quotas
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
-from worker.jobs.database.tables import KeyRow
-from worker.jobs.records.api_keys import Keys
-from worker.jobs.records.heartbeats import Vitals
+from worker.jobs.database.tables import ApiKeyRow
+from worker.jobs.records.api_keys import ApiKeys
+from worker.jobs.records.heartbeats import Heartbeats
 
 
 @pytest.fixture
@@ -26,7 +26,7 @@ def database(settings):
 
 @pytest.fixture
 def keys(database):
-    return Keys(database)
+    return ApiKeys(database)
 
 
 def test_a_key_is_found_by_itself_alone(keys):
@@ -55,7 +55,7 @@ def test_the_record_has_no_secret(keys, database):
     _, secret = keys.create("x", ["admin"])
     hidden = secret.get_secret_value().split("_")[2]
     with database.connect() as connection:
-        row = connection.execute(select(KeyRow)).one()
+        row = connection.execute(select(ApiKeyRow)).one()
     assert row.digest == sha256(hidden.encode()).hexdigest()
     assert hidden not in repr(row)
     assert hidden not in repr(secret)
@@ -104,7 +104,7 @@ def test_a_key_that_makes_no_sense_is_refused(keys, name, scopes, options):
 def filled(tmp_path_factory):
     """Keys of one record, and the tokens of some of them."""
     database = open_database(f"sqlite:///{tmp_path_factory.mktemp('keys')}/jobs.sqlite3")
-    keys = Keys(database)
+    keys = ApiKeys(database)
     made = [keys.create(f"k{n}", [SCOPES[n % 5]])[1].get_secret_value() for n in range(5)]
     yield keys, made
     database.dispose()
@@ -151,7 +151,7 @@ def test_two_at_once_do_not_both_take_the_last_place(records):
 
 
 def test_bytes_are_counted_until_the_job_is_removed(records, blobs, database):
-    from worker.jobs.maintenance.job_deletion import Deletion  # noqa: PLC0415 - for this alone
+    from worker.jobs.maintenance.job_deletion import JobDeletion  # noqa: PLC0415 - for this alone
     from worker.jobs.records.models import StoredFile  # noqa: PLC0415 - as above
 
     quotas = Quotas(bytes=10)
@@ -162,16 +162,16 @@ def test_bytes_are_counted_until_the_job_is_removed(records, blobs, database):
         records.add("x", "{}", owner="k", quotas=quotas)
     assert caught.value.limit == "10 bytes"
     assert caught.value.wait is None
-    assert Deletion(database, blobs).mark(job.id)
+    assert JobDeletion(database, blobs).mark(job.id)
     assert records.add("x", "{}", owner="k", quotas=quotas)
 
 
 def test_bytes_of_a_batch_are_counted_until_it_is_removed(records, database):
-    from worker.jobs.records.batches import Batches, Judged  # noqa: PLC0415 - for this alone
+    from worker.jobs.records.batches import BatchRecords, CheckedSpec  # noqa: PLC0415 - for this alone
     from worker.jobs.records.models import StoredFile  # noqa: PLC0415 - as above
 
-    batches, quotas = Batches(database), Quotas(bytes=10)
-    batch, (job,) = batches.add("all", [Judged("x", "{}")], owner="k", quotas=quotas)
+    batches, quotas = BatchRecords(database), Quotas(bytes=10)
+    batch, (job,) = batches.add("all", [CheckedSpec("x", "{}")], owner="k", quotas=quotas)
     assert records.cancel(job)
     token = batches.claim(batch, lease_seconds=60.0, attempts=3)
     files = [StoredFile(name, "x/y", 5, "0", f"batches/{batch}/{name}") for name in "ab"]
@@ -179,7 +179,7 @@ def test_bytes_of_a_batch_are_counted_until_it_is_removed(records, database):
     with pytest.raises(QuotaReached) as caught:
         records.add("x", "{}", owner="k", quotas=quotas)
     assert (caught.value.value, "batches" in caught.value.remedy) == (10, True)
-    assert Vitals(database).figures().kept_bytes == 10
+    assert Heartbeats(database).figures().kept_bytes == 10
     assert records.add("x", "{}", owner="another", quotas=quotas)
     assert batches.remove(batch)
     assert records.add("x", "{}", owner="k", quotas=quotas)

@@ -10,26 +10,26 @@ import pytest
 from obstore.exceptions import GenericError
 
 from worker.jobs.common.errors import BatchNotFound, BatchNotReady, FileNotInJob, QuotaReached, RequestRepeated
-from worker.jobs.common.principal import Caller, Quotas
+from worker.jobs.common.principal import Principal, Quotas
 from worker.jobs.database.connection import open_database
-from worker.jobs.execution.batch_finalizer import Gathering
-from worker.jobs.execution.transient_errors import Attempted
-from worker.jobs.records.batches import Batches, Judged
-from worker.jobs.records.idempotency import Repeat
+from worker.jobs.execution.batch_finalizer import BatchFinalizer
+from worker.jobs.execution.transient_errors import TaskOutcome
+from worker.jobs.records.batches import BatchRecords, CheckedSpec
+from worker.jobs.records.idempotency import IdempotencyKey
 from worker.output.meshes.run_package import read_run
 from worker.spec.manifest.manifest import Manifest
 from worker.spec.requests.batch import BatchManifest
 
 pytestmark = pytest.mark.service
 
-_GOOD = Judged("bench left", "{}")
-_BAD = Judged("bad", None, {"title": "It is bad.", "status": 422, "detail": "It is bad."})
+_GOOD = CheckedSpec("bench left", "{}")
+_BAD = CheckedSpec("bad", None, {"title": "It is bad.", "status": 422, "detail": "It is bad."})
 
 
 @pytest.fixture
 def batches(settings):
     database = open_database(settings.database)
-    yield Batches(database)
+    yield BatchRecords(database)
     database.dispose()
 
 
@@ -78,19 +78,19 @@ def test_a_lost_attempt_is_fenced_off_and_there_are_only_so_many(records, batche
         time.sleep(0.05)
         assert batches.waiting(quiet_seconds=60.0, limit=9, lease_seconds=60.0) == [batch]
     assert _claim(batches, batch) is None
-    assert Gathering(records, batches, blobs).gather(batch) is Attempted.FAILED
+    assert BatchFinalizer(records, batches, blobs).gather(batch) is TaskOutcome.FAILED
     assert "3 times" in batches.batch(batch).problem["detail"]
     assert not batches.finish(batch, token, [])
 
 
 def test_a_request_that_comes_again_makes_no_second_batch(batches):
-    repeat = Repeat.of("k", "batch", "{}")
+    repeat = IdempotencyKey.of("k", "batch", "{}")
     with ThreadPoolExecutor(4) as pool:
         made = list(pool.map(lambda _: batches.add("all", [_GOOD], owner="o", repeat=repeat), range(4)))
     assert len({batch for batch, _ in made}) == 1
     assert sum(len(jobs) for _, jobs in made) == 1
     with pytest.raises(RequestRepeated):
-        batches.add("all", [_GOOD], owner="o", repeat=Repeat.of("k", "batch", "[]"))
+        batches.add("all", [_GOOD], owner="o", repeat=IdempotencyKey.of("k", "batch", "[]"))
 
 
 def test_a_batch_over_the_quota_is_taken_not_at_all(records, batches):
@@ -109,21 +109,21 @@ def test_the_store_away_is_waited_for(records, batches):
 
     batch, (job,) = batches.add("all", [_GOOD], owner="o")
     records.cancel(job)
-    assert Gathering(records, batches, Away()).gather(batch) is Attempted.PUT_OFF
+    assert BatchFinalizer(records, batches, Away()).gather(batch) is TaskOutcome.PUT_OFF
     assert batches.waiting(quiet_seconds=60.0, limit=9, lease_seconds=60.0) == [batch]
 
 
 def test_where_no_job_succeeded_there_is_a_manifest_all_the_same(records, batches, blobs):
     batch, (job,) = batches.add("all", [_BAD, _GOOD], owner="o")
     records.cancel(job)
-    assert Gathering(records, batches, blobs).gather(batch) is Attempted.DONE
+    assert BatchFinalizer(records, batches, blobs).gather(batch) is TaskOutcome.DONE
     manifest = BatchManifest.model_validate_json(blobs.get(batches.file(batch, "manifest.json").key))
     assert [entry.state for entry in manifest.entries] == ["refused", "cancelled"]
     assert (manifest.runs, manifest.generator, manifest.pieces) == ((), None, 0)
 
 
 def test_owners_see_their_own_only(engine):
-    one, two = (engine.on_behalf_of(Caller(owner, frozenset({"submit"}))) for owner in ("one", "two"))
+    one, two = (engine.on_behalf_of(Principal(owner, frozenset({"submit"}))) for owner in ("one", "two"))
     batch = one.submit_batch("all", [_GOOD, _GOOD])
     assert one.batch(batch.id) == batch
     for ask in (two.batch, two.cancel_batch, two.remove_batch, lambda it: two.batch_file(it, "manifest.json")):
@@ -150,7 +150,7 @@ def test_many_drawers_share_parts_and_beds(service, spec, until):
         spec({**tray, "cells": [1, 2]}, name="red", **large, material={"name": "PETG", "colour": "#ff0000"}),
         spec(tray, name="small", printer={"bed": [150, 150, 150]}),
     ]
-    judged = [Judged(one.name, one.model_dump_json()) for one in said] + [_BAD]
+    judged = [CheckedSpec(one.name, one.model_dump_json()) for one in said] + [_BAD]
     batch = service.submit_batch("workshop", judged)
     done = until(lambda: (now := service.batch(batch.id)).state == "ended" and now, 120.0)
     assert done.problem is None

@@ -6,14 +6,14 @@ import pytest
 
 from worker.jobs.common.errors import JobNotFound, QuotaReached, RequestRepeated, WebhookNotFound
 from worker.jobs.common.principal import Quotas
-from worker.jobs.records.idempotency import Repeat
-from worker.jobs.records.job_filters import Filters
+from worker.jobs.records.idempotency import IdempotencyKey
+from worker.jobs.records.job_filters import JobFilters
 
 pytestmark = pytest.mark.service
 
 
 def test_of_many_at_once_one_makes_the_job(records):
-    repeat = Repeat.of("k", "job", "{}")
+    repeat = IdempotencyKey.of("k", "job", "{}")
     with ThreadPoolExecutor(8) as pool:
         made = {job.id for job in pool.map(lambda _: records.add("bench left", "{}", repeat=repeat), range(16))}
     assert len(made) == 1
@@ -22,7 +22,7 @@ def test_of_many_at_once_one_makes_the_job(records):
 
 
 def test_what_was_refused_left_no_key_behind(records):
-    repeat = Repeat.of("k", "job", "{}")
+    repeat = IdempotencyKey.of("k", "job", "{}")
     with pytest.raises(WebhookNotFound):
         records.add("bench left", "{}", webhooks=["0" * 26], repeat=repeat)
     records.add("bench left", "{}", owner="o")
@@ -34,19 +34,19 @@ def test_what_was_refused_left_no_key_behind(records):
 
 
 def test_another_request_makes_nothing(records):
-    records.add("bench left", "{}", repeat=Repeat.of("k", "job", "{}"))
+    records.add("bench left", "{}", repeat=IdempotencyKey.of("k", "job", "{}"))
     with pytest.raises(RequestRepeated):
-        records.add("bench left", "{}", repeat=Repeat.of("k", "job", "{ }"))
+        records.add("bench left", "{}", repeat=IdempotencyKey.of("k", "job", "{ }"))
     assert len(records.jobs(9, None)) == 1
 
 
 def test_parts_of_what_is_asked_do_not_run_into_one_another():
-    assert Repeat.of("k", "ab", "c") != Repeat.of("k", "a", "bc")
-    assert Repeat.of("k", "ab") != Repeat.of("k", "ab", "")
+    assert IdempotencyKey.of("k", "ab", "c") != IdempotencyKey.of("k", "a", "bc")
+    assert IdempotencyKey.of("k", "ab") != IdempotencyKey.of("k", "ab", "")
 
 
 def test_a_job_that_is_gone_is_not_made_again(records):
-    repeat = Repeat.of("k", "job", "{}")
+    repeat = IdempotencyKey.of("k", "job", "{}")
     first = records.add("bench left", "{}", owner="o", repeat=repeat)
     assert records.job(first.id, owner="p") is None
     with records._engine.begin() as connection:
@@ -73,14 +73,14 @@ def test_a_revision_grows_with_what_can_be_seen(records):
 @pytest.mark.parametrize(
     ("filters", "names"),
     [
-        (Filters(), ["100 %", "Bench_right", "bench left"]),
-        (Filters(name="BENCH"), ["Bench_right", "bench left"]),
-        (Filters(name="h_"), ["Bench_right"]),
-        (Filters(name="%"), ["100 %"]),
-        (Filters(name="/"), []),
-        (Filters(states=("cancelled",)), ["bench left"]),
-        (Filters(states=("cancelled", "queued"), name="b"), ["Bench_right", "bench left"]),
-        (Filters(states=("running",)), []),
+        (JobFilters(), ["100 %", "Bench_right", "bench left"]),
+        (JobFilters(name="BENCH"), ["Bench_right", "bench left"]),
+        (JobFilters(name="h_"), ["Bench_right"]),
+        (JobFilters(name="%"), ["100 %"]),
+        (JobFilters(name="/"), []),
+        (JobFilters(states=("cancelled",)), ["bench left"]),
+        (JobFilters(states=("cancelled", "queued"), name="b"), ["Bench_right", "bench left"]),
+        (JobFilters(states=("running",)), []),
     ],
 )
 def test_jobs_are_chosen(records, filters, names):
@@ -92,5 +92,7 @@ def test_jobs_are_chosen(records, filters, names):
 
 def test_jobs_are_chosen_by_time(records):
     first, second, third = (records.add(f"job {number}", "{}") for number in range(3))
-    assert records.jobs(9, None, filters=Filters(created_after=first.created, created_before=third.created)) == [second]
+    assert records.jobs(9, None, filters=JobFilters(created_after=first.created, created_before=third.created)) == [
+        second
+    ]
     assert {job.id for job in records.changed_since(second.created, 9)} == {second.id, third.id}

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from worker.jobs.common.errors import SettingsError
-from worker.jobs.common.ids import new_identity
+from worker.jobs.common.ids import new_id
 from worker.jobs.database.connection import open_database
 from worker.jobs.records.models import Progress, StoredFile
 
@@ -165,7 +165,7 @@ def test_a_part_is_kept_for_its_limits(records):
 
 
 def test_identities_sort_as_they_were_made():
-    made = [new_identity() for _ in range(5000)]
+    made = [new_id() for _ in range(5000)]
     assert all(a < b for a, b in itertools.pairwise(made))
     assert {len(one) for one in made} == {26}
 

@@ -14,10 +14,10 @@ from tests.printing.progress.planned_manifest import bench
 from worker.jobs.common.errors import JobNotFound, PrintRepeated
 from worker.jobs.database.connection import open_database
 from worker.jobs.database.tables import JobRow
-from worker.jobs.maintenance.job_deletion import Deletion
+from worker.jobs.maintenance.job_deletion import JobDeletion
 from worker.jobs.processes.process_host import child_environment
 from worker.jobs.records.models import StoredFile
-from worker.jobs.records.print_events import Prints
+from worker.jobs.records.print_events import PrintRecords
 from worker.printing.progress.remaining import begin, follow
 from worker.spec.errors import PrintRefused
 from worker.spec.requests.print_event import PrintEvent
@@ -26,7 +26,7 @@ from worker.spec.requests.print_event import PrintEvent
 @pytest.fixture
 def prints(settings):
     database = open_database(settings.database)
-    yield Prints(database)
+    yield PrintRecords(database)
     database.dispose()
 
 
@@ -131,12 +131,12 @@ _CHILD = """
 import sys
 from worker.printing.progress.print_state import Standing
 from worker.jobs.database.connection import open_database
-from worker.jobs.records.print_events import Prints
+from worker.jobs.records.print_events import PrintRecords
 from worker.jobs.common.settings import Settings
 from worker.spec.requests.print_event import PrintEvent
 
 job, name, times, first = sys.argv[1], sys.argv[2], int(sys.argv[3]), Standing.model_validate_json(sys.argv[4])
-prints = Prints(open_database(Settings.read().database))
+prints = PrintRecords(open_database(Settings.read().database))
 
 def follow(before):
     before = before or first
@@ -211,7 +211,7 @@ def test_a_job_that_is_removed_takes_its_history_along(prints, settings, blobs, 
     _tell(prints, job, _event("failed", run=1))
     database = open_database(settings.database)
     try:
-        deletion = Deletion(database, blobs)
+        deletion = JobDeletion(database, blobs)
         assert deletion.mark(job)
         assert prints.waiting(quiet_seconds=0.0, limit=10) == []
         assert not prints.keep(job, [StoredFile("run-11.3mf", "model/3mf", 5, "0" * 64, "x")])

@@ -10,18 +10,18 @@ from standardwebhooks import WebhookVerificationError
 
 from worker.jobs.common.errors import QuotaReached, WebhookNotFound
 from worker.jobs.database.connection import open_database
-from worker.jobs.database.db_clock import machine_time
+from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import OutboxRow, WebhookRow
-from worker.jobs.maintenance.job_deletion import Deletion
-from worker.jobs.records.api_keys import Keys
-from worker.jobs.records.jobs import Records
+from worker.jobs.maintenance.job_deletion import JobDeletion
+from worker.jobs.records.api_keys import ApiKeys
+from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import Progress
-from worker.jobs.records.print_events import Prints
-from worker.jobs.records.webhook_endpoints import MOST_WEBHOOKS, Webhooks
-from worker.jobs.records.webhook_outbox import MOST_TRIES
-from worker.jobs.webhooks.delivery import PAUSES, Courier
+from worker.jobs.records.print_events import PrintRecords
+from worker.jobs.records.webhook_endpoints import MOST_WEBHOOKS, WebhookEndpoints
+from worker.jobs.records.webhook_outbox import MAX_ATTEMPTS
+from worker.jobs.webhooks.delivery import BACKOFF, WebhookDelivery
 from worker.jobs.webhooks.ip_policy import read_networks
-from worker.jobs.webhooks.safe_http_client import Reach
+from worker.jobs.webhooks.safe_http_client import SafeHttpClient
 from worker.spec.requests.webhook import EVENTS, WebhookRequest
 
 _PROBLEM = {"type": "/problems/check-failed", "title": "No.", "status": 500}
@@ -75,17 +75,17 @@ def database(settings):
 
 @pytest.fixture
 def webhooks(database):
-    return Webhooks(database)
+    return WebhookEndpoints(database)
 
 
 @pytest.fixture
 def base(database):
-    return Records(database, "https://drawers.test")
+    return JobRecords(database, "https://drawers.test")
 
 
 @pytest.fixture
 def courier(database):
-    return Courier(database, Reach(read_networks("127.0.0.0/8")))
+    return WebhookDelivery(database, SafeHttpClient(read_networks("127.0.0.0/8")))
 
 
 @pytest.fixture
@@ -94,7 +94,7 @@ def due(database):
 
     def make():
         with database.begin() as connection:
-            connection.execute(update(OutboxRow).values(next_try=machine_time()))
+            connection.execute(update(OutboxRow).values(next_try=utc_now()))
             connection.execute(update(WebhookRow).values(resume=None))
 
     return make
@@ -151,7 +151,7 @@ def test_a_change_that_is_taken_back_takes_its_message_with_it(base, webhooks, d
     def fails(*_args, **_options):
         raise RuntimeError
 
-    monkeypatch.setattr("worker.jobs.records.jobs.note_event", fails)
+    monkeypatch.setattr("worker.jobs.records.jobs.enqueue_event", fails)
     with pytest.raises(RuntimeError):
         base.succeed(claim, [])
     assert base.job(job.id).state == "running"
@@ -180,7 +180,7 @@ def test_what_was_printed_is_told(base, webhooks, database):
     job = _ended(base, lambda claim: base.succeed(claim, []))
     event = PrintEvent(outcome="printed", run=1, note="second spool")
     standing = Standing(needed={"T1": 2}, printed={"T1": 1}, runs=[], next_run=2)
-    prints = Prints(database)
+    prints = PrintRecords(database)
     prints.record(job.id, event, lambda _: standing)
     assert _waiting(database) == ["job.printed"]
     with database.connect() as connection:
@@ -243,14 +243,14 @@ def test_a_message_that_is_not_taken_comes_again_under_the_same_id(base, webhook
 
 
 def test_an_endpoint_that_takes_nothing_is_failing_until_it_takes_one(base, webhooks, endpoint, courier, due):
-    server = endpoint(*[503] * (MOST_TRIES + 1))
+    server = endpoint(*[503] * (MAX_ATTEMPTS + 1))
     made, _ = webhooks.create("local", _asked(server.url, events=["job.running"]))
 
     def one():
         base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
 
     one()
-    for _ in range(MOST_TRIES):
+    for _ in range(MAX_ATTEMPTS):
         assert webhooks.find(made.id, "local").state == "active"
         courier.run()
         due()
@@ -259,7 +259,7 @@ def test_an_endpoint_that_takes_nothing_is_failing_until_it_takes_one(base, webh
     one()  # tried once
     courier.run()
     due()
-    assert (webhooks.find(made.id, "local").dropped, len(server.seen)) == (2, MOST_TRIES + 1)
+    assert (webhooks.find(made.id, "local").dropped, len(server.seen)) == (2, MAX_ATTEMPTS + 1)
     one()
     assert courier.run() == 1
     assert webhooks.find(made.id, "local").state == "active"
@@ -301,13 +301,13 @@ def test_a_try_is_written_down_before_it_is_made(base, webhooks, database, couri
     with database.connect() as connection:
         row = connection.execute(select(OutboxRow.tries, OutboxRow.next_try)).one()
     assert row.tries == 1
-    assert row.next_try > machine_time()
+    assert row.next_try > utc_now()
 
 
 def test_one_courier_of_two_sends(base, webhooks, database, endpoint, courier):
     server = endpoint()
     webhooks.create("local", _asked(server.url, events=["job.running"]))
-    other = Courier(database, Reach(read_networks("127.0.0.0/8")))
+    other = WebhookDelivery(database, SafeHttpClient(read_networks("127.0.0.0/8")))
     base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
     assert courier.run() == 1
     base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
@@ -319,12 +319,12 @@ def test_one_courier_of_two_sends(base, webhooks, database, endpoint, courier):
 def test_an_address_that_may_not_be_called_is_told_as_such(base, webhooks, database):
     made, _ = webhooks.create("local", _asked("http://localhost:9/"))
     base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
-    assert Courier(database, Reach()).run() == 0
+    assert WebhookDelivery(database, SafeHttpClient()).run() == 0
     assert "may not be called" in webhooks.find(made.id, "local").problem
 
 
 def test_a_key_that_was_revoked_is_told_nothing_more(base, webhooks, database, endpoint, courier):
-    keys, server = Keys(database), endpoint()
+    keys, server = ApiKeys(database), endpoint()
     key, _ = keys.create("shop", ["submit"])
     webhooks.create(key.id, _asked(server.url))
     base.claim(base.add("bench", "{}", owner=key.id).id, lease_seconds=60.0, attempts=3)
@@ -336,7 +336,7 @@ def test_a_key_that_was_revoked_is_told_nothing_more(base, webhooks, database, e
 def test_a_thread_sends_by_itself(base, webhooks, database, endpoint, until):
     server = endpoint()
     webhooks.create("local", _asked(server.url, events=["job.running"]))
-    with Courier(database, Reach(read_networks("127.0.0.0/8")), look=0.02):
+    with WebhookDelivery(database, SafeHttpClient(read_networks("127.0.0.0/8")), look=0.02):
         base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
         until(lambda: server.seen)
         until(lambda: _waiting(database) == [])
@@ -345,7 +345,7 @@ def test_a_thread_sends_by_itself(base, webhooks, database, endpoint, until):
 def test_an_endpoint_and_a_job_take_their_messages_with_them(base, webhooks, database, blobs):
     made, _ = webhooks.create("local", _asked("https://home.example/"))
     job = _ended(base, lambda claim: base.succeed(claim, []), webhooks=[made.id])
-    deletion = Deletion(database, blobs)
+    deletion = JobDeletion(database, blobs)
     assert deletion.mark(job.id)
     assert deletion.sweep(job.id) == 1
     assert _waiting(database) == []
@@ -367,10 +367,10 @@ def test_an_owner_has_only_so_many(webhooks):
 
 
 def test_pauses_grow_and_take_most_of_a_day():
-    middle = [PAUSES.after(number, lambda low, high: (low + high) / 2) for number in range(1, MOST_TRIES)]
+    middle = [BACKOFF.after(number, lambda low, high: (low + high) / 2) for number in range(1, MAX_ATTEMPTS)]
     assert middle == sorted(middle)
     assert 12 * 3600 < sum(middle) < 24 * 3600
-    assert all(0.8 * one <= PAUSES.after(number) <= 1.2 * one for number, one in enumerate(middle, 1))
+    assert all(0.8 * one <= BACKOFF.after(number) <= 1.2 * one for number, one in enumerate(middle, 1))
 
 
 def test_all_events_are_asked_for_by_default():

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from worker.jobs.common.errors import SettingsError, WebhookRefused
-from worker.jobs.webhooks.ip_policy import may_call, read_networks
-from worker.jobs.webhooks.safe_http_client import Reach, Unreachable, read_ports, resolve, target_of
+from worker.jobs.webhooks.ip_policy import is_allowed, read_networks
+from worker.jobs.webhooks.safe_http_client import RequestFailed, SafeHttpClient, parse_target, read_ports, resolve
 
 _HOME = read_networks("127.0.0.0/8")
 
@@ -74,7 +74,7 @@ def _answer(status):
 
 def test_a_request_goes_to_the_address_with_the_name_of_the_host(server):
     one = server(_answer(204))
-    reach = Reach(_HOME, resolver=lambda *_: ["127.0.0.1"])
+    reach = SafeHttpClient(_HOME, resolver=lambda *_: ["127.0.0.1"])
     assert reach.post(f"http://home.test:{one.port}/a?b=c", b"{}", [("webhook-id", "1")]) == 204
     head = one.seen[0].decode().lower()
     assert head.startswith("post /a?b=c http/1.1\r\n")
@@ -86,7 +86,7 @@ def test_a_request_goes_to_the_address_with_the_name_of_the_host(server):
 def test_a_redirect_is_an_answer_and_nothing_more(server):
     other = server(_answer(200))
     one = server(f"HTTP/1.1 307 X\r\nLocation: http://127.0.0.1:{other.port}/\r\nContent-Length: 0\r\n\r\n".encode())
-    assert Reach(_HOME).post(f"http://127.0.0.1:{one.port}/", b"{}", []) == 307
+    assert SafeHttpClient(_HOME).post(f"http://127.0.0.1:{one.port}/", b"{}", []) == 307
     assert other.seen == []
 
 
@@ -94,7 +94,7 @@ def test_no_proxy_of_the_environment_is_asked(server, monkeypatch):
     proxy, one = server(_answer(200)), server(_answer(204))
     for name in ("http_proxy", "HTTP_PROXY", "ALL_PROXY", "all_proxy"):
         monkeypatch.setenv(name, f"http://127.0.0.1:{proxy.port}")
-    assert Reach(_HOME).post(f"http://127.0.0.1:{one.port}/", b"{}", []) == 204
+    assert SafeHttpClient(_HOME).post(f"http://127.0.0.1:{one.port}/", b"{}", []) == 204
     assert proxy.seen == []
 
 
@@ -106,51 +106,51 @@ def test_a_name_is_looked_up_once_so_that_a_second_answer_changes_nothing(server
         asked.append((host, port))
         return ["127.0.0.1"] if len(asked) == 1 else ["127.0.0.2"]
 
-    reach = Reach((ip_network("127.0.0.1/32"),), resolver=rebinding)
+    reach = SafeHttpClient((ip_network("127.0.0.1/32"),), resolver=rebinding)
     assert reach.post(f"http://rebinding.test:{good.port}/", b"{}", []) == 204
     assert asked == [("rebinding.test", good.port)]
-    with pytest.raises(Unreachable, match="may not be called"):
+    with pytest.raises(RequestFailed, match="may not be called"):
         reach.post(f"http://rebinding.test:{inside.port}/", b"{}", [])
     assert inside.seen == []
 
 
 def test_one_bad_address_among_good_ones_is_enough(server):
     one = server(_answer(204))
-    reach = Reach(_HOME, resolver=lambda *_: ["127.0.0.1", "169.254.169.254"])
-    with pytest.raises(Unreachable, match="may not be called"):
+    reach = SafeHttpClient(_HOME, resolver=lambda *_: ["127.0.0.1", "169.254.169.254"])
+    with pytest.raises(RequestFailed, match="may not be called"):
         reach.post(f"http://mixed.test:{one.port}/", b"{}", [])
     assert one.seen == []
 
 
 @pytest.mark.parametrize("host", ["localhost", "127.1", "0x7f000001", "2130706433", "0177.0.0.1", "0"])
 def test_no_spelling_of_this_machine_gets_through(host):
-    with pytest.raises(Unreachable, match=r"may not be called|no address|The address is not"):
-        Reach().post(f"http://{host}:9/", b"{}", [])
+    with pytest.raises(RequestFailed, match=r"may not be called|no address|The address is not"):
+        SafeHttpClient().post(f"http://{host}:9/", b"{}", [])
 
 
 def test_a_trickle_does_not_hold_the_line(server, monkeypatch):
     monkeypatch.setattr("worker.jobs.webhooks.safe_http_client.TOTAL_SECONDS", 0.5)
     one = server(b"HTTP/1.1 200 X\r\nX-Slow: " + b"x" * 1000, pause=0.1)
-    with pytest.raises(Unreachable, match="in time"):
-        Reach(_HOME).post(f"http://127.0.0.1:{one.port}/", b"{}", [])
+    with pytest.raises(RequestFailed, match="in time"):
+        SafeHttpClient(_HOME).post(f"http://127.0.0.1:{one.port}/", b"{}", [])
 
 
 def test_the_body_of_an_answer_is_not_waited_for(server):
     one = server(_answer(200).replace(b"Length: 0", b"Length: 99999999"))
-    assert Reach(_HOME).post(f"http://127.0.0.1:{one.port}/", b"{}", []) == 200
+    assert SafeHttpClient(_HOME).post(f"http://127.0.0.1:{one.port}/", b"{}", []) == 200
 
 
 def test_what_does_not_answer_is_told_in_words_without_the_address(server):
     with socket.create_server(("127.0.0.1", 0)) as taken:
         port = taken.getsockname()[1]
-    with pytest.raises(Unreachable, match="cannot be connected") as caught:
-        Reach(_HOME).post(f"http://127.0.0.1:{port}/token-1234", b"{}", [])
+    with pytest.raises(RequestFailed, match="cannot be connected") as caught:
+        SafeHttpClient(_HOME).post(f"http://127.0.0.1:{port}/token-1234", b"{}", [])
     assert "1234" not in str(caught.value)
     one = server(b"SSH-2.0-x\r\n")
-    with pytest.raises(Unreachable, match="HTTP"):
-        Reach(_HOME).post(f"http://127.0.0.1:{one.port}/", b"{}", [])
-    with pytest.raises(Unreachable, match=r"TLS|HTTP"):
-        Reach(_HOME).post(f"https://127.0.0.1:{one.port}/", b"{}", [])
+    with pytest.raises(RequestFailed, match="HTTP"):
+        SafeHttpClient(_HOME).post(f"http://127.0.0.1:{one.port}/", b"{}", [])
+    with pytest.raises(RequestFailed, match=r"TLS|HTTP"):
+        SafeHttpClient(_HOME).post(f"https://127.0.0.1:{one.port}/", b"{}", [])
 
 
 def test_tls_is_checked_against_the_name_and_not_the_address(tmp_path, monkeypatch):
@@ -179,9 +179,9 @@ def test_tls_is_checked_against_the_name_and_not_the_address(tmp_path, monkeypat
 
         thread = threading.Thread(target=serve, daemon=True)
         thread.start()
-        reach = Reach(_HOME, resolver=lambda *_: ["127.0.0.1"])
+        reach = SafeHttpClient(_HOME, resolver=lambda *_: ["127.0.0.1"])
         assert reach.post(f"https://home.test:{port}/", b"{}", []) == 204
-        with pytest.raises(Unreachable, match="TLS"):
+        with pytest.raises(RequestFailed, match="TLS"):
             reach.post(f"https://other.test:{port}/", b"{}", [])
         thread.join()
     assert names == ["home.test", "other.test"]
@@ -227,27 +227,27 @@ def _certificate(folder, name):
 )  # fmt: skip
 def test_an_address_that_cannot_be_used_is_refused(url):
     with pytest.raises(WebhookRefused) as caught:
-        target_of(url)
+        parse_target(url)
     assert caught.value.pointer == "/url"
 
 
 def test_an_address_in_its_parts():
-    target = target_of("https://Home.Example:8443/a/b?c=%20d")
+    target = parse_target("https://Home.Example:8443/a/b?c=%20d")
     assert (target.scheme, target.host, target.port, target.path) == ("https", "home.example", 8443, "/a/b?c=%20d")
     assert target.authority == "home.example:8443"
-    assert target_of("http://[2606:4700::1111]").authority == "[2606:4700::1111]"
-    assert target_of("https://home.example?x").path == "/?x"
+    assert parse_target("http://[2606:4700::1111]").authority == "[2606:4700::1111]"
+    assert parse_target("https://home.example?x").path == "/?x"
 
 
 def test_ports_and_networks_are_read_from_settings():
     assert read_ports(" 443, 8443 ") == {443, 8443}
     assert read_ports("") == frozenset()
-    assert target_of("https://home.example/", ports=frozenset({443})).port == 443
+    assert parse_target("https://home.example/", ports=frozenset({443})).port == 443
     with pytest.raises(WebhookRefused, match="port"):
-        target_of("https://home.example:22/", ports=frozenset({443}))
-    assert may_call("192.168.1.7", read_networks("192.168.0.0/16, fd00::/8"))
-    assert may_call("::ffff:192.168.1.7", read_networks("192.168.0.0/16"))
-    assert may_call("fd00::7", read_networks("192.168.0.0/16, fd00::/8"))
+        parse_target("https://home.example:22/", ports=frozenset({443}))
+    assert is_allowed("192.168.1.7", read_networks("192.168.0.0/16, fd00::/8"))
+    assert is_allowed("::ffff:192.168.1.7", read_networks("192.168.0.0/16"))
+    assert is_allowed("fd00::7", read_networks("192.168.0.0/16, fd00::/8"))
     for text in ("192.168.0.1/16", "home", "1,2"):
         with pytest.raises(SettingsError):
             read_networks(text)
@@ -263,9 +263,9 @@ def test_the_machines_resolver_tells_addresses():
 @given(st.integers(0, 2**32 - 1))
 def test_an_address_inside_another_is_judged_as_itself(number):
     inner = IPv4Address(number)
-    good = may_call(str(inner))
-    assert may_call(f"::ffff:{inner}") == good
-    assert may_call(str(IPv6Address((0x64FF9B << 96) | number))) == good
-    assert not may_call(f"::{inner}")
+    good = is_allowed(str(inner))
+    assert is_allowed(f"::ffff:{inner}") == good
+    assert is_allowed(str(IPv6Address((0x64FF9B << 96) | number))) == good
+    assert not is_allowed(f"::{inner}")
     six_to_four = IPv6Address((0x2002 << 112) | (number << 80) | 1)
-    assert not may_call(str(six_to_four)) or good
+    assert not is_allowed(str(six_to_four)) or good

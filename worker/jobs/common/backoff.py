@@ -5,13 +5,13 @@ from dataclasses import dataclass
 from random import SystemRandom
 from typing import Final
 
-__all__ = ["Pauses"]
+__all__ = ["Backoff"]
 
 _random: Final = SystemRandom()
 
 
 @dataclass(frozen=True, slots=True)
-class Pauses:
+class Backoff:
     """Seconds before the second try, the factor from one pause to the next, and the longest pause."""
 
     first: float

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from worker.jobs.common.errors import SettingsError
 
-__all__ = ["FIELDS", "read_configuration"]
+__all__ = ["FIELDS", "read_config_file"]
 
 #: What the file may set. The rest belongs to a service, and is set where the service is started.
 FIELDS: Final = (
@@ -30,7 +30,7 @@ _SECRETS: Final = frozenset({"key", "mqtt_password"})
 _LARGEST: Final = 64 * 1024
 
 
-def read_configuration(path: Path) -> dict[str, Any]:
+def read_config_file(path: Path) -> dict[str, Any]:
     """Return what the file sets, by field; nothing when there is no such file.
 
     Raises:

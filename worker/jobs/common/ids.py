@@ -6,7 +6,7 @@ from threading import Lock
 from typing import Final
 
 #: What an identity looks like, as a regular expression without its ends.
-IDENTITY: Final = "[0-9a-hjkmnp-tv-z]{26}"
+ID_PATTERN: Final = "[0-9a-hjkmnp-tv-z]{26}"
 
 #: Crockford's base 32, in lower case: no i, l, o, u.
 _DIGITS = "0123456789abcdefghjkmnpqrstvwxyz"
@@ -18,7 +18,7 @@ _lock = Lock()
 _last = 0
 
 
-def new_identity() -> str:
+def new_id() -> str:
     """Return 26 characters: 48 bits of milliseconds since 1970, then 80 random bits.
 
     Within one process each is greater than the one before, also within one millisecond or when the clock goes back.

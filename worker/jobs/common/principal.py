@@ -5,7 +5,7 @@ from typing import Final, Literal, TypeAlias, get_args
 
 from worker.jobs.common.settings import Settings
 
-__all__ = ["LOCAL", "SCOPES", "Caller", "Quotas", "Scope"]
+__all__ = ["LOCAL", "SCOPES", "Principal", "Quotas", "Scope"]
 
 Scope: TypeAlias = Literal["submit", "read", "record", "admin", "kiosk"]
 
@@ -54,7 +54,7 @@ class Quotas:
 
 
 @dataclass(frozen=True, slots=True)
-class Caller:
+class Principal:
     """Somebody who asks."""
 
     #: Whose jobs these are: the key's id, or "local".
@@ -73,4 +73,4 @@ class Caller:
 
 
 #: Whoever uses an open service on its own machine: its owner, and so without quotas.
-LOCAL: Final = Caller("local", frozenset({"admin"}), Quotas(0, 0, 0, 0, 0))
+LOCAL: Final = Principal("local", frozenset({"admin"}), Quotas(0, 0, 0, 0, 0))

@@ -11,7 +11,7 @@ from urllib.parse import quote
 from pydantic import AfterValidator, Field, SecretStr, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
-from worker.jobs.common.config_file import read_configuration
+from worker.jobs.common.config_file import read_config_file
 from worker.jobs.common.errors import SettingsError
 
 __all__ = ["Settings"]
@@ -155,7 +155,7 @@ class Settings(BaseSettings):
         """
         path = _configuration()
         told = {name.upper() for name, value in os.environ.items() if value}
-        found = {} if path is None else read_configuration(path)
+        found = {} if path is None else read_config_file(path)
         kept = {name: value for name, value in found.items() if _PREFIX + name.upper() not in told}
         try:
             return cls(**{**kept, **given})

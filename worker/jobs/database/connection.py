@@ -81,7 +81,7 @@ def _sqlite(url: URL, patience: int, *, durable: bool) -> Engine:
     return engine
 
 
-def upserting(bind: Engine | Connection, table: type[Base]) -> Any:
+def upsert(bind: Engine | Connection, table: type[Base]) -> Any:
     """Return an insert that can say what happens where the row is there already, in this database's form."""
     return (postgresql if bind.dialect.name == "postgresql" else sqlite).insert(table)
 

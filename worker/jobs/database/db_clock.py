@@ -11,16 +11,16 @@ from typing import Any, Final
 from sqlalchemy import ColumnElement, Engine, Interval, func, literal, or_, type_coerce
 from sqlalchemy.orm import InstrumentedAttribute
 
-from worker.jobs.database.tables import Moment
+from worker.jobs.database.tables import UtcDateTime
 
 #: How many times its own length a lease may reach into the future before it is one from before the clock went back.
 _REACH: Final = 2.0
 
 #: Seconds by which a moment may seem to be from the future: clocks are read one after the other.
-SLACK: Final = 2.0
+CLOCK_TOLERANCE: Final = 2.0
 
 
-class Clock:
+class DatabaseClock:
     """Moments as expressions for statements on one database."""
 
     def __init__(self, engine: Engine) -> None:
@@ -32,8 +32,8 @@ class Clock:
         after = timedelta(seconds=seconds)
         if self._server:
             moment: Any = func.clock_timestamp() + literal(after, Interval)
-            return type_coerce(moment, Moment)
-        return literal(machine_time() + after, Moment)
+            return type_coerce(moment, UtcDateTime)
+        return literal(utc_now() + after, UtcDateTime)
 
     def over(self, lease: InstrumentedAttribute[Any], seconds: float) -> ColumnElement[bool]:
         """Say whether a lease of this length has run out, or is from before the clock went back."""
@@ -41,9 +41,9 @@ class Clock:
 
     def quiet(self, moment: InstrumentedAttribute[Any], seconds: float) -> ColumnElement[bool]:
         """Say whether nothing was noted in the last ``seconds``, or only before the clock went back."""
-        return or_(moment.is_(None), moment < self.at(-seconds), moment > self.at(SLACK))
+        return or_(moment.is_(None), moment < self.at(-seconds), moment > self.at(CLOCK_TOLERANCE))
 
 
-def machine_time() -> datetime:
+def utc_now() -> datetime:
     """Return the time of this machine."""
     return datetime.now(UTC)

@@ -7,7 +7,7 @@ from sqlalchemy import BigInteger, DateTime, Dialect, ForeignKey, Index, Text, t
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 
-class Moment(types.TypeDecorator[datetime]):
+class UtcDateTime(types.TypeDecorator[datetime]):
     """A time in UTC. SQLite keeps no zone, so it is put back when read."""
 
     impl = DateTime(timezone=True)
@@ -37,15 +37,15 @@ class JobRow(Base):
     name: Mapped[str] = mapped_column(Text)
     state: Mapped[str] = mapped_column(Text)
     spec: Mapped[str] = mapped_column(Text)
-    created: Mapped[datetime] = mapped_column(Moment)
-    updated: Mapped[datetime] = mapped_column(Moment)
-    started: Mapped[datetime | None] = mapped_column(Moment, default=None)
-    finished: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    created: Mapped[datetime] = mapped_column(UtcDateTime)
+    updated: Mapped[datetime] = mapped_column(UtcDateTime)
+    started: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
+    finished: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     #: When the broker last took a message for the job.
-    enqueued: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    enqueued: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     #: Which attempt holds the job, and until when without a sign of life. A later claim fences an earlier one off.
     claim: Mapped[str | None] = mapped_column(Text, default=None)
-    lease: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    lease: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     attempts: Mapped[int] = mapped_column(default=0)
     progress_done: Mapped[int] = mapped_column(default=0)
     progress_total: Mapped[int] = mapped_column(default=0)
@@ -59,7 +59,7 @@ class JobRow(Base):
     #: What its files come to, those that it shares with other jobs among them.
     bytes: Mapped[int] = mapped_column(BigInteger, default=0)
     #: When it was removed: nobody sees it any more, and a sweep takes files and row away.
-    deleted: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    deleted: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     #: Grows with every change that somebody can see; what is no such change keeps it by name.
     revision: Mapped[int] = mapped_column(default=1, onupdate=text("revision + 1"))
 
@@ -95,8 +95,8 @@ class PrintEventRow(Base):
     #: The caller's own name for it, or one of ours; a second event of this name is the same or none.
     id: Mapped[str] = mapped_column(Text)
     fingerprint: Mapped[str] = mapped_column(Text)
-    recorded: Mapped[datetime] = mapped_column(Moment)
-    at: Mapped[datetime] = mapped_column(Moment)
+    recorded: Mapped[datetime] = mapped_column(UtcDateTime)
+    at: Mapped[datetime] = mapped_column(UtcDateTime)
     outcome: Mapped[str] = mapped_column(Text)
     run: Mapped[int | None] = mapped_column(default=None)
     mark: Mapped[str | None] = mapped_column(Text, default=None)
@@ -121,17 +121,17 @@ class PrintStateRow(Base):
     standing: Mapped[dict[str, Any]] = mapped_column(types.JSON)
     #: A run that was packed afresh has no file yet.
     repack: Mapped[bool] = mapped_column(default=False)
-    enqueued: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    enqueued: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     attempts: Mapped[int] = mapped_column(default=0)
     problem: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
     #: How often all attempts failed, and when there are new ones; none: with the next event that makes new runs.
     rounds: Mapped[int] = mapped_column(default=0, server_default="0")
-    retry: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    retry: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
 
     __table_args__ = (Index("print_states_by_repack", "repack", "job_id"),)
 
 
-class ScheduleLinkRow(Base):
+class CalendarLinkRow(Base):
     """The secret address of a job's calendar: the digest of its token, and who asked for it."""
 
     __tablename__ = "schedule_links"
@@ -140,7 +140,7 @@ class ScheduleLinkRow(Base):
     digest: Mapped[str] = mapped_column(Text)
     #: A key's id, or "local"; the address is good for as long as that key is.
     maker: Mapped[str] = mapped_column(Text)
-    created: Mapped[datetime] = mapped_column(Moment)
+    created: Mapped[datetime] = mapped_column(UtcDateTime)
 
 
 class PartRow(Base):
@@ -151,10 +151,10 @@ class PartRow(Base):
     digest: Mapped[str] = mapped_column(Text, primary_key=True)
     limits: Mapped[str] = mapped_column(Text, primary_key=True)
     record: Mapped[dict[str, Any]] = mapped_column(types.JSON)
-    created: Mapped[datetime] = mapped_column(Moment)
+    created: Mapped[datetime] = mapped_column(UtcDateTime)
 
 
-class KeyRow(Base):
+class ApiKeyRow(Base):
     """One key: what it may do, and the digest of its secret. The secret itself is kept nowhere."""
 
     __tablename__ = "keys"
@@ -164,14 +164,14 @@ class KeyRow(Base):
     digest: Mapped[str] = mapped_column(Text)
     scopes: Mapped[list[str]] = mapped_column(types.JSON)
     quotas: Mapped[dict[str, int]] = mapped_column(types.JSON)
-    created: Mapped[datetime] = mapped_column(Moment)
-    expires: Mapped[datetime | None] = mapped_column(Moment, default=None)
-    revoked: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    created: Mapped[datetime] = mapped_column(UtcDateTime)
+    expires: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
+    revoked: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     #: To the hour: enough to find keys that nobody uses, too little to watch anybody.
-    last_used: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    last_used: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
 
 
-class UsageRow(Base):
+class DailyUsageRow(Base):
     """How many jobs an owner submitted on one day (UTC), removed ones among them."""
 
     __tablename__ = "usage"
@@ -181,24 +181,24 @@ class UsageRow(Base):
     jobs: Mapped[int] = mapped_column(default=0)
 
 
-class PartClaimRow(Base):
+class PartLockRow(Base):
     """A part that somebody builds, or sweeps, at this moment."""
 
     __tablename__ = "part_claims"
 
     digest: Mapped[str] = mapped_column(Text, primary_key=True)
     holder: Mapped[str] = mapped_column(Text)
-    lease: Mapped[datetime] = mapped_column(Moment)
+    lease: Mapped[datetime] = mapped_column(UtcDateTime)
 
 
-class LeaderRow(Base):
+class LeaderLeaseRow(Base):
     """Who of many does what one is enough for, and where that one got to."""
 
     __tablename__ = "leaders"
 
     name: Mapped[str] = mapped_column(Text, primary_key=True)
     holder: Mapped[str | None] = mapped_column(Text, default=None)
-    lease: Mapped[datetime] = mapped_column(Moment)
+    lease: Mapped[datetime] = mapped_column(UtcDateTime)
     place: Mapped[str | None] = mapped_column(Text, default=None)
 
 
@@ -216,16 +216,16 @@ class WebhookRow(Base):
     secret: Mapped[str] = mapped_column(Text)
     #: The secret before, and until when it signs too.
     secret_before: Mapped[str | None] = mapped_column(Text, default=None)
-    overlap: Mapped[datetime | None] = mapped_column(Moment, default=None)
-    created: Mapped[datetime] = mapped_column(Moment)
+    overlap: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
+    created: Mapped[datetime] = mapped_column(UtcDateTime)
     #: "active", "failing" (a message ran out of tries) or "disabled" (the endpoint said that it is gone).
     state: Mapped[str] = mapped_column(Text, default="active")
     #: No message is sent before this moment, after one failed.
-    resume: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    resume: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     delivered: Mapped[int] = mapped_column(default=0)
     dropped: Mapped[int] = mapped_column(default=0)
-    last_success: Mapped[datetime | None] = mapped_column(Moment, default=None)
-    last_failure: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    last_success: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
+    last_failure: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     problem: Mapped[str | None] = mapped_column(Text, default=None)
 
     __table_args__ = (Index("webhooks_by_owner", "owner", "id"),)
@@ -251,14 +251,14 @@ class OutboxRow(Base):
     job_id: Mapped[str] = mapped_column(ForeignKey("jobs.id", ondelete="CASCADE"))
     type: Mapped[str] = mapped_column(Text)
     payload: Mapped[str] = mapped_column(Text)
-    created: Mapped[datetime] = mapped_column(Moment)
+    created: Mapped[datetime] = mapped_column(UtcDateTime)
     tries: Mapped[int] = mapped_column(default=0)
-    next_try: Mapped[datetime] = mapped_column(Moment)
+    next_try: Mapped[datetime] = mapped_column(UtcDateTime)
 
     __table_args__ = (Index("outbox_by_endpoint", "webhook_id", "next_try"), Index("outbox_by_job", "job_id"))
 
 
-class RepeatRow(Base):
+class IdempotencyRow(Base):
     """A request that may come again (Idempotency-Key), and what it made."""
 
     __tablename__ = "repeats"
@@ -269,7 +269,7 @@ class RepeatRow(Base):
     fingerprint: Mapped[str] = mapped_column(Text)
     #: The identity of what was made.
     made: Mapped[str] = mapped_column(Text)
-    created: Mapped[datetime] = mapped_column(Moment)
+    created: Mapped[datetime] = mapped_column(UtcDateTime)
 
     __table_args__ = (Index("repeats_by_age", "created"),)
 
@@ -284,11 +284,11 @@ class BatchRow(Base):
     name: Mapped[str] = mapped_column(Text)
     #: "running", "gathering" (all jobs have ended) or "ended".
     state: Mapped[str] = mapped_column(Text)
-    created: Mapped[datetime] = mapped_column(Moment)
-    finished: Mapped[datetime | None] = mapped_column(Moment, default=None)
-    enqueued: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    created: Mapped[datetime] = mapped_column(UtcDateTime)
+    finished: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
+    enqueued: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     claim: Mapped[str | None] = mapped_column(Text, default=None)
-    lease: Mapped[datetime | None] = mapped_column(Moment, default=None)
+    lease: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     attempts: Mapped[int] = mapped_column(default=0)
     #: Why there is no manifest.
     problem: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
@@ -334,4 +334,4 @@ class HeartbeatRow(Base):
     __tablename__ = "heartbeats"
 
     worker: Mapped[str] = mapped_column(Text, primary_key=True)
-    seen: Mapped[datetime] = mapped_column(Moment)
+    seen: Mapped[datetime] = mapped_column(UtcDateTime)

@@ -12,12 +12,12 @@ import orjson
 
 from worker.jobs.common.errors import InternalError
 from worker.jobs.execution.run_file import bed_object, write_run_file
-from worker.jobs.execution.transient_errors import Attempted, attempt
-from worker.jobs.files.object_store import Blobs
-from worker.jobs.files.stored_files import fetch, file_away
-from worker.jobs.records.batches import BATCH_LEASE, Batch, BatchEntry, Batches
+from worker.jobs.execution.transient_errors import TaskOutcome, run_guarded
+from worker.jobs.files.object_store import ObjectStore
+from worker.jobs.files.stored_files import load_file, store_file
+from worker.jobs.records.batches import BATCH_LEASE, Batch, BatchEntry, BatchRecords
 from worker.jobs.records.job_document import stored_problem
-from worker.jobs.records.jobs import Records
+from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import MANIFEST_NAME, StoredFile
 from worker.output.meshes.run_package import BedObject
 from worker.output.meshes.stl import read_stl
@@ -27,22 +27,22 @@ from worker.spec import Spec
 from worker.spec.manifest.manifest import JSON_TYPE, STL_TYPE, THREEMF_TYPE, Manifest
 from worker.spec.requests.batch import BatchDrawer, BatchManifest, BatchRun
 
-__all__ = ["Gathering"]
+__all__ = ["BatchFinalizer"]
 
 #: Meshes kept at hand while runs are written.
 _MOST_MESHES: Final = 64
 
 
 @dataclass(frozen=True, slots=True)
-class Gathering:
+class BatchFinalizer:
     """What it needs: the record, the store, and how often it is tried."""
 
-    records: Records
-    batches: Batches
-    blobs: Blobs
+    records: JobRecords
+    batches: BatchRecords
+    blobs: ObjectStore
     attempts: int = 3
 
-    def gather(self, batch_id: str) -> Attempted:
+    def gather(self, batch_id: str) -> TaskOutcome:
         """Make one attempt at the batch, if it is to be had."""
         token = self.batches.claim(batch_id, lease_seconds=BATCH_LEASE, attempts=self.attempts)
         if token is None:
@@ -50,8 +50,8 @@ class Gathering:
             given_up = self.batches.give_up(
                 batch_id, lease_seconds=BATCH_LEASE, attempts=self.attempts, problem=stored_problem(lost)
             )
-            return Attempted.FAILED if given_up else Attempted.NOTHING
-        return attempt(
+            return TaskOutcome.FAILED if given_up else TaskOutcome.NOTHING
+        return run_guarded(
             f"Batch {batch_id}",
             partial(self._gather, batch_id, token),
             put_off=partial(self.batches.release, batch_id, token),
@@ -70,17 +70,17 @@ class Gathering:
         for entry in batch.entries:
             if entry.job_id is not None and entry.job_id in specs:
                 there = {file.name: file for file in self.records.files(entry.job_id)}
-                manifest = Manifest.model_validate_json(fetch(self.blobs, there, MANIFEST_NAME))
+                manifest = Manifest.model_validate_json(load_file(self.blobs, there, MANIFEST_NAME))
                 spec = Spec.model_validate_json(specs[entry.job_id])
                 made[entry.number] = _Made(BatchJob(entry.number, spec, manifest), there)
         work = pack_batch([one.job for one in made.values()])
         files, folder = [], f"batches/{batch.id}"
         for name, data in self._runs(batch, work, made):
-            files.append(file_away(self.blobs, folder, name, THREEMF_TYPE, data))
+            files.append(store_file(self.blobs, folder, name, THREEMF_TYPE, data))
             self.batches.extend(batch.id, token, lease_seconds=BATCH_LEASE)
         told = _manifest(batch, work, made).model_dump(mode="json")
         data = orjson.dumps(told, option=orjson.OPT_SORT_KEYS | orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
-        return [*files, file_away(self.blobs, folder, MANIFEST_NAME, JSON_TYPE, data)]
+        return [*files, store_file(self.blobs, folder, MANIFEST_NAME, JSON_TYPE, data)]
 
     def _runs(self, batch: Batch, work: BatchWork, made: Mapping[int, "_Made"]) -> Iterator[tuple[str, bytes]]:
         """Yield each run's file with its name."""
@@ -106,10 +106,10 @@ class _Made:
     job: BatchJob
     there: dict[str, StoredFile]
 
-    def mesh(self, blobs: Blobs, mark: str) -> Mesh:
+    def mesh(self, blobs: ObjectStore, mark: str) -> Mesh:
         part = next(one for one in self.job.manifest.parts if one.mark == mark)
         name = next(file.name for file in part.files if file.media_type == STL_TYPE)
-        return read_stl(fetch(blobs, self.there, name))
+        return read_stl(load_file(blobs, self.there, name))
 
     def name(self, mark: str) -> str:
         return next(one.name for one in self.job.manifest.parts if one.mark == mark)

@@ -17,17 +17,17 @@ from pydantic import TypeAdapter
 
 from worker.jobs.common.errors import BlobMissing
 from worker.jobs.execution.pipeline import build_part, part_limits
-from worker.jobs.execution.shared_part_cache import SharedParts
-from worker.jobs.files.object_store import Blobs
-from worker.jobs.files.part_cache import BuiltPart, StoredParts
-from worker.jobs.records.jobs import Records
+from worker.jobs.execution.shared_part_cache import SharedPartCache
+from worker.jobs.files.object_store import ObjectStore
+from worker.jobs.files.part_cache import BuiltPart, StoredPartCache
+from worker.jobs.records.jobs import JobRecords
 from worker.layout.model.plan import Plan
 from worker.layout.model.shapes import Part
 from worker.solids import digest
 from worker.spec import Spec
 from worker.spec.errors import CheckFailed
 
-__all__ = ["Ask", "Fanout", "help_with"]
+__all__ = ["HelpRequest", "SendHelpRequests", "build_for_job"]
 
 _log = logging.getLogger(__name__)
 
@@ -36,7 +36,7 @@ _LEAST: Final = 8
 _PIECE: Final = 4
 
 #: Sends one message: the job, the key of what is to be built, and the first and the last of these parts.
-Ask: TypeAlias = Callable[[str, str, Sequence[tuple[int, int]]], None]
+SendHelpRequests: TypeAlias = Callable[[str, str, Sequence[tuple[int, int]]], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,10 +50,12 @@ class _Order:
 _ORDER: Final = TypeAdapter(_Order)
 
 
-class Fanout:
+class HelpRequest:
     """One attempt's call for help."""
 
-    def __init__(self, records: Records, blobs: Blobs, job_id: str, helpers: int, ask: Ask) -> None:
+    def __init__(
+        self, records: JobRecords, blobs: ObjectStore, job_id: str, helpers: int, ask: SendHelpRequests
+    ) -> None:
         """Ask at most so many helpers."""
         self._records = records
         self._blobs = blobs
@@ -86,8 +88,8 @@ class Fanout:
                 self._blobs.delete(self._key)
 
 
-def help_with(
-    records: Records, blobs: Blobs, job_id: str, key: str, ends: tuple[int, int], *, stop: Callable[[], bool]
+def build_for_job(
+    records: JobRecords, blobs: ObjectStore, job_id: str, key: str, ends: tuple[int, int], *, stop: Callable[[], bool]
 ) -> int:
     """Build parts of a job that somebody else is at, from the last of these to the first; return how many.
 
@@ -100,7 +102,7 @@ def help_with(
     except BlobMissing:  # the job has just ended
         return 0
     count = 0
-    with SharedParts(StoredParts(records, blobs), records.part_claims()) as store:
+    with SharedPartCache(StoredPartCache(records, blobs), records.part_claims()) as store:
         for part in reversed(order.parts[ends[0] : ends[1] + 1]):
             if stop() or not _runs(records, job_id):
                 break
@@ -117,7 +119,7 @@ def help_with(
 class _Claimed:
     """The store for a part that was not there and is claimed."""
 
-    def __init__(self, store: SharedParts) -> None:
+    def __init__(self, store: SharedPartCache) -> None:
         self._store = store
 
     def find(self, digest: str, limits: str) -> BuiltPart | None:  # noqa: ARG002 - the form of a store
@@ -129,6 +131,6 @@ class _Claimed:
         self._store.keep(part)
 
 
-def _runs(records: Records, job_id: str) -> bool:
+def _runs(records: JobRecords, job_id: str) -> bool:
     job = records.job(job_id)
     return job is not None and job.state == "running"

@@ -16,7 +16,7 @@ from typing import Final, Self
 _SIGNAL: Final = signal.SIGUSR2
 
 
-class Reason(Enum):
+class StopReason(Enum):
     """Why an attempt is to stop."""
 
     #: Cancelled, or taken over by another attempt.
@@ -30,7 +30,7 @@ class Reason(Enum):
 class Interrupted(BaseException):
     """The attempt is to stop; no `Exception`, so that nothing on its way takes it for a failure of its own."""
 
-    def __init__(self, reason: Reason) -> None:
+    def __init__(self, reason: StopReason) -> None:
         """Keep why."""
         super().__init__(reason)
         self.reason = reason
@@ -41,13 +41,13 @@ class Interruption:
 
     def __init__(self) -> None:
         """Nobody has asked yet."""
-        self.reason: Reason | None = None
+        self.reason: StopReason | None = None
         #: Whether this process was told to end while the attempt ran.
         self.terminated = False
         self._armed = False
         self._shields = 0
 
-    def ask(self, reason: Reason) -> None:
+    def ask(self, reason: StopReason) -> None:
         """Ask the attempt to stop, for the first reason given; ask again until it has: a signal may get lost."""
         if self.reason is None:
             self.reason = reason
@@ -101,6 +101,6 @@ class Interruption:
     def _woken(self, number: int, _frame: FrameType | None) -> None:
         if number == signal.SIGTERM:
             self.terminated = True
-            self.reason = self.reason or Reason.HANDED_BACK
+            self.reason = self.reason or StopReason.HANDED_BACK
         if self._armed and self._shields == 0:
             self.check()

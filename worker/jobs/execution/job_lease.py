@@ -8,8 +8,8 @@ from typing import Final, Self
 
 from sqlalchemy.exc import SQLAlchemyError
 
-from worker.jobs.execution.interruption import Interruption, Reason
-from worker.jobs.records.jobs import Claim, Records
+from worker.jobs.execution.interruption import Interruption, StopReason
+from worker.jobs.records.jobs import JobClaim, JobRecords
 from worker.jobs.records.models import Progress
 
 _log = logging.getLogger(__name__)
@@ -18,7 +18,7 @@ _log = logging.getLogger(__name__)
 _LOOK: Final = 0.5
 
 
-class Lease:
+class JobLease:
     """Extends a claim in the background until it is left, and asks the attempt to stop where there is a reason.
 
     Reasons are: the job was cancelled or taken over; the attempt takes too long; the worker ends and the time of grace
@@ -27,8 +27,8 @@ class Lease:
 
     def __init__(
         self,
-        records: Records,
-        claim: Claim,
+        records: JobRecords,
+        claim: JobClaim,
         seconds: float,
         *,
         most: float = float("inf"),
@@ -71,7 +71,7 @@ class Lease:
         Raises:
             Interrupted: when the attempt is to stop for another reason.
         """
-        if self.interruption.reason is Reason.LOST:
+        if self.interruption.reason is StopReason.LOST:
             return True
         self.interruption.check()
         return False
@@ -79,7 +79,7 @@ class Lease:
     def report(self, progress: Progress) -> None:
         """Write progress."""
         if not self._records.report(self._claim, progress):
-            self.interruption.ask(Reason.LOST)
+            self.interruption.ask(StopReason.LOST)
 
     def _watch(self) -> None:
         extended = monotonic()
@@ -93,15 +93,15 @@ class Lease:
                     extended = now
                 else:
                     holds = self._records.holds(self._claim)
-                reason = reason if holds else Reason.LOST
+                reason = reason if holds else StopReason.LOST
             except SQLAlchemyError as error:  # the next look tries again; in the end the lease runs out
                 _log.warning("No sign of life for job %s: %s", self._claim.job_id, type(error).__name__)
             if reason is not None and not self._left.is_set():
                 self.interruption.ask(reason)
 
-    def _reason(self, now: float) -> Reason | None:
+    def _reason(self, now: float) -> StopReason | None:
         """Return why the attempt is to stop, beside the loss of the claim."""
         if self._closing():
             self._until = min(self._until, now + self._grace)
-            return Reason.HANDED_BACK if now >= self._until else None
-        return Reason.TOO_LONG if now >= self._until else None
+            return StopReason.HANDED_BACK if now >= self._until else None
+        return StopReason.TOO_LONG if now >= self._until else None

@@ -14,18 +14,18 @@ from sqlalchemy.exc import DBAPIError
 
 from worker.jobs.common.errors import InternalError, JobCancelled, JobTooLarge, JobTooLong
 from worker.jobs.common.settings import Settings
-from worker.jobs.execution.helpers import Ask, Fanout
-from worker.jobs.execution.interruption import Interrupted, Reason
-from worker.jobs.execution.job_lease import Lease
+from worker.jobs.execution.helpers import HelpRequest, SendHelpRequests
+from worker.jobs.execution.interruption import Interrupted, StopReason
+from worker.jobs.execution.job_lease import JobLease
 from worker.jobs.execution.pipeline import JobResult, run_pipeline
-from worker.jobs.execution.shared_part_cache import SharedParts
-from worker.jobs.execution.transient_errors import PASSING
-from worker.jobs.files.object_store import Blobs
-from worker.jobs.files.part_cache import PartStore, StoredParts
-from worker.jobs.files.stored_files import file_away
-from worker.jobs.observability.tracing import Steps
+from worker.jobs.execution.shared_part_cache import SharedPartCache
+from worker.jobs.execution.transient_errors import TRANSIENT_ERRORS
+from worker.jobs.files.object_store import ObjectStore
+from worker.jobs.files.part_cache import PartCache, StoredPartCache
+from worker.jobs.files.stored_files import store_file
+from worker.jobs.observability.tracing import StepSpans
 from worker.jobs.records.job_document import stored_problem
-from worker.jobs.records.jobs import Claim, Records
+from worker.jobs.records.jobs import JobClaim, JobRecords
 from worker.jobs.records.models import BUNDLE_NAME, MANIFEST_NAME, Progress, StoredFile
 from worker.layout.model.plan import Plan
 from worker.spec import Spec
@@ -35,7 +35,7 @@ from worker.spec.manifest.manifest import JSON_TYPE, ZIP_TYPE
 _log = logging.getLogger(__name__)
 
 
-class Outcome(Enum):
+class JobOutcome(Enum):
     """How an attempt went."""
 
     SUCCEEDED = auto()
@@ -59,7 +59,7 @@ class Pipeline(Protocol):
         self,
         spec: Spec,
         *,
-        part_store: PartStore,
+        part_store: PartCache,
         now: datetime,
         identity: str | None,
         prebuild: Callable[[Spec, Plan], None],
@@ -70,19 +70,19 @@ class Pipeline(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Workshop:
+class JobRunner:
     """What an attempt needs."""
 
     settings: Settings
-    records: Records
-    blobs: Blobs
+    records: JobRecords
+    blobs: ObjectStore
     pipeline: Pipeline = run_pipeline
     #: Whether this worker ends.
     closing: Callable[[], bool] = lambda: False
     #: Asks other workers for help; left out, an attempt builds all by itself.
-    ask: Ask = lambda *_: None
+    ask: SendHelpRequests = lambda *_: None
 
-    def build(self, job_id: str) -> Outcome:
+    def build(self, job_id: str) -> JobOutcome:
         """Make one attempt at the job, if it is to be had."""
         settings, records = self.settings, self.records
         claim = records.claim(job_id, lease_seconds=settings.lease_seconds, attempts=settings.attempts)
@@ -95,8 +95,8 @@ class Workshop:
                 lease_seconds=settings.lease_seconds,
             ):
                 _log.error("Job %s was given up.", job_id)
-                return Outcome.FAILED
-            return Outcome.NOT_OURS
+                return JobOutcome.FAILED
+            return JobOutcome.NOT_OURS
         _log.info("Job %s, attempt %d.", job_id, claim.attempt)
         if claim.lost_after >= settings.job_seconds:  # it took too long and had to be killed; so would the next
             return self._end(claim, JobTooLong(limit=f"{settings.job_seconds} s"))
@@ -104,9 +104,9 @@ class Workshop:
         _log.info("Job %s: %s.", job_id, outcome.name.lower())
         return outcome
 
-    def _attempt(self, claim: Claim) -> Outcome:
+    def _attempt(self, claim: JobClaim) -> JobOutcome:
         settings = self.settings
-        lease = Lease(
+        lease = JobLease(
             self.records,
             claim,
             settings.lease_seconds,
@@ -118,38 +118,38 @@ class Workshop:
             with lease:
                 result = self._run(claim, lease)
                 files = self._store(claim, result)
-            return Outcome.SUCCEEDED if self.records.succeed(claim, files) else Outcome.LOST
+            return JobOutcome.SUCCEEDED if self.records.succeed(claim, files) else JobOutcome.LOST
         except JobCancelled:
-            return Outcome.LOST
+            return JobOutcome.LOST
         except Interrupted as stop:
-            if stop.reason is Reason.TOO_LONG:
+            if stop.reason is StopReason.TOO_LONG:
                 return self._end(claim, JobTooLong(limit=f"{settings.job_seconds} s"))
-            if stop.reason is Reason.LOST or not self.records.release(claim, counted=False):
-                return Outcome.LOST
-            return Outcome.TERMINATED if lease.interruption.terminated else Outcome.HANDED_BACK
+            if stop.reason is StopReason.LOST or not self.records.release(claim, counted=False):
+                return JobOutcome.LOST
+            return JobOutcome.TERMINATED if lease.interruption.terminated else JobOutcome.HANDED_BACK
         except Exception as error:  # noqa: BLE001 - whatever it is, the record says how the job ended
             return self._end(claim, error)
 
-    def _run(self, claim: Claim, lease: Lease) -> JobResult:
+    def _run(self, claim: JobClaim, lease: JobLease) -> JobResult:
         """Run the pipeline so that it can be interrupted wherever it computes."""
         interruption = lease.interruption
 
-        steps = Steps()
+        steps = StepSpans()
 
         def report(progress: Progress) -> None:
             steps.at(progress.now)
             with interruption:
                 lease.report(progress)
 
-        fanout = Fanout(self.records, self.blobs, claim.job_id, self.settings.helpers, self.ask)
+        fanout = HelpRequest(self.records, self.blobs, claim.job_id, self.settings.helpers, self.ask)
 
         def prebuild(spec: Spec, plan: Plan) -> None:
             with interruption:
                 fanout.call(spec, plan)
 
-        stored = StoredParts(self.records, self.blobs)
+        stored = StoredPartCache(self.records, self.blobs)
         # in the job's name: the next attempt does not wait for parts that a lost one was at
-        shared = SharedParts(stored, self.records.part_claims(claim.job_id), interruption)
+        shared = SharedPartCache(stored, self.records.part_claims(claim.job_id), interruption)
         with closing(fanout), closing(steps), shared, interruption.armed():
             return self.pipeline(
                 Spec.model_validate_json(claim.spec),
@@ -161,15 +161,15 @@ class Workshop:
                 cancelled=lease.lost,
             )
 
-    def _end(self, claim: Claim, error: Exception) -> Outcome:
+    def _end(self, claim: JobClaim, error: Exception) -> JobOutcome:
         """End the attempt that this stopped: the job has failed, or may be tried again."""
         expected = isinstance(error, DrawerwrightError | MemoryError)
         _log.warning("Job %s, attempt %d: %r", claim.job_id, claim.attempt, error, exc_info=None if expected else error)
         told: DrawerwrightError = InternalError()
-        if isinstance(error, PASSING):
+        if isinstance(error, TRANSIENT_ERRORS):
             cause = _cause(error)
             if claim.attempt < self.settings.attempts:
-                return Outcome.RELEASED if self.records.release(claim, cause) else Outcome.LOST
+                return JobOutcome.RELEASED if self.records.release(claim, cause) else JobOutcome.LOST
             told = self._given_up(cause)
         elif isinstance(error, DrawerwrightError):
             told = error
@@ -179,17 +179,17 @@ class Workshop:
             error.__traceback__ = None  # its frames hold what filled the memory
             limit = f"{self.settings.job_memory} bytes" if self.settings.job_memory else None
             told = JobTooLarge(limit=limit, remedy="Ask for fewer drawers, or simpler parts, in one job.")
-        return Outcome.FAILED if self.records.fail(claim, stored_problem(told)) else Outcome.LOST
+        return JobOutcome.FAILED if self.records.fail(claim, stored_problem(told)) else JobOutcome.LOST
 
     def _given_up(self, cause: str) -> InternalError:
         tries = self.settings.attempts
         return InternalError(f"The job was started {tries} times and never came to an end. The last time, {cause}.")
 
-    def _store(self, claim: Claim, result: JobResult) -> list[StoredFile]:
+    def _store(self, claim: JobClaim, result: JobResult) -> list[StoredFile]:
         """Store what belongs to this job alone; return all its files."""
         made = [(one.entry.file.name, one.entry.file.media_type, one.data) for one in result.documents]
         made += [(MANIFEST_NAME, JSON_TYPE, result.manifest), (BUNDLE_NAME, ZIP_TYPE, result.bundle)]
-        own = [file_away(self.blobs, f"jobs/{claim.job_id}", *one) for one in made]
+        own = [store_file(self.blobs, f"jobs/{claim.job_id}", *one) for one in made]
         return [*result.files, *own]
 
 

@@ -9,7 +9,7 @@ from typing import Final
 
 from worker.jobs.common.errors import JobCancelled
 from worker.jobs.execution.job_documents import Document, documents_of, print_record, run_documents, with_runs
-from worker.jobs.files.part_cache import BuiltPart, PartFile, PartStore
+from worker.jobs.files.part_cache import BuiltPart, PartCache, PartFile
 from worker.jobs.records.models import BUNDLE_NAME, Progress, StoredFile
 from worker.layout import lay_out
 from worker.layout.model.plan import Plan
@@ -53,7 +53,7 @@ class JobResult:
 def run_pipeline(
     spec: Spec,
     *,
-    part_store: PartStore,
+    part_store: PartCache,
     now: datetime,
     identity: str | None = None,
     prebuild: Callable[[Spec, Plan], None] = lambda *_: None,
@@ -150,7 +150,7 @@ def part_limits(spec: Spec, part: Part) -> str:
     return _limits(spec.printer_of(part.kind))
 
 
-def build_part(part: Part, printer: Printer, store: PartStore) -> BuiltPart:
+def build_part(part: Part, printer: Printer, store: PartCache) -> BuiltPart:
     """Return the part from the store, or build, write, read back, check and keep it.
 
     Args:

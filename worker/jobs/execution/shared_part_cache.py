@@ -5,8 +5,8 @@ import time
 from contextlib import AbstractContextManager, nullcontext
 from typing import Final, Self
 
-from worker.jobs.files.part_cache import BuiltPart, PartStore
-from worker.jobs.records.part_locks import PartClaims
+from worker.jobs.files.part_cache import BuiltPart, PartCache
+from worker.jobs.records.part_locks import PartLocks
 
 _log = logging.getLogger(__name__)
 
@@ -14,11 +14,11 @@ _log = logging.getLogger(__name__)
 _LOOK: Final = 0.05
 
 
-class SharedParts:
+class SharedPartCache:
     """A store of parts whose `find` waits for a part that somebody else is building, and claims it otherwise."""
 
     def __init__(
-        self, store: PartStore, claims: PartClaims, shield: AbstractContextManager[object] | None = None
+        self, store: PartCache, claims: PartLocks, shield: AbstractContextManager[object] | None = None
     ) -> None:
         """Use these two; ``shield`` is entered around each of their steps, but not while waiting."""
         self._store = store

@@ -3,7 +3,7 @@
 import mmap
 
 
-class Closing:
+class ShutdownFlag:
     """A note in memory that is shared with all processes forked after it was made."""
 
     def __init__(self) -> None:

@@ -12,15 +12,15 @@ from worker.jobs.common.errors import InternalError
 from worker.jobs.records.job_document import stored_problem
 from worker.spec.errors import DrawerwrightError
 
-__all__ = ["PASSING", "Attempted", "attempt"]
+__all__ = ["TRANSIENT_ERRORS", "TaskOutcome", "run_guarded"]
 
 _log = logging.getLogger(__name__)
 
 #: What may go away by itself: the database, the store, the disk.
-PASSING: Final = (DBAPIError, StoreError, OSError)
+TRANSIENT_ERRORS: Final = (DBAPIError, StoreError, OSError)
 
 
-class Attempted(Enum):
+class TaskOutcome(Enum):
     """How it went."""
 
     DONE = auto()
@@ -31,9 +31,9 @@ class Attempted(Enum):
     PUT_OFF = auto()
 
 
-def attempt(
+def run_guarded(
     subject: str, make: Callable[[], bool], *, put_off: Callable[[], object], fail: Callable[[dict[str, Any]], bool]
-) -> Attempted:
+) -> TaskOutcome:
     """Make one attempt and say how it went, whatever happens in it.
 
     Args:
@@ -43,12 +43,12 @@ def attempt(
         fail: notes the problem document of why it cannot be done; False when there is no more to do.
     """
     try:
-        return Attempted.DONE if make() else Attempted.NOTHING
-    except PASSING:
+        return TaskOutcome.DONE if make() else TaskOutcome.NOTHING
+    except TRANSIENT_ERRORS:
         _log.warning("%s waits for its files.", subject, exc_info=True)
         put_off()
-        return Attempted.PUT_OFF
+        return TaskOutcome.PUT_OFF
     except Exception as error:  # noqa: BLE001 - whatever it is, the record says why there is no file
         _log.warning("%s: %r", subject, error, exc_info=error)
         told = error if isinstance(error, DrawerwrightError) else InternalError()
-        return Attempted.FAILED if fail(stored_problem(told)) else Attempted.NOTHING
+        return TaskOutcome.FAILED if fail(stored_problem(told)) else TaskOutcome.NOTHING

@@ -13,7 +13,8 @@ from urllib.parse import unquote, urlsplit
 
 import obstore
 from obstore.exceptions import BaseError, NotFoundError
-from obstore.store import LocalStore, ObjectStore, S3Store
+from obstore.store import LocalStore, S3Store
+from obstore.store import ObjectStore as Backend
 
 from worker.jobs.common.errors import BlobMissing, SettingsError
 from worker.jobs.common.settings import Settings
@@ -26,22 +27,22 @@ _CHUNK = 256 * 1024
 
 
 @dataclass(frozen=True, slots=True)
-class Blob:
+class StoredObject:
     """A file in the store: its key, and when it was last put there."""
 
     key: str
     modified: datetime
 
 
-class Blobs:
+class ObjectStore:
     """A store of files."""
 
-    def __init__(self, store: ObjectStore) -> None:
+    def __init__(self, store: Backend) -> None:
         """Use this store."""
         self._store = store
 
     @classmethod
-    def open(cls, settings: Settings) -> "Blobs":
+    def open(cls, settings: Settings) -> "ObjectStore":
         """Open the store that the settings name.
 
         Raises:
@@ -102,11 +103,11 @@ class Blobs:
             raise BlobMissing(value=key) from error
         return (bytes(piece) for piece in result.stream(min_chunk_size=_CHUNK))
 
-    def under(self, prefix: str) -> Iterator[Blob]:
+    def under(self, prefix: str) -> Iterator[StoredObject]:
         """Return all files under ``prefix/``, in no order."""
         for page in obstore.list(self._store, prefix=prefix):
             for one in page:
-                yield Blob(one["path"], one["last_modified"])
+                yield StoredObject(one["path"], one["last_modified"])
 
     def folders(self, prefix: str) -> list[str]:
         """Return the names of the folders right under ``prefix/``, in no order."""

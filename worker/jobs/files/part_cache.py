@@ -8,8 +8,8 @@ from typing import Any, Final, Protocol
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from worker.jobs.common.errors import BlobMissing
-from worker.jobs.files.object_store import Blobs
-from worker.jobs.records.jobs import Records
+from worker.jobs.files.object_store import ObjectStore
+from worker.jobs.records.jobs import JobRecords
 from worker.spec.manifest.manifest import STL_TYPE, THREEMF_TYPE, Check
 
 #: The files of a part: suffix and media type.
@@ -66,7 +66,7 @@ class BuiltPart:
         return part_key(self.digest, file.suffix, file.sha256)
 
 
-class PartStore(Protocol):
+class PartCache(Protocol):
     """Keeps parts by digest and limits."""
 
     def find(self, digest: str, limits: str) -> BuiltPart | None:
@@ -76,7 +76,7 @@ class PartStore(Protocol):
         """Keep the part."""
 
 
-class MemoryParts:
+class InMemoryPartCache:
     """Parts in memory: for one process, as a notebook or a benchmark."""
 
     def __init__(self, parts: Iterable[BuiltPart] = ()) -> None:
@@ -109,10 +109,10 @@ class _PartRecord(BaseModel):
     files: tuple[_FileRecord, ...]
 
 
-class StoredParts:
+class StoredPartCache:
     """Parts in the record and the store of files. Files come first, the record that names them last."""
 
-    def __init__(self, records: Records, blobs: Blobs) -> None:
+    def __init__(self, records: JobRecords, blobs: ObjectStore) -> None:
         """Use these two."""
         self._records = records
         self._blobs = blobs

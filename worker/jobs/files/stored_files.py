@@ -4,14 +4,14 @@ from collections.abc import Mapping
 from hashlib import sha256
 
 from worker.jobs.common.errors import BlobMissing
-from worker.jobs.files.object_store import Blobs
-from worker.jobs.files.verified_read import read_whole
+from worker.jobs.files.object_store import ObjectStore
+from worker.jobs.files.verified_read import read_verified
 from worker.jobs.records.models import StoredFile
 
-__all__ = ["fetch", "file_away"]
+__all__ = ["load_file", "store_file"]
 
 
-def file_away(blobs: Blobs, folder: str, name: str, media_type: str, data: bytes) -> StoredFile:
+def store_file(blobs: ObjectStore, folder: str, name: str, media_type: str, data: bytes) -> StoredFile:
     """Store a file below this folder; the same bytes again are the same file."""
     checksum = sha256(data).hexdigest()
     key = f"{folder}/{checksum[:16]}-{name}"
@@ -19,7 +19,7 @@ def file_away(blobs: Blobs, folder: str, name: str, media_type: str, data: bytes
     return StoredFile(name, media_type, len(data), checksum, key)
 
 
-def fetch(blobs: Blobs, there: Mapping[str, StoredFile], name: str) -> bytes:
+def load_file(blobs: ObjectStore, there: Mapping[str, StoredFile], name: str) -> bytes:
     """Return the bytes of one of these files.
 
     Raises:
@@ -28,4 +28,4 @@ def fetch(blobs: Blobs, there: Mapping[str, StoredFile], name: str) -> bytes:
     file = there.get(name)
     if file is None:
         raise BlobMissing(value=name)
-    return read_whole(blobs, file)
+    return read_verified(blobs, file)

@@ -5,10 +5,10 @@ from hashlib import sha256
 from typing import Final
 
 from worker.jobs.common.errors import BlobMissing
-from worker.jobs.files.object_store import Blobs
+from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.records.models import StoredFile
 
-__all__ = ["read_whole", "whole"]
+__all__ = ["read_verified", "stream_verified"]
 
 #: Up to so many bytes are read and looked through before the first is handed on.
 _AT_ONCE: Final = 8 * 2**20
@@ -16,7 +16,7 @@ _AT_ONCE: Final = 8 * 2**20
 _PIECE: Final = 256 * 1024
 
 
-def whole(blobs: Blobs, file: StoredFile, start: int, end: int) -> Iterator[bytes]:
+def stream_verified(blobs: ObjectStore, file: StoredFile, start: int, end: int) -> Iterator[bytes]:
     """Return the file's bytes from ``start`` up to ``end`` in pieces. The store is asked at once.
 
     A large file that is asked for as a whole is looked through on its way, and its last piece is held back until then.
@@ -28,7 +28,7 @@ def whole(blobs: Blobs, file: StoredFile, start: int, end: int) -> Iterator[byte
     if size != file.bytes:
         raise _damaged(file)
     if file.bytes <= _AT_ONCE:
-        data = read_whole(blobs, file)
+        data = read_verified(blobs, file)
         return (data[at : min(at + _PIECE, end)] for at in range(start, end, _PIECE))
     pieces = _checked(blobs.read(file.key, 0, file.bytes), file)
     if (start, end) == (0, file.bytes):
@@ -38,7 +38,7 @@ def whole(blobs: Blobs, file: StoredFile, start: int, end: int) -> Iterator[byte
     return blobs.read(file.key, start, end)
 
 
-def read_whole(blobs: Blobs, file: StoredFile) -> bytes:
+def read_verified(blobs: ObjectStore, file: StoredFile) -> bytes:
     """Return all of the file's bytes.
 
     Raises:

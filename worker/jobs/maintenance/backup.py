@@ -21,10 +21,10 @@ import orjson
 
 from worker.jobs.common.errors import BlobMissing, SettingsError
 from worker.jobs.common.settings import Settings
-from worker.jobs.database.db_clock import machine_time
-from worker.jobs.files.object_store import Blobs
+from worker.jobs.database.db_clock import utc_now
+from worker.jobs.files.object_store import ObjectStore
 
-__all__ = ["Kept", "restore", "save"]
+__all__ = ["BackupSummary", "back_up", "restore"]
 
 _RECORD: Final = "jobs.sqlite3"
 _LIST: Final = "backup.json"
@@ -44,7 +44,7 @@ _PIECE: Final = 1 << 20
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class BackupSummary:
     """What an archive holds."""
 
     jobs: int
@@ -59,7 +59,7 @@ class _Named:
     bytes: int
 
 
-def save(settings: Settings, path: Path, done: Callable[[int, int], None]) -> Kept:
+def back_up(settings: Settings, path: Path, done: Callable[[int, int], None]) -> BackupSummary:
     """Write the archive; ``done`` is told how many files of how many are in it.
 
     Raises:
@@ -72,7 +72,7 @@ def save(settings: Settings, path: Path, done: Callable[[int, int], None]) -> Ke
         raise SettingsError("There is no record to back up.", value=str(record), remedy="Name its folder with --data.")
     if path.exists():
         raise SettingsError("There is a file of this name already.", value=str(path), remedy="Take another name.")
-    blobs = Blobs.open(settings)
+    blobs = ObjectStore.open(settings)
     part = path.with_name(f".{path.name}.part")
     with TemporaryDirectory(prefix=".drawerwright-", dir=path.absolute().parent) as folder:
         snapshot = Path(folder) / _RECORD
@@ -88,17 +88,17 @@ def save(settings: Settings, path: Path, done: Callable[[int, int], None]) -> Ke
                         archive.writestr(_FILES + one.key, _checked(blobs.get(one.key), one))
                     done(len(named), len(named))
                     archive.write(snapshot, _RECORD, zipfile.ZIP_DEFLATED)
-                    told = {"format": _FORMAT, "made": machine_time(), "record": _digest(snapshot), "files": len(named)}
+                    told = {"format": _FORMAT, "made": utc_now(), "record": _digest(snapshot), "files": len(named)}
                     archive.writestr(_LIST, orjson.dumps(told, option=orjson.OPT_UTC_Z))
                 out.flush()
                 os.fsync(out.fileno())
             part.replace(path)
         finally:
             part.unlink(missing_ok=True)
-    return Kept(jobs, len(named), sum(one.bytes for one in named))
+    return BackupSummary(jobs, len(named), sum(one.bytes for one in named))
 
 
-def restore(settings: Settings, path: Path, done: Callable[[int, int], None]) -> Kept:
+def restore(settings: Settings, path: Path, done: Callable[[int, int], None]) -> BackupSummary:
     """Put an archive's record and files into a data folder that is empty or not there; the record last.
 
     Raises:
@@ -123,7 +123,9 @@ def restore(settings: Settings, path: Path, done: Callable[[int, int], None]) ->
             raise
 
 
-def _put_back(archive: zipfile.ZipFile, digest: object, settings: Settings, done: Callable[[int, int], None]) -> Kept:
+def _put_back(
+    archive: zipfile.ZipFile, digest: object, settings: Settings, done: Callable[[int, int], None]
+) -> BackupSummary:
     record = settings.data_dir / _RECORD
     unfinished = record.with_name(f".{_RECORD}.part")
     with archive.open(_RECORD) as source, unfinished.open("wb") as out:
@@ -131,7 +133,7 @@ def _put_back(archive: zipfile.ZipFile, digest: object, settings: Settings, done
     if _digest(unfinished) != digest:
         raise SettingsError("The archive's record is damaged.", value=str(archive.filename))
     named, jobs = _named(unfinished)
-    blobs = Blobs.open(settings)
+    blobs = ObjectStore.open(settings)
     for index, one in enumerate(named):
         done(index, len(named))
         if not _KEY.fullmatch(one.key):
@@ -142,7 +144,7 @@ def _put_back(archive: zipfile.ZipFile, digest: object, settings: Settings, done
             raise SettingsError("The archive holds a damaged file.", value=one.key) from None
     done(len(named), len(named))
     unfinished.replace(record)
-    return Kept(jobs, len(named), sum(one.bytes for one in named))
+    return BackupSummary(jobs, len(named), sum(one.bytes for one in named))
 
 
 @contextmanager

@@ -9,13 +9,13 @@ from typing import Any, Final, cast
 
 from sqlalchemy import CursorResult, Engine, delete, select, update
 
-from worker.jobs.database.tables import JobFileRow, JobRow, RepeatRow, UsageRow
-from worker.jobs.files.object_store import Blobs
-from worker.jobs.records.batches import Batches
+from worker.jobs.database.tables import DailyUsageRow, IdempotencyRow, JobFileRow, JobRow
+from worker.jobs.files.object_store import ObjectStore
+from worker.jobs.records.batches import BatchRecords
 from worker.jobs.records.idempotency import KEPT_DAYS
 from worker.jobs.records.models import ENDED
 
-__all__ = ["Deletion"]
+__all__ = ["JobDeletion"]
 
 #: Most jobs marked, and most removed, in one go.
 _MOST: Final = 200
@@ -24,10 +24,10 @@ _MOST: Final = 200
 _USAGE_DAYS: Final = 31
 
 
-class Deletion:
+class JobDeletion:
     """Removes jobs from a record and their files from a store."""
 
-    def __init__(self, database: Engine, blobs: Blobs) -> None:
+    def __init__(self, database: Engine, blobs: ObjectStore) -> None:
         """Use these."""
         self._database = database
         self._blobs = blobs
@@ -72,9 +72,9 @@ class Deletion:
 
     def retire_batches(self, days: int) -> int:
         """Remove batches that ended more than this many days ago, at most 200; 0 days keeps all. Return how many."""
-        old = Batches(self._database).ended_before(_now() - timedelta(days=days), _MOST) if days else []
+        old = BatchRecords(self._database).ended_before(_now() - timedelta(days=days), _MOST) if days else []
         for one in old:
-            if Batches(self._database).remove(one):
+            if BatchRecords(self._database).remove(one):
                 self.sweep_batch(one)
         return len(old)
 
@@ -86,8 +86,8 @@ class Deletion:
         self.retire(retention_days)
         self.retire_batches(retention_days)
         oldest = (_now() - timedelta(days=_USAGE_DAYS)).date().isoformat()
-        self._change(delete(UsageRow).where(UsageRow.day < oldest))
-        self._change(delete(RepeatRow).where(RepeatRow.created < _now() - timedelta(days=KEPT_DAYS)))
+        self._change(delete(DailyUsageRow).where(DailyUsageRow.day < oldest))
+        self._change(delete(IdempotencyRow).where(IdempotencyRow.created < _now() - timedelta(days=KEPT_DAYS)))
         return self.sweep()
 
     def _own(self, job_id: str) -> list[str]:

@@ -12,18 +12,18 @@ from contextlib import suppress
 from sqlalchemy import Engine, select, update
 from sqlalchemy.exc import SQLAlchemyError
 
-from worker.jobs.database.connection import upserting
-from worker.jobs.database.db_clock import Clock
-from worker.jobs.database.tables import LeaderRow
+from worker.jobs.database.connection import upsert
+from worker.jobs.database.db_clock import DatabaseClock
+from worker.jobs.database.tables import LeaderLeaseRow
 
 
-class Leader:
+class LeaderLease:
     """One candidate for one upkeep."""
 
     def __init__(self, engine: Engine, name: str, seconds: float) -> None:
         """Stand for the upkeep of this name; a leader that is silent for so many seconds is followed by another."""
         self._engine = engine
-        self._clock = Clock(engine)
+        self._clock = DatabaseClock(engine)
         self._name = name
         self._seconds = seconds
         self._led = False
@@ -33,15 +33,15 @@ class Leader:
         """Take the right, or keep it; say whether it is this one's now."""
         mine = {"holder": self.holder, "lease": self._clock.at(self._seconds)}
         free = (
-            (LeaderRow.holder == self.holder)
-            | LeaderRow.holder.is_(None)
-            | self._clock.over(LeaderRow.lease, self._seconds)
+            (LeaderLeaseRow.holder == self.holder)
+            | LeaderLeaseRow.holder.is_(None)
+            | self._clock.over(LeaderLeaseRow.lease, self._seconds)
         )
         statement = (
-            upserting(self._engine, LeaderRow)
+            upsert(self._engine, LeaderLeaseRow)
             .values(name=self._name, **mine)
-            .on_conflict_do_update(index_elements=[LeaderRow.name], set_=mine, where=free)
-            .returning(LeaderRow.holder)
+            .on_conflict_do_update(index_elements=[LeaderLeaseRow.name], set_=mine, where=free)
+            .returning(LeaderLeaseRow.holder)
         )
         with self._engine.begin() as connection:
             self._led = bool(connection.scalar(statement) == self.holder)
@@ -57,13 +57,13 @@ class Leader:
     def place(self) -> str | None:
         """Return how far the upkeep got."""
         with self._engine.connect() as connection:
-            return connection.scalar(select(LeaderRow.place).where(LeaderRow.name == self._name))
+            return connection.scalar(select(LeaderLeaseRow.place).where(LeaderLeaseRow.name == self._name))
 
     def note(self, place: str) -> None:
         """Note how far the upkeep got."""
         self._set(place=place)
 
     def _set(self, **values: str | None) -> None:
-        mine = (LeaderRow.name == self._name, LeaderRow.holder == self.holder)
+        mine = (LeaderLeaseRow.name == self._name, LeaderLeaseRow.holder == self.holder)
         with self._engine.begin() as connection:
-            connection.execute(update(LeaderRow).where(*mine).values(**values))
+            connection.execute(update(LeaderLeaseRow).where(*mine).values(**values))

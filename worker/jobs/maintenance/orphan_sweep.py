@@ -15,14 +15,14 @@ from obstore.exceptions import BaseError as StoreError
 from sqlalchemy import Engine, select
 from sqlalchemy.exc import SQLAlchemyError
 
-from worker.jobs.database.db_clock import machine_time
+from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import BatchFileRow, BatchRow, JobFileRow, JobRow, PartRow
-from worker.jobs.files.object_store import Blobs
+from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.files.part_cache import part_key
 from worker.jobs.records.models import ENDED
-from worker.jobs.records.part_locks import PartClaims
+from worker.jobs.records.part_locks import PartLocks
 
-__all__ = ["FAULTS", "Place", "Sweep"]
+__all__ = ["STORAGE_ERRORS", "OrphanSweep", "SweepPosition"]
 
 _log = logging.getLogger(__name__)
 
@@ -37,7 +37,7 @@ _KEYS: Final = 400
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class SweepPosition:
     """How far the sweep got: the last job and the last batch looked through, and the next share of the parts."""
 
     job: str = ""
@@ -45,7 +45,7 @@ class Place:
     batch: str = ""
 
     @classmethod
-    def read(cls, text: str | None) -> "Place":
+    def read(cls, text: str | None) -> "SweepPosition":
         """Read what `write` wrote; what cannot be read is the beginning."""
         job, share, batch = [*(text or "").split(" "), "", ""][:3]
         return cls(job, int(share) % _ALL_SHARES, batch) if share.isdecimal() else cls()
@@ -55,32 +55,32 @@ class Place:
         return f"{self.job} {self.share} {self.batch}"
 
 
-class Sweep:
+class OrphanSweep:
     """Looks through a store for files that a record does not name."""
 
-    def __init__(self, database: Engine, blobs: Blobs, safe_seconds: float) -> None:
+    def __init__(self, database: Engine, blobs: ObjectStore, safe_seconds: float) -> None:
         """Sweep this store; leave alone what is younger than so many seconds."""
         self._database = database
         self._blobs = blobs
         self._safe = timedelta(seconds=safe_seconds)
 
-    def run(self, place: Place) -> tuple[Place, int]:
+    def run(self, place: SweepPosition) -> tuple[SweepPosition, int]:
         """Do one pass from this place; return the next one's, and how many files were removed.
 
         Raises:
             DBAPIError, BaseError of the store: when one is away; the next pass does it again.
         """
-        before = machine_time() - self._safe
+        before = utc_now() - self._safe
         removed = self._blobs.sweep_unfinished(before)
         job, of_jobs = self._ended("jobs", place.job, _JOBS, before)
         batch, of_batches = self._ended("batches", place.batch, _BATCHES, before)
         removed += of_jobs + of_batches
         for number in range(place.share, place.share + _SHARES):
             removed += self._share(number % _ALL_SHARES, before)
-        PartClaims(self._database).tidy()
+        PartLocks(self._database).tidy()
         if removed:
             _log.info("%d files that no record names were removed.", removed)
-        return Place(job, (place.share + _SHARES) % _ALL_SHARES, batch), removed
+        return SweepPosition(job, (place.share + _SHARES) % _ALL_SHARES, batch), removed
 
     def _ended(self, folder: str, last: str, most: int, before: datetime) -> tuple[str, int]:
         """Look through what belongs to jobs or batches behind the last one; return the next last, and how many went."""
@@ -104,7 +104,7 @@ class Sweep:
         removed = 0
         for digest, keys in _by_digest(set(old) - self._named(old)).items():
             orphans = keys - self._of_parts(digest)
-            claims = PartClaims(self._database)
+            claims = PartLocks(self._database)
             if not orphans or not claims.take(digest):
                 continue
             try:  # again, under the claim: somebody may just have kept the part
@@ -147,7 +147,7 @@ _OWNERS: Final[dict[str, tuple[type[JobRow | BatchRow], Collection[str], type[Jo
 }
 
 #: What may be away while a sweep goes on.
-FAULTS: Final = (SQLAlchemyError, StoreError, OSError)
+STORAGE_ERRORS: Final = (SQLAlchemyError, StoreError, OSError)
 
 
 def _by_digest(keys: Iterable[str]) -> dict[str, set[str]]:

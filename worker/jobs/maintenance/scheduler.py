@@ -9,12 +9,12 @@ from typing import Final
 from sqlalchemy import Engine
 
 from worker.jobs.common.settings import Settings
-from worker.jobs.files.object_store import Blobs
-from worker.jobs.maintenance.job_deletion import Deletion
-from worker.jobs.maintenance.leader_lease import Leader
-from worker.jobs.maintenance.orphan_sweep import FAULTS, Place, Sweep
+from worker.jobs.files.object_store import ObjectStore
+from worker.jobs.maintenance.job_deletion import JobDeletion
+from worker.jobs.maintenance.leader_lease import LeaderLease
+from worker.jobs.maintenance.orphan_sweep import STORAGE_ERRORS, OrphanSweep, SweepPosition
 
-__all__ = ["Upkeep"]
+__all__ = ["MaintenanceScheduler"]
 
 _log = logging.getLogger(__name__)
 
@@ -25,15 +25,15 @@ _NAME: Final = "upkeep"
 _SILENCE: Final = 6.0
 
 
-class Upkeep:
+class MaintenanceScheduler:
     """One process's part in it: jobs that wait are sent again, removed jobs and orphaned files go."""
 
-    def __init__(self, settings: Settings, database: Engine, blobs: Blobs, requeue: Callable[[], int]) -> None:
+    def __init__(self, settings: Settings, database: Engine, blobs: ObjectStore, requeue: Callable[[], int]) -> None:
         """Use these; ``requeue`` sends jobs again and returns how many."""
         self._settings = settings
-        self._leader = Leader(database, _NAME, max(settings.lease_seconds, _SILENCE))
-        self._deletion = Deletion(database, blobs)
-        self._sweep = Sweep(database, blobs, settings.orphan_seconds)
+        self._leader = LeaderLease(database, _NAME, max(settings.lease_seconds, _SILENCE))
+        self._deletion = JobDeletion(database, blobs)
+        self._sweep = OrphanSweep(database, blobs, settings.orphan_seconds)
         self._requeue = requeue
         self._lock = Lock()
         self._resigned = False
@@ -65,7 +65,7 @@ class Upkeep:
     def _sweep_once(self) -> None:
         try:
             self._deletion.run(self._settings.retention_days)
-            place, _ = self._sweep.run(Place.read(self._leader.place()))
+            place, _ = self._sweep.run(SweepPosition.read(self._leader.place()))
             self._leader.note(place.write())
-        except FAULTS as error:
+        except STORAGE_ERRORS as error:
             _log.warning("The sweep goes on later: %s", type(error).__name__)

@@ -15,12 +15,12 @@ import orjson
 
 from worker.jobs.common.settings import Settings
 
-__all__ = ["FACT", "JsonLines", "TextLines", "about", "redacted", "set_up_logs"]
+__all__ = ["LOG_FIELDS", "JsonFormatter", "TextFormatter", "log_context", "redact", "set_up_logging"]
 
-_ABOUT: Final[ContextVar[dict[str, str]]] = ContextVar("about")
+_ABOUT: Final[ContextVar[dict[str, str]]] = ContextVar("log_context")
 
 #: The attribute under which a call of a logger gives facts of its own: ``extra={FACT: {"status": 200}}``.
-FACT: Final = "fact"
+LOG_FIELDS: Final = "fact"
 
 #: Whose lines are of interest below a warning.
 _OURS: Final = ("api", "worker", "uvicorn.error")
@@ -34,7 +34,7 @@ _SECRETS: Final = (
 
 
 @contextmanager
-def about(**facts: str | None) -> Iterator[None]:
+def log_context(**facts: str | None) -> Iterator[None]:
     """Have all lines written meanwhile say that they are about this ``job``, ``key`` or ``request``."""
     known = {name: value for name, value in facts.items() if value is not None}
     token = _ABOUT.set({**_ABOUT.get({}), **known})
@@ -44,14 +44,14 @@ def about(**facts: str | None) -> Iterator[None]:
         _ABOUT.reset(token)
 
 
-def redacted(text: str) -> str:
+def redact(text: str) -> str:
     """Return the text without what looks like a key, a webhook's secret, an authorization or a password."""
     for form, instead in _SECRETS:
         text = form.sub(instead, text)
     return text
 
 
-class TextLines(logging.Formatter):
+class TextFormatter(logging.Formatter):
     """Lines for people: time, level, logger, message, and in brackets what it is about."""
 
     def format(self, record: logging.LogRecord) -> str:
@@ -60,10 +60,10 @@ class TextLines(logging.Formatter):
         message = record.getMessage().replace("\r", "\\r").replace("\n", "\\n")
         line = f"{_moment(record)} {record.levelname} {record.name}: {message}" + (f" [{facts}]" if facts else "")
         trace = _trace(self, record)
-        return redacted(line if trace is None else f"{line}\n{trace}")
+        return redact(line if trace is None else f"{line}\n{trace}")
 
 
-class JsonLines(logging.Formatter):
+class JsonFormatter(logging.Formatter):
     """One JSON object a line: time, level, logger, message, and what it is about."""
 
     def format(self, record: logging.LogRecord) -> str:
@@ -78,13 +78,13 @@ class JsonLines(logging.Formatter):
         trace = _trace(self, record)
         if trace is not None:
             told["trace"] = trace
-        return redacted(orjson.dumps(told, default=str).decode())
+        return redact(orjson.dumps(told, default=str).decode())
 
 
-def set_up_logs(settings: Settings, stream: IO[str] | None = None) -> None:
+def set_up_logging(settings: Settings, stream: IO[str] | None = None) -> None:
     """Have this process write its lines in the form of the settings, to standard error unless told otherwise."""
     handler = logging.StreamHandler(stream)
-    handler.setFormatter(JsonLines() if settings.log_format == "json" else TextLines())
+    handler.setFormatter(JsonFormatter() if settings.log_format == "json" else TextFormatter())
     root = logging.getLogger()
     for old in list(root.handlers):
         root.removeHandler(old)
@@ -95,7 +95,7 @@ def set_up_logs(settings: Settings, stream: IO[str] | None = None) -> None:
 
 
 def _facts(record: logging.LogRecord) -> dict[str, Any]:
-    own = getattr(record, FACT, None)
+    own = getattr(record, LOG_FIELDS, None)
     return {**_ABOUT.get({}), **(own if isinstance(own, dict) else {})}
 
 

@@ -11,7 +11,16 @@ from typing import Any, Final
 
 from worker.jobs.common.settings import Settings
 
-__all__ = ["Span", "Steps", "carried", "end_tracing", "request_span", "set_up_tracing", "span", "use_provider"]
+__all__ = [
+    "StepSpans",
+    "TraceSpan",
+    "end_tracing",
+    "request_span",
+    "set_up_tracing",
+    "span",
+    "trace_headers",
+    "use_provider",
+]
 
 _log = logging.getLogger(__name__)
 
@@ -28,7 +37,7 @@ class _State:
     provider: Any = None
 
 
-class Span:
+class TraceSpan:
     """A span that may be none."""
 
     def __init__(self, inner: Any = None) -> None:
@@ -77,7 +86,7 @@ def end_tracing() -> None:
 @contextmanager
 def span(
     name: str, facts: Mapping[str, str | int | float] | None = None, *, within: Mapping[str, str] | None = None
-) -> Iterator[Span]:
+) -> Iterator[TraceSpan]:
     """Make a span of what is done meanwhile.
 
     Args:
@@ -86,7 +95,7 @@ def span(
         within: headers that carry the context of the one who asked.
     """
     if _State.provider is None:
-        yield Span()
+        yield TraceSpan()
         return
     from opentelemetry.trace.propagation.tracecontext import (  # noqa: PLC0415 - only where it is asked for
         TraceContextTextMapPropagator,
@@ -95,14 +104,14 @@ def span(
     context = None if within is None else TraceContextTextMapPropagator().extract(dict(within))
     tracer = _State.provider.get_tracer("drawerwright")
     with tracer.start_as_current_span(name, context=context, attributes=dict(facts or {})) as inner:
-        yield Span(inner)
+        yield TraceSpan(inner)
 
 
 @contextmanager
-def request_span(scope: MutableMapping[str, Any]) -> Iterator[Span]:
+def request_span(scope: MutableMapping[str, Any]) -> Iterator[TraceSpan]:
     """Make a span of a request (ASGI), within that of whoever asks."""
     if _State.provider is None:
-        yield Span()
+        yield TraceSpan()
         return
     wanted = {name.encode() for name in _HEADERS}
     within = {name.decode(): value.decode("latin-1") for name, value in scope["headers"] if name in wanted}
@@ -110,7 +119,7 @@ def request_span(scope: MutableMapping[str, Any]) -> Iterator[Span]:
         yield made
 
 
-def carried() -> dict[str, str]:
+def trace_headers() -> dict[str, str]:
     """Return the headers that carry the present context; none where nothing is traced."""
     if _State.provider is None:
         return {}
@@ -123,7 +132,7 @@ def carried() -> dict[str, str]:
     return headers
 
 
-class Steps:
+class StepSpans:
     """Spans of the steps of an attempt, one after the other."""
 
     def __init__(self) -> None:

@@ -18,22 +18,22 @@ from sqlalchemy.exc import DBAPIError
 from worker.jobs.common.errors import BrokerUnavailable
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
-from worker.jobs.execution.batch_finalizer import Gathering
-from worker.jobs.execution.helpers import help_with
-from worker.jobs.execution.job_runner import Outcome, Workshop
+from worker.jobs.execution.batch_finalizer import BatchFinalizer
+from worker.jobs.execution.helpers import build_for_job
+from worker.jobs.execution.job_runner import JobOutcome, JobRunner
 from worker.jobs.execution.memory_limit import limit_memory
-from worker.jobs.execution.run_repacker import Repacking
-from worker.jobs.execution.shutdown_flag import Closing
-from worker.jobs.execution.transient_errors import PASSING
-from worker.jobs.files.object_store import Blobs
+from worker.jobs.execution.run_repacker import RunRepacker
+from worker.jobs.execution.shutdown_flag import ShutdownFlag
+from worker.jobs.execution.transient_errors import TRANSIENT_ERRORS
+from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.job_service import JobService
-from worker.jobs.observability.logging_setup import about, set_up_logs
+from worker.jobs.observability.logging_setup import log_context, set_up_logging
 from worker.jobs.observability.tracing import end_tracing, set_up_tracing, span
 from worker.jobs.queue.celery_app import BUILD_JOB, BUILD_PARTS, GATHER_BATCH, REPACK_RUNS, WAKE_UP, make_app
-from worker.jobs.records.batches import Batches
-from worker.jobs.records.heartbeats import Vitals
-from worker.jobs.records.jobs import Records
-from worker.jobs.records.print_events import Prints
+from worker.jobs.records.batches import BatchRecords
+from worker.jobs.records.heartbeats import Heartbeats
+from worker.jobs.records.jobs import JobRecords
+from worker.jobs.records.print_events import PrintRecords
 
 _log = logging.getLogger(__name__)
 
@@ -47,7 +47,7 @@ settings = Settings.read()
 app = make_app(settings, "work")
 
 #: Made before the processes are forked that shall see it.
-closing = Closing()
+closing = ShutdownFlag()
 
 
 def close(**_: object) -> None:
@@ -75,7 +75,7 @@ def say_ready(**_: object) -> None:
 
 def write_logs(**_: object) -> None:
     """Write the log in our own form; the queue's own chatter stays out of it."""
-    set_up_logs(settings)
+    set_up_logging(settings)
 
 
 signals.setup_logging.connect(write_logs)
@@ -92,10 +92,10 @@ def database() -> Database:
 
 
 @cache
-def workshop() -> Workshop:
+def workshop() -> JobRunner:
     """Return this process's own workshop."""
-    records = Records(database(), settings.public_url)
-    return Workshop(settings, records, Blobs.open(settings), closing=closing.begun, ask=engine().dispatcher.ask)
+    records = JobRecords(database(), settings.public_url)
+    return JobRunner(settings, records, ObjectStore.open(settings), closing=closing.begun, ask=engine().dispatcher.ask)
 
 
 @cache
@@ -106,21 +106,21 @@ def engine() -> JobService:
 
 def build_job(task: Task, job_id: str) -> None:
     """Make one attempt at the job; see to it that there is another where one is due."""
-    with about(job=job_id), span("attempt", {"drawerwright.job": job_id}, within=task.request.headers or {}):
+    with log_context(job=job_id), span("attempt", {"drawerwright.job": job_id}, within=task.request.headers or {}):
         try:
             outcome = workshop().build(job_id)
         except DBAPIError as error:  # the record was away before the attempt, or at its end
             _log.warning("Job %s is tried again: %s", job_id, type(error).__name__)
-            outcome = Outcome.RELEASED
-    if outcome in (Outcome.HANDED_BACK, Outcome.TERMINATED):
+            outcome = JobOutcome.RELEASED
+    if outcome in (JobOutcome.HANDED_BACK, JobOutcome.TERMINATED):
         engine().publish_first(job_id)
-    if outcome in (Outcome.SUCCEEDED, Outcome.FAILED, Outcome.LOST):
+    if outcome in (JobOutcome.SUCCEEDED, JobOutcome.FAILED, JobOutcome.LOST):
         engine().publish_batches(job_id)
-    if outcome is Outcome.TERMINATED:
+    if outcome is JobOutcome.TERMINATED:
         os.kill(os.getpid(), signal.SIGTERM)  # as it was told before; now with nothing under way
-    if outcome is Outcome.RELEASED:
+    if outcome is JobOutcome.RELEASED:
         again(task, job_id, _PAUSE)
-    elif outcome is Outcome.NOT_OURS and (task.request.delivery_info or {}).get("redelivered"):
+    elif outcome is JobOutcome.NOT_OURS and (task.request.delivery_info or {}).get("redelivered"):
         # the one who had this message is gone, but its claim must run out first
         left = workshop().records.lease_left(job_id)
         if left is not None:
@@ -135,15 +135,15 @@ def again(task: Task, job_id: str, seconds: float) -> None:
 def repack_runs(job_id: str) -> None:
     """Write the files of the job's new runs. What cannot be done now is sent again by `wake_up`."""
     shop = workshop()
-    prints = Prints(database())
-    outcome = Repacking(shop.records, prints, shop.blobs).repack(job_id)
+    prints = PrintRecords(database())
+    outcome = RunRepacker(shop.records, prints, shop.blobs).repack(job_id)
     _log.info("New runs of job %s: %s.", job_id, outcome.name.lower())
 
 
 def gather_batch(batch_id: str) -> None:
     """Make the manifest over all jobs of a batch. What cannot be done now is sent again by `wake_up`."""
     shop = workshop()
-    outcome = Gathering(shop.records, Batches(database()), shop.blobs).gather(batch_id)
+    outcome = BatchFinalizer(shop.records, BatchRecords(database()), shop.blobs).gather(batch_id)
     _log.info("Batch %s: %s.", batch_id, outcome.name.lower())
 
 
@@ -151,8 +151,8 @@ def build_parts(job_id: str, key: str, first: int, last: int) -> None:
     """Help with these parts of a job that another process is at. Lost with its process, it is not done again."""
     records, blobs = workshop().records, workshop().blobs
     try:
-        count = help_with(records, blobs, job_id, key, (first, last), stop=closing.begun)
-    except PASSING as error:  # nothing depends on helpers
+        count = build_for_job(records, blobs, job_id, key, (first, last), stop=closing.begun)
+    except TRANSIENT_ERRORS as error:  # nothing depends on helpers
         _log.warning("Job %s goes on without this help: %s", job_id, type(error).__name__)
         return
     if count:
@@ -162,7 +162,7 @@ def build_parts(job_id: str, key: str, first: int, last: int) -> None:
 def wake_up() -> None:
     """Send messages for jobs that wait without one, and do what else is due, if no other process does."""
     try:
-        Vitals(database()).beat(f"{socket.gethostname()}:{os.getppid()}")  # of the worker, not of this process
+        Heartbeats(database()).beat(f"{socket.gethostname()}:{os.getppid()}")  # of the worker, not of this process
         count = engine().run_maintenance()
     except BrokerUnavailable as error:
         _log.warning("%s", error)

@@ -19,7 +19,7 @@ _OVER: Final = b"over"
 _LOOK: Final = 0.05
 
 
-class Warden:
+class OrphanReaper:
     """The keeper's end of the pipe. Made before the keeper has threads or children: it forks."""
 
     def __init__(self, patience: float) -> None:

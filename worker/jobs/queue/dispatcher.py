@@ -14,13 +14,13 @@ from celery import Celery
 
 from worker.jobs.common.errors import BrokerUnavailable
 from worker.jobs.common.settings import Settings
-from worker.jobs.observability.tracing import carried
+from worker.jobs.observability.tracing import trace_headers
 from worker.jobs.queue.background_publisher import Waker
 from worker.jobs.queue.celery_app import BUILD_JOB, BUILD_PARTS, GATHER_BATCH, REPACK_RUNS
 from worker.jobs.queue.sender import BROKER_FAULTS, Sender
-from worker.jobs.records.batches import BATCH_LEASE, Batches
-from worker.jobs.records.jobs import Records
-from worker.jobs.records.print_events import Prints
+from worker.jobs.records.batches import BATCH_LEASE, BatchRecords
+from worker.jobs.records.jobs import JobRecords
+from worker.jobs.records.print_events import PrintRecords
 
 __all__ = ["Dispatcher"]
 
@@ -47,9 +47,9 @@ class Dispatcher:
         settings: Settings,
         app: Celery,
         *,
-        records: Records,
-        prints: Prints,
-        batches: Batches,
+        records: JobRecords,
+        prints: PrintRecords,
+        batches: BatchRecords,
         put_in_order: Callable[[], None],
     ) -> None:
         """Send by this app what these have; the broker is not needed yet.
@@ -115,7 +115,7 @@ class Dispatcher:
     ) -> None:
         for start in range(0, len(job_ids), _MOST):
             some = job_ids[start : start + _MOST]
-            self._sender.send(task, [(job_id, carried()) for job_id in some], first=first)
+            self._sender.send(task, [(job_id, trace_headers()) for job_id in some], first=first)
             enqueued(some)
 
     # -- telling again

@@ -16,10 +16,10 @@ from pydantic import SecretStr
 from sqlalchemy import Engine, insert, or_, select, update
 
 from worker.jobs.common.errors import SettingsError
-from worker.jobs.common.principal import SCOPES, Caller, Quotas, Scope
-from worker.jobs.database.tables import KeyRow
+from worker.jobs.common.principal import SCOPES, Principal, Quotas, Scope
+from worker.jobs.database.tables import ApiKeyRow
 
-__all__ = ["Key", "Keys"]
+__all__ = ["ApiKey", "ApiKeys"]
 
 #: Crockford's base 32, in lower case: no i, l, o, u; five bits each.
 _DIGITS: Final = "0123456789abcdefghjkmnpqrstvwxyz"
@@ -39,7 +39,7 @@ _PLAIN: Final = Quotas()
 
 
 @dataclass(frozen=True, slots=True)
-class Key:
+class ApiKey:
     """What is known of a key. Times are UTC."""
 
     id: str
@@ -58,12 +58,12 @@ class Key:
         return "expired" if self.expires is not None and self.expires <= now else "active"
 
     @property
-    def caller(self) -> Caller:
+    def caller(self) -> Principal:
         """Who asks with this key."""
-        return Caller(self.id, frozenset(self.scopes), self.quotas)
+        return Principal(self.id, frozenset(self.scopes), self.quotas)
 
 
-class Keys:
+class ApiKeys:
     """Reads and writes the keys of a record."""
 
     def __init__(self, database: Engine) -> None:
@@ -72,7 +72,7 @@ class Keys:
 
     def create(
         self, name: str, scopes: Iterable[Scope], *, quotas: Quotas = _PLAIN, days: int | None = None
-    ) -> tuple[Key, SecretStr]:
+    ) -> tuple[ApiKey, SecretStr]:
         """Make a key; return what is known of it, and the key itself, which nobody can tell again.
 
         Raises:
@@ -89,7 +89,7 @@ class Keys:
             raise SettingsError("A quota is negative.", value=str(quotas.told()), limit="at least 0; 0 sets no limit")
         now = _now()
         secret = _random(_SECRET_DIGITS)
-        key = Key(
+        key = ApiKey(
             id=_random(_ID_DIGITS),
             name=name,
             scopes=tuple(one for one in SCOPES if one in wanted),
@@ -101,7 +101,7 @@ class Keys:
         )
         with self._database.begin() as connection:
             connection.execute(
-                insert(KeyRow).values(
+                insert(ApiKeyRow).values(
                     id=key.id,
                     name=key.name,
                     digest=_digest(secret),
@@ -113,12 +113,12 @@ class Keys:
             )
         return key, SecretStr(f"dw_{key.id}_{secret}")
 
-    def list(self) -> "list[Key]":
+    def list(self) -> "list[ApiKey]":
         """Return all keys, oldest first, those that are of no use any more among them."""
         with self._database.connect() as connection:
-            return [_key(row) for row in connection.execute(_ALL.order_by(KeyRow.created, KeyRow.id))]
+            return [_key(row) for row in connection.execute(_ALL.order_by(ApiKeyRow.created, ApiKeyRow.id))]
 
-    def revoke(self, key_id: str) -> Key:
+    def revoke(self, key_id: str) -> ApiKey:
         """Take the key away; doing so again changes nothing.
 
         Raises:
@@ -126,9 +126,9 @@ class Keys:
         """
         with self._database.begin() as connection:
             connection.execute(
-                update(KeyRow).where(KeyRow.id == key_id, KeyRow.revoked.is_(None)).values(revoked=_now())
+                update(ApiKeyRow).where(ApiKeyRow.id == key_id, ApiKeyRow.revoked.is_(None)).values(revoked=_now())
             )
-            row = connection.execute(_ALL.where(KeyRow.id == key_id)).one_or_none()
+            row = connection.execute(_ALL.where(ApiKeyRow.id == key_id)).one_or_none()
         if row is None:
             raise SettingsError("There is no such key.", value=key_id, remedy="List them: drawerwright keys list")
         return _key(row)
@@ -136,15 +136,15 @@ class Keys:
     def any(self) -> bool:
         """Return whether there was ever a key, revoked or not: a closed service does not open by itself."""
         with self._database.connect() as connection:
-            return connection.scalar(select(KeyRow.id).limit(1)) is not None
+            return connection.scalar(select(ApiKeyRow.id).limit(1)) is not None
 
-    def find(self, token: str) -> Key | None:
+    def find(self, token: str) -> ApiKey | None:
         """Return the key that this is, also one that has expired or was revoked; None when it is none of ours."""
         match = _FORM.fullmatch(token)
         if match is None:
             return None
         with self._database.connect() as connection:
-            row = connection.execute(_ALL.where(KeyRow.id == match[1])).one_or_none()
+            row = connection.execute(_ALL.where(ApiKeyRow.id == match[1])).one_or_none()
         same = hmac.compare_digest(_digest(match[2]), _NOBODY if row is None else row.digest)
         return _key(row) if same and row is not None else None
 
@@ -153,27 +153,27 @@ class Keys:
         hour = _now().replace(minute=0, second=0, microsecond=0)
         with self._database.begin() as connection:
             connection.execute(
-                update(KeyRow)
-                .where(KeyRow.id == key_id, or_(KeyRow.last_used.is_(None), KeyRow.last_used < hour))
+                update(ApiKeyRow)
+                .where(ApiKeyRow.id == key_id, or_(ApiKeyRow.last_used.is_(None), ApiKeyRow.last_used < hour))
                 .values(last_used=hour)
             )
 
 
 _ALL: Final = select(
-    KeyRow.id,
-    KeyRow.name,
-    KeyRow.digest,
-    KeyRow.scopes,
-    KeyRow.quotas,
-    KeyRow.created,
-    KeyRow.expires,
-    KeyRow.revoked,
-    KeyRow.last_used,
+    ApiKeyRow.id,
+    ApiKeyRow.name,
+    ApiKeyRow.digest,
+    ApiKeyRow.scopes,
+    ApiKeyRow.quotas,
+    ApiKeyRow.created,
+    ApiKeyRow.expires,
+    ApiKeyRow.revoked,
+    ApiKeyRow.last_used,
 )
 
 
-def _key(row: Any) -> Key:
-    return Key(
+def _key(row: Any) -> ApiKey:
+    return ApiKey(
         id=row.id,
         name=row.name,
         scopes=cast("tuple[Scope, ...]", tuple(row.scopes)),

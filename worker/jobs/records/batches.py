@@ -11,17 +11,17 @@ from typing import Any, Final, Literal, TypeAlias, cast
 
 from sqlalchemy import Connection, CursorResult, Engine, Select, and_, delete, exists, insert, or_, select, update
 
-from worker.jobs.common.ids import new_identity
+from worker.jobs.common.ids import new_id
 from worker.jobs.common.principal import Quotas
-from worker.jobs.database.db_clock import Clock, machine_time
+from worker.jobs.database.db_clock import DatabaseClock, utc_now
 from worker.jobs.database.tables import BatchEntryRow, BatchFileRow, BatchRow, JobRow
-from worker.jobs.records.idempotency import Repeat, first_of
+from worker.jobs.records.idempotency import IdempotencyKey, claim_key
 from worker.jobs.records.jobs import insert_job
 from worker.jobs.records.models import ENDED, StoredFile
 from worker.jobs.records.row_mapping import file_columns, file_values
 from worker.spec.requests.batch import EntryState
 
-__all__ = ["BATCH_LEASE", "Batch", "BatchEntry", "Batches", "Judged"]
+__all__ = ["BATCH_LEASE", "Batch", "BatchEntry", "BatchRecords", "CheckedSpec"]
 
 BatchState: TypeAlias = Literal["running", "gathering", "ended"]
 
@@ -30,7 +30,7 @@ BATCH_LEASE: Final = 120.0
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class CheckedSpec:
     """A spec as it was judged: its text, or why it is refused."""
 
     name: str | None
@@ -62,25 +62,25 @@ class Batch:
     entries: tuple[BatchEntry, ...]
 
 
-class Batches:
+class BatchRecords:
     """Reads and writes it."""
 
     def __init__(self, database: Engine) -> None:
         """Use this database."""
         self._database = database
-        self._clock = Clock(database)
+        self._clock = DatabaseClock(database)
 
     # -- as callers see it
 
     def add(
         self,
         name: str,
-        specs: Sequence[Judged],
+        specs: Sequence[CheckedSpec],
         *,
         owner: str,
         quotas: Quotas | None = None,
         webhooks: Sequence[str] = (),
-        repeat: Repeat | None = None,
+        repeat: IdempotencyKey | None = None,
     ) -> tuple[str, list[str]]:
         """Add a batch with a queued job for each good spec, all or nothing; return its identity and the jobs'.
 
@@ -89,9 +89,9 @@ class Batches:
         Raises:
             WebhookNotFound, QuotaReached, RequestRepeated: nothing was added.
         """
-        now, identity, jobs = machine_time(), new_identity(), list[str]()
+        now, identity, jobs = utc_now(), new_id(), list[str]()
         with self._database.begin() as connection:
-            if repeat is not None and (made := first_of(connection, repeat, owner, identity, now)) != identity:
+            if repeat is not None and (made := claim_key(connection, repeat, owner, identity, now)) != identity:
                 return made, []
             connection.execute(
                 insert(BatchRow).values(id=identity, owner=owner, name=name, state="running", created=now)
@@ -99,7 +99,7 @@ class Batches:
             for number, spec in enumerate(specs):
                 job_id = None
                 if spec.text is not None:
-                    job_id = new_identity()
+                    job_id = new_id()
                     jobs.append(job_id)
                     insert_job(
                         connection, job_id, spec.name or name, spec.text, now,
@@ -258,7 +258,7 @@ def _open() -> Any:
 
 
 def _ended() -> dict[str, Any]:
-    return {"state": "ended", "finished": machine_time(), "claim": None, "lease": None}
+    return {"state": "ended", "finished": utc_now(), "claim": None, "lease": None}
 
 
 def _held(batch_id: str, token: str) -> Any:

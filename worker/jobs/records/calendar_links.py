@@ -13,11 +13,11 @@ from pydantic import SecretStr
 from sqlalchemy import Engine, delete, or_, select
 
 from worker.jobs.common.errors import JobNotFound
-from worker.jobs.database.connection import upserting
-from worker.jobs.database.db_clock import machine_time
-from worker.jobs.database.tables import JobRow, KeyRow, ScheduleLinkRow
+from worker.jobs.database.connection import upsert
+from worker.jobs.database.db_clock import utc_now
+from worker.jobs.database.tables import ApiKeyRow, CalendarLinkRow, JobRow
 
-__all__ = ["ScheduleLinks"]
+__all__ = ["CalendarLinks"]
 
 #: Random bytes of a token.
 _BYTES: Final = 32
@@ -26,7 +26,7 @@ _BYTES: Final = 32
 _NOTHING: Final = sha256(b"").hexdigest()
 
 
-class ScheduleLinks:
+class CalendarLinks:
     """Reads and writes them. Jobs are looked up, and their owners heard, before one is made or withdrawn."""
 
     def __init__(self, database: Engine) -> None:
@@ -40,9 +40,9 @@ class ScheduleLinks:
             JobNotFound: when there is no such job any more.
         """
         token = secrets.token_urlsafe(_BYTES)
-        new = {"digest": _digest(token), "maker": maker, "created": machine_time()}
-        statement = upserting(self._database, ScheduleLinkRow).values(job_id=job_id, **new)
-        statement = statement.on_conflict_do_update(index_elements=[ScheduleLinkRow.job_id], set_=new)
+        new = {"digest": _digest(token), "maker": maker, "created": utc_now()}
+        statement = upsert(self._database, CalendarLinkRow).values(job_id=job_id, **new)
+        statement = statement.on_conflict_do_update(index_elements=[CalendarLinkRow.job_id], set_=new)
         with self._database.begin() as connection:
             there = select(JobRow.id).where(JobRow.id == job_id, JobRow.deleted.is_(None))
             if connection.scalar(there) is None:
@@ -53,16 +53,16 @@ class ScheduleLinks:
     def withdraw(self, job_id: str) -> None:
         """Have the job's link open nothing any more, if it has one."""
         with self._database.begin() as connection:
-            connection.execute(delete(ScheduleLinkRow).where(ScheduleLinkRow.job_id == job_id))
+            connection.execute(delete(CalendarLinkRow).where(CalendarLinkRow.job_id == job_id))
 
     def owner_of(self, job_id: str, token: str) -> str | None:
         """Return whose job this is, when the token opens its calendar."""
-        active = (KeyRow.revoked.is_(None), or_(KeyRow.expires.is_(None), KeyRow.expires > machine_time()))
+        active = (ApiKeyRow.revoked.is_(None), or_(ApiKeyRow.expires.is_(None), ApiKeyRow.expires > utc_now()))
         query = (
-            select(ScheduleLinkRow.digest, JobRow.owner)
-            .join(JobRow, JobRow.id == ScheduleLinkRow.job_id)
-            .outerjoin(KeyRow, KeyRow.id == ScheduleLinkRow.maker)
-            .where(ScheduleLinkRow.job_id == job_id, JobRow.deleted.is_(None), *active)
+            select(CalendarLinkRow.digest, JobRow.owner)
+            .join(JobRow, JobRow.id == CalendarLinkRow.job_id)
+            .outerjoin(ApiKeyRow, ApiKeyRow.id == CalendarLinkRow.maker)
+            .where(CalendarLinkRow.job_id == job_id, JobRow.deleted.is_(None), *active)
         )
         with self._database.connect() as connection:
             row = connection.execute(query).one_or_none()

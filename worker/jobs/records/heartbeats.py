@@ -6,12 +6,12 @@ from typing import Any, Final, get_args
 
 from sqlalchemy import Connection, Engine, and_, delete, func, select
 
-from worker.jobs.database.connection import upserting
-from worker.jobs.database.db_clock import SLACK, Clock
+from worker.jobs.database.connection import upsert
+from worker.jobs.database.db_clock import CLOCK_TOLERANCE, DatabaseClock
 from worker.jobs.database.tables import BatchRow, HeartbeatRow, JobRow, OutboxRow, PartRow, WebhookRow
-from worker.jobs.records.models import State
+from worker.jobs.records.models import JobState
 
-__all__ = ["Figures", "Vitals"]
+__all__ = ["Heartbeats", "ServiceFigures"]
 
 #: Seconds for which a worker counts as there after a sign of life. It gives one every five when it has time.
 _SEEN: Final = 30.0
@@ -19,12 +19,12 @@ _SEEN: Final = 30.0
 #: Seconds after which a worker that was not seen is forgotten.
 _FORGOTTEN: Final = 86_400.0
 
-_STATES: Final[tuple[State, ...]] = get_args(State)
+_STATES: Final[tuple[JobState, ...]] = get_args(JobState)
 _WEBHOOK_STATES: Final = ("active", "failing", "disabled")
 
 
 @dataclass(frozen=True, slots=True)
-class Figures:
+class ServiceFigures:
     """What the record holds. Ages are seconds, 0 where nothing waits."""
 
     jobs: dict[str, int]
@@ -38,18 +38,18 @@ class Figures:
     webhooks: dict[str, int]
 
 
-class Vitals:
+class Heartbeats:
     """Reads and writes them."""
 
     def __init__(self, database: Engine) -> None:
         """Use this database, which has the tables."""
         self._database = database
-        self._clock = Clock(database)
+        self._clock = DatabaseClock(database)
 
     def beat(self, worker: str) -> None:
         """Give a sign of life of this worker."""
         now = {"seen": self._clock.at()}
-        statement = upserting(self._database, HeartbeatRow).values(worker=worker, **now)
+        statement = upsert(self._database, HeartbeatRow).values(worker=worker, **now)
         with self._database.begin() as connection:
             connection.execute(statement.on_conflict_do_update(index_elements=[HeartbeatRow.worker], set_=now))
             connection.execute(delete(HeartbeatRow).where(HeartbeatRow.seen < self._clock.at(-_FORGOTTEN)))
@@ -59,7 +59,7 @@ class Vitals:
         with self._database.connect() as connection:
             return self._workers(connection) > 0 or connection.scalar(self._at_work()) is not None
 
-    def figures(self) -> Figures:
+    def figures(self) -> ServiceFigures:
         """Return the figures, all of one moment.
 
         Raises:
@@ -75,7 +75,7 @@ class Vitals:
             queued = connection.scalar(select(func.min(JobRow.created)).where(there, JobRow.state == "queued"))
             messages, first = connection.execute(select(func.count(), func.min(OutboxRow.created))).one()
             webhooks = select(WebhookRow.state, func.count()).group_by(WebhookRow.state)
-            return Figures(
+            return ServiceFigures(
                 jobs={**dict.fromkeys(_STATES, 0), **_pairs(connection, jobs)},
                 oldest_queued=_age(now, queued),
                 attempts=int(attempts or 0),
@@ -88,7 +88,7 @@ class Vitals:
             )
 
     def _workers(self, connection: Connection) -> int:
-        lately = and_(HeartbeatRow.seen > self._clock.at(-_SEEN), HeartbeatRow.seen < self._clock.at(SLACK))
+        lately = and_(HeartbeatRow.seen > self._clock.at(-_SEEN), HeartbeatRow.seen < self._clock.at(CLOCK_TOLERANCE))
         return connection.scalar(select(func.count()).select_from(HeartbeatRow).where(lately)) or 0
 
     def _at_work(self) -> Any:

@@ -12,17 +12,17 @@ from typing import Final, Self
 from sqlalchemy import Connection, select
 
 from worker.jobs.common.errors import RequestRepeated
-from worker.jobs.database.connection import upserting
-from worker.jobs.database.tables import RepeatRow
+from worker.jobs.database.connection import upsert
+from worker.jobs.database.tables import IdempotencyRow
 
-__all__ = ["KEPT_DAYS", "Repeat", "first_of"]
+__all__ = ["KEPT_DAYS", "IdempotencyKey", "claim_key"]
 
 #: Days for which a key is known.
 KEPT_DAYS: Final = 7
 
 
 @dataclass(frozen=True, slots=True)
-class Repeat:
+class IdempotencyKey:
     """A key of the caller's, and the digest of what is asked for under it."""
 
     key: str
@@ -38,7 +38,7 @@ class Repeat:
         return cls(key, digest.hexdigest())
 
 
-def first_of(connection: Connection, repeat: Repeat, owner: str, identity: str, now: datetime) -> str:
+def claim_key(connection: Connection, repeat: IdempotencyKey, owner: str, identity: str, now: datetime) -> str:
     """Return the identity of what the first request under this key made; it is this one when none came before.
 
     Of two at once the second waits here for the end of the first's transaction.
@@ -46,14 +46,14 @@ def first_of(connection: Connection, repeat: Repeat, owner: str, identity: str, 
     Raises:
         RequestRepeated: when the first asked for something else; the transaction must not be kept.
     """
-    values = upserting(connection, RepeatRow).values(
+    values = upsert(connection, IdempotencyRow).values(
         owner=owner, key=repeat.key, fingerprint=repeat.fingerprint, made=identity, created=now
     )
-    new = values.on_conflict_do_nothing(index_elements=["owner", "key"]).returning(RepeatRow.made)
+    new = values.on_conflict_do_nothing(index_elements=["owner", "key"]).returning(IdempotencyRow.made)
     if connection.scalar(new) is not None:
         return identity
-    there = (RepeatRow.owner == owner, RepeatRow.key == repeat.key)
-    row = connection.execute(select(RepeatRow.fingerprint, RepeatRow.made).where(*there)).one()
+    there = (IdempotencyRow.owner == owner, IdempotencyRow.key == repeat.key)
+    row = connection.execute(select(IdempotencyRow.fingerprint, IdempotencyRow.made).where(*there)).one()
     if row.fingerprint != repeat.fingerprint:
         raise RequestRepeated(
             value=repeat.key, limit="the same request again", remedy="Give each request a key of its own."

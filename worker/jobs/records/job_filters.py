@@ -8,16 +8,16 @@ from typing import Any
 from sqlalchemy import func
 
 from worker.jobs.database.tables import JobRow
-from worker.jobs.records.models import State
+from worker.jobs.records.models import JobState
 
-__all__ = ["Filters"]
+__all__ = ["JobFilters"]
 
 
 @dataclass(frozen=True, slots=True)
-class Filters:
+class JobFilters:
     """What a job must be to be listed. None asks for nothing."""
 
-    states: tuple[State, ...] = ()
+    states: tuple[JobState, ...] = ()
     #: Part of its name; capitals do not matter.
     name: str | None = None
     created_after: datetime | None = None

@@ -14,18 +14,18 @@ from sqlalchemy import Connection, CursorResult, Engine, Table, and_, insert, or
 from sqlalchemy.sql import Executable
 
 from worker.jobs.common.errors import JobNotFound
-from worker.jobs.common.ids import new_identity
+from worker.jobs.common.ids import new_id
 from worker.jobs.common.principal import Quotas
-from worker.jobs.database.connection import upserting
-from worker.jobs.database.db_clock import Clock, machine_time
+from worker.jobs.database.connection import upsert
+from worker.jobs.database.db_clock import DatabaseClock, utc_now
 from worker.jobs.database.tables import JobFileRow, JobRow, PartRow
-from worker.jobs.records.idempotency import Repeat, first_of
-from worker.jobs.records.job_filters import Filters
+from worker.jobs.records.idempotency import IdempotencyKey, claim_key
+from worker.jobs.records.job_filters import JobFilters
 from worker.jobs.records.models import ENDED, Job, Progress, StoredFile
-from worker.jobs.records.part_locks import PartClaims
-from worker.jobs.records.quotas import admit
+from worker.jobs.records.part_locks import PartLocks
+from worker.jobs.records.quotas import enforce_quotas
 from worker.jobs.records.row_mapping import JOB_COLUMNS, file_columns, file_values, job_of
-from worker.jobs.records.webhook_outbox import name_webhooks, note_event
+from worker.jobs.records.webhook_outbox import attach_webhooks, enqueue_event
 from worker.spec.requests.webhook import EventType
 
 #: Seconds of a lease where the caller gives none: the longest that the settings allow.
@@ -41,7 +41,7 @@ class _Last(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Claim:
+class JobClaim:
     """The right to build a job, until another claim fences it off.
 
     ``lost_after`` are the seconds that the attempt before this one ran, if it was lost without a word.
@@ -55,14 +55,14 @@ class Claim:
     lost_after: float = 0.0
 
 
-class Records:
+class JobRecords:
     """Reads and writes the record."""
 
     def __init__(self, engine: Engine, base: str = "") -> None:
         """Use this database, which has the tables; messages link to jobs below this address of the service."""
         self._engine = engine
         self._base = base
-        self._clock = Clock(engine)
+        self._clock = DatabaseClock(engine)
 
     # -- jobs as callers see them
 
@@ -74,7 +74,7 @@ class Records:
         owner: str = "local",
         quotas: Quotas | None = None,
         webhooks: Sequence[str] = (),
-        repeat: Repeat | None = None,
+        repeat: IdempotencyKey | None = None,
     ) -> Job:
         """Add a queued job that names these webhooks of its owner's, or return the one that this request made before.
 
@@ -85,9 +85,9 @@ class Records:
             JobNotFound: when the job that it made was removed.
         """
         now = _now()
-        identity = new_identity()
+        identity = new_id()
         with self._engine.begin() as connection:
-            if repeat is not None and (made := first_of(connection, repeat, owner, identity, now)) != identity:
+            if repeat is not None and (made := claim_key(connection, repeat, owner, identity, now)) != identity:
                 row = connection.execute(select(*JOB_COLUMNS).where(JobRow.id == made, *_seen(owner))).one_or_none()
                 if row is None:
                     raise JobNotFound("The job that this request made was removed.", value=made)
@@ -102,7 +102,7 @@ class Records:
         return None if row is None else job_of(row)
 
     def jobs(
-        self, limit: int, after: str | None, *, owner: str | None = None, filters: Filters | None = None
+        self, limit: int, after: str | None, *, owner: str | None = None, filters: JobFilters | None = None
     ) -> list[Job]:
         """Return up to ``limit`` jobs (of this owner), newest first, from the one made just before ``after``."""
         query = select(*JOB_COLUMNS).where(*_seen(owner)).order_by(JobRow.id.desc()).limit(limit)
@@ -182,7 +182,7 @@ class Records:
 
     # -- the worker's side
 
-    def claim(self, job_id: str, *, lease_seconds: float, attempts: int) -> Claim | None:
+    def claim(self, job_id: str, *, lease_seconds: float, attempts: int) -> JobClaim | None:
         """Take a job that is queued, or whose last claim has run out; None when it is not to be had.
 
         At most ``attempts`` claims are given for a job.
@@ -209,8 +209,8 @@ class Records:
         with self._engine.begin() as connection:
             row = connection.execute(statement).one_or_none()
             if row is not None:
-                note_event(connection, "job.running", job_id, base=self._base)
-        return None if row is None else Claim(job_id, token, row.spec, row.attempts, row.created, before.seconds)
+                enqueue_event(connection, "job.running", job_id, base=self._base)
+        return None if row is None else JobClaim(job_id, token, row.spec, row.attempts, row.created, before.seconds)
 
     def cause(self, job_id: str) -> str | None:
         """Return why the last attempt that did not come to an end stopped, or None when there was none."""
@@ -234,16 +234,16 @@ class Records:
             row = connection.execute(select(JobRow.lease, self._clock.at()).where(*running)).one_or_none()
         return None if row is None or row[0] is None else (row[0] - row[1]).total_seconds()
 
-    def extend(self, claim: Claim, *, lease_seconds: float) -> bool:
+    def extend(self, claim: JobClaim, *, lease_seconds: float) -> bool:
         """Give a sign of life; False when the claim no longer holds."""
         return self._changed(_held(claim).values(lease=self._clock.at(lease_seconds), revision=JobRow.revision))
 
-    def holds(self, claim: Claim) -> bool:
+    def holds(self, claim: JobClaim) -> bool:
         """Say whether the claim holds, without a sign of life."""
         with self._engine.connect() as connection:
             return connection.scalar(select(JobRow.claim).where(JobRow.id == claim.job_id)) == claim.token
 
-    def report(self, claim: Claim, progress: Progress) -> bool:
+    def report(self, claim: JobClaim, progress: Progress) -> bool:
         """Write progress; False when the claim no longer holds."""
         return self._changed(
             _held(claim).values(
@@ -254,7 +254,7 @@ class Records:
             )
         )
 
-    def succeed(self, claim: Claim, files: Sequence[StoredFile]) -> bool:
+    def succeed(self, claim: JobClaim, files: Sequence[StoredFile]) -> bool:
         """End the job with these files, which the store has; False when the claim no longer holds."""
         rows = [{"job_id": claim.job_id, **file_values(file)} for file in files]
         now = _now()
@@ -267,10 +267,10 @@ class Records:
                 return False
             if rows:
                 connection.execute(insert(JobFileRow), rows)
-            note_event(connection, "job.succeeded", claim.job_id, base=self._base)
+            enqueue_event(connection, "job.succeeded", claim.job_id, base=self._base)
         return True
 
-    def fail(self, claim: Claim, problem: dict[str, Any]) -> bool:
+    def fail(self, claim: JobClaim, problem: dict[str, Any]) -> bool:
         """End the job with a problem document; False when the claim no longer holds."""
         now = _now()
         return self._changed(
@@ -279,7 +279,7 @@ class Records:
             claim.job_id,
         )
 
-    def release(self, claim: Claim, cause: str | None = None, *, counted: bool = True) -> bool:
+    def release(self, claim: JobClaim, cause: str | None = None, *, counted: bool = True) -> bool:
         """Put the job back into the queue, for another attempt; False when the claim no longer holds.
 
         An attempt that is not ``counted`` was none: it was stopped for no fault of the job.
@@ -308,13 +308,13 @@ class Records:
                 found.update((row.digest, row.limits) for row in connection.execute(_KNOWN.where(some)))
         return found
 
-    def part_claims(self, holder: str | None = None) -> PartClaims:
+    def part_claims(self, holder: str | None = None) -> PartLocks:
         """Return a holder of claims on parts."""
-        return PartClaims(self._engine, holder=holder)
+        return PartLocks(self._engine, holder=holder)
 
     def add_part(self, digest: str, limits: str, record: dict[str, Any]) -> None:
         """Keep what is known about a part, in place of what was known before."""
-        values = upserting(self._engine, PartRow).values(digest=digest, limits=limits, record=record, created=_now())
+        values = upsert(self._engine, PartRow).values(digest=digest, limits=limits, record=record, created=_now())
         key = [PartRow.digest, PartRow.limits]
         self._change(values.on_conflict_do_update(index_elements=key, set_={"record": values.excluded.record}))
 
@@ -341,7 +341,7 @@ class Records:
         with self._engine.begin() as connection:
             changed = cast("CursorResult[Any]", connection.execute(statement)).rowcount == 1
             if changed and event is not None:
-                note_event(connection, event, job_id, base=self._base)
+                enqueue_event(connection, event, job_id, base=self._base)
         return changed
 
 
@@ -359,14 +359,14 @@ def insert_job(
     """Add a queued job in this transaction.
 
     Raises:
-        WebhookNotFound, QuotaReached: see `Records.add`; the transaction must not be kept.
+        WebhookNotFound, QuotaReached: see `JobRecords.add`; the transaction must not be kept.
     """
     if quotas is not None:
-        admit(connection, owner, quotas, now)
+        enforce_quotas(connection, owner, quotas, now)
     values = {"id": identity, "name": name, "state": "queued", "spec": spec, "owner": owner}
     connection.execute(_NEW_JOB, {**values, "created": now, "updated": now})
     if webhooks:
-        name_webhooks(connection, identity, owner, webhooks)
+        attach_webhooks(connection, identity, owner, webhooks)
 
 
 #: Of the table, and made once: each insert that is made anew takes longer than SQLite does.
@@ -382,8 +382,8 @@ def _seen(owner: str | None) -> tuple[Any, ...]:
 
 
 def _now() -> datetime:
-    return machine_time()
+    return utc_now()
 
 
-def _held(claim: Claim) -> Any:
+def _held(claim: JobClaim) -> Any:
     return update(JobRow).where(JobRow.id == claim.job_id, JobRow.state == "running", JobRow.claim == claim.token)

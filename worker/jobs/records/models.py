@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final, Literal, TypeAlias
 
-State: TypeAlias = Literal["queued", "running", "succeeded", "failed", "cancelled"]
+JobState: TypeAlias = Literal["queued", "running", "succeeded", "failed", "cancelled"]
 
 #: States that a job does not leave.
 ENDED: Final = frozenset({"succeeded", "failed", "cancelled"})
@@ -34,7 +34,7 @@ class Job:
 
     id: str
     name: str
-    state: State
+    state: JobState
     created: datetime
     updated: datetime
     started: datetime | None

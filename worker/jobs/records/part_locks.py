@@ -11,21 +11,21 @@ from typing import Final
 from sqlalchemy import Engine, delete
 from sqlalchemy.exc import SQLAlchemyError
 
-from worker.jobs.database.connection import upserting
-from worker.jobs.database.db_clock import Clock
-from worker.jobs.database.tables import PartClaimRow
+from worker.jobs.database.connection import upsert
+from worker.jobs.database.db_clock import DatabaseClock
+from worker.jobs.database.tables import PartLockRow
 
 #: Seconds that a claim lasts: many times what a part takes to be built.
-LASTING: Final = 10.0
+LOCK_SECONDS: Final = 10.0
 
 
-class PartClaims:
+class PartLocks:
     """The claims of one attempt, helper or sweep."""
 
-    def __init__(self, engine: Engine, seconds: float = LASTING, holder: str | None = None) -> None:
+    def __init__(self, engine: Engine, seconds: float = LOCK_SECONDS, holder: str | None = None) -> None:
         """Hold nothing yet. A ``holder`` of the same name has the claims of one that was lost at once."""
         self._engine = engine
-        self._clock = Clock(engine)
+        self._clock = DatabaseClock(engine)
         self.seconds = seconds
         self._holder = holder or secrets.token_hex(16)
         self._held: set[str] = set()
@@ -33,12 +33,12 @@ class PartClaims:
     def take(self, digest: str) -> bool:
         """Claim the part, if nobody has; say whether it is claimed for this holder now."""
         mine = {"holder": self._holder, "lease": self._clock.at(self.seconds)}
-        free = (PartClaimRow.holder == self._holder) | self._clock.over(PartClaimRow.lease, self.seconds)
+        free = (PartLockRow.holder == self._holder) | self._clock.over(PartLockRow.lease, self.seconds)
         statement = (
-            upserting(self._engine, PartClaimRow)
+            upsert(self._engine, PartLockRow)
             .values(digest=digest, **mine)
-            .on_conflict_do_update(index_elements=[PartClaimRow.digest], set_=mine, where=free)
-            .returning(PartClaimRow.holder)
+            .on_conflict_do_update(index_elements=[PartLockRow.digest], set_=mine, where=free)
+            .returning(PartLockRow.holder)
         )
         with self._engine.begin() as connection:
             taken = bool(connection.scalar(statement) == self._holder)
@@ -49,9 +49,9 @@ class PartClaims:
     def drop(self, digest: str) -> None:
         """Give the claim up."""
         self._held.discard(digest)
-        mine = (PartClaimRow.digest == digest, PartClaimRow.holder == self._holder)
+        mine = (PartLockRow.digest == digest, PartLockRow.holder == self._holder)
         with self._engine.begin() as connection:
-            connection.execute(delete(PartClaimRow).where(*mine))
+            connection.execute(delete(PartLockRow).where(*mine))
 
     def drop_all(self) -> None:
         """Give up what is still claimed: nothing of it was kept. What cannot be given up now runs out."""
@@ -62,4 +62,4 @@ class PartClaims:
     def tidy(self) -> None:
         """Remove claims of those who are gone."""
         with self._engine.begin() as connection:
-            connection.execute(delete(PartClaimRow).where(self._clock.over(PartClaimRow.lease, self.seconds)))
+            connection.execute(delete(PartLockRow).where(self._clock.over(PartLockRow.lease, self.seconds)))

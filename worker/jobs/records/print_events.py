@@ -17,33 +17,33 @@ import orjson
 from sqlalchemy import Connection, CursorResult, Engine, and_, case, insert, or_, select, update
 from sqlalchemy.exc import IntegrityError
 
-from worker.jobs.common.backoff import Pauses
+from worker.jobs.common.backoff import Backoff
 from worker.jobs.common.errors import JobNotFound, PrintRepeated, PrintsBusy
-from worker.jobs.database.connection import upserting
-from worker.jobs.database.db_clock import Clock, machine_time
+from worker.jobs.database.connection import upsert
+from worker.jobs.database.db_clock import DatabaseClock, utc_now
 from worker.jobs.database.tables import JobFileRow, JobRow, PrintEventRow, PrintStateRow
-from worker.jobs.records.calendar_links import ScheduleLinks
+from worker.jobs.records.calendar_links import CalendarLinks
 from worker.jobs.records.models import StoredFile
 from worker.jobs.records.row_mapping import file_values
-from worker.jobs.records.webhook_outbox import note_event
+from worker.jobs.records.webhook_outbox import enqueue_event
 from worker.printing.progress.remaining import Standing
 from worker.spec.requests.print_event import Outcome, PrintEvent
 
-__all__ = ["PrintStatus", "Printed", "Prints", "fingerprint_of"]
+__all__ = ["PrintEventRecord", "PrintRecords", "PrintStatus", "fingerprint_of"]
 
 #: How often an event is tried for while others write, and the longest pause between two tries in seconds.
 _TRIES: Final = 60
 _PAUSE: Final = 0.05
 
 #: Before the files of new runs are tried again after all attempts at them failed: for about a week.
-_PAUSES: Final = Pauses(first=60.0, factor=3.0, longest=21_600.0)
+_PAUSES: Final = Backoff(first=60.0, factor=3.0, longest=21_600.0)
 _MOST_PAUSES: Final = 32
 
 _random: Final = SystemRandom()
 
 
 @dataclass(frozen=True, slots=True)
-class Printed:
+class PrintEventRecord:
     """An event as it was recorded. Times are UTC. ``count`` is of a mark.
 
     ``pieces_left`` and ``runs_left`` are what was left after it.
@@ -77,15 +77,15 @@ class PrintStatus:
     retry: datetime | None = None
 
 
-class Prints:
+class PrintRecords:
     """Reads and writes the record of prints. Jobs are looked up, and their owners heard, before it is asked."""
 
     def __init__(self, database: Engine, base: str = "") -> None:
         """Use this database, which has the tables; messages link to jobs below this address of the service."""
         self._base = base
         self._database = database
-        self._clock = Clock(database)
-        self.links = ScheduleLinks(database)
+        self._clock = DatabaseClock(database)
+        self.links = CalendarLinks(database)
 
     def spec(self, job_id: str) -> str:
         """Return the job's spec as JSON.
@@ -101,7 +101,7 @@ class Prints:
         with self._database.connect() as connection:
             return _status(connection, job_id)
 
-    def events(self, job_id: str, limit: int, after: int | None = None) -> list[Printed]:
+    def events(self, job_id: str, limit: int, after: int | None = None) -> list[PrintEventRecord]:
         """Return up to ``limit`` events, newest first, from the one before number ``after``."""
         query = select(*_EVENT).where(PrintEventRow.job_id == job_id).order_by(PrintEventRow.number.desc()).limit(limit)
         if after is not None:
@@ -111,7 +111,7 @@ class Prints:
 
     def record(
         self, job_id: str, event: PrintEvent, follow: Callable[[Standing | None], Standing]
-    ) -> tuple[Printed, bool]:
+    ) -> tuple[PrintEventRecord, bool]:
         """Record an event; return it, and whether it is new.
 
         Args:
@@ -140,7 +140,7 @@ class Prints:
                 with self._database.begin() as connection:
                     if _advance(connection, job_id, before, number, standing):
                         connection.execute(insert(PrintEventRow).values(_row(job_id, made, fingerprint)))
-                        note_event(connection, "job.printed", job_id, base=self._base, printed=asdict(made))
+                        enqueue_event(connection, "job.printed", job_id, base=self._base, printed=asdict(made))
                         return made, True
             except IntegrityError:  # the same event at the same moment, or a job that is gone: the next look tells
                 with self._database.connect() as connection:
@@ -215,7 +215,7 @@ class Prints:
             return _count(connection, update(PrintStateRow).where(_due(job_id, revision)).values(**values)) == 1
 
     @staticmethod
-    def _known(connection: Connection, job_id: str, name: str, fingerprint: str) -> Printed | None:
+    def _known(connection: Connection, job_id: str, name: str, fingerprint: str) -> PrintEventRecord | None:
         """Return the event that has this id, if one has."""
         query = select(PrintEventRow.fingerprint, *_EVENT).where(
             PrintEventRow.job_id == job_id, PrintEventRow.id == name
@@ -230,11 +230,11 @@ class Prints:
         return _event(row[1:])
 
 
-_EVENT: Final = tuple(getattr(PrintEventRow, name) for name in Printed.__slots__)
+_EVENT: Final = tuple(getattr(PrintEventRow, name) for name in PrintEventRecord.__slots__)
 
 
-def _event(row: Any) -> Printed:
-    return Printed(*row)
+def _event(row: Any) -> PrintEventRecord:
+    return PrintEventRecord(*row)
 
 
 def fingerprint_of(event: PrintEvent) -> str:
@@ -243,9 +243,9 @@ def fingerprint_of(event: PrintEvent) -> str:
     return sha256(orjson.dumps(said, option=orjson.OPT_SORT_KEYS)).hexdigest()
 
 
-def _printed(event: PrintEvent, name: str, number: int, standing: Standing) -> Printed:
-    now = machine_time()
-    return Printed(
+def _printed(event: PrintEvent, name: str, number: int, standing: Standing) -> PrintEventRecord:
+    now = utc_now()
+    return PrintEventRecord(
         number=number,
         id=name,
         recorded=now,
@@ -261,8 +261,8 @@ def _printed(event: PrintEvent, name: str, number: int, standing: Standing) -> P
     )
 
 
-def _row(job_id: str, made: Printed, fingerprint: str) -> dict[str, Any]:
-    values = {name: getattr(made, name) for name in Printed.__slots__}
+def _row(job_id: str, made: PrintEventRecord, fingerprint: str) -> dict[str, Any]:
+    values = {name: getattr(made, name) for name in PrintEventRecord.__slots__}
     return {"job_id": job_id, "fingerprint": fingerprint, **values}
 
 
@@ -282,7 +282,7 @@ def _advance(connection: Connection, job_id: str, before: PrintStatus | None, nu
 def _add_new(connection: Connection, table: Any, values: dict[str, Any], *key: str) -> bool:
     """Add a row where none has its key; say whether this did it."""
     statement = (
-        upserting(connection, table)
+        upsert(connection, table)
         .values(**values)
         .on_conflict_do_nothing(index_elements=list(key))
         .returning(table.job_id)

@@ -6,11 +6,11 @@ from sqlalchemy import Connection, func, select
 
 from worker.jobs.common.errors import QuotaReached
 from worker.jobs.common.principal import Quotas
-from worker.jobs.database.connection import upserting
-from worker.jobs.database.tables import BatchRow, JobRow, UsageRow
+from worker.jobs.database.connection import upsert
+from worker.jobs.database.tables import BatchRow, DailyUsageRow, JobRow
 from worker.jobs.records.models import ENDED
 
-__all__ = ["admit"]
+__all__ = ["enforce_quotas"]
 
 #: Seconds after which a key with too many jobs under way may ask again.
 _SOON = 10
@@ -18,7 +18,7 @@ _SOON = 10
 _MAKE_ROOM = "Remove what has ended: DELETE /v1/jobs/{id}/files or /v1/batches/{id}/files."
 
 
-def admit(connection: Connection, owner: str, quotas: Quotas, now: datetime) -> None:
+def enforce_quotas(connection: Connection, owner: str, quotas: Quotas, now: datetime) -> None:
     """Count one more job of this owner, in the transaction that adds it.
 
     The day's row is written first: it lets the submissions of one owner pass one by one, so that no two of them take
@@ -54,10 +54,10 @@ def admit(connection: Connection, owner: str, quotas: Quotas, now: datetime) -> 
 def _count(connection: Connection, owner: str, now: datetime) -> int:
     """Return how many jobs of this day the new one makes."""
     day = now.date().isoformat()
-    values = upserting(connection, UsageRow).values(owner=owner, day=day, jobs=1)
-    key = [UsageRow.owner, UsageRow.day]
-    one_more = values.on_conflict_do_update(index_elements=key, set_={"jobs": UsageRow.jobs + 1})
-    return int(connection.scalar(one_more.returning(UsageRow.jobs)) or 0)
+    values = upsert(connection, DailyUsageRow).values(owner=owner, day=day, jobs=1)
+    key = [DailyUsageRow.owner, DailyUsageRow.day]
+    one_more = values.on_conflict_do_update(index_elements=key, set_={"jobs": DailyUsageRow.jobs + 1})
+    return int(connection.scalar(one_more.returning(DailyUsageRow.jobs)) or 0)
 
 
 def _refused(message: str, value: int, limit: str, remedy: str, wait: int | None) -> QuotaReached:

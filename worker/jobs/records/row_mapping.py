@@ -5,7 +5,7 @@ from typing import Any, Final, cast
 from sqlalchemy.orm import InstrumentedAttribute
 
 from worker.jobs.database.tables import BatchFileRow, JobFileRow, JobRow
-from worker.jobs.records.models import Job, Progress, State, StoredFile
+from worker.jobs.records.models import Job, JobState, Progress, StoredFile
 
 __all__ = ["JOB_COLUMNS", "file_columns", "file_values", "job_of"]
 
@@ -32,7 +32,7 @@ def job_of(row: Any) -> Job:
     return Job(
         id=row.id,
         name=row.name,
-        state=cast("State", row.state),
+        state=cast("JobState", row.state),
         created=row.created,
         updated=row.updated,
         started=row.started,

@@ -14,12 +14,12 @@ from pydantic import SecretStr
 from sqlalchemy import Connection, Engine, delete, func, insert, select, update
 
 from worker.jobs.common.errors import QuotaReached, WebhookNotFound
-from worker.jobs.common.ids import new_identity
-from worker.jobs.database.db_clock import machine_time
+from worker.jobs.common.ids import new_id
+from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import JobWebhookRow, OutboxRow, WebhookRow
 from worker.spec.requests.webhook import EventType, JobsTold, WebhookRequest
 
-__all__ = ["MOST_WEBHOOKS", "Webhook", "Webhooks"]
+__all__ = ["MOST_WEBHOOKS", "WebhookEndpoint", "WebhookEndpoints"]
 
 #: Endpoints of one owner.
 MOST_WEBHOOKS: Final = 20
@@ -29,7 +29,7 @@ _SECRET_BYTES: Final = 32
 
 
 @dataclass(frozen=True, slots=True)
-class Webhook:
+class WebhookEndpoint:
     """What is told of an endpoint. Times are UTC. ``waiting`` counts messages that it has not taken yet."""
 
     id: str
@@ -47,20 +47,20 @@ class Webhook:
     problem: str | None
 
 
-class Webhooks:
+class WebhookEndpoints:
     """Reads and writes endpoints. ``owner`` None sees all."""
 
     def __init__(self, database: Engine) -> None:
         """Use this database, which has the tables."""
         self._database = database
 
-    def create(self, owner: str, wanted: WebhookRequest) -> tuple[Webhook, SecretStr]:
+    def create(self, owner: str, wanted: WebhookRequest) -> tuple[WebhookEndpoint, SecretStr]:
         """Add an endpoint; return it, and its secret, which is told this once.
 
         Raises:
             QuotaReached: when the owner has as many as they may.
         """
-        secret, identity = _new_secret(), new_identity()
+        secret, identity = _new_secret(), new_id()
         with self._database.begin() as connection:
             connection.execute(
                 insert(WebhookRow).values(
@@ -70,7 +70,7 @@ class Webhooks:
                     events=list(wanted.events),
                     jobs=wanted.jobs,
                     secret=secret,
-                    created=machine_time(),
+                    created=utc_now(),
                 )
             )
             count = connection.scalar(select(func.count()).where(WebhookRow.owner == owner)) or 0
@@ -80,12 +80,12 @@ class Webhooks:
                     remedy="Remove one: DELETE /v1/webhooks/{id}.")  # fmt: skip
             return _one(connection, identity, owner), SecretStr(secret)
 
-    def list(self, owner: str | None) -> "list[Webhook]":
+    def list(self, owner: str | None) -> "list[WebhookEndpoint]":
         """Return the endpoints, oldest first."""
         with self._database.connect() as connection:
             return [_webhook(row) for row in connection.execute(_all(owner))]
 
-    def find(self, webhook_id: str, owner: str | None) -> Webhook:
+    def find(self, webhook_id: str, owner: str | None) -> WebhookEndpoint:
         """Return one endpoint.
 
         Raises:
@@ -94,13 +94,13 @@ class Webhooks:
         with self._database.connect() as connection:
             return _one(connection, webhook_id, owner)
 
-    def rotate(self, webhook_id: str, owner: str | None, overlap: timedelta) -> tuple[Webhook, SecretStr]:
+    def rotate(self, webhook_id: str, owner: str | None, overlap: timedelta) -> tuple[WebhookEndpoint, SecretStr]:
         """Make a new secret; the one before signs too until the overlap is over.
 
         Raises:
             WebhookNotFound: when there is none, or it is somebody else's.
         """
-        secret, until = _new_secret(), machine_time() + overlap
+        secret, until = _new_secret(), utc_now() + overlap
         with self._database.begin() as connection:
             _one(connection, webhook_id, owner)
             before = {"secret_before": WebhookRow.secret, "overlap": until}
@@ -128,17 +128,17 @@ def _new_secret() -> str:
 def _all(owner: str | None) -> Any:
     waiting = select(func.count()).where(OutboxRow.webhook_id == WebhookRow.id).scalar_subquery()
     mine = () if owner is None else (WebhookRow.owner == owner,)
-    columns = [getattr(WebhookRow, name) for name in Webhook.__slots__ if name != "waiting"]
+    columns = [getattr(WebhookRow, name) for name in WebhookEndpoint.__slots__ if name != "waiting"]
     return select(*columns, waiting.label("waiting")).where(*mine).order_by(WebhookRow.id)
 
 
-def _one(connection: Connection, webhook_id: str, owner: str | None) -> Webhook:
+def _one(connection: Connection, webhook_id: str, owner: str | None) -> WebhookEndpoint:
     row = connection.execute(_all(owner).where(WebhookRow.id == webhook_id)).one_or_none()
     if row is None:
         raise WebhookNotFound(value=webhook_id)
     return _webhook(row)
 
 
-def _webhook(row: Any) -> Webhook:
-    told = {name: getattr(row, name) for name in Webhook.__slots__}
-    return Webhook(**{**told, "events": cast("tuple[EventType, ...]", tuple(row.events))})
+def _webhook(row: Any) -> WebhookEndpoint:
+    told = {name: getattr(row, name) for name in WebhookEndpoint.__slots__}
+    return WebhookEndpoint(**{**told, "events": cast("tuple[EventType, ...]", tuple(row.events))})

@@ -13,22 +13,22 @@ import orjson
 from sqlalchemy import Connection, and_, exists, insert, or_, select
 
 from worker.jobs.common.errors import WebhookNotFound
-from worker.jobs.database.db_clock import machine_time
+from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import JobRow, JobWebhookRow, OutboxRow, WebhookRow
 from worker.jobs.records.job_document import job_fields
 from worker.jobs.records.models import Job
 from worker.jobs.records.row_mapping import JOB_COLUMNS, job_of
 from worker.spec.requests.webhook import EventType
 
-__all__ = ["MOST_TRIES", "name_webhooks", "note_event"]
+__all__ = ["MAX_ATTEMPTS", "attach_webhooks", "enqueue_event"]
 
 #: Tries of one message. With the pauses between them they take most of a day.
-MOST_TRIES: Final = 13
+MAX_ATTEMPTS: Final = 13
 
 _ENDPOINT: Final = (WebhookRow.events, WebhookRow.id.label("webhook_id"), WebhookRow.state.label("webhook_state"))
 
 
-def note_event(
+def enqueue_event(
     connection: Connection, event: EventType, job_id: str, *, base: str = "", printed: dict[str, Any] | None = None
 ) -> None:
     """Write the messages of this event, if any endpoint is to have them, as the job stands in this transaction.
@@ -50,7 +50,7 @@ def note_event(
     rows = [row for row in connection.execute(query) if event in row.events]
     if not rows:
         return
-    now = machine_time()
+    now = utc_now()
     payload = message(event, now, job_of(rows[0]), base, printed)
     connection.execute(
         insert(OutboxRow),
@@ -63,7 +63,7 @@ def note_event(
                 "payload": payload,
                 "created": now,
                 # an endpoint that took nothing for a day gets each message once, until it takes one
-                "tries": MOST_TRIES - 1 if row.webhook_state == "failing" else 0,
+                "tries": MAX_ATTEMPTS - 1 if row.webhook_state == "failing" else 0,
                 "next_try": now,
             }
             for row in rows
@@ -71,7 +71,7 @@ def note_event(
     )
 
 
-def name_webhooks(connection: Connection, job_id: str, owner: str, webhooks: Sequence[str]) -> None:
+def attach_webhooks(connection: Connection, job_id: str, owner: str, webhooks: Sequence[str]) -> None:
     """Note which endpoints the job names, in the transaction that adds it.
 
     Raises:

@@ -16,14 +16,14 @@ from urllib.parse import urlsplit
 from sqlalchemy import Engine, delete, func, or_, select, update
 from standardwebhooks import Webhook as Signature
 
-from worker.jobs.common.backoff import Pauses
-from worker.jobs.database.db_clock import machine_time
-from worker.jobs.database.tables import KeyRow, OutboxRow, WebhookRow
-from worker.jobs.maintenance.leader_lease import Leader
-from worker.jobs.records.webhook_outbox import MOST_TRIES
-from worker.jobs.webhooks.safe_http_client import TOTAL_SECONDS, Reach, Unreachable
+from worker.jobs.common.backoff import Backoff
+from worker.jobs.database.db_clock import utc_now
+from worker.jobs.database.tables import ApiKeyRow, OutboxRow, WebhookRow
+from worker.jobs.maintenance.leader_lease import LeaderLease
+from worker.jobs.records.webhook_outbox import MAX_ATTEMPTS
+from worker.jobs.webhooks.safe_http_client import TOTAL_SECONDS, RequestFailed, SafeHttpClient
 
-__all__ = ["PAUSES", "Courier"]
+__all__ = ["BACKOFF", "WebhookDelivery"]
 
 _log = logging.getLogger(__name__)
 
@@ -44,7 +44,7 @@ _AT_A_TIME: Final = 8
 _MESSAGES: Final = 10
 
 #: Between the tries of one message.
-PAUSES: Final = Pauses(first=5.0, factor=3.0, longest=14_400.0)
+BACKOFF: Final = Backoff(first=5.0, factor=3.0, longest=14_400.0)
 
 #: Seconds for which all messages of an endpoint wait at most after one failed: the next may be a better one.
 _HOLD: Final = 60.0
@@ -58,15 +58,15 @@ _TIDY: Final = 3_600.0
 _AGENT: Final = "drawerwright-webhooks/1"
 
 
-class Courier:
+class WebhookDelivery:
     """Sends in a thread of its own, from `start` (or ``with``) to `close`."""
 
-    def __init__(self, database: Engine, reach: Reach, look: float = _LOOK) -> None:
+    def __init__(self, database: Engine, reach: SafeHttpClient, look: float = _LOOK) -> None:
         """Send through this reach."""
         self._database = database
         self._reach = reach
         self._look = look
-        self._leader = Leader(database, _NAME, _SILENCE)
+        self._leader = LeaderLease(database, _NAME, _SILENCE)
         self._closing = Event()
         self._thread: Thread | None = None
         self._tidied = 0.0
@@ -125,11 +125,11 @@ class Courier:
 
     def _due(self) -> list[str]:
         """Return the endpoints that messages are due for, those that wait longest first."""
-        now = machine_time()
+        now = utc_now()
         query = (
             select(OutboxRow.webhook_id)
             .join(WebhookRow, WebhookRow.id == OutboxRow.webhook_id)
-            .outerjoin(KeyRow, KeyRow.id == WebhookRow.owner)
+            .outerjoin(ApiKeyRow, ApiKeyRow.id == WebhookRow.owner)
             .where(OutboxRow.next_try <= now, WebhookRow.state != "disabled")
             .where(
                 or_(
@@ -138,7 +138,7 @@ class Courier:
                     WebhookRow.resume > now + 2 * timedelta(seconds=_HOLD),
                 )
             )
-            .where(KeyRow.revoked.is_(None), or_(KeyRow.expires.is_(None), KeyRow.expires > now))
+            .where(ApiKeyRow.revoked.is_(None), or_(ApiKeyRow.expires.is_(None), ApiKeyRow.expires > now))
             .group_by(OutboxRow.webhook_id)
             .order_by(func.min(OutboxRow.next_try))
             .limit(_ENDPOINTS)
@@ -150,7 +150,7 @@ class Courier:
         """Send what is due for an endpoint, until one fails; return how many messages it took."""
         with self._database.connect() as connection:
             endpoint = connection.execute(_ENDPOINT.where(WebhookRow.id == webhook_id)).one_or_none()
-            due = (OutboxRow.webhook_id == webhook_id, OutboxRow.next_try <= machine_time())
+            due = (OutboxRow.webhook_id == webhook_id, OutboxRow.next_try <= utc_now())
             rows = connection.execute(_MESSAGE.where(*due)).all()
         taken = 0
         for row in rows:
@@ -167,15 +167,15 @@ class Courier:
 
     def _begin(self, row: Any) -> bool:
         """Write down that a try is made, as if it failed; False when somebody else made it meanwhile."""
-        pause = timedelta(seconds=PAUSES.after(row.tries + 1))
+        pause = timedelta(seconds=BACKOFF.after(row.tries + 1))
         same = (OutboxRow.id == row.id, OutboxRow.tries == row.tries)
-        changed = update(OutboxRow).where(*same).values(tries=row.tries + 1, next_try=machine_time() + pause)
+        changed = update(OutboxRow).where(*same).values(tries=row.tries + 1, next_try=utc_now() + pause)
         with self._database.begin() as connection:
             return connection.execute(changed).rowcount == 1
 
     def _send(self, endpoint: Any, row: Any) -> str | None:
         """Make a try; return None when it was taken, else what went wrong."""
-        now = machine_time()
+        now = utc_now()
         payload = str(row.payload)
         secrets = [endpoint.secret]
         if endpoint.secret_before is not None and endpoint.overlap is not None and endpoint.overlap > now:
@@ -189,7 +189,7 @@ class Courier:
         ]
         try:
             status = self._reach.post(endpoint.url, payload.encode(), headers)
-        except Unreachable as error:
+        except RequestFailed as error:
             return str(error)
         if HTTPStatus.OK <= status < HTTPStatus.MULTIPLE_CHOICES:
             return None
@@ -197,10 +197,10 @@ class Courier:
 
     def _note(self, endpoint: Any, row: Any, fault: str | None) -> None:
         """Write down how a try went."""
-        now = machine_time()
+        now = utc_now()
         mine = update(WebhookRow).where(WebhookRow.id == endpoint.id)
         message = delete(OutboxRow).where(OutboxRow.id == row.id)
-        spent = row.tries + 1 >= MOST_TRIES
+        spent = row.tries + 1 >= MAX_ATTEMPTS
         with self._database.begin() as connection:
             if fault is None:
                 if connection.execute(message).rowcount == 1:
@@ -216,7 +216,7 @@ class Courier:
                 failed |= {"state": "failing", "dropped": WebhookRow.dropped + 1}
                 connection.execute(mine.values(resume=now + timedelta(seconds=_HOLD), **failed))
             else:
-                hold = timedelta(seconds=min(_HOLD, PAUSES.after(row.tries + 1)))
+                hold = timedelta(seconds=min(_HOLD, BACKOFF.after(row.tries + 1)))
                 connection.execute(mine.values(resume=now + hold, **failed))
         level = logging.WARNING if spent or fault == _GONE else logging.INFO
         host = urlsplit(endpoint.url).hostname  # the rest of an address may hold a secret
@@ -224,7 +224,7 @@ class Courier:
 
     def _tidy(self) -> None:
         """Forget messages that wait for longer than any tries take: their owner's key was revoked."""
-        old = machine_time() - timedelta(days=_DAYS)
+        old = utc_now() - timedelta(days=_DAYS)
         with self._database.begin() as connection:
             connection.execute(delete(OutboxRow).where(OutboxRow.created < old))
 

@@ -5,7 +5,7 @@ from typing import Final, TypeAlias
 
 from worker.jobs.common.errors import SettingsError
 
-__all__ = ["Networks", "may_call", "read_networks"]
+__all__ = ["Networks", "is_allowed", "read_networks"]
 
 _Address: TypeAlias = IPv4Address | IPv6Address
 Networks: TypeAlias = tuple[IPv4Network | IPv6Network, ...]
@@ -26,7 +26,7 @@ _SPECIAL: Final[Networks] = tuple(
 _ISATAP: Final = frozenset({0x00005EFE, 0x02005EFE})
 
 
-def may_call(address: str, networks: Networks = ()) -> bool:
+def is_allowed(address: str, networks: Networks = ()) -> bool:
     """Return whether this address is one for use around the world, or within the networks that are allowed."""
     try:
         whole = ip_address(address)

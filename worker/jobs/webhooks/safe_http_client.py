@@ -19,9 +19,9 @@ from urllib.parse import urlsplit
 import httpcore
 
 from worker.jobs.common.errors import SettingsError, WebhookRefused
-from worker.jobs.webhooks.ip_policy import Networks, may_call
+from worker.jobs.webhooks.ip_policy import Networks, is_allowed
 
-__all__ = ["Reach", "Resolver", "Target", "Unreachable", "read_ports", "target_of"]
+__all__ = ["RequestFailed", "Resolver", "SafeHttpClient", "Target", "parse_target", "read_ports"]
 
 
 #: Returns the addresses of a host, as text.
@@ -38,7 +38,7 @@ _PORTS: Final = {"http": 80, "https": 443}
 _LIMIT: Final = "https://host/path or http://host/path, without user, password and fragment"
 
 
-class Unreachable(Exception):
+class RequestFailed(Exception):
     """The address was not called, or did not answer; says why in words without secrets."""
 
 
@@ -58,7 +58,7 @@ class Target:
         return host if self.port == _PORTS[self.scheme] else f"{host}:{self.port}"
 
 
-def target_of(url: str, networks: Networks = (), ports: frozenset[int] = frozenset()) -> Target:
+def parse_target(url: str, networks: Networks = (), ports: frozenset[int] = frozenset()) -> Target:
     """Return the parts of an address that may be called, as far as can be told without asking for its host.
 
     Raises:
@@ -109,7 +109,7 @@ def resolve(host: str, port: int) -> Sequence[str]:
     return [str(one[4][0]) for one in found]
 
 
-class Reach:
+class SafeHttpClient:
     """Sends requests to addresses that may be called."""
 
     def __init__(
@@ -126,7 +126,7 @@ class Reach:
         Raises:
             WebhookRefused: when it is one.
         """
-        target_of(url, self._networks, self._ports)
+        parse_target(url, self._networks, self._ports)
 
     def post(self, url: str, body: bytes, headers: Iterable[tuple[str, str]]) -> int:
         """Send a POST and return the status of the answer, of which nothing more is read.
@@ -136,9 +136,9 @@ class Reach:
         """
         end = time.monotonic() + TOTAL_SECONDS
         try:
-            target = target_of(url, self._networks, self._ports)
+            target = parse_target(url, self._networks, self._ports)
         except WebhookRefused as refused:
-            raise Unreachable(refused.message) from None
+            raise RequestFailed(refused.message) from None
         backend = _Pinned(self._addresses(target), end)
         fields = [("Host", target.authority), ("Content-Length", str(len(body))), ("Connection", "close"), *headers]
         seconds = {"connect": CONNECT_SECONDS, "read": TOTAL_SECONDS, "write": TOTAL_SECONDS, "pool": TOTAL_SECONDS}
@@ -150,22 +150,22 @@ class Reach:
             ):
                 return int(answer.status)
         except (httpcore.TimeoutException, TimeoutError):
-            raise Unreachable("It did not answer in time.") from None
+            raise RequestFailed("It did not answer in time.") from None
         except httpcore.NetworkError as error:
             kind = "The connection is not safe (TLS)." if _of_tls(error) else "It cannot be connected to."
-            raise Unreachable(kind) from None
+            raise RequestFailed(kind) from None
         except (httpcore.ProtocolError, httpcore.UnsupportedProtocol, OSError, ValueError):
-            raise Unreachable("It does not answer as HTTP asks.") from None
+            raise RequestFailed("It does not answer as HTTP asks.") from None
 
     def _addresses(self, target: Target) -> list[str]:
         try:
             found = list(dict.fromkeys(self._resolver(target.host, target.port)))
         except (OSError, UnicodeError):
-            raise Unreachable("The host has no address.") from None
+            raise RequestFailed("The host has no address.") from None
         if not found:
-            raise Unreachable("The host has no address.")
-        if not all(may_call(one, self._networks) for one in found):
-            raise Unreachable("The host has an address that may not be called (DRAWERWRIGHT_WEBHOOK_NETWORKS).")
+            raise RequestFailed("The host has no address.")
+        if not all(is_allowed(one, self._networks) for one in found):
+            raise RequestFailed("The host has an address that may not be called (DRAWERWRIGHT_WEBHOOK_NETWORKS).")
         return found
 
 
@@ -259,7 +259,7 @@ def _check_literal(host: str, networks: Networks) -> None:
         if ":" in host:
             raise WebhookRefused(pointer="/url", value=host, limit=_LIMIT) from None
         return
-    if not may_call(host, networks):
+    if not is_allowed(host, networks):
         raise WebhookRefused(
             "The address is not one for use around the world.",
             pointer="/url",

@@ -3,7 +3,7 @@
 import sqlalchemy as sa
 from alembic import op
 
-from worker.jobs.database.tables import Moment
+from worker.jobs.database.tables import UtcDateTime
 
 revision = "0001"
 down_revision = None
@@ -17,11 +17,11 @@ def upgrade() -> None:
         sa.Column("owner", sa.Text(), nullable=False),
         sa.Column("name", sa.Text(), nullable=False),
         sa.Column("state", sa.Text(), nullable=False),
-        sa.Column("created", Moment(timezone=True), nullable=False),
-        sa.Column("finished", Moment(timezone=True), nullable=True),
-        sa.Column("enqueued", Moment(timezone=True), nullable=True),
+        sa.Column("created", UtcDateTime(timezone=True), nullable=False),
+        sa.Column("finished", UtcDateTime(timezone=True), nullable=True),
+        sa.Column("enqueued", UtcDateTime(timezone=True), nullable=True),
         sa.Column("claim", sa.Text(), nullable=True),
-        sa.Column("lease", Moment(timezone=True), nullable=True),
+        sa.Column("lease", UtcDateTime(timezone=True), nullable=True),
         sa.Column("attempts", sa.Integer(), nullable=False),
         sa.Column("problem", sa.JSON(none_as_null=True), nullable=True),
         sa.PrimaryKeyConstraint("id"),
@@ -32,7 +32,7 @@ def upgrade() -> None:
     op.create_table(
         "heartbeats",
         sa.Column("worker", sa.Text(), nullable=False),
-        sa.Column("seen", Moment(timezone=True), nullable=False),
+        sa.Column("seen", UtcDateTime(timezone=True), nullable=False),
         sa.PrimaryKeyConstraint("worker"),
     )
     op.create_table(
@@ -41,13 +41,13 @@ def upgrade() -> None:
         sa.Column("name", sa.Text(), nullable=False),
         sa.Column("state", sa.Text(), nullable=False),
         sa.Column("spec", sa.Text(), nullable=False),
-        sa.Column("created", Moment(timezone=True), nullable=False),
-        sa.Column("updated", Moment(timezone=True), nullable=False),
-        sa.Column("started", Moment(timezone=True), nullable=True),
-        sa.Column("finished", Moment(timezone=True), nullable=True),
-        sa.Column("enqueued", Moment(timezone=True), nullable=True),
+        sa.Column("created", UtcDateTime(timezone=True), nullable=False),
+        sa.Column("updated", UtcDateTime(timezone=True), nullable=False),
+        sa.Column("started", UtcDateTime(timezone=True), nullable=True),
+        sa.Column("finished", UtcDateTime(timezone=True), nullable=True),
+        sa.Column("enqueued", UtcDateTime(timezone=True), nullable=True),
         sa.Column("claim", sa.Text(), nullable=True),
-        sa.Column("lease", Moment(timezone=True), nullable=True),
+        sa.Column("lease", UtcDateTime(timezone=True), nullable=True),
         sa.Column("attempts", sa.Integer(), nullable=False),
         sa.Column("progress_done", sa.Integer(), nullable=False),
         sa.Column("progress_total", sa.Integer(), nullable=False),
@@ -56,7 +56,7 @@ def upgrade() -> None:
         sa.Column("cause", sa.Text(), nullable=True),
         sa.Column("owner", sa.Text(), nullable=False),
         sa.Column("bytes", sa.BigInteger(), nullable=False),
-        sa.Column("deleted", Moment(timezone=True), nullable=True),
+        sa.Column("deleted", UtcDateTime(timezone=True), nullable=True),
         sa.Column("revision", sa.Integer(), nullable=False),
         sa.PrimaryKeyConstraint("id"),
     )
@@ -72,17 +72,17 @@ def upgrade() -> None:
         sa.Column("digest", sa.Text(), nullable=False),
         sa.Column("scopes", sa.JSON(), nullable=False),
         sa.Column("quotas", sa.JSON(), nullable=False),
-        sa.Column("created", Moment(timezone=True), nullable=False),
-        sa.Column("expires", Moment(timezone=True), nullable=True),
-        sa.Column("revoked", Moment(timezone=True), nullable=True),
-        sa.Column("last_used", Moment(timezone=True), nullable=True),
+        sa.Column("created", UtcDateTime(timezone=True), nullable=False),
+        sa.Column("expires", UtcDateTime(timezone=True), nullable=True),
+        sa.Column("revoked", UtcDateTime(timezone=True), nullable=True),
+        sa.Column("last_used", UtcDateTime(timezone=True), nullable=True),
         sa.PrimaryKeyConstraint("id"),
     )
     op.create_table(
         "leaders",
         sa.Column("name", sa.Text(), nullable=False),
         sa.Column("holder", sa.Text(), nullable=True),
-        sa.Column("lease", Moment(timezone=True), nullable=False),
+        sa.Column("lease", UtcDateTime(timezone=True), nullable=False),
         sa.Column("place", sa.Text(), nullable=True),
         sa.PrimaryKeyConstraint("name"),
     )
@@ -90,7 +90,7 @@ def upgrade() -> None:
         "part_claims",
         sa.Column("digest", sa.Text(), nullable=False),
         sa.Column("holder", sa.Text(), nullable=False),
-        sa.Column("lease", Moment(timezone=True), nullable=False),
+        sa.Column("lease", UtcDateTime(timezone=True), nullable=False),
         sa.PrimaryKeyConstraint("digest"),
     )
     op.create_table(
@@ -98,7 +98,7 @@ def upgrade() -> None:
         sa.Column("digest", sa.Text(), nullable=False),
         sa.Column("limits", sa.Text(), nullable=False),
         sa.Column("record", sa.JSON(), nullable=False),
-        sa.Column("created", Moment(timezone=True), nullable=False),
+        sa.Column("created", UtcDateTime(timezone=True), nullable=False),
         sa.PrimaryKeyConstraint("digest", "limits"),
     )
     op.create_table(
@@ -107,7 +107,7 @@ def upgrade() -> None:
         sa.Column("key", sa.Text(), nullable=False),
         sa.Column("fingerprint", sa.Text(), nullable=False),
         sa.Column("made", sa.Text(), nullable=False),
-        sa.Column("created", Moment(timezone=True), nullable=False),
+        sa.Column("created", UtcDateTime(timezone=True), nullable=False),
         sa.PrimaryKeyConstraint("owner", "key"),
     )
     with op.batch_alter_table("repeats", schema=None) as batch_op:
@@ -129,14 +129,14 @@ def upgrade() -> None:
         sa.Column("jobs", sa.Text(), nullable=False),
         sa.Column("secret", sa.Text(), nullable=False),
         sa.Column("secret_before", sa.Text(), nullable=True),
-        sa.Column("overlap", Moment(timezone=True), nullable=True),
-        sa.Column("created", Moment(timezone=True), nullable=False),
+        sa.Column("overlap", UtcDateTime(timezone=True), nullable=True),
+        sa.Column("created", UtcDateTime(timezone=True), nullable=False),
         sa.Column("state", sa.Text(), nullable=False),
-        sa.Column("resume", Moment(timezone=True), nullable=True),
+        sa.Column("resume", UtcDateTime(timezone=True), nullable=True),
         sa.Column("delivered", sa.Integer(), nullable=False),
         sa.Column("dropped", sa.Integer(), nullable=False),
-        sa.Column("last_success", Moment(timezone=True), nullable=True),
-        sa.Column("last_failure", Moment(timezone=True), nullable=True),
+        sa.Column("last_success", UtcDateTime(timezone=True), nullable=True),
+        sa.Column("last_failure", UtcDateTime(timezone=True), nullable=True),
         sa.Column("problem", sa.Text(), nullable=True),
         sa.PrimaryKeyConstraint("id"),
     )
@@ -196,9 +196,9 @@ def upgrade() -> None:
         sa.Column("job_id", sa.Text(), nullable=False),
         sa.Column("type", sa.Text(), nullable=False),
         sa.Column("payload", sa.Text(), nullable=False),
-        sa.Column("created", Moment(timezone=True), nullable=False),
+        sa.Column("created", UtcDateTime(timezone=True), nullable=False),
         sa.Column("tries", sa.Integer(), nullable=False),
-        sa.Column("next_try", Moment(timezone=True), nullable=False),
+        sa.Column("next_try", UtcDateTime(timezone=True), nullable=False),
         sa.ForeignKeyConstraint(["job_id"], ["jobs.id"], ondelete="CASCADE"),
         sa.ForeignKeyConstraint(["webhook_id"], ["webhooks.id"], ondelete="CASCADE"),
         sa.PrimaryKeyConstraint("id"),
@@ -213,8 +213,8 @@ def upgrade() -> None:
         sa.Column("number", sa.Integer(), autoincrement=False, nullable=False),
         sa.Column("id", sa.Text(), nullable=False),
         sa.Column("fingerprint", sa.Text(), nullable=False),
-        sa.Column("recorded", Moment(timezone=True), nullable=False),
-        sa.Column("at", Moment(timezone=True), nullable=False),
+        sa.Column("recorded", UtcDateTime(timezone=True), nullable=False),
+        sa.Column("at", UtcDateTime(timezone=True), nullable=False),
         sa.Column("outcome", sa.Text(), nullable=False),
         sa.Column("run", sa.Integer(), nullable=True),
         sa.Column("mark", sa.Text(), nullable=True),
@@ -235,7 +235,7 @@ def upgrade() -> None:
         sa.Column("revision", sa.Integer(), nullable=False),
         sa.Column("standing", sa.JSON(), nullable=False),
         sa.Column("repack", sa.Boolean(), nullable=False),
-        sa.Column("enqueued", Moment(timezone=True), nullable=True),
+        sa.Column("enqueued", UtcDateTime(timezone=True), nullable=True),
         sa.Column("attempts", sa.Integer(), nullable=False),
         sa.Column("problem", sa.JSON(none_as_null=True), nullable=True),
         sa.ForeignKeyConstraint(["job_id"], ["jobs.id"], ondelete="CASCADE"),

@@ -3,7 +3,7 @@
 import sqlalchemy as sa
 from alembic import op
 
-from worker.jobs.database.tables import Moment
+from worker.jobs.database.tables import UtcDateTime
 
 revision = "0004"
 down_revision = "0003"
@@ -16,7 +16,7 @@ def upgrade() -> None:
         sa.Column("job_id", sa.Text(), nullable=False),
         sa.Column("digest", sa.Text(), nullable=False),
         sa.Column("maker", sa.Text(), nullable=False),
-        sa.Column("created", Moment(timezone=True), nullable=False),
+        sa.Column("created", UtcDateTime(timezone=True), nullable=False),
         sa.ForeignKeyConstraint(["job_id"], ["jobs.id"], ondelete="CASCADE"),
         sa.PrimaryKeyConstraint("job_id"),
     )
