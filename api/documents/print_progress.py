@@ -22,7 +22,7 @@ from worker.jobs.common.errors import RunsUnknown
 from worker.jobs.job_service import JobService
 from worker.jobs.records.models import run_file_name
 from worker.jobs.records.print_events import PrintEventRecord, PrintStatus
-from worker.printing.progress.print_state import Standing
+from worker.printing.progress.print_state import PrintState
 from worker.printing.progress.remaining import begin, remaining_work, used_filament
 from worker.printing.scheduling.spools import left_of
 from worker.printing.scheduling.timetable import make_timetable, purchases
@@ -63,7 +63,7 @@ class PrintWork:
         return cls(job_id, manifest, _spec(job_service.prints.spec(job_id)), status, files)
 
     @property
-    def standing(self) -> Standing:
+    def standing(self) -> PrintState:
         """Where it stands."""
         return begin(self.manifest) if self.status is None else self.status.standing
 

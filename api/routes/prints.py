@@ -29,7 +29,7 @@ from worker.jobs.common.errors import (
 )
 from worker.jobs.database.db_clock import utc_now
 from worker.jobs.records.models import run_file_name
-from worker.printing.progress.print_state import Standing
+from worker.printing.progress.print_state import PrintState
 from worker.printing.progress.remaining import begin, follow
 from worker.spec.errors import PrintRefused
 from worker.spec.requests.print_event import PrintEvent
@@ -102,7 +102,7 @@ def record_print(
     """Record an event. What no run covers any more is packed afresh. Sent twice under one id, it counts once."""
     work = PrintWork.read(job_service, job_id)
 
-    def after(standing: Standing | None) -> Standing:
+    def after(standing: PrintState | None) -> PrintState:
         return follow(standing or begin(work.manifest), event, work.manifest, work.spec)
 
     recorded, new = job_service.prints.record(job_id, event, after)

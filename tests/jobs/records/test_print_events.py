@@ -129,13 +129,13 @@ def test_no_more_than_needed_whoever_is_first(prints, job):
 
 _CHILD = """
 import sys
-from worker.printing.progress.print_state import Standing
+from worker.printing.progress.print_state import PrintState
 from worker.jobs.database.connection import open_database
 from worker.jobs.records.print_events import PrintRecords
 from worker.jobs.common.settings import Settings
 from worker.spec.requests.print_event import PrintEvent
 
-job, name, times, first = sys.argv[1], sys.argv[2], int(sys.argv[3]), Standing.model_validate_json(sys.argv[4])
+job, name, times, first = sys.argv[1], sys.argv[2], int(sys.argv[3]), PrintState.model_validate_json(sys.argv[4])
 prints = PrintRecords(open_database(Settings.read().database))
 
 def follow(before):

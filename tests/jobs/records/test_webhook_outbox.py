@@ -173,13 +173,13 @@ def test_only_the_events_and_jobs_that_were_asked_for(base, webhooks, database):
 
 
 def test_what_was_printed_is_told(base, webhooks, database):
-    from worker.printing.progress.print_state import Standing  # noqa: PLC0415 - for this alone
+    from worker.printing.progress.print_state import PrintState  # noqa: PLC0415 - for this alone
     from worker.spec.requests.print_event import PrintEvent  # noqa: PLC0415 - as above
 
     webhooks.create("local", _asked("https://home.example/", events=["job.printed"]))
     job = _ended(base, lambda claim: base.succeed(claim, []))
     event = PrintEvent(outcome="printed", run=1, note="second spool")
-    standing = Standing(needed={"T1": 2}, printed={"T1": 1}, runs=[], next_run=2)
+    standing = PrintState(needed={"T1": 2}, printed={"T1": 1}, runs=[], next_run=2)
     prints = PrintRecords(database)
     prints.record(job.id, event, lambda _: standing)
     assert _waiting(database) == ["job.printed"]

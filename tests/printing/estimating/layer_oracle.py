@@ -64,9 +64,9 @@ def laid(segments, walls, width):
 @lru_cache(maxsize=4096)
 def covered(segments, neighbours, walls, width):
     inside = laid(segments, walls, width)[1]
-    for one in neighbours:
-        if one != segments:
-            inside = inside.intersection(region(one))
+    for neighbour in neighbours:
+        if neighbour != segments:
+            inside = inside.intersection(region(neighbour))
     return inside.area
 
 

@@ -62,4 +62,4 @@ def parts(name):
 
 
 def part(name, mark):
-    return next(mesh for _, one, mesh in parts(name) if one == mark)
+    return next(mesh for _, own, mesh in parts(name) if own == mark)

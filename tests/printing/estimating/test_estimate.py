@@ -49,8 +49,8 @@ def test_a_sparse_block_by_closed_form(x, y, z):
 @pytest.mark.parametrize("wall", [0.84, 1.2, 2.0, 2.5])
 def test_a_box_of_thin_walls_is_solid(wall):
     made = box(60.0, 40.0, 30.0, wall)
-    found = estimate(made, Process(bottom_layers=13, top_layers=13)).volume  # 2.6 mm: the floor is all skin
-    assert found == pytest.approx(made.volume, rel=1e-6)
+    volume = estimate(made, Process(bottom_layers=13, top_layers=13)).volume  # 2.6 mm: the floor is all skin
+    assert volume == pytest.approx(made.volume, rel=1e-6)
 
 
 def test_a_long_line_takes_its_length_over_the_speed():
@@ -59,9 +59,9 @@ def test_a_long_line_takes_its_length_over_the_speed():
         walls=1, acceleration=1e12, hop=0.0, travel_speed=1e9, layer_change=0.0, heat_up=0.0, max_flow=1e9,
         first_layer_speed=100.0, outer_speed=100.0, inner_speed=100.0,
     )  # fmt: skip
-    found = estimate(block(1000.0, process.line_width, 2.0), process)
-    assert found.layers == 10
-    assert found.time == pytest.approx(10 * 1000.0 / 100.0, rel=1e-3)
+    result = estimate(block(1000.0, process.line_width, 2.0), process)
+    assert result.layers == 10
+    assert result.time == pytest.approx(10 * 1000.0 / 100.0, rel=1e-3)
 
 
 def test_the_flow_limits_the_speed():
@@ -73,18 +73,18 @@ def test_the_flow_limits_the_speed():
 
 def test_what_adds_up():
     process = Process(heat_up=200.0, layer_change=2.0)
-    found = estimate(block(20.0, 20.0, 10.0), process)
-    assert found.layers == 50
-    assert found.time == pytest.approx(200.0 + 50 * 2.0 + found.laying)
+    result = estimate(block(20.0, 20.0, 10.0), process)
+    assert result.layers == 50
+    assert result.time == pytest.approx(200.0 + 50 * 2.0 + result.laying)
 
 
 def test_density_and_price():
     made = block(20.0, 20.0, 10.0)
-    one = estimate(made, Process(density=1.0))
+    single = estimate(made, Process(density=1.0))
     two = estimate(made, Process(density=2.0, cost_per_kg=25.0))
-    assert two.mass == pytest.approx(2.0 * one.mass)
-    assert (two.volume, two.length, two.time) == (one.volume, one.length, one.time)
-    assert one.cost is None
+    assert two.mass == pytest.approx(2.0 * single.mass)
+    assert (two.volume, two.length, two.time) == (single.volume, single.length, single.time)
+    assert single.cost is None
     assert two.cost == pytest.approx(two.mass * 0.025)
 
 
@@ -118,10 +118,10 @@ def test_slower_is_longer():
 def test_turned_about_z_and_moved_it_is_the_same(mark):
     mesh = part("small", mark)
     turned = Mesh(mesh.vertices @ np.array([[0.0, 1.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 0.0, 1.0]]) + 7.0, mesh.triangles)
-    one, two = estimate(mesh, Process()), estimate(turned, Process())
-    assert two.volume == pytest.approx(one.volume, rel=1e-4)
-    assert two.time == pytest.approx(one.time, rel=1e-3)
-    assert two.layers == one.layers
+    straight, two = estimate(mesh, Process()), estimate(turned, Process())
+    assert two.volume == pytest.approx(straight.volume, rel=1e-4)
+    assert two.time == pytest.approx(straight.time, rel=1e-3)
+    assert two.layers == straight.layers
 
 
 def test_the_same_again():

@@ -66,8 +66,8 @@ def test_the_profile_of_the_user_comes_before_common_practice():
     assert process_of(spec, "tray", 0.12).first_layer == 0.2
 
 
-def ratios(*found, of="time"):
-    return [Calibration(of=of, predicted=100.0, actual=100.0 * ratio) for ratio in found]
+def ratios(*values, of="time"):
+    return [Calibration(of=of, predicted=100.0, actual=100.0 * ratio) for ratio in values]
 
 
 def test_without_prints_the_stated_uncertainty_holds():
@@ -81,11 +81,11 @@ def test_the_factor_is_the_median_of_the_ratios():
 
 
 @given(st.lists(st.floats(0.5, 2.0), min_size=1, max_size=20))
-def test_few_prints_never_make_an_estimate_surer(found):
-    correction = Correction.of(ratios(*found), 0.25)
-    off = max(abs(ratio / correction.factor - 1.0) for ratio in found)
-    assert min(found) - 1e-3 <= correction.factor <= max(found) + 1e-3
-    assert correction.uncertainty == pytest.approx(off if len(found) >= ENOUGH else max(off, 0.25), abs=1e-3)
+def test_few_prints_never_make_an_estimate_surer(values):
+    correction = Correction.of(ratios(*values), 0.25)
+    off = max(abs(ratio / correction.factor - 1.0) for ratio in values)
+    assert min(values) - 1e-3 <= correction.factor <= max(values) + 1e-3
+    assert correction.uncertainty == pytest.approx(off if len(values) >= ENOUGH else max(off, 0.25), abs=1e-3)
 
 
 def test_the_next_print_lies_within_the_spread_of_nine_in_four_of_five_cases():
@@ -99,15 +99,15 @@ def test_the_next_print_lies_within_the_spread_of_nine_in_four_of_five_cases():
 
 
 def test_an_estimate_is_told_as_measured():
-    plan, found = priced(material={"name": "PLA", "cost_per_kg": 20, "colour": "#336699"})
+    plan, estimates = priced(material={"name": "PLA", "cost_per_kg": 20, "colour": "#336699"})
     for part in plan.parts:
-        told, measured = found[part.mark], estimate(built()[part.mark], Process.of("PLA"))
-        assert told.grams == pytest.approx(measured.mass, abs=1e-4)
-        assert told.metres == pytest.approx(measured.length, abs=1e-4)
-        assert told.cost == pytest.approx(told.grams * 0.02, abs=1e-4)
-        assert told.seconds == pytest.approx(measured.time, abs=0.05)
-        assert told.laying_seconds == pytest.approx(measured.laying, abs=0.05)
-        assert (told.layers, told.colour, told.layer, told.line_width) == (measured.layers, "#336699", 0.2, 0.42)
+        entry, measured = estimates[part.mark], estimate(built()[part.mark], Process.of("PLA"))
+        assert entry.grams == pytest.approx(measured.mass, abs=1e-4)
+        assert entry.metres == pytest.approx(measured.length, abs=1e-4)
+        assert entry.cost == pytest.approx(entry.grams * 0.02, abs=1e-4)
+        assert entry.seconds == pytest.approx(measured.time, abs=0.05)
+        assert entry.laying_seconds == pytest.approx(measured.laying, abs=0.05)
+        assert (entry.layers, entry.colour, entry.layer, entry.line_width) == (measured.layers, "#336699", 0.2, 0.42)
 
 
 def test_own_prints_correct_times_and_filament_apart():
@@ -117,11 +117,11 @@ def test_own_prints_correct_times_and_filament_apart():
         {"of": "filament", "predicted": 50, "actual": 48},
     ]
     _, after = priced(material={"cost_per_kg": 20}, printing={"calibration": calibration})
-    for mark, told in after.items():
-        assert told.seconds == pytest.approx(1.3 * before[mark].seconds, abs=0.1)
-        assert told.laying_seconds == pytest.approx(1.3 * before[mark].laying_seconds, abs=0.1)
+    for mark, entry in after.items():
+        assert entry.seconds == pytest.approx(1.3 * before[mark].seconds, abs=0.1)
+        assert entry.laying_seconds == pytest.approx(1.3 * before[mark].laying_seconds, abs=0.1)
         for name in ("grams", "metres", "cost"):
-            assert getattr(told, name) == pytest.approx(0.96 * getattr(before[mark], name), abs=2e-4)
+            assert getattr(entry, name) == pytest.approx(0.96 * getattr(before[mark], name), abs=2e-4)
 
 
 def test_other_layers_are_priced_and_packed_anew():

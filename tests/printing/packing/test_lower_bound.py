@@ -35,16 +35,16 @@ SIZES = st.tuples(st.integers(1, 6), st.integers(1, 6))
 
 @settings(max_examples=60, deadline=None)
 @given(st.lists(areas(), max_size=3), SIZES, SIZES, st.integers(0, 2))
-def test_two_pieces_share_a_bed_just_where_brute_force_finds_places(forbidden, one, other, spacing):
+def test_two_pieces_share_a_bed_just_where_brute_force_finds_places(forbidden, size, other_size, spacing):
     # all edges are whole, so whole places are enough
     surface = Surface.of(Bed.of((SPAN, SPAN), 0.0, forbidden), spacing)
-    first, second = list(places(one, forbidden)), list(places(other, forbidden))
-    grown = [surface.grown(*size) for size in (one, other)]
-    assert [surface.holds(size) for size in grown] == [bool(first), bool(second)]
+    first, second = list(places(size, forbidden)), list(places(other_size, forbidden))
+    grown = [surface.grown(*own) for own in (size, other_size)]
+    assert [surface.holds(own) for own in grown] == [bool(first), bool(second)]
     if first and second:
-        want = any(distance(a, b) >= spacing for a in first for b in second)
-        assert surface.holds_both(*grown) == want
-        assert least_runs([(size, 0.0) for size in grown], surface, None) <= 2 - want
+        together = any(distance(a, b) >= spacing for a in first for b in second)
+        assert surface.holds_both(*grown) == together
+        assert least_runs([(own, 0.0) for own in grown], surface, None) <= 2 - together
 
 
 @settings(max_examples=60, deadline=None)

@@ -45,9 +45,9 @@ def jobs(draw):
 def boxes(run, pieces):
     """Return the footprints in a run as left, front, right, back."""
     sizes = {piece.mark: (piece.width, piece.depth) for piece in pieces}
-    for one in run.pieces:
-        width, depth = sizes[one.mark] if one.turn == 0 else sizes[one.mark][::-1]
-        yield one.x, one.y, one.x + width, one.y + depth
+    for piece in run.pieces:
+        width, depth = sizes[piece.mark] if piece.turn == 0 else sizes[piece.mark][::-1]
+        yield piece.x, piece.y, piece.x + width, piece.y + depth
 
 
 def apart(a, b, distance):
@@ -69,9 +69,9 @@ def test_every_piece_stands_free_on_the_bed(bed, pieces, spacing):
             assert box[3] <= size[1] - margin + SLACK
             assert all(apart(box, area, 0.0) for area in forbidden)
         assert all(apart(a, b, spacing) for a, b in combinations(footprints, 2))
-        assert {groups[one.mark] for one in run.pieces} == {run.group}
+        assert {groups[piece.mark] for piece in run.pieces} == {run.group}
         assert run.hours is None
-    assert Counter((one.mark, one.drawer) for run in runs.runs for one in run.pieces) == Counter(
+    assert Counter((piece.mark, piece.drawer) for run in runs.runs for piece in run.pieces) == Counter(
         {(piece.mark, piece.drawer): piece.quantity for piece in pieces}
     )
     assert [run.index for run in runs.runs] == list(range(1, len(runs.runs) + 1))
@@ -94,7 +94,7 @@ def test_long_runs_are_split(bed, pieces, limit):
 
     runs = pack_runs(pieces, Bed.of(*bed), hours=hours, max_run_hours=limit)
     for run in runs.runs:
-        assert run.hours == pytest.approx(sum(hours(one.mark) for one in run.pieces))
+        assert run.hours == pytest.approx(sum(hours(piece.mark) for piece in run.pieces))
         assert run.hours <= limit + 1e-6 or len(run.pieces) == 1
     over = {piece.mark for piece in pieces if hours(piece.mark) > limit + 1e-9}
     assert set(runs.too_long) == over
@@ -121,14 +121,14 @@ def test_a_forbidden_rectangle_narrower_than_the_spacing_does_not_cost_the_spaci
     # 49 mm stay on either side of a strip of 2 mm
     bed = Bed.of((100.0, 100.0), 0.0, [(49.0, 0.0, 51.0, 100.0)])
     runs = pack_runs([Piece("T1", 49.0, 100.0, 30.0, 2)], bed, spacing=2.0)
-    assert [[(one.x, one.y) for one in run.pieces] for run in runs.runs] == [[(0.0, 0.0), (51.0, 0.0)]]
+    assert [[(piece.x, piece.y) for piece in run.pieces] for run in runs.runs] == [[(0.0, 0.0), (51.0, 0.0)]]
 
 
 def test_drawers_stay_together_when_that_costs_no_run():
     # four to a bed; by mark alone each bed would hold both drawers
     pieces = [Piece(f"T{k + 1}", 100.0, 100.0, 30.0, 2, drawer=drawer) for k in range(2) for drawer in (0, 1)]
     runs = pack_runs(pieces, Bed.of((210.0, 210.0), 0.0, []))
-    assert [{one.drawer for one in run.pieces} for run in runs.runs] == [{0}, {1}]
+    assert [{piece.drawer for piece in run.pieces} for run in runs.runs] == [{0}, {1}]
     # and never at the price of a run: three of each take two beds only when one is shared
     six = [Piece("T1", 100.0, 100.0, 30.0, 3, drawer=drawer) for drawer in (0, 1)]
     assert len(pack_runs([*six, Piece("C1", 40.0, 40.0, 30.0, 1)], Bed.of((210.0, 255.0), 0.0, [])).runs) == 2
@@ -150,7 +150,7 @@ def test_a_piece_that_fits_no_bed_is_named():
     assert "T7" in error.message
     assert "210 x 195 mm" in error.limit
     assert error.remedy
-    with pytest.raises(LayoutError, match="higher") as caught:
+    with pytest.raises(LayoutError, match="taller") as caught:
         pack_runs([Piece("T7", 20.0, 20.0, 260.0)], bed, height=250.0)
     assert caught.value.pointer is None
     with pytest.raises(LayoutError, match="no free area"):

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.printing.progress.planned_manifest import bench
-from worker.printing.progress.remaining import Standing, begin, follow, remaining_work, used_filament
+from worker.printing.progress.remaining import PrintState, begin, follow, remaining_work, used_filament
 from worker.spec.errors import PrintRefused
 from worker.spec.requests.print_event import PrintEvent
 
@@ -15,11 +15,11 @@ def _event(outcome, **fields):
     return PrintEvent(outcome=outcome, **fields)
 
 
-def _told(standing, *events):
+def _after(state, *events):
     spec, manifest = bench()
-    for one in events:
-        standing = follow(standing, one, manifest, spec)
-    return standing
+    for event in events:
+        state = follow(state, event, manifest, spec)
+    return state
 
 
 @pytest.fixture(scope="module")
@@ -28,27 +28,27 @@ def start():
 
 
 def _pieces(runs):
-    return Counter(one.mark for run in runs for one in run.pieces)
+    return Counter(piece.mark for run in runs for piece in run.pieces)
 
 
-def _holds(standing, start):
+def _holds(state, start):
     """Say what holds after any events."""
-    assert _pieces(standing.open) + Counter(standing.printed) == Counter(start.needed)
-    numbers = [one.run.number for one in standing.runs]
-    assert numbers == list(range(1, standing.next_run))
-    for mark, needed in standing.needed.items():
-        printed, placed = standing.printed.get(mark, 0), standing.placed.get(mark, 0)
+    assert _pieces(state.open) + Counter(state.printed) == Counter(start.needed)
+    numbers = [record.run.number for record in state.runs]
+    assert numbers == list(range(1, state.next_run))
+    for mark, needed in state.needed.items():
+        printed, placed = state.printed.get(mark, 0), state.placed.get(mark, 0)
         assert 0 <= placed <= printed <= needed
-        assert printed <= standing.laid.get(mark, 0)
-    needed = Counter((one.mark, one.drawer) for run in start.open for one in run.pieces)
-    assert Counter((one.mark, one.drawer) for run in standing.open for one in run.pieces) <= needed
+        assert printed <= state.laid.get(mark, 0)
+    needed = Counter((piece.mark, piece.drawer) for run in start.open for piece in run.pieces)
+    assert Counter((piece.mark, piece.drawer) for run in state.open for piece in run.pieces) <= needed
 
 
 def test_at_first_all_runs_are_to_be_printed(start):
     spec, manifest = bench()
     assert len(manifest.runs) >= 4
     assert start.open == manifest.runs
-    assert start.needed == {part.mark: part.quantity for part in sorted(manifest.parts, key=lambda one: one.mark)}
+    assert start.needed == {part.mark: part.quantity for part in sorted(manifest.parts, key=lambda part: part.mark)}
     runs, work = remaining_work(start, manifest, spec)
     assert runs == manifest.runs
     assert work.model_copy(update={"least_runs": 0}) == manifest.work.model_copy(update={"least_runs": 0})
@@ -56,7 +56,7 @@ def test_at_first_all_runs_are_to_be_printed(start):
 
 
 def test_printing_every_run_ends_the_job(start):
-    after = _told(start, *(_event("printed", run=run.number) for run in start.open))
+    after = _after(start, *(_event("printed", run=run.number) for run in start.open))
     assert after.done
     assert after.open == ()
     assert after.next_run == start.next_run
@@ -69,7 +69,7 @@ def test_printing_every_run_ends_the_job(start):
 
 def test_a_failed_run_is_packed_afresh_under_a_new_number(start):
     last = start.open[-1]
-    after = _told(start, _event("failed", run=last.number))
+    after = _after(start, _event("failed", run=last.number))
     assert after.find(last.number).state == "failed"
     assert after.open[:-1] == start.open[:-1]
     again = after.open[-1]
@@ -83,21 +83,21 @@ def test_a_failed_run_is_packed_afresh_under_a_new_number(start):
 def test_failed_pieces_of_a_run_are_packed_together(start):
     run = start.open[-1]
     mark = run.pieces[0].mark
-    after = _told(start, _event("printed", run=run.number, failed={mark: 1}))
+    after = _after(start, _event("printed", run=run.number, failed={mark: 1}))
     assert after.find(run.number).failed == {mark: 1}
     assert _pieces(after.open[-1:]) == Counter({mark: 1})
     other = start.open[-2]
     also = other.pieces[0].mark
-    both = _told(after, _event("printed", run=other.number, failed={also: 1}))
+    both = _after(after, _event("printed", run=other.number, failed={also: 1}))
     (again,) = [run for run in both.open if not both.find(run.number).planned]
     assert _pieces([again]) == Counter({mark: 1}) + Counter({also: 1})
     assert both.find(start.next_run).state == "replaced"
 
 
 def test_a_run_that_was_replaced_may_be_printed_if_it_was_begun(start):
-    one, other = start.open[-1], start.open[-2]
-    failed = [_event("printed", run=run.number, failed={run.pieces[0].mark: 1}) for run in (one, other)]
-    after = _told(start, *failed, _event("printed", run=start.next_run))
+    last, other = start.open[-1], start.open[-2]
+    failed = [_event("printed", run=run.number, failed={run.pieces[0].mark: 1}) for run in (last, other)]
+    after = _after(start, *failed, _event("printed", run=start.next_run))
     _holds(after, start)
     assert _pieces(run for run in after.open if run.number >= start.next_run).total() == 1
 
@@ -106,34 +106,34 @@ def test_a_piece_printed_by_itself_leaves_its_run(start):
     run = next(run for run in start.open if len(run.pieces) > 1)
     mark = next(iter(start.needed))
     count = start.needed[mark]
-    after = _told(start, _event("printed", mark=mark, count=count))
+    after = _after(start, _event("printed", mark=mark, count=count))
     assert mark not in _pieces(after.open)
     _holds(after, start)
     assert run  # others stay as they were planned
     untouched = [run for run in start.open if mark not in _pieces([run])]
-    assert [one for one in after.open if one in untouched] == untouched
+    assert [run for run in after.open if run in untouched] == untouched
 
 
 def test_a_placed_piece_is_printed(start):
     mark = "T1"
-    after = _told(start, _event("placed", mark=mark))
+    after = _after(start, _event("placed", mark=mark))
     assert after.printed == after.placed == after.laid == {mark: 1}
-    more = _told(after, _event("printed", mark=mark), _event("placed", mark=mark))
+    more = _after(after, _event("printed", mark=mark), _event("placed", mark=mark))
     assert (more.printed, more.placed, more.laid) == ({mark: 2}, {mark: 2}, {mark: 2})
 
 
 def test_a_printed_run_can_be_placed_once(start):
     run = start.open[0].number
-    after = _told(start, _event("printed", run=run), _event("placed", run=run))
+    after = _after(start, _event("printed", run=run), _event("placed", run=run))
     assert after.placed == after.printed
-    with pytest.raises(PrintRefused, match="in the drawer"):
-        _told(after, _event("placed", run=run))
+    with pytest.raises(PrintRefused, match="placed already"):
+        _after(after, _event("placed", run=run))
 
 
 def test_a_printed_piece_that_turns_out_bad_is_needed_again(start):
     run = start.open[-1]
     mark = run.pieces[0].mark
-    after = _told(start, _event("placed", run=run.number), _event("failed", mark=mark))
+    after = _after(start, _event("placed", run=run.number), _event("failed", mark=mark))
     assert after.left == start.left - _pieces([run]) + Counter({mark: 1})
     assert after.laid == _pieces([run])
     assert after.failed == {mark: 1}
@@ -152,24 +152,24 @@ def test_a_printed_piece_that_turns_out_bad_is_needed_again(start):
 )
 def test_what_cannot_be_is_refused(start, pointer, fields):
     with pytest.raises(PrintRefused) as caught:
-        _told(start, PrintEvent(**fields))
+        _after(start, PrintEvent(**fields))
     assert caught.value.pointer == pointer
     assert caught.value.limit
 
 
-def test_a_run_is_told_of_once(start):
-    after = _told(start, _event("printed", run=1))
+def test_a_run_is_recorded_once(start):
+    after = _after(start, _event("printed", run=1))
     for outcome in ("printed", "failed"):
-        with pytest.raises(PrintRefused, match="before"):
-            _told(after, _event(outcome, run=1))
+        with pytest.raises(PrintRefused, match="already recorded"):
+            _after(after, _event(outcome, run=1))
 
 
 def test_a_run_that_would_give_too_many_is_refused(start):
     run = start.open[-1]
     mark = run.pieces[0].mark
-    after = _told(start, _event("printed", mark=mark, count=start.needed[mark]))
+    after = _after(start, _event("printed", mark=mark, count=start.needed[mark]))
     with pytest.raises(PrintRefused) as caught:
-        _told(after, _event("printed", run=run.number))
+        _after(after, _event("printed", run=run.number))
     assert caught.value.part == mark
     assert caught.value.remedy
 
@@ -201,20 +201,20 @@ _EVENTS = st.lists(
 )
 
 
-def _drawn(standing, drawn):
+def _drawn(state, drawn):
     """Make an event that may or may not be refused."""
     outcome, by_run, which, count, failed = drawn
     if by_run:
-        run = standing.runs[which % len(standing.runs)].run
+        run = state.runs[which % len(state.runs)].run
         bad = {run.pieces[which % len(run.pieces)].mark: 1} if failed and outcome != "failed" else {}
         return PrintEvent(outcome=outcome, run=run.number, failed=bad)
-    mark = list(standing.needed)[which % len(standing.needed)]
+    mark = list(state.needed)[which % len(state.needed)]
     return PrintEvent(outcome=outcome, mark=mark, count=count)
 
 
 @settings(max_examples=40)
 @given(_EVENTS)
-def test_whatever_is_told_each_piece_is_printed_or_in_a_run(events):
+def test_after_any_events_each_piece_is_printed_or_in_a_run(events):
     spec, manifest = bench()
     start = begin(manifest)
     history = [start]
@@ -226,11 +226,11 @@ def test_whatever_is_told_each_piece_is_printed_or_in_a_run(events):
             assert (refused.pointer, refused.limit) != (None, None)  # noqa: PT017 - it may be, then it says why
         _holds(history[-1], start)
     for before, after in pairwise(history):
-        shapes = {one.run.number: one.run for one in before.runs}
-        assert all(one.run == shapes[one.run.number] for one in after.runs if one.run.number in shapes)
+        shapes = {record.run.number: record.run for record in before.runs}
+        assert all(record.run == shapes[record.run.number] for record in after.runs if record.run.number in shapes)
         assert sum(after.laid.values()) >= sum(before.laid.values())
     # it survives the record
-    assert Standing.model_validate_json(history[-1].model_dump_json()) == history[-1]
+    assert PrintState.model_validate_json(history[-1].model_dump_json()) == history[-1]
     # and whatever is left can be printed to the end
     end = history[-1]
     for run in end.open:

@@ -1,77 +1,78 @@
-"""A printer's occupancy in the plain way: gap by gap, stretch by stretch. Slow, and with nothing kept in mind."""
+"""A printer's occupancy in the plain way: gap by gap, stretch by stretch. Slow, and nothing is kept between queries."""
 
 from itertools import takewhile
 
 from worker.printing.scheduling.occupancy import Slot
-from worker.printing.scheduling.start_times import SEARCH, whole_minute
+from worker.printing.scheduling.start_times import SEARCH_SPAN, whole_minute
 from worker.printing.scheduling.week_hours import FAR
 
 
 class PlainOccupancy:
-    """The same questions and answers as those of `worker.printing.scheduling.occupancy.Occupancy`."""
+    """The same queries and answers as those of `worker.printing.scheduling.occupancy.Occupancy`."""
 
-    def __init__(self, name, begins, since, horizon, least):  # noqa: ARG002 - it forgets no gap
-        self.name, self.horizon, self.care = name, horizon, begins.care
-        self._printing, self._attended = begins.printing, begins.attended
+    def __init__(self, name, start_times, since, horizon, shortest):  # noqa: ARG002 - it drops no gap
+        self.name, self.horizon, self.handling = name, horizon, start_times.handling
+        self._printing, self._attended = start_times.printing, start_times.attended
         self._gaps = [(since, FAR)]
 
     @property
-    def ready(self):
+    def free_from(self):
         return self._gaps[-1][0]
 
-    def slot(self, printing, within):
+    def slot(self, duration, latest):
         for ready, end in self._gaps:
-            limit = min(end - printing, ready + SEARCH, self.horizon, within)
-            begin = self._first_begin(printing, self._watched(printing), ready, limit) if ready <= limit else None
-            free = None if begin is None else self._cleared(begin + printing)
+            limit = min(end - duration, ready + SEARCH_SPAN, self.horizon, latest)
+            start = self._first_start(duration, self._watched(duration), ready, limit) if ready <= limit else None
+            free = None if start is None else self._bed_free(start + duration)
             if free is not None and free <= end:
-                return Slot(begin, begin + printing, free)
+                return Slot(start, start + duration, free)
         return None
 
-    def take(self, slot):
+    def reserve(self, slot):
         for index, (start, end) in enumerate(self._gaps):
-            if start <= slot.begin and slot.free <= end:
-                parts = [(start, slot.begin), (slot.free, end)]
-                self._gaps[index : index + 1] = [one for one in parts if one[1] - one[0] >= 60]
+            if start <= slot.start and slot.bed_free <= end:
+                parts = [(start, slot.start), (slot.bed_free, end)]
+                self._gaps[index : index + 1] = [part for part in parts if part[1] - part[0] >= 60]
                 return
         raise AssertionError(slot)
 
     def close_gaps(self, since):
-        self._gaps = [(max(since, self.ready), FAR)]
+        self._gaps = [(max(since, self.free_from), FAR)]
 
-    def longest(self, printing):
+    def longest_run(self, duration):
         best = 0
-        for start, end in takewhile(lambda span: span[0] <= self.ready + SEARCH, self._printing.after(self.ready)):
-            watched = whole_minute(self._watched(printing))
-            begin = self._first_begin(0, watched, max(start, self.ready), end)
-            if begin is not None and begin < end:
-                best = max(best, end - begin)
+        ahead = takewhile(lambda span: span[0] <= self.free_from + SEARCH_SPAN, self._printing.after(self.free_from))
+        for first, end in ahead:
+            watched = whole_minute(self._watched(duration))
+            start = self._first_start(0, watched, max(first, self.free_from), end)
+            if start is not None and start < end:
+                best = max(best, end - start)
         return best
 
-    def is_cleared(self, printing):
-        return self._cleared(self.ready + printing) is not None
+    def bed_is_changed(self, duration):
+        return self._bed_free(self.free_from + duration) is not None
 
-    def _watched(self, printing):
-        return min(self.care.watching, printing)
+    def _watched(self, duration):
+        return min(self.handling.first_layer, duration)
 
-    def _first_begin(self, printing, watched, ready, limit):
-        for start, end in self._printing.after(ready):
-            first, last = max(start, ready), min(end - printing, limit)
+    def _first_start(self, duration, watched, ready, limit):
+        for opening, end in self._printing.after(ready):
+            first, last = max(opening, ready), min(end - duration, limit)
             if first > limit:
                 return None
-            for there, gone in self._attended.after(first):
-                begin = max(first, there)
-                if begin > last:
+            for arrival, departure in self._attended.after(first):
+                start = max(first, arrival)
+                if start > last:
                     break
-                if begin <= gone - max(watched, 1):
-                    return begin
+                if start <= departure - max(watched, 1):
+                    return start
         return None
 
-    def _cleared(self, end):
-        cool = end + self.care.cooling
-        if self.care.changing == 0:
+    def _bed_free(self, end):
+        cool = end + self.handling.cool_down
+        if self.handling.bed_change == 0:
             return whole_minute(cool)
-        for start, stop in takewhile(lambda span: span[0] <= cool + SEARCH, self._attended.after(cool)):
-            if max(start, cool) + self.care.changing <= stop:
-                return whole_minute(max(start, cool) + self.care.changing)
+        for start, stop in takewhile(lambda span: span[0] <= cool + SEARCH_SPAN, self._attended.after(cool)):
+            if max(start, cool) + self.handling.bed_change <= stop:
+                return whole_minute(max(start, cool) + self.handling.bed_change)
         return None

@@ -1,4 +1,4 @@
-"""The occupancy that is kept in mind gives the timetables of the plain one, gap by gap and stretch by stretch."""
+"""The occupancy gives the same timetables as the plain one, which searches gap by gap and stretch by stretch."""
 
 from datetime import UTC, datetime
 
@@ -26,7 +26,9 @@ _schedules = st.fixed_dictionaries(
         "timezone": st.sampled_from(["UTC", "Europe/Lisbon", "America/St_Johns", "Australia/Lord_Howe"]),
         "printing": _sets,
         "attended": _sets,
-        "printers": _printers.map(lambda ones: [{"name": f"p{index}", **one} for index, one in enumerate(ones)]),
+        "printers": _printers.map(
+            lambda printers: [{"name": f"p{index}", **hours} for index, hours in enumerate(printers)]
+        ),
         "first_layer_minutes": st.sampled_from([0, 0.5, 15, 40, 300]),
         "cool_down_minutes": st.sampled_from([0, 20, 700]),
         "bed_change_minutes": st.sampled_from([0, 10, 70, 1440]),
@@ -35,7 +37,7 @@ _schedules = st.fixed_dictionaries(
 #: Seconds: some short, some that few windows take, some longer than a week.
 _seconds = st.integers(1, 4 * 3600) | st.integers(1, 90_000) | st.sampled_from([600.5, 86_400.0, 700_000.0])
 _runs = st.lists(st.tuples(st.sampled_from("FFTTTTC"), _seconds | st.none()), max_size=30)
-_moments = st.datetimes(datetime(2026, 1, 1), datetime(2027, 1, 1)).map(lambda one: one.replace(tzinfo=UTC))  # noqa: DTZ001
+_moments = st.datetimes(datetime(2026, 1, 1), datetime(2027, 1, 1)).map(lambda moment: moment.replace(tzinfo=UTC))  # noqa: DTZ001
 
 
 def _run(number, letter, seconds):

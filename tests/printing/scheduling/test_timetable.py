@@ -74,7 +74,7 @@ def test_everything_waits_until_the_coupon_is_off_its_bed():
 def test_without_a_time_for_the_coupon_the_rest_waits_with_it():
     table = _table([_run(1, 20, "C1"), _run(2, 1, "F1"), _run(3, 1)], printing=_DAYTIME)
     assert table.steps == ()
-    assert [one.run for one in table.waiting] == [1, 2, 3]
+    assert [undated.run for undated in table.waiting] == [1, 2, 3]
     assert "20.00 hours" in table.waiting[0].reason
     assert "12.00" in table.waiting[0].reason
     assert "printing.max_run_hours" in table.waiting[0].reason
@@ -135,16 +135,28 @@ def test_printers_have_hours_of_their_own():
 @pytest.mark.parametrize(
     ("hours", "schedule", "words"),
     [
-        (None, {}, "not known"),
-        (13, {"printing": _DAYTIME}, "13.00 hours of printing, and the longest stretch that begins while somebody is"),
-        (3, {"printing": _DAYTIME, "attended": [{"start": "20:00", "end": "23:00"}]}, "never may print while"),
+        (None, {}, "print time is unknown"),
+        (
+            13,
+            {"printing": _DAYTIME},
+            "13.00 hours, but the longest stretch of printing hours with an attended start is 12.00",
+        ),
+        (
+            3,
+            {"printing": _DAYTIME, "attended": [{"start": "20:00", "end": "23:00"}]},
+            "never overlap long enough to watch the first layer",
+        ),
         (1, {"attended": _DAYTIME, "bed_change_minutes": 800}, "800 minutes of a bed change"),
-        (0.2, {"printing": [{"start": "08:00", "end": "08:10"}], "first_layer_minutes": 1}, "0.16. Give wider hours"),
+        (
+            0.2,
+            {"printing": [{"start": "08:00", "end": "08:10"}], "first_layer_minutes": 1},
+            "0.16 hours. Widen the printing or attended hours",
+        ),
     ],
 )
 def test_a_run_with_no_time_says_why(hours, schedule, words):
     table = _table([_run(1, hours), _run(2, 0.1)], **schedule)
-    assert words in {one.run: one.reason for one in table.waiting}[1]
+    assert words in {undated.run: undated.reason for undated in table.waiting}[1]
 
 
 def test_what_lies_beyond_a_year_waits():
@@ -204,7 +216,7 @@ def test_filaments_are_bought_apart_in_the_order_of_the_materials():
     red = Material(name="PETG", colour="#ff0000", cost_per_kg=30.0)
     runs = [_run(1, 1, material="PETG", colour="#ff0000"), _run(2, 1), _run(3, None)]
     entries = purchases(runs, [_PLA, red, Material(name="TPU")])
-    assert [(one.material, one.colour, one.spools, one.cost) for one in entries] == [
+    assert [(purchase.material, purchase.colour, purchase.spools, purchase.cost) for purchase in entries] == [
         ("PLA", None, 1, None),
         ("PETG", "#ff0000", 1, 30.0),
     ]
@@ -241,7 +253,7 @@ _schedules = st.fixed_dictionaries(
         "printing": _sets,
         "attended": _sets,
         "printers": st.lists(st.fixed_dictionaries({}, optional={"printing": _sets, "attended": _sets}), min_size=1,
-                             max_size=3).map(lambda ones: [{"name": f"p{i}", **one} for i, one in enumerate(ones)]),
+                             max_size=3).map(lambda ones: [{"name": f"p{i}", **hours} for i, hours in enumerate(ones)]),
         "first_layer_minutes": st.sampled_from([0, 15, 40]),
         "cool_down_minutes": st.sampled_from([0, 20]),
         "bed_change_minutes": st.sampled_from([0, 10, 70]),
@@ -294,8 +306,8 @@ def test_rules_that_hold_for_every_timetable(rules, runs, now):
     schedule, pla = Schedule.model_validate(rules), Material(left=(120.0, 333.0), spool=750.0)
     table = make_timetable(schedule, runs, [pla], now)
     assert table == make_timetable(schedule, runs, [pla], now)
-    assert sorted([step.run for step in table.steps] + [one.run for one in table.waiting]) == [
-        one.number for one in runs
+    assert sorted([step.run for step in table.steps] + [undated.run for undated in table.waiting]) == [
+        run.number for run in runs
     ]
 
     printers = {printer.name: printer for printer in schedule.printers}
@@ -317,7 +329,7 @@ def test_rules_that_hold_for_every_timetable(rules, runs, now):
 
     letters = {run.number: run.pieces[0].mark[0] for run in runs}
     for steps in of_printer.values():
-        assert all(one.free <= other.begin for one, other in pairwise(steps))
+        assert all(step.free <= other.begin for step, other in pairwise(steps))
         assert [letters[step.run] for step in steps] == sorted(letters[step.run] for step in steps)
     coupon = [step.free for step in table.steps if letters[step.run] == "C"]
     assert all(step.begin >= coupon[0] for step in table.steps if coupon and letters[step.run] != "C")
@@ -343,13 +355,13 @@ def _spools_balance(table, runs, pla):
     assert all(spools[-1] <= 750.0 + 0.05 for spools in pieces.values())
     taken = [run for run in runs if run.number in {step.run for step in table.steps}]
     bought = purchases(taken, [pla], steps=table.steps)
-    assert sum(one.spools for one in bought) == max(sum(map(len, pieces.values())) - 2, 0)
+    assert sum(purchase.spools for purchase in bought) == max(sum(map(len, pieces.values())) - 2, 0)
 
 
 @settings(max_examples=40, deadline=None)
 @given(_schedules, st.lists(st.integers(1, 900), min_size=2, max_size=6), _moments)
 def test_a_later_tray_never_delays_an_earlier_one(rules, minutes, now):
-    runs = _runs(*[one / 60 for one in minutes])
+    runs = _runs(*[minute / 60 for minute in minutes])
     before = {step.run: step for step in _table(runs[:-1], now=now, **rules).steps}
     every = {step.run: step for step in _table(runs, now=now, **rules).steps}
     assert {run: step.model_copy(update={"swaps": ()}) for run, step in every.items() if run < len(runs)} == {

@@ -28,7 +28,7 @@ def _spans(windows, zone, since, days):
     """Return the stretches as the clock on the wall shows them."""
     begin = datetime.fromisoformat(since).replace(tzinfo=ZoneInfo(zone))
     since, until = int(begin.timestamp()), int((begin + timedelta(days=days)).timestamp())
-    hours = Hours([Window.model_validate(one) for one in windows], ZoneInfo(zone), since, until + 30 * 86400)
+    hours = Hours([Window.model_validate(window) for window in windows], ZoneInfo(zone), since, until + 30 * 86400)
     spans = takewhile(lambda span: span[0] < until, hours.after(since))
     return [(*(_wall(moment, zone) for moment in span), (span[1] - span[0]) / 3600) for span in spans]
 
@@ -124,7 +124,7 @@ def test_minute_by_minute_the_stretches_are_what_the_windows_say(windows, zone, 
     since = int(datetime(2026, 1, 1, 5, 0, tzinfo=zone).timestamp()) + day * 86400
     hours = Hours(windows, zone, since, since + 20 * 86400)
     spans = list(takewhile(lambda span: span[0] < since + 8 * 86400, hours.after(since)))
-    assert all(one[1] < other[0] for one, other in pairwise(spans))
+    assert all(span[1] < other[0] for span, other in pairwise(spans))
     for moment in range(since, since + 8 * 86400, 900):
         here = datetime.fromtimestamp(moment, zone)
         if here.hour in {1, 2} and here.month in {3, 10, 11}:

@@ -27,19 +27,19 @@ def job(*drawers, **fields):
 
 def estimated(spec, plan, *, laying=600.0, layers=50.0):
     """Return an estimate of each part, by its area: a stand-in for measured ones."""
-    found = {}
+    by_mark = {}
     for part in plan.parts:
         long = laying * part.size[0] * part.size[1] / 1764.0
-        found[part.mark] = EstimateEntry(
+        by_mark[part.mark] = EstimateEntry(
             material=spec.material_of(part.kind).name, colour=spec.material_of(part.kind).colour,
             layer=spec.layer_of(part.kind), line_width=spec.line_width_of(part.kind), grams=10.0, metres=3.0, cost=0.2,
             seconds=300.0 + layers * part.size[2] + long, laying_seconds=long, layers=int(part.size[2] / 0.2),
         )  # fmt: skip
-    return found
+    return by_mark
 
 
 def kinds_of(plan, run):
-    return {plan.part(one.mark).kind for one in run.pieces}
+    return {plan.part(piece.mark).kind for piece in run.pieces}
 
 
 def test_the_coupon_then_the_floor_then_trays():
@@ -60,13 +60,13 @@ def test_every_piece_of_every_copy_is_in_a_run_with_its_drawer():
     spec = job(drawer("top", tray("a", 2, 2), tray("b"), copies=3), drawer("low", tray("c", quantity=4)))
     plan = lay_out(spec)
     runs, _ = runs_of(spec, plan, None)
-    found = Counter((one.mark, one.drawer) for run in runs for one in run.pieces)
-    wanted = Counter({(part.mark, None): part.quantity for part in plan.parts if part.kind in ("coupon", "plug")})
-    for one in plan.drawers:
-        wanted.update(Counter({(place.mark, one.name): 0 for place in one.placements}))
-        for place in one.placements:
-            wanted[place.mark, one.name] += one.copies
-    assert found == wanted
+    packed = Counter((piece.mark, piece.drawer) for run in runs for piece in run.pieces)
+    expected = Counter({(part.mark, None): part.quantity for part in plan.parts if part.kind in ("coupon", "plug")})
+    for laid_out in plan.drawers:
+        expected.update(Counter({(place.mark, laid_out.name): 0 for place in laid_out.placements}))
+        for place in laid_out.placements:
+            expected[place.mark, laid_out.name] += laid_out.copies
+    assert packed == expected
 
 
 def test_trays_come_by_how_often_they_are_wanted():
@@ -76,12 +76,12 @@ def test_trays_come_by_how_often_they_are_wanted():
     ]
     spec = job(drawer("top", items=items, width=360, depth=360), printer={"bed": [180, 180, 180]}, coupon=False)
     plan = lay_out(spec)
-    (one,) = plan.drawers
-    wanted = {one.placements[stored.placement].mark: stored.item for stored in one.contents}
+    (laid_out,) = plan.drawers
+    item_by_mark = {laid_out.placements[stored.placement].mark: stored.item for stored in laid_out.contents}
     runs, _ = runs_of(spec, plan, None)
     order = [
-        wanted[piece.mark] for run in runs if "tile" not in kinds_of(plan, run) for piece in run.pieces
-        if piece.mark in wanted
+        item_by_mark[piece.mark] for run in runs if "tile" not in kinds_of(plan, run) for piece in run.pieces
+        if piece.mark in item_by_mark
     ]  # fmt: skip
     assert len(order) == 3
     assert order == ["often", "sometimes", "rarely"]
@@ -101,8 +101,8 @@ def test_what_is_printed_otherwise_has_runs_of_its_own(own):
     plan = lay_out(spec)
     runs, work = runs_of(spec, plan, None)
     assert [kinds_of(plan, run) for run in runs] == [{"coupon"}, {"plug"}, {"tile"}, {"tray"}]
-    told = runs[3].model_dump(include={"material", "colour", "layer", "line_width"})
-    assert told.items() >= ({"material": own["material"]["name"], "colour": own["material"].get("colour")}
+    own_settings = runs[3].model_dump(include={"material", "colour", "layer", "line_width"})
+    assert own_settings.items() >= ({"material": own["material"]["name"], "colour": own["material"].get("colour")}
         if "material" in own else own).items()  # fmt: skip
     assert work.least_runs == 4
 
@@ -116,13 +116,13 @@ def test_no_run_is_longer_than_it_may_be(hours, laying, layers):
     estimates = estimated(spec, plan, laying=laying, layers=layers)
     runs, work = runs_of(spec, plan, estimates)
     for run in runs:
-        told = [estimates[one.mark] for one in run.pieces]
-        start = max(one.seconds - one.laying_seconds for one in told)
-        assert run.seconds == pytest.approx(start + sum(one.laying_seconds for one in told), abs=0.06)
+        own = [estimates[piece.mark] for piece in run.pieces]
+        start = max(estimate.seconds - estimate.laying_seconds for estimate in own)
+        assert run.seconds == pytest.approx(start + sum(estimate.laying_seconds for estimate in own), abs=0.06)
         assert run.seconds <= 3600.0 * hours + 0.1 or len(run.pieces) == 1
-        assert (run.grams, run.metres) == (10.0 * len(told), 3.0 * len(told))
-        assert run.cost == pytest.approx(0.2 * len(told))
-    assert set(work.long_pieces) == {mark for mark, one in estimates.items() if one.seconds > 3600.0 * hours}
+        assert (run.grams, run.metres) == (10.0 * len(own), 3.0 * len(own))
+        assert run.cost == pytest.approx(0.2 * len(own))
+    assert set(work.long_pieces) == {mark for mark, estimate in estimates.items() if estimate.seconds > 3600.0 * hours}
     assert work.seconds == pytest.approx(sum(run.seconds for run in runs), abs=0.1)
     assert work.least_runs <= work.runs
 
@@ -134,7 +134,7 @@ def test_a_price_that_is_not_known_makes_no_sum():
     estimates["T1"] = estimates["T1"].model_copy(update={"cost": None})
     runs, work = runs_of(spec, plan, estimates)
     assert work.cost is None
-    assert [run.cost is None for run in runs] == ["T1" in {one.mark for one in run.pieces} for run in runs]
+    assert [run.cost is None for run in runs] == ["T1" in {piece.mark for piece in run.pieces} for run in runs]
 
 
 def previous_of(plan):
@@ -155,10 +155,12 @@ def test_over_a_printed_layout_only_what_is_new_is_printed():
     )
     plan = lay_out(again)
     runs, work = runs_of(again, plan, None)
-    printed = Counter((one.mark, one.drawer) for run in runs for one in run.pieces)
+    printed = Counter((piece.mark, piece.drawer) for run in runs for piece in run.pieces)
     assert {name for _, name in printed} == {"low"}
-    assert printed.total() == work.pieces == sum(one.count for one in plan.changes.new)
-    assert Counter(dict.fromkeys((one.mark for one in plan.changes.new), 0)).keys() == {mark for mark, _ in printed}
+    assert printed.total() == work.pieces == sum(change.count for change in plan.changes.new)
+    assert Counter(dict.fromkeys((change.mark for change in plan.changes.new), 0)).keys() == {
+        mark for mark, _ in printed
+    }
     same = job(drawer("top", tray("a", 2, 2)), drawer("low", tray("b")), previous=previous_of(first))
     runs, work = runs_of(same, lay_out(same), None)
     assert (runs, work.pieces, work.runs, work.least_runs) == ((), 0, 0, 0)
@@ -169,5 +171,5 @@ def test_some_pieces_are_packed_as_all_are():
     plan = lay_out(spec)
     needs = [Need("T2", "top", 2), Need("T1", "top")]
     runs, work = pack_needs(spec, plan.parts, needs, {}, None)
-    assert Counter(one.mark for run in runs for one in run.pieces) == {"T2": 2, "T1": 1}
+    assert Counter(piece.mark for run in runs for piece in run.pieces) == {"T2": 2, "T1": 1}
     assert work.runs == 1

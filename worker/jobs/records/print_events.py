@@ -26,7 +26,7 @@ from worker.jobs.records.calendar_links import CalendarLinks
 from worker.jobs.records.models import StoredFile
 from worker.jobs.records.row_mapping import file_values
 from worker.jobs.records.webhook_outbox import enqueue_event
-from worker.printing.progress.remaining import Standing
+from worker.printing.progress.remaining import PrintState
 from worker.spec.requests.print_event import Outcome, PrintEvent
 
 __all__ = ["PrintEventRecord", "PrintRecords", "PrintStatus", "fingerprint_of"]
@@ -71,7 +71,7 @@ class PrintStatus:
     """
 
     revision: int
-    standing: Standing
+    standing: PrintState
     repack: bool
     problem: dict[str, Any] | None
     retry: datetime | None = None
@@ -110,7 +110,7 @@ class PrintRecords:
             return [_event(row) for row in connection.execute(query)]
 
     def record(
-        self, job_id: str, event: PrintEvent, follow: Callable[[Standing | None], Standing]
+        self, job_id: str, event: PrintEvent, follow: Callable[[PrintState | None], PrintState]
     ) -> tuple[PrintEventRecord, bool]:
         """Record an event; return it, and whether it is new.
 
@@ -243,7 +243,7 @@ def fingerprint_of(event: PrintEvent) -> str:
     return sha256(orjson.dumps(said, option=orjson.OPT_SORT_KEYS)).hexdigest()
 
 
-def _printed(event: PrintEvent, name: str, number: int, standing: Standing) -> PrintEventRecord:
+def _printed(event: PrintEvent, name: str, number: int, standing: PrintState) -> PrintEventRecord:
     now = utc_now()
     return PrintEventRecord(
         number=number,
@@ -266,7 +266,9 @@ def _row(job_id: str, made: PrintEventRecord, fingerprint: str) -> dict[str, Any
     return {"job_id": job_id, "fingerprint": fingerprint, **values}
 
 
-def _advance(connection: Connection, job_id: str, before: PrintStatus | None, number: int, standing: Standing) -> bool:
+def _advance(
+    connection: Connection, job_id: str, before: PrintStatus | None, number: int, standing: PrintState
+) -> bool:
     """Write the standing over the one that it follows from; False when that is no longer the last."""
     values: dict[str, Any] = {"revision": number, "standing": standing.model_dump(mode="json")}
     first = 0 if before is None else before.standing.next_run
@@ -309,7 +311,7 @@ def _status(connection: Connection, job_id: str) -> PrintStatus | None:
     row = connection.execute(select(*at).where(PrintStateRow.job_id == job_id)).one_or_none()
     if row is None:
         return None
-    return PrintStatus(row.revision, Standing.model_validate(row.standing), row.repack, row.problem, row.retry)
+    return PrintStatus(row.revision, PrintState.model_validate(row.standing), row.repack, row.problem, row.retry)
 
 
 def _spec(connection: Connection, job_id: str) -> str:

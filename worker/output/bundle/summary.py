@@ -3,7 +3,8 @@
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
-from worker.spec.manifest.manifest import Manifest, PartKind, PurchaseEntry, RunEntry, ScheduleEntry, WorkEntry
+from worker.printing.print_order import Stage, stage_of_run
+from worker.spec.manifest.manifest import Manifest, PurchaseEntry, RunEntry, ScheduleEntry, WorkEntry
 
 __all__ = ["summary"]
 
@@ -18,11 +19,10 @@ def summary(manifest: Manifest) -> Iterator[str]:
         return
     yield "Print the runs in this order. Each file has all its pieces in their places on the bed."
     yield ""
-    kinds = {part.mark: part.kind for part in manifest.parts}
     for run in manifest.runs:
         yield from _run(run)
     yield ""
-    if _tries(manifest.runs[0], kinds):
+    if stage_of_run(manifest.runs[0]) is Stage.TEST_PRINTS:
         yield "Print the coupon first and try its plug in each socket: the name beside the one in which it sits as you"
         yield "wish is the clearance that this printer needs. If that is another, ask for the job anew with it."
         yield ""
@@ -37,10 +37,6 @@ def _run(run: RunEntry) -> Iterator[str]:
     pieces = ", ".join(mark if count == 1 else f"{count} x {mark}" for mark, count in counts.items())
     yield f"{run.number:4d}  {run.file or '':12s} {_hours(run.seconds):>8s} {_grams(run.grams):>7s}  {_filament(run)}"
     yield f"      {pieces}"
-
-
-def _tries(run: RunEntry, kinds: dict[str, PartKind]) -> bool:
-    return any(kinds[piece.mark] == "coupon" for piece in run.pieces)
 
 
 def _totals(work: WorkEntry) -> Iterator[str]:

@@ -8,6 +8,7 @@ from typing import Final
 from worker.output.drawings.font import LINE, lacks, wrapped
 from worker.output.drawings.map_ground import Ground, Stood
 from worker.output.drawings.sheet import LEAST, Path, Text
+from worker.printing.print_order import is_test_print
 
 __all__ = ["LegendPage", "legend"]
 
@@ -173,8 +174,8 @@ def _listed(spots: list[str]) -> str:
 
 def _steps(ground: Ground, width: float) -> Iterator[_Row]:
     steps = []
-    if any(part.kind == "coupon" for part in ground.plan.parts):
-        steps.append("Print the coupon first and find the clearance that fits before you print the rest.")
+    if any(is_test_print(part.kind) for part in ground.plan.parts):
+        steps.append("Print the coupon first and find the clearance that fits before you print anything else.")
     keys = any(one.part.kind == "key" for one in ground.floor)
     told = "Lay the floor from the front left corner, tile by tile, with the marks as on the map"
     steps.append(f"{told}; press a key into each seam where one is drawn dark." if keys else f"{told}.")

@@ -1,1 +1,1 @@
-"""Filament, time and cost of a part."""
+"""Estimating: filament, time and cost of a part."""

@@ -94,7 +94,7 @@ def _slabs(whole: Sequence[Band], process: Process, first_top: float) -> Iterato
     for band in whole:
         inside = sorted(cut for cut in cuts if band.low + LENGTH_EPSILON < cut < band.high - LENGTH_EPSILON)
         levels = [band.low, *inside, band.high]
-        known: dict[tuple[int, int], float] = {}
+        covered: dict[tuple[int, int], float] = {}
         for low, high in pairwise(levels):
             if high - low < LENGTH_EPSILON:
                 continue
@@ -104,13 +104,13 @@ def _slabs(whole: Sequence[Band], process: Process, first_top: float) -> Iterato
             else:
                 near = [
                     place
-                    for place, one in enumerate(whole)
-                    if one.low < middle + above and one.high > middle - below and one is not band
+                    for place, other in enumerate(whole)
+                    if other.low < middle + above and other.high > middle - below and other is not band
                 ]
                 key = (near[0], near[-1]) if near else (0, -1)
-                if key not in known:
-                    known[key] = _covered(band.inner, [whole[place].section for place in near])
-                sparse = known[key]
+                if key not in covered:
+                    covered[key] = _covered(band.inner, [whole[place].section for place in near])
+                sparse = covered[key]
             yield _Slab(low, high, band, sparse)
 
 

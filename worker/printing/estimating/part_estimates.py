@@ -53,19 +53,19 @@ def _alternative(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], layer: floa
 
 def _priced(spec: Spec, part: Part, mesh: Mesh, layer: float | None) -> EstimateEntry:
     time, filament = Correction.of_time(spec), Correction.of_filament(spec)
-    found = estimate(mesh, process_of(spec, part.kind, layer))
+    result = estimate(mesh, process_of(spec, part.kind, layer))
     material = material_of(spec, part.kind)
     return EstimateEntry(
         material=material.name,
         colour=material.colour,
         layer=layer_of(spec, part.kind) if layer is None else layer,
         line_width=line_width_of(spec, part.kind),
-        grams=_filament(found.mass * filament.factor),
-        metres=_filament(found.length * filament.factor),
-        cost=None if found.cost is None else round(found.cost * filament.factor, FILAMENT_DECIMALS),
-        seconds=round(found.time * time.factor, SECONDS_DECIMALS),
-        laying_seconds=round(max(found.laying * time.factor, 10.0**-SECONDS_DECIMALS), SECONDS_DECIMALS),
-        layers=found.layers,
+        grams=_filament(result.mass * filament.factor),
+        metres=_filament(result.length * filament.factor),
+        cost=None if result.cost is None else round(result.cost * filament.factor, FILAMENT_DECIMALS),
+        seconds=round(result.time * time.factor, SECONDS_DECIMALS),
+        laying_seconds=round(max(result.laying * time.factor, 10.0**-SECONDS_DECIMALS), SECONDS_DECIMALS),
+        layers=result.layers,
     )
 
 

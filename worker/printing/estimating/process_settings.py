@@ -83,7 +83,7 @@ class Correction:
         The factor is the median of actual over predicted. How far the ratios lie from it takes the place of the stated
         uncertainty when there are `ENOUGH` of them, and before that where it is greater.
         """
-        ratios = [one.ratio for one in calibrations]
+        ratios = [calibration.ratio for calibration in calibrations]
         if not ratios:
             return cls(1.0, stated)
         factor = median(ratios)
@@ -93,9 +93,14 @@ class Correction:
     @classmethod
     def of_time(cls, spec: Spec) -> Self:
         """Return the correction of every time of a job."""
-        return cls.of([one for one in spec.printing.calibration if one.of == "time"], TIME_UNCERTAINTY)
+        return cls.of(
+            [calibration for calibration in spec.printing.calibration if calibration.of == "time"], TIME_UNCERTAINTY
+        )
 
     @classmethod
     def of_filament(cls, spec: Spec) -> Self:
         """Return the correction of a job's grams, metres and cost."""
-        return cls.of([one for one in spec.printing.calibration if one.of == "filament"], VOLUME_UNCERTAINTY)
+        return cls.of(
+            [calibration for calibration in spec.printing.calibration if calibration.of == "filament"],
+            VOLUME_UNCERTAINTY,
+        )

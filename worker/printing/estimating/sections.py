@@ -79,12 +79,12 @@ def bands(mesh: Mesh, walls: float) -> tuple[Band, ...]:
     """
     solid = mesh.manifold()
     ends = _cut_slopes(mesh, _ends(mesh))
-    found = []
+    cut = []
     for low, high in pairwise(ends):
         section = solid.slice((low + high) / 2.0)
         inner = section.offset(-walls, manifold3d.JoinType.Miter)
-        found.append(Band(float(low), float(high), section, inner))
-    return tuple(found)
+        cut.append(Band(float(low), float(high), section, inner))
+    return tuple(cut)
 
 
 def _ends(mesh: Mesh) -> list[float]:
@@ -120,8 +120,8 @@ def _flat(mesh: Mesh, heights: NDArray[np.float64]) -> NDArray[np.bool_]:
     corners = mesh.vertices[mesh.triangles]
     level = (corners[:, 0, 2] == corners[:, 1, 2]) & (corners[:, 0, 2] == corners[:, 2, 2])
     lying = corners[level]
-    one, two = lying[:, 1, :2] - lying[:, 0, :2], lying[:, 2, :2] - lying[:, 0, :2]
-    areas = np.abs(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]) / 2.0
+    first, two = lying[:, 1, :2] - lying[:, 0, :2], lying[:, 2, :2] - lying[:, 0, :2]
+    areas = np.abs(first[:, 0] * two[:, 1] - first[:, 1] * two[:, 0]) / 2.0
     at = np.searchsorted(heights, lying[:, 0, 2])
     low, high = mesh.bounds
     footprint = float((high[0] - low[0]) * (high[1] - low[1]))

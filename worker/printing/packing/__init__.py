@@ -1,1 +1,1 @@
-"""From pieces to print runs."""
+"""Packing: pieces onto the beds of print runs."""

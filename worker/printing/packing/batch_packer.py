@@ -1,26 +1,24 @@
-"""Runs over several jobs: what is printed alike on printers that are alike shares beds."""
+"""The runs of a batch: jobs with equal printers and print settings share beds."""
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import TYPE_CHECKING, Final
 
+from worker.printing.print_order import is_test_print
 from worker.printing.scheduling.spools import purchases
 from worker.printing.scheduling.work_plan import Need, access_of, pack_needs
 from worker.spec import Spec
-from worker.spec.items.item import Access
 from worker.spec.manifest.manifest import EstimateEntry, Manifest, PartKind, PurchaseEntry, RunEntry
 from worker.spec.printer.material import Material
 from worker.spec.requests.batch import BatchBeds, BatchPiece, BatchRun
 
+if TYPE_CHECKING:
+    from worker.spec.items.item import Access
+
 __all__ = ["BatchJob", "BatchWork", "pack_batch"]
 
-_Wanted: TypeAlias = dict[tuple[str, str | None], Access]
-
-#: Test prints: of those with one shape a single one is enough.
-_TRIAL: Final[frozenset[PartKind]] = frozenset({"coupon", "plug"})
-
-#: The most marks that can be told apart while they are packed together.
+#: A mark's number has at most five digits, and every part of the batch gets a mark of its own while it is packed.
 _MOST_MARKS: Final = 99_999
 
 
@@ -35,7 +33,7 @@ class BatchJob:
 
 @dataclass(frozen=True, slots=True)
 class BatchWork:
-    """The runs of all jobs together."""
+    """The runs of all jobs of a batch, the beds they share, and the filament to buy."""
 
     runs: tuple[BatchRun, ...]
     beds: tuple[BatchBeds, ...]
@@ -43,8 +41,8 @@ class BatchWork:
 
 
 @dataclass(frozen=True, slots=True)
-class _Shape:
-    """A part under a mark that no other job's part has."""
+class _BatchPart:
+    """A part under a mark that is unique in the batch; ``size`` is its bounding box in mm."""
 
     mark: str
     kind: PartKind
@@ -52,50 +50,49 @@ class _Shape:
 
 
 def pack_batch(jobs: Sequence[BatchJob]) -> BatchWork:
-    """Return the runs that print these jobs, numbered from 1.
+    """Return the runs of a batch, numbered from 1.
 
-    Jobs share beds where their printers and their ways of printing are the same. Test prints of the same shape are
-    printed once.
+    Jobs share beds when their printers and print settings are equal. Test prints of equal shape are printed once.
 
     Raises:
-        ValueError: when there are more marks than can be told apart.
+        ValueError: when the jobs of one group have more than 99,999 parts.
     """
     groups: dict[tuple[str, str], list[BatchJob]] = {}
     for job in jobs:
-        way = job.spec.printing.model_dump_json(exclude={"compare"})
-        groups.setdefault((job.spec.printer.model_dump_json(), way), []).append(job)
+        settings = job.spec.printing.model_dump_json(exclude={"compare"})
+        groups.setdefault((job.spec.printer.model_dump_json(), settings), []).append(job)
     runs: list[BatchRun] = []
     beds: list[BatchBeds] = []
     for group in groups.values():
-        more, packed = _Group(group).pack(len(runs))
-        runs += more
-        beds.append(packed)
+        own, shared = _JobGroup(group).pack(len(runs))
+        runs += own
+        beds.append(shared)
     return BatchWork(tuple(runs), tuple(beds), purchases(runs, _materials(jobs)))
 
 
-class _Group:
-    """Jobs that are printed alike."""
+class _JobGroup:
+    """Jobs with equal printers and print settings."""
 
     def __init__(self, jobs: Sequence[BatchJob]) -> None:
-        """Give each part a mark of its own."""
+        """Give each part a mark that is unique in the group."""
         self._jobs = jobs
-        self._shapes: list[_Shape] = []
-        self._real: dict[str, tuple[int, str]] = {}
+        self._parts: list[_BatchPart] = []
+        self._job_marks: dict[str, tuple[int, str]] = {}
         self._drawers: dict[str, str] = {}
         self._needs: list[Need] = []
-        self._wanted: _Wanted = {}
+        self._access: dict[tuple[str, str | None], Access] = {}
         self._estimates: dict[str, EstimateEntry] = {}
-        tried: set[str] = set()
+        test_prints: set[str] = set()
         for job in jobs:
-            self._take(job, tried)
+            self._add(job, test_prints)
 
-    def pack(self, before: int) -> tuple[list[BatchRun], BatchBeds]:
-        """Return the group's runs, numbered after those before, and what they come to."""
-        timed = all(one.mark in self._estimates for one in self._shapes)
+    def pack(self, last_number: int) -> tuple[list[BatchRun], BatchBeds]:
+        """Return the group's runs, numbered from ``last_number + 1``, and their totals."""
+        timed = all(part.mark in self._estimates for part in self._parts)
         spec = self._jobs[0].spec
-        found, work = pack_needs(spec, self._shapes, self._needs, self._wanted, self._estimates if timed else None)
-        runs = [self._run(run, before + run.number) for run in found]
-        long = tuple(dict.fromkeys(self._real[mark][1] for mark in work.long_pieces))
+        packed, work = pack_needs(spec, self._parts, self._needs, self._access, self._estimates if timed else None)
+        runs = [self._run(run, last_number + run.number) for run in packed]
+        long = tuple(dict.fromkeys(self._job_marks[mark][1] for mark in work.long_pieces))
         x, y, z = spec.printer.bed
         return runs, BatchBeds(
             bed=(x, y, z),
@@ -104,18 +101,19 @@ class _Group:
             work=work.model_copy(update={"long_pieces": long}),
         )
 
-    def _take(self, job: BatchJob, tried: set[str]) -> None:
+    def _add(self, job: BatchJob, test_prints: set[str]) -> None:
+        """Add a job's parts, except the test prints whose digest is in ``test_prints`` already."""
         marks: dict[str, str] = {}
         for part in job.manifest.parts:
-            if part.kind in _TRIAL:
-                if part.digest in tried:
+            if is_test_print(part.kind):
+                if part.digest in test_prints:
                     continue
-                tried.add(part.digest)
-            if len(self._shapes) >= _MOST_MARKS:
-                raise ValueError("There are too many marks.")
-            mark = marks[part.mark] = f"{part.mark[0]}{len(self._shapes)}"
-            self._shapes.append(_Shape(mark, part.kind, part.size))
-            self._real[mark] = job.entry, part.mark
+                test_prints.add(part.digest)
+            if len(self._parts) >= _MOST_MARKS:
+                raise ValueError(f"The jobs that share beds have more than {_MOST_MARKS} parts.")
+            mark = marks[part.mark] = f"{part.mark[0]}{len(self._parts)}"
+            self._parts.append(_BatchPart(mark, part.kind, part.size))
+            self._job_marks[mark] = job.entry, part.mark
             if part.estimate is not None:
                 self._estimates[mark] = part.estimate
         for (mark, drawer), count in _pieces(job.manifest.runs).items():
@@ -123,39 +121,40 @@ class _Group:
                 self._needs.append(Need(marks[mark], self._drawer(job, drawer), count))
         for (mark, drawer), access in access_of(job.spec, job.manifest.drawers).items():
             if mark in marks:
-                self._wanted[marks[mark], self._drawer(job, drawer)] = access
+                self._access[marks[mark], self._drawer(job, drawer)] = access
 
     def _drawer(self, job: BatchJob, name: str | None) -> str | None:
         if name is None:
             return None
-        own = f"{job.entry} {name}"
-        self._drawers[own] = name
-        return own
+        unique = f"{job.entry} {name}"
+        self._drawers[unique] = name
+        return unique
 
     def _run(self, run: RunEntry, number: int) -> BatchRun:
         pieces = tuple(
             BatchPiece(
-                entry=self._real[one.mark][0],
-                mark=self._real[one.mark][1],
-                at=one.at,
-                turn=one.turn,
-                drawer=None if one.drawer is None else self._drawers[one.drawer],
+                entry=self._job_marks[piece.mark][0],
+                mark=self._job_marks[piece.mark][1],
+                at=piece.at,
+                turn=piece.turn,
+                drawer=None if piece.drawer is None else self._drawers[piece.drawer],
             )
-            for one in run.pieces
+            for piece in run.pieces
         )
-        told = {name: getattr(run, name) for name in RunEntry.model_fields}
-        return BatchRun(**{**told, "number": number, "pieces": pieces, "file": f"run-{number:02d}.3mf"})
+        fields = {name: getattr(run, name) for name in RunEntry.model_fields}
+        return BatchRun(**{**fields, "number": number, "pieces": pieces, "file": f"run-{number:02d}.3mf"})
 
 
 def _pieces(runs: Iterable[RunEntry]) -> Counter[tuple[str, str | None]]:
-    return Counter((one.mark, one.drawer) for run in runs for one in run.pieces)
+    """Count the pieces of the runs by mark and drawer."""
+    return Counter((piece.mark, piece.drawer) for run in runs for piece in run.pieces)
 
 
 def _materials(jobs: Iterable[BatchJob]) -> tuple[Material, ...]:
-    """Return each filament once, as the first job describes it."""
-    found: dict[tuple[str, str | None], Material] = {}
+    """Return each filament once, as the first job that uses it describes it."""
+    materials: dict[tuple[str, str | None], Material] = {}
     for job in jobs:
         for part in job.manifest.parts:
             material = job.spec.material_of(part.kind)
-            found.setdefault((material.name, material.colour), material)
-    return tuple(found.values())
+            materials.setdefault((material.name, material.colour), material)
+    return tuple(materials.values())

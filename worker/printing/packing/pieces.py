@@ -1,9 +1,9 @@
-"""Pieces: what is to be printed, and where each stands in which run. Millimetres and hours."""
+"""Pieces to print and their places in runs. Lengths are in mm, times in hours."""
 
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-#: Material, colour and layer: pieces of one run share them, so that nobody changes filament or profile within a run.
+#: Material, colour, layer height and line width, as text: the pieces of one run share them.
 Group: TypeAlias = tuple[str, ...]
 #: Degrees counter-clockwise, seen from above.
 Turn: TypeAlias = Literal[0, 90]
@@ -11,10 +11,10 @@ Turn: TypeAlias = Literal[0, 90]
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """A printed part's footprint as it stands unturned, ``quantity`` times for one drawer.
+    """The size of a part as printed, unturned, and how many of it one drawer needs.
 
-    A part that two drawers need is two pieces with one mark. ``drawer`` is the drawer's index, or ``None`` for what
-    belongs to no drawer (the coupon). ``pointer`` says where in the spec it was asked for, if anywhere.
+    A part that two drawers need is two pieces with one mark. ``drawer`` is the drawer's index, ``None`` for the coupon
+    and its plug. ``pointer`` is the JSON Pointer of the part's source in the spec, if it has one.
     """
 
     mark: str
@@ -28,8 +28,8 @@ class Piece:
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
-    """One copy of a piece on the bed: the front left corner of its footprint as turned, from the bed's own corner."""
+class PlacedPiece:
+    """One copy of a piece on the bed; ``x, y`` is the front left corner of its turned footprint, in bed coordinates."""
 
     mark: str
     x: float
@@ -40,20 +40,20 @@ class Placed:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """What is printed in one go on one bed. ``index`` counts from 1; ``hours`` is the sum over its pieces, if known."""
+    """The pieces printed in one go on one bed; ``index`` counts from 1, ``hours`` is its print time, if estimated."""
 
     index: int
     group: Group
-    pieces: tuple[Placed, ...]
+    pieces: tuple[PlacedPiece, ...]
     hours: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Runs:
-    """All runs of a job, and how many there must be at least.
+    """All runs of a job, with a lower bound of their number.
 
-    ``lower_bound`` is proved: no packing has fewer runs; whether one has as few is another matter. ``too_long`` are the
-    marks that take more hours than a run may: each copy of them has a run of its own, which is longer than wished.
+    No packing has fewer runs than ``lower_bound``; the minimum may be higher. ``too_long`` are the marks whose print
+    time alone exceeds the limit of a run: each copy of them has a run of its own, over the limit.
     """
 
     runs: tuple[Run, ...]

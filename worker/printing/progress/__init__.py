@@ -1,1 +1,1 @@
-"""What is printed and what remains."""
+"""Progress: printed pieces and remaining work."""

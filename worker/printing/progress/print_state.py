@@ -1,4 +1,4 @@
-"""The standing: how many pieces of a job are printed, and which runs it has and had."""
+"""The print state of a job: how many pieces are printed, and all runs that it has or had."""
 
 from collections import Counter
 from collections.abc import Iterable
@@ -8,20 +8,23 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from worker.spec.manifest.manifest import Manifest, Mark, RunEntry, RunNumber
 
-__all__ = ["RunRecord", "RunState", "Standing", "begin", "marks_of"]
+__all__ = ["PrintState", "RunRecord", "RunState", "begin", "marks_of"]
 
-#: open: to be printed. replaced: its pieces were packed afresh; it may be printed all the same, if it was begun.
+#: open: to be printed. replaced: its pieces were repacked into other runs; one already started may still be printed.
 RunState: TypeAlias = Literal["open", "printed", "failed", "replaced"]
 
 _Counts: TypeAlias = dict[Mark, Annotated[int, Field(ge=0)]]
 
 
-class _Fact(BaseModel):
+class _Model(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class RunRecord(_Fact):
-    """One run that the job has or had; ``failed`` are those of its pieces that failed in it."""
+class RunRecord(_Model):
+    """One run that the job has or had.
+
+    ``planned`` runs are the manifest's, others were repacked; ``failed`` counts the pieces that failed in the run.
+    """
 
     run: RunEntry
     state: RunState = "open"
@@ -29,11 +32,11 @@ class RunRecord(_Fact):
     failed: _Counts = {}
 
 
-class Standing(_Fact):
-    """Where a job stands. Counts are by mark; a mark that is missing has none.
+class PrintState(_Model):
+    """The print state of a job. Counts are by mark; a missing mark counts zero.
 
-    ``printed`` are good pieces that there are, ``placed`` those of them in the drawer, ``failed`` all pieces that ever
-    failed, ``laid`` all that ever took filament, good or not.
+    ``printed`` counts the good pieces at hand and ``placed`` those of them in the drawer. ``failed`` counts all pieces
+    that ever failed, ``laid`` all that ever used filament, good or not.
     """
 
     runs: tuple[RunRecord, ...]
@@ -46,32 +49,34 @@ class Standing(_Fact):
 
     @property
     def left(self) -> Counter[str]:
-        """Pieces that are to be printed, by mark."""
+        """The pieces still to print, by mark."""
         return Counter(self.needed) - Counter(self.printed)
 
     @property
     def done(self) -> bool:
-        """Whether nothing is left to be printed."""
+        """Whether nothing is left to print."""
         return not self.left
 
     @property
     def open(self) -> tuple[RunEntry, ...]:
-        """The runs to be printed, by number."""
-        return tuple(one.run for one in self.runs if one.state == "open")
+        """The runs to print, in the order of their numbers."""
+        return tuple(record.run for record in self.runs if record.state == "open")
 
     def find(self, number: int) -> RunRecord | None:
-        """Return the run of this number, if the job ever had it."""
-        return next((one for one in self.runs if one.run.number == number), None)
+        """Return the record of the run with this number, None when the job never had it."""
+        return next((record for record in self.runs if record.run.number == number), None)
 
     def changed(self, number: int, **values: object) -> Self:
-        """Return the standing with one run changed."""
-        runs = tuple(one.model_copy(update=values) if one.run.number == number else one for one in self.runs)
+        """Return the state with these fields of one run's record changed."""
+        runs = tuple(
+            record.model_copy(update=values) if record.run.number == number else record for record in self.runs
+        )
         return self.model_copy(update={"runs": runs})
 
 
-def begin(manifest: Manifest) -> Standing:
-    """Return the standing of a job of which nothing is printed."""
-    return Standing(
+def begin(manifest: Manifest) -> PrintState:
+    """Return the print state of a job of which nothing is printed."""
+    return PrintState(
         runs=tuple(RunRecord(run=run) for run in manifest.runs),
         needed=dict(sorted(marks_of(manifest.runs).items())),
         next_run=max((run.number for run in manifest.runs), default=0) + 1,
@@ -79,5 +84,5 @@ def begin(manifest: Manifest) -> Standing:
 
 
 def marks_of(runs: Iterable[RunEntry]) -> Counter[str]:
-    """Return how many pieces of each mark the runs have."""
-    return Counter(one.mark for run in runs for one in run.pieces)
+    """Count the pieces of the runs by mark."""
+    return Counter(piece.mark for run in runs for piece in run.pieces)

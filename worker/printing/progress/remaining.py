@@ -1,7 +1,7 @@
-"""What remains: from the runs as planned and what was said of prints, the pieces and runs that are still to come.
+"""The remaining work: the pieces and runs still to print, from the planned runs and the print events so far.
 
-Everything here is a fold: `begin` makes the standing of a job of which nothing is printed, `follow` the standing after
-one more event. Numbers of runs go on counting, and a number always means the same pieces.
+The print state is a fold over the events: `begin` returns the initial state, `follow` the state after one more event.
+Run numbers are never reused, so a number always means the same pieces.
 """
 
 from collections import Counter
@@ -11,65 +11,64 @@ from typing import TypeAlias
 from worker.layout.floor.print_bed import Bed
 from worker.printing.packing.bed_surface import Surface
 from worker.printing.packing.lower_bound import least_runs
-from worker.printing.progress.print_state import RunRecord, Standing, begin, marks_of
+from worker.printing.print_order import is_test_print, stage_of_run
+from worker.printing.progress.print_state import PrintState, RunRecord, begin, marks_of
 from worker.printing.scheduling.work_plan import FILAMENT_DECIMALS, SECONDS_DECIMALS, Need, access_of, pack_needs
 from worker.spec import Spec
 from worker.spec.errors import PrintRefused
 from worker.spec.manifest.manifest import EstimateEntry, Manifest, RunEntry, WorkEntry
 from worker.spec.requests.print_event import PrintEvent
 
-__all__ = ["Standing", "begin", "follow", "remaining_work", "used_filament"]
+__all__ = ["PrintState", "begin", "follow", "remaining_work", "used_filament"]
 
-_Key: TypeAlias = tuple[str, str | None]
-
-_TRIAL = frozenset({"coupon", "plug"})
-_FLOOR = frozenset({"tile", "key"})
+#: The pieces of one mark for one drawer.
+_MarkAndDrawer: TypeAlias = tuple[str, str | None]
 
 
-def follow(standing: Standing, event: PrintEvent, manifest: Manifest, spec: Spec) -> Standing:
-    """Return the standing after an event.
+def follow(state: PrintState, event: PrintEvent, manifest: Manifest, spec: Spec) -> PrintState:
+    """Return the print state after an event.
 
-    Runs that are not printed stay as they are while each of their pieces is still needed. What no run covers any more
-    is packed afresh; where that takes fewer runs, so are the runs that were packed afresh before.
+    An open run stays as it is while all its pieces are needed. Pieces that no open run covers are packed into new runs;
+    the runs of earlier repacking are packed with them where that saves runs.
 
-    A failed piece is needed again. Of a mark, pieces that were said to be printed are taken back first, so that rather
-    too many are printed than too few.
+    A failed piece is needed again. Failures reported by mark first cancel pieces reported as printed, so that too many
+    pieces are printed rather than too few.
 
     Raises:
-        PrintRefused: when the event cannot be so: the run or mark is unknown, or more pieces than are needed.
+        PrintRefused: when the event contradicts the state: an unknown run or mark, or more pieces than are needed.
     """
-    counted = _of_run(standing, event, event.run) if event.run is not None else _of_mark(standing, event)
-    return _packed(counted, manifest, spec)
+    counted = _after_run(state, event, event.run) if event.run is not None else _after_mark(state, event)
+    return _repacked(counted, manifest, spec)
 
 
 def used_filament(
-    standing: Standing, counts: Mapping[str, int], manifest: Manifest
+    state: PrintState, counts: Mapping[str, int], manifest: Manifest
 ) -> dict[tuple[str, str | None], float] | None:
-    """Return the grams of so many pieces by material and colour; None where parts have no estimate."""
+    """Return the grams of these pieces by material and colour; None when a part of the job has no estimate.
+
+    Args:
+        state: the job's.
+        counts: pieces by mark.
+        manifest: the job's, with the estimates.
+    """
     used: dict[tuple[str, str | None], float] = {}
-    estimates = _estimates(manifest, standing.needed)
+    estimates = _estimates(manifest, state.needed)
     if estimates is None:
         return None
     for mark, count in counts.items():
-        told = estimates[mark]
-        key = told.material, told.colour
-        used[key] = round(used.get(key, 0.0) + count * told.grams, FILAMENT_DECIMALS)
+        estimate = estimates[mark]
+        key = estimate.material, estimate.colour
+        used[key] = round(used.get(key, 0.0) + count * estimate.grams, FILAMENT_DECIMALS)
     return used
 
 
-def remaining_work(standing: Standing, manifest: Manifest, spec: Spec) -> tuple[tuple[RunEntry, ...], WorkEntry]:
-    """Return the runs to be printed in the order of work, and all of them in numbers."""
-    kinds = {part.mark: part.kind for part in manifest.parts}
-
-    def stage(run: RunEntry) -> int:
-        found = {kinds[one.mark] for one in run.pieces}
-        return 0 if found & _TRIAL else 1 if found & _FLOOR else 2
-
-    runs = tuple(sorted(standing.open, key=lambda run: (stage(run), run.number)))
+def remaining_work(state: PrintState, manifest: Manifest, spec: Spec) -> tuple[tuple[RunEntry, ...], WorkEntry]:
+    """Return the runs still to print, by the stages of `worker.printing.print_order`, and their totals."""
+    runs = tuple(sorted(state.open, key=lambda run: (stage_of_run(run), run.number)))
     whole = manifest.work or WorkEntry(pieces=0, runs=0, least_runs=0)
     timed = all(run.seconds is not None for run in runs)
     costs = [run.cost for run in runs]
-    left = set(standing.left)
+    left = set(state.left)
     return runs, WorkEntry(
         pieces=sum(len(run.pieces) for run in runs),
         runs=len(runs),
@@ -77,7 +76,7 @@ def remaining_work(standing: Standing, manifest: Manifest, spec: Spec) -> tuple[
         long_pieces=tuple(mark for mark in whole.long_pieces if mark in left),
         grams=round(sum(run.grams or 0.0 for run in runs), FILAMENT_DECIMALS) if timed else None,
         metres=round(sum(run.metres or 0.0 for run in runs), FILAMENT_DECIMALS) if timed else None,
-        cost=round(sum(one or 0.0 for one in costs), FILAMENT_DECIMALS) if timed and None not in costs else None,
+        cost=round(sum(cost or 0.0 for cost in costs), FILAMENT_DECIMALS) if timed and None not in costs else None,
         seconds=round(sum(run.seconds or 0.0 for run in runs), SECONDS_DECIMALS) if timed else None,
         time_uncertainty=whole.time_uncertainty,
         filament_uncertainty=whole.filament_uncertainty,
@@ -86,129 +85,144 @@ def remaining_work(standing: Standing, manifest: Manifest, spec: Spec) -> tuple[
     )
 
 
-def _of_run(standing: Standing, event: PrintEvent, number: int) -> Standing:
-    record = standing.find(number)
+def _after_run(state: PrintState, event: PrintEvent, number: int) -> PrintState:
+    """Return the state after an event that names a run, before repacking."""
+    record = state.find(number)
     if record is None:
-        known = (
-            f"a run of this job, 1 to {standing.next_run - 1}" if standing.runs else "no run: all was printed before"
-        )
-        raise PrintRefused("The job has no such run.", pointer="/run", value=number, limit=known)
+        limit = f"a run of this job, 1 to {state.next_run - 1}" if state.runs else "none: the job prints nothing"
+        raise PrintRefused(
+            "The job has no such run.",
+            pointer="/run",
+            value=number,
+            limit=limit,
+            remedy="Give the number of one of its runs.",
+        )  # fmt: skip
     pieces = marks_of([record.run])
     if record.state == "printed" and event.outcome == "placed" and not event.failed:
-        return _place_run(standing, record, number, pieces)
+        return _place_run(state, record, number, pieces)
     if record.state in ("printed", "failed"):
         raise PrintRefused(
-            f"Run {number} was recorded as {record.state} before.",
-            pointer="/run", value=number, limit="a run that was not recorded yet",
-            remedy='Say what changed by mark: a piece that turned out bad is {"outcome": "failed", "mark": ...}.',
+            f"Run {number} is already recorded as {record.state}.",
+            pointer="/run", value=number, limit="a run that has not been recorded",
+            remedy='Record changes by mark: a piece that turned out bad is {"outcome": "failed", "mark": ...}.',
         )  # fmt: skip
     failed = pieces if event.outcome == "failed" else Counter(event.failed)
     for mark, count in failed.items():
         if count > pieces[mark]:
-            limit = f"at most {pieces[mark]}, which is what the run has"
-            raise PrintRefused("The run has fewer.", pointer=f"/failed/{mark}", value=count, limit=limit, part=mark)
+            raise PrintRefused(
+                f"Run {number} has fewer pieces of {mark}.",
+                pointer=f"/failed/{mark}", value=count, limit=f"at most {pieces[mark]}", part=mark,
+                remedy="Count only the pieces of this run.",
+            )  # fmt: skip
     good = pieces - failed
     for mark, count in good.items():
-        if count > (left := standing.left[mark]):
+        if count > (left := state.left[mark]):
             raise PrintRefused(
-                f"Run {number} has more pieces of {mark} than are needed still.",
+                f"Run {number} has more pieces of {mark} than are still needed.",
                 pointer="/run", value=number, limit=f"{left} of {mark} left to print", part=mark,
                 remedy="Record its other pieces by mark.",
             )  # fmt: skip
-    after = standing.changed(number, state="printed" if good else "failed", failed=dict(sorted(failed.items())))
+    after = state.changed(number, state="printed" if good else "failed", failed=dict(sorted(failed.items())))
     return _added(
         after, printed=good, placed=good if event.outcome == "placed" else Counter(), failed=failed, laid=pieces
     )
 
 
-def _place_run(standing: Standing, record: RunRecord, number: int, pieces: Counter[str]) -> Standing:
-    """Place what of a printed run is not in the drawer yet."""
-    there = Counter(standing.printed) - Counter(standing.placed)
-    placed = (pieces - Counter(record.failed)) & there
+def _place_run(state: PrintState, record: RunRecord, number: int, pieces: Counter[str]) -> PrintState:
+    """Return the state with all good pieces of a printed run placed."""
+    unplaced = Counter(state.printed) - Counter(state.placed)
+    placed = (pieces - Counter(record.failed)) & unplaced
     if not placed:
         raise PrintRefused(
-            f"All good pieces of run {number} are in the drawer.",
-            pointer="/run", value=number, limit="a run with pieces that were not placed yet",
+            f"All good pieces of run {number} are placed already.",
+            pointer="/run", value=number, limit="a run with pieces that are not placed",
+            remedy="Nothing remains to be recorded for this run.",
         )  # fmt: skip
-    return _added(standing, placed=placed)
+    return _added(state, placed=placed)
 
 
-def _of_mark(standing: Standing, event: PrintEvent) -> Standing:
+def _after_mark(state: PrintState, event: PrintEvent) -> PrintState:
+    """Return the state after an event that names a mark, before repacking."""
     mark, count = event.mark or "", event.count
-    needed = standing.needed.get(mark, 0)
+    needed = state.needed.get(mark, 0)
     if not needed:
-        known = ", ".join(list(standing.needed)[:20])
+        marks = ", ".join(list(state.needed)[:20])
         raise PrintRefused(
-            "No piece of this mark is printed in the job.", pointer="/mark", value=mark, limit=known or None
-        )
-    printed, placed = standing.printed.get(mark, 0), standing.placed.get(mark, 0)
+            "The job prints no piece of this mark.",
+            pointer="/mark", value=mark, limit=marks or None, remedy="Give the mark of a part that the job prints.",
+        )  # fmt: skip
+    printed, placed = state.printed.get(mark, 0), state.placed.get(mark, 0)
     most = {"printed": needed - printed, "placed": needed - placed, "failed": needed}[event.outcome]
     if count > most:
         raise PrintRefused(
-            f"That is more of {mark} than is needed.",
+            f"That is more pieces of {mark} than the job needs.",
             pointer="/count", value=count, limit=f"at most {most}: {needed} needed, {printed} printed, {placed} placed",
             remedy="If one of them turned out bad, record it as failed first." if event.outcome != "failed" else None,
             part=mark,
         )  # fmt: skip
-    this = Counter({mark: count})
+    pieces = Counter({mark: count})
     match event.outcome:
         case "printed":
-            return _added(standing, printed=this, laid=this)
+            return _added(state, printed=pieces, laid=pieces)
         case "placed":
-            fresh = Counter({mark: max(0, placed + count - printed)})
-            return _added(standing, printed=fresh, placed=this, laid=fresh)
+            unreported = Counter({mark: max(0, placed + count - printed)})
+            return _added(state, printed=unreported, placed=pieces, laid=unreported)
         case _:
-            back = min(count, printed)
-            fewer = standing.model_copy(
+            cancelled = min(count, printed)
+            fewer = state.model_copy(
                 update={
-                    "printed": standing.printed | {mark: printed - back},
-                    "placed": standing.placed | {mark: min(placed, printed - back)},
+                    "printed": state.printed | {mark: printed - cancelled},
+                    "placed": state.placed | {mark: min(placed, printed - cancelled)},
                 }
             )
-            return _added(fewer, failed=this, laid=Counter({mark: count - back}))
+            return _added(fewer, failed=pieces, laid=Counter({mark: count - cancelled}))
 
 
-def _added(standing: Standing, **more: Counter[str]) -> Standing:
-    values = {name: Counter(getattr(standing, name)) + Counter(counts) for name, counts in more.items()}
-    return standing.model_copy(update={name: dict(sorted(counts.items())) for name, counts in values.items()})
+def _added(state: PrintState, **counts: Counter[str]) -> PrintState:
+    """Return the state with these counts added to its fields of the same names."""
+    values = {name: Counter(getattr(state, name)) + added for name, added in counts.items()}
+    return state.model_copy(update={name: dict(sorted(sums.items())) for name, sums in values.items()})
 
 
-def _packed(standing: Standing, manifest: Manifest, spec: Spec) -> Standing:
-    """Keep the open runs whose pieces are all needed, and pack afresh what no run covers."""
-    left, kept, gone = standing.left, list[RunEntry](), list[int]()
-    again = {one.run.number for one in standing.runs if not one.planned}
-    for run in standing.open:
+def _repacked(state: PrintState, manifest: Manifest, spec: Spec) -> PrintState:
+    """Return the state with the open runs whose pieces are all needed, and new runs for all other pieces."""
+    uncovered, kept, replaced = state.left, list[RunEntry](), list[int]()
+    repacked = {record.run.number for record in state.runs if not record.planned}
+    for run in state.open:
         pieces = marks_of([run])
-        if pieces <= left:
-            left -= pieces
+        if pieces <= uncovered:
+            uncovered -= pieces
             kept.append(run)
         else:
-            gone.append(run.number)
-    made: tuple[RunEntry, ...] = ()
-    if left:
-        made = _pack(left, kept, standing, manifest, spec)
-        lasting = [run for run in kept if run.number not in again]
-        before = len(kept) - len(lasting)
-        if before:
-            more = left + marks_of(run for run in kept if run.number in again)
-            together = _pack(more, lasting, standing, manifest, spec)
-            if len(together) < before + len(made):
-                gone += [run.number for run in kept if run.number in again]
-                made = together
-    records = [one.model_copy(update={"state": "replaced"}) if one.run.number in gone else one for one in standing.runs]
-    for number, run in enumerate(made, start=standing.next_run):
+            replaced.append(run.number)
+    new_runs: tuple[RunEntry, ...] = ()
+    if uncovered:
+        new_runs = _pack(uncovered, kept, state, manifest, spec)
+        planned = [run for run in kept if run.number not in repacked]
+        kept_repacked = len(kept) - len(planned)
+        if kept_repacked:
+            pool = uncovered + marks_of(run for run in kept if run.number in repacked)
+            together = _pack(pool, planned, state, manifest, spec)
+            if len(together) < kept_repacked + len(new_runs):
+                replaced += [run.number for run in kept if run.number in repacked]
+                new_runs = together
+    records = [
+        record.model_copy(update={"state": "replaced"}) if record.run.number in replaced else record
+        for record in state.runs
+    ]
+    for number, run in enumerate(new_runs, start=state.next_run):
         records.append(RunRecord(run=run.model_copy(update={"number": number}), planned=False))
-    return standing.model_copy(update={"runs": tuple(records), "next_run": standing.next_run + len(made)})
+    return state.model_copy(update={"runs": tuple(records), "next_run": state.next_run + len(new_runs)})
 
 
 def _pack(
-    pool: Counter[str], kept: Iterable[RunEntry], standing: Standing, manifest: Manifest, spec: Spec
+    pool: Counter[str], kept: Iterable[RunEntry], state: PrintState, manifest: Manifest, spec: Spec
 ) -> tuple[RunEntry, ...]:
-    """Return runs of these pieces. Equal pieces serve any drawer; those of the runs kept have theirs."""
-    planned = [run for one in standing.runs if one.planned for run in (one.run,)]
-    free = Counter(_keys(planned)) - Counter(_keys(kept))
+    """Return runs of these pieces, for the drawers that the kept runs do not serve: equal pieces fit any drawer."""
+    planned = [record.run for record in state.runs if record.planned]
+    unserved = Counter(_pieces(planned)) - Counter(_pieces(kept))
     drawers: dict[str, list[str | None]] = {}
-    for (mark, drawer), count in free.items():
+    for (mark, drawer), count in unserved.items():
         drawers.setdefault(mark, []).extend([drawer] * count)
     needs = Counter((mark, drawer) for mark, count in pool.items() for drawer in drawers[mark][-count:])
     runs, _ = pack_needs(
@@ -222,14 +236,14 @@ def _pack(
 
 
 def _least(runs: Iterable[RunEntry], manifest: Manifest, spec: Spec) -> int:
-    """Return how many runs these pieces need at least, by their footprints."""
+    """Return the lower bound of the runs for these pieces, by their footprints alone."""
     surface = Surface.of(Bed.of_printer(spec.printer), spec.printing.spacing)
     parts = {part.mark: part for part in manifest.parts}
     groups: dict[tuple[object, ...], list[str]] = {}
     for run in runs:
-        for one in run.pieces:
-            way = run.material, (run.colour or "").upper(), run.layer, run.line_width
-            groups.setdefault((*way, parts[one.mark].kind in _TRIAL), []).append(one.mark)
+        for piece in run.pieces:
+            shared = run.material, (run.colour or "").upper(), run.layer, run.line_width
+            groups.setdefault((*shared, is_test_print(parts[piece.mark].kind)), []).append(piece.mark)
     return sum(
         least_runs([(surface.grown(*parts[mark].size[:2]), 0.0) for mark in marks], surface, None)
         for marks in groups.values()
@@ -237,13 +251,14 @@ def _least(runs: Iterable[RunEntry], manifest: Manifest, spec: Spec) -> int:
 
 
 def _estimates(manifest: Manifest, marks: Iterable[str]) -> dict[str, EstimateEntry] | None:
-    """Return the estimates of these parts, or None when one has none."""
-    wanted = set(marks)
-    found = {part.mark: part.estimate for part in manifest.parts if part.mark in wanted and part.estimate is not None}
-    return found if found.keys() == wanted else None
+    """Return the estimates of these parts by mark, None when one of them is missing."""
+    needed = set(marks)
+    by_mark = {part.mark: part.estimate for part in manifest.parts if part.mark in needed and part.estimate is not None}
+    return by_mark if by_mark.keys() == needed else None
 
 
-def _keys(runs: Iterable[RunEntry]) -> Iterator[_Key]:
+def _pieces(runs: Iterable[RunEntry]) -> Iterator[_MarkAndDrawer]:
+    """Yield the mark and drawer of every piece."""
     for run in runs:
-        for one in run.pieces:
-            yield one.mark, one.drawer
+        for piece in run.pieces:
+            yield piece.mark, piece.drawer

@@ -1,4 +1,4 @@
-"""Spools: what of the filament comes from which spool, where one runs out in a run, and what to buy. Grams."""
+"""Spools: which spool feeds each run, where it runs out, and how many to buy. Amounts are in grams."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -10,60 +10,62 @@ from worker.spec.printer.material import Material
 
 __all__ = ["Drawn", "Used", "draw_spools", "left_of", "purchases"]
 
-#: By material and colour.
-Key: TypeAlias = tuple[str, str | None]
-Used: TypeAlias = Mapping[Key, float]
+#: A filament: its material and colour.
+FilamentKey: TypeAlias = tuple[str, str | None]
+#: Grams already used of each filament.
+Used: TypeAlias = Mapping[FilamentKey, float]
 
-#: Less than this on a spool is nothing: rounding of sums.
-_NOTHING: Final = 1e-6
+#: A spool with less than this counts as empty: rounding of sums.
+_EMPTY: Final = 1e-6
 _DECIMALS: Final = 2
 
 
 @dataclass(slots=True)
 class _Stock:
-    """Spools of one filament: ``left`` ones in the order of their use, then new ones; ``on`` a printer each."""
+    """The spools of one filament, in grams: those at hand in the order of their use, then new ones."""
 
     material: Material
-    left: list[float]
-    on: dict[str, float] = field(default_factory=dict)
+    at_hand: list[float]
+    #: What the spool on each printer still holds, by the printer's name.
+    mounted: dict[str, float] = field(default_factory=dict)
     new: int = 0
 
     def draw(self, grams: float, printer: str) -> list[float]:
-        """Take filament for a run; return after how many grams of it a spool runs out."""
-        if printer not in self.on:
-            self.on[printer] = self._next()
+        """Take the filament of a run; return after how many grams of the run a spool runs out."""
+        if printer not in self.mounted:
+            self.mounted[printer] = self._next()
         swaps, drawn = [], 0.0
-        while grams - drawn > self.on[printer] + _NOTHING:
-            drawn += self.on[printer]
+        while grams - drawn > self.mounted[printer] + _EMPTY:
+            drawn += self.mounted[printer]
             swaps.append(round(drawn, _DECIMALS))
-            self.on[printer] = self._next()
-        self.on[printer] = max(self.on[printer] - (grams - drawn), 0.0)
+            self.mounted[printer] = self._next()
+        self.mounted[printer] = max(self.mounted[printer] - (grams - drawn), 0.0)
         return swaps
 
     def _next(self) -> float:
-        if self.left:
-            return self.left.pop(0)
+        if self.at_hand:
+            return self.at_hand.pop(0)
         self.new += 1
         return self.material.spool
 
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """All runs' filament: by run after how many grams of it a spool runs out, and by filament the new spools."""
+    """The spool changes of each run, in grams from its start, and the number of new spools of each filament."""
 
     swaps: Mapping[int, list[float]]
-    new: Mapping[Key, int]
+    new: Mapping[FilamentKey, int]
 
 
 def draw_spools(runs: Iterable[tuple[RunEntry, str]], materials: Sequence[Material], used: Used) -> Drawn:
-    """Return where the filament comes from, for runs in the order of their begin, each with its printer's name.
+    """Return the spool changes of runs in the order of their starts, each with its printer's name.
 
-    A printer keeps its spool of a filament until it runs out, so two that print the same one take two spools.
+    A printer keeps its spool of a filament until it runs out, so two printers with one filament take two spools.
 
     Raises:
         ValueError: when a run's material is not among the materials.
     """
-    stocks: dict[Key, _Stock] = {}
+    stocks: dict[FilamentKey, _Stock] = {}
     swaps: dict[int, list[float]] = {}
     for run, printer in runs:
         if run.grams is None:
@@ -83,24 +85,27 @@ def purchases(
     used: Used | None = None,
     steps: Sequence[StepEntry] = (),
 ) -> tuple[PurchaseEntry, ...]:
-    """Return what filament is needed and must be bought, in the order of the materials; nothing for runs unweighed.
+    """Return the filament that is needed and the spools to buy, in the order of the materials.
+
+    Runs without a weight are left out.
 
     Args:
         runs: the runs to come.
         materials: the filaments with their spools.
-        used: grams used before of a material and colour; what was needed beyond the spools there came off new ones,
-            and what those still hold is there now.
-        steps: the timetable's: printers at work side by side need a spool each. Without them one printer does all.
+        used: grams already used. What exceeded the spools at hand came off new ones, whose rest is at hand now.
+        steps: the timetable's; printers that work side by side need a spool each. Without them one printer does all.
 
     Raises:
         ValueError: when a run's material is not among the materials.
     """
     used = used or {}
-    of_number = {run.number: run for run in runs}
-    dated = [(of_number[step.run], step.printer) for step in steps if step.run in of_number]
-    known = {run.number for run, _ in dated}
-    first = dated[0][1] if dated else ""
-    new = draw_spools([*dated, *((run, first) for run in runs if run.number not in known)], materials, used).new
+    runs_by_number = {run.number: run for run in runs}
+    dated = [(runs_by_number[step.run], step.printer) for step in steps if step.run in runs_by_number]
+    dated_numbers = {run.number for run, _ in dated}
+    printer = dated[0][1] if dated else ""
+    new = draw_spools(
+        [*dated, *((run, printer) for run in runs if run.number not in dated_numbers)], materials, used
+    ).new
     entries = []
     for key in dict.fromkeys((material.name, material.colour) for material in materials):
         grams = sum(run.grams for run in runs if (run.material, run.colour) == key and run.grams is not None)
@@ -121,7 +126,7 @@ def purchases(
     return tuple(entries)
 
 
-def _material_of(key: Key, materials: Sequence[Material]) -> Material:
+def _material_of(key: FilamentKey, materials: Sequence[Material]) -> Material:
     for material in materials:
         if (material.name, material.colour) == key:
             return material
@@ -129,13 +134,13 @@ def _material_of(key: Key, materials: Sequence[Material]) -> Material:
 
 
 def left_of(material: Material, used: float) -> list[float]:
-    """Return what the spools that are there still hold, the one in use first."""
+    """Return what each spool at hand still holds after ``used`` grams, in grams, the one in use first."""
     spools = list(material.left)
-    while spools and used >= spools[0] - _NOTHING:
+    while spools and used >= spools[0] - _EMPTY:
         used -= spools.pop(0)
-    if used <= _NOTHING:
+    if used <= _EMPTY:
         return spools
     if spools:
         return [spools[0] - used, *spools[1:]]
-    opened = ceil(used / material.spool - _NOTHING) * material.spool
-    return [opened - used] if opened - used > _NOTHING else []
+    opened = ceil(used / material.spool - _EMPTY) * material.spool
+    return [opened - used] if opened - used > _EMPTY else []

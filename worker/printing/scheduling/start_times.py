@@ -1,4 +1,7 @@
-"""When runs may begin on a printer, by its printing and its attended hours. Moments and times are whole seconds."""
+"""Start times: when runs may start on a printer, by its printing and attended hours.
+
+Times are whole Unix seconds, durations whole seconds.
+"""
 
 from bisect import bisect_left, bisect_right
 from typing import Final, NamedTuple
@@ -8,105 +11,117 @@ from numpy.typing import NDArray
 
 from worker.printing.scheduling.week_hours import FAR, Hours, Span
 
-__all__ = ["SEARCH", "Begins", "Care", "whole_minute"]
+__all__ = ["SEARCH_SPAN", "HandlingTimes", "StartTimes", "whole_minute"]
 
-#: How far ahead of a free bed a run's begin is looked for: windows come again every week, so two weeks show them all.
-SEARCH: Final = 15 * 86_400
+#: How far after a bed is free a start is looked for: windows recur weekly, so two weeks show them all.
+SEARCH_SPAN: Final = 15 * 86_400
 
 _MINUTE: Final = 60
 
 
 def whole_minute(moment: int) -> int:
-    """Return the next whole minute."""
+    """Return the moment rounded up to a whole minute."""
     return -(-moment // _MINUTE) * _MINUTE
 
 
-class Care(NamedTuple):
-    """What every run asks for: its begin is watched; then it cools, and somebody clears the bed."""
+class HandlingTimes(NamedTuple):
+    """The seconds of attendance and waiting that every run needs.
 
-    watching: int
-    cooling: int
-    changing: int
-
-
-class Begins:
-    """The stretches in which printing hours and attended ones meet: a run begins in one of them.
-
-    Printers with the same hours share it. A question costs a search by halves and one look along an array.
+    Somebody watches the first layer; after the end the bed cools down, and somebody changes it.
     """
 
-    def __init__(self, printing: Hours, attended: Hours, care: Care) -> None:
-        """Take the hours of a printer."""
+    first_layer: int
+    cool_down: int
+    bed_change: int
+
+
+class StartTimes:
+    """The stretches in which printing and attended hours overlap: a run starts in one of them.
+
+    Printers with equal hours share one. A query costs a binary search and one pass along an array.
+    """
+
+    def __init__(self, printing: Hours, attended: Hours, handling: HandlingTimes) -> None:
+        """Intersect the hours of a printer."""
         self.printing = printing
         self.attended = attended
-        self.care = care
-        starts, ends, there, gone = printing.starts, printing.ends, attended.starts, attended.ends
-        low, high = np.searchsorted(gone, starts, side="right"), np.searchsorted(there, ends, side="left")
+        self.handling = handling
+        print_starts, print_ends = printing.starts, printing.ends
+        watch_starts, watch_ends = attended.starts, attended.ends
+        low = np.searchsorted(watch_ends, print_starts, side="right")
+        high = np.searchsorted(watch_starts, print_ends, side="left")
         counts = np.maximum(high - low, 0)
-        of = np.repeat(np.arange(len(starts)), counts)
+        # for each overlap, the index of its printing hours and of its attended hours
+        of = np.repeat(np.arange(len(print_starts)), counts)
         at = np.arange(len(of)) - np.repeat(np.cumsum(counts) - counts, counts) + low[of]
-        self._firsts = np.maximum(starts[of], there[at])
-        self._gones = gone[at]
-        self._ends = ends[of]
-        self._longest = self._longest_from(self._firsts, slice(None))
-        able = gone - there >= care.changing
-        # views hand out numbers of Python one by one, faster than arrays, and cost nothing to make
-        self._first, self._gone, self._end = self._firsts.data, self._gones.data, self._ends.data
-        self._last, self._start = np.minimum(self._gones, self._ends).data, starts[of].data
-        self._able_starts, self._able_ends = there[able].data, gone[able].data
+        self._starts = np.maximum(print_starts[of], watch_starts[at])
+        self._watch_ends = watch_ends[at]
+        self._print_ends = print_ends[of]
+        self._longest = self._longest_from(self._starts, slice(None))
+        change = watch_ends - watch_starts >= handling.bed_change
+        # a memoryview hands out Python ints one by one, several times faster than an array, and copies nothing
+        self._start, self._watch_end, self._print_end = (
+            self._starts.data, self._watch_ends.data, self._print_ends.data,
+        )  # fmt: skip
+        self._last, self._print_start = np.minimum(self._watch_ends, self._print_ends).data, print_starts[of].data
+        self._change_starts, self._change_ends = watch_starts[change].data, watch_ends[change].data
 
-    def first(self, printing: int, ready: int, limit: int) -> int | None:
-        """Return the first begin of a run of so many seconds, from ``ready`` to ``limit``; None where there is none."""
+    def first_start(self, duration: int, ready: int, limit: int) -> int | None:
+        """Return the first start of a run of this duration, from ``ready`` to ``limit``; None when there is none."""
         index = bisect_right(self._last, ready)
         if index == len(self._last):
             return None
-        begin = max(self._first[index], ready)
-        # somebody is there at the very begin, even with no first layer to watch
-        watched = max(min(self.care.watching, printing), 1)
-        if begin > min(self._gone[index] - watched, self._end[index] - printing):
+        start = max(self._start[index], ready)
+        # the start itself is attended even when no first layer is watched
+        watched = max(min(self.handling.first_layer, duration), 1)
+        if start > min(self._watch_end[index] - watched, self._print_end[index] - duration):
             index += 1
-            fits = self._longest[index : bisect_right(self._first, limit)] >= printing
+            fits = self._longest[index : bisect_right(self._start, limit)] >= duration
             if not fits.any():
                 return None
-            begin = self._first[index + int(fits.argmax())]
-        return begin if begin <= limit else None
+            start = self._start[index + int(fits.argmax())]
+        return start if start <= limit else None
 
-    def cleared(self, end: int) -> int | None:
-        """Return when the bed of a run that ends so is free; None where nobody clears it in the time looked ahead."""
-        cool = end + self.care.cooling
-        if self.care.changing == 0:
+    def bed_free(self, end: int) -> int | None:
+        """Return when the bed of a run that ends at ``end`` is free; None when nobody changes it within the search."""
+        cool = end + self.handling.cool_down
+        if self.handling.bed_change == 0:
             return whole_minute(cool)
-        index = bisect_left(self._able_ends, cool + self.care.changing)
-        if index == len(self._able_ends) or self._able_starts[index] > cool + SEARCH:
+        index = bisect_left(self._change_ends, cool + self.handling.bed_change)
+        if index == len(self._change_ends) or self._change_starts[index] > cool + SEARCH_SPAN:
             return None
-        return whole_minute(max(self._able_starts[index], cool) + self.care.changing)
+        return whole_minute(max(self._change_starts[index], cool) + self.handling.bed_change)
 
-    def room(self, gap: Span, horizon: int) -> int:
-        """Return the longest run for which a gap has a slot that begins by the horizon; 0 where it has none."""
+    def longest_in_gap(self, gap: Span, horizon: int) -> int:
+        """Return the longest run that fits a gap and starts by the horizon, in seconds; 0 when none fits."""
         ready, end = gap
-        ahead = slice(bisect_right(self._last, ready), bisect_right(self._first, min(ready + SEARCH, horizon)))
-        begins = np.maximum(self._firsts[ahead], ready)
-        longest = self._longest_from(begins, ahead)
-        if self.care.changing and not self._able_starts:
+        ahead = slice(bisect_right(self._last, ready), bisect_right(self._start, min(ready + SEARCH_SPAN, horizon)))
+        starts = np.maximum(self._starts[ahead], ready)
+        longest = self._longest_from(starts, ahead)
+        if self.handling.bed_change and not self._change_starts:
             return 0
         if end < FAR:
             latest = end
-            if self.care.changing:
-                index = bisect_right(self._able_starts, end - self.care.changing) - 1
+            if self.handling.bed_change:
+                index = bisect_right(self._change_starts, end - self.handling.bed_change) - 1
                 if index < 0:
                     return 0
-                latest = min(self._able_ends[index], end) - self.care.changing
-            longest = np.minimum(longest, latest - self.care.cooling - begins)
+                latest = min(self._change_ends[index], end) - self.handling.bed_change
+            longest = np.minimum(longest, latest - self.handling.cool_down - starts)
         return max(int(longest.max(initial=0)), 0)
 
-    def longest(self, watched: int, ready: int) -> int:
-        """Return the longest run that could begin in the time looked ahead and is watched so long; 0 for none."""
-        ahead = slice(bisect_right(self._last, ready), bisect_right(self._start, ready + SEARCH))
-        begins = np.maximum(self._firsts[ahead], ready)
-        seen = self._gones[ahead] - begins >= max(watched, 1)
-        return int((self._ends[ahead] - begins)[seen].max(initial=0))
+    def longest_run(self, watched: int, ready: int) -> int:
+        """Return the longest run that starts within the search and is watched this long, in seconds; 0 for none."""
+        ahead = slice(bisect_right(self._last, ready), bisect_right(self._print_start, ready + SEARCH_SPAN))
+        starts = np.maximum(self._starts[ahead], ready)
+        attended = self._watch_ends[ahead] - starts >= max(watched, 1)
+        return int((self._print_ends[ahead] - starts)[attended].max(initial=0))
 
-    def _longest_from(self, begins: NDArray[np.int64], ahead: slice) -> NDArray[np.int64]:
-        """Return the longest run from each begin: one that is not watched long enough ends while somebody is there."""
-        gone, end = self._gones[ahead], self._ends[ahead]
-        return np.where(gone - begins >= self.care.watching, end, np.minimum(gone, end)) - begins
+    def _longest_from(self, starts: NDArray[np.int64], ahead: slice) -> NDArray[np.int64]:
+        """Return the longest run from each start, ``(n,) int64``, s.
+
+        Where the first layer cannot be watched to its end, the run has to end while somebody is there.
+        """
+        watch_ends, print_ends = self._watch_ends[ahead], self._print_ends[ahead]
+        watched = watch_ends - starts >= self.handling.first_layer
+        return np.where(watched, print_ends, np.minimum(watch_ends, print_ends)) - starts

@@ -1,4 +1,4 @@
-"""Hours: the stretches of time that windows of the week make in one time zone. Moments are Unix seconds."""
+"""Hours: the weekly windows of a schedule in one time zone, expanded to stretches of time in Unix seconds."""
 
 from collections.abc import Iterator, Sequence
 from datetime import UTC, date, datetime, timedelta
@@ -14,10 +14,10 @@ from worker.spec.printer.schedule import DAYS, Window
 
 __all__ = ["FAR", "Hours", "Span", "week_of"]
 
-#: After every moment that is asked for.
+#: Later than any moment in use: the end of what has no end.
 FAR: Final = 1 << 40
 
-#: From the first moment to before the last.
+#: A half-open stretch of time: start and end in Unix seconds, or in minutes of the week.
 Span: TypeAlias = tuple[int, int]
 
 _DAY: Final = 24 * 60
@@ -28,64 +28,67 @@ _WEEK_SECONDS: Final = _WEEK * _MINUTE
 
 
 def week_of(windows: Sequence[Window]) -> tuple[Span, ...]:
-    """Return the windows in minutes from Monday 00:00, joined where they touch or overlap, each once a week.
+    """Return the windows in minutes since Monday 00:00, merged where they touch or overlap, in order.
 
-    One that reaches into the next week ends after ``10080``. All hours, or no windows at all, are none.
+    A window that reaches into the next week ends after ``10080``. Windows that cover the whole week are returned as no
+    window, like none at all: both mean that there is no limit.
     """
-    own = []
+    lengths = []
     for window in windows:
         start, end = _minutes(window.start), _minutes(window.end)
         length = end - start if end > start else end + _DAY - start
-        own += [(DAYS.index(day) * _DAY + start, length) for day in window.days]
-    # with the weeks before and after, what crosses Sunday's midnight joins as well
-    every = [(begin + week, begin + week + length) for begin, length in set(own) for week in (-_WEEK, 0, _WEEK)]
-    starts, ends = _joined(*np.array(every, dtype=np.int64).reshape(-1, 2).T)
+        lengths += [(DAYS.index(day) * _DAY + start, length) for day in window.days]
+    # with the weeks before and after, windows across Sunday's midnight are merged as well
+    weeks = [(start + week, start + week + length) for start, length in set(lengths) for week in (-_WEEK, 0, _WEEK)]
+    starts, ends = _merged(*np.array(weeks, dtype=np.int64).reshape(-1, 2).T)
     if (ends - starts >= _WEEK).any():
         return ()
     return tuple((start, end) for start, end in zip(starts.tolist(), ends.tolist(), strict=True) if 0 <= start < _WEEK)
 
 
 class Hours:
-    """Windows by the clock on the wall, as stretches of real time; none touches the next.
+    """Windows of local time as disjoint stretches of real time.
 
-    A time of day that a change of the clocks leaves out is read with the offset before the change, and of one that
-    comes twice the first is meant (RFC 5545, section 3.3.5).
+    A local time that a change of the clocks skips is read with the offset before the change; of one that occurs twice
+    the first is meant (RFC 5545, section 3.3.5).
 
     Attributes:
-        starts: their begins, in their order.
-        ends: their ends.
+        starts: the starts in rising order, ``(n,) int64``, Unix seconds.
+        ends: the ends, ``(n,) int64``, Unix seconds.
     """
 
     def __init__(self, windows: Sequence[Window], zone: ZoneInfo, since: int, until: int) -> None:
-        """Begin the week before ``since``, and end with the week in which ``until`` is."""
+        """Expand the windows from the week before ``since`` to the week of ``until``."""
         week = np.array(week_of(windows), dtype=np.int64) * _MINUTE
         if not len(week):
             self.starts, self.ends = np.array([since]), np.array([FAR])
             return
         today = datetime.fromtimestamp(since, zone).date()
         first = today - timedelta(days=today.weekday() + 7)
-        mondays = _wall(first) + np.arange((until - since) // _WEEK_SECONDS + 5, dtype=np.int64) * _WEEK_SECONDS
-        wall = _Wall(zone, int(mondays[0]), int(mondays[-1]))
-        settled = wall.real(mondays)
+        mondays = (
+            _local_seconds(first) + np.arange((until - since) // _WEEK_SECONDS + 5, dtype=np.int64) * _WEEK_SECONDS
+        )
+        local = _LocalTime(zone, int(mondays[0]), int(mondays[-1]))
+        settled = local.real(mondays)
         count = int(np.searchsorted(settled, until, side="right"))
-        starts, ends = (wall.real((mondays[:count, None] + week[:, side]).ravel()) for side in (0, 1))
-        some = ends > starts  # a window inside the hour that is left out may come to nothing
-        starts, ends = _joined(starts[some], ends[some])
-        # what ends later may be joined to a window of the week that is not looked at
+        starts, ends = (local.real((mondays[:count, None] + week[:, side]).ravel()) for side in (0, 1))
+        some = ends > starts  # a window inside the skipped hour may vanish
+        starts, ends = _merged(starts[some], ends[some])
+        # a later stretch may continue in a week that is not expanded
         whole = ends < settled[count]
         self.starts, self.ends = starts[whole], ends[whole]
 
     def after(self, moment: int) -> Iterator[Span]:
-        """Yield the stretches that end after a moment, in their order."""
+        """Yield the stretches that end after a moment, in order."""
         index = int(self.ends.searchsorted(moment, side="right"))
         return zip(self.starts[index:].tolist(), self.ends[index:].tolist(), strict=True)
 
 
-class _Wall:
-    """The clock on the wall of a zone between two moments. It changes at most once a day."""
+class _LocalTime:
+    """The local time of a zone between two moments; its offset changes at most once a day."""
 
     def __init__(self, zone: ZoneInfo, since: int, until: int) -> None:
-        """Take moments of the wall, as seconds since 1970 there."""
+        """Look the offsets up; ``since`` and ``until`` are local seconds since 1970."""
         days = range(since - 2 * _DAY_SECONDS, until + 10 * _DAY_SECONDS, _DAY_SECONDS)
         offsets = [_offset(zone, day) for day in days]
         changes, self._offsets = [], [offsets[0]]
@@ -100,25 +103,25 @@ class _Wall:
         self._changes = np.array(changes, dtype=np.int64)
 
     def real(self, moments: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Return Unix seconds, as `datetime` reads the wall with ``fold=0``."""
+        """Return local seconds ``(n,) int64`` as Unix seconds, as `datetime` reads local times with ``fold=0``."""
         return moments - np.array(self._offsets, dtype=np.int64)[np.searchsorted(self._changes, moments, side="right")]
 
 
-def _joined(starts: NDArray[np.int64], ends: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return the stretches sorted, and joined where they touch or overlap."""
+def _merged(starts: NDArray[np.int64], ends: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return the stretches ``(n,) int64`` sorted, and merged where they touch or overlap."""
     order = np.argsort(starts, kind="stable")
     starts, reach = starts[order], np.maximum.accumulate(ends[order])
     parted = starts[1:] > reach[:-1]
     return starts[np.append(True, parted)[: len(starts)]], reach[np.append(parted, True)[: len(reach)]]
 
 
-def _wall(day: date) -> int:
+def _local_seconds(day: date) -> int:
     return int(datetime(day.year, day.month, day.day, tzinfo=UTC).timestamp())
 
 
 @lru_cache(maxsize=4096)
 def _offset(zone: ZoneInfo, moment: int) -> int:
-    """Return the seconds by which the wall is ahead of universal time."""
+    """Return the seconds by which local time is ahead of UTC."""
     offset = datetime.fromtimestamp(moment, zone).utcoffset() or timedelta()
     return offset // timedelta(seconds=1)
 

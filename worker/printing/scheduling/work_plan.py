@@ -1,4 +1,4 @@
-"""The work: what of a job is to be printed, in which runs, and in which order. Times are seconds."""
+"""The work plan: the pieces of a job to print, packed into runs in the order of printing. Times are in seconds."""
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
@@ -10,6 +10,7 @@ from worker.layout.model.plan import Plan
 from worker.printing.estimating.process_settings import Correction, layer_of, line_width_of, material_of
 from worker.printing.packing.pieces import Group, Piece, Run, Runs
 from worker.printing.packing.run_packer import pack_runs
+from worker.printing.print_order import DEFAULT_ACCESS, access_rank, is_test_print, run_order
 from worker.spec import Spec
 from worker.spec.items.item import Access
 from worker.spec.manifest.manifest import EstimateEntry, PartKind, RunEntry, RunPiece, WorkEntry
@@ -22,16 +23,11 @@ SECONDS_DECIMALS: Final = 1
 
 _HOUR: Final = 3600.0
 
-#: In the order of work; a tray that holds no listed things is wanted as often as most.
-_RANKS: Final[dict[Access, int]] = {"often": 0, "sometimes": 1, "rarely": 2}
-_FLOOR: Final[frozenset[PartKind]] = frozenset({"tile", "key"})
-_TRIAL: Final[frozenset[PartKind]] = frozenset({"coupon", "plug"})
-
-#: What is wanted how often: by mark and the name of the drawer.
-Wanted: TypeAlias = Mapping[tuple[str, str | None], Access]
+#: How often the things in a tray are used: by its mark and the name of its drawer.
+AccessByTray: TypeAlias = Mapping[tuple[str, str | None], Access]
 
 
-class Shaped(Protocol):
+class PartSize(Protocol):
     """A part of a plan, of its document or of a manifest."""
 
     @property
@@ -44,22 +40,22 @@ class Shaped(Protocol):
 
     @property
     def size(self) -> tuple[float, float, float]:
-        """Its box as printed."""
+        """Width, depth and height of its bounding box as printed, in mm."""
 
 
-class _Placed(Protocol):
+class _DrawerPart(Protocol):
     @property
     def mark(self) -> str: ...
 
 
-class _Stored(Protocol):
+class _DrawerItem(Protocol):
     @property
     def placement(self) -> int: ...
     @property
     def pointer(self) -> str: ...
 
 
-class Furnished(Protocol):
+class DrawerContents(Protocol):
     """A drawer of a plan, of its document or of a manifest."""
 
     @property
@@ -68,20 +64,20 @@ class Furnished(Protocol):
 
     @property
     def copies(self) -> int:
-        """How many there are."""
+        """The number of identical drawers."""
 
     @property
-    def placements(self) -> Sequence[_Placed]:
-        """What stands in it."""
+    def placements(self) -> Sequence[_DrawerPart]:
+        """The parts in it."""
 
     @property
-    def contents(self) -> Sequence[_Stored]:
-        """What lies in it."""
+    def contents(self) -> Sequence[_DrawerItem]:
+        """The items in its trays."""
 
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """Pieces of one mark that are to be printed for one copy of one drawer; without a name for none."""
+    """The demand for pieces of one mark: ``count`` of them for one copy of a drawer, or for none (``drawer`` None)."""
 
     mark: str
     drawer: str | None
@@ -92,101 +88,102 @@ class Need:
 def runs_of(
     spec: Spec, plan: Plan, estimates: Mapping[str, EstimateEntry] | None
 ) -> tuple[tuple[RunEntry, ...], WorkEntry]:
-    """Return the runs of a job in the order of work, and all of them in numbers.
+    """Return the runs of a job in the order of `worker.printing.print_order`, and their totals.
 
-    The coupon and its plug come first, for what they show decides on all else; then the runs with pieces of the floor;
-    then trays, those first that are wanted most often. Where a previous layout is printed, only new pieces are.
+    With a previous layout, only the new pieces are printed.
 
     Args:
         spec: the job.
         plan: the job laid out.
         estimates: by mark; without them runs have no times and are not split by ``printing.max_run_hours``.
+
+    Raises:
+        LayoutError: when a piece does not fit the bed.
     """
     return pack_needs(spec, plan.parts, needs_of(plan), access_of(spec, plan.drawers), estimates)
 
 
 def pack_needs(
     spec: Spec,
-    parts: Iterable[Shaped],
+    parts: Iterable[PartSize],
     needs: Iterable[Need],
-    wanted: Wanted,
+    access: AccessByTray,
     estimates: Mapping[str, EstimateEntry] | None,
 ) -> tuple[tuple[RunEntry, ...], WorkEntry]:
-    """Return the runs that print so much, in the order of work, and all of them in numbers.
+    """Return the runs that meet these needs, in the order of `worker.printing.print_order`, and their totals.
+
+    Test prints share no run with other parts, because the other parts wait for what they show.
 
     Args:
-        spec: the job: its printer and how it is printed.
-        parts: those that are needed, and maybe others.
-        needs: what is to be printed.
-        wanted: see `access_of`.
+        spec: the job: its printer and its print settings.
+        parts: at least those that are needed.
+        needs: the pieces to print.
+        access: see `access_of`.
         estimates: see `runs_of`.
+
+    Raises:
+        LayoutError: when a piece does not fit the bed.
     """
-    of_mark = {part.mark: part for part in parts}
+    parts_by_mark = {part.mark: part for part in parts}
     copies: dict[tuple[str | None, int], int] = {}
     drawers: list[str | None] = []
-    ways: dict[Group, _Way] = {}
-    trial: list[Piece] = []
-    rest: list[Piece] = []
+    settings: dict[Group, _RunSettings] = {}
+    test_prints: list[Piece] = []
+    others: list[Piece] = []
     for need in needs:
-        part = of_mark[need.mark]
-        place: int | None = None
+        part = parts_by_mark[need.mark]
+        index: int | None = None
         if need.drawer is not None:
-            place = copies.setdefault((need.drawer, need.copy), len(copies))
-            drawers += [need.drawer] * (place == len(drawers))
-        way = _Way.of(spec, part, estimates)
-        ways.setdefault(way.group, way)
-        piece = Piece(need.mark, *part.size, quantity=need.count, group=way.group, drawer=place)
-        (trial if part.kind in _TRIAL else rest).append(piece)
-    packed = [_packed(spec, pieces, estimates) for pieces in (trial, rest)]
+            index = copies.setdefault((need.drawer, need.copy), len(copies))
+            drawers += [need.drawer] * (index == len(drawers))
+        own = _RunSettings.of(spec, part, estimates)
+        settings.setdefault(own.group, own)
+        piece = Piece(need.mark, *part.size, quantity=need.count, group=own.group, drawer=index)
+        (test_prints if is_test_print(part.kind) else others).append(piece)
+    packed = [_packed(spec, pieces, estimates) for pieces in (test_prints, others)]
+    kinds = {mark: part.kind for mark, part in parts_by_mark.items()}
 
-    def order(run: Run) -> tuple[bool, int, float]:
-        if any(of_mark[one.mark].kind in _FLOOR for one in run.pieces):
-            return False, 0, 0.0
-        keys = [(one.mark, None if one.drawer is None else drawers[one.drawer]) for one in run.pieces]
-        ranks = [_RANKS[wanted.get(key, "sometimes")] for key in keys]
-        return True, min(ranks), sum(ranks) / len(ranks)
+    def order(run: Run) -> tuple[int, float, float]:
+        keys = [(piece.mark, None if piece.drawer is None else drawers[piece.drawer]) for piece in run.pieces]
+        return run_order(run, kinds, [access.get(key, DEFAULT_ACCESS) for key in keys])
 
-    def plug_alone(run: Run) -> bool:
-        return all(of_mark[one.mark].kind == "plug" for one in run.pieces)
-
-    in_order = [*sorted(packed[0].runs, key=plug_alone), *sorted(packed[1].runs, key=order)]
     runs = tuple(
-        _entry(replace(run, index=number), ways[run.group], drawers, estimates)
-        for number, run in enumerate(in_order, start=1)
+        _entry(replace(run, index=number), settings[run.group], drawers, estimates)
+        for number, run in enumerate(sorted((run for part in packed for run in part.runs), key=order), start=1)
     )
-    return runs, _work(spec, runs, packed, timed=estimates is not None)
+    return runs, _totals(spec, runs, packed, timed=estimates is not None)
 
 
 def needs_of(plan: Plan) -> tuple[Need, ...]:
-    """Return what of a plan is to be printed: all of it, or what is new against the previous layout."""
-    standing: Counter[tuple[str, str | None, int]] = Counter()
+    """Return the pieces of a plan to print: all of them, or with a previous layout only the new ones."""
+    demand: Counter[tuple[str, str | None, int]] = Counter()
     if plan.changes is None:
         for drawer in plan.drawers:
             for place in drawer.placements:
                 for copy in range(drawer.copies):
-                    standing[place.mark, drawer.name, copy] += 1
+                    demand[place.mark, drawer.name, copy] += 1
         left = {part.mark: part.quantity for part in plan.parts}
     else:
         for piece in plan.changes.new:
             for name, count in piece.drawers:
-                standing[piece.mark, name, 0] += count
+                demand[piece.mark, name, 0] += count
         left = {piece.mark: piece.count for piece in plan.changes.new}
-    for (mark, _, _), count in standing.items():
+    for (mark, _, _), count in demand.items():
         left[mark] -= count
-    # what stands in no drawer: the coupon and its plug
-    standing += Counter({(mark, None, 0): count for mark, count in left.items() if count > 0})
-    return tuple(Need(mark, name, count, copy) for (mark, name, copy), count in standing.items())
+    # what belongs to no drawer: the coupon and its plug
+    demand += Counter({(mark, None, 0): count for mark, count in left.items() if count > 0})
+    return tuple(Need(mark, name, count, copy) for (mark, name, copy), count in demand.items())
 
 
-def access_of(spec: Spec, drawers: Iterable[Furnished]) -> dict[tuple[str, str | None], Access]:
-    """Return how often the things in the trays of each mark and drawer are wanted: of several the most often."""
-    found: dict[tuple[str, str | None], Access] = {}
+def access_of(spec: Spec, drawers: Iterable[DrawerContents]) -> dict[tuple[str, str | None], Access]:
+    """Return the access of each tray by its mark and drawer: that of its most used item."""
+    by_tray: dict[tuple[str, str | None], Access] = {}
     for drawer in drawers:
-        for one in drawer.contents:
-            key = drawer.placements[one.placement].mark, drawer.name
-            access = _access(spec, one.pointer)
-            found[key] = min(found.get(key, access), access, key=_RANKS.__getitem__)
-    return found
+        for item in drawer.contents:
+            key = drawer.placements[item.placement].mark, drawer.name
+            access = _access(spec, item.pointer)
+            by_tray[key] = min(by_tray.get(key, access), access, key=access_rank)
+    return by_tray
 
 
 def _access(spec: Spec, pointer: str) -> Access:
@@ -197,8 +194,8 @@ def _access(spec: Spec, pointer: str) -> Access:
 
 
 @dataclass(frozen=True, slots=True)
-class _Way:
-    """What pieces of one run share: filament, layer and line."""
+class _RunSettings:
+    """The settings that all pieces of a run share: filament, layer height and line width."""
 
     material: str
     colour: str | None
@@ -206,16 +203,16 @@ class _Way:
     line_width: float
 
     @classmethod
-    def of(cls, spec: Spec, part: Shaped, estimates: Mapping[str, EstimateEntry] | None) -> Self:
+    def of(cls, spec: Spec, part: PartSize, estimates: Mapping[str, EstimateEntry] | None) -> Self:
         if estimates is not None:
-            told = estimates[part.mark]
-            return cls(told.material, told.colour, told.layer, told.line_width)
+            estimate = estimates[part.mark]
+            return cls(estimate.material, estimate.colour, estimate.layer, estimate.line_width)
         kind, material = part.kind, material_of(spec, part.kind)
         return cls(material.name, material.colour, layer_of(spec, kind), line_width_of(spec, kind))
 
     @property
     def group(self) -> Group:
-        """As the packing has it."""
+        """The group of the run packer: one group to a run."""
         return self.material, (self.colour or "").upper(), f"{self.layer:g}", f"{self.line_width:g}"
 
 
@@ -223,62 +220,62 @@ def _packed(spec: Spec, pieces: Sequence[Piece], estimates: Mapping[str, Estimat
     bed, spacing = Bed.of_printer(spec.printer), spec.printing.spacing
     if estimates is None:
         return pack_runs(pieces, bed, spacing=spacing)
-    known = estimates
+    by_mark = estimates  # not None in the lambdas either
     return pack_runs(
         pieces,
         bed,
         spacing=spacing,
-        hours=lambda mark: known[mark].laying_seconds / _HOUR,
-        start=lambda mark: _start(known[mark]) / _HOUR,
+        hours=lambda mark: by_mark[mark].laying_seconds / _HOUR,
+        setup=lambda mark: _setup(by_mark[mark]) / _HOUR,
         max_run_hours=spec.printing.max_run_hours,
     )
 
 
-def _start(estimate: EstimateEntry) -> float:
-    """Return the seconds of heating and of layer changes."""
+def _setup(estimate: EstimateEntry) -> float:
+    """Return the seconds that a run spends on heating and layer changes, whatever else is on the bed."""
     return estimate.seconds - estimate.laying_seconds
 
 
 def _entry(
-    run: Run, way: _Way, drawers: Sequence[str | None], estimates: Mapping[str, EstimateEntry] | None
+    run: Run, settings: _RunSettings, drawers: Sequence[str | None], estimates: Mapping[str, EstimateEntry] | None
 ) -> RunEntry:
     pieces = tuple(
         RunPiece(
-            mark=one.mark,
-            at=(round(one.x, 3), round(one.y, 3)),
-            turn=one.turn,
-            drawer=None if one.drawer is None else drawers[one.drawer],
+            mark=piece.mark,
+            at=(round(piece.x, 3), round(piece.y, 3)),
+            turn=piece.turn,
+            drawer=None if piece.drawer is None else drawers[piece.drawer],
         )
-        for one in run.pieces
+        for piece in run.pieces
     )
     entry = RunEntry(
         number=run.index,
-        material=way.material,
-        colour=way.colour,
-        layer=way.layer,
-        line_width=way.line_width,
+        material=settings.material,
+        colour=settings.colour,
+        layer=settings.layer,
+        line_width=settings.line_width,
         pieces=pieces,
     )
     if estimates is None:
         return entry
-    told = [estimates[one.mark] for one in pieces]
-    seconds = max(_start(one) for one in told) + sum(one.laying_seconds for one in told)
+    own = [estimates[piece.mark] for piece in pieces]
+    seconds = max(map(_setup, own)) + sum(estimate.laying_seconds for estimate in own)
     return entry.model_copy(
         update={
             "seconds": round(seconds, SECONDS_DECIMALS),
-            "grams": round(sum(one.grams for one in told), FILAMENT_DECIMALS),
-            "metres": round(sum(one.metres for one in told), FILAMENT_DECIMALS),
-            "cost": _sum(one.cost for one in told),
+            "grams": round(sum(estimate.grams for estimate in own), FILAMENT_DECIMALS),
+            "metres": round(sum(estimate.metres for estimate in own), FILAMENT_DECIMALS),
+            "cost": _sum(estimate.cost for estimate in own),
         }
     )
 
 
-def _work(spec: Spec, runs: Sequence[RunEntry], packed: Sequence[Runs], *, timed: bool) -> WorkEntry:
+def _totals(spec: Spec, runs: Sequence[RunEntry], packed: Sequence[Runs], *, timed: bool) -> WorkEntry:
     work = WorkEntry(
         pieces=sum(len(run.pieces) for run in runs),
         runs=len(runs),
-        least_runs=sum(one.lower_bound for one in packed),
-        long_pieces=tuple(mark for one in packed for mark in one.too_long),
+        least_runs=sum(part.lower_bound for part in packed),
+        long_pieces=tuple(mark for part in packed for mark in part.too_long),
     )
     if not timed:
         return work
@@ -298,10 +295,10 @@ def _work(spec: Spec, runs: Sequence[RunEntry], packed: Sequence[Runs], *, timed
 
 
 def _sum(costs: Iterable[float | None]) -> float | None:
-    """Return what all cost together; None when the price of one is not known."""
+    """Return the total cost; None when one of the costs is unknown."""
     total = 0.0
-    for one in costs:
-        if one is None:
+    for cost in costs:
+        if cost is None:
             return None
-        total += one
+        total += cost
     return round(total, FILAMENT_DECIMALS)
