@@ -10,13 +10,13 @@ from fastapi import FastAPI
 from api import kiosk
 from api.app_state import reconcile
 from api.auth.access import Gate, Guard, check_bind
-from api.http import problems
 from api.http.flights import Flights
 from api.http.job_watch import Watch
-from api.http.request_log import Observer, RequestFigures
+from api.http.problems import install
+from api.http.request_log import RequestLog, RequestMetrics
 from api.http.safe_headers import SafeHeaders
 from api.openapi.document import DESCRIPTION, VERSION, document, send_document
-from api.routes import batches, catalogue, events, health, jobs, metrics, plans, prints, schedules, webhooks
+from api.routes import batches, catalogue, events, health, jobs, metrics, plans, prints, problems, schedules, webhooks
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
@@ -87,10 +87,10 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
     for one in (jobs, events, batches, prints, schedules, webhooks, plans, catalogue, problems, health, metrics, kiosk):
         app.router.routes.extend(one.router.routes)  # all on one level: a router in a router takes longer to ask
     app.add_route("/openapi.json", send_document, include_in_schema=False)
-    problems.install(app)
+    install(app)
     app.add_middleware(Gate)
     app.add_middleware(SafeHeaders)
-    app.state.request_figures = RequestFigures()
-    app.add_middleware(Observer, figures=app.state.request_figures)
+    app.state.request_metrics = RequestMetrics()
+    app.add_middleware(RequestLog, metrics=app.state.request_metrics)
     app.openapi = lambda: document(app)  # type: ignore[method-assign] # the framework's own way to extend it
     return app

@@ -1,4 +1,7 @@
-"""Absolute addresses of this service, as the client sees it."""
+"""Absolute URLs of the service as its clients see it, and whether a host is this machine.
+
+Starlette's `request.base_url` repeats any Host header, however malformed; these URLs stand in documents.
+"""
 
 import re
 from functools import lru_cache
@@ -10,12 +13,12 @@ from starlette.requests import HTTPConnection
 
 __all__ = ["base_of", "is_here", "path_of"]
 
-#: A host and port as RFC 3986 writes them (sections 3.2.2 and 3.2.3); anything else in a Host header is not repeated.
+#: A host with an optional port (RFC 3986, 3.2.2 and 3.2.3); a Host header of any other form is not repeated.
 _AUTHORITY: Final = re.compile(r"(?:[A-Za-z0-9._~-]{1,253}|\[[0-9A-Fa-f:.]{2,45}\])(?::[0-9]{1,5})?", re.ASCII)
 
 
 def base_of(connection: HTTPConnection) -> str:
-    """Return the address of the service's root without its last slash, as ``http://host:port/prefix``."""
+    """Return the service's base URL without a trailing slash, as ``http://host:port/prefix``."""
     host = connection.headers.get("host", "")
     if not _AUTHORITY.fullmatch(host):
         name, port = connection.scope.get("server") or ("localhost", None)
@@ -26,14 +29,14 @@ def base_of(connection: HTTPConnection) -> str:
 
 
 def path_of(connection: HTTPConnection) -> str:
-    """Return the path that was asked for, as a reference that can stand in a document."""
+    """Return the path of the request, escaped as a relative reference (RFC 3986)."""
     path = quote(str(connection.scope["path"]), safe="/~:@!$&'()*+,;=", errors="replace")
     return f"/.{path}" if path.startswith("//") else path  # two slashes would begin a host (RFC 3986, 4.2)
 
 
-@lru_cache(maxsize=256)  # each request asks it of the same one or two
+@lru_cache(maxsize=256)  # every request asks, and only a few hosts recur
 def is_here(host: str) -> bool:
-    """Return whether this host, a name or an address, can only be this machine itself."""
+    """Return whether a host name or IP address can only be this machine: localhost or a loopback address."""
     try:
         address = ip_address(host.strip("[]").partition("%")[0])
     except ValueError:

@@ -1,4 +1,4 @@
-"""What an error of the database says of the record: that it is full, busy or away. Anything else is a fault of ours."""
+"""Database errors that are no bug: the database is full, locked or unreachable."""
 
 import sqlite3
 from typing import Final
@@ -8,12 +8,12 @@ from sqlalchemy.exc import DBAPIError
 from api.http.errors import RecordBusy, RecordFull, ServiceNotReady
 from worker.spec.errors import DrawerwrightError
 
-__all__ = ["WAITS", "fault_of"]
+__all__ = ["RETRY_SECONDS", "error_of"]
 
-#: Seconds after which another try may help, by what is wrong.
-WAITS: Final[dict[type[DrawerwrightError], int]] = {RecordFull: 60, RecordBusy: 1, ServiceNotReady: 5}
+#: Seconds after which a retry may succeed, by kind of error.
+RETRY_SECONDS: Final[dict[type[DrawerwrightError], int]] = {RecordFull: 60, RecordBusy: 1, ServiceNotReady: 5}
 
-#: By SQLite's primary result code. A disk that is full while a journal is opened is told as an I/O error.
+#: By SQLite's primary result code. A disk that is full when a journal is opened shows as an I/O error.
 _SQLITE: Final[dict[int, type[DrawerwrightError]]] = {
     sqlite3.SQLITE_FULL: RecordFull,
     sqlite3.SQLITE_BUSY: RecordBusy,
@@ -22,7 +22,7 @@ _SQLITE: Final[dict[int, type[DrawerwrightError]]] = {
     sqlite3.SQLITE_CANTOPEN: ServiceNotReady,
 }
 
-#: By SQLSTATE: its first five, or two, characters (PostgreSQL, appendix A).
+#: By the first five, or two, characters of the SQLSTATE (PostgreSQL, appendix A).
 _POSTGRESQL: Final[dict[str, type[DrawerwrightError]]] = {
     "53100": RecordFull,
     "55P03": RecordBusy,
@@ -33,14 +33,14 @@ _POSTGRESQL: Final[dict[str, type[DrawerwrightError]]] = {
 }
 
 _REMEDIES: Final[dict[type[DrawerwrightError], str]] = {
-    RecordFull: "Remove jobs that nobody wants any more, or give the disk more room; then send it again.",
-    RecordBusy: "Send it again.",
-    ServiceNotReady: "Send it again.",
+    RecordFull: "Remove old jobs or enlarge the disk, then repeat the request.",
+    RecordBusy: "Repeat the request.",
+    ServiceNotReady: "Repeat the request.",
 }
 
 
-def fault_of(error: DBAPIError) -> DrawerwrightError | None:
-    """Return what a caller is told of this error; None where it is no state of the record."""
+def error_of(error: DBAPIError) -> DrawerwrightError | None:
+    """Return the error to report to the caller, or None where the database error is a bug of this program."""
     code = getattr(error.orig, "sqlite_errorcode", None)
     state = getattr(error.orig, "sqlstate", None) or ""
     if code is not None:

@@ -1,4 +1,7 @@
-"""What can be wrong with a request, whatever the spec in it says."""
+"""Errors of HTTP requests, whatever the spec in them says.
+
+The class's docstring is the title and the default message of its problem document.
+"""
 
 from collections.abc import Mapping
 from types import MappingProxyType
@@ -32,144 +35,146 @@ __all__ = [
 
 
 class AddressUnknown(DrawerwrightError):
-    """There is nothing at this address."""
+    """No resource exists at this URL."""
 
     slug = "address-unknown"
 
 
 class KeyRequired(DrawerwrightError):
-    """The request carries no key that this service takes."""
+    """The request carries no valid API key."""
 
     slug = "key-required"
 
 
 class ScopeMissing(DrawerwrightError):
-    """The key does not allow this."""
+    """The API key lacks the required scope."""
 
     slug = "scope-missing"
 
 
 class HostRefused(DrawerwrightError):
-    """The service is open on this machine only, and the request names another host."""
+    """The service accepts local requests only, and the Host header names another host."""
 
     slug = "host-refused"
 
 
 class CrossSiteRefused(DrawerwrightError):
-    """A page of another site may change nothing here."""
+    """A request from another site cannot change anything."""
 
     slug = "cross-site-refused"
 
 
 class ThingUnknown(DrawerwrightError):
-    """The catalogue has no such thing."""
+    """The catalogue has no such entry."""
 
     slug = "thing-unknown"
 
 
 class MethodRefused(DrawerwrightError):
-    """The address does not take this method."""
+    """The URL does not support this method."""
 
     slug = "method-refused"
 
 
 class BodyTooSlow(DrawerwrightError):
-    """The body did not arrive in time."""
+    """The request body did not arrive in time."""
 
     slug = "body-too-slow"
 
 
 class PreconditionFailed(DrawerwrightError):
-    """The file is not the one that the request names."""
+    """The file does not match the If-Match header."""
 
     slug = "precondition-failed"
 
 
 class BodyTooLarge(DrawerwrightError):
-    """The body is too large."""
+    """The request body is too large."""
 
     slug = "body-too-large"
 
 
 class BodyTypeRefused(DrawerwrightError):
-    """The body is of a type or in a coding that is not taken."""
+    """The media type or content coding of the request body is not supported."""
 
     slug = "body-type-refused"
 
 
 class RangeRefused(DrawerwrightError):
-    """The file has no bytes in this range."""
+    """The requested range lies outside the file."""
 
     slug = "range-refused"
 
 
 class RateExceeded(DrawerwrightError):
-    """Too many requests in too short a time."""
+    """The rate limit is exceeded."""
 
     slug = "rate-exceeded"
 
-    #: When there is room again, as header fields.
+    #: The response headers that describe the limit, by name.
     headers: Mapping[str, str] = MappingProxyType({})
 
 
 class RequestRefused(DrawerwrightError):
-    """The request cannot be read."""
+    """The request is malformed."""
 
     slug = "request-refused"
 
 
 class HeaderRefused(DrawerwrightError):
-    """A header field of the request cannot be used."""
+    """A request header is invalid."""
 
     slug = "header-refused"
 
 
 class RequestInFlight(DrawerwrightError):
-    """A request with this idempotency key is under way."""
+    """A request with this idempotency key is still being processed."""
 
     slug = "request-in-flight"
 
 
 class ServiceNotReady(DrawerwrightError):
-    """The service cannot reach its record of jobs."""
+    """The service cannot reach its database."""
 
     slug = "not-ready"
 
 
 class RecordFull(DrawerwrightError):
-    """The record of jobs, or its disk, is full; nothing was changed."""
+    """The database or its disk is full; nothing was changed."""
 
     slug = "record-full"
 
 
 class RecordBusy(DrawerwrightError):
-    """Others write to the record of jobs at this moment; nothing was changed."""
+    """The database is locked by other writers; nothing was changed."""
 
     slug = "record-busy"
 
 
 class PlansBusy(DrawerwrightError):
-    """Too many plans wait to be made."""
+    """Too many plan requests are waiting."""
 
     slug = "plans-busy"
 
 
 class ParameterRefused(DrawerwrightError):
-    """A parameter of the address cannot be used."""
+    """A request parameter is invalid."""
 
     slug = "parameter-refused"
 
-    #: Which parameter; of the one that stands for several, None.
+    #: The parameter's name; None for an error that groups several.
     parameter: str | None = None
 
     @classmethod
-    def of(cls, parameter: str, message: str, value: object) -> "ParameterRefused":
-        """Return the error of one parameter."""
-        error = cls(message, value=value)
+    def of(
+        cls, parameter: str, message: str, value: object, *, limit: str | None = None, remedy: str | None = None
+    ) -> "ParameterRefused":
+        """Return the error of the parameter with this name."""
+        error = cls(message, value=value, limit=limit, remedy=remedy)
         error.parameter = parameter
         return error
 
     def fields(self) -> dict[str, Any]:
-        """Return the structured fields that are set."""
+        """Return the structured fields that are set, with the parameter's name."""
         named = {} if self.parameter is None else {"parameter": self.parameter}
         return {**super().fields(), **named}

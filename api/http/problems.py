@@ -1,4 +1,4 @@
-"""Problems: every error as a problem document (RFC 9457), and a page about each kind."""
+"""Problem documents (RFC 9457): their models, and the exception handlers that answer every error with one."""
 
 import logging
 from collections.abc import Mapping
@@ -6,7 +6,7 @@ from http import HTTPStatus
 from typing import Any, Final
 
 import orjson
-from fastapi import APIRouter, FastAPI, Request, Response
+from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.exc import DBAPIError
@@ -15,7 +15,7 @@ from starlette.requests import ClientDisconnect
 from starlette.routing import Match
 
 from api.http.base_url import base_of, path_of
-from api.http.database_faults import WAITS, fault_of
+from api.http.database_faults import RETRY_SECONDS, error_of
 from api.http.errors import (
     AddressUnknown,
     BodyTooSlow,
@@ -24,18 +24,29 @@ from api.http.errors import (
     RequestInFlight,
     RequestRefused,
 )
-from api.http.status_codes import problem_kinds, status_of
+from api.http.parameter_errors import parameter_error
+from api.http.status_codes import status_of
 from worker.jobs.common.errors import InternalError, QuotaReached
 from worker.spec.errors import DrawerwrightError
 
-__all__ = ["PROBLEM_TYPE", "Fault", "Problem", "ProblemKind", "install", "problem_response", "refusals", "router"]
+__all__ = [
+    "PROBLEM_PATH",
+    "PROBLEM_TYPE",
+    "Fault",
+    "Problem",
+    "install",
+    "problem_document",
+    "problem_response",
+    "refusals",
+]
 
 _log = logging.getLogger(__name__)
 
+#: The media type of a problem document.
 PROBLEM_TYPE: Final = "application/problem+json"
 
-#: Where the pages about the kinds are.
-_PAGES: Final = "/problems/"
+#: The path below which each kind of problem has its page.
+PROBLEM_PATH: Final = "/problems/"
 
 _METHODS: Final = ("DELETE", "GET", "HEAD", "PATCH", "POST", "PUT")
 
@@ -45,108 +56,91 @@ def _absent(value: object) -> bool:
 
 
 class Fault(BaseModel):
-    """One thing that is wrong."""
+    """A single fault of a request or of a job."""
 
     model_config = ConfigDict(frozen=True)
 
     detail: str = Field(description="What is wrong.")
     pointer: str | None = Field(
-        default=None, exclude_if=_absent, description="Where in the body (JSON Pointer, RFC 6901)."
+        default=None, exclude_if=_absent, description="The place in the body, as a JSON Pointer (RFC 6901)."
     )
-    parameter: str | None = Field(default=None, exclude_if=_absent, description="Which parameter of the address.")
-    value: Any = Field(default=None, exclude_if=_absent, description="What was given, cut short.")
-    limit: str | None = Field(default=None, exclude_if=_absent, description="What would be taken.")
-    remedy: str | None = Field(default=None, exclude_if=_absent, description="What would help.")
-    part: str | None = Field(default=None, exclude_if=_absent, description="The mark of the part that it is about.")
+    parameter: str | None = Field(default=None, exclude_if=_absent, description="The name of the faulty parameter.")
+    value: Any = Field(default=None, exclude_if=_absent, description="The faulty value, shortened.")
+    limit: str | None = Field(default=None, exclude_if=_absent, description="The values that are allowed.")
+    remedy: str | None = Field(default=None, exclude_if=_absent, description="How to correct the fault.")
+    part: str | None = Field(default=None, exclude_if=_absent, description="The mark of the part concerned.")
 
 
 class Problem(Fault):
-    """A problem document (RFC 9457). Fields that do not apply are left out."""
+    """A problem document (RFC 9457). Fields that do not apply are omitted."""
 
-    type: str = Field(description="Address of a page about this kind of problem; the same for each occurrence.")
-    title: str = Field(description="The kind in words.")
-    status: int = Field(description="The HTTP status.")
-    instance: str | None = Field(default=None, exclude_if=_absent, description="What was asked for.")
+    type: str = Field(description="The URL of this kind of problem; the same for every occurrence.")
+    title: str = Field(description="A summary of this kind of problem; the same for every occurrence.")
+    status: int = Field(description="The HTTP status code.")
+    instance: str | None = Field(default=None, exclude_if=_absent, description="The path of the request that failed.")
     errors: tuple[Fault, ...] = Field(
-        default=(), exclude_if=_absent, description="Each thing that is wrong, where there can be several."
+        default=(), exclude_if=_absent, description="Every single fault, where there can be several."
     )
 
 
-class ProblemKind(BaseModel):
-    """A kind of problem."""
+def problem_document(error: DrawerwrightError, base: str, instance: str | None = None) -> dict[str, Any]:
+    """Return the problem document of an error.
 
-    model_config = ConfigDict(frozen=True)
-
-    type: str = Field(description="Its address.")
-    title: str = Field(description="The kind in words.")
-    status: int = Field(description="The HTTP status that it comes with.")
+    Args:
+        error: the error.
+        base: the service's base URL, without a trailing slash.
+        instance: the path of the request that failed.
+    """
+    return error.problem(f"{base}{PROBLEM_PATH}", instance, status=status_of(type(error)))
 
 
 _CONTENT: Final = {PROBLEM_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
 
 
 def refusals(*errors: type[DrawerwrightError]) -> dict[int | str, dict[str, Any]]:
-    """Return what a route's documentation says about these errors and those that every route may meet."""
-    told: dict[int | str, dict[str, Any]] = {}
-    every: set[type[DrawerwrightError]] = {*errors, InternalError}
-    for error in sorted(every, key=lambda one: (status_of(one), one.slug)):
-        known = told.setdefault(status_of(error), {"description": "", "content": _CONTENT})
-        known["description"] = f"{known['description']} `{error.slug}`: {error().title}".strip()
-    return told
-
-
-router = APIRouter(tags=["problems"])
-
-_UNKNOWN: Final = refusals(AddressUnknown)
-
-
-@router.head(_PAGES.rstrip("/"), include_in_schema=False)
-@router.get(_PAGES.rstrip("/"), operation_id="listProblems", summary="Every kind of problem")
-def list_problems(request: Request) -> list[ProblemKind]:
-    """List the kinds of problem that this service answers with."""
-    return [_kind(request, one) for one in problem_kinds().values()]
-
-
-@router.head(_PAGES + "{slug}", include_in_schema=False)
-@router.get(_PAGES + "{slug}", operation_id="getProblem", summary="One kind of problem", responses=_UNKNOWN)
-def get_problem(request: Request, slug: str) -> ProblemKind:
-    """Tell about one kind of problem; this is where a problem document's `type` leads."""
-    kind = problem_kinds().get(slug)
-    if kind is None:
-        raise AddressUnknown
-    return _kind(request, kind)
-
-
-def _kind(request: Request, kind: type[DrawerwrightError]) -> ProblemKind:
-    return ProblemKind(type=f"{base_of(request)}{_PAGES}{kind.slug}", title=kind().title, status=status_of(kind))
+    """Return the OpenAPI responses of these errors, and of the error that every route can end with, by status."""
+    responses: dict[int | str, dict[str, Any]] = {}
+    kinds: set[type[DrawerwrightError]] = {*errors, InternalError}
+    for kind in sorted(kinds, key=lambda kind: (status_of(kind), kind.slug)):
+        response = responses.setdefault(status_of(kind), {"description": "", "content": _CONTENT})
+        response["description"] = f"{response['description']} `{kind.slug}`: {kind().title}".strip()
+    return responses
 
 
 def problem_response(
     request: Request, error: DrawerwrightError, *, status: int | None = None, headers: Mapping[str, str] | None = None
 ) -> Response:
-    """Return the error as a response."""
-    status = status_of(type(error)) if status is None else status
-    document = error.problem(f"{base_of(request)}{_PAGES}", path_of(request), status=status)
-    # the outermost handler answers outside of all middleware, so what is always said is said here
-    always = {"Cache-Control": "no-store", "X-Content-Type-Options": "nosniff"}
+    """Return the response that reports an error.
+
+    Args:
+        request: the request that failed.
+        error: the error.
+        status: the HTTP status, where it is not that of the error's kind.
+        headers: further headers.
+    """
+    document = problem_document(error, base_of(request), path_of(request))
+    if status is not None:
+        document["status"] = status
+    # the handler of unexpected errors runs outside of all middleware, so the headers of every response are set here too
+    every = {"Cache-Control": "no-store", "X-Content-Type-Options": "nosniff"}
     if name := request.scope.get("drawerwright.request"):
-        always["X-Request-ID"] = name
-    return Response(orjson.dumps(document), status, {**always, **(headers or {})}, PROBLEM_TYPE)
+        every["X-Request-ID"] = name
+    return Response(orjson.dumps(document), document["status"], {**every, **(headers or {})}, PROBLEM_TYPE)
 
 
 def install(app: FastAPI) -> None:
-    """Make the app answer every error with a problem document."""
-    app.add_exception_handler(DrawerwrightError, _ours)
-    app.add_exception_handler(RequestValidationError, _parameters)
-    app.add_exception_handler(HTTPException, _framework)
-    app.add_exception_handler(ClientDisconnect, _gone)
-    app.add_exception_handler(DBAPIError, _record)
-    app.add_exception_handler(Exception, _unexpected)
+    """Register the handlers that answer every error with a problem document."""
+    app.add_exception_handler(DrawerwrightError, _on_drawerwright_error)
+    app.add_exception_handler(RequestValidationError, _on_validation_error)
+    app.add_exception_handler(HTTPException, _on_http_exception)
+    app.add_exception_handler(ClientDisconnect, _on_disconnect)
+    app.add_exception_handler(DBAPIError, _on_database_error)
+    app.add_exception_handler(Exception, _on_unexpected_error)
 
 
-def _ours(request: Request, error: Exception) -> Response:
+def _on_drawerwright_error(request: Request, error: Exception) -> Response:
     if not isinstance(error, DrawerwrightError):  # the framework's signature is wider than what it is called with
-        return _unexpected(request, error)
+        return _on_unexpected_error(request, error)
     if status_of(type(error)) >= HTTPStatus.INTERNAL_SERVER_ERROR:
         _log.error("%s %s: %s", request.method, path_of(request), error)
     headers = {}
@@ -159,47 +153,48 @@ def _ours(request: Request, error: Exception) -> Response:
     return problem_response(request, error, headers=headers)
 
 
-def _parameters(request: Request, error: Exception) -> Response:
+def _on_validation_error(request: Request, error: Exception) -> Response:
     faults = error.errors() if isinstance(error, RequestValidationError) else ()
-    found = [ParameterRefused.of(str(one["loc"][-1]), f"{one['msg']}.", one.get("input")) for one in faults]
-    first = found[0].message if len(found) == 1 else f"{len(found)} parameters cannot be used."
-    return problem_response(request, ParameterRefused(first, errors=found))
+    errors = [parameter_error(fault) for fault in faults]
+    message = errors[0].message if len(errors) == 1 else f"{len(errors)} request parameters are invalid."
+    return problem_response(request, ParameterRefused(message, errors=errors))
 
 
-def _framework(request: Request, error: Exception) -> Response:
+def _on_http_exception(request: Request, error: Exception) -> Response:
     status = error.status_code if isinstance(error, HTTPException) else HTTPStatus.INTERNAL_SERVER_ERROR
     headers = dict(error.headers or {}) if isinstance(error, HTTPException) else {}
     if status == HTTPStatus.NOT_FOUND:
         return problem_response(request, AddressUnknown())
     if status == HTTPStatus.METHOD_NOT_ALLOWED:
-        allowed = ", ".join(_allowed(request))
-        return problem_response(request, MethodRefused(value=request.method, limit=allowed), headers={"Allow": allowed})
+        methods = ", ".join(_allowed_methods(request))
+        return problem_response(request, MethodRefused(value=request.method, limit=methods), headers={"Allow": methods})
     if status >= HTTPStatus.INTERNAL_SERVER_ERROR:
         return problem_response(request, InternalError(), status=status, headers=headers)
     return problem_response(request, RequestRefused(), status=status, headers=headers)
 
 
-def _allowed(request: Request) -> list[str]:
-    """Return every method that some route takes at this address; the framework knows only the first route's."""
+def _allowed_methods(request: Request) -> list[str]:
+    """Return every method that some route supports at this path; the framework's own Allow lists only one route's."""
 
-    def taken(method: str) -> bool:
+    def allowed(method: str) -> bool:
         scope = {**request.scope, "method": method}
         return any(route.matches(dict(scope))[0] is Match.FULL for route in request.app.routes)
 
-    return [method for method in _METHODS if taken(method)]
+    return [method for method in _METHODS if allowed(method)]
 
 
-def _gone(request: Request, _error: Exception) -> Response:
-    return problem_response(request, RequestRefused("The connection ended before the body."))
+def _on_disconnect(request: Request, _error: Exception) -> Response:
+    return problem_response(request, RequestRefused("The client disconnected before it had sent the whole body."))
 
 
-def _record(request: Request, error: Exception) -> Response:
-    fault = fault_of(error) if isinstance(error, DBAPIError) else None
-    if fault is None:
+def _on_database_error(request: Request, error: Exception) -> Response:
+    database_error = error_of(error) if isinstance(error, DBAPIError) else None
+    if database_error is None:
         raise error
     _log.error("%s %s: %s", request.method, path_of(request), getattr(error, "orig", error))
-    return problem_response(request, fault, headers={"Retry-After": str(WAITS[type(fault)])})
+    headers = {"Retry-After": str(RETRY_SECONDS[type(database_error)])}
+    return problem_response(request, database_error, headers=headers)
 
 
-def _unexpected(request: Request, _error: Exception) -> Response:
-    return problem_response(request, InternalError())  # the server logs it; the client learns nothing of the inside
+def _on_unexpected_error(request: Request, _error: Exception) -> Response:
+    return problem_response(request, InternalError())  # the server logs the traceback; the client sees none of it

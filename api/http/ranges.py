@@ -1,4 +1,7 @@
-"""Byte ranges and validators as RFC 9110 has them (sections 8.8.3, 13 and 14)."""
+"""Byte ranges and entity tags (RFC 9110, sections 8.8.3, 13 and 14).
+
+Starlette's `FileResponse` parses ranges too, but serves files of the local disk only; these come from an object store.
+"""
 
 import re
 from dataclasses import dataclass
@@ -6,62 +9,72 @@ from typing import Final
 
 from api.http.errors import RangeRefused
 
-__all__ = ["Span", "entity_tag", "requested_span", "tag_listed"]
+__all__ = ["ByteRange", "entity_tag", "requested_range", "tag_matches"]
 
-_SPAN: Final = re.compile(r"bytes=[ \t]*([0-9]*)-([0-9]*)[ \t]*", re.ASCII | re.IGNORECASE)
+_RANGE: Final = re.compile(r"bytes=[ \t]*([0-9]*)-([0-9]*)[ \t]*", re.ASCII | re.IGNORECASE)
 
-#: More digits than any file has bytes; Python reads no number of thousands of digits.
+#: More digits than any file's size has; Python refuses to parse thousands of digits.
 _MOST_DIGITS: Final = 18
 
-#: Entity tags of a list (RFC 9110, 8.8.3): the quotes delimit, and inside there is no escape.
+#: One entity tag of a list (RFC 9110, 8.8.3): quotes delimit it, and it contains no escapes.
 _TAG: Final = re.compile(r'(W/)?("[\x21\x23-\x7e\x80-\xff]*")')
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
-    """The bytes from ``start`` up to ``end``, which is not among them."""
+class ByteRange:
+    """The bytes from ``start`` up to but not including ``end``."""
 
     start: int
     end: int
 
     def content_range(self, size: int) -> str:
-        """Return the field's value for a file of this size."""
+        """Return the value of Content-Range for a file of ``size`` bytes."""
         return f"bytes {self.start}-{self.end - 1}/{size}"
 
 
-def requested_span(header: str | None, size: int) -> Span | None:
-    """Return the one range that a Range field asks for; None stands for the whole file.
+def requested_range(header: str | None, size: int) -> ByteRange | None:
+    """Return the single range that a Range header requests; None for the whole file.
 
-    A field that cannot be read, of another unit or of several ranges, is answered with the whole file, as the RFC
-    allows. Time is linear in the field's length.
+    A header that is malformed, uses another unit or lists several ranges is ignored, as the RFC allows. The time taken
+    is linear in the header's length.
+
+    Args:
+        header: the value of Range, if there is one.
+        size: the size of the file in bytes.
 
     Raises:
-        RangeRefused: when the file has no bytes there.
+        RangeRefused: when the range begins at or after the end of the file.
     """
-    match = _SPAN.fullmatch(header) if header is not None else None
+    match = _RANGE.fullmatch(header) if header is not None else None
     if match is None:
         return None
     first, last = match.groups()
     if first:
         start, end = _number(first), _number(last) + 1 if last else size
         if end <= start and last:
-            return None  # invalid by its own numbers, whatever the size
+            return None  # invalid for a file of any size
     elif last:
         start, end = max(0, size - _number(last)), size
     else:
         return None
     if start >= size:
         raise RangeRefused(value=header, limit=f"{size} bytes")
-    return Span(start, min(end, size))
+    return ByteRange(start, min(end, size))
 
 
 def entity_tag(sha256: str) -> str:
-    """Return the strong entity tag of the bytes with this digest."""
+    """Return the strong entity tag of the bytes with this SHA-256 (hexadecimal)."""
     return f'"{sha256}"'
 
 
-def tag_listed(header: str, tag: str, *, weak: bool) -> bool:
-    """Return whether a list of entity tags holds this strong one; ``weak`` compares as If-None-Match does."""
+def tag_matches(header: str, tag: str, *, weak: bool) -> bool:
+    """Return whether the value of If-Match or If-None-Match matches a strong entity tag.
+
+    Args:
+        header: entity tags in a list, or ``*``.
+        tag: the entity tag of the current representation.
+        weak: compare weakly, as If-None-Match does.
+    """
     if header.strip() == "*":
         return True
     return any(match[2] == tag and (weak or match[1] is None) for match in _TAG.finditer(header))

@@ -1,4 +1,4 @@
-"""Observing: each request has a name, a line in the log, and a place in the figures."""
+"""The request log: every request gets an identifier, a log line and a place in the metrics."""
 
 import logging
 import re
@@ -14,103 +14,104 @@ from api.auth.access import known_caller
 from worker.jobs.observability.logging_setup import LOG_FIELDS, log_context
 from worker.jobs.observability.tracing import request_span
 
-__all__ = ["Observer", "RequestFigures"]
+__all__ = ["RequestLog", "RequestMetrics"]
 
 _log = logging.getLogger(__name__)
 
-#: Names of requests that are taken over from whoever asks; others could forge lines of a log.
-_NAME: Final = re.compile(r"[A-Za-z0-9._-]{1,64}", re.ASCII)
+#: Request identifiers that are accepted from clients; anything else could forge log lines.
+_REQUEST_ID: Final = re.compile(r"[A-Za-z0-9._-]{1,64}", re.ASCII)
 
 _METHODS: Final = frozenset({"DELETE", "GET", "HEAD", "OPTIONS", "PATCH", "POST", "PUT"})
 
-_SECONDS: Final = (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0, 30.0)
+#: Upper bounds of the histogram's buckets, in seconds.
+_BUCKETS: Final = (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0, 30.0)
 
-#: Asked for by machines again and again: not worth a line.
-_QUIET: Final = frozenset({"/livez", "/readyz", "/metrics"})
+#: Paths that monitoring polls: they are counted but not logged.
+_UNLOGGED: Final = frozenset({"/livez", "/readyz", "/metrics"})
 
-_FAULT: Final = 500
+_SERVER_ERROR: Final = 500
 
 
-class _WithoutQuery(logging.Filter):
-    """Takes the query out of the server's own lines, where it writes any: a token may be in it."""
+class _QueryFilter(logging.Filter):
+    """Removes the query from the server's own access log: it may contain a token."""
 
     def filter(self, record: logging.LogRecord) -> bool:
-        """Keep the line, without the query: its arguments are client, method, path with query, version and status."""
+        """Strip the query from the record's arguments (client, method, path with query, version, status); keep all."""
         if isinstance(record.args, tuple):
-            record.args = tuple(one.partition("?")[0] if isinstance(one, str) else one for one in record.args)
+            record.args = tuple(arg.partition("?")[0] if isinstance(arg, str) else arg for arg in record.args)
         return True
 
 
-_SERVERS_OWN: Final = _WithoutQuery()
+_QUERY_FILTER: Final = _QueryFilter()
 
 
-class RequestFigures:
-    """What this process answered. Each process of a service tells its own."""
+class RequestMetrics:
+    """The request metrics of this process; each process of a service has its own."""
 
     def __init__(self) -> None:
-        """Begin with nothing."""
+        """Create an empty histogram in a registry of its own."""
         self.registry = CollectorRegistry()
         self._seconds = Histogram(
             "drawerwright_request_seconds",
-            "Time from a request to the end of its answer.",
+            "Time from receiving a request to the end of its response, in seconds.",
             ("method", "route", "status"),
-            buckets=_SECONDS,
+            buckets=_BUCKETS,
             registry=self.registry,
         )
 
-    def note(self, method: str, route: str, status: int, seconds: float) -> None:
-        """Count an answer. A route is a template, so that there are only so many."""
+    def observe(self, method: str, route: str, status: int, seconds: float) -> None:
+        """Record one response. ``route`` is the template of a path, so that the number of series stays bounded."""
         self._seconds.labels(method if method in _METHODS else "OTHER", route, str(status)).observe(seconds)
 
 
-class Observer:
-    """Stands before everything else."""
+class RequestLog:
+    """ASGI middleware, outside of all others, that identifies, logs, traces and measures requests."""
 
-    def __init__(self, app: ASGIApp, figures: RequestFigures) -> None:
-        """Watch this app."""
+    def __init__(self, app: ASGIApp, metrics: RequestMetrics) -> None:
+        """Wrap ``app`` and record its responses in ``metrics``."""
         self.app = app
-        self._figures = figures
-        logging.getLogger("uvicorn.access").addFilter(_SERVERS_OWN)
+        self._metrics = metrics
+        logging.getLogger("uvicorn.access").addFilter(_QUERY_FILTER)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Pass the request on, and note how it went."""
+        """Pass the request on; log and measure it when its response has ended."""
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        given = Headers(scope=scope).get("x-request-id", "")
-        name = given if _NAME.fullmatch(given) else secrets.token_hex(8)
-        scope["drawerwright.request"] = name
-        status, begun = _FAULT, time.perf_counter()
+        header = Headers(scope=scope).get("x-request-id", "")
+        request_id = header if _REQUEST_ID.fullmatch(header) else secrets.token_hex(8)
+        scope["drawerwright.request"] = request_id
+        status, start = _SERVER_ERROR, time.perf_counter()
 
-        async def add(message: Message) -> None:
+        async def send_with_id(message: Message) -> None:
             nonlocal status
             if message["type"] == "http.response.start":
                 status = message["status"]
-                MutableHeaders(scope=message)["X-Request-ID"] = name
+                MutableHeaders(scope=message)["X-Request-ID"] = request_id
             await send(message)
 
-        with log_context(request=name), request_span(scope) as span:
+        with log_context(request=request_id), request_span(scope) as span:
             try:
-                await self.app(scope, receive, add)
+                await self.app(scope, receive, send_with_id)
             finally:
-                seconds = time.perf_counter() - begun
+                seconds = time.perf_counter() - start
                 route = _route(scope)
                 span.named(f"{scope['method']} {route}", {"http.route": route, "http.response.status_code": status})
-                self._figures.note(scope["method"], route, status, seconds)
-                if scope["path"] not in _QUIET:
-                    _note(scope, route, status, seconds)
+                self._metrics.observe(scope["method"], route, status, seconds)
+                if scope["path"] not in _UNLOGGED:
+                    _write_line(scope, route, status, seconds)
 
 
-def _note(scope: Scope, route: str, status: int, seconds: float) -> None:
+def _write_line(scope: Scope, route: str, status: int, seconds: float) -> None:
     caller, job = known_caller(scope), scope.get("path_params", {}).get("job_id")
-    fact = {"method": scope["method"], "route": route, "status": status, "ms": round(seconds * 1000.0, 1)}
+    fields = {"method": scope["method"], "route": route, "status": status, "ms": round(seconds * 1000.0, 1)}
     if caller.owner:
-        fact["key"] = caller.owner
+        fields["key"] = caller.owner
     if isinstance(job, str) and job.isalnum():
-        fact["job"] = job[:64]
-    _log.info("%s %s %d", scope["method"], route, status, extra={LOG_FIELDS: fact})
+        fields["job"] = job[:64]
+    _log.info("%s %s %d", scope["method"], route, status, extra={LOG_FIELDS: fields})
 
 
 def _route(scope: Scope) -> str:
-    """Return the template of the route that answered; what met none is one kind."""
+    """Return the path template of the route that responded, or ``other`` where none matched."""
     return str(getattr(scope.get("route"), "path", None) or "other")

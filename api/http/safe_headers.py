@@ -1,4 +1,4 @@
-"""Headers that every response carries."""
+"""Security and caching headers of every response."""
 
 from typing import Final
 
@@ -7,8 +7,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 __all__ = ["SafeHeaders"]
 
-#: Nothing that this service sends is to be guessed at, framed or run by a browser.
-_ALWAYS: Final = {
+#: Browsers must not sniff, frame, run or cache what the service sends, unless a route says otherwise.
+_DEFAULTS: Final = {
     "X-Content-Type-Options": "nosniff",
     "Content-Security-Policy": "default-src 'none'; frame-ancestors 'none'",
     "Referrer-Policy": "no-referrer",
@@ -17,20 +17,20 @@ _ALWAYS: Final = {
 
 
 class SafeHeaders:
-    """Adds headers that the response does not have itself."""
+    """ASGI middleware that adds the default headers a response has not set itself."""
 
     def __init__(self, app: ASGIApp) -> None:
-        """Wrap this app."""
+        """Wrap ``app``."""
         self.app = app
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Pass the request on, and add to the start of its response."""
+        """Pass the request on and complete the headers of its response."""
 
-        async def add(message: Message) -> None:
+        async def send_with_defaults(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                for name, value in _ALWAYS.items():
+                for name, value in _DEFAULTS.items():
                     headers.setdefault(name, value)
             await send(message)
 
-        await self.app(scope, receive, add if scope["type"] == "http" else send)
+        await self.app(scope, receive, send_with_defaults if scope["type"] == "http" else send)

@@ -10,7 +10,7 @@ from fastapi.responses import StreamingResponse
 
 from api.http.errors import PreconditionFailed, RangeRefused
 from api.http.problems import problem_response
-from api.http.ranges import Span, entity_tag, requested_span, tag_listed
+from api.http.ranges import ByteRange, entity_tag, requested_range, tag_matches
 from worker.jobs.job_service import JobService
 from worker.jobs.records.models import StoredFile
 
@@ -34,20 +34,20 @@ def file_response(request: Request, job_service: JobService, file: StoredFile, *
     tag = entity_tag(file.sha256)
     told = _headers(file, tag, attachment=attachment)
     asked = request.headers
-    if (match := asked.get("if-match")) is not None and not tag_listed(match, tag, weak=False):
+    if (match := asked.get("if-match")) is not None and not tag_matches(match, tag, weak=False):
         raise PreconditionFailed(value=match, limit=tag)
-    if (match := asked.get("if-none-match")) is not None and tag_listed(match, tag, weak=True):
+    if (match := asked.get("if-none-match")) is not None and tag_matches(match, tag, weak=True):
         return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=told)
     head = request.method == "HEAD"
     span = None
     if not head and asked.get("if-range", tag).strip() == tag:
         try:
-            span = requested_span(asked.get("range"), file.bytes)
+            span = requested_range(asked.get("range"), file.bytes)
         except RangeRefused as error:
             return problem_response(request, error, headers={"Content-Range": f"bytes */{file.bytes}"})
     status = HTTPStatus.OK
     if span is None:
-        span = Span(0, file.bytes)
+        span = ByteRange(0, file.bytes)
     else:
         status = HTTPStatus.PARTIAL_CONTENT
         told["Content-Range"] = span.content_range(file.bytes)

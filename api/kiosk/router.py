@@ -14,7 +14,7 @@ from fastapi import APIRouter, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.http.errors import AddressUnknown
-from api.http.ranges import entity_tag, tag_listed
+from api.http.ranges import entity_tag, tag_matches
 
 __all__ = ["router"]
 
@@ -105,7 +105,7 @@ def _answer(request: Request, path: str) -> Response:
         raise AddressUnknown
     headers = {"ETag": asset.tag, "Cache-Control": _CACHING, "Content-Security-Policy": _policy()}
     match = request.headers.get("if-none-match")
-    if match is not None and tag_listed(match, asset.tag, weak=True):
+    if match is not None and tag_matches(match, asset.tag, weak=True):
         return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
     if request.method == "HEAD":
         return Response(headers={**headers, "Content-Length": str(len(asset.data))}, media_type=asset.media_type)

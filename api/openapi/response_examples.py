@@ -6,10 +6,11 @@ from typing import Any, Final
 from pydantic import BaseModel
 
 from api.documents.jobs import JobDocument, JobLinks, JobPage, JobProgress
-from api.http.problems import PROBLEM_TYPE, Fault, Problem, ProblemKind
+from api.http.problems import PROBLEM_TYPE, Fault, Problem
 from api.routes.batches import BatchCounts, BatchDocument, BatchEntryDocument, BatchLinks
 from api.routes.catalogue import CatalogueDocument, catalogue_document
 from api.routes.health import Health, Readiness
+from api.routes.problems import ProblemKind
 from api.routes.schedules import ScheduleLinkDocument
 from api.routes.webhooks import NewWebhookDocument, WebhookDocument, WebhookList
 from worker.spec.manifest.manifest import (

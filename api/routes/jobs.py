@@ -27,7 +27,7 @@ from api.http.flights import FLIGHT_PARAMETER, flight_of
 from api.http.job_watch import watch_of
 from api.http.preferences import APPLIED, PREFER_PARAMETER, Preferences, preferences, preferring
 from api.http.problems import refusals
-from api.http.ranges import entity_tag, tag_listed
+from api.http.ranges import entity_tag, tag_matches
 from api.http.streaming import file_response
 from api.openapi.spec_body import SPEC_BODY
 from worker.jobs.common.errors import (
@@ -294,7 +294,7 @@ async def get_job(
         else:
             told = await _changed(request, job_service, job, match, preferred.wait)
     headers = {**told[1], **preferred.applied()}
-    if match is not None and tag_listed(match, headers["ETag"], weak=True):
+    if match is not None and tag_matches(match, headers["ETag"], weak=True):
         return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
     return Response(told[0], headers=headers, media_type="application/json")
 
@@ -306,7 +306,7 @@ async def _changed(
     told = _told(request, job)
     async for now in watch_of(request).states(job_service, job, seconds):
         told = _told(request, now)
-        if not tag_listed(match, told[1]["ETag"], weak=True):
+        if not tag_matches(match, told[1]["ETag"], weak=True):
             break
     return told
 

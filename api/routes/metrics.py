@@ -39,7 +39,7 @@ def get_metrics(request: Request, job_service: JobServiceDep) -> Response:
 
     Once there are keys it needs one with the scope admin, unless DRAWERWRIGHT_METRICS_NETWORKS names who may look.
     """
-    text = generate_latest(_Record(job_service.vitals)) + generate_latest(request.app.state.request_figures.registry)
+    text = generate_latest(_Record(job_service.vitals)) + generate_latest(request.app.state.request_metrics.registry)
     return Response(text, headers={"Content-Type": CONTENT_TYPE_LATEST})
 
 

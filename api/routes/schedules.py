@@ -13,7 +13,7 @@ from api.auth.access import caller_of
 from api.documents.print_progress import PrintWork, beginning
 from api.http.base_url import base_of
 from api.http.problems import refusals
-from api.http.ranges import entity_tag, tag_listed
+from api.http.ranges import entity_tag, tag_matches
 from worker.jobs.common.errors import BlobMissing, FileNotInJob, JobNotFound, JobNotReady, RunsUnknown
 from worker.jobs.database.db_clock import utc_now
 from worker.output.bundle.calendar_feed import write_feed
@@ -75,7 +75,7 @@ def get_schedule(request: Request, job_service: JobServiceDep, job_id: str) -> R
     data = _feed(work, made)
     tag = entity_tag(sha256(data).hexdigest())
     headers = {"ETag": tag, "Cache-Control": _CACHING, "Content-Disposition": 'inline; filename="schedule.ics"'}
-    if (match := request.headers.get("if-none-match")) is not None and tag_listed(match, tag, weak=True):
+    if (match := request.headers.get("if-none-match")) is not None and tag_matches(match, tag, weak=True):
         return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
     return Response(data, headers=headers, media_type=CALENDAR_TYPE)
 

@@ -19,7 +19,7 @@ def test_the_reconciler_outlives_a_broker_that_is_away_and_says_so_once(engine, 
         asyncio.run(run())
     said = [record.getMessage() for record in caplog.records if record.name == "api.app_state"]
     assert len(said) == 1
-    assert said[0].startswith("Jobs wait: The broker does not answer")
+    assert said[0].startswith("Jobs wait: The broker does not respond")
 
 
 def test_a_job_is_taken_without_a_broker(service, engine, spec):

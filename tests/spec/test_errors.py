@@ -50,7 +50,7 @@ def test_an_error_says_where_what_and_what_helps():
     assert "status" not in error.problem()
     assert error.problem(instance="/v1/jobs", status=422) == {
         "type": "/problems/invalid-spec",
-        "title": "The spec cannot be used as it stands.",
+        "title": "The spec is invalid.",
         "status": 422,
         "detail": "Too wide.",
         "pointer": "/drawers/0/width",

@@ -22,7 +22,7 @@ __all__ = [
 
 
 class DrawerwrightError(Exception):
-    """Something went wrong."""
+    """An error occurred."""
 
     #: The last part of the problem's type.
     slug: ClassVar[str] = "error"
@@ -38,7 +38,17 @@ class DrawerwrightError(Exception):
         part: str | None = None,
         errors: Sequence["DrawerwrightError"] = (),
     ) -> None:
-        """Keep the fields; without a message the class's docstring speaks."""
+        """Describe one fault.
+
+        Args:
+            message: what is wrong; by default the first line of the class's docstring.
+            pointer: where in the document (JSON Pointer, RFC 6901).
+            value: the faulty value.
+            limit: the values that are allowed.
+            remedy: what the caller can do about it.
+            part: the mark of the part concerned.
+            errors: the single faults of an error that groups several.
+        """
         self.message = message or (type(self).__doc__ or "").splitlines()[0]
         self.pointer = pointer
         self.value = value
@@ -49,28 +59,28 @@ class DrawerwrightError(Exception):
         super().__init__(self.message)
 
     def __str__(self) -> str:
-        """Say it in one line, with what is known."""
-        facts = [
-            f"{name} {fact}"
-            for name, fact in (
+        """Return message, fields and remedy as one line."""
+        details = [
+            f"{name} {detail}"
+            for name, detail in (
                 ("at", self.pointer),
                 ("got", _plain(self.value)),
                 ("limit", self.limit),
                 ("part", self.part),
             )
-            if fact is not None
+            if detail is not None
         ]
-        tail = f" ({'; '.join(facts)})" if facts else ""
+        tail = f" ({'; '.join(details)})" if details else ""
         return f"{self.message}{tail}" + (f" {self.remedy}" if self.remedy else "")
 
     @property
     def title(self) -> str:
-        """The class's docstring: the same for every occurrence."""
+        """The first line of the class's docstring: the same for every occurrence."""
         return (type(self).__doc__ or "").splitlines()[0]
 
     def fields(self) -> dict[str, Any]:
         """Return the structured fields that are set."""
-        known = {
+        fields = {
             "detail": self.message,
             "pointer": self.pointer,
             "value": _plain(self.value),
@@ -78,7 +88,7 @@ class DrawerwrightError(Exception):
             "remedy": self.remedy,
             "part": self.part,
         }
-        return {name: fact for name, fact in known.items() if fact is not None}
+        return {name: value for name, value in fields.items() if value is not None}
 
     def problem(
         self, type_base: str = "/problems/", instance: str | None = None, *, status: int | None = None
@@ -102,25 +112,25 @@ class DrawerwrightError(Exception):
 
 
 class SpecError(DrawerwrightError):
-    """The spec cannot be used as it stands."""
+    """The spec is invalid."""
 
     slug = "invalid-spec"
 
 
 class SpecTooLarge(SpecError):
-    """The spec asks for more than one job may."""
+    """The spec exceeds the limits of one job."""
 
     slug = "spec-too-large"
 
 
 class LengthError(SpecError):
-    """A length is not readable or out of bounds."""
+    """A length is invalid or out of range."""
 
     slug = "invalid-length"
 
 
 class JointError(SpecError):
-    """The joint's profile cannot be printed or assembled."""
+    """The joint profile cannot be printed or assembled."""
 
     slug = "invalid-joint"
 
@@ -138,19 +148,19 @@ class TrayError(LayoutError):
 
 
 class CheckFailed(DrawerwrightError):
-    """A part did not pass its checks; nothing of it was stored."""
+    """A part failed its checks; none of its files were stored."""
 
     slug = "check-failed"
 
 
 class PrintRefused(DrawerwrightError):
-    """What was said of a print cannot be so."""
+    """The print event is invalid or contradicts the job's state."""
 
     slug = "print-refused"
 
 
 def _plain(value: object) -> object:
-    """Return the value as JSON can carry it, cut short."""
+    """Return the value in a form that JSON can represent, shortened to one line."""
     if value is None or isinstance(value, bool):
         return value
     if isinstance(value, int):
@@ -159,13 +169,14 @@ def _plain(value: object) -> object:
     if isinstance(value, float):
         return value if value - value == 0.0 else _written(value)
     if isinstance(value, list | tuple) and len(value) <= 8:  # noqa: PLR2004 - long values are cut below
-        return [_plain(one) if not isinstance(one, list | tuple) else _plain(_written(one)) for one in value]
+        return [_plain(_written(item) if isinstance(item, list | tuple) else item) for item in value]
     text = value[:200] if isinstance(value, str) else _written(value)
     text = text.encode(errors="backslashreplace").decode()  # a lone surrogate is no UTF-8
     return text if len(text) <= 120 else f"{text[:117]}..."  # noqa: PLR2004 - a line
 
 
 def _written(value: object) -> str:
+    """Return the value as Python writes it, or the name of its type where it cannot be written."""
     try:
         return repr(value)
     except ValueError:  # somewhere in it is an integer of thousands of digits

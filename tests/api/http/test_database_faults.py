@@ -8,7 +8,7 @@ from sqlalchemy import create_engine, event, text
 from sqlalchemy.exc import DBAPIError, OperationalError
 
 from api.app import create_app
-from api.http.database_faults import fault_of
+from api.http.database_faults import error_of
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
 from worker.jobs.records.api_keys import ApiKeys
@@ -112,11 +112,11 @@ def test_a_key_opens_though_its_use_cannot_be_noted(client, own, monkeypatch):
     assert client.get("/v1/jobs", headers={"Authorization": f"Bearer {key.get_secret_value()}"}).status_code == 200
 
 
-def test_what_is_a_fault_of_ours_is_no_state_of_the_record():
+def test_what_is_a_error_of_ours_is_no_state_of_the_record():
     engine = create_engine("sqlite://")
     with engine.connect() as connection, pytest.raises(OperationalError) as raised:
         connection.execute(text("SELECT 1 FROM nowhere"))
-    assert fault_of(raised.value) is None
+    assert error_of(raised.value) is None
     engine.dispose()
 
 
@@ -136,9 +136,9 @@ def test_what_is_a_fault_of_ours_is_no_state_of_the_record():
 def test_states_of_postgresql(state, slug):
     cause = Exception("as it says")
     cause.sqlstate = state
-    found = fault_of(DBAPIError("INSERT", {}, cause))
-    assert (found and found.slug) == slug
+    error = error_of(DBAPIError("INSERT", {}, cause))
+    assert (error and error.slug) == slug
 
 
 def test_a_connection_that_was_lost_is_not_ready():
-    assert fault_of(DBAPIError("INSERT", {}, Exception("gone"), connection_invalidated=True)).slug == "not-ready"
+    assert error_of(DBAPIError("INSERT", {}, Exception("gone"), connection_invalidated=True)).slug == "not-ready"

@@ -74,7 +74,7 @@ def test_each_kind_has_a_page_where_its_type_leads(service):
     for one in listed:
         assert service.get(one["type"]).json() == one
     by_slug = {one["type"].rpartition("/")[2]: one for one in listed}
-    assert by_slug["invalid-spec"]["title"] == "The spec cannot be used as it stands."
+    assert by_slug["invalid-spec"]["title"] == "The spec is invalid."
     assert by_slug["job-not-found"]["status"] == 404
 
 

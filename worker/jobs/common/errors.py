@@ -32,7 +32,7 @@ __all__ = [
 
 
 class JobNotFound(DrawerwrightError):
-    """There is no such job."""
+    """The job does not exist."""
 
     slug = "job-not-found"
 
@@ -44,25 +44,25 @@ class FileNotInJob(DrawerwrightError):
 
 
 class JobNotReady(DrawerwrightError):
-    """The job has not succeeded, so it has no results yet."""
+    """The job has no results because it has not succeeded."""
 
     slug = "job-not-ready"
 
 
 class JobFinished(DrawerwrightError):
-    """The job has ended and cannot be cancelled."""
+    """The job has already ended and cannot be cancelled."""
 
     slug = "job-finished"
 
 
 class JobNotEnded(DrawerwrightError):
-    """The job has not ended and cannot be removed."""
+    """The job is still active and cannot be removed."""
 
     slug = "job-not-ended"
 
 
 class BatchNotFound(DrawerwrightError):
-    """There is no such batch."""
+    """The batch does not exist."""
 
     slug = "batch-not-found"
 
@@ -74,43 +74,43 @@ class BatchNotReady(DrawerwrightError):
 
 
 class PrintRepeated(DrawerwrightError):
-    """Another event was recorded under this id."""
+    """A different print event already has this id."""
 
     slug = "print-repeated"
 
 
 class PrintsBusy(DrawerwrightError):
-    """Too many events of this job are recorded at this moment."""
+    """Too many print events of this job are being recorded."""
 
     slug = "prints-busy"
 
 
 class RunsUnknown(DrawerwrightError):
-    """The job was made before print runs were planned."""
+    """The job has no print runs because it predates them."""
 
     slug = "runs-unknown"
 
 
 class RunNotReady(DrawerwrightError):
-    """The file of this run is still being made."""
+    """The file of this run is still being written."""
 
     slug = "run-not-ready"
 
 
 class WebhookNotFound(DrawerwrightError):
-    """There is no such webhook."""
+    """The webhook does not exist."""
 
     slug = "webhook-not-found"
 
 
 class WebhookRefused(DrawerwrightError):
-    """The webhook cannot be used as it stands."""
+    """The webhook is invalid."""
 
     slug = "webhook-refused"
 
 
 class QuotaReached(DrawerwrightError):
-    """The key has reached one of its quotas."""
+    """The API key has reached one of its quotas."""
 
     slug = "quota-reached"
 
@@ -119,7 +119,7 @@ class QuotaReached(DrawerwrightError):
 
 
 class RequestRepeated(DrawerwrightError):
-    """Another request had this idempotency key."""
+    """The idempotency key belongs to a different request."""
 
     slug = "request-repeated"
 
@@ -131,36 +131,36 @@ class JobCancelled(DrawerwrightError):
 
 
 class JobTooLong(DrawerwrightError):
-    """The job took longer than it may."""
+    """The job exceeded its time limit."""
 
     slug = "job-too-long"
 
 
 class JobTooLarge(DrawerwrightError):
-    """The job needs more memory than it may have."""
+    """The job exceeded its memory limit."""
 
     slug = "job-too-large"
 
 
 class BlobMissing(DrawerwrightError):
-    """A stored file is not where its record says."""
+    """A stored file is missing or damaged."""
 
     slug = "blob-missing"
 
 
 class BrokerUnavailable(DrawerwrightError):
-    """The broker does not answer; the job is kept and will be queued again."""
+    """The broker does not respond; the job is kept and will be queued again."""
 
     slug = "broker-unavailable"
 
 
 class InternalError(DrawerwrightError):
-    """Something went wrong that is no fault of the spec; it was logged."""
+    """An internal error occurred and was logged; the spec is not at fault."""
 
     slug = "internal-error"
 
 
 class SettingsError(DrawerwrightError):
-    """A setting is missing or unusable."""
+    """A setting is missing or invalid."""
 
     slug = "invalid-settings"
