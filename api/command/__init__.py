@@ -1,4 +1,4 @@
-"""The command line: the service itself, what one asks of it, and what is shown without it."""
+"""The ``drawerwright`` command line: run the service, use it, and plan without it."""
 
 import signal
 from importlib.metadata import version
@@ -12,13 +12,13 @@ from api.command import backup, batch, catalogue, demo, fetch, jobs, keys, mqtt,
 __all__ = ["app", "main"]
 
 _CODES: Final = (
-    "Exit codes: 0 done; 1 the job failed, or what it made could not be kept; 2 something in the command, the settings "
-    "or the spec is wrong; 3 no service; 130 ended by Ctrl-C, and a job that runs in a service goes on."
+    "Exit codes: 0 success; 1 the job failed or its files could not be saved; 2 the command, the settings or the spec "
+    "is invalid; 3 no service answered; 130 interrupted with Ctrl-C (a submitted job keeps running)."
 )
 
 app = typer.Typer(
     name="drawerwright",
-    help="From a drawer's tape readings to checked printable parts.",
+    help="Turn a drawer's measurements into checked, 3D-printable parts.",
     epilog=_CODES,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
@@ -45,8 +45,8 @@ for command in (
 app.add_typer(keys.app)
 
 
-def _show_version(wanted: bool) -> None:  # noqa: FBT001 - the parser's form
-    if wanted:
+def _show_version(requested: bool) -> None:  # noqa: FBT001 - the parser's form
+    if requested:
         typer.echo(version("drawerwright"))
         raise typer.Exit
 
@@ -55,17 +55,17 @@ def _show_version(wanted: bool) -> None:  # noqa: FBT001 - the parser's form
 def program(
     *,
     _version: Annotated[
-        bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Print the version and exit.")
+        bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version and exit.")
     ] = False,
 ) -> None:
-    """From a drawer's tape readings to checked printable parts."""
+    """Turn a drawer's measurements into checked, 3D-printable parts."""
 
 
 def main() -> None:
     """Run the command line."""
-    signal.signal(signal.SIGTERM, _end)  # what a command started must be put away
-    app(prog_name="drawerwright")  # also when it was started as a module: completion asks for it by this name
+    signal.signal(signal.SIGTERM, _exit_on_signal)  # so that context managers stop the processes a command started
+    app(prog_name="drawerwright")  # shell completion needs this name when the package is run with ``python -m``
 
 
-def _end(number: int, _frame: FrameType | None) -> None:
-    raise SystemExit(128 + number)  # as a shell would say it
+def _exit_on_signal(number: int, _frame: FrameType | None) -> None:
+    raise SystemExit(128 + number)  # the exit status a shell reports for a process ended by a signal

@@ -1,4 +1,4 @@
-"""``drawerwright backup`` and ``drawerwright restore``: the data folder as one archive, and back."""
+"""``drawerwright backup`` and ``drawerwright restore``: the data folder to and from one archive."""
 
 from pathlib import Path
 from typing import Annotated, TypeAlias
@@ -12,16 +12,19 @@ from worker.jobs.common.settings import Settings
 
 __all__ = ["backup", "restore"]
 
-_Archive: TypeAlias = Annotated[Path, typer.Argument(metavar="FILE.zip", help="The archive.", show_default=False)]
+_Archive: TypeAlias = Annotated[
+    Path, typer.Argument(metavar="FILE.zip", help="Path of the archive.", show_default=False)
+]
 _Data: TypeAlias = Annotated[
-    Path | None, typer.Option("--data", metavar="FOLDER", help="The data folder; left out, the one that `serve` has.")
+    Path | None, typer.Option("--data", metavar="FOLDER", help="Data folder. Default: the one `serve` uses.")
 ]
 
 
 def backup(file: _Archive, *, data: _Data = None, machine: Machine = False) -> None:
-    """Write the record and all files that it names into an archive; the service may run meanwhile.
+    """Back up the database and all files to one archive. The service can keep running.
 
-    Each file is compared with its digest. Keep the archive as safe as the service: who has it, has what is in it.
+    Every file is verified against its checksum. The archive contains keys and secrets: protect it as you protect the
+    service.
     """
     from worker.jobs.maintenance.backup import back_up  # noqa: PLC0415 - the other commands need no store
 
@@ -32,11 +35,11 @@ def backup(file: _Archive, *, data: _Data = None, machine: Machine = False) -> N
         if machine:
             print_json({"file": str(file), "jobs": kept.jobs, "files": kept.files, "bytes": kept.bytes})
         else:
-            note(f"{kept.jobs} jobs with {kept.files} files ({kept.bytes / 1e6:.1f} MB) are in {file}.")
+            note(f"Backed up {kept.jobs} jobs with {kept.files} files ({kept.bytes / 1e6:.1f} MB) to {file}.")
 
 
 def restore(file: _Archive, *, data: _Data = None, machine: Machine = False) -> None:
-    """Put an archive into a data folder that is empty or not there; `serve` then goes on from it."""
+    """Restore an archive to a data folder that is empty or does not exist. Then start `serve` with that folder."""
     from worker.jobs.maintenance.backup import restore as put_back  # noqa: PLC0415 - as above
 
     with ending(machine=machine):
@@ -46,7 +49,7 @@ def restore(file: _Archive, *, data: _Data = None, machine: Machine = False) -> 
         if machine:
             print_json({"data": str(settings.data_dir), "jobs": kept.jobs, "files": kept.files, "bytes": kept.bytes})
         else:
-            note(f"{kept.jobs} jobs with {kept.files} files are in {settings.data_dir}.")
+            note(f"Restored {kept.jobs} jobs with {kept.files} files to {settings.data_dir}.")
 
 
 def _settings(data: Path | None) -> Settings:

@@ -1,4 +1,4 @@
-"""``drawerwright batch``: many specs to a running service, and all that they come to into one folder."""
+"""``drawerwright batch``: submit several specs to a running service and save all their files in one folder."""
 
 import re
 import time
@@ -21,9 +21,9 @@ from worker.jobs.records.models import MANIFEST_NAME
 
 __all__ = ["batch"]
 
-#: Seconds between two looks, and looks that may fail in a row.
-_PAUSE: Final = 1.0
-_PATIENCE: Final = 20
+#: Seconds between two polls, and polls in a row that may fail before the command gives up.
+_POLL_SECONDS: Final = 1.0
+_MAX_FAILURES: Final = 20
 
 _FILE: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", re.ASCII)
 
@@ -31,22 +31,27 @@ _FILE: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", re.ASCII)
 def batch(
     files: Annotated[
         list[str],
-        typer.Argument(metavar="FILE...", help="Specs as JSON, or one a line (.ndjson, or - for standard input)."),
+        typer.Argument(
+            metavar="FILE...",
+            help="Specs: .json files (one spec each) or .ndjson files (one per line); - reads NDJSON from standard "
+            "input.",
+        ),
     ],
     *,
-    name: Annotated[str, typer.Option(help="The batch's name.")] = "batch",
-    split: Annotated[bool, typer.Option("--split", help="Make each drawer of a spec a job of its own.")] = False,
-    strict: Annotated[bool, typer.Option("--strict", help="Refuse all where one is refused.")] = False,
+    name: Annotated[str, typer.Option(help="Name of the batch.")] = "batch",
+    split: Annotated[bool, typer.Option("--split", help="Create a separate job for each drawer of a spec.")] = False,
+    strict: Annotated[bool, typer.Option("--strict", help="Reject the whole batch if any spec is invalid.")] = False,
     watch: Annotated[
-        bool, typer.Option("--watch/--no-watch", help="Wait for the files, or only show the batch.")
+        bool, typer.Option("--watch/--no-watch", help="Wait and download the files, or return after submitting.")
     ] = True,
     out: Out = None,
     url: Url = None,
     machine: Machine = False,
 ) -> None:
-    """Submit many specs at once; each job's files go into a folder of its own, the runs over all beside them.
+    """Submit several specs as one batch; print runs are packed across all of its jobs.
 
-    Ends with 1 when one of them was refused or failed.
+    Each job's files are saved in a folder of its own, and the batch's print runs beside those folders. The exit code is
+    1 if any spec was refused or any job failed.
     """
     body = b"\n".join(_lines(file) for file in files)
     options = [("name", name), ("split", str(split).lower()), ("strict", str(strict).lower())]
@@ -54,51 +59,51 @@ def batch(
         settings = Settings.read()
         folder = settings.out if out is None else out
         with opened(url, settings) as client:
-            told = client.submit_batch(body, options)
+            document = client.submit_batch(body, options)
             if watch:
-                with left_running(f"The batch {told['id']}", f"GET {client.url}/v1/batches/{told['id']}"):
-                    told = _follow(client, told, machine=machine)
-                    _keep(client, told, folder)
+                with left_running(f"Batch {document['id']}", f"GET {client.url}/v1/batches/{document['id']}"):
+                    document = _follow(client, document, machine=machine)
+                    _keep(client, document, folder)
         if machine:
-            print_json(told)
+            print_json(document)
         else:
-            _show(told)
+            _show(document)
             if watch:
-                note(f"The files are in {folder}.")
-        if watch and any(one["state"] != "succeeded" for one in told["entries"]):
+                note(f"Saved the files in {folder}.")
+        if watch and any(entry["state"] != "succeeded" for entry in document["entries"]):
             raise typer.Exit(FAILED)
 
 
 def _lines(file: str) -> bytes:
-    """Return a file as lines; in JSON a line break stands between words only, so a spec may be put on one line."""
+    """Return the file as NDJSON: a JSON text holds line breaks only between tokens, so it can be joined to one line."""
     text = spec_bytes(file)
     return text if file == "-" or file.endswith((".ndjson", ".jsonl")) else b" ".join(text.splitlines())
 
 
-def _follow(client: Client, told: dict[str, Any], *, machine: bool) -> dict[str, Any]:
+def _follow(client: Client, document: dict[str, Any], *, machine: bool) -> dict[str, Any]:
     failures = 0
     with watching(quiet=machine) as watcher:
-        while told["state"] != "ended":
-            time.sleep(_PAUSE)
+        while document["state"] != "ended":
+            time.sleep(_POLL_SECONDS)
             try:
-                told, failures = client.object(f"/v1/batches/{told['id']}"), 0
+                document, failures = client.object(f"/v1/batches/{document['id']}"), 0
             except ServiceUnreachable:
                 failures += 1
-                if failures > _PATIENCE:
+                if failures > _MAX_FAILURES:
                     raise
-            counts = told["counts"]
-            watcher.files(len(told["entries"]) - counts["queued"] - counts["running"], len(told["entries"]))
-    return told
+            counts = document["counts"]
+            watcher.files(len(document["entries"]) - counts["queued"] - counts["running"], len(document["entries"]))
+    return document
 
 
-def _keep(client: Client, told: Mapping[str, Any], folder: Path) -> None:
-    """Fetch the files of each job, and those over all jobs."""
-    for one in told["entries"]:
-        if one["state"] == "succeeded":
-            fetch(client, _job(one), folder / f"{one['index'] + 1:03d}-{_slug(one['name'])}", lambda *_: None)
-    if told["links"]["manifest"] is None:
+def _keep(client: Client, document: Mapping[str, Any], folder: Path) -> None:
+    """Download the files of each job, and those of the batch as a whole."""
+    for entry in document["entries"]:
+        if entry["state"] == "succeeded":
+            fetch(client, _job(entry), folder / f"{entry['index'] + 1:03d}-{_slug(entry['name'])}", lambda *_: None)
+    if document["links"]["manifest"] is None:
         return
-    at = f"/v1/batches/{told['id']}"
+    at = f"/v1/batches/{document['id']}"
     for run in client.object(f"{at}/manifest")["runs"]:
         if run["file"] is not None and _FILE.fullmatch(run["file"]):
             _write(client, f"{at}/files/{run['file']}", folder / run["file"])
@@ -108,7 +113,7 @@ def _keep(client: Client, told: Mapping[str, Any], folder: Path) -> None:
 def _write(client: Client, path: str, target: Path) -> None:
     data, digest = client.whole(path)
     if sha256(data).hexdigest() != digest:
-        raise DownloadDamaged(f"{target.name} arrived damaged: its digest is not the service's.")
+        raise DownloadDamaged(f"{target.name} arrived damaged: its checksum differs from the service's.")
     target.parent.mkdir(parents=True, exist_ok=True)
     part = target.with_name(f".{target.name}.part")
     part.write_bytes(data)
@@ -116,7 +121,7 @@ def _write(client: Client, path: str, target: Path) -> None:
 
 
 def _job(entry: Mapping[str, Any]) -> str:
-    """Return the identity of an entry's job, which is told with its address."""
+    """Return the id of an entry's job: the last segment of its address."""
     return str(entry["job"] or "").rpartition("/")[2]
 
 
@@ -124,10 +129,10 @@ def _slug(name: str | None) -> str:
     return re.sub(r"[^A-Za-z0-9]+", "-", name or "", flags=re.ASCII).strip("-")[:40] or "job"
 
 
-def _show(told: Mapping[str, Any]) -> None:
+def _show(document: Mapping[str, Any]) -> None:
     rows = []
-    for one in told["entries"]:
-        why = "" if one["problem"] is None else str(one["problem"].get("detail", ""))
-        rows.append((f"{one['index'] + 1}", one["state"], one["name"] or "", _job(one), why))
+    for entry in document["entries"]:
+        why = "" if entry["problem"] is None else str(entry["problem"].get("detail", ""))
+        rows.append((f"{entry['index'] + 1}", entry["state"], entry["name"] or "", _job(entry), why))
     table(("spec", "state", "name", "job", "why"), rows, whole=("spec", "state", "job"))
-    say(f"Batch {told['id']}: {told['state']}.")
+    say(f"Batch {document['id']}: {document['state']}.")

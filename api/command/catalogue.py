@@ -1,4 +1,4 @@
-"""``drawerwright catalogue``: the standard things that an item may be."""
+"""``drawerwright catalogue``: the standard items."""
 
 from typing import Annotated
 
@@ -13,10 +13,10 @@ __all__ = ["catalogue"]
 
 def catalogue(
     *,
-    category: Annotated[str | None, typer.Option("--category", help="Only things of this category.")] = None,
+    category: Annotated[str | None, typer.Option("--category", help="Show only this category.")] = None,
     machine: Machine = False,
 ) -> None:
-    """List the standard things that an item's shape may name, with their sizes."""
+    """List the standard items that a spec can refer to by id, with their sizes."""
     from api.routes.catalogue import catalogue_document  # noqa: PLC0415 - the other commands need no routes
 
     with ending(machine=machine):

@@ -1,4 +1,4 @@
-"""``drawerwright demo``: the real job on a drawer of our own, from nothing to files."""
+"""``drawerwright demo``: a complete job on an example drawer."""
 
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -15,12 +15,12 @@ __all__ = ["demo"]
 
 
 def demo(*, out: Out = None, machine: Machine = False) -> None:
-    """Start a service for the moment, have it build a demo drawer, and put all files into a folder."""
+    """Build an example drawer with a temporary service and save all its files in a folder."""
     from api.command.server import listening  # noqa: PLC0415 - the other commands need no server
     from worker.jobs.processes.supervisor import Supervisor  # noqa: PLC0415 - as above
 
     with ending(machine=machine), TemporaryDirectory(prefix="drawerwright-") as data:
-        # whatever the environment says, the demo touches nothing but its own folder
+        # the demo ignores the configured service: it touches nothing but its own folder
         settings = Settings.read(
             data_dir=Path(data),
             database_url="",
@@ -30,6 +30,6 @@ def demo(*, out: Out = None, machine: Machine = False) -> None:
             port=0,
             open_loopback="always",
         )
-        note("Starting a service, its broker and a worker ...")
+        note("Starting a temporary service with a broker and a worker ...")
         with Supervisor(settings), listening(settings) as url, Client(url) as client:
             build(client, examples.text(examples.DEMO), out or settings.out, machine=machine, lasting=False)

@@ -1,4 +1,4 @@
-"""How a command ends: its exit code, and what is said."""
+"""Exit codes of the commands, and the mapping of errors to problem output."""
 
 import json
 import sys
@@ -18,27 +18,35 @@ from worker.spec.errors import DrawerwrightError, PrintRefused, SpecError
 
 __all__ = ["FAILED", "NO_SERVICE", "WRONG", "ending", "print_json", "print_line"]
 
-#: The job failed, or what it made could not be kept.
+#: The job failed, or its files could not be saved.
 FAILED: Final = 1
-#: Something in the command or the spec is wrong.
+#: The command, the settings or the spec is invalid.
 WRONG: Final = 2
-#: No service.
+#: No service answered.
 NO_SERVICE: Final = 3
 
 
 @contextmanager
 def ending(*, machine: bool) -> Iterator[None]:
-    """Turn errors into words and exit codes; for a machine the words are a problem document on standard output."""
+    """Turn errors into a message and an exit code.
+
+    With ``machine`` the message is a problem document (RFC 9457) on standard output; without, it is text on standard
+    error.
+    """
     try:
         yield
     except ServiceRefused as refused:
         problem = refused.problem
         if problem.get("status") == HTTPStatus.UNAUTHORIZED:
-            problem = {**problem, "remedy": "Put a key of this service into the variable DRAWERWRIGHT_KEY."}
+            problem = {**problem, "remedy": "Set DRAWERWRIGHT_KEY to a key of this service."}
         _tell(problem, machine=machine)
-        code = WRONG if refused.callers_fault else FAILED
+        code = WRONG if refused.is_client_error else FAILED
     except ServiceUnreachable as unreachable:
-        problem = {"title": "No service.", "detail": str(unreachable), "remedy": "Start one: drawerwright serve"}
+        problem = {
+            "title": "No service answered",
+            "detail": str(unreachable),
+            "remedy": "Start one with `drawerwright serve`, or give its address with --url.",
+        }
         _tell(problem, machine=machine)
         code = NO_SERVICE
     except (FileNotInJob, SpecError, SettingsError, ParameterRefused, PrintRefused) as error:
@@ -47,10 +55,10 @@ def ending(*, machine: bool) -> Iterator[None]:
     except DrawerwrightError as error:
         _tell(error.problem(), machine=machine)
         code = FAILED
-    except BrokenPipeError:  # who reads what we print has enough
+    except BrokenPipeError:  # the reader of standard output has closed it
         raise
     except (DownloadDamaged, OSError) as error:
-        _tell({"title": "The files could not be kept.", "detail": str(error)}, machine=machine)
+        _tell({"title": "The files could not be saved", "detail": str(error)}, machine=machine)
         code = FAILED
     else:
         return
@@ -58,12 +66,12 @@ def ending(*, machine: bool) -> Iterator[None]:
 
 
 def print_json(document: Mapping[str, Any]) -> None:
-    """Print for a machine."""
+    """Print a JSON document, indented, on standard output."""
     sys.stdout.write(json.dumps(document, indent=2, ensure_ascii=False) + "\n")
 
 
 def print_line(document: Mapping[str, Any]) -> None:
-    """Print for a machine that reads on while we print: a document a line."""
+    """Print a JSON document on one line of standard output and flush it."""
     sys.stdout.write(json.dumps(document, ensure_ascii=False) + "\n")
     sys.stdout.flush()
 
@@ -76,7 +84,7 @@ def _tell(problem: Mapping[str, Any], *, machine: bool) -> None:
 
 
 def failed(problem: Mapping[str, Any], *, machine: bool) -> typer.Exit:
-    """Tell why a job failed; return what ends the command."""
+    """Show why a job failed; return the exception that ends the command with code 1."""
     _tell(problem, machine=machine)
     note("The job failed.", "bold red")
     return typer.Exit(FAILED)

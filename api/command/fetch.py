@@ -1,4 +1,4 @@
-"""``drawerwright fetch``: a job's files, or one of them."""
+"""``drawerwright fetch``: download a job's files, or one of them."""
 
 import shutil
 import sys
@@ -27,15 +27,16 @@ def fetch(
     *,
     out: Annotated[
         str | None,
-        typer.Option("--out", metavar="FOLDER", help="Where the files go; - writes one file to standard output."),
+        typer.Option("--out", metavar="FOLDER", help="Folder for the files; - writes one file to standard output."),
     ] = None,
     file: Annotated[
-        str | None, typer.Option("--file", metavar="NAME", help="Only this file; for - left out, the bundle.")
+        str | None,
+        typer.Option("--file", metavar="NAME", help="Download only this file. Default with `--out -`: the bundle."),
     ] = None,
     url: Url = None,
     machine: Machine = False,
 ) -> None:
-    """Put a job's files into a folder, each compared with its digest. What arrived before is not fetched again."""
+    """Download a job's files and verify their checksums. An interrupted download is resumed."""
     with ending(machine=machine):
         settings = Settings.read()
         with opened(url, settings) as client:
@@ -47,21 +48,21 @@ def fetch(
                 with left_running(job, f"drawerwright fetch {job} --out {folder}"):
                     keep(client, client.job(job), folder, machine=machine)
                 return
-            found = _entry(client, job, file)
+            entry = _entry(client, job, file)
             folder.mkdir(parents=True, exist_ok=True)
-            fetch_file(client, job, found, folder / found.name)
+            fetch_file(client, job, entry, folder / entry.name)
         if machine:
-            print_json({"files": [str(folder / found.name)]})
+            print_json({"files": [str(folder / entry.name)]})
         else:
-            note(f"{found.name} is in {folder}.")
+            note(f"Saved {entry.name} in {folder}.")
 
 
 def _pass_on(client: Client, job: str, name: str) -> None:
-    """Write the file to standard output, after all of it was compared with its digest."""
-    found = _entry(client, job, name)
+    """Write a file to standard output once its checksum has been verified."""
+    entry = _entry(client, job, name)
     with TemporaryDirectory(prefix="drawerwright-") as folder:
-        path = Path(folder) / found.name
-        fetch_file(client, job, found, path)
+        path = Path(folder) / entry.name
+        fetch_file(client, job, entry, path)
         with path.open("rb") as data:
             shutil.copyfileobj(data, sys.stdout.buffer)
         sys.stdout.buffer.flush()
@@ -69,7 +70,7 @@ def _pass_on(client: Client, job: str, name: str) -> None:
 
 def _entry(client: Client, job: str, name: str) -> FileEntry:
     manifest, _, _ = client.manifest(job)
-    files = {one.name: one for one in entries(manifest)}
+    files = {entry.name: entry for entry in entries(manifest)}
     if name not in files:
         raise FileNotInJob(value=name, limit=", ".join(sorted(files)))
     return files[name]

@@ -1,4 +1,4 @@
-"""One job from submission to files, whoever runs the service."""
+"""A job from submission to saved files, as ``demo``, ``submit`` and ``fetch`` run it."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -19,15 +19,15 @@ __all__ = ["build", "keep", "left_running"]
 
 
 def build(client: Client, spec: bytes, out: Path, *, machine: bool, lasting: bool = True) -> None:
-    """Submit the spec, follow the job, keep its files and show what they are.
+    """Submit a spec, follow the job, download its files and show a summary.
 
-    Ctrl-C leaves the job of a ``lasting`` service running, and says so.
+    Ctrl-C leaves the job running when the service is ``lasting``, and says how to return to it.
 
     Raises:
-        Exit: when the job did not succeed.
-        ServiceRefused: when the service does not take the spec.
-        ServiceUnreachable: when there is no service.
-        DownloadDamaged: when a file is not what the manifest says.
+        Exit: if the job did not succeed.
+        ServiceRefused: if the service rejects the spec.
+        ServiceUnreachable: if no service answers.
+        DownloadDamaged: if a file differs from its checksum in the manifest.
     """
     job = client.submit(spec)
     if not lasting:
@@ -40,7 +40,7 @@ def build(client: Client, spec: bytes, out: Path, *, machine: bool, lasting: boo
 
 
 def keep(client: Client, job: "JobDocument", out: Path, *, machine: bool) -> None:
-    """Follow a job, keep its files and show what they are.
+    """Follow a job, download its files and show a summary.
 
     Raises:
         Exit, ServiceRefused, ServiceUnreachable, DownloadDamaged: as above.
@@ -64,14 +64,14 @@ def keep(client: Client, job: "JobDocument", out: Path, *, machine: bool) -> Non
         )
     else:
         show_manifest(manifest)
-        note(f"{len(paths)} files are in {out}.")
+        note(f"Saved {len(paths)} files in {out}.")
 
 
 @contextmanager
 def left_running(what: str, remedy: str) -> Iterator[None]:
-    """Say on Ctrl-C that what is watched goes on without us, and how to come back to it."""
+    """On Ctrl-C, say that the job keeps running and which command returns to it."""
     try:
         yield
     except KeyboardInterrupt:
-        note(f"{what} goes on without this command. To come back to it: {remedy}")
+        note(f"{what} keeps running. To return to it: {remedy}")
         raise

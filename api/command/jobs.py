@@ -1,4 +1,4 @@
-"""``drawerwright jobs``, ``job``, ``cancel`` and ``remove``: the jobs of a service."""
+"""``drawerwright jobs``, ``job``, ``cancel`` and ``remove``: list, show, cancel and delete jobs."""
 
 import sys
 from enum import Enum
@@ -22,12 +22,12 @@ if TYPE_CHECKING:  # the routes come along with it
 
 __all__ = ["cancel", "job", "jobs", "remove"]
 
-#: Jobs that are looked at for those asked for.
+#: Most jobs that one command lists.
 _MOST: Final = 10_000
 
 
 class _State(Enum):
-    """The states, as the command line's parser takes them."""
+    """Job states as choices of an option."""
 
     QUEUED = "queued"
     RUNNING = "running"
@@ -38,96 +38,98 @@ class _State(Enum):
 
 def jobs(
     *,
-    state: Annotated[list[_State] | None, typer.Option(help="Only in this state; give it again for more.")] = None,
-    name: Annotated[str | None, typer.Option(help="Only with this in their name.", show_default=False)] = None,
-    limit: Annotated[int, typer.Option(min=1, max=_MOST, help="How many at most.")] = 20,
+    state: Annotated[list[_State] | None, typer.Option(help="Show only jobs in this state; repeatable.")] = None,
+    name: Annotated[
+        str | None, typer.Option(help="Show only jobs with this text in their name.", show_default=False)
+    ] = None,
+    limit: Annotated[int, typer.Option(min=1, max=_MOST, help="Show at most this many jobs.")] = 20,
     watch: Watch = False,
     url: Url = None,
     machine: Machine = False,
 ) -> None:
     """List jobs, newest first."""
     with ending(machine=machine), opened(url) as client:
-        found = list(islice(client.jobs([one.value for one in state or ()], name), limit))
+        listed = list(islice(client.jobs([choice.value for choice in state or ()], name), limit))
         if watch:
-            _watch(client, found, machine=machine)
+            _watch(client, listed, machine=machine)
         elif machine:
-            print_json({"jobs": [one.model_dump(mode="json") for one in found]})
+            print_json({"jobs": [job.model_dump(mode="json") for job in listed]})
         else:
-            show_jobs(found)
+            show_jobs(listed)
 
 
 def job(job: Job, *, watch: Watch = False, url: Url = None, machine: Machine = False) -> None:
-    """Show a job: its state, and why it failed. Ends with 1 when it has failed or was cancelled."""
+    """Show the state of a job and, if it failed, the reason. The exit code is 1 if it failed or was cancelled."""
     with ending(machine=machine), opened(url) as client:
-        found = client.job(job)
-        if watch and found.state not in ENDED:
+        document = client.job(job)
+        if watch and document.state not in ENDED:
             with left_running(job, f"drawerwright job {job} --watch"), watching(quiet=machine) as watcher:
-                found = client.follow(found, watcher.job)
+                document = client.follow(document, watcher.job)
         if machine:
-            print_json(found.model_dump(mode="json"))
+            print_json(document.model_dump(mode="json"))
         else:
-            show_job(found)
-        if found.state in ("failed", "cancelled"):
+            show_job(document)
+        if document.state in ("failed", "cancelled"):
             raise typer.Exit(FAILED)
 
 
 def cancel(job: Job, *, url: Url = None, machine: Machine = False) -> None:
-    """Cancel a job that has not ended."""
+    """Cancel a queued or running job."""
     with ending(machine=machine), opened(url) as client:
-        found = client.cancel(job)
+        document = client.cancel(job)
         if machine:
-            print_json(found.model_dump(mode="json"))
+            print_json(document.model_dump(mode="json"))
         else:
-            note(f"{found.id} ({found.name}) is {found.state}.")
+            note(f"Job {document.id} ({document.name}) is {document.state}.")
 
 
 def remove(
     job: Job,
     *,
-    yes: Annotated[bool, typer.Option("--yes", "-y", help="Do not ask first.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", "-y", help="Skip the confirmation prompt.")] = False,
     url: Url = None,
     machine: Machine = False,
 ) -> None:
-    """Remove a job that has ended, with all its files and its record of prints, for ever."""
+    """Delete a finished job permanently, with its files and its print records."""
     with ending(machine=machine), opened(url) as client:
-        found = client.job(job)
+        document = client.job(job)
         if not yes and not sys.stdin.isatty():
-            note("Nobody is there to be asked; say --yes to remove it.", "bold red")
+            note("Cannot ask for confirmation without a terminal. Add --yes to delete the job.", "bold red")
             raise typer.Exit(WRONG)
-        if not yes and not typer.confirm(f"Remove {found.id} ({found.name}) with all its files?", err=True):
+        if not yes and not typer.confirm(f"Delete job {document.id} ({document.name}) and its files?", err=True):
             raise typer.Exit(WRONG)
         client.remove(job)
         if machine:
-            print_json({"id": found.id, "removed": True})
+            print_json({"id": document.id, "removed": True})
         else:
-            note(f"{found.id} is removed.")
+            note(f"Deleted job {document.id}.")
 
 
-def _watch(client: Client, found: "list[JobDocument]", *, machine: bool) -> None:
-    """Print a line for each job, and one for each change of its state, until all have ended."""
-    told: dict[str, str] = {}
+def _watch(client: Client, listed: "list[JobDocument]", *, machine: bool) -> None:
+    """Print a line for each job and for each change of its state, until all have ended."""
+    states: dict[str, str] = {}
 
-    def tell(one: "JobDocument") -> None:
-        if told.get(one.id) == one.state:
+    def tell(job: "JobDocument") -> None:
+        if states.get(job.id) == job.state:
             return
-        told[one.id] = one.state
+        states[job.id] = job.state
         if machine:
-            print_line(one.model_dump(mode="json"))
+            print_line(job.model_dump(mode="json"))
         else:
-            tell_job(one)
+            tell_job(job)
 
-    for one in found:
-        tell(one)
-    waiting = [one for one in reversed(found) if one.state not in ENDED]
+    for job in listed:
+        tell(job)
+    waiting = [job for job in reversed(listed) if job.state not in ENDED]
     if not waiting:
         return
     what = waiting[0].id if len(waiting) == 1 else f"Each of {len(waiting)} jobs"
     with left_running(what, "drawerwright jobs --watch"):
-        for one in waiting:
+        for job in waiting:
             with watching(quiet=machine) as watcher:
 
                 def look(now: "JobDocument", show: "Callable[[JobDocument], None]" = watcher.job) -> None:
                     show(now)
                     tell(now)
 
-                client.follow(one, look)
+                client.follow(job, look)

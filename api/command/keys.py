@@ -1,4 +1,4 @@
-"""``drawerwright keys``: make, list and revoke the keys of those who may ask, in the record of the settings."""
+"""``drawerwright keys``: create, list and revoke API keys in the configured database."""
 
 from contextlib import contextmanager
 from enum import Enum
@@ -19,11 +19,11 @@ if TYPE_CHECKING:
 
 __all__ = ["app"]
 
-app = typer.Typer(name="keys", help="Make, list and revoke the keys of those who may ask.", no_args_is_help=True)
+app = typer.Typer(name="keys", help="Create, list and revoke API keys.", no_args_is_help=True)
 
 
 class _Choice(Enum):
-    """The scopes, as the command line's parser takes them."""
+    """Scopes as choices of an option."""
 
     SUBMIT = "submit"
     READ = "read"
@@ -34,52 +34,54 @@ class _Choice(Enum):
 
 @app.command()
 def create(
-    name: Annotated[str, typer.Argument(help="Whose key it is, or for what.", show_default=False)],
+    name: Annotated[str, typer.Argument(help="Name of the key's owner or purpose.", show_default=False)],
     *,
-    scope: Annotated[list[_Choice], typer.Option(help="What it may do; give it again for more.", show_default=False)],
-    expires: Annotated[int | None, typer.Option(metavar="DAYS", min=1, help="Days after which it ends.")] = None,
-    requests: Annotated[int | None, typer.Option(min=0, help="Requests in a minute; 0 sets no limit.")] = None,
-    waiting: Annotated[int | None, typer.Option(min=0, help="Jobs queued or running; 0 sets no limit.")] = None,
-    daily: Annotated[int | None, typer.Option(min=0, help="Jobs in a day; 0 sets no limit.")] = None,
-    cells: Annotated[int | None, typer.Option(min=0, help="Cells of one job; 0: as the service allows.")] = None,
-    most_bytes: Annotated[int | None, typer.Option("--bytes", min=0, help="Bytes kept; 0 sets no limit.")] = None,
+    scope: Annotated[list[_Choice], typer.Option(help="Permission to grant; repeatable.", show_default=False)],
+    expires: Annotated[int | None, typer.Option(metavar="DAYS", min=1, help="Expire after this many days.")] = None,
+    requests: Annotated[int | None, typer.Option(min=0, help="Requests per minute; 0: unlimited.")] = None,
+    waiting: Annotated[int | None, typer.Option(min=0, help="Jobs queued or running at once; 0: unlimited.")] = None,
+    daily: Annotated[int | None, typer.Option(min=0, help="Jobs per day; 0: unlimited.")] = None,
+    cells: Annotated[int | None, typer.Option(min=0, help="Grid cells per job; 0: the service's own limit.")] = None,
+    most_bytes: Annotated[int | None, typer.Option("--bytes", min=0, help="Bytes of storage; 0: unlimited.")] = None,
     machine: Machine = False,
 ) -> None:
-    """Make a key and show it, this once: nobody can look it up again."""
+    """Create a key and show its secret. The secret is stored only as a hash and cannot be shown again."""
     with ending(machine=machine), _keys() as keys:
         quotas = Quotas(requests, waiting, daily, cells, most_bytes)
-        key, secret = keys.create(name, [one.value for one in scope], quotas=quotas, days=expires)
+        key, secret = keys.create(name, [choice.value for choice in scope], quotas=quotas, days=expires)
         if machine:
-            print_json({**_told(key), "key": secret.get_secret_value()})
+            print_json({**_key_document(key), "key": secret.get_secret_value()})
             return
         typer.echo(secret.get_secret_value())
-        note("Keep it now; it is shown once. Send it as: Authorization: Bearer " + f"dw_{key.id}_...")
+        note(f"Save this key now: it is shown once. Send it as `Authorization: Bearer dw_{key.id}_...`")
 
 
 @app.command(name="list")
 def list_keys(*, machine: Machine = False) -> None:
-    """List all keys, those that have ended among them."""
+    """List all keys, including expired and revoked ones."""
     with ending(machine=machine), _keys() as keys:
-        told = [_told(key) for key in keys.list()]
+        documents = [_key_document(key) for key in keys.list()]
         if machine:
-            print_json({"keys": told})
+            print_json({"keys": documents})
         else:
-            show_keys(told)
+            show_keys(documents)
 
 
 @app.command()
 def revoke(
-    key_id: Annotated[str, typer.Argument(metavar="ID", help="Which, as `keys list` names it.", show_default=False)],
+    key_id: Annotated[
+        str, typer.Argument(metavar="ID", help="Id of the key, as `keys list` shows it.", show_default=False)
+    ],
     *,
     machine: Machine = False,
 ) -> None:
-    """Take a key away; a service refuses it within a second or two. Its jobs stay."""
+    """Revoke a key. Running services reject it within two seconds; its jobs are kept."""
     with ending(machine=machine), _keys() as keys:
         key = keys.revoke(key_id)
         if machine:
-            print_json(_told(key))
+            print_json(_key_document(key))
         else:
-            note(f"The key {key.id} ({key.name}) is revoked.")
+            note(f"Revoked key {key.id} ({key.name}).")
 
 
 @contextmanager
@@ -94,7 +96,7 @@ def _keys() -> "Iterator[ApiKeys]":
         database.dispose()
 
 
-def _told(key: "ApiKey") -> dict[str, Any]:
+def _key_document(key: "ApiKey") -> dict[str, Any]:
     from worker.jobs.database.db_clock import utc_now  # noqa: PLC0415 - as above
 
     moments = {name: getattr(key, name) for name in ("created", "expires", "revoked", "last_used")}

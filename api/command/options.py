@@ -12,56 +12,59 @@ from worker.jobs.common.settings import Settings
 __all__ = ["File", "Job", "Machine", "Out", "Url", "Watch", "default_url", "is_open", "opened", "spec_bytes"]
 
 File: TypeAlias = Annotated[
-    str, typer.Argument(metavar="FILE", help="The spec as JSON; - reads it from standard input.", show_default=False)
+    str, typer.Argument(metavar="FILE", help="Spec in JSON; - reads standard input.", show_default=False)
 ]
-Job: TypeAlias = Annotated[str, typer.Argument(metavar="JOB", help="The job's id.", show_default=False)]
+Job: TypeAlias = Annotated[str, typer.Argument(metavar="JOB", help="Id of the job.", show_default=False)]
 Out: TypeAlias = Annotated[
-    Path | None, typer.Option("--out", metavar="FOLDER", help="Where the files go; left out, ./out or what is set.")
+    Path | None,
+    typer.Option("--out", metavar="FOLDER", help="Folder for the files. Default: DRAWERWRIGHT_OUT or ./out."),
 ]
 Url: TypeAlias = Annotated[
-    str | None, typer.Option("--url", help="The service's address; left out, what is set, or the one of `serve` here.")
+    str | None,
+    typer.Option("--url", help="Address of the service. Default: DRAWERWRIGHT_URL, or the local `serve`."),
 ]
 Watch: TypeAlias = Annotated[
-    bool, typer.Option("--watch", help="Go on showing until all has ended. Ctrl-C leaves it running.")
+    bool,
+    typer.Option("--watch", help="Keep showing changes until everything has ended; Ctrl-C stops only the display."),
 ]
-Machine: TypeAlias = Annotated[bool, typer.Option("--json", help="Print JSON for a program instead of tables.")]
+Machine: TypeAlias = Annotated[bool, typer.Option("--json", help="Print JSON instead of tables.")]
 
 
 def spec_bytes(file: str) -> bytes:
-    """Return what the file, or standard input, holds.
+    """Return the content of a file, or of standard input for ``-``.
 
     Raises:
-        BadParameter: when it cannot be read.
+        BadParameter: if the file cannot be read.
     """
     if file == "-":
         return sys.stdin.buffer.read()
     try:
         return Path(file).read_bytes()
     except OSError as error:
-        raise typer.BadParameter(f"{file} cannot be read: {error.strerror or error}", param_hint="FILE") from None
+        raise typer.BadParameter(f"cannot read {file}: {error.strerror or error}", param_hint="FILE") from None
 
 
 def opened(url: str | None, settings: Settings | None = None) -> Client:
-    """Return a client of the service at this address, or of the one that is set.
+    """Return a client of the service at this address, by default of the configured service.
 
     Raises:
-        SettingsError: when the settings cannot be used.
-        ServiceUnreachable: when the address is none.
+        SettingsError: if a setting is invalid.
+        ServiceUnreachable: if the address is not a URL.
     """
     settings = Settings.read() if settings is None else settings
     return Client(url or settings.url or default_url(settings), settings.key)
 
 
-#: Every address of this machine, and how it reaches itself there.
+#: Wildcard addresses to listen on, each with the loopback address that reaches it.
 _WILDCARDS: Final = {"0.0.0.0": "127.0.0.1", "::": "::1"}  # noqa: S104 - compared, not bound
 
 
 def is_open(settings: Settings) -> bool:
-    """Return whether `serve` listens on every address of this machine with these settings."""
+    """Return whether ``serve`` listens on every address of this machine with these settings."""
     return settings.host in _WILDCARDS
 
 
 def default_url(settings: Settings) -> str:
-    """Return where `serve` listens with these settings, as seen from this machine."""
+    """Return the URL of ``serve`` with these settings, as seen from this machine."""
     host = _WILDCARDS.get(settings.host, settings.host)
     return f"http://{f'[{host}]' if ':' in host else host}:{settings.port}"

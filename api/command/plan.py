@@ -18,11 +18,13 @@ __all__ = ["plan"]
 def plan(
     file: File,
     *,
-    url: Annotated[str | None, typer.Option("--url", help="Ask this service; left out, no service is needed.")] = None,
-    out: Annotated[Path | None, typer.Option("--out", metavar="FOLDER", help="Keep plan.json there too.")] = None,
+    url: Annotated[str | None, typer.Option("--url", help="Plan on this service. Default: plan locally.")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FOLDER", help="Also save plan.json in this folder.")
+    ] = None,
     machine: Machine = False,
 ) -> None:
-    """Show what a spec would make, without meshes and, unless one is named, without a service."""
+    """Show the layout, parts and print runs of a spec within seconds, without building meshes."""
     spec = spec_bytes(file)
     with ending(machine=machine):
         if url is None:

@@ -1,4 +1,4 @@
-"""``drawerwright serve``: the service, and unless there is a broker already, its broker and a worker."""
+"""``drawerwright serve``: the API, with an embedded broker and worker unless an external broker is configured."""
 
 from pathlib import Path
 from typing import Annotated, Any
@@ -17,17 +17,22 @@ def serve(
     *,
     host: Annotated[str | None, typer.Option(help="Address to listen on.", show_default="127.0.0.1")] = None,
     port: Annotated[int | None, typer.Option(help="Port to listen on.", show_default="8765")] = None,
-    data: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Where record and results are kept.")] = None,
+    data: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Folder for the database and the results.")
+    ] = None,
 ) -> None:
-    """Run the service, its broker and a worker, until Ctrl-C. Every setting is a variable DRAWERWRIGHT_... too."""
+    """Run the service with its broker and worker until Ctrl-C.
+
+    All settings can also be given as environment variables (DRAWERWRIGHT_...) or in the configuration file.
+    """
     from api.auth.access import check_bind  # noqa: PLC0415 - as below
     from api.command.server import listen, serve_on  # noqa: PLC0415 - the other commands need no server
     from worker.jobs.database.connection import open_database  # noqa: PLC0415 - as above
     from worker.jobs.processes.supervisor import Supervisor  # noqa: PLC0415 - as above
 
     with ending(machine=False):
-        wanted: dict[str, Any] = {"host": host, "port": port, "data_dir": data}
-        settings = Settings.read(**{name: value for name, value in wanted.items() if value is not None})
+        options: dict[str, Any] = {"host": host, "port": port, "data_dir": data}
+        settings = Settings.read(**{name: value for name, value in options.items() if value is not None})
         check_bind(settings)
         with listen(settings.host, settings.port) as listener:
             settings = settings.model_copy(update={"port": listener.getsockname()[1]})

@@ -1,4 +1,4 @@
-"""The service on a socket: in this thread until it is told to end, or in another one for a while."""
+"""The HTTP server: in the main thread until a signal, or in a background thread inside a context."""
 
 import gc
 import signal
@@ -21,42 +21,42 @@ from worker.jobs.observability.tracing import end_tracing, set_up_tracing
 
 __all__ = ["listen", "listening", "serve_on", "settle"]
 
-#: Seconds that answers under way get when the service ends.
+#: Seconds that responses in progress get at shutdown.
 _GRACE: Final = 5
 
-#: Bytes of the head of a request.
-_LONGEST_HEAD: Final = 32_768
+#: Most bytes of a request's head.
+_MAX_HEAD_BYTES: Final = 32_768
 
-#: Connections at a time; whoever comes then is told that the service is busy (503). Each takes a file descriptor.
-_MOST_CONNECTIONS: Final = 500
+#: Most connections at a time, each with a file descriptor; further ones get 503.
+_MAX_CONNECTIONS: Final = 500
 
 #: Objects made and not gone again, after which Python's garbage collector looks at them: more than a short spec makes.
 _MADE: Final = 20_000
 
-#: Seconds in which the service must have started, or ended.
-_PATIENCE: Final = 30.0
+#: Seconds in which the service must have started or stopped.
+_TIMEOUT: Final = 30.0
 
 
 def listen(host: str, port: int) -> socket.socket:
-    """Return a socket that listens; port 0 takes a free one.
+    """Return a listening socket; port 0 takes a free port.
 
     Raises:
-        SettingsError: when the address cannot be had.
+        SettingsError: if the address is in use or not one of this machine.
     """
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
         listener = socket.create_server((host, port), family=family, backlog=256)
     except OSError as error:
-        remedy = "Is another service running there? Take another with --port."
+        remedy = "Stop the service that uses this port, or choose another with --port."
         raise SettingsError(f"Cannot listen there: {error.strerror}.", value=f"{host}:{port}", remedy=remedy) from None
-    # its connections inherit this; without, the body of each answer on a kept connection waits 40 ms for the head's ACK
+    # connections inherit TCP_NODELAY; without it each response on a kept connection waits 40 ms for the head's ACK
     listener.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
     return listener
 
 
 def serve_on(listener: socket.socket, settings: Settings) -> None:
-    """Serve in this thread until the process is told to end (SIGINT, SIGTERM)."""
-    before = signal.signal(signal.SIGTERM, _end)  # the server raises it again when it has ended, and we clean up too
+    """Serve in this thread until SIGINT or SIGTERM."""
+    before = signal.signal(signal.SIGTERM, _exit)  # uvicorn raises the signal again after its shutdown
     try:
         set_up_logging(settings)
         set_up_tracing(settings, "api")
@@ -83,25 +83,25 @@ def settle() -> None:
 
 @contextmanager
 def listening(settings: Settings) -> Iterator[str]:
-    """Serve in another thread while this lasts; give the address.
+    """Serve in a background thread inside the context; give the URL.
 
     Raises:
-        SettingsError: when the service does not start.
+        SettingsError: if the service does not start.
     """
     with listen(settings.host, settings.port) as listener:
         server = _server(settings, "warning")
         thread = Thread(target=server.run, kwargs={"sockets": [listener]}, name="service", daemon=True)
         thread.start()
         try:
-            until = time.monotonic() + _PATIENCE
+            until = time.monotonic() + _TIMEOUT
             while not server.started:
                 if not thread.is_alive() or time.monotonic() > until:
-                    raise SettingsError("The service does not start.")
+                    raise SettingsError("The service did not start.", limit=f"{_TIMEOUT:g} s", remedy="See its log.")
                 time.sleep(0.01)
             yield f"http://127.0.0.1:{listener.getsockname()[1]}"
         finally:
             server.should_exit = True
-            thread.join(_PATIENCE)
+            thread.join(_TIMEOUT)
 
 
 def _server(settings: Settings, level: str) -> uvicorn.Server:
@@ -109,17 +109,17 @@ def _server(settings: Settings, level: str) -> uvicorn.Server:
         uvicorn.Config(
             create_app(settings),
             log_level=level,
-            log_config=None,  # lines of our own
+            log_config=None,  # the service sets up logging itself
             access_log=False,
             lifespan="on",
             http=patient(settings.body_seconds),
-            h11_max_incomplete_event_size=_LONGEST_HEAD,
-            limit_concurrency=_MOST_CONNECTIONS,
+            h11_max_incomplete_event_size=_MAX_HEAD_BYTES,
+            limit_concurrency=_MAX_CONNECTIONS,
             server_header=False,
             timeout_graceful_shutdown=_GRACE,
         )
     )
 
 
-def _end(_signal: int, _frame: FrameType | None) -> None:
+def _exit(_signal: int, _frame: FrameType | None) -> None:
     raise SystemExit(0)

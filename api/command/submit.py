@@ -1,4 +1,4 @@
-"""``drawerwright submit``: a spec to a running service."""
+"""``drawerwright submit``: submit a spec to a running service and download the files."""
 
 from typing import Annotated
 
@@ -19,11 +19,11 @@ def submit(
     url: Url = None,
     out: Out = None,
     watch: Annotated[
-        bool, typer.Option("--watch/--no-watch", help="Wait for the files, or only show the job that was made.")
+        bool, typer.Option("--watch/--no-watch", help="Wait and download the files, or return after submitting.")
     ] = True,
     machine: Machine = False,
 ) -> None:
-    """Send a spec to a running service, show progress, and put all files into a folder. Ctrl-C leaves the job."""
+    """Submit a spec to a running service, show progress, and download all files. Ctrl-C leaves the job running."""
     spec = spec_bytes(file)
     with ending(machine=machine):
         settings = Settings.read()

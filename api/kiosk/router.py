@@ -53,18 +53,18 @@ class _Asset:
 @lru_cache(maxsize=1)
 def _assets() -> dict[str, _Asset]:
     """Return every file of the page by its path: a name is looked up here and never in the file system."""
-    found: dict[str, _Asset] = {}
+    assets: dict[str, _Asset] = {}
 
     def gather(folder: Traversable, path: str) -> None:
-        for one in folder.iterdir():
-            if one.is_dir():
-                gather(one, f"{path}{one.name}/")
-            elif (media_type := _TYPES.get(one.name.rpartition(".")[2])) is not None:
-                data = one.read_bytes()
-                found[path + one.name] = _Asset(data, media_type, entity_tag(sha256(data).hexdigest()))
+        for entry in folder.iterdir():
+            if entry.is_dir():
+                gather(entry, f"{path}{entry.name}/")
+            elif (media_type := _TYPES.get(entry.name.rpartition(".")[2])) is not None:
+                data = entry.read_bytes()
+                assets[path + entry.name] = _Asset(data, media_type, entity_tag(sha256(data).hexdigest()))
 
     gather(files("api.kiosk").joinpath("page"), "")
-    return found
+    return assets
 
 
 @lru_cache(maxsize=1)
@@ -72,7 +72,7 @@ def _policy() -> str:
     """Return what the page may load: its own files, and the one script in it, by its digest (CSP level 3)."""
     page = _assets()["index.html"].data
     scripts = re.findall(rb'<script type="importmap">(.*?)</script>', page, re.DOTALL)
-    digests = " ".join(f"'sha256-{base64.b64encode(sha256(one).digest()).decode()}'" for one in scripts)
+    digests = " ".join(f"'sha256-{base64.b64encode(sha256(script).digest()).decode()}'" for script in scripts)
     return (
         f"default-src 'none'; script-src 'self' {digests}; style-src 'self'; img-src 'self' blob:; "
         "connect-src 'self' blob:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"

@@ -1,4 +1,4 @@
-"""Where the broker is, and what all topics begin with."""
+"""The broker's address and the topic names."""
 
 from dataclasses import dataclass
 from typing import Final
@@ -11,13 +11,13 @@ __all__ = ["BrokerAddress", "Topics"]
 #: Ports as registered with IANA (mqtt, secure-mqtt).
 _PORTS: Final = {"mqtt": 1883, "mqtts": 8883}
 
-#: Bytes of a topic's beginning; the whole may have 65,535 (MQTT 5, 1.5.4).
-_LONGEST: Final = 1_000
+#: Most bytes of the topic prefix; a whole topic may have 65,535 (MQTT 5, 1.5.4).
+_MAX_PREFIX_BYTES: Final = 1_000
 
 
 @dataclass(frozen=True, slots=True)
 class BrokerAddress:
-    """A broker: host, port, and whether the connection is by TLS."""
+    """Host and port of a broker, and whether to connect with TLS."""
 
     host: str
     port: int
@@ -25,10 +25,10 @@ class BrokerAddress:
 
     @classmethod
     def parse(cls, url: str) -> "BrokerAddress":
-        """Read an address such as ``mqtts://host:8883``.
+        """Parse an address such as ``mqtts://host:8883``.
 
         Raises:
-            SettingsError: when it is none, or carries a password, which others could read in the list of processes.
+            SettingsError: if it is invalid, or holds a password, which other users could read in the process list.
         """
         limit = "mqtts://host:8883 or mqtt://host:1883"
         try:
@@ -39,24 +39,26 @@ class BrokerAddress:
             parts = urlsplit("")
         if parts.username is not None or parts.password is not None:
             remedy = "Set DRAWERWRIGHT_MQTT_USERNAME and _PASSWORD, or put both into the configuration file."
-            raise SettingsError("The broker's address holds a name or a password.", limit=limit, remedy=remedy)
+            raise SettingsError("The broker's address contains a user name or password.", limit=limit, remedy=remedy)
         if not host or parts.scheme not in _PORTS or parts.path.strip("/") or parts.query or parts.fragment:
-            raise SettingsError("The broker has no usable address.", value=url, limit=limit)
+            raise SettingsError(
+                "The broker's address is invalid.", value=url, limit=limit, remedy="Set it with --broker."
+            )
         return cls(host, port or _PORTS[parts.scheme], parts.scheme == "mqtts")
 
 
 @dataclass(frozen=True, slots=True)
 class Topics:
-    """The topics."""
+    """Names of all topics below one prefix."""
 
     root: str
 
     @classmethod
     def below(cls, root: str) -> "Topics":
-        """Return the topics that begin with this.
+        """Return the topics with the prefix ``root``.
 
         Raises:
-            SettingsError: when no topic may (MQTT 5, 4.7: no wildcards, no NUL; ``$`` belongs to brokers).
+            SettingsError: if the prefix is invalid (MQTT 5, 4.7: no wildcards, no NUL; ``$`` is reserved for brokers).
         """
         clean = root.strip("/")
         printable = all(sign.isprintable() for sign in clean)
@@ -65,27 +67,30 @@ class Topics:
             or not printable
             or clean.startswith("$")
             or {"+", "#"} & set(clean)
-            or len(root.encode()) > _LONGEST
+            or len(root.encode()) > _MAX_PREFIX_BYTES
         ):
             raise SettingsError(
-                "No topic can begin so.", value=root, limit="levels with / between them, without + and #"
+                "The topic prefix is invalid.",
+                value=root,
+                limit=f"levels separated by /, without + and #, not starting with $, at most {_MAX_PREFIX_BYTES} bytes",
+                remedy="Set it with --topic.",
             )
         return cls(clean)
 
     @property
     def status(self) -> str:
-        """Whether there is a service and we see it: online or offline."""
+        """Topic of the status: ``online`` or ``offline``."""
         return f"{self.root}/status"
 
     @property
     def queue(self) -> str:
-        """What is to be printed."""
+        """Topic of the print queue."""
         return f"{self.root}/queue"
 
     def state(self, job_id: str) -> str:
-        """How far a job is."""
+        """Topic of a job's state."""
         return f"{self.root}/jobs/{job_id}/state"
 
     def event(self, job_id: str) -> str:
-        """What just happened to a job."""
+        """Topic of a job's events."""
         return f"{self.root}/jobs/{job_id}/event"

@@ -1,4 +1,4 @@
-"""A connection to a broker: it comes back by itself, and its last will says that we are gone."""
+"""A connection to an MQTT 5 broker that reconnects by itself and has a last will of ``offline``."""
 
 import ssl
 import time
@@ -18,37 +18,37 @@ from api.mqtt.broker_address import BrokerAddress, Topics
 from worker.jobs.common.errors import SettingsError
 from worker.spec.manifest.manifest import JSON_TYPE
 
-__all__ = ["OFFLINE", "ONLINE", "Connection", "trusting"]
+__all__ = ["OFFLINE", "ONLINE", "Connection", "tls_context"]
 
 ONLINE: Final = "online"
 OFFLINE: Final = "offline"
 
-#: Seconds between two signs of life; a broker gives up after one and a half times that (MQTT 5, 3.1.2.10).
+#: Keep-alive interval in seconds; a broker closes the connection after 1.5 times that (MQTT 5, 3.1.2.10).
 _KEEPALIVE: Final = 30
 
-#: Seconds before another try: the first, and the longest, each twice the one before.
-_SHORTEST: Final = 1
-_LONGEST: Final = 60
+#: First and longest delay in seconds before a reconnect; each is twice the one before.
+_MIN_BACKOFF: Final = 1
+_MAX_BACKOFF: Final = 60
 
-#: Seconds for the broker's answer, and for what is under way when we end.
-_PATIENCE: Final = 10.0
-_FAREWELL: Final = 5.0
+#: Seconds to wait for the broker's CONNACK, and for messages in flight at the end.
+_CONNECT_TIMEOUT: Final = 10.0
+_CLOSE_TIMEOUT: Final = 5.0
 
-#: Events kept while there is no connection.
-_MOST: Final = 1_000
+#: Most events queued while there is no connection.
+_MAX_QUEUED: Final = 1_000
 
-#: Answers that another try does not better (MQTT 5, 3.2.2.2): version, name or password, not authorised, banned,
-#: method, topic, retaining, quality of service.
-_FINAL: Final = frozenset({0x84, 0x86, 0x87, 0x8A, 0x8C, 0x90, 0x9A, 0x9B})
+#: Reason codes for which a retry is useless (MQTT 5, 3.2.2.2): protocol version, user name or password, not
+#: authorised, banned, authentication method, topic name, retain and QoS not supported.
+_PERMANENT: Final = frozenset({0x84, 0x86, 0x87, 0x8A, 0x8C, 0x90, 0x9A, 0x9B})
 
 _AT_LEAST_ONCE: Final = 1
 
 
-def trusting(ca_file: str) -> ssl.SSLContext:
-    """Return what a TLS connection is checked by: these certificates, or the usual ones.
+def tls_context(ca_file: str) -> ssl.SSLContext:
+    """Return a TLS context that trusts the certificates of a PEM file, or those of the system if the name is empty.
 
     Raises:
-        SettingsError: when the file holds none.
+        SettingsError: if the file holds no certificates.
     """
     try:
         return ssl.create_default_context(cafile=ca_file or None)
@@ -57,97 +57,98 @@ def trusting(ca_file: str) -> ssl.SSLContext:
 
 
 class Connection:
-    """Publishes, each message at least once."""
+    """Publishes messages with QoS 1 (at least once)."""
 
     def __init__(self, address: BrokerAddress, topics: Topics, say: Callable[[str], None]) -> None:
-        """Be ready to connect; ``say`` is told when the connection comes and goes."""
+        """Prepare a connection; ``say`` is called with a message when it is established, refused or lost."""
         self._address = address
         self._topics = topics
         self._say = say
         self._answer = Event()
-        self._fresh = Event()
+        self._reconnected = Event()
         self._refusal: ReasonCode | None = None
         self._status: str | None = None
         client = Client(CallbackAPIVersion.VERSION2, client_id="", protocol=MQTTProtocolVersion.MQTTv5)
-        client.max_queued_messages_set(_MOST)
-        client.reconnect_delay_set(_SHORTEST, _LONGEST)
+        client.max_queued_messages_set(_MAX_QUEUED)
+        client.reconnect_delay_set(_MIN_BACKOFF, _MAX_BACKOFF)
         client.will_set(topics.status, OFFLINE, _AT_LEAST_ONCE, retain=True)
         client.on_connect = self._connected
         client.on_disconnect = self._disconnected
         self._client = client
 
     def open(self, username: str = "", password: str = "", tls: ssl.SSLContext | None = None) -> None:
-        """Connect, for as long as it takes.
+        """Connect, retrying until the broker answers.
 
         Raises:
-            SettingsError: when the broker refuses us, or is not who it should be.
+            SettingsError: if the broker refuses the connection or its certificate is not trusted.
         """
         if username or password:
             self._client.username_pw_set(username or None, password or None)
         if tls is not None:
             self._client.tls_set_context(tls)
-        pause, told = float(_SHORTEST), False
+        pause, reported = float(_MIN_BACKOFF), False
         where = f"{self._address.host}:{self._address.port}"
         while True:
             try:
                 self._client.connect(self._address.host, self._address.port, _KEEPALIVE, clean_start=True)
                 break
             except ssl.SSLCertVerificationError as error:
-                remedy = "Name the file of the certificates that it is signed by: --ca-file"
+                remedy = "Give the CA certificate that signed the broker's certificate with --ca-file."
                 raise SettingsError(
-                    f"The broker is not trusted: {error.verify_message}.", value=where, remedy=remedy
+                    f"The broker's certificate is not trusted: {error.verify_message}.", value=where, remedy=remedy
                 ) from None
             except OSError as error:
-                if not told:
-                    self._say(f"No broker answers at {where}: {error}. Trying on.")
-                told = True
+                if not reported:
+                    self._say(f"No broker answers at {where}: {error}. Retrying.")
+                reported = True
             time.sleep(pause)
-            pause = min(float(_LONGEST), 2.0 * pause)
+            pause = min(float(_MAX_BACKOFF), 2.0 * pause)
         self._client.loop_start()
-        while not self._answer.wait(_PATIENCE):
-            self._say(f"{where} does not answer as a broker of MQTT 5 does. Trying on.")
+        while not self._answer.wait(_CONNECT_TIMEOUT):
+            self._say(f"{where} does not answer as an MQTT 5 broker. Retrying.")
         if self._refusal is not None:
             self._client.disconnect()
             self._client.loop_stop()
-            remedy = "Look at name and password, and at what the broker allows."
-            raise SettingsError(f"The broker refuses: {self._refusal}.", value=where, remedy=remedy)
+            remedy = "Check the user name, the password and the broker's access rules."
+            raise SettingsError(f"The broker refuses the connection: {self._refusal}.", value=where, remedy=remedy)
 
-    @property
-    def fresh(self) -> bool:
-        """Whether the connection is a new one, to whose broker nothing was told yet; asked once, it is no more."""
-        if not self._fresh.is_set():
+    def take_reconnected(self) -> bool:
+        """Return whether the connection was established since the last call, so that all states must be published."""
+        if not self._reconnected.is_set():
             return False
-        self._fresh.clear()
+        self._reconnected.clear()
         self._status = None
         return True
 
-    def status(self, status: str) -> None:
-        """Say whether there is a service, if that is not what was said last."""
+    def publish_status(self, status: str) -> None:
+        """Publish whether the service is reachable, if that changed."""
         if status != self._status and self._client.is_connected():
             self._client.publish(self._topics.status, status, _AT_LEAST_ONCE, retain=True)
             self._status = status
 
-    def keep(self, topic: str, document: Mapping[str, Any] | None, *, seconds: int) -> None:
-        """Put a state in place of the one before, for this long; None takes it away.
+    def publish_state(self, topic: str, document: Mapping[str, Any] | None, *, seconds: int) -> None:
+        """Publish a retained state that expires after ``seconds``; None deletes it.
 
-        Without a connection it is left out: with a new one every state that there is then is told anew.
+        Without a connection the call does nothing: after a reconnect all current states are published.
         """
         if document is None or self._client.is_connected():
             self._publish(topic, document, seconds=seconds, retain=True, user=())
 
-    def tell(self, topic: str, document: Mapping[str, Any], *, seconds: int, user: tuple[tuple[str, str], ...]) -> None:
-        """Tell what happened, now or, for as long as it is worth telling, as soon as there is a connection."""
+    def publish_event(
+        self, topic: str, document: Mapping[str, Any], *, seconds: int, user: tuple[tuple[str, str], ...]
+    ) -> None:
+        """Publish an event that is not retained; without a connection it is queued until it expires."""
         self._publish(topic, document, seconds=seconds, retain=False, user=user)
 
     def close(self) -> None:
-        """Say that we go, and go; the last will is not needed then."""
+        """Publish ``offline`` and disconnect cleanly, so that the broker does not send the last will."""
         if self._client.is_connected():
             try:
                 self._client.publish(self._topics.status, OFFLINE, _AT_LEAST_ONCE, retain=True).wait_for_publish(
-                    _FAREWELL
+                    _CLOSE_TIMEOUT
                 )
             except (RuntimeError, ValueError):
-                self._say("The broker could not be told that we go.")
+                self._say("Could not publish `offline` before disconnecting.")
         self._client.disconnect()
         self._client.loop_stop()
 
@@ -160,7 +161,7 @@ class Connection:
         retain: bool,
         user: tuple[tuple[str, str], ...],
     ) -> MQTTMessageInfo:
-        if document is None:  # an empty message takes a retained one away (MQTT 5, 3.3.1.3)
+        if document is None:  # an empty payload deletes the retained message (MQTT 5, 3.3.1.3)
             return self._client.publish(topic, b"", _AT_LEAST_ONCE, retain=True)
         properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call] # of the library
         properties.PayloadFormatIndicator = 1  # UTF-8
@@ -175,12 +176,12 @@ class Connection:
         self, _client: Client, _data: Any, _flags: ConnectFlags, reason: ReasonCode, _properties: Properties | None
     ) -> None:
         if reason.is_failure:
-            if reason.value in _FINAL and not self._answer.is_set():
+            if reason.value in _PERMANENT and not self._answer.is_set():
                 self._refusal = reason
                 self._answer.set()
-            self._say(f"The broker refuses: {reason}.")
+            self._say(f"The broker refuses the connection: {reason}.")
             return
-        self._fresh.set()
+        self._reconnected.set()
         self._answer.set()
         self._say(f"Connected to {self._address.host}:{self._address.port}.")
 
@@ -188,4 +189,4 @@ class Connection:
         self, _client: Client, _data: Any, _flags: DisconnectFlags, reason: ReasonCode, _properties: Properties | None
     ) -> None:
         if reason.is_failure:
-            self._say(f"The connection to the broker is lost ({reason}). Trying on.")
+            self._say(f"Lost the connection to the broker ({reason}). Reconnecting.")

@@ -1,4 +1,4 @@
-"""The printer's queue: the runs to come of all jobs, in one document."""
+"""The print queue: the remaining runs of all jobs in one document."""
 
 from collections.abc import Iterable
 from datetime import datetime
@@ -10,22 +10,22 @@ from worker.spec.manifest.manifest import RunEntry
 
 __all__ = ["queue_document"]
 
-#: Runs of a job that are named one by one.
-_NEXT: Final = 3
+#: Most runs of a job that are listed individually.
+_MAX_NEXT: Final = 3
 
 
 def queue_document(waiting: Iterable[tuple[JobDocument, RunsDocument]], now: datetime) -> dict[str, Any]:
-    """Return what is to be printed, the oldest job first. ``finish`` is the last job's, if all have one."""
+    """Return the queue as a JSON object, oldest job first; ``finish`` is the latest one, if every job has one."""
     jobs = [_job(job, runs) for job, runs in waiting]
-    finishes = [one["finish"] for one in jobs]
-    seconds = [one["seconds"] for one in jobs]
+    finishes = [job["finish"] for job in jobs]
+    seconds = [job["seconds"] for job in jobs]
     return {
         "at": now,
         "jobs": jobs,
-        "pieces_left": sum(one["pieces_left"] for one in jobs),
-        "runs_left": sum(one["runs_left"] for one in jobs),
+        "pieces_left": sum(job["pieces_left"] for job in jobs),
+        "runs_left": sum(job["runs_left"] for job in jobs),
         "seconds_left": None if None in seconds else sum(seconds),
-        "next": next((one["next"][0] | {"job": one["job"], "name": one["name"]} for one in jobs if one["next"]), None),
+        "next": next((job["next"][0] | {"job": job["job"], "name": job["name"]} for job in jobs if job["next"]), None),
         "finish": max(finishes) if finishes and None not in finishes else None,
     }
 
@@ -41,10 +41,15 @@ def _job(job: JobDocument, runs: RunsDocument) -> dict[str, Any]:
         "seconds": runs.work.seconds,
         "grams": runs.work.grams,
         "finish": None if runs.schedule is None else runs.schedule.finish,
-        "next": [_run(one, begins.get(one.number), address) for one in runs.runs[:_NEXT]],
+        "next": [_run(run, begins.get(run.number), address) for run in runs.runs[:_MAX_NEXT]],
         "filament": [
-            {"material": one.material, "colour": one.colour, "needed": one.needed, "left": round(sum(one.spools), 2)}
-            for one in runs.filament
+            {
+                "material": filament.material,
+                "colour": filament.colour,
+                "needed": filament.needed,
+                "left": round(sum(filament.spools), 2),
+            }
+            for filament in runs.filament
         ],
     }
 

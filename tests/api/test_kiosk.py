@@ -44,9 +44,7 @@ def test_every_word_of_the_page_is_in_the_catalogue_and_every_word_there_is_used
     text = "\n".join(_assets()[name].data.decode() for name in _OWN)
     named = set(re.findall(r'\bt\("(\w+)"', text)) | set(re.findall(r'data-t(?:-label)?="(\w+)"', text))
     assert named - _WORDS.keys() == set()
-    made = {
-        found for start in re.findall(r"\bt\(`(\w*)\$", text) for found in _WORDS if start and found.startswith(start)
-    }
+    made = {word for start in re.findall(r"\bt\(`(\w*)\$", text) for word in _WORDS if start and word.startswith(start)}
     quoted = set(re.findall(r'"(\w+)"', text))
     loose = {word for word in _WORDS if word.removesuffix("_one") not in named | made | quoted and word not in made}
     # these are put together from a prefix that the caller gives

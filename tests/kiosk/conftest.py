@@ -63,8 +63,8 @@ def browser():
         browser.close()
 
 
-class Told(list):
-    """What the page complained of, and what it asked elsewhere."""
+class Complaints(list):
+    """Errors that the page logged, and its requests to other origins."""
 
 
 @pytest.fixture
@@ -76,21 +76,21 @@ def visit(browser, url):
         context = browser.new_context(viewport={"width": width, "height": height}, has_touch=True, **options)
         page = context.new_page()
         page.set_default_timeout(15_000)
-        told = Told()
-        page.on("pageerror", lambda error: told.append(str(error)))
-        page.on("console", lambda message: message.type == "error" and told.append(message.text))
-        page.on("request", lambda asked: asked.url.startswith((base, "blob:")) or told.append(asked.url))
+        complaints = Complaints()
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on("console", lambda message: message.type == "error" and complaints.append(message.text))
+        page.on("request", lambda request: request.url.startswith((base, "blob:")) or complaints.append(request.url))
         page.goto(base + path)
         if ready:
             page.wait_for_selector("html[data-ready]")
-        opened.append((context, told))
+        opened.append((context, complaints))
         return page
 
     yield go
-    for context, told in opened:
+    for context, complaints in opened:
         context.close()
-        # a refusal and a lost connection are told on the page; the browser notes them too
-        assert [one for one in told if "Failed to load resource" not in one] == []
+        # the page shows refusals and lost connections itself; the browser logs them as well
+        assert [complaint for complaint in complaints if "Failed to load resource" not in complaint] == []
 
 
 def measure(page, width="310", depth="425", height="70"):

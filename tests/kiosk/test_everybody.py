@@ -15,15 +15,18 @@ _FINGER = 44
 
 def _faults(page):
     rules = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-    found = Axe().run(page, options={"runOnly": rules, "resultTypes": ["violations"]})
-    return [(one["id"], [node["target"] for node in one["nodes"]]) for one in found.response["violations"]]
+    results = Axe().run(page, options={"runOnly": rules, "resultTypes": ["violations"]})
+    return [
+        (violation["id"], [node["target"] for node in violation["nodes"]])
+        for violation in results.response["violations"]
+    ]
 
 
 def _narrow(page):
     return page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
 
 
-@pytest.mark.parametrize(("screen", "theme"), [*((one, "light") for one in SCREENS), (SCREENS[0], "dark")])
+@pytest.mark.parametrize(("screen", "theme"), [*((size, "light") for size in SCREENS), (SCREENS[0], "dark")])
 def test_each_step_is_free_of_axe_findings_and_never_wider_than_the_screen(visit, measure, screen, theme):
     page = visit(width=screen[0], height=screen[1], color_scheme=theme)
     assert _faults(page) == []

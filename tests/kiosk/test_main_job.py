@@ -33,15 +33,15 @@ def test_a_drawer_from_the_tape_to_the_files_by_touch(visit, measure, url):
     assert int(triangles) > 1000
     job = page.url.partition("#job=")[2]
     manifest = json.loads(page.request.get(f"{url}/v1/jobs/{job}/manifest").body())
-    told = dict(
+    facts = dict(
         zip(page.locator("#facts dt").all_inner_texts(), page.locator("#facts dd").all_inner_texts(), strict=True)
     )
-    assert told["Print runs"] == str(len(manifest["runs"]))
-    assert told["Filament costs"] == f"{manifest['work']['cost']:.2f}"
+    assert facts["Print runs"] == str(len(manifest["runs"]))
+    assert facts["Filament costs"] == f"{manifest['work']['cost']:.2f}"
 
     page.tap("#tab-map")
     assert page.locator(".legend tbody tr").count() == sum(
-        one["cell"] is not None for one in manifest["drawers"][0]["placements"]
+        placement["cell"] is not None for placement in manifest["drawers"][0]["placements"]
     )
     page.tap("#tab-files")
     with page.expect_download() as saved:

@@ -1,1 +1,1 @@
-"""The command line as a client of a service."""
+"""HTTP client of the service, as the command line uses it."""

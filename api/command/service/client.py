@@ -1,4 +1,4 @@
-"""A client of the service."""
+"""HTTP client of one service: jobs, batches, prints and downloads."""
 
 import re
 import time
@@ -20,17 +20,17 @@ if TYPE_CHECKING:  # at run time they bring the routes and the layout along, whi
 
 __all__ = ["Client", "ServiceRefused", "ServiceUnreachable"]
 
-#: Seconds to connect, and seconds without a byte.
+#: Timeouts in seconds: to connect, and between two bytes.
 _TIMEOUT: Final = httpx.Timeout(30.0, connect=5.0)
 
-#: Seconds between two looks at a job: often at first, because small jobs are done soon.
-_PAUSES: Final = (0.1, 0.1, 0.2, 0.2, 0.4, 0.4, 0.8)
+#: Seconds between polls of a job: short at first, because small jobs finish within a second.
+_POLL_SECONDS: Final = (0.1, 0.1, 0.2, 0.2, 0.4, 0.4, 0.8)
 
-#: Jobs of a page, as many as the service gives.
+#: Jobs per page: the most that the service returns.
 _PAGE: Final = 100
 
-#: Looks at a job that may fail in a row, as when the service starts anew.
-_PATIENCE: Final = 8
+#: Polls in a row that may fail before the client gives up, for example while the service restarts.
+_MAX_FAILURES: Final = 8
 
 _SPAN: Final = re.compile(r"bytes ([0-9]{1,18})-", re.ASCII)
 
@@ -38,43 +38,47 @@ _ModelT = TypeVar("_ModelT", bound=BaseModel)
 
 
 class ServiceUnreachable(Exception):
-    """No service answers at the address, or something else does."""
+    """No service answers at the address, or the answer is not one of this service."""
 
 
 class ServiceRefused(Exception):
-    """The service answers with a problem."""
+    """The service answered with a problem document (RFC 9457)."""
 
     def __init__(self, problem: dict[str, Any], retry_after: float | None = None) -> None:
-        """Keep the problem document, and the seconds after which to ask again, where the service says so."""
+        """Keep the problem document and the seconds of a ``Retry-After`` header, if there is one."""
         super().__init__(problem.get("detail"))
         self.problem = problem
         self.retry_after = retry_after
 
     @property
-    def passing(self) -> bool:
-        """Whether the same may well work a little later."""
+    def retryable(self) -> bool:
+        """Whether a retry of the same request may succeed."""
         return self.retry_after is not None or self.problem.get("status") in (502, 503, 504)
 
     @property
-    def callers_fault(self) -> bool:
-        """Whether asking otherwise would help."""
+    def is_client_error(self) -> bool:
+        """Whether the request itself is at fault (a 4xx status)."""
         status = self.problem.get("status")
         return isinstance(status, int) and status < HTTPStatus.INTERNAL_SERVER_ERROR
 
 
 class Client:
-    """Speaks to one service."""
+    """HTTP client of one service; every method may raise ``ServiceUnreachable``."""
 
     def __init__(self, url: str, key: SecretStr | None = None) -> None:
-        """Use the service at this address, with this key where it wants one."""
+        """Use the service at ``url``, with an API key if it requires one.
+
+        Raises:
+            ServiceUnreachable: if ``url`` is not a URL.
+        """
         self.url = url.rstrip("/")
         try:
             host = httpx.URL(self.url).host
-            # a proxy of the environment cannot reach this machine's own addresses
-            told = {"Authorization": f"Bearer {key.get_secret_value()}"} if key is not None and key else {}
-            self._http = httpx.Client(timeout=_TIMEOUT, trust_env=not is_here(host), headers=told)
+            # a proxy from the environment cannot reach this machine's loopback addresses
+            headers = {"Authorization": f"Bearer {key.get_secret_value()}"} if key is not None and key else {}
+            self._http = httpx.Client(timeout=_TIMEOUT, trust_env=not is_here(host), headers=headers)
         except httpx.InvalidURL as error:
-            raise ServiceUnreachable(f"{url} is no address: {error}") from None
+            raise ServiceUnreachable(f"{url} is not a valid URL: {error}") from None
 
     def __enter__(self) -> Self:
         """Return itself."""
@@ -85,78 +89,77 @@ class Client:
         self._http.close()
 
     def submit(self, spec: bytes) -> "JobDocument":
-        """Submit a job.
+        """Submit a spec; return the new job.
 
         Raises:
-            ServiceRefused: when the spec cannot be used.
-            ServiceUnreachable: as all methods may.
+            ServiceRefused: if the spec is invalid.
         """
         from api.documents.jobs import JobDocument  # noqa: PLC0415 - as above
 
         return _read(JobDocument, self._ask("POST", "/v1/jobs", spec))
 
     def plan(self, spec: bytes) -> PlanDocument:
-        """Ask for a plan.
+        """Return the plan of a spec.
 
         Raises:
-            ServiceRefused: when the spec cannot be used.
+            ServiceRefused: if the spec is invalid.
         """
         return _read(PlanDocument, self._ask("POST", "/v1/plans", spec))
 
     def job(self, job_id: str) -> "JobDocument":
-        """Look at a job.
+        """Return a job.
 
         Raises:
-            ServiceRefused: when there is none.
+            ServiceRefused: if there is no such job.
         """
         from api.documents.jobs import JobDocument  # noqa: PLC0415 - as above
 
         return _read(JobDocument, self._ask("GET", f"/v1/jobs/{quote(job_id, safe='')}"))
 
     def jobs(self, states: Sequence[str] = (), name: str | None = None) -> Iterator["JobDocument"]:
-        """Give all jobs (in one of these states, with this in their name), newest first, asking for more as needed."""
+        """Yield jobs, newest first, fetching page after page; ``states`` and ``name`` (a substring) filter them."""
         from api.documents.jobs import JobPage  # noqa: PLC0415 - as above
 
-        wanted = [("limit", str(_PAGE)), *(("state", one) for one in states)]
-        wanted += [] if name is None else [("name", name)]
+        query = [("limit", str(_PAGE)), *(("state", state) for state in states)]
+        query += [] if name is None else [("name", name)]
         after: list[tuple[str, str]] = []
         while True:
-            page = _read(JobPage, self._ask("GET", f"/v1/jobs?{urlencode([*wanted, *after])}"))
+            page = _read(JobPage, self._ask("GET", f"/v1/jobs?{urlencode([*query, *after])}"))
             yield from page.jobs
             if page.next is None or not page.jobs:
                 return
             after = [("after", page.jobs[-1].id)]
 
     def cancel(self, job_id: str) -> "JobDocument":
-        """Cancel a job.
+        """Cancel a job and return it.
 
         Raises:
-            ServiceRefused: when there is none, or it has ended.
+            ServiceRefused: if there is no such job, or it has ended.
         """
         from api.documents.jobs import JobDocument  # noqa: PLC0415 - as above
 
         return _read(JobDocument, self._ask("DELETE", f"/v1/jobs/{quote(job_id, safe='')}"))
 
     def remove(self, job_id: str) -> None:
-        """Remove a job with its files, for ever.
+        """Delete a job permanently, with its files.
 
         Raises:
-            ServiceRefused: when there is none, or it has not ended.
+            ServiceRefused: if there is no such job, or it has not ended.
         """
         self._ask("DELETE", f"/v1/jobs/{quote(job_id, safe='')}/files")
 
     def follow(self, job: "JobDocument", show: Callable[["JobDocument"], None]) -> "JobDocument":
-        """Look again and again until the job has ended; return it as it is then."""
-        looks, failures = 0, 0
+        """Poll a job until it has ended, calling ``show`` with each state; return the ended job."""
+        polls, failures = 0, 0
         show(job)
         while job.state in ("queued", "running"):
-            time.sleep(_PAUSES[min(looks, len(_PAUSES) - 1)])
-            looks += 1
+            time.sleep(_POLL_SECONDS[min(polls, len(_POLL_SECONDS) - 1)])
+            polls += 1
             try:
                 job = self.job(job.id)
             except ServiceUnreachable:
                 failures += 1
-                if failures > _PATIENCE:
+                if failures > _MAX_FAILURES:
                     raise
                 continue
             failures = 0
@@ -164,78 +167,78 @@ class Client:
         return job
 
     def manifest(self, job_id: str) -> tuple[Manifest, bytes, str]:
-        """Return a job's manifest, its bytes and the digest that the service gives for them.
+        """Return a job's manifest, its bytes, and its SHA-256 checksum as the service's ETag gives it.
 
         Raises:
-            ServiceRefused: when the job has none.
+            ServiceRefused: if the job has no manifest.
         """
         answer = self._ask("GET", f"/v1/jobs/{quote(job_id, safe='')}/manifest")
         return _read(Manifest, answer), answer.content, answer.headers.get("etag", "").strip('"')
 
     def prints(self, job_id: str) -> "PrintsDocument":
-        """Return what of a job is printed, with its last events.
+        """Return a job's printing progress with its latest events.
 
         Raises:
-            ServiceRefused: when there is no such job, or it has not succeeded.
+            ServiceRefused: if there is no such job, or it has not succeeded.
         """
         from api.documents.prints import PrintsDocument  # noqa: PLC0415 - as above
 
         return _read(PrintsDocument, self._ask("GET", f"/v1/jobs/{quote(job_id, safe='')}/prints"))
 
     def record(self, job_id: str, event: bytes) -> "PrintDocument":
-        """Record an event of printing.
+        """Record a print event, given as JSON.
 
         Raises:
-            ServiceRefused: when it cannot be so.
+            ServiceRefused: if the event contradicts what is recorded or planned.
         """
         from api.documents.prints import PrintDocument  # noqa: PLC0415 - as above
 
         return _read(PrintDocument, self._ask("POST", f"/v1/jobs/{quote(job_id, safe='')}/prints", event))
 
     def runs(self, job_id: str) -> "RunsDocument":
-        """Return what of a job is still to be printed.
+        """Return the runs of a job that are still to be printed.
 
         Raises:
-            ServiceRefused: when there is no such job, or it has not succeeded.
+            ServiceRefused: if there is no such job, or it has not succeeded.
         """
         from api.documents.prints import RunsDocument  # noqa: PLC0415 - as above
 
         return _read(RunsDocument, self._ask("GET", f"/v1/jobs/{quote(job_id, safe='')}/runs"))
 
     def submit_batch(self, specs: bytes, options: Sequence[tuple[str, str]]) -> dict[str, Any]:
-        """Submit many specs, one a line; return the batch as the service tells it.
+        """Submit specs as NDJSON; return the batch document.
 
         Raises:
-            ServiceRefused: when none of them can be used, or it is too much.
+            ServiceRefused: if no spec is valid, or the batch exceeds a limit.
         """
         path = f"/v1/batches?{urlencode(options)}"
         return self._object(self._ask("POST", path, specs, media_type="application/x-ndjson"))
 
     def object(self, path: str) -> dict[str, Any]:
-        """Return a document, from a path such as ``/v1/batches/ID``.
+        """Return the JSON object at a path such as ``/v1/batches/ID``.
 
         Raises:
-            ServiceRefused: when there is none.
+            ServiceRefused: if there is none.
         """
         return self._object(self._ask("GET", path))
 
     def whole(self, path: str) -> tuple[bytes, str]:
-        """Return a small file, from a path such as ``/v1/batches/ID/manifest``, and the digest that the service gives.
+        """Return a small file at a path such as ``/v1/batches/ID/manifest``, and its SHA-256 checksum from the ETag.
 
         Raises:
-            ServiceRefused: when there is no such file.
+            ServiceRefused: if there is no such file.
         """
         answer = self._ask("GET", path)
         return answer.content, answer.headers.get("etag", "").strip('"')
 
     @contextmanager
     def download(self, path: str, start: int = 0, sha256: str = "") -> Iterator[tuple[int, Iterator[bytes]]]:
-        """Give a file's bytes in pieces, from a path such as ``/v1/jobs/ID/bundle.zip``, and where they begin.
+        """Open a file at a path such as ``/v1/jobs/ID/bundle.zip``; give its offset and an iterator over its bytes.
 
-        They begin at ``start`` when the file still has this digest, and otherwise at 0.
+        The offset is ``start`` if the file still has this checksum, and 0 otherwise.
 
         Raises:
-            ServiceRefused: when there is no such file.
+            ServiceRefused: if there is no such file.
         """
         headers = {"Accept-Encoding": "identity"}
         if start:
@@ -250,12 +253,12 @@ class Client:
 
     def _object(self, answer: httpx.Response) -> dict[str, Any]:
         try:
-            told = answer.json()
+            document = answer.json()
         except ValueError:
-            told = None
-        if not isinstance(told, dict):
+            document = None
+        if not isinstance(document, dict):
             raise ServiceUnreachable(f"{answer.url} answers, but not as this service would.")
-        return told
+        return document
 
     def _ask(self, method: str, path: str, body: bytes | None = None, *, media_type: str = JSON_TYPE) -> httpx.Response:
         headers = {"Content-Type": media_type} if body is not None else {}
@@ -274,7 +277,7 @@ class Client:
 
 
 def _refused(answer: httpx.Response) -> Exception:
-    """Return the problem that came, or that there is something else than our service."""
+    """Return the error of a response: its problem document, or that this is not our service."""
     from api.http.problems import PROBLEM_TYPE  # noqa: PLC0415 - as above
 
     if answer.headers.get("content-type", "").partition(";")[0].strip() == PROBLEM_TYPE:

@@ -1,6 +1,6 @@
-"""Downloads: a job's files, each compared with its digest, in a folder.
+"""Resumable downloads of a job's files into a folder, each verified against its SHA-256 checksum.
 
-What arrived of a file before a connection was lost stays beside it as ``.NAME.DIGEST.part``, and is gone on with.
+An incomplete file is kept beside its target as ``.NAME.CHECKSUM.part`` and resumed by the next download.
 """
 
 import hashlib
@@ -19,22 +19,22 @@ __all__ = ["DownloadDamaged", "entries", "fetch", "fetch_file"]
 
 _PIECE: Final = 1 << 20
 
-#: Seconds before each further try after one that brought nothing new.
-_PAUSES: Final = (0.2, 0.5, 1.0, 2.0, 4.0, 8.0)
+#: Backoff in seconds before each retry that follows an attempt without progress.
+_BACKOFF: Final = (0.2, 0.5, 1.0, 2.0, 4.0, 8.0)
 
-#: Seconds at most that a service may have us wait.
-_LONGEST: Final = 60.0
+#: Upper limit in seconds of a delay that the service asks for with ``Retry-After``.
+_MAX_RETRY_AFTER: Final = 60.0
 
-#: Tries for a file whose bytes are wrong: what lay there from before may be to blame.
-_DAMAGED: Final = 2
+#: Attempts for a file with a wrong checksum: the first may have resumed a damaged ``.part`` file.
+_CHECKSUM_ATTEMPTS: Final = 2
 
 
 class DownloadDamaged(Exception):
-    """What arrived is not what the manifest says."""
+    """A downloaded file differs from its checksum."""
 
 
 def entries(manifest: Manifest) -> list[FileEntry]:
-    """Return every file that the manifest names, once."""
+    """Return every file that the manifest names, without duplicates."""
     named = [file for part in manifest.parts for file in part.files]
     named += [document.file for document in manifest.documents]
     if manifest.bundle is not None:
@@ -45,20 +45,20 @@ def entries(manifest: Manifest) -> list[FileEntry]:
 def fetch(
     client: Client, job_id: str, folder: Path, arrived: Callable[[int, int], None]
 ) -> tuple[Manifest, list[Path]]:
-    """Fetch all of a job's files into the folder, the manifest last; return it and the paths.
+    """Download all of a job's files into a folder, the manifest last; return the manifest and the paths.
 
-    ``arrived`` is told how many files of how many are there. A file that is there already is not fetched again.
-    Unchanged files of the job that was in the folder before, and that this one does not have, are taken away: nobody
-    should print them by mistake.
+    ``arrived`` is called with the number of complete files and their total. Files that are present and unchanged are
+    skipped. Unmodified files that an earlier job left in the folder and this one does not have are deleted, so that
+    nobody prints them by mistake.
 
     Raises:
-        DownloadDamaged: when a file's bytes are not those of its digest; the folder keeps what it had by that name.
-        ServiceUnreachable: when the connection is lost again and again; what arrived stays, to be gone on with.
-        OSError: when the folder cannot be written.
+        DownloadDamaged: if a file differs from its checksum; an older file of that name is kept.
+        ServiceUnreachable: if every retry fails; the incomplete file is kept and resumed later.
+        OSError: if the folder cannot be written.
     """
     manifest, data, digest = client.manifest(job_id)
     if hashlib.sha256(data).hexdigest() != digest:
-        raise DownloadDamaged(f"{MANIFEST_NAME} does not have the digest {digest or '(none)'}.")
+        raise DownloadDamaged(f"{MANIFEST_NAME} does not match its checksum {digest or '(none)'}.")
     files = entries(manifest)
     folder.mkdir(parents=True, exist_ok=True)
     before = _before(folder)
@@ -76,7 +76,7 @@ def fetch(
 
 
 def fetch_file(client: Client, job_id: str, file: FileEntry, path: Path) -> None:
-    """Fetch one file that the manifest names, from where an earlier try got to.
+    """Download one file that the manifest names, resuming an earlier attempt.
 
     Raises:
         DownloadDamaged, ServiceUnreachable, OSError: as above.
@@ -85,40 +85,40 @@ def fetch_file(client: Client, job_id: str, file: FileEntry, path: Path) -> None
         return
     source = "bundle.zip" if file.name == BUNDLE_NAME else f"files/{file.name}"
     part = path.with_name(f".{path.name}.{file.sha256[:16]}.part")
-    for _ in range(_DAMAGED):
+    for _ in range(_CHECKSUM_ATTEMPTS):
         _complete(client, f"/v1/jobs/{job_id}/{source}", file, part)
         if _digest(part) == file.sha256:
             part.replace(path)
             return
         part.unlink()
-    raise DownloadDamaged(f"{file.name} arrived damaged: its digest is not the manifest's.")
+    raise DownloadDamaged(f"{file.name} arrived damaged: its checksum differs from the manifest's.")
 
 
 def _complete(client: Client, source: str, file: FileEntry, part: Path) -> None:
-    """Fetch what is missing of the part, again and again while more arrives."""
+    """Download the missing rest of a ``.part`` file, retrying with backoff as long as bytes arrive."""
     failures = 0
     while (before := _size(part)) != file.bytes or not part.exists():
         try:
             if _append(client, source, file, part) != file.bytes:
-                return  # all that there is: the digest will tell
+                return  # the service has no more bytes: the checksum decides
         except (ServiceUnreachable, ServiceRefused) as error:
-            if isinstance(error, ServiceRefused) and not error.passing:
+            if isinstance(error, ServiceRefused) and not error.retryable:
                 raise
             failures = 0 if _size(part) > before else failures + 1
-            if failures > len(_PAUSES):
+            if failures > len(_BACKOFF):
                 raise
-            asked = (error.retry_after if isinstance(error, ServiceRefused) else None) or 0.0
-            time.sleep(min(_LONGEST, max(asked, _PAUSES[max(0, failures - 1)])))
+            retry_after = (error.retry_after if isinstance(error, ServiceRefused) else None) or 0.0
+            time.sleep(min(_MAX_RETRY_AFTER, max(retry_after, _BACKOFF[max(0, failures - 1)])))
 
 
 def _append(client: Client, source: str, file: FileEntry, part: Path) -> int:
-    """Fetch from the end of the part on; return its size then."""
+    """Append to a ``.part`` file from its end on; return its new size in bytes."""
     size = _size(part)
     if size > file.bytes:
         size = 0
     with client.download(source, size, file.sha256) as (start, pieces), part.open("r+b" if size else "wb") as out:
         if start not in (0, size):
-            raise DownloadDamaged(f"{file.name} arrived in the wrong place.")
+            raise DownloadDamaged(f"{file.name} was sent from byte {start}, not from byte {size}.")
         out.seek(start)
         out.truncate()
         for piece in pieces:
@@ -136,7 +136,7 @@ def _size(part: Path) -> int:
 
 
 def _before(folder: Path) -> list[FileEntry]:
-    """Return the files of the job that the folder holds, as its manifest there says."""
+    """Return the files named by the manifest that is in the folder, if there is one."""
     try:
         return entries(Manifest.model_validate_json((folder / MANIFEST_NAME).read_bytes()))
     except (OSError, ValidationError):
@@ -144,7 +144,7 @@ def _before(folder: Path) -> list[FileEntry]:
 
 
 def _write(path: Path, data: bytes) -> None:
-    """Write all or nothing."""
+    """Write a file atomically."""
     part = path.with_name(f".{path.name}.part")
     try:
         part.write_bytes(data)

@@ -1,4 +1,4 @@
-"""What a person sees: tables, progress, problems. Results go to standard output, everything else to standard error."""
+"""Tables, progress and problems on the terminal. Results go to standard output, everything else to standard error."""
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -33,7 +33,7 @@ _notes: Final = Console(stderr=True, highlight=False)
 
 
 def note(text: str, style: str = "") -> None:
-    """Say something beside the result."""
+    """Print a line on standard error."""
     _notes.print(_plain(text), style=style, soft_wrap=True)
 
 
@@ -47,48 +47,48 @@ def show_problem(problem: Mapping[str, Any]) -> None:
             where = fault.get("pointer") or fault.get("parameter")
             note(f"  {where}: {fault.get('detail')}" if where else f"  {fault.get('detail')}", "red")
         elif fault.get("pointer"):
-            note(f"    at     {fault['pointer']}")
-        for label, field in (("part", "part"), ("got", "value"), ("limit", "limit"), ("remedy", "remedy")):
+            note(f"    {'at':<7} {fault['pointer']}")
+        for label, field in (("part", "part"), ("value", "value"), ("allowed", "limit"), ("remedy", "remedy")):
             if fault.get(field) is not None:
-                note(f"    {label:<6} {fault[field]}")
+                note(f"    {label:<7} {fault[field]}")
 
 
 class Watcher:
-    """Shows how far a job and its download are."""
+    """Progress bar of a job and of its download."""
 
     def __init__(self, progress: Progress) -> None:
-        """Show it as a bar of this progress."""
+        """Add a bar to this display."""
         self._progress = progress
-        self._task = progress.add_task("waits", total=None)
+        self._task = progress.add_task("waiting", total=None)
 
     def job(self, job: "JobDocument") -> None:
-        """Show a job's progress."""
-        state = {"queued": "waits", "running": job.progress.now or "builds"}.get(job.state, job.state)
+        """Show a job's state, current step and finished steps."""
+        state = {"queued": "waiting", "running": job.progress.now or "building"}.get(job.state, job.state)
         self._progress.update(
             self._task, description=_line(state), completed=job.progress.done, total=job.progress.total or None
         )
 
     def files(self, done: int, total: int) -> None:
-        """Show how many files are there."""
-        self._progress.update(self._task, description="downloads", completed=done, total=total)
+        """Show how many files have been transferred."""
+        self._progress.update(self._task, description="files", completed=done, total=total)
 
 
 @contextmanager
 def watching(*, quiet: bool) -> Iterator[Watcher]:
-    """Show progress while this lasts."""
+    """Show a progress bar on standard error inside the context, if that is a terminal and not ``quiet``."""
     columns = (
         TextColumn("{task.description}", markup=False),
         BarColumn(),
         MofNCompleteColumn(),
         TimeElapsedColumn(),
     )
-    shown = _notes.is_terminal and not quiet  # a bar in a file is noise
+    shown = _notes.is_terminal and not quiet  # a progress bar in a log file is noise
     with Progress(*columns, console=_notes, disable=not shown, transient=True) as progress:
         yield Watcher(progress)
 
 
 def show_plan(plan: PlanDocument) -> None:
-    """Print a plan."""
+    """Print a plan: drawers, parts, items, print runs, warnings and cautions."""
     _drawers(plan.drawers)
     _parts(plan.parts, ())
     _things(plan)
@@ -97,7 +97,7 @@ def show_plan(plan: PlanDocument) -> None:
 
 
 def show_manifest(manifest: Manifest) -> None:
-    """Print what a job made."""
+    """Print a manifest: as a plan, with the parts' volumes and the results of the checks."""
     _drawers(manifest.drawers)
     _parts(
         manifest.parts,
@@ -110,12 +110,12 @@ def show_manifest(manifest: Manifest) -> None:
     _runs(manifest)
     if manifest.assembly:
         passed = sum(check.passed for check in manifest.assembly)
-        _results.print(_plain(f"Checks of the parts together: {passed}/{len(manifest.assembly)} passed."))
+        _results.print(_plain(f"Assembly checks: {passed} of {len(manifest.assembly)} passed."))
     _lines(manifest.warnings, manifest.cautions)
 
 
 def show_catalogue(things: Sequence[CatalogueEntry]) -> None:
-    """Print standard things."""
+    """Print a table of standard items with their sizes in mm."""
     table = Table(box=SIMPLE_HEAD, header_style="bold")
     table.add_column("id", no_wrap=True)
     table.add_column("name", overflow="fold")
@@ -127,7 +127,7 @@ def show_catalogue(things: Sequence[CatalogueEntry]) -> None:
 
 
 def show_keys(keys: Sequence[Mapping[str, Any]]) -> None:
-    """Print keys."""
+    """Print a table of API keys."""
     table = Table(box=SIMPLE_HEAD, header_style="bold")
     table.add_column("id", no_wrap=True)
     for title in ("name", "state", "scopes", "expires", "last used"):
@@ -144,9 +144,9 @@ def _size(thing: CatalogueEntry) -> str:
         case Box(size=size):
             return " x ".join(f"{side:g}" for side in size)
         case Cylinder(diameter=diameter, length=length):
-            return f"{diameter:g} round x {length:g}"
+            return f"diameter {diameter:g} x {length:g}"
         case Screw(head_diameter=head, head_height=height):
-            return f"head {head:g} round x {height:g}, any length"
+            return f"head diameter {head:g} x {height:g}, any length"
         case prism:
             across, back = zip(*prism.points, strict=True)
             return f"{max(across) - min(across):g} x {max(back) - min(back):g} x {prism.height:g}"
@@ -155,54 +155,55 @@ def _size(thing: CatalogueEntry) -> str:
 def _drawers(drawers: Sequence[DrawerEntry]) -> None:
     for drawer in drawers:
         cells, (left, back) = drawer.cells, drawer.leftover
-        copies = f" ({drawer.copies} times)" if drawer.copies > 1 else ""
+        copies = f" ({drawer.copies} copies)" if drawer.copies > 1 else ""
         halves = f" and {cells.half} half cells" if cells.half else ""
-        grid = f"{cells.across[0]} x {cells.across[1]} cells of {drawer.pitch:g} mm, {cells.whole} in all{halves}"
+        grid = f"{cells.across[0]} x {cells.across[1]} cells of {drawer.pitch:g} mm, {cells.whole} in total{halves}"
         rest = f"{left:.1f} x {back:.1f} mm left over, {drawer.free / 4:g} cells free"
         _results.print(_plain(f"{drawer.name}{copies}: {grid}; {rest}"), soft_wrap=True)
 
 
-def _things(told: PlanDocument | Manifest) -> None:
-    """Print where things lie, which have no place, and what changes of what is printed."""
-    places = [(drawer, one) for drawer in told.drawers for one in drawer.contents]
+def _things(document: PlanDocument | Manifest) -> None:
+    """Print where each item lies, which items have no place, and what a re-layout changes."""
+    places = [(drawer, content) for drawer in document.drawers for content in drawer.contents]
     if places:
         table = Table(box=SIMPLE_HEAD, header_style="bold")
-        table.add_column("things", overflow="fold")
+        table.add_column("item", overflow="fold")
         table.add_column("count", justify="right")
         table.add_column("drawer", overflow="fold")
         table.add_column("tray", no_wrap=True)
         table.add_column("cell", no_wrap=True)
-        for drawer, one in places:
-            place = drawer.placements[one.placement]
+        for drawer, content in places:
+            place = drawer.placements[content.placement]
             cell = "" if place.cell is None else f"{place.cell[0]:g}, {place.cell[1]:g}"
-            table.add_row(*(_plain(text) for text in (one.item, f"{one.count}", drawer.name, place.mark, cell)))
+            table.add_row(*(_plain(text) for text in (content.item, f"{content.count}", drawer.name, place.mark, cell)))
         _results.print(table)
-    for lost in told.unplaced:
+    for lost in document.unplaced:
         text = " ".join(filter(None, (f"No place for {lost.count} x {lost.item}: {lost.reason}", lost.remedy)))
         _results.print(_plain(text), style="red", soft_wrap=True)
-    if told.changes is not None:
-        moved = sum(one.count for one in told.changes.moved)
+    if document.changes is not None:
+        moved = sum(change.count for change in document.changes.moved)
         new, kept, retired = (
-            sum(one.count for one in found) for found in (told.changes.new, told.changes.kept, told.changes.retired)
+            sum(change.count for change in changes)
+            for changes in (document.changes.new, document.changes.kept, document.changes.retired)
         )
-        text = f"Of what is printed {kept} stay, {moved} move and {retired} are no longer needed; {new} are new."
+        text = f"Printed pieces: {kept} stay, {moved} move, {retired} are no longer needed. Pieces to print: {new}."
         _results.print(_plain(text), soft_wrap=True)
 
 
-def _runs(told: PlanDocument | Manifest) -> None:
-    """Print the runs, what all of them take, when all is printed and what to buy."""
-    work = told.work
-    if work is None or not told.runs:
+def _runs(document: PlanDocument | Manifest) -> None:
+    """Print the runs with their totals; of a manifest also alternatives, timetable and spools to buy."""
+    work = document.work
+    if work is None or not document.runs:
         return
     timed = work.seconds is not None
     table = Table(box=SIMPLE_HEAD, header_style="bold")
     table.add_column("run", justify="right")
     table.add_column("filament", overflow="fold")
-    table.add_column("layer", justify="right", no_wrap=True)
+    table.add_column("layer, mm", justify="right", no_wrap=True)
     table.add_column("pieces", overflow="fold")
     for title in ("h:min", "g") if timed else ():
         table.add_column(title, justify="right", no_wrap=True)
-    for run in told.runs:
+    for run in document.runs:
         counts = Counter(piece.mark for piece in run.pieces)
         pieces = ", ".join(mark if count == 1 else f"{count} x {mark}" for mark, count in counts.items())
         filament = f"{run.material} {run.colour or ''}".rstrip()
@@ -210,55 +211,55 @@ def _runs(told: PlanDocument | Manifest) -> None:
         cells = (f"{run.number}", filament, f"{run.layer:g}", pieces, *figures)
         table.add_row(*(_plain(cell) for cell in cells))
     _results.print(table)
-    least = "no packing has fewer" if work.least_runs == work.runs else f"at least {work.least_runs} are needed"
-    _results.print(_plain(f"{work.pieces} pieces in {work.runs} runs; {least}."), soft_wrap=True)
+    least = "the minimum" if work.least_runs == work.runs else f"lower bound: {work.least_runs}"
+    _results.print(_plain(f"{work.pieces} pieces in {work.runs} runs ({least})."), soft_wrap=True)
     if timed:
         _results.print(_plain(_sums(work)), soft_wrap=True)
-    if isinstance(told, Manifest):
-        _outlook(told)
+    if isinstance(document, Manifest):
+        _outlook(document)
 
 
 def _sums(work: WorkEntry) -> str:
-    """Return what all runs take, and how sure that is."""
-    cost = "" if work.cost is None else f", filament for {work.cost:.2f}"
+    """Return time, filament and cost of all runs with their uncertainty in percent."""
+    cost = "" if work.cost is None else f", filament cost {work.cost:.2f}"
     time, filament = (100.0 * (part or 0.0) for part in (work.time_uncertainty, work.filament_uncertainty))
     return (
-        f"{_clock(work.seconds or 0.0)} hours (within {time:.0f} %), {work.grams or 0.0:.0f} g or "
-        f"{work.metres or 0.0:.0f} m (within {filament:.0f} %){cost}."
+        f"Total: {_clock(work.seconds or 0.0)} h:min (±{time:.0f} %), {work.grams or 0.0:.0f} g or "
+        f"{work.metres or 0.0:.0f} m of filament (±{filament:.0f} %){cost}."
     )
 
 
 def _outlook(manifest: Manifest) -> None:
-    """Print what other layers would take, when all is printed, and what to buy."""
+    """Print the totals at other layer heights, the timetable, and the spools to buy."""
     if manifest.work is not None:
         for other in manifest.work.alternatives:
             text = (
-                f"Layers of {other.layer:g} mm: {other.runs} runs, {_clock(other.seconds)} hours, {other.grams:.0f} g."
+                f"At {other.layer:g} mm layers: {other.runs} runs, {_clock(other.seconds)} h:min, {other.grams:.0f} g."
             )
             _results.print(_plain(text), soft_wrap=True)
     if manifest.schedule is not None:
         _steps(manifest.schedule.steps)
         if manifest.schedule.finish is not None:
             finish = f"{manifest.schedule.finish:%a %Y-%m-%d %H:%M} ({manifest.schedule.timezone})"
-            _results.print(_plain(f"All is printed by {finish} at the earliest."), soft_wrap=True)
-        for one in manifest.schedule.waiting:
-            _results.print(_plain(f"Run {one.run} has no time: {one.reason}"), style="yellow", soft_wrap=True)
+            _results.print(_plain(f"Earliest finish: {finish}."), soft_wrap=True)
+        for delay in manifest.schedule.waiting:
+            _results.print(_plain(f"Run {delay.run} is not scheduled: {delay.reason}"), style="yellow", soft_wrap=True)
     for bought in manifest.purchases:
         if bought.spools:
-            text = f"To buy: {bought.spools} x {bought.material} {bought.colour or ''}".rstrip()
+            text = f"Spools to buy: {bought.spools} x {bought.material} {bought.colour or ''}".rstrip()
             _results.print(_plain(f"{text}."), soft_wrap=True)
 
 
 def _steps(steps: Sequence[StepEntry]) -> None:
-    """Print when which run is printed, until when somebody watches it, and where a spool runs out."""
+    """Print the timetable: start, attended time, end and free bed of each run, and where to change spools."""
     if not steps:
         return
     table = Table(box=SIMPLE_HEAD, header_style="bold")
     table.add_column("run", justify="right")
     table.add_column("printer", overflow="fold")
-    for title in ("begins", "be there to", "ends", "bed free"):
+    for title in ("start", "attend until", "end", "bed free"):
         table.add_column(title, no_wrap=True)
-    table.add_column("new spool at", overflow="fold")
+    table.add_column("change spool at", overflow="fold")
     for step in steps:
         swaps = ", ".join(f"{swap.after_grams:.0f} g" for swap in step.swaps)
         times = (f"{step.begin:%a %d %b %H:%M}", f"{step.attended_until:%H:%M}", *_later(step))
@@ -267,14 +268,14 @@ def _steps(steps: Sequence[StepEntry]) -> None:
 
 
 def _later(step: StepEntry) -> tuple[str, str]:
-    """Return when a run ends and when its bed is free, each with the weekday where that is another."""
+    """Return the times at which a run ends and its bed is free, with the weekday where it differs from the start's."""
     days = (step.begin.date(), step.end.date(), step.free.date())
     end = f"{step.end:%H:%M}" if days[1] == days[0] else f"{step.end:%a %H:%M}"
     return end, f"{step.free:%H:%M}" if days[2] == days[0] else f"{step.free:%a %H:%M}"
 
 
 def _clock(seconds: float) -> str:
-    """Return hours and minutes."""
+    """Return a duration as ``h:min``."""
     minutes = round(seconds / 60.0)
     return f"{minutes // 60}:{minutes % 60:02d}"
 
@@ -297,6 +298,6 @@ def _parts(parts: Sequence[Any], more: Sequence[tuple[str, Callable[[Any], str]]
 
 def _lines(warnings: Sequence[WarningEntry], cautions: Sequence[CautionEntry]) -> None:
     for warning in warnings:
-        _results.print(_plain(f"Warning, {warning.pointer}: {warning.message}"), style="yellow", soft_wrap=True)
+        _results.print(_plain(f"Warning ({warning.pointer}): {warning.message}"), style="yellow", soft_wrap=True)
     for caution in cautions:
-        _results.print(_plain(f"Caution, {caution.topic}: {caution.text}"), soft_wrap=True)
+        _results.print(_plain(f"Caution ({caution.topic}): {caution.text}"), soft_wrap=True)

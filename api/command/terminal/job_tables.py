@@ -1,4 +1,4 @@
-"""Jobs as a person sees them."""
+"""Tables and lines about jobs on the terminal."""
 
 from typing import TYPE_CHECKING
 
@@ -14,33 +14,33 @@ __all__ = ["show_job", "show_jobs", "tell_job"]
 
 
 def show_jobs(jobs: "Sequence[JobDocument]") -> None:
-    """Print jobs as a table."""
+    """Print a table of jobs."""
     if not jobs:
         say("No jobs.")
         return
-    rows = [(one.id, one.state, _far(one), f"{one.created:%Y-%m-%d %H:%M}", one.name) for one in jobs]
-    table(("job", "state", "done", "made (UTC)", "name"), rows, whole=("job", "state", "done", "made (UTC)"))
+    rows = [(job.id, job.state, _far(job), f"{job.created:%Y-%m-%d %H:%M}", job.name) for job in jobs]
+    table(("job", "state", "done", "created (UTC)", "name"), rows, whole=("job", "state", "done", "created (UTC)"))
 
 
 def tell_job(job: "JobDocument") -> None:
-    """Print a job as one line."""
+    """Print a job's id, state and name on one line."""
     say(f"{job.id}  {job.state:<9}  {job.name}")
 
 
 def show_job(job: "JobDocument") -> None:
-    """Print a job, and why it failed."""
+    """Print a job's state, times and attempts and, if it failed, the reason."""
     say(f"{job.id}  {job.name}")
     done = f", {job.progress.done} of {job.progress.total} steps" if job.progress.total else ""
-    now = f", at {job.progress.now}" if job.state == "running" and job.progress.now else ""
+    now = f", now: {job.progress.now}" if job.state == "running" and job.progress.now else ""
     say(f"{job.state}{done}{now}")
-    moments = (("made", job.created), ("begun", job.started), ("ended", job.finished))
+    moments = (("created", job.created), ("started", job.started), ("finished", job.finished))
     say(", ".join(f"{word} {moment:%Y-%m-%d %H:%M:%S}" for word, moment in moments if moment is not None) + " (UTC)")
     if job.attempts > 1:
         say(f"attempts: {job.attempts}")
     if job.problem is not None:
         show_problem(job.problem.model_dump(mode="json"))
     if job.links.bundle is not None:
-        say(f"Its files: drawerwright fetch {job.id}")
+        say(f"To download the files: drawerwright fetch {job.id}")
 
 
 def _far(job: "JobDocument") -> str:

@@ -22,7 +22,7 @@ def run(monkeypatch, tmp_path):
     """Give a function that runs the command line in an empty folder."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("COLUMNS", "80")
-    return lambda *arguments, **options: CliRunner().invoke(app, [str(one) for one in arguments], **options)
+    return lambda *arguments, **options: CliRunner().invoke(app, [str(argument) for argument in arguments], **options)
 
 
 @pytest.fixture
@@ -109,12 +109,12 @@ def test_a_wrong_spec_is_told_field_by_field(run, wrong, url, command):
     result = run(command, wrong, "--url", url)
     assert result.exit_code == 2
     assert result.stdout == ""
-    told = result.stderr
-    assert "The spec has 2 problems." in told
-    assert "/drawers/0/width: " in told
-    assert "20 to 3000 mm" in told
-    assert "/bogus: The field is not known." in told
-    assert "Traceback" not in told
+    message = result.stderr
+    assert "The spec has 2 problems." in message
+    assert "/drawers/0/width: " in message
+    assert "20 to 3000 mm" in message
+    assert "/bogus: The field is not known." in message
+    assert "Traceback" not in message
 
 
 def test_a_wrong_spec_is_told_the_same_here_and_by_a_service(run, wrong, url):

@@ -157,7 +157,7 @@ def test_a_lost_connection_is_gone_on_from_where_it_was_lost(lossy, job, tmp_pat
 
 
 def test_what_an_earlier_try_left_is_gone_on_with(lossy, job, tmp_path, monkeypatch):
-    monkeypatch.setattr(downloads, "_PAUSES", (0.0, 0.0))
+    monkeypatch.setattr(downloads, "_BACKOFF", (0.0, 0.0))
     data = bytes(range(256)) * 4_000
     made = job({"F1-tile.stl": data})
     one, asked = lossy(after=0, times=100)

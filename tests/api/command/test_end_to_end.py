@@ -44,7 +44,9 @@ def _checked(out):
     for file in files:
         data = (out / file.name).read_bytes()
         assert (len(data), hashlib.sha256(data).hexdigest()) == (file.bytes, file.sha256), file.name
-    assert all(check.passed for check in (*manifest.assembly, *(one for part in manifest.parts for one in part.checks)))
+    assert all(
+        check.passed for check in (*manifest.assembly, *(check for part in manifest.parts for check in part.checks))
+    )
     return manifest
 
 
@@ -93,13 +95,13 @@ def served(environment, tmp_path_factory, until):
     """Give the address of a service that was started with `serve`; it must end well when told to."""
     data = tmp_path_factory.mktemp("served")
     command = [*_PROGRAM, "serve", "--port", "0", "--data", str(data)]
-    said = tmp_path_factory.mktemp("said") / "log"  # a pipe that nobody empties would stop the service
-    with said.open("wb") as log:
+    output = tmp_path_factory.mktemp("output") / "log"  # a pipe that nobody empties would stop the service
+    with output.open("wb") as log:
         process = subprocess.Popen(command, env=environment, stderr=log, stdout=subprocess.DEVNULL)
 
     def listens():
-        assert process.poll() is None, said.read_text()
-        return re.search(r"listens on (http://127\.0\.0\.1:\d+)", said.read_text())
+        assert process.poll() is None, output.read_text()
+        return re.search(r"listens on (http://127\.0\.0\.1:\d+)", output.read_text())
 
     try:
         address = until(listens)
@@ -139,13 +141,13 @@ def test_a_failed_run_is_packed_afresh_by_a_worker(served, environment, tmp_path
 
     def say(*words):
         command = [*_PROGRAM, *words, "--url", served]
-        told = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=120, check=False)
-        return told.returncode, told.stdout + told.stderr
+        ended = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=120, check=False)
+        return ended.returncode, ended.stdout + ended.stderr
 
     with httpx.Client(base_url=served, trust_env=False, timeout=60) as client:
         assert client.get(f"/v1/jobs/{job['id']}/runs/{planned[0]['number']}.3mf").status_code == 200
-        code, told = say("printed", job["id"], "--run", str(planned[-1]["number"]), "--failed", "--json", "--id", "a")
-        assert (code, json.loads(told)["outcome"], json.loads(told)["runs_left"]) == (0, "failed", len(planned))
+        code, output = say("printed", job["id"], "--run", str(planned[-1]["number"]), "--failed", "--json", "--id", "a")
+        assert (code, json.loads(output)["outcome"], json.loads(output)["runs_left"]) == (0, "failed", len(planned))
         number = len(planned) + 1
         path = f"/v1/jobs/{job['id']}/runs/{number}.3mf"
         end = time.monotonic() + 60
@@ -162,9 +164,9 @@ def test_a_failed_run_is_packed_afresh_by_a_worker(served, environment, tmp_path
         assert len(scene.graph.nodes_geometry) == len(planned[-1]["pieces"])
         left = client.get(f"/v1/jobs/{job['id']}/runs").json()
         assert next(run["file"] for run in left["runs"] if run["number"] == number) == f"run-{number:02d}.3mf"
-    code, told = say("prints", job["id"])
+    code, output = say("prints", job["id"])
     assert code == 0
-    assert re.search(rf"^ *{number} +open, packed afresh", told, re.MULTILINE)
+    assert re.search(rf"^ *{number} +open, repacked", output, re.MULTILINE)
     assert say("printed", job["id"], "--mark", "Z9")[0] == 2
     assert say("printed", job["id"])[0] == 2
     assert say("prints", "0" * 26)[0] == 2
@@ -185,11 +187,11 @@ def test_many_specs_come_to_one_folder(served, environment, tmp_path):
     command = [*_PROGRAM, "batch", "first.json", "more.ndjson", "--out", "all", "--json", "--url", served]
     run = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, timeout=300, check=False)
     assert run.returncode == 1, run.stderr  # the last is no spec
-    assert [one["state"] for one in json.loads(run.stdout)["entries"]] == ["succeeded", "succeeded", "refused"]
+    assert [entry["state"] for entry in json.loads(run.stdout)["entries"]] == ["succeeded", "succeeded", "refused"]
     for folder in ("001-first", "002-second"):
         _checked(tmp_path / "all" / folder)
     over = json.loads((tmp_path / "all" / "manifest.json").read_bytes())
-    files = {one["file"] for one in over["runs"]}
+    files = {run["file"] for run in over["runs"]}
     assert files
     assert {path.name for path in (tmp_path / "all").iterdir()} == {"001-first", "002-second", "manifest.json", *files}
     command.append("--strict")

@@ -38,7 +38,7 @@ def run(monkeypatch, tmp_path, url):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("COLUMNS", "100")
     monkeypatch.setenv("DRAWERWRIGHT_URL", url)
-    return lambda *arguments, **options: CliRunner().invoke(app, [str(one) for one in arguments], **options)
+    return lambda *arguments, **options: CliRunner().invoke(app, [str(argument) for argument in arguments], **options)
 
 
 @pytest.fixture
@@ -56,10 +56,10 @@ def finish(records, blobs):
         file = FileEntry(name="bill.csv", media_type="text/csv", bytes=len(data), sha256=sha256(data).hexdigest())
         _, manifest = bench()
         part = manifest.parts[0].model_copy(update={"files": (file,)})
-        told = manifest.model_copy(update={"parts": (part,), "documents": (), "bundle": None})
+        stored_manifest = manifest.model_copy(update={"parts": (part,), "documents": (), "bundle": None})
         stored = []
         for name, media, content in (
-            ("manifest.json", JSON_TYPE, told.model_dump_json().encode()),
+            ("manifest.json", JSON_TYPE, stored_manifest.model_dump_json().encode()),
             ("bill.csv", "text/csv", data),
         ):
             digest = sha256(content).hexdigest()
@@ -74,8 +74,8 @@ def finish(records, blobs):
 def test_jobs_are_listed_newest_first_and_filtered(run, add, records):
     first, second = add("north wall"), add("South wall")
     records.cancel(first)
-    told = json.loads(run("jobs", "--json", "--limit", 2).stdout)["jobs"]
-    assert [job["id"] for job in told] == [second, first]
+    listed = json.loads(run("jobs", "--json", "--limit", 2).stdout)["jobs"]
+    assert [job["id"] for job in listed] == [second, first]
     table = run("jobs", "--name", "wall")
     assert table.stdout.index(second) < table.stdout.index(first)
     for words, expected in (
@@ -91,8 +91,8 @@ def test_jobs_are_listed_newest_first_and_filtered(run, add, records):
 
 def test_more_jobs_than_a_page_has(run, add):
     made = [add("many") for _ in range(120)]
-    told = json.loads(run("jobs", "--json", "--name", "many", "--limit", 500).stdout)["jobs"]
-    assert [job["id"] for job in told] == made[::-1]
+    listed = json.loads(run("jobs", "--json", "--name", "many", "--limit", 500).stdout)["jobs"]
+    assert [job["id"] for job in listed] == made[::-1]
 
 
 def test_a_job_is_shown_cancelled_and_removed(run, add):
@@ -103,9 +103,9 @@ def test_a_job_is_shown_cancelled_and_removed(run, add):
     assert run("cancel", job).exit_code == 2
     shown = run("job", job, "--json")
     assert (shown.exit_code, json.loads(shown.stdout)["state"]) == (1, "cancelled")
-    asked = run("remove", job)
-    assert asked.exit_code == 2
-    assert "--yes" in asked.stderr
+    result = run("remove", job)
+    assert result.exit_code == 2
+    assert "--yes" in result.stderr
     assert json.loads(run("remove", job, "--yes", "--json").stdout) == {"id": job, "removed": True}
     for command in ("job", "cancel", "remove", "fetch", "prints"):
         assert run(command, job).exit_code == 2
@@ -122,10 +122,10 @@ def test_a_job_that_failed_says_why(run, add, records):
 def test_files_are_fetched_one_or_all(run, add, finish, tmp_path):
     job = add()
     data = finish(job)
-    told = run("fetch", job, "--out", tmp_path / "all", "--json")
-    assert told.exit_code == 0, told.stderr
+    result = run("fetch", job, "--out", tmp_path / "all", "--json")
+    assert result.exit_code == 0, result.stderr
     assert (tmp_path / "all" / "bill.csv").read_bytes() == data
-    assert {Path(path).name for path in json.loads(told.stdout)["files"]} == {"bill.csv", "manifest.json"}
+    assert {Path(path).name for path in json.loads(result.stdout)["files"]} == {"bill.csv", "manifest.json"}
     assert run("fetch", job, "--file", "bill.csv").exit_code == 0
     assert (tmp_path / "out" / "bill.csv").read_bytes() == data
     assert run("fetch", job, "--file", "bill.csv", "--out", "-").stdout_bytes == data
@@ -135,9 +135,9 @@ def test_files_are_fetched_one_or_all(run, add, finish, tmp_path):
 
 
 def test_a_spec_can_be_left_with_the_service(run, tmp_path):
-    told = run("submit", "-", "--no-watch", "--json", input=examples.text("small"))
-    assert told.exit_code == 0
-    assert json.loads(told.stdout)["state"] == "queued"
+    result = run("submit", "-", "--no-watch", "--json", input=examples.text("small"))
+    assert result.exit_code == 0
+    assert json.loads(result.stdout)["state"] == "queued"
     assert not (tmp_path / "out").exists()
 
 
@@ -159,17 +159,17 @@ def test_runs_without_a_file_are_told_of(run, records, planned):
     assert run("printed", job, "--run", "1", "--failed").exit_code == 0
     assert "missing" not in run("prints", job).stdout
     assert PrintRecords(records._engine).fail(job, 1, {"detail": "A stored file is damaged."})
-    assert "packed afresh are missing: A stored file is damaged." in run("prints", job).stdout
+    assert "Files of repacked runs are missing: A stored file is damaged." in run("prints", job).stdout
 
 
 def test_prints_are_watched_until_all_is_printed(run, planned, url, monkeypatch):
-    monkeypatch.setattr(prints, "_PAUSE", 0.05)
+    monkeypatch.setattr(prints, "_POLL_SECONDS", 0.05)
     job, manifest = planned
 
     def print_all():
         with Client(url) as client:
-            for one in manifest.runs:
-                client.record(job, json.dumps({"outcome": "printed", "run": one.number}).encode())
+            for planned_run in manifest.runs:
+                client.record(job, json.dumps({"outcome": "printed", "run": planned_run.number}).encode())
 
     printer = Timer(0.3, print_all)
     printer.start()
@@ -177,22 +177,22 @@ def test_prints_are_watched_until_all_is_printed(run, planned, url, monkeypatch)
     printer.join()
     assert watched.exit_code == 0
     documents = [json.loads(line) for line in watched.stdout.splitlines()]
-    left = [one["pieces_left"] for one in documents]
+    left = [document["pieces_left"] for document in documents]
     assert left == sorted(left, reverse=True)
     assert (documents[-1]["done"], left[-1]) == (True, 0)
-    assert "All is printed." in run("prints", job, "--watch").stdout
+    assert "Everything is printed." in run("prints", job, "--watch").stdout
 
 
 @pytest.fixture
 def process(url, tmp_path):
     """Give a function that starts the command line as a process."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith("DRAWERWRIGHT_")}
-    told = {"PYTHONPATH": str(_ROOT), "DRAWERWRIGHT_URL": url, "XDG_CONFIG_HOME": str(tmp_path)}
+    environment = {"PYTHONPATH": str(_ROOT), "DRAWERWRIGHT_URL": url, "XDG_CONFIG_HOME": str(tmp_path)}
 
     def start(*words):
         pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "stdin": subprocess.DEVNULL}
         return subprocess.Popen(
-            [sys.executable, "-m", "api.command", *words], env={**kept, **told}, cwd=tmp_path, text=True, **pipes
+            [sys.executable, "-m", "api.command", *words], env={**kept, **environment}, cwd=tmp_path, text=True, **pipes
         )
 
     return start
@@ -214,13 +214,13 @@ def test_ctrl_c_leaves_the_job_and_says_how_to_find_it(process, records, tmp_pat
     (tmp_path / "left.json").write_bytes(examples.text("small"))
     before = {job.id for job in records.jobs(500, None)}
     with process("submit", "left.json") as submitter:
-        said = submitter.stderr.readline()
+        first_line = submitter.stderr.readline()
         (job,) = {job.id for job in records.jobs(500, None)} - before
-        assert job in said
+        assert job in first_line
         submitter.send_signal(signal.SIGINT)
-        told = submitter.stderr.read()
+        message = submitter.stderr.read()
         submitter.wait(timeout=60)
         assert submitter.returncode == 130
-    assert f"drawerwright fetch {job}" in told
-    assert "Traceback" not in told
+    assert f"drawerwright fetch {job}" in message
+    assert "Traceback" not in message
     assert records.job(job).state == "queued"

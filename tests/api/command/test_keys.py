@@ -58,7 +58,7 @@ def test_what_makes_no_sense_ends_with_2(run, arguments):
 
 
 def test_the_choice_is_that_of_the_scopes():
-    assert tuple(one.value for one in _Choice) == SCOPES
+    assert tuple(choice.value for choice in _Choice) == SCOPES
 
 
 def test_the_client_sends_its_key_and_says_where_to_put_it(tmp_path, monkeypatch):

@@ -37,7 +37,7 @@ def test_each_recipe_does_what_it_says(service, tmp_path):
     (tmp_path / "drawer.json").write_bytes(examples.text("workshop-week"))
     kept = {name: value for name, value in os.environ.items() if not name.lower().endswith("_proxy")}
     script = "set -eu\n" + "\necho ----\n".join([*recipes, recipes[0]]) + '\necho "$job"\n'
-    told = subprocess.run(
+    ended = subprocess.run(
         ["bash", "-c", script],
         cwd=tmp_path,
         env={**kept, "SERVICE": service, "HOME": str(tmp_path)},
@@ -46,12 +46,12 @@ def test_each_recipe_does_what_it_says(service, tmp_path):
         timeout=180,
         check=False,
     )
-    assert told.returncode == 0, told.stdout + told.stderr
-    _, fetched, last, again = (part.strip() for part in told.stdout.split("----\n"))
+    assert ended.returncode == 0, ended.stdout + ended.stderr
+    _, fetched, last, again = (part.strip() for part in ended.stdout.split("----\n"))
     printed, _, events = last.partition("\n")
     assert fetched == "bundle.zip: OK"
     with zipfile.ZipFile(tmp_path / "bundle.zip") as bundle:
-        name = next(one for one in bundle.namelist() if one.endswith("manifest.json"))
+        name = next(member for member in bundle.namelist() if member.endswith("manifest.json"))
         manifest = Manifest.model_validate_json(bundle.read(name))
     assert [run["number"] for run in json.loads((tmp_path / "runs.json").read_bytes())["runs"]] == [
         run.number for run in manifest.runs

@@ -40,15 +40,15 @@ def _on_a_terminal(command, environment):
     ours, theirs = pty.openpty()
     with subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs, env=environment) as process:
         os.close(theirs)
-        said = b""
+        output = b""
         try:
             while piece := os.read(ours, 65_536):
-                said += piece
+                output += piece
         except OSError:  # the other side is closed
             pass
         os.close(ours)
         assert process.wait(timeout=60) == 0
-    return said.decode()
+    return output.decode()
 
 
 #: Select Graphic Rendition with a colour in it (ECMA-48, 8.3.117; 90 to 107 are common practice).
@@ -66,15 +66,15 @@ def test_colours_are_for_terminals_and_for_who_wants_them(environment, spec):
 
 def test_help_says_the_exit_codes_and_has_no_control_codes():
     for words in (["--help"], ["submit", "--help"], ["mqtt", "--help"]):
-        told = CliRunner().invoke(app, words)
-        assert told.exit_code == 0
-        assert "Exit codes" in told.stdout
-        assert "\x1b" not in told.stdout
+        result = CliRunner().invoke(app, words)
+        assert result.exit_code == 0
+        assert "Exit codes" in result.stdout
+        assert "\x1b" not in result.stdout
 
 
 def test_it_tells_its_version():
-    told = CliRunner().invoke(app, ["--version"])
-    assert re.fullmatch(r"\d+\.\d+\.\d+\n", told.stdout)
+    result = CliRunner().invoke(app, ["--version"])
+    assert re.fullmatch(r"\d+\.\d+\.\d+\n", result.stdout)
 
 
 def test_bash_completes_commands_options_and_states(environment, tmp_path):
@@ -93,11 +93,11 @@ try sub
 try submit --no
 try jobs --state s
 """
-    told = subprocess.run(["bash", "-c", script], env=surroundings, capture_output=True, text=True, check=True)
-    assert told.stdout.split() == ["submit", "--no-watch", "succeeded"], told
+    ended = subprocess.run(["bash", "-c", script], env=surroundings, capture_output=True, text=True, check=True)
+    assert ended.stdout.split() == ["submit", "--no-watch", "succeeded"], ended
 
 
 def test_a_reader_that_has_enough_is_no_fault(environment):
     script = f"{sys.executable} -m api.command catalogue | head -n 1"
-    told = subprocess.run(["bash", "-c", script], env=environment, capture_output=True, text=True, check=True)
-    assert told.stderr == ""
+    ended = subprocess.run(["bash", "-c", script], env=environment, capture_output=True, text=True, check=True)
+    assert ended.stderr == ""

@@ -95,8 +95,8 @@ class Authority:
             x509.BasicConstraints(ca=False, path_length=None), critical=True
         )
         addresses = x509.SubjectAlternativeName([x509.IPAddress(ip_address("127.0.0.1"))])
-        known = x509.AuthorityKeyIdentifier.from_issuer_public_key(root.public_key())
-        leaf = leaf.add_extension(addresses, critical=False).add_extension(known, critical=False)
+        key_identifier = x509.AuthorityKeyIdentifier.from_issuer_public_key(root.public_key())
+        leaf = leaf.add_extension(addresses, critical=False).add_extension(key_identifier, critical=False)
         self.certificate.write_bytes(leaf.sign(root, hashes.SHA256()).public_bytes(serialization.Encoding.PEM))
         form = serialization.PrivateFormat.PKCS8
         self.key.write_bytes(key.private_bytes(serialization.Encoding.PEM, form, serialization.NoEncryption()))
@@ -126,9 +126,9 @@ class Listener:
 
     def last(self, topic):
         """Return the last message of a topic, or None."""
-        return next((one for one in reversed(self.heard) if one.topic == topic), None)
+        return next((message for message in reversed(self.heard) if message.topic == topic), None)
 
-    def said(self, topic):
+    def last_text(self, topic):
         """Return the last text of a topic, or None."""
         message = self.last(topic)
         return None if message is None else message.payload.decode()

@@ -22,8 +22,8 @@ from pydantic import SecretStr
 from api.command.server import listening
 from api.command.service.client import Client, ServiceRefused
 from api.mqtt.broker_address import BrokerAddress, Topics
-from api.mqtt.connection import Connection, trusting
-from api.mqtt.observation import Looked, Observer
+from api.mqtt.connection import Connection, tls_context
+from api.mqtt.job_poller import JobPoller, PollResult
 from api.mqtt.publisher import Publisher
 from tests.api.mqtt.mosquitto import Authority, Listener, running
 from tests.printing.progress.planned_manifest import bench
@@ -75,8 +75,8 @@ def listen(broker):
         return listeners[-1]
 
     yield begin
-    for one in listeners:
-        one.close()
+    for listener in listeners:
+        listener.close()
 
 
 @pytest.fixture
@@ -90,12 +90,12 @@ def publish(broker, port, key, tmp_path_factory):
     """Give a context in which the publisher runs, below a topic; it must end well, unless it is killed."""
     folder = tmp_path_factory.mktemp("publisher")
     kept = {name: value for name, value in os.environ.items() if not name.startswith("DRAWERWRIGHT_")}
-    told = {"PYTHONPATH": str(_ROOT), "XDG_CONFIG_HOME": str(folder), "DRAWERWRIGHT_KEY": key}
+    defaults = {"PYTHONPATH": str(_ROOT), "XDG_CONFIG_HOME": str(folder), "DRAWERWRIGHT_KEY": key}
     command = [sys.executable, "-m", "api.command", "mqtt", "--every", "0.2", "--url"]
 
     @contextmanager
     def run(root, *more, broker=broker, url=f"http://127.0.0.1:{port}", end=signal.SIGTERM, **environment):
-        environment = {**kept, **told, "DRAWERWRIGHT_MQTT_BROKER": f"mqtt://127.0.0.1:{broker.port}", **environment}
+        environment = {**kept, **defaults, "DRAWERWRIGHT_MQTT_BROKER": f"mqtt://127.0.0.1:{broker.port}", **environment}
         with subprocess.Popen([*command, url, "--topic", root, *more], env=environment, cwd=folder) as process:
             try:
                 yield
@@ -112,12 +112,12 @@ def shop(publish, broker, until):
     """What the topics of a publisher begin with that runs while these tests do, and a listener from the start on."""
     listener = Listener(broker, topic="shop/#")
     with publish("shop"):
-        until(lambda: listener.said("shop/status") == "online")
+        until(lambda: listener.last_text("shop/status") == "online")
         yield "shop", listener
-    until(lambda: listener.said("shop/status") == "offline")
-    said = [one.payload for one in listener.heard if one.topic == "shop/status"]
+    until(lambda: listener.last_text("shop/status") == "offline")
+    statuses = [message.payload for message in listener.heard if message.topic == "shop/status"]
     listener.close()
-    assert said == [b"online", b"offline"]  # it said goodbye, so that the last will was not needed
+    assert statuses == [b"online", b"offline"]  # it statuses goodbye, so that the last will was not needed
 
 
 @pytest.fixture(scope="module")
@@ -151,7 +151,7 @@ def printed(port, key):
 
 
 def _json(listener, topic):
-    text = listener.said(topic)
+    text = listener.last_text(topic)
     return json.loads(text) if text else None
 
 
@@ -178,7 +178,7 @@ def test_a_job_is_told_as_it_goes_and_its_state_is_there_for_who_comes_late(shop
     assert state.qos == 1
     assert state.properties.PayloadFormatIndicator == 1
     assert 29 * 86_400 < state.properties.MessageExpiryInterval <= 30 * 86_400
-    until(lambda: late.said(f"{root}/status") == "online")
+    until(lambda: late.last_text(f"{root}/status") == "online")
     assert late.last(f"{root}/jobs/{job}/event") is None
 
 
@@ -186,23 +186,23 @@ def test_what_is_to_be_printed_is_told_and_moves_on(shop, listen, made, printed,
     root, listener = shop
     job, (_, manifest) = made(), bench(timed=True)
 
-    def mine():
+    def queue_entry():
         return next(
-            (one for one in (_json(listener, f"{root}/queue") or {"jobs": ()})["jobs"] if one["job"] == job), None
+            (entry for entry in (_json(listener, f"{root}/queue") or {"jobs": ()})["jobs"] if entry["job"] == job), None
         )
 
-    told = until(mine)
-    assert (told["runs_left"], told["pieces_left"]) == (len(manifest.runs), manifest.work.pieces)
-    assert [one["run"] for one in told["next"]] == [run.number for run in manifest.runs[:3]]
-    assert told["filament"][0]["needed"] > 0.0
+    waiting = until(queue_entry)
+    assert (waiting["runs_left"], waiting["pieces_left"]) == (len(manifest.runs), manifest.work.pieces)
+    assert [run["run"] for run in waiting["next"]] == [run.number for run in manifest.runs[:3]]
+    assert waiting["filament"][0]["needed"] > 0.0
     assert listener.last(f"{root}/queue").properties.MessageExpiryInterval <= 3_600
     printed(job, manifest.runs[0].number)
     until(lambda: (_json(listener, f"{root}/jobs/{job}/event") or {}).get("type") == "job.printed")
     assert _json(listener, f"{root}/jobs/{job}/event")["data"]["printed"]["run"] == manifest.runs[0].number
-    until(lambda: mine()["runs_left"] == len(manifest.runs) - 1)
-    assert mine()["next"][0]["run"] == manifest.runs[1].number
+    until(lambda: queue_entry()["runs_left"] == len(manifest.runs) - 1)
+    assert queue_entry()["next"][0]["run"] == manifest.runs[1].number
     late = listen(topic=f"{root}/queue")
-    until(lambda: late.said(f"{root}/queue"))
+    until(lambda: late.last_text(f"{root}/queue"))
     assert late.last(f"{root}/queue").retain
 
 
@@ -210,12 +210,12 @@ def test_a_publisher_that_is_killed_has_a_last_will(publish, listen, root, add, 
     job = add()
     listener = listen(topic=f"{root}/#")
     with publish(root, end=signal.SIGKILL):
-        until(lambda: listener.said(f"{root}/status") == "online")
-        until(lambda: listener.said(f"{root}/jobs/{job}/state"))
-        assert not listener.last(f"{root}/jobs/{job}/event")  # it was there before anybody looked
-    until(lambda: listener.said(f"{root}/status") == "offline")
+        until(lambda: listener.last_text(f"{root}/status") == "online")
+        until(lambda: listener.last_text(f"{root}/jobs/{job}/state"))
+        assert not listener.last(f"{root}/jobs/{job}/event")  # it was there before anybody changes
+    until(lambda: listener.last_text(f"{root}/status") == "offline")
     late = listen(topic=f"{root}/#")
-    until(lambda: late.said(f"{root}/status") == "offline")
+    until(lambda: late.last_text(f"{root}/status") == "offline")
     assert late.last(f"{root}/status").retain
 
 
@@ -223,13 +223,13 @@ def test_a_broker_that_comes_back_is_told_everything_anew(publish, listen, add, 
     job = add()
     with running(tmp_path) as broker, publish("a", broker=broker):
         first = listen(broker=broker)
-        until(lambda: first.said(f"a/jobs/{job}/state"))
+        until(lambda: first.last_text(f"a/jobs/{job}/state"))
         broker.stop()
         broker.start()  # it keeps nothing on disk
         second = listen(broker=broker)
         for topic in ("a/status", f"a/jobs/{job}/state", "a/queue"):
-            until(lambda topic=topic: second.said(topic))
-        assert second.said("a/status") == "online"
+            until(lambda topic=topic: second.last_text(topic))
+        assert second.last_text("a/status") == "online"
 
 
 def test_a_service_that_goes_away_is_offline_until_it_comes_back(publish, listen, settings, until):
@@ -238,11 +238,11 @@ def test_a_service_that_goes_away_is_offline_until_it_comes_back(publish, listen
     here = settings.model_copy(update={"port": port})
     listener = listen(topic="away/status")
     with publish("away", url=f"http://127.0.0.1:{port}"):
-        until(lambda: listener.said("away/status") == "offline")
+        until(lambda: listener.last_text("away/status") == "offline")
         for _ in range(2):
             with listening(here):
-                until(lambda: listener.said("away/status") == "online")
-            until(lambda: listener.said("away/status") == "offline")
+                until(lambda: listener.last_text("away/status") == "online")
+            until(lambda: listener.last_text("away/status") == "offline")
 
 
 # the library leaves its socket to the collector where a certificate is refused
@@ -252,20 +252,20 @@ def test_by_tls_with_a_name_and_a_password(publish, listen, root, tmp_path, unti
     user = ("shop", "a long password")
     with running(tmp_path, tls=authority, users=[user]) as broker:
         url = f"mqtts://127.0.0.1:{broker.port}"
-        told = {"DRAWERWRIGHT_MQTT_USERNAME": user[0], "DRAWERWRIGHT_MQTT_PASSWORD": user[1]}
+        credentials = {"DRAWERWRIGHT_MQTT_USERNAME": user[0], "DRAWERWRIGHT_MQTT_PASSWORD": user[1]}
         listener = listen(broker=broker, ca=authority.ca, user=user)
-        with publish(root, "--ca-file", str(authority.ca), DRAWERWRIGHT_MQTT_BROKER=url, **told):
-            until(lambda: listener.said(f"{root}/status") == "online")
-        until(lambda: listener.said(f"{root}/status") == "offline")
+        with publish(root, "--ca-file", str(authority.ca), DRAWERWRIGHT_MQTT_BROKER=url, **credentials):
+            until(lambda: listener.last_text(f"{root}/status") == "online")
+        until(lambda: listener.last_text(f"{root}/status") == "offline")
         for ca, password, why in ((other.ca, user[1], "not trusted"), (authority.ca, "wrong", "refuses")):
-            said = []
-            connection = Connection(BrokerAddress.parse(url), Topics.below(root), said.append)
+            notes = []
+            connection = Connection(BrokerAddress.parse(url), Topics.below(root), notes.append)
             with pytest.raises(SettingsError, match=why) as refused:
-                connection.open(user[0], password, trusting(str(ca)))
-            assert password not in f"{said} {refused.value.problem()}"
+                connection.open(user[0], password, tls_context(str(ca)))
+            assert password not in f"{notes} {refused.value.problem()}"
             gc.collect()
         with pytest.raises(SettingsError, match="no certificates"):
-            trusting(str(authority.key))
+            tls_context(str(authority.key))
 
 
 def test_a_key_that_may_not_read_ends_it(broker, root, port):
@@ -274,7 +274,7 @@ def test_a_key_that_may_not_read_ends_it(broker, root, port):
     connection.open()
     try:
         with Client(f"http://127.0.0.1:{port}", SecretStr("dw_nobody_nothing")) as client:
-            publisher = Publisher(Observer(client, timedelta(days=1)), connection, topics, 0.2, str)
+            publisher = Publisher(JobPoller(client, timedelta(days=1)), connection, topics, 0.2, str)
             with pytest.raises(ServiceRefused):
                 publisher.run()
     finally:
@@ -283,20 +283,20 @@ def test_a_key_that_may_not_read_ends_it(broker, root, port):
 
 def test_what_changed_and_what_is_gone_is_seen_once(port, key, add, engine, records):
     with Client(f"http://127.0.0.1:{port}", SecretStr(key)) as client:
-        observer = Observer(client, timedelta(days=1))
+        poller = JobPoller(client, timedelta(days=1))
         jobs = [add() for _ in range(3)]
         now = datetime.now(UTC)
-        assert set(jobs) <= {job.id for job in observer.look(now, thorough=True).changed}
-        assert observer.look(now, thorough=False) == Looked()
+        assert set(jobs) <= {job.id for job in poller.poll(now, full=True).changed}
+        assert poller.poll(now, full=False) == PollResult()
         engine.cancel(jobs[0])
-        looked = observer.look(now, thorough=False)
-        assert [job.id for job in looked.changed] == [job.id for job in looked.happened] == [jobs[0]]
+        changes = poller.poll(now, full=False)
+        assert [job.id for job in changes.changed] == [job.id for job in changes.state_changes] == [jobs[0]]
         for job in jobs[:2]:
             records.cancel(job)
             engine.remove(job)
-        assert set(observer.look(now, thorough=True).gone) == set(jobs[:2])
-        looked = observer.look(now + timedelta(days=2), thorough=True)
-        assert jobs[2] not in looked.gone  # it has not ended, however old it is
+        assert set(poller.poll(now, full=True).gone) == set(jobs[:2])
+        changes = poller.poll(now + timedelta(days=2), full=True)
+        assert jobs[2] not in changes.removed  # it has not ended, however old it is
 
 
 @pytest.mark.parametrize(
