@@ -55,7 +55,7 @@ def test_a_plan_is_a_table_that_fits_a_narrow_terminal(run, small):
     result = run("plan", small)
     assert result.exit_code == 0
     lines = result.stdout.splitlines()
-    assert lines[0] == "keys and coins: 3 x 3 cells of 42 mm, 9 in all; 10.0 x 10.0 mm left over, 4 cells free"
+    assert lines[0] == "keys and coins: 3 x 3 cells of 42 mm, 9 in total; 10.0 x 10.0 mm left over, 4 cells free"
     table = [line for line in lines[1:] if not line.startswith(("Caution", "Warning"))]
     assert max(map(len, table)) <= 80
     assert any(line.split()[:3] == ["T1", "tray", "keys"] for line in table)

@@ -294,7 +294,7 @@ def test_what_changed_and_what_is_gone_is_seen_once(port, key, add, engine, reco
         for job in jobs[:2]:
             records.cancel(job)
             engine.remove(job)
-        assert set(poller.poll(now, full=True).gone) == set(jobs[:2])
+        assert set(poller.poll(now, full=True).removed) == set(jobs[:2])
         changes = poller.poll(now + timedelta(days=2), full=True)
         assert jobs[2] not in changes.removed  # it has not ended, however old it is
 
