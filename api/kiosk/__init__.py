@@ -1,4 +1,4 @@
-"""The kiosk: one page for a shared screen, with all that it loads; nothing comes from elsewhere."""
+"""The page for a shared screen, served with all its assets: nothing is loaded from another origin."""
 
 from api.kiosk.router import router
 

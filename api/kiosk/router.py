@@ -1,4 +1,4 @@
-"""The kiosk's page and its files."""
+"""Routes of the page and its assets."""
 
 import base64
 import re
@@ -29,21 +29,21 @@ _TYPES: Final = {
     "txt": "text/plain; charset=utf-8",
 }
 
-#: The page asks again each time, and is told that it has it already.
+#: Browsers revalidate assets on each load; an unchanged one is answered with 304.
 _CACHING: Final = "no-cache"
 
 
 class KioskSettings(BaseModel):
-    """What the page is told about where it stands."""
+    """Settings of the page."""
 
     model_config = ConfigDict(frozen=True)
 
-    idle_minutes: float = Field(description="Minutes without a touch before the page goes back to its start; 0: never.")
+    idle_minutes: float = Field(description="Idle minutes after which the page returns to its start; 0: never.")
 
 
 @dataclass(frozen=True, slots=True)
 class _Asset:
-    """A file of the page."""
+    """Content, media type and entity tag of one file of the page."""
 
     data: bytes
     media_type: str
@@ -52,7 +52,7 @@ class _Asset:
 
 @lru_cache(maxsize=1)
 def _assets() -> dict[str, _Asset]:
-    """Return every file of the page by its path: a name is looked up here and never in the file system."""
+    """Return all files of the page by path; requests are looked up here, never in the file system."""
     assets: dict[str, _Asset] = {}
 
     def gather(folder: Traversable, path: str) -> None:
@@ -69,7 +69,7 @@ def _assets() -> dict[str, _Asset]:
 
 @lru_cache(maxsize=1)
 def _policy() -> str:
-    """Return what the page may load: its own files, and the one script in it, by its digest (CSP level 3)."""
+    """Return the Content-Security-Policy: own files only, and the inline import map by its hash (CSP level 3)."""
     page = _assets()["index.html"].data
     scripts = re.findall(rb'<script type="importmap">(.*?)</script>', page, re.DOTALL)
     digests = " ".join(f"'sha256-{base64.b64encode(sha256(script).digest()).decode()}'" for script in scripts)
@@ -82,20 +82,20 @@ def _policy() -> str:
 @router.head("/", include_in_schema=False)
 @router.get("/", include_in_schema=False)
 def get_page(request: Request) -> Response:
-    """Hand out the page."""
+    """Serve the page."""
     return _answer(request, "index.html")
 
 
 @router.get("/kiosk/settings.json", include_in_schema=False)
 def get_settings(request: Request) -> KioskSettings:
-    """Tell the page how to behave where it stands."""
+    """Serve the settings of the page."""
     return KioskSettings(idle_minutes=request.app.state.settings.kiosk_idle_minutes)
 
 
 @router.head("/kiosk/{path:path}", include_in_schema=False)
 @router.get("/kiosk/{path:path}", include_in_schema=False)
 def get_asset(request: Request, path: str) -> Response:
-    """Hand out one file of the page."""
+    """Serve one asset of the page."""
     return _answer(request, path)
 
 

@@ -139,7 +139,7 @@ def test_starting_over_asks_first(visit, measure):
     page = visit()
     measure(page)
     page.tap("#again")
-    page.tap("dialog button:has-text('Go on')")
+    page.tap("dialog button:has-text('Keep my entries')")
     assert page.input_value("#width-0-0") == "310"
     page.tap("#again")
     page.tap("dialog button.danger")

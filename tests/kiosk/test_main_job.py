@@ -37,7 +37,7 @@ def test_a_drawer_from_the_tape_to_the_files_by_touch(visit, measure, url):
         zip(page.locator("#facts dt").all_inner_texts(), page.locator("#facts dd").all_inner_texts(), strict=True)
     )
     assert facts["Print runs"] == str(len(manifest["runs"]))
-    assert facts["Filament costs"] == f"{manifest['work']['cost']:.2f}"
+    assert facts["Filament cost"] == f"{manifest['work']['cost']:.2f}"
 
     page.tap("#tab-map")
     assert page.locator(".legend tbody tr").count() == sum(

@@ -1,4 +1,4 @@
-// Elements.
+// DOM helpers: create elements, replace content, announce to screen readers, open dialogs.
 
 const SVG = "http://www.w3.org/2000/svg";
 
@@ -15,33 +15,33 @@ function fill(node, attributes, children) {
   return node;
 }
 
-/** An HTML element. Text is always text: nothing that a caller wrote is read as markup. */
+/** Create an HTML element. Strings become text nodes, never markup. */
 export const h = (tag, attributes, ...children) => fill(document.createElement(tag), attributes, children);
 
-/** An SVG element. */
+/** Create an SVG element. */
 export const s = (tag, attributes, ...children) => fill(document.createElementNS(SVG, tag), attributes, children);
 
 export const byId = (id) => document.getElementById(id);
 
-/** Say something to those who listen to the page. */
-export function say(text) {
+/** Announce a text to screen readers through the live region. */
+export function announce(text) {
   const node = byId("spoken");
   node.textContent = "";
   window.setTimeout(() => { node.textContent = text; }, 30);
 }
 
-/** Replace what is in a node, and keep the focus on the element of the same id. */
+/** Replace a node's children; the focus moves to the new element with the id of the focused one. */
 export function show(node, ...children) {
   const id = node.contains(document.activeElement) ? document.activeElement.id : "";
   node.replaceChildren(...children.flat(Infinity).filter((child) => child !== null && child !== undefined && child !== false));
   if (id) byId(id)?.focus({ preventScroll: true });
 }
 
-/** A button. */
+/** Create a button. */
 export const button = (text, onclick, attributes = {}) => h("button", { type: "button", onclick, ...attributes }, text);
 
-/** A dialog; answers with the value of the button that closed it, or "". */
-export function ask(title, body, choices) {
+/** Open a modal dialog; resolve to the value of the button that closed it, or to "". */
+export function openDialog(title, body, choices) {
   const dialog = byId("dialog");
   return new Promise((resolve) => {
     dialog.replaceChildren(

@@ -1,4 +1,4 @@
-// The draft: what has been typed, kept in this browser until it is started over; and the spec that it makes.
+// The draft: the entries of the form, stored in this browser until the user starts over, and the spec built from them.
 
 import { convert, length, setUnit, unitNow } from "./units.js";
 
@@ -26,13 +26,13 @@ export let current = 0;
 
 const watchers = [];
 
-/** Be told of every change: the function gets the name of what changed. */
+/** Call a function after every change of the draft, with the name of what changed. */
 export const watch = (watcher) => watchers.push(watcher);
 
 export function changed(what) {
   try {
     window.localStorage.setItem(STORE, JSON.stringify(draft));
-  } catch { /* a browser that keeps nothing still works */ }
+  } catch { /* without storage the draft lives as long as the page */ }
   for (const watcher of watchers) watcher(what);
 }
 
@@ -40,7 +40,7 @@ export function restore() {
   try {
     const kept = JSON.parse(window.localStorage.getItem(STORE) ?? "null");
     if (kept && Array.isArray(kept.drawers) && kept.drawers.length) draft = { ...blank(), ...kept };
-  } catch { /* an unreadable draft is no draft */ }
+  } catch { /* an unreadable draft is discarded */ }
   setUnit(draft.unit);
 }
 
@@ -58,7 +58,7 @@ export function choose(index) {
 }
 
 export function addDrawer() {
-  const names = new Set(draft.drawers.map((one) => one.name));
+  const names = new Set(draft.drawers.map((drawer) => drawer.name));
   let number = draft.drawers.length + 1;
   while (names.has(String(number))) number += 1;
   draft.drawers.push(blankDrawer(String(number)));
@@ -72,8 +72,8 @@ export function dropDrawer(index) {
   changed("drawer");
 }
 
-/** Speak another unit from now on; numbers that are there already are converted. */
-export function speak(unit) {
+/** Switch between mm and inches and convert the lengths already entered. */
+export function switchUnit(unit) {
   if (unit === unitNow()) return;
   convertAll(unitNow(), unit);
   setUnit(unit);
@@ -88,7 +88,7 @@ function convertAll(_from, to) {
     drawer.depth = drawer.depth.map(turn);
     drawer.height = turn(drawer.height);
     drawer.corner = turn(drawer.corner);
-    for (const one of drawer.obstacles) for (const side of ["x", "y", "w", "d"]) one[side] = turn(one[side]);
+    for (const obstacle of drawer.obstacles) for (const side of ["x", "y", "w", "d"]) obstacle[side] = turn(obstacle[side]);
   }
   for (const thing of draft.things) thing.sizes = thing.sizes.map(turn);
   draft.bed = draft.bed.map(turn);
@@ -96,12 +96,12 @@ function convertAll(_from, to) {
 
 const filled = (text) => text.trim() !== "";
 
-/** Whether a drawer has been measured far enough to ask for a plan. */
+/** Whether a drawer has a width, a depth and a height, so that a plan can be requested. */
 export const measured = (drawer) => drawer.width.some(filled) && drawer.depth.some(filled) && filled(drawer.height);
 
 export const ready = () => draft.drawers.every(measured);
 
-/** The spec of the draft, and where on the page each JSON Pointer of it is. */
+/** The draft as a spec, and the field id for each JSON Pointer into it. */
 export function specOf() {
   const where = new Map();
   const at = (pointer, id) => where.set(pointer, id);
@@ -124,10 +124,10 @@ export function specOf() {
     if (drawer.copies !== 1) made.copies = drawer.copies;
     at(`/drawers/${d}/copies`, `copies-${d}`);
     if (drawer.obstacles.length) {
-      made.obstacles = drawer.obstacles.map((one, o) => {
+      made.obstacles = drawer.obstacles.map((obstacle, o) => {
         const base = `/drawers/${d}/obstacles/${o}`;
         [["at/0", "x"], ["at/1", "y"], ["size/0", "w"], ["size/1", "d"]].forEach(([end, side]) => at(`${base}/${end}`, `obstacle-${d}-${o}-${side}`));
-        return { at: [length(one.x), length(one.y)], size: [length(one.w), length(one.d)] };
+        return { at: [length(obstacle.x), length(obstacle.y)], size: [length(obstacle.w), length(obstacle.d)] };
       });
     }
     if (draft.fill) made.fill = true;
@@ -156,7 +156,7 @@ export function specOf() {
   at("/printing/max_run_hours", "hours");
   const spec = {
     spec: "1",
-    name: draft.drawers.map((one) => one.name).join(", ").slice(0, 80) || "1",
+    name: draft.drawers.map((drawer) => drawer.name).join(", ").slice(0, 80) || "1",
     drawers,
     printer: { bed: draft.bed.map(length), nozzle: number(draft.nozzle), layer: number(draft.layer) },
     material: { name: draft.material },

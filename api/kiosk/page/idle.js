@@ -1,11 +1,11 @@
-// A shared page is put back when nobody has touched it for a while.
+// Idle timeout: a shared screen returns to its start when nobody has touched it for a while.
 
 import { button, byId, h } from "./dom.js";
 import { t } from "./messages.js";
 
 const WARNING = 30;
 
-/** After so many minutes ask whether somebody is still there; without an answer call `reset`. 0 minutes: never. */
+/** After this many idle minutes ask whether anybody is there, and without an answer call `reset`; 0 means never. */
 export function watchIdle(minutes, reset) {
   if (!minutes) return;
   let timer = 0;

@@ -1,12 +1,12 @@
-// A job: submitted, followed, and found again after a reload.
+// A job: submit it, follow it, and return to it after a reload (its id is in the address).
 
 import { ready, specOf } from "./draft.js";
-import { ask as askPerson, button, byId, h, say, show } from "./dom.js";
+import { announce, button, byId, h, openDialog, show } from "./dom.js";
 import { t } from "./messages.js";
 import { planNow } from "./plan.js";
-import { tell } from "./problems.js";
+import { showProblems } from "./problems.js";
 import { drawResult } from "./result.js";
-import { ask, faults, Lost, Refused } from "./service.js";
+import { ConnectionLost, faults, randomId, requestJson, RequestRefused } from "./service.js";
 
 const PAUSE = 700;
 const LONGEST = 5000;
@@ -15,13 +15,13 @@ let following = 0;
 
 export const jobNow = () => /^#job=([0-9a-z]{26})$/.exec(window.location.hash)?.[1] ?? null;
 
-export function forget() {
+export function leaveJob() {
   following += 1;
   window.history.replaceState(null, "", window.location.pathname + window.location.search);
-  window.dispatchEvent(new Event("forgotten"));
+  window.dispatchEvent(new Event("job-left"));
 }
 
-/** The step before a job: what will be made, and the button. */
+/** Draw the last step: the cautions and the submit button, or the progress of the job in the address. */
 export function drawMake() {
   if (jobNow()) {
     follow(jobNow());
@@ -41,22 +41,21 @@ async function submit() {
     return;
   }
   const { spec, where } = specOf();
-  // the same press sent twice, as over a connection that was lost, is one job
-  const once = crypto.randomUUID();
+  const idempotencyKey = randomId(); // retries after a lost connection create one job only
   for (let tries = 0; ; tries += 1) {
     try {
-      const job = await ask("POST", "v1/jobs", { body: spec, headers: { "Idempotency-Key": once } });
+      const job = await requestJson("POST", "v1/jobs", { body: spec, headers: { "Idempotency-Key": idempotencyKey } });
       connection(null);
       window.location.hash = `job=${job.id}`;
       return;
     } catch (error) {
-      if (error instanceof Lost && tries < 5) {
+      if (error instanceof ConnectionLost && tries < 5) {
         connection(t("lost"));
         await pause(Math.min(LONGEST, PAUSE * 2 ** tries));
         continue;
       }
-      if (error instanceof Refused) tell(faults(error.problem), where);
-      else if (error instanceof Lost) connection(t("lost"));
+      if (error instanceof RequestRefused) showProblems(faults(error.problem), where);
+      else if (error instanceof ConnectionLost) connection(t("lost"));
       byId("submit").disabled = false;
       return;
     }
@@ -65,46 +64,46 @@ async function submit() {
 
 const pause = (milliseconds) => new Promise((resolve) => { window.setTimeout(resolve, milliseconds); });
 
-/** Say that the connection is lost, or that it is back. */
+/** Show a connection notice; null hides it and announces that the connection is back. */
 export function connection(text) {
   const node = byId("connection");
-  if (!node.hidden && text === null) say(t("back"));
+  if (!node.hidden && text === null) announce(t("back"));
   node.hidden = text === null;
   node.textContent = text ?? "";
 }
 
-/** Follow a job until it has ended, over lost connections too. */
+/** Poll a job until it has ended, retrying after lost connections. */
 export async function follow(id) {
-  const mine = (following += 1);
+  const follower = (following += 1);
   let wait = PAUSE;
   for (;;) {
     try {
-      const job = await ask("GET", `v1/jobs/${id}`);
-      if (mine !== following) return;
+      const job = await requestJson("GET", `v1/jobs/${id}`);
+      if (follower !== following) return;
       connection(null);
       wait = PAUSE;
       if (job.state === "succeeded") {
-        say(t("job_succeeded"));
+        announce(t("job_succeeded"));
         await drawResult(id);
         return;
       }
       if (job.state === "failed" || job.state === "cancelled") {
-        drawEnded(job);
+        drawFailure(job);
         return;
       }
       drawProgress(job);
     } catch (error) {
-      if (mine !== following) return;
-      if (error instanceof Refused) {
-        show(byId("make"), h("div", { class: "problems", role: "alert" }, faults(error.problem).map((one) => h("p", {}, one.text))), button(t("new_job"), forget, { id: "new-job" }));
+      if (follower !== following) return;
+      if (error instanceof RequestRefused) {
+        show(byId("make"), h("div", { class: "problems", role: "alert" }, faults(error.problem).map((fault) => h("p", {}, fault.text))), button(t("new_job"), leaveJob, { id: "new-job" }));
         return;
       }
-      if (!(error instanceof Lost)) throw error;
+      if (!(error instanceof ConnectionLost)) throw error;
       connection(t("lost"));
       wait = Math.min(LONGEST, wait * 2);
     }
     await pause(wait);
-    if (mine !== following) return;
+    if (follower !== following) return;
   }
 }
 
@@ -117,18 +116,18 @@ function drawProgress(job) {
     button(t("cancel"), () => stop(job.id), { id: "cancel", class: "quiet danger" }));
 }
 
-function drawEnded(job) {
-  const told = job.problem ? faults(job.problem) : [];
+function drawFailure(job) {
+  const reasons = job.problem ? faults(job.problem) : [];
   show(byId("make"),
-    h("div", { class: "problems", role: "alert" }, h("p", {}, t(`state_${job.state}`)), told.map((one) => h("p", {}, one.text))),
-    button(t("new_job"), forget, { id: "new-job" }));
+    h("div", { class: "problems", role: "alert" }, h("p", {}, t(`state_${job.state}`)), reasons.map((fault) => h("p", {}, fault.text))),
+    button(t("new_job"), leaveJob, { id: "new-job" }));
 }
 
 async function stop(id) {
-  if ((await askPerson(t("cancel_title"), h("p", {}, t("cancel_text")), [["no", t("go_on")], ["yes", t("cancel"), "danger"]])) !== "yes") return;
+  if ((await openDialog(t("cancel_title"), h("p", {}, t("cancel_text")), [["no", t("keep_running")], ["yes", t("cancel"), "danger"]])) !== "yes") return;
   try {
-    await ask("DELETE", `v1/jobs/${id}`);
+    await requestJson("DELETE", `v1/jobs/${id}`);
   } catch (error) {
-    if (!(error instanceof Refused) && !(error instanceof Lost)) throw error;
+    if (!(error instanceof RequestRefused) && !(error instanceof ConnectionLost)) throw error;
   }
 }

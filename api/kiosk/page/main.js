@@ -1,16 +1,16 @@
-// The page: its steps, and who is told when something changes.
+// Entry point: the steps of the page, the toolbar, and the redraws after changes of the draft.
 
-import { draft, measured, restore, speak, startOver, watch } from "./draft.js";
-import { ask as askPerson, button, byId, h, show } from "./dom.js";
+import { draft, measured, restore, startOver, switchUnit, watch } from "./draft.js";
+import { button, byId, h, openDialog, show } from "./dom.js";
 import { watchIdle } from "./idle.js";
-import { connection, drawMake, forget, jobNow } from "./job.js";
+import { connection, drawMake, jobNow, leaveJob } from "./job.js";
 import { drawMeasure } from "./measure.js";
 import { loadMessages, t, translate } from "./messages.js";
 import { planSoon } from "./plan.js";
 import { drawPrinter } from "./printer.js";
 import { firstField, mark } from "./problems.js";
 import { leaveResult } from "./result.js";
-import { ask, dropKey, keepKey, Lost, Refused } from "./service.js";
+import { ConnectionLost, dropKey, keepKey, requestJson, RequestRefused } from "./service.js";
 import { drawThings, loadCatalogue } from "./things.js";
 import { setUnit, unitNow } from "./units.js";
 
@@ -23,7 +23,7 @@ let step = "measure";
 function go(next, focus = true) {
   step = next;
   if (next !== "make") leaveResult();
-  for (const one of STEPS) byId(`step-${one}`).hidden = one !== next;
+  for (const name of STEPS) byId(`step-${name}`).hidden = name !== next;
   byId("columns").classList.toggle("wide", next === "make" && jobNow() !== null);
   byId("plan").hidden = next === "make" && jobNow() !== null;
   drawSteps();
@@ -36,16 +36,16 @@ function go(next, focus = true) {
 
 function drawSteps() {
   const done = { measure: draft.drawers.every(measured), things: draft.things.length > 0, printer: false, make: false };
-  show(byId("steps"), STEPS.map((one, index) => h("li", {},
-    button([h("span", { class: "number", "aria-hidden": "true" }, done[one] ? "✓" : String(index + 1)), t(`step_${one}`)], () => go(one),
-      { id: `go-${one}`, "aria-current": one === step ? "step" : null }))));
+  show(byId("steps"), STEPS.map((name, index) => h("li", {},
+    button([h("span", { class: "number", "aria-hidden": "true" }, done[name] ? "✓" : String(index + 1)), t(`step_${name}`)], () => go(name),
+      { id: `go-${name}`, "aria-current": name === step ? "step" : null }))));
   const at = STEPS.indexOf(step);
   show(byId("onward"),
     at > 0 && !jobNow() && button(t("back_step"), () => go(STEPS[at - 1]), { id: "previous" }),
     at < STEPS.length - 1 && button(t("next_step"), next, { id: "next", class: "main" }));
 }
 
-/** Go on; when something is wrong in this step, lead to it first. */
+/** Go to the next step, or focus the first invalid field of this one. */
 function next() {
   const field = firstField();
   if (field && byId(`step-${step}`).contains(field)) {
@@ -76,51 +76,51 @@ function setTheme(theme) {
   if (theme) document.documentElement.dataset.theme = theme;
 }
 
-function turnTheme() {
+function toggleTheme() {
   const dark = (document.documentElement.dataset.theme ?? (window.matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light")) === "dark";
   setTheme(dark ? "light" : "dark");
   try {
     window.localStorage.setItem(THEME, dark ? "light" : "dark");
-  } catch { /* the theme is a wish */ }
+  } catch { /* without storage the theme lasts until a reload */ }
 }
 
 async function confirmStartOver() {
-  if ((await askPerson(t("start_over"), h("p", {}, t("start_over_text")), [["no", t("go_on")], ["yes", t("start_over"), "danger"]])) === "yes") reset();
+  if ((await openDialog(t("start_over"), h("p", {}, t("start_over_text")), [["no", t("keep_entries")], ["yes", t("start_over"), "danger"]])) === "yes") reset();
 }
 
 function reset() {
   startOver();
-  if (jobNow()) forget();
+  if (jobNow()) leaveJob();
   go("measure");
 }
 
 async function showJobs() {
   let body;
   try {
-    const { jobs } = await ask("GET", "v1/jobs?limit=20");
+    const { jobs } = await requestJson("GET", "v1/jobs?limit=20");
     body = jobs.length
-      ? h("ul", { class: "plain files" }, jobs.map((one) => h("li", {}, button([h("span", { class: "what" }, one.name), h("span", { class: "size" }, t(`state_${one.state}`))],
-        () => { byId("dialog").close(""); window.location.hash = `job=${one.id}`; }, { id: `open-${one.id}` }))))
+      ? h("ul", { class: "plain files" }, jobs.map((job) => h("li", {}, button([h("span", { class: "what" }, job.name), h("span", { class: "size" }, t(`state_${job.state}`))],
+        () => { byId("dialog").close(""); window.location.hash = `job=${job.id}`; }, { id: `open-${job.id}` }))))
       : h("p", {}, t("no_jobs"));
   } catch (error) {
-    body = h("p", {}, error instanceof Lost ? t("lost") : error.message);
+    body = h("p", {}, error instanceof ConnectionLost ? t("lost") : error.message);
   }
-  await askPerson(t("jobs"), body, [["", t("close")]]);
+  await openDialog(t("jobs"), body, [["", t("close")]]);
 }
 
-/** Ask for a key until the service takes one. */
+/** If the service requires an API key, prompt for one until it is accepted. */
 async function unlock() {
   for (;;) {
     try {
-      await ask("GET", "v1/jobs?limit=1");
+      await requestJson("GET", "v1/jobs?limit=1");
       return;
     } catch (error) {
-      if (!(error instanceof Refused) || error.status !== 401) return;
+      if (!(error instanceof RequestRefused) || error.status !== 401) return;
     }
     dropKey();
     const input = h("input", { id: "key", type: "password", autocomplete: "off", maxlength: 200 });
     const forDevice = h("input", { id: "key-device", type: "checkbox" });
-    await askPerson(t("key_title"), [h("div", { class: "field" }, h("label", { for: "key" }, t("key")), input), h("label", { class: "check" }, forDevice, t("key_device"))], [["ok", t("key_use"), "main"]]);
+    await openDialog(t("key_title"), [h("div", { class: "field" }, h("label", { for: "key" }, t("key")), input), h("label", { class: "check" }, forDevice, t("key_device"))], [["ok", t("key_use"), "main"]]);
     keepKey(input.value.trim(), forDevice.checked);
   }
 }
@@ -135,36 +135,36 @@ async function begin() {
   restore();
   setUnit(draft.unit);
   drawUnits();
-  for (const unit of ["mm", "in"]) byId(`unit-${unit}`).addEventListener("click", () => speak(unit));
+  for (const unit of ["mm", "in"]) byId(`unit-${unit}`).addEventListener("click", () => switchUnit(unit));
   byId("unit-mm").parentElement.addEventListener("keydown", (event) => {
     if (!["ArrowLeft", "ArrowRight"].includes(event.key)) return;
     const other = unitNow() === "mm" ? "in" : "mm";
-    speak(other);
+    switchUnit(other);
     byId(`unit-${other}`).focus();
   });
-  byId("theme").addEventListener("click", turnTheme);
+  byId("theme").addEventListener("click", toggleTheme);
   byId("jobs").addEventListener("click", showJobs);
   byId("again").addEventListener("click", confirmStartOver);
   watch(onChange);
   window.addEventListener("hashchange", () => { if (jobNow()) go("make"); });
-  window.addEventListener("forgotten", () => go(step));
+  window.addEventListener("job-left", () => go(step));
   document.querySelector(".skip").addEventListener("click", (event) => {
-    event.preventDefault(); // the address keeps the job
+    event.preventDefault(); // a hash would replace the job's id in the address
     byId("main").focus();
   });
   await unlock();
   try {
     await loadCatalogue();
   } catch (error) {
-    if (!(error instanceof Lost) && !(error instanceof Refused)) throw error;
+    if (!(error instanceof ConnectionLost) && !(error instanceof RequestRefused)) throw error;
     connection(t("lost"));
   }
   go(jobNow() ? "make" : "measure", false);
   planSoon();
   mark();
   const settings = await (await fetch("kiosk/settings.json")).json();
-  const asked = new URLSearchParams(window.location.search).get("idle");
-  watchIdle(asked === null ? settings.idle_minutes : Number(asked), reset);
+  const idleParameter = new URLSearchParams(window.location.search).get("idle");
+  watchIdle(idleParameter === null ? settings.idle_minutes : Number(idleParameter), reset);
   document.documentElement.dataset.ready = "true";
 }
 

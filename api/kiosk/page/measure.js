@@ -1,4 +1,4 @@
-// Readings: a form, and a drawing that shows where to hold the tape.
+// Step 1: the form for the tape readings, and a drawing that shows where to measure.
 
 import { addDrawer, changed, choose, current, draft, dropDrawer } from "./draft.js";
 import { button, byId, h, s, show } from "./dom.js";
@@ -14,7 +14,7 @@ export function drawMeasure() {
   const d = current;
   show(byId("measure"),
     h("div", { class: "tabs", role: "group", "aria-label": t("drawers") },
-      draft.drawers.map((one, index) => button(one.name || "?", () => choose(index), { "aria-pressed": String(index === current), id: `drawer-${index}` })),
+      draft.drawers.map((entry, index) => button(entry.name || "?", () => choose(index), { "aria-pressed": String(index === current), id: `drawer-${index}` })),
       button(t("add_drawer"), addDrawer, { id: "add-drawer", class: "quiet" })),
     h("p", { class: "hint" }, t("measure_hint")),
     h("div", { class: "measuring" },
@@ -27,7 +27,7 @@ export function drawMeasure() {
           h("summary", {}, t("more")),
           field(`corner-${d}`, t("corner"), drawer.corner, (text) => { drawer.corner = text; }, { unit: true }),
           field(`copies-${d}`, t("copies"), String(drawer.copies), (text) => { drawer.copies = /^\d+$/.test(text.trim()) ? Number(text) : text; }, { inputmode: "numeric" }),
-          h("div", { class: "obstacles" }, drawer.obstacles.map((one, o) => obstacle(drawer, one, d, o))),
+          h("div", { class: "obstacles" }, drawer.obstacles.map((item, o) => obstacle(drawer, item, d, o))),
           button(t("add_obstacle"), () => { drawer.obstacles.push({ x: "", y: "", w: "", d: "" }); changed("drawer"); }, { class: "quiet", id: "add-obstacle" }),
           draft.drawers.length > 1 && button(t("drop_drawer"), () => dropDrawer(d), { class: "quiet danger", id: "drop-drawer" }))),
       drawing(d)));
@@ -39,16 +39,16 @@ function reading(drawer, side, index, place) {
   return field(`${side}-${current}-${index}`, t(`place_${place}`), drawer[side][index], set, { length: true, line: `${side}-${index}` });
 }
 
-function obstacle(drawer, one, d, o) {
-  const set = (side) => (text) => { one[side] = text; };
+function obstacle(drawer, item, d, o) {
+  const set = (side) => (text) => { item[side] = text; };
   return h("fieldset", {}, h("legend", {}, t("obstacle", { number: o + 1 })),
     h("div", { class: "four" },
       [["x", "obstacle_x"], ["y", "obstacle_y"], ["w", "obstacle_w"], ["d", "obstacle_d"]].map(([side, key]) =>
-        field(`obstacle-${d}-${o}-${side}`, t(key), one[side], set(side), { unit: true }))),
+        field(`obstacle-${d}-${o}-${side}`, t(key), item[side], set(side), { unit: true }))),
     button(t("remove"), () => { drawer.obstacles.splice(o, 1); changed("drawer"); }, { class: "quiet" }));
 }
 
-/** A labelled text field; `line` is the tape of the drawing that it belongs to. */
+/** Create a labelled text field; `line` names the tape of the drawing that is highlighted with it. */
 export function field(id, label, value, set, { unit = false, length = unit, line = null, inputmode = "decimal" } = {}) {
   const light = (on) => line && byId(`tape-${line}`)?.classList.toggle("active", on);
   const input = h("input", {
@@ -59,7 +59,7 @@ export function field(id, label, value, set, { unit = false, length = unit, line
   return h("div", { class: "field" }, h("label", { for: id }, label, unit ? h("span", { class: "unit" }, ` ${t(`unit_${unitNow()}`)}`) : null), input);
 }
 
-/** The drawer from above, open towards the reader, and its side for the height. Tapping a tape leads to its field. */
+/** Draw the drawer from above, front at the bottom, and in section for the height; a tap on a tape focuses its field. */
 function drawing(d) {
   const to = (id) => ({ class: "tape", onclick: () => byId(id)?.focus() });
   const across = [188, 120, 52].map((y, i) => tape(`width-${i}`, [40, y], [260, y], t(`place_${WIDTHS[i]}`), to(`width-${d}-${i}`)));

@@ -1,4 +1,4 @@
-// The page's words: one catalogue file, messages.<language>.json.
+// Message catalogue: all texts of the page, from messages.<language>.json.
 
 let words = {};
 
@@ -7,10 +7,10 @@ export async function loadMessages() {
   words = await answer.json();
 }
 
-/** The text of a key, its {names} filled in; a count of 1 takes the key with _one, if there is one. */
+/** Return the message of a key with its {placeholders} filled in; for `count` 1 the singular, `<key>_one`, if it exists. */
 export function t(key, values = {}) {
-  const one = values.count === 1 ? words[`${key}_one`] : undefined;
-  const text = one ?? words[key];
+  const singular = values.count === 1 ? words[`${key}_one`] : undefined;
+  const text = singular ?? words[key];
   if (text === undefined) {
     console.error(`No message: ${key}`);
     return key;
@@ -18,7 +18,7 @@ export function t(key, values = {}) {
   return text.replace(/\{(\w+)\}/g, (whole, name) => (name in values ? String(values[name]) : whole));
 }
 
-/** Fill in the static page. */
+/** Fill in the messages of the static page. */
 export function translate(root = document) {
   for (const node of root.querySelectorAll("[data-t]")) node.textContent = t(node.dataset.t);
   for (const node of root.querySelectorAll("[data-t-label]")) node.setAttribute("aria-label", t(node.dataset.tLabel));

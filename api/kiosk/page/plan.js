@@ -1,19 +1,19 @@
-// The plan: drawn anew as one types.
+// The plan: requested and redrawn shortly after each change of the draft.
 
-import { draft, ready, specOf } from "./draft.js";
+import { ready, specOf } from "./draft.js";
 import { byId, h, s, show } from "./dom.js";
 import { t } from "./messages.js";
-import { clear, tell } from "./problems.js";
-import { ask, faults, Lost, Refused } from "./service.js";
+import { clear, showProblems } from "./problems.js";
+import { ConnectionLost, faults, requestJson, RequestRefused } from "./service.js";
 import { shown } from "./units.js";
 
 const PAUSE = 350;
 
 let timer = 0;
-let asking = null;
+let pending = null;
 export let latest = null;
 
-/** Ask for a plan a moment after the last change. */
+/** Request a plan shortly after the last change. */
 export function planSoon() {
   window.clearTimeout(timer);
   timer = window.setTimeout(planNow, PAUSE);
@@ -21,7 +21,7 @@ export function planSoon() {
 
 export async function planNow() {
   window.clearTimeout(timer);
-  asking?.abort();
+  pending?.abort();
   if (!ready()) {
     latest = null;
     clear();
@@ -29,25 +29,25 @@ export async function planNow() {
     return null;
   }
   const { spec, where } = specOf();
-  const mine = new AbortController();
-  asking = mine;
+  const controller = new AbortController();
+  pending = controller;
   byId("plan").setAttribute("aria-busy", "true");
   try {
-    latest = await ask("POST", "v1/plans", { body: spec, signal: mine.signal });
+    latest = await requestJson("POST", "v1/plans", { body: spec, signal: controller.signal });
     clear();
     draw(latest);
     return latest;
   } catch (error) {
     if (error.name === "AbortError") return null;
     latest = null;
-    if (error instanceof Refused) {
-      tell(faults(error.problem), where);
+    if (error instanceof RequestRefused) {
+      showProblems(faults(error.problem), where);
       show(byId("plan-body"), h("p", { class: "hint" }, t("plan_refused")));
-    } else if (error instanceof Lost) show(byId("plan-body"), h("p", { class: "hint" }, t("lost")));
+    } else if (error instanceof ConnectionLost) show(byId("plan-body"), h("p", { class: "hint" }, t("lost")));
     else throw error;
     return null;
   } finally {
-    if (asking === mine) byId("plan").removeAttribute("aria-busy");
+    if (pending === controller) byId("plan").removeAttribute("aria-busy");
   }
 }
 
@@ -57,46 +57,46 @@ function draw(plan) {
     plan.drawers.map((drawer) => h("figure", {}, picture(drawer, plan), h("figcaption", {}, caption(drawer)))),
     h("p", { class: "sum", id: "plan-sum" }, [t("pieces", { count: pieces }), plan.runs?.length ? t("runs_count", { count: plan.runs.length }) : null].filter(Boolean).join(", ")),
     plan.unplaced.length > 0 && h("div", { class: "problems" }, h("h3", {}, t("unplaced")),
-      h("ul", {}, plan.unplaced.map((one) => h("li", {}, `${one.count} × ${one.item}: ${[one.reason, one.remedy].filter(Boolean).join(" ")}`)))),
-    plan.warnings.length > 0 && h("ul", { class: "warnings" }, plan.warnings.map((one) => h("li", {}, one.message))));
+      h("ul", {}, plan.unplaced.map((item) => h("li", {}, `${item.count} × ${item.item}: ${[item.reason, item.remedy].filter(Boolean).join(" ")}`)))),
+    plan.warnings.length > 0 && h("ul", { class: "warnings" }, plan.warnings.map((warning) => h("li", {}, warning.message))));
 }
 
 const caption = (drawer) => `${drawer.name}: ${drawer.cells.across[0]} × ${drawer.cells.across[1]} ${t("cells")}, ${drawer.copies > 1 ? `${drawer.copies} ×, ` : ""}${shown(drawer.size[0])} × ${shown(drawer.size[1])} × ${shown(drawer.size[2])}`;
 
-/** A drawer from above, its front towards the reader. */
+/** Draw a drawer from above, front at the bottom. */
 export function picture(drawer, plan) {
   const [width, depth] = drawer.size;
   const parts = new Map(plan.parts.map((part) => [part.mark, part]));
   const y = (front, deep) => depth - front - deep; // y of a page runs down
   const path = drawer.outline.map((ring) => `M${ring.map(([px, py]) => `${px} ${depth - py}`).join("L")}Z`).join("");
-  const stands = drawer.placements.map((one, index) => ({ ...one, index, part: parts.get(one.mark) })).filter((one) => one.part);
-  const box = (one) => {
-    const [a, b] = one.part.size;
-    const [w, d] = one.turn % 180 ? [b, a] : [a, b];
-    return { x: one.at[0], y: y(one.at[1], d), width: w, height: d };
+  const stands = drawer.placements.map((piece, index) => ({ ...piece, index, part: parts.get(piece.mark) })).filter((piece) => piece.part);
+  const box = (piece) => {
+    const [a, b] = piece.part.size;
+    const [w, d] = piece.turn % 180 ? [b, a] : [a, b];
+    return { x: piece.at[0], y: y(piece.at[1], d), width: w, height: d };
   };
-  const tiles = stands.filter((one) => one.part.kind === "tile");
-  const trays = stands.filter((one) => one.part.kind === "tray").sort((a, b) => a.at[2] - b.at[2]);
-  const held = (index) => (drawer.contents ?? []).filter((one) => one.placement === index);
+  const tiles = stands.filter((piece) => piece.part.kind === "tile");
+  const trays = stands.filter((piece) => piece.part.kind === "tray").sort((a, b) => a.at[2] - b.at[2]);
+  const held = (index) => (drawer.contents ?? []).filter((content) => content.placement === index);
   const lines = [];
   const [ox, oy] = drawer.origin;
   for (let i = 0; i <= drawer.cells.across[0]; i += 1) lines.push([ox + i * drawer.pitch, oy, ox + i * drawer.pitch, oy + drawer.cells.across[1] * drawer.pitch]);
   for (let i = 0; i <= drawer.cells.across[1]; i += 1) lines.push([ox, oy + i * drawer.pitch, ox + drawer.cells.across[0] * drawer.pitch, oy + i * drawer.pitch]);
   return s("svg", { viewBox: `-4 -4 ${width + 8} ${depth + 22}`, class: "plan-drawing", role: "img", "aria-label": described(drawer, trays, held) },
     s("path", { d: path, class: "outline", "fill-rule": "evenodd" }),
-    tiles.map((one) => s("rect", { ...box(one), class: "tile" })),
+    tiles.map((piece) => s("rect", { ...box(piece), class: "tile" })),
     lines.map(([x1, y1, x2, y2]) => s("line", { x1, y1: depth - y1, x2, y2: depth - y2, class: "grid" })),
-    trays.map((one) => {
-      const at = box(one);
-      const inside = held(one.index);
-      const name = inside.length ? inside.map((thing) => `${thing.count} × ${thing.item}`).join(", ") : one.name || one.part.name || one.mark;
-      return s("g", { class: one.at[2] > 20 ? "tray piled" : "tray" },
-        s("rect", { ...at, rx: 6 }), words(name, at), s("title", {}, `${one.mark}: ${name}`));
+    trays.map((piece) => {
+      const at = box(piece);
+      const inside = held(piece.index);
+      const name = inside.length ? inside.map((thing) => `${thing.count} × ${thing.item}`).join(", ") : piece.name || piece.part.name || piece.mark;
+      return s("g", { class: piece.at[2] > 20 ? "tray piled" : "tray" },
+        s("rect", { ...at, rx: 6 }), words(name, at), s("title", {}, `${piece.mark}: ${name}`));
     }),
     s("text", { x: width / 2, y: depth + 14, class: "caption", "text-anchor": "middle", "font-size": Math.max(9, width / 32) }, t("front_of_drawer")));
 }
 
-/** Words in a box: as large as they fit, broken at spaces, cut where nothing helps. */
+/** Fit a text into a box: the largest size that fits, wrapped at spaces, truncated at the smallest size. */
 function words(text, { x, y, width, height }) {
   const upright = height > width * 1.6;
   const [across, down] = upright ? [height, width] : [width, height];
@@ -129,8 +129,6 @@ function broken(text, fits) {
 }
 
 function described(drawer, trays, held) {
-  const inside = trays.map((one) => held(one.index).map((thing) => `${thing.count} ${thing.item}`).join(", ") || one.name || one.mark);
+  const inside = trays.map((tray) => held(tray.index).map((thing) => `${thing.count} ${thing.item}`).join(", ") || tray.name || tray.mark);
   return `${t("plan_of", { name: drawer.name })}. ${t("trays_count", { count: trays.length })}${inside.length ? `: ${inside.join("; ")}` : ""}.`;
 }
-
-export const drawersMeasured = () => draft.drawers.length > 0 && ready();

@@ -1,4 +1,4 @@
-// The printer and its filament.
+// Step 3: the printer, its filament and options of the layout.
 
 import { changed, draft } from "./draft.js";
 import { byId, h, show } from "./dom.js";
@@ -22,7 +22,7 @@ export function drawPrinter() {
     h("div", { class: "three" },
       h("div", { class: "field" }, h("label", { for: "material" }, t("material")),
         h("select", { id: "material", onchange: (event) => { draft.material = event.target.value; changed("field"); } },
-          MATERIALS.map((one) => h("option", { value: one, selected: one === draft.material }, one)))),
+          MATERIALS.map((name) => h("option", { value: name, selected: name === draft.material }, name)))),
       field("price", `${t("price")} (${t("optional")})`, draft.price, set("price"))),
     check("coupon", "with_coupon"), check("fill", "with_fill"), check("half", "with_halves"));
   mark();

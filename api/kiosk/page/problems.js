@@ -1,11 +1,11 @@
-// Problems beside the field that they are about.
+// Problems of the spec, each shown beside the field that it concerns.
 
-import { byId, h, say, show } from "./dom.js";
+import { announce, byId, h, show } from "./dom.js";
 import { t } from "./messages.js";
 
-let told = [];
+let current = [];
 
-/** The element of the longest pointer that the fault's pointer begins with. */
+/** Return the field id of the longest known prefix of a JSON Pointer, or null. */
 function place(pointer, where) {
   let at = pointer ?? "";
   while (at) {
@@ -15,24 +15,22 @@ function place(pointer, where) {
   return null;
 }
 
-/** Show faults: each at its field where the page has one, the others above the form. Told again when fields are drawn anew. */
-export function tell(faults, where) {
-  told = faults.map((fault) => ({ ...fault, id: place(fault.pointer, where) }));
+/** Show problems: beside their fields, and above the form those without a field. `mark` repeats it after a redraw. */
+export function showProblems(faults, where) {
+  current = faults.map((fault) => ({ ...fault, id: place(fault.pointer, where) }));
   mark();
-  if (told.length) say(t("problems", { count: told.length }));
+  if (current.length) announce(t("problems", { count: current.length }));
 }
 
-export const clear = () => tell([], new Map());
+export const clear = () => showProblems([], new Map());
 
-export const any = () => told.length > 0;
-
-/** The step of the page that holds the first problem, or null. */
+/** Return the first field with a problem, or null. */
 export function firstField() {
-  const one = told.find((fault) => fault.id && byId(fault.id));
-  return one ? byId(one.id) : null;
+  const fault = current.find((fault) => fault.id && byId(fault.id));
+  return fault ? byId(fault.id) : null;
 }
 
-/** Put the notes beside the fields that are there now. */
+/** Attach the current problems to the fields that are on the page now. */
 export function mark() {
   for (const note of document.querySelectorAll(".fault")) note.remove();
   for (const field of document.querySelectorAll("[aria-invalid]")) {
@@ -40,7 +38,7 @@ export function mark() {
     field.removeAttribute("aria-describedby");
   }
   const left = [];
-  told.forEach((fault, index) => {
+  current.forEach((fault, index) => {
     const field = fault.id ? byId(fault.id) : null;
     if (!field) {
       left.push(fault);

@@ -1,10 +1,10 @@
-// What a job made: the drawer in 3-D, runs to print and to tick off, the map, the files.
+// Results of a job: 3-D view, print runs to tick off, map, files.
 
-import { button, byId, h, say, show } from "./dom.js";
-import { forget } from "./job.js";
+import { announce, button, byId, h, show } from "./dom.js";
+import { leaveJob } from "./job.js";
 import { t } from "./messages.js";
 import { picture } from "./plan.js";
-import { ask, call, faults, Lost, Refused, save } from "./service.js";
+import { ConnectionLost, faults, randomId, request, requestJson, RequestRefused, save } from "./service.js";
 
 const TABS = ["view", "runs", "map", "files"];
 
@@ -16,13 +16,13 @@ let leave = null;
 
 export async function drawResult(id) {
   job = id;
-  manifest = await ask("GET", `v1/jobs/${id}/manifest`);
+  manifest = await requestJson("GET", `v1/jobs/${id}/manifest`);
   record = null;
   tab = "view";
   drawTabs();
 }
 
-/** Stop what a tab keeps running. */
+/** Release the 3-D view. */
 export function leaveResult() {
   leave?.();
   leave = null;
@@ -34,18 +34,18 @@ function drawTabs() {
     h("p", { id: "job-state" }, t("state_succeeded")),
     summary(),
     h("div", { class: "tabs", role: "tablist", "aria-label": t("results"), onkeydown: turn },
-      TABS.map((one) => button(t(`tab_${one}`), () => open(one), { role: "tab", id: `tab-${one}`, "aria-selected": String(one === tab), "aria-controls": "panel", tabindex: one === tab ? "0" : "-1" }))),
+      TABS.map((name) => button(t(`tab_${name}`), () => open(name), { role: "tab", id: `tab-${name}`, "aria-selected": String(name === tab), "aria-controls": "panel", tabindex: name === tab ? "0" : "-1" }))),
     h("div", { id: "panel", role: "tabpanel", "aria-labelledby": `tab-${tab}` }),
     h("h3", {}, t("cautions")),
-    h("ul", { class: "cautions" }, manifest.cautions.map((one) => h("li", {}, one.text))),
-    button(t("new_job"), forget, { id: "new-job" }));
+    h("ul", { class: "cautions" }, manifest.cautions.map((caution) => h("li", {}, caution.text))),
+    button(t("new_job"), leaveJob, { id: "new-job" }));
   drawPanel();
 }
 
-function open(one) {
-  tab = one;
+function open(name) {
+  tab = name;
   drawTabs();
-  byId(`tab-${one}`).focus();
+  byId(`tab-${name}`).focus();
 }
 
 function turn(event) {
@@ -81,7 +81,7 @@ function drawPanel() {
   else drawFiles(panel);
 }
 
-const documents = (role) => (manifest.documents ?? []).filter((one) => one.role === role);
+const documents = (role) => (manifest.documents ?? []).filter((entry) => entry.role === role);
 
 async function drawView(panel) {
   const models = documents("model");
@@ -91,15 +91,15 @@ async function drawView(panel) {
   }
   const canvas = h("div", { class: "stage", id: "stage" });
   const pick = models.length > 1 && h("div", { class: "field" }, h("label", { for: "which" }, t("drawer")),
-    h("select", { id: "which", onchange: (event) => load(Number(event.target.value)) }, models.map((one, index) => h("option", { value: index }, one.drawer ?? one.title))));
+    h("select", { id: "which", onchange: (event) => load(Number(event.target.value)) }, models.map((model, index) => h("option", { value: index }, model.drawer ?? model.title))));
   show(panel, pick, canvas, h("p", { class: "hint" }, t("view_hint")));
   async function load(index) {
     leaveResult();
     try {
-      const [{ stage }, answer] = await Promise.all([import("./view.js"), call("GET", `v1/jobs/${job}/files/${models[index].file.name}`)]);
+      const [{ stage }, answer] = await Promise.all([import("./view.js"), request("GET", `v1/jobs/${job}/files/${models[index].file.name}`)]);
       leave = await stage(canvas, await answer.arrayBuffer(), models[index].title);
     } catch (error) {
-      if (error instanceof Lost) show(canvas, h("p", { class: "hint" }, t("lost")));
+      if (error instanceof ConnectionLost) show(canvas, h("p", { class: "hint" }, t("lost")));
       else show(canvas, h("p", { class: "hint" }, t("no_webgl")));
     }
   }
@@ -109,9 +109,9 @@ async function drawView(panel) {
 async function drawRuns(panel) {
   if (!panel.querySelector(".run")) show(panel, h("p", { class: "hint" }, t("loading")));
   try {
-    record = await ask("GET", `v1/jobs/${job}/runs`);
+    record = await requestJson("GET", `v1/jobs/${job}/runs`);
   } catch (error) {
-    if (!(error instanceof Refused) && !(error instanceof Lost)) throw error;
+    if (!(error instanceof RequestRefused) && !(error instanceof ConnectionLost)) throw error;
     record = null;
   }
   if (tab !== "runs") return;
@@ -140,11 +140,11 @@ function pieces(run) {
 
 async function tick(number, outcome) {
   try {
-    await ask("POST", `v1/jobs/${job}/prints`, { body: { outcome, run: number, id: crypto.randomUUID() } });
-    say(t(`said_${outcome}`, { number }));
+    await requestJson("POST", `v1/jobs/${job}/prints`, { body: { outcome, run: number, id: randomId() } });
+    announce(t(`recorded_${outcome}`, { number }));
   } catch (error) {
-    if (error instanceof Refused) say(faults(error.problem)[0].text);
-    else if (error instanceof Lost) say(t("lost"));
+    if (error instanceof RequestRefused) announce(faults(error.problem)[0].text);
+    else if (error instanceof ConnectionLost) announce(t("lost"));
     else throw error;
   }
   await drawRuns(byId("panel"));
@@ -152,13 +152,13 @@ async function tick(number, outcome) {
 
 async function drawMap(panel) {
   show(panel, manifest.drawers.map((drawer, index) => {
-    const files = documents("map").filter((one) => one.drawer === drawer.name && one.file.media_type !== "image/svg+xml");
+    const files = documents("map").filter((map) => map.drawer === drawer.name && map.file.media_type !== "image/svg+xml");
     return h("figure", { id: `map-${index}` }, picture(drawer, manifest), h("figcaption", {}, drawer.name, " ",
-      files.map((one) => button(t("get_map"), () => get(`v1/jobs/${job}/files/${one.file.name}`, one.file.name), { class: "quiet" }))),
+      files.map((map) => button(t("get_map"), () => get(`v1/jobs/${job}/files/${map.file.name}`, map.file.name), { class: "quiet" }))),
       h("table", { class: "legend" }, h("caption", {}, t("what_is_where")),
-        h("thead", {}, h("tr", {}, [t("mark"), t("name"), t("holds")].map((one) => h("th", { scope: "col" }, one)))),
-        h("tbody", {}, drawer.placements.map((one, at) => [one, at]).filter(([one]) => one.cell).map(([one, at]) => h("tr", {},
-          h("th", { scope: "row" }, one.mark), h("td", {}, one.name ?? ""),
+        h("thead", {}, h("tr", {}, [t("mark"), t("name"), t("holds")].map((title) => h("th", { scope: "col" }, title)))),
+        h("tbody", {}, drawer.placements.map((placement, at) => [placement, at]).filter(([placement]) => placement.cell).map(([placement, at]) => h("tr", {},
+          h("th", { scope: "row" }, placement.mark), h("td", {}, placement.name ?? ""),
           h("td", {}, (drawer.contents ?? []).filter((thing) => thing.placement === at).map((thing) => `${thing.count} × ${thing.item}`).join(", "))))))); 
   }));
 }
@@ -166,7 +166,7 @@ async function drawMap(panel) {
 function drawFiles(panel) {
   const rows = [
     manifest.bundle && [t("bundle"), manifest.bundle, `v1/jobs/${job}/bundle.zip`],
-    ...(manifest.documents ?? []).map((one) => [one.title, one.file, `v1/jobs/${job}/files/${one.file.name}`]),
+    ...(manifest.documents ?? []).map((entry) => [entry.title, entry.file, `v1/jobs/${job}/files/${entry.file.name}`]),
     ...manifest.parts.flatMap((part) => part.files.map((file) => [`${part.quantity} × ${part.mark} ${part.name}`, file, `v1/jobs/${job}/files/${file.name}`])),
   ].filter(Boolean);
   show(panel, h("ul", { class: "plain files" }, rows.map(([title, file, path]) => h("li", {},
@@ -178,10 +178,10 @@ const kilobytes = (bytes) => (bytes < 1_000_000 ? `${Math.max(1, Math.round(byte
 async function get(path, name) {
   try {
     await save(path, name);
-    say(t("saved", { name }));
+    announce(t("saved", { name }));
   } catch (error) {
-    if (error instanceof Refused) say(faults(error.problem)[0].text);
-    else if (error instanceof Lost) say(t("lost"));
+    if (error instanceof RequestRefused) announce(faults(error.problem)[0].text);
+    else if (error instanceof ConnectionLost) announce(t("lost"));
     else throw error;
   }
 }

@@ -1,14 +1,14 @@
-// The service: requests, problems, lost connections.
+// HTTP client of the service: requests, problem documents, lost connections, the API key.
 
 import { t } from "./messages.js";
 
 const KEY = "drawerwright.key";
 
 /** The service did not answer. */
-export class Lost extends Error {}
+export class ConnectionLost extends Error {}
 
 /** The service answered with a problem document. */
-export class Refused extends Error {
+export class RequestRefused extends Error {
   constructor(problem) {
     super(problem.detail ?? problem.title ?? "");
     this.problem = problem;
@@ -28,8 +28,11 @@ export function dropKey() {
   window.localStorage.removeItem(KEY);
 }
 
-/** Ask the service; the response, or Lost or Refused. */
-export async function call(method, path, { body, signal, headers = {} } = {}) {
+/** A random id. `crypto.randomUUID` exists in secure contexts only, which a page on plain HTTP in a LAN is not. */
+export const randomId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (byte) => byte.toString(16).padStart(2, "0")).join("");
+
+/** Send a request; return the response, or throw ConnectionLost or RequestRefused. */
+export async function request(method, path, { body, signal, headers = {} } = {}) {
   const sent = { ...headers };
   if (body !== undefined) sent["Content-Type"] = "application/json";
   if (keyNow()) sent.Authorization = `Bearer ${keyNow()}`;
@@ -38,7 +41,7 @@ export async function call(method, path, { body, signal, headers = {} } = {}) {
     answer = await fetch(path, { method, headers: sent, signal, body: body === undefined ? undefined : JSON.stringify(body) });
   } catch (error) {
     if (error.name === "AbortError") throw error;
-    throw new Lost(error.message);
+    throw new ConnectionLost(error.message);
   }
   if (answer.ok) return answer;
   let problem;
@@ -48,14 +51,14 @@ export async function call(method, path, { body, signal, headers = {} } = {}) {
     problem = { title: answer.statusText, status: answer.status };
   }
   if (typeof problem !== "object" || problem === null) problem = {};
-  throw new Refused({ status: answer.status, ...problem });
+  throw new RequestRefused({ status: answer.status, ...problem });
 }
 
-export const ask = async (method, path, options) => (await call(method, path, options)).json();
+export const requestJson = async (method, path, options) => (await request(method, path, options)).json();
 
-/** Save a file of the service under its own name. */
+/** Download a file of the service under its own name. */
 export async function save(path, name) {
-  const blob = await (await call("GET", path)).blob();
+  const blob = await (await request("GET", path)).blob();
   const link = document.createElement("a");
   link.href = URL.createObjectURL(blob);
   link.download = name;
@@ -63,11 +66,11 @@ export async function save(path, name) {
   window.setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
 }
 
-/** Each thing that a problem document says, as {pointer, text}. */
+/** List the errors of a problem document (RFC 9457) as {pointer, text}. */
 export function faults(problem) {
   const all = problem.errors?.length ? problem.errors : [problem];
-  return all.map((one) => ({
-    pointer: one.pointer ?? null,
-    text: [one.detail ?? one.title, one.limit && t("limit", { limit: one.limit }), one.remedy].filter(Boolean).join(" "),
+  return all.map((fault) => ({
+    pointer: fault.pointer ?? null,
+    text: [fault.detail ?? fault.title, fault.limit && t("limit", { limit: fault.limit }), fault.remedy].filter(Boolean).join(" "),
   }));
 }

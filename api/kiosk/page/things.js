@@ -1,23 +1,23 @@
-// Things: from the catalogue, or typed.
+// Step 2: the items to store, chosen from the catalogue or described.
 
 import { changed, draft } from "./draft.js";
-import { button, byId, h, say, show } from "./dom.js";
+import { announce, button, byId, h, show } from "./dom.js";
 import { field } from "./measure.js";
 import { t } from "./messages.js";
 import { mark } from "./problems.js";
-import { ask } from "./service.js";
+import { requestJson } from "./service.js";
 import { shown, unitNow } from "./units.js";
 
 const ACCESS = ["often", "sometimes", "rarely"];
 const STORAGE = ["", "rows", "upright", "loose", "pocket"];
 
 let catalogue = [];
-let wanted = "";
+let search = "";
 let category = "";
 const own = { name: "", kind: "box", sizes: ["", "", ""], count: 1 };
 
 export async function loadCatalogue() {
-  catalogue = (await ask("GET", "v1/catalogue")).things;
+  catalogue = (await requestJson("GET", "v1/catalogue")).things;
 }
 
 export function drawThings() {
@@ -26,24 +26,24 @@ export function drawThings() {
       draft.things.length ? h("ul", { class: "plain" }, draft.things.map(chosen)) : h("p", { class: "hint" }, t("no_things"))),
     h("h3", {}, t("from_catalogue")),
     h("div", { class: "field" }, h("label", { for: "search" }, t("search")),
-      h("input", { id: "search", type: "search", value: wanted, autocomplete: "off", oninput: (event) => { wanted = event.target.value; drawFound(); } })),
+      h("input", { id: "search", type: "search", value: search, autocomplete: "off", oninput: (event) => { search = event.target.value; drawMatches(); } })),
     h("div", { class: "chips", role: "group", "aria-label": t("categories") },
-      ["", ...new Set(catalogue.map((one) => one.category))].map((one) =>
-        button(one === "" ? t("all") : one, () => { category = one; drawThings(); }, { "aria-pressed": String(one === category), id: `category-${one || "all"}` }))),
-    h("ul", { class: "found plain", id: "found" }),
+      ["", ...new Set(catalogue.map((entry) => entry.category))].map((name) =>
+        button(name === "" ? t("all") : name, () => { category = name; drawThings(); }, { "aria-pressed": String(name === category), id: `category-${name || "all"}` }))),
+    h("ul", { class: "matches plain", id: "matches" }),
     h("h3", {}, t("something_else")),
     ownForm());
-  drawFound();
+  drawMatches();
   mark();
 }
 
-function drawFound() {
-  const words = wanted.toLowerCase().split(/\s+/).filter(Boolean);
-  const fits = (one) => (!category || one.category === category) && words.every((word) => `${one.name} ${one.category} ${one.id}`.toLowerCase().includes(word));
-  const found = catalogue.filter(fits);
-  show(byId("found"), found.length ? found.map((one) =>
-    h("li", {}, button([h("span", { class: "what" }, one.name), h("span", { class: "size" }, sizeOf(one.shape))], () => addStandard(one), { id: `add-${one.id}`, title: one.source })))
-    : h("li", { class: "hint" }, t("nothing_found")));
+function drawMatches() {
+  const words = search.toLowerCase().split(/\s+/).filter(Boolean);
+  const fits = (entry) => (!category || entry.category === category) && words.every((word) => `${entry.name} ${entry.category} ${entry.id}`.toLowerCase().includes(word));
+  const matches = catalogue.filter(fits);
+  show(byId("matches"), matches.length ? matches.map((entry) =>
+    h("li", {}, button([h("span", { class: "what" }, entry.name), h("span", { class: "size" }, sizeOf(entry.shape))], () => addStandard(entry), { id: `add-${entry.id}`, title: entry.source })))
+    : h("li", { class: "hint" }, t("no_matches")));
 }
 
 function sizeOf(shape) {
@@ -54,7 +54,7 @@ function sizeOf(shape) {
 }
 
 function free(name) {
-  const names = new Set(draft.things.map((one) => one.name));
+  const names = new Set(draft.things.map((thing) => thing.name));
   if (!names.has(name)) return name;
   let number = 2;
   while (names.has(`${name} ${number}`)) number += 1;
@@ -64,24 +64,24 @@ function free(name) {
 function add(thing) {
   draft.things.push({ count: 1, access: "sometimes", storage: "", group: "", label: false, sizes: [], ...thing, name: free(thing.name) });
   changed("things");
-  say(t("added", { name: thing.name }));
+  announce(t("added", { name: thing.name }));
 }
 
-function addStandard(one) {
-  const there = draft.things.find((thing) => thing.id === one.id);
-  if (there && one.shape.kind !== "screw") {
+function addStandard(entry) {
+  const there = draft.things.find((thing) => thing.id === entry.id);
+  if (there && entry.shape.kind !== "screw") {
     there.count = Number(there.count) + 1;
     changed("things");
-    say(t("now_count", { name: there.name, count: there.count }));
+    announce(t("now_count", { name: there.name, count: there.count }));
     return;
   }
-  add({ kind: "standard", id: one.id, name: one.name, sizes: one.shape.kind === "screw" ? [unitNow() === "mm" ? "16" : "5/8"] : [] });
+  add({ kind: "standard", id: entry.id, name: entry.name, sizes: entry.shape.kind === "screw" ? [unitNow() === "mm" ? "16" : "5/8"] : [] });
 }
 
 function chosen(thing, i) {
   const pick = (id, label, options, value, set, prefix) => h("div", { class: "field" }, h("label", { for: id }, label),
     h("select", { id, onchange: (event) => { set(event.target.value); changed("field"); } },
-      options.map((one) => h("option", { value: one, selected: one === value }, t(`${prefix}_${one || "any"}`)))));
+      options.map((option) => h("option", { value: option, selected: option === value }, t(`${prefix}_${option || "any"}`)))));
   const count = (by) => { thing.count = Math.max(1, Number(thing.count) + by || 1); changed("things"); };
   return h("li", { class: "thing" },
     h("div", { class: "thing-head" },
@@ -120,10 +120,10 @@ function ownForm() {
 
 function addOwn() {
   const sizes = own.sizes.slice(0, own.kind === "box" ? 3 : 2);
-  const empty = own.name.trim() ? sizes.findIndex((one) => !one.trim()) : -2;
+  const empty = own.name.trim() ? sizes.findIndex((size) => !size.trim()) : -2;
   if (empty !== -1) {
     byId(empty === -2 ? "own-name" : `own-size-${empty}`).focus();
-    say(t("fill_in"));
+    announce(t("fill_in"));
     return;
   }
   add({ kind: own.kind, name: own.name.trim(), sizes });

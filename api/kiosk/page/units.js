@@ -1,4 +1,4 @@
-// Lengths as people write them, in millimetres or inches.
+// Lengths as people write them, in mm or inches.
 
 const INCH = 25.4;
 const PLAIN = /^\s*(?:(\d+)\s+(\d+)\/(\d+)|(\d+)\/(\d+)|(\d*[.,]?\d+|\d+[.,]?))\s*$/;
@@ -11,7 +11,7 @@ export function setUnit(next) {
   unit = next === "in" ? "in" : "mm";
 }
 
-/** The number in a text without a unit, or null: 310, 12.2, 12,2, 16 1/4, 3/8. */
+/** Parse a number without a unit, or return null: 310, 12.2, 12,2, 16 1/4, 3/8. */
 export function plain(text) {
   const match = PLAIN.exec(text);
   if (!match) return null;
@@ -20,7 +20,7 @@ export function plain(text) {
   return whole === undefined ? Number(over) / Number(under) : Number(whole) + Number(above) / Number(below);
 }
 
-/** A text as a spec has it: a number of mm, or text with its unit. What cannot be read is passed on; the service says why. */
+/** Convert a text to a length of the spec: a number of mm, or a text with its unit. The service rejects the rest. */
 export function length(text) {
   const trimmed = text.trim();
   const number = plain(trimmed);
@@ -28,7 +28,7 @@ export function length(text) {
   return unit === "mm" ? number : `${trimmed.replace(",", ".")} in`;
 }
 
-/** A text without a unit in the other unit; a text with its own stays. */
+/** Convert a number without a unit to the other unit; a text with a unit stays as it is. */
 export function convert(text, to) {
   const number = plain(text);
   if (number === null || !Number.isFinite(number) || to === unit) return text;
@@ -36,7 +36,7 @@ export function convert(text, to) {
   return String(Number(made.toFixed(to === "in" ? 3 : 1)));
 }
 
-/** Millimetres for people. */
+/** Format mm in the selected unit. */
 export function shown(mm) {
   return unit === "mm" ? `${Number(mm.toFixed(1))} mm` : `${Number((mm / INCH).toFixed(2))} in`;
 }

@@ -1,4 +1,4 @@
-// The drawer in 3-D.
+// 3-D view of an assembled drawer.
 
 import * as THREE from "three";
 
@@ -7,7 +7,7 @@ import { GLTFLoader } from "./vendor/three/addons/loaders/GLTFLoader.js";
 
 const TURN = 0.12;
 
-/** Show a GLB in a node; answers with what takes it away again. Drag, pinch or use the arrow keys, + and -. */
+/** Show a GLB in a node; return a function that releases it. Drag, pinch, or use the arrow keys, + and -. */
 export async function stage(node, data, title) {
   const { scene: model } = await new GLTFLoader().parseAsync(data, "");
   const renderer = new THREE.WebGLRenderer({ antialias: true, alpha: true });
@@ -60,7 +60,7 @@ export async function stage(node, data, title) {
     event.preventDefault();
     turn(...keys[event.key]);
   });
-  controls.addEventListener("change", draw); // drawn when something changed, and not sixty times a second
+  controls.addEventListener("change", draw); // render on change only, not 60 times a second
   const watcher = new ResizeObserver(fit);
   watcher.observe(node);
   controls.update();
@@ -70,9 +70,9 @@ export async function stage(node, data, title) {
   return () => {
     watcher.disconnect();
     controls.dispose();
-    model.traverse((one) => {
-      one.geometry?.dispose();
-      one.material?.dispose?.();
+    model.traverse((node) => {
+      node.geometry?.dispose();
+      node.material?.dispose?.();
     });
     renderer.dispose();
     canvas.remove();
