@@ -1,4 +1,4 @@
-"""The README's recipes, word for word, against a real service with its broker and worker."""
+"""The recipes of `.readme/automation.md`, word for word, against a real service with its broker and worker."""
 
 import json
 import os
@@ -19,7 +19,7 @@ from worker.spec.manifest.manifest import Manifest
 
 pytestmark = pytest.mark.service
 
-_README = Path(__file__).parents[3] / "README.md"
+_PAGE = Path(__file__).parents[3] / ".readme" / "automation.md"
 _RECIPE = re.compile(r"^<!-- recipe -->\n```sh\n(.*?)^```$", re.DOTALL | re.MULTILINE)
 
 
@@ -32,7 +32,7 @@ def service(tmp_path_factory):
 
 def test_each_recipe_does_what_it_says(service, tmp_path):
     program("curl")
-    recipes = _RECIPE.findall(_README.read_text())
+    recipes = _RECIPE.findall(_PAGE.read_text())
     assert len(recipes) == 3
     (tmp_path / "drawer.json").write_bytes(examples.text("workshop-week"))
     kept = {name: value for name, value in os.environ.items() if not name.lower().endswith("_proxy")}
