@@ -19,6 +19,9 @@ _TEXTS: Final = {str(page.relative_to(_ROOT)): page.read_text() for page in _PAG
 _TOP: Final = ("api/", "worker/", "tests/", "openapi/", ".ci/", ".readme/")
 _LINK: Final = re.compile(r"\]\(([^)\s]+)\)")
 
+#: Folders of data or generated modules.
+_INNER: Final = {"examples", "migrations", "versions"}
+
 _README_LINES: Final = 170
 _LINE_LENGTH: Final = 125
 
@@ -64,6 +67,14 @@ def test_lines_of_prose_are_short(page):
 
 def test_the_readme_is_short():
     assert len(_TEXTS["README.md"].splitlines()) <= _README_LINES
+
+
+def test_each_sub_package_is_listed_for_developers():
+    folders = [path.parent for room in ("api", "worker") for path in (_ROOT / room).glob("*/**/__init__.py")]
+    names = {f"`{folder.relative_to(_ROOT)}`" for folder in folders if folder.name not in _INNER}
+
+    assert names
+    assert {name for name in names if name not in _TEXTS["DEVELOPERS.md"]} == set()
 
 
 def test_each_setting_is_documented():

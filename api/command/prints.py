@@ -89,7 +89,7 @@ def _watch(client: Client, document: "PrintsDocument", *, machine: bool) -> None
             before, document = document, client.prints(document.job)
             last = max((event.number for event in before.events), default=0)
             unseen = [event for event in reversed(document.events) if event.number > last]
-            if unseen and machine:
+            if machine and (unseen or document.done):  # the last event and `done` can arrive in two polls
                 print_line(document.model_dump(mode="json"))
             for event in unseen if not machine else ():
                 say(f"{event.number}  {event.at:%Y-%m-%d %H:%M}  {_describe(event)}; {_left(event)}")

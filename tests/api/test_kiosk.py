@@ -35,6 +35,12 @@ def test_nothing_is_loaded_from_elsewhere(name):
     assert "innerHTML" not in text  # what a caller wrote is text and never markup
 
 
+@pytest.mark.parametrize("name", [name for name in _OWN if name.endswith(".js")])
+def test_a_name_says_what_its_value_is(name):
+    code = re.sub(r"/\*.*?\*/|//[^\n]*", "", _assets()[name].data.decode(), flags=re.DOTALL)
+    assert re.findall(r"\b(?:told|said|one|found|mine|wanted|known|asked|afresh|anew)\b", code) == []
+
+
 def test_what_came_along_has_its_licence():
     assert _PAGE.joinpath("vendor/three/LICENSE").read_text().startswith("The MIT License")
     assert "MIT" in _assets()["vendor/three/README.txt"].data.decode()

@@ -27,7 +27,7 @@ export async function stage(node, data, title) {
   const reach = box.getSize(new THREE.Vector3()).length();
   sun.position.set(middle.x - reach, middle.y + 2 * reach, middle.z + reach);
   const camera = new THREE.PerspectiveCamera(40, 1, reach / 100, reach * 10);
-  camera.position.set(middle.x + 0.2 * reach, middle.y + 0.85 * reach, middle.z + 0.75 * reach);
+  camera.position.set(middle.x + 0.24 * reach, middle.y + 1.02 * reach, middle.z + 0.9 * reach);
   const controls = new OrbitControls(camera, canvas);
   controls.target.copy(middle);
   controls.maxPolarAngle = Math.PI / 2;
