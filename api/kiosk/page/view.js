@@ -19,8 +19,9 @@ export async function stage(node, data, title) {
   node.replaceChildren(canvas);
 
   const scene = new THREE.Scene();
-  scene.add(model, new THREE.HemisphereLight(0xffffff, 0x8a8f8c, 2.2));
-  const sun = new THREE.DirectionalLight(0xffffff, 1.6);
+  const shade = window.getComputedStyle(document.documentElement).getPropertyValue("--edge").trim();
+  scene.add(model, new THREE.HemisphereLight("white", shade, 2.2));
+  const sun = new THREE.DirectionalLight("white", 1.6);
   scene.add(sun);
   const box = new THREE.Box3().setFromObject(model);
   const middle = box.getCenter(new THREE.Vector3());

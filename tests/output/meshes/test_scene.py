@@ -75,7 +75,7 @@ def test_colours_are_in_linear_light(glb):
     assert (floor["name"], trays["name"]) == (f"floor {FLOOR}", "trays #FFFFFF")
     assert trays["pbrMetallicRoughness"]["baseColorFactor"] == [1.0, 1.0, 1.0, 1.0]
     assert floor["pbrMetallicRoughness"]["baseColorFactor"][0] == pytest.approx(
-        ((0x5B / 255 + 0.055) / 1.055) ** 2.4, abs=1e-6
+        ((int(FLOOR[1:3], 16) / 255 + 0.055) / 1.055) ** 2.4, abs=1e-6
     )
 
 

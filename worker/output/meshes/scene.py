@@ -16,13 +16,14 @@ from numpy.typing import NDArray
 
 from worker.layout.model.plan import DrawerPlan
 from worker.layout.model.shapes import Placement
+from worker.output.palette import PALETTE
 from worker.solids.mesh import Mesh
 
 __all__ = ["FLOOR", "TRAYS", "write_glb"]
 
 #: Colours of what has none of its own, as #RRGGBB: what lies on the bottom, and what stands on it.
-FLOOR: Final = "#5B6770"
-TRAYS: Final = "#D9A441"
+FLOOR: Final = PALETTE["edge"]
+TRAYS: Final = PALETTE["tray"]
 
 _COLOUR: Final = re.compile(r"#[0-9A-Fa-f]{6}")
 _MAGIC: Final = b"glTF"

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from worker.layout.tray.font import missing, placed
 from worker.output.meshes.run_package import BedObject, turned_vertices
+from worker.output.palette import PALETTE, rgb
 from worker.output.preview.png import write_png
 from worker.output.preview.raster import Sprite, draw_triangles, fill
 
@@ -26,12 +27,12 @@ _TILT: Final = radians(62.0)
 _LIGHT: Final = (-0.48, -0.36, 0.80)
 _DARKEST: Final = 0.42
 
-_PAPER: Final = (247, 246, 242)
-_BED: Final = (190, 198, 195)
-_LINE: Final = (176, 185, 181)
-_EDGE: Final = (120, 130, 128)
-_KEPT_OFF: Final = (196, 132, 120)
-_PLAIN: Final = "#D9A441"
+_PAPER: Final = rgb(PALETTE["paper"])
+_BED: Final = rgb(PALETTE["tile"])
+_LINE: Final = rgb(PALETTE["line"])
+_EDGE: Final = rgb(PALETTE["edge"])
+_KEPT_OFF: Final = rgb(PALETTE["red"])
+_PLAIN: Final = PALETTE["tray"]
 _SHADE: Final = 0.72
 _EDGE_SHADE: Final = 0.52
 _LIFT: Final = 26.0
@@ -51,8 +52,8 @@ _HATCH: Final = 4.0
 #: Heights of a capital that are tried, in pixels, and how finely letters are drawn.
 _CAPITALS: Final = (13.0, 11.0, 9.0, 7.0)
 _LETTER_FINE: Final = 4
-_INK: Final = (255, 255, 255)
-_HALO: Final = (24, 28, 32)
+_INK: Final = rgb(PALETTE["on-green"])
+_HALO: Final = rgb(PALETTE["ink"])
 
 _Pixels = NDArray[np.float64]
 
