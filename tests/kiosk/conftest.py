@@ -93,11 +93,12 @@ def visit(browser, url):
         assert [complaint for complaint in complaints if "Failed to load resource" not in complaint] == []
 
 
-def measure(page, width="310", depth="425", height="70"):
-    """Type one reading a side."""
+def measure(page, width="342", depth="460", height="70", bed=220):
+    """Type one reading a side, and choose the printer's bed when the page asks for it."""
     page.fill("#width-0-0", width)
     page.fill("#depth-0-0", depth)
     page.fill("#height-0", height)
+    page.tap(f"#plan-bed-{bed}")
 
 
 @pytest.fixture

@@ -80,6 +80,9 @@ def test_the_keyboard_is_enough(visit):
     page.keyboard.type("130")
     page.focus("#height-0")
     page.keyboard.type("60")
+    page.wait_for_selector("#plan-bed-200")
+    page.focus("#plan-bed-200")
+    page.keyboard.press("Enter")
     page.wait_for_selector("#plan-sum")
     page.focus("#go-things")
     page.keyboard.press("Enter")
@@ -140,7 +143,22 @@ def test_starting_over_asks_first(visit, measure):
     measure(page)
     page.tap("#again")
     page.tap("dialog button:has-text('Keep my entries')")
-    assert page.input_value("#width-0-0") == "310"
+    assert page.input_value("#width-0-0") == "342"
     page.tap("#again")
     page.tap("dialog button.danger")
     expect(page.locator("#width-0-0")).to_have_value("")
+
+
+def test_the_page_asks_for_the_bed_before_it_plans(visit, measure):
+    page = visit()
+    measure(page, bed=160)
+    page.wait_for_selector("#plan-sum")
+    page.tap("#go-printer")
+    assert [page.input_value(f"#bed-{axis}") for axis in range(3)] == ["160", "160", "160"]
+    expect(page.locator("#bed-size-160")).to_have_attribute("aria-pressed", "true")
+    page.tap("#unit-in")
+    page.tap("#bed-size-250")
+    # 250 mm are 9.843 in: the inch is 25.4 mm exactly
+    assert page.input_value("#bed-2") == "9.843"
+    page.fill("#bed-2", "")
+    page.wait_for_selector("#plan-bed-300")

@@ -12,7 +12,7 @@ pytestmark = pytest.mark.service
 def test_a_drawer_from_the_tape_to_the_files_by_touch(visit, measure, url):
     page = visit()
     measure(page)
-    page.fill("#width-0-1", "311")
+    page.fill("#width-0-1", "343")
     page.wait_for_selector("#plan-sum")
     page.tap("#next")
     for thing in ("battery-aa", "battery-aa", "pen-ball"):

@@ -17,7 +17,7 @@ def test_a_bad_reading_is_told_beside_its_field_and_led_back_to(visit, measure):
     assert fault.get_attribute("id") == described
     page.tap("#next")
     assert page.evaluate("document.activeElement.id") == "depth-0-0"
-    page.fill("#depth-0-0", "425")
+    page.fill("#depth-0-0", "460")
     page.wait_for_selector("#plan-sum")
     assert page.locator(".fault").count() == 0
 
@@ -82,7 +82,7 @@ def test_a_shared_screen_goes_back_to_its_start(visit, measure):
     page.clock.fast_forward("04:35")
     page.wait_for_selector("#still-here")
     page.tap("#still-here")
-    assert page.input_value("#width-0-0") == "310"
+    assert page.input_value("#width-0-0") == "342"
     page.clock.fast_forward("04:35")
     page.wait_for_selector("#still-here")
     page.clock.run_for(31_000)

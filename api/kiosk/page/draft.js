@@ -10,7 +10,7 @@ const blank = () => ({
   unit: "mm",
   drawers: [blankDrawer("1")],
   things: [],
-  bed: ["256", "256", "256"],
+  bed: ["", "", ""],
   nozzle: "0.4",
   layer: "0.2",
   material: "PLA",
@@ -98,6 +98,9 @@ const filled = (text) => text.trim() !== "";
 
 /** Whether a drawer has a width, a depth and a height, so that a plan can be requested. */
 export const measured = (drawer) => drawer.width.some(filled) && drawer.depth.some(filled) && filled(drawer.height);
+
+/** Whether the printer's bed has been chosen or typed; without it no floor can be split into tiles. */
+export const bedGiven = () => draft.bed.every(filled);
 
 export const ready = () => draft.drawers.every(measured);
 

@@ -1,6 +1,6 @@
 // A job: submit it, follow it, and return to it after a reload (its id is in the address).
 
-import { ready, specOf } from "./draft.js";
+import { bedGiven, ready, specOf } from "./draft.js";
 import { announce, button, byId, h, openDialog, show } from "./dom.js";
 import { t } from "./messages.js";
 import { planNow } from "./plan.js";
@@ -30,8 +30,9 @@ export function drawMake() {
   show(byId("make"),
     h("p", {}, t("make_hint")),
     h("ul", { class: "cautions" }, ["caution_fumes", "caution_attend", "caution_children"].map((key) => h("li", {}, t(key)))),
-    button(t("make"), submit, { id: "submit", class: "main", disabled: !ready() }),
-    !ready() && h("p", { class: "hint" }, t("plan_waits")));
+    button(t("make"), submit, { id: "submit", class: "main", disabled: !ready() || !bedGiven() }),
+    !ready() && h("p", { class: "hint" }, t("plan_waits")),
+    ready() && !bedGiven() && h("p", { class: "hint" }, t("bed_ask")));
 }
 
 async function submit() {

@@ -1,6 +1,6 @@
 // Entry point: the steps of the page, the toolbar, and the redraws after changes of the draft.
 
-import { draft, measured, restore, startOver, switchUnit, watch } from "./draft.js";
+import { bedGiven, draft, measured, restore, startOver, switchUnit, watch } from "./draft.js";
 import { button, byId, h, openDialog, show } from "./dom.js";
 import { watchIdle } from "./idle.js";
 import { connection, drawMake, jobNow, leaveJob } from "./job.js";
@@ -35,7 +35,7 @@ function go(next, focus = true) {
 }
 
 function drawSteps() {
-  const done = { measure: draft.drawers.every(measured), things: draft.things.length > 0, printer: false, make: false };
+  const done = { measure: draft.drawers.every(measured), things: draft.things.length > 0, printer: bedGiven(), make: false };
   show(byId("steps"), STEPS.map((name, index) => h("li", {},
     button([h("span", { class: "number", "aria-hidden": "true" }, done[name] ? "✓" : String(index + 1)), t(`step_${name}`)], () => go(name),
       { id: `go-${name}`, "aria-current": name === step ? "step" : null }))));

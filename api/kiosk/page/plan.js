@@ -1,8 +1,9 @@
 // The plan: requested and redrawn shortly after each change of the draft.
 
-import { ready, specOf } from "./draft.js";
+import { bedGiven, ready, specOf } from "./draft.js";
 import { byId, h, s, show } from "./dom.js";
 import { t } from "./messages.js";
+import { bedChoices } from "./printer.js";
 import { clear, showProblems } from "./problems.js";
 import { ConnectionLost, faults, requestJson, RequestRefused } from "./service.js";
 import { shown } from "./units.js";
@@ -26,6 +27,13 @@ export async function planNow() {
     latest = null;
     clear();
     show(byId("plan-body"), h("p", { class: "hint" }, t("plan_waits")));
+    return null;
+  }
+  if (!bedGiven()) {
+    latest = null;
+    clear();
+    const focusPlan = () => byId("plan-body").focus({ preventScroll: true }); // the pressed button disappears
+    show(byId("plan-body"), h("p", { class: "hint" }, t("bed_ask")), bedChoices("plan-bed", focusPlan));
     return null;
   }
   const { spec, where } = specOf();

@@ -36,6 +36,9 @@ export function convert(text, to) {
   return String(Number(made.toFixed(to === "in" ? 3 : 1)));
 }
 
+/** Format mm in the selected unit as the text of a field, without the unit. */
+export const typed = (mm) => String(Number((unit === "in" ? mm / INCH : mm).toFixed(unit === "in" ? 3 : 1)));
+
 /** Format mm in the selected unit. */
 export function shown(mm) {
   return unit === "mm" ? `${Number(mm.toFixed(1))} mm` : `${Number((mm / INCH).toFixed(2))} in`;
