@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from tests.printing.estimating.layer_oracle import filament
 from tests.printing.estimating.parts import part, parts
 from worker.printing.estimating.estimate import estimate
-from worker.printing.estimating.process import LIMITS, Process
+from worker.printing.estimating.process import BASE_FLOW, LIMITS, Process
 from worker.solids import Mesh
 from worker.spec.errors import SpecError
 
@@ -46,7 +46,7 @@ def test_a_sparse_block_by_closed_form(x, y, z):
     assert estimate(block(x, y, z), process).volume == pytest.approx(expected, rel=1e-6)
 
 
-@pytest.mark.parametrize("wall", [0.84, 1.2, 2.0, 2.5])
+@pytest.mark.parametrize("wall", [0.88, 1.2, 2.0, 2.5])
 def test_a_box_of_thin_walls_is_solid(wall):
     made = box(60.0, 40.0, 30.0, wall)
     volume = estimate(made, Process(bottom_layers=13, top_layers=13)).volume  # 2.6 mm: the floor is all skin
@@ -108,7 +108,7 @@ def test_slower_is_longer():
     mesh = part("small", "T2")
     plain = estimate(mesh, Process()).time
     for less in (
-        {"outer_speed": 50.0}, {"inner_speed": 60.0}, {"skin_speed": 60.0}, {"infill_speed": 60.0},
+        {"outer_speed": 50.0}, {"inner_speed": 60.0}, {"full_layer_speed": 60.0}, {"infill_speed": 60.0},
         {"first_layer_speed": 20.0}, {"travel_speed": 100.0}, {"acceleration": 500.0}, {"max_flow": 4.0},
     ):  # fmt: skip
         assert estimate(mesh, Process(**less)).time > plain, less
@@ -132,9 +132,9 @@ def test_the_same_again():
 @pytest.mark.parametrize("name", LIMITS)
 def test_each_material_has_a_process(name):
     process = Process.of(name.lower())
-    assert process.max_flow == LIMITS[name][0]
+    assert process.max_flow == pytest.approx(BASE_FLOW * LIMITS[name][0])
     assert process.outer_speed <= LIMITS[name][1]
-    assert max(process.inner_speed, process.skin_speed, process.infill_speed) <= LIMITS[name][2]
+    assert max(process.inner_speed, process.full_layer_speed, process.infill_speed) <= LIMITS[name][2]
 
 
 def test_an_unknown_material_and_the_defaults_are_printed_as_pla():

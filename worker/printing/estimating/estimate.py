@@ -145,7 +145,7 @@ class _Lines:
         runs = (
             (self._outer, edge, process.outer_speed),
             (self._walls, edge, process.inner_speed),
-            ((self._inside - sparse) / process.line_width, chord, process.skin_speed),
+            ((self._inside - sparse) / process.line_width, chord, process.full_layer_speed),
             (sparse * process.infill / process.line_width, chord, process.infill_speed),
         )
         seconds = 0.0

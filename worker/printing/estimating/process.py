@@ -7,15 +7,19 @@ from typing import Final, Self
 from worker.spec.errors import SpecError
 from worker.spec.printer.material import DENSITIES
 
-__all__ = ["LIMITS", "Process"]
+__all__ = ["BASE_FLOW", "LIMITS", "Process"]
 
-#: By material: flow in mm3/s, speed of outer walls and of all other lines in mm/s (common practice, no single source).
+#: Volumetric flow of PLA through a standard hot end, mm3/s: the middle of common practice, 10 to 15.
+BASE_FLOW: Final = 12.5
+
+#: By material: share of the base flow, speed of outer walls and of all other lines in mm/s (own choice within common
+#: practice, no single source).
 LIMITS: Final = {
-    "PLA": (12.0, 100.0, 180.0),
-    "PETG": (8.0, 60.0, 80.0),
-    "ABS": (11.0, 100.0, 150.0),
-    "ASA": (11.0, 100.0, 150.0),
-    "TPU": (3.0, 30.0, 40.0),
+    "PLA": (1.0, 100.0, 180.0),
+    "PETG": (0.7, 60.0, 80.0),
+    "ABS": (0.8, 100.0, 150.0),
+    "ASA": (0.8, 100.0, 150.0),
+    "TPU": (0.3, 30.0, 40.0),
 }
 
 #: These may be nothing; every other number of a process is more than that.
@@ -37,20 +41,20 @@ class Process:
 
     layer: float = 0.20  # common practice: half the nozzle
     first_layer: float = 0.20  # common practice: 0.20 to 0.25 whatever the other layers are
-    line_width: float = 0.42  # 1.05 x nozzle, as worker.spec's printer
+    line_width: float = 0.44  # 1.1 x nozzle, as worker.spec's printer
     walls: int = 3  # common practice: two to four loops, three for parts that bear something
-    top_layers: int = 5  # common practice: about 1 mm
+    top_layers: int = 4  # common practice: about 0.8 mm
     bottom_layers: int = 4  # common practice: about 0.8 mm
     infill: float = 0.15  # common practice: 10 to 20 %
     first_layer_speed: float = 50.0  # common practice: 20 to 50
     outer_speed: float = 100.0  # common practice: 60 to 200
     inner_speed: float = 150.0  # common practice: 100 to 300
-    skin_speed: float = 150.0  # common practice: 100 to 250
+    full_layer_speed: float = 150.0  # common practice: 100 to 250
     infill_speed: float = 180.0  # common practice: 100 to 270
     travel_speed: float = 250.0  # common practice: 150 to 500
     acceleration: float = 3000.0  # common practice: 1000 (moving bed of old) to 10 000
     corner_speed: float = 8.0  # common practice: "jerk" or square-corner speed of 5 to 10
-    max_flow: float = 12.0  # common practice: PLA 10 to 15 through a standard hot end; others in LIMITS
+    max_flow: float = BASE_FLOW  # PLA; the share of other materials in LIMITS
     hop: float = 0.5  # s for one retraction there and back with its lift; common practice
     layer_change: float = 1.0  # s; common practice: lift, seam and start-up of the flow
     heat_up: float = 300.0  # s; common practice: bed, nozzle, levelling, purge line: three to eight minutes
@@ -86,15 +90,15 @@ class Process:
     def of(cls, material: str) -> Self:
         """Return the process for a material by its name, in any case: one that is not known here gets PLA's."""
         name = material.upper() if material.upper() in LIMITS else "PLA"
-        flow, outer, most = LIMITS[name]
+        share, outer, most = LIMITS[name]
         plain = cls()  # with slots the class itself does not keep its defaults
         return cls(
             first_layer_speed=min(plain.first_layer_speed, outer),
             outer_speed=min(plain.outer_speed, outer),
             inner_speed=min(plain.inner_speed, most),
-            skin_speed=min(plain.skin_speed, most),
+            full_layer_speed=min(plain.full_layer_speed, most),
             infill_speed=min(plain.infill_speed, most),
-            max_flow=flow,
+            max_flow=BASE_FLOW * share,
             density=DENSITIES[name],
         )
 

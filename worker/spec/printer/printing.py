@@ -47,7 +47,7 @@ class ProcessNumbers(Noun):
     first_layer_speed: _Speed | None = Field(default=None, description="mm/s.")
     outer_speed: _Speed | None = Field(default=None, description="Outermost lines, mm/s.")
     inner_speed: _Speed | None = Field(default=None, description="Other lines of a wall, mm/s.")
-    skin_speed: _Speed | None = Field(default=None, description="Full layers, mm/s.")
+    full_layer_speed: _Speed | None = Field(default=None, description="Full layers, mm/s.")
     infill_speed: _Speed | None = Field(default=None, description="Infill, mm/s.")
     travel_speed: _Speed | None = Field(default=None, description="Without printing, mm/s.")
     acceleration: Annotated[Number, Field(ge=10.0, le=100_000.0)] | None = Field(default=None, description="mm/s2.")
