@@ -9,7 +9,10 @@ from worker.spec.tolerances import LENGTH_EPSILON
 
 
 def tray_magnets(room: Room, levels: Levels, *, pitch: float, half_feet: bool) -> Magnets | None:
-    """Return the recesses: four in a whole foot, as far out as two lines of plastic allow, one amid a half foot.
+    """Return the recesses in the feet, as far out as two lines of plastic allow; in a half foot, in its middle.
+
+    By default one stands near each outer corner of the tray; ``per_cell`` puts four in each whole foot and one in each
+    half foot.
 
     Args:
         room: the tray's room.
@@ -26,7 +29,9 @@ def tray_magnets(room: Room, levels: Levels, *, pitch: float, half_feet: bool) -
     side = pitch / 2.0 if half_feet else pitch
     inset = levels[0][0]
     bottom = side - 2.0 * inset
-    most = bottom - 2.0 * room.lines if half_feet else (bottom - 3.0 * room.lines) / 2.0
+    columns, rows = (round(cells * (2 if half_feet else 1)) for cells in room.tray.cells)
+    two_abreast = not half_feet and (asked.per_cell or 1 in (columns, rows))
+    most = (bottom - 3.0 * room.lines) / 2.0 if two_abreast else bottom - 2.0 * room.lines
     if asked.diameter > most + LENGTH_EPSILON:
         raise room.refusal(
             "its magnets are too wide for its feet.", "magnets", "diameter",
@@ -40,31 +45,33 @@ def tray_magnets(room: Room, levels: Levels, *, pitch: float, half_feet: bool) -
             "its magnets are too deep for its floor.", "magnets", "depth",
             value=asked.depth, limit=f"at most {deepest:g} mm", remedy="Take thinner magnets or a thicker floor.",
         )  # fmt: skip
-    places = _places(asked.diameter / 2.0 + room.lines, inset, side, half_feet=half_feet)
-    feet = [round(cells * 2) if half_feet else round(cells) for cells in room.tray.cells]
-    air = (side * feet[0] - room.outer[0]) / 2.0
-    centres: list[Point] = [
-        (on_grid(column * side + x - air), on_grid(row * side + y - air))
-        for row in range(feet[1])
-        for column in range(feet[0])
-        for x, y in places
-    ]
-    return Magnets(asked.diameter, asked.depth, tuple(centres))
+    near = side / 2.0 if half_feet else _edge_distance(asked.diameter / 2.0 + room.lines, inset)
+    air = (side * columns - room.outer[0]) / 2.0
+    across, deep = (_along(feet, side, near, every=asked.per_cell) for feet in (columns, rows))
+    centres: tuple[Point, ...] = tuple((on_grid(x - air), on_grid(y - air)) for y in deep for x in across)
+    return Magnets(asked.diameter, asked.depth, centres)
 
 
-def _places(reach: float, inset: float, side: float, *, half_feet: bool) -> tuple[Point, ...]:
-    """Return the recesses' middles in one foot, from its cell's corner.
+def _along(feet: int, side: float, near: float, *, every: bool) -> tuple[float, ...]:
+    """Return the recesses' middles along one axis of the tray, in mm from the first cell's edge, in rising order.
+
+    Args:
+        feet: how many feet stand in a row.
+        side: of a foot's cell.
+        near: distance of a middle from the edge of its cell.
+        every: two in each foot, instead of the outermost two of the row; equal middles count once.
+    """
+    row = sorted({foot * side + at for foot in range(feet) for at in (near, side - near)})
+    return tuple(row) if every else tuple(sorted({row[0], row[-1]}))
+
+
+def _edge_distance(reach: float, inset: float) -> float:
+    """Return how far a recess's middle stands from both sides of a whole foot's cell, near its corner, in mm.
 
     Args:
         reach: the recess's radius and the plastic around it.
         inset: of the foot's bottom.
-        side: of the foot's cell.
-        half_feet: whether one stands in the middle.
     """
-    if half_feet:
-        return ((side / 2.0, side / 2.0),)
     corner = max(CORNER_RADIUS - inset, LEAST_RADIUS)
     # Where the corner is rounder than the recess, it is the arc that keeps it in, not the two sides.
-    near = inset + (reach if reach >= corner else corner - (corner - reach) / sqrt(2.0))
-    ends = (near, side - near)
-    return tuple((x, y) for y in ends for x in ends)
+    return inset + (reach if reach >= corner else corner - (corner - reach) / sqrt(2.0))

@@ -67,10 +67,14 @@ class LabelShelf(Noun):
 
 
 class Magnets(Noun):
-    """Round recesses in the feet."""
+    """Round recesses under the tray: one near each outer corner, or four in each cell."""
 
     diameter: Annotated[float, LengthBounds(2.0, 20.0)] = Field(description="Diameter of the recess.")
     depth: Annotated[float, LengthBounds(0.5, 10.0)] = Field(description="Depth of the recess.")
+    per_cell: bool = Field(
+        default=False, strict=True,
+        description="true: four in each cell, or one in each half foot; false: one near each outer corner of the tray.",
+    )  # fmt: skip
 
 
 class Text(Noun):
@@ -107,7 +111,9 @@ class Tray(Noun):
     label_shelf: Annotated[
         LabelShelf | None, BeforeValidator(_switch, json_schema_input_type=LabelShelf | bool | None)
     ] = Field(default=None, description="true, or an object with its depth and drop.")
-    magnets: Magnets | None = Field(default=None, description="Recesses for magnets in the feet.")
+    magnets: Magnets | None = Field(
+        default=None, description="Recesses for magnets in the feet; four a tray by default."
+    )
     pockets: tuple[Pocket, ...] = Field(default=(), max_length=60, description="Recesses in the shape of items.")
     text: Text | None = Field(default=None, description="Text on one face.")
 
