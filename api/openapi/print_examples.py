@@ -87,7 +87,7 @@ _RUNS: Final[dict[str, Any]] = {
             "material": "PETG",
             "colour": "#2E6F9E",
             "layer": 0.2,
-            "line_width": 0.42,
+            "line_width": 0.44,
             "pieces": [{"mark": "T4", "at": [0.5, 0.5], "turn": 0, "drawer": "top"}],
             "seconds": 4210.0,
             "grams": 18.2,

@@ -66,12 +66,12 @@ _DRAWER: Final = DrawerEntry(
     origin=(5.0, 5.0), pitch=42.0, cells=Cells(whole=9, half=0, across=(3, 3)), leftover=(10.0, 10.0), free=24,
     placements=(
         PlacementEntry(mark="F1", at=(5.0, 5.0, 0.0), turn=0),
-        PlacementEntry(mark="T1", at=(5.25, 5.25, 0.0), turn=0, cell=(0.0, 0.0), name="keys"),
+        PlacementEntry(mark="T1", at=(5.3, 5.3, 0.0), turn=0, cell=(0.0, 0.0), name="keys"),
     ),
 )  # fmt: skip
-_PLANNED: Final = PlannedPart(mark="T1", kind="tray", name="keys", quantity=1, size=(41.5, 125.5, 30.0), shape=_DIGEST)
+_PLANNED: Final = PlannedPart(mark="T1", kind="tray", name="keys", quantity=1, size=(41.4, 125.4, 30.0), shape=_DIGEST)
 _RUN: Final = RunEntry(
-    number=1, material="PLA", colour=None, layer=0.2, line_width=0.42,
+    number=1, material="PLA", colour=None, layer=0.2, line_width=0.44,
     pieces=(RunPiece(mark="T1", at=(5.0, 5.0), turn=0, drawer="keys and coins"),),
 )  # fmt: skip
 _PRICED: Final = {"seconds": 5400.0, "grams": 31.5, "metres": 10.56, "cost": 0.79, "file": "run-01.3mf"}
@@ -86,7 +86,7 @@ _MANIFEST: Final = Manifest(
         PartEntry(
             **_PLANNED.model_dump(), triangles=1284, volume=25400.0, area=36200.0, digest=_DIGEST,
             estimate=EstimateEntry(
-                material="PLA", colour=None, layer=0.2, line_width=0.42, grams=31.5, metres=10.56, cost=0.79,
+                material="PLA", colour=None, layer=0.2, line_width=0.44, grams=31.5, metres=10.56, cost=0.79,
                 seconds=5400.0, laying_seconds=5040.0, layers=150,
             ),
             checks=(Check(name="closed", passed=True, value=0, limit="0 open edges"),),
@@ -106,7 +106,7 @@ _BATCH_MANIFEST: Final = BatchManifest(
         ),
     ),
     runs=(BatchRun(**{**_RUN.model_dump(), **_PRICED, "pieces": (_PIECE,)}),),
-    beds=(BatchBeds(bed=(180.0, 180.0, 180.0), entries=(0,), runs=(1,), work=_TOTAL),),
+    beds=(BatchBeds(bed=(160.0, 160.0, 160.0), entries=(0,), runs=(1,), work=_TOTAL),),
     pieces=1, grams=31.5, seconds=5400.0, purchases=(_BOUGHT,), cautions=(_CAUTION,),
 )  # fmt: skip
 _WEBHOOK: Final = {

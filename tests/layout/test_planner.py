@@ -33,7 +33,7 @@ DRAWERS: dict[str, dict[str, Any]] = {
 TRAYS = [
     {"name": "screws", "cells": [2, 1], "height": 40, "quantity": 3, "compartments": [2, 1]},
     {"name": "bits", "cells": [1, 2], "height": 30, "at": [0, 0], "rim": "straight"},
-    {"name": "nuts", "cells": [1, 1], "height": 40, "quantity": 4, "magnets": {"diameter": 6, "depth": 2}},
+    {"name": "nuts", "cells": [1, 1], "height": 40, "quantity": 4, "magnets": {"diameter": 8, "depth": 3}},
 ]
 
 
@@ -175,8 +175,8 @@ def test_a_tray_stands_on_its_cell_with_half_the_air_around() -> None:
     (stand,) = (one for one in drawer.placements if one.mark == "T1")
     x, y = drawer.lattice.origin
     assert stand.cell == (3, 1)
-    assert stand.at == pytest.approx((x + 3 * 42 + 0.25, y + 42 + 0.25, 0.0))
-    assert plan.part("T1").size == pytest.approx((41.5, 83.5, 30))
+    assert stand.at == pytest.approx((x + 3 * 42 + 0.3, y + 42 + 0.3, 0.0))
+    assert plan.part("T1").size == pytest.approx((41.4, 83.4, 30))
 
 
 def test_the_coupon_can_be_left_out() -> None:

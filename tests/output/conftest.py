@@ -17,7 +17,7 @@ def _box(x=10.0, y=20.0, z=5.0, at=(0.0, 0.0, 0.0)):
 
 def _floor(across, deep, pitch=42.0):
     """A stand-in for a tile: cells joined at shared corners, each with a socket right through."""
-    joint = Joint(default_profile(0.25, 0.42), 0.25, 0.42)
+    joint = Joint(default_profile(0.3, 0.44), 0.3, 0.44)
     levels, height = joint.socket_levels(), joint.height
     builder, nodes = Builder(), {}
 

@@ -95,5 +95,5 @@ def test_a_worked_example_by_hand():
 def _run(number, mark, hours):
     piece = RunPiece(mark=mark, at=(0.0, 0.0), turn=0, drawer=None)
     return RunEntry(
-        number=number, material="PLA", colour=None, layer=0.2, line_width=0.42, pieces=(piece,), seconds=hours * 3600.0
+        number=number, material="PLA", colour=None, layer=0.2, line_width=0.44, pieces=(piece,), seconds=hours * 3600.0
     )

@@ -63,29 +63,29 @@ def test_the_plug(brep):
 
 
 def test_rings_are_textbook_rounded_rectangles():
-    # rounded-rect-area and -perimeter: a 41.5, b 83.5, r 3.75.
-    ring = rounded_rectangle(0.0, 0.0, 41.5, 83.5, 0.0, 3.75)
-    assert signed_area(ring) == pytest.approx(3453.17864669, rel=1e-11)
+    # rounded-rect-area and -perimeter: a 50, b 80, r 6.
+    ring = rounded_rectangle(0.0, 0.0, 50.0, 80.0, 0.0, 6.0)
+    assert signed_area(ring) == pytest.approx(3969.09733553, rel=1e-11)
     round_it = np.linalg.norm(ring - np.roll(ring, -1, axis=0), axis=1).sum()
     # Facets of the same area go a little further round than the arc.
-    assert round_it == pytest.approx(243.561944902, rel=5e-4)
-    assert round_it > 243.561944902
+    assert round_it == pytest.approx(249.699111843, rel=5e-4)
+    assert round_it > 249.699111843
 
 
 def test_a_stack_of_rings_is_a_textbook_chamfer():
-    # rounded-rect-chamfer: a = b = 41.5, r 3.75, inset 2.15 over 2.15 mm.
+    # rounded-rect-chamfer: a = b = 50, r 6, inset 2 over 2 mm.
     def area(inset):
-        return signed_area(rounded_rectangle(0.0, 0.0, 41.5, 41.5, inset, 3.75))
+        return signed_area(rounded_rectangle(0.0, 0.0, 50.0, 50.0, inset, 6.0))
 
-    volume = 2.15 * (area(0.0) + 4.0 * area(1.075) + area(2.15)) / 6.0
-    assert volume == pytest.approx(3318.50398719, rel=1e-11)
+    volume = 2.0 * (area(0.0) + 4.0 * area(1.0) + area(2.0)) / 6.0
+    assert volume == pytest.approx(4567.17402778, rel=1e-11)
 
 
 @pytest.mark.parametrize(("count", "share"), NGONS.items())
 def test_facets_cost_what_the_textbook_says(count, share):
     assert ngon(count) == pytest.approx(share, rel=1e-11)
-    # cylinder-hole, 6.5 mm across and 2.4 mm deep: a hole's radius is grown so that its area is the circle's.
-    assert signed_area(circle(0.0, 0.0, 6.5, count)) * 2.4 == pytest.approx(79.6393737685, rel=1e-11)
+    # cylinder-hole, 8.4 mm across and 3.2 mm deep: a hole's radius is grown so that its area is the circle's.
+    assert signed_area(circle(0.0, 0.0, 8.4, count)) * 3.2 == pytest.approx(177.33662211, rel=1e-11)
 
 
 def ngon(count):

@@ -20,7 +20,7 @@ def test_a_tile_for_a_256_mm_bed_is_about_33_g():
 
 
 def test_a_rounded_rectangle_by_its_textbook_formula():
-    """The sockets' rings against a * b - (4 - pi) r^2, id rounded-rect-area of shared/reference: 3453.17864669 mm2."""
+    """The sockets' rings against a * b - (4 - pi) r^2, id rounded-rect-area of shared/reference: 3969.09733553 mm2."""
 
-    ring = Polygon(rounded_rectangle(0.0, 0.0, 41.5, 83.5, 0.0, 3.75))
-    assert ring.area == pytest.approx(3453.17864669, rel=1e-11)
+    ring = Polygon(rounded_rectangle(0.0, 0.0, 50.0, 80.0, 0.0, 6.0))
+    assert ring.area == pytest.approx(3969.09733553, rel=1e-11)

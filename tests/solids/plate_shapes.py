@@ -8,7 +8,7 @@ from worker.layout.model.shapes import Socket, TileShape
 from worker.spec.drawer.joint import CORNER_RADIUS, Joint, default_profile
 from worker.spec.errors import JointError
 
-JOINT = Joint(default_profile(0.25, 0.42), 0.25, 0.42)
+JOINT = Joint(default_profile(0.3, 0.44), 0.3, 0.44)
 
 
 def tile(columns, rows, *, pitch=42.0, joint=JOINT, border=(0.0, 0.0, 0.0, 0.0), halves=(False, False), **more):
@@ -64,18 +64,18 @@ def rounded(ring):
 @st.composite
 def joints(draw):
     """Return any profile that passes the joint's own checks, up to seven points."""
-    clearance = draw(st.sampled_from([0.1, 0.25, 0.4]))
+    clearance = draw(st.sampled_from([0.1, 0.3, 0.4]))
     if draw(st.booleans()):
-        return Joint(default_profile(clearance, 0.42), clearance, 0.42)
-    points = [(clearance + 0.84 + draw(st.floats(0.0, 0.5)), 0.0)]
+        return Joint(default_profile(clearance, 0.44), clearance, 0.44)
+    points = [(clearance + 0.88 + draw(st.floats(0.0, 0.5)), 0.0)]
     for rise, share in draw(
         st.lists(st.tuples(st.floats(0.3, 1.5), st.sampled_from([0.0, 0.5, 1.0])), min_size=1, max_size=6)
     ):
         points.append((points[-1][0] - rise * share, points[-1][1] + rise))
     # Moved in by as much as its top stands too far out.
-    move = max(0.0, clearance + 0.85 - points[-1][0])
+    move = max(0.0, clearance + 0.89 - points[-1][0])
     try:
-        return Joint(tuple((round(u + move, 3), round(z, 3)) for u, z in points), clearance, 0.42)
+        return Joint(tuple((round(u + move, 3), round(z, 3)) for u, z in points), clearance, 0.44)
     except JointError:
         assume(False)  # noqa: FBT003 - hypothesis's own way
 

@@ -14,9 +14,9 @@ from worker.spec.drawer.joint import Joint, default_profile
 from worker.spec.tolerances import CONTAINMENT_SLACK
 
 JOINTS = [
-    Joint(default_profile(0.25, 0.42), 0.25, 0.42),
+    Joint(default_profile(0.3, 0.44), 0.3, 0.44),
     Joint(default_profile(0.1, 0.6), 0.1, 0.6),
-    Joint(((3.2, 0.0), (2.4, 1.1), (2.4, 1.6), (1.9, 2.6), (1.5, 4.0)), 0.4, 0.42),
+    Joint(((3.2, 0.0), (2.4, 1.1), (2.4, 1.6), (1.9, 2.6), (1.5, 4.0)), 0.4, 0.44),
 ]
 
 

@@ -3,7 +3,7 @@
 from worker.layout.model.shapes import TrayShape
 from worker.spec.drawer.joint import CORNER_RADIUS, Joint, default_profile
 
-JOINT = Joint(default_profile(0.25, 0.42), 0.25, 0.42)
+JOINT = Joint(default_profile(0.3, 0.44), 0.3, 0.44)
 
 
 def plain(halves=(6, 4), height=60.0, *, stacking=True, half_feet=False, pitch=42.0, joint=JOINT, **changes):

@@ -118,7 +118,7 @@ _BAD = [
     (_tray(quantity=201), f"{_FIRST}/quantity", "at most 200"),
     (_tray(at=[0, 0], quantity=2), f"{_FIRST}/quantity", "1 with `at`"),
     (_tray(rim="round"), f"{_FIRST}/rim", "'stacking' or 'straight'"),
-    (_tray(wall=0.8), f"{_FIRST}/wall", "at least 0.84 mm (two lines)"),
+    (_tray(wall=0.8), f"{_FIRST}/wall", "at least 0.88 mm (two lines)"),
     (_tray(floor=0.3), f"{_FIRST}/floor", "at least 0.4 mm (two layers)"),
     (_tray(dividers=[{"axis": "z", "at": 1}]), f"{_FIRST}/dividers/0/axis", "'x' or 'y'"),
     (_tray(dividers=[{"axis": "x", "at": 1}] * 41), f"{_FIRST}/dividers", "at most 40 items"),
@@ -136,7 +136,7 @@ _BAD = [
     (_tray(finger_ramp="yes"), f"{_FIRST}/finger_ramp", None),
     (_tray(finger_ramp={"radius": 1}), f"{_FIRST}/finger_ramp/radius", "2 to 200 mm"),
     (_tray(label_shelf={"depth": 10, "drop": 11}), f"{_FIRST}/label_shelf/drop", "at most 10 mm, its depth"),
-    (_tray(magnets={"diameter": 6}), f"{_FIRST}/magnets/depth", "required"),
+    (_tray(magnets={"diameter": 8}), f"{_FIRST}/magnets/depth", "required"),
     (_tray(text={"text": "x" * 41}), f"{_FIRST}/text/text", "at most 40 characters"),
     (_tray(text={"text": "x\t"}), f"{_FIRST}/text/text", "printable characters"),
     (_tray(text={"text": "x", "face": "shelf"}), f"{_FIRST}/text/face", None),
@@ -246,10 +246,10 @@ def test_the_minimal_spec_gets_the_contracts_defaults(minimal):
     drawer = spec.drawers[0]
     assert (drawer.readings_across, drawer.readings_deep) == ((310.0,), (425.0,))
     assert (drawer.gap, drawer.copies, drawer.corner_radius, drawer.align.x) == (0.5, 1, 0.0, "center")
-    assert (spec.grid.pitch, spec.grid.clearance, spec.grid.seam, spec.grid.seam_gap) == (42.0, 0.25, "dovetail", 0.2)
-    assert (spec.printer.nozzle, spec.printer.line_width, spec.printer.layer) == (0.4, 0.42, 0.2)
+    assert (spec.grid.pitch, spec.grid.clearance, spec.grid.seam, spec.grid.seam_gap) == (42.0, 0.3, "dovetail", 0.2)
+    assert (spec.printer.nozzle, spec.printer.line_width, spec.printer.layer) == (0.4, 0.44, 0.2)
     assert (spec.material.name, spec.material.density, spec.coupon) == ("PLA", 1.24, True)
-    assert spec.joint().profile == spec.grid.to_joint(0.42).profile
+    assert spec.joint().profile == spec.grid.to_joint(0.44).profile
 
 
 def test_a_full_spec_is_read_in_millimetres(full):
@@ -268,7 +268,7 @@ def test_a_full_spec_is_read_in_millimetres(full):
     assert not bits.on_halves
     assert [pocket.shape for pocket in bits.pockets] == ["circle", "rectangle", "polygon"]
     assert [(drawer, tray) for drawer, tray, _ in spec.trays()] == [(0, 0), (0, 1)]
-    assert spec.joint().profile == ((1.8, 0.0), (1.8, 1.0), (1.1, 1.7), (1.1, 3.0))
+    assert spec.joint().profile == ((1.8, 0.0), (1.8, 1.0), (1.2, 1.6), (1.2, 3.0))
 
 
 def test_what_was_read_reads_the_same_again(minimal, full):

@@ -191,7 +191,7 @@ def test_a_job_is_estimated_packed_and_dated(planned):
     walls = {part["mark"]: check["limit"] for part in manifest["parts"] for check in part["checks"]
              if check["name"] == "wall"}  # fmt: skip
     assert "at least 1 mm" in walls["T1"]
-    assert "at least 0.84 mm" in walls["F1"]
+    assert "at least 0.88 mm" in walls["F1"]
     named = {check["subject"] for check in manifest["assembly"]}
     assert named >= {run["file"] for run in manifest["runs"]}
 

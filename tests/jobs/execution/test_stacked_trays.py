@@ -26,7 +26,7 @@ def test_piled_trays_keep_the_joint_clearance_and_nothing_less():
     manifest = json.loads(run_pipeline(spec, part_store=InMemoryPartCache(), now=NOW).manifest)
     checks = {check["name"]: check for check in manifest["assembly"]}
     assert all(check["passed"] for check in checks.values())
-    assert checks["stack"]["value"] >= 0.24  # the default clearance of 0.25 less rounding
+    assert checks["stack"]["value"] >= 0.29  # the default clearance of 0.30 less rounding
     assert checks["apart"]["value"] == 0
     places = [one for one in manifest["drawers"][0]["placements"] if one["cell"] is not None]
     # the heavy ones lie lower

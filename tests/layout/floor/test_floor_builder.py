@@ -16,7 +16,7 @@ from worker.spec.drawer.joint import Joint, default_profile
 from worker.spec.errors import LayoutError
 from worker.spec.printer.printer import Printer
 
-JOINT = Joint(default_profile(0.25, 0.42), 0.25, 0.42)
+JOINT = Joint(default_profile(0.3, 0.44), 0.3, 0.44)
 L_SHAPE = Polygon([(0, 0), (400, 0), (400, 200), (230, 200), (230, 420), (0, 420)])
 
 
@@ -85,7 +85,7 @@ def test_one_tile_when_it_fits():
 def test_floors_keep_every_rule(usable, seam, half_cells):
     floor, outlines, _ = floor_of(usable, seam=seam, half_cells=half_cells, bed=200)
     assert len(floor.pieces) > 1
-    assert air_left(floor, usable, outlines, 0.42, 0.2) < 0.5
+    assert air_left(floor, usable, outlines, 0.44, 0.2) < 0.5
     assert (floor.key is None) == (seam != "key")
 
 
@@ -286,7 +286,7 @@ def test_any_floor_keeps_every_rule(drawer, seam, half_cells, gap):
     with contextlib.suppress(LatticeTooSmall):
         floor, outlines, _ = floor_of(usable, pitch=pitch, bed=bed, seam=seam, gap=gap, half_cells=half_cells)
         if not floor.warnings:
-            assert air_left(floor, usable, outlines, 0.42, gap) < 10.0
+            assert air_left(floor, usable, outlines, 0.44, gap) < 10.0
         assert all(insets(p.shape)[0] == pytest.approx(JOINT.land) for p in floor.pieces)
 
 
@@ -311,12 +311,12 @@ def odd_drawers(draw):
     odd_drawers(),
     st.sampled_from(["dovetail", "key"]),
     st.booleans(),
-    st.sampled_from([0.42, 0.63]),
+    st.sampled_from([0.44, 0.66]),
     st.sampled_from([30.0, 42.0, 47.3]),
     st.sampled_from([120, 150, 200, 256]),
 )
 def test_odd_drawers_keep_every_rule(usable, seam, half_cells, line_width, pitch, bed):  # noqa: PLR0917 - drawn by name
-    joint = Joint(default_profile(0.25, line_width), 0.25, line_width)
+    joint = Joint(default_profile(0.3, line_width), 0.3, line_width)
     with contextlib.suppress(LatticeTooSmall):
         floor_of(
             usable,

@@ -10,7 +10,7 @@ from worker.solids.ring import rounded_rectangle
 from worker.spec.drawer.joint import CORNER_RADIUS, Joint, default_profile
 from worker.spec.tolerances import LINES_IN_A_WALL
 
-JOINT = Joint(default_profile(0.25, 0.42), 0.25, 0.42)
+JOINT = Joint(default_profile(0.3, 0.44), 0.3, 0.44)
 
 
 def sockets(joint):
@@ -22,9 +22,9 @@ def sockets(joint):
 
 
 def test_node_of_the_default_joint():
-    # sqrt(2) * 7 - 5.9 * 1.003682: the points of an arc lie further out, so that its area is the disc's.
-    assert narrowest(JOINT) == pytest.approx(1.1)
-    assert node_radius(JOINT) == pytest.approx(3.977768, abs=1e-6)
+    # sqrt(2) * 7 - 5.8 * 1.003682: the points of an arc lie further out, so that its area is the disc's.
+    assert narrowest(JOINT) == pytest.approx(1.2)
+    assert node_radius(JOINT) == pytest.approx(4.078137, abs=1e-6)
 
 
 def test_default_tab():
@@ -45,7 +45,7 @@ def test_default_tab():
 )
 def test_any_tab_leaves_two_lines_and_holds(clearance, line_width, more, gap, loose):
     land = clearance + 2 * line_width + more
-    joint = Joint(((land + 0.7, 0.0), (land, 1.0), (land, 3.0)), clearance, line_width)
+    joint = Joint(((land + 0.6, 0.0), (land, 1.0), (land, 3.0)), clearance, line_width)
     tab = fit_tab(joint, gap, loose=loose)
     if tab is None:
         return
@@ -89,14 +89,14 @@ def test_key():
 @pytest.mark.parametrize("loose", [False, True])
 def test_no_tab_where_none_fits(loose):
     assert fit_tab(JOINT, 0.55, loose=loose) is None
-    wide = Joint(default_profile(0.25, 1.6), 0.25, 1.6)
+    wide = Joint(default_profile(0.3, 1.6), 0.3, 1.6)
     assert fit_tab(wide, 0.3, loose=loose) is None
 
 
 def test_wide_insets_leave_sharp_corners_and_room():
     """Past an inset of 6.6 the corners keep the least radius."""
-    joint = Joint(((7.0, 0.0), (7.0, 3.0)), 0.25, 0.42)
+    joint = Joint(((7.0, 0.0), (7.0, 3.0)), 0.3, 0.44)
     tab = fit_tab(joint, 0.2, loose=False)
     assert tab is not None
     assert tab.hold > 0.5
-    assert all(socket.distance(Polygon(tab.recess())) >= 0.84 for socket in sockets(joint))
+    assert all(socket.distance(Polygon(tab.recess())) >= 0.88 for socket in sockets(joint))

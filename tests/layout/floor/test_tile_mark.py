@@ -26,7 +26,7 @@ def box_of(lettering):
 def test_letters_stay_on_plastic(text, width, depth):
     floor, _, _ = floor_of(shapely.box(0, 0, width, depth))
     for shape in {p.shape for p in floor.pieces}:
-        lettering = mark_lettering(shape, text, line_width=0.42)
+        lettering = mark_lettering(shape, text, line_width=0.44)
         assert lettering is not None
         assert 2.2 <= lettering.cap_height <= 5.0
         assert lettering.face == "top"
@@ -36,8 +36,8 @@ def test_letters_stay_on_plastic(text, width, depth):
 
 def test_strips_before_nodes_when_letters_are_larger_there():
     sockets = tuple(Socket(42.0 * i, 42.0 * j, 42.0, 42.0) for i in range(2) for j in range(2))
-    on_node = mark_lettering(tile(84.0, 84.0, sockets), "F1", line_width=0.42)
-    on_strip = mark_lettering(tile(90.5, 84.0, sockets), "F1", line_width=0.42)
+    on_node = mark_lettering(tile(84.0, 84.0, sockets), "F1", line_width=0.44)
+    on_strip = mark_lettering(tile(90.5, 84.0, sockets), "F1", line_width=0.44)
     assert on_node is not None
     assert on_strip is not None
     assert on_node.at == (42.0, 42.0)
@@ -46,12 +46,12 @@ def test_strips_before_nodes_when_letters_are_larger_there():
 
 
 def test_no_room_no_mark():
-    assert mark_lettering(tile(42.0, 42.0, (Socket(0, 0, 42, 42),)), "F1", line_width=0.42) is None
+    assert mark_lettering(tile(42.0, 42.0, (Socket(0, 0, 42, 42),)), "F1", line_width=0.44) is None
 
 
 def test_long_marks_go_along_a_narrow_strip():
     lettering = mark_lettering(
-        tile(48.0, 84.0, (Socket(0, 0, 42, 42), Socket(0, 42, 42, 42))), "F1234", line_width=0.42
+        tile(48.0, 84.0, (Socket(0, 0, 42, 42), Socket(0, 42, 42, 42))), "F1234", line_width=0.44
     )
     assert lettering is not None
     assert lettering.turn == 90.0

@@ -81,7 +81,7 @@ def test_styrene_is_named_for_abs_and_asa_only() -> None:
     [
         ("small parts", {"coupon": True}),
         ("small parts", {"coupon": False, "grid": {"seam": "key"}}),
-        ("magnets", tray(magnets={"diameter": 6, "depth": 2})),
+        ("magnets", tray(magnets={"diameter": 8, "depth": 3})),
         ("tipping", drawer(height=200)),
         ("tipping", drawer(width=[700, 702])),
         ("blades", tray(name="Knives and chisels")),

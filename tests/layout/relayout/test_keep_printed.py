@@ -30,7 +30,7 @@ def job(*drawers, **fields):
 TRAYS = [
     {"name": "screws", "cells": [2, 1], "height": 40, "quantity": 3, "compartments": [2, 1]},
     {"name": "bits", "cells": [1, 2], "height": 30, "rim": "straight"},
-    {"name": "nuts", "cells": [1, 1], "height": 40, "quantity": 4, "magnets": {"diameter": 6, "depth": 2}},
+    {"name": "nuts", "cells": [1, 1], "height": 40, "quantity": 4, "magnets": {"diameter": 8, "depth": 3}},
 ]
 #: Kinds of different groups, so that each but the last two has a tray of its own.
 ITEMS = [
@@ -237,7 +237,7 @@ def test_marks_of_retired_parts_are_never_given_again():
 
 def test_another_clearance_makes_everything_anew_with_marks_of_its_own():
     before = first(job({"trays": TRAYS}))
-    plan = again(job({"trays": TRAYS}, grid={"clearance": 0.3}), before)
+    plan = again(job({"trays": TRAYS}, grid={"clearance": 0.25}), before)
     check_sums(plan, before)
     assert not {one.mark for one in before.parts if one.kind in {"tray", "coupon", "plug"}} & pieces(plan).keys()
     for part in plan.parts:

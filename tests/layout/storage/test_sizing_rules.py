@@ -30,7 +30,7 @@ def test_walls_and_floors_are_what_the_printer_can_lay():
     usual = Ground.of(_spec(), (14, 18), 70.0)
     assert (usual.wall, usual.floor, usual.step, usual.limit) == (1.2, 1.2, 2, 70.0 - FRAME_AIR)
     wide = Ground.of(_spec(nozzle=0.8, layer=0.6), (14, 18), 70.0)
-    assert wide.wall == pytest.approx(2 * 0.84 + 0.2)
+    assert wide.wall == pytest.approx(2 * 0.88 + 0.2)
     assert wide.floor == 1.2
     assert Ground.of(_spec(nozzle=1.2, layer=0.8), (14, 18), 70.0).floor == 1.6
 
@@ -50,7 +50,7 @@ def test_half_cells_are_the_fewest_that_give_a_length(length, rim, half_cells):
 def test_the_usable_room_is_the_trays_room_less_its_rim(halves, height, rim):
     here = ground()
     tray = Tray(name="bits", cells=(halves / 2, 1), height=height, rim=rim)
-    room = tray_room(tray, joint=here.joint, pitch=42.0, line_width=0.42, pointer="")
+    room = tray_room(tray, joint=here.joint, pitch=42.0, line_width=0.44, pointer="")
     assert here.usable(halves, rim) + 2 * here.ledge(rim) == pytest.approx(room.inner[0], abs=1e-3)
     assert here.start("straight") == room.wall
     assert here.floor_top == room.floor_top
@@ -68,7 +68,7 @@ def test_a_tray_is_as_high_as_its_walls_and_all_ends_under_the_frame(walls, stac
     height, top = stand
     room = tray_room(
         Tray(name="bits", cells=(2, 2), height=height, rim=rim),
-        joint=here.joint, pitch=42.0, line_width=0.42, pointer="",
+        joint=here.joint, pitch=42.0, line_width=0.44, pointer="",
     )  # fmt: skip
     assert top <= here.limit + 1e-6
     assert room.ceiling - room.floor_top >= walls - 2e-3

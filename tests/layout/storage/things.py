@@ -45,9 +45,9 @@ def standard(identity, **fields):
     return thing({"kind": "standard", "id": identity, **length}, **fields)
 
 
-def ground(span=(14, 18), height=70.0, *, half_cells=True, pitch=42.0, line_width=0.42, **fields):
+def ground(span=(14, 18), height=70.0, *, half_cells=True, pitch=42.0, line_width=0.44, **fields):
     """Return a drawer's ground with the default joint."""
-    joint = Joint(default_profile(0.25, line_width), 0.25, line_width)
+    joint = Joint(default_profile(0.3, line_width), 0.3, line_width)
     return Ground(joint, pitch, line_width, half_cells, span, height, **fields)
 
 
@@ -73,6 +73,6 @@ def grounds(draw):
         height=draw(st.sampled_from([35.0, 55.0, 70.5, 110.0])),
         half_cells=draw(st.booleans()),
         pitch=draw(st.sampled_from([42.0, 42.0, 50.0])),
-        line_width=0.63 if wide else 0.42,
+        line_width=0.66 if wide else 0.44,
         wall=1.26 if wide else 1.2,
     )

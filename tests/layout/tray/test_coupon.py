@@ -13,7 +13,7 @@ from worker.spec.drawer.joint import Joint, Levels, default_profile
 from worker.spec.tolerances import CLEARANCE_SLACK
 
 
-def joint(clearance: float, line_width: float = 0.42) -> Joint:
+def joint(clearance: float, line_width: float = 0.44) -> Joint:
     return Joint(default_profile(clearance, line_width), clearance, line_width)
 
 
@@ -29,7 +29,7 @@ def gap(foot: Levels, socket: Levels) -> float:
 
 
 def test_five_clearances_stand_about_the_grids_own() -> None:
-    assert clearances(0.25) == (0.15, 0.2, 0.25, 0.3, 0.35)
+    assert clearances(0.3) == (0.2, 0.25, 0.3, 0.35, 0.4)
 
 
 def test_none_is_under_the_least() -> None:
@@ -56,9 +56,9 @@ def test_each_socket_keeps_its_own_clearance_to_the_plug(clearance: float, line_
 
 
 def test_names_stand_on_the_lip_in_front_of_their_sockets() -> None:
-    coupon, plug = coupon_shapes(joint(0.25), 42.0, "C1")
+    coupon, plug = coupon_shapes(joint(0.3), 42.0, "C1")
     *names, own = coupon.letterings
-    assert [one.text for one in names] == [".15", ".20", ".25", ".30", ".35"]
+    assert [one.text for one in names] == [".20", ".25", ".30", ".35", ".40"]
     for index, one in enumerate(names):
         assert one.at == (21 * (index + 0.5), coupon.lip / 2)
         width, depth = text_size(one.text, one.cap_height)
@@ -67,4 +67,4 @@ def test_names_stand_on_the_lip_in_front_of_their_sockets() -> None:
     assert (own.text, own.face) == ("C1", "bottom")
     assert 2 * own.depth < coupon.height
     assert coupon_size(coupon) == (105.0, 28.0, 3.0)
-    assert plug_size(plug)[0] == 20.5
+    assert plug_size(plug)[0] == pytest.approx(20.4)

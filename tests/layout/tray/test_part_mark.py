@@ -13,13 +13,13 @@ from worker.layout.tray.coupon import coupon_shapes
 from worker.layout.tray.part_mark import plug_mark, text_size, tray_mark
 from worker.spec.drawer.joint import CORNER_RADIUS, Joint, default_profile
 
-JOINT = Joint(default_profile(0.25, 0.42), 0.25, 0.42)
+JOINT = Joint(default_profile(0.3, 0.44), 0.3, 0.44)
 
 
 def tray(halves: tuple[int, int], *, half_feet: bool = False, magnets: Magnets | None = None) -> TrayShape:
     return TrayShape(
-        halves=halves, half_feet=half_feet, pitch=42.0, inset=0.25, foot_levels=JOINT.foot_levels(), rim_levels=None,
-        corner_radius=CORNER_RADIUS, height=40.0, wall=1.2, floor_top=5.4, fill_top=5.4, magnets=magnets,
+        halves=halves, half_feet=half_feet, pitch=42.0, inset=0.3, foot_levels=JOINT.foot_levels(), rim_levels=None,
+        corner_radius=CORNER_RADIUS, height=40.0, wall=1.2, floor_top=5.5, fill_top=5.5, magnets=magnets,
     )  # fmt: skip
 
 
@@ -38,12 +38,12 @@ def test_a_mark_stands_under_the_middle_foot() -> None:
     mark = tray_mark(tray((6, 4)), "T12")
     assert mark is not None
     assert (mark.text, mark.face, mark.cap_height, mark.raised) == ("T12", "bottom", 6.0, False)
-    # The part's frame starts 0.25 mm inside its cells: foot 2 of 3, foot 1 of 2.
-    assert mark.at == (42 * 1.5 - 0.25, 42 * 0.5 - 0.25)
+    # The part's frame starts 0.3 mm inside its cells: foot 2 of 3, foot 1 of 2.
+    assert mark.at == (42 * 1.5 - 0.3, 42 * 0.5 - 0.3)
 
 
 def test_a_half_foot_with_a_magnet_takes_a_smaller_mark_beside_it() -> None:
-    middle = 10.5 - 0.25
+    middle = 10.5 - 0.3
     mark = tray_mark(tray((1, 1), half_feet=True, magnets=Magnets(6.0, 2.0, ((middle, middle),))), "T1")
     assert mark is not None
     assert mark.cap_height < 6.0
@@ -52,7 +52,7 @@ def test_a_half_foot_with_a_magnet_takes_a_smaller_mark_beside_it() -> None:
 
 
 def test_a_foot_full_of_magnet_stays_unmarked() -> None:
-    middle = 10.5 - 0.25
+    middle = 10.5 - 0.3
     assert tray_mark(tray((1, 1), half_feet=True, magnets=Magnets(14.0, 2.0, ((middle, middle),))), "T1") is None
 
 
@@ -67,7 +67,7 @@ def test_no_mark_touches_a_magnet_or_the_edge_of_its_foot(
     cells: tuple[int, int], diameter: float, reach: float, number: int
 ) -> None:
     centres = tuple(
-        ((i + 0.5) * 42 - 0.25 + a * reach, (j + 0.5) * 42 - 0.25 + b * reach)
+        ((i + 0.5) * 42 - 0.3 + a * reach, (j + 0.5) * 42 - 0.3 + b * reach)
         for i in range(cells[0]) for j in range(cells[1]) for a in (-1, 1) for b in (-1, 1)
     )  # fmt: skip
     mark = tray_mark(tray((2 * cells[0], 2 * cells[1]), magnets=Magnets(diameter, 2.0, centres)), f"T{number}")
@@ -77,10 +77,10 @@ def test_no_mark_touches_a_magnet_or_the_edge_of_its_foot(
     for x, y in centres:
         aside = hypot(max(abs(x - mark.at[0]) - width / 2, 0.0), max(abs(y - mark.at[1]) - depth / 2, 0.0))
         assert aside >= diameter / 2 + 0.79
-    edge = JOINT.foot_levels()[0][0] - 0.25
+    edge = JOINT.foot_levels()[0][0] - 0.3
     for axis, half in ((0, width / 2), (1, depth / 2)):
         inside = (mark.at[axis] - edge) % 42.0
-        assert half + 0.79 <= inside <= 42 - 2 * (edge + 0.25) - half - 0.79
+        assert half + 0.79 <= inside <= 42 - 2 * (edge + 0.3) - half - 0.79
 
 
 def test_a_plug_is_marked_in_its_middle() -> None:

@@ -22,21 +22,21 @@ FORMULAS = "=+-@\uff1d\uff0b\uff0d\uff20\t\r\n"
 
 def estimate(*, cost=0.5, colour="#336699"):
     return EstimateEntry(
-        material="PETG", colour=colour, layer=0.2, line_width=0.42, grams=12.5, metres=4.1234, cost=cost,
+        material="PETG", colour=colour, layer=0.2, line_width=0.44, grams=12.5, metres=4.1234, cost=cost,
         seconds=4000.4, laying_seconds=3600.0, layers=100,
     )  # fmt: skip
 
 
 def part(mark, name="bits", quantity=3, one=None):
     return PartEntry(
-        mark=mark, kind="tray", name=name, quantity=quantity, size=(83.5, 41.5, 40.25), triangles=12, volume=1.0,
+        mark=mark, kind="tray", name=name, quantity=quantity, size=(83.4, 41.4, 40.25), triangles=12, volume=1.0,
         area=1.0, digest="ab" * 32, estimate=one, checks=(), files=(),
     )  # fmt: skip
 
 
 def run(number, *marks):
     pieces = tuple(RunPiece(mark=mark, at=(0.0, 0.0), turn=0, drawer="top") for mark in marks)
-    return RunEntry(number=number, material="PETG", colour="#336699", layer=0.2, line_width=0.42, pieces=pieces)
+    return RunEntry(number=number, material="PETG", colour="#336699", layer=0.2, line_width=0.44, pieces=pieces)
 
 
 def manifest(*parts, **fields):
@@ -55,7 +55,7 @@ def test_a_part_is_a_row_with_its_sums_and_runs():
     (row,) = rows_of(write_bill(bill))
     assert row == dict.fromkeys(COLUMNS, "") | {
         "entry": "part", "mark": "T1", "kind": "tray", "name": "bits", "quantity": "3", "to_print": "2",
-        "width_mm": "83.5", "depth_mm": "41.5", "height_mm": "40.25", "material": "PETG", "colour": "#336699",
+        "width_mm": "83.4", "depth_mm": "41.4", "height_mm": "40.25", "material": "PETG", "colour": "#336699",
         "grams_each": "12.50", "grams": "25.00", "metres_each": "4.12", "metres": "8.25", "cost_each": "0.50",
         "cost": "1.00", "seconds_each": "4000", "seconds": "7200", "runs": "1 4",
     }  # fmt: skip

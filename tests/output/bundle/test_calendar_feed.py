@@ -19,7 +19,7 @@ _NAME = "Werkbank; oben, links \\ ä🧰 " * 2
 def _run(number, marks, grams=100.0, file=None):
     pieces = tuple(RunPiece(mark=mark, at=(0.0, 0.0), turn=0, drawer="top") for mark in marks)
     return RunEntry(
-        number=number, material="PETG", colour="#FF8000", layer=0.2, line_width=0.42, pieces=pieces,
+        number=number, material="PETG", colour="#FF8000", layer=0.2, line_width=0.44, pieces=pieces,
         seconds=7200.0 * number, grams=grams, file=file,
     )  # fmt: skip
 

@@ -10,7 +10,7 @@ from worker.solids.mesh import Mesh
 
 RING = ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0))
 LEVELS = ((1.0, 0.0), (1.0, 3.0))
-AIR = 0.25
+AIR = 0.3
 
 
 def tile_shape(height=3.0):
@@ -58,20 +58,20 @@ def frame():
 
 
 def test_a_floor_with_a_tray_passes_every_check(box, frame):
-    parts = {"F1": ("tile", frame), "T1": ("tray", box(19.5, 19.5, 20.0))}
+    parts = {"F1": ("tile", frame), "T1": ("tray", box(19.4, 19.4, 20.0))}
     places = [
         Placement("F1", (0.0, 0.0, 0.0)),
         Placement("F1", (40.2, 0.0, 0.0)),
-        Placement("T1", (10.25, 10.25, 0.0)),
+        Placement("T1", (10.3, 10.3, 0.0)),
     ]
     checks = checks_of(parts, places, seams=[SeamPair(0, 1, 0.2)])
     assert {name: check.passed for name, check in checks.items()} == dict.fromkeys(
         ["apart", "seam", "joint", "outline", "height"], True
     )
     assert checks["seam"].value == pytest.approx(0.2)
-    assert checks["joint"].value == pytest.approx(0.25)
+    assert checks["joint"].value == pytest.approx(0.3)
     assert checks["height"].value == 20.0
-    assert checks["joint"].subject == "bench left, top: F1 at 0, 0 and T1 at 10.25, 10.25"
+    assert checks["joint"].subject == "bench left, top: F1 at 0, 0 and T1 at 10.3, 10.3"
 
 
 @pytest.mark.parametrize(
@@ -87,8 +87,8 @@ def test_a_seam_keeps_its_gap(box, gap, expected):
     ("shift", "expected"), [(0.0, set()), (0.009, set()), (0.02, {"joint"}), (0.3, {"joint", "apart"})]
 )
 def test_a_joint_keeps_its_clearance(box, frame, shift, expected):
-    parts = {"F1": ("tile", frame), "T1": ("tray", box(19.5, 19.5, 20.0))}
-    places = [Placement("F1", (0.0, 0.0, 0.0)), Placement("T1", (10.25 + shift, 10.25, 0.0))]
+    parts = {"F1": ("tile", frame), "T1": ("tray", box(19.4, 19.4, 20.0))}
+    places = [Placement("F1", (0.0, 0.0, 0.0)), Placement("T1", (10.3 + shift, 10.3, 0.0))]
     assert failures(parts, places) == expected
 
 
@@ -187,6 +187,6 @@ def test_a_part_is_turned_and_its_box_moved_to_its_place(turn, at):
 
 
 def test_pairs_that_stand_alike_are_measured_alike(box):
-    parts = {"T1": ("tray", box(19.5, 19.5, 20.0))}
+    parts = {"T1": ("tray", box(19.4, 19.4, 20.0))}
     places = [Placement("T1", (20.0 * k, 0.0, 0.0)) for k in range(5)]
     assert checks_of(parts, places)["trays"].value == pytest.approx(0.5)

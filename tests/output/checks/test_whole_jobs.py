@@ -21,7 +21,7 @@ TRAYS = [
         "cells": [2, 2],
         "height": 30,
         "pockets": [{"shape": "circle", "at": [30, 30], "diameter": 20, "depth": 6}],
-        "magnets": {"diameter": 6, "depth": 2},
+        "magnets": {"diameter": 8, "depth": 3},
         "text": {"text": "M3", "face": "front", "style": "engraved"},
     },
 ]

@@ -27,12 +27,12 @@ HOSTILE = ("<script>alert(1)</script>", "a & b", "x" * 80, "\u05e9\u05dc\u05d5\u
 EPSILON = 1e-6
 
 
-def tray(name="bits", width=83.5, mark="T1", *, shelf=True, text=None):
+def tray(name="bits", width=83.4, mark="T1", *, shelf=True, text=None):
     given = {"name": name, "cells": [2, 1], "height": 40, "label_shelf": shelf}
     if text is not None:
         given["text"] = {"text": text, "face": "shelf"}
     return PartEntry(
-        mark=mark, kind="tray", name=name, quantity=1, size=(width, 41.5, 40.0), triangles=12, volume=1.0,
+        mark=mark, kind="tray", name=name, quantity=1, size=(width, 41.4, 40.0), triangles=12, volume=1.0,
         area=1.0, digest="ab" * 32, checks=(), files=(), tray=Tray.model_validate(given),
     )  # fmt: skip
 
@@ -113,7 +113,7 @@ def test_each_shelf_has_a_label_that_fits_it(page):
     assert len(every) == 100
     for left, top, right, low in every:
         # walls of 1.2 mm; a shelf 12 mm deep that drops 3 mm
-        assert right - left == pytest.approx(83.5 - 2.4 - CLEARANCE)
+        assert right - left == pytest.approx(83.4 - 2.4 - CLEARANCE)
         assert low - top == pytest.approx(hypot(12.0, 3.0) - CLEARANCE)
     reader = PdfReader(io.BytesIO(write_labels(made, page)))
     assert len(reader.pages) == len(sheets)
@@ -152,7 +152,7 @@ def test_no_shelf_no_labels():
 
 @pytest.mark.parametrize("page", ["A4", "Letter"])
 def test_long_labels_lie_turned_and_longer_ones_are_told(page):
-    made = manifest([tray(width=230.0), tray(width=83.5, mark="T2"), tray(width=420.0, mark="T3")],
+    made = manifest([tray(width=230.0), tray(width=83.4, mark="T2"), tray(width=420.0, mark="T3")],
                     [("T1", "long"), ("T2", "short"), ("T3", "too long"), ("T1", "another")])  # fmt: skip
     sheets = label_sheets(made, page)
     assert_sound(sheets, page)

@@ -43,7 +43,7 @@ _moments = st.datetimes(datetime(2026, 1, 1), datetime(2027, 1, 1)).map(lambda m
 def _run(number, letter, seconds):
     piece = RunPiece(mark=f"{letter}1", at=(0.0, 0.0), turn=0, drawer="top")
     return RunEntry(
-        number=number, material="PLA", colour=None, layer=0.2, line_width=0.42, pieces=(piece,), seconds=seconds,
+        number=number, material="PLA", colour=None, layer=0.2, line_width=0.44, pieces=(piece,), seconds=seconds,
         grams=None if seconds is None else 10.0,
     )  # fmt: skip
 

@@ -24,7 +24,7 @@ def _run(number, hours, mark="T1", *, grams=100.0, material="PLA", colour=None):
         material=material,
         colour=colour,
         layer=0.2,
-        line_width=0.42,
+        line_width=0.44,
         pieces=(RunPiece(mark=mark, at=(0.0, 0.0), turn=0, drawer="top"),),
         seconds=None if hours is None else hours * 3600.0,
         grams=None if hours is None else grams,

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from worker.spec.drawer.joint import FIRST_LAYER_RELIEF, Joint, default_profile
 from worker.spec.errors import JointError
 
-_DEFAULT = ((1.8, 0.0), (1.8, 1.0), (1.1, 1.7), (1.1, 3.0))
+_DEFAULT = ((1.8, 0.0), (1.8, 1.0), (1.2, 1.6), (1.2, 3.0))
 
 
 def flat(levels):
@@ -73,21 +73,26 @@ def test_the_default_profile_suits_every_clearance_and_line(clearance, line_widt
 
 
 def test_the_defaults_give_the_profile_of_the_notes():
-    assert flat(default_profile(0.25, 0.42)) == pytest.approx(flat(_DEFAULT))
-    joint = Joint(_DEFAULT, 0.25, 0.42)
-    assert joint.foot_height == pytest.approx(4.2036, abs=1e-4)
-    assert joint.land - joint.clearance == pytest.approx(0.85)
+    assert flat(default_profile(0.3, 0.44)) == pytest.approx(flat(_DEFAULT))
+    joint = Joint(_DEFAULT, 0.3, 0.44)
+    assert joint.foot_height == pytest.approx(4.3243, abs=1e-4)
+    assert joint.land - joint.clearance == pytest.approx(0.9)
+
+
+def test_every_bend_of_the_default_profile_lies_between_two_layers_of_a_fifth_of_a_millimetre():
+    for _, z in Joint(default_profile(0.3, 0.44), 0.3, 0.44).profile:
+        assert z / 0.2 == pytest.approx(round(z / 0.2))
 
 
 def test_the_relief_is_a_45_degree_chamfer_on_both_sides():
-    joint = Joint(_DEFAULT, 0.25, 0.42)
+    joint = Joint(_DEFAULT, 0.3, 0.44)
     assert joint.socket_levels()[:2] == ((1.8 - FIRST_LAYER_RELIEF, 0.0), (1.8, FIRST_LAYER_RELIEF))
     foot = flat(joint.foot_levels()[:2])
-    assert foot == pytest.approx([2.05 + FIRST_LAYER_RELIEF, 0.0, 2.05, FIRST_LAYER_RELIEF])
+    assert foot == pytest.approx([2.1 + FIRST_LAYER_RELIEF, 0.0, 2.1, FIRST_LAYER_RELIEF])
 
 
 def test_a_rim_is_the_profile_at_its_base():
-    assert Joint(_DEFAULT, 0.25, 0.42).rim_levels(40.0) == tuple((inset, 40.0 + z) for inset, z in _DEFAULT)
+    assert Joint(_DEFAULT, 0.3, 0.44).rim_levels(40.0) == tuple((inset, 40.0 + z) for inset, z in _DEFAULT)
 
 
 @pytest.mark.parametrize(
@@ -110,6 +115,6 @@ def test_a_rim_is_the_profile_at_its_base():
 )
 def test_a_bad_profile_is_refused_at_its_point(profile, pointer, word):
     with pytest.raises(JointError, match=word) as caught:
-        Joint(tuple(profile), 0.25, 0.42)
+        Joint(tuple(profile), 0.3, 0.44)
     assert caught.value.pointer == pointer
     assert caught.value.limit

@@ -23,7 +23,7 @@ class Grid(Noun):
     half_cells: bool = Field(
         default=False, strict=True, description="Fill the right and back with half cells, and let trays use halves."
     )
-    clearance: Clearance = Field(default=0.25, description="Air between a socket and a foot, per side.")
+    clearance: Clearance = Field(default=0.30, description="Air between a socket and a foot, per side.")
     joint: tuple[tuple[_Inset, _Level], ...] | None = Field(
         default=None,
         max_length=32,

@@ -31,8 +31,8 @@ LEAST_RADIUS: Final = 0.4
 LEAST_FOOT: Final = 5.0
 
 _TOE_HEIGHT: Final = 1.0
-_SLOPE: Final = 0.7
-_GUIDE_HEIGHT: Final = 1.3
+_SLOPE: Final = 0.6
+_GUIDE_HEIGHT: Final = 1.4
 _MAX_HEIGHT: Final = 12.0
 #: A tile carries a mark of 0.4 mm in each face, with two layers between them.
 _LEAST_HEIGHT: Final = 1.2

@@ -13,7 +13,7 @@ from worker.spec.tolerances import LENGTH_EPSILON
 __all__ = ["Forbidden", "Printer", "refused_layer", "refused_line"]
 
 #: A line a little wider than the nozzle presses onto its neighbour (common practice).
-_LINE_RATIO: Final = 1.05
+_LINE_RATIO: Final = 1.1
 _LINE_LEAST: Final = 0.8
 _LINE_MOST: Final = 2.5
 _LAYER_MOST: Final = 0.8
@@ -66,7 +66,7 @@ class Printer(Noun):
     nozzle: Annotated[float, LengthBounds(0.1, 2.0)] = Field(default=0.4, description="Diameter of the nozzle.")
     line_width: Annotated[float, LengthBounds(0.08, 5.0)] = Field(
         default_factory=_line_width,
-        description="Width of one printed line, 0.8 to 2.5 times the nozzle; left out, 1.05 times the nozzle.",
+        description="Width of one printed line, 0.8 to 2.5 times the nozzle; left out, 1.1 times the nozzle.",
     )
     layer: Annotated[float, LengthBounds(0.02, 1.6)] = Field(
         default=0.2, description="Height of one layer, at most 0.8 times the nozzle."
