@@ -197,7 +197,7 @@ def test_any_text_is_a_job_that_is_not_there(engine, text):
 def test_a_spec_comes_back_from_the_record_as_it_was(spec):
     asked = spec(
         {"name": "bits", "cells": [1.5, 1], "height": "1 1/4 in", "at": [0, 0], "finger_ramp": True,
-         "label_shelf": True,
+         "label_ledge": True,
          "pockets": [{"shape": "circle", "at": [20, 20], "diameter": 12, "depth": 8, "notch": {}}],
          "dividers": [{"axis": "x", "at": 30}], "text": {"text": "Bits", "face": "front"}},
         grid={"half_cells": True}, material={"name": "PETG", "cost_per_kg": 20},

@@ -11,7 +11,7 @@ pytestmark = pytest.mark.service
 
 def test_a_drawer_from_the_tape_to_the_files_by_touch(visit, measure, url):
     page = visit()
-    measure(page)
+    measure(page, bed=300)  # a calliper of 235 mm takes a tray of six cells
     page.fill("#width-0-1", "343")
     page.wait_for_selector("#plan-sum")
     page.tap("#next")

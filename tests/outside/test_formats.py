@@ -25,7 +25,7 @@ SPEC = {
     "printer": {"bed": [180, 180, 180]},
     "drawers": [
         {"name": "top", "width": 150, "depth": 200, "height": 60, "trays": [
-            {"name": "bits", "cells": [2, 1], "height": 40, "compartments": [2, 1], "label_shelf": True}
+            {"name": "bits", "cells": [2, 1], "height": 40, "compartments": [2, 1], "label_ledge": True}
         ]}
     ],
 }  # fmt: skip

@@ -35,7 +35,7 @@ SPEC = {
     "printer": {"bed": [180, 180, 180]},
     "drawers": [
         {"name": "top", "width": 290, "depth": 200, "height": 60, "trays": [
-            {"name": "bits", "cells": [2, 1], "height": 40, "compartments": [2, 1], "label_shelf": True, "quantity": 2},
+            {"name": "bits", "cells": [2, 1], "height": 40, "compartments": [2, 1], "label_ledge": True, "quantity": 2},
             {"name": "tape", "cells": [1, 1], "height": 30},
         ]}
     ],

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from tests.solids.soundness import assert_sound
 from tests.solids.tray_oracle import oracle
 from tests.solids.tray_shapes import plain
-from worker.layout.model.shapes import Lettering, Magnets, Pocket, Ramp, Shelf, Wall
+from worker.layout.model.shapes import Ledge, Lettering, Magnets, Pocket, Ramp, Wall
 from worker.layout.tray.part_mark import tray_mark
 from worker.layout.tray.tray_builder import tray_shape, tray_size
 from worker.solids.lettering import cross_section
@@ -127,7 +127,7 @@ def test_a_divider_that_ends_beside_the_rim_joins_it():
 
 
 def lost_in_corners(height):
-    """What the room's two rounded corners take of a ledge along a wall, ``height(t)`` tall at t from the wall."""
+    """What the room's two rounded corners take of a body along a wall, ``height(t)`` tall at t from the wall."""
     corner = CORNER_RADIUS - 0.3 - 1.2
     t = np.linspace(0.0, corner, 2001)
     return 2.0 * np.trapezoid(height(t) * (corner - np.sqrt(corner**2 - (corner - t) ** 2)), t)
@@ -150,23 +150,23 @@ def test_a_ramp_is_open_to_a_finger():
     assert (solid ^ ball).volume() < 1e-6
 
 
-def test_a_label_shelf_slopes_and_stands_on_45_degrees():
+def test_a_label_ledge_slopes_and_stands_on_45_degrees():
     # Section: the slope's triangle, the edge's rectangle, the 45-degree triangle below it.
     section = 12.0 * 3.0 / 2.0 + 12.0 * 1.2 + 12.0 * 12.0 / 2.0
     lost = lost_in_corners(lambda t: 3.0 * (1.0 - t / 12.0) + 1.2 + 12.0 - t)
-    assert added(shelf=Shelf(12.0, 56.0, 3.0)) == pytest.approx(section * 123.0 - lost, rel=0.002)
+    assert added(ledge=Ledge(12.0, 56.0, 3.0)) == pytest.approx(section * 123.0 - lost, rel=0.002)
 
 
-def test_a_steep_shelf_stays_under_a_straight_rim():
-    shape = plain(stacking=False, shelf=Shelf(12.0, 59.8, 12.0))
+def test_a_steep_ledge_stays_under_a_straight_rim():
+    shape = plain(stacking=False, ledge=Ledge(12.0, 59.8, 12.0))
     assert build_tray(shape).bounds[1][2] == pytest.approx(60.0)
 
 
-def test_dividers_leave_the_shelf_to_its_label():
-    shelf = Shelf(12.0, 56.8, 3.0)
-    mesh = build_tray(plain(shelf=shelf, walls=(Wall("x", 62.75, 1.2, 56.8),)))
+def test_dividers_leave_the_ledge_to_its_label():
+    ledge = Ledge(12.0, 56.8, 3.0)
+    mesh = build_tray(plain(ledge=ledge, walls=(Wall("x", 62.75, 1.2, 56.8),)))
     assert_sound(mesh, 0)
-    divider = mesh.manifold() - build_tray(plain(shelf=shelf)).manifold()
+    divider = mesh.manifold() - build_tray(plain(ledge=ledge)).manifold()
     over = manifold3d.Manifold.cube((60.0, 12.0, 6.0)).translate((30.0, 70.35, 53.5))
     assert divider.volume() > 1000.0
     assert (divider ^ over).volume() < 1e-3
@@ -207,17 +207,17 @@ def test_a_pocket_and_its_notch_are_one_recess():
         ("floor", (62.75, 40.0), False),
         ("floor", (62.75, 40.0), True),
         ("bottom", (20.75, 20.75), False),
-        ("shelf", (62.75, 6.0), False),
-        ("shelf", (62.75, 6.0), True),
+        ("ledge", (62.75, 6.0), False),
+        ("ledge", (62.75, 6.0), True),
     ],
 )
 def test_text_adds_or_takes_its_area_times_its_depth(face, at, raised):
-    base = {"shelf": Shelf(12.0, 56.0, 3.0)} if face == "shelf" else {}
+    base = {"ledge": Ledge(12.0, 56.0, 3.0)} if face == "ledge" else {}
     one = Lettering("A8g", face, at, 5.0, 0.36, raised)
     volume = added(base=base, letterings=(one,))
     area = cross_section(one).area()
-    # Rounding moves the shelf's slope by 0.2 um on average, over its 1500 mm2.
-    assert volume == pytest.approx(area * 0.36 * (1.0 if raised else -1.0), abs=0.5 if face == "shelf" else 0.03)
+    # Rounding moves the ledge's slope by 0.2 um on average, over its 1500 mm2.
+    assert volume == pytest.approx(area * 0.36 * (1.0 if raised else -1.0), abs=0.5 if face == "ledge" else 0.03)
 
 
 @pytest.mark.parametrize(
@@ -290,7 +290,7 @@ _divided = st.fixed_dictionaries(
     | {
         "cells": st.tuples(_sides, _sides),
         "finger_ramp": st.sampled_from([None, True, {"radius": 5}]),
-        "label_shelf": st.sampled_from([None, True, {"depth": 7, "drop": 6.5}, {"depth": 6, "drop": 0}]),
+        "label_ledge": st.sampled_from([None, True, {"depth": 7, "drop": 6.5}, {"depth": 6, "drop": 0}]),
         "text": st.one_of(st.none(), _text),
     },
     optional={

@@ -47,9 +47,9 @@ _FULL = {
                     "floor": 1.0,
                     "dividers": [{"axis": "x", "at": 40}, {"axis": "y", "at": 60, "height": 20}],
                     "finger_ramp": True,
-                    "label_shelf": {"depth": 14, "drop": 4},
+                    "label_ledge": {"depth": 14, "drop": 4},
                     "magnets": {"diameter": 8, "depth": 3},
-                    "text": {"text": "CHISELS", "face": "shelf", "style": "raised", "cap_height": 7},
+                    "text": {"text": "CHISELS", "face": "ledge", "style": "raised", "cap_height": 7},
                 },
                 {
                     "name": "router bits",

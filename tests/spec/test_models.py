@@ -135,11 +135,11 @@ _BAD = [
     (_tray(compartments=[0, 1]), f"{_FIRST}/compartments/0", "at least 1"),
     (_tray(finger_ramp="yes"), f"{_FIRST}/finger_ramp", None),
     (_tray(finger_ramp={"radius": 1}), f"{_FIRST}/finger_ramp/radius", "2 to 200 mm"),
-    (_tray(label_shelf={"depth": 10, "drop": 11}), f"{_FIRST}/label_shelf/drop", "at most 10 mm, its depth"),
+    (_tray(label_ledge={"depth": 10, "drop": 11}), f"{_FIRST}/label_ledge/drop", "at most 10 mm, its depth"),
     (_tray(magnets={"diameter": 8}), f"{_FIRST}/magnets/depth", "required"),
     (_tray(text={"text": "x" * 41}), f"{_FIRST}/text/text", "at most 40 characters"),
     (_tray(text={"text": "x\t"}), f"{_FIRST}/text/text", "printable characters"),
-    (_tray(text={"text": "x", "face": "shelf"}), f"{_FIRST}/text/face", None),
+    (_tray(text={"text": "x", "face": "ledge"}), f"{_FIRST}/text/face", None),
     (_tray(pockets=[{"shape": "star"}]), f"{_FIRST}/pockets/0/shape", "circle, rectangle or polygon"),
     (_tray(pockets=[{"depth": 5}]), f"{_FIRST}/pockets/0/shape", "circle, rectangle or polygon"),
     (
@@ -282,11 +282,11 @@ def test_what_was_read_reads_the_same_again(minimal, full):
 
 
 @pytest.mark.parametrize("given", [True, {}, False, None])
-def test_ramp_and_shelf_are_switched_or_described(minimal, given):
-    minimal["drawers"][0]["trays"] = [{**_TRAY, "finger_ramp": given, "label_shelf": given}]
+def test_ramp_and_ledge_are_switched_or_described(minimal, given):
+    minimal["drawers"][0]["trays"] = [{**_TRAY, "finger_ramp": given, "label_ledge": given}]
     tray = load(minimal).drawers[0].trays[0]
     wanted = given is True or given == {}
-    assert (tray.finger_ramp is not None, tray.label_shelf is not None) == (wanted, wanted)
+    assert (tray.finger_ramp is not None, tray.label_ledge is not None) == (wanted, wanted)
 
 
 @pytest.mark.parametrize("name", [*DENSITIES, "pla", "Petg"])

@@ -12,10 +12,10 @@ import manifold3d
 import numpy as np
 from numpy.typing import NDArray
 
-from worker.layout.model.shapes import Lettering, Magnets, Pocket, Ramp, Shelf, TrayShape, Wall
+from worker.layout.model.shapes import Ledge, Lettering, Magnets, Pocket, Ramp, TrayShape, Wall
 from worker.layout.tray.interior import UNDER_RIM
 from worker.layout.tray.pocket_outline import mitred, pocket_ring
-from worker.layout.tray.ramp_and_shelf import SHELF_EDGE
+from worker.layout.tray.ramp_and_ledge import LEDGE_EDGE
 from worker.solids.lettering import cross_section
 from worker.solids.mesh import Builder
 from worker.solids.ring import circle, on_grid
@@ -27,7 +27,7 @@ Solids = list[manifold3d.Manifold]
 #: Facets of a magnet's recess: a chord of under 1 mm up to 20 mm across.
 _MAGNET_FACETS: Final = 48
 
-#: Dividers over the height of the shelf's edge end this far in front of it.
+#: Dividers over the height of the ledge's edge end this far in front of it.
 _STEP_BACK: Final = 0.4
 
 #: How far an added solid reaches into the shell, at most.
@@ -35,12 +35,12 @@ _OVERLAP: Final = 0.4
 
 
 def added_solids(shape: TrayShape) -> Solids:
-    """Return what is united with the shell: dividers, ramp, shelf, raised letterings."""
+    """Return what is united with the shell: dividers, ramp, ledge, raised letterings."""
     solids = _walls(shape, shape.walls)
     if shape.ramp is not None:
         solids.append(_ramp(shape, shape.ramp))
-    if shape.shelf is not None:
-        solids.append(_shelf(shape, shape.shelf))
+    if shape.ledge is not None:
+        solids.append(_ledge(shape, shape.ledge))
     return solids + [_lettering(shape, one) for one in shape.letterings if one.raised]
 
 
@@ -77,15 +77,15 @@ def _walls(shape: TrayShape, walls: Iterable[Wall]) -> Solids:
             corners = [(across[0], back[0]), (across[1], back[0]), (across[1], back[1]), (across[0], back[1])]
             flat += _flat(np.array(corners))
         solid = _upright(flat, below, top)
-        solids.append(solid if shape.shelf is None else solid - _over_shelf(shape, shape.shelf))
+        solids.append(solid if shape.ledge is None else solid - _over_ledge(shape, shape.ledge))
     return solids
 
 
-def _over_shelf(shape: TrayShape, shelf: Shelf) -> manifold3d.Manifold:
-    """Return the room over the shelf, from inside it up, that dividers leave to the label."""
+def _over_ledge(shape: TrayShape, ledge: Ledge) -> manifold3d.Manifold:
+    """Return the room over the ledge, from inside it up, that dividers leave to the label."""
     across, back = outer_size(shape)
-    start = back - shape.wall - shelf.depth - _STEP_BACK
-    below = shelf.top - shelf.drop - SHELF_EDGE / 2.0
+    start = back - shape.wall - ledge.depth - _STEP_BACK
+    below = ledge.top - ledge.drop - LEDGE_EDGE / 2.0
     corners = [(0.0, start), (across, start), (across, back), (0.0, back)]
     return _upright(_flat(np.array(corners)), below, below + shape.height)
 
@@ -113,18 +113,18 @@ def _stretched(start: NDArray[np.float64], end: NDArray[np.float64], axis: int, 
     return stretched
 
 
-def _shelf(shape: TrayShape, shelf: Shelf) -> manifold3d.Manifold:
-    """Return the label shelf: its slope and its 45-degree underside run on into the back wall."""
+def _ledge(shape: TrayShape, ledge: Ledge) -> manifold3d.Manifold:
+    """Return the label ledge: its slope and its 45-degree underside run on into the back wall."""
     back = outer_size(shape)[1] - shape.wall
-    edge = back - shelf.depth
+    edge = back - ledge.depth
     step = UNDER_RIM / 2.0  # so that the slope, at 45 degrees at most, stays under the rim
-    slope = shelf.drop / shelf.depth
-    lip = shelf.top - shelf.drop
-    low = lip - SHELF_EDGE - shelf.depth
+    slope = ledge.drop / ledge.depth
+    lip = ledge.top - ledge.drop
+    low = lip - LEDGE_EDGE - ledge.depth
     corners = [
-        (edge, lip - SHELF_EDGE),
+        (edge, lip - LEDGE_EDGE),
         (back + step, low - step),
-        (back + step, shelf.top + slope * step),
+        (back + step, ledge.top + slope * step),
         (edge, lip),
     ]
     return _across(shape, np.array(corners))
@@ -188,12 +188,12 @@ def _lettering(shape: TrayShape, lettering: Lettering) -> manifold3d.Manifold:
         return solid.rotate((0.0, 180.0, 0.0)).translate((along, up, 0.0))
     if lettering.face == "front":
         return solid.rotate((90.0, 0.0, 0.0)).translate((along, 0.0, up))
-    if lettering.face == "shelf" and shape.shelf is not None:
-        shelf = shape.shelf
-        angle = float(np.degrees(np.arctan2(shelf.drop, shelf.depth)))
-        edge = outer_size(shape)[1] - shape.wall - shelf.depth
+    if lettering.face == "ledge" and shape.ledge is not None:
+        ledge = shape.ledge
+        angle = float(np.degrees(np.arctan2(ledge.drop, ledge.depth)))
+        edge = outer_size(shape)[1] - shape.wall - ledge.depth
         return (
-            solid.translate((along, up, 0.0)).rotate((angle, 0.0, 0.0)).translate((0.0, edge, shelf.top - shelf.drop))
+            solid.translate((along, up, 0.0)).rotate((angle, 0.0, 0.0)).translate((0.0, edge, ledge.top - ledge.drop))
         )
     level = shape.fill_top if lettering.face == "floor" else shape.height
     return solid.translate((along, up, level))

@@ -25,7 +25,7 @@ RING: Final = 4 * _STEP
 
 
 def shell(shape: TrayShape) -> Mesh:
-    """Return the tray without dividers, ramp, shelf, magnets, pockets or letterings, filled up to ``fill_top``."""
+    """Return the tray without dividers, ramp, ledge, magnets, pockets or letterings, filled up to ``fill_top``."""
     builder = Builder()
     tops = _feet(builder, shape)
     _underside(builder, tops)
@@ -47,7 +47,7 @@ def wall_levels(shape: TrayShape) -> Levels:
     """Return ``(inset, z)`` from the outer top edge over the rim and down the inner wall to the floor.
 
     A stacking rim's toe hangs over a thinner wall: the wall comes back to it at 45 degrees, so it prints in mid air.
-    Over a thicker wall the toe stands on a ledge.
+    Over a thicker wall the toe stands on a step.
     """
     inner = shape.inset + shape.wall
     down: list[tuple[float, float]] = [(shape.inset, shape.height)]

@@ -98,7 +98,7 @@ function chosen(thing, i) {
         pick(`storage-${i}`, t("storage"), STORAGE, thing.storage, (value) => { thing.storage = value; }, "storage"),
         field(`group-${i}`, t("group"), thing.group, (text) => { thing.group = text; }, { inputmode: "text" })),
       h("div", { class: "three" }, thing.sizes.map((size, n) => field(`size-${i}-${n}`, sizeName(thing, n), size, (text) => { thing.sizes[n] = text; }, { unit: true }))),
-      h("label", { class: "check" }, h("input", { type: "checkbox", checked: thing.label, onchange: (event) => { thing.label = event.target.checked; changed("field"); } }), t("label_shelf"))));
+      h("label", { class: "check" }, h("input", { type: "checkbox", checked: thing.label, onchange: (event) => { thing.label = event.target.checked; changed("field"); } }), t("label_ledge"))));
 }
 
 function sizeName(thing, n) {

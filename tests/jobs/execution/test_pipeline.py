@@ -157,7 +157,7 @@ def test_a_broken_solid_fails_with_its_part_and_is_not_kept(spec, store, monkeyp
 
 
 LABELLED = {
-    "name": "labelled", "cells": [1, 1], "height": 30, "label_shelf": True,
+    "name": "labelled", "cells": [1, 1], "height": 30, "label_ledge": True,
 }  # fmt: skip
 PLANNED = {
     "material": {"name": "PETG", "cost_per_kg": 24, "colour": "#2E5E4E"},

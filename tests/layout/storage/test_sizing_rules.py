@@ -51,10 +51,10 @@ def test_the_usable_room_is_the_trays_room_less_its_rim(halves, height, rim):
     here = ground()
     tray = Tray(name="bits", cells=(halves / 2, 1), height=height, rim=rim)
     room = tray_room(tray, joint=here.joint, pitch=42.0, line_width=0.44, pointer="")
-    assert here.usable(halves, rim) + 2 * here.ledge(rim) == pytest.approx(room.inner[0], abs=1e-3)
+    assert here.usable(halves, rim) + 2 * here.rim_overhang(rim) == pytest.approx(room.inner[0], abs=1e-3)
     assert here.start("straight") == room.wall
     assert here.floor_top == room.floor_top
-    assert here.ledge("straight") == 0.0
+    assert here.rim_overhang("straight") == 0.0
 
 
 @_many

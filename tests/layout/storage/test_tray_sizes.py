@@ -201,14 +201,14 @@ def test_what_is_stacked_may_have_either_rim_and_nothing_stands_out_of_a_stackin
     assert {option.rim for option in options(standard("battery-aa", count=12), ground())} == {"straight"}
 
 
-def test_a_label_stands_on_a_shelf_or_on_the_front_of_pockets():
+def test_a_label_stands_on_a_ledge_or_on_the_front_of_pockets():
     for option in options(standard("nut-m4", count=100, label="M4"), ground()):
         tray = option.tray()
-        assert tray.label_shelf is not None
-        assert tray.text.face == "shelf"
+        assert tray.label_ledge is not None
+        assert tray.text.face == "ledge"
     for option in options(standard("hexkey-8", count=2, storage="pocket", label="8"), ground()):
         tray = option.tray()
-        assert tray.label_shelf is None
+        assert tray.label_ledge is None
         assert tray.text.face == "front"
 
 

@@ -136,7 +136,7 @@ def test_too_many_compartments_are_refused_with_the_most_that_fit():
     shape_of(compartments=[29, 1])
 
 
-# --- ledges
+# --- ramp and label ledge
 
 
 def test_a_finger_ramp_takes_what_suits_the_tray():
@@ -156,26 +156,26 @@ def test_a_finger_ramp_must_fit():
     assert refused(compartments=[1, 15], finger_ramp=True)[2] == "no room for one"
 
 
-def test_a_label_shelf_hangs_under_the_rim():
-    shelf = shape_of(label_shelf=True).shelf
-    assert (shelf.depth, shelf.top, shelf.drop) == (12.0, 56.8, 3.0)
-    text = {"text": "M3", "face": "shelf", "style": "raised"}
-    assert shape_of(label_shelf=True, text=text).shelf.top == 56.4
+def test_a_label_ledge_hangs_under_the_rim():
+    ledge = shape_of(label_ledge=True).ledge
+    assert (ledge.depth, ledge.top, ledge.drop) == (12.0, 56.8, 3.0)
+    text = {"text": "M3", "face": "ledge", "style": "raised"}
+    assert shape_of(label_ledge=True, text=text).ledge.top == 56.4
 
 
 @pytest.mark.parametrize(
     ("fields", "pointer", "limit"),
     [
-        ({"label_shelf": {"depth": 45}}, "/label_shelf/depth", "at most 40.5 mm, half the room"),
-        ({"label_shelf": True, "height": 25}, "/label_shelf", "at least 27.924 mm"),
+        ({"label_ledge": {"depth": 45}}, "/label_ledge/depth", "at most 40.5 mm, half the room"),
+        ({"label_ledge": True, "height": 25}, "/label_ledge", "at least 27.924 mm"),
         (
-            {"label_shelf": True, "dividers": [{"axis": "y", "at": 75}]},
-            "/label_shelf/depth",
+            {"label_ledge": True, "dividers": [{"axis": "y", "at": 75}]},
+            "/label_ledge/depth",
             "at most 2.4 mm",
         ),
     ],
 )
-def test_a_label_shelf_must_fit(fields, pointer, limit):
+def test_a_label_ledge_must_fit(fields, pointer, limit):
     assert refused(**fields)[::2] == (pointer, limit)
 
 
@@ -319,7 +319,7 @@ def test_pockets_keep_apart():
         ("dividers", [{"axis": "x", "at": 10}]),
         ("compartments", [2, 1]),
         ("finger_ramp", True),
-        ("label_shelf", True),
+        ("label_ledge", True),
     ],
 )
 def test_pockets_stand_alone(name, value):
@@ -395,8 +395,8 @@ def test_text_stands_in_the_middle_of_its_face():
     assert front.at == (62.7, pytest.approx((JOINT.foot_height + 56.65) / 2.0, abs=0.2))
     (floor,) = shape_of(text={"text": "M3", "face": "floor", "style": "raised"}).letterings
     assert (floor.face, floor.raised, floor.depth) == ("floor", True, 0.4)
-    (shelf,) = shape_of(text={"text": "M3", "face": "shelf"}, label_shelf=True).letterings
-    assert shelf.at == (62.7, pytest.approx(np.hypot(12, 3) / 2.0, abs=0.2))
+    (ledge,) = shape_of(text={"text": "M3", "face": "ledge"}, label_ledge=True).letterings
+    assert ledge.at == (62.7, pytest.approx(np.hypot(12, 3) / 2.0, abs=0.2))
 
 
 def test_text_on_the_floor_stands_in_the_largest_compartment():
@@ -425,12 +425,12 @@ def test_text_that_cannot_be_made_is_refused(fields, pointer):
 @settings(max_examples=60, deadline=None)
 @given(
     st.text("ABgjÄO8 .", min_size=1, max_size=12).filter(lambda text: text.strip()),
-    st.sampled_from(["front", "floor", "shelf"]),
+    st.sampled_from(["front", "floor", "ledge"]),
     st.sampled_from([(1, 1), (3, 2), (2, 1)]),
 )
 def test_text_lies_on_its_face(text, face, cells):
     try:
-        shape = shape_of(text={"text": text, "face": face}, cells=cells, label_shelf=face == "shelf", height=40)
+        shape = shape_of(text={"text": text, "face": face}, cells=cells, label_ledge=face == "ledge", height=40)
     except TrayError as error:
         assume("does not fit" not in error.message)
         raise
@@ -445,7 +445,7 @@ def test_text_lies_on_its_face(text, face, cells):
     bounds = {
         "front": (JOINT.foot_height, height - JOINT.height - 0.35),
         "floor": (1.2, depth - 1.2),
-        "shelf": (0.0, np.hypot(12.0, 3.0)),
+        "ledge": (0.0, np.hypot(12.0, 3.0)),
     }[face]
     assert up[0] >= bounds[0] + 1.0 - 2e-3
     assert up[1] <= bounds[1] - 1.0 + 2e-3
@@ -455,10 +455,10 @@ def test_text_lies_on_its_face(text, face, cells):
 
 
 def test_everything_under_the_rim_leaves_air_to_the_tray_above():
-    shape = shape_of(compartments=[3, 2], label_shelf=True, finger_ramp=True)
+    shape = shape_of(compartments=[3, 2], label_ledge=True, finger_ramp=True)
     ceiling = shape.height - JOINT.height - UNDER_RIM
     assert max(wall.top for wall in shape.walls) <= ceiling
-    assert shape.shelf.top <= ceiling
+    assert shape.ledge.top <= ceiling
 
 
 def test_equal_trays_are_equal_shapes_whatever_they_are_called():

@@ -15,7 +15,7 @@ from worker.spec import Spec
 DRAWER = {"name": "top", "width": 310, "depth": 425, "height": 70}
 TRAYS = [
     {"name": "bits", "cells": [2, 1], "height": 50, "quantity": 3},
-    {"name": "screws", "cells": [3, 2], "height": 40, "compartments": [3, 2], "finger_ramp": True, "label_shelf": True},
+    {"name": "screws", "cells": [3, 2], "height": 40, "compartments": [3, 2], "finger_ramp": True, "label_ledge": True},
     {
         "name": "sockets",
         "cells": [2, 2],

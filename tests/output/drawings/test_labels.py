@@ -1,4 +1,4 @@
-"""Labels: read back from the PDF, in sizes of their shelves, on both papers."""
+"""Labels: read back from the PDF, in sizes of their ledges, on both papers."""
 
 import io
 from itertools import combinations
@@ -27,10 +27,10 @@ HOSTILE = ("<script>alert(1)</script>", "a & b", "x" * 80, "\u05e9\u05dc\u05d5\u
 EPSILON = 1e-6
 
 
-def tray(name="bits", width=83.4, mark="T1", *, shelf=True, text=None):
-    given = {"name": name, "cells": [2, 1], "height": 40, "label_shelf": shelf}
+def tray(name="bits", width=83.4, mark="T1", *, ledge=True, text=None):
+    given = {"name": name, "cells": [2, 1], "height": 40, "label_ledge": ledge}
     if text is not None:
-        given["text"] = {"text": text, "face": "shelf"}
+        given["text"] = {"text": text, "face": "ledge"}
     return PartEntry(
         mark=mark, kind="tray", name=name, quantity=1, size=(width, 41.4, 40.0), triangles=12, volume=1.0,
         area=1.0, digest="ab" * 32, checks=(), files=(), tray=Tray.model_validate(given),
@@ -105,14 +105,14 @@ def said(made, page="A4"):
 
 
 @pytest.mark.parametrize("page", ["A4", "Letter"])
-def test_each_shelf_has_a_label_that_fits_it(page):
+def test_each_ledge_has_a_label_that_fits_it(page):
     made = manifest([tray()], [("T1", f"name {i}") for i in range(50)], copies=2)
     sheets = label_sheets(made, page)
     assert_sound(sheets, page)
     every = [one for sheet in sheets for one in boxes(sheet)]
     assert len(every) == 100
     for left, top, right, low in every:
-        # walls of 1.2 mm; a shelf 12 mm deep that drops 3 mm
+        # walls of 1.2 mm; a ledge 12 mm deep that drops 3 mm
         assert right - left == pytest.approx(83.4 - 2.4 - CLEARANCE)
         assert low - top == pytest.approx(hypot(12.0, 3.0) - CLEARANCE)
     reader = PdfReader(io.BytesIO(write_labels(made, page)))
@@ -144,8 +144,8 @@ def test_what_a_label_says():
     assert texts == ["own name", "SCREWS", "fasteners", "DICE!", "coins"]
 
 
-def test_no_shelf_no_labels():
-    made = manifest([tray(shelf=None)], [("T1", "a")])
+def test_no_ledge_no_labels():
+    made = manifest([tray(ledge=None)], [("T1", "a")])
     assert label_sheets(made, "A4") == []
     assert write_labels(made, "Letter") is None
 
@@ -159,7 +159,7 @@ def test_long_labels_lie_turned_and_longer_ones_are_told(page):
     sizes = sorted(tuple(sorted((round(c - a, 3), round(d - b, 3)))) for sheet in sheets for a, b, c, d in boxes(sheet))
     assert [long for _, long in sizes][:3] == [80.1, 226.6, 226.6]
     text = said(made, page)
-    assert "the shelf is longer" in text
+    assert "the ledge is longer" in text
     assert "another" in text
 
 

@@ -26,7 +26,7 @@ SPECS = {
             }
         ],
     },
-    # what no example has: a wide border with windows, half cells, a coarse nozzle, shelf and ramp in other sizes
+    # what no example has: a wide border with windows, half cells, a coarse nozzle, ledge and ramp in other sizes
     "coarse": {
         "spec": "1",
         "name": "coarse",
@@ -40,11 +40,11 @@ SPECS = {
                 "height": 70,
                 "trays": [
                     {
-                        "name": "shelf",
+                        "name": "ledge",
                         "cells": [2, 1],
                         "height": 55,
                         "wall": 1.8,
-                        "label_shelf": {"depth": 14, "drop": 4},
+                        "label_ledge": {"depth": 14, "drop": 4},
                     },
                     {"name": "ramp", "cells": [1, 2], "height": 35, "wall": 1.6, "finger_ramp": {"radius": 18}},
                 ],

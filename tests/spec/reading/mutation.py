@@ -56,7 +56,7 @@ SEEDS = [
     _spec(drawers=[{**_DRAWER, "obstacles": [{"at": [0, 0], "size": ["30 mm", 12]}], "fill": True}]),
     _spec(drawers=[{"name": "a", "outline": _L, "height": 60}]),
     _tray(at=[0, 0.5], rim="straight", wall=1.6, floor=1.0, finger_ramp=True, magnets={"diameter": 8, "depth": 3}),
-    _tray(dividers=[{"axis": "y", "at": 40}], label_shelf={"depth": 14, "drop": 4}, text={"text": "AB"}),
+    _tray(dividers=[{"axis": "y", "at": 40}], label_ledge={"depth": 14, "drop": 4}, text={"text": "AB"}),
     _tray(pockets=[{"shape": "circle", "at": [20, 20], "diameter": 12, "depth": 8, "notch": {"width": 20}}]),
     _tray(pockets=[{"shape": "polygon", "points": [[8, 10], [30, 10], [9, 40]], "depth": 6}], compartments=[1, 1]),
     _item(shape={"kind": "standard", "id": "battery-aa"}, storage="upright", access="often"),

@@ -12,9 +12,9 @@ from typing import Final
 
 from worker.layout.items.compartment_widths import LONGEST, MOST_ROWS, WALLS, longs, rooms_of, row_length
 from worker.layout.storage.compartment import DEPTHS, Box, Compartment, Kind, heaps
-from worker.layout.storage.in_rows import FINGER_BREADTH, shelf_walls
+from worker.layout.storage.in_rows import FINGER_BREADTH, ledge_walls
 from worker.layout.storage.loose import fill_limit, wedge
-from worker.layout.storage.sizing_rules import SHELF, Ground
+from worker.layout.storage.sizing_rules import LEDGE, Ground
 from worker.layout.storage.tray_option import Bulk, Draft, Filling, Lot, Option, Wall, sensible
 from worker.layout.storage.tray_sizes import carries, rims
 from worker.spec.drawer.tray import MOST_DIVIDERS, Rim
@@ -32,7 +32,7 @@ class _Tray:
     rows: int
     axis: int
     ramp: float | None
-    shelf: float
+    ledge: float
     ground: Ground
 
     @property
@@ -57,9 +57,9 @@ class _Tray:
     def fill(self, names: tuple[str, ...], draft: Draft) -> Filling:
         """Return where things lie and dividers stand."""
         ground, rim, axis = self.ground, draft.rim, self.axis
-        start, ledge = ground.start(rim), ground.ledge(rim)
+        start, overhang = ground.start(rim), ground.rim_overhang(rim)
         usable = [ground.usable(halves, rim) for halves in draft.halves]
-        usable[1] -= self.shelf
+        usable[1] -= self.ledge
         spare = (usable[axis] - self.need) / len(self.columns)
         length = row_length(usable[1 - axis], self.rows, ground)
         along: Final = "x" if axis == 0 else "y"
@@ -79,8 +79,8 @@ class _Tray:
                 walls += [one - start for one in own]
             at += width
         behind = [row * (length + ground.wall) - ground.wall / 2.0 for row in range(1, self.rows)]
-        dividers = [Wall(along, one + ledge) for one in sorted(walls)]
-        dividers += [Wall(across, one + ledge) for one in behind]
+        dividers = [Wall(along, one + overhang) for one in sorted(walls)]
+        dividers += [Wall(across, one + overhang) for one in behind]
         return Filling(tuple(content[index] for index in range(len(self.rooms))), tuple(dividers), ramp=self.ramp)
 
 
@@ -105,13 +105,13 @@ def _share(
     kinds: tuple[Kind, ...], both: tuple[Rim, ...], label: str | None, ground: Ground, floor: int | None
 ) -> tuple[Option, ...]:
     names = tuple(str(index) for index in range(len(kinds)))
-    shelf = label is not None
+    ledge = label is not None
     drafts = [
         draft
         for rim in both
         for axis in (0, 1)
         for draft in _drafts(
-            kinds, names, _Rows(ground, rim, axis, 0, 0.0, SHELF.depth if shelf else 0.0), floor, shelf=shelf
+            kinds, names, _Rows(ground, rim, axis, 0, 0.0, LEDGE.depth if ledge else 0.0), floor, ledge=ledge
         )
         if carries(label, draft, ground)
     ]
@@ -120,7 +120,7 @@ def _share(
 
 @dataclass(frozen=True, slots=True)
 class _Rows:
-    """Rows of compartments that are tried: their axis and how many there are, each so long; the rim, and the shelf."""
+    """Rows of compartments that are tried: their axis and how many there are, each so long; the rim, and the ledge."""
 
     ground: Ground
     rim: Rim
@@ -152,7 +152,7 @@ class _Rows:
 
 
 def _drafts(
-    kinds: tuple[Kind, ...], names: tuple[str, ...], tried: _Rows, floor: int | None, *, shelf: bool
+    kinds: tuple[Kind, ...], names: tuple[str, ...], tried: _Rows, floor: int | None, *, ledge: bool
 ) -> Iterator[Draft]:
     """Yield the drafts of one direction of columns, longer compartments each time; `tried` has no rows yet."""
     ground, rim, axis, strip = tried.ground, tried.rim, tried.axis, tried.strip
@@ -170,13 +170,13 @@ def _drafts(
             for tray in _trays(kinds, made):
                 wide = made.halves(tray.need)
                 walls = max(one.walls for one in tray.rooms)
-                stand = ground.stand(max(walls, shelf_walls(shelf=shelf)), max(one.stack for one in tray.rooms), rim)
+                stand = ground.stand(max(walls, ledge_walls(ledge=ledge)), max(one.stack for one in tray.rooms), rim)
                 dividers = tray.inner + len(tray.columns) + rows - 2
                 if stand is None or wide > most or dividers > MOST_DIVIDERS:
                     continue
                 height, top = stand
                 halves = (wide, long) if axis == 0 else (long, wide)
-                plastic = ground.plastic(halves, height, rim, shelf=shelf) + tray.plastic(room, height)
+                plastic = ground.plastic(halves, height, rim, ledge=ledge) + tray.plastic(room, height)
                 stored = tuple(one.storage for one in tray.rooms)
                 yield Draft(stored, halves, height, top, rim, plastic, _Filled(tray, names).fill)
 

@@ -14,7 +14,7 @@ from worker.spec.drawer.tray import Tray
 Point: TypeAlias = tuple[float, float]
 Ring: TypeAlias = tuple[Point, ...]
 Kind: TypeAlias = Literal["tile", "tray", "key", "coupon", "plug"]
-Face: TypeAlias = Literal["top", "bottom", "front", "floor", "shelf"]
+Face: TypeAlias = Literal["top", "bottom", "front", "floor", "ledge"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +22,7 @@ class Lettering:
     """Text in or on a face.
 
     ``at`` is the centre of the text in the face's own plane: ``(x, y)`` for `top`, `bottom` and `floor`, ``(x, z)`` for
-    `front`, ``(x, distance up the slope)`` for `shelf`. Text on `bottom` reads right when the part is turned over.
+    `front`, ``(x, distance up the slope)`` for `ledge`. Text on `bottom` reads right when the part is turned over.
     """
 
     text: str
@@ -81,8 +81,8 @@ class Ramp:
 
 
 @dataclass(frozen=True, slots=True)
-class Shelf:
-    """A label shelf along the back wall: a ledge ``depth`` deep at z ``top`` at the wall, sloping down ``drop``.
+class Ledge:
+    """A label ledge along the back wall, ``depth`` deep at z ``top`` at the wall, sloping down ``drop``.
 
     Its underside rises at 45 degrees from the back wall, so it prints without supports.
     """
@@ -137,7 +137,7 @@ class TrayShape:
     fill_top: float
     walls: tuple[Wall, ...] = ()
     ramp: Ramp | None = None
-    shelf: Shelf | None = None
+    ledge: Ledge | None = None
     magnets: Magnets | None = None
     pockets: tuple[Pocket, ...] = ()
     letterings: tuple[Lettering, ...] = ()

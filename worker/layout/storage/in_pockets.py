@@ -113,7 +113,7 @@ def recess_drafts(
         # The filling ends `UNDER_RIM` under what ends `UNDER_RIM` under the rim.
         walls = pattern.depth + UNDER_RIM
         for rim in rims:
-            stand = ground.stand(walls + ground.ledge(rim), pose.size[2], rim)
+            stand = ground.stand(walls + ground.rim_overhang(rim), pose.size[2], rim)
             if stand is not None:
                 yield from _footprints(pattern, rim, stand, storage)
 
@@ -194,7 +194,7 @@ def _footprints(pattern: _Pattern, rim: Rim, stand: tuple[float, float], storage
         deep = ground.halves(pattern.need(1, rows), rim)
         if deep <= ground.span[1]:
             halves = (wide, deep)
-            sides = [ground.usable(one, rim) + 2.0 * ground.ledge(rim) for one in halves]
+            sides = [ground.usable(one, rim) + 2.0 * ground.rim_overhang(rim) for one in halves]
             hollow = count * _hollow(pattern)
             plastic = ground.plastic(halves, height, rim) + (sides[0] * sides[1] - hollow) * pattern.depth
             made = _Pattern(

@@ -9,12 +9,12 @@ from math import ceil
 from typing import Final
 
 from worker.layout.storage.poses import Pose
-from worker.layout.storage.sizing_rules import SHELF, Ground
+from worker.layout.storage.sizing_rules import LEDGE, Ground
 from worker.layout.storage.spacing import Line, Pairs
 from worker.layout.storage.tray_option import Draft, Filling, Lot, Wall
 from worker.spec.drawer.tray import MOST_DIVIDERS, Rim
 
-__all__ = ["FINGER_BREADTH", "FINGER_GAP", "ROW_WALL", "layers_of", "row_drafts", "shelf_walls"]
+__all__ = ["FINGER_BREADTH", "FINGER_GAP", "ROW_WALL", "layers_of", "ledge_walls", "row_drafts"]
 
 #: Gap at one side of a thing to hook it out with a fingertip (anthropometry, finger-clearance: 12 to 15; trade value).
 FINGER_GAP: Final = 15.0
@@ -46,7 +46,7 @@ class _Rows:
     length: int
     layers: int
     ground: Ground
-    shelf: float
+    ledge: float
 
     @property
     def rows(self) -> int:
@@ -68,19 +68,19 @@ class _Rows:
         ground, rim = self.ground, draft.rim
         start = ground.start(rim)
         room = [ground.usable(halves, rim) for halves in draft.halves]
-        room[1] -= self.shelf
+        room[1] -= self.ledge
         along = self.line.spread(self.length, room[1 - self.gap_axis])
         across = self.pairs.spread(self.rows, room[self.gap_axis])
         starts = [tuple(start + at for at in spacing.starts) for spacing in (along, across)]
         acrosses, backs = starts if self.gap_axis == 1 else starts[::-1]
         ups = tuple(ground.floor_top + layer * self.pose.size[2] for layer in range(self.layers))
         axis: Final = "x" if self.gap_axis == 0 else "y"
-        dividers = tuple(Wall(axis, at + ground.ledge(rim)) for at in across.dividers)
+        dividers = tuple(Wall(axis, at + ground.rim_overhang(rim)) for at in across.dividers)
         return Filling((Lot(self.name, self.pose, self.count, acrosses, backs, ups),), dividers)
 
 
 def row_drafts(
-    name: str, count: int, poses: Sequence[Pose], ground: Ground, rims: Sequence[Rim], *, layered: bool, shelf: bool
+    name: str, count: int, poses: Sequence[Pose], ground: Ground, rims: Sequence[Rim], *, layered: bool, ledge: bool
 ) -> Iterator[Draft]:
     """Yield every way to lay things in rows.
 
@@ -91,15 +91,15 @@ def row_drafts(
         ground: the drawer's.
         rims: which rims the tray may have.
         layered: whether things may lie over things.
-        shelf: whether room is kept for a label shelf.
+        ledge: whether room is kept for a label ledge.
     """
-    strip = SHELF.depth if shelf else 0.0
+    strip = LEDGE.depth if ledge else 0.0
     for pose in poses:
         for layers in layers_of(pose, count, layered=layered):
             for rim in rims:
                 stack = layers * pose.size[2]
                 walls = stack - (1.0 - ROW_WALL) * pose.size[2]
-                stand = ground.stand(max(walls, shelf_walls(shelf=shelf)), stack, rim)
+                stand = ground.stand(max(walls, ledge_walls(ledge=ledge)), stack, rim)
                 if stand is not None:
                     for gap_axis in (0, 1):
                         rows = _Rows(name, count, pose, gap_axis, 1, layers, ground, strip)
@@ -115,16 +115,16 @@ def layers_of(pose: Pose, count: int, *, layered: bool) -> tuple[int, ...]:
     return tuple(range(1, most + 1))
 
 
-def shelf_walls(*, shelf: bool) -> float:
-    """Return the least height of walls over the floor that carry a label shelf."""
-    # its slope, its edge, its 45-degree underside and a space under it (worker.layout.tray.ramp_and_shelf)
-    return SHELF.drop + 1.2 + SHELF.depth + 3.0 if shelf else 0.0
+def ledge_walls(*, ledge: bool) -> float:
+    """Return the least height of walls over the floor that carry a label ledge."""
+    # its slope, its edge, its 45-degree underside and a space under it (worker.layout.tray.ramp_and_ledge)
+    return LEDGE.drop + 1.2 + LEDGE.depth + 3.0 if ledge else 0.0
 
 
 def _footprints(rows: _Rows, rim: Rim, stand: tuple[float, float]) -> Iterator[Draft]:
     """Yield the drafts of one pose, a longer row each time."""
     ground, gap_axis = rows.ground, rows.gap_axis
-    strip = (0.0, rows.shelf)
+    strip = (0.0, rows.ledge)
     line, pairs = rows.line, rows.pairs
     most = ceil(rows.count / rows.layers)
     before = 0
@@ -143,8 +143,8 @@ def _footprints(rows: _Rows, rim: Rim, stand: tuple[float, float]) -> Iterator[D
             halves = (wide, long) if gap_axis == 0 else (long, wide)
             height, top = stand
             between = ((count + 1) // 2 - 1) * room * ground.wall * (height - ground.floor_top)
-            plastic = ground.plastic(halves, height, rim, shelf=rows.shelf > 0.0) + between
-            made = _Rows(rows.name, rows.count, rows.pose, gap_axis, even, rows.layers, ground, rows.shelf)
+            plastic = ground.plastic(halves, height, rim, ledge=rows.ledge > 0.0) + between
+            made = _Rows(rows.name, rows.count, rows.pose, gap_axis, even, rows.layers, ground, rows.ledge)
             yield Draft(("rows",), halves, height, top, rim, plastic, made.fill)
         if length == most:
             return

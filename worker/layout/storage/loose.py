@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from math import pi
 from typing import Final
 
-from worker.layout.storage.in_rows import FINGER_BREADTH, shelf_walls
+from worker.layout.storage.in_rows import FINGER_BREADTH, ledge_walls
 from worker.layout.storage.poses import longest, poses, thinnest, volume
-from worker.layout.storage.sizing_rules import AIR, SHELF, Ground
+from worker.layout.storage.sizing_rules import AIR, LEDGE, Ground
 from worker.layout.storage.tray_option import Bulk, Draft, Filling
 from worker.layout.tray.interior import UNDER_RIM, on_grid
 from worker.spec.drawer.tray import Rim
@@ -53,7 +53,7 @@ FILL_SHARE: Final = 0.8
 #: The deepest that small things may lie: a finger's two end joints (common practice).
 FILL_DEPTH: Final = 30.0
 
-#: Radius of the ramp: see `worker.layout.tray.ramp_and_shelf`; as there, no more than this share of the room's height.
+#: Radius of the ramp: see `worker.layout.tray.ramp_and_ledge`; as there, no more than this share of the room's height.
 _RAMP: Final = 12.0
 _RAMP_SHARE: Final = 0.4
 
@@ -156,18 +156,18 @@ def region(goods: Goods, heap_: Heap, at: tuple[float, float, float], sides: tup
     return Bulk(goods.name, goods.count, at, (*sides, heap_.depth), capacity, heap_.ramp)
 
 
-def loose_drafts(goods: Goods, ground: Ground, rims: Sequence[Rim], *, shelf: bool) -> Iterator[Draft]:
+def loose_drafts(goods: Goods, ground: Ground, rims: Sequence[Rim], *, ledge: bool) -> Iterator[Draft]:
     """Yield every footprint in which the goods find room.
 
     Args:
         goods: what is poured.
         ground: the drawer's.
         rims: which rims the tray may have.
-        shelf: whether room is kept for a label shelf.
+        ledge: whether room is kept for a label ledge.
     """
-    strip = SHELF.depth if shelf else 0.0
+    strip = LEDGE.depth if ledge else 0.0
     margin = 2.0 * ground.margin(0.0)  # beside walls, too, things lie less close
-    least = max(LEAST_WALLS, shelf_walls(shelf=shelf))
+    least = max(LEAST_WALLS, ledge_walls(ledge=ledge))
     for rim in rims:
         for wide in range(ground.step, ground.span[0] + 1, ground.step):
             across = ground.usable(wide, rim) - margin
@@ -178,7 +178,7 @@ def loose_drafts(goods: Goods, ground: Ground, rims: Sequence[Rim], *, shelf: bo
                 if heap_ is None or stand is None:
                     continue
                 height, top = stand
-                plastic = ground.plastic((wide, deep), height, rim, shelf=shelf)
+                plastic = ground.plastic((wide, deep), height, rim, ledge=ledge)
                 plastic += wedge(heap_.ramp) * across if heap_.ramp else 0.0
                 yield Draft(("loose",), (wide, deep), height, top, rim, plastic, _Filled(goods, ground, strip).fill)
                 if heap_.walls <= least:
@@ -191,7 +191,7 @@ class _Filled:
 
     goods: Goods
     ground: Ground
-    shelf: float
+    ledge: float
 
     def fill(self, draft: Draft) -> Filling:
         """Return the region that the goods fill."""
@@ -199,7 +199,7 @@ class _Filled:
         margin = ground.margin(0.0)
         start = ground.start(rim) + margin
         across, back = (ground.usable(halves, rim) - 2.0 * margin for halves in draft.halves)
-        sides = (across, back - self.shelf)
+        sides = (across, back - self.ledge)
         heap_ = _alone(self.goods, *sides)
         if heap_ is None:
             return Filling(())

@@ -6,9 +6,9 @@ from math import ceil, cos, pi, sqrt
 from typing import Final
 
 from worker.layout.tray.interior import LEAST_FLOOR, LEAST_HEIGHT, UNDER_RIM, on_grid
-from worker.layout.tray.volume_estimate import foot_volume, shelf_section, shell_volume
+from worker.layout.tray.volume_estimate import foot_volume, ledge_section, shell_volume
 from worker.spec.drawer.joint import CORNER_RADIUS, Joint
-from worker.spec.drawer.tray import LabelShelf, Rim
+from worker.spec.drawer.tray import LabelLedge, Rim
 from worker.spec.job import Spec
 from worker.spec.tolerances import LENGTH_EPSILON, LINES_IN_A_WALL, QUARTER_FACETS
 
@@ -19,8 +19,8 @@ FRAME_AIR: Final = 2.0
 #: clearance-loose: a public design guide).
 AIR: Final = 0.5
 
-#: The label shelf of a sized tray.
-SHELF: Final = LabelShelf()
+#: The label ledge of a sized tray.
+LEDGE: Final = LabelLedge()
 
 #: Walls and floor of a sized tray, where the nozzle allows (fdm_rules, wall-recommended and top-bottom).
 _WALL: Final = 1.2
@@ -95,7 +95,7 @@ class Ground:
         """Thickness of two lines."""
         return LINES_IN_A_WALL * self.line_width
 
-    def ledge(self, rim: Rim) -> float:
+    def rim_overhang(self, rim: Rim) -> float:
         """Return how far the rim hangs over the room, each side."""
         return max(self.joint.toe - self.joint.body_inset - self.wall, 0.0) if rim == "stacking" else 0.0
 
@@ -109,7 +109,10 @@ class Ground:
 
     @cached_property
     def _starts(self) -> dict[Rim, float]:
-        return {"straight": self.wall + self.ledge("straight"), "stacking": self.wall + self.ledge("stacking")}
+        return {
+            "straight": self.wall + self.rim_overhang("straight"),
+            "stacking": self.wall + self.rim_overhang("stacking"),
+        }
 
     def usable(self, halves: int, rim: Rim) -> float:
         """Return the length of the usable room of so many half cells: what passes through the rim."""
@@ -150,8 +153,8 @@ class Ground:
         """
         walls = max(walls, _LEAST_WALL, LEAST_HEIGHT)
         if rim == "stacking":
-            least = self.floor_top + max(walls, stack) + UNDER_RIM + max(self.joint.height, self.ledge(rim))
-            least = max(least, self.floor_top + LEAST_HEIGHT + self.ledge(rim) + self.joint.height)
+            least = self.floor_top + max(walls, stack) + UNDER_RIM + max(self.joint.height, self.rim_overhang(rim))
+            least = max(least, self.floor_top + LEAST_HEIGHT + self.rim_overhang(rim) + self.joint.height)
         else:
             least = self.floor_top + walls + UNDER_RIM
         least = on_grid(least)
@@ -159,11 +162,11 @@ class Ground:
         top = max(height, on_grid(self.floor_top + stack))
         return (height, top) if least <= height and top <= self.limit + LENGTH_EPSILON else None
 
-    def plastic(self, halves: tuple[int, int], height: float, rim: Rim, *, shelf: bool = False) -> float:
-        """Return the volume of an empty tray in mm3, in closed form, with or without a label shelf."""
+    def plastic(self, halves: tuple[int, int], height: float, rim: Rim, *, ledge: bool = False) -> float:
+        """Return the volume of an empty tray in mm3, in closed form, with or without a label ledge."""
         half_feet = any(along % 2 for along in halves)
-        ledge = self.usable(halves[0], "straight") * shelf_section(SHELF.depth, SHELF.drop) if shelf else 0.0
-        return _feet(self, halves, half_feet=half_feet) + _body(self, halves, height, rim) + ledge
+        label = self.usable(halves[0], "straight") * ledge_section(LEDGE.depth, LEDGE.drop) if ledge else 0.0
+        return _feet(self, halves, half_feet=half_feet) + _body(self, halves, height, rim) + label
 
 
 @lru_cache(maxsize=4096)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal, TypeAlias
 
 from worker.layout.storage.poses import Pose
-from worker.layout.storage.sizing_rules import SHELF, Ground
+from worker.layout.storage.sizing_rules import LEDGE, Ground
 from worker.layout.tray.interior import on_grid
 from worker.spec.drawer.pocket import CirclePocket, Notch, PolygonPocket, RectanglePocket
 from worker.spec.drawer.pocket import Pocket as PocketSpec
@@ -144,8 +144,8 @@ class Option:
         Args:
             at: its front left cell.
         """
-        shelf = self.label is not None and self.recess is None
-        text = None if self.label is None else Text(text=self.label, face="shelf" if shelf else "front")
+        ledge = self.label is not None and self.recess is None
+        text = None if self.label is None else Text(text=self.label, face="ledge" if ledge else "front")
         return Tray(
             name=self._name(),
             cells=(self.halves[0] / 2.0, self.halves[1] / 2.0),
@@ -156,7 +156,7 @@ class Option:
             floor=self.floor,
             dividers=tuple(Divider(axis=one.axis, at=on_grid(one.at), height=one.height) for one in self.dividers),
             finger_ramp=None if self.ramp is None else FingerRamp(radius=self.ramp),
-            label_shelf=SHELF if shelf else None,
+            label_ledge=LEDGE if ledge else None,
             pockets=tuple(self._pockets()),
             text=text,
         )

@@ -9,7 +9,7 @@ from worker.layout.storage.in_pockets import recess_drafts
 from worker.layout.storage.in_rows import row_drafts
 from worker.layout.storage.loose import loose_drafts, poured
 from worker.layout.storage.poses import longest, lying_poses, poses, volume
-from worker.layout.storage.sizing_rules import FRAME_AIR, SHELF, Ground
+from worker.layout.storage.sizing_rules import FRAME_AIR, LEDGE, Ground
 from worker.layout.storage.tray_option import Draft, Option, sensible
 from worker.layout.storage.upright import standing_drafts, standing_poses
 from worker.layout.tray.interior import on_grid
@@ -135,28 +135,28 @@ def _drafts(kind: _Kind, ways: Storages, ground: Ground) -> Iterator[Draft]:
     lying, standing = lying_poses(every), standing_poses(every)
     labelled = kind.label is not None
     if "rows" in ways:
-        yield from row_drafts("", kind.count, lying, ground, kind.rims, layered=kind.layered, shelf=labelled)
+        yield from row_drafts("", kind.count, lying, ground, kind.rims, layered=kind.layered, ledge=labelled)
     if "upright" in ways:
-        yield from standing_drafts("", kind.count, standing, ground, kind.rims, shelf=labelled)
+        yield from standing_drafts("", kind.count, standing, ground, kind.rims, ledge=labelled)
         yield from recess_drafts("", kind.count, standing, ground, kind.rims, storage="upright")
     if "loose" in ways:
-        yield from loose_drafts(poured("", kind.count, kind.shape), ground, kind.rims, shelf=labelled)
+        yield from loose_drafts(poured("", kind.count, kind.shape), ground, kind.rims, ledge=labelled)
     if "pocket" in ways:
         recessed = tuple(dict.fromkeys((*lying, *standing)))
         yield from recess_drafts("", kind.count, recessed, ground, kind.rims, storage="pocket")
 
 
 def carries(label: str | None, draft: Draft, ground: Ground) -> bool:
-    """Return whether a tray is wide and high enough for its label: on its shelf or, with pockets, on its front."""
+    """Return whether a tray is wide and high enough for its label: on its ledge or, with pockets, on its front."""
     if label is None:
         return True
     wide, high = text_size(label, LEAST_CAP)
     room = ground.usable(draft.halves[0], draft.rim)
     if not draft.recessed:
-        # a shelf takes no more than half the room (worker.layout.tray.ramp_and_shelf)
-        return wide + _LABEL_AIR <= room and 2.0 * SHELF.depth <= ground.usable(draft.halves[1], "straight")
+        # a ledge takes no more than half the room (worker.layout.tray.ramp_and_ledge)
+        return wide + _LABEL_AIR <= room and 2.0 * LEDGE.depth <= ground.usable(draft.halves[1], "straight")
     if ground.wall < ground.lines + LEAST_DEPTH - LENGTH_EPSILON:
         return False
-    rim = ground.rim_height(draft.rim) + ground.ledge(draft.rim)
+    rim = ground.rim_height(draft.rim) + ground.rim_overhang(draft.rim)
     face = draft.height - rim - ground.joint.foot_height
     return wide + _LABEL_AIR + 2.0 * CORNER_RADIUS <= room and high + _LABEL_AIR <= face

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Final
 
-from worker.layout.storage.in_rows import shelf_walls
+from worker.layout.storage.in_rows import ledge_walls
 from worker.layout.storage.poses import Pose
-from worker.layout.storage.sizing_rules import SHELF, Ground
+from worker.layout.storage.sizing_rules import LEDGE, Ground
 from worker.layout.storage.spacing import Groups
 from worker.layout.storage.tray_option import Draft, Filling, Lot, Wall
 from worker.spec.drawer.tray import MOST_DIVIDERS, Rim
@@ -41,13 +41,13 @@ class _Standing:
     grid: tuple[int, int]
     groups: tuple[Groups, Groups]
     ground: Ground
-    shelf: float
+    ledge: float
 
     def fill(self, draft: Draft) -> Filling:
         """Return where the things and the dividers stand."""
         ground, rim = self.ground, draft.rim
-        start, ledge = ground.start(rim), ground.ledge(rim)
-        rooms = (ground.usable(draft.halves[0], rim), ground.usable(draft.halves[1], rim) - self.shelf)
+        start, overhang = ground.start(rim), ground.rim_overhang(rim)
+        rooms = (ground.usable(draft.halves[0], rim), ground.usable(draft.halves[1], rim) - self.ledge)
         across, back = (self.groups[axis].spread(self.grid[axis], rooms[axis]) for axis in (0, 1))
         lot = Lot(
             self.name,
@@ -58,8 +58,8 @@ class _Standing:
             (ground.floor_top,),
         )
         height = UPRIGHT_SUPPORT * self.pose.size[2] if rim == "stacking" else None
-        dividers = [Wall("x", at + ledge, height) for at in across.dividers]
-        dividers += [Wall("y", at + ledge, height) for at in back.dividers]
+        dividers = [Wall("x", at + overhang, height) for at in across.dividers]
+        dividers += [Wall("y", at + overhang, height) for at in back.dividers]
         return Filling((lot,), tuple(dividers))
 
 
@@ -73,7 +73,7 @@ def standing_poses(poses: Sequence[Pose]) -> list[Pose]:
 
 
 def standing_drafts(
-    name: str, count: int, poses: Sequence[Pose], ground: Ground, rims: Sequence[Rim], *, shelf: bool
+    name: str, count: int, poses: Sequence[Pose], ground: Ground, rims: Sequence[Rim], *, ledge: bool
 ) -> Iterator[Draft]:
     """Yield every way to stand things in compartments.
 
@@ -83,13 +83,13 @@ def standing_drafts(
         poses: the poses that they may stand in.
         ground: the drawer's.
         rims: which rims the tray may have.
-        shelf: whether room is kept for a label shelf.
+        ledge: whether room is kept for a label ledge.
     """
-    strip = SHELF.depth if shelf else 0.0
+    strip = LEDGE.depth if ledge else 0.0
     for pose in poses:
         groups = (standing_groups(pose, 0, ground), standing_groups(pose, 1, ground))
         for rim in rims:
-            walls = max(UPRIGHT_SUPPORT * pose.size[2], shelf_walls(shelf=shelf))
+            walls = max(UPRIGHT_SUPPORT * pose.size[2], ledge_walls(ledge=ledge))
             stand = ground.stand(walls, pose.size[2], rim)
             if stand is not None:
                 yield from _footprints(_Standing(name, count, pose, (1, 1), groups, ground, strip), rim, stand)
@@ -121,13 +121,13 @@ def _footprints(standing: _Standing, rim: Rim, stand: tuple[float, float]) -> It
         walls = ceil(columns / across.per) - 1, ceil(rows / back.per) - 1
         if sum(walls) > MOST_DIVIDERS:
             continue
-        deep = ground.halves(back.need(rows) + standing.shelf, rim)
+        deep = ground.halves(back.need(rows) + standing.ledge, rim)
         if deep <= ground.span[1]:
             up = height - ground.floor_top if rim == "straight" else UPRIGHT_SUPPORT * standing.pose.size[2]
             length = walls[0] * ground.usable(deep, rim) + walls[1] * room
-            plastic = ground.plastic((wide, deep), height, rim, shelf=standing.shelf > 0.0) + length * ground.wall * up
+            plastic = ground.plastic((wide, deep), height, rim, ledge=standing.ledge > 0.0) + length * ground.wall * up
             made = _Standing(
-                standing.name, standing.count, standing.pose, (columns, rows), standing.groups, ground, standing.shelf
+                standing.name, standing.count, standing.pose, (columns, rows), standing.groups, ground, standing.ledge
             )
             yield Draft(("upright",), (wide, deep), height, top, rim, plastic, made.fill)
         if before == standing.count:

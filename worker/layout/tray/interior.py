@@ -37,7 +37,7 @@ class Room:
     """The inside of a tray, in the part's frame.
 
     ``outer`` is the tray's width and depth, ``inner`` the room's. ``wall_top`` is where the plain wall ends,
-    ``ceiling`` where dividers, ramp, shelf and text must end. ``lines`` is the thickness of two printed lines.
+    ``ceiling`` where dividers, ramp, ledge and text must end. ``lines`` is the thickness of two printed lines.
     """
 
     tray: Tray

@@ -33,7 +33,7 @@ def tray_pockets(room: Room) -> tuple[float, tuple[Pocket, ...]]:
 
     Raises:
         TrayError: when a pocket is too deep, leaves the room, meets another, or shares the room with dividers, ramp,
-            shelf or text on the floor.
+            ledge or text on the floor.
     """
     tray = room.tray
     if not tray.pockets:
@@ -63,7 +63,7 @@ def _alone(room: Room) -> None:
         "dividers": bool(tray.dividers),
         "compartments": tray.compartments is not None and max(tray.compartments) > 1,
         "finger_ramp": tray.finger_ramp is not None,
-        "label_shelf": tray.label_shelf is not None,
+        "label_ledge": tray.label_ledge is not None,
     }
     for name, there in others.items():
         if there:

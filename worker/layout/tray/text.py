@@ -1,9 +1,9 @@
-"""The inscription: a tray's text, on its front, its floor or its label shelf."""
+"""The inscription: a tray's text, on its front, its floor or its label ledge."""
 
 from math import hypot
 from typing import Final
 
-from worker.layout.model.shapes import Lettering, Point, Ramp, Shelf, Wall
+from worker.layout.model.shapes import Ledge, Lettering, Point, Ramp, Wall
 from worker.layout.tray.dividers import spans
 from worker.layout.tray.font import extent, missing
 from worker.layout.tray.interior import LEAST_COVER, LETTER_DEPTH, Room, on_grid
@@ -23,7 +23,7 @@ LEAST_DEPTH: Final = 0.2
 
 
 def tray_letterings(
-    room: Room, walls: tuple[Wall, ...], ramp: Ramp | None, shelf: Shelf | None
+    room: Room, walls: tuple[Wall, ...], ramp: Ramp | None, ledge: Ledge | None
 ) -> tuple[Lettering, ...]:
     """Return the tray's text, at most one.
 
@@ -41,9 +41,9 @@ def tray_letterings(
         )  # fmt: skip
     if text.face == "front":
         return (_front(room, text),)
-    if text.face == "shelf" and shelf is not None:
-        return (_on_shelf(room, text, shelf),)
-    return (_on_floor(room, text, walls, ramp, shelf),)
+    if text.face == "ledge" and ledge is not None:
+        return (_on_ledge(room, text, ledge),)
+    return (_on_floor(room, text, walls, ramp, ledge),)
 
 
 def _front(room: Room, text: Text) -> Lettering:
@@ -51,7 +51,7 @@ def _front(room: Room, text: Text) -> Lettering:
     if text.style == "raised":
         raise room.refusal(
             "raised text on its front would touch its neighbour.", "text", "style",
-            value="raised", limit="engraved on the front", remedy="Engrave it, or raise it on the floor or the shelf.",
+            value="raised", limit="engraved on the front", remedy="Engrave it, or raise it on the floor or the ledge.",
         )  # fmt: skip
     depth = on_grid(min(LETTER_DEPTH, room.wall - room.lines))
     if depth < LEAST_DEPTH - LENGTH_EPSILON:
@@ -65,14 +65,14 @@ def _front(room: Room, text: Text) -> Lettering:
     return _lettering(room, text, (room.outer[0] / 2.0, (low + high) / 2.0), size, depth)
 
 
-def _on_shelf(room: Room, text: Text, shelf: Shelf) -> Lettering:
-    """Return the text on the shelf's slope."""
-    slope = hypot(shelf.depth, shelf.drop)
+def _on_ledge(room: Room, text: Text, ledge: Ledge) -> Lettering:
+    """Return the text on the ledge's slope."""
+    slope = hypot(ledge.depth, ledge.drop)
     size = (room.inner[0] - 2.0 * _MARGIN, slope - 2.0 * _MARGIN)
     return _lettering(room, text, (room.outer[0] / 2.0, slope / 2.0), size, LETTER_DEPTH)
 
 
-def _on_floor(room: Room, text: Text, walls: tuple[Wall, ...], ramp: Ramp | None, shelf: Shelf | None) -> Lettering:
+def _on_floor(room: Room, text: Text, walls: tuple[Wall, ...], ramp: Ramp | None, ledge: Ledge | None) -> Lettering:
     """Return the text on the floor of the largest compartment."""
     if room.tray.pockets:
         raise room.refusal(
@@ -88,7 +88,7 @@ def _on_floor(room: Room, text: Text, walls: tuple[Wall, ...], ramp: Ramp | None
         )  # fmt: skip
     columns, rows = spans(room, walls, "x"), list(spans(room, walls, "y"))
     rows[0] = (rows[0][0] + (ramp.radius if ramp is not None else 0.0), rows[0][1])
-    rows[-1] = (rows[-1][0], rows[-1][1] - (shelf.depth if shelf is not None else 0.0))
+    rows[-1] = (rows[-1][0], rows[-1][1] - (ledge.depth if ledge is not None else 0.0))
     # The largest, and of equal ones the first: front to back, then left to right.
     left, right = max(columns, key=lambda span: round(span[1] - span[0], 3))
     front, back = max(rows, key=lambda span: round(span[1] - span[0], 3))

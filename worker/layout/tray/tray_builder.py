@@ -5,7 +5,7 @@ from worker.layout.tray.dividers import tray_walls
 from worker.layout.tray.interior import on_grid, tray_room
 from worker.layout.tray.magnets import tray_magnets
 from worker.layout.tray.pockets import tray_pockets
-from worker.layout.tray.ramp_and_shelf import tray_ramp, tray_shelf
+from worker.layout.tray.ramp_and_ledge import tray_ledge, tray_ramp
 from worker.layout.tray.text import tray_letterings
 from worker.spec.drawer.joint import CORNER_RADIUS, Joint
 from worker.spec.drawer.tray import Tray
@@ -33,8 +33,8 @@ def tray_shape(
     room = tray_room(tray, joint=joint, pitch=pitch, line_width=line_width, pointer=pointer)
     fill_top, pockets = tray_pockets(room)
     walls = tray_walls(room)
-    shelf = tray_shelf(room, walls)
-    ramp = tray_ramp(room, walls, shelf)
+    ledge = tray_ledge(room, walls)
+    ramp = tray_ramp(room, walls, ledge)
     return TrayShape(
         halves=halves,
         half_feet=on_halves,
@@ -49,10 +49,10 @@ def tray_shape(
         fill_top=fill_top,
         walls=walls,
         ramp=ramp,
-        shelf=shelf,
+        ledge=ledge,
         magnets=tray_magnets(room, levels, pitch=pitch, half_feet=on_halves),
         pockets=pockets,
-        letterings=tray_letterings(room, walls, ramp, shelf),
+        letterings=tray_letterings(room, walls, ramp, ledge),
     )
 
 

@@ -8,7 +8,7 @@ import itertools
 from functools import lru_cache
 from math import pi
 
-from worker.layout.tray.ramp_and_shelf import SHELF_EDGE
+from worker.layout.tray.ramp_and_ledge import LEDGE_EDGE
 from worker.spec.drawer.joint import CORNER_RADIUS, LEAST_RADIUS, Joint, Levels
 from worker.spec.drawer.tray import Rim
 
@@ -39,16 +39,16 @@ def shell_volume(
     if rim == "straight":
         return solid - inner * (height - bottom - floor)
     hollow = _stacked(sides, joint.rim_levels(height - joint.height))
-    ledge = max(joint.toe - joint.body_inset - wall, 0.0)
+    overhang = max(joint.toe - joint.body_inset - wall, 0.0)
     base = height - joint.height
-    if ledge > 0.0:
-        hollow += _stacked(sides, ((joint.toe - ledge, base - ledge), (joint.toe, base)))
-    return solid - hollow - inner * (base - ledge - bottom - floor)
+    if overhang > 0.0:
+        hollow += _stacked(sides, ((joint.toe - overhang, base - overhang), (joint.toe, base)))
+    return solid - hollow - inner * (base - overhang - bottom - floor)
 
 
-def shelf_section(depth: float, drop: float) -> float:
-    """Return the section of a label shelf in mm2: its edge, its slope and the wedge that carries it."""
-    return depth * (SHELF_EDGE + drop / 2.0 + depth / 2.0)
+def ledge_section(depth: float, drop: float) -> float:
+    """Return the section of a label ledge in mm2: its edge, its slope and the wedge that carries it."""
+    return depth * (LEDGE_EDGE + drop / 2.0 + depth / 2.0)
 
 
 @lru_cache(maxsize=16)

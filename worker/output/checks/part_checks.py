@@ -212,8 +212,8 @@ def _lettered_range(shape: Shape, one: Lettering) -> Range:
         return one.at[1] - one.cap_height, one.at[1] + one.cap_height  # with room for tails and accents
     if isinstance(shape, TrayShape) and one.face == "floor":
         return shape.fill_top + low, shape.fill_top + high
-    if isinstance(shape, TrayShape) and one.face == "shelf" and shape.shelf is not None:
-        return shape.shelf.top - shape.shelf.drop + low, shape.shelf.top + high
+    if isinstance(shape, TrayShape) and one.face == "ledge" and shape.ledge is not None:
+        return shape.ledge.top - shape.ledge.drop + low, shape.ledge.top + high
     return shape.height + low, shape.height + high
 
 

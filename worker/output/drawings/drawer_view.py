@@ -162,9 +162,9 @@ class _Figure:
             return
         wide, deep, _ = one.part.size
         wall = shape.wall
-        if shape.shelf is not None:
-            shelf = rounded(wall, deep - wall - shape.shelf.depth, wide - wall, deep - wall, 0.0)
-            self._ring(one.put(shelf), fill=0.9, stroke=None, width=0.0)
+        if shape.ledge is not None:
+            ledge = rounded(wall, deep - wall - shape.ledge.depth, wide - wall, deep - wall, 0.0)
+            self._ring(one.put(ledge), fill=0.9, stroke=None, width=0.0)
         for pocket in shape.pockets:
             self._ring(one.put(pocket.outline), fill=None, stroke=_INSIDE, width=0.2 * unit)
         for inner in shape.walls:
@@ -193,7 +193,7 @@ class _Figure:
     def _words(self, pile: tuple[Stood, ...]) -> None:
         """Write the words of a pile into its lowest tray, the highest first."""
         shape = pile[0].part.shape
-        inside = isinstance(shape, TrayShape) and bool(shape.walls or shape.pockets or shape.shelf)
+        inside = isinstance(shape, TrayShape) and bool(shape.walls or shape.pockets or shape.ledge)
         x, y, wide, deep = self._frame(*pile[0].box.bounds)
         pad = min(_PAD * self.unit * len(pile), wide / 12.0, deep / 12.0)
         share = (deep - 2 * pad) / len(pile)

@@ -1,4 +1,4 @@
-"""Labels for the trays' label shelves, to be printed at 100 % and cut out."""
+"""Labels for the trays' label ledges, to be printed at 100 % and cut out."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ PAGES: Final = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 
 #: Most printers leave a border of up to 6 mm (common practice).
 MARGIN: Final = 10.0
-#: A label is this much shorter and less deep than its shelf (own choice), so that it drops in.
+#: A label is this much shorter and less deep than its ledge (own choice), so that it drops in.
 CLEARANCE: Final = 1.0
 #: Between labels side by side, and below each other, where a line of its place stands.
 _GAP: Final = 6.0
@@ -36,7 +36,7 @@ _NOTE: Final = 2.0
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """What a label says, where it belongs, and its length and depth; ``cut`` where the shelf is longer than paper."""
+    """What a label says, where it belongs, and its length and depth; ``cut`` where the ledge is longer than paper."""
 
     text: str
     place: str
@@ -46,24 +46,24 @@ class Label:
 
 
 def write_labels(manifest: Manifest, page: Page) -> bytes | None:
-    """Return a PDF with a label for every label shelf, in order of drawer and place; None when no tray has one."""
+    """Return a PDF with a label for every label ledge, in order of drawer and place; None when no tray has one."""
     sheets = label_sheets(manifest, page)
     return to_pdf(sheets) if sheets else None
 
 
 def labels_of(manifest: Manifest, most: float) -> Iterator[Label]:
-    """Yield a label for each label shelf, none longer than ``most``; copies of a drawer have theirs each."""
+    """Yield a label for each label ledge, none longer than ``most``; copies of a drawer have theirs each."""
     parts = {part.mark: part for part in manifest.parts}
     for drawer in manifest.drawers:
         for copy in range(drawer.copies):
             for index, place in enumerate(drawer.placements):
                 part = parts[place.mark]
-                if part.tray is None or part.tray.label_shelf is None:
+                if part.tray is None or part.tray.label_ledge is None:
                     continue
-                shelf = part.tray.label_shelf
+                ledge = part.tray.label_ledge
                 long = part.size[0] - 2.0 * part.tray.wall - CLEARANCE
-                # the shelf slopes, and the label lies on the slope
-                deep = hypot(shelf.depth, shelf.drop) - CLEARANCE
+                # the ledge slopes, and the label lies on the slope
+                deep = hypot(ledge.depth, ledge.drop) - CLEARANCE
                 at = "" if place.cell is None else f" at ({place.cell[0]:g}, {place.cell[1]:g})"
                 which = f" ({copy + 1} of {drawer.copies})" if drawer.copies > 1 else ""
                 told = f"{place.mark}{at}, {drawer.name}{which}"
@@ -71,25 +71,25 @@ def labels_of(manifest: Manifest, most: float) -> Iterator[Label]:
 
 
 def _said(drawer: DrawerEntry, index: int, part: PartEntry) -> str:
-    """Return what a label says: its items' labels, else the letters of the shelf, else the items, else the tray."""
+    """Return what a label says: its items' labels, else the letters of the ledge, else the items, else the tray."""
     held = [one for one in drawer.contents if one.placement == index]
     labels = list(dict.fromkeys(one.label for one in held if one.label is not None))
     text = part.tray.text if part.tray is not None else None
     if len(labels) == 1 and len({one.item for one in held}) == 1:
         return labels[0]
-    if text is not None and text.face == "shelf":
+    if text is not None and text.face == "ledge":
         return text.text
     return ", ".join(labels or dict.fromkeys(one.item for one in held)) or drawer.placements[index].name or part.name
 
 
 def label_sheets(manifest: Manifest, page: Page) -> list[Sheet]:
-    """Return the pages of labels; none without a label shelf.
+    """Return the pages of labels; none without a label ledge.
 
     Labels lie in rows; those longer than the page is wide follow, turned, on pages of their own.
     """
     width, height = PAGES[page]
     across, down = width - 2.0 * (MARGIN + _GAP), height - 2.0 * (MARGIN + _GAP) - _HEAD
-    # a label may be as deep as its shelf allows; all are far less deep than the page is high
+    # a label may be as deep as its ledge allows; all are far less deep than the page is high
     labels = list(labels_of(manifest, down))
     sheets: list[Sheet] = []
     x, y, row = width, height, 0.0
@@ -119,7 +119,7 @@ def label_sheets(manifest: Manifest, page: Page) -> list[Sheet]:
 
 def _page(manifest: Manifest, width: float, height: float) -> Sheet:
     title = f"Labels: {clean(manifest.name)}"
-    sheet = Sheet(width, height, title, "Labels for the label shelves, to print at 100 % and cut out.")
+    sheet = Sheet(width, height, title, "Labels for the label ledges, to print at 100 % and cut out.")
     sheet.write(title, (MARGIN, MARGIN, width - 2 * MARGIN), 4.0, bold=True, least=2.5)
     room = width - 2 * MARGIN - _RULER - 8.0
     told = f"Print at 100 %: this line must measure {_RULER:g} mm. Cut along the marks."
@@ -144,7 +144,7 @@ def _draw(sheet: Sheet, label: Label, box: Frame, *, turned: bool) -> None:
             begin, end = _MARK
             sheet.line((edge, level + away * begin), (edge, level + away * end), width=0.15)
             sheet.line((edge + out * begin, level), (edge + out * end, level), width=0.15)
-    note = f"{label.place}; the shelf is longer" if label.cut else label.place
+    note = f"{label.place}; the ledge is longer" if label.cut else label.place
     if turned:
         sheet.write(note, (x + across + 0.6, y + down - _PAD, down - 2 * _PAD), _NOTE, least=LEAST, turned=True)
     else:

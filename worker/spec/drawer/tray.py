@@ -12,7 +12,7 @@ from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Cells, Count, Label, Name, Position
 from worker.spec.primitives.pydantic_errors import Refusals
 
-__all__ = ["MOST_DIVIDERS", "Divider", "FingerRamp", "LabelShelf", "Magnets", "Rim", "Text", "Tray"]
+__all__ = ["MOST_DIVIDERS", "Divider", "FingerRamp", "LabelLedge", "Magnets", "Rim", "Text", "Tray"]
 
 #: Dividers of one tray, at most.
 MOST_DIVIDERS: Final = 40
@@ -46,7 +46,7 @@ class FingerRamp(Noun):
     )
 
 
-class LabelShelf(Noun):
+class LabelLedge(Noun):
     """A sloped ledge for a label along the back."""
 
     depth: Annotated[float, LengthBounds(4.0, 60.0)] = Field(
@@ -61,7 +61,7 @@ class LabelShelf(Noun):
         refusals = Refusals()
         if self.drop > self.depth:
             limit = f"at most {self.depth:g} mm, its depth"
-            refusals.add(TrayError("The label shelf is too steep.", value=self.drop, limit=limit), "drop")
+            refusals.add(TrayError("The label ledge is too steep.", value=self.drop, limit=limit), "drop")
         refusals.settle()
         return self
 
@@ -81,7 +81,7 @@ class Text(Noun):
     """Text on a tray."""
 
     text: Label = Field(description="What it says, at most 40 characters.")
-    face: Literal["front", "floor", "shelf"] = Field(default="front", description="Where it stands.")
+    face: Literal["front", "floor", "ledge"] = Field(default="front", description="Where it stands.")
     style: Literal["raised", "engraved"] = Field(default="engraved", description="Raised or engraved.")
     cap_height: Annotated[float, LengthBounds(2.0, 60.0)] | None = Field(
         default=None, description="Height of a capital; null: what fits."
@@ -108,8 +108,8 @@ class Tray(Noun):
     finger_ramp: Annotated[
         FingerRamp | None, BeforeValidator(_switch, json_schema_input_type=FingerRamp | bool | None)
     ] = Field(default=None, description="true, or an object with its radius.")
-    label_shelf: Annotated[
-        LabelShelf | None, BeforeValidator(_switch, json_schema_input_type=LabelShelf | bool | None)
+    label_ledge: Annotated[
+        LabelLedge | None, BeforeValidator(_switch, json_schema_input_type=LabelLedge | bool | None)
     ] = Field(default=None, description="true, or an object with its depth and drop.")
     magnets: Magnets | None = Field(
         default=None, description="Recesses for magnets in the feet; four a tray by default."
@@ -131,9 +131,9 @@ class Tray(Noun):
             remedy = "Leave `at` out, or list each tray."
             error = TrayError("Trays cannot share one place.", value=self.quantity, limit="1 with `at`", remedy=remedy)
             refusals.add(error, "quantity")
-        if self.text is not None and self.text.face == "shelf" and self.label_shelf is None:
-            remedy = "Give it a label_shelf, or put the text on another face."
-            refusals.add(TrayError("The tray has no label shelf.", value="shelf", remedy=remedy), "text", "face")
+        if self.text is not None and self.text.face == "ledge" and self.label_ledge is None:
+            remedy = "Give it a label_ledge, or put the text on another face."
+            refusals.add(TrayError("The tray has no label ledge.", value="ledge", remedy=remedy), "text", "face")
         self._check_dividers(refusals)
         refusals.settle()
         return self

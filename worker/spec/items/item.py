@@ -91,7 +91,7 @@ class Item(Noun):
     )
     mass: Annotated[Number, Field(ge=0.0, le=100_000.0)] | None = Field(default=None, description="Grams, each.")
     label: Annotated[bool | str, PlainValidator(_label, json_schema_input_type=bool | Label)] = Field(
-        default=False, description="A label shelf with this text; true: with the item's name."
+        default=False, description="A label ledge with this text; true: with the item's name."
     )
     at: tuple[Position, Position] | None = Field(
         default=None, description="Front left cell of its tray on the grid, counted from 0; null: placed by itself."

@@ -1,8 +1,8 @@
-"""Ledges: the finger ramp along a tray's front, the label shelf along its back."""
+"""The finger ramp along a tray's front and the label ledge along its back."""
 
 from typing import Final
 
-from worker.layout.model.shapes import Ramp, Shelf, Wall
+from worker.layout.model.shapes import Ledge, Ramp, Wall
 from worker.layout.tray.dividers import spans
 from worker.layout.tray.interior import LEAST_SPACE, LETTER_DEPTH, Room, on_grid
 from worker.spec.tolerances import LENGTH_EPSILON
@@ -16,51 +16,51 @@ _LEAST_RADIUS: Final = 2.0
 #: The ramp's last facet runs up the wall by this much more than its radius.
 _RUN_UP: Final = 1.2
 
-#: Thickness of the label shelf's front edge: a label's edge rests on it, and it prints as three lines (own choice).
-SHELF_EDGE: Final = 1.2
+#: Thickness of the label ledge's front edge: a label's edge rests on it, and it prints as three lines (own choice).
+LEDGE_EDGE: Final = 1.2
 
-#: The shelf takes no more than this share of the room's depth.
-_SHELF_SHARE: Final = 0.5
+#: The ledge takes no more than this share of the room's depth.
+_LEDGE_SHARE: Final = 0.5
 
 
-def tray_shelf(room: Room, walls: tuple[Wall, ...]) -> Shelf | None:
-    """Return the label shelf.
+def tray_ledge(room: Room, walls: tuple[Wall, ...]) -> Ledge | None:
+    """Return the label ledge.
 
     Raises:
         TrayError: when the room is not deep or high enough for it, or a divider stands under it.
     """
-    asked, text = room.tray.label_shelf, room.tray.text
+    asked, text = room.tray.label_ledge, room.tray.text
     if asked is None:
         return None
-    most = on_grid(room.inner[1] * _SHELF_SHARE)
+    most = on_grid(room.inner[1] * _LEDGE_SHARE)
     if asked.depth > most:
         raise room.refusal(
-            "its label shelf is too deep.", "label_shelf", "depth",
-            value=asked.depth, limit=f"at most {most:g} mm, half the room", remedy="Make the shelf less deep.",
+            "its label ledge is too deep.", "label_ledge", "depth",
+            value=asked.depth, limit=f"at most {most:g} mm, half the room", remedy="Make the ledge less deep.",
         )  # fmt: skip
-    raised = text is not None and text.face == "shelf" and text.style == "raised"
+    raised = text is not None and text.face == "ledge" and text.style == "raised"
     # Raised letters must end under the rim too.
     top = on_grid(room.ceiling - (LETTER_DEPTH if raised else 0.0))
-    needed = asked.drop + SHELF_EDGE + asked.depth + LEAST_SPACE
+    needed = asked.drop + LEDGE_EDGE + asked.depth + LEAST_SPACE
     missing = on_grid(room.floor_top + needed - top)
     if missing > 0.0:
         raise room.refusal(
-            "it is too low for its label shelf.", "label_shelf",
+            "it is too low for its label ledge.", "label_ledge",
             value=room.tray.height, limit=f"at least {on_grid(room.tray.height + missing):g} mm",
-            remedy="Make the tray higher, or the shelf less deep or its drop smaller.",
+            remedy="Make the tray higher, or the ledge less deep or its drop smaller.",
         )  # fmt: skip
     edge = room.outer[1] - room.wall - asked.depth
     behind = spans(room, walls, "y")[-1][0]
     if behind > edge - LEAST_SPACE + LENGTH_EPSILON and behind > room.wall:
         raise room.refusal(
-            "a divider stands under its label shelf.", "label_shelf", "depth",
+            "a divider stands under its label ledge.", "label_ledge", "depth",
             value=asked.depth, limit=f"at most {on_grid(asked.depth + edge - LEAST_SPACE - behind):g} mm",
-            remedy="Move the last divider forwards, or make the shelf less deep.",
+            remedy="Move the last divider forwards, or make the ledge less deep.",
         )  # fmt: skip
-    return Shelf(asked.depth, top, asked.drop)
+    return Ledge(asked.depth, top, asked.drop)
 
 
-def tray_ramp(room: Room, walls: tuple[Wall, ...], shelf: Shelf | None) -> Ramp | None:
+def tray_ramp(room: Room, walls: tuple[Wall, ...], ledge: Ledge | None) -> Ramp | None:
     """Return the finger ramp.
 
     Raises:
@@ -70,8 +70,8 @@ def tray_ramp(room: Room, walls: tuple[Wall, ...], shelf: Shelf | None) -> Ramp 
     if asked is None:
         return None
     front, end = spans(room, walls, "y")[0]
-    if shelf is not None and len(spans(room, walls, "y")) == 1:
-        end -= shelf.depth
+    if ledge is not None and len(spans(room, walls, "y")) == 1:
+        end -= ledge.depth
     most = on_grid(min(min(room.wall_top, room.ceiling) - room.floor_top - _RUN_UP, end - front - LEAST_SPACE))
     if most < _LEAST_RADIUS or (asked.radius is not None and asked.radius > most + LENGTH_EPSILON):
         limit = f"{_LEAST_RADIUS:g} to {most:g} mm" if most >= _LEAST_RADIUS else "no room for one"
