@@ -178,7 +178,7 @@ _BAD = [
         "a foot at least 5 mm wide at its bottom",
     ),
     (
-        _with(grid={"pitch": 29, "half_cells": True, "clearance": 1}, printer__line_width=0.9),
+        _with(grid={"pitch": 29, "half_cells": True, "clearance": 1}, printer__line_width=1.0),
         "/grid/pitch",
         "a foot at least 5 mm wide at its bottom",
     ),
