@@ -213,11 +213,11 @@ def test_a_cell_larger_than_the_bed_is_refused():
 
 def test_a_seam_gap_that_thins_the_wall_is_refused():
     with pytest.raises(LayoutError) as caught:
-        floor_of(shapely.box(0, 0, 420, 420), gap=0.6)
+        floor_of(shapely.box(0, 0, 420, 420), gap=0.7)
     assert caught.value.pointer == "/grid/seam_gap"
-    assert caught.value.limit == "at most 0.520 mm"
+    assert caught.value.limit == "at most 0.640 mm"
     # Without a seam there is no wall to thin.
-    assert len(floor_of(shapely.box(0, 0, 84, 84), gap=0.6)[0].pieces) == 1
+    assert len(floor_of(shapely.box(0, 0, 84, 84), gap=0.7)[0].pieces) == 1
 
 
 def test_plain_seams_where_no_tab_fits():

@@ -74,5 +74,5 @@ def grounds(draw):
         half_cells=draw(st.booleans()),
         pitch=draw(st.sampled_from([42.0, 42.0, 50.0])),
         line_width=0.66 if wide else 0.44,
-        wall=1.26 if wide else 1.2,
+        wall=1.32 if wide else 1.2,
     )

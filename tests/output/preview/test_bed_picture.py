@@ -103,7 +103,7 @@ def test_a_piece_is_seen_in_its_colour_where_it_stands(box):
     red, other = (slice(100, 156), slice(20, 90)), (slice(100, 156), slice(166, 236))
     assert (left[red][:, :, 0] > 2 * left[red][:, :, 1]).all()
     assert (right[other][:, :, 0] > 2 * right[other][:, :, 1]).all()
-    assert (left[other][:, :, 0] < left[other][:, :, 1]).all()
+    assert (left[other][:, :, 0] < 1.1 * left[other][:, :, 1]).all()  # the bed, which is nearly grey
 
 
 def test_what_stands_in_front_hides_what_stands_behind(box):

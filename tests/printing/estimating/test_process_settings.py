@@ -107,7 +107,7 @@ def test_an_estimate_is_told_as_measured():
         assert entry.cost == pytest.approx(entry.grams * 0.02, abs=1e-4)
         assert entry.seconds == pytest.approx(measured.time, abs=0.05)
         assert entry.laying_seconds == pytest.approx(measured.laying, abs=0.05)
-        assert (entry.layers, entry.colour, entry.layer, entry.line_width) == (measured.layers, "#336699", 0.2, 0.42)
+        assert (entry.layers, entry.colour, entry.layer, entry.line_width) == (measured.layers, "#336699", 0.2, 0.44)
 
 
 def test_own_prints_correct_times_and_filament_apart():

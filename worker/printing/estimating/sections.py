@@ -15,10 +15,10 @@ from worker.spec.tolerances import LENGTH_EPSILON
 __all__ = ["Band", "Contours", "bands"]
 
 #: Between two vertex heights that are nearer than this no band ends, unless a flat face lies there.
-LEAST_BAND: Final = 1.6
+LEAST_BAND: Final = 1.5
 
 #: A band through which a face slopes is no higher than this.
-SLOPING_BAND: Final = 1.6
+SLOPING_BAND: Final = 1.5
 
 #: A flat face of a smaller share of the part's footprint does not end a band: letterings, chamfers.
 FLAT_SHARE: Final = 0.01
@@ -93,7 +93,7 @@ def _ends(mesh: Mesh) -> list[float]:
     ends = [float(heights[0])]
     for place in range(1, len(heights)):
         height = float(heights[place])
-        if flat[place] or height - ends[-1] >= LEAST_BAND:
+        if flat[place] or height - ends[-1] >= LEAST_BAND - LENGTH_EPSILON:
             ends.append(height)
     if ends[-1] < heights[-1]:
         ends.append(float(heights[-1]))
@@ -110,7 +110,7 @@ def _cut_slopes(mesh: Mesh, ends: list[float]) -> list[float]:
     cut = ends[:1]
     for start, end in pairwise(ends):
         through = bool(((low < end - LENGTH_EPSILON) & (high > start + LENGTH_EPSILON)).any())
-        pieces = max(1, ceil((end - start) / SLOPING_BAND)) if through else 1
+        pieces = max(1, ceil((end - start) / SLOPING_BAND - LENGTH_EPSILON)) if through else 1
         cut += np.linspace(start, end, pieces + 1)[1:].tolist()
     return cut
 
