@@ -94,7 +94,7 @@ class _Judge:
             except DrawerwrightError as refused:
                 self._refuse(_name(one), refused)
             else:
-                self._given.specs.append(CheckedSpec(spec.name, spec.said()))
+                self._given.specs.append(CheckedSpec(spec.name, spec.to_json()))
         self._place += 1
 
     def _refuse(self, name: str | None, refused: DrawerwrightError) -> None:

@@ -10,7 +10,7 @@ from tests.layout.storage.things import ground
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.fill_drawer import Stock, stock
 from worker.layout.placement.greedy import best_of_three, bottom_left
-from worker.layout.placement.placement_problem import ACCESSES, Bay, Choice, Fit, Request, score
+from worker.layout.placement.placement_problem import ACCESSES, Bay, Fit, Request, SizeChoice, score
 from worker.layout.placement.stacking import requests
 from worker.layout.planner import lay_out
 from worker.spec import load
@@ -71,7 +71,7 @@ def plain(items: Sequence[Item], site: Site) -> tuple[Request, ...]:
     return tuple(
         Request(
             item.name,
-            tuple(Choice(*way.halves, way.plastic) for way in site.options(item)),
+            tuple(SizeChoice(*way.halves, way.plastic) for way in site.options(item)),
             tuple(int(item.access == access) for access in ACCESSES),
             item.group,
         )

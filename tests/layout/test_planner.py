@@ -88,14 +88,18 @@ def check(plan: Plan) -> None:
             by_kind.setdefault(part.kind, []).append(footprint(part, placement))
             assert placement.at[2] + part.size[2] <= drawer.size[2] + CONTAINMENT_SLACK
         for prints in by_kind.values():
-            assert shapely.union_all(prints).area == pytest.approx(sum(one.area for one in prints), abs=1e-3)
-            assert all(area.buffer(CONTAINMENT_SLACK).covers(one) for one in prints)
-        sockets = sum(len(parts[one.mark].shape.sockets) for one in drawer.placements if parts[one.mark].kind == "tile")
+            assert shapely.union_all(prints).area == pytest.approx(sum(shape.area for shape in prints), abs=1e-3)
+            assert all(area.buffer(CONTAINMENT_SLACK).covers(shape) for shape in prints)
+        sockets = sum(
+            len(parts[placement.mark].shape.sockets)
+            for placement in drawer.placements
+            if parts[placement.mark].kind == "tile"
+        )
         assert sockets == len(drawer.lattice.cells) == drawer.whole + drawer.half
         for seam in drawer.seams:
             first, second = (
-                footprint(parts[drawer.placements[one].mark], drawer.placements[one])
-                for one in (seam.first, seam.second)
+                footprint(parts[drawer.placements[index].mark], drawer.placements[index])
+                for index in (seam.first, seam.second)
             )
             assert first.distance(second) == pytest.approx(seam.gap, abs=3e-3)
     for part in plan.parts:
@@ -115,7 +119,7 @@ def test_every_kind_of_drawer_is_laid_out(name: str, seam: str, *, half_cells: b
     assert kinds["coupon"] == kinds["plug"] == 1
     assert (kinds["key"] == 1) is (seam == "key")
     (drawer,) = plan.drawers
-    assert len([one for one in drawer.placements if one.mark.startswith("T")]) == 8
+    assert len([placement for placement in drawer.placements if placement.mark.startswith("T")]) == 8
     quarters = sum(cell.width * cell.depth for cell in drawer.lattice.cells)
     assert drawer.free == quarters - 4 * (3 * 2 + 2 + 4)
 
@@ -129,7 +133,7 @@ def test_every_part_fits_a_small_bed(bed: list[float]) -> None:
         assert min(part.size[:2]) <= min(bed[:2])
         assert part.size[2] <= bed[2]
     coupons = [part for part in plan.parts if part.kind in {"coupon", "plug"}]
-    too_large = [one for one in plan.warnings if one.pointer == "/coupon"]
+    too_large = [warning for warning in plan.warnings if warning.pointer == "/coupon"]
     assert (len(coupons), len(too_large)) == ((0, 1) if bed[0] < 105 else (2, 0))
 
 
@@ -137,18 +141,18 @@ def test_copies_multiply_quantities_and_nothing_else() -> None:
     once = plan_of({**DRAWERS["plain"], "trays": TRAYS})
     thrice = plan_of({**DRAWERS["plain"], "trays": TRAYS, "copies": 3})
     assert [part.shape for part in once.parts] == [part.shape for part in thrice.parts]
-    for one, three in zip(once.parts, thrice.parts, strict=True):
-        assert three.quantity == one.quantity * (1 if one.kind in {"coupon", "plug"} else 3)
+    for single, three in zip(once.parts, thrice.parts, strict=True):
+        assert three.quantity == single.quantity * (1 if single.kind in {"coupon", "plug"} else 3)
     assert once.drawers[0].placements == thrice.drawers[0].placements
 
 
 def test_two_drawers_share_their_parts() -> None:
-    one = plan_of({**DRAWERS["plain"], "trays": TRAYS})
+    single = plan_of({**DRAWERS["plain"], "trays": TRAYS})
     two = plan_of({**DRAWERS["plain"], "trays": TRAYS}, {**DRAWERS["plain"], "trays": TRAYS[:1]})
     check(two)
-    assert [part.mark for part in one.parts] == [part.mark for part in two.parts]
+    assert [part.mark for part in single.parts] == [part.mark for part in two.parts]
     assert two.part("T1").quantity == 6
-    assert two.part("F1").quantity == 2 * one.part("F1").quantity
+    assert two.part("F1").quantity == 2 * single.part("F1").quantity
 
 
 def test_marks_are_engraved_in_what_they_name() -> None:
@@ -156,11 +160,11 @@ def test_marks_are_engraved_in_what_they_name() -> None:
     for part in plan.parts:
         if isinstance(part.shape, KeyShape):
             continue
-        own = [one for one in part.shape.letterings if one.text == part.mark]
-        told = any(part.mark in warning.message for warning in plan.warnings)
-        assert len(own) == (0 if told else 1), part.mark
+        own = [lettering for lettering in part.shape.letterings if lettering.text == part.mark]
+        warned = any(part.mark in warning.message for warning in plan.warnings)
+        assert len(own) == (0 if warned else 1), part.mark
         if isinstance(part.shape, TrayShape | CouponShape):
-            assert [one.face for one in own] == ["bottom"]
+            assert [lettering.face for lettering in own] == ["bottom"]
 
 
 def test_equal_trays_under_two_names_are_one_part() -> None:
@@ -172,7 +176,7 @@ def test_equal_trays_under_two_names_are_one_part() -> None:
 def test_a_tray_stands_on_its_cell_with_half_the_air_around() -> None:
     plan = plan_of({**DRAWERS["plain"], "trays": [{"name": "bits", "cells": [1, 2], "height": 30, "at": [3, 1]}]})
     (drawer,) = plan.drawers
-    (stand,) = (one for one in drawer.placements if one.mark == "T1")
+    (stand,) = (placement for placement in drawer.placements if placement.mark == "T1")
     x, y = drawer.lattice.origin
     assert stand.cell == (3, 1)
     assert stand.at == pytest.approx((x + 3 * 42 + 0.3, y + 42 + 0.3, 0.0))
@@ -213,7 +217,7 @@ def test_the_same_spec_gives_the_same_plan() -> None:
 
 
 def test_warnings_reach_the_plan() -> None:
-    pointers = [one.pointer for one in plan_of(DRAWERS["out of square"]).warnings]
+    pointers = [warning.pointer for warning in plan_of(DRAWERS["out of square"]).warnings]
     assert "/drawers/0/width" in pointers
     assert "/drawers/0/depth" in pointers
 
@@ -224,8 +228,8 @@ def jobs(draw: st.DrawFn) -> dict[str, Any]:
     width, depth = draw(st.floats(90, 500)), draw(st.floats(90, 500))
     near = st.floats(-4, 4)
     drawer: dict[str, Any] = {
-        "width": [width + one for one in draw(st.lists(near, min_size=1, max_size=4))],
-        "depth": [depth + one for one in draw(st.lists(near, min_size=1, max_size=4))],
+        "width": [width + deviation for deviation in draw(st.lists(near, min_size=1, max_size=4))],
+        "depth": [depth + deviation for deviation in draw(st.lists(near, min_size=1, max_size=4))],
         "gap": draw(st.sampled_from([0, 0.5, 2])),
         "corner_radius": draw(st.sampled_from([0, 3, 15])),
         "align": {"x": draw(st.sampled_from(["left", "right"])), "y": draw(st.sampled_from(["front", "center"]))},
@@ -286,6 +290,8 @@ def test_a_plan_is_quick() -> None:
 def test_equal_trays_share_a_mark_and_keep_their_names():
     trays = [{"name": name, "cells": [2, 1], "height": 40} for name in ("forks", "knives")]
     plan = plan_of({"width": 200, "depth": 100, "trays": trays}, coupon=False)
-    placed = [(one.mark, one.name) for one in plan.drawers[0].placements if one.name is not None]
+    placed = [
+        (placement.mark, placement.name) for placement in plan.drawers[0].placements if placement.name is not None
+    ]
     assert sorted(placed) == [("T1", "forks"), ("T1", "knives")]
     assert plan.part("T1").quantity == 2

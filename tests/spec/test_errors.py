@@ -24,9 +24,9 @@ _CLASSES = [getattr(errors, name) for name in errors.__all__]
 
 def test_the_tree_is_what_callers_were_promised():
     assert errors.__all__ == _TREE
-    assert {name for name, one in vars(errors).items() if inspect.isclass(one) and issubclass(one, Exception)} == set(
-        _TREE
-    )
+    assert {
+        name for name, variant in vars(errors).items() if inspect.isclass(variant) and issubclass(variant, Exception)
+    } == set(_TREE)
 
 
 @pytest.mark.parametrize("error", _CLASSES, ids=errors.__all__)

@@ -45,12 +45,12 @@ def test_a_long_list_of_items_needs_a_drawer_of_common_size():
     check_size(_spec(width=1200, depth=1200, items=many))
     error = _refused(_spec(width=3000, depth=3000, items=many))
     assert (error.pointer, error.value, error.limit) == ("/drawers/0/items", 100, "at most 19 items with 5184 cells")
-    one = {"name": "a", "width": 1200, "depth": 1200, "height": 60, "items": many}
+    sample = {"name": "a", "width": 1200, "depth": 1200, "height": 60, "items": many}
     spec = load(
         {
             "spec": "1",
             "name": "x",
-            "drawers": [{**one, "name": f"d{n}"} for n in range(5)],
+            "drawers": [{**sample, "name": f"d{n}"} for n in range(5)],
             "printer": {"bed": [256, 256, 256]},
         }
     )
@@ -129,8 +129,8 @@ def test_items_of_all_drawers_are_counted():
 
 
 def test_the_cells_of_all_drawers_that_are_filled_are_bounded():
-    one = {"width": 1300, "depth": 1320, "height": 60, "fill": True}
+    sample = {"width": 1300, "depth": 1320, "height": 60, "fill": True}
     spec = {"spec": "1", "name": "x", "printer": {"bed": [256, 256, 256]}}
-    check_size(load({**spec, "drawers": [{**one, "name": f"d{n}"} for n in range(9)]}))
-    error = _refused(load({**spec, "drawers": [{**one, "name": f"d{n}"} for n in range(11)]}))
+    check_size(load({**spec, "drawers": [{**sample, "name": f"d{n}"} for n in range(9)]}))
+    error = _refused(load({**spec, "drawers": [{**sample, "name": f"d{n}"} for n in range(11)]}))
     assert (error.pointer, error.limit) == ("/drawers/10/fill", "at most 10000 cells in all")

@@ -168,7 +168,7 @@ class JobService:
         caller = self._caller
         quotas = None if caller is LOCAL else caller.quotas.over(self.settings)
         self.check_cells(spec)
-        text = spec.said()
+        text = spec.to_json()
         repeat = None if key is None else IdempotencyKey.of(key, "job", text, *webhooks)
         job = add(spec.name, text, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat)
         if job is not None:

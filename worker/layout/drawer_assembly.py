@@ -64,12 +64,12 @@ class Entering:
         for_items = tuple(self._item_trays(items, lattice, drawer.copies))
         keys = tuple(self._keys(floor, drawer))
         taken = [(place.at, tray_halves(drawer.trays[place.tray])) for place in places]
-        taken += [(one.at, tray_halves(one.tray)) for one in items if not one.z]
+        taken += [(item.at, tray_halves(item.tray)) for item in items if not item.z]
         first = len(tiles) + len(trays)
         contents = tuple(
             stored
-            for number, (one, placement) in enumerate(zip(items, for_items, strict=True))
-            for stored in one.stored(first + number, placement.at)
+            for number, (item, placement) in enumerate(zip(items, for_items, strict=True))
+            for stored in item.stored(first + number, placement.at)
         )
         placements = (*tiles, *trays, *for_items, *keys)
         return _summary(drawer, outline, lattice, floor.seams, placements=placements, taken=taken, contents=contents)
@@ -116,10 +116,10 @@ class Entering:
 
     def _item_trays(self, furnished: Iterable[Furniture], lattice: Lattice, copies: int) -> Iterator[Placement]:
         """Yield where the trays of items stand, in their order."""
-        for one in furnished:
-            half_feet = not on_whole(lattice, one.at, tray_halves(one.tray))
-            shape = self.tray_shape(one.tray, one.pointer, half_feet=half_feet)
-            yield self._stood(shape, one.tray, one.pointer, one.at, lattice, copies=copies, z=one.z)
+        for item in furnished:
+            half_feet = not on_whole(lattice, item.at, tray_halves(item.tray))
+            shape = self.tray_shape(item.tray, item.pointer, half_feet=half_feet)
+            yield self._stood(shape, item.tray, item.pointer, item.at, lattice, copies=copies, z=item.z)
 
     def _stood(
         self, shape: TrayShape, tray: Tray, at: str, spot: Spot, lattice: Lattice, *, copies: int, z: float = 0.0
@@ -220,6 +220,6 @@ def _tile_name(shape: TileShape, pitch: float) -> str:
     """Return a tile's name: the cells across and front to back of the box around its sockets."""
     if not shape.sockets:
         return "border"
-    width = max(one.x + one.width for one in shape.sockets) - min(one.x for one in shape.sockets)
-    depth = max(one.y + one.depth for one in shape.sockets) - min(one.y for one in shape.sockets)
+    width = max(socket.x + socket.width for socket in shape.sockets) - min(socket.x for socket in shape.sockets)
+    depth = max(socket.y + socket.depth for socket in shape.sockets) - min(socket.y for socket in shape.sockets)
     return f"tile {round(width / pitch, 1):g} x {round(depth / pitch, 1):g}"

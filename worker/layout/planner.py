@@ -10,7 +10,7 @@ from worker.layout.drawer.outline import Outline, drawer_outline
 from worker.layout.drawer_assembly import Entering
 from worker.layout.floor.print_bed import Bed
 from worker.layout.items.drawer_site import Site
-from worker.layout.items.item_trays import Contents, Furniture, furnish, reserved, site_of, spares, wanted
+from worker.layout.items.item_trays import Contents, Furniture, furnish, listed_items, reserved, site_of, spares
 from worker.layout.model.cautions import cautions
 from worker.layout.model.changes import changes_of
 from worker.layout.model.part_registry import Register
@@ -70,8 +70,8 @@ class _Job:
         self._grounds: dict[int, tuple[Outline, Lattice]] = {}
         self._placed: dict[int, tuple[PlacedTray, ...]] = {}
         self._staying = (Staying(),) * len(spec.drawers)
-        self._own = [wanted(drawer.items, f"/drawers/{index}/items") for index, drawer in enumerate(spec.drawers)]
-        self._of_job = wanted(spec.items, "/items")
+        self._own = [listed_items(drawer.items, f"/drawers/{index}/items") for index, drawer in enumerate(spec.drawers)]
+        self._of_job = listed_items(spec.items, "/items")
         self.bed = Bed.of_printer(spec.printer)
         self.entering = Entering(spec, self.joint, self.bed, self.register)
 
@@ -88,30 +88,30 @@ class _Job:
         require_fixed((*itertools.chain(*self._own), *self._of_job), self._stay(movable=True))
         failed: TrayError | None = None
         try:
-            found = self._furnished()
+            furnished = self._furnished()
         except TrayError as no_room:
             failed = no_room
         else:
-            if not found.unplaced:
-                return found
+            if not furnished.unplaced:
+                return furnished
         staying = self._staying
         self._stay(movable=False)
         other = self._furnished()
-        if failed is not None or _missing(other) < _missing(found):
+        if failed is not None or _missing(other) < _missing(furnished):
             return other
         self._set(staying)
-        return found
+        return furnished
 
     def _stay(self, *, movable: bool) -> tuple[Staying, ...]:
         """Let what is printed stay in its place, or only what is fixed; return it, drawer by drawer."""
-        found: list[Staying] = []
+        staying: list[Staying] = []
         used: set[str] = set()
         for index, own in enumerate(self._own):
-            left = [one for one in (*own, *self._of_job) if one[0] not in used]
+            left = [listed for listed in (*own, *self._of_job) if listed[0] not in used]
             limit = self.spec.drawers[index].height - FRAME_AIR
-            found.append(self._relayout(index).staying(left, limit=limit, movable=movable))
-            used.update(pointer for kept in found[-1].kept for pointer, _, _ in kept.items)
-        return self._set(tuple(found))
+            staying.append(self._relayout(index).staying(left, limit=limit, movable=movable))
+            used.update(pointer for kept in staying[-1].kept for pointer, _, _ in kept.items)
+        return self._set(tuple(staying))
 
     def _set(self, staying: tuple[Staying, ...]) -> tuple[Staying, ...]:
         self._staying = staying
@@ -126,11 +126,11 @@ class _Job:
 
     def _furnished(self) -> Contents:
         """Return the trays for items: those that stay, and others for what is in none of them."""
-        used = {pointer for one in self._staying for kept in one.kept for pointer, _, _ in kept.items}
-        own = [[one for one in its_own if one[0] not in used] for its_own in self._own]
-        of_job = [one for one in self._of_job if one[0] not in used]
+        used = {pointer for staying in self._staying for kept in staying.kept for pointer, _, _ in kept.items}
+        own = [[listed for listed in its_own if listed[0] not in used] for its_own in self._own]
+        of_job = [listed for listed in self._of_job if listed[0] not in used]
         sites = [self._site(index, [item for _, item in (*its_own, *of_job)]) for index, its_own in enumerate(own)]
-        found = furnish(self.spec, sites, of_job, own)
+        result = furnish(self.spec, sites, of_job, own)
         lists = [("/items", len(of_job) / len(own))]
         lists += [(f"/drawers/{index}/items", float(len(its_own))) for index, its_own in enumerate(own)]
         for pointer, kinds in lists:
@@ -139,26 +139,26 @@ class _Job:
                     f"Over {THOROUGH} kinds of items a drawer: fewer ways to share, pile and place trays were tried."
                 )
                 self.register.warn_at(pointer, message)
-        filled = (self._filled(index, sites[index], trays) for index, trays in enumerate(found.trays))
-        return replace(found, trays=tuple(filled))
+        filled = (self._filled(index, sites[index], trays) for index, trays in enumerate(result.trays))
+        return replace(result, trays=tuple(filled))
 
     def _filled(self, index: int, site: Site, trays: tuple[Furniture, ...]) -> tuple[Furniture, ...]:
         """Return a drawer's trays and, where it is to be filled, spare ones: those that are printed first."""
         if not self.spec.drawers[index].fill:
             return trays
         pointer, kept = f"/drawers/{index}/fill", self._staying[index].kept
-        standing = [one.tray for one in (*kept, *trays) if not one.z]
-        bay = site.bay.less((one.at, tray_halves(one.tray)) for one in trays if not one.z)
-        gone = {one.printed.index for one in kept}
+        standing = [tray.tray for tray in (*kept, *trays) if not tray.z]
+        bay = site.bay.less((tray.at, tray_halves(tray.tray)) for tray in trays if not tray.z)
+        gone = {piece.printed.index for piece in kept}
         there = tuple(self._relayout(index).spares(bay, gone, limit=site.limit, pointer=pointer))
-        bay = bay.less(one.rectangle for one in there)
+        bay = bay.less(piece.rectangle for piece in there)
         return (*trays, *there, *spares(site, bay, (tray.height for tray in standing), pointer))
 
     def _site(self, index: int, new: Collection[Item]) -> Site:
         """Return a drawer as far as new items go: with what its own trays and those that stay leave free."""
         drawer, kept = self.spec.drawers[index], self._staying[index].kept
         taken = [(place.at, tray_halves(drawer.trays[place.tray])) for place in self._places(index)]
-        taken += [one.rectangle for one in kept]
+        taken += [piece.rectangle for piece in kept]
         site = site_of(self.spec, index, self._ground(index)[1], taken, self.bed)
         return replace(site, anchors=anchors(kept, new, site.bay.step))
 
@@ -183,7 +183,7 @@ class _Job:
             drawer, lattice = self.spec.drawers[index], self._ground(index)[1]
             kept = self._staying[index].kept
             pins = self._relayout(index).pins(kept) if self.previous.manifest is not None else {}
-            taken = [one.rectangle for one in kept]
+            taken = [piece.rectangle for piece in kept]
             place = partial(place_trays, drawer, lattice, pointer=f"/drawers/{index}", pins=pins)
             try:
                 self._placed[index] = place(taken=(*taken, *self._reserved(index, taken)))
@@ -210,4 +210,4 @@ class _Job:
 
 def _missing(contents: Contents) -> int:
     """Return how many things have no place."""
-    return sum(one.count for one in contents.unplaced)
+    return sum(entry.count for entry in contents.unplaced)

@@ -65,7 +65,7 @@ class Spec(Noun):
         description="Manifest (manifest.schema.json) of the job as it was printed: what serves on stays where it is.",
     )
 
-    def said(self) -> str:
+    def to_json(self) -> str:
         """Return the document that says this: lengths in mm, and nothing of what was left out."""
         return self.model_dump_json(exclude_unset=True)
 

@@ -126,7 +126,7 @@ def cells_of(drawer: Drawer, pitch: float) -> int:
 
 def _corners(spec: Spec) -> Iterator[int]:
     """Yield the count of corners of each polygon."""
-    for item in (*spec.items, *(one for drawer in spec.drawers for one in drawer.items)):
+    for item in (*spec.items, *(item for drawer in spec.drawers for item in drawer.items)):
         if isinstance(item.shape, Prism):
             yield len(item.shape.points)
     for drawer in spec.drawers:

@@ -26,14 +26,14 @@ def drawers(draw):
 @settings(max_examples=60)
 def test_they_are_all_that_is_free_and_no_two_overlap(drawer):
     lattice, taken = drawer
-    there = set().union(*(cells(Space((one.x, one.y), (one.width, one.depth))) for one in lattice.cells))
+    there = set().union(*(cells(Space((cell.x, cell.y), (cell.width, cell.depth))) for cell in lattice.cells))
     free = there.difference(*(cells(Space(at, halves)) for at, halves in taken))
-    found = free_spaces(lattice, taken)
-    assert sum(len(cells(one)) for one in found) == len(free)
-    assert set().union(*(cells(one) for one in found)) == free
-    areas = [one.halves[0] * one.halves[1] for one in found]
+    spaces = free_spaces(lattice, taken)
+    assert sum(len(cells(space)) for space in spaces) == len(free)
+    assert set().union(*(cells(space) for space in spaces)) == free
+    areas = [space.halves[0] * space.halves[1] for space in spaces]
     assert areas == sorted(areas, reverse=True)
-    if found:
+    if spaces:
         assert areas[0] == max(
             width * depth
             for x, y in free

@@ -84,8 +84,8 @@ def test_every_cell_lies_inside_and_none_overlaps(*, area: Polygon, half_cells: 
         return
     grown = area.buffer(CONTAINMENT_SLACK)
     squares = boxes(lattice)
-    assert all(grown.covers(one) for one in squares)
-    assert sum(one.area for one in squares) == pytest.approx(shapely.union_all(squares).area)
+    assert all(grown.covers(square) for square in squares)
+    assert sum(square.area for square in squares) == pytest.approx(shapely.union_all(squares).area)
     assert min(cell.x for cell in lattice.cells) == 0
     assert min(cell.y for cell in lattice.cells) == 0
     for cell in lattice.cells:

@@ -21,18 +21,18 @@ def sheets(draw: st.DrawFn) -> list[Polygon]:
         angles = np.sort(random.uniform(0, 2 * np.pi, corners))
         points = random.uniform(0, 40, 2) + np.column_stack([np.cos(angles), np.sin(angles)]) * random.uniform(3, 30)
         drawn.append(Polygon(points).intersection(WINDOW))
-    return [one for one in drawn if isinstance(one, Polygon) and one.area > 0]
+    return [sheet for sheet in drawn if isinstance(sheet, Polygon) and sheet.area > 0]
 
 
 @given(sheets())
 @settings(max_examples=25, deadline=None)
 def test_no_point_lies_under_more_sheets(pile: list[Polygon]) -> None:
     spots = deepest(WINDOW, pile)
-    depths = {sum(one.intersects(shapely.Point(spot)) for one in pile) for spot in spots}
+    depths = {sum(sheet.intersects(shapely.Point(spot)) for sheet in pile) for spot in spots}
     assert len(depths) == 1
     grid = np.linspace(0.25, 39.75, 60)
     points = shapely.points(*(axis.ravel() for axis in np.meshgrid(grid, grid)))
-    counts = sum((shapely.intersects(one, points).astype(int) for one in pile), np.zeros(len(points), dtype=int))
+    counts = sum((shapely.intersects(sheet, points).astype(int) for sheet in pile), np.zeros(len(points), dtype=int))
     assert counts.max() <= depths.pop()
     assert all(WINDOW.covers(shapely.Point(spot)) for spot in spots)
 

@@ -40,7 +40,7 @@ def test_a_spread_over_three_millimetres_warns_at_its_side() -> None:
     quiet = drawer_outline(drawer(width=[310, 313], depth=425), "/drawers/2")
     loud = drawer_outline(drawer(width=[310, 313.5], depth=[425, 420]), "/drawers/2")
     assert quiet.warnings == ()
-    assert [one.pointer for one in loud.warnings] == ["/drawers/2/width", "/drawers/2/depth"]
+    assert [warning.pointer for warning in loud.warnings] == ["/drawers/2/width", "/drawers/2/depth"]
     assert "3.5 mm" in loud.warnings[0].message
 
 

@@ -302,7 +302,7 @@ def odd_drawers(draw):
     for _ in range(draw(st.integers(0, 3))):
         x, y = draw(tenths(-20.0, width)), draw(tenths(-20.0, depth))
         usable = usable.difference(shapely.box(x, y, x + draw(tenths(3.0, 120.0)), y + draw(tenths(3.0, 120.0))))
-    parts = [one for one in shapely.get_parts(shapely.set_precision(usable, 0.001)) if one.area > 1.0]
+    parts = [part for part in shapely.get_parts(shapely.set_precision(usable, 0.001)) if part.area > 1.0]
     return MultiPolygon(parts) if len(parts) > 1 else parts[0] if parts else shapely.box(0, 0, 9, 9)
 
 

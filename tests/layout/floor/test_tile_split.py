@@ -54,15 +54,15 @@ def test_shortest_finds_every_best_way(count, data):
         for a in range(count)
         for b in range(a + 1, min(a + longest, count) + 1)
     }
-    found = _shortest(count, lambda a, b: price.get((a, b)))
-    assert found is not None
+    ways = _shortest(count, lambda a, b: price.get((a, b)))
+    assert ways is not None
     totals = []
     for size in range(count):
         for inner in itertools.combinations(range(1, count), size):
             runs = list(itertools.pairwise((0, *inner, count)))
             if all(run in price for run in runs):
                 totals.append(tuple(sum(price[run][k] for run in runs) for k in range(3)))
-    assert found[0] == min(totals)
+    assert ways[0] == min(totals)
 
 
 def test_a_run_that_never_fits():

@@ -38,14 +38,14 @@ def thin(area, wall):
     core = area.buffer(-wall / 2.0, quad_segs=16)
     back = core.buffer(wall / 2.0, join_style="mitre", mitre_limit=5.0)
     lost = area.difference(back.buffer(0.005))
-    return [one for one in shapely.get_parts(lost) if one.area > 0.15 * wall * wall]  # less is a corner
+    return [part for part in shapely.get_parts(lost) if part.area > 0.15 * wall * wall]  # less is a corner
 
 
 def mass(shape, density=1.24):
     """Grams, by closed form: the plate less its sockets, Simpson over each level (the area is quadratic in z)."""
     volume = Polygon(shape.outline, shape.windows).area * shape.height
     for (u0, z0), (u1, z1) in itertools.pairwise(shape.levels):
-        areas = [sum(one.area for one in rings(shape, u)) for u in (u0, (u0 + u1) / 2.0, u1)]
+        areas = [sum(ring.area for ring in rings(shape, u)) for u in (u0, (u0 + u1) / 2.0, u1)]
         volume -= (z1 - z0) * (areas[0] + 4.0 * areas[1] + areas[2]) / 6.0
     return volume * density / 1000.0
 
@@ -69,7 +69,7 @@ def check_shape(shape, line_width):
     for inset in insets(shape):
         cut = section(shape, inset)
         assert cut.geom_type == "Polygon", f"in pieces at inset {inset}"
-        assert not thin(cut, wall), f"thin at inset {inset}: {[one.wkt for one in thin(cut, wall)][:3]}"
+        assert not thin(cut, wall), f"thin at inset {inset}: {[part.wkt for part in thin(cut, wall)][:3]}"
 
 
 def check_floor(floor, usable, lattice, *, gap, printer, bed):
@@ -80,8 +80,8 @@ def check_floor(floor, usable, lattice, *, gap, printer, bed):
         _, _, width, depth = Polygon(piece.shape.outline).bounds
         assert bed.holds(width, depth), (width, depth)
     room = usable.buffer(CONTAINMENT_SLACK, join_style="mitre")
-    for one in outlines:
-        assert room.covers(one)
+    for outline in outlines:
+        assert room.covers(outline)
     check_cells(floor, lattice)
     check_gaps(floor, outlines, gap)
     check_keys(floor, outlines, gap)
@@ -91,20 +91,20 @@ def check_floor(floor, usable, lattice, *, gap, printer, bed):
 def check_cells(floor, lattice):
     """Every cell is in one tile, where the lattice has it."""
     half = lattice.pitch / 2.0
-    wanted = [
+    expected = [
         (lattice.origin[0] + c.x * half, lattice.origin[1] + c.y * half, c.width * half, c.depth * half)
         for c in lattice.cells
     ]
-    found = []
+    cells = []
     for piece in floor.pieces:
         for s in piece.shape.sockets:
             box = put(shapely.box(s.x, s.y, s.x + s.width, s.y + s.depth), piece.shape, piece)
             left, front, right, back = box.bounds
-            found.append((left, front, right - left, back - front))
-    assert len(found) == len(wanted)
-    tree = shapely.STRtree([shapely.Point(f[:2]) for f in found])
-    for want in wanted:
-        near = found[tree.nearest(shapely.Point(want[:2]))]
+            cells.append((left, front, right - left, back - front))
+    assert len(cells) == len(expected)
+    tree = shapely.STRtree([shapely.Point(f[:2]) for f in cells])
+    for want in expected:
+        near = cells[tree.nearest(shapely.Point(want[:2]))]
         assert np.abs(np.array(near) - want).max() < 0.0021
 
 
@@ -140,13 +140,15 @@ def check_keys(floor, outlines, gap):
     for here in placed_keys(floor):
         near = [outlines[i] for i in tree.query(here, predicate="dwithin", distance=gap + 0.1)]
         assert len(near) == 2
-        assert all(abs(here.distance(one) - gap) < CLEARANCE_SLACK for one in near)
+        assert all(abs(here.distance(face) - gap) < CLEARANCE_SLACK for face in near)
 
 
 def air_left(floor, usable, outlines, line_width, gap):
     """What is wide enough for a border and still not covered."""
     loose = [] if floor.key is None else list(placed_keys(floor))
-    filled = shapely.union_all([(Polygon(one.exterior)).buffer(gap, join_style="mitre") for one in (*outlines, *loose)])
+    filled = shapely.union_all(
+        [(Polygon(outline.exterior)).buffer(gap, join_style="mitre") for outline in (*outlines, *loose)]
+    )
     holes = [put(Polygon(w), p.shape, p) for p in floor.pieces for w in p.shape.windows]
     left = usable.difference(filled)
     assert shapely.union_all(holes).area <= usable.area

@@ -18,8 +18,8 @@ def together(single, here, moves, groups=None, suits=lambda loads: len(loads) <=
     """Return the groups after so many moves, each as a tuple of kinds, and half cells of floor that they cover."""
     pool = here.pool([load.items[0] for load in single])
     begun = [(kind,) for kind in range(len(single))] if groups is None else groups
-    found = regrouped(single, begun, pool, across=here.bay.across, suits=suits, moves=moves)
-    return found, covered(single, here, found)
+    regrouped_loads = regrouped(single, begun, pool, across=here.bay.across, suits=suits, moves=moves)
+    return regrouped_loads, covered(single, here, regrouped_loads)
 
 
 def covered(single, here, groups):
@@ -46,26 +46,26 @@ def test_every_kind_stays_in_one_tray_and_no_more_floor_is_covered(items):
         single = alone(items, here)
         if not single:
             continue
-        found, floor = together(single, here, 200)
-        assert sorted(kind for group in found for kind in group) == list(range(len(single)))
+        loads, floor = together(single, here, 200)
+        assert sorted(kind for group in loads for kind in group) == list(range(len(single)))
         assert floor <= sum(load.area for load in single)
-        assert found == together(single, here, 200)[0]
+        assert loads == together(single, here, 200)[0]
 
 
 @pytest.mark.parametrize("seed", range(4))
 def test_six_kinds_share_as_well_as_can_be(seed):
     # the oracle tries all 203 ways (Bell number of 6)
     items, here = drawer(seed, 0.5)
-    single = [load for load in alone(items, here) if load.wanted][:6]
+    single = [load for load in alone(items, here) if load.access_rank][:6]
     pool = here.pool([load.items[0] for load in single])
     ways = list(partitions(list(range(len(single)))))
     groups = {group for way in ways for group in way if len(group) > 1}
     covers = dict(zip(groups, pool.covers(list(groups)), strict=True))
     possible = [way for way in ways if all(covers.get(group, True) is not None for group in way)]
     best = min(covered(single, here, way) for way in possible)
-    found, floor = together(single, here, 2000)
+    loads, floor = together(single, here, 2000)
     assert floor == best
-    assert len(found) >= 1
+    assert len(loads) >= 1
 
 
 def test_more_moves_find_less_floor_where_merging_alone_is_stuck():
@@ -79,8 +79,8 @@ def test_more_moves_find_less_floor_where_merging_alone_is_stuck():
 def test_what_does_not_suit_stays_apart():
     here = site(half_cells=False)
     single = alone([standard("nut-m4", name=f"nuts {k}", count=3) for k in range(9)], here)
-    found, floor = together(single, here, 500, suits=lambda loads: len(loads) <= 4)
-    assert 1 < max(len(group) for group in found) <= 4
+    trays, floor = together(single, here, 500, suits=lambda loads: len(loads) <= 4)
+    assert 1 < max(len(group) for group in trays) <= 4
     assert together(single, here, 500)[1] < floor < sum(load.area for load in single)
 
 
@@ -92,11 +92,13 @@ def test_what_is_used_often_has_room_at_the_front(seed):
 
     def front(groups):
         return sum(
-            min(map(min, (one.halves for one in single[group[0]].options if one.area == single[group[0]].area)))
+            min(
+                map(min, (option.halves for option in single[group[0]].options if option.area == single[group[0]].area))
+            )
             if len(group) == 1
             else pool.covers([group])[0].short
             for group in groups
-            if any(single[kind].wanted == 0 for kind in group)
+            if any(single[kind].access_rank == 0 for kind in group)
         )
 
     own = [(kind,) for kind in range(len(single))]

@@ -39,13 +39,13 @@ def lists(draw, most=14):
     ]
 
 
-def check(one, items):
+def check(stocked, items):
     """Assert that a stock is sound: every item once, nothing over another or out of the drawer, nothing too high."""
-    names = sorted([item.name for item in one.items] + [item.name for item in one.missing])
+    names = sorted([item.name for item in stocked.items] + [item.name for item in stocked.missing])
     assert names == sorted(item.name for item in items)
-    taken, site_ = set(), one.site
+    taken, site_ = set(), stocked.site
     tops = {}
-    for tray in one.settled:
+    for tray in stocked.settled:
         width, depth = tray.option.halves
         under = {(tray.at[0] + i, tray.at[1] + j) for i in range(width) for j in range(depth)}
         assert all(x < site_.bay.across and y < site_.bay.back and site_.bay.free[y][x] for x, y in under)
@@ -60,7 +60,7 @@ def check(one, items):
             assert tray.z == round(below.z + below.option.height - site_.ground.joint.height, 3)
             assert all(item.stacks for item in (*tray.items, *below.items))
         tops[tray.at] = tray
-    assert one.left.bits.bit_count() == site_.bay.bits.bit_count() - len(taken)
+    assert stocked.left.bits.bit_count() == site_.bay.bits.bit_count() - len(taken)
 
 
 @_few
@@ -69,9 +69,9 @@ def test_a_stocked_drawer_is_sound_and_the_same_each_time(items, size, height, h
     if not half_cells:
         size = size[0] // 2 * 2, size[1] // 2 * 2
     here = site(*size, height, half_cells=half_cells)
-    found = stock(items, here, share_of_time=0.1)
-    check(found, items)
-    assert found == stock(items, here, share_of_time=0.1)
+    stocked = stock(items, here, share_of_time=0.1)
+    check(stocked, items)
+    assert stocked == stock(items, here, share_of_time=0.1)
 
 
 def test_trays_are_piled_only_where_the_floor_is_short():
@@ -86,21 +86,21 @@ def test_trays_are_piled_only_where_the_floor_is_short():
 def test_what_is_wanted_often_stands_on_what_is_not():
     seldom = box("seldom", [60, 60, 12], access="rarely", storage="rows")
     daily = box("daily", [60, 60, 12], access="often", storage="rows", stack=True)
-    found = stock([daily, seldom], site(4, 4, 90.0))
-    assert [tray.items[0].name for tray in found.settled] == ["seldom", "daily"]
+    stocked = stock([daily, seldom], site(4, 4, 90.0))
+    assert [tray.items[0].name for tray in stocked.settled] == ["seldom", "daily"]
 
 
 def test_a_low_drawer_has_no_piles():
     items = [box(f"spare {n}", [60, 60, 12], access="rarely", storage="rows") for n in range(3)]
-    found = stock(items, site(4, 4, 25.0))
-    assert len(found.settled) == 1
-    check(found, items)
+    stocked = stock(items, site(4, 4, 25.0))
+    assert len(stocked.settled) == 1
+    check(stocked, items)
 
 
 def test_pins_are_honoured_and_said_when_they_cannot_be():
     pinned = standard("battery-aa", name="cells", count=4, at=[2, 3])
-    found = stock([standard("pen-ball", name="pens", count=6), pinned], site())
-    assert next(tray.at for tray in found.settled if tray.items == (pinned,)) == (4, 6)
+    stocked = stock([standard("pen-ball", name="pens", count=6), pinned], site())
+    assert next(tray.at for tray in stocked.settled if tray.items == (pinned,)) == (4, 6)
     off = pinned.model_copy(update={"at": (3.5, 4.5)})
     full = stock([off], site())
     assert full.missing == (off,)
@@ -113,17 +113,17 @@ def test_often_wanted_things_come_to_the_front():
     items = [
         standard("battery-aa", name=f"kind {n}", count=8, access="often" if n == 5 else "rarely") for n in range(6)
     ]
-    found = stock(items, site(8, 14))
-    assert next(tray.at[1] for tray in found.settled if any(item.access == "often" for item in tray.items)) == 0
+    stocked = stock(items, site(8, 14))
+    assert next(tray.at[1] for tray in stocked.settled if any(item.access == "often" for item in tray.items)) == 0
 
 
 def test_near_items_stand_next_to_each_other():
     items = [standard("battery-aa", name=f"kind {n}", count=8, near="kind 0" if n == 5 else None) for n in range(6)]
-    found = stock(items, site(8, 14))
-    where = {tray.items[0].name: tray for tray in found.settled}
-    one, other = where["kind 0"], where["kind 5"]
+    stocked = stock(items, site(8, 14))
+    where = {tray.items[0].name: tray for tray in stocked.settled}
+    first, other = where["kind 0"], where["kind 5"]
     gaps = [
-        max(one.at[a] - other.at[a] - other.option.halves[a], other.at[a] - one.at[a] - one.option.halves[a])
+        max(first.at[a] - other.at[a] - other.option.halves[a], other.at[a] - first.at[a] - first.option.halves[a])
         for a in (0, 1)
     ]
     assert max(gaps) <= 0
@@ -134,25 +134,25 @@ def test_near_items_stand_next_to_each_other():
 def test_a_job_is_shared_out_soundly(items, cut):
     own, of_job = items[:cut], items[cut:]
     sites = [site(4, 6, 40.0, "low"), site(6, 6, 90.0, "high"), site(4, 4, 60.0, "pair", copies=2)]
-    found = shared(of_job, sites, [own, [], []])
-    told = [item for one in found.stocks for item in (*one.items, *one.missing)] + [*found.left]
-    assert sorted(item.name for item in told) == sorted(item.name for item in items)
-    for one in found.stocks:
-        check(one, (*one.items, *one.missing))
-    assert all(item in own for item in found.stocks[0].missing)
-    assert not found.stocks[1].missing
+    result = shared(of_job, sites, [own, [], []])
+    named = [item for stock in result.stocks for item in (*stock.items, *stock.missing)] + [*result.left]
+    assert sorted(item.name for item in named) == sorted(item.name for item in items)
+    for stocked in result.stocks:
+        check(stocked, (*stocked.items, *stocked.missing))
+    assert all(item in own for item in result.stocks[0].missing)
+    assert not result.stocks[1].missing
     # what is left has no room anywhere as it is
-    assert all(added(item, one) is None for item in found.left for one in found.stocks)
+    assert all(added(item, stock) is None for item in result.left for stock in result.stocks)
 
 
 def test_groups_stay_in_one_drawer_and_tall_things_go_where_they_fit():
     group = [standard("battery-aa", name=f"kind {n}", count=4, group="cells") for n in range(4)]
     tall = box("bottle", [40, 40, 80], storage="upright")
     low, high = site(8, 8, 40.0, "low"), site(8, 8, 120.0, "high")
-    found = shared([tall, *group], [low, high], [[], []])
-    assert not found.left
-    assert tall in found.stocks[1].items
-    assert len({index for index, one in enumerate(found.stocks) for item in one.items if item.group}) == 1
+    result = shared([tall, *group], [low, high], [[], []])
+    assert not result.left
+    assert tall in result.stocks[1].items
+    assert len({index for index, stock in enumerate(result.stocks) for item in stock.items if item.group}) == 1
     copies = shared(group, [site(8, 8, 40.0, copies=3), high], [[], []])
     assert not copies.stocks[0].items
 

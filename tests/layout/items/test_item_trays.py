@@ -44,13 +44,15 @@ def job(*items, half_cells=False, items_of_job=(), drawers=(), strict=False, **d
 def trays(plan, drawer=0):
     """Return the trays of a drawer: name, half cells under it, z."""
     parts = {part.mark: part for part in plan.parts}
-    found = []
-    for one in plan.drawers[drawer].placements:
-        if one.cell is not None:
-            x, y = (round(2 * along) for along in one.cell)
-            width, depth = parts[one.mark].shape.halves
-            found.append((one.name, {(x + i, y + j) for i in range(width) for j in range(depth)}, one.at[2]))
-    return found
+    standing = []
+    for placement in plan.drawers[drawer].placements:
+        if placement.cell is not None:
+            x, y = (round(2 * along) for along in placement.cell)
+            width, depth = parts[placement.mark].shape.halves
+            standing.append(
+                (placement.name, {(x + i, y + j) for i in range(width) for j in range(depth)}, placement.at[2])
+            )
+    return standing
 
 
 def sound(plan, spec):
@@ -64,7 +66,7 @@ def sound(plan, spec):
         }  # fmt: skip
         standing = [tray for tray in trays(plan, number) if not tray[2]]
         assert all(under <= there for _, under, _ in standing)
-        assert not any(one[1] & other[1] for one, other in combinations(standing, 2))
+        assert not any(first[1] & other[1] for first, other in combinations(standing, 2))
         assert drawer.free == len(there) - sum(len(under) for _, under, _ in standing)
         for stored in drawer.contents:
             place = drawer.placements[stored.placement]
@@ -78,8 +80,10 @@ def sound(plan, spec):
     pointers = [f"/items/{k}" for k in range(len(spec.items))] + [
         f"/drawers/{d}/items/{k}" for d, drawer in enumerate(spec.drawers) for k in range(len(drawer.items))
     ]
-    told = [one.pointer for drawer in plan.drawers for one in drawer.contents] + [one.pointer for one in plan.unplaced]
-    assert sorted(told) == sorted(pointers)
+    listed = [entry.pointer for drawer in plan.drawers for entry in drawer.contents] + [
+        entry.pointer for entry in plan.unplaced
+    ]
+    assert sorted(listed) == sorted(pointers)
 
 
 _items = st.lists(
@@ -94,7 +98,7 @@ _items = st.lists(
         label=st.booleans(),
     ),
     max_size=9,
-).map(lambda found: [{"name": f"kind {k}", **one} for k, one in enumerate(found)])
+).map(lambda kinds: [{"name": f"kind {k}", **kind} for k, kind in enumerate(kinds)])
 
 
 # a layout takes a while: one that fails is shown as it is
@@ -128,8 +132,8 @@ def test_a_pinned_item_keeps_its_place_before_loose_trays():
 
 
 def test_a_pinned_item_without_room_is_told():
-    mine = {"name": "mine", "cells": [2, 2], "height": 30, "at": [0, 0]}
-    plan = lay_out(job(item("cells", count=4, at=[1, 1]), trays=[mine]))
+    pinned = {"name": "mine", "cells": [2, 2], "height": 30, "at": [0, 0]}
+    plan = lay_out(job(item("cells", count=4, at=[1, 1]), trays=[pinned]))
     (lack,) = plan.unplaced
     assert (lack.pointer, lack.drawer, lack.count) == ("/drawers/0/items/0", "top", 4)
     assert lack.reason.startswith("no room at its place")
@@ -153,19 +157,19 @@ def test_another_drawer_of_the_job_is_the_first_remedy():
     assert "'high'" in lack.remedy
     plan = lay_out(job(items_of_job=[tall], drawers=[high]))
     assert not plan.unplaced
-    assert [one.item for one in plan.drawers[1].contents] == ["bottle"]
+    assert [content.item for content in plan.drawers[1].contents] == ["bottle"]
 
 
 def test_things_of_one_name_in_two_lists_are_told_apart():
     plan = lay_out(job(item("cells", count=4, group="a"), items_of_job=[item("cells", count=4, group="a")]))
-    assert sorted(one.pointer for one in plan.drawers[0].contents) == ["/drawers/0/items/0", "/items/0"]
+    assert sorted(content.pointer for content in plan.drawers[0].contents) == ["/drawers/0/items/0", "/items/0"]
 
 
 def test_no_tray_is_larger_than_the_bed():
     spec = job(box("level", [200, 30, 20]), fill=True)
     small = load({**spec.model_dump(mode="json", exclude_none=True), "printer": {"bed": [130, 130, 130]}})
     plan = lay_out(small)
-    assert [one.item for one in plan.unplaced] == ["level"]
+    assert [entry.item for entry in plan.unplaced] == ["level"]
     assert all(max(part.size[:2]) <= 130 for part in plan.parts if part.kind == "tray")
     sound(plan, small)
 

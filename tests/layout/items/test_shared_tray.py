@@ -49,18 +49,18 @@ def test_each_kind_has_a_compartment_of_its_own(items, ground):
             assert inside(low[1], high[1], rows)
             assert high[2] <= option.top + 2e-3
         owner = {}
-        for item, one in zip(items, option.content, strict=True):
-            assert one.item == item.name
-            assert one.count == item.count <= one.capacity
-            for cell in cells(one, columns, rows):
+        for item, content in zip(items, option.content, strict=True):
+            assert content.item == item.name
+            assert content.count == item.count <= content.capacity
+            for cell in cells(content, columns, rows):
                 # no two kinds in one compartment
                 assert owner.setdefault(cell, item.name) == item.name
         assert set(owner.values()) == {item.name for item in items}
 
 
-def cells(one, columns, rows):
+def cells(option, columns, rows):
     """The compartments that things of one kind lie in: column and row of each."""
-    acrosses, backs = ((at,) for at in one.at[:2]) if isinstance(one, Bulk) else (one.acrosses, one.backs)
+    acrosses, backs = ((at,) for at in option.at[:2]) if isinstance(option, Bulk) else (option.acrosses, option.backs)
     return [
         tuple(next(k for k, (start, end) in enumerate(spans) if start <= at <= end) for at, spans in pairs)
         for x in acrosses
@@ -75,14 +75,14 @@ def test_fingers_have_room_in_each_compartment(items, ground):
     for option in share(items, ground):
         shape = shape_of(option, ground)
         columns, rows = (spans_of(shape, axis, option.halves[index]) for index, axis in enumerate(("x", "y")))
-        for one, storage in zip(option.content, option.storages, strict=True):
-            for column, row in cells(one, columns, rows):
+        for content, storage in zip(option.content, option.storages, strict=True):
+            for column, row in cells(content, columns, rows):
                 sides = [end - start for start, end in (columns[column], rows[row])]
                 if storage == "upright":
                     # held by the walls, and high enough over them to be taken
                     walls = shape.height - shape.floor_top
-                    assert walls >= UPRIGHT_SUPPORT * one.pose.size[2]
-                    assert shape.floor_top + one.pose.size[2] - shape.height >= LEAST_GRIP - 1.0
+                    assert walls >= UPRIGHT_SUPPORT * content.pose.size[2]
+                    assert shape.floor_top + content.pose.size[2] - shape.height >= LEAST_GRIP - 1.0
                 else:
                     assert max(sides) >= FINGER_BREADTH - 0.01
 
@@ -90,18 +90,18 @@ def test_fingers_have_room_in_each_compartment(items, ground):
 @_modest
 @given(kinds(), grounds())
 def test_shared_trays_are_the_same_each_time_and_none_beats_another(items, ground):
-    found = share(items, ground)
-    assert found == share(list(items), ground)
-    for one, other in combinations(found, 2):
-        same = one.rim == other.rim and one.halves == other.halves
-        assert not (same and one.top <= other.top and one.plastic <= other.plastic)
+    options = share(items, ground)
+    assert options == share(list(items), ground)
+    for first, other in combinations(options, 2):
+        same = first.rim == other.rim and first.halves == other.halves
+        assert not (same and first.top <= other.top and first.plastic <= other.plastic)
 
 
 def test_small_kinds_take_less_room_and_plastic_together():
     best = share(_KINDS, ground())[0]
     alone = [options(item, ground())[0] for item in _KINDS]
-    assert best.area < sum(one.area for one in alone)
-    assert min(one.plastic for one in share(_KINDS, ground())) < sum(one.plastic for one in alone)
+    assert best.area < sum(option.area for option in alone)
+    assert min(option.plastic for option in share(_KINDS, ground())) < sum(option.plastic for option in alone)
 
 
 def test_loose_kinds_have_one_ramp_and_rows_none():
@@ -111,9 +111,9 @@ def test_loose_kinds_have_one_ramp_and_rows_none():
 
 def test_a_label_names_the_group():
     labelled = [item.model_copy(update={"label": True}) for item in _KINDS]
-    found = share(labelled, ground())
-    assert {option.label for option in found} == {"m4"}
-    assert all(option.tray().text.text == "m4" for option in found)
+    options = share(labelled, ground())
+    assert {option.label for option in options} == {"m4"}
+    assert all(option.tray().text.text == "m4" for option in options)
 
 
 def test_nine_small_kinds_share_four_cells():
@@ -127,6 +127,6 @@ def test_nine_small_kinds_share_four_cells():
 @pytest.mark.parametrize("count", [2, 3, 7])
 def test_a_compartment_of_several_rows_has_dividers_of_its_own(count):
     rods = thing({"kind": "cylinder", "diameter": 12, "length": 100}, "rods", count=12 * count, storage="rows")
-    found = share([rods, standard("nut-m4", name="nuts", count=3)], ground(half_cells=False))
-    assert found
-    assert all(sum(one.count for one in option.content) == 12 * count + 3 for option in found)
+    options = share([rods, standard("nut-m4", name="nuts", count=3)], ground(half_cells=False))
+    assert options
+    assert all(sum(content.count for content in option.content) == 12 * count + 3 for option in options)

@@ -16,7 +16,7 @@ def topics(**fields: object) -> dict[str, str]:
         "printer": {"bed": [220, 220, 250]},
         **fields,
     }
-    return {one.topic: one.text for one in cautions(load(spec))}
+    return {caution.topic: caution.text for caution in cautions(load(spec))}
 
 
 BLOCK = {"kind": "box", "size": [40, 40, 40]}
@@ -65,10 +65,10 @@ def test_hours_that_somebody_is_there_bring_no_caution(schedule: dict[str, objec
 
 
 def test_each_kind_of_part_counts_with_its_own_filament() -> None:
-    found = topics(material={"name": "PETG"}, printing={"tray": {"material": {"name": "ABS"}}})
-    assert "65 C" in found["heat"]
-    assert "85 C" in found["heat"]
-    assert "ABS: gives off styrene" in found["fumes"]
+    lines = topics(material={"name": "PETG"}, printing={"tray": {"material": {"name": "ABS"}}})
+    assert "65 C" in lines["heat"]
+    assert "85 C" in lines["heat"]
+    assert "ABS: gives off styrene" in lines["fumes"]
 
 
 def test_styrene_is_named_for_abs_and_asa_only() -> None:

@@ -31,6 +31,6 @@ def test_kinds_differ_even_with_the_same_numbers():
 
 
 @given(st.floats(1.0, 100.0), st.floats(1.0, 100.0))
-def test_other_numbers_are_another_fingerprint(one, other):
-    same = fingerprint(KeyShape(RING, one)) == fingerprint(KeyShape(RING, other))
-    assert same is (one == other)
+def test_other_numbers_are_another_fingerprint(first, other):
+    same = fingerprint(KeyShape(RING, first)) == fingerprint(KeyShape(RING, other))
+    assert same is (first == other)

@@ -1,7 +1,7 @@
 """The register of parts."""
 
 from worker.layout.model.part_registry import Register, box_of
-from worker.layout.model.plan import Warning as PlanWarning
+from worker.layout.model.plan import PlanWarning
 from worker.layout.model.shapes import KeyShape, Lettering, TileShape
 
 SQUARE = ((0.0, 0.0), (20.0, 0.0), (20.0, 10.0), (0.0, 10.0))
@@ -32,7 +32,7 @@ def test_a_shape_without_room_stays_as_it_is_and_is_told_of_once() -> None:
     for _ in range(2):
         register.enter("tile", "tile", tile(3.0), (20, 10, 3), count=1, room=lambda *_: None, pointer="/drawers/0")
     assert register.parts()[0].shape == tile(3.0)
-    assert [one.pointer for one in register.warnings()] == ["/drawers/0"]
+    assert [warning.pointer for warning in register.warnings()] == ["/drawers/0"]
     assert "F1" in register.warnings()[0].message
 
 
@@ -47,4 +47,4 @@ def test_a_key_has_a_mark_without_a_lettering() -> None:
 def test_the_same_warning_is_kept_once() -> None:
     register = Register()
     register.warn(PlanWarning("/grid", "one"), PlanWarning("/grid", "one"), PlanWarning("/grid", "two"))
-    assert [one.message for one in register.warnings()] == ["one", "two"]
+    assert [warning.message for warning in register.warnings()] == ["one", "two"]

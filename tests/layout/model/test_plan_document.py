@@ -8,18 +8,18 @@ from worker.layout import lay_out
 from worker.layout.model.plan import (
     Caution,
     Cell,
-    Changes,
     DrawerPlan,
     Lattice,
+    LayoutChanges,
     Move,
     Pieces,
     Plan,
+    PlanWarning,
     Space,
     Stand,
     Stored,
     Unplaced,
 )
-from worker.layout.model.plan import Warning as PlanWarning
 from worker.layout.model.plan_document import plan_document
 from worker.layout.model.shapes import KeyShape, Part, Placement
 from worker.spec import Box, Spec, Tray
@@ -79,7 +79,7 @@ def plan_with_things():
     pieces = Pieces("K1", "key", "butterfly key", 2)
     move = Move("K1", "key", "", 1, Stand("top", (0.0, 0.0, 0.0)), Stand("low", (1.0, 2.0, 0.0), 90, (1.0, 0.5)))
     lost = Unplaced("ruler", "/drawers/0/items/1", 1, "Too long.", None, "top")
-    changes = Changes((pieces,), (), (move,), (pieces,))
+    changes = LayoutChanges((pieces,), (), (move,), (pieces,))
     return replace(
         plan, drawers=(drawer,), parts=(part,), unplaced=(lost,), changes=changes, numbering=(("K", 1), ("T", 7))
     )
@@ -92,11 +92,11 @@ def test_things_their_places_and_changes_are_in_the_document():
     assert (content.item, content.pointer, content.count, content.capacity) == ("dice", "/items/0", 4, 6)
     assert (content.storage, content.placement, content.at, content.size) == ("rows", 0, (1, 2, 3), (10, 20, 5))
     assert content.shape == Box(kind="box", size=(10, 20, 5))
-    assert [(one.at, one.cells) for one in drawer.spaces] == [((0.5, 1.0), (1.5, 2.0))]
+    assert [(space.at, space.cells) for space in drawer.spaces] == [((0.5, 1.0), (1.5, 2.0))]
     (lost,) = document.unplaced
     assert (lost.item, lost.drawer, lost.count, lost.reason, lost.remedy) == ("ruler", "top", 1, "Too long.", None)
     changes = document.changes
-    assert [(one.mark, one.count) for one in changes.new] == [("K1", 2)]
+    assert [(entry.mark, entry.count) for entry in changes.new] == [("K1", 2)]
     assert changes.kept == ()
     assert (changes.moved[0].before.drawer, changes.moved[0].now.cell) == ("top", (1.0, 0.5))
     assert document.numbering == {"K": 1, "T": 7}

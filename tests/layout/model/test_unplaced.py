@@ -26,19 +26,19 @@ SMALL = {"name": "dice", "shape": {"kind": "box", "size": [16, 16, 16]}, "count"
 
 def test_a_job_that_is_not_strict_names_them_and_lays_out_the_rest():
     plan = first(job([LONG, SMALL, HIGH]))
-    assert {one.item: one.pointer for one in plan.unplaced} == {
+    assert {entry.item: entry.pointer for entry in plan.unplaced} == {
         "ruler": "/drawers/0/items/0",
         "bottle": "/drawers/0/items/2",
     }
-    assert all(one.reason and one.remedy for one in plan.unplaced)
-    assert [one.item for one in plan.drawers[0].contents] == ["dice"]
+    assert all(entry.reason and entry.remedy for entry in plan.unplaced)
+    assert [content.item for content in plan.drawers[0].contents] == ["dice"]
 
 
 def test_a_strict_job_is_refused_with_an_error_for_each():
     with pytest.raises(LayoutError, match="2 items") as caught:
         first(job([LONG, SMALL, HIGH], strict=True))
-    assert [one.pointer for one in caught.value.errors] == ["/drawers/0/items/0", "/drawers/0/items/2"]
-    assert all(one.remedy and one.limit for one in caught.value.errors)
+    assert [error.pointer for error in caught.value.errors] == ["/drawers/0/items/0", "/drawers/0/items/2"]
+    assert all(error.remedy and error.limit for error in caught.value.errors)
     problem = caught.value.problem()
     assert problem["type"] == "/problems/no-layout"
     assert len(problem["errors"]) == 2

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from worker.layout.placement.cp_sat import fitted, solved
 from worker.layout.placement.greedy import allowance, best_greedy, best_of_three, bottom_left, plain_fits, reworked
-from worker.layout.placement.placement_problem import Bay, Choice, Fit, Place, Request, Score, bill, score, ties
+from worker.layout.placement.placement_problem import Bay, Fit, GridPlace, Request, Score, SizeChoice, bill, score, ties
 
 _modest = settings(max_examples=60, deadline=None)
 _few = settings(max_examples=20, deadline=None)
@@ -23,7 +23,7 @@ def bays(draw):
     cells = draw(st.lists(st.integers(0, 3).map(bool), min_size=across * back, max_size=across * back))
     rows = [cells[row * across : (row + 1) * across] for row in range(back)]
     return Bay(
-        tuple(tuple(one for one in row for _ in range(step)) for row in rows for _ in range(step)), step
+        tuple(tuple(cell for cell in row for _ in range(step)) for row in rows for _ in range(step)), step
     )  # fmt: skip
 
 
@@ -31,7 +31,7 @@ def bays(draw):
 def problems(draw):
     bay = draw(bays())
     step = bay.step
-    wanted = []
+    requests = []
     count = draw(st.integers(1, 8))
     for index in range(count):
         choices = draw(
@@ -40,24 +40,24 @@ def problems(draw):
         held = draw(st.sampled_from([(1, 0, 0), (0, 1, 0), (0, 0, 1), (0, 2, 1)]))
         pinned = draw(st.integers(0, 5)) == 0
         pin = (draw(st.integers(0, 5)) * step, draw(st.integers(0, 5)) * step) if pinned else None
-        wanted.append(
+        requests.append(
             Request(
                 name=f"r{index}",
-                choices=tuple(Choice(width * step, depth * step, 1000.0 * cost) for width, depth, cost in choices),
+                choices=tuple(SizeChoice(width * step, depth * step, 1000.0 * cost) for width, depth, cost in choices),
                 holds=held,
                 group=draw(st.sampled_from([None, "a", "b"])),
                 near=(draw(st.integers(0, count - 1)),) if draw(st.integers(0, 4)) == 0 else (),
                 pin=pin,
             )
         )
-    return tuple(wanted), bay
+    return tuple(requests), bay
 
 
-def check(wanted, bay, fit):
+def check(requests, bay, fit):
     """Assert that a fit is one."""
-    assert len(fit.places) == len(wanted)
+    assert len(fit.places) == len(requests)
     taken = set()
-    for request, place in zip(wanted, fit.places, strict=True):
+    for request, place in zip(requests, fit.places, strict=True):
         if place is None:
             continue
         choice = request.choices[place.choice]
@@ -72,68 +72,68 @@ def check(wanted, bay, fit):
 @_modest
 @given(problems())
 def test_greedy_fits_overlap_nothing_stay_in_the_bay_and_honour_pins(problem):
-    wanted, bay = problem
+    requests, bay = problem
     for greedy in (bottom_left, best_of_three, best_greedy):
-        fit = greedy(wanted, bay)
-        check(wanted, bay, fit)
-        assert fit == greedy(wanted, bay)
-    assert score(wanted, best_greedy(wanted, bay)) <= score(wanted, best_of_three(wanted, bay))
-    assert score(wanted, best_greedy(wanted, bay)) <= score(wanted, bottom_left(wanted, bay))
+        fit = greedy(requests, bay)
+        check(requests, bay, fit)
+        assert fit == greedy(requests, bay)
+    assert score(requests, best_greedy(requests, bay)) <= score(requests, best_of_three(requests, bay))
+    assert score(requests, best_greedy(requests, bay)) <= score(requests, bottom_left(requests, bay))
 
 
 @_modest
 @given(problems())
 def test_reworking_makes_nothing_worse(problem):
-    wanted, bay = problem
-    start = best_greedy(wanted, bay)
-    fit = reworked(wanted, bay, start, rounds=40)
-    check(wanted, bay, fit)
-    assert score(wanted, fit) <= score(wanted, start)
-    assert fit == reworked(wanted, bay, start, rounds=40)
+    requests, bay = problem
+    start = best_greedy(requests, bay)
+    fit = reworked(requests, bay, start, rounds=40)
+    check(requests, bay, fit)
+    assert score(requests, fit) <= score(requests, start)
+    assert fit == reworked(requests, bay, start, rounds=40)
 
 
 @_few
 @given(problems())
 def test_the_solver_makes_nothing_worse_and_answers_alike(problem):
-    wanted, bay = problem
-    start = best_greedy(wanted, bay)
-    fit = solved(wanted, bay, start, limit=_QUICK)
-    check(wanted, bay, fit)
-    assert score(wanted, fit) <= score(wanted, start)
-    assert fit == solved(wanted, bay, start, limit=_QUICK)
+    requests, bay = problem
+    start = best_greedy(requests, bay)
+    fit = solved(requests, bay, start, limit=_QUICK)
+    check(requests, bay, fit)
+    assert score(requests, fit) <= score(requests, start)
+    assert fit == solved(requests, bay, start, limit=_QUICK)
 
 
 @_few
 @given(problems())
 def test_the_best_fit_is_no_worse_than_any_greedy_one(problem):
-    wanted, bay = problem
-    fit = fitted(wanted, bay, share=0.1)
-    check(wanted, bay, fit)
-    most = allowance(wanted, plain_fits(wanted, bay))
-    assert bill(wanted, fit).within(most)
-    for other in (bottom_left(wanted, bay), best_of_three(wanted, bay), best_greedy(wanted, bay, most)):
-        assert score(wanted, fit) <= score(wanted, other)
+    requests, bay = problem
+    fit = fitted(requests, bay, share=0.1)
+    check(requests, bay, fit)
+    most = allowance(requests, plain_fits(requests, bay))
+    assert bill(requests, fit).within(most)
+    for other in (bottom_left(requests, bay), best_of_three(requests, bay), best_greedy(requests, bay, most)):
+        assert score(requests, fit) <= score(requests, other)
 
 
-def brute(wanted, bay):
+def brute(requests, bay):
     """Return the best score of all fits that take no more than they may, by trying every one."""
-    best, most = None, allowance(wanted, plain_fits(wanted, bay))
+    best, most = None, allowance(requests, plain_fits(requests, bay))
 
     def extend(places, free):
         nonlocal best
-        if len(places) == len(wanted):
+        if len(places) == len(requests):
             fit = Fit(tuple(places))
-            found = score(wanted, fit)
-            if not bill(wanted, fit).within(most):
+            result = score(requests, fit)
+            if not bill(requests, fit).within(most):
                 return
-            best = found if best is None else min(best, found)
+            best = result if best is None else min(best, result)
             return
         extend([*places, None], free)
-        request = wanted[len(places)]
+        request = requests[len(places)]
         for number, choice in enumerate(request.choices):
             for spot in bay.spots(bay.corners(free, choice.width, choice.depth)):
                 if request.pin is None or request.pin == spot:
-                    extend([*places, Place(*spot, number)], free & ~bay.under(choice.width, choice.depth, spot))
+                    extend([*places, GridPlace(*spot, number)], free & ~bay.under(choice.width, choice.depth, spot))
 
     extend([], bay.bits)
     return best
@@ -144,30 +144,32 @@ def brute(wanted, bay):
 def test_small_problems_are_solved_to_the_best_there_is(data):
     bay = Bay.open(data.draw(st.integers(2, 4)), data.draw(st.integers(2, 3)))
     sizes = st.tuples(st.integers(1, 3), st.integers(1, 2), st.integers(1, 9))
-    wanted = [
+    requests = [
         Request(
             f"r{index}",
-            tuple(Choice(width, depth, 1000.0 * cost) for width, depth, cost in {data.draw(sizes), data.draw(sizes)}),
+            tuple(
+                SizeChoice(width, depth, 1000.0 * cost) for width, depth, cost in {data.draw(sizes), data.draw(sizes)}
+            ),
             data.draw(st.sampled_from([(1, 0, 0), (0, 1, 0), (0, 0, 1)])),
             data.draw(st.sampled_from([None, "a"])),
         )
         for index in range(3)
     ]
-    assert score(wanted, fitted(wanted, bay)) == brute(wanted, bay)
+    assert score(requests, fitted(requests, bay)) == brute(requests, bay)
 
 
 def test_scores_count_as_their_words_say():
-    one, other = Choice(2, 2, 5000.0), Choice(1, 3, 7000.0)
-    wanted = [
-        Request("a", (one,), (1, 0, 0), "g"),
-        Request("b", (one, other), (0, 2, 0), "g"),
-        Request("c", (one,), (0, 0, 1), near=(0,)),
-        Request("d", (one,), (1, 1, 0)),
+    first, other = SizeChoice(2, 2, 5000.0), SizeChoice(1, 3, 7000.0)
+    requests = [
+        Request("a", (first,), (1, 0, 0), "g"),
+        Request("b", (first, other), (0, 2, 0), "g"),
+        Request("c", (first,), (0, 0, 1), near=(0,)),
+        Request("d", (first,), (1, 1, 0)),
     ]
-    assert ties(wanted) == ((0, 1), (0, 2))
-    fit = Fit((Place(0, 2, 0), Place(4, 0, 1), None, None))
+    assert ties(requests) == ((0, 1), (0, 2))
+    fit = Fit((GridPlace(0, 2, 0), GridPlace(4, 0, 1), None, None))
     # both missing requests count their items; a stands 2 from the front; the box of a and b is 5 by 4
-    assert score(wanted, fit) == Score((1, 1, 1), 2, 9, 1200)
+    assert score(requests, fit) == Score((1, 1, 1), 2, 9, 1200)
 
 
 def test_a_bay_knows_its_free_places():
@@ -176,8 +178,8 @@ def test_a_bay_knows_its_free_places():
     assert corners == {(0, 0), (4, 0), (0, 2), (2, 2), (4, 2)}
     assert set(bay.spots(bay.corners(bay.bits, 4, 2))) == {(0, 2), (2, 2)}
     assert bay.corners(bay.bits, 8, 2) == bay.corners(bay.bits, 2, 6) == 0
-    for one, two in combinations(corners, 2):
-        assert not bay.under(2, 2, one) & bay.under(2, 2, two)
+    for corner, two in combinations(corners, 2):
+        assert not bay.under(2, 2, corner) & bay.under(2, 2, two)
 
 
 _ELSEWHERE = """
@@ -202,4 +204,4 @@ def test_the_answer_is_the_same_in_another_process():
         for _ in range(2)
     }
     assert len(answers) == 1
-    assert "Place" in answers.pop()
+    assert "GridPlace" in answers.pop()

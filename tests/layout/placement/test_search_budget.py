@@ -25,17 +25,17 @@ def test_more_kinds_are_tried_less_often(kinds, times):
 
 
 def test_kinds_of_one_group_are_in_one_company_as_far_as_can_be():
-    firsts = [Item.model_validate(one) for one in _items(100)]
+    firsts = [Item.model_validate(item) for item in _items(100)]
     numbers = list(range(100))
-    found = companies(numbers, firsts)
-    assert sorted(one for company in found for one in company) == numbers
-    assert [len(company) for company in found] == [42, 42, 16]
-    assert max(len({firsts[one].group for one in company}) for company in found) <= 4
+    groups = companies(numbers, firsts)
+    assert sorted(number for company in groups for number in company) == numbers
+    assert [len(company) for company in groups] == [42, 42, 16]
+    assert max(len({firsts[number].group for number in company}) for company in groups) <= 4
     assert companies(numbers[:42], firsts[:42]) == [numbers[:42]]
 
 
 def test_many_kinds_are_laid_out_with_fewer_trials_and_a_warning():
     plan = _plan(2 * THOROUGH + 5)
-    assert [one.pointer for one in plan.warnings if "kinds of items" in one.message] == ["/drawers/0/items"]
+    assert [warning.pointer for warning in plan.warnings if "kinds of items" in warning.message] == ["/drawers/0/items"]
     assert len(plan.drawers[0].contents) + len(plan.unplaced) == 2 * THOROUGH + 5
-    assert not any("kinds of items" in one.message for one in _plan(5).warnings)
+    assert not any("kinds of items" in warning.message for warning in _plan(5).warnings)

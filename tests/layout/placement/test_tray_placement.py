@@ -30,15 +30,15 @@ def refused(grid, *trays):
     return caught.value
 
 
-def attempt(grid, one):
+def attempt(grid, sample):
     try:
-        return place_trays(one, grid, pointer="/drawers/0"), None
+        return place_trays(sample, grid, pointer="/drawers/0"), None
     except TrayError as error:
         return None, error
 
 
-def squares(one, placed):
-    width, depth = tray_halves(one.trays[placed.tray])
+def squares(sample, placed):
+    width, depth = tray_halves(sample.trays[placed.tray])
     x, y = placed.at
     return {(i, j) for i in range(x, x + width) for j in range(y, y + depth)}
 
@@ -51,8 +51,8 @@ loose = st.lists(st.fixed_dictionaries({"cells": st.tuples(sizes, sizes), "quant
 @given(loose, st.integers(1, 6), st.integers(1, 6), st.booleans(), st.booleans())
 def test_packed_trays_stand_on_cells_and_never_on_each_other(trays, across, back, right_half, back_half):
     grid = lattice(across, back, right_half=right_half, back_half=back_half)
-    one = drawer(*trays)
-    placed, error = attempt(grid, one)
+    sample = drawer(*trays)
+    placed, error = attempt(grid, sample)
     if placed is None:
         assert error.pointer.startswith("/drawers/0/trays/")
         assert "no room" in error.message
@@ -63,15 +63,15 @@ def test_packed_trays_stand_on_cells_and_never_on_each_other(trays, across, back
     whole = {square for square in there if square[0] < 2 * across and square[1] < 2 * back}
     taken = set()
     for each in placed:
-        under = squares(one, each)
+        under = squares(sample, each)
         assert under <= there
         assert not under & taken
         taken |= under
-        size = tray_halves(one.trays[each.tray])
+        size = tray_halves(sample.trays[each.tray])
         on_whole = under <= whole and not any(along % 2 for along in (*each.at, *size))
         assert each.half_feet == (not on_whole)
-    assert [p.tray for p in placed] == [i for i, t in enumerate(one.trays) for _ in range(t.quantity)]
-    assert place_trays(one, grid, pointer="/drawers/0") == placed
+    assert [p.tray for p in placed] == [i for i, t in enumerate(sample.trays) for _ in range(t.quantity)]
+    assert place_trays(sample, grid, pointer="/drawers/0") == placed
 
 
 # many a choice of trays has no place beside the fixed one
@@ -80,12 +80,12 @@ def test_packed_trays_stand_on_cells_and_never_on_each_other(trays, across, back
 def test_a_fixed_tray_keeps_its_place(trays, across, back, at):
     assume(at[0] < across and at[1] < back)
     grid = lattice(across, back)
-    one = drawer({"at": at}, *trays)
-    placed, error = attempt(grid, one)
+    sample = drawer({"at": at}, *trays)
+    placed, error = attempt(grid, sample)
     assume(error is None)
     assert placed[0].at == (2 * at[0], 2 * at[1])
-    fixed = squares(one, placed[0])
-    assert all(not fixed & squares(one, other) for other in placed[1:])
+    fixed = squares(sample, placed[0])
+    assert all(not fixed & squares(sample, other) for other in placed[1:])
 
 
 @settings(max_examples=30, deadline=None)
@@ -94,8 +94,8 @@ def test_an_exact_cover_by_equal_trays_is_found(across, back, data):
     width = data.draw(st.sampled_from([n for n in range(1, across + 1) if across % n == 0]))
     depth = data.draw(st.sampled_from([n for n in range(1, back + 1) if back % n == 0]))
     count = across // width * (back // depth)
-    one = drawer({"cells": [width, depth], "quantity": count})
-    placed = place_trays(one, lattice(across, back), pointer="/drawers/0")
+    sample = drawer({"cells": [width, depth], "quantity": count})
+    placed = place_trays(sample, lattice(across, back), pointer="/drawers/0")
     assert len(placed) == count
     assert not any(each.half_feet for each in placed)
     error = refused(lattice(across, back), {"cells": [width, depth], "quantity": count + 1})
@@ -104,28 +104,28 @@ def test_an_exact_cover_by_equal_trays_is_found(across, back, data):
 
 
 def test_the_largest_goes_first_from_the_front_left():
-    one = drawer({"cells": [1, 1]}, {"cells": [2, 2]}, {"cells": [2, 1]})
-    placed = place_trays(one, lattice(3, 3), pointer="/drawers/0")
+    sample = drawer({"cells": [1, 1]}, {"cells": [2, 2]}, {"cells": [2, 1]})
+    placed = place_trays(sample, lattice(3, 3), pointer="/drawers/0")
     assert [each.at for each in placed] == [(4, 0), (0, 0), (0, 4)]
 
 
 def test_a_half_tray_takes_half_cells_before_it_breaks_a_whole_one():
-    one = drawer({"cells": [0.5, 1]}, {"cells": [2, 2]})
-    placed = place_trays(one, lattice(2, 2, right_half=True), pointer="/drawers/0")
+    sample = drawer({"cells": [0.5, 1]}, {"cells": [2, 2]})
+    placed = place_trays(sample, lattice(2, 2, right_half=True), pointer="/drawers/0")
     assert [(each.at, each.half_feet) for each in placed] == [((4, 0), True), ((0, 0), False)]
 
 
 def test_two_half_trays_share_one_whole_socket():
-    one = drawer({"cells": [0.5, 1], "quantity": 2})
-    placed = place_trays(one, lattice(1, 1), pointer="/drawers/0")
+    sample = drawer({"cells": [0.5, 1], "quantity": 2})
+    placed = place_trays(sample, lattice(1, 1), pointer="/drawers/0")
     assert [each.at for each in placed] == [(0, 0), (1, 0)]
 
 
 def test_a_whole_tray_stands_at_a_half_cell_only_where_nothing_else_is_free():
-    one = drawer({"cells": [0.5, 1], "at": [0, 0]}, {"cells": [1, 1]})
-    placed = place_trays(one, lattice(1, 1, right_half=True), pointer="/drawers/0")
+    sample = drawer({"cells": [0.5, 1], "at": [0, 0]}, {"cells": [1, 1]})
+    placed = place_trays(sample, lattice(1, 1, right_half=True), pointer="/drawers/0")
     assert [(each.at, each.half_feet) for each in placed] == [((0, 0), True), ((1, 0), True)]
-    roomy = place_trays(one, lattice(2, 1, right_half=True), pointer="/drawers/0")
+    roomy = place_trays(sample, lattice(2, 1, right_half=True), pointer="/drawers/0")
     assert [(each.at, each.half_feet) for each in roomy] == [((0, 0), True), ((2, 0), False)]
 
 

@@ -30,4 +30,4 @@ def first(data):
 
 def counts(pieces):
     """Return how many pieces there are of each mark."""
-    return {one.mark: one.count for one in pieces}
+    return {piece.mark: piece.count for piece in pieces}

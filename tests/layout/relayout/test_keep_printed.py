@@ -20,7 +20,8 @@ def job(*drawers, **fields):
         "spec": "1",
         "name": "workbench",
         "drawers": [
-            {"name": f"bench {n}", "width": 310, "depth": 425, "height": 70, **one} for n, one in enumerate(drawers)
+            {"name": f"bench {n}", "width": 310, "depth": 425, "height": 70, **drawer}
+            for n, drawer in enumerate(drawers)
         ],
         "printer": {"bed": [256, 256, 256]},
         **fields,
@@ -51,9 +52,9 @@ ITEMS = [
 def stands(plan):
     """Return where every part stands."""
     return {
-        (drawer.name, one.mark, one.cell or one.at, one.at[2], one.turn, one.name)
+        (drawer.name, placement.mark, placement.cell or placement.at, placement.at[2], placement.turn, placement.name)
         for drawer in plan.drawers
-        for one in drawer.placements
+        for placement in drawer.placements
     }
 
 
@@ -66,9 +67,9 @@ def check_sums(plan, before):
     changes = plan.changes
     kept, new, retired = counts(changes.kept), counts(changes.new), counts(changes.retired)
     moved = Counter()
-    for one in changes.moved:
-        moved[one.mark] += one.count
-        assert one.before != one.now
+    for move in changes.moved:
+        moved[move.mark] += move.count
+        assert move.before != move.now
     needed, there = pieces(plan), pieces(before)
     for mark in needed.keys() | there.keys():
         served = kept.get(mark, 0) + moved[mark]
@@ -143,7 +144,7 @@ def test_one_tray_more_changes_only_that(trays, where):
     more = [*trays[:where], {"name": "new", "cells": [1, 1], "height": 25}, *trays[where:]]
     plan = again(job({"trays": more}), before)
     check_sums(plan, before)
-    assert [(one.name, one.count) for one in plan.changes.new] == [("new", 1)]
+    assert [(entry.name, entry.count) for entry in plan.changes.new] == [("new", 1)]
     assert not plan.changes.moved
     assert not plan.changes.retired
     assert stands(before) < stands(plan)
@@ -158,7 +159,7 @@ def test_one_tray_less_retires_it(trays, which):
     plan = again(job({"trays": less}), before)
     check_sums(plan, before)
     assert not plan.changes.new
-    assert sum(one.count for one in plan.changes.retired) == gone["quantity"]
+    assert sum(entry.count for entry in plan.changes.retired) == gone["quantity"]
     assert not plan.changes.moved
     assert stands(plan) < stands(before)
 
@@ -167,7 +168,7 @@ def test_one_tray_less_retires_it(trays, which):
 @settings(max_examples=20, deadline=None)
 def test_the_sums_are_right_whatever_changes(trays, others, width):
     # the narrow drawer has 50 cells, of which trays in a row of their own leave some over
-    assume(sum(one["quantity"] * one["cells"][0] * one["cells"][1] for one in others) <= 35)
+    assume(sum(tray["quantity"] * tray["cells"][0] * tray["cells"][1] for tray in others) <= 35)
     before = first(job({"trays": trays}, {"trays": others, "copies": 2}))
     plan = again(job({"trays": others, "width": width}, {"trays": trays[:2], "copies": 3}), before)
     check_sums(plan, before)
@@ -178,11 +179,11 @@ def test_a_wider_drawer_keeps_its_trays_and_gets_new_tiles():
     plan = again(job({"trays": TRAYS, "width": 400}), before)
     check_sums(plan, before)
     trays = {part.mark for part in plan.parts if part.kind == "tray"}
-    assert {one.mark for one in plan.changes.kept} >= trays
-    assert all(one.kind == "tile" for one in plan.changes.new)
-    assert any(one.kind == "tile" for one in plan.changes.retired)
+    assert {entry.mark for entry in plan.changes.kept} >= trays
+    assert all(entry.kind == "tile" for entry in plan.changes.new)
+    assert any(entry.kind == "tile" for entry in plan.changes.retired)
     old = {part.mark for part in before.parts if part.kind == "tile"}
-    assert not old & {one.mark for one in plan.changes.new if one.name == "border"}
+    assert not old & {entry.mark for entry in plan.changes.new if entry.name == "border"}
 
 
 def test_trays_that_find_no_cells_any_more_are_moved():
@@ -191,7 +192,7 @@ def test_trays_that_find_no_cells_any_more_are_moved():
     free = [{"name": "bits", "cells": [1, 1], "height": 30}]
     plan = again(job({"trays": free, "width": 200}), before)
     check_sums(plan, before)
-    (move,) = (one for one in plan.changes.moved if one.kind == "tray")
+    (move,) = (entry for entry in plan.changes.moved if entry.kind == "tray")
     assert (move.name, move.count, move.before.cell, move.now.cell) == ("bits", 1, (6.0, 0.0), (0.0, 0.0))
     stays = again(job({"trays": free}), before)
     assert not stays.changes.moved
@@ -201,7 +202,7 @@ def test_a_tray_over_a_new_obstacle_is_moved():
     trays = [{"name": "bits", "cells": [1, 1], "height": 30}]
     before = first(job({"trays": trays}))
     plan = again(job({"trays": trays, "obstacles": [{"at": [0, 0], "size": [30, 30]}]}), before)
-    assert [one.kind for one in plan.changes.moved if one.kind == "tray"] == ["tray"]
+    assert [entry.kind for entry in plan.changes.moved if entry.kind == "tray"] == ["tray"]
 
 
 def test_printed_trays_make_room_when_all_would_not_fit():
@@ -210,8 +211,8 @@ def test_printed_trays_make_room_when_all_would_not_fit():
     trays = [{"name": "bits", "cells": [1, 1], "height": 30}, {"name": "saws", "cells": [3, 1], "height": 30}]
     plan = again(job({**drawer, "trays": trays}), before)
     check_sums(plan, before)
-    assert [one.name for one in plan.changes.moved] == ["bits"]
-    assert [one.name for one in plan.changes.new] == ["saws"]
+    assert [entry.name for entry in plan.changes.moved] == ["bits"]
+    assert [entry.name for entry in plan.changes.new] == ["saws"]
 
 
 def test_a_tray_goes_where_the_drawer_of_its_name_goes():
@@ -224,14 +225,14 @@ def test_a_tray_goes_where_the_drawer_of_its_name_goes():
 
 
 def test_marks_of_retired_parts_are_never_given_again():
-    one, two, three = (job({"trays": [{"name": "bits", "cells": [1, 1], "height": height}]}) for height in (30, 31, 32))
-    before = first(one)
+    low, two, three = (job({"trays": [{"name": "bits", "cells": [1, 1], "height": height}]}) for height in (30, 31, 32))
+    before = first(low)
     second = again(two, before)
     third = again(three, second)
     marks = [next(part.mark for part in plan.parts if part.kind == "tray") for plan in (before, second, third)]
     assert marks == ["T1", "T2", "T3"]
     assert counts(third.changes.retired)["T2"] == 1
-    fourth = again(one, third)
+    fourth = again(low, third)
     assert next(part.mark for part in fourth.parts if part.kind == "tray") == "T4"
 
 
@@ -239,17 +240,19 @@ def test_another_clearance_makes_everything_anew_with_marks_of_its_own():
     before = first(job({"trays": TRAYS}))
     plan = again(job({"trays": TRAYS}, grid={"clearance": 0.25}), before)
     check_sums(plan, before)
-    assert not {one.mark for one in before.parts if one.kind in {"tray", "coupon", "plug"}} & pieces(plan).keys()
+    assert not {part.mark for part in before.parts if part.kind in {"tray", "coupon", "plug"}} & pieces(plan).keys()
     for part in plan.parts:
-        own = [one.text for one in getattr(part.shape, "letterings", ()) if one.text == part.mark]
-        assert own or any(part.mark in one.message for one in plan.warnings)
+        own = [lettering.text for lettering in getattr(part.shape, "letterings", ()) if lettering.text == part.mark]
+        assert own or any(part.mark in warning.message for warning in plan.warnings)
 
 
 def placed(plan, item):
     """Return the one placement of an item, with its drawer and count."""
-    ((drawer, one),) = ((drawer, one) for drawer in plan.drawers for one in drawer.contents if one.item == item)
-    placement = drawer.placements[one.placement]
-    return drawer.name, placement.mark, placement.cell, one.count
+    ((drawer, content),) = (
+        (drawer, content) for drawer in plan.drawers for content in drawer.contents if content.item == item
+    )
+    placement = drawer.placements[content.placement]
+    return drawer.name, placement.mark, placement.cell, content.count
 
 
 @pytest.mark.parametrize("shared", [False, True])
@@ -264,12 +267,12 @@ def test_items_that_their_tray_still_serves_stay(shared):
     plan = again(with_items([more, *fewer]), before)
     check_sums(plan, before)
     for item in ITEMS:
-        wanted = next(one for one in fewer if one["name"] == item["name"]).get("count", 1)
+        count = next(entry for entry in fewer if entry["name"] == item["name"]).get("count", 1)
         assert placed(plan, item["name"])[:3] == placed(before, item["name"])[:3]
-        assert placed(plan, item["name"])[3] == wanted
-    assert [one.name for one in plan.changes.new if one.kind == "tray"] == ["chalk"]
-    assert not [one for one in plan.changes.retired if one.kind == "tray"]
-    pointers = {one.item: one.pointer for drawer in plan.drawers for one in drawer.contents}
+        assert placed(plan, item["name"])[3] == count
+    assert [entry.name for entry in plan.changes.new if entry.kind == "tray"] == ["chalk"]
+    assert not [entry for entry in plan.changes.retired if entry.kind == "tray"]
+    pointers = {content.item: content.pointer for drawer in plan.drawers for content in drawer.contents}
     assert pointers["pens"].endswith("/items/2")
 
 
@@ -327,20 +330,20 @@ def test_a_tray_with_a_place_overrules_what_stands_there():
 )
 def test_a_fixed_item_that_cannot_stay_is_refused_by_name(fields, why):
     before = first(job({"items": ITEMS}))
-    wanted = {**ITEMS[0], "fixed": True, **fields}
+    item = {**ITEMS[0], "fixed": True, **fields}
     with pytest.raises(LayoutError, match=why) as caught:
-        again(job({"items": [*ITEMS[1:], wanted]}), before)
+        again(job({"items": [*ITEMS[1:], item]}), before)
     assert caught.value.pointer == "/drawers/0/items/4/fixed"
-    assert wanted["name"] in caught.value.message
+    assert item["name"] in caught.value.message
     assert caught.value.remedy
 
 
 def test_every_fixed_item_that_cannot_stay_is_named():
     before = first(job({"items": ITEMS[:2]}))
-    wanted = [{**one, "fixed": True, "count": 900} for one in ITEMS[:2]]
+    items = [{**item, "fixed": True, "count": 900} for item in ITEMS[:2]]
     with pytest.raises(LayoutError) as caught:
-        again(job({}, items=wanted), before)
-    assert [one.pointer for one in caught.value.errors] == ["/items/0/fixed", "/items/1/fixed"]
+        again(job({}, items=items), before)
+    assert [error.pointer for error in caught.value.errors] == ["/items/0/fixed", "/items/1/fixed"]
 
 
 def test_fixed_items_stay_when_others_must_move():
@@ -362,7 +365,7 @@ def test_piles_stay_as_they_are():
     drawer = {"width": 2 * 42 + 2, "depth": 3 * 42 + 2, "height": 150}
     data = job({**drawer, "items": [{"name": f"plate {n}", **thing} for n in range(3)]})
     before = first(data)
-    heights = {one.at[2] for one in before.drawers[0].placements if one.mark.startswith("T")}
+    heights = {placement.at[2] for placement in before.drawers[0].placements if placement.mark.startswith("T")}
     assert len(heights) > 1
     check_unchanged(again(data, before), before)
     low = copy.deepcopy(data)
@@ -371,18 +374,18 @@ def test_piles_stay_as_they_are():
 
 
 @given(
-    st.lists(st.sampled_from(ITEMS), unique_by=lambda one: one["name"], max_size=5),
-    st.lists(st.sampled_from(ITEMS), unique_by=lambda one: one["name"], max_size=5),
+    st.lists(st.sampled_from(ITEMS), unique_by=lambda item: item["name"], max_size=5),
+    st.lists(st.sampled_from(ITEMS), unique_by=lambda item: item["name"], max_size=5),
 )
 @settings(max_examples=15, deadline=None)
 def test_items_that_come_and_go_leave_the_others_alone(items, others):
     before = first(job({"items": items}))
     plan = again(job({"items": others}), before)
     check_sums(plan, before)
-    there = {one.item: one for drawer in before.drawers for one in drawer.contents}
-    for one in (one for drawer in plan.drawers for one in drawer.contents):
-        if one.item in there:
-            assert placed(plan, one.item) == placed(before, one.item)
+    there = {content.item: content for drawer in before.drawers for content in drawer.contents}
+    for content in (content for drawer in plan.drawers for content in drawer.contents):
+        if content.item in there:
+            assert placed(plan, content.item) == placed(before, content.item)
 
 
 def test_a_manifest_that_was_tampered_with_is_refused_or_does_no_harm():
@@ -395,27 +398,34 @@ def test_a_manifest_that_was_tampered_with_is_refused_or_does_no_harm():
         return first({**data, "previous": trial})
 
     with pytest.raises(LayoutError, match="one mark") as caught:
-        laid(lambda one: one["parts"][1].update(mark=one["parts"][0]["mark"]))
+        laid(lambda manifest: manifest["parts"][1].update(mark=manifest["parts"][0]["mark"]))
     assert caught.value.pointer == "/previous/parts/1/mark"
     with pytest.raises(LayoutError, match="another kind"):
-        laid(lambda one: one["parts"][0].update(mark="T99"))
+        laid(lambda manifest: manifest["parts"][0].update(mark="T99"))
     with pytest.raises(LayoutError, match="is left") as caught:
-        laid(lambda one: [one["numbering"].update(T=99_999), *(part.update(shape=None) for part in one["parts"])])
+        laid(
+            lambda manifest: [
+                manifest["numbering"].update(T=99_999),
+                *(part.update(shape=None) for part in manifest["parts"]),
+            ]
+        )
     assert caught.value.pointer == "/previous/numbering"
     with pytest.raises(SpecError):
-        laid(lambda one: one["parts"][-3].update(tray={"name": "x"}))
+        laid(lambda manifest: manifest["parts"][-3].update(tray={"name": "x"}))
     for change in (
-        lambda one: one["drawers"][0].update(placements=[]),
-        lambda one: one["drawers"][0].update(name="gone"),
-        lambda one: [part.update(tray=None) for part in one["parts"]],
-        lambda one: [part.update(shape="0" * 64) for part in one["parts"]],
-        lambda one: [place.update(cell=[-3, 200]) for place in one["drawers"][0]["placements"] if place["cell"]],
-        lambda one: [lot.update(placement=999) for lot in one["drawers"][0]["contents"]],
-        lambda one: one.update(parts=[]),
+        lambda manifest: manifest["drawers"][0].update(placements=[]),
+        lambda manifest: manifest["drawers"][0].update(name="gone"),
+        lambda manifest: [part.update(tray=None) for part in manifest["parts"]],
+        lambda manifest: [part.update(shape="0" * 64) for part in manifest["parts"]],
+        lambda manifest: [
+            place.update(cell=[-3, 200]) for place in manifest["drawers"][0]["placements"] if place["cell"]
+        ],
+        lambda manifest: [lot.update(placement=999) for lot in manifest["drawers"][0]["contents"]],
+        lambda manifest: manifest.update(parts=[]),
     ):
         plan = laid(change)
         assert not plan.unplaced
-        assert len([one for one in plan.drawers[0].placements if one.mark.startswith("T")]) == 10
+        assert len([manifest for manifest in plan.drawers[0].placements if manifest.mark.startswith("T")]) == 10
 
 
 def test_printed_trays_that_nothing_needs_serve_as_spare_ones():
@@ -434,11 +444,11 @@ def test_things_come_before_spare_trays():
     check_sums(plan, before)
     assert not plan.unplaced
     assert not plan.drawers[0].spaces
-    assert all(one.name.startswith("spare") for one in plan.changes.retired)
+    assert all(entry.name.startswith("spare") for entry in plan.changes.retired)
 
 
 def test_one_of_several_kinds_keeps_the_tray_they_shared():
-    labelled = [{**one, "label": True} for one in ITEMS[3:]]
+    labelled = [{**item, "label": True} for item in ITEMS[3:]]
     before = first(job({"items": labelled}))
     assert placed(before, "nuts")[1:3] == placed(before, "washers")[1:3]
     plan = again(job({"items": labelled[:1]}), before)
@@ -466,27 +476,27 @@ def together(plan, items):
 def test_a_kind_less_leaves_the_others_in_the_tray_they_shared(which):
     before = first(job({"items": MIXED}))
     assert together(before, MIXED)
-    left = [one for index, one in enumerate(MIXED) if index != which]
+    left = [item for index, item in enumerate(MIXED) if index != which]
     plan = again(job({"items": left}), before)
     check_sums(plan, before)
     for item in left:
         assert placed(plan, item["name"]) == placed(before, item["name"])
-    assert not [one for one in (*plan.changes.new, *plan.changes.moved) if one.kind == "tray"]
+    assert not [entry for entry in (*plan.changes.new, *plan.changes.moved) if entry.kind == "tray"]
     check_unchanged(again(job({"items": left}), plan), plan)
 
 
 @pytest.mark.parametrize("which", range(len(MIXED)))
 def test_a_kind_that_outgrows_a_shared_tray_gets_one_of_its_own_and_the_others_stay(which):
     before = first(job({"items": MIXED}))
-    grown = [{**one, "count": 600} if index == which else one for index, one in enumerate(MIXED)]
+    grown = [{**item, "count": 600} if index == which else item for index, item in enumerate(MIXED)]
     plan = again(job({"items": grown}), before)
     check_sums(plan, before)
     for item in grown:
         same = placed(plan, item["name"])[:3] == placed(before, item["name"])[:3]
         assert same == (item is not grown[which])
     assert placed(plan, grown[which]["name"])[3] == 600
-    (one,) = [one for one in plan.changes.new if one.kind == "tray"]
-    assert one.name == grown[which]["name"]
+    (entry,) = [entry for entry in plan.changes.new if entry.kind == "tray"]
+    assert entry.name == grown[which]["name"]
 
 
 def test_kinds_that_come_back_find_the_tray_they_shared():
@@ -504,8 +514,10 @@ def test_equal_names_in_two_lists_are_told_apart():
     before = first(data)
     plan = again(data, before)
     check_unchanged(plan, before)
-    told = [(one.pointer, one.count) for drawer in plan.drawers for one in drawer.contents]
-    assert sorted(told) == sorted((one.pointer, one.count) for drawer in before.drawers for one in drawer.contents)
+    lots = [(content.pointer, content.count) for drawer in plan.drawers for content in drawer.contents]
+    assert sorted(lots) == sorted(
+        (content.pointer, content.count) for drawer in before.drawers for content in drawer.contents
+    )
 
 
 def test_without_a_previous_manifest_nothing_has_changed():
@@ -518,7 +530,7 @@ def test_changes_count_parts_that_stand_nowhere():
     before = first(job({"trays": TRAYS}))
     plan = first(job({"trays": TRAYS}, coupon=False))
     changes = changes_of(plan_document(plan), printed(before))
-    assert {one.kind for one in changes.retired} == {"coupon", "plug"}
+    assert {entry.kind for entry in changes.retired} == {"coupon", "plug"}
 
 
 def test_a_tray_that_is_refused_is_refused_as_before():
@@ -532,15 +544,15 @@ def _middle(plan, name):
     """The drawer that a tray stands in, and its middle in half cells, for a tray that holds nothing else."""
     marks = {part.mark: part.shape.halves for part in plan.parts if part.kind == "tray"}
     for drawer in plan.drawers:
-        for one in drawer.placements:
-            if one.name == name:
-                across, back = marks[one.mark]
-                return drawer.name, (2 * one.cell[0] + across / 2, 2 * one.cell[1] + back / 2)
+        for placement in drawer.placements:
+            if placement.name == name:
+                across, back = marks[placement.mark]
+                return drawer.name, (2 * placement.cell[0] + across / 2, 2 * placement.cell[1] + back / 2)
     raise AssertionError(name)
 
 
-def _apart(plan, one, other):
-    (home, (x, y)), (away, (u, v)) = _middle(plan, one), _middle(plan, other)
+def _apart(plan, first, other):
+    (home, (x, y)), (away, (u, v)) = _middle(plan, first), _middle(plan, other)
     assert home == away
     return abs(x - u) + abs(y - v)
 
@@ -598,10 +610,10 @@ def test_nothing_new_stands_on_what_it_belongs_to(count, tie):
     (drawer,) = plan.drawers
     marks = {part.mark: part.shape.halves for part in plan.parts if part.kind == "tray"}
     seen = set()
-    for one in drawer.placements:
-        if one.mark in marks and not one.at[2]:
-            x, y = (round(2 * along) for along in one.cell)
-            across, back = marks[one.mark]
+    for placement in drawer.placements:
+        if placement.mark in marks and not placement.at[2]:
+            x, y = (round(2 * along) for along in placement.cell)
+            across, back = marks[placement.mark]
             under = {(x + i, y + j) for i in range(across) for j in range(back)}
             assert not under & seen
             seen |= under

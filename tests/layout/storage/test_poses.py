@@ -16,12 +16,12 @@ _modest = settings(max_examples=60, deadline=None)
 @given(shapes)
 def test_poses_differ_and_have_the_same_three_sides(shape):
     plain = thing(shape, count=1).plain
-    found = poses(plain)
-    assert len(set(found)) == len(found)
-    sides = {tuple(sorted(pose.size)) for pose in found}
-    assert all(one == pytest.approx(other, abs=2e-3) for one, other in itertools.combinations(sides, 2))
-    assert (thinnest(plain), longest(plain)) == pytest.approx((min(found[0].size), max(found[0].size)))
-    for pose in found:
+    lying = poses(plain)
+    assert len(set(lying)) == len(lying)
+    sides = {tuple(sorted(pose.size)) for pose in lying}
+    assert all(side == pytest.approx(other, abs=2e-3) for side, other in itertools.combinations(sides, 2))
+    assert (thinnest(plain), longest(plain)) == pytest.approx((min(lying[0].size), max(lying[0].size)))
+    for pose in lying:
         if pose.form != "prism":
             continue
         flat = Polygon(pose.outline)
@@ -42,9 +42,9 @@ def test_every_pose_has_one_turned_by_a_quarter(shape):
 @_modest
 @given(shapes)
 def test_a_thing_lies_as_low_as_it_can_and_stands_higher_than_wide(shape):
-    found = poses(thing(shape).plain)
-    assert {pose.size[2] for pose in lying_poses(found)} == {min(pose.size[2] for pose in found)}
-    assert all(pose.size[2] > min(pose.size[:2]) for pose in standing_poses(found))
+    lying = poses(thing(shape).plain)
+    assert {pose.size[2] for pose in lying_poses(lying)} == {min(pose.size[2] for pose in lying)}
+    assert all(pose.size[2] > min(pose.size[:2]) for pose in standing_poses(lying))
 
 
 def test_a_box_has_six_poses_and_a_cube_one():
@@ -54,13 +54,13 @@ def test_a_box_has_six_poses_and_a_cube_one():
 
 
 def test_a_cell_lies_two_ways_and_stands_one():
-    found = poses(standard("battery-aa").plain)
-    assert [(pose.axis, pose.size) for pose in found] == [
+    lying = poses(standard("battery-aa").plain)
+    assert [(pose.axis, pose.size) for pose in lying] == [
         ("z", (14.5, 14.5, 50.5)),
         ("x", (50.5, 14.5, 14.5)),
         ("y", (14.5, 50.5, 14.5)),
     ]
-    assert [pose.round_radius for pose in found] == [7.25, 0.0, 0.0]
+    assert [pose.round_radius for pose in lying] == [7.25, 0.0, 0.0]
 
 
 def test_a_screw_takes_the_room_of_its_head_and_whole_length():
@@ -80,5 +80,5 @@ def test_an_angle_keeps_its_outline_when_it_is_turned():
 @given(st.floats(0.5, 80), st.floats(0.5, 80), st.floats(0.5, 80))
 @settings(max_examples=40, deadline=None)
 def test_a_boxs_shadows_are_its_faces(a, b, c):
-    found = poses(thing({"kind": "box", "size": [a, b, c]}).plain)
-    assert {round(pose.shadow, 6) for pose in found} == {round(x * y, 6) for x, y in ((a, b), (b, c), (a, c))}
+    lying = poses(thing({"kind": "box", "size": [a, b, c]}).plain)
+    assert {round(pose.shadow, 6) for pose in lying} == {round(x * y, 6) for x, y in ((a, b), (b, c), (a, c))}

@@ -19,8 +19,8 @@ def checked(spacing, size, margin, length, wall=1.2):
     starts, dividers = spacing.starts, spacing.dividers
     assert starts[0] >= margin - 1e-6
     assert starts[-1] + size <= length - margin + 1e-6
-    for one, other in pairwise(starts):
-        assert other - one >= size
+    for start, other in pairwise(starts):
+        assert other - start >= size
     for divider in dividers:
         before = [at for at in starts if at < divider]
         after = [at for at in starts if at >= divider]

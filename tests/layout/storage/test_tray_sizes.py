@@ -33,9 +33,9 @@ def shape_of(option, ground):
 
 def boxes(option):
     """The boxes that things and heaps take: least and largest corners."""
-    for one in option.content:
-        if isinstance(one, Bulk):
-            yield one.at, tuple(at + side for at, side in zip(one.at, one.size, strict=True))
+    for content in option.content:
+        if isinstance(content, Bulk):
+            yield content.at, tuple(at + side for at, side in zip(content.at, content.size, strict=True))
     for placed in option.things():
         yield placed.at, tuple(at + side for at, side in zip(placed.at, placed.pose.size, strict=True))
 
@@ -53,8 +53,8 @@ def test_every_option_is_a_tray_that_holds_all_things_in_its_rooms(item, ground)
             halves % ground.step == 0 and halves <= most
             for halves, most in zip(option.halves, ground.span, strict=True)
         )
-        assert sum(one.count for one in option.content) == item.count
-        assert all(one.capacity >= one.count for one in option.content)
+        assert sum(content.count for content in option.content) == item.count
+        assert all(content.capacity >= content.count for content in option.content)
         columns, rows = (spans_of(shape, axis, option.halves[index]) for index, axis in enumerate(("x", "y")))
         for low, high in boxes(option):
             if option.recess is None:
@@ -89,14 +89,14 @@ def test_things_keep_apart_from_each_other_and_from_round_corners(item, ground):
         sides = [halves * ground.pitch / 2.0 - 2.0 * ground.joint.body_inset for halves in option.halves]
         radius = CORNER_RADIUS - ground.joint.body_inset - ground.wall
         placed = list(option.things())[:60]
-        for one, other in itertools.combinations(placed, 2):
+        for first, other in itertools.combinations(placed, 2):
             gaps = [
                 max(a, b) - min(a + m, b + n)
-                for a, m, b, n in zip(one.at, one.pose.size, other.at, other.pose.size, strict=True)
+                for a, m, b, n in zip(first.at, first.pose.size, other.at, other.pose.size, strict=True)
             ]
-            thin = min(one.pose.size) * 0.15  # leaves of a file
+            thin = min(first.pose.size) * 0.15  # leaves of a file
             assert max(gaps[:2]) >= min(AIR, thin) - _SLACK or gaps[2] >= -_SLACK
-        rounds = [one.pose.round_radius for one in placed] or [0.0] * len(option.content)
+        rounds = [thing.pose.round_radius for thing in placed] or [0.0] * len(option.content)
         for (low, high), round_ in zip(boxes(option), rounds, strict=False):
             # the corner's middle to the thing's own round corner
             dx, dy = (
@@ -111,18 +111,18 @@ def test_things_keep_apart_from_each_other_and_from_round_corners(item, ground):
 @_modest
 @given(things(), grounds())
 def test_no_option_beats_another_and_they_are_few_and_the_same_each_time(item, ground):
-    found = options(item, ground)
-    assert len(found) <= MOST_OPTIONS
-    assert found == options(item, ground)
-    for one, other in itertools.permutations(found, 2):
+    ways = options(item, ground)
+    assert len(ways) <= MOST_OPTIONS
+    assert ways == options(item, ground)
+    for first, other in itertools.permutations(ways, 2):
         assert not (
-            one.rim == other.rim
-            and one.halves[0] <= other.halves[0]
-            and one.halves[1] <= other.halves[1]
-            and one.top <= other.top
-            and one.plastic <= other.plastic
+            first.rim == other.rim
+            and first.halves[0] <= other.halves[0]
+            and first.halves[1] <= other.halves[1]
+            and first.top <= other.top
+            and first.plastic <= other.plastic
         )
-    if not found:
+    if not ways:
         lack = shortfall(item, ground)
         assert lack.needed > 0.0
         assert lack.needed > lack.there or lack.what != "height"
@@ -185,19 +185,19 @@ def test_pockets_take_one_thing_each():
 
 
 def test_no_pocket_is_narrower_than_can_be_printed():
-    found = options(standard("card-id1", storage="pocket"), ground())
-    assert found
-    assert {option.content[0].pose.size[2] for option in found} == {0.84}
+    ways = options(standard("card-id1", storage="pocket"), ground())
+    assert ways
+    assert {option.content[0].pose.size[2] for option in ways} == {0.84}
 
 
 def test_a_hexagon_key_keeps_its_outline():
-    found = options(standard("hexkey-8", count=2, storage="pocket"), ground(height=40.0))
-    assert {pocket.shape for option in found for pocket in option.tray().pockets} == {"polygon"}
+    ways = options(standard("hexkey-8", count=2, storage="pocket"), ground(height=40.0))
+    assert {pocket.shape for option in ways for pocket in option.tray().pockets} == {"polygon"}
 
 
 def test_what_is_stacked_may_have_either_rim_and_nothing_stands_out_of_a_stacking_one():
-    found = options(standard("battery-aa", count=12, stack=True), ground())
-    assert {option.rim for option in found} == {"straight", "stacking"}
+    ways = options(standard("battery-aa", count=12, stack=True), ground())
+    assert {option.rim for option in ways} == {"straight", "stacking"}
     assert {option.rim for option in options(standard("battery-aa", count=12), ground())} == {"straight"}
 
 
@@ -231,7 +231,7 @@ def test_what_is_too_long_says_how_many_half_cells_it_would_need():
 def test_more_things_never_take_less_room(count):
     few, many = (options(standard("nut-m5", count=n, storage="loose"), ground()) for n in (count, count + 50))
     if many:
-        assert min(one.area for one in few) <= min(one.area for one in many)
+        assert min(option.area for option in few) <= min(option.area for option in many)
 
 
 def test_lots_count_out_their_things_from_the_bottom():
@@ -240,5 +240,5 @@ def test_lots_count_out_their_things_from_the_bottom():
     assert isinstance(lot, Lot)
     placed = option.things()
     assert len(placed) == 7
-    assert [one.at[2] for one in placed] == sorted(one.at[2] for one in placed)
-    assert {one.item for one in placed} == {"thing"}
+    assert [thing.at[2] for thing in placed] == sorted(thing.at[2] for thing in placed)
+    assert {thing.item for thing in placed} == {"thing"}

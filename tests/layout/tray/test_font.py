@@ -19,8 +19,8 @@ def test_letters_digits_and_signs_of_latin_1_are_there():
 
 
 @given(st.text(LATIN, max_size=12), st.text(LATIN, max_size=12))
-def test_advances_add_up(one, other):
-    assert advance(one + other) == pytest.approx(advance(one) + advance(other))
+def test_advances_add_up(first, other):
+    assert advance(first + other) == pytest.approx(advance(first) + advance(other))
 
 
 def test_outlines_are_those_of_the_font():

@@ -9,8 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from worker.layout.model.plan import Caution, Cell, DrawerPlan, Lattice, Plan
-from worker.layout.model.plan import Warning as PlanWarning
+from worker.layout.model.plan import Caution, Cell, DrawerPlan, Lattice, Plan, PlanWarning
 from worker.layout.model.shapes import KeyShape, Part, Placement
 from worker.output.bundle.bundle import MANIFEST, PARTS, READ_FIRST, read_first, write_bundle
 from worker.output.bundle.manifest_writer import (

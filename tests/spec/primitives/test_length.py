@@ -156,7 +156,7 @@ def test_bounds_are_allowed_and_named(number):
 def test_the_schema_says_number_or_text_in_and_number_out():
     adapter = TypeAdapter(DrawerLength)
     going_in = adapter.json_schema()
-    assert [one["type"] for one in going_in["anyOf"]] == ["number", "string"]
+    assert [form["type"] for form in going_in["anyOf"]] == ["number", "string"]
     assert adapter.json_schema(mode="serialization") == {"type": "number", "minimum": 20.0, "maximum": 3000.0}
 
 

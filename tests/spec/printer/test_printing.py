@@ -9,7 +9,7 @@ from worker.spec.errors import SpecError
 def refused(spec):
     with pytest.raises(SpecError) as caught:
         load(spec)
-    return {one.pointer: one.limit for one in caught.value.errors or (caught.value,)}
+    return {error.pointer: error.limit for error in caught.value.errors or (caught.value,)}
 
 
 @pytest.mark.parametrize(
@@ -26,16 +26,16 @@ def refused(spec):
     ],
 )
 def test_what_a_nozzle_cannot_do_is_refused_where_it_stands(minimal, printing, pointer, limit):
-    found = refused({**minimal, "printing": printing})
-    assert list(found) == [pointer]
-    assert limit is None or found[pointer] == limit
+    errors = refused({**minimal, "printing": printing})
+    assert list(errors) == [pointer]
+    assert limit is None or errors[pointer] == limit
 
 
 def test_walls_and_floors_are_judged_by_the_lines_and_layers_of_trays(minimal):
     minimal["drawers"][0]["trays"] = [{"name": "bits", "cells": [1, 1], "height": 40, "wall": 0.9, "floor": 0.5}]
     assert load({**minimal, "printing": {"tile": {"line_width": 0.6, "layer": 0.3}}})
-    found = refused({**minimal, "printing": {"tray": {"line_width": 0.6, "layer": 0.3}}})
-    assert found == {
+    errors = refused({**minimal, "printing": {"tray": {"line_width": 0.6, "layer": 0.3}}})
+    assert errors == {
         "/drawers/0/trays/0/wall": "at least 1.2 mm (two lines)",
         "/drawers/0/trays/0/floor": "at least 0.6 mm (two layers)",
     }

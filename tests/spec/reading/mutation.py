@@ -220,7 +220,7 @@ def change(random: Random, document: dict[str, object]) -> None:
     elif how == 9 and isinstance(old, str):
         holder[name] = old * random.choice([2, 50]) + random.choice(["", "\u0000", "\u2028", "é"])
     else:
-        outlines = [(one, key) for one, key in places if key in ("points", "outline", "joint", "obstacles")]
+        outlines = [(place, key) for place, key in places if key in ("points", "outline", "joint", "obstacles")]
         where, key = random.choice(outlines or [(holder, name)])
         where[key] = polygon(random)
 
@@ -265,7 +265,7 @@ def inputs(seed: int) -> Iterator[bytes]:
     """Yield documents without end, the same for the same seed."""
     random = Random(seed)
     yield from _RAW
-    small = [json.dumps(one).encode() for one in SEEDS]
+    small = [json.dumps(seed).encode() for seed in SEEDS]
     large = [examples.text(name) for name in examples.names()]
     while True:
         if random.random() < 0.7:
@@ -290,7 +290,7 @@ def read(text: bytes) -> Spec | None:
     except DrawerwrightError as refused:
         _tell(refused)
         return None
-    assert Spec.model_validate_json(spec.said()) == spec
+    assert Spec.model_validate_json(spec.to_json()) == spec
     return spec
 
 
@@ -305,7 +305,7 @@ def lay(spec: Spec) -> str:
 
 
 def _small(spec: Spec) -> bool:
-    return sum(one.copies * cells_of(one, spec.grid.pitch) for one in spec.drawers) <= MOST_CELLS
+    return sum(drawer.copies * cells_of(drawer, spec.grid.pitch) for drawer in spec.drawers) <= MOST_CELLS
 
 
 def _watched(seconds: float, work: Callable[[], str]) -> str:

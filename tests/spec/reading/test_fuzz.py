@@ -29,29 +29,29 @@ def fuzz():
         command = [sys.executable, "-W", "error", "-m", "tests.spec.reading.mutation", task, str(count), str(seed)]
         ended = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=900, check=False)
         assert ended.returncode == 0, ended.stderr
-        told = json.loads(ended.stdout)
-        print(f"{task}: {told}")  # noqa: T201 - figures, shown with -s
-        assert told.pop("peak") < MEMORY
-        assert sum(told.values()) >= count
-        return told
+        counts = json.loads(ended.stdout)
+        print(f"{task}: {counts}")  # noqa: T201 - figures, shown with -s
+        assert counts.pop("peak") < MEMORY
+        assert sum(counts.values()) >= count
+        return counts
 
     return run
 
 
 def test_a_hundred_thousand_documents_are_read_or_refused(fuzz):
-    told = fuzz("read", 100_000, 20261125)
-    assert told["read"] > 1_000
-    assert told["refused"] > 50_000
+    counts = fuzz("read", 100_000, 20261125)
+    assert counts["read"] > 1_000
+    assert counts["refused"] > 50_000
 
 
 def test_what_can_be_read_is_laid_out_or_refused(fuzz):
-    told = fuzz("lay", 300, 20261125)
-    assert told["laid out"] > 100
+    counts = fuzz("lay", 300, 20261125)
+    assert counts["laid out"] > 100
 
 
 def test_the_documents_are_the_same_every_time():
     assert list(islice(inputs(3), 500)) == list(islice(inputs(3), 500))
-    assert sum(read(one) is not None for one in islice(inputs(3), 500)) > 0
+    assert sum(read(document) is not None for document in islice(inputs(3), 500)) > 0
 
 
 @pytest.mark.parametrize("off", [1e-12, 1e-9, 1e-6, 1.4e-3])

@@ -29,13 +29,21 @@ def free_spaces(lattice: Lattice, taken: Iterable[tuple[_Spot, _Spot]]) -> tuple
         free[cell.y : cell.y + cell.depth, cell.x : cell.x + cell.width] = True
     for (x, y), (width, depth) in taken:
         free[y : y + depth, x : x + width] = False
-    found: list[Space] = []
+    spaces: list[Space] = []
     while free.any():
-        space = min(_largest(free), key=lambda one: (-one.halves[0] * one.halves[1], one.at[1], one.at[0], one.halves))
+        space = min(
+            _largest(free),
+            key=lambda candidate: (
+                -candidate.halves[0] * candidate.halves[1],
+                candidate.at[1],
+                candidate.at[0],
+                candidate.halves,
+            ),
+        )
         (x, y), (width, depth) = space.at, space.halves
         free[y : y + depth, x : x + width] = False
-        found.append(space)
-    return tuple(found)
+        spaces.append(space)
+    return tuple(spaces)
 
 
 def _largest(free: _Mask) -> Iterator[Space]:

@@ -151,7 +151,7 @@ def _freedom(
     tight = ~shapely.contains_properly(places, boxes)
     for shift, cut in zip(shifts[tight], shapely.intersection(places, boxes[tight]), strict=True):
         room = room.intersection(_moved(cut, -shift[0], -shift[1]))
-    parts = [one for one in shapely.get_parts(room) if isinstance(one, Polygon)]
+    parts = [part for part in shapely.get_parts(room) if isinstance(part, Polygon)]
     here = Point(spot)
     return min(parts, key=here.distance, default=here)
 
@@ -219,7 +219,7 @@ def _most_quarters(
     sheets = [
         _moved(cut, -shifts[k, 0], -shifts[k, 1]).intersection(room) for k, cut in zip(touched, cuts, strict=True)
     ]
-    usual = [one for one in sheets if one.area > 0.0]
+    usual = [sheet for sheet in sheets if sheet.area > 0.0]
     if isinstance(room, Polygon) and usual:
         spot = deepest(room, usual)[0]
     elif not isinstance(room, Polygon):
@@ -283,7 +283,7 @@ def _lattice(origin: tuple[float, float], pitch: float, whole: frozenset[Index],
     """Return the lattice: whole cells, and quarters of one cell joined where two of them lie side by side."""
     cells = [Cell(2 * i, 2 * j, 2, 2) for i, j in whole]
     rest = set(quarters)
-    for i, j in sorted(quarters, key=lambda one: (one[1], one[0])):
+    for i, j in sorted(quarters, key=lambda quarter: (quarter[1], quarter[0])):
         if (i, j) not in rest:
             continue
         rest.discard((i, j))

@@ -28,17 +28,17 @@ def deepest(window: Polygon, sheets: Sequence[BaseGeometry]) -> list[tuple[float
     areas, weights = _alike(sheets)
     count = 0
     waiting = [(-int(weights.sum()), count, window, 0, np.arange(len(areas)))]
-    most, found = -1, list[tuple[float, float, float]]()
+    most, points = -1, list[tuple[float, float, float]]()
     for _ in range(_MOST_BOXES):
-        if not waiting or -waiting[0][0] < most or (-waiting[0][0] == most and len(found) >= _ENOUGH):
+        if not waiting or -waiting[0][0] < most or (-waiting[0][0] == most and len(points) >= _ENOUGH):
             break
         _, _, box, always, crossing = heappop(waiting)
         if len(crossing) <= _FEW:
             depth, faces = _faces(box, areas[crossing], weights[crossing])
             if depth + always > most:
-                most, found = depth + always, []
+                most, points = depth + always, []
             if depth + always == most:
-                found.extend(faces)
+                points.extend(faces)
             continue
         for quarter in _quarters_of(box):
             touching = crossing[shapely.intersects(areas[crossing], quarter)]
@@ -47,8 +47,8 @@ def deepest(window: Polygon, sheets: Sequence[BaseGeometry]) -> list[tuple[float
             rest = touching[~filled]
             count += 1
             heappush(waiting, (-over - int(weights[rest].sum()), count, quarter, over, rest))
-    found.sort(key=lambda face: (-round(face[0], 6), face[1:]))
-    return [face[1:] for face in found]
+    points.sort(key=lambda face: (-round(face[0], 6), face[1:]))
+    return [face[1:] for face in points]
 
 
 def _alike(areas: Sequence[BaseGeometry]) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
@@ -66,7 +66,7 @@ def _quarters_of(box: Polygon) -> list[Polygon]:
     left, front, right, back = box.bounds
     x, y = (left + right) / 2.0, (front + back) / 2.0
     parts = shapely.box([left, x, left, x], [front, front, y, y], [x, right, x, right], [y, y, back, back])
-    return [one for one in shapely.intersection(parts, box) if isinstance(one, Polygon) and one.area > 0.0]
+    return [part for part in shapely.intersection(parts, box) if isinstance(part, Polygon) and part.area > 0.0]
 
 
 def _faces(

@@ -18,7 +18,7 @@ from shapely.affinity import translate
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from worker.layout.model.plan import Warning as PlanWarning
+from worker.layout.model.plan import PlanWarning
 from worker.layout.model.shapes import Point, Ring
 from worker.spec.drawer.drawer import Drawer
 from worker.spec.errors import LayoutError
@@ -81,7 +81,7 @@ def drawer_outline(drawer: Drawer, pointer: str = "") -> Outline:
     if gap > COORDINATE_GRID / 2.0:  # less is nothing on the grid, and too little for the library's buffer
         area = measured.buffer(-gap, join_style="mitre", mitre_limit=_MITRE)
     area = _rounded(area, drawer.corner_radius - gap)
-    kept_clear = [_box(one.at, one.size, gap, (left + gap, front + gap)) for one in drawer.obstacles]
+    kept_clear = [_box(obstacle.at, obstacle.size, gap, (left + gap, front + gap)) for obstacle in drawer.obstacles]
     if kept_clear:
         area = area.difference(shapely.union_all(kept_clear))
     usable = _clean(area)
@@ -169,7 +169,7 @@ def _clean(area: BaseGeometry) -> Area | None:
             polygons.append(plain)
     if not polygons:
         return None
-    polygons.sort(key=lambda one: (-round(one.area, 6), one.bounds))
+    polygons.sort(key=lambda polygon: (-round(polygon.area, 6), polygon.bounds))
     return polygons[0] if len(polygons) == 1 else MultiPolygon(polygons)
 
 

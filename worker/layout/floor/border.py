@@ -49,7 +49,7 @@ _SCRAP: Final = 0.5
 
 def polygons(area: BaseGeometry, least: float = _SCRAP) -> list[Polygon]:
     """Return the polygons of an area that are larger than ``least`` mm2."""
-    return [one for one in shapely.get_parts(area) if isinstance(one, Polygon) and one.area > least]
+    return [part for part in shapely.get_parts(area) if isinstance(part, Polygon) and part.area > least]
 
 
 def opened(area: BaseGeometry, radius: float) -> BaseGeometry:
@@ -139,7 +139,7 @@ def joined(
         points = [point for point in points if point in corners]
         cut = shapely.union_all([shapely.box(x - reach, y - reach, x + reach, y + reach) for x, y in points])
         whole = shapely.union_all([rest, shapely.difference(cells, cut)], grid_size=_SNAP)
-    kept = [_filled(one, usable, least) for one in polygons(whole) if one.intersection(cells).area > _SCRAP]
+    kept = [_filled(polygon, usable, least) for polygon in polygons(whole) if polygon.intersection(cells).area > _SCRAP]
     return (kept[0] if len(kept) == 1 else MultiPolygon(kept)), points
 
 
@@ -159,12 +159,12 @@ def _filled(plate: Polygon, usable: Area, least: float) -> Polygon:
 
 def _pinches(area: BaseGeometry) -> list[Point]:
     """Return the points where pieces of an area, or an area and its own hole, touch."""
-    rings = [ring.coords[:-1] for one in polygons(area) for ring in (one.exterior, *one.interiors)]
+    rings = [ring.coords[:-1] for polygon in polygons(area) for ring in (polygon.exterior, *polygon.interiors)]
     if len(rings) < 2:  # noqa: PLR2004 - one ring alone is simple
         return []
     points = np.round(np.concatenate([np.asarray(ring) for ring in rings]), 5)
-    found, count = np.unique(points, axis=0, return_counts=True)
-    return [(float(x), float(y)) for x, y in found[count > 1]]
+    distinct, count = np.unique(points, axis=0, return_counts=True)
+    return [(float(x), float(y)) for x, y in distinct[count > 1]]
 
 
 @lru_cache(maxsize=1024)
@@ -204,7 +204,7 @@ def windows(  # noqa: PLR0917 - a cached function takes no keywords
 def ring_of(polygon: Polygon) -> Ring:
     """Return a polygon's outer ring: counter-clockwise, on the grid, without points on a straight line."""
     snapped = shapely.set_precision(polygon, COORDINATE_GRID)
-    whole = max(polygons(snapped, 0.0), key=lambda one: one.area, default=None)
+    whole = max(polygons(snapped, 0.0), key=lambda polygon: polygon.area, default=None)
     if whole is None:
         return ()
     return as_ring([(round(x / COORDINATE_GRID), round(y / COORDINATE_GRID)) for x, y in whole.exterior.coords[:-1]])
@@ -271,14 +271,14 @@ def node_points(sockets: Iterable[Socket]) -> list[Point]:
 
 def _with_pad(bays: list[Polygon]) -> list[Polygon]:
     """Leave a solid pad for the mark in the smallest bay that has room for it: the tile has no node to carry one."""
-    order = sorted(bays, key=lambda one: (round(one.area, 3), ring_of(one)))
+    order = sorted(bays, key=lambda bay: (round(bay.area, 3), ring_of(bay)))
     for bay in order:
         left, front, right, back = bay.bounds
         across, deep = PAD if right - left >= back - front else PAD[::-1]
         if right - left < across or back - front < deep:
             continue
         pad = shapely.box(left - 1.0, front - 1.0, left + across, front + deep)
-        rest = [one for one in bays if one is not bay]
+        rest = [other for other in bays if other is not bay]
         return rest + polygons(opened(shapely.difference(bay, pad), WINDOW_LEAST / 2.0), WINDOW_LEAST**2)
     return bays
 
@@ -286,13 +286,13 @@ def _with_pad(bays: list[Polygon]) -> list[Polygon]:
 def _spaced(bays: list[Polygon], wall: float) -> list[Polygon]:
     """Return the bays with a wall between any two: where an opening parted a bay, the ends may nearly touch."""
     kept: list[Polygon] = []
-    for bay in sorted(bays, key=lambda one: (-round(one.area, 3), ring_of(one))):
-        near = [one for one in kept if one.distance(bay) < wall - COORDINATE_GRID]
+    for bay in sorted(bays, key=lambda bay: (-round(bay.area, 3), ring_of(bay))):
+        near = [other for other in kept if other.distance(bay) < wall - COORDINATE_GRID]
         if not near:
             kept.append(bay)
             continue
         with np.errstate(divide="ignore", invalid="ignore"):  # as in `opened`
-            walls = shapely.union_all([one.buffer(wall, join_style="mitre", mitre_limit=_MITRE) for one in near])
+            walls = shapely.union_all([other.buffer(wall, join_style="mitre", mitre_limit=_MITRE) for other in near])
         kept += _simple(shapely.difference(bay, walls), wall)
     return kept
 
@@ -306,7 +306,7 @@ def _sound(bay: Polygon, wall: float) -> Polygon:
             return bay
         around = shapely.union_all(tongues).buffer(wall, join_style="mitre", mitre_limit=_MITRE)
     parts = polygons(opened(shapely.difference(bay, around), WINDOW_LEAST / 2.0), WINDOW_LEAST**2)
-    return max((one for one in parts if not one.interiors), key=lambda one: one.area, default=Polygon())
+    return max((part for part in parts if not part.interiors), key=lambda part: part.area, default=Polygon())
 
 
 def _simple(room: BaseGeometry, wall: float) -> list[Polygon]:
@@ -318,14 +318,14 @@ def _simple(room: BaseGeometry, wall: float) -> list[Polygon]:
     waiting = polygons(opened(room, WINDOW_LEAST / 2.0))
     for _ in range(4):
         again: list[Polygon] = []
-        for one in waiting:
-            if not one.interiors:
-                simple.append(one)
+        for polygon in waiting:
+            if not polygon.interiors:
+                simple.append(polygon)
                 continue
-            left, front, right, back = one.bounds
-            middles = [(middle.x, middle.y) for middle in (Polygon(hole).centroid for hole in one.interiors)]
+            left, front, right, back = polygon.bounds
+            middles = [(middle.x, middle.y) for middle in (Polygon(hole).centroid for hole in polygon.interiors)]
             ribs = [shapely.box(x - wall / 2.0, front, x + wall / 2.0, back) for x, _ in middles]
             ribs += [shapely.box(left, y - wall / 2.0, right, y + wall / 2.0) for _, y in middles]
-            again += polygons(opened(shapely.difference(one, shapely.union_all(ribs)), WINDOW_LEAST / 2.0))
+            again += polygons(opened(shapely.difference(polygon, shapely.union_all(ribs)), WINDOW_LEAST / 2.0))
         waiting = again
-    return [one for one in simple if one.area >= WINDOW_LEAST * WINDOW_LEAST]
+    return [polygon for polygon in simple if polygon.area >= WINDOW_LEAST * WINDOW_LEAST]

@@ -30,8 +30,7 @@ from worker.layout.floor.print_bed import Bed
 from worker.layout.floor.seams import KEY_DROP, Points, Tab, fit_tab, narrowest
 from worker.layout.floor.tile_mark import mark_lettering
 from worker.layout.floor.tile_split import Partition, partition
-from worker.layout.model.plan import Cell, Lattice, SeamPair
-from worker.layout.model.plan import Warning as PlanWarning
+from worker.layout.model.plan import Cell, Lattice, PlanWarning, SeamPair
 from worker.layout.model.shapes import KeyShape, Point, Socket, TileShape
 from worker.spec.drawer.joint import CORNER_RADIUS, Joint
 from worker.spec.errors import LayoutError
@@ -219,10 +218,10 @@ class _Tiling:
         whole: BaseGeometry = shapely.union_all([polygon, *added])
         if cut:
             whole = shapely.difference(whole, shapely.union_all(cut))
-        return max(polygons(whole), key=lambda one: one.area)
+        return max(polygons(whole), key=lambda polygon: polygon.area)
 
     def _shape(self, figure: Figure) -> TileShape:
-        outline, holes, sockets = as_ring(figure[0]), tuple(as_ring(one) for one in figure[1]), figure[2]
+        outline, holes, sockets = as_ring(figure[0]), tuple(as_ring(ring) for ring in figure[1]), figure[2]
         own = tuple(Socket(*(length / 1000.0 for length in socket)) for socket in sockets)
         cut = windows(outline, holes, own, self.lattice.pitch, self.inset, self.printer.line_width)
         return TileShape(
@@ -304,7 +303,7 @@ def _micro(length: float) -> int:
 def _figure(polygon: Polygon, sockets: tuple[tuple[int, int, int, int], ...]) -> Figure:
     """Return a polygon on the coordinate grid, with its sockets."""
     snapped = shapely.set_precision(translate(polygon, _BIAS, _BIAS), COORDINATE_GRID)
-    whole = max(polygons(snapped), key=lambda one: one.area)
+    whole = max(polygons(snapped), key=lambda polygon: polygon.area)
     rings = [whole.exterior, *whole.interiors]
     outline, *holes = (tidy([(_micro(x), _micro(y)) for x, y in ring.coords[:-1]]) for ring in rings)
     return tuple(outline), tuple(sorted(tuple(hole) for hole in holes)), sockets

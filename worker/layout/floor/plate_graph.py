@@ -240,9 +240,9 @@ class Board:
             left.discard(start)
             piece = [start]
             for patch in piece:
-                found = left.intersection(near[patch])
-                left -= found
-                piece += found
+                neighbours = left.intersection(near[patch])
+                left -= neighbours
+                piece += neighbours
             pieces.append(tuple(sorted(piece)))
         return pieces
 

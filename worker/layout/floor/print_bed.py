@@ -27,13 +27,15 @@ class Bed:
         boxes = _clear((margin, margin, size[0] - margin, size[1] - margin), forbidden)
         rooms = {(box[2] - box[0], box[3] - box[1]) for box in boxes}
         rooms |= {(b, a) for a, b in rooms}
-        best = [one for one in rooms if not any(o != one and o[0] >= one[0] and o[1] >= one[1] for o in rooms)]
+        best = [room for room in rooms if not any(o != room and o[0] >= room[0] and o[1] >= room[1] for o in rooms)]
         return Bed(tuple(sorted(best)), boxes)
 
     @staticmethod
     def of_printer(printer: Printer) -> "Bed":
         """Return the rooms on a printer's bed."""
-        boxes = [(one.at[0], one.at[1], one.at[0] + one.size[0], one.at[1] + one.size[1]) for one in printer.forbidden]
+        boxes = [
+            (area.at[0], area.at[1], area.at[0] + area.size[0], area.at[1] + area.size[1]) for area in printer.forbidden
+        ]
         return Bed.of((printer.bed[0], printer.bed[1]), printer.margin, boxes)
 
     def holds(self, width: float, depth: float) -> bool:
@@ -63,9 +65,9 @@ def _clear(whole: Box, forbidden: Iterable[Box]) -> tuple[Box, ...]:
 def maximal(boxes: set[Box]) -> set[Box]:
     """Return the boxes that lie in no other one."""
     return {
-        one
-        for one in boxes
+        box
+        for box in boxes
         if not any(
-            o[0] <= one[0] and o[1] <= one[1] and o[2] >= one[2] and o[3] >= one[3] for o in boxes if o is not one
+            o[0] <= box[0] and o[1] <= box[1] and o[2] >= box[2] and o[3] >= box[3] for o in boxes if o is not box
         )
     }

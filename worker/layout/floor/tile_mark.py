@@ -67,15 +67,15 @@ def _place(room: BaseGeometry, width: float, depth: float) -> Point | None:
     """
     corners = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]]) * (width / 2.0, depth / 2.0)
     best: Polygon | None = None
-    for one in polygons(room, width * depth):
-        left, front, right, back = one.bounds
+    for polygon in polygons(room, width * depth):
+        left, front, right, back = polygon.bounds
         if right - left < width or back - front < depth:
             continue
-        rings = [np.asarray(ring.coords) for ring in (one.exterior, *one.interiors)]
+        rings = [np.asarray(ring.coords) for ring in (polygon.exterior, *polygon.interiors)]
         edges = np.concatenate([np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings])
         clouds = (edges[:, :, None, :] + corners).reshape(len(edges), 8, 2)
         sums = shapely.convex_hull(shapely.multipoints(clouds.tolist()))
-        for place in polygons(shapely.difference(one, shapely.union_all(sums)), _LEAST_PLACE):
+        for place in polygons(shapely.difference(polygon, shapely.union_all(sums)), _LEAST_PLACE):
             if best is None or place.area > best.area + _LEAST_PLACE:
                 best = place
     if best is None:

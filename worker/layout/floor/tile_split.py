@@ -35,25 +35,25 @@ class Partition:
         """
         self.board = board
         self.tile_of: dict[int, int] = {}
-        found: list[tuple[Rect, tuple[int, ...]]] = []
+        rectangles: list[tuple[Rect, tuple[int, ...]]] = []
         for rect in rects:
             for piece in board.components(rect):
                 if any(board.patches[p].socket for p in piece):
-                    self.tile_of.update(dict.fromkeys(piece, len(found)))
-                    found.append((rect, piece))
-        sides: list[tuple[list[tuple[int, int]], ...]] = [([], [], [], []) for _ in found]
+                    self.tile_of.update(dict.fromkeys(piece, len(rectangles)))
+                    rectangles.append((rect, piece))
+        sides: list[tuple[list[tuple[int, int]], ...]] = [([], [], [], []) for _ in rectangles]
         #: Nodes with a tab: place, whether the seam runs along y.
         self.places: list[tuple[int, int, bool]] = []
         for nodes, along_y in ((board.across, True), (board.along, False)) if board.seam.tabs else ():
-            for node in (one for line in nodes.values() for one in line):
+            for node in (node for line in nodes.values() for node in line):
                 pair = self._pair(node, along_y=along_y)
                 if pair is not None:
                     sides[pair[0]][RIGHT if along_y else BACK].append((node.x, node.y))
                     sides[pair[1]][LEFT if along_y else FRONT].append((node.x, node.y))
                     self.places.append((node.x, node.y, along_y))
         self.tiles = tuple(
-            Tile(rect, piece, tuple(tuple(sorted(one)) for one in own))
-            for (rect, piece), own in zip(found, sides, strict=True)
+            Tile(rect, piece, tuple(tuple(sorted(patches)) for patches in own))
+            for (rect, piece), own in zip(rectangles, sides, strict=True)
         )
 
     def _pair(self, node: Node, *, along_y: bool) -> tuple[int, int] | None:
@@ -100,17 +100,17 @@ def partition(board: Board) -> Partition | None:
     if not plans:
         return None
     least = min(plan.best[:2] for plan in plans if plan.best is not None)
-    found: list[_Way] = []
+    candidates: list[_Way] = []
     for plan in plans:
         if plan.best is not None and plan.best[:2] == least:
-            found += plan.candidates()
+            candidates += plan.candidates()
     # Staggered seams may cost shapes that the search does not see (no tab where two seams meet), so both are tried.
     ways = [
-        *sorted(found, key=lambda way: (way.kinds, -way.staggered))[:_FINALISTS],
-        *sorted(found, key=lambda way: (way.kinds, way.staggered))[:_FINALISTS],
+        *sorted(candidates, key=lambda way: (way.kinds, -way.staggered))[:_FINALISTS],
+        *sorted(candidates, key=lambda way: (way.kinds, way.staggered))[:_FINALISTS],
     ]
     ranked = [(Partition(board, way.rects), way) for way in dict.fromkeys(ways)]
-    return min(ranked, key=lambda one: (one[0].kinds, -one[1].staggered))[0]
+    return min(ranked, key=lambda way: (way[0].kinds, -way[1].staggered))[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +142,7 @@ class _Bands:
 
     def _row(self, index: int) -> tuple[tuple[int, ...], ...]:
         squares = (self._square(run, index) for run in range(self.runs))
-        return tuple(tuple(self.board.patches[p].content for p in self.board.at.get(one, ())) for one in squares)
+        return tuple(tuple(self.board.patches[p].content for p in self.board.at.get(square, ())) for square in squares)
 
     def _square(self, run: int, band: int) -> tuple[int, int]:
         return (run, band) if self.axis == 1 else (band, run)
@@ -159,14 +159,14 @@ class _Bands:
         at = self._same.setdefault(key, (b0, b1))
         if at not in self._band:
             columns = list(zip(*self._row_key[b0:b1], after or [()] * self.runs, strict=True))
-            known: dict[Key, Cost | None] = {}
+            costs: dict[Key, Cost | None] = {}
 
             def cost(start: int, end: int) -> Cost | None:
                 # Runs over equal squares, with equal ones behind them, cost the same.
                 alike = (start == 0, end == self.runs, *columns[start : end + 1])
-                if alike not in known:
-                    known[alike] = self.board.cost(self.rect(start, end, *at))
-                return known[alike]
+                if alike not in costs:
+                    costs[alike] = self.board.cost(self.rect(start, end, *at))
+                return costs[alike]
 
             self._band[at] = _shortest(self.runs, cost)
         return self._band[at]
@@ -188,7 +188,7 @@ class _Bands:
                     seen = shapes | mask
                     count = staggered + (len(cuts - last) if last else 0)
                     grown.append((seen.bit_count(), count, seen, (*rects, *new), cuts))
-            grown.sort(key=lambda one: (one[0], sign * one[1]))
+            grown.sort(key=lambda way: (way[0], sign * way[1]))
             kept = grown[:_KEPT]
         for kinds, staggered, _, rects, _ in kept:
             yield _Way(kinds, staggered, rects)

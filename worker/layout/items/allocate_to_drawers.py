@@ -11,7 +11,7 @@ from typing import Final
 
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.fill_drawer import Stock, stock
-from worker.layout.placement.placement_problem import ACCESSES, Fit, Place
+from worker.layout.placement.placement_problem import ACCESSES, Fit, GridPlace
 from worker.layout.placement.search_budget import eased
 from worker.layout.placement.stacking import Load, Pile
 from worker.layout.storage.tray_option import Option
@@ -54,21 +54,23 @@ def shared(items: Sequence[Item], sites: Sequence[Site], own: Sequence[Sequence[
     """
     given = _assigned(items, sites, own) if items else [[] for _ in sites]
     lists = [[*its_own, *more] for its_own, more in zip(own, given, strict=True)]
-    share = 1.0 / max(sum(1 for one in lists if one), 1)
-    stocks = [stock(one, site, share_of_time=share) for one, site in zip(lists, sites, strict=True)]
+    share = 1.0 / max(sum(1 for items in lists if items), 1)
+    stocks = [stock(items, site, share_of_time=share) for items, site in zip(lists, sites, strict=True)]
     of_job = {id(item) for item in items}
-    placed = {id(item) for one in stocks for item in one.items}
+    placed = {id(item) for stock in stocks for item in stock.items}
     waiting = [item for item in items if id(item) not in placed]
-    stocks = [_without(one, {id(item) for item in waiting}) for one in stocks]
-    tried = {id(item): index for index, one in enumerate(given) for item in one}
+    stocks = [_without(stock, {id(item) for item in waiting}) for stock in stocks]
+    tried = {id(item): index for index, items in enumerate(given) for item in items}
     left: list[Item] = []
     trials = eased(_MOST_TRIALS, max(map(len, lists), default=0))
-    for item in sorted(waiting, key=lambda one: ACCESSES.index(one.access)):
-        for index in sorted(range(len(sites)), key=lambda one: (sites[one].copies > 1, -_free(stocks[one]), one)):
+    for item in sorted(waiting, key=lambda candidate: ACCESSES.index(candidate.access)):
+        for index in sorted(
+            range(len(sites)), key=lambda index: (sites[index].copies > 1, -_free(stocks[index]), index)
+        ):
             after = added(item, stocks[index])
             if after is None and trials and tried.get(id(item)) != index:
                 trials -= 1
-                after = _anew(item, stocks[index], share / 4.0)
+                after = _with_item(item, stocks[index], share / 4.0)
             if after is not None:
                 stocks[index] = after
                 break
@@ -86,13 +88,13 @@ def added(item: Item, stocked: Stock) -> Stock | None:
     for number, option in enumerate(load.options):
         corners = free.corners(free.bits, *option.halves)
         if corners:
-            place = Place(*next(free.spots(corners)), number)
+            place = GridPlace(*next(free.spots(corners)), number)
             fit = Fit((*stocked.fit.places, place))
             return replace(stocked, piles=(*stocked.piles, Pile.of(load)), fit=fit)
     return None
 
 
-def _anew(item: Item, stocked: Stock, share: float) -> Stock | None:
+def _with_item(item: Item, stocked: Stock, share: float) -> Stock | None:
     """Return a drawer stocked anew with one more item, or None when something would have no room."""
     if stocked.missing or not stocked.site.options(item):
         return None
@@ -136,7 +138,9 @@ def _assigned(items: Sequence[Item], sites: Sequence[Site], own: Sequence[Sequen
     while waiting:
         # only what still has room counts
         open_ = {id(bid): [(cost, index) for cost, area, index in bid.costs if area <= room[index]] for bid in waiting}
-        bid = min(waiting, key=lambda one: (-one.regret(open_[id(one)]), one.wanted, -len(one.items)))
+        bid = min(
+            waiting, key=lambda bidder: (-bidder.regret(open_[id(bidder)]), bidder.access_rank, -len(bidder.items))
+        )
         waiting.remove(bid)
         if open_[id(bid)]:
             _, index = open_[id(bid)][0]
@@ -150,7 +154,7 @@ def _assigned(items: Sequence[Item], sites: Sequence[Site], own: Sequence[Sequen
             given[index] += bid.items
             room[index] -= next(area for _, area, drawer in bid.costs if drawer == index)
     order = {id(item): number for number, item in enumerate(items)}
-    return [sorted(one, key=lambda item: order[id(item)]) for one in given]
+    return [sorted(items, key=lambda item: order[id(item)]) for items in given]
 
 
 @dataclass(frozen=True)
@@ -169,7 +173,7 @@ class _Bid:
         return _Bid(items, sorted(_costs(items, sites)))
 
     @property
-    def wanted(self) -> int:
+    def access_rank(self) -> int:
         """How often it is wanted: 0 often."""
         return min(ACCESSES.index(item.access) for item in self.items)
 
@@ -189,8 +193,8 @@ def _costs(items: Sequence[Item], sites: Sequence[Site]) -> Iterator[tuple[float
     What fits nowhere so is tried in every drawer at last.
     """
     grounds = [site.ground for site in sites]
-    span = max(one.span[0] for one in grounds), max(one.span[1] for one in grounds)
-    largest = replace(grounds[0], span=span, height=max(one.height for one in grounds))
+    span = max(ground.span[0] for ground in grounds), max(ground.span[1] for ground in grounds)
+    largest = replace(grounds[0], span=span, height=max(ground.height for ground in grounds))
     ways = [options(item, largest) for item in items]
     homes = [_belongs(items, site) for site in sites]
     for index, site in enumerate(sites):
@@ -251,7 +255,7 @@ def _clusters(items: Sequence[Item]) -> list[list[Item]]:
         for other in others:
             low, high = sorted((top(index), top(other)))
             head[high] = low
-    found: dict[int, list[Item]] = {}
+    clusters: dict[int, list[Item]] = {}
     for index, item in enumerate(items):
-        found.setdefault(top(index), []).append(item)
-    return list(found.values())
+        clusters.setdefault(top(index), []).append(item)
+    return list(clusters.values())

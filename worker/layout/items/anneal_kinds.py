@@ -75,7 +75,7 @@ class _Annealing:
         """Note what each kind's own tray takes."""
         for kind, load in enumerate(self.single):
             small = [option.halves for option in load.options if option.area == load.area]
-            front = min(map(min, small)) if load.wanted == 0 else 0
+            front = min(map(min, small)) if load.access_rank == 0 else 0
             self.trays[1 << kind] = _Tray(load.area, 0.0, front)
         fronts = (tray.front for tray in self.trays.values() if tray is not None)
         # where even the kinds' own trays have no room at the front, theirs is all that is asked for
@@ -95,7 +95,7 @@ class _Annealing:
         (cover,) = self.pool.covers([members])
         if cover is None:
             return None
-        return _Tray(cover.floor, cover.need, cover.short if any(load.wanted == 0 for load in loads) else 0)
+        return _Tray(cover.floor, cover.need, cover.short if any(load.access_rank == 0 for load in loads) else 0)
 
     def cost(self, floor: int, front: int) -> float:
         """Return what a way to share costs, in half cells."""
@@ -105,16 +105,16 @@ class _Annealing:
         """Return the kinds of each tray after so many moves, in the best way that was seen."""
         random = Random(0)
         taken = [self.tray(kinds) or _NOTHING for kinds in trays]
-        floor, front = sum(one.floor for one in taken), sum(one.front for one in taken)
-        need = sum(one.need for one in taken)
+        floor, front = sum(load.floor for load in taken), sum(load.front for load in taken)
+        need = sum(load.need for load in taken)
         best, least = list(trays), (self.cost(floor, front), need)
         for move in range(moves):
             heat = _WARM * (1.0 - move / moves) + _COLD
             drawn = self.drawn(trays, random)
             if drawn is None:
                 continue
-            one, other, first, second = drawn
-            before = self.tray(trays[one]), self.tray(trays[other]) if other < len(trays) else _NOTHING
+            source, other, first, second = drawn
+            before = self.tray(trays[source]), self.tray(trays[other]) if other < len(trays) else _NOTHING
             after = self.tray(first), self.tray(second)
             if None in after or None in before:
                 continue
@@ -127,7 +127,7 @@ class _Annealing:
             if worse > 0.0 and random.random() >= exp(-worse / heat):
                 continue
             floor, need, front = floor + int(more[0]), need + more[1], front + int(more[2])
-            trays = [kinds for index, kinds in enumerate(trays) if index not in {one, other}]
+            trays = [kinds for index, kinds in enumerate(trays) if index not in {source, other}]
             trays += [kinds for kinds in (first, second) if kinds]
             if (self.cost(floor, front), need) < least:
                 best, least = list(trays), (self.cost(floor, front), need)
@@ -135,27 +135,27 @@ class _Annealing:
 
     def drawn(self, trays: list[int], random: Random) -> tuple[int, int, int, int] | None:
         """Return a move of chance: two trays by their index, the second may be a new one, and their kinds after it."""
-        one = random.randrange(len(trays))
-        mine = _members(trays[one])
-        gone = 1 << random.choice(mine)
+        source = random.randrange(len(trays))
+        own = _members(trays[source])
+        gone = 1 << random.choice(own)
         if random.randrange(_EXCHANGE) == 0:
             other = random.randrange(len(trays))
             theirs = _members(trays[other])
-            if other == one or len(mine) == len(theirs) == 1:
+            if other == source or len(own) == len(theirs) == 1:
                 return None
             come = 1 << random.choice(theirs)
-            return one, other, trays[one] - gone + come, trays[other] - come + gone
+            return source, other, trays[source] - gone + come, trays[other] - come + gone
         other = random.randrange(len(trays) + 1)
-        if other == one or (other == len(trays) and len(mine) == 1):
+        if other == source or (other == len(trays) and len(own) == 1):
             return None
-        return one, other, trays[one] - gone, (trays[other] if other < len(trays) else 0) + gone
+        return source, other, trays[source] - gone, (trays[other] if other < len(trays) else 0) + gone
 
 
 def _members(kinds: int) -> list[int]:
     """Return the indices of the set bits."""
-    found = []
+    members = []
     while kinds:
         low = kinds & -kinds
-        found.append(low.bit_length() - 1)
+        members.append(low.bit_length() - 1)
         kinds ^= low
-    return found
+    return members

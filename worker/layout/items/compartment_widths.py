@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from worker.layout.storage.compartment import Compartment, Kind, compartments
 from worker.layout.storage.in_rows import FINGER_BREADTH
-from worker.layout.storage.sizing_rules import Ground
+from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.spec.items.item import Item
 from worker.spec.tolerances import LENGTH_EPSILON
 
@@ -56,7 +56,7 @@ class Cover(NamedTuple):
 class Pool:
     """Kinds of one drawer, any of which may share a tray."""
 
-    def __init__(self, items: Sequence[Item], ground: Ground) -> None:
+    def __init__(self, items: Sequence[Item], ground: DrawerLimits) -> None:
         """Look the kinds' compartments up.
 
         Args:
@@ -77,17 +77,17 @@ class Pool:
         for key, group in zip(keys, groups, strict=True):
             if key not in self._known:
                 sizes.setdefault(len(group), {})[key] = group
-        for asked in sizes.values():
-            members = list(asked.items())
+        for order in sizes.values():
+            members = list(order.items())
             for start in range(0, len(members), _BATCH):
                 batch = members[start : start + _BATCH]
                 kinds = self._kinds[np.array([group for _, group in batch], dtype=np.intp).T]
-                for (key, _), one in zip(batch, _least(kinds, self.ground), strict=True):
-                    self._known[key] = one
+                for (key, _), cover in zip(batch, _least(kinds, self.ground), strict=True):
+                    self._known[key] = cover
         return [self._known[key] for key in keys]
 
 
-def _least(kinds: _Widths, ground: Ground) -> Iterator[Cover | None]:
+def _least(kinds: _Widths, ground: DrawerLimits) -> Iterator[Cover | None]:
     """Yield what groups of as many kinds each cover: axes kind, group, rows, length, walls."""
     size = len(kinds)
     lengths = np.array(longs(ground, max(ground.span)), dtype=np.float64)[None, :, None]
@@ -114,43 +114,47 @@ def _least(kinds: _Widths, ground: Ground) -> Iterator[Cover | None]:
     at = np.arange(len(need)), best
     long = np.broadcast_to(lengths, need.shape[1:]).reshape(-1)[best]
     across = wide.reshape(len(need), -1)[at]
-    for one, other, needed in zip(across.tolist(), long.tolist(), (area[at] * half).tolist(), strict=True):
-        yield None if one == inf else Cover(round(one * other), needed, round(min(one, other)))
+    for width, other, needed in zip(across.tolist(), long.tolist(), (area[at] * half).tolist(), strict=True):
+        yield None if width == inf else Cover(round(width * other), needed, round(min(width, other)))
 
 
 @lru_cache(maxsize=4096)
-def _widths(kind: Kind, ground: Ground) -> _Widths:
+def _widths(kind: Kind, ground: DrawerLimits) -> _Widths:
     lengths = longs(ground, max(ground.span))
     levels = [walls for walls in WALLS if ground.stand(walls, 0.0, "straight") is not None]
-    found = np.full((MOST_ROWS, len(lengths), max(len(levels), 1)), inf)
+    table = np.full((MOST_ROWS, len(lengths), max(len(levels), 1)), inf)
     for row in range(MOST_ROWS):
         for at, long in enumerate(lengths):
             length = row_length(ground.usable(long, "straight"), row + 1, ground)
             if length < FINGER_BREADTH:
                 continue
-            for one in reversed(rooms_of(kind, 0, length, ground, row + 1)):  # the narrowest comes last, and stays
-                found[row, at, bisect_left(levels, one.walls) : bisect_right(levels, one.most)] = one.width
-    return found
+            # the narrowest comes last, and stays
+            for compartment in reversed(rooms_of(kind, 0, length, ground, row + 1)):
+                table[row, at, bisect_left(levels, compartment.walls) : bisect_right(levels, compartment.most)] = (
+                    compartment.width
+                )
+    return table
 
 
-def longs(ground: Ground, span: int) -> tuple[int, ...]:
+def longs(ground: DrawerLimits, span: int) -> tuple[int, ...]:
     """Return the lengths of compartments, all rows together, in half cells: long ones in whole cells."""
     return tuple(
         long for long in range(ground.step, min(span, LONGEST) + 1, ground.step) if long <= _FINE or long % 2 == 0
     )
 
 
-def row_length(length: float, rows: int, ground: Ground) -> float:
+def row_length(length: float, rows: int, ground: DrawerLimits) -> float:
     """Return how long each of so many rows of compartments is."""
     return (length - (rows - 1) * ground.wall) / rows
 
 
 @lru_cache(maxsize=8192)
-def rooms_of(kind: Kind, axis: int, length: float, ground: Ground, rows: int) -> tuple[Compartment, ...]:
+def rooms_of(kind: Kind, axis: int, length: float, ground: DrawerLimits, rows: int) -> tuple[Compartment, ...]:
     """Return a kind's compartments that the drawer is high enough for, narrowest first."""
     return tuple(
-        one
-        for one in compartments(kind, axis, length, ground)
+        compartment
+        for compartment in compartments(kind, axis, length, ground)
         # a divider of its own would go through the other rows, too
-        if (rows == 1 or not one.inner) and ground.stand(one.walls, one.stack, "straight") is not None
+        if (rows == 1 or not compartment.inner)
+        and ground.stand(compartment.walls, compartment.stack, "straight") is not None
     )

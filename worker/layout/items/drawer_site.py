@@ -9,7 +9,7 @@ from worker.layout.items.compartment_widths import Pool
 from worker.layout.items.shared_tray import share
 from worker.layout.placement.placement_problem import Bay
 from worker.layout.placement.stacking import Anchor
-from worker.layout.storage.sizing_rules import FRAME_AIR, Ground
+from worker.layout.storage.sizing_rules import FRAME_AIR, DrawerLimits
 from worker.layout.storage.tray_option import Option
 from worker.layout.storage.tray_sizes import options
 from worker.layout.tray.interior import on_grid
@@ -27,7 +27,7 @@ class Site:
     """
 
     name: str
-    ground: Ground
+    ground: DrawerLimits
     bay: Bay
     copies: int = 1
     height: float | None = None

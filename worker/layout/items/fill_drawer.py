@@ -11,7 +11,7 @@ from worker.layout.items.drawer_site import Site
 from worker.layout.items.tray_requests import alone, loadings
 from worker.layout.placement.cp_sat import fitted
 from worker.layout.placement.greedy import allowance, best_greedy, best_of_three, plain_fits
-from worker.layout.placement.placement_problem import Bay, Bill, Fit, Place, Request, Score, Spot, bill, score
+from worker.layout.placement.placement_problem import Bay, Bill, Fit, GridPlace, Request, Score, Spot, bill, score
 from worker.layout.placement.search_budget import eased
 from worker.layout.placement.stacking import Pile, heights, piled, requests
 from worker.layout.storage.tray_option import Option
@@ -57,14 +57,14 @@ class Stock:
     @cached_property
     def settled(self) -> tuple[Settled, ...]:
         """The trays in their places, front left first, those of a pile from the bottom."""
-        found: list[Settled] = []
+        stands: list[Settled] = []
         for pile, place in zip(self.piles, self.fit.places, strict=True):
             if place is not None:
                 way = pile.ways[place.choice]
                 rises = heights(way, self.site.ground)
                 for load, option, z in zip(pile.loads, way, rises, strict=True):
-                    found.append(Settled(load.items, option, (place.x, place.y), z))
-        return tuple(sorted(found, key=lambda one: (one.at[1], one.at[0], one.z)))
+                    stands.append(Settled(load.items, option, (place.x, place.y), z))
+        return tuple(sorted(stands, key=lambda stand: (stand.at[1], stand.at[0], stand.z)))
 
     @property
     def missing(self) -> tuple[Item, ...]:
@@ -101,20 +101,20 @@ def stock(items: Sequence[Item], site: Site, *, share_of_time: float = 1.0) -> S
     sized = {id(item) for load in single for item in load.items}
     unsized = tuple(item for item in items if id(item) not in sized)
     apart: tuple[tuple[Pile, ...], Score] | None = None
-    wants = _asked([Pile.of(load) for load in single], site)
+    wants = _requests([Pile.of(load) for load in single], site)
     plain = plain_fits(wants, site.open)
     least = allowance(wants, plain)
-    for wanted in islice(loadings(single, site, share_of_time=share_of_time), eased(_MOST_WAYS, len(single), 1)):
-        if len(wanted) == len(single):
+    for loads in islice(loadings(single, site, share_of_time=share_of_time), eased(_MOST_WAYS, len(single), 1)):
+        if len(loads) == len(single):
             continue
-        piles, reached = _roomy([Pile.of(load) for load in wanted], site)
+        piles, reached = _roomy([Pile.of(load) for load in loads], site)
         if any(reached.missing):
             apart = apart or _roomy([Pile.of(load) for load in single], site)
             if apart[1] < reached:
                 continue
-        found = _fitted(piles, site, share_of_time, unsized, tight=True, apart=least)
-        if _holds(found, wants, plain):
-            return found
+        result = _fitted(piles, site, share_of_time, unsized, tight=True, apart=least)
+        if _holds(result, wants, plain):
+            return result
         share_of_time *= _LEFT
     apart = apart or _roomy([Pile.of(load) for load in single], site)
     return _fitted(apart[0], site, share_of_time, unsized)
@@ -129,29 +129,31 @@ def _fitted(
     tight: bool = False,
     apart: Bill | None = None,
 ) -> Stock:
-    fit = fitted(_asked(piles, site), site.open, share=share, tight=tight, apart=apart)
+    fit = fitted(_requests(piles, site), site.open, share=share, tight=tight, apart=apart)
     return Stock(site, tuple(piles), Fit(fit.places[len(site.anchors) :]), unsized)
 
 
-def _asked(piles: Sequence[Pile], site: Site) -> tuple[Request, ...]:
+def _requests(piles: Sequence[Pile], site: Site) -> tuple[Request, ...]:
     """Return what is asked of the placer: anchors first."""
     return requests(piles, site.anchors)
 
 
-def _holds(found: Stock, wanted: Sequence[Request], plain: Iterable[Fit]) -> bool:
+def _holds(stocked: Stock, required: Sequence[Request], plain: Iterable[Fit]) -> bool:
     """Return whether a drawer is no worse than plain fits of a tray a kind: by the objectives, in plastic, in floor."""
-    site = found.site
-    asked = _asked(found.piles, site)
-    anchored = tuple(Place(*anchor.at, 0) for anchor in site.anchors)
-    whole = Fit((*anchored, *found.fit.places))
-    reached = score(asked, whole)
+    site = stocked.site
+    requested = _requests(stocked.piles, site)
+    anchored = tuple(GridPlace(*anchor.at, 0) for anchor in site.anchors)
+    whole = Fit((*anchored, *stocked.fit.places))
+    reached = score(requested, whole)
     # each tray of a pile is printed
-    floor = sum(one.option.area for one in found.settled) + sum(prod(anchor.halves) for anchor in site.anchors)
+    floor = sum(settled.option.area for settled in stocked.settled) + sum(
+        prod(anchor.halves) for anchor in site.anchors
+    )
     for fit in plain:
-        theirs = score(wanted, fit)
+        theirs = score(required, fit)
         if theirs < reached or (theirs.missing == reached.missing and _sum(theirs) < _sum(reached)):
             return False
-        if None not in fit.places and not Bill(reached.plastic, floor).within(bill(wanted, fit)):
+        if None not in fit.places and not Bill(reached.plastic, floor).within(bill(required, fit)):
             return False
     return True
 
@@ -167,14 +169,14 @@ def _roomy(piles: Sequence[Pile], site: Site) -> tuple[tuple[Pile, ...], Score]:
     The score is that of a greedy fit.
     """
     best = tuple(piles)
-    wanted = _asked(best, site)
-    least = min(score(wanted, greedy(wanted, site.open)) for greedy in (best_of_three, best_greedy))
+    requested = _requests(best, site)
+    least = min(score(requested, greedy(requested, site.open)) for greedy in (best_of_three, best_greedy))
     if any(least.missing):
         for trial in islice(piled(best, site.ground, site.limit), eased(_MOST_PILES, len(best), 1)):
-            wanted = _asked(trial, site)
-            found = score(wanted, best_greedy(wanted, site.open))
-            if found < least:
-                best, least = trial, found
-            if not any(found.missing):
+            requested = _requests(trial, site)
+            result = score(requested, best_greedy(requested, site.open))
+            if result < least:
+                best, least = trial, result
+            if not any(result.missing):
                 break
     return best, least

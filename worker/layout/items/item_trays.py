@@ -11,7 +11,7 @@ from worker.layout.items.fill_drawer import Settled, Stock
 from worker.layout.items.shortage import largest_free, shortage
 from worker.layout.model.plan import Lattice, Stored, Unplaced
 from worker.layout.placement.placement_problem import Bay, Spot
-from worker.layout.storage.sizing_rules import FRAME_AIR, Ground
+from worker.layout.storage.sizing_rules import FRAME_AIR, DrawerLimits
 from worker.layout.storage.tray_option import Bulk, Lot
 from worker.layout.tray.interior import on_grid
 from worker.spec.drawer.tray import Tray
@@ -22,13 +22,13 @@ __all__ = [
     "Contents",
     "Furniture",
     "ItemTray",
-    "Wanted",
+    "ListedItem",
     "furnish",
+    "listed_items",
     "on_whole",
     "reserved",
     "site_of",
     "spares",
-    "wanted",
 ]
 
 #: A spare tray is no longer than this, in half cells: of larger ones nobody has any use (own choice).
@@ -42,7 +42,7 @@ _MOST_REMEDIES: Final = 20
 
 
 #: An item that a tray is wanted for, after its JSON Pointer.
-Wanted: TypeAlias = tuple[str, Item]
+ListedItem: TypeAlias = tuple[str, Item]
 
 
 class Furniture(Protocol):
@@ -144,13 +144,13 @@ def site_of(spec: Spec, index: int, lattice: Lattice, taken: Sequence[tuple[Spot
         for row in free[cell.y : cell.y + cell.depth]:
             row[cell.x : cell.x + cell.width] = [True] * cell.width
     bay = Bay(tuple(tuple(row) for row in free), 1 if spec.grid.half_cells else 2).less(taken)
-    ground = Ground.of(spec, lattice.span, min(drawer.height, spec.printer.bed[2] + FRAME_AIR))
+    ground = DrawerLimits.of(spec, lattice.span, min(drawer.height, spec.printer.bed[2] + FRAME_AIR))
     return Site(drawer.name, ground, bay, drawer.copies, drawer.height, bed)
 
 
 def reserved(items: Iterable[Item], site: Site) -> tuple[tuple[Spot, Spot], ...]:
     """Return the half cells that pinned items need at the least: front left half cells, and sizes."""
-    found: list[tuple[Spot, Spot]] = []
+    rectangles: list[tuple[Spot, Spot]] = []
     bay = site.bay
     for item in items:
         if item.at is None:
@@ -158,9 +158,9 @@ def reserved(items: Iterable[Item], site: Site) -> tuple[tuple[Spot, Spot], ...]
         at = round(2.0 * item.at[0]), round(2.0 * item.at[1])
         fits = [way.halves for way in site.options(item) if at in bay.spots(bay.corners(bay.bits, *way.halves))]
         if fits:
-            found.append((at, fits[0]))
-            bay = bay.less([found[-1]])
-    return tuple(found)
+            rectangles.append((at, fits[0]))
+            bay = bay.less([rectangles[-1]])
+    return tuple(rectangles)
 
 
 def on_whole(lattice: Lattice, at: Spot, halves: Spot) -> bool:
@@ -172,7 +172,7 @@ def on_whole(lattice: Lattice, at: Spot, halves: Spot) -> bool:
     return all((x, y) in whole for x in columns for y in rows)
 
 
-def wanted(items: Iterable[Item], pointer: str) -> tuple[Wanted, ...]:
+def listed_items(items: Iterable[Item], pointer: str) -> tuple[ListedItem, ...]:
     """Return the items of a list with their pointers.
 
     Args:
@@ -182,7 +182,9 @@ def wanted(items: Iterable[Item], pointer: str) -> tuple[Wanted, ...]:
     return tuple((f"{pointer}/{index}", item) for index, item in enumerate(items))
 
 
-def furnish(spec: Spec, sites: Sequence[Site], of_job: Sequence[Wanted], own: Sequence[Sequence[Wanted]]) -> Contents:
+def furnish(
+    spec: Spec, sites: Sequence[Site], of_job: Sequence[ListedItem], own: Sequence[Sequence[ListedItem]]
+) -> Contents:
     """Return the trays for the items of a job that have none yet.
 
     Args:
@@ -191,17 +193,17 @@ def furnish(spec: Spec, sites: Sequence[Site], of_job: Sequence[Wanted], own: Se
         of_job: the items that may go into any drawer.
         own: the items that each drawer has of its own.
     """
-    found = shared([item for _, item in of_job], sites, [[item for _, item in one] for one in own])
+    result = shared([item for _, item in of_job], sites, [[item for _, item in pairs] for pairs in own])
     # equal items may stand in two lists: each is known as the object that it is
-    pointers = {id(item): pointer for one in (of_job, *own) for pointer, item in one}
-    trays = tuple(tuple(_item_tray(one, pointers) for one in stock.settled) for stock in found.stocks)
-    return Contents(trays, tuple(_unplaced(spec, found.stocks, found.left, pointers)))
+    pointers = {id(item): pointer for pairs in (of_job, *own) for pointer, item in pairs}
+    trays = tuple(tuple(_item_tray(settled, pointers) for settled in stock.settled) for stock in result.stocks)
+    return Contents(trays, tuple(_unplaced(spec, result.stocks, result.left, pointers)))
 
 
-def _item_tray(one: Settled, pointers: dict[int, str]) -> ItemTray:
-    where = tuple(pointers[id(item)] for item in one.items)
-    tray = one.option.tray((one.at[0] / 2.0, one.at[1] / 2.0))
-    return ItemTray(tray, one.at, one.z, where[0], one, where)
+def _item_tray(settled: Settled, pointers: dict[int, str]) -> ItemTray:
+    where = tuple(pointers[id(item)] for item in settled.items)
+    tray = settled.option.tray((settled.at[0] / 2.0, settled.at[1] / 2.0))
+    return ItemTray(tray, settled.at, settled.z, where[0], settled, where)
 
 
 def spares(site: Site, bay: Bay, heights: Iterable[float], pointer: str) -> Iterator[ItemTray]:
@@ -256,17 +258,17 @@ def _unplaced(
     spec: Spec, stocks: Sequence[Stock], left: Sequence[Item], pointers: dict[int, str]
 ) -> Iterator[Unplaced]:
     """Yield the items without a place, those of the drawers first."""
-    half_cells, found = spec.grid.half_cells, 0
+    half_cells, number = spec.grid.half_cells, 0
     for index, stock in enumerate(stocks):
         others = [other for other in stocks if other is not stock]
         for item in stock.missing:
-            found += 1
-            lack = shortage(item, [stock], others, half_cells=half_cells, brief=found > _MOST_REMEDIES)
+            number += 1
+            lack = shortage(item, [stock], others, half_cells=half_cells, brief=number > _MOST_REMEDIES)
             name = spec.drawers[index].name
             yield Unplaced(item.name, pointers[id(item)], item.count, lack.reason, lack.remedy, name)
     for item in left:
-        found += 1
-        lack = shortage(item, stocks, (), half_cells=half_cells, brief=found > _MOST_REMEDIES)
+        number += 1
+        lack = shortage(item, stocks, (), half_cells=half_cells, brief=number > _MOST_REMEDIES)
         yield Unplaced(item.name, pointers[id(item)], item.count, lack.reason, lack.remedy)
 
 
@@ -275,8 +277,8 @@ def _box(lying: Lot | Bulk) -> tuple[tuple[float, float, float], tuple[float, fl
     if isinstance(lying, Bulk):
         return lying.at, lying.size
     things = list(lying.things())
-    low = tuple(min(one.at[axis] for one in things) for axis in range(3))
-    high = tuple(max(one.at[axis] + one.pose.size[axis] for one in things) for axis in range(3))
+    low = tuple(min(thing.at[axis] for thing in things) for axis in range(3))
+    high = tuple(max(thing.at[axis] + thing.pose.size[axis] for thing in things) for axis in range(3))
     return (low[0], low[1], low[2]), (high[0] - low[0], high[1] - low[1], high[2] - low[2])
 
 

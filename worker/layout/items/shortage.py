@@ -55,19 +55,19 @@ def shortage(
 
 def _likely(own: Sequence[Stock]) -> Sequence[Stock]:
     """Return the drawers that a remedy is looked for in: the one with most room, and the highest."""
-    roomy = max(own, key=lambda one: one.left.bits.bit_count())
-    high = max(own, key=lambda one: one.site.ground.height)
+    roomy = max(own, key=lambda stock: stock.left.bits.bit_count())
+    high = max(own, key=lambda stock: stock.site.ground.height)
     return [roomy] if high is roomy else [roomy, high]
 
 
 def _reason(item: Item, own: Sequence[Stock]) -> str:
     ways = [(stock, stock.site.options(item)) for stock in own]
-    sized = [(stock, found) for stock, found in ways if found]
+    sized = [(stock, options) for stock, options in ways if options]
     if not sized:
         lacks = [shortfall(item, stock.site.ground) for stock, _ in ways]
-        lack = min(lacks, key=lambda one: one.needed / one.there)
+        lack = min(lacks, key=lambda lack: lack.needed / lack.there)
         return _lacking(lack, "the highest drawer" if len(own) > 1 else "the drawer")
-    needed = min((found[0] for _, found in sized), key=lambda one: one.area)
+    needed = min((options[0] for _, options in sized), key=lambda option: option.area)
     if item.at is not None:
         return f"no room at its place: needs {_cells(needed.halves)} cells free from {item.at[0]:g}, {item.at[1]:g}"
     free = max((largest_free(stock.left)[1] for stock, _ in sized), key=lambda size: size[0] * size[1])
@@ -148,7 +148,9 @@ def largest_free(bay: Bay) -> tuple[Spot, Spot]:
     heights = [0] * bay.across
     for y, row in enumerate(bay.free):
         heights = [height + 1 if is_free else 0 for height, is_free in zip(heights, row, strict=True)]
-        area, left, width, height = max(_upright(heights), key=lambda one: (one[0], -one[1], -one[2]))
+        area, left, width, height = max(
+            _upright(heights), key=lambda rectangle: (rectangle[0], -rectangle[1], -rectangle[2])
+        )
         if area > best[0] * best[1]:
             at, best = (left, y - height + 1), (width, height)
     return at, best

@@ -33,8 +33,8 @@ _SMALL: Final = 8
 
 def alone(items: Sequence[Item], site: Site) -> tuple[Load, ...]:
     """Return a tray for each item, in order; items without any are left out."""
-    found = (Load((item,), site.options(item)) for item in items)
-    return tuple(load for load in found if load.options)
+    loads = (Load((item,), site.options(item)) for item in items)
+    return tuple(load for load in loads if load.options)
 
 
 def loads(items: Sequence[Item], site: Site) -> tuple[Load, ...]:
@@ -77,28 +77,28 @@ def loadings(single: Sequence[Load], site: Site, *, share_of_time: float = 1.0) 
         yield merged(_Offer.each)
         yield merged(_Offer.whole, often=True)
 
-    told: list[list[list[int]]] = []
+    kinds: list[list[list[int]]] = []
     for way in ways():
-        if _plastic(way) <= _plastic(single) and _kinds(way) not in told:
-            told.append(_kinds(way))
+        if _plastic(way) <= _plastic(single) and _kinds(way) not in kinds:
+            kinds.append(_kinds(way))
             yield way
     light = merged(_Offer.whole, light=True)
-    if _kinds(light) not in told:
+    if _kinds(light) not in kinds:
         yield light
 
 
-def _takes(wanted: Sequence[Load]) -> tuple[int, float]:
+def _takes(loads: Sequence[Load]) -> tuple[int, float]:
     """Return the floor and the plastic that trays take."""
-    return sum(load.area for load in wanted), _plastic(wanted)
+    return sum(load.area for load in loads), _plastic(loads)
 
 
-def _plastic(wanted: Sequence[Load]) -> float:
-    return sum(load.plastic for load in wanted)
+def _plastic(loads: Sequence[Load]) -> float:
+    return sum(load.plastic for load in loads)
 
 
-def _kinds(wanted: Sequence[Load]) -> list[list[int]]:
+def _kinds(loads: Sequence[Load]) -> list[list[int]]:
     """Return which kinds go together, to tell ways apart by."""
-    return [[id(item) for item in load.items] for load in wanted]
+    return [[id(item) for item in load.items] for load in loads]
 
 
 def _shares(item: Item) -> bool:
@@ -140,42 +140,42 @@ class _Merging:
             light: whether each tray takes no more plastic than those that it stands for.
             often: whether often used kinds share with their like only.
         """
-        found = list(self.single)
-        offers = [one for one in self.first if not often or _alike(one.loads)]
+        loads = list(self.single)
+        offers = [load for load in self.first if not often or _alike(load.loads)]
         while offers:
             best = min(offers, key=rank)
-            load = self.joined(best.loads, floor=sum(one.area for one in best.loads) - 1)
-            if load is None or (light and load.plastic > sum(one.plastic for one in best.loads)):
+            load = self.joined(best.loads, floor=sum(member.area for member in best.loads) - 1)
+            if load is None or (light and load.plastic > sum(member.plastic for member in best.loads)):
                 offers.remove(best)
                 continue
-            gone = {id(one) for one in best.loads}
-            found = [one for one in found if id(one) not in gone]
-            offers = [offer for offer in offers if not any(id(one) in gone for one in offer.loads)]
-            others = [one for one in found if not often or _alike((one, load))]
+            gone = {id(member) for member in best.loads}
+            loads = [member for member in loads if id(member) not in gone]
+            offers = [offer for offer in offers if not any(id(member) in gone for member in offer.loads)]
+            others = [member for member in loads if not often or _alike((member, load))]
             offers += self.offers((load, *rest) for number in _numbers() for rest in combinations(others, number - 1))
-            found.append(load)
-        return self._lighter(found)
+            loads.append(load)
+        return self._lighter(loads)
 
-    def _lighter(self, found: list[Load]) -> list[Load]:
+    def _lighter(self, loads: list[Load]) -> list[Load]:
         """Return the loads with the small kinds of a group in one tray where that saves plastic and costs no floor."""
         tried: dict[tuple[tuple[int, ...], ...], Load | None] = {}
         while True:
             best: tuple[float, Load, Load, Load] | None = None
-            small = [load for load in found if _named(load) and load.area <= _SMALL * len(load.items)]
-            for one, other in combinations(small, 2):
-                key = tuple(tuple(self.order[id(item)] for item in load.items) for load in (one, other))
-                if _named(one) != _named(other) or not _suits((one, other)):
+            small = [load for load in loads if _named(load) and load.area <= _SMALL * len(load.items)]
+            for first, other in combinations(small, 2):
+                key = tuple(tuple(self.order[id(item)] for item in load.items) for load in (first, other))
+                if _named(first) != _named(other) or not _suits((first, other)):
                     continue
                 if key not in tried:
-                    tried[key] = self.joined((one, other), floor=one.area + other.area)
+                    tried[key] = self.joined((first, other), floor=first.area + other.area)
                 load = tried[key]
-                saved = 0.0 if load is None else one.plastic + other.plastic - load.plastic
+                saved = 0.0 if load is None else first.plastic + other.plastic - load.plastic
                 if load is not None and saved > (0.0 if best is None else best[0]):
-                    best = saved, one, other, load
+                    best = saved, first, other, load
             if best is None:
-                return found
-            _, one, other, load = best
-            found = [load, *(each for each in found if each is not one and each is not other)]
+                return loads
+            _, first, other, load = best
+            loads = [load, *(each for each in loads if each is not first and each is not other)]
 
     def regrouped(self, way: Iterable[Load], moves: int) -> list[Load]:
         """Return the loads after kinds have changed trays: this way to share, or one that covers less floor.
@@ -188,12 +188,12 @@ class _Merging:
         if moves < 1 or len(begun) < 2:  # noqa: PLR2004 - nowhere else to go
             return list(begun.values())
         groups = regrouped(self.single, list(begun), self.pool, across=self.site.bay.across, suits=_suits, moves=moves)
-        found: list[Load] = []
+        result: list[Load] = []
         for group in groups:
             loads = [self.single[kind] for kind in group]
-            load = begun.get(group) or self.joined(loads, floor=sum(one.area for one in loads))
-            found += loads if load is None else [load]
-        return self._lighter(found)
+            load = begun.get(group) or self.joined(loads, floor=sum(member.area for member in loads))
+            result += loads if load is None else [load]
+        return self._lighter(result)
 
     def offers(self, groups: Iterable[tuple[Load, ...]]) -> list[_Offer]:
         """Return those of these groups that save floor as one, and what they save."""
@@ -224,7 +224,7 @@ def _numbers() -> range:
 
 def _alike(group: Sequence[Load]) -> bool:
     """Return whether all of these loads are used often, or none is."""
-    return len({load.wanted == 0 for load in group}) == 1
+    return len({load.access_rank == 0 for load in group}) == 1
 
 
 def _named(load: Load) -> str | None:

@@ -146,12 +146,12 @@ def _unattended(schedule: Schedule) -> bool:
 
 def _minutes(windows: Iterable[Window]) -> set[int]:
     """Return the minutes of a week, from Monday's midnight, that windows cover; without windows all."""
-    found: set[int] = set()
+    minutes: set[int] = set()
     for window in windows:
         start, end = (60 * int(clock[:2]) + int(clock[3:]) for clock in (window.start, window.end))
         span = range(start, end if end > start else end + _DAY)
-        found.update((_DAY * DAYS.index(day) + minute) % (7 * _DAY) for day in window.days for minute in span)
-    return found or set(range(7 * _DAY))
+        minutes.update((_DAY * DAYS.index(day) + minute) % (7 * _DAY) for day in window.days for minute in span)
+    return minutes or set(range(7 * _DAY))
 
 
 def _heavy(spec: Spec) -> bool:

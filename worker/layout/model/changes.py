@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from math import isclose
 from typing import Final, TypeAlias
 
-from worker.layout.model.plan import Changes, Move, Pieces, Stand
+from worker.layout.model.plan import LayoutChanges, Move, Pieces, Stand
 from worker.layout.model.shapes import Kind
 from worker.spec.manifest.manifest import DrawerEntry, Manifest, PlanDocument, PlannedPart
 
@@ -27,17 +27,17 @@ class _Piece:
 
     def is_at(self, other: "_Piece") -> bool:
         """Return whether the place is the same: of a tray on the grid, of other parts to a rounding."""
-        one, two = self.stand, other.stand
-        if (one.drawer, one.turn, one.cell) != (two.drawer, two.turn, two.cell):
+        own, theirs = self.stand, other.stand
+        if (own.drawer, own.turn, own.cell) != (theirs.drawer, theirs.turn, theirs.cell):
             return False
-        along = (2,) if one.cell is not None else (0, 1, 2)
+        along = (2,) if own.cell is not None else (0, 1, 2)
         return all(isclose(self.near[axis], other.near[axis], abs_tol=_NEAR, rel_tol=0.0) for axis in along)
 
 
 _Marked: TypeAlias = dict[str, list[_Piece]]
 
 
-def changes_of(plan: PlanDocument, previous: Manifest) -> Changes:
+def changes_of(plan: PlanDocument, previous: Manifest) -> LayoutChanges:
     """Return what a plan makes of what is printed by a previous manifest.
 
     A piece serves on where the plan has the same mark: in the same place of the drawer of the same name it is kept,
@@ -51,22 +51,22 @@ def changes_of(plan: PlanDocument, previous: Manifest) -> Changes:
     kept: list[Pieces] = []
     moved: list[Move] = []
     retired: list[Pieces] = []
-    for mark, part in sorted(parts.items(), key=lambda one: (_ORDER.index(one[1].kind), int(one[0][1:]))):
+    for mark, part in sorted(parts.items(), key=lambda entry: (_ORDER.index(entry[1].kind), int(entry[0][1:]))):
         quantity, printed = (count.get(mark, 0) for count in counts)
-        wanted, there = now.get(mark, []), before.get(mark, [])
-        staying = _kept(wanted, there) if wanted or there else min(quantity, printed)
-        moves = list(_moved(mark, part.kind, wanted, there))
+        present, there = now.get(mark, []), before.get(mark, [])
+        staying = _kept(present, there) if present or there else min(quantity, printed)
+        moves = list(_moved(mark, part.kind, present, there))
         served = staying + sum(move.count for move in moves)
-        lacking = tuple((piece.stand.drawer, piece.count) for piece in wanted if piece.count)
-        for found, name, count, drawers in (
+        lacking = tuple((piece.stand.drawer, piece.count) for piece in present if piece.count)
+        for pieces, name, count, drawers in (
             (kept, part.name, staying, ()),
             (new, part.name, quantity - served, lacking),
             (retired, old_names.get(mark, part.name), printed - served, ()),
         ):
             if count > 0:
-                found.append(Pieces(mark, part.kind, name, count, drawers))
+                pieces.append(Pieces(mark, part.kind, name, count, drawers))
         moved += moves
-    return Changes(tuple(new), tuple(kept), tuple(moved), tuple(retired))
+    return LayoutChanges(tuple(new), tuple(kept), tuple(moved), tuple(retired))
 
 
 _ORDER: Final[tuple[Kind, ...]] = ("tile", "tray", "key", "coupon", "plug")
@@ -74,14 +74,14 @@ _ORDER: Final[tuple[Kind, ...]] = ("tile", "tray", "key", "coupon", "plug")
 
 def _standing(drawers: Iterable[DrawerEntry]) -> _Marked:
     """Return where the pieces of each mark stand."""
-    found: _Marked = {}
+    marked: _Marked = {}
     for drawer in drawers:
-        for one in drawer.placements:
-            (x, y, z), (left, front) = one.at, drawer.origin
-            stand = Stand(drawer.name, one.at, one.turn, one.cell)
-            piece = _Piece(one.mark, one.name or "", drawer.copies, stand, (x - left, y - front, z))
-            found.setdefault(one.mark, []).append(piece)
-    return found
+        for placement in drawer.placements:
+            (x, y, z), (left, front) = placement.at, drawer.origin
+            stand = Stand(drawer.name, placement.at, placement.turn, placement.cell)
+            piece = _Piece(placement.mark, placement.name or "", drawer.copies, stand, (x - left, y - front, z))
+            marked.setdefault(placement.mark, []).append(piece)
+    return marked
 
 
 def _quantities(parts: Iterable[PlannedPart]) -> dict[str, int]:

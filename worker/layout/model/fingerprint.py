@@ -26,8 +26,8 @@ def _plain(value: Any) -> Any:
     if isinstance(value, int | float) and not isinstance(value, bool):
         return float(value) + 0.0  # 2 is 2.0, and -0.0 is 0.0
     if isinstance(value, tuple):
-        return [_plain(one) for one in value]
+        return [_plain(item) for item in value]
     if is_dataclass(value):
         pairs = ((field, getattr(value, field.name)) for field in fields(value))
-        return {field.name: _plain(one) for field, one in pairs if field.default is MISSING or one != field.default}
+        return {field.name: _plain(pair) for field, pair in pairs if field.default is MISSING or pair != field.default}
     return value

@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Final, TypeVar
 
 from worker.layout.model.fingerprint import fingerprint
-from worker.layout.model.plan import Warning as PlanWarning
+from worker.layout.model.plan import PlanWarning
 from worker.layout.model.shapes import KeyShape, Kind, Lettering, Part, Ring, Shape
 from worker.spec.drawer.tray import Tray
 from worker.spec.errors import LayoutError

@@ -33,7 +33,7 @@ class Lattice:
 
 
 @dataclass(frozen=True, slots=True)
-class Warning:  # noqa: A001 - the word of the manifest
+class PlanWarning:
     """Something the caller should know, that stops nothing."""
 
     pointer: str
@@ -135,7 +135,7 @@ class Move:
 
 
 @dataclass(frozen=True, slots=True)
-class Changes:
+class LayoutChanges:
     """What a layout changes of what is printed. New, kept and moved pieces are all that the layout needs."""
 
     new: tuple[Pieces, ...] = ()
@@ -181,10 +181,10 @@ class Plan:
     name: str
     drawers: tuple[DrawerPlan, ...]
     parts: tuple[Part, ...]
-    warnings: tuple[Warning, ...]
+    warnings: tuple[PlanWarning, ...]
     cautions: tuple[Caution, ...]
     unplaced: tuple[Unplaced, ...] = ()
-    changes: Changes | None = None
+    changes: LayoutChanges | None = None
     numbering: tuple[tuple[str, int], ...] = ()
 
     def part(self, mark: str) -> Part:

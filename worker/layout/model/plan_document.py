@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from worker.layout.model.plan import Changes, DrawerPlan, Pieces, Plan, Space, Stand, Stored, Unplaced
+from worker.layout.model.plan import DrawerPlan, LayoutChanges, Pieces, Plan, Space, Stand, Stored, Unplaced
 from worker.layout.model.shapes import Placement, Ring
 from worker.spec.manifest.manifest import (
     CautionEntry,
@@ -42,9 +42,9 @@ def plan_document(plan: Plan) -> PlanDocument:
             )
             for part in plan.parts
         ),
-        warnings=tuple(WarningEntry(pointer=one.pointer, message=one.message) for one in plan.warnings),
-        cautions=tuple(CautionEntry(topic=one.topic, text=one.text) for one in plan.cautions),
-        unplaced=tuple(_unplaced(one) for one in plan.unplaced),
+        warnings=tuple(WarningEntry(pointer=warning.pointer, message=warning.message) for warning in plan.warnings),
+        cautions=tuple(CautionEntry(topic=caution.topic, text=caution.text) for caution in plan.cautions),
+        unplaced=tuple(_unplaced(unplaced) for unplaced in plan.unplaced),
         changes=None if plan.changes is None else _changes(plan.changes),
         numbering=dict(plan.numbering),
     )
@@ -57,83 +57,83 @@ def _drawer(drawer: DrawerPlan) -> DrawerEntry:
         size=_three(drawer.size),
         outline=tuple(_ring(ring) for ring in drawer.outline),
         origin=_two(drawer.lattice.origin),
-        pitch=_one(drawer.lattice.pitch),
+        pitch=_rounded(drawer.lattice.pitch),
         cells=Cells(whole=drawer.whole, half=drawer.half, across=drawer.across),
         leftover=_two(drawer.leftover),
         free=drawer.free,
-        placements=tuple(_placement(one) for one in drawer.placements),
-        contents=tuple(_stored(one) for one in drawer.contents),
-        spaces=tuple(_space(one) for one in drawer.spaces),
+        placements=tuple(_placement(placement) for placement in drawer.placements),
+        contents=tuple(_stored(content) for content in drawer.contents),
+        spaces=tuple(_space(space) for space in drawer.spaces),
     )
 
 
-def _placement(one: Placement) -> PlacementEntry:
+def _placement(placement: Placement) -> PlacementEntry:
     return PlacementEntry(
-        mark=one.mark,
-        at=_three(one.at),
-        turn=one.turn,
-        cell=None if one.cell is None else _two(one.cell),
-        name=one.name,
+        mark=placement.mark,
+        at=_three(placement.at),
+        turn=placement.turn,
+        cell=None if placement.cell is None else _two(placement.cell),
+        name=placement.name,
     )
 
 
-def _stored(one: Stored) -> ContentEntry:
+def _stored(content: Stored) -> ContentEntry:
     return ContentEntry(
-        item=one.item,
-        pointer=one.pointer,
-        count=one.count,
-        capacity=one.capacity,
-        storage=one.storage,
-        shape=one.shape,
-        placement=one.placement,
-        at=_three(one.at),
-        size=_three(one.size),
-        label=one.label,
+        item=content.item,
+        pointer=content.pointer,
+        count=content.count,
+        capacity=content.capacity,
+        storage=content.storage,
+        shape=content.shape,
+        placement=content.placement,
+        at=_three(content.at),
+        size=_three(content.size),
+        label=content.label,
     )
 
 
-def _space(one: Space) -> SpaceEntry:
-    (x, y), (width, depth) = one.at, one.halves
+def _space(space: Space) -> SpaceEntry:
+    (x, y), (width, depth) = space.at, space.halves
     return SpaceEntry(at=(x / 2.0, y / 2.0), cells=(width / 2.0, depth / 2.0))
 
 
-def _unplaced(one: Unplaced) -> UnplacedEntry:
+def _unplaced(unplaced: Unplaced) -> UnplacedEntry:
     return UnplacedEntry(
-        item=one.item,
-        pointer=one.pointer,
-        drawer=one.drawer,
-        count=one.count,
-        reason=one.reason,
-        remedy=one.remedy,
+        item=unplaced.item,
+        pointer=unplaced.pointer,
+        drawer=unplaced.drawer,
+        count=unplaced.count,
+        reason=unplaced.reason,
+        remedy=unplaced.remedy,
     )
 
 
-def _changes(changes: Changes) -> ChangesEntry:
+def _changes(changes: LayoutChanges) -> ChangesEntry:
     return ChangesEntry(
-        new=tuple(_pieces(one) for one in changes.new),
-        kept=tuple(_pieces(one) for one in changes.kept),
+        new=tuple(_pieces(pieces) for pieces in changes.new),
+        kept=tuple(_pieces(pieces) for pieces in changes.kept),
         moved=tuple(
             MoveEntry(
-                mark=one.mark,
-                kind=one.kind,
-                name=one.name,
-                count=one.count,
-                before=_stand(one.before),
-                now=_stand(one.now),
+                mark=move.mark,
+                kind=move.kind,
+                name=move.name,
+                count=move.count,
+                before=_stand(move.before),
+                now=_stand(move.now),
             )
-            for one in changes.moved
+            for move in changes.moved
         ),
-        retired=tuple(_pieces(one) for one in changes.retired),
+        retired=tuple(_pieces(pieces) for pieces in changes.retired),
     )
 
 
-def _pieces(one: Pieces) -> PiecesEntry:
-    return PiecesEntry(mark=one.mark, kind=one.kind, name=one.name, count=one.count)
+def _pieces(pieces: Pieces) -> PiecesEntry:
+    return PiecesEntry(mark=pieces.mark, kind=pieces.kind, name=pieces.name, count=pieces.count)
 
 
-def _stand(one: Stand) -> StandEntry:
+def _stand(stand: Stand) -> StandEntry:
     return StandEntry(
-        drawer=one.drawer, at=_three(one.at), turn=one.turn, cell=None if one.cell is None else _two(one.cell)
+        drawer=stand.drawer, at=_three(stand.at), turn=stand.turn, cell=None if stand.cell is None else _two(stand.cell)
     )
 
 
@@ -141,15 +141,15 @@ def _ring(ring: Ring) -> tuple[tuple[float, float], ...]:
     return tuple(_two(point) for point in ring)
 
 
-def _one(length: float) -> float:
+def _rounded(length: float) -> float:
     return round(float(length), _DECIMALS) + 0.0  # no negative zero
 
 
 def _two(lengths: Iterable[float]) -> tuple[float, float]:
     x, y = lengths
-    return _one(x), _one(y)
+    return _rounded(x), _rounded(y)
 
 
 def _three(lengths: Iterable[float]) -> tuple[float, float, float]:
     x, y, z = lengths
-    return _one(x), _one(y), _one(z)
+    return _rounded(x), _rounded(y), _rounded(z)

@@ -17,19 +17,19 @@ def settle_unplaced(spec: Spec, unplaced: Sequence[Unplaced]) -> tuple[Unplaced,
     """
     if not spec.strict or not unplaced:
         return tuple(unplaced)
-    errors = [_refused(one) for one in unplaced]
+    errors = [_refused(entry) for entry in unplaced]
     if len(errors) == 1:
         raise errors[0]
     raise LayoutError(f"{len(errors)} items find no place.", errors=errors)
 
 
-def _refused(one: Unplaced) -> LayoutError:
-    where = "the drawers" if one.drawer is None else f"drawer {one.drawer!r}"
-    things = f"{one.count} of item {one.item!r} find" if one.count > 1 else f"Item {one.item!r} finds"
+def _refused(entry: Unplaced) -> LayoutError:
+    where = "the drawers" if entry.drawer is None else f"drawer {entry.drawer!r}"
+    things = f"{entry.count} of item {entry.item!r} find" if entry.count > 1 else f"Item {entry.item!r} finds"
     return LayoutError(
-        f"{things} no place in {where}: {one.reason}",
-        pointer=one.pointer,
-        value=one.count,
+        f"{things} no place in {where}: {entry.reason}",
+        pointer=entry.pointer,
+        value=entry.count,
         limit="a place for each, as the job is strict",
-        remedy=one.remedy or "Set strict to false to go without it.",
+        remedy=entry.remedy or "Set strict to false to go without it.",
     )

@@ -12,7 +12,18 @@ from math import prod
 from typing import TYPE_CHECKING, Final
 
 from worker.layout.placement.greedy import allowance, best_greedy, plain_fits, reworked
-from worker.layout.placement.placement_problem import Bay, Bill, Choice, Fit, Place, Request, Score, bill, score, ties
+from worker.layout.placement.placement_problem import (
+    Bay,
+    Bill,
+    Fit,
+    GridPlace,
+    Request,
+    Score,
+    SizeChoice,
+    bill,
+    score,
+    ties,
+)
 from worker.layout.placement.search_budget import THOROUGH, eased
 
 if TYPE_CHECKING:
@@ -80,8 +91,8 @@ def solved(requests: Sequence[Request], bay: Bay, fit: Fit, *, limit: float, mos
     if limit <= 0.0 or not requests or not bay.bits or _ideal(requests, fit):
         return fit
     model = _Model(requests, bay, fit, most)
-    found = model.solve(limit)
-    return found if found is not None and score(requests, found) < score(requests, fit) else fit
+    solution = model.solve(limit)
+    return solution if solution is not None and score(requests, solution) < score(requests, fit) else fit
 
 
 def load_solver() -> None:
@@ -123,7 +134,7 @@ class _Model:
         self.model.add_no_overlap_2d(self.across_rects, self.back_rects)
         self._objective()
 
-    def _request(self, request: Request, place: Place | None) -> None:
+    def _request(self, request: Request, place: GridPlace | None) -> None:
         """Write down one request: where it may stand, in which sizes, and where the known fit has it."""
         model, step = self.model, self.step
         sizes = _offered(request, None if place is None else place.choice)
@@ -220,7 +231,7 @@ class _Model:
             for axis, (starts, length) in enumerate(((self.lefts, self.across), (self.fronts, self.back))):
                 low, high = self.model.new_int_var(0, length, ""), self.model.new_int_var(0, length, "")
                 self.model.add(low <= high)
-                known: list[tuple[int, int]] = []
+                spreads: list[tuple[int, int]] = []
                 for index in tie:
                     sides = [(choice.width, choice.depth)[axis] for choice in self.requests[index].choices]
                     taken, place, placed = self.taken[index], self.fit.places[index], self.placed[index]
@@ -229,10 +240,10 @@ class _Model:
                     self.model.add(low <= starts[index]).only_enforce_if(placed)
                     self.model.add(high >= starts[index] + size).only_enforce_if(placed)
                     if place is not None:
-                        known.append((place[axis] // self.step, (place[axis] + sides[place.choice]) // self.step))
-                if known:
-                    self.model.add_hint(low, min(start for start, _ in known))
-                    self.model.add_hint(high, max(end for _, end in known))
+                        spreads.append((place[axis] // self.step, (place[axis] + sides[place.choice]) // self.step))
+                if spreads:
+                    self.model.add_hint(low, min(start for start, _ in spreads))
+                    self.model.add_hint(high, max(end for _, end in spreads))
                 ends += [(high, 1), (low, -1)]
                 most += length
         return ends, most
@@ -247,11 +258,11 @@ class _Model:
         status = solver.solve(self.model)
         if status not in {self.cp.OPTIMAL, self.cp.FEASIBLE}:
             return None
-        places: list[Place | None] = []
+        places: list[GridPlace | None] = []
         for left, front, taken in zip(self.lefts, self.fronts, self.taken, strict=True):
             number = next((number for number, here in taken.items() if solver.boolean_value(here)), None)
             spot = solver.value(left) * self.step, solver.value(front) * self.step
-            places.append(None if number is None else Place(*spot, number))
+            places.append(None if number is None else GridPlace(*spot, number))
         return Fit(tuple(places))
 
 
@@ -261,7 +272,7 @@ def _ideal(requests: Sequence[Request], fit: Fit) -> bool:
     return not ties(requests) and score(requests, fit) == Score((0, 0, 0), 0, 0, lightest)
 
 
-def _offered(request: Request, chosen: int | None) -> dict[int, Choice]:
+def _offered(request: Request, chosen: int | None) -> dict[int, SizeChoice]:
     """Return the sizes that the solver may choose: the lightest and the smallest, and the one that is taken."""
     lightest: dict[tuple[int, int], int] = {}
     for number, choice in enumerate(request.choices):

@@ -8,10 +8,10 @@ from typing import Final, Literal, TypeAlias
 from worker.layout.placement.placement_problem import (
     Bay,
     Bill,
-    Choice,
     Fit,
-    Place,
+    GridPlace,
     Request,
+    SizeChoice,
     Spot,
     bill,
     block,
@@ -22,19 +22,19 @@ from worker.layout.placement.placement_problem import (
 __all__ = ["allowance", "best_greedy", "best_of_three", "bottom_left", "plain_fits", "reworked"]
 
 Order: TypeAlias = Callable[[Request], tuple[int, ...]]
-Rank: TypeAlias = Callable[[Choice], tuple[int, ...]]
+Rank: TypeAlias = Callable[[SizeChoice], tuple[int, ...]]
 Rule: TypeAlias = Literal["front", "together"]
 
 
-def _smallest(choice: Choice) -> tuple[int, ...]:
+def _smallest(choice: SizeChoice) -> tuple[int, ...]:
     return choice.area, choice.cost
 
 
-def _lightest(choice: Choice) -> tuple[int, ...]:
+def _lightest(choice: SizeChoice) -> tuple[int, ...]:
     return choice.cost, choice.area
 
 
-def _flattest(choice: Choice) -> tuple[int, ...]:
+def _flattest(choice: SizeChoice) -> tuple[int, ...]:
     return choice.depth, choice.area, choice.cost
 
 
@@ -47,8 +47,8 @@ def _by_side(request: Request) -> tuple[int, ...]:
 
 
 def _by_priority(request: Request) -> tuple[int, ...]:
-    wanted = next((access for access, held in enumerate(request.holds) if held), len(request.holds))
-    return (wanted, *_by_area(request))
+    priority = next((access for access, held in enumerate(request.holds) if held), len(request.holds))
+    return (priority, *_by_area(request))
 
 
 #: The orders: the largest area first, the longest side first, the most wanted first.
@@ -123,9 +123,9 @@ def reworked(
     for turn in range(rounds):
         out = packer.some(kept, loose, random)
         trial = packer.repacked(kept, out, random)
-        found = score(requests, trial)
-        if found <= held and bill(requests, trial).within(most):
-            kept, held = trial, found
+        result = score(requests, trial)
+        if result <= held and bill(requests, trial).within(most):
+            kept, held = trial, result
         if held < reached:
             best, reached = kept, held
         elif turn % _PATIENCE == _PATIENCE - 1:
@@ -172,7 +172,7 @@ class _Packer:
         first: dict[str, int] = {}
         for place, index in enumerate(self.order(_by_priority)):
             first.setdefault(self.requests[index].group or f"\0{index}", place)
-        group = {index: first[one.group or f"\0{index}"] for index, one in enumerate(self.requests)}
+        group = {index: first[request.group or f"\0{index}"] for index, request in enumerate(self.requests)}
         return sorted(self.order(_by_priority), key=lambda index: (not self.requests[index].often, group[index]))
 
     def choices(self, index: int, rank: Rank) -> list[int]:
@@ -180,10 +180,10 @@ class _Packer:
         key = index, rank
         if key not in self.ranked:
             choices = self.requests[index].choices
-            self.ranked[key] = sorted(range(len(choices)), key=lambda one: (*rank(choices[one]), one))
+            self.ranked[key] = sorted(range(len(choices)), key=lambda index: (*rank(choices[index]), index))
         return self.ranked[key]
 
-    def under(self, choice: Choice, at: Spot) -> int:
+    def under(self, choice: SizeChoice, at: Spot) -> int:
         """Return the bits under a tray."""
         size = choice.width, choice.depth
         if size not in self.blocks:
@@ -192,14 +192,14 @@ class _Packer:
 
     def pack(self, order: Iterable[int], rank: Rank, rule: Rule) -> Fit:
         """Return the fit of one order: pinned requests first, then the others."""
-        places: list[Place | None] = [None] * len(self.requests)
+        places: list[GridPlace | None] = [None] * len(self.requests)
         free = self.pinned(places)
         for index in order:
             if self.requests[index].pin is None:
                 free = self.put(places, index, free, rank, rule)
         return Fit(tuple(places))
 
-    def pinned(self, places: list[Place | None]) -> int:
+    def pinned(self, places: list[GridPlace | None]) -> int:
         """Put the pinned requests where they must stand, each in its lightest size that has room there."""
         free = self.bay.bits
         for index, request in enumerate(self.requests):
@@ -210,12 +210,12 @@ class _Packer:
                 choice = request.choices[number]
                 corners = self.bay.corners(free, choice.width, choice.depth)
                 if 0 <= x < self.bay.across and y >= 0 and corners >> (y * self.bay.stride + x) & 1:
-                    places[index] = Place(x, y, number)
+                    places[index] = GridPlace(x, y, number)
                     free &= ~self.under(choice, request.pin)
                     break
         return free
 
-    def put(self, places: list[Place | None], index: int, free: int, rank: Rank, rule: Rule) -> int:
+    def put(self, places: list[GridPlace | None], index: int, free: int, rank: Rank, rule: Rule) -> int:
         """Put one request into the first of its sizes that has room, and return what is still free."""
         for number in self.choices(index, rank):
             choice = self.requests[index].choices[number]
@@ -223,11 +223,11 @@ class _Packer:
             if not corners:
                 continue
             spot = self.spot(places, index, choice, corners, rule)
-            places[index] = Place(*spot, number)
+            places[index] = GridPlace(*spot, number)
             return free & ~self.under(choice, spot)
         return free
 
-    def spot(self, places: list[Place | None], index: int, choice: Choice, corners: int, rule: Rule) -> Spot:
+    def spot(self, places: list[GridPlace | None], index: int, choice: SizeChoice, corners: int, rule: Rule) -> Spot:
         """Return the best spot of these corners."""
         boxes = self.boxes(places, index) if rule == "together" else []
         if not boxes:
@@ -252,9 +252,9 @@ class _Packer:
         before = ~(corners << back) | ~(corners >> back)
         return corners & beside & before
 
-    def boxes(self, places: list[Place | None], index: int) -> list[tuple[int, int, int, int]]:
+    def boxes(self, places: list[GridPlace | None], index: int) -> list[tuple[int, int, int, int]]:
         """Return the boxes around what a request belongs to, as far as that has places."""
-        found = []
+        rectangles = []
         for tie in self.bound[index]:
             sides = [
                 (place.x, place.y, place.x + choice.width, place.y + choice.depth)
@@ -264,8 +264,8 @@ class _Packer:
             ]
             if sides:
                 left, front, right, back = zip(*sides, strict=True)
-                found.append((min(left), min(front), max(right), max(back)))
-        return found
+                rectangles.append((min(left), min(front), max(right), max(back)))
+        return rectangles
 
     def some(self, fit: Fit, loose: list[int], random: Random) -> list[int]:
         """Return some requests to take out: all without a place, and some that stand near each other."""

@@ -11,7 +11,7 @@ from typing import NamedTuple, TypeAlias
 
 from worker.spec.items.item import Access
 
-__all__ = ["ACCESSES", "Bay", "Bill", "Choice", "Fit", "Place", "Request", "Score", "bill", "score", "ties"]
+__all__ = ["ACCESSES", "Bay", "Bill", "Fit", "GridPlace", "Request", "Score", "SizeChoice", "bill", "score", "ties"]
 
 Spot: TypeAlias = tuple[int, int]
 
@@ -20,7 +20,7 @@ ACCESSES: tuple[Access, ...] = ("often", "sometimes", "rarely")
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class SizeChoice:
     """One size that a tray may have: half cells across and front to back, and its plastic in mm3."""
 
     width: int
@@ -48,7 +48,7 @@ class Request:
     """
 
     name: str
-    choices: tuple[Choice, ...]
+    choices: tuple[SizeChoice, ...]
     holds: tuple[int, int, int] = (0, 1, 0)
     group: str | None = None
     near: tuple[int, ...] = ()
@@ -153,7 +153,7 @@ def _runs(bits: int, length: int, step: int) -> int:
     return bits
 
 
-class Place(NamedTuple):
+class GridPlace(NamedTuple):
     """Where a request stands: its front left half cell, and which of its choices it has."""
 
     x: int
@@ -165,7 +165,7 @@ class Place(NamedTuple):
 class Fit:
     """An answer: a place for each request, in their order, or None."""
 
-    places: tuple[Place | None, ...]
+    places: tuple[GridPlace | None, ...]
 
 
 class Score(NamedTuple):
@@ -188,9 +188,9 @@ def ties(requests: Sequence[Request]) -> tuple[tuple[int, ...], ...]:
     for index, request in enumerate(requests):
         if request.group is not None:
             groups.setdefault(request.group, []).append(index)
-    found = [tuple(group) for group in groups.values() if len(group) > 1]
-    pairs = {(min(index, near), max(index, near)) for index, one in enumerate(requests) for near in one.near}
-    return (*found, *sorted(pair for pair in pairs if pair[0] != pair[1]))
+    groups_of_several = [tuple(group) for group in groups.values() if len(group) > 1]
+    pairs = {(min(index, near), max(index, near)) for index, request in enumerate(requests) for near in request.near}
+    return (*groups_of_several, *sorted(pair for pair in pairs if pair[0] != pair[1]))
 
 
 def score(requests: Sequence[Request], fit: Fit) -> Score:

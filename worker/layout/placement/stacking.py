@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
 
-from worker.layout.placement.placement_problem import ACCESSES, Choice, Request, Spot
-from worker.layout.storage.sizing_rules import Ground
+from worker.layout.placement.placement_problem import ACCESSES, Request, SizeChoice, Spot
+from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.tray_option import Option
 from worker.layout.tray.interior import on_grid
 from worker.spec.items.item import Item
@@ -32,7 +32,7 @@ class Load:
         return all(item.stacks and item.at is None and item.near is None and not item.fixed for item in self.items)
 
     @property
-    def wanted(self) -> int:
+    def access_rank(self) -> int:
         """How often it is wanted: 0 often, 1 sometimes, 2 rarely."""
         return min(ACCESSES.index(item.access) for item in self.items)
 
@@ -84,7 +84,7 @@ class Pile:
         pin: Spot | None = None if first.at is None else (round(2.0 * first.at[0]), round(2.0 * first.at[1]))
         return Request(
             name=", ".join(item.name for item in self.items),
-            choices=tuple(Choice(*way[0].halves, sum(one.plastic for one in way)) for way in self.ways),
+            choices=tuple(SizeChoice(*way[0].halves, sum(option.plastic for option in way)) for way in self.ways),
             holds=(kinds.count(0), kinds.count(1), kinds.count(2)),
             group=groups.pop() if len(groups) == 1 else None,
             near=near,
@@ -105,7 +105,7 @@ class Anchor:
         groups = {item.group for item in self.items if item.group is not None}
         return Request(
             name=", ".join(item.name for item in self.items),
-            choices=(Choice(*self.halves),),
+            choices=(SizeChoice(*self.halves),),
             holds=(0, 0, 0),
             group=groups.pop() if len(groups) == 1 else None,
             near=near,
@@ -119,14 +119,14 @@ def requests(piles: Sequence[Pile], anchors: Sequence[Anchor] = ()) -> tuple[Req
     Anchors come first: nothing else has a claim to their places.
     """
     both: tuple[Anchor | Pile, ...] = (*anchors, *piles)
-    where = {item.name: index for index, one in enumerate(both) for item in one.items}
+    where = {item.name: index for index, load in enumerate(both) for item in load.items}
     return tuple(
-        one.request(tuple(where[item.near] for item in one.items if item.near is not None and item.near in where))
-        for one in both
+        load.request(tuple(where[item.near] for item in load.items if item.near is not None and item.near in where))
+        for load in both
     )
 
 
-def piled(piles: Sequence[Pile], ground: Ground, limit: float) -> Iterator[tuple[Pile, ...]]:
+def piled(piles: Sequence[Pile], ground: DrawerLimits, limit: float) -> Iterator[tuple[Pile, ...]]:
     """Yield the piles with two of them made one, those that save most floor, again and again while that saves any.
 
     Args:
@@ -138,52 +138,56 @@ def piled(piles: Sequence[Pile], ground: Ground, limit: float) -> Iterator[tuple
     while True:
         best: tuple[int, int, int, Pile] | None = None
         stacking = [index for index, pile in enumerate(current) if all(load.stacks for load in pile.loads)]
-        for one, other in combinations(stacking, 2):
-            both = current[one].area + current[other].area
-            if best is not None and both - max(current[one].area, current[other].area) <= best[0]:
+        for first, other in combinations(stacking, 2):
+            both = current[first].area + current[other].area
+            if best is not None and both - max(current[first].area, current[other].area) <= best[0]:
                 continue
-            pile = _pile((*current[one].loads, *current[other].loads), ground, limit)
+            pile = _pile((*current[first].loads, *current[other].loads), ground, limit)
             if pile is not None and both - pile.area > (best[0] if best is not None else 0):
-                best = both - pile.area, one, other, pile
+                best = both - pile.area, first, other, pile
         if best is None:
             return
-        _, one, other, pile = best
-        current[one] = pile
+        _, first, other, pile = best
+        current[first] = pile
         del current[other]
         yield tuple(current)
 
 
-def _pile(loads: Iterable[Load], ground: Ground, limit: float) -> Pile | None:
+def _pile(loads: Iterable[Load], ground: DrawerLimits, limit: float) -> Pile | None:
     """Return these loads as one pile, or None when the drawer is too low or their trays have no size in common.
 
     What is wanted more often stands higher, the heavier of two alike lower.
     """
-    order = sorted(loads, key=lambda load: (-load.wanted, -load.mass))
+    order = sorted(loads, key=lambda load: (-load.access_rank, -load.mass))
     sizes = set.intersection(*({option.halves for option in load.options} for load in order))
     ways = [way for halves in sorted(sizes) if (way := _way(order, halves, ground, limit)) is not None]
     return Pile(tuple(order), tuple(sorted(ways, key=lambda way: way[0].area))) if ways else None
 
 
-def _way(order: Sequence[Load], halves: tuple[int, int], ground: Ground, limit: float) -> tuple[Option, ...] | None:
+def _way(
+    order: Sequence[Load], halves: tuple[int, int], ground: DrawerLimits, limit: float
+) -> tuple[Option, ...] | None:
     """Return the lowest way to pile trays of one size, or None when the drawer is too low."""
     way: list[Option] = []
     for load in order:
         under = load is not order[-1]
-        fits = [one for one in load.options if one.halves == halves and (one.rim == "stacking" or not under)]
+        fits = [
+            option for option in load.options if option.halves == halves and (option.rim == "stacking" or not under)
+        ]
         if not fits:
             return None
-        way.append(min(fits, key=lambda one: (one.top, one.plastic)))
+        way.append(min(fits, key=lambda fit: (fit.top, fit.plastic)))
     return tuple(way) if top(way, ground) <= limit + LENGTH_EPSILON else None
 
 
-def heights(way: Sequence[Option], ground: Ground) -> tuple[float, ...]:
+def heights(way: Sequence[Option], ground: DrawerLimits) -> tuple[float, ...]:
     """Return how high over the drawer's bottom each tray of a pile stands."""
-    found = [0.0]
+    levels = [0.0]
     for option in way[:-1]:
-        found.append(on_grid(found[-1] + option.height - ground.joint.height))
-    return tuple(found)
+        levels.append(on_grid(levels[-1] + option.height - ground.joint.height))
+    return tuple(levels)
 
 
-def top(way: Sequence[Option], ground: Ground) -> float:
+def top(way: Sequence[Option], ground: DrawerLimits) -> float:
     """Return the highest point of a pile and what is in it."""
     return on_grid(heights(way, ground)[-1] + way[-1].top)

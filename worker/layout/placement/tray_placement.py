@@ -81,11 +81,11 @@ def place_trays(
     halves = board.has_halves or any(tray.on_halves for tray in drawer.trays)
     wished = [(index, at) for index, places in (pins or {}).items() for at in places]
     while True:
-        found = _arranged(board, drawer.trays, wished, halves=halves)
-        if not isinstance(found, _NoRoom):
-            return tuple(sorted((*fixed, *found), key=lambda one: one.tray))
+        arranged = _arranged(board, drawer.trays, wished, halves=halves)
+        if not isinstance(arranged, _NoRoom):
+            return tuple(sorted((*fixed, *arranged), key=lambda placed: placed.tray))
         if not wished:
-            raise _refused(drawer, board, found, pointer)
+            raise _refused(drawer, board, arranged, pointer)
         # fewer stay in their places, and those that move make room for all
         wished = wished[: len(wished) // 2]
 
@@ -96,10 +96,10 @@ def _arranged(
     """Return all trays without a place of their own, some where it is wished, or the first that finds no room."""
     pinned = list(_pinned(board, trays, wished))
     kept = board.copy()
-    for one in pinned:
-        kept.take(one.at, tray_halves(trays[one.tray]))
+    for pin in pinned:
+        kept.take(pin.at, tray_halves(trays[pin.tray]))
     left = Counter({index: tray.quantity for index, tray in enumerate(trays) if tray.at is None})
-    left.subtract(one.tray for one in pinned)
+    left.subtract(pin.tray for pin in pinned)
     failed: _NoRoom | None = None
     for order in _ORDERS:
         todo = sorted(left.elements(), key=_by(trays, order))
@@ -243,22 +243,22 @@ def _fixed(board: _Board, trays: Sequence[Tray], index: int, others: Sequence[Pl
             limit=f"cells under all of it; there is none at {(x + int(column)) / 2.0:g}, {(y + int(row)) / 2.0:g}",
             remedy="Move the tray, or let the grid have half cells.",
         )  # fmt: skip
-    for one in others:
-        other = trays[one.tray]
-        if _overlap((x, y), halves, one.at, tray_halves(other)):
+    for earlier in others:
+        other = trays[earlier.tray]
+        if _overlap((x, y), halves, earlier.at, tray_halves(other)):
             raise TrayError(
                 f"Tray {tray.name!r} overlaps tray {other.name!r}.",
                 pointer=f"{pointer}/at", value=tray.at,
-                limit=f"clear of trays/{one.tray}, {other.cells[0]:g} x {other.cells[1]:g} cells from "
-                f"{one.at[0] / 2.0:g}, {one.at[1] / 2.0:g}",
+                limit=f"clear of trays/{earlier.tray}, {other.cells[0]:g} x {other.cells[1]:g} cells from "
+                f"{earlier.at[0] / 2.0:g}, {earlier.at[1] / 2.0:g}",
                 remedy="Move one of them.",
             )  # fmt: skip
     board.take((x, y), halves)
     return PlacedTray(index, (x, y), not board.on_whole((x, y), halves))
 
 
-def _overlap(one: Spot, size: Spot, other: Spot, other_size: Spot) -> bool:
-    return all(one[axis] < other[axis] + other_size[axis] and other[axis] < one[axis] + size[axis] for axis in (0, 1))
+def _overlap(spot: Spot, size: Spot, other: Spot, other_size: Spot) -> bool:
+    return all(spot[axis] < other[axis] + other_size[axis] and other[axis] < spot[axis] + size[axis] for axis in (0, 1))
 
 
 def _packed(board: _Board, trays: Sequence[Tray], order: Sequence[int], *, halves: bool) -> Iterator[PlacedTray]:

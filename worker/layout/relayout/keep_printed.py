@@ -7,14 +7,14 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple, TypeAlias
 
-from worker.layout.items.item_trays import Wanted
+from worker.layout.items.item_trays import ListedItem
 from worker.layout.model.fingerprint import fingerprint
 from worker.layout.model.plan import Stored
 from worker.layout.model.shapes import TrayShape
 from worker.layout.placement.placement_problem import Bay
 from worker.layout.placement.stacking import Anchor
 from worker.layout.placement.tray_placement import Footing, Spot, tray_halves
-from worker.layout.relayout.previous_layout import Previous, Printed
+from worker.layout.relayout.previous_layout import Previous, PrintedTray
 from worker.layout.tray.interior import on_grid
 from worker.spec.drawer.drawer import Drawer
 from worker.spec.drawer.tray import Tray
@@ -22,7 +22,7 @@ from worker.spec.errors import LayoutError, TrayError
 from worker.spec.items.item import Item
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["Kept", "Make", "Relayout", "Staying", "anchors", "require_fixed"]
+__all__ = ["KeptTray", "Make", "Relayout", "Staying", "anchors", "require_fixed"]
 
 #: Makes a tray's shape on whole feet or on half feet; raises `TrayError` when it cannot be made.
 Make: TypeAlias = Callable[[Tray, bool], TrayShape]
@@ -41,7 +41,7 @@ class Lain(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class KeptTray:
     """A printed tray that stays: its front left half cell, its height over the drawer's bottom, the items in it."""
 
     tray: Tray
@@ -50,7 +50,7 @@ class Kept:
     z: float
     pointer: str
     items: tuple[Lain, ...]
-    printed: Printed
+    printed: PrintedTray
 
     @property
     def rectangle(self) -> Rectangle:
@@ -66,24 +66,24 @@ class Kept:
         """
         named = {lain.key: (lain.pointer, lain.item) for lain in self.items}
         left = {key: item.count for key, (_, item) in named.items()}
-        for one in self.printed.contents:
-            key = one.item, one.pointer
+        for content in self.printed.contents:
+            key = content.item, content.pointer
             if not left.get(key):
                 continue
             pointer, item = named[key]
-            count = min(one.capacity, left[key])
+            count = min(content.capacity, left[key])
             left[key] -= count
-            x, y, z = (on_grid(one.at[a] + corner[a] - self.printed.placement.at[a]) for a in (0, 1, 2))
+            x, y, z = (on_grid(content.at[a] + corner[a] - self.printed.placement.at[a]) for a in (0, 1, 2))
             yield Stored(
                 item=item.name,
                 pointer=pointer,
                 count=count,
-                capacity=one.capacity,
-                storage=one.storage,
-                shape=one.shape,
+                capacity=content.capacity,
+                storage=content.storage,
+                shape=content.shape,
                 placement=placement,
                 at=(x, y, z),
-                size=one.size,
+                size=content.size,
                 label=item.label_text,
             )
 
@@ -92,11 +92,11 @@ class Kept:
 class Staying:
     """What stays in a drawer, and why items that were there do not, by their pointers."""
 
-    kept: tuple[Kept, ...] = ()
+    kept: tuple[KeptTray, ...] = ()
     lost: dict[str, str] = field(default_factory=dict)
 
 
-def anchors(kept: Iterable[Kept], new: Collection[Item], step: int) -> tuple[Anchor, ...]:
+def anchors(kept: Iterable[KeptTray], new: Collection[Item], step: int) -> tuple[Anchor, ...]:
     """Return the trays that stay and that something new belongs to, by its group or by `near`.
 
     Args:
@@ -107,17 +107,17 @@ def anchors(kept: Iterable[Kept], new: Collection[Item], step: int) -> tuple[Anc
     names = {item.name for item in new}
     tied = {item.near for item in new if item.near is not None}
     groups = {item.group for item in new if item.group is not None}
-    piles: dict[Spot, list[Kept]] = {}
-    for one in sorted(kept, key=lambda one: one.z):
-        piles.setdefault(one.at, []).append(one)
-    found: list[Anchor] = []
+    piles: dict[Spot, list[KeptTray]] = {}
+    for piece in sorted(kept, key=lambda piece: piece.z):
+        piles.setdefault(piece.at, []).append(piece)
+    anchored: list[Anchor] = []
     for at, pile in piles.items():
-        items = tuple(lain.item for one in pile for lain in one.items)
+        items = tuple(lain.item for piece in pile for lain in piece.items)
         belongs = any(item.group in groups or item.name in tied or item.near in names for item in items)
         # what was placed by half cells may stand where the placer no longer looks
         if belongs and not pile[0].z and not any(along % step for along in (*at, *pile[0].shape.halves)):
-            found.append(Anchor(items, at, pile[0].shape.halves))
-    return tuple(found)
+            anchored.append(Anchor(items, at, pile[0].shape.halves))
+    return tuple(anchored)
 
 
 @dataclass(frozen=True)
@@ -129,7 +129,7 @@ class Relayout:
     footing: Footing
     make: Make
 
-    def staying(self, wanted: Sequence[Wanted], *, limit: float, movable: bool = True) -> Staying:
+    def staying(self, listed: Sequence[ListedItem], *, limit: float, movable: bool = True) -> Staying:
         """Return the printed trays that serve items and stay in their places.
 
         A tray stays for what lay in it and still has the same shape, storage and label, is no more than it has room
@@ -137,38 +137,42 @@ class Relayout:
         would be printed the same today; and when the tray that it stands on stays.
 
         Args:
-            wanted: the items of the drawer, then those of the job that are in no other drawer.
+            listed: the items of the drawer, then those of the job that are in no other drawer.
             limit: how high anything may reach, in mm.
             movable: whether what is not fixed stays, too.
         """
         taken = [(_spot(tray.at), tray_halves(tray)) for tray in self.drawer.trays if tray.at is not None]
         lost: dict[str, str] = {}
-        kept: list[Kept] = []
+        kept: list[KeptTray] = []
         broken: set[Spot] = set()
         used: set[str] = set()
-        trays = sorted(self.previous.trays(self.drawer.name), key=lambda one: one.z)
-        for printed in (one for one in trays if one.contents):
-            items, unserved = _served(printed, _of(printed, wanted, used))
+        trays = sorted(self.previous.trays(self.drawer.name), key=lambda tray: tray.z)
+        for printed in (tray for tray in trays if tray.contents):
+            items, unserved = _served(printed, _of(printed, listed, used))
             lost.update(unserved)
             if not items or not (movable or any(item.fixed for _, item, _ in items)):
                 broken.add(printed.spot)
                 continue
-            under = [one for one in kept if one.at == printed.spot]
-            found = self._kept(printed, items, limit)
-            if isinstance(found, Kept) and printed.spot in broken:
-                found = "the tray that it stood on is gone"
-            if isinstance(found, Kept) and not under and any(_overlap(found.rectangle, one) for one in taken):
-                found = "another tray stands in its place"
-            if isinstance(found, str):
+            under = [piece for piece in kept if piece.at == printed.spot]
+            result = self._kept(printed, items, limit)
+            if isinstance(result, KeptTray) and printed.spot in broken:
+                result = "the tray that it stood on is gone"
+            if (
+                isinstance(result, KeptTray)
+                and not under
+                and any(_overlap(result.rectangle, rectangle) for rectangle in taken)
+            ):
+                result = "another tray stands in its place"
+            if isinstance(result, str):
                 broken.add(printed.spot)
-                lost.update((pointer, found) for pointer, _, _ in items)
+                lost.update((pointer, result) for pointer, _, _ in items)
                 continue
-            taken += [] if under else [found.rectangle]
+            taken += [] if under else [result.rectangle]
             used.update(pointer for pointer, _, _ in items)
-            kept.append(found)
+            kept.append(result)
         return Staying(tuple(kept), {pointer: why for pointer, why in lost.items() if pointer not in used})
 
-    def spares(self, bay: Bay, gone: Collection[int], *, limit: float, pointer: str) -> Iterator[Kept]:
+    def spares(self, bay: Bay, gone: Collection[int], *, limit: float, pointer: str) -> Iterator[KeptTray]:
         """Yield printed trays without a text that serve as spare ones where they are.
 
         Args:
@@ -185,44 +189,44 @@ class Relayout:
             shape = self._shape(tray, printed)
             if shape is not None and not (under := bay.under(*shape.halves, printed.spot)) & ~free:
                 free &= ~under
-                yield Kept(tray, shape, printed.spot, 0.0, pointer, (), printed)
+                yield KeptTray(tray, shape, printed.spot, 0.0, pointer, (), printed)
 
-    def pins(self, kept: Iterable[Kept] = ()) -> dict[int, tuple[Spot, ...]]:
+    def pins(self, kept: Iterable[KeptTray] = ()) -> dict[int, tuple[Spot, ...]]:
         """Return where trays of the drawer's list that are printed already stand, by their index in the list.
 
         Args:
             kept: printed trays that items have.
         """
-        gone = {one.printed.index for one in kept}
-        printed = [one for one in self.previous.trays(self.drawer.name) if one.index not in gone and not one.z]
+        gone = {piece.printed.index for piece in kept}
+        printed = [tray for tray in self.previous.trays(self.drawer.name) if tray.index not in gone and not tray.z]
         pins: dict[int, list[Spot]] = {}
         for same_name in (True, False):
             for index, tray in enumerate(self.drawer.trays):
                 places = pins.setdefault(index, [])
-                for one in [one for one in printed if (one.placement.name == tray.name) is same_name]:
-                    if tray.at is None and len(places) < tray.quantity and self._is(tray, one):
-                        places.append(one.spot)
-                        printed.remove(one)
+                for piece in [piece for piece in printed if (piece.placement.name == tray.name) is same_name]:
+                    if tray.at is None and len(places) < tray.quantity and self._is(tray, piece):
+                        places.append(piece.spot)
+                        printed.remove(piece)
         return {index: tuple(places) for index, places in pins.items() if places}
 
-    def _kept(self, printed: Printed, items: tuple[Lain, ...], limit: float) -> Kept | str:
+    def _kept(self, printed: PrintedTray, items: tuple[Lain, ...], limit: float) -> KeptTray | str:
         """Return the tray as it stays, or why it does not."""
-        tops = [one.at[2] + one.size[2] for one in printed.contents]
+        tops = [content.at[2] + content.size[2] for content in printed.contents]
         if max(printed.z + printed.part.size[2], *tops) > limit + LENGTH_EPSILON:
             return "the drawer is too low for it now"
         tray = printed.tray
         shape = self._shape(tray, printed)
         if shape is None or tray is None:
             return "its tray does not fit this place or this grid any more"
-        return Kept(tray, shape, printed.spot, printed.z, items[0].pointer, items, printed)
+        return KeptTray(tray, shape, printed.spot, printed.z, items[0].pointer, items, printed)
 
-    def _is(self, tray: Tray, printed: Printed) -> bool:
+    def _is(self, tray: Tray, printed: PrintedTray) -> bool:
         """Return whether a printed tray is what is asked for."""
         # most trays differ in what is cheap to see
         same = printed.part.tray is not None and tray.cells == printed.part.tray.cells
         return same and tray.height == printed.part.size[2] and self._shape(tray, printed) is not None
 
-    def _shape(self, tray: Tray | None, printed: Printed) -> TrayShape | None:
+    def _shape(self, tray: Tray | None, printed: PrintedTray) -> TrayShape | None:
         """Return the shape of a tray at a printed one's place, or None when it would not be the printed one."""
         half_feet = None if tray is None else self.footing.half_feet(printed.spot, tray_halves(tray))
         if tray is None or half_feet is None:
@@ -234,18 +238,18 @@ class Relayout:
         return shape if fingerprint(shape) == printed.part.shape else None
 
 
-def require_fixed(wanted: Iterable[Wanted], staying: Sequence[Staying]) -> None:
+def require_fixed(listed: Iterable[ListedItem], staying: Sequence[Staying]) -> None:
     """Check that every fixed item stays where it was.
 
     Args:
-        wanted: all items of the job.
+        listed: all items of the job.
         staying: what stays, drawer by drawer.
 
     Raises:
         LayoutError: with each fixed item that does not stay, and why.
     """
-    there = {pointer for one in staying for kept in one.kept for pointer, _, _ in kept.items}
-    why = {pointer: reason for one in reversed(staying) for pointer, reason in one.lost.items()}
+    there = {pointer for drawer in staying for kept in drawer.kept for pointer, _, _ in kept.items}
+    why = {pointer: reason for drawer in reversed(staying) for pointer, reason in drawer.lost.items()}
     errors = [
         LayoutError(
             f"Item {item.name!r} cannot stay where it was: {why.get(pointer, _UNKNOWN)}.",
@@ -254,7 +258,7 @@ def require_fixed(wanted: Iterable[Wanted], staying: Sequence[Staying]) -> None:
             limit="an item that a tray of the previous manifest serves",
             remedy="Leave fixed out, or give the item and its drawer as they were.",
         )
-        for pointer, item in wanted
+        for pointer, item in listed
         if item.fixed and pointer not in there
     ]
     if len(errors) == 1:
@@ -263,40 +267,40 @@ def require_fixed(wanted: Iterable[Wanted], staying: Sequence[Staying]) -> None:
         raise LayoutError(f"{len(errors)} items cannot stay where they were.", errors=errors)
 
 
-def _of(printed: Printed, wanted: Sequence[Wanted], used: set[str]) -> tuple[Lain, ...]:
+def _of(printed: PrintedTray, listed: Sequence[ListedItem], used: set[str]) -> tuple[Lain, ...]:
     """Return the wanted items that lay in a printed tray, each once."""
-    found: dict[str, Lain] = {}
-    for key in dict.fromkeys((one.item, one.pointer) for one in printed.contents):
-        same = [one for one in wanted if one[1].name == key[0] and one[0] not in used and one[0] not in found]
+    lots: dict[str, Lain] = {}
+    for key in dict.fromkeys((content.item, content.pointer) for content in printed.contents):
+        same = [entry for entry in listed if entry[1].name == key[0] and entry[0] not in used and entry[0] not in lots]
         if same:
-            pointer, item = min(same, key=lambda one: one[0] != key[1])
-            found[pointer] = Lain(pointer, item, key)
-    return tuple(found.values())
+            pointer, item = min(same, key=lambda entry: entry[0] != key[1])
+            lots[pointer] = Lain(pointer, item, key)
+    return tuple(lots.values())
 
 
-def _served(printed: Printed, items: Sequence[Lain]) -> tuple[tuple[Lain, ...], dict[str, str]]:
+def _served(printed: PrintedTray, items: Sequence[Lain]) -> tuple[tuple[Lain, ...], dict[str, str]]:
     """Return the items that a printed tray still serves, and by their pointers why it does not serve the others."""
     text = None if printed.part.tray is None or printed.part.tray.text is None else printed.part.tray.text.text
     labels = {item.label_text for _, item, _ in items if item.label_text is not None}
     # several kinds in one tray have their group's name on it, and keep it when one of them is left
     groups = {item.group for _, item, _ in items if item.group is not None}
     if (text is None and labels) or (text is not None and text not in labels | groups):
-        return (), {one.pointer: "its label is another" for one in items}
-    why = {one.pointer: _unserved(printed, one) for one in items}
+        return (), {item.pointer: "its label is another" for item in items}
+    why = {item.pointer: _unserved(printed, item) for item in items}
     lost = {pointer: reason for pointer, reason in why.items() if reason is not None}
-    return tuple(one for one in items if one.pointer not in lost), lost
+    return tuple(item for item in items if item.pointer not in lost), lost
 
 
-def _unserved(printed: Printed, lain: Lain) -> str | None:
+def _unserved(printed: PrintedTray, lain: Lain) -> str | None:
     """Return why a printed tray does not serve an item any more, or None."""
     item = lain.item
-    lots = [one for one in printed.contents if (one.item, one.pointer) == lain.key]
-    room = sum(one.capacity for one in lots)
-    if any(one.shape != item.plain for one in lots):
+    lots = [content for content in printed.contents if (content.item, content.pointer) == lain.key]
+    room = sum(lot.capacity for lot in lots)
+    if any(lot.shape != item.plain for lot in lots):
         return "its shape is another"
     if item.count > room:
         return f"its tray has room for {room}"
-    if item.storage is not None and any(one.storage != item.storage for one in lots):
+    if item.storage is not None and any(lot.storage != item.storage for lot in lots):
         return f"it lies there as {lots[0].storage}"
     if item.at is not None and _spot(item.at) != printed.spot:
         return "it is to stand elsewhere"
@@ -307,6 +311,6 @@ def _spot(at: tuple[float, float]) -> Spot:
     return round(2.0 * at[0]), round(2.0 * at[1])
 
 
-def _overlap(one: Rectangle, other: Rectangle) -> bool:
-    ((x, y), (width, depth)), ((u, v), (across, back)) = one, other
+def _overlap(first: Rectangle, other: Rectangle) -> bool:
+    ((x, y), (width, depth)), ((u, v), (across, back)) = first, other
     return x < u + across and u < x + width and y < v + back and v < y + depth

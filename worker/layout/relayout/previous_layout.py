@@ -11,13 +11,13 @@ from worker.spec.drawer.tray import Tray
 from worker.spec.errors import LayoutError
 from worker.spec.manifest.manifest import ContentEntry, DrawerEntry, Manifest, PartEntry, PlacementEntry
 
-__all__ = ["Previous", "Printed"]
+__all__ = ["Previous", "PrintedTray"]
 
 Spot: TypeAlias = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
-class Printed:
+class PrintedTray:
     """One printed tray where it stands: its part, its placement, its front left half cell, what is in it."""
 
     part: PartEntry
@@ -74,7 +74,7 @@ class Previous:
             if part.shape is not None:
                 marks.setdefault(part.shape, part.mark)
         retired = () if manifest.changes is None else manifest.changes.retired
-        for mark in (*seen, *(one.mark for one in retired)):
+        for mark in (*seen, *(pieces.mark for pieces in retired)):
             numbers[mark[0]] = max(numbers[mark[0]], int(mark[1:]))
         return Previous(manifest, marks, dict(numbers))
 
@@ -83,18 +83,18 @@ class Previous:
         """The parts by mark."""
         return {part.mark: part for part in (() if self.manifest is None else self.manifest.parts)}
 
-    def trays(self, drawer: str) -> tuple[Printed, ...]:
+    def trays(self, drawer: str) -> tuple[PrintedTray, ...]:
         """Return the printed trays of a drawer by its name, in the manifest's order."""
         return tuple(printed for entry in self._drawers(drawer) for printed in self._trays(entry))
 
     def _drawers(self, name: str) -> Sequence[DrawerEntry]:
         return [] if self.manifest is None else [entry for entry in self.manifest.drawers if entry.name == name][:1]
 
-    def _trays(self, drawer: DrawerEntry) -> Iterator[Printed]:
+    def _trays(self, drawer: DrawerEntry) -> Iterator[PrintedTray]:
         for index, placement in enumerate(drawer.placements):
             part = self.parts.get(placement.mark)
             if part is None or part.kind != "tray" or part.tray is None or placement.cell is None:
                 continue
-            contents = tuple(one for one in drawer.contents if one.placement == index)
+            contents = tuple(content for content in drawer.contents if content.placement == index)
             x, y = (round(2.0 * along) for along in placement.cell)
-            yield Printed(part, index, placement, (x, y), contents)
+            yield PrintedTray(part, index, placement, (x, y), contents)

@@ -14,7 +14,7 @@ from typing import Final, TypeAlias
 from worker.layout.storage.in_rows import FINGER_BREADTH, FINGER_GAP, ROW_WALL, layers_of
 from worker.layout.storage.loose import FILL_DEPTH, Goods, heap, poured, ramp_radius, region, wedge
 from worker.layout.storage.poses import Pose, lying_poses, poses
-from worker.layout.storage.sizing_rules import AIR, Ground
+from worker.layout.storage.sizing_rules import AIR, DrawerLimits
 from worker.layout.storage.spacing import Groups, Line, Pairs
 from worker.layout.storage.tray_option import Bulk, Lot
 from worker.layout.storage.tray_sizes import storages
@@ -22,7 +22,7 @@ from worker.layout.storage.upright import LEAST_GRIP, UPRIGHT_SUPPORT, standing_
 from worker.spec.items.item import Item, Storage
 from worker.spec.items.shape import PlainShape
 
-__all__ = ["DEPTHS", "Box", "Compartment", "Heaped", "Kind", "Laid", "compartments", "heaps"]
+__all__ = ["DEPTHS", "Compartment", "CompartmentBox", "Heaped", "Kind", "Laid", "compartments", "heaps"]
 
 #: Depths that loose things may be meant to have.
 DEPTHS: Final = (8.0, 12.0, 18.0, 24.0, FILL_DEPTH)
@@ -63,7 +63,7 @@ class Kind:
 
 
 @dataclass(frozen=True, slots=True)
-class Box:
+class CompartmentBox:
     """The room of one compartment in the tray's part frame: where it starts and how wide it is along the axis.
 
     ``start`` and ``length`` are the same across it.
@@ -92,7 +92,9 @@ class Heaped:
     most: float = inf
     inner: int = 0
 
-    def fill(self, name: str, box: Box, ground: Ground, ramp: float | None, most: float) -> tuple[Bulk, list[float]]:
+    def fill(
+        self, name: str, box: CompartmentBox, ground: DrawerLimits, ramp: float | None, most: float
+    ) -> tuple[Bulk, list[float]]:
         """Return the region that the things of an item fill."""
         margin = ground.margin(0.0)
         sides = box.turned(box.width - 2.0 * margin, box.length - 2.0 * margin)
@@ -128,7 +130,9 @@ class Laid:
         """How high the things reach over the floor."""
         return self.layers * self.pose.size[2]
 
-    def fill(self, name: str, box: Box, ground: Ground, ramp: float | None, most: float) -> tuple[Lot, list[float]]:  # noqa: ARG002 - as loose things are asked
+    def fill(
+        self, name: str, box: CompartmentBox, ground: DrawerLimits, ramp: float | None, most: float
+    ) -> tuple[Lot, list[float]]:  # noqa: ARG002 - as loose things are asked
         """Return where the things of an item lie, and the middles of the compartment's own dividers."""
         along = self.along.spread(self.grid[0], box.width)
         across = self.across.spread(self.grid[1], box.length)
@@ -142,7 +146,7 @@ Compartment: TypeAlias = Heaped | Laid
 
 
 @lru_cache(maxsize=8192)
-def compartments(kind: Kind, axis: int, length: float, ground: Ground) -> tuple[Compartment, ...]:
+def compartments(kind: Kind, axis: int, length: float, ground: DrawerLimits) -> tuple[Compartment, ...]:
     """Return every sensible compartment of this length, narrowest first: none is both wider and higher than another.
 
     Args:
@@ -152,26 +156,26 @@ def compartments(kind: Kind, axis: int, length: float, ground: Ground) -> tuple[
         ground: the drawer's.
     """
     kept: list[Compartment] = []
-    for one in sorted(_every(kind, axis, length, ground), key=lambda one: (one.width, one.walls, -one.most)):
-        if not any(_beats(other, one) for other in kept):
-            kept.append(one)
+    for room in sorted(_every(kind, axis, length, ground), key=lambda room: (room.width, room.walls, -room.most)):
+        if not any(_beats(other, room) for other in kept):
+            kept.append(room)
     return tuple(kept)
 
 
-def heaps(kind: Kind, length: float, ground: Ground, depth: float) -> tuple[float | None, Heaped | None]:
+def heaps(kind: Kind, length: float, ground: DrawerLimits, depth: float) -> tuple[float | None, Heaped | None]:
     """Return the ramp of compartments side by side along x in which things lie so deep, and this kind's compartment."""
     margin = 2.0 * ground.margin(0.0)
     ramp = ramp_radius(depth, length - margin)
     return ramp, _heaped(poured("", kind.count, kind.shape), 0, length, ground, depth, ramp)
 
 
-def _beats(one: Compartment, other: Compartment) -> bool:
+def _beats(room: Compartment, other: Compartment) -> bool:
     """Return whether one that is no wider serves wherever the other does."""
-    lower = one.walls <= other.walls and one.stack <= other.stack
-    return lower and one.most >= other.most and one.inner <= other.inner
+    lower = room.walls <= other.walls and room.stack <= other.stack
+    return lower and room.most >= other.most and room.inner <= other.inner
 
 
-def _every(kind: Kind, axis: int, length: float, ground: Ground) -> Iterator[Compartment]:
+def _every(kind: Kind, axis: int, length: float, ground: DrawerLimits) -> Iterator[Compartment]:
     if "loose" in kind.ways:
         goods = poured("", kind.count, kind.shape)
         for depth in DEPTHS:
@@ -189,7 +193,7 @@ def _every(kind: Kind, axis: int, length: float, ground: Ground) -> Iterator[Com
 
 
 def _heaped(  # noqa: PLR0917 - all of them numbers of one room
-    goods: Goods, axis: int, length: float, ground: Ground, depth: float, ramp: float | None
+    goods: Goods, axis: int, length: float, ground: DrawerLimits, depth: float, ramp: float | None
 ) -> Heaped | None:
     """Return the narrowest compartment for loose things that lie no deeper than this."""
     margin = 2.0 * ground.margin(0.0)
@@ -208,7 +212,7 @@ def _heaped(  # noqa: PLR0917 - all of them numbers of one room
 
 
 def _rows(  # noqa: PLR0917 - all of them of one room
-    kind: Kind, pose: Pose, layers: int, axis: int, length: float, ground: Ground
+    kind: Kind, pose: Pose, layers: int, axis: int, length: float, ground: DrawerLimits
 ) -> Iterator[Laid]:
     """Yield rows along the axis, one or two of them with a gap between, and rows across it, in pairs."""
     margin = ground.margin(0.0)
@@ -229,9 +233,9 @@ def _rows(  # noqa: PLR0917 - all of them of one room
         yield Laid(pose, kind.count, pairs, line, (rows, count), layers, pairs.need(rows), walls, "rows", inner=inner)
 
 
-def _standing(kind: Kind, pose: Pose, axis: int, length: float, ground: Ground) -> Iterator[Laid]:
+def _standing(kind: Kind, pose: Pose, axis: int, length: float, ground: DrawerLimits) -> Iterator[Laid]:
     """Yield things standing, so many across that no divider runs along the axis."""
-    along, across = (standing_groups(pose, one, ground) for one in (axis, 1 - axis))
+    along, across = (standing_groups(pose, side, ground) for side in (axis, 1 - axis))
     count = min(across.most(length), across.per, kind.count)
     if not count:
         return

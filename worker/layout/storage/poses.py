@@ -49,17 +49,17 @@ class Pose:
 def poses(shape: PlainShape) -> tuple[Pose, ...]:
     """Return every pose: each way up, as it is and turned by 90 degrees about z; no two are equal."""
     if isinstance(shape, Prism):
-        found = _prism_poses(shape)
+        lying = _prism_poses(shape)
     elif isinstance(shape, Box):
-        found = [Pose("box", (x, y, z)) for x, y, z in itertools.permutations(shape.size)]
+        lying = [Pose("box", (x, y, z)) for x, y, z in itertools.permutations(shape.size)]
     else:
         diameter, length = _round_sizes(shape)
-        found = [
+        lying = [
             Pose("cylinder", (diameter, diameter, length), "z"),
             Pose("cylinder", (length, diameter, diameter), "x"),
             Pose("cylinder", (diameter, length, diameter), "y"),
         ]
-    return tuple(dict.fromkeys(found))
+    return tuple(dict.fromkeys(lying))
 
 
 def lying_poses(every: tuple[Pose, ...]) -> tuple[Pose, ...]:
@@ -104,13 +104,13 @@ def _round_sizes(shape: Cylinder | Screw) -> Point:
 def _prism_poses(shape: Prism) -> list[Pose]:
     """Return a prism lying flat, and standing on each side of the box around its outline."""
     height = shape.height
-    found: list[Pose] = []
+    lying: list[Pose] = []
     for outline in _turns(shape.points):
         across, up = (max(along) for along in zip(*outline, strict=True))
-        found.append(Pose("prism", (across, up, height), "z", outline))
-        found.append(Pose("prism", (height, across, up), "x", outline))
-        found.append(Pose("prism", (up, height, across), "y", outline))
-    return found
+        lying.append(Pose("prism", (across, up, height), "z", outline))
+        lying.append(Pose("prism", (height, across, up), "x", outline))
+        lying.append(Pose("prism", (up, height, across), "y", outline))
+    return lying
 
 
 def _turns(points: Ring) -> tuple[Ring, Ring]:

@@ -37,7 +37,7 @@ _CHORD: Final = cos(pi / (4.0 * QUARTER_FACETS))
 
 
 @dataclass(frozen=True)
-class Ground:
+class DrawerLimits:
     """A drawer's grid as far as sizes go.
 
     ``span`` is the most half cells a tray may have across and front to back, ``height`` the drawer's free height.
@@ -61,10 +61,10 @@ class Ground:
         return hash((self.joint, self.pitch, self.line_width, self.half_cells, self.span, self.height, self.wall))
 
     @staticmethod
-    def of(spec: Spec, span: tuple[int, int], height: float) -> "Ground":
+    def of(spec: Spec, span: tuple[int, int], height: float) -> "DrawerLimits":
         """Return the ground of a drawer of this job, with walls and floors that its printer can lay."""
         line = spec.line_width_of("tray")
-        return Ground(
+        return DrawerLimits(
             joint=spec.joint(),
             pitch=spec.grid.pitch,
             line_width=line,
@@ -170,13 +170,13 @@ class Ground:
 
 
 @lru_cache(maxsize=4096)
-def _feet(ground: Ground, halves: tuple[int, int], *, half_feet: bool) -> float:
+def _feet(ground: DrawerLimits, halves: tuple[int, int], *, half_feet: bool) -> float:
     side = ground.pitch / 2.0 if half_feet else ground.pitch
     count = halves[0] * halves[1] if half_feet else halves[0] * halves[1] // 4
     return count * foot_volume(ground.joint, side)
 
 
 @lru_cache(maxsize=16384)
-def _body(ground: Ground, halves: tuple[int, int], height: float, rim: Rim) -> float:
+def _body(ground: DrawerLimits, halves: tuple[int, int], height: float, rim: Rim) -> float:
     sides = halves[0] * ground.pitch / 2.0, halves[1] * ground.pitch / 2.0
     return shell_volume(ground.joint, sides, height, rim, wall=ground.wall, floor=ground.floor)

@@ -25,8 +25,8 @@ _STRAIGHT: Final = 0.002
 
 def missing(text: str) -> str:
     """Return the characters of a text that the typeface has not, each once, in order."""
-    known = _font().getBestCmap()
-    return "".join(dict.fromkeys(sign for sign in text if ord(sign) not in known))
+    glyphs = _font().getBestCmap()
+    return "".join(dict.fromkeys(sign for sign in text if ord(sign) not in glyphs))
 
 
 def advance(text: str) -> float:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from math import hypot
 from typing import Final
 
-from worker.layout.model.shapes import Lettering, Magnets, PlugShape, Point, TrayShape
+from worker.layout.model.shapes import Lettering, MagnetHoles, PlugShape, Point, TrayShape
 from worker.layout.tray.font import extent
 
 #: Depth of an engraved mark: two layers of 0.2 mm.
@@ -59,7 +59,7 @@ def plug_mark(shape: PlugShape, mark: str) -> Lettering | None:
     return _under(foot, mark, None)
 
 
-def _under(foot: _Foot, mark: str, magnets: Magnets | None) -> Lettering | None:
+def _under(foot: _Foot, mark: str, magnets: MagnetHoles | None) -> Lettering | None:
     """Return the largest mark that the foot's bottom has room for."""
     near = [] if magnets is None else [centre for centre in magnets.centres if _within(centre, foot)]
     radius = 0.0 if magnets is None else magnets.diameter / 2.0

@@ -41,19 +41,19 @@ def tray_pockets(room: Room) -> tuple[float, tuple[Pocket, ...]]:
     _alone(room)
     highest = min(room.wall_top, room.ceiling) - _UNDER_RIM
     deepest = highest - room.floor_top
-    for index, asked in enumerate(tray.pockets):
-        if asked.depth > deepest + LENGTH_EPSILON:
+    for index, spec in enumerate(tray.pockets):
+        if spec.depth > deepest + LENGTH_EPSILON:
             raise room.refusal(
                 f"pocket {index + 1} is too deep.", "pockets", index, "depth",
-                value=asked.depth, limit=f"at most {on_grid(deepest):g} mm", remedy="Make the tray higher.",
+                value=spec.depth, limit=f"at most {on_grid(deepest):g} mm", remedy="Make the tray higher.",
             )  # fmt: skip
-    fill_top = on_grid(room.floor_top + max(asked.depth for asked in tray.pockets))
+    fill_top = on_grid(room.floor_top + max(spec.depth for spec in tray.pockets))
     placed: list[_Placed] = []
-    for index, asked in enumerate(tray.pockets):
-        one = _place(room, index, asked, fill_top)
-        _keep_apart(room, index, one, placed)
-        placed.append(one)
-    return fill_top, tuple(one.pocket for one in placed)
+    for index, spec in enumerate(tray.pockets):
+        cut = _place(room, index, spec, fill_top)
+        _keep_apart(room, index, cut, placed)
+        placed.append(cut)
+    return fill_top, tuple(cut.pocket for cut in placed)
 
 
 def _alone(room: Room) -> None:
@@ -73,13 +73,13 @@ def _alone(room: Room) -> None:
             )  # fmt: skip
 
 
-def _place(room: Room, index: int, asked: PocketSpec, fill_top: float) -> _Placed:
+def _place(room: Room, index: int, spec: PocketSpec, fill_top: float) -> _Placed:
     """Return one pocket, its outline and its notch inside the room."""
-    item = recess(asked, (room.wall, room.wall))
+    item = recess(spec, (room.wall, room.wall))
     if not isinstance(item, Polygon) or item.interiors:
         raise room.refusal(
             f"pocket {index + 1} closes on itself once its clearance is added.", "pockets", index,
-            value=asked.clearance, limit="one outline without holes",
+            value=spec.clearance, limit="one outline without holes",
             remedy="Draw the outline round the gap, or make the clearance smaller.",
         )  # fmt: skip
     inside = _inside(room)
@@ -91,10 +91,10 @@ def _place(room: Room, index: int, asked: PocketSpec, fill_top: float) -> _Place
             limit=f"{room.lines:g} mm or more inside {room.inner[0]:g} x {room.inner[1]:g} mm, corners rounded",
             remedy="Move it, or take a larger tray. The value is its box with clearance: left, front, right, back.",
         )  # fmt: skip
-    bare = Pocket(outline_of(item), on_grid(fill_top - asked.depth), 0.0)
-    pocket = bare if asked.notch is None else replace(bare, notches=(_notch(room, index, item, asked.notch.width),))
+    bare = Pocket(outline_of(item), on_grid(fill_top - spec.depth), 0.0)
+    pocket = bare if spec.notch is None else replace(bare, notches=(_notch(room, index, item, spec.notch.width),))
     area = united(pocket)
-    return _Placed(replace(pocket, chamfer=chamfer_of(outline_of(area), asked.depth)), area)
+    return _Placed(replace(pocket, chamfer=chamfer_of(outline_of(area), spec.depth)), area)
 
 
 def _notch(room: Room, index: int, item: BaseGeometry, width: float) -> tuple[tuple[float, float], ...]:
@@ -125,11 +125,11 @@ def _inside(room: Room) -> Polygon:
     return box.buffer(corner, quad_segs=16) if corner > 0.0 else box
 
 
-def _keep_apart(room: Room, index: int, one: _Placed, others: list[_Placed]) -> None:
+def _keep_apart(room: Room, index: int, cut: _Placed, others: list[_Placed]) -> None:
     """Refuse a pocket that leaves less than two lines to another, above their chamfers."""
     for beside, other in enumerate(others):
-        needed = room.lines + one.pocket.chamfer + other.pocket.chamfer
-        between = one.area.distance(other.area)
+        needed = room.lines + cut.pocket.chamfer + other.pocket.chamfer
+        between = cut.area.distance(other.area)
         if between < needed - LENGTH_EPSILON:
             what = "overlaps" if between == 0.0 else "stands too near"
             raise room.refusal(

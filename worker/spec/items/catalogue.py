@@ -72,7 +72,7 @@ def lookup(name: str) -> CatalogueEntry:
     close = get_close_matches(name.lower(), entries, n=_MOST_NAMED, cutoff=0.5)
     if not close:
         beginning = name.lower().partition("-")[0]
-        close = [known for known in entries if known.startswith(beginning)][:_MOST_LISTED] if beginning else []
+        close = [entry for entry in entries if entry.startswith(beginning)][:_MOST_LISTED] if beginning else []
     remedy = f"Did you mean {' or '.join(close)}?" if close else "Take one of the catalogue, or give its sizes."
     raise SpecError("The catalogue has no such thing.", value=name, limit="an id of the catalogue", remedy=remedy)
 

@@ -28,4 +28,4 @@ class Noun(BaseModel):
 def _bounded(schema: Any) -> Any:
     if isinstance(schema, dict):
         return {_BOUNDS.get(key, key): _bounded(value) for key, value in schema.items()}
-    return [_bounded(one) for one in schema] if isinstance(schema, list) else schema
+    return [_bounded(member) for member in schema] if isinstance(schema, list) else schema

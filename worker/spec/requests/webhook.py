@@ -19,7 +19,7 @@ EVENTS: Final[tuple[EventType, ...]] = get_args(EventType)
 def _each_once(events: tuple[EventType, ...]) -> tuple[EventType, ...]:
     if len(set(events)) != len(events):
         raise refusal(SpecError("An event is named twice.", value=list(events), limit="each event once"))
-    return tuple(one for one in EVENTS if one in events)
+    return tuple(event for event in EVENTS if event in events)
 
 
 class WebhookRequest(Noun):
