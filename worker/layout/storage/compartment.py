@@ -131,8 +131,13 @@ class Laid:
         return self.layers * self.pose.size[2]
 
     def fill(
-        self, name: str, box: CompartmentBox, ground: DrawerLimits, ramp: float | None, most: float
-    ) -> tuple[Lot, list[float]]:  # noqa: ARG002 - as loose things are asked
+        self,
+        name: str,
+        box: CompartmentBox,
+        ground: DrawerLimits,
+        ramp: float | None,  # noqa: ARG002 - as loose things are asked
+        most: float,  # noqa: ARG002 - as loose things are asked
+    ) -> tuple[Lot, list[float]]:
         """Return where the things of an item lie, and the middles of the compartment's own dividers."""
         along = self.along.spread(self.grid[0], box.width)
         across = self.across.spread(self.grid[1], box.length)
