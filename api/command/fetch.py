@@ -17,7 +17,7 @@ from api.command.terminal.display import note
 from worker.jobs.common.errors import FileNotInJob
 from worker.jobs.common.settings import Settings
 from worker.jobs.records.models import BUNDLE_NAME
-from worker.spec.manifest.manifest import FileEntry
+from worker.spec.manifest import FileEntry
 
 __all__ = ["fetch"]
 

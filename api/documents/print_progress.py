@@ -27,7 +27,7 @@ from worker.printing.progress.remaining import begin, remaining_work, used_filam
 from worker.printing.scheduling.spools import left_of
 from worker.printing.scheduling.timetable import make_timetable, purchases
 from worker.spec import Material, Spec
-from worker.spec.manifest.manifest import Manifest, RunEntry, ScheduleEntry, WorkEntry
+from worker.spec.manifest import Manifest, RunEntry, ScheduleEntry, WorkEntry
 
 __all__ = ["PrintWork", "beginning", "print_document", "prints_document", "runs_document"]
 

@@ -6,7 +6,7 @@ from typing import Annotated, Literal, TypeAlias
 from pydantic import BaseModel, ConfigDict, Field
 
 from worker.printing.progress.print_state import RunState
-from worker.spec.manifest.manifest import (
+from worker.spec.manifest import (
     Amount,
     Colour,
     Count,

@@ -16,7 +16,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from api.mqtt.broker_address import BrokerAddress, Topics
 from worker.jobs.common.errors import SettingsError
-from worker.spec.manifest.manifest import JSON_TYPE
+from worker.spec.manifest import JSON_TYPE
 
 __all__ = ["OFFLINE", "ONLINE", "Connection", "tls_context"]
 

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from api.documents.jobs import JobDocument
 from api.documents.prints import RunsDocument
-from worker.spec.manifest.manifest import RunEntry
+from worker.spec.manifest import RunEntry
 
 __all__ = ["queue_document"]
 

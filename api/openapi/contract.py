@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from api.app import create_app
 from api.openapi import examples
-from worker.spec.manifest.manifest import manifest_schema
+from worker.spec.manifest import manifest_schema
 
 __all__ = ["files", "main", "stale"]
 

@@ -13,7 +13,7 @@ from api.routes.health import Health, Readiness
 from api.routes.problems import ProblemKind
 from api.routes.schedules import ScheduleLinkDocument
 from api.routes.webhooks import NewWebhookDocument, WebhookDocument, WebhookList
-from worker.spec.manifest.manifest import (
+from worker.spec.manifest import (
     CautionEntry,
     Cells,
     Check,

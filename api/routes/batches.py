@@ -42,7 +42,7 @@ from worker.jobs.records.batches import Batch, BatchEntry
 from worker.jobs.records.job_document import absolute
 from worker.jobs.records.models import MANIFEST_NAME
 from worker.spec.errors import SpecError
-from worker.spec.manifest.manifest import JSON_TYPE, THREEMF_TYPE
+from worker.spec.manifest import JSON_TYPE, THREEMF_TYPE
 from worker.spec.requests.batch import BatchManifest, EntryState
 
 __all__ = ["router"]

@@ -12,7 +12,7 @@ from api.http.problems import refusals
 from api.http.ranges import entity_tag, tag_matches
 from worker.spec.errors import SpecError
 from worker.spec.items.catalogue import CatalogueEntry, catalogue, lookup
-from worker.spec.manifest.manifest import JSON_TYPE
+from worker.spec.manifest import JSON_TYPE
 
 __all__ = ["CatalogueDocument", "catalogue_document", "router"]
 

@@ -47,7 +47,7 @@ from worker.jobs.records.job_filters import JobFilters
 from worker.jobs.records.models import Job, JobState
 from worker.spec import Spec
 from worker.spec.errors import SpecError, SpecTooLarge
-from worker.spec.manifest.manifest import FILE_TYPES, JSON_TYPE, Manifest
+from worker.spec.manifest import FILE_TYPES, JSON_TYPE, Manifest
 
 __all__ = ["file_answers", "router"]
 

@@ -14,7 +14,7 @@ from worker.layout.model.plan_document import plan_document
 from worker.printing.scheduling.work_plan import runs_of
 from worker.spec import Spec
 from worker.spec.errors import LayoutError, SpecError, SpecTooLarge, TrayError
-from worker.spec.manifest.manifest import PlanDocument
+from worker.spec.manifest import PlanDocument
 
 __all__ = ["make_plan", "router"]
 

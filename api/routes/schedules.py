@@ -17,7 +17,7 @@ from api.http.ranges import entity_tag, tag_matches
 from worker.jobs.common.errors import BlobMissing, FileNotInJob, JobNotFound, JobNotReady, RunsUnknown
 from worker.jobs.database.db_clock import utc_now
 from worker.output.bundle.calendar_feed import write_feed
-from worker.spec.manifest.manifest import CALENDAR_TYPE
+from worker.spec.manifest import CALENDAR_TYPE
 
 __all__ = ["ScheduleLinkDocument", "router"]
 

@@ -11,7 +11,7 @@ from sqlalchemy import select
 from tests.faults.specs import large, small, small_body
 from worker.jobs.database.tables import JobRow, PrintStateRow
 from worker.printing.progress.remaining import begin, follow
-from worker.spec.manifest.manifest import Manifest
+from worker.spec.manifest import Manifest
 from worker.spec.requests.print_event import PrintEvent
 
 pytestmark = pytest.mark.service

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from worker.printing.scheduling.timetable import make_timetable
 from worker.printing.scheduling.week_hours import Hours
-from worker.spec.manifest.manifest import RunEntry, RunPiece
+from worker.spec.manifest import RunEntry, RunPiece
 from worker.spec.printer.material import Material
 from worker.spec.printer.schedule import DAYS, Schedule, Window
 

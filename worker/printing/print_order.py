@@ -10,7 +10,7 @@ from typing import Final, Protocol
 
 from worker.layout.model.part_registry import LETTERS
 from worker.spec.items.item import Access
-from worker.spec.manifest.manifest import PartKind
+from worker.spec.manifest import PartKind
 
 __all__ = ["DEFAULT_ACCESS", "Stage", "access_rank", "is_test_print", "run_order", "stage_of_mark", "stage_of_run"]
 

@@ -13,7 +13,7 @@ from worker.spec.drawer.tray import Tray
 from worker.spec.errors import JointError, SpecError, TrayError
 from worker.spec.items.item import Item
 from worker.spec.items.item_list import Items
-from worker.spec.manifest.manifest import Manifest, PartKind
+from worker.spec.manifest import Manifest, PartKind
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Name
 from worker.spec.primitives.pydantic_errors import Refusals, Step

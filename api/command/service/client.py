@@ -12,7 +12,7 @@ import httpx
 from pydantic import BaseModel, SecretStr, ValidationError
 
 from api.http.base_url import is_here
-from worker.spec.manifest.manifest import JSON_TYPE, Manifest, PlanDocument
+from worker.spec.manifest import JSON_TYPE, Manifest, PlanDocument
 
 if TYPE_CHECKING:  # at run time they bring the routes and the layout along, which not every command waits for
     from api.documents.jobs import JobDocument

@@ -13,7 +13,7 @@ from pydantic import ValidationError
 
 from api.command.service.client import Client, ServiceRefused, ServiceUnreachable
 from worker.jobs.records.models import BUNDLE_NAME, MANIFEST_NAME
-from worker.spec.manifest.manifest import FileEntry, Manifest
+from worker.spec.manifest import FileEntry, Manifest
 
 __all__ = ["DownloadDamaged", "entries", "fetch", "fetch_file"]
 

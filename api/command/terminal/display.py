@@ -14,7 +14,7 @@ from api.command.terminal.tables import line as _line
 from api.command.terminal.tables import plain as _plain
 from api.command.terminal.tables import results as _results
 from worker.spec import Box, CatalogueEntry, Cylinder, Screw
-from worker.spec.manifest.manifest import (
+from worker.spec.manifest import (
     CautionEntry,
     DrawerEntry,
     Manifest,

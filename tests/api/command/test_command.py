@@ -14,7 +14,7 @@ from api.openapi import examples
 from worker.jobs.common.settings import Settings
 from worker.jobs.records.job_document import stored_problem
 from worker.spec.errors import CheckFailed
-from worker.spec.manifest.manifest import PlanDocument
+from worker.spec.manifest import PlanDocument
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ from api.command.server import listening
 from api.command.service import downloads
 from api.command.service.client import Client, ServiceUnreachable
 from api.command.service.downloads import DownloadDamaged, entries, fetch
-from worker.spec.manifest.manifest import Check, FileEntry, Generator, Manifest, PartEntry
+from worker.spec.manifest import Check, FileEntry, Generator, Manifest, PartEntry
 
 
 def _entry(name, data, sha256=None):

@@ -19,7 +19,7 @@ import trimesh
 
 from api.command.service.downloads import entries
 from api.openapi import examples
-from worker.spec.manifest.manifest import Manifest
+from worker.spec.manifest import Manifest
 
 pytestmark = pytest.mark.service
 

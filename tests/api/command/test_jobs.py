@@ -21,7 +21,7 @@ from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.models import StoredFile
 from worker.jobs.records.print_events import PrintRecords
 from worker.spec.errors import CheckFailed
-from worker.spec.manifest.manifest import JSON_TYPE, FileEntry
+from worker.spec.manifest import JSON_TYPE, FileEntry
 
 _ROOT = Path(__file__).parents[3]
 

@@ -15,7 +15,7 @@ from api.openapi import examples
 from tests.programs import program
 from worker.jobs.common.settings import Settings
 from worker.jobs.processes.supervisor import Supervisor
-from worker.spec.manifest.manifest import Manifest
+from worker.spec.manifest import Manifest
 
 pytestmark = pytest.mark.service
 

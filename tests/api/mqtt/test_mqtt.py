@@ -29,7 +29,7 @@ from tests.api.mqtt.mosquitto import Authority, Listener, running
 from tests.printing.progress.planned_manifest import bench
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.records.models import Progress, StoredFile
-from worker.spec.manifest.manifest import JSON_TYPE
+from worker.spec.manifest import JSON_TYPE
 
 pytestmark = pytest.mark.service
 

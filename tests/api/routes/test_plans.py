@@ -6,7 +6,7 @@ import pytest
 
 from api.openapi import examples
 from api.routes import plans
-from worker.spec.manifest.manifest import PlanDocument
+from worker.spec.manifest import PlanDocument
 
 
 @pytest.mark.parametrize("name", examples.names())

@@ -13,7 +13,7 @@ from api.documents.print_progress import beginning
 from api.openapi import contract
 from tests.printing.progress.planned_manifest import bench
 from worker.jobs.records.models import StoredFile
-from worker.spec.manifest.manifest import JSON_TYPE
+from worker.spec.manifest import JSON_TYPE
 
 _names = count()
 

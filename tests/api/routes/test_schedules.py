@@ -11,7 +11,7 @@ from api.command.server import listening
 from tests.printing.progress.planned_manifest import bench
 from worker.jobs.common.settings import Settings
 from worker.jobs.records.models import StoredFile
-from worker.spec.manifest.manifest import JSON_TYPE
+from worker.spec.manifest import JSON_TYPE
 
 
 @pytest.fixture(scope="module")

@@ -11,7 +11,7 @@ import pytest
 from worker.jobs.execution.pipeline import run_pipeline
 from worker.jobs.files.part_cache import InMemoryPartCache
 from worker.spec import load
-from worker.spec.manifest.manifest import Manifest, manifest_schema
+from worker.spec.manifest import Manifest, manifest_schema
 
 NOW = datetime(2026, 3, 2, 17, 30, tzinfo=UTC)
 

@@ -16,7 +16,7 @@ from worker.jobs.execution.pipeline import run_pipeline
 from worker.jobs.files.part_cache import InMemoryPartCache
 from worker.solids.mesh import Mesh
 from worker.spec.errors import CheckFailed, LayoutError
-from worker.spec.manifest.manifest import manifest_schema
+from worker.spec.manifest import manifest_schema
 
 NOW = datetime(2026, 3, 2, 17, 30, tzinfo=UTC)
 

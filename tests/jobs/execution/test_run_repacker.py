@@ -16,7 +16,7 @@ from worker.jobs.execution.transient_errors import TaskOutcome
 from worker.jobs.records.models import StoredFile, run_file_name
 from worker.jobs.records.print_events import PrintRecords
 from worker.printing.progress.remaining import begin, follow
-from worker.spec.manifest.manifest import Manifest
+from worker.spec.manifest import Manifest
 from worker.spec.requests.print_event import PrintEvent
 
 

@@ -17,7 +17,7 @@ from worker.jobs.execution.transient_errors import TaskOutcome
 from worker.jobs.records.batches import BatchRecords, CheckedSpec
 from worker.jobs.records.idempotency import IdempotencyKey
 from worker.output.meshes.run_package import read_run
-from worker.spec.manifest.manifest import Manifest
+from worker.spec.manifest import Manifest
 from worker.spec.requests.batch import BatchManifest
 
 pytestmark = pytest.mark.service

@@ -23,7 +23,7 @@ from worker.layout.model.plan import (
 from worker.layout.model.plan_document import plan_document
 from worker.layout.model.shapes import KeyShape, Part, Placement
 from worker.spec import Box, Spec, Tray
-from worker.spec.manifest.manifest import CautionEntry, PlanDocument, WarningEntry
+from worker.spec.manifest import CautionEntry, PlanDocument, WarningEntry
 
 RING = ((0.0, 0.0), (10.0, 0.0), (10.0, 20.0), (0.0, 20.0))
 

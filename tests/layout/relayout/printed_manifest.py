@@ -3,7 +3,7 @@
 from worker.layout import lay_out
 from worker.layout.model.plan_document import plan_document
 from worker.spec import load
-from worker.spec.manifest.manifest import Generator, Manifest, PartEntry
+from worker.spec.manifest import Generator, Manifest, PartEntry
 
 _CHECKSUM = "ab" * 32
 

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from worker.output.bundle.bill_of_materials import COLUMNS, write_bill
-from worker.spec.manifest.manifest import (
+from worker.spec.manifest import (
     EstimateEntry,
     Generator,
     Manifest,

@@ -8,7 +8,7 @@ from icalendar import Calendar
 
 from worker.output.bundle.calendar_feed import write_feed
 from worker.printing.scheduling.timetable import make_timetable
-from worker.spec.manifest.manifest import RunEntry, RunPiece, ScheduleEntry
+from worker.spec.manifest import RunEntry, RunPiece, ScheduleEntry
 from worker.spec.printer.material import Material
 from worker.spec.printer.schedule import Schedule
 

@@ -25,7 +25,7 @@ from worker.output.meshes.stl import write_stl
 from worker.output.meshes.threemf import write_3mf
 from worker.spec import Spec
 from worker.spec.errors import CheckFailed
-from worker.spec.manifest.manifest import STL_TYPE, THREEMF_TYPE, Check, Manifest
+from worker.spec.manifest import STL_TYPE, THREEMF_TYPE, Check, Manifest
 
 SCHEMA = json.loads((Path(__file__).parents[3] / "openapi" / "manifest.schema.json").read_text())
 RING = ((0.0, 0.0), (10.0, 0.0), (10.0, 20.0), (0.0, 20.0))

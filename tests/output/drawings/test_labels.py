@@ -13,7 +13,7 @@ from worker.output.drawings.labels import CLEARANCE, MARGIN, PAGES, label_sheets
 from worker.output.drawings.sheet import LEAST, Path, Text
 from worker.spec.drawer.tray import Tray
 from worker.spec.items.shape import Box
-from worker.spec.manifest.manifest import (
+from worker.spec.manifest import (
     Cells,
     ContentEntry,
     DrawerEntry,

@@ -6,7 +6,7 @@ from worker.layout import lay_out
 from worker.layout.model.plan_document import plan_document
 from worker.printing.scheduling.work_plan import runs_of
 from worker.spec import load
-from worker.spec.manifest.manifest import EstimateEntry, Generator, Manifest, PartEntry
+from worker.spec.manifest import EstimateEntry, Generator, Manifest, PartEntry
 
 BENCH = {
     "spec": "1",

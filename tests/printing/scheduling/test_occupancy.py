@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from tests.printing.scheduling.occupancy_oracle import PlainOccupancy
 from worker.printing.scheduling import timetable
 from worker.printing.scheduling.occupancy import Occupancy
-from worker.spec.manifest.manifest import RunEntry, RunPiece
+from worker.spec.manifest import RunEntry, RunPiece
 from worker.spec.printer.material import Material
 from worker.spec.printer.schedule import DAYS, Schedule
 

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from worker.printing.scheduling.timetable import make_timetable, purchases
-from worker.spec.manifest.manifest import RunEntry, RunPiece
+from worker.spec.manifest import RunEntry, RunPiece
 from worker.spec.printer.material import Material
 from worker.spec.printer.schedule import DAYS, Schedule
 

@@ -10,7 +10,7 @@ from worker.layout import lay_out
 from worker.layout.model.plan_document import plan_document
 from worker.printing.scheduling.work_plan import Need, pack_needs, runs_of
 from worker.spec import load
-from worker.spec.manifest.manifest import EstimateEntry, Generator, Manifest
+from worker.spec.manifest import EstimateEntry, Generator, Manifest
 
 
 def drawer(name, *trays, **fields):

@@ -4,7 +4,7 @@ import pytest
 
 from worker.spec import load
 from worker.spec.errors import LengthError, SpecError
-from worker.spec.manifest.manifest import DrawerEntry, Generator, Manifest
+from worker.spec.manifest import DrawerEntry, Generator, Manifest
 
 _BOX = {"kind": "box", "size": [40, 20, 10]}
 _MANIFEST = Manifest(

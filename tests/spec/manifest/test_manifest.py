@@ -6,7 +6,7 @@ import pytest
 from pydantic import ValidationError
 
 from worker.layout.model.shapes import Kind
-from worker.spec.manifest.manifest import FileEntry, Manifest, PartKind, PlannedPart, manifest_schema
+from worker.spec.manifest import FileEntry, Manifest, PartKind, PlannedPart, manifest_schema
 
 PUBLISHED = Path(__file__).parents[3] / "openapi" / "manifest.schema.json"
 

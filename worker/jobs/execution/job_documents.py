@@ -20,7 +20,7 @@ from worker.printing.scheduling.timetable import make_timetable
 from worker.printing.scheduling.work_plan import runs_of
 from worker.solids import Mesh
 from worker.spec import Spec
-from worker.spec.manifest.manifest import (
+from worker.spec.manifest import (
     CALENDAR_TYPE,
     CSV_TYPE,
     GLB_TYPE,

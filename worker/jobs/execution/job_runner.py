@@ -30,7 +30,7 @@ from worker.jobs.records.models import BUNDLE_NAME, MANIFEST_NAME, Progress, Sto
 from worker.layout.model.plan import Plan
 from worker.spec import Spec
 from worker.spec.errors import DrawerwrightError
-from worker.spec.manifest.manifest import JSON_TYPE, ZIP_TYPE
+from worker.spec.manifest import JSON_TYPE, ZIP_TYPE
 
 _log = logging.getLogger(__name__)
 

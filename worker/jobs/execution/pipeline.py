@@ -29,7 +29,7 @@ from worker.output.meshes.stl import read_stl, write_stl
 from worker.output.meshes.threemf import write_3mf
 from worker.solids import build, digest, genus
 from worker.spec import Printer, Spec
-from worker.spec.manifest.manifest import ZIP_TYPE, FileEntry
+from worker.spec.manifest import ZIP_TYPE, FileEntry
 
 __all__ = ["JobResult", "build_part", "part_limits", "run_pipeline"]
 

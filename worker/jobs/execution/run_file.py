@@ -7,7 +7,7 @@ from worker.output.meshes.run_package import BedObject, check_run, write_run
 from worker.output.preview.bed_picture import draw_bed
 from worker.solids.mesh import Mesh
 from worker.spec import Spec
-from worker.spec.manifest.manifest import Check, Generator, RunEntry, RunPiece
+from worker.spec.manifest import Check, Generator, RunEntry, RunPiece
 
 __all__ = ["bed_object", "write_run_file"]
 

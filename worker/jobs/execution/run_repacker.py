@@ -18,7 +18,7 @@ from worker.jobs.records.print_events import PrintRecords
 from worker.output.meshes.stl import read_stl
 from worker.solids.mesh import Mesh
 from worker.spec import Spec
-from worker.spec.manifest.manifest import STL_TYPE, THREEMF_TYPE, Manifest, RunEntry
+from worker.spec.manifest import STL_TYPE, THREEMF_TYPE, Manifest, RunEntry
 
 __all__ = ["RunRepacker"]
 

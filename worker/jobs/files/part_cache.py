@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from worker.jobs.common.errors import BlobMissing
 from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.records.jobs import JobRecords
-from worker.spec.manifest.manifest import STL_TYPE, THREEMF_TYPE, Check
+from worker.spec.manifest import STL_TYPE, THREEMF_TYPE, Check
 
 #: The files of a part: suffix and media type.
 MEDIA_TYPES: Final = {"stl": STL_TYPE, "3mf": THREEMF_TYPE}

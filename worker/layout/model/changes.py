@@ -7,7 +7,7 @@ from typing import Final, TypeAlias
 
 from worker.layout.model.plan import LayoutChanges, Move, Pieces, Stand
 from worker.layout.model.shapes import Kind
-from worker.spec.manifest.manifest import DrawerEntry, Manifest, PlanDocument, PlannedPart
+from worker.spec.manifest import DrawerEntry, Manifest, PlanDocument, PlannedPart
 
 __all__ = ["changes_of"]
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from worker.layout.model.plan import DrawerPlan, LayoutChanges, Pieces, Plan, Space, Stand, Stored, Unplaced
 from worker.layout.model.shapes import Placement, Ring
-from worker.spec.manifest.manifest import (
+from worker.spec.manifest import (
     CautionEntry,
     Cells,
     ContentEntry,
@@ -19,7 +19,7 @@ from worker.spec.manifest.manifest import (
     UnplacedEntry,
     WarningEntry,
 )
-from worker.spec.manifest.manifest import Changes as ChangesEntry
+from worker.spec.manifest import Changes as ChangesEntry
 
 #: Decimals of a length in a document: the micrometre of the coordinate grid.
 _DECIMALS = 3

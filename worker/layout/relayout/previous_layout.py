@@ -9,7 +9,7 @@ from typing import TypeAlias
 from worker.layout.model.part_registry import LETTERS
 from worker.spec.drawer.tray import Tray
 from worker.spec.errors import LayoutError
-from worker.spec.manifest.manifest import ContentEntry, DrawerEntry, Manifest, PartEntry, PlacementEntry
+from worker.spec.manifest import ContentEntry, DrawerEntry, Manifest, PartEntry, PlacementEntry
 
 __all__ = ["Previous", "PrintedTray"]
 

@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import Final
 
-from worker.spec.manifest.manifest import EstimateEntry, Manifest, PartEntry, PurchaseEntry, WorkEntry
+from worker.spec.manifest import EstimateEntry, Manifest, PartEntry, PurchaseEntry, WorkEntry
 
 __all__ = ["COLUMNS", "write_bill"]
 

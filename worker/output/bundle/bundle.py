@@ -9,7 +9,7 @@ from worker.output.bundle.manifest_writer import manifest_bytes
 from worker.output.bundle.summary import summary
 from worker.output.bundle.zip_writer import Entry, write_zip
 from worker.spec.errors import CheckFailed
-from worker.spec.manifest.manifest import PDF_TYPE, THREEMF_TYPE, Changes, FileEntry, Manifest, PlacementEntry
+from worker.spec.manifest import PDF_TYPE, THREEMF_TYPE, Changes, FileEntry, Manifest, PlacementEntry
 
 #: Names inside the bundle.
 READ_FIRST: Final = "READ-FIRST.txt"

@@ -7,7 +7,7 @@ from typing import Final
 
 from icalendar import Alarm, Calendar, Event, vText
 
-from worker.spec.manifest.manifest import RunEntry, ScheduleEntry, StepEntry
+from worker.spec.manifest import RunEntry, ScheduleEntry, StepEntry
 
 __all__ = ["write_feed"]
 

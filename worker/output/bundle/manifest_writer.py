@@ -13,7 +13,7 @@ from worker.layout.model.plan import Plan
 from worker.layout.model.plan_document import plan_document
 from worker.layout.model.shapes import Kind
 from worker.solids.kernel import KERNEL
-from worker.spec.manifest.manifest import (
+from worker.spec.manifest import (
     Check,
     EstimateEntry,
     FileEntry,

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from worker.printing.print_order import Stage, stage_of_run
-from worker.spec.manifest.manifest import Manifest, PurchaseEntry, RunEntry, ScheduleEntry, WorkEntry
+from worker.spec.manifest import Manifest, PurchaseEntry, RunEntry, ScheduleEntry, WorkEntry
 
 __all__ = ["summary"]
 

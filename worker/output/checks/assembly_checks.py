@@ -11,7 +11,7 @@ import shapely
 from worker.layout.model.plan import DrawerPlan, Plan
 from worker.layout.model.shapes import Kind, Placement, TrayShape
 from worker.solids.mesh import Mesh
-from worker.spec.manifest.manifest import Check
+from worker.spec.manifest import Check
 from worker.spec.tolerances import CLEARANCE_SLACK, CONTAINMENT_SLACK, SHARED_VOLUME
 
 Box = tuple[float, float, float, float, float, float]

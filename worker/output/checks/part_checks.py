@@ -16,7 +16,7 @@ from worker.output.meshes.stl import read_stl
 from worker.output.meshes.threemf import read_3mf
 from worker.solids.mesh import Mesh
 from worker.spec.errors import CheckFailed
-from worker.spec.manifest.manifest import Check
+from worker.spec.manifest import Check
 from worker.spec.printer.printer import Printer
 from worker.spec.tolerances import (
     CONTAINMENT_SLACK,

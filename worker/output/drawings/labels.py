@@ -7,7 +7,7 @@ from typing import Final, Literal, TypeAlias
 
 from worker.output.drawings.font import LINE, clean, fitted, lacks, plain, wrapped
 from worker.output.drawings.sheet import LEAST, Frame, Sheet, block, to_pdf
-from worker.spec.manifest.manifest import DrawerEntry, Manifest, PartEntry
+from worker.spec.manifest import DrawerEntry, Manifest, PartEntry
 
 __all__ = ["CLEARANCE", "MARGIN", "PAGES", "Label", "Page", "label_sheets", "labels_of", "write_labels"]
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from worker.output.meshes.opc_package import CORE, attribute, mesh_element, read_meshes, read_model, write_package
 from worker.solids.mesh import Mesh
 from worker.spec.errors import CheckFailed
-from worker.spec.manifest.manifest import Check
+from worker.spec.manifest import Check
 from worker.spec.printer.printer import Printer
 from worker.spec.tolerances import CONTAINMENT_SLACK, FILE_SLACK
 

@@ -13,7 +13,7 @@ from worker.printing.estimating.process_settings import Correction, layer_of, li
 from worker.printing.scheduling.work_plan import FILAMENT_DECIMALS, SECONDS_DECIMALS, runs_of
 from worker.solids import Mesh
 from worker.spec import Spec
-from worker.spec.manifest.manifest import AlternativeEntry, EstimateEntry
+from worker.spec.manifest import AlternativeEntry, EstimateEntry
 
 __all__ = ["compare", "price_parts"]
 

@@ -10,7 +10,7 @@ from typing import Final, Self
 
 from worker.printing.estimating.process import Process
 from worker.spec import Calibration, Spec
-from worker.spec.manifest.manifest import PartKind
+from worker.spec.manifest import PartKind
 
 __all__ = [
     "ENOUGH",

@@ -9,7 +9,7 @@ from worker.printing.print_order import is_test_print
 from worker.printing.scheduling.spools import purchases
 from worker.printing.scheduling.work_plan import Need, access_of, pack_needs
 from worker.spec import Spec
-from worker.spec.manifest.manifest import EstimateEntry, Manifest, PartKind, PurchaseEntry, RunEntry
+from worker.spec.manifest import EstimateEntry, Manifest, PartKind, PurchaseEntry, RunEntry
 from worker.spec.printer.material import Material
 from worker.spec.requests.batch import BatchBeds, BatchPiece, BatchRun
 

@@ -6,7 +6,7 @@ from typing import Annotated, Literal, Self, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from worker.spec.manifest.manifest import Manifest, Mark, RunEntry, RunNumber
+from worker.spec.manifest import Manifest, Mark, RunEntry, RunNumber
 
 __all__ = ["PrintState", "RunRecord", "RunState", "begin", "marks_of"]
 

@@ -16,7 +16,7 @@ from worker.printing.progress.print_state import PrintState, RunRecord, begin, m
 from worker.printing.scheduling.work_plan import FILAMENT_DECIMALS, SECONDS_DECIMALS, Need, access_of, pack_needs
 from worker.spec import Spec
 from worker.spec.errors import PrintRefused
-from worker.spec.manifest.manifest import EstimateEntry, Manifest, RunEntry, WorkEntry
+from worker.spec.manifest import EstimateEntry, Manifest, RunEntry, WorkEntry
 from worker.spec.requests.print_event import PrintEvent
 
 __all__ = ["PrintState", "begin", "follow", "remaining_work", "used_filament"]

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from math import ceil
 from typing import Final, TypeAlias
 
-from worker.spec.manifest.manifest import PurchaseEntry, RunEntry, StepEntry
+from worker.spec.manifest import PurchaseEntry, RunEntry, StepEntry
 from worker.spec.printer.material import Material
 
 __all__ = ["Drawn", "Used", "draw_spools", "left_of", "purchases"]

@@ -15,7 +15,7 @@ from worker.printing.scheduling.occupancy import Occupancy, Slot
 from worker.printing.scheduling.spools import Used, draw_spools, purchases
 from worker.printing.scheduling.start_times import SEARCH_SPAN, HandlingTimes, StartTimes, whole_minute
 from worker.printing.scheduling.week_hours import Hours
-from worker.spec.manifest.manifest import RunEntry, ScheduleEntry, StepEntry, SwapEntry, WaitingEntry
+from worker.spec.manifest import RunEntry, ScheduleEntry, StepEntry, SwapEntry, WaitingEntry
 from worker.spec.printer.material import Material
 from worker.spec.printer.schedule import Schedule, Window
 

@@ -13,7 +13,7 @@ from worker.printing.packing.run_packer import pack_runs
 from worker.printing.print_order import DEFAULT_ACCESS, access_rank, is_test_print, run_order
 from worker.spec import Spec
 from worker.spec.items.item import Access
-from worker.spec.manifest.manifest import EstimateEntry, PartKind, RunEntry, RunPiece, WorkEntry
+from worker.spec.manifest import EstimateEntry, PartKind, RunEntry, RunPiece, WorkEntry
 
 __all__ = ["FILAMENT_DECIMALS", "SECONDS_DECIMALS", "Need", "access_of", "needs_of", "pack_needs", "runs_of"]
 

@@ -5,7 +5,7 @@ from typing import Annotated, Final, Literal, Self, TypeAlias
 from pydantic import Field, model_validator
 
 from worker.spec.errors import SpecError
-from worker.spec.manifest.manifest import PartKind
+from worker.spec.manifest import PartKind
 from worker.spec.primitives.length import LengthBounds
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Count, Number

@@ -1,13 +1,14 @@
-"""Batches: many specs at once, each a job of its own, and the manifest over all of them."""
+"""Batches: requests with many specs, each of which becomes a job, and the manifest over all of these jobs."""
 
 from typing import Annotated, Any, Literal, TypeAlias
 
-from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
+from pydantic import Field, WithJsonSchema
 
-from worker.spec.manifest.manifest import (
+from worker.spec.manifest import (
     CautionEntry,
     Count,
     Generator,
+    OutputModel,
     PurchaseEntry,
     RunEntry,
     RunNumber,
@@ -28,86 +29,82 @@ __all__ = [
     "EntryState",
 ]
 
-#: Most specs of one batch.
+#: Most specs in one batch.
 MOST_SPECS = 500
 
-#: What became of a spec: it was refused, or it is a job that is in this state or was removed.
+#: State of one spec of a batch: refused, the state of its job, or removed with its job.
 EntryState: TypeAlias = Literal["refused", "queued", "running", "succeeded", "failed", "cancelled", "removed"]
 
-#: Each is judged by itself later on, so that a bad one does not spoil the others.
+#: Each spec is validated on its own, so that an invalid one does not fail the whole batch.
 _Unread: TypeAlias = Annotated[Any, WithJsonSchema({"$ref": "#/components/schemas/Spec"})]
 
 
 class BatchRequest(Noun):
-    """Many specs as one document."""
+    """Many specs in one request."""
 
     batch: Literal["1"] = Field(description="Version of this contract.")
-    name: Name = Field(description="What the batch is called.")
-    specs: tuple[_Unread, ...] = Field(min_length=1, max_length=MOST_SPECS, description="The specs.")
-    strict: bool = Field(default=False, strict=True, description="Refuse all where one is refused.")
-    split: bool = Field(default=False, strict=True, description="Make each drawer of a spec a job of its own.")
-
-
-class _Entry(BaseModel):
-    model_config = ConfigDict(
-        extra="forbid", frozen=True, use_attribute_docstrings=True, json_schema_serialization_defaults_required=True
+    name: Name = Field(description="Name of the batch.")
+    specs: tuple[_Unread, ...] = Field(
+        min_length=1, max_length=MOST_SPECS, description="The specs; each becomes a job."
     )
+    strict: bool = Field(default=False, strict=True, description="Refuse the whole batch if one spec is refused.")
+    split: bool = Field(default=False, strict=True, description="Make a separate job for each drawer of a spec.")
 
 
 class BatchPiece(RunPiece):
-    """One piece in a run: of which spec, and as in a run of one job."""
+    """Position of a piece in a run, and the spec it belongs to."""
 
     entry: Count
-    """The spec: an index into the entries."""
+    """Index of the spec in `entries`."""
 
 
 class BatchRun(RunEntry):
-    """What is printed in one go on one bed, for one spec or several."""
+    """What is printed in one go on one bed, for one or more specs."""
 
     pieces: tuple[BatchPiece, ...]
 
 
-class BatchBeds(_Entry):
-    """Runs for printers that are alike, of specs that are printed alike."""
+class BatchBeds(OutputModel):
+    """Runs of the specs that have the same bed and print settings."""
 
     bed: tuple[float, float, float]
     entries: tuple[Count, ...]
-    """The specs, as indices into the entries."""
+    """Indices of the specs in `entries`."""
     runs: tuple[RunNumber, ...]
     work: WorkEntry
 
 
-class BatchDrawer(_Entry):
-    """What became of one spec and its drawers."""
+class BatchDrawer(OutputModel):
+    """Result of one spec."""
 
     entry: Count
     name: str | None
-    """The spec's; null where a refused one had none."""
+    """Name of the spec; null if it was refused and had no name."""
     state: EntryState
     job: str | None
-    """The job's identity; null for a refused spec."""
+    """Id of the job; null if the spec was refused."""
     drawers: tuple[str, ...]
-    """Names of the drawers that were made."""
+    """Names of its drawers that were made."""
     parts: Count
-    """Pieces to print for it."""
+    """Number of pieces to print."""
     problem: dict[str, Any] | None
-    """Why it was refused or failed, as a problem document."""
+    """Why it was refused or failed, as a problem document (RFC 9457)."""
 
 
-class BatchManifest(_Entry):
-    """All that a batch made: each job has a manifest of its own beside it."""
+class BatchManifest(OutputModel):
+    """Everything that a batch made. Each job also has its own manifest."""
 
     batch: Literal["1"] = "1"
     generator: Generator | None
-    """Null when no job succeeded."""
+    """Null if no job succeeded."""
     name: str
     entries: tuple[BatchDrawer, ...]
     runs: tuple[BatchRun, ...]
-    """Runs packed over all jobs, in the order of work for each kind of bed."""
+    """Print runs over all jobs, in working order for each kind of bed."""
     beds: tuple[BatchBeds, ...]
     pieces: Count
     grams: float
     seconds: float
-    """All runs one after another."""
+    """Total over all runs, printed one after another."""
     purchases: tuple[PurchaseEntry, ...]
     cautions: tuple[CautionEntry, ...]

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from worker.spec.errors import SpecError
-from worker.spec.manifest.manifest import Mark
+from worker.spec.manifest import Mark
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.moment import read_moment, within_years
 from worker.spec.primitives.names import Count, Note

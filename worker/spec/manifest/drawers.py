@@ -1,0 +1,112 @@
+"""Drawers as laid out: grid, placements, contents, free cells, and items without a place."""
+
+from worker.spec.items.item import Storage
+from worker.spec.manifest.fields import (
+    Count,
+    Mark,
+    OutputModel,
+    Point2,
+    Point3,
+    Positive,
+    Quantity,
+    Size3,
+    Turn,
+    WrittenShape,
+)
+
+
+class Cells(OutputModel):
+    """Number of sockets in a drawer."""
+
+    whole: Count
+    half: Count
+    """Half and quarter cells."""
+    across: tuple[Count, Count]
+    """Whole cells in the longest row (along x) and in the longest column (along y)."""
+
+
+class PlacementEntry(OutputModel):
+    """Position of a part in its drawer: rotated about z, then the minimum corner of its bounding box moved to `at`."""
+
+    mark: Mark
+    at: Point3
+    turn: Turn
+    cell: Point2 | None = None
+    """Grid position of a tray, in cells from the grid's origin."""
+    name: str | None = None
+    """Name of the tray at this position. Identical trays share a mark but keep their own names."""
+
+
+class ContentEntry(OutputModel):
+    """Things of one item that are stored in one tray."""
+
+    item: str
+    """Name of the item."""
+    pointer: str
+    """JSON Pointer to the item in the spec."""
+    count: Quantity
+    """Number stored here."""
+    capacity: Quantity
+    """Number that would fit here."""
+    storage: Storage
+    """How they are stored."""
+    shape: WrittenShape
+    """Shape of a single one, as in the spec; a standard item is written out with its dimensions."""
+    placement: Count
+    """Index of the tray in the drawer's placements."""
+    at: Point3
+    """Minimum corner of the bounding box around all of them, in the drawer's frame."""
+    size: Size3
+    """Size of that bounding box."""
+    label: str | None = None
+    """Text of its label; null if it has none."""
+
+
+class SpaceEntry(OutputModel):
+    """Rectangle of free cells."""
+
+    at: Point2
+    """Front left cell, in cells from the grid's origin."""
+    cells: tuple[Positive, Positive]
+    """Size in cells, left to right and front to back."""
+
+
+class DrawerEntry(OutputModel):
+    """One drawer. x runs left to right, y front to back, z up from the front left corner of the usable area."""
+
+    name: str
+    copies: Quantity
+    size: Size3
+    """Width, depth and height."""
+    outline: tuple[tuple[Point2, ...], ...]
+    """Rings of the usable area: the exterior counter-clockwise, then any holes clockwise. Rings are not closed."""
+    origin: Point2
+    """Front left corner of the grid."""
+    pitch: Positive
+    cells: Cells
+    leftover: Point2
+    """Width and depth of the drawer that whole cells do not cover."""
+    free: Count
+    """Number of free half cells (squares of half a pitch)."""
+    placements: tuple[PlacementEntry, ...]
+    contents: tuple[ContentEntry, ...] = ()
+    """What is stored where, by item and tray."""
+    spaces: tuple[SpaceEntry, ...] = ()
+    """Free cells as rectangles that do not overlap, largest first."""
+
+
+class UnplacedEntry(OutputModel):
+    """Things of one item that could not be placed."""
+
+    item: str
+    """Name of the item."""
+    pointer: str
+    """JSON Pointer to the item in the spec."""
+    drawer: str | None
+    """Drawer they were listed for; null if any drawer of the job would do."""
+    count: Quantity
+    """Number that could not be placed."""
+    reason: str
+    """Why they could not be placed."""
+    remedy: str | None
+    """Smallest change that would make room for them."""

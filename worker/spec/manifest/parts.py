@@ -1,0 +1,90 @@
+"""Parts with their files, checks and estimates."""
+
+from typing import Annotated
+
+from pydantic import Field
+
+from worker.spec.manifest.fields import (
+    Amount,
+    Colour,
+    FileName,
+    Mark,
+    OutputModel,
+    PartKind,
+    Positive,
+    Quantity,
+    Sha256,
+    Size3,
+    WrittenTray,
+)
+
+
+class PlannedPart(OutputModel):
+    """A part before its files are made. Parts with the same mark have the same shape."""
+
+    mark: Mark
+    kind: PartKind
+    name: str
+    quantity: Quantity
+    """Total for all drawers and their copies."""
+    size: Size3
+    """Bounding box in print orientation."""
+    shape: Sha256 | None = None
+    """Fingerprint of the shape without its mark. A later layout recognises printed parts by it."""
+    tray: WrittenTray | None = None
+    """The tray as in a spec, without position and quantity; null for every other kind of part."""
+
+
+class Check(OutputModel):
+    """Result of one check: the measured value and its limit."""
+
+    name: str
+    passed: bool
+    value: float | int | str | None = None
+    """Measured value."""
+    limit: str
+    """What the value has to be."""
+    subject: str | None = None
+    """What was measured if not the part itself: a file, or the drawer and the two closest parts."""
+
+
+class FileEntry(OutputModel):
+    """One file."""
+
+    name: FileName
+    media_type: str
+    bytes: Annotated[int, Field(gt=0)]
+    sha256: Sha256
+
+
+class EstimateEntry(OutputModel):
+    """Time, filament and cost of printing one piece, calibrated if the spec has calibrations."""
+
+    material: str
+    colour: Colour | None
+    layer: Positive
+    line_width: Positive
+    grams: Positive
+    metres: Positive
+    """Length of filament, 1.75 mm in diameter."""
+    cost: Amount | None
+    """In the currency of the material's price; null without a price."""
+    seconds: Positive
+    """Printed alone, including heating."""
+    laying_seconds: Positive
+    """The part of `seconds` spent extruding the piece's own lines; these add up when pieces share a run."""
+    layers: Quantity
+
+
+class PartEntry(PlannedPart):
+    """A part with its checks and files."""
+
+    triangles: Annotated[int, Field(ge=4)]
+    volume: Positive
+    area: Positive
+    digest: Sha256
+    """SHA-256 of the part's own parameters and the version of the geometry kernel."""
+    estimate: EstimateEntry | None = None
+    """Time, filament and cost of printing one piece."""
+    checks: tuple[Check, ...]
+    files: tuple[FileEntry, ...]

@@ -1,0 +1,61 @@
+"""The print calendar and the filament to buy."""
+
+from pydantic import AwareDatetime
+
+from worker.spec.manifest.fields import Amount, Colour, Count, OutputModel, RunNumber
+
+
+class SwapEntry(OutputModel):
+    """A spool that runs out during a run; have the next one ready."""
+
+    material: str
+    colour: Colour | None
+    after_grams: Amount
+    """Grams extruded in this run before the spool is empty."""
+
+
+class StepEntry(OutputModel):
+    """A scheduled run."""
+
+    run: RunNumber
+    printer: str
+    begin: AwareDatetime
+    attended_until: AwareDatetime
+    """End of the first layer, until which somebody watches the printer."""
+    end: AwareDatetime
+    free: AwareDatetime
+    """When the bed has cooled down and been cleared."""
+    swaps: tuple[SwapEntry, ...] = ()
+
+
+class PurchaseEntry(OutputModel):
+    """Filament of one material and colour: the amount needed and the spools to buy."""
+
+    material: str
+    colour: Colour | None
+    grams: Amount
+    """Needed for all runs."""
+    left: Amount
+    """Left on spools in stock."""
+    spools: Count
+    """Number of spools to buy."""
+    cost: Amount | None
+    """Price of the spools to buy."""
+
+
+class WaitingEntry(OutputModel):
+    """A run that could not be scheduled."""
+
+    run: RunNumber
+    reason: str
+
+
+class ScheduleEntry(OutputModel):
+    """Start and end of each run on each printer. All times are in one time zone."""
+
+    timezone: str
+    begin: AwareDatetime | None
+    finish: AwareDatetime | None
+    """End of the last run; null if no run could be scheduled."""
+    steps: tuple[StepEntry, ...]
+    waiting: tuple[WaitingEntry, ...] = ()
