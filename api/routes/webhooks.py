@@ -35,7 +35,7 @@ class WebhookDocument(BaseModel):
     id: str
     url: str
     events: tuple[EventType, ...]
-    jobs: JobsTold
+    jobs: JobSelection
     created: datetime
     state: str = Field(
         description="active; failing: a message was not taken in a day of tries, and each new one is tried once until "

@@ -54,7 +54,7 @@ def test_a_long_list_of_items_needs_a_drawer_of_common_size():
             "printer": {"bed": [256, 256, 256]},
         }
     )
-    assert _refused(spec).limit == "items times cells at most 400000 in all"
+    assert _refused(spec).limit == "items times cells: at most 400000 in total"
 
 
 def test_a_large_drawer_is_not_filled():
@@ -133,4 +133,4 @@ def test_the_cells_of_all_drawers_that_are_filled_are_bounded():
     spec = {"spec": "1", "name": "x", "printer": {"bed": [256, 256, 256]}}
     check_size(load({**spec, "drawers": [{**sample, "name": f"d{n}"} for n in range(9)]}))
     error = _refused(load({**spec, "drawers": [{**sample, "name": f"d{n}"} for n in range(11)]}))
-    assert (error.pointer, error.limit) == ("/drawers/10/fill", "at most 10000 cells in all")
+    assert (error.pointer, error.limit) == ("/drawers/10/fill", "at most 10000 cells in total")

@@ -1,4 +1,4 @@
-"""What a caller says: the contract's models, units and limits."""
+"""The contract: models of what a caller sends and gets, units, limits and errors."""
 
 from worker.spec.drawer.drawer import Align, Drawer, Obstacle
 from worker.spec.drawer.grid import Grid

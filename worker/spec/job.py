@@ -1,4 +1,4 @@
-"""The spec of a job: the whole of what a caller says."""
+"""The spec of a job, and the rules that span several of its parts."""
 
 from collections.abc import Iterator
 from typing import Annotated, Any, Literal, Self, TypeAlias
@@ -26,20 +26,20 @@ from worker.spec.tolerances import LENGTH_EPSILON, LINES_IN_A_WALL
 __all__ = ["Spec"]
 
 _LAYERS_IN_A_FLOOR = 2
-#: Straight left between the round corners of a half cell: without any, two points of its rings are one.
+#: Minimum straight edge in mm between the rounded corners of a half cell; without one, points of its rings coincide.
 _STRAIGHT = 0.5
 
 
 class _AsManifest:
-    """Reads a manifest, whose schema is published beside this contract's: a spec's does not spell it out again."""
+    """Annotation for a manifest inside a spec: its schema is published on its own, so the spec's does not repeat it."""
 
     def __get_pydantic_core_schema__(self, _source: Any, _handler: GetCoreSchemaHandler) -> CoreSchema:
-        """Check it as a manifest, write it as one."""
+        """Validate and serialize it as a manifest."""
         write = core_schema.plain_serializer_function_ser_schema(lambda manifest: manifest.model_dump(mode="json"))
         return core_schema.no_info_plain_validator_function(Manifest.model_validate, serialization=write)
 
     def __get_pydantic_json_schema__(self, _schema: CoreSchema, _handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        """Say that it is an object."""
+        """Describe it as a plain object."""
         return {"type": "object"}
 
 
@@ -47,42 +47,44 @@ Previous: TypeAlias = Annotated[Manifest, _AsManifest()]
 
 
 class Spec(Noun):
-    """A job: drawers, and the grid, printer and material that all of them share."""
+    """A job: drawers, and the grid, printer and material that they share."""
 
     spec: Literal["1"] = Field(description="Version of this contract.")
-    name: Name = Field(description="What the job is called.")
-    drawers: tuple[Drawer, ...] = Field(min_length=1, max_length=100, description="The drawers.")
-    grid: Grid = Field(default=Grid(), description="The grid of all drawers.")
-    printer: Printer = Field(description="The printer.")
-    material: Material = Field(default=Material(), description="The filament.")
-    printing: Printing = Field(default=Printing(), description="Layers, lines, runs and profile: how to print.")
-    schedule: Schedule | None = Field(default=None, description="Printers and hours; without it nothing is dated.")
-    coupon: bool = Field(default=True, strict=True, description="Add a test print that shows which clearance fits.")
-    items: Items = Field(default=(), description="Things shared out over all drawers of the job.")
-    strict: bool = Field(default=False, strict=True, description="Refuse the job when an item finds no place.")
+    name: Name = Field(description="Name of the job.")
+    drawers: tuple[Drawer, ...] = Field(min_length=1, max_length=100, description="Drawers of the job.")
+    grid: Grid = Field(default=Grid(), description="Grid of all drawers.")
+    printer: Printer = Field(description="Printer.")
+    material: Material = Field(default=Material(), description="Filament.")
+    printing: Printing = Field(default=Printing(), description="Print settings: layers, line widths, runs and profile.")
+    schedule: Schedule | None = Field(default=None, description="Printers and working hours; null for no calendar.")
+    coupon: bool = Field(
+        default=True, strict=True, description="Add a small test print that shows which clearance fits."
+    )
+    items: Items = Field(default=(), description="Items to distribute over all drawers of the job.")
+    strict: bool = Field(default=False, strict=True, description="Refuse the job if an item cannot be placed.")
     previous: Previous | None = Field(
         default=None,
-        description="Manifest (manifest.schema.json) of the job as it was printed: what serves on stays where it is.",
+        description="Manifest (manifest.schema.json) of the job as printed; parts that can be reused stay in place.",
     )
 
     def to_json(self) -> str:
-        """Return the document that says this: lengths in mm, and nothing of what was left out."""
+        """Return the spec as JSON, with lengths in mm and without fields that were not given."""
         return self.model_dump_json(exclude_unset=True)
 
     def layer_of(self, kind: PartKind) -> float:
-        """Return the height of a layer of this kind of part."""
+        """Return the layer height for a kind of part, in mm."""
         return self.printing.of(kind).layer or self.printer.layer
 
     def line_width_of(self, kind: PartKind) -> float:
-        """Return the width of a line of this kind of part."""
+        """Return the line width for a kind of part, in mm."""
         return self.printing.of(kind).line_width or self.printer.line_width
 
     def material_of(self, kind: PartKind) -> Material:
-        """Return the filament of this kind of part."""
+        """Return the filament for a kind of part."""
         return self.printing.of(kind).material or self.material
 
     def printer_of(self, kind: PartKind) -> Printer:
-        """Return the printer as it prints this kind of part."""
+        """Return the printer with the layer height and line width for a kind of part."""
         own = {"layer": self.layer_of(kind), "line_width": self.line_width_of(kind)}
         return self.printer.model_copy(update=own)
 
@@ -111,8 +113,10 @@ class Spec(Noun):
         seen: set[str] = set()
         for index, drawer in enumerate(self.drawers):
             if drawer.name in seen:
-                remedy = "Give each its own name, or use `copies`."
-                error = SpecError("Two drawers have the same name.", value=drawer.name, remedy=remedy)
+                error = SpecError(
+                    "Two drawers have the same name.",
+                    value=drawer.name, limit="unique in the job", remedy="Rename one of them, or use `copies`.",
+                )  # fmt: skip
                 refusals.add(error, "drawers", index, "name")
             seen.add(drawer.name)
 
@@ -136,9 +140,9 @@ class Spec(Noun):
             return
         if self.grid.half_cells and self.grid.pitch < (least := 4.0 * CORNER_RADIUS + 2.0 * _STRAIGHT) - LENGTH_EPSILON:
             error = SpecError(
-                "A half cell of this pitch is smaller than its own round corners.",
+                "At this pitch a half cell is smaller than its rounded corners.",
                 value=self.grid.pitch, limit=f"at least {least:g} mm with half cells",
-                remedy="Take a larger pitch, or no half cells.",
+                remedy="Use a larger pitch, or no half cells.",
             )  # fmt: skip
             refusals.add(error, "grid", "pitch")
             return
@@ -146,18 +150,20 @@ class Spec(Noun):
         if foot < LEAST_FOOT - LENGTH_EPSILON:
             at: tuple[Step, ...] = ("grid", "pitch") if self.grid.joint is None else ("grid", "joint", 0, 0)
             error = JointError(
-                "The joint leaves too narrow a foot in a half cell." if self.grid.half_cells else
-                "The joint leaves too narrow a foot.",
+                "The foot in a half cell is too narrow." if self.grid.half_cells else
+                "The foot is too narrow.",
                 value=round(foot, 3), limit=f"a foot at least {LEAST_FOOT:g} mm wide at its bottom",
-                remedy="Take a larger pitch or smaller insets.",
+                remedy="Use a larger pitch or smaller insets.",
             )  # fmt: skip
             refusals.add(error, *at)
 
     def _check_items(self, refusals: Refusals) -> None:
         for index, item in enumerate(self.items):
             if item.at is not None and len(self.drawers) > 1:
-                remedy = "List the item in its drawer."
-                error = SpecError("Which drawer is meant is not said.", value=item.at, remedy=remedy)
+                error = SpecError(
+                    "The position does not say which drawer is meant.",
+                    value=item.at, limit="null, or a job of one drawer", remedy="List the item in its drawer.",
+                )  # fmt: skip
                 refusals.add(error, "items", index, "at")
             self._check_item(item, ("items", index), refusals)
         for drawer_index, drawer in enumerate(self.drawers):
@@ -166,13 +172,16 @@ class Spec(Noun):
 
     def _check_item(self, item: Item, at: tuple[Step, ...], refusals: Refusals) -> None:
         if item.fixed and self.previous is None:
-            remedy = "Give the previous manifest, or leave it out."
-            refusals.add(SpecError(f"{item.name} has no place to stay in.", value=True, remedy=remedy), *at, "fixed")
+            error = SpecError(
+                f"{item.name} cannot stay in place without a previous manifest.",
+                value=True, limit="false without a previous manifest", remedy="Add the previous manifest.",
+            )  # fmt: skip
+            refusals.add(error, *at, "fixed")
         for axis, along in enumerate(item.at or ()):
             if along % 1.0 and not self.grid.half_cells:
                 error = SpecError(
-                    f"{item.name} stands on half cells, and the grid has none.",
-                    value=along, limit="whole cells", remedy="Set half_cells of the grid to true.",
+                    f"The position of {item.name} uses half cells, but the grid has none.",
+                    value=along, limit="whole cells", remedy="Set grid.half_cells to true.",
                 )  # fmt: skip
                 refusals.add(error, *at, "at", axis)
 
@@ -185,22 +194,24 @@ class Spec(Noun):
 
     def _check_tray(self, tray: Tray, wall: float, floor: float, at: tuple[Step, ...], refusals: Refusals) -> None:
         if tray.wall < wall - LENGTH_EPSILON:
-            limit = f"at least {wall:g} mm (two lines)"
-            refusals.add(
-                TrayError(f"The walls of {tray.name} are too thin.", value=tray.wall, limit=limit), *at, "wall"
-            )
+            error = TrayError(
+                f"The walls of {tray.name} are too thin.",
+                value=tray.wall, limit=f"at least {wall:g} mm (two lines)", remedy="Make the walls thicker.",
+            )  # fmt: skip
+            refusals.add(error, *at, "wall")
         if tray.floor < floor - LENGTH_EPSILON:
-            limit = f"at least {floor:g} mm (two layers)"
-            refusals.add(
-                TrayError(f"The floor of {tray.name} is too thin.", value=tray.floor, limit=limit), *at, "floor"
-            )
+            error = TrayError(
+                f"The floor of {tray.name} is too thin.",
+                value=tray.floor, limit=f"at least {floor:g} mm (two layers)", remedy="Make the floor thicker.",
+            )  # fmt: skip
+            refusals.add(error, *at, "floor")
         if self.grid.half_cells:
             return
         for field, pair in (("cells", tray.cells), ("at", tray.at or ())):
             for axis, along in enumerate(pair):
                 if along % 1.0:
                     error = TrayError(
-                        f"{tray.name} stands on half cells, and the grid has none.",
-                        value=along, limit="whole cells", remedy="Set half_cells of the grid to true.",
+                        f"{tray.name} uses half cells, but the grid has none.",
+                        value=along, limit="whole cells", remedy="Set grid.half_cells to true.",
                     )  # fmt: skip
                     refusals.add(error, *at, field, axis)

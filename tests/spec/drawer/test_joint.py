@@ -98,13 +98,13 @@ def test_a_rim_is_the_profile_at_its_base():
 @pytest.mark.parametrize(
     ("profile", "pointer", "word"),
     [
-        ([], "/grid/joint", "cannot be"),
-        ([(2, 0)], "/grid/joint", "cannot be"),
-        ([(2, 0.1 * z) for z in range(33)], "/grid/joint", "cannot be"),
+        ([], "/grid/joint", "wrong number of points"),
+        ([(2, 0)], "/grid/joint", "wrong number of points"),
+        ([(2, 0.1 * z) for z in range(33)], "/grid/joint", "wrong number of points"),
         ([(2, 0.5), (2, 3)], "/grid/joint/0/1", "bottom"),
         ([(2, 0), (2, 2), (2, 1)], "/grid/joint/2/1", "rise"),
         ([(2, 0), (2, 0)], "/grid/joint/1/1", "rise"),
-        ([(2, 0), (2.5, 1), (2, 3)], "/grid/joint/1/0", "close above"),
+        ([(2, 0), (2.5, 1), (2, 3)], "/grid/joint/1/0", "narrows towards its top"),
         ([(3, 0), (3, 1), (1.5, 2.4), (1.5, 3)], "/grid/joint/2", "45 degrees"),
         ([(2, 0), (2, 13)], "/grid/joint/1/1", "too tall"),
         ([(2, 0), (2, 1.1)], "/grid/joint/1/1", "too low"),

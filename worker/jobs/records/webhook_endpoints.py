@@ -17,7 +17,7 @@ from worker.jobs.common.errors import QuotaReached, WebhookNotFound
 from worker.jobs.common.ids import new_id
 from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import JobWebhookRow, OutboxRow, WebhookRow
-from worker.spec.requests.webhook import EventType, JobsTold, WebhookRequest
+from worker.spec.requests.webhook import EventType, JobSelection, WebhookRequest
 
 __all__ = ["MOST_WEBHOOKS", "WebhookEndpoint", "WebhookEndpoints"]
 
@@ -36,7 +36,7 @@ class WebhookEndpoint:
     owner: str
     url: str
     events: tuple[EventType, ...]
-    jobs: JobsTold
+    jobs: JobSelection
     created: datetime
     state: str
     delivered: int

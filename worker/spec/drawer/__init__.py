@@ -1,1 +1,1 @@
-"""The drawer, its grid and joint, and the trays that a caller gives."""
+"""Models of the drawer, its grid and joint, and its trays."""

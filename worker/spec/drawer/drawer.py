@@ -1,4 +1,4 @@
-"""The drawer: what the tape says about it, and the trays that go in."""
+"""The drawer: its measurements, obstacles and grid alignment, and the trays and items that go in it."""
 
 from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
@@ -22,7 +22,7 @@ _Side: TypeAlias = Annotated[float, LengthBounds(0.1, 3000.0)]
 
 
 def _several(value: Any) -> Any:
-    """Return one reading as a list of one."""
+    """Return a single reading as a list of one."""
     return value if isinstance(value, list | tuple) else (value,)
 
 
@@ -31,54 +31,58 @@ Readings: TypeAlias = Annotated[_List, BeforeValidator(_several, json_schema_inp
 
 
 class Obstacle(Noun):
-    """A rectangle of the drawer's bottom that must stay free."""
+    """Rectangle of the drawer's bottom that must stay free."""
 
-    name: Name | None = Field(default=None, description="What it is.")
-    at: Point = Field(description="Front left corner, x and y.")
+    name: Name | None = Field(default=None, description="Name of the obstacle.")
+    at: Point = Field(description="Front left corner [x, y].")
     size: tuple[_Side, _Side] = Field(description="Width and depth.")
 
 
 class Align(Noun):
-    """Where the grid lies when it has room to choose."""
+    """Alignment of the grid in a drawer that is larger than its cells."""
 
-    x: Literal["left", "center", "right"] = Field(default="center", description="Left to right.")
-    y: Literal["front", "center", "back"] = Field(default="center", description="Front to back.")
+    x: Literal["left", "center", "right"] = Field(default="center", description="Alignment from left to right.")
+    y: Literal["front", "center", "back"] = Field(default="center", description="Alignment from front to back.")
 
 
 class Drawer(Noun):
-    """A drawer, measured inside. It has width and depth, or an outline."""
+    """A drawer, measured inside. Give width and depth, or an outline."""
 
-    name: Name = Field(description="Which drawer it is; no two of a job share one.")
+    name: Name = Field(description="Name of the drawer, unique in the job.")
     width: Readings | None = Field(
-        default=None, description="Left to right: one reading, or several from front to back."
+        default=None, description="Width (left to right): one reading, or several in order from front to back."
     )
     depth: Readings | None = Field(
-        default=None, description="Front to back: one reading, or several from left to right."
+        default=None, description="Depth (front to back): one reading, or several in order from left to right."
     )
-    height: DrawerHeight = Field(description="Free height over the drawer's bottom.")
-    corner_radius: Annotated[float, LengthBounds(0.0, 500.0)] = Field(default=0.0, description="Radius of its corners.")
-    obstacles: tuple[Obstacle, ...] = Field(default=(), max_length=50, description="What must stay free.")
+    height: DrawerHeight = Field(description="Free height above the drawer's bottom.")
+    corner_radius: Annotated[float, LengthBounds(0.0, 500.0)] = Field(
+        default=0.0, description="Radius of the drawer's corners."
+    )
+    obstacles: tuple[Obstacle, ...] = Field(default=(), max_length=50, description="Areas that must stay free.")
     outline: Polygon | None = Field(default=None, description="Corners [x, y] in order, instead of width and depth.")
-    gap: Annotated[float, LengthBounds(0.0, 50.0)] = Field(default=0.5, description="Air on each side of the floor.")
-    align: Align = Field(default=Align(), description="Where the grid lies.")
-    copies: Annotated[Count, Field(ge=1, le=100)] = Field(default=1, description="How many drawers like this.")
-    trays: tuple[Tray, ...] = Field(default=(), max_length=500, description="What goes in.")
-    items: Items = Field(default=(), description="Things that trays are sized and placed for, in this drawer.")
-    fill: bool = Field(default=False, strict=True, description="Make spare trays for the cells that are left over.")
+    gap: Annotated[float, LengthBounds(0.0, 50.0)] = Field(
+        default=0.5, description="Gap between the floor and the drawer on each side."
+    )
+    align: Align = Field(default=Align(), description="Alignment of the grid.")
+    copies: Annotated[Count, Field(ge=1, le=100)] = Field(default=1, description="Number of identical drawers.")
+    trays: tuple[Tray, ...] = Field(default=(), max_length=500, description="Trays to place in the drawer.")
+    items: Items = Field(default=(), description="Items to make and place trays for in this drawer.")
+    fill: bool = Field(default=False, strict=True, description="Fill free cells with spare trays.")
 
     @property
     def readings_across(self) -> tuple[float, ...]:
-        """The readings of the width, front to back, in mm; none with an outline."""
+        """Readings of the width, from front to back, in mm; empty for an outline."""
         return self.width or ()
 
     @property
     def readings_deep(self) -> tuple[float, ...]:
-        """The readings of the depth, left to right, in mm; none with an outline."""
+        """Readings of the depth, from left to right, in mm; empty for an outline."""
         return self.depth or ()
 
     @property
     def box(self) -> tuple[float, float, float, float]:
-        """The box around the drawer's bottom: least x and y, largest x and y, in mm."""
+        """Bounding box of the drawer's bottom as (min x, min y, max x, max y), in mm."""
         if self.outline is not None:
             across, deep = zip(*self.outline, strict=True)
             return min(across), min(deep), max(across), max(deep)
@@ -86,7 +90,7 @@ class Drawer(Noun):
 
     @property
     def least_side(self) -> float:
-        """The shortest reading, or the shorter side of the outline's box, in mm."""
+        """Shortest reading, or the shorter side of the outline's bounding box, in mm."""
         if self.outline is not None:
             left, front, right, back = self.box
             return min(right - left, back - front)
@@ -96,40 +100,56 @@ class Drawer(Noun):
     def _rules(self) -> Self:
         refusals = Refusals()
         if self._check_sides(refusals):
-            self._check_air(refusals)
+            self._check_margins(refusals)
             self._check_obstacles(refusals)
         placed = sum(tray.quantity for tray in self.trays)
         if placed > _MOST_PLACED:
-            error = LayoutError("The drawer has too many trays.", value=placed, limit=f"at most {_MOST_PLACED}")
+            error = LayoutError(
+                "The drawer has too many trays.",
+                value=placed, limit=f"at most {_MOST_PLACED} trays", remedy="Reduce the quantities.",
+            )  # fmt: skip
             refusals.add(error, "trays")
         refusals.settle()
         return self
 
     def _check_sides(self, refusals: Refusals) -> bool:
-        """Return whether the drawer has a box to check the rest against."""
+        """Return whether the sides are complete, so that the rest can be checked against them."""
         sides = {"width": self.width, "depth": self.depth}
         if self.outline is None:
             for name in (name for name, readings in sides.items() if readings is None):
                 remedy = "Give width and depth, or an outline."
-                refusals.add(SpecError(f"The drawer has no {name}.", limit="required", remedy=remedy), name)
+                refusals.add(SpecError(f"The drawer has no {name}.", value=None, limit="required", remedy=remedy), name)
             return self.width is not None and self.depth is not None
         for name, readings in sides.items():
             if readings is not None:
                 remedy = "Give width and depth, or an outline."
-                refusals.add(SpecError("The drawer has an outline as well.", value=readings, remedy=remedy), name)
+                error = SpecError(
+                    f"The drawer has both an outline and a {name}.",
+                    value=readings, limit=f"no {name} beside an outline", remedy=remedy,
+                )  # fmt: skip
+                refusals.add(error, name)
         if self.least_side < _LEAST_SIDE:
-            error = SpecError("The outline is too small.", value=self.least_side, limit=f"at least {_LEAST_SIDE:g} mm")
+            error = SpecError(
+                "The outline is too narrow.",
+                value=self.least_side, limit=f"at least {_LEAST_SIDE:g} mm", remedy="Check the units of the corners.",
+            )  # fmt: skip
             refusals.add(error, "outline")
         return True
 
-    def _check_air(self, refusals: Refusals) -> None:
+    def _check_margins(self, refusals: Refusals) -> None:
         most = self.least_side / 2.0
         if self.corner_radius > most + LENGTH_EPSILON:
-            error = SpecError("The corners are too round.", value=self.corner_radius, limit=f"at most {most:g} mm")
+            error = SpecError(
+                "The corner radius is larger than half the shortest side.",
+                value=self.corner_radius, limit=f"at most {most:g} mm", remedy="Give the radius, not the diameter.",
+            )  # fmt: skip
             refusals.add(error, "corner_radius")
         most = self.least_side / 4.0
         if self.gap >= most:
-            error = SpecError("The gap takes the drawer away.", value=self.gap, limit=f"under {most:g} mm")
+            error = SpecError(
+                "The gap leaves too little of the drawer.",
+                value=self.gap, limit=f"under {most:g} mm", remedy="Use a smaller gap; 0.5 mm is common.",
+            )  # fmt: skip
             refusals.add(error, "gap")
 
     def _check_obstacles(self, refusals: Refusals) -> None:
@@ -139,9 +159,15 @@ class Drawer(Noun):
                 at, end = obstacle.at[axis], most[axis]
                 if not least[axis] <= at < end:
                     limit = f"{least[axis]:g} to {end:g} mm"
-                    error = SpecError("The obstacle lies outside the drawer.", value=at, limit=limit)
+                    error = SpecError(
+                        "The obstacle lies outside the drawer.",
+                        value=at, limit=limit, remedy="Measure its corner from the front left corner of the drawer.",
+                    )  # fmt: skip
                     refusals.add(error, "obstacles", index, "at", axis)
                 elif at + side > end + LENGTH_EPSILON:
                     limit = f"at most {end - at:g} mm"
-                    error = SpecError("The obstacle reaches out of the drawer.", value=side, limit=limit)
+                    error = SpecError(
+                        "The obstacle extends beyond the drawer.",
+                        value=side, limit=limit, remedy="Give only the part of it that is inside the drawer.",
+                    )  # fmt: skip
                     refusals.add(error, "obstacles", index, "size", axis)

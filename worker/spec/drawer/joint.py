@@ -1,8 +1,8 @@
-"""The joint: one polyline that both the tile's socket and the tray's foot are made from.
+"""The joint: the polyline that defines both the socket of a tile and the foot of a tray.
 
-A point is ``(inset, z)`` in mm: how far the socket's wall stands in from the edge of its cell, at what height above the
+A point is ``(inset, z)`` in mm: the distance of the socket wall from the edge of its cell, and the height above the
 drawer's bottom. The polyline runs from the bottom up to the land, the narrow top of the wall between two sockets. The
-socket's air is where the inset is larger, so a foot is the same polyline moved into the air by the clearance.
+socket is open towards larger insets, so a foot is the same polyline offset into the opening by the clearance.
 """
 
 import itertools
@@ -17,17 +17,17 @@ from worker.spec.tolerances import DIRECTION_EPSILON, LENGTH_EPSILON, LINES_IN_A
 Level: TypeAlias = tuple[float, float]
 Levels: TypeAlias = tuple[Level, ...]
 
-#: Chamfer at the foot of first layers, against their spread of 0.1-0.3 mm a side (common practice).
+#: Chamfer in mm at the bottom edge, as first layers spread by 0.1 to 0.3 mm a side (common practice).
 FIRST_LAYER_RELIEF: Final = 0.3
 
-#: Corner radius of a cell at inset 0. Rings at inset ``u`` have radius ``CORNER_RADIUS - u``: all are parallel curves.
-#: Wide corners leave a broad star of plastic where four sockets meet, which holds the seams' tabs.
+#: Corner radius of a cell at inset 0, in mm. A ring at inset ``u`` has radius ``CORNER_RADIUS - u``, so all rings are
+#: parallel curves. A large radius leaves enough plastic for the seams' tabs where four sockets meet.
 CORNER_RADIUS: Final = 7.0
 
-#: The least radius of any ring, where a wide inset would leave none.
+#: Minimum corner radius of a ring, in mm, for insets beyond ``CORNER_RADIUS``.
 LEAST_RADIUS: Final = 0.4
 
-#: The narrowest foot, across its bottom.
+#: Minimum width of a foot at its bottom, in mm.
 LEAST_FOOT: Final = 5.0
 
 _TOE_HEIGHT: Final = 1.0
@@ -38,14 +38,18 @@ _MAX_HEIGHT: Final = 12.0
 _LEAST_HEIGHT: Final = 1.2
 _MIN_POINTS: Final = 2
 _MAX_POINTS: Final = 32
-#: The least rise of a piece, well over the grid that coordinates are rounded to.
+#: Minimum rise of a segment in mm, well above the grid that coordinates are rounded to.
 _LEAST_RISE: Final = 0.01
 
 
 def default_profile(clearance: float, line_width: float) -> Levels:
-    """Return our own profile: a vertical toe, a 45-degree seat, a vertical guide.
+    """Return the built-in profile: a vertical toe, a 45-degree seat and a vertical guide.
 
-    The land is as narrow as a stacking rim of two lines allows: ``clearance + 2 * line_width``, up to the next 0.05 mm.
+    The land is as narrow as a stacking rim of two lines allows: ``clearance + 2 * line_width``, rounded up to 0.05 mm.
+
+    Args:
+        clearance: between socket and foot, per side, in mm.
+        line_width: width of a printed line, in mm.
     """
     land = ceil((clearance + LINES_IN_A_WALL * line_width) / 0.05 - LENGTH_EPSILON) * 0.05
     toe = land + _SLOPE
@@ -55,11 +59,11 @@ def default_profile(clearance: float, line_width: float) -> Levels:
 
 @dataclass(frozen=True, slots=True)
 class Joint:
-    """A checked profile.
+    """A validated joint profile; all lengths in mm.
 
     Raises:
-        JointError: when the polyline does not start at z 0, goes down, widens upwards, overhangs more than 45 degrees,
-            leaves a wall under two line widths, or has a piece so short that the foot beside it would turn back.
+        JointError: if the polyline does not start at z 0, does not rise, narrows the socket towards its top, overhangs
+            more than 45 degrees, leaves a wall under two line widths, or has a segment too short for the foot's offset.
     """
 
     profile: Levels
@@ -68,46 +72,49 @@ class Joint:
     pointer: str = "/grid/joint"
 
     def __post_init__(self) -> None:
-        """Check every rule of a profile."""
+        """Validate the profile."""
         _check(self)
 
     @property
     def height(self) -> float:
-        """Height of the land, which is the height of a tile."""
+        """Height of the land, and so of a tile, in mm."""
         return self.profile[-1][1]
 
     @property
     def land(self) -> float:
-        """Inset at the top: half the width of the wall between two sockets."""
+        """Inset at the top in mm: half the width of the wall between two sockets."""
         return self.profile[-1][0]
 
     @property
     def toe(self) -> float:
-        """Inset at the bottom."""
+        """Inset at the bottom, in mm."""
         return self.profile[0][0]
 
     @property
     def body_inset(self) -> float:
-        """Inset of a tray's outer face: half the air between two neighbouring trays."""
+        """Inset of a tray's outer face in mm: half the gap between two neighbouring trays."""
         return self.clearance
 
     def socket_levels(self, widen: float = 0.0) -> Levels:
-        """Return the socket's wall from z 0 up to the land, with the first-layer relief.
+        """Return the socket wall from z 0 up to the land, with the first-layer chamfer.
 
         Args:
-            widen: moves the wall out of the air by this much, square to it (negative narrows the socket).
+            widen: offset of the wall in mm, perpendicular to it; positive widens the socket.
         """
         levels = self.profile if widen == 0.0 else _offset(self.profile, -widen)
         return _relieved(levels, outwards=-1.0)
 
     def rim_levels(self, base: float) -> Levels:
-        """Return the socket of a stacking rim whose bottom is at z ``base``; no relief, it prints in mid air."""
+        """Return the socket of a stacking rim with its bottom at z ``base`` (mm); it needs no first-layer chamfer."""
         return tuple((inset, base + z) for inset, z in self.profile)
 
     def foot_levels(self, clearance: float | None = None) -> Levels:
         """Return the foot from z 0 up to where its 45-degree shoulder meets the tray's outer face.
 
-        Every point keeps the clearance to the socket, square to the wall (a mitred parallel of the profile).
+        The foot is a mitred offset of the profile, so it keeps the clearance everywhere, perpendicular to the wall.
+
+        Args:
+            clearance: per side in mm; None for the joint's own.
         """
         below = self._foot_below(self.clearance if clearance is None else clearance)
         last_inset, last_z = below[-1]
@@ -115,20 +122,20 @@ class Joint:
         return _relieved((*below, top), outwards=1.0)
 
     def _foot_below(self, air: float) -> Levels:
-        """Return the foot up to where its shoulder begins, without relief."""
+        """Return the foot up to its shoulder, without the first-layer chamfer."""
         reach = self.land + air * sqrt(2.0) + 1.0
         shoulder = (self.land - reach, self.height + reach)
         return _offset((*self.profile, shoulder), air)[:-1]
 
     @property
     def foot_height(self) -> float:
-        """Height at which the tray's body begins."""
+        """Height at which the tray's body begins, in mm."""
         return self.foot_levels()[-1][1]
 
 
 @lru_cache(maxsize=256)  # most specs have the same joint
 def _offset(levels: Levels, distance: float) -> Levels:
-    """Return the mitred parallel of a rising polyline, ``distance`` towards larger insets, from z 0 up."""
+    """Return the mitred offset of a rising polyline by ``distance`` mm towards larger insets, from z 0 up."""
     lines: list[tuple[float, float, float, float]] = []
     for (u0, z0), (u1, z1) in itertools.pairwise(levels):
         length = hypot(u1 - u0, z1 - z0)
@@ -149,7 +156,7 @@ def _offset(levels: Levels, distance: float) -> Levels:
 
 
 def _relieved(levels: Levels, outwards: float) -> Levels:
-    """Return the levels with a 45-degree chamfer at z 0, where the first piece is a vertical long enough for it."""
+    """Return the levels with a 45-degree chamfer at z 0, if the first segment is vertical and long enough for it."""
     (u0, z0), (u1, z1) = levels[0], levels[1]
     if abs(u0 - u1) > LENGTH_EPSILON or z1 - z0 < 2.0 * FIRST_LAYER_RELIEF:
         return levels
@@ -160,11 +167,15 @@ def _relieved(levels: Levels, outwards: float) -> Levels:
 def _check(joint: Joint) -> None:
     points, where = joint.profile, joint.pointer
     if not _MIN_POINTS <= len(points) <= _MAX_POINTS:
-        raise JointError(pointer=where, value=len(points), limit=f"{_MIN_POINTS} to {_MAX_POINTS} points")
+        raise JointError(
+            "The joint has the wrong number of points.",
+            pointer=where, value=len(points), limit=f"{_MIN_POINTS} to {_MAX_POINTS} points",
+            remedy="Leave the joint out for the built-in profile.",
+        )  # fmt: skip
     if points[0][1] != 0.0:
         raise JointError(
             "The joint's first point must lie on the drawer's bottom.",
-            pointer=f"{where}/0/1", value=points[0][1], limit="z = 0", remedy="Start the polyline at z 0.",
+            pointer=f"{where}/0/1", value=points[0][1], limit="0 mm", remedy="Start the polyline at height 0.",
         )  # fmt: skip
     _check_pieces(points, where)
     _check_height(joint)
@@ -172,23 +183,23 @@ def _check(joint: Joint) -> None:
 
 
 def _check_pieces(points: Levels, where: str) -> None:
-    """Check that each piece rises, opens upwards and overhangs at most 45 degrees."""
+    """Check that each segment rises, does not narrow the socket and overhangs at most 45 degrees."""
     for index, ((u0, z0), (u1, z1)) in enumerate(itertools.pairwise(points), start=1):
         at = f"{where}/{index}"
         if z1 - z0 < _LEAST_RISE - LENGTH_EPSILON:
             raise JointError(
                 "The joint must rise from each point to the next.",
-                pointer=f"{at}/1", value=z1, limit=f"at least {z0 + _LEAST_RISE:g}",
-                remedy="Give the points from the bottom up.",
+                pointer=f"{at}/1", value=z1, limit=f"at least {z0 + _LEAST_RISE:g} mm",
+                remedy="List the points from the bottom up.",
             )  # fmt: skip
         if u1 - u0 > LENGTH_EPSILON:
             raise JointError(
-                "The joint must not close above itself, or no tray could be lifted out.",
-                pointer=f"{at}/0", value=u1, limit=f"at most {u0:g}", remedy="Keep the insets equal or falling.",
+                "The socket narrows towards its top, so no tray could be lifted out.",
+                pointer=f"{at}/0", value=u1, limit=f"at most {u0:g} mm", remedy="Let no inset exceed the previous one.",
             )  # fmt: skip
         if u0 - u1 > z1 - z0 + LENGTH_EPSILON:
             raise JointError(
-                "The joint overhangs more than 45 degrees, which needs supports.",
+                "The joint overhangs more than 45 degrees and would need supports.",
                 pointer=at, value=round(u0 - u1, 4), limit=f"at most {z1 - z0:g} mm over this rise",
                 remedy="Make the slope 45 degrees or steeper.",
             )  # fmt: skip
@@ -199,31 +210,31 @@ def _check_height(joint: Joint) -> None:
     if joint.height > _MAX_HEIGHT:
         raise JointError(
             "The joint is too tall.",
-            pointer=at, value=joint.height, limit=f"at most {_MAX_HEIGHT:g} mm",
+            pointer=at, value=joint.height, limit=f"at most {_MAX_HEIGHT:g} mm", remedy="Lower its last point.",
         )  # fmt: skip
     if joint.height < _LEAST_HEIGHT - LENGTH_EPSILON:
         raise JointError(
-            "The joint is too low to hold a tray and to carry a mark.",
-            pointer=at, value=joint.height, limit=f"at least {_LEAST_HEIGHT:g} mm",
+            "The joint is too low to hold a tray and carry a mark.",
+            pointer=at, value=joint.height, limit=f"at least {_LEAST_HEIGHT:g} mm", remedy="Raise its last point.",
         )  # fmt: skip
 
 
 def _check_land_and_foot(joint: Joint) -> None:
-    """Check the wall left at the top, and that the clearance leaves a foot that rises all the way."""
+    """Check the wall left at the top, and that the foot rises in every segment."""
     points, where = joint.profile, joint.pointer
     wall = LINES_IN_A_WALL * joint.line_width
     if joint.land - joint.body_inset < wall - LENGTH_EPSILON:
         raise JointError(
-            "The joint leaves a wall under two line widths at its top.",
+            "The wall between two sockets is thinner than two line widths at its top.",
             pointer=f"{where}/{len(points) - 1}/0", value=joint.land,
             limit=f"at least {joint.body_inset + wall:g} mm (clearance and two lines)",
-            remedy="Move the upper end of the polyline further in.",
+            remedy="Increase the inset of the last point.",
         )  # fmt: skip
     foot = joint._foot_below(joint.clearance)  # noqa: SLF001 - the same module
     rise = min((z1 - z0 for (_, z0), (_, z1) in itertools.pairwise(foot)), default=joint.height)
     if rise < _LEAST_RISE - LENGTH_EPSILON:
         raise JointError(
-            "A piece of the joint is too short for the clearance: the foot beside it would turn back.",
-            pointer=where, value=round(rise, 4), limit=f"each piece of the foot must rise at least {_LEAST_RISE:g} mm",
-            remedy="Make the piece longer or its corners flatter, or the clearance smaller.",
+            "A segment of the joint is too short for this clearance: the offset foot would fold over itself.",
+            pointer=where, value=round(rise, 4), limit=f"every segment of the foot rises at least {_LEAST_RISE:g} mm",
+            remedy="Lengthen the segment, flatten its corners, or reduce the clearance.",
         )  # fmt: skip

@@ -1,6 +1,7 @@
-"""The catalogue: sizes of standard things, each with its source, so that nobody has to measure them.
+"""The catalogue: dimensions of standard items, each with its source.
 
-The data is `catalogue.json` beside this file. Sizes are for making room: maxima where the source gives them.
+The data is in `catalogue.json` beside this file. Dimensions are those to reserve space for:
+maxima where the source gives them.
 """
 
 import json
@@ -26,28 +27,31 @@ _MOST_LISTED: Final = 12
 
 
 class CatalogueEntry(Noun):
-    """A standard thing."""
+    """A standard item."""
 
-    id: Name = Field(description="What an item's shape names it by.")
-    name: Name = Field(description="What it is.")
-    category: Name = Field(description="What it is one of.")
-    shape: CatalogueShape = Field(description="The room it takes: maxima where the source gives them.")
-    source: Annotated[str, Field(min_length=1)] = Field(description="Where the sizes come from.")
+    id: Name = Field(description="Id, by which the shape of an item refers to it.")
+    name: Name = Field(description="Name of the standard item.")
+    category: Name = Field(description="Category it belongs to.")
+    shape: CatalogueShape = Field(description="Shape and dimensions; maxima where the source gives them.")
+    source: Annotated[str, Field(min_length=1)] = Field(description="Source of the dimensions.")
     status: Literal["published source", "from memory", "common practice"] = Field(
-        description="How far the sizes are known: read in a source, a standard from memory, or usual."
+        description="Basis of the dimensions: read in a published source, recalled from a standard, or common practice."
     )
-    note: str | None = Field(default=None, description="How the room was taken from the sizes.")
+    note: str | None = Field(default=None, description="How the shape was derived from the dimensions of the source.")
 
     @property
     def takes_length(self) -> bool:
-        """Whether an item must give its length: a screw."""
+        """Whether an item has to give its length, as for a screw."""
         return isinstance(self.shape, Screw)
 
     @model_validator(mode="after")
     def _rules(self) -> Self:
         refusals = Refusals()
         if isinstance(self.shape, Screw) and self.shape.length is not None:
-            error = SpecError("A screw of the catalogue has no length of its own.", value=self.shape.length)
+            error = SpecError(
+                "A screw in the catalogue has a fixed length.",
+                value=self.shape.length, limit="null", remedy="Remove the length; each item gives its own.",
+            )  # fmt: skip
             refusals.add(error, "shape", "length")
         refusals.settle()
         return self
@@ -55,16 +59,16 @@ class CatalogueEntry(Noun):
 
 @lru_cache(maxsize=1)
 def catalogue() -> tuple[CatalogueEntry, ...]:
-    """Return every standard thing, in order of the data."""
+    """Return every standard item, in the order of the data."""
     data = json.loads(files("worker.spec.items").joinpath("catalogue.json").read_bytes())
     return TypeAdapter(tuple[CatalogueEntry, ...]).validate_python(data)
 
 
 def lookup(name: str) -> CatalogueEntry:
-    """Return the thing of this id.
+    """Return the standard item with this id.
 
     Raises:
-        SpecError: when there is none; the remedy names what comes close.
+        SpecError: if there is none; the remedy suggests similar ids.
     """
     entries = _by_id()
     if name in entries:
@@ -73,8 +77,12 @@ def lookup(name: str) -> CatalogueEntry:
     if not close:
         beginning = name.lower().partition("-")[0]
         close = [entry for entry in entries if entry.startswith(beginning)][:_MOST_LISTED] if beginning else []
-    remedy = f"Did you mean {' or '.join(close)}?" if close else "Take one of the catalogue, or give its sizes."
-    raise SpecError("The catalogue has no such thing.", value=name, limit="an id of the catalogue", remedy=remedy)
+    remedy = (
+        f"Did you mean {' or '.join(close)}?" if close else "Use an id from GET /v1/catalogue, or give the dimensions."
+    )
+    raise SpecError(
+        "The catalogue has no item with this id.", value=name, limit="an id of the catalogue", remedy=remedy
+    )
 
 
 @lru_cache(maxsize=1)

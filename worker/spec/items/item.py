@@ -1,4 +1,4 @@
-"""The item: a kind of thing that a drawer is to hold, and how it is to lie there."""
+"""The item: a kind of thing to store, with its count, shape and storage."""
 
 from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
@@ -17,23 +17,23 @@ __all__ = ["Access", "Item", "ItemShape", "Standard", "Storage"]
 Storage: TypeAlias = Literal["rows", "upright", "loose", "pocket"]
 Access: TypeAlias = Literal["often", "sometimes", "rarely"]
 
-#: A tray has no more pockets than this.
+#: Most pockets in one tray.
 _MOST_POCKETS: Final = 60
 _LONGEST_LABEL: Final = 40
 
 
 class Standard(Noun):
-    """A thing of the catalogue."""
+    """Shape of a standard item of the catalogue."""
 
-    kind: Literal["standard"] = Field(description="Says that the catalogue knows it.")
-    id: Name = Field(description="Its id in the catalogue.")
+    kind: Literal["standard"] = Field(description="Marks the shape as a standard item.")
+    id: Name = Field(description="Id in the catalogue.")
     length: Annotated[float, LengthBounds(*SCREW_LENGTHS)] | None = Field(
-        default=None, description="Length under the head: for screws, and only for them."
+        default=None, description="Length under the head; required for screws, not allowed for anything else."
     )
 
     @property
     def entry(self) -> CatalogueEntry:
-        """What the catalogue says of it."""
+        """Its entry in the catalogue."""
         return lookup(self.id)
 
     @model_validator(mode="after")
@@ -47,13 +47,17 @@ class Standard(Noun):
             if entry.takes_length and self.length is None:
                 error = SpecError(
                     f"The length of {entry.name} is missing.",
+                    value=None,
                     limit="required",
-                    remedy="Give its length under the head.",
+                    remedy="Give the length under the head.",
                 )
                 refusals.add(error, "length")
             if not entry.takes_length and self.length is not None:
-                remedy = "Leave it out, or give the sizes as a box or a cylinder."
-                error = SpecError(f"The catalogue knows the length of {entry.name}.", value=self.length, remedy=remedy)
+                error = SpecError(
+                    f"The length of {entry.name} is fixed by the catalogue.",
+                    value=self.length, limit="no length",
+                    remedy="Remove it, or give the dimensions as a box or cylinder.",
+                )  # fmt: skip
                 refusals.add(error, "length")
         refusals.settle()
         return self
@@ -68,43 +72,56 @@ def _label(value: Any) -> bool | str:
     if isinstance(value, bool):
         return value
     if not isinstance(value, str):
-        raise refusal(SpecError("This must be true, false or a text.", value=value, limit="true, false or a text"))
+        error = SpecError(
+            "The label must be true, false or text.",
+            value=value, limit="true, false or a JSON string", remedy="Use true to print the item's name.",
+        )  # fmt: skip
+        raise refusal(error)
     return _LABEL.validate_python(value)
 
 
 class Item(Noun):
-    """A kind of thing, and how many of it there are."""
+    """A kind of thing to store, and how many there are."""
 
-    name: Name = Field(description="What it is; no two items of a list share a name.")
-    shape: ItemShape = Field(description="Its shape and sizes, or its id in the catalogue.")
-    count: Annotated[Count, Field(ge=1, le=10_000)] = Field(default=1, description="How many.")
+    name: Name = Field(description="Name of the item, unique in its list.")
+    shape: ItemShape = Field(description="Shape and dimensions, or an id of the catalogue.")
+    count: Annotated[Count, Field(ge=1, le=10_000)] = Field(default=1, description="Number of things.")
     storage: Storage | None = Field(
         default=None,
         description="rows: lying side by side; upright: standing; loose: poured in; pocket: each in its own recess; "
-        "null: what suits its kind and count.",
+        "null for the best choice by shape and count.",
     )
-    access: Access = Field(default="sometimes", description="How often it is wanted; often comes to the front.")
+    access: Access = Field(
+        default="sometimes", description="How often it is used. Items used often are placed at the front."
+    )
     group: Name | None = Field(
         default=None,
-        description="Items of one group lie together. Kinds share a tray with dividers where that saves floor: those "
-        "of one group, and any that have none; never those of two groups.",
+        description="Items of a group are placed next to each other. Items share a tray with dividers where that saves "
+        "space, but never items of two different groups.",
     )
-    mass: Annotated[Number, Field(ge=0.0, le=100_000.0)] | None = Field(default=None, description="Grams, each.")
+    mass: Annotated[Number, Field(ge=0.0, le=100_000.0)] | None = Field(
+        default=None, description="Mass of one thing in grams."
+    )
     label: Annotated[bool | str, PlainValidator(_label, json_schema_input_type=bool | Label)] = Field(
         default=False, description="A label ledge with this text; true: with the item's name."
     )
     at: tuple[Position, Position] | None = Field(
-        default=None, description="Front left cell of its tray on the grid, counted from 0; null: placed by itself."
+        default=None,
+        description="Grid position of its tray's front left cell, counted from 0; null to let the service place it.",
     )
-    near: Name | None = Field(default=None, description="Name of another item to lie next to.")
-    fixed: bool = Field(default=False, strict=True, description="With a previous manifest: stays where it was.")
+    near: Name | None = Field(default=None, description="Name of the item to place it next to.")
+    fixed: bool = Field(
+        default=False, strict=True, description="Keep its printed tray where it is; needs a previous manifest."
+    )
     stack: bool | None = Field(
-        default=None, strict=True, description="Whether trays may stand over or under it; null: if rarely wanted."
+        default=None,
+        strict=True,
+        description="Whether its tray may be stacked over or under others; null: only if access is rarely.",
     )
 
     @property
     def plain(self) -> PlainShape:
-        """Its shape with sizes: what the catalogue says when it is a standard thing."""
+        """Its shape with dimensions; for a standard item, those of the catalogue."""
         if not isinstance(self.shape, Standard):
             return self.shape
         shape = self.shape.entry.shape
@@ -112,12 +129,12 @@ class Item(Noun):
 
     @property
     def stacks(self) -> bool:
-        """Whether trays may stand over or under it."""
+        """Whether its tray may be stacked over or under others."""
         return self.stack if self.stack is not None else self.access == "rarely"
 
     @property
     def label_text(self) -> str | None:
-        """What its label says, if it has one."""
+        """Text of its label, or None."""
         if isinstance(self.label, str):
             return self.label
         return self.name if self.label else None
@@ -126,20 +143,28 @@ class Item(Noun):
     def _rules(self) -> Self:
         refusals = Refusals()
         if self.at is not None and self.near is not None:
-            remedy = "Give one or the other."
-            refusals.add(SpecError("The item has a place already.", value=self.near, remedy=remedy), "near")
+            error = SpecError(
+                "The item has both a position and a neighbour.",
+                value=self.near, limit="at or near, not both", remedy="Remove one of them.",
+            )  # fmt: skip
+            refusals.add(error, "near")
         if self.near == self.name:
-            remedy = "Name another item."
-            refusals.add(SpecError("An item cannot lie next to itself.", value=self.near, remedy=remedy), "near")
+            error = SpecError(
+                "An item cannot be placed next to itself.",
+                value=self.near, limit="the name of another item", remedy="Name another item.",
+            )  # fmt: skip
+            refusals.add(error, "near")
         if self.storage == "pocket" and self.count > _MOST_POCKETS:
             error = SpecError(
-                "One tray has no room for so many pockets.",
-                value=self.count, limit=f"at most {_MOST_POCKETS} with pockets", remedy="Take rows, or split the item.",
+                "The item needs too many pockets for one tray.",
+                value=self.count, limit=f"at most {_MOST_POCKETS} in pockets", remedy="Use rows, or split the item.",
             )  # fmt: skip
             refusals.add(error, "count")
         if self.label is True and len(self.name) > _LONGEST_LABEL:
             limit = f"a name of at most {_LONGEST_LABEL} characters"
-            error = SpecError("The name is too long for a label.", value=True, limit=limit, remedy="Give its text.")
+            error = SpecError(
+                "The name is too long for a label.", value=True, limit=limit, remedy="Give a shorter text."
+            )
             refusals.add(error, "label")
         refusals.settle()
         return self

@@ -1,4 +1,4 @@
-"""A list of items: its names tell them apart."""
+"""A list of items with unique names."""
 
 from typing import Annotated, Final, TypeAlias
 
@@ -13,20 +13,26 @@ __all__ = ["Items"]
 _MOST: Final = 300
 
 
-def _told_apart(items: tuple[Item, ...]) -> tuple[Item, ...]:
+def _unique_names(items: tuple[Item, ...]) -> tuple[Item, ...]:
     refusals = Refusals()
     names: set[str] = set()
     for index, item in enumerate(items):
         if item.name in names:
-            remedy = "Give each its own name, or one a larger count."
-            refusals.add(SpecError("Two items have the same name.", value=item.name, remedy=remedy), index, "name")
+            error = SpecError(
+                "Two items have the same name.",
+                value=item.name, limit="unique in the list", remedy="Rename one, or add up their counts.",
+            )  # fmt: skip
+            refusals.add(error, index, "name")
         names.add(item.name)
     for index, item in enumerate(items):
         if item.near is not None and item.near not in names:
-            error = SpecError("There is no item of this name in the list.", value=item.near, limit="a name of the list")
+            error = SpecError(
+                "The list has no item with this name.",
+                value=item.near, limit="the name of an item in the same list", remedy="Correct the name.",
+            )  # fmt: skip
             refusals.add(error, index, "near")
     refusals.settle()
     return items
 
 
-Items: TypeAlias = Annotated[tuple[Item, ...], Field(max_length=_MOST), AfterValidator(_told_apart)]
+Items: TypeAlias = Annotated[tuple[Item, ...], Field(max_length=_MOST), AfterValidator(_unique_names)]

@@ -1,4 +1,4 @@
-"""The shapes that things come in, as far as making room for them goes."""
+"""Shapes of items, as far as the space they need goes."""
 
 from typing import Annotated, Final, Literal, Self, TypeAlias
 
@@ -13,45 +13,45 @@ from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = ["SCREW_LENGTHS", "Box", "Cylinder", "PlainShape", "Prism", "Screw"]
 
-#: A side of an item: a washer is half a millimetre thick, a drawer is no longer than 3 m.
+#: A dimension of an item: a washer is half a millimetre thick, a drawer at most 3 m long.
 _Extent: TypeAlias = Annotated[float, LengthBounds(0.1, 3000.0)]
 
-#: The shortest and the longest screw that is sized.
+#: Shortest and longest screw, in mm.
 SCREW_LENGTHS: Final = (3.0, 300.0)
 
 
 class Box(Noun):
-    """A box, or anything that goes into one."""
+    """A cuboid, or anything that fits into one."""
 
-    kind: Literal["box"] = Field(description="Says that this is a box.")
+    kind: Literal["box"] = Field(description="Marks the shape as a box.")
     size: tuple[_Extent, _Extent, _Extent] = Field(description="Length, width and height.")
 
 
 class Cylinder(Noun):
-    """A cylinder: a cell, a pen, a coin, a drill."""
+    """A cylinder, such as a battery, pen, coin or drill bit."""
 
-    kind: Literal["cylinder"] = Field(description="Says that this is a cylinder.")
-    diameter: _Extent = Field(description="Diameter, at its widest.")
-    length: _Extent = Field(description="Length, or the thickness of a disc.")
+    kind: Literal["cylinder"] = Field(description="Marks the shape as a cylinder.")
+    diameter: _Extent = Field(description="Largest diameter.")
+    length: _Extent = Field(description="Length, or thickness of a disc.")
 
 
 class Prism(Noun):
-    """A flat thing of any outline."""
+    """A flat thing with any outline."""
 
-    kind: Literal["polygon"] = Field(description="Says that this is a polygon.")
-    points: Polygon = Field(description="Corners [x, y] of its outline in order, as it lies.")
-    height: _Extent = Field(description="Height as it lies.")
+    kind: Literal["polygon"] = Field(description="Marks the shape as a polygon.")
+    points: Polygon = Field(description="Corners [x, y] of the outline in order, seen from above.")
+    height: _Extent = Field(description="Height when lying flat.")
 
 
 class Screw(Noun):
-    """A screw of any length: a head and a shank."""
+    """A screw: a head and a shank of any length."""
 
-    kind: Literal["screw"] = Field(description="Says that this is a screw.")
-    head_diameter: _Extent = Field(description="Diameter of the head, across corners.")
+    kind: Literal["screw"] = Field(description="Marks the shape as a screw.")
+    head_diameter: _Extent = Field(description="Diameter of the head, across the corners.")
     head_height: _Extent = Field(description="Height of the head.")
     diameter: _Extent = Field(description="Diameter of the thread.")
     length: Annotated[float, LengthBounds(*SCREW_LENGTHS)] | None = Field(
-        default=None, description="Length under the head; null in the catalogue, where an item gives it."
+        default=None, description="Length under the head; null in the catalogue, where each item gives its own."
     )
 
     @model_validator(mode="after")
@@ -59,7 +59,11 @@ class Screw(Noun):
         refusals = Refusals()
         if self.diameter > self.head_diameter + LENGTH_EPSILON:
             limit = f"at most {self.head_diameter:g} mm, its head"
-            refusals.add(SpecError("The shank is wider than the head.", value=self.diameter, limit=limit), "diameter")
+            error = SpecError(
+                "The shank is wider than the head.",
+                value=self.diameter, limit=limit, remedy="Check both diameters.",
+            )  # fmt: skip
+            refusals.add(error, "diameter")
         refusals.settle()
         return self
 

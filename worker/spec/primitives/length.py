@@ -1,4 +1,4 @@
-"""A length as a caller says it: a number of millimetres or what one reads off a tape."""
+"""Lengths: a number of millimetres, or text as read off a tape measure."""
 
 import re
 from dataclasses import dataclass
@@ -25,9 +25,11 @@ __all__ = [
 ]
 
 _LONGEST_TEXT: Final = 48
-_WRITE_IT: Final = 'Write it as on a tape: 412, "412 mm", "41.2 cm", "16 1/4 in" or "1\' 4 1/4\\"".'
+_WRITE_IT: Final = 'Write 412, "412 mm", "41.2 cm", "16 1/4 in" or "1\' 4 1/4\\"".'
+_NO_SIGN: Final = "Remove the minus sign."
+_A_LENGTH: Final = "a number of mm, or text with a number and a unit"
 
-#: Millimetres in one of each unit. The inch is 25.4 mm exactly (international yard and pound agreement of 1959).
+#: Millimetres per unit. The inch is exactly 25.4 mm (international yard and pound agreement of 1959).
 _MILLIMETRES: Final = {
     "mm": Fraction(1),
     "cm": Fraction(10),
@@ -40,7 +42,7 @@ _UNIT_NAMES: Final = {
     **dict.fromkeys(("inch", "inches", '"', "''"), "in"),
     **dict.fromkeys(("foot", "feet", "'"), "ft"),
 }
-#: What phones and word processors make of the two primes, of a space, a hyphen and a fraction's slash.
+#: Characters that phones and word processors substitute for primes, spaces, hyphens and the slash of a fraction.
 _DOUBLE_PRIMES: Final = "\u2033\u201d\u201c\u201e\uff02\u3003\u02ba"
 _PRIMES: Final = "\u2032\u2019\u2018\uff07\u02b9"
 _SPACES: Final = "\u00a0\u2007\u2009\u202f\t"
@@ -64,7 +66,7 @@ _FOOT: Final = r"(?:feet|foot|ft|')"
 _NUMBER: Final = r"(?:[0-9]+(?: +| *- *)[0-9]+/[0-9]+|[0-9]+/[0-9]+|[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)"
 _SIMPLE: Final = re.compile(rf"(?P<number>{_NUMBER}) *(?P<unit>mm|cm|m|{_INCH}|{_FOOT})?\.?")
 _FEET_AND_INCHES: Final = re.compile(rf"(?P<feet>[0-9]+) *{_FOOT}(?: *- *| *)(?P<inches>{_NUMBER}) *{_INCH}\.?")
-#: The most usual readings. A decimal with an exponent is rounded as the fraction is, once, and much sooner.
+#: The most common readings. Appending an exponent rounds once, as the exact fraction does, and is faster.
 _METRIC: Final = re.compile(r"([0-9]+(?:\.[0-9]+)?) ?(mm|cm|m)", re.ASCII)
 _EXPONENTS: Final = {"mm": "", "cm": "e1", "m": "e3"}
 _THOUSANDS: Final = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
@@ -72,16 +74,16 @@ _MIXED: Final = re.compile(r"(?:(?P<whole>[0-9]+)(?: +| *- *))?(?P<part>[0-9]+)/
 
 
 def parse_length(value: object) -> float:
-    """Return the length in mm of a number or of a tape reading.
+    """Return the length in mm of a number or a tape reading.
 
     Raises:
-        LengthError: when it is no length, not finite or negative.
+        LengthError: if it cannot be read, is not finite or is negative.
     """
     if isinstance(value, str):
         plain = _METRIC.fullmatch(value) if len(value) <= _LONGEST_TEXT else None
         return float(plain[1] + _EXPONENTS[plain[2]]) if plain else float(_read(value))
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise LengthError("This is no length.", value=value, remedy=_WRITE_IT)
+        raise LengthError("The value is not a length.", value=value, limit=_A_LENGTH, remedy=_WRITE_IT)
     try:
         length = float(value)
     except OverflowError:
@@ -89,27 +91,27 @@ def parse_length(value: object) -> float:
     if not isfinite(length):
         raise _out_of_bounds(value, "a finite number of mm")
     if length < 0.0:
-        raise LengthError("A length cannot be negative.", value=value, limit="at least 0 mm")
+        raise LengthError("A length cannot be negative.", value=value, limit="at least 0 mm", remedy=_NO_SIGN)
     return length + 0.0  # minus zero is zero
 
 
 @dataclass(frozen=True, slots=True)
 class LengthBounds:
-    """Makes ``Annotated[float, LengthBounds(least, most)]`` a length field: both bounds are in mm and allowed."""
+    """Annotation that makes a float a length field; both bounds are in mm and inclusive."""
 
     least: float
     most: float
 
     @property
     def limit(self) -> str:
-        """The bounds in words."""
+        """The bounds as text."""
         return f"{self.least:g} to {self.most:g} mm"
 
     def check(self, value: object) -> float:
         """Return the length in mm.
 
         Raises:
-            LengthError: when it is not readable or out of these bounds.
+            LengthError: if it cannot be read or is out of bounds.
         """
         length = parse_length(value)
         if not self.least <= length <= self.most:
@@ -118,22 +120,22 @@ class LengthBounds:
 
     def _checked(self, value: object) -> float:
         if (type(value) is float or type(value) is int) and self.least <= value <= self.most:
-            return value + 0.0  # nearly every length is such a number, and a spec has hundreds
+            return value + 0.0  # the common case; a spec has hundreds of lengths
         try:
             return self.check(value)
         except LengthError as error:
-            if error.limit is None or isinstance(value, int | float):
+            if error.limit == _A_LENGTH or isinstance(value, int | float):
                 error.limit = self.limit
             raise refusal(error) from None
 
     def __get_pydantic_core_schema__(self, _source: Any, _handler: GetCoreSchemaHandler) -> CoreSchema:
-        """Check with `check`, carry its error."""
+        """Validate with `check` and carry its error."""
         return core_schema.no_info_plain_validator_function(
             self._checked, serialization=core_schema.simple_ser_schema("float")
         )
 
     def __get_pydantic_json_schema__(self, _schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        """Describe a number of mm or, on the way in, a tape reading."""
+        """Describe a number of mm or, for input, also a tape reading."""
         number = {"type": "number", "minimum": self.least, "maximum": self.most}
         if handler.mode == "serialization":
             return number
@@ -141,43 +143,50 @@ class LengthBounds:
         return {"anyOf": [number, text]}
 
 
-#: A side of a drawer.
+#: Side of a drawer.
 DrawerLength: TypeAlias = Annotated[float, LengthBounds(20.0, 3000.0)]
-#: The height inside a drawer.
+#: Inner height of a drawer.
 DrawerHeight: TypeAlias = Annotated[float, LengthBounds(10.0, 1000.0)]
-#: A place in a drawer or in a tray.
+#: Coordinate in a drawer or tray.
 Coordinate: TypeAlias = Annotated[float, LengthBounds(0.0, 3000.0)]
-#: The side of a cell.
+#: Side of a cell.
 Pitch: TypeAlias = Annotated[float, LengthBounds(24.0, 120.0)]
-#: The air between a socket and a foot, per side.
+#: Clearance between a socket and a foot, per side.
 Clearance: TypeAlias = Annotated[float, LengthBounds(0.05, 1.0)]
-#: A thickness or a reach that may be nothing.
+#: Thickness or distance that may be zero.
 SmallLength: TypeAlias = Annotated[float, LengthBounds(0.0, 20.0)]
-#: A side of a printer's bed.
+#: Side of a printer's bed.
 BedLength: TypeAlias = Annotated[float, LengthBounds(50.0, 2000.0)]
 
 
 def _out_of_bounds(value: object, limit: str) -> LengthError:
-    return LengthError(f"The length is out of bounds; it must be {limit}.", value=value, limit=limit)
+    return LengthError(
+        "The length is out of bounds.", value=value, limit=limit, remedy="Check the number and its unit."
+    )
 
 
 def _read(text: str) -> Fraction:
-    """Return the exact millimetres of a tape reading."""
+    """Return the exact length of a tape reading, in mm."""
     if len(text) > _LONGEST_TEXT:
-        raise LengthError("This text is too long for a length.", value=text, limit=f"{_LONGEST_TEXT} characters")
+        limit = f"at most {_LONGEST_TEXT} characters"
+        raise LengthError("The text is too long for a length.", value=text, limit=limit, remedy=_WRITE_IT)
     plain = text.translate(_PLAIN).strip().lower()
     if plain.startswith("-"):
-        raise LengthError("A length cannot be negative.", value=text, limit="at least 0 mm")
+        raise LengthError("A length cannot be negative.", value=text, limit="at least 0 mm", remedy=_NO_SIGN)
     if feet := _FEET_AND_INCHES.fullmatch(plain):
         inches = _number(feet["inches"], text)
         if inches >= 12:  # noqa: PLR2004 - inches in a foot
-            raise LengthError("There are more inches than one foot has.", value=text, limit="under 12 in beside feet")
+            raise LengthError(
+                "The inches beside feet add up to a foot or more.",
+                value=text, limit="under 12 in beside feet", remedy="Carry 12 in over to a foot.",
+            )  # fmt: skip
         return int(feet["feet"]) * _MILLIMETRES["ft"] + inches * _MILLIMETRES["in"]
     match = _SIMPLE.fullmatch(plain)
     if match is None:
-        raise LengthError("This text is no length.", value=text, remedy=_WRITE_IT)
+        raise LengthError("The text is not a length.", value=text, limit=_A_LENGTH, remedy=_WRITE_IT)
     if match["unit"] is None and "/" in match["number"]:
-        raise LengthError("A fraction needs its unit.", value=text, remedy='Name the unit, as in "16 1/4 in".')
+        remedy = 'Add the unit, as in "16 1/4 in".'
+        raise LengthError("The fraction has no unit.", value=text, limit=_A_LENGTH, remedy=remedy)
     unit = _UNIT_NAMES[match["unit"] or "mm"]
     return _number(match["number"], text) * _MILLIMETRES[unit]
 
@@ -188,12 +197,15 @@ def _number(number: str, text: str) -> Fraction:
         whole, part, of = int(mixed["whole"] or 0), int(mixed["part"]), int(mixed["of"])
         if of == 0 or (mixed["whole"] is not None and part >= of):
             raise LengthError(
-                "The fraction is not a proper one.", value=text, limit="less than 1 beside a whole number"
+                "The fraction is not a proper fraction.",
+                value=text,
+                limit="under 1 beside a whole number",
+                remedy="Write it as a mixed number.",
             )
         return whole + Fraction(part, of)
     if _THOUSANDS.fullmatch(number):
         raise LengthError(
-            "The comma may mean thousands or decimals.",
-            value=text, remedy=f'Write "{number.replace(",", ".")}" or "{number.replace(",", "")}".',
+            "The comma is ambiguous: it may separate thousands or decimals.",
+            value=text, limit=_A_LENGTH, remedy=f'Write "{number.replace(",", ".")}" or "{number.replace(",", "")}".',
         )  # fmt: skip
     return Fraction(number.replace(",", "."))

@@ -1,4 +1,4 @@
-"""The base of every model of the contract."""
+"""The base class of the models that a caller sends."""
 
 from typing import Any, Final
 
@@ -6,7 +6,7 @@ from pydantic import BaseModel, ConfigDict, GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema
 
-#: What pydantic calls the bounds of a field that has a validator of its own, and what JSON Schema calls them.
+#: JSON Schema's names for the bounds of a number, by pydantic's; it leaves its own on fields with a custom validator.
 _BOUNDS: Final = {"ge": "minimum", "gt": "exclusiveMinimum", "le": "maximum", "lt": "exclusiveMaximum"}
 
 
@@ -17,7 +17,7 @@ class Noun(BaseModel):
 
     @classmethod
     def __get_pydantic_json_schema__(cls, core_schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
-        """Name the bounds of numbers as JSON Schema does."""
+        """Rename the bounds of numbers as JSON Schema does."""
         schema = handler(core_schema)
         properties = handler.resolve_ref_schema(schema).get("properties", {})
         for name, field in properties.items():

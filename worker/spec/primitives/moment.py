@@ -1,4 +1,4 @@
-"""Moments: a date and time as a caller writes it (RFC 3339)."""
+"""Dates with times (RFC 3339)."""
 
 from datetime import datetime
 from typing import Any, Final
@@ -8,21 +8,31 @@ from worker.spec.primitives.pydantic_errors import refusal
 
 __all__ = ["FIRST_YEAR", "LAST_YEAR", "read_moment", "within_years"]
 
-#: Years that a moment can be of: what any database and time zone can hold. Further off a calendar of weeks, zones and
-#: leap days is guesswork.
+#: Range of years that every database and time zone can represent; beyond it, time zone rules are guesswork.
 FIRST_YEAR: Final = 2000
 LAST_YEAR: Final = 2199
 
 
 def read_moment(value: Any, form: str) -> datetime:
-    """Return the moment, with a zone if it says one.
+    """Return the date and time, with a time zone if the text has an offset.
+
+    Args:
+        value: the text, or a datetime, which is returned as it is.
+        form: the required form, for the error's limit.
 
     Raises:
-        ValueError: pydantic's form of a `SpecError`, which names the ``form`` that it must have.
+        ValueError: a `SpecError` in pydantic's form, if the value is not a date and time.
     """
     if isinstance(value, datetime):
         return value
-    refused = refusal(SpecError("This is no date and time.", value=value, limit=form))
+    refused = refusal(
+        SpecError(
+            "The value is not a date and time.",
+            value=value,
+            limit=form,
+            remedy='Write "2026-03-01T18:00:00+01:00".',
+        )
+    )
     if not isinstance(value, str) or "T" not in value:
         raise refused
     try:
@@ -32,5 +42,5 @@ def read_moment(value: Any, form: str) -> datetime:
 
 
 def within_years(moment: datetime) -> bool:
-    """Say whether its year is one that a moment can be of."""
+    """Return whether the year is within the supported range."""
     return FIRST_YEAR <= moment.year <= LAST_YEAR

@@ -1,4 +1,4 @@
-"""Names, counts and plain numbers: the fields that are no lengths."""
+"""Field types for names, labels, counts, plain numbers and grid positions."""
 
 import unicodedata
 from typing import Annotated, Any, Final, TypeAlias
@@ -10,52 +10,62 @@ from worker.spec.primitives.pydantic_errors import refusal
 
 __all__ = ["Cells", "Count", "Label", "Name", "Note", "Number", "Position"]
 
-#: Unicode categories that no printed name can show: controls, surrogates, line and paragraph separators.
+#: Unicode categories without a visible character: controls, surrogates, line and paragraph separators.
 _UNSHOWN: Final = frozenset({"Cc", "Cs", "Zl", "Zp"})
-#: Marks that turn the direction of what follows, and so can disguise a name.
+#: Bidirectional control characters, which can disguise a name.
 _TURNING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
 def _shown(text: str) -> str:
     if text.isprintable() and text.strip():
-        return (
-            text  # it has no sign of another category than letters, marks, numbers, punctuation, symbols and the space
-        )
+        return text
     for place, sign in enumerate(text):
         if unicodedata.category(sign) in _UNSHOWN or sign in _TURNING:
             message = f"Character {place + 1} is a control character."
-            raise refusal(SpecError(message, value=text, limit="printable characters", remedy="Leave it out."))
+            raise refusal(SpecError(message, value=text, limit="printable characters", remedy="Remove the character."))
     if text and not text.strip():
-        raise refusal(SpecError("This is blank.", value=text, limit="at least one visible character"))
+        error = SpecError(
+            "The text is blank.",
+            value=text, limit="at least one visible character", remedy="Write a name.",
+        )  # fmt: skip
+        raise refusal(error)
     return text
 
 
-def _no_text_or_truth(value: Any) -> Any:
+def _json_number(value: Any) -> Any:
     if type(value) is int or type(value) is float:
         return value
-    # pydantic's lax numbers take "5" and true, its strict ones refuse 5.0 as a count
+    # pydantic's lax mode accepts "5" and true as numbers, and its strict mode refuses 5.0 as a count
     if isinstance(value, bool | str | bytes):
-        raise refusal(SpecError("This must be a number.", value=value, limit="a JSON number"))
+        error = SpecError(
+            "The value must be a number.",
+            value=value, limit="a JSON number", remedy="Write it without quotes, as in 12 or 0.5.",
+        )  # fmt: skip
+        raise refusal(error)
     return value
 
 
 def _halves(value: float) -> float:
     if value * 2.0 != round(value * 2.0):
-        raise refusal(SpecError("Cells come whole or in halves.", value=value, limit="a multiple of 0.5"))
+        error = SpecError(
+            "The value is not a whole number of half cells.",
+            value=value, limit="a multiple of 0.5", remedy="Round it to whole or half cells.",
+        )  # fmt: skip
+        raise refusal(error)
     return value + 0.0  # minus zero is zero
 
 
 Name: TypeAlias = Annotated[str, Field(strict=True, min_length=1, max_length=80), AfterValidator(_shown)]
-#: A line or two for people.
+#: One or two lines of text for people.
 Note: TypeAlias = Annotated[str, Field(strict=True, min_length=1, max_length=200), AfterValidator(_shown)]
 #: Text that is printed onto a part.
 Label: TypeAlias = Annotated[str, Field(strict=True, min_length=1, max_length=40), AfterValidator(_shown)]
-#: Bounds that stand before it are checked by pydantic itself, which takes less time than a call of ours for each.
-_IS_NUMBER: Final = BeforeValidator(_no_text_or_truth)
+#: Bounds listed before this validator are checked by pydantic itself, which is faster.
+_IS_NUMBER: Final = BeforeValidator(_json_number)
 _Finite: TypeAlias = Annotated[float, Field(allow_inf_nan=False)]
 Count: TypeAlias = Annotated[int, _IS_NUMBER]
 Number: TypeAlias = Annotated[_Finite, _IS_NUMBER]
-#: A side of a tray in cells.
+#: Side of a tray, in cells.
 Cells: TypeAlias = Annotated[_Finite, Field(ge=0.5, le=40.0), _IS_NUMBER, AfterValidator(_halves)]
-#: A place on the grid, in cells from the lattice's origin.
+#: Grid position, in cells from the origin of the grid.
 Position: TypeAlias = Annotated[_Finite, Field(ge=0.0, le=250.0), _IS_NUMBER, AfterValidator(_halves)]

@@ -25,12 +25,20 @@ def _simple(points: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float
     refusals = Refusals()
     for index, point in enumerate(points):
         if dist(point, points[index - 1]) < 2.0 * COORDINATE_GRID:  # rounding could make them one
-            remedy = "Leave it out; the outline closes itself."
-            refusals.add(SpecError("The point repeats the one before it.", value=point, remedy=remedy), index)
+            error = SpecError(
+                "The point repeats the previous one.",
+                value=point, limit="distinct from the previous point",
+                remedy="Remove it; the polygon is closed automatically.",
+            )  # fmt: skip
+            refusals.add(error, index)
     refusals.settle()
     sides = [max(along) - min(along) for along in zip(*points, strict=True)]
     if min(sides) < LEAST_SIDE:
-        raise refusal(SpecError("The polygon is too narrow.", value=min(sides), limit=f"at least {LEAST_SIDE:g} mm"))
+        error = SpecError(
+            "The polygon is too narrow.",
+            value=min(sides), limit=f"at least {LEAST_SIDE:g} mm", remedy="Check the units of the corners.",
+        )  # fmt: skip
+        raise refusal(error)
     if _sides_apart(points):
         return points
     import shapely  # noqa: PLC0415 - a spec without such a polygon need not wait for it

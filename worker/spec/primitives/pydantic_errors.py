@@ -1,6 +1,6 @@
-"""Refusals: our own errors, carried through pydantic to the place in the caller's document that they belong to.
+"""Transport of our own errors through pydantic, which adds their location in the caller's document.
 
-A rule raises or collects a `SpecError`; pydantic adds the path; `loader` turns it back into a pointer.
+A rule raises or collects a `SpecError`, pydantic adds the path, and the loader turns the path into a JSON Pointer.
 """
 
 from typing import Final, TypeAlias
@@ -12,32 +12,32 @@ from worker.spec.errors import SpecError
 
 Step: TypeAlias = str | int
 
-#: The key under which a pydantic error's context carries our own error.
+#: Key of our own error in the context of a pydantic error.
 CARRIED: Final = "error"
 
 
 def refusal(error: SpecError) -> PydanticCustomError:
-    """Return the error in the form that pydantic gives a path to."""
+    """Return the error as a pydantic error, to which pydantic adds the path."""
     # slugs are literals of the classes, but pydantic's stub asks for one literal at the call
     return PydanticCustomError(error.slug, "{message}", {"message": error.message, CARRIED: error})  # type: ignore[arg-type, unused-ignore]
 
 
 class Refusals:
-    """The problems that one model's own rules have found, each at a path below that model."""
+    """Errors of one model's own rules, each with its path below the model."""
 
     def __init__(self) -> None:
-        """Start with none."""
+        """Start without errors."""
         self._lines: list[InitErrorDetails] = []
 
     def add(self, error: SpecError, *at: Step) -> None:
-        """Keep the error, for the field at this path below the model."""
+        """Add an error for the field at this path below the model."""
         self._lines.append(InitErrorDetails(type=refusal(error), loc=at, input=error.value))
 
     def settle(self) -> None:
-        """Raise what was found, all at once.
+        """Raise all errors at once, if there are any.
 
         Raises:
-            ValidationError: when there is anything; pydantic merges it into the whole document's errors.
+            ValidationError: holds every error; pydantic merges it into the errors of the whole document.
         """
         if self._lines:
             raise ValidationError.from_exception_data("spec", self._lines)

@@ -1,4 +1,4 @@
-"""The material: what a gram and a spool of it are."""
+"""The filament: density, price, colour and spools."""
 
 from typing import Annotated, Any, Final, Self
 
@@ -11,32 +11,37 @@ from worker.spec.primitives.pydantic_errors import Refusals
 
 __all__ = ["DENSITIES", "Material"]
 
-#: Typical data-sheet densities in g/cm3 (from memory; the published ranges for PLA and PETG hold them).
+#: Typical data-sheet densities in g/cm3 (from memory; those of PLA and PETG lie in the published ranges).
 DENSITIES: Final = {"PLA": 1.24, "PETG": 1.27, "ABS": 1.04, "ASA": 1.07, "TPU": 1.21}
 
 
 def _density(fields: dict[str, Any]) -> float:
-    return DENSITIES.get(str(fields["name"]).upper(), 0.0)  # no density is refused below, where it has a path
+    return DENSITIES.get(
+        str(fields["name"]).upper(), 0.0
+    )  # 0 is refused by the model's own rules, which know the pointer
 
 
 class Material(Noun):
-    """The filament that the parts are printed with."""
+    """Filament that the parts are printed with."""
 
-    name: Name = Field(default="PLA", description="PLA, PETG, ABS, ASA, TPU or any other name with its density.")
+    name: Name = Field(
+        default="PLA", description="PLA, PETG, ABS, ASA, TPU, or any other name together with a density."
+    )
     density: Annotated[Number, Field(ge=0.5, le=25.0)] = Field(
-        default_factory=_density, description="Density in g/cm3; known by name for PLA, PETG, ABS, ASA and TPU."
+        default_factory=_density,
+        description="Density in g/cm3; defaults to a typical value for PLA, PETG, ABS, ASA and TPU.",
     )
     cost_per_kg: Annotated[Number, Field(ge=0.0, le=100_000.0)] | None = Field(
-        default=None, description="Price of a kilogram, in any currency."
+        default=None, description="Price per kilogram, in any currency."
     )
     colour: Annotated[str, Field(strict=True, pattern=r"^#[0-9A-Fa-f]{6}$")] | None = Field(
-        default=None, description="Colour of the filament as #RRGGBB (sRGB)."
+        default=None, description="Colour as #RRGGBB (sRGB)."
     )
     spool: Annotated[Number, Field(ge=1.0, le=50_000.0)] = Field(
         default=1000.0, description="Grams of filament on a full spool."
     )
     left: tuple[Annotated[Number, Field(gt=0.0, le=50_000.0)], ...] = Field(
-        default=(), max_length=50, description="Grams left on spools that are there already, in the order of their use."
+        default=(), max_length=50, description="Grams left on spools in stock, in the order of use."
     )
 
     @model_validator(mode="after")
@@ -44,8 +49,9 @@ class Material(Noun):
         refusals = Refusals()
         if self.density == 0.0:
             error = SpecError(
-                f"The density of {self.name} is not known here.",
-                limit=f"a density is known for {', '.join(DENSITIES)}", remedy="Give its density in g/cm3.",
+                f"There is no default density for {self.name}.",
+                value=None, limit=f"required unless the name is {', '.join(DENSITIES)}",
+                remedy="Give the density in g/cm3.",
             )  # fmt: skip
             refusals.add(error, "density")
         refusals.settle()

@@ -1,4 +1,4 @@
-"""When printers may print, and when somebody is there."""
+"""The schedule: printers, the hours in which they may print, and the hours in which somebody is present."""
 
 import re
 from datetime import datetime
@@ -25,7 +25,11 @@ _MOMENT: Final = "a date and time as in 2026-03-01T18:00 or 2026-03-01T18:00+01:
 
 def _clock(text: str) -> str:
     if not _CLOCK.fullmatch(text):
-        raise refusal(SpecError("This is no time of day.", value=text, limit="00:00 to 24:00", remedy='As in "07:30".'))
+        error = SpecError(
+            "The value is not a time of day.",
+            value=text, limit="00:00 to 24:00", remedy='Write "07:30", for example.',
+        )  # fmt: skip
+        raise refusal(error)
     return text
 
 
@@ -34,8 +38,8 @@ def _zone(text: str) -> str:
         ZoneInfo(text)
     except (ZoneInfoNotFoundError, ValueError, OSError):
         error = SpecError(
-            "There is no such time zone.",
-            value=text, limit="a name of the IANA time zone database", remedy='As in "Europe/Lisbon" or "UTC".',
+            "The time zone is unknown.",
+            value=text, limit="a name in the IANA time zone database", remedy='Write "Europe/Lisbon" or "UTC", say.',
         )  # fmt: skip
         raise refusal(error) from None
     return text
@@ -44,7 +48,11 @@ def _zone(text: str) -> str:
 def _moment(value: Any) -> datetime:
     moment = read_moment(value, _MOMENT)
     if not within_years(moment):
-        raise refusal(SpecError("This is no time to print.", value=value, limit=f"{FIRST_YEAR} to {LAST_YEAR}"))
+        error = SpecError(
+            "The year is out of range.",
+            value=value, limit=f"{FIRST_YEAR} to {LAST_YEAR}", remedy="Check the year.",
+        )  # fmt: skip
+        raise refusal(error)
     return moment
 
 
@@ -55,52 +63,69 @@ _Minutes: TypeAlias = Annotated[Number, Field(ge=0.0, le=1440.0)]
 
 
 class Window(Noun):
-    """A stretch of the day that comes again on the same days of every week."""
+    """Time window that recurs on the same days of every week."""
 
-    days: tuple[Day, ...] = Field(default=DAYS, min_length=1, max_length=7, description="The days on which it begins.")
-    start: Clock = Field(description="Time of day, as in 07:30.")
-    end: Clock = Field(description="Time of day; at or before the start it is the next day's. 24:00 is midnight.")
+    days: tuple[Day, ...] = Field(
+        default=DAYS, min_length=1, max_length=7, description="Days on which the window begins."
+    )
+    start: Clock = Field(description="Start as a time of day, such as 07:30.")
+    end: Clock = Field(
+        description="End as a time of day; if at or before the start, it is on the next day. 24:00 is midnight."
+    )
 
 
 class SchedulePrinter(Noun):
-    """One printer of several equal ones."""
+    """One of several identical printers."""
 
-    name: Name = Field(description="What the printer is called.")
+    name: Name = Field(description="Name of the printer.")
     printing: tuple[Window, ...] | None = Field(
-        default=None, max_length=50, description="When it may print; left out, as for all."
+        default=None, max_length=50, description="When it may print; defaults to the schedule's windows."
     )
     attended: tuple[Window, ...] | None = Field(
-        default=None, max_length=50, description="When somebody is there; left out, as for all."
+        default=None, max_length=50, description="When somebody is present; defaults to the schedule's windows."
     )
 
 
 class Schedule(Noun):
-    """Printers, the hours in which they may print, and those in which somebody is there; no windows: all hours."""
+    """Printers, when they may print and when somebody is present. No windows means at any time."""
 
     start: Moment | None = Field(
-        default=None, description="When the first run may begin; left out, when the job is submitted."
+        default=None, description="Earliest start of the first run; defaults to the time the job is submitted."
     )
-    timezone: Zone = Field(default="UTC", description="IANA time zone of the windows, and of a start without one.")
+    timezone: Zone = Field(
+        default="UTC", description="IANA time zone of the windows, and of a start without an offset."
+    )
     printers: tuple[SchedulePrinter, ...] = Field(
-        default=(SchedulePrinter(name="printer"),), min_length=1, max_length=50, description="Printers, all alike."
+        default=(SchedulePrinter(name="printer"),),
+        min_length=1,
+        max_length=50,
+        description="Printers; all of them are identical.",
     )
     printing: tuple[Window, ...] = Field(
-        default=(), max_length=50, description="A run lies within one of these, or in some that follow without a gap."
+        default=(),
+        max_length=50,
+        description="When printers may print; a run lies within one window or in adjacent ones.",
     )
     attended: tuple[Window, ...] = Field(
-        default=(), max_length=50, description="A run begins in one of these, and its first layer ends there."
+        default=(),
+        max_length=50,
+        description="When somebody is present; a run begins and finishes its first layer in one of these windows.",
     )
-    first_layer_minutes: _Minutes = Field(default=15.0, description="How long somebody watches a run begin.")
-    cool_down_minutes: _Minutes = Field(default=20.0, description="From a run's end until its pieces can be taken off.")
-    bed_change_minutes: _Minutes = Field(default=10.0, description="To take the pieces off and clean the bed.")
+    first_layer_minutes: _Minutes = Field(
+        default=15.0, description="Time that somebody watches the start of a run, in minutes."
+    )
+    cool_down_minutes: _Minutes = Field(
+        default=20.0, description="Minutes from the end of a run until its pieces can be removed."
+    )
+    bed_change_minutes: _Minutes = Field(default=10.0, description="Minutes to remove the pieces and clean the bed.")
 
     @property
     def zone(self) -> ZoneInfo:
-        """The time zone."""
+        """Time zone of the windows."""
         return ZoneInfo(self.timezone)
 
     def beginning(self, now: datetime) -> datetime:
-        """Return when the first run may begin, in this schedule's time zone; ``now`` where none is said."""
+        """Return the earliest start of the first run in the schedule's time zone; ``now`` if it gives none."""
         start = self.start or now
         return start.replace(tzinfo=self.zone) if start.tzinfo is None else start.astimezone(self.zone)
 
@@ -110,7 +135,10 @@ class Schedule(Noun):
         seen: set[str] = set()
         for index, printer in enumerate(self.printers):
             if printer.name in seen:
-                error = SpecError("Two printers have the same name.", value=printer.name, remedy="Give each its own.")
+                error = SpecError(
+                    "Two printers have the same name.",
+                    value=printer.name, limit="unique in the schedule", remedy="Rename one of them.",
+                )  # fmt: skip
                 refusals.add(error, "printers", index, "name")
             seen.add(printer.name)
         refusals.settle()

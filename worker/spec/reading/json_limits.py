@@ -47,12 +47,16 @@ def scan(text: bytes) -> None:
             continue
         values += 1
         if values > MOST_VALUES:
-            raise SpecError("The document has too many values.", pointer="", limit=f"at most {MOST_VALUES} values")
+            raise _too_large("The document has too many values.", f"at most {MOST_VALUES} values")
         if kind == 1 and token.end() - token.start() > LONGEST_TEXT + 2:
-            raise SpecError("A text is too long.", pointer="", limit=f"at most {LONGEST_TEXT} bytes")
+            raise _too_large("A string is too long.", f"at most {LONGEST_TEXT} bytes")
         if kind == 4 and token.end() - token.start() > LONGEST_NUMBER:  # noqa: PLR2004 - as above
-            raise SpecError("A number is too long.", pointer="", limit=f"at most {LONGEST_NUMBER} characters")
+            raise _too_large("A number is too long.", f"at most {LONGEST_NUMBER} characters")
         if kind == 2:  # noqa: PLR2004 - as above
             depth += 1
             if depth > DEEPEST + 1:  # the document itself is no level
-                raise SpecError("The document is nested too deeply.", pointer="", limit=f"{DEEPEST} levels")
+                raise _too_large("The document is nested too deeply.", f"at most {DEEPEST} levels")
+
+
+def _too_large(message: str, limit: str) -> SpecError:
+    return SpecError(message, pointer="", limit=limit, remedy="Check that the document is the one you meant to send.")

@@ -1,1 +1,1 @@
-"""Bodies of requests other than a spec: batches, print events, webhooks."""
+"""Request bodies other than specs: batches, print events and webhooks."""

@@ -1,4 +1,4 @@
-"""Prints: what a caller says of pieces that were printed, that failed, or that stand in the drawer."""
+"""Print events: reports of pieces that were printed, failed, or were put in the drawer."""
 
 import re
 from datetime import datetime
@@ -17,10 +17,10 @@ __all__ = ["EVENT_ID", "MOST_PIECES", "EventId", "Outcome", "PrintEvent"]
 
 Outcome: TypeAlias = Literal["printed", "failed", "placed"]
 
-#: Identities that a caller may give an event.
+#: Pattern of event ids.
 EVENT_ID: Final = r"^[A-Za-z0-9._-]{1,64}$"
 
-#: Most pieces of one event.
+#: Most pieces in one event.
 MOST_PIECES: Final = 100_000
 
 _MOST_MARKS: Final = 500
@@ -31,13 +31,21 @@ _MOMENT: Final = "a date and time with its offset, as in 2026-03-01T18:00:00+01:
 def _moment(value: Any) -> datetime:
     moment = read_moment(value, _MOMENT)
     if moment.tzinfo is None or not within_years(moment):
-        raise refusal(SpecError("This is no date and time.", value=value, limit=_MOMENT))
+        error = SpecError(
+            "The value is not a date and time with a UTC offset.",
+            value=value, limit=_MOMENT, remedy='Write "2026-03-01T18:00:00+01:00".',
+        )  # fmt: skip
+        raise refusal(error)
     return moment
 
 
 def _mark(value: str) -> str:
     if not _MARK.fullmatch(value):
-        raise refusal(SpecError("This is no mark.", value=value, limit='a mark of the manifest, as "T4"'))
+        error = SpecError(
+            "The value is not a mark.",
+            value=value, limit='a mark of the manifest, such as "T4"', remedy="Copy the mark from the manifest.",
+        )  # fmt: skip
+        raise refusal(error)
     return value
 
 
@@ -46,28 +54,30 @@ _Pieces: TypeAlias = Annotated[Count, Field(ge=1, le=MOST_PIECES)]
 
 
 class PrintEvent(Noun):
-    """Pieces that were printed, failed or were put into the drawer: all of a run, or some of a mark."""
+    """Report that pieces were printed, failed or were put in the drawer: all of a run, or some of a mark."""
 
     outcome: Outcome = Field(
-        description="printed: they are good. failed: they have to be printed (again). placed: they are good and in the "
-        "drawer."
+        description="printed: the pieces are good. failed: they have to be printed again. placed: they are good and in "
+        "the drawer."
     )
     run: Annotated[Count, Field(ge=1, le=MOST_PIECES)] | None = Field(
-        default=None, description="The run, by its number; either this or a mark."
+        default=None, description="Number of the run; give either a run or a mark."
     )
     mark: Annotated[str, Field(strict=True), AfterValidator(_mark)] | None = Field(
-        default=None, description="The mark of pieces that were printed one by one."
+        default=None, description="Mark of pieces that were printed one by one."
     )
-    count: _Pieces = Field(default=1, description="How many pieces of the mark.")
+    count: _Pieces = Field(default=1, description="Number of pieces of the mark.")
     failed: dict[Mark, _Pieces] = Field(
-        default={}, max_length=_MOST_MARKS, description="Pieces of the run that failed, by mark; the others are good."
+        default={},
+        max_length=_MOST_MARKS,
+        description="Number of failed pieces of the run, by mark; all others are good.",
     )
-    note: Note | None = Field(default=None, description="For people.")
+    note: Note | None = Field(default=None, description="Note for people.")
     at: Annotated[datetime, BeforeValidator(_moment)] | None = Field(
-        default=None, description="When it was, with its offset (RFC 3339); left out, now."
+        default=None, description="Time of the event with its UTC offset (RFC 3339); defaults to now."
     )
     id: EventId | None = Field(
-        default=None, description="The caller's own name for the event: sent twice, it counts once."
+        default=None, description="Id chosen by the caller; an event sent twice with the same id counts once."
     )
 
     @model_validator(mode="after")
@@ -75,15 +85,24 @@ class PrintEvent(Noun):
         refusals = Refusals()
         given = self.model_fields_set
         if (self.run is None) == (self.mark is None):
-            limit = "run or mark, and not both"
-            error = SpecError("An event is about one run or one mark.", limit=limit, remedy='As in {"run": 3}.')
+            limit = "run or mark, not both"
+            error = SpecError(
+                "An event needs either a run or a mark.",
+                value=self.run, limit=limit, remedy='Write {"run": 3, ...}, for example.',
+            )  # fmt: skip
             refusals.add(error, "run" if self.mark is None else "mark")
         elif self.run is not None and "count" in given:
-            error = SpecError("A run has its own count of pieces.", value=self.count, remedy="Leave it out.")
+            error = SpecError(
+                "A count is given beside a run.",
+                value=self.count, limit="count only with a mark", remedy="Remove it; the run has its own count.",
+            )  # fmt: skip
             refusals.add(error, "count")
         elif self.failed and (self.run is None or self.outcome == "failed"):
-            remedy = 'Give "outcome": "printed" and the run, or an event for the mark.'
-            error = SpecError("Only a run that was printed can have failed pieces.", remedy=remedy)
+            remedy = 'Use "outcome": "printed" with the run, or report the mark in an event of its own.'
+            error = SpecError(
+                "Only a printed run can have failed pieces.",
+                value=sorted(self.failed), limit='failed only with a run and "outcome": "printed"', remedy=remedy,
+            )  # fmt: skip
             refusals.add(error, "failed")
         refusals.settle()
         return self
