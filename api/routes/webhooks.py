@@ -17,7 +17,7 @@ from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, Paramete
 from api.http.problems import refusals
 from worker.jobs.common.errors import QuotaReached, WebhookNotFound, WebhookRefused
 from worker.jobs.records.webhook_endpoints import WebhookEndpoint
-from worker.spec.requests.webhook import EVENTS, EventType, JobsTold, WebhookRequest
+from worker.spec.requests.webhook import EVENTS, EventType, JobSelection, WebhookRequest
 
 __all__ = ["WebhookMessage", "described", "router"]
 
