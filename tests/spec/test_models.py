@@ -332,4 +332,4 @@ def test_the_refusal_says_it_like_any_error(minimal):
     assert problem["type"] == "/problems/invalid-spec"
     assert problem["pointer"] == "/drawers/0/width"
     assert problem["value"] == "4 m"
-    assert "20 to 3000 mm" in problem["detail"]
+    assert (problem["limit"], problem["remedy"]) == ("20 to 3000 mm", "Check the number and its unit.")

@@ -55,10 +55,10 @@ def load_as(noun: type[NounT], data: object) -> NounT:
     except ValidationError as error:
         if error.error_count() > _MOST_COUNTED:
             message = f"The spec has more than {_MOST_COUNTED} problems, so none is listed."
-            error = SpecError(
+            flood = SpecError(
                 message, pointer="", limit="a spec of this contract", remedy="Compare it with the examples."
             )
-            raise _together([error]) from None
+            raise _together([flood]) from None
         own = [one for one in error.errors(include_url=False) if _own(one)]
         raise _together([_problem(one, data) for one in own[:_MOST_ERRORS]], len(own)) from None
 
