@@ -1,4 +1,4 @@
-"""From a drawer's readings and a list of trays to a plan: tiles, trays and their places, in numbers only."""
+"""Layout: from a spec to a plan of tiles, trays and their positions, in numbers only."""
 
 from worker.layout.planner import lay_out
 

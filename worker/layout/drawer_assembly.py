@@ -1,4 +1,4 @@
-"""Entering: a drawer's parts into the register, with where they stand in it."""
+"""Assembly of a drawer: enters its parts into the register and gives each its position."""
 
 import itertools
 from collections.abc import Iterable, Iterator, Sequence
@@ -29,7 +29,7 @@ __all__ = ["Entering"]
 
 @dataclass(frozen=True)
 class Entering:
-    """What the parts of all drawers are made by: the job, its joint, where trays are printed, and the register."""
+    """Makes the parts of all drawers of a job: joint, print bed and part register."""
 
     spec: Spec
     joint: Joint
@@ -39,14 +39,14 @@ class Entering:
     def drawer(
         self, index: int, outline: Outline, lattice: Lattice, places: Sequence[PlacedTray], items: Sequence[Furniture]
     ) -> DrawerPlan:
-        """Return one drawer's plan; its parts are entered into the register.
+        """Return the plan of one drawer; its parts are entered into the register.
 
         Args:
-            index: the drawer's.
-            outline: what is usable of it.
+            index: index of the drawer in the spec.
+            outline: its usable outline.
             lattice: its grid.
-            places: where its own trays stand.
-            items: trays for items, those that stay first, and spare ones.
+            places: positions of its own trays.
+            items: trays for items, those that stay first, and spare trays.
         """
         drawer, pointer, grid = self.spec.drawers[index], f"/drawers/{index}", self.spec.grid
         floor = tile_floor(
@@ -58,7 +58,7 @@ class Entering:
             printer=self.spec.printer_of("tile"),
         )
         self.register.warn(*outline.warnings, *floor.warnings)
-        # Tiles come first: the seams count them.
+        # Tiles come first: seams refer to them by index.
         tiles = tuple(self._tiles(floor, drawer, pointer))
         trays = tuple(self._trays(places, lattice, drawer, pointer))
         for_items = tuple(self._item_trays(items, lattice, drawer.copies))
@@ -75,7 +75,7 @@ class Entering:
         return _summary(drawer, outline, lattice, floor.seams, placements=placements, taken=taken, contents=contents)
 
     def add_coupon(self) -> None:
-        """Enter the coupon and its plug, or say why they are left out."""
+        """Enter the coupon and its plug, or warn why they are left out."""
         coupon, plug = coupon_shapes(self.joint, self.spec.grid.pitch, "C1")
         *names, own = coupon.letterings
         sizes = coupon_size(coupon), plug_size(plug)
@@ -105,7 +105,7 @@ class Entering:
     def _trays(
         self, places: Iterable[PlacedTray], lattice: Lattice, drawer: Drawer, pointer: str
     ) -> Iterator[Placement]:
-        """Yield where the trays stand, in the order of the drawer's list."""
+        """Yield the placements of trays, in the order of the drawer's list."""
         shapes: dict[tuple[int, bool], TrayShape] = {}
         for place in places:
             kind = (place.tray, place.half_feet)
@@ -115,7 +115,7 @@ class Entering:
             yield self._stood(shapes[kind], drawer.trays[place.tray], at, place.at, lattice, copies=drawer.copies)
 
     def _item_trays(self, furnished: Iterable[Furniture], lattice: Lattice, copies: int) -> Iterator[Placement]:
-        """Yield where the trays of items stand, in their order."""
+        """Yield the placements of trays for items, in their order."""
         for item in furnished:
             half_feet = not on_whole(lattice, item.at, tray_halves(item.tray))
             shape = self.tray_shape(item.tray, item.pointer, half_feet=half_feet)
@@ -124,7 +124,7 @@ class Entering:
     def _stood(
         self, shape: TrayShape, tray: Tray, at: str, spot: Spot, lattice: Lattice, *, copies: int, z: float = 0.0
     ) -> Placement:
-        """Return a tray's placement; it is entered into the register."""
+        """Enter a tray into the register and return its placement."""
         own = tray.model_copy(update={"at": None, "quantity": 1})
         mark = self.register.enter(
             "tray", tray.name, shape, tray_size(shape), count=copies, room=tray_mark, pointer=at, tray=own
@@ -134,7 +134,11 @@ class Entering:
         return Placement(mark, (x, y, z), cell=cell, name=tray.name)
 
     def tray_shape(self, tray: Tray, pointer: str, *, half_feet: bool) -> TrayShape:
-        """Return a tray's shape, checked against the bed."""
+        """Return the shape of a tray, checked against the bed.
+
+        Raises:
+            TrayError: if the tray cannot be made or does not fit the printer.
+        """
         printer = self.spec.printer
         shape = tray_shape(
             tray,
@@ -150,7 +154,7 @@ class Entering:
                 f"Tray {tray.name!r} does not fit the printer's bed.",
                 pointer=f"{pointer}/cells",
                 value=[round(size[0], 3), round(size[1], 3)],
-                limit=f"{printer.usable[0]:g} x {printer.usable[1]:g} mm, clear of forbidden rectangles, either way",
+                limit=f"{printer.usable[0]:g} x {printer.usable[1]:g} mm, clear of forbidden rectangles",
                 remedy="Split it into smaller trays.",
             )
         if size[2] > printer.bed[2] + LENGTH_EPSILON:
@@ -164,7 +168,7 @@ class Entering:
         return shape
 
     def _keys(self, floor: Floor, drawer: Drawer) -> Iterator[Placement]:
-        """Yield where the loose keys go. A key is too small for a mark, and there is only one kind of it."""
+        """Yield the placements of loose keys. All keys are identical, and too small to carry a mark."""
         key = floor.key
         if key is None:
             return
@@ -174,7 +178,7 @@ class Entering:
             yield Placement(mark, (x, y, 0.0), turn)
 
     def _fits(self, size: tuple[float, float, float]) -> bool:
-        """Return whether a box has room on the bed, as it is or turned."""
+        """Return whether a box (mm) fits on the bed, as it is or turned by 90 degrees."""
         return self.bed.holds(size[0], size[1]) and size[2] <= self.spec.printer.bed[2] + LENGTH_EPSILON
 
 
@@ -188,7 +192,7 @@ def _summary(
     taken: Sequence[tuple[Spot, Spot]],
     contents: tuple[Stored, ...],
 ) -> DrawerPlan:
-    """Return a drawer's plan with its counts."""
+    """Return the plan of a drawer with its counts."""
     quarters = sum(cell.width * cell.depth for cell in lattice.cells)
     whole = [cell for cell in lattice.cells if cell.width * cell.depth == 4]  # noqa: PLR2004 - quarters of a cell
     across = _longest(cell.y for cell in whole), _longest(cell.x for cell in whole)
@@ -212,12 +216,12 @@ def _summary(
 
 
 def _longest(lines: Iterable[int]) -> int:
-    """Return how many cells the fullest row or column has."""
+    """Return the number of cells in the longest row or column."""
     return max((len(list(group)) for _, group in itertools.groupby(sorted(lines))), default=0)
 
 
 def _tile_name(shape: TileShape, pitch: float) -> str:
-    """Return a tile's name: the cells across and front to back of the box around its sockets."""
+    """Return the name of a tile: the size in cells of the bounding box of its sockets."""
     if not shape.sockets:
         return "border"
     width = max(socket.x + socket.width for socket in shape.sockets) - min(socket.x for socket in shape.sockets)

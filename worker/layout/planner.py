@@ -1,4 +1,4 @@
-"""Planning: a whole job laid out in numbers, drawer by drawer."""
+"""The planner: lays out a whole job, drawer by drawer."""
 
 import itertools
 from collections.abc import Collection, Sequence
@@ -32,13 +32,14 @@ __all__ = ["lay_out"]
 
 
 def lay_out(spec: Spec) -> Plan:
-    """Lay a whole job out.
+    """Return the plan of a whole job.
 
-    Marks are given in order of first use: drawers as they stand in the spec, tiles as their floor lists them, trays as
-    the spec does. Equal shapes get one mark over all drawers, and a part's quantity counts the copies of its drawers.
+    Marks are assigned in order of first use: drawers in the order of the spec, tiles in the order of their floor, trays
+    in the order of the spec. Identical shapes share a mark over all drawers, and a part's quantity includes the copies
+    of its drawers.
 
     Raises:
-        LayoutError: when a drawer or its floor cannot be laid out; `TrayError` when a tray cannot be made or placed.
+        LayoutError: if a drawer or its floor cannot be laid out; `TrayError` if a tray cannot be made or placed.
     """
     job = _Job(spec)
     contents = job.furnished()
@@ -60,7 +61,7 @@ def lay_out(spec: Spec) -> Plan:
 
 
 class _Job:
-    """One job on the drawing board: what all drawers share."""
+    """Layout of one job: the state that its drawers share."""
 
     def __init__(self, spec: Spec) -> None:
         self.spec = spec
@@ -76,12 +77,13 @@ class _Job:
         self.entering = Entering(spec, self.joint, self.bed, self.register)
 
     def furnished(self) -> Contents:
-        """Return the trays for items, each in its place, and the items without one.
+        """Return the trays for items with their positions, and the items that could not be placed.
 
-        What is printed stays where it serves. When things would find no place so, all but what is fixed may move.
+        Printed trays that can be reused stay in place. If items would then find no place, all trays but the fixed ones
+        may move.
 
         Raises:
-            LayoutError: when something fixed cannot stay; `TrayError` when a tray of the list finds no room.
+            LayoutError: if a fixed item cannot stay; `TrayError` if a listed tray cannot be placed.
         """
         if self.previous.manifest is None:
             return self._furnished()
@@ -103,7 +105,7 @@ class _Job:
         return furnished
 
     def _stay(self, *, movable: bool) -> tuple[Staying, ...]:
-        """Let what is printed stay in its place, or only what is fixed; return it, drawer by drawer."""
+        """Return the printed trays that stay, drawer by drawer; without ``movable``, only those of fixed items."""
         staying: list[Staying] = []
         used: set[str] = set()
         for index, own in enumerate(self._own):
@@ -125,7 +127,7 @@ class _Job:
         return Relayout(self.previous, self.spec.drawers[index], Footing(self._ground(index)[1]), make)
 
     def _furnished(self) -> Contents:
-        """Return the trays for items: those that stay, and others for what is in none of them."""
+        """Return the trays for items: those that stay, and new ones for all other items."""
         used = {pointer for staying in self._staying for kept in staying.kept for pointer, _, _ in kept.items}
         own = [[listed for listed in its_own if listed[0] not in used] for its_own in self._own]
         of_job = [listed for listed in self._of_job if listed[0] not in used]
@@ -143,7 +145,7 @@ class _Job:
         return replace(result, trays=tuple(filled))
 
     def _filled(self, index: int, site: Site, trays: tuple[Furniture, ...]) -> tuple[Furniture, ...]:
-        """Return a drawer's trays and, where it is to be filled, spare ones: those that are printed first."""
+        """Return a drawer's trays, followed by spare trays if it is to be filled; printed spare trays come first."""
         if not self.spec.drawers[index].fill:
             return trays
         pointer, kept = f"/drawers/{index}/fill", self._staying[index].kept
@@ -155,7 +157,7 @@ class _Job:
         return (*trays, *there, *spares(site, bay, (tray.height for tray in standing), pointer))
 
     def _site(self, index: int, new: Collection[Item]) -> Site:
-        """Return a drawer as far as new items go: with what its own trays and those that stay leave free."""
+        """Return the cells of a drawer that its own trays and those that stay leave free for new items."""
         drawer, kept = self.spec.drawers[index], self._staying[index].kept
         taken = [(place.at, tray_halves(drawer.trays[place.tray])) for place in self._places(index)]
         taken += [piece.rectangle for piece in kept]
@@ -163,7 +165,7 @@ class _Job:
         return replace(site, anchors=anchors(kept, new, site.bay.step))
 
     def _ground(self, index: int) -> tuple[Outline, Lattice]:
-        """Return a drawer's outline and grid, worked out once."""
+        """Return a drawer's outline and grid, computed once."""
         if index not in self._grounds:
             drawer, pointer, grid = self.spec.drawers[index], f"/drawers/{index}", self.spec.grid
             outline = drawer_outline(drawer, pointer)
@@ -178,7 +180,7 @@ class _Job:
         return self._grounds[index]
 
     def _places(self, index: int) -> tuple[PlacedTray, ...]:
-        """Return where the drawer's own trays stand, worked out once."""
+        """Return the positions of the drawer's own trays, computed once."""
         if index not in self._placed:
             drawer, lattice = self.spec.drawers[index], self._ground(index)[1]
             kept = self._staying[index].kept
@@ -192,22 +194,22 @@ class _Job:
         return self._placed[index]
 
     def _reserved(self, index: int, taken: Sequence[tuple[Spot, Spot]]) -> tuple[tuple[Spot, Spot], ...]:
-        """Return the places that items of a drawer are pinned to, which its trays without a place leave alone."""
+        """Return the positions that items of a drawer are pinned to, which trays without a position must leave free."""
         items = [*self._own[index], *(self._of_job if len(self.spec.drawers) == 1 else ())]
         pinned = [item for _, item in items if item.at is not None]
         return reserved(pinned, site_of(self.spec, index, self._ground(index)[1], taken, self.bed)) if pinned else ()
 
     def drawer(self, index: int, new: Sequence[Furniture]) -> DrawerPlan:
-        """Return one drawer's plan; its parts are entered into the register.
+        """Return the plan of one drawer; its parts are entered into the register.
 
         Args:
-            index: the drawer's.
-            new: trays for items, and spare ones, beside those that stay.
+            index: index of the drawer in the spec.
+            new: trays for items and spare trays, besides those that stay.
         """
         items = (*self._staying[index].kept, *new)
         return self.entering.drawer(index, *self._ground(index), self._places(index), items)
 
 
 def _missing(contents: Contents) -> int:
-    """Return how many things have no place."""
+    """Return the number of things that could not be placed."""
     return sum(entry.count for entry in contents.unplaced)

@@ -45,7 +45,7 @@ def test_a_strict_job_is_refused_with_an_error_for_each():
 
 
 def test_one_alone_is_the_problem_itself():
-    with pytest.raises(LayoutError, match="'ruler' finds no place in drawer 'top'") as caught:
+    with pytest.raises(LayoutError, match="'ruler' cannot be placed in drawer 'top'") as caught:
         first(job([LONG, SMALL], strict=True))
     assert caught.value.pointer == "/drawers/0/items/0"
     assert not caught.value.errors
@@ -58,7 +58,7 @@ def test_a_strict_job_with_a_place_for_all_is_laid_out():
 def test_counts_and_the_whole_job_are_told_of():
     spec = load(job([SMALL], strict=True))
     lost = Unplaced("dice", "/items/0", 3, "It is full.")
-    with pytest.raises(LayoutError, match="3 of item 'dice' find no place in the drawers: It is full") as caught:
+    with pytest.raises(LayoutError, match="3 of item 'dice' cannot be placed in the drawers: It is full") as caught:
         settle_unplaced(spec, [lost])
-    assert caught.value.remedy == "Set strict to false to go without it."
+    assert caught.value.remedy == "Set strict to false to leave it out."
     assert settle_unplaced(load(job([SMALL])), [lost]) == (lost,)

@@ -1,1 +1,1 @@
-"""From tape readings to an outline and a grid in it."""
+"""The drawer: its outline from tape readings, and the grid placed in it."""

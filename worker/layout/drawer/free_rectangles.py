@@ -1,4 +1,4 @@
-"""Spaces: the half cells that no tray stands on, as few large rectangles."""
+"""Free rectangles: the half cells without a tray, as few large rectangles."""
 
 from collections.abc import Iterable, Iterator
 from typing import TypeAlias
@@ -15,7 +15,7 @@ _Mask: TypeAlias = NDArray[np.bool_]
 
 
 def free_spaces(lattice: Lattice, taken: Iterable[tuple[_Spot, _Spot]]) -> tuple[Space, ...]:
-    """Return the free half cells as rectangles: the largest first, then the largest of what is left, and so on.
+    """Return the free half cells as rectangles, taking the largest remaining one each time.
 
     Args:
         lattice: the grid in the drawer.
@@ -47,7 +47,7 @@ def free_spaces(lattice: Lattice, taken: Iterable[tuple[_Spot, _Spot]]) -> tuple
 
 
 def _largest(free: _Mask) -> Iterator[Space]:
-    """Yield the widest-reaching rectangles that end at each row: those under a histogram."""
+    """Yield the maximal rectangles that end at each row (largest rectangle under a histogram)."""
     heights = np.zeros(free.shape[1], dtype=np.int64)
     for row in range(free.shape[0]):
         heights = np.where(free[row], heights + 1, 0)

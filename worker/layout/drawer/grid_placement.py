@@ -1,9 +1,8 @@
-"""The lattice: where the grid lies in an outline, and which of its cells are whole, which half.
+"""Grid placement: the origin of the grid in an outline, and its whole and half cells.
 
-All is exact up to the coordinate grid. The places where the front left corner of a square may stand, so that the square
-lies inside the area, are again an area: the area moved back by half a square, less the Minkowski sum of its edges with
-the square. Cut by the grid's own windows and laid on top of each other, these places form a pile of sheets; where the
-pile is deepest, the grid has the most cells.
+The result is exact up to the coordinate grid. The feasible positions of a square's front left corner form an area
+themselves: the outline eroded by the square (Minkowski difference). Cut along the lines of a grid and translated into
+one cell, these positions form overlapping sheets; where most sheets overlap, the grid has the most cells.
 """
 
 from collections.abc import Iterable
@@ -26,16 +25,16 @@ Column: TypeAlias = Literal["left", "center", "right"]
 Row: TypeAlias = Literal["front", "center", "back"]
 Index: TypeAlias = tuple[int, int]
 
-#: A square may reach this far out of the area, so that a drawer of exactly seven cells holds seven.
+#: Distance in mm by which a square may leave the area, so that a drawer of exactly seven cells holds seven.
 _SLACK: Final = COORDINATE_GRID / 2.0
 
-#: So many equally deep places are looked at for halves and borders; the largest come first.
+#: Number of equally good positions that are compared by half cells and borders, largest first.
 _CANDIDATES: Final = 8
 
 
 @dataclass(frozen=True, slots=True)
 class _Fit:
-    """One way to lay the grid: where its corner may stand, where it does, and what it holds."""
+    """Candidate placement of the grid: feasible origins, the chosen origin and its cells."""
 
     origin: tuple[float, float]
     whole: frozenset[Index]
@@ -44,7 +43,7 @@ class _Fit:
 
     @property
     def rank(self) -> tuple[float, ...]:
-        """Sort key: most cells, most halves, most even borders; then the place itself, so that ties are settled."""
+        """Sort key: most whole cells, most half cells, most even borders, then the origin as a tie-breaker."""
         return (-len(self.whole), -len(self.quarters), round(self.uneven, 2), *self.origin)
 
 
@@ -56,20 +55,20 @@ def fit_lattice(
     align: tuple[Column, Row] = ("center", "center"),
     pointer: str | None = None,
 ) -> Lattice:
-    """Return the grid that has the most whole cells in the area, then the most halves, then the asked alignment.
+    """Return the grid with the most whole cells in the area, then the most half cells, then the best alignment.
 
-    Halves stand only right of or behind the first whole column and row. Cells are sorted front to back, then left to
-    right.
+    Half cells lie only to the right of or behind the first whole column and row. Cells are sorted front to back, then
+    left to right.
 
     Args:
-        usable: the area, in mm.
-        pitch: side of a cell.
+        usable: usable area of the drawer, coordinates in mm.
+        pitch: side of a cell, mm.
         half_cells: whether half cells fill what whole cells leave.
-        align: where the cells stand in the room that is left.
+        align: alignment of the cells in the remaining space.
         pointer: JSON Pointer of the drawer, for the error.
 
     Raises:
-        LayoutError: when not one cell fits (with ``half_cells``: not one half cell).
+        LayoutError: if no cell fits, not even a half cell where these are allowed.
     """
     shapely.prepare(usable)
     places = square_places(usable, pitch)
@@ -90,9 +89,10 @@ def fit_lattice(
 
 
 def square_places(area: Area, side: float) -> BaseGeometry:
-    """Return where the front left corner of a square may stand so that the square lies in the area.
+    """Return the positions of a square's front left corner for which the square lies in the area; all in mm.
 
-    The sum of an edge with a square is the convex hull of the two squares at its ends (Minkowski sum of convex sets).
+    This is the erosion of the area by the square. The Minkowski sum of an edge and a square is the convex hull of the
+    squares at its two ends.
     """
     reach = side - _SLACK
     starts, ends = [], []
@@ -109,12 +109,12 @@ def square_places(area: Area, side: float) -> BaseGeometry:
 
 
 def _moved(area: BaseGeometry, x: float, y: float) -> BaseGeometry:
-    """Return the area moved by this much."""
+    """Return the area translated by ``x``, ``y``."""
     return shapely.transform(area, lambda points: points + np.array([x, y]))
 
 
 def _windows(places: BaseGeometry, pitch: float) -> tuple[Polygon, list[BaseGeometry]]:
-    """Return the grid's window at 0, 0, and moved into it the pieces of the places that fill a window in part."""
+    """Return the cell at 0, 0 and, moved into it, the parts of the positions that fill a cell of the grid partly."""
     left, front, right, back = places.bounds
     columns = np.arange(floor(left / pitch), ceil(right / pitch) + 1) * pitch
     rows = np.arange(floor(front / pitch), ceil(back / pitch) + 1) * pitch
@@ -132,7 +132,7 @@ def _windows(places: BaseGeometry, pitch: float) -> tuple[Polygon, list[BaseGeom
 
 
 def _inside(places: BaseGeometry, spot: tuple[float, float], pitch: float) -> frozenset[Index]:
-    """Return the indices of the grid through this spot whose squares lie in the area."""
+    """Return the indices of the cells that lie in the area if the grid's origin is at this spot."""
     left, front, right, back = places.bounds
     columns = np.arange(floor((left - spot[0]) / pitch), ceil((right - spot[0]) / pitch) + 1)
     rows = np.arange(floor((front - spot[1]) / pitch), ceil((back - spot[1]) / pitch) + 1)
@@ -144,7 +144,7 @@ def _inside(places: BaseGeometry, spot: tuple[float, float], pitch: float) -> fr
 def _freedom(
     places: BaseGeometry, spot: tuple[float, float], indices: Iterable[Index], pitch: float, room: BaseGeometry
 ) -> BaseGeometry:
-    """Return where the spot may go inside ``room`` while all these squares stay in the area."""
+    """Return the part of ``room`` to which the spot may move with all these cells staying in the area."""
     left, front, right, back = room.bounds
     shifts = np.array(sorted(indices), dtype=np.float64) * pitch
     boxes = shapely.box(shifts[:, 0] + left, shifts[:, 1] + front, shifts[:, 0] + right, shifts[:, 1] + back)
@@ -157,7 +157,7 @@ def _freedom(
 
 
 def _first(indices: Iterable[Index]) -> Index:
-    """Return the least column and the least row."""
+    """Return the minimum column and the minimum row."""
     listed = list(indices)
     return min(i for i, _ in listed), min(j for _, j in listed)
 
@@ -171,7 +171,7 @@ def _halves_and_align(
     half_cells: bool,
     align: tuple[Column, Row],
 ) -> _Fit:
-    """Return the best fit among those that hold the same whole cells as the grid through the spot."""
+    """Return the best placement among those with the same whole cells as the grid through the spot."""
     absolute = _inside(places, spot, pitch)
     i0, j0 = _first(absolute)
     spot = (spot[0] + i0 * pitch, spot[1] + j0 * pitch)
@@ -188,14 +188,14 @@ def _halves_and_align(
 def _align(
     usable: Area, places: BaseGeometry, spot: tuple[float, float], side: float, *, align: tuple[Column, Row]
 ) -> _Fit:
-    """Return the fit of a drawer that has nothing but halves; its ``whole`` are quarters."""
+    """Return the placement in a drawer that holds half cells only; its ``whole`` are quarter cells."""
     return _halves_and_align(usable, places, spot, pitch=side, half_cells=False, align=align)
 
 
 def _most_quarters(
     usable: Area, spot: tuple[float, float], room: BaseGeometry, whole: frozenset[Index], half: float
 ) -> tuple[BaseGeometry, frozenset[Index]]:
-    """Return the part of the room where the most quarters fit beside the whole cells, and those quarters."""
+    """Return the part of the room in which most quarter cells fit beside the whole cells, and those quarter cells."""
     places = square_places(usable, half)
     if places.is_empty:
         return room, frozenset()
@@ -235,7 +235,7 @@ def _most_quarters(
 
 
 def _aligned(room: BaseGeometry, align: tuple[Column, Row]) -> tuple[float, float]:
-    """Return the point of the room that stands as asked: first across, then front to back."""
+    """Return the point of the room with the required alignment, first along x, then along y."""
     if isinstance(room, Point):
         return _snapped((room.x, room.y))
     left, front, right, back = room.bounds
@@ -245,13 +245,13 @@ def _aligned(room: BaseGeometry, align: tuple[Column, Row]) -> tuple[float, floa
         return _snapped(shapely.get_coordinates(room.representative_point())[0])
     _, low, _, high = column.bounds
     target = Point(x, _between(low, high, {"front": 0, "center": 1, "back": 2}[align[1]]))
-    # A column with a hole in it may not hold its own middle: its nearest point does.
+    # The centre of a column with a hole may lie in the hole; then its nearest point is taken.
     nearest = shapely.get_coordinates(shapely.shortest_line(column, target))[0]
     return _snapped(nearest)
 
 
 def _between(low: float, high: float, step: int) -> float:
-    """Return the low end, the middle or the high end, without the slack at the ends."""
+    """Return the low end, the centre or the high end, without the slack at the ends."""
     slack = min(_SLACK, (high - low) / 2.0)
     return (low + slack, (low + high) / 2.0, high - slack)[step]
 
@@ -265,7 +265,7 @@ def _snapped(point: Iterable[float]) -> tuple[float, float]:
 def _unevenness(
     usable: Area, origin: tuple[float, float], whole: frozenset[Index], pitch: float, align: tuple[Column, Row]
 ) -> float:
-    """Return how far the cells are from the asked alignment: differences of opposite borders, in mm."""
+    """Return the deviation from the required alignment: differences between opposite borders, in mm."""
     left, front, right, back = usable.bounds
     columns, rows = (max(index[axis] for index in whole) + 1 for axis in (0, 1))
     borders = (
@@ -280,7 +280,7 @@ def _unevenness(
 
 
 def _lattice(origin: tuple[float, float], pitch: float, whole: frozenset[Index], quarters: frozenset[Index]) -> Lattice:
-    """Return the lattice: whole cells, and quarters of one cell joined where two of them lie side by side."""
+    """Return the lattice of whole cells and of quarter cells, joined in pairs where two are adjacent in a cell."""
     cells = [Cell(2 * i, 2 * j, 2, 2) for i, j in whole]
     rest = set(quarters)
     for i, j in sorted(quarters, key=lambda quarter: (quarter[1], quarter[0])):
@@ -304,9 +304,9 @@ def _too_small(usable: Area, pitch: float, *, half_cells: bool, pointer: str | N
     side = pitch / 2.0 if half_cells else pitch
     what = "half cell" if half_cells else "cell"
     return LayoutError(
-        f"Not one {what} fits into the drawer's usable {right - left:.1f} x {back - front:.1f} mm.",
+        f"No {what} fits in the drawer's usable {right - left:.1f} x {back - front:.1f} mm.",
         pointer=pointer,
         value=[round(right - left, 3), round(back - front, 3)],
         limit=f"a free square of {side:g} x {side:g} mm",
-        remedy="Take a smaller pitch." if half_cells else "Take a smaller pitch, or allow half cells.",
+        remedy="Use a smaller pitch." if half_cells else "Use a smaller pitch, or allow half cells.",
     )

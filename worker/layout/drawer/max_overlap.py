@@ -1,4 +1,4 @@
-"""The pile: sheets on top of each other, and where the pile is deepest."""
+"""Maximum overlap: the points that most of a set of areas have in common."""
 
 from collections.abc import Sequence
 from heapq import heappop, heappush
@@ -19,11 +19,11 @@ _ENOUGH: Final = 8
 
 
 def deepest(window: Polygon, sheets: Sequence[BaseGeometry]) -> list[tuple[float, float]]:
-    """Return points under the most sheets: one inside each face of the pile, the largest face first.
+    """Return points covered by the most areas: one ``(x, y)`` in mm inside each such face, largest face first.
 
-    Branch and bound: a box of the window is cut in four while many sheets' edges cross it, and left alone when even all
-    sheets that touch it are fewer than the most found so far. What remains is looked at face by face, so no offset
-    between the edges is missed.
+    Branch and bound: a box of the window is divided in four while many edges cross it, and discarded if the number of
+    areas that touch it is below the best so far. The remaining boxes are examined face by face, so no gap between
+    edges is missed.
     """
     areas, weights = _alike(sheets)
     count = 0
@@ -52,7 +52,7 @@ def deepest(window: Polygon, sheets: Sequence[BaseGeometry]) -> list[tuple[float
 
 
 def _alike(areas: Sequence[BaseGeometry]) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
-    """Return the different areas, and how often each occurs: along a straight side all windows hold the same."""
+    """Return the distinct areas and the number of times each occurs, as cells along a straight side are identical."""
     kinds: dict[bytes, list[BaseGeometry]] = {}
     for area in areas:
         kinds.setdefault(np.round(shapely.get_coordinates(area), 7).tobytes(), []).append(area)
@@ -62,7 +62,7 @@ def _alike(areas: Sequence[BaseGeometry]) -> tuple[NDArray[np.object_], NDArray[
 
 
 def _quarters_of(box: Polygon) -> list[Polygon]:
-    """Return a box, or the box around an area, in four; parts outside the area are left out."""
+    """Return the quarters of an area's bounding box, without their parts outside the area."""
     left, front, right, back = box.bounds
     x, y = (left + right) / 2.0, (front + back) / 2.0
     parts = shapely.box([left, x, left, x], [front, front, y, y], [x, right, x, right], [y, y, back, back])
@@ -72,7 +72,7 @@ def _quarters_of(box: Polygon) -> list[Polygon]:
 def _faces(
     window: Polygon, areas: NDArray[np.object_], weights: NDArray[np.int64]
 ) -> tuple[int, list[tuple[float, float, float]]]:
-    """Return the depth of the deepest faces in a window, and size and an inner point of each of them."""
+    """Return the largest overlap in a window, and the size and an inner point of each face that has it."""
     if len(areas) == 0:
         inner = window.representative_point()
         return 0, [(window.area, inner.x, inner.y)]

@@ -1,9 +1,9 @@
-"""The outline: what tape readings, corner radius, gap and obstacles leave usable of one drawer.
+"""The outline: the usable area of a drawer, from tape readings, corner radius, gap and obstacles.
 
-Convention of the readings: the front runs along x and the left side along y, square to each other at the front left
-corner. Width readings are taken at even steps from front to back, depth readings at even steps from left to right; one
-reading stands for all. The last width and the last depth together give the back right corner, and every reading between
-gives a corner of the right side or of the back, so a bulge or a taper is followed as it was measured.
+The front runs along x and the left side along y, at right angles at the front left corner. Width readings are taken at
+equal steps from front to back, depth readings at equal steps from left to right; a single reading applies throughout.
+The last width and the last depth give the back right corner, and each reading between gives a corner of the right side
+or the back, so that a bulge or a taper is followed as measured.
 """
 
 from collections.abc import Sequence
@@ -26,22 +26,22 @@ from worker.spec.tolerances import COORDINATE_GRID, QUARTER_FACETS, READING_SPRE
 
 Area: TypeAlias = Polygon | MultiPolygon
 
-#: A usable piece smaller than this cannot hold anything: it is dropped without a word (mm2).
+#: Area in mm2 below which a usable piece holds nothing and is dropped without a warning.
 _LEAST_PIECE: Final = 1.0
 
-#: No facet of a corner is meant to be shorter than this.
+#: Minimum length of a facet of a rounded corner, in mm.
 _FACET: Final = 0.5
 
-#: Mitres of a drawer's corners may run this many times the gap: enough for every angle over 12 degrees.
+#: Mitre limit at the drawer's corners, in multiples of the gap: enough for every angle over 12 degrees.
 _MITRE: Final = 10.0
 
 
 @dataclass(frozen=True, slots=True)
 class Outline:
-    """One drawer's outline in its own frame: 0, 0 is where the gap leaves the least x and the least y.
+    """Outline of one drawer in its own frame, in mm; 0, 0 is the front left corner of the usable area's bounding box.
 
-    ``usable`` is the area after gap, corners and obstacles; ``measured`` the drawer as it was measured; ``size`` its
-    ``(width, depth, height)``, the width and depth of the box around it.
+    ``usable`` is the area after gap, corners and obstacles, ``measured`` the drawer as measured. ``size`` is
+    ``(width, depth, height)``, with the width and depth of the bounding box.
     """
 
     usable: Area
@@ -51,7 +51,7 @@ class Outline:
 
     @property
     def rings(self) -> tuple[Ring, ...]:
-        """Return the rings of ``usable``: outer rings counter-clockwise, each followed by its holes, clockwise."""
+        """Return the rings of ``usable`` in mm: exteriors counter-clockwise, each followed by its holes, clockwise."""
         return tuple(_ring(ring) for piece in pieces(self.usable) for ring in (piece.exterior, *piece.interiors))
 
 
@@ -63,7 +63,7 @@ def drawer_outline(drawer: Drawer, pointer: str = "") -> Outline:
         pointer: JSON Pointer of the drawer, for warnings and errors.
 
     Raises:
-        LayoutError: when the readings cross each other, or nothing usable is left.
+        LayoutError: if the sides cross each other, or nothing usable is left.
     """
     corners, warnings = _corners(drawer, pointer)
     measured = Polygon(corners)
@@ -71,14 +71,17 @@ def drawer_outline(drawer: Drawer, pointer: str = "") -> Outline:
         raise LayoutError(
             f"The sides of drawer {drawer.name!r} cross each other.",
             pointer=f"{pointer}/{'outline' if drawer.outline is not None else 'width'}",
+            value=[list(reading) for reading in (drawer.readings_across, drawer.readings_deep)],
             limit="a closed outline that does not touch itself",
-            remedy="Check the readings: widths go front to back, depths left to right.",
+            remedy="Check the order of readings: widths from front to back, depths from left to right.",
         )
     left, front, right, back = measured.bounds
     gap = drawer.gap
     measured = translate(measured, -(left + gap), -(front + gap))
     area: BaseGeometry = measured
-    if gap > COORDINATE_GRID / 2.0:  # less is nothing on the grid, and too little for the library's buffer
+    if (
+        gap > COORDINATE_GRID / 2.0
+    ):  # a smaller gap is zero on the coordinate grid, and too small for the library's buffer
         area = measured.buffer(-gap, join_style="mitre", mitre_limit=_MITRE)
     area = _rounded(area, drawer.corner_radius - gap)
     kept_clear = [_box(obstacle.at, obstacle.size, gap, (left + gap, front + gap)) for obstacle in drawer.obstacles]
@@ -87,29 +90,29 @@ def drawer_outline(drawer: Drawer, pointer: str = "") -> Outline:
     usable = _clean(area)
     if usable is None:
         raise LayoutError(
-            f"Nothing usable is left of drawer {drawer.name!r} after its gap, corners and obstacles.",
+            f"Gap, corners and obstacles leave no usable area in drawer {drawer.name!r}.",
             pointer=pointer or None,
             value=[round(right - left, 3), round(back - front, 3)],
-            limit=f"more than twice the gap of {gap:g} mm each way, besides obstacles",
-            remedy="Check the readings and the obstacles, or make the gap smaller.",
+            limit=f"more than twice the gap of {gap:g} mm in width and depth, plus obstacles",
+            remedy="Check the readings and obstacles, or use a smaller gap.",
         )
     size = (round(right - left, 3), round(back - front, 3), drawer.height)
     return Outline(usable, measured, size, warnings)
 
 
 def side_points(widths: Sequence[float], depths: Sequence[float]) -> NDArray[np.float64]:
-    """Return the corners that readings give, counter-clockwise from the front left, ``(n, 2) float64``.
+    """Return the corners that the readings give, counter-clockwise from the front left, ``(n, 2) float64``, mm.
 
     Args:
-        widths: readings at even steps from front to back.
-        depths: readings at even steps from left to right.
+        widths: readings in mm at equal steps from front to back.
+        depths: readings in mm at equal steps from left to right.
     """
     last_width, last_depth = widths[-1], depths[-1]
     steps_back = np.linspace(0.0, 1.0, max(len(widths), 2)) * last_depth
     steps_across = np.linspace(0.0, 1.0, max(len(depths), 2)) * last_width
     right = np.column_stack([_all(widths), steps_back])
     back = np.column_stack([steps_across, _all(depths)])[::-1]
-    # The back right corner is in both lists, once is enough.
+    # the back right corner is in both lists
     return np.concatenate([[[0.0, 0.0]], right, back[1:]])
 
 
@@ -119,12 +122,12 @@ def pieces(area: Area) -> tuple[Polygon, ...]:
 
 
 def _all(readings: Sequence[float]) -> Sequence[float]:
-    """Return at least two readings: one stands for both ends."""
+    """Return at least two readings; a single one applies to both ends."""
     return [readings[0], readings[0]] if len(readings) == 1 else readings
 
 
 def _corners(drawer: Drawer, pointer: str) -> tuple[NDArray[np.float64], tuple[PlanWarning, ...]]:
-    """Return the measured corners ``(n, 2) float64`` and what is worth saying about them."""
+    """Return the measured corners, ``(n, 2) float64``, mm, and warnings about them."""
     if drawer.outline is not None:
         return np.asarray(drawer.outline, dtype=np.float64), ()
     readings = {"width": drawer.readings_across, "depth": drawer.readings_deep}
@@ -141,9 +144,9 @@ def _corners(drawer: Drawer, pointer: str) -> tuple[NDArray[np.float64], tuple[P
 
 
 def _rounded(area: BaseGeometry, radius: float) -> BaseGeometry:
-    """Return the area with its convex corners rounded: what a disc of this radius inside the area can reach.
+    """Return the area with its convex corners rounded (opening by a disc of this radius in mm).
 
-    Corners of the disc's facets lie on the true arc, so no facet reaches past it.
+    The vertices of the facets lie on the true arc, so no facet extends beyond it.
     """
     if radius <= 10.0 * COORDINATE_GRID:
         return area
@@ -153,14 +156,14 @@ def _rounded(area: BaseGeometry, radius: float) -> BaseGeometry:
 
 
 def _box(at: Sequence[float], size: Sequence[float], gap: float, origin: Point) -> Polygon:
-    """Return an obstacle's box in the drawer's frame, grown by the gap; on the grid, as shapely trips over hairs."""
+    """Return an obstacle's rectangle in the drawer's frame, grown by the gap; on the grid, for robust overlays."""
     x, y = at[0] - origin[0], at[1] - origin[1]
     left, front, right, back = (round(side, 3) for side in (x - gap, y - gap, x + size[0] + gap, y + size[1] + gap))
     return shapely.box(left, front, right, back)
 
 
 def _clean(area: BaseGeometry) -> Area | None:
-    """Return the area on the coordinate grid, without crumbs, in one fixed order; None when nothing is left."""
+    """Return the area on the coordinate grid without tiny pieces, in a fixed order; None if nothing is left."""
     snapped = shapely.set_precision(area, COORDINATE_GRID)
     polygons: list[Polygon] = []
     for piece in shapely.get_parts(snapped):
@@ -174,7 +177,7 @@ def _clean(area: BaseGeometry) -> Area | None:
 
 
 def _ring(ring: shapely.LinearRing) -> Ring:
-    """Return a ring's points on the grid, not closed, from its least point on."""
+    """Return a ring's points on the grid, not closed, starting at its minimum point."""
     points = [(round(x, 3) + 0.0, round(y, 3) + 0.0) for x, y in ring.coords[:-1]]
     start = points.index(min(points))
     return tuple(points[start:] + points[:start])

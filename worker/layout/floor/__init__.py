@@ -1,1 +1,1 @@
-"""The floor: tiles, seams and borders."""
+"""The floor: tiles, seams, borders and the print bed."""

@@ -1,7 +1,7 @@
-"""The border: what lies between the cells and the drawer's side, and the windows that keep it an open frame.
+"""The border: the strip between the cells and the sides of the drawer, and the windows that save plastic in it.
 
-Shapely's mitred buffers do the work: a shape shrunk and grown again by the same radius has lost just what is narrower
-than twice the radius (morphological opening).
+Strips that are too narrow are removed by morphological opening: a shape shrunk and grown again by the same radius, with
+mitred buffers, loses exactly what is narrower than twice the radius.
 """
 
 from collections.abc import Iterable, Sequence
@@ -21,29 +21,29 @@ from worker.spec.tolerances import BORDER_LEAST, COORDINATE_GRID, LINES_IN_A_WAL
 
 Area: TypeAlias = Polygon | MultiPolygon
 
-#: Wall around a window (two lines of a usual nozzle and some more, for a frame that carries itself).
+#: Thickness of the wall around a window in mm: a little more than two lines of a common nozzle.
 WINDOW_WALL: Final = 2.0
 
-#: A window is open at least this much in each direction.
+#: Minimum width of a window in each direction, in mm.
 WINDOW_LEAST: Final = 4.0
 
-#: Solid pad that carries a tile's mark where neither node nor strip has room for it, in mm.
+#: Side in mm of the solid pad that carries a tile's mark if neither a node nor a strip has room for it.
 PAD: Final = (8.0, 3.0)
 
-#: Overlay grid: edges that were computed two ways and lie nearer than this are the same edge.
+#: Grid in mm for overlays: edges that were computed in two ways and lie closer than this coincide.
 _SNAP: Final = 1e-6
 
-#: Sharper ends than a mitre of this many times the radius are bevelled.
+#: Mitre limit in multiples of the radius; sharper ends are bevelled.
 _MITRE: Final = 2.0
 
 #: How far a point where two pieces touch is cut out to each side, in gaps between tiles; and at least, in mm.
 _NICK: Final = 1.5
 _LEAST_NICK: Final = 0.3
 
-#: Tongues of plastic (mm2) between two parts of one window that count.
+#: Area in mm2 from which a tongue of plastic between two parts of a window counts.
 _TONGUE: Final = 0.02
 
-#: Scraps of plastic (mm2) that rounding leaves.
+#: Area in mm2 below which a piece of plastic is a rounding artefact.
 _SCRAP: Final = 0.5
 
 
@@ -53,8 +53,8 @@ def polygons(area: BaseGeometry, least: float = _SCRAP) -> list[Polygon]:
 
 
 def opened(area: BaseGeometry, radius: float) -> BaseGeometry:
-    """Return the area without what is narrower than twice the radius; sharp ends are bevelled."""
-    # The kernel tries to cross parallel edges, sees the infinity and takes another way: nothing to warn of.
+    """Return the morphological opening of an area by a radius in mm; sharp ends are bevelled."""
+    # the library intersects parallel edges, notices the infinity and falls back, so its warning is harmless
     with np.errstate(divide="ignore", invalid="ignore"):
         core = area.buffer(-radius, join_style="mitre", mitre_limit=_MITRE)
         grown = core.buffer(radius + _SNAP, join_style="mitre", mitre_limit=_MITRE)
@@ -62,12 +62,12 @@ def opened(area: BaseGeometry, radius: float) -> BaseGeometry:
 
 
 def least_width(line_width: float) -> float:
-    """Return the width under which a border strip is left as air, in mm: never thinner than two lines."""
+    """Return the minimum width of a border strip in mm: at least two lines."""
     return max(BORDER_LEAST, LINES_IN_A_WALL * line_width)
 
 
 def cell_area(cells: Iterable[Cell], half: float) -> BaseGeometry:
-    """Return the union of the cells' squares, as few boxes as rows that differ, in mm from the lattice's origin."""
+    """Return the union of the cells, in mm from the lattice's origin, built from one box per run of equal rows."""
     filled: dict[int, list[int]] = {}
     for cell in cells:
         for y in range(cell.y, cell.y + cell.depth):
@@ -86,21 +86,21 @@ def cell_area(cells: Iterable[Cell], half: float) -> BaseGeometry:
 
 @dataclass(frozen=True, slots=True)
 class Plate:
-    """All plastic of a floor, sockets filled: cells and border. ``nicked`` cells lost a corner to `joined`."""
+    """The whole plate of a floor without sockets: cells and border. ``nicked`` cells lost a corner in `joined`."""
 
     area: BaseGeometry
     nicked: frozenset[Cell]
 
 
 def plate_of(usable: Area, cells: Sequence[Cell], half: float, least: float, gap: float) -> Plate:
-    """Return the cells with the border that is worth printing: at least ``least`` wide, and joined to a cell.
+    """Return the cells with the printable border: at least ``least`` wide, and joined to a cell.
 
     Args:
-        usable: the area inside gap, corners and obstacles, from the lattice's origin.
-        cells: the lattice's cells.
-        half: half the pitch, in mm.
-        least: what is narrower is left as air, in mm.
-        gap: air between two pieces, in mm.
+        usable: usable area of the drawer, in mm from the lattice's origin.
+        cells: cells of the lattice.
+        half: half the pitch, mm.
+        least: minimum width of a strip, mm.
+        gap: gap between two tiles, mm.
     """
     squares = cell_area(cells, half)
     border = opened(shapely.difference(usable, squares, grid_size=_SNAP), least / 2.0)
@@ -118,10 +118,10 @@ def plate_of(usable: Area, cells: Sequence[Cell], half: float, least: float, gap
 def joined(
     cells: BaseGeometry, border: BaseGeometry, usable: Area, least: float, gap: float
 ) -> tuple[BaseGeometry, list[Point]]:
-    """Return cells and border in one, without the border that hangs on by less than ``least`` or not at all.
+    """Return the union of cells and border, without border that is attached by less than ``least`` mm.
 
-    Where two pieces touch in nothing but a point, the point is cut out, wide enough for the gap between tiles; those
-    points are returned as well.
+    Where two pieces touch in a single point, the point is cut out by the gap between tiles; these points are returned
+    as well.
     """
     whole = cells
     strips = polygons(border)
@@ -130,8 +130,7 @@ def joined(
         whole = shapely.union_all([opened(whole, least / 2.0), cells], grid_size=_SNAP)
     points = _pinches(whole)
     if points:
-        # Two cells that touch corner to corner both give way, the star of plastic there has room for it; border that
-        # touches a cell gives way alone, as the cell's wall has none.
+        # two cells that touch at a corner are both cut, as there is plastic to spare; beside border only it is cut
         corners = set(_pinches(cells))
         reach = max(_NICK * gap, _LEAST_NICK)
         nicks = shapely.union_all([shapely.box(x - reach, y - reach, x + reach, y + reach) for x, y in points])
@@ -144,9 +143,9 @@ def joined(
 
 
 def _filled(plate: Polygon, usable: Area, least: float) -> Polygon:
-    """Return the plate without the narrow holes that border left out, whose walls would be thin; obstacles stay.
+    """Return the plate with narrow holes filled whose walls would be thin; holes of obstacles stay.
 
-    A hole that stays loses its slits, which reach out between plastic and plastic.
+    Slits that extend from a remaining hole are filled, too.
     """
     holes = []
     for ring in plate.interiors:
@@ -158,7 +157,7 @@ def _filled(plate: Polygon, usable: Area, least: float) -> Polygon:
 
 
 def _pinches(area: BaseGeometry) -> list[Point]:
-    """Return the points where pieces of an area, or an area and its own hole, touch."""
+    """Return the points at which pieces of an area, or an area and its own hole, touch."""
     rings = [ring.coords[:-1] for polygon in polygons(area) for ring in (polygon.exterior, *polygon.interiors)]
     if len(rings) < 2:  # noqa: PLR2004 - one ring alone is simple
         return []
@@ -171,15 +170,15 @@ def _pinches(area: BaseGeometry) -> list[Point]:
 def windows(  # noqa: PLR0917 - a cached function takes no keywords
     outline: Ring, holes: tuple[Ring, ...], sockets: tuple[Socket, ...], pitch: float, inset: float, line_width: float
 ) -> tuple[Ring, ...]:
-    """Return the windows of a tile: in each bay of one pitch, what a wall all around leaves of the border.
+    """Return the windows of a tile: openings in the border, each within one pitch and surrounded by walls.
 
     Args:
-        outline: the tile's outline with tabs and recesses.
-        holes: what is no plate inside the outline, such as an obstacle.
-        sockets: its sockets.
-        pitch: side of a cell, in mm; bays end where the lattice's lines run on into the border.
-        inset: the socket's least inset: its wall there counts as a window's wall too.
-        line_width: width of a printed line, in mm.
+        outline: ring of the tile with tabs and recesses, mm.
+        holes: rings of holes in the plate, such as obstacles, mm.
+        sockets: sockets of the tile.
+        pitch: side of a cell, mm; bays end at the lattice's lines extended into the border.
+        inset: smallest inset of the socket, mm; its wall there also counts as the wall of a window.
+        line_width: width of a printed line, mm.
     """
     wall = max(WINDOW_WALL, LINES_IN_A_WALL * line_width + 0.2)
     plate = Polygon(outline, holes)
@@ -202,7 +201,7 @@ def windows(  # noqa: PLR0917 - a cached function takes no keywords
 
 
 def ring_of(polygon: Polygon) -> Ring:
-    """Return a polygon's outer ring: counter-clockwise, on the grid, without points on a straight line."""
+    """Return the exterior of a polygon in mm: counter-clockwise, on the grid, without collinear points."""
     snapped = shapely.set_precision(polygon, COORDINATE_GRID)
     whole = max(polygons(snapped, 0.0), key=lambda polygon: polygon.area, default=None)
     if whole is None:
@@ -211,14 +210,14 @@ def ring_of(polygon: Polygon) -> Ring:
 
 
 def as_ring(points: Sequence[tuple[int, int]]) -> Ring:
-    """Return a ring of micrometres as millimetres, tidied (see `tidy`)."""
+    """Return a ring given in micrometres in mm, normalised by `tidy`."""
     return tuple((x / 1000.0, y / 1000.0) for x, y in tidy(points))
 
 
 def tidy(points: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Return the ring counter-clockwise from its least point on, without points on the line of their neighbours.
+    """Return the ring counter-clockwise from its minimum point, without collinear points.
 
-    A point is on the line when it is less than 1.5 um off it: rounding to the grid bends straight lines by that much.
+    Points within 1.5 um of the line count as collinear, as rounding to the grid bends straight lines by that much.
     """
     ring = list(dict.fromkeys(points))
     index, idle = 0, 0
@@ -241,7 +240,7 @@ def tidy(points: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
 
 
 def _runs(numbers: Iterable[int]) -> list[tuple[int, int]]:
-    """Return the runs of whole numbers, each as its first and the one past its last."""
+    """Return the runs of consecutive integers, each as a half-open interval."""
     runs: list[tuple[int, int]] = []
     for number in sorted(numbers):
         if runs and runs[-1][1] == number:
@@ -252,14 +251,14 @@ def _runs(numbers: Iterable[int]) -> list[tuple[int, int]]:
 
 
 def _lines(through: float, pitch: float, low: float, high: float) -> list[float]:
-    """Return the places of the lattice's lines between two ends."""
+    """Return the positions of the lattice's lines between two ends, in mm."""
     first = int((low - through) // pitch)
     last = int((high - through) // pitch) + 1
     return [through + step * pitch for step in range(first, last + 1)]
 
 
 def node_points(sockets: Iterable[Socket]) -> list[Point]:
-    """Return the crossings of four sockets' walls inside a tile, in order."""
+    """Return the points in mm at which the walls of four sockets of a tile cross, in order."""
     corners: dict[Point, int] = {}
     for s in sockets:
         for x in (s.x, s.x + s.width):
@@ -270,7 +269,7 @@ def node_points(sockets: Iterable[Socket]) -> list[Point]:
 
 
 def _with_pad(bays: list[Polygon]) -> list[Polygon]:
-    """Leave a solid pad for the mark in the smallest bay that has room for it: the tile has no node to carry one."""
+    """Reserve a solid pad for the mark in the smallest bay that has room, for a tile without a node."""
     order = sorted(bays, key=lambda bay: (round(bay.area, 3), ring_of(bay)))
     for bay in order:
         left, front, right, back = bay.bounds
@@ -284,7 +283,7 @@ def _with_pad(bays: list[Polygon]) -> list[Polygon]:
 
 
 def _spaced(bays: list[Polygon], wall: float) -> list[Polygon]:
-    """Return the bays with a wall between any two: where an opening parted a bay, the ends may nearly touch."""
+    """Return the bays with a wall between any two, as the parts of a bay that opening divided may nearly touch."""
     kept: list[Polygon] = []
     for bay in sorted(bays, key=lambda bay: (-round(bay.area, 3), ring_of(bay))):
         near = [other for other in kept if other.distance(bay) < wall - COORDINATE_GRID]
@@ -298,7 +297,7 @@ def _spaced(bays: list[Polygon], wall: float) -> list[Polygon]:
 
 
 def _sound(bay: Polygon, wall: float) -> Polygon:
-    """Return the bay less what lies beyond a tongue of plastic thinner than the wall, which reaches into it."""
+    """Return the bay without the part beyond a tongue of plastic that is thinner than a wall."""
     with np.errstate(divide="ignore", invalid="ignore"):  # as in `opened`
         closed = bay.buffer(wall / 2.0, join_style="mitre").buffer(-wall / 2.0, join_style="mitre")
         tongues = polygons(shapely.difference(closed, bay), _TONGUE)
@@ -310,9 +309,9 @@ def _sound(bay: Polygon, wall: float) -> Polygon:
 
 
 def _simple(room: BaseGeometry, wall: float) -> list[Polygon]:
-    """Return the pieces of a room as polygons without holes that are open enough, each cut by ribs where it has a hole.
+    """Return an area as polygons without holes, divided by ribs at each hole, each wide enough for a window.
 
-    A hole in a window would be an island of plastic.
+    A hole in a window would be a loose island of plastic.
     """
     simple: list[Polygon] = []
     waiting = polygons(opened(room, WINDOW_LEAST / 2.0))

@@ -1,7 +1,7 @@
-"""The tiling: a floor cut into tiles that each fit the bed, with border, windows and seams.
+"""The floor builder: cuts a floor into tiles that fit the bed, with border, windows and seams.
 
-All geometry runs in the lattice's own frame (origin at the first cell's corner), and each tile's in its own, so that
-equal tiles come out of equal numbers wherever they lie.
+Geometry is computed in the lattice's frame (origin at the corner of the first cell) and then in each tile's own frame,
+so that identical tiles have identical numbers wherever they lie.
 """
 
 from collections.abc import Sequence
@@ -48,13 +48,13 @@ Micro: TypeAlias = tuple[tuple[int, int], ...]
 #: Outline, holes and sockets (x, y, width, depth) in micrometres.
 Figure: TypeAlias = tuple[Micro, tuple[Micro, ...], tuple[tuple[int, int, int, int], ...]]
 
-#: Half a micrometre rounds up, whichever way the noise of a sum falls.
+#: Offset that makes half a micrometre round up regardless of the rounding error of a sum.
 _BIAS: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
 class TilePiece:
-    """One tile's shape and its place: turned by ``turn`` degrees, then its box's least corner moved to ``at``."""
+    """Shape of a tile and its position: rotated by ``turn`` degrees, then its minimum corner moved to ``at`` (mm)."""
 
     shape: TileShape
     at: Point
@@ -63,7 +63,7 @@ class TilePiece:
 
 @dataclass(frozen=True, slots=True)
 class Floor:
-    """All tiles of one drawer; ``key_places`` are ``(x, y, turn)``, the least corner of each loose key's box."""
+    """All tiles of a drawer; ``key_places`` holds ``(x, y, turn)`` of each loose key: minimum corner (mm), turn."""
 
     pieces: tuple[TilePiece, ...]
     seams: tuple[SeamPair, ...]
@@ -75,20 +75,20 @@ class Floor:
 def tile_floor(
     usable: Area, lattice: Lattice, *, joint: Joint, seam: SeamStyle, seam_gap: float, printer: Printer
 ) -> Floor:
-    """Cut a drawer's floor into tiles.
+    """Return the floor of a drawer, cut into tiles.
 
-    The fewest pieces that fit the bed, then the fewest different shapes, then seams that stagger.
+    The cut has the fewest pieces that fit the bed, then the fewest different shapes, then the most staggered seams.
 
     Args:
-        usable: the area inside gap, corners and obstacles, in the drawer's frame.
+        usable: usable area in the drawer's frame, mm.
         lattice: the cells.
-        joint: the joint of floor and trays.
-        seam: how two tiles meet.
-        seam_gap: air between two tiles, in mm.
+        joint: joint of floor and trays.
+        seam: how tiles join.
+        seam_gap: gap between two tiles, mm.
         printer: bed, margin, forbidden rectangles and line width.
 
     Raises:
-        LayoutError: when a single cell does not fit the bed, or the seam's gap leaves too thin a wall.
+        LayoutError: if a single cell does not fit the bed, or the gap leaves a wall that is too thin.
     """
     if not lattice.cells:
         return Floor((), (), None, (), ())
@@ -97,7 +97,7 @@ def tile_floor(
 
 @dataclass(frozen=True, slots=True)
 class _Drawn:
-    """A shape in its canonical turn, its box's place from the tile's corner, the turn back, and how it lies there."""
+    """A shape in its canonical rotation, its position from the tile's corner, and the rotation that restores it."""
 
     shape: TileShape
     at: Point
@@ -126,7 +126,7 @@ class _Tiling:
         self._drawn: dict[Key, list[_Drawn]] = {}
 
     def floor(self) -> Floor:
-        """Return the finished floor."""
+        """Return the floor."""
         cut = partition(self.board)
         if cut is None:
             raise self._too_small()
@@ -148,7 +148,7 @@ class _Tiling:
         return Floor(tuple(pieces), seams, key_shape, places, tuple(self._warnings(cut)))
 
     def _seams(self, pairs: list[tuple[int, int]], outlines: list[Polygon]) -> tuple[SeamPair, ...]:
-        """Return the pairs that do meet: a tile may have lost the bit of border where it would have."""
+        """Return the pairs of tiles that meet; a tile may have lost the border at which it would have met another."""
         if not pairs:
             return ()
         self._check_wall()
@@ -157,14 +157,14 @@ class _Tiling:
         return tuple(SeamPair(a, b, self.seam.gap) for (a, b), near in zip(pairs, meet, strict=True) if near)
 
     def _corner(self, tile: Tile) -> Point:
-        """Return the front left corner of a tile's first square, from the lattice's origin."""
+        """Return the front left corner of a tile's first square, in mm from the lattice's origin."""
         column = min(self.board.patches[p].column for p in tile.patches)
         row = min(self.board.patches[p].row for p in tile.patches)
         first, pitch = self.board.first, self.lattice.pitch
         return (column - 1 + first[0]) * pitch, (row - 1 + first[1]) * pitch
 
     def _draw(self, tile: Tile, corner: Point) -> list[_Drawn]:
-        """Return a tile's pieces: one, unless a cut through the border left its cells apart."""
+        """Return the pieces of a tile: one, unless a cut through the border disconnects its cells."""
         cells = [cell for p in tile.patches for cell in self.cells_of.get(p, ())]
         drawn = []
         for polygon in self._area(tile, cells):
@@ -187,7 +187,7 @@ class _Tiling:
         return tuple(sorted(rounded))
 
     def _area(self, tile: Tile, cells: Sequence[Cell]) -> list[Polygon]:
-        """Return what the tile covers, cut back at its seams, before tabs and recesses; in the lattice's frame."""
+        """Return the area of a tile in the lattice's frame, cut back at its seams, without tabs and recesses."""
         i0, i1, j0, j1 = tile.rect
         back = self.seam.gap / 2.0
         line = self.board.line
@@ -253,12 +253,12 @@ class _Tiling:
             warnings.append(
                 PlanWarning(
                     "/grid/seam",
-                    f"No {self.style} fits between the sockets with two lines of wall beside it: the seams are plain.",
+                    f"No {self.style} fits between the sockets with walls of two lines, so the seams are plain.",
                 )
             )
         if any(patch not in cut.tile_of for patch in range(len(self.board.patches))):
             warnings.append(
-                PlanWarning("/printer/bed", "Some of the border is left out, because its tile would not fit the bed.")
+                PlanWarning("/printer/bed", "Some of the border is left out, as its tile would not fit the bed.")
             )
         return warnings
 
@@ -267,24 +267,24 @@ class _Tiling:
         most = 2.0 * (self.inset - wall)
         if self.seam.gap > most + LENGTH_EPSILON:
             raise LayoutError(
-                "The gap between tiles leaves a wall under two line widths beside the sockets.",
+                "The gap between tiles leaves a wall thinner than two lines beside the sockets.",
                 pointer="/grid/seam_gap", value=self.seam.gap, limit=f"at most {most:.3f} mm",
-                remedy="Take a smaller gap, or a joint with a wider land.",
+                remedy="Use a smaller gap, or a joint with a wider land.",
             )  # fmt: skip
 
     def _too_small(self) -> LayoutError:
         pitch = self.lattice.pitch
         return LayoutError(
-            "Not one cell fits the printer's bed.",
+            "No cell fits on the printer's bed.",
             pointer="/printer/bed",
             value=[self.printer.bed[0], self.printer.bed[1]],
             limit=f"a free square of {pitch:g} x {pitch:g} mm inside the margin of {self.printer.margin:g} mm",
-            remedy="Take a smaller pitch or margin, or a printer with a larger bed.",
+            remedy="Use a smaller pitch or margin, or a printer with a larger bed.",
         )
 
 
 def _placed(points: Points, at: Point, turn: int) -> Polygon:
-    """Return the points turned about 0, 0 and moved, as a polygon."""
+    """Return the points as a polygon, rotated about 0, 0 and then translated."""
     x, y = at
     turned = {
         0: [(px, py) for px, py in points],
@@ -296,7 +296,7 @@ def _placed(points: Points, at: Point, turn: int) -> Polygon:
 
 
 def _micro(length: float) -> int:
-    """Return a length in micrometres, halves up."""
+    """Return a length in mm as whole micrometres, with halves rounded up."""
     return round((length + _BIAS) / COORDINATE_GRID)
 
 
@@ -310,7 +310,7 @@ def _figure(polygon: Polygon, sockets: tuple[tuple[int, int, int, int], ...]) ->
 
 
 def _canonical(figure: Figure) -> tuple[Figure, tuple[int, int], Turn]:
-    """Return the least of the figure's four turns, moved to 0, 0; where its box stood; how to turn it back."""
+    """Return the minimum of a figure's four rotations at 0, 0, its former corner, and the inverse rotation."""
     at = min(x for x, _ in figure[0]), min(y for _, y in figure[0])
     turned = figure
     options: list[tuple[Figure, int]] = []
@@ -322,7 +322,7 @@ def _canonical(figure: Figure) -> tuple[Figure, tuple[int, int], Turn]:
 
 
 def _moved(figure: Figure) -> Figure:
-    """Return the figure with its box at 0, 0."""
+    """Return the figure with the minimum corner of its bounding box at 0, 0."""
     outline, holes, sockets = figure
     dx, dy = min(x for x, _ in outline), min(y for _, y in outline)
     return (
@@ -333,7 +333,7 @@ def _moved(figure: Figure) -> Figure:
 
 
 def _quarter(figure: Figure) -> Figure:
-    """Return the figure turned by 90 degrees counter-clockwise about 0, 0."""
+    """Return the figure rotated by 90 degrees counter-clockwise about 0, 0."""
     outline, holes, sockets = figure
     return (
         _turned(outline),
@@ -343,7 +343,7 @@ def _quarter(figure: Figure) -> Figure:
 
 
 def _turned(ring: Micro) -> Micro:
-    """Return a ring turned by 90 degrees, again from its least point on."""
+    """Return a ring rotated by 90 degrees, starting at its minimum point."""
     points = [(-y, x) for x, y in ring]
     start = points.index(min(points))
     return tuple(points[start:] + points[:start])

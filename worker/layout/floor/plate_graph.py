@@ -1,7 +1,7 @@
-"""The board: a floor's plate cut by the lattice's lines into the patches that tiles are put together from.
+"""The plate graph: the patches that the lattice's lines cut a floor's plate into, and which of them are connected.
 
-The lines cut the plate into squares, and beyond the outermost lines into strips; what a square holds in one piece is a
-patch. A patch's content has a number, so equal squares are found without comparing polygons.
+The lines cut the plate into squares and, beyond the outermost lines, into strips. A connected part of a square is a
+patch. The content of a patch has a number, so that equal squares are recognised without comparing polygons.
 """
 
 from bisect import bisect_right
@@ -28,7 +28,7 @@ RIGHT: Final = 1
 BACK: Final = 2
 LEFT: Final = 3
 
-#: Patches are joined where they share at least this much of a line, in mm.
+#: Length in mm from which two patches that share a line are connected.
 _LEAST_CONTACT: Final = 1.0
 
 _FAR: Final = 1e5
@@ -36,7 +36,7 @@ _FAR: Final = 1e5
 
 @dataclass(frozen=True, slots=True)
 class Patch:
-    """What one square holds in one piece: its box, whether it carries a socket, and the number of its content."""
+    """Connected part of a square: its bounding box, whether it carries a socket, and the number of its content."""
 
     column: int
     row: int
@@ -47,7 +47,7 @@ class Patch:
 
 @dataclass(frozen=True, slots=True)
 class Node:
-    """A crossing of four sockets' walls on a line of whole cells: its place in half cells, the patches around it.
+    """Crossing of the walls of four sockets on a line of whole cells: position in half cells, and patches around it.
 
     ``before`` lie left of a line along y (in front of a line along x), ``after`` on the other side.
     """
@@ -60,7 +60,7 @@ class Node:
 
 @dataclass(frozen=True, slots=True)
 class Tile:
-    """One tile in numbers: the squares' rectangle it was cut from, its patches, and the nodes with a tab by side."""
+    """A tile: the rectangle of squares it was cut from, its patches, and the nodes with a tab on each side."""
 
     rect: Rect
     patches: tuple[int, ...]
@@ -69,9 +69,9 @@ class Tile:
 
 @dataclass(frozen=True, slots=True)
 class Seam:
-    """How tiles meet: the air between them, whether nodes carry tabs, whether those are loose keys.
+    """How tiles join: gap in mm, whether nodes carry tabs, and whether these are loose keys.
 
-    ``reach`` is how far a tab stands out over the middle of a seam, in mm; 0 for a key or none.
+    ``reach`` is the length in mm by which a tab extends beyond the centre of a seam; 0 for a key or none.
     """
 
     gap: float
@@ -81,20 +81,20 @@ class Seam:
 
 
 class Board:
-    """The plate cut into patches by the lattice's lines.
+    """Graph of the patches of a plate.
 
     Column 0 and the last column lie outside the lattice's first and last line, and so do the first and last row.
     """
 
     def __init__(self, plate: Plate, cells: Sequence[Cell], pitch: float, bed: Bed, seam: Seam) -> None:
-        """Cut the plate.
+        """Cut the plate into patches.
 
         Args:
             plate: cells and border, with the lattice's origin at 0, 0.
-            cells: the lattice's cells.
-            pitch: side of a cell, in mm.
-            bed: the rooms on the bed.
-            seam: how tiles meet.
+            cells: cells of the lattice.
+            pitch: side of a cell, mm.
+            bed: free rectangles of the bed.
+            seam: how tiles join.
         """
         self.pitch, self.bed, self.seam = pitch, bed, seam
         self.first = (min(c.x for c in cells) // 2, min(c.y for c in cells) // 2)
@@ -119,7 +119,7 @@ class Board:
         self._node_columns = {line: sorted(node.x for node in nodes) for line, nodes in self.along.items()}
 
     def line(self, index: int, axis: int) -> float:
-        """Return the place of a lattice line: the one before this column (axis 0) or row (axis 1), in mm."""
+        """Return the position in mm of the lattice line before this column (axis 0) or row (axis 1)."""
         count = self.columns if axis == 0 else self.rows
         if index == 0:
             return -_FAR
@@ -182,7 +182,7 @@ class Board:
                 self.shapes.append(shape)
 
     def _link(self) -> None:
-        """Find which neighbouring patches are one piece of plate."""
+        """Connect neighbouring patches that are one piece of plate."""
         ends: list[tuple[int, int]] = []
         for (i, j), here in self.at.items():
             for there in (self.at.get((i + 1, j), ()), self.at.get((i, j + 1), ())):
@@ -225,10 +225,10 @@ class Board:
                 along.setdefault(y // 2 - self.first[1] + 1, []).append(Node(x, y, (a, b), (c, d)))
         return across, along
 
-    # -- one rectangle of squares -------------------------------------------------------------------------------
+    # -- rectangles of squares -------------------------------------------------------------------------------
 
     def components(self, rect: Rect) -> list[tuple[int, ...]]:
-        """Return the connected pieces of a rectangle of squares, each as its patches in order."""
+        """Return the connected components of a rectangle of squares, each as a sorted tuple of patches."""
         i0, i1, j0, j1 = rect
         at, near = self.at, self.near
         inside = [p for j in range(j0, j1) for i in range(i0, i1) if (i, j) in at for p in at[i, j]]
@@ -247,7 +247,7 @@ class Board:
         return pieces
 
     def cost(self, rect: Rect) -> Cost | None:
-        """Return ``(patches of border lost, pieces, 1)`` of a rectangle of squares; None when a piece fits no bed."""
+        """Return ``(patches of border lost, pieces, 1)`` of a rectangle of squares; None if a piece exceeds the bed."""
         if rect not in self._costs:
             self._costs[rect] = self._cost(rect)
         return self._costs[rect]
@@ -270,7 +270,7 @@ class Board:
         return lost, pieces, 1
 
     def size(self, rect: Rect, piece: Sequence[int]) -> tuple[float, float]:
-        """Return the size of the box around a piece with its tabs, in mm; never too small."""
+        """Return an upper bound of the bounding box of a piece with its tabs, ``(x, y)`` mm."""
         i0, i1, j0, j1 = rect
         lefts, fronts, rights, backs = zip(*[self.patches[p].bounds for p in piece], strict=True)
         half = self.seam.gap / 2.0
@@ -285,14 +285,14 @@ class Board:
                 back = max(back, self.line(j1, 1) + self.seam.reach)
         return right - left, back - front
 
-    # -- shapes in short ----------------------------------------------------------------------------------------
+    # -- shape keys ----------------------------------------------------------------------------------------
 
     def key(self, tile: Tile) -> Key:
-        """Return the tile's shape in short, as it lies: equal keys, equal tiles."""
+        """Return a key of the tile as it lies; tiles with equal keys are identical."""
         return self._key(*self._short(tile))
 
     def turned_key(self, tile: Tile) -> Key:
-        """Return the tile's shape in short, the least of its four turns: equal keys, equal shapes."""
+        """Return the minimum key over the tile's four rotations; tiles with equal keys have the same shape."""
         squares, sides = self._short(tile)
         own = self._key(squares, sides)
         if own not in self._least_turn:
@@ -300,7 +300,7 @@ class Board:
         return self._least_turn[own]
 
     def shape_bits(self, rect: Rect) -> int:
-        """Return a number with one bit set for each shape that a rectangle of squares falls into, tabs apart."""
+        """Return a bit set of the shapes that a rectangle of squares consists of, without regard to tabs."""
         if rect not in self._bits:
             bits = 0
             for piece in self.components(rect):
@@ -343,7 +343,7 @@ class Board:
         return tuple(sorted((c - c0, r - r0, content) for c, r, content in squares)), tuple(sides)
 
     def _turn(self, content: int) -> int:
-        """Return the number of the content turned by 90 degrees about its square's middle."""
+        """Return the number of the content rotated by 90 degrees about the centre of its square."""
         if content not in self._turned:
             ring, sockets = self._keys[content]
             side = round(self.pitch / COORDINATE_GRID)
@@ -354,7 +354,7 @@ class Board:
 
 
 def _any_between(numbers: Sequence[int], low: int, high: int) -> bool:
-    """Return whether one of the sorted numbers lies strictly between two others."""
+    """Return whether any of the sorted numbers lies strictly between two bounds."""
     index = bisect_right(numbers, low)
     return index < len(numbers) and numbers[index] < high
 
@@ -365,7 +365,7 @@ def _middle(cell: Cell, pitch: float) -> shapely.Point:
 
 
 def _micro(shape: Polygon, x: float, y: float) -> Key:
-    """Return a polygon's rings in micrometres from a corner."""
+    """Return the rings of a polygon in micrometres, relative to a corner given in mm."""
     points = [
         (round((px - x) * 1000.0 + 1e-6), round((py - y) * 1000.0 + 1e-6)) for px, py in shape.exterior.coords[:-1]
     ]

@@ -1,4 +1,4 @@
-"""The bed: where on it a part's box may go."""
+"""The print bed: the free rectangles in which a part's bounding box may lie."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -7,15 +7,15 @@ from typing import TypeAlias
 from worker.spec.printer.printer import Printer
 from worker.spec.tolerances import LENGTH_EPSILON
 
-#: A box on the bed: left, front, right, back.
+#: A rectangle on the bed in mm: left, front, right, back.
 Box: TypeAlias = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
 class Bed:
-    """The rooms on a bed into which a tile's box may go: maximal empty rectangles as ``(x, y)``, either way round.
+    """Free rectangles of a bed. ``rooms`` are their maximal sizes ``(x, y)`` in mm, in either orientation.
 
-    ``boxes`` are all maximal empty rectangles where they are on the bed; they overlap each other.
+    ``boxes`` are all maximal empty rectangles at their position on the bed; they may overlap.
     """
 
     rooms: tuple[tuple[float, float], ...]
@@ -23,7 +23,7 @@ class Bed:
 
     @staticmethod
     def of(size: tuple[float, float], margin: float, forbidden: Sequence[Box]) -> "Bed":
-        """Return the rooms of a bed that keep the margin and stay clear of ``(left, front, right, back)`` boxes."""
+        """Return the bed of this size (mm) with a margin and forbidden rectangles ``(left, front, right, back)``."""
         boxes = _clear((margin, margin, size[0] - margin, size[1] - margin), forbidden)
         rooms = {(box[2] - box[0], box[3] - box[1]) for box in boxes}
         rooms |= {(b, a) for a, b in rooms}
@@ -32,22 +32,21 @@ class Bed:
 
     @staticmethod
     def of_printer(printer: Printer) -> "Bed":
-        """Return the rooms on a printer's bed."""
+        """Return the bed of a printer."""
         boxes = [
             (area.at[0], area.at[1], area.at[0] + area.size[0], area.at[1] + area.size[1]) for area in printer.forbidden
         ]
         return Bed.of((printer.bed[0], printer.bed[1]), printer.margin, boxes)
 
     def holds(self, width: float, depth: float) -> bool:
-        """Return whether a box of this size has room, as it is or turned."""
+        """Return whether a rectangle of this size in mm fits, as it is or rotated by 90 degrees."""
         return any(width <= room[0] + LENGTH_EPSILON and depth <= room[1] + LENGTH_EPSILON for room in self.rooms)
 
 
 def _clear(whole: Box, forbidden: Iterable[Box]) -> tuple[Box, ...]:
-    """Return the maximal boxes of ``whole`` that are clear of the forbidden ones, sorted.
+    """Return the maximal rectangles of ``whole`` that are clear of the forbidden ones, sorted.
 
-    What a forbidden box leaves of a maximal box are the four strips beside it; a strip that lies in another box is not
-    maximal.
+    A forbidden rectangle leaves four strips of a maximal one; a strip inside another rectangle is not maximal.
     """
     boxes = {whole} if whole[0] < whole[2] and whole[1] < whole[3] else set()
     for left, front, right, back in forbidden:
@@ -63,7 +62,7 @@ def _clear(whole: Box, forbidden: Iterable[Box]) -> tuple[Box, ...]:
 
 
 def maximal(boxes: set[Box]) -> set[Box]:
-    """Return the boxes that lie in no other one."""
+    """Return the rectangles that are not contained in another one."""
     return {
         box
         for box in boxes

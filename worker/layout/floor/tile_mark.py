@@ -1,4 +1,4 @@
-"""Where a tile's mark is engraved: in a strip of border, or on the star of plastic where four sockets meet."""
+"""The mark of a tile: engraved in a strip of border, or on a node, where four sockets meet."""
 
 from math import hypot
 from typing import Final
@@ -13,31 +13,31 @@ from worker.layout.model.shapes import Lettering, Point, TileShape
 from worker.layout.tray.part_mark import text_size
 from worker.spec.drawer.joint import LEAST_RADIUS
 
-#: Cap heights that are tried, in mm: a letter under 2.2 mm cannot be read on a printed face (common practice).
+#: Cap heights in mm, in order of preference: below 2.2 mm, letters on a printed face are illegible (common practice).
 _CAP_HEIGHTS: Final = (5.0, 4.5, 4.0, 3.6, 3.2, 2.8, 2.5, 2.2)
 
-#: Plastic kept between a letter and the next edge in a strip, in mm.
+#: Margin between a letter and the next edge in a strip, in mm.
 _CLEAR: Final = 1.0
 
-#: The same on a node, which is too small for more; never under one line.
+#: Margin on a node, which is too small for more, in mm; at least one line.
 _NODE_CLEAR: Final = 0.4
 
-#: Area in which the middle of a text may stand, at least, in mm2: less is rounding.
+#: Minimum area in mm2 of the positions of a text's centre; less is a rounding artefact.
 _LEAST_PLACE: Final = 1e-4
 
 
 def mark_lettering(shape: TileShape, text: str, *, line_width: float) -> Lettering | None:
-    """Return the engraved mark with the largest letters that the tile's top face has room for, or None.
+    """Return the engraved mark with the largest letters that fit the top face of a tile, or None if none fit.
 
     Args:
-        shape: the tile, without letterings.
+        shape: the tile without letterings.
         text: the mark.
-        line_width: width of a printed line, in mm; letters on a node keep it from the edges.
+        line_width: width of a printed line, mm; the margin of letters on a node.
     """
     inset = min(level for level, _ in shape.levels)
     room = _room(shape, inset)
     for cap_height in _CAP_HEIGHTS:
-        # What is lower than the letters has no room for them: most tiles need no closer look.
+        # strips narrower than the letters are skipped at once, which settles most tiles
         wide = opened(room, cap_height / 2.0 - _CLEAR / 50.0)
         size = text_size(text, cap_height)
         for turn, (width, depth) in ((0.0, size), (90.0, size[::-1])):
@@ -51,7 +51,7 @@ def mark_lettering(shape: TileShape, text: str, *, line_width: float) -> Letteri
 
 
 def _room(shape: TileShape, inset: float) -> BaseGeometry:
-    """Return the strips of the top face without what is too near an edge; sockets with their corners filled up."""
+    """Return the parts of the top face that are far enough from edges; sockets count as full rectangles."""
     sockets = [
         shapely.box(s.x + inset, s.y + inset, s.x + s.width - inset, s.y + s.depth - inset) for s in shape.sockets
     ]
@@ -61,9 +61,9 @@ def _room(shape: TileShape, inset: float) -> BaseGeometry:
 
 
 def _place(room: BaseGeometry, width: float, depth: float) -> Point | None:
-    """Return where the middle of a box may stand so that the box lies in the room, or None.
+    """Return a position of a rectangle's centre for which it lies in the area, or None.
 
-    The places are the room less the Minkowski sum of its edges with the box; the sum of one edge is a convex hull.
+    The positions are the area less the Minkowski sum of its edges and the rectangle; that of an edge is a convex hull.
     """
     corners = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]]) * (width / 2.0, depth / 2.0)
     best: Polygon | None = None
@@ -85,7 +85,7 @@ def _place(room: BaseGeometry, width: float, depth: float) -> Point | None:
 
 
 def _fits_node(size: tuple[float, float], inset: float, radius: float, clear: float) -> bool:
-    """Return whether a box around a node keeps clear of the four sockets' corner arcs."""
+    """Return whether a rectangle around a node is clear of the corner arcs of the four sockets."""
     own = max(radius - inset, LEAST_RADIUS)
     middle = inset + own
     return hypot(max(middle - size[0] / 2.0, 0.0), max(middle - size[1] / 2.0, 0.0)) >= own + clear

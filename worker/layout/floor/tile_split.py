@@ -1,8 +1,8 @@
-"""The partition: which squares of the lattice go into which tile.
+"""The tile split: assigns the squares of the lattice to tiles.
 
-Tiles are runs of squares inside bands of rows (or of columns), so every cut is a lattice line from edge to edge or ends
-at one. The fewest pieces come from dynamic programming over bands of runs; among those, a narrow search takes the cuts
-that give the fewest different shapes, then those that stagger.
+Tiles are runs of squares in bands of rows (or columns), so every cut is a lattice line from edge to edge or ends at
+one. Dynamic programming over bands and runs minimises the number of pieces; among these, a beam search takes the cuts
+with the fewest different shapes, then the most staggered seams.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -15,7 +15,7 @@ from worker.layout.floor.plate_graph import BACK, FRONT, LEFT, RIGHT, Board, Cos
 
 Cuts: TypeAlias = tuple[int, ...]
 
-#: How many ways to cut are looked at: bands, runs inside a band, partial answers kept, ways listed, ways compared.
+#: Limits of the search: bands, runs in a band, beam width, ways listed, ways compared.
 _BANDS: Final = 8
 _RUNS: Final = 12
 _KEPT: Final = 4
@@ -24,14 +24,14 @@ _FINALISTS: Final = 3
 
 
 class Partition:
-    """One way to cut a board: rectangles of squares, and the tiles they fall into."""
+    """A split of the plate: rectangles of squares, and the tiles they consist of."""
 
     def __init__(self, board: Board, rects: Sequence[Rect]) -> None:
-        """Find the tiles and the nodes between them.
+        """Derive the tiles and the nodes between them.
 
         Args:
-            board: the plate in patches.
-            rects: rectangles of squares that cover the board.
+            board: patches of the plate.
+            rects: rectangles of squares that cover the plate.
         """
         self.board = board
         self.tile_of: dict[int, int] = {}
@@ -42,7 +42,7 @@ class Partition:
                     self.tile_of.update(dict.fromkeys(piece, len(rectangles)))
                     rectangles.append((rect, piece))
         sides: list[tuple[list[tuple[int, int]], ...]] = [([], [], [], []) for _ in rectangles]
-        #: Nodes with a tab: place, whether the seam runs along y.
+        #: Nodes with a tab: position, and whether the seam runs along y.
         self.places: list[tuple[int, int, bool]] = []
         for nodes, along_y in ((board.across, True), (board.along, False)) if board.seam.tabs else ():
             for node in (node for line in nodes.values() for node in line):
@@ -57,7 +57,7 @@ class Partition:
         )
 
     def _pair(self, node: Node, *, along_y: bool) -> tuple[int, int] | None:
-        """Return the two tiles that a tab at this node joins, or None when it is no place for one."""
+        """Return the two tiles that a tab at this node joins, or None if it cannot carry one."""
         own = self.tile_of
         first, second = own.get(node.before[0]), own.get(node.after[0])
         if first is None or second is None or first == second:
@@ -66,7 +66,7 @@ class Partition:
             return None
         along = node.y if along_y else node.x
         if along % 2 == 1:
-            # Half a cell from the next lines: no tab where the seam ends at one of them.
+            # no tab within half a cell of the end of a seam
             for patch, tile in ((node.before[0], first), (node.after[0], second)):
                 spot = self.board.patches[patch]
                 for step in (-1, 1):
@@ -77,7 +77,7 @@ class Partition:
 
     @property
     def pairs(self) -> list[tuple[int, int]]:
-        """Return the pairs of tiles that meet, each once, in order."""
+        """Return the pairs of adjacent tiles, each once, in order."""
         met = {
             tuple(sorted((self.tile_of[a], self.tile_of[b])))
             for a, b in self.board.links
@@ -87,14 +87,14 @@ class Partition:
 
     @cached_property
     def kinds(self) -> int:
-        """Return the count of different shapes."""
+        """Return the number of different shapes."""
         return len({self.board.turned_key(tile) for tile in self.tiles})
 
 
 def partition(board: Board) -> Partition | None:
-    """Return the partition with the fewest pieces, then the fewest shapes, then the most staggered; or None.
+    """Return the split with the fewest pieces, then the fewest shapes, then the most staggered seams; or None.
 
-    Border that would keep a tile off the bed is given up first, and only then.
+    Border is left out only if its tile would not fit the bed otherwise.
     """
     plans = [plan for plan in (_Bands(board, 0), _Bands(board, 1)) if plan.best is not None]
     if not plans:
@@ -104,7 +104,7 @@ def partition(board: Board) -> Partition | None:
     for plan in plans:
         if plan.best is not None and plan.best[:2] == least:
             candidates += plan.candidates()
-    # Staggered seams may cost shapes that the search does not see (no tab where two seams meet), so both are tried.
+    # staggering may add shapes that the search does not see (no tab where two seams meet), so both are compared
     ways = [
         *sorted(candidates, key=lambda way: (way.kinds, -way.staggered))[:_FINALISTS],
         *sorted(candidates, key=lambda way: (way.kinds, way.staggered))[:_FINALISTS],
@@ -115,7 +115,7 @@ def partition(board: Board) -> Partition | None:
 
 @dataclass(frozen=True, slots=True)
 class _Way:
-    """One way to cut: how many shapes it makes without regard to tabs, how many cuts stagger, the rectangles."""
+    """Candidate split: number of shapes without regard to tabs, number of staggered cuts, and the rectangles."""
 
     kinds: int
     staggered: int
@@ -152,7 +152,7 @@ class _Bands:
         return (r0, r1, b0, b1) if self.axis == 1 else (b0, b1, r0, r1)
 
     def band(self, b0: int, b1: int) -> tuple[Cost, list[list[int]]] | None:
-        """Return the least cost of a band and, for each end of a run, where the run may begin; None when none fits."""
+        """Return the minimum cost of a band and the possible starts of a run for each end; None if none fits."""
         edge = (b0 == 0, b1 == self.bands)
         after = self._row_key[b1] if b1 < self.bands else ()
         key: Key = (edge, tuple(self._row_key[b0:b1]), after)
@@ -162,7 +162,7 @@ class _Bands:
             costs: dict[Key, Cost | None] = {}
 
             def cost(start: int, end: int) -> Cost | None:
-                # Runs over equal squares, with equal ones behind them, cost the same.
+                # runs over equal squares cost the same
                 alike = (start == 0, end == self.runs, *columns[start : end + 1])
                 if alike not in costs:
                     costs[alike] = self.board.cost(self.rect(start, end, *at))
@@ -172,14 +172,14 @@ class _Bands:
         return self._band[at]
 
     def candidates(self) -> Iterator[_Way]:
-        """Give ways to cut with the least cost."""
+        """Return candidate splits with the minimum cost."""
         ways = sorted(_paths(self._back, self.bands), key=_uneven)[:_BANDS]
         for way in ways:
             for sign in (-1, 1):
                 yield from self._cut(way, sign)
 
     def _cut(self, way: Cuts, sign: int) -> Iterator[_Way]:
-        """Choose the runs of every band, keeping the few best partial answers (a beam search)."""
+        """Choose the runs of every band by beam search."""
         kept: list[tuple[int, int, int, tuple[Rect, ...], frozenset[int]]] = [(0, 0, 0, (), frozenset())]
         for b0, b1 in pairwise(way):
             grown = []
@@ -194,7 +194,7 @@ class _Bands:
             yield _Way(kinds, staggered, rects)
 
     def _options(self, b0: int, b1: int) -> list[tuple[tuple[Rect, ...], int, frozenset[int]]]:
-        """Return ways to cut one band into runs: rectangles, a bit for each of their shapes, the inner cuts."""
+        """Return the ways to cut a band into runs: rectangles, bit set of their shapes, inner cuts."""
         if (b0, b1) not in self._ways:
             band = self.band(b0, b1)
             options = sorted(_paths(band[1], self.runs), key=_uneven)[:_RUNS] if band is not None else []
@@ -210,12 +210,12 @@ class _Bands:
 
 
 def _shortest(count: int, cost: Callable[[int, int], Cost | None]) -> tuple[Cost, list[list[int]]] | None:
-    """Return the least total cost of cutting 0..count into runs, and for each end the starts that reach it so."""
+    """Return the minimum total cost of cutting 0..count into runs, and the optimal starts for each end."""
     totals: list[Cost | None] = [(0, 0, 0)] + [None] * count
     back: list[list[int]] = [[] for _ in range(count + 1)]
     first = 0
     for end in range(1, count + 1):
-        # A run that is too long stays so with a later end, and every shorter one with the same end fits.
+        # a run that is too long stays so with a later end, and every shorter one with the same end fits
         while first < end and cost(first, end) is None:
             first += 1
         for start in range(first, end):
@@ -235,7 +235,7 @@ def _shortest(count: int, cost: Callable[[int, int], Cost | None]) -> tuple[Cost
 
 
 def _paths(back: Sequence[Sequence[int]], end: int) -> list[Cuts]:
-    """Return the ways to cut 0..end that the table of starts allows, at most a fixed number of them."""
+    """Return up to a fixed number of ways to cut 0..end by the table of starts."""
     ways: list[Cuts] = [(end,)]
     done: list[Cuts] = []
     while ways and len(done) < _LISTED:
@@ -250,7 +250,7 @@ def _paths(back: Sequence[Sequence[int]], end: int) -> list[Cuts]:
 def _uneven(cuts: Cuts) -> tuple[int, int, Cuts]:
     """Sort key: few different sizes, then sizes near each other, then the cuts themselves."""
     sizes = [b - a for a, b in pairwise(cuts)]
-    # The first and the last strip lie outside the lattice and count for nothing.
+    # the first and last strips lie outside the lattice and do not count
     sizes[0] -= 1
     sizes[-1] -= 1
     return len(set(sizes)), max(sizes) - min(sizes), cuts

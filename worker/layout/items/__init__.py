@@ -1,1 +1,1 @@
-"""From a list of items to trays in drawers."""
+"""Trays for items: sizes, shared trays, and their distribution over drawers."""

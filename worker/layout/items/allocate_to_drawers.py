@@ -1,4 +1,4 @@
-"""Sharing: the items of a job over its drawers.
+"""Allocation of a job's items to its drawers.
 
 Items that belong together, by group or by `near`, make a cluster. The cluster that would lose most by not getting its
 best drawer is given it first (regret). Then every drawer is stocked, and what found no room is tried in the others.

@@ -1,4 +1,4 @@
-"""Regrouping: kinds moved from one shared tray to another, and exchanged, while that saves floor.
+"""Simulated annealing of shared trays: items move between trays, and change places, to save floor.
 
 Merging alone never takes apart what it put together. This does, by simulated annealing (Kirkpatrick, Gelatt and Vecchi
 1983): a move that costs floor is taken with a chance that falls to almost nothing. Moves are counted, never timed, and

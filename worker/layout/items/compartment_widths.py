@@ -1,4 +1,4 @@
-"""Widths: the narrowest compartments of kinds, and by them the least floor of a tray for several.
+"""Compartment widths: the narrowest compartments of items, and the smallest floor of a tray for several.
 
 That is quick enough for thousands of groups of kinds; `worker.layout.items.shared_tray` builds the best of them.
 """

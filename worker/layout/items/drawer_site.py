@@ -1,4 +1,4 @@
-"""The site: a drawer as far as items go."""
+"""The drawer site: what the placement of items needs of a drawer."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass

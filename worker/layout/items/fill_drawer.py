@@ -1,4 +1,4 @@
-"""Stocking: the items of one drawer in trays, each tray in its place."""
+"""Filling a drawer: the items of one drawer in trays, each tray in its position."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""Contents: trays for the items of a job, each in its place, and spare trays for what is left over."""
+"""Item trays: trays for the items of a job with their positions, and spare trays for free cells."""
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass

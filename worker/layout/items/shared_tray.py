@@ -1,4 +1,4 @@
-"""Together: several kinds in one tray, a divider between each two at the computed place.
+"""Shared trays: several items in one tray, with a divider between every two.
 
 Compartments stand side by side along one axis, in one row or in as many equal ones as are worth a finger. All dividers
 go from wall to wall: a column is as wide as its widest compartment needs, with an even share of what is left over.

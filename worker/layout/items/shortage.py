@@ -1,4 +1,4 @@
-"""Shortage: why an item has no place, and what would help."""
+"""Shortage: why an item could not be placed, and what would help."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace

@@ -1,4 +1,4 @@
-"""Loads: the trays that items want. Kinds share one where that covers less floor, or takes less plastic for a group.
+"""Tray requests: the trays that items need. Items share a tray where that saves floor, or plastic within a group.
 
 Kinds of different groups stay apart; what has no group goes with any. Two or three trays become one, those that save
 most floor, in all or for each tray that goes, again and again while that saves any. Then kinds change trays while that

@@ -1,1 +1,1 @@
-"""The plan: shapes, parts, places, cautions and the plan document."""
+"""The plan: shapes, parts, placements, cautions and the plan document."""

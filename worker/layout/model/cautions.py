@@ -1,7 +1,6 @@
-"""Cautions: the safety lines that follow from what a caller asked for.
+"""Cautions: safety notices that apply to what a spec asks for.
 
-They say what is usually known and defer to those who know the machine, the material and the place: the makers'
-instructions and the local rules.
+They state common knowledge and defer to the manufacturers' instructions and local rules.
 """
 
 import re
@@ -12,24 +11,24 @@ from worker.layout.model.plan import Caution
 from worker.spec import Drawer, Item, Schedule, Spec, Standard, Window
 from worker.spec.printer.schedule import DAYS
 
-#: Long-term service temperatures without load in degrees Celsius (common practice; for TPU where it softens).
+#: Long-term service temperatures without load, in degrees Celsius (common practice; for TPU, where it softens).
 SERVICE: Final = {"PLA": 50, "PETG": 65, "ABS": 85, "ASA": 85, "TPU": 60}
 
-#: Plastics that give off styrene when they are printed (common practice).
+#: Plastics that emit styrene when printed (common practice).
 _STYRENIC: Final = frozenset({"ABS", "ASA"})
 
 #: Minutes in a day.
 _DAY: Final = 1440
 
-#: From these sizes on a loaded drawer is a real weight far in front of its cabinet.
+#: Sizes in mm from which a loaded drawer, pulled out, can tip its cabinet.
 _TALL: Final = 150.0
 _WIDE: Final = 600.0
 _DEEP: Final = 500.0
 
-#: Grams in one drawer from which on it is heavy: light runners bear 10 to 15 kg (from memory).
+#: Load of one drawer in grams from which it counts as heavy: light runners bear 10 to 15 kg (from memory).
 _HEAVY: Final = 10_000.0
 
-#: A tray this many times as tall as it is wide tips over easily.
+#: Ratio of height to width from which a tray tips over easily.
 _SLENDER: Final = 2.0
 
 _BLADES: Final = r"blades?|kni(?:fe|ves)|razors?|scalpels?|scissors|shears|chisels?|cutters?|needles?|gouges?"
@@ -90,7 +89,7 @@ _EATING: Final = (
 
 
 def cautions(spec: Spec) -> tuple[Caution, ...]:
-    """Return the cautions of a job, in a fixed order, each topic once."""
+    """Return the cautions of a job in a fixed order, one per topic."""
     return tuple(Caution(topic, text) for topic, text in _lines(spec))
 
 
@@ -126,7 +125,7 @@ def _lines(spec: Spec) -> Iterator[tuple[str, str]]:
 
 
 def _words(item: Item) -> Iterator[str]:
-    """Yield what is known of a thing in words."""
+    """Yield the texts that describe an item."""
     yield item.name
     yield from filter(None, (item.group, item.label_text))
     if isinstance(item.shape, Standard):
@@ -135,7 +134,7 @@ def _words(item: Item) -> Iterator[str]:
 
 
 def _unattended(schedule: Schedule) -> bool:
-    """Return whether some printer may print at some minute of the week while nobody is there."""
+    """Return whether a printer may print while nobody is present."""
     for printer in schedule.printers:
         attended = schedule.attended if printer.attended is None else printer.attended
         printing = schedule.printing if printer.printing is None else printer.printing
@@ -145,7 +144,7 @@ def _unattended(schedule: Schedule) -> bool:
 
 
 def _minutes(windows: Iterable[Window]) -> set[int]:
-    """Return the minutes of a week, from Monday's midnight, that windows cover; without windows all."""
+    """Return the minutes of the week, from Monday 00:00, that the windows cover; all of them without windows."""
     minutes: set[int] = set()
     for window in windows:
         start, end = (60 * int(clock[:2]) + int(clock[3:]) for clock in (window.start, window.end))
@@ -155,7 +154,7 @@ def _minutes(windows: Iterable[Window]) -> set[int]:
 
 
 def _heavy(spec: Spec) -> bool:
-    """Return whether the things of one drawer, shared ones in the mean, are heavy by the masses that are said."""
+    """Return whether the given masses make a drawer heavy; items of the job are averaged over its drawers."""
     shared = _mass(spec.items) / sum(drawer.copies for drawer in spec.drawers)
     return any(shared + _mass(drawer.items) >= _HEAVY for drawer in spec.drawers)
 
@@ -165,7 +164,7 @@ def _mass(items: Iterable[Item]) -> float:
 
 
 def _heat(names: Iterable[str]) -> str:
-    """Return the caution on heat, with the usual figures where they are known."""
+    """Return the caution on heat, with typical temperatures where known."""
     figures = [
         f"{name} softens under heat; about {service} C over a long time is usual as its limit (common practice)."
         if service is not None
@@ -177,6 +176,6 @@ def _heat(names: Iterable[str]) -> str:
 
 
 def _large(drawer: Drawer) -> bool:
-    """Return whether a drawer is tall or large enough to tip its cabinet when it is full."""
+    """Return whether a full drawer is tall or large enough to tip its cabinet."""
     left, front, right, back = drawer.box
     return drawer.height >= _TALL or right - left >= _WIDE or back - front >= _DEEP

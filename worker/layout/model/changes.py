@@ -1,4 +1,4 @@
-"""Changes: what a new layout makes of the pieces that are printed already."""
+"""Changes: comparison of a plan with the pieces that have been printed."""
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -11,13 +11,13 @@ from worker.spec.manifest import DrawerEntry, Manifest, PlanDocument, PlannedPar
 
 __all__ = ["changes_of"]
 
-#: Two places that were rounded from one differ by no more than this, in mm.
+#: Tolerance in mm within which two rounded positions are the same.
 _NEAR: Final = 0.003
 
 
 @dataclass(slots=True)
 class _Piece:
-    """Pieces of one mark in one place of a drawer and its copies; ``near`` is the place from the grid's origin."""
+    """Pieces of one mark at one position of a drawer and its copies; ``near`` is relative to the grid's origin."""
 
     mark: str
     name: str
@@ -26,7 +26,7 @@ class _Piece:
     near: tuple[float, float, float]
 
     def is_at(self, other: "_Piece") -> bool:
-        """Return whether the place is the same: of a tray on the grid, of other parts to a rounding."""
+        """Return whether the position is the same: exactly for trays on the grid, within a tolerance otherwise."""
         own, theirs = self.stand, other.stand
         if (own.drawer, own.turn, own.cell) != (theirs.drawer, theirs.turn, theirs.cell):
             return False
@@ -38,10 +38,10 @@ _Marked: TypeAlias = dict[str, list[_Piece]]
 
 
 def changes_of(plan: PlanDocument, previous: Manifest) -> LayoutChanges:
-    """Return what a plan makes of what is printed by a previous manifest.
+    """Return the changes of a plan against a previous manifest.
 
-    A piece serves on where the plan has the same mark: in the same place of the drawer of the same name it is kept,
-    elsewhere moved. What then is lacking is new, what is over retired.
+    A printed piece is reused if the plan has its mark: it is kept if the position in the drawer of the same name is the
+    same, and moved otherwise. Pieces that are missing are new, and those left over are retired.
     """
     now, before = _standing(plan.drawers), _standing(previous.drawers)
     parts = {part.mark: part for part in (*previous.parts, *plan.parts)}
@@ -73,7 +73,7 @@ _ORDER: Final[tuple[Kind, ...]] = ("tile", "tray", "key", "coupon", "plug")
 
 
 def _standing(drawers: Iterable[DrawerEntry]) -> _Marked:
-    """Return where the pieces of each mark stand."""
+    """Return the positions of the pieces of each mark."""
     marked: _Marked = {}
     for drawer in drawers:
         for placement in drawer.placements:
@@ -89,7 +89,7 @@ def _quantities(parts: Iterable[PlannedPart]) -> dict[str, int]:
 
 
 def _kept(now: Sequence[_Piece], before: Sequence[_Piece]) -> int:
-    """Return how many pieces of a mark stay; they are taken off the counts."""
+    """Return the number of pieces of a mark that stay, and subtract them from the counts."""
     staying = 0
     by_cell: dict[tuple[str, object], list[_Piece]] = {}
     for piece in before:
@@ -105,7 +105,7 @@ def _kept(now: Sequence[_Piece], before: Sequence[_Piece]) -> int:
 
 
 def _moved(mark: str, kind: Kind, now: Sequence[_Piece], before: Sequence[_Piece]) -> Iterator[Move]:
-    """Yield the moves of what is left of a mark: within a drawer first, in the order of the list."""
+    """Yield the moves of the remaining pieces of a mark, within the same drawer first."""
     for same_drawer in (True, False):
         for piece in now:
             for other in before:

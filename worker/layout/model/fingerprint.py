@@ -1,4 +1,4 @@
-"""Fingerprints: a digest of a shape's own numbers, by which a later layout knows what is printed already."""
+"""Fingerprints: digests of shapes, by which a later layout recognises printed parts."""
 
 import hashlib
 import json
@@ -11,10 +11,10 @@ __all__ = ["fingerprint"]
 
 
 def fingerprint(shape: Shape) -> str:
-    """Return the SHA-256 of a shape, 64 hexadecimal digits: equal shapes, equal fingerprints.
+    """Return the SHA-256 of a shape as 64 hexadecimal digits; equal shapes have equal fingerprints.
 
-    It does not hang on the kernel, and what has its default value is left out, so that a field which a later version
-    adds changes no fingerprint of a part without it.
+    It does not depend on the geometry kernel. Fields with their default value are left out, so that a field added in a
+    later version does not change the fingerprints of parts that do not use it.
     """
     document = {"kind": type(shape).__name__, "shape": _plain(shape)}
     text = json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
@@ -22,7 +22,7 @@ def fingerprint(shape: Shape) -> str:
 
 
 def _plain(value: Any) -> Any:
-    """Return a value as JSON can carry it, equal numbers alike."""
+    """Return a value in JSON types, with equal numbers written alike."""
     if isinstance(value, int | float) and not isinstance(value, bool):
         return float(value) + 0.0  # 2 is 2.0, and -0.0 is 0.0
     if isinstance(value, tuple):

@@ -1,4 +1,4 @@
-"""The register: every part of a job by its shape, with its mark and how often it is needed."""
+"""The part register: every part of a job by its shape, with its mark and quantity."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
@@ -10,10 +10,10 @@ from worker.layout.model.shapes import KeyShape, Kind, Lettering, Part, Ring, Sh
 from worker.spec.drawer.tray import Tray
 from worker.spec.errors import LayoutError
 
-#: The letter of a kind's marks, in the order of parts. Coupon and plug share one: C1 is the plate, C2 the plug.
+#: Letters of marks by kind, in the order of parts. Coupon and plug share one: C1 is the plate, C2 the plug.
 LETTERS: Final[dict[Kind, str]] = {"tile": "F", "tray": "T", "key": "K", "coupon": "C", "plug": "C"}
 
-#: A mark has no more digits than five.
+#: Upper limit of the number in a mark, which has at most five digits.
 _LAST: Final = 99_999
 
 _ShapeT = TypeVar("_ShapeT", bound=Shape)
@@ -21,14 +21,14 @@ _Size = tuple[float, float, float]
 
 
 class Register:
-    """Gives each new shape a mark, and counts the ones that it knows."""
+    """Assigns a mark to each new shape and counts repeated ones."""
 
     def __init__(self, marks: Mapping[str, str] | None = None, numbers: Mapping[str, int] | None = None) -> None:
-        """Start with no part.
+        """Start without parts.
 
         Args:
-            marks: the marks of what is printed already, by fingerprint: the same shape gets the same mark.
-            numbers: the highest number that each letter was given: new marks go on from there.
+            marks: marks of printed parts by fingerprint; the same shape gets the same mark.
+            numbers: highest number used with each letter; new marks continue from there.
         """
         self._printed = dict(marks or {})
         self._marks: dict[Shape, str] = {}
@@ -48,20 +48,20 @@ class Register:
         pointer: str = "",
         tray: Tray | None = None,
     ) -> str:
-        """Return the mark of a shape, and count it.
+        """Return the mark of a shape and add to its count.
 
         Args:
             kind: the kind of part.
-            name: what it is called, where it is new.
+            name: name of the part, if the shape is new.
             shape: the shape without its mark.
-            size: its box.
-            count: how many are needed.
-            room: gives a new shape its mark's lettering, or None where it has no room; left out, it needs none.
-            pointer: JSON Pointer for the warning that a shape has no room.
-            tray: what a tray's shape was made from.
+            size: bounding box ``(x, y, z)``, mm.
+            count: number of pieces needed.
+            room: returns a new shape with its mark engraved, or None if there is no room; None for shapes without.
+            pointer: JSON Pointer for the warning that a mark has no room.
+            tray: the tray that the shape was made from.
 
         Raises:
-            LayoutError: when the previous manifest has used up all marks.
+            LayoutError: if the previous manifest has used up all marks.
         """
         mark = self._marks.get(shape)
         if mark is not None:
@@ -84,17 +84,17 @@ class Register:
         number = self._numbers.get(letter, 0) + 1
         if number > _LAST:
             raise LayoutError(
-                f"No mark with the letter {letter} is left.",
+                f"All marks with the letter {letter} are used up.",
                 pointer="/previous/numbering",
                 value=number - 1,
                 limit=f"under {_LAST}",
-                remedy="Leave the previous manifest out.",
+                remedy="Submit the job without the previous manifest.",
             )
         self._numbers[letter] = number
         return f"{letter}{number}"
 
     def numbers(self) -> tuple[tuple[str, int], ...]:
-        """Return the highest number that each letter was ever given."""
+        """Return the highest number ever used with each letter."""
         return tuple(sorted(self._numbers.items()))
 
     def parts(self) -> tuple[Part, ...]:
@@ -103,18 +103,18 @@ class Register:
         return tuple(sorted(self._parts.values(), key=lambda part: (kinds.index(part.kind), int(part.mark[1:]))))
 
     def warn(self, *warnings: PlanWarning) -> None:
-        """Keep warnings, each once."""
+        """Add warnings, without duplicates."""
         self._warnings.update(dict.fromkeys(warnings))
 
     def warn_at(self, pointer: str, message: str) -> None:
-        """Keep one warning."""
+        """Add one warning."""
         self.warn(PlanWarning(pointer, message))
 
     def warnings(self) -> tuple[PlanWarning, ...]:
-        """Return the warnings in the order they came."""
+        """Return the warnings in the order they were added."""
         return tuple(self._warnings)
 
 
 def box_of(outline: Ring, height: float) -> _Size:
-    """Return the box of an outline that starts at 0, 0."""
+    """Return the bounding box ``(x, y, z)`` of an outline that starts at 0, 0; all in mm."""
     return max(x for x, _ in outline), max(y for _, y in outline), height

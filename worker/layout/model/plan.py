@@ -10,7 +10,7 @@ from worker.spec.items.shape import PlainShape
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """A socket's place, in half cells from the lattice's origin: 2 x 2 is a cell, 1 x 2, 2 x 1 and 1 x 1 are halves."""
+    """A socket in units of half cells from the lattice's origin; 2 x 2 is a whole cell, smaller ones are half cells."""
 
     x: int
     y: int
@@ -20,7 +20,7 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Lattice:
-    """The grid laid into an outline: ``origin`` is the front left corner of half cell 0, 0 in the drawer's frame."""
+    """The grid in a drawer: ``origin`` is the front left corner of half cell 0, 0 in the drawer's frame, in mm."""
 
     origin: Point
     pitch: float
@@ -28,13 +28,13 @@ class Lattice:
 
     @property
     def span(self) -> tuple[int, int]:
-        """Half cells across and front to back, from the origin to the furthest socket."""
+        """Number of half cells along x and y, from the origin to the furthest socket."""
         return max(c.x + c.width for c in self.cells), max(c.y + c.depth for c in self.cells)
 
 
 @dataclass(frozen=True, slots=True)
 class PlanWarning:
-    """Something the caller should know, that stops nothing."""
+    """A problem that does not stop the job."""
 
     pointer: str
     message: str
@@ -42,7 +42,7 @@ class PlanWarning:
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """A safety line that the manifest carries because of what was asked."""
+    """A safety notice that applies to what the spec asks for."""
 
     topic: str
     text: str
@@ -50,7 +50,7 @@ class Caution:
 
 @dataclass(frozen=True, slots=True)
 class SeamPair:
-    """Two tiles of one drawer that meet: indices into `DrawerPlan.placements`, and the air between them."""
+    """Two adjacent tiles of a drawer, as indices into `DrawerPlan.placements`, and the gap between them in mm."""
 
     first: int
     second: int
@@ -61,9 +61,9 @@ class SeamPair:
 class Stored:
     """Things of one item in one tray.
 
-    ``pointer`` is the item's JSON Pointer, ``placement`` the tray's index in `DrawerPlan.placements`, ``capacity`` how
-    many would have room, ``shape`` that of one thing. ``at`` and ``size`` are the box around all of them in the
-    drawer's frame. ``label`` is what the item's label says.
+    ``pointer`` is the item's JSON Pointer, ``placement`` the tray's index in `DrawerPlan.placements`, ``capacity`` the
+    number that would fit, ``shape`` that of a single thing. ``at`` and ``size`` give the bounding box around all of
+    them in the drawer's frame, in mm. ``label`` is the text of the item's label.
     """
 
     item: str
@@ -80,9 +80,9 @@ class Stored:
 
 @dataclass(frozen=True, slots=True)
 class Unplaced:
-    """Things that found no place: of which item, how many, why, and the cheapest way to give them one.
+    """Things that could not be placed: item, count, reason, and the smallest change that would make room.
 
-    ``drawer`` is the name of the drawer that they were for; None: any of the job.
+    ``drawer`` is the name of the drawer they were listed for; None if any drawer of the job would do.
     """
 
     item: str
@@ -95,7 +95,7 @@ class Unplaced:
 
 @dataclass(frozen=True, slots=True)
 class Space:
-    """A rectangle of half cells with nothing on them: front left half cell, and half cells across and back."""
+    """Rectangle of free half cells: its front left half cell, and its size along x and y in half cells."""
 
     at: tuple[int, int]
     halves: tuple[int, int]
@@ -103,7 +103,7 @@ class Space:
 
 @dataclass(frozen=True, slots=True)
 class Pieces:
-    """Printed pieces of one mark. Of new ones ``drawers`` says how many are for which drawer, by its name."""
+    """Number of pieces of one mark; ``drawers`` gives the number of new ones by drawer name."""
 
     mark: str
     kind: Kind
@@ -114,7 +114,7 @@ class Pieces:
 
 @dataclass(frozen=True, slots=True)
 class Stand:
-    """Where a piece stands: a placement in a drawer of this name."""
+    """Position of a piece: a placement in the drawer of this name."""
 
     drawer: str
     at: tuple[float, float, float]
@@ -124,7 +124,7 @@ class Stand:
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """Printed pieces that go elsewhere; copies of a drawer move alike."""
+    """Printed pieces that move to another position; in the copies of a drawer they move the same way."""
 
     mark: str
     kind: Kind
@@ -136,7 +136,7 @@ class Move:
 
 @dataclass(frozen=True, slots=True)
 class LayoutChanges:
-    """What a layout changes of what is printed. New, kept and moved pieces are all that the layout needs."""
+    """Changes against the printed pieces. New, kept and moved pieces together are all that the layout needs."""
 
     new: tuple[Pieces, ...] = ()
     kept: tuple[Pieces, ...] = ()
@@ -146,12 +146,12 @@ class LayoutChanges:
 
 @dataclass(frozen=True, slots=True)
 class DrawerPlan:
-    """One drawer: the outline after gap, corners and obstacles; its grid; what goes where.
+    """One drawer: usable outline, grid, placements and contents.
 
-    ``outline`` lists rings: the outer ring first, counter-clockwise, then holes, clockwise. ``whole`` and ``half``
-    count cells; ``across`` is the count of whole cells ``(x, y)`` along the longest row and column. ``leftover`` is the
-    drawer's size less the grid's whole cells, ``(x, y)`` mm. ``free`` counts half cells with no tray on them,
-    and ``spaces`` are these as rectangles. ``contents`` says what lies in which tray.
+    ``outline`` lists rings in mm: the exterior counter-clockwise, then holes clockwise. ``whole`` and ``half`` are
+    numbers of cells; ``across`` is the number of whole cells ``(x, y)`` in the longest row and column. ``leftover`` is
+    the size of the drawer that whole cells do not cover, ``(x, y)`` mm. ``free`` is the number of free half cells, and
+    ``spaces`` are these as rectangles.
     """
 
     name: str
@@ -174,8 +174,8 @@ class DrawerPlan:
 class Plan:
     """A whole job laid out. ``parts`` are in order of kind, then mark.
 
-    ``changes`` compares it with the previous layout, if there was one. ``numbering`` is the highest number that each
-    letter of a mark was ever given.
+    ``changes`` compares it with the previous layout, if there was one. ``numbering`` is the highest number ever used
+    with each letter of a mark.
     """
 
     name: str
@@ -188,10 +188,10 @@ class Plan:
     numbering: tuple[tuple[str, int], ...] = ()
 
     def part(self, mark: str) -> Part:
-        """Return the part of this mark.
+        """Return the part with this mark.
 
         Raises:
-            KeyError: when there is none.
+            KeyError: if there is none.
         """
         for part in self.parts:
             if part.mark == mark:

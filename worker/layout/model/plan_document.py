@@ -1,4 +1,4 @@
-"""The plan as the document that a caller gets, and that a manifest begins with."""
+"""Conversion of a plan to the plan document, with which a manifest begins."""
 
 from collections.abc import Iterable
 
@@ -21,12 +21,12 @@ from worker.spec.manifest import (
 )
 from worker.spec.manifest import Changes as ChangesEntry
 
-#: Decimals of a length in a document: the micrometre of the coordinate grid.
+#: Decimals of a length in mm in a document: the coordinate grid is a micrometre.
 _DECIMALS = 3
 
 
 def plan_document(plan: Plan) -> PlanDocument:
-    """Return the plan as its document, lengths rounded to 1 um."""
+    """Return the document of a plan, with lengths in mm rounded to 0.001."""
     return PlanDocument(
         name=plan.name,
         drawers=tuple(_drawer(drawer) for drawer in plan.drawers),

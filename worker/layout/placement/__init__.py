@@ -1,1 +1,1 @@
-"""Placing trays on cells: greedy orders, a constraint solver, stacks."""
+"""Placement of trays on cells: greedy heuristics, a constraint solver, and stacks."""

@@ -1,4 +1,4 @@
-"""Solving: a fit improved by a constraint solver, never made worse.
+"""The CP-SAT solver: improves a fit, and never returns a worse one.
 
 Each request has two coordinates and, for each of its sizes, a literal and a rectangle that is there only with it. No
 two rectangles overlap. The solver begins with the best fit known and is stopped by its own deterministic clock, on one

@@ -1,4 +1,4 @@
-"""Greedy fits: requests one after another, each to the best place that is still free."""
+"""Greedy placement: requests in order, each at the best free position."""
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field

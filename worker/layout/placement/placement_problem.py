@@ -1,4 +1,4 @@
-"""Fitting: which half cells each of many trays stands on, as plain data, and how good an answer is.
+"""The placement problem: trays to place on half cells, their positions, and the score of a solution.
 
 A request is one tray that is wanted, with the sizes that it may have; a bay is the free part of a drawer; a fit says
 where each request stands and in which size. Scores compare fits, objective by objective.

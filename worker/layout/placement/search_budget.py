@@ -1,4 +1,4 @@
-"""Effort: how much is tried for how many kinds, so that the largest job that is permitted takes seconds, too.
+"""The search budget: effort by number of items, so that even the largest permitted job takes only seconds.
 
 It is counted, never timed: the same spec gives the same answer on any machine.
 """

@@ -1,4 +1,4 @@
-"""Piling: trays on trays, where the floor is short and the drawer high enough.
+"""Stacking: trays on trays, if floor space is short and the drawer high enough.
 
 A load is one tray that is wanted, with the options that it has; a pile is loads that stand on one place, the bottom one
 first. A tray stands in the stacking rim of one of its own size, as deep as a tile is high.

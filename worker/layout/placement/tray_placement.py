@@ -1,4 +1,4 @@
-"""Placing: which half cells each tray of a drawer stands on."""
+"""Tray placement: the half cells that each listed tray of a drawer stands on."""
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence

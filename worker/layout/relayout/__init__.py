@@ -1,1 +1,1 @@
-"""A layout that keeps what an earlier job printed."""
+"""Re-layout: keeps the printed trays of an earlier job."""

@@ -1,6 +1,6 @@
-"""Re-layout: what is printed already stays where it serves; an item that outgrows its tray gets a new one.
+"""Keeping printed trays: a tray stays in place if its items still fit; an item that outgrows its tray gets a new one.
 
-A tray that kinds share stays for those that it still serves: one that is gone or grown leaves its compartment empty.
+A shared tray stays for the items that still fit; the compartment of an item that is gone or has outgrown it is empty.
 """
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
@@ -24,7 +24,7 @@ from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = ["KeptTray", "Make", "Relayout", "Staying", "anchors", "require_fixed"]
 
-#: Makes a tray's shape on whole feet or on half feet; raises `TrayError` when it cannot be made.
+#: Returns the shape of a tray on whole or half feet; raises `TrayError` if it cannot be made.
 Make: TypeAlias = Callable[[Tray, bool], TrayShape]
 
 Rectangle: TypeAlias = tuple[Spot, Spot]
@@ -33,7 +33,7 @@ _UNKNOWN: Final = "the previous manifest has no such item in this job's drawers"
 
 
 class Lain(NamedTuple):
-    """A wanted item that lay in a printed tray: its pointer, and name and pointer in the previous manifest."""
+    """An item of the spec that lies in a printed tray; ``key`` is its name and pointer in the previous manifest."""
 
     pointer: str
     item: Item
@@ -42,7 +42,7 @@ class Lain(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class KeptTray:
-    """A printed tray that stays: its front left half cell, its height over the drawer's bottom, the items in it."""
+    """A printed tray that stays: front left half cell, height above the drawer's bottom in mm, and its items."""
 
     tray: Tray
     shape: TrayShape
@@ -54,15 +54,15 @@ class KeptTray:
 
     @property
     def rectangle(self) -> Rectangle:
-        """What it covers."""
+        """Half cells that it covers: front left corner and size."""
         return self.at, self.shape.halves
 
     def stored(self, placement: int, corner: tuple[float, float, float]) -> Iterator[Stored]:
-        """Yield what lies in it.
+        """Yield its contents.
 
         Args:
-            placement: the tray's index in the drawer's placements.
-            corner: where its part's frame begins, in the drawer's.
+            placement: index of the tray in the drawer's placements.
+            corner: origin of the part's frame in the drawer's frame, mm.
         """
         named = {lain.key: (lain.pointer, lain.item) for lain in self.items}
         left = {key: item.count for key, (_, item) in named.items()}
@@ -90,19 +90,19 @@ class KeptTray:
 
 @dataclass(frozen=True, slots=True)
 class Staying:
-    """What stays in a drawer, and why items that were there do not, by their pointers."""
+    """Trays that stay in a drawer, and the reasons why other items do not, by pointer."""
 
     kept: tuple[KeptTray, ...] = ()
     lost: dict[str, str] = field(default_factory=dict)
 
 
 def anchors(kept: Iterable[KeptTray], new: Collection[Item], step: int) -> tuple[Anchor, ...]:
-    """Return the trays that stay and that something new belongs to, by its group or by `near`.
+    """Return the trays that stay and that new items refer to, by group or by `near`.
 
     Args:
-        kept: the trays that stay.
-        new: the items that are still to be placed.
-        step: half cells that places go by.
+        kept: trays that stay.
+        new: items still to be placed.
+        step: step of positions, in half cells.
     """
     names = {item.name for item in new}
     tied = {item.near for item in new if item.near is not None}
@@ -114,7 +114,7 @@ def anchors(kept: Iterable[KeptTray], new: Collection[Item], step: int) -> tuple
     for at, pile in piles.items():
         items = tuple(lain.item for piece in pile for lain in piece.items)
         belongs = any(item.group in groups or item.name in tied or item.near in names for item in items)
-        # what was placed by half cells may stand where the placer no longer looks
+        # a tray placed on half cells may stand where positions now go by whole cells
         if belongs and not pile[0].z and not any(along % step for along in (*at, *pile[0].shape.halves)):
             anchored.append(Anchor(items, at, pile[0].shape.halves))
     return tuple(anchored)
@@ -122,7 +122,7 @@ def anchors(kept: Iterable[KeptTray], new: Collection[Item], step: int) -> tuple
 
 @dataclass(frozen=True)
 class Relayout:
-    """One drawer that was laid out before, and is again."""
+    """Re-layout of one drawer that was laid out before."""
 
     previous: Previous
     drawer: Drawer
@@ -130,16 +130,16 @@ class Relayout:
     make: Make
 
     def staying(self, listed: Sequence[ListedItem], *, limit: float, movable: bool = True) -> Staying:
-        """Return the printed trays that serve items and stay in their places.
+        """Return the printed trays that stay in place for their items.
 
-        A tray stays for what lay in it and still has the same shape, storage and label, is no more than it has room
-        for, and wants no other place; when its place has cells and is clear of trays with a place; when it
-        would be printed the same today; and when the tray that it stands on stays.
+        An item keeps its tray if its shape, storage and label are unchanged, the tray still holds its count, and it has
+        no other position. The tray stays if its cells still exist and are clear of trays with a position, it would be
+        printed identically now, and the tray below it stays.
 
         Args:
-            listed: the items of the drawer, then those of the job that are in no other drawer.
-            limit: how high anything may reach, in mm.
-            movable: whether what is not fixed stays, too.
+            listed: items of the drawer, then items of the job that are in no other drawer.
+            limit: maximum height of anything in the drawer, mm.
+            movable: whether trays of items that are not fixed stay as well.
         """
         taken = [(_spot(tray.at), tray_halves(tray)) for tray in self.drawer.trays if tray.at is not None]
         lost: dict[str, str] = {}
@@ -173,13 +173,13 @@ class Relayout:
         return Staying(tuple(kept), {pointer: why for pointer, why in lost.items() if pointer not in used})
 
     def spares(self, bay: Bay, gone: Collection[int], *, limit: float, pointer: str) -> Iterator[KeptTray]:
-        """Yield printed trays without a text that serve as spare ones where they are.
+        """Yield printed trays without text that can stay in place as spare trays.
 
         Args:
-            bay: what is free in the drawer.
-            gone: indices of the placements of the previous drawer that serve otherwise.
-            limit: how high anything may reach, in mm.
-            pointer: JSON Pointer of what asks for them.
+            bay: free half cells of the drawer.
+            gone: indices of previous placements that are used otherwise.
+            limit: maximum height of anything in the drawer, mm.
+            pointer: JSON Pointer of the field that requests spare trays.
         """
         free = bay.bits
         for printed in self.previous.trays(self.drawer.name):
@@ -192,10 +192,10 @@ class Relayout:
                 yield KeptTray(tray, shape, printed.spot, 0.0, pointer, (), printed)
 
     def pins(self, kept: Iterable[KeptTray] = ()) -> dict[int, tuple[Spot, ...]]:
-        """Return where trays of the drawer's list that are printed already stand, by their index in the list.
+        """Return the positions of printed trays that match trays of the drawer's list, by index in the list.
 
         Args:
-            kept: printed trays that items have.
+            kept: printed trays that stay for items.
         """
         gone = {piece.printed.index for piece in kept}
         printed = [tray for tray in self.previous.trays(self.drawer.name) if tray.index not in gone and not tray.z]
@@ -210,7 +210,7 @@ class Relayout:
         return {index: tuple(places) for index, places in pins.items() if places}
 
     def _kept(self, printed: PrintedTray, items: tuple[Lain, ...], limit: float) -> KeptTray | str:
-        """Return the tray as it stays, or why it does not."""
+        """Return the tray that stays, or the reason why it does not."""
         tops = [content.at[2] + content.size[2] for content in printed.contents]
         if max(printed.z + printed.part.size[2], *tops) > limit + LENGTH_EPSILON:
             return "the drawer is too low for it now"
@@ -221,13 +221,13 @@ class Relayout:
         return KeptTray(tray, shape, printed.spot, printed.z, items[0].pointer, items, printed)
 
     def _is(self, tray: Tray, printed: PrintedTray) -> bool:
-        """Return whether a printed tray is what is asked for."""
-        # most trays differ in what is cheap to see
+        """Return whether a printed tray matches a tray of the spec."""
+        # cheap comparisons first
         same = printed.part.tray is not None and tray.cells == printed.part.tray.cells
         return same and tray.height == printed.part.size[2] and self._shape(tray, printed) is not None
 
     def _shape(self, tray: Tray | None, printed: PrintedTray) -> TrayShape | None:
-        """Return the shape of a tray at a printed one's place, or None when it would not be the printed one."""
+        """Return the shape of a tray at a printed one's position, or None if it differs from the printed one."""
         half_feet = None if tray is None else self.footing.half_feet(printed.spot, tray_halves(tray))
         if tray is None or half_feet is None:
             return None
@@ -239,14 +239,14 @@ class Relayout:
 
 
 def require_fixed(listed: Iterable[ListedItem], staying: Sequence[Staying]) -> None:
-    """Check that every fixed item stays where it was.
+    """Check that every fixed item stays in place.
 
     Args:
         listed: all items of the job.
-        staying: what stays, drawer by drawer.
+        staying: trays that stay, drawer by drawer.
 
     Raises:
-        LayoutError: with each fixed item that does not stay, and why.
+        LayoutError: if a fixed item does not stay; it holds one error for each, with the reason.
     """
     there = {pointer for drawer in staying for kept in drawer.kept for pointer, _, _ in kept.items}
     why = {pointer: reason for drawer in reversed(staying) for pointer, reason in drawer.lost.items()}
@@ -255,8 +255,8 @@ def require_fixed(listed: Iterable[ListedItem], staying: Sequence[Staying]) -> N
             f"Item {item.name!r} cannot stay where it was: {why.get(pointer, _UNKNOWN)}.",
             pointer=f"{pointer}/fixed",
             value=True,
-            limit="an item that a tray of the previous manifest serves",
-            remedy="Leave fixed out, or give the item and its drawer as they were.",
+            limit="an item that still fits its tray of the previous manifest",
+            remedy="Set fixed to false, or leave the item and its drawer unchanged.",
         )
         for pointer, item in listed
         if item.fixed and pointer not in there
@@ -268,7 +268,7 @@ def require_fixed(listed: Iterable[ListedItem], staying: Sequence[Staying]) -> N
 
 
 def _of(printed: PrintedTray, listed: Sequence[ListedItem], used: set[str]) -> tuple[Lain, ...]:
-    """Return the wanted items that lay in a printed tray, each once."""
+    """Return the items of the spec that lie in a printed tray, each once."""
     lots: dict[str, Lain] = {}
     for key in dict.fromkeys((content.item, content.pointer) for content in printed.contents):
         same = [entry for entry in listed if entry[1].name == key[0] and entry[0] not in used and entry[0] not in lots]
@@ -279,10 +279,10 @@ def _of(printed: PrintedTray, listed: Sequence[ListedItem], used: set[str]) -> t
 
 
 def _served(printed: PrintedTray, items: Sequence[Lain]) -> tuple[tuple[Lain, ...], dict[str, str]]:
-    """Return the items that a printed tray still serves, and by their pointers why it does not serve the others."""
+    """Return the items that still fit a printed tray, and the reasons for the others by pointer."""
     text = None if printed.part.tray is None or printed.part.tray.text is None else printed.part.tray.text.text
     labels = {item.label_text for _, item, _ in items if item.label_text is not None}
-    # several kinds in one tray have their group's name on it, and keep it when one of them is left
+    # a shared tray carries the group's name, and keeps it if only one item is left
     groups = {item.group for _, item, _ in items if item.group is not None}
     if (text is None and labels) or (text is not None and text not in labels | groups):
         return (), {item.pointer: "its label is another" for item in items}
@@ -292,7 +292,7 @@ def _served(printed: PrintedTray, items: Sequence[Lain]) -> tuple[tuple[Lain, ..
 
 
 def _unserved(printed: PrintedTray, lain: Lain) -> str | None:
-    """Return why a printed tray does not serve an item any more, or None."""
+    """Return the reason why an item no longer fits a printed tray, or None."""
     item = lain.item
     lots = [content for content in printed.contents if (content.item, content.pointer) == lain.key]
     room = sum(lot.capacity for lot in lots)

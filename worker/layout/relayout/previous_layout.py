@@ -1,4 +1,4 @@
-"""What is printed already: a previous manifest as a new layout looks at it."""
+"""The previous layout: the printed parts and trays of a previous manifest."""
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
@@ -18,7 +18,7 @@ Spot: TypeAlias = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class PrintedTray:
-    """One printed tray where it stands: its part, its placement, its front left half cell, what is in it."""
+    """A printed tray: its part, placement, front left half cell and contents."""
 
     part: PartEntry
     index: int
@@ -28,13 +28,13 @@ class PrintedTray:
 
     @property
     def tray(self) -> Tray | None:
-        """What it was made from, under the name that it has in this place."""
+        """Its spec, with the name that it has in this position; None if the manifest has none."""
         tray, name = self.part.tray, self.placement.name
         return tray if tray is None or name is None else tray.model_copy(update={"name": name})
 
     @property
     def z(self) -> float:
-        """How high over the drawer's bottom it stands."""
+        """Height above the drawer's bottom, in mm."""
         return self.placement.at[2]
 
 
@@ -42,7 +42,7 @@ class PrintedTray:
 class Previous:
     """A previous manifest, or none.
 
-    ``marks`` gives the mark of each fingerprint, ``numbers`` the highest number that each letter was given.
+    ``marks`` maps fingerprints to marks, ``numbers`` letters to the highest number used.
     """
 
     manifest: Manifest | None = None
@@ -51,10 +51,10 @@ class Previous:
 
     @staticmethod
     def of(manifest: Manifest | None) -> "Previous":
-        """Return what is printed by this manifest.
+        """Return the printed parts of a manifest.
 
         Raises:
-            LayoutError: when two of its parts have one mark, or a part has a mark of another kind.
+            LayoutError: if two of its parts have the same mark, or a part has a mark of another kind.
         """
         if manifest is None:
             return Previous()
@@ -64,11 +64,11 @@ class Previous:
         for index, part in enumerate(manifest.parts):
             if part.mark in seen or part.mark[0] != LETTERS[part.kind]:
                 raise LayoutError(
-                    "Two parts of the previous manifest have one mark." if part.mark in seen else
+                    "Two parts of the previous manifest have the same mark." if part.mark in seen else
                     "A part of the previous manifest has the mark of another kind.",
                     pointer=f"/previous/parts/{index}/mark", value=part.mark,
-                    limit=f"a mark of its own with the letter {LETTERS[part.kind]}",
-                    remedy="Give the manifest as it was made.",
+                    limit=f"a unique mark with the letter {LETTERS[part.kind]}",
+                    remedy="Send the manifest unchanged.",
                 )  # fmt: skip
             seen.add(part.mark)
             if part.shape is not None:
@@ -84,7 +84,7 @@ class Previous:
         return {part.mark: part for part in (() if self.manifest is None else self.manifest.parts)}
 
     def trays(self, drawer: str) -> tuple[PrintedTray, ...]:
-        """Return the printed trays of a drawer by its name, in the manifest's order."""
+        """Return the printed trays of the drawer with this name, in the manifest's order."""
         return tuple(printed for entry in self._drawers(drawer) for printed in self._trays(entry))
 
     def _drawers(self, name: str) -> Sequence[DrawerEntry]:

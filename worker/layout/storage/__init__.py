@@ -1,1 +1,1 @@
-"""The ways to keep one kind of thing in a tray."""
+"""Ways to store an item in a tray, each with the tray sizes it needs."""

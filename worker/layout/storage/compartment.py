@@ -1,4 +1,4 @@
-"""Compartments: every way to keep one small kind in a part of a tray that it shares with others.
+"""Compartments: the ways to store one item in a part of a shared tray.
 
 A compartment has a width along the axis that compartments stand side by side on, and a length across it. Things lie in
 rows with a gap to hook them out, stand, or lie loose. Only dividers across the axis run through it, so that they are

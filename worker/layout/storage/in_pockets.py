@@ -1,4 +1,4 @@
-"""Recessing: each thing in a pocket of its own shape, in even rows.
+"""Storage in pockets: each thing in a pocket of its own shape, in even rows.
 
 A pocket is deep enough to hold its thing and leaves enough of it to take hold of; where it cannot, it has a finger
 notch. The filling round the pockets is solid, so they cost more plastic than any other way.

@@ -1,4 +1,4 @@
-"""Rows: things that lie side by side, two rows to a gap that a finger goes into.
+"""Storage in rows: things lie side by side, with a finger gap for every two rows.
 
 The gap lies at one end of each row, so that a fingertip hooks a thing out. Dividers keep pairs of rows apart.
 """

@@ -1,4 +1,4 @@
-"""Loose: small things poured into a room, as high as fingers still reach the last one.
+"""Loose storage: small things poured into a compartment, low enough for fingers to reach the last one.
 
 How much room they take follows from random packing. Spheres poured at random fill 0.55 to 0.64 of their room: 0.555 is
 the loosest packing that stands (Onoda and Liniger, Physical Review Letters 64, 1990), 0.64 the closest (random close

@@ -1,4 +1,4 @@
-"""Poses: how a thing may lie or stand, as a solid that room is made for.
+"""Poses: the ways a thing may lie or stand, each with its bounding box.
 
 A screw takes the room of a cylinder as wide as its head. A prism keeps its outline.
 """

@@ -1,4 +1,4 @@
-"""The ground: what sized trays stand on and under, and how much of a footprint and a height is left to things."""
+"""Sizing rules: limits of a drawer for its trays, and the interior that a footprint and a height leave."""
 
 from dataclasses import dataclass
 from functools import cached_property, lru_cache

@@ -1,4 +1,4 @@
-"""Spacing: where things and dividers stand along one axis of a tray's room.
+"""Spacing of things and dividers along one axis of a tray.
 
 Each pattern says the length it needs and, given a length that is at least that, where it puts things. Both count from
 the start of the usable room; ``margin`` is kept to its ends, `AIR` to dividers and between things.

@@ -1,4 +1,4 @@
-"""Options: one way to store an item, as a tray that could be made, with what lies where in it."""
+"""Tray options: a tray that could store an item, with the position of each thing in it."""
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace

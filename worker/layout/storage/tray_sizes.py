@@ -1,4 +1,4 @@
-"""Sizing: from an item to every sensible tray for it."""
+"""Tray sizes: every sensible tray for an item."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace

@@ -1,4 +1,4 @@
-"""Standing: things upright in compartments that hold them by a share of their height."""
+"""Upright storage: things stand in compartments that hold them by part of their height."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass

@@ -1,1 +1,1 @@
-"""From a tray as asked for to the shape of a part."""
+"""The tray: from its spec to the shape of a part."""

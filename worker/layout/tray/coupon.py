@@ -1,7 +1,7 @@
-"""The coupon: a small plate with one socket for each of five clearances, and the plug to try in them.
+"""The coupon: a plate with one socket for each of five clearances, and a plug to try in them.
 
-The plug's foot is a tray's foot at the grid's own clearance. Each socket of the plate is the tile's socket, moved out
-or in by the step: the clearance that the printer needs is the name beside the socket in which the plug sits as wished.
+The plug's foot is that of a tray at the grid's clearance. Each socket of the plate is a tile's socket, widened or
+narrowed in steps: the right clearance is the label beside the socket in which the plug fits best.
 """
 
 from math import ceil
@@ -12,11 +12,11 @@ from worker.layout.tray.part_mark import MARK_DEPTH
 from worker.spec.drawer.joint import CORNER_RADIUS, LEAST_FOOT, Joint, Levels
 from worker.spec.tolerances import LINES_IN_A_WALL
 
-#: Sockets on the coupon, and what one differs from the next.
+#: Number of sockets on the coupon, and the difference in clearance between two of them in mm.
 STEPS: Final = 5
 STEP: Final = 0.05
 
-#: No printer fits a closer joint.
+#: Smallest clearance in mm that a printer can fit.
 LEAST_CLEARANCE: Final = 0.05
 
 _LEAST_CELL: Final = 21.0
@@ -26,19 +26,19 @@ _GRIP: Final = 10.0
 
 
 def clearances(clearance: float) -> tuple[float, ...]:
-    """Return the coupon's clearances: two steps under the grid's to two over, but none under the least."""
+    """Return the coupon's clearances in mm: from two steps below the grid's to two above, none below the minimum."""
     first = max(clearance - (STEPS - 1) / 2 * STEP, LEAST_CLEARANCE)
     return tuple(round(first + step * STEP, 4) for step in range(STEPS))
 
 
 def coupon_shapes(joint: Joint, pitch: float, mark: str) -> tuple[CouponShape, PlugShape]:
-    """Return the coupon and its plug, both without the plug's mark.
+    """Return the coupon and its plug, the plug without its mark.
 
-    Where the widest socket would leave an outer wall under two lines, plug and sockets all move in by the same length.
+    If the widest socket would leave an outer wall under two lines, plug and sockets are all inset by the same length.
 
     Args:
         joint: the joint of floor and trays.
-        pitch: side of a cell; the coupon's are half as large, where a foot has room in that.
+        pitch: side of a cell in mm; cells of the coupon are half as large if a foot fits in that.
         mark: the coupon's mark, engraved under its lip.
     """
     steps = clearances(joint.clearance)
@@ -60,23 +60,23 @@ def coupon_shapes(joint: Joint, pitch: float, mark: str) -> tuple[CouponShape, P
 
 
 def clearance_name(clearance: float) -> str:
-    """Return the clearance as it stands on the coupon: at least two decimals, no zero in front."""
+    """Return the label of a clearance: at least two decimals, without a leading zero."""
     text = f"{clearance:.4f}".rstrip("0")
     whole, _, decimals = text.partition(".")
     return f"{whole.lstrip('0')}.{decimals:0<2}"
 
 
 def coupon_size(shape: CouponShape) -> tuple[float, float, float]:
-    """Return the box of a coupon."""
+    """Return the bounding box ``(x, y, z)`` of a coupon, in mm."""
     return len(shape.ladder) * shape.cell, shape.cell + shape.lip, shape.height
 
 
 def plug_size(shape: PlugShape) -> tuple[float, float, float]:
-    """Return the box of a plug."""
+    """Return the bounding box ``(x, y, z)`` of a plug, in mm."""
     side = round(shape.cell - 2.0 * shape.inset, 3)
     return side, side, shape.height
 
 
 def _moved(levels: Levels, inwards: float) -> Levels:
-    """Return the levels with every inset grown."""
+    """Return the levels with every inset increased."""
     return tuple((inset + inwards, z) for inset, z in levels) if inwards else levels

@@ -1,4 +1,4 @@
-"""Dividers: walls across a tray's room, as listed or as even compartments."""
+"""Dividers: walls inside a tray, as listed or between equal compartments."""
 
 from collections.abc import Iterator
 from typing import Literal
@@ -9,16 +9,16 @@ from worker.spec.drawer.tray import Divider
 from worker.spec.tolerances import LENGTH_EPSILON
 
 Axis = Literal["x", "y"]
-#: From one wall's face to the next: where one compartment begins and ends.
+#: Start and end of a compartment along one axis, in mm in the part's frame.
 Span = tuple[float, float]
 
 
 def tray_walls(room: Room) -> tuple[Wall, ...]:
-    """Return the dividers, axis x first, each axis from its least place on.
+    """Return the dividers, those of axis x first, each axis in rising order.
 
     Raises:
-        TrayError: when one stands out of the room, too near a wall or another, or is too high; or when compartments
-            are too many.
+        TrayError: if a divider lies outside the tray, is too close to a wall or another divider, or too high, or if the
+            compartments are too narrow.
     """
     walls = [_wall(room, index, divider) for index, divider in enumerate(room.tray.dividers)]
     for axis in range(2):
@@ -28,7 +28,7 @@ def tray_walls(room: Room) -> tuple[Wall, ...]:
 
 
 def spans(room: Room, walls: tuple[Wall, ...], axis: Axis) -> tuple[Span, ...]:
-    """Return the compartments along one axis, in the part's frame."""
+    """Return the compartments along one axis as ``(start, end)``, mm in the part's frame."""
     side = room.outer[_index(axis)]
     faces = [room.wall]
     for wall in walls:
@@ -43,7 +43,7 @@ def _index(axis: Axis) -> int:
 
 
 def _thickness(room: Room) -> float:
-    """Return a divider's thickness: the tray's wall."""
+    """Return the thickness of a divider, which is that of the tray's wall, in mm."""
     return on_grid(max(room.wall, room.lines))
 
 
@@ -57,12 +57,12 @@ def _wall(room: Room, index: int, divider: Divider) -> Wall:
         raise room.refusal(
             f"divider {index + 1} stands {where}.", "dividers", index, "at",
             value=divider.at, limit=f"{on_grid(least):g} to {on_grid(most):g} mm on axis {axis}",
-            remedy="`at` counts from the inner face to the divider's middle.",
+            remedy="Measure `at` from the inner face to the centre of the divider.",
         )  # fmt: skip
     for other, beside in enumerate(room.tray.dividers[:index]):
         if beside.axis == axis and abs(beside.at - divider.at) < LEAST_SPACE + 2.0 * half - LENGTH_EPSILON:
             raise room.refusal(
-                f"divider {index + 1} stands too near divider {other + 1}.", "dividers", index, "at",
+                f"divider {index + 1} is too close to divider {other + 1}.", "dividers", index, "at",
                 value=divider.at, limit=f"at least {on_grid(LEAST_SPACE + 2.0 * half):g} mm from {beside.at:g} mm",
                 remedy="Move one of them.",
             )  # fmt: skip
@@ -70,14 +70,14 @@ def _wall(room: Room, index: int, divider: Divider) -> Wall:
         raise room.refusal(
             f"divider {index + 1} is too high for the rim.", "dividers", index, "height",
             value=divider.height, limit=f"at most {on_grid(room.height):g} mm over the floor",
-            remedy="Leave the height out for just under the rim.",
+            remedy="Leave the height out for the largest possible one.",
         )  # fmt: skip
     top = room.ceiling if divider.height is None else on_grid(room.floor_top + divider.height)
     return Wall(axis, on_grid(room.wall + divider.at), 2.0 * half, top)
 
 
 def _even(room: Room, axis: int) -> Iterator[Wall]:
-    """Yield the walls between even compartments along one axis."""
+    """Yield the walls between equal compartments along one axis."""
     count = room.tray.compartments[axis] if room.tray.compartments is not None else 1
     thickness = _thickness(room)
     space = (room.inner[axis] - (count - 1) * thickness) / count
@@ -86,7 +86,7 @@ def _even(room: Room, axis: int) -> Iterator[Wall]:
         raise room.refusal(
             "its compartments are too narrow.", "compartments", axis,
             value=count, limit=f"at most {most} (each {LEAST_SPACE:g} mm or more)",
-            remedy="Take fewer compartments or a larger tray.",
+            remedy="Use fewer compartments or a larger tray.",
         )  # fmt: skip
     for k in range(1, count):
         at = room.wall + k * space + (k - 0.5) * thickness

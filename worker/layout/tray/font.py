@@ -1,6 +1,6 @@
-"""The typeface that letterings are cut from: reportlab's bundled Vera Bold, as outlines in capital heights.
+"""The font for engraved and raised text: reportlab's bundled Vera Bold, as outlines in units of cap height.
 
-Unit 1 is the height of a capital, y 0 the line the letters stand on. Only the font file is read here, no mesh is made.
+1 is the height of a capital letter, and y = 0 the baseline.
 """
 
 from functools import lru_cache
@@ -16,35 +16,35 @@ from worker.spec.errors import TrayError
 
 Contour = NDArray[np.float64]
 
-#: How far a flattened curve may be from the font's, in capital heights: 0.05 mm in letters of 6 mm.
+#: Maximum deviation of a flattened curve, in cap heights: 0.05 mm in letters of 6 mm.
 FLATNESS: Final = 0.008
 
-#: Points nearer than this to the line of their neighbours are dropped, in capital heights.
+#: Distance from the line through their neighbours below which points are dropped, in cap heights.
 _STRAIGHT: Final = 0.002
 
 
 def missing(text: str) -> str:
-    """Return the characters of a text that the typeface has not, each once, in order."""
+    """Return the characters of a text that the font lacks, each once, in order."""
     glyphs = _font().getBestCmap()
     return "".join(dict.fromkeys(sign for sign in text if ord(sign) not in glyphs))
 
 
 def advance(text: str) -> float:
-    """Return the width that a text takes, in capital heights: the sum of its letters' own, without kerning.
+    """Return the advance width of a text in cap heights, without kerning.
 
     Raises:
-        TrayError: when the typeface lacks a character.
+        TrayError: if the font lacks a character.
     """
     return float(sum(_glyph(sign)[0] for sign in text))
 
 
 def extent(text: str) -> tuple[float, float, float, float]:
-    """Return the least box around a text's outlines, ``(left, low, right, high)`` in capital heights from its start.
+    """Return the bounding box of a text's outlines, ``(left, low, right, high)`` in cap heights from its start.
 
-    A text of nothing but spaces has the box of a line: no width, no height.
+    A text of only spaces has an empty box.
 
     Raises:
-        TrayError: when the typeface lacks a character.
+        TrayError: if the font lacks a character.
     """
     every = placed(text)
     if not every:
@@ -55,21 +55,21 @@ def extent(text: str) -> tuple[float, float, float, float]:
 
 
 def contours(char: str) -> tuple[Contour, ...]:
-    """Return one character's outlines, each ``(n, 2) float64`` in capital heights, not closed.
+    """Return the outlines of a character, each ``(n, 2) float64`` in cap heights, not closed.
 
     Outer contours are counter-clockwise, inner ones clockwise; accents may overlap their letter.
 
     Raises:
-        TrayError: when the typeface lacks the character.
+        TrayError: if the font lacks the character.
     """
     return _glyph(char)[1]
 
 
 def placed(text: str) -> list[Contour]:
-    """Return a whole line's outlines, each ``(n, 2) float64`` in capital heights from the line's start.
+    """Return the outlines of a line of text, each ``(n, 2) float64`` in cap heights from its start.
 
     Raises:
-        TrayError: when the typeface lacks a character.
+        TrayError: if the font lacks a character.
     """
     line: list[Contour] = []
     x = 0.0
@@ -88,7 +88,7 @@ def _font() -> Any:
 
 @lru_cache(maxsize=1)
 def _capital() -> float:
-    """Return the height of a flat capital in the font's own units."""
+    """Return the cap height in font units."""
     font = _font()
     return float(font["glyf"][font.getBestCmap()[ord("H")]].yMax)
 
@@ -100,18 +100,18 @@ def _glyph(char: str) -> tuple[float, tuple[Contour, ...]]:
     name = font.getBestCmap().get(ord(char))
     if name is None:
         raise TrayError(
-            f"The typeface has no character {char!r}.", value=char, limit="Latin letters, digits and signs",
+            f"The font has no character {char!r}.", value=char, limit="Latin letters, digits and signs",
             remedy="Write the text with other characters.",
         )  # fmt: skip
     pen = _Flattening(font.getGlyphSet(), _capital())
     font.getGlyphSet()[name].draw(pen)
-    # TrueType fills to the right of a contour: turned round, outer contours are counter-clockwise.
+    # TrueType fills to the right of a contour, so it is reversed for counter-clockwise exteriors
     outlines = tuple(_plain(np.array(points)[::-1] / _capital()) for points in pen.outlines)
     return font["hmtx"][name][0] / _capital(), outlines
 
 
 def _plain(points: Contour) -> Contour:
-    """Return a contour without points that lie on the line of their neighbours."""
+    """Return a contour without collinear points."""
     ring = points.tolist()
     index, idle = 0, 0
     while len(ring) > 3 and idle < len(ring):  # noqa: PLR2004 - a triangle has no point to spare
@@ -130,7 +130,7 @@ def _plain(points: Contour) -> Contour:
 
 
 class _Flattening(BasePen):  # type: ignore[misc]
-    """Collects contours as points, curves cut into as few chords as `FLATNESS` allows; composites are taken apart."""
+    """Pen that collects contours as points, with curves flattened to `FLATNESS` and composite glyphs decomposed."""
 
     def __init__(self, glyphs: Any, capital: float) -> None:
         super().__init__(glyphs)
@@ -145,7 +145,7 @@ class _Flattening(BasePen):  # type: ignore[misc]
 
     def _qCurveToOne(self, pt1: tuple[float, float], pt2: tuple[float, float]) -> None:  # noqa: N802 - the pen's own
         start, control, end = np.array(self.outlines[-1][-1]), np.array(pt1), np.array(pt2)
-        # A parabola's chord over a share 1/n of the parameter is off by |p0 - 2 p1 + p2| / (4 n^2) at most.
+        # the chord of a quadratic over 1/n of its parameter deviates by at most |p0 - 2 p1 + p2| / (4 n^2)
         bend = float(np.hypot(*(start - 2.0 * control + end))) / 4.0
         count = max(int(np.ceil(np.sqrt(bend / self._tolerance))), 1)
         for step in range(1, count + 1):

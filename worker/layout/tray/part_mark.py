@@ -1,4 +1,4 @@
-"""Marks: where a tray's or a plug's short name is engraved, so that it is read when the part is turned over."""
+"""The mark of a tray or plug: engraved under a foot, legible when the part is turned over."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from worker.layout.tray.font import extent
 #: Depth of an engraved mark: two layers of 0.2 mm.
 MARK_DEPTH: Final = 0.4
 
-#: Heights of a capital that are tried, the first that has room is taken. Below 3 mm a nozzle of 0.4 mm blurs letters.
+#: Cap heights in mm, in order of preference. Below 3 mm a nozzle of 0.4 mm blurs letters.
 CAP_HEIGHTS: Final = (6.0, 5.0, 4.0, 3.0)
 
 #: Solid plastic between a mark and an edge or a magnet: two lines.
@@ -20,14 +20,14 @@ _MARGIN: Final = 0.8
 
 @dataclass(frozen=True, slots=True)
 class _Foot:
-    """The flat bottom of one foot: its middle, half its sides, its corner radius."""
+    """Flat bottom of a foot: centre, half its sides and corner radius, in mm."""
 
     middle: Point
     half: float
     radius: float
 
     def holds(self, at: Point, width: float, depth: float) -> bool:
-        """Return whether a box lies on the bottom, a margin from its edge."""
+        """Return whether a rectangle lies on the bottom with a margin to its edge."""
         x, y = abs(at[0] - self.middle[0]) + width / 2.0, abs(at[1] - self.middle[1]) + depth / 2.0
         room, arc = self.half - _MARGIN, max(self.radius - _MARGIN, 0.0)
         if x > room or y > room:
@@ -36,13 +36,13 @@ class _Foot:
 
 
 def text_size(text: str, cap_height: float) -> Point:
-    """Return the width of a text's ink, and the height that it takes about the middle of its capitals, in mm."""
+    """Return the width of a text's outlines, and its height about the centre of the capitals, in mm."""
     left, low, right, high = extent(text)
     return (right - left) * cap_height, 2.0 * max(high - 0.5, 0.5 - low) * cap_height
 
 
 def tray_mark(shape: TrayShape, mark: str) -> Lettering | None:
-    """Return the mark under the tray's middle foot, clear of its magnets; None where it has no room."""
+    """Return the mark under the tray's middle foot, clear of magnets; None if there is no room."""
     side = shape.pitch / 2.0 if shape.half_feet else shape.pitch
     counts = [along if shape.half_feet else along // 2 for along in shape.halves]
     x, y = (((count - 1) // 2 + 0.5) * side - shape.inset for count in counts)
@@ -52,7 +52,7 @@ def tray_mark(shape: TrayShape, mark: str) -> Lettering | None:
 
 
 def plug_mark(shape: PlugShape, mark: str) -> Lettering | None:
-    """Return the mark under the plug's foot; None where it has no room."""
+    """Return the mark under the plug's foot; None if there is no room."""
     middle = shape.cell / 2.0 - shape.inset
     inset = shape.foot_levels[0][0]
     foot = _Foot((middle, middle), shape.cell / 2.0 - inset, max(shape.corner_radius - inset, 0.0))
@@ -60,7 +60,7 @@ def plug_mark(shape: PlugShape, mark: str) -> Lettering | None:
 
 
 def _under(foot: _Foot, mark: str, magnets: MagnetHoles | None) -> Lettering | None:
-    """Return the largest mark that the foot's bottom has room for."""
+    """Return the largest mark that fits under a foot."""
     near = [] if magnets is None else [centre for centre in magnets.centres if _within(centre, foot)]
     radius = 0.0 if magnets is None else magnets.diameter / 2.0
     for cap_height in CAP_HEIGHTS:
@@ -73,7 +73,7 @@ def _under(foot: _Foot, mark: str, magnets: MagnetHoles | None) -> Lettering | N
 
 
 def _places(foot: _Foot, near: Sequence[Point], radius: float, depth: float) -> Iterator[Point]:
-    """Yield the middle of the foot, then the places just in front of and behind each of its magnets."""
+    """Yield the centre of the foot, then the points just in front of and behind each of its magnets."""
     x, _ = foot.middle
     yield foot.middle
     for _, magnet_y in near:
@@ -87,7 +87,7 @@ def _within(centre: Point, foot: _Foot) -> bool:
 
 
 def _apart(centre: Point, at: Point, width: float, depth: float) -> float:
-    """Return the distance from a point to a box."""
+    """Return the distance from a point to a rectangle, in mm."""
     x = max(abs(centre[0] - at[0]) - width / 2.0, 0.0)
     y = max(abs(centre[1] - at[1]) - depth / 2.0, 0.0)
     return hypot(x, y)

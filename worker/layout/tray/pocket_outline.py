@@ -1,4 +1,4 @@
-"""Recesses: the outline of an item, grown by its clearance, with the bays of a finger notch and a chamfered edge."""
+"""The outline of a pocket: the item's outline grown by its clearance, with finger notches and a chamfer."""
 
 from math import ceil, cos, pi
 from typing import Final
@@ -13,28 +13,28 @@ from worker.layout.model.shapes import Pocket, Ring
 from worker.spec.drawer.pocket import CirclePocket, PolygonPocket, RectanglePocket
 from worker.spec.tolerances import COORDINATE_GRID
 
-#: Chamfers that are tried round a recess, the first that its corners leave room for is taken.
+#: Chamfers in mm, in order of preference; the first that fits the corners is used.
 CHAMFERS: Final = (0.4, 0.2, 0.0)
 
 #: How far a notch's bays reach past the item, each side: pinch-clearance and finger-clearance of the reference
 #: anthropometry (15 to 20 mm to pinch, 12 to 15 mm to hook; common practice). The first that fits is taken.
 NOTCH_REACHES: Final = (15.0, 12.0)
 
-#: No facet of a round recess is meant to be longer than this.
+#: Maximum length of a facet of a round pocket, in mm.
 _FACET: Final = 1.0
 
-#: Corners sharper than about 60 degrees are cut off where the clearance grows them.
+#: Mitre limit of the grown outline: corners sharper than about 60 degrees are bevelled.
 _MITRE: Final = 2.0
 
 
 def recess(pocket: CirclePocket | RectanglePocket | PolygonPocket, corner: tuple[float, float]) -> BaseGeometry:
-    """Return the recess for an item: its outline grown by the clearance, in the part's frame.
+    """Return the area of a pocket: the item's outline grown by its clearance, in mm in the part's frame.
 
-    A circle's facets touch the grown circle from outside, so the item never loses its air.
+    The facets of a circle circumscribe it, so the clearance is kept everywhere.
 
     Args:
-        pocket: the item and its place in the room.
-        corner: the room's inner left front corner.
+        pocket: the item and its position in the tray.
+        corner: inner front left corner of the tray, mm.
     """
     if isinstance(pocket, CirclePocket):
         radius = pocket.diameter / 2.0 + pocket.clearance
@@ -52,12 +52,12 @@ def recess(pocket: CirclePocket | RectanglePocket | PolygonPocket, corner: tuple
 
 
 def notch(area: BaseGeometry, width: float, reach: float, *, along: int) -> BaseGeometry:
-    """Return a slot with round ends across the middle of a recess.
+    """Return a slot with round ends across the centre of a pocket.
 
     Args:
-        area: the recess.
-        width: the slot's width.
-        reach: how far it runs past the recess, each side.
+        area: area of the pocket.
+        width: width of the slot, mm.
+        reach: distance by which it extends past the pocket on each side, mm.
         along: 0 for a slot that runs along x, 1 along y.
     """
     left, front, right, back = area.bounds
@@ -73,14 +73,14 @@ def notch(area: BaseGeometry, width: float, reach: float, *, along: int) -> Base
 
 
 def clean(area: BaseGeometry) -> BaseGeometry:
-    """Return the area on the coordinate grid, counter-clockwise, without points that lie on a side."""
+    """Return the area on the coordinate grid, counter-clockwise and without collinear points."""
     return shapely.orient_polygons(shapely.set_precision(area, COORDINATE_GRID).simplify(2.0 * COORDINATE_GRID))
 
 
 def pocket_ring(pocket: Pocket) -> Ring:
-    """Return the outline of a pocket and its notches together.
+    """Return the joint outline of a pocket and its notches, as a ring in mm.
 
-    The layout has made sure that it is one ring without holes.
+    The layout ensures that it is one ring without holes.
     """
     if not pocket.notches:
         return pocket.outline
@@ -88,34 +88,34 @@ def pocket_ring(pocket: Pocket) -> Ring:
 
 
 def united(pocket: Pocket) -> BaseGeometry:
-    """Return the area of a pocket and its notches."""
+    """Return the union of a pocket and its notches."""
     return clean(shapely.union_all([Polygon(pocket.outline), *map(Polygon, pocket.notches)]))
 
 
 def outline_of(area: BaseGeometry) -> Ring:
-    """Return the outer ring's points on the grid, not closed."""
+    """Return the points of the exterior on the coordinate grid, in mm, not closed."""
     points = shapely.get_coordinates(shapely.get_exterior_ring(area))[:-1]
     return tuple((round(float(x), 3) + 0.0, round(float(y), 3) + 0.0) for x, y in points)
 
 
 def mitred(outline: NDArray[np.float64], distance: float) -> NDArray[np.float64]:
-    """Return the parallel of a counter-clockwise ring, point by point, ``distance`` outside it, ``(n, 2) float64``."""
+    """Return the mitred offset of a counter-clockwise ring by ``distance`` mm outwards, ``(n, 2) float64``, mm."""
     after = np.roll(outline, -1, axis=0) - outline
     after /= np.linalg.norm(after, axis=1, keepdims=True)
     before = np.roll(after, 1, axis=0)
     outwards = np.column_stack([before[:, 1] + after[:, 1], -before[:, 0] - after[:, 0]])
-    # Half the sum of two unit normals is as long as the cosine of half the turn; a mitre is its inverse.
+    # half the sum of two unit normals has the length cos(turn / 2), the inverse of the mitre's
     lengths = np.square(outwards).sum(axis=1, keepdims=True)
     moved: NDArray[np.float64] = outline + outwards * (2.0 * distance / lengths)
     return moved
 
 
 def chamfer_of(outline: Ring, reach: float) -> float:
-    """Return the largest chamfer that this outline's corners and the pocket's depth leave room for.
+    """Return the largest chamfer in mm that fits the corners of an outline and the depth of the pocket.
 
     Args:
-        outline: the recess with its notches.
-        reach: the depth of the recess.
+        outline: ring of the pocket with its notches, mm.
+        reach: depth of the pocket, mm.
     """
     points = np.array(outline)
     sides = np.roll(points, -1, axis=0) - points

@@ -1,4 +1,4 @@
-"""Trays: what a caller asks for, checked against the joint, the walls and each other, as the shape of a part."""
+"""The tray builder: turns the spec of a tray into the shape of a part, and checks its features against each other."""
 
 from worker.layout.model.shapes import TrayShape
 from worker.layout.tray.dividers import tray_walls
@@ -17,15 +17,15 @@ def tray_shape(
     """Return the shape of a tray.
 
     Args:
-        tray: what the caller asks for.
-        joint: the joint of the grid.
-        pitch: side of a cell.
-        line_width: width of a printed line.
-        half_feet: whether it stands on half feet; a tray with a half in its size always does.
+        tray: the tray as in the spec.
+        joint: joint of the grid.
+        pitch: side of a cell, mm.
+        line_width: width of a printed line, mm.
+        half_feet: whether it stands on half feet, as a tray with half a cell in its size always does.
         pointer: JSON Pointer of the tray.
 
     Raises:
-        TrayError: when the tray cannot be made; the message names it, the pointer the field.
+        TrayError: if the tray cannot be made; the message names the tray, the pointer the field.
     """
     halves = (round(2.0 * tray.cells[0]), round(2.0 * tray.cells[1]))
     on_halves = half_feet or any(along % 2 for along in halves)
@@ -57,6 +57,6 @@ def tray_shape(
 
 
 def tray_size(shape: TrayShape) -> tuple[float, float, float]:
-    """Return the size of a tray's bounding box."""
+    """Return the bounding box ``(x, y, z)`` of a tray, in mm."""
     across, back = (on_grid(halves * shape.pitch / 2.0 - 2.0 * shape.inset) for halves in shape.halves)
     return across, back, shape.height
