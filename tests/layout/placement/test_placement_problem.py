@@ -183,18 +183,18 @@ def test_a_bay_knows_its_free_places():
 
 
 _ELSEWHERE = """
-from worker.layout.placement.placement_problem import Bay, Choice, Request
+from worker.layout.placement.placement_problem import Bay, SizeChoice, Request
 from worker.layout.placement.cp_sat import fitted
-wanted = [
+requests = [
     Request(
         name=str(n),
-        choices=(Choice(1 + n % 3, 2, 900.0 * n + 1), Choice(2, 1 + n % 4, 800.0 * n + 1)),
+        choices=(SizeChoice(1 + n % 3, 2, 900.0 * n + 1), SizeChoice(2, 1 + n % 4, 800.0 * n + 1)),
         holds=((1, 0, 0), (0, 1, 0))[n % 2],
         group="abc"[n % 3],
     )
     for n in range(14)
 ]
-print(fitted(wanted, Bay.open(9, 10)).places)
+print(fitted(requests, Bay.open(9, 10)).places)
 """
 
 

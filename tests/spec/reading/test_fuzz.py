@@ -66,7 +66,7 @@ def test_points_that_rounding_makes_one_are_refused(off, where):
         shape = {"kind": "polygon", "points": points, "height": 9}
         document["drawers"] = [{"name": "a", "width": 136, "depth": 136, "height": 60}]
         document["items"] = [{"name": "i", "shape": shape, "storage": "pocket"}]
-    with pytest.raises(SpecError, match="repeats the one before it") as refused:
+    with pytest.raises(SpecError, match="repeats the previous one") as refused:
         load(document)
     assert refused.value.pointer.endswith("/2")
 
