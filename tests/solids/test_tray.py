@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from tests.solids.soundness import assert_sound
 from tests.solids.tray_oracle import oracle
 from tests.solids.tray_shapes import plain
-from worker.layout.model.shapes import Ledge, Lettering, Magnets, Pocket, Ramp, Wall
+from worker.layout.model.shapes import Ledge, Lettering, MagnetHoles, Pocket, Ramp, Wall
 from worker.layout.tray.part_mark import tray_mark
 from worker.layout.tray.tray_builder import tray_shape, tray_size
 from worker.solids.lettering import cross_section
@@ -175,7 +175,7 @@ def test_dividers_leave_the_ledge_to_its_label():
 def test_magnets_are_round_recesses_of_their_own_volume():
     # Closed form cylinder-hole of the reference's geometry: pi d^2 h / 4.
     assert np.pi * 8.4**2 * 3.2 / 4.0 == pytest.approx(177.33662211, rel=1e-11)
-    volume = added(magnets=Magnets(8.4, 3.2, ((20.0, 20.0), (62.0, 20.0))))
+    volume = added(magnets=MagnetHoles(8.4, 3.2, ((20.0, 20.0), (62.0, 20.0))))
     assert volume == pytest.approx(-2.0 * 177.33662211, rel=1e-4)
 
 

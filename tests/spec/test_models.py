@@ -47,27 +47,31 @@ _MANY = [[x * 10, 0] for x in range(257)]
 
 _BAD = [
     # the job
-    (_with(spec="2"), "/spec", "'1'"),
-    (_with(spec=1), "/spec", "'1'"),
+    (_with(spec="2"), "/spec", '"1"'),
+    (_with(spec=1), "/spec", '"1"'),
     (_with(name=...), "/name", "required"),
-    (_with(name=""), "/name", "at least 1 characters"),
+    (_with(name=""), "/name", "at least 1 character"),
     (_with(name="  "), "/name", "at least one visible character"),
     (_with(name="a" * 81), "/name", "at most 80 characters"),
     (_with(name="a\nb"), "/name", "printable characters"),
     (_with(name="a\u202eb"), "/name", "printable characters"),
-    (_with(name=5), "/name", None),
+    (_with(name=5), "/name", "a JSON string"),
     (_with(nmae="x"), "/nmae", "known fields"),
     (_with(**{"a/b~c": 1}), "/a~1b~0c", "known fields"),
-    (_with(coupon="yes"), "/coupon", None),
-    (_with(drawers=[]), "/drawers", "at least 1 items"),
-    (_with(drawers={}), "/drawers", None),
+    (_with(coupon="yes"), "/coupon", "true or false"),
+    (_with(drawers=[]), "/drawers", "at least 1 item"),
+    (_with(drawers={}), "/drawers", "a JSON array"),
     (_with(printer=...), "/printer", "required"),
     (
         _with(drawers=[{"name": f"d{n}", "width": 300, "depth": 300, "height": 50} for n in range(101)]),
         "/drawers",
         "at most 100 items",
     ),
-    (_with(drawers__1={"name": "top", "width": 300, "depth": 300, "height": 50}), "/drawers/1/name", None),
+    (
+        _with(drawers__1={"name": "top", "width": 300, "depth": 300, "height": 50}),
+        "/drawers/1/name",
+        "unique in the job",
+    ),
     # the drawer
     (_drawer(width=...), f"{_TOP}/width", "required"),
     (_drawer(depth=None), f"{_TOP}/depth", "required"),
@@ -80,33 +84,37 @@ _BAD = [
     (_drawer(depth=float("inf")), f"{_TOP}/depth", "a finite number"),
     (_drawer(width=-310), f"{_TOP}/width", "20 to 3000 mm"),
     (_drawer(width=[310, "x"]), f"{_TOP}/width/1", "20 to 3000 mm"),
-    (_drawer(width=[]), f"{_TOP}/width", "at least 1 items"),
+    (_drawer(width=[]), f"{_TOP}/width", "at least 1 item"),
     (_drawer(width=[310] * 21), f"{_TOP}/width", "at most 20 items"),
     (_drawer(corner_radius=156), f"{_TOP}/corner_radius", "at most 155 mm"),
     (_drawer(gap=50.5), f"{_TOP}/gap", "0 to 50 mm"),
     (_drawer(width=100, gap=25), f"{_TOP}/gap", "under 25 mm"),
-    (_drawer(align={"x": "front"}), f"{_TOP}/align/x", "'left', 'center' or 'right'"),
+    (_drawer(align={"x": "front"}), f"{_TOP}/align/x", '"left", "center" or "right"'),
     (_drawer(copies=0), f"{_TOP}/copies", "at least 1"),
     (_drawer(copies=101), f"{_TOP}/copies", "at most 100"),
-    (_drawer(copies=1.5), f"{_TOP}/copies", None),
+    (_drawer(copies=1.5), f"{_TOP}/copies", "a whole number"),
     (_drawer(copies="2"), f"{_TOP}/copies", "a JSON number"),
     (_drawer(obstacles=[{"at": [310, 0], "size": [10, 10]}]), f"{_TOP}/obstacles/0/at/0", "0 to 310 mm"),
     (_drawer(obstacles=[{"at": [300, 0], "size": [11, 10]}]), f"{_TOP}/obstacles/0/size/0", "at most 10 mm"),
     (_drawer(obstacles=[{"at": [0, 400], "size": [10, 26]}]), f"{_TOP}/obstacles/0/size/1", "at most 25 mm"),
     (_drawer(obstacles=[{"at": [0], "size": [10, 26]}]), f"{_TOP}/obstacles/0/at/1", "required"),
     (_drawer(obstacles=[{"at": [0, 0], "size": [10, 10]}] * 51), f"{_TOP}/obstacles", "at most 50 items"),
-    (_drawer(outline=[[0, 0], [300, 0], [0, 300]], depth=...), f"{_TOP}/width", None),
+    (_drawer(outline=[[0, 0], [300, 0], [0, 300]], depth=...), f"{_TOP}/width", "no width beside an outline"),
     (_outline([[0, 0], [300, 0]]), f"{_TOP}/outline", "at least 3 items"),
     (_outline(_MANY), f"{_TOP}/outline", "at most 256 items"),
     (_outline([[0, 0], [300, 300], [300, 0], [0, 300]]), f"{_TOP}/outline", "a simple polygon"),
     (_outline([[0, 0], [300, 0], [300, 300], [150, 0]]), f"{_TOP}/outline", "a simple polygon"),
-    (_outline([[0, 0], [300, 0], [300, 300], [0, 300], [0, 0]]), f"{_TOP}/outline/0", None),
+    (
+        _outline([[0, 0], [300, 0], [300, 300], [0, 300], [0, 0]]),
+        f"{_TOP}/outline/0",
+        "distinct from the previous point",
+    ),
     (_outline([[0, 0], [300, 0], [600, 0]]), f"{_TOP}/outline", "at least 1 mm"),
     (_outline([[0, 0], [300, 0], [300, 10], [0, 10]]), f"{_TOP}/outline", "at least 20 mm"),
     (_outline([[0, 0], [3001, 0], [0, 300]]), f"{_TOP}/outline/1/0", "0 to 3000 mm"),
     (_outline(_L, obstacles=[{"at": [399, 0], "size": [2, 10]}]), f"{_TOP}/obstacles/0/size/0", "at most 1 mm"),
     # the tray
-    (_tray(name=None), f"{_FIRST}/name", None),
+    (_tray(name=None), f"{_FIRST}/name", "a JSON string"),
     (_tray(cells=[1]), f"{_FIRST}/cells/1", "required"),
     (_tray(cells=[1, 0]), f"{_FIRST}/cells/1", "at least 0.5"),
     (_tray(cells=[41, 1]), f"{_FIRST}/cells/0", "at most 40"),
@@ -117,10 +125,10 @@ _BAD = [
     (_tray(at=[0, -1]), f"{_FIRST}/at/1", "at least 0"),
     (_tray(quantity=201), f"{_FIRST}/quantity", "at most 200"),
     (_tray(at=[0, 0], quantity=2), f"{_FIRST}/quantity", "1 with `at`"),
-    (_tray(rim="round"), f"{_FIRST}/rim", "'stacking' or 'straight'"),
+    (_tray(rim="round"), f"{_FIRST}/rim", '"stacking" or "straight"'),
     (_tray(wall=0.8), f"{_FIRST}/wall", "at least 0.88 mm (two lines)"),
     (_tray(floor=0.3), f"{_FIRST}/floor", "at least 0.4 mm (two layers)"),
-    (_tray(dividers=[{"axis": "z", "at": 1}]), f"{_FIRST}/dividers/0/axis", "'x' or 'y'"),
+    (_tray(dividers=[{"axis": "z", "at": 1}]), f"{_FIRST}/dividers/0/axis", '"x" or "y"'),
     (_tray(dividers=[{"axis": "x", "at": 1}] * 41), f"{_FIRST}/dividers", "at most 40 items"),
     (
         _tray(dividers=[{"axis": "x", "at": 20}, {"axis": "x", "at": 19}]),
@@ -133,13 +141,13 @@ _BAD = [
         "1 with dividers on axis y",
     ),
     (_tray(compartments=[0, 1]), f"{_FIRST}/compartments/0", "at least 1"),
-    (_tray(finger_ramp="yes"), f"{_FIRST}/finger_ramp", None),
+    (_tray(finger_ramp="yes"), f"{_FIRST}/finger_ramp", "true, false or a JSON object"),
     (_tray(finger_ramp={"radius": 1}), f"{_FIRST}/finger_ramp/radius", "2 to 200 mm"),
     (_tray(label_ledge={"depth": 10, "drop": 11}), f"{_FIRST}/label_ledge/drop", "at most 10 mm, its depth"),
     (_tray(magnets={"diameter": 8}), f"{_FIRST}/magnets/depth", "required"),
     (_tray(text={"text": "x" * 41}), f"{_FIRST}/text/text", "at most 40 characters"),
     (_tray(text={"text": "x\t"}), f"{_FIRST}/text/text", "printable characters"),
-    (_tray(text={"text": "x", "face": "ledge"}), f"{_FIRST}/text/face", None),
+    (_tray(text={"text": "x", "face": "ledge"}), f"{_FIRST}/text/face", "ledge only with a label_ledge"),
     (_tray(pockets=[{"shape": "star"}]), f"{_FIRST}/pockets/0/shape", "circle, rectangle or polygon"),
     (_tray(pockets=[{"depth": 5}]), f"{_FIRST}/pockets/0/shape", "circle, rectangle or polygon"),
     (
@@ -158,12 +166,12 @@ _BAD = [
         "a simple polygon",
     ),
     (_drawer(trays=[_TRAY] * 501), f"{_TOP}/trays", "at most 500 items"),
-    (_drawer(trays=[{**_TRAY, "quantity": 200}] * 11), f"{_TOP}/trays", "at most 2000"),
+    (_drawer(trays=[{**_TRAY, "quantity": 200}] * 11), f"{_TOP}/trays", "at most 2000 trays"),
     # the grid
     (_with(grid={"pitch": 23}), "/grid/pitch", "24 to 120 mm"),
     (_with(grid={"clearance": 0}), "/grid/clearance", "0.05 to 1 mm"),
-    (_with(grid={"seam": "glue"}), "/grid/seam", "'dovetail', 'key' or 'plain'"),
-    (_with(grid={"half_cells": 1}), "/grid/half_cells", None),
+    (_with(grid={"seam": "glue"}), "/grid/seam", '"dovetail", "key" or "plain"'),
+    (_with(grid={"half_cells": 1}), "/grid/half_cells", "true or false"),
     (_with(grid={"joint": [[2, 0], [0, 1]]}), "/grid/joint/1", "at most 1 mm over this rise"),
     (_with(grid={"joint": [[2, 0]]}), "/grid/joint", "2 to 32 points"),
     (_with(grid={"joint": [[2, 0, 0], [2, 3]]}), "/grid/joint/0", "at most 2 items"),
@@ -194,14 +202,18 @@ _BAD = [
     (_with(printer__forbidden=[{"at": [250, 0], "size": [7, 5]}]), "/printer/forbidden/0/size/0", "at most 6 mm"),
     (_with(printer__forbidden=[{"at": [0, 300], "size": [7, 5]}]), "/printer/forbidden/0/at/1", "at most 256 mm"),
     # the material
-    (_with(material={"name": "unobtainium"}), "/material/density", "a density is known for PLA, PETG, ABS, ASA, TPU"),
+    (
+        _with(material={"name": "unobtainium"}),
+        "/material/density",
+        "required unless the name is PLA, PETG, ABS, ASA, TPU",
+    ),
     (_with(material={"density": 0}), "/material/density", "at least 0.5"),
     (_with(material={"density": "1.24"}), "/material/density", "a JSON number"),
     (_with(material={"cost_per_kg": -1}), "/material/cost_per_kg", "at least 0"),
 ]
 
 
-@pytest.mark.parametrize(("change", "pointer", "limit"), _BAD, ids=[f"{n}{one[1]}" for n, one in enumerate(_BAD)])
+@pytest.mark.parametrize(("change", "pointer", "limit"), _BAD, ids=[f"{n}{case[1]}" for n, case in enumerate(_BAD)])
 def test_a_bad_spec_is_refused_at_its_field_with_its_limit(minimal, change, pointer, limit):
     with pytest.raises(SpecError) as caught:
         load(_changed(minimal, change))
@@ -215,8 +227,8 @@ def test_every_problem_is_told_at_once(minimal):
     minimal["printer"]["nozzle"] = 9
     with pytest.raises(SpecError, match="5 problems") as caught:
         load(minimal)
-    told = {error.pointer: type(error) for error in caught.value.errors}
-    assert told == {
+    errors = {error.pointer: type(error) for error in caught.value.errors}
+    assert errors == {
         "/drawers/0/width": LengthError,
         "/drawers/0/gap": LengthError,
         "/drawers/0/trays/0/height": LengthError,
@@ -232,8 +244,8 @@ def test_rules_of_several_fields_are_told_together_in_their_own_classes(minimal)
     minimal["drawers"][0]["trays"] = [{**_TRAY, "cells": [1.5, 0.5], "wall": 0.5}]
     with pytest.raises(SpecError) as caught:
         load(minimal)
-    told = [(type(error), error.pointer) for error in caught.value.errors]
-    assert told == [
+    errors = [(type(error), error.pointer) for error in caught.value.errors]
+    assert errors == [
         (JointError, "/grid/joint/1"),
         (TrayError, f"{_FIRST}/wall"),
         (TrayError, f"{_FIRST}/cells/0"),
@@ -285,8 +297,8 @@ def test_what_was_read_reads_the_same_again(minimal, full):
 def test_ramp_and_ledge_are_switched_or_described(minimal, given):
     minimal["drawers"][0]["trays"] = [{**_TRAY, "finger_ramp": given, "label_ledge": given}]
     tray = load(minimal).drawers[0].trays[0]
-    wanted = given is True or given == {}
-    assert (tray.finger_ramp is not None, tray.label_ledge is not None) == (wanted, wanted)
+    expected = given is True or given == {}
+    assert (tray.finger_ramp is not None, tray.label_ledge is not None) == (expected, expected)
 
 
 @pytest.mark.parametrize("name", [*DENSITIES, "pla", "Petg"])

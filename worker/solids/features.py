@@ -12,7 +12,7 @@ import manifold3d
 import numpy as np
 from numpy.typing import NDArray
 
-from worker.layout.model.shapes import Ledge, Lettering, Magnets, Pocket, Ramp, TrayShape, Wall
+from worker.layout.model.shapes import Ledge, Lettering, MagnetHoles, Pocket, Ramp, TrayShape, Wall
 from worker.layout.tray.interior import UNDER_RIM
 from worker.layout.tray.pocket_outline import mitred, pocket_ring
 from worker.layout.tray.ramp_and_ledge import LEDGE_EDGE
@@ -153,7 +153,7 @@ def _upright(flat: manifold3d.CrossSection, low: float, high: float) -> manifold
     return flat.extrude(top - bottom).translate((0.0, 0.0, bottom))
 
 
-def _magnets(magnets: Magnets) -> Solids:
+def _magnets(magnets: MagnetHoles) -> Solids:
     """Return the recesses, each from below z 0 up."""
     flats = (_flat(circle(x, y, magnets.diameter, _MAGNET_FACETS)) for x, y in magnets.centres)
     return [_upright(flat, -OVERSHOOT, magnets.depth) for flat in flats]

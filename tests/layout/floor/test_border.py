@@ -59,32 +59,32 @@ def test_a_touch_in_a_point_is_cut_out():
 @pytest.mark.parametrize(("strip", "open_bays"), [(6.0, 0), (8.0, 3), (20.0, 3)])
 def test_wide_strips_have_a_window_a_bay(strip, open_bays):
     sockets = tuple(Socket(42.0 * i, 42.0 * j, 42.0, 42.0) for i in range(3) for j in range(3))
-    found = windows(ring(0, 0, 126 + strip, 126), (), sockets, 42.0, 1.2, 0.44)
-    assert len(found) == open_bays
+    bays = windows(ring(0, 0, 126 + strip, 126), (), sockets, 42.0, 1.2, 0.44)
+    assert len(bays) == open_bays
     plate = Polygon(ring(0, 0, 126 + strip, 126))
-    for one in found:
-        window = Polygon(one)
-        assert len(one) == 4
+    for bay in bays:
+        window = Polygon(bay)
+        assert len(bay) == 4
         assert window.exterior.is_ccw
         assert window.distance(plate.exterior) == pytest.approx(2.0, abs=1e-3)
         # The rib on the lattice's last line is a little more than the socket's wall needs.
         assert window.distance(shapely.box(0, 0, 126 - 1.1, 126)) == pytest.approx(2.1, abs=1e-3)
         left, front, right, back = window.bounds
         assert min(right - left, back - front) >= 4.0
-    for i, one in enumerate(found):
-        for other in found[i + 1 :]:
-            assert Polygon(one).distance(Polygon(other)) >= 2.0 - 1e-3
+    for i, bay in enumerate(bays):
+        for other in bays[i + 1 :]:
+            assert Polygon(bay).distance(Polygon(other)) >= 2.0 - 1e-3
 
 
 def test_windows_go_around_a_hole():
     """No island: a hole in the border stays tied to the frame."""
     sockets = tuple(Socket(0.0, 42.0 * j, 42.0, 42.0) for j in range(3))
     hole = ring(60, 20, 64, 24)
-    found = windows(ring(0, 0, 82, 126), (hole,), sockets, 42.0, 1.2, 0.44)
-    left = Polygon(ring(0, 0, 82, 126), [hole, *found])
+    bays = windows(ring(0, 0, 82, 126), (hole,), sockets, 42.0, 1.2, 0.44)
+    left = Polygon(ring(0, 0, 82, 126), [hole, *bays])
     assert left.is_valid
     assert left.buffer(-0.5).geom_type == "Polygon"
-    assert all(Polygon(one).distance(Polygon(hole)) >= 2.0 - 1e-3 for one in found)
+    assert all(Polygon(bay).distance(Polygon(hole)) >= 2.0 - 1e-3 for bay in bays)
 
 
 def test_node_points():

@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.layout.storage.things import ground
-from worker.layout.storage.sizing_rules import AIR, FRAME_AIR, Ground
+from worker.layout.storage.sizing_rules import AIR, FRAME_AIR, DrawerLimits
 from worker.layout.tray.interior import tray_room
 from worker.spec import load
 from worker.spec.drawer.joint import CORNER_RADIUS
@@ -27,12 +27,12 @@ def _spec(**printer):
 
 
 def test_walls_and_floors_are_what_the_printer_can_lay():
-    usual = Ground.of(_spec(), (14, 18), 70.0)
+    usual = DrawerLimits.of(_spec(), (14, 18), 70.0)
     assert (usual.wall, usual.floor, usual.step, usual.limit) == (1.2, 1.2, 2, 70.0 - FRAME_AIR)
-    wide = Ground.of(_spec(nozzle=0.8, layer=0.6), (14, 18), 70.0)
+    wide = DrawerLimits.of(_spec(nozzle=0.8, layer=0.6), (14, 18), 70.0)
     assert wide.wall == pytest.approx(2 * 0.88 + 0.2)
     assert wide.floor == 1.2
-    assert Ground.of(_spec(nozzle=1.2, layer=0.8), (14, 18), 70.0).floor == 1.6
+    assert DrawerLimits.of(_spec(nozzle=1.2, layer=0.8), (14, 18), 70.0).floor == 1.6
 
 
 @_many

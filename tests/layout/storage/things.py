@@ -2,7 +2,7 @@
 
 from hypothesis import strategies as st
 
-from worker.layout.storage.sizing_rules import Ground
+from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.spec.drawer.joint import Joint, default_profile
 from worker.spec.items.item import Item
 
@@ -48,7 +48,7 @@ def standard(identity, **fields):
 def ground(span=(14, 18), height=70.0, *, half_cells=True, pitch=42.0, line_width=0.44, **fields):
     """Return a drawer's ground with the default joint."""
     joint = Joint(default_profile(0.3, line_width), 0.3, line_width)
-    return Ground(joint, pitch, line_width, half_cells, span, height, **fields)
+    return DrawerLimits(joint, pitch, line_width, half_cells, span, height, **fields)
 
 
 @st.composite

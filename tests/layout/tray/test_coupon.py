@@ -58,10 +58,10 @@ def test_each_socket_keeps_its_own_clearance_to_the_plug(clearance: float, line_
 def test_names_stand_on_the_lip_in_front_of_their_sockets() -> None:
     coupon, plug = coupon_shapes(joint(0.3), 42.0, "C1")
     *names, own = coupon.letterings
-    assert [one.text for one in names] == [".20", ".25", ".30", ".35", ".40"]
-    for index, one in enumerate(names):
-        assert one.at == (21 * (index + 0.5), coupon.lip / 2)
-        width, depth = text_size(one.text, one.cap_height)
+    assert [name.text for name in names] == [".20", ".25", ".30", ".35", ".40"]
+    for index, name in enumerate(names):
+        assert name.at == (21 * (index + 0.5), coupon.lip / 2)
+        width, depth = text_size(name.text, name.cap_height)
         assert width < coupon.cell - 2
         assert depth < coupon.lip - 2
     assert (own.text, own.face) == ("C1", "bottom")

@@ -8,7 +8,7 @@ from fontTools.ttLib import TTFont
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from worker.layout.model.shapes import Magnets, TrayShape
+from worker.layout.model.shapes import MagnetHoles, TrayShape
 from worker.layout.tray.coupon import coupon_shapes
 from worker.layout.tray.part_mark import plug_mark, text_size, tray_mark
 from worker.spec.drawer.joint import CORNER_RADIUS, Joint, default_profile
@@ -16,7 +16,7 @@ from worker.spec.drawer.joint import CORNER_RADIUS, Joint, default_profile
 JOINT = Joint(default_profile(0.3, 0.44), 0.3, 0.44)
 
 
-def tray(halves: tuple[int, int], *, half_feet: bool = False, magnets: Magnets | None = None) -> TrayShape:
+def tray(halves: tuple[int, int], *, half_feet: bool = False, magnets: MagnetHoles | None = None) -> TrayShape:
     return TrayShape(
         halves=halves, half_feet=half_feet, pitch=42.0, inset=0.3, foot_levels=JOINT.foot_levels(), rim_levels=None,
         corner_radius=CORNER_RADIUS, height=40.0, wall=1.2, floor_top=5.5, fill_top=5.5, magnets=magnets,
@@ -44,7 +44,7 @@ def test_a_mark_stands_under_the_middle_foot() -> None:
 
 def test_a_half_foot_with_a_magnet_takes_a_smaller_mark_beside_it() -> None:
     middle = 10.5 - 0.3
-    mark = tray_mark(tray((1, 1), half_feet=True, magnets=Magnets(6.0, 2.0, ((middle, middle),))), "T1")
+    mark = tray_mark(tray((1, 1), half_feet=True, magnets=MagnetHoles(6.0, 2.0, ((middle, middle),))), "T1")
     assert mark is not None
     assert mark.cap_height < 6.0
     assert mark.at[0] == middle
@@ -53,7 +53,7 @@ def test_a_half_foot_with_a_magnet_takes_a_smaller_mark_beside_it() -> None:
 
 def test_a_foot_full_of_magnet_stays_unmarked() -> None:
     middle = 10.5 - 0.3
-    assert tray_mark(tray((1, 1), half_feet=True, magnets=Magnets(14.0, 2.0, ((middle, middle),))), "T1") is None
+    assert tray_mark(tray((1, 1), half_feet=True, magnets=MagnetHoles(14.0, 2.0, ((middle, middle),))), "T1") is None
 
 
 @given(
@@ -70,7 +70,7 @@ def test_no_mark_touches_a_magnet_or_the_edge_of_its_foot(
         ((i + 0.5) * 42 - 0.3 + a * reach, (j + 0.5) * 42 - 0.3 + b * reach)
         for i in range(cells[0]) for j in range(cells[1]) for a in (-1, 1) for b in (-1, 1)
     )  # fmt: skip
-    mark = tray_mark(tray((2 * cells[0], 2 * cells[1]), magnets=Magnets(diameter, 2.0, centres)), f"T{number}")
+    mark = tray_mark(tray((2 * cells[0], 2 * cells[1]), magnets=MagnetHoles(diameter, 2.0, centres)), f"T{number}")
     if mark is None:
         return
     width, depth = text_size(mark.text, mark.cap_height)

@@ -23,12 +23,12 @@ AT = "/drawers/0/trays/4"
 LINES = 0.88
 
 
-def asked(**fields):
+def tray_of(**fields):
     return Tray.model_validate({"name": "bits", "cells": [3, 2], "height": 60} | fields)
 
 
 def shape_of(*, half_feet=False, pitch=42.0, joint=JOINT, line_width=0.44, **fields):
-    tray = asked(**fields)
+    tray = tray_of(**fields)
     return tray_shape(tray, joint=joint, pitch=pitch, line_width=line_width, half_feet=half_feet, pointer=AT)
 
 
@@ -121,7 +121,7 @@ def test_a_divider_higher_than_the_rim_is_refused():
 @settings(max_examples=60, deadline=None)
 @given(st.integers(1, 8), st.integers(1, 8), st.sampled_from([0.88, 1.2, 2.0]))
 def test_compartments_are_even(columns, rows, wall):
-    tray = asked(compartments=[columns, rows], wall=wall)
+    tray = tray_of(compartments=[columns, rows], wall=wall)
     shape = shape_of(compartments=[columns, rows], wall=wall)
     room = tray_room(tray, joint=JOINT, pitch=42.0, line_width=0.44, pointer=AT)
     for axis, count in (("x", columns), ("y", rows)):
@@ -434,12 +434,12 @@ def test_text_lies_on_its_face(text, face, cells):
     except TrayError as error:
         assume("does not fit" not in error.message)
         raise
-    (one,) = shape.letterings
-    left, low, right, high = (bound * one.cap_height for bound in extent(text))
+    (lettering,) = shape.letterings
+    left, low, right, high = (bound * lettering.cap_height for bound in extent(text))
     width, depth, height = tray_size(shape)
-    x, y = one.at
+    x, y = lettering.at
     across = (x - (right - left) / 2.0, x + (right - left) / 2.0)
-    up = (y + low - one.cap_height / 2.0, y + high - one.cap_height / 2.0)
+    up = (y + low - lettering.cap_height / 2.0, y + high - lettering.cap_height / 2.0)
     assert across[0] >= 1.2 - 1e-3
     assert across[1] <= width - 1.2 + 1e-3
     bounds = {
@@ -462,7 +462,7 @@ def test_everything_under_the_rim_leaves_air_to_the_tray_above():
 
 
 def test_equal_trays_are_equal_shapes_whatever_they_are_called():
-    one = shape_of(name="bits")
-    other = tray_shape(asked(name="nails"), joint=JOINT, pitch=42.0, line_width=0.44, half_feet=False, pointer="/x")
-    assert one == other
-    assert dataclasses.replace(one, height=61.0) != other
+    first = shape_of(name="bits")
+    other = tray_shape(tray_of(name="nails"), joint=JOINT, pitch=42.0, line_width=0.44, half_feet=False, pointer="/x")
+    assert first == other
+    assert dataclasses.replace(first, height=61.0) != other

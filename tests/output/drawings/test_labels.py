@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from pypdf import PdfReader
 
 from worker.output.drawings.labels import CLEARANCE, MARGIN, PAGES, label_sheets, labels_of, write_labels
-from worker.output.drawings.sheet import LEAST, Path, Text
+from worker.output.drawings.sheet import LEAST, Path, TextElement
 from worker.spec.drawer.tray import Tray
 from worker.spec.items.shape import Box
 from worker.spec.manifest import (
@@ -76,14 +76,14 @@ def assert_sound(sheets, page):
     width, height = PAGES[page]
     for sheet in sheets:
         assert (sheet.width, sheet.height) == (width, height)
-        every = [shape.box for shape in sheet.shapes if isinstance(shape, Text)]
+        every = [shape.box for shape in sheet.shapes if isinstance(shape, TextElement)]
         for left, top, right, low in every:
             assert min(left, top) >= MARGIN - EPSILON
             assert right <= width - MARGIN + EPSILON
             assert low <= height - MARGIN + EPSILON
         for (a, b, c, d), (e, f, g, h) in combinations(every, 2):
             assert min(c, g) - max(a, e) < EPSILON or min(d, h) - max(b, f) < EPSILON
-        assert min(shape.size for shape in sheet.shapes if isinstance(shape, Text)) >= LEAST - EPSILON
+        assert min(shape.size for shape in sheet.shapes if isinstance(shape, TextElement)) >= LEAST - EPSILON
         marks = [shape.points for shape in sheet.shapes if isinstance(shape, Path) and shape.width == 0.15]
         for points in marks:
             for x, y in points:
@@ -93,7 +93,9 @@ def assert_sound(sheets, page):
         for (a, b, c, d), (e, f, g, h) in combinations(cut, 2):
             # apart by more than two marks
             assert max(max(a, e) - min(c, g), max(b, f) - min(d, h)) >= 5.0 - EPSILON
-        for text in (shape for shape in sheet.shapes if isinstance(shape, Text) and shape.bold and shape.size != 4.0):
+        for text in (
+            shape for shape in sheet.shapes if isinstance(shape, TextElement) and shape.bold and shape.size != 4.0
+        ):
             left, top, right, low = text.box
             inside = [a <= left and b <= top and right <= c and low <= d for a, b, c, d in cut]
             assert sum(inside) == 1 or text.text.startswith("Labels"), text

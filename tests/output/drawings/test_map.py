@@ -18,7 +18,7 @@ from worker.layout import lay_out
 from worker.output.drawings.font import MISSING, fitted, text_width, wrapped
 from worker.output.drawings.map import PAPER, ROOM, map_pages, map_picture, write_map_pdf, write_map_svg
 from worker.output.drawings.map_ground import Ground
-from worker.output.drawings.sheet import LEAST, Path, Text
+from worker.output.drawings.sheet import LEAST, Path, TextElement
 from worker.spec.errors import LayoutError
 from worker.spec.reading.loader import load
 
@@ -54,7 +54,7 @@ def piled():
 
 
 def texts(sheet):
-    return [shape for shape in sheet.shapes if isinstance(shape, Text)]
+    return [shape for shape in sheet.shapes if isinstance(shape, TextElement)]
 
 
 def assert_sound(plan, index):

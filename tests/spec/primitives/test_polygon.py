@@ -28,7 +28,7 @@ def _taken(points):
 
 def _wide(points):
     sides = [max(along) - min(along) for along in zip(*points, strict=True)]
-    return min(sides) >= LEAST_SIDE and all(dist(one, points[index - 1]) > 0.01 for index, one in enumerate(points))
+    return min(sides) >= LEAST_SIDE and all(dist(point, points[index - 1]) > 0.01 for index, point in enumerate(points))
 
 
 @settings(max_examples=400)

@@ -95,9 +95,9 @@ def _outcome(read):
 
 def _same_either_way(text):
     """The short way of `loads` and the long one come to the same."""
-    told, known = _outcome(lambda: loads(text)), _outcome(lambda: load(parse(text)))
-    assert json.dumps(told) == json.dumps(known)  # as text, in which what is no number is like itself
-    return told
+    from_text, from_data = _outcome(lambda: loads(text)), _outcome(lambda: load(parse(text)))
+    assert json.dumps(from_text) == json.dumps(from_data)  # as text, in which what is no number is like itself
+    return from_text
 
 
 @_quiet
@@ -109,8 +109,8 @@ def test_anything_like_json_gives_a_spec_or_its_problems(resolve, document):
 def _places(value, at=()):
     yield at
     if isinstance(value, dict | list):
-        for step, one in value.items() if isinstance(value, dict) else enumerate(value):
-            yield from _places(one, (*at, step))
+        for step, member in value.items() if isinstance(value, dict) else enumerate(value):
+            yield from _places(member, (*at, step))
 
 
 @settings(_quiet, max_examples=300)
@@ -264,11 +264,11 @@ def _open_parts(schema, at=""):
             yield at
         if schema.get("type") == "object" and schema.get("additionalProperties") is not False:
             yield at
-        for name, one in schema.items():
-            yield from _open_parts(one, f"{at}/{name}")
+        for name, member in schema.items():
+            yield from _open_parts(member, f"{at}/{name}")
     elif isinstance(schema, list):
-        for index, one in enumerate(schema):
-            yield from _open_parts(one, f"{at}/{index}")
+        for index, member in enumerate(schema):
+            yield from _open_parts(member, f"{at}/{index}")
 
 
 def test_the_model_bounds_what_a_short_document_is_not_looked_through_for():

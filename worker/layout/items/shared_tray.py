@@ -11,11 +11,11 @@ from math import inf
 from typing import Final
 
 from worker.layout.items.compartment_widths import LONGEST, MOST_ROWS, WALLS, longs, rooms_of, row_length
-from worker.layout.storage.compartment import DEPTHS, Box, Compartment, Kind, heaps
+from worker.layout.storage.compartment import DEPTHS, Compartment, CompartmentBox, Kind, heaps
 from worker.layout.storage.in_rows import FINGER_BREADTH, ledge_walls
 from worker.layout.storage.loose import fill_limit, wedge
-from worker.layout.storage.sizing_rules import LEDGE, Ground
-from worker.layout.storage.tray_option import Bulk, Draft, Filling, Lot, Option, Wall, sensible
+from worker.layout.storage.sizing_rules import LEDGE, DrawerLimits
+from worker.layout.storage.tray_option import Bulk, DividerWall, Draft, Filling, Lot, Option, sensible
 from worker.layout.storage.tray_sizes import carries, rims
 from worker.spec.drawer.tray import MOST_DIVIDERS, Rim
 from worker.spec.items.item import Item
@@ -33,7 +33,7 @@ class _Tray:
     axis: int
     ramp: float | None
     ledge: float
-    ground: Ground
+    ground: DrawerLimits
 
     @property
     def need(self) -> float:
@@ -74,17 +74,17 @@ class _Tray:
                 at += ground.wall
             width = self._width(column) + spare
             for row, index in enumerate(column):
-                box = Box(start + at, width, start + row * (length + ground.wall), length, axis)
+                box = CompartmentBox(start + at, width, start + row * (length + ground.wall), length, axis)
                 content[index], own = self.rooms[index].fill(names[index], box, ground, self.ramp, most)
-                walls += [one - start for one in own]
+                walls += [along - start for along in own]
             at += width
         behind = [row * (length + ground.wall) - ground.wall / 2.0 for row in range(1, self.rows)]
-        dividers = [Wall(along, one + overhang) for one in sorted(walls)]
-        dividers += [Wall(across, one + overhang) for one in behind]
+        dividers = [DividerWall(along, place + overhang) for place in sorted(walls)]
+        dividers += [DividerWall(across, along + overhang) for along in behind]
         return Filling(tuple(content[index] for index in range(len(self.rooms))), tuple(dividers), ramp=self.ramp)
 
 
-def share(items: Sequence[Item], ground: Ground, floor: int | None = None) -> tuple[Option, ...]:
+def share(items: Sequence[Item], ground: DrawerLimits, floor: int | None = None) -> tuple[Option, ...]:
     """Return every sensible tray that holds all of these items, each in its own compartment; none when none fits.
 
     A label names the group, or the first item that has one.
@@ -96,13 +96,13 @@ def share(items: Sequence[Item], ground: Ground, floor: int | None = None) -> tu
     """
     label = next((item.group or item.label_text for item in items if item.label_text is not None), None)
     both = tuple(sorted(set.intersection(*(set(rims(item)) for item in items))))
-    found = _share(tuple(Kind.of(item) for item in items), both, label, ground, floor)
-    return tuple(one.named(tuple(item.name for item in items)) for one in found)
+    shared = _share(tuple(Kind.of(item) for item in items), both, label, ground, floor)
+    return tuple(option.named(tuple(item.name for item in items)) for option in shared)
 
 
 @lru_cache(maxsize=2048)
 def _share(
-    kinds: tuple[Kind, ...], both: tuple[Rim, ...], label: str | None, ground: Ground, floor: int | None
+    kinds: tuple[Kind, ...], both: tuple[Rim, ...], label: str | None, ground: DrawerLimits, floor: int | None
 ) -> tuple[Option, ...]:
     names = tuple(str(index) for index in range(len(kinds)))
     ledge = label is not None
@@ -115,14 +115,14 @@ def _share(
         )
         if carries(label, draft, ground)
     ]
-    return tuple(one.option(names, label, ground) for one in sensible(drafts, low="stacking" in both))
+    return tuple(draft.option(names, label, ground) for draft in sensible(drafts, low="stacking" in both))
 
 
 @dataclass(frozen=True, slots=True)
 class _Rows:
     """Rows of compartments that are tried: their axis and how many there are, each so long; the rim, and the ledge."""
 
-    ground: Ground
+    ground: DrawerLimits
     rim: Rim
     axis: int
     rows: int
@@ -169,15 +169,15 @@ def _drafts(
                 continue
             for tray in _trays(kinds, made):
                 wide = made.halves(tray.need)
-                walls = max(one.walls for one in tray.rooms)
-                stand = ground.stand(max(walls, ledge_walls(ledge=ledge)), max(one.stack for one in tray.rooms), rim)
+                walls = max(room.walls for room in tray.rooms)
+                stand = ground.stand(max(walls, ledge_walls(ledge=ledge)), max(room.stack for room in tray.rooms), rim)
                 dividers = tray.inner + len(tray.columns) + rows - 2
                 if stand is None or wide > most or dividers > MOST_DIVIDERS:
                     continue
                 height, top = stand
                 halves = (wide, long) if axis == 0 else (long, wide)
                 plastic = ground.plastic(halves, height, rim, ledge=ledge) + tray.plastic(room, height)
-                stored = tuple(one.storage for one in tray.rooms)
+                stored = tuple(room.storage for room in tray.rooms)
                 yield Draft(stored, halves, height, top, rim, plastic, _Filled(tray, names).fill)
 
 
@@ -198,7 +198,7 @@ def _trays(kinds: tuple[Kind, ...], tried: _Rows) -> Iterator[_Tray]:
     if tried.rows == 1 and tried.axis == 0 and all(kind.ways == ("loose",) for kind in kinds):
         for depth in DEPTHS:
             ramped = [heaps(kind, tried.length, tried.ground, depth) for kind in kinds]
-            lying = [one for _, one in ramped if one is not None]
+            lying = [room for _, room in ramped if room is not None]
             if len(lying) == len(kinds):
                 yield _tray(lying, tried, ramped[0][0])
         return
@@ -206,7 +206,7 @@ def _trays(kinds: tuple[Kind, ...], tried: _Rows) -> Iterator[_Tray]:
     seen: set[tuple[int, ...]] = set()
     for walls in WALLS:
         chosen = [_narrowest(rooms, walls, tried.rim) for rooms in every]
-        taken = [one for one in chosen if one is not None]
+        taken = [room for room in chosen if room is not None]
         key = tuple(map(id, taken))
         if len(taken) == len(kinds) and key not in seen:
             seen.add(key)
@@ -215,7 +215,7 @@ def _trays(kinds: tuple[Kind, ...], tried: _Rows) -> Iterator[_Tray]:
 
 def _narrowest(rooms: Sequence[Compartment], walls: float, rim: Rim) -> Compartment | None:
     """Return the narrowest compartment within walls of this height; under a rim nothing can stand out of it."""
-    fits = (one for one in rooms if one.walls <= walls <= one.most and (rim == "straight" or one.most == inf))
+    fits = (room for room in rooms if room.walls <= walls <= room.most and (rim == "straight" or room.most == inf))
     return next(fits, None)
 
 

@@ -1,8 +1,8 @@
-"""What a part is made from: its own parameters and nothing else.
+"""Shapes: the parameters that a part is made from.
 
-Two parts with equal shapes are one part. Everything is plain numbers in millimetres, in the part's own frame: the
-bounding box starts at 0, 0, 0 and the part stands as it is printed. Rings are counter-clockwise and not closed (the
-last point is not the first again), on the coordinate grid.
+Two parts with equal shapes are the same part. All lengths are in mm, in the part's own frame: its bounding box starts
+at 0, 0, 0 and it stands in print orientation. Rings are counter-clockwise, not closed (the first point is not
+repeated), and lie on the coordinate grid.
 """
 
 from dataclasses import dataclass
@@ -36,7 +36,7 @@ class Lettering:
 
 @dataclass(frozen=True, slots=True)
 class Socket:
-    """One socket of a tile: the rectangle of its cell or half cell, before any inset. A window is not a socket."""
+    """Socket of a tile: the rectangle of its cell or half cell, without inset."""
 
     x: float
     y: float
@@ -46,7 +46,7 @@ class Socket:
 
 @dataclass(frozen=True, slots=True)
 class TileShape:
-    """One printed piece of the floor: a plate of ``height`` with sockets and windows right through.
+    """Tile: a plate of ``height`` with sockets and windows that go right through.
 
     ``outline`` carries the seam's tabs and recesses. ``levels`` is `Joint.socket_levels`.
     """
@@ -62,9 +62,9 @@ class TileShape:
 
 @dataclass(frozen=True, slots=True)
 class Wall:
-    """A divider as a solid: a full-length wall across the tray at ``at`` (its centre) up to z ``top``.
+    """Divider: a full-length wall with its centre at ``at``, up to z ``top``.
 
-    Axis ``x``: the wall stands across x, so it runs front to back. ``at`` is in the part's frame.
+    Axis ``x``: the wall is perpendicular to x, so it runs front to back. ``at`` is in the part's frame.
     """
 
     axis: Literal["x", "y"]
@@ -75,7 +75,7 @@ class Wall:
 
 @dataclass(frozen=True, slots=True)
 class Ramp:
-    """A finger ramp: a concave quarter round of this radius between the floor and the front wall, full width."""
+    """Finger ramp: a concave quarter round of this radius between floor and front wall, over the full width."""
 
     radius: float
 
@@ -93,8 +93,8 @@ class Ledge:
 
 
 @dataclass(frozen=True, slots=True)
-class Magnets:
-    """One round recess from below in the middle of each foot's four corners or, in a half foot, in its middle."""
+class MagnetHoles:
+    """Round recesses for magnets in the underside of a tray, all of one diameter and depth."""
 
     diameter: float
     depth: float
@@ -103,9 +103,9 @@ class Magnets:
 
 @dataclass(frozen=True, slots=True)
 class Pocket:
-    """A recess in the raised floor: this outline, already grown by its clearance, from z ``bottom`` up, plus notches.
+    """Pocket in a raised floor, from z ``bottom`` up: the item's outline grown by its clearance, and finger notches.
 
-    The upper edge is chamfered by ``chamfer``.
+    The upper edge has a chamfer of ``chamfer`` mm.
     """
 
     outline: Ring
@@ -116,12 +116,12 @@ class Pocket:
 
 @dataclass(frozen=True, slots=True)
 class TrayShape:
-    """An open-top container standing on ``halves`` half cells, one foot to a cell (or to a half cell).
+    """Tray: an open-top container on ``halves`` half cells along x and y, with one foot per cell or half cell.
 
     The part's frame starts at the tray's outer faces: cell edges lie ``inset`` outside it. ``foot_levels`` is
     `Joint.foot_levels` with insets from the cell's edge; ``rim_levels`` is `Joint.rim_levels` or None for a straight
-    rim. ``floor_top`` is the z of the floor inside; ``fill_top`` is the z up to which the room is filled when the tray
-    has pockets, else equal to ``floor_top``.
+    rim. ``floor_top`` is the z of the floor inside; ``fill_top`` is the z up to which a tray with pockets is filled,
+    and equal to ``floor_top`` otherwise.
     """
 
     halves: tuple[int, int]
@@ -138,14 +138,14 @@ class TrayShape:
     walls: tuple[Wall, ...] = ()
     ramp: Ramp | None = None
     ledge: Ledge | None = None
-    magnets: Magnets | None = None
+    magnets: MagnetHoles | None = None
     pockets: tuple[Pocket, ...] = ()
     letterings: tuple[Lettering, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class KeyShape:
-    """A loose butterfly key: this outline, ``height`` tall."""
+    """Loose butterfly key: an outline extruded by ``height``."""
 
     outline: Ring
     height: float
@@ -153,7 +153,7 @@ class KeyShape:
 
 @dataclass(frozen=True, slots=True)
 class CouponShape:
-    """A small plate with one half-cell socket for each clearance of the ladder, left to right, each named beside it.
+    """Coupon: a small plate with one socket for each clearance, from left to right, each labelled.
 
     ``ladder`` is ``((clearance, levels), ...)``; each cell is ``cell`` square, with ``lip`` mm of plate in front.
     """
@@ -168,7 +168,7 @@ class CouponShape:
 
 @dataclass(frozen=True, slots=True)
 class PlugShape:
-    """One foot with a solid grip on it, to try in each socket of the coupon. Frame as a tray's."""
+    """Plug: one foot with a solid grip, to try in each socket of the coupon. Its frame is that of a tray."""
 
     cell: float
     inset: float
@@ -183,7 +183,7 @@ Shape: TypeAlias = TileShape | TrayShape | KeyShape | CouponShape | PlugShape
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A shape with its short name: same mark, same shape. ``quantity`` counts all drawers and copies of the job.
+    """Part: a shape with its mark. ``quantity`` is the total for all drawers of the job and their copies.
 
     ``bare`` is the `worker.layout.model.fingerprint` of the shape without its mark, ``tray`` what a tray was made from.
     """
@@ -200,10 +200,10 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Placement:
-    """Where one part stands in its drawer: turned by ``turn`` degrees about z, then its box moved to ``at``.
+    """Position of a part in its drawer: rotated by ``turn`` degrees about z, then moved to ``at``.
 
-    ``at`` is the least corner of the turned part's bounding box in the drawer's frame. ``cell`` is the grid position of
-    a tray, ``name`` what the caller calls the tray there (equal trays share a mark, not a name); else both are None.
+    ``at`` is the minimum corner of the rotated bounding box in the drawer's frame, in mm. For a tray, ``cell`` is its
+    grid position and ``name`` its own name, as identical trays share a mark; for other parts both are None.
     """
 
     mark: str

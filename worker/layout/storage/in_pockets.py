@@ -17,7 +17,7 @@ from shapely.geometry import Polygon
 from worker.layout.model.shapes import Ring
 from worker.layout.storage.in_rows import FINGER_BREADTH
 from worker.layout.storage.poses import Pose
-from worker.layout.storage.sizing_rules import Ground
+from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.tray_option import POCKET_CLEARANCE, Draft, Filling, Lot
 from worker.layout.storage.upright import UPRIGHT_SUPPORT
 from worker.layout.tray.interior import UNDER_RIM, on_grid
@@ -62,7 +62,7 @@ class _Pattern:
     edge: float
     depth: float
     notched: bool
-    ground: Ground
+    ground: DrawerLimits
 
     def need(self, axis: int, count: int) -> float:
         """Return the least length of so many along one axis."""
@@ -90,7 +90,7 @@ class _Pattern:
 
 
 def recess_drafts(
-    name: str, count: int, poses: Sequence[Pose], ground: Ground, rims: Sequence[Rim], *, storage: Storage
+    name: str, count: int, poses: Sequence[Pose], ground: DrawerLimits, rims: Sequence[Rim], *, storage: Storage
 ) -> Iterator[Draft]:
     """Yield every even pattern of pockets.
 
@@ -123,14 +123,14 @@ def _stays_open(outline: Ring) -> bool:
     """Return whether an outline has no gap that its clearance or a finger notch across it closes to a hole."""
     points = tuple((on_grid(x), on_grid(y)) for x, y in outline)
     try:
-        asked = PolygonPocket(shape="polygon", points=points, depth=1.0, clearance=POCKET_CLEARANCE)
+        pocket = PolygonPocket(shape="polygon", points=points, depth=1.0, clearance=POCKET_CLEARANCE)
     except ValidationError:  # sides that all but touch do when they are rounded
         return False
-    item = recess(asked, (0.0, 0.0))
+    item = recess(pocket, (0.0, 0.0))
     left, front, right, back = item.bounds
     shorter = 0 if right - left <= back - front else 1
     both = shapely.union_all([item, notch(item, FINGER_BREADTH, NOTCH_REACHES[0], along=shorter)])
-    return all(isinstance(one, Polygon) and not one.interiors for one in (item, both))
+    return all(isinstance(shape, Polygon) and not shape.interiors for shape in (item, both))
 
 
 def _hollow(pattern: _Pattern) -> float:
@@ -144,7 +144,7 @@ def _hollow(pattern: _Pattern) -> float:
     return area
 
 
-def _pattern(name: str, count: int, pose: Pose, ground: Ground) -> _Pattern:
+def _pattern(name: str, count: int, pose: Pose, ground: DrawerLimits) -> _Pattern:
     """Return the pockets' sizes in one pose."""
     high = pose.size[2]
     depth = on_grid(max(min(_SHARE * high, high), _LEAST_DEPTH))
@@ -194,7 +194,7 @@ def _footprints(pattern: _Pattern, rim: Rim, stand: tuple[float, float], storage
         deep = ground.halves(pattern.need(1, rows), rim)
         if deep <= ground.span[1]:
             halves = (wide, deep)
-            sides = [ground.usable(one, rim) + 2.0 * ground.rim_overhang(rim) for one in halves]
+            sides = [ground.usable(half, rim) + 2.0 * ground.rim_overhang(rim) for half in halves]
             hollow = count * _hollow(pattern)
             plastic = ground.plastic(halves, height, rim) + (sides[0] * sides[1] - hollow) * pattern.depth
             made = _Pattern(

@@ -9,9 +9,9 @@ from math import ceil
 from typing import Final
 
 from worker.layout.storage.poses import Pose
-from worker.layout.storage.sizing_rules import LEDGE, Ground
+from worker.layout.storage.sizing_rules import LEDGE, DrawerLimits
 from worker.layout.storage.spacing import Line, Pairs
-from worker.layout.storage.tray_option import Draft, Filling, Lot, Wall
+from worker.layout.storage.tray_option import DividerWall, Draft, Filling, Lot
 from worker.spec.drawer.tray import MOST_DIVIDERS, Rim
 
 __all__ = ["FINGER_BREADTH", "FINGER_GAP", "ROW_WALL", "layers_of", "ledge_walls", "row_drafts"]
@@ -45,7 +45,7 @@ class _Rows:
     gap_axis: int
     length: int
     layers: int
-    ground: Ground
+    ground: DrawerLimits
     ledge: float
 
     @property
@@ -75,12 +75,19 @@ class _Rows:
         acrosses, backs = starts if self.gap_axis == 1 else starts[::-1]
         ups = tuple(ground.floor_top + layer * self.pose.size[2] for layer in range(self.layers))
         axis: Final = "x" if self.gap_axis == 0 else "y"
-        dividers = tuple(Wall(axis, at + ground.rim_overhang(rim)) for at in across.dividers)
+        dividers = tuple(DividerWall(axis, at + ground.rim_overhang(rim)) for at in across.dividers)
         return Filling((Lot(self.name, self.pose, self.count, acrosses, backs, ups),), dividers)
 
 
 def row_drafts(
-    name: str, count: int, poses: Sequence[Pose], ground: Ground, rims: Sequence[Rim], *, layered: bool, ledge: bool
+    name: str,
+    count: int,
+    poses: Sequence[Pose],
+    ground: DrawerLimits,
+    rims: Sequence[Rim],
+    *,
+    layered: bool,
+    ledge: bool,
 ) -> Iterator[Draft]:
     """Yield every way to lay things in rows.
 

@@ -13,7 +13,7 @@ from typing import Final
 
 from worker.layout.storage.in_rows import FINGER_BREADTH, ledge_walls
 from worker.layout.storage.poses import longest, poses, thinnest, volume
-from worker.layout.storage.sizing_rules import AIR, LEDGE, Ground
+from worker.layout.storage.sizing_rules import AIR, LEDGE, DrawerLimits
 from worker.layout.storage.tray_option import Bulk, Draft, Filling
 from worker.layout.tray.interior import UNDER_RIM, on_grid
 from worker.spec.drawer.tray import Rim
@@ -134,7 +134,7 @@ def wedge(radius: float) -> float:
     return (1.0 - pi / 4.0) * radius**2
 
 
-def fill_limit(draft: Draft, ground: Ground) -> float:
+def fill_limit(draft: Draft, ground: DrawerLimits) -> float:
     """Return how deep loose things may lie in a tray."""
     walls = draft.height - UNDER_RIM - ground.floor_top - ground.rim_height(draft.rim)
     return min(FILL_DEPTH, FILL_SHARE * walls)
@@ -156,7 +156,7 @@ def region(goods: Goods, heap_: Heap, at: tuple[float, float, float], sides: tup
     return Bulk(goods.name, goods.count, at, (*sides, heap_.depth), capacity, heap_.ramp)
 
 
-def loose_drafts(goods: Goods, ground: Ground, rims: Sequence[Rim], *, ledge: bool) -> Iterator[Draft]:
+def loose_drafts(goods: Goods, ground: DrawerLimits, rims: Sequence[Rim], *, ledge: bool) -> Iterator[Draft]:
     """Yield every footprint in which the goods find room.
 
     Args:
@@ -190,7 +190,7 @@ class _Filled:
     """Goods alone in a tray."""
 
     goods: Goods
-    ground: Ground
+    ground: DrawerLimits
     ledge: float
 
     def fill(self, draft: Draft) -> Filling:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal, TypeAlias
 
 from worker.layout.storage.poses import Pose
-from worker.layout.storage.sizing_rules import LEDGE, Ground
+from worker.layout.storage.sizing_rules import LEDGE, DrawerLimits
 from worker.layout.tray.interior import on_grid
 from worker.spec.drawer.pocket import CirclePocket, Notch, PolygonPocket, RectanglePocket
 from worker.spec.drawer.pocket import Pocket as PocketSpec
@@ -16,12 +16,12 @@ __all__ = [
     "MOST_OPTIONS",
     "POCKET_CLEARANCE",
     "Bulk",
+    "DividerWall",
     "Draft",
     "Filling",
     "Lot",
     "Option",
-    "Placed",
-    "Wall",
+    "PlacedThing",
     "sensible",
 ]
 
@@ -37,7 +37,7 @@ _LONGEST_NAME: Final = 80
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class PlacedThing:
     """One thing in its pose: the least corner of its box in the tray's part frame."""
 
     item: str
@@ -64,11 +64,11 @@ class Lot:
         """How many would find room."""
         return len(self.acrosses) * len(self.backs) * len(self.ups)
 
-    def things(self) -> Iterator[Placed]:
+    def things(self) -> Iterator[PlacedThing]:
         """Yield each thing."""
         places = ((x, y, z) for z in self.ups for y in self.backs for x in self.acrosses)
         for _, (x, y, z) in zip(range(self.count), places, strict=False):
-            yield Placed(self.item, self.pose, (on_grid(x), on_grid(y), on_grid(z)))
+            yield PlacedThing(self.item, self.pose, (on_grid(x), on_grid(y), on_grid(z)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +87,7 @@ class Bulk:
 
 
 @dataclass(frozen=True, slots=True)
-class Wall:
+class DividerWall:
     """A divider: its axis, its middle from the inner face, its height over the floor (None: to under the rim)."""
 
     axis: Literal["x", "y"]
@@ -113,7 +113,7 @@ class Option:
     wall: float
     floor: float
     content: tuple[Lot | Bulk, ...]
-    dividers: tuple[Wall, ...] = ()
+    dividers: tuple[DividerWall, ...] = ()
     recess: float | None = None
     notched: bool = False
     ramp: float | None = None
@@ -132,9 +132,9 @@ class Option:
     def named(self, items: tuple[str, ...]) -> "Option":
         """Return the same for items of other names, in the same order."""
         renamed = dict(zip(self.items, items, strict=True))
-        return replace(self, items=items, content=tuple(replace(one, item=renamed[one.item]) for one in self.content))
+        return replace(self, items=items, content=tuple(replace(lot, item=renamed[lot.item]) for lot in self.content))
 
-    def things(self) -> tuple[Placed, ...]:
+    def things(self) -> tuple[PlacedThing, ...]:
         """Return each thing that does not lie loose."""
         return tuple(thing for lot in self.content if isinstance(lot, Lot) for thing in lot.things())
 
@@ -154,7 +154,9 @@ class Option:
             rim=self.rim,
             wall=self.wall,
             floor=self.floor,
-            dividers=tuple(Divider(axis=one.axis, at=on_grid(one.at), height=one.height) for one in self.dividers),
+            dividers=tuple(
+                Divider(axis=divider.axis, at=on_grid(divider.at), height=divider.height) for divider in self.dividers
+            ),
             finger_ramp=None if self.ramp is None else FingerRamp(radius=self.ramp),
             label_ledge=LEDGE if ledge else None,
             pockets=tuple(self._pockets()),
@@ -188,7 +190,7 @@ class Filling:
     """What is in a tray."""
 
     content: tuple[Lot | Bulk, ...]
-    dividers: tuple[Wall, ...] = ()
+    dividers: tuple[DividerWall, ...] = ()
     recess: float | None = None
     notched: bool = False
     ramp: float | None = None
@@ -212,7 +214,7 @@ class Draft:
         """What drafts are put in order by: the smallest first, then what takes the least plastic."""
         return self.halves[0] * self.halves[1], self.plastic, self.halves, self.height, self.rim, self.storages
 
-    def option(self, items: tuple[str, ...], label: str | None, ground: Ground) -> Option:
+    def option(self, items: tuple[str, ...], label: str | None, ground: DrawerLimits) -> Option:
         """Return the option of these items."""
         filling = self.fill(self)
         return Option(
@@ -242,15 +244,22 @@ def sensible(drafts: Iterable[Draft], *, low: bool) -> list[Draft]:
     """
     kept: list[Draft] = []
     sizes: dict[Rim, list[tuple[float, int, int, float]]] = {"straight": [], "stacking": []}
-    for one in sorted(drafts, key=lambda draft: draft.order):
-        others, (wide, deep), plastic, top = sizes[one.rim], one.halves, one.plastic, one.top if low else 0.0
+    for candidate in sorted(drafts, key=lambda draft: draft.order):
+        others, (wide, deep), plastic, top = (
+            sizes[candidate.rim],
+            candidate.halves,
+            candidate.plastic,
+            candidate.top if low else 0.0,
+        )
         for its_plastic, its_wide, its_deep, its_top in others:
             if its_plastic <= plastic and its_wide <= wide and its_deep <= deep and its_top <= top:
                 break
         else:
             others.append((plastic, wide, deep, top))
-            kept.append(one)
+            kept.append(candidate)
     if len(kept) <= MOST_OPTIONS:
         return kept
     # Of many, those that take the least plastic: none beats another, so they still differ in their sides.
-    return sorted(sorted(kept, key=lambda one: (one.plastic, one.order))[:MOST_OPTIONS], key=lambda one: one.order)
+    return sorted(
+        sorted(kept, key=lambda draft: (draft.plastic, draft.order))[:MOST_OPTIONS], key=lambda draft: draft.order
+    )

@@ -9,7 +9,7 @@ from worker.layout.storage.in_pockets import recess_drafts
 from worker.layout.storage.in_rows import row_drafts
 from worker.layout.storage.loose import loose_drafts, poured
 from worker.layout.storage.poses import longest, lying_poses, poses, volume
-from worker.layout.storage.sizing_rules import FRAME_AIR, LEDGE, Ground
+from worker.layout.storage.sizing_rules import FRAME_AIR, LEDGE, DrawerLimits
 from worker.layout.storage.tray_option import Draft, Option, sensible
 from worker.layout.storage.upright import standing_drafts, standing_poses
 from worker.layout.tray.interior import on_grid
@@ -82,7 +82,7 @@ def rims(item: Item) -> tuple[Rim, ...]:
     return ("straight", "stacking") if item.stacks else ("straight",)
 
 
-def options(item: Item, ground: Ground) -> tuple[Option, ...]:
+def options(item: Item, ground: DrawerLimits) -> tuple[Option, ...]:
     """Return every sensible tray for an item, smallest first; none when nothing fits (see `shortfall`).
 
     Args:
@@ -90,24 +90,24 @@ def options(item: Item, ground: Ground) -> tuple[Option, ...]:
         ground: the drawer's grid, span and height.
     """
     kind = _Kind(item.plain, item.count, rims(item), item.access != "often", item.label_text)
-    found = _options(kind, storages(item), ground)
-    if not found and item.storage is None:
-        found = _options(kind, _ALL, ground)
-    return tuple(one.named((item.name,)) for one in found)
+    ways = _options(kind, storages(item), ground)
+    if not ways and item.storage is None:
+        ways = _options(kind, _ALL, ground)
+    return tuple(option.named((item.name,)) for option in ways)
 
 
-def shortfall(item: Item, ground: Ground) -> Shortfall:
+def shortfall(item: Item, ground: DrawerLimits) -> Shortfall:
     """Return what an item without options lacks in this drawer: of height and area that of which less is missing."""
     any_span = (_ANY_SPAN, _ANY_SPAN)
     lacks: list[Shortfall] = []
     if higher := options(item, replace(ground, height=_ANY_HEIGHT)):
-        lacks.append(Shortfall("height", on_grid(min(one.top for one in higher) + FRAME_AIR), ground.height))
+        lacks.append(Shortfall("height", on_grid(min(option.top for option in higher) + FRAME_AIR), ground.height))
     if wider := options(item, replace(ground, span=any_span)):
-        lacks.append(Shortfall("area", float(min(max(one.halves) for one in wider)), float(max(ground.span))))
+        lacks.append(Shortfall("area", float(min(max(option.halves) for option in wider)), float(max(ground.span))))
     if lacks:
         return min(lacks, key=lambda lack: lack.needed / lack.there)
     if larger := options(item, replace(ground, span=any_span, height=_ANY_HEIGHT)):
-        return Shortfall("area", float(min(max(one.halves) for one in larger)), float(max(ground.span)))
+        return Shortfall("area", float(min(max(option.halves) for option in larger)), float(max(ground.span)))
     return Shortfall("shape", on_grid(longest(item.plain)), float(max(ground.span)))
 
 
@@ -123,13 +123,13 @@ class _Kind:
 
 
 @lru_cache(maxsize=4096)
-def _options(kind: _Kind, ways: Storages, ground: Ground) -> tuple[Option, ...]:
+def _options(kind: _Kind, ways: Storages, ground: DrawerLimits) -> tuple[Option, ...]:
     drafts = [draft for draft in _drafts(kind, ways, ground) if carries(kind.label, draft, ground)]
     chosen = sensible(drafts, low="stacking" in kind.rims)
     return tuple(draft.option(("",), kind.label, ground) for draft in chosen)
 
 
-def _drafts(kind: _Kind, ways: Storages, ground: Ground) -> Iterator[Draft]:
+def _drafts(kind: _Kind, ways: Storages, ground: DrawerLimits) -> Iterator[Draft]:
     """Yield every draft."""
     every = poses(kind.shape)
     lying, standing = lying_poses(every), standing_poses(every)
@@ -146,7 +146,7 @@ def _drafts(kind: _Kind, ways: Storages, ground: Ground) -> Iterator[Draft]:
         yield from recess_drafts("", kind.count, recessed, ground, kind.rims, storage="pocket")
 
 
-def carries(label: str | None, draft: Draft, ground: Ground) -> bool:
+def carries(label: str | None, draft: Draft, ground: DrawerLimits) -> bool:
     """Return whether a tray is wide and high enough for its label: on its ledge or, with pockets, on its front."""
     if label is None:
         return True

@@ -7,9 +7,9 @@ from typing import Final
 
 from worker.layout.storage.in_rows import ledge_walls
 from worker.layout.storage.poses import Pose
-from worker.layout.storage.sizing_rules import LEDGE, Ground
+from worker.layout.storage.sizing_rules import LEDGE, DrawerLimits
 from worker.layout.storage.spacing import Groups
-from worker.layout.storage.tray_option import Draft, Filling, Lot, Wall
+from worker.layout.storage.tray_option import DividerWall, Draft, Filling, Lot
 from worker.spec.drawer.tray import MOST_DIVIDERS, Rim
 
 __all__ = ["LEAST_GRIP", "UPRIGHT_SUPPORT", "standing_drafts", "standing_groups", "standing_poses"]
@@ -40,7 +40,7 @@ class _Standing:
     pose: Pose
     grid: tuple[int, int]
     groups: tuple[Groups, Groups]
-    ground: Ground
+    ground: DrawerLimits
     ledge: float
 
     def fill(self, draft: Draft) -> Filling:
@@ -58,8 +58,8 @@ class _Standing:
             (ground.floor_top,),
         )
         height = UPRIGHT_SUPPORT * self.pose.size[2] if rim == "stacking" else None
-        dividers = [Wall("x", at + overhang, height) for at in across.dividers]
-        dividers += [Wall("y", at + overhang, height) for at in back.dividers]
+        dividers = [DividerWall("x", at + overhang, height) for at in across.dividers]
+        dividers += [DividerWall("y", at + overhang, height) for at in back.dividers]
         return Filling((lot,), tuple(dividers))
 
 
@@ -73,7 +73,7 @@ def standing_poses(poses: Sequence[Pose]) -> list[Pose]:
 
 
 def standing_drafts(
-    name: str, count: int, poses: Sequence[Pose], ground: Ground, rims: Sequence[Rim], *, ledge: bool
+    name: str, count: int, poses: Sequence[Pose], ground: DrawerLimits, rims: Sequence[Rim], *, ledge: bool
 ) -> Iterator[Draft]:
     """Yield every way to stand things in compartments.
 
@@ -95,7 +95,7 @@ def standing_drafts(
                 yield from _footprints(_Standing(name, count, pose, (1, 1), groups, ground, strip), rim, stand)
 
 
-def standing_groups(pose: Pose, axis: int, ground: Ground) -> Groups:
+def standing_groups(pose: Pose, axis: int, ground: DrawerLimits) -> Groups:
     """Return how things stand along one axis."""
     size, margin = pose.size[axis], ground.margin(pose.round_radius)
     if size <= _LEAF * pose.size[2]:

@@ -1,4 +1,4 @@
-"""The room inside a tray: how wide, how deep and how high things in it may stand."""
+"""The interior of a tray: its width, depth and usable height."""
 
 from dataclasses import dataclass
 from typing import Final
@@ -9,35 +9,36 @@ from worker.spec.drawer.tray import Tray
 from worker.spec.errors import TrayError
 from worker.spec.tolerances import LENGTH_EPSILON, LINES_IN_A_WALL
 
-#: Air between what stands in a tray and the foot of the tray above, or the rim of its own.
+#: Gap in mm between the contents of a tray and the foot of the tray above, or its own rim.
 UNDER_RIM: Final = 0.2
 
-#: The least bottom of a part (fdm_rules, top-bottom: the minimum of a public design guide).
+#: Minimum thickness of a part's bottom in mm (minimum of a public design guide).
 LEAST_FLOOR: Final = 0.6
 
-#: The least bottom under something cut into it, and over a magnet: one layer more than `LEAST_FLOOR`.
+#: Minimum thickness in mm under an engraving or over a magnet: one layer more than `LEAST_FLOOR`.
 LEAST_COVER: Final = 0.8
 
-#: A room narrower or lower than this holds nothing.
+#: Width and height in mm below which an interior is useless.
 LEAST_ROOM: Final = 6.0
 LEAST_HEIGHT: Final = 2.0
 
-#: The least space between walls: fingertips and brushes reach in no narrower one.
+#: Minimum space between walls in mm, for fingertips and brushes.
 LEAST_SPACE: Final = 3.0
 
 #: Height of raised letters and depth of engraved ones: two layers of 0.2 mm.
 LETTER_DEPTH: Final = 0.4
 
-#: Steps of a length that the layout chooses itself: the coordinate grid.
+#: Step in mm of the lengths that the layout chooses: the coordinate grid.
 _DECIMALS: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
 class Room:
-    """The inside of a tray, in the part's frame.
+    """Interior of a tray in the part's frame; all lengths in mm.
 
-    ``outer`` is the tray's width and depth, ``inner`` the room's. ``wall_top`` is where the plain wall ends,
-    ``ceiling`` where dividers, ramp, ledge and text must end. ``lines`` is the thickness of two printed lines.
+    ``outer`` is the outer width and depth of the tray, ``inner`` that of the interior. ``wall_top`` is the z at which
+    the plain wall ends, ``ceiling`` the z at which dividers, ramp, ledge and text must end. ``lines`` is the thickness
+    of two printed lines.
     """
 
     tray: Tray
@@ -54,13 +55,13 @@ class Room:
 
     @property
     def height(self) -> float:
-        """Height from the floor to the ceiling."""
+        """Height from the floor to the ceiling, in mm."""
         return self.ceiling - self.floor_top
 
     def refusal(
         self, message: str, *at: str | int, value: object = None, limit: str | None = None, remedy: str | None = None
     ) -> TrayError:
-        """Return an error about this tray, named, at a path below it."""
+        """Return an error that names this tray, with a path below its pointer."""
         pointer = "/".join((self.pointer, *map(str, at)))
         return TrayError(
             f"Tray {self.tray.name!r}: {message}", pointer=pointer, value=value, limit=limit, remedy=remedy
@@ -68,10 +69,17 @@ class Room:
 
 
 def tray_room(tray: Tray, *, joint: Joint, pitch: float, line_width: float, pointer: str) -> Room:
-    """Return the room inside a tray.
+    """Return the interior of a tray.
+
+    Args:
+        tray: the tray.
+        joint: joint of the grid.
+        pitch: side of a cell, mm.
+        line_width: width of a printed line, mm.
+        pointer: JSON Pointer of the tray.
 
     Raises:
-        TrayError: when walls, floor and rim leave no room, or are too thin to print.
+        TrayError: if walls, floor and rim leave no space, or are too thin to print.
     """
     inset = joint.body_inset
     across, back = (on_grid(cells * pitch - 2.0 * inset) for cells in tray.cells)
@@ -99,7 +107,7 @@ def tray_room(tray: Tray, *, joint: Joint, pitch: float, line_width: float, poin
 
 
 def on_grid(length: float) -> float:
-    """Return a length on the coordinate grid, as a decimal."""
+    """Return a length in mm rounded to the coordinate grid."""
     return round(length, _DECIMALS) + 0.0
 
 

@@ -2,13 +2,13 @@
 
 from math import sqrt
 
-from worker.layout.model.shapes import Magnets, Point
+from worker.layout.model.shapes import MagnetHoles, Point
 from worker.layout.tray.interior import LEAST_COVER, LETTER_DEPTH, Room, on_grid
 from worker.spec.drawer.joint import CORNER_RADIUS, LEAST_RADIUS, Levels
 from worker.spec.tolerances import LENGTH_EPSILON
 
 
-def tray_magnets(room: Room, levels: Levels, *, pitch: float, half_feet: bool) -> Magnets | None:
+def tray_magnets(room: Room, levels: Levels, *, pitch: float, half_feet: bool) -> MagnetHoles | None:
     """Return the recesses in the feet, as far out as two lines of plastic allow; in a half foot, in its middle.
 
     By default one stands near each outer corner of the tray; ``per_cell`` puts four in each whole foot and one in each
@@ -23,33 +23,33 @@ def tray_magnets(room: Room, levels: Levels, *, pitch: float, half_feet: bool) -
     Raises:
         TrayError: when a foot is too small or the floor over the recess would be too thin.
     """
-    asked = room.tray.magnets
-    if asked is None:
+    magnets = room.tray.magnets
+    if magnets is None:
         return None
     side = pitch / 2.0 if half_feet else pitch
     inset = levels[0][0]
     bottom = side - 2.0 * inset
     columns, rows = (round(cells * (2 if half_feet else 1)) for cells in room.tray.cells)
-    two_abreast = not half_feet and (asked.per_cell or 1 in (columns, rows))
+    two_abreast = not half_feet and (magnets.per_cell or 1 in (columns, rows))
     most = (bottom - 3.0 * room.lines) / 2.0 if two_abreast else bottom - 2.0 * room.lines
-    if asked.diameter > most + LENGTH_EPSILON:
+    if magnets.diameter > most + LENGTH_EPSILON:
         raise room.refusal(
             "its magnets are too wide for its feet.", "magnets", "diameter",
-            value=asked.diameter, limit=f"at most {on_grid(most):g} mm", remedy="Take smaller magnets.",
+            value=magnets.diameter, limit=f"at most {on_grid(most):g} mm", remedy="Take smaller magnets.",
         )  # fmt: skip
     text = room.tray.text
     engraved = text is not None and text.face == "floor" and text.style == "engraved"
     deepest = on_grid(room.floor_top - LEAST_COVER - (LETTER_DEPTH if engraved else 0.0))
-    if asked.depth > deepest + LENGTH_EPSILON:
+    if magnets.depth > deepest + LENGTH_EPSILON:
         raise room.refusal(
             "its magnets are too deep for its floor.", "magnets", "depth",
-            value=asked.depth, limit=f"at most {deepest:g} mm", remedy="Take thinner magnets or a thicker floor.",
+            value=magnets.depth, limit=f"at most {deepest:g} mm", remedy="Take thinner magnets or a thicker floor.",
         )  # fmt: skip
-    near = side / 2.0 if half_feet else _edge_distance(asked.diameter / 2.0 + room.lines, inset)
+    near = side / 2.0 if half_feet else _edge_distance(magnets.diameter / 2.0 + room.lines, inset)
     air = (side * columns - room.outer[0]) / 2.0
-    across, deep = (_along(feet, side, near, every=asked.per_cell) for feet in (columns, rows))
+    across, deep = (_along(feet, side, near, every=magnets.per_cell) for feet in (columns, rows))
     centres: tuple[Point, ...] = tuple((on_grid(x - air), on_grid(y - air)) for y in deep for x in across)
-    return Magnets(asked.diameter, asked.depth, centres)
+    return MagnetHoles(magnets.diameter, magnets.depth, centres)
 
 
 def _along(feet: int, side: float, near: float, *, every: bool) -> tuple[float, ...]:

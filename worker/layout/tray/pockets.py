@@ -1,4 +1,4 @@
-"""Pockets: recesses for items in a tray that is filled up to the deepest of them."""
+"""Pockets: recesses for items, in a tray whose floor is raised for the deepest of them."""
 
 import itertools
 from dataclasses import dataclass, replace
@@ -14,25 +14,25 @@ from worker.layout.tray.pocket_outline import NOTCH_REACHES, chamfer_of, notch, 
 from worker.spec.drawer.pocket import Pocket as PocketSpec
 from worker.spec.tolerances import LENGTH_EPSILON
 
-#: The filling ends at least this far under the rim: what lies in a pocket must not be pushed by a tray above.
+#: Minimum distance in mm from the raised floor to the rim, so that a tray above does not press on items.
 _UNDER_RIM: Final = 0.2
 
 
 @dataclass(frozen=True, slots=True)
 class _Placed:
-    """One pocket with its area, notches included."""
+    """A pocket with its area, including notches."""
 
     pocket: Pocket
     area: BaseGeometry
 
 
 def tray_pockets(room: Room) -> tuple[float, tuple[Pocket, ...]]:
-    """Return the height up to which the room is filled, and the pockets in it.
+    """Return the z in mm of the raised floor, and the pockets in it.
 
-    The filling is as high as the deepest pocket asks for, so that it leaves the tray's floor under it.
+    The floor is raised just enough to keep the tray's floor thickness under the deepest pocket.
 
     Raises:
-        TrayError: when a pocket is too deep, leaves the room, meets another, or shares the room with dividers, ramp,
+        TrayError: if a pocket is too deep, lies outside the tray, meets another, or is combined with dividers, ramp,
             ledge or text on the floor.
     """
     tray = room.tray
@@ -57,7 +57,7 @@ def tray_pockets(room: Room) -> tuple[float, tuple[Pocket, ...]]:
 
 
 def _alone(room: Room) -> None:
-    """Refuse what has no place in a filled room."""
+    """Check that nothing else takes the raised floor."""
     tray = room.tray
     others = {
         "dividers": bool(tray.dividers),
@@ -68,28 +68,28 @@ def _alone(room: Room) -> None:
     for name, there in others.items():
         if there:
             raise room.refusal(
-                f"its pockets leave no room for {name.replace('_', ' ')}.", name,
-                limit="pockets alone", remedy="Leave it out, or make two trays.",
+                f"its pockets leave no space for {name.replace('_', ' ')}.", name,
+                limit="nothing beside pockets", remedy="Leave it out, or use two trays.",
             )  # fmt: skip
 
 
 def _place(room: Room, index: int, spec: PocketSpec, fill_top: float) -> _Placed:
-    """Return one pocket, its outline and its notch inside the room."""
+    """Return one pocket with its outline and notch, checked to lie inside the tray."""
     item = recess(spec, (room.wall, room.wall))
     if not isinstance(item, Polygon) or item.interiors:
         raise room.refusal(
-            f"pocket {index + 1} closes on itself once its clearance is added.", "pockets", index,
+            f"pocket {index + 1} overlaps itself when its clearance is added.", "pockets", index,
             value=spec.clearance, limit="one outline without holes",
-            remedy="Draw the outline round the gap, or make the clearance smaller.",
+            remedy="Close the gap in the outline, or reduce the clearance.",
         )  # fmt: skip
     inside = _inside(room)
     if not inside.covers(item):
         left, front, right, back = (on_grid(bound - room.wall) for bound in item.bounds)
         raise room.refusal(
-            f"pocket {index + 1} does not lie inside the room.", "pockets", index,
+            f"pocket {index + 1} does not lie inside the tray.", "pockets", index,
             value=[left, front, right, back],
             limit=f"{room.lines:g} mm or more inside {room.inner[0]:g} x {room.inner[1]:g} mm, corners rounded",
-            remedy="Move it, or take a larger tray. The value is its box with clearance: left, front, right, back.",
+            remedy="Move it, or use a larger tray. The value is its box with clearance: left, front, right, back.",
         )  # fmt: skip
     bare = Pocket(outline_of(item), on_grid(fill_top - spec.depth), 0.0)
     pocket = bare if spec.notch is None else replace(bare, notches=(_notch(room, index, item, spec.notch.width),))
@@ -98,7 +98,7 @@ def _place(room: Room, index: int, spec: PocketSpec, fill_top: float) -> _Placed
 
 
 def _notch(room: Room, index: int, item: BaseGeometry, width: float) -> tuple[tuple[float, float], ...]:
-    """Return the ring of a finger notch: across the item's shorter side if there is room, else along it."""
+    """Return the ring of a finger notch: across the item's shorter side if it fits, otherwise along it."""
     left, front, right, back = item.bounds
     shorter = 0 if right - left <= back - front else 1
     inside = _inside(room)
@@ -109,24 +109,24 @@ def _notch(room: Room, index: int, item: BaseGeometry, width: float) -> tuple[tu
             return outline_of(bay)
     raise room.refusal(
         f"the finger notch of pocket {index + 1} does not fit.", "pockets", index, "notch", "width",
-        value=width, limit=f"{NOTCH_REACHES[-1]:g} mm of room on two opposite sides of the pocket",
-        remedy="Move the pocket, make the notch narrower or leave it out.",
+        value=width, limit=f"{NOTCH_REACHES[-1]:g} mm free on two opposite sides of the pocket",
+        remedy="Move the pocket, or make the notch narrower, or leave it out.",
     )  # fmt: skip
 
 
 def _inside(room: Room) -> Polygon:
-    """Return where pockets may lie: two lines from the walls, so that no faces lie flush."""
+    """Return the area for pockets: two lines from the walls, so that no faces are coplanar."""
     margin = room.wall + room.lines - LENGTH_EPSILON
     corner = min(max(room.corner - room.lines, 0.0), 0.9 * (min(room.inner) / 2.0 - room.lines))
     box = shapely.box(
         margin + corner, margin + corner, room.outer[0] - margin - corner, room.outer[1] - margin - corner
     )
-    # The corners' chords lie inside the arcs.
+    # the chords of the corners lie inside the arcs
     return box.buffer(corner, quad_segs=16) if corner > 0.0 else box
 
 
 def _keep_apart(room: Room, index: int, cut: _Placed, others: list[_Placed]) -> None:
-    """Refuse a pocket that leaves less than two lines to another, above their chamfers."""
+    """Check that two lines of wall are left between a pocket and every other one, beside their chamfers."""
     for beside, other in enumerate(others):
         needed = room.lines + cut.pocket.chamfer + other.pocket.chamfer
         between = cut.area.distance(other.area)

@@ -7,19 +7,19 @@ from worker.layout.tray.dividers import spans
 from worker.layout.tray.interior import LEAST_SPACE, LETTER_DEPTH, Room, on_grid
 from worker.spec.tolerances import LENGTH_EPSILON
 
-#: A ramp's radius where none is asked for: a fingertip's curve (12 mm is the diameter of the jointed test finger of
-#: IEC 61032; from memory), and no more than this share of the inner height.
+#: Default radius of a ramp in mm: the curve of a fingertip (12 mm is the diameter of the jointed test finger of
+#: IEC 61032; from memory), and its largest ratio to the inner height.
 _RADIUS: Final = 12.0
 _RADIUS_SHARE: Final = 0.4
 _LEAST_RADIUS: Final = 2.0
 
-#: The ramp's last facet runs up the wall by this much more than its radius.
+#: Length in mm by which the ramp's last facet extends up the wall beyond its radius.
 _RUN_UP: Final = 1.2
 
-#: Thickness of the label ledge's front edge: a label's edge rests on it, and it prints as three lines (own choice).
+#: Thickness of the label ledge's front edge in mm: the label rests on it, and it prints as three lines (own choice).
 LEDGE_EDGE: Final = 1.2
 
-#: The ledge takes no more than this share of the room's depth.
+#: Largest ratio of the ledge's depth to that of the interior.
 _LEDGE_SHARE: Final = 0.5
 
 
@@ -27,21 +27,21 @@ def tray_ledge(room: Room, walls: tuple[Wall, ...]) -> Ledge | None:
     """Return the label ledge.
 
     Raises:
-        TrayError: when the room is not deep or high enough for it, or a divider stands under it.
+        TrayError: if the tray is not deep or high enough for it, or a divider stands under it.
     """
-    asked, text = room.tray.label_ledge, room.tray.text
-    if asked is None:
+    spec, text = room.tray.label_ledge, room.tray.text
+    if spec is None:
         return None
     most = on_grid(room.inner[1] * _LEDGE_SHARE)
-    if asked.depth > most:
+    if spec.depth > most:
         raise room.refusal(
             "its label ledge is too deep.", "label_ledge", "depth",
-            value=asked.depth, limit=f"at most {most:g} mm, half the room", remedy="Make the ledge less deep.",
+            value=spec.depth, limit=f"at most {most:g} mm, half the inner depth", remedy="Make the ledge less deep.",
         )  # fmt: skip
     raised = text is not None and text.face == "ledge" and text.style == "raised"
-    # Raised letters must end under the rim too.
+    # raised letters must end below the rim too
     top = on_grid(room.ceiling - (LETTER_DEPTH if raised else 0.0))
-    needed = asked.drop + LEDGE_EDGE + asked.depth + LEAST_SPACE
+    needed = spec.drop + LEDGE_EDGE + spec.depth + LEAST_SPACE
     missing = on_grid(room.floor_top + needed - top)
     if missing > 0.0:
         raise room.refusal(
@@ -49,37 +49,37 @@ def tray_ledge(room: Room, walls: tuple[Wall, ...]) -> Ledge | None:
             value=room.tray.height, limit=f"at least {on_grid(room.tray.height + missing):g} mm",
             remedy="Make the tray higher, or the ledge less deep or its drop smaller.",
         )  # fmt: skip
-    edge = room.outer[1] - room.wall - asked.depth
+    edge = room.outer[1] - room.wall - spec.depth
     behind = spans(room, walls, "y")[-1][0]
     if behind > edge - LEAST_SPACE + LENGTH_EPSILON and behind > room.wall:
         raise room.refusal(
             "a divider stands under its label ledge.", "label_ledge", "depth",
-            value=asked.depth, limit=f"at most {on_grid(asked.depth + edge - LEAST_SPACE - behind):g} mm",
+            value=spec.depth, limit=f"at most {on_grid(spec.depth + edge - LEAST_SPACE - behind):g} mm",
             remedy="Move the last divider forwards, or make the ledge less deep.",
         )  # fmt: skip
-    return Ledge(asked.depth, top, asked.drop)
+    return Ledge(spec.depth, top, spec.drop)
 
 
 def tray_ramp(room: Room, walls: tuple[Wall, ...], ledge: Ledge | None) -> Ramp | None:
     """Return the finger ramp.
 
     Raises:
-        TrayError: when it is higher than the wall, or deeper than what lies behind the front wall.
+        TrayError: if it is higher than the wall, or deeper than the front compartment.
     """
-    asked = room.tray.finger_ramp
-    if asked is None:
+    spec = room.tray.finger_ramp
+    if spec is None:
         return None
     front, end = spans(room, walls, "y")[0]
     if ledge is not None and len(spans(room, walls, "y")) == 1:
         end -= ledge.depth
     most = on_grid(min(min(room.wall_top, room.ceiling) - room.floor_top - _RUN_UP, end - front - LEAST_SPACE))
-    if most < _LEAST_RADIUS or (asked.radius is not None and asked.radius > most + LENGTH_EPSILON):
+    if most < _LEAST_RADIUS or (spec.radius is not None and spec.radius > most + LENGTH_EPSILON):
         limit = f"{_LEAST_RADIUS:g} to {most:g} mm" if most >= _LEAST_RADIUS else "no room for one"
         raise room.refusal(
             "its finger ramp does not fit.", "finger_ramp", "radius",
-            value=asked.radius, limit=limit,
+            value=spec.radius, limit=limit,
             remedy="Make the radius smaller, the tray higher or its front compartment deeper.",
         )  # fmt: skip
-    if asked.radius is not None:
-        return Ramp(asked.radius)
+    if spec.radius is not None:
+        return Ramp(spec.radius)
     return Ramp(on_grid(max(min(_RADIUS, _RADIUS_SHARE * room.height, most), _LEAST_RADIUS)))

@@ -1,4 +1,4 @@
-"""The inscription: a tray's text, on its front, its floor or its label ledge."""
+"""The text of a tray, on its front, floor or label ledge."""
 
 from math import hypot
 from typing import Final
@@ -11,24 +11,24 @@ from worker.spec.drawer.joint import CORNER_RADIUS
 from worker.spec.drawer.tray import Text
 from worker.spec.tolerances import LENGTH_EPSILON
 
-#: Plain face between a text and the next edge.
+#: Margin between a text and the next edge, in mm.
 _MARGIN: Final = 1.0
 
-#: Heights of a capital where none is asked for: at most and at least. Under 3 mm a nozzle of 0.4 mm blurs letters.
+#: Largest and smallest default cap height in mm. Below 3 mm a nozzle of 0.4 mm blurs letters.
 _MOST_CAP: Final = 8.0
 LEAST_CAP: Final = 3.0
 
-#: A letter cut less deep does not show: one layer.
+#: Minimum depth of an engraving in mm: one layer.
 LEAST_DEPTH: Final = 0.2
 
 
 def tray_letterings(
     room: Room, walls: tuple[Wall, ...], ramp: Ramp | None, ledge: Ledge | None
 ) -> tuple[Lettering, ...]:
-    """Return the tray's text, at most one.
+    """Return the tray's text as a list of at most one lettering.
 
     Raises:
-        TrayError: when it does not fit its face, or its face is too thin to cut it in.
+        TrayError: if it does not fit its face, or the face is too thin for an engraving.
     """
     text = room.tray.text
     if text is None:
@@ -36,8 +36,8 @@ def tray_letterings(
     unknown = missing(text.text)
     if unknown:
         raise room.refusal(
-            "its text has characters that the typeface lacks.", "text", "text",
-            value=unknown, limit="Latin letters, digits and signs", remedy="Write it with other characters.",
+            "its text has characters that the font lacks.", "text", "text",
+            value=unknown, limit="Latin letters, digits and common signs", remedy="Use other characters.",
         )  # fmt: skip
     if text.face == "front":
         return (_front(room, text),)
@@ -50,13 +50,13 @@ def _front(room: Room, text: Text) -> Lettering:
     """Return the text on the outer front wall, between the foot and the rim."""
     if text.style == "raised":
         raise room.refusal(
-            "raised text on its front would touch its neighbour.", "text", "style",
+            "raised text on its front would touch the neighbouring tray.", "text", "style",
             value="raised", limit="engraved on the front", remedy="Engrave it, or raise it on the floor or the ledge.",
         )  # fmt: skip
     depth = on_grid(min(LETTER_DEPTH, room.wall - room.lines))
     if depth < LEAST_DEPTH - LENGTH_EPSILON:
         raise room.refusal(
-            "its wall is too thin to cut text into.", "wall",
+            "its wall is too thin for engraved text.", "wall",
             value=room.wall, limit=f"at least {on_grid(room.lines + LEAST_DEPTH):g} mm",
             remedy="Make the wall thicker, or put the text on the floor.",
         )  # fmt: skip
@@ -76,39 +76,44 @@ def _on_floor(room: Room, text: Text, walls: tuple[Wall, ...], ramp: Ramp | None
     """Return the text on the floor of the largest compartment."""
     if room.tray.pockets:
         raise room.refusal(
-            "its pockets take the floor.", "text", "face", value="floor", limit="front", remedy="Put it on the front."
+            "its pockets leave no floor for text.",
+            "text",
+            "face",
+            value="floor",
+            limit="front",
+            remedy="Put it on the front.",
         )
     raised = text.style == "raised"
     depth = LETTER_DEPTH if raised else on_grid(min(LETTER_DEPTH, room.tray.floor - LEAST_COVER))
     if depth < LEAST_DEPTH - LENGTH_EPSILON:
         raise room.refusal(
-            "its floor is too thin to cut text into.", "floor",
+            "its floor is too thin for engraved text.", "floor",
             value=room.tray.floor, limit=f"at least {on_grid(LEAST_COVER + LEAST_DEPTH):g} mm",
             remedy="Make the floor thicker, or raise the text.",
         )  # fmt: skip
     columns, rows = spans(room, walls, "x"), list(spans(room, walls, "y"))
     rows[0] = (rows[0][0] + (ramp.radius if ramp is not None else 0.0), rows[0][1])
     rows[-1] = (rows[-1][0], rows[-1][1] - (ledge.depth if ledge is not None else 0.0))
-    # The largest, and of equal ones the first: front to back, then left to right.
+    # the largest compartment; of equal ones the first, front to back, then left to right
     left, right = max(columns, key=lambda span: round(span[1] - span[0], 3))
     front, back = max(rows, key=lambda span: round(span[1] - span[0], 3))
-    margin = _MARGIN + room.corner * 0.3  # more than the corner of a square is cut by its arc
+    margin = _MARGIN + room.corner * 0.3  # more than the rounding takes off the corner
     size = (right - left - 2.0 * margin, back - front - 2.0 * margin)
     return _lettering(room, text, ((left + right) / 2.0, (front + back) / 2.0), size, depth)
 
 
 def _lettering(room: Room, text: Text, middle: Point, size: Point, depth: float) -> Lettering:
-    """Return the text with its ink in the middle of a face of this size."""
+    """Return the text with its outlines centred on a face of this size (mm)."""
     left, low, right, high = extent(text.text)
     most = min(size[0] / max(right - left, LENGTH_EPSILON), size[1] / max(high - low, LENGTH_EPSILON))
     cap = _cap_height(room, text, most, size)
-    # A lettering's place is the middle of its capitals; descenders and accents reach further.
+    # a lettering is positioned by the centre of its capitals; descenders and accents extend further
     at = (on_grid(middle[0]), on_grid(middle[1] - cap * ((low + high) / 2.0 - 0.5)))
     return Lettering(text.text, text.face, at, cap, depth, raised=text.style == "raised")
 
 
 def _cap_height(room: Room, text: Text, most: float, size: Point) -> float:
-    """Return the height of a capital: as asked, or the largest that fits."""
+    """Return the cap height in mm: as given, or the largest that fits."""
     if text.cap_height is not None:
         if text.cap_height > most + LENGTH_EPSILON:
             raise room.refusal(

@@ -1,4 +1,4 @@
-"""Plastic: a tray's volume in closed form, close enough to compare layouts by.
+"""Volume estimate of a tray in closed form, accurate enough to compare layouts.
 
 A rounded rectangle of sides a, b and corner radius r has the area ``a b - (4 - pi) r^2``. Between two levels of a
 profile the area is a quadratic of z, so Simpson's rule is exact.
@@ -15,7 +15,7 @@ from worker.spec.drawer.tray import Rim
 
 @lru_cache(maxsize=64)
 def foot_volume(joint: Joint, side: float) -> float:
-    """Return the volume of one foot in a cell of this side, up to where the body begins, in mm3."""
+    """Return the volume of one foot in mm3, for a cell with this side in mm, up to where the body begins."""
     return _stacked((side, side), joint.foot_levels())
 
 
@@ -23,15 +23,15 @@ def foot_volume(joint: Joint, side: float) -> float:
 def shell_volume(
     joint: Joint, sides: tuple[float, float], height: float, rim: Rim, *, wall: float, floor: float
 ) -> float:
-    """Return the volume of a tray's floor, walls and rim over its feet, in mm3.
+    """Return the volume of a tray's floor, walls and rim, without feet, in mm3.
 
     Args:
-        joint: the joint.
-        sides: of the tray's footprint, cell edge to cell edge.
-        height: of the tray.
-        rim: its rim.
-        wall: thickness of its walls.
-        floor: thickness of its floor.
+        joint: joint of the grid.
+        sides: width and depth of the footprint from cell edge to cell edge, mm.
+        height: height of the tray, mm.
+        rim: kind of rim.
+        wall: thickness of the walls, mm.
+        floor: thickness of the floor, mm.
     """
     bottom = _foot_height(joint)
     outer, inner = _area(sides, joint.body_inset), _area(sides, joint.body_inset + wall)
@@ -47,7 +47,7 @@ def shell_volume(
 
 
 def ledge_section(depth: float, drop: float) -> float:
-    """Return the section of a label ledge in mm2: its edge, its slope and the wedge that carries it."""
+    """Return the cross-section of a label ledge in mm2: edge, slope and supporting wedge."""
     return depth * (LEDGE_EDGE + drop / 2.0 + depth / 2.0)
 
 
@@ -57,7 +57,7 @@ def _foot_height(joint: Joint) -> float:
 
 
 def _stacked(sides: tuple[float, float], levels: Levels) -> float:
-    """Return the volume of rounded rectangles stacked along a profile."""
+    """Return the volume in mm3 of rounded rectangles stacked along a profile."""
     total = 0.0
     for (low, z0), (high, z1) in itertools.pairwise(levels):
         middle = (low + high) / 2.0

@@ -9,7 +9,7 @@ from typing import Final
 
 from worker.output.drawings.font import LINE, text_width
 from worker.output.drawings.map_ground import Ground
-from worker.output.drawings.sheet import LEAST, Path, Text
+from worker.output.drawings.sheet import LEAST, Path, TextElement
 
 __all__ = ["FOOT", "HEAD", "SIDE", "dimensions"]
 
@@ -29,7 +29,7 @@ _APART: Final = 4.5
 
 def dimensions(
     ground: Ground, place: tuple[float, float, float, float], across: tuple[float, float]
-) -> list[Path | Text]:
+) -> list[Path | TextElement]:
     """Return the dimensions.
 
     Args:
@@ -50,13 +50,13 @@ class _Dimensions:
         self.left, self.top, self.scale, self.unit = place
         self.right = self.left + ground.extent[0] / self.scale
         self.base = self.top + ground.extent[1] / self.scale
-        self.shapes: list[Path | Text] = []
+        self.shapes: list[Path | TextElement] = []
 
     def _line(self, *points: tuple[float, float], width: float = 0.18) -> None:
         self.shapes.append(Path(points, width=width * self.unit))
 
     def _text(self, text: str, x: float, y: float, *, turned: bool = False) -> None:
-        self.shapes.append(Text(text, (x, y), _SIZE * self.unit, align="middle", turned=turned))
+        self.shapes.append(TextElement(text, (x, y), _SIZE * self.unit, align="middle", turned=turned))
 
     def _width(self, text: str) -> float:
         return text_width(text, _SIZE * self.unit)
@@ -138,10 +138,10 @@ class _Dimensions:
                 along = lattice.origin[axis] / self.scale + (number + 0.5) * step
                 if axis == 0:
                     at = (self.left + along, self.top - LINE * size - 0.5 * unit)
-                    self.shapes.append(Text(str(number), at, size, align="middle"))
+                    self.shapes.append(TextElement(str(number), at, size, align="middle"))
                 else:
                     at = (self.left - unit, self.base - along - LINE * size / 2.0)
-                    self.shapes.append(Text(str(number), at, size, align="right"))
+                    self.shapes.append(TextElement(str(number), at, size, align="right"))
 
     def front(self, left: float, room: float) -> None:
         """Mark the front with an arrow towards who stands before the drawer; draw a bar to measure the scale by."""
@@ -149,7 +149,7 @@ class _Dimensions:
         y, x = self.base + 11.3 * unit, left + room / 2.0
         told, size = "front of the drawer", 3.0 * unit
         width = text_width(told, size, bold=True)
-        self.shapes.append(Text(told, (x, y), size, bold=True, align="middle"))
+        self.shapes.append(TextElement(told, (x, y), size, bold=True, align="middle"))
         for side in (-1.0, 1.0):
             tip = x + side * (width / 2.0 + 3.0 * unit)
             points = ((-1.5, 1.8), (0.0, 3.6), (1.5, 1.8), (0.5, 1.8), (0.5, 0.3), (-0.5, 0.3), (-0.5, 1.8))

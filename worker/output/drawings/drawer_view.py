@@ -9,7 +9,7 @@ from worker.layout.model.shapes import Point, TrayShape
 from worker.output.drawings.dimensions import FOOT, HEAD, SIDE, dimensions
 from worker.output.drawings.font import LINE, fitted, text_width, wrapped
 from worker.output.drawings.map_ground import Ground, Stood, rounded
-from worker.output.drawings.sheet import LEAST, Frame, Path, Sheet, Text, block
+from worker.output.drawings.sheet import LEAST, Frame, Path, Sheet, TextElement, block
 
 __all__ = ["FOOT", "HEAD", "SIDE", "View", "draw_view"]
 
@@ -133,7 +133,7 @@ class _Figure:
                     self._note(block([(tile.place.mark, size * self.unit, True)], frame, align="middle", turned=False))
                     return
 
-    def _note(self, texts: list[Text]) -> None:
+    def _note(self, texts: list[TextElement]) -> None:
         """Write lines on white, so that no line runs through them."""
         for text in texts:
             x, y, right, low = text.box
@@ -212,7 +212,7 @@ class _Figure:
                 self.sheet.shapes += texts
 
 
-def _within(words: list[str], frame: Frame, unit: float, *, mark: str | None) -> list[Text]:
+def _within(words: list[str], frame: Frame, unit: float, *, mark: str | None) -> list[TextElement]:
     """Return a mark and words in a frame, as large as all of them fit, turned if that helps.
 
     When not all of them fit, as much as does, the last line with an ellipsis; nothing when not even the mark does.
@@ -231,7 +231,7 @@ def _within(words: list[str], frame: Frame, unit: float, *, mark: str | None) ->
     return [] if mark is None else _shortened(mark, words, frame, unit)
 
 
-def _shortened(mark: str, words: list[str], frame: Frame, unit: float) -> list[Text]:
+def _shortened(mark: str, words: list[str], frame: Frame, unit: float) -> list[TextElement]:
     """Return a mark, and under it as many of the words as have room in the smallest type; nothing without room."""
     least = LEAST * unit
     for most in (len(words), 0):

@@ -7,7 +7,7 @@ from typing import Final
 
 from worker.output.drawings.font import LINE, lacks, wrapped
 from worker.output.drawings.map_ground import Ground, Stood
-from worker.output.drawings.sheet import LEAST, Path, Text
+from worker.output.drawings.sheet import LEAST, Path, TextElement
 from worker.printing.print_order import is_test_print
 
 __all__ = ["LegendPage", "legend"]
@@ -33,12 +33,12 @@ class LegendPage:
     """Lines of text from the top left corner down, and the height that they take."""
 
     height: float = 0.0
-    shapes: list[Path | Text] = field(default_factory=list)
+    shapes: list[Path | TextElement] = field(default_factory=list)
 
-    def moved(self, x: float, y: float) -> list[Path | Text]:
+    def moved(self, x: float, y: float) -> list[Path | TextElement]:
         """Return what is drawn with the page's corner moved to ``x, y``."""
         return [
-            replace(one, at=(one.at[0] + x, one.at[1] + y)) if isinstance(one, Text)
+            replace(one, at=(one.at[0] + x, one.at[1] + y)) if isinstance(one, TextElement)
             else replace(one, points=tuple((u + x, v + y) for u, v in one.points))
             for one in self.shapes
         ]  # fmt: skip
@@ -80,7 +80,7 @@ def legend(ground: Ground, width: float, height: float | None, unit: float) -> l
             for number, line in enumerate(lines):
                 if line:
                     at = (share * width, (top + number * LINE * _LEAD * row.size) * unit)
-                    page.shapes.append(Text(line, at, row.size * unit, row.bold))
+                    page.shapes.append(TextElement(line, at, row.size * unit, row.bold))
         page.height = top + row.height - row.before
         if row.rule:
             level = (page.height - row.after / 2.0) * unit

@@ -1,4 +1,4 @@
-"""The grid: the pitch of the cells, the joint between floor and trays, the seams between tiles."""
+"""The grid: pitch of the cells, joint between floor and trays, seams between tiles."""
 
 from functools import lru_cache
 from typing import Annotated, Literal
@@ -17,31 +17,36 @@ _Level = Annotated[float, LengthBounds(0.0, 40.0)]
 
 
 class Grid(Noun):
-    """The grid of all drawers of a job."""
+    """Grid shared by all drawers of a job."""
 
-    pitch: Pitch = Field(default=42.0, description="Side of a cell (common practice: 42 mm).")
+    pitch: Pitch = Field(default=42.0, description="Side length of a cell. 42 mm is common practice.")
     half_cells: bool = Field(
-        default=False, strict=True, description="Fill the right and back with half cells, and let trays use halves."
+        default=False,
+        strict=True,
+        description="Fill the right and back edges with half cells, and allow trays of half cells.",
     )
-    clearance: Clearance = Field(default=0.30, description="Air between a socket and a foot, per side.")
+    clearance: Clearance = Field(default=0.30, description="Clearance between a tray's foot and its socket, per side.")
     joint: tuple[tuple[_Inset, _Level], ...] | None = Field(
         default=None,
         max_length=32,
-        description="The socket's wall from the bottom up as [inset from the cell's edge, height]; null: our own.",
+        description="Profile of the socket wall from the bottom up, as points [inset from the cell's edge, height]; "
+        "null for the built-in profile.",
     )
-    seam: Seam = Field(default="dovetail", description="How two tiles meet: dovetail, key (a loose key) or plain.")
-    seam_gap: Annotated[float, LengthBounds(0.0, 2.0)] = Field(default=0.2, description="Air between two tiles.")
+    seam: Seam = Field(
+        default="dovetail", description="How tiles join: dovetail, key (loose butterfly keys) or plain (butted)."
+    )
+    seam_gap: Annotated[float, LengthBounds(0.0, 2.0)] = Field(default=0.2, description="Gap between two tiles.")
 
     def to_joint(self, line_width: float) -> Joint:
-        """Return the checked joint.
+        """Return the validated joint for a line width in mm.
 
         Raises:
-            JointError: when the profile cannot be printed or assembled.
+            JointError: if the profile cannot be printed or assembled.
         """
         return _joint(self.joint, self.clearance, line_width)
 
 
-@lru_cache(maxsize=256)  # most specs have the same one, and ask for it often
+@lru_cache(maxsize=256)  # a spec asks for its joint many times
 def _joint(profile: Levels | None, clearance: float, line_width: float) -> Joint:
     if profile is None:
         profile = default_profile(clearance, line_width)

@@ -1,4 +1,4 @@
-"""The printer: its bed and the lines that it lays."""
+"""The printer: bed, nozzle, line width and layer height."""
 
 from typing import Annotated, Any, Final, Self
 
@@ -12,7 +12,7 @@ from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = ["Forbidden", "Printer", "refused_layer", "refused_line"]
 
-#: A line a little wider than the nozzle presses onto its neighbour (common practice).
+#: A line slightly wider than the nozzle bonds to its neighbour (common practice).
 _LINE_RATIO: Final = 1.1
 _LINE_LEAST: Final = 0.8
 _LINE_MOST: Final = 2.5
@@ -24,29 +24,32 @@ def _line_width(fields: dict[str, Any]) -> float:
 
 
 def refused_line(width: float, nozzle: float) -> SpecError | None:
-    """Return what is wrong with a line of this width from this nozzle, if anything."""
+    """Return the error for a line of this width from this nozzle, both in mm; None if it can be printed."""
     least, most = _LINE_LEAST * nozzle, _LINE_MOST * nozzle
     if least - LENGTH_EPSILON <= width <= most + LENGTH_EPSILON:
         return None
     return SpecError(
-        "This nozzle cannot lay such a line.",
-        value=width, limit=f"{least:g} to {most:g} mm", remedy=f"Leave it out for {_LINE_RATIO:g} x nozzle.",
+        "The line width does not suit the nozzle.",
+        value=width, limit=f"{least:g} to {most:g} mm", remedy=f"Leave it out for {_LINE_RATIO:g} times the nozzle.",
     )  # fmt: skip
 
 
 def refused_layer(height: float, nozzle: float) -> SpecError | None:
-    """Return what is wrong with a layer of this height from this nozzle, if anything."""
+    """Return the error for a layer of this height from this nozzle, both in mm; None if it can be printed."""
     most = _LAYER_MOST * nozzle
     if height <= most + LENGTH_EPSILON:
         return None
-    return SpecError("The layer is too high for the nozzle.", value=height, limit=f"at most {most:g} mm")
+    return SpecError(
+        "The layer height is too large for the nozzle.",
+        value=height, limit=f"at most {most:g} mm", remedy="Use a lower layer or a larger nozzle.",
+    )  # fmt: skip
 
 
 class Forbidden(Noun):
-    """A rectangle of the bed on which nothing may be printed."""
+    """Rectangle of the bed on which nothing may be printed."""
 
     at: tuple[Annotated[float, LengthBounds(0.0, 2000.0)], Annotated[float, LengthBounds(0.0, 2000.0)]] = Field(
-        description="Front left corner on the bed, x and y."
+        description="Front left corner [x, y] on the bed."
     )
     size: tuple[Annotated[float, LengthBounds(0.1, 2000.0)], Annotated[float, LengthBounds(0.1, 2000.0)]] = Field(
         description="Width and depth."
@@ -54,11 +57,11 @@ class Forbidden(Noun):
 
 
 class Printer(Noun):
-    """The printer that the parts are made for."""
+    """Printer that the parts are made for."""
 
-    bed: tuple[BedLength, BedLength, BedLength] = Field(description="The printable room: x, y and z.")
+    bed: tuple[BedLength, BedLength, BedLength] = Field(description="Print volume: x, y and z.")
     margin: Annotated[float, LengthBounds(0.0, 100.0)] = Field(
-        default=0.5, description="Kept free along every side of the bed."
+        default=0.5, description="Margin kept free along every side of the bed."
     )
     forbidden: tuple[Forbidden, ...] = Field(
         default=(), max_length=50, description="Rectangles of the bed on which nothing may be printed."
@@ -74,7 +77,7 @@ class Printer(Noun):
 
     @property
     def usable(self) -> tuple[float, float, float]:
-        """The bed without its margin, and the height: x, y, z in mm."""
+        """Print volume without the margin: x, y and z, in mm."""
         return self.bed[0] - 2.0 * self.margin, self.bed[1] - 2.0 * self.margin, self.bed[2]
 
     @model_validator(mode="after")
@@ -85,16 +88,20 @@ class Printer(Noun):
         if (refused := refused_layer(self.layer, self.nozzle)) is not None:
             refusals.add(refused, "layer")
         if self.margin > (most := min(self.bed[:2]) / 4.0):
-            error = SpecError("The margin takes the bed away.", value=self.margin, limit=f"at most {most:g} mm")
+            error = SpecError(
+                "The margin leaves too little of the bed.",
+                value=self.margin, limit=f"at most {most:g} mm", remedy="Use a smaller margin.",
+            )  # fmt: skip
             refusals.add(error, "margin")
         for index, area in enumerate(self.forbidden):
             for axis in range(2):
                 if area.at[axis] + area.size[axis] > self.bed[axis] + LENGTH_EPSILON:
                     most = self.bed[axis] - area.at[axis]
                     error = SpecError(
-                        "The forbidden rectangle reaches past the bed.",
+                        "The forbidden rectangle extends beyond the bed.",
                         value=area.size[axis] if most > 0.0 else area.at[axis],
                         limit=f"at most {most if most > 0.0 else self.bed[axis]:g} mm",
+                        remedy="Give only the part of it that lies on the bed.",
                     )  # fmt: skip
                     refusals.add(error, "forbidden", index, "size" if most > 0.0 else "at", axis)
         refusals.settle()

@@ -1,4 +1,4 @@
-"""How the parts are to be printed: per kind of part, per run, and what the user's own prints have shown."""
+"""Print settings: overrides by kind of part, the user's own profile, limits of a run, and calibrations."""
 
 from typing import Annotated, Final, Literal, Self, TypeAlias
 
@@ -18,60 +18,60 @@ Layer: TypeAlias = Annotated[float, LengthBounds(0.02, 1.6)]
 _Speed: TypeAlias = Annotated[Number, Field(ge=1.0, le=2000.0)]
 _Layers: TypeAlias = Annotated[Count, Field(ge=0, le=100)]
 
-#: Printed as trays are; every other kind as tiles are.
+#: Kinds that are printed with the settings of trays; every other kind uses those of tiles.
 _TRAY_KINDS: Final[frozenset[PartKind]] = frozenset({"tray", "plug"})
 
-#: A prediction further off than this was of another print.
+#: Largest plausible ratio of measured to predicted values; beyond it the two are of different prints.
 _WORST: Final = 5.0
 
 
 class KindPrinting(Noun):
-    """What differs for one kind of part; what is left out is as for the job."""
+    """Settings for one kind of part; those left out are as for the job."""
 
-    layer: Layer | None = Field(default=None, description="Height of one layer.")
-    line_width: Annotated[float, LengthBounds(0.08, 5.0)] | None = Field(
-        default=None, description="Width of one printed line."
-    )
-    material: Material | None = Field(default=None, description="Another filament, or another colour of it.")
+    layer: Layer | None = Field(default=None, description="Layer height.")
+    line_width: Annotated[float, LengthBounds(0.08, 5.0)] | None = Field(default=None, description="Line width.")
+    material: Material | None = Field(default=None, description="Filament of another kind or colour.")
 
 
 class ProcessNumbers(Noun):
-    """Numbers of the user's own printing profile; what is left out is common practice for the material."""
+    """Settings of the user's own print profile; those left out follow common practice for the material."""
 
-    walls: Annotated[Count, Field(ge=1, le=50)] | None = Field(default=None, description="Lines in a wall.")
-    top_layers: _Layers | None = Field(default=None, description="Full layers below a top face.")
-    bottom_layers: _Layers | None = Field(default=None, description="Full layers above a bottom face.")
+    walls: Annotated[Count, Field(ge=1, le=50)] | None = Field(default=None, description="Number of lines in a wall.")
+    top_layers: _Layers | None = Field(default=None, description="Number of solid layers below a top face.")
+    bottom_layers: _Layers | None = Field(default=None, description="Number of solid layers above a bottom face.")
     infill: Annotated[Number, Field(ge=0.0, le=1.0)] | None = Field(
-        default=None, description="Share of the inside that is filled: 0.15 for 15 %."
+        default=None, description="Infill density; 0.15 for 15 %."
     )
-    first_layer_speed: _Speed | None = Field(default=None, description="mm/s.")
-    outer_speed: _Speed | None = Field(default=None, description="Outermost lines, mm/s.")
-    inner_speed: _Speed | None = Field(default=None, description="Other lines of a wall, mm/s.")
-    full_layer_speed: _Speed | None = Field(default=None, description="Full layers, mm/s.")
-    infill_speed: _Speed | None = Field(default=None, description="Infill, mm/s.")
-    travel_speed: _Speed | None = Field(default=None, description="Without printing, mm/s.")
-    acceleration: Annotated[Number, Field(ge=10.0, le=100_000.0)] | None = Field(default=None, description="mm/s2.")
+    first_layer_speed: _Speed | None = Field(default=None, description="Speed of the first layer, mm/s.")
+    outer_speed: _Speed | None = Field(default=None, description="Speed of outer walls, mm/s.")
+    inner_speed: _Speed | None = Field(default=None, description="Speed of inner walls, mm/s.")
+    full_layer_speed: _Speed | None = Field(default=None, description="Speed of solid layers, mm/s.")
+    infill_speed: _Speed | None = Field(default=None, description="Speed of infill, mm/s.")
+    travel_speed: _Speed | None = Field(default=None, description="Travel speed, mm/s.")
+    acceleration: Annotated[Number, Field(ge=10.0, le=100_000.0)] | None = Field(
+        default=None, description="Acceleration, mm/s2."
+    )
     max_flow: Annotated[Number, Field(ge=0.1, le=200.0)] | None = Field(
-        default=None, description="Most plastic that the hot end melts, mm3/s."
+        default=None, description="Maximum volumetric flow of the hot end, mm3/s."
     )
     layer_change: Annotated[Number, Field(ge=0.0, le=120.0)] | None = Field(
-        default=None, description="Seconds from one layer to the next."
+        default=None, description="Extra seconds per layer change."
     )
     heat_up: Annotated[Number, Field(ge=0.0, le=7200.0)] | None = Field(
-        default=None, description="Seconds before the first line of a run: heating, levelling, priming."
+        default=None, description="Seconds before the first line of a run, for heating, levelling and priming."
     )
 
 
 class Calibration(Noun):
-    """One print of the user's own: what was told before, and what it took."""
+    """Predicted and measured value of one print of the user's own."""
 
-    of: Literal["time", "filament"] = Field(description="What was measured: seconds or grams.")
-    predicted: Annotated[Number, Field(gt=0.0, le=1e8)] = Field(description="As an uncalibrated estimate said.")
-    actual: Annotated[Number, Field(gt=0.0, le=1e8)] = Field(description="As the clock or the scales said.")
+    of: Literal["time", "filament"] = Field(description="What was measured: time in seconds, or filament in grams.")
+    predicted: Annotated[Number, Field(gt=0.0, le=1e8)] = Field(description="Value of the uncalibrated estimate.")
+    actual: Annotated[Number, Field(gt=0.0, le=1e8)] = Field(description="Measured value.")
 
     @property
     def ratio(self) -> float:
-        """Actual over predicted."""
+        """Measured over predicted value."""
         return float(self.actual / self.predicted)
 
     @model_validator(mode="after")
@@ -79,7 +79,7 @@ class Calibration(Noun):
         refusals = Refusals()
         if not 1.0 / _WORST <= self.ratio <= _WORST:
             error = SpecError(
-                "The two figures are too far apart to be of one print.",
+                "Predicted and measured value are too far apart to be of the same print.",
                 value=self.actual, limit=f"{self.predicted / _WORST:g} to {self.predicted * _WORST:g}",
                 remedy="Give both in the same unit: seconds, or grams.",
             )  # fmt: skip
@@ -89,22 +89,26 @@ class Calibration(Noun):
 
 
 class Printing(Noun):
-    """How the parts are printed."""
+    """Print settings of the parts."""
 
-    tile: KindPrinting = Field(default=KindPrinting(), description="Tiles, loose keys and the coupon's plate.")
-    tray: KindPrinting = Field(default=KindPrinting(), description="Trays and the coupon's plug.")
-    process: ProcessNumbers = Field(default=ProcessNumbers(), description="Numbers of the user's own profile.")
+    tile: KindPrinting = Field(
+        default=KindPrinting(), description="Settings for tiles, loose keys and the coupon's plate."
+    )
+    tray: KindPrinting = Field(default=KindPrinting(), description="Settings for trays and the coupon's plug.")
+    process: ProcessNumbers = Field(default=ProcessNumbers(), description="Settings of the user's own print profile.")
     spacing: Annotated[float, LengthBounds(0.0, 100.0)] = Field(
-        default=5.0, description="Air between two pieces on a bed."
+        default=5.0, description="Gap between two pieces on the bed."
     )
     max_run_hours: Annotated[Number, Field(ge=0.25, le=1000.0)] | None = Field(
-        default=None, description="Longest run; a piece that takes longer alone is a run of its own."
+        default=None, description="Longest run in hours; a piece that takes longer is printed alone."
     )
-    compare: tuple[Layer, ...] = Field(default=(), max_length=8, description="Other layer heights to price.")
+    compare: tuple[Layer, ...] = Field(
+        default=(), max_length=8, description="Other layer heights to estimate for comparison."
+    )
     calibration: tuple[Calibration, ...] = Field(
-        default=(), max_length=200, description="Prints of the user's own that refine the estimates."
+        default=(), max_length=200, description="Prints of the user's own, by which the estimates are corrected."
     )
 
     def of(self, kind: PartKind) -> KindPrinting:
-        """Return what differs for a part of this kind."""
+        """Return the settings for a kind of part."""
         return self.tray if kind in _TRAY_KINDS else self.tile

@@ -59,8 +59,8 @@ def load_as(noun: type[NounT], data: object) -> NounT:
                 message, pointer="", limit="a spec of this contract", remedy="Compare it with the examples."
             )
             raise _together([flood]) from None
-        own = [one for one in error.errors(include_url=False) if _own(one)]
-        raise _together([_problem(one, data) for one in own[:_MOST_ERRORS]], len(own)) from None
+        own = [detail for detail in error.errors(include_url=False) if _own(detail)]
+        raise _together([_problem(detail, data) for detail in own[:_MOST_ERRORS]], len(own)) from None
 
 
 def loads(text: bytes) -> Spec:
@@ -163,13 +163,15 @@ def _faults(data: object) -> Iterator[SpecError]:
             )
         elif isinstance(value, dict):
             yield from _misnamed(value, at)
-            waiting.extend((one, at + pointer([name]), depth + 1) for name, one in value.items() if _is_name(name))
+            waiting.extend(
+                (member, at + pointer([name]), depth + 1) for name, member in value.items() if _is_name(name)
+            )
         elif isinstance(value, list | tuple) and len(value) > (longest := _longest(at)):
             limit = f"at most {longest} items"
             remedy = "Shorten the list."
             yield SpecError("The list has too many items.", pointer=at, value=len(value), limit=limit, remedy=remedy)
         elif isinstance(value, list | tuple):
-            waiting.extend((one, f"{at}/{index}", depth + 1) for index, one in enumerate(value))
+            waiting.extend((member, f"{at}/{index}", depth + 1) for index, member in enumerate(value))
 
 
 def _longest(at: str) -> int:
@@ -204,9 +206,14 @@ def _too_deep(at: str) -> SpecError:
 def _together(errors: list[SpecError], count: int = 1) -> SpecError:
     """Return one error that holds all (the first of ``count``, if more); with a single one it says the same."""
     if len(errors) == 1:
-        (one,) = errors
+        (single,) = errors
         return SpecError(
-            one.message, pointer=one.pointer, value=one.value, limit=one.limit, remedy=one.remedy, errors=errors
+            single.message,
+            pointer=single.pointer,
+            value=single.value,
+            limit=single.limit,
+            remedy=single.remedy,
+            errors=errors,
         )
     kept = errors[:_MOST_ERRORS]
     count = max(count, len(errors))
