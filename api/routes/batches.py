@@ -24,7 +24,7 @@ from api.http.errors import (
     RequestInFlight,
 )
 from api.http.flights import FLIGHT_PARAMETER, Flight, flight
-from api.http.problems import Problem, refusals
+from api.http.problems import Problem, problem_document, refusals
 from api.http.streaming import file_response
 from api.openapi.examples import document as example
 from api.routes.jobs import file_answers
@@ -41,6 +41,7 @@ from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.records.batches import Batch, BatchEntry
 from worker.jobs.records.job_document import absolute
 from worker.jobs.records.models import MANIFEST_NAME
+from worker.spec import load
 from worker.spec.errors import SpecError
 from worker.spec.manifest.manifest import JSON_TYPE, THREEMF_TYPE
 from worker.spec.requests.batch import BatchManifest, EntryState
@@ -86,8 +87,45 @@ class BatchLinks(_Document):
     files: str | None = Field(description="One file: put the name of a run's in the place of {name}.")
 
 
+_URL: Final = "http://127.0.0.1:8765/v1"
+_ID: Final = "01k9x5m8w2q4r6t8v0y2a4c6e8"
+
+
+def _add_example(schema: dict[str, Any]) -> None:
+    """Add a batch of which one spec was refused: with the problem that a spec without drawers has."""
+    small = example("small")
+    try:
+        load({name: value for name, value in small.items() if name != "drawers"})
+    except SpecError as error:
+        problem = problem_document(error, "http://127.0.0.1:8765")
+        schema["examples"] = [
+            {
+                "id": _ID,
+                "name": "kitchen",
+                "state": "running",
+                "created": "2026-03-07T18:42:00Z",
+                "finished": None,
+                "counts": BatchCounts(refused=1, running=1).model_dump(),
+                "entries": [
+                    {
+                        "index": 0,
+                        "name": "hall table",
+                        "state": "running",
+                        "job": f"{_URL}/jobs/{_ID}",
+                        "problem": None,
+                    },
+                    {"index": 1, "name": small["name"], "state": "refused", "job": None, "problem": problem},
+                ],
+                "problem": None,
+                "links": {"self": f"{_URL}/batches/{_ID}", "manifest": None, "files": None},
+            }
+        ]
+
+
 class BatchDocument(_Document):
     """A batch."""
+
+    model_config = ConfigDict(frozen=True, json_schema_extra=_add_example)
 
     id: str
     name: str
@@ -205,14 +243,24 @@ async def submit_batch(
 
 
 @router.head("/{batch_id}", include_in_schema=False)
-@router.get("/{batch_id}", operation_id="getBatch", summary="State of each spec", responses=refusals(BatchNotFound))
+@router.get(
+    "/{batch_id}",
+    operation_id="getBatch",
+    summary="Get a batch",
+    response_description="The batch.",
+    responses=refusals(BatchNotFound),
+)
 def get_batch(request: Request, job_service: JobServiceDep, batch_id: str) -> BatchDocument:
     """Tell how far a batch is."""
     return _batch_document(request, job_service.batch(batch_id))
 
 
 @router.delete(
-    "/{batch_id}", operation_id="cancelBatch", summary="Cancel all jobs of a batch", responses=refusals(BatchNotFound)
+    "/{batch_id}",
+    operation_id="cancelBatch",
+    summary="Cancel all jobs of a batch",
+    response_description="The batch, with its active jobs cancelled.",
+    responses=refusals(BatchNotFound),
 )
 def cancel_batch(request: Request, job_service: JobServiceDep, batch_id: str) -> BatchDocument:
     """Cancel the jobs that have not ended; what others made is gathered all the same."""
@@ -224,6 +272,7 @@ def cancel_batch(request: Request, job_service: JobServiceDep, batch_id: str) ->
     status_code=HTTPStatus.NO_CONTENT,
     operation_id="removeBatch",
     summary="Remove a batch that has ended",
+    response_description="The batch was removed.",
     responses=refusals(BatchNotFound, BatchNotReady),
     response_class=Response,
 )

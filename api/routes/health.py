@@ -1,4 +1,4 @@
-"""Health: whether the process lives, and whether it can do its work."""
+"""Liveness and readiness probes."""
 
 import logging
 import time
@@ -32,23 +32,24 @@ _PARTS: Final = ("broker", "store", "worker")
 
 
 class Health(BaseModel):
-    """All is well."""
+    """The result of the liveness probe."""
 
-    model_config = ConfigDict(frozen=True)
+    model_config = ConfigDict(frozen=True, json_schema_extra={"examples": [{"status": "ok"}]})
 
-    status: str = Field(default="ok", description="ok")
+    status: str = Field(default="ok", description="Always ok.")
 
 
 class Readiness(BaseModel):
-    """Jobs can be taken."""
+    """The result of the readiness probe."""
 
-    model_config = ConfigDict(frozen=True)
+    model_config = ConfigDict(frozen=True, json_schema_extra={"examples": [{"status": "degraded", "away": ["worker"]}]})
 
     status: Literal["ok", "degraded"] = Field(
-        description="degraded: jobs are taken and kept, but something that they or their files need is away."
+        description="ok: all components are available. degraded: jobs are accepted, but a component is unavailable."
     )
     away: tuple[Literal["broker", "store", "worker"], ...] = Field(
-        description="What is away. broker: jobs wait until it is back. store: no files. worker: none was seen lately."
+        description="Unavailable components. broker: jobs wait until it returns. store: files cannot be read or "
+        "written. worker: no worker has sent a heartbeat recently."
     )
 
 
@@ -80,9 +81,9 @@ class Probe:
 
 
 @router.head("/livez", include_in_schema=False)
-@router.get("/livez", operation_id="isAlive", summary="Whether the process answers")
+@router.get("/livez", operation_id="isAlive", summary="Check liveness", response_description="The process is alive.")
 async def is_alive() -> Health:
-    """Answer."""
+    """Report that the process is alive. Nothing else is checked."""
     return Health()
 
 
@@ -90,14 +91,15 @@ async def is_alive() -> Health:
 @router.get(
     "/readyz",
     operation_id="isReady",
-    summary="Whether jobs can be taken",
+    summary="Check readiness",
+    response_description="The service accepts jobs; `away` lists the components that are unavailable.",
     responses=refusals(ServiceNotReady),
 )
 async def is_ready(request: Request, job_service: JobServiceDep) -> Readiness:
-    """Look into the record, which is needed, and for broker, store and workers, which may be away for a while."""
+    """Check the database, which is required, and the broker, object store and workers, which may be down."""
     probe: Probe = request.app.state.probe
     try:
         return await probe.look(job_service)
     except (SQLAlchemyError, OSError) as error:
-        _log.exception("The record cannot be read.")
+        _log.exception("The readiness probe cannot read the database.")
         raise ServiceNotReady from error

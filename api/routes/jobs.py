@@ -319,7 +319,11 @@ def _told(request: Request, job: Job) -> tuple[bytes, dict[str, str]]:
 
 
 @router.delete(
-    "/{job_id}", operation_id="cancelJob", summary="Cancel a job", responses=refusals(JobNotFound, JobFinished)
+    "/{job_id}",
+    operation_id="cancelJob",
+    summary="Cancel a job",
+    response_description="The cancelled job.",
+    responses=refusals(JobNotFound, JobFinished),
 )
 def cancel_job(request: Request, job_service: JobServiceDep, job_id: str) -> JobDocument:
     """Cancel a job that has not ended; a worker that is at it stops before its next part."""
@@ -331,6 +335,7 @@ def cancel_job(request: Request, job_service: JobServiceDep, job_id: str) -> Job
     status_code=HTTPStatus.NO_CONTENT,
     operation_id="removeJob",
     summary="Remove a job that has ended",
+    response_description="The job was removed.",
     responses=refusals(JobNotFound, JobNotEnded),
     response_class=Response,
 )

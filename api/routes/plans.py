@@ -1,4 +1,4 @@
-"""Plans: layout and parts at once, without meshes."""
+"""Plans: the layout, parts and runs of a spec, without meshes."""
 
 from typing import Annotated, Final
 
@@ -28,7 +28,7 @@ _SOON: Final = 2
 
 
 def make_plan(spec: Spec) -> PlanDocument:
-    """Lay the spec out, pack its runs and return the plan's document; without meshes, runs have no times.
+    """Return the plan of a spec: its layout and its packed runs, which have no times because no mesh is made.
 
     Raises:
         LayoutError: when it cannot be laid out.
@@ -41,7 +41,8 @@ def make_plan(spec: Spec) -> PlanDocument:
 @router.post(
     "",
     operation_id="plan",
-    summary="Lay a spec out",
+    summary="Plan a spec without making parts",
+    response_description="The plan.",
     response_model=PlanDocument,
     responses=refusals(
         SpecError, SpecTooLarge, LayoutError, TrayError, BodyTooLarge, BodyTooSlow, BodyTypeRefused, PlansBusy
@@ -49,7 +50,7 @@ def make_plan(spec: Spec) -> PlanDocument:
     openapi_extra=SPEC_BODY,
 )
 async def plan(request: Request, spec: Annotated[Spec, Depends(read_spec)]) -> PlanDocument | Response:
-    """Answer what a job of this spec would make. Nothing is kept."""
+    """Compute what a job of this spec would make. Nothing is stored."""
     limiter: CapacityLimiter = request.app.state.planners  # layout is arithmetic: more threads than cores only wait
     tokens = int(limiter.total_tokens)
     state, most = request.app.state, tokens * _MOST_WAITING
