@@ -21,7 +21,6 @@ from api.http.errors import (
     BodyTooSlow,
     MethodRefused,
     ParameterRefused,
-    RequestInFlight,
     RequestRefused,
 )
 from api.http.parameter_errors import parameter_error
@@ -159,8 +158,6 @@ def _on_drawerwright_error(request: Request, error: Exception) -> Response:
     headers = {}
     if isinstance(error, QuotaReached) and error.wait is not None:
         headers["Retry-After"] = str(error.wait)
-    if isinstance(error, RequestInFlight):
-        headers["Retry-After"] = "1"
     if isinstance(error, BodyTooSlow):
         headers["Connection"] = "close"  # the rest of the body may still come (RFC 9110, 15.5.9)
     return problem_response(request, error, headers=headers)

@@ -13,7 +13,7 @@ from starlette.concurrency import run_in_threadpool
 
 from api.app_state import JobServiceDep
 from api.http.base_url import base_of
-from api.http.batch_body import LINES_TYPE, BatchOptions, GivenBatch, read_batch
+from api.http.batch_body import LINES_TYPE, BatchOptions, BatchSpecs, read_batch
 from api.http.errors import (
     BodyTooLarge,
     BodyTooSlow,
@@ -21,9 +21,8 @@ from api.http.errors import (
     HeaderRefused,
     ParameterRefused,
     PreconditionFailed,
-    RequestInFlight,
 )
-from api.http.flights import FLIGHT_PARAMETER, Flight, flight
+from api.http.idempotency import IDEMPOTENCY_PARAMETER, IdempotencyKeyDep
 from api.http.problems import Problem, problem_document, refusals
 from api.http.streaming import file_response
 from api.openapi.examples import document as example
@@ -153,12 +152,10 @@ class _Options(BaseModel):
     )
 
 
-async def _given(request: Request, job_service: JobServiceDep, options: Annotated[_Options, Query()]) -> GivenBatch:
+async def _batch_specs(
+    request: Request, job_service: JobServiceDep, options: Annotated[_Options, Query()]
+) -> BatchSpecs:
     return await read_batch(request, job_service, BatchOptions(options.name, options.strict, options.split))
-
-
-def _webhooks(options: Annotated[_Options, Query()]) -> list[str]:
-    return options.webhook
 
 
 _SMALL: Final = example("small")
@@ -187,7 +184,7 @@ _BODY: Final[dict[str, Any]] = {
             },
         },
     },
-    "parameters": [FLIGHT_PARAMETER],
+    "parameters": [IDEMPOTENCY_PARAMETER],
 }
 
 
@@ -213,7 +210,6 @@ _BODY: Final[dict[str, Any]] = {
             HeaderRefused,
             ParameterRefused,
             QuotaReached,
-            RequestInFlight,
             RequestRepeated,
             WebhookNotFound,
         ),
@@ -225,17 +221,16 @@ async def submit_batch(
     response: Response,
     *,
     job_service: JobServiceDep,
-    flown: Annotated[Flight, Depends(flight)],
-    webhooks: Annotated[list[str], Depends(_webhooks)],
-    given: Annotated[GivenBatch, Depends(_given)],
+    key: IdempotencyKeyDep,
+    options: Annotated[_Options, Query()],
+    specs: Annotated[BatchSpecs, Depends(_batch_specs)],
 ) -> BatchDocument:
     """Take many specs, as one document or a spec a line. Each good one becomes a job; a bad one stops no other.
 
     Parts that several share are built once. When the last job has ended, runs are packed over all of them.
     """
-    name = given.options.name
-    batch = await run_in_threadpool(job_service.submit_batch, name, given.specs, webhooks=webhooks, key=flown.key)
-    flown.land()
+    name = specs.options.name
+    batch = await run_in_threadpool(job_service.submit_batch, name, specs.entries, webhooks=options.webhook, key=key)
     document = _batch_document(request, batch)
     response.headers["Location"] = document.links.self
     response.headers["Retry-After"] = "1"
@@ -282,9 +277,9 @@ def remove_batch(job_service: JobServiceDep, batch_id: str) -> None:
 
 
 def _answers(description: str, *media_types: str) -> dict[int | str, dict[str, Any]]:
-    told = file_answers(description, *media_types)
+    answers = file_answers(description, *media_types)
     own = refusals(BatchNotFound, FileNotInJob, BatchNotReady, BlobMissing, PreconditionFailed)
-    return {**told, **{status: answer for status, answer in own.items() if status in told}}
+    return {**answers, **{status: answer for status, answer in own.items() if status in answers}}
 
 
 _MANIFEST_ANSWERS: Final = {

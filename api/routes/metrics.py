@@ -4,13 +4,13 @@ import logging
 from collections.abc import Iterator
 from typing import TypeAlias
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Response
 from prometheus_client import CONTENT_TYPE_LATEST, generate_latest
 from prometheus_client.core import GaugeMetricFamily
 from prometheus_client.registry import Collector
 from sqlalchemy.exc import SQLAlchemyError
 
-from api.app_state import JobServiceDep
+from api.app_state import AppStateDep, JobServiceDep
 from api.http.problems import refusals
 from worker.jobs.records.heartbeats import Heartbeats
 
@@ -37,15 +37,13 @@ _Gauges: TypeAlias = Iterator[GaugeMetricFamily]
     },
     response_class=Response,
 )
-def get_metrics(request: Request, job_service: JobServiceDep) -> Response:
+def get_metrics(state: AppStateDep, job_service: JobServiceDep) -> Response:
     """Get metrics of jobs, queues, workers and webhooks, and of the requests that this process answered.
 
     If the service has API keys, a key with the scope admin is required, unless the client's network is listed in
     DRAWERWRIGHT_METRICS_NETWORKS.
     """
-    text = generate_latest(_DatabaseMetrics(job_service.vitals)) + generate_latest(
-        request.app.state.request_metrics.registry
-    )
+    text = generate_latest(_DatabaseMetrics(job_service.vitals)) + generate_latest(state.request_metrics.registry)
     return Response(text, headers={"Content-Type": CONTENT_TYPE_LATEST})
 
 

@@ -2,9 +2,10 @@
 
 from typing import Annotated, Final
 
-from anyio import CapacityLimiter, to_thread
+from anyio import to_thread
 from fastapi import APIRouter, Depends, Request, Response
 
+from api.app_state import AppStateDep
 from api.http.body import read_spec
 from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, PlansBusy
 from api.http.problems import problem_response, refusals
@@ -49,18 +50,19 @@ def make_plan(spec: Spec) -> PlanDocument:
     ),
     openapi_extra=SPEC_BODY,
 )
-async def plan(request: Request, spec: Annotated[Spec, Depends(read_spec)]) -> PlanDocument | Response:
+async def plan(
+    request: Request, state: AppStateDep, spec: Annotated[Spec, Depends(read_spec)]
+) -> PlanDocument | Response:
     """Compute what a job of this spec would make. Nothing is stored."""
-    limiter: CapacityLimiter = request.app.state.planners  # layout is arithmetic: more threads than cores only wait
-    tokens = int(limiter.total_tokens)
-    state, most = request.app.state, tokens * _MOST_WAITING
+    tokens = int(state.planners.total_tokens)
+    most = tokens * _MOST_WAITING
     if state.planning >= tokens + most:
         busy = PlansBusy(
             value=state.planning - tokens, limit=f"at most {most} waiting", remedy=f"Ask again in {_SOON} seconds."
         )
         return problem_response(request, busy, headers={"Retry-After": str(_SOON)})
-    state.planning += 1  # counted here: the limiter's own count of who waits comes a moment later
+    state.planning += 1
     try:
-        return await to_thread.run_sync(make_plan, spec, limiter=limiter)
+        return await to_thread.run_sync(make_plan, spec, limiter=state.planners)
     finally:
         state.planning -= 1

@@ -65,8 +65,8 @@ class Spec(Noun):
         description="Manifest (manifest.schema.json) of the job as it was printed: what serves on stays where it is.",
     )
 
-    def said(self) -> str:
-        """Return the document that says this: lengths in mm, and nothing of what was left out."""
+    def to_json(self) -> str:
+        """Return the spec as a JSON document: lengths in mm, without the fields that were left out."""
         return self.model_dump_json(exclude_unset=True)
 
     def layer_of(self, kind: PartKind) -> float:

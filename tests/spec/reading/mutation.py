@@ -290,7 +290,7 @@ def read(text: bytes) -> Spec | None:
     except DrawerwrightError as refused:
         _tell(refused)
         return None
-    assert Spec.model_validate_json(spec.said()) == spec
+    assert Spec.model_validate_json(spec.to_json()) == spec
     return spec
 
 
