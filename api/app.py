@@ -8,10 +8,9 @@ from anyio import CapacityLimiter
 from fastapi import FastAPI
 
 from api import kiosk
-from api.app_state import reconcile
+from api.app_state import AppState, maintain
 from api.auth.access import Gate, Guard, check_bind
-from api.http.flights import Flights
-from api.http.job_watch import Watch
+from api.http.job_watch import JobWatch
 from api.http.problems import install
 from api.http.request_log import RequestLog, RequestMetrics
 from api.http.safe_headers import SafeHeaders
@@ -26,7 +25,7 @@ __all__ = ["create_app"]
 
 
 def create_app(inside: JobService | Settings | None = None) -> FastAPI:
-    """Return the app over this job service, or over one of its own that it opens with the settings and closes.
+    """Return the app over this job service, or over one of its own that it opens from the settings and closes.
 
     Without either, the settings are read from the environment when the app starts.
     """
@@ -40,34 +39,34 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
             if job_service is not inside:
                 job_service.close()
             raise
-        app.state.engine = job_service
-        app.state.guard = Guard(job_service.keys, job_service.settings, job_service.prints.links)
-        app.state.settings = job_service.settings
-        app.state.probe = health.Probe()
-        app.state.flights = Flights()
-        app.state.watch = Watch(job_service)
-        app.state.streams = events.Streams()
-        app.state.planners = CapacityLimiter(job_service.settings.concurrency)
-        app.state.planning = 0
+        watch = JobWatch(job_service)
+        app.state.shared = AppState(
+            job_service=job_service,
+            guard=Guard(job_service.keys, job_service.settings, job_service.prints.links),
+            watch=watch,
+            request_metrics=request_metrics,
+            planners=CapacityLimiter(job_service.settings.concurrency),
+        )
         courier = job_service.courier()
         courier.start()
-        job_service.dispatcher.waker.start()
-        reconciler = asyncio.create_task(reconcile(job_service))
-        loading = asyncio.create_task(asyncio.to_thread(load_solver))  # the first plan shall not wait for it
+        job_service.dispatcher.publisher.start()
+        maintenance = asyncio.create_task(maintain(job_service))
+        loading = asyncio.create_task(asyncio.to_thread(load_solver))  # the first plan need not wait for it
         try:
-            with app.state.watch.until_told():
+            with watch.closing_on_signals():
                 yield
         finally:
-            await app.state.watch.close()
-            reconciler.cancel()
+            await watch.close()
+            maintenance.cancel()
             with suppress(asyncio.CancelledError):
-                await reconciler
-            await asyncio.to_thread(job_service.dispatcher.waker.close)
+                await maintenance
+            await asyncio.to_thread(job_service.dispatcher.publisher.close)
             await asyncio.to_thread(courier.close)
             await loading
             if job_service is not inside:
                 job_service.close()
 
+    request_metrics = RequestMetrics()
     app = FastAPI(
         title="Drawerwright",
         version=VERSION,
@@ -84,13 +83,14 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
         },  # `worker.jobs.observability.tracing` has its own
         lifespan=lifespan,
     )
-    for one in (jobs, events, batches, prints, schedules, webhooks, plans, catalogue, problems, health, metrics, kiosk):
-        app.router.routes.extend(one.router.routes)  # all on one level: a router in a router takes longer to ask
+    for module in (
+        jobs, events, batches, prints, schedules, webhooks, plans, catalogue, problems, health, metrics, kiosk
+    ):  # fmt: skip
+        app.include_router(module.router)
     app.add_route("/openapi.json", send_document, include_in_schema=False)
     install(app)
     app.add_middleware(Gate)
     app.add_middleware(SafeHeaders)
-    app.state.request_metrics = RequestMetrics()
-    app.add_middleware(RequestLog, metrics=app.state.request_metrics)
+    app.add_middleware(RequestLog, metrics=request_metrics)
     app.openapi = lambda: document(app)  # type: ignore[method-assign] # the framework's own way to extend it
     return app

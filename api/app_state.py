@@ -1,48 +1,85 @@
-"""The service's inside as the routes see it."""
+"""What the routes of an app share, and how a route gets it."""
 
 import asyncio
 import logging
+from dataclasses import dataclass, field
 from typing import Annotated, Final, TypeAlias, cast
 
-from fastapi import Depends, Request
+from anyio import CapacityLimiter
+from fastapi import Depends, FastAPI, Request
 from starlette.concurrency import run_in_threadpool
 
-from api.auth.access import caller_of
+from api.auth.access import Guard, caller_of
+from api.http.job_watch import JobWatch
+from api.http.readiness import ReadinessProbe
+from api.http.request_log import RequestMetrics
+from api.http.stream_quota import StreamQuota
 from worker.jobs.common.errors import BrokerUnavailable
+from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
 
-__all__ = ["JobServiceDep", "job_service_of", "reconcile"]
+__all__ = ["AppState", "AppStateDep", "JobServiceDep", "app_state", "maintain", "state_of"]
 
 _log = logging.getLogger(__name__)
 
-#: Seconds between two looks for jobs that no worker knows of.
+#: Seconds between two runs of the maintenance.
 _PAUSE: Final = 5.0
 
 
-def job_service_of(request: Request) -> JobService:
-    """Return the job service of the app, as the caller may use it: jobs of others are not there."""
-    return cast("JobService", request.app.state.engine).on_behalf_of(caller_of(request))
+@dataclass
+class AppState:
+    """Shared by all requests of one app, from the start of its lifespan to the end."""
+
+    job_service: JobService
+    guard: Guard
+    watch: JobWatch
+    request_metrics: RequestMetrics
+    #: Layout is arithmetic: plans take turns, as many at a time as there are cores to use.
+    planners: CapacityLimiter
+    #: Plans that are made or wait; the limiter's own count of those that wait comes a moment late.
+    planning: int = 0
+    probe: ReadinessProbe = field(default_factory=ReadinessProbe)
+    streams: StreamQuota = field(default_factory=StreamQuota)
+
+    @property
+    def settings(self) -> Settings:
+        """The settings of the service."""
+        return self.job_service.settings
 
 
-async def _job_service(request: Request) -> JobService:
-    """Return the same; as a dependency that is not asynchronous it would cost each request a change of threads."""
-    return job_service_of(request)
+def state_of(app: FastAPI) -> AppState:
+    """Return the state of this app, whose lifespan has begun."""
+    return cast("AppState", app.state.shared)
+
+
+async def app_state(request: Request) -> AppState:
+    """Return the state of the app that answers this request."""
+    return state_of(request.app)
+
+
+#: The app's state, as a route's parameter.
+AppStateDep: TypeAlias = Annotated[AppState, Depends(app_state)]
+
+
+async def _job_service(request: Request, state: AppStateDep) -> JobService:
+    """Return the job service as the caller may use it: jobs of others are not there."""
+    return state.job_service.on_behalf_of(caller_of(request))
 
 
 #: The job service, as a route's parameter.
 JobServiceDep: TypeAlias = Annotated[JobService, Depends(_job_service)]
 
 
-async def reconcile(job_service: JobService, pause: float = _PAUSE) -> None:
-    """Do the upkeep (jobs that wait without a message, files that nobody names) again and again until cancelled."""
-    told = False
+async def maintain(job_service: JobService, pause: float = _PAUSE) -> None:
+    """Run the maintenance (jobs without a message, files without an owner) every ``pause`` seconds until cancelled."""
+    failing = False
     while True:
         try:
             await run_in_threadpool(job_service.run_maintenance)
-        except Exception as error:  # noqa: BLE001 - it must outlive whatever goes wrong for a while
-            if not told:  # once for each time that it begins
+        except Exception as error:  # noqa: BLE001 - it must outlive whatever fails for a while
+            if not failing:  # one line each time that it begins to fail
                 _log.warning("Jobs wait: %s", error, exc_info=not isinstance(error, BrokerUnavailable))
-            told = True
+            failing = True
         else:
-            told = False
+            failing = False
         await asyncio.sleep(pause)

@@ -277,7 +277,7 @@ class Gate:
             await self.app(scope, receive, send)
             return
         request = Request(scope)
-        guard: Guard = scope["app"].state.guard
+        guard: Guard = scope["app"].state.shared.guard  # `AppState`; its module imports this one
         try:
             caller, rate = await guard.admit(request)
         except DrawerwrightError as refused:

@@ -1,6 +1,5 @@
 """The HTTP server: in the main thread until a signal, or in a background thread inside a context."""
 
-import gc
 import signal
 import socket
 import time
@@ -13,13 +12,13 @@ from typing import Final
 import uvicorn
 
 from api.app import create_app
-from api.http.idle_timeout import patient
+from api.http.idle_timeout import idle_timeout_protocol
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.observability.logging_setup import set_up_logging
 from worker.jobs.observability.tracing import end_tracing, set_up_tracing
 
-__all__ = ["listen", "listening", "serve_on", "settle"]
+__all__ = ["listen", "listening", "serve_on"]
 
 #: Seconds that responses in progress get at shutdown.
 _GRACE: Final = 5
@@ -29,9 +28,6 @@ _MAX_HEAD_BYTES: Final = 32_768
 
 #: Most connections at a time, each with a file descriptor; further ones get 503.
 _MAX_CONNECTIONS: Final = 500
-
-#: Objects made and not gone again, after which Python's garbage collector looks at them: more than a short spec makes.
-_MADE: Final = 20_000
 
 #: Seconds in which the service must have started or stopped.
 _TIMEOUT: Final = 30.0
@@ -61,24 +57,12 @@ def serve_on(listener: socket.socket, settings: Settings) -> None:
         set_up_logging(settings)
         set_up_tracing(settings, "api")
         server = _server(settings, "info")
-        settle()
         server.run(sockets=[listener])
     except KeyboardInterrupt:
         pass
     finally:
         signal.signal(signal.SIGTERM, before)
         end_tracing()
-
-
-def settle() -> None:
-    """Keep Python's garbage collector from looking at what was made so far, which stays as long as the process.
-
-    To look through all that was imported takes it a tenth of a second, in which every request waits. What a request
-    makes goes without it, so it need not look several times during each.
-    """
-    gc.collect()
-    gc.freeze()
-    gc.set_threshold(_MADE, *gc.get_threshold()[1:])
 
 
 @contextmanager
@@ -112,7 +96,7 @@ def _server(settings: Settings, level: str) -> uvicorn.Server:
             log_config=None,  # the service sets up logging itself
             access_log=False,
             lifespan="on",
-            http=patient(settings.body_seconds),
+            http=idle_timeout_protocol(settings.body_seconds),
             h11_max_incomplete_event_size=_MAX_HEAD_BYTES,
             limit_concurrency=_MAX_CONNECTIONS,
             server_header=False,

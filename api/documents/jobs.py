@@ -1,10 +1,11 @@
-"""What the service says about jobs."""
+"""The documents about jobs that the service answers with."""
 
 from datetime import datetime
-from typing import Annotated
+from typing import Annotated, Final
 
 from fastapi import Request
 from pydantic import BaseModel, ConfigDict, Field
+from pydantic.config import JsonDict
 
 from api.http.base_url import base_of
 from api.http.problems import Problem
@@ -14,58 +15,95 @@ from worker.jobs.records.models import Job, JobState
 __all__ = ["JobDocument", "JobPage", "job_document", "job_page"]
 
 
-class _Document(BaseModel):
+_URL: Final = "http://127.0.0.1:8765/v1/jobs"
+_ID: Final = "01k9x5m8w2q4r6t8v0y2a4c6e8"
+_EXAMPLE: Final[JsonDict] = {
+    "id": _ID,
+    "name": "hall table",
+    "state": "running",
+    "created": "2026-03-07T18:42:00Z",
+    "started": "2026-03-07T18:42:00Z",
+    "finished": None,
+    "attempts": 1,
+    "progress": {"done": 3, "total": 9, "now": "tray T2"},
+    "problem": None,
+    "links": {
+        "self": f"{_URL}/{_ID}",
+        "manifest": None,
+        "bundle": None,
+        "files": None,
+        "prints": None,
+        "runs": None,
+    },
+}
+
+
+class JobProgress(BaseModel):
+    """The progress of a job."""
+
     model_config = ConfigDict(frozen=True)
 
-
-class JobProgress(_Document):
-    """How far a job is."""
-
-    done: Annotated[int, Field(ge=0, description="Steps done.")]
-    total: Annotated[int, Field(ge=0, description="Steps in all; 0 before that is known.")]
-    now: str | None = Field(description="What it is at.")
+    done: Annotated[int, Field(ge=0, description="Steps completed.")]
+    total: Annotated[int, Field(ge=0, description="Steps in total; 0 until the layout is made.")]
+    now: str | None = Field(description="The current step.")
 
 
-class JobLinks(_Document):
-    """Where to go from here. What a job does not have yet is null."""
+class JobLinks(BaseModel):
+    """URLs related to a job; null until the resource exists."""
 
-    self: str = Field(description="This job; DELETE cancels it.")
-    manifest: str | None = Field(description="The manifest of a job that succeeded.")
-    bundle: str | None = Field(description="All its files as one archive.")
-    files: str | None = Field(description="One file: put a name of the manifest in the place of {name}.")
-    prints: str | None = Field(default=None, description="What is printed; POST tells of more.")
-    runs: str | None = Field(default=None, description="The runs that remain.")
+    model_config = ConfigDict(frozen=True)
+
+    self: str = Field(description="This job. DELETE cancels it.")
+    manifest: str | None = Field(description="The manifest, once the job has succeeded.")
+    bundle: str | None = Field(description="All files as one ZIP archive.")
+    files: str | None = Field(description="A single file: replace {name} by a file name of the manifest.")
+    prints: str | None = Field(default=None, description="The print history. POST records an event.")
+    runs: str | None = Field(default=None, description="The runs still to print.")
 
 
-class JobDocument(_Document):
-    """A job."""
+class JobDocument(BaseModel):
+    """A job: its state, progress and links."""
 
-    id: str
-    name: str = Field(description="The spec's name.")
-    state: JobState
-    created: datetime
-    started: datetime | None = Field(description="When the last attempt began.")
-    finished: datetime | None
-    attempts: Annotated[int, Field(ge=0, description="Times that a worker took it up.")]
+    model_config = ConfigDict(frozen=True, json_schema_extra={"examples": [_EXAMPLE]})
+
+    id: str = Field(description="The job's identifier.")
+    name: str = Field(description="The name in the spec.")
+    state: JobState = Field(description="The job's state. succeeded, failed and cancelled are final.")
+    created: datetime = Field(description="When the job was submitted.")
+    started: datetime | None = Field(description="When the latest attempt started.")
+    finished: datetime | None = Field(description="When the job reached a final state.")
+    attempts: Annotated[int, Field(ge=0, description="Attempts that workers have started.")]
     progress: JobProgress
-    problem: Problem | None = Field(description="Why it failed.")
+    problem: Problem | None = Field(description="Why the job failed.")
     links: JobLinks
 
 
-class JobPage(_Document):
-    """Jobs, newest first."""
+class JobPage(BaseModel):
+    """A page of jobs, newest first."""
 
-    jobs: tuple[JobDocument, ...]
-    next: str | None = Field(description="The page with older jobs, if there are any.")
+    model_config = ConfigDict(
+        frozen=True,
+        json_schema_extra={"examples": [{"jobs": [_EXAMPLE], "next": f"{_URL}?limit=1&after={_ID}"}]},
+    )
+
+    jobs: tuple[JobDocument, ...] = Field(description="The jobs of this page.")
+    next: str | None = Field(description="The URL of the page with older jobs; null on the last page.")
 
 
 def job_document(request: Request, job: Job) -> JobDocument:
-    """Return the job as its document."""
+    """Return the document of a job, with absolute URLs."""
     return JobDocument.model_validate(job_fields(job, base_of(request)))
 
 
 def job_page(request: Request, jobs: list[Job], limit: int, query: str) -> JobPage:
-    """Return a page of at most ``limit`` jobs, of which one more was looked up; ``query`` is that of each page."""
-    shown = jobs[:limit]
-    more = f"{base_of(request)}/v1/jobs?{query}&after={shown[-1].id}" if len(jobs) > limit else None
-    return JobPage(jobs=tuple(job_document(request, job) for job in shown), next=more)
+    """Return a page of jobs.
+
+    Args:
+        request: the request, for the base URL.
+        jobs: the jobs of the page and, where another page follows, one more.
+        limit: the number of jobs on a page.
+        query: the query string that every page of this list shares.
+    """
+    page = jobs[:limit]
+    following = f"{base_of(request)}/v1/jobs?{query}&after={page[-1].id}" if len(jobs) > limit else None
+    return JobPage(jobs=tuple(job_document(request, job) for job in page), next=following)

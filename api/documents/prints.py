@@ -1,9 +1,10 @@
-"""Documents about the printing of a job."""
+"""The documents about the printing of a job that the service answers with."""
 
 from datetime import datetime
-from typing import Annotated, Literal, TypeAlias
+from typing import Annotated, Final, Literal, TypeAlias
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, JsonValue
+from pydantic.config import JsonDict
 
 from worker.printing.progress.print_state import RunState
 from worker.spec.manifest import (
@@ -32,112 +33,215 @@ __all__ = [
 ]
 
 
+_JOB: Final = "01k9x5m8w2q4r6t8v0y2a4c6e8"
+_AT: Final = "2026-03-07T18:42:00Z"
+
+_EVENT: Final[JsonDict] = {
+    "number": 4,
+    "id": "printer-1.run-3",
+    "recorded": _AT,
+    "at": _AT,
+    "outcome": "printed",
+    "run": 3,
+    "mark": None,
+    "count": None,
+    "failed": {"T4": 1},
+    "note": "a corner came loose",
+    "pieces_left": 3,
+    "runs_left": 2,
+}
+
+_FILAMENT: Final[list[JsonValue]] = [
+    {
+        "material": "PETG",
+        "colour": "#2E6F9E",
+        "used": 212.4,
+        "used_for_failed": 18.2,
+        "needed": 54.6,
+        "spools": [187.6, 1000.0],
+    }
+]
+
+_PRINTS: Final[JsonDict] = {
+    "job": _JOB,
+    "done": False,
+    "pieces_left": 3,
+    "runs_left": 2,
+    "marks": [
+        {
+            "mark": "T4",
+            "kind": "tray",
+            "name": "bits",
+            "needed": 4,
+            "printed": 1,
+            "placed": 0,
+            "failed": 1,
+            "left": 3,
+        }
+    ],
+    "runs": [
+        {"number": 3, "state": "printed", "planned": True, "pieces": 2, "failed": {"T4": 1}, "file": None},
+        {"number": 4, "state": "open", "planned": True, "pieces": 2, "failed": {}, "file": None},
+        {"number": 5, "state": "open", "planned": False, "pieces": 1, "failed": {}, "file": None},
+    ],
+    "files": {"state": "awaited", "problem": None, "retry": None},
+    "filament": _FILAMENT,
+    "events": [_EVENT],
+    "next": None,
+}
+
+_RUNS: Final[JsonDict] = {
+    "job": _JOB,
+    "done": False,
+    "runs": [
+        {
+            "number": 5,
+            "material": "PETG",
+            "colour": "#2E6F9E",
+            "layer": 0.2,
+            "line_width": 0.44,
+            "pieces": [{"mark": "T4", "at": [0.5, 0.5], "turn": 0, "drawer": "top"}],
+            "seconds": 4210.0,
+            "grams": 18.2,
+            "metres": 6.0,
+            "cost": 0.36,
+            "file": "run-05.3mf",
+        }
+    ],
+    "work": {
+        "pieces": 1,
+        "runs": 1,
+        "least_runs": 1,
+        "long_pieces": [],
+        "grams": 18.2,
+        "metres": 6.0,
+        "cost": 0.36,
+        "seconds": 4210.0,
+        "time_uncertainty": 0.25,
+        "filament_uncertainty": 0.08,
+        "calibrated_time": 1.0,
+        "calibrated_filament": 1.0,
+        "alternatives": [],
+    },
+    "schedule": None,
+    "purchases": [{"material": "PETG", "colour": "#2E6F9E", "grams": 18.2, "left": 1187.6, "spools": 0, "cost": None}],
+    "files": {"state": "awaited", "problem": None, "retry": None},
+    "filament": _FILAMENT,
+}
+
+
 class _Document(BaseModel):
     model_config = ConfigDict(frozen=True)
 
 
 class PrintDocument(_Document):
-    """An event as it was recorded."""
+    """A recorded print event."""
 
-    number: Annotated[int, Field(ge=1, description="Its place in the job's history.")]
-    id: str = Field(description="The caller's own name for it, or one of ours.")
-    recorded: datetime = Field(description="When the service was told.")
-    at: datetime = Field(description="When it was.")
-    outcome: Outcome
-    run: RunNumber | None
-    mark: Mark | None
-    count: Annotated[int, Field(ge=1)] | None = Field(description="Pieces of the mark.")
-    failed: dict[Mark, Annotated[int, Field(ge=1)]] = Field(description="Pieces of the run that failed, by mark.")
-    note: str | None
-    pieces_left: Annotated[int, Field(ge=0, description="Pieces to print after this event.")]
-    runs_left: Annotated[int, Field(ge=0, description="Runs to print after this event.")]
+    model_config = ConfigDict(frozen=True, json_schema_extra={"examples": [_EVENT]})
+
+    number: Annotated[int, Field(ge=1, description="The event's sequence number in the job.")]
+    id: str = Field(description="The event's id: the caller's, or else one that the service made.")
+    recorded: datetime = Field(description="When the service recorded the event.")
+    at: datetime = Field(description="When the event happened.")
+    outcome: Outcome = Field(description="What happened to the pieces.")
+    run: RunNumber | None = Field(description="The run concerned; null where the event names a mark.")
+    mark: Mark | None = Field(description="The mark concerned; null where the event names a run.")
+    count: Annotated[int, Field(ge=1)] | None = Field(description="The number of pieces of the mark.")
+    failed: dict[Mark, Annotated[int, Field(ge=1)]] = Field(description="Failed pieces of the run, by mark.")
+    note: str | None = Field(description="The caller's note.")
+    pieces_left: Annotated[int, Field(ge=0, description="Pieces still to print after this event.")]
+    runs_left: Annotated[int, Field(ge=0, description="Runs still to print after this event.")]
 
 
 class MarkStanding(_Document):
-    """Where the pieces of one mark stand."""
+    """The progress of one mark."""
 
     mark: Mark
     kind: PartKind
     name: str
     needed: Count
-    printed: Count = Field(description="Good pieces that there are, those in the drawer among them.")
-    placed: Count = Field(description="In the drawer.")
-    failed: Count = Field(description="Pieces that ever failed.")
-    left: Count = Field(description="Still to print.")
+    printed: Count = Field(description="Good pieces printed, including those placed in the drawer.")
+    placed: Count = Field(description="Pieces placed in the drawer.")
+    failed: Count = Field(description="Pieces that failed, in total.")
+    left: Count = Field(description="Pieces still to print.")
 
 
 class RunStanding(_Document):
-    """Where one run stands. A number always means the same pieces and is never given twice."""
+    """The progress of one run. A run's number always stands for the same pieces and is never reused."""
 
     number: RunNumber
     state: RunState = Field(
-        description="open: to be printed. replaced: its pieces were packed afresh, or are there already; it may be "
-        "reported as printed all the same, if it was begun."
+        description="open: still to print. replaced: its pieces were packed into other runs or already exist; if it "
+        "had been started, it can still be reported as printed."
     )
-    planned: bool = Field(description="By the job; otherwise it was packed afresh.")
+    planned: bool = Field(description="Whether the job planned the run; otherwise it was packed after a print event.")
     pieces: Annotated[int, Field(ge=1)]
-    failed: dict[Mark, Count] = Field(description="Pieces that failed in it, by mark.")
-    file: str | None = Field(description="Address of its 3MF; null until a worker has written it.")
+    failed: dict[Mark, Count] = Field(description="Failed pieces of the run, by mark.")
+    file: str | None = Field(description="The URL of the run's 3MF file; null until a worker has written it.")
 
 
 RunFilesState: TypeAlias = Literal["complete", "awaited", "failed"]
 
 
 class RunFiles(_Document):
-    """Whether each run that was packed afresh has its file."""
+    """The state of the files of runs that were packed after a print event."""
 
     state: RunFilesState = Field(
-        description="complete: it has. awaited: a worker writes what is missing. failed: it could not be written, and "
-        "the files that there are do not cover what remains."
+        description="complete: every run has its file. awaited: a worker is writing the missing ones. failed: a file "
+        "could not be written, so the existing files do not cover what remains."
     )
-    problem: str | None = Field(description="Why it could not be written.")
+    problem: str | None = Field(description="Why a file could not be written.")
     retry: datetime | None = Field(
-        description="When it is tried again; null of one that failed: with the next event that makes new runs."
+        description="When writing is retried; null after a failure means with the next event that makes new runs."
     )
 
 
 class FilamentStanding(_Document):
-    """Filament of one material and colour, in grams, by the estimates."""
+    """Estimated filament of one material and colour, in grams."""
 
     material: str
     colour: Colour | None
-    used: Amount = Field(description="Of all pieces that were printed, good or not.")
+    used: Amount = Field(description="Used for all printed pieces, good or failed.")
     used_for_failed: Amount = Field(
-        description="Of these, how much is assumed for pieces that failed: each is counted as if it was printed to its "
-        "end, so a print that was stopped early has used less."
+        description="The share of failed pieces. Each counts as printed completely, so a print that was stopped early "
+        "has used less."
     )
-    needed: Amount = Field(description="For the runs to come.")
+    needed: Amount = Field(description="Needed for the runs still to print.")
     spools: tuple[Amount, ...] = Field(
-        description="Left on each spool that is there, the one in use first. What was used beyond the spools that the "
-        "spec names came off new ones."
+        description="What is left on each spool, the one in use first. Filament used beyond the spools in the spec is "
+        "taken from new spools."
     )
 
 
 class PrintsDocument(_Document):
-    """The history of a job's printing, newest first, and where it stands now."""
+    """The print progress of a job and its history, newest event first."""
 
-    job: str
+    model_config = ConfigDict(frozen=True, json_schema_extra={"examples": [_PRINTS]})
+
+    job: str = Field(description="The job's identifier.")
     done: bool = Field(description="Whether nothing is left to print.")
-    pieces_left: Count
-    runs_left: Count
-    marks: tuple[MarkStanding, ...]
-    runs: tuple[RunStanding, ...] = Field(description="All runs that the job has or had, by number.")
+    pieces_left: Count = Field(description="Pieces still to print.")
+    runs_left: Count = Field(description="Runs still to print.")
+    marks: tuple[MarkStanding, ...] = Field(description="The progress of every mark.")
+    runs: tuple[RunStanding, ...] = Field(description="All current and former runs, by number.")
     files: RunFiles
-    filament: tuple[FilamentStanding, ...] = Field(description="Empty where parts have no estimate.")
-    events: tuple[PrintDocument, ...] = Field(description="One page of the history, newest first.")
-    next: str | None = Field(description="The page with older events, if there are any.")
+    filament: tuple[FilamentStanding, ...] = Field(description="Empty if the parts have no estimates.")
+    events: tuple[PrintDocument, ...] = Field(description="One page of the history, newest event first.")
+    next: str | None = Field(description="The URL of the page with older events; null on the last page.")
 
 
 class RunsDocument(_Document):
-    """What is still to be printed, recomputed from now."""
+    """What is still to print, computed from the current progress."""
 
-    job: str
+    model_config = ConfigDict(frozen=True, json_schema_extra={"examples": [_RUNS]})
+
+    job: str = Field(description="The job's identifier.")
     done: bool = Field(description="Whether nothing is left to print.")
     runs: tuple[RunEntry, ...] = Field(
-        description="In the order of work. A run that was packed afresh has no file until a worker has written it."
+        description="In printing order. A run that was packed after a print event has no file until a worker writes it."
     )
-    work: WorkEntry = Field(description="All of them in numbers.")
-    schedule: ScheduleEntry | None = Field(description="From now on; null without a schedule in the spec.")
-    purchases: tuple[PurchaseEntry, ...] = Field(description="Filament to buy for what remains.")
+    work: WorkEntry = Field(description="Totals over all of these runs.")
+    schedule: ScheduleEntry | None = Field(description="The schedule from now on; null if the spec has none.")
+    purchases: tuple[PurchaseEntry, ...] = Field(description="Filament to buy for the remaining runs.")
     files: RunFiles
-    filament: tuple[FilamentStanding, ...] = Field(description="Empty where parts have no estimate.")
+    filament: tuple[FilamentStanding, ...] = Field(description="Empty if the parts have no estimates.")

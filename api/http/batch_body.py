@@ -1,4 +1,4 @@
-"""The body of a batch: one JSON document, or a spec a line (NDJSON), each judged by itself as it comes."""
+"""The body of a batch: one JSON document, or a spec a line (NDJSON); each spec is read by itself as it arrives."""
 
 import asyncio
 from collections.abc import AsyncIterator, Iterator
@@ -8,6 +8,7 @@ from typing import Final
 from fastapi import Request
 from starlette.concurrency import run_in_threadpool
 
+from api.app_state import state_of
 from api.http.body import check_type, read_json
 from api.http.errors import BodyTooLarge, BodyTooSlow
 from api.http.status_codes import status_of
@@ -19,22 +20,22 @@ from worker.spec.limits import check_size
 from worker.spec.reading.loader import load_as, parse
 from worker.spec.requests.batch import MOST_SPECS, BatchRequest
 
-__all__ = ["LINES_TYPE", "BatchOptions", "GivenBatch", "read_batch"]
+__all__ = ["LINES_TYPE", "BatchOptions", "BatchSpecs", "read_batch"]
 
 #: Newline-delimited JSON has no registered type; this is the usual one.
 LINES_TYPE: Final = "application/x-ndjson"
 _JSON: Final = "application/json"
 
-#: A batch may take so many times as long as a spec to be sent.
-_PATIENCE: Final = 10
+#: A batch may take this many times as long to arrive as a spec.
+_TIME_FACTOR: Final = 10
 
-_MOST_ERRORS: Final = 100
-_LONGEST_NAME: Final = 80
+_MAX_ERRORS: Final = 100
+_MAX_NAME: Final = 80
 
 
 @dataclass(frozen=True, slots=True)
 class BatchOptions:
-    """What is said of a whole batch."""
+    """Options of a whole batch."""
 
     name: str = "batch"
     strict: bool = False
@@ -42,146 +43,146 @@ class BatchOptions:
 
 
 @dataclass(slots=True)
-class GivenBatch:
-    """A batch as it was read: its specs, judged, in their order."""
+class BatchSpecs:
+    """The specs of a batch in their order, each valid or refused."""
 
     options: BatchOptions
-    specs: list[CheckedSpec] = field(default_factory=list)
+    entries: list[CheckedSpec] = field(default_factory=list)
     #: Why specs were refused, with pointers into the batch.
     errors: list[SpecError] = field(default_factory=list)
 
-    def settle(self) -> None:
-        """Refuse the batch where it has nothing to make, or is strict and something was refused.
+    def check(self) -> None:
+        """Refuse a batch without a valid spec, and a strict one with a refused spec.
 
         Raises:
             SpecError: with each problem of each spec.
         """
-        refused = sum(one.text is None for one in self.specs)
-        if not self.specs:
+        refused = sum(entry.text is None for entry in self.entries)
+        if not self.entries:
             raise SpecError("The batch has no specs.", pointer="/specs", limit="at least one")
-        if refused == len(self.specs) or (self.options.strict and refused):
-            message = f"{refused} of {len(self.specs)} specs are refused."
-            raise SpecError(message, pointer="/specs", errors=self.errors[:_MOST_ERRORS])
+        if refused == len(self.entries) or (self.options.strict and refused):
+            message = f"{refused} of {len(self.entries)} specs are refused."
+            raise SpecError(message, pointer="/specs", errors=self.errors[:_MAX_ERRORS])
 
 
-class _Judge:
-    """Judges specs one by one, each as if it had come alone."""
+class _Reader:
+    """Reads specs into a batch one by one; a bad one does not stop the others."""
 
-    def __init__(self, job_service: JobService, given: GivenBatch) -> None:
+    def __init__(self, job_service: JobService, batch: BatchSpecs) -> None:
         self._job_service = job_service
-        self._given = given
-        self._place = 0
+        self._batch = batch
+        self._index = 0
 
     def line(self, text: bytes) -> None:
-        """Judge a line of NDJSON."""
+        """Read a line of NDJSON."""
         try:
             data = parse(text)
-        except DrawerwrightError as refused:
-            self._refuse(None, refused)
-            self._place += 1
+        except DrawerwrightError as error:
+            self._refuse(None, error)
+            self._index += 1
         else:
             self.document(data)
 
     def document(self, data: object) -> None:
-        """Judge what a spec says; split, each of its drawers."""
-        for one in _split(data) if self._given.options.split else [data]:
-            if len(self._given.specs) >= MOST_SPECS:
+        """Read a spec, or each of its drawers where the batch is split."""
+        for document in _split(data) if self._batch.options.split else [data]:
+            if len(self._batch.entries) >= MOST_SPECS:
                 raise BodyTooLarge("The batch has too many specs.", limit=f"at most {MOST_SPECS} specs")
             try:
-                spec = load(one)
+                spec = load(document)
                 check_size(spec, self._job_service.settings.most_cells)
                 self._job_service.check_cells(spec)
-            except DrawerwrightError as refused:
-                self._refuse(_name(one), refused)
+            except DrawerwrightError as error:
+                self._refuse(_name(document), error)
             else:
-                self._given.specs.append(CheckedSpec(spec.name, spec.to_json()))
-        self._place += 1
+                self._batch.entries.append(CheckedSpec(spec.name, spec.to_json()))
+        self._index += 1
 
     def _refuse(self, name: str | None, refused: DrawerwrightError) -> None:
-        self._given.specs.append(CheckedSpec(name, None, refused.problem(status=status_of(type(refused)))))
-        for one in refused.errors or (refused,):
-            if len(self._given.errors) < _MOST_ERRORS:
-                at = f"/specs/{self._place}{one.pointer or ''}"
-                self._given.errors.append(
-                    SpecError(one.message, pointer=at, value=one.value, limit=one.limit, remedy=one.remedy)
+        self._batch.entries.append(CheckedSpec(name, None, refused.problem(status=status_of(type(refused)))))
+        for error in refused.errors or (refused,):
+            if len(self._batch.errors) < _MAX_ERRORS:
+                at = f"/specs/{self._index}{error.pointer or ''}"
+                self._batch.errors.append(
+                    SpecError(error.message, pointer=at, value=error.value, limit=error.limit, remedy=error.remedy)
                 )
 
 
-async def read_batch(request: Request, job_service: JobService, options: BatchOptions) -> GivenBatch:
-    """Return the batch in the body. A document has its own options; lines have those of the address.
+async def read_batch(request: Request, job_service: JobService, options: BatchOptions) -> BatchSpecs:
+    """Return the batch in the body. A JSON document has its own options; NDJSON has those of the query.
 
     Raises:
         BodyTypeRefused: when it is neither JSON nor NDJSON.
         BodyTooLarge: when the body, a line or the count of specs is over its limit.
-        BodyTooSlow: when it is not there in time.
-        SpecError: when the document cannot be read, nothing in it is good, or it is strict and something is not.
+        BodyTooSlow: when it does not arrive in time.
+        SpecError: when the document cannot be read, no spec is valid, or it is strict and one is refused.
     """
-    settings = request.app.state.settings
+    settings = state_of(request.app).settings
     if check_type(request, _JSON, LINES_TYPE) == _JSON:
         body = await read_json(request, settings.largest_body, f"Send a spec a line ({LINES_TYPE}).")
-        given = await run_in_threadpool(_read, body, job_service)
+        batch = await run_in_threadpool(_read_document, body, job_service)
     else:
-        given = GivenBatch(options)
-        judge = _Judge(job_service, given)
-        seconds = _PATIENCE * settings.body_seconds
+        batch = BatchSpecs(options)
+        reader = _Reader(job_service, batch)
+        seconds = _TIME_FACTOR * settings.body_seconds
         try:
             async with asyncio.timeout(seconds):
                 async for line in _lines(request, settings.largest_body, settings.largest_batch):
-                    await run_in_threadpool(judge.line, line)
+                    await run_in_threadpool(reader.line, line)
         except TimeoutError:
             raise BodyTooSlow(limit=f"{seconds:g} s", remedy="Send fewer specs at once.") from None
-    given.settle()
-    return given
+    batch.check()
+    return batch
 
 
-def _read(body: bytes, job_service: JobService) -> GivenBatch:
-    asked = load_as(BatchRequest, parse(body))
-    given = GivenBatch(BatchOptions(asked.name, asked.strict, asked.split))
-    judge = _Judge(job_service, given)
-    for one in asked.specs:
-        judge.document(one)
-    return given
+def _read_document(body: bytes, job_service: JobService) -> BatchSpecs:
+    document = load_as(BatchRequest, parse(body))
+    batch = BatchSpecs(BatchOptions(document.name, document.strict, document.split))
+    reader = _Reader(job_service, batch)
+    for spec in document.specs:
+        reader.document(spec)
+    return batch
 
 
-async def _lines(request: Request, longest: int, most: int) -> AsyncIterator[bytes]:
-    """Yield the lines of the body that are not blank; no more of it is kept than the line under way."""
+async def _lines(request: Request, max_line: int, max_body: int) -> AsyncIterator[bytes]:
+    """Yield the lines of the body that are not blank; no more than one line is held in memory."""
     rest, count = bytearray(), 0
-    async for piece in request.stream():
-        count += len(piece)
-        if count > most:
-            raise BodyTooLarge(limit=f"at most {most} bytes in all")
-        rest += piece
-        *whole, last = rest.split(b"\n") if b"\n" in piece else [rest]
-        for line in whole:
-            _check_line(line, longest)
+    async for chunk in request.stream():
+        count += len(chunk)
+        if count > max_body:
+            raise BodyTooLarge(limit=f"at most {max_body} bytes in all")
+        rest += chunk
+        *complete, last = rest.split(b"\n") if b"\n" in chunk else [rest]
+        for line in complete:
+            _check_line(line, max_line)
             if line.strip():
                 yield bytes(line)
         rest = bytearray(last)
-        _check_line(rest, longest)
+        _check_line(rest, max_line)
     if rest.strip():
         yield bytes(rest)
 
 
-def _check_line(line: bytearray, longest: int) -> None:
-    if len(line) > longest:
-        raise BodyTooLarge("A line is too large.", limit=f"at most {longest} bytes a line")
+def _check_line(line: bytearray, max_line: int) -> None:
+    if len(line) > max_line:
+        raise BodyTooLarge("A line is too large.", limit=f"at most {max_line} bytes a line")
 
 
 def _split(data: object) -> Iterator[object]:
-    """Yield a spec for each drawer; what is no spec of several drawers as it is."""
+    """Yield a spec for each drawer; anything but a spec of several drawers is yielded unchanged."""
     drawers = data.get("drawers") if isinstance(data, dict) else None
     if not isinstance(data, dict) or not isinstance(drawers, list) or len(drawers) < 2:  # noqa: PLR2004 - several
         yield data
         return
-    if data.get("items"):  # things shared out over all drawers hold them together
+    if data.get("items"):  # items are shared out over all drawers
         yield data
         return
     for drawer in drawers:
         name = drawer.get("name") if isinstance(drawer, dict) else None
-        own = f"{data.get('name')}: {name}"[:_LONGEST_NAME]
+        own = f"{data.get('name')}: {name}"[:_MAX_NAME]
         yield {**data, "name": own if isinstance(data.get("name"), str) else data.get("name"), "drawers": [drawer]}
 
 
 def _name(data: object) -> str | None:
     name = data.get("name") if isinstance(data, dict) else None
-    return name[:_LONGEST_NAME] if isinstance(name, str) else None
+    return name[:_MAX_NAME] if isinstance(name, str) else None

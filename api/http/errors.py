@@ -26,7 +26,6 @@ __all__ = [
     "RateExceeded",
     "RecordBusy",
     "RecordFull",
-    "RequestInFlight",
     "RequestRefused",
     "ScopeMissing",
     "ServiceNotReady",
@@ -125,12 +124,6 @@ class HeaderRefused(DrawerwrightError):
     """A request header is invalid."""
 
     slug = "header-refused"
-
-
-class RequestInFlight(DrawerwrightError):
-    """A request with this idempotency key is still being processed."""
-
-    slug = "request-in-flight"
 
 
 class ServiceNotReady(DrawerwrightError):

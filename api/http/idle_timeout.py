@@ -1,4 +1,8 @@
-"""Patience: a connection whose next request does not arrive is closed, so that slow clients hold nothing for long."""
+"""Idle timeout: a connection whose next request does not arrive is closed.
+
+The server's own ``timeout_keep_alive`` begins only after a response: a client that sends no request, or half of the
+head of one, would hold its connection for ever.
+"""
 
 import asyncio
 from typing import Any
@@ -6,38 +10,38 @@ from typing import Any
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-__all__ = ["patient"]
+__all__ = ["idle_timeout_protocol"]
 
 
-def patient(seconds: float) -> type[asyncio.Protocol]:
-    """Return the server's protocol, which waits this long, or at most twice as long, for the head of a request."""
+def idle_timeout_protocol(seconds: float) -> type[asyncio.Protocol]:
+    """Return the server's protocol with a limit, of once to twice this time, for the head of a request to arrive."""
 
-    class Patient(H11Protocol):
-        """Looks from time to time whether it still waits for the same head."""
+    class IdleTimeoutProtocol(H11Protocol):
+        """Checks every so many seconds whether it still waits for the same head."""
 
-        _look: asyncio.TimerHandle | None = None
-        _waited_after: Any = None
-        _waits = False
+        _timer: asyncio.TimerHandle | None = None
+        _last_cycle: Any = None
+        _was_waiting = False
 
         def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override] # as the server's own
-            """Begin to wait."""
+            """Start the timer."""
             super().connection_made(transport)
-            self._waits = True
-            self._look = self.loop.call_later(seconds, self._is_it_there)
+            self._was_waiting = True
+            self._timer = self.loop.call_later(seconds, self._check)
 
         def connection_lost(self, exc: Exception | None) -> None:
-            """Stop waiting."""
-            if self._look is not None:
-                self._look.cancel()
+            """Stop the timer."""
+            if self._timer is not None:
+                self._timer.cancel()
             super().connection_lost(exc)
 
-        def _is_it_there(self) -> None:
+        def _check(self) -> None:
             idle = self.cycle is None or self.cycle.response_complete
-            waits = idle and self.conn.their_state is h11.IDLE
-            if waits and self._waits and self._waited_after is self.cycle:
+            waiting = idle and self.conn.their_state is h11.IDLE
+            if waiting and self._was_waiting and self._last_cycle is self.cycle:
                 self.transport.close()
                 return
-            self._waits, self._waited_after = waits, self.cycle
-            self._look = self.loop.call_later(seconds, self._is_it_there)
+            self._was_waiting, self._last_cycle = waiting, self.cycle
+            self._timer = self.loop.call_later(seconds, self._check)
 
-    return Patient
+    return IdleTimeoutProtocol

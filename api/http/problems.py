@@ -21,13 +21,13 @@ from api.http.errors import (
     BodyTooSlow,
     MethodRefused,
     ParameterRefused,
-    RequestInFlight,
     RequestRefused,
 )
 from api.http.parameter_errors import parameter_error
 from api.http.status_codes import status_of
 from worker.jobs.common.errors import InternalError, QuotaReached
-from worker.spec.errors import DrawerwrightError
+from worker.spec import load
+from worker.spec.errors import DrawerwrightError, SpecError
 
 __all__ = [
     "PROBLEM_PATH",
@@ -71,8 +71,20 @@ class Fault(BaseModel):
     part: str | None = Field(default=None, exclude_if=_absent, description="The mark of the part concerned.")
 
 
+def _add_example(schema: dict[str, Any]) -> None:
+    """Add the problem document with which the service answers a spec with two lengths that are none."""
+    drawer = {"name": "keys and coins", "width": "wide", "depth": 146, "height": "x"}
+    spec = {"spec": "1", "name": "hall table", "drawers": [drawer], "printer": {"bed": [160, 160, 160]}}
+    try:
+        load(spec)
+    except SpecError as error:
+        schema["examples"] = [problem_document(error, "http://127.0.0.1:8765", "/v1/jobs")]
+
+
 class Problem(Fault):
     """A problem document (RFC 9457). Fields that do not apply are omitted."""
+
+    model_config = ConfigDict(frozen=True, json_schema_extra=_add_example)
 
     type: str = Field(description="The URL of this kind of problem; the same for every occurrence.")
     title: str = Field(description="A summary of this kind of problem; the same for every occurrence.")
@@ -146,8 +158,6 @@ def _on_drawerwright_error(request: Request, error: Exception) -> Response:
     headers = {}
     if isinstance(error, QuotaReached) and error.wait is not None:
         headers["Retry-After"] = str(error.wait)
-    if isinstance(error, RequestInFlight):
-        headers["Retry-After"] = "1"
     if isinstance(error, BodyTooSlow):
         headers["Connection"] = "close"  # the rest of the body may still come (RFC 9110, 15.5.9)
     return problem_response(request, error, headers=headers)

@@ -57,7 +57,6 @@ STATUS_CODES: Final[Mapping[type[DrawerwrightError], HTTPStatus]] = MappingProxy
         http_errors.ThingUnknown: HTTPStatus.NOT_FOUND,
         http_errors.MethodRefused: HTTPStatus.METHOD_NOT_ALLOWED,
         http_errors.BodyTooSlow: HTTPStatus.REQUEST_TIMEOUT,
-        http_errors.RequestInFlight: HTTPStatus.CONFLICT,
         http_errors.PreconditionFailed: HTTPStatus.PRECONDITION_FAILED,
         http_errors.BodyTooLarge: HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
         http_errors.BodyTypeRefused: HTTPStatus.UNSUPPORTED_MEDIA_TYPE,

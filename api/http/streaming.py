@@ -23,26 +23,26 @@ _UNSAFE: Final = re.compile(r"[^A-Za-z0-9._-]", re.ASCII)
 
 
 def file_response(request: Request, job_service: JobService, file: StoredFile, *, attachment: bool = True) -> Response:
-    """Return the file, a part of it or the word that the client has it, for GET and HEAD.
+    """Return the response to GET or HEAD of a file: all of it, a range of it, or 304.
 
-    Conditions are weighed in the order of RFC 9110, 13.2.2.
+    Conditions are evaluated in the order of RFC 9110, 13.2.2.
 
     Raises:
         PreconditionFailed: when If-Match names another file.
-        BlobMissing: when the store has lost it.
+        BlobMissing: when the store does not have it.
     """
     tag = entity_tag(file.sha256)
-    told = _headers(file, tag, attachment=attachment)
-    asked = request.headers
-    if (match := asked.get("if-match")) is not None and not tag_matches(match, tag, weak=False):
+    headers = _headers(file, tag, attachment=attachment)
+    fields = request.headers
+    if (match := fields.get("if-match")) is not None and not tag_matches(match, tag, weak=False):
         raise PreconditionFailed(value=match, limit=tag)
-    if (match := asked.get("if-none-match")) is not None and tag_matches(match, tag, weak=True):
-        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=told)
+    if (match := fields.get("if-none-match")) is not None and tag_matches(match, tag, weak=True):
+        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
     head = request.method == "HEAD"
     span = None
-    if not head and asked.get("if-range", tag).strip() == tag:
+    if not head and fields.get("if-range", tag).strip() == tag:
         try:
-            span = requested_range(asked.get("range"), file.bytes)
+            span = requested_range(fields.get("range"), file.bytes)
         except RangeRefused as error:
             return problem_response(request, error, headers={"Content-Range": f"bytes */{file.bytes}"})
     status = HTTPStatus.OK
@@ -50,11 +50,11 @@ def file_response(request: Request, job_service: JobService, file: StoredFile, *
         span = ByteRange(0, file.bytes)
     else:
         status = HTTPStatus.PARTIAL_CONTENT
-        told["Content-Range"] = span.content_range(file.bytes)
-    told["Content-Length"] = str(span.end - span.start)
+        headers["Content-Range"] = span.content_range(file.bytes)
+    headers["Content-Length"] = str(span.end - span.start)
     if head:
-        return Response(status_code=status, headers=told, media_type=file.media_type)
-    return StreamingResponse(job_service.read(file, span.start, span.end), status, told, file.media_type)
+        return Response(status_code=status, headers=headers, media_type=file.media_type)
+    return StreamingResponse(job_service.read(file, span.start, span.end), status, headers, file.media_type)
 
 
 def _headers(file: StoredFile, tag: str, *, attachment: bool) -> dict[str, str]:

@@ -13,6 +13,7 @@ from typing import Final
 from fastapi import APIRouter, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
+from api.app_state import AppStateDep
 from api.http.errors import AddressUnknown
 from api.http.ranges import entity_tag, tag_matches
 
@@ -87,9 +88,9 @@ def get_page(request: Request) -> Response:
 
 
 @router.get("/kiosk/settings.json", include_in_schema=False)
-def get_settings(request: Request) -> KioskSettings:
+def get_settings(state: AppStateDep) -> KioskSettings:
     """Serve the settings of the page."""
-    return KioskSettings(idle_minutes=request.app.state.settings.kiosk_idle_minutes)
+    return KioskSettings(idle_minutes=state.settings.kiosk_idle_minutes)
 
 
 @router.head("/kiosk/{path:path}", include_in_schema=False)

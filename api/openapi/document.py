@@ -1,11 +1,13 @@
-"""The contract as OpenAPI: what the framework finds, and the models that it cannot know of."""
+"""The OpenAPI document: what FastAPI derives from the routes, completed with what it cannot know."""
 
+from collections.abc import Callable, Iterator
 from threading import Lock
-from typing import Any, Final
+from typing import Any, Final, cast
 
 import orjson
 from fastapi import FastAPI, Request, Response
 from fastapi.openapi.utils import get_openapi
+from pydantic import BaseModel
 from pydantic.json_schema import models_json_schema
 
 from api.auth.access import calendar_of, scope_of
@@ -22,8 +24,7 @@ from api.http.errors import (
 from api.http.problems import refusals
 from api.http.status_codes import status_of
 from api.openapi.links import add_links
-from api.openapi.print_examples import PRINT_EXAMPLES
-from api.openapi.response_examples import ANSWER_EXAMPLES, add_answer_examples
+from api.openapi.manifest_examples import MANIFEST_EXAMPLES
 from api.openapi.spec_body import SPEC_EXAMPLES
 from api.routes.catalogue import CatalogueDocument
 from api.routes.webhooks import WebhookMessage, described
@@ -36,56 +37,80 @@ from worker.spec.requests.webhook import WebhookRequest
 __all__ = ["DESCRIPTION", "VERSION", "document", "send_document"]
 
 DESCRIPTION: Final = (
-    "From a drawer's tape readings and the trays that should stand in it to checked printable parts. "
-    "POST a spec to /v1/jobs, follow the job at the address in Location, then fetch its manifest and files. "
-    "Lengths are millimetres; a spec may also give them as text, as on a tape. "
-    "Every error is a problem document (RFC 9457). "
-    "A service without keys answers its own machine only; with keys every request needs one, as a bearer token, and "
-    "shows the jobs of that key alone. "
-    "What is here stays: fields and routes are added without notice, and a client passes over what it does not know. "
-    "What has to go is told of at least six months ahead, by the fields Deprecation (RFC 9745) and Sunset (RFC 8594) "
-    "of its answers, and never goes within one version of the contract."
+    "Drawerwright turns the tape readings of a drawer, and a list of the trays or things to keep in it, into "
+    "checked, printable parts. POST a spec to /v1/jobs, follow the job at the URL in Location, then download its "
+    "manifest and files. All lengths are in millimetres; a spec can also give them as text, as written on a tape. "
+    "Errors are problem documents (RFC 9457). Without API keys the service accepts requests from its own machine "
+    "only. With API keys every request needs one as a bearer token, and sees only the jobs of that key. The API "
+    "only grows: fields and routes can be added at any time, so clients must ignore what they do not recognise. A "
+    "feature that is to be removed is announced at least six months ahead by the headers Deprecation (RFC 9745) and "
+    "Sunset (RFC 8594), and is never removed within one version of the API."
 )
 
-#: Of the contract, not of the program.
+#: The version of the API, not of the program.
 VERSION: Final = "1"
+
+_TAGS: Final = [
+    {"name": "jobs", "description": "Submit specs and download the parts that workers make of them."},
+    {"name": "batches", "description": "Submit many specs at once, with print runs packed across all of them."},
+    {"name": "prints", "description": "Record print events and follow the progress, remaining runs and schedule."},
+    {"name": "webhooks", "description": "Register endpoints that receive the events of jobs."},
+    {"name": "plans", "description": "Lay out a spec without making its parts."},
+    {"name": "catalogue", "description": "Look up the sizes of standard things."},
+    {"name": "problems", "description": "Look up the kinds of problem that the service reports."},
+    {"name": "health", "description": "Monitor the service."},
+]
 
 #: The names of the security schemes.
 _KEY: Final = "key"
 _LINK: Final = "schedule_link"
 
 _TEXT: Final = {"schema": {"type": "string"}}
-_FIELDS: Final[dict[str, dict[str, Any]]] = {
-    "401": {"WWW-Authenticate": {**_TEXT, "description": "How to ask (RFC 6750)."}},
-    "403": {"WWW-Authenticate": {**_TEXT, "description": "The scope that is missing (RFC 6750)."}},
+_RETRY_AFTER: Final = {
+    "schema": {"type": "integer"},
+    "description": "Seconds after which a retry can succeed; absent if waiting alone does not help.",
+}
+
+#: Headers of the responses of every operation, by status.
+_HEADERS: Final[dict[str, dict[str, Any]]] = {
+    "401": {"WWW-Authenticate": {**_TEXT, "description": "The authentication scheme (RFC 6750)."}},
+    "403": {"WWW-Authenticate": {**_TEXT, "description": "The missing scope (RFC 6750)."}},
     "429": {
-        "Retry-After": {"schema": {"type": "integer"}, "description": "Seconds, where waiting helps."},
+        "Retry-After": _RETRY_AFTER,
         "RateLimit": {**_TEXT, "description": "What is left (draft-ietf-httpapi-ratelimit-headers-10)."},
-        "RateLimit-Policy": {**_TEXT, "description": "Requests and window of the limit."},
+        "RateLimit-Policy": {**_TEXT, "description": "The quota and the window of the rate limit."},
     },
-    "503": {"Retry-After": {"schema": {"type": "integer"}, "description": "Seconds, where waiting helps."}},
+    "503": {"Retry-After": _RETRY_AFTER},
+}
+
+#: Descriptions of path parameters, which mean the same wherever they occur.
+_PATH_PARAMETERS: Final = {
+    "job_id": "The job's identifier.",
+    "batch_id": "The batch's identifier.",
+    "webhook_id": "The webhook's identifier.",
+    "name": "The file's name in the manifest.",
+    "number": "The run's number.",
 }
 
 _TEMPLATE: Final = "#/components/schemas/{model}"
 
-
-_making: Final = Lock()
+_lock: Final = Lock()
 
 
 def document(app: FastAPI) -> dict[str, Any]:
-    """Return the OpenAPI document, made once for each app. The first time takes long."""
-    with _making:
+    """Return the OpenAPI document of the app; the first call for each app builds it, which takes about a second."""
+    with _lock:
         if app.openapi_schema is None:
             app.openapi_schema = _document(app)
     return app.openapi_schema
 
 
 def send_document(request: Request) -> Response:
-    """Answer with the document; behind a proxy it tells under which path the service is. Not for the event loop."""
-    told = document(request.app)
+    """Respond with the document, which names the path prefix behind a proxy. Call it outside of the event loop."""
+    content = document(request.app)
     if prefix := request.scope.get("root_path", "").rstrip("/"):
-        told = {**told, "servers": [{"url": prefix}]}
-    return Response(orjson.dumps(told), media_type="application/json")
+        content = {**content, "servers": [{"url": prefix}]}
+    return Response(orjson.dumps(content), media_type="application/json")
 
 
 def _document(app: FastAPI) -> dict[str, Any]:
@@ -95,49 +120,72 @@ def _document(app: FastAPI) -> dict[str, Any]:
         description=app.description,
         license_info=app.license_info,
         routes=app.routes,
-        tags=[
-            {"name": "jobs", "description": "A job makes the parts of a spec."},
-            {"name": "batches", "description": "A batch is many jobs, and what they come to together."},
-            {"name": "prints", "description": "What of a job is printed, and what remains."},
-            {"name": "webhooks", "description": "Endpoints that are told of a key's jobs, and what they are told."},
-            {"name": "plans", "description": "A plan is a job laid out in numbers."},
-            {"name": "catalogue", "description": "Standard things with their sizes."},
-            {"name": "problems", "description": "What can go wrong."},
-            {"name": "health", "description": "For whoever watches the service."},
-        ],
+        tags=_TAGS,
     )
     schemas = made.setdefault("components", {}).setdefault("schemas", {})
-    _drop_frameworks_own(made, schemas)
+    _drop_validation_errors(made, schemas)
     _drop_unused(made["paths"], schemas)
-    for name, schema in _own().items():
+    for name, schema in _request_schemas().items():
         if schemas.setdefault(name, schema) != schema:
             raise ValueError(f"Two models are called {name}.")
-    _, told = models_json_schema([(WebhookMessage, "serialization")], ref_template=_TEMPLATE)
-    for name, schema in told["$defs"].items():
-        schemas.setdefault(name, schema)  # the framework has those of answers already, in its own wording
+    _, webhook_schemas = models_json_schema([(WebhookMessage, "serialization")], ref_template=_TEMPLATE)
+    for name, schema in webhook_schemas["$defs"].items():
+        schemas.setdefault(name, schema)  # those that responses use too are there already
+    _restore_examples(schemas)
     made["components"]["schemas"] = dict(sorted(schemas.items()))
-    made["components"]["examples"] = SPEC_EXAMPLES | PRINT_EXAMPLES | ANSWER_EXAMPLES
+    made["components"]["examples"] = SPEC_EXAMPLES
     made["webhooks"] = described()
-    _tell_access(made)
+    _describe_access(made)
+    _describe_path_parameters(made["paths"])
     add_links(made["paths"])
-    add_answer_examples(made["paths"])
     return made
 
 
-def _tell_access(made: dict[str, Any]) -> None:
-    """Tell of each operation which scope it needs, and what whoever has it not, or asks too often, is answered."""
+def _restore_examples(schemas: dict[str, Any]) -> None:
+    """Take the examples of models from the models again: FastAPI removes every null from them."""
+    for model in _subclasses(BaseModel):
+        extra = model.model_config.get("json_schema_extra")
+        schema: dict[str, Any] = {}
+        if callable(extra):
+            cast("Callable[[dict[str, Any]], None]", extra)(schema)
+        elif extra is not None:
+            schema = dict(extra)
+        if "examples" in schema and model.__name__ in schemas:
+            schemas[model.__name__]["examples"] = schema["examples"]
+    for name, example in MANIFEST_EXAMPLES.items():
+        schemas[name]["examples"] = [example]
+
+
+def _subclasses(model: type[BaseModel]) -> Iterator[type[BaseModel]]:
+    for subclass in model.__subclasses__():
+        yield subclass
+        yield from _subclasses(subclass)
+
+
+def _describe_path_parameters(paths: dict[str, Any]) -> None:
+    """Add the descriptions of path parameters that the routes do not describe themselves."""
+    for operations in paths.values():
+        for operation in operations.values():
+            for parameter in operation.get("parameters", []):
+                if parameter["in"] == "path":
+                    parameter.setdefault("description", _PATH_PARAMETERS.get(parameter["name"]))
+
+
+def _describe_access(made: dict[str, Any]) -> None:
+    """Add the security schemes, and to each operation its scope and the errors of authentication and rate limits."""
     made["components"]["securitySchemes"] = {
         _KEY: {
             "type": "http",
             "scheme": "bearer",
             "bearerFormat": "dw_<id>_<secret>",
-            "description": "A key of `drawerwright keys create`. A service without keys needs none on its own machine.",
+            "description": "An API key, created with `drawerwright keys create`. A service without API keys accepts "
+            "requests from its own machine without one.",
         },
         _LINK: {
             "type": "apiKey",
             "in": "query",
             "name": "token",
-            "description": "The token in the secret address of `POST /v1/jobs/{job_id}/schedule-link`.",
+            "description": "The token in the URL that `POST /v1/jobs/{job_id}/schedule-link` returns.",
         },
     }
     for path, operations in made["paths"].items():
@@ -148,38 +196,45 @@ def _tell_access(made: dict[str, Any]) -> None:
                 continue
             link: list[dict[str, list[str]]] = [] if calendar_of(method.upper(), path) is None else [{_LINK: []}]
             operation["security"] = [{_KEY: [scope]}, *link, {}]
-            told: list[type[DrawerwrightError]] = [KeyRequired, ScopeMissing, HostRefused, ServiceNotReady, RecordBusy]
+            errors: list[type[DrawerwrightError]] = [
+                KeyRequired,
+                ScopeMissing,
+                HostRefused,
+                ServiceNotReady,
+                RecordBusy,
+            ]
             if method not in ("get", "head"):
-                told += [CrossSiteRefused, RecordFull]
-            _add(operation["responses"], told)
+                errors += [CrossSiteRefused, RecordFull]
+            _add_errors(operation["responses"], errors)
         for operation in operations.values():
             if path not in ("/livez", "/readyz"):
-                _add(operation["responses"], [RateExceeded])
+                _add_errors(operation["responses"], [RateExceeded])
 
 
-def _add(responses: dict[str, Any], errors: list[type[DrawerwrightError]]) -> None:
-    """Tell of these errors beside those that a route tells of itself."""
+def _add_errors(responses: dict[str, Any], errors: list[type[DrawerwrightError]]) -> None:
+    """Add the responses of these errors to those that a route documents itself."""
     for error in errors:
-        status, told = str(status_of(error)), refusals(error)[status_of(error)]
-        known = responses.setdefault(status, told)
-        if f"`{error.slug}`" not in known["description"]:
-            known["description"] = f"{known['description']} {told['description']}"
-        if fields := _FIELDS.get(status):
-            known["headers"] = {**fields, **known.get("headers", {})}
+        status = str(status_of(error))
+        added = refusals(error)[status_of(error)]
+        response = responses.setdefault(status, added)
+        if f"`{error.slug}`" not in response["description"]:
+            response["description"] = f"{response['description']} {added['description']}"
+        if headers := _HEADERS.get(status):
+            response["headers"] = {**headers, **response.get("headers", {})}
 
 
-def _drop_frameworks_own(made: dict[str, Any], schemas: dict[str, Any]) -> None:
-    """Take out the validation error that the framework documents wherever there is a parameter, of any type."""
+def _drop_validation_errors(made: dict[str, Any], schemas: dict[str, Any]) -> None:
+    """Remove FastAPI's own validation error, with which the service never answers."""
     for path in made["paths"].values():
         for operation in path.values():
             if "HTTPValidationError" in str(operation["responses"].get("422")):
                 del operation["responses"]["422"]
-    for leftover in ("HTTPValidationError", "ValidationError"):
-        schemas.pop(leftover, None)
+    for name in ("HTTPValidationError", "ValidationError"):
+        schemas.pop(name, None)
 
 
 def _drop_unused(paths: dict[str, Any], schemas: dict[str, Any]) -> None:
-    """Take out the models that the framework found inside others which do not spell them out."""
+    """Remove the schemas to which no operation leads."""
     waiting, used = [_refs(paths)], set[str]()
     while waiting:
         for name in waiting.pop() - used:
@@ -189,16 +244,16 @@ def _drop_unused(paths: dict[str, Any], schemas: dict[str, Any]) -> None:
         del schemas[name]
 
 
-def _refs(told: Any) -> set[str]:
-    """Return the names of all schemas that something refers to."""
-    if isinstance(told, dict):
-        own = {told["$ref"].rpartition("/")[2]} if isinstance(told.get("$ref"), str) else set[str]()
-        return own.union(*(_refs(one) for one in told.values()))
-    return set[str]().union(*(_refs(one) for one in told)) if isinstance(told, list) else set()
+def _refs(node: Any) -> set[str]:
+    """Return the names of all schemas to which a part of the document refers."""
+    if isinstance(node, dict):
+        own = {node["$ref"].rpartition("/")[2]} if isinstance(node.get("$ref"), str) else set[str]()
+        return own.union(*(_refs(value) for value in node.values()))
+    return set[str]().union(*(_refs(item) for item in node)) if isinstance(node, list) else set()
 
 
-def _own() -> dict[str, Any]:
-    """Return the schemas of spec and catalogue, which no route's signature names."""
+def _request_schemas() -> dict[str, Any]:
+    """Return the schemas of request bodies and of the catalogue, which no route's signature names."""
     _, top = models_json_schema(
         [
             (Spec, "validation"),
@@ -209,5 +264,5 @@ def _own() -> dict[str, Any]:
         ],
         ref_template=_TEMPLATE,
     )
-    found: dict[str, Any] = top["$defs"]
-    return found
+    schemas: dict[str, Any] = top["$defs"]
+    return schemas

@@ -13,7 +13,7 @@ from starlette.concurrency import run_in_threadpool
 
 from api.app_state import JobServiceDep
 from api.http.base_url import base_of
-from api.http.batch_body import LINES_TYPE, BatchOptions, GivenBatch, read_batch
+from api.http.batch_body import LINES_TYPE, BatchOptions, BatchSpecs, read_batch
 from api.http.errors import (
     BodyTooLarge,
     BodyTooSlow,
@@ -21,10 +21,9 @@ from api.http.errors import (
     HeaderRefused,
     ParameterRefused,
     PreconditionFailed,
-    RequestInFlight,
 )
-from api.http.flights import FLIGHT_PARAMETER, Flight, flight
-from api.http.problems import Problem, refusals
+from api.http.idempotency import IDEMPOTENCY_PARAMETER, IdempotencyKeyDep
+from api.http.problems import Problem, problem_document, refusals
 from api.http.streaming import file_response
 from api.openapi.examples import document as example
 from api.routes.jobs import file_answers
@@ -41,6 +40,7 @@ from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.records.batches import Batch, BatchEntry
 from worker.jobs.records.job_document import absolute
 from worker.jobs.records.models import MANIFEST_NAME
+from worker.spec import load
 from worker.spec.errors import SpecError
 from worker.spec.manifest import JSON_TYPE, THREEMF_TYPE
 from worker.spec.requests.batch import BatchManifest, EntryState
@@ -86,8 +86,45 @@ class BatchLinks(_Document):
     files: str | None = Field(description="One file: put the name of a run's in the place of {name}.")
 
 
+_URL: Final = "http://127.0.0.1:8765/v1"
+_ID: Final = "01k9x5m8w2q4r6t8v0y2a4c6e8"
+
+
+def _add_example(schema: dict[str, Any]) -> None:
+    """Add a batch of which one spec was refused: with the problem that a spec without drawers has."""
+    small = example("small")
+    try:
+        load({name: value for name, value in small.items() if name != "drawers"})
+    except SpecError as error:
+        problem = problem_document(error, "http://127.0.0.1:8765")
+        schema["examples"] = [
+            {
+                "id": _ID,
+                "name": "kitchen",
+                "state": "running",
+                "created": "2026-03-07T18:42:00Z",
+                "finished": None,
+                "counts": BatchCounts(refused=1, running=1).model_dump(),
+                "entries": [
+                    {
+                        "index": 0,
+                        "name": "hall table",
+                        "state": "running",
+                        "job": f"{_URL}/jobs/{_ID}",
+                        "problem": None,
+                    },
+                    {"index": 1, "name": small["name"], "state": "refused", "job": None, "problem": problem},
+                ],
+                "problem": None,
+                "links": {"self": f"{_URL}/batches/{_ID}", "manifest": None, "files": None},
+            }
+        ]
+
+
 class BatchDocument(_Document):
     """A batch."""
+
+    model_config = ConfigDict(frozen=True, json_schema_extra=_add_example)
 
     id: str
     name: str
@@ -115,12 +152,10 @@ class _Options(BaseModel):
     )
 
 
-async def _given(request: Request, job_service: JobServiceDep, options: Annotated[_Options, Query()]) -> GivenBatch:
+async def _batch_specs(
+    request: Request, job_service: JobServiceDep, options: Annotated[_Options, Query()]
+) -> BatchSpecs:
     return await read_batch(request, job_service, BatchOptions(options.name, options.strict, options.split))
-
-
-def _webhooks(options: Annotated[_Options, Query()]) -> list[str]:
-    return options.webhook
 
 
 _SMALL: Final = example("small")
@@ -149,7 +184,7 @@ _BODY: Final[dict[str, Any]] = {
             },
         },
     },
-    "parameters": [FLIGHT_PARAMETER],
+    "parameters": [IDEMPOTENCY_PARAMETER],
 }
 
 
@@ -175,7 +210,6 @@ _BODY: Final[dict[str, Any]] = {
             HeaderRefused,
             ParameterRefused,
             QuotaReached,
-            RequestInFlight,
             RequestRepeated,
             WebhookNotFound,
         ),
@@ -187,17 +221,16 @@ async def submit_batch(
     response: Response,
     *,
     job_service: JobServiceDep,
-    flown: Annotated[Flight, Depends(flight)],
-    webhooks: Annotated[list[str], Depends(_webhooks)],
-    given: Annotated[GivenBatch, Depends(_given)],
+    key: IdempotencyKeyDep,
+    options: Annotated[_Options, Query()],
+    specs: Annotated[BatchSpecs, Depends(_batch_specs)],
 ) -> BatchDocument:
     """Take many specs, as one document or a spec a line. Each good one becomes a job; a bad one stops no other.
 
     Parts that several share are built once. When the last job has ended, runs are packed over all of them.
     """
-    name = given.options.name
-    batch = await run_in_threadpool(job_service.submit_batch, name, given.specs, webhooks=webhooks, key=flown.key)
-    flown.land()
+    name = specs.options.name
+    batch = await run_in_threadpool(job_service.submit_batch, name, specs.entries, webhooks=options.webhook, key=key)
     document = _batch_document(request, batch)
     response.headers["Location"] = document.links.self
     response.headers["Retry-After"] = "1"
@@ -205,14 +238,24 @@ async def submit_batch(
 
 
 @router.head("/{batch_id}", include_in_schema=False)
-@router.get("/{batch_id}", operation_id="getBatch", summary="State of each spec", responses=refusals(BatchNotFound))
+@router.get(
+    "/{batch_id}",
+    operation_id="getBatch",
+    summary="Get a batch",
+    response_description="The batch.",
+    responses=refusals(BatchNotFound),
+)
 def get_batch(request: Request, job_service: JobServiceDep, batch_id: str) -> BatchDocument:
     """Tell how far a batch is."""
     return _batch_document(request, job_service.batch(batch_id))
 
 
 @router.delete(
-    "/{batch_id}", operation_id="cancelBatch", summary="Cancel all jobs of a batch", responses=refusals(BatchNotFound)
+    "/{batch_id}",
+    operation_id="cancelBatch",
+    summary="Cancel all jobs of a batch",
+    response_description="The batch, with its active jobs cancelled.",
+    responses=refusals(BatchNotFound),
 )
 def cancel_batch(request: Request, job_service: JobServiceDep, batch_id: str) -> BatchDocument:
     """Cancel the jobs that have not ended; what others made is gathered all the same."""
@@ -224,6 +267,7 @@ def cancel_batch(request: Request, job_service: JobServiceDep, batch_id: str) ->
     status_code=HTTPStatus.NO_CONTENT,
     operation_id="removeBatch",
     summary="Remove a batch that has ended",
+    response_description="The batch was removed.",
     responses=refusals(BatchNotFound, BatchNotReady),
     response_class=Response,
 )
@@ -233,9 +277,9 @@ def remove_batch(job_service: JobServiceDep, batch_id: str) -> None:
 
 
 def _answers(description: str, *media_types: str) -> dict[int | str, dict[str, Any]]:
-    told = file_answers(description, *media_types)
+    answers = file_answers(description, *media_types)
     own = refusals(BatchNotFound, FileNotInJob, BatchNotReady, BlobMissing, PreconditionFailed)
-    return {**told, **{status: answer for status, answer in own.items() if status in told}}
+    return {**answers, **{status: answer for status, answer in own.items() if status in answers}}
 
 
 _MANIFEST_ANSWERS: Final = {

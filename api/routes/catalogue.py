@@ -59,12 +59,13 @@ def catalogue_document(category: str | None = None) -> CatalogueDocument:
     return CatalogueDocument(things=things)
 
 
-def _cached_answers(model: type[BaseModel], description: str) -> dict[int | str, dict[str, Any]]:
+def _cached_answers(example: BaseModel, description: str) -> dict[int | str, dict[str, Any]]:
     """Return the OpenAPI responses of a document that stays the same until the program changes.
 
     Shapes appear in the schema as in a spec, where a length may be text; the response has all lengths as numbers.
     """
-    content = {JSON_TYPE: {"schema": {"$ref": f"#/components/schemas/{model.__name__}"}}}
+    schema = {"$ref": f"#/components/schemas/{type(example).__name__}"}
+    content = {JSON_TYPE: {"schema": schema, "example": example.model_dump(mode="json", exclude_none=True)}}
     headers = {
         "ETag": {"schema": {"type": "string"}, "description": "The entity tag of the response."},
         "Cache-Control": {"schema": {"type": "string"}, "description": "How long caches may keep the response."},
@@ -85,7 +86,7 @@ router = APIRouter(prefix="/v1/catalogue", tags=["catalogue"])
     summary="List standard things",
     response_model=None,
     responses={
-        **_cached_answers(CatalogueDocument, "The things, grouped by category."),
+        **_cached_answers(CatalogueDocument(things=catalogue()[:2]), "The things, grouped by category."),
         **refusals(ParameterRefused),
     },
 )
@@ -100,7 +101,7 @@ def list_catalogue(request: Request, query: Annotated[CatalogueQuery, Query()]) 
     operation_id="getCatalogueEntry",
     summary="Get a standard thing",
     response_model=None,
-    responses={**_cached_answers(CatalogueEntry, "The thing."), **refusals(ThingUnknown)},
+    responses={**_cached_answers(catalogue()[0], "The thing."), **refusals(ThingUnknown)},
 )
 def get_catalogue_entry(
     request: Request, thing_id: Annotated[str, Path(description="The id of the thing in the catalogue.")]

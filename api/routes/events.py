@@ -1,101 +1,58 @@
-"""Events: jobs as a stream that a browser's EventSource reads (WHATWG HTML, server-sent events). No thread is held."""
+"""Events: changes of jobs as server-sent events (WHATWG HTML). A stream holds no thread."""
 
 import re
 import time
-from collections import Counter
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from contextlib import suppress
-from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from http import HTTPStatus
-from typing import Any, Final, cast
+from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Request, Response
-from fastapi.responses import StreamingResponse
+from fastapi import APIRouter, Depends, Request, Response
+from fastapi.sse import KEEPALIVE_COMMENT, EventSourceResponse, format_sse_event
 from starlette.concurrency import run_in_threadpool
-from starlette.types import Receive, Scope, Send
 
-from api.app_state import JobServiceDep
+from api.app_state import AppState, AppStateDep, JobServiceDep
 from api.auth.access import caller_of
 from api.documents.jobs import job_document
-from api.http.job_watch import watch_of
 from api.http.problems import refusals
 from worker.jobs.common.errors import JobNotFound, QuotaReached
 from worker.jobs.job_service import JobService
 from worker.jobs.records.models import Job
 
-__all__ = ["Streams", "router"]
+__all__ = ["router"]
 
 router = APIRouter(prefix="/v1", tags=["jobs"])
 
 _TYPE: Final = "text/event-stream"
 
-#: What a client is told to wait before it comes again, in milliseconds.
-_RETRY: Final = b"retry: 2000\n\n"
-
-#: A comment; it keeps whatever is between from closing a silent connection.
-_BEAT: Final = b": nothing new\n\n"
+#: Milliseconds after which a client connects again.
+_RECONNECT_MS: Final = 2000
 
 #: An event of one job: its revision. Of all jobs: microseconds since 1970.
 _ID: Final = re.compile(r"[0-9]{1,18}", re.ASCII)
 
-#: Seconds between two looks for jobs that changed.
-_LOOK: Final = 0.5
+#: Seconds between two queries for jobs that changed.
+_POLL_SECONDS: Final = 0.5
 
-#: A change is in the record this long after its own time at most, whatever the clocks of the machines say.
-_LATE: Final = timedelta(seconds=5)
+#: A change may be in the table this long after its own time, whatever the clocks of the machines say.
+_MAX_DELAY: Final = timedelta(seconds=5)
 
-#: Most jobs looked for at once.
-_MOST: Final = 200
-
-
-@dataclass
-class Streams:
-    """The open streams of this process."""
-
-    #: Seconds of silence before a comment, and for which a stream lasts: whoever comes again is looked at again.
-    beat: float = 15.0
-    longest: float = 900.0
-    most: int = 100
-    most_each: int = 20
-    open: Counter[str] = field(default_factory=Counter)
-
-    def enter(self, owner: str) -> None:
-        """Count one more of this owner.
-
-        Raises:
-            QuotaReached: when there are too many.
-        """
-        if self.open[owner] >= self.most_each or self.open.total() >= self.most:
-            error = QuotaReached(
-                "Too many streams are open.",
-                value=self.open[owner],
-                limit=f"{self.most_each} of one key, {self.most} in all",
-                remedy="Close one, or ask for the jobs themselves with Prefer: wait.",
-            )
-            error.wait = 10
-            raise error
-        self.open[owner] += 1
-
-    def leave(self, owner: str) -> None:
-        """Count one less."""
-        self.open[owner] -= 1
-        self.open += Counter()
+#: Jobs read at a time.
+_PAGE: Final = 200
 
 
-class _EventStream(StreamingResponse):
-    """A stream that gives back its place when it ends, however that comes about."""
+async def _stream_slot(request: Request, state: AppStateDep) -> AsyncIterator[None]:
+    """Hold a place among the open streams until the response has ended.
 
-    def __init__(self, events: AsyncIterator[bytes], leave: Callable[[], None]) -> None:
-        super().__init__(events, media_type=_TYPE, headers={"X-Accel-Buffering": "no"})
-        self._leave = leave
+    Raises:
+        QuotaReached: when there are too many.
+    """
+    with state.streams.slot(caller_of(request).owner):
+        yield
 
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        try:
-            await super().__call__(scope, receive, send)
-        finally:
-            self._leave()
 
+_StreamSlot = Annotated[None, Depends(_stream_slot)]
 
 _PARAMETER: Final = {
     "parameters": [
@@ -131,19 +88,18 @@ _EXAMPLE: Final = (
     response_class=Response,
     openapi_extra=_PARAMETER,
 )
-async def follow_job(request: Request, job_service: JobServiceDep, job_id: str) -> Response:
+async def follow_job(
+    request: Request, state: AppStateDep, job_service: JobServiceDep, job_id: str, _: _StreamSlot
+) -> Response:
     """Tell of a job as it is and of each change: `job.queued`, `job.running`, and how it ended, as in messages.
 
     Changes that come fast are told of as one. An event's id grows from change to change.
     """
     job = await run_in_threadpool(job_service.job, job_id)
-    known = _last_event(request)
-    if job.ended and known == job.revision:
-        return Response(status_code=HTTPStatus.NO_CONTENT)  # with this a browser does not come again
-    streams, owner = _streams_of(request), caller_of(request).owner
-    streams.enter(owner)
-    events = _of_job(request, job_service, job, known, streams)
-    return _EventStream(events, lambda: streams.leave(owner))
+    last = _last_event(request)
+    if job.ended and last == job.revision:
+        return Response(status_code=HTTPStatus.NO_CONTENT)  # with this a browser does not connect again
+    return _stream(_events_of_job(request, state, job_service, job, last))
 
 
 @router.get(
@@ -157,94 +113,98 @@ async def follow_job(request: Request, job_service: JobServiceDep, job_id: str) 
     response_class=Response,
     openapi_extra=_PARAMETER,
 )
-async def follow_jobs(request: Request, job_service: JobServiceDep) -> Response:
+async def follow_jobs(request: Request, state: AppStateDep, job_service: JobServiceDep, _: _StreamSlot) -> Response:
     """Tell of each job that changes from now on, or since the event that the client has (Last-Event-ID).
 
     After such a return an event of the last seconds may come a second time.
     """
-    streams, owner = _streams_of(request), caller_of(request).owner
-    streams.enter(owner)
-    return _EventStream(_of_jobs(request, job_service, _last_event(request), streams), lambda: streams.leave(owner))
+    return _stream(_events_of_jobs(request, state, job_service, _last_event(request)))
 
 
-async def _of_job(
-    request: Request, job_service: JobService, job: Job, known: int | None, streams: Streams
+def _stream(events: AsyncIterator[bytes]) -> Response:
+    """Return the events as a response.
+
+    The route is no generator, as FastAPI's own encoding needs it to be: such a route cannot answer 204.
+    """
+    return EventSourceResponse(events, headers={"X-Accel-Buffering": "no"})
+
+
+async def _events_of_job(
+    request: Request, state: AppState, job_service: JobService, job: Job, last: int | None
 ) -> AsyncIterator[bytes]:
-    watch, until = watch_of(request), time.monotonic() + streams.longest
-    yield _RETRY
+    watch, streams = state.watch, state.streams
+    deadline = time.monotonic() + streams.max_seconds
+    yield format_sse_event(retry=_RECONNECT_MS)
     with suppress(JobNotFound):  # removed meanwhile
         while True:
-            if job.revision != known:
-                known = job.revision
-                yield _event(request, job, known)
+            if job.revision != last:
+                last = job.revision
+                yield _event(request, job, last)
             if job.ended:
                 return
-            while not await watch.changed(job, streams.beat):
-                if watch.closing or time.monotonic() > until:
+            while not await watch.changed(job, streams.heartbeat):
+                if watch.closing or time.monotonic() > deadline:
                     return
-                yield _BEAT
+                yield KEEPALIVE_COMMENT
             job = await run_in_threadpool(job_service.job, job.id)
 
 
-async def _of_jobs(
-    request: Request, job_service: JobService, known: int | None, streams: Streams
+async def _events_of_jobs(
+    request: Request, state: AppState, job_service: JobService, last: int | None
 ) -> AsyncIterator[bytes]:
-    watch, until = watch_of(request), time.monotonic() + streams.longest
-    since = datetime.now(UTC) if known is None else _moment(known)
-    told: dict[str, int] = {}
-    if known is None:  # what is there already is not news
-        told = {job.id: job.revision for job in await _changed(job_service, since)}
-    yield _RETRY
-    spoken = time.monotonic()
-    while time.monotonic() < until and not watch.closing:
-        found = await _changed(job_service, since)
-        for job in found:
-            if told.get(job.id) != job.revision:
-                told[job.id] = job.revision
+    watch, streams = state.watch, state.streams
+    deadline = time.monotonic() + streams.max_seconds
+    since = datetime.now(UTC) if last is None else _time_of(last)
+    sent: dict[str, int] = {}
+    if last is None:  # present jobs are no news
+        sent = {job.id: job.revision for job in await _changed(job_service, since)}
+    yield format_sse_event(retry=_RECONNECT_MS)
+    sent_at = time.monotonic()
+    while time.monotonic() < deadline and not watch.closing:
+        jobs = await _changed(job_service, since)
+        for job in jobs:
+            if sent.get(job.id) != job.revision:
+                sent[job.id] = job.revision
                 since = max(since, job.updated)
-                yield _event(request, job, _number(since))
-                spoken = time.monotonic()
-        told = {job.id: job.revision for job in found}
-        if time.monotonic() - spoken >= streams.beat:
-            spoken = time.monotonic()
-            yield _BEAT
-        await watch.pause(_LOOK)
+                yield _event(request, job, _id_of(since))
+                sent_at = time.monotonic()
+        sent = {job.id: job.revision for job in jobs}
+        if time.monotonic() - sent_at >= streams.heartbeat:
+            sent_at = time.monotonic()
+            yield KEEPALIVE_COMMENT
+        await watch.sleep(_POLL_SECONDS)
 
 
 async def _changed(job_service: JobService, since: datetime) -> list[Job]:
-    """Return all jobs that changed since, and a little before: a change may be in the record later than its time."""
-    found: dict[str, Job] = {}
-    moment = since - _LATE
+    """Return all jobs that changed since, and a little before: a change may be in the table later than its time."""
+    jobs: dict[str, Job] = {}
+    moment = since - _MAX_DELAY
     while True:
-        page = await run_in_threadpool(job_service.changed_since, moment, _MOST)
-        found |= {job.id: job for job in page}
-        if len(page) < _MOST or page[-1].updated == moment:
-            return list(found.values())
+        page = await run_in_threadpool(job_service.changed_since, moment, _PAGE)
+        jobs |= {job.id: job for job in page}
+        if len(page) < _PAGE or page[-1].updated == moment:
+            return list(jobs.values())
         moment = page[-1].updated
 
 
-def _event(request: Request, job: Job, number: int) -> bytes:
-    data = job_document(request, job).model_dump_json()  # without a line break
-    return f"id: {number}\nevent: job.{job.state}\ndata: {data}\n\n".encode()
+def _event(request: Request, job: Job, event_id: int) -> bytes:
+    data = job_document(request, job).model_dump_json()
+    return format_sse_event(data_str=data, event=f"job.{job.state}", id=str(event_id))
 
 
 def _last_event(request: Request) -> int | None:
-    given = request.headers.get("last-event-id", "")
-    return int(given) if _ID.fullmatch(given) else None
+    field = request.headers.get("last-event-id", "")
+    return int(field) if _ID.fullmatch(field) else None
 
 
-def _number(moment: datetime) -> int:
+def _id_of(moment: datetime) -> int:
     return (moment - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(microseconds=1)
 
 
-def _moment(number: int) -> datetime:
-    """Return the moment of an event, within a day at most: what is older is not told again one by one."""
+def _time_of(event_id: int) -> datetime:
+    """Return the time of an event, at most a day ago: older ones are not told again one by one."""
     now = datetime.now(UTC)
     oldest = now - timedelta(days=1)
-    if not _number(oldest) < number < _number(now):
-        return now if number >= _number(now) else oldest
-    return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=number)
-
-
-def _streams_of(request: Request) -> Streams:
-    return cast("Streams", request.app.state.streams)
+    if not _id_of(oldest) < event_id < _id_of(now):
+        return now if event_id >= _id_of(now) else oldest
+    return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=event_id)

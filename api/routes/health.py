@@ -1,88 +1,35 @@
-"""Health: whether the process lives, and whether it can do its work."""
+"""Liveness and readiness probes."""
 
 import logging
-import time
-from functools import partial
-from typing import Final, Literal
 
-from anyio import CapacityLimiter, move_on_after
-from anyio.to_thread import run_sync
-from fastapi import APIRouter, Request
+from fastapi import APIRouter
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.exc import SQLAlchemyError
 
-from api.app_state import JobServiceDep
+from api.app_state import AppStateDep, JobServiceDep
 from api.http.errors import ServiceNotReady
 from api.http.problems import refusals
-from worker.jobs.job_service import JobService
+from api.http.readiness import Readiness
 
-__all__ = ["Probe", "router"]
+__all__ = ["router"]
 
 _log = logging.getLogger(__name__)
 
 router = APIRouter(tags=["health"])
 
-#: Seconds for which an answer holds: whoever asks more often costs nothing.
-_FRESH: Final = 2.0
-
-#: Seconds that a look takes at most; what has not answered by then is away.
-_PATIENCE: Final = 2.0
-
-_PARTS: Final = ("broker", "store", "worker")
-
 
 class Health(BaseModel):
-    """All is well."""
+    """The result of the liveness probe."""
 
-    model_config = ConfigDict(frozen=True)
+    model_config = ConfigDict(frozen=True, json_schema_extra={"examples": [{"status": "ok"}]})
 
-    status: str = Field(default="ok", description="ok")
-
-
-class Readiness(BaseModel):
-    """Jobs can be taken."""
-
-    model_config = ConfigDict(frozen=True)
-
-    status: Literal["ok", "degraded"] = Field(
-        description="degraded: jobs are taken and kept, but something that they or their files need is away."
-    )
-    away: tuple[Literal["broker", "store", "worker"], ...] = Field(
-        description="What is away. broker: jobs wait until it is back. store: no files. worker: none was seen lately."
-    )
-
-
-class Probe:
-    """Looks, and remembers for a moment what it saw."""
-
-    def __init__(self) -> None:
-        """Nothing is known yet."""
-        self._limiter = CapacityLimiter(4)
-        self._known: Readiness | None = None
-        self._until = 0.0
-
-    async def look(self, job_service: JobService) -> Readiness:
-        """Return what is away.
-
-        Raises:
-            SQLAlchemyError, OSError: when the record cannot be read.
-        """
-        if self._known is not None and time.monotonic() < self._until:
-            return self._known
-        await run_sync(partial(job_service.jobs, limit=1), limiter=self._limiter)
-        found: list[str] | None = None
-        with move_on_after(_PATIENCE):
-            found = await run_sync(job_service.away, abandon_on_cancel=True, limiter=self._limiter)
-        away = [one for one in _PARTS if found is None or one in found]
-        told = Readiness.model_validate({"status": "degraded" if away else "ok", "away": away})
-        self._known, self._until = told, time.monotonic() + _FRESH
-        return told
+    status: str = Field(default="ok", description="Always ok.")
 
 
 @router.head("/livez", include_in_schema=False)
-@router.get("/livez", operation_id="isAlive", summary="Whether the process answers")
+@router.get("/livez", operation_id="isAlive", summary="Check liveness", response_description="The process is alive.")
 async def is_alive() -> Health:
-    """Answer."""
+    """Report that the process is alive. Nothing else is checked."""
     return Health()
 
 
@@ -90,14 +37,14 @@ async def is_alive() -> Health:
 @router.get(
     "/readyz",
     operation_id="isReady",
-    summary="Whether jobs can be taken",
+    summary="Check readiness",
+    response_description="The service accepts jobs; `away` lists the components that are unavailable.",
     responses=refusals(ServiceNotReady),
 )
-async def is_ready(request: Request, job_service: JobServiceDep) -> Readiness:
-    """Look into the record, which is needed, and for broker, store and workers, which may be away for a while."""
-    probe: Probe = request.app.state.probe
+async def is_ready(state: AppStateDep, job_service: JobServiceDep) -> Readiness:
+    """Check the database, which is required, and the broker, object store and workers, which may be down."""
     try:
-        return await probe.look(job_service)
+        return await state.probe.check(job_service)
     except (SQLAlchemyError, OSError) as error:
-        _log.exception("The record cannot be read.")
+        _log.exception("The readiness probe cannot read the database.")
         raise ServiceNotReady from error

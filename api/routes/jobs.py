@@ -10,9 +10,9 @@ from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field
 from starlette.concurrency import run_in_threadpool
 
-from api.app_state import JobServiceDep, job_service_of
+from api.app_state import AppStateDep, JobServiceDep
 from api.documents.jobs import JobDocument, JobPage, job_document, job_page
-from api.http.body import load_spec, plain_spec, spec_body
+from api.http.body import read_spec
 from api.http.errors import (
     BodyTooLarge,
     BodyTooSlow,
@@ -21,11 +21,9 @@ from api.http.errors import (
     ParameterRefused,
     PreconditionFailed,
     RangeRefused,
-    RequestInFlight,
 )
-from api.http.flights import FLIGHT_PARAMETER, flight_of
-from api.http.job_watch import watch_of
-from api.http.preferences import APPLIED, PREFER_PARAMETER, Preferences, preferences, preferring
+from api.http.idempotency import IDEMPOTENCY_PARAMETER, IdempotencyKeyDep
+from api.http.preferences import APPLIED, PREFER_PARAMETER, PreferencesDep
 from api.http.problems import refusals
 from api.http.ranges import entity_tag, tag_matches
 from api.http.streaming import file_response
@@ -42,9 +40,8 @@ from worker.jobs.common.errors import (
     WebhookNotFound,
 )
 from worker.jobs.common.ids import ID_PATTERN
-from worker.jobs.job_service import JobService
 from worker.jobs.records.job_filters import JobFilters
-from worker.jobs.records.models import Job, JobState
+from worker.jobs.records.models import JobState
 from worker.spec import Spec
 from worker.spec.errors import SpecError, SpecTooLarge
 from worker.spec.manifest import FILE_TYPES, JSON_TYPE, Manifest
@@ -57,22 +54,10 @@ router = APIRouter(prefix="/v1/jobs", tags=["jobs"])
 _FILE_NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", re.ASCII)
 
 
-_WEBHOOK: Final = re.compile(f"^{ID_PATTERN}$")
-_MOST_WEBHOOKS: Final = 5
-
-#: For the route's `openapi_extra`. It is read by hand: most requests have none, and the framework looks all the same.
-_WEBHOOK_PARAMETER: Final[dict[str, Any]] = {
-    "name": "webhook",
-    "in": "query",
-    "required": False,
-    "schema": {
-        "type": "array",
-        "items": {"type": "string", "pattern": _WEBHOOK.pattern},
-        "maxItems": _MOST_WEBHOOKS,
-        "default": [],
-    },
-    "description": "Webhooks of this key that are told of this job; given again for more.",
-}
+_Webhooks = Annotated[
+    list[Annotated[str, Field(pattern=f"^{ID_PATTERN}$")]],
+    Query(max_length=5, description="Webhooks of this key that are told of this job; given again for more."),
+]
 
 
 def _dated(value: object) -> object:
@@ -107,14 +92,14 @@ class Page(BaseModel):
 
     def query(self) -> str:
         """Return the query of the next page, but for where it begins."""
-        told = self.model_dump(mode="json", exclude_defaults=True, exclude={"after"})
-        return urlencode({**told, "limit": self.limit}, doseq=True)
+        parameters = self.model_dump(mode="json", exclude_defaults=True, exclude={"after"})
+        return urlencode({**parameters, "limit": self.limit}, doseq=True)
 
 
 def file_answers(description: str, *media_types: str) -> dict[int | str, dict[str, Any]]:
     """Return what the documentation says of a file: whole, in part, or not sent because the client has it."""
     binary: dict[str, Any] = {"type": "string", "format": "binary"}
-    content = {one: {"schema": {} if one == JSON_TYPE else binary} for one in media_types}
+    content = {media_type: {"schema": {} if media_type == JSON_TYPE else binary} for media_type in media_types}
     tag = {"ETag": {"schema": {"type": "string"}, "description": "The file's SHA-256, quoted."}}
     part = {"Content-Range": {"schema": {"type": "string"}, "description": "Which bytes these are."}}
     return {
@@ -132,13 +117,12 @@ _JOB_HEADERS: Final[dict[str, Any]] = {
 }
 
 #: Seconds after which a job that has not ended is worth another look.
-_PAUSE: Final = "1"
+_POLL_SECONDS: Final = "1"
 
 
 @router.post(
     "",
     status_code=HTTPStatus.ACCEPTED,
-    response_model=JobDocument,
     operation_id="submitJob",
     summary="Submit a job",
     responses={
@@ -157,67 +141,38 @@ _PAUSE: Final = "1"
             HeaderRefused,
             JobNotFound,
             QuotaReached,
-            RequestInFlight,
             RequestRepeated,
             WebhookNotFound,
             ParameterRefused,
         ),
     },
-    openapi_extra={**SPEC_BODY, "parameters": [_WEBHOOK_PARAMETER, FLIGHT_PARAMETER, PREFER_PARAMETER]},
+    openapi_extra={**SPEC_BODY, "parameters": [IDEMPOTENCY_PARAMETER, PREFER_PARAMETER]},
 )
-async def submit_job(request: Request) -> Response:
+async def submit_job(
+    request: Request,
+    response: Response,
+    *,
+    state: AppStateDep,
+    job_service: JobServiceDep,
+    key: IdempotencyKeyDep,
+    preferred: PreferencesDep,
+    spec: Annotated[Spec, Depends(read_spec)],
+    webhook: _Webhooks = [],  # noqa: B006 - FastAPI copies it
+) -> JobDocument:
     """Take a spec; parts and manifest are made by a worker. Follow the job at its address.
 
     Sent again under the same Idempotency-Key, it is answered with the job that it made the first time.
     """
-    job_service = job_service_of(
-        request
-    )  # not as dependencies, which take longer to be solved than all of them to be found out
-    with flight_of(request) as flown:
-        preferred, webhooks = preferences(request), _webhooks(request)
-        body = await spec_body(request)
-        job = await _submitted(job_service, body, webhooks, flown.key)
+    job = await run_in_threadpool(job_service.submit, spec, webhooks=webhook, key=key)
     if preferred.wait:
-        job = await watch_of(request).ended(job_service, job, preferred.wait)
+        job = await state.watch.ended(job_service, job, preferred.wait)
+        if job.ended:
+            response.status_code = HTTPStatus.CREATED
     document = job_document(request, job)
-    headers = {**preferred.applied(), "Location": document.links.self}
+    response.headers.update({**preferred.applied(), "Location": document.links.self})
     if not job.ended:
-        headers["Retry-After"] = _PAUSE
-    status = HTTPStatus.CREATED if preferred.wait and job.ended else HTTPStatus.ACCEPTED
-    # as bytes: it is a valid document already, and is not checked and copied once more
-    return Response(document.model_dump_json(), status, headers, media_type="application/json")
-
-
-def _webhooks(request: Request) -> list[str]:
-    """Return the webhooks that the job names.
-
-    Raises:
-        ParameterRefused: when these can be none, or are too many.
-    """
-    if not request.scope["query_string"]:
-        return []
-    given = request.query_params.getlist("webhook")
-    if len(given) > _MOST_WEBHOOKS:
-        raise ParameterRefused.of("webhook", f"List should have at most {_MOST_WEBHOOKS} items.", given)
-    for one in given:
-        if _WEBHOOK.fullmatch(one) is None:
-            raise ParameterRefused.of("webhook", f"String should match pattern '{_WEBHOOK.pattern}'.", one)
-    return given
-
-
-async def _submitted(job_service: JobService, body: bytes, webhooks: list[str], key: str | None) -> Job:
-    """Read the spec and keep the job, here and now where that holds nobody up: a change of threads takes longer."""
-    spec = plain_spec(body, job_service.settings.most_cells) if job_service.at_once else None
-    job = None if spec is None else job_service.submit_at_once(spec, webhooks=webhooks, key=key)
-    if job is None:
-        job = await run_in_threadpool(_submit, job_service, body if spec is None else spec, webhooks, key)
-    return job
-
-
-def _submit(job_service: JobService, said: Spec | bytes, webhooks: list[str], key: str | None) -> Job:
-    """Read the spec, if nobody has, and keep the job, in one go, so that one change of threads is enough."""
-    spec = said if isinstance(said, Spec) else load_spec(said, job_service.settings.most_cells)
-    return job_service.submit(spec, webhooks=webhooks, key=key)
+        response.headers["Retry-After"] = _POLL_SECONDS
+    return document
 
 
 @router.head("", include_in_schema=False)
@@ -239,8 +194,8 @@ def list_jobs(
     request: Request, response: Response, job_service: JobServiceDep, page: Annotated[Page, Query()]
 ) -> JobPage:
     """List jobs, newest first."""
-    found = job_service.jobs(limit=page.limit + 1, after=page.after, filters=page.filters())
-    document = job_page(request, found, page.limit, page.query())
+    jobs = job_service.jobs(limit=page.limit + 1, after=page.after, filters=page.filters())
+    document = job_page(request, jobs, page.limit, page.query())
     if document.next is not None:
         response.headers["Link"] = f'<{document.next}>; rel="next"'
     return document
@@ -261,7 +216,7 @@ def list_jobs(
                 **APPLIED,
             },
         },
-        304: {"description": "It is as the client has it (If-None-Match), also after waiting (Prefer: wait)."},
+        304: {"description": "It is as the client has it (If-None-Match)."},
         **refusals(JobNotFound, HeaderRefused),
     },
     response_class=Response,
@@ -272,54 +227,35 @@ def list_jobs(
                 "name": "If-None-Match",
                 "in": "header",
                 "schema": {"type": "string"},
-                "description": "The ETag of the last answer. With Prefer: wait the answer comes with the next change.",
+                "description": "The ETag of the last answer.",
             },
         ]
     },
 )
 async def get_job(
-    request: Request, job_service: JobServiceDep, job_id: str, preferred: Annotated[Preferences, Depends(preferring)]
+    request: Request, state: AppStateDep, job_service: JobServiceDep, job_id: str, preferred: PreferencesDep
 ) -> Response:
-    """Tell how far a job is.
-
-    With `Prefer: wait` it is told as soon as it has ended; with If-None-Match too, as soon as it is another.
-    """
+    """Tell how far a job is. With `Prefer: wait` it is told as soon as it has ended."""
     job = await run_in_threadpool(job_service.job, job_id)
+    if preferred.wait:
+        job = await state.watch.ended(job_service, job, preferred.wait)
+    body = job_document(request, job).model_dump_json().encode()
+    tag = entity_tag(sha256(body).hexdigest())
+    headers = {"ETag": tag, **preferred.applied()}
+    if not job.ended:
+        headers["Retry-After"] = _POLL_SECONDS
     match = request.headers.get("if-none-match")
-    told = _told(request, job)
-    if preferred.wait and not job.ended:
-        watch = watch_of(request)
-        if match is None:
-            told = _told(request, await watch.ended(job_service, job, preferred.wait))
-        else:
-            told = await _changed(request, job_service, job, match, preferred.wait)
-    headers = {**told[1], **preferred.applied()}
-    if match is not None and tag_matches(match, headers["ETag"], weak=True):
+    if match is not None and tag_matches(match, tag, weak=True):
         return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
-    return Response(told[0], headers=headers, media_type="application/json")
-
-
-async def _changed(
-    request: Request, job_service: JobService, job: Job, match: str, seconds: float
-) -> tuple[bytes, dict[str, str]]:
-    """Return a job as soon as it is told of in another way than the client has it, or when the time is over."""
-    told = _told(request, job)
-    async for now in watch_of(request).states(job_service, job, seconds):
-        told = _told(request, now)
-        if not tag_matches(match, told[1]["ETag"], weak=True):
-            break
-    return told
-
-
-def _told(request: Request, job: Job) -> tuple[bytes, dict[str, str]]:
-    """Return a job as bytes, with the fields that go with them."""
-    data = job_document(request, job).model_dump_json().encode()
-    headers = {"ETag": entity_tag(sha256(data).hexdigest())}
-    return data, headers if job.ended else {**headers, "Retry-After": _PAUSE}
+    return Response(body, headers=headers, media_type="application/json")
 
 
 @router.delete(
-    "/{job_id}", operation_id="cancelJob", summary="Cancel a job", responses=refusals(JobNotFound, JobFinished)
+    "/{job_id}",
+    operation_id="cancelJob",
+    summary="Cancel a job",
+    response_description="The cancelled job.",
+    responses=refusals(JobNotFound, JobFinished),
 )
 def cancel_job(request: Request, job_service: JobServiceDep, job_id: str) -> JobDocument:
     """Cancel a job that has not ended; a worker that is at it stops before its next part."""
@@ -331,6 +267,7 @@ def cancel_job(request: Request, job_service: JobServiceDep, job_id: str) -> Job
     status_code=HTTPStatus.NO_CONTENT,
     operation_id="removeJob",
     summary="Remove a job that has ended",
+    response_description="The job was removed.",
     responses=refusals(JobNotFound, JobNotEnded),
     response_class=Response,
 )

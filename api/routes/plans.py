@@ -1,10 +1,11 @@
-"""Plans: layout and parts at once, without meshes."""
+"""Plans: the layout, parts and runs of a spec, without meshes."""
 
 from typing import Annotated, Final
 
-from anyio import CapacityLimiter, to_thread
+from anyio import to_thread
 from fastapi import APIRouter, Depends, Request, Response
 
+from api.app_state import AppStateDep
 from api.http.body import read_spec
 from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, PlansBusy
 from api.http.problems import problem_response, refusals
@@ -28,7 +29,7 @@ _SOON: Final = 2
 
 
 def make_plan(spec: Spec) -> PlanDocument:
-    """Lay the spec out, pack its runs and return the plan's document; without meshes, runs have no times.
+    """Return the plan of a spec: its layout and its packed runs, which have no times because no mesh is made.
 
     Raises:
         LayoutError: when it cannot be laid out.
@@ -41,25 +42,27 @@ def make_plan(spec: Spec) -> PlanDocument:
 @router.post(
     "",
     operation_id="plan",
-    summary="Lay a spec out",
+    summary="Plan a spec without making parts",
+    response_description="The plan.",
     response_model=PlanDocument,
     responses=refusals(
         SpecError, SpecTooLarge, LayoutError, TrayError, BodyTooLarge, BodyTooSlow, BodyTypeRefused, PlansBusy
     ),
     openapi_extra=SPEC_BODY,
 )
-async def plan(request: Request, spec: Annotated[Spec, Depends(read_spec)]) -> PlanDocument | Response:
-    """Answer what a job of this spec would make. Nothing is kept."""
-    limiter: CapacityLimiter = request.app.state.planners  # layout is arithmetic: more threads than cores only wait
-    tokens = int(limiter.total_tokens)
-    state, most = request.app.state, tokens * _MOST_WAITING
+async def plan(
+    request: Request, state: AppStateDep, spec: Annotated[Spec, Depends(read_spec)]
+) -> PlanDocument | Response:
+    """Compute what a job of this spec would make. Nothing is stored."""
+    tokens = int(state.planners.total_tokens)
+    most = tokens * _MOST_WAITING
     if state.planning >= tokens + most:
         busy = PlansBusy(
             value=state.planning - tokens, limit=f"at most {most} waiting", remedy=f"Ask again in {_SOON} seconds."
         )
         return problem_response(request, busy, headers={"Retry-After": str(_SOON)})
-    state.planning += 1  # counted here: the limiter's own count of who waits comes a moment later
+    state.planning += 1
     try:
-        return await to_thread.run_sync(make_plan, spec, limiter=limiter)
+        return await to_thread.run_sync(make_plan, spec, limiter=state.planners)
     finally:
         state.planning -= 1

@@ -1,8 +1,8 @@
-"""Prints: tell what was printed, see what remains, fetch runs and calendar."""
+"""Prints: record print events, follow the progress, fetch the files of runs."""
 
 import re
 from http import HTTPStatus
-from typing import Annotated, Final
+from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Depends, Header, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
@@ -14,7 +14,6 @@ from api.http.body import read_noun
 from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, ParameterRefused
 from api.http.problems import problem_response, refusals
 from api.http.streaming import file_response
-from api.openapi.print_examples import EVENT_BODY, example_of
 from api.routes.jobs import file_answers
 from worker.jobs.common.errors import (
     BlobMissing,
@@ -38,26 +37,28 @@ __all__ = ["router"]
 
 router = APIRouter(prefix="/v1/jobs", tags=["prints"])
 
-#: Bytes that an event may have.
+#: Largest body of a print event, in bytes.
 _LARGEST: Final = 64 * 1024
 
-#: Seconds after which the file of a new run may be there.
+#: Seconds after which the file of a new run is usually written.
 _SOON: Final = 2
 
-_TIME: Final = "%Y-%m-%dT%H:%MZ"
+_TIME_FORMAT: Final = "%Y-%m-%dT%H:%MZ"
 
 _NUMBER: Final = re.compile(r"[1-9][0-9]{0,5}", re.ASCII)
 
-_KNOWN: Final = (JobNotFound, JobNotReady, RunsUnknown, BlobMissing)
+_JOB_ERRORS: Final = (JobNotFound, JobNotReady, RunsUnknown, BlobMissing)
 
 
 class HistoryPage(BaseModel):
-    """Which events to tell."""
+    """The query parameters of a page of the print history."""
 
     model_config = ConfigDict(extra="forbid")
 
-    limit: int = Field(default=50, ge=1, le=100, description="How many.")
-    after: int | None = Field(default=None, ge=1, le=10**9, description="Number of the last event of the page before.")
+    limit: int = Field(default=50, ge=1, le=100, description="The number of events on a page.")
+    after: int | None = Field(
+        default=None, ge=1, le=10**9, description="The number of the last event on the previous page."
+    )
 
 
 _Key = Annotated[
@@ -65,7 +66,7 @@ _Key = Annotated[
     Header(
         alias="Idempotency-Key",
         pattern=r'^(?:[A-Za-z0-9._-]{1,64}|"[A-Za-z0-9._-]{1,64}")$',
-        description="The event's id, where the body has none.",
+        description="The event's id, if the body has none.",
     ),
 ]
 
@@ -74,32 +75,76 @@ async def read_event(request: Request, key: _Key = None) -> PrintEvent:
     """Return the event in the body, with the id of the header if the body has none.
 
     Raises:
-        PrintRefused: with each problem of the event, or when body and header name it differently.
+        PrintRefused: with every fault of the event, or when body and header have different ids.
     """
     event = await read_noun(request, PrintEvent, _LARGEST, PrintRefused, "event")
     name = key.strip('"') if key is not None else None
     if name is not None and event.id not in (None, name):
-        remedy = "Give it in one place only."
-        raise PrintRefused("Body and header name the event differently.", pointer="/id", value=event.id, remedy=remedy)
+        raise PrintRefused(
+            "The ids in the body and in the Idempotency-Key header differ.",
+            pointer="/id",
+            value=event.id,
+            limit=name,
+            remedy="Send the id in one place only.",
+        )
     return event if name is None else event.model_copy(update={"id": name})
+
+
+#: The body is read as bytes, so the framework cannot document it.
+_EVENT_BODY: Final[dict[str, Any]] = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            "application/json": {
+                "schema": {"$ref": "#/components/schemas/PrintEvent"},
+                "examples": {
+                    "run": {
+                        "summary": "A run that was printed without failures",
+                        "value": {"outcome": "printed", "run": 3, "id": "printer-1.run-3"},
+                    },
+                    "part-of-a-run": {
+                        "summary": "A run of which one piece came loose",
+                        "value": {"outcome": "printed", "run": 3, "failed": {"T4": 1}, "note": "a corner came loose"},
+                    },
+                    "failed-run": {
+                        "summary": "A run that failed",
+                        "value": {"outcome": "failed", "run": 3, "at": "2026-03-07T18:42:00Z"},
+                    },
+                    "pieces": {
+                        "summary": "Pieces of one mark",
+                        "value": {"outcome": "printed", "mark": "T4", "count": 2},
+                    },
+                    "placed": {
+                        "summary": "Pieces that were placed in the drawer",
+                        "value": {"outcome": "placed", "run": 3},
+                    },
+                },
+            }
+        },
+    }
+}
 
 
 @router.post(
     "/{job_id}/prints",
     status_code=HTTPStatus.CREATED,
     operation_id="recordPrint",
-    summary="Tell what was printed, failed or placed",
+    summary="Record a print event",
     responses={
-        201: {"description": "It was recorded.", **example_of("print")},
-        200: {"model": PrintDocument, "description": "It was recorded before, under this id.", **example_of("print")},
-        **refusals(*_KNOWN, PrintRefused, PrintRepeated, PrintsBusy, BodyTooLarge, BodyTooSlow, BodyTypeRefused),
+        201: {"description": "The event was recorded."},
+        200: {"model": PrintDocument, "description": "The event had already been recorded under this id."},
+        **refusals(*_JOB_ERRORS, PrintRefused, PrintRepeated, PrintsBusy, BodyTooLarge, BodyTooSlow, BodyTypeRefused),
     },
-    openapi_extra=EVENT_BODY,
+    openapi_extra=_EVENT_BODY,
 )
 def record_print(
     response: Response, job_service: JobServiceDep, job_id: str, event: Annotated[PrintEvent, Depends(read_event)]
 ) -> PrintDocument:
-    """Record an event. What no run covers any more is packed afresh. Sent twice under one id, it counts once."""
+    """Record that pieces were printed, failed or placed in the drawer.
+
+    Pieces that no open run covers any more are packed into new runs. An event with an id is recorded once, however
+    often it is sent.
+    """
     work = PrintWork.read(job_service, job_id)
 
     def after(standing: PrintState | None) -> PrintState:
@@ -117,13 +162,14 @@ def record_print(
 @router.get(
     "/{job_id}/prints",
     operation_id="getPrints",
-    summary="What was printed, and what is left",
-    responses={200: example_of("prints"), **refusals(*_KNOWN, ParameterRefused)},
+    summary="Get the print progress",
+    response_description="The progress, and one page of the print history.",
+    responses={**refusals(*_JOB_ERRORS, ParameterRefused)},
 )
 def get_prints(
     request: Request, job_service: JobServiceDep, job_id: str, page: Annotated[HistoryPage, Query()]
 ) -> PrintsDocument:
-    """Tell where each mark and each run stands, how much filament went, and what was recorded, newest first."""
+    """Get the progress of every mark and run, the filament used, and the recorded events, newest first."""
     work = PrintWork.read(job_service, job_id)
     return prints_document(request, work, job_service.prints.events(job_id, page.limit + 1, page.after), page.limit)
 
@@ -132,49 +178,54 @@ def get_prints(
 @router.get(
     "/{job_id}/runs",
     operation_id="getRuns",
-    summary="The runs that remain, from now on",
-    responses={200: example_of("runs"), **refusals(*_KNOWN)},
+    summary="List the remaining runs",
+    response_description="The remaining runs.",
+    responses={**refusals(*_JOB_ERRORS)},
 )
 def get_runs(job_service: JobServiceDep, job_id: str) -> RunsDocument:
-    """Tell which runs remain, with their work, filament to buy and, where the spec has a schedule, their times."""
+    """List the runs still to print, with totals, the filament to buy and, if the spec has a schedule, times."""
     return runs_document(PrintWork.read(job_service, job_id), utc_now())
 
 
 _RUN_ANSWERS: Final = {
-    **file_answers("The run's 3MF, every piece in its place.", "model/3mf"),
-    **refusals(*_KNOWN, RunNotReady),
+    **file_answers("The run's 3MF file, with every piece in its place on the bed.", "model/3mf"),
+    **refusals(*_JOB_ERRORS, RunNotReady),
 }
 
 
 @router.head(
     "/{job_id}/runs/{number}.3mf",
     operation_id="headRun",
-    summary="Size and digest of a run's 3MF",
+    summary="Get the size and checksum of a run's 3MF file",
     responses=_RUN_ANSWERS,
     response_class=Response,
 )
 @router.get(
     "/{job_id}/runs/{number}.3mf",
     operation_id="getRun",
-    summary="A run's 3MF",
+    summary="Download a run's 3MF file",
     responses=_RUN_ANSWERS,
     response_class=Response,
 )
 def get_run(request: Request, job_service: JobServiceDep, job_id: str, number: str) -> Response:
-    """Hand out a run, ready to print; one that was packed afresh as soon as a worker has written it."""
+    """Download the file of a run. For a run that was packed after a print event, a worker has to write it first."""
     job_service.job(job_id)
     if not _NUMBER.fullmatch(number):
-        raise FileNotInJob("The job has no such run.", value=number)
+        raise FileNotInJob("The job has no run with this number.", value=number)
     try:
         return file_response(request, job_service, job_service.file(job_id, run_file_name(int(number))))
     except FileNotInJob:
         status = job_service.prints.status(job_id)
         record = None if status is None else status.standing.find(int(number))
         if status is None or record is None or record.planned:
-            raise FileNotInJob("The job has no file of such a run.", value=number) from None
+            raise FileNotInJob("The job has no file for this run.", value=number) from None
         if status.problem is not None:
-            why = f"The run's file cannot be written: {status.problem.get('detail')}"
-            when = "with the next event that makes new runs" if status.retry is None else f"at {status.retry:{_TIME}}"
-            raise InternalError(why, remedy=f"It is tried again {when}.") from None
-        waiting = RunNotReady(value=int(number), remedy=f"Ask again in {_SOON} seconds.")
+            why = f"Writing the run's file failed: {status.problem.get('detail')}"
+            when = (
+                "with the next event that makes new runs"
+                if status.retry is None
+                else f"at {status.retry:{_TIME_FORMAT}}"
+            )
+            raise InternalError(why, remedy=f"It is retried {when}.") from None
+        waiting = RunNotReady(value=int(number), remedy=f"Retry after {_SOON} seconds.")
         return problem_response(request, waiting, headers={"Retry-After": str(_SOON)})

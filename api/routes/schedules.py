@@ -1,4 +1,4 @@
-"""Schedules: the remaining runs as a calendar to subscribe to, and the secret address under which an app may do so."""
+"""The schedule of the remaining runs as a calendar feed, and secret links to it for calendar apps."""
 
 from datetime import datetime
 from hashlib import sha256
@@ -23,52 +23,63 @@ __all__ = ["ScheduleLinkDocument", "router"]
 
 router = APIRouter(prefix="/v1/jobs", tags=["prints"])
 
-#: A calendar asks each time, and is sent only what changed.
+#: Calendar apps revalidate the feed each time and receive it only when it changed.
 _CACHING: Final = "private, no-cache"
 
-_KNOWN: Final = (JobNotFound, JobNotReady, RunsUnknown, BlobMissing, FileNotInJob)
+_JOB_ERRORS: Final = (JobNotFound, JobNotReady, RunsUnknown, BlobMissing, FileNotInJob)
 
 
 class ScheduleLinkDocument(BaseModel):
-    """The secret address of a calendar, which is told this once."""
+    """The secret URL of a calendar feed. It is shown only once."""
 
-    model_config = ConfigDict(frozen=True)
+    model_config = ConfigDict(
+        frozen=True,
+        json_schema_extra={
+            "examples": [
+                {
+                    "url": "http://127.0.0.1:8765/v1/jobs/01k9x5m8w2q4r6t8v0y2a4c6e8/schedule.ics"
+                    "?token=nVd3hJm0Zr8sQw5yBt1kXc7uLe2gPf9aRi4oTj6vYbM"
+                }
+            ]
+        },
+    )
 
     url: str = Field(
-        description="For a calendar app that cannot send a key: whoever has it reads this job's calendar, and nothing "
-        "else. Good until it is replaced or withdrawn, the job is removed, or the key that asked for it ends."
+        description="The URL of the feed, for calendar apps that cannot send an API key. Whoever has it can read this "
+        "job's calendar and nothing else. It is valid until it is replaced or withdrawn, the job is removed, or the "
+        "API key that created it expires or is revoked."
     )
 
 
 _FEED_ANSWERS: Final[dict[int | str, dict[str, Any]]] = {
     200: {
-        "description": "The calendar (RFC 5545).",
+        "description": "The calendar feed (RFC 5545).",
         "content": {CALENDAR_TYPE: {"schema": {"type": "string"}}},
-        "headers": {"ETag": {"schema": {"type": "string"}, "description": "The calendar's SHA-256, quoted."}},
+        "headers": {"ETag": {"schema": {"type": "string"}, "description": "The entity tag of the feed."}},
     },
-    304: {"description": "The client has it already (If-None-Match)."},
-    **refusals(*_KNOWN),
+    304: {"description": "The client's copy is current (If-None-Match)."},
+    **refusals(*_JOB_ERRORS),
 }
 
 
 @router.head(
     "/{job_id}/schedule.ics",
     operation_id="headSchedule",
-    summary="Digest of the calendar",
+    summary="Get the entity tag of the calendar feed",
     responses=_FEED_ANSWERS,
     response_class=Response,
 )
 @router.get(
     "/{job_id}/schedule.ics",
     operation_id="getSchedule",
-    summary="The runs that remain, as a calendar to subscribe to",
+    summary="Subscribe to the remaining runs as a calendar",
     responses=_FEED_ANSWERS,
     response_class=Response,
 )
 def get_schedule(request: Request, job_service: JobServiceDep, job_id: str) -> Response:
-    """Hand out the calendar of the remaining runs, dated from the next quarter of an hour on.
+    """Get the calendar feed of the remaining runs, the first of which starts at the next quarter of an hour.
 
-    Instead of a key it takes the token of a secret address, as the parameter ``token``.
+    The `token` of a schedule link can stand in for an API key.
     """
     work = PrintWork.read(job_service, job_id)
     made = beginning(utc_now())
@@ -84,11 +95,12 @@ def get_schedule(request: Request, job_service: JobServiceDep, job_id: str) -> R
     "/{job_id}/schedule-link",
     status_code=HTTPStatus.CREATED,
     operation_id="createScheduleLink",
-    summary="Make a secret address of the calendar",
-    responses=refusals(*_KNOWN),
+    summary="Create a secret link to the calendar feed",
+    response_description="The link was created; its URL is shown only here.",
+    responses=refusals(*_JOB_ERRORS),
 )
 def create_schedule_link(request: Request, job_service: JobServiceDep, job_id: str) -> ScheduleLinkDocument:
-    """Make an address for calendar apps, which cannot send a key. One that was made before opens nothing any more."""
+    """Create a link for calendar apps, which cannot send an API key. It replaces the job's previous link."""
     _check_schedule(PrintWork.read(job_service, job_id))
     token = job_service.prints.links.make(job_id, caller_of(request).owner)
     return ScheduleLinkDocument(
@@ -100,12 +112,13 @@ def create_schedule_link(request: Request, job_service: JobServiceDep, job_id: s
     "/{job_id}/schedule-link",
     status_code=HTTPStatus.NO_CONTENT,
     operation_id="withdrawScheduleLink",
-    summary="Withdraw the secret address of the calendar",
+    summary="Withdraw the secret link to the calendar feed",
+    response_description="The job has no link any more.",
     responses=refusals(JobNotFound),
     response_class=Response,
 )
 def withdraw_schedule_link(job_service: JobServiceDep, job_id: str) -> None:
-    """Have the secret address open nothing any more, if there is one."""
+    """Make the job's secret link invalid, if it has one."""
     job_service.prints.links.withdraw(job_service.job(job_id).id)
 
 
@@ -113,15 +126,15 @@ def _feed(work: PrintWork, made: datetime) -> bytes:
     runs, _ = work.remaining()
     schedule = work.schedule(runs, made)
     if schedule is None:
-        raise _none()
+        raise _no_schedule()
     return write_feed(schedule, runs, name=work.manifest.name, uid_base=work.job_id, made=made)
 
 
 def _check_schedule(work: PrintWork) -> None:
     if work.spec.schedule is None:
-        raise _none()
+        raise _no_schedule()
 
 
-def _none() -> FileNotInJob:
-    remedy = "Give the spec a schedule and submit it again."
+def _no_schedule() -> FileNotInJob:
+    remedy = "Add a schedule to the spec and submit it again."
     return FileNotInJob("The job has no schedule.", value="schedule.ics", remedy=remedy)

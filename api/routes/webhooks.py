@@ -1,4 +1,4 @@
-"""Webhooks: endpoints that are told of a key's jobs (Standard Webhooks 1.0)."""
+"""Webhooks: endpoints that receive the events of an API key's jobs (Standard Webhooks 1.0)."""
 
 from datetime import datetime, timedelta
 from http import HTTPStatus
@@ -6,6 +6,7 @@ from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
+from pydantic.config import JsonDict
 
 from api.app_state import JobServiceDep
 from api.auth.access import caller_of
@@ -23,78 +24,107 @@ __all__ = ["WebhookMessage", "described", "router"]
 
 router = APIRouter(prefix="/v1/webhooks", tags=["webhooks"])
 
-#: Bytes that a request for one may have.
+#: Largest body of a request to create a webhook, in bytes.
 _LARGEST: Final = 16 * 1024
 
 
+_ID: Final = "01k9x5m8w2q4r6t8v0y2a4c6e8"
+_URL: Final = f"http://127.0.0.1:8765/v1/webhooks/{_ID}"
+_EXAMPLE: Final[JsonDict] = {
+    "id": _ID,
+    "url": "https://home.example/drawers",
+    "events": ["job.succeeded", "job.failed"],
+    "jobs": "all",
+    "created": "2026-03-07T18:42:00Z",
+    "state": "active",
+    "delivered": 12,
+    "waiting": 0,
+    "dropped": 0,
+    "last_success": "2026-03-07T18:42:00Z",
+    "last_failure": None,
+    "problem": None,
+    "self": _URL,
+}
+
+
 class WebhookDocument(BaseModel):
-    """An endpoint, and how it does."""
+    """A webhook and the state of its deliveries."""
 
-    model_config = ConfigDict(frozen=True)
+    model_config = ConfigDict(frozen=True, json_schema_extra={"examples": [_EXAMPLE]})
 
-    id: str
-    url: str
-    events: tuple[EventType, ...]
+    id: str = Field(description="The webhook's identifier.")
+    url: str = Field(description="The endpoint that receives the messages.")
+    events: tuple[EventType, ...] = Field(description="The events that are sent.")
     jobs: JobSelection
-    created: datetime
+    created: datetime = Field(description="When the webhook was created.")
     state: str = Field(
-        description="active; failing: a message was not taken in a day of tries, and each new one is tried once until "
-        "one is taken; disabled: it answered 410 and is told nothing more."
+        description="active: messages are delivered. failing: a message was dropped after its last retry, and new ones "
+        "are sent once each, until one is accepted. disabled: the endpoint answered 410 and receives nothing more."
     )
-    delivered: int = Field(ge=0, description="Messages that it took.")
-    waiting: int = Field(ge=0, description="Messages that will be tried (again).")
-    dropped: int = Field(ge=0, description="Messages that it never took.")
-    last_success: datetime | None
-    last_failure: datetime | None
-    problem: str | None = Field(description="What went wrong the last time, if nothing went well since.")
-    self: str = Field(description="Its address; DELETE removes it.")
+    delivered: int = Field(ge=0, description="Messages that the endpoint accepted.")
+    waiting: int = Field(ge=0, description="Messages waiting for delivery or a retry.")
+    dropped: int = Field(ge=0, description="Messages given up without being accepted.")
+    last_success: datetime | None = Field(description="When a message was last accepted.")
+    last_failure: datetime | None = Field(description="When a delivery last failed.")
+    problem: str | None = Field(description="Why the latest delivery failed; null if it succeeded.")
+    self: str = Field(description="This webhook. DELETE removes it.")
 
 
 class NewWebhookDocument(WebhookDocument):
-    """An endpoint with its secret, which is told this once."""
+    """A webhook with its signing secret, which is shown only once."""
 
-    secret: str = Field(description="Signs the messages (whsec_...). Keep it now: it is not told again.")
+    model_config = ConfigDict(
+        frozen=True,
+        json_schema_extra={"examples": [{**_EXAMPLE, "secret": "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"}]},
+    )
+
+    secret: str = Field(description="The secret that signs the messages (whsec_...). Store it: it is not shown again.")
 
 
 class WebhookList(BaseModel):
-    """All endpoints of a key."""
+    """All webhooks of an API key."""
 
-    model_config = ConfigDict(frozen=True)
+    model_config = ConfigDict(frozen=True, json_schema_extra={"examples": [{"webhooks": [_EXAMPLE]}]})
 
-    webhooks: tuple[WebhookDocument, ...]
+    webhooks: tuple[WebhookDocument, ...] = Field(description="The webhooks, oldest first.")
 
 
-class Overlap(BaseModel):
-    """For how long the secret before signs too."""
+class RotationQuery(BaseModel):
+    """The query parameters of a secret rotation."""
 
     model_config = ConfigDict(extra="forbid")
 
-    overlap_hours: float = Field(default=24.0, ge=0.0, le=168.0, description="Hours for which both secrets sign.")
+    overlap_hours: float = Field(
+        default=24.0,
+        ge=0.0,
+        le=168.0,
+        description="Hours for which the old secret signs messages too.",
+    )
 
 
 class WebhookData(JobDocument):
     """The job as it stood when the event happened."""
 
-    printed: PrintDocument | None = Field(default=None, description="Of job.printed: what was recorded.")
+    printed: PrintDocument | None = Field(default=None, description="The recorded print event, for job.printed.")
 
 
 class WebhookMessage(BaseModel):
-    """The body of a message."""
+    """The body of a webhook message."""
 
     model_config = ConfigDict(frozen=True)
 
-    type: EventType
-    timestamp: datetime = Field(description="When it happened; the header has the time of the try.")
+    type: EventType = Field(description="The event.")
+    timestamp: datetime = Field(description="When the event happened, unlike the header webhook-timestamp.")
     data: WebhookData = Field(
-        description="The job. Links are paths where the service does not know its address (DRAWERWRIGHT_PUBLIC_URL)."
+        description="The job. Its links are relative paths unless DRAWERWRIGHT_PUBLIC_URL sets the service's URL."
     )
 
 
 async def read_webhook(request: Request) -> WebhookRequest:
-    """Return the endpoint that the body asks for.
+    """Return the webhook described in the body.
 
     Raises:
-        WebhookRefused: with each of its problems.
+        WebhookRefused: with every fault of the body.
     """
     return await read_noun(request, WebhookRequest, _LARGEST, WebhookRefused, "webhook")
 
@@ -106,8 +136,8 @@ _BODY: Final[dict[str, Any]] = {
             "application/json": {
                 "schema": {"$ref": "#/components/schemas/WebhookRequest"},
                 "examples": {
-                    "ends": {
-                        "summary": "Told of how jobs ended",
+                    "final-states": {
+                        "summary": "Every final state of a job",
                         "value": {
                             "url": "https://home.example/drawers",
                             "events": ["job.succeeded", "job.failed", "job.cancelled"],
@@ -124,7 +154,8 @@ _BODY: Final[dict[str, Any]] = {
     "",
     status_code=HTTPStatus.CREATED,
     operation_id="createWebhook",
-    summary="Have an endpoint told of events",
+    summary="Create a webhook",
+    response_description="The webhook was created; its secret is shown only here.",
     responses=refusals(WebhookRefused, QuotaReached, BodyTooLarge, BodyTooSlow, BodyTypeRefused),
     openapi_extra=_BODY,
 )
@@ -132,30 +163,36 @@ def create_webhook(
     request: Request,
     response: Response,
     job_service: JobServiceDep,
-    wanted: Annotated[WebhookRequest, Depends(read_webhook)],
+    webhook: Annotated[WebhookRequest, Depends(read_webhook)],
 ) -> NewWebhookDocument:
-    """Add an endpoint for this key's jobs. A key that only runs a shared screen may not."""
+    """Create a webhook for the jobs of this API key. The key needs the scope submit."""
     _check_own(request)
-    job_service.reach.check(wanted.url)
-    made, secret = job_service.webhooks.create(caller_of(request).owner, wanted)
+    job_service.reach.check(webhook.url)
+    made, secret = job_service.webhooks.create(caller_of(request).owner, webhook)
     document = NewWebhookDocument(**_fields(request, made), secret=secret.get_secret_value())
     response.headers["Location"] = document.self
     return document
 
 
 @router.head("", include_in_schema=False)
-@router.get("", operation_id="listWebhooks", summary="List webhooks")
+@router.get("", operation_id="listWebhooks", summary="List webhooks", response_description="The webhooks.")
 def list_webhooks(request: Request, job_service: JobServiceDep) -> WebhookList:
-    """List the endpoints, oldest first, with what went wrong where something did."""
+    """List the webhooks of this API key, oldest first."""
     _check_own(request)
-    found = job_service.webhooks.list(caller_of(request).sees)
-    return WebhookList(webhooks=tuple(WebhookDocument(**_fields(request, one)) for one in found))
+    endpoints = job_service.webhooks.list(caller_of(request).sees)
+    return WebhookList(webhooks=tuple(WebhookDocument(**_fields(request, endpoint)) for endpoint in endpoints))
 
 
 @router.head("/{webhook_id}", include_in_schema=False)
-@router.get("/{webhook_id}", operation_id="getWebhook", summary="One webhook", responses=refusals(WebhookNotFound))
+@router.get(
+    "/{webhook_id}",
+    operation_id="getWebhook",
+    summary="Get a webhook",
+    response_description="The webhook.",
+    responses=refusals(WebhookNotFound),
+)
 def get_webhook(request: Request, job_service: JobServiceDep, webhook_id: str) -> WebhookDocument:
-    """Tell how an endpoint does."""
+    """Get a webhook and the state of its deliveries."""
     _check_own(request)
     return WebhookDocument(**_fields(request, job_service.webhooks.find(webhook_id, caller_of(request).sees)))
 
@@ -165,11 +202,12 @@ def get_webhook(request: Request, job_service: JobServiceDep, webhook_id: str) -
     status_code=HTTPStatus.NO_CONTENT,
     operation_id="removeWebhook",
     summary="Remove a webhook",
+    response_description="The webhook was removed.",
     responses=refusals(WebhookNotFound),
     response_class=Response,
 )
 def remove_webhook(request: Request, job_service: JobServiceDep, webhook_id: str) -> None:
-    """Remove an endpoint with the messages that wait for it."""
+    """Remove a webhook and its undelivered messages."""
     _check_own(request)
     job_service.webhooks.remove(webhook_id, caller_of(request).sees)
 
@@ -177,46 +215,59 @@ def remove_webhook(request: Request, job_service: JobServiceDep, webhook_id: str
 @router.post(
     "/{webhook_id}/secret",
     operation_id="rotateWebhookSecret",
-    summary="Make a new secret",
+    summary="Rotate the signing secret",
+    response_description="The webhook with its new secret, which is shown only here.",
     responses=refusals(WebhookNotFound, ParameterRefused),
 )
 def rotate_secret(
-    request: Request, job_service: JobServiceDep, webhook_id: str, overlap: Annotated[Overlap, Query()]
+    request: Request, job_service: JobServiceDep, webhook_id: str, query: Annotated[RotationQuery, Query()]
 ) -> NewWebhookDocument:
-    """Make a new secret and tell it this once; until the overlap is over the one before signs too."""
+    """Replace the signing secret. During the overlap, messages are signed with the old secret too."""
     _check_own(request)
-    hours = timedelta(hours=overlap.overlap_hours)
+    hours = timedelta(hours=query.overlap_hours)
     made, secret = job_service.webhooks.rotate(webhook_id, caller_of(request).sees, hours)
     return NewWebhookDocument(**_fields(request, made), secret=secret.get_secret_value())
 
 
 def described() -> dict[str, Any]:
-    """Return what OpenAPI says of the messages, by event."""
+    """Return the OpenAPI description of the messages, by event."""
     text = {"schema": {"type": "string"}}
     headers = [
-        {"name": "webhook-id", "in": "header", "required": True, "description": "The same in every try.", **text},
-        {"name": "webhook-timestamp", "in": "header", "required": True, "description": "Seconds since 1970.", **text},
+        {
+            "name": "webhook-id",
+            "in": "header",
+            "required": True,
+            "description": "The same in every retry.",
+            **text,
+        },
+        {
+            "name": "webhook-timestamp",
+            "in": "header",
+            "required": True,
+            "description": "Seconds since 1970.",
+            **text,
+        },
         {
             "name": "webhook-signature",
             "in": "header",
             "required": True,
-            "description": "v1,<base64 of HMAC-SHA256 over id.timestamp.body>; two while a secret is changed.",
+            "description": "v1,<base64 of HMAC-SHA256 over id.timestamp.body>; two during a rotation of the secret.",
             **text,
         },
     ]
     content = {"application/json": {"schema": {"$ref": "#/components/schemas/WebhookMessage"}}}
     answers = {
-        "2XX": {"description": "It was taken."},
-        "410": {"description": "Send nothing more, ever."},
-        "default": {"description": "It was not taken, and is tried again with growing pauses for most of a day."},
+        "2XX": {"description": "The message was accepted."},
+        "410": {"description": "The endpoint is gone: the webhook is disabled."},
+        "default": {"description": "The delivery failed. It is retried up to 12 times over about 20 hours."},
     }
     return {
         event: {
             "post": {
                 "operationId": f"on{''.join(word.title() for word in event.split('.'))}",
-                "summary": _SAYS[event],
-                "description": f"{_SAYS[event]} Sent to endpoints of the job's key (Standard Webhooks 1.0). A message "
-                "may come twice, and two may come in another order than they happened.",
+                "summary": _SUMMARIES[event],
+                "description": f"{_SUMMARIES[event]} Sent to the webhooks of the job's API key (Standard Webhooks "
+                "1.0). Messages can arrive more than once and out of order.",
                 "tags": ["webhooks"],
                 "security": [],
                 "parameters": headers,
@@ -228,22 +279,22 @@ def described() -> dict[str, Any]:
     }
 
 
-_SAYS: Final[dict[EventType, str]] = {
-    "job.running": "A worker took the job up; again for each attempt.",
-    "job.succeeded": "The job's files are there.",
-    "job.failed": "The job ended with a problem.",
+_SUMMARIES: Final[dict[EventType, str]] = {
+    "job.running": "An attempt at the job has started.",
+    "job.succeeded": "The job has succeeded.",
+    "job.failed": "The job has failed.",
     "job.cancelled": "The job was cancelled.",
-    "job.printed": "Something was recorded of the job's prints.",
+    "job.printed": "A print event was recorded.",
 }
 
 
 def _check_own(request: Request) -> None:
-    """Refuse who may not submit jobs of their own: the address of an endpoint may hold a secret."""
+    """Raise ScopeMissing unless the key may submit jobs: the URL of an endpoint can contain a secret."""
     scopes = caller_of(request).scopes
     if not scopes & {"submit", "admin"}:
         raise ScopeMissing(value=sorted(scopes), limit="submit", remedy="Use a key with the scope submit.")
 
 
-def _fields(request: Request, one: WebhookEndpoint) -> dict[str, Any]:
-    told = {name: getattr(one, name) for name in WebhookEndpoint.__slots__ if name != "owner"}
-    return {**told, "self": f"{base_of(request)}/v1/webhooks/{one.id}"}
+def _fields(request: Request, endpoint: WebhookEndpoint) -> dict[str, Any]:
+    fields = {name: getattr(endpoint, name) for name in WebhookEndpoint.__slots__ if name != "owner"}
+    return {**fields, "self": f"{base_of(request)}/v1/webhooks/{endpoint.id}"}

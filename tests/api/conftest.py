@@ -142,7 +142,6 @@ def take_record_away(until):
     def take_away(engine):
         assert until(lambda: taken(engine.settings.data_dir))
         engine._database.dispose()  # what was open still has the old file
-        engine._desk.close()
 
     return take_away
 

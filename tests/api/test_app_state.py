@@ -1,25 +1,25 @@
 import asyncio
 import logging
 
-from api.app_state import reconcile
+from api.app_state import maintain
 from worker.spec import load
 
 
-def test_the_reconciler_outlives_a_broker_that_is_away_and_says_so_once(engine, spec, caplog):
+def test_maintenance_outlives_a_broker_that_is_away_and_warns_once(engine, spec, caplog):
     engine.submit(load(spec))  # it waits, because no broker runs here; no app, which would do the same beside the test
     caplog.clear()
 
     async def run():
-        task = asyncio.create_task(reconcile(engine, pause=0.01))
+        task = asyncio.create_task(maintain(engine, pause=0.01))
         await asyncio.sleep(1.0)
         assert not task.done()
         task.cancel()
 
     with caplog.at_level(logging.WARNING, logger="api.app_state"):
         asyncio.run(run())
-    said = [record.getMessage() for record in caplog.records if record.name == "api.app_state"]
-    assert len(said) == 1
-    assert said[0].startswith("Jobs wait: The broker does not respond")
+    warnings = [record.getMessage() for record in caplog.records if record.name == "api.app_state"]
+    assert len(warnings) == 1
+    assert warnings[0].startswith("Jobs wait: The broker does not respond")
 
 
 def test_a_job_is_taken_without_a_broker(service, engine, spec):

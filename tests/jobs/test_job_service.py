@@ -1,11 +1,9 @@
 """The engine without a worker: what callers may ask, and a broker that is away."""
 
-import json
 import socket
 import subprocess
 import sys
 import time
-from base64 import b64decode
 from datetime import timedelta
 from hashlib import sha256
 
@@ -54,7 +52,7 @@ def test_without_a_broker_a_job_is_kept(engine, spec):
     assert time.monotonic() - start < _LONG
     assert (engine.job(job.id).state, engine.job(job.id).name) == ("queued", "no broker")
     with pytest.raises(BrokerUnavailable):
-        engine.dispatcher.requeue()
+        engine.dispatcher.republish()
 
 
 def test_a_broker_that_says_nothing_does_not_hang(spec, tmp_path):
@@ -67,30 +65,29 @@ def test_a_broker_that_says_nothing_does_not_hang(spec, tmp_path):
                 assert time.monotonic() - start < _LONG
 
 
-def test_requeue_repairs_what_was_not_sent(engine, spec):
+def test_republish_repairs_what_was_not_sent(engine, spec):
     jobs = [engine.submit(spec()) for _ in range(3)]
     with broker(engine.settings) as server:
-        assert engine.dispatcher.requeue() == 3
-        assert engine.dispatcher.requeue() == 0
+        assert engine.dispatcher.republish() == 3
+        assert engine.dispatcher.republish() == 0
         assert engine.submit(spec()).state == "queued"
-        assert engine.dispatcher.requeue() == 0
+        assert engine.dispatcher.republish() == 0
         server.stop()
         server.start()  # it has forgotten everything, and an idle connection is stale
         engine.cancel(jobs[0].id)
         assert engine.submit(spec()).state == "queued"
-        assert engine.dispatcher.requeue() == 4
-        assert engine.dispatcher.requeue() == 0
+        assert engine.dispatcher.republish() == 4
+        assert engine.dispatcher.republish() == 0
 
 
-def _line(engine):
-    """The jobs that wait at the broker, those that are taken first first."""
-    found = []
-    with engine._app.connection_for_write() as connection:
-        client = connection.default_channel.client
-        while (one := client.rpop(QUEUE)) is not None:
-            found.append(one)
-        client.lpush(QUEUE, *found)
-    return [json.loads(b64decode(json.loads(one)["body"]))[0][0] for one in found]
+def _queued(engine):
+    """Return the jobs of the messages at the broker in the order in which a worker gets them; they stay there."""
+    with engine._app.connection_for_read() as connection, connection.SimpleQueue(QUEUE) as queue:
+        messages = [queue.get(timeout=5.0) for _ in range(engine.dispatcher.queue_length())]
+        jobs = [message.payload[0][0] for message in messages]
+        for message in reversed(messages):
+            message.requeue()
+    return jobs
 
 
 def _age(engine, seconds):
@@ -101,30 +98,30 @@ def _age(engine, seconds):
 
 def test_a_job_that_was_begun_goes_before_all_that_wait(engine, spec):
     with broker(engine.settings):
-        assert engine.dispatcher.requeue() == 0
+        assert engine.dispatcher.republish() == 0
         first, second, third, lost = (engine.submit(spec()).id for _ in range(4))
         records = JobRecords(engine._database)
         assert records.release(records.claim(third, lease_seconds=60.0, attempts=3), counted=False)
-        engine.publish_first(third)
-        assert _line(engine) == [third, first, second, third, lost]
+        engine.publish_resumed(third)
+        assert _queued(engine) == [third, first, second, third, lost]
         assert records.claim(lost, lease_seconds=0.05, attempts=3)
         time.sleep(0.1)
-        assert engine.dispatcher.requeue() == 1
-        assert _line(engine)[0] == lost
+        assert engine.dispatcher.republish() == 1
+        assert _queued(engine)[:2] == [third, lost]
 
 
 def test_a_long_line_is_not_sent_again_every_minute(engine, spec):
     with broker(engine.settings):
-        assert engine.dispatcher.requeue() == 0  # nothing is there that the broker could have lost
+        assert engine.dispatcher.republish() == 0  # nothing is there that the broker could have lost
         jobs = [engine.submit(spec()).id for _ in range(3)]
         _age(engine, 120.0)
-        assert engine.dispatcher.requeue() == 0
+        assert engine.dispatcher.republish() == 0
         with engine._app.connection_for_write() as connection:
-            connection.default_channel.client.delete(QUEUE)  # without a word
-        assert engine.dispatcher.requeue() == 3
-        assert _line(engine) == jobs
+            connection.default_channel.queue_purge(QUEUE)  # without a word
+        assert engine.dispatcher.republish() == 3
+        assert _queued(engine) == jobs
         _age(engine, 1000.0)
-        assert engine.dispatcher.requeue() == 3
+        assert engine.dispatcher.republish() == 3
 
 
 @pytest.mark.parametrize("job_id", ["", "x", "0" * 26, "../../etc/passwd", "é" * 26, "0" * 10_000, "\x00"])

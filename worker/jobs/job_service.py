@@ -1,4 +1,4 @@
-"""The engine: submits jobs, tells about them and hands out their files.
+"""The job service: submits jobs, tells about them and hands out their files.
 
 This is all that the API sees of a job. It imports nothing that builds a mesh.
 """
@@ -6,10 +6,9 @@ This is all that the API sees of a job. It imports nothing that builds a mesh.
 import copy
 import logging
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
-from functools import partial
-from typing import Final, Self, TypeVar
+from typing import Final, Self
 
 from obstore.exceptions import BaseError as StoreError
 from sqlalchemy import Engine as Database
@@ -28,14 +27,13 @@ from worker.jobs.common.errors import (
 from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.common.principal import LOCAL, Principal
 from worker.jobs.common.settings import Settings
-from worker.jobs.database.connection import checkpoint, open_database
+from worker.jobs.database.connection import open_database
 from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.files.verified_read import stream_verified
 from worker.jobs.maintenance.job_deletion import JobDeletion
 from worker.jobs.maintenance.scheduler import MaintenanceScheduler
 from worker.jobs.observability.tracing import span
 from worker.jobs.queue.celery_app import make_app
-from worker.jobs.queue.desk import Desk
 from worker.jobs.queue.dispatcher import Dispatcher
 from worker.jobs.records.api_keys import ApiKeys
 from worker.jobs.records.batches import Batch, BatchRecords, CheckedSpec
@@ -56,8 +54,6 @@ __all__ = ["JobService"]
 
 _log = logging.getLogger(__name__)
 
-_Kept = TypeVar("_Kept", Job, Job | None)
-
 #: An identity as `new_id` makes it; anything else is no job, and needs no look into the record.
 _IDENTITY: Final = re.compile(ID_PATTERN)
 
@@ -77,7 +73,6 @@ class JobService:
         self.settings = settings
         self._database = database
         self._records = JobRecords(database, settings.public_url)
-        self._desk = Desk(database, settings.public_url)
         self._blobs = blobs
         self._app = make_app(settings, "send")
         self._deletion = JobDeletion(database, blobs)
@@ -86,14 +81,9 @@ class JobService:
         self.batches = BatchRecords(database)
         self.prints = PrintRecords(database, settings.public_url)
         self.dispatcher = Dispatcher(
-            settings,
-            self._app,
-            records=self._records,
-            prints=self.prints,
-            batches=self.batches,
-            put_in_order=partial(checkpoint, database),
+            settings, self._app, records=self._records, prints=self.prints, batches=self.batches
         )
-        self._upkeep = MaintenanceScheduler(settings, database, blobs, self.dispatcher.requeue)
+        self._upkeep = MaintenanceScheduler(settings, database, blobs, self.dispatcher.republish)
         self.webhooks = WebhookEndpoints(database)
         self.vitals = Heartbeats(database)
         self.reach = SafeHttpClient(read_networks(settings.webhook_networks), read_ports(settings.webhook_ports))
@@ -120,7 +110,6 @@ class JobService:
         self.dispatcher.close()
         self._upkeep.resign()
         self._app.close()
-        self._desk.close()
         self._database.dispose()
 
     def on_behalf_of(self, caller: Principal) -> "JobService":
@@ -136,44 +125,25 @@ class JobService:
         return WebhookDelivery(self._database, self.reach)
 
     def submit(self, spec: Spec, *, webhooks: Sequence[str] = (), key: str | None = None) -> Job:
-        """Keep the job, then wake a worker. Without a broker the job stays queued until `requeue` finds one.
+        """Add the job to the table, then have its message published. Without a broker the dispatcher does so later.
 
-        A request that comes again under its key is answered with the job that it made.
+        A request that is repeated under its idempotency key is answered with the job that it made.
 
         Raises:
             WebhookNotFound: when the caller has no such webhook as one of those that the job names.
             SpecTooLarge: when it has more cells than the caller's key allows.
-            QuotaReached: when the caller has asked for too much already.
+            QuotaReached: when the caller has as many jobs as the key allows.
             RequestRepeated: when another request of the caller's had this key.
             JobNotFound: when the job that this one made was removed.
         """
-        return self._submit(self._records.add, spec, webhooks, key)
-
-    @property
-    def at_once(self) -> bool:
-        """Whether `submit_at_once` is worth a try."""
-        return self._desk.open
-
-    def submit_at_once(self, spec: Spec, *, webhooks: Sequence[str] = (), key: str | None = None) -> Job | None:
-        """Submit as `submit` does, without waiting for anybody; None where it would have to, and nothing was kept.
-
-        It is for the event loop, which is one thread; `submit` is for all others.
-
-        Raises:
-            WebhookNotFound, SpecTooLarge, QuotaReached, RequestRepeated, JobNotFound: as `submit`.
-        """
-        return self._submit(self._desk.add, spec, webhooks, key)
-
-    def _submit(self, add: Callable[..., _Kept], spec: Spec, webhooks: Sequence[str], key: str | None) -> _Kept:
         caller = self._caller
         quotas = None if caller is LOCAL else caller.quotas.over(self.settings)
         self.check_cells(spec)
         text = spec.to_json()
         repeat = None if key is None else IdempotencyKey.of(key, "job", text, *webhooks)
-        job = add(spec.name, text, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat)
-        if job is not None:
-            with span("submit", {"drawerwright.job": job.id}):
-                self.publish(job.id)
+        job = self._records.add(spec.name, text, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat)
+        with span("submit", {"drawerwright.job": job.id}):
+            self.publish(job.id)
         return job
 
     def job(self, job_id: str) -> Job:
@@ -302,30 +272,30 @@ class JobService:
         return found
 
     def publish(self, job_id: str) -> None:
-        """Wake a worker for this job, if the broker answers; else `requeue` finds the job."""
-        self.dispatcher.waker.wake(job_id)
+        """Have a worker build this job; without a broker the dispatcher publishes it later."""
+        self.dispatcher.publisher.publish(job_id)
 
-    def publish_first(self, job_id: str) -> None:
-        """Wake a worker for a job that was handed back, before all that wait, as `wake` does."""
+    def publish_resumed(self, job_id: str) -> None:
+        """Have a worker resume a job that was handed back, before all that wait."""
         try:
-            self.dispatcher.send([job_id], first=True)
+            self.dispatcher.publish_jobs([job_id], resumed=True)
         except BrokerUnavailable as error:
             _log.warning("Job %s waits: %s", job_id, error)
 
     def publish_repack(self, job_id: str) -> None:
-        """Have a worker write the files of the job's new runs, if the broker answers; else `requeue` finds the job."""
+        """Have a worker write the files of the job's new runs; without a broker the dispatcher publishes it later."""
         try:
-            self.dispatcher.send_repacks([job_id])
+            self.dispatcher.publish_repacks([job_id])
         except BrokerUnavailable as error:
             _log.warning("New runs of job %s wait: %s", job_id, error)
 
     def submit_batch(
         self, name: str, specs: Sequence[CheckedSpec], *, webhooks: Sequence[str] = (), key: str | None = None
     ) -> Batch:
-        """Keep a batch with a job for each good spec, then wake workers, as `submit` does.
+        """Add a batch with a job for each valid spec, then have their messages published, as `submit` does.
 
         Raises:
-            WebhookNotFound, QuotaReached, RequestRepeated: as `submit`; nothing was kept.
+            WebhookNotFound, QuotaReached, RequestRepeated: as `submit`; nothing was added.
             BatchNotFound: when the batch that this request made was removed.
         """
         caller = self._caller
@@ -336,7 +306,7 @@ class JobService:
             name, specs, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat
         )
         try:
-            self.dispatcher.send(jobs)
+            self.dispatcher.publish_jobs(jobs)
         except BrokerUnavailable as error:
             _log.warning("Jobs of batch %s wait: %s", batch_id, error)
         return self.batch(batch_id)
@@ -372,7 +342,7 @@ class JobService:
             if entry.job_id is not None and entry.state in ("queued", "running"):
                 self._records.cancel(entry.job_id)
         try:
-            self.dispatcher.send_batches([batch_id])
+            self.dispatcher.publish_batches([batch_id])
         except BrokerUnavailable as error:
             _log.warning("Batch %s waits: %s", batch_id, error)
         return self.batch(batch_id)
@@ -411,9 +381,9 @@ class JobService:
         raise FileNotInJob("The batch has no such file.", value=name)
 
     def publish_batches(self, job_id: str) -> None:
-        """Have a worker gather the batches that end with this job, if the broker answers; else `requeue` does."""
+        """Have a worker finish the batches that end with this job; without a broker that is published later."""
         try:
-            self.dispatcher.send_batches(self.batches.of_job(job_id))
+            self.dispatcher.publish_batches(self.batches.of_job(job_id))
         except BrokerUnavailable as error:
             _log.warning("A batch waits: %s", error)
 

@@ -19,7 +19,7 @@ export function bedChoices(prefix, then = () => {}) {
     changed("all");
     then(size);
   };
-  return h("div", { class: "choices", role: "group", "aria-label": t("bed_sizes") }, BED_SIZES.map((size) =>
+  return h("div", { class: "chips", role: "group", "aria-label": t("bed_sizes") }, BED_SIZES.map((size) =>
     button(shown(size), () => choose(size), { id: `${prefix}-${size}`, "aria-pressed": String(draft.bed.every((side) => side === typed(size))) })));
 }
 

@@ -4,7 +4,6 @@ import http.client
 import json
 import socket
 import time
-from functools import partial
 from threading import Event
 from urllib.parse import urlsplit
 
@@ -16,8 +15,6 @@ from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
 from worker.jobs.processes.process_host import broker
-from worker.jobs.queue.celery_app import QUEUE
-from worker.jobs.queue.desk import Desk
 from worker.jobs.records.jobs import JobRecords
 
 
@@ -108,9 +105,8 @@ def test_a_job_is_sent_though_its_client_has_hung_up(tmp_path, spec, until, monk
         return kept(*arguments, **options)
 
     monkeypatch.setattr(JobRecords, "add", keep)
-    monkeypatch.setattr(Desk, "open", False)  # so that a thread keeps the job, and the client can go meanwhile
-    with broker(settings), JobService.open(settings) as engine, engine._app.connection_for_write() as queue:
-        messages = partial(queue.default_channel.client.llen, QUEUE)
+    with broker(settings), JobService.open(settings) as engine:
+        messages = engine.dispatcher.queue_length
         with listening(settings) as address:
             with socket.create_connection(("127.0.0.1", urlsplit(address).port), timeout=10) as connection:
                 connection.sendall(b"POST /v1/jobs HTTP/1.1\r\n" + head.encode() + body)

@@ -27,26 +27,21 @@ def client(own, started):
 
 
 @contextmanager
-def _told(engine, *pragmas):
-    """Have each connection told this, as long as it lasts."""
+def _pragmas(engine, *pragmas):
+    """Run these pragmas on each connection while this lasts."""
 
-    def tell(connection, *_):
+    def run(connection, *_):
         cursor = connection.cursor()
         for pragma in pragmas:
             cursor.execute(f"PRAGMA {pragma}")
         cursor.close()
 
-    databases = engine._database, engine._desk._database
-    engine._desk.close()
-    for database in databases:
-        event.listen(database, "checkout", tell)
+    event.listen(engine._database, "checkout", run)
     try:
         yield
     finally:
-        for database in databases:
-            event.remove(database, "checkout", tell)
-        engine._desk.close()
-        engine._database.dispose()  # a connection keeps what it was told
+        event.remove(engine._database, "checkout", run)
+        engine._database.dispose()  # a connection keeps its pragmas
 
 
 def _is_problem(answer, slug):
@@ -60,7 +55,7 @@ def _is_problem(answer, slug):
 
 def test_a_full_record_takes_no_job_but_shows_all_that_there_are(client, own, spec):
     known = client.post("/v1/jobs", json=spec).headers["location"]
-    with _told(own, "max_page_count = 1"):  # never less than there are
+    with _pragmas(own, "max_page_count = 1"):  # never less than there are
         taken = []
         while (answer := client.post("/v1/jobs", json=spec)).status_code == 202:
             taken.append(answer.json()["id"])
@@ -77,7 +72,7 @@ def test_a_full_record_takes_no_job_but_shows_all_that_there_are(client, own, sp
 
 def test_a_record_that_others_write_to_is_busy(client, own, spec, tmp_path):
     other = sqlite3.connect(tmp_path / "jobs.sqlite3", isolation_level=None)
-    with _told(own, "busy_timeout = 0"):
+    with _pragmas(own, "busy_timeout = 0"):
         other.execute("BEGIN IMMEDIATE")
         _is_problem(client.post("/v1/jobs", json=spec), "record-busy")
         assert client.get("/v1/jobs").json()["jobs"] == []

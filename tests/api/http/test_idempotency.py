@@ -1,13 +1,12 @@
 """Idempotency-Key: a request that comes again makes nothing new (draft-ietf-httpapi-idempotency-key-header)."""
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from uuid import uuid4
 
 import pytest
 from sqlalchemy import update
 
-from api.http.errors import RequestInFlight
-from api.http.flights import Flight, Flights
 from worker.jobs.common.principal import Principal
 from worker.jobs.database.connection import open_database
 from worker.jobs.database.tables import IdempotencyRow
@@ -80,25 +79,15 @@ def test_two_keys_at_once_are_refused(service, spec):
     assert answer.status_code == 400
 
 
-def test_while_one_is_under_way_another_waits(service, spec, key):
-    flights = service.app.state.flights
-    flown = Flight(flights, "local", key.strip('"'))
-    answer = service.post("/v1/jobs", json=spec, headers={"Idempotency-Key": key})
-    assert (answer.status_code, answer.headers["retry-after"]) == (409, "1")
-    assert answer.json()["type"].endswith("/problems/request-in-flight")
-    flown.land()
-    flown.land()
-    assert service.post("/v1/jobs", json=spec, headers={"Idempotency-Key": key}).status_code == 202
-
-
-def test_flights_of_others_are_not_in_the_way():
-    flights = Flights()
-    Flight(flights, "one", "k")
-    Flight(flights, "two", "k")
-    Flight(flights, "one", None)
-    Flight(flights, "one", None)
-    with pytest.raises(RequestInFlight):
-        Flight(flights, "one", "k")
+def test_of_many_at_once_one_makes_the_job(service, engine, spec, key):
+    before = len(engine.jobs(limit=200))
+    with ThreadPoolExecutor(8) as pool:
+        answers = list(
+            pool.map(lambda _: service.post("/v1/jobs", json=spec, headers={"Idempotency-Key": key}), range(8))
+        )
+    assert {answer.status_code for answer in answers} == {202}
+    assert len({answer.json()["id"] for answer in answers}) == 1
+    assert len(engine.jobs(limit=200)) == before + 1
 
 
 def test_each_owner_has_keys_of_their_own(engine, spec):

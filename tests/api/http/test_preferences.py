@@ -1,5 +1,6 @@
-"""Prefer (RFC 7240) and entity tags: waiting for a job without asking again and again."""
+"""Prefer (RFC 7240) and entity tags: waiting for a job without polling it."""
 
+import asyncio
 import time
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
@@ -16,8 +17,8 @@ from worker.jobs.records.models import Progress
 
 def _preferred(*fields):
     headers = [(b"prefer", one.encode("latin-1")) for one in fields]
-    found = preferences(Request({"type": "http", "headers": headers}))
-    return found.wait, found.respond_async
+    preferred = asyncio.run(preferences(Request({"type": "http", "headers": headers})))
+    return preferred.wait, preferred.respond_async
 
 
 @pytest.mark.parametrize(
@@ -45,21 +46,13 @@ def test_what_is_preferred(fields, found):
 @pytest.mark.parametrize("field", ["wait=soon", "wait=-1", "wait=1.5", "wait=9999999999"])
 def test_seconds_that_are_no_number_are_refused(field):
     with pytest.raises(HeaderRefused):
-        preferences(Request({"type": "http", "headers": [(b"prefer", field.encode())]}))
+        _preferred(field)
 
 
 @given(st.text(st.characters(codec="latin-1"), max_size=300))
 def test_any_field_is_read_or_refused(field):
     with suppress(HeaderRefused):
         assert 0 <= _preferred(field)[0] <= 60
-
-
-def _later(action, seconds=0.3):
-    def act():
-        time.sleep(seconds)
-        return action()
-
-    return act
 
 
 def test_who_waits_is_told_of_the_end(service, spec, engine):
@@ -120,19 +113,25 @@ def test_a_job_is_told_once(service, records, claimed):
     assert news.headers["etag"] != tag
 
 
-def test_a_long_poll_ends_with_the_next_change(service, records, claimed):
+def test_a_tag_does_not_shorten_the_wait(service, records, claimed):
     claim = claimed()
     at = f"/v1/jobs/{claim.job_id}"
     tag = service.get(at).headers["etag"]
     with ThreadPoolExecutor(1) as pool:
-        done = pool.submit(_later(lambda: records.report(claim, Progress(1, 2, "tray T1"))))
+
+        def build():
+            records.report(claim, Progress(1, 2, "tray T1"))
+            time.sleep(0.3)
+            return records.succeed(claim, [])
+
+        built = pool.submit(build)
         answer = service.get(at, headers={"If-None-Match": tag, "Prefer": "wait=30"})
-        assert done.result()
-    assert (answer.status_code, answer.json()["progress"]["now"]) == (200, "tray T1")
+        assert built.result()
+    assert (answer.status_code, answer.json()["state"]) == (200, "succeeded")
     assert answer.headers["preference-applied"] == "wait=30"
 
 
-def test_a_long_poll_in_vain_says_that_nothing_changed(service, claimed):
+def test_a_job_that_did_not_change_while_its_client_waited_is_not_sent(service, claimed):
     at = f"/v1/jobs/{claimed().job_id}"
     tag = service.get(at).headers["etag"]
     answer = service.get(at, headers={"If-None-Match": tag, "Prefer": "wait=1"})

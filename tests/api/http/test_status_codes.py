@@ -48,7 +48,6 @@ _PUBLISHED = {
     "rate-exceeded": 429,
     "record-busy": 503,
     "record-full": 503,
-    "request-in-flight": 409,
     "request-refused": 400,
     "request-repeated": 422,
     "run-not-ready": 409,

@@ -2,12 +2,14 @@ import asyncio
 import json
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import jsonschema
 import pytest
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
 from api.app import create_app
+from api.http.status_codes import problem_kinds, status_of
 from api.openapi import contract, examples
 from api.openapi import document as openapi
 from worker.layout import lay_out
@@ -143,30 +145,161 @@ def _json_content(published):
     for path, operations in published["paths"].items():
         for method, operation in operations.items():
             if "requestBody" in operation:
-                for kind, content in operation["requestBody"]["content"].items():
-                    yield f"{method} {path} {kind}", kind, content
+                for media_type, content in operation["requestBody"]["content"].items():
+                    yield f"{method} {path} {media_type}", media_type, content
             for status, answer in operation["responses"].items():
-                for kind, content in answer.get("content", {}).items():
-                    if kind.endswith("json") and content.get("schema") and method != "head" and status != "206":
-                        yield f"{method} {path} {status}", kind, content
+                for media_type, content in answer.get("content", {}).items():
+                    if media_type.endswith("json") and content.get("schema") and method != "head" and status != "206":
+                        yield f"{method} {path} {status}", media_type, content
 
 
-def test_each_body_and_each_answer_in_json_has_an_example_of_its_schema(published):
-    shown = published["components"]["examples"]
-    checked, lacking = {}, []
-    for where, kind, content in _json_content(published):
-        examples = content.get("examples", {})
-        if not examples and "array" not in content["schema"].values():
-            lacking.append(where)
-        for name, example in examples.items():
-            value = shown[example["$ref"].rpartition("/")[2]]["value"] if "$ref" in example else example["value"]
-            known = name, json.dumps(content["schema"])
-            if kind.endswith("json") and not kind.endswith("ndjson") and known not in checked:
-                checked[known] = where
-                schema = {**published, **content["schema"]}
-                jsonschema.Draft202012Validator(schema).validate(value)
+def _model_examples(published, schema):
+    """Return the examples of the model to which a schema, or the items of a list, refers."""
+    name = schema.get("$ref", schema.get("items", {}).get("$ref", "")).rpartition("/")[2]
+    return published["components"]["schemas"].get(name, {}).get("examples", [])
+
+
+def _shown_examples(published, content):
+    """Yield the examples beside a body or an answer."""
+    if "example" in content:
+        yield content["example"]
+    for example in content.get("examples", {}).values():
+        name = example.get("$ref", "").rpartition("/")[2]
+        yield published["components"]["examples"][name]["value"] if name else example["value"]
+
+
+def test_each_body_and_each_answer_in_json_has_an_example(published):
+    lacking = [
+        where
+        for where, _, content in _json_content(published)
+        if not [*_shown_examples(published, content), *_model_examples(published, content["schema"])]
+    ]
+
     assert lacking == []
-    assert len(checked) > 20
+
+
+def test_each_example_beside_a_body_or_an_answer_is_of_its_schema(published):
+    schemas = {}
+    for _, media_type, content in _json_content(published):
+        if not media_type.endswith("ndjson"):
+            schemas.setdefault(json.dumps(content), content)
+
+    checked = 0
+    for content in schemas.values():
+        for example in _shown_examples(published, content):
+            jsonschema.Draft202012Validator({**published, **content["schema"]}).validate(example)
+            checked += 1
+
+    assert checked > 10
+
+
+def test_each_example_of_a_model_is_of_its_schema(published):
+    examples_by_model = {
+        name: schema["examples"] for name, schema in published["components"]["schemas"].items() if "examples" in schema
+    }
+
+    for name, shown in examples_by_model.items():
+        validator = jsonschema.Draft202012Validator({**published, "$ref": f"#/components/schemas/{name}"})
+        for example in shown:
+            validator.validate(example)
+
+    assert examples_by_model.keys() >= {
+        "BatchDocument",
+        "BatchManifest",
+        "Health",
+        "JobDocument",
+        "JobPage",
+        "Manifest",
+        "NewWebhookDocument",
+        "PlanDocument",
+        "PrintDocument",
+        "PrintsDocument",
+        "Problem",
+        "ProblemKind",
+        "Readiness",
+        "RunsDocument",
+        "ScheduleLinkDocument",
+        "WebhookDocument",
+        "WebhookList",
+    }
+
+
+def _problem_examples(node):
+    """Yield every problem document and kind of problem in a document."""
+    if isinstance(node, dict):
+        if "/problems/" in str(node.get("type")):
+            yield node
+        for value in node.values():
+            yield from _problem_examples(value)
+    elif isinstance(node, list):
+        for item in node:
+            yield from _problem_examples(item)
+
+
+def test_each_example_of_a_problem_has_the_title_and_status_of_its_kind(published):
+    problems = list(_problem_examples(published))
+
+    assert len(problems) >= 3
+    for problem in problems:
+        kind = problem_kinds()[problem["type"].rpartition("/")[2]]
+        assert (problem["title"], problem["status"]) == (kind().title, status_of(kind))
+
+
+def test_the_service_really_answers_with_the_example_of_a_problem(service, published):
+    (example,) = published["components"]["schemas"]["Problem"]["examples"]
+    drawer = {"name": "keys and coins", "width": "wide", "depth": 146, "height": "x"}
+    spec = {"spec": "1", "name": "hall table", "drawers": [drawer], "printer": {"bed": [160, 160, 160]}}
+
+    answer = service.post("/v1/jobs", json=spec).json()
+
+    assert {**answer, "type": urlsplit(answer["type"]).path} == {**example, "type": urlsplit(example["type"]).path}
+
+
+def test_a_refused_spec_of_the_batch_example_has_the_problem_that_the_service_sends(service, published):
+    (example,) = published["components"]["schemas"]["BatchDocument"]["examples"]
+    (refused,) = [entry for entry in example["entries"] if entry["state"] == "refused"]
+    small = examples.document("small")
+    specs = [small, {name: value for name, value in small.items() if name != "drawers"}]
+
+    answer = service.post("/v1/batches", json={"batch": "1", "name": "kitchen", "specs": specs}).json()
+    entry = answer["entries"][1]
+
+    for problem in (entry["problem"], refused["problem"]):
+        problem["type"] = urlsplit(problem["type"]).path
+    assert entry["problem"] == refused["problem"]
+
+
+def test_every_operation_answer_parameter_header_and_tag_is_described(published):
+    lacking = [tag["name"] for tag in published["tags"] if not tag["description"]]
+    for path, operations in published["paths"].items():
+        for method, operation in operations.items():
+            where = f"{method} {path}"
+            lacking += [where for name in ("summary", "description") if not operation.get(name)]
+            lacking += [
+                f"{where} {parameter['name']}"
+                for parameter in operation.get("parameters", [])
+                if not parameter.get("description")
+            ]
+            for status, answer in operation["responses"].items():
+                lacking += [f"{where} {status}"] * (not answer.get("description"))
+                lacking += [
+                    f"{where} {status} {name}"
+                    for name, header in answer.get("headers", {}).items()
+                    if not header.get("description")
+                ]
+    used = {
+        tag
+        for operations in published["paths"].values()
+        for operation in operations.values()
+        for tag in operation["tags"]
+    }
+
+    assert lacking == []
+    assert used == {tag["name"] for tag in published["tags"]}
+
+
+def test_no_text_is_the_framework_s_placeholder(published):
+    assert "Successful Response" not in json.dumps(published)
 
 
 def test_links_lead_from_what_is_made_to_all_that_can_be_asked_of_it(published):

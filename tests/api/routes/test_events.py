@@ -7,7 +7,7 @@ import signal
 import subprocess
 import sys
 import time
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from threading import Thread
 
 import httpx
@@ -15,8 +15,9 @@ import pytest
 import uvicorn
 
 from api.app import create_app
+from api.app_state import state_of
 from api.command.server import listen
-from api.routes.events import Streams
+from api.http.stream_quota import StreamQuota
 from worker.jobs.common.errors import QuotaReached
 from worker.jobs.common.settings import Settings
 from worker.jobs.processes.process_host import child_environment
@@ -38,7 +39,7 @@ def client(app, until):
         thread = Thread(target=server.run, kwargs={"sockets": [listener]})
         thread.start()
         until(lambda: server.started)
-        app.state.streams = Streams(beat=0.3)
+        state_of(app).streams = StreamQuota(heartbeat=0.3)
         address = f"http://127.0.0.1:{listener.getsockname()[1]}"
         with httpx.Client(base_url=address, trust_env=False, timeout=30.0) as made:
             yield made
@@ -173,45 +174,45 @@ def test_a_last_event_that_never_was_does_no_harm(client, last, claimed):
 
 def test_only_so_many_streams_are_open(app, client, claimed, until):
     path = f"/v1/jobs/{claimed().job_id}/events"
-    streams = app.state.streams
+    streams = state_of(app).streams
     until(lambda: streams.open.total() == 0)
-    app.state.streams = Streams(beat=0.1, most_each=1)
+    state_of(app).streams = StreamQuota(heartbeat=0.1, max_open_per_owner=1)
     try:
         with _follow(client, path):
             answer = client.get(path)
             assert (answer.status_code, answer.headers["retry-after"]) == (429, "10")
-        until(lambda: app.state.streams.open.total() == 0)
+        until(lambda: state_of(app).streams.open.total() == 0)
         with _follow(client, path) as reader:
             assert next(reader.events())
     finally:
-        app.state.streams = streams
+        state_of(app).streams = streams
 
 
 def test_places_are_counted_by_owner_and_in_all():
-    streams = Streams(most=3, most_each=2)
-    streams.enter("a")
-    streams.enter("a")
-    with pytest.raises(QuotaReached):
-        streams.enter("a")
-    streams.enter("b")
-    with pytest.raises(QuotaReached):
-        streams.enter("c")
-    streams.leave("a")
-    streams.enter("c")
-    for owner in ("a", "b", "c"):
-        streams.leave(owner)
+    streams = StreamQuota(max_open=3, max_open_per_owner=2)
+    with ExitStack() as slots:
+        slots.enter_context(streams.slot("a"))
+        second = slots.enter_context(ExitStack())
+        second.enter_context(streams.slot("a"))
+        with pytest.raises(QuotaReached), streams.slot("a"):
+            pass
+        slots.enter_context(streams.slot("b"))
+        with pytest.raises(QuotaReached), streams.slot("c"):
+            pass
+        second.close()
+        slots.enter_context(streams.slot("c"))
     assert not streams.open
 
 
 def test_a_stream_does_not_last_for_ever(app, client, claimed):
-    streams = app.state.streams
-    app.state.streams = Streams(beat=0.1, longest=0.3)
+    streams = state_of(app).streams
+    state_of(app).streams = StreamQuota(heartbeat=0.1, max_seconds=0.3)
     try:
         for path in (f"/v1/jobs/{claimed().job_id}/events", "/v1/events"):
             with _follow(client, path) as reader:
                 list(reader)
     finally:
-        app.state.streams = streams
+        state_of(app).streams = streams
 
 
 @pytest.mark.service

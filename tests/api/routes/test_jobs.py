@@ -49,7 +49,7 @@ def test_a_failed_job_tells_why_with_the_address_of_the_kind(service, records, c
     assert document["state"] == "failed"
     assert document["problem"] == {
         "type": "http://drawers.test/problems/check-failed",
-        "title": "A part did not pass its checks; nothing of it was stored.",
+        "title": "A part failed its checks; none of its files were stored.",
         "status": 500,
         "detail": "T1 is not closed.",
         "part": "T1",

@@ -7,7 +7,6 @@ from hypothesis import strategies as st
 
 from worker.spec import Spec, load, loads
 from worker.spec.errors import SpecError
-from worker.spec.reading.loader import parse
 
 _quiet = settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 
@@ -85,21 +84,6 @@ def _checked(document, resolve):
     json.dumps(refused.problem(), allow_nan=False, ensure_ascii=False).encode()
 
 
-def _outcome(read):
-    """Return what comes of a document: the spec as it is kept, or its problems."""
-    try:
-        return read().model_dump_json()
-    except SpecError as refused:
-        return refused.problem()
-
-
-def _same_either_way(text):
-    """The short way of `loads` and the long one come to the same."""
-    from_text, from_data = _outcome(lambda: loads(text)), _outcome(lambda: load(parse(text)))
-    assert json.dumps(from_text) == json.dumps(from_data)  # as text, in which what is no number is like itself
-    return from_text
-
-
 @_quiet
 @given(_json)
 def test_anything_like_json_gives_a_spec_or_its_problems(resolve, document):
@@ -109,8 +93,8 @@ def test_anything_like_json_gives_a_spec_or_its_problems(resolve, document):
 def _places(value, at=()):
     yield at
     if isinstance(value, dict | list):
-        for step, member in value.items() if isinstance(value, dict) else enumerate(value):
-            yield from _places(member, (*at, step))
+        for step, one in value.items() if isinstance(value, dict) else enumerate(value):
+            yield from _places(one, (*at, step))
 
 
 @settings(_quiet, max_examples=300)
@@ -132,44 +116,6 @@ def test_a_spec_changed_anywhere_gives_a_spec_or_its_problems(full, resolve, dat
             case _:
                 here[place[-1]] = data.draw(_json)
     _checked(document, resolve)
-    _same_either_way(json.dumps(document).encode())
-
-
-@pytest.mark.parametrize(
-    ("old", "new"),
-    [
-        (b'"spec": "1"', b'"spec": "1", "spec": "1"'),
-        (b'"spec": "1"', b'"spec": "1", "sp\\u0065c": "1"'),
-        (b'"height": 40', b'"height": 40, "height": 40'),
-        (b'"height": 40', b'"height": 4e1'),
-        (b'"height": 40', b'"height": 40' + b"0" * 25),
-        (b'"height": 40', b'"height": 40' + b"." + b"0" * 9_900 + b"1"),
-        (b'"height": 40', b'"height": NaN'),
-        (b'"height": 40', b'"height": 40, "gap": -0'),
-        (b'"height": 40', b'"height": 40, "gap": -0.0'),
-        (b'"height": 40', b'"height": 40, "copies": 1.0'),
-        (b'"height": 40', b'"height": 40, "copies": true'),
-        (b'"height": 40', b'"height": 40, "corner_radius": true'),
-        (b'"height": 40', b'"height": 40, "trays": {}'),
-        (b'"name": "bench left"', b'"name": "1:2"'),
-        (b'"name": "bench left"', b'"name": "\\u003a", "height": 40'),
-        (b'"name": "bench left"', b'"name": "1:2", "name": "1:2"'),
-        (b'"name": "bench left"', b'"name": "bench left", "name": {"a:b": 1}'),
-        (b'"name": "bench left"', b'"name": "\\ud83d\\ude00"'),
-        (b'"name": "bench left"', b'"name": "\\ud83d"'),
-        (b'"name": "bench left"', b'"name": "\xff"'),
-        (b'"name": "bench left"', b'"name": " "'),
-        (b'"name": "bench left"', b'"name": "a\xc2\xa0b"'),
-        (b'"name": "bench left"', b'"name": "a\xc2\xadb"'),
-        (b'"name": "bench left"', b'"name": "a\xe2\x80\xaeb"'),
-        (b'"name": "bench left"', b'"name": "bench left", "previous": null'),
-    ],
-)
-def test_a_short_document_is_read_as_a_long_one(minimal, old, new):
-    minimal["name"], minimal["drawers"][0]["height"] = "bench left", 40
-    text = json.dumps(minimal).encode()
-    assert text.count(old) == 1
-    _same_either_way(text.replace(old, new))
 
 
 @_quiet
@@ -198,6 +144,7 @@ def test_any_bytes_give_a_spec_or_its_problems(text):
         (b'{"name": 1e999}', "/name"),
         (b'{"name": 1' + b"0" * 5000 + b"}", "/name"),
         (b'{"spec": "1", "spec": "1"}', "/spec"),
+        (b'{"spec": "1", "sp\\u0065c": "1"}', "/spec"),
         (b'{"grid": {"pitch": 42, "pitch": 50}}', "/grid/pitch"),
         (b'{"drawers": [{}, {"a/b": 1, "a/b": 2}]}', "/drawers/1/a~1b"),
         (b'{"' + b"a" * 81 + b'": 1}', ""),
@@ -255,21 +202,3 @@ def test_many_doubled_names_are_no_long_wait():
 
 def test_a_byte_order_mark_is_no_problem(minimal):
     assert isinstance(loads(b"\xef\xbb\xbf" + json.dumps(minimal).encode()), Spec)
-
-
-def _open_parts(schema, at=""):
-    """Yield the places of a JSON Schema where a list has no bound, or a long one, or an object may hold anything."""
-    if isinstance(schema, dict):
-        if schema.get("type") == "array" and not schema.get("maxItems", 501) <= 500:
-            yield at
-        if schema.get("type") == "object" and schema.get("additionalProperties") is not False:
-            yield at
-        for name, member in schema.items():
-            yield from _open_parts(member, f"{at}/{name}")
-    elif isinstance(schema, list):
-        for index, member in enumerate(schema):
-            yield from _open_parts(member, f"{at}/{index}")
-
-
-def test_the_model_bounds_what_a_short_document_is_not_looked_through_for():
-    assert list(_open_parts(Spec.model_json_schema())) == ["/properties/previous/anyOf/0"]

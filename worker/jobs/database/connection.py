@@ -21,18 +21,13 @@ _PAUSE: Final = 0.05
 _BUSY: Final = 15
 
 
-#: Pages of SQLite's write-ahead log after which whoever commits moves them into the database, where another thread does
-#: so too (`checkpoint`): eight times SQLite's own number, so that it hardly ever falls to a caller's request.
-_LONGEST_LOG: Final = 8000
-
-
 def open_database(url: str, *, durable: bool = False) -> Engine:
     """Return the database, with its tables made where they were not there.
 
     Args:
         url: where it is.
         durable: whether what is committed in SQLite shall survive a power cut, as it always does in PostgreSQL; without
-            that the last moments may be lost, but nothing is damaged. Whoever opens it so calls `checkpoint`.
+            that the last moments may be lost, but nothing is damaged.
 
     Raises:
         SettingsError: when the URL names no database that can be used.
@@ -50,7 +45,7 @@ def open_database(url: str, *, durable: bool = False) -> Engine:
             Path(parsed.database or "").parent.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise SettingsError("The database's folder cannot be made.", value=shown) from error
-        engine = _sqlite(parsed, _BUSY, durable=durable)
+        engine = _sqlite(parsed, durable=durable)
     elif backend == "postgresql":
         engine = create_engine(
             parsed.set(drivername="postgresql+psycopg"), pool_pre_ping=True, connect_args={"connect_timeout": 5}
@@ -65,16 +60,8 @@ def open_database(url: str, *, durable: bool = False) -> Engine:
     return engine
 
 
-def without_patience(engine: Engine) -> Engine | None:
-    """Return another way to the same SQLite file, durable, over which nobody waits for another's write: it is refused.
-
-    None of PostgreSQL, which is behind a network.
-    """
-    return _sqlite(engine.url, 0, durable=True) if engine.dialect.name == "sqlite" else None
-
-
-def _sqlite(url: URL, patience: int, *, durable: bool) -> Engine:
-    engine = create_engine(url, connect_args={"timeout": patience})
+def _sqlite(url: URL, *, durable: bool) -> Engine:
+    engine = create_engine(url, connect_args={"timeout": _BUSY})
     event.listen(engine, "connect", _set_up_sqlite)
     if durable:
         event.listen(engine, "connect", _set_up_durable_sqlite)
@@ -99,19 +86,12 @@ def _prepare(engine: Engine, shown: str) -> None:
             return
 
 
-def checkpoint(engine: Engine) -> None:
-    """Move what SQLite's write-ahead log holds into the database; nobody waits for it but who calls."""
-    if engine.dialect.name == "sqlite":
-        with engine.connect() as connection:
-            connection.exec_driver_sql("PRAGMA wal_checkpoint(PASSIVE)")
-
-
 def _set_up_sqlite(connection: Any, _: object) -> None:
     _set(connection, "journal_mode = WAL", "synchronous = NORMAL", "foreign_keys = ON")
 
 
 def _set_up_durable_sqlite(connection: Any, _: object) -> None:
-    _set(connection, "synchronous = FULL", f"wal_autocheckpoint = {_LONGEST_LOG}")
+    _set(connection, "synchronous = FULL")
 
 
 def _set(connection: Any, *pragmas: str) -> None:

@@ -95,7 +95,9 @@ def database() -> Database:
 def workshop() -> JobRunner:
     """Return this process's own workshop."""
     records = JobRecords(database(), settings.public_url)
-    return JobRunner(settings, records, ObjectStore.open(settings), closing=closing.begun, ask=engine().dispatcher.ask)
+    return JobRunner(
+        settings, records, ObjectStore.open(settings), closing=closing.begun, ask=engine().dispatcher.request_help
+    )
 
 
 @cache
@@ -113,7 +115,7 @@ def build_job(task: Task, job_id: str) -> None:
             _log.warning("Job %s is tried again: %s", job_id, type(error).__name__)
             outcome = JobOutcome.RELEASED
     if outcome in (JobOutcome.HANDED_BACK, JobOutcome.TERMINATED):
-        engine().publish_first(job_id)
+        engine().publish_resumed(job_id)
     if outcome in (JobOutcome.SUCCEEDED, JobOutcome.FAILED, JobOutcome.LOST):
         engine().publish_batches(job_id)
     if outcome is JobOutcome.TERMINATED:

@@ -1,4 +1,4 @@
-"""The Celery app: how a job's identity gets from the engine to a worker. It imports no pipeline."""
+"""The Celery app: how a job's id gets from the job service to a worker. It imports no pipeline."""
 
 from typing import Any, Final, Literal
 
@@ -6,7 +6,7 @@ from celery import Celery
 
 from worker.jobs.common.settings import Settings
 
-#: The names of the tasks and of their queue; the engine sends by name and never imports a task.
+#: Names of the tasks and of their queue; the job service publishes by name and never imports a task.
 BUILD_JOB: Final = "drawerwright.build_job"
 BUILD_PARTS: Final = "drawerwright.build_parts"
 WAKE_UP: Final = "drawerwright.wake_up"
@@ -14,7 +14,11 @@ REPACK_RUNS: Final = "drawerwright.repack_runs"
 GATHER_BATCH: Final = "drawerwright.gather_batch"
 QUEUE: Final = "drawerwright"
 
-#: Seconds that sending waits for a broker that does not answer.
+#: Priorities of messages; of 0 to 9 the Redis transport delivers the lowest number first.
+RESUMED_PRIORITY: Final = 0
+NEW_PRIORITY: Final = 3
+
+#: Seconds that publishing waits for a broker that does not answer.
 SEND_TIMEOUT: Final = 0.3
 
 #: Seconds after an attempt's own limit at which the queue asks it to end, and at which its process is killed.

@@ -1,23 +1,34 @@
-"""Dispatcher: the way of jobs, repacks and batches to a worker.
+"""The dispatcher: publishes messages that have workers build jobs, repack runs and finish batches.
 
-The record is the truth, and the broker only wakes workers: what it cannot be told now, or has lost, is sent again.
+The job table is the source of truth; the broker only wakes workers. What could not be published, or what the broker has
+lost, the dispatcher publishes again.
 """
 
 import logging
 import time
-from collections.abc import Callable, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from contextvars import copy_context
 from functools import partial
 from typing import Any, Final
 
 from celery import Celery
+from kombu.exceptions import OperationalError
+from redis.exceptions import RedisError
 
 from worker.jobs.common.errors import BrokerUnavailable
 from worker.jobs.common.settings import Settings
 from worker.jobs.observability.tracing import trace_headers
-from worker.jobs.queue.background_publisher import Waker
-from worker.jobs.queue.celery_app import BUILD_JOB, BUILD_PARTS, GATHER_BATCH, REPACK_RUNS
-from worker.jobs.queue.sender import BROKER_FAULTS, Sender
+from worker.jobs.queue.background_publisher import BackgroundPublisher, Message
+from worker.jobs.queue.celery_app import (
+    BUILD_JOB,
+    BUILD_PARTS,
+    GATHER_BATCH,
+    NEW_PRIORITY,
+    QUEUE,
+    REPACK_RUNS,
+    RESUMED_PRIORITY,
+)
 from worker.jobs.records.batches import BATCH_LEASE, BatchRecords
 from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.print_events import PrintRecords
@@ -26,146 +37,171 @@ __all__ = ["Dispatcher"]
 
 _log = logging.getLogger(__name__)
 
-#: Most that is sent in one go.
-_MOST: Final = 200
+#: What publishing raises when the broker does not answer.
+_BROKER_FAULTS: Final[tuple[type[Exception], ...]] = (OperationalError, RedisError, OSError)
 
-#: Seconds after which a job that still waits is sent once more: the broker may have lost the message.
-_QUIET_SECONDS: Final = 60.0
+#: Rows read from the job table at a time.
+_PAGE: Final = 200
 
-#: The same while others wait at the broker: each job that waits in a long line would be sent again every minute.
-_QUIET_SECONDS_IN_LINE: Final = 900.0
+#: Seconds after which a job that still waits is published again: the broker may have lost its message.
+_RETRY_SECONDS: Final = 60.0
 
-#: What is left at the broker, to be missed when it has lost its queue.
+#: The same while messages wait at the broker; in a long queue each job would else be published every minute.
+_RETRY_SECONDS_IN_QUEUE: Final = 900.0
+
+#: A hash that is left at the broker; it is missing once the broker has lost its queue.
 _MARK: Final = "queue-kept"
 
 
 class Dispatcher:
-    """Tells workers what there is to do. Safe to use from several threads."""
+    """Publishes messages of tasks. Safe to use from several threads."""
 
     def __init__(
-        self,
-        settings: Settings,
-        app: Celery,
-        *,
-        records: JobRecords,
-        prints: PrintRecords,
-        batches: BatchRecords,
-        put_in_order: Callable[[], None],
+        self, settings: Settings, app: Celery, *, records: JobRecords, prints: PrintRecords, batches: BatchRecords
     ) -> None:
-        """Send by this app what these have; the broker is not needed yet.
+        """Publish through this app; the broker is not needed yet.
 
         Args:
             settings: of the service.
-            app: sends.
+            app: publishes.
             records: jobs.
             prints: jobs whose new runs need files.
             batches: batches.
-            put_in_order: does for the record after many jobs what none of them shall wait for.
         """
         self._settings = settings
         self._app = app
         self._records, self._prints, self._batches = records, prints, batches
-        self._sender = Sender(app)
         self._marked = False
-        #: Wakes workers for jobs that are submitted; started, it does so in a thread of its own.
-        self.waker = Waker(self._sender, partial(records.enqueued, new=True), put_in_order)
+        #: Publishes jobs that are submitted; once started, in a thread of its own.
+        self.publisher = BackgroundPublisher(self._publish_new, partial(records.enqueued, new=True))
 
     def close(self) -> None:
-        """Send what waits for the waker, and give back the connection."""
-        self.waker.close()
-        self._sender.close()
+        """Publish what is still queued in this process."""
+        self.publisher.close()
 
-    # -- telling of what is new
+    # -- new messages
 
-    def send(self, job_ids: list[str], *, first: bool = False) -> None:
-        """Wake workers for these jobs; those that are to be ``first`` before all that wait.
+    def publish_jobs(self, job_ids: list[str], *, resumed: bool = False) -> None:
+        """Have workers build these jobs; ``resumed`` ones, which a worker began before, go before all that wait.
 
         Raises:
             BrokerUnavailable: when the broker does not answer.
         """
-        self._send(BUILD_JOB, job_ids, self._records.enqueued, first=first)
+        self._publish_ids(BUILD_JOB, job_ids, self._records.enqueued, RESUMED_PRIORITY if resumed else NEW_PRIORITY)
 
-    def send_repacks(self, job_ids: list[str]) -> None:
+    def publish_repacks(self, job_ids: list[str]) -> None:
         """Have workers write the files of the new runs of these jobs.
 
         Raises:
             BrokerUnavailable: when the broker does not answer.
         """
-        self._send(REPACK_RUNS, job_ids, self._prints.enqueued)
+        self._publish_ids(REPACK_RUNS, job_ids, self._prints.enqueued)
 
-    def send_batches(self, batch_ids: list[str]) -> None:
-        """Have workers gather these batches.
+    def publish_batches(self, batch_ids: list[str]) -> None:
+        """Have workers make the manifests of these batches.
 
         Raises:
             BrokerUnavailable: when the broker does not answer.
         """
-        self._send(GATHER_BATCH, batch_ids, self._batches.enqueued)
+        self._publish_ids(GATHER_BATCH, batch_ids, self._batches.enqueued)
 
-    def ask(self, job_id: str, key: str, pieces: Sequence[tuple[int, int]]) -> None:
+    def request_help(self, job_id: str, key: str, pieces: Sequence[tuple[int, int]]) -> None:
         """Ask other workers for help with pieces of a job, in the form of `worker.jobs.execution.helpers`."""
         try:
             for piece in pieces:
-                options: dict[str, Any] = {"retry": False, "expires": self._settings.job_seconds}
-                self._app.send_task(BUILD_PARTS, args=[job_id, key, *piece], **options)
-        except BROKER_FAULTS as error:
+                self._app.send_task(
+                    BUILD_PARTS,
+                    args=[job_id, key, *piece],
+                    expires=self._settings.job_seconds,
+                    priority=NEW_PRIORITY,
+                    retry=False,
+                )
+        except _BROKER_FAULTS as error:
             _log.warning("Job %s goes on without help: %s", job_id, type(error).__name__)
 
-    def _send(
-        self, task: str, job_ids: list[str], enqueued: Callable[[list[str]], None], *, first: bool = False
+    def _publish_new(self, messages: Sequence[Message]) -> None:
+        self._publish(BUILD_JOB, messages, NEW_PRIORITY)
+
+    def _publish_ids(
+        self, task: str, ids: list[str], record: Callable[[list[str]], None], priority: int = NEW_PRIORITY
     ) -> None:
-        for start in range(0, len(job_ids), _MOST):
-            some = job_ids[start : start + _MOST]
-            self._sender.send(task, [(job_id, trace_headers()) for job_id in some], first=first)
-            enqueued(some)
+        """Publish a message for each of these ids, then record that they have one."""
+        if ids:
+            self._publish(task, [(one, copy_context()) for one in ids], priority)
+            record(ids)
 
-    # -- telling again
+    def _publish(self, task: str, messages: Sequence[Message], priority: int) -> None:
+        """Publish the task for each of these ids, by its name: no process that publishes imports a task.
 
-    def requeue(self) -> int:
-        """Wake workers for jobs that wait without a message, or that a worker has lost; return how many.
+        Raises:
+            BrokerUnavailable: when the broker does not answer; it may have taken some of them.
+        """
+        with _broker_faults(), self._app.producer_or_acquire() as producer:
+            for identity, context in messages:
+                self._app.send_task(
+                    task,
+                    args=[identity],
+                    headers=context.run(trace_headers),
+                    priority=priority,
+                    producer=producer,
+                    retry=False,
+                )
 
-        What was taken up before goes first: it has waited its time already.
+    # -- messages that are missing
+
+    def republish(self) -> int:
+        """Publish jobs that wait without a message, or that a worker has lost; return their count.
+
+        Those that a worker began before go first: they have waited their turn already.
 
         Raises:
             BrokerUnavailable: when the broker does not answer; the jobs go on waiting.
         """
-        self.waker.write_down()
-        if not self._waits():
-            self._marked = self._marked or self._mark()  # what comes now is not taken for lost
+        self.publisher.flush()
+        if not self._any_waits():
+            self._marked = self._marked or self._mark()  # what comes from now on is not taken for lost
             return 0
-        count, begun, lost = 0, time.monotonic(), self._lost()
+        count, start, lost = 0, time.monotonic(), self._queue_lost()
         while True:
-            # of a queue that was lost, all is sent again that was not sent since this began
-            quiet = time.monotonic() - begun if lost else self._quiet()
+            # of a queue that was lost, all is published that was not published since this call began
+            quiet = time.monotonic() - start if lost else self._retry_seconds()
             lease = self._settings.lease_seconds
-            waiting = self._records.waiting(quiet_seconds=quiet, limit=_MOST, lease_seconds=lease)
-            taken = self._records.begun(waiting)
-            self.send([one for one in waiting if one in taken], first=True)
-            self.send([one for one in waiting if one not in taken])
-            repacks = self._prints.waiting(quiet_seconds=quiet, limit=_MOST)
-            self.send_repacks(repacks)
-            batches = self._batches.waiting(quiet_seconds=quiet, limit=_MOST, lease_seconds=BATCH_LEASE)
-            self.send_batches(batches)
+            waiting = self._records.waiting(quiet_seconds=quiet, limit=_PAGE, lease_seconds=lease)
+            begun = self._records.begun(waiting)
+            self.publish_jobs([job_id for job_id in waiting if job_id in begun], resumed=True)
+            self.publish_jobs([job_id for job_id in waiting if job_id not in begun])
+            repacks = self._prints.waiting(quiet_seconds=quiet, limit=_PAGE)
+            self.publish_repacks(repacks)
+            batches = self._batches.waiting(quiet_seconds=quiet, limit=_PAGE, lease_seconds=BATCH_LEASE)
+            self.publish_batches(batches)
             count += len(waiting)
             if not lost:
                 return count
-            if max(len(waiting), len(repacks), len(batches)) < _MOST:
+            if max(len(waiting), len(repacks), len(batches)) < _PAGE:
                 self._mark()
                 return count
 
     def answers(self) -> bool:
         """Return whether the broker answers."""
-        try:
-            with self._app.connection_for_write() as connection:
-                connection.default_channel.client.ping()  # `connect` would try again after two seconds
-        except BROKER_FAULTS:
-            return False
-        return True
+        with suppress(BrokerUnavailable), self._channel() as channel:
+            channel.client.ping()  # `connect` would retry after two seconds
+            return True
+        return False
 
-    def _quiet(self) -> float:
-        """Return the seconds after which a message may be lost: while others wait, it most likely waits among them."""
-        return _QUIET_SECONDS if self._sender.length() == 0 else _QUIET_SECONDS_IN_LINE
+    def queue_length(self) -> int:
+        """Return the count of messages that wait at the broker.
 
-    def _waits(self) -> bool:
+        Raises:
+            BrokerUnavailable: when the broker does not answer.
+        """
+        with self._channel() as channel:
+            return int(channel.queue_declare(queue=QUEUE).message_count)
+
+    def _retry_seconds(self) -> float:
+        """Return the seconds after which a message counts as lost: while others wait, it most likely waits too."""
+        return _RETRY_SECONDS if self.queue_length() == 0 else _RETRY_SECONDS_IN_QUEUE
+
+    def _any_waits(self) -> bool:
         lease = self._settings.lease_seconds
         return bool(
             self._records.waiting(quiet_seconds=0.0, limit=1, lease_seconds=lease)
@@ -173,21 +209,33 @@ class Dispatcher:
             or self._batches.waiting(quiet_seconds=0.0, limit=1, lease_seconds=BATCH_LEASE)
         )
 
-    def _lost(self) -> bool:
-        """Say whether the broker has forgotten its queue: then it has forgotten the mark that was left there, too.
+    def _queue_lost(self) -> bool:
+        """Return whether the broker has lost its queue, and with it the mark that was left there.
 
         Raises:
             BrokerUnavailable: when it does not answer.
         """
-        try:
-            with self._app.connection_for_write() as connection:
-                return connection.default_channel.client.hget(_MARK, "kept") is None
-        except BROKER_FAULTS as error:
-            raise BrokerUnavailable(value=type(error).__name__) from error
+        with self._channel() as channel:
+            return channel.client.hget(_MARK, "kept") is None
 
     def _mark(self) -> bool:
-        """Leave the mark; say whether the broker took it."""
-        with suppress(*BROKER_FAULTS), self._app.connection_for_write() as connection:
-            connection.default_channel.client.hset(_MARK, "kept", "1")
+        """Leave the mark; return whether the broker took it."""
+        with suppress(BrokerUnavailable), self._channel() as channel:
+            channel.client.hset(_MARK, "kept", "1")
             return True
         return False
+
+    @contextmanager
+    def _channel(self) -> Iterator[Any]:
+        """Yield a channel of Celery's connection pool; kombu has no types for it."""
+        with _broker_faults(), self._app.connection_or_acquire() as connection:
+            yield connection.default_channel
+
+
+@contextmanager
+def _broker_faults() -> Iterator[None]:
+    """Raise what a broker that does not answer makes the client raise as `BrokerUnavailable`."""
+    try:
+        yield
+    except _BROKER_FAULTS as error:
+        raise BrokerUnavailable(value=type(error).__name__) from error

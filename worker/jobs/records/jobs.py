@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final, NamedTuple, cast
 
-from sqlalchemy import Connection, CursorResult, Engine, Table, and_, insert, or_, select, update
+from sqlalchemy import Connection, CursorResult, Engine, and_, insert, or_, select, update
 from sqlalchemy.sql import Executable
 
 from worker.jobs.common.errors import JobNotFound
@@ -356,7 +356,7 @@ def insert_job(
     quotas: Quotas | None,
     webhooks: Sequence[str] = (),
 ) -> None:
-    """Add a queued job in this transaction.
+    """Insert a queued job in this transaction.
 
     Raises:
         WebhookNotFound, QuotaReached: see `JobRecords.add`; the transaction must not be kept.
@@ -364,13 +364,11 @@ def insert_job(
     if quotas is not None:
         enforce_quotas(connection, owner, quotas, now)
     values = {"id": identity, "name": name, "state": "queued", "spec": spec, "owner": owner}
-    connection.execute(_NEW_JOB, {**values, "created": now, "updated": now})
+    connection.execute(insert(JobRow).values(**values, created=now, updated=now))
     if webhooks:
         attach_webhooks(connection, identity, owner, webhooks)
 
 
-#: Of the table, and made once: each insert that is made anew takes longer than SQLite does.
-_NEW_JOB = insert(cast("Table", JobRow.__table__))
 _KNOWN = select(PartRow.digest, PartRow.limits)
 _FILES = select(*file_columns(JobFileRow))
 

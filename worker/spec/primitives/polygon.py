@@ -1,4 +1,4 @@
-"""Polygons as a caller draws them: checked for being simple, in any winding."""
+"""Polygons as a caller draws them: simple as GEOS decides it, in either winding."""
 
 from math import dist
 from typing import Annotated, Final, TypeAlias
@@ -8,7 +8,7 @@ from pydantic import AfterValidator, Field
 from worker.spec.errors import SpecError
 from worker.spec.primitives.length import Coordinate
 from worker.spec.primitives.pydantic_errors import Refusals, refusal
-from worker.spec.tolerances import COORDINATE_GRID, LENGTH_EPSILON
+from worker.spec.tolerances import COORDINATE_GRID
 
 __all__ = ["LEAST_SIDE", "Point", "Polygon"]
 
@@ -16,9 +16,6 @@ Point: TypeAlias = tuple[Coordinate, Coordinate]
 
 #: The narrowest box of a polygon, in mm.
 LEAST_SIDE: Final = 1.0
-
-#: Corners of a polygon that is looked at by hand: with more the library is faster.
-_FEW: Final = 16
 
 
 def _simple(points: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
@@ -39,9 +36,7 @@ def _simple(points: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float
             value=min(sides), limit=f"at least {LEAST_SIDE:g} mm", remedy="Check the units of the corners.",
         )  # fmt: skip
         raise refusal(error)
-    if _sides_apart(points):
-        return points
-    import shapely  # noqa: PLC0415 - a spec without such a polygon need not wait for it
+    import shapely  # noqa: PLC0415 - a spec without a polygon need not load it
 
     ring = shapely.Polygon(points)
     if not ring.is_valid:
@@ -55,29 +50,6 @@ def _simple(points: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float
             )
         )
     return points
-
-
-def _sides_apart(points: tuple[tuple[float, float], ...]) -> bool:
-    """Return whether the polygon is simple at a glance: only neighbouring sides come near each other, at their corner.
-
-    Most things are drawn so: along the axes, or convex and of few corners. Of all others the library is asked.
-    """
-    if len(points) > _FEW:
-        return False
-    sides = list(zip(points, (*points[1:], points[0]), strict=True))
-    boxes = [(min(ax, bx), max(ax, bx), min(ay, by), max(ay, by)) for (ax, ay), (bx, by) in sides]
-    for index, (left, right, front, back) in enumerate(boxes):
-        for least_x, most_x, least_y, most_y in boxes[index + 2 : len(boxes) - (index == 0)]:
-            if left <= most_x and least_x <= right and front <= most_y and least_y <= back:
-                return False
-    for index, ((ax, ay), (bx, by)) in enumerate(sides):
-        cx, cy = sides[index - 1][0]
-        # the side before turns back onto this one
-        if (ax - cx) * (bx - ax) + (ay - cy) * (by - ay) < 0.0 and (
-            abs((ax - cx) * (by - ay) - (ay - cy) * (bx - ax)) < LENGTH_EPSILON
-        ):
-            return False
-    return True
 
 
 Polygon: TypeAlias = Annotated[tuple[Point, ...], Field(min_length=3, max_length=256), AfterValidator(_simple)]

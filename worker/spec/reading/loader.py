@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from typing import Any, Final, TypeVar
 
-import orjson
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
@@ -15,15 +14,13 @@ from worker.spec.job import Spec
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.pydantic_errors import Step
 from worker.spec.primitives.validation_messages import spec_error
-from worker.spec.reading.json_limits import DEEPEST, LONGEST_NUMBER, scan
+from worker.spec.reading.json_limits import DEEPEST, scan
 
-__all__ = ["load", "load_as", "loads", "parse", "plainly", "pointer"]
+__all__ = ["load", "load_as", "loads", "parse", "pointer"]
 
 NounT = TypeVar("NounT", bound=Noun)
 
 _LARGEST: Final = 2_000_000
-#: Bytes of a document of which no text or number can be too long (`LONGEST_TEXT`, `LONGEST_NUMBER`).
-_SHORT: Final = LONGEST_NUMBER
 _MOST_ERRORS: Final = 100
 _MOST_COUNTED: Final = 5000
 _LONGEST_LIST: Final = 500
@@ -69,26 +66,7 @@ def loads(text: bytes) -> Spec:
     Raises:
         SpecError: with one error for each problem in `errors`.
     """
-    spec = plainly(text)
-    return load(parse(text)) if spec is None else spec
-
-
-def plainly(text: bytes) -> Spec | None:
-    """Return the spec of a short document that nothing is wrong with, in a twentieth of the time; None of any other.
-
-    A document so short needs no look at its length of values, texts and numbers; its depth and its lists are bounded by
-    the model, but for `previous`. `orjson` refuses what is no finite number. A name that came twice leaves fewer colons
-    when the rest is written again, as long as no colon was written as an escape.
-    """
-    if len(text) > _SHORT or b"\\" in text:
-        return None
-    try:
-        data = orjson.loads(text)
-        if not isinstance(data, dict) or "previous" in data or orjson.dumps(data).count(b":") != text.count(b":"):
-            return None
-        return Spec.model_validate(data)
-    except (orjson.JSONDecodeError, ValidationError):
-        return None
+    return load(parse(text))
 
 
 def parse(text: bytes) -> object:
