@@ -17,8 +17,9 @@ from worker.spec.tolerances import DIRECTION_EPSILON, LENGTH_EPSILON, LINES_IN_A
 Level: TypeAlias = tuple[float, float]
 Levels: TypeAlias = tuple[Level, ...]
 
-#: Chamfer in mm at the bottom edge, as first layers spread by 0.1 to 0.3 mm a side (common practice).
-FIRST_LAYER_RELIEF: Final = 0.3
+#: Chamfer in mm at the bottom edge: two layers of 0.2 mm, as first layers spread by 0.1 to 0.3 mm a side (common
+#: practice).
+FIRST_LAYER_RELIEF: Final = 0.4
 
 #: Corner radius of a cell at inset 0, in mm. A ring at inset ``u`` has radius ``CORNER_RADIUS - u``, so all rings are
 #: parallel curves. A large radius leaves enough plastic for the seams' tabs where four sockets meet.
