@@ -166,7 +166,7 @@ def test_a_label_ledge_hangs_under_the_rim():
 @pytest.mark.parametrize(
     ("fields", "pointer", "limit"),
     [
-        ({"label_ledge": {"depth": 45}}, "/label_ledge/depth", "at most 40.5 mm, half the room"),
+        ({"label_ledge": {"depth": 45}}, "/label_ledge/depth", "at most 40.5 mm, half the inner depth"),
         ({"label_ledge": True, "height": 25}, "/label_ledge", "at least 27.924 mm"),
         (
             {"label_ledge": True, "dividers": [{"axis": "y", "at": 75}]},
