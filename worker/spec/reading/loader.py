@@ -55,8 +55,8 @@ def load_as(noun: type[NounT], data: object) -> NounT:
         if error.error_count() > _MOST_COUNTED:
             message = f"The spec has more than {_MOST_COUNTED} problems; none is listed."
             raise _together([SpecError(message, pointer="", limit="a spec of this contract")]) from None
-        own = [one for one in error.errors(include_url=False) if _own(one)]
-        raise _together([_problem(one, data) for one in own[:_MOST_ERRORS]], len(own)) from None
+        details = [detail for detail in error.errors(include_url=False) if _own(detail)]
+        raise _together([_problem(detail, data) for detail in details[:_MOST_ERRORS]], len(details)) from None
 
 
 def loads(text: bytes) -> Spec:
@@ -129,12 +129,12 @@ def _faults(data: object) -> Iterator[SpecError]:
             yield SpecError("This is no finite number.", pointer=at, value=value, limit="a finite number")
         elif isinstance(value, dict):
             yield from _misnamed(value, at)
-            waiting.extend((one, at + pointer([name]), depth + 1) for name, one in value.items() if _is_name(name))
+            waiting.extend((item, at + pointer([name]), depth + 1) for name, item in value.items() if _is_name(name))
         elif isinstance(value, list | tuple) and len(value) > (longest := _longest(at)):
             limit = f"at most {longest} items"
             yield SpecError("The list is too long.", pointer=at, value=len(value), limit=limit)
         elif isinstance(value, list | tuple):
-            waiting.extend((one, f"{at}/{index}", depth + 1) for index, one in enumerate(value))
+            waiting.extend((item, f"{at}/{index}", depth + 1) for index, item in enumerate(value))
 
 
 def _longest(at: str) -> int:
@@ -163,9 +163,14 @@ def _too_deep(at: str) -> SpecError:
 def _together(errors: list[SpecError], count: int = 1) -> SpecError:
     """Return one error that holds all (the first of ``count``, if more); with a single one it says the same."""
     if len(errors) == 1:
-        (one,) = errors
+        (error,) = errors
         return SpecError(
-            one.message, pointer=one.pointer, value=one.value, limit=one.limit, remedy=one.remedy, errors=errors
+            error.message,
+            pointer=error.pointer,
+            value=error.value,
+            limit=error.limit,
+            remedy=error.remedy,
+            errors=errors,
         )
     kept = errors[:_MOST_ERRORS]
     count = max(count, len(errors))
@@ -198,7 +203,7 @@ def _problem(error: ErrorDetails, data: object) -> SpecError:
         return SpecError("The field is required.", pointer=at, limit="required")
     if kind == "extra_forbidden":
         name = str(error["loc"][-1])
-        close = get_close_matches(name, [known for known in _field_names() if known != name], n=1)
+        close = get_close_matches(name, [field for field in _field_names() if field != name], n=1)
         remedy = f'Did you mean "{close[0]}"?' if close else "Leave it out."
         return SpecError(
             "The field is not known.", pointer=at, value=error["input"], limit="known fields", remedy=remedy
