@@ -59,12 +59,12 @@ def main() -> None:
             for _ in range(2):  # both worker processes, and this one
                 served(engine, spec_of(20.0))
                 called(parts, spec_of(20.0))
-            new, known = [], []
+            new, cached = [], []
             for turn in range(ROUNDS):
                 spec = spec_of(21.0 + turn / 8.0)
                 new.append((served(engine, spec), called(parts, spec)))
-                known.append((served(engine, spec), called(parts, spec)))
-    for name, pairs in (("all parts new", new), ("all parts known", known)):
+                cached.append((served(engine, spec), called(parts, spec)))
+    for name, pairs in (("all parts new", new), ("all parts known", cached)):
         service, alone = (statistics.median(column) for column in zip(*pairs, strict=True))
         ratio = service / alone
         print(f"{name:24s} service {service:6.2f} s, pipeline {alone:6.2f} s: {ratio:5.2f} x (at most {GOAL})")

@@ -79,25 +79,25 @@ def plain(items: Sequence[Item], site: Site) -> tuple[Request, ...]:
     )
 
 
-def figures(wanted: Sequence[Request], fit: Fit, floor: int) -> dict[str, float]:
+def figures(demand: Sequence[Request], fit: Fit, floor: int) -> dict[str, float]:
     """Return a fit's figures: items left out, front and spread in half cells, cm3 of plastic, half cells of floor."""
-    missing, front, spread, plastic = score(wanted, fit)
-    told = {"left out": sum(missing), "front": front, "spread": spread, "plastic": plastic / 100.0, "floor": floor}
+    missing, front, spread, plastic = score(demand, fit)
+    values = {"left out": sum(missing), "front": front, "spread": spread, "plastic": plastic / 100.0, "floor": floor}
     # what the objectives add up to when a half cell counts as much as 10 cm3
-    return {**told, "cost": front + spread + plastic / 1000.0}
+    return {**values, "cost": front + spread + plastic / 1000.0}
 
 
-def covered(wanted: Sequence[Request], fit: Fit) -> int:
+def covered(demand: Sequence[Request], fit: Fit) -> int:
     """Return the half cells that trays cover."""
-    return sum(r.choices[p.choice].area for r, p in zip(wanted, fit.places, strict=True) if p is not None)
+    return sum(r.choices[p.choice].area for r, p in zip(demand, fit.places, strict=True) if p is not None)
 
 
 def ours(items: Sequence[Item], site: Site) -> tuple[Stock, dict[str, float]]:
     """Return our layout and its figures; printed floor counts piled trays, too."""
-    found = stock(items, site)
-    wanted = requests(found.piles)
-    told = figures(wanted, found.fit, sum(one.option.area for one in found.settled))
-    return found, {**told, "left out": len(found.missing)}
+    stocked = stock(items, site)
+    demand = requests(stocked.piles)
+    values = figures(demand, stocked.fit, sum(settled.option.area for settled in stocked.settled))
+    return stocked, {**values, "left out": len(stocked.missing)}
 
 
 def layouts() -> None:
@@ -107,18 +107,18 @@ def layouts() -> None:
         worse = left_out = greedy_left_out = 0
         for seed in range(DRAWERS):
             items, site = drawer(seed, fill)
-            found, mine = ours(items, site)
-            left_out += int(mine["left out"])
+            fits, own = ours(items, site)
+            left_out += int(own["left out"])
             for name, greedy in (("bottom-left", bottom_left), ("best of three", best_of_three)):
-                wanted = plain(items, site)
-                fit = greedy(wanted, site.bay)
-                theirs = figures(wanted, fit, covered(wanted, fit))
-                worse += score(requests(found.piles), found.fit) > score(wanted, fit)
+                demand = plain(items, site)
+                fit = greedy(demand, site.bay)
+                theirs = figures(demand, fit, covered(demand, fit))
+                worse += score(requests(fits.piles), fits.fit) > score(demand, fit)
                 if name == "best of three":
                     greedy_left_out += int(theirs["left out"])
-                if mine["left out"] == theirs["left out"] == 0:
+                if own["left out"] == theirs["left out"] == 0:
                     for what in _WHAT:
-                        gain = 100.0 * (1.0 - mine[what] / theirs[what]) if theirs[what] else 0.0
+                        gain = 100.0 * (1.0 - own[what] / theirs[what]) if theirs[what] else 0.0
                         gains.setdefault((name, what), []).append(gain)
         print(
             f"{DRAWERS} drawers filled {100 * fill:.0f} %: {left_out} items left out"
@@ -137,12 +137,12 @@ def layouts() -> None:
 def times() -> None:
     """Print how long whole plans take: 30 kinds in one drawer, 100 kinds over 10 drawers."""
     random = Random(1)
-    one = {"name": "one", "width": 500, "depth": 500, "height": 70}
+    drawer = {"name": "one", "width": 500, "depth": 500, "height": 70}
     many = [
         {"name": f"d{k}", "width": random.randint(250, 420), "depth": random.randint(300, 480), "height": high}
         for k, high in enumerate([50, 60, 60, 70, 70, 70, 80, 90, 90, 110])
     ]
-    for kinds, drawers, goal in ((30, [one], 1.0), (100, many, 2.5)):
+    for kinds, drawers, goal in ((30, [drawer], 1.0), (100, many, 2.5)):
         took = []
         for seed in range(3):
             random = Random(seed)

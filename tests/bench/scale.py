@@ -46,17 +46,17 @@ def measured(drawers: int, *, alike: bool) -> dict[str, float]:
 
 def _peak() -> int:
     """Return the most KiB that this program has had; what `getrusage` tells includes the one that started it."""
-    told = re.search(r"^VmHWM:\s+(\d+) kB$", Path("/proc/self/status").read_text(), re.MULTILINE)
-    if told is None:
+    peak = re.search(r"^VmHWM:\s+(\d+) kB$", Path("/proc/self/status").read_text(), re.MULTILINE)
+    if peak is None:
         raise SystemExit("The peak of memory is not known here.")
-    return int(told[1])
+    return int(peak[1])
 
 
 def apart(drawers: int, *, alike: bool) -> dict[str, float]:
     """Return the same of a process of its own."""
     command = [sys.executable, "-m", "tests.bench.scale", str(drawers), str(int(alike))]
-    found: dict[str, float] = json.loads(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
-    return found
+    values: dict[str, float] = json.loads(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
+    return values
 
 
 def main(drawers: tuple[int, ...] = DRAWERS) -> None:
@@ -65,19 +65,19 @@ def main(drawers: tuple[int, ...] = DRAWERS) -> None:
         print(name)
         before: tuple[int, dict[str, float]] | None = None
         for count in drawers:
-            found = apart(count, alike=alike)
+            values = apart(count, alike=alike)
             line = (
-                f"  {count:4d} drawers: {found['seconds']:7.2f} s, peak {found['peak']:6.0f} MiB"
-                f" ({found['more']:.0f} more than before the job)"
+                f"  {count:4d} drawers: {values['seconds']:7.2f} s, peak {values['peak']:6.0f} MiB"
+                f" ({values['more']:.0f} more than before the job)"
             )
             if before is not None:
                 times, last = count / before[0], before[1]
-                growth = found["seconds"] / last["seconds"] / times
-                memory = found["peak"] / last["peak"] / times
+                growth = values["seconds"] / last["seconds"] / times
+                memory = values["peak"] / last["peak"] / times
                 missed = "" if max(growth, memory) <= 1.0 else "   goal missed"
                 line += f"; against linear: time {growth:.2f}, memory {memory:.2f} (at most 1){missed}"
             print(line)
-            before = count, found
+            before = count, values
 
 
 if __name__ == "__main__":

@@ -52,12 +52,12 @@ def test_a_window_comes_again_as_a_recurrence_rule_says(days, start, end, zone, 
             expected.append(stretch)
     first = int(since.replace(tzinfo=zone).timestamp())
     last = first + 30 * 86400
-    found = list(takewhile(lambda span: span[0] < last, Hours([window], zone, first, last + 30 * 86400).after(first)))
-    if len(found) == 1 and found[0][1] - first > 30 * 86400:
+    spans = list(takewhile(lambda span: span[0] < last, Hours([window], zone, first, last + 30 * 86400).after(first)))
+    if len(spans) == 1 and spans[0][1] - first > 30 * 86400:
         assert len(days) == 7  # a day's length on every day: no gap
         assert start == end
     else:
-        assert found == [tuple(span) for span in expected if span[1] > first and span[0] < last]
+        assert spans == [tuple(span) for span in expected if span[1] > first and span[0] < last]
 
 
 def test_a_worked_example_by_hand():

@@ -47,10 +47,10 @@ def read_strictly(data):
     reader.SetStrictModeActive(True)  # noqa: FBT003 - as the library has it
     reader.ReadFromBuffer(data)
     warnings = [reader.GetWarning(index) for index in range(reader.GetWarningCount())]
-    objects, found = model.GetMeshObjects(), []
+    objects, meshes = model.GetMeshObjects(), []
     while objects.MoveNext():
-        found.append(objects.GetCurrentMeshObject())
-    return model, found, warnings
+        meshes.append(objects.GetCurrentMeshObject())
+    return model, meshes, warnings
 
 
 def test_lib3mf_reads_the_3mf_strictly(mesh):

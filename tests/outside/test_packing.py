@@ -13,7 +13,7 @@ import pytest
 
 from worker.layout.placement.cp_sat import fitted
 from worker.layout.placement.greedy import best_of_three, bottom_left
-from worker.layout.placement.placement_problem import Bay, Fit, GridPlace, Request, SizeChoice, score
+from worker.layout.placement.placement_problem import Bay, Choice, Fit, Place, Request, score
 
 pytestmark = pytest.mark.outside
 
@@ -26,20 +26,20 @@ LEFT_OUT = {"gp-20-42x31": 2, "gp-25-60x40": 2}
 
 def strip(row):
     """Return an instance as requests and a bay."""
-    wanted = [Request(str(k), (SizeChoice(*size),)) for k, size in enumerate(row["items"])]
-    return wanted, Bay.open(row["strip_width"], row["value"])
+    requests = [Request(str(k), (Choice(*size),)) for k, size in enumerate(row["items"])]
+    return requests, Bay.open(row["strip_width"], row["value"])
 
 
-def missing(wanted, fit):
-    return sum(score(wanted, fit).missing)
+def missing(requests, fit):
+    return sum(score(requests, fit).missing)
 
 
 @pytest.mark.parametrize("name", STRIPS)
 def test_the_known_optimum_is_a_fit(name):
-    wanted, bay = strip(STRIPS[name])
-    known = Fit(tuple(GridPlace(x, y, 0) for x, y, _, _ in STRIPS[name]["placement"]))
+    requests, bay = strip(STRIPS[name])
+    published = Fit(tuple(Place(x, y, 0) for x, y, _, _ in STRIPS[name]["placement"]))
     free = bay.bits
-    for request, place in zip(wanted, known.places, strict=True):
+    for request, place in zip(requests, published.places, strict=True):
         choice = request.choices[0]
         under = bay.under(choice.width, choice.depth, (place.x, place.y))
         assert under & free == under
@@ -49,17 +49,19 @@ def test_the_known_optimum_is_a_fit(name):
 
 @pytest.mark.parametrize("name", STRIPS)
 def test_strips_are_filled_without_waste(name):
-    wanted, bay = strip(STRIPS[name])
-    fit = fitted(wanted, bay)
-    assert missing(wanted, fit) <= LEFT_OUT.get(name, 0)
-    assert missing(wanted, fit) <= min(missing(wanted, greedy(wanted, bay)) for greedy in (bottom_left, best_of_three))
+    requests, bay = strip(STRIPS[name])
+    fit = fitted(requests, bay)
+    assert missing(requests, fit) <= LEFT_OUT.get(name, 0)
+    assert missing(requests, fit) <= min(
+        missing(requests, greedy(requests, bay)) for greedy in (bottom_left, best_of_three)
+    )
 
 
 @pytest.mark.parametrize("step", [1, 2])
 def test_eleven_trays_of_3_by_2_cells_fill_7_by_10(step):
     # in whole cells, and in half cells where a tray could stand anywhere
     bay = Bay.open(14, 20, step=step)
-    wanted = [Request(str(k), (SizeChoice(6, 4), SizeChoice(4, 6))) for k in range(11)]
-    assert missing(wanted, fitted(wanted, bay)) == 0
-    more = [*wanted, Request("12th", (SizeChoice(6, 4), SizeChoice(4, 6)))]
+    requests = [Request(str(k), (Choice(6, 4), Choice(4, 6))) for k in range(11)]
+    assert missing(requests, fitted(requests, bay)) == 0
+    more = [*requests, Request("12th", (Choice(6, 4), Choice(4, 6)))]
     assert missing(more, fitted(more, bay)) == 1

@@ -38,16 +38,16 @@ def test_mass_and_length(density, per_metre, per_kilogram, per_33_g):
 
 def test_an_open_tile_for_a_256_mm_bed():
     # id tile-256, common practice: about 33 g and about an hour.
-    found = estimate(part("square", "F1"), Process.of("PLA"))
-    assert found.mass == pytest.approx(33.0, rel=0.25)
-    assert found.time / 3600.0 == pytest.approx(1.0, rel=0.25)
+    result = estimate(part("square", "F1"), Process.of("PLA"))
+    assert result.mass == pytest.approx(33.0, rel=0.25)
+    assert result.time / 3600.0 == pytest.approx(1.0, rel=0.25)
 
 
 def test_trays_of_three_by_two_cells_in_petg():
     # id tray-3x2, common practice: about three hours, for a height that is not told; so two heights and a wide band.
     for mark in ("T1", "T2"):
-        found = estimate(part("square", mark), Process.of("PETG"))
-        assert found.time / 3600.0 == pytest.approx(3.0, rel=0.35)
+        result = estimate(part("square", mark), Process.of("PETG"))
+        assert result.time / 3600.0 == pytest.approx(3.0, rel=0.35)
 
 
 def test_thinner_layers_on_the_demo():
@@ -73,9 +73,11 @@ def test_thinner_layers_on_a_whole_job():
 def test_a_tile_and_trays_as_a_manifest_tells_them():
     # ids tile-256, tray-3x2 and petg-mass-length, as above.
     spec = load(SPECS["square"])
-    told = price_parts(spec, lay_out(spec), {mark: mesh for _, mark, mesh in parts("square")})
-    assert all(one.seconds / 3600.0 == pytest.approx(3.0, rel=0.35) for mark, one in told.items() if mark != "F1")
-    assert all(one.grams / one.metres == pytest.approx(3.054708, rel=1e-4) for one in told.values())
+    estimates = price_parts(spec, lay_out(spec), {mark: mesh for _, mark, mesh in parts("square")})
+    assert all(
+        entry.seconds / 3600.0 == pytest.approx(3.0, rel=0.35) for mark, entry in estimates.items() if mark != "F1"
+    )
+    assert all(entry.grams / entry.metres == pytest.approx(3.054708, rel=1e-4) for entry in estimates.values())
     in_pla = load({**SPECS["square"], "material": {"name": "PLA"}})
     tile = price_parts(in_pla, lay_out(in_pla), {mark: mesh for _, mark, mesh in parts("square")})["F1"]
     assert tile.grams == pytest.approx(33.0, rel=0.25)

@@ -78,13 +78,13 @@ def picture(run):
 
 @pytest.fixture(scope="module")
 def package(run, picture):
-    told = {"Application": "drawerwright", "Description": "<&>"}
-    return write_run(run, title="bench left, top: run 1", metadata=told, thumbnail=picture)
+    metadata = {"Application": "drawerwright", "Description": "<&>"}
+    return write_run(run, title="bench left, top: run 1", metadata=metadata, thumbnail=picture)
 
 
 def parts_of(data):
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        return {one.filename: (one, archive.read(one)) for one in archive.infolist()}
+        return {info.filename: (info, archive.read(info)) for info in archive.infolist()}
 
 
 def test_lib3mf_reads_every_piece_with_its_name_in_its_place(run, package):
@@ -94,16 +94,16 @@ def test_lib3mf_reads_every_piece_with_its_name_in_its_place(run, package):
     reader.SetStrictModeActive(True)  # noqa: FBT003 - as the library has it
     reader.ReadFromBuffer(package)
     assert [reader.GetWarning(index) for index in range(reader.GetWarningCount())] == []
-    items, found = model.GetBuildItems(), []
+    items, build_items = model.GetBuildItems(), []
     while items.MoveNext():
-        found.append(items.GetCurrent())
-    assert len(found) == len(run)
-    for item, one in zip(found, run, strict=True):
+        build_items.append(items.GetCurrent())
+    assert len(build_items) == len(run)
+    for item, piece in zip(build_items, run, strict=True):
         thing = item.GetObjectResource()
-        assert (thing.GetName(), item.GetPartNumber()) == (one.name, one.part_number)
+        assert (thing.GetName(), item.GetPartNumber()) == (piece.name, piece.part_number)
         box = item.GetOutbox()
-        assert list(box.MinCoordinate) == pytest.approx(one.placed.min(axis=0).tolist(), abs=1e-4)
-        assert list(box.MaxCoordinate) == pytest.approx(one.placed.max(axis=0).tolist(), abs=1e-4)
+        assert list(box.MinCoordinate) == pytest.approx(piece.placed.min(axis=0).tolist(), abs=1e-4)
+        assert list(box.MaxCoordinate) == pytest.approx(piece.placed.max(axis=0).tolist(), abs=1e-4)
     solids = model.GetMeshObjects()
     assert solids.Count() == 3  # T1 once, though it is printed twice
     while solids.MoveNext():
@@ -125,47 +125,52 @@ def test_lib3mf_finds_the_colour_on_every_mesh(package):
 
 
 def materials_of(model):
-    groups, found = model.GetBaseMaterialGroups(), []
+    groups, materials = model.GetBaseMaterialGroups(), []
     while groups.MoveNext():
-        found.append(groups.GetCurrentBaseMaterialGroup())
-    return found
+        materials.append(groups.GetCurrentBaseMaterialGroup())
+    return materials
 
 
 def test_trimesh_finds_every_piece_watertight_in_its_place(run, package):
     """Source: trimesh 5, reading without any repair; of a component it tells the mesh's name, which is the mark."""
     scene = trimesh.load_scene(io.BytesIO(package), file_type="3mf", process=False)
     assert len(scene.graph.nodes_geometry) == len(run)
-    left = {one.name: one for one in run}
+    left = {piece.name: piece for piece in run}
     for piece in scene.graph.nodes_geometry:
         transform, geometry = scene.graph[piece]
         thing = scene.geometry[geometry].copy().apply_transform(transform)
         assert thing.is_watertight
-        one = next(one for one in left.values() if np.abs(one.placed.min(axis=0) - thing.bounds[0]).max() < 1e-4)
-        del left[one.name]
-        assert thing.bounds[1] == pytest.approx(one.placed.max(axis=0), abs=1e-4)
-        assert thing.volume == pytest.approx(one.mesh.volume, rel=1e-5)
-        assert geometry in {one.name, one.part_number}
+        nearest = next(
+            piece for piece in left.values() if np.abs(piece.placed.min(axis=0) - thing.bounds[0]).max() < 1e-4
+        )
+        del left[nearest.name]
+        assert thing.bounds[1] == pytest.approx(nearest.placed.max(axis=0), abs=1e-4)
+        assert thing.volume == pytest.approx(nearest.mesh.volume, rel=1e-5)
+        assert geometry in {nearest.name, nearest.part_number}
     assert not left
 
 
 def test_the_model_keeps_the_rules_of_the_core_specification(package):
     """Source: 3MF Core Specification 1.4.0; the ids are those of our list of its rules, read by lxml."""
     parts = parts_of(package)
-    assert {one.compress_type for one, _ in parts.values()} <= {0, 8}  # 3mf-1
+    assert {info.compress_type for info, _ in parts.values()} <= {0, 8}  # 3mf-1
     model = etree.fromstring(parts["3D/3dmodel.model"][1])
     name = {tag: f"{{{CORE}}}{tag}" for tag in ("metadata", "resources", "build", "object", "component", "item")}
-    assert [one.tag for one in model if one.tag != name["metadata"]] == [name["resources"], name["build"]]  # 3mf-12
+    assert [element.tag for element in model if element.tag != name["metadata"]] == [
+        name["resources"],
+        name["build"],
+    ]  # 3mf-12
     assert model.get("unit") == "millimeter"  # 3mf-13
-    assert {one.get("name") for one in model.iter(name["metadata"])} == {"Title", "Application", "Description"}
+    assert {element.get("name") for element in model.iter(name["metadata"])} == {"Title", "Application", "Description"}
     seen = []
-    for one in model.find(name["resources"]):
-        assert one.get("id") not in seen  # 3mf-14
-        seen.append(one.get("id"))
-        if one.tag == name["object"]:
-            parents = [part.get("objectid") for part in one.iter(name["component"])]
+    for resource in model.find(name["resources"]):
+        assert resource.get("id") not in seen  # 3mf-14
+        seen.append(resource.get("id"))
+        if resource.tag == name["object"]:
+            parents = [part.get("objectid") for part in resource.iter(name["component"])]
             assert set(parents) <= set(seen[:-1])  # 3mf-12: defined before it is referenced
-            assert not parents or (one.get("pid") is None and one.get("pindex") is None)  # 3mf-23
-            assert one.get("pid") is None or one.get("pid") in seen[:-1]
+            assert not parents or (resource.get("pid") is None and resource.get("pindex") is None)  # 3mf-23
+            assert resource.get("pid") is None or resource.get("pid") in seen[:-1]
     for item in model.find(name["build"]):  # 3mf-15, 3mf-11
         assert item.get("objectid") in seen
         numbers = item.get("transform").split(" ")
@@ -176,10 +181,10 @@ def test_the_model_keeps_the_rules_of_the_core_specification(package):
 def test_the_package_names_its_model_once(package):
     """Source: 3MF Core Specification 1.4.0, rules 3mf-2 to 3mf-4, and the Open Packaging Conventions."""
     relations = etree.fromstring(parts_of(package)["_rels/.rels"][1])
-    kinds = [one.get("Type") for one in relations]
+    kinds = [relation.get("Type") for relation in relations]
     assert kinds.count("http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel") == 1
     assert len(kinds) == len(set(kinds))
-    assert all(one.get("TargetMode") != "External" for one in relations)
+    assert all(relation.get("TargetMode") != "External" for relation in relations)
 
 
 def test_the_picture_is_found_and_decodes(package, picture):
@@ -201,7 +206,9 @@ def test_the_picture_is_found_and_decodes(package, picture):
 def scenes_of(plan, meshes):
     """A drawer as laid out, in two sorts of colours, and drawers with what the layout does not make by itself."""
     (drawer,) = plan.drawers
-    turns = tuple(replace(one, turn=turn) for one, turn in zip(drawer.placements, [0, 90, 180, 270] * 99, strict=False))
+    turns = tuple(
+        replace(place, turn=turn) for place, turn in zip(drawer.placements, [0, 90, 180, 270] * 99, strict=False)
+    )
     vertices = np.random.default_rng(1).uniform(0.0, 90.0, (70_002, 3))
     wide = Mesh(vertices, np.arange(70_002, dtype=np.int32).reshape(-1, 3))
     return {
@@ -233,7 +240,7 @@ def test_the_khronos_validator_finds_nothing(plan, meshes, tmp_path):
         assert report["mimeType"] == "model/gltf-binary"
         assert report["issues"]["messages"] == []
     (drawer,) = plan.drawers
-    assert reports[0]["info"]["drawCallCount"] == len({one.mark for one in drawer.placements})
+    assert reports[0]["info"]["drawCallCount"] == len({place.mark for place in drawer.placements})
     assert reports[0]["info"]["version"] == "2.0"
 
 
@@ -242,19 +249,19 @@ def test_trimesh_finds_the_drawer_as_it_was_planned(plan, meshes):
     (drawer,) = plan.drawers
     scene = trimesh.load_scene(io.BytesIO(write_glb(drawer, meshes, {})), file_type="glb", process=False)
     assert len(scene.graph.nodes_geometry) == len(drawer.placements)
-    assert set(scene.geometry) == {one.mark for one in drawer.placements}
-    for one in drawer.placements:
-        assert scene.geometry[one.mark].volume * 1e9 == pytest.approx(meshes[one.mark].volume, rel=1e-4)
-        assert scene.geometry[one.mark].is_watertight
-    assert {one.name for one in drawer.placements if one.name} == {
-        found.split(" ", 1)[1].split("_")[0] for found in scene.graph.nodes_geometry if " " in found
+    assert set(scene.geometry) == {place.mark for place in drawer.placements}
+    for place in drawer.placements:
+        assert scene.geometry[place.mark].volume * 1e9 == pytest.approx(meshes[place.mark].volume, rel=1e-4)
+        assert scene.geometry[place.mark].is_watertight
+    assert {place.name for place in drawer.placements if place.name} == {
+        node_name.split(" ", 1)[1].split("_")[0] for node_name in scene.graph.nodes_geometry if " " in node_name
     }
     sizes = {part.mark: part.size for part in plan.parts}
     corners = []
-    for one in drawer.placements:
-        width, depth, height = sizes[one.mark]
-        width, depth = (depth, width) if one.turn % 180 else (width, depth)
-        corners += [one.at, np.add(one.at, (width, depth, height))]
+    for place in drawer.placements:
+        width, depth, height = sizes[place.mark]
+        width, depth = (depth, width) if place.turn % 180 else (width, depth)
+        corners += [place.at, np.add(place.at, (width, depth, height))]
     box = upright(np.array(corners))
     assert scene.bounds[0] == pytest.approx(box.min(axis=0), abs=1e-6)
     assert scene.bounds[1] == pytest.approx(box.max(axis=0), abs=1e-6)

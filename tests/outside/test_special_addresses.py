@@ -47,9 +47,9 @@ _TAKEN = {
 
 @pytest.mark.parametrize("source", _REFUSED)
 def test_addresses_that_are_not_for_strangers_are_refused(source):
-    assert [one for one in _REFUSED[source] if is_allowed(one)] == []
+    assert [address for address in _REFUSED[source] if is_allowed(address)] == []
 
 
 @pytest.mark.parametrize("source", _TAKEN)
 def test_addresses_around_the_world_are_taken(source):
-    assert [one for one in _TAKEN[source] if not is_allowed(one)] == []
+    assert [address for address in _TAKEN[source] if not is_allowed(address)] == []

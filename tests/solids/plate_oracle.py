@@ -40,9 +40,9 @@ def socket_air(socket, levels, radius):
 
 def text_solids(letterings, height):
     solids = []
-    for one in letterings:
-        flat = manifold3d.CrossSection(text_rings(one))
-        low, high = (height - one.depth, height + OVER) if one.face == "top" else (-OVER, one.depth)
+    for lettering in letterings:
+        flat = manifold3d.CrossSection(text_rings(lettering))
+        low, high = (height - lettering.depth, height + OVER) if lettering.face == "top" else (-OVER, lettering.depth)
         solids.append(flat.extrude(high - low).translate((0.0, 0.0, low)))
     return solids
 

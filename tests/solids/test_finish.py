@@ -76,13 +76,13 @@ def test_a_cap_is_flipped():
 
 def _flattened(vertices, faces):
     """Return the mesh with the first edge flipped that makes a flat triangle in a face."""
-    for i, one in enumerate(faces):
+    for i, first in enumerate(faces):
         for j, other in enumerate(faces):
-            shared = set(one) & set(other)
+            shared = set(first) & set(other)
             if i >= j or len(shared) != 2:
                 continue
             for corner in range(3):
-                a, b, c = (one[(corner + step) % 3] for step in range(3))
+                a, b, c = (first[(corner + step) % 3] for step in range(3))
                 if {a, b} != shared:
                     continue
                 (d,) = set(other) - shared
@@ -113,7 +113,7 @@ spot = st.tuples(lengths, lengths, lengths)
 def test_any_boolean_comes_out_clean(straight, turned, angle):
     # One box is turned, well out of plane and off the others' corners: films thinner than the grid would be refused.
     solid = manifold3d.Manifold.cube((100.0, 100.0, 100.0))
-    for (at, size, add), turn in [*((one, 0.0) for one in straight), (turned, angle)]:
+    for (at, size, add), turn in [*((cutter, 0.0) for cutter in straight), (turned, angle)]:
         box = manifold3d.Manifold.cube(tuple(abs(side) + 10.0 for side in size)).rotate((turn, turn / 2.0, 0.0))
         box = box.translate([along + (0.137 if turn else 0.0) for along in at])
         solid = solid + box if add else solid - box

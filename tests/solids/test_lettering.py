@@ -27,7 +27,7 @@ def test_rings_are_simple_apart_and_on_the_grid(text, cap_height, turn):
         assert sides.min() > 1e-3
     outer = [shapely.Polygon(ring) for ring in rings if signed_area(ring) > 0.0]
     holes = [shapely.Polygon(ring) for ring in rings if signed_area(ring) < 0.0]
-    assert all(one.is_valid for one in outer + holes)
+    assert all(polygon.is_valid for polygon in outer + holes)
     lines = [shapely.LinearRing(ring) for ring in rings]
     assert not any(a.intersects(b) for place, a in enumerate(lines) for b in lines[:place])
     section = cross_section(Lettering(text, "top", (0.0, 0.0), cap_height, turn=turn))

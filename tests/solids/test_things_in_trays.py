@@ -77,15 +77,15 @@ def test_no_thing_touches_a_wall_and_each_keeps_its_clearance(item, ground):
         air = AIR if option.recess is None else POCKET_CLEARANCE
         over = tray.trim_by_plane((0.0, 0.0, 1.0), shape.floor_top + _LIFT / 2.0)
         placed = option.things()
-        for one in [*placed[:6], *placed[-6:]]:
-            made = solid(one)
+        for stored in [*placed[:6], *placed[-6:]]:
+            made = solid(stored)
             assert (made ^ tray).volume() == 0.0
             assert over.min_gap(made, 2.0 * air) >= air - CLEARANCE_SLACK
-        for one in option.content:
-            if isinstance(one, Bulk):
-                made = heap(one, shape.wall, shape.floor_top)
+        for content in option.content:
+            if isinstance(content, Bulk):
+                made = heap(content, shape.wall, shape.floor_top)
                 # the ramp's facets lie inside its arc
-                assert (made ^ tray).volume() <= 0.02 * (one.ramp or 0.0) * one.size[0]
+                assert (made ^ tray).volume() <= 0.02 * (content.ramp or 0.0) * content.size[0]
 
 
 @_modest
@@ -94,11 +94,11 @@ def test_things_that_share_a_tray_touch_no_wall(first, second, third, ground):
     kinds = [thing(shape, name, count=9, group="m4") for shape, name in zip((first, second, third), "abc", strict=True)]
     for option in share(kinds, ground)[:3]:
         shape, tray = tray_of(option, ground)
-        assert all((solid(one) ^ tray).volume() == 0.0 for one in option.things())
-        for one in option.content:
-            if isinstance(one, Bulk):
-                made = heap(one, shape.wall, shape.floor_top)
-                assert (made ^ tray).volume() <= 0.02 * (one.ramp or 0.0) * one.size[0]
+        assert all((solid(other) ^ tray).volume() == 0.0 for other in option.things())
+        for content in option.content:
+            if isinstance(content, Bulk):
+                made = heap(content, shape.wall, shape.floor_top)
+                assert (made ^ tray).volume() <= 0.02 * (content.ramp or 0.0) * content.size[0]
 
 
 @_modest

@@ -87,9 +87,9 @@ def test_reference_values_hold_for_the_formulas_used_here():
 
 def test_building_twice_gives_the_same_bytes():
     shape = plain((4, 2), 33.0)
-    one, two = build_tray(shape), build_tray(dataclasses.replace(shape))
-    assert one.vertices.tobytes() == two.vertices.tobytes()
-    assert one.triangles.tobytes() == two.triangles.tobytes()
+    first, two = build_tray(shape), build_tray(dataclasses.replace(shape))
+    assert first.vertices.tobytes() == two.vertices.tobytes()
+    assert first.triangles.tobytes() == two.triangles.tobytes()
 
 
 # --- features, one by one
@@ -213,9 +213,9 @@ def test_a_pocket_and_its_notch_are_one_recess():
 )
 def test_text_adds_or_takes_its_area_times_its_depth(face, at, raised):
     base = {"ledge": Ledge(12.0, 56.0, 3.0)} if face == "ledge" else {}
-    one = Lettering("A8g", face, at, 5.0, 0.36, raised)
-    volume = added(base=base, letterings=(one,))
-    area = cross_section(one).area()
+    lettering = Lettering("A8g", face, at, 5.0, 0.36, raised)
+    volume = added(base=base, letterings=(lettering,))
+    area = cross_section(lettering).area()
     # Rounding moves the ledge's slope by 0.2 um on average, over its 1500 mm2.
     assert volume == pytest.approx(area * 0.36 * (1.0 if raised else -1.0), abs=0.5 if face == "ledge" else 0.03)
 

@@ -260,16 +260,16 @@ class JobService:
 
     def away(self) -> list[str]:
         """Return which of broker, store and workers are away: jobs are taken all the same, and wait."""
-        found = []
+        away = []
         if not self.dispatcher.answers():
-            found.append("broker")
+            away.append("broker")
         try:
             self._blobs.check()
         except (StoreError, OSError):
-            found.append("store")
+            away.append("store")
         if not self.vitals.worker_seen():
-            found.append("worker")
-        return found
+            away.append("worker")
+        return away
 
     def publish(self, job_id: str) -> None:
         """Have a worker build this job; without a broker the dispatcher publishes it later."""
@@ -300,8 +300,8 @@ class JobService:
         """
         caller = self._caller
         quotas = None if caller is LOCAL else caller.quotas.over(self.settings)
-        asked = (one.text or f"{one.name} {one.problem}" for one in specs)
-        repeat = None if key is None else IdempotencyKey.of(key, "batch", name, *webhooks, *asked)
+        texts = (spec.text or f"{spec.name} {spec.problem}" for spec in specs)
+        repeat = None if key is None else IdempotencyKey.of(key, "batch", name, *webhooks, *texts)
         batch_id, jobs = self.batches.add(
             name, specs, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat
         )
@@ -326,8 +326,8 @@ class JobService:
         Raises:
             BatchNotFound: when there is none, or it is somebody else's.
         """
-        known = _IDENTITY.fullmatch(batch_id)
-        batch = self.batches.batch(batch_id, owner=self._caller.sees) if known else None
+        is_id = _IDENTITY.fullmatch(batch_id)
+        batch = self.batches.batch(batch_id, owner=self._caller.sees) if is_id else None
         if batch is None:
             raise BatchNotFound(value=batch_id)
         return batch

@@ -41,7 +41,7 @@ def added_solids(shape: TrayShape) -> Solids:
         solids.append(_ramp(shape, shape.ramp))
     if shape.ledge is not None:
         solids.append(_ledge(shape, shape.ledge))
-    return solids + [_lettering(shape, one) for one in shape.letterings if one.raised]
+    return solids + [_lettering(shape, lettering) for lettering in shape.letterings if lettering.raised]
 
 
 def cutters(shape: TrayShape) -> Solids:
@@ -49,7 +49,7 @@ def cutters(shape: TrayShape) -> Solids:
     solids = [_pocket(pocket, shape.fill_top) for pocket in shape.pockets]
     if shape.magnets is not None:
         solids += _magnets(shape.magnets)
-    return solids + [_lettering(shape, one) for one in shape.letterings if not one.raised]
+    return solids + [_lettering(shape, lettering) for lettering in shape.letterings if not lettering.raised]
 
 
 def outer_size(shape: TrayShape) -> tuple[float, float]:

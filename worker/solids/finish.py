@@ -54,7 +54,7 @@ def mended(mesh: Mesh) -> Mesh:
     for _ in range(_MOST_MENDED):
         slivers = np.flatnonzero(altitudes(vertices, triangles) <= SLIVER_ALTITUDE)
         changed = next(
-            (better for one in slivers if (better := _mend(vertices, triangles, int(one))) is not None), None
+            (better for sliver in slivers if (better := _mend(vertices, triangles, int(sliver))) is not None), None
         )
         if changed is None:
             break
@@ -69,8 +69,8 @@ def _mend(vertices: Vertices, triangles: Triangles, sliver: int) -> Triangles | 
     lengths = np.linalg.norm(vertices[np.roll(corners, -1)] - vertices[corners], axis=1)
     short, long = int(lengths.argmin()), int(lengths.argmax())
     if lengths[short] <= _SHORT:
-        one, other = int(corners[short]), int(corners[(short + 1) % 3])
-        for gone, kept in ((one, other), (other, one)):
+        first, other = int(corners[short]), int(corners[(short + 1) % 3])
+        for gone, kept in ((first, other), (other, first)):
             better = _collapse(vertices, triangles, gone, kept)
             if better is not None:
                 return better
@@ -97,17 +97,17 @@ def _collapse(vertices: Vertices, triangles: Triangles, gone: int, kept: int) ->
 
 def _flip(vertices: Vertices, triangles: Triangles, sliver: int, corners: NDArray[np.int32]) -> Triangles | None:
     """Return the triangles with the sliver's first side turned to join the two tips; None where that would fold."""
-    one, other, tip = (int(corner) for corner in corners)
-    beside = (triangles == one).any(axis=1) & (triangles == other).any(axis=1)
+    first, other, tip = (int(corner) for corner in corners)
+    beside = (triangles == first).any(axis=1) & (triangles == other).any(axis=1)
     beside[sliver] = False
     neighbours = np.flatnonzero(beside)
     if len(neighbours) != 1:
         return None
     neighbour = int(neighbours[0])
-    far = int(triangles[neighbour].sum()) - one - other
+    far = int(triangles[neighbour].sum()) - first - other
     if ((triangles == tip).any(axis=1) & (triangles == far).any(axis=1)).any():
         return None
-    after = np.array([[one, far, tip], [far, other, tip]], dtype=np.int32)
+    after = np.array([[first, far, tip], [far, other, tip]], dtype=np.int32)
     if not _sound(vertices, np.repeat(triangles[[neighbour]], 2, axis=0), after):
         return None
     result = triangles.copy()

@@ -76,7 +76,7 @@ def _feet(builder: Builder, shape: TrayShape) -> Indices:
     """Add every foot up to its shoulder and return the shoulders' rings, ``(back, across, RING) int32``."""
     across, back = foot_count(shape)
     side = foot_pitch(shape)
-    one = np.stack(
+    foot = np.stack(
         [
             np.column_stack(
                 [
@@ -89,8 +89,8 @@ def _feet(builder: Builder, shape: TrayShape) -> Indices:
     )
     rows, columns = np.mgrid[0:back, 0:across]
     moves = np.stack([columns * side, rows * side, np.zeros_like(rows, dtype=np.float64)], axis=-1)
-    points = moves[:, :, None, None, :] + one
-    feet = builder.points(points.reshape(-1, 3)).reshape(back, across, len(one), RING)
+    points = moves[:, :, None, None, :] + foot
+    feet = builder.points(points.reshape(-1, 3)).reshape(back, across, len(foot), RING)
     builder.strip(feet[:, :, :-1].reshape(-1, RING), feet[:, :, 1:].reshape(-1, RING))
     builder.faces(feet[:, :, 0][:, :, _ZIGZAG[:, ::-1]])
     return feet[:, :, -1]
@@ -117,20 +117,20 @@ def _underside(builder: Builder, tops: Indices) -> None:
         builder.faces(np.stack([np.stack([a, c, b], -1), np.stack([a, d, c], -1)], axis=-2))
 
 
-def _slots(builder: Builder, one: Indices, other: Indices, first: NDArray[np.int64], last: NDArray[np.int64]) -> None:
+def _slots(builder: Builder, near: Indices, other: Indices, first: NDArray[np.int64], last: NDArray[np.int64]) -> None:
     """Close the slots between pairs of sides, each from its first point to its last, facing down.
 
     Args:
         builder: takes the faces.
-        one: points along one side of each slot, ``(rows, columns, _SLOT)``.
+        near: points along one side of each slot, ``(rows, columns, _SLOT)``.
         other: points along the other side, on the right hand as one goes along.
         first: where each slot begins, ``(rows, columns)``.
         last: where each slot ends.
     """
     step = np.arange(_SLOT - 1)
-    wanted = (step >= first[..., None]) & (step < last[..., None])
-    a, b, c, d = one[..., :-1], one[..., 1:], other[..., 1:], other[..., :-1]
-    builder.faces(np.stack([np.stack([a, b, c], -1), np.stack([a, c, d], -1)], axis=-2)[wanted])
+    inside = (step >= first[..., None]) & (step < last[..., None])
+    a, b, c, d = near[..., :-1], near[..., 1:], other[..., 1:], other[..., :-1]
+    builder.faces(np.stack([np.stack([a, b, c], -1), np.stack([a, c, d], -1)], axis=-2)[inside])
 
 
 def _lowest_ring(tops: Indices) -> tuple[Indices, ...]:

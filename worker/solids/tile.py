@@ -68,7 +68,7 @@ def plate(
     bottom, top = _sockets(builder, sockets, corner_radius)
     text_top, text_bottom = engrave(builder, letterings, height)
     if sockets:
-        obstacles = np.concatenate([*around, *[ring for one in letterings for ring in text_rings(one)]])
+        obstacles = np.concatenate([*around, *[ring for lettering in letterings for ring in text_rings(lettering)]])
         insets = {inset for _, levels in sockets for inset, _ in levels}
         reach = max(inset + max(corner_radius - inset, LEAST_RADIUS) for inset in insets)
         between = web([socket for socket, _ in sockets], reach, obstacles)
@@ -96,11 +96,13 @@ def _sockets(
         kinds.setdefault((socket.width, socket.depth, levels), []).append(index)
     for (width, depth, levels), own in kinds.items():
         rings = [rounded_rectangle(0.0, 0.0, width, depth, inset, corner_radius) for inset, _ in levels]
-        one = np.empty((len(levels), RING, 3))
-        one[:, :, :2] = on_grid(np.stack(rings))  # rounded before it is moved: all of a kind are equal
-        one[:, :, 2] = np.array([z for _, z in levels])[:, None]
+        socket_points = np.empty((len(levels), RING, 3))
+        socket_points[:, :, :2] = on_grid(np.stack(rings))  # rounded before it is moved: all of a kind are equal
+        socket_points[:, :, 2] = np.array([z for _, z in levels])[:, None]
         moves = np.array([(sockets[index][0].x, sockets[index][0].y, 0.0) for index in own])
-        every = builder.points((moves[:, None, None, :] + one).reshape(-1, 3)).reshape(len(own), len(levels), RING)
+        every = builder.points((moves[:, None, None, :] + socket_points).reshape(-1, 3)).reshape(
+            len(own), len(levels), RING
+        )
         # The walls face inwards: the upper ring goes first.
         builder.strip(every[:, 1:].reshape(-1, RING), every[:, :-1].reshape(-1, RING))
         bottom[own], top[own] = every[:, 0], every[:, -1]

@@ -82,17 +82,17 @@ def web(sockets: Sequence[Socket], reach: float, obstacles: NDArray[np.float64])
     nodes = _nodes(walls, reach, obstacles)
     axes = np.array([wall.axis for wall in walls])
     pairs = np.array([wall.sockets for wall in walls], dtype=np.int32)
-    one = pairs[:, :1] * RING + _ONE[axes]
+    near = pairs[:, :1] * RING + _ONE[axes]
     other = pairs[:, 1:] * RING + _OTHER[axes].astype(np.int32)
     first = np.array([0 if wall.ends[0] in nodes else _BEGIN for wall in walls])
     last = np.array([_ALONG - 1 if wall.ends[1] in nodes else _END for wall in walls])
-    strips = _strips(one, other, first, last)
+    strips = _strips(near, other, first, last)
     place = np.arange(_ALONG)
     inner = (place > first[:, None]) & (place < last[:, None])
-    after[one[inner]] = after[other[inner]] = -1
+    after[near[inner]] = after[other[inner]] = -1
     row = np.arange(len(walls))
-    after[one[row, last]] = other[row, last]
-    after[other[row, first]] = one[row, first]
+    after[near[row, last]] = other[row, last]
+    after[other[row, first]] = near[row, first]
     squares = _squares(after)
     after[squares] = -1
     crossings = squares[:, [[0, 1, 2], [0, 2, 3]]].reshape(-1, 3)
@@ -140,18 +140,18 @@ def _nodes(walls: Sequence[_Wall], reach: float, obstacles: NDArray[np.float64])
     return {node for node, clear in zip(nodes, free, strict=True) if clear}
 
 
-def _strips(one: Indices, other: Indices, first: NDArray[np.int64], last: NDArray[np.int64]) -> Indices:
+def _strips(near: Indices, other: Indices, first: NDArray[np.int64], last: NDArray[np.int64]) -> Indices:
     """Return the triangles of each wall's strip from its first place to its last.
 
     Args:
-        one: points of the first sockets along their walls, ``(walls, _ALONG)``.
+        near: points of the first sockets along their walls, ``(walls, _ALONG)``.
         other: points of the second sockets that they face, on the right hand as one goes along.
         first: where each strip begins, ``(walls,)``.
         last: where each strip ends.
     """
     place = np.arange(_ALONG - 1)
-    wanted = (place >= first[:, None]) & (place < last[:, None])
-    a, b, c, d = one[:, :-1][wanted], one[:, 1:][wanted], other[:, 1:][wanted], other[:, :-1][wanted]
+    inside = (place >= first[:, None]) & (place < last[:, None])
+    a, b, c, d = near[:, :-1][inside], near[:, 1:][inside], other[:, 1:][inside], other[:, :-1][inside]
     return np.concatenate([np.column_stack([a, d, c]), np.column_stack([a, c, b])])
 
 
@@ -164,8 +164,8 @@ def _squares(after: Indices) -> Indices:
         loop.append(start)
     squares: Indices = np.column_stack(loop[:_FOUR])
     whole: NDArray[np.bool_] = (loop[_FOUR] == loop[0]) & (squares.min(axis=1) == loop[0]) & (loop[0] >= 0)
-    found: Indices = squares[whole]
-    return found
+    loops: Indices = squares[whole]
+    return loops
 
 
 def _chained(after: Indices) -> tuple[Indices, ...]:

@@ -71,7 +71,7 @@ def test_a_manifest_holds_what_is_asked_of_it(manifest, files):
     document = json.loads(manifest_bytes(manifest))
     (part,) = document["parts"]
     assert (part["mark"], part["kind"], part["quantity"], part["volume"]) == ("K1", "key", 2, 1000.0)
-    assert {one["name"]: (one["bytes"], one["sha256"]) for one in part["files"]} == {
+    assert {file["name"]: (file["bytes"], file["sha256"]) for file in part["files"]} == {
         name: (len(data), sha256(data).hexdigest()) for name, data in files.items()
     }
     assert document["drawers"][0]["cells"] == {"whole": 1, "half": 0, "across": [1, 1]}
@@ -118,7 +118,7 @@ def test_the_page_to_read_first_tells_cautions_warnings_parts_and_places(manifes
     assert "- printing: hot hot" in page
     assert "- spread (/drawers/0/width)" in page
     assert "2 x K1" in page
-    assert "K1    at 1, 2.001, turned by 90 degrees" in page
+    assert "K1    at 1, 2.001, turned 90 degrees counter-clockwise" in page
     assert max(map(len, page.splitlines())) <= 100
 
 
@@ -134,7 +134,7 @@ def test_a_specs_digest_is_that_of_what_it_means():
         "drawers": [{"name": "top", "width": 310, "depth": 425, "height": 70}],
     }  # fmt: skip
     another = json.loads(json.dumps(given_one_way).replace("310", '"310 mm"').replace("425", '"42.5 cm"'))
-    digests = {spec_digest(Spec.model_validate(one)) for one in (given_one_way, another)}
+    digests = {spec_digest(Spec.model_validate(document)) for document in (given_one_way, another)}
     assert len(digests) == 1
     given_one_way["drawers"][0]["height"] = 71
     assert spec_digest(Spec.model_validate(given_one_way)) not in digests

@@ -81,11 +81,11 @@ def _crosses_segment(a, b, triangle):
 @settings(max_examples=80)
 @given(st.tuples(points, points, points), st.tuples(points, points, points))
 def test_the_answer_is_that_of_edges_through_triangles(first, second):
-    one, two = np.array(first), np.array(second)
-    answers = [_crosses_segment(one[k], one[(k + 1) % 3], two) for k in range(3)]
-    answers += [_crosses_segment(two[k], two[(k + 1) % 3], one) for k in range(3)]
+    first_corners, two = np.array(first), np.array(second)
+    answers = [_crosses_segment(first_corners[k], first_corners[(k + 1) % 3], two) for k in range(3)]
+    answers += [_crosses_segment(two[k], two[(k + 1) % 3], first_corners) for k in range(3)]
     assume(None not in answers)
-    assert count(pair(*one, *two)) == int(any(answers))
+    assert count(pair(*first_corners, *two)) == int(any(answers))
 
 
 @settings(max_examples=40)
@@ -95,9 +95,9 @@ def test_no_near_pair_is_lost_among_the_layers(seed, size, step):
     corners = np.round(random.uniform(0.0, 10.0, (size, 1, 3)) + random.uniform(-2.0, 2.0, (size, 3, 3)), 3)
     corners[:, :, 2] = np.round(corners[:, :, 2] / step) * step  # many heights alike, many triangles level
     mesh = Mesh(corners.reshape(-1, 3), np.arange(3 * size, dtype=np.int32).reshape(-1, 3))
-    found = set(map(tuple, intersecting_pairs(mesh).T.tolist()))
+    pairs = set(map(tuple, intersecting_pairs(mesh).T.tolist()))
     alone = {(i, j) for i in range(size) for j in range(i + 1, size) if count(pair(*corners[i], *corners[j]))}
-    assert found == alone
+    assert pairs == alone
 
 
 def test_a_good_mesh_has_none(floor, box):

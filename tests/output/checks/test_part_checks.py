@@ -45,7 +45,7 @@ def test_a_good_part_passes_every_check(floor):
 
 def test_figures_and_limits_are_told(floor):
     mesh = floor(1, 1)
-    checks = {one.name: one for one in checks_of(mesh, expected=Expected(1, mesh.volume, (42.0, 42.0, 3.0)))}
+    checks = {check.name: check for check in checks_of(mesh, expected=Expected(1, mesh.volume, (42.0, 42.0, 3.0)))}
     assert checks["wall"].value == pytest.approx(1.2, abs=2e-3)
     assert checks["wall"].limit == "at least 0.88 mm (2 lines), less 0.02"
     assert checks["genus"].value == 1
@@ -65,14 +65,14 @@ def test_a_missing_triangle_is_found(box):
 
 def test_a_doubled_triangle_is_found(box):
     mesh = box()
-    found = failures(changed(mesh, [*mesh.triangles, mesh.triangles[0]]))
-    assert {"closed", "self-intersection"} <= found
+    failed = failures(changed(mesh, [*mesh.triangles, mesh.triangles[0]]))
+    assert {"closed", "self-intersection"} <= failed
 
 
 def test_a_solid_inside_out_is_found(box):
     mesh = box()
-    found = failures(changed(mesh, mesh.triangles[:, ::-1]), expected=Expected(0, mesh.volume, (10.0, 20.0, 5.0)))
-    assert "volume" in found
+    failed = failures(changed(mesh, mesh.triangles[:, ::-1]), expected=Expected(0, mesh.volume, (10.0, 20.0, 5.0)))
+    assert "volume" in failed
 
 
 def test_two_boxes_through_each_other_are_found(box, together):
@@ -196,7 +196,7 @@ def test_a_failed_check_raises_with_part_figure_and_limit(box):
         require(checks_of(mesh, expected=Expected(3, mesh.volume, (10.0, 20.0, 6.0))), "T4")
     error = caught.value
     assert (error.part, error.value, error.limit) == ("T4", 1.0, "at most 0.002 mm off the planned box")
-    assert [one.value for one in error.errors] == [0]
+    assert [check.value for check in error.errors] == [0]
     assert "'size'" in error.message
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from pypdf import PdfReader
 
 from worker.output.drawings.labels import CLEARANCE, MARGIN, PAGES, label_sheets, labels_of, write_labels
-from worker.output.drawings.sheet import LEAST, Path, TextElement
+from worker.output.drawings.sheet import LEAST, Path, TextLine
 from worker.spec.drawer.tray import Tray
 from worker.spec.items.shape import Box
 from worker.spec.manifest import (
@@ -63,27 +63,27 @@ def manifest(parts, places, contents=(), copies=1):
 def boxes(sheet):
     """Return the labels' boxes: each has eight marks, two at a corner."""
     marks = [shape.points for shape in sheet.shapes if isinstance(shape, Path) and shape.width == 0.15]
-    found = []
+    inside = []
     for start in range(0, len(marks), 8):
         eight = marks[start : start + 8]
         xs = sorted({x for (x, y), (u, _) in eight if x == u})
         ys = sorted({y for (_, y), (_, v) in eight if y == v})
-        found.append((xs[0], ys[0], xs[-1], ys[-1]))
-    return found
+        inside.append((xs[0], ys[0], xs[-1], ys[-1]))
+    return inside
 
 
 def assert_sound(sheets, page):
     width, height = PAGES[page]
     for sheet in sheets:
         assert (sheet.width, sheet.height) == (width, height)
-        every = [shape.box for shape in sheet.shapes if isinstance(shape, TextElement)]
+        every = [shape.box for shape in sheet.shapes if isinstance(shape, TextLine)]
         for left, top, right, low in every:
             assert min(left, top) >= MARGIN - EPSILON
             assert right <= width - MARGIN + EPSILON
             assert low <= height - MARGIN + EPSILON
         for (a, b, c, d), (e, f, g, h) in combinations(every, 2):
             assert min(c, g) - max(a, e) < EPSILON or min(d, h) - max(b, f) < EPSILON
-        assert min(shape.size for shape in sheet.shapes if isinstance(shape, TextElement)) >= LEAST - EPSILON
+        assert min(shape.size for shape in sheet.shapes if isinstance(shape, TextLine)) >= LEAST - EPSILON
         marks = [shape.points for shape in sheet.shapes if isinstance(shape, Path) and shape.width == 0.15]
         for points in marks:
             for x, y in points:
@@ -94,16 +94,16 @@ def assert_sound(sheets, page):
             # apart by more than two marks
             assert max(max(a, e) - min(c, g), max(b, f) - min(d, h)) >= 5.0 - EPSILON
         for text in (
-            shape for shape in sheet.shapes if isinstance(shape, TextElement) and shape.bold and shape.size != 4.0
+            shape for shape in sheet.shapes if isinstance(shape, TextLine) and shape.bold and shape.size != 4.0
         ):
             left, top, right, low = text.box
             inside = [a <= left and b <= top and right <= c and low <= d for a, b, c, d in cut]
             assert sum(inside) == 1 or text.text.startswith("Labels"), text
 
 
-def said(made, page="A4"):
+def text_of_pdf(made, page="A4"):
     reader = PdfReader(io.BytesIO(write_labels(made, page)))
-    return " ".join(" ".join(one.extract_text() for one in reader.pages).split())
+    return " ".join(" ".join(pdf_page.extract_text() for pdf_page in reader.pages).split())
 
 
 @pytest.mark.parametrize("page", ["A4", "Letter"])
@@ -111,7 +111,7 @@ def test_each_ledge_has_a_label_that_fits_it(page):
     made = manifest([tray()], [("T1", f"name {i}") for i in range(50)], copies=2)
     sheets = label_sheets(made, page)
     assert_sound(sheets, page)
-    every = [one for sheet in sheets for one in boxes(sheet)]
+    every = [box for sheet in sheets for box in boxes(sheet)]
     assert len(every) == 100
     for left, top, right, low in every:
         # walls of 1.2 mm; a ledge 12 mm deep that drops 3 mm
@@ -119,10 +119,10 @@ def test_each_ledge_has_a_label_that_fits_it(page):
         assert low - top == pytest.approx(hypot(12.0, 3.0) - CLEARANCE)
     reader = PdfReader(io.BytesIO(write_labels(made, page)))
     assert len(reader.pages) == len(sheets)
-    for one in reader.pages:
-        sides = [float(side) * 25.4 / 72.0 for side in (one.mediabox.width, one.mediabox.height)]
+    for pdf_page in reader.pages:
+        sides = [float(side) * 25.4 / 72.0 for side in (pdf_page.mediabox.width, pdf_page.mediabox.height)]
         assert sides == pytest.approx(PAGES[page], abs=0.01)
-    text = said(made, page)
+    text = text_of_pdf(made, page)
     assert all(f"name {i} T1 at" in text for i in range(50))
     assert "2 of 2" in text
 
@@ -130,10 +130,10 @@ def test_each_ledge_has_a_label_that_fits_it(page):
 def test_the_ruler_is_50_mm():
     sheet, *_ = label_sheets(manifest([tray()], [("T1", "a")]), "A4")
     assert any(
-        isinstance(one, Path) and abs(one.points[1][0] - one.points[0][0] - 50.0) < EPSILON and one.width == 0.2
-        for one in sheet.shapes
+        isinstance(shape, Path) and abs(shape.points[1][0] - shape.points[0][0] - 50.0) < EPSILON and shape.width == 0.2
+        for shape in sheet.shapes
     )
-    assert "50 mm" in said(manifest([tray()], [("T1", "a")]))
+    assert "50 mm" in text_of_pdf(manifest([tray()], [("T1", "a")]))
 
 
 def test_what_a_label_says():
@@ -142,7 +142,7 @@ def test_what_a_label_says():
     contents = [
         content(2, "nuts", "M4"), content(2, "bolts"), content(3, "dice", "DICE!"), content(4, "coins"),
     ]  # fmt: skip
-    texts = [one.text for one in labels_of(manifest(parts, places, contents), 500.0)]
+    texts = [label.text for label in labels_of(manifest(parts, places, contents), 500.0)]
     assert texts == ["own name", "SCREWS", "fasteners", "DICE!", "coins"]
 
 
@@ -160,7 +160,7 @@ def test_long_labels_lie_turned_and_longer_ones_are_told(page):
     assert_sound(sheets, page)
     sizes = sorted(tuple(sorted((round(c - a, 3), round(d - b, 3)))) for sheet in sheets for a, b, c, d in boxes(sheet))
     assert [long for _, long in sizes][:3] == [80.0, 226.6, 226.6]
-    text = said(made, page)
+    text = text_of_pdf(made, page)
     assert "the ledge is longer" in text
     assert "another" in text
 
@@ -170,10 +170,10 @@ def test_hostile_names_are_set_or_told():
     for page in PAGES:
         assert_sound(label_sheets(made, page), page)
     assert write_labels(made, "A4") == write_labels(made, "A4")
-    text = said(made)
+    text = text_of_pdf(made)
     assert "<script>" in text
     assert "write it in by hand" in text
-    assert "write it in by hand" not in said(manifest([tray()], [("T1", "\u017b\u0416\u03a9")]))
+    assert "write it in by hand" not in text_of_pdf(manifest([tray()], [("T1", "\u017b\u0416\u03a9")]))
 
 
 @settings(max_examples=30, deadline=None)

@@ -17,8 +17,8 @@ from shapely.geometry import Polygon, box
 from worker.layout import lay_out
 from worker.output.drawings.font import MISSING, fitted, text_width, wrapped
 from worker.output.drawings.map import PAPER, ROOM, map_pages, map_picture, write_map_pdf, write_map_svg
-from worker.output.drawings.map_ground import Ground
-from worker.output.drawings.sheet import LEAST, Path, TextElement
+from worker.output.drawings.mapped_drawer import MappedDrawer
+from worker.output.drawings.sheet import LEAST, Path, TextLine
 from worker.spec.errors import LayoutError
 from worker.spec.reading.loader import load
 
@@ -50,11 +50,11 @@ def piled():
         }
         for name, high in (("light", 12), ("heavy", 14), ("plate", 16))
     ]
-    return planned({"name": "pile", "width": 90, "depth": 92, "height": 90, "items": boxes})
+    return planned({"name": "stack", "width": 90, "depth": 92, "height": 90, "items": boxes})
 
 
 def texts(sheet):
-    return [shape for shape in sheet.shapes if isinstance(shape, TextElement)]
+    return [shape for shape in sheet.shapes if isinstance(shape, TextLine)]
 
 
 def assert_sound(plan, index):
@@ -67,10 +67,10 @@ def assert_sound(plan, index):
                 assert -EPSILON <= x <= sheet.width + EPSILON, shape
                 assert -EPSILON <= y <= sheet.height + EPSILON, shape
         written = texts(sheet)
-        assert min(one.size for one in written) >= LEAST - EPSILON
-        boxes = [(*one.box, one.text) for one in written]
-        for (a, b, c, d, one), (e, f, g, h, other) in combinations(boxes, 2):
-            assert min(c, g) - max(a, e) < EPSILON or min(d, h) - max(b, f) < EPSILON, (one, other)
+        assert min(line.size for line in written) >= LEAST - EPSILON
+        boxes = [(*line.box, line.text) for line in written]
+        for (a, b, c, d, mapped_part), (e, f, g, h, other) in combinations(boxes, 2):
+            assert min(c, g) - max(a, e) < EPSILON or min(d, h) - max(b, f) < EPSILON, (mapped_part, other)
     for sheet in pages:
         assert sorted((sheet.width, sheet.height)) == list(PAPER)
         across, down = ROOM if sheet.width < sheet.height else ROOM[::-1]
@@ -78,13 +78,13 @@ def assert_sound(plan, index):
             for x, y in shape.points if isinstance(shape, Path) else (shape.box[:2], shape.box[2:]):
                 assert abs(x - sheet.width / 2.0) <= across / 2.0 + EPSILON, shape
                 assert 10.0 - EPSILON <= y <= 10.0 + down + EPSILON, shape
-    ground = Ground(plan, index)
-    outer, *holes = ground.drawer.outline
+    mapped = MappedDrawer(plan, index)
+    outer, *holes = mapped.drawer.outline
     usable = Polygon(outer, holes).buffer(0.01)
-    assert all(usable.contains(box(*cell)) for cell in ground.cells)
-    for one in ground.floor:
+    assert all(usable.contains(box(*cell)) for cell in mapped.cells)
+    for mapped_part in mapped.floor:
         # tabs of a seam reach into the neighbour, never out of the drawer
-        assert usable.contains(Polygon(one.outline, one.holes).buffer(0.0))
+        assert usable.contains(Polygon(mapped_part.outline, mapped_part.holes).buffer(0.0))
 
 
 def read(plan, index):
@@ -102,17 +102,17 @@ def test_picture_is_safe_full_size_and_names_each_piece():
     sheet = map_picture(plan, 0)
     assert root.get("width") == f"{round(sheet.width, 3):.12g}mm"
     assert root.get("viewBox") == f"0 0 {round(sheet.width, 3):.12g} {round(sheet.height, 3):.12g}"
-    names = {etree.QName(one).localname for one in root.iter()}
+    names = {etree.QName(element).localname for element in root.iter()}
     assert names == {"svg", "title", "desc", "rect", "polygon", "polyline", "text"}
-    assert not any("textLength" in one.attrib or "script" in one.attrib for one in root.iter())
+    assert not any("textLength" in element.attrib or "script" in element.attrib for element in root.iter())
     assert root.get("font-family") == "sans-serif"
-    said = [one.text for one in root.iter("{*}text")]
+    lines = [element.text for element in root.iter("{*}text")]
     for part in plan.parts:
-        here = sum(one.mark == part.mark for one in plan.drawers[0].placements)
+        here = sum(place.mark == part.mark for place in plan.drawers[0].placements)
         if part.kind in {"tile", "tray"} and here:
             # each in its place, and the rows of the tables
-            assert said.count(part.mark) >= here + 2
-    assert any("\U0001f600" in text for text in said)
+            assert lines.count(part.mark) >= here + 2
+    assert any("\U0001f600" in text for text in lines)
 
 
 def test_each_page_is_a4_and_each_mark_reads_back():
@@ -129,7 +129,7 @@ def test_each_page_is_a4_and_each_mark_reads_back():
     assert "\u017b\u00f3\u0142w" in words
     assert "\u0416\u0443\u043a" in words
     assert MISSING in " ".join(words)
-    assert "stands for a character that the typeface has not" in read(plan, 0)
+    assert "replaces characters that the typeface lacks" in read(plan, 0)
 
 
 def test_what_lies_where_is_told():
@@ -145,10 +145,10 @@ def test_what_lies_where_is_told():
 
 def test_a_pile_is_told_from_the_top():
     plan = piled()
-    (*_, pile) = sorted(Ground(plan, 0).piles, key=len)
-    assert len(pile) > 1
+    (*_, stack) = sorted(MappedDrawer(plan, 0).stacks, key=len)
+    assert len(stack) > 1
     text = " ".join(read(plan, 0).split())
-    for below, above in pairwise(pile):
+    for below, above in pairwise(stack):
         assert f"on top of {below.place.mark}" in text
         assert above.place.at[2] > below.place.at[2]
     assert "hatched corner" in text
@@ -160,22 +160,22 @@ def test_keys_are_drawn_and_counted():
         grid={"seam": "key"},
         printer={"bed": [160, 160, 160]},
     )
-    keys = [one for one in plan.drawers[0].placements if plan.part(one.mark).kind == "key"]
+    keys = [place for place in plan.drawers[0].placements if plan.part(place.mark).kind == "key"]
     assert keys
-    dark = [one for one in map_pages(plan, 0)[0].shapes if isinstance(one, Path) and one.fill == 0.25]
+    dark = [shape for shape in map_pages(plan, 0)[0].shapes if isinstance(shape, Path) and shape.fill == 0.25]
     assert len(dark) == len(keys)
     assert f"K1 key {len(keys)} " in " ".join(read(plan, 0).split())
 
 
 def test_the_scale_is_the_drawings():
     plan = planned({"name": "one", "width": 311, "depth": 425, "height": 60})
-    ground = Ground(plan, 0)
+    mapped = MappedDrawer(plan, 0)
     sheet, *_ = map_pages(plan, 0)
-    told = next(one.text for one in texts(sheet) if "1:" in one.text)
-    scale = float(told.rsplit("1:", 1)[1])
-    widest = max(max(x for x, _ in one.points) - min(x for x, _ in one.points) for one in sheet.shapes
-                 if isinstance(one, Path) and one.closed and one.fill is None)  # fmt: skip
-    assert widest == pytest.approx(ground.extent[0] / scale)
+    subtitle = next(text.text for text in texts(sheet) if "1:" in text.text)
+    scale = float(subtitle.rsplit("1:", 1)[1])
+    widest = max(max(x for x, _ in shape.points) - min(x for x, _ in shape.points) for shape in sheet.shapes
+                 if isinstance(shape, Path) and shape.closed and shape.fill is None)  # fmt: skip
+    assert widest == pytest.approx(mapped.extent[0] / scale)
 
 
 _AGAIN = """
@@ -257,4 +257,4 @@ def test_text_is_fitted_and_wrapped_within_its_room(text, room, size):
     line, used = fitted(text, room, size, least=1.8)
     assert text_width(line, used) <= room + EPSILON
     assert used <= size
-    assert all(text_width(one, size) <= room + EPSILON for one in wrapped(text, room, size))
+    assert all(text_width(line, size) <= room + EPSILON for line in wrapped(text, room, size))

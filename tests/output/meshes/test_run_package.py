@@ -49,32 +49,34 @@ def failed(checks):
 
 def test_the_mesh_of_a_mark_is_written_once_and_each_piece_is_named(run):
     model = model_of(write_run(run, title="run 1", metadata={"Application": "drawerwright"}))
-    objects = {one.attrib["id"]: one for one in model.iter(f"{CORE}object")}
-    assert len([one for one in objects.values() if one.find(f"{CORE}mesh") is not None]) == 2
+    objects = {element.attrib["id"]: element for element in model.iter(f"{CORE}object")}
+    assert len([piece for piece in objects.values() if piece.find(f"{CORE}mesh") is not None]) == 2
     items = list(model.iter(f"{CORE}item"))
     assert [objects[item.attrib["objectid"]].attrib["name"] for item in items] == ["T1 1/2", "T1 2/2", "K1"]
     assert [item.attrib["partnumber"] for item in items] == ["T1", "T1", "K1"]
-    assert [one.text for one in model.iter(f"{CORE}metadata")] == ["drawerwright", "run 1"]
+    assert [element.text for element in model.iter(f"{CORE}metadata")] == ["drawerwright", "run 1"]
 
 
 def test_colours_are_of_the_core_specification_and_never_on_components(run):
     model = model_of(write_run(run, title="run 1", metadata={}))
     (base,) = model.iter(f"{CORE}base")
     assert base.attrib["displaycolor"] == "#1E88E5"
-    for one in model.iter(f"{CORE}object"):
-        assert (one.find(f"{CORE}components") is None) == (one.attrib.get("pid") == "1")
+    for element in model.iter(f"{CORE}object"):
+        assert (element.find(f"{CORE}components") is None) == (element.attrib.get("pid") == "1")
 
 
 def test_without_colours_there_is_no_palette(run):
-    model = model_of(write_run([replace(one, colour=None) for one in run], title="run 1", metadata={}))
+    model = model_of(write_run([replace(piece, colour=None) for piece in run], title="run 1", metadata={}))
     assert not list(model.iter(f"{CORE}basematerials"))
-    assert not any("pid" in one.attrib for one in model.iter(f"{CORE}object"))
+    assert not any("pid" in element.attrib for element in model.iter(f"{CORE}object"))
 
 
 def test_the_thumbnail_is_where_the_relationship_says(run):
     parts = parts_of(write_run(run, title="run 1", metadata={}, thumbnail=PICTURE))
     relations = ET.fromstring(parts["_rels/.rels"])  # noqa: S314 - we wrote it
-    (target,) = (one.attrib["Target"] for one in relations if one.attrib["Type"].endswith("/metadata/thumbnail"))
+    (target,) = (
+        relation.attrib["Target"] for relation in relations if relation.attrib["Type"].endswith("/metadata/thumbnail")
+    )
     assert parts[target.removeprefix("/")] == PICTURE
     assert b'Extension="png" ContentType="image/png"' in parts["[Content_Types].xml"]
     assert len(parts_of(write_run(run, title="run 1", metadata={}))) == len(parts) - 1
@@ -108,7 +110,7 @@ def test_a_run_passes_its_checks(run):
 
 
 @pytest.mark.parametrize(
-    ("change", "found"),
+    ("change", "failures"),
     [
         ({"at": (0.9, 1.0)}, {"on bed"}),
         ({"at": (165.0, 1.0)}, {"on bed"}),
@@ -117,9 +119,9 @@ def test_a_run_passes_its_checks(run):
         ({"at": (19.0, 1.0)}, {"spacing"}),
     ],
 )
-def test_a_piece_in_a_bad_place_is_found(run, change, found):
+def test_a_piece_in_a_bad_place_is_found(run, change, failures):
     moved = [replace(run[0], **change), *run[1:]]
-    assert failed(check_run(write_run(moved, title="a", metadata={}), moved, PRINTER, spacing=5.0)) == found
+    assert failed(check_run(write_run(moved, title="a", metadata={}), moved, PRINTER, spacing=5.0)) == failures
 
 
 def test_a_piece_elsewhere_than_planned_is_found(run):
@@ -156,7 +158,7 @@ def test_a_damaged_run_is_told(run):
     ],
 )
 def test_a_model_that_is_not_as_written_is_told_or_read_alike(run, old, new):
-    parts = parts_of(write_run([replace(one, colour=None) for one in run], title="a", metadata={}))
+    parts = parts_of(write_run([replace(piece, colour=None) for piece in run], title="a", metadata={}))
     parts["3D/3dmodel.model"] = parts["3D/3dmodel.model"].replace(old, new, 1)
     changed = io.BytesIO()
     with zipfile.ZipFile(changed, "w") as package:
@@ -183,16 +185,16 @@ def test_every_piece_reads_back_in_its_place(box, places, corner):
         for i, (x, y, turn, kind) in enumerate(places)
     ]
     data = write_run(run, title="a", metadata={})
-    for item, one in zip(read_run(data), run, strict=True):
-        assert item.name == one.name
-        assert np.abs(item.placed - one.placed).max() < FILE_SLACK
+    for item, piece in zip(read_run(data), run, strict=True):
+        assert item.name == piece.name
+        assert np.abs(item.placed - piece.placed).max() < FILE_SLACK
         low, high = item.placed.min(axis=0), item.placed.max(axis=0)
-        assert low[:2] == pytest.approx(one.at, abs=FILE_SLACK)
+        assert low[:2] == pytest.approx(piece.at, abs=FILE_SLACK)
         assert low[2] == pytest.approx(0.0, abs=FILE_SLACK)
-        size = np.ptp(one.mesh.vertices, axis=0)
-        assert high - low == pytest.approx(size[[1, 0, 2]] if one.turn else size, abs=FILE_SLACK)
+        size = np.ptp(piece.mesh.vertices, axis=0)
+        assert high - low == pytest.approx(size[[1, 0, 2]] if piece.turn else size, abs=FILE_SLACK)
         assert np.linalg.det(item.transform[:3]) == pytest.approx(1.0)
-    assert len(read_3mf(data)) == len({one.part_number for one in run})
+    assert len(read_3mf(data)) == len({piece.part_number for piece in run})
 
 
 @settings(max_examples=50)
@@ -207,12 +209,12 @@ def test_spacing_bed_and_forbidden_areas_are_judged_as_by_rectangles(box, places
     area = {"at": [20, 20], "size": [6, 9]}
     printer = Printer.model_validate({"bed": [50, 50, 50], "margin": 1, "forbidden": [area]})
     rectangles = [shapely.box(x, y, x + (7 if turn else 12), y + (12 if turn else 7)) for x, y, turn in places]
-    grown = [one.buffer(spacing / 2.0, join_style="mitre") for one in rectangles]
+    grown = [rectangle.buffer(spacing / 2.0, join_style="mitre") for rectangle in rectangles]
     expected = set()
-    if any(one.intersection(other).area > 0.0 for one, other in itertools.combinations(grown, 2)):
+    if any(combination.intersection(other).area > 0.0 for combination, other in itertools.combinations(grown, 2)):
         expected.add("spacing")
-    if not all(shapely.box(1, 1, 49, 49).covers(one) for one in rectangles):
+    if not all(shapely.box(1, 1, 49, 49).covers(rectangle) for rectangle in rectangles):
         expected.add("on bed")
-    if any(shapely.box(20, 20, 26, 29).intersection(one).area > 0.0 for one in rectangles):
+    if any(shapely.box(20, 20, 26, 29).intersection(rectangle).area > 0.0 for rectangle in rectangles):
         expected.add("forbidden")
     assert failed(check_run(write_run(run, title="a", metadata={}), run, printer, spacing=float(spacing))) == expected

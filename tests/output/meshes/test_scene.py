@@ -25,13 +25,13 @@ def drawer_of(*placements):
 def chunks_of(data):
     magic, version, length = struct.unpack_from("<4sII", data)
     assert (magic, version, length) == (b"glTF", 2, len(data))
-    found, at = {}, 12
+    chunks, at = {}, 12
     while at < len(data):
         size, kind = struct.unpack_from("<I4s", data, at)
         assert size % 4 == 0
-        found[kind] = data[at + 8 : at + 8 + size]
+        chunks[kind] = data[at + 8 : at + 8 + size]
         at += 8 + size
-    return json.loads(found[b"JSON"]), found.get(b"BIN\0", b"")
+    return json.loads(chunks[b"JSON"]), chunks.get(b"BIN\0", b"")
 
 
 def turned(quaternion, points):
@@ -82,7 +82,7 @@ def test_colours_are_in_linear_light(glb):
 def test_marks_of_one_colour_share_a_material(box):
     drawer = drawer_of(*(Placement(mark, (0.0, 0.0, 0.0), 0, (0, 0)) for mark in ("T10", "T2")))
     document, _ = chunks_of(write_glb(drawer, {"T2": box(), "T10": box()}, {}))
-    assert [one["name"] for one in document["materials"]] == [f"trays {TRAYS}"]
+    assert [material["name"] for material in document["materials"]] == [f"trays {TRAYS}"]
     assert [mesh["name"] for mesh in document["meshes"]] == ["T2", "T10"]
 
 

@@ -25,7 +25,7 @@ def test_the_package_holds_the_three_parts_of_a_minimal_3mf(box):
     with zipfile.ZipFile(io.BytesIO(data)) as package:
         assert package.namelist() == ["[Content_Types].xml", "_rels/.rels", "3D/3dmodel.model"]
         relations = ET.fromstring(package.read("_rels/.rels"))  # noqa: S314 - we wrote it
-    assert [one.attrib["Target"] for one in relations] == ["/3D/3dmodel.model"]
+    assert [relation.attrib["Target"] for relation in relations] == ["/3D/3dmodel.model"]
 
 
 def test_the_model_says_millimetres_name_number_and_metadata(box):
@@ -35,7 +35,7 @@ def test_the_model_says_millimetres_name_number_and_metadata(box):
         )
     )
     assert model.attrib["unit"] == "millimeter"
-    assert {one.attrib["name"]: one.text for one in model.iter(f"{CORE}metadata")} == {
+    assert {element.attrib["name"]: element.text for element in model.iter(f"{CORE}metadata")} == {
         "Application": "Drawerwright 0.1",
         "Title": "a < b & c",
     }
@@ -47,7 +47,7 @@ def test_the_model_says_millimetres_name_number_and_metadata(box):
 
 def test_numbers_on_the_grid_have_three_decimals(box):
     model = model_of(write_3mf(box(1.5, 2.25, 3.001), name="x", part_number="x"))
-    numbers = {one.attrib[axis] for one in model.iter(f"{CORE}vertex") for axis in "xyz"}
+    numbers = {element.attrib[axis] for element in model.iter(f"{CORE}vertex") for axis in "xyz"}
     assert numbers == {"0.000", "1.500", "2.250", "3.001"}
 
 
@@ -59,8 +59,8 @@ def test_the_3mf_and_the_stl_hold_the_same_points(box, size):
     assert np.array_equal(read.triangles, mesh.triangles)
     on_grid = np.abs(np.round(mesh.vertices, 3) - mesh.vertices).max() <= 1e-7
     corners = read_corners(write_stl(mesh, "x"))
-    mine = read.vertices.astype(np.float32)[read.triangles]
-    assert np.array_equal(mine, corners) or (on_grid and np.abs(mine - corners).max() <= 4e-5)
+    packed = read.vertices.astype(np.float32)[read.triangles]
+    assert np.array_equal(packed, corners) or (on_grid and np.abs(packed - corners).max() <= 4e-5)
 
 
 def test_a_tile_reads_back_as_it_was(floor):

@@ -22,9 +22,9 @@ def pixels_of(data):
         return np.asarray(picture).astype(int)
 
 
-def apart(one, other):
+def apart(first, other):
     """How much two pictures differ, pixel by pixel."""
-    return np.abs(pixels_of(one) - pixels_of(other)).sum(axis=2)
+    return np.abs(pixels_of(first) - pixels_of(other)).sum(axis=2)
 
 
 @settings(max_examples=30)
@@ -117,8 +117,8 @@ def test_what_stands_in_front_hides_what_stands_behind(box):
 
 
 def test_marks_are_written_and_tell_pieces_apart(box):
-    one = BedObject(box(60.0, 60.0, 5.0), "x", "T1", "#336699", (70.0, 70.0))
-    first, second, bare = (draw_bed([replace(one, part_number=mark)], BED) for mark in ("T1", "T24", " "))
+    piece = BedObject(box(60.0, 60.0, 5.0), "x", "T1", "#336699", (70.0, 70.0))
+    first, second, bare = (draw_bed([replace(piece, part_number=mark)], BED) for mark in ("T1", "T24", " "))
     assert (apart(first, second) > 60).sum() > 50
     assert (apart(first, bare) > 60).sum() > 50
     assert (pixels_of(first) > 250).all(axis=2).sum() > pixels_of(bare).shape[0] // 10
@@ -133,8 +133,8 @@ def test_no_mark_covers_another(box):
 
 
 def test_a_sign_that_the_typeface_lacks_is_left_out(box):
-    one = BedObject(box(60.0, 60.0, 5.0), "x", "\u4e00", "#336699", (70.0, 70.0))
-    assert draw_bed([one], BED) == draw_bed([replace(one, part_number=" ")], BED)
+    piece = BedObject(box(60.0, 60.0, 5.0), "x", "\u4e00", "#336699", (70.0, 70.0))
+    assert draw_bed([piece], BED) == draw_bed([replace(piece, part_number=" ")], BED)
 
 
 def test_forbidden_areas_are_hatched():

@@ -127,7 +127,7 @@ class Dispatcher:
     ) -> None:
         """Publish a message for each of these ids, then record that they have one."""
         if ids:
-            self._publish(task, [(one, copy_context()) for one in ids], priority)
+            self._publish(task, [(identity, copy_context()) for identity in ids], priority)
             record(ids)
 
     def _publish(self, task: str, messages: Sequence[Message], priority: int) -> None:

@@ -301,12 +301,12 @@ class JobRecords:
 
     def known_parts(self, digests: Sequence[str]) -> set[tuple[str, str]]:
         """Return digest and limits of those of these parts that are known."""
-        found: set[tuple[str, str]] = set()
+        known_parts: set[tuple[str, str]] = set()
         with self._engine.connect() as connection:
             for start in range(0, len(digests), _PIECE):
                 some = PartRow.digest.in_(digests[start : start + _PIECE])
-                found.update((row.digest, row.limits) for row in connection.execute(_KNOWN.where(some)))
-        return found
+                known_parts.update((row.digest, row.limits) for row in connection.execute(_KNOWN.where(some)))
+        return known_parts
 
     def part_claims(self, holder: str | None = None) -> PartLocks:
         """Return a holder of claims on parts."""

@@ -1,1 +1,1 @@
-"""The manifest, the bundle and the text files in it."""
+"""The bundle: the manifest, the archive and the text files in it."""

@@ -1,7 +1,7 @@
-"""The bill of materials as CSV (RFC 4180): a header, then every part, all parts together, and the filament to buy.
+"""The bill of materials as CSV (RFC 4180): a header, then the parts, their totals, and the filament to buy.
 
-Text that a spreadsheet would take for a formula gets an apostrophe in front: what begins with =, +, -, @, their
-full-width forms, a tab or a line break. The apostrophe says "this is text"; a program that reads the file strips it.
+Text that a spreadsheet could evaluate as a formula, which begins with =, +, -, @, their full-width forms, a tab or a
+line break, gets an apostrophe in front. Programs that read the file must strip it.
 """
 
 import csv
@@ -14,8 +14,8 @@ from worker.spec.manifest import EstimateEntry, Manifest, PartEntry, PurchaseEnt
 
 __all__ = ["COLUMNS", "write_bill"]
 
-#: The columns. ``seconds_each`` is one piece alone on its bed, with heating; ``seconds`` of a part is what its pieces'
-#: own lines add to their runs, and of all parts all runs with heating.
+#: The columns. ``seconds_each`` is the print time of one piece alone on its bed, heating included. ``seconds`` is the
+#: time that a part's pieces add to their runs; in the row of all parts it is the time of all runs, heating included.
 COLUMNS: Final = (
     "entry", "mark", "kind", "name", "quantity", "to_print", "width_mm", "depth_mm", "height_mm", "material", "colour",
     "grams_each", "grams", "metres_each", "metres", "cost_each", "cost", "seconds_each", "seconds", "runs",
@@ -26,10 +26,10 @@ _FORMULA: Final = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20", "
 
 
 def write_bill(manifest: Manifest) -> bytes:
-    """Return the bill of a job, in UTF-8, the same bytes for the same manifest; what is not known is left empty.
+    """Return the bill of a job as UTF-8, the same bytes for the same manifest; unknown values are left empty.
 
-    ``entry`` says what a row is: ``part``, ``all`` or ``filament``. ``to_print`` counts the pieces in the runs, which
-    are fewer than ``quantity`` where some are printed already; sums are of these.
+    ``entry`` is the kind of row: ``part``, ``all`` or ``filament``. ``to_print`` counts the pieces in the runs,
+    fewer than ``quantity`` when some are already printed; totals are of these pieces.
     """
     numbers: dict[str, list[int]] = {}
     counts: Counter[str] = Counter()
@@ -44,7 +44,7 @@ def write_bill(manifest: Manifest) -> bytes:
         rows.append({**_part(part, to_print), "runs": " ".join(map(str, numbers.get(part.mark, [])))})
     if manifest.work is not None:
         rows.append(_all(manifest.work, sum(part.quantity for part in manifest.parts)))
-    rows += [_filament(one) for one in manifest.purchases]
+    rows += [_filament(purchase) for purchase in manifest.purchases]
     text = io.StringIO(newline="")
     writer = csv.DictWriter(text, COLUMNS, restval="", lineterminator="\r\n")
     writer.writeheader()
@@ -61,32 +61,33 @@ def _part(part: PartEntry, to_print: int) -> dict[str, str]:
     return row if part.estimate is None else row | dict(_estimated(part.estimate, to_print))
 
 
-def _estimated(one: EstimateEntry, to_print: int) -> Iterator[tuple[str, str]]:
-    yield "material", one.material
-    yield "colour", one.colour or ""
-    for column, each in (("grams", one.grams), ("metres", one.metres), ("cost", one.cost)):
+def _estimated(estimate: EstimateEntry, to_print: int) -> Iterator[tuple[str, str]]:
+    yield "material", estimate.material
+    yield "colour", estimate.colour or ""
+    for column, each in (("grams", estimate.grams), ("metres", estimate.metres), ("cost", estimate.cost)):
         if each is not None:
             yield f"{column}_each", f"{each:.2f}"
             yield column, f"{each * to_print:.2f}"
-    yield "seconds_each", f"{one.seconds:.0f}"
-    yield "seconds", f"{one.laying_seconds * to_print:.0f}"
+    yield "seconds_each", f"{estimate.seconds:.0f}"
+    yield "seconds", f"{estimate.laying_seconds * to_print:.0f}"
 
 
 def _all(work: WorkEntry, quantity: int) -> dict[str, str]:
-    """Return the row of all parts together; ``runs`` is how many there are."""
+    """Return the totals of all parts; ``runs`` is the number of runs."""
     amounts: Mapping[str, float | None] = {"grams": work.grams, "metres": work.metres, "cost": work.cost}
     row = {"entry": "all", "quantity": str(quantity), "to_print": str(work.pieces), "runs": str(work.runs)}
     row |= {column: f"{amount:.2f}" for column, amount in amounts.items() if amount is not None}
     return row if work.seconds is None else row | {"seconds": f"{work.seconds:.0f}"}
 
 
-def _filament(one: PurchaseEntry) -> dict[str, str]:
-    """Return the row of a filament; ``cost`` is that of the spools to buy."""
+def _filament(purchase: PurchaseEntry) -> dict[str, str]:
+    """Return the row of a filament; ``cost`` is the price of the spools to buy."""
     row = {
-        "entry": "filament", "material": one.material, "colour": one.colour or "", "grams": f"{one.grams:.2f}",
-        "grams_on_spools": f"{one.left:.2f}", "spools_to_buy": str(one.spools),
+        "entry": "filament", "material": purchase.material, "colour": purchase.colour or "",
+        "grams": f"{purchase.grams:.2f}",
+        "grams_on_spools": f"{purchase.left:.2f}", "spools_to_buy": str(purchase.spools),
     }  # fmt: skip
-    return row if one.cost is None else row | {"cost": f"{one.cost:.2f}"}
+    return row if purchase.cost is None else row | {"cost": f"{purchase.cost:.2f}"}
 
 
 def _plain(length: float) -> str:
@@ -94,5 +95,5 @@ def _plain(length: float) -> str:
 
 
 def _safe(cell: str) -> str:
-    """Return a cell that no spreadsheet takes for a formula."""
+    """Return a cell that no spreadsheet evaluates as a formula."""
     return f"'{cell}" if cell.startswith(_FORMULA) else cell

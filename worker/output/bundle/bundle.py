@@ -1,4 +1,4 @@
-"""The bundle: all files of a job in one archive, with a page to read first."""
+"""The bundle: all files of a job in one archive, with a text page to read first."""
 
 import textwrap
 from collections.abc import Iterator, Mapping
@@ -21,18 +21,18 @@ _FOLDERS: Final = {
     "run": "runs/", "map": "maps/", "labels": "labels/", "model": "models/", "bill": "", "calendar": "",
 }  # fmt: skip
 
-#: Are compressed in themselves.
+#: Media types that are already compressed.
 _PACKED: Final = frozenset({THREEMF_TYPE, PDF_TYPE})
 
 _WIDTH: Final = 100
 
 
 def write_bundle(manifest: Manifest, files: Mapping[str, bytes]) -> bytes:
-    """Return the bundle's bytes, the same for the same manifest and files.
+    """Return the bundle, the same bytes for the same manifest and files.
 
     Args:
-        manifest: the job's; the copy inside carries no entry of the bundle itself.
-        files: the bytes of every file that the manifest's parts and documents name.
+        manifest: the job's; the copy in the bundle has no entry for the bundle itself.
+        files: the contents of all files that the manifest names, by name.
 
     Raises:
         CheckFailed: when a file that the manifest names is missing or is not what the manifest says.
@@ -49,67 +49,87 @@ def write_bundle(manifest: Manifest, files: Mapping[str, bytes]) -> bytes:
             ),
             *(
                 Entry(
-                    _FOLDERS[one.role] + one.file.name, _checked(one.file, files), packed=one.file.media_type in _PACKED
+                    _FOLDERS[document.role] + document.file.name,
+                    _checked(document.file, files),
+                    packed=document.file.media_type in _PACKED,
                 )
-                for one in inside.documents
+                for document in inside.documents
             ),
         ]
     )
 
 
 def read_first(manifest: Manifest) -> str:
-    """Return the page to read first: cautions, warnings, and how many of which part to print."""
+    """Return the page to read first: cautions, warnings, the print runs, the parts, and the place of each."""
     lines = [manifest.name, "=" * max(len(manifest.name), 1), ""]
-    lines += ["Cautions", "--------", *_paragraphs(f"{one.topic}: {one.text}" for one in manifest.cautions), ""]
+    lines += [
+        "Cautions",
+        "--------",
+        *_paragraphs(f"{caution.topic}: {caution.text}" for caution in manifest.cautions),
+        "",
+    ]
     if manifest.warnings:
-        told = (f"{one.message} ({one.pointer})" for one in manifest.warnings)
-        lines += ["Warnings", "--------", *_paragraphs(told), ""]
+        warnings = (f"{warning.message} ({warning.pointer})" for warning in manifest.warnings)
+        lines += ["Warnings", "--------", *_paragraphs(warnings), ""]
     if manifest.unplaced:
         lost = (
-            " ".join(filter(None, (f"{one.count} x {one.item}:", one.reason, one.remedy))) for one in manifest.unplaced
+            " ".join(filter(None, (f"{unplaced.count} x {unplaced.item}:", unplaced.reason, unplaced.remedy)))
+            for unplaced in manifest.unplaced
         )
-        lines += ["Without a place", "---------------", *_paragraphs(lost), ""]
+        lines += ["Items not placed", "----------------", *_paragraphs(lost), ""]
     if manifest.changes is not None:
         lines += ["Changes", "-------", *_changed(manifest.changes), ""]
     if printing := list(summary(manifest)):
         lines += ["Printing", "--------", *printing, ""]
-    lines += ["Parts", "-----", "All lengths are millimetres. Parts lie as they are printed, without supports.", ""]
+    lines += [
+        "Parts",
+        "-----",
+        "All lengths are in millimetres. Parts are oriented for printing and need no supports.",
+        "",
+    ]
     for part in manifest.parts:
         size = " x ".join(f"{length:g}" for length in part.size)
         lines.append(f"{part.quantity:4d} x {part.mark:5s} {part.kind:7s} {size:28s} {part.name}")
     lines += ["", "Drawers", "-------"]
     for drawer in manifest.drawers:
-        lines += ["", f"{drawer.name}, {drawer.copies} x"]
+        lines += ["", f"{drawer.name} ({drawer.copies} x)"]
         for index, place in enumerate(drawer.placements):
             lines.append(_placed(place))
-            lines += [f"           {one.count} x {one.item}" for one in drawer.contents if one.placement == index]
-    lines += ["", "Positions are those of a part's front left corner, from the front left corner of the usable area."]
-    lines.append(f"Made by {manifest.generator.name} {manifest.generator.version} with {manifest.generator.kernel}.")
+            lines += [
+                f"           {stored.count} x {stored.item}" for stored in drawer.contents if stored.placement == index
+            ]
+    lines += [
+        "",
+        "Positions are of each part's front left corner, from the front left corner of the usable area.",
+    ]
+    lines.append(
+        f"Generated by {manifest.generator.name} {manifest.generator.version} with {manifest.generator.kernel}."
+    )
     return "\n".join(lines) + "\n"
 
 
 def _changed(changes: Changes) -> Iterator[str]:
-    """Yield what to do with what is printed already."""
-    for title, found in (
+    """Yield the changes against the previous layout: what to print, keep, put away and move."""
+    for title, parts in (
         ("Print:", changes.new),
-        ("Stay where they are:", changes.kept),
+        ("Keep in place:", changes.kept),
         ("No longer needed:", changes.retired),
     ):
-        if found:
+        if parts:
             yield title
-            yield from (f"{one.count:4d} x {one.mark:5s} {one.kind:7s} {one.name}".rstrip() for one in found)
+            yield from (f"{part.count:4d} x {part.mark:5s} {part.kind:7s} {part.name}".rstrip() for part in parts)
     if changes.moved:
         yield "Move:"
-        for one in changes.moved:
-            was, now = (f"{stand.drawer}, {stand.at[0]:g}, {stand.at[1]:g}" for stand in (one.before, one.now))
-            yield f"{one.count:4d} x {one.mark:5s} {one.kind:7s} from {was} to {now}" + (
-                f": {one.name}" if one.name else ""
+        for part in changes.moved:
+            was, now = (f"{stand.drawer}, {stand.at[0]:g}, {stand.at[1]:g}" for stand in (part.before, part.now))
+            yield f"{part.count:4d} x {part.mark:5s} {part.kind:7s} from {was} to {now}" + (
+                f": {part.name}" if part.name else ""
             )
 
 
 def _placed(place: PlacementEntry) -> str:
     line = f"     {place.mark:5s} at {place.at[0]:g}, {place.at[1]:g}"
-    line += f", turned by {place.turn} degrees" if place.turn else ""
+    line += f", turned {place.turn} degrees counter-clockwise" if place.turn else ""
     return f"{line}: {place.name}" if place.name else line
 
 
@@ -122,6 +142,7 @@ def _checked(entry: FileEntry, files: Mapping[str, bytes]) -> bytes:
     data = files.get(entry.name)
     if data is None or len(data) != entry.bytes or sha256(data).hexdigest() != entry.sha256:
         raise CheckFailed(
-            "A file is not what the manifest says.", value=entry.name, limit=f"{entry.bytes} bytes of {entry.sha256}"
-        )
+            "A file differs from its entry in the manifest.",
+            value=entry.name, limit=f"{entry.bytes} bytes with SHA-256 {entry.sha256}",
+        )  # fmt: skip
     return data

@@ -1,4 +1,4 @@
-"""The timetable as a calendar feed: iCalendar (RFC 5545), with a name and a refresh interval (RFC 7986)."""
+"""The calendar feed of a timetable: iCalendar (RFC 5545) with a name and a refresh interval (RFC 7986)."""
 
 from collections import Counter
 from collections.abc import Sequence
@@ -13,45 +13,47 @@ __all__ = ["write_feed"]
 
 _PRODUCT: Final = "-//drawerwright//schedule//EN"
 
-#: How often a calendar looks for a newer one.
+#: How often calendar programs fetch the feed.
 _REFRESH: Final = timedelta(hours=1)
 
-#: Revisions of an event are counted in seconds from here, so that a later feed always has the higher one; 31 bits last
-#: until 2093.
+#: An event's SEQUENCE counts seconds from here, so that later feeds supersede earlier ones; 31 bits last until 2093.
 _COUNTED_FROM: Final = datetime(2025, 1, 1, tzinfo=UTC)
 _LAST_REVISION: Final = 2**31 - 1
 
 _SAFETY: Final = (
-    "Do not leave a printer running unattended; keep flammable things away from it, and follow its maker's "
-    "instructions and the local rules, which come before this calendar."
+    "Do not leave a running printer unattended, and keep flammable material away from it. The manufacturer's "
+    "instructions and local regulations take precedence over this calendar."
 )
 
 
 def write_feed(schedule: ScheduleEntry, runs: Sequence[RunEntry], *, name: str, uid_base: str, made: datetime) -> bytes:
-    """Return the feed: one event for each run that has a time, in UTC.
+    """Return the feed as UTF-8: one event in UTC for each scheduled run.
 
-    An event keeps its identifier from feed to feed, so that a calendar moves it and does not show it twice.
+    An event keeps its UID in later feeds, so that calendar programs move it instead of showing it twice.
 
     Args:
         schedule: the timetable.
-        runs: the runs that it dates.
-        name: what the job is called.
-        uid_base: what no other job has, as the job's id.
-        made: when the timetable was made; a later one counts as the newer.
+        runs: the runs of the timetable.
+        name: the job's name.
+        uid_base: unique to the job, such as its id.
+        made: the time of the timetable; a later one supersedes it.
+
+    Raises:
+        KeyError: when a run of the timetable is missing.
     """
-    of_number = {run.number: run for run in runs}
+    runs_by_number = {run.number: run for run in runs}
     calendar = Calendar()
     calendar.add("prodid", _PRODUCT)
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
     calendar.add("method", "PUBLISH")
     calendar.add("name", vText(name))
-    calendar.add("x-wr-calname", vText(name))  # what calendars read that do not know RFC 7986
+    calendar.add("x-wr-calname", vText(name))  # for programs that do not know RFC 7986
     calendar.add("last-modified", made.astimezone(UTC))
     calendar.add("refresh-interval", _REFRESH, parameters={"VALUE": "DURATION"})
     calendar.add("x-published-ttl", vText("PT1H"))
     for step in schedule.steps:
-        calendar.add_component(_event(step, of_number[step.run], name, uid_base, made.astimezone(UTC)))
+        calendar.add_component(_event(step, runs_by_number[step.run], name, uid_base, made.astimezone(UTC)))
     return bytes(calendar.to_ical())
 
 
@@ -71,7 +73,7 @@ def _event(step: StepEntry, run: RunEntry, name: str, uid_base: str, made: datet
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
     alarm.add("trigger", timedelta(0))
-    alarm.add("description", f"{summary} is to begin. {_watch(step)}")
+    alarm.add("description", f"{summary} starts now. {_attendance(step)}")
     event.add_component(alarm)
     return event
 
@@ -84,17 +86,17 @@ def _lines(step: StepEntry, run: RunEntry, name: str) -> list[str]:
     lines = [f"Job: {name}", f"Pieces: {pieces}", f"Filament: {filament}{weight}; layer {run.layer:g} mm"]
     if run.file is not None:
         lines.append(f"File: {run.file}")
-    lines.append(_watch(step))
+    lines.append(_attendance(step))
     lines += [
-        "Have the next spool ready before it begins."
+        "Have a new spool ready before the start."
         if swap.after_grams == 0.0
-        else f"A spool runs out after about {swap.after_grams:.0f} g: have the next one ready."
+        else f"The spool runs out after about {swap.after_grams:.0f} g: have a new one ready."
         for swap in step.swaps
     ]
-    return [*lines, f"The bed is free at {step.free:%H:%M on %Y-%m-%d}.", _SAFETY]
+    return [*lines, f"The bed is free from {step.free:%H:%M on %Y-%m-%d}.", _SAFETY]
 
 
-def _watch(step: StepEntry) -> str:
+def _attendance(step: StepEntry) -> str:
     if step.attended_until == step.begin:
-        return "Be there when it begins."
-    return f"Be there until {step.attended_until:%H:%M}, and see the first layer down."
+        return "Attend the start."
+    return f"Attend the printer until {step.attended_until:%H:%M}, while it prints the first layer."

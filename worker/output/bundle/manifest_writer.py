@@ -1,4 +1,4 @@
-"""The manifest: everything that a job made, in one document."""
+"""The manifest writer: all results of a job in one JSON document."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -29,7 +29,7 @@ from worker.spec.manifest import (
 
 @dataclass(frozen=True, slots=True)
 class PartRecord:
-    """What is known of a part when its files have passed: figures of the STL as read back, in mm2 and mm3."""
+    """A part whose files passed all checks; triangles, volume (mm3) and area (mm2) are of the STL as read back."""
 
     digest: str
     triangles: int
@@ -41,7 +41,7 @@ class PartRecord:
 
 @dataclass(frozen=True, slots=True)
 class PrintRecord:
-    """How the parts are printed: estimates by mark, the runs and all of them in numbers, when, and what to buy."""
+    """The printing of a job: estimates by mark, runs and their totals, timetable, and filament to buy."""
 
     estimates: Mapping[str, EstimateEntry]
     runs: tuple[RunEntry, ...]
@@ -62,13 +62,13 @@ def compose_manifest(
 
     Args:
         plan: the job laid out.
-        records: by mark, one for every part of the plan.
-        assembly: the checks of the drawers as they stand.
+        records: by mark, one for each part of the plan.
+        assembly: the checks of the assembled drawers.
         digest_of_spec: see `spec_digest`.
-        prints: how the parts are printed.
+        prints: the runs and estimates; None when they are unknown.
 
     Raises:
-        KeyError: when a part has no record, or no estimate among the others'.
+        KeyError: when a part has no record or no estimate.
     """
     document = plan_document(plan)
     manifest = Manifest(
@@ -99,31 +99,31 @@ def compose_manifest(
     )
     if prints is None:
         return manifest
-    told = {"runs": prints.runs, "work": prints.work, "schedule": prints.schedule, "purchases": prints.purchases}
-    return manifest.model_copy(update=told)
+    fields = {"runs": prints.runs, "work": prints.work, "schedule": prints.schedule, "purchases": prints.purchases}
+    return manifest.model_copy(update=fields)
 
 
 def manifest_bytes(manifest: Manifest) -> bytes:
-    """Return the manifest as JSON, the same bytes for the same manifest: keys sorted, indented, UTF-8."""
+    """Return the manifest as indented JSON with sorted keys, in UTF-8: the same bytes for the same manifest."""
     document = manifest.model_dump(mode="json")
     return orjson.dumps(document, option=orjson.OPT_SORT_KEYS | orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
 
 
 def canonical_json(document: Any) -> bytes:
-    """Return JSON with its keys sorted and no spaces, in UTF-8: what digests are taken of."""
+    """Return canonical JSON, the input of digests: sorted keys, no spaces, UTF-8."""
     return orjson.dumps(document, option=orjson.OPT_SORT_KEYS)
 
 
 def spec_digest(spec: BaseModel) -> str:
-    """Return the SHA-256 of a spec as canonical JSON, its defaults filled in and its lengths in mm."""
+    """Return the SHA-256 of a spec's canonical JSON, with defaults filled in and lengths in mm, as hexadecimal."""
     return sha256(canonical_json(spec.model_dump(mode="json"))).hexdigest()
 
 
 def part_file_name(mark: str, kind: Kind, suffix: str) -> str:
-    """Return the name of a part's file: made of its mark and kind only, never of what a caller wrote."""
+    """Return a part's file name, from its mark and kind only: no text of the caller gets into it."""
     return f"{mark}-{kind}.{suffix}"
 
 
 def file_entry(name: str, media_type: str, data: bytes) -> FileEntry:
-    """Return the entry of a file."""
+    """Return the manifest's entry of a file: its size and SHA-256."""
     return FileEntry(name=name, media_type=media_type, bytes=len(data), sha256=sha256(data).hexdigest())

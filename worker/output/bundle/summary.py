@@ -1,4 +1,4 @@
-"""The summary: runs, filament, time and money as lines of text."""
+"""The summary: runs, filament, time and cost as lines of text."""
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -10,21 +10,21 @@ __all__ = ["summary"]
 
 
 def summary(manifest: Manifest) -> Iterator[str]:
-    """Yield what is printed in which run, what all takes and how sure that is, when it is done and what to buy."""
+    """Yield the runs, the totals with their uncertainty, the timetable, and the filament to buy."""
     work = manifest.work
     if work is None:
         return
     if not manifest.runs:
-        yield "Nothing is to be printed."
+        yield "There is nothing to print."
         return
-    yield "Print the runs in this order. Each file has all its pieces in their places on the bed."
+    yield "Print the runs in this order. Each file holds all pieces of a run in their places on the bed."
     yield ""
     for run in manifest.runs:
         yield from _run(run)
     yield ""
     if stage_of_run(manifest.runs[0]) is Stage.TEST_PRINTS:
-        yield "Print the coupon first and try its plug in each socket: the name beside the one in which it sits as you"
-        yield "wish is the clearance that this printer needs. If that is another, ask for the job anew with it."
+        yield "Print the coupon first and try its plug in each socket. The label of the best fit is the"
+        yield "clearance for this printer. If this job has another clearance, submit it again with that one."
         yield ""
     yield from _totals(work)
     if manifest.schedule is not None:
@@ -40,50 +40,58 @@ def _run(run: RunEntry) -> Iterator[str]:
 
 
 def _totals(work: WorkEntry) -> Iterator[str]:
-    cost = "" if work.cost is None else f", filament for {work.cost:.2f}"
+    cost = "" if work.cost is None else f", filament cost {work.cost:.2f}"
     yield (
-        f"{work.pieces} pieces in {work.runs} runs (no packing has fewer than {work.least_runs}): "
-        f"{_hours(work.seconds)} of printing, {_grams(work.grams)}, {work.metres or 0.0:.0f} m{cost}."
+        f"{work.pieces} pieces in {work.runs} runs (at least {work.least_runs} are needed): "
+        f"{_hours(work.seconds)} of print time, {_grams(work.grams)}, {work.metres or 0.0:.0f} m{cost}."
     )
     yield (
-        f"These are estimates: the time may be off by {100.0 * (work.time_uncertainty or 0.0):.0f} %, the filament by "
-        f"{100.0 * (work.filament_uncertainty or 0.0):.0f} %."
+        f"These are estimates: the print time may be off by {100.0 * (work.time_uncertainty or 0.0):.0f} %, "
+        f"the filament by {100.0 * (work.filament_uncertainty or 0.0):.0f} %."
     )
-    for name, factor in (("times", work.calibrated_time), ("amounts of filament", work.calibrated_filament)):
+    for name, factor in (("print times", work.calibrated_time), ("amounts of filament", work.calibrated_filament)):
         if factor != 1.0:
-            yield f"By your own prints all {name} are multiplied by {factor:g}."
+            yield f"All {name} are multiplied by {factor:g}, as calibrated by your own prints."
     if work.long_pieces:
-        yield f"Longer than a run may take, each alone: {', '.join(work.long_pieces)}."
-    for one in work.alternatives:
-        cost = "" if one.cost is None else f", {one.cost:.2f}"
-        yield f"With layers of {one.layer:g} mm: {one.runs} runs, {_hours(one.seconds)}, {_grams(one.grams)}{cost}."
+        yield f"Pieces that exceed the time limit of a run and are printed alone: {', '.join(work.long_pieces)}."
+    for alternative in work.alternatives:
+        cost = "" if alternative.cost is None else f", {alternative.cost:.2f}"
+        yield (
+            f"With a layer height of {alternative.layer:g} mm: {alternative.runs} runs, {_hours(alternative.seconds)}, "
+            f"{_grams(alternative.grams)}{cost}."
+        )
 
 
 def _dates(schedule: ScheduleEntry) -> Iterator[str]:
     yield ""
     for step in schedule.steps:
         yield (
-            f"{step.begin:%a %Y-%m-%d %H:%M} to {step.end:%a %H:%M}  run {step.run} on {step.printer}; watch it until "
-            f"{step.attended_until:%H:%M}"
+            f"{step.begin:%a %Y-%m-%d %H:%M} to {step.end:%a %H:%M}  run {step.run} on {step.printer}; attend "
+            f"until {step.attended_until:%H:%M}"
         )
         for swap in step.swaps:
-            yield f"      have the next spool of {swap.material} ready after {swap.after_grams:.0f} g"
-    for one in schedule.waiting:
-        yield f"Run {one.run} has no time: {one.reason}"
+            yield f"      change to a new spool of {swap.material} after about {swap.after_grams:.0f} g"
+    for waiting in schedule.waiting:
+        yield f"Run {waiting.run} is not scheduled: {waiting.reason}"
     if schedule.finish is not None:
-        yield f"All is printed by {schedule.finish:%a %Y-%m-%d %H:%M} ({schedule.timezone}) at the earliest."
+        yield f"Printing ends on {schedule.finish:%a %Y-%m-%d %H:%M} ({schedule.timezone}) at the earliest."
 
 
 def _bought(purchases: Sequence[PurchaseEntry]) -> Iterator[str]:
     yield ""
-    for one in purchases:
-        spools = f"buy {one.spools} {'spool' if one.spools == 1 else 'spools'}" if one.spools else "nothing to buy"
-        cost = f" for {one.cost:.2f}" if one.spools and one.cost is not None else ""
-        yield f"{_filament(one)}: {_grams(one.grams)} needed, {_grams(one.left)} on spools: {spools}{cost}."
+    for purchase in purchases:
+        spools = (
+            f"buy {purchase.spools} {'spool' if purchase.spools == 1 else 'spools'}"
+            if purchase.spools
+            else "nothing to buy"
+        )
+        cost = f" for {purchase.cost:.2f}" if purchase.spools and purchase.cost is not None else ""
+        needed, left = _grams(purchase.grams), _grams(purchase.left)
+        yield f"{_filament(purchase)}: {needed} needed, {left} on spools: {spools}{cost}."
 
 
-def _filament(one: RunEntry | PurchaseEntry) -> str:
-    return f"{one.material} {one.colour}" if one.colour else one.material
+def _filament(source: RunEntry | PurchaseEntry) -> str:
+    return f"{source.material} {source.colour}" if source.colour else source.material
 
 
 def _hours(seconds: float | None) -> str:

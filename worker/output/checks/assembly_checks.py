@@ -62,17 +62,17 @@ class _Solids:
             self._turned[key] = placed(solid, Placement(mark, (0.0, 0.0, 0.0), turn))  # type: ignore[arg-type]
         return self._turned[key]
 
-    def placed(self, one: Placement) -> manifold3d.Manifold:
+    def placed(self, place: Placement) -> manifold3d.Manifold:
         """Return a part where it stands."""
-        return self.turned(one.mark, one.turn).translate(one.at)
+        return self.turned(place.mark, place.turn).translate(place.at)
 
-    def box(self, one: Placement) -> Box:
+    def box(self, place: Placement) -> Box:
         """Return the box of a part where it stands: least x, y, z, greatest x, y, z."""
-        low, high = self.meshes[one.mark].bounds
+        low, high = self.meshes[place.mark].bounds
         width, depth, height = (high - low).tolist()
-        if one.turn in {90, 270}:
+        if place.turn in {90, 270}:
             width, depth = depth, width
-        x, y, z = one.at
+        x, y, z = place.at
         return x, y, z, x + width, y + depth, z + height
 
     def gap(self, first: Placement, second: Placement, reach: float) -> tuple[float, float]:
@@ -83,10 +83,10 @@ class _Solids:
         apart = tuple(round(b - a, _DECIMALS) for a, b in zip(first.at, second.at, strict=True))
         key = (first.mark, first.turn, second.mark, second.turn, apart, reach)
         if key not in self._gaps:
-            one = self.turned(first.mark, first.turn)
+            first_solid = self.turned(first.mark, first.turn)
             other = self.turned(second.mark, second.turn).translate(apart)
-            gap = one.min_gap(other, reach)
-            self._gaps[key] = gap, 0.0 if gap > 0.0 else (one ^ other).volume()
+            gap = first_solid.min_gap(other, reach)
+            self._gaps[key] = gap, 0.0 if gap > 0.0 else (first_solid ^ other).volume()
         return self._gaps[key]
 
 
@@ -127,10 +127,10 @@ def _drawer_checks(solids: _Solids, drawer: DrawerPlan) -> Iterator[Check]:
                 subject=_subject(drawer, worst),
             )  # fmt: skip
     yield _outline_check(solids, drawer)
-    tallest = max(drawer.placements, key=lambda one: solids.box(one)[5], default=None)
+    tallest = max(drawer.placements, key=lambda place: solids.box(place)[5], default=None)
     if tallest is not None:
         top = solids.box(tallest)[5]
-        bottom = min(solids.box(one)[2] for one in drawer.placements)
+        bottom = min(solids.box(place)[2] for place in drawer.placements)
         yield Check(
             name="height", passed=top <= drawer.size[2] + CONTAINMENT_SLACK and bottom >= -CONTAINMENT_SLACK,
             value=round(top, _DECIMALS), limit=f"at most {drawer.size[2]:g} mm, standing on the bottom",
@@ -142,12 +142,12 @@ def _near_pairs(solids: _Solids, drawer: DrawerPlan) -> Iterator[_Pair]:
     """Give every two parts whose boxes come nearer than the gap that they need and a little more."""
     places = drawer.placements
     seams = {frozenset((seam.first, seam.second)): seam.gap for seam in drawer.seams}
-    boxes = np.array([solids.box(one) for one in places]).reshape(-1, 6)
+    boxes = np.array([solids.box(place) for place in places]).reshape(-1, 6)
     reach = max([*seams.values(), *(2.0 * air for air in solids.airs.values())], default=0.0) + _BEYOND
     flat = shapely.box(boxes[:, 0], boxes[:, 1], boxes[:, 3], boxes[:, 4])
     grown = shapely.box(boxes[:, 0] - reach, boxes[:, 1] - reach, boxes[:, 3] + reach, boxes[:, 4] + reach)
-    found = shapely.STRtree(list(np.atleast_1d(flat))).query(np.atleast_1d(grown))
-    for i, j in sorted(zip(*found.tolist(), strict=True)):
+    near = shapely.STRtree(list(np.atleast_1d(flat))).query(np.atleast_1d(grown))
+    for i, j in sorted(zip(*near.tolist(), strict=True)):
         if j >= i or boxes[i, 2] > boxes[j, 5] + reach or boxes[j, 2] > boxes[i, 5] + reach:
             continue
         rule, least = _need(solids, drawer, seams, j, i)
@@ -158,17 +158,22 @@ def _need(
     solids: _Solids, drawer: DrawerPlan, seams: Mapping[frozenset[int], float], first: int, second: int
 ) -> tuple[str, float]:
     """Return the rule for two parts and the gap that it asks for, in mm."""
-    one, other = drawer.placements[first], drawer.placements[second]
-    kinds = {solids.kinds[one.mark], solids.kinds[other.mark]}
+    first_place, other = drawer.placements[first], drawer.placements[second]
+    kinds = {solids.kinds[first_place.mark], solids.kinds[other.mark]}
     if kinds == {"tile"}:
         gap = seams.get(frozenset((first, second)))
         return ("seam", gap) if gap is not None else ("apart", 0.0)
     if kinds == {"tile", "key"}:
         return "key", min(seams.values(), default=0.0)
-    air = solids.airs.get(one.mark, 0.0) + solids.airs.get(other.mark, 0.0)
+    air = solids.airs.get(first_place.mark, 0.0) + solids.airs.get(other.mark, 0.0)
     if kinds == {"tile", "tray"}:
         return "joint", air
-    if kinds == {"tray"} and one.cell is not None and one.cell == other.cell and one.at[2] != other.at[2]:
+    if (
+        kinds == {"tray"}
+        and first_place.cell is not None
+        and first_place.cell == other.cell
+        and first_place.at[2] != other.at[2]
+    ):
         return "stack", max(solids.airs.values())  # a foot in a rim, as in a socket
     if kinds == {"tray"}:
         return "trays", air
@@ -183,14 +188,14 @@ def _outline_check(solids: _Solids, drawer: DrawerPlan) -> Check:
     outer, *holes = drawer.outline
     inside = shapely.Polygon(outer, holes).buffer(CONTAINMENT_SLACK, join_style="mitre")
     shapely.prepare(inside)
-    boxes = [solids.box(one) for one in drawer.placements]
+    boxes = [solids.box(place) for place in drawer.placements]
     near = [
-        one
-        for one, (x0, y0, _, x1, y1, _) in zip(drawer.placements, boxes, strict=True)
+        place
+        for place, (x0, y0, _, x1, y1, _) in zip(drawer.placements, boxes, strict=True)
         if not inside.covers(shapely.box(x0, y0, x1, y1))
     ]
     sides = _sides(drawer, max((box[5] for box in boxes), default=0.0)) if near else None
-    outside = [one for one in near if sides is not None and (sides ^ solids.placed(one)).volume() > SHARED_VOLUME]
+    outside = [place for place in near if sides is not None and (sides ^ solids.placed(place)).volume() > SHARED_VOLUME]
     return Check(
         name="outline", passed=not outside, value=len(outside),
         limit=f"0 parts that reach out of the outline by more than {CONTAINMENT_SLACK:g} mm",
@@ -210,9 +215,9 @@ def _sides(drawer: DrawerPlan, height: float) -> manifold3d.Manifold:
 
 def _subject(drawer: DrawerPlan, pair: _Pair) -> str:
     """Name a pair: the drawer, both marks and where they stand."""
-    one, other = (drawer.placements[index] for index in (pair.first, pair.second))
-    return f"{drawer.name}: {_stand(one)} and {_stand(other)}"
+    first_place, other = (drawer.placements[index] for index in (pair.first, pair.second))
+    return f"{drawer.name}: {_stand(first_place)} and {_stand(other)}"
 
 
-def _stand(one: Placement) -> str:
-    return f"{one.mark} at {one.at[0]:g}, {one.at[1]:g}"
+def _stand(place: Placement) -> str:
+    return f"{place.mark} at {place.at[0]:g}, {place.at[1]:g}"

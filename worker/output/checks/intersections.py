@@ -36,8 +36,8 @@ def intersecting_pairs(mesh: Mesh) -> Indices:
     normals = _cross(corners[1] - corners[0], corners[2] - corners[0])
     lengths = np.sqrt((normals * normals).sum(axis=0))
     normals /= np.where(lengths > 0.0, lengths, 1.0)
-    found = [_crossing(corners, normals, pairs) for pairs in _near_pairs(corners)]
-    return np.concatenate([np.zeros((2, 0), dtype=np.int64), *found], axis=1)
+    crossing = [_crossing(corners, normals, pairs) for pairs in _near_pairs(corners)]
+    return np.concatenate([np.zeros((2, 0), dtype=np.int64), *crossing], axis=1)
 
 
 def box_diagonals(low: Floats, high: Floats) -> Any:
@@ -57,7 +57,7 @@ def _near_pairs(corners: Floats) -> Iterator[Indices]:
         (lowest, highest, members, shapely.STRtree(boxes[members]))
         for lowest, highest, members in _layers(low[2], high[2])
     ]
-    found: list[Indices] = []
+    near_pairs: list[Indices] = []
     for index, (lowest, highest, members, _) in enumerate(groups):
         for other in range(index, len(groups)):
             others_lowest, others_highest, others, tree = groups[other]
@@ -68,8 +68,8 @@ def _near_pairs(corners: Floats) -> Iterator[Indices]:
             near = (low[2][a] <= high[2][b]) & (low[2][b] <= high[2][a])
             if other == index:
                 near &= a < b  # the tree gives such pairs both ways round
-            found.append(np.stack([np.minimum(a[near], b[near]), np.maximum(a[near], b[near])]))
-    pairs = np.concatenate(found, axis=1)
+            near_pairs.append(np.stack([np.minimum(a[near], b[near]), np.maximum(a[near], b[near])]))
+    pairs = np.concatenate(near_pairs, axis=1)
     for start in range(0, pairs.shape[1], _CHUNK):
         yield pairs[:, start : start + _CHUNK]
 

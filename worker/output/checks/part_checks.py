@@ -62,7 +62,7 @@ def inspect(stl: bytes, threemf: bytes, expected: Expected, printer: Printer) ->
         return (
             _check("readable", passed=False, value=failure.message, limit=failure.limit or "both files can be read"),
         )
-    triangles = min(len(mesh.triangles), *(len(one.triangles) for one in packed))
+    triangles = min(len(mesh.triangles), *(len(packed_mesh.triangles) for packed_mesh in packed))
     if triangles < _LEAST_TRIANGLES:
         return (_check("readable", passed=False, value=triangles, limit="at least 4 triangles in each file"),)
     return tuple(_checks(mesh, packed, expected, printer))
@@ -110,8 +110,8 @@ def open_edges(mesh: Mesh) -> int:
     edges, opposite = np.sort(start * count + end), np.sort(end * count + start)
     if np.array_equal(edges, opposite) and bool((edges[1:] != edges[:-1]).all()):
         return 0
-    found, times = np.unique(edges, return_counts=True)
-    return int(times[(times != 1) | ~np.isin(found, opposite)].sum())
+    distinct, times = np.unique(edges, return_counts=True)
+    return int(times[(times != 1) | ~np.isin(distinct, opposite)].sum())
 
 
 def _checks(mesh: Mesh, packed: Sequence[Mesh], expected: Expected, printer: Printer) -> Iterator[Check]:
@@ -165,7 +165,9 @@ def _same_points(mesh: Mesh, packed: Sequence[Mesh]) -> Check:
     """Check that both files hold the same triangles in the same order."""
     limit = f"one mesh in each, of the same triangles within {FILE_SLACK:g} mm"
     if len(packed) != 1 or packed[0].triangles.shape != mesh.triangles.shape:
-        return _check("files", passed=False, value=sum(len(one.triangles) for one in packed), limit=limit)
+        return _check(
+            "files", passed=False, value=sum(len(packed_mesh.triangles) for packed_mesh in packed), limit=limit
+        )
     if packed[0].triangles.min() < 0 or packed[0].triangles.max() >= len(packed[0].vertices):
         return _check("files", passed=False, value="a triangle names no vertex", limit=limit)
     apart = np.abs(packed[0].vertices[packed[0].triangles] - mesh.vertices[mesh.triangles]).max()
@@ -200,19 +202,21 @@ def _bed(printer: Printer) -> str:
 
 def _lettered(shape: Shape) -> Iterator[Range]:
     """Give the ranges of height that letterings take up; their strokes are thinner than any wall."""
-    for one in getattr(shape, "letterings", ()):
-        yield _lettered_range(shape, one)
+    for lettering in getattr(shape, "letterings", ()):
+        yield _lettered_range(shape, lettering)
 
 
-def _lettered_range(shape: Shape, one: Lettering) -> Range:
-    low, high = (0.0, one.depth) if one.raised else (-one.depth, 0.0)
-    if one.face == "bottom":
-        return 0.0, one.depth
-    if one.face == "front":
-        return one.at[1] - one.cap_height, one.at[1] + one.cap_height  # with room for tails and accents
-    if isinstance(shape, TrayShape) and one.face == "floor":
+def _lettered_range(shape: Shape, lettering: Lettering) -> Range:
+    low, high = (0.0, lettering.depth) if lettering.raised else (-lettering.depth, 0.0)
+    if lettering.face == "bottom":
+        return 0.0, lettering.depth
+    if lettering.face == "front":
+        return lettering.at[1] - lettering.cap_height, lettering.at[
+            1
+        ] + lettering.cap_height  # with room for tails and accents
+    if isinstance(shape, TrayShape) and lettering.face == "floor":
         return shape.fill_top + low, shape.fill_top + high
-    if isinstance(shape, TrayShape) and one.face == "ledge" and shape.ledge is not None:
+    if isinstance(shape, TrayShape) and lettering.face == "ledge" and shape.ledge is not None:
         return shape.ledge.top - shape.ledge.drop + low, shape.ledge.top + high
     return shape.height + low, shape.height + high
 

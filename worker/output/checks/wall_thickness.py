@@ -99,8 +99,8 @@ def thinnest_wall(mesh: Mesh, solid: manifold3d.Manifold, limit: float, skip: Se
     sides = _between_sides(edges, i, j, limit)
     apart = edges.before[i] != j
     corners = _between_corners(edges, i[apart], j[apart], limit)
-    found = min(sides.min(initial=inf), corners.min(initial=inf))
-    return float(found) if found <= reach else inf
+    thinnest = min(sides.min(initial=inf), corners.min(initial=inf))
+    return float(thinnest) if thinnest <= reach else inf
 
 
 def section_heights(mesh: Mesh, skip: Sequence[Range] = ()) -> list[float]:
@@ -143,7 +143,7 @@ def _edges(loops: Sequence[Floats]) -> _Edges | None:
     """Return the edges of closed loops, those without length left out; None when nothing is left."""
     if not loops:
         return None
-    points, loop = np.concatenate(loops), np.repeat(np.arange(len(loops)), [len(one) for one in loops])
+    points, loop = np.concatenate(loops), np.repeat(np.arange(len(loops)), [len(points) for points in loops])
     step = points[_after(loop)] - points
     kept = np.hypot(step[:, 0], step[:, 1]) > _SIMPLIFY / 10.0
     kept &= (np.bincount(loop[kept], minlength=len(loops)) > 2)[loop]  # noqa: PLR2004 - two edges hold no area
@@ -205,8 +205,8 @@ def _between_sides(edges: _Edges, i: Indices, j: Indices, limit: float) -> Float
     start = np.where(same, low + np.maximum(way - edges.round[i] + tips, 0.0) / fall, low)
     stop = np.where(same, np.minimum(low + (way - tips) / fall, high), high)
     thickness = h_first + slope * (np.where(slope > 0.0, start, stop) - s_first)
-    found: Floats = thickness[(stop > start) & (thickness > 0.0)]
-    return found
+    walls: Floats = thickness[(stop > start) & (thickness > 0.0)]
+    return walls
 
 
 def _between_corners(edges: _Edges, i: Indices, j: Indices, limit: float) -> Floats:
@@ -227,8 +227,8 @@ def _between_corners(edges: _Edges, i: Indices, j: Indices, limit: float) -> Flo
     beyond = s >= edges.length[j]
     corner = np.where(beyond, edges.after[j], j)  # the edge that starts at the corner met
     reaches = np.where(beyond | (s <= 0.0), _is_neck(edges, corner, -way), _cross(edges.along[j], -way) > 0.0)
-    found: Floats = distance[reaches & _is_neck(edges, i, way)]
-    return found
+    necks: Floats = distance[reaches & _is_neck(edges, i, way)]
+    return necks
 
 
 def _is_neck(edges: _Edges, i: Indices, way: Floats) -> Mask:

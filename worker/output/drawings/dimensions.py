@@ -8,8 +8,8 @@ from math import ceil
 from typing import Final
 
 from worker.output.drawings.font import LINE, text_width
-from worker.output.drawings.map_ground import Ground
-from worker.output.drawings.sheet import LEAST, Path, TextElement
+from worker.output.drawings.mapped_drawer import MappedDrawer
+from worker.output.drawings.sheet import LEAST, Path, TextLine
 
 __all__ = ["FOOT", "HEAD", "SIDE", "dimensions"]
 
@@ -28,16 +28,16 @@ _APART: Final = 4.5
 
 
 def dimensions(
-    ground: Ground, place: tuple[float, float, float, float], across: tuple[float, float]
-) -> list[Path | TextElement]:
+    mapped: MappedDrawer, place: tuple[float, float, float, float], across: tuple[float, float]
+) -> list[Path | TextLine]:
     """Return the dimensions.
 
     Args:
-        ground: the drawer.
+        mapped: the drawer.
         place: left and top of the drawer on the sheet, mm of the drawer in a mm of it, and mm of it in a unit.
         across: left and width of the room that the view has.
     """
-    drawn = _Dimensions(ground, place)
+    drawn = _Dimensions(mapped, place)
     drawn.chains()
     drawn.numbers()
     drawn.front(*across)
@@ -45,18 +45,18 @@ def dimensions(
 
 
 class _Dimensions:
-    def __init__(self, ground: Ground, place: tuple[float, float, float, float]) -> None:
-        self.ground = ground
+    def __init__(self, mapped: MappedDrawer, place: tuple[float, float, float, float]) -> None:
+        self.mapped = mapped
         self.left, self.top, self.scale, self.unit = place
-        self.right = self.left + ground.extent[0] / self.scale
-        self.base = self.top + ground.extent[1] / self.scale
-        self.shapes: list[Path | TextElement] = []
+        self.right = self.left + mapped.extent[0] / self.scale
+        self.base = self.top + mapped.extent[1] / self.scale
+        self.shapes: list[Path | TextLine] = []
 
     def _line(self, *points: tuple[float, float], width: float = 0.18) -> None:
         self.shapes.append(Path(points, width=width * self.unit))
 
     def _text(self, text: str, x: float, y: float, *, turned: bool = False) -> None:
-        self.shapes.append(TextElement(text, (x, y), _SIZE * self.unit, align="middle", turned=turned))
+        self.shapes.append(TextLine(text, (x, y), _SIZE * self.unit, align="middle", turned=turned))
 
     def _width(self, text: str) -> float:
         return text_width(text, _SIZE * self.unit)
@@ -82,8 +82,8 @@ class _Dimensions:
 
     def chains(self) -> None:
         """Draw the cells with what they leave in front and at the right, the whole below it and at the left."""
-        unit, (wide, deep) = self.unit, self.ground.extent
-        left, front, right, back = self.ground.edges
+        unit, (wide, deep) = self.unit, self.mapped.extent
+        left, front, right, back = self.mapped.edges
         high = LINE * _SIZE * unit
         ends = self.left, self.left + left / self.scale, self.right - right / self.scale, self.right
         level = self.base + _NEAR * unit
@@ -113,23 +113,23 @@ class _Dimensions:
             self._text(cells, beside, (tops[1] + tops[2]) / 2.0, turned=True)
         if tops[2] - tops[1] >= 2.4 * high:
             for size, middle in ((back, (tops[0] + tops[1]) / 2.0), (front, (tops[2] + tops[3]) / 2.0)):
-                if told := _rounded(size):
-                    self._text(told, beside + self._width(told) / 2.0, middle - high / 2.0)
+                if text := _rounded(size):
+                    self._text(text, beside + self._width(text) / 2.0, middle - high / 2.0)
 
     def _edge(self, size: float, low: float, far: float, out: int, above: float) -> None:
         """Write what the cells leave at the left or the right: between the strokes, or else outside them."""
-        told = _rounded(size)
-        width = self._width(told) + 2 * _GAP * self.unit
-        if not told:
+        text = _rounded(size)
+        width = self._width(text) + 2 * _GAP * self.unit
+        if not text:
             return
         if width <= far - low:
-            self._text(told, (low + far) / 2.0, above)
+            self._text(text, (low + far) / 2.0, above)
         else:
-            self._text(told, (low - width / 2.0) if out < 0 else (far + width / 2.0), above)
+            self._text(text, (low - width / 2.0) if out < 0 else (far + width / 2.0), above)
 
     def numbers(self) -> None:
         """Number columns above and rows at the left, from 0, as places of trays are counted."""
-        lattice, unit = self.ground.drawer.lattice, self.unit
+        lattice, unit = self.mapped.drawer.lattice, self.unit
         step = lattice.pitch / self.scale
         every = next((n for n in (1, 2, 5, 10, 20) if n * step >= _APART * unit), 50)
         size = LEAST * unit
@@ -138,18 +138,18 @@ class _Dimensions:
                 along = lattice.origin[axis] / self.scale + (number + 0.5) * step
                 if axis == 0:
                     at = (self.left + along, self.top - LINE * size - 0.5 * unit)
-                    self.shapes.append(TextElement(str(number), at, size, align="middle"))
+                    self.shapes.append(TextLine(str(number), at, size, align="middle"))
                 else:
                     at = (self.left - unit, self.base - along - LINE * size / 2.0)
-                    self.shapes.append(TextElement(str(number), at, size, align="right"))
+                    self.shapes.append(TextLine(str(number), at, size, align="right"))
 
     def front(self, left: float, room: float) -> None:
         """Mark the front with an arrow towards who stands before the drawer; draw a bar to measure the scale by."""
         unit = self.unit
         y, x = self.base + 11.3 * unit, left + room / 2.0
-        told, size = "front of the drawer", 3.0 * unit
-        width = text_width(told, size, bold=True)
-        self.shapes.append(TextElement(told, (x, y), size, bold=True, align="middle"))
+        text, size = "front of the drawer", 3.0 * unit
+        width = text_width(text, size, bold=True)
+        self.shapes.append(TextLine(text, (x, y), size, bold=True, align="middle"))
         for side in (-1.0, 1.0):
             tip = x + side * (width / 2.0 + 3.0 * unit)
             points = ((-1.5, 1.8), (0.0, 3.6), (1.5, 1.8), (0.5, 1.8), (0.5, 0.3), (-0.5, 0.3), (-0.5, 1.8))

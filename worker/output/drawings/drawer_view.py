@@ -8,8 +8,8 @@ from shapely.geometry import Polygon, box
 from worker.layout.model.shapes import Point, TrayShape
 from worker.output.drawings.dimensions import FOOT, HEAD, SIDE, dimensions
 from worker.output.drawings.font import LINE, fitted, text_width, wrapped
-from worker.output.drawings.map_ground import Ground, Stood, rounded
-from worker.output.drawings.sheet import LEAST, Frame, Path, Sheet, TextElement, block
+from worker.output.drawings.mapped_drawer import MappedDrawer, MappedPart, rounded
+from worker.output.drawings.sheet import LEAST, Frame, Path, Sheet, TextLine, block
 
 __all__ = ["FOOT", "HEAD", "SIDE", "View", "draw_view"]
 
@@ -31,27 +31,27 @@ _TELLING: Final = 5
 _FLOOR, _PLATE, _LINES, _INSIDE, _FREE, _OBSTACLE = 0.94, 0.88, 0.72, 0.82, 0.55, 0.6
 
 
-def draw_view(sheet: Sheet, ground: Ground, frame: tuple[float, float, float], view: View, *,
+def draw_view(sheet: Sheet, mapped: MappedDrawer, frame: tuple[float, float, float], view: View, *,
               scale: float, unit: float) -> None:  # fmt: skip
     """Draw a view with its heading and its dimensions.
 
     Args:
         sheet: what it is drawn on.
-        ground: the drawer.
+        mapped: the drawer.
         frame: left, top and width of the room for it; it is as high as the drawer to scale with `HEAD` and `FOOT`.
         view: which.
         scale: mm of the drawer in a mm of the sheet.
         unit: mm of the sheet in a mm of its text.
     """
-    _Figure(sheet, ground, frame, scale=scale, unit=unit).draw(view)
+    _Figure(sheet, mapped, frame, scale=scale, unit=unit).draw(view)
 
 
 class _Figure:
     def __init__(
-        self, sheet: Sheet, ground: Ground, frame: tuple[float, float, float], *, scale: float, unit: float
+        self, sheet: Sheet, mapped: MappedDrawer, frame: tuple[float, float, float], *, scale: float, unit: float
     ) -> None:
-        self.sheet, self.ground, self.frame, self.scale, self.unit = sheet, ground, frame, scale, unit
-        wide, deep = ground.extent
+        self.sheet, self.mapped, self.frame, self.scale, self.unit = sheet, mapped, frame, scale, unit
+        wide, deep = mapped.extent
         self.left = frame[0] + (frame[2] - wide / scale) / 2.0
         self.top = frame[1] + HEAD * unit
         self.base = self.top + deep / scale
@@ -59,26 +59,28 @@ class _Figure:
     def draw(self, view: View) -> None:
         self._heading(view)
         shade = 0.8 if view == "floor" else _FLOOR
-        self._ring(self.ground.drawer.outline[0], fill=shade, width=0.0, stroke=None)
+        self._ring(self.mapped.drawer.outline[0], fill=shade, width=0.0, stroke=None)
         if view == "floor":
             self._floor()
         else:
             self._trays()
-        for index, ring in enumerate(self.ground.drawer.outline):
+        for index, ring in enumerate(self.mapped.drawer.outline):
             self._ring(ring, fill=_OBSTACLE if index else None, width=0.6 * self.unit)
         self.sheet.shapes += dimensions(
-            self.ground, (self.left, self.top, self.scale, self.unit), (self.frame[0], self.frame[2])
+            self.mapped, (self.left, self.top, self.scale, self.unit), (self.frame[0], self.frame[2])
         )
 
     def _heading(self, view: View) -> None:
-        unit, drawer = self.unit, self.ground.drawer
+        unit, drawer = self.unit, self.mapped.drawer
         x, y, room = self.frame[0] + 2 * unit, self.frame[1], self.frame[2] - 4 * unit
         self.sheet.write(f"{drawer.name}: {view}", (x, y, room), 4.2 * unit, bold=True, least=3.0 * unit)
         wide, deep, high = drawer.size
         copies = f", {drawer.copies} drawers alike" if drawer.copies > 1 else ""
-        usable = "usable {:g} x {:g}".format(*(round(one, 1) for one in self.ground.extent))
-        told = f"{wide:g} wide, {deep:g} deep, {high:g} mm high inside, {usable}{copies}; from above, 1:{self.scale:g}"
-        self.sheet.write(told, (x, y + 5.1 * unit, room), 2.5 * unit, least=LEAST * unit)
+        usable = "usable {:g} x {:g}".format(*(round(length, 1) for length in self.mapped.extent))
+        subtitle = (
+            f"{wide:g} wide, {deep:g} deep, {high:g} mm high inside, {usable}{copies}; from above, 1:{self.scale:g}"
+        )
+        self.sheet.write(subtitle, (x, y + 5.1 * unit, room), 2.5 * unit, least=LEAST * unit)
 
     def _at(self, x: float, y: float) -> Point:
         return self.left + x / self.scale, self.base - y / self.scale
@@ -94,12 +96,12 @@ class _Figure:
         return x, y, (right - left) / self.scale, (back - front) / self.scale
 
     def _cells(self, fill: float | None) -> None:
-        for cell in self.ground.cells:
+        for cell in self.mapped.cells:
             self._ring(rounded(*cell, 0.0), fill=fill, stroke=_LINES, width=0.12 * self.unit)
 
     def _floor(self) -> None:
         unit = self.unit
-        tiles = [one for one in self.ground.floor if one.part.kind != "key"]
+        tiles = [part for part in self.mapped.floor if part.part.kind != "key"]
         for tile in tiles:
             self._ring(tile.outline, fill=_PLATE, stroke=None, width=0.0)
             for hole in tile.holes:
@@ -107,18 +109,18 @@ class _Figure:
         self._cells(1.0)
         for tile in tiles:
             self._ring(tile.outline, width=0.35 * unit)
-        for key in self.ground.floor:
+        for key in self.mapped.floor:
             if key.part.kind == "key":
                 self._ring(key.outline, fill=0.25, width=0.1 * unit)
         for tile in tiles:
             self._tile_mark(tile)
 
-    def _tile_mark(self, tile: Stood) -> None:
+    def _tile_mark(self, tile: MappedPart) -> None:
         """Write a tile's mark as large as it goes, as near to the tile's middle as the tile is there."""
-        holes = [Polygon([self._at(*point) for point in hole]) for hole in self.ground.drawer.outline[1:]]
+        holes = [Polygon([self._at(*point) for point in hole]) for hole in self.mapped.drawer.outline[1:]]
         area = Polygon([self._at(*point) for point in tile.outline]).buffer(0.0).difference(union_all(holes))
         cx, cy = (area.bounds[0] + area.bounds[2]) / 2.0, (area.bounds[1] + area.bounds[3]) / 2.0
-        middles = [self._at((x + u) / 2.0, (y + v) / 2.0) for x, y, u, v in self.ground.cells]
+        middles = [self._at((x + u) / 2.0, (y + v) / 2.0) for x, y, u, v in self.mapped.cells]
         inner = area.representative_point()
         spots = [
             (cx, cy),
@@ -133,7 +135,7 @@ class _Figure:
                     self._note(block([(tile.place.mark, size * self.unit, True)], frame, align="middle", turned=False))
                     return
 
-    def _note(self, texts: list[TextElement]) -> None:
+    def _note(self, texts: list[TextLine]) -> None:
         """Write lines on white, so that no line runs through them."""
         for text in texts:
             x, y, right, low = text.box
@@ -143,45 +145,45 @@ class _Figure:
     def _trays(self) -> None:
         unit = self.unit
         self._cells(None)
-        for space, told in self.ground.spaces:
+        for space, caption in self.mapped.spaces:
             self._ring(rounded(*space, 0.0), stroke=_FREE, width=0.2 * unit, dash=(unit, unit))
-            lines = _within([told], self._frame(*space), unit, mark=None)
+            lines = _within([caption], self._frame(*space), unit, mark=None)
             self.sheet.shapes += lines or _within(["free"], self._frame(*space), unit, mark=None)
-        for pile in self.ground.piles:
-            for one in pile:
-                self._tray(one)
-            self._words(pile)
+        for stack in self.mapped.stacks:
+            for tray in stack:
+                self._tray(tray)
+            self._words(stack)
 
-    def _tray(self, one: Stood) -> None:
-        unit, shape = self.unit, one.part.shape
-        if one.on is not None:
-            self._upper(one)
+    def _tray(self, tray: MappedPart) -> None:
+        unit, shape = self.unit, tray.part.shape
+        if tray.on is not None:
+            self._upper(tray)
             return
-        self._ring(one.outline, fill=1.0, width=0.4 * unit)
+        self._ring(tray.outline, fill=1.0, width=0.4 * unit)
         if not isinstance(shape, TrayShape):
             return
-        wide, deep, _ = one.part.size
+        wide, deep, _ = tray.part.size
         wall = shape.wall
         if shape.ledge is not None:
             ledge = rounded(wall, deep - wall - shape.ledge.depth, wide - wall, deep - wall, 0.0)
-            self._ring(one.put(ledge), fill=0.9, stroke=None, width=0.0)
+            self._ring(tray.put(ledge), fill=0.9, stroke=None, width=0.0)
         for pocket in shape.pockets:
-            self._ring(one.put(pocket.outline), fill=None, stroke=_INSIDE, width=0.2 * unit)
+            self._ring(tray.put(pocket.outline), fill=None, stroke=_INSIDE, width=0.2 * unit)
         for inner in shape.walls:
             low, high = inner.at - inner.thickness / 2.0, inner.at + inner.thickness / 2.0
             across = (low, wall, high, deep - wall) if inner.axis == "x" else (wall, low, wide - wall, high)
-            self._ring(one.put(rounded(*across, 0.0)), fill=_INSIDE, stroke=None, width=0.0)
-        if one.place.turn:
+            self._ring(tray.put(rounded(*across, 0.0)), fill=_INSIDE, stroke=None, width=0.0)
+        if tray.place.turn:
             tip = min(4.0 * self.scale * unit, wide / 3.0, deep / 3.0)
-            self._ring(one.put([(wide / 2.0, 0.0), (wide / 2.0 + tip / 2.0, tip), (wide / 2.0 - tip / 2.0, tip)]),
+            self._ring(tray.put([(wide / 2.0, 0.0), (wide / 2.0 + tip / 2.0, tip), (wide / 2.0 - tip / 2.0, tip)]),
                        fill=0.5, stroke=None, width=0.0)  # fmt: skip
 
-    def _upper(self, one: Stood) -> None:
+    def _upper(self, tray: MappedPart) -> None:
         """Draw a tray that stands on another: dashed a little further in, its back right corner hatched."""
-        level, below = 0, one.on
+        level, below = 0, tray.on
         while below is not None:
             level, below = level + 1, below.on
-        x, y, right, low = one.box.bounds
+        x, y, right, low = tray.box.bounds
         step = min(0.8 * self.unit * self.scale * level, (right - x) / 5.0, (low - y) / 5.0)
         self._ring(rounded(x + step, y + step, right - step, low - step, 0.0), width=0.25 * self.unit,
                    dash=(1.2 * self.unit, 0.8 * self.unit))  # fmt: skip
@@ -190,29 +192,29 @@ class _Figure:
             ends = (self._at(right - part * reach, low), self._at(right, low - part * reach))
             self.sheet.line(*ends, width=0.2 * self.unit)
 
-    def _words(self, pile: tuple[Stood, ...]) -> None:
-        """Write the words of a pile into its lowest tray, the highest first."""
-        shape = pile[0].part.shape
+    def _words(self, stack: tuple[MappedPart, ...]) -> None:
+        """Write the words of a stack into its lowest tray, the highest first."""
+        shape = stack[0].part.shape
         inside = isinstance(shape, TrayShape) and bool(shape.walls or shape.pockets or shape.ledge)
-        x, y, wide, deep = self._frame(*pile[0].box.bounds)
-        pad = min(_PAD * self.unit * len(pile), wide / 12.0, deep / 12.0)
-        share = (deep - 2 * pad) / len(pile)
-        frames = [(x + pad, y + pad + level * share, wide - 2 * pad, share) for level in range(len(pile))]
+        x, y, wide, deep = self._frame(*stack[0].box.bounds)
+        pad = min(_PAD * self.unit * len(stack), wide / 12.0, deep / 12.0)
+        share = (deep - 2 * pad) / len(stack)
+        frames = [(x + pad, y + pad + level * share, wide - 2 * pad, share) for level in range(len(stack))]
         written = [
-            _within(self.ground.told(one), frame, self.unit, mark=one.place.mark)
-            for one, frame in zip(reversed(pile), frames, strict=True)
+            _within(self.mapped.captions(tray), frame, self.unit, mark=tray.place.mark)
+            for tray, frame in zip(reversed(stack), frames, strict=True)
         ]
         if not all(written):
-            marks = "+".join(one.place.mark for one in pile)
+            marks = "+".join(tray.place.mark for tray in stack)
             written = [_within([], (x + pad, y + pad, wide - 2 * pad, deep - 2 * pad), self.unit, mark=marks)]
         for texts in written:
-            if inside or len(pile) > 1:
+            if inside or len(stack) > 1:
                 self._note(texts)
             else:
                 self.sheet.shapes += texts
 
 
-def _within(words: list[str], frame: Frame, unit: float, *, mark: str | None) -> list[TextElement]:
+def _within(words: list[str], frame: Frame, unit: float, *, mark: str | None) -> list[TextLine]:
     """Return a mark and words in a frame, as large as all of them fit, turned if that helps.
 
     When not all of them fit, as much as does, the last line with an ellipsis; nothing when not even the mark does.
@@ -221,7 +223,7 @@ def _within(words: list[str], frame: Frame, unit: float, *, mark: str | None) ->
         ways = []
         for turned in (False, True):
             lines = _lines(words, size * unit, frame[3 if turned else 2], mark)
-            high = sum(LINE * one[1] for one in lines or ())
+            high = sum(LINE * line[1] for line in lines or ())
             if lines is not None and high <= frame[2 if turned else 3]:
                 ways.append((len(lines), turned, lines))
         if ways:
@@ -231,11 +233,11 @@ def _within(words: list[str], frame: Frame, unit: float, *, mark: str | None) ->
     return [] if mark is None else _shortened(mark, words, frame, unit)
 
 
-def _shortened(mark: str, words: list[str], frame: Frame, unit: float) -> list[TextElement]:
+def _shortened(mark: str, words: list[str], frame: Frame, unit: float) -> list[TextLine]:
     """Return a mark, and under it as many of the words as have room in the smallest type; nothing without room."""
     least = LEAST * unit
     for most in (len(words), 0):
-        for size in (*(_MARK * one * unit for one in _SIZES), least):
+        for size in (*(_MARK * step * unit for step in _SIZES), least):
             for turned in (False, True):
                 along, across = (frame[3], frame[2]) if turned else (frame[2], frame[3])
                 room = int((across - LINE * size) / (LINE * least) + 1e-9)

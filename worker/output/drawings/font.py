@@ -89,8 +89,8 @@ def printable(text: str) -> str:
 
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """Return the width of a line; characters that cannot be set count as full-width ones."""
-    known = "".join(filter(_settable, text))
-    return float(_FACES[bold].stringWidth(known, size)) + _WIDE * size * (len(text) - len(known))
+    settable = "".join(filter(_settable, text))
+    return float(_FACES[bold].stringWidth(settable, size)) + _WIDE * size * (len(text) - len(settable))
 
 
 def fitted(text: str, room: float, size: float, *, least: float, bold: bool = False) -> tuple[str, float]:

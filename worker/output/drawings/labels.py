@@ -66,20 +66,22 @@ def labels_of(manifest: Manifest, most: float) -> Iterator[Label]:
                 deep = hypot(ledge.depth, ledge.drop) - CLEARANCE
                 at = "" if place.cell is None else f" at ({place.cell[0]:g}, {place.cell[1]:g})"
                 which = f" ({copy + 1} of {drawer.copies})" if drawer.copies > 1 else ""
-                told = f"{place.mark}{at}, {drawer.name}{which}"
-                yield Label(_said(drawer, index, part), told, min(long, most), deep, cut=long > most)
+                place_text = f"{place.mark}{at}, {drawer.name}{which}"
+                yield Label(_label_text(drawer, index, part), place_text, min(long, most), deep, cut=long > most)
 
 
-def _said(drawer: DrawerEntry, index: int, part: PartEntry) -> str:
+def _label_text(drawer: DrawerEntry, index: int, part: PartEntry) -> str:
     """Return what a label says: its items' labels, else the letters of the ledge, else the items, else the tray."""
-    held = [one for one in drawer.contents if one.placement == index]
-    labels = list(dict.fromkeys(one.label for one in held if one.label is not None))
+    held = [stored for stored in drawer.contents if stored.placement == index]
+    labels = list(dict.fromkeys(stored.label for stored in held if stored.label is not None))
     text = part.tray.text if part.tray is not None else None
-    if len(labels) == 1 and len({one.item for one in held}) == 1:
+    if len(labels) == 1 and len({stored.item for stored in held}) == 1:
         return labels[0]
     if text is not None and text.face == "ledge":
         return text.text
-    return ", ".join(labels or dict.fromkeys(one.item for one in held)) or drawer.placements[index].name or part.name
+    return (
+        ", ".join(labels or dict.fromkeys(stored.item for stored in held)) or drawer.placements[index].name or part.name
+    )
 
 
 def label_sheets(manifest: Manifest, page: Page) -> list[Sheet]:
@@ -93,7 +95,7 @@ def label_sheets(manifest: Manifest, page: Page) -> list[Sheet]:
     labels = list(labels_of(manifest, down))
     sheets: list[Sheet] = []
     x, y, row = width, height, 0.0
-    for label in (one for one in labels if one.long <= across):
+    for label in (own for own in labels if own.long <= across):
         if x + label.long > width - MARGIN - _GAP:
             x, y, row = MARGIN + _GAP, y + row, 0.0
         if y + label.deep + _BELOW > height - MARGIN:
@@ -102,17 +104,17 @@ def label_sheets(manifest: Manifest, page: Page) -> list[Sheet]:
         _draw(sheets[-1], label, (x, y, label.long, label.deep), turned=False)
         x, row = x + label.long + _GAP, max(row, label.deep + _BELOW)
     x = width
-    for label in (one for one in labels if one.long > across):
+    for label in (own for own in labels if own.long > across):
         if x + label.deep + _BELOW > width - MARGIN:
             sheets.append(_page(manifest, width, height))
             x = MARGIN + _GAP
         _draw(sheets[-1], label, (x, MARGIN + _HEAD + _GAP, label.deep, label.long), turned=True)
         x += label.deep + _BELOW
-    if sheets and any(lacks(one.text) for one in labels):
-        told = "? stands for a character that the typeface has not: write it in by hand."
+    if sheets and any(lacks(label.text) for label in labels):
+        note = "? replaces a character that the typeface lacks: write it in by hand."
         for sheet in sheets:
             sheet.write(
-                told, (MARGIN + _RULER + 8.0, MARGIN + 13.0, width - 2 * MARGIN - _RULER - 8.0), 2.5, least=LEAST
+                note, (MARGIN + _RULER + 8.0, MARGIN + 13.0, width - 2 * MARGIN - _RULER - 8.0), 2.5, least=LEAST
             )
     return sheets
 
@@ -122,8 +124,8 @@ def _page(manifest: Manifest, width: float, height: float) -> Sheet:
     sheet = Sheet(width, height, title, "Labels for the label ledges, to print at 100 % and cut out.")
     sheet.write(title, (MARGIN, MARGIN, width - 2 * MARGIN), 4.0, bold=True, least=2.5)
     room = width - 2 * MARGIN - _RULER - 8.0
-    told = f"Print at 100 %: this line must measure {_RULER:g} mm. Cut along the marks."
-    sheet.write(told, (MARGIN + _RULER + 8.0, MARGIN + 8.5, room), 3.0, least=LEAST)
+    note = f"Print at 100 %: this line must measure {_RULER:g} mm. Cut along the marks."
+    sheet.write(note, (MARGIN + _RULER + 8.0, MARGIN + 8.5, room), 3.0, least=LEAST)
     line = MARGIN + 10.5
     sheet.line((MARGIN, line), (MARGIN + _RULER, line), width=0.2)
     for step in range(int(_RULER / 10.0) + 1):

@@ -1,4 +1,4 @@
-"""The words of a map: what its marks mean, where each piece stands, the steps of assembly, and cautions."""
+"""The legend of a map: its marks, the place of each piece, the steps of assembly, and the cautions."""
 
 from collections import Counter
 from collections.abc import Iterator
@@ -6,8 +6,8 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 from worker.output.drawings.font import LINE, lacks, wrapped
-from worker.output.drawings.map_ground import Ground, Stood
-from worker.output.drawings.sheet import LEAST, Path, TextElement
+from worker.output.drawings.mapped_drawer import MappedDrawer, MappedPart
+from worker.output.drawings.sheet import LEAST, Path, TextLine
 from worker.printing.print_order import is_test_print
 
 __all__ = ["LegendPage", "legend"]
@@ -22,8 +22,8 @@ _AFTER: Final = 0.6
 
 #: Columns: heading and share of the width.
 _PIECES: Final = (("mark", 0.09), ("kind", 0.09), ("pieces", 0.1), ("width x depth x height, mm", 0.3), ("name", 0.42))
-_TRAYS: Final = (("mark", 0.09), ("column, row", 0.31), ("what lies in it, and how it stands", 0.6))
-_TILES: Final = (("mark", 0.09), ("mm from the left and the front", 0.6), ("turned", 0.31))
+_TRAYS: Final = (("mark", 0.09), ("column, row", 0.31), ("contents and orientation", 0.6))
+_TILES: Final = (("mark", 0.09), ("mm from the left and from the front", 0.6), ("rotation", 0.31))
 #: Places of one kind of piece that are listed, at most.
 _MOST: Final = 60
 
@@ -33,14 +33,14 @@ class LegendPage:
     """Lines of text from the top left corner down, and the height that they take."""
 
     height: float = 0.0
-    shapes: list[Path | TextElement] = field(default_factory=list)
+    shapes: list[Path | TextLine] = field(default_factory=list)
 
-    def moved(self, x: float, y: float) -> list[Path | TextElement]:
+    def moved(self, x: float, y: float) -> list[Path | TextLine]:
         """Return what is drawn with the page's corner moved to ``x, y``."""
         return [
-            replace(one, at=(one.at[0] + x, one.at[1] + y)) if isinstance(one, TextElement)
-            else replace(one, points=tuple((u + x, v + y) for u, v in one.points))
-            for one in self.shapes
+            replace(shape, at=(shape.at[0] + x, shape.at[1] + y)) if isinstance(shape, TextLine)
+            else replace(shape, points=tuple((u + x, v + y) for u, v in shape.points))
+            for shape in self.shapes
         ]  # fmt: skip
 
 
@@ -64,10 +64,10 @@ class _Row:
         return self.before + self.lines * LINE * _LEAD * self.size + self.after
 
 
-def legend(ground: Ground, width: float, height: float | None, unit: float) -> list[LegendPage]:
+def legend(mapped: MappedDrawer, width: float, height: float | None, unit: float) -> list[LegendPage]:
     """Return the legend in pages of this width, and of this height at most; ``unit`` is a mm of its text."""
     pages = [LegendPage()]
-    rows = list(_rows(ground, width / unit))
+    rows = list(_rows(mapped, width / unit))
     # the foot of a page holds its number
     most = None if height is None else height / unit - 2.0 * LINE * LEAST
     for row, then in zip(rows, [*rows[1:], None], strict=True):
@@ -80,7 +80,7 @@ def legend(ground: Ground, width: float, height: float | None, unit: float) -> l
             for number, line in enumerate(lines):
                 if line:
                     at = (share * width, (top + number * LINE * _LEAD * row.size) * unit)
-                    page.shapes.append(TextElement(line, at, row.size * unit, row.bold))
+                    page.shapes.append(TextLine(line, at, row.size * unit, row.bold))
         page.height = top + row.height - row.before
         if row.rule:
             level = (page.height - row.after / 2.0) * unit
@@ -90,109 +90,111 @@ def legend(ground: Ground, width: float, height: float | None, unit: float) -> l
     return pages
 
 
-def _rows(ground: Ground, width: float) -> Iterator[_Row]:
-    drawer, plan = ground.drawer, ground.plan
-    counts = Counter(one.mark for one in drawer.placements)
-    yield _heading("Pieces of this drawer" + (f" (each of {drawer.copies} alike)" if drawer.copies > 1 else ""))
+def _rows(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
+    drawer, plan = mapped.drawer, mapped.plan
+    counts = Counter(place.mark for place in drawer.placements)
+    yield _heading(
+        "Pieces of this drawer" + (f" (for each of {drawer.copies} identical drawers)" if drawer.copies > 1 else "")
+    )
     yield _table([heading for heading, _ in _PIECES], _PIECES, width, bold=True)
     for part in plan.parts:
         if count := counts[part.mark]:
             size = " x ".join(f"{round(length, 2):g}" for length in part.size)
             yield _table([part.mark, part.kind, str(count), size, part.name], _PIECES, width)
-    left, front, right, back = (f"{round(edge, 1) + 0.0:g}" for edge in ground.edges)
-    note = f"The cells leave {left} mm at the left, {right} at the right, {front} in front and {back} at the back."
-    yield from _prose(f"{note} {_free(ground)}", _BODY, width)
-    yield from _places(ground, width)
-    yield from _steps(ground, width)
-    missing = [one for one in plan.unplaced if one.drawer in {None, drawer.name}]
+    left, front, right, back = (f"{round(edge, 1) + 0.0:g}" for edge in mapped.edges)
+    note = f"The margins around the cells are {left} mm left, {right} right, {front} front and {back} back."
+    yield from _prose(f"{note} {_free(mapped)}", _BODY, width)
+    yield from _places(mapped, width)
+    yield from _steps(mapped, width)
+    missing = [unplaced for unplaced in plan.unplaced if unplaced.drawer in {None, drawer.name}]
     if missing:
-        yield _heading("Without a place")
+        yield _heading("Items not placed")
         for lost in missing:
             yield from _prose(f"{lost.count} x {lost.item}: {lost.reason} {lost.remedy or ''}", _BODY, width)
     if plan.cautions:
         yield _heading("Cautions")
-        for one in plan.cautions:
-            yield from _prose(f"{one.topic}: {one.text}", _SMALL, width)
-    if any(map(lacks, _texts(ground))):
+        for caution in plan.cautions:
+            yield from _prose(f"{caution.topic}: {caution.text}", _SMALL, width)
+    if any(map(lacks, _texts(mapped))):
         yield _heading("Characters")
-        told = "On paper, ? stands for a character that the typeface has not; the SVG and the manifest have it."
-        yield from _prose(told, _BODY, width)
+        text = "In the PDF, ? replaces characters that the typeface lacks; the SVG and the manifest show them."
+        yield from _prose(text, _BODY, width)
 
 
-def _free(ground: Ground) -> str:
-    drawer = ground.drawer
+def _free(mapped: MappedDrawer) -> str:
+    drawer = mapped.drawer
     halves = f" and {drawer.half} half" if drawer.half else ""
-    free = f"the room of {drawer.free / 4.0:g} is free" if drawer.free else "none is free"
-    return f"Of {drawer.whole} whole{halves} cells {free}."
+    free = f"an area of {drawer.free / 4.0:g} whole cells is free" if drawer.free else "none is free"
+    return f"Of {drawer.whole} whole{halves} cells, {free}."
 
 
-def _texts(ground: Ground) -> Iterator[str]:
-    yield ground.plan.name
-    yield ground.drawer.name
-    for pile in ground.piles:
-        for one in pile:
-            yield from ground.told(one)
-            yield one.part.name
-    for lost in ground.plan.unplaced:
+def _texts(mapped: MappedDrawer) -> Iterator[str]:
+    yield mapped.plan.name
+    yield mapped.drawer.name
+    for stack in mapped.stacks:
+        for tray in stack:
+            yield from mapped.captions(tray)
+            yield tray.part.name
+    for lost in mapped.plan.unplaced:
         yield lost.item
 
 
-def _places(ground: Ground, width: float) -> Iterator[_Row]:
-    """Yield where each piece stands; pieces of which all but the place is the same share a row."""
-    trays: dict[tuple[str, str], list[Stood]] = {}
-    for pile in ground.piles:
-        for one in pile:
-            # two trays of one kind stand on different trays: what they stand on belongs to the row
-            trays.setdefault((one.place.mark, ", ".join(ground.told(one))), []).append(one)
+def _places(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
+    """Yield the place of each piece; pieces that differ in nothing but their places share a row."""
+    trays: dict[tuple[str, str], list[MappedPart]] = {}
+    for stack in mapped.stacks:
+        for tray in stack:
+            # trays of one mark may stand on different trays, which the row names
+            trays.setdefault((tray.place.mark, ", ".join(mapped.captions(tray))), []).append(tray)
     if trays:
-        yield _heading("Where the trays stand")
+        yield _heading("Tray positions")
         yield _table([heading for heading, _ in _TRAYS], _TRAYS, width, bold=True)
-        for (mark, told), stood in sorted(trays.items(), key=lambda entry: min(one.index for one in entry[1])):
-            yield _table([mark, _listed([_cell(one) for one in stood]), told], _TRAYS, width)
-        told = "Columns and rows are counted from 0 at the front left, as along the edges of the map."
-        yield from _prose(told, _SMALL, width)
-    tiles: dict[tuple[str, int], list[Stood]] = {}
-    for one in ground.floor:
-        tiles.setdefault((one.place.mark, one.place.turn), []).append(one)
-    yield _heading("Where the floor lies")
+        for (mark, text), parts_alike in sorted(trays.items(), key=lambda entry: min(tray.index for tray in entry[1])):
+            yield _table([mark, _listed([_cell(tray) for tray in parts_alike]), text], _TRAYS, width)
+        text = "Columns and rows are counted from 0 at the front left, as along the edges of the map."
+        yield from _prose(text, _SMALL, width)
+    tiles: dict[tuple[str, int], list[MappedPart]] = {}
+    for tile in mapped.floor:
+        tiles.setdefault((tile.place.mark, tile.place.turn), []).append(tile)
+    yield _heading("Tile positions")
     yield _table([heading for heading, _ in _TILES], _TILES, width, bold=True)
-    for (mark, turn), stood in tiles.items():
-        spots = [f"({one.place.at[0]:.1f}, {one.place.at[1]:.1f})" for one in stood]
+    for (mark, turn), parts_alike in tiles.items():
+        spots = [f"({tile.place.at[0]:.1f}, {tile.place.at[1]:.1f})" for tile in parts_alike]
         yield _table([mark, _listed(spots), f"{turn}\u00b0 counter-clockwise" if turn else "no"], _TILES, width)
 
 
-def _cell(one: Stood) -> str:
-    if one.place.cell is None:
-        return f"({one.place.at[0]:.1f} mm, {one.place.at[1]:.1f} mm)"
-    return f"({one.place.cell[0]:g}, {one.place.cell[1]:g})"
+def _cell(tray: MappedPart) -> str:
+    if tray.place.cell is None:
+        return f"({tray.place.at[0]:.1f} mm, {tray.place.at[1]:.1f} mm)"
+    return f"({tray.place.cell[0]:g}, {tray.place.cell[1]:g})"
 
 
 def _listed(spots: list[str]) -> str:
-    told = " ".join(spots[:_MOST])
-    return told if len(spots) <= _MOST else f"{told} and {len(spots) - _MOST} more"
+    listed = " ".join(spots[:_MOST])
+    return listed if len(spots) <= _MOST else f"{listed} and {len(spots) - _MOST} more"
 
 
-def _steps(ground: Ground, width: float) -> Iterator[_Row]:
+def _steps(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
     steps = []
-    if any(is_test_print(part.kind) for part in ground.plan.parts):
+    if any(is_test_print(part.kind) for part in mapped.plan.parts):
         steps.append("Print the coupon first and find the clearance that fits before you print anything else.")
-    keys = any(one.part.kind == "key" for one in ground.floor)
-    told = "Lay the floor from the front left corner, tile by tile, with the marks as on the map"
-    steps.append(f"{told}; press a key into each seam where one is drawn dark." if keys else f"{told}.")
-    if len(ground.drawer.outline) > 1:
-        steps.append("Dark areas in the map are obstacles that the floor leaves free.")
-    if ground.piles:
-        steps.append("Set each tray in at its mark; it drops into the sockets under its feet.")
-    if any(len(pile) > 1 for pile in ground.piles):
+    keys = any(part.part.kind == "key" for part in mapped.floor)
+    text = "Lay the tiles from the front left corner, as marked on the map"
+    steps.append(f"{text}. Press a key into each seam where the map shows one in black." if keys else f"{text}.")
+    if len(mapped.drawer.outline) > 1:
+        steps.append("Dark areas on the map are obstacles that the floor leaves free.")
+    if mapped.stacks:
+        steps.append("Place each tray at its mark; its feet drop into the sockets.")
+    if any(len(stack) > 1 for stack in mapped.stacks):
         steps.append(
-            "A hatched corner and a dashed line are a pile of trays: the highest is named first, the lowest goes in "
+            "A hatched corner and a dashed line are a stack of trays: the highest is named first, the lowest goes in "
             "first."
         )
-    if any(one.place.turn for pile in ground.piles for one in pile):
-        steps.append("A grey triangle points to the front of a tray that is turned.")
-    if ground.drawer.copies > 1:
-        steps.append(f"There are {ground.drawer.copies} such drawers: do each alike.")
-    yield _heading("Putting it together")
+    if any(tray.place.turn for stack in mapped.stacks for tray in stack):
+        steps.append("A grey triangle points to the front of a turned tray.")
+    if mapped.drawer.copies > 1:
+        steps.append(f"Repeat this for all {mapped.drawer.copies} identical drawers.")
+    yield _heading("Assembly")
     for number, step in enumerate(steps, start=1):
         yield from _prose(f"{number}. {step}", _BODY, width)
 

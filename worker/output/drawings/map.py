@@ -1,4 +1,4 @@
-"""The map of one drawer: its floor and its trays to scale, what lies where, and how to put it together."""
+"""The map of a drawer: its floor and its trays to scale, the contents of each tray, and the steps of assembly."""
 
 from typing import Final
 
@@ -6,7 +6,7 @@ from worker.layout.model.plan import Plan
 from worker.output.drawings.drawer_view import FOOT, HEAD, SIDE, View, draw_view
 from worker.output.drawings.font import LINE
 from worker.output.drawings.legend import legend
-from worker.output.drawings.map_ground import Ground
+from worker.output.drawings.mapped_drawer import MappedDrawer
 from worker.output.drawings.sheet import LEAST, Sheet, to_pdf, to_svg
 
 __all__ = ["PAPER", "ROOM", "SCALES", "map_pages", "map_picture", "write_map_pdf", "write_map_svg"]
@@ -41,16 +41,18 @@ def write_map_pdf(plan: Plan, index: int) -> bytes:
 
 def map_picture(plan: Plan, index: int) -> Sheet:
     """Return the map as one sheet at full size."""
-    ground = Ground(plan, index)
-    wide, deep = ground.extent
+    mapped = MappedDrawer(plan, index)
+    wide, deep = mapped.extent
     unit = max(wide / _UNIT, deep / (1.5 * _UNIT), 1.0)
     side = max(wide, 90.0 * unit) + 2.0 * SIDE * unit
     margin = 6.0 * unit
-    sheet = Sheet(2.0 * side, deep + (HEAD + FOOT) * unit + margin, f"Map of {ground.drawer.name}", _told(ground))
+    sheet = Sheet(
+        2.0 * side, deep + (HEAD + FOOT) * unit + margin, f"Map of {mapped.drawer.name}", _description(mapped)
+    )
     for place, view in enumerate(_VIEWS):
-        draw_view(sheet, ground, (place * side, margin, side), view, scale=1.0, unit=unit)
+        draw_view(sheet, mapped, (place * side, margin, side), view, scale=1.0, unit=unit)
     top = sheet.height + margin
-    (page,) = legend(ground, 2.0 * side - 2.0 * margin, None, unit)
+    (page,) = legend(mapped, 2.0 * side - 2.0 * margin, None, unit)
     sheet.shapes += page.moved(margin, top)
     sheet.height = top + page.height + margin
     return sheet
@@ -58,8 +60,8 @@ def map_picture(plan: Plan, index: int) -> Sheet:
 
 def map_pages(plan: Plan, index: int) -> list[Sheet]:
     """Return the map as pages at the largest scale that fits them, upright or on their side."""
-    ground = Ground(plan, index)
-    wide, deep = ground.extent
+    mapped = MappedDrawer(plan, index)
+    wide, deep = mapped.extent
     scale, turned = next(
         (scale, turned)
         for scale in SCALES
@@ -69,24 +71,24 @@ def map_pages(plan: Plan, index: int) -> list[Sheet]:
     paper = PAPER[::-1] if turned else PAPER
     sheets = []
     for view in _VIEWS:
-        sheet = Sheet(*paper, f"Map of {ground.drawer.name}", _told(ground))
+        sheet = Sheet(*paper, f"Map of {mapped.drawer.name}", _description(mapped))
         frame = ((paper[0] - ROOM[turned]) / 2.0, _MARGIN, ROOM[turned])
-        draw_view(sheet, ground, frame, view, scale=scale, unit=1.0)
+        draw_view(sheet, mapped, frame, view, scale=scale, unit=1.0)
         sheets.append(sheet)
-    for page in legend(ground, ROOM[0], ROOM[1], 1.0):
-        sheet = Sheet(*PAPER, f"Map of {ground.drawer.name}", _told(ground))
+    for page in legend(mapped, ROOM[0], ROOM[1], 1.0):
+        sheet = Sheet(*PAPER, f"Map of {mapped.drawer.name}", _description(mapped))
         sheet.shapes += page.moved(_MARGIN, _MARGIN)
         sheets.append(sheet)
     for number, sheet in enumerate(sheets, start=1):
         room = ROOM[sheet.width > sheet.height]
-        told = f"{plan.name}, map of {ground.drawer.name}, page {number} of {len(sheets)}"
+        folio = f"{plan.name}, map of {mapped.drawer.name}, page {number} of {len(sheets)}"
         foot = _MARGIN + ROOM[sheet.width <= sheet.height] - _FOLIO * LINE
-        sheet.write(told, ((sheet.width - room) / 2.0, foot, room), _FOLIO, align="right", least=LEAST)
+        sheet.write(folio, ((sheet.width - room) / 2.0, foot, room), _FOLIO, align="right", least=LEAST)
     return sheets
 
 
-def _told(ground: Ground) -> str:
-    drawer = ground.drawer
+def _description(mapped: MappedDrawer) -> str:
+    drawer = mapped.drawer
     wide, deep, high = drawer.size
     return (
         f"Drawer {wide:g} mm wide, {deep:g} mm deep and {high:g} mm high, seen from above, its front at the bottom: "

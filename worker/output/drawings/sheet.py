@@ -14,7 +14,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from worker.output.drawings.font import ASCENT, LINE, clean, fitted, font_name, printable, text_width
 
-__all__ = ["LEAST", "Align", "Frame", "Path", "Point", "Sheet", "TextElement", "block", "to_pdf", "to_svg"]
+__all__ = ["LEAST", "Align", "Frame", "Path", "Point", "Sheet", "TextLine", "block", "to_pdf", "to_svg"]
 
 Point: TypeAlias = tuple[float, float]
 Align: TypeAlias = Literal["left", "middle", "right"]
@@ -41,7 +41,7 @@ class Path:
 
 
 @dataclass(frozen=True, slots=True)
-class TextElement:
+class TextLine:
     """A line of text; ``size`` is the type's in mm.
 
     ``at`` is the end (or with ``middle`` the middle) of its upper edge. ``turned`` text reads upwards: its upper edge
@@ -74,7 +74,7 @@ class Sheet:
     height: float
     title: str
     description: str
-    shapes: list[Path | TextElement] = field(default_factory=list)
+    shapes: list[Path | TextLine] = field(default_factory=list)
 
     def rect(self, x: float, y: float, across: float, down: float, **style: Any) -> None:
         """Draw a rectangle; ``style`` is that of a `Path`."""
@@ -98,10 +98,10 @@ class Sheet:
         if text:
             along = {"left": 0.0, "middle": room / 2.0, "right": room}[align]
             at = (x, y - along) if turned else (x + along, y)
-            self.shapes.append(TextElement(text, at, size, bold, align, turned))
+            self.shapes.append(TextLine(text, at, size, bold, align, turned))
 
 
-def block(lines: Sequence[tuple[str, float, bool]], frame: Frame, *, align: Align, turned: bool) -> list[TextElement]:
+def block(lines: Sequence[tuple[str, float, bool]], frame: Frame, *, align: Align, turned: bool) -> list[TextLine]:
     """Return lines ``(text, size, bold)`` one under another in the middle of a frame, or turned from left to right."""
     x, y, across, down = frame
     high = sum(LINE * size for _, size, _ in lines)
@@ -110,7 +110,7 @@ def block(lines: Sequence[tuple[str, float, bool]], frame: Frame, *, align: Alig
         x + share * across, y + (down - high) / 2.0)  # fmt: skip
     texts = []
     for text, size, bold in lines:
-        texts.append(TextElement(text, start, size, bold, align, turned))
+        texts.append(TextLine(text, start, size, bold, align, turned))
         step = LINE * size
         start = (start[0] + step, start[1]) if turned else (start[0], start[1] + step)
     return texts
@@ -128,13 +128,13 @@ def to_svg(sheet: Sheet) -> bytes:
         f'<title id="title">{escape(clean(sheet.title))}</title>',
         f'<desc id="desc">{escape(clean(sheet.description))}</desc>',
         f'<rect width="{_n(sheet.width)}" height="{_n(sheet.height)}" fill="#ffffff"/>',
-        *(_svg_text(shape) if isinstance(shape, TextElement) else _svg_path(shape) for shape in sheet.shapes),
+        *(_svg_text(shape) if isinstance(shape, TextLine) else _svg_path(shape) for shape in sheet.shapes),
         "</svg>",
     ]
     return ("\n".join(lines) + "\n").encode()
 
 
-def _svg_text(text: TextElement) -> str:
+def _svg_text(text: TextLine) -> str:
     x, y = text.at
     low = ASCENT * text.size
     place = f'transform="translate({_n(x + low)} {_n(y)}) rotate(-90)"' if text.turned else (
@@ -163,7 +163,7 @@ def to_pdf(sheets: Sequence[Sheet]) -> bytes:
         canvas.scale(_POINT, _POINT)
         canvas.setLineJoin(1)
         for shape in sheet.shapes:
-            if isinstance(shape, TextElement):
+            if isinstance(shape, TextLine):
                 _write(canvas, shape, sheet.height)
             else:
                 _draw(canvas, shape, sheet.height)
@@ -172,7 +172,7 @@ def to_pdf(sheets: Sequence[Sheet]) -> bytes:
     return file.getvalue()
 
 
-def _write(canvas: Any, text: TextElement, height: float) -> None:
+def _write(canvas: Any, text: TextLine, height: float) -> None:
     canvas.setFillGray(0.0)
     canvas.setFont(font_name(bold=text.bold), text.size)
     if text.turned:

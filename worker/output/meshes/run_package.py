@@ -84,27 +84,27 @@ def write_run(
     items: list[str] = []
     number = 1 if palette else 0
     marks: dict[str, list[BedObject]] = {}
-    for one in objects:
-        marks.setdefault(one.part_number, []).append(one)
+    for piece in objects:
+        marks.setdefault(piece.part_number, []).append(piece)
     shared: dict[str, int] = {}
     for mark, pieces in marks.items():
-        if any(one.mesh is not pieces[0].mesh or _tone(one) != _tone(pieces[0]) for one in pieces):
+        if any(piece.mesh is not pieces[0].mesh or _tone(piece) != _tone(pieces[0]) for piece in pieces):
             raise ValueError(f"Pieces of {mark} differ in mesh or colour.")
         if len(pieces) > 1:
             number += 1
             shared[mark] = number
             resources.append(_object(number, mark, pieces[0], palette))
-    for one in objects:
+    for piece in objects:
         number += 1
-        mark = one.part_number
+        mark = piece.part_number
         if mark in shared:
             resources.append(
-                f'<object id="{number}" type="model" name={attribute(one.name)} partnumber={attribute(mark)}>\n'
+                f'<object id="{number}" type="model" name={attribute(piece.name)} partnumber={attribute(mark)}>\n'
                 f'<components>\n<component objectid="{shared[mark]}"/>\n</components>\n</object>\n'
             )
         else:
-            resources.append(_object(number, one.name, one, palette))
-        items.append(f'<item objectid="{number}" transform="{_transform(one)}" partnumber={attribute(mark)}/>\n')
+            resources.append(_object(number, piece.name, piece, palette))
+        items.append(f'<item objectid="{number}" transform="{_transform(piece)}" partnumber={attribute(mark)}/>\n')
     return write_package("".join(resources), "".join(items), {**metadata, "Title": title}, thumbnail)
 
 
@@ -163,13 +163,13 @@ def check_run(
     except CheckFailed as failure:
         limit = failure.limit or "the file can be read"
         return (Check(name="readable", passed=False, value=failure.message, limit=limit, subject=subject),)
-    boxes = [(one.placed.min(axis=0), one.placed.max(axis=0)) for one in items]
-    gap = min((_gap(one, other) for one, other in combinations(boxes, 2)), default=None)
-    named = [(one.name, one.part_number) for one in items] == [(one.name, one.part_number) for one in expected]
+    boxes = [(item.placed.min(axis=0), item.placed.max(axis=0)) for item in items]
+    gap = min((_gap(first, other) for first, other in combinations(boxes, 2)), default=None)
+    named = [(item.name, item.part_number) for item in items] == [(item.name, item.part_number) for item in expected]
     astray = max(map(_astray, items, expected), default=0.0) if len(items) == len(expected) else None
-    outside = [one.name for one, box in zip(items, boxes, strict=True) if not _on_bed(box, printer)]
-    areas = [(*one.at, *one.size) for one in printer.forbidden]
-    touching = [one.name for one, box in zip(items, boxes, strict=True) if any(_meets(box, area) for area in areas)]
+    outside = [item.name for item, box in zip(items, boxes, strict=True) if not _on_bed(box, printer)]
+    areas = [(*area.at, *area.size) for area in printer.forbidden]
+    touching = [item.name for item, box in zip(items, boxes, strict=True) if any(_meets(box, area) for area in areas)]
     bed = " x ".join(f"{length:g}" for length in printer.bed)
     return (
         Check(
@@ -200,17 +200,17 @@ def check_run(
 def _palette(objects: Sequence[BedObject]) -> dict[tuple[str, str], int]:
     """Return every material and colour with its index, in the order of the pieces."""
     palette: dict[tuple[str, str], int] = {}
-    for one in objects:
-        if one.colour is None:
+    for piece in objects:
+        if piece.colour is None:
             continue
-        if not _COLOUR.fullmatch(one.colour):
-            raise ValueError(f"{one.colour!r} is no colour as #RRGGBB.")
-        palette.setdefault((one.material, one.colour.upper()), len(palette))
+        if not _COLOUR.fullmatch(piece.colour):
+            raise ValueError(f"{piece.colour!r} is no colour as #RRGGBB.")
+        palette.setdefault((piece.material, piece.colour.upper()), len(palette))
     return palette
 
 
-def _tone(one: BedObject) -> tuple[str, str | None]:
-    return one.material, one.colour and one.colour.upper()
+def _tone(piece: BedObject) -> tuple[str, str | None]:
+    return piece.material, piece.colour and piece.colour.upper()
 
 
 def _materials(palette: Mapping[tuple[str, str], int]) -> str:
@@ -221,19 +221,21 @@ def _materials(palette: Mapping[tuple[str, str], int]) -> str:
     return f'<basematerials id="1">\n{"".join(bases)}</basematerials>\n'
 
 
-def _object(number: int, name: str, one: BedObject, palette: Mapping[tuple[str, str], int]) -> str:
+def _object(number: int, name: str, piece: BedObject, palette: Mapping[tuple[str, str], int]) -> str:
     """Return an object with a mesh."""
-    colour = "" if one.colour is None else f' pid="1" pindex="{palette[one.material, one.colour.upper()]}"'
-    head = f'<object id="{number}" type="model" name={attribute(name)} partnumber={attribute(one.part_number)}{colour}>'
-    return f"{head}\n{mesh_element(one.mesh)}</object>\n"
+    colour = "" if piece.colour is None else f' pid="1" pindex="{palette[piece.material, piece.colour.upper()]}"'
+    head = (
+        f'<object id="{number}" type="model" name={attribute(name)} partnumber={attribute(piece.part_number)}{colour}>'
+    )
+    return f"{head}\n{mesh_element(piece.mesh)}</object>\n"
 
 
-def _transform(one: BedObject) -> str:
+def _transform(piece: BedObject) -> str:
     """Return the twelve numbers that turn a piece and move its box to its place: rows, the translation last."""
-    low, high = one.mesh.bounds
-    left, front = (-high[1], low[0]) if one.turn == 90 else (low[0], low[1])  # noqa: PLR2004 - a quarter turn
-    moved = (one.at[0] - left, one.at[1] - front, -low[2])
-    return " ".join([_TURNS[one.turn], *(_plain(float(length)) for length in moved)])
+    low, high = piece.mesh.bounds
+    left, front = (-high[1], low[0]) if piece.turn == 90 else (low[0], low[1])  # noqa: PLR2004 - a quarter turn
+    moved = (piece.at[0] - left, piece.at[1] - front, -low[2])
+    return " ".join([_TURNS[piece.turn], *(_plain(float(length)) for length in moved)])
 
 
 def _plain(number: float) -> str:
@@ -244,22 +246,22 @@ def _items(tree: ET.Element, meshes: Sequence[Mesh]) -> list[RunItem]:
     left = iter(meshes)
     names: dict[str, str] = {}
     solids: dict[str, Mesh] = {}
-    for one in tree.iter(f"{{{CORE}}}object"):
-        number = one.attrib["id"]
-        names[number] = one.attrib["name"]
-        if one.find(f"{{{CORE}}}mesh") is not None:
+    for element in tree.iter(f"{{{CORE}}}object"):
+        number = element.attrib["id"]
+        names[number] = element.attrib["name"]
+        if element.find(f"{{{CORE}}}mesh") is not None:
             solids[number] = next(left)
             if not len(solids[number].vertices):
                 raise ValueError(f"The object {names[number]!r} has no vertices.")
         else:
-            (component,) = one.iter(f"{{{CORE}}}component")
+            (component,) = element.iter(f"{{{CORE}}}component")
             solids[number] = solids[component.attrib["objectid"]]
-    found = []
+    items = []
     for item in tree.iter(f"{{{CORE}}}item"):
         number = item.attrib["objectid"]
         transform = np.array(item.attrib["transform"].split(), dtype=np.float64).reshape(4, 3)
-        found.append(RunItem(names[number], item.attrib["partnumber"], solids[number], transform))
-    return found
+        items.append(RunItem(names[number], item.attrib["partnumber"], solids[number], transform))
+    return items
 
 
 def _astray(item: RunItem, expected: BedObject) -> float:
@@ -273,9 +275,9 @@ def _astray(item: RunItem, expected: BedObject) -> float:
 _Box = tuple[NDArray[np.float64], NDArray[np.float64]]
 
 
-def _gap(one: _Box, other: _Box) -> float:
+def _gap(first: _Box, other: _Box) -> float:
     """Return the air between two boxes in x or in y, whichever is more; negative where they overlap."""
-    return float(np.maximum(one[0] - other[1], other[0] - one[1])[:2].max())
+    return float(np.maximum(first[0] - other[1], other[0] - first[1])[:2].max())
 
 
 def _on_bed(box: _Box, printer: Printer) -> bool:

@@ -52,7 +52,7 @@ def write_glb(drawer: DrawerPlan, meshes: Mapping[str, Mesh], colours: Mapping[s
         KeyError: when a mark that is placed has no mesh.
         ValueError: when a colour is none.
     """
-    marks = sorted({one.mark: one.cell is not None for one in drawer.placements}.items(), key=_by_mark)
+    marks = sorted({place.mark: place.cell is not None for place in drawer.placements}.items(), key=_by_mark)
     binary = _Binary()
     materials: dict[tuple[str, str], int] = {}
     shapes: dict[str, int] = {}
@@ -70,7 +70,7 @@ def write_glb(drawer: DrawerPlan, meshes: Mapping[str, Mesh], colours: Mapping[s
         "scenes": [{"name": drawer.name}],
     }
     if written:
-        nodes = [_node(one, meshes[one.mark], shapes[one.mark]) for one in drawer.placements]
+        nodes = [_node(place, meshes[place.mark], shapes[place.mark]) for place in drawer.placements]
         document |= {
             "scenes": [{"name": drawer.name, "nodes": [0]}],
             "nodes": [{"name": drawer.name, "children": list(range(1, len(nodes) + 1))}, *nodes],
@@ -124,17 +124,17 @@ def upright(points: NDArray[np.float64]) -> NDArray[np.float64]:
     return turned
 
 
-def _node(one: Placement, mesh: Mesh, shape: int) -> dict[str, Any]:
+def _node(place: Placement, mesh: Mesh, shape: int) -> dict[str, Any]:
     """Return a placement as a node: the mesh turned about the upright axis, then moved."""
-    angle = radians(one.turn)
+    angle = radians(place.turn)
     x, y = mesh.vertices[:, 0], mesh.vertices[:, 1]
     turned = (cos(angle) * x - sin(angle) * y, sin(angle) * x + cos(angle) * y, mesh.vertices[:, 2])
-    moved = np.array([[at - float(along.min()) for at, along in zip(one.at, turned, strict=True)]])
-    node: dict[str, Any] = {"name": one.mark if one.name is None else f"{one.mark} {one.name}", "mesh": shape}
+    moved = np.array([[at - float(along.min()) for at, along in zip(place.at, turned, strict=True)]])
+    node: dict[str, Any] = {"name": place.mark if place.name is None else f"{place.mark} {place.name}", "mesh": shape}
     translation = [round(length, 9) + 0.0 for length in upright(moved)[0].tolist()]
     if any(translation):
         node["translation"] = translation
-    if one.turn:
+    if place.turn:
         node["rotation"] = [0.0, round(sin(angle / 2.0), 9), 0.0, round(cos(angle / 2.0), 9)]
     return node
 
@@ -159,9 +159,9 @@ def _doubles(numbers: NDArray[np.float32]) -> list[float]:
     return [float(number) for number in numbers]
 
 
-def _by_mark(one: tuple[str, bool]) -> tuple[str, int, str]:
+def _by_mark(entry: tuple[str, bool]) -> tuple[str, int, str]:
     """Return a sort key: T2 before T10."""
-    mark = one[0]
+    mark = entry[0]
     return mark[0], len(mark), mark
 
 

@@ -1,10 +1,10 @@
 """PNG pictures (ISO/IEC 15948): eight bits of red, green and blue, with the same bytes for the same pixels."""
 
 import struct
+import zlib
 from typing import Final
 
 import numpy as np
-from isal import isal_zlib
 from numpy.typing import NDArray
 
 _SIGNATURE: Final = b"\x89PNG\r\n\x1a\n"
@@ -17,24 +17,24 @@ _LEVEL: Final = 3
 
 
 def write_png(pixels: NDArray[np.uint8]) -> bytes:
-    """Return a picture ``(rows, columns, 3) uint8``, its first row on top, as a PNG file.
+    """Return a picture ``(rows, columns, 3) uint8``, red, green and blue, top row first, as a PNG file.
 
     Raises:
-        ValueError: when the array is of another form, or empty.
+        ValueError: when the array has another shape or dtype, or is empty.
     """
     if pixels.dtype != np.uint8 or pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.size == 0:  # noqa: PLR2004 - above
-        raise ValueError(f"An array {pixels.shape} of {pixels.dtype} is no picture.")
+        raise ValueError(f"An array {pixels.shape} of {pixels.dtype} cannot be written as a picture.")
     rows, columns, _ = pixels.shape
     flat = pixels.reshape(rows, -1)
-    # each row as its difference from the one above packs best where there are plain areas
+    # differences from the row above compress best where areas are plain
     lines = np.empty((rows, 1 + flat.shape[1]), dtype=np.uint8)
     lines[:, 0] = _FILTER_UP
     lines[0, 1:] = flat[0]
     lines[1:, 1:] = flat[1:] - flat[:-1]
     header = _HEADER.pack(columns, rows, _BITS, _TRUECOLOUR, 0, 0, 0)
-    packed = isal_zlib.compress(lines.tobytes(), _LEVEL)
-    return _SIGNATURE + b"".join(_chunk(*one) for one in ((b"IHDR", header), (b"IDAT", packed), (b"IEND", b"")))
+    packed = zlib.compress(lines.tobytes(), _LEVEL)
+    return _SIGNATURE + b"".join(_chunk(*chunk) for chunk in ((b"IHDR", header), (b"IDAT", packed), (b"IEND", b"")))
 
 
 def _chunk(kind: bytes, data: bytes) -> bytes:
-    return _LENGTH.pack(len(data)) + kind + data + _LENGTH.pack(isal_zlib.crc32(kind + data))
+    return _LENGTH.pack(len(data)) + kind + data + _LENGTH.pack(zlib.crc32(kind + data))

@@ -50,7 +50,7 @@ def fill(outlines: Sequence[NDArray[np.float64]], shape: tuple[int, int]) -> NDA
     turns = np.zeros((rows, columns + 1), dtype=np.int64)
     if outlines:
         start = np.concatenate(outlines)
-        end = np.concatenate([np.roll(one, -1, axis=0) for one in outlines])
+        end = np.concatenate([np.roll(outline, -1, axis=0) for outline in outlines])
         middles = np.arange(rows) + 0.5
         down = (start[:, 1, None] <= middles) & (middles < end[:, 1, None])
         up = (end[:, 1, None] <= middles) & (middles < start[:, 1, None])
@@ -79,17 +79,25 @@ def _covered(
     # from triangles to the rows that each reaches
     first = np.clip(np.ceil(top[:, 1] - 0.5), 0, shape[0]).astype(np.int64)
     last = np.clip(np.ceil(bottom[:, 1] - 0.5), 0, shape[0]).astype(np.int64)
-    one, row = _spread(first, last)
+    triangle, row = _spread(first, last)
     level = row.astype(np.float64) + 0.5
-    long = _at(top[one], bottom[one], level)
-    short = np.where(level < middle[one, 1], _at(top[one], middle[one], level), _at(middle[one], bottom[one], level))
+    long = _at(top[triangle], bottom[triangle], level)
+    short = np.where(
+        level < middle[triangle, 1],
+        _at(top[triangle], middle[triangle], level),
+        _at(middle[triangle], bottom[triangle], level),
+    )
     # from rows to pixels
     left = np.clip(np.ceil(np.minimum(long, short) - 0.5), 0, shape[1]).astype(np.int64)
     right = np.clip(np.ceil(np.maximum(long, short) - 0.5), 0, shape[1]).astype(np.int64)
     span, column = _spread(left, right)
-    one, row = one[span], row[span]
-    depth = a[one, 2] + across[one] * (column + 0.5 - a[one, 0]) + down[one] * (row + 0.5 - a[one, 1])
-    return kept[one], row * shape[1] + column, depth
+    triangle, row = triangle[span], row[span]
+    depth = (
+        a[triangle, 2]
+        + across[triangle] * (column + 0.5 - a[triangle, 0])
+        + down[triangle] * (row + 0.5 - a[triangle, 1])
+    )
+    return kept[triangle], row * shape[1] + column, depth
 
 
 def _at(start: NDArray[np.float64], end: NDArray[np.float64], level: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -1,4 +1,4 @@
-"""The ground of a map: where a drawer's parts lie, as polygons in the drawer's frame, and what stands on what."""
+"""A drawer as its map shows it: its parts as polygons in the drawer's frame, and its stacks of trays. Lengths in mm."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -11,38 +11,38 @@ from shapely.geometry import Polygon, box
 from worker.layout.model.plan import DrawerPlan, Plan, Stored
 from worker.layout.model.shapes import Part, Placement, Point, TileShape, TrayShape
 
-__all__ = ["Ground", "Stood", "rounded"]
+__all__ = ["MappedDrawer", "MappedPart", "rounded"]
 
 #: Straight pieces of a rounded corner.
 _FACETS: Final = 4
-#: Trays that share less of their floor than this, in mm2, stand beside each other.
+#: Trays whose footprints overlap by less than this, in mm2, stand beside each other.
 _SHARED: Final = 1.0
 _QUARTER: Final = 90
 
 
 @dataclass(frozen=True, slots=True)
-class Stood:
-    """A part in its place: ``index`` among the drawer's placements, ``on`` the one below it in its pile."""
+class MappedPart:
+    """A part in its place: ``index`` is its placement's, ``on`` the part below it in its stack."""
 
     index: int
     place: Placement
     part: Part
-    on: "Stood | None" = None
+    on: "MappedPart | None" = None
 
     @property
     def size(self) -> tuple[float, float]:
-        """Width and depth as it stands."""
+        """Width and depth as placed, in mm."""
         wide, deep, _ = self.part.size
         return (deep, wide) if self.place.turn % 180 == _QUARTER else (wide, deep)
 
     @property
     def box(self) -> Polygon:
-        """The box that it stands in."""
+        """Its bounding box as placed."""
         (x, y, _), (wide, deep) = self.place.at, self.size
         return box(x, y, x + wide, y + deep)
 
     def put(self, ring: Sequence[Point]) -> list[Point]:
-        """Return a ring of the part's own frame in the drawer's."""
+        """Return a ring of the part's own frame in the drawer's frame."""
         (wide, deep, _), (left, front, _) = self.part.size, self.place.at
         turned = {
             0: ring,
@@ -54,7 +54,7 @@ class Stood:
 
     @property
     def outline(self) -> list[Point]:
-        """Its outline as it stands: a tile's and a key's own, a tray's rounded rectangle, else its box."""
+        """Its outline as placed: a tile's or key's own, a tray's rounded rectangle, otherwise its box."""
         shape = self.part.shape
         wide, deep, _ = self.part.size
         if isinstance(shape, TrayShape):
@@ -69,7 +69,7 @@ class Stood:
 
 
 @dataclass(frozen=True)
-class Ground:
+class MappedDrawer:
     """One drawer of a plan, ready to be drawn."""
 
     plan: Plan
@@ -85,76 +85,81 @@ class Ground:
         return {part.mark: part for part in self.plan.parts}
 
     @cached_property
-    def floor(self) -> tuple[Stood, ...]:
+    def floor(self) -> tuple[MappedPart, ...]:
         """Tiles and keys."""
-        return tuple(one for one in self._all if one.part.kind != "tray")
+        return tuple(part for part in self._all if part.part.kind != "tray")
 
     @cached_property
-    def piles(self) -> tuple[tuple[Stood, ...], ...]:
-        """Trays from the bottom up; one that stands alone is a pile too."""
-        piles: list[list[Stood]] = []
-        trays = [one for one in self._all if one.part.kind == "tray"]
-        for one in sorted(trays, key=lambda one: (one.place.at[2], one.index)):
-            own = one.box
-            shared = [(own.intersection(pile[0].box).area, number) for number, pile in enumerate(piles)]
+    def stacks(self) -> tuple[tuple[MappedPart, ...], ...]:
+        """The stacks of trays, each from the bottom up; a single tray is a stack too."""
+        stacks: list[list[MappedPart]] = []
+        trays = [part for part in self._all if part.part.kind == "tray"]
+        for tray in sorted(trays, key=lambda tray: (tray.place.at[2], tray.index)):
+            own = tray.box
+            shared = [(own.intersection(stack[0].box).area, number) for number, stack in enumerate(stacks)]
             area, number = max(shared, default=(0.0, 0))
             if area > _SHARED:
-                piles[number].append(Stood(one.index, one.place, one.part, piles[number][-1]))
+                stacks[number].append(MappedPart(tray.index, tray.place, tray.part, stacks[number][-1]))
             else:
-                piles.append([one])
-        return tuple(map(tuple, piles))
+                stacks.append([tray])
+        return tuple(map(tuple, stacks))
 
     @cached_property
-    def _all(self) -> tuple[Stood, ...]:
-        return tuple(Stood(i, one, self._parts[one.mark]) for i, one in enumerate(self.drawer.placements))
+    def _all(self) -> tuple[MappedPart, ...]:
+        return tuple(MappedPart(i, place, self._parts[place.mark]) for i, place in enumerate(self.drawer.placements))
 
     @cached_property
     def cells(self) -> tuple[tuple[float, float, float, float], ...]:
-        """The cells: left, front, right, back."""
+        """The cells: left, front, right, back, in mm."""
         lattice = self.drawer.lattice
         (x0, y0), half = lattice.origin, lattice.pitch / 2.0
         return tuple(
-            (x0 + one.x * half, y0 + one.y * half, x0 + (one.x + one.width) * half, y0 + (one.y + one.depth) * half)
-            for one in lattice.cells
+            (
+                x0 + cell.x * half,
+                y0 + cell.y * half,
+                x0 + (cell.x + cell.width) * half,
+                y0 + (cell.y + cell.depth) * half,
+            )
+            for cell in lattice.cells
         )
 
     @cached_property
     def spaces(self) -> tuple[tuple[tuple[float, float, float, float], str], ...]:
-        """The free rectangles: left, front, right, back, and their size in words."""
+        """The free rectangles: left, front, right, back in mm, and the caption of each."""
         (x0, y0), half = self.drawer.lattice.origin, self.drawer.lattice.pitch / 2.0
         return tuple(
             (
                 (x0 + x * half, y0 + y * half, x0 + (x + across) * half, y0 + (y + back) * half),
                 f"free, {across / 2.0:g} x {back / 2.0:g} cells",
             )
-            for (x, y), (across, back) in ((one.at, one.halves) for one in self.drawer.spaces)
+            for (x, y), (across, back) in ((space.at, space.halves) for space in self.drawer.spaces)
         )
 
     @cached_property
     def extent(self) -> tuple[float, float]:
-        """Width and depth of the usable area: the drawer's less the gap round the floor."""
+        """Width and depth of the usable area in mm: the drawer's, less the gap around the floor."""
         across, back = zip(*self.drawer.outline[0], strict=True)
         return max(across), max(back)
 
     @cached_property
     def edges(self) -> tuple[float, float, float, float]:
-        """What the cells leave of the usable area: left, front, right, back."""
+        """The margins between the cells and the usable area: left, front, right, back, in mm."""
         wide, deep = self.extent
         lefts, fronts, rights, backs = zip(*self.cells, strict=True)
         return min(lefts), min(fronts), wide - max(rights), deep - max(backs)
 
     def stored(self, index: int) -> list[Stored]:
-        """Return what lies in the tray of a placement."""
-        return [one for one in self.drawer.contents if one.placement == index]
+        """Return the items in the tray of a placement."""
+        return [stored for stored in self.drawer.contents if stored.placement == index]
 
-    def told(self, one: Stood) -> list[str]:
-        """Return the words of a tray: what lies in it, else its name; then what it stands on, and its turn."""
-        held = [f"{lot.count} x {lot.item}" for lot in self.stored(one.index)]
-        words = held or [one.place.name or one.part.name]
-        if one.on is not None:
-            words.append(f"on top of {one.on.place.mark}")
-        if one.place.turn:
-            words.append(f"turned {one.place.turn}\u00b0")
+    def captions(self, tray: MappedPart) -> list[str]:
+        """Return the captions of a tray: its items or else its name, then the tray below it, and its rotation."""
+        held = [f"{lot.count} x {lot.item}" for lot in self.stored(tray.index)]
+        words = held or [tray.place.name or tray.part.name]
+        if tray.on is not None:
+            words.append(f"on top of {tray.on.place.mark}")
+        if tray.place.turn:
+            words.append(f"turned {tray.place.turn}\u00b0")
         return words
 
 
