@@ -13,7 +13,7 @@ import pytest
 
 from worker.layout.placement.cp_sat import fitted
 from worker.layout.placement.greedy import best_of_three, bottom_left
-from worker.layout.placement.placement_problem import Bay, Choice, Fit, Place, Request, score
+from worker.layout.placement.placement_problem import Bay, Fit, GridPlace, Request, SizeChoice, score
 
 pytestmark = pytest.mark.outside
 
@@ -26,7 +26,7 @@ LEFT_OUT = {"gp-20-42x31": 2, "gp-25-60x40": 2}
 
 def strip(row):
     """Return an instance as requests and a bay."""
-    requests = [Request(str(k), (Choice(*size),)) for k, size in enumerate(row["items"])]
+    requests = [Request(str(k), (SizeChoice(*size),)) for k, size in enumerate(row["items"])]
     return requests, Bay.open(row["strip_width"], row["value"])
 
 
@@ -37,7 +37,7 @@ def missing(requests, fit):
 @pytest.mark.parametrize("name", STRIPS)
 def test_the_known_optimum_is_a_fit(name):
     requests, bay = strip(STRIPS[name])
-    published = Fit(tuple(Place(x, y, 0) for x, y, _, _ in STRIPS[name]["placement"]))
+    published = Fit(tuple(GridPlace(x, y, 0) for x, y, _, _ in STRIPS[name]["placement"]))
     free = bay.bits
     for request, place in zip(requests, published.places, strict=True):
         choice = request.choices[0]
@@ -61,7 +61,7 @@ def test_strips_are_filled_without_waste(name):
 def test_eleven_trays_of_3_by_2_cells_fill_7_by_10(step):
     # in whole cells, and in half cells where a tray could stand anywhere
     bay = Bay.open(14, 20, step=step)
-    requests = [Request(str(k), (Choice(6, 4), Choice(4, 6))) for k in range(11)]
+    requests = [Request(str(k), (SizeChoice(6, 4), SizeChoice(4, 6))) for k in range(11)]
     assert missing(requests, fitted(requests, bay)) == 0
-    more = [*requests, Request("12th", (Choice(6, 4), Choice(4, 6)))]
+    more = [*requests, Request("12th", (SizeChoice(6, 4), SizeChoice(4, 6)))]
     assert missing(more, fitted(more, bay)) == 1

@@ -93,8 +93,8 @@ def test_anything_like_json_gives_a_spec_or_its_problems(resolve, document):
 def _places(value, at=()):
     yield at
     if isinstance(value, dict | list):
-        for step, one in value.items() if isinstance(value, dict) else enumerate(value):
-            yield from _places(one, (*at, step))
+        for step, member in value.items() if isinstance(value, dict) else enumerate(value):
+            yield from _places(member, (*at, step))
 
 
 @settings(_quiet, max_examples=300)

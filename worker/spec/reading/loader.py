@@ -3,7 +3,6 @@
 import json
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from difflib import get_close_matches
 from functools import lru_cache
 from typing import Any, Final, TypeVar
 
@@ -13,7 +12,8 @@ from pydantic_core import ErrorDetails
 from worker.spec.errors import SpecError
 from worker.spec.job import Spec
 from worker.spec.primitives.model import Noun
-from worker.spec.primitives.pydantic_errors import CARRIED, Step
+from worker.spec.primitives.pydantic_errors import Step
+from worker.spec.primitives.validation_messages import spec_error
 from worker.spec.reading.json_limits import DEEPEST, scan
 
 __all__ = ["load", "load_as", "loads", "parse", "pointer"]
@@ -28,8 +28,6 @@ _LONGEST_LIST: Final = 500
 _LONGEST_OF_PREVIOUS: Final = 5000
 _LONGEST_INTEGER: Final = 30
 _LONGEST_NAME: Final = 80
-#: The tags of the shapes that pydantic tells apart, and what each may be.
-_TAGS: Final = {"shape": "circle, rectangle or polygon", "kind": "box, cylinder, polygon or standard"}
 
 
 def load(data: object) -> Spec:
@@ -53,8 +51,11 @@ def load_as(noun: type[NounT], data: object) -> NounT:
         return noun.model_validate(data)
     except ValidationError as error:
         if error.error_count() > _MOST_COUNTED:
-            message = f"The spec has more than {_MOST_COUNTED} problems; none is listed."
-            raise _together([SpecError(message, pointer="", limit="a spec of this contract")]) from None
+            message = f"The spec has more than {_MOST_COUNTED} problems, so none is listed."
+            flood = SpecError(
+                message, pointer="", limit="a spec of this contract", remedy="Compare it with the examples."
+            )
+            raise _together([flood]) from None
         details = [detail for detail in error.errors(include_url=False) if _own(detail)]
         raise _together([_problem(detail, data) for detail in details[:_MOST_ERRORS]], len(details)) from None
 
@@ -76,17 +77,25 @@ def parse(text: bytes) -> object:
     """
     if len(text) > _LARGEST:
         limit = f"at most {_LARGEST} bytes"
-        raise _together([SpecError("The document is too large.", pointer="", value=len(text), limit=limit)])
+        remedy = "Split it into several specs."
+        raise _together(
+            [SpecError("The document is too large.", pointer="", value=len(text), limit=limit, remedy=remedy)]
+        )
     try:
         scan(text)
         data = json.loads(text.decode("utf-8-sig"), object_pairs_hook=_pairs, parse_int=_integer)
     except SpecError as refused:
         fault = refused
     except UnicodeDecodeError as error:
-        fault = SpecError(f"Byte {error.start} is no UTF-8.", pointer="", limit="UTF-8")
+        fault = SpecError(
+            f"Byte {error.start} is not valid UTF-8.", pointer="", limit="UTF-8", remedy="Save the document as UTF-8."
+        )
     except json.JSONDecodeError as error:
         where = f"line {error.lineno}, column {error.colno}"
-        fault = SpecError(f"The document is no JSON: {error.msg} at {where}.", pointer="", limit="a JSON object")
+        fault = SpecError(
+            f"The document is not valid JSON: {error.msg} at {where}.",
+            pointer="", limit="a JSON object", remedy="Correct the syntax there.",
+        )  # fmt: skip
     else:
         return data
     raise _together([fault])
@@ -126,13 +135,17 @@ def _faults(data: object) -> Iterator[SpecError]:
             yield _too_deep(at)
             return
         if isinstance(value, float) and value - value != 0.0:
-            yield SpecError("This is no finite number.", pointer=at, value=value, limit="a finite number")
+            remedy = "Write a finite number."
+            yield SpecError(
+                "The number must be finite.", pointer=at, value=value, limit="a finite number", remedy=remedy
+            )
         elif isinstance(value, dict):
             yield from _misnamed(value, at)
             waiting.extend((item, at + pointer([name]), depth + 1) for name, item in value.items() if _is_name(name))
         elif isinstance(value, list | tuple) and len(value) > (longest := _longest(at)):
             limit = f"at most {longest} items"
-            yield SpecError("The list is too long.", pointer=at, value=len(value), limit=limit)
+            remedy = "Shorten the list."
+            yield SpecError("The list has too many items.", pointer=at, value=len(value), limit=limit, remedy=remedy)
         elif isinstance(value, list | tuple):
             waiting.extend((item, f"{at}/{index}", depth + 1) for index, item in enumerate(value))
 
@@ -149,15 +162,21 @@ def _misnamed(value: dict[Any, Any], at: str) -> Iterator[SpecError]:
     """Yield the names of an object that came twice or can be no field's."""
     for name in value.names if isinstance(value, _Twice) else ():
         if _is_name(name):
-            yield SpecError("The field is given twice.", pointer=at + pointer([name]), remedy="Give it once.")
+            where = at + pointer([name])
+            yield SpecError("The field is given twice.", pointer=where, limit="each field once", remedy="Remove one.")
     for name in value:
         if not _is_name(name):
             limit = f"a text of at most {_LONGEST_NAME} characters"
-            yield SpecError("This is no name of a field.", pointer=at, value=name, limit=limit)
+            yield SpecError(
+                "A field has an invalid name.", pointer=at, value=name, limit=limit, remedy="Rename the field."
+            )
 
 
 def _too_deep(at: str) -> SpecError:
-    return SpecError("The document is nested too deeply.", pointer=at, limit=f"{DEEPEST} levels")
+    return SpecError(
+        "The document is nested too deeply.",
+        pointer=at, limit=f"at most {DEEPEST} levels", remedy="Compare it with the examples.",
+    )  # fmt: skip
 
 
 def _together(errors: list[SpecError], count: int = 1) -> SpecError:
@@ -187,28 +206,7 @@ def _own(error: ErrorDetails) -> bool:
 
 def _problem(error: ErrorDetails, data: object) -> SpecError:
     """Return pydantic's error as ours."""
-    at = pointer(_steps(error["loc"], data))
-    context: dict[str, Any] = error.get("ctx", {})
-    carried = context.get(CARRIED)
-    if isinstance(carried, SpecError):
-        carried.pointer = at
-        return carried
-    kind = error["type"]
-    if kind in ("union_tag_not_found", "union_tag_invalid"):
-        tag = str(context["discriminator"]).strip("'")
-        given = error["input"].get(tag)
-        message = "The field is required." if given is None else "The shape is not known."
-        return SpecError(message, pointer=f"{at}/{tag}", value=given, limit=_TAGS[tag])
-    if kind == "missing":
-        return SpecError("The field is required.", pointer=at, limit="required")
-    if kind == "extra_forbidden":
-        name = str(error["loc"][-1])
-        close = get_close_matches(name, [field for field in _field_names() if field != name], n=1)
-        remedy = f'Did you mean "{close[0]}"?' if close else "Leave it out."
-        return SpecError(
-            "The field is not known.", pointer=at, value=error["input"], limit="known fields", remedy=remedy
-        )
-    return SpecError(f"{error['msg']}.", pointer=at, value=error["input"], limit=_limit(kind, context))
+    return spec_error(error, pointer(_steps(error["loc"], data)), _field_names())
 
 
 @lru_cache(maxsize=1)
@@ -247,22 +245,3 @@ def _is_tag(before: Sequence[Step]) -> bool:
             return True
         case _:
             return False
-
-
-_LIMITS: Final = {
-    "greater_than_equal": "at least {ge:g}",
-    "greater_than": "over {gt:g}",
-    "less_than_equal": "at most {le:g}",
-    "less_than": "under {lt:g}",
-    "too_long": "at most {max_length} items",
-    "too_short": "at least {min_length} items",
-    "string_too_long": "at most {max_length} characters",
-    "string_too_short": "at least {min_length} characters",
-    "string_pattern_mismatch": "a text that matches {pattern}",
-    "literal_error": "{expected}",
-}
-
-
-def _limit(kind: str, context: dict[str, Any]) -> str | None:
-    template = _LIMITS.get(kind)
-    return template.format(**context) if template is not None else None
