@@ -17,7 +17,7 @@ from worker.spec.tolerances import DIRECTION_EPSILON, LENGTH_EPSILON, LINES_IN_A
 Level: TypeAlias = tuple[float, float]
 Levels: TypeAlias = tuple[Level, ...]
 
-#: Chamfer at the foot of first layers, against their spread of 0.1-0.3 mm a side (common practice): two layers of 0.2 mm.
+#: Chamfer at the foot of first layers, two layers of 0.2 mm: they spread by 0.1-0.3 mm a side (common practice).
 FIRST_LAYER_RELIEF: Final = 0.4
 
 #: Corner radius of a cell at inset 0. Rings at inset ``u`` have radius ``CORNER_RADIUS - u``: all are parallel curves.
