@@ -22,10 +22,8 @@ from worker.jobs.common.errors import RunsUnknown
 from worker.jobs.job_service import JobService
 from worker.jobs.records.models import run_file_name
 from worker.jobs.records.print_events import PrintEventRecord, PrintStatus
-from worker.printing.progress.print_state import PrintState
-from worker.printing.progress.remaining import begin, remaining_work, used_filament
-from worker.printing.scheduling.spools import left_of
-from worker.printing.scheduling.timetable import make_timetable, purchases
+from worker.printing.progress.print_state import PrintState, begin
+from worker.printing.scheduling.spools import left_of, purchases
 from worker.spec import Material, Spec
 from worker.spec.manifest.manifest import Manifest, RunEntry, ScheduleEntry, WorkEntry
 
@@ -85,6 +83,8 @@ class PrintWork:
     @property
     def used(self) -> dict[tuple[str, str | None], float]:
         """Grams used by material and colour; none where parts have no estimate."""
+        from worker.printing.progress.remaining import used_filament  # noqa: PLC0415 - a service at rest needs no geometry
+
         return used_filament(self.standing, self.standing.laid, self.manifest) or {}
 
     def file_of(self, number: int) -> str | None:
@@ -94,6 +94,8 @@ class PrintWork:
 
     def remaining(self) -> tuple[tuple[RunEntry, ...], WorkEntry]:
         """Return the runs to come in the order of work, with the files that they have, and all of them in numbers."""
+        from worker.printing.progress.remaining import remaining_work  # noqa: PLC0415 - as above
+
         runs, work = remaining_work(self.standing, self.manifest, self.spec)
         return tuple(run.model_copy(update={"file": self.file_of(run.number)}) for run in runs), work
 
@@ -102,10 +104,14 @@ class PrintWork:
         plan = self.spec.schedule
         if plan is None or any(run.seconds is None for run in runs):
             return None
+        from worker.printing.scheduling.timetable import make_timetable  # noqa: PLC0415 - as above
+
         return make_timetable(plan, runs, self.materials, now, self.used)
 
     def filament(self, runs: tuple[RunEntry, ...]) -> tuple[FilamentStanding, ...]:
         """Return the filament used, needed and left."""
+        from worker.printing.progress.remaining import used_filament  # noqa: PLC0415 - as above
+
         standing, used = self.standing, self.used
         if used_filament(standing, standing.needed, self.manifest) is None:
             return ()

@@ -105,7 +105,7 @@ def test_a_job_is_published_although_its_client_disconnected(tmp_path, spec, unt
         return kept(*arguments, **options)
 
     monkeypatch.setattr(JobRecords, "add", keep)
-    with broker(settings), JobService.open(settings) as engine:
+    with broker(settings.socket), JobService.open(settings) as engine:
         messages = engine.dispatcher.queue_length
         with listening(settings) as address:
             with socket.create_connection(("127.0.0.1", urlsplit(address).port), timeout=10) as connection:
