@@ -19,7 +19,6 @@ from api.routes import batches, catalogue, events, health, jobs, metrics, plans,
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
-from worker.layout.placement.cp_sat import load_solver
 
 __all__ = ["create_app"]
 
@@ -51,7 +50,6 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
         courier.start()
         job_service.dispatcher.publisher.start()
         maintenance = asyncio.create_task(maintain(job_service))
-        loading = asyncio.create_task(asyncio.to_thread(load_solver))  # the first plan need not wait for it
         try:
             with watch.closing_on_signals():
                 yield
@@ -62,7 +60,6 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
                 await maintenance
             await asyncio.to_thread(job_service.dispatcher.publisher.close)
             await asyncio.to_thread(courier.close)
-            await loading
             if job_service is not inside:
                 job_service.close()
 

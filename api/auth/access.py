@@ -1,7 +1,7 @@
-"""Access: who asks, and whether they may. The gate stands before every route, also before those still to be written.
+"""Authentication and authorisation: a middleware before every route.
 
-With keys in the record each request needs one, as ``Authorization: Bearer dw_...``. Without keys the service is open,
-but to its own machine alone. What a route needs is said in one table here; what it does not name needs `admin`.
+Once the database holds API keys, every request needs one (``Authorization: Bearer dw_...``). Without any, the
+service is open to its own machine only. One table maps methods and paths to scopes; all else needs `admin`.
 """
 
 import logging
@@ -41,17 +41,17 @@ __all__ = ["Gate", "Guard", "calendar_of", "caller_of", "check_bind", "known_cal
 
 _log = logging.getLogger(__name__)
 
-_AnswerT = TypeVar("_AnswerT")
+_ResultT = TypeVar("_ResultT")
 
-#: Says nothing about any job, and is there for who has no key yet.
+#: Paths that reveal nothing about any job and need no API key.
 _PUBLIC: Final = re.compile(r"/|/kiosk/.*|/favicon\.ico|/livez|/readyz|/openapi\.json|/problems(?:/[^/]*)?", re.DOTALL)
 
-#: Asked for by machines that watch, as often as they like.
+#: Paths without a rate limit: monitoring polls them.
 _UNCOUNTED: Final = frozenset({"/livez", "/readyz"})
 
 _READING: Final = frozenset({"GET", "HEAD"})
 
-#: The scope of each method and path, the first that fits.
+#: The scope for methods and paths; the first match counts.
 _RULES: Final[tuple[tuple[frozenset[str], re.Pattern[str], KeyScope], ...]] = (
     (_READING, re.compile(r"/metrics"), "admin"),
     (frozenset({"GET", "HEAD", "POST", "DELETE"}), re.compile(r"/v1/webhooks(?:/[^/]+(?:/secret)?)?"), "submit"),
@@ -62,55 +62,55 @@ _RULES: Final[tuple[tuple[frozenset[str], re.Pattern[str], KeyScope], ...]] = (
     (frozenset({"POST", "PUT", "DELETE"}), re.compile(r"/v1/jobs/[^/]+/prints(?:/[^/]+)?"), "record"),
 )
 
-#: What the token of a schedule link opens: the calendar of one job.
+#: The path that a schedule link's token opens: the calendar feed of one job.
 _CALENDAR: Final = re.compile(rf"/v1/jobs/({ID_PATTERN}|\{{job_id\}})/schedule\.ics")
 
-#: Seconds for which a key that was found is taken to be good: a revoked one is refused after these.
+#: Seconds for which a key is cached; a revoked key is rejected after at most these.
 _FRESH: Final = 1.0
 
-#: Most keys remembered.
+#: Largest number of cached keys.
 _MOST: Final = 10_000
 
 _REALM: Final = 'Bearer realm="drawerwright"'
 
-#: What a proxy adds, in the lower case of ASGI: the request then comes from somewhere else than its last hop.
+#: Headers that proxies add, in the lower case of ASGI: the peer is then not the client.
 _FORWARDED: Final = frozenset({b"forwarded", b"via", b"x-forwarded-for", b"x-forwarded-host", b"x-real-ip"})
 
 _NOBODY: Final = Principal("", frozenset())
 
-_MAKE_ONE: Final = "Make a key: drawerwright keys create NAME --scope submit --scope read"
+_CREATE_KEY: Final = "Create an API key: drawerwright keys create NAME --scope submit --scope read"
 
 
-@lru_cache(maxsize=256)  # most requests are for one of a few; a path may be long
+@lru_cache(maxsize=256)  # every request asks, and a few paths recur
 def scope_of(method: str, path: str) -> KeyScope | None:
-    """Return the scope that a request needs; None: no key either. Works on a route's template as on a real path."""
+    """Return the scope that a path, or the template of a route, needs; None if it needs no API key."""
     if _PUBLIC.fullmatch(path):
         return None
     return next((scope for methods, form, scope in _RULES if method in methods and form.fullmatch(path)), "admin")
 
 
 def calendar_of(method: str, path: str) -> str | None:
-    """Return the job whose calendar this is, which a schedule link opens too. Works on a route's template as well."""
-    found = _CALENDAR.fullmatch(path) if method in _READING else None
-    return None if found is None else found[1]
+    """Return the id of the job whose calendar feed a path, or the template of a route, names; None for other paths."""
+    match = _CALENDAR.fullmatch(path) if method in _READING else None
+    return None if match is None else match[1]
 
 
 def caller_of(request: Request) -> Principal:
-    """Return who asks; on a public page nobody, who has no job."""
+    """Return the caller; on a public path, one who sees no job."""
     return known_caller(request.scope)
 
 
 def known_caller(scope: MutableMapping[str, Any]) -> Principal:
-    """Return who asks, as far as the gate has found out."""
-    known = scope.get("drawerwright.caller", _NOBODY)
-    return known if isinstance(known, Principal) else _NOBODY
+    """Return the caller that the gate has authenticated, or one who sees no job."""
+    caller = scope.get("drawerwright.caller", _NOBODY)
+    return caller if isinstance(caller, Principal) else _NOBODY
 
 
 def check_bind(settings: Settings, keys: ApiKeys | None = None) -> None:
-    """Refuse to listen beyond this machine while everybody there could do everything.
+    """Refuse to listen on the network while there are no API keys, since everybody could then do everything.
 
     Raises:
-        SettingsError: when there are no keys.
+        SettingsError: when there are no keys and the host is not this machine.
     """
     if is_here(settings.host):
         return
@@ -125,15 +125,15 @@ def check_bind(settings: Settings, keys: ApiKeys | None = None) -> None:
         if database is not None:
             database.dispose()
     raise SettingsError(
-        "Without keys the service listens on this machine only.",
+        "Without API keys the service listens on this machine only.",
         value=settings.host,
         limit="127.0.0.1, ::1 or localhost",
-        remedy=_MAKE_ONE.replace("--scope submit --scope read", "--scope admin"),
+        remedy=_CREATE_KEY.replace("--scope submit --scope read", "--scope admin"),
     )
 
 
 class Guard:
-    """Finds out who asks, and counts."""
+    """Authenticates requests and applies rate limits."""
 
     def __init__(self, keys: ApiKeys, settings: Settings, links: CalendarLinks, rates: Rates | None = None) -> None:
         """Use these keys and schedule links."""
@@ -141,15 +141,15 @@ class Guard:
         self._links = links
         self._settings = settings
         self._rates = Rates() if rates is None else rates
-        self._hosts = frozenset(one.strip().lower() for one in settings.allowed_hosts.split(",") if one.strip())
+        self._hosts = frozenset(host.strip().lower() for host in settings.allowed_hosts.split(",") if host.strip())
         self._watchers = read_networks(settings.metrics_networks)
-        self._known: dict[str, tuple[ApiKey, float]] = {}
+        self._cached: dict[str, tuple[ApiKey, float]] = {}
         self._used: dict[str, int] = {}
         self._closed = settings.open_loopback == "never"
         self._looked = -_FRESH
 
     async def admit(self, request: Request) -> tuple[Principal, Rate | None]:
-        """Return who asks, and how their rate stands.
+        """Return the caller of a request, and the state of its rate limit if there is one.
 
         Raises:
             KeyRequired, ScopeMissing, HostRefused, CrossSiteRefused, RateExceeded: when they may not.
@@ -165,7 +165,9 @@ class Guard:
         caller, who = await self._linked(request, path, peer) or await self._caller(request, peer)
         rate = self._count(who, self._settings, caller)
         if not caller.may(needed):
-            raise ScopeMissing(value=sorted(caller.scopes), limit=needed, remedy=f"Use a key with the scope {needed}.")
+            raise ScopeMissing(
+                value=sorted(caller.scopes), limit=needed, remedy=f"Use an API key with the scope {needed}."
+            )
         return caller, rate
 
     async def _caller(self, request: Request, peer: str) -> tuple[Principal, str]:
@@ -174,16 +176,16 @@ class Guard:
             if await self._open(request, peer):
                 return LOCAL, peer_name(peer)
             self._count(peer_name(peer), self._settings)
-            raise KeyRequired(limit="Authorization: Bearer dw_...", remedy=_MAKE_ONE)
+            raise KeyRequired(limit="Authorization: Bearer dw_...", remedy=_CREATE_KEY)
         scheme, _, token = given.partition(" ")
         key = await self._key(token.strip(), peer) if scheme.lower() == "bearer" else None
         if key is None:
             self._count(peer_name(peer), self._settings)
-            raise KeyRequired("The key is not known.", limit="Authorization: Bearer dw_...", remedy=_MAKE_ONE)
+            raise KeyRequired("The key is not known.", limit="Authorization: Bearer dw_...", remedy=_CREATE_KEY)
         state = key.state(datetime.now(UTC))
         if state != "active":
             self._count(peer_name(peer), self._settings)
-            raise KeyRequired(f"The key {key.id} is {state}.", limit="an active key", remedy=_MAKE_ONE)
+            raise KeyRequired(f"The key {key.id} is {state}.", limit="an active key", remedy=_CREATE_KEY)
         return key.caller, f"key:{key.id}"
 
     async def _linked(self, request: Request, path: str, peer: str) -> tuple[Principal, str] | None:
@@ -195,56 +197,58 @@ class Guard:
         if token is None:
             return None
         self._count(peer_name(peer), self._settings, cost=0.0)  # as for a key
-        owner = await _asked(self._links.owner_of, job_id, token)
+        owner = await _query(self._links.owner_of, job_id, token)
         return None if owner is None else (Principal(owner, frozenset({"read"})), f"calendar:{job_id}")
 
     async def _key(self, token: str, peer: str) -> ApiKey | None:
         now = time.monotonic()
-        digest = sha256(token.encode()).hexdigest()  # the key itself is not kept, not even here
-        known, until = self._known.get(digest, (None, 0.0))
-        if known is not None and now < until:
-            return known
-        self._count(peer_name(peer), self._settings, cost=0.0)  # who guesses is stopped before the record is asked
-        key = await _asked(self._keys.find, token)
+        digest = sha256(token.encode()).hexdigest()  # the key itself is never stored, not even in memory
+        cached, until = self._cached.get(digest, (None, 0.0))
+        if cached is not None and now < until:
+            return cached
+        self._count(
+            peer_name(peer), self._settings, cost=0.0
+        )  # guessing is rate-limited before the database is queried
+        key = await _query(self._keys.find, token)
         if key is None:
             return None
-        if len(self._known) >= _MOST:
-            self._known.clear()
-        self._known[digest] = key, now + _FRESH
+        if len(self._cached) >= _MOST:
+            self._cached.clear()
+        self._cached[digest] = key, now + _FRESH
         hour = int(time.time() // 3600)
         if self._used.get(key.id) != hour:
             self._used[key.id] = hour
             try:
                 await run_in_threadpool(self._keys.used, key.id)
-            except (SQLAlchemyError, OSError):  # what is full can be read all the same
-                _log.warning("That a key was used is not noted.", exc_info=True)
+            except (SQLAlchemyError, OSError):  # a full database can still be read
+                _log.warning("Recording the use of an API key failed.", exc_info=True)
         return key
 
     async def _open(self, request: Request, peer: str) -> bool:
-        """Return whether the request needs no key: it is from this machine, and the service is open to it.
+        """Return whether the request needs no API key: it comes from this machine, to which the service is open.
 
         Raises:
-            HostRefused: when a browser was led here by another name (DNS rebinding).
-            CrossSiteRefused: when a page of another site would change something.
+            HostRefused: when the Host header names another host (DNS rebinding).
+            CrossSiteRefused: when a page of another site tries to change something.
         """
         if not is_here(peer) or _forwarded(request) or await self._closes():
             return False
         host = request.headers.get("host", "")
         name = _name_of(host)
         if host and not (name is not None and (is_here(name) or name in self._hosts)):
-            remedy = "Ask 127.0.0.1 or localhost, name the host in DRAWERWRIGHT_ALLOWED_HOSTS, or use keys."
+            remedy = "Use 127.0.0.1 or localhost, add the host to DRAWERWRIGHT_ALLOWED_HOSTS, or create an API key."
             raise HostRefused(value=host, limit="a name of this machine", remedy=remedy)
         if request.method not in _READING:
             _check_site(request, host)
         return True
 
     async def _closes(self) -> bool:
-        """Return whether this machine needs a key too. Once there are keys it stays so until the service ends."""
+        """Return whether local requests need a key too. Once there are keys, this holds until the service ends."""
         if self._closed or self._settings.open_loopback == "always":
             return self._closed
         now = time.monotonic()
         if now - self._looked >= _FRESH:
-            self._closed = await _asked(self._keys.any)
+            self._closed = await _query(self._keys.any)
             self._looked = now
         return self._closed
 
@@ -262,15 +266,15 @@ class Guard:
 
 
 class Gate:
-    """Answers those who may not, and lets the others through to the app."""
+    """ASGI middleware that rejects requests without access and passes the others to the app."""
 
     def __init__(self, app: ASGIApp) -> None:
-        """Stand before this app."""
+        """Wrap ``app``."""
         self.app = app
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Ask the guard."""
-        if scope["type"] == "websocket":  # there are none, so nobody has said who may open one
+        """Admit or reject the request; add the rate limit's headers to its response."""
+        if scope["type"] == "websocket":  # no route has any
             await send({"type": "websocket.close", "code": 1008})
             return
         if scope["type"] != "http":
@@ -280,16 +284,16 @@ class Gate:
         guard: Guard = scope["app"].state.shared.guard  # `AppState`; its module imports this one
         try:
             caller, rate = await guard.admit(request)
-        except DrawerwrightError as refused:
-            await problem_response(request, refused, headers=_told(refused, request))(scope, receive, send)
+        except DrawerwrightError as error:
+            await problem_response(request, error, headers=_error_headers(error, request))(scope, receive, send)
             return
         scope["drawerwright.caller"] = caller
-        told = {} if rate is None else rate.headers()
+        rate_headers = {} if rate is None else rate.headers()
 
         async def add(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                for name, value in told.items():
+                for name, value in rate_headers.items():
                     headers.setdefault(name, value)
                 headers.add_vary_header("Authorization")
             await send(message)
@@ -303,34 +307,33 @@ def _forwarded(request: Request) -> bool:
 
 
 def _within(networks: Networks, peer: str, request: Request) -> bool:
-    """Return whether the request comes from one of these networks, and not through somebody else."""
+    """Return whether the request comes directly, not through a proxy, from one of these networks."""
     try:
         address = ip_address(peer.partition("%")[0])
     except ValueError:
         return False
-    return any(address in one for one in networks) and not _forwarded(request)
+    return any(address in network for network in networks) and not _forwarded(request)
 
 
-def _told(refused: DrawerwrightError, request: Request) -> Mapping[str, str]:
-    """Return the headers of a refusal (RFC 6750, 3; RFC 9110, 10.2.3)."""
-    if isinstance(refused, KeyRequired):
+def _error_headers(error: DrawerwrightError, request: Request) -> Mapping[str, str]:
+    """Return the headers of an error response (RFC 6750, 3; RFC 9110, 10.2.3)."""
+    if isinstance(error, KeyRequired):
         wrong = ', error="invalid_token"' if "authorization" in request.headers else ""
         return {"WWW-Authenticate": _REALM + wrong}
-    if isinstance(refused, ScopeMissing):
-        return {"WWW-Authenticate": f'{_REALM}, error="insufficient_scope", scope="{refused.limit}"'}
-    return refused.headers if isinstance(refused, RateExceeded) else {}
+    if isinstance(error, ScopeMissing):
+        return {"WWW-Authenticate": f'{_REALM}, error="insufficient_scope", scope="{error.limit}"'}
+    return error.headers if isinstance(error, RateExceeded) else {}
 
 
 def _path(request: Request) -> str:
-    """Return the path as the router sees it, without the prefix of a proxy."""
+    """Return the path as the router sees it, without a proxy's prefix."""
     path, prefix = str(request.scope["path"]), str(request.scope.get("root_path", ""))
     inside = path.removeprefix(prefix) if prefix else path
     return inside if inside.startswith("/") else path
 
 
-@lru_cache(maxsize=256)  # as above
 def _name_of(host: str) -> str | None:
-    """Return the host of a Host header without its port, or None when it is none."""
+    """Return the host of a Host header without its port, or None if it is malformed."""
     try:
         return urlsplit(f"//{host}").hostname
     except ValueError:
@@ -338,17 +341,23 @@ def _name_of(host: str) -> str | None:
 
 
 def _check_site(request: Request, host: str) -> None:
+    """Raise CrossSiteRefused for a request that a browser sends from another site's page (Fetch Metadata, Origin)."""
     site = request.headers.get("sec-fetch-site")
     origin = request.headers.get("origin")
     if site is not None and site not in ("same-origin", "none"):
-        raise CrossSiteRefused(value=site, limit="same-origin", remedy="Ask from the service's own page, or use a key.")
+        raise CrossSiteRefused(value=site, limit="same-origin", remedy="Use the service's own page, or an API key.")
     if origin is not None and urlsplit(origin).netloc.lower() != host.lower():
-        raise CrossSiteRefused(value=origin, limit=host, remedy="Ask from the service's own page, or use a key.")
+        raise CrossSiteRefused(value=origin, limit=host, remedy="Use the service's own page, or an API key.")
 
 
-async def _asked(question: Callable[..., _AnswerT], *about: object) -> _AnswerT:
+async def _query(read: Callable[..., _ResultT], *args: object) -> _ResultT:
+    """Return what a query of the database gives, in a thread.
+
+    Raises:
+        ServiceNotReady: when the database cannot be read.
+    """
     try:
-        return await run_in_threadpool(question, *about)
+        return await run_in_threadpool(read, *args)
     except (SQLAlchemyError, OSError) as error:
-        _log.exception("The keys cannot be read.")
+        _log.exception("The API keys cannot be read from the database.")
         raise ServiceNotReady from error

@@ -1,7 +1,7 @@
-"""Rates: how many requests one key, or one address, may make in a minute.
+"""Rate limits per API key and per network address: token buckets.
 
-Each holds a bucket of tokens that fills steadily; a request takes one. The buckets are in this process: with N
-processes behind one address somebody may get up to N times as many. They are a guard against floods, not a bill.
+A bucket refills steadily and each request takes one token. Every process has its own buckets, so N processes behind one
+address allow up to N times as many requests: a protection against floods, not a quota.
 """
 
 import math
@@ -17,7 +17,7 @@ __all__ = ["Rate", "Rates", "peer_name"]
 
 _WINDOW: Final = 60
 
-#: Buckets kept; the one not used for longest goes first, and it has had the most time to fill.
+#: Largest number of buckets; the least recently used one goes first, since it has had the most time to refill.
 _MOST: Final = 10_000
 
 #: A network of this many bits is one subscriber (RFC 6177 gives a site at least one).
@@ -26,34 +26,34 @@ _IPV6_SITE: Final = 64
 
 @dataclass(frozen=True, slots=True)
 class Rate:
-    """How a bucket stands after a request."""
+    """The state of a bucket after a request."""
 
     per_minute: int
     remaining: int
-    #: Seconds until it is full.
+    #: Seconds until the bucket is full.
     full_in: int
-    #: Seconds until there is a token again; 0: the request had one.
+    #: Seconds until the next token; 0 if the request got one.
     wait: int
 
     def headers(self) -> dict[str, str]:
-        """Return what the response says of it (draft-ietf-httpapi-ratelimit-headers-10, from memory)."""
-        told = {
+        """Return the response headers (draft-ietf-httpapi-ratelimit-headers-10, from memory)."""
+        headers = {
             "RateLimit-Policy": f'"requests";q={self.per_minute};w={_WINDOW}',
             "RateLimit": f'"requests";r={self.remaining};t={self.full_in}',
         }
-        return told | ({"Retry-After": str(self.wait)} if self.wait else {})
+        return headers | ({"Retry-After": str(self.wait)} if self.wait else {})
 
 
 class Rates:
-    """Buckets by name. Used by the event loop alone, so it needs no lock."""
+    """Token buckets by name. Only the event loop uses them, so they need no lock."""
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
-        """Start with full ones."""
+        """Start with full buckets, timed by ``clock`` in seconds."""
         self._clock = clock
         self._buckets: OrderedDict[str, tuple[float, float]] = OrderedDict()
 
     def take(self, who: str, per_minute: int, cost: float = 1.0) -> Rate:
-        """Take tokens, if there are that many; a cost of 0 only looks whether one is left."""
+        """Take tokens from a bucket if it has enough; a cost of 0 only checks whether one is left."""
         now = self._clock()
         tokens, seen = self._buckets.pop(who, (float(per_minute), now))
         speed = per_minute / _WINDOW
@@ -68,9 +68,9 @@ class Rates:
         return Rate(per_minute, int(tokens), math.ceil((per_minute - tokens) / speed), wait)
 
 
-@lru_cache(maxsize=4096)  # each request asks it of one of a few
+@lru_cache(maxsize=4096)  # every request asks, and a few addresses recur
 def peer_name(host: str) -> str:
-    """Return the bucket of an address; all addresses of one IPv6 site share one."""
+    """Return the name of an address's bucket; all addresses of one IPv6 site share one."""
     try:
         address = ip_address(host.partition("%")[0])
     except ValueError:

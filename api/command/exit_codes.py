@@ -39,7 +39,7 @@ def ending(*, machine: bool) -> Iterator[None]:
         problem = refused.problem
         if problem.get("status") == HTTPStatus.UNAUTHORIZED:
             problem = {**problem, "remedy": "Set DRAWERWRIGHT_KEY to a key of this service."}
-        _tell(problem, machine=machine)
+        _report(problem, machine=machine)
         code = WRONG if refused.is_client_error else FAILED
     except ServiceUnreachable as unreachable:
         problem = {
@@ -47,18 +47,18 @@ def ending(*, machine: bool) -> Iterator[None]:
             "detail": str(unreachable),
             "remedy": "Start one with `drawerwright serve`, or give its address with --url.",
         }
-        _tell(problem, machine=machine)
+        _report(problem, machine=machine)
         code = NO_SERVICE
     except (FileNotInJob, SpecError, SettingsError, ParameterRefused, PrintRefused) as error:
-        _tell(error.problem(), machine=machine)
+        _report(error.problem(), machine=machine)
         code = WRONG
     except DrawerwrightError as error:
-        _tell(error.problem(), machine=machine)
+        _report(error.problem(), machine=machine)
         code = FAILED
     except BrokenPipeError:  # the reader of standard output has closed it
         raise
     except (DownloadDamaged, OSError) as error:
-        _tell({"title": "The files could not be saved", "detail": str(error)}, machine=machine)
+        _report({"title": "The files could not be saved", "detail": str(error)}, machine=machine)
         code = FAILED
     else:
         return
@@ -76,7 +76,7 @@ def print_line(document: Mapping[str, Any]) -> None:
     sys.stdout.flush()
 
 
-def _tell(problem: Mapping[str, Any], *, machine: bool) -> None:
+def _report(problem: Mapping[str, Any], *, machine: bool) -> None:
     if machine:
         print_json(problem)
     else:
@@ -85,6 +85,6 @@ def _tell(problem: Mapping[str, Any], *, machine: bool) -> None:
 
 def failed(problem: Mapping[str, Any], *, machine: bool) -> typer.Exit:
     """Show why a job failed; return the exception that ends the command with code 1."""
-    _tell(problem, machine=machine)
+    _report(problem, machine=machine)
     note("The job failed.", "bold red")
     return typer.Exit(FAILED)

@@ -12,7 +12,7 @@ from api.command.job_run import left_running
 from api.command.options import Job, Machine, Url, Watch, opened
 from api.command.service.client import Client
 from api.command.terminal.display import note, watching
-from api.command.terminal.job_tables import show_job, show_jobs, tell_job
+from api.command.terminal.job_tables import print_job_line, show_job, show_jobs
 from worker.jobs.records.models import ENDED
 
 if TYPE_CHECKING:  # the routes come along with it
@@ -109,17 +109,17 @@ def _watch(client: Client, listed: "list[JobDocument]", *, machine: bool) -> Non
     """Print a line for each job and for each change of its state, until all have ended."""
     states: dict[str, str] = {}
 
-    def tell(job: "JobDocument") -> None:
+    def report(job: "JobDocument") -> None:
         if states.get(job.id) == job.state:
             return
         states[job.id] = job.state
         if machine:
             print_line(job.model_dump(mode="json"))
         else:
-            tell_job(job)
+            print_job_line(job)
 
     for job in listed:
-        tell(job)
+        report(job)
     waiting = [job for job in reversed(listed) if job.state not in ENDED]
     if not waiting:
         return
@@ -128,8 +128,8 @@ def _watch(client: Client, listed: "list[JobDocument]", *, machine: bool) -> Non
         for job in waiting:
             with watching(quiet=machine) as watcher:
 
-                def look(now: "JobDocument", show: "Callable[[JobDocument], None]" = watcher.job) -> None:
+                def update(now: "JobDocument", show: "Callable[[JobDocument], None]" = watcher.job) -> None:
                     show(now)
-                    tell(now)
+                    report(now)
 
-                client.follow(job, look)
+                client.follow(job, update)

@@ -36,7 +36,7 @@ def serve(
         check_bind(settings)
         with listen(settings.host, settings.port) as listener:
             settings = settings.model_copy(update={"port": listener.getsockname()[1]})
-            open_database(settings.database).dispose()  # one that cannot be used is told before anything starts
+            open_database(settings.database).dispose()  # report an unusable database before anything starts
             if settings.embedded:
                 note("Starting the broker and a worker ...")
             with Supervisor(settings):

@@ -1,4 +1,4 @@
-"""What the service says about the printing of a job."""
+"""The print progress of a job, and the documents made of it."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -22,10 +22,8 @@ from worker.jobs.common.errors import RunsUnknown
 from worker.jobs.job_service import JobService
 from worker.jobs.records.models import run_file_name
 from worker.jobs.records.print_events import PrintEventRecord, PrintStatus
-from worker.printing.progress.print_state import PrintState
-from worker.printing.progress.remaining import begin, remaining_work, used_filament
-from worker.printing.scheduling.spools import left_of
-from worker.printing.scheduling.timetable import make_timetable, purchases
+from worker.printing.progress.print_state import PrintState, begin
+from worker.printing.scheduling.spools import left_of, purchases
 from worker.spec import Material, Spec
 from worker.spec.manifest import Manifest, RunEntry, ScheduleEntry, WorkEntry
 
@@ -37,7 +35,7 @@ _STEP: Final = timedelta(minutes=15)
 
 @dataclass(frozen=True, slots=True)
 class PrintWork:
-    """All that is known of a job's printing."""
+    """The manifest, spec, progress and files of a job that is being printed."""
 
     job_id: str
     manifest: Manifest
@@ -47,7 +45,7 @@ class PrintWork:
 
     @classmethod
     def read(cls, job_service: JobService, job_id: str) -> "PrintWork":
-        """Read it.
+        """Read them from the database and the object store.
 
         Raises:
             JobNotFound: when there is no such job.
@@ -57,19 +55,19 @@ class PrintWork:
         file = job_service.manifest(job_id)
         manifest = _manifest(_Stored(file.sha256, lambda: b"".join(job_service.read(file))))
         if manifest.work is None and not manifest.runs:
-            raise RunsUnknown(remedy="Submit its spec again.")
+            raise RunsUnknown(remedy="Submit the spec again.")
         status = job_service.prints.status(job_id)  # before the files: what it calls written is among them
         files = frozenset(file.name for file in job_service.files(job_id))
         return cls(job_id, manifest, _spec(job_service.prints.spec(job_id)), status, files)
 
     @property
     def standing(self) -> PrintState:
-        """Where it stands."""
+        """The progress: that of the latest print event, or of a job of which nothing is printed."""
         return begin(self.manifest) if self.status is None else self.status.standing
 
     @property
     def run_files(self) -> RunFiles:
-        """Whether each run that was packed afresh has its file."""
+        """The state of the files of runs that were packed after a print event."""
         status = self.status
         if status is None or not status.repack:
             return RunFiles(state="complete", problem=None, retry=None)
@@ -85,6 +83,8 @@ class PrintWork:
     @property
     def used(self) -> dict[tuple[str, str | None], float]:
         """Grams used by material and colour; none where parts have no estimate."""
+        from worker.printing.progress.remaining import used_filament  # noqa: PLC0415 - a service at rest needs no geometry
+
         return used_filament(self.standing, self.standing.laid, self.manifest) or {}
 
     def file_of(self, number: int) -> str | None:
@@ -94,6 +94,8 @@ class PrintWork:
 
     def remaining(self) -> tuple[tuple[RunEntry, ...], WorkEntry]:
         """Return the runs to come in the order of work, with the files that they have, and all of them in numbers."""
+        from worker.printing.progress.remaining import remaining_work  # noqa: PLC0415 - as above
+
         runs, work = remaining_work(self.standing, self.manifest, self.spec)
         return tuple(run.model_copy(update={"file": self.file_of(run.number)}) for run in runs), work
 
@@ -102,10 +104,14 @@ class PrintWork:
         plan = self.spec.schedule
         if plan is None or any(run.seconds is None for run in runs):
             return None
+        from worker.printing.scheduling.timetable import make_timetable  # noqa: PLC0415 - as above
+
         return make_timetable(plan, runs, self.materials, now, self.used)
 
     def filament(self, runs: tuple[RunEntry, ...]) -> tuple[FilamentStanding, ...]:
         """Return the filament used, needed and left."""
+        from worker.printing.progress.remaining import used_filament  # noqa: PLC0415 - as above
+
         standing, used = self.standing, self.used
         if used_filament(standing, standing.needed, self.manifest) is None:
             return ()
@@ -116,15 +122,15 @@ class PrintWork:
             needed[key] = needed.get(key, 0.0) + (run.grams or 0.0)
         return tuple(
             FilamentStanding(
-                material=one.name,
-                colour=one.colour,
+                material=material.name,
+                colour=material.colour,
                 used=_grams(used, key),
                 used_for_failed=_grams(failed, key),
                 needed=_grams(needed, key),
-                spools=tuple(round(grams, 2) for grams in left_of(one, used.get(key, 0.0))),
+                spools=tuple(round(grams, 2) for grams in left_of(material, used.get(key, 0.0))),
             )
-            for one in self.materials
-            for key in ((one.name, one.colour),)
+            for material in self.materials
+            for key in ((material.name, material.colour),)
         )
 
 
@@ -164,14 +170,14 @@ def prints_document(request: Request, work: PrintWork, events: list[PrintEventRe
         ),
         runs=tuple(
             RunStanding(
-                number=one.run.number,
-                state=one.state,
-                planned=one.planned,
-                pieces=len(one.run.pieces),
-                failed=one.failed,
-                file=f"{address}/runs/{one.run.number}.3mf" if work.file_of(one.run.number) else None,
+                number=record.run.number,
+                state=record.state,
+                planned=record.planned,
+                pieces=len(record.run.pieces),
+                failed=record.failed,
+                file=f"{address}/runs/{record.run.number}.3mf" if work.file_of(record.run.number) else None,
             )
-            for one in standing.runs
+            for record in standing.runs
         ),
         files=work.run_files,
         filament=work.filament(runs),

@@ -23,7 +23,7 @@ def files() -> dict[str, bytes]:
 
 
 def stale(folder: Path = _FOLDER) -> list[str]:
-    """Return the paths of files that are missing, left over or not what the code says."""
+    """Return the paths of files that are missing, superfluous or different from what the code generates."""
     made = files()
     there = {path.relative_to(folder).as_posix(): path for path in folder.rglob("*.json")}
     return sorted(
@@ -39,7 +39,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     old = stale()
     if action == "check":
         for name in old:
-            sys.stderr.write(f"openapi/{name} is not current: run python -m api.openapi.contract write\n")
+            sys.stderr.write(f"openapi/{name} is out of date: run python -m api.openapi.contract write\n")
         return 1 if old else 0
     made = files()
     for name in old:

@@ -10,9 +10,6 @@ from api.http.body import read_spec
 from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, PlansBusy
 from api.http.problems import problem_response, refusals
 from api.openapi.spec_body import SPEC_BODY
-from worker.layout import lay_out
-from worker.layout.model.plan_document import plan_document
-from worker.printing.scheduling.work_plan import runs_of
 from worker.spec import Spec
 from worker.spec.errors import LayoutError, SpecError, SpecTooLarge, TrayError
 from worker.spec.manifest import PlanDocument
@@ -34,6 +31,10 @@ def make_plan(spec: Spec) -> PlanDocument:
     Raises:
         LayoutError: when it cannot be laid out.
     """
+    from worker.layout import lay_out  # noqa: PLC0415 - a service at rest needs no geometry
+    from worker.layout.model.plan_document import plan_document  # noqa: PLC0415 - as above
+    from worker.printing.scheduling.work_plan import runs_of  # noqa: PLC0415 - as above
+
     plan = lay_out(spec)
     runs, work = runs_of(spec, plan, None)
     return plan_document(plan).model_copy(update={"runs": runs, "work": work})

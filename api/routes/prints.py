@@ -28,8 +28,7 @@ from worker.jobs.common.errors import (
 )
 from worker.jobs.database.db_clock import utc_now
 from worker.jobs.records.models import run_file_name
-from worker.printing.progress.print_state import PrintState
-from worker.printing.progress.remaining import begin, follow
+from worker.printing.progress.print_state import PrintState, begin
 from worker.spec.errors import PrintRefused
 from worker.spec.requests.print_event import PrintEvent
 
@@ -145,6 +144,8 @@ def record_print(
     Pieces that no open run covers any more are packed into new runs. An event with an id is recorded once, however
     often it is sent.
     """
+    from worker.printing.progress.remaining import follow  # noqa: PLC0415 - a service at rest needs no geometry
+
     work = PrintWork.read(job_service, job_id)
 
     def after(standing: PrintState | None) -> PrintState:

@@ -16,7 +16,6 @@ from api.http.problems import refusals
 from api.http.ranges import entity_tag, tag_matches
 from worker.jobs.common.errors import BlobMissing, FileNotInJob, JobNotFound, JobNotReady, RunsUnknown
 from worker.jobs.database.db_clock import utc_now
-from worker.output.bundle.calendar_feed import write_feed
 from worker.spec.manifest import CALENDAR_TYPE
 
 __all__ = ["ScheduleLinkDocument", "router"]
@@ -127,6 +126,8 @@ def _feed(work: PrintWork, made: datetime) -> bytes:
     schedule = work.schedule(runs, made)
     if schedule is None:
         raise _no_schedule()
+    from worker.output.bundle.calendar_feed import write_feed  # noqa: PLC0415 - a service at rest writes no calendar
+
     return write_feed(schedule, runs, name=work.manifest.name, uid_base=work.job_id, made=made)
 
 

@@ -11,7 +11,7 @@ _OWN = [name for name in _assets() if name.endswith((".js", ".html", ".css")) an
 _WORDS = json.loads(_PAGE.joinpath("messages.en.json").read_bytes())
 
 
-def test_the_page_and_all_that_it_names_are_served(service):
+def test_the_page_and_its_assets_are_served(service):
     page = service.get("/")
     assert page.status_code == 200
     assert page.headers["content-type"].startswith("text/html")
@@ -19,7 +19,7 @@ def test_the_page_and_all_that_it_names_are_served(service):
         assert service.get(f"/{path}").status_code == 200, path
 
 
-def test_the_policy_lets_in_nothing_from_elsewhere(service):
+def test_the_content_security_policy_permits_no_other_origin(service):
     policy = service.get("/").headers["content-security-policy"]
     assert policy == _policy()
     assert "default-src 'none'" in policy
@@ -29,7 +29,7 @@ def test_the_policy_lets_in_nothing_from_elsewhere(service):
 
 
 @pytest.mark.parametrize("name", _OWN)
-def test_nothing_is_loaded_from_elsewhere(name):
+def test_no_asset_refers_to_another_origin(name):
     text = _assets()[name].data.decode()
     assert re.findall(r"(?:https?:)?//[a-z0-9.-]+\.[a-z]{2,}", text.replace("http://www.w3.org/2000/svg", "")) == []
     assert "innerHTML" not in text  # what a caller wrote is text and never markup
@@ -41,12 +41,12 @@ def test_a_name_says_what_its_value_is(name):
     assert re.findall(r"\b(?:told|said|one|found|mine|wanted|known|asked|afresh|anew)\b", code) == []
 
 
-def test_what_came_along_has_its_licence():
+def test_vendored_code_has_its_licence():
     assert _PAGE.joinpath("vendor/three/LICENSE").read_text().startswith("The MIT License")
     assert "MIT" in _assets()["vendor/three/README.txt"].data.decode()
 
 
-def test_every_word_of_the_page_is_in_the_catalogue_and_every_word_there_is_used():
+def test_every_message_is_in_the_catalogue_and_used():
     text = "\n".join(_assets()[name].data.decode() for name in _OWN)
     named = set(re.findall(r'\bt\("(\w+)"', text)) | set(re.findall(r'data-t(?:-label)?="(\w+)"', text))
     assert named - _WORDS.keys() == set()
@@ -57,7 +57,7 @@ def test_every_word_of_the_page_is_in_the_catalogue_and_every_word_there_is_used
     assert {word for word in loose if not word.startswith(("access_", "storage_"))} == set()
 
 
-def test_a_page_that_the_browser_has_is_not_sent_again(service):
+def test_an_unchanged_asset_is_answered_with_304(service):
     tag = service.get("/kiosk/main.js").headers["etag"]
     again = service.get("/kiosk/main.js", headers={"If-None-Match": tag})
     assert again.status_code == 304
@@ -69,5 +69,5 @@ def test_no_name_becomes_a_path(service, path):
     assert service.get(f"/kiosk/{path}").status_code == 404
 
 
-def test_the_page_is_told_when_to_go_back_to_its_start(service):
+def test_the_page_gets_its_idle_timeout(service):
     assert service.get("/kiosk/settings.json").json() == {"idle_minutes": 0.0}

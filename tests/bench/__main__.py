@@ -3,7 +3,7 @@
 import importlib
 import sys
 
-BENCHES = ("solids", "jobs", "layout", "service", "scale")
+BENCHES = ("solids", "jobs", "layout", "service", "scale", "idle")
 
 
 def main() -> None:

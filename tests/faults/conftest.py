@@ -19,7 +19,7 @@ from worker.jobs.common.settings import Settings
 from worker.jobs.execution.pipeline import run_pipeline
 from worker.jobs.files.part_cache import InMemoryPartCache
 from worker.jobs.job_service import JobService
-from worker.jobs.processes.process_host import child_environment
+from worker.jobs.processes.child_environment import child_environment
 from worker.spec import Spec
 
 #: A PostgreSQL server and an S3-compatible store, as the tests of jobs have them.

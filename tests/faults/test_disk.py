@@ -78,7 +78,7 @@ def test_a_full_store(disk, plant, engine_of, succeeds, figures):
     done = struck.until(lambda: (now := engine.job(job.id)).ended and now, BOUND)
     took = time.monotonic() - begun
     assert (done.state, done.attempts) == ("failed", 2)
-    assert "the store of files could not be used" in done.problem["detail"]
+    assert "the object store could not be used" in done.problem["detail"]
     _check_named(engine)
     ballast.unlink()
     succeeds(struck, engine, engine.submit(large("full")), large("full"))

@@ -25,7 +25,8 @@ from worker.jobs.common.settings import Settings
 from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import JobRow
 from worker.jobs.job_service import JobService
-from worker.jobs.processes.process_host import broker, child_environment
+from worker.jobs.processes.child_environment import child_environment
+from worker.jobs.processes.process_host import broker
 from worker.jobs.queue.celery_app import QUEUE
 from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import StoredFile
@@ -67,7 +68,7 @@ def test_a_broker_that_says_nothing_does_not_hang(spec, tmp_path):
 
 def test_republish_repairs_what_was_not_sent(engine, spec):
     jobs = [engine.submit(spec()) for _ in range(3)]
-    with broker(engine.settings) as server:
+    with broker(engine.settings.socket) as server:
         assert engine.dispatcher.republish() == 3
         assert engine.dispatcher.republish() == 0
         assert engine.submit(spec()).state == "queued"
@@ -97,7 +98,7 @@ def _age(engine, seconds):
 
 
 def test_a_job_that_was_begun_goes_before_all_that_wait(engine, spec):
-    with broker(engine.settings):
+    with broker(engine.settings.socket):
         assert engine.dispatcher.republish() == 0
         first, second, third, lost = (engine.submit(spec()).id for _ in range(4))
         records = JobRecords(engine._database)
@@ -111,7 +112,7 @@ def test_a_job_that_was_begun_goes_before_all_that_wait(engine, spec):
 
 
 def test_a_long_line_is_not_sent_again_every_minute(engine, spec):
-    with broker(engine.settings):
+    with broker(engine.settings.socket):
         assert engine.dispatcher.republish() == 0  # nothing is there that the broker could have lost
         jobs = [engine.submit(spec()).id for _ in range(3)]
         _age(engine, 120.0)

@@ -45,7 +45,7 @@ def url(settings):
 
 @pytest.fixture
 def locked(settings):
-    """Give the address of the same service that asks for a key, and a key of a kiosk."""
+    """Yield the address of the same service that asks for a key, and a key of a kiosk."""
     database = open_database(settings.database)
     _, token = ApiKeys(database).create("screen", ["kiosk"])
     database.dispose()
@@ -69,7 +69,7 @@ class Complaints(list):
 
 @pytest.fixture
 def visit(browser, url):
-    """Give a function that opens the page; when the test is over, nothing may have gone wrong in it."""
+    """Return a function that opens the page; when the test is over, nothing may have gone wrong in it."""
     opened = []
 
     def go(path="/", width=1280, height=800, base=url, *, ready=True, **options):
@@ -103,7 +103,7 @@ def measure(page, width="342", depth="460", height="70", bed=220):
 
 @pytest.fixture
 def small(visit):
-    """Give a function that opens the page with a small drawer measured and one thing in it, ready to be made."""
+    """Return a function that opens the page with a small drawer measured and one thing in it, ready to be made."""
 
     def go(**options):
         page = visit(**options)

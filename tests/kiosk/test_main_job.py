@@ -52,7 +52,7 @@ def test_a_drawer_from_the_tape_to_the_files_by_touch(visit, measure, url):
         assert bundle.testzip() is None
 
 
-def test_runs_are_ticked_off_until_all_is_printed(small):
+def test_runs_are_ticked_off_until_everything_is_printed(small):
     page = small()
     page.tap("#submit")
     page.wait_for_selector("#tab-runs", timeout=120_000)
@@ -69,7 +69,7 @@ def test_runs_are_ticked_off_until_all_is_printed(small):
     page.wait_for_selector("#all-printed")
 
 
-def test_the_page_asks_for_a_key_until_one_is_taken_and_keeps_it(visit, measure, locked):
+def test_the_page_prompts_for_a_key_until_it_is_accepted_and_remembers_it(visit, measure, locked):
     base, key = locked
     page = visit(base=base, ready=False)
     page.wait_for_selector("#key")

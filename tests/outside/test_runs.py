@@ -12,7 +12,8 @@ from pathlib import Path
 import pytest
 
 from worker.layout.floor.print_bed import Bed
-from worker.printing import Piece, pack_runs
+from worker.printing.packing.pieces import Piece
+from worker.printing.packing.run_packer import pack_runs
 
 pytestmark = pytest.mark.outside
 

@@ -83,7 +83,7 @@ class JobService:
         self.dispatcher = Dispatcher(
             settings, self._app, records=self._records, prints=self.prints, batches=self.batches
         )
-        self._upkeep = MaintenanceScheduler(settings, database, blobs, self.dispatcher.republish)
+        self._maintenance = MaintenanceScheduler(settings, database, blobs, self.dispatcher.republish)
         self.webhooks = WebhookEndpoints(database)
         self.vitals = Heartbeats(database)
         self.reach = SafeHttpClient(read_networks(settings.webhook_networks), read_ports(settings.webhook_ports))
@@ -108,7 +108,7 @@ class JobService:
     def close(self) -> None:
         """Give back all connections."""
         self.dispatcher.close()
-        self._upkeep.resign()
+        self._maintenance.resign()
         self._app.close()
         self._database.dispose()
 
@@ -256,7 +256,7 @@ class JobService:
         Raises:
             BrokerUnavailable: when the broker does not answer; all else was done.
         """
-        return self._upkeep.run()
+        return self._maintenance.run()
 
     def away(self) -> list[str]:
         """Return which of broker, store and workers are away: jobs are taken all the same, and wait."""

@@ -10,7 +10,7 @@ if TYPE_CHECKING:  # the routes come along with it
 
     from api.documents.jobs import JobDocument
 
-__all__ = ["show_job", "show_jobs", "tell_job"]
+__all__ = ["print_job_line", "show_job", "show_jobs"]
 
 
 def show_jobs(jobs: "Sequence[JobDocument]") -> None:
@@ -22,7 +22,7 @@ def show_jobs(jobs: "Sequence[JobDocument]") -> None:
     table(("job", "state", "done", "created (UTC)", "name"), rows, whole=("job", "state", "done", "created (UTC)"))
 
 
-def tell_job(job: "JobDocument") -> None:
+def print_job_line(job: "JobDocument") -> None:
     """Print a job's id, state and name on one line."""
     say(f"{job.id}  {job.state:<9}  {job.name}")
 

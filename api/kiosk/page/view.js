@@ -7,6 +7,19 @@ import { GLTFLoader } from "./vendor/three/addons/loaders/GLTFLoader.js";
 
 const TURN = 0.12;
 
+/** Return the distance from a box's centre at which a camera in the given direction sees all its corners. */
+function fitDistance(box, camera, direction) {
+  const middle = box.getCenter(new THREE.Vector3());
+  const toCamera = new THREE.Matrix4().lookAt(direction, new THREE.Vector3(), camera.up).transpose();
+  const slope = Math.tan(THREE.MathUtils.degToRad(camera.fov / 2));
+  const distances = [0, 1, 2, 3, 4, 5, 6, 7].map((i) => {
+    const corner = new THREE.Vector3(i & 1 ? box.max.x : box.min.x, i & 2 ? box.max.y : box.min.y, i & 4 ? box.max.z : box.min.z);
+    const { x, y, z } = corner.sub(middle).applyMatrix4(toCamera);
+    return z + Math.max(Math.abs(y), Math.abs(x) / camera.aspect) / slope;
+  });
+  return Math.max(...distances);
+}
+
 /** Show a GLB in a node; return a function that releases it. Drag, pinch, or use the arrow keys, + and -. */
 export async function stage(node, data, title) {
   const { scene: model } = await new GLTFLoader().parseAsync(data, "");
@@ -28,7 +41,6 @@ export async function stage(node, data, title) {
   const reach = box.getSize(new THREE.Vector3()).length();
   sun.position.set(middle.x - reach, middle.y + 2 * reach, middle.z + reach);
   const camera = new THREE.PerspectiveCamera(40, 1, reach / 100, reach * 10);
-  camera.position.set(middle.x + 0.24 * reach, middle.y + 1.02 * reach, middle.z + 0.9 * reach);
   const controls = new OrbitControls(camera, canvas);
   controls.target.copy(middle);
   controls.maxPolarAngle = Math.PI / 2;
@@ -64,8 +76,11 @@ export async function stage(node, data, title) {
   controls.addEventListener("change", draw); // render on change only, not 60 times a second
   const watcher = new ResizeObserver(fit);
   watcher.observe(node);
-  controls.update();
   fit();
+  const direction = new THREE.Vector3(0.2, 0.85, 0.75).normalize();
+  camera.position.copy(middle).addScaledVector(direction, 1.05 * fitDistance(box, camera, direction));
+  controls.update();
+  draw();
   canvas.dataset.drawn = String(renderer.info.render.triangles);
 
   return () => {

@@ -6,13 +6,13 @@ from typing import Any, Final
 
 __all__ = ["DEMO", "document", "names", "text"]
 
-#: The one that `drawerwright demo` builds.
+#: The example that `drawerwright demo` builds.
 DEMO: Final = "bench-drawer"
 
 
 def names() -> list[str]:
     """Return the names of all examples, in order."""
-    return sorted(one.name.removesuffix(".json") for one in files(__name__).iterdir() if one.name.endswith(".json"))
+    return sorted(file.name.removesuffix(".json") for file in files(__name__).iterdir() if file.name.endswith(".json"))
 
 
 def text(name: str) -> bytes:

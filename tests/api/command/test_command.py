@@ -19,7 +19,7 @@ from worker.spec.manifest import PlanDocument
 
 @pytest.fixture
 def run(monkeypatch, tmp_path):
-    """Give a function that runs the command line in an empty folder."""
+    """Return a function that runs the command line in an empty folder."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("COLUMNS", "80")
     return lambda *arguments, **options: CliRunner().invoke(app, [str(argument) for argument in arguments], **options)
@@ -44,7 +44,7 @@ def free_port():
         return listener.getsockname()[1]
 
 
-def test_without_a_command_it_helps(run):
+def test_without_a_command_help_is_shown(run):
     result = run()
     assert result.exit_code == 2
     for command in ("serve", "demo", "submit", "plan", "Exit codes"):
@@ -61,14 +61,14 @@ def test_a_plan_is_a_table_that_fits_a_narrow_terminal(run, small):
     assert any(line.split()[:3] == ["T1", "tray", "keys"] for line in table)
 
 
-def test_a_plan_for_a_program_is_the_plan_document(run, small):
+def test_plan_as_json_is_the_plan_document(run, small):
     result = run("plan", small, "--json")
     assert result.exit_code == 0
     plan = PlanDocument.model_validate_json(result.stdout)
     assert [part.mark for part in plan.parts] == ["F1", "T1", "T2"]
 
 
-def test_a_plan_tells_where_things_lie_and_what_changes(run, tmp_path):
+def test_a_plan_lists_items_and_those_without_a_place(run, tmp_path):
     spec = json.loads(examples.text("small"))
     spec["drawers"][0]["items"] = [
         {"name": "dice", "shape": {"kind": "box", "size": [16, 16, 16]}, "count": 4},
@@ -84,7 +84,7 @@ def test_a_plan_tells_where_things_lie_and_what_changes(run, tmp_path):
     assert not any(line.startswith("Of what is printed") for line in lines)
 
 
-def test_a_plan_comes_from_standard_input_and_can_be_kept(run, tmp_path):
+def test_a_plan_reads_standard_input_and_can_be_saved(run, tmp_path):
     result = run("plan", "-", "--out", tmp_path / "kept", "--json", input=examples.text("small"))
     assert result.exit_code == 0
     assert json.loads((tmp_path / "kept" / "plan.json").read_text()) == json.loads(result.stdout)
@@ -105,7 +105,7 @@ def wrong(tmp_path):
 
 
 @pytest.mark.parametrize("command", ["plan", "submit"])
-def test_a_wrong_spec_is_told_field_by_field(run, wrong, url, command):
+def test_an_invalid_spec_is_reported_field_by_field(run, wrong, url, command):
     result = run(command, wrong, "--url", url)
     assert result.exit_code == 2
     assert result.stdout == ""
@@ -117,11 +117,11 @@ def test_a_wrong_spec_is_told_field_by_field(run, wrong, url, command):
     assert "Traceback" not in message
 
 
-def test_a_wrong_spec_is_told_the_same_here_and_by_a_service(run, wrong, url):
+def test_an_invalid_spec_is_reported_alike_locally_and_by_a_service(run, wrong, url):
     assert run("plan", wrong).stderr == run("plan", wrong, "--url", url).stderr
 
 
-def test_a_program_is_told_with_a_problem_document(run, wrong):
+def test_an_error_as_json_is_a_problem_document(run, wrong):
     result = run("plan", wrong, "--json")
     assert result.exit_code == 2
     problem = json.loads(result.stdout)
@@ -138,7 +138,7 @@ def test_a_tray_that_cannot_be_placed_is_one_problem(run):
 
 
 @pytest.mark.parametrize("command", ["plan", "submit"])
-def test_a_file_that_is_not_there_is_a_wrong_command(run, command):
+def test_a_missing_file_ends_with_code_2(run, command):
     result = run(command, "nowhere.json")
     assert result.exit_code == 2
     assert "nowhere.json" in result.stderr
@@ -160,7 +160,7 @@ def test_the_service_is_where_the_settings_say(run, small, free_port, monkeypatc
     assert f"http://127.0.0.1:{free_port}" in result.stderr
 
 
-def test_a_setting_that_cannot_be_used_is_a_wrong_command(run, small, monkeypatch):
+def test_an_invalid_setting_ends_with_code_2(run, small, monkeypatch):
     monkeypatch.setenv("DRAWERWRIGHT_PORT", "many")
     result = run("submit", small)
     assert result.exit_code == 2
@@ -168,7 +168,7 @@ def test_a_setting_that_cannot_be_used_is_a_wrong_command(run, small, monkeypatc
 
 
 @pytest.mark.parametrize("address", ["not an address", "http://[bad", "ftp://127.0.0.1", "http://127.0.0.1:99999999"])
-def test_an_address_that_is_none_is_no_service(run, small, address):
+def test_an_invalid_url_ends_with_code_3(run, small, address):
     assert run("submit", small, "--url", address).exit_code == 3
 
 
@@ -205,7 +205,7 @@ def _stranger(status, kind, body):
         (202, "application/json", b"{}"),
     ],
 )
-def test_somebody_else_at_the_address_is_no_service(run, small, status, kind, body):
+def test_another_server_at_the_address_ends_with_code_3(run, small, status, kind, body):
     with _stranger(status, kind, body) as address:
         result = run("submit", small, "--url", address)
     assert result.exit_code == 3
@@ -214,7 +214,7 @@ def test_somebody_else_at_the_address_is_no_service(run, small, status, kind, bo
 
 @pytest.fixture
 def worker(records):
-    """Give a context in which each job that waits is handed to a function, as a worker would take it."""
+    """Return a context manager in which each job that waits is handed to a function, as a worker would take it."""
 
     @contextmanager
     def work(finish):
@@ -236,7 +236,7 @@ def worker(records):
     return work
 
 
-def test_a_job_that_fails_is_told_with_its_part(run, small, url, records, worker):
+def test_a_failed_job_is_reported_with_its_part(run, small, url, records, worker):
     error = CheckFailed("T1 is not closed.", part="T1", value=3, limit="0 open edges")
     with worker(lambda claim: records.fail(claim, stored_problem(error))):
         result = run("submit", small, "--url", url)
@@ -248,14 +248,14 @@ def test_a_job_that_fails_is_told_with_its_part(run, small, url, records, worker
     assert json.loads(result.stdout)["part"] == "T1"
 
 
-def test_a_job_that_somebody_cancels_has_not_succeeded(run, small, url, records, worker):
+def test_a_cancelled_job_ends_with_code_1(run, small, url, records, worker):
     with worker(lambda claim: records.cancel(claim.job_id)):
         result = run("submit", small, "--url", url)
     assert result.exit_code == 1
     assert "cancelled" in result.stderr
 
 
-def test_a_port_that_is_taken_is_told_before_anything_starts(run, tmp_path):
+def test_a_port_in_use_is_reported_before_anything_starts(run, tmp_path):
     with socket.create_server(("127.0.0.1", 0)) as listener:
         result = run("serve", "--port", listener.getsockname()[1], "--data", tmp_path / "data")
     assert result.exit_code == 2
@@ -267,11 +267,11 @@ def test_a_port_that_is_taken_is_told_before_anything_starts(run, tmp_path):
     ("host", "expected"),
     [("127.0.0.1", "127.0.0.1"), ("0.0.0.0", "127.0.0.1"), ("::", "[::1]"), ("::1", "[::1]"), ("bench", "bench")],  # noqa: S104 - compared
 )
-def test_the_service_is_looked_for_where_serve_listens(tmp_path, host, expected):
+def test_the_default_url_is_where_serve_listens(tmp_path, host, expected):
     assert default_url(Settings.read(data_dir=tmp_path, host=host, port=99)) == f"http://{expected}:99"
 
 
-def test_what_a_terminal_would_obey_is_not_passed_on(run):
+def test_control_codes_do_not_reach_the_terminal(run):
     document = examples.document("small")
     document["drawers"][0]["trays"][0]["name"] = "[bold red]keys[/]"
     assert "[bold red]keys[/]" in run("plan", "-", input=json.dumps(document)).stdout
@@ -289,6 +289,6 @@ def test_what_a_terminal_would_obey_is_not_passed_on(run):
         ("192.0.2.7", "http://192.0.2.7:8765", False),
     ],
 )
-def test_a_service_for_other_machines_is_told_as_one(host, url, wide, tmp_path):
+def test_a_wildcard_address_is_open_to_other_machines(host, url, wide, tmp_path):
     settings = Settings.read(data_dir=tmp_path, host=host, port=8765)
     assert (default_url(settings), is_open(settings)) == (url, wide)

@@ -36,7 +36,7 @@ def client(settings):
 
 @pytest.fixture
 def job(succeeded):
-    """Give a function that ends a job with these files, as its manifest says or, with ``lies``, not."""
+    """Return a function that ends a job with these files, as its manifest says or, with ``lies``, not."""
 
     def make(files, lies=()):
         named = [_entry(name, data, "1" * 64 if name in lies else None) for name, data in files.items()]
@@ -46,7 +46,7 @@ def job(succeeded):
     return make
 
 
-def test_all_files_arrive_as_they_are(client, job, tmp_path):
+def test_all_files_arrive_unchanged(client, job, tmp_path):
     files = {"F1-tile.stl": b"solid" * 100_000, "F1-tile.3mf": b"PK3"}
     told = []
     manifest, paths = fetch(
@@ -59,7 +59,7 @@ def test_all_files_arrive_as_they_are(client, job, tmp_path):
     assert [entry.name for entry in entries(manifest)] == ["F1-tile.stl", "F1-tile.3mf", "bundle.zip"]
 
 
-def test_a_damaged_file_is_refused_and_what_was_there_stays(client, job, tmp_path):
+def test_a_damaged_file_is_refused_and_the_old_one_is_kept(client, job, tmp_path):
     (tmp_path / "F1-tile.stl").write_bytes(b"before")
     with pytest.raises(DownloadDamaged, match=r"F1-tile\.stl"):
         fetch(client, job({"F1-tile.stl": b"solid"}, lies=["F1-tile.stl"]), tmp_path, lambda *_: None)
@@ -67,7 +67,7 @@ def test_a_damaged_file_is_refused_and_what_was_there_stays(client, job, tmp_pat
     assert [path.name for path in tmp_path.iterdir()] == ["F1-tile.stl"]
 
 
-def test_files_of_the_job_before_go_unless_somebody_changed_them(client, job, tmp_path):
+def test_files_of_an_earlier_job_are_deleted_unless_modified(client, job, tmp_path):
     first = {"F1-tile.stl": b"one", "F2-tile.stl": b"two", "F3-tile.stl": b"three"}
     fetch(client, job(first), tmp_path, lambda *_: None)
     (tmp_path / "F3-tile.stl").write_bytes(b"changed by hand")
@@ -79,7 +79,7 @@ def test_files_of_the_job_before_go_unless_somebody_changed_them(client, job, tm
     assert (tmp_path / "F1-tile.stl").read_bytes() == b"another"
 
 
-def test_a_file_of_another_program_in_the_manifests_place_is_no_manifest(client, job, tmp_path):
+def test_a_foreign_manifest_file_is_replaced(client, job, tmp_path):
     (tmp_path / "manifest.json").write_text('{"parts": [{"files": [{"name": "../x"}]}]}')
     fetch(client, job({"F1-tile.stl": b"one"}), tmp_path, lambda *_: None)
     assert (tmp_path / "F1-tile.stl").read_bytes() == b"one"
@@ -125,7 +125,7 @@ class _Lossy:
 
 @pytest.fixture
 def lossy(client):
-    """Give a function that makes a client behind such a loss, and what it is asked."""
+    """Return a function that makes a client behind such a loss, and what it is asked."""
     made = []
 
     def begin(**options):
@@ -142,7 +142,7 @@ def _spans(asked):
     return [(span, tag) for path, span, tag in asked if "/files/" in path]
 
 
-def test_a_lost_connection_is_gone_on_from_where_it_was_lost(lossy, job, tmp_path):
+def test_a_download_resumes_after_a_lost_connection(lossy, job, tmp_path):
     data = bytes(range(256)) * 4_000
     one, asked = lossy(after=300_000, times=3)
     fetch(one, job({"F1-tile.stl": data}), tmp_path, lambda *_: None)
@@ -156,7 +156,7 @@ def test_a_lost_connection_is_gone_on_from_where_it_was_lost(lossy, job, tmp_pat
     assert not list(tmp_path.glob(".*.part"))
 
 
-def test_what_an_earlier_try_left_is_gone_on_with(lossy, job, tmp_path, monkeypatch):
+def test_a_partial_file_of_an_earlier_attempt_is_resumed(lossy, job, tmp_path, monkeypatch):
     monkeypatch.setattr(downloads, "_BACKOFF", (0.0, 0.0))
     data = bytes(range(256)) * 4_000
     made = job({"F1-tile.stl": data})
@@ -176,7 +176,7 @@ def test_what_an_earlier_try_left_is_gone_on_with(lossy, job, tmp_path, monkeypa
 
 
 @pytest.mark.parametrize("left", [b"x" * 5, b"x" * 5_000_000, b"x" * 1_024_000])
-def test_what_was_left_and_is_wrong_is_fetched_anew(lossy, job, tmp_path, left):
+def test_a_damaged_partial_file_is_downloaded_again(lossy, job, tmp_path, left):
     data = bytes(range(256)) * 4_000
     one, _ = lossy(after=0, times=0)
     (tmp_path / f".F1-tile.stl.{hashlib.sha256(data).hexdigest()[:16]}.part").write_bytes(left)
@@ -184,7 +184,7 @@ def test_what_was_left_and_is_wrong_is_fetched_anew(lossy, job, tmp_path, left):
     assert (tmp_path / "F1-tile.stl").read_bytes() == data
 
 
-def test_what_a_line_spoils_is_fetched_anew(lossy, job, tmp_path):
+def test_a_file_damaged_in_transit_is_downloaded_again(lossy, job, tmp_path):
     data = bytes(range(256)) * 400
     one, _ = lossy(after=60_000, times=1, spoil=True)
     fetch(one, job({"F1-tile.stl": data}), tmp_path, lambda *_: None)

@@ -92,7 +92,7 @@ def test_a_demo_that_is_ended_early_leaves_nothing_behind(environment, tmp_path,
 
 @pytest.fixture(scope="module")
 def served(environment, tmp_path_factory, until):
-    """Give the address of a service that was started with `serve`; it must end well when told to."""
+    """Yield the address of a service that was started with `serve`; it must end well when told to."""
     data = tmp_path_factory.mktemp("served")
     command = [*_PROGRAM, "serve", "--port", "0", "--data", str(data)]
     output = tmp_path_factory.mktemp("output") / "log"  # a pipe that nobody empties would stop the service
@@ -134,7 +134,7 @@ def test_a_spec_is_submitted_and_its_files_arrive(served, environment, tmp_path)
     assert [part.mark for part in manifest.parts] == ["F1", "T1", "T2"]
 
 
-def test_a_failed_run_is_packed_afresh_by_a_worker(served, environment, tmp_path):
+def test_a_failed_run_is_repacked_by_a_worker(served, environment, tmp_path):
     run = _submit(environment, tmp_path, served, "-", "--json", input=examples.text("small"))
     assert run.returncode == 0, run.stderr
     job, planned = json.loads(run.stdout)["job"], json.loads(run.stdout)["manifest"]["runs"]
@@ -180,7 +180,7 @@ def test_each_example_is_built(served, environment, tmp_path, name):
     assert _checked(tmp_path / "out").name == examples.document(name)["name"]
 
 
-def test_many_specs_come_to_one_folder(served, environment, tmp_path):
+def test_a_batch_is_saved_in_one_folder(served, environment, tmp_path):
     spec = examples.document("small")
     (tmp_path / "first.json").write_text(json.dumps({**spec, "name": "../first"}, indent=2))
     (tmp_path / "more.ndjson").write_text(json.dumps({**spec, "name": "second"}) + "\n{}\n")

@@ -34,7 +34,7 @@ def url(settings):
 
 @pytest.fixture
 def run(monkeypatch, tmp_path, url):
-    """Give a function that runs the command line in an empty folder, with that service set."""
+    """Return a function that runs the command line in an empty folder, with that service set."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("COLUMNS", "100")
     monkeypatch.setenv("DRAWERWRIGHT_URL", url)
@@ -43,13 +43,13 @@ def run(monkeypatch, tmp_path, url):
 
 @pytest.fixture
 def add(records):
-    """Give a function that adds a job; returns its identity."""
+    """Return a function that adds a job and returns its id."""
     return lambda name="bench left": records.add(name, "{}").id
 
 
 @pytest.fixture
 def finish(records, blobs):
-    """Give a function that ends a job with one file; returns the file's bytes."""
+    """Return a function that ends a job with one file; returns the file's bytes."""
 
     def end(job):
         data = b"entry,mark\n" * 1_000
@@ -89,7 +89,7 @@ def test_jobs_are_listed_newest_first_and_filtered(run, add, records):
     assert run("jobs", "--state", "asleep").exit_code == 2
 
 
-def test_more_jobs_than_a_page_has(run, add):
+def test_listing_continues_over_pages(run, add):
     made = [add("many") for _ in range(120)]
     listed = json.loads(run("jobs", "--json", "--name", "many", "--limit", 500).stdout)["jobs"]
     assert [job["id"] for job in listed] == made[::-1]
@@ -119,7 +119,7 @@ def test_a_job_that_failed_says_why(run, add, records):
     assert "T1 is not closed." in shown.stderr
 
 
-def test_files_are_fetched_one_or_all(run, add, finish, tmp_path):
+def test_one_file_or_all_are_downloaded(run, add, finish, tmp_path):
     job = add()
     data = finish(job)
     result = run("fetch", job, "--out", tmp_path / "all", "--json")
@@ -134,7 +134,7 @@ def test_files_are_fetched_one_or_all(run, add, finish, tmp_path):
     assert "bill.csv" in missing.stderr
 
 
-def test_a_spec_can_be_left_with_the_service(run, tmp_path):
+def test_submit_can_return_without_waiting(run, tmp_path):
     result = run("submit", "-", "--no-watch", "--json", input=examples.text("small"))
     assert result.exit_code == 0
     assert json.loads(result.stdout)["state"] == "queued"
@@ -154,7 +154,7 @@ def planned(records, blobs):
     return job, manifest
 
 
-def test_runs_without_a_file_are_told_of(run, records, planned):
+def test_missing_files_of_repacked_runs_are_reported(run, records, planned):
     job, _ = planned
     assert run("printed", job, "--run", "1", "--failed").exit_code == 0
     assert "missing" not in run("prints", job).stdout
@@ -162,7 +162,7 @@ def test_runs_without_a_file_are_told_of(run, records, planned):
     assert "Files of repacked runs are missing: A stored file is damaged." in run("prints", job).stdout
 
 
-def test_prints_are_watched_until_all_is_printed(run, planned, url, monkeypatch):
+def test_prints_are_watched_until_everything_is_printed(run, planned, url, monkeypatch):
     monkeypatch.setattr(prints, "_POLL_SECONDS", 0.05)
     job, manifest = planned
 
@@ -185,7 +185,7 @@ def test_prints_are_watched_until_all_is_printed(run, planned, url, monkeypatch)
 
 @pytest.fixture
 def process(url, tmp_path):
-    """Give a function that starts the command line as a process."""
+    """Return a function that starts the command line as a process."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith("DRAWERWRIGHT_")}
     environment = {"PYTHONPATH": str(_ROOT), "DRAWERWRIGHT_URL": url, "XDG_CONFIG_HOME": str(tmp_path)}
 
@@ -210,7 +210,7 @@ def test_jobs_are_watched_until_all_have_ended(process, add, finish, records):
     assert {(job["id"], job["state"]) for job in rest} >= {(first, "succeeded"), (second, "cancelled")}
 
 
-def test_ctrl_c_leaves_the_job_and_says_how_to_find_it(process, records, tmp_path):
+def test_ctrl_c_leaves_the_job_running_and_says_how_to_return(process, records, tmp_path):
     (tmp_path / "left.json").write_bytes(examples.text("small"))
     before = {job.id for job in records.jobs(500, None)}
     with process("submit", "left.json") as submitter:

@@ -16,7 +16,7 @@ from worker.jobs.job_service import JobService
 
 @pytest.fixture
 def run(monkeypatch, tmp_path):
-    """Give a function that runs the command line on a record of its own."""
+    """Return a function that runs the command line on a record of its own."""
     monkeypatch.setenv("DRAWERWRIGHT_DATA_DIR", str(tmp_path / "data"))
     monkeypatch.setenv("COLUMNS", "80")
     return lambda *arguments: CliRunner().invoke(app, ["keys", *map(str, arguments)])
@@ -38,7 +38,7 @@ def test_a_key_is_shown_once_listed_and_revoked(run):
     assert "revoked" in run("list").stdout
 
 
-def test_for_a_program_it_is_json(run):
+def test_keys_are_printed_as_json(run):
     made = json.loads(run("create", "x", "--scope", "submit", "--daily", 3, "--bytes", 0, "--json").stdout)
     assert made["quotas"] == {"daily": 3, "bytes": 0}
     assert made["scopes"] == ["submit"]
@@ -53,11 +53,11 @@ def test_for_a_program_it_is_json(run):
     [("create", "x"), ("create", "x", "--scope", "all"), ("create", " ", "--scope", "read"), ("revoke", "nobody"),
      ("create", "x", "--scope", "read", "--expires", 0), ("create", "x", "--scope", "read", "--waiting", -1)],
 )  # fmt: skip
-def test_what_makes_no_sense_ends_with_2(run, arguments):
+def test_invalid_arguments_end_with_code_2(run, arguments):
     assert run(*arguments).exit_code == 2
 
 
-def test_the_choice_is_that_of_the_scopes():
+def test_the_choices_are_the_scopes():
     assert tuple(choice.value for choice in _Choice) == SCOPES
 
 

@@ -33,7 +33,7 @@ def _raw(url, request):
         return answer.status, answer.read()
 
 
-def test_head_sends_no_byte_of_a_body(url):
+def test_head_sends_no_body(url):
     with socket.create_connection(("127.0.0.1", urlsplit(url).port), timeout=10) as connection:
         connection.sendall(b"HEAD /v1/jobs HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n")
         received = b""
@@ -43,13 +43,13 @@ def test_head_sends_no_byte_of_a_body(url):
     assert received.endswith(b"\r\n\r\n")
 
 
-def test_a_client_of_the_first_http_has_no_host(url):
+def test_an_http_1_0_request_needs_no_host(url):
     status, body = _raw(url, b"GET /nope HTTP/1.0\r\n\r\n")
     assert status == 404
     assert f"{url}/problems/address-unknown".encode() in body
 
 
-def test_a_body_that_is_told_to_be_too_large_is_refused_before_it_is_sent(url):
+def test_a_body_announced_as_too_large_is_refused_before_it_is_sent(url):
     head = (
         b"POST /v1/jobs HTTP/1.1\r\nHost: [::1]\r\nContent-Type: application/json\r\nContent-Length: 99999999\r\n\r\n"
     )
@@ -72,7 +72,7 @@ def test_a_reader_that_stops_half_way_breaks_nothing(url, succeeded):
     assert httpx.get(f"{url}/livez", trust_env=False).status_code == 200
 
 
-def test_it_ends_when_it_is_told_to(settings):
+def test_the_server_stops_in_time(settings):
     with listening(settings.model_copy(update={"port": 0})) as address:
         assert httpx.get(f"{address}/livez", trust_env=False).status_code == 200
         began = time.monotonic()
@@ -81,7 +81,7 @@ def test_it_ends_when_it_is_told_to(settings):
         httpx.get(f"{address}/livez", trust_env=False)
 
 
-def test_an_address_that_cannot_be_had_is_told():
+def test_an_unavailable_address_is_reported():
     with pytest.raises(SettingsError, match="Cannot listen"):
         listen("192.0.2.1", 0)  # RFC 5737: nobody's own
 
@@ -93,7 +93,7 @@ def test_no_answer_on_a_kept_connection_waits_for_an_acknowledgement():
             assert connection.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
 
 
-def test_a_job_is_sent_though_its_client_has_hung_up(tmp_path, spec, until, monkeypatch):
+def test_a_job_is_published_although_its_client_disconnected(tmp_path, spec, until, monkeypatch):
     settings = Settings.read(data_dir=tmp_path, port=0)
     body = json.dumps(spec).encode()
     head = f"Host: [::1]\r\nContent-Type: application/json\r\nContent-Length: {len(body)}\r\n\r\n"
@@ -105,7 +105,7 @@ def test_a_job_is_sent_though_its_client_has_hung_up(tmp_path, spec, until, monk
         return kept(*arguments, **options)
 
     monkeypatch.setattr(JobRecords, "add", keep)
-    with broker(settings), JobService.open(settings) as engine:
+    with broker(settings.socket), JobService.open(settings) as engine:
         messages = engine.dispatcher.queue_length
         with listening(settings) as address:
             with socket.create_connection(("127.0.0.1", urlsplit(address).port), timeout=10) as connection:

@@ -55,7 +55,7 @@ def _on_a_terminal(command, environment):
 _COLOUR = re.compile(r"\x1b\[(?:[0-9]+;)*(?:3[0-8]|4[0-8]|9[0-7]|10[0-7])(?:;[0-9]+)*m")
 
 
-def test_colours_are_for_terminals_and_for_who_wants_them(environment, spec):
+def test_colours_appear_on_terminals_and_respect_no_color(environment, spec):
     command = [*_PROGRAM, "plan", str(spec)]
     assert _COLOUR.search(_on_a_terminal(command, environment))
     assert not _COLOUR.search(_on_a_terminal(command, {**environment, "NO_COLOR": "1"}))  # no-color.org
@@ -64,7 +64,7 @@ def test_colours_are_for_terminals_and_for_who_wants_them(environment, spec):
     assert "\x1b" not in piped.stdout + piped.stderr
 
 
-def test_help_says_the_exit_codes_and_has_no_control_codes():
+def test_help_lists_the_exit_codes_without_control_codes():
     for words in (["--help"], ["submit", "--help"], ["mqtt", "--help"]):
         result = CliRunner().invoke(app, words)
         assert result.exit_code == 0
@@ -72,7 +72,7 @@ def test_help_says_the_exit_codes_and_has_no_control_codes():
         assert "\x1b" not in result.stdout
 
 
-def test_it_tells_its_version():
+def test_version_is_printed():
     result = CliRunner().invoke(app, ["--version"])
     assert re.fullmatch(r"\d+\.\d+\.\d+\n", result.stdout)
 
@@ -97,7 +97,7 @@ try jobs --state s
     assert ended.stdout.split() == ["submit", "--no-watch", "succeeded"], ended
 
 
-def test_a_reader_that_has_enough_is_no_fault(environment):
+def test_a_closed_pipe_is_no_error(environment):
     script = f"{sys.executable} -m api.command catalogue | head -n 1"
     ended = subprocess.run(["bash", "-c", script], env=environment, capture_output=True, text=True, check=True)
     assert ended.stderr == ""

@@ -64,7 +64,7 @@ class Mosquitto:
 
 @contextmanager
 def running(folder, **options):
-    """Give a broker that runs while this lasts."""
+    """Yield a broker that runs while this lasts."""
     broker = Mosquitto(folder, **options)
     broker.start()
     try:

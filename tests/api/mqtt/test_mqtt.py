@@ -55,7 +55,7 @@ def key(made_key):
 
 @pytest.fixture(scope="module")
 def add(records, made_key):
-    """Give a function that adds a job of the key's; returns its identity."""
+    """Return a function that adds a job of the key and returns its id."""
     return lambda spec="{}": records.add("bench left", spec, owner=made_key[0].id).id
 
 
@@ -67,7 +67,7 @@ def broker(tmp_path_factory):
 
 @pytest.fixture
 def listen(broker):
-    """Give a function that subscribes."""
+    """Return a function that subscribes."""
     listeners = []
 
     def begin(*, broker=broker, **options):
@@ -81,13 +81,13 @@ def listen(broker):
 
 @pytest.fixture
 def root():
-    """What the topics of this test begin with, as all share one broker."""
+    """A topic prefix for this test alone: all tests share one broker."""
     return f"house/{next(_names)}"
 
 
 @pytest.fixture(scope="module")
 def publish(broker, port, key, tmp_path_factory):
-    """Give a context in which the publisher runs, below a topic; it must end well, unless it is killed."""
+    """Return a context manager in which the publisher runs, below a topic; it must end well, unless it is killed."""
     folder = tmp_path_factory.mktemp("publisher")
     kept = {name: value for name, value in os.environ.items() if not name.startswith("DRAWERWRIGHT_")}
     defaults = {"PYTHONPATH": str(_ROOT), "XDG_CONFIG_HOME": str(folder), "DRAWERWRIGHT_KEY": key}
@@ -122,7 +122,7 @@ def shop(publish, broker, until):
 
 @pytest.fixture(scope="module")
 def made(records, blobs, add):
-    """Give a function that makes a job that succeeded and is to be printed."""
+    """Return a function that makes a job that succeeded and is to be printed."""
 
     def make():
         spec, manifest = bench(timed=True)
@@ -139,7 +139,7 @@ def made(records, blobs, add):
 
 @pytest.fixture
 def printed(port, key):
-    """Give a function that tells that a run was printed."""
+    """Return a function that records a run as printed."""
 
     def tell(job, run):
         address = f"http://127.0.0.1:{port}/v1/jobs/{job}/prints"
@@ -155,7 +155,7 @@ def _json(listener, topic):
     return json.loads(text) if text else None
 
 
-def test_a_job_is_told_as_it_goes_and_its_state_is_there_for_who_comes_late(shop, listen, add, records, until):
+def test_a_job_is_published_as_it_runs_and_its_state_is_retained(shop, listen, add, records, until):
     root, early = shop
     job = add()
     until(lambda: (_json(early, f"{root}/jobs/{job}/event") or {}).get("type") == "job.queued")
@@ -182,7 +182,7 @@ def test_a_job_is_told_as_it_goes_and_its_state_is_there_for_who_comes_late(shop
     assert late.last(f"{root}/jobs/{job}/event") is None
 
 
-def test_what_is_to_be_printed_is_told_and_moves_on(shop, listen, made, printed, until):
+def test_the_print_queue_is_published_and_follows_print_events(shop, listen, made, printed, until):
     root, listener = shop
     job, (_, manifest) = made(), bench(timed=True)
 
@@ -219,7 +219,7 @@ def test_a_publisher_that_is_killed_has_a_last_will(publish, listen, root, add, 
     assert late.last(f"{root}/status").retain
 
 
-def test_a_broker_that_comes_back_is_told_everything_anew(publish, listen, add, until, tmp_path):
+def test_a_restarted_broker_gets_every_state_again(publish, listen, add, until, tmp_path):
     job = add()
     with running(tmp_path) as broker, publish("a", broker=broker):
         first = listen(broker=broker)
@@ -247,7 +247,7 @@ def test_a_service_that_goes_away_is_offline_until_it_comes_back(publish, listen
 
 # the library leaves its socket to the collector where a certificate is refused
 @pytest.mark.filterwarnings("ignore:Exception ignored in. <ssl.SSLSocket:pytest.PytestUnraisableExceptionWarning")
-def test_by_tls_with_a_name_and_a_password(publish, listen, root, tmp_path, until):
+def test_tls_with_user_name_and_password(publish, listen, root, tmp_path, until):
     authority, other = Authority(tmp_path / "ca"), Authority(tmp_path / "other")
     user = ("shop", "a long password")
     with running(tmp_path, tls=authority, users=[user]) as broker:
@@ -268,7 +268,7 @@ def test_by_tls_with_a_name_and_a_password(publish, listen, root, tmp_path, unti
             tls_context(str(authority.key))
 
 
-def test_a_key_that_may_not_read_ends_it(broker, root, port):
+def test_a_key_without_read_scope_stops_the_publisher(broker, root, port):
     topics = Topics.below(root)
     connection = Connection(BrokerAddress.parse(f"mqtt://127.0.0.1:{broker.port}"), topics, str)
     connection.open()
@@ -281,7 +281,7 @@ def test_a_key_that_may_not_read_ends_it(broker, root, port):
         connection.close()
 
 
-def test_what_changed_and_what_is_gone_is_seen_once(port, key, add, engine, records):
+def test_changed_and_removed_jobs_are_reported_once(port, key, add, engine, records):
     with Client(f"http://127.0.0.1:{port}", SecretStr(key)) as client:
         poller = JobPoller(client, timedelta(days=1))
         jobs = [add() for _ in range(3)]
@@ -307,7 +307,7 @@ def test_what_changed_and_what_is_gone_is_seen_once(port, key, add, engine, reco
         ("MQTT://127.0.0.1", ("127.0.0.1", 1883, False)),
     ],
 )
-def test_an_address_of_a_broker(url, expected):
+def test_a_broker_address_is_parsed(url, expected):
     address = BrokerAddress.parse(url)
     assert (address.host, address.port, address.tls) == expected
 
@@ -316,13 +316,13 @@ def test_an_address_of_a_broker(url, expected):
     "url",
     ["", "broker", "http://x", "mqtt://", "mqtt://x:99999", "mqtt://u:p@x", "mqtt://x/y", "mqtt://[x", "mqtts://u@x"],
 )
-def test_an_address_of_no_broker(url):
+def test_an_invalid_broker_address_is_refused(url):
     with pytest.raises(SettingsError):
         BrokerAddress.parse(url)
 
 
 @given(st.text(max_size=40))
-def test_a_topic_has_no_wildcards_and_belongs_to_us(text):
+def test_a_topic_has_no_wildcards_and_no_reserved_prefix(text):
     try:
         topics = Topics.below(text)
     except SettingsError:

@@ -128,7 +128,7 @@ def test_a_cancelled_batch_is_gathered_and_removed(service, settings, records, s
     assert service.delete(f"{at}/files").status_code == 409
     assert service.delete(at).json()["counts"]["cancelled"] == 1
     database = open_database(settings.database)
-    BatchFinalizer(records, BatchRecords(database), ObjectStore.open(settings)).gather(batch)
+    BatchFinalizer(records, BatchRecords(database), ObjectStore.open(settings)).finalize(batch)
     database.dispose()
     done = service.get(at).json()
     assert done["state"] == "ended"

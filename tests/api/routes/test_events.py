@@ -20,7 +20,7 @@ from api.command.server import listen
 from api.http.stream_quota import StreamQuota
 from worker.jobs.common.errors import QuotaReached
 from worker.jobs.common.settings import Settings
-from worker.jobs.processes.process_host import child_environment
+from worker.jobs.processes.child_environment import child_environment
 from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.models import Progress
 from worker.spec.errors import CheckFailed

@@ -10,7 +10,8 @@ import pytest
 from worker.jobs.database.connection import open_database
 from worker.jobs.execution import pipeline
 from worker.jobs.execution.helpers import build_for_job
-from worker.jobs.execution.job_runner import JobOutcome, JobRunner
+from worker.jobs.execution.job_outcome import JobOutcome
+from worker.jobs.execution.job_runner import JobRunner
 from worker.jobs.execution.shared_part_cache import SharedPartCache
 from worker.jobs.files.part_cache import StoredPartCache
 from worker.jobs.records.jobs import JobRecords
@@ -21,7 +22,7 @@ pytestmark = pytest.mark.service
 
 
 @pytest.fixture
-def workshop(settings, records, blobs):
+def runner(settings, records, blobs):
     return JobRunner(settings, records, blobs)
 
 
@@ -54,13 +55,13 @@ def asked():
 
 
 @pytest.fixture
-def asking(workshop, asked):
-    """A workshop whose messages are kept."""
-    return replace(workshop, ask=lambda job_id, key, pieces: asked.extend((job_id, key, piece) for piece in pieces))
+def asking(runner, asked):
+    """A runner whose messages are kept."""
+    return replace(runner, ask=lambda job_id, key, pieces: asked.extend((job_id, key, piece) for piece in pieces))
 
 
-def test_helpers_build_what_the_attempt_does_not_and_nothing_twice(workshop, large, built, blobs):
-    records = workshop.records
+def test_helpers_build_what_the_attempt_does_not_and_nothing_twice(runner, large, built, blobs):
+    records = runner.records
     alone, helped = (records.add("bench left", large) for _ in range(2))
     counts = []
 
@@ -70,15 +71,15 @@ def test_helpers_build_what_the_attempt_does_not_and_nothing_twice(workshop, lar
             own = JobRecords(database)
             counts.append(helpers.submit(build_for_job, own, blobs, job_id, key, piece, stop=lambda: False))
 
-    database = open_database(workshop.settings.database)
+    database = open_database(runner.settings.database)
     with ThreadPoolExecutor(2) as helpers:
-        assert replace(workshop, ask=ask).build(helped.id) is JobOutcome.SUCCEEDED
+        assert replace(runner, ask=ask).run(helped.id) is JobOutcome.SUCCEEDED
     database.dispose()
     assert len(counts) == 3
     assert sum(one.result() for one in counts) > 0
     assert set(built.values()) == {1}
     assert not [one.key for one in blobs.under(f"jobs/{helped.id}") if "order" in one.key]
-    assert workshop.build(alone.id) is JobOutcome.SUCCEEDED  # with the parts that are there now, and without help
+    assert runner.run(alone.id) is JobOutcome.SUCCEEDED  # with the parts that are there now, and without help
     assert set(built.values()) == {1}
     same = [
         {one.name: one.sha256 for one in records.files(job.id) if one.key.startswith("parts/")}
@@ -89,47 +90,47 @@ def test_helpers_build_what_the_attempt_does_not_and_nothing_twice(workshop, lar
 
 def test_a_job_is_done_without_the_helpers_it_asked(asking, asked, large, records, blobs):
     job = records.add("bench left", large)
-    assert asking.build(job.id) is JobOutcome.SUCCEEDED
+    assert asking.run(job.id) is JobOutcome.SUCCEEDED
     assert len(asked) == 3
     assert [build_for_job(records, blobs, *one, stop=lambda: False) for one in asked] == [0, 0, 0]  # it has ended
     again = records.add("bench left", large)
-    assert asking.build(again.id) is JobOutcome.SUCCEEDED
+    assert asking.run(again.id) is JobOutcome.SUCCEEDED
     assert len(asked) == 3  # nothing was missing
 
 
 def test_a_small_job_asks_nobody(asking, asked, spec, records):
     job = records.add("bench left", spec({"name": "bits", "cells": [2, 1], "height": 25}).model_dump_json())
-    assert asking.build(job.id) is JobOutcome.SUCCEEDED
+    assert asking.run(job.id) is JobOutcome.SUCCEEDED
     assert asked == []
 
 
 def test_a_part_whose_builder_is_gone_is_waited_for_no_longer_than_its_claim(records, blobs):
     gone = PartLocks(records._engine, 1.0)
     store = SharedPartCache(StoredPartCache(records, blobs), PartLocks(records._engine, 2.0))
-    assert gone.take("d" * 64)
+    assert gone.acquire("d" * 64)
     assert not store.missing("d" * 64, "bed")
     begun = time.monotonic()
     assert store.find("d" * 64, "bed") is None
     assert time.monotonic() - begun >= 0.2
-    assert not gone.take("d" * 64)
+    assert not gone.acquire("d" * 64)
     with store:
         pass
-    assert gone.take("d" * 64)
+    assert gone.acquire("d" * 64)
 
 
-def test_a_helper_stops_when_it_is_told(workshop, large, records, blobs):
+def test_a_helper_stops_when_it_is_told(runner, large, records, blobs):
     stopped = []
 
     def ask(job_id, key, pieces):
         stopped.append(build_for_job(records, blobs, job_id, key, pieces[0], stop=lambda: True))
 
     job = records.add("bench left", large)
-    assert replace(workshop, ask=ask).build(job.id) is JobOutcome.SUCCEEDED
+    assert replace(runner, ask=ask).run(job.id) is JobOutcome.SUCCEEDED
     assert stopped == [0]
 
 
 def test_the_next_attempt_has_the_claims_of_one_that_was_lost(records):
-    lost, following, other = (records.part_claims(name) for name in ("a job", "a job", "another"))
-    assert lost.take("d" * 64)
-    assert not other.take("d" * 64)
-    assert following.take("d" * 64)
+    lost, following, other = (records.part_locks(name) for name in ("a job", "a job", "another"))
+    assert lost.acquire("d" * 64)
+    assert not other.acquire("d" * 64)
+    assert following.acquire("d" * 64)

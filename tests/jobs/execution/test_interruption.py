@@ -13,9 +13,10 @@ import pytest
 from worker.jobs.common.errors import JobCancelled
 from worker.jobs.common.settings import Settings
 from worker.jobs.execution.interruption import Interrupted, Interruption, StopReason
-from worker.jobs.execution.job_runner import JobOutcome, JobRunner
+from worker.jobs.execution.job_outcome import JobOutcome
+from worker.jobs.execution.job_runner import JobRunner
 from worker.jobs.execution.shutdown_flag import ShutdownFlag
-from worker.jobs.processes.process_host import child_environment
+from worker.jobs.processes.child_environment import child_environment
 
 pytestmark = pytest.mark.service
 
@@ -32,7 +33,7 @@ def settings(tmp_path):
 
 
 @pytest.fixture
-def workshop(settings, records, blobs):
+def runner(settings, records, blobs):
     return JobRunner(settings.model_copy(update={"grace_seconds": 0.1}), records, blobs)
 
 
@@ -54,61 +55,61 @@ def _computing(begun):
     return run
 
 
-def test_a_job_cancelled_in_a_long_step_stops_within_two_seconds(workshop, job, records):
+def test_a_job_cancelled_in_a_long_step_stops_within_two_seconds(runner, job, records):
     asked = []
 
     def cancel():
         asked.append(time.monotonic())
         records.cancel(job.id)
 
-    slow = replace(workshop, pipeline=_computing(Timer(0.2, cancel).start))
-    assert slow.build(job.id) is JobOutcome.LOST
+    slow = replace(runner, pipeline=_computing(Timer(0.2, cancel).start))
+    assert slow.run(job.id) is JobOutcome.LEASE_LOST
     assert time.monotonic() - asked[0] < 2.0
     assert records.job(job.id).state == "cancelled"
 
 
-def test_a_job_is_handed_back_when_the_worker_ends_and_that_was_no_attempt(workshop, job, records):
+def test_a_job_is_handed_back_when_the_worker_ends_and_that_was_no_attempt(runner, job, records):
     closing = ShutdownFlag()
-    slow = replace(workshop, pipeline=_computing(closing.begin), closing=closing.begun)
-    for _ in range(workshop.settings.attempts + 1):
-        assert slow.build(job.id) is JobOutcome.HANDED_BACK
+    slow = replace(runner, pipeline=_computing(closing.set), closing=closing.is_set)
+    for _ in range(runner.settings.attempts + 1):
+        assert slow.run(job.id) is JobOutcome.SHUTDOWN
         assert (records.job(job.id).state, records.job(job.id).attempts) == ("queued", 0)
     assert records.waiting(quiet_seconds=60.0, limit=10) == [job.id]
-    assert replace(workshop, closing=lambda: False).build(job.id) is JobOutcome.SUCCEEDED
+    assert replace(runner, closing=lambda: False).run(job.id) is JobOutcome.SUCCEEDED
     assert records.job(job.id).attempts == 1
 
 
-def test_what_ends_within_the_grace_is_finished(workshop, job):
-    patient = replace(workshop, settings=workshop.settings.model_copy(update={"grace_seconds": _LONG}))
-    assert replace(patient, closing=lambda: True).build(job.id) is JobOutcome.SUCCEEDED
+def test_what_ends_within_the_grace_is_finished(runner, job):
+    patient = replace(runner, settings=runner.settings.model_copy(update={"grace_seconds": _LONG}))
+    assert replace(patient, closing=lambda: True).run(job.id) is JobOutcome.SUCCEEDED
 
 
-def test_a_process_told_to_end_hands_its_job_back(workshop, job, records):
-    slow = replace(workshop, pipeline=_computing(lambda: os.kill(os.getpid(), signal.SIGTERM)))
+def test_a_process_told_to_end_hands_its_job_back(runner, job, records):
+    slow = replace(runner, pipeline=_computing(lambda: os.kill(os.getpid(), signal.SIGTERM)))
     before = signal.getsignal(signal.SIGTERM)
-    assert slow.build(job.id) is JobOutcome.TERMINATED
+    assert slow.run(job.id) is JobOutcome.TERMINATED
     assert signal.getsignal(signal.SIGTERM) is before
     assert (records.job(job.id).state, records.job(job.id).attempts) == ("queued", 0)
 
 
-def test_an_attempt_that_takes_too_long_fails_at_once(workshop, job, records):
-    hasty = replace(workshop, settings=workshop.settings.model_copy(update={"job_seconds": 1}))
-    assert replace(hasty, pipeline=_computing(lambda: None)).build(job.id) is JobOutcome.FAILED
+def test_an_attempt_that_takes_too_long_fails_at_once(runner, job, records):
+    hasty = replace(runner, settings=runner.settings.model_copy(update={"job_seconds": 1}))
+    assert replace(hasty, pipeline=_computing(lambda: None)).run(job.id) is JobOutcome.FAILED
     assert records.job(job.id).problem["type"] == "/problems/job-too-long"
     assert "1 s" in records.job(job.id).problem["limit"]
 
 
-def test_in_another_thread_it_is_stopped_between_two_steps(workshop, job, records, until):
+def test_in_another_thread_it_is_stopped_between_two_steps(runner, job, records, until):
     def stepping(_spec, *, cancelled, **_parts):
         records.cancel(job.id)
         until(cancelled)
         raise JobCancelled
 
     outcome = []
-    thread = Thread(target=lambda: outcome.append(replace(workshop, pipeline=stepping).build(job.id)))
+    thread = Thread(target=lambda: outcome.append(replace(runner, pipeline=stepping).run(job.id)))
     thread.start()
     thread.join()
-    assert outcome == [JobOutcome.LOST]
+    assert outcome == [JobOutcome.LEASE_LOST]
     assert records.job(job.id).state == "cancelled"
 
 
@@ -118,14 +119,14 @@ def test_what_is_shielded_is_done_to_its_end():
     def write():
         with interruption.armed():
             with interruption:
-                Timer(0.05, interruption.ask, [StopReason.LOST]).start()
+                Timer(0.05, interruption.request, [StopReason.LEASE_LOST]).start()
                 time.sleep(0.3)
                 done.append("written")
             done.append("too far")
 
     with pytest.raises(Interrupted) as caught:
         write()
-    assert caught.value.reason is StopReason.LOST
+    assert caught.value.reason is StopReason.LEASE_LOST
     assert done == ["written"]
 
 
@@ -133,13 +134,13 @@ def test_the_first_reason_holds_and_nothing_is_raised_outside():
     interruption = Interruption()
     with interruption.armed():
         pass
-    interruption.ask(StopReason.TOO_LONG)
-    interruption.ask(StopReason.LOST)
+    interruption.request(StopReason.TIMEOUT)
+    interruption.request(StopReason.LEASE_LOST)
     with interruption:
         pass
     with pytest.raises(Interrupted) as caught, interruption.armed():
         pytest.fail("It begins all the same.")
-    assert caught.value.reason is StopReason.TOO_LONG
+    assert caught.value.reason is StopReason.TIMEOUT
 
 
 _GREEDY = """
@@ -163,9 +164,9 @@ def greedy(spec, **parts):
         raise MemoryError
     raise AssertionError("There is no limit.")
 
-workshop = JobRunner(settings, records, ObjectStore.open(settings), greedy)
+runner = JobRunner(settings, records, ObjectStore.open(settings), greedy)
 second = JobRunner(settings, records, ObjectStore.open(settings))
-print(workshop.build(sys.argv[1]).name, second.build(sys.argv[2]).name)
+print(runner.run(sys.argv[1]).name, second.run(sys.argv[2]).name)
 """
 
 

@@ -9,7 +9,8 @@ from billiard.exceptions import SoftTimeLimitExceeded
 
 from worker.jobs.common.errors import JobCancelled
 from worker.jobs.execution import pipeline
-from worker.jobs.execution.job_runner import JobOutcome, JobRunner
+from worker.jobs.execution.job_outcome import JobOutcome
+from worker.jobs.execution.job_runner import JobRunner
 from worker.jobs.execution.pipeline import run_pipeline
 from worker.jobs.records.models import Progress
 from worker.solids.mesh import Mesh
@@ -20,7 +21,7 @@ _TRAY = {"name": "bits", "cells": [2, 1], "height": 25}
 
 
 @pytest.fixture
-def workshop(settings, records, blobs):
+def runner(settings, records, blobs):
     return JobRunner(settings, records, blobs)
 
 
@@ -40,18 +41,18 @@ def _raising(error):
     return fail
 
 
-def test_a_job_succeeds_and_its_files_are_stored(workshop, job, engine):
-    assert workshop.build(job.id) is JobOutcome.SUCCEEDED
+def test_a_job_succeeds_and_its_files_are_stored(runner, job, engine):
+    assert runner.run(job.id) is JobOutcome.SUCCEEDED
     done = engine.job(job.id)
     assert (done.state, done.attempts, done.problem) == ("succeeded", 1, None)
     assert done.progress.done == done.progress.total > 2
     assert {"manifest.json", "bundle.zip"} < {file.name for file in engine.files(job.id)}
     for file in engine.files(job.id):
         assert len(b"".join(engine.read(file))) == file.bytes
-    assert workshop.build(job.id) is JobOutcome.NOT_OURS
+    assert runner.run(job.id) is JobOutcome.NOT_CLAIMED
 
 
-def test_a_failed_check_is_told_and_nothing_is_stored(workshop, job, engine, blobs, monkeypatch):
+def test_a_failed_check_is_told_and_nothing_is_stored(runner, job, engine, blobs, monkeypatch):
     build = pipeline.build
 
     def torn(shape):
@@ -59,7 +60,7 @@ def test_a_failed_check_is_told_and_nothing_is_stored(workshop, job, engine, blo
         return Mesh(mesh.vertices, mesh.triangles[:-1])
 
     monkeypatch.setattr(pipeline, "build", torn)
-    assert workshop.build(job.id) is JobOutcome.FAILED
+    assert runner.run(job.id) is JobOutcome.FAILED
     failed = engine.job(job.id)
     assert failed.state == "failed"
     assert failed.problem["type"] == "/problems/check-failed"
@@ -67,38 +68,38 @@ def test_a_failed_check_is_told_and_nothing_is_stored(workshop, job, engine, blo
     assert _keys(blobs) == []
 
 
-def test_what_nobody_expected_is_told_without_its_inside(workshop, job, engine):
-    broken = replace(workshop, pipeline=_raising(RuntimeError("secret inside")))
-    assert broken.build(job.id) is JobOutcome.FAILED
+def test_what_nobody_expected_is_told_without_its_inside(runner, job, engine):
+    broken = replace(runner, pipeline=_raising(RuntimeError("secret inside")))
+    assert broken.run(job.id) is JobOutcome.FAILED
     problem = engine.job(job.id).problem
     assert problem["type"] == "/problems/internal-error"
     assert "secret" not in str(problem)
 
 
-def test_a_job_that_takes_too_long_fails(workshop, job, engine):
-    assert replace(workshop, pipeline=_raising(SoftTimeLimitExceeded())).build(job.id) is JobOutcome.FAILED
+def test_a_job_that_takes_too_long_fails(runner, job, engine):
+    assert replace(runner, pipeline=_raising(SoftTimeLimitExceeded())).run(job.id) is JobOutcome.FAILED
     assert engine.job(job.id).problem["type"] == "/problems/job-too-long"
 
 
-def test_what_may_pass_is_tried_again_but_not_for_ever(workshop, job, engine):
-    broken = replace(workshop, pipeline=_raising(OSError("disk full")))
-    assert broken.build(job.id) is JobOutcome.RELEASED
+def test_what_may_pass_is_tried_again_but_not_for_ever(runner, job, engine):
+    broken = replace(runner, pipeline=_raising(OSError("disk full")))
+    assert broken.run(job.id) is JobOutcome.RETRY
     assert engine.job(job.id).state == "queued"
-    assert broken.build(job.id) is JobOutcome.RELEASED
-    assert broken.build(job.id) is JobOutcome.FAILED
+    assert broken.run(job.id) is JobOutcome.RETRY
+    assert broken.run(job.id) is JobOutcome.FAILED
     failed = engine.job(job.id)
     assert (failed.attempts, failed.problem["type"]) == (3, "/problems/internal-error")
 
 
-def test_a_job_whose_workers_die_is_given_up(workshop, job, records, engine):
-    for _ in range(workshop.settings.attempts):
-        assert records.claim(job.id, lease_seconds=0.01, attempts=workshop.settings.attempts)
+def test_a_job_whose_workers_die_is_given_up(runner, job, records, engine):
+    for _ in range(runner.settings.attempts):
+        assert records.claim(job.id, lease_seconds=0.01, attempts=runner.settings.attempts)
         time.sleep(0.03)
-    assert workshop.build(job.id) is JobOutcome.FAILED
-    assert "3 times" in engine.job(job.id).problem["detail"]
+    assert runner.run(job.id) is JobOutcome.FAILED
+    assert "in 3 attempts" in engine.job(job.id).problem["detail"]
 
 
-def test_a_cancelled_job_stops_and_stays_cancelled(workshop, job, engine):
+def test_a_cancelled_job_stops_and_stays_cancelled(runner, job, engine):
     def cancelling(spec, *, report, **others):
         def told(progress):
             if progress.done == 1:
@@ -107,33 +108,33 @@ def test_a_cancelled_job_stops_and_stays_cancelled(workshop, job, engine):
 
         return run_pipeline(spec, report=told, **others)
 
-    assert replace(workshop, pipeline=cancelling).build(job.id) is JobOutcome.LOST
+    assert replace(runner, pipeline=cancelling).run(job.id) is JobOutcome.LEASE_LOST
     assert engine.job(job.id).state == "cancelled"
     assert engine.job(job.id).progress.done == 0
 
 
-def test_a_job_cancelled_during_a_long_step_is_noticed(workshop, job, engine, until):
+def test_a_job_cancelled_during_a_long_step_is_noticed(runner, job, engine, until):
     def waiting(_spec, *, cancelled, **_others):
         engine.cancel(job.id)
         until(cancelled)
         raise JobCancelled
 
-    assert replace(workshop, pipeline=waiting).build(job.id) is JobOutcome.LOST
+    assert replace(runner, pipeline=waiting).run(job.id) is JobOutcome.LEASE_LOST
 
 
-def test_an_attempt_without_progress_keeps_its_claim(workshop, job, records):
+def test_an_attempt_without_progress_keeps_its_claim(runner, job, records):
     def slow(spec, **parts):
         time.sleep(1.5)  # longer than the lease
         assert records.claim(job.id, lease_seconds=1.0, attempts=3) is None
         return run_pipeline(spec, **parts)
 
-    assert replace(workshop, pipeline=slow).build(job.id) is JobOutcome.SUCCEEDED
+    assert replace(runner, pipeline=slow).run(job.id) is JobOutcome.SUCCEEDED
 
 
 @pytest.mark.parametrize("harm", ["gone", "damaged"])
-def test_a_kept_part_that_was_harmed_is_built_again(workshop, job, spec, harm):
-    records, blobs = workshop.records, workshop.blobs
-    workshop.build(job.id)
+def test_a_kept_part_that_was_harmed_is_built_again(runner, job, spec, harm):
+    records, blobs = runner.records, runner.blobs
+    runner.run(job.id)
     whole = {file.key: blobs.get(file.key) for file in records.files(job.id) if file.key.startswith("parts/")}
     for key, data in whole.items():
         if harm == "gone":
@@ -141,17 +142,17 @@ def test_a_kept_part_that_was_harmed_is_built_again(workshop, job, spec, harm):
         else:
             blobs.put(key, b"\0" * len(data))
     again = records.add("again", spec(_TRAY).model_dump_json())
-    assert workshop.build(again.id) is JobOutcome.SUCCEEDED
+    assert runner.run(again.id) is JobOutcome.SUCCEEDED
     assert {key: blobs.get(key) for key in whole} == whole
 
 
-def test_a_record_in_an_older_form_is_built_again(workshop, job, records, spec):
-    workshop.build(job.id)
-    store = JobRunner(workshop.settings, records, workshop.blobs)
+def test_a_record_in_an_older_form_is_built_again(runner, job, records, spec):
+    runner.run(job.id)
+    store = JobRunner(runner.settings, records, runner.blobs)
     digest, limits = _a_part(records)
     records.add_part(digest, limits, {"form": "older"})
     again = records.add("again", spec(_TRAY).model_dump_json())
-    assert store.build(again.id) is JobOutcome.SUCCEEDED
+    assert store.run(again.id) is JobOutcome.SUCCEEDED
     assert "form" not in records.part(digest, limits)
 
 
@@ -164,27 +165,24 @@ def _a_part(records):
         return tuple(connection.execute(select(PartRow.digest, PartRow.limits)).first())
 
 
-def test_a_job_that_is_given_up_says_why_it_stopped_last(workshop, job, records, engine):
+def test_a_job_that_is_given_up_says_why_it_stopped_last(runner, job, records, engine):
     claim = records.claim(job.id, lease_seconds=0.01, attempts=3)
     records.report(claim, Progress(3, 9, "tray T4"))
     time.sleep(0.03)
-    assert (
-        replace(workshop, pipeline=_raising(OSError(28, "No space left on device"))).build(job.id)
-        is JobOutcome.RELEASED
-    )
+    assert replace(runner, pipeline=_raising(OSError(28, "No space left on device"))).run(job.id) is JobOutcome.RETRY
     assert records.cause(job.id) == "a file or a connection could not be used (No space left on device)"
     claim = records.claim(job.id, lease_seconds=0.01, attempts=3)
     records.report(claim, Progress(4, 9, "tray T5"))
     time.sleep(0.03)
-    assert workshop.build(job.id) is JobOutcome.FAILED
-    assert engine.job(job.id).problem["detail"].endswith("The last time, its process was lost at: tray T5.")
+    assert runner.run(job.id) is JobOutcome.FAILED
+    assert engine.job(job.id).problem["detail"].endswith("In the last one, its process was lost at: tray T5.")
 
 
-def test_a_job_whose_process_had_to_be_killed_for_its_time_is_not_tried_again(workshop, job, records, engine):
-    hasty = replace(workshop, settings=workshop.settings.model_copy(update={"job_seconds": 1}))
+def test_a_job_whose_process_had_to_be_killed_for_its_time_is_not_tried_again(runner, job, records, engine):
+    hasty = replace(runner, settings=runner.settings.model_copy(update={"job_seconds": 1}))
     claim = records.claim(job.id, lease_seconds=0.6, attempts=3)
     time.sleep(0.5)
     assert records.extend(claim, lease_seconds=0.6)  # it ran for longer than a second, and nobody heard of it again
     time.sleep(0.65)
-    assert hasty.build(job.id) is JobOutcome.FAILED
+    assert hasty.run(job.id) is JobOutcome.FAILED
     assert engine.job(job.id).problem["type"] == "/problems/job-too-long"

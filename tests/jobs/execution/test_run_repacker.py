@@ -10,7 +10,8 @@ from tests.printing.progress.planned_manifest import bench
 from worker.jobs.common.backoff import Backoff
 from worker.jobs.database.connection import open_database
 from worker.jobs.database.db_clock import utc_now
-from worker.jobs.execution.job_runner import JobOutcome, JobRunner
+from worker.jobs.execution.job_outcome import JobOutcome
+from worker.jobs.execution.job_runner import JobRunner
 from worker.jobs.execution.run_repacker import RunRepacker
 from worker.jobs.execution.transient_errors import TaskOutcome
 from worker.jobs.records.models import StoredFile, run_file_name
@@ -71,7 +72,7 @@ def test_what_cannot_be_written_is_told_and_tried_again_with_the_next_event(reco
     status = prints.status(job)
     assert status.repack
     assert status.problem["status"] == 500
-    assert repacking.repack(job) is TaskOutcome.NOTHING
+    assert repacking.repack(job) is TaskOutcome.NOT_DUE
     _fail(prints, job, 2)
     assert prints.status(job).problem is None
     assert _due(prints) == [job]
@@ -80,8 +81,8 @@ def test_what_cannot_be_written_is_told_and_tried_again_with_the_next_event(reco
 def test_while_the_store_is_away_it_is_put_off_and_not_for_ever(records, prints, job):
     repacking = RunRepacker(records, prints, _Away(), attempts=2)
     outcomes = [repacking.repack(job) for _ in range(4)]
-    assert outcomes == [TaskOutcome.PUT_OFF, TaskOutcome.PUT_OFF, TaskOutcome.FAILED, TaskOutcome.NOTHING]
-    assert "2 times" in prints.status(job).problem["detail"]
+    assert outcomes == [TaskOutcome.RETRY, TaskOutcome.RETRY, TaskOutcome.FAILED, TaskOutcome.NOT_DUE]
+    assert "in 2 attempts" in prints.status(job).problem["detail"]
 
 
 @pytest.fixture
@@ -89,7 +90,7 @@ def built(settings, records, blobs, prints, spec):
     """A job as a worker builds it, of which a run failed."""
     asked = spec({"name": "screws", "cells": [1, 1], "height": 20})
     job = records.add(asked.name, asked.model_dump_json()).id
-    assert JobRunner(settings, records, blobs).build(job) is JobOutcome.SUCCEEDED
+    assert JobRunner(settings, records, blobs).run(job) is JobOutcome.SUCCEEDED
     manifest = Manifest.model_validate_json(blobs.get(records.file(job, "manifest.json").key))
     event = PrintEvent(outcome="failed", run=1)
     prints.record(job, event, lambda _: follow(begin(manifest), event, manifest, asked))
@@ -99,7 +100,7 @@ def built(settings, records, blobs, prints, spec):
 def test_what_could_not_be_written_heals_by_itself_once_the_fault_is_gone(records, prints, blobs, built, pauses):
     pauses(0.0)
     away = RunRepacker(records, prints, _Away(), attempts=1)
-    assert [away.repack(built) for _ in range(2)] == [TaskOutcome.PUT_OFF, TaskOutcome.FAILED]
+    assert [away.repack(built) for _ in range(2)] == [TaskOutcome.RETRY, TaskOutcome.FAILED]
     assert _due(prints) == [built]
     assert RunRepacker(records, prints, blobs).repack(built) is TaskOutcome.DONE
     status = prints.status(built)
@@ -114,11 +115,11 @@ def test_a_pause_is_kept_and_the_tries_after_it_are_as_many_as_before(records, p
     repacking = RunRepacker(records, prints, _Away(), attempts=2)
     assert [repacking.repack(job) for _ in range(3)][-1] is TaskOutcome.FAILED
     assert prints.status(job).retry > utc_now() + timedelta(seconds=40.0)
-    assert (repacking.repack(job), _due(prints)) == (TaskOutcome.NOTHING, [])
+    assert (repacking.repack(job), _due(prints)) == (TaskOutcome.NOT_DUE, [])
     _fail(prints, job, 2)
     pauses(0.0)
     again = [repacking.repack(job) for _ in range(7)]
-    assert again == [TaskOutcome.PUT_OFF, TaskOutcome.PUT_OFF, TaskOutcome.FAILED] * 2 + [TaskOutcome.PUT_OFF]
+    assert again == [TaskOutcome.RETRY, TaskOutcome.RETRY, TaskOutcome.FAILED] * 2 + [TaskOutcome.RETRY]
 
 
 def test_pauses_grow_and_come_to_an_end(prints, job, monkeypatch):
@@ -137,4 +138,4 @@ def test_pauses_grow_and_come_to_an_end(prints, job, monkeypatch):
 
 
 def test_where_nothing_is_due_nothing_is_done(records, prints, blobs):
-    assert RunRepacker(records, prints, blobs).repack("0" * 26) is TaskOutcome.NOTHING
+    assert RunRepacker(records, prints, blobs).repack("0" * 26) is TaskOutcome.NOT_DUE

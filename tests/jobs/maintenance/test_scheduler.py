@@ -48,28 +48,28 @@ def _part(digest, data=b"solid", limits="bed"):
 def test_of_many_candidates_one_leads(database):
     candidates = [LeaderLease(database, "upkeep", 60.0) for _ in range(6)]
     with ThreadPoolExecutor(6) as pool:
-        leads = list(pool.map(LeaderLease.leads, candidates))
+        leads = list(pool.map(LeaderLease.acquire, candidates))
     assert sum(leads) == 1
     first = candidates[leads.index(True)]
-    first.note("half way")
-    assert first.leads()
+    first.save_cursor("half way")
+    assert first.acquire()
     other = candidates[leads.index(False)]
-    other.note("not mine")
-    assert not other.leads()
-    assert LeaderLease(database, "something else", 60.0).leads()
-    first.resign()
-    assert other.leads()
-    assert other.place() == "half way"
-    assert not first.leads()
+    other.save_cursor("not mine")
+    assert not other.acquire()
+    assert LeaderLease(database, "something else", 60.0).acquire()
+    first.release()
+    assert other.acquire()
+    assert other.cursor() == "half way"
+    assert not first.acquire()
 
 
 def test_a_leader_that_is_silent_is_followed(database):
     first, second = (LeaderLease(database, "upkeep", 0.2) for _ in range(2))
-    assert first.leads()
-    assert not second.leads()
+    assert first.acquire()
+    assert not second.acquire()
     time.sleep(0.3)
-    assert second.leads()
-    assert not first.leads()
+    assert second.acquire()
+    assert not first.acquire()
 
 
 def test_what_records_name_stays_and_the_rest_goes(records, blobs, sweep):
@@ -119,9 +119,9 @@ def test_of_a_batch_what_its_record_names_stays_and_nothing_goes_before_its_end(
 def test_a_part_that_is_being_built_is_left_alone(database, blobs, sweep):
     part, claims = _part("0d" * 32), PartLocks(database)
     blobs.put(part.key(part.files[0]), b"solid")
-    assert claims.take(part.digest)
+    assert claims.acquire(part.digest)
     assert _once(sweep) == 0
-    claims.drop(part.digest)
+    claims.release(part.digest)
     assert _once(sweep) == 1
 
 
@@ -160,12 +160,12 @@ def test_an_engine_keeps_up_and_leaves_it_to_another_when_closed(settings, spec)
         with JobService.open(settings) as first:
             job = first.submit(spec())
             first._blobs.put("jobs/00000000000000000000000000/x", b"x")
-            with broker(settings):
+            with broker(settings.socket):
                 assert first.run_maintenance() == 1
                 assert second.run_maintenance() is None
             assert _keys(first._blobs) == set()
         first.close()
-        with broker(settings):
+        with broker(settings.socket):
             assert first.run_maintenance() is None  # a look that began before the end
             assert second.run_maintenance() == 1  # this broker knows nothing
         assert second.job(job.id).state == "queued"

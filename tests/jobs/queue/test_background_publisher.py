@@ -29,14 +29,14 @@ def _without_message(engine):
 
 
 def test_messages_are_published_and_recorded_by_a_thread(engine, spec, until):
-    with broker(engine.settings):
+    with broker(engine.settings.socket):
         jobs = [engine.submit(spec()).id for _ in range(3)]
         assert until(lambda: engine.dispatcher.queue_length() == 3)
         assert until(lambda: not set(jobs) & set(_without_message(engine)))
 
 
 def test_closing_loses_no_job(engine, spec):
-    with broker(engine.settings):
+    with broker(engine.settings.socket):
         for _ in range(250):
             engine.submit(spec())
         engine.dispatcher.publisher.close()
@@ -51,7 +51,7 @@ def test_without_a_broker_the_dispatcher_publishes_later(engine, spec, until):
     engine.dispatcher.publisher.close()
     assert _without_message(engine) == jobs
     engine.dispatcher.publisher.start()
-    with broker(engine.settings):
+    with broker(engine.settings.socket):
         assert engine.dispatcher.republish() == 3
         last = engine.submit(spec()).id
         assert until(lambda: last not in _without_message(engine))
@@ -75,7 +75,7 @@ def test_an_unexpected_fault_does_not_end_the_thread(engine, spec, monkeypatch, 
         unpublished = engine.submit(spec()).id
         assert until(engine.dispatcher.publisher._queue.empty)
         time.sleep(0.1)
-    with broker(engine.settings):
+    with broker(engine.settings.socket):
         job = engine.submit(spec()).id
         assert until(lambda: _without_message(engine) == [unpublished])
         assert job != unpublished
@@ -83,7 +83,7 @@ def test_an_unexpected_fault_does_not_end_the_thread(engine, spec, monkeypatch, 
 
 def test_a_full_queue_leaves_jobs_to_the_dispatcher(engine, spec, monkeypatch):
     monkeypatch.setattr("worker.jobs.queue.background_publisher._MAX_QUEUED", 0)
-    with broker(engine.settings):
+    with broker(engine.settings.socket):
         job = engine.submit(spec()).id
         engine.dispatcher.publisher.close()
         assert engine.dispatcher.queue_length() == 0

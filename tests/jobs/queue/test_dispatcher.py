@@ -29,7 +29,7 @@ def _delivered(engine, count):
 
 
 def test_jobs_keep_their_order_and_resumed_ones_go_first(engine):
-    with broker(engine.settings):
+    with broker(engine.settings.socket):
         assert engine.dispatcher.queue_length() == 0
         engine.dispatcher.publish_jobs(["3" * 26, "4" * 26])
         engine.dispatcher.publish_jobs(["1" * 26, "2" * 26], resumed=True)
@@ -43,7 +43,7 @@ def test_a_broker_that_comes_back_is_used_again(engine):
         engine.dispatcher.publish_jobs(["0" * 26])
     with pytest.raises(BrokerUnavailable):
         engine.dispatcher.queue_length()
-    with broker(engine.settings) as server:
+    with broker(engine.settings.socket) as server:
         engine.dispatcher.publish_jobs(["1" * 26])
         server.stop()
         with pytest.raises(BrokerUnavailable):

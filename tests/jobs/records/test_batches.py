@@ -78,8 +78,8 @@ def test_a_lost_attempt_is_fenced_off_and_there_are_only_so_many(records, batche
         time.sleep(0.05)
         assert batches.waiting(quiet_seconds=60.0, limit=9, lease_seconds=60.0) == [batch]
     assert _claim(batches, batch) is None
-    assert BatchFinalizer(records, batches, blobs).gather(batch) is TaskOutcome.FAILED
-    assert "3 times" in batches.batch(batch).problem["detail"]
+    assert BatchFinalizer(records, batches, blobs).finalize(batch) is TaskOutcome.FAILED
+    assert "in 3 attempts" in batches.batch(batch).problem["detail"]
     assert not batches.finish(batch, token, [])
 
 
@@ -109,14 +109,14 @@ def test_the_store_away_is_waited_for(records, batches):
 
     batch, (job,) = batches.add("all", [_GOOD], owner="o")
     records.cancel(job)
-    assert BatchFinalizer(records, batches, Away()).gather(batch) is TaskOutcome.PUT_OFF
+    assert BatchFinalizer(records, batches, Away()).finalize(batch) is TaskOutcome.RETRY
     assert batches.waiting(quiet_seconds=60.0, limit=9, lease_seconds=60.0) == [batch]
 
 
 def test_where_no_job_succeeded_there_is_a_manifest_all_the_same(records, batches, blobs):
     batch, (job,) = batches.add("all", [_BAD, _GOOD], owner="o")
     records.cancel(job)
-    assert BatchFinalizer(records, batches, blobs).gather(batch) is TaskOutcome.DONE
+    assert BatchFinalizer(records, batches, blobs).finalize(batch) is TaskOutcome.DONE
     manifest = BatchManifest.model_validate_json(blobs.get(batches.file(batch, "manifest.json").key))
     assert [entry.state for entry in manifest.entries] == ["refused", "cancelled"]
     assert (manifest.runs, manifest.generator, manifest.pieces) == ((), None, 0)
@@ -151,7 +151,7 @@ def test_many_drawers_share_parts_and_beds(service, spec, until):
         spec(tray, name="small", printer={"bed": [150, 150, 150]}),
     ]
     judged = [CheckedSpec(one.name, one.model_dump_json()) for one in said] + [_BAD]
-    batch = service.submit_batch("workshop", judged)
+    batch = service.submit_batch("runner", judged)
     done = until(lambda: (now := service.batch(batch.id)).state == "ended" and now, 120.0)
     assert done.problem is None
     assert [entry.state for entry in done.entries] == ["succeeded"] * 4 + ["refused"]

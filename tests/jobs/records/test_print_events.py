@@ -15,7 +15,7 @@ from worker.jobs.common.errors import JobNotFound, PrintRepeated
 from worker.jobs.database.connection import open_database
 from worker.jobs.database.tables import JobRow
 from worker.jobs.maintenance.job_deletion import JobDeletion
-from worker.jobs.processes.process_host import child_environment
+from worker.jobs.processes.child_environment import child_environment
 from worker.jobs.records.models import StoredFile
 from worker.jobs.records.print_events import PrintRecords
 from worker.printing.progress.remaining import begin, follow

@@ -4,9 +4,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from worker.layout.floor.print_bed import Bed
-from worker.printing import Piece, pack_runs
 from worker.printing.packing.bed_surface import UNITS, Surface
 from worker.printing.packing.lower_bound import least_runs
+from worker.printing.packing.pieces import Piece
+from worker.printing.packing.run_packer import pack_runs
 
 SPAN = 9
 

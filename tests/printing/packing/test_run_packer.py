@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from worker.layout.floor.print_bed import Bed
-from worker.printing import Piece, pack_runs
+from worker.printing.packing.pieces import Piece
+from worker.printing.packing.run_packer import pack_runs
 from worker.spec.errors import LayoutError
 
 SLACK = 2e-6

@@ -1,6 +1,6 @@
-"""Gathering: the runs and the manifest over all jobs of a batch, made by a worker when the last of them has ended.
+"""The batch finalizer: writes the print runs and the manifest over all jobs of a batch when the last job has ended.
 
-The same jobs give the same files, so an attempt after a lost one writes over what that one left.
+The same jobs give the same files, so a retry overwrites what a lost attempt left.
 """
 
 from collections.abc import Iterator, Mapping
@@ -29,66 +29,66 @@ from worker.spec.requests.batch import BatchDrawer, BatchManifest, BatchRun
 
 __all__ = ["BatchFinalizer"]
 
-#: Meshes kept at hand while runs are written.
-_MOST_MESHES: Final = 64
+#: Meshes kept in memory while runs are written.
+_MAX_MESHES: Final = 64
 
 
 @dataclass(frozen=True, slots=True)
 class BatchFinalizer:
-    """What it needs: the record, the store, and how often it is tried."""
+    """Finalizes batches, in at most ``attempts`` attempts each."""
 
     records: JobRecords
     batches: BatchRecords
     blobs: ObjectStore
     attempts: int = 3
 
-    def gather(self, batch_id: str) -> TaskOutcome:
-        """Make one attempt at the batch, if it is to be had."""
+    def finalize(self, batch_id: str) -> TaskOutcome:
+        """Make one attempt at the batch, if it can be claimed."""
         token = self.batches.claim(batch_id, lease_seconds=BATCH_LEASE, attempts=self.attempts)
         if token is None:
-            lost = InternalError(f"The manifest was begun {self.attempts} times and never ended.")
+            lost = InternalError(f"The manifest was not finished in {self.attempts} attempts.")
             given_up = self.batches.give_up(
                 batch_id, lease_seconds=BATCH_LEASE, attempts=self.attempts, problem=stored_problem(lost)
             )
-            return TaskOutcome.FAILED if given_up else TaskOutcome.NOTHING
+            return TaskOutcome.FAILED if given_up else TaskOutcome.NOT_DUE
         return run_guarded(
             f"Batch {batch_id}",
-            partial(self._gather, batch_id, token),
-            put_off=partial(self.batches.release, batch_id, token),
+            partial(self._finalize, batch_id, token),
+            release=partial(self.batches.release, batch_id, token),
             fail=partial(self.batches.fail, batch_id, token),
         )
 
-    def _gather(self, batch_id: str, token: str) -> bool:
-        """Store all files and end the batch; False when it is gone, or the claim no longer holds."""
+    def _finalize(self, batch_id: str, token: str) -> bool:
+        """Store all files and end the batch; False when it was deleted, or the claim no longer holds."""
         batch = self.batches.batch(batch_id)
         return batch is not None and self.batches.finish(batch_id, token, self._files(batch, token))
 
     def _files(self, batch: Batch, token: str) -> list[StoredFile]:
         """Store the runs and the manifest; return all of them."""
         specs = self.batches.specs(batch.id)
-        made: dict[int, _Made] = {}
+        made: dict[int, _Result] = {}
         for entry in batch.entries:
             if entry.job_id is not None and entry.job_id in specs:
                 there = {file.name: file for file in self.records.files(entry.job_id)}
                 manifest = Manifest.model_validate_json(load_file(self.blobs, there, MANIFEST_NAME))
                 spec = Spec.model_validate_json(specs[entry.job_id])
-                made[entry.number] = _Made(BatchJob(entry.number, spec, manifest), there)
-        work = pack_batch([one.job for one in made.values()])
+                made[entry.number] = _Result(BatchJob(entry.number, spec, manifest), there)
+        work = pack_batch([result.job for result in made.values()])
         files, folder = [], f"batches/{batch.id}"
         for name, data in self._runs(batch, work, made):
             files.append(store_file(self.blobs, folder, name, THREEMF_TYPE, data))
             self.batches.extend(batch.id, token, lease_seconds=BATCH_LEASE)
-        told = _manifest(batch, work, made).model_dump(mode="json")
-        data = orjson.dumps(told, option=orjson.OPT_SORT_KEYS | orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
+        document = _manifest(batch, work, made).model_dump(mode="json")
+        data = orjson.dumps(document, option=orjson.OPT_SORT_KEYS | orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
         return [*files, store_file(self.blobs, folder, MANIFEST_NAME, JSON_TYPE, data)]
 
-    def _runs(self, batch: Batch, work: BatchWork, made: Mapping[int, "_Made"]) -> Iterator[tuple[str, bytes]]:
+    def _runs(self, batch: Batch, work: BatchWork, made: Mapping[int, "_Result"]) -> Iterator[tuple[str, bytes]]:
         """Yield each run's file with its name."""
         meshes: dict[tuple[int, str], Mesh] = {}
         of_run = {number: beds for beds in work.beds for number in beds.runs}
         for run in work.runs:
             first = made[of_run[run.number].entries[0]].job
-            if len(meshes) > _MOST_MESHES:
+            if len(meshes) > _MAX_MESHES:
                 meshes.clear()
             for piece in run.pieces:
                 if (piece.entry, piece.mark) not in meshes:
@@ -100,30 +100,30 @@ class BatchFinalizer:
 
 
 @dataclass(frozen=True, slots=True)
-class _Made:
-    """What a job made."""
+class _Result:
+    """A job of the batch with its stored files by name."""
 
     job: BatchJob
     there: dict[str, StoredFile]
 
     def mesh(self, blobs: ObjectStore, mark: str) -> Mesh:
-        part = next(one for one in self.job.manifest.parts if one.mark == mark)
+        part = next(part for part in self.job.manifest.parts if part.mark == mark)
         name = next(file.name for file in part.files if file.media_type == STL_TYPE)
         return read_stl(load_file(blobs, self.there, name))
 
     def name(self, mark: str) -> str:
-        return next(one.name for one in self.job.manifest.parts if one.mark == mark)
+        return next(part.name for part in self.job.manifest.parts if part.mark == mark)
 
 
-def _objects(run: BatchRun, made: Mapping[int, _Made], meshes: Mapping[tuple[int, str], Mesh]) -> Iterator[BedObject]:
+def _objects(run: BatchRun, made: Mapping[int, _Result], meshes: Mapping[tuple[int, str], Mesh]) -> Iterator[BedObject]:
     """Yield the pieces of a run, with the number of their spec before their mark."""
     for piece in run.pieces:
         number, mesh = f"{piece.entry}-{piece.mark}", meshes[piece.entry, piece.mark]
         yield bed_object(run, piece, mesh, number=number, name=made[piece.entry].name(piece.mark))
 
 
-def _manifest(batch: Batch, work: BatchWork, made: Mapping[int, _Made]) -> BatchManifest:
-    manifests = [one.job.manifest for one in made.values()]
+def _manifest(batch: Batch, work: BatchWork, made: Mapping[int, _Result]) -> BatchManifest:
+    manifests = [result.job.manifest for result in made.values()]
     return BatchManifest(
         generator=manifests[0].generator if manifests else None,
         name=batch.name,
@@ -134,11 +134,11 @@ def _manifest(batch: Batch, work: BatchWork, made: Mapping[int, _Made]) -> Batch
         grams=round(sum(run.grams or 0.0 for run in work.runs), 4),
         seconds=round(sum(run.seconds or 0.0 for run in work.runs), 1),
         purchases=work.purchases,
-        cautions=tuple(dict.fromkeys(one for manifest in manifests for one in manifest.cautions)),
+        cautions=tuple(dict.fromkeys(caution for manifest in manifests for caution in manifest.cautions)),
     )
 
 
-def _drawers(entry: BatchEntry, made: _Made | None) -> BatchDrawer:
+def _drawers(entry: BatchEntry, made: _Result | None) -> BatchDrawer:
     manifest = None if made is None else made.job.manifest
     return BatchDrawer(
         entry=entry.number,

@@ -1,8 +1,8 @@
-"""Fan-out: workers with nothing to do help with a large job.
+"""Helpers: idle workers build parts of a large job for the worker that runs it.
 
-The attempt at the job builds its parts from the first on. Helpers get the others in pieces, beginning at the other end,
-and put what they build into the store that the attempt looks into before each part. The attempt never needs them:
-messages and helpers that are lost cost time and nothing else.
+The attempt at the job builds its parts from the first on. Helpers get the others in ranges, from the last on, and keep
+what they build in the part cache, where the attempt looks before each part. The attempt never depends on them: a
+message or a helper that is lost costs time and nothing else.
 """
 
 import logging
@@ -31,17 +31,17 @@ __all__ = ["HelpRequest", "SendHelpRequests", "build_for_job"]
 
 _log = logging.getLogger(__name__)
 
-#: Fewest parts to be built for which help is asked, and fewest for one helper.
-_LEAST: Final = 8
-_PIECE: Final = 4
+#: Fewest missing parts for which help is requested, and fewest for one helper.
+_MIN_PARTS: Final = 8
+_MIN_RANGE: Final = 4
 
-#: Sends one message: the job, the key of what is to be built, and the first and the last of these parts.
+#: Publishes requests: the job, the key of the stored order, and for each helper its first and last part.
 SendHelpRequests: TypeAlias = Callable[[str, str, Sequence[tuple[int, int]]], None]
 
 
 @dataclass(frozen=True, slots=True)
 class _Order:
-    """What helpers need: the spec for its printers, and the parts, without what they were made from."""
+    """What helpers need: the spec for its printers, and the parts without the trays that they come from."""
 
     spec: Spec
     parts: tuple[Part, ...]
@@ -51,12 +51,12 @@ _ORDER: Final = TypeAdapter(_Order)
 
 
 class HelpRequest:
-    """One attempt's call for help."""
+    """One attempt's request for help to other workers."""
 
     def __init__(
         self, records: JobRecords, blobs: ObjectStore, job_id: str, helpers: int, ask: SendHelpRequests
     ) -> None:
-        """Ask at most so many helpers."""
+        """Request help from at most ``helpers`` workers, through ``ask``."""
         self._records = records
         self._blobs = blobs
         self._job_id = job_id
@@ -64,25 +64,25 @@ class HelpRequest:
         self._ask = ask
         self._key: str | None = None
 
-    def call(self, spec: Spec, plan: Plan) -> None:
-        """Ask for help where many parts of the plan are not there yet.
+    def publish(self, spec: Spec, plan: Plan) -> None:
+        """Request help when many parts of the plan are not in the cache.
 
         Raises:
-            DBAPIError, BaseError of the store: when one is away.
+            DBAPIError, obstore BaseError: when the database or the object store is unavailable.
         """
-        known = self._records.known_parts([digest(part.shape) for part in plan.parts])
-        missing = [part for part in plan.parts if (digest(part.shape), part_limits(spec, part)) not in known]
-        pieces = min(self._helpers, len(missing) // _PIECE)
-        if len(missing) < _LEAST or pieces == 0:
+        cached = self._records.cached_parts([digest(part.shape) for part in plan.parts])
+        missing = [part for part in plan.parts if (digest(part.shape), part_limits(spec, part)) not in cached]
+        ranges = min(self._helpers, len(missing) // _MIN_RANGE)
+        if len(missing) < _MIN_PARTS or ranges == 0:
             return
         data = _ORDER.dump_json(_Order(spec, tuple(replace(part, tray=None) for part in missing)))
         self._key = f"jobs/{self._job_id}/{sha256(data).hexdigest()[:16]}-order.json"
         self._blobs.put(self._key, data)
-        ends = [len(missing) * number // pieces for number in range(pieces + 1)]
-        self._ask(self._job_id, self._key, [(ends[at], ends[at + 1] - 1) for at in reversed(range(pieces))])
+        starts = [len(missing) * number // ranges for number in range(ranges + 1)]
+        self._ask(self._job_id, self._key, [(starts[at], starts[at + 1] - 1) for at in reversed(range(ranges))])
 
     def close(self) -> None:
-        """Remove what was only for the helpers; what cannot be removed is the sweep's."""
+        """Delete the stored order; what cannot be deleted now is left to the orphan sweep."""
         if self._key is not None:
             with suppress(StoreError, OSError):
                 self._blobs.delete(self._key)
@@ -91,24 +91,24 @@ class HelpRequest:
 def build_for_job(
     records: JobRecords, blobs: ObjectStore, job_id: str, key: str, ends: tuple[int, int], *, stop: Callable[[], bool]
 ) -> int:
-    """Build parts of a job that somebody else is at, from the last of these to the first; return how many.
+    """Build parts of a job that another process runs, from the last of the range to the first; return how many.
 
-    It ends when the job does, when ``stop`` says so, or when a part does not pass: the attempt finds out itself.
+    It ends with the job, when ``stop`` returns true, or when a part fails its checks: the attempt will fail on it.
     """
-    if not _runs(records, job_id):
+    if not _is_running(records, job_id):
         return 0
     try:
         order = _ORDER.validate_json(blobs.get(key))
     except BlobMissing:  # the job has just ended
         return 0
     count = 0
-    with SharedPartCache(StoredPartCache(records, blobs), records.part_claims()) as store:
+    with SharedPartCache(StoredPartCache(records, blobs), records.part_locks()) as store:
         for part in reversed(order.parts[ends[0] : ends[1] + 1]):
-            if stop() or not _runs(records, job_id):
+            if stop() or not _is_running(records, job_id):
                 break
             if store.missing(digest(part.shape), part_limits(order.spec, part)):
                 try:
-                    build_part(part, order.spec.printer_of(part.kind), _Claimed(store))
+                    build_part(part, order.spec.printer_of(part.kind), _LockedPart(store))
                 except CheckFailed as error:
                     _log.warning("Job %s: %s", job_id, error)
                     break
@@ -116,14 +116,14 @@ def build_for_job(
     return count
 
 
-class _Claimed:
-    """The store for a part that was not there and is claimed."""
+class _LockedPart:
+    """The cache for one part that is missing and locked."""
 
     def __init__(self, store: SharedPartCache) -> None:
         self._store = store
 
-    def find(self, digest: str, limits: str) -> BuiltPart | None:  # noqa: ARG002 - the form of a store
-        """Return None: it was looked for."""
+    def find(self, digest: str, limits: str) -> BuiltPart | None:  # noqa: ARG002 - the protocol's signature
+        """Return None: `SharedPartCache.missing` has looked."""
         return None
 
     def keep(self, part: BuiltPart) -> None:
@@ -131,6 +131,6 @@ class _Claimed:
         self._store.keep(part)
 
 
-def _runs(records: JobRecords, job_id: str) -> bool:
+def _is_running(records: JobRecords, job_id: str) -> bool:
     job = records.job(job_id)
     return job is not None and job.state == "running"

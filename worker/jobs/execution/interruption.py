@@ -1,7 +1,7 @@
-"""Interruption: how an attempt is stopped in the middle of a long step, but never in the middle of a write.
+"""Interruption: stops an attempt in the middle of a long step, but never in the middle of a write.
 
-Another thread asks; the main thread is woken by a signal and raises where it computes. While it writes to the record or
-the store it is shielded, and raises when the write is done.
+Another thread requests it; a signal wakes the main thread, which raises `Interrupted` where it computes. While it
+writes to the database or the object store it is shielded, and raises when the write is done.
 """
 
 import signal
@@ -12,43 +12,43 @@ from threading import current_thread, main_thread
 from types import FrameType
 from typing import Final, Self
 
-#: Wakes the main thread; the queue itself uses SIGUSR1.
+#: Wakes the main thread; Celery uses SIGUSR1 itself.
 _SIGNAL: Final = signal.SIGUSR2
 
 
 class StopReason(Enum):
     """Why an attempt is to stop."""
 
-    #: Cancelled, or taken over by another attempt.
-    LOST = auto()
-    #: The worker ends; another one shall have the job.
-    HANDED_BACK = auto()
-    #: It took longer than an attempt may.
-    TOO_LONG = auto()
+    #: The job was cancelled, or another worker took over its lease.
+    LEASE_LOST = auto()
+    #: The worker shuts down; another one shall run the job.
+    SHUTDOWN = auto()
+    #: The attempt took longer than its time limit.
+    TIMEOUT = auto()
 
 
 class Interrupted(BaseException):
-    """The attempt is to stop; no `Exception`, so that nothing on its way takes it for a failure of its own."""
+    """The attempt is to stop. It is no `Exception`, so that no handler on its way takes it for a failure."""
 
     def __init__(self, reason: StopReason) -> None:
-        """Keep why."""
+        """Keep the reason."""
         super().__init__(reason)
         self.reason = reason
 
 
 class Interruption:
-    """One attempt's way to be stopped. In another than the main thread only `check` stops it."""
+    """Stops one attempt on request. An attempt outside the main thread stops only at `check`."""
 
     def __init__(self) -> None:
-        """Nobody has asked yet."""
+        """Create it with nothing requested."""
         self.reason: StopReason | None = None
-        #: Whether this process was told to end while the attempt ran.
+        #: Whether this process received SIGTERM while the attempt ran.
         self.terminated = False
         self._armed = False
         self._shields = 0
 
-    def ask(self, reason: StopReason) -> None:
-        """Ask the attempt to stop, for the first reason given; ask again until it has: a signal may get lost."""
+    def request(self, reason: StopReason) -> None:
+        """Request that the attempt stops, for the first reason given. Repeat it until it has: a signal may get lost."""
         if self.reason is None:
             self.reason = reason
         ident = main_thread().ident
@@ -56,17 +56,17 @@ class Interruption:
             signal.pthread_kill(ident, _SIGNAL)
 
     def check(self) -> None:
-        """Stop if somebody asked.
+        """Stop here if that was requested.
 
         Raises:
-            Interrupted: when somebody did.
+            Interrupted: when it was.
         """
         if self.reason is not None:
             raise Interrupted(self.reason)
 
     @contextmanager
     def armed(self) -> Iterator[None]:
-        """Let the main thread be interrupted while this lasts, wherever it is not shielded.
+        """Allow the main thread to be interrupted inside, wherever it is not shielded.
 
         Raises:
             Interrupted: anywhere inside.
@@ -74,7 +74,7 @@ class Interruption:
         if current_thread() is not main_thread():
             yield
             return
-        before = [(one, signal.signal(one, self._woken)) for one in (_SIGNAL, signal.SIGTERM)]
+        handlers = [(number, signal.signal(number, self._on_signal)) for number in (_SIGNAL, signal.SIGTERM)]
         try:
             self._armed = True
             try:
@@ -83,24 +83,24 @@ class Interruption:
             finally:
                 self._armed = False
         finally:
-            self._armed = False  # once more: the line above may be where it was interrupted
-            for one, handler in before:
-                signal.signal(one, handler)
+            self._armed = False  # again: the line above may be where it was interrupted
+            for number, handler in handlers:
+                signal.signal(number, handler)
 
     def __enter__(self) -> Self:
-        """Shield what follows."""
+        """Shield what follows from interruption."""
         self._shields += 1
         return self
 
     def __exit__(self, kind: object, *_: object) -> None:
-        """End the shield; stop if somebody asked meanwhile."""
+        """End the shield; stop here if that was requested meanwhile."""
         self._shields -= 1
         if kind is None and self._armed and self._shields == 0:
             self.check()
 
-    def _woken(self, number: int, _frame: FrameType | None) -> None:
+    def _on_signal(self, number: int, _frame: FrameType | None) -> None:
         if number == signal.SIGTERM:
             self.terminated = True
-            self.reason = self.reason or StopReason.HANDED_BACK
+            self.reason = self.reason or StopReason.SHUTDOWN
         if self._armed and self._shields == 0:
             self.check()

@@ -60,7 +60,7 @@ def print_record(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], now: dateti
 
 def with_runs(manifest: Manifest, documents: Sequence[Document]) -> Manifest:
     """Return the manifest with the name of its file in each run."""
-    names = {one.entry.run: one.entry.file.name for one in documents}
+    names = {document.entry.run: document.entry.file.name for document in documents}
     runs = tuple(run.model_copy(update={"file": names[run.number]}) for run in manifest.runs)
     return manifest.model_copy(update={"runs": runs})
 
@@ -75,7 +75,10 @@ def run_documents(
     """
     names = {part.mark: part.name for part in plan.parts}
     for run in manifest.runs:
-        objects = [bed_object(run, one, meshes[one.mark], number=one.mark, name=names[one.mark]) for one in run.pieces]
+        objects = [
+            bed_object(run, piece, meshes[piece.mark], number=piece.mark, name=names[piece.mark])
+            for piece in run.pieces
+        ]
         title = f"{spec.name}, run {run.number} of {len(manifest.runs)}"
         name = run_file_name(run.number)
         data, checks = write_run_file(run, objects, spec, manifest.generator, name=name, title=title)

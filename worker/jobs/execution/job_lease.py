@@ -1,4 +1,4 @@
-"""The lease on a job: signs of life while it is built, and the news that the attempt is to stop."""
+"""The lease on a running job: renews it while the job is built, and requests that the attempt stops."""
 
 import logging
 from collections.abc import Callable
@@ -14,15 +14,15 @@ from worker.jobs.records.models import Progress
 
 _log = logging.getLogger(__name__)
 
-#: Seconds between two looks: a cancelled job stops within this time and the time that the news takes to arrive.
-_LOOK: Final = 0.5
+#: Seconds between two checks: a cancelled job stops within about this time.
+_POLL_SECONDS: Final = 0.5
 
 
 class JobLease:
-    """Extends a claim in the background until it is left, and asks the attempt to stop where there is a reason.
+    """Renews a claim in a background thread, and interrupts the attempt when there is a reason.
 
-    Reasons are: the job was cancelled or taken over; the attempt takes too long; the worker ends and the time of grace
-    is over.
+    Reasons are: the job was cancelled or taken over; the attempt reached its time limit; the worker shuts down and its
+    grace period is over.
     """
 
     def __init__(
@@ -31,77 +31,77 @@ class JobLease:
         claim: JobClaim,
         seconds: float,
         *,
-        most: float = float("inf"),
-        grace: float = 0.0,
+        time_limit: float = float("inf"),
+        grace_seconds: float = 0.0,
         closing: Callable[[], bool] = lambda: False,
     ) -> None:
-        """Keep the claim, whose lease was just given for this long.
+        """Keep a claim whose lease has just begun.
 
         Args:
-            records: has the claim.
+            records: the job records.
             claim: the claim.
             seconds: the lease's length.
-            most: seconds that the attempt may take.
-            grace: seconds that the attempt gets once the worker ends.
-            closing: whether the worker ends.
+            time_limit: seconds that the attempt may take.
+            grace_seconds: seconds that the attempt gets once the worker shuts down.
+            closing: returns whether the worker shuts down.
         """
         self.interruption = Interruption()
         self._records = records
         self._claim = claim
         self._seconds = seconds
-        self._until = monotonic() + most
-        self._grace = grace
+        self._deadline = monotonic() + time_limit
+        self._grace_seconds = grace_seconds
         self._closing = closing
-        self._left = Event()
+        self._released = Event()
         self._thread = Thread(target=self._watch, name=f"lease of {claim.job_id}", daemon=True)
 
     def __enter__(self) -> Self:
-        """Begin to give signs of life."""
+        """Start to renew the lease."""
         self._thread.start()
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Stop."""
-        self._left.set()
+        """Stop renewing it."""
+        self._released.set()
         self._thread.join()
 
     def lost(self) -> bool:
-        """Say whether the claim no longer holds, as far as is known.
+        """Return whether the claim no longer holds, as of the last check.
 
         Raises:
             Interrupted: when the attempt is to stop for another reason.
         """
-        if self.interruption.reason is StopReason.LOST:
+        if self.interruption.reason is StopReason.LEASE_LOST:
             return True
         self.interruption.check()
         return False
 
     def report(self, progress: Progress) -> None:
-        """Write progress."""
+        """Record progress."""
         if not self._records.report(self._claim, progress):
-            self.interruption.ask(StopReason.LOST)
+            self.interruption.request(StopReason.LEASE_LOST)
 
     def _watch(self) -> None:
-        extended = monotonic()
-        pause = min(_LOOK, self._seconds / 3.0)
-        while not self._left.wait(pause):
+        renewed = monotonic()
+        pause = min(_POLL_SECONDS, self._seconds / 3.0)
+        while not self._released.wait(pause):
             now = monotonic()
             reason = self._reason(now)
             try:
-                if now - extended >= self._seconds / 3.0:
+                if now - renewed >= self._seconds / 3.0:
                     holds = self._records.extend(self._claim, lease_seconds=self._seconds)
-                    extended = now
+                    renewed = now
                 else:
                     holds = self._records.holds(self._claim)
-                reason = reason if holds else StopReason.LOST
-            except SQLAlchemyError as error:  # the next look tries again; in the end the lease runs out
-                _log.warning("No sign of life for job %s: %s", self._claim.job_id, type(error).__name__)
-            if reason is not None and not self._left.is_set():
-                self.interruption.ask(reason)
+                reason = reason if holds else StopReason.LEASE_LOST
+            except SQLAlchemyError as error:  # the next check retries; in the end the lease expires
+                _log.warning("Cannot renew the lease of job %s: %s", self._claim.job_id, type(error).__name__)
+            if reason is not None and not self._released.is_set():
+                self.interruption.request(reason)
 
     def _reason(self, now: float) -> StopReason | None:
-        """Return why the attempt is to stop, beside the loss of the claim."""
+        """Return why the attempt is to stop, apart from the loss of the lease."""
         if self._closing():
-            self._until = min(self._until, now + self._grace)
-            return StopReason.HANDED_BACK if now >= self._until else None
-        return StopReason.TOO_LONG if now >= self._until else None
+            self._deadline = min(self._deadline, now + self._grace_seconds)
+            return StopReason.SHUTDOWN if now >= self._deadline else None
+        return StopReason.TIMEOUT if now >= self._deadline else None

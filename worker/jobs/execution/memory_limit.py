@@ -4,9 +4,9 @@ import sys
 
 
 def limit_memory(most: int) -> bool:
-    """Let this process have at most this many bytes of data; more raises `MemoryError`. 0 sets no limit.
+    """Limit the data of this process to ``most`` bytes; beyond it allocations raise `MemoryError`. 0 sets no limit.
 
-    Return whether a limit was set: where the system keeps none (macOS), the queue's own limit between two jobs remains.
+    Return whether a limit was set. macOS has none to set; Celery's limit between two tasks remains there.
     """
     if most <= 0 or sys.platform != "linux":
         return False

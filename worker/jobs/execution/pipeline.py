@@ -1,4 +1,4 @@
-"""The pipeline: from a spec to checked files, a manifest and a bundle. It knows no queue and can be called anywhere."""
+"""The pipeline: from a spec to checked files, a manifest and a bundle. It depends on no queue."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -67,14 +67,14 @@ def run_pipeline(
         part_store: keeps parts from job to job; only what passed its checks gets there.
         now: when the job was submitted: no run is dated earlier.
         identity: the job's; left out, the digest of its spec.
-        prebuild: told the plan before the first part is built.
-        report: told before each step.
-        cancelled: asked after each report.
+        prebuild: called with the plan before the first part is built.
+        report: called before each step.
+        cancelled: called after each report; returns whether to stop.
 
     Raises:
         LayoutError: when the drawers cannot be laid out.
-        CheckFailed: when a part, or the assembled drawer, does not pass; with the part and the figure.
-        JobCancelled: when `cancelled` said so.
+        CheckFailed: when a part, or the assembled drawer, does not pass; with the part and the measured value.
+        JobCancelled: when `cancelled` returned true.
     """
 
     def step(done: int, now: str) -> None:
@@ -111,12 +111,13 @@ def run_pipeline(
     step(last["documents"], "documents")
     identity = identity or manifest.spec_digest
     documents = [*runs, *documents_of(plan, manifest, meshes, identity=identity, now=now)]
-    manifest = manifest.model_copy(update={"documents": tuple(one.entry for one in documents)})
+    manifest = manifest.model_copy(update={"documents": tuple(document.entry for document in documents)})
     step(last["bundle"], "bundle")
-    data = {name: one.data for name, one in files.items()} | {one.entry.file.name: one.data for one in documents}
+    data = {name: file.data for name, file in files.items()}
+    data |= {document.entry.file.name: document.data for document in documents}
     bundle = write_bundle(manifest, data)
     manifest = manifest.model_copy(update={"bundle": file_entry(BUNDLE_NAME, ZIP_TYPE, bundle)})
-    return JobResult(tuple(one.stored for one in files.values()), tuple(documents), manifest_bytes(manifest), bundle)
+    return JobResult(tuple(file.stored for file in files.values()), tuple(documents), manifest_bytes(manifest), bundle)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,10 +135,10 @@ def _named(plan: Plan, built: Mapping[str, BuiltPart]) -> tuple[dict[str, _Named
     for part in plan.parts:
         made = built[part.mark]
         entries: list[FileEntry] = []
-        for one in made.files:
-            entry = file_entry(part_file_name(part.mark, part.kind, one.suffix), one.media_type, one.data)
-            stored = StoredFile(entry.name, entry.media_type, entry.bytes, entry.sha256, made.key(one))
-            files[entry.name] = _Named(stored, one.data)
+        for file in made.files:
+            entry = file_entry(part_file_name(part.mark, part.kind, file.suffix), file.media_type, file.data)
+            stored = StoredFile(entry.name, entry.media_type, entry.bytes, entry.sha256, made.key(file))
+            files[entry.name] = _Named(stored, file.data)
             entries.append(entry)
         records[part.mark] = PartRecord(
             made.digest, made.triangles, made.volume, made.area, made.checks, tuple(entries)
@@ -159,9 +160,9 @@ def build_part(part: Part, printer: Printer, store: PartCache) -> BuiltPart:
         store: keeps it.
     """
     name, limits = digest(part.shape), _limits(printer)
-    found = store.find(name, limits)
-    if found is not None:
-        return found
+    cached = store.find(name, limits)
+    if cached is not None:
+        return cached
     solid = build(part.shape)
     # nothing of the job's own goes into the files, so that the next job can have them too
     stl = write_stl(solid, f"drawerwright {part.kind} {name[:_SHORT]} mm")

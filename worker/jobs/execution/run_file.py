@@ -1,4 +1,4 @@
-"""A run's file: its pieces on the bed, drawn, written, read back and checked."""
+"""The file of a print run: its pieces placed on the bed, written with a preview, read back and checked."""
 
 from collections.abc import Sequence
 
@@ -13,7 +13,7 @@ __all__ = ["bed_object", "write_run_file"]
 
 
 def bed_object(run: RunEntry, piece: RunPiece, mesh: Mesh, *, number: str, name: str) -> BedObject:
-    """Return a piece of a run on its bed. ``number`` tells its mesh from all others of the run, as its mark does."""
+    """Return a piece of a run, placed on its bed. ``number`` identifies its mesh within the run, as the mark does."""
     return BedObject(
         mesh=mesh,
         name=f"{number} {name}".strip(),
@@ -28,21 +28,21 @@ def bed_object(run: RunEntry, piece: RunPiece, mesh: Mesh, *, number: str, name:
 def write_run_file(
     run: RunEntry, objects: Sequence[BedObject], spec: Spec, generator: Generator, *, name: str, title: str
 ) -> tuple[bytes, tuple[Check, ...]]:
-    """Return a run's file with its checks, which it has passed as read back.
+    """Return a run's file and the checks that it passed when read back.
 
     Raises:
-        CheckFailed: when it is not the run.
+        CheckFailed: when what was read back is not the run.
     """
-    kept_off = [(*one.at, *one.size) for one in spec.printer.forbidden]
+    kept_off = [(*area.at, *area.size) for area in spec.printer.forbidden]
     picture = draw_bed(objects, (spec.printer.bed[0], spec.printer.bed[1]), kept_off)
-    told = {"Application": f"{generator.name} {generator.version}", "Description": _told(run)}
-    data = write_run(objects, title=title, metadata=told, thumbnail=picture)
+    metadata = {"Application": f"{generator.name} {generator.version}", "Description": _print_settings(run)}
+    data = write_run(objects, title=title, metadata=metadata, thumbnail=picture)
     checks = check_run(data, objects, spec.printer, spacing=spec.printing.spacing, subject=name)
     require(checks, name)
     return data, checks
 
 
-def _told(run: RunEntry) -> str:
-    """Return how a run is to be printed."""
+def _print_settings(run: RunEntry) -> str:
+    """Return the print settings of a run as text."""
     colour = f", {run.colour}" if run.colour else ""
     return f"{run.material}{colour}; layers of {run.layer:g} mm, lines of {run.line_width:g} mm, no supports"

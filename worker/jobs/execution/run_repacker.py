@@ -1,6 +1,6 @@
-"""Repacking: the files of runs that were packed afresh, written by a worker. Every way in which it can go is here.
+"""The run repacker: writes the files of repacked print runs in a worker, with every outcome.
 
-A run's number always means the same pieces, so its file is the same whoever writes it, and twice does no harm.
+A run's number always means the same pieces, so whoever writes its file writes the same, and twice is harmless.
 """
 
 from dataclasses import dataclass
@@ -25,7 +25,7 @@ __all__ = ["RunRepacker"]
 
 @dataclass(frozen=True, slots=True)
 class RunRepacker:
-    """What it needs: the record, the store, and how often it is tried."""
+    """Writes files of repacked runs, in at most ``attempts`` attempts before a backoff."""
 
     records: JobRecords
     prints: PrintRecords
@@ -33,33 +33,32 @@ class RunRepacker:
     attempts: int = 3
 
     def repack(self, job_id: str) -> TaskOutcome:
-        """Write the files that the job's new runs lack, until no event came in between."""
-        outcome = TaskOutcome.NOTHING
+        """Write the files that the job's repacked runs lack, until no print event came in between."""
+        outcome = TaskOutcome.NOT_DUE
         while (status := self.prints.status(job_id)) is not None and status.repack:
-            tries = self.prints.attempt(job_id, status.revision)
-            if tries is None and status.problem is not None:  # it is not time yet, or an event sent its own message
+            attempt = self.prints.attempt(job_id, status.revision)
+            if attempt is None and status.problem is not None:  # its backoff is not over, or a new event published it
                 return outcome
-            if tries is None:
+            if attempt is None:
                 continue
-            if tries > self.attempts:
-                lost = InternalError(f"The files of the new runs were begun {self.attempts} times and never ended.")
+            if attempt > self.attempts:
+                lost = InternalError(f"The files of the repacked runs were not finished in {self.attempts} attempts.")
                 self.prints.fail(job_id, status.revision, stored_problem(lost))
                 return TaskOutcome.FAILED
-            runs = [one.run for one in status.standing.runs if not one.planned]
-            went = run_guarded(
-                f"New runs of job {job_id}",
+            runs = [record.run for record in status.standing.runs if not record.planned]
+            outcome = run_guarded(
+                f"Repacked runs of job {job_id}",
                 partial(self._write, job_id, runs),
-                put_off=lambda: None,
+                release=lambda: None,
                 fail=partial(self.prints.fail, job_id, status.revision),
             )
-            if went is not TaskOutcome.DONE:
-                return went
+            if outcome is not TaskOutcome.DONE:
+                return outcome
             self.prints.written(job_id, status.revision)
-            outcome = went
         return outcome
 
     def _write(self, job_id: str, runs: list[RunEntry]) -> bool:
-        """Store the files that these runs lack, then name them in the record; False when the job is gone."""
+        """Store the files that these runs lack, then record them; False when the job was deleted."""
         there = {file.name: file for file in self.records.files(job_id)}
         lacking = [run for run in runs if run_file_name(run.number) not in there]
         if not there:
@@ -68,14 +67,17 @@ class RunRepacker:
             return True
         manifest = Manifest.model_validate_json(load_file(self.blobs, there, MANIFEST_NAME))
         spec = Spec.model_validate_json(self.prints.spec(job_id))
-        meshes = self._meshes(there, manifest, {one.mark for run in lacking for one in run.pieces})
+        meshes = self._meshes(there, manifest, {piece.mark for run in lacking for piece in run.pieces})
         return self.prints.keep(job_id, [self._put(job_id, run, manifest, spec, meshes) for run in lacking])
 
     def _put(self, job_id: str, run: RunEntry, manifest: Manifest, spec: Spec, meshes: dict[str, Mesh]) -> StoredFile:
         """Write a run, read it back, check it and store it."""
         name = run_file_name(run.number)
         names = {part.mark: part.name for part in manifest.parts}
-        objects = [bed_object(run, one, meshes[one.mark], number=one.mark, name=names[one.mark]) for one in run.pieces]
+        objects = [
+            bed_object(run, piece, meshes[piece.mark], number=piece.mark, name=names[piece.mark])
+            for piece in run.pieces
+        ]
         title = f"{manifest.name}, run {run.number}"
         data, _ = write_run_file(run, objects, spec, manifest.generator, name=name, title=title)
         return store_file(self.blobs, f"jobs/{job_id}", name, THREEMF_TYPE, data)

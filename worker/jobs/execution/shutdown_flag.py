@@ -1,19 +1,19 @@
-"""The end of a worker: its parent process notes it, and the attempts in its children see the note."""
+"""The shutdown flag of a worker: its parent process sets it, and the jobs in its child processes read it."""
 
 import mmap
 
 
 class ShutdownFlag:
-    """A note in memory that is shared with all processes forked after it was made."""
+    """A flag in memory that is shared with all processes forked after it was created."""
 
     def __init__(self) -> None:
-        """The worker goes on."""
-        self._note = mmap.mmap(-1, 1)
+        """Create the flag, not set."""
+        self._shared = mmap.mmap(-1, 1)
 
-    def begin(self) -> None:
-        """Note that the worker ends; safe in a signal handler."""
-        self._note[0] = 1
+    def set(self) -> None:
+        """Announce the shutdown; safe in a signal handler."""
+        self._shared[0] = 1
 
-    def begun(self) -> bool:
-        """Say whether the worker ends."""
-        return self._note[0] != 0
+    def is_set(self) -> bool:
+        """Return whether the worker shuts down."""
+        return self._shared[0] != 0

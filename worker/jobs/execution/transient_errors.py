@@ -1,4 +1,4 @@
-"""Attempts at the files of a batch or of new runs: every way in which one can go."""
+"""Transient errors, and one guarded attempt at the files of a batch or of repacked runs."""
 
 import logging
 from collections.abc import Callable
@@ -16,39 +16,39 @@ __all__ = ["TRANSIENT_ERRORS", "TaskOutcome", "run_guarded"]
 
 _log = logging.getLogger(__name__)
 
-#: What may go away by itself: the database, the store, the disk.
+#: Faults of the database, the object store or the disk, which a later retry may not meet.
 TRANSIENT_ERRORS: Final = (DBAPIError, StoreError, OSError)
 
 
 class TaskOutcome(Enum):
-    """How it went."""
+    """How an attempt ended."""
 
     DONE = auto()
-    #: It is not due, somebody else is at it, or it has ended.
-    NOTHING = auto()
+    #: It is not due, another worker holds the lease, or it has ended.
+    NOT_DUE = auto()
     FAILED = auto()
-    #: The database or the store was away; another message comes.
-    PUT_OFF = auto()
+    #: Left to a retry after a transient error.
+    RETRY = auto()
 
 
 def run_guarded(
-    subject: str, make: Callable[[], bool], *, put_off: Callable[[], object], fail: Callable[[dict[str, Any]], bool]
+    subject: str, work: Callable[[], bool], *, release: Callable[[], object], fail: Callable[[dict[str, Any]], bool]
 ) -> TaskOutcome:
-    """Make one attempt and say how it went, whatever happens in it.
+    """Make one attempt, and turn whatever it raises into an outcome.
 
     Args:
-        subject: what the log says that it was about.
-        make: does it; False when there is no more to do.
-        put_off: leaves it to another attempt, after something was away.
-        fail: notes the problem document of why it cannot be done; False when there is no more to do.
+        subject: what the log calls it.
+        work: makes the attempt; returns False when there is no more to do.
+        release: leaves it to a retry, after a transient error.
+        fail: records the problem document of a permanent failure; returns False when there is no more to do.
     """
     try:
-        return TaskOutcome.DONE if make() else TaskOutcome.NOTHING
+        return TaskOutcome.DONE if work() else TaskOutcome.NOT_DUE
     except TRANSIENT_ERRORS:
-        _log.warning("%s waits for its files.", subject, exc_info=True)
-        put_off()
-        return TaskOutcome.PUT_OFF
+        _log.warning("%s will be retried.", subject, exc_info=True)
+        release()
+        return TaskOutcome.RETRY
     except Exception as error:  # noqa: BLE001 - whatever it is, the record says why there is no file
         _log.warning("%s: %r", subject, error, exc_info=error)
-        told = error if isinstance(error, DrawerwrightError) else InternalError()
-        return TaskOutcome.FAILED if fail(stored_problem(told)) else TaskOutcome.NOTHING
+        reported = error if isinstance(error, DrawerwrightError) else InternalError()
+        return TaskOutcome.FAILED if fail(stored_problem(reported)) else TaskOutcome.NOT_DUE

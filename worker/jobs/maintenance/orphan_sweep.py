@@ -77,7 +77,7 @@ class OrphanSweep:
         removed += of_jobs + of_batches
         for number in range(place.share, place.share + _SHARES):
             removed += self._share(number % _ALL_SHARES, before)
-        PartLocks(self._database).tidy()
+        PartLocks(self._database).delete_expired()
         if removed:
             _log.info("%d files that no record names were removed.", removed)
         return SweepPosition(job, (place.share + _SHARES) % _ALL_SHARES, batch), removed
@@ -104,14 +104,14 @@ class OrphanSweep:
         removed = 0
         for digest, keys in _by_digest(set(old) - self._named(old)).items():
             orphans = keys - self._of_parts(digest)
-            claims = PartLocks(self._database)
-            if not orphans or not claims.take(digest):
+            locks = PartLocks(self._database)
+            if not orphans or not locks.acquire(digest):
                 continue
             try:  # again, under the claim: somebody may just have kept the part
                 now = {one.key for one in self._blobs.under(f"parts/{number:02x}/{digest}") if one.modified < before}
                 removed += self._remove((orphans & now) - self._named(orphans) - self._of_parts(digest))
             finally:
-                claims.drop(digest)
+                locks.release(digest)
         return removed
 
     def _old(self, prefix: str, before: datetime) -> list[str]:

@@ -1,4 +1,4 @@
-"""Upkeep: what somebody has to do from time to time for all, and one leader does."""
+"""The maintenance scheduler: periodic work that one process, the leader, does for all."""
 
 import logging
 import time
@@ -18,20 +18,20 @@ __all__ = ["MaintenanceScheduler"]
 
 _log = logging.getLogger(__name__)
 
-#: The name of the right to do it.
+#: The name of the leader lease.
 _NAME: Final = "upkeep"
 
-#: Seconds for which a leader may be silent at least: it looks in every five.
-_SILENCE: Final = 6.0
+#: Seconds of the lease at least: the leader renews it every five.
+_MIN_LEASE_SECONDS: Final = 6.0
 
 
 class MaintenanceScheduler:
-    """One process's part in it: jobs that wait are sent again, removed jobs and orphaned files go."""
+    """One process's share of maintenance: publishes waiting jobs again, removes deleted jobs and orphaned files."""
 
     def __init__(self, settings: Settings, database: Engine, blobs: ObjectStore, requeue: Callable[[], int]) -> None:
-        """Use these; ``requeue`` sends jobs again and returns how many."""
+        """Maintain this database and store; ``requeue`` publishes waiting jobs again and returns how many."""
         self._settings = settings
-        self._leader = LeaderLease(database, _NAME, max(settings.lease_seconds, _SILENCE))
+        self._lease = LeaderLease(database, _NAME, max(settings.lease_seconds, _MIN_LEASE_SECONDS))
         self._deletion = JobDeletion(database, blobs)
         self._sweep = OrphanSweep(database, blobs, settings.orphan_seconds)
         self._requeue = requeue
@@ -40,14 +40,14 @@ class MaintenanceScheduler:
         self._next = 0.0
 
     def run(self) -> int | None:
-        """Do what is due, if this process leads; return how many jobs were sent again, or None when another leads.
+        """Do what is due, if this process is the leader; return how many jobs were published again, else None.
 
         Raises:
             BrokerUnavailable: when the broker does not answer; all else was done.
-            DBAPIError: when the record is away.
+            DBAPIError: when the database is unavailable.
         """
-        with self._lock:  # a look that began before the end shall not take again what was just given up
-            if self._resigned or not self._leader.leads():
+        with self._lock:  # a run that began before `resign` must not acquire the lease again
+            if self._resigned or not self._lease.acquire():
                 return None
         try:
             return self._requeue()
@@ -57,15 +57,15 @@ class MaintenanceScheduler:
                 self._sweep_once()
 
     def resign(self) -> None:
-        """Leave the upkeep to others at once, and for good."""
+        """Leave maintenance to other processes, at once and for good."""
         with self._lock:
             self._resigned = True
-            self._leader.resign()
+            self._lease.release()
 
     def _sweep_once(self) -> None:
         try:
             self._deletion.run(self._settings.retention_days)
-            place, _ = self._sweep.run(SweepPosition.read(self._leader.place()))
-            self._leader.note(place.write())
+            position, _ = self._sweep.run(SweepPosition.read(self._lease.cursor()))
+            self._lease.save_cursor(position.write())
         except STORAGE_ERRORS as error:
-            _log.warning("The sweep goes on later: %s", type(error).__name__)
+            _log.warning("The orphan sweep was interrupted and resumes later: %s", type(error).__name__)

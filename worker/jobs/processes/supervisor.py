@@ -1,4 +1,4 @@
-"""The embedded broker and worker: what `serve` runs beside itself when no broker is given."""
+"""Supervisor: starts the embedded broker and worker for `serve`, and restarts them when they are lost."""
 
 import logging
 import subprocess
@@ -12,42 +12,42 @@ from redis.exceptions import RedisError
 
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
-from worker.jobs.processes.process_host import child_environment
+from worker.jobs.processes.child_environment import child_environment
 from worker.jobs.queue.celery_app import make_app
 
 __all__ = ["Supervisor"]
 
 _log = logging.getLogger(__name__)
 
-#: Seconds in which the worker must have answered.
-_PATIENCE: Final = 60.0
+#: Seconds within which the worker must answer.
+_START_SECONDS: Final = 60.0
 
-#: Seconds that one look for a worker takes at most.
-_LOOK: Final = 0.5
+#: Seconds that one ping of the worker takes at most.
+_PING_SECONDS: Final = 0.5
 
-#: Seconds before broker and worker are started again after their keeper was lost.
-_PAUSE: Final = 1.0
+#: Seconds before broker and worker are restarted after their host was lost.
+_RESTART_SECONDS: Final = 1.0
 
-#: Seconds in which everything must have stopped, beside those that the worker gives the jobs it is at.
-_STOP: Final = 15.0
+#: Seconds within which everything must have stopped, beside the grace period for running jobs.
+_STOP_SECONDS: Final = 15.0
 
 
 class Supervisor:
     """A broker and a worker in processes of their own, from `start` (or ``with``) to `close`.
 
-    They end with this process, however it ends, and are started again when their keeper is lost. With a broker of one's
-    own (`Settings.broker_url`) there is nothing to start; workers are somebody else's then.
+    They end with this process, however it ends, and are restarted when their process host is lost. With an external
+    broker (`Settings.broker_url`) there is nothing to start; its workers are deployed separately.
     """
 
     def __init__(self, settings: Settings) -> None:
-        """Keep the settings."""
+        """Supervise the broker and worker of these settings; nothing is started yet."""
         self.settings = settings
-        self._keeper: subprocess.Popen[str] | None = None
+        self._host: subprocess.Popen[str] | None = None
         self._closing = Event()
-        self._watch: Thread | None = None
+        self._watcher: Thread | None = None
 
     def __enter__(self) -> Self:
-        """Start and wait for the worker."""
+        """Start, and wait for the worker."""
         self.start()
         return self
 
@@ -56,94 +56,96 @@ class Supervisor:
         self.close()
 
     def start(self) -> None:
-        """Start both and wait until the worker takes jobs.
+        """Start both and wait until the worker accepts jobs.
 
         Raises:
-            SettingsError: when one of them does not come up; the message says where the log is.
+            SettingsError: when one of them does not start; the message names the folder of the logs.
         """
         if not self.settings.embedded:
             return
         try:
             self.settings.data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
         except OSError as error:
-            raise SettingsError("The data folder cannot be made.", value=str(self.settings.data_dir)) from error
+            raise SettingsError("The data folder cannot be created.", value=str(self.settings.data_dir)) from error
         self._closing.clear()
         self._start()
-        self._watch = Thread(target=self._restart, name="watch over the keeper", daemon=True)
-        self._watch.start()
+        self._watcher = Thread(target=self._restart_when_lost, name="supervisor", daemon=True)
+        self._watcher.start()
 
     def close(self) -> None:
         """Stop both, if they run."""
         self._closing.set()
         self._stop()
-        if self._watch is not None:
-            self._watch.join()
-            self._watch = None
-            self._stop()  # one that was being started meanwhile
+        if self._watcher is not None:
+            self._watcher.join()
+            self._watcher = None
+            self._stop()  # a restart may have been under way
 
     def _start(self) -> None:
-        self._keeper = subprocess.Popen(
-            [sys.executable, "-P", "-m", "worker.jobs.processes.process_host"],
-            env=child_environment(self.settings),
+        settings = self.settings
+        arguments = [str(settings.data_dir), str(settings.socket), str(settings.grace_seconds)]
+        self._host = subprocess.Popen(  # noqa: S603 - our own interpreter and module
+            [sys.executable, "-P", "-m", "worker.jobs.processes.process_host", *arguments],
+            env=child_environment(settings),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,
             start_new_session=True,
         )
         try:
-            self._wait()
+            self._wait_until_ready()
         except BaseException:
             self._stop()
             raise
 
-    def _restart(self) -> None:
-        """Start again whenever the keeper ends before its time."""
-        while (keeper := self._keeper) is not None:
-            keeper.wait()
+    def _restart_when_lost(self) -> None:
+        """Restart both whenever the process host ends before `close`."""
+        while (host := self._host) is not None:
+            host.wait()
             if self._closing.is_set():
                 return
-            _log.error("The embedded broker and worker were lost; they are started again.")
+            _log.error("The embedded broker and worker were lost; restarting them.")
             self._stop()
-            while self._keeper is None and not self._closing.wait(_PAUSE):
+            while self._host is None and not self._closing.wait(_RESTART_SECONDS):
                 try:
                     self._start()
                 except (SettingsError, OSError):
                     _log.exception("The embedded broker and worker do not start.")
 
     def _stop(self) -> None:
-        keeper, self._keeper = self._keeper, None
-        if keeper is None:
+        host, self._host = self._host, None
+        if host is None:
             return
-        if keeper.stdin is not None:
-            keeper.stdin.close()
+        if host.stdin is not None:
+            host.stdin.close()
         try:
-            keeper.wait(timeout=self.settings.grace_seconds + _STOP)
+            host.wait(timeout=self.settings.grace_seconds + _STOP_SECONDS)
         except subprocess.TimeoutExpired:
-            keeper.kill()
-            keeper.wait()
-        if keeper.stdout is not None:
-            keeper.stdout.close()
+            host.kill()
+            host.wait()
+        if host.stdout is not None:
+            host.stdout.close()
 
-    def _wait(self) -> None:
-        keeper = self._keeper
-        if keeper is None or keeper.stdout is None:
+    def _wait_until_ready(self) -> None:
+        host = self._host
+        if host is None or host.stdout is None:
             return
-        said = keeper.stdout.readline().strip()
-        if said != "ready":
+        report = host.stdout.readline().strip()
+        if report != "ready":
             raise SettingsError(
                 "The embedded broker does not start.",
-                value=said.removeprefix("failed ") or None,
-                remedy=f"Is another service running on {self.settings.data_dir}?",
+                value=report.removeprefix("failed ") or None,
+                remedy=f"Check whether another service is running on {self.settings.data_dir}.",
             )
         app = make_app(self.settings, "work")
-        until = time.monotonic() + _PATIENCE
+        deadline = time.monotonic() + _START_SECONDS
         try:
-            while time.monotonic() < until and keeper.poll() is None:
+            while time.monotonic() < deadline and host.poll() is None:
                 try:
-                    if app.control.ping(timeout=_LOOK, limit=1):
+                    if app.control.ping(timeout=_PING_SECONDS, limit=1):
                         return
                 except (OperationalError, RedisError, OSError):
-                    time.sleep(_LOOK)
+                    time.sleep(_PING_SECONDS)
         finally:
             app.close()
         raise SettingsError("The worker does not start.", remedy=f"See {self.settings.data_dir / 'logs'}.")

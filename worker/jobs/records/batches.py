@@ -3,7 +3,6 @@
 A batch is running until each of its jobs has ended; then one attempt at a time gathers what they made.
 """
 
-import secrets
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,6 +13,7 @@ from sqlalchemy import Connection, CursorResult, Engine, Select, and_, delete, e
 from worker.jobs.common.ids import new_id
 from worker.jobs.common.principal import Quotas
 from worker.jobs.database.db_clock import DatabaseClock, utc_now
+from worker.jobs.database.lease import claim_values, is_free
 from worker.jobs.database.tables import BatchEntryRow, BatchFileRow, BatchRow, JobRow
 from worker.jobs.records.idempotency import IdempotencyKey, claim_key
 from worker.jobs.records.jobs import insert_job
@@ -170,13 +170,13 @@ class BatchRecords:
 
     def claim(self, batch_id: str, *, lease_seconds: float, attempts: int) -> str | None:
         """Take a batch that is to be gathered; return the claim's token, or None when it is not to be had."""
-        token = secrets.token_hex(16)
-        taken = (
+        token, claimed = claim_values(self._clock, BatchRow, lease_seconds)
+        statement = (
             update(BatchRow)
             .where(BatchRow.id == batch_id, self._free(lease_seconds), BatchRow.attempts < attempts, ~_open())
-            .values(state="gathering", claim=token, lease=self._clock.at(lease_seconds), attempts=BatchRow.attempts + 1)
+            .values(**claimed, state="gathering")
         )
-        return token if self._changed(taken) else None
+        return token if self._changed(statement) else None
 
     def give_up(self, batch_id: str, *, lease_seconds: float, attempts: int, problem: dict[str, Any]) -> bool:
         """End a batch that has had all its attempts; say whether this did it."""
@@ -217,8 +217,7 @@ class BatchRecords:
             return {row.id: row.spec for row in connection.execute(query)}
 
     def _free(self, lease_seconds: float) -> Any:
-        over = self._clock.over(BatchRow.lease, lease_seconds)
-        return and_(BatchRow.state != "ended", or_(BatchRow.claim.is_(None), over))
+        return and_(BatchRow.state != "ended", is_free(self._clock, BatchRow, lease_seconds))
 
     def _changed(self, statement: Any) -> bool:
         with self._database.begin() as connection:

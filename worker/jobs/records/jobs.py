@@ -4,7 +4,6 @@ Each change of state is one statement that names the state, and the claim, that 
 changes nothing and is told so. Transactions are short, so that everybody sees progress at once.
 """
 
-import secrets
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -18,6 +17,7 @@ from worker.jobs.common.ids import new_id
 from worker.jobs.common.principal import Quotas
 from worker.jobs.database.connection import upsert
 from worker.jobs.database.db_clock import DatabaseClock, utc_now
+from worker.jobs.database.lease import claim_values, is_free
 from worker.jobs.database.tables import JobFileRow, JobRow, PartRow
 from worker.jobs.records.idempotency import IdempotencyKey, claim_key
 from worker.jobs.records.job_filters import JobFilters
@@ -188,15 +188,13 @@ class JobRecords:
         At most ``attempts`` claims are given for a job.
         """
         before = self._last(job_id)
-        token = secrets.token_hex(16)
+        token, claimed = claim_values(self._clock, JobRow, lease_seconds)
         statement = (
             update(JobRow)
             .where(JobRow.id == job_id, self._free(lease_seconds), JobRow.attempts < attempts)
             .values(
+                **claimed,
                 state="running",
-                claim=token,
-                lease=self._clock.at(lease_seconds),
-                attempts=JobRow.attempts + 1,
                 started=self._clock.at(),
                 updated=_now(),
                 cause=before.cause,
@@ -299,8 +297,8 @@ class JobRecords:
         with self._engine.connect() as connection:
             return connection.scalar(query)
 
-    def known_parts(self, digests: Sequence[str]) -> set[tuple[str, str]]:
-        """Return digest and limits of those of these parts that are known."""
+    def cached_parts(self, digests: Sequence[str]) -> set[tuple[str, str]]:
+        """Return digest and limits of those of these parts that are in the cache."""
         known_parts: set[tuple[str, str]] = set()
         with self._engine.connect() as connection:
             for start in range(0, len(digests), _PIECE):
@@ -308,8 +306,8 @@ class JobRecords:
                 known_parts.update((row.digest, row.limits) for row in connection.execute(_KNOWN.where(some)))
         return known_parts
 
-    def part_claims(self, holder: str | None = None) -> PartLocks:
-        """Return a holder of claims on parts."""
+    def part_locks(self, holder: str | None = None) -> PartLocks:
+        """Return part locks for this holder, by default a new one."""
         return PartLocks(self._engine, holder=holder)
 
     def add_part(self, digest: str, limits: str, record: dict[str, Any]) -> None:
@@ -329,8 +327,7 @@ class JobRecords:
         return _Last(f"its process was lost{where}", (row.lease - row.started).total_seconds())
 
     def _free(self, lease_seconds: float) -> Any:
-        over = self._clock.over(JobRow.lease, lease_seconds)
-        return or_(JobRow.state == "queued", and_(JobRow.state == "running", over))
+        return and_(JobRow.state.not_in(ENDED), is_free(self._clock, JobRow, lease_seconds))
 
     def _change(self, statement: Executable) -> int:
         with self._engine.begin() as connection:

@@ -26,7 +26,7 @@ from worker.jobs.records.calendar_links import CalendarLinks
 from worker.jobs.records.models import StoredFile
 from worker.jobs.records.row_mapping import file_values
 from worker.jobs.records.webhook_outbox import enqueue_event
-from worker.printing.progress.remaining import PrintState
+from worker.printing.progress.print_state import PrintState
 from worker.spec.requests.print_event import Outcome, PrintEvent
 
 __all__ = ["PrintEventRecord", "PrintRecords", "PrintStatus", "fingerprint_of"]

@@ -66,7 +66,7 @@ class WebhookDelivery:
         self._database = database
         self._reach = reach
         self._look = look
-        self._leader = LeaderLease(database, _NAME, _SILENCE)
+        self._lease = LeaderLease(database, _NAME, _SILENCE)
         self._closing = Event()
         self._thread: Thread | None = None
         self._tidied = 0.0
@@ -92,7 +92,7 @@ class WebhookDelivery:
         if self._thread is not None:
             self._thread.join()
             self._thread = None
-        self._leader.resign()
+        self._lease.release()
 
     def run(self) -> int:
         """Make one pass, if this courier is the one that sends; return how many messages were taken.
@@ -103,7 +103,7 @@ class WebhookDelivery:
         endpoints = self._due()
         if not endpoints:
             return 0
-        if not self._leader.leads():
+        if not self._lease.acquire():
             return 0
         end = time.monotonic() + _PASS
         with ThreadPoolExecutor(_AT_A_TIME, "webhook") as pool:

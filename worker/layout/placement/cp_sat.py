@@ -7,7 +7,6 @@ thread, so that the same requests give the same answer.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from importlib import import_module
 from math import prod
 from typing import TYPE_CHECKING, Final
 
@@ -29,7 +28,7 @@ from worker.layout.placement.search_budget import THOROUGH, eased
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
 
-__all__ = ["LIMIT", "fitted", "load_solver", "solved"]
+__all__ = ["LIMIT", "fitted", "solved"]
 
 #: Deterministic time for all drawers of a job together: a fifth of a second on an idle two-core machine.
 LIMIT: Final = 0.045
@@ -93,11 +92,6 @@ def solved(requests: Sequence[Request], bay: Bay, fit: Fit, *, limit: float, mos
     model = _Model(requests, bay, fit, most)
     solution = model.solve(limit)
     return solution if solution is not None and score(requests, solution) < score(requests, fit) else fit
-
-
-def load_solver() -> None:
-    """Load the solver, so that the first layout need not wait for it."""
-    import_module("ortools.sat.python.cp_model")
 
 
 @dataclass

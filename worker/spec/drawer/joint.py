@@ -17,8 +17,7 @@ from worker.spec.tolerances import DIRECTION_EPSILON, LENGTH_EPSILON, LINES_IN_A
 Level: TypeAlias = tuple[float, float]
 Levels: TypeAlias = tuple[Level, ...]
 
-#: Chamfer in mm at the bottom edge: two layers of 0.2 mm, as first layers spread by 0.1 to 0.3 mm a side (common
-#: practice).
+#: Chamfer of first layers in mm, two layers of 0.2 mm: they spread by 0.1 to 0.3 mm a side (common practice).
 FIRST_LAYER_RELIEF: Final = 0.4
 
 #: Corner radius of a cell at inset 0, in mm. A ring at inset ``u`` has radius ``CORNER_RADIUS - u``, so all rings are

@@ -1,4 +1,4 @@
-"""What goes wrong in front of a screen."""
+"""The page with invalid entries, lost connections, missing jobs and an idle screen."""
 
 import re
 
@@ -8,7 +8,7 @@ from playwright.sync_api import expect
 pytestmark = pytest.mark.service
 
 
-def test_a_bad_reading_is_told_beside_its_field_and_led_back_to(visit, measure):
+def test_an_invalid_reading_is_shown_beside_its_field_which_gets_the_focus(visit, measure):
     page = visit()
     measure(page, depth="42o")
     fault = page.wait_for_selector("#depth-0-0[aria-invalid=true] ~ .fault")
@@ -22,7 +22,7 @@ def test_a_bad_reading_is_told_beside_its_field_and_led_back_to(visit, measure):
     assert page.locator(".fault").count() == 0
 
 
-def test_a_thing_without_a_place_is_named(visit, measure):
+def test_an_item_without_a_place_is_named(visit, measure):
     page = visit()
     measure(page)
     page.tap("#next")
@@ -33,7 +33,7 @@ def test_a_thing_without_a_place_is_named(visit, measure):
     page.wait_for_selector("#plan-body .problems :text('spirit level')")
 
 
-def test_a_lost_connection_is_told_and_loses_nothing(small):
+def test_a_lost_connection_is_shown_and_loses_nothing(small):
     page = small()
     page.tap("#submit")
     page.wait_for_url(re.compile("#job="))
@@ -46,7 +46,7 @@ def test_a_lost_connection_is_told_and_loses_nothing(small):
     page.wait_for_selector("#connection", state="hidden")
 
 
-def test_without_a_connection_nothing_typed_is_lost_and_the_job_goes_out_later(small):
+def test_entries_survive_without_a_connection_and_the_job_is_submitted_later(small):
     page = small()
     page.context.set_offline(True)
     page.tap("#submit")
@@ -56,7 +56,7 @@ def test_without_a_connection_nothing_typed_is_lost_and_the_job_goes_out_later(s
     page.wait_for_selector("#tab-view", timeout=120_000)
 
 
-def test_a_reload_finds_the_job_and_the_draft_again(small):
+def test_a_reload_restores_the_job_and_the_draft(small):
     page = small()
     page.tap("#submit")
     page.wait_for_url(re.compile("#job="))
@@ -66,14 +66,14 @@ def test_a_reload_finds_the_job_and_the_draft_again(small):
     assert page.input_value("#width-0-0") == "130"
 
 
-def test_a_job_that_is_not_there_is_told(visit):
+def test_a_missing_job_is_reported(visit):
     page = visit("/#job=0123456789abcdefghjkmnpqrs")
     page.wait_for_selector("#make .problems")
     page.tap("#new-job")
     page.wait_for_selector("#submit")
 
 
-def test_a_shared_screen_goes_back_to_its_start(visit, measure):
+def test_a_shared_screen_returns_to_its_start(visit, measure):
     page = visit("/?idle=5")
     page.clock.install()
     page.reload()

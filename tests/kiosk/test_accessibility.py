@@ -1,4 +1,4 @@
-"""For fingers, keyboards, screen readers, small and large screens, dark rooms, and inches."""
+"""Accessibility of the page: touch, keyboard, screen reader, screen sizes, dark theme, units."""
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -27,7 +27,7 @@ def _narrow(page):
 
 
 @pytest.mark.parametrize(("screen", "theme"), [*((size, "light") for size in SCREENS), (SCREENS[0], "dark")])
-def test_each_step_is_free_of_axe_findings_and_never_wider_than_the_screen(visit, measure, screen, theme):
+def test_each_step_has_no_axe_violations_and_fits_the_screen(visit, measure, screen, theme):
     page = visit(width=screen[0], height=screen[1], color_scheme=theme)
     assert _faults(page) == []
     measure(page)
@@ -54,7 +54,7 @@ def test_each_step_is_free_of_axe_findings_and_never_wider_than_the_screen(visit
     assert _narrow(page)
 
 
-def test_results_are_free_of_axe_findings(small):
+def test_results_have_no_axe_violations(small):
     page = small(width=390, height=844)
     page.tap("#submit")
     page.wait_for_selector("#tab-view", timeout=120_000)
@@ -68,7 +68,7 @@ def test_results_are_free_of_axe_findings(small):
     assert _faults(page) == []
 
 
-def test_the_keyboard_is_enough(visit):
+def test_a_job_can_be_built_with_the_keyboard_alone(visit):
     page = visit()
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.className") == "skip"
@@ -100,7 +100,7 @@ def test_the_keyboard_is_enough(visit):
     assert page.evaluate("document.activeElement.id") == "tab-runs"
 
 
-def test_what_happens_is_said(visit, measure):
+def test_changes_are_announced_to_screen_readers(visit, measure):
     page = visit()
     measure(page)
     page.tap("#next")
@@ -108,7 +108,7 @@ def test_what_happens_is_said(visit, measure):
     page.wait_for_selector("#spoken:has-text('added')", state="attached")
 
 
-def test_inches_are_taken_and_shown(visit, measure):
+def test_inches_are_accepted_and_shown(visit, measure):
     page = visit()
     page.tap("#unit-in")
     measure(page, "12 1/4", "16.5", "2 3/4")
@@ -121,7 +121,7 @@ def test_inches_are_taken_and_shown(visit, measure):
     page.wait_for_selector("figcaption:has-text('311 mm')")
 
 
-def test_several_drawers_and_what_stands_in_the_way(visit, measure):
+def test_several_drawers_and_an_obstacle(visit, measure):
     page = visit()
     measure(page)
     page.tap("#add-drawer")
@@ -138,7 +138,7 @@ def test_several_drawers_and_what_stands_in_the_way(visit, measure):
     expect(page.locator(".plan-drawing")).to_have_count(1)
 
 
-def test_starting_over_asks_first(visit, measure):
+def test_starting_over_asks_for_confirmation(visit, measure):
     page = visit()
     measure(page)
     page.tap("#again")

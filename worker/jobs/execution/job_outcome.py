@@ -1,0 +1,22 @@
+"""How one attempt at a job ended."""
+
+from enum import Enum, auto
+
+__all__ = ["JobOutcome"]
+
+
+class JobOutcome(Enum):
+    """How one attempt at a job ended; it decides what is published next."""
+
+    SUCCEEDED = auto()
+    FAILED = auto()
+    #: The job was cancelled, or another worker took over its lease.
+    LEASE_LOST = auto()
+    #: Back in the queue for a retry after a transient error.
+    RETRY = auto()
+    #: Back in the queue because the worker shuts down; not counted as an attempt.
+    SHUTDOWN = auto()
+    #: As `SHUTDOWN`, and this very process received SIGTERM.
+    TERMINATED = auto()
+    #: Nothing to do: the job has ended, or another worker holds its lease.
+    NOT_CLAIMED = auto()
