@@ -61,7 +61,7 @@ def test_the_demo_makes_a_drawer_from_nothing(environment, tmp_path):
     assert len(kinds["tile"]) >= 2
     assert kinds["coupon"]
     drawer = manifest.drawers[0]
-    assert drawer.cells.across == (7, 10)
+    assert drawer.cells.across == (8, 9)  # 338 x 391 mm hold 8.05 x 9.31 cells of 42 mm
     for part in manifest.parts:
         assert re.search(rf"^ *{part.mark} +{part.kind} ", run.stdout, re.MULTILINE)
         mesh = trimesh.load(tmp_path / "out" / part.files[0].name, process=True)  # STL says each corner anew
