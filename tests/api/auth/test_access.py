@@ -141,7 +141,7 @@ def test_a_revoked_key_is_refused_soon(asker, closed_engine, until):
 
 
 def test_each_scope_allows_what_it_says_and_no_more():
-    wanted = {
+    scopes = {
         ("GET", "/v1/jobs"): "read",
         ("GET", "/v1/jobs/{job_id}/files/{name}"): "read",
         ("HEAD", "/v1/jobs/{job_id}/manifest"): "read",
@@ -160,11 +160,11 @@ def test_each_scope_allows_what_it_says_and_no_more():
         ("GET", "/"): None,
         ("GET", "/kiosk/main.js"): None,
     }
-    assert {asked: scope_of(*asked) for asked in wanted} == wanted
+    assert {operation: scope_of(*operation) for operation in scopes} == scopes
     allowed = {scope: {other for other in SCOPES if Principal("x", frozenset({scope})).may(other)} for scope in SCOPES}
     assert allowed["admin"] == set(SCOPES)
     assert allowed["kiosk"] == {"kiosk", "submit", "read", "record"}
-    assert all(allowed[one] == {one} for one in ("submit", "read", "record"))
+    assert all(allowed[scope] == {scope} for scope in ("submit", "read", "record"))
 
 
 def test_a_missing_scope_is_named(asker, spec):
@@ -227,8 +227,8 @@ def test_a_job_of_somebody_else_is_one_that_is_not_there_on_every_route(closed, 
             assert answer.status_code == unknown.status_code, (method, template)
             assert closed.request(method.upper(), path, **body).status_code == 401, (method, template)
             if method != "head":
-                told, other = (json.dumps({**one.json(), "value": 0}) for one in (answer, unknown))
-                assert told.replace(theirs, "0" * 26) == other, (method, template)
+                removed, other = (json.dumps({**response.json(), "value": 0}) for response in (answer, unknown))
+                assert removed.replace(theirs, "0" * 26) == other, (method, template)
             walked += 1
     assert walked >= 9
 
@@ -236,10 +236,10 @@ def test_a_job_of_somebody_else_is_one_that_is_not_there_on_every_route(closed, 
 def _example(contract, operation):
     """Return the first example that the contract gives for a body."""
     content = operation["requestBody"]["content"]["application/json"]
-    found = next(iter(content["examples"].values()))
-    if "$ref" in found:
-        found = contract["components"]["examples"][found["$ref"].rpartition("/")[2]]
-    return found["value"]
+    example = next(iter(content["examples"].values()))
+    if "$ref" in example:
+        example = contract["components"]["examples"][example["$ref"].rpartition("/")[2]]
+    return example["value"]
 
 
 def test_every_operation_of_the_contract_tells_what_it_needs(closed):
@@ -253,31 +253,31 @@ def test_every_operation_of_the_contract_tells_what_it_needs(closed):
 
 
 def test_lists_hold_ones_own_jobs(asker, closed_engine, theirs, spec):
-    one, other, admin = asker("submit", "read"), asker("kiosk"), asker("admin")
-    mine = one("POST", "/v1/jobs", json=spec).json()["id"]
-    assert [job["id"] for job in one("GET", "/v1/jobs").json()["jobs"]] == [mine]
+    owner, other, admin = asker("submit", "read"), asker("kiosk"), asker("admin")
+    job_id = owner("POST", "/v1/jobs", json=spec).json()["id"]
+    assert [job["id"] for job in owner("GET", "/v1/jobs").json()["jobs"]] == [job_id]
     assert other("GET", "/v1/jobs").json()["jobs"] == []
-    assert {mine, theirs} <= {job["id"] for job in admin("GET", "/v1/jobs?limit=100").json()["jobs"]}
-    assert other("GET", f"/v1/jobs?after={mine}").json()["jobs"] == []
+    assert {job_id, theirs} <= {job["id"] for job in admin("GET", "/v1/jobs?limit=100").json()["jobs"]}
+    assert other("GET", f"/v1/jobs?after={job_id}").json()["jobs"] == []
     assert admin("GET", f"/v1/jobs/{theirs}/manifest").status_code == 200
-    assert closed_engine.job(mine).name == "bench left"
+    assert closed_engine.job(job_id).name == "bench left"
 
 
 def test_ones_own_job_is_cancelled_and_removed_by_nobody_else(asker, spec):
-    one, other = asker("submit", "read"), asker("submit", "read")
-    at = one("POST", "/v1/jobs", json=spec).headers["location"]
-    assert one("DELETE", f"{at}/files").status_code == 409
+    owner, other = asker("submit", "read"), asker("submit", "read")
+    at = owner("POST", "/v1/jobs", json=spec).headers["location"]
+    assert owner("DELETE", f"{at}/files").status_code == 409
     assert other("DELETE", at).status_code == 404
-    assert one("DELETE", at).json()["state"] == "cancelled"
-    late = one("DELETE", at)
+    assert owner("DELETE", at).json()["state"] == "cancelled"
+    late = owner("DELETE", at)
     assert late.status_code == 409
     assert "/files" in late.json()["remedy"]
     assert other("DELETE", f"{at}/files").status_code == 404
-    gone = one("DELETE", f"{at}/files")
+    gone = owner("DELETE", f"{at}/files")
     assert (gone.status_code, gone.content) == (204, b"")
-    assert one("GET", at).status_code == 404
-    assert one("DELETE", f"{at}/files").status_code == 404
-    assert one("GET", "/v1/jobs").json()["jobs"] == []
+    assert owner("GET", at).status_code == 404
+    assert owner("DELETE", f"{at}/files").status_code == 404
+    assert owner("GET", "/v1/jobs").json()["jobs"] == []
 
 
 @pytest.mark.parametrize(
@@ -384,13 +384,13 @@ def test_no_key_is_ever_logged_or_told(closed_engine, closed_settings, caplog, c
         listening(closed_settings.model_copy(update={"port": 0})) as url,
         httpx.Client(trust_env=False, base_url=url, headers={"Authorization": f"Bearer {token}"}) as client,
     ):
-        told = [client.get("/v1/jobs"), client.get("/nope"), client.post("/v1/jobs", content=b"{")]
-        told.append(client.get("/v1/jobs", headers={"Authorization": f"Bearer {token}0"}))
-        told.append(client.get("/v1/jobs", headers={"Authorization": f"bearer  {token}"}))
-    assert [one.status_code for one in told] == [200, 404, 415, 401, 200]
+        answers = [client.get("/v1/jobs"), client.get("/nope"), client.post("/v1/jobs", content=b"{")]
+        answers.append(client.get("/v1/jobs", headers={"Authorization": f"Bearer {token}0"}))
+        answers.append(client.get("/v1/jobs", headers={"Authorization": f"bearer  {token}"}))
+    assert [answer.status_code for answer in answers] == [200, 404, 415, 401, 200]
     out, err = capfd.readouterr()
     hidden = token.split("_")[2]
-    for text in (caplog.text, out, err, *(one.text + str(one.headers) for one in told)):
+    for text in (caplog.text, out, err, *(answer.text + str(answer.headers) for answer in answers)):
         assert hidden not in text
     for path in closed_settings.data_dir.rglob("*"):
         if path.is_file():

@@ -34,7 +34,7 @@ def test_no_minute_sees_more_than_a_bucket_and_what_flows_into_it(per_minute, pa
         assert 0 <= rate.remaining <= per_minute
         assert 0 <= rate.full_in <= 61
     for at in passed:
-        assert sum(at <= one <= at + 60.0 for one in passed) <= 2 * per_minute + 1
+        assert sum(at <= moment <= at + 60.0 for moment in passed) <= 2 * per_minute + 1
 
 
 @given(st.integers(1, 300))
@@ -82,10 +82,10 @@ def test_a_flood_is_answered_with_when_to_come_back(limited, started):
     with started(create_app(limited)) as client:
         answers = [client.get("/v1/catalogue") for _ in range(25)]
         assert client.get("/livez").status_code == 200
-    statuses = [one.status_code for one in answers]
+    statuses = [answer.status_code for answer in answers]
     assert set(statuses[:20]) == {200}
     assert 429 in statuses[20:]
-    first, last = answers[0], next(one for one in answers if one.status_code == 429)
+    first, last = answers[0], next(answer for answer in answers if answer.status_code == 429)
     assert first.headers["ratelimit-policy"] == '"requests";q=20;w=60'
     assert first.headers["ratelimit"] == '"requests";r=19;t=3'
     assert re.fullmatch(r'"requests";r=0;t=\d+', last.headers["ratelimit"])
@@ -105,12 +105,12 @@ def test_each_key_has_its_own_and_who_guesses_is_stopped(limited, started):
             headers = {"Authorization": f"Bearer {key}"}
             return [client.get("/v1/catalogue", headers=headers) for _ in range(count)]
 
-        assert [one.status_code for one in ask(first, 24)].count(429) >= 2
-        assert {one.status_code for one in ask(second, 5)} == {200}
+        assert [answer.status_code for answer in ask(first, 24)].count(429) >= 2
+        assert {answer.status_code for answer in ask(second, 5)} == {200}
         unlimited = ask(many, 30)
-        assert {one.status_code for one in unlimited} == {200}
+        assert {answer.status_code for answer in unlimited} == {200}
         assert "ratelimit" not in unlimited[0].headers
-        guesses = [one.status_code for one in ask("dw_0000000000_" + "0" * 40, 30)]
+        guesses = [answer.status_code for answer in ask("dw_0000000000_" + "0" * 40, 30)]
         assert set(guesses) == {401, 429}
         assert guesses[-1] == 429
-        assert {one.status_code for one in ask(second, 5)} == {200}
+        assert {answer.status_code for answer in ask(second, 5)} == {200}

@@ -48,11 +48,11 @@ def job(succeeded):
 
 def test_all_files_arrive_unchanged(client, job, tmp_path):
     files = {"F1-tile.stl": b"solid" * 100_000, "F1-tile.3mf": b"PK3"}
-    told = []
+    requests = []
     manifest, paths = fetch(
-        client, job(files), tmp_path / "new" / "out", lambda done, total: told.append((done, total))
+        client, job(files), tmp_path / "new" / "out", lambda done, total: requests.append((done, total))
     )
-    assert told == [(0, 3), (1, 3), (2, 3), (3, 3)]
+    assert requests == [(0, 3), (1, 3), (2, 3), (3, 3)]
     assert {path.name for path in paths} == {*files, "bundle.zip", "manifest.json"}
     assert {path.name: path.read_bytes() for path in paths if path.name in files} == files
     assert set((tmp_path / "new" / "out").iterdir()) == set(paths)
@@ -95,8 +95,8 @@ class _Lossy:
         class Handler(BaseHTTPRequestHandler):
             def do_GET(self):
                 lossy.asked.append((self.path, self.headers.get("Range"), self.headers.get("If-Range")))
-                wanted = {name: value for name, value in self.headers.items() if name.lower() != "host"}
-                answer = httpx.get(url + self.path, headers=wanted, trust_env=False)
+                headers = {name: value for name, value in self.headers.items() if name.lower() != "host"}
+                answer = httpx.get(url + self.path, headers=headers, trust_env=False)
                 cut = "/files/" in self.path and lossy.left > 0
                 lossy.left -= cut
                 self.send_response(answer.status_code)
@@ -134,25 +134,25 @@ def lossy(client):
         return made[-1], made[-2].asked
 
     yield begin
-    for one in reversed(made):
-        one.__exit__() if isinstance(one, Client) else one.close()
+    for server in reversed(made):
+        server.__exit__() if isinstance(server, Client) else server.close()
 
 
-def _spans(asked):
-    return [(span, tag) for path, span, tag in asked if "/files/" in path]
+def _spans(requests):
+    return [(span, tag) for path, span, tag in requests if "/files/" in path]
 
 
 def test_a_download_resumes_after_a_lost_connection(lossy, job, tmp_path):
     data = bytes(range(256)) * 4_000
-    one, asked = lossy(after=300_000, times=3)
-    fetch(one, job({"F1-tile.stl": data}), tmp_path, lambda *_: None)
+    url, requests = lossy(after=300_000, times=3)
+    fetch(url, job({"F1-tile.stl": data}), tmp_path, lambda *_: None)
     assert (tmp_path / "F1-tile.stl").read_bytes() == data
     tag = f'"{hashlib.sha256(data).hexdigest()}"'
-    starts = [span and int(span.removeprefix("bytes=").rstrip("-")) for span, _ in _spans(asked)]
+    starts = [span and int(span.removeprefix("bytes=").rstrip("-")) for span, _ in _spans(requests)]
     assert starts[0] is None
     assert starts[1:] == sorted(starts[1:])
     assert len(starts) == 4
-    assert {told for _, told in _spans(asked)[1:]} == {tag}
+    assert {condition for _, condition in _spans(requests)[1:]} == {tag}
     assert not list(tmp_path.glob(".*.part"))
 
 
@@ -160,32 +160,32 @@ def test_a_partial_file_of_an_earlier_attempt_is_resumed(lossy, job, tmp_path, m
     monkeypatch.setattr(downloads, "_BACKOFF", (0.0, 0.0))
     data = bytes(range(256)) * 4_000
     made = job({"F1-tile.stl": data})
-    one, asked = lossy(after=0, times=100)
+    url, requests = lossy(after=0, times=100)
     part = tmp_path / f".F1-tile.stl.{hashlib.sha256(data).hexdigest()[:16]}.part"
     part.write_bytes(data[:500_000])
     with pytest.raises(ServiceUnreachable):
-        fetch(one, made, tmp_path, lambda *_: None)
-    assert [span for span, _ in _spans(asked)] == ["bytes=500000-"] * 3  # bounded
+        fetch(url, made, tmp_path, lambda *_: None)
+    assert [span for span, _ in _spans(requests)] == ["bytes=500000-"] * 3  # bounded
     assert part.read_bytes() == data[:500_000]
-    one, asked = lossy(after=0, times=0)
-    fetch(one, made, tmp_path, lambda *_: None)
-    assert [span for span, _ in _spans(asked)] == ["bytes=500000-"]
+    url, requests = lossy(after=0, times=0)
+    fetch(url, made, tmp_path, lambda *_: None)
+    assert [span for span, _ in _spans(requests)] == ["bytes=500000-"]
     assert (tmp_path / "F1-tile.stl").read_bytes() == data
-    fetch(one, made, tmp_path, lambda *_: None)
-    assert len(_spans(asked)) == 1  # it is there
+    fetch(url, made, tmp_path, lambda *_: None)
+    assert len(_spans(requests)) == 1  # it is there
 
 
 @pytest.mark.parametrize("left", [b"x" * 5, b"x" * 5_000_000, b"x" * 1_024_000])
 def test_a_damaged_partial_file_is_downloaded_again(lossy, job, tmp_path, left):
     data = bytes(range(256)) * 4_000
-    one, _ = lossy(after=0, times=0)
+    url, _ = lossy(after=0, times=0)
     (tmp_path / f".F1-tile.stl.{hashlib.sha256(data).hexdigest()[:16]}.part").write_bytes(left)
-    fetch(one, job({"F1-tile.stl": data}), tmp_path, lambda *_: None)
+    fetch(url, job({"F1-tile.stl": data}), tmp_path, lambda *_: None)
     assert (tmp_path / "F1-tile.stl").read_bytes() == data
 
 
 def test_a_file_damaged_in_transit_is_downloaded_again(lossy, job, tmp_path):
     data = bytes(range(256)) * 400
-    one, _ = lossy(after=60_000, times=1, spoil=True)
-    fetch(one, job({"F1-tile.stl": data}), tmp_path, lambda *_: None)
+    url, _ = lossy(after=60_000, times=1, spoil=True)
+    fetch(url, job({"F1-tile.stl": data}), tmp_path, lambda *_: None)
     assert (tmp_path / "F1-tile.stl").read_bytes() == data

@@ -54,7 +54,7 @@ def _is_problem(answer, slug):
 
 
 def test_a_full_record_takes_no_job_but_shows_all_that_there_are(client, own, spec):
-    known = client.post("/v1/jobs", json=spec).headers["location"]
+    location = client.post("/v1/jobs", json=spec).headers["location"]
     with _pragmas(own, "max_page_count = 1"):  # never less than there are
         taken = []
         while (answer := client.post("/v1/jobs", json=spec)).status_code == 202:
@@ -62,11 +62,11 @@ def test_a_full_record_takes_no_job_but_shows_all_that_there_are(client, own, sp
             assert len(taken) < 1_000
         _is_problem(answer, "record-full")
         _is_problem(client.post("/v1/batches", json={"batch": "1", "name": "b", "specs": [spec] * 50}), "record-full")
-        assert client.get(known).status_code == 200
+        assert client.get(location).status_code == 200
         listed = client.get("/v1/jobs?limit=100").json()["jobs"]
         assert len(listed) == min(len(taken) + 1, 100)
-        assert client.delete(known).json()["state"] == "cancelled"
-        assert client.delete(f"{known}/files").status_code == 204
+        assert client.delete(location).json()["state"] == "cancelled"
+        assert client.delete(f"{location}/files").status_code == 204
     assert client.post("/v1/jobs", json=spec).status_code == 202
 
 
@@ -85,15 +85,15 @@ def test_who_waits_for_a_writer_holds_nobody_else_up(client, spec, tmp_path):
     other = sqlite3.connect(tmp_path / "jobs.sqlite3", isolation_level=None, check_same_thread=False)
     other.execute("BEGIN IMMEDIATE")
     with ThreadPoolExecutor() as pool:
-        asked = pool.submit(client.post, "/v1/jobs", json=spec)
+        answer = pool.submit(client.post, "/v1/jobs", json=spec)
         begun = time.monotonic()
         for _ in range(20):
             assert client.get("/livez").status_code == 200
             assert client.get("/v1/jobs").json()["jobs"] == []
         assert time.monotonic() - begun < 5.0  # a third of what is waited for a writer
-        assert not asked.done()
+        assert not answer.done()
         other.execute("COMMIT")
-        assert asked.result().status_code == 202
+        assert answer.result().status_code == 202
     other.close()
 
 

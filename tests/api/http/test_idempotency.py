@@ -91,22 +91,22 @@ def test_of_many_at_once_one_makes_the_job(service, engine, spec, key):
 
 
 def test_each_owner_has_keys_of_their_own(engine, spec):
-    said = load(spec)
-    one, two = (engine.on_behalf_of(Principal(owner, frozenset({"submit"}))) for owner in ("one", "two"))
-    assert one.submit(said, key="same").id == one.submit(said, key="same").id
-    assert one.submit(said, key="same").id != two.submit(said, key="same").id
+    parsed = load(spec)
+    first, two = (engine.on_behalf_of(Principal(owner, frozenset({"submit"}))) for owner in ("one", "two"))
+    assert first.submit(parsed, key="same").id == first.submit(parsed, key="same").id
+    assert first.submit(parsed, key="same").id != two.submit(parsed, key="same").id
 
 
 def test_old_keys_are_forgotten(settings, engine, spec):
-    said = load(spec)
-    first = engine.submit(said, key="old")
+    parsed = load(spec)
+    first = engine.submit(parsed, key="old")
     database = open_database(settings.database)
     deletion = JobDeletion(database, ObjectStore.open(settings))
     deletion.run(0)
-    assert engine.submit(said, key="old").id == first.id
+    assert engine.submit(parsed, key="old").id == first.id
     with database.begin() as connection:
         old = datetime.now(UTC) - timedelta(days=8)
         connection.execute(update(IdempotencyRow).where(IdempotencyRow.key == "old").values(created=old))
     deletion.run(0)
     database.dispose()
-    assert engine.submit(said, key="old").id != first.id
+    assert engine.submit(parsed, key="old").id != first.id

@@ -52,34 +52,36 @@ def test_a_key_has_fewer_cells(ask, spec):
 
 
 def test_jobs_under_way_are_counted(ask, spec):
-    one = ask(waiting=2)
-    first = one("POST", "/v1/jobs", json=spec).headers["location"]
-    assert one("POST", "/v1/jobs", json=spec).status_code == 202
-    refused = one("POST", "/v1/jobs", json=spec)
+    caller = ask(waiting=2)
+    first = caller("POST", "/v1/jobs", json=spec).headers["location"]
+    assert caller("POST", "/v1/jobs", json=spec).status_code == 202
+    refused = caller("POST", "/v1/jobs", json=spec)
     assert _refused(refused, 429, "quota-reached")["limit"] == "2 jobs queued or running"
     assert int(refused.headers["retry-after"]) > 0
-    assert one("DELETE", first).status_code == 200
-    assert one("POST", "/v1/jobs", json=spec).status_code == 202
+    assert caller("DELETE", first).status_code == 200
+    assert caller("POST", "/v1/jobs", json=spec).status_code == 202
     assert ask(waiting=2)("POST", "/v1/jobs", json=spec).status_code == 202
 
 
 def test_jobs_of_a_day_are_counted_also_those_that_were_removed(ask, spec):
-    one = ask(daily=2)
+    caller = ask(daily=2)
     for _ in range(2):
-        at = one("POST", "/v1/jobs", json=spec).headers["location"]
-        assert one("DELETE", at).status_code == 200
-        assert one("DELETE", f"{at}/files").status_code == 204
-    refused = one("POST", "/v1/jobs", json=spec)
+        at = caller("POST", "/v1/jobs", json=spec).headers["location"]
+        assert caller("DELETE", at).status_code == 200
+        assert caller("DELETE", f"{at}/files").status_code == 204
+    refused = caller("POST", "/v1/jobs", json=spec)
     assert _refused(refused, 429, "quota-reached")["limit"] == "2 jobs a day (UTC)"
     assert 0 < int(refused.headers["retry-after"]) <= 86_401
 
 
 def test_a_refused_job_counts_for_nothing(ask, spec):
-    one = ask(daily=5, waiting=1)
-    assert one("POST", "/v1/jobs", json=spec).status_code == 202
+    caller = ask(daily=5, waiting=1)
+    assert caller("POST", "/v1/jobs", json=spec).status_code == 202
     for _ in range(10):
-        assert _refused(one("POST", "/v1/jobs", json=spec), 429, "quota-reached")["limit"].startswith("1 jobs queued")
-    assert len(one("GET", "/v1/jobs").json()["jobs"]) == 1
+        assert _refused(caller("POST", "/v1/jobs", json=spec), 429, "quota-reached")["limit"].startswith(
+            "1 jobs queued"
+        )
+    assert len(caller("GET", "/v1/jobs").json()["jobs"]) == 1
 
 
 @pytest.mark.parametrize("coding", ["gzip", "br", "deflate", "identity, gzip"])

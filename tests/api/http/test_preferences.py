@@ -16,7 +16,7 @@ from worker.jobs.records.models import Progress
 
 
 def _preferred(*fields):
-    headers = [(b"prefer", one.encode("latin-1")) for one in fields]
+    headers = [(b"prefer", field.encode("latin-1")) for field in fields]
     preferred = asyncio.run(preferences(Request({"type": "http", "headers": headers})))
     return preferred.wait, preferred.respond_async
 
@@ -39,8 +39,8 @@ def _preferred(*fields):
         (("",), (0, False)),
     ],
 )
-def test_what_is_preferred(fields, found):
-    assert _preferred(*fields) == found
+def test_what_is_preferred(fields, preference):
+    assert _preferred(*fields) == preference
 
 
 @pytest.mark.parametrize("field", ["wait=soon", "wait=-1", "wait=1.5", "wait=9999999999"])
@@ -57,10 +57,10 @@ def test_any_field_is_read_or_refused(field):
 
 def test_who_waits_is_told_of_the_end(service, spec, engine):
     with ThreadPoolExecutor(1) as pool:
-        known = {job.id for job in engine.jobs(limit=200)}
+        earlier = {job.id for job in engine.jobs(limit=200)}
 
         def cancel():
-            while not (new := [job for job in engine.jobs(limit=200) if job.id not in known]):
+            while not (new := [job for job in engine.jobs(limit=200) if job.id not in earlier]):
                 time.sleep(0.01)
             time.sleep(0.2)
             return engine.cancel(new[0].id)
@@ -167,6 +167,6 @@ def test_many_may_wait_at_once(service, records, claimed):
         waiting = [pool.submit(service.get, at, headers={"Prefer": "wait=30"}) for _ in range(100)]
         time.sleep(0.5)
         assert service.get("/v1/jobs?limit=1").status_code == 200
-        assert not any(one.done() for one in waiting)
+        assert not any(request.done() for request in waiting)
         records.succeed(claim, [])
-        assert {one.result().json()["state"] for one in waiting} == {"succeeded"}
+        assert {request.result().json()["state"] for request in waiting} == {"succeeded"}

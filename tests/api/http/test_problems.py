@@ -70,21 +70,21 @@ def test_what_nobody_expected_is_a_problem_without_a_trace(engine, started):
 
 def test_each_kind_has_a_page_where_its_type_leads(service):
     listed = service.get("/problems").json()
-    assert [one["type"].rpartition("/")[2] for one in listed] == list(problem_kinds())
-    for one in listed:
-        assert service.get(one["type"]).json() == one
-    by_slug = {one["type"].rpartition("/")[2]: one for one in listed}
+    assert [entry["type"].rpartition("/")[2] for entry in listed] == list(problem_kinds())
+    for entry in listed:
+        assert service.get(entry["type"]).json() == entry
+    by_slug = {entry["type"].rpartition("/")[2]: entry for entry in listed}
     assert by_slug["invalid-spec"]["title"] == "The spec is invalid."
     assert by_slug["job-not-found"]["status"] == 404
 
 
 def test_no_two_kinds_share_a_slug():
     def below(kind):
-        for one in kind.__subclasses__():
-            yield one
-            yield from below(one)
+        for subclass in kind.__subclasses__():
+            yield subclass
+            yield from below(subclass)
 
-    slugs = [one.slug for one in below(DrawerwrightError)]
+    slugs = [error.slug for error in below(DrawerwrightError)]
     assert len(set(slugs)) == len(slugs)
     assert all(re.fullmatch(r"[a-z]+(-[a-z]+)*", slug) for slug in slugs)
 

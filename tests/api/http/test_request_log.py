@@ -48,9 +48,9 @@ def _record(message, *args, **extra):
 
 def test_a_json_line_says_what_it_is_about():
     with log_context(job="1", key=None), log_context(request="2"):
-        told = json.loads(JsonFormatter().format(_record("%d parts", 3, **{LOG_FIELDS: {"ms": 1.5}})))
-    assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z", told.pop("time"))
-    assert told == {
+        entry = json.loads(JsonFormatter().format(_record("%d parts", 3, **{LOG_FIELDS: {"ms": 1.5}})))
+    assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z", entry.pop("time"))
+    assert entry == {
         "level": "warning", "logger": "worker.test", "message": "3 parts", "job": "1", "request": "2", "ms": 1.5,
     }  # fmt: skip
     assert "job" not in json.loads(JsonFormatter().format(_record("after")))
@@ -129,11 +129,11 @@ def test_a_service_writes_lines_of_json_with_job_key_and_request_and_no_secret(t
         command = [sys.executable, "-m", "api.command", "serve"]
         server = subprocess.Popen(command, env=environment, stdout=out, stderr=out)
     try:
-        while not (found := re.search(r"listens on (http://127\.0\.0\.1:\d+)", log.read_text())):
+        while not (address := re.search(r"listens on (http://127\.0\.0\.1:\d+)", log.read_text())):
             assert server.poll() is None, log.read_text()
             time.sleep(0.05)
         headers = {"Authorization": f"Bearer {secret.get_secret_value()}", "X-Request-ID": "mine"}
-        with httpx.Client(base_url=found[1], headers=headers, trust_env=False) as client:
+        with httpx.Client(base_url=address[1], headers=headers, trust_env=False) as client:
             job = client.post("/v1/jobs", json=spec).json()["id"]
             client.get(f"/v1/jobs/{job}?key={secret.get_secret_value()}")
     finally:
@@ -143,7 +143,7 @@ def test_a_service_writes_lines_of_json_with_job_key_and_request_and_no_secret(t
     assert secret.get_secret_value() not in text
     assert "hidden" not in text
     lines = [json.loads(line) for line in text.splitlines() if line.startswith("{")]
-    got = next(one for one in lines if one["message"] == "GET /v1/jobs/{job_id} 200")
+    got = next(line for line in lines if line["message"] == "GET /v1/jobs/{job_id} 200")
     assert (got["job"], got["key"], got["request"], got["status"]) == (job, key.id, "mine", 200)
-    waits = next(one for one in lines if one["message"].startswith(f"Job {job} waits"))
+    waits = next(line for line in lines if line["message"].startswith(f"Job {job} waits"))
     assert (waits["key"], waits["request"], waits["level"]) == (key.id, "mine", "warning")

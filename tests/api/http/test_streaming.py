@@ -21,16 +21,16 @@ def test_a_file_comes_whole_with_all_that_is_known_of_it(service, address):
     answer = service.get(address)
     assert answer.status_code == 200
     assert answer.content == DATA
-    told = answer.headers
-    assert told["content-type"] == "model/stl"
-    assert told["content-length"] == str(len(DATA))
-    assert told["etag"] == ETAG
-    assert told["accept-ranges"] == "bytes"
-    assert told["content-disposition"] == 'attachment; filename="T1-tray.stl"'
-    assert told["cache-control"] == "private, max-age=31536000, immutable"
-    assert told["x-content-type-options"] == "nosniff"
+    headers = answer.headers
+    assert headers["content-type"] == "model/stl"
+    assert headers["content-length"] == str(len(DATA))
+    assert headers["etag"] == ETAG
+    assert headers["accept-ranges"] == "bytes"
+    assert headers["content-disposition"] == 'attachment; filename="T1-tray.stl"'
+    assert headers["cache-control"] == "private, max-age=31536000, immutable"
+    assert headers["x-content-type-options"] == "nosniff"
     # RFC 9530, 3: a structured field dictionary with the digest as a byte sequence
-    assert told["repr-digest"] == f"sha-256=:{base64.b64encode(hashlib.sha256(DATA).digest()).decode()}:"
+    assert headers["repr-digest"] == f"sha-256=:{base64.b64encode(hashlib.sha256(DATA).digest()).decode()}:"
 
 
 def test_head_says_the_same_and_sends_nothing(service, address):

@@ -129,8 +129,8 @@ def _names(schema):
             yield name
             yield from _names(value)
     elif isinstance(schema, list):
-        for one in schema:
-            yield from _names(one)
+        for subschema in schema:
+            yield from _names(subschema)
 
 
 def test_bounds_have_the_names_of_json_schema(published):
@@ -303,17 +303,17 @@ def test_no_text_is_the_framework_s_placeholder(published):
 
 
 def test_links_lead_from_what_is_made_to_all_that_can_be_asked_of_it(published):
-    operations = [one for path in published["paths"].values() for one in path.values()]
+    operations = [operation for path in published["paths"].values() for operation in path.values()]
     linked = {
         link["operationId"]
         for operation in operations
         for answer in operation["responses"].values()
         for link in answer.get("links", {}).values()
     }
-    asked = {
+    with_an_id = {
         operation["operationId"]
         for path, methods in published["paths"].items()
         for method, operation in methods.items()
-        if method != "head" and any(one in path for one in ("{job_id}", "{batch_id}", "{webhook_id}"))
+        if method != "head" and any(parameter in path for parameter in ("{job_id}", "{batch_id}", "{webhook_id}"))
     }
-    assert asked - linked == {"followJob"}
+    assert with_an_id - linked == {"followJob"}

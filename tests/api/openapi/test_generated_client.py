@@ -57,8 +57,8 @@ def generated(tmp_path_factory):
 
     yield SimpleNamespace(part=part, models=part("models"), client=part("client"), said=run.stdout + run.stderr)
     sys.path.remove(str(room))
-    for one in [one for one in sys.modules if one.partition(".")[0] == name]:
-        del sys.modules[one]
+    for module in [module for module in sys.modules if module.partition(".")[0] == name]:
+        del sys.modules[module]
 
 
 @pytest.fixture(scope="module")
@@ -99,7 +99,7 @@ def test_a_job_from_its_spec_to_its_files(generated, client):
     manifest = jobs("get_manifest").sync(job.id, client=client)
     assert isinstance(manifest, models.Manifest)
     assert [part.mark for part in manifest.parts] == ["F1", "T1", "T2"]
-    stl = next(one for one in manifest.parts[0].files if one.name.endswith(".stl"))
+    stl = next(file for file in manifest.parts[0].files if file.name.endswith(".stl"))
     data = jobs("get_file").sync_detailed(job.id, stl.name, client=client).content
     assert sha256(data).hexdigest() == stl.sha256
     bundle = jobs("get_bundle").sync(job.id, client=client)
@@ -107,7 +107,7 @@ def test_a_job_from_its_spec_to_its_files(generated, client):
     runs = prints("api.prints.get_runs").sync(job.id, client=client)
     assert len(runs.runs) == len(manifest.runs)
     page = jobs("list_jobs").sync(client=client, name="hall")
-    assert [one.id for one in page.jobs] == [job.id]
+    assert [entry.id for entry in page.jobs] == [job.id]
 
 
 def test_a_batch(generated, client):

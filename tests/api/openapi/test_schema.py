@@ -109,7 +109,7 @@ def schemathesis(tmp_path, pytestconfig):
                 *("run", "openapi.json", "--url", address, "--phases", phases, "--max-examples", str(examples)),
                 *("--generation-deterministic", "--no-shrink", "--continue-on-failure"),
                 *("--exclude-checks", "use_after_free,ensure_resource_availability"),  # schema_hooks has its own
-                *(word for one in sorted(_STREAMS) for word in ("--exclude-operation-id", one)),
+                *(word for operation_id in sorted(_STREAMS) for word in ("--exclude-operation-id", operation_id)),
                 *("--report-ndjson-path", "told.ndjson"),
             ],
             cwd=tmp_path,
@@ -119,13 +119,13 @@ def schemathesis(tmp_path, pytestconfig):
             check=False,
         )
         assert ended.returncode == 0, f"{ended.stdout}{ended.stderr}"
-        return _told(tmp_path / "told.ndjson", document)
+        return _answers_and_links(tmp_path / "told.ndjson", document)
 
     return run
 
 
-def _told(path, document):
-    names = {(method.upper(), path): one["operationId"] for method, path, one in _operations(document)}
+def _answers_and_links(path, document):
+    names = {(method.upper(), path): operation["operationId"] for method, path, operation in _operations(document)}
     answers, followed = defaultdict(set), set()
     for line in path.read_text().splitlines():
         for recorder in (event["recorder"] for event in json.loads(line).values() if "recorder" in event):
@@ -149,21 +149,25 @@ def _operations(document):
 
 def _links(document):
     """Return where each link leads, by the name that schemathesis has for it."""
-    label = {one["operationId"]: f"{method.upper()} {path}" for method, path, one in _operations(document)}
+    label = {operation["operationId"]: f"{method.upper()} {path}" for method, path, operation in _operations(document)}
     return {
-        f"{label[one['operationId']]} -> [{status}] {name} -> {label[link['operationId']]}": link["operationId"]
-        for _, _, one in _operations(document)
-        for status, answer in one["responses"].items()
+        f"{label[operation['operationId']]} -> [{status}] {name} -> {label[link['operationId']]}": link["operationId"]
+        for _, _, operation in _operations(document)
+        for status, answer in operation["responses"].items()
         for name, link in answer.get("links", {}).items()
     }
 
 
 def _configuration(document, given, *general):
     """Return a configuration with what is said above; ``given`` has the parameters of paths."""
-    told = ["warnings = false", *general, "[phases.coverage]", 'unexpected-methods = ["PATCH"]']
+    lines = ["warnings = false", *general, "[phases.coverage]", 'unexpected-methods = ["PATCH"]']
     for _, path, operation in _operations(document):
         name, own = operation["operationId"], []
-        values = [f'"path.{one}" = {json.dumps(value)}' for one, value in given.items() if f"{{{one}}}" in path]
+        values = [
+            f'"path.{parameter}" = {json.dumps(value)}'
+            for parameter, value in given.items()
+            if f"{{{parameter}}}" in path
+        ]
         if name in _ENDING:
             own += [f"phases.{phase}.extra-data-sources.responses = false" for phase in ("coverage", "fuzzing")]
         elif values:
@@ -173,8 +177,8 @@ def _configuration(document, given, *general):
         if name in _LARGE:
             own.append("phases.coverage.enabled = false")
         if own:
-            told += ["[[operations]]", f'include-operation-id = "{name}"', *own]
-    return "\n".join([*told, ""])
+            lines += ["[[operations]]", f'include-operation-id = "{name}"', *own]
+    return "\n".join([*lines, ""])
 
 
 def _given_bodies(document, bodies):
@@ -182,19 +186,19 @@ def _given_bodies(document, bodies):
     for _, _, operation in _operations(document):
         if operation["operationId"] in bodies:
             content = operation["requestBody"]["content"]["application/json"]
-            content["examples"] = {str(n): {"value": one} for n, one in enumerate(bodies[operation["operationId"]])}
+            content["examples"] = {str(n): {"value": body} for n, body in enumerate(bodies[operation["operationId"]])}
 
 
 def test_the_service_with_keys_keeps_to_its_document(schemathesis, document, engine, *, closed, bodies, until):
     _, key = engine.keys.create("integrator", frozenset({"admin"}))
     key = key.get_secret_value()
-    told = deepcopy(document)
-    _given_bodies(told, bodies)
+    reduced = deepcopy(document)
+    _given_bodies(reduced, bodies)
     # specs are tried as jobs and as plans; in a batch anything may stand for one, and is refused by itself
-    told["components"]["schemas"]["BatchRequest"]["properties"]["specs"]["items"] = {}
-    for _, _, operation in _operations(told):
+    reduced["components"]["schemas"]["BatchRequest"]["properties"]["specs"]["items"] = {}
+    for _, _, operation in _operations(reduced):
         # a service without keys needs none, so the document lets each be left out; this one has some
-        operation["security"] = [one for one in operation["security"] if one]
+        operation["security"] = [requirement for requirement in operation["security"] if requirement]
     with httpx.Client(base_url=closed, headers={"Authorization": f"Bearer {key}"}, timeout=60.0) as client:
 
         def made(path, name):
@@ -212,27 +216,31 @@ def test_the_service_with_keys_keeps_to_its_document(schemathesis, document, eng
         for path in (f"/v1/batches/{given['batch_id']}/manifest", f"/v1/jobs/{given['job_id']}/manifest"):
             until(lambda path=path: client.get(path).status_code == 200, 120.0)
     configuration = _configuration(document, given, "[auth.openapi.key]", f"bearer = {json.dumps(key)}")
-    answers, _ = schemathesis(closed, told, configuration, "examples,coverage,fuzzing", 3)
-    assert set(answers) == {one["operationId"] for _, _, one in _operations(document)} - _STREAMS
+    answers, _ = schemathesis(closed, reduced, configuration, "examples,coverage,fuzzing", 3)
+    assert set(answers) == {operation["operationId"] for _, _, operation in _operations(document)} - _STREAMS
     good = {name for name, statuses in answers.items() if any(200 <= status < 300 for status in statuses)}
     assert set(answers) - good - _ENDING == set()
 
 
 def test_the_open_service_keeps_to_its_document_along_the_links(schemathesis, document, opened, bodies):
-    told = deepcopy(document)
-    for _, _, operation in _operations(told):
+    reduced = deepcopy(document)
+    for _, _, operation in _operations(reduced):
         # only what is good leads on; the other test sends what is not
         if operation["operationId"] in bodies:
             schema = {"enum": bodies[operation["operationId"]]}
             operation["requestBody"]["content"] = {"application/json": {"schema": schema}}
-        kept = [one for one in operation.get("parameters", []) if one.get("required") or one["name"] == "after"]
+        kept = [
+            parameter
+            for parameter in operation.get("parameters", [])
+            if parameter.get("required") or parameter["name"] == "after"
+        ]
         if operation["operationId"] == "submitJob":
             prefer = {"name": "Prefer", "in": "header", "schema": {"enum": ["wait=20", "respond-async"]}}
             kept.append({**prefer, "required": True})  # so that many have ended
         operation["parameters"] = kept
     # few walks but long ones: a walk begins with two requests of each kind that needs nothing made before
     longer = ("[phases.stateful]", "max-steps = 60", "inference.algorithms = []", 'generation.mode = "positive"')
-    _, followed = schemathesis(opened, told, _configuration(document, {}, *longer), "stateful", 6)
+    _, followed = schemathesis(opened, reduced, _configuration(document, {}, *longer), "stateful", 6)
     links = _links(document)
     targets = set(links.values())
     missed = links.keys() - {name for name, _ in followed}

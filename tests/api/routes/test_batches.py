@@ -35,7 +35,7 @@ def test_each_good_spec_is_a_job(service, spec, bad):
     assert document["counts"] == {
         "refused": 1, "queued": 2, "running": 0, "succeeded": 0, "failed": 0, "cancelled": 0, "removed": 0,
     }  # fmt: skip
-    assert [(one["index"], one["name"], one["state"]) for one in document["entries"]] == [
+    assert [(entry["index"], entry["name"], entry["state"]) for entry in document["entries"]] == [
         (0, "bench left", "queued"), (1, "bad", "refused"), (2, "other", "queued"),
     ]  # fmt: skip
     problem = document["entries"][1]["problem"]
@@ -50,7 +50,7 @@ def test_lines_are_the_same(service, spec, bad):
     assert answer.status_code == 202, answer.text
     document = answer.json()
     assert document["name"] == "shed"
-    assert [one["state"] for one in document["entries"]] == ["queued", "refused", "refused", "queued"]
+    assert [entry["state"] for entry in document["entries"]] == ["queued", "refused", "refused", "queued"]
     assert document["entries"][2]["name"] is None
     assert "no JSON" in document["entries"][2]["problem"]["detail"]
 
@@ -87,7 +87,7 @@ def test_a_batch_of_nothing_good_is_refused(service, document, pointer):
 def test_drawers_are_split_into_jobs(service, spec):
     two = {**spec, "drawers": [{**spec["drawers"][0], "name": name} for name in ("top", "bottom")]}
     document = service.post("/v1/batches", json=_batch(two, spec, split=True)).json()
-    assert [one["name"] for one in document["entries"]] == ["bench left: top", "bench left: bottom", "bench left"]
+    assert [entry["name"] for entry in document["entries"]] == ["bench left: top", "bench left: bottom", "bench left"]
 
 
 def test_limits_hold(service, engine, spec):
@@ -133,7 +133,7 @@ def test_a_cancelled_batch_is_gathered_and_removed(service, settings, records, s
     done = service.get(at).json()
     assert done["state"] == "ended"
     manifest = service.get(done["links"]["manifest"])
-    assert [one["state"] for one in manifest.json()["entries"]] == ["cancelled", "refused"]
+    assert [entry["state"] for entry in manifest.json()["entries"]] == ["cancelled", "refused"]
     published = service.get("/openapi.json").json()
     jsonschema.Draft202012Validator({**published, "$ref": "#/components/schemas/BatchManifest"}).validate(
         manifest.json()
@@ -142,8 +142,8 @@ def test_a_cancelled_batch_is_gathered_and_removed(service, settings, records, s
     assert service.get(f"{at}/manifest", headers={"If-None-Match": tag}).status_code == 304
     file = service.get(f"{at}/files/manifest.json")
     assert file.content == manifest.content
-    told = published["paths"]["/v1/batches/{batch_id}/files/{name}"]["get"]["responses"]["200"]["content"]
-    assert file.headers["content-type"] in told
+    content = published["paths"]["/v1/batches/{batch_id}/files/{name}"]["get"]["responses"]["200"]["content"]
+    assert file.headers["content-type"] in content
     assert service.get(f"{at}/files/run-01.3mf").status_code == 404
     assert service.delete(f"{at}/files").status_code == 204
     assert service.get(at).status_code == 404

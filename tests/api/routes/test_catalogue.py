@@ -33,7 +33,7 @@ def test_answers_are_as_the_published_schema_says(service, published):
 
 def test_one_category_can_be_asked_for(service):
     things = service.get("/v1/catalogue", params={"category": "battery"}).json()["things"]
-    assert [one["id"] for one in things] == [one.id for one in catalogue() if one.category == "battery"]
+    assert [thing["id"] for thing in things] == [thing.id for thing in catalogue() if thing.category == "battery"]
 
 
 @pytest.mark.parametrize("query", [{"category": "furniture"}, {"category": "x" * 81}, {"colour": "red"}])

@@ -71,7 +71,7 @@ class _Reader:
                 fields[name] = value
 
     def events(self):
-        return (one for one in self if one is not None)
+        return (event for event in self if event is not None)
 
 
 @contextmanager
@@ -104,23 +104,23 @@ def test_a_job_is_followed_to_its_end(client, records, claimed):
     again = client.get(f"/v1/jobs/{claim.job_id}/events", headers={"Last-Event-ID": str(third)})
     assert (again.status_code, again.content) == (204, b"")
     with _follow(client, f"/v1/jobs/{claim.job_id}/events", second) as reader:
-        assert [one[:2] for one in reader.events()] == [("job.succeeded", third)]
+        assert [event[:2] for event in reader.events()] == [("job.succeeded", third)]
     with _follow(client, f"/v1/jobs/{claim.job_id}/events") as reader:
-        assert [one[0] for one in reader.events()] == ["job.succeeded"]
+        assert [event[0] for event in reader.events()] == ["job.succeeded"]
 
 
 def test_who_comes_again_is_not_told_twice_and_silence_is_broken(client, records, claimed):
     claim = claimed()
     path = f"/v1/jobs/{claim.job_id}/events"
     with _follow(client, path) as reader:
-        known = next(reader.events())[1]
-    with _follow(client, path, known) as reader:
+        last_id = next(reader.events())[1]
+    with _follow(client, path, last_id) as reader:
         seen = iter(reader)
         assert [next(seen), next(seen)] == [None, None]
         assert reader.comments == 2
         records.fail(claim, stored_problem(CheckFailed("T1 is gone.")))
-        name, number, job = next(one for one in seen if one is not None)
-        assert (name, number > known, job["problem"]["detail"]) == ("job.failed", True, "T1 is gone.")
+        name, number, job = next(event for event in seen if event is not None)
+        assert (name, number > last_id, job["problem"]["detail"]) == ("job.failed", True, "T1 is gone.")
 
 
 def test_the_stream_says_when_to_come_again(client, claimed):
@@ -139,7 +139,7 @@ def test_a_job_that_is_removed_ends_its_stream(client, engine, records, claimed)
     records.succeed(claim, [])
     with _follow(client, f"/v1/jobs/{claim.job_id}/events") as reader:
         engine.remove(claim.job_id)
-        assert [one[0] for one in reader.events()] == ["job.succeeded"]
+        assert [event[0] for event in reader.events()] == ["job.succeeded"]
     assert client.get(f"/v1/jobs/{claim.job_id}/events").status_code == 404
 
 

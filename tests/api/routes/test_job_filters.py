@@ -16,10 +16,10 @@ def made(service):
         "printer": {"bed": [180, 180, 180]},
     }
     names = ["screws & nuts", "Screws 100 %", "pens", "pens", "screwdrivers"]
-    found = [service.post("/v1/jobs", json={**spec, "name": name}).json() for name in names]
-    for job in found[:2]:
+    jobs = [service.post("/v1/jobs", json={**spec, "name": name}).json() for name in names]
+    for job in jobs[:2]:
         service.delete(job["links"]["self"])
-    return found
+    return jobs
 
 
 def _names(service, **query):
@@ -79,6 +79,6 @@ def test_what_cannot_be_asked_for_is_named(service, query, name):
     answer = service.get(f"/v1/jobs?{query}")
     assert answer.status_code == 422
     problem = answer.json()
-    assert name in (problem.get("parameter"), *(one["parameter"] for one in problem.get("errors", ()))) or any(
-        one["parameter"].isdigit() for one in problem["errors"]
+    assert name in (problem.get("parameter"), *(error["parameter"] for error in problem.get("errors", ()))) or any(
+        error["parameter"].isdigit() for error in problem["errors"]
     )

@@ -27,9 +27,9 @@ def test_a_job_is_taken_and_has_an_address(service, engine, spec):
 
 def test_a_job_document_is_never_kept_by_a_cache(service, spec):
     at = service.post("/v1/jobs", json=spec).headers["location"]
-    told = service.get(at).headers
-    assert told["cache-control"] == "no-store"
-    assert told["x-content-type-options"] == "nosniff"
+    headers = service.get(at).headers
+    assert headers["cache-control"] == "no-store"
+    assert headers["x-content-type-options"] == "nosniff"
     assert service.head(at).status_code == 200
 
 
@@ -97,13 +97,13 @@ def test_no_such_job(service, job, method):
 
 def test_jobs_are_listed_newest_first_page_by_page(service, spec):
     made = [service.post("/v1/jobs", json={**spec, "name": f"job {n}"}).json()["id"] for n in range(5)]
-    found, at = [], "/v1/jobs?limit=2"
-    while at is not None and len(found) < 5:
+    listed, at = [], "/v1/jobs?limit=2"
+    while at is not None and len(listed) < 5:
         page = service.get(at).json()
         assert len(page["jobs"]) <= 2
-        found += [job["id"] for job in page["jobs"]]
+        listed += [job["id"] for job in page["jobs"]]
         at = page["next"]
-    assert found[:5] == made[::-1]
+    assert listed[:5] == made[::-1]
 
 
 def test_the_last_page_has_no_next(service, spec, engine):

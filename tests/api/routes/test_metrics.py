@@ -10,11 +10,11 @@ from worker.spec.requests.webhook import WebhookRequest
 
 def _figures(text):
     """Return every sample by name and labels, as another reader of the format takes it."""
-    found = {}
+    figures = {}
     for family in text_string_to_metric_families(text):
         for sample in family.samples:
-            found[sample.name, *sorted(sample.labels.items())] = sample.value
-    return found
+            figures[sample.name, *sorted(sample.labels.items())] = sample.value
+    return figures
 
 
 @pytest.fixture
@@ -39,15 +39,17 @@ def test_jobs_and_what_waits_are_read_from_the_record(here, spec):
     answer = client.get("/metrics")
     assert answer.status_code == 200
     assert answer.headers["content-type"].startswith("text/plain; version=")
-    told = _figures(answer.text)
-    states = {name: told["drawerwright_jobs", ("state", name)] for name in ("queued", "running", "cancelled", "failed")}
+    figures = _figures(answer.text)
+    states = {
+        name: figures["drawerwright_jobs", ("state", name)] for name in ("queued", "running", "cancelled", "failed")
+    }
     assert states == {"queued": 1, "running": 1, "cancelled": 1, "failed": 0}
-    assert told["drawerwright_oldest_queued_seconds",] > 0
-    assert told["drawerwright_attempts",] == 1
-    assert told["drawerwright_workers",] == 1
-    assert told["drawerwright_messages_waiting",] == 1
-    assert told["drawerwright_webhooks", ("state", "active")] == 1
-    assert told["drawerwright_record_up",] == 1
+    assert figures["drawerwright_oldest_queued_seconds",] > 0
+    assert figures["drawerwright_attempts",] == 1
+    assert figures["drawerwright_workers",] == 1
+    assert figures["drawerwright_messages_waiting",] == 1
+    assert figures["drawerwright_webhooks", ("state", "active")] == 1
+    assert figures["drawerwright_record_up",] == 1
     assert client.head("/metrics").status_code == 200
 
 
@@ -57,18 +59,18 @@ def test_requests_are_counted_by_the_routes_template(here, spec):
     for path in (f"/v1/jobs/{job}", "/v1/jobs/none", "/v1/jobs/other", "/nowhere/1", "/nowhere/2"):
         client.get(path)
     client.request("BREW", "/v1/jobs")
-    told = _figures(client.get("/metrics").text)
+    figures = _figures(client.get("/metrics").text)
 
     def count(method, route, status):
         labels = (("method", method), ("route", route), ("status", status))
-        return told["drawerwright_request_seconds_count", *labels]
+        return figures["drawerwright_request_seconds_count", *labels]
 
     assert count("POST", "/v1/jobs", "202") == 1
     assert count("GET", "/v1/jobs/{job_id}", "200") == 1
     assert count("GET", "/v1/jobs/{job_id}", "404") == 2
     assert count("GET", "other", "404") == 2
-    routes = {dict(labels)["route"] for name, *labels in told if name == "drawerwright_request_seconds_count"}
-    assert not any(job in one or "nowhere" in one for one in routes)
+    routes = {dict(labels)["route"] for name, *labels in figures if name == "drawerwright_request_seconds_count"}
+    assert not any(job in route or "nowhere" in route for route in routes)
 
 
 def test_with_keys_only_an_administrator_looks_or_who_is_allowed(tmp_path, started):
@@ -76,8 +78,8 @@ def test_with_keys_only_an_administrator_looks_or_who_is_allowed(tmp_path, start
         settings = Settings.read(data_dir=tmp_path, metrics_networks=networks)
         with JobService.open(settings) as engine, started(create_app(engine)) as client:
             keys = [engine.keys.create(name, [name])[1].get_secret_value() for name in ("read", "admin")]
-            headers = [{}, *({"Authorization": f"Bearer {one}"} for one in keys)]
-            assert tuple(client.get("/metrics", headers=one).status_code for one in headers) == answers
+            headers = [{}, *({"Authorization": f"Bearer {key}"} for key in keys)]
+            assert tuple(client.get("/metrics", headers=fields).status_code for fields in headers) == answers
             assert client.get("/v1/jobs").status_code == 401
             if networks:  # a proxy on this machine speaks for somebody else
                 assert client.get("/metrics", headers={"X-Forwarded-For": "192.0.2.1"}).status_code == 401

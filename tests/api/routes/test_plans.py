@@ -16,14 +16,16 @@ def test_each_example_is_laid_out_at_once(service, name):
     assert answer.status_code == 200
     plan = PlanDocument.model_validate(answer.json())
     assert plan.name == document["name"]
-    asked = Counter()
+    counts = Counter()
     for drawer in document["drawers"]:
         for tray in drawer.get("trays", []):
-            asked[tray["name"]] += tray.get("quantity", 1)
-    placed = Counter(one.name for drawer in plan.drawers for one in drawer.placements if one.name is not None)
-    assert asked.items() <= placed.items()
+            counts[tray["name"]] += tray.get("quantity", 1)
+    placed = Counter(
+        placement.name for drawer in plan.drawers for placement in drawer.placements if placement.name is not None
+    )
+    assert counts.items() <= placed.items()
     things = {item["name"] for holder in (document, *document["drawers"]) for item in holder.get("items", [])}
-    assert things == {one.item for drawer in plan.drawers for one in drawer.contents}
+    assert things == {content.item for drawer in plan.drawers for content in drawer.contents}
     assert plan.unplaced == ()
     assert answer.headers["cache-control"] == "no-store"
 
@@ -66,9 +68,9 @@ def test_a_plan_over_a_printed_job_tells_what_changes(service, spec):
     answer = service.post("/v1/plans", json={**spec, "previous": previous})
     assert answer.status_code == 200
     changes = answer.json()["changes"]
-    assert [(one["name"], one["count"]) for one in changes["new"]] == [("saws", 1)]
+    assert [(entry["name"], entry["count"]) for entry in changes["new"]] == [("saws", 1)]
     assert (changes["moved"], changes["retired"]) == ([], [])
-    assert "bits" in [one["name"] for one in changes["kept"]]
+    assert "bits" in [entry["name"] for entry in changes["kept"]]
 
 
 def test_a_strict_plan_with_things_left_over_is_a_problem_for_each(service, spec):
@@ -80,7 +82,7 @@ def test_a_strict_plan_with_things_left_over_is_a_problem_for_each(service, spec
     assert answer.status_code == 422
     problem = answer.json()
     assert problem["type"].endswith("/problems/no-layout")
-    assert [one["pointer"] for one in problem["errors"]] == ["/drawers/0/items/0", "/drawers/0/items/1"]
+    assert [error["pointer"] for error in problem["errors"]] == ["/drawers/0/items/0", "/drawers/0/items/1"]
 
 
 def test_when_too_many_wait_the_next_is_told_to_come_back(service, settings, spec, until, monkeypatch):
@@ -96,12 +98,12 @@ def test_when_too_many_wait_the_next_is_told_to_come_back(service, settings, spe
     most = 2 * settings.concurrency  # half of them are being made, half wait
     with ThreadPoolExecutor(most + 1) as pool:
         try:
-            asked = [pool.submit(service.post, "/v1/plans", json=spec) for _ in range(most + 1)]
-            refused = until(lambda: next((one for one in asked if one.done()), None)).result()
+            requests = [pool.submit(service.post, "/v1/plans", json=spec) for _ in range(most + 1)]
+            refused = until(lambda: next((request for request in requests if request.done()), None)).result()
         finally:
             go.set()
-        answers = [one.result() for one in asked]
-    assert sorted(one.status_code for one in answers) == [200] * most + [503]
+        answers = [request.result() for request in requests]
+    assert sorted(answer.status_code for answer in answers) == [200] * most + [503]
     assert refused.json()["type"].endswith("/problems/plans-busy")
     assert int(refused.headers["retry-after"]) > 0
     assert len(begun) == most

@@ -54,34 +54,36 @@ def test_at_first_nothing_is_printed(service, job, valid):
     at = job()
     links = service.get(at).json()["links"]
     assert links["prints"].endswith(f"{at}/prints")
-    told = valid(service.get(links["prints"]), "PrintsDocument")
+    prints = valid(service.get(links["prints"]), "PrintsDocument")
     manifest = bench()[1]
-    assert not told["done"]
-    assert told["pieces_left"] == manifest.work.pieces
-    assert told["files"]["state"] == "complete"
-    assert told["runs_left"] == len(manifest.runs) == len(told["runs"])
-    assert {one["mark"]: one["left"] for one in told["marks"]} == {one.mark: one.quantity for one in manifest.parts}
-    assert told["runs"][0]["file"] == f"http://drawers.test{at}/runs/1.3mf"
-    assert service.get(told["runs"][0]["file"]).content == b"a run"
-    assert told["events"] == []
-    assert told["next"] is None
+    assert not prints["done"]
+    assert prints["pieces_left"] == manifest.work.pieces
+    assert prints["files"]["state"] == "complete"
+    assert prints["runs_left"] == len(manifest.runs) == len(prints["runs"])
+    assert {mark["mark"]: mark["left"] for mark in prints["marks"]} == {
+        mark.mark: mark.quantity for mark in manifest.parts
+    }
+    assert prints["runs"][0]["file"] == f"http://drawers.test{at}/runs/1.3mf"
+    assert service.get(prints["runs"][0]["file"]).content == b"a run"
+    assert prints["events"] == []
+    assert prints["next"] is None
 
 
 def test_a_run_is_printed_and_placed(service, job, valid):
     at = job()
     answer = service.post(f"{at}/prints", json={"outcome": "printed", "run": 3, "at": "2026-03-07T18:42:00+01:00"})
     assert answer.status_code == 201
-    told = valid(answer, "PrintDocument")
-    assert (told["number"], told["run"], told["mark"], told["count"]) == (1, 3, None, None)
-    assert told["at"] == "2026-03-07T17:42:00Z"
-    assert abs(datetime.fromisoformat(told["recorded"]) - datetime.now(UTC)).total_seconds() < 60
+    recorded = valid(answer, "PrintDocument")
+    assert (recorded["number"], recorded["run"], recorded["mark"], recorded["count"]) == (1, 3, None, None)
+    assert recorded["at"] == "2026-03-07T17:42:00Z"
+    assert abs(datetime.fromisoformat(recorded["recorded"]) - datetime.now(UTC)).total_seconds() < 60
     assert service.post(f"{at}/prints", json={"outcome": "placed", "run": 3, "note": "fits"}).status_code == 201
     after = valid(service.get(f"{at}/prints"), "PrintsDocument")
-    assert [one["outcome"] for one in after["events"]] == ["placed", "printed"]
+    assert [event["outcome"] for event in after["events"]] == ["placed", "printed"]
     assert after["runs"][2]["state"] == "printed"
-    (moved,) = {one["mark"]: one for one in after["marks"] if one["placed"]}.values()
+    (moved,) = {mark["mark"]: mark for mark in after["marks"] if mark["placed"]}.values()
     assert moved["printed"] == moved["placed"] == 1
-    assert sum(one["used"] for one in after["filament"]) == pytest.approx(10.0)
+    assert sum(spool["used"] for spool in after["filament"]) == pytest.approx(10.0)
     remaining = valid(service.get(f"{at}/runs"), "RunsDocument")
     assert [run["number"] for run in remaining["runs"]] == [run.number for run in bench()[1].runs if run.number != 3]
     assert remaining["work"]["pieces"] == bench()[1].work.pieces - 1
@@ -128,10 +130,10 @@ def test_an_event_counts_once(service, job, by):
 def test_what_cannot_be_is_a_problem_and_nothing_is_lost(service, job, pointer, event):
     at = job()
     answer = service.post(f"{at}/prints", json=event)
-    told = answer.json()
-    assert (answer.status_code, told["type"]) == (422, "http://drawers.test/problems/print-refused")
-    assert told["pointer"] == pointer
-    assert told.get("limit") or told.get("remedy")
+    problem = answer.json()
+    assert (answer.status_code, problem["type"]) == (422, "http://drawers.test/problems/print-refused")
+    assert problem["pointer"] == pointer
+    assert problem.get("limit") or problem.get("remedy")
     assert service.get(f"{at}/prints").json()["events"] == []
     assert service.post(f"{at}/prints", json={"outcome": "printed", "run": 1}).status_code == 201
 
@@ -188,9 +190,9 @@ def test_the_history_comes_in_pages(service, job):
         assert service.post(f"{at}/prints", json={"outcome": "printed", "run": number}).status_code == 201
     seen, page = [], f"{at}/prints?limit=2"
     while page is not None:
-        told = service.get(page).json()
-        seen += [one["number"] for one in told["events"]]
-        page = told["next"]
+        history = service.get(page).json()
+        seen += [event["number"] for event in history["events"]]
+        page = history["next"]
     assert seen == [5, 4, 3, 2, 1]
     assert service.get(f"{at}/prints?after=x").status_code == 422
 
@@ -200,10 +202,10 @@ def test_a_failed_run_comes_again_and_its_file_is_waited_for(service, job, engin
     last = len(bench()[1].runs)
     event = {"outcome": "failed", "run": last}
     assert service.post(f"{at}/prints", json=event).json()["runs_left"] == last
-    told = valid(service.get(f"{at}/runs"), "RunsDocument")
-    again = next(run for run in told["runs"] if run["number"] == last + 1)
+    runs = valid(service.get(f"{at}/runs"), "RunsDocument")
+    again = next(run for run in runs["runs"] if run["number"] == last + 1)
     assert again["file"] is None
-    assert told["files"] == {"state": "awaited", "problem": None, "retry": None}
+    assert runs["files"] == {"state": "awaited", "problem": None, "retry": None}
     answer = service.get(f"{at}/runs/{last + 1}.3mf")
     assert (answer.status_code, answer.headers["retry-after"]) == (409, "2")
     assert answer.json()["type"] == "http://drawers.test/problems/run-not-ready"
@@ -212,7 +214,7 @@ def test_a_failed_run_comes_again_and_its_file_is_waited_for(service, job, engin
         assert service.get(f"{at}/runs/{number}.3mf").status_code == 404
     job_id = at.rpartition("/")[2]
     assert job_id in engine.prints.waiting(quiet_seconds=60.0, limit=200)  # no broker: it is sent later
-    used = {one["material"]: one for one in told["filament"]}
+    used = {spool["material"]: spool for spool in runs["filament"]}
     assert used["PLA"]["used"] == used["PLA"]["used_for_failed"] > 0
     assert used["PLA"]["spools"] == [pytest.approx(120.0 - used["PLA"]["used"])]
 
@@ -224,16 +226,16 @@ def test_why_a_run_has_no_file_is_told(service, job, engine):
     answer = service.get(f"{at}/runs/{len(bench()[1].runs) + 1}.3mf")
     assert (answer.status_code, "damaged" in answer.json()["detail"]) == (500, True)
     for document in ("prints", "runs"):
-        told = service.get(f"{at}/{document}").json()["files"]
-        assert (told["state"], told["problem"]) == ("failed", "A stored file is damaged.")
-        assert datetime.fromisoformat(told["retry"]) > datetime.now(UTC)
+        files = service.get(f"{at}/{document}").json()["files"]
+        assert (files["state"], files["problem"]) == ("failed", "A stored file is damaged.")
+        assert datetime.fromisoformat(files["retry"]) > datetime.now(UTC)
 
 
 def test_a_manifest_is_read_from_the_store_once_for_many_events(service, job, engine, monkeypatch):
     read = []
     monkeypatch.setattr(engine._blobs, "get", lambda key, get=engine._blobs.get: read.append(key) or get(key))
-    one, other = job(change={"name": "one"}), job(change={"name": "other"})
-    for at, run in ((one, 1), (other, 1), (one, 2), (other, 2)):
+    first, other = job(change={"name": "one"}), job(change={"name": "other"})
+    for at, run in ((first, 1), (other, 1), (first, 2), (other, 2)):
         assert service.post(f"{at}/prints", json={"outcome": "printed", "run": run}).status_code == 201
         assert service.get(f"{at}/runs").status_code == 200
     assert len(read) == 2
@@ -246,9 +248,9 @@ def test_the_schedule_moves_on(service, job, valid):
     assert datetime.fromisoformat(before["begin"]) >= datetime.now(UTC)
     for run in bench()[1].runs[1:]:
         assert service.post(f"{at}/prints", json={"outcome": "printed", "run": run.number}).status_code == 201
-    told = service.get(f"{at}/runs").json()
-    assert len(told["schedule"]["steps"]) == 1
-    assert datetime.fromisoformat(told["schedule"]["finish"]) < datetime.fromisoformat(before["finish"])
+    runs = service.get(f"{at}/runs").json()
+    assert len(runs["schedule"]["steps"]) == 1
+    assert datetime.fromisoformat(runs["schedule"]["finish"]) < datetime.fromisoformat(before["finish"])
     assert service.post(f"{at}/prints", json={"outcome": "printed", "run": 1}).json()["pieces_left"] == 0
     assert service.get(f"{at}/runs").json()["schedule"]["finish"] is None
 
@@ -280,8 +282,8 @@ def test_without_a_schedule_there_is_no_calendar(service, job, valid):
 def test_a_job_without_estimates_is_told_of_without_figures(service, job, valid):
     at = job(timed=False)
     assert service.post(f"{at}/prints", json={"outcome": "printed", "run": 1}).status_code == 201
-    told = valid(service.get(f"{at}/runs"), "RunsDocument")
-    assert (told["schedule"], told["filament"], told["purchases"]) == (None, [], [])
+    runs = valid(service.get(f"{at}/runs"), "RunsDocument")
+    assert (runs["schedule"], runs["filament"], runs["purchases"]) == (None, [], [])
     assert valid(service.get(f"{at}/prints"), "PrintsDocument")["filament"] == []
 
 

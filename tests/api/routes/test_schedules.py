@@ -81,14 +81,14 @@ def test_what_is_no_token_opens_nothing(closed, linked, token):
     assert closed.get(f"{at}/schedule.ics?token={token}").status_code == 401
     assert closed.get(f"{url}{token or 'x'}").status_code == 401
     unknown = f"/v1/jobs/{'0' * 26}/schedule.ics?token={token}"
-    told, other = (closed.get(one).json() for one in (f"{at}/schedule.ics?token={token}", unknown))
-    assert {**told, "instance": None} == {**other, "instance": None}
+    refused, other = (closed.get(path).json() for path in (f"{at}/schedule.ics?token={token}", unknown))
+    assert {**refused, "instance": None} == {**other, "instance": None}
 
 
 def test_a_new_one_replaces_it_and_it_is_withdrawn(closed, linked):
     at, url, header = linked
     again = closed.post(f"{at}/schedule-link", headers=header).json()["url"]
-    assert [closed.get(one).status_code for one in (url, again)] == [401, 200]
+    assert [closed.get(path).status_code for path in (url, again)] == [401, 200]
     for _ in range(2):
         assert closed.delete(f"{at}/schedule-link", headers=header).status_code == 204
     assert closed.get(again).status_code == 401
@@ -98,7 +98,7 @@ def test_it_goes_with_the_job_and_with_the_key_that_asked_for_it(closed, closed_
     at, url, header = linked
     kept = closed.post(f"{succeeded(key[0])}/schedule-link", headers=header).json()["url"]
     assert closed.delete(f"{at}/files", headers=header).status_code == 204
-    assert [closed.get(one).status_code for one in (url, kept)] == [401, 200]
+    assert [closed.get(path).status_code for path in (url, kept)] == [401, 200]
     closed_engine.keys.revoke(key[0])
     assert closed.get(kept).status_code == 401
 
@@ -125,11 +125,11 @@ def test_the_token_is_kept_nowhere(closed_engine, closed_settings, linked, caplo
         answers.append(client.get(url.replace("http://drawers.test", "") + "0"))
         # as a server says it that writes its own lines
         logging.getLogger("uvicorn.access").info('%s - "%s %s" %d', "::1", "GET", url, 200)
-    assert [one.status_code for one in answers] == [200, 200, 401]
+    assert [answer.status_code for answer in answers] == [200, 200, 401]
     assert "/schedule.ics" in caplog.text
     ours = [record.getMessage() for record in caplog.records if not record.name.startswith("http")]  # not the client's
-    told = [*capfd.readouterr(), *(f"{one.headers} {one.text}" for one in answers)]
-    assert not any(token in text for text in (*ours, *told))
+    output = [*capfd.readouterr(), *(f"{answer.headers} {answer.text}" for answer in answers)]
+    assert not any(token in text for text in (*ours, *output))
     for path in closed_settings.data_dir.rglob("*"):
         if path.is_file():
             assert token.encode() not in path.read_bytes(), path

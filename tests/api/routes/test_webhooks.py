@@ -27,8 +27,8 @@ def make(service):
         return answer.json()
 
     yield create
-    for one in made:
-        service.delete(f"/v1/webhooks/{one}")
+    for webhook_id in made:
+        service.delete(f"/v1/webhooks/{webhook_id}")
 
 
 def test_a_webhook_is_made_listed_and_removed(service, make):
@@ -112,16 +112,16 @@ def test_a_cancelled_job_waits_in_the_outbox(service, spec, make):
 def test_keys_see_their_own_and_a_shared_screen_none(tmp_path, started):
     with JobService.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
 
-        def asked(*scopes):
+        def asker(*scopes):
             _, secret = engine.keys.create("-".join(scopes), scopes)
             return {"Authorization": f"Bearer {secret.get_secret_value()}"}
 
-        mine, other, screen, reader, admin = (
-            asked(*one) for one in (("submit", "read"), ("submit",), ("kiosk",), ("read",), ("admin",))
+        owner, other, screen, reader, admin = (
+            asker(*scopes) for scopes in (("submit", "read"), ("submit",), ("kiosk",), ("read",), ("admin",))
         )
-        made = client.post("/v1/webhooks", json={"url": _URL}, headers=mine).json()
+        made = client.post("/v1/webhooks", json={"url": _URL}, headers=owner).json()
         assert client.get(made["self"]).status_code == 401
-        assert client.get(made["self"], headers=mine).status_code == 200
+        assert client.get(made["self"], headers=owner).status_code == 200
         assert client.get(made["self"], headers=admin).status_code == 200
         for method, path in (("GET", made["self"]), ("DELETE", made["self"]), ("POST", f"{made['self']}/secret")):
             assert client.request(method, path, headers=other).status_code == 404
@@ -133,9 +133,9 @@ def test_keys_see_their_own_and_a_shared_screen_none(tmp_path, started):
 
 
 def test_the_contract_tells_of_each_message_and_what_it_holds(service):
-    told = service.get("/openapi.json").json()
-    assert sorted(told["webhooks"]) == sorted(EVENTS)
-    schema = {"$ref": "#/components/schemas/WebhookMessage", "components": told["components"]}
+    contract = service.get("/openapi.json").json()
+    assert sorted(contract["webhooks"]) == sorted(EVENTS)
+    schema = {"$ref": "#/components/schemas/WebhookMessage", "components": contract["components"]}
     job = Job("0" * 26, "bench", "failed", *[_NOW] * 4, 1, Progress(1, 2, "tile"), {
         "type": "/problems/check-failed", "title": "No.", "status": 500, "detail": "No.",
     })  # fmt: skip
