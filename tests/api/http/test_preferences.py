@@ -22,7 +22,7 @@ def _preferred(*fields):
 
 
 @pytest.mark.parametrize(
-    ("fields", "found"),
+    ("fields", "preference"),
     [
         ((), (0, False)),
         (("wait=5",), (5, False)),
