@@ -13,9 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.spec.reading.mutation import MEMORY, inputs, lay, read
-from worker.spec import load
-from worker.spec.errors import SpecError
+from tests.spec.reading.mutation import MEMORY, inputs, read
 
 _ROOT = Path(__file__).parents[3]
 
@@ -52,33 +50,3 @@ def test_what_can_be_read_is_laid_out_or_refused(fuzz):
 def test_the_documents_are_the_same_every_time():
     assert list(islice(inputs(3), 500)) == list(islice(inputs(3), 500))
     assert sum(read(document) is not None for document in islice(inputs(3), 500)) > 0
-
-
-@pytest.mark.parametrize("off", [1e-12, 1e-9, 1e-6, 1.4e-3])
-@pytest.mark.parametrize("where", ["shape", "outline"])
-def test_points_that_rounding_makes_one_are_refused(off, where):
-    """Such a shape was read, and laying it out ended in a fault of ours: moved to the origin two points were one."""
-    points = [[200.0, 40.0], [260.0, 40.0], [260.0 + off, 40.0], [260.0, 100.0], [200.0, 100.0]]
-    document = {"spec": "1", "name": "n", "printer": {"bed": [180, 180, 180]}}
-    if where == "outline":
-        document["drawers"] = [{"name": "a", "outline": points, "height": 60}]
-    else:
-        shape = {"kind": "polygon", "points": points, "height": 9}
-        document["drawers"] = [{"name": "a", "width": 136, "depth": 136, "height": 60}]
-        document["items"] = [{"name": "i", "shape": shape, "storage": "pocket"}]
-    with pytest.raises(SpecError, match="repeats the previous one") as refused:
-        load(document)
-    assert refused.value.pointer.endswith("/2")
-
-
-def test_sides_that_all_but_touch_are_laid_out_or_told_of():
-    shape = [[0, 0], [60, 0], [60, 40], [30.0004, 40], [30.0004, 5], [30, 5], [30, 40.0], [0, 40]]
-    shape[5] = [30.0, 5.003]
-    document = {
-        "spec": "1",
-        "name": "n",
-        "drawers": [{"name": "a", "width": 220, "depth": 220, "height": 60}],
-        "printer": {"bed": [180, 180, 180]},
-        "items": [{"name": "i", "shape": {"kind": "polygon", "points": shape, "height": 9}, "storage": "pocket"}],
-    }
-    assert lay(load(document)) == "laid out"
