@@ -43,16 +43,41 @@ def refused(**fields):
     return error.pointer[len(AT) :], error.value, error.limit
 
 
-def test_a_plain_tray_takes_its_numbers_from_the_joint():
+def test_a_plain_trays_levels_follow_from_the_joints_definition():
+    """Computed by hand from the built-in profile with clearance c = 0.3 mm and lines of 0.44 mm.
+
+    The land is c and two lines, 1.18 mm, rounded up to 1.2 mm. The toe lies 0.6 mm further in and rises 1 mm, the seat
+    rises 0.6 mm at 45 degrees, and the guide 1.4 mm. The foot is offset by c; where a vertical meets a slope of 45
+    degrees, a mitred offset moves the corner along the vertical by c tan(22.5 degrees), and tan(22.5 degrees) is
+    sqrt(2) - 1. The shoulder rises at 45 degrees to the outer face, at inset c. The edge on the bed is chamfered by
+    0.4 mm.
+    """
+    c = 0.3
+    mitre = c * (sqrt(2.0) - 1.0)
+    shoulder = 3.0 + mitre + 1.2
     shape = shape_of()
-    assert shape.halves == (6, 4)
-    assert not shape.half_feet
-    assert shape.foot_levels == JOINT.foot_levels()
-    assert shape.rim_levels == JOINT.rim_levels(57.0)
-    assert shape.floor_top == shape.fill_top == round(JOINT.foot_height + 1.2, 3)
-    assert tray_size(shape) == (125.4, 83.4, 60.0)
-    assert shape == shape_of()
-    assert hash(shape) == hash(shape_of())
+    expected = [
+        (1.8 + c + 0.4, 0.0),
+        (1.8 + c, 0.4),
+        (1.8 + c, 1.0 + mitre),
+        (1.2 + c, 1.6 + mitre),
+        (1.2 + c, 3.0 + mitre),
+        (c, shoulder),
+    ]
+    assert np.array(shape.foot_levels) == pytest.approx(np.array(expected), abs=1e-9)
+    # the rim is the profile itself, its land at the tray's upper edge
+    rim = [(1.8, 57.0), (1.8, 58.0), (1.2, 58.6), (1.2, 60.0)]
+    assert np.array(shape.rim_levels) == pytest.approx(np.array(rim), abs=1e-9)
+    # a floor of 1.2 mm on the foot, on the grid of a micrometre
+    assert shape.floor_top == shape.fill_top == pytest.approx(shoulder + 1.2, abs=5e-4)
+    # 3 x 2 cells of 42 mm, less the clearance on each side
+    assert tray_size(shape) == (126.0 - 2 * c, 84.0 - 2 * c, 60.0)
+    assert (shape.halves, shape.half_feet) == ((6, 4), False)
+
+
+def test_equal_requests_give_equal_shapes():
+    assert shape_of() == shape_of()
+    assert hash(shape_of()) == hash(shape_of())
 
 
 def test_a_straight_rim_has_no_levels():
