@@ -1,4 +1,5 @@
 import dataclasses
+import itertools
 
 import manifold3d
 import numpy as np
@@ -59,30 +60,42 @@ def test_half_feet_stand_one_to_a_half_cell(halves):
 
 
 def test_a_foot_is_the_stack_of_its_levels():
-    # Closed form rounded-rect-chamfer of the reference's geometry: Simpson's rule is exact for a linear inset.
     shape = plain((2, 2), 20.0, stacking=False)
     section = mesh_volume_below(build_tray(shape), shape.foot_levels[-1][1])
-    expected = 0.0
-    for (u0, z0), (u1, z1) in zip(shape.foot_levels, shape.foot_levels[1:], strict=False):
-        areas = [rounded_area(42.0 - 2.0 * u, CORNER_RADIUS - u) for u in (u0, (u0 + u1) / 2.0, u1)]
-        expected += (z1 - z0) * (areas[0] + 4.0 * areas[1] + areas[2]) / 6.0
-    # The facets of an arc hold the very area of its disc.
-    assert section == pytest.approx(expected, rel=2e-5)
+    # the facets of an arc enclose exactly the area of its disc
+    assert section == pytest.approx(stack_volume(42.0, CORNER_RADIUS, shape.foot_levels), rel=2e-5)
 
 
-def rounded_area(side, radius):
-    return side * side - (4.0 - np.pi) * radius**2
+def rounded_area(across, back, radius):
+    """Return the area of a rectangle with rounded corners."""
+    return across * back - (4.0 - np.pi) * radius**2
+
+
+def stack_volume(side, radius, levels):
+    """Return the volume of rounded squares inset by ``(inset, z)`` levels; Simpson's rule is exact for their area."""
+    volume = 0.0
+    for (u0, z0), (u1, z1) in itertools.pairwise(levels):
+        low, middle, high = (
+            rounded_area(side - 2.0 * u, side - 2.0 * u, radius - u) for u in (u0, (u0 + u1) / 2.0, u1)
+        )
+        volume += (z1 - z0) * (low + 4.0 * middle + high) / 6.0
+    return volume
+
+
+def fillet_volume(radius, length):
+    """Return the volume of a concave quarter round."""
+    return (1.0 - np.pi / 4.0) * radius**2 * length
 
 
 def mesh_volume_below(mesh, z):
     return mesh.manifold().trim_by_plane((0.0, 0.0, -1.0), -z).volume()
 
 
-def test_reference_values_hold_for_the_formulas_used_here():
-    # geometry_worked_examples: rounded-rect-area and rounded-rect-chamfer.
-    assert 50.0 * 80.0 - (4.0 - np.pi) * 6.0**2 == pytest.approx(3969.09733553, rel=1e-11)
-    areas = [rounded_area(50.0 - 2.0 * t, 6.0 - t) for t in (0.0, 1.0, 2.0)]
-    assert 2.0 * (areas[0] + 4.0 * areas[1] + areas[2]) / 6.0 == pytest.approx(4567.17402778, rel=1e-11)
+def test_the_closed_forms_of_these_tests_give_the_reference_values():
+    """Rows rounded-rect-area, rounded-rect-chamfer and fillet-quarter of geometry_worked_examples.json."""
+    assert rounded_area(50.0, 80.0, 6.0) == pytest.approx(3969.09733553, rel=1e-11)
+    assert stack_volume(50.0, 6.0, ((0.0, 0.0), (2.0, 2.0))) == pytest.approx(4567.17402778, rel=1e-11)
+    assert fillet_volume(2.5, 100.0) == pytest.approx(134.126147877, rel=1e-11)
 
 
 def test_building_twice_gives_the_same_bytes():
@@ -134,11 +147,9 @@ def lost_in_corners(height):
 
 
 def test_a_finger_ramp_is_a_concave_quarter_round():
-    # Closed form fillet-quarter of the reference's geometry: (1 - pi/4) r^2 L.
-    assert (1.0 - np.pi / 4.0) * 2.5**2 * 100.0 == pytest.approx(134.126147877, rel=1e-11)
     volume = added(ramp=Ramp(12.0))
     lost = lost_in_corners(lambda t: 12.0 - np.sqrt(12.0**2 - (12.0 - t) ** 2))
-    expected = (1.0 - np.pi / 4.0) * 12.0**2 * 123.0 - lost
+    expected = fillet_volume(12.0, 123.0) - lost
     # Sixteen chords over the arc add 0.16 % of a quarter circle.
     assert volume == pytest.approx(expected, rel=8e-3)
 
@@ -173,8 +184,7 @@ def test_dividers_leave_the_ledge_to_its_label():
 
 
 def test_magnets_are_round_recesses_of_their_own_volume():
-    # Closed form cylinder-hole of the reference's geometry: pi d^2 h / 4.
-    assert np.pi * 8.4**2 * 3.2 / 4.0 == pytest.approx(177.33662211, rel=1e-11)
+    # 177.33662211: row cylinder-hole of geometry_worked_examples.json, pi d^2 h / 4.
     volume = added(magnets=MagnetHoles(8.4, 3.2, ((20.0, 20.0), (62.0, 20.0))))
     assert volume == pytest.approx(-2.0 * 177.33662211, rel=1e-4)
 
