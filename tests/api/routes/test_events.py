@@ -49,22 +49,34 @@ def client(app, until):
 
 
 class _Reader:
-    """Reads a stream as the standard says, as far as this service uses it."""
+    """An event stream parsed by the WHATWG HTML standard, as far as this service uses it.
 
-    def __init__(self, answer):
+    Comments keep a stream alive without end, so the reader fails when no event arrives within ``seconds``, however many
+    comments do. A stream that sends nothing at all runs into the client's read timeout.
+    """
+
+    def __init__(self, answer, seconds):
         self.answer = answer
-        self._lines = answer.iter_lines()
         self.comments = 0
+        self._lines = answer.iter_lines()
+        self._seconds = seconds
 
     def __iter__(self):
         fields = {}
+        deadline = time.monotonic() + self._seconds
         for line in self._lines:
             if not line:
                 if "data" in fields:
                     yield fields["event"], int(fields["id"]), json.loads(fields["data"])
+                    deadline = time.monotonic() + self._seconds
                 fields = {}
             elif line.startswith(":"):
                 self.comments += 1
+                if time.monotonic() > deadline:
+                    pytest.fail(
+                        f"{self.answer.url}: no event and no end within {self._seconds:g} s, "
+                        f"only {self.comments} comments"
+                    )
                 yield None
             else:
                 name, _, value = line.partition(": ")
@@ -75,13 +87,13 @@ class _Reader:
 
 
 @contextmanager
-def _follow(client, path, last=None):
+def _follow(client, path, last=None, seconds=30.0):
     headers = {} if last is None else {"Last-Event-ID": str(last)}
     with client.stream("GET", path, headers=headers) as answer:
         assert answer.status_code == 200, answer.read()
         assert answer.headers["content-type"].startswith("text/event-stream")
         assert answer.headers["cache-control"] == "no-store"
-        yield _Reader(answer)
+        yield _Reader(answer, seconds)
 
 
 def test_a_job_is_followed_to_its_end(client, records, claimed):
@@ -121,6 +133,14 @@ def test_who_comes_again_is_not_told_twice_and_silence_is_broken(client, records
         records.fail(claim, stored_problem(CheckFailed("T1 is gone.")))
         name, number, job = next(event for event in seen if event is not None)
         assert (name, number > last_id, job["problem"]["detail"]) == ("job.failed", True, "T1 is gone.")
+
+
+def test_a_stream_without_events_fails_its_reader(client, claimed):
+    with (
+        _follow(client, f"/v1/jobs/{claimed().job_id}/events", seconds=1.0) as reader,
+        pytest.raises(pytest.fail.Exception, match=r"no event and no end within 1 s, only \d+ comments"),
+    ):
+        assert len(list(reader.events())) == 1
 
 
 def test_the_stream_says_when_to_come_again(client, claimed):
@@ -247,7 +267,8 @@ def test_the_end_of_the_service_ends_streams_and_waits(tmp_path, spec, until):
                 os.kill(process.pid, signal.SIGTERM)
                 assert list(reader.events()) == []
                 list(other)
-            asking.join()
+            asking.join(90.0)
+            assert not asking.is_alive(), "the waiting request was not answered within 90 s"
             assert answers[0].json()["state"] == "queued"
             assert process.wait(60.0) in (0, -signal.SIGTERM), (tmp_path / "log").read_text()
             assert time.monotonic() - begun < 30.0
