@@ -1,6 +1,6 @@
-"""Errors of HTTP requests, whatever the spec in them says.
+"""Errors in HTTP requests, independent of the spec that a request carries.
 
-The class's docstring is the title and the default message of its problem document.
+The first line of a class's docstring is the title and the default message of its problem document.
 """
 
 from collections.abc import Mapping
@@ -40,7 +40,7 @@ class AddressUnknown(DrawerwrightError):
 
 
 class KeyRequired(DrawerwrightError):
-    """The request carries no valid API key."""
+    """The request has no valid API key."""
 
     slug = "key-required"
 
@@ -58,7 +58,7 @@ class HostRefused(DrawerwrightError):
 
 
 class CrossSiteRefused(DrawerwrightError):
-    """A request from another site cannot change anything."""
+    """Requests from other sites may not change data."""
 
     slug = "cross-site-refused"
 
@@ -106,11 +106,11 @@ class RangeRefused(DrawerwrightError):
 
 
 class RateExceeded(DrawerwrightError):
-    """The rate limit is exceeded."""
+    """The rate limit was exceeded."""
 
     slug = "rate-exceeded"
 
-    #: The response headers that describe the limit, by name.
+    #: Response headers that describe the limit, by name.
     headers: Mapping[str, str] = MappingProxyType({})
 
 
@@ -155,19 +155,19 @@ class ParameterRefused(DrawerwrightError):
 
     slug = "parameter-refused"
 
-    #: The parameter's name; None for an error that groups several.
+    #: Name of the parameter; None for an error that groups several.
     parameter: str | None = None
 
     @classmethod
     def of(
         cls, parameter: str, message: str, value: object, *, limit: str | None = None, remedy: str | None = None
     ) -> "ParameterRefused":
-        """Return the error of the parameter with this name."""
+        """Return an error about the named parameter."""
         error = cls(message, value=value, limit=limit, remedy=remedy)
         error.parameter = parameter
         return error
 
     def fields(self) -> dict[str, Any]:
-        """Return the structured fields that are set, with the parameter's name."""
+        """Return the fields that are set, with the parameter's name."""
         named = {} if self.parameter is None else {"parameter": self.parameter}
         return {**super().fields(), **named}

@@ -1,8 +1,8 @@
-"""Every error that a caller can cause, in one tree.
+"""The base class of all errors, and the errors in specs, layouts, parts and print events.
 
-A class's docstring is its default message and the title of its problem document. An error carries a JSON Pointer to
-the faulty value (RFC 6901), that value, the limit and a remedy; `problem` returns it as a problem document (RFC 9457).
-Which HTTP status a kind of error has is decided in `api.http.status_codes`.
+The first line of a class's docstring is its default message and the title of its problem document. An error carries a
+JSON Pointer to the faulty value (RFC 6901), that value, the limit and a remedy; `problem` returns it as a problem
+document (RFC 9457). `api.http.status_codes` assigns the HTTP statuses.
 """
 
 from collections.abc import Sequence
@@ -24,7 +24,7 @@ __all__ = [
 class DrawerwrightError(Exception):
     """An error occurred."""
 
-    #: The last part of the problem's type.
+    #: Last path segment of the problem type's URI.
     slug: ClassVar[str] = "error"
 
     def __init__(
@@ -38,16 +38,16 @@ class DrawerwrightError(Exception):
         part: str | None = None,
         errors: Sequence["DrawerwrightError"] = (),
     ) -> None:
-        """Describe one fault.
+        """Create an error.
 
         Args:
-            message: what is wrong; by default the first line of the class's docstring.
-            pointer: where in the document (JSON Pointer, RFC 6901).
+            message: what is wrong; the first line of the class's docstring if omitted.
+            pointer: JSON Pointer (RFC 6901) to the faulty value.
             value: the faulty value.
-            limit: the values that are allowed.
-            remedy: what the caller can do about it.
-            part: the mark of the part concerned.
-            errors: the single faults of an error that groups several.
+            limit: the allowed values.
+            remedy: how the caller can fix it.
+            part: mark of the affected part.
+            errors: the individual errors, if this one groups several.
         """
         self.message = message or (type(self).__doc__ or "").splitlines()[0]
         self.pointer = pointer
@@ -59,7 +59,7 @@ class DrawerwrightError(Exception):
         super().__init__(self.message)
 
     def __str__(self) -> str:
-        """Return message, fields and remedy as one line."""
+        """Return the message, the structured fields and the remedy on one line."""
         details = [
             f"{name} {detail}"
             for name, detail in (
@@ -79,7 +79,7 @@ class DrawerwrightError(Exception):
         return (type(self).__doc__ or "").splitlines()[0]
 
     def fields(self) -> dict[str, Any]:
-        """Return the structured fields that are set."""
+        """Return the fields that are set, as in the problem document."""
         fields = {
             "detail": self.message,
             "pointer": self.pointer,
@@ -96,9 +96,9 @@ class DrawerwrightError(Exception):
         """Return the problem document (RFC 9457).
 
         Args:
-            type_base: the URL before the slug in the document's `type`.
-            instance: the URL of the request that failed.
-            status: the HTTP status of the response; the error itself knows none.
+            type_base: URL prefix of the document's `type`; the slug follows it.
+            instance: URL of the failed request.
+            status: HTTP status of the response.
         """
         document: dict[str, Any] = {"type": f"{type_base}{self.slug}", "title": self.title}
         if status is not None:
@@ -160,24 +160,24 @@ class PrintRefused(DrawerwrightError):
 
 
 def _plain(value: object) -> object:
-    """Return the value in a form that JSON can represent, shortened to one line."""
+    """Return the value in a form that JSON can represent, cut to about one line."""
     if value is None or isinstance(value, bool):
         return value
     if isinstance(value, int):
-        # some JSON writers stop at 64 bits, and Python writes out no integer of thousands of digits
-        return value if value.bit_length() < 64 else f"a number of {value.bit_length()} bits"  # noqa: PLR2004 - as said
+        # some JSON writers fail beyond 64 bits, and Python does not convert integers of thousands of digits
+        return value if value.bit_length() < 64 else f"a number of {value.bit_length()} bits"  # noqa: PLR2004 - 64 bits
     if isinstance(value, float):
-        return value if value - value == 0.0 else _written(value)
-    if isinstance(value, list | tuple) and len(value) <= 8:  # noqa: PLR2004 - long values are cut below
-        return [_plain(_written(item) if isinstance(item, list | tuple) else item) for item in value]
-    text = value[:200] if isinstance(value, str) else _written(value)
-    text = text.encode(errors="backslashreplace").decode()  # a lone surrogate is no UTF-8
-    return text if len(text) <= 120 else f"{text[:117]}..."  # noqa: PLR2004 - a line
+        return value if value - value == 0.0 else _repr(value)
+    if isinstance(value, list | tuple) and len(value) <= 8:  # noqa: PLR2004 - longer lists are cut below
+        return [_plain(_repr(item) if isinstance(item, list | tuple) else item) for item in value]
+    text = value[:200] if isinstance(value, str) else _repr(value)
+    text = text.encode(errors="backslashreplace").decode()  # UTF-8 cannot encode a lone surrogate
+    return text if len(text) <= 120 else f"{text[:117]}..."  # noqa: PLR2004 - about one line
 
 
-def _written(value: object) -> str:
-    """Return the value as Python writes it, or the name of its type where it cannot be written."""
+def _repr(value: object) -> str:
+    """Return the value's `repr`, or the name of its type if it has none."""
     try:
         return repr(value)
-    except ValueError:  # somewhere in it is an integer of thousands of digits
+    except ValueError:  # it contains an integer of thousands of digits
         return f"a {type(value).__name__}"
