@@ -52,7 +52,7 @@ def test_lines_are_the_same(service, spec, bad):
     assert document["name"] == "shed"
     assert [entry["state"] for entry in document["entries"]] == ["queued", "refused", "refused", "queued"]
     assert document["entries"][2]["name"] is None
-    assert "no JSON" in document["entries"][2]["problem"]["detail"]
+    assert "not valid JSON" in document["entries"][2]["problem"]["detail"]
 
 
 @pytest.mark.parametrize("form", ["document", "lines"])
