@@ -65,3 +65,12 @@ LENGTH_EPSILON: Final = 1e-6
 
 #: Difference of unit vector components below which two directions are equal; those between grid points differ by more.
 DIRECTION_EPSILON: Final = 1e-9
+
+#: How much more than 45 degrees an underside may lean: facets of rounded corners and the coordinate grid.
+OVERHANG_SLACK: Final = 1.0
+
+#: How far a printability figure may be past its limit: facets of arcs and rounding, as a share of the limit.
+PRINTABILITY_SLACK: Final = 0.002
+
+#: Heights that differ by less are one level: single precision.
+SAME_LEVEL: Final = 1e-4

@@ -22,7 +22,7 @@ def checks_of(mesh, *, expected=None, printer=PRINTER, stl=None, threemf=None):
     expected = expected or Expected(0, mesh.volume, tuple(mesh.bounds[1].tolist()))
     stl = write_stl(mesh, "x") if stl is None else stl
     threemf = write_3mf(mesh, name="x", part_number="x") if threemf is None else threemf
-    return inspect(stl, threemf, expected, printer)
+    return inspect(stl, threemf, expected, printer).checks
 
 
 def failures(*args, **kwargs):

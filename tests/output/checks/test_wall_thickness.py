@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from worker.output.checks.wall_thickness import section_heights, thinnest_wall
+from worker.output.checks.wall_thickness import section_heights, section_widths
 from worker.solids.mesh import Mesh
 
 LIMIT = 0.82
@@ -18,7 +18,7 @@ def plate(*rings, height=2.0):
 
 
 def measured(mesh, limit=LIMIT, skip=()):
-    return thinnest_wall(mesh, mesh.manifold(), limit, skip)
+    return section_widths(mesh, mesh.manifold(), limit, skip).wall
 
 
 def square(side=20.0):

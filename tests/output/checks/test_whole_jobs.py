@@ -52,7 +52,7 @@ def job(request):
         solid = build(part.shape)
         stl = write_stl(solid, f"drawerwright {part.mark}")
         packed = write_3mf(solid, name=part.mark, part_number=part.mark)
-        checks[part.mark] = inspect(stl, packed, expected_of(part, solid, genus(part.shape)), spec.printer)
+        checks[part.mark] = inspect(stl, packed, expected_of(part, solid, genus(part.shape)), spec.printer).checks
         meshes[part.mark] = read_stl(stl)
     return plan, checks, meshes
 

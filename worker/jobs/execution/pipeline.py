@@ -141,7 +141,7 @@ def _named(plan: Plan, built: Mapping[str, BuiltPart]) -> tuple[dict[str, _Named
             files[entry.name] = _Named(stored, file.data)
             entries.append(entry)
         records[part.mark] = PartRecord(
-            made.digest, made.triangles, made.volume, made.area, made.checks, tuple(entries)
+            made.digest, made.triangles, made.volume, made.area, made.checks, tuple(entries), made.printability
         )
     return files, records
 
@@ -167,11 +167,13 @@ def build_part(part: Part, printer: Printer, store: PartCache) -> BuiltPart:
     # nothing of the job's own goes into the files, so that the next job can have them too
     stl = write_stl(solid, f"drawerwright {part.kind} {name[:_SHORT]} mm")
     threemf = write_3mf(solid, name=f"{part.kind} {name[:_SHORT]}", part_number=name[:_SHORT])
-    checks = inspect(stl, threemf, expected_of(part, solid, genus(part.shape)), printer)
-    require(checks, part.mark)
+    inspection = inspect(stl, threemf, expected_of(part, solid, genus(part.shape)), printer)
+    require(inspection.checks, part.mark)
     mesh = read_stl(stl)
     files = (PartFile.of("stl", stl), PartFile.of("3mf", threemf))
-    made = BuiltPart(name, limits, len(mesh.triangles), mesh.volume, mesh.area, checks, files)
+    made = BuiltPart(
+        name, limits, len(mesh.triangles), mesh.volume, mesh.area, inspection.checks, files, inspection.printability
+    )
     store.keep(made)
     return made
 

@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from worker.jobs.common.errors import BlobMissing
 from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.records.jobs import JobRecords
-from worker.spec.manifest import STL_TYPE, THREEMF_TYPE, Check
+from worker.spec.manifest import STL_TYPE, THREEMF_TYPE, Check, PrintabilityEntry
 
 #: The files of a part: suffix and media type.
 MEDIA_TYPES: Final = {"stl": STL_TYPE, "3mf": THREEMF_TYPE}
@@ -49,6 +49,7 @@ class BuiltPart:
     area: float
     checks: tuple[Check, ...]
     files: tuple[PartFile, ...]
+    printability: tuple[PrintabilityEntry, ...] = ()
 
     def file(self, suffix: str) -> PartFile:
         """Return the file with this suffix.
@@ -106,6 +107,7 @@ class _PartRecord(BaseModel):
     volume: float
     area: float
     checks: tuple[Check, ...]
+    printability: tuple[PrintabilityEntry, ...]
     files: tuple[_FileRecord, ...]
 
 
@@ -132,7 +134,16 @@ class StoredPartCache:
             return None
         if [file.sha256 for file in files] != [one.sha256 for one in record.files]:
             return None
-        return BuiltPart(digest, limits, record.triangles, record.volume, record.area, record.checks, tuple(files))
+        return BuiltPart(
+            digest,
+            limits,
+            record.triangles,
+            record.volume,
+            record.area,
+            record.checks,
+            tuple(files),
+            record.printability,
+        )
 
     def keep(self, part: BuiltPart) -> None:
         """Keep the part, and so repair one that was lost or damaged."""
@@ -140,7 +151,12 @@ class StoredPartCache:
             self._blobs.put(part.key(file), file.data)
         files = tuple(_FileRecord(suffix=file.suffix, sha256=file.sha256) for file in part.files)
         record = _PartRecord(
-            triangles=part.triangles, volume=part.volume, area=part.area, checks=part.checks, files=files
+            triangles=part.triangles,
+            volume=part.volume,
+            area=part.area,
+            checks=part.checks,
+            printability=part.printability,
+            files=files,
         )
         told: dict[str, Any] = record.model_dump(mode="json")
         self._records.add_part(part.digest, part.limits, told)

@@ -20,6 +20,7 @@ from worker.spec.manifest import (
     Generator,
     Manifest,
     PartEntry,
+    PrintabilityEntry,
     PurchaseEntry,
     RunEntry,
     ScheduleEntry,
@@ -37,6 +38,7 @@ class PartRecord:
     area: float
     checks: tuple[Check, ...]
     files: tuple[FileEntry, ...]
+    printability: tuple[PrintabilityEntry, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +87,7 @@ def compose_manifest(
                 digest=record.digest,
                 estimate=None if prints is None else prints.estimates[part.mark],
                 checks=record.checks,
+                printability=record.printability,
                 files=record.files,
             )
             for part in document.parts

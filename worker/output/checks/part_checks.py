@@ -11,12 +11,13 @@ import numpy as np
 
 from worker.layout.model.shapes import Lettering, Part, Shape, TrayShape
 from worker.output.checks.intersections import intersecting_pairs
-from worker.output.checks.wall_thickness import REACH, Range, thinnest_wall
+from worker.output.checks.printability import printability
+from worker.output.checks.wall_thickness import REACH, Range, Widths, section_widths
 from worker.output.meshes.stl import read_stl
 from worker.output.meshes.threemf import read_3mf
 from worker.solids.mesh import Mesh
 from worker.spec.errors import CheckFailed
-from worker.spec.manifest import Check
+from worker.spec.manifest import Check, PrintabilityEntry
 from worker.spec.printer.printer import Printer
 from worker.spec.tolerances import (
     CONTAINMENT_SLACK,
@@ -39,7 +40,7 @@ class Expected:
     """What a part's files must turn out to be.
 
     ``volume`` is that of the solid as built, in mm3; ``unmeasured`` are ranges of height in which walls are not
-    measured.
+    measured; ``letterings`` are the part's texts.
     """
 
     genus: int
@@ -47,25 +48,44 @@ class Expected:
     size: tuple[float, float, float]
     components: int = 1
     unmeasured: tuple[Range, ...] = ()
+    letterings: tuple[Lettering, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Inspection:
+    """A part's checks, and its printability, which is empty when the files hold no solid."""
+
+    checks: tuple[Check, ...]
+    printability: tuple[PrintabilityEntry, ...] = ()
 
 
 def expected_of(part: Part, solid: Mesh, genus: int) -> Expected:
     """Return what the files of a part must turn out to be, given its solid as built."""
-    return Expected(genus, solid.volume, part.size, unmeasured=tuple(_lettered(part.shape)))
+    letterings = getattr(part.shape, "letterings", ())
+    return Expected(genus, solid.volume, part.size, unmeasured=tuple(_lettered(part.shape)), letterings=letterings)
 
 
-def inspect(stl: bytes, threemf: bytes, expected: Expected, printer: Printer) -> tuple[Check, ...]:
-    """Return every check of a part's two files; none raises, see `require`."""
+def inspect(stl: bytes, threemf: bytes, expected: Expected, printer: Printer) -> Inspection:
+    """Return every check of a part's two files and the part's printability; nothing raises, see `require`."""
     try:
         mesh, packed = read_stl(stl), read_3mf(threemf)
     except CheckFailed as failure:
-        return (
-            _check("readable", passed=False, value=failure.message, limit=failure.limit or "both files can be read"),
-        )
+        limit = failure.limit or "both files can be read"
+        return Inspection((_check("readable", passed=False, value=failure.message, limit=limit),))
     triangles = min(len(mesh.triangles), *(len(packed_mesh.triangles) for packed_mesh in packed))
     if triangles < _LEAST_TRIANGLES:
-        return (_check("readable", passed=False, value=triangles, limit="at least 4 triangles in each file"),)
-    return tuple(_checks(mesh, packed, expected, printer))
+        limit = f"at least {_LEAST_TRIANGLES} triangles in each file"
+        return Inspection((_check("readable", passed=False, value=triangles, limit=limit),))
+    gaps = open_edges(mesh) + open_edges(packed[0])
+    solid = mesh.manifold() if gaps == 0 else None
+    if solid is not None and solid.status() != manifold3d.Error.NoError:
+        solid = None
+    least = LINES_IN_A_WALL * printer.line_width - WALL_SLACK
+    widths = None if solid is None else section_widths(mesh, solid, least, expected.unmeasured)
+    checks = [*_mesh_checks(mesh, packed, expected, printer, gaps), *_kernel_checks(solid, widths, expected, least)]
+    if widths is None:
+        return Inspection(tuple(checks))
+    return Inspection(tuple(checks), printability(mesh, widths, printer, expected.letterings))
 
 
 def require(checks: Iterable[Check], mark: str) -> None:
@@ -114,9 +134,10 @@ def open_edges(mesh: Mesh) -> int:
     return int(times[(times != 1) | ~np.isin(distinct, opposite)].sum())
 
 
-def _checks(mesh: Mesh, packed: Sequence[Mesh], expected: Expected, printer: Printer) -> Iterator[Check]:
+def _mesh_checks(
+    mesh: Mesh, packed: Sequence[Mesh], expected: Expected, printer: Printer, gaps: int
+) -> Iterator[Check]:
     yield _same_points(mesh, packed)
-    gaps = open_edges(mesh) + open_edges(packed[0])
     yield _check("closed", passed=gaps == 0, value=gaps, limit="0 edges without one opposite neighbour, in each file")
     ratio = mesh.volume / expected.volume - 1.0
     yield _check(
@@ -139,25 +160,23 @@ def _checks(mesh: Mesh, packed: Sequence[Mesh], expected: Expected, printer: Pri
     yield _check(
         "bed", passed=fits_bed(size, printer), value=" x ".join(f"{length:.3f}" for length in size), limit=_bed(printer)
     )
-    yield from _kernel_checks(mesh, expected, printer, closed=gaps == 0)
 
 
-def _kernel_checks(mesh: Mesh, expected: Expected, printer: Printer, *, closed: bool) -> Iterator[Check]:
-    """Give the checks for which the kernel takes the mesh in again."""
-    solid = mesh.manifold() if closed else None
-    taken = solid is not None and solid.status() == manifold3d.Error.NoError
-    pieces = len(solid.decompose()) if solid is not None and taken else None
+def _kernel_checks(
+    solid: manifold3d.Manifold | None, widths: Widths | None, expected: Expected, least: float
+) -> Iterator[Check]:
+    """Give the checks for which the kernel takes the mesh in again; ``solid`` is None where it does not."""
+    pieces = len(solid.decompose()) if solid is not None else None
     yield _check(
         "components", passed=pieces == expected.components, value=pieces, limit=f"{expected.components}, read again"
     )
-    genus = solid.genus() if solid is not None and taken else None
+    genus = solid.genus() if solid is not None else None
     yield _check("genus", passed=genus == expected.genus, value=genus, limit=f"{expected.genus}, read again")
-    limit = LINES_IN_A_WALL * printer.line_width - WALL_SLACK
-    least = thinnest_wall(mesh, solid, limit, expected.unmeasured) if solid is not None and taken else None
+    wall = None if widths is None else widths.wall
     yield _check(
-        "wall", passed=least is not None and least >= limit,
-        value=f"over {REACH * limit:.3g}" if least == inf else least,
-        limit=f"at least {limit + WALL_SLACK:g} mm ({LINES_IN_A_WALL} lines), less {WALL_SLACK:g}",
+        "wall", passed=wall is not None and wall >= least,
+        value=f"over {REACH * least:.3g}" if wall == inf else wall,
+        limit=f"at least {least + WALL_SLACK:g} mm ({LINES_IN_A_WALL} lines), less {WALL_SLACK:g}",
     )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""The thinnest wall of a solid, measured in horizontal sections.
+"""The thinnest wall and the narrowest gap of a solid, measured in horizontal sections.
 
 A wall is material between two edges of a section that face away from each other, or a neck between two corners that
 reach towards each other. A corner is no wall: what is measured within `_TIP` least walls of a tip, going round it along
@@ -74,8 +74,16 @@ class _Edges:
     after: Indices
 
 
-def thinnest_wall(mesh: Mesh, solid: manifold3d.Manifold, limit: float, skip: Sequence[Range] = ()) -> float:
-    """Return the thinnest wall in mm, or infinity when all are thicker than `REACH` times the limit.
+@dataclass(frozen=True, slots=True)
+class Widths:
+    """The thinnest wall and the narrowest gap in mm; infinity when all are wider than `REACH` times the limit."""
+
+    wall: float
+    gap: float
+
+
+def section_widths(mesh: Mesh, solid: manifold3d.Manifold, limit: float, skip: Sequence[Range] = ()) -> Widths:
+    """Return the thinnest wall and the narrowest gap. A gap is a wall of air: both are measured in the same sections.
 
     Args:
         mesh: the solid's triangles, which tell where to cut.
@@ -93,14 +101,27 @@ def thinnest_wall(mesh: Mesh, solid: manifold3d.Manifold, limit: float, skip: Se
         ]
     )
     if edges is None:
-        return inf
+        return Widths(inf, inf)
     reach = REACH * limit
     i, j = _near(edges, reach, 2.0 * _TIP * limit)
+    return Widths(_narrowest(edges, i, j, limit, reach), _narrowest(_turned(edges), i, j, limit, reach))
+
+
+def _narrowest(edges: _Edges, i: Indices, j: Indices, limit: float, reach: float) -> float:
+    """Return the least width of what lies to the left of the edges, between these pairs."""
     sides = _between_sides(edges, i, j, limit)
     apart = edges.before[i] != j
     corners = _between_corners(edges, i[apart], j[apart], limit)
-    thinnest = min(sides.min(initial=inf), corners.min(initial=inf))
-    return float(thinnest) if thinnest <= reach else inf
+    narrowest = min(sides.min(initial=inf), corners.min(initial=inf))
+    return float(narrowest) if narrowest <= reach else inf
+
+
+def _turned(edges: _Edges) -> _Edges:
+    """Return the same edges run the other way round, with the air to their left; their indices stay."""
+    return _Edges(
+        edges.end, edges.start, -edges.along, edges.length, edges.round - edges.way - edges.length, edges.round,
+        edges.loop, edges.after, edges.before,
+    )  # fmt: skip
 
 
 def section_heights(mesh: Mesh, skip: Sequence[Range] = ()) -> list[float]:

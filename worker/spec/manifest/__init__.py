@@ -38,6 +38,7 @@ from worker.spec.manifest.media_types import (
 )
 from worker.spec.manifest.parts import Check, EstimateEntry, FileEntry, PartEntry, PlannedPart
 from worker.spec.manifest.plan_document import MANIFEST_VERSION, CautionEntry, PlanDocument, WarningEntry
+from worker.spec.manifest.printability import PRINTABILITY_NAMES, PrintabilityEntry, PrintabilityName, PrintabilityUnit
 from worker.spec.manifest.runs import AlternativeEntry, RunEntry, RunPiece, WorkEntry
 from worker.spec.manifest.schedule import PurchaseEntry, ScheduleEntry, StepEntry, SwapEntry, WaitingEntry
 
@@ -49,6 +50,7 @@ __all__ = [
     "JSON_TYPE",
     "MANIFEST_VERSION",
     "PDF_TYPE",
+    "PRINTABILITY_NAMES",
     "STL_TYPE",
     "SVG_TYPE",
     "THREEMF_TYPE",
@@ -83,6 +85,9 @@ __all__ = [
     "Point2",
     "Point3",
     "Positive",
+    "PrintabilityEntry",
+    "PrintabilityName",
+    "PrintabilityUnit",
     "PurchaseEntry",
     "Quantity",
     "RunEntry",

@@ -17,6 +17,7 @@ from worker.spec.manifest.fields import (
     Size3,
     WrittenTray,
 )
+from worker.spec.manifest.printability import PrintabilityEntry
 
 
 class PlannedPart(OutputModel):
@@ -87,4 +88,6 @@ class PartEntry(PlannedPart):
     estimate: EstimateEntry | None = None
     """Time, filament and cost of printing one piece."""
     checks: tuple[Check, ...]
+    printability: tuple[PrintabilityEntry, ...] = ()
+    """How well the part prints, one entry a figure; a figure beyond its limit carries a caution."""
     files: tuple[FileEntry, ...]

@@ -18,6 +18,9 @@ _LINE_LEAST: Final = 0.8
 _LINE_MOST: Final = 2.5
 _LAYER_MOST: Final = 0.8
 
+#: A cooled line spans 10 to 20 mm of air without visible sag in the usual filaments (common practice).
+_BRIDGE_MOST: Final = 15.0
+
 
 def _line_width(fields: dict[str, Any]) -> float:
     return round(_LINE_RATIO * float(fields["nozzle"]), 6)
@@ -73,6 +76,10 @@ class Printer(Noun):
     )
     layer: Annotated[float, LengthBounds(0.02, 1.6)] = Field(
         default=0.2, description="Height of one layer, at most 0.8 times the nozzle."
+    )
+    max_bridge: Annotated[float, LengthBounds(1.0, 200.0)] = Field(
+        default=_BRIDGE_MOST,
+        description="Longest line that it lays across air without sagging; left out, 15 mm (common practice).",
     )
 
     @property
