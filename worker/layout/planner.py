@@ -68,7 +68,7 @@ class _Job:
         self.joint = spec.joint()
         self.previous = Previous.of(spec.previous)
         self.register = Register(self.previous.marks, self.previous.numbers)
-        self._grounds: dict[int, tuple[Outline, Lattice]] = {}
+        self._outlines_and_lattices: dict[int, tuple[Outline, Lattice]] = {}
         self._placed: dict[int, tuple[PlacedTray, ...]] = {}
         self._staying = (Staying(),) * len(spec.drawers)
         self._own = [listed_items(drawer.items, f"/drawers/{index}/items") for index, drawer in enumerate(spec.drawers)]
@@ -124,7 +124,7 @@ class _Job:
         def make(tray: Tray, half_feet: bool) -> TrayShape:  # noqa: FBT001 - the form that `Make` has
             return self.entering.tray_shape(tray, f"/drawers/{index}", half_feet=half_feet)
 
-        return Relayout(self.previous, self.spec.drawers[index], Footing(self._ground(index)[1]), make)
+        return Relayout(self.previous, self.spec.drawers[index], Footing(self._outline_and_lattice(index)[1]), make)
 
     def _furnished(self) -> Contents:
         """Return the trays for items: those that stay, and new ones for all other items."""
@@ -149,24 +149,24 @@ class _Job:
         if not self.spec.drawers[index].fill:
             return trays
         pointer, kept = f"/drawers/{index}/fill", self._staying[index].kept
-        standing = [tray.tray for tray in (*kept, *trays) if not tray.z]
+        on_floor = [tray.tray for tray in (*kept, *trays) if not tray.z]
         bay = site.bay.less((tray.at, tray_halves(tray.tray)) for tray in trays if not tray.z)
         gone = {piece.printed.index for piece in kept}
         there = tuple(self._relayout(index).spares(bay, gone, limit=site.limit, pointer=pointer))
         bay = bay.less(piece.rectangle for piece in there)
-        return (*trays, *there, *spares(site, bay, (tray.height for tray in standing), pointer))
+        return (*trays, *there, *spares(site, bay, (tray.height for tray in on_floor), pointer))
 
     def _site(self, index: int, new: Collection[Item]) -> Site:
         """Return the cells of a drawer that its own trays and those that stay leave free for new items."""
         drawer, kept = self.spec.drawers[index], self._staying[index].kept
         taken = [(place.at, tray_halves(drawer.trays[place.tray])) for place in self._places(index)]
         taken += [piece.rectangle for piece in kept]
-        site = site_of(self.spec, index, self._ground(index)[1], taken, self.bed)
+        site = site_of(self.spec, index, self._outline_and_lattice(index)[1], taken, self.bed)
         return replace(site, anchors=anchors(kept, new, site.bay.step))
 
-    def _ground(self, index: int) -> tuple[Outline, Lattice]:
+    def _outline_and_lattice(self, index: int) -> tuple[Outline, Lattice]:
         """Return a drawer's outline and grid, computed once."""
-        if index not in self._grounds:
+        if index not in self._outlines_and_lattices:
             drawer, pointer, grid = self.spec.drawers[index], f"/drawers/{index}", self.spec.grid
             outline = drawer_outline(drawer, pointer)
             lattice = fit_lattice(
@@ -176,13 +176,13 @@ class _Job:
                 align=(drawer.align.x, drawer.align.y),
                 pointer=pointer,
             )
-            self._grounds[index] = outline, lattice
-        return self._grounds[index]
+            self._outlines_and_lattices[index] = outline, lattice
+        return self._outlines_and_lattices[index]
 
     def _places(self, index: int) -> tuple[PlacedTray, ...]:
         """Return the positions of the drawer's own trays, computed once."""
         if index not in self._placed:
-            drawer, lattice = self.spec.drawers[index], self._ground(index)[1]
+            drawer, lattice = self.spec.drawers[index], self._outline_and_lattice(index)[1]
             kept = self._staying[index].kept
             pins = self._relayout(index).pins(kept) if self.previous.manifest is not None else {}
             taken = [piece.rectangle for piece in kept]
@@ -197,7 +197,9 @@ class _Job:
         """Return the positions that items of a drawer are pinned to, which trays without a position must leave free."""
         items = [*self._own[index], *(self._of_job if len(self.spec.drawers) == 1 else ())]
         pinned = [item for _, item in items if item.at is not None]
-        return reserved(pinned, site_of(self.spec, index, self._ground(index)[1], taken, self.bed)) if pinned else ()
+        if not pinned:
+            return ()
+        return reserved(pinned, site_of(self.spec, index, self._outline_and_lattice(index)[1], taken, self.bed))
 
     def drawer(self, index: int, new: Sequence[Furniture]) -> DrawerPlan:
         """Return the plan of one drawer; its parts are entered into the register.
@@ -207,7 +209,7 @@ class _Job:
             new: trays for items and spare trays, besides those that stay.
         """
         items = (*self._staying[index].kept, *new)
-        return self.entering.drawer(index, *self._ground(index), self._places(index), items)
+        return self.entering.drawer(index, *self._outline_and_lattice(index), self._places(index), items)
 
 
 def _missing(contents: Contents) -> int:

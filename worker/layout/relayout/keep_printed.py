@@ -107,16 +107,16 @@ def anchors(kept: Iterable[KeptTray], new: Collection[Item], step: int) -> tuple
     names = {item.name for item in new}
     tied = {item.near for item in new if item.near is not None}
     groups = {item.group for item in new if item.group is not None}
-    piles: dict[Spot, list[KeptTray]] = {}
+    stacks: dict[Spot, list[KeptTray]] = {}
     for piece in sorted(kept, key=lambda piece: piece.z):
-        piles.setdefault(piece.at, []).append(piece)
+        stacks.setdefault(piece.at, []).append(piece)
     anchored: list[Anchor] = []
-    for at, pile in piles.items():
-        items = tuple(lain.item for piece in pile for lain in piece.items)
+    for at, stack in stacks.items():
+        items = tuple(lain.item for piece in stack for lain in piece.items)
         belongs = any(item.group in groups or item.name in tied or item.near in names for item in items)
         # a tray placed on half cells may stand where positions now go by whole cells
-        if belongs and not pile[0].z and not any(along % step for along in (*at, *pile[0].shape.halves)):
-            anchored.append(Anchor(items, at, pile[0].shape.halves))
+        if belongs and not stack[0].z and not any(along % step for along in (*at, *stack[0].shape.halves)):
+            anchored.append(Anchor(items, at, stack[0].shape.halves))
     return tuple(anchored)
 
 

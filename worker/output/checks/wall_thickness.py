@@ -33,7 +33,7 @@ _TALL_BAND: Final = 1.0
 #: No more bands than this are cut, spread evenly.
 _MOST_BANDS: Final = 40
 
-#: How far inside a tall band with sloping faces its two sections lie, as a share of its height.
+#: How far inside a tall band with sloping faces its two sections lie, as a fraction of its height.
 _INSIDE: Final = 0.1
 
 #: Edges up to this angle from parallel are two sides of one wall.

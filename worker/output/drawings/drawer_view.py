@@ -198,8 +198,8 @@ class _Figure:
         inside = isinstance(shape, TrayShape) and bool(shape.walls or shape.pockets or shape.ledge)
         x, y, wide, deep = self._frame(*stack[0].box.bounds)
         pad = min(_PAD * self.unit * len(stack), wide / 12.0, deep / 12.0)
-        share = (deep - 2 * pad) / len(stack)
-        frames = [(x + pad, y + pad + level * share, wide - 2 * pad, share) for level in range(len(stack))]
+        row_depth = (deep - 2 * pad) / len(stack)
+        frames = [(x + pad, y + pad + level * row_depth, wide - 2 * pad, row_depth) for level in range(len(stack))]
         written = [
             _within(self.mapped.captions(tray), frame, self.unit, mark=tray.place.mark)
             for tray, frame in zip(reversed(stack), frames, strict=True)

@@ -20,7 +20,7 @@ _LEAD: Final = 1.1
 _BEFORE: Final = 3.0
 _AFTER: Final = 0.6
 
-#: Columns: heading and share of the width.
+#: Columns: heading and fraction of the width.
 _PIECES: Final = (("mark", 0.09), ("kind", 0.09), ("pieces", 0.1), ("width x depth x height, mm", 0.3), ("name", 0.42))
 _TRAYS: Final = (("mark", 0.09), ("column, row", 0.31), ("contents and orientation", 0.6))
 _TILES: Final = (("mark", 0.09), ("mm from the left and from the front", 0.6), ("rotation", 0.31))
@@ -46,7 +46,7 @@ class LegendPage:
 
 @dataclass(frozen=True, slots=True)
 class _Row:
-    """Lines side by side: ``(share of the width, lines)``; a heading stays with the row after it."""
+    """Lines side by side: ``(fraction of the width, lines)``; a heading stays with the row after it."""
 
     cells: tuple[tuple[float, tuple[str, ...]], ...]
     size: float = _BODY
@@ -76,10 +76,10 @@ def legend(mapped: MappedDrawer, width: float, height: float | None, unit: float
             pages.append(LegendPage())
         page = pages[-1]
         top = page.height + (row.before if page.shapes else 0.0)
-        for share, lines in row.cells:
+        for fraction, lines in row.cells:
             for number, line in enumerate(lines):
                 if line:
-                    at = (share * width, (top + number * LINE * _LEAD * row.size) * unit)
+                    at = (fraction * width, (top + number * LINE * _LEAD * row.size) * unit)
                     page.shapes.append(TextLine(line, at, row.size * unit, row.bold))
         page.height = top + row.height - row.before
         if row.rule:
@@ -211,7 +211,7 @@ def _prose(text: str, size: float, width: float) -> Iterator[_Row]:
 
 def _table(texts: list[str], columns: tuple[tuple[str, float], ...], width: float, *, bold: bool = False) -> _Row:
     cells, start = [], 0.0
-    for text, (_, share) in zip(texts, columns, strict=True):
-        cells.append((start, tuple(wrapped(text, share * width - 1.5, _BODY, bold=bold))))
-        start += share
+    for text, (_, fraction) in zip(texts, columns, strict=True):
+        cells.append((start, tuple(wrapped(text, fraction * width - 1.5, _BODY, bold=bold))))
+        start += fraction
     return _Row(tuple(cells), bold=bold, after=_AFTER, rule=True)

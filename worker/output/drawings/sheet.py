@@ -105,9 +105,9 @@ def block(lines: Sequence[tuple[str, float, bool]], frame: Frame, *, align: Alig
     """Return lines ``(text, size, bold)`` one under another in the middle of a frame, or turned from left to right."""
     x, y, across, down = frame
     high = sum(LINE * size for _, size, _ in lines)
-    share = {"left": 0.0, "middle": 0.5, "right": 1.0}[align]
-    start = (x + (across - high) / 2.0, y + (1.0 - share) * down) if turned else (
-        x + share * across, y + (down - high) / 2.0)  # fmt: skip
+    fraction = {"left": 0.0, "middle": 0.5, "right": 1.0}[align]
+    start = (x + (across - high) / 2.0, y + (1.0 - fraction) * down) if turned else (
+        x + fraction * across, y + (down - high) / 2.0)  # fmt: skip
     texts = []
     for text, size, bold in lines:
         texts.append(TextLine(text, start, size, bold, align, turned))

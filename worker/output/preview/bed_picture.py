@@ -274,8 +274,8 @@ def _letters(text: str, capital: float) -> _Pixels | None:
     wide, tall = (np.ceil((high - low) / _LETTER_FINE).astype(np.int64) + 2).tolist()
     start = low - _LETTER_FINE
     covered = fill([outline - start for outline in outlines], (tall * _LETTER_FINE, wide * _LETTER_FINE))
-    share: _Pixels = covered.reshape(tall, _LETTER_FINE, wide, _LETTER_FINE).mean(axis=(1, 3))
-    return share
+    coverage: _Pixels = covered.reshape(tall, _LETTER_FINE, wide, _LETTER_FINE).mean(axis=(1, 3))
+    return coverage
 
 
 def _spread_ink(ink: _Pixels) -> _Pixels:

@@ -12,7 +12,7 @@ __all__ = ["BASE_FLOW", "LIMITS", "Process"]
 #: Volumetric flow of PLA through a standard hot end, mm3/s: the middle of common practice, 10 to 15.
 BASE_FLOW: Final = 12.5
 
-#: By material: share of the base flow, speed of outer walls and of all other lines in mm/s (own choice within common
+#: By material: factor of the base flow, speed of outer walls and of all other lines in mm/s (own choice within common
 #: practice, no single source).
 LIMITS: Final = {
     "PLA": (1.0, 100.0, 180.0),
@@ -54,7 +54,7 @@ class Process:
     travel_speed: float = 250.0  # common practice: 150 to 500
     acceleration: float = 3000.0  # common practice: 1000 (moving bed of old) to 10 000
     corner_speed: float = 8.0  # common practice: "jerk" or square-corner speed of 5 to 10
-    max_flow: float = BASE_FLOW  # PLA; the share of other materials in LIMITS
+    max_flow: float = BASE_FLOW  # PLA; LIMITS has the factors of other materials
     hop: float = 0.5  # s for one retraction there and back with its lift; common practice
     layer_change: float = 1.0  # s; common practice: lift, seam and start-up of the flow
     heat_up: float = 300.0  # s; common practice: bed, nozzle, levelling, purge line: three to eight minutes
@@ -90,7 +90,7 @@ class Process:
     def of(cls, material: str) -> Self:
         """Return the process for a material by its name, in any case: one that is not known here gets PLA's."""
         name = material.upper() if material.upper() in LIMITS else "PLA"
-        share, outer, most = LIMITS[name]
+        flow_factor, outer, most = LIMITS[name]
         plain = cls()  # with slots the class itself does not keep its defaults
         return cls(
             first_layer_speed=min(plain.first_layer_speed, outer),
@@ -98,13 +98,13 @@ class Process:
             inner_speed=min(plain.inner_speed, most),
             full_layer_speed=min(plain.full_layer_speed, most),
             infill_speed=min(plain.infill_speed, most),
-            max_flow=BASE_FLOW * share,
+            max_flow=BASE_FLOW * flow_factor,
             density=DENSITIES[name],
         )
 
     @property
     def line_area(self) -> float:
-        """Cross-section of a laid line in mm2, as its share of a filled layer."""
+        """Cross-section of a laid line in mm2, as its fraction of a filled layer."""
         return self.line_width * self.layer
 
     def reached(self, speed: float) -> float:
