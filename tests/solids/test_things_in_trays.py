@@ -1,16 +1,16 @@
 """Things as solids in their poses, in the trays that were sized for them: nothing touches a wall."""
 
+import itertools
 from math import pi
 
 import manifold3d
 import pytest
 from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
-from tests.layout.storage.things import ground, grounds, shapes, standard, thing, things
-from worker.layout.items.shared_tray import share
+from tests.layout.storage.things import filled_trays, ground, grounds, shapes, standard, thing, things
 from worker.layout.storage.sizing_rules import AIR
 from worker.layout.storage.tray_option import POCKET_CLEARANCE, Bulk
-from worker.layout.storage.tray_sizes import options
 from worker.layout.tray.tray_builder import tray_shape
 from worker.solids.tray import build_tray
 from worker.spec.tolerances import CLEARANCE_SLACK, OVERSHOOT
@@ -72,7 +72,7 @@ def heap(bulk, wall, floor):
 @_modest
 @given(things(), grounds())
 def test_no_thing_touches_a_wall_and_each_keeps_its_clearance(item, ground):
-    for option in options(item, ground)[:4]:
+    for option in filled_trays([item], ground)[:4]:
         shape, tray = tray_of(option, ground)
         air = AIR if option.recess is None else POCKET_CLEARANCE
         over = tray.trim_by_plane((0.0, 0.0, 1.0), shape.floor_top + _LIFT / 2.0)
@@ -89,32 +89,36 @@ def test_no_thing_touches_a_wall_and_each_keeps_its_clearance(item, ground):
 
 
 @_modest
-@given(shapes, shapes, shapes, grounds())
-def test_things_that_share_a_tray_touch_no_wall(first, second, third, ground):
-    kinds = [thing(shape, name, count=9, group="m4") for shape, name in zip((first, second, third), "abc", strict=True)]
-    for option in share(kinds, ground)[:3]:
+@given(st.lists(shapes, min_size=2, max_size=4), st.integers(1, 12), st.booleans(), grounds())
+def test_things_that_share_a_tray_touch_no_wall_and_no_other_thing(several, count, label, ground):
+    kinds = [thing(shape, f"k{k}", count=count, group="m4", label=label) for k, shape in enumerate(several)]
+    shared = [option for option in filled_trays(kinds, ground) if len(option.items) > 1]
+    for option in [*shared[:2], *shared[-1:]]:
         shape, tray = tray_of(option, ground)
-        assert all((solid(other) ^ tray).volume() == 0.0 for other in option.things())
-        for content in option.content:
-            if isinstance(content, Bulk):
-                made = heap(content, shape.wall, shape.floor_top)
-                assert (made ^ tray).volume() <= 0.02 * (content.ramp or 0.0) * content.size[0]
+        solids = [solid(placed) for placed in option.things()]
+        assert all((made ^ tray).volume() == 0.0 for made in solids[:12])
+        assert all((made ^ other).volume() <= 1e-6 for made, other in itertools.pairwise(solids[:12]))
+        for bulk in option.content:
+            if isinstance(bulk, Bulk):
+                made = heap(bulk, shape.wall, shape.floor_top)
+                assert (made ^ tray).volume() <= 0.02 * (bulk.ramp or 0.0) * bulk.size[0]
 
 
 @_modest
 @given(things(), grounds())
 def test_the_plastic_of_an_option_is_its_trays_volume(item, ground):
-    for option in options(item, ground)[-1:]:
+    for option in filled_trays([item], ground)[-1:]:
         _, tray = tray_of(option, ground)
         # clearances, roundings and what is cut for a text are left out of the closed form
         assert option.plastic == pytest.approx(tray.volume(), rel=0.06 if option.notched else 0.04)
 
 
 def test_a_heap_of_the_counted_volume_is_in_the_tray():
-    for option in options(standard("nut-m5", count=120), ground()):
+    ramped = [option for option in filled_trays([standard("nut-m5", count=120)], ground()) if option.ramp]
+    assert ramped
+    for option in ramped:
         shape, _ = tray_of(option, ground())
         (bulk,) = option.content
-        assert bulk.ramp
         lost = (1.0 - pi / 4.0) * bulk.ramp**2 * bulk.size[0]
         # the region starts behind the wall, so that the ramp takes less of it than that
         whole = bulk.size[0] * bulk.size[1] * bulk.size[2]

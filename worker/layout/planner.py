@@ -18,7 +18,6 @@ from worker.layout.model.plan import DrawerPlan, Lattice, Plan
 from worker.layout.model.plan_document import plan_document
 from worker.layout.model.shapes import TrayShape
 from worker.layout.model.unplaced import settle_unplaced
-from worker.layout.placement.search_budget import THOROUGH
 from worker.layout.placement.tray_placement import Footing, PlacedTray, Spot, place_trays, tray_halves
 from worker.layout.relayout.keep_printed import Relayout, Staying, anchors, require_fixed
 from worker.layout.relayout.previous_layout import Previous
@@ -27,21 +26,26 @@ from worker.spec import Spec
 from worker.spec.drawer.tray import Tray
 from worker.spec.errors import TrayError
 from worker.spec.items.item import Item
+from worker.spec.items.layout import Effort
 
 __all__ = ["lay_out"]
 
 
-def lay_out(spec: Spec) -> Plan:
+def lay_out(spec: Spec, effort: Effort = "quick") -> Plan:
     """Return the plan of a whole job.
 
     Marks are assigned in order of first use: drawers in the order of the spec, tiles in the order of their floor, trays
     in the order of the spec. Identical shapes share a mark over all drawers, and a part's quantity includes the copies
     of its drawers.
 
+    Args:
+        spec: the job.
+        effort: how far to search for the trays of items where the spec does not say.
+
     Raises:
         LayoutError: if a drawer or its floor cannot be laid out; `TrayError` if a tray cannot be made or placed.
     """
-    job = _Job(spec)
+    job = _Job(spec, spec.layout.effort or effort)
     contents = job.furnished()
     unplaced = settle_unplaced(spec, contents.unplaced)
     drawers = tuple(job.drawer(index, trays) for index, trays in enumerate(contents.trays))
@@ -63,8 +67,9 @@ def lay_out(spec: Spec) -> Plan:
 class _Job:
     """Layout of one job: the state that its drawers share."""
 
-    def __init__(self, spec: Spec) -> None:
+    def __init__(self, spec: Spec, effort: Effort) -> None:
         self.spec = spec
+        self.effort = effort
         self.joint = spec.joint()
         self.previous = Previous.of(spec.previous)
         self.register = Register(self.previous.marks, self.previous.numbers)
@@ -132,15 +137,7 @@ class _Job:
         own = [[listed for listed in its_own if listed[0] not in used] for its_own in self._own]
         of_job = [listed for listed in self._of_job if listed[0] not in used]
         sites = [self._site(index, [item for _, item in (*its_own, *of_job)]) for index, its_own in enumerate(own)]
-        result = furnish(self.spec, sites, of_job, own)
-        lists = [("/items", len(of_job) / len(own))]
-        lists += [(f"/drawers/{index}/items", float(len(its_own))) for index, its_own in enumerate(own)]
-        for pointer, kinds in lists:
-            if kinds > THOROUGH:
-                message = (
-                    f"Over {THOROUGH} kinds of items a drawer: fewer ways to share, pile and place trays were tried."
-                )
-                self.register.warn_at(pointer, message)
+        result = furnish(self.spec, sites, of_job, own, self.effort)
         filled = (self._filled(index, sites[index], trays) for index, trays in enumerate(result.trays))
         return replace(result, trays=tuple(filled))
 

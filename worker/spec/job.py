@@ -13,6 +13,7 @@ from worker.spec.drawer.tray import Tray
 from worker.spec.errors import JointError, SpecError, TrayError
 from worker.spec.items.item import Item
 from worker.spec.items.item_list import Items
+from worker.spec.items.layout import LayoutPreferences
 from worker.spec.manifest import Manifest, PartKind
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Name
@@ -61,6 +62,9 @@ class Spec(Noun):
         default=True, strict=True, description="Add a small test print that shows which clearance fits."
     )
     items: Items = Field(default=(), description="Items to distribute over all drawers of the job.")
+    layout: LayoutPreferences = Field(
+        default=LayoutPreferences(), description="Preferences for the trays that are chosen for items."
+    )
     strict: bool = Field(default=False, strict=True, description="Refuse the job if an item cannot be placed.")
     previous: Previous | None = Field(
         default=None,

@@ -77,13 +77,20 @@ def sound(plan, spec):
             assert place.at[2] < stored.at[2]
             assert stored.at[2] + stored.size[2] <= drawer.size[2]
             assert stored.count <= stored.capacity
-    pointers = [f"/items/{k}" for k in range(len(spec.items))] + [
-        f"/drawers/{d}/items/{k}" for d, drawer in enumerate(spec.drawers) for k in range(len(drawer.items))
-    ]
-    listed = [entry.pointer for drawer in plan.drawers for entry in drawer.contents] + [
-        entry.pointer for entry in plan.unplaced
-    ]
-    assert sorted(listed) == sorted(pointers)
+    for pointer, count in counts(spec).items():
+        placed = sum(entry.count for drawer in plan.drawers for entry in drawer.contents if entry.pointer == pointer)
+        assert placed + sum(entry.count for entry in plan.unplaced if entry.pointer == pointer) == count
+    assert len({entry.pointer for entry in plan.unplaced}) == len(plan.unplaced)
+
+
+def counts(spec):
+    """How many there are of each item, by its pointer."""
+    of_job = {f"/items/{k}": item.count for k, item in enumerate(spec.items)}
+    return of_job | {
+        f"/drawers/{d}/items/{k}": item.count
+        for d, drawer in enumerate(spec.drawers)
+        for k, item in enumerate(drawer.items)
+    }
 
 
 _items = st.lists(

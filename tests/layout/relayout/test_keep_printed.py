@@ -459,11 +459,11 @@ def test_one_of_several_kinds_keeps_the_tray_they_shared():
     assert placed(plain, "nuts")[1] == placed(before, "nuts")[1]
 
 
-#: Kinds of which one has a group, in one tray.
+#: Kinds of one group, in one tray.
 MIXED = [
     {"name": "nuts", "shape": {"kind": "standard", "id": "nut-m4"}, "count": 40, "group": "M4"},
-    {"name": "bits", "shape": {"kind": "cylinder", "diameter": 7, "length": 25}, "count": 6},
-    {"name": "keys", "shape": {"kind": "box", "size": [30, 10, 5]}, "count": 2},
+    {"name": "bits", "shape": {"kind": "cylinder", "diameter": 7, "length": 25}, "count": 6, "group": "M4"},
+    {"name": "keys", "shape": {"kind": "box", "size": [30, 10, 5]}, "count": 2, "group": "M4"},
 ]
 
 
@@ -580,7 +580,7 @@ def test_what_stays_and_is_to_be_near_something_new_has_it_come_near():
     other = {"name": "other", "shape": {"kind": "box", "size": [230, 150, 30]}, "storage": "rows"}
     far = {"name": "far", "shape": _BLOCK, "storage": "rows", "access": "rarely"}
     before = first(job({"width": 430, "items": [other, far]}))
-    new = {"name": "new", "shape": _BLOCK, "storage": "rows", "access": "rarely"}
+    new = {"name": "new", "shape": _BLOCK, "storage": "rows", "access": "often"}
     alone = again(job({"width": 430, "items": [far, new]}), before)
     tied = again(job({"width": 430, "items": [{**far, "near": "new"}, new]}), before)
     assert _middle(tied, "far") == _middle(before, "far")

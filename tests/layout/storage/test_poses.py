@@ -6,8 +6,7 @@ from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
 from tests.layout.storage.things import shapes, standard, thing
-from worker.layout.storage.poses import longest, lying_poses, poses, thinnest, volume
-from worker.layout.storage.upright import standing_poses
+from worker.layout.storage.poses import longest, lying_poses, poses, thinnest, turned, volume
 
 _modest = settings(max_examples=60, deadline=None)
 
@@ -41,10 +40,22 @@ def test_every_pose_has_one_turned_by_a_quarter(shape):
 
 @_modest
 @given(shapes)
-def test_a_thing_lies_as_low_as_it_can_and_stands_higher_than_wide(shape):
-    lying = poses(thing(shape).plain)
-    assert {pose.size[2] for pose in lying_poses(lying)} == {min(pose.size[2] for pose in lying)}
-    assert all(pose.size[2] > min(pose.size[:2]) for pose in standing_poses(lying))
+def test_a_thing_lies_as_low_as_it_can(shape):
+    every = poses(thing(shape).plain)
+    assert {pose.size[2] for pose in lying_poses(every)} == {min(pose.size[2] for pose in every)}
+
+
+@_modest
+@given(shapes)
+def test_a_pose_turned_four_times_is_the_same_again(shape):
+    for pose in poses(thing(shape).plain):
+        quarter = turned(pose)
+        assert quarter.size == (pose.size[1], pose.size[0], pose.size[2])
+        assert quarter.shadow == pytest.approx(pose.shadow, rel=1e-3)
+        again = turned(turned(turned(quarter)))
+        assert (again.size, again.axis) == (pose.size, pose.axis)
+        if pose.outline:
+            assert Polygon(again.outline).symmetric_difference(Polygon(pose.outline)).area < 0.05
 
 
 def test_a_box_has_six_poses_and_a_cube_one():

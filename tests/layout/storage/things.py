@@ -2,6 +2,11 @@
 
 from hypothesis import strategies as st
 
+from worker.layout.items.filled_tray import tray_option
+from worker.layout.items.likeness import families, same_use
+from worker.layout.placement.column_pricing import columns
+from worker.layout.placement.objective import WEIGHTS
+from worker.layout.placement.tray_columns import Assortment
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.spec.drawer.joint import Joint, default_profile
 from worker.spec.items.item import Item
@@ -76,3 +81,24 @@ def grounds(draw):
         line_width=0.66 if wide else 0.44,
         wall=1.32 if wide else 1.2,
     )
+
+
+def assortment(items, ground, *, share="like"):
+    """Return items with every footprint of a ground up to six cells."""
+    sides = [range(ground.step, min(side, 12) + 1, ground.step) for side in ground.span]
+    footprints = frozenset((wide, deep) for wide in sides[0] for deep in sides[1])
+    return Assortment(tuple(items), families(items, share), same_use, ground, WEIGHTS["balanced"], footprints)
+
+
+def tray_columns(items, ground, *, share="like"):
+    """Return the columns of these items, the smallest first, and what they were made from."""
+    stock = assortment(items, ground, share=share)
+    left = {index: item.count for index, item in enumerate(items)}
+    every = columns(stock, left, any_value=True).values()
+    return stock, sorted(every, key=lambda column: (column.area, column.key))
+
+
+def filled_trays(items, ground, *, share="like"):
+    """Return every tray for these items with what is in it, the smallest first."""
+    stock, every = tray_columns(items, ground, share=share)
+    return [tray_option(stock, column) for column in every]

@@ -5,17 +5,18 @@ from dataclasses import dataclass
 from typing import Final, Protocol, TypeAlias
 
 from worker.layout.floor.print_bed import Bed
-from worker.layout.items.allocate_to_drawers import shared
+from worker.layout.items.drawer_allocation import Allocation, allocate
 from worker.layout.items.drawer_site import Site
-from worker.layout.items.fill_drawer import Settled, Stock
+from worker.layout.items.drawer_stock import Settled, pinned_column
 from worker.layout.items.shortage import largest_free, shortage
 from worker.layout.model.plan import Lattice, Stored, Unplaced
-from worker.layout.placement.placement_problem import Bay, Spot
+from worker.layout.placement.bay import Bay, Spot
 from worker.layout.storage.sizing_rules import FRAME_AIR, DrawerLimits
 from worker.layout.storage.tray_option import Bulk, Lot
 from worker.layout.tray.interior import on_grid
 from worker.spec.drawer.tray import Tray
 from worker.spec.items.item import Item
+from worker.spec.items.layout import Effort
 from worker.spec.job import Spec
 
 __all__ = [
@@ -97,12 +98,11 @@ class ItemTray:
         if self.settled is None:
             return
         option = self.settled.option
-        alone = len(self.settled.items) == 1
         for index, (item, pointer, storage) in enumerate(
             zip(self.settled.items, self.pointers, option.storages, strict=True)
         ):
-            # a shared tray has a compartment an item, in order; two items of different lists may have one name
-            for lying in option.content if alone else option.content[index : index + 1]:
+            # a compartment for each, in order; two items of different lists may have one name
+            for lying in option.content[index : index + 1]:
                 low, size = _box(lying)
                 yield Stored(
                     item=item.name,
@@ -145,7 +145,7 @@ def site_of(spec: Spec, index: int, lattice: Lattice, taken: Sequence[tuple[Spot
             row[cell.x : cell.x + cell.width] = [True] * cell.width
     bay = Bay(tuple(tuple(row) for row in free), 1 if spec.grid.half_cells else 2).less(taken)
     ground = DrawerLimits.of(spec, lattice.span, min(drawer.height, spec.printer.bed[2] + FRAME_AIR))
-    return Site(drawer.name, ground, bay, drawer.copies, drawer.height, bed)
+    return Site(drawer.name, ground, bay, drawer.copies, drawer.height, bed, layout=spec.layout)
 
 
 def reserved(items: Iterable[Item], site: Site) -> tuple[tuple[Spot, Spot], ...]:
@@ -156,9 +156,9 @@ def reserved(items: Iterable[Item], site: Site) -> tuple[tuple[Spot, Spot], ...]
         if item.at is None:
             continue
         at = round(2.0 * item.at[0]), round(2.0 * item.at[1])
-        fits = [way.halves for way in site.options(item) if at in bay.spots(bay.corners(bay.bits, *way.halves))]
-        if fits:
-            rectangles.append((at, fits[0]))
+        column = pinned_column(site.assortment([item]), 0, bay, at)
+        if column is not None:
+            rectangles.append((at, column.halves))
             bay = bay.less([rectangles[-1]])
     return tuple(rectangles)
 
@@ -183,7 +183,11 @@ def listed_items(items: Iterable[Item], pointer: str) -> tuple[ListedItem, ...]:
 
 
 def furnish(
-    spec: Spec, sites: Sequence[Site], of_job: Sequence[ListedItem], own: Sequence[Sequence[ListedItem]]
+    spec: Spec,
+    sites: Sequence[Site],
+    of_job: Sequence[ListedItem],
+    own: Sequence[Sequence[ListedItem]],
+    effort: Effort,
 ) -> Contents:
     """Return the trays for the items of a job that have none yet.
 
@@ -192,12 +196,13 @@ def furnish(
         sites: its drawers, each with what is free in it.
         of_job: the items that may go into any drawer.
         own: the items that each drawer has of its own.
+        effort: how far to search.
     """
-    result = shared([item for _, item in of_job], sites, [[item for _, item in pairs] for pairs in own])
+    result = allocate([item for _, item in of_job], sites, [[item for _, item in pairs] for pairs in own], effort)
     # equal items may stand in two lists: each is known as the object that it is
     pointers = {id(item): pointer for pairs in (of_job, *own) for pointer, item in pairs}
     trays = tuple(tuple(_item_tray(settled, pointers) for settled in stock.settled) for stock in result.stocks)
-    return Contents(trays, tuple(_unplaced(spec, result.stocks, result.left, pointers)))
+    return Contents(trays, tuple(_unplaced(spec, result, pointers)))
 
 
 def _item_tray(settled: Settled, pointers: dict[int, str]) -> ItemTray:
@@ -254,22 +259,22 @@ def _cut(length: int, step: int) -> int:
     return -(-length // (parts * step)) * step
 
 
-def _unplaced(
-    spec: Spec, stocks: Sequence[Stock], left: Sequence[Item], pointers: dict[int, str]
-) -> Iterator[Unplaced]:
-    """Yield the items without a place, those of the drawers first."""
-    half_cells, number = spec.grid.half_cells, 0
-    for index, stock in enumerate(stocks):
-        others = [other for other in stocks if other is not stock]
-        for item in stock.missing:
-            number += 1
-            lack = shortage(item, [stock], others, half_cells=half_cells, brief=number > _MOST_REMEDIES)
-            name = spec.drawers[index].name
-            yield Unplaced(item.name, pointers[id(item)], item.count, lack.reason, lack.remedy, name)
-    for item in left:
+def _unplaced(spec: Spec, result: Allocation, pointers: dict[int, str]) -> Iterator[Unplaced]:
+    """Yield the items of which some have no place, those of the drawers first."""
+    of_job = {id(item) for item, _ in result.left}
+    number = 0
+    for index, stock in enumerate(result.stocks):
+        others = [other for other in result.stocks if other is not stock]
+        for item, count in stock.missing:
+            if id(item) not in of_job:
+                number += 1
+                lack = shortage(spec, item, count, [stock], others, brief=number > _MOST_REMEDIES)
+                name = spec.drawers[index].name
+                yield Unplaced(item.name, pointers[id(item)], count, lack.reason, lack.remedy, name)
+    for item, count in result.left:
         number += 1
-        lack = shortage(item, stocks, (), half_cells=half_cells, brief=number > _MOST_REMEDIES)
-        yield Unplaced(item.name, pointers[id(item)], item.count, lack.reason, lack.remedy)
+        lack = shortage(spec, item, count, result.stocks, (), brief=number > _MOST_REMEDIES)
+        yield Unplaced(item.name, pointers[id(item)], count, lack.reason, lack.remedy)
 
 
 def _box(lying: Lot | Bulk) -> tuple[tuple[float, float, float], tuple[float, float, float]]:

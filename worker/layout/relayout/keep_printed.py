@@ -11,8 +11,7 @@ from worker.layout.items.item_trays import ListedItem
 from worker.layout.model.fingerprint import fingerprint
 from worker.layout.model.plan import Stored
 from worker.layout.model.shapes import TrayShape
-from worker.layout.placement.placement_problem import Bay
-from worker.layout.placement.stacking import Anchor
+from worker.layout.placement.bay import Anchor, Bay
 from worker.layout.placement.tray_placement import Footing, Spot, tray_halves
 from worker.layout.relayout.previous_layout import Previous, PrintedTray
 from worker.layout.tray.interior import on_grid
@@ -184,7 +183,14 @@ class Relayout:
         free = bay.bits
         for printed in self.previous.trays(self.drawer.name):
             tray = printed.tray
-            if printed.index in gone or printed.z or tray is None or tray.text or tray.height > limit + LENGTH_EPSILON:
+            if (
+                printed.index in gone
+                or printed.z
+                or tray is None
+                or tray.text
+                or tray.labels
+                or tray.height > limit + LENGTH_EPSILON
+            ):
                 continue
             shape = self._shape(tray, printed)
             if shape is not None and not (under := bay.under(*shape.halves, printed.spot)) & ~free:
@@ -280,11 +286,14 @@ def _of(printed: PrintedTray, listed: Sequence[ListedItem], used: set[str]) -> t
 
 def _served(printed: PrintedTray, items: Sequence[Lain]) -> tuple[tuple[Lain, ...], dict[str, str]]:
     """Return the items that still fit a printed tray, and the reasons for the others by pointer."""
-    text = None if printed.part.tray is None or printed.part.tray.text is None else printed.part.tray.text.text
+    tray = printed.part.tray
+    texts = set() if tray is None else {label for label in tray.labels if label is not None}
+    if tray is not None and tray.text is not None:
+        texts.add(tray.text.text)
     labels = {item.label_text for _, item, _ in items if item.label_text is not None}
     # a shared tray carries the group's name, and keeps it if only one item is left
     groups = {item.group for _, item, _ in items if item.group is not None}
-    if (text is None and labels) or (text is not None and text not in labels | groups):
+    if not labels - groups <= texts or (texts and not texts & (labels | groups | {item.name for _, item, _ in items})):
         return (), {item.pointer: "its label is another" for item in items}
     why = {item.pointer: _unserved(printed, item) for item in items}
     lost = {pointer: reason for pointer, reason in why.items() if reason is not None}

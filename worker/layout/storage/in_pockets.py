@@ -15,11 +15,10 @@ from pydantic import ValidationError
 from shapely.geometry import Polygon
 
 from worker.layout.model.shapes import Ring
-from worker.layout.storage.in_rows import FINGER_BREADTH
 from worker.layout.storage.poses import Pose
+from worker.layout.storage.reach import FINGER_BREADTH, LEAST_GRIP
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.tray_option import POCKET_CLEARANCE, Draft, Filling, Lot
-from worker.layout.storage.upright import UPRIGHT_SUPPORT
 from worker.layout.tray.interior import UNDER_RIM, on_grid
 from worker.layout.tray.pocket_outline import CHAMFERS, NOTCH_REACHES, notch, recess
 from worker.spec.drawer.joint import CORNER_RADIUS
@@ -29,11 +28,9 @@ from worker.spec.items.item import Storage
 
 __all__ = ["recess_drafts"]
 
-#: The share of a thing that lies or stands in its pocket; the rest is to take it by (see `UPRIGHT_SUPPORT`).
-_SHARE: Final = UPRIGHT_SUPPORT
-
-#: What sticks out by less than this is taken by a notch (own choice).
-_LEAST_GRIP: Final = 6.0
+#: The share of a thing that lies or stands in its pocket: under a half it leans out, over three quarters nothing is
+#: left to take it by (common practice). What sticks out by less than `LEAST_GRIP` is taken by a notch.
+_SHARE: Final = 0.6
 
 #: A narrower recess closes up when it is printed (fdm_rules, hole-min: a public design guide).
 _LEAST_HOLE: Final = 2.0
@@ -148,7 +145,7 @@ def _pattern(name: str, count: int, pose: Pose, ground: DrawerLimits) -> _Patter
     """Return the pockets' sizes in one pose."""
     high = pose.size[2]
     depth = on_grid(max(min(_SHARE * high, high), _LEAST_DEPTH))
-    notched = high - depth < _LEAST_GRIP
+    notched = high - depth < LEAST_GRIP
     slanted = pose.form == "prism" and pose.axis == "z"
     air = POCKET_CLEARANCE * (2.0 if slanted else 1.0)  # a mitre of at most twice the clearance
     reach = [air, air]

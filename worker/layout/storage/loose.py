@@ -6,17 +6,15 @@ packing, published many times); both from memory. Long rods fill about 5.4 over 
 12, 1996; from memory). What is not convex, a screw with its head, fills less: `_HOOKED`.
 """
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import pi
 from typing import Final
 
-from worker.layout.storage.in_rows import FINGER_BREADTH, ledge_walls
 from worker.layout.storage.poses import longest, poses, thinnest, volume
-from worker.layout.storage.sizing_rules import AIR, LEDGE, DrawerLimits
-from worker.layout.storage.tray_option import Bulk, Draft, Filling
-from worker.layout.tray.interior import UNDER_RIM, on_grid
-from worker.spec.drawer.tray import Rim
+from worker.layout.storage.reach import FINGER_BREADTH
+from worker.layout.storage.sizing_rules import AIR
+from worker.layout.storage.tray_option import Bulk
+from worker.layout.tray.interior import on_grid
 from worker.spec.items.shape import PlainShape, Screw
 from worker.spec.tolerances import COORDINATE_GRID, LENGTH_EPSILON
 
@@ -29,9 +27,7 @@ __all__ = [
     "Heap",
     "bulk_volume",
     "fill_fraction",
-    "fill_limit",
     "heap",
-    "loose_drafts",
     "poured",
     "ramp_radius",
     "region",
@@ -122,22 +118,9 @@ def ramp_radius(depth: float, back: float) -> float | None:
     return on_grid(min(_RAMP, _RAMP_SHARE * max(depth / FILL_SHARE, LEAST_WALLS)))
 
 
-def _alone(goods: Goods, across: float, back: float) -> Heap | None:
-    """Return how goods lie that have a tray for themselves."""
-    if not goods.fits(across, back):
-        return None
-    return heap(goods, across, back, ramp_radius(max(goods.volume / (across * back), goods.thin), back))
-
-
 def wedge(radius: float) -> float:
     """Return the section of a ramp in mm2: a square less a quarter circle."""
     return (1.0 - pi / 4.0) * radius**2
-
-
-def fill_limit(draft: Draft, ground: DrawerLimits) -> float:
-    """Return how deep loose things may lie in a tray."""
-    walls = draft.height - UNDER_RIM - ground.floor_top - ground.rim_height(draft.rim)
-    return min(FILL_DEPTH, FILL_SHARE * walls)
 
 
 def region(goods: Goods, heap_: Heap, at: tuple[float, float, float], sides: tuple[float, float], most: float) -> Bulk:
@@ -154,55 +137,3 @@ def region(goods: Goods, heap_: Heap, at: tuple[float, float, float], sides: tup
     most += COORDINATE_GRID  # heights are on the grid, so the limit may lie that much under the heap it was made for
     capacity = int((sides[0] * sides[1] * most - lost) / (goods.volume / goods.count) + LENGTH_EPSILON)
     return Bulk(goods.name, goods.count, at, (*sides, heap_.depth), capacity, heap_.ramp)
-
-
-def loose_drafts(goods: Goods, ground: DrawerLimits, rims: Sequence[Rim], *, ledge: bool) -> Iterator[Draft]:
-    """Yield every footprint in which the goods find room.
-
-    Args:
-        goods: what is poured.
-        ground: the drawer's.
-        rims: which rims the tray may have.
-        ledge: whether room is kept for a label ledge.
-    """
-    strip = LEDGE.depth if ledge else 0.0
-    margin = 2.0 * ground.margin(0.0)  # beside walls, too, things lie less close
-    least = max(LEAST_WALLS, ledge_walls(ledge=ledge))
-    for rim in rims:
-        for wide in range(ground.step, ground.span[0] + 1, ground.step):
-            across = ground.usable(wide, rim) - margin
-            for deep in range(ground.step, ground.span[1] + 1, ground.step):
-                back = ground.usable(deep, rim) - margin - strip
-                heap_ = _alone(goods, across, back)
-                stand = ground.stand(max(least, heap_.walls), heap_.depth, rim) if heap_ is not None else None
-                if heap_ is None or stand is None:
-                    continue
-                height, top = stand
-                plastic = ground.plastic((wide, deep), height, rim, ledge=ledge)
-                plastic += wedge(heap_.ramp) * across if heap_.ramp else 0.0
-                yield Draft(("loose",), (wide, deep), height, top, rim, plastic, _Filled(goods, ground, strip).fill)
-                if heap_.walls <= least:
-                    break  # a deeper tray would only be emptier
-
-
-@dataclass(frozen=True, slots=True)
-class _Filled:
-    """Goods alone in a tray."""
-
-    goods: Goods
-    ground: DrawerLimits
-    ledge: float
-
-    def fill(self, draft: Draft) -> Filling:
-        """Return the region that the goods fill."""
-        ground, rim = self.ground, draft.rim
-        margin = ground.margin(0.0)
-        start = ground.start(rim) + margin
-        across, back = (ground.usable(halves, rim) - 2.0 * margin for halves in draft.halves)
-        sides = (across, back - self.ledge)
-        heap_ = _alone(self.goods, *sides)
-        if heap_ is None:
-            return Filling(())
-        most = fill_limit(draft, ground)
-        bulk = region(self.goods, heap_, (start, start, ground.floor_top), sides, most)
-        return Filling((bulk,), ramp=heap_.ramp)

@@ -11,7 +11,7 @@ from typing import Final, Literal, TypeAlias
 from worker.layout.model.shapes import Point, Ring
 from worker.spec.items.shape import Box, Cylinder, PlainShape, Prism, Screw
 
-__all__ = ["Pose", "longest", "lying_poses", "poses", "thinnest", "volume"]
+__all__ = ["Pose", "longest", "lying_poses", "poses", "thinnest", "turned", "volume"]
 
 Axis: TypeAlias = Literal["x", "y", "z"]
 Extents: TypeAlias = tuple[float, float, float]
@@ -66,6 +66,21 @@ def lying_poses(every: tuple[Pose, ...]) -> tuple[Pose, ...]:
     """Return the poses in which a thing lies: as low as can be."""
     lowest = min(pose.size[2] for pose in every)
     return tuple(pose for pose in every if pose.size[2] <= lowest)
+
+
+def turned(pose: Pose) -> Pose:
+    """Return a pose turned by 90 degrees about z."""
+    across, back, up = pose.size
+    axis = {"x": "y", "y": "x", "z": "z"}[pose.axis]
+    outline = pose.outline
+    if pose.form == "prism":
+        if pose.axis == "z":
+            outline = _from_zero(tuple((-y, x) for x, y in outline))
+        elif pose.axis == "x":  # (y, z) becomes (z, x), and x is the old -y
+            outline = _from_zero(tuple((z, -y) for y, z in outline))
+        else:  # (z, x) becomes (y, z), and y is the old x
+            outline = _from_zero(tuple((x, z) for z, x in reversed(outline)))
+    return Pose(pose.form, (back, across, up), axis, outline)  # type: ignore[arg-type]
 
 
 def volume(shape: PlainShape) -> float:

@@ -135,11 +135,21 @@ class DrawerLimits:
         middle; a round thing's middle lies its own radius further in. A rim's corners are parallel to the room's, so
         no rounder. ``radius`` is that of the thing's own corners, seen from above.
         """
-        round_ = self._round
+        round_ = self.corner
         return max(AIR, round_ - radius - (round_ * _CHORD - AIR - radius) / sqrt(2.0) if radius < round_ else AIR)
 
+    def beside(self, end: float) -> float:
+        """Return how far a thing must keep from the sides of a room when it keeps so far from its ends.
+
+        Its corner then clears the arc of the room's corner by `AIR` (see `margin`).
+        """
+        reach, inward = self.corner * _CHORD - AIR, self.corner - end
+        if inward <= 0.0:
+            return AIR
+        return max(AIR, self.corner - sqrt(reach**2 - inward**2)) if inward < reach else max(AIR, self.corner)
+
     @cached_property
-    def _round(self) -> float:
+    def corner(self) -> float:
         """Radius of the room's corners."""
         return max(CORNER_RADIUS - self.joint.body_inset - self.wall, 0.0)
 
@@ -167,6 +177,12 @@ class DrawerLimits:
         half_feet = any(along % 2 for along in halves)
         label = self.usable(halves[0], "straight") * ledge_section(LEDGE.depth, LEDGE.drop) if ledge else 0.0
         return _feet(self, halves, half_feet=half_feet) + _body(self, halves, height, rim) + label
+
+
+def ledge_walls(*, ledge: bool) -> float:
+    """Return the least height of walls over the floor that carry a label ledge."""
+    # its slope, its edge, its 45-degree underside and a space under it (worker.layout.tray.ramp_and_ledge)
+    return LEDGE.drop + 1.2 + LEDGE.depth + 3.0 if ledge else 0.0
 
 
 @lru_cache(maxsize=4096)

@@ -101,6 +101,7 @@ class Option:
 
     ``halves`` are the tray's sides in half cells; ``top`` is the highest point of tray and things over the drawer's
     bottom; ``plastic`` the tray's volume in mm3, in closed form. ``recess`` is the depth of pockets, one to a thing.
+    ``label`` is the label of the whole tray, ``labels`` those of its compartments from left to right.
     """
 
     items: tuple[str, ...]
@@ -118,6 +119,7 @@ class Option:
     notched: bool = False
     ramp: float | None = None
     label: str | None = None
+    labels: tuple[str | None, ...] = ()
 
     @property
     def half_feet(self) -> bool:
@@ -158,7 +160,8 @@ class Option:
                 Divider(axis=divider.axis, at=on_grid(divider.at), height=divider.height) for divider in self.dividers
             ),
             finger_ramp=None if self.ramp is None else FingerRamp(radius=self.ramp),
-            label_ledge=LEDGE if ledge else None,
+            label_ledge=LEDGE if ledge or self.labels else None,
+            labels=self.labels,
             pockets=tuple(self._pockets()),
             text=text,
         )

@@ -1,5 +1,6 @@
 """The text of a tray, on its front, floor or label ledge."""
 
+from collections.abc import Iterator
 from math import hypot
 from typing import Final
 
@@ -25,25 +26,41 @@ LEAST_DEPTH: Final = 0.2
 def tray_letterings(
     room: Room, walls: tuple[Wall, ...], ramp: Ramp | None, ledge: Ledge | None
 ) -> tuple[Lettering, ...]:
-    """Return the tray's text as a list of at most one lettering.
+    """Return the tray's text and the labels on its ledge.
 
     Raises:
         TrayError: if it does not fit its face, or the face is too thin for an engraving.
     """
+    labels = () if ledge is None else tuple(_labels(room, walls, ledge))
     text = room.tray.text
     if text is None:
-        return ()
-    unknown = missing(text.text)
-    if unknown:
-        raise room.refusal(
-            "its text has characters that the font lacks.", "text", "text",
-            value=unknown, limit="Latin letters, digits and common signs", remedy="Use other characters.",
-        )  # fmt: skip
+        return labels
+    _check_letters(room, text.text, "text", "text")
     if text.face == "front":
-        return (_front(room, text),)
+        return (_front(room, text), *labels)
     if text.face == "ledge" and ledge is not None:
         return (_on_ledge(room, text, ledge),)
-    return (_on_floor(room, text, walls, ramp, ledge),)
+    return (_on_floor(room, text, walls, ramp, ledge), *labels)
+
+
+def _check_letters(room: Room, text: str, *at: str | int) -> None:
+    unknown = missing(text)
+    if unknown:
+        raise room.refusal(
+            "its text has characters that the font lacks.", *at,
+            value=unknown, limit="Latin letters, digits and common signs", remedy="Use other characters.",
+        )  # fmt: skip
+
+
+def _labels(room: Room, walls: tuple[Wall, ...], ledge: Ledge) -> Iterator[Lettering]:
+    """Yield the labels on the ledge's slope, each behind its compartment."""
+    slope = hypot(ledge.depth, ledge.drop)
+    for index, (label, (left, right)) in enumerate(zip(room.tray.labels, spans(room, walls, "x"), strict=False)):
+        if label is not None:
+            _check_letters(room, label, "labels", index)
+            size = (right - left - 2.0 * _MARGIN, slope - 2.0 * _MARGIN)
+            text = Text(text=label, face="ledge")
+            yield _lettering(room, text, ((left + right) / 2.0, slope / 2.0), size, LETTER_DEPTH)
 
 
 def _front(room: Room, text: Text) -> Lettering:

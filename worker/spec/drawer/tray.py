@@ -147,6 +147,11 @@ class Tray(Noun):
     )
     pockets: tuple[Pocket, ...] = Field(default=(), max_length=60, description="Pockets in the shape of items.")
     text: Text | None = Field(default=None, description="Text on one face.")
+    labels: tuple[Label | None, ...] = Field(
+        default=(),
+        max_length=MOST_DIVIDERS + 1,
+        description="Texts on the label ledge, one for each compartment from left to right; null: none there.",
+    )
 
     @property
     def on_halves(self) -> bool:
@@ -155,7 +160,7 @@ class Tray(Noun):
 
     @model_validator(mode="after")
     def _rules(self) -> Self:
-        if self.at is None and self.text is None and not self.dividers:
+        if self.at is None and self.text is None and not self.dividers and not self.labels:
             return self  # most trays have none of the fields that these rules are about
         refusals = Refusals()
         if self.at is not None and self.quantity != 1:
@@ -170,8 +175,24 @@ class Tray(Noun):
             )  # fmt: skip
             refusals.add(error, "text", "face")
         self._check_dividers(refusals)
+        self._check_labels(refusals)
         refusals.settle()
         return self
+
+    def _check_labels(self, refusals: Refusals) -> None:
+        if not self.labels:
+            return
+        across = sum(divider.axis == "x" for divider in self.dividers) + (self.compartments or (1, 1))[0]
+        if self.label_ledge is None:
+            remedy = "Give it a label_ledge."
+            refusals.add(TrayError("The tray has no label ledge.", value=self.labels, remedy=remedy), "labels")
+        if self.text is not None and self.text.face == "ledge":
+            error = TrayError("The label ledge has a text already.", value=self.labels, remedy="Give one or the other.")
+            refusals.add(error, "labels")
+        if len(self.labels) > across:
+            limit = f"at most {across}, one for each compartment from left to right"
+            error = TrayError("There are more labels than compartments.", value=self.labels, limit=limit)
+            refusals.add(error, "labels")
 
     def _check_dividers(self, refusals: Refusals) -> None:
         for axis, count in zip(("x", "y"), self.compartments or (1, 1), strict=True):

@@ -102,6 +102,9 @@ class Item(Noun):
     mass: Annotated[Number, Field(ge=0.0, le=100_000.0)] | None = Field(
         default=None, description="Mass of one thing in grams."
     )
+    tag: Name | None = Field(
+        default=None, description="What the item is one of. Ungrouped items with the same tag may share a tray."
+    )
     label: Annotated[bool | str, PlainValidator(_label, json_schema_input_type=bool | Label)] = Field(
         default=False, description="A label ledge with this text; true: with the item's name."
     )

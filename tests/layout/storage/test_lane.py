@@ -1,0 +1,286 @@
+"""Trays as lanes: what lies where in them, checked without the code that puts it there."""
+
+import itertools
+from math import hypot
+
+import pytest
+from hypothesis import HealthCheck, example, given, settings
+from hypothesis import strategies as st
+
+from tests.layout.storage.things import filled_trays, ground, grounds, shapes, standard, thing, things, tray_columns
+from worker.layout.storage.lane import Kind, natural_ways
+from worker.layout.storage.loose import FILL_DEPTH, bulk_volume
+from worker.layout.storage.poses import poses
+from worker.layout.storage.reach import FINGER_GAP, LEAST_GRIP
+from worker.layout.storage.sizing_rules import AIR, FRAME_AIR
+from worker.layout.storage.tray_option import POCKET_CLEARANCE, Bulk, Lot
+from worker.layout.tray.tray_builder import tray_shape
+from worker.spec.drawer.joint import CORNER_RADIUS
+
+_modest = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+_SLACK = 2e-3  # coordinates are rounded to a micrometre, twice
+
+
+def shape_of(option, ground):
+    return tray_shape(
+        option.tray(),
+        joint=ground.joint,
+        pitch=ground.pitch,
+        line_width=ground.line_width,
+        half_feet=option.half_feet,
+        pointer="",
+    )
+
+
+def boxes_of(content):
+    """The boxes that one lot or heap takes: least and largest corners."""
+    if isinstance(content, Bulk):
+        return [(content.at, tuple(at + side for at, side in zip(content.at, content.size, strict=True)))]
+    return [
+        (placed.at, tuple(at + side for at, side in zip(placed.at, placed.pose.size, strict=True)))
+        for placed in content.things()
+    ]
+
+
+def spans_of(shape, axis, halves):
+    """The rooms along one axis, from face to face."""
+    side = halves * shape.pitch / 2.0 - 2.0 * shape.inset
+    faces = [shape.wall]
+    for wall in shape.walls:
+        if wall.axis == axis:
+            faces += [wall.at - wall.thickness / 2.0, wall.at + wall.thickness / 2.0]
+    faces.append(side - shape.wall)
+    return list(zip(faces[::2], faces[1::2], strict=True))
+
+
+def room_of(low, high, rooms):
+    """The room that a span lies in, a loose fit from its walls; None where it lies in none."""
+    return next((room for room in rooms if room[0] + AIR - _SLACK <= low and high <= room[1] - AIR + _SLACK), None)
+
+
+several = st.lists(shapes, min_size=1, max_size=4).flatmap(
+    lambda forms: st.tuples(
+        *(
+            st.builds(
+                lambda form, **fields: (form, fields),
+                st.just(form),
+                count=st.integers(1, 40),
+                storage=st.sampled_from([None, None, "rows", "upright", "loose"]),
+                label=st.sampled_from([False, False, "M4"]),
+            )
+            for form in forms
+        )
+    )
+)
+
+
+@_modest
+@given(things(), grounds())
+@example(
+    thing({"kind": "box", "size": [12.1, 57.8, 63.1]}, count=3, storage="loose", access="rarely", label="M4"),
+    ground(span=(6, 4), height=55.0, pitch=50.0, line_width=0.63, wall=1.26, floor=1.2),
+)
+def test_every_tray_holds_its_things_in_its_rooms(item, ground):
+    for option in filled_trays([item], ground):
+        check_rooms(option, ground)
+        assert sum(content.count for content in option.content) <= item.count
+
+
+@_modest
+@given(several, grounds())
+def test_every_shared_tray_holds_each_kind_in_a_compartment_of_its_own(forms, ground):
+    kinds = [thing(form, f"k{k}", group="g", **fields) for k, (form, fields) in enumerate(forms)]
+    options = filled_trays(kinds, ground)
+    for option in [*options[:6], *options[-6:]]:
+        check_rooms(option, ground)
+        for first, other in itertools.combinations(option.content, 2):
+            apart = [
+                max(
+                    min(low[axis] for low, _ in boxes_of(a)) - max(high[axis] for _, high in boxes_of(b))
+                    for a, b in ((first, other), (other, first))
+                )
+                for axis in (0, 1)
+            ]
+            assert max(apart) >= ground.wall + 2.0 * AIR - 2.0 * _SLACK
+
+
+def check_rooms(option, ground):
+    shape = shape_of(option, ground)
+    assert all(
+        halves % ground.step == 0 and halves <= most for halves, most in zip(option.halves, ground.span, strict=True)
+    )
+    assert all(content.capacity >= content.count for content in option.content)
+    columns, rows = (spans_of(shape, axis, option.halves[index]) for index, axis in enumerate(("x", "y")))
+    for content in option.content:
+        for low, high in boxes_of(content):
+            if option.recess is None:
+                assert room_of(low[0], high[0], columns)
+                assert room_of(low[1], high[1], rows)
+            assert low[2] >= shape.floor_top - _SLACK
+            assert high[2] <= option.top + _SLACK
+    assert max(shape.height, option.top) <= ground.height - FRAME_AIR + _SLACK
+
+
+@_modest
+@given(things(), grounds())
+def test_things_keep_apart_from_each_other_and_from_round_corners(item, ground):
+    options = filled_trays([item], ground)
+    for option in [*options[:5], *options[-5:]]:
+        sides = [halves * ground.pitch / 2.0 - 2.0 * ground.joint.body_inset for halves in option.halves]
+        radius = CORNER_RADIUS - ground.joint.body_inset - ground.wall
+        placed = list(option.things())[:60]
+        for first, other in itertools.combinations(placed, 2):
+            gaps = [
+                max(a, b) - min(a + m, b + n)
+                for a, m, b, n in zip(first.at, first.pose.size, other.at, other.pose.size, strict=True)
+            ]
+            thin = min(first.pose.size) * 0.15  # leaves of a file
+            assert max(gaps[:2]) >= min(AIR, thin) - _SLACK or gaps[2] >= -_SLACK
+        for content in option.content:
+            round_ = content.pose.round_radius if isinstance(content, Lot) else 0.0
+            for low, high in boxes_of(content):
+                # the corner's middle to the thing's own round corner
+                dx, dy = (
+                    max(
+                        ground.wall + radius - low[axis] - round_,
+                        high[axis] - round_ - sides[axis] + ground.wall + radius,
+                    )
+                    for axis in (0, 1)
+                )
+                if dx > 0.0 and dy > 0.0:
+                    air = AIR if option.recess is None else POCKET_CLEARANCE
+                    assert hypot(dx, dy) + round_ <= radius - air + 0.02
+
+
+@_modest
+@given(several, grounds())
+def test_a_finger_reaches_the_first_thing_of_every_lot(forms, ground):
+    kinds = [thing(form, f"k{k}", group="g", **fields) for k, (form, fields) in enumerate(forms)]
+    options = filled_trays(kinds, ground)
+    for option in [*options[:6], *options[-6:]]:
+        if option.recess is not None:
+            continue
+        shape = shape_of(option, ground)
+        columns, rows = (spans_of(shape, axis, option.halves[index]) for index, axis in enumerate(("x", "y")))
+        for content in option.content:
+            assert reached(content, columns, rows, shape.height)
+
+
+def reached(content, columns, rows, wall_top):
+    """Whether something can be taken: loose, out of its walls by a grip, or beside a gap of a finger's breadth."""
+    if isinstance(content, Bulk):
+        return min(content.size[:2]) >= 20.0
+    boxes = boxes_of(content)
+    top = max(high[2] for _, high in boxes)
+    rod = content.pose.form == "cylinder" and content.pose.axis != "z"
+    grip = min(LEAST_GRIP, 0.4 * content.pose.size[2]) if rod else LEAST_GRIP
+    if top - wall_top >= grip - 0.3:
+        return True
+    upper = [(low, high) for low, high in boxes if high[2] >= top - _SLACK]
+    left, right = room_of(upper[0][0][0], upper[0][1][0], columns)
+    front, back = room_of(upper[0][0][1], upper[0][1][1], rows)
+    xs = sorted({(low[0], high[0]) for low, high in upper})
+    ys = sorted({(low[1], high[1]) for low, high in upper})
+    gaps = [
+        b - a
+        for spans, ends in ((xs, (left, right)), (ys, (front, back)))
+        for a, b in zip([ends[0], *(high for _, high in spans)], [*(low for low, _ in spans), ends[1]], strict=True)
+    ]
+    return max(gaps) >= FINGER_GAP - _SLACK
+
+
+@_modest
+@given(shapes, st.integers(1, 100))
+def test_things_stand_unasked_only_where_they_are_stable(form, count):
+    item = thing(form, count=count)
+    for way, pose in natural_ways(Kind(item.plain, item.count)):
+        assert pose in poses(item.plain)
+        if way == "stand":
+            assert pose.size[2] <= 3.0 * min(pose.size[:2])
+
+
+@pytest.mark.parametrize(
+    ("shape", "count", "ways"),
+    [
+        ({"kind": "box", "size": [235, 75, 16]}, 1, {"row"}),  # a calliper lies
+        ({"kind": "box", "size": [150, 72, 9]}, 1, {"row"}),  # a phone, too
+        ({"kind": "cylinder", "diameter": 9, "length": 145}, 12, {"row"}),  # pens
+        ({"kind": "cylinder", "diameter": 40, "length": 110}, 6, {"row", "stand"}),  # bottles
+        ({"kind": "polygon", "points": [[0, 0], [60, 0], [60, 20], [20, 20], [20, 50]], "height": 20}, 1, {"row"}),
+        ({"kind": "standard", "id": "nut-m4"}, 100, {"heap"}),
+        ({"kind": "standard", "id": "card-id1"}, 30, {"row", "file"}),
+        ({"kind": "box", "size": [50, 50, 90]}, 4, {"row", "stand"}),  # jars as they are given
+    ],
+)  # fmt: skip
+def test_things_are_kept_as_a_person_would_lay_them(shape, count, ways):
+    assert {way for way, _ in natural_ways(Kind(thing(shape).plain, count))} == ways
+
+
+def test_a_storage_that_is_asked_for_is_the_only_one():
+    nuts = standard("nut-m4").plain
+    assert {way for way, _ in natural_ways(Kind(nuts, 100, "rows"))} == {"row"}
+    assert {way for way, _ in natural_ways(Kind(standard("battery-aa").plain, 4, "upright"))} == {"stand"}
+
+
+def test_bottles_are_held_by_a_third_and_leave_the_rest_to_take_them_by():
+    bottles = thing({"kind": "cylinder", "diameter": 40, "length": 110}, count=6, storage="upright")
+    for option in filled_trays([bottles], ground(height=150.0)):
+        if option.recess is None:
+            shape = shape_of(option, ground(height=150.0))
+            assert 110.0 / 3.0 <= shape.height - shape.floor_top <= 0.75 * 110.0
+            assert option.top == pytest.approx(shape.floor_top + 110.0)
+            assert not option.dividers
+
+
+def test_loose_goods_lie_no_deeper_than_a_finger_and_their_room_is_that_of_random_packing():
+    item = standard("nut-m4", count=150)
+    for option in filled_trays([item], ground()):
+        (bulk,) = option.content
+        across, back, depth = bulk.size
+        lost = 0.0 if bulk.ramp is None else (1.0 - 3.141592653589793 / 4.0) * bulk.ramp**2 * across
+        assert depth <= FILL_DEPTH + _SLACK
+        assert across * back * depth - lost >= bulk_volume(item.plain, 150) - 0.1
+        assert option.ramp == bulk.ramp
+
+
+def test_pockets_take_one_thing_each():
+    options = filled_trays([standard("hexkey-8", count=5, storage="pocket")], ground())
+    assert options
+    for option in options:
+        assert len(option.tray().pockets) == 5
+        stands_out = option.content[0].pose.size[2] - option.recess
+        assert all((pocket.notch is not None) == (stands_out < LEAST_GRIP) for pocket in option.tray().pockets)
+
+
+def test_nobody_gets_pockets_unasked():
+    for item in (standard("hexkey-8", count=5), thing({"kind": "box", "size": [235, 75, 16]}), standard("drill-4")):
+        assert all(option.recess is None for option in filled_trays([item], ground()))
+
+
+def test_every_kind_that_asks_for_a_label_has_it_on_the_shelf_behind_its_compartment():
+    kinds = [
+        standard("nut-m3", name="M3", count=50, group="g", label=True),
+        standard("nut-m8", name="M8", count=30, group="g", label=True),
+        standard("washer-m4", name="washers", count=30, group="g"),
+    ]
+    shared = [option for option in filled_trays(kinds, ground()) if len(option.items) > 1]
+    assert shared
+    for option in shared:
+        tray = option.tray()
+        shape = shape_of(option, ground())
+        texts = {label for label in tray.labels if label is not None}
+        assert texts == set(option.items) & {"M3", "M8"}
+        columns = spans_of(shape, "x", option.halves[0])
+        for lettering in shape.letterings:
+            at = option.items.index(lettering.text)
+            low, high = boxes_of(option.content[at])[0]
+            assert room_of(low[0], high[0], columns)[0] < lettering.at[0] < room_of(low[0], high[0], columns)[1]
+
+
+@_modest
+@given(several, grounds())
+def test_the_same_things_have_the_same_trays(forms, ground):
+    kinds = [thing(form, f"k{k}", group="g", **fields) for k, (form, fields) in enumerate(forms)]
+    assert [column.key for column in tray_columns(kinds, ground)[1]] == [
+        column.key for column in tray_columns(kinds, ground)[1]
+    ]

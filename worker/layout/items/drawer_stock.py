@@ -1,0 +1,127 @@
+"""The stock of a drawer: its items in trays, each tray in its place."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from worker.layout.items.drawer_site import Site
+from worker.layout.items.filled_tray import tray_option
+from worker.layout.items.stacked_trays import UpperTray, stack_trays
+from worker.layout.placement.arrangement import arrange
+from worker.layout.placement.bay import Bay, Spot
+from worker.layout.placement.column_pricing import columns
+from worker.layout.placement.drawer_search import search_drawer
+from worker.layout.placement.region_solver import Standing
+from worker.layout.placement.tray_columns import Assortment, Column
+from worker.layout.storage.tray_option import Option
+from worker.spec.items.item import Item
+
+__all__ = ["Settled", "Stock", "fill_drawer", "pinned_column"]
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """A tray in its place: the item of each compartment, its front left half cell, how high it stands."""
+
+    items: tuple[Item, ...]
+    option: Option
+    at: Spot
+    z: float = 0.0
+
+
+@dataclass(frozen=True)
+class Stock:
+    """A drawer with its items placed, as far as there was room."""
+
+    site: Site
+    assortment: Assortment
+    standing: tuple[Standing, ...] = ()
+    upper: tuple[UpperTray, ...] = ()
+
+    @cached_property
+    def settled(self) -> tuple[Settled, ...]:
+        """The trays in their places, front left first, those on one another from the bottom."""
+        trays = [
+            Settled(
+                tuple(self.assortment.items[index] for index, _ in column.lanes),
+                tray_option(self.assortment, column),
+                at,
+                z,
+            )
+            for column, at, z in (
+                *((column, at, 0.0) for column, at in self.standing),
+                *((tray.column, tray.at, tray.z) for tray in self.upper),
+            )
+        ]
+        return tuple(sorted(trays, key=lambda tray: (tray.at[1], tray.at[0], tray.z)))
+
+    @cached_property
+    def missing(self) -> tuple[tuple[Item, int], ...]:
+        """The items of which some have no place, and how many."""
+        left = Counter({index: item.count for index, item in enumerate(self.assortment.items)})
+        for column in (*(column for column, _ in self.standing), *(tray.column for tray in self.upper)):
+            for index, count in column.counts:
+                left[index] -= count
+        return tuple((self.assortment.items[index], count) for index, count in sorted(left.items()) if count > 0)
+
+    @cached_property
+    def left(self) -> Bay:
+        """What is still free."""
+        return self.site.bay.less((at, column.halves) for column, at in self.standing)
+
+
+def fill_drawer(
+    site: Site, items: Sequence[Item], *, moves: int, begin: Stock | None = None, settle: bool = True
+) -> Stock:
+    """Return a drawer with these items placed as well as can be.
+
+    Pinned items come first, each in a tray of its own.
+
+    Args:
+        site: the drawer.
+        items: in the order of the list; those of ``begin`` first.
+        moves: how many regions the search clears.
+        begin: the drawer with some of the items placed.
+        settle: whether trays are arranged at last: like ones in line, what is used often in front.
+    """
+    assortment = site.assortment(items)
+    standing = [] if begin is None else list(begin.standing)
+    placed = {index for column, _ in standing for index, _ in column.counts}
+    bay = site.bay
+    fixed: list[Standing] = []
+    for index, item in enumerate(items):
+        if item.at is None or index in placed:
+            continue
+        spot = round(2.0 * item.at[0]), round(2.0 * item.at[1])
+        column = pinned_column(assortment, index, bay, spot)
+        if column is not None:
+            fixed.append((column, spot))
+            bay = bay.less([(spot, column.halves)])
+    pins = {index for index, item in enumerate(items) if item.at is not None}
+    held = [(column, at) for column, at in standing if column.lanes[0][0] in pins]
+    bay = bay.less((at, column.halves) for column, at in held)
+    loose = [entry for entry in standing if entry not in held]
+    free = search_drawer(assortment, bay, moves=moves, spare=site.layout.spare, begin=loose, skip=pins)
+    if settle:
+        free = arrange(assortment, bay, free, site.anchors)
+    stock = Stock(site, assortment, (*fixed, *held, *free))
+    number = {id(item): index for index, item in enumerate(items)}
+    missing = [(number[id(item)], count) for item, count in stock.missing]
+    if settle and any(items[index].stacks for index, _ in missing):
+        floor, upper = stack_trays(assortment, site.bay, stock.standing, missing, site.limit)
+        stock = Stock(site, assortment, tuple(floor), tuple(upper))
+    return stock
+
+
+def pinned_column(stock: Assortment, index: int, bay: Bay, at: Spot) -> Column | None:
+    """Return the best tray for all things of a kind whose front left half cell is given; None where none fits."""
+    alone = Assortment(stock.items, ((index,),), stock.alike, stock.ground, stock.weights, stock.footprints)
+    every = columns(alone, {index: stock.items[index].count}, any_value=True).values()
+    fits = [
+        column
+        for column in every
+        if column.counts == ((index, stock.items[index].count),)
+        and at in bay.spots(bay.corners(bay.bits, *column.halves))
+    ]
+    return max(fits, key=lambda column: (column.value, column.key), default=None)

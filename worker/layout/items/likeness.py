@@ -1,0 +1,86 @@
+"""Likeness: which things may share a tray.
+
+Things of one group are alike. Things without a group are when they have the same tag, else the same category of the
+catalogue, and are of a size; else when they are of a size and used about as often. A family is a set of things any two
+of which are alike.
+"""
+
+from collections.abc import Sequence
+from typing import Final, Literal
+
+from worker.layout.storage.poses import longest
+from worker.spec.items.item import Item, Standard
+
+__all__ = ["families", "same_use", "use_of"]
+
+#: Things are of a size when the longer is no more than so many times as long as the other (own choice); within a
+#: category of the catalogue more.
+_SIZE: Final = 2.0
+_SIZE_IN_CATEGORY: Final = 3.5
+
+_ACCESS: Final = {"often": 0, "sometimes": 1, "rarely": 2}
+
+
+def families(items: Sequence[Item], share: Literal["like", "any"] = "like") -> tuple[tuple[int, ...], ...]:
+    """Return the families of things, each as indices into ``items`` in order; every thing is in one or more.
+
+    Args:
+        items: the things.
+        share: `any` makes all of them one family.
+    """
+    if share == "any":
+        return (tuple(range(len(items))),) if items else ()
+    by_name: dict[tuple[str, str], list[int]] = {}
+    rest: list[int] = []
+    for index, item in enumerate(items):
+        name = use_of(item)
+        if name is None:
+            rest.append(index)
+        else:
+            by_name.setdefault(name, []).append(index)
+    sets: dict[tuple[int, ...], None] = {}
+    for (source, _), members in by_name.items():
+        if source == "group":
+            sets[tuple(members)] = None
+        else:
+            for window in _windows(items, members, _SIZE_IN_CATEGORY):
+                sets[window] = None
+    for window in _windows(items, rest, _SIZE):
+        for low in (0, 1):
+            near = tuple(k for k in window if low <= _ACCESS[items[k].access] <= low + 1)
+            if near:
+                sets[near] = None
+    every = list(sets)
+    return tuple(one for one in every if not any(set(one) < set(other) for other in every))
+
+
+def same_use(item: Item, other: Item) -> bool:
+    """Return whether two things are alike by more than their size: by their group, tag or category."""
+    name = use_of(item)
+    return name is not None and name == use_of(other)
+
+
+def use_of(item: Item) -> tuple[str, str] | None:
+    """Return the group, tag or category that an item belongs to, after which of these it is; None where it has none."""
+    if item.group is not None:
+        return "group", item.group
+    if item.tag is not None:
+        return "tag", item.tag
+    if isinstance(item.shape, Standard):
+        return "category", item.shape.entry.category
+    return None
+
+
+def _windows(items: Sequence[Item], members: Sequence[int], ratio: float) -> list[tuple[int, ...]]:
+    """Return the largest sets of members of which the longest is at most so many times as long as the shortest."""
+    order = sorted(members, key=lambda k: (longest(items[k].plain), k))
+    windows: list[tuple[int, ...]] = []
+    last = 0
+    for first, k in enumerate(order):
+        end = first
+        while end < len(order) and longest(items[order[end]].plain) <= ratio * longest(items[k].plain):
+            end += 1
+        if end > last:
+            windows.append(tuple(sorted(order[first:end])))
+            last = end
+    return windows

@@ -1,0 +1,113 @@
+"""Stacked trays: what finds no place on the floor stands on trays that are rarely reached into.
+
+A tray stands in the stacking rim of one of its own footprint, as deep as a tile is high.
+"""
+
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from worker.layout.placement.bay import Bay, Spot
+from worker.layout.placement.column_pricing import columns
+from worker.layout.placement.region_solver import Standing
+from worker.layout.placement.tray_columns import Assortment, Column, Footprint
+from worker.layout.tray.interior import on_grid
+from worker.spec.items.item import Item
+from worker.spec.tolerances import LENGTH_EPSILON
+
+__all__ = ["UpperTray", "stack_trays"]
+
+
+@dataclass(frozen=True, slots=True)
+class UpperTray:
+    """A tray on another: its column, the half cell that both stand on, how high over the drawer's bottom it stands."""
+
+    column: Column
+    at: tuple[int, int]
+    z: float
+
+
+def stack_trays(
+    stock: Assortment, bay: Bay, standing: Sequence[Standing], missing: Sequence[tuple[int, int]], limit: float
+) -> tuple[list[Standing], list[UpperTray]]:
+    """Return trays with others on them, for things that have no place on the floor.
+
+    Args:
+        stock: the things.
+        bay: what is free in the drawer.
+        standing: the trays on the floor.
+        missing: which things have no place, by their index, and how many.
+        limit: the highest that anything may reach, in mm.
+    """
+    left = {index: count for index, count in missing if _stacks(stock.items[index])}
+    floor = list(standing)
+    upper: list[UpperTray] = []
+    joint = stock.ground.joint.height
+    for number, (column, at) in enumerate(floor):
+        if not left or column.draft is not None or not all(_stacks(stock.items[index]) for index, _ in column.counts):
+            continue
+        around = bay.less((spot, other.halves) for other, spot in (*floor[:number], *floor[number + 1 :]))
+        for below in _lower(stock, column, stock.footprints):
+            spot = _nearest(around, below, at)
+            if spot is None:
+                continue
+            z = on_grid(below.height - joint)
+            tower: list[UpperTray] = []
+            base, rest = below, dict(left)
+            while rest and (above := _upper(stock, base, rest, limit - z)) is not None:
+                tower.append(UpperTray(above, spot, z))
+                rest = _less(rest, above)
+                stackable = next(iter(_lower(stock, above, {above.halves})), None)
+                if (
+                    stackable is None
+                    or not rest
+                    or _upper(stock, stackable, rest, limit - z - stackable.height + joint) is None
+                ):
+                    break
+                tower[-1] = UpperTray(stackable, spot, z)
+                base, z = stackable, on_grid(z + stackable.height - joint)
+            if tower:
+                floor[number] = below, spot
+                upper += tower
+                left = rest
+                break
+    return floor, upper
+
+
+def _nearest(bay: Bay, column: Column, at: Spot) -> Spot | None:
+    """Return the free place for a tray that is nearest to a half cell."""
+    spots = bay.spots(bay.corners(bay.bits, *column.halves))
+    return min(spots, key=lambda spot: (abs(spot[0] - at[0]) + abs(spot[1] - at[1]), spot[::-1]), default=None)
+
+
+def _stacks(item: Item) -> bool:
+    return item.stacks and item.at is None and item.near is None and not item.fixed
+
+
+def _less(left: dict[int, int], column: Column) -> dict[int, int]:
+    rest = dict(left)
+    for index, count in column.counts:
+        rest[index] -= count
+    return {index: count for index, count in rest.items() if count > 0}
+
+
+def _lower(stock: Assortment, column: Column, footprints: Collection[Footprint]) -> Iterator[Column]:
+    """Yield trays with a stacking rim for what is in a column, the smallest first, then the lowest."""
+    held: dict[int, int] = {}
+    for index, count in column.counts:
+        held[index] = held.get(index, 0) + count
+    rimmed = replace(stock, rim="stacking", families=(tuple(sorted(held)),), footprints=frozenset(footprints))
+    every = columns(rimmed, held, any_value=True).values()
+    whole = [tray for tray in every if tray.draft is None and _holds(tray, held)]
+    yield from sorted(whole, key=lambda tray: (tray.area, tray.height, tray.key))
+
+
+def _holds(column: Column, held: dict[int, int]) -> bool:
+    return not _less(held, column)
+
+
+def _upper(stock: Assortment, below: Column, left: dict[int, int], room: float) -> Column | None:
+    """Return the best tray of a footprint for what is left that is no higher than there is room."""
+    narrowed = replace(stock, footprints=frozenset({below.halves}))
+    every = columns(narrowed, left).values()
+    fits = [tray for tray in every if tray.top <= room + LENGTH_EPSILON]
+    return max(fits, key=lambda tray: (tray.value, tray.key), default=None)

@@ -1,0 +1,226 @@
+"""The search: the trays of one drawer, each in its place, of as much value as can be found within a counted effort.
+
+It begins with a greedy choice of columns. Then it clears a region again and again (large-neighbourhood search: Shaw,
+CP 1998, from memory), prices columns for what lay there and for what has no place, and lets the region solver choose.
+Everything is counted, nothing timed: the same things give the same trays on any machine.
+"""
+
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from random import Random
+from typing import Final
+
+from worker.layout.placement.bay import Bay
+from worker.layout.placement.column_pricing import columns
+from worker.layout.placement.linear_prices import linear_prices
+from worker.layout.placement.region_solver import Region, Spare, Standing, solve_region, total_value
+from worker.layout.placement.tray_columns import Assortment, Column, ColumnKey
+
+__all__ = ["search_drawer"]
+
+#: Half cells of a region, where trays stand on whole cells, and where they stand on halves: there are four times the
+#: places.
+_REGION: Final = {2: (56, 112), 1: (32, 64)}
+
+#: Kinds without a place that are offered in a region, at most, and columns.
+_MOST_LEFT: Final = 10
+_MOST_COLUMNS: Final = 60
+
+#: Deterministic time of the region solver.
+_LIMIT: Final = 0.06
+
+#: Rounds of pricing.
+_ROUNDS: Final = 1
+
+#: A region that has not improved for so many moves is left: nothing more is to be had.
+_PATIENCE: Final = 60
+
+
+@dataclass
+class _Layout:
+    """A layout as it changes: what stands where, and what is left of each kind."""
+
+    stock: Assortment
+    bay: Bay
+    standing: list[Standing]
+    spare: Spare
+    skip: frozenset[int] = frozenset()
+
+    @property
+    def left(self) -> Counter[int]:
+        """Return how many of each kind have no place."""
+        left = Counter({index: item.count for index, item in enumerate(self.stock.items) if index not in self.skip})
+        for column, _ in self.standing:
+            left.subtract(dict_of(column))
+        return left
+
+    def free(self) -> int:
+        """Return the free half cells as bits."""
+        bits = self.bay.bits
+        for column, at in self.standing:
+            bits &= ~self.bay.under(*column.halves, at)
+        return bits
+
+    def value(self) -> float:
+        """Return the layout's value in minutes."""
+        return total_value(self.standing, self.bay.bits.bit_count(), self.spare)
+
+
+def dict_of(column: Column) -> Counter[int]:
+    """Return how many of each kind a column holds."""
+    held: Counter[int] = Counter()
+    for index, count in column.counts:
+        held[index] += count
+    return held
+
+
+def search_drawer(
+    stock: Assortment, bay: Bay, *, moves: int, spare: float, begin: Sequence[Standing] = (), skip: Collection[int] = ()
+) -> list[Standing]:
+    """Return the trays of a drawer in their places.
+
+    Args:
+        stock: the things.
+        bay: what is free in the drawer.
+        moves: how many regions are cleared.
+        spare: the share of the drawer's floor to keep free, where that costs no place.
+        begin: a layout to begin with.
+        skip: kinds, by their index, that are placed otherwise.
+    """
+    area = bay.bits.bit_count()
+    layout = _Layout(stock, bay, list(begin), Spare(stock.weights.spare / 4.0, int(area * spare)), frozenset(skip))
+    _fill_greedily(layout)
+    random = Random(1)
+    idle = 0
+    for move in range(moves):
+        before = layout.value()
+        _improve(layout, random, move)
+        idle = 0 if layout.value() > before + 1e-6 else idle + 1
+        if idle > _PATIENCE:
+            break
+    _top_up(layout)
+    return layout.standing
+
+
+def _fill_greedily(layout: _Layout) -> None:
+    """Add columns by their value for each half cell, repriced for what is left, until none has room."""
+    stock, bay = layout.stock, layout.bay
+    while True:
+        left, free = layout.left, layout.free()
+        sizes = [pair for pair in stock.footprints if bay.corners(free, *pair)]
+        pool = _priced(stock, left, sizes, free.bit_count())
+        added = False
+        for column in sorted(pool, key=lambda column: (-column.value / (column.area + 2.0), column.key)):
+            if column.value <= 0.0 or any(left[index] < count for index, count in dict_of(column).items()):
+                continue
+            at = next(bay.spots(bay.corners(free, *column.halves)), None)
+            if at is not None:
+                layout.standing.append((column, at))
+                left.subtract(dict_of(column))
+                free &= ~bay.under(*column.halves, at)
+                added = True
+        if not added:
+            return
+
+
+def _priced(
+    stock: Assortment, left: Mapping[int, int], sizes: Sequence[tuple[int, int]], area: int, rounds: int = _ROUNDS
+) -> list[Column]:
+    """Return columns that go well together, for these footprints."""
+    pool: dict[ColumnKey, Column] = {}
+    prices: dict[int, float] = {}
+    cell = 0.0
+    for _ in range(rounds + 1):
+        new = {
+            key: column
+            for key, column in columns(stock, left, prices=prices, cell_price=cell, footprints=sizes).items()
+            if key not in pool or column.value > pool[key].value
+        }
+        if not new:
+            break
+        pool.update(new)
+        prices, cell = linear_prices(stock, list(pool.values()), left, area)
+
+    def reduced(column: Column) -> float:
+        paid = sum(prices.get(index, 0.0) * count / stock.items[index].count for index, count in column.counts)
+        return column.value - paid - cell * column.area
+
+    return sorted(pool.values(), key=lambda column: (-reduced(column), column.key))
+
+
+def _improve(layout: _Layout, random: Random, move: int) -> None:
+    """Clear a region, and let the best columns stand there."""
+    stock, bay = layout.stock, layout.bay
+    cleared, middle = _region(layout, random, move)
+    kept = [one for number, one in enumerate(layout.standing) if number not in cleared]
+    current = [layout.standing[number] for number in sorted(cleared)]
+    outside = _Layout(stock, bay, kept, layout.spare)
+    taken = 0
+    for column, at in current:
+        taken |= bay.under(*column.halves, at)
+    free = _nearest(bay, outside.free() & ~taken, middle, _REGION[bay.step][1] - taken.bit_count()) | taken
+    missing = {index: count for index, count in layout.left.items() if count > 0}
+    held: Counter[int] = Counter()
+    for column, _ in current:
+        held.update(dict_of(column))
+    if len(missing) > _MOST_LEFT:
+        ranked = sorted(missing, key=lambda index: (-stock.worths[index] * (0.5 + random.random()), index))
+        missing = {index: missing[index] for index in ranked[:_MOST_LEFT]}
+    left = {index: missing.get(index, 0) + held[index] for index in sorted({*missing, *held})}
+    if not left:
+        return
+    sizes = [pair for pair in stock.footprints if bay.corners(free, *pair)]
+    pool = _priced(stock, left, sizes, free.bit_count())[:_MOST_COLUMNS]
+    if not pool:
+        return
+    keys = {id(column) for column, _ in current}
+    pool = [column for column, _ in current] + [column for column in pool if id(column) not in keys]
+    result = solve_region(Region(bay, free, left, layout.spare), pool, current, _LIMIT)
+    layout.standing = kept + result
+
+
+def _nearest(bay: Bay, free: int, middle: tuple[int, int], most: int) -> int:
+    """Return so many of these half cells, as bits, that lie nearest to one; whole cells where trays stand on them."""
+    step = bay.step
+    spots = sorted(
+        bay.spots(bay.corners(free, step, step)),
+        key=lambda spot: (abs(spot[0] - middle[0]) + abs(spot[1] - middle[1]), spot),
+    )
+    bits = 0
+    for spot in spots[: max(most, 0) // step**2]:
+        bits |= bay.under(step, step, spot)
+    return bits
+
+
+def _region(layout: _Layout, random: Random, move: int) -> tuple[set[int], tuple[int, int]]:
+    """Return which trays are cleared, those about a place or like something that has no place, and the place."""
+    stock, bay, standing = layout.stock, layout.bay, layout.standing
+    least, most = _REGION[bay.step]
+    budget = random.randint(least, most)
+    free = layout.free().bit_count()
+    missing = [index for index, count in sorted(layout.left.items()) if count > 0]
+    x, y = random.randrange(bay.across), random.randrange(bay.back)
+
+    def distance(number: int) -> float:
+        column, at = standing[number]
+        return abs(at[0] + column.halves[0] / 2.0 - x) + abs(at[1] + column.halves[1] / 2.0 - y)
+
+    order = sorted(range(len(standing)), key=lambda number: (distance(number), number))
+    if move % 3 == 2 and (missing or standing):  # noqa: PLR2004 - every third move
+        first = missing[random.randrange(len(missing))] if missing else standing[order[0]][0].lanes[0][0]
+        alike = {index for family in stock.families if first in family for index in family}
+        order.sort(key=lambda number: not any(index in alike for index, _ in standing[number][0].lanes))
+    cleared: set[int] = set()
+    area = min(free, least // 2)
+    for number in order:
+        size = standing[number][0].area
+        if area + size <= budget or not cleared:
+            cleared.add(number)
+            area += size
+    return cleared, (x, y)
+
+
+def _top_up(layout: _Layout) -> None:
+    """Place what is left wherever it still has room, whatever its floor is worth."""
+    _fill_greedily(layout)

@@ -1,0 +1,15 @@
+"""Reach: the room that fingers need to take things out."""
+
+from typing import Final
+
+__all__ = ["FINGER_BREADTH", "FINGER_GAP", "LEAST_GRIP"]
+
+#: Width in which a finger finds room: the 95th percentile of men's index finger breadth, 23, plus 2 (anthropometry,
+#: index-breadth-m, finger-access-min: British adult hand tables).
+FINGER_BREADTH: Final = 25.0
+
+#: Free length beside a thing for a fingertip (anthropometry, finger-clearance: 12 to 15; trade value).
+FINGER_GAP: Final = 15.0
+
+#: What sticks out of its walls by this is taken between fingertips (own choice).
+LEAST_GRIP: Final = 6.0
