@@ -84,7 +84,7 @@ def run_pipeline(
 
     total = 0
     step(0, "layout")
-    plan = lay_out(spec)
+    plan = lay_out(spec, "normal")
     total = len(plan.parts) + len(_LAST_STEPS)
     last = {name: len(plan.parts) + place for place, name in enumerate(_LAST_STEPS)}
     prebuild(spec, plan)

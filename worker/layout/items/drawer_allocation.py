@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import chain
 from math import ceil, inf
 from typing import Final
 
@@ -57,24 +56,32 @@ def allocate(items: Sequence[Item], sites: Sequence[Site], own: Sequence[Sequenc
     """
     given = _given(items, sites, own)
     stocks = [_filled(site, [*its_own, *more], effort) for site, its_own, more in zip(sites, own, given, strict=True)]
-    of_job = {id(item) for item in items}
-    placed = {id(item) for item in chain(*given)}
-    waiting = [(item, item.count) for item in items if id(item) not in placed]
-    for stock in stocks:
-        waiting += [(item, count) for item, count in stock.missing if id(item) in of_job]
+    left = _left(items, stocks)
     if len(sites) > 1:
         for index in sorted(
             range(len(sites)), key=lambda k: (sites[k].copies > 1, -stocks[k].left.bits.bit_count(), k)
         ):
-            whole = [item for item, count in waiting if count == item.count and id(item) in of_job]
             there = {id(item) for item in stocks[index].assortment.items}
-            offered = [item for item in whole if id(item) not in there and _least_area(item, sites[index]) < inf]
+            offered = [
+                item
+                for item, count in left
+                if count == item.count and id(item) not in there and _least_area(item, sites[index]) < inf
+            ]
             if offered and stocks[index].left.bits and not stocks[index].upper:
                 stocks[index] = _more(stocks[index], offered, effort)
-                missing = {id(item) for item, _ in stocks[index].missing}
-                gone = {id(item) for item in offered} - missing
-                waiting = [(item, count) for item, count in waiting if id(item) not in gone]
-    return Allocation(tuple(stocks), tuple(waiting))
+                left = _left(items, stocks)
+    return Allocation(tuple(stocks), tuple(left))
+
+
+def _left(items: Sequence[Item], stocks: Sequence[Stock]) -> list[tuple[Item, int]]:
+    """Return the items of which some have no place in any drawer, and how many."""
+    left = {id(item): item.count for item in items}
+    for stock in stocks:
+        missing = {id(item): count for item, count in stock.missing}
+        for item in stock.assortment.items:
+            if id(item) in left:
+                left[id(item)] -= item.count - missing.get(id(item), 0)
+    return [(item, left[id(item)]) for item in items if left[id(item)] > 0]
 
 
 def _filled(site: Site, items: Sequence[Item], effort: Effort) -> Stock:
@@ -95,7 +102,7 @@ def _more(stock: Stock, offered: Sequence[Item], effort: Effort) -> Stock:
     lost = {id(item) for item, _ in tried.missing if id(item) in before}
     if not lost <= missing:
         return stock
-    still = {id(item) for item, _ in tried.missing} - before
+    still = {id(item) for item, count in tried.missing if count == item.count} - before
     kept = [item for item in tried.assortment.items if id(item) not in still]
     if len(kept) == len(tried.assortment.items):
         return tried

@@ -1,6 +1,6 @@
 """Item trays: trays for the items of a job with their positions, and spare trays for free cells."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final, Protocol, TypeAlias
 
@@ -202,7 +202,7 @@ def furnish(
     # equal items may stand in two lists: each is known as the object that it is
     pointers = {id(item): pointer for pairs in (of_job, *own) for pointer, item in pairs}
     trays = tuple(tuple(_item_tray(settled, pointers) for settled in stock.settled) for stock in result.stocks)
-    return Contents(trays, tuple(_unplaced(spec, result, pointers)))
+    return Contents(trays, tuple(_unplaced(spec, result, pointers, {id(item) for _, item in of_job})))
 
 
 def _item_tray(settled: Settled, pointers: dict[int, str]) -> ItemTray:
@@ -259,9 +259,8 @@ def _cut(length: int, step: int) -> int:
     return -(-length // (parts * step)) * step
 
 
-def _unplaced(spec: Spec, result: Allocation, pointers: dict[int, str]) -> Iterator[Unplaced]:
+def _unplaced(spec: Spec, result: Allocation, pointers: dict[int, str], of_job: Collection[int]) -> Iterator[Unplaced]:
     """Yield the items of which some have no place, those of the drawers first."""
-    of_job = {id(item) for item, _ in result.left}
     number = 0
     for index, stock in enumerate(result.stocks):
         others = [other for other in result.stocks if other is not stock]

@@ -51,7 +51,7 @@ def families(items: Sequence[Item], share: Literal["like", "any"] = "like") -> t
             if near:
                 sets[near] = None
     every = list(sets)
-    return tuple(one for one in every if not any(set(one) < set(other) for other in every))
+    return tuple(family for family in every if not any(set(family) < set(other) for other in every))
 
 
 def same_use(item: Item, other: Item) -> bool:

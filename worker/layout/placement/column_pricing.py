@@ -58,8 +58,8 @@ def columns(
     pricing = _Pricing(stock, left, prices or {}, -inf if any_value else cell_price, allowed)
     best: dict[ColumnKey, Column] = {}
     for column in (*pricing.shared(), *pricing.recessed()):
-        known = best.get(column.key)
-        if known is None or column.value > known.value:
+        before = best.get(column.key)
+        if before is None or column.value > before.value:
             best[column.key] = column
     return best
 

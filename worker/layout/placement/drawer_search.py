@@ -104,24 +104,34 @@ def search_drawer(
 
 
 def _fill_greedily(layout: _Layout) -> None:
-    """Add columns by their value for each half cell, repriced for what is left, until none has room."""
+    """Add columns by their value for each half cell, repriced for what is left, until none has room.
+
+    A kind is split over columns only once no column that holds all of it has room.
+    """
+    for whole in (True, False):
+        while _add_columns(layout, whole=whole):
+            pass
+
+
+def _add_columns(layout: _Layout, *, whole: bool) -> bool:
+    """Add columns, or only those that hold all of each kind; return whether any was added."""
     stock, bay = layout.stock, layout.bay
-    while True:
-        left, free = layout.left, layout.free()
-        sizes = [pair for pair in stock.footprints if bay.corners(free, *pair)]
-        pool = _priced(stock, left, sizes, free.bit_count())
-        added = False
-        for column in sorted(pool, key=lambda column: (-column.value / (column.area + 2.0), column.key)):
-            if column.value <= 0.0 or any(left[index] < count for index, count in dict_of(column).items()):
-                continue
-            at = next(bay.spots(bay.corners(free, *column.halves)), None)
-            if at is not None:
-                layout.standing.append((column, at))
-                left.subtract(dict_of(column))
-                free &= ~bay.under(*column.halves, at)
-                added = True
-        if not added:
-            return
+    left, free = layout.left, layout.free()
+    sizes = [pair for pair in stock.footprints if bay.corners(free, *pair)]
+    pool = _priced(stock, left, sizes, free.bit_count())
+    added = False
+    for column in sorted(pool, key=lambda column: (-column.value / (column.area + 2.0), column.key)):
+        if column.value <= 0.0 or any(left[index] < count for index, count in dict_of(column).items()):
+            continue
+        if whole and any(count < stock.items[index].count for index, count in column.counts):
+            continue
+        at = next(bay.spots(bay.corners(free, *column.halves)), None)
+        if at is not None:
+            layout.standing.append((column, at))
+            left.subtract(dict_of(column))
+            free &= ~bay.under(*column.halves, at)
+            added = True
+    return added
 
 
 def _priced(
@@ -153,7 +163,7 @@ def _improve(layout: _Layout, random: Random, move: int) -> None:
     """Clear a region, and let the best columns stand there."""
     stock, bay = layout.stock, layout.bay
     cleared, middle = _region(layout, random, move)
-    kept = [one for number, one in enumerate(layout.standing) if number not in cleared]
+    kept = [entry for number, entry in enumerate(layout.standing) if number not in cleared]
     current = [layout.standing[number] for number in sorted(cleared)]
     outside = _Layout(stock, bay, kept, layout.spare)
     taken = 0

@@ -233,7 +233,7 @@ class Assortment:
     def bulky(self) -> tuple[bool, ...]:
         """Whether each kind takes so much floor that it may be split over compartments."""
         cell = self.ground.pitch**2
-        found: list[bool] = []
+        bulky: list[bool] = []
         for index, item in enumerate(self.items):
             least = min(
                 (
@@ -244,8 +244,8 @@ class Assortment:
                 ),
                 default=None,
             )
-            found.append(item.count > 1 and (least is None or least > _BULKY))
-        return tuple(found)
+            bulky.append(item.count > 1 and (least is None or least > _BULKY))
+        return tuple(bulky)
 
     def label_width(self, index: int) -> float:
         """Return how wide a compartment must be for its label."""

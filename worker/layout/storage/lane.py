@@ -18,6 +18,7 @@ from worker.layout.storage.sizing_rules import AIR, DrawerLimits
 from worker.layout.storage.tray_option import Bulk, Lot
 from worker.spec.items.item import Storage
 from worker.spec.items.shape import Cylinder, PlainShape, Prism, Screw
+from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = ["Kind", "Lane", "lanes", "natural_ways"]
 
@@ -458,5 +459,5 @@ def _heaps_of(goods: Goods, pose: Pose, length: float, ground: DrawerLimits) -> 
                 margin / 2.0,
                 goods=goods,
             )
-            if lying.depth < depth:
+            if lying.depth < depth - LENGTH_EPSILON:
                 return
