@@ -22,7 +22,7 @@ STRIPS = {row["id"]: row for row in INSTANCES if "strip_width" in row}
 
 #: How many pieces are left out within this deterministic time. No waste at all is far harder than any real drawer.
 LEFT_OUT = {"gp-20-42x31": 2, "gp-25-60x40": 3}
-LIMIT = 4.0
+LIMIT = 1.0
 
 
 def packed(bay, pieces):
