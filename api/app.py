@@ -46,8 +46,8 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
             request_metrics=request_metrics,
             planners=CapacityLimiter(job_service.settings.concurrency),
         )
-        courier = job_service.courier()
-        courier.start()
+        delivery = job_service.webhook_delivery()
+        delivery.start()
         job_service.dispatcher.publisher.start()
         maintenance = asyncio.create_task(maintain(job_service))
         try:
@@ -59,7 +59,7 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
             with suppress(asyncio.CancelledError):
                 await maintenance
             await asyncio.to_thread(job_service.dispatcher.publisher.close)
-            await asyncio.to_thread(courier.close)
+            await asyncio.to_thread(delivery.close)
             if job_service is not inside:
                 job_service.close()
 

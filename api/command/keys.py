@@ -105,6 +105,6 @@ def _key_document(key: "ApiKey") -> dict[str, Any]:
         "name": key.name,
         "state": key.state(utc_now()),
         "scopes": list(key.scopes),
-        "quotas": key.quotas.told(),
+        "quotas": key.quotas.limits(),
         **{name: None if moment is None else moment.isoformat(timespec="seconds") for name, moment in moments.items()},
     }

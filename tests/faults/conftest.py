@@ -44,7 +44,7 @@ class Plant:
         self._starts = 0
         self._broker_port = _free_port()
         self.start_broker()
-        told = {
+        environment = {
             "data_dir": folder / "data",
             "lease_seconds": 1.0,
             "concurrency": 1,
@@ -54,7 +54,9 @@ class Plant:
             "jobs_waiting": 0,
             "requests_per_minute": 0,
         }
-        self.settings = Settings.read(broker_url=f"redis://127.0.0.1:{self._broker_port}/0", **{**told, **settings})
+        self.settings = Settings.read(
+            broker_url=f"redis://127.0.0.1:{self._broker_port}/0", **{**environment, **settings}
+        )
         self.addresses = {}
 
     def log(self, name):
@@ -77,9 +79,9 @@ class Plant:
 
     def await_api(self, name="api"):
         """Wait for an API that was started."""
-        found = self.until(lambda: re.search(r"running on (http://127\.0\.0\.1:\d+)", self.log(name)))
-        self.addresses[name] = found[1]
-        return found[1]
+        match = self.until(lambda: re.search(r"running on (http://127\.0\.0\.1:\d+)", self.log(name)))
+        self.addresses[name] = match[1]
+        return match[1]
 
     def start_worker(self, name="worker", *, wait=True):
         """Start a worker and wait until it takes jobs."""
@@ -100,8 +102,8 @@ class Plant:
     def children(self, name="worker"):
         """The processes that a worker builds with."""
         pid = self.pid(name)
-        found = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
-        return [int(one) for one in found]
+        children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+        return [int(child) for child in children]
 
     def strike_child(self, name="worker"):
         """Kill what a worker builds with, and not the worker; return how many processes these were."""
@@ -150,9 +152,9 @@ class Plant:
 
 def _free_port():
     """Return a port that nobody has: the broker's own choice is the same for all who ask at the same moment."""
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return one.getsockname()[1]
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
 
 
 def plants(make_folder, until):
@@ -166,8 +168,8 @@ def plants(make_folder, until):
         return made[-1]
 
     yield make
-    for one in made:
-        one.close()
+    for plant in made:
+        plant.close()
 
 
 @pytest.fixture
@@ -203,11 +205,11 @@ def engine_of():
         return opened[-1]
 
     yield open_one
-    for one in opened:
-        one.close()
+    for service in opened:
+        service.close()
 
 
-_known = InMemoryPartCache()
+_reference_cache = InMemoryPartCache()
 
 
 @cache
@@ -216,11 +218,11 @@ def _expected(text):
     spec = Spec.model_validate_json(text)
     from worker.jobs.database.db_clock import utc_now  # noqa: PLC0415 - beside its only use
 
-    made = run_pipeline(spec, part_store=_known, now=utc_now(), identity="any")
-    told = {file.name: file.sha256 for file in made.files}
-    told |= {one.entry.file.name: sha256(one.data).hexdigest() for one in made.documents}
+    made = run_pipeline(spec, part_store=_reference_cache, now=utc_now(), identity="any")
+    checksums = {file.name: file.sha256 for file in made.files}
+    checksums |= {document.entry.file.name: sha256(document.data).hexdigest() for document in made.documents}
     return {
-        **told, "manifest.json": sha256(made.manifest).hexdigest(), "bundle.zip": sha256(made.bundle).hexdigest(),
+        **checksums, "manifest.json": sha256(made.manifest).hexdigest(), "bundle.zip": sha256(made.bundle).hexdigest(),
     }  # fmt: skip
 
 

@@ -17,17 +17,17 @@ _LIBRARY = "usr/lib/*/faketime/libfaketimeMT.so.1"
 @pytest.fixture
 def shifted(tmp_path):
     """Give the environment of processes whose clock is set by a function, and the function."""
-    told = tmp_path / "clock"
+    setting = tmp_path / "clock"
 
     def shift(seconds):
-        fresh = told.with_suffix(".new")
+        fresh = setting.with_suffix(".new")
         fresh.write_text(f"{seconds:+d}\n")
-        fresh.replace(told)
+        fresh.replace(setting)
 
     shift(0)
     library = shared_library(_LIBRARY, "faketime")
     return {
-        "LD_PRELOAD": str(library), "FAKETIME_TIMESTAMP_FILE": str(told), "FAKETIME_NO_CACHE": "1",
+        "LD_PRELOAD": str(library), "FAKETIME_TIMESTAMP_FILE": str(setting), "FAKETIME_NO_CACHE": "1",
         "FAKETIME_DONT_FAKE_MONOTONIC": "1",  # as a system's own monotonic clock
     }, shift  # fmt: skip
 
@@ -39,7 +39,7 @@ def test_a_clock_that_jumps(plant, engine_of, shifted, succeeds, figures):
     address = struck.start_api()
     engine = engine_of(struck)
     struck.await_worker()
-    told = []
+    states = []
     for name, seconds in (("forward", 3600), ("back", 0), ("further back", -3600)):
         spec = large(name, 6)
         posted = httpx.post(f"{address}/v1/jobs", json=spec.model_dump(mode="json", exclude_unset=True), timeout=60.0)
@@ -49,6 +49,6 @@ def test_a_clock_that_jumps(plant, engine_of, shifted, succeeds, figures):
         shift(seconds)
         begun = time.monotonic()
         done = succeeds(struck, engine, job, spec)
-        told.append(f"{name}: attempt {done.attempts}, {time.monotonic() - begun:.1f} s")
+        states.append(f"{name}: attempt {done.attempts}, {time.monotonic() - begun:.1f} s")
     assert abs((done.finished - done.created).total_seconds()) > 1800  # the clock did jump
-    figures(f"clock set by an hour in the middle of a job: {'; '.join(told)}")
+    figures(f"clock set by an hour in the middle of a job: {'; '.join(states)}")

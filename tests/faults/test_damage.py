@@ -40,7 +40,7 @@ def test_a_damaged_part_is_not_served_and_is_built_again(struck, engine, succeed
     spec = small(20 + number)
     job = engine.submit(spec)
     succeeds(struck, engine, job, spec)
-    file = next(one for one in engine.files(job.id) if one.name.endswith("-tray.stl"))
+    file = next(entry for entry in engine.files(job.id) if entry.name.endswith("-tray.stl"))
     damage(_path(struck, file))
     address = f"{struck.addresses['api']}/v1/jobs/{job.id}/files/{file.name}"
     for headers in ({}, {"Range": "bytes=0-99"}):

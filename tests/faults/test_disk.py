@@ -59,7 +59,9 @@ def _check_named(engine):
     with engine._database.connect() as connection:
         named = dict(list(connection.execute(select(JobFileRow.key, JobFileRow.sha256))))
         for row in connection.execute(select(PartRow.digest, PartRow.record)):
-            named |= {part_key(row.digest, one["suffix"], one["sha256"]): one["sha256"] for one in row.record["files"]}
+            named |= {
+                part_key(row.digest, entry["suffix"], entry["sha256"]): entry["sha256"] for entry in row.record["files"]
+            }
     for key, digest in named.items():
         assert sha256(engine._blobs.get(key)).hexdigest() == digest
     return len(named)

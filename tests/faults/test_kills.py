@@ -51,9 +51,9 @@ def test_the_broker_with_its_queue(struck, engine, succeeds, figures):
     first, begun = _begun(engine, struck, spec)
     waiting = [engine.submit(small(kind)) for kind in range(3)]
     struck.strike_broker()
-    asked = time.monotonic()
+    start = time.monotonic()
     answer = _post(struck, small_body(3))
-    took = time.monotonic() - asked
+    took = time.monotonic() - start
     assert answer.status_code == 202, answer.text  # it is kept and waits
     struck.start_broker()
     for number, job in enumerate([*waiting, engine.job(answer.json()["id"])]):
@@ -96,8 +96,8 @@ def test_an_api_during_submits(struck, engine, succeeds, figures):
         after = set(connection.scalars(select(JobRow.id))) - before
     assert len(set(answered)) == len(answered)
     assert set(answered) == after  # what was accepted is kept, and what was asked for again is there once
-    for one in after:
-        assert succeeds(struck, engine, engine.job(one), small(0)).attempts == 1
+    for job_id in after:
+        assert succeeds(struck, engine, engine.job(job_id), small(0)).attempts == 1
     figures(f"API killed: {len(answered)} submits answered, {len(lost)} not; {len(after)} jobs, all succeeded")
 
 
@@ -136,7 +136,7 @@ def test_a_child_in_the_middle_of_a_repack(struck, engine, succeeds, figures):
     job = engine.submit(spec)
     succeeds(struck, engine, job, spec)
     manifest = Manifest.model_validate_json(b"".join(engine.read(engine.manifest(job.id))))
-    before = {one.name for one in engine.files(job.id)}
+    before = {file.name for file in engine.files(job.id)}
     event = PrintEvent(outcome="failed", run=1)
     engine.prints.record(job.id, event, lambda last: follow(last or begin(manifest), event, manifest, spec))
     engine.publish_repack(job.id)
@@ -148,6 +148,6 @@ def test_a_child_in_the_middle_of_a_repack(struck, engine, succeeds, figures):
     struck.until(tries)
     struck.strike_child()
     struck.until(lambda: not engine.prints.status(job.id).repack)
-    (new,) = {one.name: one for one in engine.files(job.id) if one.name not in before}.values()
+    (new,) = {file.name: file for file in engine.files(job.id) if file.name not in before}.values()
     assert b"".join(engine.read(new))
     figures(f"child killed while runs were packed afresh: written at try {tries()}")

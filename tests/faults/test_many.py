@@ -46,7 +46,7 @@ def _submit(client, plant, number, lost):
 
 def _strike(plant, what, chance):
     """Kill one process and start it again; return how many were killed."""
-    ready = plant.until(lambda: [one for one in ("first", "second") if "worker is ready" in plant.log(one)])
+    ready = plant.until(lambda: [name for name in ("first", "second") if "worker is ready" in plant.log(name)])
     worker = chance.choice(ready)
     if what == "child":
         return plant.strike_child(worker)
@@ -89,13 +89,13 @@ def test_two_hundred_jobs_with_random_kills(plant, engine_of, right, figures):
             time.sleep(chance.uniform(0.0, 0.2))
             kills[what] += _strike(struck, what, chance)
         struck.await_api()
-        ids = [one.result() for one in tickets]
+        ids = [ticket.result() for ticket in tickets]
     assert len(set(ids)) == _JOBS
     until(lambda: time.sleep(0.2) or left() == 0, _BOUND)
     took = time.monotonic() - begun
 
-    for number, one in enumerate(ids):
-        right(engine, engine.job(one), small(number % _KINDS))
+    for number, job_id in enumerate(ids):
+        right(engine, engine.job(job_id), small(number % _KINDS))
     with engine._database.connect() as connection:
         every = list(connection.scalars(select(JobRow.id)))
         attempts = Counter(connection.scalars(select(JobRow.attempts)))
@@ -104,7 +104,7 @@ def test_two_hundred_jobs_with_random_kills(plant, engine_of, right, figures):
     assert states == {"succeeded": _JOBS}  # none is lost, and none was accepted twice
     ends = Counter(re.findall(r"Job (\w+): succeeded", struck.logs()))
     assert set(ends.values()) == {1}  # no attempt ended a job that another had ended
-    named = {file.key for one in every for file in engine.files(one)}
+    named = {file.key for job_id in every for file in engine.files(job_id)}
 
     def orphans():
         return {blob.key for folder in ("jobs", "parts") for blob in engine._blobs.under(folder)} - named
@@ -112,9 +112,9 @@ def test_two_hundred_jobs_with_random_kills(plant, engine_of, right, figures):
     before = len(orphans())
     until(lambda: not orphans(), 60.0)
     assert not list(struck.settings.data_dir.joinpath("blobs").rglob("*#*"))
-    told = ", ".join(f"{count} {what}" for what, count in sorted(kills.items()))
+    summary = ", ".join(f"{count} {what}" for what, count in sorted(kills.items()))
     tries = ", ".join(f"{count} in {attempt}" for attempt, count in sorted(attempts.items()))
     figures(
-        f"{_JOBS} jobs of {parts} parts, all succeeded once in {took:.1f} s; killed: {told}; "
+        f"{_JOBS} jobs of {parts} parts, all succeeded once in {took:.1f} s; killed: {summary}; "
         f"submits without an answer: {lost['unanswered']}; attempts: {tries}; orphans found {before}, left 0"
     )

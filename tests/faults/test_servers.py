@@ -51,8 +51,8 @@ def test_both_workers_at_a_job_that_was_fanned_out(far, engine_of, until, succee
     job = engine.submit(spec)
 
     def at_it():
-        found = [one for one in ("first", "second") if f"Job {job.id}, attempt 1" in far.log(one)]
-        return found and engine.job(job.id).progress.done >= 2 and found[0]
+        workers = [name for name in ("first", "second") if f"Job {job.id}, attempt 1" in far.log(name)]
+        return workers and engine.job(job.id).progress.done >= 2 and workers[0]
 
     main = until(at_it)
     helper = {"first": "second", "second": "first"}[main]

@@ -127,7 +127,13 @@ def test_a_long_line_is_not_sent_again_every_minute(engine, spec):
 
 @pytest.mark.parametrize("job_id", ["", "x", "0" * 26, "../../etc/passwd", "é" * 26, "0" * 10_000, "\x00"])
 def test_what_is_no_job_is_not_found(engine, job_id):
-    for ask in (engine.job, engine.cancel, engine.manifest, engine.bundle, lambda one: engine.file(one, "T1.stl")):
+    for ask in (
+        engine.job,
+        engine.cancel,
+        engine.manifest,
+        engine.bundle,
+        lambda identity: engine.file(identity, "T1.stl"),
+    ):
         with pytest.raises(JobNotFound) as caught:
             ask(job_id)
         assert caught.value.problem()["type"] == "/problems/job-not-found"
@@ -135,7 +141,7 @@ def test_what_is_no_job_is_not_found(engine, job_id):
 
 def test_a_job_without_results_is_not_ready(engine, spec):
     job = engine.submit(spec())
-    for ask in (engine.manifest, engine.bundle, engine.files, lambda one: engine.file(one, "T1.stl")):
+    for ask in (engine.manifest, engine.bundle, engine.files, lambda job_id: engine.file(job_id, "T1.stl")):
         with pytest.raises(JobNotReady) as caught:
             ask(job.id)
         assert caught.value.value == "queued"
@@ -193,14 +199,14 @@ def test_any_text_is_a_job_that_is_not_there(engine, text):
 
 
 def test_a_spec_comes_back_from_the_record_as_it_was(spec):
-    asked = spec(
+    requested = spec(
         {"name": "bits", "cells": [1.5, 1], "height": "1 1/4 in", "at": [0, 0], "finger_ramp": True,
          "label_ledge": True,
          "pockets": [{"shape": "circle", "at": [20, 20], "diameter": 12, "depth": 8, "notch": {}}],
          "dividers": [{"axis": "x", "at": 30}], "text": {"text": "Bits", "face": "front"}},
         grid={"half_cells": True}, material={"name": "PETG", "cost_per_kg": 20},
     )  # fmt: skip
-    assert Spec.model_validate_json(asked.model_dump_json()) == asked
+    assert Spec.model_validate_json(requested.model_dump_json()) == requested
 
 
 def test_the_engine_imports_nothing_that_builds(tmp_path):
@@ -208,4 +214,6 @@ def test_the_engine_imports_nothing_that_builds(tmp_path):
     environment = child_environment(Settings.read(data_dir=tmp_path))
     ran = subprocess.run([sys.executable, "-c", program], env=environment, capture_output=True, text=True, check=False)
     assert (ran.returncode, ran.stderr) == (0, "")
-    assert not [one for one in ran.stdout.split() if one.startswith(("worker.solids", "worker.output", "manifold3d"))]
+    assert not [
+        module for module in ran.stdout.split() if module.startswith(("worker.solids", "worker.output", "manifold3d"))
+    ]

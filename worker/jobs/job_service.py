@@ -120,7 +120,7 @@ class JobService:
         seen._caller = caller  # noqa: SLF001 - its own copy
         return seen
 
-    def courier(self) -> WebhookDelivery:
+    def webhook_delivery(self) -> WebhookDelivery:
         """Return a courier for this record's messages, not started."""
         return WebhookDelivery(self._database, self.reach)
 
@@ -137,7 +137,7 @@ class JobService:
             JobNotFound: when the job that this one made was removed.
         """
         caller = self._caller
-        quotas = None if caller is LOCAL else caller.quotas.over(self.settings)
+        quotas = None if caller is LOCAL else caller.quotas.with_defaults(self.settings)
         self.check_cells(spec)
         text = spec.to_json()
         repeat = None if key is None else IdempotencyKey.of(key, "job", text, *webhooks)
@@ -299,7 +299,7 @@ class JobService:
             BatchNotFound: when the batch that this request made was removed.
         """
         caller = self._caller
-        quotas = None if caller is LOCAL else caller.quotas.over(self.settings)
+        quotas = None if caller is LOCAL else caller.quotas.with_defaults(self.settings)
         texts = (spec.text or f"{spec.name} {spec.problem}" for spec in specs)
         repeat = None if key is None else IdempotencyKey.of(key, "batch", name, *webhooks, *texts)
         batch_id, jobs = self.batches.add(
@@ -318,7 +318,7 @@ class JobService:
             SpecTooLarge: when it has more cells.
         """
         if self._caller is not LOCAL:
-            check_cells(spec, self._caller.quotas.over(self.settings).cells or self.settings.most_cells)
+            check_cells(spec, self._caller.quotas.with_defaults(self.settings).cells or self.settings.most_cells)
 
     def batch(self, batch_id: str) -> Batch:
         """Return the batch.

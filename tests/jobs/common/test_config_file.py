@@ -41,7 +41,7 @@ def test_option_beats_environment_beats_file_beats_default(write, monkeypatch):
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "message"),
     [
         ('ulr = "http://shop"', "ulr, which is not known"),
         ('database_url = "sqlite:///x"', "database_url, which is not known"),  # a service's, not a person's
@@ -52,11 +52,11 @@ def test_option_beats_environment_beats_file_beats_default(write, monkeypatch):
         ("#" * 70_000, "too large"),
     ],
 )
-def test_what_cannot_be_used_is_told_with_the_file(write, text, told):
+def test_what_cannot_be_used_is_told_with_the_file(write, text, message):
     path = write(text)
     with pytest.raises(SettingsError) as refused:
         Settings.read()
-    assert told in refused.value.message
+    assert message in refused.value.message
     assert str(path) in refused.value.message
 
 
@@ -98,7 +98,7 @@ def test_any_bytes_are_read_or_refused(tmp_path_factory, data):
     path.write_bytes(data)
     path.chmod(0o600)
     try:
-        found = read_config_file(path)
+        values = read_config_file(path)
     except SettingsError:
         return
-    assert set(found) <= set(FIELDS)
+    assert set(values) <= set(FIELDS)

@@ -61,5 +61,5 @@ def test_secrets_are_not_shown(monkeypatch):
 
 def test_the_socket_of_a_deep_folder_is_short_and_its_own(tmp_path):
     deep = [Settings.read(data_dir=tmp_path / ("x" * 150) / name).socket for name in "ab"]
-    assert all(len(str(one)) <= 100 for one in deep)
+    assert all(len(str(path)) <= 100 for path in deep)
     assert deep[0] != deep[1]

@@ -21,8 +21,8 @@ def jump(monkeypatch):
     true = clock.utc_now
 
     def by(seconds):
-        for one in (clock, module):
-            monkeypatch.setattr(one, "utc_now", lambda: true() + timedelta(seconds=seconds))
+        for patched in (clock, module):
+            monkeypatch.setattr(patched, "utc_now", lambda: true() + timedelta(seconds=seconds))
 
     return by
 
@@ -54,7 +54,7 @@ def test_of_two_attempts_one_finishes_however_the_clock_is_set(records, jump, se
 
 def test_a_lost_job_is_found_again_after_the_clock_went_back(records, jump, until):
     job = records.add("bench left", "{}")
-    records.enqueued([job.id])
+    records.mark_enqueued([job.id])
     jump(3600.0)
     _claim(records, job, seconds=1.0)
     jump(0.0)
@@ -65,7 +65,7 @@ def test_a_lost_job_is_found_again_after_the_clock_went_back(records, jump, unti
 def test_a_message_from_before_the_clock_went_back_is_sent_again(records, jump, server):
     job = records.add("bench left", "{}")
     jump(3600.0)
-    records.enqueued([job.id])
+    records.mark_enqueued([job.id])
     assert records.waiting(quiet_seconds=60.0, limit=10) == []
     jump(0.0)
     assert records.waiting(quiet_seconds=60.0, limit=10) == ([] if server else [job.id])

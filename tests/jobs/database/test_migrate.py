@@ -93,15 +93,15 @@ def test_tables_of_somebody_else_are_left_alone(url):
         connection.execute(text("CREATE TABLE jobs (id INTEGER)"))
     with pytest.raises(SettingsError, match="no known version"):
         open_database(url)
-    assert [one["name"] for one in inspect(database).get_columns("jobs")] == ["id"]
+    assert [column["name"] for column in inspect(database).get_columns("jobs")] == ["id"]
     database.dispose()
 
 
 def test_processes_that_start_together_make_the_tables_once(url):
     code = "import sys; from worker.jobs.database.connection import open_database; open_database(sys.argv[1]).dispose()"
     started = [subprocess.Popen([sys.executable, "-c", code, url], stderr=subprocess.PIPE) for _ in range(6)]
-    told = [process.communicate(timeout=120)[1] for process in started]
-    assert [process.returncode for process in started] == [0] * 6, told
+    errors = [process.communicate(timeout=120)[1] for process in started]
+    assert [process.returncode for process in started] == [0] * 6, errors
     database = _engine(url)
     assert _differences(database) == []
     database.dispose()

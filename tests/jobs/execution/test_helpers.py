@@ -49,15 +49,15 @@ def built(monkeypatch):
 
 
 @pytest.fixture
-def asked():
+def requests():
     """The messages that an attempt sent."""
     return []
 
 
 @pytest.fixture
-def asking(runner, asked):
+def asking(runner, requests):
     """A runner whose messages are kept."""
-    return replace(runner, ask=lambda job_id, key, pieces: asked.extend((job_id, key, piece) for piece in pieces))
+    return replace(runner, ask=lambda job_id, key, pieces: requests.extend((job_id, key, piece) for piece in pieces))
 
 
 def test_helpers_build_what_the_attempt_does_not_and_nothing_twice(runner, large, built, blobs):
@@ -76,32 +76,36 @@ def test_helpers_build_what_the_attempt_does_not_and_nothing_twice(runner, large
         assert replace(runner, ask=ask).run(helped.id) is JobOutcome.SUCCEEDED
     database.dispose()
     assert len(counts) == 3
-    assert sum(one.result() for one in counts) > 0
+    assert sum(count.result() for count in counts) > 0
     assert set(built.values()) == {1}
-    assert not [one.key for one in blobs.under(f"jobs/{helped.id}") if "order" in one.key]
+    assert not [stored.key for stored in blobs.under(f"jobs/{helped.id}") if "order" in stored.key]
     assert runner.run(alone.id) is JobOutcome.SUCCEEDED  # with the parts that are there now, and without help
     assert set(built.values()) == {1}
     same = [
-        {one.name: one.sha256 for one in records.files(job.id) if one.key.startswith("parts/")}
+        {file.name: file.sha256 for file in records.files(job.id) if file.key.startswith("parts/")}
         for job in (alone, helped)
     ]
     assert same[0] == same[1] != {}
 
 
-def test_a_job_is_done_without_the_helpers_it_asked(asking, asked, large, records, blobs):
+def test_a_job_is_done_without_the_helpers_it_asked(asking, requests, large, records, blobs):
     job = records.add("bench left", large)
     assert asking.run(job.id) is JobOutcome.SUCCEEDED
-    assert len(asked) == 3
-    assert [build_for_job(records, blobs, *one, stop=lambda: False) for one in asked] == [0, 0, 0]  # it has ended
+    assert len(requests) == 3
+    assert [build_for_job(records, blobs, *request, stop=lambda: False) for request in requests] == [
+        0,
+        0,
+        0,
+    ]  # it has ended
     again = records.add("bench left", large)
     assert asking.run(again.id) is JobOutcome.SUCCEEDED
-    assert len(asked) == 3  # nothing was missing
+    assert len(requests) == 3  # nothing was missing
 
 
-def test_a_small_job_asks_nobody(asking, asked, spec, records):
+def test_a_small_job_asks_nobody(asking, requests, spec, records):
     job = records.add("bench left", spec({"name": "bits", "cells": [2, 1], "height": 25}).model_dump_json())
     assert asking.run(job.id) is JobOutcome.SUCCEEDED
-    assert asked == []
+    assert requests == []
 
 
 def test_a_part_whose_builder_is_gone_is_waited_for_no_longer_than_its_claim(records, blobs):

@@ -56,15 +56,15 @@ def _computing(begun):
 
 
 def test_a_job_cancelled_in_a_long_step_stops_within_two_seconds(runner, job, records):
-    asked = []
+    requests = []
 
     def cancel():
-        asked.append(time.monotonic())
+        requests.append(time.monotonic())
         records.cancel(job.id)
 
     slow = replace(runner, pipeline=_computing(Timer(0.2, cancel).start))
     assert slow.run(job.id) is JobOutcome.LEASE_LOST
-    assert time.monotonic() - asked[0] < 2.0
+    assert time.monotonic() - requests[0] < 2.0
     assert records.job(job.id).state == "cancelled"
 
 
@@ -172,8 +172,8 @@ print(runner.run(sys.argv[1]).name, second.run(sys.argv[2]).name)
 
 def test_a_job_that_needs_too_much_memory_fails_and_the_next_one_is_built(settings, records, spec):
     things = [{"name": "AA cells", "shape": {"kind": "standard", "id": "battery-aa"}, "count": 12}]
-    asked = [spec(_TRAY), spec(items=things)]  # the second needs the solver too, which must live within the limit
-    jobs = [records.add("bench left", one.model_dump_json()) for one in asked]
+    specs = [spec(_TRAY), spec(items=things)]  # the second needs the solver too, which must live within the limit
+    jobs = [records.add("bench left", requested.model_dump_json()) for requested in specs]
     ran = subprocess.run(
         [sys.executable, "-c", _GREEDY, *(job.id for job in jobs)],
         env=child_environment(settings), capture_output=True, text=True, check=False,

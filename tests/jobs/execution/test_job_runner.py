@@ -31,7 +31,7 @@ def job(records, spec):
 
 
 def _keys(blobs):
-    return sorted(one["path"] for page in obstore.list(blobs._store) for one in page)
+    return sorted(entry["path"] for page in obstore.list(blobs._store) for entry in page)
 
 
 def _raising(error):
@@ -101,12 +101,12 @@ def test_a_job_whose_workers_die_is_given_up(runner, job, records, engine):
 
 def test_a_cancelled_job_stops_and_stays_cancelled(runner, job, engine):
     def cancelling(spec, *, report, **others):
-        def told(progress):
+        def on_progress(progress):
             if progress.done == 1:
                 engine.cancel(job.id)
             report(progress)
 
-        return run_pipeline(spec, report=told, **others)
+        return run_pipeline(spec, report=on_progress, **others)
 
     assert replace(runner, pipeline=cancelling).run(job.id) is JobOutcome.LEASE_LOST
     assert engine.job(job.id).state == "cancelled"

@@ -56,10 +56,10 @@ def test_the_manifest_says_what_lies_where(made):
     jsonschema.validate(document, manifest_schema())
     manifest = Manifest.model_validate(document)
     (drawer,) = manifest.drawers
-    assert {(one.item, one.count) for one in drawer.contents} == {("pens", 4), ("dice", 6)}
+    assert {(content.item, content.count) for content in drawer.contents} == {("pens", 4), ("dice", 6)}
     marks = {part.mark: part for part in manifest.parts}
-    for one in drawer.contents:
-        part = marks[drawer.placements[one.placement].mark]
+    for content in drawer.contents:
+        part = marks[drawer.placements[content.placement].mark]
         assert part.kind == "tray"
         assert part.tray is not None
         assert part.shape is not None
@@ -88,7 +88,7 @@ def test_one_thing_more_builds_its_tray_only(made, store):
     again = run_pipeline(load(job(more, *ITEMS, previous=json.loads(made.manifest))), part_store=store, now=NOW)
     assert store.built == before + 1
     document = json.loads(again.manifest)
-    assert [(one["name"], one["count"]) for one in document["changes"]["new"]] == [("chalk", 1)]
+    assert [(change["name"], change["count"]) for change in document["changes"]["new"]] == [("chalk", 1)]
     assert (document["changes"]["moved"], document["changes"]["retired"]) == ([], [])
     with zipfile.ZipFile(io.BytesIO(again.bundle)) as bundle:
         page = bundle.read("READ-FIRST.txt").decode()

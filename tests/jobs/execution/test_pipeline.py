@@ -54,12 +54,17 @@ def test_the_manifest_names_every_file_with_its_bytes(made):
     jsonschema.validate(manifest, manifest_schema())
     named = {file["name"]: file for part in manifest["parts"] for file in part["files"]}
     assert named == {
-        one.name: {"name": one.name, "media_type": one.media_type, "bytes": one.bytes, "sha256": one.sha256}
-        for one in made.files
+        stored.name: {
+            "name": stored.name,
+            "media_type": stored.media_type,
+            "bytes": stored.bytes,
+            "sha256": stored.sha256,
+        }
+        for stored in made.files
     }
-    documents = {one["file"]["name"]: one["file"] for one in manifest["documents"]}
-    assert documents == {one.entry.file.name: one.entry.file.model_dump() for one in made.documents}
-    assert all(sha256(one.data).hexdigest() == one.entry.file.sha256 for one in made.documents)
+    documents = {document["file"]["name"]: document["file"] for document in manifest["documents"]}
+    assert documents == {document.entry.file.name: document.entry.file.model_dump() for document in made.documents}
+    assert all(sha256(document.data).hexdigest() == document.entry.file.sha256 for document in made.documents)
     assert manifest["bundle"]["sha256"] == sha256(made.bundle).hexdigest()
     assert all(check["passed"] for part in manifest["parts"] for check in part["checks"])
     assert manifest["assembly"]
@@ -70,8 +75,8 @@ def test_the_bundle_holds_every_file(made):
     with zipfile.ZipFile(io.BytesIO(made.bundle)) as bundle:
         assert bundle.testzip() is None
         sums = {name.rsplit("/", 1)[-1]: sha256(bundle.read(name)).hexdigest() for name in bundle.namelist()}
-    assert {one.name: one.sha256 for one in made.files}.items() <= sums.items()
-    assert {one.entry.file.name: one.entry.file.sha256 for one in made.documents}.items() <= sums.items()
+    assert {file.name: file.sha256 for file in made.files}.items() <= sums.items()
+    assert {document.entry.file.name: document.entry.file.sha256 for document in made.documents}.items() <= sums.items()
 
 
 def test_equal_trays_are_one_part(made):
@@ -104,25 +109,27 @@ def test_a_part_is_checked_anew_for_another_printer(spec, store):
 
 
 def test_progress_is_told_part_by_part(spec):
-    told = []
-    run_pipeline(spec(*_TRAYS), part_store=InMemoryPartCache(), now=NOW, report=told.append)
-    total = told[-1].total
-    steps = [one.done for one in told]
+    reports = []
+    run_pipeline(spec(*_TRAYS), part_store=InMemoryPartCache(), now=NOW, report=reports.append)
+    total = reports[-1].total
+    steps = [report.done for report in reports]
     assert steps == sorted(steps)
     assert set(steps) == set(range(total))
-    assert (told[0].total, told[0].now) == (0, "layout")
-    assert {one.total for one in told[1:]} == {total}
-    names = [one.now for one in told]
+    assert (reports[0].total, reports[0].now) == (0, "layout")
+    assert {report.total for report in reports[1:]} == {total}
+    names = [report.now for report in reports]
     last = names[names.index("assembly") :]
     assert last == ["assembly", "estimates", "runs", "run 1", "documents", "bundle"]
-    assert all(one.now for one in told)
+    assert all(report.now for report in reports)
 
 
 @pytest.mark.parametrize("after", [1, 2, 3])
 def test_cancelling_is_noticed_before_the_next_part(spec, store, after):
-    told = []
+    reports = []
     with pytest.raises(JobCancelled):
-        run_pipeline(spec(*_TRAYS), part_store=store, now=NOW, report=told.append, cancelled=lambda: len(told) > after)
+        run_pipeline(
+            spec(*_TRAYS), part_store=store, now=NOW, report=reports.append, cancelled=lambda: len(reports) > after
+        )
     assert len(store.kept) == after - 1
 
 
@@ -179,14 +186,14 @@ def test_a_job_is_estimated_packed_and_dated(planned):
     manifest = json.loads(planned.manifest)
     jsonschema.validate(manifest, manifest_schema())
     of_mark = {part["mark"]: part["estimate"] for part in manifest["parts"]}
-    assert {one["material"] for one in of_mark.values()} == {"PETG", "PLA"}
+    assert {entry["material"] for entry in of_mark.values()} == {"PETG", "PLA"}
     assert (of_mark["T1"]["layer"], of_mark["T1"]["line_width"], of_mark["F1"]["layer"]) == (0.28, 0.5, 0.2)
     assert [run["file"] for run in manifest["runs"]] == [f"run-{run['number']:02d}.3mf" for run in manifest["runs"]]
     work = manifest["work"]
     assert work["grams"] == pytest.approx(sum(run["grams"] for run in manifest["runs"]), abs=1e-3)
-    assert [one["layer"] for one in work["alternatives"]] == [0.16]
+    assert [alternative["layer"] for alternative in work["alternatives"]] == [0.16]
     assert manifest["schedule"]["steps"][0]["begin"] == "2026-03-02T17:30:00Z"
-    assert {one["material"]: one["spools"] for one in manifest["purchases"]} == {"PETG": 1, "PLA": 1}
+    assert {purchase["material"]: purchase["spools"] for purchase in manifest["purchases"]} == {"PETG": 1, "PLA": 1}
     # a part is judged by its own lines
     walls = {part["mark"]: check["limit"] for part in manifest["parts"] for check in part["checks"]
              if check["name"] == "wall"}  # fmt: skip

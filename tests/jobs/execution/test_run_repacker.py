@@ -88,12 +88,12 @@ def test_while_the_store_is_away_it_is_put_off_and_not_for_ever(records, prints,
 @pytest.fixture
 def built(settings, records, blobs, prints, spec):
     """A job as a worker builds it, of which a run failed."""
-    asked = spec({"name": "screws", "cells": [1, 1], "height": 20})
-    job = records.add(asked.name, asked.model_dump_json()).id
+    requested = spec({"name": "screws", "cells": [1, 1], "height": 20})
+    job = records.add(requested.name, requested.model_dump_json()).id
     assert JobRunner(settings, records, blobs).run(job) is JobOutcome.SUCCEEDED
     manifest = Manifest.model_validate_json(blobs.get(records.file(job, "manifest.json").key))
     event = PrintEvent(outcome="failed", run=1)
-    prints.record(job, event, lambda _: follow(begin(manifest), event, manifest, asked))
+    prints.record(job, event, lambda _: follow(begin(manifest), event, manifest, requested))
     return job
 
 
@@ -106,7 +106,7 @@ def test_what_could_not_be_written_heals_by_itself_once_the_fault_is_gone(record
     status = prints.status(built)
     assert (status.repack, status.problem, status.retry) == (False, None, None)
     names = {file.name for file in records.files(built)}
-    assert all(run_file_name(one.number) in names for one in status.standing.open)
+    assert all(run_file_name(run.number) in names for run in status.standing.open)
     assert _due(prints) == []
 
 

@@ -28,7 +28,11 @@ def test_piled_trays_keep_the_joint_clearance_and_nothing_less():
     assert all(check["passed"] for check in checks.values())
     assert checks["stack"]["value"] >= 0.29  # the default clearance of 0.30 less rounding
     assert checks["apart"]["value"] == 0
-    places = [one for one in manifest["drawers"][0]["placements"] if one["cell"] is not None]
+    places = [placement for placement in manifest["drawers"][0]["placements"] if placement["cell"] is not None]
     # the heavy ones lie lower
-    assert [one["name"] for one in sorted(places, key=lambda one: one["at"][2])] == ["heavy", "plate", "light"]
+    assert [placement["name"] for placement in sorted(places, key=lambda placement: placement["at"][2])] == [
+        "heavy",
+        "plate",
+        "light",
+    ]
     assert not manifest["unplaced"]

@@ -54,10 +54,10 @@ def test_what_was_saved_comes_back(service, filled, tmp_path):
     job, waiting, removed, files = filled
     service.keys.create("shop", ["read"])
     archive = tmp_path / "backup.zip"
-    told = []
-    kept = back_up(service.settings, archive, lambda *far: told.append(far))
+    reports = []
+    kept = back_up(service.settings, archive, lambda *far: reports.append(far))
     assert (kept.jobs, kept.files, kept.bytes) == (2, 2, sum(map(len, files.values())))
-    assert told == [(0, 2), (1, 2), (2, 2)]
+    assert reports == [(0, 2), (1, 2), (2, 2)]
     assert stat.S_IMODE(archive.stat().st_mode) == 0o600
     assert sorted(path.name for path in tmp_path.iterdir()) == ["backup.zip", "data"]
     with zipfile.ZipFile(archive) as opened:
@@ -69,7 +69,7 @@ def test_what_was_saved_comes_back(service, filled, tmp_path):
             assert b"".join(again.read(again.file(job, name))) == data
         assert again.job(job) == service.job(job)
         assert again.job(waiting).state == "queued"
-        assert removed not in {one.id for one in again.jobs()}
+        assert removed not in {left.id for left in again.jobs()}
         assert [key.name for key in again.keys.list()] == ["shop"]
 
 
@@ -116,7 +116,7 @@ def test_a_damaged_archive_gives_no_record(service, tmp_path, damage):
     back_up(service.settings, archive, _nothing)
     data = bytearray(archive.read_bytes())
     with zipfile.ZipFile(archive) as opened:
-        content = {one.filename: opened.read(one) for one in opened.infolist()}
+        content = {entry.filename: opened.read(entry) for entry in opened.infolist()}
     match damage:
         case "cut":
             archive.write_bytes(data[: len(data) // 2])
@@ -131,8 +131,8 @@ def test_a_damaged_archive_gives_no_record(service, tmp_path, damage):
             else:
                 del content["backup.json" if damage == "no list" else next(iter(content))]
             with zipfile.ZipFile(archive, "w") as opened:
-                for name, one in content.items():
-                    opened.writestr(name, one)
+                for name, member in content.items():
+                    opened.writestr(name, member)
     settings = Settings.read(data_dir=tmp_path / "again")
     with pytest.raises(SettingsError):
         restore(settings, archive, _nothing)
@@ -150,11 +150,11 @@ def test_on_the_command_line(service, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("DRAWERWRIGHT_DATA_DIR", str(service.settings.data_dir))
     runner = CliRunner()
-    told = runner.invoke(app, ["backup", "day.zip", "--json"])
-    assert (told.exit_code, json.loads(told.stdout)["files"]) == (0, 2)
+    result = runner.invoke(app, ["backup", "day.zip", "--json"])
+    assert (result.exit_code, json.loads(result.stdout)["files"]) == (0, 2)
     assert runner.invoke(app, ["backup", "day.zip"]).exit_code == 2
     assert runner.invoke(app, ["restore", "day.zip"]).exit_code == 2
-    told = runner.invoke(app, ["restore", "day.zip", "--data", "again"])
-    assert told.exit_code == 0
-    assert "2 jobs with 2 files" in told.stderr
+    result = runner.invoke(app, ["restore", "day.zip", "--data", "again"])
+    assert result.exit_code == 0
+    assert "2 jobs with 2 files" in result.stderr
     assert runner.invoke(app, ["restore", "nowhere.zip", "--data", "more"]).exit_code == 1

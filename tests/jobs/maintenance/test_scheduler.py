@@ -38,7 +38,7 @@ def _once(sweep):
 
 
 def _keys(blobs):
-    return {one.key for prefix in ("jobs", "parts") for one in blobs.under(prefix)}
+    return {stored.key for prefix in ("jobs", "parts") for stored in blobs.under(prefix)}
 
 
 def _part(digest, data=b"solid", limits="bed"):
@@ -109,11 +109,11 @@ def test_of_a_batch_what_its_record_names_stays_and_nothing_goes_before_its_end(
             assert batches.finish(batch, token, [files[name]])
     assert _once(OrphanSweep(database, blobs, 3600.0)) == 0  # too young
     assert _once(sweep) == 2
-    left = {one.key for one in blobs.under("batches")}
+    left = {stored.key for stored in blobs.under("batches")}
     assert left == {files["ended"].key, files["gathering"].key, f"batches/{batch}/0-run-01.3mf"}
     assert batches.fail(batch, token, {})
     assert _once(sweep) == 2  # without a manifest no file is named
-    assert {one.key for one in blobs.under("batches")} == {files["ended"].key}
+    assert {stored.key for stored in blobs.under("batches")} == {files["ended"].key}
 
 
 def test_a_part_that_is_being_built_is_left_alone(database, blobs, sweep):

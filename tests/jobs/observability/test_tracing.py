@@ -24,7 +24,9 @@ def spans():
     exporter, provider = InMemorySpanExporter(), TracerProvider()
     provider.add_span_processor(SimpleSpanProcessor(exporter))
     use_provider(provider)
-    yield lambda: {one.name + one.attributes.get("drawerwright.step", ""): one for one in exporter.get_finished_spans()}
+    yield lambda: {
+        span.name + span.attributes.get("drawerwright.step", ""): span for span in exporter.get_finished_spans()
+    }
     use_provider(None)
     provider.shutdown()
 
@@ -39,14 +41,14 @@ with span("a"):
     assert trace_headers() == {}
 print([name for name in sys.modules if name.startswith("opentelemetry")])
 """
-    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert told.stdout.strip() == "[]"
+    process = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert process.stdout.strip() == "[]"
 
 
 def test_a_request_is_within_the_span_of_who_asks(spans):
     scope = {"method": "POST", "headers": [(b"traceparent", _PARENT.encode()), (b"host", b"drawers.test")]}
-    with request_span(scope) as one:
-        one.named("POST /v1/jobs", {"http.response.status_code": 202})
+    with request_span(scope) as current:
+        current.named("POST /v1/jobs", {"http.response.status_code": 202})
     made = spans()["POST /v1/jobs"]
     assert f"{made.context.trace_id:032x}" == _PARENT.split("-")[1]
     assert f"{made.parent.span_id:016x}" == _PARENT.split("-")[2]
@@ -74,7 +76,9 @@ def test_steps_follow_one_another_within_the_attempt(spans):
         steps.close()
     made = spans()
     assert set(made) == {"attempt", "steplayout", "steptile", "stepbundle"}
-    assert {made[one].parent.span_id for one in made if one != "attempt"} == {made["attempt"].context.span_id}
+    assert {made[span_name].parent.span_id for span_name in made if span_name != "attempt"} == {
+        made["attempt"].context.span_id
+    }
     assert made["steplayout"].end_time <= made["steptile"].start_time
 
 
@@ -90,9 +94,9 @@ class _Collector(ThreadingHTTPServer):
 class _Handler(BaseHTTPRequestHandler):
     def do_POST(self):
         body = self.rfile.read(int(self.headers["content-length"]))
-        told = ExportTraceServiceRequest.FromString(_plain(body, self.headers.get("content-encoding")))
-        for one in told.resource_spans:
-            for scope in one.scope_spans:
+        request = ExportTraceServiceRequest.FromString(_plain(body, self.headers.get("content-encoding")))
+        for resource in request.resource_spans:
+            for scope in resource.scope_spans:
                 self.server.spans += scope.spans
         self.send_response(200)
         self.send_header("Content-Length", "0")
@@ -115,14 +119,14 @@ def test_a_job_is_one_trace_from_the_submission_to_the_workers_steps(spans, tmp_
         job = ended(engine, engine.submit(spec()))
         assert job.state == "succeeded"
     # the worker's processes send what they have when they end
-    until(lambda: any(one.name == "attempt" for one in collector.spans))
+    until(lambda: any(span.name == "attempt" for span in collector.spans))
     collector.shutdown()
     collector.server_close()
     submit = spans()["submit"]
-    ours = [one for one in collector.spans if one.trace_id.hex() == f"{submit.context.trace_id:032x}"]
-    (attempt,) = [one for one in ours if one.name == "attempt"]
+    ours = [span for span in collector.spans if span.trace_id.hex() == f"{submit.context.trace_id:032x}"]
+    (attempt,) = [span for span in ours if span.name == "attempt"]
     assert attempt.parent_span_id.hex() == f"{submit.context.span_id:016x}"
-    steps = [one for one in ours if one.name == "step"]
-    assert {one.parent_span_id for one in steps} == {attempt.span_id}
-    names = {one.attributes[0].value.string_value for one in steps}
+    steps = [span for span in ours if span.name == "step"]
+    assert {span.parent_span_id for span in steps} == {attempt.span_id}
+    names = {span.attributes[0].value.string_value for span in steps}
     assert "bundle" in names

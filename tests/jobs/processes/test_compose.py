@@ -18,14 +18,14 @@ _ROOT = Path(__file__).resolve().parents[3]
 _TEXT = (_ROOT / "docker-compose.yml").read_text()
 _FILE = yaml.safe_load(_TEXT)
 _SERVICES = _FILE["services"]
-_OURS = {name: one for name, one in _SERVICES.items() if "build" in one}
-_LASTING = {name: one for name, one in _SERVICES.items() if one.get("restart") == "unless-stopped"}
+_OURS = {name: service for name, service in _SERVICES.items() if "build" in service}
+_LASTING = {name: service for name, service in _SERVICES.items() if service.get("restart") == "unless-stopped"}
 _ONCE = {"store-folder", "bucket"}
 
 
 def _filled(text):
     """The text as with an environment in which each variable is there."""
-    return re.sub(r"\$\{(\w+):\?[^}]*\}", lambda found: found[1].lower().replace("_", "-"), text)
+    return re.sub(r"\$\{(\w+):\?[^}]*\}", lambda match: match[1].lower().replace("_", "-"), text)
 
 
 def test_there_is_what_was_asked_for():
@@ -37,9 +37,11 @@ def test_there_is_what_was_asked_for():
 
 @pytest.mark.parametrize("name", _OURS)
 def test_every_variable_is_a_setting_and_can_be_read(name, monkeypatch):
-    told = {key: _filled(value) for key, value in _OURS[name]["environment"].items() if key.startswith("DRAWERWRIGHT_")}
-    assert {key.removeprefix("DRAWERWRIGHT_").lower() for key in told} <= set(Settings.model_fields)
-    for key, value in told.items():
+    environment = {
+        key: _filled(value) for key, value in _OURS[name]["environment"].items() if key.startswith("DRAWERWRIGHT_")
+    }
+    assert {key.removeprefix("DRAWERWRIGHT_").lower() for key in environment} <= set(Settings.model_fields)
+    for key, value in environment.items():
         monkeypatch.setenv(key, value)
     settings = Settings.read()
     assert not settings.embedded
@@ -52,11 +54,11 @@ def test_every_variable_is_a_setting_and_can_be_read(name, monkeypatch):
 
 
 def test_every_command_is_there():
-    scripts = {one.name: one.value for one in entry_points(group="console_scripts")}
+    scripts = {script.name: script.value for script in entry_points(group="console_scripts")}
     program, command, *options = _SERVICES["api"]["command"]
     assert scripts[program] == "api.command:main"
-    known = {name for one in get_command(commands).commands[command].params for name in one.opts}
-    assert {one for one in options if one.startswith("--")} <= known
+    accepted = {name for parameter in get_command(commands).commands[command].params for name in parameter.opts}
+    assert {option for option in options if option.startswith("--")} <= accepted
     program, *options = _SERVICES["worker"]["command"]
     assert program in scripts
     assert options[:3] == ["--app", "worker.jobs.processes.celery_tasks", "worker"]
@@ -64,36 +66,36 @@ def test_every_command_is_there():
 
 
 def test_ports_and_paths_are_those_of_the_app():
-    published = [port for one in _SERVICES.values() for port in one.get("ports", ())]
+    published = [port for service in _SERVICES.values() for port in service.get("ports", ())]
     assert published == ["127.0.0.1:8765:8765", "127.0.0.1:8766:8765"]
     assert _SERVICES["api"]["command"][-1] == "8765"
-    assert {key: one for key, one in _SERVICES["api"].items() if key != "ports"} == {
-        key: one for key, one in _SERVICES["api-2"].items() if key != "ports"
+    assert {key: value for key, value in _SERVICES["api"].items() if key != "ports"} == {
+        key: value for key, value in _SERVICES["api-2"].items() if key != "ports"
     }
-    asked = re.search(r"http://127\.0\.0\.1:(\d+)(/\w+)", " ".join(_SERVICES["api"]["healthcheck"]["test"]))
-    assert asked[1] == "8765"
-    assert asked[2] in create_app().openapi()["paths"]
+    probed = re.search(r"http://127\.0\.0\.1:(\d+)(/\w+)", " ".join(_SERVICES["api"]["healthcheck"]["test"]))
+    assert probed[1] == "8765"
+    assert probed[2] in create_app().openapi()["paths"]
     compile(_SERVICES["api"]["healthcheck"]["test"][-1], "healthcheck", "exec")
 
 
 @pytest.mark.parametrize("name", _SERVICES)
 def test_nothing_runs_unguarded(name):
-    one = _SERVICES[name]
-    assert one["read_only"] is True
-    assert one["cap_drop"] == ["ALL"]
-    assert one["security_opt"] == ["no-new-privileges:true"]
-    assert {"cpus", "memory", "pids"} == set(one["deploy"]["resources"]["limits"])
-    assert "privileged" not in one
-    assert re.fullmatch(r"[\w./-]+:[\w.-]*\d[\w.-]*", one["image"]), "a version, and not the latest one"
-    assert name == "store-folder" or not one["user"].startswith("0")
-    assert (name in _LASTING) == ("healthcheck" in one)
-    assert name.startswith("api") or "ports" not in one
+    service = _SERVICES[name]
+    assert service["read_only"] is True
+    assert service["cap_drop"] == ["ALL"]
+    assert service["security_opt"] == ["no-new-privileges:true"]
+    assert {"cpus", "memory", "pids"} == set(service["deploy"]["resources"]["limits"])
+    assert "privileged" not in service
+    assert re.fullmatch(r"[\w./-]+:[\w.-]*\d[\w.-]*", service["image"]), "a version, and not the latest one"
+    assert name == "store-folder" or not service["user"].startswith("0")
+    assert (name in _LASTING) == ("healthcheck" in service)
+    assert name.startswith("api") or "ports" not in service
 
 
 def test_only_what_must_reaches_the_outside():
     assert _FILE["networks"]["inside"]["internal"] is True
-    for name, one in _SERVICES.items():
-        assert ("outside" in one.get("networks", ())) == (name in _OURS)
+    for name, service in _SERVICES.items():
+        assert ("outside" in service.get("networks", ())) == (name in _OURS)
 
 
 def test_no_secret_stands_in_the_file():
@@ -104,25 +106,25 @@ def test_no_secret_stands_in_the_file():
 
 
 def test_everything_that_is_named_is_there():
-    for one in _SERVICES.values():
-        assert set(one.get("depends_on", ())) <= set(_SERVICES)
-        assert {volume.split(":")[0] for volume in one.get("volumes", ())} <= set(_FILE["volumes"])
-        assert set(one.get("networks", ())) <= set(_FILE["networks"])
+    for service in _SERVICES.values():
+        assert set(service.get("depends_on", ())) <= set(_SERVICES)
+        assert {volume.split(":")[0] for volume in service.get("volumes", ())} <= set(_FILE["volumes"])
+        assert set(service.get("networks", ())) <= set(_FILE["networks"])
 
 
 def test_nothing_is_copied_into_a_root_that_is_read_only():
     # Compose mounts what is a file and copies what has content: there `up` ends with an error
     for kind in ("configs", "secrets"):
-        copied = {name for name, one in _FILE.get(kind, {}).items() if "file" not in one}
-        for one in _SERVICES.values():
-            named = {entry if isinstance(entry, str) else entry["source"] for entry in one.get(kind, ())}
-            assert not (one["read_only"] and named & copied)
+        copied = {name for name, service in _FILE.get(kind, {}).items() if "file" not in service}
+        for service in _SERVICES.values():
+            named = {entry if isinstance(entry, str) else entry["source"] for entry in service.get(kind, ())}
+            assert not (service["read_only"] and named & copied)
 
 
 def test_the_store_knows_the_key_that_is_used():
-    told, used = _SERVICES["store"]["environment"], _SERVICES["api"]["environment"]
-    assert told["AWS_ACCESS_KEY_ID"] == used["DRAWERWRIGHT_S3_ACCESS_KEY"]
-    assert told["AWS_SECRET_ACCESS_KEY"] == used["DRAWERWRIGHT_S3_SECRET_KEY"]
+    identity, used = _SERVICES["store"]["environment"], _SERVICES["api"]["environment"]
+    assert identity["AWS_ACCESS_KEY_ID"] == used["DRAWERWRIGHT_S3_ACCESS_KEY"]
+    assert identity["AWS_SECRET_ACCESS_KEY"] == used["DRAWERWRIGHT_S3_SECRET_KEY"]
 
 
 _WEED = """#!/bin/sh
@@ -143,7 +145,7 @@ def test_the_bucket_is_made_once_and_every_further_start_succeeds(before, tmp_pa
     weed = tmp_path / "weed"
     weed.write_text(_WEED)
     weed.chmod(0o755)
-    command = [one.replace("$$", "$") for one in _SERVICES["bucket"]["entrypoint"]]
+    command = [word.replace("$$", "$") for word in _SERVICES["bucket"]["entrypoint"]]
     for _ in range(2):
         subprocess.run(command, env={"PATH": f"{tmp_path}:/usr/bin:/bin", "BUCKETS": str(buckets)}, check=True)
     assert buckets.read_text().split() == list(dict.fromkeys([*before, "drawers"]))
@@ -162,7 +164,7 @@ def test_the_store_stays_within_its_memory_and_may_end_in_peace():
     hard = re.fullmatch(r"(\d+)g", store["deploy"]["resources"]["limits"]["memory"])
     # the other half is for what it writes, which counts until it is on the disk
     assert int(soft[1]) * 2 <= int(hard[1]) * 1024
-    assert any(one.startswith("-s3.concurrentUploadLimitMB=") for one in store["command"])
+    assert any(word.startswith("-s3.concurrentUploadLimitMB=") for word in store["command"])
     # 10 s of its own before it ends the volumes, and as long again after
     assert int(store["stop_grace_period"].removesuffix("s")) > 30
 

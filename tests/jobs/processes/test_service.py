@@ -71,7 +71,9 @@ def test_running_and_queued_jobs_are_cancelled(service, spec, ended, until):
     busy = [service.submit(_long(spec, f"busy {number}", 10 * number)) for number in range(3)]
     queued = service.submit(spec(*_TRAYS, name="queued"))
     assert service.cancel(queued.id).state == "cancelled"
-    running = until(lambda: next((job for one in busy if (job := service.job(one.id)).progress.done > 0), None))
+    running = until(
+        lambda: next((job for candidate in busy if (job := service.job(candidate.id)).progress.done > 0), None)
+    )
     assert service.cancel(running.id).state == "cancelled"
     for job in busy:
         if job.id != running.id:

@@ -83,7 +83,7 @@ def _bodies():
             {"name": "bits", "cells": [1, 1], "height": 31 + number},
         ]
         if number == _JOBS - 1:
-            trays += [{"name": f"tray {one}", "cells": [1, 1], "height": 20 + one / 4} for one in range(20)]
+            trays += [{"name": f"tray {index}", "cells": [1, 1], "height": 20 + index / 4} for index in range(20)]
         side = 250 if len(trays) > 2 else 130
         drawer = {"name": "top", "width": side, "depth": side, "height": 70, "trays": trays}
         printer = {"bed": [256, 256, 256]}
@@ -93,7 +93,7 @@ def _bodies():
 def test_all_jobs_succeed_once_and_either_api_serves_them(service, until):
     addresses, settings = service
     with ExitStack() as stack:
-        clients = [stack.enter_context(httpx.Client(base_url=one, timeout=60.0)) for one in addresses]
+        clients = [stack.enter_context(httpx.Client(base_url=address, timeout=60.0)) for address in addresses]
 
         def submit(pair):
             number, body = pair
@@ -106,16 +106,16 @@ def test_all_jobs_succeed_once_and_either_api_serves_them(service, until):
         assert len(set(ids)) == _JOBS
 
         def states(client):
-            return [client.get(f"/v1/jobs/{one}").json()["state"] for one in ids]
+            return [client.get(f"/v1/jobs/{job_id}").json()["state"] for job_id in ids]
 
         until(lambda: time.sleep(0.1) or not {"queued", "running"} & set(states(clients[0])), 240.0)
         assert states(clients[0]) == states(clients[1]) == ["succeeded"] * _JOBS
-        for one in ids:
-            manifests = [client.get(f"/v1/jobs/{one}/manifest").content for client in clients]
+        for job_id in ids:
+            manifests = [client.get(f"/v1/jobs/{job_id}/manifest").content for client in clients]
             assert manifests[0] == manifests[1]
             named = [file for part in json.loads(manifests[0])["parts"] for file in part["files"]]
             for client, file in zip(clients * len(named), named, strict=False):
-                data = client.get(f"/v1/jobs/{one}/files/{file['name']}").content
+                data = client.get(f"/v1/jobs/{job_id}/files/{file['name']}").content
                 assert sha256(data).hexdigest() == file["sha256"]
     database = open_database(settings.database)
     with database.connect() as connection:
@@ -124,7 +124,7 @@ def test_all_jobs_succeed_once_and_either_api_serves_them(service, until):
     database.dispose()
     logs = [path.read_text() for path in settings.data_dir.parent.glob("worker-?")]
     done = [re.findall(r"Job (\w+): succeeded", log) for log in logs]
-    assert sorted(one for some in done for one in some) == sorted(ids)
+    assert sorted(job_id for some in done for job_id in some) == sorted(ids)
     assert all(done)  # each worker had its share
     built = [digest for log in logs for digest in re.findall(r"Part (\w+) was built", log)]
     assert sorted(built) == sorted(digest for digest, _ in parts)

@@ -117,15 +117,15 @@ def test_nothing_but_the_key_itself_is_found(filled, data):
     if data.draw(st.booleans()) and token:
         at = data.draw(st.integers(0, len(token) - 1))
         token = token[:at] + data.draw(st.text(max_size=1)) + token[at + 1 :]
-    found = keys.find(token)
-    assert (found is not None) == (token in made)
+    key = keys.find(token)
+    assert (key is not None) == (token in made)
 
 
 def test_quotas_are_the_settings_where_a_key_says_nothing(tmp_path):
     settings = Settings.read(data_dir=tmp_path, jobs_waiting=7, jobs_a_day=8, most_bytes=9, requests_per_minute=10)
-    assert Quotas().over(settings) == Quotas(10, 7, 8, 0, 9)
-    assert Quotas(1, 0, 3, 4, 5).over(settings) == Quotas(1, 0, 3, 4, 5)
-    assert Quotas(waiting=0).told() == {"waiting": 0}
+    assert Quotas().with_defaults(settings) == Quotas(10, 7, 8, 0, 9)
+    assert Quotas(1, 0, 3, 4, 5).with_defaults(settings) == Quotas(1, 0, 3, 4, 5)
+    assert Quotas(waiting=0).limits() == {"waiting": 0}
 
 
 def test_two_at_once_do_not_both_take_the_last_place(records):

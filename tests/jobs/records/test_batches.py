@@ -51,17 +51,17 @@ def test_good_specs_become_jobs_and_bad_ones_are_told_of(records, batches):
 
 
 def test_a_batch_is_gathered_once_all_have_ended(records, batches):
-    batch, (one, two) = batches.add("all", [_GOOD, _GOOD], owner="o")
+    batch, (cancelled, two) = batches.add("all", [_GOOD, _GOOD], owner="o")
     assert batches.waiting(quiet_seconds=60.0, limit=9, lease_seconds=60.0) == []
-    records.cancel(one)
-    assert batches.of_job(one) == []
+    records.cancel(cancelled)
+    assert batches.of_job(cancelled) == []
     assert _claim(batches, batch) is None
     records.succeed(records.claim(two, lease_seconds=60.0, attempts=3), [])
     assert batches.of_job(two) == batches.waiting(quiet_seconds=60.0, limit=9, lease_seconds=60.0) == [batch]
-    batches.enqueued([batch])
+    batches.mark_enqueued([batch])
     assert batches.waiting(quiet_seconds=60.0, limit=9, lease_seconds=60.0) == []
     with ThreadPoolExecutor(8) as pool:
-        tokens = [one for one in pool.map(lambda _: _claim(batches, batch), range(8)) if one is not None]
+        tokens = [token for token in pool.map(lambda _: _claim(batches, batch), range(8)) if token is not None]
     assert len(tokens) == 1
     assert batches.extend(batch, tokens[0], lease_seconds=60.0)
     assert batches.finish(batch, tokens[0], [])
@@ -123,15 +123,15 @@ def test_where_no_job_succeeded_there_is_a_manifest_all_the_same(records, batche
 
 
 def test_owners_see_their_own_only(engine):
-    one, two = (engine.on_behalf_of(Principal(owner, frozenset({"submit"}))) for owner in ("one", "two"))
-    batch = one.submit_batch("all", [_GOOD, _GOOD])
-    assert one.batch(batch.id) == batch
+    first_service, two = (engine.on_behalf_of(Principal(owner, frozenset({"submit"}))) for owner in ("one", "two"))
+    batch = first_service.submit_batch("all", [_GOOD, _GOOD])
+    assert first_service.batch(batch.id) == batch
     for ask in (two.batch, two.cancel_batch, two.remove_batch, lambda it: two.batch_file(it, "manifest.json")):
         with pytest.raises(BatchNotFound):
             ask(batch.id)
     with pytest.raises(BatchNotReady):
-        one.remove_batch(batch.id)
-    assert {entry.state for entry in one.cancel_batch(batch.id).entries} == {"cancelled"}
+        first_service.remove_batch(batch.id)
+    assert {entry.state for entry in first_service.cancel_batch(batch.id).entries} == {"cancelled"}
 
 
 def _read(engine, file):
@@ -144,13 +144,13 @@ def test_many_drawers_share_parts_and_beds(service, spec, until):
     """Through real workers: two jobs of the same trays, one of another filament, one on a printer of its own."""
     tray = {"name": "screws", "cells": [2, 2], "height": 30}
     large = {"printer": {"bed": [400, 400, 256]}}
-    said = [
+    specs = [
         spec(tray, name="left", **large),
         spec(tray, name="right", **large),
         spec({**tray, "cells": [1, 2]}, name="red", **large, material={"name": "PETG", "colour": "#ff0000"}),
         spec(tray, name="small", printer={"bed": [150, 150, 150]}),
     ]
-    judged = [CheckedSpec(one.name, one.model_dump_json()) for one in said] + [_BAD]
+    judged = [CheckedSpec(valid.name, valid.model_dump_json()) for valid in specs] + [_BAD]
     batch = service.submit_batch("runner", judged)
     done = until(lambda: (now := service.batch(batch.id)).state == "ended" and now, 120.0)
     assert done.problem is None
@@ -164,19 +164,22 @@ def test_many_drawers_share_parts_and_beds(service, spec, until):
     digests = [{part.digest for part in own[index].parts} for index in range(4)]
     assert digests[0] == digests[1]
     # every piece of every job is in one run, and beds are shared where printers are alike
-    pieces = Counter((one.entry, one.mark) for run in manifest.runs for one in run.pieces)
-    for index, one in own.items():
-        assert Counter(piece.mark for run in one.runs for piece in run.pieces) == {
+    pieces = Counter((placed.entry, placed.mark) for run in manifest.runs for placed in run.pieces)
+    for index, job_manifest in own.items():
+        assert Counter(piece.mark for run in job_manifest.runs for piece in run.pieces) == {
             mark: count for (entry, mark), count in pieces.items() if entry == index
         }
-    assert any({one.entry for one in run.pieces} >= {0, 1} for run in manifest.runs)
+    assert any({placed.entry for placed in run.pieces} >= {0, 1} for run in manifest.runs)
     assert [beds.entries for beds in manifest.beds] == [(0, 1, 2), (3,)]
-    assert len(manifest.runs) < sum(len(one.runs) for one in own.values())
-    assert manifest.grams == pytest.approx(sum(one.work.grams for one in own.values()), abs=0.01)
-    assert {(one.material, one.colour) for one in manifest.purchases} == {("PLA", None), ("PETG", "#ff0000")}
+    assert len(manifest.runs) < sum(len(job_manifest.runs) for job_manifest in own.values())
+    assert manifest.grams == pytest.approx(sum(job_manifest.work.grams for job_manifest in own.values()), abs=0.01)
+    assert {(purchase.material, purchase.colour) for purchase in manifest.purchases} == {
+        ("PLA", None),
+        ("PETG", "#ff0000"),
+    }
     for run in manifest.runs:
         items = read_run(_read(service, service.batch_file(batch.id, run.file)))
-        assert [item.part_number for item in items] == [f"{one.entry}-{one.mark}" for one in run.pieces]
+        assert [item.part_number for item in items] == [f"{placed.entry}-{placed.mark}" for placed in run.pieces]
     with pytest.raises(FileNotInJob):
         service.batch_file(batch.id, "run-99.3mf")
     assert json.loads(data)["entries"][4]["problem"]["title"] == "It is bad."

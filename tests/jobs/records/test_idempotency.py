@@ -58,7 +58,7 @@ def test_a_job_that_is_gone_is_not_made_again(records):
 def test_a_revision_grows_with_what_can_be_seen(records):
     job = records.add("bench left", "{}")
     seen = [job.revision]
-    records.enqueued([job.id])
+    records.mark_enqueued([job.id])
     seen.append(records.job(job.id).revision)
     claim = records.claim(job.id, lease_seconds=60.0, attempts=3)
     seen.append(records.job(job.id).revision)

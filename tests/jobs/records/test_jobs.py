@@ -119,12 +119,12 @@ def test_cancelling_and_succeeding_together_agree(records):
 
 def test_who_waits_for_a_message(records):
     silent, sent, lost, done = (records.add("bench left", "{}") for _ in range(4))
-    records.enqueued([sent.id, lost.id, done.id])
+    records.mark_enqueued([sent.id, lost.id, done.id])
     _claim(records, lost, seconds=0.01)
     records.succeed(_claim(records, done), [])
     time.sleep(0.05)
     assert records.waiting(quiet_seconds=60.0, limit=10) == [silent.id, lost.id]
-    records.enqueued([lost.id])
+    records.mark_enqueued([lost.id])
     assert records.waiting(quiet_seconds=60.0, limit=10) == [silent.id]
     time.sleep(0.05)
     assert records.waiting(quiet_seconds=0.01, limit=10) == [silent.id, sent.id, lost.id]
@@ -133,7 +133,7 @@ def test_who_waits_for_a_message(records):
 
 def test_a_released_job_waits_again(records):
     job = records.add("bench left", "{}")
-    records.enqueued([job.id])
+    records.mark_enqueued([job.id])
     assert records.release(_claim(records, job))
     assert records.job(job.id).state == "queued"
     assert records.waiting(quiet_seconds=60.0, limit=10) == [job.id]
@@ -143,7 +143,7 @@ def test_a_released_job_waits_again(records):
 def test_a_message_that_is_spent_is_not_written_down(records):
     new, spent = (records.add("bench left", "{}") for _ in range(2))
     assert records.release(_claim(records, spent), counted=False)
-    records.enqueued([new.id, spent.id], new=True)
+    records.mark_enqueued([new.id, spent.id], new=True)
     assert records.waiting(quiet_seconds=60.0, limit=10) == [spent.id]
 
 
@@ -167,7 +167,7 @@ def test_a_part_is_kept_for_its_limits(records):
 def test_identities_sort_as_they_were_made():
     made = [new_id() for _ in range(5000)]
     assert all(a < b for a, b in itertools.pairwise(made))
-    assert {len(one) for one in made} == {26}
+    assert {len(identity) for identity in made} == {26}
 
 
 @pytest.mark.parametrize("kind", ["files", "servers"])

@@ -55,7 +55,7 @@ def test_events_are_kept_in_order(prints, job):
     at = datetime(2026, 3, 7, 18, 42, tzinfo=UTC)
     assert prints.status(job) is None
     assert prints.events(job, 10) == []
-    told = [
+    events = [
         _tell(prints, job, event)[0]
         for event in (
             _event("printed", run=1, at=at, note="good"),
@@ -63,14 +63,14 @@ def test_events_are_kept_in_order(prints, job):
             _event("failed", run=2),
         )
     ]
-    assert [one.number for one in told] == [1, 2, 3]
-    assert (told[0].at, told[0].note, told[0].count, told[1].count) == (at, "good", None, 2)
-    assert prints.events(job, 10) == told[::-1]  # what is read again is what was answered
-    assert prints.events(job, 1, after=3) == [told[1]]
+    assert [stored.number for stored in events] == [1, 2, 3]
+    assert (events[0].at, events[0].note, events[0].count, events[1].count) == (at, "good", None, 2)
+    assert prints.events(job, 10) == events[::-1]  # what is read again is what was answered
+    assert prints.events(job, 1, after=3) == [events[1]]
     status = prints.status(job)
     assert (status.revision, status.repack) == (3, True)
-    assert told[-1].pieces_left == status.standing.left.total()
-    assert told[-1].runs_left == len(status.standing.open)
+    assert events[-1].pieces_left == status.standing.left.total()
+    assert events[-1].runs_left == len(status.standing.open)
 
 
 def test_a_refused_event_leaves_nothing(prints, job):
@@ -96,9 +96,9 @@ def test_threads_lose_no_event(prints, job):
     needed = begin(bench()[1]).needed
     events = [_event("printed", mark=mark) for mark, count in needed.items() for _ in range(count)]
     with ThreadPoolExecutor(8) as pool:
-        told = list(pool.map(lambda event: _tell(prints, job, event), events))
-    assert all(new for _, new in told)
-    assert sorted(event.number for event, _ in told) == list(range(1, len(events) + 1))
+        answers = list(pool.map(lambda event: _tell(prints, job, event), events))
+    assert all(new for _, new in answers)
+    assert sorted(event.number for event, _ in answers) == list(range(1, len(events) + 1))
     assert prints.status(job).standing.done
     assert prints.status(job).standing.printed == needed
 
@@ -106,9 +106,9 @@ def test_threads_lose_no_event(prints, job):
 def test_the_same_event_from_many_counts_once(prints, job):
     event = _event("printed", run=1, id="once")
     with ThreadPoolExecutor(8) as pool:
-        told = list(pool.map(lambda _: _tell(prints, job, event), range(16)))
-    assert sum(new for _, new in told) == 1
-    assert len({replace(one, failed={}).id for one, _ in told}) == 1
+        answers = list(pool.map(lambda _: _tell(prints, job, event), range(16)))
+    assert sum(new for _, new in answers) == 1
+    assert len({replace(stored, failed={}).id for stored, _ in answers}) == 1
     assert prints.status(job).revision == 1
 
 
@@ -171,8 +171,8 @@ def test_processes_lose_no_event(settings, prints, job):
             assert child.wait(timeout=120) == 0
     assert prints.status(job).standing.failed == {"T1": 24}
     events = prints.events(job, 100)
-    assert sorted(one.number for one in events) == list(range(1, 25))
-    assert {one.id for one in events} == {f"{name}.{number}" for name in children for number in range(12)}
+    assert sorted(event.number for event in events) == list(range(1, 25))
+    assert {event.id for event in events} == {f"{name}.{number}" for name in children for number in range(12)}
 
 
 def test_new_runs_are_due_until_they_are_written(prints, job):
@@ -183,7 +183,7 @@ def test_new_runs_are_due_until_they_are_written(prints, job):
     assert waiting(60.0) == []
     _tell(prints, job, _event("failed", run=2))
     assert waiting(60.0) == [job]
-    prints.enqueued([job])
+    prints.mark_enqueued([job])
     assert waiting(60.0) == []
     assert waiting(0.0) == [job]  # its message may be lost
     assert prints.attempt(job, 1) is None

@@ -61,9 +61,9 @@ def endpoint():
         return made[-1]
 
     yield make
-    for one in made:
-        one.shutdown()
-        one.server_close()
+    for server in made:
+        server.shutdown()
+        server.server_close()
 
 
 @pytest.fixture
@@ -105,7 +105,7 @@ def _waiting(database):
         return [row.type for row in connection.execute(select(OutboxRow.type).order_by(OutboxRow.created))]
 
 
-def _asked(url, **fields):
+def _request(url, **fields):
     return WebhookRequest(url=url, **fields)
 
 
@@ -117,7 +117,7 @@ def _ended(records, how, **options):
 
 
 def test_each_change_writes_its_message(base, webhooks, database):
-    webhooks.create("local", _asked("https://home.example/"))
+    webhooks.create("local", _request("https://home.example/"))
     _ended(base, lambda claim: base.succeed(claim, []))
     _ended(base, lambda claim: base.fail(claim, _PROBLEM))
     job = base.add("bench", "{}")
@@ -126,15 +126,21 @@ def test_each_change_writes_its_message(base, webhooks, database):
     assert _waiting(database) == ["job.running", "job.succeeded", "job.running", "job.failed", "job.cancelled"]
     with database.connect() as connection:
         payloads = [
-            json.loads(one) for one in connection.scalars(select(OutboxRow.payload).order_by(OutboxRow.created))
+            json.loads(payload) for payload in connection.scalars(select(OutboxRow.payload).order_by(OutboxRow.created))
         ]
-    assert [one["data"]["state"] for one in payloads] == ["running", "succeeded", "running", "failed", "cancelled"]
+    assert [payload["data"]["state"] for payload in payloads] == [
+        "running",
+        "succeeded",
+        "running",
+        "failed",
+        "cancelled",
+    ]
     assert payloads[1]["data"]["links"]["manifest"].startswith("https://drawers.test/v1/jobs/")
     assert payloads[3]["data"]["problem"]["type"] == "https://drawers.test/problems/check-failed"
 
 
 def test_giving_up_is_told_and_progress_is_not(base, webhooks, database):
-    webhooks.create("local", _asked("https://home.example/"))
+    webhooks.create("local", _request("https://home.example/"))
     job = base.add("bench", "{}")
     claim = base.claim(job.id, lease_seconds=60.0, attempts=1)
     assert base.report(claim, Progress(1, 2, "tile"))
@@ -144,7 +150,7 @@ def test_giving_up_is_told_and_progress_is_not(base, webhooks, database):
 
 
 def test_a_change_that_is_taken_back_takes_its_message_with_it(base, webhooks, database, monkeypatch):
-    webhooks.create("local", _asked("https://home.example/"))
+    webhooks.create("local", _request("https://home.example/"))
     job = base.add("bench", "{}")
     claim = base.claim(job.id, lease_seconds=60.0, attempts=3)
 
@@ -159,8 +165,8 @@ def test_a_change_that_is_taken_back_takes_its_message_with_it(base, webhooks, d
 
 
 def test_only_the_events_and_jobs_that_were_asked_for(base, webhooks, database):
-    named, _ = webhooks.create("local", _asked("https://home.example/", jobs="named", events=["job.succeeded"]))
-    webhooks.create("somebody", _asked("https://home.example/"))
+    named, _ = webhooks.create("local", _request("https://home.example/", jobs="named", events=["job.succeeded"]))
+    webhooks.create("somebody", _request("https://home.example/"))
     _ended(base, lambda claim: base.succeed(claim, []))
     assert _waiting(database) == []
     _ended(base, lambda claim: base.succeed(claim, []), webhooks=[named.id, named.id])
@@ -176,7 +182,7 @@ def test_what_was_printed_is_told(base, webhooks, database):
     from worker.printing.progress.print_state import PrintState  # noqa: PLC0415 - for this alone
     from worker.spec.requests.print_event import PrintEvent  # noqa: PLC0415 - as above
 
-    webhooks.create("local", _asked("https://home.example/", events=["job.printed"]))
+    webhooks.create("local", _request("https://home.example/", events=["job.printed"]))
     job = _ended(base, lambda claim: base.succeed(claim, []))
     event = PrintEvent(outcome="printed", run=1, note="second spool")
     standing = PrintState(needed={"T1": 2}, printed={"T1": 1}, runs=[], next_run=2)
@@ -191,14 +197,14 @@ def test_what_was_printed_is_told(base, webhooks, database):
 
 def test_a_message_is_signed_so_that_the_library_takes_it(base, webhooks, endpoint, courier):
     server = endpoint()
-    made, secret = webhooks.create("local", _asked(server.url, events=["job.succeeded"]))
+    made, secret = webhooks.create("local", _request(server.url, events=["job.succeeded"]))
     job = _ended(base, lambda claim: base.succeed(claim, []))
     assert courier.run() == 1
     assert courier.run() == 0
     ((headers, body),) = server.seen
-    told = Signature(secret.get_secret_value()).verify(body, headers)
-    assert told["type"] == "job.succeeded"
-    assert told["data"]["id"] == job.id
+    verified = Signature(secret.get_secret_value()).verify(body, headers)
+    assert verified["type"] == "job.succeeded"
+    assert verified["data"]["id"] == job.id
     assert headers["Content-Type"] == "application/json"
     with pytest.raises(WebhookVerificationError):
         Signature(secret.get_secret_value()).verify(body + b" ", headers)
@@ -209,13 +215,13 @@ def test_a_message_is_signed_so_that_the_library_takes_it(base, webhooks, endpoi
 
 def test_two_secrets_sign_until_the_overlap_is_over(base, webhooks, endpoint, courier):
     server = endpoint()
-    made, old = webhooks.create("local", _asked(server.url, events=["job.running"]))
+    made, old = webhooks.create("local", _request(server.url, events=["job.running"]))
     _, new = webhooks.rotate(made.id, "local", timedelta(hours=1))
     base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
     assert courier.run() == 1
     headers, body = server.seen[0]
-    for one in (old, new):
-        Signature(one.get_secret_value()).verify(body, headers)
+    for secret in (old, new):
+        Signature(secret.get_secret_value()).verify(body, headers)
     _, last = webhooks.rotate(made.id, "local", timedelta(0))
     base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
     assert courier.run() == 1
@@ -227,7 +233,7 @@ def test_two_secrets_sign_until_the_overlap_is_over(base, webhooks, endpoint, co
 
 def test_a_message_that_is_not_taken_comes_again_under_the_same_id(base, webhooks, endpoint, courier, due):
     server = endpoint(500, 302)
-    made, _ = webhooks.create("local", _asked(server.url, events=["job.running"]))
+    made, _ = webhooks.create("local", _request(server.url, events=["job.running"]))
     base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
     assert courier.run() == 0
     assert courier.run() == 0  # not before its time
@@ -244,30 +250,30 @@ def test_a_message_that_is_not_taken_comes_again_under_the_same_id(base, webhook
 
 def test_an_endpoint_that_takes_nothing_is_failing_until_it_takes_one(base, webhooks, endpoint, courier, due):
     server = endpoint(*[503] * (MAX_ATTEMPTS + 1))
-    made, _ = webhooks.create("local", _asked(server.url, events=["job.running"]))
+    made, _ = webhooks.create("local", _request(server.url, events=["job.running"]))
 
-    def one():
+    def claim_new_job():
         base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
 
-    one()
+    claim_new_job()
     for _ in range(MAX_ATTEMPTS):
         assert webhooks.find(made.id, "local").state == "active"
         courier.run()
         due()
     now = webhooks.find(made.id, "local")
     assert (now.state, now.dropped, now.waiting) == ("failing", 1, 0)
-    one()  # tried once
+    claim_new_job()  # tried once
     courier.run()
     due()
     assert (webhooks.find(made.id, "local").dropped, len(server.seen)) == (2, MAX_ATTEMPTS + 1)
-    one()
+    claim_new_job()
     assert courier.run() == 1
     assert webhooks.find(made.id, "local").state == "active"
 
 
 def test_an_endpoint_that_is_gone_is_told_nothing_more(base, webhooks, database, endpoint, courier):
     server = endpoint(410)
-    made, _ = webhooks.create("local", _asked(server.url))
+    made, _ = webhooks.create("local", _request(server.url))
     _ended(base, lambda claim: base.succeed(claim, []))
     courier.run()
     now = webhooks.find(made.id, "local")
@@ -280,8 +286,8 @@ def test_an_endpoint_that_is_gone_is_told_nothing_more(base, webhooks, database,
 
 def test_a_broken_endpoint_keeps_no_other_waiting(base, webhooks, endpoint, courier):
     good, bad = endpoint(), endpoint(*[500] * 50)
-    webhooks.create("local", _asked(bad.url))
-    webhooks.create("local", _asked(good.url))
+    webhooks.create("local", _request(bad.url))
+    webhooks.create("local", _request(good.url))
     for _ in range(3):
         _ended(base, lambda claim: base.succeed(claim, []))
     assert courier.run() == 6
@@ -289,7 +295,7 @@ def test_a_broken_endpoint_keeps_no_other_waiting(base, webhooks, endpoint, cour
 
 
 def test_a_try_is_written_down_before_it_is_made(base, webhooks, database, courier, monkeypatch):
-    webhooks.create("local", _asked("http://127.0.0.1:9/", events=["job.running"]))
+    webhooks.create("local", _request("http://127.0.0.1:9/", events=["job.running"]))
     base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
 
     def killed(*_):
@@ -306,7 +312,7 @@ def test_a_try_is_written_down_before_it_is_made(base, webhooks, database, couri
 
 def test_one_courier_of_two_sends(base, webhooks, database, endpoint, courier):
     server = endpoint()
-    webhooks.create("local", _asked(server.url, events=["job.running"]))
+    webhooks.create("local", _request(server.url, events=["job.running"]))
     other = WebhookDelivery(database, SafeHttpClient(read_networks("127.0.0.0/8")))
     base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
     assert courier.run() == 1
@@ -317,7 +323,7 @@ def test_one_courier_of_two_sends(base, webhooks, database, endpoint, courier):
 
 
 def test_an_address_that_may_not_be_called_is_told_as_such(base, webhooks, database):
-    made, _ = webhooks.create("local", _asked("http://localhost:9/"))
+    made, _ = webhooks.create("local", _request("http://localhost:9/"))
     base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
     assert WebhookDelivery(database, SafeHttpClient()).run() == 0
     assert "may not be called" in webhooks.find(made.id, "local").problem
@@ -326,7 +332,7 @@ def test_an_address_that_may_not_be_called_is_told_as_such(base, webhooks, datab
 def test_a_key_that_was_revoked_is_told_nothing_more(base, webhooks, database, endpoint, courier):
     keys, server = ApiKeys(database), endpoint()
     key, _ = keys.create("shop", ["submit"])
-    webhooks.create(key.id, _asked(server.url))
+    webhooks.create(key.id, _request(server.url))
     base.claim(base.add("bench", "{}", owner=key.id).id, lease_seconds=60.0, attempts=3)
     keys.revoke(key.id)
     assert courier.run() == 0
@@ -335,7 +341,7 @@ def test_a_key_that_was_revoked_is_told_nothing_more(base, webhooks, database, e
 
 def test_a_thread_sends_by_itself(base, webhooks, database, endpoint, until):
     server = endpoint()
-    webhooks.create("local", _asked(server.url, events=["job.running"]))
+    webhooks.create("local", _request(server.url, events=["job.running"]))
     with WebhookDelivery(database, SafeHttpClient(read_networks("127.0.0.0/8")), look=0.02):
         base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
         until(lambda: server.seen)
@@ -343,7 +349,7 @@ def test_a_thread_sends_by_itself(base, webhooks, database, endpoint, until):
 
 
 def test_an_endpoint_and_a_job_take_their_messages_with_them(base, webhooks, database, blobs):
-    made, _ = webhooks.create("local", _asked("https://home.example/"))
+    made, _ = webhooks.create("local", _request("https://home.example/"))
     job = _ended(base, lambda claim: base.succeed(claim, []), webhooks=[made.id])
     deletion = JobDeletion(database, blobs)
     assert deletion.mark(job.id)
@@ -359,9 +365,9 @@ def test_an_endpoint_and_a_job_take_their_messages_with_them(base, webhooks, dat
 
 def test_an_owner_has_only_so_many(webhooks):
     for _ in range(MOST_WEBHOOKS):
-        webhooks.create("local", _asked("https://home.example/"))
+        webhooks.create("local", _request("https://home.example/"))
     with pytest.raises(QuotaReached):
-        webhooks.create("local", _asked("https://home.example/"))
+        webhooks.create("local", _request("https://home.example/"))
     assert len(webhooks.list("local")) == MOST_WEBHOOKS
     assert webhooks.list("another") == []
 
@@ -370,7 +376,7 @@ def test_pauses_grow_and_take_most_of_a_day():
     middle = [BACKOFF.after(number, lambda low, high: (low + high) / 2) for number in range(1, MAX_ATTEMPTS)]
     assert middle == sorted(middle)
     assert 12 * 3600 < sum(middle) < 24 * 3600
-    assert all(0.8 * one <= BACKOFF.after(number) <= 1.2 * one for number, one in enumerate(middle, 1))
+    assert all(0.8 * pause <= BACKOFF.after(number) <= 1.2 * pause for number, pause in enumerate(middle, 1))
 
 
 def test_all_events_are_asked_for_by_default():

@@ -27,14 +27,14 @@ class _Server:
     def _serve(self):
         while True:
             try:
-                one, _ = self._socket.accept()
+                connection, _ = self._socket.accept()
             except OSError:
                 return
-            with one:
-                self.seen.append(_request(one))
+            with connection:
+                self.seen.append(_request(connection))
                 for byte in self._answer:
                     try:
-                        one.sendall(bytes([byte]))
+                        connection.sendall(bytes([byte]))
                     except OSError:
                         break
                     time.sleep(self._pause)
@@ -64,8 +64,8 @@ def server():
         return made[-1]
 
     yield make
-    for one in made:
-        one.close()
+    for opened in made:
+        opened.close()
 
 
 def _answer(status):
@@ -73,53 +73,55 @@ def _answer(status):
 
 
 def test_a_request_goes_to_the_address_with_the_name_of_the_host(server):
-    one = server(_answer(204))
+    endpoint = server(_answer(204))
     reach = SafeHttpClient(_HOME, resolver=lambda *_: ["127.0.0.1"])
-    assert reach.post(f"http://home.test:{one.port}/a?b=c", b"{}", [("webhook-id", "1")]) == 204
-    head = one.seen[0].decode().lower()
+    assert reach.post(f"http://home.test:{endpoint.port}/a?b=c", b"{}", [("webhook-id", "1")]) == 204
+    head = endpoint.seen[0].decode().lower()
     assert head.startswith("post /a?b=c http/1.1\r\n")
-    assert f"host: home.test:{one.port}\r\n" in head
+    assert f"host: home.test:{endpoint.port}\r\n" in head
     assert "webhook-id: 1\r\n" in head
     assert head.endswith("\r\n\r\n{}")
 
 
 def test_a_redirect_is_an_answer_and_nothing_more(server):
     other = server(_answer(200))
-    one = server(f"HTTP/1.1 307 X\r\nLocation: http://127.0.0.1:{other.port}/\r\nContent-Length: 0\r\n\r\n".encode())
-    assert SafeHttpClient(_HOME).post(f"http://127.0.0.1:{one.port}/", b"{}", []) == 307
+    endpoint = server(
+        f"HTTP/1.1 307 X\r\nLocation: http://127.0.0.1:{other.port}/\r\nContent-Length: 0\r\n\r\n".encode()
+    )
+    assert SafeHttpClient(_HOME).post(f"http://127.0.0.1:{endpoint.port}/", b"{}", []) == 307
     assert other.seen == []
 
 
 def test_no_proxy_of_the_environment_is_asked(server, monkeypatch):
-    proxy, one = server(_answer(200)), server(_answer(204))
+    proxy, endpoint = server(_answer(200)), server(_answer(204))
     for name in ("http_proxy", "HTTP_PROXY", "ALL_PROXY", "all_proxy"):
         monkeypatch.setenv(name, f"http://127.0.0.1:{proxy.port}")
-    assert SafeHttpClient(_HOME).post(f"http://127.0.0.1:{one.port}/", b"{}", []) == 204
+    assert SafeHttpClient(_HOME).post(f"http://127.0.0.1:{endpoint.port}/", b"{}", []) == 204
     assert proxy.seen == []
 
 
 def test_a_name_is_looked_up_once_so_that_a_second_answer_changes_nothing(server):
     good, inside = server(_answer(204)), server(_answer(200))
-    asked = []
+    lookups = []
 
     def rebinding(host, port):
-        asked.append((host, port))
-        return ["127.0.0.1"] if len(asked) == 1 else ["127.0.0.2"]
+        lookups.append((host, port))
+        return ["127.0.0.1"] if len(lookups) == 1 else ["127.0.0.2"]
 
     reach = SafeHttpClient((ip_network("127.0.0.1/32"),), resolver=rebinding)
     assert reach.post(f"http://rebinding.test:{good.port}/", b"{}", []) == 204
-    assert asked == [("rebinding.test", good.port)]
+    assert lookups == [("rebinding.test", good.port)]
     with pytest.raises(RequestFailed, match="may not be called"):
         reach.post(f"http://rebinding.test:{inside.port}/", b"{}", [])
     assert inside.seen == []
 
 
 def test_one_bad_address_among_good_ones_is_enough(server):
-    one = server(_answer(204))
+    endpoint = server(_answer(204))
     reach = SafeHttpClient(_HOME, resolver=lambda *_: ["127.0.0.1", "169.254.169.254"])
     with pytest.raises(RequestFailed, match="may not be called"):
-        reach.post(f"http://mixed.test:{one.port}/", b"{}", [])
-    assert one.seen == []
+        reach.post(f"http://mixed.test:{endpoint.port}/", b"{}", [])
+    assert endpoint.seen == []
 
 
 @pytest.mark.parametrize("host", ["localhost", "127.1", "0x7f000001", "2130706433", "0177.0.0.1", "0"])
@@ -130,14 +132,14 @@ def test_no_spelling_of_this_machine_gets_through(host):
 
 def test_a_trickle_does_not_hold_the_line(server, monkeypatch):
     monkeypatch.setattr("worker.jobs.webhooks.safe_http_client.TOTAL_SECONDS", 0.5)
-    one = server(b"HTTP/1.1 200 X\r\nX-Slow: " + b"x" * 1000, pause=0.1)
+    endpoint = server(b"HTTP/1.1 200 X\r\nX-Slow: " + b"x" * 1000, pause=0.1)
     with pytest.raises(RequestFailed, match="in time"):
-        SafeHttpClient(_HOME).post(f"http://127.0.0.1:{one.port}/", b"{}", [])
+        SafeHttpClient(_HOME).post(f"http://127.0.0.1:{endpoint.port}/", b"{}", [])
 
 
 def test_the_body_of_an_answer_is_not_waited_for(server):
-    one = server(_answer(200).replace(b"Length: 0", b"Length: 99999999"))
-    assert SafeHttpClient(_HOME).post(f"http://127.0.0.1:{one.port}/", b"{}", []) == 200
+    endpoint = server(_answer(200).replace(b"Length: 0", b"Length: 99999999"))
+    assert SafeHttpClient(_HOME).post(f"http://127.0.0.1:{endpoint.port}/", b"{}", []) == 200
 
 
 def test_what_does_not_answer_is_told_in_words_without_the_address(server):
@@ -146,11 +148,11 @@ def test_what_does_not_answer_is_told_in_words_without_the_address(server):
     with pytest.raises(RequestFailed, match="cannot be connected") as caught:
         SafeHttpClient(_HOME).post(f"http://127.0.0.1:{port}/token-1234", b"{}", [])
     assert "1234" not in str(caught.value)
-    one = server(b"SSH-2.0-x\r\n")
+    endpoint = server(b"SSH-2.0-x\r\n")
     with pytest.raises(RequestFailed, match="HTTP"):
-        SafeHttpClient(_HOME).post(f"http://127.0.0.1:{one.port}/", b"{}", [])
+        SafeHttpClient(_HOME).post(f"http://127.0.0.1:{endpoint.port}/", b"{}", [])
     with pytest.raises(RequestFailed, match=r"TLS|HTTP"):
-        SafeHttpClient(_HOME).post(f"https://127.0.0.1:{one.port}/", b"{}", [])
+        SafeHttpClient(_HOME).post(f"https://127.0.0.1:{endpoint.port}/", b"{}", [])
 
 
 def test_tls_is_checked_against_the_name_and_not_the_address(tmp_path, monkeypatch):
@@ -167,15 +169,15 @@ def test_tls_is_checked_against_the_name_and_not_the_address(tmp_path, monkeypat
 
         def serve():
             for _ in range(2):
-                one, _address = listener.accept()
+                connection, _address = listener.accept()
                 try:
-                    with context.wrap_socket(one, server_side=True) as safe:
-                        asked = b""
-                        while not asked.endswith(b"{}"):  # what is left unread would reset the connection
-                            asked += safe.recv(65536)
+                    with context.wrap_socket(connection, server_side=True) as safe:
+                        request = b""
+                        while not request.endswith(b"{}"):  # what is left unread would reset the connection
+                            request += safe.recv(65536)
                         safe.sendall(_answer(204))
                 except OSError:
-                    one.close()
+                    connection.close()
 
         thread = threading.Thread(target=serve, daemon=True)
         thread.start()

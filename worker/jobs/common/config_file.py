@@ -47,16 +47,16 @@ def read_config_file(path: Path) -> dict[str, Any]:
     if len(text) > _LARGEST:
         raise SettingsError(f"{path} is too large.", limit=f"{_LARGEST} bytes")
     try:
-        found = tomllib.loads(text.decode())
+        values = tomllib.loads(text.decode())
     except ValueError as error:
         raise SettingsError(
             f"{path} is no TOML: {error}.", remedy='Write lines such as: url = "http://shop:8765"'
         ) from None
-    for name in found:
+    for name in values:
         if name not in FIELDS:
             raise SettingsError(f"{path} sets {name}, which is not known.", value=name, limit=", ".join(FIELDS))
-    told = _SECRETS & found.keys()
-    if told and mode & (stat.S_IRWXG | stat.S_IRWXO):
-        name = min(told)
+    secrets = _SECRETS & values.keys()
+    if secrets and mode & (stat.S_IRWXG | stat.S_IRWXO):
+        name = min(secrets)
         raise SettingsError(f"{path} holds {name}, and others can read it.", remedy=f"Run: chmod 600 {path}")
-    return found
+    return values

@@ -36,12 +36,12 @@ class Quotas:
     #: Bytes of results.
     bytes: int | None = None
 
-    def told(self) -> dict[str, int]:
+    def limits(self) -> dict[str, int]:
         """Return those that are set, by name."""
-        every = {one.name: getattr(self, one.name) for one in fields(self)}
+        every = {quota.name: getattr(self, quota.name) for quota in fields(self)}
         return {name: value for name, value in every.items() if value is not None}
 
-    def over(self, settings: Settings) -> "Quotas":
+    def with_defaults(self, settings: Settings) -> "Quotas":
         """Return them with the settings' defaults where they say nothing."""
         defaults = {
             "requests": settings.requests_per_minute,
@@ -50,7 +50,7 @@ class Quotas:
             "cells": 0,
             "bytes": settings.most_bytes,
         }
-        return Quotas(**(defaults | self.told()))
+        return Quotas(**(defaults | self.limits()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ class Principal:
 
     def may(self, scope: Scope) -> bool:
         """Return whether one of the scopes allows this one."""
-        return any(scope in _ALLOWS[one] for one in self.scopes)
+        return any(scope in _ALLOWS[own] for own in self.scopes)
 
     @property
     def sees(self) -> str | None:

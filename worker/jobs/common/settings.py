@@ -154,9 +154,9 @@ class Settings(BaseSettings):
             SettingsError: names the first variable, or line of the file, that cannot be used.
         """
         path = _configuration()
-        told = {name.upper() for name, value in os.environ.items() if value}
-        found = {} if path is None else read_config_file(path)
-        kept = {name: value for name, value in found.items() if _PREFIX + name.upper() not in told}
+        from_environment = {name.upper() for name, value in os.environ.items() if value}
+        from_file = {} if path is None else read_config_file(path)
+        kept = {name: value for name, value in from_file.items() if _PREFIX + name.upper() not in from_environment}
         try:
             return cls(**{**kept, **given})
         except ValidationError as error:
@@ -198,8 +198,8 @@ class Settings(BaseSettings):
 
     def environment(self) -> dict[str, str]:
         """Return the variables that give another process these same settings."""
-        told = {}
+        values = {}
         for name in type(self).model_fields:
             value = getattr(self, name)
-            told[_PREFIX + name.upper()] = value.get_secret_value() if isinstance(value, SecretStr) else str(value)
-        return told
+            values[_PREFIX + name.upper()] = value.get_secret_value() if isinstance(value, SecretStr) else str(value)
+        return values

@@ -35,11 +35,11 @@ class DatabaseClock:
             return type_coerce(moment, UtcDateTime)
         return literal(utc_now() + after, UtcDateTime)
 
-    def over(self, lease: InstrumentedAttribute[Any], seconds: float) -> ColumnElement[bool]:
+    def expired(self, lease: InstrumentedAttribute[Any], seconds: float) -> ColumnElement[bool]:
         """Say whether a lease of this length has run out, or is from before the clock went back."""
         return or_(lease < self.at(), lease > self.at(_REACH * seconds + 1.0))
 
-    def quiet(self, moment: InstrumentedAttribute[Any], seconds: float) -> ColumnElement[bool]:
+    def stale(self, moment: InstrumentedAttribute[Any], seconds: float) -> ColumnElement[bool]:
         """Say whether nothing was noted in the last ``seconds``, or only before the clock went back."""
         return or_(moment.is_(None), moment < self.at(-seconds), moment > self.at(CLOCK_TOLERANCE))
 

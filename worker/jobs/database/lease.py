@@ -39,7 +39,7 @@ def acquire(
     """
     table: Any = key.class_  # of `LeaderLeaseRow` or `PartLockRow`
     lease = {"holder": holder, "lease": clock.at(seconds)}
-    free = or_(table.holder == holder, table.holder.is_(None), clock.over(table.lease, seconds))
+    free = or_(table.holder == holder, table.holder.is_(None), clock.expired(table.lease, seconds))
     statement = (
         upsert(connection, table)
         .values({key.key: name, **lease})
@@ -51,7 +51,7 @@ def acquire(
 
 def is_free(clock: DatabaseClock, table: type[JobRow | BatchRow], seconds: float) -> ColumnElement[bool]:
     """Return the condition that nobody holds a row of work: no claim was made, or its lease has expired."""
-    return or_(table.claim.is_(None), and_(table.claim.is_not(None), clock.over(table.lease, seconds)))
+    return or_(table.claim.is_(None), and_(table.claim.is_not(None), clock.expired(table.lease, seconds)))
 
 
 def claim_values(clock: DatabaseClock, table: type[JobRow | BatchRow], seconds: float) -> tuple[str, dict[str, Any]]:

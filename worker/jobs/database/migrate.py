@@ -47,8 +47,8 @@ def migrate(engine: Engine) -> None:
 def _version(connection: Connection) -> str | None:
     if not inspect(connection).has_table(_VERSIONS):  # which looks anew each time
         return None
-    found = connection.scalar(text(f"SELECT version_num FROM {_VERSIONS}"))  # noqa: S608 - a constant
-    return None if found is None else str(found)
+    version = connection.scalar(text(f"SELECT version_num FROM {_VERSIONS}"))  # noqa: S608 - a constant
+    return None if version is None else str(version)
 
 
 def _begin(connection: Connection) -> None:

@@ -106,13 +106,13 @@ class ObjectStore:
     def under(self, prefix: str) -> Iterator[StoredObject]:
         """Return all files under ``prefix/``, in no order."""
         for page in obstore.list(self._store, prefix=prefix):
-            for one in page:
-                yield StoredObject(one["path"], one["last_modified"])
+            for entry in page:
+                yield StoredObject(entry["path"], entry["last_modified"])
 
     def folders(self, prefix: str) -> list[str]:
         """Return the names of the folders right under ``prefix/``, in no order."""
-        found = obstore.list_with_delimiter(self._store, prefix=prefix)["common_prefixes"]
-        return [one.rstrip("/").rsplit("/", 1)[-1] for one in found]
+        prefixes = obstore.list_with_delimiter(self._store, prefix=prefix)["common_prefixes"]
+        return [path.rstrip("/").rsplit("/", 1)[-1] for path in prefixes]
 
     def check(self) -> None:
         """Ask the store for something.

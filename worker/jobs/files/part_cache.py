@@ -57,9 +57,9 @@ class BuiltPart:
         Raises:
             KeyError: when there is none.
         """
-        for one in self.files:
-            if one.suffix == suffix:
-                return one
+        for candidate in self.files:
+            if candidate.suffix == suffix:
+                return candidate
         raise KeyError(suffix)
 
     def key(self, file: PartFile) -> str:
@@ -121,18 +121,18 @@ class StoredPartCache:
 
     def find(self, digest: str, limits: str) -> BuiltPart | None:
         """Return the part, or None when it was never built, or a file of it is gone or damaged."""
-        found = self._records.part(digest, limits)
-        if found is None:
+        document = self._records.part(digest, limits)
+        if document is None:
             return None
         try:
-            record = _PartRecord.model_validate(found)
+            record = _PartRecord.model_validate(document)
             files = [
-                PartFile.of(one.suffix, self._blobs.get(part_key(digest, one.suffix, one.sha256)))
-                for one in record.files
+                PartFile.of(entry.suffix, self._blobs.get(part_key(digest, entry.suffix, entry.sha256)))
+                for entry in record.files
             ]
         except (ValidationError, BlobMissing):  # an older form of the record, or a file that is gone: built again
             return None
-        if [file.sha256 for file in files] != [one.sha256 for one in record.files]:
+        if [file.sha256 for file in files] != [entry.sha256 for entry in record.files]:
             return None
         return BuiltPart(
             digest,
@@ -158,8 +158,8 @@ class StoredPartCache:
             printability=part.printability,
             files=files,
         )
-        told: dict[str, Any] = record.model_dump(mode="json")
-        self._records.add_part(part.digest, part.limits, told)
+        document: dict[str, Any] = record.model_dump(mode="json")
+        self._records.add_part(part.digest, part.limits, document)
 
 
 def part_key(digest: str, suffix: str, checksum: str) -> str:

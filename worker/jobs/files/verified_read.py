@@ -51,13 +51,13 @@ def read_verified(blobs: ObjectStore, file: StoredFile) -> bytes:
 
 
 def _checked(pieces: Iterator[bytes], file: StoredFile) -> Iterator[bytes]:
-    found, last = sha256(), b""
+    checksum, last = sha256(), b""
     for piece in pieces:
         if last:
             yield last
-        found.update(piece)
+        checksum.update(piece)
         last = piece
-    if found.hexdigest() != file.sha256:
+    if checksum.hexdigest() != file.sha256:
         raise _damaged(file)
     yield last
 

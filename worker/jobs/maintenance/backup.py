@@ -83,19 +83,19 @@ def back_up(settings: Settings, path: Path, done: Callable[[int, int], None]) ->
             descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
             with os.fdopen(descriptor, "wb") as out:
                 with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
-                    for index, one in enumerate(named):
+                    for index, entry in enumerate(named):
                         done(index, len(named))
-                        archive.writestr(_FILES + one.key, _checked(blobs.get(one.key), one))
+                        archive.writestr(_FILES + entry.key, _checked(blobs.get(entry.key), entry))
                     done(len(named), len(named))
                     archive.write(snapshot, _RECORD, zipfile.ZIP_DEFLATED)
-                    told = {"format": _FORMAT, "made": utc_now(), "record": _digest(snapshot), "files": len(named)}
-                    archive.writestr(_LIST, orjson.dumps(told, option=orjson.OPT_UTC_Z))
+                    summary = {"format": _FORMAT, "made": utc_now(), "record": _digest(snapshot), "files": len(named)}
+                    archive.writestr(_LIST, orjson.dumps(summary, option=orjson.OPT_UTC_Z))
                 out.flush()
                 os.fsync(out.fileno())
             part.replace(path)
         finally:
             part.unlink(missing_ok=True)
-    return BackupSummary(jobs, len(named), sum(one.bytes for one in named))
+    return BackupSummary(jobs, len(named), sum(entry.bytes for entry in named))
 
 
 def restore(settings: Settings, path: Path, done: Callable[[int, int], None]) -> BackupSummary:
@@ -111,15 +111,15 @@ def restore(settings: Settings, path: Path, done: Callable[[int, int], None]) ->
         remedy = "Name an empty one with --data, or move this one away."
         raise SettingsError("The data folder is not empty.", value=str(folder), remedy=remedy)
     with _opened(path) as archive:
-        told = orjson.loads(archive.read(_LIST))
-        if not isinstance(told, dict) or told.get("format") != _FORMAT:
+        summary = orjson.loads(archive.read(_LIST))
+        if not isinstance(summary, dict) or summary.get("format") != _FORMAT:
             raise SettingsError("The archive is of a later version.", value=str(path), remedy="Use that version.")
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         try:
-            return _put_back(archive, told.get("record"), settings, done)
+            return _put_back(archive, summary.get("record"), settings, done)
         except BaseException:  # it was empty: another try finds it so again
-            for one in folder.iterdir():
-                shutil.rmtree(one) if one.is_dir() else one.unlink()
+            for present in folder.iterdir():
+                shutil.rmtree(present) if present.is_dir() else present.unlink()
             raise
 
 
@@ -134,17 +134,17 @@ def _put_back(
         raise SettingsError("The archive's record is damaged.", value=str(archive.filename))
     named, jobs = _named(unfinished)
     blobs = ObjectStore.open(settings)
-    for index, one in enumerate(named):
+    for index, entry in enumerate(named):
         done(index, len(named))
-        if not _KEY.fullmatch(one.key):
-            raise SettingsError("The archive names a file that cannot be.", value=one.key)
+        if not _KEY.fullmatch(entry.key):
+            raise SettingsError("The archive names a file that cannot be.", value=entry.key)
         try:
-            blobs.put(one.key, _checked(archive.read(_FILES + one.key), one))
+            blobs.put(entry.key, _checked(archive.read(_FILES + entry.key), entry))
         except BlobMissing:
-            raise SettingsError("The archive holds a damaged file.", value=one.key) from None
+            raise SettingsError("The archive holds a damaged file.", value=entry.key) from None
     done(len(named), len(named))
     unfinished.replace(record)
-    return BackupSummary(jobs, len(named), sum(one.bytes for one in named))
+    return BackupSummary(jobs, len(named), sum(entry.bytes for entry in named))
 
 
 @contextmanager
@@ -182,21 +182,21 @@ def _copy(record: Path, snapshot: Path) -> None:
 
 def _named(snapshot: Path) -> tuple[list[_Named], int]:
     """Return the stored files that any table names, by key, and how many jobs there are."""
-    found: dict[str, _Named] = {}
+    entries: dict[str, _Named] = {}
     with closing(sqlite3.connect(snapshot)) as copy:
         for (table,) in copy.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall():
             columns = {row[0] for row in copy.execute("SELECT name FROM pragma_table_info(?)", (table,))}
             if columns >= _NAMING:
                 rows = copy.execute(f'SELECT key, sha256, bytes FROM "{table}" ORDER BY key')  # noqa: S608 - its own name
-                found |= {key: _Named(key, digest, size) for key, digest, size in rows}
+                entries |= {key: _Named(key, digest, size) for key, digest, size in rows}
         (jobs,) = copy.execute("SELECT count(*) FROM jobs").fetchone()
-    return list(found.values()), jobs
+    return list(entries.values()), jobs
 
 
-def _checked(data: bytes, one: _Named) -> bytes:
-    if len(data) != one.bytes or sha256(data).hexdigest() != one.sha256:
+def _checked(data: bytes, entry: _Named) -> bytes:
+    if len(data) != entry.bytes or sha256(data).hexdigest() != entry.sha256:
         remedy = "Remove the jobs that have it, or put it back from an earlier backup."
-        raise BlobMissing("A stored file is damaged.", value=one.key, remedy=remedy)
+        raise BlobMissing("A stored file is damaged.", value=entry.key, remedy=remedy)
     return data
 
 

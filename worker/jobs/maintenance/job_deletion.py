@@ -57,25 +57,25 @@ class JobDeletion:
             marked = marked.where(JobRow.id == job_id)
         with self._database.connect() as connection:
             gone = list(connection.scalars(marked))
-        for one in gone:
-            for key in self._own(one):
+        for removed_id in gone:
+            for key in self._own(removed_id):
                 self._blobs.delete(key)
             with self._database.begin() as connection:
-                connection.execute(delete(JobFileRow).where(JobFileRow.job_id == one))
-                connection.execute(delete(JobRow).where(JobRow.id == one, JobRow.deleted.is_not(None)))
+                connection.execute(delete(JobFileRow).where(JobFileRow.job_id == removed_id))
+                connection.execute(delete(JobRow).where(JobRow.id == removed_id, JobRow.deleted.is_not(None)))
         return len(gone)
 
     def sweep_batch(self, batch_id: str) -> None:
         """Remove the files of a batch that is no longer in the record."""
-        for one in list(self._blobs.under(f"batches/{batch_id}")):
-            self._blobs.delete(one.key)
+        for stored in list(self._blobs.under(f"batches/{batch_id}")):
+            self._blobs.delete(stored.key)
 
     def retire_batches(self, days: int) -> int:
         """Remove batches that ended more than this many days ago, at most 200; 0 days keeps all. Return how many."""
         old = BatchRecords(self._database).ended_before(_now() - timedelta(days=days), _MOST) if days else []
-        for one in old:
-            if BatchRecords(self._database).remove(one):
-                self.sweep_batch(one)
+        for batch_id in old:
+            if BatchRecords(self._database).remove(batch_id):
+                self.sweep_batch(batch_id)
         return len(old)
 
     def run(self, retention_days: int) -> int:
@@ -92,9 +92,11 @@ class JobDeletion:
 
     def _own(self, job_id: str) -> list[str]:
         """Return the keys of files that this job alone has."""
-        mine = select(JobFileRow.key).where(JobFileRow.job_id == job_id, JobFileRow.key.startswith(f"jobs/{job_id}/"))
+        own_keys = select(JobFileRow.key).where(
+            JobFileRow.job_id == job_id, JobFileRow.key.startswith(f"jobs/{job_id}/")
+        )
         with self._database.connect() as connection:
-            return list(connection.scalars(mine))
+            return list(connection.scalars(own_keys))
 
     def _change(self, statement: Any) -> int:
         with self._database.begin() as connection:

@@ -84,9 +84,9 @@ class OrphanSweep:
 
     def _ended(self, folder: str, last: str, most: int, before: datetime) -> tuple[str, int]:
         """Look through what belongs to jobs or batches behind the last one; return the next last, and how many went."""
-        found = sorted(one for one in self._blobs.folders(folder) if one > last)
-        removed = sum(self._of_one(folder, one, before) for one in found[:most])
-        return found[most - 1] if len(found) > most else "", removed
+        identities = sorted(identity for identity in self._blobs.folders(folder) if identity > last)
+        removed = sum(self._of_one(folder, identity, before) for identity in identities[:most])
+        return identities[most - 1] if len(identities) > most else "", removed
 
     def _of_one(self, folder: str, identity: str, before: datetime) -> int:
         old = self._old(f"{folder}/{identity}", before)
@@ -108,22 +108,26 @@ class OrphanSweep:
             if not orphans or not locks.acquire(digest):
                 continue
             try:  # again, under the claim: somebody may just have kept the part
-                now = {one.key for one in self._blobs.under(f"parts/{number:02x}/{digest}") if one.modified < before}
+                now = {
+                    stored.key
+                    for stored in self._blobs.under(f"parts/{number:02x}/{digest}")
+                    if stored.modified < before
+                }
                 removed += self._remove((orphans & now) - self._named(orphans) - self._of_parts(digest))
             finally:
                 locks.release(digest)
         return removed
 
     def _old(self, prefix: str, before: datetime) -> list[str]:
-        return [one.key for one in self._blobs.under(prefix) if one.modified < before]
+        return [stored.key for stored in self._blobs.under(prefix) if stored.modified < before]
 
     def _named(self, keys: Iterable[str], files: type[JobFileRow | BatchFileRow] = JobFileRow) -> set[str]:
         """Return those of the keys that jobs (or batches) name."""
-        found: set[str] = set()
+        named: set[str] = set()
         with self._database.connect() as connection:
             for some in _pieces(list(keys)):
-                found.update(connection.scalars(select(files.key).where(files.key.in_(some))))
-        return found
+                named.update(connection.scalars(select(files.key).where(files.key.in_(some))))
+        return named
 
     def _of_parts(self, digest: str) -> set[str]:
         """Return the keys that the records of a part name."""
@@ -131,8 +135,8 @@ class OrphanSweep:
             records: list[dict[str, Any]] = list(
                 connection.scalars(select(PartRow.record).where(PartRow.digest == digest))
             )
-        files = [one for record in records for one in record.get("files", ())]
-        return {part_key(digest, one["suffix"], one["sha256"]) for one in files}
+        files = [file for record in records for file in record.get("files", ())]
+        return {part_key(digest, file["suffix"], file["sha256"]) for file in files}
 
     def _remove(self, keys: Collection[str]) -> int:
         for key in keys:
@@ -151,12 +155,12 @@ STORAGE_ERRORS: Final = (SQLAlchemyError, StoreError, OSError)
 
 
 def _by_digest(keys: Iterable[str]) -> dict[str, set[str]]:
-    found: dict[str, set[str]] = {}
+    groups: dict[str, set[str]] = {}
     for key in keys:
         steps = key.split("/")
         if len(steps) == 4:  # noqa: PLR2004 - parts/12/1234.../file
-            found.setdefault(steps[2], set()).add(key)
-    return found
+            groups.setdefault(steps[2], set()).add(key)
+    return groups
 
 
 def _pieces(keys: list[str]) -> Iterator[list[str]]:

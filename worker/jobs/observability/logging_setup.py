@@ -36,8 +36,8 @@ _SECRETS: Final = (
 @contextmanager
 def log_context(**facts: str | None) -> Iterator[None]:
     """Have all lines written meanwhile say that they are about this ``job``, ``key`` or ``request``."""
-    known = {name: value for name, value in facts.items() if value is not None}
-    token = _ABOUT.set({**_ABOUT.get({}), **known})
+    present = {name: value for name, value in facts.items() if value is not None}
+    token = _ABOUT.set({**_ABOUT.get({}), **present})
     try:
         yield
     finally:
@@ -68,7 +68,7 @@ class JsonFormatter(logging.Formatter):
 
     def format(self, record: logging.LogRecord) -> str:
         """Return the line; a traceback is in it."""
-        told: dict[str, Any] = {
+        entry: dict[str, Any] = {
             "time": _moment(record),
             "level": record.levelname.lower(),
             "logger": record.name,
@@ -77,8 +77,8 @@ class JsonFormatter(logging.Formatter):
         }
         trace = _trace(self, record)
         if trace is not None:
-            told["trace"] = trace
-        return redact(orjson.dumps(told, default=str).decode())
+            entry["trace"] = trace
+        return redact(orjson.dumps(entry, default=str).decode())
 
 
 def set_up_logging(settings: Settings, stream: IO[str] | None = None) -> None:
@@ -106,4 +106,4 @@ def _moment(record: logging.LogRecord) -> str:
 def _trace(formatter: logging.Formatter, record: logging.LogRecord) -> str | None:
     trace = formatter.formatException(record.exc_info) if record.exc_info and record.exc_info[0] else None
     stack = formatter.formatStack(record.stack_info) if record.stack_info else None
-    return "\n".join(one for one in (trace, stack) if one) or None
+    return "\n".join(text for text in (trace, stack) if text) or None

@@ -113,8 +113,8 @@ def request_span(scope: MutableMapping[str, Any]) -> Iterator[TraceSpan]:
     if _State.provider is None:
         yield TraceSpan()
         return
-    wanted = {name.encode() for name in _HEADERS}
-    within = {name.decode(): value.decode("latin-1") for name, value in scope["headers"] if name in wanted}
+    names = {name.encode() for name in _HEADERS}
+    within = {name.decode(): value.decode("latin-1") for name, value in scope["headers"] if name in names}
     with span("request", {"http.request.method": scope["method"]}, within=within) as made:
         yield made
 

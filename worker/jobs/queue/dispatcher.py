@@ -73,7 +73,7 @@ class Dispatcher:
         self._records, self._prints, self._batches = records, prints, batches
         self._marked = False
         #: Publishes jobs that are submitted; once started, in a thread of its own.
-        self.publisher = BackgroundPublisher(self._publish_new, partial(records.enqueued, new=True))
+        self.publisher = BackgroundPublisher(self._publish_new, partial(records.mark_enqueued, new=True))
 
     def close(self) -> None:
         """Publish what is still queued in this process."""
@@ -87,7 +87,9 @@ class Dispatcher:
         Raises:
             BrokerUnavailable: when the broker does not answer.
         """
-        self._publish_ids(BUILD_JOB, job_ids, self._records.enqueued, RESUMED_PRIORITY if resumed else NEW_PRIORITY)
+        self._publish_ids(
+            BUILD_JOB, job_ids, self._records.mark_enqueued, RESUMED_PRIORITY if resumed else NEW_PRIORITY
+        )
 
     def publish_repacks(self, job_ids: list[str]) -> None:
         """Have workers write the files of the new runs of these jobs.
@@ -95,7 +97,7 @@ class Dispatcher:
         Raises:
             BrokerUnavailable: when the broker does not answer.
         """
-        self._publish_ids(REPACK_RUNS, job_ids, self._prints.enqueued)
+        self._publish_ids(REPACK_RUNS, job_ids, self._prints.mark_enqueued)
 
     def publish_batches(self, batch_ids: list[str]) -> None:
         """Have workers make the manifests of these batches.
@@ -103,7 +105,7 @@ class Dispatcher:
         Raises:
             BrokerUnavailable: when the broker does not answer.
         """
-        self._publish_ids(GATHER_BATCH, batch_ids, self._batches.enqueued)
+        self._publish_ids(GATHER_BATCH, batch_ids, self._batches.mark_enqueued)
 
     def request_help(self, job_id: str, key: str, pieces: Sequence[tuple[int, int]]) -> None:
         """Ask other workers for help with pieces of a job, in the form of `worker.jobs.execution.helpers`."""

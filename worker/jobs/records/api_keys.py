@@ -78,21 +78,21 @@ class ApiKeys:
         Raises:
             SettingsError: when it would have no name or no scope, or an expiry that cannot be.
         """
-        wanted = set(scopes)
+        requested = set(scopes)
         if not name.strip() or len(name) > _LONGEST_NAME or not name.isprintable():
             raise SettingsError("A key needs a name.", value=name, limit=f"1 to {_LONGEST_NAME} printable characters")
-        if not wanted or not wanted <= set(SCOPES):
-            raise SettingsError("A key needs a scope.", value=sorted(wanted), limit=f"one of {', '.join(SCOPES)}")
+        if not requested or not requested <= set(SCOPES):
+            raise SettingsError("A key needs a scope.", value=sorted(requested), limit=f"one of {', '.join(SCOPES)}")
         if days is not None and not 1 <= days <= _MOST_DAYS:
             raise SettingsError("The key would never be of use.", value=days, limit=f"1 to {_MOST_DAYS} days")
-        if any(value < 0 for value in quotas.told().values()):
-            raise SettingsError("A quota is negative.", value=str(quotas.told()), limit="at least 0; 0 sets no limit")
+        if any(value < 0 for value in quotas.limits().values()):
+            raise SettingsError("A quota is negative.", value=str(quotas.limits()), limit="at least 0; 0 sets no limit")
         now = _now()
         secret = _random(_SECRET_DIGITS)
         key = ApiKey(
             id=_random(_ID_DIGITS),
             name=name,
-            scopes=tuple(one for one in SCOPES if one in wanted),
+            scopes=tuple(scope for scope in SCOPES if scope in requested),
             quotas=quotas,
             created=now,
             expires=None if days is None else now + timedelta(days=days),
@@ -106,7 +106,7 @@ class ApiKeys:
                     name=key.name,
                     digest=_digest(secret),
                     scopes=list(key.scopes),
-                    quotas=quotas.told(),
+                    quotas=quotas.limits(),
                     created=key.created,
                     expires=key.expires,
                 )

@@ -114,15 +114,15 @@ class BatchRecords:
 
     def batch(self, batch_id: str, *, owner: str | None = None) -> Batch | None:
         """Return the batch, or None when there is none, or none of this owner."""
-        mine = () if owner is None else (BatchRow.owner == owner,)
+        of_owner = () if owner is None else (BatchRow.owner == owner,)
         with self._database.connect() as connection:
-            row = connection.execute(select(*_BATCH).where(BatchRow.id == batch_id, *mine)).one_or_none()
+            row = connection.execute(select(*_BATCH).where(BatchRow.id == batch_id, *of_owner)).one_or_none()
             if row is None:
                 return None
             rows = connection.execute(_ENTRIES.where(BatchEntryRow.batch_id == batch_id)).all()
         return Batch(
             row.id, row.name, cast("BatchState", row.state), row.created, row.finished, row.problem,
-            tuple(_entry(one) for one in rows),
+            tuple(_entry(entry) for entry in rows),
         )  # fmt: skip
 
     def file(self, batch_id: str, name: str) -> StoredFile | None:
@@ -148,8 +148,8 @@ class BatchRecords:
 
     def waiting(self, *, quiet_seconds: float, limit: int, lease_seconds: float) -> list[str]:
         """Return batches whose jobs have all ended, that nobody gathers and that had no message lately."""
-        quiet = self._clock.quiet(BatchRow.enqueued, quiet_seconds)
-        lost = and_(BatchRow.claim.is_not(None), self._clock.over(BatchRow.lease, lease_seconds))
+        quiet = self._clock.stale(BatchRow.enqueued, quiet_seconds)
+        lost = and_(BatchRow.claim.is_not(None), self._clock.expired(BatchRow.lease, lease_seconds))
         free = or_(and_(BatchRow.claim.is_(None), quiet), lost)
         query = select(BatchRow.id).where(BatchRow.state != "ended", free, ~_open())
         with self._database.connect() as connection:
@@ -162,7 +162,7 @@ class BatchRecords:
         with self._database.connect() as connection:
             return list(connection.scalars(query))
 
-    def enqueued(self, batch_ids: Iterable[str]) -> None:
+    def mark_enqueued(self, batch_ids: Iterable[str]) -> None:
         """Note that the broker has a message for each of these batches."""
         with self._database.begin() as connection:
             chosen = BatchRow.id.in_(list(batch_ids))

@@ -29,11 +29,11 @@ class IdempotencyKey:
     fingerprint: str
 
     @classmethod
-    def of(cls, key: str, *asked: str) -> Self:
+    def of(cls, key: str, *content: str) -> Self:
         """Return the repeat of a request that says so much."""
         digest = sha256()
-        for one in asked:
-            data = one.encode(errors="surrogatepass")
+        for text in content:
+            data = text.encode(errors="surrogatepass")
             digest.update(b"%d " % len(data) + data)
         return cls(key, digest.hexdigest())
 

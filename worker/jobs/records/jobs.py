@@ -152,7 +152,7 @@ class JobRecords:
 
     # -- the way to a worker
 
-    def enqueued(self, job_ids: Iterable[str], *, new: bool = False) -> None:
+    def mark_enqueued(self, job_ids: Iterable[str], *, new: bool = False) -> None:
         """Note that the broker has a message for each of these jobs.
 
         One that is ``new`` may have been taken up and put back since: then its message is spent, and nothing is noted.
@@ -167,8 +167,8 @@ class JobRecords:
         These are queued ones that had none in the last ``quiet_seconds``, and running ones whose claim has run out
         since they had one. A message from the future is one from before the clock went back.
         """
-        quiet = self._clock.quiet(JobRow.enqueued, quiet_seconds)
-        lost = and_(self._clock.over(JobRow.lease, lease_seconds), or_(quiet, JobRow.enqueued < JobRow.lease))
+        quiet = self._clock.stale(JobRow.enqueued, quiet_seconds)
+        lost = and_(self._clock.expired(JobRow.lease, lease_seconds), or_(quiet, JobRow.enqueued < JobRow.lease))
         unseen = or_(and_(JobRow.state == "queued", quiet), and_(JobRow.state == "running", lost))
         query = select(JobRow.id).where(unseen).order_by(JobRow.id).limit(limit)
         with self._engine.connect() as connection:

@@ -58,4 +58,4 @@ class PartLocks:
     def delete_expired(self) -> None:
         """Delete the locks of holders that were lost."""
         with self._engine.begin() as connection:
-            connection.execute(delete(PartLockRow).where(self._clock.over(PartLockRow.lease, self.seconds)))
+            connection.execute(delete(PartLockRow).where(self._clock.expired(PartLockRow.lease, self.seconds)))

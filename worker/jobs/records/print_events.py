@@ -130,9 +130,9 @@ class PrintRecords:
             with self._database.connect() as connection:
                 before = _status(connection, job_id)
                 # looked for second: an event that the standing counts already is there by now
-                known = self._known(connection, job_id, name, fingerprint) if event.id is not None else None
-            if known is not None:
-                return known, False
+                repeated = self._find_repeated(connection, job_id, name, fingerprint) if event.id is not None else None
+            if repeated is not None:
+                return repeated, False
             standing = follow(None if before is None else before.standing)
             number = 1 if before is None else before.revision + 1
             made = _printed(event, name, number, standing)
@@ -152,14 +152,14 @@ class PrintRecords:
 
     def waiting(self, *, quiet_seconds: float, limit: int) -> list[str]:
         """Return jobs whose new runs need files and that had no message in the last ``quiet_seconds``."""
-        quiet = self._clock.quiet(PrintStateRow.enqueued, quiet_seconds)
+        quiet = self._clock.stale(PrintStateRow.enqueued, quiet_seconds)
         due = and_(PrintStateRow.repack.is_(True), self._to_be_tried(), quiet)
         query = select(PrintStateRow.job_id).join(JobRow, JobRow.id == PrintStateRow.job_id)
         query = query.where(due, JobRow.deleted.is_(None)).order_by(PrintStateRow.job_id).limit(limit)
         with self._database.connect() as connection:
             return list(connection.scalars(query))
 
-    def enqueued(self, job_ids: Iterable[str]) -> None:
+    def mark_enqueued(self, job_ids: Iterable[str]) -> None:
         """Note that the broker has a message for each of these jobs."""
         statement = update(PrintStateRow).where(PrintStateRow.job_id.in_(list(job_ids)))
         with self._database.begin() as connection:
@@ -208,14 +208,14 @@ class PrintRecords:
         return self._end(job_id, revision, problem=problem, rounds=rounds, retry=retry)
 
     def _to_be_tried(self) -> Any:
-        return or_(PrintStateRow.problem.is_(None), self._clock.over(PrintStateRow.retry, _PAUSES.longest))
+        return or_(PrintStateRow.problem.is_(None), self._clock.expired(PrintStateRow.retry, _PAUSES.longest))
 
     def _end(self, job_id: str, revision: int, **values: Any) -> bool:
         with self._database.begin() as connection:
             return _count(connection, update(PrintStateRow).where(_due(job_id, revision)).values(**values)) == 1
 
     @staticmethod
-    def _known(connection: Connection, job_id: str, name: str, fingerprint: str) -> PrintEventRecord | None:
+    def _find_repeated(connection: Connection, job_id: str, name: str, fingerprint: str) -> PrintEventRecord | None:
         """Return the event that has this id, if one has."""
         query = select(PrintEventRow.fingerprint, *_EVENT).where(
             PrintEventRow.job_id == job_id, PrintEventRow.id == name
@@ -239,8 +239,8 @@ def _event(row: Any) -> PrintEventRecord:
 
 def fingerprint_of(event: PrintEvent) -> str:
     """Return the digest of what an event says, whatever its id and however it was written."""
-    said = event.model_dump(mode="json", exclude={"id"})
-    return sha256(orjson.dumps(said, option=orjson.OPT_SORT_KEYS)).hexdigest()
+    document = event.model_dump(mode="json", exclude={"id"})
+    return sha256(orjson.dumps(document, option=orjson.OPT_SORT_KEYS)).hexdigest()
 
 
 def _printed(event: PrintEvent, name: str, number: int, standing: PrintState) -> PrintEventRecord:
@@ -272,7 +272,7 @@ def _advance(
     """Write the standing over the one that it follows from; False when that is no longer the last."""
     values: dict[str, Any] = {"revision": number, "standing": standing.model_dump(mode="json")}
     first = 0 if before is None else before.standing.next_run
-    if any(not one.planned and one.run.number >= first for one in standing.runs):
+    if any(not entry.planned and entry.run.number >= first for entry in standing.runs):
         # new runs: their files are due
         values |= {"repack": True, "enqueued": None, "attempts": 0, "problem": None, "rounds": 0, "retry": None}
     if before is None:

@@ -44,7 +44,7 @@ def enforce_quotas(connection: Connection, owner: str, quotas: Quotas, now: date
     if quotas.bytes:
         of_jobs = select(func.sum(JobRow.bytes)).where(JobRow.owner == owner, JobRow.deleted.is_(None))
         of_batches = select(func.sum(BatchRow.bytes)).where(BatchRow.owner == owner)
-        if (kept := sum(int(connection.scalar(one) or 0) for one in (of_jobs, of_batches))) >= quotas.bytes:
+        if (kept := sum(int(connection.scalar(total) or 0) for total in (of_jobs, of_batches))) >= quotas.bytes:
             raise _refused(
                 "The key keeps as many results as it may.", kept,
                 f"{quotas.bytes} bytes", _MAKE_ROOM, None,

@@ -54,7 +54,7 @@ class WebhookEndpoints:
         """Use this database, which has the tables."""
         self._database = database
 
-    def create(self, owner: str, wanted: WebhookRequest) -> tuple[WebhookEndpoint, SecretStr]:
+    def create(self, owner: str, request: WebhookRequest) -> tuple[WebhookEndpoint, SecretStr]:
         """Add an endpoint; return it, and its secret, which is told this once.
 
         Raises:
@@ -66,9 +66,9 @@ class WebhookEndpoints:
                 insert(WebhookRow).values(
                     id=identity,
                     owner=owner,
-                    url=wanted.url,
-                    events=list(wanted.events),
-                    jobs=wanted.jobs,
+                    url=request.url,
+                    events=list(request.events),
+                    jobs=request.jobs,
                     secret=secret,
                     created=utc_now(),
                 )
@@ -78,7 +78,7 @@ class WebhookEndpoints:
                 limit = f"{MOST_WEBHOOKS} webhooks"
                 raise QuotaReached("The key has as many webhooks as it may.", value=count - 1, limit=limit,
                     remedy="Remove one: DELETE /v1/webhooks/{id}.")  # fmt: skip
-            return _one(connection, identity, owner), SecretStr(secret)
+            return _endpoint(connection, identity, owner), SecretStr(secret)
 
     def list(self, owner: str | None) -> "list[WebhookEndpoint]":
         """Return the endpoints, oldest first."""
@@ -92,7 +92,7 @@ class WebhookEndpoints:
             WebhookNotFound: when there is none, or it is somebody else's.
         """
         with self._database.connect() as connection:
-            return _one(connection, webhook_id, owner)
+            return _endpoint(connection, webhook_id, owner)
 
     def rotate(self, webhook_id: str, owner: str | None, overlap: timedelta) -> tuple[WebhookEndpoint, SecretStr]:
         """Make a new secret; the one before signs too until the overlap is over.
@@ -102,11 +102,11 @@ class WebhookEndpoints:
         """
         secret, until = _new_secret(), utc_now() + overlap
         with self._database.begin() as connection:
-            _one(connection, webhook_id, owner)
+            _endpoint(connection, webhook_id, owner)
             before = {"secret_before": WebhookRow.secret, "overlap": until}
             changed = update(WebhookRow).where(WebhookRow.id == webhook_id)
             connection.execute(changed.values(secret=secret, **before))
-            return _one(connection, webhook_id, owner), SecretStr(secret)
+            return _endpoint(connection, webhook_id, owner), SecretStr(secret)
 
     def remove(self, webhook_id: str, owner: str | None) -> None:
         """Remove an endpoint with the messages that wait for it.
@@ -115,7 +115,7 @@ class WebhookEndpoints:
             WebhookNotFound: when there is none, or it is somebody else's.
         """
         with self._database.begin() as connection:
-            _one(connection, webhook_id, owner)
+            _endpoint(connection, webhook_id, owner)
             connection.execute(delete(OutboxRow).where(OutboxRow.webhook_id == webhook_id))
             connection.execute(delete(JobWebhookRow).where(JobWebhookRow.webhook_id == webhook_id))
             connection.execute(delete(WebhookRow).where(WebhookRow.id == webhook_id))
@@ -127,12 +127,12 @@ def _new_secret() -> str:
 
 def _all(owner: str | None) -> Any:
     waiting = select(func.count()).where(OutboxRow.webhook_id == WebhookRow.id).scalar_subquery()
-    mine = () if owner is None else (WebhookRow.owner == owner,)
+    of_owner = () if owner is None else (WebhookRow.owner == owner,)
     columns = [getattr(WebhookRow, name) for name in WebhookEndpoint.__slots__ if name != "waiting"]
-    return select(*columns, waiting.label("waiting")).where(*mine).order_by(WebhookRow.id)
+    return select(*columns, waiting.label("waiting")).where(*of_owner).order_by(WebhookRow.id)
 
 
-def _one(connection: Connection, webhook_id: str, owner: str | None) -> WebhookEndpoint:
+def _endpoint(connection: Connection, webhook_id: str, owner: str | None) -> WebhookEndpoint:
     row = connection.execute(_all(owner).where(WebhookRow.id == webhook_id)).one_or_none()
     if row is None:
         raise WebhookNotFound(value=webhook_id)
@@ -140,5 +140,5 @@ def _one(connection: Connection, webhook_id: str, owner: str | None) -> WebhookE
 
 
 def _webhook(row: Any) -> WebhookEndpoint:
-    told = {name: getattr(row, name) for name in WebhookEndpoint.__slots__}
-    return WebhookEndpoint(**{**told, "events": cast("tuple[EventType, ...]", tuple(row.events))})
+    values = {name: getattr(row, name) for name in WebhookEndpoint.__slots__}
+    return WebhookEndpoint(**{**values, "events": cast("tuple[EventType, ...]", tuple(row.events))})

@@ -77,11 +77,11 @@ def attach_webhooks(connection: Connection, job_id: str, owner: str, webhooks: S
     Raises:
         WebhookNotFound: when its owner has no such endpoint; the transaction must not be kept.
     """
-    for one in dict.fromkeys(webhooks):
-        there = select(WebhookRow.id).where(WebhookRow.id == one, WebhookRow.owner == owner)
+    for webhook_id in dict.fromkeys(webhooks):
+        there = select(WebhookRow.id).where(WebhookRow.id == webhook_id, WebhookRow.owner == owner)
         if connection.scalar(there) is None:
-            raise WebhookNotFound(value=one, remedy="List them: GET /v1/webhooks.")
-        connection.execute(insert(JobWebhookRow).values(job_id=job_id, webhook_id=one))
+            raise WebhookNotFound(value=webhook_id, remedy="List them: GET /v1/webhooks.")
+        connection.execute(insert(JobWebhookRow).values(job_id=job_id, webhook_id=webhook_id))
 
 
 def message(event: EventType, when: datetime, job: Job, base: str, printed: dict[str, Any] | None) -> str:

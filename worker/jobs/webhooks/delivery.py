@@ -107,21 +107,21 @@ class WebhookDelivery:
             return 0
         end = time.monotonic() + _PASS
         with ThreadPoolExecutor(_AT_A_TIME, "webhook") as pool:
-            return sum(pool.map(lambda one: self._serve(one, end), endpoints))
+            return sum(pool.map(lambda endpoint: self._serve(endpoint, end), endpoints))
 
     def _watch(self) -> None:
-        told = False
+        delivered = False
         while not self._closing.wait(self._look):
             try:
                 self.run()
                 if time.monotonic() >= self._tidied:
                     self._tidied = time.monotonic() + _TIDY
                     self._tidy()
-                told = False
+                delivered = False
             except Exception as error:  # noqa: BLE001 - it must outlive whatever goes wrong for a while
-                if not told:
+                if not delivered:
                     _log.warning("Messages wait: %s", type(error).__name__)
-                told = True
+                delivered = True
 
     def _due(self) -> list[str]:
         """Return the endpoints that messages are due for, those that wait longest first."""
@@ -185,7 +185,7 @@ class WebhookDelivery:
             ("User-Agent", _AGENT),
             ("webhook-id", row.id),
             ("webhook-timestamp", str(int(now.timestamp()))),
-            ("webhook-signature", " ".join(Signature(one).sign(row.id, now, payload) for one in secrets)),
+            ("webhook-signature", " ".join(Signature(secret).sign(row.id, now, payload) for secret in secrets)),
         ]
         try:
             status = self._reach.post(endpoint.url, payload.encode(), headers)
@@ -198,26 +198,26 @@ class WebhookDelivery:
     def _note(self, endpoint: Any, row: Any, fault: str | None) -> None:
         """Write down how a try went."""
         now = utc_now()
-        mine = update(WebhookRow).where(WebhookRow.id == endpoint.id)
+        own_row = update(WebhookRow).where(WebhookRow.id == endpoint.id)
         message = delete(OutboxRow).where(OutboxRow.id == row.id)
         spent = row.tries + 1 >= MAX_ATTEMPTS
         with self._database.begin() as connection:
             if fault is None:
                 if connection.execute(message).rowcount == 1:
-                    told = {"delivered": WebhookRow.delivered + 1, "last_success": now}
-                    connection.execute(mine.values(state="active", resume=None, problem=None, **told))
+                    counters = {"delivered": WebhookRow.delivered + 1, "last_success": now}
+                    connection.execute(own_row.values(state="active", resume=None, problem=None, **counters))
                 return
             failed: dict[str, Any] = {"last_failure": now, "problem": fault}
             if fault == _GONE:
                 gone = connection.execute(delete(OutboxRow).where(OutboxRow.webhook_id == endpoint.id)).rowcount
-                connection.execute(mine.values(state="disabled", dropped=WebhookRow.dropped + gone, **failed))
+                connection.execute(own_row.values(state="disabled", dropped=WebhookRow.dropped + gone, **failed))
             elif spent:
                 connection.execute(message)
                 failed |= {"state": "failing", "dropped": WebhookRow.dropped + 1}
-                connection.execute(mine.values(resume=now + timedelta(seconds=_HOLD), **failed))
+                connection.execute(own_row.values(resume=now + timedelta(seconds=_HOLD), **failed))
             else:
                 hold = timedelta(seconds=min(_HOLD, BACKOFF.after(row.tries + 1)))
-                connection.execute(mine.values(resume=now + hold, **failed))
+                connection.execute(own_row.values(resume=now + hold, **failed))
         level = logging.WARNING if spent or fault == _GONE else logging.INFO
         host = urlsplit(endpoint.url).hostname  # the rest of an address may hold a secret
         _log.log(level, "Webhook %s (%s), try %d of %s: %s", endpoint.id, host, row.tries + 1, row.id, fault)

@@ -15,8 +15,8 @@ _GLOBAL_V6: Final = IPv6Network("2000::/3")
 _NAT64: Final = IPv6Network("64:ff9b::/96")
 #: Not for use between strangers, whatever this Python's own tables say (registries of RFC 6890 and later ones).
 _SPECIAL: Final[Networks] = tuple(
-    ip_network(one)
-    for one in (
+    ip_network(network)
+    for network in (
         "0.0.0.0/8", "10.0.0.0/8", "100.64.0.0/10", "127.0.0.0/8", "169.254.0.0/16", "172.16.0.0/12", "192.0.0.0/24",
         "192.0.2.0/24", "192.88.99.0/24", "192.168.0.0/16", "198.18.0.0/15", "198.51.100.0/24", "203.0.113.0/24",
         "224.0.0.0/4", "240.0.0.0/4", "2001::/23", "2001:db8::/32", "3fff::/20",
@@ -34,7 +34,7 @@ def is_allowed(address: str, networks: Networks = ()) -> bool:
         return False
     if isinstance(whole, IPv6Address) and whole.scope_id is not None:
         return False
-    return all(_allowed(one, networks) for one in _unwrapped(whole))
+    return all(_allowed(candidate, networks) for candidate in _unwrapped(whole))
 
 
 def read_networks(text: str) -> Networks:
@@ -44,18 +44,18 @@ def read_networks(text: str) -> Networks:
         SettingsError: when one of them is none.
     """
     try:
-        return tuple(ip_network(one.strip()) for one in text.split(",") if one.strip())
+        return tuple(ip_network(entry.strip()) for entry in text.split(",") if entry.strip())
     except ValueError:
         limit = "networks such as 192.168.0.0/16, with commas between them"
         raise SettingsError("The networks cannot be read.", value=text, limit=limit) from None
 
 
 def _allowed(address: _Address, networks: Networks) -> bool:
-    if any(address in one for one in networks):  # an address of the other version is in none
+    if any(address in network for network in networks):  # an address of the other version is in none
         return True
     if not address.is_global or address.is_multicast or address.is_unspecified or address.is_reserved:
         return False
-    if any(address in one for one in _SPECIAL):
+    if any(address in network for network in _SPECIAL):
         return False
     return isinstance(address, IPv4Address) or address in _GLOBAL_V6
 

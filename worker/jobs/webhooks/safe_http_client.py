@@ -84,11 +84,11 @@ def parse_target(url: str, networks: Networks = (), ports: frozenset[int] = froz
         raise WebhookRefused("The address has no usable host.", pointer="/url", value=host, remedy=remedy)
     else:
         _check_literal(host, networks)
-    wanted = _PORTS[parts.scheme] if port is None else port
-    if wanted == 0 or (ports and wanted not in ports):
+    effective_port = _PORTS[parts.scheme] if port is None else port
+    if effective_port == 0 or (ports and effective_port not in ports):
         allowed = ", ".join(map(str, sorted(ports))) or "1 to 65535"
-        raise WebhookRefused("The port may not be called.", pointer="/url", value=wanted, limit=allowed)
-    return Target(parts.scheme, host, wanted, target)
+        raise WebhookRefused("The port may not be called.", pointer="/url", value=effective_port, limit=allowed)
+    return Target(parts.scheme, host, effective_port, target)
 
 
 def read_ports(text: str) -> frozenset[int]:
@@ -97,16 +97,16 @@ def read_ports(text: str) -> frozenset[int]:
     Raises:
         SettingsError: when one of them is none.
     """
-    found = [one.strip() for one in text.split(",") if one.strip()]
-    if not all(one.isascii() and one.isdigit() and 0 < int(one) < 2**16 for one in found):
+    ports = [entry.strip() for entry in text.split(",") if entry.strip()]
+    if not all(entry.isascii() and entry.isdigit() and 0 < int(entry) < 2**16 for entry in ports):
         raise SettingsError("The ports cannot be read.", value=text, limit="1 to 65535, with commas between them")
-    return frozenset(map(int, found))
+    return frozenset(map(int, ports))
 
 
 def resolve(host: str, port: int) -> Sequence[str]:
     """Return the host's addresses as this machine's resolver tells them."""
-    found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, proto=socket.IPPROTO_TCP)
-    return [str(one[4][0]) for one in found]
+    addresses = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, proto=socket.IPPROTO_TCP)
+    return [str(entry[4][0]) for entry in addresses]
 
 
 class SafeHttpClient:
@@ -159,14 +159,14 @@ class SafeHttpClient:
 
     def _addresses(self, target: Target) -> list[str]:
         try:
-            found = list(dict.fromkeys(self._resolver(target.host, target.port)))
+            addresses = list(dict.fromkeys(self._resolver(target.host, target.port)))
         except (OSError, UnicodeError):
             raise RequestFailed("The host has no address.") from None
-        if not found:
+        if not addresses:
             raise RequestFailed("The host has no address.")
-        if not all(is_allowed(one, self._networks) for one in found):
+        if not all(is_allowed(address, self._networks) for address in addresses):
             raise RequestFailed("The host has an address that may not be called (DRAWERWRIGHT_WEBHOOK_NETWORKS).")
-        return found
+        return addresses
 
 
 class _Pinned(httpcore.NetworkBackend):
