@@ -1,10 +1,10 @@
 """The HTTP server: in the main thread until a signal, or in a background thread inside a context."""
 
 import signal
-import socket
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from socket import socket
 from threading import Thread
 from types import FrameType
 from typing import Final
@@ -12,13 +12,14 @@ from typing import Final
 import uvicorn
 
 from api.app import create_app
+from api.command.listener import listen
 from api.http.idle_timeout import idle_timeout_protocol
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.observability.logging_setup import set_up_logging
 from worker.jobs.observability.tracing import end_tracing, set_up_tracing
 
-__all__ = ["listen", "listening", "serve_on"]
+__all__ = ["listening", "serve_on"]
 
 #: Seconds that responses in progress get at shutdown.
 _GRACE: Final = 5
@@ -33,24 +34,7 @@ _MAX_CONNECTIONS: Final = 500
 _TIMEOUT: Final = 30.0
 
 
-def listen(host: str, port: int) -> socket.socket:
-    """Return a listening socket; port 0 takes a free port.
-
-    Raises:
-        SettingsError: if the address is in use or not one of this machine.
-    """
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    try:
-        listener = socket.create_server((host, port), family=family, backlog=256)
-    except OSError as error:
-        remedy = "Stop the service that uses this port, or choose another with --port."
-        raise SettingsError(f"Cannot listen there: {error.strerror}.", value=f"{host}:{port}", remedy=remedy) from None
-    # connections inherit TCP_NODELAY; without it each response on a kept connection waits 40 ms for the head's ACK
-    listener.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-    return listener
-
-
-def serve_on(listener: socket.socket, settings: Settings) -> None:
+def serve_on(listener: socket, settings: Settings) -> None:
     """Serve in this thread until SIGINT or SIGTERM."""
     before = signal.signal(signal.SIGTERM, _exit)  # uvicorn raises the signal again after its shutdown
     try:

@@ -6,10 +6,11 @@ Starlette's `request.base_url` repeats any Host header, however malformed; these
 import re
 from functools import lru_cache
 from ipaddress import IPv6Address, ip_address
-from typing import Final
+from typing import TYPE_CHECKING, Final
 from urllib.parse import quote
 
-from starlette.requests import HTTPConnection
+if TYPE_CHECKING:
+    from starlette.requests import HTTPConnection  # `serve` asks whether a host is this machine before it loads it
 
 __all__ = ["base_of", "is_here", "path_of"]
 
@@ -17,7 +18,7 @@ __all__ = ["base_of", "is_here", "path_of"]
 _AUTHORITY: Final = re.compile(r"(?:[A-Za-z0-9._~-]{1,253}|\[[0-9A-Fa-f:.]{2,45}\])(?::[0-9]{1,5})?", re.ASCII)
 
 
-def base_of(connection: HTTPConnection) -> str:
+def base_of(connection: "HTTPConnection") -> str:
     """Return the service's base URL without a trailing slash, as ``http://host:port/prefix``."""
     host = connection.headers.get("host", "")
     if not _AUTHORITY.fullmatch(host):
@@ -28,7 +29,7 @@ def base_of(connection: HTTPConnection) -> str:
     return f"{connection.scope.get('scheme', 'http')}://{host}{prefix}"
 
 
-def path_of(connection: HTTPConnection) -> str:
+def path_of(connection: "HTTPConnection") -> str:
     """Return the path of the request, escaped as a relative reference (RFC 3986)."""
     path = quote(str(connection.scope["path"]), safe="/~:@!$&'()*+,;=", errors="replace")
     return f"/.{path}" if path.startswith("//") else path  # two slashes would begin a host (RFC 3986, 4.2)

@@ -11,7 +11,7 @@ from api.http.errors import ParameterRefused, ThingUnknown
 from api.http.problems import refusals
 from api.http.ranges import entity_tag, tag_matches
 from worker.spec.errors import SpecError
-from worker.spec.items.catalogue import CatalogueEntry, catalogue, lookup
+from worker.spec.items.catalogue import CatalogueEntry, catalogue, first_entries, lookup
 from worker.spec.manifest import JSON_TYPE
 
 __all__ = ["CatalogueDocument", "catalogue_document", "router"]
@@ -86,7 +86,7 @@ router = APIRouter(prefix="/v1/catalogue", tags=["catalogue"])
     summary="List standard things",
     response_model=None,
     responses={
-        **_cached_answers(CatalogueDocument(things=catalogue()[:2]), "The things, grouped by category."),
+        **_cached_answers(CatalogueDocument(things=first_entries(2)), "The things, grouped by category."),
         **refusals(ParameterRefused),
     },
 )
@@ -101,7 +101,7 @@ def list_catalogue(request: Request, query: Annotated[CatalogueQuery, Query()]) 
     operation_id="getCatalogueEntry",
     summary="Get a standard thing",
     response_model=None,
-    responses={**_cached_answers(catalogue()[0], "The thing."), **refusals(ThingUnknown)},
+    responses={**_cached_answers(first_entries(1)[0], "The thing."), **refusals(ThingUnknown)},
 )
 def get_catalogue_entry(
     request: Request, thing_id: Annotated[str, Path(description="The id of the thing in the catalogue.")]

@@ -10,7 +10,8 @@ from urllib.parse import urlsplit
 import httpx
 import pytest
 
-from api.command.server import listen, listening
+from api.command.listener import listen
+from api.command.server import listening
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService

@@ -7,13 +7,9 @@ import time
 from threading import Event, Thread
 from typing import Final, Self
 
-from kombu.exceptions import OperationalError
-from redis.exceptions import RedisError
-
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.processes.child_environment import child_environment
-from worker.jobs.queue.celery_app import make_app
 
 __all__ = ["Supervisor"]
 
@@ -61,6 +57,15 @@ class Supervisor:
         Raises:
             SettingsError: when one of them does not start; the message names the folder of the logs.
         """
+        self.launch()
+        self.wait_until_ready()
+
+    def launch(self) -> None:
+        """Start both without waiting for them; `wait_until_ready` must follow.
+
+        Raises:
+            SettingsError: when the data folder cannot be created.
+        """
         if not self.settings.embedded:
             return
         try:
@@ -68,7 +73,17 @@ class Supervisor:
         except OSError as error:
             raise SettingsError("The data folder cannot be created.", value=str(self.settings.data_dir)) from error
         self._closing.clear()
-        self._start()
+        self._launch()
+
+    def wait_until_ready(self) -> None:
+        """Wait until the worker accepts jobs; from then on both are restarted when they are lost.
+
+        Raises:
+            SettingsError: when one of them does not start; the message names the folder of the logs.
+        """
+        if self._host is None:
+            return
+        self._wait_or_stop()
         self._watcher = Thread(target=self._restart_when_lost, name="supervisor", daemon=True)
         self._watcher.start()
 
@@ -81,7 +96,7 @@ class Supervisor:
             self._watcher = None
             self._stop()  # a restart may have been under way
 
-    def _start(self) -> None:
+    def _launch(self) -> None:
         settings = self.settings
         arguments = [str(settings.data_dir), str(settings.socket), str(settings.grace_seconds)]
         self._host = subprocess.Popen(  # noqa: S603 - our own interpreter and module
@@ -92,6 +107,8 @@ class Supervisor:
             text=True,
             start_new_session=True,
         )
+
+    def _wait_or_stop(self) -> None:
         try:
             self._wait_until_ready()
         except BaseException:
@@ -108,7 +125,8 @@ class Supervisor:
             self._stop()
             while self._host is None and not self._closing.wait(_RESTART_SECONDS):
                 try:
-                    self._start()
+                    self._launch()
+                    self._wait_or_stop()
                 except (SettingsError, OSError):
                     _log.exception("The embedded broker and worker do not start.")
 
@@ -127,6 +145,11 @@ class Supervisor:
             host.stdout.close()
 
     def _wait_until_ready(self) -> None:
+        from kombu.exceptions import OperationalError  # noqa: PLC0415 - while the processes start, not before
+        from redis.exceptions import RedisError  # noqa: PLC0415 - as above
+
+        from worker.jobs.queue.celery_app import make_app  # noqa: PLC0415 - as above
+
         host = self._host
         if host is None or host.stdout is None:
             return

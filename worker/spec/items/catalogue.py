@@ -4,13 +4,14 @@ The data is in `catalogue.json` beside this file. Dimensions are those to reserv
 maxima where the source gives them.
 """
 
+import itertools
 import json
 from difflib import get_close_matches
-from functools import lru_cache
+from functools import cache, lru_cache
 from importlib.resources import files
-from typing import Annotated, Final, Literal, Self, TypeAlias
+from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
-from pydantic import Field, TypeAdapter, model_validator
+from pydantic import Field, model_validator
 
 from worker.spec.errors import SpecError
 from worker.spec.items.shape import Box, Cylinder, Prism, Screw
@@ -18,7 +19,7 @@ from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Name
 from worker.spec.primitives.pydantic_errors import Refusals
 
-__all__ = ["CatalogueEntry", "CatalogueShape", "catalogue", "lookup"]
+__all__ = ["CatalogueEntry", "CatalogueShape", "catalogue", "first_entries", "lookup"]
 
 CatalogueShape: TypeAlias = Annotated[Box | Cylinder | Prism | Screw, Field(discriminator="kind")]
 
@@ -60,8 +61,12 @@ class CatalogueEntry(Noun):
 @lru_cache(maxsize=1)
 def catalogue() -> tuple[CatalogueEntry, ...]:
     """Return every standard item, in the order of the data."""
-    data = json.loads(files("worker.spec.items").joinpath("catalogue.json").read_bytes())
-    return TypeAdapter(tuple[CatalogueEntry, ...]).validate_python(data)
+    return tuple(_entry(identity) for identity in _documents())
+
+
+def first_entries(count: int) -> tuple[CatalogueEntry, ...]:
+    """Return the first items of the data, and read no others: reading a polygon loads shapely."""
+    return tuple(_entry(identity) for identity in itertools.islice(_documents(), count))
 
 
 def lookup(name: str) -> CatalogueEntry:
@@ -70,9 +75,9 @@ def lookup(name: str) -> CatalogueEntry:
     Raises:
         SpecError: if there is none; the remedy suggests similar ids.
     """
-    entries = _by_id()
+    entries = _documents()
     if name in entries:
-        return entries[name]
+        return _entry(name)
     close = get_close_matches(name.lower(), entries, n=_MOST_NAMED, cutoff=0.5)
     if not close:
         beginning = name.lower().partition("-")[0]
@@ -86,5 +91,12 @@ def lookup(name: str) -> CatalogueEntry:
 
 
 @lru_cache(maxsize=1)
-def _by_id() -> dict[str, CatalogueEntry]:
-    return {entry.id: entry for entry in catalogue()}
+def _documents() -> dict[str, Any]:
+    """Return the data of every item by its id."""
+    data = json.loads(files("worker.spec.items").joinpath("catalogue.json").read_bytes())
+    return {document["id"]: document for document in data}
+
+
+@cache
+def _entry(identity: str) -> CatalogueEntry:
+    return CatalogueEntry.model_validate(_documents()[identity])
