@@ -1,6 +1,6 @@
-"""The job service: submits jobs, tells about them and hands out their files.
+"""The job service: submits, reads, cancels and deletes jobs and batches, and serves their files.
 
-This is all that the API sees of a job. It imports nothing that builds a mesh.
+It is the only interface of the API to jobs, and imports nothing that builds a mesh.
 """
 
 import copy
@@ -54,22 +54,22 @@ __all__ = ["JobService"]
 
 _log = logging.getLogger(__name__)
 
-#: An identity as `new_id` makes it; anything else is no job, and needs no look into the record.
+#: The form of an id from `new_id`; anything else needs no query.
 _IDENTITY: Final = re.compile(ID_PATTERN)
 
-#: Most jobs listed in one go.
+#: Maximum number of jobs in one listing.
 _MOST: Final = 200
 
 
 class JobService:
-    """Jobs: submit, look, cancel, fetch. Safe to use from several threads.
+    """Jobs and batches as one principal sees them. Thread-safe.
 
-    It works for one caller, at first the machine's owner, who sees all jobs. Whatever is asked about a job goes through
-    `job` or the caller's own listing, so a job of somebody else is one that is not there.
+    It acts for one principal, initially the local one, who sees all jobs (`on_behalf_of` changes that). Jobs of other
+    owners are reported as not found.
     """
 
     def __init__(self, settings: Settings, database: Database, blobs: ObjectStore) -> None:
-        """Put an engine together; `open` does it from settings alone."""
+        """Use this database and object store; `open` takes both from the settings."""
         self.settings = settings
         self._database = database
         self._records = JobRecords(database, settings.public_url)
@@ -90,10 +90,10 @@ class JobService:
 
     @classmethod
     def open(cls, settings: Settings) -> "JobService":
-        """Open the record and the store that the settings name. The broker is not needed yet.
+        """Open the database and the object store of the settings. The broker is not needed yet.
 
         Raises:
-            SettingsError: when one of them cannot be opened.
+            SettingsError: if one of them cannot be opened.
         """
         return cls(settings, open_database(settings.database, durable=True), ObjectStore.open(settings))
 
@@ -106,14 +106,14 @@ class JobService:
         self.close()
 
     def close(self) -> None:
-        """Give back all connections."""
+        """Close all connections."""
         self.dispatcher.close()
         self._maintenance.resign()
         self._app.close()
         self._database.dispose()
 
     def on_behalf_of(self, caller: Principal) -> "JobService":
-        """Return this engine as the caller may use it; it has the same connections and is not closed by itself."""
+        """Return this service for another principal; it shares all connections and must not be closed itself."""
         if caller is self._caller:
             return self
         seen = copy.copy(self)
@@ -121,20 +121,20 @@ class JobService:
         return seen
 
     def webhook_delivery(self) -> WebhookDelivery:
-        """Return a courier for this record's messages, not started."""
+        """Return the webhook delivery of this database, not started."""
         return WebhookDelivery(self._database, self.reach)
 
     def submit(self, spec: Spec, *, webhooks: Sequence[str] = (), key: str | None = None) -> Job:
-        """Add the job to the table, then have its message published. Without a broker the dispatcher does so later.
+        """Add a job and publish it; without a broker the dispatcher publishes it later.
 
-        A request that is repeated under its idempotency key is answered with the job that it made.
+        A request that is repeated with its idempotency key returns the job that it created.
 
         Raises:
-            WebhookNotFound: when the caller has no such webhook as one of those that the job names.
-            SpecTooLarge: when it has more cells than the caller's key allows.
-            QuotaReached: when the caller has as many jobs as the key allows.
-            RequestRepeated: when another request of the caller's had this key.
-            JobNotFound: when the job that this one made was removed.
+            WebhookNotFound: if the caller does not own one of the webhooks.
+            SpecTooLarge: if it has more cells than the caller's quota.
+            QuotaReached: if a quota of the caller is used up.
+            RequestRepeated: if another request of the caller had this idempotency key.
+            JobNotFound: if the job that this request created was deleted.
         """
         caller = self._caller
         quotas = None if caller is LOCAL else caller.quotas.with_defaults(self.settings)
@@ -150,7 +150,7 @@ class JobService:
         """Return the job.
 
         Raises:
-            JobNotFound: when there is none, or it is somebody else's.
+            JobNotFound: if it does not exist, or has another owner.
         """
         job = self._records.job(job_id, owner=self._caller.sees) if _IDENTITY.fullmatch(job_id) else None
         if job is None:
@@ -158,23 +158,23 @@ class JobService:
         return job
 
     def jobs(self, *, limit: int = 50, after: str | None = None, filters: JobFilters | None = None) -> list[Job]:
-        """Return jobs, newest first, at most 200; ``after`` is the identity of the last job of the page before."""
+        """Return up to 200 jobs, newest first; ``after`` is the id of the last job of the previous page."""
         return self._records.jobs(max(0, min(limit, _MOST)), after, owner=self._caller.sees, filters=filters)
 
     def revisions(self, job_ids: Iterable[str]) -> dict[str, int]:
-        """Return the revision of each of these jobs that is there, whoever's they are."""
+        """Return the revision of each of these jobs that exists, whoever owns it."""
         return self._records.revisions(job_ids)
 
     def changed_since(self, moment: datetime, limit: int = _MOST) -> list[Job]:
-        """Return jobs that changed at this moment or later, in the order of their last change."""
+        """Return jobs that changed at or after this time, in the order of their last change."""
         return self._records.changed_since(moment, limit, owner=self._caller.sees)
 
     def cancel(self, job_id: str) -> Job:
-        """Cancel the job; a worker that builds it stops before its next part.
+        """Cancel the job; a worker that runs it stops before the next part.
 
         Raises:
-            JobNotFound: when there is none.
-            JobFinished: when it has ended already, cancelled or not.
+            JobNotFound: if it does not exist.
+            JobFinished: if it has already ended.
         """
         job = self.job(job_id)
         if not self._records.cancel(job_id):
@@ -184,26 +184,26 @@ class JobService:
         return self.job(job_id)
 
     def remove(self, job_id: str) -> None:
-        """Remove a job that has ended, with its files; parts that other jobs have too stay for them.
+        """Delete an ended job with its files; parts that are shared with other jobs stay.
 
         Raises:
-            JobNotFound: when there is none.
-            JobNotEnded: when it is queued or running.
+            JobNotFound: if it does not exist.
+            JobNotEnded: if it is queued or running.
         """
         job = self.job(job_id)
         if not self._deletion.mark(job_id):
             raise JobNotEnded(value=job.state, limit="a job that has ended", remedy="Cancel it first.")
         try:
             self._deletion.sweep(job_id)
-        except (SQLAlchemyError, StoreError, OSError):  # it is gone for everybody; a later sweep takes the rest
-            _log.warning("Files of removed job %s wait for the next sweep.", job_id, exc_info=True)
+        except (SQLAlchemyError, StoreError, OSError):  # the job is already invisible; a later sweep deletes the rest
+            _log.warning("Files of deleted job %s are left to the next sweep.", job_id, exc_info=True)
 
     def manifest(self, job_id: str) -> StoredFile:
         """Return the manifest.
 
         Raises:
-            JobNotFound: when there is no such job.
-            JobNotReady: when it has not succeeded.
+            JobNotFound: if it does not exist.
+            JobNotReady: if it has not succeeded.
         """
         return self.file(job_id, MANIFEST_NAME)
 
@@ -211,8 +211,8 @@ class JobService:
         """Return the archive of all files.
 
         Raises:
-            JobNotFound: when there is no such job.
-            JobNotReady: when it has not succeeded.
+            JobNotFound: if it does not exist.
+            JobNotReady: if it has not succeeded.
         """
         return self.file(job_id, BUNDLE_NAME)
 
@@ -220,8 +220,8 @@ class JobService:
         """Return all files by name, manifest and bundle among them.
 
         Raises:
-            JobNotFound: when there is no such job.
-            JobNotReady: when it has not succeeded.
+            JobNotFound: if it does not exist.
+            JobNotReady: if it has not succeeded.
         """
         self._ready(job_id)
         return self._records.files(job_id)
@@ -230,9 +230,9 @@ class JobService:
         """Return one file.
 
         Raises:
-            JobNotFound: when there is no such job.
-            JobNotReady: when it has not succeeded.
-            FileNotInJob: when it has no file of this name.
+            JobNotFound: if it does not exist.
+            JobNotReady: if it has not succeeded.
+            FileNotInJob: if it has no such file.
         """
         file = self._records.file(job_id, name, owner=self._caller.sees) if _IDENTITY.fullmatch(job_id) else None
         if file is None:
@@ -241,25 +241,25 @@ class JobService:
         return file
 
     def read(self, file: StoredFile, start: int = 0, end: int | None = None) -> Iterator[bytes]:
-        """Return the file's bytes from ``start`` up to ``end`` in pieces, which the store is asked for at once.
+        """Return the file's bytes from ``start`` up to ``end`` in chunks; the store is queried immediately.
 
-        No damaged file is handed out whole: a large one ends in the error before its last piece.
+        A damaged file is never served whole: for a large one the error comes before the last chunk.
 
         Raises:
-            BlobMissing: when the store has no such file, or has it damaged.
+            BlobMissing: if the file is missing or damaged.
         """
         return stream_verified(self._blobs, file, start, file.bytes if end is None else min(end, file.bytes))
 
     def run_maintenance(self) -> int | None:
-        """Do the upkeep that is due, if no other process does; return how many jobs were sent again, or None.
+        """Do due maintenance if this process is the leader; return the number of republished jobs, otherwise None.
 
         Raises:
-            BrokerUnavailable: when the broker does not answer; all else was done.
+            BrokerUnavailable: if the broker does not respond; all other maintenance was done.
         """
         return self._maintenance.run()
 
     def away(self) -> list[str]:
-        """Return which of broker, store and workers are away: jobs are taken all the same, and wait."""
+        """Return which of broker, store and worker are unavailable; jobs are accepted all the same."""
         away = []
         if not self.dispatcher.answers():
             away.append("broker")
@@ -272,31 +272,31 @@ class JobService:
         return away
 
     def publish(self, job_id: str) -> None:
-        """Have a worker build this job; without a broker the dispatcher publishes it later."""
+        """Publish this job to the workers; without a broker the dispatcher publishes it later."""
         self.dispatcher.publisher.publish(job_id)
 
     def publish_resumed(self, job_id: str) -> None:
-        """Have a worker resume a job that was handed back, before all that wait."""
+        """Publish a job that a worker released, with priority over queued ones."""
         try:
             self.dispatcher.publish_jobs([job_id], resumed=True)
         except BrokerUnavailable as error:
-            _log.warning("Job %s waits: %s", job_id, error)
+            _log.warning("Job %s waits for the broker: %s", job_id, error)
 
     def publish_repack(self, job_id: str) -> None:
-        """Have a worker write the files of the job's new runs; without a broker the dispatcher publishes it later."""
+        """Publish the writing of the job's new run files; without a broker the dispatcher publishes it later."""
         try:
             self.dispatcher.publish_repacks([job_id])
         except BrokerUnavailable as error:
-            _log.warning("New runs of job %s wait: %s", job_id, error)
+            _log.warning("New runs of job %s wait for the broker: %s", job_id, error)
 
     def submit_batch(
         self, name: str, specs: Sequence[CheckedSpec], *, webhooks: Sequence[str] = (), key: str | None = None
     ) -> Batch:
-        """Add a batch with a job for each valid spec, then have their messages published, as `submit` does.
+        """Add a batch with a job for each valid spec and publish these, as `submit` does.
 
         Raises:
             WebhookNotFound, QuotaReached, RequestRepeated: as `submit`; nothing was added.
-            BatchNotFound: when the batch that this request made was removed.
+            BatchNotFound: if the batch that this request created was deleted.
         """
         caller = self._caller
         quotas = None if caller is LOCAL else caller.quotas.with_defaults(self.settings)
@@ -308,14 +308,14 @@ class JobService:
         try:
             self.dispatcher.publish_jobs(jobs)
         except BrokerUnavailable as error:
-            _log.warning("Jobs of batch %s wait: %s", batch_id, error)
+            _log.warning("Jobs of batch %s wait for the broker: %s", batch_id, error)
         return self.batch(batch_id)
 
     def check_cells(self, spec: Spec) -> None:
-        """Check the spec against what the caller's key allows.
+        """Check the spec against the caller's quota of cells.
 
         Raises:
-            SpecTooLarge: when it has more cells.
+            SpecTooLarge: if it has more cells.
         """
         if self._caller is not LOCAL:
             check_cells(spec, self._caller.quotas.with_defaults(self.settings).cells or self.settings.most_cells)
@@ -324,7 +324,7 @@ class JobService:
         """Return the batch.
 
         Raises:
-            BatchNotFound: when there is none, or it is somebody else's.
+            BatchNotFound: if it does not exist, or has another owner.
         """
         is_id = _IDENTITY.fullmatch(batch_id)
         batch = self.batches.batch(batch_id, owner=self._caller.sees) if is_id else None
@@ -333,10 +333,10 @@ class JobService:
         return batch
 
     def cancel_batch(self, batch_id: str) -> Batch:
-        """Cancel all jobs of the batch that have not ended.
+        """Cancel all active jobs of the batch.
 
         Raises:
-            BatchNotFound: when there is none.
+            BatchNotFound: if it does not exist.
         """
         for entry in self.batch(batch_id).entries:
             if entry.job_id is not None and entry.state in ("queued", "running"):
@@ -344,15 +344,15 @@ class JobService:
         try:
             self.dispatcher.publish_batches([batch_id])
         except BrokerUnavailable as error:
-            _log.warning("Batch %s waits: %s", batch_id, error)
+            _log.warning("Batch %s waits for the broker: %s", batch_id, error)
         return self.batch(batch_id)
 
     def remove_batch(self, batch_id: str) -> None:
-        """Remove a batch that has ended with its own files; its jobs stay.
+        """Delete an ended batch with its own files; its jobs stay.
 
         Raises:
-            BatchNotFound: when there is none.
-            BatchNotReady: when it has not ended.
+            BatchNotFound: if it does not exist.
+            BatchNotReady: if it has not ended.
         """
         batch = self.batch(batch_id)
         if not self.batches.remove(batch_id):
@@ -360,35 +360,35 @@ class JobService:
         try:
             self._deletion.sweep_batch(batch_id)
         except (StoreError, OSError):
-            _log.warning("Files of removed batch %s are left.", batch_id, exc_info=True)
+            _log.warning("Files of deleted batch %s are left to the orphan sweep.", batch_id, exc_info=True)
 
     def batch_file(self, batch_id: str, name: str) -> StoredFile:
         """Return one of a batch's own files.
 
         Raises:
-            BatchNotFound: when there is no such batch.
-            BatchNotReady: when it has no manifest yet, or could not have one.
-            FileNotInJob: when it has no such file.
+            BatchNotFound: if it does not exist.
+            BatchNotReady: if it has no manifest yet, or failed.
+            FileNotInJob: if it has no such file.
         """
         batch = self.batch(batch_id)
         file = self.batches.file(batch_id, name)
         if file is not None:
             return file
         if batch.state != "ended":
-            raise BatchNotReady(value=batch.state, limit="ended", remedy="Ask again when its state is ended.")
+            raise BatchNotReady(value=batch.state, limit="ended", remedy="Try again when its state is ended.")
         if batch.problem is not None:
-            raise BatchNotReady(f"There are no files over all jobs: {batch.problem.get('detail')}", value=batch.state)
+            raise BatchNotReady(f"The batch has no files: {batch.problem.get('detail')}", value=batch.state)
         raise FileNotInJob("The batch has no such file.", value=name)
 
     def publish_batches(self, job_id: str) -> None:
-        """Have a worker finish the batches that end with this job; without a broker that is published later."""
+        """Publish the finalizing of batches that end with this job; without a broker that happens later."""
         try:
             self.dispatcher.publish_batches(self.batches.of_job(job_id))
         except BrokerUnavailable as error:
-            _log.warning("A batch waits: %s", error)
+            _log.warning("A batch waits for the broker: %s", error)
 
     def _ready(self, job_id: str) -> None:
         job = self.job(job_id)
         if job.state != "succeeded":
-            remedy = "Ask again when its state is succeeded." if not job.ended else None
+            remedy = "Try again when its state is succeeded." if not job.ended else None
             raise JobNotReady(value=job.state, limit="succeeded", remedy=remedy)

@@ -43,12 +43,12 @@ def test_option_beats_environment_beats_file_beats_default(write, monkeypatch):
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ('ulr = "http://shop"', "ulr, which is not known"),
-        ('database_url = "sqlite:///x"', "database_url, which is not known"),  # a service's, not a person's
+        ('ulr = "http://shop"', "unknown setting, ulr"),
+        ('database_url = "sqlite:///x"', "unknown setting, database_url"),  # a service's, not a person's
         ("[url]\nx = 1", "url in"),
         ("port = 70000", "port in"),
-        ("url = http", "no TOML"),
-        ("\x00", "no TOML"),
+        ("url = http", "not valid TOML"),
+        ("\x00", "not valid TOML"),
         ("#" * 70_000, "too large"),
     ],
 )
@@ -62,7 +62,7 @@ def test_what_cannot_be_used_is_told_with_the_file(write, text, message):
 
 def test_a_secret_is_for_its_owner_alone(write):
     path = write('key = "dw_a_b"', mode=0o644)
-    with pytest.raises(SettingsError, match="others can read it") as refused:
+    with pytest.raises(SettingsError, match="readable by other users") as refused:
         Settings.read()
     assert refused.value.remedy == f"Run: chmod 600 {path}"
     assert "dw_a_b" not in str(refused.value.problem())

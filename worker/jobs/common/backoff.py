@@ -1,4 +1,4 @@
-"""Pauses: how long is waited before something is tried once more."""
+"""Exponential backoff with jitter: the pauses between retries."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -12,12 +12,12 @@ _random: Final = SystemRandom()
 
 @dataclass(frozen=True, slots=True)
 class Backoff:
-    """Seconds before the second try, the factor from one pause to the next, and the longest pause."""
+    """A backoff schedule: seconds before the first retry, the growth factor, and the longest pause in seconds."""
 
     first: float
     factor: float
     longest: float
 
-    def after(self, tries: int, chance: Callable[[float, float], float] = _random.uniform) -> float:
-        """Return the seconds to wait after so many tries: growing, and spread so that not all come at once."""
-        return min(self.first * self.factor ** (tries - 1), self.longest) * chance(0.8, 1.2)
+    def after(self, attempts: int, chance: Callable[[float, float], float] = _random.uniform) -> float:
+        """Return the seconds to wait after this many attempts, with 20 % jitter so that retries do not coincide."""
+        return min(self.first * self.factor ** (attempts - 1), self.longest) * chance(0.8, 1.2)

@@ -1,4 +1,4 @@
-"""The configuration file: what a person sets once for the command line, in TOML."""
+"""The configuration file: a user's settings for the command line, in TOML."""
 
 import stat
 import tomllib
@@ -9,7 +9,7 @@ from worker.jobs.common.errors import SettingsError
 
 __all__ = ["FIELDS", "read_config_file"]
 
-#: What the file may set. The rest belongs to a service, and is set where the service is started.
+#: Settings that the file accepts. All others configure a service and come from its environment.
 FIELDS: Final = (
     "url",
     "key",
@@ -26,15 +26,15 @@ FIELDS: Final = (
 
 _SECRETS: Final = frozenset({"key", "mqtt_password"})
 
-#: Bytes that the file may have.
+#: Maximum size of the file in bytes.
 _LARGEST: Final = 64 * 1024
 
 
 def read_config_file(path: Path) -> dict[str, Any]:
-    """Return what the file sets, by field; nothing when there is no such file.
+    """Return the settings in the file by field name; an empty mapping if the file does not exist.
 
     Raises:
-        SettingsError: when it cannot be read, sets what is not known, or shows a secret to other users.
+        SettingsError: if it cannot be read, has an unknown setting, or holds a secret and is readable by other users.
     """
     try:
         with path.open("rb") as file:
@@ -50,13 +50,13 @@ def read_config_file(path: Path) -> dict[str, Any]:
         values = tomllib.loads(text.decode())
     except ValueError as error:
         raise SettingsError(
-            f"{path} is no TOML: {error}.", remedy='Write lines such as: url = "http://shop:8765"'
+            f"{path} is not valid TOML: {error}.", remedy='Write lines such as: url = "http://shop:8765"'
         ) from None
     for name in values:
         if name not in FIELDS:
-            raise SettingsError(f"{path} sets {name}, which is not known.", value=name, limit=", ".join(FIELDS))
+            raise SettingsError(f"{path} has an unknown setting, {name}.", value=name, limit=", ".join(FIELDS))
     secrets = _SECRETS & values.keys()
     if secrets and mode & (stat.S_IRWXG | stat.S_IRWXO):
         name = min(secrets)
-        raise SettingsError(f"{path} holds {name}, and others can read it.", remedy=f"Run: chmod 600 {path}")
+        raise SettingsError(f"{path} holds {name} and is readable by other users.", remedy=f"Run: chmod 600 {path}")
     return values

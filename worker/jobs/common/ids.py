@@ -1,11 +1,11 @@
-"""Identities of jobs: text that sorts in the order in which it was made."""
+"""Ids of jobs and batches: text that sorts by time of creation."""
 
 import secrets
 import time
 from threading import Lock
 from typing import Final
 
-#: What an identity looks like, as a regular expression without its ends.
+#: A regular expression for an id, without anchors.
 ID_PATTERN: Final = "[0-9a-hjkmnp-tv-z]{26}"
 
 #: Crockford's base 32, in lower case: no i, l, o, u.
@@ -21,9 +21,9 @@ _last = 0
 def new_id() -> str:
     """Return 26 characters: 48 bits of milliseconds since 1970, then 80 random bits.
 
-    Within one process each is greater than the one before, also within one millisecond or when the clock goes back.
+    Within one process ids increase strictly, even within one millisecond or after the clock was set back.
     """
-    global _last  # noqa: PLW0603 - the order within a process is a fact of the process
+    global _last  # noqa: PLW0603 - the order is kept per process
     made = (time.time_ns() // 1_000_000 << _RANDOM_BITS) | secrets.randbits(_RANDOM_BITS)
     with _lock:
         if made >> _RANDOM_BITS <= _last >> _RANDOM_BITS:

@@ -1,4 +1,4 @@
-"""Callers: who asks, what they may do, and how much."""
+"""Principals: who makes a request, with which scopes and quotas."""
 
 from dataclasses import dataclass, fields
 from typing import Final, Literal, TypeAlias, get_args
@@ -11,7 +11,7 @@ Scope: TypeAlias = Literal["submit", "read", "record", "admin", "kiosk"]
 
 SCOPES: Final[tuple[Scope, ...]] = get_args(Scope)
 
-#: What a scope allows beside itself. A kiosk's page submits, shows and records its own jobs, and nothing else.
+#: The scopes that a scope includes. The kiosk page submits, reads and records its own jobs only.
 _ALLOWS: Final[dict[Scope, frozenset[Scope]]] = {
     "submit": frozenset({"submit"}),
     "read": frozenset({"read"}),
@@ -23,26 +23,26 @@ _ALLOWS: Final[dict[Scope, frozenset[Scope]]] = {
 
 @dataclass(frozen=True, slots=True)
 class Quotas:
-    """How much one key may ask for. None leaves it to the settings; 0 sets no limit."""
+    """Quotas of one API key. None stands for the default in the settings, 0 for no limit."""
 
-    #: Requests in a minute.
+    #: Requests per minute.
     requests: int | None = None
     #: Jobs that are queued or running.
     waiting: int | None = None
-    #: Jobs submitted in a day (UTC).
+    #: Jobs submitted per day (UTC).
     daily: int | None = None
-    #: Cells of all drawers of one spec.
+    #: Cells in all drawers of one spec.
     cells: int | None = None
-    #: Bytes of results.
+    #: Bytes of stored results.
     bytes: int | None = None
 
     def limits(self) -> dict[str, int]:
-        """Return those that are set, by name."""
+        """Return the quotas that are set, by name."""
         every = {quota.name: getattr(self, quota.name) for quota in fields(self)}
         return {name: value for name, value in every.items() if value is not None}
 
     def with_defaults(self, settings: Settings) -> "Quotas":
-        """Return them with the settings' defaults where they say nothing."""
+        """Return the quotas with those that are not set taken from the settings."""
         defaults = {
             "requests": settings.requests_per_minute,
             "waiting": settings.jobs_waiting,
@@ -55,22 +55,22 @@ class Quotas:
 
 @dataclass(frozen=True, slots=True)
 class Principal:
-    """Somebody who asks."""
+    """The owner of a request, as authentication established it."""
 
-    #: Whose jobs these are: the key's id, or "local".
+    #: The owner of the jobs: the id of an API key, or "local".
     owner: str
     scopes: frozenset[Scope]
     quotas: Quotas = Quotas()
 
     def may(self, scope: Scope) -> bool:
-        """Return whether one of the scopes allows this one."""
+        """Return whether the principal's scopes include this one."""
         return any(scope in _ALLOWS[own] for own in self.scopes)
 
     @property
     def sees(self) -> str | None:
-        """Whose jobs they see; None: everybody's."""
+        """The owner whose jobs are visible; None for all owners."""
         return None if "admin" in self.scopes else self.owner
 
 
-#: Whoever uses an open service on its own machine: its owner, and so without quotas.
+#: The principal of a service without API keys on its own machine: full access, no quotas.
 LOCAL: Final = Principal("local", frozenset({"admin"}), Quotas(0, 0, 0, 0, 0))

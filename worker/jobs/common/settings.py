@@ -1,4 +1,4 @@
-"""Settings: the only place that reads the environment."""
+"""Settings from environment variables and the configuration file. No other module reads the environment."""
 
 import os
 import sys
@@ -23,7 +23,7 @@ _PREFIX: Final = "DRAWERWRIGHT_"
 
 
 def _data_home() -> Path:
-    """Return where this platform keeps an application's data."""
+    """Return the platform's folder for application data."""
     if sys.platform == "darwin":
         return Path.home() / "Library" / "Application Support" / "Drawerwright"
     home = os.environ.get("XDG_DATA_HOME", "")  # XDG Base Directory Specification: a relative path is ignored
@@ -31,7 +31,7 @@ def _data_home() -> Path:
 
 
 def _configuration() -> Path | None:
-    """Return where a person keeps the settings of the command line, or None where nobody is at home."""
+    """Return the path of the configuration file, or None if the user has no home folder."""
     home = os.environ.get("XDG_CONFIG_HOME", "")  # XDG Base Directory Specification, as above
     try:
         folder = Path(home) if home.startswith("/") else Path.home() / ".config"
@@ -41,117 +41,112 @@ def _configuration() -> Path | None:
 
 
 class Settings(BaseSettings):
-    """Where things are and how much may be asked; each field is a variable ``DRAWERWRIGHT_...``."""
+    """Settings of the service and the command line; each field is an environment variable ``DRAWERWRIGHT_...``."""
 
     model_config = SettingsConfigDict(env_prefix=_PREFIX, frozen=True, extra="forbid", env_ignore_empty=True)
 
     data_dir: Annotated[Path, AfterValidator(lambda path: path.expanduser().absolute())] = Field(
-        default_factory=_data_home, description="Folder of the record, the results and the logs."
+        default_factory=_data_home, description="Folder of the database, the results and the logs."
     )
     database_url: str = Field(default="", repr=False, description="SQLAlchemy URL; empty: a SQLite file in data_dir.")
     blob_url: str = Field(default="", description="s3://bucket/prefix or file:///folder; empty: a folder in data_dir.")
-    s3_endpoint: str = Field(default="", description="URL of an S3-compatible store that is not the default one.")
+    s3_endpoint: str = Field(default="", description="URL of an S3-compatible store; empty: the default endpoint.")
     s3_region: str = Field(default="us-east-1", description="Region of the bucket.")
-    s3_access_key: str = Field(default="", repr=False, description="Empty: the store's usual sources of credentials.")
-    s3_secret_key: SecretStr = Field(default=SecretStr(""), description="Belongs to s3_access_key.")
+    s3_access_key: str = Field(default="", repr=False, description="Access key; empty: the default credentials.")
+    s3_secret_key: SecretStr = Field(default=SecretStr(""), description="Secret of s3_access_key.")
     broker_url: str = Field(default="", repr=False, description="redis://...; empty: `serve` starts its own broker.")
     host: str = Field(default="127.0.0.1", description="Address that `serve` listens on.")
     port: int = Field(default=8765, ge=0, le=65535, description="Port that `serve` listens on.")
     concurrency: int = Field(
-        default_factory=lambda: min(2, os.cpu_count() or 1), ge=1, le=64, description="Jobs that run at the same time."
+        default_factory=lambda: min(2, os.cpu_count() or 1), ge=1, le=64, description="Jobs that run concurrently."
     )
-    attempts: int = Field(default=3, ge=1, le=10, description="Times that a job is started before it has failed.")
-    job_seconds: int = Field(default=900, ge=1, le=86_400, description="Seconds that one attempt of a job may take.")
+    attempts: int = Field(default=3, ge=1, le=10, description="Attempts at a job before it fails.")
+    job_seconds: int = Field(default=900, ge=1, le=86_400, description="Time limit of one attempt at a job in seconds.")
     lease_seconds: float = Field(
         default=15.0,
         ge=1.0,
         le=600.0,
-        description="Seconds without a sign of life before another worker may take over.",
+        description="Seconds without a heartbeat before another worker may take over a job.",
     )
     kiosk_idle_minutes: float = Field(
-        default=0.0, ge=0.0, le=1440.0, description="Minutes without a touch before the page is put back; 0: never."
+        default=0.0, ge=0.0, le=1440.0, description="Minutes without input before the kiosk page resets; 0: never."
     )
     grace_seconds: float = Field(
-        default=2.0, ge=0.0, le=600.0, description="Seconds that a worker told to end gives the jobs it is at."
+        default=2.0, ge=0.0, le=600.0, description="Seconds that a worker gives its running jobs at shutdown."
     )
     job_memory: int = Field(
         default_factory=lambda: 2 * 1024**3 if sys.maxsize > 2**32 else 0,
         ge=0,
-        description="Bytes of data that a process building a job may have; 0 sets no limit. Only Linux keeps it.",
+        description="Memory limit of one job in bytes; 0: no limit. Linux only.",
     )
-    sweep_seconds: float = Field(
-        default=600.0, ge=1.0, le=86_400.0, description="Seconds between two looks for files that no record names."
-    )
+    sweep_seconds: float = Field(default=600.0, ge=1.0, le=86_400.0, description="Seconds between two orphan sweeps.")
     orphan_seconds: float = Field(
-        default=86_400.0, ge=0.0, description="Seconds for which a file that no record names is left alone."
+        default=86_400.0, ge=0.0, description="Minimum age in seconds at which an orphaned file is removed."
     )
-    helpers: int = Field(
-        default=8, ge=0, le=64, description="Workers that are asked to help with one large job; 0: none."
-    )
-    largest_body: int = Field(default=2_000_000, ge=1_000, description="Bytes of a spec.")
-    largest_batch: int = Field(default=50_000_000, ge=1_000, description="Bytes of all specs of a batch.")
+    helpers: int = Field(default=8, ge=0, le=64, description="Workers that may help with one large job; 0: none.")
+    largest_body: int = Field(default=2_000_000, ge=1_000, description="Maximum size of a spec in bytes.")
+    largest_batch: int = Field(default=50_000_000, ge=1_000, description="Maximum size of a batch in bytes.")
     body_seconds: float = Field(
-        default=30.0, ge=0.1, le=3_600.0, description="Seconds in which a request must be there."
+        default=30.0, ge=0.1, le=3_600.0, description="Seconds within which a request must have arrived."
     )
     most_cells: int = Field(
-        default=25_000, ge=1, le=1_000_000, description="Cells that all drawers of one spec may have together."
+        default=25_000, ge=1, le=1_000_000, description="Maximum number of cells in all drawers of one spec."
     )
     open_loopback: Literal["until-keys", "always", "never"] = Field(
         default="until-keys",
-        description="Whether this machine needs no key: until there are keys, always, or never.",
+        description="When requests from this machine need no API key: until keys exist, always, or never.",
     )
     allowed_hosts: str = Field(
-        default="", description="Names, apart from localhost, that an open service answers to; commas between them."
+        default="",
+        description="Host names besides localhost that a service without API keys accepts; comma-separated.",
     )
     requests_per_minute: int = Field(
-        default=3_000, ge=0, le=10_000_000, description="Requests of one key, or of one address without; 0: no limit."
+        default=3_000,
+        ge=0,
+        le=10_000_000,
+        description="Requests per minute of one API key or address; 0: no limit.",
     )
-    jobs_waiting: int = Field(
-        default=50, ge=0, description="Jobs that one key may have queued or running; 0: no limit."
-    )
-    jobs_a_day: int = Field(
-        default=1_000, ge=0, description="Jobs that one key may submit in a day (UTC); 0: no limit."
-    )
+    jobs_waiting: int = Field(default=50, ge=0, description="Queued and running jobs of one API key; 0: no limit.")
+    jobs_a_day: int = Field(default=1_000, ge=0, description="Jobs of one API key per day (UTC); 0: no limit.")
     most_bytes: int = Field(
-        default=20_000_000_000, ge=0, description="Bytes of results that one key may keep; 0: no limit."
+        default=20_000_000_000, ge=0, description="Stored results of one API key in bytes; 0: no limit."
     )
     retention_days: int = Field(
-        default=0, ge=0, le=36_500, description="Days after its end that a job is kept; 0: for ever."
+        default=0, ge=0, le=36_500, description="Days for which an ended job is kept; 0: for ever."
     )
     public_url: str = Field(
         default="",
         pattern=r"^(https?://[A-Za-z0-9._~:/\[\]-]+[^/])?$",
-        description="Address of the service as its callers know it, for the links in messages; empty: links are paths.",
+        description="Public URL of the service, for links in webhook messages; empty: links are paths.",
     )
     webhook_networks: str = Field(
         default="",
-        description="Networks that messages may go to beside the world, such as 192.168.0.0/16; commas between them.",
+        description="Private networks that webhooks may call, such as 192.168.0.0/16; comma-separated.",
     )
-    webhook_ports: str = Field(default="", description="Ports that messages may go to, with commas; empty: any.")
+    webhook_ports: str = Field(default="", description="Ports that webhooks may call, comma-separated; empty: any.")
     metrics_networks: str = Field(
-        default="", description="Networks that read /metrics without a key, such as 127.0.0.0/8; commas between them."
+        default="",
+        description="Networks that may read /metrics without a key, such as 127.0.0.0/8; comma-separated.",
     )
-    log_format: Literal["text", "json"] = Field(default="text", description="Lines of the log: for people, or JSON.")
+    log_format: Literal["text", "json"] = Field(default="text", description="Format of the log: plain text or JSON.")
     otel_endpoint: str = Field(
-        default="", description="Where OpenTelemetry spans go, such as http://localhost:4318; empty: nowhere."
+        default="", description="OTLP endpoint for traces, such as http://localhost:4318; empty: no tracing."
     )
-    key: SecretStr = Field(default=SecretStr(""), description="The key that the command line sends to a service.")
-    url: str = Field(default="", description="The service that the command line asks; empty: the one that `serve` has.")
-    out: Path = Field(default=Path("out"), description="Folder that the command line puts files into.")
-    mqtt_broker: str = Field(default="", description="mqtts://host:8883 or mqtt://host:1883, for `drawerwright mqtt`.")
-    mqtt_topic: str = Field(default="drawerwright", description="What all topics begin with.")
-    mqtt_username: str = Field(default="", description="For the MQTT broker.")
-    mqtt_password: SecretStr = Field(default=SecretStr(""), description="For the MQTT broker.")
-    mqtt_ca_file: str = Field(
-        default="", description="Certificates that the MQTT broker's is signed by; empty: the usual."
-    )
+    key: SecretStr = Field(default=SecretStr(""), description="API key that the command line sends.")
+    url: str = Field(default="", description="URL of the service for the command line; empty: that of `serve`.")
+    out: Path = Field(default=Path("out"), description="Folder for downloaded files.")
+    mqtt_broker: str = Field(default="", description="For `drawerwright mqtt`: mqtts://host:8883 or mqtt://host:1883.")
+    mqtt_topic: str = Field(default="drawerwright", description="Prefix of all MQTT topics.")
+    mqtt_username: str = Field(default="", description="User name for the MQTT broker.")
+    mqtt_password: SecretStr = Field(default=SecretStr(""), description="Password for the MQTT broker.")
+    mqtt_ca_file: str = Field(default="", description="CA certificates for the MQTT broker; empty: the system's.")
 
     @classmethod
     def read(cls, **given: Any) -> "Settings":
-        """Return the settings of the environment and, where it has none, of the configuration file, with these instead.
+        """Return the settings: ``given`` first, then the environment, then the configuration file, then the defaults.
 
         Raises:
-            SettingsError: names the first variable, or line of the file, that cannot be used.
+            SettingsError: if a setting is invalid; the message names the variable or the line of the file.
         """
         path = _configuration()
         from_environment = {name.upper() for name, value in os.environ.items() if value}
@@ -169,12 +164,12 @@ class Settings(BaseSettings):
 
     @property
     def database(self) -> str:
-        """The URL of the record."""
+        """The URL of the database."""
         return self.database_url or f"sqlite:///{self.data_dir / 'jobs.sqlite3'}"
 
     @property
     def blobs(self) -> str:
-        """The URL of the store of files."""
+        """The URL of the object store."""
         return self.blob_url or (self.data_dir / "blobs").as_uri()
 
     @property
@@ -184,7 +179,7 @@ class Settings(BaseSettings):
 
     @property
     def socket(self) -> Path:
-        """The socket of the embedded broker: in the data folder, or a short one that belongs to that folder."""
+        """The socket of the embedded broker: in the data folder, or in a temporary folder if that path is too long."""
         inside = self.data_dir / "broker" / "broker.sock"
         if len(os.fsencode(inside)) <= _LONGEST_SOCKET:
             return inside
@@ -197,7 +192,7 @@ class Settings(BaseSettings):
         return self.broker_url or f"redis+socket://{quote(str(self.socket))}"
 
     def environment(self) -> dict[str, str]:
-        """Return the variables that give another process these same settings."""
+        """Return the environment variables that give another process the same settings."""
         values = {}
         for name in type(self).model_fields:
             value = getattr(self, name)

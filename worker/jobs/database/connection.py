@@ -1,4 +1,4 @@
-"""The database behind the record: SQLite in a file, or PostgreSQL by URL."""
+"""Opens the database: SQLite in a file, or PostgreSQL."""
 
 import time
 from pathlib import Path
@@ -13,38 +13,38 @@ from worker.jobs.common.errors import SettingsError
 from worker.jobs.database.migrate import migrate
 from worker.jobs.database.tables import Base
 
-#: How often the tables are tried for when others make them at the same moment, and the seconds between two tries.
-_TRIES: Final = 20
+#: Attempts at a migration while other processes migrate too, and the seconds between two.
+_ATTEMPTS: Final = 20
 _PAUSE: Final = 0.05
 
-#: Seconds that SQLite waits for another process's write.
+#: Seconds that SQLite waits for the write lock.
 _BUSY: Final = 15
 
 
 def open_database(url: str, *, durable: bool = False) -> Engine:
-    """Return the database, with its tables made where they were not there.
+    """Open the database and bring its tables up to date.
 
     Args:
-        url: where it is.
-        durable: whether what is committed in SQLite shall survive a power cut, as it always does in PostgreSQL; without
-            that the last moments may be lost, but nothing is damaged.
+        url: SQLAlchemy URL.
+        durable: whether commits to SQLite survive a power failure, as they do in PostgreSQL; otherwise the last
+            commits may be lost, without corruption.
 
     Raises:
-        SettingsError: when the URL names no database that can be used.
+        SettingsError: if the URL is invalid or the database cannot be opened.
     """
     try:
         parsed = make_url(url)
         backend = parsed.get_backend_name()
     except (ArgumentError, NoSuchModuleError) as error:
         raise SettingsError(
-            "The database has no usable URL.", limit="sqlite:///... or postgresql+psycopg://..."
+            "The database URL is invalid.", limit="sqlite:///... or postgresql+psycopg://..."
         ) from error
     shown = parsed.render_as_string(hide_password=True)
     if backend == "sqlite":
         try:
             Path(parsed.database or "").parent.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise SettingsError("The database's folder cannot be made.", value=shown) from error
+            raise SettingsError("The folder of the database cannot be created.", value=shown) from error
         engine = _sqlite(parsed, durable=durable)
     elif backend == "postgresql":
         engine = create_engine(
@@ -69,16 +69,16 @@ def _sqlite(url: URL, *, durable: bool) -> Engine:
 
 
 def upsert(bind: Engine | Connection, table: type[Base]) -> Any:
-    """Return an insert that can say what happens where the row is there already, in this database's form."""
+    """Return an INSERT of this database's dialect, which has ``on_conflict_do_...``."""
     return (postgresql if bind.dialect.name == "postgresql" else sqlite).insert(table)
 
 
 def _prepare(engine: Engine, shown: str) -> None:
-    """Bring the tables up to date, whoever else is doing so."""
-    for left in reversed(range(_TRIES)):
+    """Migrate the tables, retrying while other processes do the same."""
+    for left in reversed(range(_ATTEMPTS)):
         try:
             migrate(engine)
-        except DBAPIError as error:  # another process makes the same tables; the next look finds them
+        except DBAPIError as error:  # another process creates the same tables; the next attempt finds them
             if left == 0 or (isinstance(error, OperationalError) and engine.dialect.name == "postgresql"):
                 raise SettingsError("The database cannot be opened.", value=shown) from error
             time.sleep(_PAUSE)

@@ -1,8 +1,8 @@
-"""The clock that leases are told by: one for all who share a record.
+"""The database clock: the time source of all leases.
 
-With PostgreSQL it is the server's, so that the clocks of the machines around it do not matter. With SQLite all
-processes are on one machine and its clock is the only one. That one may be set: a lease that reaches further into the
-future than any that is given was written before the clock went back, and counts as run out.
+PostgreSQL uses the server's clock, so that the clocks of the workers' machines do not matter. With SQLite all processes
+share one machine and its clock. If that clock is set back, existing leases lie too far in the future: a lease beyond
+any length that is granted counts as expired.
 """
 
 from datetime import UTC, datetime, timedelta
@@ -13,22 +13,22 @@ from sqlalchemy.orm import InstrumentedAttribute
 
 from worker.jobs.database.tables import UtcDateTime
 
-#: How many times its own length a lease may reach into the future before it is one from before the clock went back.
+#: A lease further in the future than this multiple of its length was granted before the clock was set back.
 _REACH: Final = 2.0
 
-#: Seconds by which a moment may seem to be from the future: clocks are read one after the other.
+#: Seconds that a timestamp may lie in the future: the clock is read more than once.
 CLOCK_TOLERANCE: Final = 2.0
 
 
 class DatabaseClock:
-    """Moments as expressions for statements on one database."""
+    """Times as SQL expressions for one database."""
 
     def __init__(self, engine: Engine) -> None:
-        """Tell the time of this database."""
+        """Use the clock of this database."""
         self._server = engine.dialect.name == "postgresql"
 
     def at(self, seconds: float = 0.0) -> ColumnElement[datetime]:
-        """Return the moment that is this many seconds from now."""
+        """Return the time ``seconds`` from now."""
         after = timedelta(seconds=seconds)
         if self._server:
             moment: Any = func.clock_timestamp() + literal(after, Interval)
@@ -36,14 +36,14 @@ class DatabaseClock:
         return literal(utc_now() + after, UtcDateTime)
 
     def expired(self, lease: InstrumentedAttribute[Any], seconds: float) -> ColumnElement[bool]:
-        """Say whether a lease of this length has run out, or is from before the clock went back."""
+        """Return the condition that a lease of this length has expired, or predates a clock set back."""
         return or_(lease < self.at(), lease > self.at(_REACH * seconds + 1.0))
 
     def stale(self, moment: InstrumentedAttribute[Any], seconds: float) -> ColumnElement[bool]:
-        """Say whether nothing was noted in the last ``seconds``, or only before the clock went back."""
+        """Return the condition that a timestamp is absent, older than ``seconds``, or predates a clock set back."""
         return or_(moment.is_(None), moment < self.at(-seconds), moment > self.at(CLOCK_TOLERANCE))
 
 
 def utc_now() -> datetime:
-    """Return the time of this machine."""
+    """Return the current time of this machine in UTC."""
     return datetime.now(UTC)

@@ -1,4 +1,4 @@
-"""Migrating: brings the record's tables to what this version expects, from whatever version made them."""
+"""Migrates the database to the schema of this version."""
 
 from typing import Final
 
@@ -9,22 +9,22 @@ from worker.jobs.database.tables import Base
 
 __all__ = ["HEAD", "migrate"]
 
-#: The last change in `worker.jobs.database.migrations.versions`.
+#: The latest revision in `worker.jobs.database.migrations.versions`.
 HEAD: Final = "0004"
 
 _VERSIONS: Final = "alembic_version"
 
-#: Of the lock that processes which start together take in PostgreSQL; any number that nobody else uses.
+#: Key of the PostgreSQL advisory lock for concurrent migrations; an arbitrary number.
 _LOCK: Final = 0x64726177
 
 
 def migrate(engine: Engine) -> None:
-    """Make the tables in an empty database, or bring those that are there up to date.
+    """Create the tables in an empty database, or migrate existing ones.
 
-    Several processes may do so at once: one does it and the others find it done.
+    Concurrent calls are safe: one process migrates, the others wait.
 
     Raises:
-        SettingsError: when the tables are not ours, or a later version made them.
+        SettingsError: if the tables belong to another program or a later version.
     """
     with engine.begin() as connection:
         version = _version(connection)
@@ -39,25 +39,25 @@ def migrate(engine: Engine) -> None:
             _upgrade(connection)
         elif version > HEAD:
             raise SettingsError(
-                "The database was made by a later version of this program.",
+                "A later version of this program created the database.",
                 value=version, limit=f"at most {HEAD}", remedy="Start that version, or restore a backup.",
             )  # fmt: skip
 
 
 def _version(connection: Connection) -> str | None:
-    if not inspect(connection).has_table(_VERSIONS):  # which looks anew each time
+    if not inspect(connection).has_table(_VERSIONS):  # not cached
         return None
     version = connection.scalar(text(f"SELECT version_num FROM {_VERSIONS}"))  # noqa: S608 - a constant
     return None if version is None else str(version)
 
 
 def _begin(connection: Connection) -> None:
-    """Make all tables at once; a test holds this to the changes made one by one."""
+    """Create all tables at once; a test compares the result with that of the migrations."""
     there = set(inspect(connection).get_table_names())
     if there & set(Base.metadata.tables):
         raise SettingsError(
-            "The database has tables of no known version.",
-            limit="an empty database, or one that this program made", remedy="Name another database or folder.",
+            "The tables in the database belong to another program.",
+            limit="an empty database, or one of this program", remedy="Choose another database or folder.",
         )  # fmt: skip
     Base.metadata.create_all(connection)
     connection.execute(text(f"CREATE TABLE {_VERSIONS} (version_num VARCHAR(32) NOT NULL PRIMARY KEY)"))
@@ -65,7 +65,7 @@ def _begin(connection: Connection) -> None:
 
 
 def _upgrade(connection: Connection, version: str = HEAD) -> None:
-    from alembic import command  # noqa: PLC0415 - half a second that an up to date database does not need
+    from alembic import command  # noqa: PLC0415 - it takes 0.5 s, and an up-to-date database does not need it
     from alembic.config import Config  # noqa: PLC0415 - as above
 
     config = Config()

@@ -1,4 +1,4 @@
-"""The tables of the record: jobs, their files, the parts that were built, and the keys of those who may ask."""
+"""The tables of the database: jobs, files, parts, API keys, webhooks and batches."""
 
 from datetime import UTC, datetime
 from typing import Any
@@ -8,28 +8,28 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 
 class UtcDateTime(types.TypeDecorator[datetime]):
-    """A time in UTC. SQLite keeps no zone, so it is put back when read."""
+    """A UTC timestamp; SQLite stores no time zone, so reading adds it."""
 
     impl = DateTime(timezone=True)
     cache_ok = True
 
     def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002 - SQLAlchemy's form
-        """Write UTC."""
+        """Convert to UTC for storage."""
         return None if value is None else value.astimezone(UTC)
 
     def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002 - SQLAlchemy's form
-        """Read UTC."""
+        """Return the stored time in UTC."""
         if value is None:
             return None
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
 
 
 class Base(DeclarativeBase):
-    """All tables."""
+    """Declarative base of all tables."""
 
 
 class JobRow(Base):
-    """One job; the truth about it."""
+    """A job."""
 
     __tablename__ = "jobs"
 
@@ -41,9 +41,9 @@ class JobRow(Base):
     updated: Mapped[datetime] = mapped_column(UtcDateTime)
     started: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     finished: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
-    #: When the broker last took a message for the job.
+    #: When a message for the job was last published.
     enqueued: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
-    #: Which attempt holds the job, and until when without a sign of life. A later claim fences an earlier one off.
+    #: Claim token of the attempt that holds the job, and when its lease expires. A later claim fences off earlier ones.
     claim: Mapped[str | None] = mapped_column(Text, default=None)
     lease: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     attempts: Mapped[int] = mapped_column(default=0)
@@ -51,16 +51,16 @@ class JobRow(Base):
     progress_total: Mapped[int] = mapped_column(default=0)
     progress_now: Mapped[str | None] = mapped_column(Text, default=None)
     problem: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
-    #: Why the last attempt that did not come to an end stopped.
+    #: Why the last unfinished attempt stopped.
     cause: Mapped[str | None] = mapped_column(Text, default=None)
 
-    #: Whose it is: a key's id, or "local" for whoever uses an open service on its own machine.
+    #: The owner: the id of an API key, or "local" on a service without keys.
     owner: Mapped[str] = mapped_column(Text, default="local")
-    #: What its files come to, those that it shares with other jobs among them.
+    #: Total size of its files, including those shared with other jobs.
     bytes: Mapped[int] = mapped_column(BigInteger, default=0)
-    #: When it was removed: nobody sees it any more, and a sweep takes files and row away.
+    #: When it was deleted: it is invisible from then on, and a sweep removes its files and rows.
     deleted: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
-    #: Grows with every change that somebody can see; what is no such change keeps it by name.
+    #: Increases with every visible change; other updates keep it explicitly.
     revision: Mapped[int] = mapped_column(default=1, onupdate=text("revision + 1"))
 
     __table_args__ = (
@@ -71,7 +71,7 @@ class JobRow(Base):
 
 
 class JobFileRow(Base):
-    """One file of a job, the manifest and the bundle among them."""
+    """A file of a job, including its manifest and bundle."""
 
     __tablename__ = "job_files"
 
@@ -86,13 +86,13 @@ class JobFileRow(Base):
 
 
 class PrintEventRow(Base):
-    """What was said of printed pieces, in the order in which it came. Rows are only ever added."""
+    """A print event of a job, in order of arrival. Rows are only ever inserted."""
 
     __tablename__ = "print_events"
 
     job_id: Mapped[str] = mapped_column(ForeignKey("jobs.id", ondelete="CASCADE"), primary_key=True)
     number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
-    #: The caller's own name for it, or one of ours; a second event of this name is the same or none.
+    #: Id from the caller, or a generated one; it makes recording an event idempotent.
     id: Mapped[str] = mapped_column(Text)
     fingerprint: Mapped[str] = mapped_column(Text)
     recorded: Mapped[datetime] = mapped_column(UtcDateTime)
@@ -103,7 +103,7 @@ class PrintEventRow(Base):
     count: Mapped[int | None] = mapped_column(default=None)
     failed: Mapped[dict[str, int]] = mapped_column(types.JSON)
     note: Mapped[str | None] = mapped_column(Text, default=None)
-    #: Pieces and runs that were left after it.
+    #: Pieces and runs that remain after the event.
     pieces_left: Mapped[int] = mapped_column()
     runs_left: Mapped[int] = mapped_column()
 
@@ -111,20 +111,20 @@ class PrintEventRow(Base):
 
 
 class PrintStateRow(Base):
-    """Where the printing of a job stands after its last event, and whether files of new runs are to be written."""
+    """The print progress of a job after its last event, and whether run files are to be written."""
 
     __tablename__ = "print_states"
 
     job_id: Mapped[str] = mapped_column(ForeignKey("jobs.id", ondelete="CASCADE"), primary_key=True)
-    #: The number of the last event; who writes says from which one.
+    #: Number of the last event, for optimistic locking.
     revision: Mapped[int] = mapped_column()
     standing: Mapped[dict[str, Any]] = mapped_column(types.JSON)
-    #: A run that was packed afresh has no file yet.
+    #: A repacked run has no file yet.
     repack: Mapped[bool] = mapped_column(default=False)
     enqueued: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     attempts: Mapped[int] = mapped_column(default=0)
     problem: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
-    #: How often all attempts failed, and when there are new ones; none: with the next event that makes new runs.
+    #: How often all attempts failed, and when they are retried; null: after the next event that repacks runs.
     rounds: Mapped[int] = mapped_column(default=0, server_default="0")
     retry: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
 
@@ -132,19 +132,19 @@ class PrintStateRow(Base):
 
 
 class CalendarLinkRow(Base):
-    """The secret address of a job's calendar: the digest of its token, and who asked for it."""
+    """The secret link of a job's calendar: the digest of its token, and who created it."""
 
     __tablename__ = "schedule_links"
 
     job_id: Mapped[str] = mapped_column(ForeignKey("jobs.id", ondelete="CASCADE"), primary_key=True)
     digest: Mapped[str] = mapped_column(Text)
-    #: A key's id, or "local"; the address is good for as long as that key is.
+    #: The id of an API key, or "local"; the link is valid as long as the key.
     maker: Mapped[str] = mapped_column(Text)
     created: Mapped[datetime] = mapped_column(UtcDateTime)
 
 
 class PartRow(Base):
-    """One shape that was built, written, read back and passed, against one set of limits."""
+    """A part that was built and passed its checks against one set of limits."""
 
     __tablename__ = "parts"
 
@@ -155,7 +155,7 @@ class PartRow(Base):
 
 
 class ApiKeyRow(Base):
-    """One key: what it may do, and the digest of its secret. The secret itself is kept nowhere."""
+    """An API key: its scopes and the digest of its secret, which is not stored."""
 
     __tablename__ = "keys"
 
@@ -167,12 +167,12 @@ class ApiKeyRow(Base):
     created: Mapped[datetime] = mapped_column(UtcDateTime)
     expires: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     revoked: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
-    #: To the hour: enough to find keys that nobody uses, too little to watch anybody.
+    #: To the hour: enough to find unused keys, without tracking their users.
     last_used: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
 
 
 class DailyUsageRow(Base):
-    """How many jobs an owner submitted on one day (UTC), removed ones among them."""
+    """The number of jobs that an owner submitted on one day (UTC), including deleted ones."""
 
     __tablename__ = "usage"
 
@@ -182,7 +182,7 @@ class DailyUsageRow(Base):
 
 
 class PartLockRow(Base):
-    """A part that somebody builds, or sweeps, at this moment."""
+    """The lock on a part that is being built or swept."""
 
     __tablename__ = "part_claims"
 
@@ -192,7 +192,7 @@ class PartLockRow(Base):
 
 
 class LeaderLeaseRow(Base):
-    """Who of many does what one is enough for, and where that one got to."""
+    """A leader lease: the process that does a kind of periodic work, and its cursor."""
 
     __tablename__ = "leaders"
 
@@ -203,7 +203,7 @@ class LeaderLeaseRow(Base):
 
 
 class WebhookRow(Base):
-    """An endpoint of somebody else's that is told of events. Its secrets are kept as they are: they sign."""
+    """A webhook endpoint. Its secrets are stored in plain text, because they sign messages (HMAC)."""
 
     __tablename__ = "webhooks"
 
@@ -211,16 +211,16 @@ class WebhookRow(Base):
     owner: Mapped[str] = mapped_column(Text)
     url: Mapped[str] = mapped_column(Text)
     events: Mapped[list[str]] = mapped_column(types.JSON)
-    #: "all" jobs of its owner, or those that were "named" at submitting.
+    #: "all" jobs of its owner, or only those that were submitted with it ("named").
     jobs: Mapped[str] = mapped_column(Text)
     secret: Mapped[str] = mapped_column(Text)
-    #: The secret before, and until when it signs too.
+    #: The previous secret, and until when it also signs.
     secret_before: Mapped[str | None] = mapped_column(Text, default=None)
     overlap: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     created: Mapped[datetime] = mapped_column(UtcDateTime)
-    #: "active", "failing" (a message ran out of tries) or "disabled" (the endpoint said that it is gone).
+    #: "active", "failing" (a message had its last attempt) or "disabled" (the endpoint responded 410).
     state: Mapped[str] = mapped_column(Text, default="active")
-    #: No message is sent before this moment, after one failed.
+    #: When delivery resumes after a failure.
     resume: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     delivered: Mapped[int] = mapped_column(default=0)
     dropped: Mapped[int] = mapped_column(default=0)
@@ -232,7 +232,7 @@ class WebhookRow(Base):
 
 
 class JobWebhookRow(Base):
-    """An endpoint that a job named when it was submitted."""
+    """A webhook that a job was submitted with."""
 
     __tablename__ = "job_webhooks"
 
@@ -241,11 +241,11 @@ class JobWebhookRow(Base):
 
 
 class OutboxRow(Base):
-    """A message that an endpoint has not taken yet. It is written with the change that it tells of."""
+    """An undelivered webhook message, written in the transaction of the change that it reports."""
 
     __tablename__ = "outbox"
 
-    #: The same in every try: whoever gets it twice can tell.
+    #: The same in every attempt, so that receivers can detect duplicates.
     id: Mapped[str] = mapped_column(Text, primary_key=True)
     webhook_id: Mapped[str] = mapped_column(ForeignKey("webhooks.id", ondelete="CASCADE"))
     job_id: Mapped[str] = mapped_column(ForeignKey("jobs.id", ondelete="CASCADE"))
@@ -259,15 +259,15 @@ class OutboxRow(Base):
 
 
 class IdempotencyRow(Base):
-    """A request that may come again (Idempotency-Key), and what it made."""
+    """An idempotency key, and what its request created."""
 
     __tablename__ = "repeats"
 
     owner: Mapped[str] = mapped_column(Text, primary_key=True)
     key: Mapped[str] = mapped_column(Text, primary_key=True)
-    #: Digest of what was asked for.
+    #: Digest of the request.
     fingerprint: Mapped[str] = mapped_column(Text)
-    #: The identity of what was made.
+    #: Id of the job or batch that was created.
     made: Mapped[str] = mapped_column(Text)
     created: Mapped[datetime] = mapped_column(UtcDateTime)
 
@@ -275,7 +275,7 @@ class IdempotencyRow(Base):
 
 
 class BatchRow(Base):
-    """Many jobs that were submitted together, and the files over all of them."""
+    """A batch of jobs that were submitted together."""
 
     __tablename__ = "batches"
 
@@ -290,23 +290,23 @@ class BatchRow(Base):
     claim: Mapped[str | None] = mapped_column(Text, default=None)
     lease: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     attempts: Mapped[int] = mapped_column(default=0)
-    #: Why there is no manifest.
+    #: Why the batch has no manifest.
     problem: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
-    #: What its own files come to.
+    #: Total size of its own files.
     bytes: Mapped[int] = mapped_column(BigInteger, default=0, server_default="0")
 
     __table_args__ = (Index("batches_by_state", "state", "id"), Index("batches_by_owner", "owner", "id"))
 
 
 class BatchEntryRow(Base):
-    """One spec of a batch: the job that it became, or why it was refused."""
+    """One spec of a batch: its job, or why it was rejected."""
 
     __tablename__ = "batch_entries"
 
     batch_id: Mapped[str] = mapped_column(ForeignKey("batches.id", ondelete="CASCADE"), primary_key=True)
     number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     name: Mapped[str | None] = mapped_column(Text)
-    #: No foreign key: the job may be removed before the batch.
+    #: No foreign key: the job may be deleted before the batch.
     job_id: Mapped[str | None] = mapped_column(Text)
     problem: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
 
@@ -314,7 +314,7 @@ class BatchEntryRow(Base):
 
 
 class BatchFileRow(Base):
-    """One file over all jobs of a batch."""
+    """A file of a batch itself."""
 
     __tablename__ = "batch_files"
 
@@ -329,7 +329,7 @@ class BatchFileRow(Base):
 
 
 class HeartbeatRow(Base):
-    """A worker, and when it was last seen."""
+    """A worker, and the time of its last heartbeat."""
 
     __tablename__ = "heartbeats"
 

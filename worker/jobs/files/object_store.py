@@ -1,6 +1,6 @@
-"""Blobs: files by key, in a folder or in an S3-compatible store.
+"""The object store: files by key, in a local folder or in an S3-compatible store.
 
-A key carries the digest of what is in it, so whoever puts a key a second time puts the same bytes.
+Keys contain the digest of their content, so writing a key twice writes the same bytes.
 """
 
 from collections.abc import Iterator
@@ -22,20 +22,20 @@ from worker.jobs.common.settings import Settings
 if TYPE_CHECKING:
     from obstore.store import S3Config  # there in its stub only
 
-#: Bytes handed on at a time.
+#: Size of a chunk in bytes.
 _CHUNK = 256 * 1024
 
 
 @dataclass(frozen=True, slots=True)
 class StoredObject:
-    """A file in the store: its key, and when it was last put there."""
+    """A file in the store: its key and the time of its last write."""
 
     key: str
     modified: datetime
 
 
 class ObjectStore:
-    """A store of files."""
+    """A store of files by key."""
 
     def __init__(self, store: Backend) -> None:
         """Use this store."""
@@ -43,10 +43,10 @@ class ObjectStore:
 
     @classmethod
     def open(cls, settings: Settings) -> "ObjectStore":
-        """Open the store that the settings name.
+        """Open the object store of the settings.
 
         Raises:
-            SettingsError: when the URL names none, or the folder cannot be made.
+            SettingsError: if the URL is invalid, or the folder cannot be created.
         """
         url = urlsplit(settings.blobs)
         try:
@@ -57,20 +57,20 @@ class ObjectStore:
             if url.scheme == "s3" and url.netloc:
                 return cls(_s3(settings, url.netloc, url.path.strip("/")))
         except (OSError, BaseError) as error:
-            raise SettingsError("The store of files cannot be opened.", value=settings.blobs) from error
+            raise SettingsError("The object store cannot be opened.", value=settings.blobs) from error
         raise SettingsError(
-            "The store of files has no usable URL.", value=settings.blobs, limit="file:///... or s3://..."
+            "The URL of the object store is invalid.", value=settings.blobs, limit="file:///... or s3://..."
         )
 
     def put(self, key: str, data: bytes) -> None:
-        """Store the bytes under the key, whole or not at all. The same bytes once more repair a damaged file."""
+        """Store the bytes under the key atomically; an existing file is overwritten, which repairs a damaged one."""
         obstore.put(self._store, key, data, mode="overwrite", use_multipart=False)
 
     def get(self, key: str) -> bytes:
         """Return the bytes.
 
         Raises:
-            BlobMissing: when there are none.
+            BlobMissing: if there is no such file.
         """
         try:
             return bytes(obstore.get(self._store, key).bytes())
@@ -78,10 +78,10 @@ class ObjectStore:
             raise BlobMissing(value=key) from error
 
     def size(self, key: str) -> int:
-        """Return the count of bytes.
+        """Return the size of the file in bytes.
 
         Raises:
-            BlobMissing: when there are none.
+            BlobMissing: if there is no such file.
         """
         try:
             return int(obstore.head(self._store, key)["size"])
@@ -89,10 +89,10 @@ class ObjectStore:
             raise BlobMissing(value=key) from error
 
     def read(self, key: str, start: int, end: int) -> Iterator[bytes]:
-        """Return the bytes from ``start`` up to ``end`` in pieces. The store is asked at once, not at the first piece.
+        """Return the bytes from ``start`` up to ``end`` in chunks. The store is queried immediately.
 
         Raises:
-            BlobMissing: when there are none.
+            BlobMissing: if there is no such file.
         """
         if start >= end:
             self.size(key)
@@ -104,30 +104,30 @@ class ObjectStore:
         return (bytes(piece) for piece in result.stream(min_chunk_size=_CHUNK))
 
     def under(self, prefix: str) -> Iterator[StoredObject]:
-        """Return all files under ``prefix/``, in no order."""
+        """Return all files under ``prefix/`` in no particular order."""
         for page in obstore.list(self._store, prefix=prefix):
             for entry in page:
                 yield StoredObject(entry["path"], entry["last_modified"])
 
     def folders(self, prefix: str) -> list[str]:
-        """Return the names of the folders right under ``prefix/``, in no order."""
+        """Return the names of the folders directly under ``prefix/`` in no particular order."""
         prefixes = obstore.list_with_delimiter(self._store, prefix=prefix)["common_prefixes"]
         return [path.rstrip("/").rsplit("/", 1)[-1] for path in prefixes]
 
     def check(self) -> None:
-        """Ask the store for something.
+        """Check that the store responds.
 
         Raises:
-            BaseError of the store, OSError: when it is away.
+            obstore BaseError, OSError: if it is unavailable.
         """
         if isinstance(self._store, LocalStore) and self._store.prefix is not None:
             Path(self._store.prefix).stat()
         next(iter(obstore.list(self._store, prefix="check", chunk_size=1)), None)
 
     def sweep_unfinished(self, before: datetime) -> int:
-        """Remove what writers that were killed left unfinished before this moment; return how many files.
+        """Delete unfinished files of killed writers from before this time; return how many.
 
-        Only a store in a folder keeps such: it writes beside the file (``name#1``) and moves it into place.
+        Only a local folder has such files: it writes to ``name#1`` and renames that.
         """
         if not isinstance(self._store, LocalStore) or self._store.prefix is None:
             return 0
@@ -140,7 +140,7 @@ class ObjectStore:
         return removed
 
     def delete(self, key: str) -> None:
-        """Remove the key; one that is not there is no error."""
+        """Delete the file; a missing one is no error."""
         try:
             obstore.delete(self._store, key)
         except (NotFoundError, FileNotFoundError):
@@ -163,6 +163,6 @@ def _s3(settings: Settings, bucket: str, prefix: str) -> S3Store:
             "connect_timeout": timedelta(seconds=5),
             "timeout": timedelta(seconds=60),
         },
-        # the store's own patience is three minutes; a job has another attempt, and a caller does not wait as long
+        # the library's default is three minutes; jobs have their own retries, and callers do not wait that long
         retry_config={"max_retries": 3, "retry_timeout": timedelta(seconds=15)},
     )

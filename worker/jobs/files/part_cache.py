@@ -1,4 +1,4 @@
-"""Parts that were built: their figures, their files, and the stores that keep them by digest."""
+"""The part cache: built parts by digest, in memory or in the database and the object store."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -18,7 +18,7 @@ MEDIA_TYPES: Final = {"stl": STL_TYPE, "3mf": THREEMF_TYPE}
 
 @dataclass(frozen=True, slots=True)
 class PartFile:
-    """One file of a part; it knows nothing of the mark that a job gives the part."""
+    """A file of a part, independent of the mark that a job gives the part."""
 
     suffix: str
     data: bytes = field(repr=False)
@@ -31,15 +31,15 @@ class PartFile:
 
     @property
     def media_type(self) -> str:
-        """What kind of file it is."""
+        """The media type of the file."""
         return MEDIA_TYPES[self.suffix]
 
 
 @dataclass(frozen=True, slots=True)
 class BuiltPart:
-    """A shape that was built, written, read back and passed all its checks. Volume in mm3, area in mm2.
+    """A part that was built, written, read back and checked. Volume in mm3, area in mm2.
 
-    ``limits`` says what it was checked against: the same shape for another printer is checked anew.
+    ``limits`` identifies the limits of its checks: the same shape is checked again for another printer.
     """
 
     digest: str
@@ -63,7 +63,7 @@ class BuiltPart:
         raise KeyError(suffix)
 
     def key(self, file: PartFile) -> str:
-        """Return where the store keeps the file; the bytes' own digest is in it, so that new writers do not collide."""
+        """Return the file's key, which contains the checksum, so that other versions of the writer do not collide."""
         return part_key(self.digest, file.suffix, file.sha256)
 
 
@@ -71,17 +71,17 @@ class PartCache(Protocol):
     """Keeps parts by digest and limits."""
 
     def find(self, digest: str, limits: str) -> BuiltPart | None:
-        """Return the part, whole and unharmed, or None."""
+        """Return the part with verified files, or None."""
 
     def keep(self, part: BuiltPart) -> None:
         """Keep the part."""
 
 
 class InMemoryPartCache:
-    """Parts in memory: for one process, as a notebook or a benchmark."""
+    """A part cache in memory, for notebooks and benchmarks."""
 
     def __init__(self, parts: Iterable[BuiltPart] = ()) -> None:
-        """Start with these."""
+        """Create a cache with these parts."""
         self._parts = {(part.digest, part.limits): part for part in parts}
 
     def find(self, digest: str, limits: str) -> BuiltPart | None:
@@ -112,15 +112,15 @@ class _PartRecord(BaseModel):
 
 
 class StoredPartCache:
-    """Parts in the record and the store of files. Files come first, the record that names them last."""
+    """The part cache of the service. Files are stored before the row that refers to them."""
 
     def __init__(self, records: JobRecords, blobs: ObjectStore) -> None:
-        """Use these two."""
+        """Use this database and object store."""
         self._records = records
         self._blobs = blobs
 
     def find(self, digest: str, limits: str) -> BuiltPart | None:
-        """Return the part, or None when it was never built, or a file of it is gone or damaged."""
+        """Return the part, or None if it was never built, or a file is missing or damaged."""
         document = self._records.part(digest, limits)
         if document is None:
             return None
@@ -130,7 +130,7 @@ class StoredPartCache:
                 PartFile.of(entry.suffix, self._blobs.get(part_key(digest, entry.suffix, entry.sha256)))
                 for entry in record.files
             ]
-        except (ValidationError, BlobMissing):  # an older form of the record, or a file that is gone: built again
+        except (ValidationError, BlobMissing):  # an older format, or a missing file: the part is built again
             return None
         if [file.sha256 for file in files] != [entry.sha256 for entry in record.files]:
             return None
@@ -146,7 +146,7 @@ class StoredPartCache:
         )
 
     def keep(self, part: BuiltPart) -> None:
-        """Keep the part, and so repair one that was lost or damaged."""
+        """Store the part; this repairs missing or damaged files."""
         for file in part.files:
             self._blobs.put(part.key(file), file.data)
         files = tuple(_FileRecord(suffix=file.suffix, sha256=file.sha256) for file in part.files)
@@ -163,5 +163,5 @@ class StoredPartCache:
 
 
 def part_key(digest: str, suffix: str, checksum: str) -> str:
-    """Return where the store keeps a part's file with this suffix and SHA-256."""
+    """Return the key of a part's file with this suffix and SHA-256."""
     return f"parts/{digest[:2]}/{digest}/{checksum[:16]}.{suffix}"

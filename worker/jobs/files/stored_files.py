@@ -1,4 +1,4 @@
-"""Filing: a file goes into the store under a key that carries its digest, and comes out as it went in."""
+"""Writes files under keys that contain their checksum, and reads them back verified."""
 
 from collections.abc import Mapping
 from hashlib import sha256
@@ -12,7 +12,7 @@ __all__ = ["load_file", "store_file"]
 
 
 def store_file(blobs: ObjectStore, folder: str, name: str, media_type: str, data: bytes) -> StoredFile:
-    """Store a file below this folder; the same bytes again are the same file."""
+    """Store a file in this folder and return its entry; the same name and bytes give the same key."""
     checksum = sha256(data).hexdigest()
     key = f"{folder}/{checksum[:16]}-{name}"
     blobs.put(key, data)
@@ -23,7 +23,7 @@ def load_file(blobs: ObjectStore, there: Mapping[str, StoredFile], name: str) ->
     """Return the bytes of one of these files.
 
     Raises:
-        BlobMissing: when it is none of them, or the store has it damaged or not at all.
+        BlobMissing: if it is none of them, or is missing or damaged.
     """
     file = there.get(name)
     if file is None:

@@ -1,4 +1,4 @@
-"""Wholeness: stored files are handed on as they were made, or not at all: a disk may return other bytes."""
+"""Verified reads: files are checked against their SHA-256, because a disk may return damaged data."""
 
 from collections.abc import Iterator
 from hashlib import sha256
@@ -10,19 +10,19 @@ from worker.jobs.records.models import StoredFile
 
 __all__ = ["read_verified", "stream_verified"]
 
-#: Up to so many bytes are read and looked through before the first is handed on.
+#: Maximum size in bytes of files that are verified in memory before the first byte is returned.
 _AT_ONCE: Final = 8 * 2**20
 
 _PIECE: Final = 256 * 1024
 
 
 def stream_verified(blobs: ObjectStore, file: StoredFile, start: int, end: int) -> Iterator[bytes]:
-    """Return the file's bytes from ``start`` up to ``end`` in pieces. The store is asked at once.
+    """Return the file's bytes from ``start`` up to ``end`` in chunks. The store is queried immediately.
 
-    A large file that is asked for as a whole is looked through on its way, and its last piece is held back until then.
+    A large file is verified while it is streamed, and its last chunk is held back until then.
 
     Raises:
-        BlobMissing: when the store has no such file, or has it damaged.
+        BlobMissing: if the file is missing or damaged.
     """
     size = blobs.size(file.key)
     if size != file.bytes:
@@ -33,7 +33,7 @@ def stream_verified(blobs: ObjectStore, file: StoredFile, start: int, end: int) 
     pieces = _checked(blobs.read(file.key, 0, file.bytes), file)
     if (start, end) == (0, file.bytes):
         return pieces
-    for _ in pieces:  # a part of it says nothing of itself
+    for _ in pieces:  # a range can only be verified by reading the whole file
         pass
     return blobs.read(file.key, start, end)
 
@@ -42,7 +42,7 @@ def read_verified(blobs: ObjectStore, file: StoredFile) -> bytes:
     """Return all of the file's bytes.
 
     Raises:
-        BlobMissing: when the store has no such file, or has it damaged.
+        BlobMissing: if the file is missing or damaged.
     """
     data = blobs.get(file.key)
     if sha256(data).hexdigest() != file.sha256:

@@ -1,7 +1,7 @@
-"""Backup: the record and the files that it names, in one archive, while the service runs or not.
+"""Backup and restore: the database and its files in one archive, also while the service runs.
 
-The record is copied by SQLite's online backup (sqlite.org/backup.html), so it is of one moment. What can be made again
-(parts known from earlier jobs) and what belongs to running processes is left out.
+SQLite's online backup (sqlite.org/backup.html) gives a consistent snapshot. The part cache, which can be rebuilt, and
+the state of running processes are left out.
 """
 
 import os
@@ -31,13 +31,13 @@ _LIST: Final = "backup.json"
 _FILES: Final = "files/"
 _FORMAT: Final = "1"
 
-#: Tables that are filled again by themselves.
+#: Tables with caches and the state of processes, which fill again on their own.
 _PASSING: Final = ("parts", "part_claims", "leaders", "heartbeats")
 
-#: Columns by which a table names stored files.
+#: Columns of tables that refer to stored files.
 _NAMING: Final = frozenset({"key", "sha256", "bytes"})
 
-#: Keys of stored files; each step begins with a letter or digit, so none leads out of the store.
+#: Keys of stored files; each segment starts with a letter or digit, so that none leads out of the store.
 _KEY: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._#-]*(?:/[A-Za-z0-9][A-Za-z0-9._#-]*)*", re.ASCII)
 
 _PIECE: Final = 1 << 20
@@ -45,7 +45,7 @@ _PIECE: Final = 1 << 20
 
 @dataclass(frozen=True, slots=True)
 class BackupSummary:
-    """What an archive holds."""
+    """The contents of an archive."""
 
     jobs: int
     files: int
@@ -60,18 +60,20 @@ class _Named:
 
 
 def back_up(settings: Settings, path: Path, done: Callable[[int, int], None]) -> BackupSummary:
-    """Write the archive; ``done`` is told how many files of how many are in it.
+    """Write the archive; ``done`` is called with the number of files written and their total.
 
     Raises:
-        SettingsError: when there is a file of that name, no record, or record and files are elsewhere.
-        BlobMissing: when a file that the record names is missing or damaged; no archive is left then.
-        OSError: when it cannot be written.
+        SettingsError: if the file exists, there is no database, or it is not in the data folder.
+        BlobMissing: if a stored file is missing or damaged; no archive is left.
+        OSError: if the archive cannot be written.
     """
     record = _record_of(settings)
     if not record.is_file():
-        raise SettingsError("There is no record to back up.", value=str(record), remedy="Name its folder with --data.")
+        raise SettingsError(
+            "There is no database to back up.", value=str(record), remedy="Give its folder with --data."
+        )
     if path.exists():
-        raise SettingsError("There is a file of this name already.", value=str(path), remedy="Take another name.")
+        raise SettingsError("The file exists already.", value=str(path), remedy="Choose another name.")
     blobs = ObjectStore.open(settings)
     part = path.with_name(f".{path.name}.part")
     with TemporaryDirectory(prefix=".drawerwright-", dir=path.absolute().parent) as folder:
@@ -79,7 +81,7 @@ def back_up(settings: Settings, path: Path, done: Callable[[int, int], None]) ->
         _copy(record, snapshot)
         named, jobs = _named(snapshot)
         try:
-            # keys' digests and the secrets of webhooks are in it
+            # it contains the digests of API keys and the secrets of webhooks
             descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
             with os.fdopen(descriptor, "wb") as out:
                 with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
@@ -99,25 +101,27 @@ def back_up(settings: Settings, path: Path, done: Callable[[int, int], None]) ->
 
 
 def restore(settings: Settings, path: Path, done: Callable[[int, int], None]) -> BackupSummary:
-    """Put an archive's record and files into a data folder that is empty or not there; the record last.
+    """Restore an archive into an empty or missing data folder, the database last.
 
     Raises:
-        SettingsError: when the folder holds something, or the archive is none, is damaged or not whole.
-        OSError: when archive or folder cannot be read or written.
+        SettingsError: if the folder is not empty, or the archive is invalid, damaged or incomplete.
+        OSError: if the archive or the folder cannot be read or written.
     """
     _record_of(settings)
     folder = settings.data_dir
     if folder.exists() and any(folder.iterdir()):
-        remedy = "Name an empty one with --data, or move this one away."
+        remedy = "Give an empty one with --data, or move this one away."
         raise SettingsError("The data folder is not empty.", value=str(folder), remedy=remedy)
     with _opened(path) as archive:
         summary = orjson.loads(archive.read(_LIST))
         if not isinstance(summary, dict) or summary.get("format") != _FORMAT:
-            raise SettingsError("The archive is of a later version.", value=str(path), remedy="Use that version.")
+            raise SettingsError(
+                "A later version of this program made the archive.", value=str(path), remedy="Use that version."
+            )
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         try:
             return _put_back(archive, summary.get("record"), settings, done)
-        except BaseException:  # it was empty: another try finds it so again
+        except BaseException:  # leave the folder as empty as it was, for another attempt
             for present in folder.iterdir():
                 shutil.rmtree(present) if present.is_dir() else present.unlink()
             raise
@@ -131,17 +135,17 @@ def _put_back(
     with archive.open(_RECORD) as source, unfinished.open("wb") as out:
         shutil.copyfileobj(source, out, _PIECE)
     if _digest(unfinished) != digest:
-        raise SettingsError("The archive's record is damaged.", value=str(archive.filename))
+        raise SettingsError("The database in the archive is damaged.", value=str(archive.filename))
     named, jobs = _named(unfinished)
     blobs = ObjectStore.open(settings)
     for index, entry in enumerate(named):
         done(index, len(named))
         if not _KEY.fullmatch(entry.key):
-            raise SettingsError("The archive names a file that cannot be.", value=entry.key)
+            raise SettingsError("The archive has an invalid file name.", value=entry.key)
         try:
             blobs.put(entry.key, _checked(archive.read(_FILES + entry.key), entry))
         except BlobMissing:
-            raise SettingsError("The archive holds a damaged file.", value=entry.key) from None
+            raise SettingsError("A file in the archive is damaged.", value=entry.key) from None
     done(len(named), len(named))
     unfinished.replace(record)
     return BackupSummary(jobs, len(named), sum(entry.bytes for entry in named))
@@ -153,21 +157,21 @@ def _opened(path: Path) -> Iterator[zipfile.ZipFile]:
         with zipfile.ZipFile(path) as archive:
             yield archive
     except (zipfile.BadZipFile, KeyError, orjson.JSONDecodeError, EOFError, sqlite3.DatabaseError) as error:
-        raise SettingsError(f"The archive is none of ours, or not whole: {error}.", value=str(path)) from None
+        raise SettingsError(f"The archive is invalid or incomplete: {error}.", value=str(path)) from None
 
 
 def _record_of(settings: Settings) -> Path:
     if settings.database_url or settings.blob_url:
         raise SettingsError(
-            "Record or files are not in the data folder.",
-            limit="the record as SQLite and the files in the data folder",
+            "The database or the files are not in the data folder.",
+            limit="a SQLite database and files in the data folder",
             remedy="Back up the database first and then the store, with their own tools.",
         )
     return settings.data_dir / _RECORD
 
 
 def _copy(record: Path, snapshot: Path) -> None:
-    """Copy the record as it is at one moment, and take away what is not worth keeping."""
+    """Copy a consistent snapshot of the database, without the rows that a backup leaves out."""
     with closing(sqlite3.connect(record, timeout=15.0)) as source, closing(sqlite3.connect(snapshot)) as copy:
         source.backup(copy)
         copy.execute("PRAGMA foreign_keys = ON")
@@ -175,13 +179,13 @@ def _copy(record: Path, snapshot: Path) -> None:
         with copy:
             for table in tables.intersection(_PASSING):
                 copy.execute(f"DELETE FROM {table}")  # noqa: S608 - one of the names above
-            copy.execute("DELETE FROM jobs WHERE deleted IS NOT NULL")  # their files may be gone already
-        copy.execute("PRAGMA journal_mode = DELETE")  # one file
+            copy.execute("DELETE FROM jobs WHERE deleted IS NOT NULL")  # their files may be deleted already
+        copy.execute("PRAGMA journal_mode = DELETE")  # a single file, without a write-ahead log
         copy.execute("VACUUM")
 
 
 def _named(snapshot: Path) -> tuple[list[_Named], int]:
-    """Return the stored files that any table names, by key, and how many jobs there are."""
+    """Return the stored files that any table refers to, and the number of jobs."""
     entries: dict[str, _Named] = {}
     with closing(sqlite3.connect(snapshot)) as copy:
         for (table,) in copy.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall():
@@ -195,7 +199,7 @@ def _named(snapshot: Path) -> tuple[list[_Named], int]:
 
 def _checked(data: bytes, entry: _Named) -> bytes:
     if len(data) != entry.bytes or sha256(data).hexdigest() != entry.sha256:
-        remedy = "Remove the jobs that have it, or put it back from an earlier backup."
+        remedy = "Delete the jobs that have it, or restore it from an earlier backup."
         raise BlobMissing("A stored file is damaged.", value=entry.key, remedy=remedy)
     return data
 

@@ -1,7 +1,7 @@
-"""Deletion: a job goes in three steps, so that whatever stops it in between, nothing of it is seen and nothing is left.
+"""Deletion of jobs in three steps that can be interrupted and resumed.
 
-First the row is marked, and from then on there is no such job; then its own files go; its rows go last. Files of parts
-are shared between jobs: they stay as long as a row names them, and are the orphan sweep's to remove.
+First the row is marked, which makes the job invisible; then its own files are deleted, and its rows last. Files of
+parts are shared between jobs: the orphan sweep removes them once no row refers to them.
 """
 
 from datetime import UTC, datetime, timedelta
@@ -17,27 +17,27 @@ from worker.jobs.records.models import ENDED
 
 __all__ = ["JobDeletion"]
 
-#: Most jobs marked, and most removed, in one go.
+#: Maximum number of jobs marked, and deleted, in one call.
 _MOST: Final = 200
 
-#: Days for which it is known how many jobs an owner submitted.
+#: Days for which daily usage is kept.
 _USAGE_DAYS: Final = 31
 
 
 class JobDeletion:
-    """Removes jobs from a record and their files from a store."""
+    """Deletes jobs from the database and their files from the object store."""
 
     def __init__(self, database: Engine, blobs: ObjectStore) -> None:
-        """Use these."""
+        """Use this database and object store."""
         self._database = database
         self._blobs = blobs
 
     def mark(self, job_id: str) -> bool:
-        """Mark a job that has ended as removed; say whether this did it."""
+        """Mark an ended job as deleted; return whether this call did."""
         return self._change(_marking().where(JobRow.id == job_id)) == 1
 
     def retire(self, days: int) -> int:
-        """Mark jobs that ended more than this many days ago, at most 200; 0 days keeps all. Return how many."""
+        """Mark up to 200 jobs that ended more than ``days`` days ago (0 keeps all); return how many."""
         if not days:
             return 0
         old = JobRow.finished < _now() - timedelta(days=days)
@@ -45,12 +45,12 @@ class JobDeletion:
         return self._change(_marking().where(JobRow.id.in_(chosen.scalar_subquery())))
 
     def sweep(self, job_id: str | None = None) -> int:
-        """Remove what is marked (of this job, or of at most 200): its own files, then its rows. Return how many jobs.
+        """Delete the files, then the rows, of this marked job or of up to 200; return how many jobs.
 
-        It may be stopped anywhere and called again, also by several processes at a time.
+        It can be interrupted and repeated, also by several processes at once.
 
         Raises:
-            DBAPIError, BaseError of the store: when one is away; what is marked stays so.
+            DBAPIError, obstore BaseError: if the database or store is unavailable; marked jobs stay marked.
         """
         marked = select(JobRow.id).where(JobRow.deleted.is_not(None)).order_by(JobRow.deleted).limit(_MOST)
         if job_id is not None:
@@ -66,12 +66,12 @@ class JobDeletion:
         return len(gone)
 
     def sweep_batch(self, batch_id: str) -> None:
-        """Remove the files of a batch that is no longer in the record."""
+        """Delete the files of a batch whose row was deleted."""
         for stored in list(self._blobs.under(f"batches/{batch_id}")):
             self._blobs.delete(stored.key)
 
     def retire_batches(self, days: int) -> int:
-        """Remove batches that ended more than this many days ago, at most 200; 0 days keeps all. Return how many."""
+        """Delete up to 200 batches that ended more than ``days`` days ago (0 keeps all); return how many."""
         old = BatchRecords(self._database).ended_before(_now() - timedelta(days=days), _MOST) if days else []
         for batch_id in old:
             if BatchRecords(self._database).remove(batch_id):
@@ -79,9 +79,9 @@ class JobDeletion:
         return len(old)
 
     def run(self, retention_days: int) -> int:
-        """Do all that is due: mark jobs past their retention, remove what is marked, forget old usage.
+        """Do all due deletions: jobs and batches past their retention, old usage and idempotency keys.
 
-        This is what a periodic sweep calls. Returns how many jobs were removed.
+        The maintenance scheduler calls this. Returns the number of deleted jobs.
         """
         self.retire(retention_days)
         self.retire_batches(retention_days)
@@ -91,7 +91,7 @@ class JobDeletion:
         return self.sweep()
 
     def _own(self, job_id: str) -> list[str]:
-        """Return the keys of files that this job alone has."""
+        """Return the keys of the files that belong to this job alone."""
         own_keys = select(JobFileRow.key).where(
             JobFileRow.job_id == job_id, JobFileRow.key.startswith(f"jobs/{job_id}/")
         )

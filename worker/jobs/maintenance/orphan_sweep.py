@@ -1,8 +1,8 @@
-"""The orphan sweep: removes files that no record names.
+"""The orphan sweep: deletes stored files that no row refers to.
 
-Files come before the record that names them, so one without a record may be on its way there. What belongs to a job or
-a batch is looked at only after its end, which is final; a part's files only under the claim that whoever builds it
-would have to take; and none before a safe age. One pass does a bounded piece of the work and the next goes on behind.
+Files are written before the row that refers to them, so an orphan may belong to work in progress. Files of a job or a
+batch are therefore swept only after its end, files of a part only under its lock, and none before a minimum age. Each
+pass does a bounded amount of work, and the next one resumes there.
 """
 
 import logging
@@ -26,19 +26,19 @@ __all__ = ["STORAGE_ERRORS", "OrphanSweep", "SweepPosition"]
 
 _log = logging.getLogger(__name__)
 
-#: Jobs, batches, and shares of the parts by the first two digits of their digests, looked through in one pass.
+#: Jobs, batches and shards of the parts (by the first two digits of their digest) swept in one pass.
 _JOBS: Final = 200
 _BATCHES: Final = 200
-_SHARES: Final = 16
-_ALL_SHARES: Final = 256
+_SHARDS: Final = 16
+_ALL_SHARDS: Final = 256
 
-#: Keys asked for in one statement.
+#: Keys per statement.
 _KEYS: Final = 400
 
 
 @dataclass(frozen=True, slots=True)
 class SweepPosition:
-    """How far the sweep got: the last job and the last batch looked through, and the next share of the parts."""
+    """Cursor of the sweep: the last job and batch that were swept, and the next shard of the parts."""
 
     job: str = ""
     share: int = 0
@@ -46,44 +46,44 @@ class SweepPosition:
 
     @classmethod
     def read(cls, text: str | None) -> "SweepPosition":
-        """Read what `write` wrote; what cannot be read is the beginning."""
+        """Parse what `write` returned; anything else is the start."""
         job, share, batch = [*(text or "").split(" "), "", ""][:3]
-        return cls(job, int(share) % _ALL_SHARES, batch) if share.isdecimal() else cls()
+        return cls(job, int(share) % _ALL_SHARDS, batch) if share.isdecimal() else cls()
 
     def write(self) -> str:
-        """Write the place down."""
+        """Return the position as text."""
         return f"{self.job} {self.share} {self.batch}"
 
 
 class OrphanSweep:
-    """Looks through a store for files that a record does not name."""
+    """Deletes the orphaned files of an object store."""
 
     def __init__(self, database: Engine, blobs: ObjectStore, safe_seconds: float) -> None:
-        """Sweep this store; leave alone what is younger than so many seconds."""
+        """Sweep this store; files younger than ``safe_seconds`` are kept."""
         self._database = database
         self._blobs = blobs
         self._safe = timedelta(seconds=safe_seconds)
 
     def run(self, place: SweepPosition) -> tuple[SweepPosition, int]:
-        """Do one pass from this place; return the next one's, and how many files were removed.
+        """Do one pass from this position; return the next position and the number of deleted files.
 
         Raises:
-            DBAPIError, BaseError of the store: when one is away; the next pass does it again.
+            DBAPIError, obstore BaseError: if the database or store is unavailable; the next pass repeats this one.
         """
         before = utc_now() - self._safe
         removed = self._blobs.sweep_unfinished(before)
         job, of_jobs = self._ended("jobs", place.job, _JOBS, before)
         batch, of_batches = self._ended("batches", place.batch, _BATCHES, before)
         removed += of_jobs + of_batches
-        for number in range(place.share, place.share + _SHARES):
-            removed += self._share(number % _ALL_SHARES, before)
+        for number in range(place.share, place.share + _SHARDS):
+            removed += self._share(number % _ALL_SHARDS, before)
         PartLocks(self._database).delete_expired()
         if removed:
-            _log.info("%d files that no record names were removed.", removed)
-        return SweepPosition(job, (place.share + _SHARES) % _ALL_SHARES, batch), removed
+            _log.info("Deleted %d orphaned files.", removed)
+        return SweepPosition(job, (place.share + _SHARDS) % _ALL_SHARDS, batch), removed
 
     def _ended(self, folder: str, last: str, most: int, before: datetime) -> tuple[str, int]:
-        """Look through what belongs to jobs or batches behind the last one; return the next last, and how many went."""
+        """Sweep jobs or batches after ``last``; return the new last one and the number of deleted files."""
         identities = sorted(identity for identity in self._blobs.folders(folder) if identity > last)
         removed = sum(self._of_one(folder, identity, before) for identity in identities[:most])
         return identities[most - 1] if len(identities) > most else "", removed
@@ -107,7 +107,7 @@ class OrphanSweep:
             locks = PartLocks(self._database)
             if not orphans or not locks.acquire(digest):
                 continue
-            try:  # again, under the claim: somebody may just have kept the part
+            try:  # check again under the lock: the part may just have been stored
                 now = {
                     stored.key
                     for stored in self._blobs.under(f"parts/{number:02x}/{digest}")
@@ -122,7 +122,7 @@ class OrphanSweep:
         return [stored.key for stored in self._blobs.under(prefix) if stored.modified < before]
 
     def _named(self, keys: Iterable[str], files: type[JobFileRow | BatchFileRow] = JobFileRow) -> set[str]:
-        """Return those of the keys that jobs (or batches) name."""
+        """Return the keys that files of jobs (or batches) refer to."""
         named: set[str] = set()
         with self._database.connect() as connection:
             for some in _pieces(list(keys)):
@@ -130,7 +130,7 @@ class OrphanSweep:
         return named
 
     def _of_parts(self, digest: str) -> set[str]:
-        """Return the keys that the records of a part name."""
+        """Return the keys that the rows of a part refer to."""
         with self._database.connect() as connection:
             records: list[dict[str, Any]] = list(
                 connection.scalars(select(PartRow.record).where(PartRow.digest == digest))
@@ -144,13 +144,13 @@ class OrphanSweep:
         return len(keys)
 
 
-#: What the folders belong to: its row, the states in which it has ended, and the rows of its files.
+#: By folder: the table of its owners, their final states, and the table of their files.
 _OWNERS: Final[dict[str, tuple[type[JobRow | BatchRow], Collection[str], type[JobFileRow | BatchFileRow]]]] = {
     "jobs": (JobRow, ENDED, JobFileRow),
     "batches": (BatchRow, ("ended",), BatchFileRow),
 }
 
-#: What may be away while a sweep goes on.
+#: Errors of an unavailable database or object store.
 STORAGE_ERRORS: Final = (SQLAlchemyError, StoreError, OSError)
 
 

@@ -1,6 +1,6 @@
-"""Logs: lines for people or as JSON for machines, each with the job, key and request that it is about.
+"""Logging as plain text or JSON lines, each with the job, key and request of its context.
 
-No secret gets into a line, whoever wrote it there: what looks like one is struck out of the finished text.
+Secrets are redacted from the finished line, whatever logger wrote it.
 """
 
 import logging
@@ -19,10 +19,10 @@ __all__ = ["LOG_FIELDS", "JsonFormatter", "TextFormatter", "log_context", "redac
 
 _ABOUT: Final[ContextVar[dict[str, str]]] = ContextVar("log_context")
 
-#: The attribute under which a call of a logger gives facts of its own: ``extra={FACT: {"status": 200}}``.
+#: The attribute with the fields of one log call: ``extra={LOG_FIELDS: {"status": 200}}``.
 LOG_FIELDS: Final = "fact"
 
-#: Whose lines are of interest below a warning.
+#: Loggers whose level is INFO; all others log from WARNING.
 _OURS: Final = ("api", "worker", "uvicorn.error")
 
 _SECRETS: Final = (
@@ -35,7 +35,7 @@ _SECRETS: Final = (
 
 @contextmanager
 def log_context(**facts: str | None) -> Iterator[None]:
-    """Have all lines written meanwhile say that they are about this ``job``, ``key`` or ``request``."""
+    """Add these fields (``job``, ``key``, ``request``) to all lines logged inside the context."""
     present = {name: value for name, value in facts.items() if value is not None}
     token = _ABOUT.set({**_ABOUT.get({}), **present})
     try:
@@ -45,17 +45,17 @@ def log_context(**facts: str | None) -> Iterator[None]:
 
 
 def redact(text: str) -> str:
-    """Return the text without what looks like a key, a webhook's secret, an authorization or a password."""
+    """Return the text with API keys, webhook secrets, authorization headers and passwords replaced by ``***``."""
     for form, instead in _SECRETS:
         text = form.sub(instead, text)
     return text
 
 
 class TextFormatter(logging.Formatter):
-    """Lines for people: time, level, logger, message, and in brackets what it is about."""
+    """Plain-text lines: time, level, logger, message, and the context in brackets."""
 
     def format(self, record: logging.LogRecord) -> str:
-        """Return the line; a traceback follows it."""
+        """Return the line, followed by any traceback."""
         facts = " ".join(f"{name}={value}" for name, value in _facts(record).items())
         message = record.getMessage().replace("\r", "\\r").replace("\n", "\\n")
         line = f"{_moment(record)} {record.levelname} {record.name}: {message}" + (f" [{facts}]" if facts else "")
@@ -64,10 +64,10 @@ class TextFormatter(logging.Formatter):
 
 
 class JsonFormatter(logging.Formatter):
-    """One JSON object a line: time, level, logger, message, and what it is about."""
+    """One JSON object per line: time, level, logger, message, and the context."""
 
     def format(self, record: logging.LogRecord) -> str:
-        """Return the line; a traceback is in it."""
+        """Return the line, with any traceback as a field."""
         entry: dict[str, Any] = {
             "time": _moment(record),
             "level": record.levelname.lower(),
@@ -82,7 +82,7 @@ class JsonFormatter(logging.Formatter):
 
 
 def set_up_logging(settings: Settings, stream: IO[str] | None = None) -> None:
-    """Have this process write its lines in the form of the settings, to standard error unless told otherwise."""
+    """Log in the format of the settings, to ``stream`` or standard error."""
     handler = logging.StreamHandler(stream)
     handler.setFormatter(JsonFormatter() if settings.log_format == "json" else TextFormatter())
     root = logging.getLogger()

@@ -1,6 +1,6 @@
-"""Tracing with OpenTelemetry, where its packages are there and an endpoint is set; else nothing is even imported.
+"""OpenTelemetry tracing; without an endpoint in the settings nothing of it is imported.
 
-A span for each request, submission, attempt and step. The context travels in the headers of the task's message.
+Requests, submissions, attempts and steps have spans. The trace context travels in the headers of the Celery message.
 """
 
 import logging
@@ -24,39 +24,39 @@ __all__ = [
 
 _log = logging.getLogger(__name__)
 
-#: Most spans of steps in one attempt: a job of many drawers has thousands.
+#: Maximum number of step spans per attempt: a job of many drawers has thousands of steps.
 _MOST_STEPS: Final = 500
 
-#: The header of W3C Trace Context that a message carries, and the one beside it.
+#: The headers of W3C Trace Context.
 _HEADERS: Final = ("traceparent", "tracestate")
 
 
 class _State:
-    """The provider of this process's spans, if there is one."""
+    """The tracer provider of this process, None without tracing."""
 
     provider: Any = None
 
 
 class TraceSpan:
-    """A span that may be none."""
+    """A span, or a no-op without tracing."""
 
     def __init__(self, inner: Any = None) -> None:
-        """Wrap it."""
+        """Wrap an SDK span; None makes a no-op."""
         self._inner = inner
 
     def named(self, name: str, facts: Mapping[str, str | int | float]) -> None:
-        """Give it its name and facts, when they are known only late."""
+        """Set the span's name and attributes, for a span that starts before they are available."""
         if self._inner is not None:
             self._inner.update_name(name)
             self._inner.set_attributes(dict(facts))
 
 
 def set_up_tracing(settings: Settings, role: str) -> None:
-    """Send spans to the endpoint of the settings, if there is one."""
+    """Export spans to the endpoint in the settings, if any."""
     if not settings.otel_endpoint:
         return
     if find_spec("opentelemetry.sdk") is None or find_spec("opentelemetry.exporter.otlp.proto.http") is None:
-        _log.warning('No spans are sent: install "drawerwright[telemetry]".')
+        _log.warning('Tracing is disabled: install "drawerwright[telemetry]".')
         return
     from opentelemetry.exporter.otlp.proto.http.trace_exporter import (  # noqa: PLC0415 - only where it is asked for
         OTLPSpanExporter,
@@ -72,12 +72,12 @@ def set_up_tracing(settings: Settings, role: str) -> None:
 
 
 def use_provider(provider: Any) -> None:
-    """Make spans with this provider of the SDK; None ends it."""
+    """Use this tracer provider of the SDK; None disables tracing."""
     _State.provider = provider
 
 
 def end_tracing() -> None:
-    """Send what is still to be sent."""
+    """Export the remaining spans and disable tracing."""
     provider, _State.provider = _State.provider, None
     if provider is not None:
         provider.shutdown()
@@ -87,12 +87,12 @@ def end_tracing() -> None:
 def span(
     name: str, facts: Mapping[str, str | int | float] | None = None, *, within: Mapping[str, str] | None = None
 ) -> Iterator[TraceSpan]:
-    """Make a span of what is done meanwhile.
+    """Trace the block as a span.
 
     Args:
-        name: what is done.
-        facts: its attributes.
-        within: headers that carry the context of the one who asked.
+        name: name of the span.
+        facts: attributes of the span.
+        within: headers with the trace context of the parent.
     """
     if _State.provider is None:
         yield TraceSpan()
@@ -109,7 +109,7 @@ def span(
 
 @contextmanager
 def request_span(scope: MutableMapping[str, Any]) -> Iterator[TraceSpan]:
-    """Make a span of a request (ASGI), within that of whoever asks."""
+    """Trace an ASGI request as a child of the client's span, if its headers name one."""
     if _State.provider is None:
         yield TraceSpan()
         return
@@ -120,7 +120,7 @@ def request_span(scope: MutableMapping[str, Any]) -> Iterator[TraceSpan]:
 
 
 def trace_headers() -> dict[str, str]:
-    """Return the headers that carry the present context; none where nothing is traced."""
+    """Return the headers that carry the current trace context; empty without tracing."""
     if _State.provider is None:
         return {}
     from opentelemetry.trace.propagation.tracecontext import (  # noqa: PLC0415 - only where it is asked for
@@ -133,16 +133,16 @@ def trace_headers() -> dict[str, str]:
 
 
 class StepSpans:
-    """Spans of the steps of an attempt, one after the other."""
+    """Consecutive spans for the steps of one attempt."""
 
     def __init__(self) -> None:
-        """Begin with none."""
+        """Start without an open span."""
         self._open: Callable[[], object] | None = None
         self._left = _MOST_STEPS
         self._name: str | None = None
 
     def at(self, name: str | None) -> None:
-        """End the step before, and begin this one, if it is another."""
+        """End the current step's span and start one for this step, if it differs."""
         if _State.provider is None or name == self._name:
             return
         self.close()
@@ -153,7 +153,7 @@ class StepSpans:
             self._open = tracer.start_span("step", attributes={"drawerwright.step": name}).end
 
     def close(self) -> None:
-        """End the step."""
+        """End the current step's span."""
         if self._open is not None:
             self._open()
         self._open = None

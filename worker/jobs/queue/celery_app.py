@@ -1,4 +1,4 @@
-"""The Celery app: how a job's id gets from the job service to a worker. It imports no pipeline."""
+"""The Celery app, which carries the ids of jobs from the job service to the workers. It imports no pipeline."""
 
 from typing import Any, Final, Literal
 
@@ -29,7 +29,7 @@ GRACE_SECONDS: Final = 30
 def make_app(settings: Settings, side: Literal["send", "work"]) -> Celery:
     """Return an app for one side of the queue.
 
-    The side that sends gives up soon, because the record keeps the job anyway; the side that works waits.
+    The sending side gives up soon, because the job table keeps the job anyway; the worker waits.
     """
     app = Celery("drawerwright", broker=settings.broker, set_as_current=side == "work")
     hard = settings.job_seconds + GRACE_SECONDS

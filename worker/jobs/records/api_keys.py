@@ -1,6 +1,6 @@
-"""Keys: who may ask. A key is ``dw_<id>_<secret>``; of the secret only the SHA-256 is kept.
+"""API keys: ``dw_<id>_<secret>``; only the SHA-256 of the secret is stored.
 
-The secret has 200 random bits, so a plain digest cannot be turned back, and no slow one is needed for each request.
+The secret has 200 random bits, so that a fast hash is safe from guessing and a slow one not needed.
 """
 
 import hmac
@@ -31,16 +31,16 @@ _FORM: Final = re.compile(rf"dw_([{_DIGITS}]{{{_ID_DIGITS}}})_([{_DIGITS}]{{{_SE
 _LONGEST_NAME: Final = 80
 _MOST_DAYS: Final = 36_500
 
-#: Compared with when there is no such key, so that the answer takes as long.
+#: Compared with if there is no such key, so that the timing does not reveal it.
 _NOBODY: Final = sha256(b"").hexdigest()
 
-#: Whatever the settings say.
+#: The default quotas of the settings.
 _PLAIN: Final = Quotas()
 
 
 @dataclass(frozen=True, slots=True)
 class ApiKey:
-    """What is known of a key. Times are UTC."""
+    """An API key without its secret. Times are UTC."""
 
     id: str
     name: str
@@ -59,24 +59,24 @@ class ApiKey:
 
     @property
     def caller(self) -> Principal:
-        """Who asks with this key."""
+        """The principal of requests with this key."""
         return Principal(self.id, frozenset(self.scopes), self.quotas)
 
 
 class ApiKeys:
-    """Reads and writes the keys of a record."""
+    """Reads and writes API keys."""
 
     def __init__(self, database: Engine) -> None:
-        """Use this database, which has the tables."""
+        """Use this database."""
         self._database = database
 
     def create(
         self, name: str, scopes: Iterable[Scope], *, quotas: Quotas = _PLAIN, days: int | None = None
     ) -> tuple[ApiKey, SecretStr]:
-        """Make a key; return what is known of it, and the key itself, which nobody can tell again.
+        """Create a key; return it and its token, which cannot be read again.
 
         Raises:
-            SettingsError: when it would have no name or no scope, or an expiry that cannot be.
+            SettingsError: if the name, the scopes, the quotas or the expiry are invalid.
         """
         requested = set(scopes)
         if not name.strip() or len(name) > _LONGEST_NAME or not name.isprintable():
@@ -84,7 +84,7 @@ class ApiKeys:
         if not requested or not requested <= set(SCOPES):
             raise SettingsError("A key needs a scope.", value=sorted(requested), limit=f"one of {', '.join(SCOPES)}")
         if days is not None and not 1 <= days <= _MOST_DAYS:
-            raise SettingsError("The key would never be of use.", value=days, limit=f"1 to {_MOST_DAYS} days")
+            raise SettingsError("The expiry is invalid.", value=days, limit=f"1 to {_MOST_DAYS} days")
         if any(value < 0 for value in quotas.limits().values()):
             raise SettingsError("A quota is negative.", value=str(quotas.limits()), limit="at least 0; 0 sets no limit")
         now = _now()
@@ -114,15 +114,15 @@ class ApiKeys:
         return key, SecretStr(f"dw_{key.id}_{secret}")
 
     def list(self) -> "list[ApiKey]":
-        """Return all keys, oldest first, those that are of no use any more among them."""
+        """Return all keys, oldest first, including expired and revoked ones."""
         with self._database.connect() as connection:
             return [_key(row) for row in connection.execute(_ALL.order_by(ApiKeyRow.created, ApiKeyRow.id))]
 
     def revoke(self, key_id: str) -> ApiKey:
-        """Take the key away; doing so again changes nothing.
+        """Revoke the key; this is idempotent.
 
         Raises:
-            SettingsError: when there is no such key.
+            SettingsError: if there is no such key.
         """
         with self._database.begin() as connection:
             connection.execute(
@@ -134,12 +134,12 @@ class ApiKeys:
         return _key(row)
 
     def any(self) -> bool:
-        """Return whether there was ever a key, revoked or not: a closed service does not open by itself."""
+        """Return whether any key exists, even a revoked one: revoking the last key must not open the service."""
         with self._database.connect() as connection:
             return connection.scalar(select(ApiKeyRow.id).limit(1)) is not None
 
     def find(self, token: str) -> ApiKey | None:
-        """Return the key that this is, also one that has expired or was revoked; None when it is none of ours."""
+        """Return the key of this token, even if expired or revoked, or None if there is none."""
         match = _FORM.fullmatch(token)
         if match is None:
             return None
@@ -149,7 +149,7 @@ class ApiKeys:
         return _key(row) if same and row is not None else None
 
     def used(self, key_id: str) -> None:
-        """Note that the key was used in this hour, once."""
+        """Record the current hour as the key's last use."""
         hour = _now().replace(minute=0, second=0, microsecond=0)
         with self._database.begin() as connection:
             connection.execute(

@@ -1,6 +1,6 @@
-"""The record of batches: many jobs at once, and the claim on making the files over all of them.
+"""The tables of batches, their entries and files, and the claim on finalizing a batch.
 
-A batch is running until each of its jobs has ended; then one attempt at a time gathers what they made.
+A batch is running until all its jobs have ended; then one attempt at a time writes its manifest and runs.
 """
 
 from collections.abc import Iterable, Sequence
@@ -25,13 +25,13 @@ __all__ = ["BATCH_LEASE", "Batch", "BatchEntry", "BatchRecords", "CheckedSpec"]
 
 BatchState: TypeAlias = Literal["running", "gathering", "ended"]
 
-#: Seconds without a sign of life after which another attempt may gather. There is one after each run.
+#: Length of the lease on finalizing a batch in seconds; it is renewed after each run.
 BATCH_LEASE: Final = 120.0
 
 
 @dataclass(frozen=True, slots=True)
 class CheckedSpec:
-    """A spec as it was judged: its text, or why it is refused."""
+    """A validated spec: its text, or the problem for which it was rejected."""
 
     name: str | None
     text: str | None
@@ -40,7 +40,7 @@ class CheckedSpec:
 
 @dataclass(frozen=True, slots=True)
 class BatchEntry:
-    """What became of one spec."""
+    """The state of one spec of a batch."""
 
     number: int
     name: str | None
@@ -63,7 +63,7 @@ class Batch:
 
 
 class BatchRecords:
-    """Reads and writes it."""
+    """Reads and writes batches."""
 
     def __init__(self, database: Engine) -> None:
         """Use this database."""
@@ -82,9 +82,9 @@ class BatchRecords:
         webhooks: Sequence[str] = (),
         repeat: IdempotencyKey | None = None,
     ) -> tuple[str, list[str]]:
-        """Add a batch with a queued job for each good spec, all or nothing; return its identity and the jobs'.
+        """Add a batch with a queued job for each valid spec atomically; return the ids of the batch and its jobs.
 
-        Where the request came before, what it made then is returned, and no job is new.
+        A repeated request returns the id of its batch and no jobs.
 
         Raises:
             WebhookNotFound, QuotaReached, RequestRepeated: nothing was added.
@@ -113,7 +113,7 @@ class BatchRecords:
         return identity, jobs
 
     def batch(self, batch_id: str, *, owner: str | None = None) -> Batch | None:
-        """Return the batch, or None when there is none, or none of this owner."""
+        """Return the batch, or None if it does not exist or has another owner."""
         of_owner = () if owner is None else (BatchRow.owner == owner,)
         with self._database.connect() as connection:
             row = connection.execute(select(*_BATCH).where(BatchRow.id == batch_id, *of_owner)).one_or_none()
@@ -126,28 +126,28 @@ class BatchRecords:
         )  # fmt: skip
 
     def file(self, batch_id: str, name: str) -> StoredFile | None:
-        """Return one of the batch's files, or None when it has no such file."""
+        """Return a file of the batch, or None if there is none of this name."""
         query = _FILES.where(BatchFileRow.batch_id == batch_id, BatchFileRow.name == name)
         with self._database.connect() as connection:
             row = connection.execute(query).one_or_none()
         return None if row is None else StoredFile(*row)
 
     def remove(self, batch_id: str) -> bool:
-        """Remove the record of a batch that has ended; its jobs stay. Say whether this did it."""
+        """Delete the rows of an ended batch; its jobs stay. Return whether this call did."""
         gone = delete(BatchRow).where(BatchRow.id == batch_id, BatchRow.state == "ended")
         with self._database.begin() as connection:
             return _count(connection, gone) == 1
 
     def ended_before(self, moment: datetime, limit: int) -> list[str]:
-        """Return batches that ended before this moment."""
+        """Return batches that ended before this time."""
         query = select(BatchRow.id).where(BatchRow.state == "ended", BatchRow.finished < moment).limit(limit)
         with self._database.connect() as connection:
             return list(connection.scalars(query))
 
-    # -- gathering
+    # -- finalizing
 
     def waiting(self, *, quiet_seconds: float, limit: int, lease_seconds: float) -> list[str]:
-        """Return batches whose jobs have all ended, that nobody gathers and that had no message lately."""
+        """Return unclaimed batches whose jobs have all ended, without a message in the last ``quiet_seconds``."""
         quiet = self._clock.stale(BatchRow.enqueued, quiet_seconds)
         lost = and_(BatchRow.claim.is_not(None), self._clock.expired(BatchRow.lease, lease_seconds))
         free = or_(and_(BatchRow.claim.is_(None), quiet), lost)
@@ -156,20 +156,20 @@ class BatchRecords:
             return list(connection.scalars(query.order_by(BatchRow.id).limit(limit)))
 
     def of_job(self, job_id: str) -> list[str]:
-        """Return the batches of this job, all of whose jobs have ended now."""
+        """Return the batches of this job whose jobs have all ended."""
         within = select(BatchEntryRow.batch_id).where(BatchEntryRow.job_id == job_id).scalar_subquery()
         query = select(BatchRow.id).where(BatchRow.id.in_(within), BatchRow.state != "ended", ~_open())
         with self._database.connect() as connection:
             return list(connection.scalars(query))
 
     def mark_enqueued(self, batch_ids: Iterable[str]) -> None:
-        """Note that the broker has a message for each of these batches."""
+        """Record that a message for each of these batches was published."""
         with self._database.begin() as connection:
             chosen = BatchRow.id.in_(list(batch_ids))
             connection.execute(update(BatchRow).where(chosen).values(enqueued=self._clock.at()))
 
     def claim(self, batch_id: str, *, lease_seconds: float, attempts: int) -> str | None:
-        """Take a batch that is to be gathered; return the claim's token, or None when it is not to be had."""
+        """Claim a batch for finalizing; return the claim token, or None if that is not possible."""
         token, claimed = claim_values(self._clock, BatchRow, lease_seconds)
         statement = (
             update(BatchRow)
@@ -179,20 +179,20 @@ class BatchRecords:
         return token if self._changed(statement) else None
 
     def give_up(self, batch_id: str, *, lease_seconds: float, attempts: int, problem: dict[str, Any]) -> bool:
-        """End a batch that has had all its attempts; say whether this did it."""
+        """End an unclaimed batch that has no attempts left; return whether this call did."""
         over = update(BatchRow).where(BatchRow.id == batch_id, self._free(lease_seconds), BatchRow.attempts >= attempts)
         return self._changed(over.values(**_ended(), problem=problem))
 
     def extend(self, batch_id: str, token: str, *, lease_seconds: float) -> bool:
-        """Give a sign of life; False when the claim no longer holds."""
+        """Renew the lease; return False if the claim is lost."""
         return self._changed(_held(batch_id, token).values(lease=self._clock.at(lease_seconds)))
 
     def release(self, batch_id: str, token: str) -> bool:
-        """Leave the batch to another attempt."""
+        """Release the batch for another attempt."""
         return self._changed(_held(batch_id, token).values(claim=None, lease=None, enqueued=None))
 
     def finish(self, batch_id: str, token: str, files: Sequence[StoredFile]) -> bool:
-        """End the batch with these files, which the store has; False when the claim no longer holds."""
+        """End the batch with these stored files; return False if the claim is lost."""
         rows = [{"batch_id": batch_id, **file_values(file)} for file in files]
         with self._database.begin() as connection:
             size = sum(file.bytes for file in files)
@@ -203,7 +203,7 @@ class BatchRecords:
         return True
 
     def fail(self, batch_id: str, token: str, problem: dict[str, Any]) -> bool:
-        """End the batch without a manifest; False when the claim no longer holds."""
+        """End the batch without a manifest; return False if the claim is lost."""
         return self._changed(_held(batch_id, token).values(**_ended(), problem=problem))
 
     def specs(self, batch_id: str) -> dict[str, str]:
@@ -250,7 +250,7 @@ def _entry(row: Any) -> BatchEntry:
 
 
 def _open() -> Any:
-    """Say whether a job of the batch has not ended."""
+    """Return the condition that a job of the batch is active."""
     return exists().where(
         BatchEntryRow.batch_id == BatchRow.id, JobRow.id == BatchEntryRow.job_id, JobRow.state.not_in(ENDED)
     )

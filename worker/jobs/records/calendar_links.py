@@ -1,7 +1,7 @@
-"""Schedule links: secret addresses of calendars, for apps that cannot send a key.
+"""Calendar links: secret URLs of calendar feeds, for apps that cannot send an API key.
 
-One opens the calendar of one job and nothing else, for as long as the key of whoever asked for it is good. Of its token
-only the SHA-256 is kept; it has 256 random bits, so a plain digest cannot be turned back.
+A link gives access to the calendar of one job, as long as the API key that created it is valid. Only the SHA-256 of its
+token is stored; with 256 random bits a fast hash is safe.
 """
 
 import hmac
@@ -22,22 +22,22 @@ __all__ = ["CalendarLinks"]
 #: Random bytes of a token.
 _BYTES: Final = 32
 
-#: Compared with when there is no such link, so that the answer takes as long.
+#: Compared with if there is no such link, so that the timing does not reveal it.
 _NOTHING: Final = sha256(b"").hexdigest()
 
 
 class CalendarLinks:
-    """Reads and writes them. Jobs are looked up, and their owners heard, before one is made or withdrawn."""
+    """Reads and writes calendar links. Callers check access to the job before."""
 
     def __init__(self, database: Engine) -> None:
-        """Use this database, which has the tables."""
+        """Use this database."""
         self._database = database
 
     def make(self, job_id: str, maker: str) -> SecretStr:
-        """Return the token of a new link to the job's calendar, in place of the one before; nobody can tell it again.
+        """Create a link, replacing any earlier one; return its token, which cannot be read again.
 
         Raises:
-            JobNotFound: when there is no such job any more.
+            JobNotFound: if the job was deleted.
         """
         token = secrets.token_urlsafe(_BYTES)
         new = {"digest": _digest(token), "maker": maker, "created": utc_now()}
@@ -51,12 +51,12 @@ class CalendarLinks:
         return SecretStr(token)
 
     def withdraw(self, job_id: str) -> None:
-        """Have the job's link open nothing any more, if it has one."""
+        """Revoke the job's link, if it has one."""
         with self._database.begin() as connection:
             connection.execute(delete(CalendarLinkRow).where(CalendarLinkRow.job_id == job_id))
 
     def owner_of(self, job_id: str, token: str) -> str | None:
-        """Return whose job this is, when the token opens its calendar."""
+        """Return the owner of the job if the token is valid for its calendar, otherwise None."""
         active = (ApiKeyRow.revoked.is_(None), or_(ApiKeyRow.expires.is_(None), ApiKeyRow.expires > utc_now()))
         query = (
             select(CalendarLinkRow.digest, JobRow.owner)

@@ -1,4 +1,4 @@
-"""Vitals: signs of life of the workers, and the figures of a record."""
+"""Heartbeats of the workers, and the metrics of the database."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -13,10 +13,10 @@ from worker.jobs.records.models import JobState
 
 __all__ = ["Heartbeats", "ServiceFigures"]
 
-#: Seconds for which a worker counts as there after a sign of life. It gives one every five when it has time.
+#: Seconds for which a worker counts as available after a heartbeat; idle workers send one every five seconds.
 _SEEN: Final = 30.0
 
-#: Seconds after which a worker that was not seen is forgotten.
+#: Seconds after which the row of a lost worker is deleted.
 _FORGOTTEN: Final = 86_400.0
 
 _STATES: Final[tuple[JobState, ...]] = get_args(JobState)
@@ -25,7 +25,7 @@ _WEBHOOK_STATES: Final = ("active", "failing", "disabled")
 
 @dataclass(frozen=True, slots=True)
 class ServiceFigures:
-    """What the record holds. Ages are seconds, 0 where nothing waits."""
+    """Metrics of the database. Ages are in seconds, 0 if nothing waits."""
 
     jobs: dict[str, int]
     oldest_queued: float
@@ -39,15 +39,15 @@ class ServiceFigures:
 
 
 class Heartbeats:
-    """Reads and writes them."""
+    """Reads and writes heartbeats, and reads the metrics."""
 
     def __init__(self, database: Engine) -> None:
-        """Use this database, which has the tables."""
+        """Use this database."""
         self._database = database
         self._clock = DatabaseClock(database)
 
     def beat(self, worker: str) -> None:
-        """Give a sign of life of this worker."""
+        """Record a heartbeat of this worker."""
         now = {"seen": self._clock.at()}
         statement = upsert(self._database, HeartbeatRow).values(worker=worker, **now)
         with self._database.begin() as connection:
@@ -55,15 +55,15 @@ class Heartbeats:
             connection.execute(delete(HeartbeatRow).where(HeartbeatRow.seen < self._clock.at(-_FORGOTTEN)))
 
     def worker_seen(self) -> bool:
-        """Return whether a worker gave a sign of life lately; one that is at a job gives them for the job."""
+        """Return whether a worker is available; a busy one renews its job's lease instead of sending heartbeats."""
         with self._database.connect() as connection:
             return self._workers(connection) > 0 or connection.scalar(self._at_work()) is not None
 
     def figures(self) -> ServiceFigures:
-        """Return the figures, all of one moment.
+        """Return the metrics from one transaction.
 
         Raises:
-            DBAPIError: when the record is away.
+            DBAPIError: if the database is unavailable.
         """
         there = JobRow.deleted.is_(None)
         with self._database.begin() as connection:

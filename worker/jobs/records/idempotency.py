@@ -1,7 +1,7 @@
-"""Repeats: a request that comes again under its key is the same request (draft-ietf-httpapi-idempotency-key-header).
+"""Idempotency keys: a repeated request returns the first one's result (draft-ietf-httpapi-idempotency-key-header).
 
-The key is written in the transaction that makes what the request asks for. So whatever is killed in between, and
-however many come at once, there is one of it or none.
+The key is written in the transaction that creates the job or batch, so that concurrent repeats and crashes leave one
+job or none.
 """
 
 from dataclasses import dataclass
@@ -17,20 +17,20 @@ from worker.jobs.database.tables import IdempotencyRow
 
 __all__ = ["KEPT_DAYS", "IdempotencyKey", "claim_key"]
 
-#: Days for which a key is known.
+#: Days for which a key is kept.
 KEPT_DAYS: Final = 7
 
 
 @dataclass(frozen=True, slots=True)
 class IdempotencyKey:
-    """A key of the caller's, and the digest of what is asked for under it."""
+    """An idempotency key and the digest of its request."""
 
     key: str
     fingerprint: str
 
     @classmethod
     def of(cls, key: str, *content: str) -> Self:
-        """Return the repeat of a request that says so much."""
+        """Return the key with the digest of the request's content."""
         digest = sha256()
         for text in content:
             data = text.encode(errors="surrogatepass")
@@ -39,12 +39,12 @@ class IdempotencyKey:
 
 
 def claim_key(connection: Connection, repeat: IdempotencyKey, owner: str, identity: str, now: datetime) -> str:
-    """Return the identity of what the first request under this key made; it is this one when none came before.
+    """Return the id that the first request with this key created: ``identity`` if this is the first.
 
-    Of two at once the second waits here for the end of the first's transaction.
+    Of two concurrent requests the second waits here for the first's transaction.
 
     Raises:
-        RequestRepeated: when the first asked for something else; the transaction must not be kept.
+        RequestRepeated: if the first request was different; the transaction must be rolled back.
     """
     values = upsert(connection, IdempotencyRow).values(
         owner=owner, key=repeat.key, fingerprint=repeat.fingerprint, made=identity, created=now
@@ -56,6 +56,6 @@ def claim_key(connection: Connection, repeat: IdempotencyKey, owner: str, identi
     row = connection.execute(select(IdempotencyRow.fingerprint, IdempotencyRow.made).where(*there)).one()
     if row.fingerprint != repeat.fingerprint:
         raise RequestRepeated(
-            value=repeat.key, limit="the same request again", remedy="Give each request a key of its own."
+            value=repeat.key, limit="the same request as before", remedy="Use a new key for each request."
         )
     return str(row.made)

@@ -1,4 +1,4 @@
-"""Telling: a job as the document that answers and messages carry. No secret is in it, and no spec."""
+"""The JSON document of a job in responses and webhook messages, without its spec."""
 
 from collections.abc import Mapping
 from http import HTTPStatus
@@ -11,7 +11,7 @@ __all__ = ["absolute", "job_fields", "stored_problem"]
 
 
 def job_fields(job: Job, base: str) -> dict[str, Any]:
-    """Return what is told of a job; ``base`` is the address of the service, or nothing where nobody knows it."""
+    """Return the fields of a job; ``base`` is the service's URL, or empty for relative links."""
     address = f"{base}/v1/jobs/{job.id}"
     ready = job.state == "succeeded"
     return {
@@ -36,15 +36,15 @@ def job_fields(job: Job, base: str) -> dict[str, Any]:
 
 
 def absolute(base: str, problem: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a stored problem document with the address of its kind made absolute."""
+    """Return a stored problem document with an absolute type URL."""
     kind = str(problem.get("type", "about:blank"))
     return {**problem, "type": f"{base}{kind}" if kind.startswith("/") else kind}
 
 
 def stored_problem(error: DrawerwrightError) -> dict[str, Any]:
-    """Return the problem document that a record keeps of why its work failed.
+    """Return the problem document to store for a failed job, batch or repack.
 
-    Its status is part of webhook messages and manifests of batches: 422 where the spec is at fault, otherwise 500.
+    Its status appears in webhook messages and batch manifests: 422 if the spec is at fault, otherwise 500.
     """
     spec_at_fault = isinstance(error, SpecError)
     status = HTTPStatus.UNPROCESSABLE_ENTITY if spec_at_fault else HTTPStatus.INTERNAL_SERVER_ERROR

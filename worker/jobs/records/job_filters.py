@@ -1,4 +1,4 @@
-"""Listing: which jobs of many are meant."""
+"""Filters for listing jobs."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -15,10 +15,10 @@ __all__ = ["JobFilters"]
 
 @dataclass(frozen=True, slots=True)
 class JobFilters:
-    """What a job must be to be listed. None asks for nothing."""
+    """Conditions on listed jobs; None or an empty tuple sets none."""
 
     states: tuple[JobState, ...] = ()
-    #: Part of its name; capitals do not matter.
+    #: A part of the name, case-insensitive.
     name: str | None = None
     created_after: datetime | None = None
     created_before: datetime | None = None
@@ -29,7 +29,7 @@ class JobFilters:
             yield JobRow.state.in_(self.states)
         if self.name is not None:
             part = "".join(f"/{sign}" if sign in "/%_" else sign for sign in self.name)
-            # capitals by the database's own rules on both sides: SQLite knows those of ASCII only
+            # case folding by the database on both sides: SQLite folds ASCII only
             yield func.lower(JobRow.name).like(func.lower(f"%{part}%"), escape="/")
         if self.created_after is not None:
             yield JobRow.created > self.created_after

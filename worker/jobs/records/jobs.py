@@ -1,7 +1,7 @@
-"""The record: what is known about jobs and parts.
+"""The job table and the index of cached parts.
 
-Each change of state is one statement that names the state, and the claim, that it changes from. Whoever comes second
-changes nothing and is told so. Transactions are short, so that everybody sees progress at once.
+Each transition is one UPDATE conditional on the current state and claim, so of two concurrent transitions one changes
+nothing and returns False. Transactions are short, so that progress is visible at once.
 """
 
 from collections.abc import Iterable, Sequence
@@ -28,10 +28,10 @@ from worker.jobs.records.row_mapping import JOB_COLUMNS, file_columns, file_valu
 from worker.jobs.records.webhook_outbox import attach_webhooks, enqueue_event
 from worker.spec.requests.webhook import EventType
 
-#: Seconds of a lease where the caller gives none: the longest that the settings allow.
+#: Default length of a lease in seconds: the longest that the settings allow.
 _LEASE: Final = 600.0
 
-#: Digests asked for in one statement.
+#: Digests per statement.
 _PIECE: Final = 400
 
 
@@ -42,9 +42,9 @@ class _Last(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class JobClaim:
-    """The right to build a job, until another claim fences it off.
+    """An attempt's claim on a job, until a later claim fences it off.
 
-    ``lost_after`` are the seconds that the attempt before this one ran, if it was lost without a word.
+    ``lost_after`` is how long the previous attempt ran, in seconds, if its process was lost.
     """
 
     job_id: str
@@ -56,10 +56,10 @@ class JobClaim:
 
 
 class JobRecords:
-    """Reads and writes the record."""
+    """Reads and writes the job table."""
 
     def __init__(self, engine: Engine, base: str = "") -> None:
-        """Use this database, which has the tables; messages link to jobs below this address of the service."""
+        """Use this database; ``base`` is the service's URL for links in webhook messages."""
         self._engine = engine
         self._base = base
         self._clock = DatabaseClock(engine)
@@ -76,13 +76,13 @@ class JobRecords:
         webhooks: Sequence[str] = (),
         repeat: IdempotencyKey | None = None,
     ) -> Job:
-        """Add a queued job that names these webhooks of its owner's, or return the one that this request made before.
+        """Add a queued job with these webhooks, or return the one that this request created before.
 
         Raises:
-            WebhookNotFound: when one of them is none; nothing was added.
-            QuotaReached: when its owner has as many as these quotas allow; nothing was added.
-            RequestRepeated: when another request had this key; nothing was added.
-            JobNotFound: when the job that it made was removed.
+            WebhookNotFound: if the owner lacks one of the webhooks; nothing was added.
+            QuotaReached: if a quota is used up; nothing was added.
+            RequestRepeated: if another request had this idempotency key; nothing was added.
+            JobNotFound: if the job that the request created was deleted.
         """
         now = _now()
         identity = new_id()
@@ -90,13 +90,13 @@ class JobRecords:
             if repeat is not None and (made := claim_key(connection, repeat, owner, identity, now)) != identity:
                 row = connection.execute(select(*JOB_COLUMNS).where(JobRow.id == made, *_seen(owner))).one_or_none()
                 if row is None:
-                    raise JobNotFound("The job that this request made was removed.", value=made)
+                    raise JobNotFound("The job that this request created was deleted.", value=made)
                 return job_of(row)
             insert_job(connection, identity, name, spec, now, owner=owner, quotas=quotas, webhooks=webhooks)
         return Job(identity, name, "queued", now, now, None, None, 0, Progress(), None)
 
     def job(self, job_id: str, *, owner: str | None = None) -> Job | None:
-        """Return the job, or None when there is none, or none of this owner."""
+        """Return the job, or None if it does not exist or has another owner."""
         with self._engine.connect() as connection:
             row = connection.execute(select(*JOB_COLUMNS).where(JobRow.id == job_id, *_seen(owner))).one_or_none()
         return None if row is None else job_of(row)
@@ -104,7 +104,7 @@ class JobRecords:
     def jobs(
         self, limit: int, after: str | None, *, owner: str | None = None, filters: JobFilters | None = None
     ) -> list[Job]:
-        """Return up to ``limit`` jobs (of this owner), newest first, from the one made just before ``after``."""
+        """Return up to ``limit`` jobs (of this owner), newest first, starting after the job with the id ``after``."""
         query = select(*JOB_COLUMNS).where(*_seen(owner)).order_by(JobRow.id.desc()).limit(limit)
         if filters is not None:
             query = query.where(*filters.conditions())
@@ -114,13 +114,13 @@ class JobRecords:
             return [job_of(row) for row in connection.execute(query)]
 
     def revisions(self, job_ids: Iterable[str]) -> dict[str, int]:
-        """Return the revision of each of these jobs that is there."""
+        """Return the revision of each of these jobs that exists."""
         query = select(JobRow.id, JobRow.revision).where(JobRow.id.in_(list(job_ids)), *_seen(None))
         with self._engine.connect() as connection:
             return {row.id: row.revision for row in connection.execute(query)}
 
     def changed_since(self, moment: datetime, limit: int, *, owner: str | None = None) -> list[Job]:
-        """Return jobs (of this owner) that changed at this moment or later, in the order of their last change."""
+        """Return jobs (of this owner) that changed at or after this time, in the order of their last change."""
         query = select(*JOB_COLUMNS).where(JobRow.updated >= moment, *_seen(owner))
         with self._engine.connect() as connection:
             return [job_of(row) for row in connection.execute(query.order_by(JobRow.updated, JobRow.id).limit(limit))]
@@ -132,7 +132,7 @@ class JobRecords:
             return [StoredFile(*row) for row in rows]
 
     def file(self, job_id: str, name: str, *, owner: str | None = None) -> StoredFile | None:
-        """Return one of the job's files, or None when it (or its owner) has no such file."""
+        """Return a file of the job, or None if it does not exist or the job has another owner."""
         query = _FILES.join(JobRow, JobRow.id == JobFileRow.job_id)
         query = query.where(JobFileRow.job_id == job_id, JobFileRow.name == name, *_seen(owner))
         with self._engine.connect() as connection:
@@ -140,7 +140,7 @@ class JobRecords:
         return None if row is None else StoredFile(*row)
 
     def cancel(self, job_id: str) -> bool:
-        """Cancel a job that has not ended; say whether this did it."""
+        """Cancel an active job; return whether this call did."""
         now = _now()
         return self._changed(
             update(JobRow)
@@ -150,12 +150,12 @@ class JobRecords:
             job_id,
         )
 
-    # -- the way to a worker
+    # -- publishing
 
     def mark_enqueued(self, job_ids: Iterable[str], *, new: bool = False) -> None:
-        """Note that the broker has a message for each of these jobs.
+        """Record that a message for each of these jobs was published.
 
-        One that is ``new`` may have been taken up and put back since: then its message is spent, and nothing is noted.
+        A ``new`` job that a worker has claimed since is left alone: its message was consumed.
         """
         unseen = {"enqueued": self._clock.at(), "revision": JobRow.revision}
         unspent = (JobRow.started.is_(None),) if new else ()
@@ -164,8 +164,8 @@ class JobRecords:
     def waiting(self, *, quiet_seconds: float, limit: int, lease_seconds: float = _LEASE) -> list[str]:
         """Return jobs that need a message, oldest first.
 
-        These are queued ones that had none in the last ``quiet_seconds``, and running ones whose claim has run out
-        since they had one. A message from the future is one from before the clock went back.
+        These are queued jobs without one in the last ``quiet_seconds``, and running jobs whose lease has expired since
+        their last one.
         """
         quiet = self._clock.stale(JobRow.enqueued, quiet_seconds)
         lost = and_(self._clock.expired(JobRow.lease, lease_seconds), or_(quiet, JobRow.enqueued < JobRow.lease))
@@ -175,7 +175,7 @@ class JobRecords:
             return list(connection.scalars(query))
 
     def begun(self, job_ids: Iterable[str]) -> set[str]:
-        """Return those of these jobs that a worker has taken up before."""
+        """Return those of these jobs that had an attempt before."""
         query = select(JobRow.id).where(JobRow.id.in_(list(job_ids)), JobRow.started.is_not(None))
         with self._engine.connect() as connection:
             return set(connection.scalars(query))
@@ -183,9 +183,9 @@ class JobRecords:
     # -- the worker's side
 
     def claim(self, job_id: str, *, lease_seconds: float, attempts: int) -> JobClaim | None:
-        """Take a job that is queued, or whose last claim has run out; None when it is not to be had.
+        """Claim a queued job, or one whose lease has expired; return None if that is not possible.
 
-        At most ``attempts`` claims are given for a job.
+        A job can be claimed at most ``attempts`` times.
         """
         before = self._last(job_id)
         token, claimed = claim_values(self._clock, JobRow, lease_seconds)
@@ -211,11 +211,11 @@ class JobRecords:
         return None if row is None else JobClaim(job_id, token, row.spec, row.attempts, row.created, before.seconds)
 
     def cause(self, job_id: str) -> str | None:
-        """Return why the last attempt that did not come to an end stopped, or None when there was none."""
+        """Return why the last unfinished attempt stopped, or None if there was none."""
         return self._last(job_id).cause
 
     def give_up(self, job_id: str, *, attempts: int, problem: dict[str, Any], lease_seconds: float = _LEASE) -> bool:
-        """Fail a job that has had all its attempts and is held by none; say whether this did it."""
+        """Fail an unclaimed job that has no attempts left; return whether this call did."""
         now = _now()
         return self._changed(
             update(JobRow)
@@ -226,23 +226,23 @@ class JobRecords:
         )
 
     def lease_left(self, job_id: str) -> float | None:
-        """Return the seconds until the claim on a running job runs out, or None when none is held."""
+        """Return the seconds until the lease of a running job expires, or None without a lease."""
         with self._engine.connect() as connection:
             running = (JobRow.id == job_id, JobRow.state == "running")
             row = connection.execute(select(JobRow.lease, self._clock.at()).where(*running)).one_or_none()
         return None if row is None or row[0] is None else (row[0] - row[1]).total_seconds()
 
     def extend(self, claim: JobClaim, *, lease_seconds: float) -> bool:
-        """Give a sign of life; False when the claim no longer holds."""
+        """Renew the lease; return False if the claim is lost."""
         return self._changed(_held(claim).values(lease=self._clock.at(lease_seconds), revision=JobRow.revision))
 
     def holds(self, claim: JobClaim) -> bool:
-        """Say whether the claim holds, without a sign of life."""
+        """Return whether the claim holds, without renewing the lease."""
         with self._engine.connect() as connection:
             return connection.scalar(select(JobRow.claim).where(JobRow.id == claim.job_id)) == claim.token
 
     def report(self, claim: JobClaim, progress: Progress) -> bool:
-        """Write progress; False when the claim no longer holds."""
+        """Record progress; return False if the claim is lost."""
         return self._changed(
             _held(claim).values(
                 progress_done=progress.done,
@@ -253,7 +253,7 @@ class JobRecords:
         )
 
     def succeed(self, claim: JobClaim, files: Sequence[StoredFile]) -> bool:
-        """End the job with these files, which the store has; False when the claim no longer holds."""
+        """End the job with these stored files; return False if the claim is lost."""
         rows = [{"job_id": claim.job_id, **file_values(file)} for file in files]
         now = _now()
         done = _held(claim).values(
@@ -269,7 +269,7 @@ class JobRecords:
         return True
 
     def fail(self, claim: JobClaim, problem: dict[str, Any]) -> bool:
-        """End the job with a problem document; False when the claim no longer holds."""
+        """Fail the job with a problem document; return False if the claim is lost."""
         now = _now()
         return self._changed(
             _held(claim).values(state="failed", problem=problem, finished=now, updated=now, claim=None, lease=None),
@@ -278,9 +278,9 @@ class JobRecords:
         )
 
     def release(self, claim: JobClaim, cause: str | None = None, *, counted: bool = True) -> bool:
-        """Put the job back into the queue, for another attempt; False when the claim no longer holds.
+        """Release the job for another attempt; return False if the claim is lost.
 
-        An attempt that is not ``counted`` was none: it was stopped for no fault of the job.
+        An attempt that was stopped for reasons outside the job is not ``counted``.
         """
         values: dict[str, Any] = {} if cause is None else {"cause": cause}
         if not counted:
@@ -292,32 +292,32 @@ class JobRecords:
     # -- parts
 
     def part(self, digest: str, limits: str) -> dict[str, Any] | None:
-        """Return what is known about the part against these limits, or None when it never passed them."""
+        """Return the stored document of a part checked against these limits, or None if there is none."""
         query = select(PartRow.record).where(PartRow.digest == digest, PartRow.limits == limits)
         with self._engine.connect() as connection:
             return connection.scalar(query)
 
     def cached_parts(self, digests: Sequence[str]) -> set[tuple[str, str]]:
         """Return digest and limits of those of these parts that are in the cache."""
-        known_parts: set[tuple[str, str]] = set()
+        cached: set[tuple[str, str]] = set()
         with self._engine.connect() as connection:
             for start in range(0, len(digests), _PIECE):
                 some = PartRow.digest.in_(digests[start : start + _PIECE])
-                known_parts.update((row.digest, row.limits) for row in connection.execute(_KNOWN.where(some)))
-        return known_parts
+                cached.update((row.digest, row.limits) for row in connection.execute(_CACHED_PARTS.where(some)))
+        return cached
 
     def part_locks(self, holder: str | None = None) -> PartLocks:
         """Return part locks for this holder, by default a new one."""
         return PartLocks(self._engine, holder=holder)
 
     def add_part(self, digest: str, limits: str, record: dict[str, Any]) -> None:
-        """Keep what is known about a part, in place of what was known before."""
+        """Insert or replace the document of a part."""
         values = upsert(self._engine, PartRow).values(digest=digest, limits=limits, record=record, created=_now())
         key = [PartRow.digest, PartRow.limits]
         self._change(values.on_conflict_do_update(index_elements=key, set_={"record": values.excluded.record}))
 
     def _last(self, job_id: str) -> "_Last":
-        """Return how the last attempt stopped: what it said itself, or that it was lost, and where."""
+        """Return how the last attempt stopped: its own cause, or where its process was lost."""
         at = (JobRow.state, JobRow.started, JobRow.lease, JobRow.progress_now, JobRow.cause)
         with self._engine.connect() as connection:
             row = connection.execute(select(*at).where(JobRow.id == job_id)).one_or_none()
@@ -334,7 +334,7 @@ class JobRecords:
             return cast("CursorResult[Any]", connection.execute(statement)).rowcount
 
     def _changed(self, statement: Executable, event: EventType | None = None, job_id: str = "") -> bool:
-        """Make a change of one row, with the event that it is; say whether there was such a row."""
+        """Update one row and enqueue its event; return whether a row matched."""
         with self._engine.begin() as connection:
             changed = cast("CursorResult[Any]", connection.execute(statement)).rowcount == 1
             if changed and event is not None:
@@ -366,12 +366,12 @@ def insert_job(
         attach_webhooks(connection, identity, owner, webhooks)
 
 
-_KNOWN = select(PartRow.digest, PartRow.limits)
+_CACHED_PARTS = select(PartRow.digest, PartRow.limits)
 _FILES = select(*file_columns(JobFileRow))
 
 
 def _seen(owner: str | None) -> tuple[Any, ...]:
-    """Return the conditions under which a job is seen: it was not removed, and is this owner's, if one is given."""
+    """Return the conditions of a visible job: not deleted and, if given, of this owner."""
     there = JobRow.deleted.is_(None)
     return (there,) if owner is None else (there, JobRow.owner == owner)
 

@@ -1,4 +1,4 @@
-"""A job and its files as the record has them."""
+"""Jobs, their progress and their files, as the database stores them."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -6,10 +6,10 @@ from typing import Any, Final, Literal, TypeAlias
 
 JobState: TypeAlias = Literal["queued", "running", "succeeded", "failed", "cancelled"]
 
-#: States that a job does not leave.
+#: Final states of a job.
 ENDED: Final = frozenset({"succeeded", "failed", "cancelled"})
 
-#: Names of the two files that every job that succeeded has.
+#: Names of the two files of every job that succeeded.
 MANIFEST_NAME: Final = "manifest.json"
 BUNDLE_NAME: Final = "bundle.zip"
 
@@ -21,7 +21,7 @@ def run_file_name(number: int) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """How far a job is: steps done of a total (0 before it is known), and what it is at."""
+    """Progress of a job: completed steps, their total (0 before layout), and the current step."""
 
     done: int = 0
     total: int = 0
@@ -42,18 +42,18 @@ class Job:
     attempts: int
     progress: Progress
     problem: dict[str, Any] | None
-    #: Grows with every change; of two states of a job the one with the greater is the later.
+    #: Increases with every change.
     revision: int = 1
 
     @property
     def ended(self) -> bool:
-        """Whether the job is in a state that it does not leave."""
+        """Whether the job is in a final state."""
         return self.state in ENDED
 
 
 @dataclass(frozen=True, slots=True)
 class StoredFile:
-    """One file: its name in the job, and the key under which the store has its bytes."""
+    """A stored file: its name in the job, and its key in the object store."""
 
     name: str
     media_type: str

@@ -1,7 +1,7 @@
-"""The record of prints: what was said of a job's pieces, in order, and where the job stands after it.
+"""Print events of jobs, in order, and the print state of each job after its last event.
 
-An event and the standing that follows from it are written in one short transaction, from the revision that was read.
-Whoever comes second reads again. Nothing is ever taken out of the history.
+An event and the state that follows from it are written in one short transaction with optimistic locking: a concurrent
+writer reads the state again. Events are never deleted before their job.
 """
 
 import secrets
@@ -31,11 +31,11 @@ from worker.spec.requests.print_event import Outcome, PrintEvent
 
 __all__ = ["PrintEventRecord", "PrintRecords", "PrintStatus", "fingerprint_of"]
 
-#: How often an event is tried for while others write, and the longest pause between two tries in seconds.
-_TRIES: Final = 60
+#: Attempts to record an event while others write, and the longest pause between two in seconds.
+_ATTEMPTS: Final = 60
 _PAUSE: Final = 0.05
 
-#: Before the files of new runs are tried again after all attempts at them failed: for about a week.
+#: Pauses before run files are retried after all attempts failed: about a week in all.
 _PAUSES: Final = Backoff(first=60.0, factor=3.0, longest=21_600.0)
 _MOST_PAUSES: Final = 32
 
@@ -44,9 +44,9 @@ _random: Final = SystemRandom()
 
 @dataclass(frozen=True, slots=True)
 class PrintEventRecord:
-    """An event as it was recorded. Times are UTC. ``count`` is of a mark.
+    """A recorded print event. Times are UTC; ``count`` is set for events of a mark.
 
-    ``pieces_left`` and ``runs_left`` are what was left after it.
+    ``pieces_left`` and ``runs_left`` are what remains after the event.
     """
 
     number: int
@@ -65,9 +65,9 @@ class PrintEventRecord:
 
 @dataclass(frozen=True, slots=True)
 class PrintStatus:
-    """Where a job's printing stands: the number of the last event, and whether files of new runs are to be written.
+    """The print progress of a job: the number of its last event, and whether run files are to be written.
 
-    ``problem`` is why they could not be written, ``retry`` when that is tried again; None: with the next new runs.
+    ``problem`` is why they could not be written; ``retry`` is when that is retried, None until runs are repacked again.
     """
 
     revision: int
@@ -78,10 +78,10 @@ class PrintStatus:
 
 
 class PrintRecords:
-    """Reads and writes the record of prints. Jobs are looked up, and their owners heard, before it is asked."""
+    """Reads and writes print events. Callers check access to the job before."""
 
     def __init__(self, database: Engine, base: str = "") -> None:
-        """Use this database, which has the tables; messages link to jobs below this address of the service."""
+        """Use this database; ``base`` is the service's URL for links in webhook messages."""
         self._base = base
         self._database = database
         self._clock = DatabaseClock(database)
@@ -91,18 +91,18 @@ class PrintRecords:
         """Return the job's spec as JSON.
 
         Raises:
-            JobNotFound: when there is no such job any more.
+            JobNotFound: if the job was deleted.
         """
         with self._database.connect() as connection:
             return _spec(connection, job_id)
 
     def status(self, job_id: str) -> PrintStatus | None:
-        """Return where the job's printing stands, or None when nothing was said of it."""
+        """Return the print progress of the job, or None before its first event."""
         with self._database.connect() as connection:
             return _status(connection, job_id)
 
     def events(self, job_id: str, limit: int, after: int | None = None) -> list[PrintEventRecord]:
-        """Return up to ``limit`` events, newest first, from the one before number ``after``."""
+        """Return up to ``limit`` events, newest first, starting before the number ``after``."""
         query = select(*_EVENT).where(PrintEventRow.job_id == job_id).order_by(PrintEventRow.number.desc()).limit(limit)
         if after is not None:
             query = query.where(PrintEventRow.number < after)
@@ -115,21 +115,21 @@ class PrintRecords:
         """Record an event; return it, and whether it is new.
 
         Args:
-            job_id: of a job that succeeded.
-            event: with an id of the caller's own, it is recorded once, however often it comes.
-            follow: returns the standing after the event from the one before, which is None at first. It is called again
-                when another event came in between.
+            job_id: the id of a job that succeeded.
+            event: an event with an id from the caller is recorded once, however often it is sent.
+            follow: returns the print state after the event, given the state before it (None at first). Called again
+                if another event was recorded in between.
 
         Raises:
-            PrintRepeated: when another event has this id; and whatever ``follow`` raises.
-            PrintsBusy: when others write all the time.
-            JobNotFound: when the job was removed meanwhile.
+            PrintRepeated: if a different event has this id; also whatever ``follow`` raises.
+            PrintsBusy: if other writers got ahead in all attempts.
+            JobNotFound: if the job was deleted meanwhile.
         """
         name, fingerprint = event.id or f"ours.{secrets.token_hex(16)}", fingerprint_of(event)
-        for _ in range(_TRIES):
+        for _ in range(_ATTEMPTS):
             with self._database.connect() as connection:
                 before = _status(connection, job_id)
-                # looked for second: an event that the standing counts already is there by now
+                # read after the state, so that an event that the state includes is found
                 repeated = self._find_repeated(connection, job_id, name, fingerprint) if event.id is not None else None
             if repeated is not None:
                 return repeated, False
@@ -142,38 +142,38 @@ class PrintRecords:
                         connection.execute(insert(PrintEventRow).values(_row(job_id, made, fingerprint)))
                         enqueue_event(connection, "job.printed", job_id, base=self._base, printed=asdict(made))
                         return made, True
-            except IntegrityError:  # the same event at the same moment, or a job that is gone: the next look tells
+            except IntegrityError:  # the same event concurrently, or a deleted job: the next attempt finds out
                 with self._database.connect() as connection:
                     _spec(connection, job_id)
             time.sleep(_random.uniform(0.0, _PAUSE))
         raise PrintsBusy(remedy="Try again in a moment.")
 
-    # -- files of runs that were packed afresh
+    # -- files of repacked runs
 
     def waiting(self, *, quiet_seconds: float, limit: int) -> list[str]:
-        """Return jobs whose new runs need files and that had no message in the last ``quiet_seconds``."""
+        """Return jobs whose new runs need files, without a message in the last ``quiet_seconds``."""
         quiet = self._clock.stale(PrintStateRow.enqueued, quiet_seconds)
-        due = and_(PrintStateRow.repack.is_(True), self._to_be_tried(), quiet)
+        due = and_(PrintStateRow.repack.is_(True), self._is_due(), quiet)
         query = select(PrintStateRow.job_id).join(JobRow, JobRow.id == PrintStateRow.job_id)
         query = query.where(due, JobRow.deleted.is_(None)).order_by(PrintStateRow.job_id).limit(limit)
         with self._database.connect() as connection:
             return list(connection.scalars(query))
 
     def mark_enqueued(self, job_ids: Iterable[str]) -> None:
-        """Note that the broker has a message for each of these jobs."""
+        """Record that a message for each of these jobs was published."""
         statement = update(PrintStateRow).where(PrintStateRow.job_id.in_(list(job_ids)))
         with self._database.begin() as connection:
             connection.execute(statement.values(enqueued=self._clock.at()))
 
     def attempt(self, job_id: str, revision: int) -> int | None:
-        """Count an attempt at the files of this revision; return which it is of those since the last pause.
+        """Count an attempt at the files of this revision; return its number since the last pause.
 
-        None when another revision is due, or none before the pause is over.
+        Return None if another revision is due, or the pause is not over.
         """
         again = case((PrintStateRow.problem.is_(None), PrintStateRow.attempts + 1), else_=1)
         statement = (
             update(PrintStateRow)
-            .where(_due(job_id, revision), self._to_be_tried())
+            .where(_due(job_id, revision), self._is_due())
             .values(attempts=again, problem=None, retry=None)
             .returning(PrintStateRow.attempts)
         )
@@ -181,7 +181,7 @@ class PrintRecords:
             return connection.scalar(statement)
 
     def keep(self, job_id: str, files: Sequence[StoredFile]) -> bool:
-        """Keep files of runs, which the store has; False when the job is gone. A number's file is kept once."""
+        """Add stored run files to the job, each name once; return False if the job was deleted."""
         with self._database.begin() as connection:
             for file in files:
                 values = {"job_id": job_id, **file_values(file)}
@@ -193,13 +193,13 @@ class PrintRecords:
         return True
 
     def written(self, job_id: str, revision: int) -> bool:
-        """Note that every run of this revision has its file; False when events came since."""
+        """Record that all run files of this revision are written; return False after newer events."""
         return self._end(job_id, revision, repack=False)
 
     def fail(self, job_id: str, revision: int, problem: dict[str, Any]) -> bool:
-        """Note why the files of this revision cannot be written: they are tried again after a pause that grows.
+        """Record why the files of this revision cannot be written; they are retried with exponential backoff.
 
-        After so many of them that it is of no use, only with the next event that makes new runs.
+        After the last pause, only the next event that repacks runs starts new attempts.
         """
         with self._database.connect() as connection:
             before = connection.scalar(select(PrintStateRow.rounds).where(_due(job_id, revision)))
@@ -207,7 +207,7 @@ class PrintRecords:
         retry = None if rounds > _MOST_PAUSES else self._clock.at(_PAUSES.after(rounds))
         return self._end(job_id, revision, problem=problem, rounds=rounds, retry=retry)
 
-    def _to_be_tried(self) -> Any:
+    def _is_due(self) -> Any:
         return or_(PrintStateRow.problem.is_(None), self._clock.expired(PrintStateRow.retry, _PAUSES.longest))
 
     def _end(self, job_id: str, revision: int, **values: Any) -> bool:
@@ -216,7 +216,7 @@ class PrintRecords:
 
     @staticmethod
     def _find_repeated(connection: Connection, job_id: str, name: str, fingerprint: str) -> PrintEventRecord | None:
-        """Return the event that has this id, if one has."""
+        """Return the event with this id, or None; raise `PrintRepeated` if it differs."""
         query = select(PrintEventRow.fingerprint, *_EVENT).where(
             PrintEventRow.job_id == job_id, PrintEventRow.id == name
         )
@@ -238,7 +238,7 @@ def _event(row: Any) -> PrintEventRecord:
 
 
 def fingerprint_of(event: PrintEvent) -> str:
-    """Return the digest of what an event says, whatever its id and however it was written."""
+    """Return the digest of an event's content, independent of its id and JSON form."""
     document = event.model_dump(mode="json", exclude={"id"})
     return sha256(orjson.dumps(document, option=orjson.OPT_SORT_KEYS)).hexdigest()
 
@@ -249,7 +249,7 @@ def _printed(event: PrintEvent, name: str, number: int, standing: PrintState) ->
         number=number,
         id=name,
         recorded=now,
-        at=now if event.at is None else event.at.astimezone(UTC),  # as it is read again
+        at=now if event.at is None else event.at.astimezone(UTC),  # as the database returns it
         outcome=event.outcome,
         run=event.run,
         mark=event.mark,
@@ -269,11 +269,11 @@ def _row(job_id: str, made: PrintEventRecord, fingerprint: str) -> dict[str, Any
 def _advance(
     connection: Connection, job_id: str, before: PrintStatus | None, number: int, standing: PrintState
 ) -> bool:
-    """Write the standing over the one that it follows from; False when that is no longer the last."""
+    """Replace the state that ``standing`` follows from; return False if that is no longer the last."""
     values: dict[str, Any] = {"revision": number, "standing": standing.model_dump(mode="json")}
     first = 0 if before is None else before.standing.next_run
     if any(not entry.planned and entry.run.number >= first for entry in standing.runs):
-        # new runs: their files are due
+        # repacked runs need files
         values |= {"repack": True, "enqueued": None, "attempts": 0, "problem": None, "rounds": 0, "retry": None}
     if before is None:
         return _add_new(connection, PrintStateRow, {"job_id": job_id, **values}, "job_id")
@@ -282,7 +282,7 @@ def _advance(
 
 
 def _add_new(connection: Connection, table: Any, values: dict[str, Any], *key: str) -> bool:
-    """Add a row where none has its key; say whether this did it."""
+    """Insert a row unless its key exists; return whether it was inserted."""
     statement = (
         upsert(connection, table)
         .values(**values)

@@ -1,4 +1,4 @@
-"""Usage: what an owner has asked for so far, held against the quotas of their key."""
+"""Quotas: checks an owner's usage when a job is added."""
 
 from datetime import datetime, timedelta
 
@@ -12,33 +12,33 @@ from worker.jobs.records.models import ENDED
 
 __all__ = ["enforce_quotas"]
 
-#: Seconds after which a key with too many jobs under way may ask again.
+#: Retry-After, in seconds, for a key with too many active jobs.
 _SOON = 10
 
-_MAKE_ROOM = "Remove what has ended: DELETE /v1/jobs/{id}/files or /v1/batches/{id}/files."
+_MAKE_ROOM = "Delete ended jobs or batches: DELETE /v1/jobs/{id}/files or /v1/batches/{id}/files."
 
 
 def enforce_quotas(connection: Connection, owner: str, quotas: Quotas, now: datetime) -> None:
-    """Count one more job of this owner, in the transaction that adds it.
+    """Count a new job and check the owner's quotas, in the transaction that adds the job.
 
-    The day's row is written first: it lets the submissions of one owner pass one by one, so that no two of them take
-    the last free place.
+    The row of daily usage is written first: its lock serialises the submissions of one owner, so that no two of them
+    take the last place.
 
     Raises:
-        QuotaReached: when there is none; the transaction must not be kept.
+        QuotaReached: if a quota is used up; the transaction must be rolled back.
     """
     today = _count(connection, owner, now)
     if quotas.daily and today > quotas.daily:
         midnight = (now + timedelta(days=1)).replace(hour=0, minute=0, second=0, microsecond=0)
         raise _refused(
-            "The key has submitted as many jobs as it may today.", today - 1,
+            "The daily quota of jobs is used up.", today - 1,
             f"{quotas.daily} jobs a day (UTC)", "Try again tomorrow.", round((midnight - now).total_seconds()) + 1,
         )  # fmt: skip
     if quotas.waiting:
         query = select(func.count()).where(JobRow.owner == owner, JobRow.state.not_in(ENDED))
         if (waiting := connection.scalar(query) or 0) >= quotas.waiting:
             raise _refused(
-                "The key has as many jobs under way as it may.", waiting,
+                "The quota of active jobs is used up.", waiting,
                 f"{quotas.waiting} jobs queued or running", "Wait until one has ended, or cancel one.", _SOON,
             )  # fmt: skip
     if quotas.bytes:
@@ -46,13 +46,13 @@ def enforce_quotas(connection: Connection, owner: str, quotas: Quotas, now: date
         of_batches = select(func.sum(BatchRow.bytes)).where(BatchRow.owner == owner)
         if (kept := sum(int(connection.scalar(total) or 0) for total in (of_jobs, of_batches))) >= quotas.bytes:
             raise _refused(
-                "The key keeps as many results as it may.", kept,
+                "The storage quota is used up.", kept,
                 f"{quotas.bytes} bytes", _MAKE_ROOM, None,
             )  # fmt: skip
 
 
 def _count(connection: Connection, owner: str, now: datetime) -> int:
-    """Return how many jobs of this day the new one makes."""
+    """Count the new job; return the number of jobs of this day."""
     day = now.date().isoformat()
     values = upsert(connection, DailyUsageRow).values(owner=owner, day=day, jobs=1)
     key = [DailyUsageRow.owner, DailyUsageRow.day]

@@ -1,4 +1,4 @@
-"""Rows: which columns a job and a stored file are read from, and what is written of a file."""
+"""Maps rows to jobs and stored files, and stored files to rows."""
 
 from typing import Any, Final, cast
 
@@ -9,7 +9,7 @@ from worker.jobs.records.models import Job, JobState, Progress, StoredFile
 
 __all__ = ["JOB_COLUMNS", "file_columns", "file_values", "job_of"]
 
-#: All that `job_of` reads.
+#: The columns that `job_of` reads.
 JOB_COLUMNS: Final = (
     JobRow.id,
     JobRow.name,
@@ -28,7 +28,7 @@ JOB_COLUMNS: Final = (
 
 
 def job_of(row: Any) -> Job:
-    """Return the job of a row with these columns, whatever else is in it."""
+    """Return the job of a row with `JOB_COLUMNS`."""
     return Job(
         id=row.id,
         name=row.name,
@@ -45,10 +45,10 @@ def job_of(row: Any) -> Job:
 
 
 def file_columns(table: type[JobFileRow | BatchFileRow]) -> tuple[InstrumentedAttribute[Any], ...]:
-    """Return the columns of which a row is a `StoredFile`."""
+    """Return the columns of a `StoredFile` in this table."""
     return tuple(getattr(table, name) for name in StoredFile.__slots__)
 
 
 def file_values(file: StoredFile) -> dict[str, Any]:
-    """Return what a file writes into these columns."""
+    """Return the values of a file for these columns."""
     return {name: getattr(file, name) for name in StoredFile.__slots__}

@@ -1,7 +1,7 @@
-"""Webhooks: the endpoints of a record, and their secrets.
+"""Webhook endpoints and their secrets.
 
-A secret signs (HMAC), so it is kept as it is, and told once, when it is made. After a new one was made the one before
-signs too for a while, so that whoever checks can change over without losing a message.
+A secret signs messages (HMAC), so it is stored in plain text; it is shown only when it is created. After a rotation
+the previous secret also signs for a while, so that receivers can switch without rejecting messages.
 """
 
 import base64
@@ -21,16 +21,16 @@ from worker.spec.requests.webhook import EventType, JobSelection, WebhookRequest
 
 __all__ = ["MOST_WEBHOOKS", "WebhookEndpoint", "WebhookEndpoints"]
 
-#: Endpoints of one owner.
+#: Maximum number of endpoints per owner.
 MOST_WEBHOOKS: Final = 20
 
-#: Bytes of a secret: Standard Webhooks asks for 24 to 64.
+#: Bytes of a secret: Standard Webhooks requires 24 to 64.
 _SECRET_BYTES: Final = 32
 
 
 @dataclass(frozen=True, slots=True)
 class WebhookEndpoint:
-    """What is told of an endpoint. Times are UTC. ``waiting`` counts messages that it has not taken yet."""
+    """An endpoint without its secrets. Times are UTC; ``waiting`` is the number of undelivered messages."""
 
     id: str
     owner: str
@@ -48,17 +48,17 @@ class WebhookEndpoint:
 
 
 class WebhookEndpoints:
-    """Reads and writes endpoints. ``owner`` None sees all."""
+    """Reads and writes endpoints; an ``owner`` of None stands for all owners."""
 
     def __init__(self, database: Engine) -> None:
-        """Use this database, which has the tables."""
+        """Use this database."""
         self._database = database
 
     def create(self, owner: str, request: WebhookRequest) -> tuple[WebhookEndpoint, SecretStr]:
-        """Add an endpoint; return it, and its secret, which is told this once.
+        """Add an endpoint; return it and its secret, which cannot be read again.
 
         Raises:
-            QuotaReached: when the owner has as many as they may.
+            QuotaReached: if the owner has the maximum number of endpoints.
         """
         secret, identity = _new_secret(), new_id()
         with self._database.begin() as connection:
@@ -76,8 +76,8 @@ class WebhookEndpoints:
             count = connection.scalar(select(func.count()).where(WebhookRow.owner == owner)) or 0
             if count > MOST_WEBHOOKS:
                 limit = f"{MOST_WEBHOOKS} webhooks"
-                raise QuotaReached("The key has as many webhooks as it may.", value=count - 1, limit=limit,
-                    remedy="Remove one: DELETE /v1/webhooks/{id}.")  # fmt: skip
+                raise QuotaReached("The maximum number of webhooks is reached.", value=count - 1, limit=limit,
+                    remedy="Delete one: DELETE /v1/webhooks/{id}.")  # fmt: skip
             return _endpoint(connection, identity, owner), SecretStr(secret)
 
     def list(self, owner: str | None) -> "list[WebhookEndpoint]":
@@ -89,16 +89,16 @@ class WebhookEndpoints:
         """Return one endpoint.
 
         Raises:
-            WebhookNotFound: when there is none, or it is somebody else's.
+            WebhookNotFound: if it does not exist, or has another owner.
         """
         with self._database.connect() as connection:
             return _endpoint(connection, webhook_id, owner)
 
     def rotate(self, webhook_id: str, owner: str | None, overlap: timedelta) -> tuple[WebhookEndpoint, SecretStr]:
-        """Make a new secret; the one before signs too until the overlap is over.
+        """Create a new secret; the previous one also signs during the overlap.
 
         Raises:
-            WebhookNotFound: when there is none, or it is somebody else's.
+            WebhookNotFound: if it does not exist, or has another owner.
         """
         secret, until = _new_secret(), utc_now() + overlap
         with self._database.begin() as connection:
@@ -109,10 +109,10 @@ class WebhookEndpoints:
             return _endpoint(connection, webhook_id, owner), SecretStr(secret)
 
     def remove(self, webhook_id: str, owner: str | None) -> None:
-        """Remove an endpoint with the messages that wait for it.
+        """Delete an endpoint with its undelivered messages.
 
         Raises:
-            WebhookNotFound: when there is none, or it is somebody else's.
+            WebhookNotFound: if it does not exist, or has another owner.
         """
         with self._database.begin() as connection:
             _endpoint(connection, webhook_id, owner)

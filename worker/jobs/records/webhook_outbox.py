@@ -1,7 +1,7 @@
-"""The outbox: messages for endpoints, written in the transaction that makes the change they tell of.
+"""The transactional outbox of webhook messages: each is written in the transaction of the change that it reports.
 
-So there is no change without its message and no message without its change, whatever is killed in between. Who sends
-them, and how often, is `worker.jobs.webhooks.delivery`.
+So there is never a change without its message, nor a message without its change. `worker.jobs.webhooks.delivery` sends
+the messages.
 """
 
 import secrets
@@ -22,7 +22,7 @@ from worker.spec.requests.webhook import EventType
 
 __all__ = ["MAX_ATTEMPTS", "attach_webhooks", "enqueue_event"]
 
-#: Tries of one message. With the pauses between them they take most of a day.
+#: Attempts at one message; with the pauses between them they take about 20 hours.
 MAX_ATTEMPTS: Final = 13
 
 _ENDPOINT: Final = (WebhookRow.events, WebhookRow.id.label("webhook_id"), WebhookRow.state.label("webhook_state"))
@@ -31,14 +31,14 @@ _ENDPOINT: Final = (WebhookRow.events, WebhookRow.id.label("webhook_id"), Webhoo
 def enqueue_event(
     connection: Connection, event: EventType, job_id: str, *, base: str = "", printed: dict[str, Any] | None = None
 ) -> None:
-    """Write the messages of this event, if any endpoint is to have them, as the job stands in this transaction.
+    """Write the messages of this event for all subscribed endpoints, with the job's state in this transaction.
 
     Args:
-        connection: in the transaction of the change, which is made already.
-        event: what happened.
-        job_id: to which job.
-        base: the address of the service as its callers know it; with none, links are paths.
-        printed: what was recorded of prints.
+        connection: in the transaction of the change, after the change.
+        event: type of the event.
+        job_id: the job.
+        base: public URL of the service; if empty, links are paths.
+        printed: the recorded print event, if it is one.
     """
     named = exists().where(JobWebhookRow.job_id == JobRow.id, JobWebhookRow.webhook_id == WebhookRow.id)
     query = (
@@ -62,7 +62,7 @@ def enqueue_event(
                 "type": event,
                 "payload": payload,
                 "created": now,
-                # an endpoint that took nothing for a day gets each message once, until it takes one
+                # a failing endpoint gets a single attempt per message until one succeeds
                 "tries": MAX_ATTEMPTS - 1 if row.webhook_state == "failing" else 0,
                 "next_try": now,
             }
@@ -72,10 +72,10 @@ def enqueue_event(
 
 
 def attach_webhooks(connection: Connection, job_id: str, owner: str, webhooks: Sequence[str]) -> None:
-    """Note which endpoints the job names, in the transaction that adds it.
+    """Attach webhooks to a job, in the transaction that adds the job.
 
     Raises:
-        WebhookNotFound: when its owner has no such endpoint; the transaction must not be kept.
+        WebhookNotFound: if its owner lacks one of them; the transaction must be rolled back.
     """
     for webhook_id in dict.fromkeys(webhooks):
         there = select(WebhookRow.id).where(WebhookRow.id == webhook_id, WebhookRow.owner == owner)
@@ -85,7 +85,7 @@ def attach_webhooks(connection: Connection, job_id: str, owner: str, webhooks: S
 
 
 def message(event: EventType, when: datetime, job: Job, base: str, printed: dict[str, Any] | None) -> str:
-    """Return a message's body (Standard Webhooks 1.0: type, timestamp, data)."""
+    """Return the JSON body of a message (Standard Webhooks 1.0: type, timestamp, data)."""
     data = job_fields(job, base)
     if printed is not None:
         data["printed"] = printed

@@ -1,7 +1,7 @@
-"""The courier: takes messages from the outbox to their endpoints, and tries again later where that fails.
+"""Webhook delivery: sends messages from the outbox to their endpoints, with retries.
 
-A try is written down before it is made, so that whatever ends in between, no message is tried without end. An endpoint
-may get a message twice (its id tells), never not at all before its tries are used up. One courier of many sends.
+Each attempt is recorded before it is made, so a crash cannot cause endless retries. Delivery is at least once up to
+the last attempt: an endpoint may get a message twice, with the same id. Of many processes the leader delivers.
 """
 
 import logging
@@ -29,40 +29,40 @@ _log = logging.getLogger(__name__)
 
 _NAME: Final = "webhooks"
 
-#: Seconds between two looks into the outbox.
+#: Seconds between two polls of the outbox.
 _LOOK: Final = 1.0
 
-#: Seconds in which one pass begins tries; those under way end within their own time.
+#: Seconds within which one pass starts attempts.
 _PASS: Final = 10.0
 
-#: Seconds for which the one that sends may be silent before another does.
+#: Length of the leader lease in seconds.
 _SILENCE: Final = 2.0 * (_PASS + TOTAL_SECONDS)
 
-#: Endpoints served in one pass, those served at a time, and messages of each.
+#: Endpoints per pass, concurrent endpoints, and messages per endpoint and pass.
 _ENDPOINTS: Final = 64
 _AT_A_TIME: Final = 8
 _MESSAGES: Final = 10
 
-#: Between the tries of one message.
+#: Pauses between the attempts at one message.
 BACKOFF: Final = Backoff(first=5.0, factor=3.0, longest=14_400.0)
 
-#: Seconds for which all messages of an endpoint wait at most after one failed: the next may be a better one.
+#: Longest pause of an endpoint, in seconds, after a failed attempt: its next message may succeed.
 _HOLD: Final = 60.0
 
-#: Days after which a message that nobody can be told any more is forgotten.
+#: Days after which an undeliverable message is deleted.
 _DAYS: Final = 3
 
-#: Seconds between two looks for those.
+#: Seconds between two deletions of such messages.
 _TIDY: Final = 3_600.0
 
 _AGENT: Final = "drawerwright-webhooks/1"
 
 
 class WebhookDelivery:
-    """Sends in a thread of its own, from `start` (or ``with``) to `close`."""
+    """Delivers messages in a background thread, from `start` (or ``with``) to `close`."""
 
     def __init__(self, database: Engine, reach: SafeHttpClient, look: float = _LOOK) -> None:
-        """Send through this reach."""
+        """Deliver messages of this database through ``reach``, polling every ``look`` seconds."""
         self._database = database
         self._reach = reach
         self._look = look
@@ -81,13 +81,13 @@ class WebhookDelivery:
         self.close()
 
     def start(self) -> None:
-        """Begin."""
+        """Start the thread."""
         self._closing.clear()
-        self._thread = Thread(target=self._watch, name="courier", daemon=True)
+        self._thread = Thread(target=self._watch, name="webhook-delivery", daemon=True)
         self._thread.start()
 
     def close(self) -> None:
-        """Stop when the tries under way have ended."""
+        """Stop the thread once its current attempts have ended."""
         self._closing.set()
         if self._thread is not None:
             self._thread.join()
@@ -95,10 +95,10 @@ class WebhookDelivery:
         self._lease.release()
 
     def run(self) -> int:
-        """Make one pass, if this courier is the one that sends; return how many messages were taken.
+        """Deliver what is due, if this process is the leader; return the number of delivered messages.
 
         Raises:
-            DBAPIError: when the record is away.
+            DBAPIError: if the database is unavailable.
         """
         endpoints = self._due()
         if not endpoints:
@@ -110,21 +110,21 @@ class WebhookDelivery:
             return sum(pool.map(lambda endpoint: self._serve(endpoint, end), endpoints))
 
     def _watch(self) -> None:
-        delivered = False
+        failing = False
         while not self._closing.wait(self._look):
             try:
                 self.run()
                 if time.monotonic() >= self._tidied:
                     self._tidied = time.monotonic() + _TIDY
                     self._tidy()
-                delivered = False
-            except Exception as error:  # noqa: BLE001 - it must outlive whatever goes wrong for a while
-                if not delivered:
-                    _log.warning("Messages wait: %s", type(error).__name__)
-                delivered = True
+                failing = False
+            except Exception as error:  # noqa: BLE001 - the thread must survive temporary failures
+                if not failing:
+                    _log.warning("Webhook delivery is interrupted and will be retried: %s", type(error).__name__)
+                failing = True
 
     def _due(self) -> list[str]:
-        """Return the endpoints that messages are due for, those that wait longest first."""
+        """Return the endpoints with due messages, the longest waiting first."""
         now = utc_now()
         query = (
             select(OutboxRow.webhook_id)
@@ -147,7 +147,7 @@ class WebhookDelivery:
             return list(connection.scalars(query))
 
     def _serve(self, webhook_id: str, end: float) -> int:
-        """Send what is due for an endpoint, until one fails; return how many messages it took."""
+        """Send the due messages of an endpoint until one fails; return the number delivered."""
         with self._database.connect() as connection:
             endpoint = connection.execute(_ENDPOINT.where(WebhookRow.id == webhook_id)).one_or_none()
             due = (OutboxRow.webhook_id == webhook_id, OutboxRow.next_try <= utc_now())
@@ -166,7 +166,7 @@ class WebhookDelivery:
         return taken
 
     def _begin(self, row: Any) -> bool:
-        """Write down that a try is made, as if it failed; False when somebody else made it meanwhile."""
+        """Record an attempt as failed before it is made; return False if another process has made it."""
         pause = timedelta(seconds=BACKOFF.after(row.tries + 1))
         same = (OutboxRow.id == row.id, OutboxRow.tries == row.tries)
         changed = update(OutboxRow).where(*same).values(tries=row.tries + 1, next_try=utc_now() + pause)
@@ -174,7 +174,7 @@ class WebhookDelivery:
             return connection.execute(changed).rowcount == 1
 
     def _send(self, endpoint: Any, row: Any) -> str | None:
-        """Make a try; return None when it was taken, else what went wrong."""
+        """Make an attempt; return None if it succeeded, otherwise the reason of the failure."""
         now = utc_now()
         payload = str(row.payload)
         secrets = [endpoint.secret]
@@ -193,10 +193,10 @@ class WebhookDelivery:
             return str(error)
         if HTTPStatus.OK <= status < HTTPStatus.MULTIPLE_CHOICES:
             return None
-        return _GONE if status == HTTPStatus.GONE else f"It answers with status {status}."
+        return _GONE if status == HTTPStatus.GONE else f"The endpoint responded with status {status}."
 
     def _note(self, endpoint: Any, row: Any, fault: str | None) -> None:
-        """Write down how a try went."""
+        """Record the result of an attempt."""
         now = utc_now()
         own_row = update(WebhookRow).where(WebhookRow.id == endpoint.id)
         message = delete(OutboxRow).where(OutboxRow.id == row.id)
@@ -219,17 +219,17 @@ class WebhookDelivery:
                 hold = timedelta(seconds=min(_HOLD, BACKOFF.after(row.tries + 1)))
                 connection.execute(own_row.values(resume=now + hold, **failed))
         level = logging.WARNING if spent or fault == _GONE else logging.INFO
-        host = urlsplit(endpoint.url).hostname  # the rest of an address may hold a secret
-        _log.log(level, "Webhook %s (%s), try %d of %s: %s", endpoint.id, host, row.tries + 1, row.id, fault)
+        host = urlsplit(endpoint.url).hostname  # the path may contain a secret
+        _log.log(level, "Webhook %s (%s), attempt %d at %s: %s", endpoint.id, host, row.tries + 1, row.id, fault)
 
     def _tidy(self) -> None:
-        """Forget messages that wait for longer than any tries take: their owner's key was revoked."""
+        """Delete messages older than all their attempts take: the owner's key was revoked."""
         old = utc_now() - timedelta(days=_DAYS)
         with self._database.begin() as connection:
             connection.execute(delete(OutboxRow).where(OutboxRow.created < old))
 
 
-_GONE: Final = "It answers that it is gone (410)."
+_GONE: Final = "The endpoint responded with status 410 (gone)."
 
 _ENDPOINT: Final = select(
     WebhookRow.id, WebhookRow.url, WebhookRow.secret, WebhookRow.secret_before, WebhookRow.overlap

@@ -1,4 +1,4 @@
-"""Networks: which addresses are for use around the world, and which others a setting allows."""
+"""IP address policy of webhooks: globally reachable addresses, and the private networks that a setting allows."""
 
 from ipaddress import IPv4Address, IPv4Network, IPv6Address, IPv6Network, ip_address, ip_network
 from typing import Final, TypeAlias
@@ -10,10 +10,10 @@ __all__ = ["Networks", "is_allowed", "read_networks"]
 _Address: TypeAlias = IPv4Address | IPv6Address
 Networks: TypeAlias = tuple[IPv4Network | IPv6Network, ...]
 
-#: Of IPv6 only this part is handed out for use around the world (RFC 4291, 2.4).
+#: The global unicast range of IPv6 that IANA allocates from (RFC 4291, 2.4).
 _GLOBAL_V6: Final = IPv6Network("2000::/3")
 _NAT64: Final = IPv6Network("64:ff9b::/96")
-#: Not for use between strangers, whatever this Python's own tables say (registries of RFC 6890 and later ones).
+#: Special-purpose networks (IANA registries, RFC 6890), independent of the Python version's own tables.
 _SPECIAL: Final[Networks] = tuple(
     ip_network(network)
     for network in (
@@ -22,12 +22,12 @@ _SPECIAL: Final[Networks] = tuple(
         "224.0.0.0/4", "240.0.0.0/4", "2001::/23", "2001:db8::/32", "3fff::/20",
     )
 )  # fmt: skip
-#: Interface identities that carry an IPv4 address (ISATAP, RFC 5214, 6.1).
+#: Interface identifiers that embed an IPv4 address (ISATAP, RFC 5214, 6.1).
 _ISATAP: Final = frozenset({0x00005EFE, 0x02005EFE})
 
 
 def is_allowed(address: str, networks: Networks = ()) -> bool:
-    """Return whether this address is one for use around the world, or within the networks that are allowed."""
+    """Return whether the address is globally reachable or within one of the allowed networks."""
     try:
         whole = ip_address(address)
     except ValueError:
@@ -38,20 +38,20 @@ def is_allowed(address: str, networks: Networks = ()) -> bool:
 
 
 def read_networks(text: str) -> Networks:
-    """Return the networks of a setting, with commas between them.
+    """Parse the comma-separated networks of a setting.
 
     Raises:
-        SettingsError: when one of them is none.
+        SettingsError: if one of them is invalid.
     """
     try:
         return tuple(ip_network(entry.strip()) for entry in text.split(",") if entry.strip())
     except ValueError:
-        limit = "networks such as 192.168.0.0/16, with commas between them"
-        raise SettingsError("The networks cannot be read.", value=text, limit=limit) from None
+        limit = "comma-separated networks such as 192.168.0.0/16"
+        raise SettingsError("The list of networks is invalid.", value=text, limit=limit) from None
 
 
 def _allowed(address: _Address, networks: Networks) -> bool:
-    if any(address in network for network in networks):  # an address of the other version is in none
+    if any(address in network for network in networks):  # an address is in no network of the other IP version
         return True
     if not address.is_global or address.is_multicast or address.is_unspecified or address.is_reserved:
         return False
@@ -61,7 +61,7 @@ def _allowed(address: _Address, networks: Networks) -> bool:
 
 
 def _unwrapped(address: _Address) -> list[_Address]:
-    """Return the addresses that packets to this one may come to: itself, or those that it carries inside."""
+    """Return the addresses that packets to this one may reach: itself and any IPv4 addresses embedded in it."""
     if isinstance(address, IPv4Address):
         return [address]
     if address.ipv4_mapped is not None:

@@ -1,8 +1,7 @@
-"""Reach: which addresses this service may call on behalf of others, and a connection that goes there and nowhere else.
+"""An HTTP client for URLs that users supply, protected against server-side request forgery (SSRF).
 
-A name is resolved once and every address that it has must be allowed; the connection is then made to one of those very
-addresses, so that a second answer of the resolver (DNS rebinding) changes nothing. No redirect is followed and no
-proxy asked.
+A host name is resolved once, all its addresses must be allowed, and the connection goes to one of exactly these
+addresses, which defeats DNS rebinding. Redirects are not followed and proxies not used.
 """
 
 import re
@@ -24,7 +23,7 @@ from worker.jobs.webhooks.ip_policy import Networks, is_allowed
 __all__ = ["RequestFailed", "Resolver", "SafeHttpClient", "Target", "parse_target", "read_ports"]
 
 
-#: Returns the addresses of a host, as text.
+#: Returns the IP addresses of a host as text.
 Resolver: TypeAlias = Callable[[str, int], Sequence[str]]
 
 CONNECT_SECONDS: Final = 3.0
@@ -32,19 +31,19 @@ TOTAL_SECONDS: Final = 10.0
 
 _LONGEST: Final = 2_000
 _HOST: Final = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9._-]{0,251}[A-Za-z0-9.])?", re.ASCII)
-#: What a path and query may be made of (RFC 3986, 3.3 and 3.4); all else is written in percent.
+#: The characters of a path and query (RFC 3986, 3.3 and 3.4); others must be percent-encoded.
 _TARGET: Final = re.compile(r"(?:[A-Za-z0-9._~!$&'()*+,;=:@/?-]|%[0-9A-Fa-f]{2})*", re.ASCII)
 _PORTS: Final = {"http": 80, "https": 443}
 _LIMIT: Final = "https://host/path or http://host/path, without user, password and fragment"
 
 
 class RequestFailed(Exception):
-    """The address was not called, or did not answer; says why in words without secrets."""
+    """The request was not sent, or got no response; the message contains no secrets."""
 
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """An address in its parts. ``path`` holds the query too, and is not to be shown: it may carry a secret."""
+    """A parsed URL. ``path`` includes the query and must not be logged: it may contain a secret."""
 
     scheme: str
     host: str
@@ -53,16 +52,16 @@ class Target:
 
     @property
     def authority(self) -> str:
-        """The host and, unless it is the usual one, the port."""
+        """The host and, unless it is the default, the port."""
         host = f"[{self.host}]" if ":" in self.host else self.host
         return host if self.port == _PORTS[self.scheme] else f"{host}:{self.port}"
 
 
 def parse_target(url: str, networks: Networks = (), ports: frozenset[int] = frozenset()) -> Target:
-    """Return the parts of an address that may be called, as far as can be told without asking for its host.
+    """Parse a URL and check it, without resolving its host.
 
     Raises:
-        WebhookRefused: when it may not.
+        WebhookRefused: if the URL is invalid or not allowed.
     """
     try:
         parts = urlsplit(url)
@@ -92,47 +91,47 @@ def parse_target(url: str, networks: Networks = (), ports: frozenset[int] = froz
 
 
 def read_ports(text: str) -> frozenset[int]:
-    """Return the ports of a setting, with commas between them; none: any.
+    """Parse the comma-separated ports of a setting; an empty set allows any.
 
     Raises:
-        SettingsError: when one of them is none.
+        SettingsError: if one of them is invalid.
     """
     ports = [entry.strip() for entry in text.split(",") if entry.strip()]
     if not all(entry.isascii() and entry.isdigit() and 0 < int(entry) < 2**16 for entry in ports):
-        raise SettingsError("The ports cannot be read.", value=text, limit="1 to 65535, with commas between them")
+        raise SettingsError("The list of ports is invalid.", value=text, limit="comma-separated ports from 1 to 65535")
     return frozenset(map(int, ports))
 
 
 def resolve(host: str, port: int) -> Sequence[str]:
-    """Return the host's addresses as this machine's resolver tells them."""
+    """Return the host's addresses from the system's resolver."""
     addresses = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, proto=socket.IPPROTO_TCP)
     return [str(entry[4][0]) for entry in addresses]
 
 
 class SafeHttpClient:
-    """Sends requests to addresses that may be called."""
+    """Sends POST requests to allowed addresses only."""
 
     def __init__(
         self, networks: Networks = (), ports: frozenset[int] = frozenset(), resolver: Resolver = resolve
     ) -> None:
-        """Allow these networks beside the world, and these ports alone unless there are none."""
+        """Allow global addresses, these networks, and these ports (empty: any)."""
         self._networks = networks
         self._ports = ports
         self._resolver = resolver
 
     def check(self, url: str) -> None:
-        """Refuse an address that cannot be called, as far as can be told without asking for its host.
+        """Check a URL without resolving its host.
 
         Raises:
-            WebhookRefused: when it is one.
+            WebhookRefused: if the URL is invalid or not allowed.
         """
         parse_target(url, self._networks, self._ports)
 
     def post(self, url: str, body: bytes, headers: Iterable[tuple[str, str]]) -> int:
-        """Send a POST and return the status of the answer, of which nothing more is read.
+        """Send a POST request and return the response's status; its body is not read.
 
         Raises:
-            Unreachable: when it may not be sent, or is not answered in time.
+            RequestFailed: if the address is not allowed, or there is no response in time.
         """
         end = time.monotonic() + TOTAL_SECONDS
         try:
@@ -150,12 +149,12 @@ class SafeHttpClient:
             ):
                 return int(answer.status)
         except (httpcore.TimeoutException, TimeoutError):
-            raise RequestFailed("It did not answer in time.") from None
+            raise RequestFailed("The endpoint did not respond in time.") from None
         except httpcore.NetworkError as error:
-            kind = "The connection is not safe (TLS)." if _of_tls(error) else "It cannot be connected to."
+            kind = "The TLS handshake failed." if _of_tls(error) else "The endpoint cannot be connected to."
             raise RequestFailed(kind) from None
         except (httpcore.ProtocolError, httpcore.UnsupportedProtocol, OSError, ValueError):
-            raise RequestFailed("It does not answer as HTTP asks.") from None
+            raise RequestFailed("The response is not valid HTTP.") from None
 
     def _addresses(self, target: Target) -> list[str]:
         try:
@@ -170,7 +169,7 @@ class SafeHttpClient:
 
 
 class _Pinned(httpcore.NetworkBackend):
-    """Connects to addresses that were checked, whatever host is asked for, until a moment that holds for everything."""
+    """A network backend that connects to checked addresses only, with one deadline for everything."""
 
     def __init__(self, addresses: Sequence[str], end: float) -> None:
         self._addresses = addresses
@@ -179,7 +178,7 @@ class _Pinned(httpcore.NetworkBackend):
 
     def connect_tcp(
         self,
-        host: str,  # noqa: ARG002 - the address was chosen before
+        host: str,  # noqa: ARG002 - the addresses were resolved before
         port: int,
         timeout: float | None = None,
         local_address: str | None = None,
@@ -206,7 +205,7 @@ class _Pinned(httpcore.NetworkBackend):
 
 
 class _Bounded(httpcore.NetworkStream):
-    """A stream whose every wait ends at one moment, so that a trickle is no way to hold it."""
+    """A stream with one deadline for all reads and writes, so that a slow response cannot hold it open."""
 
     def __init__(self, inner: httpcore.NetworkStream, end: float) -> None:
         self._inner = inner
@@ -239,7 +238,7 @@ def _left(end: float, most: float | None = None) -> float:
 
 @cache
 def _trust() -> ssl.SSLContext:
-    """Return what this machine trusts; SSL_CERT_FILE adds the certificates of a home network."""
+    """Return the system's TLS settings; SSL_CERT_FILE can name the certificates of a private network."""
     return ssl.create_default_context()
 
 
@@ -252,7 +251,7 @@ def _of_tls(error: BaseException) -> bool:
 
 
 def _check_literal(host: str, networks: Networks) -> None:
-    """Refuse an address that is written out and may not be called; a name is looked up when it is called."""
+    """Check a literal IP address; host names are checked when they are resolved."""
     try:
         ip_address(host)
     except ValueError:
@@ -261,9 +260,9 @@ def _check_literal(host: str, networks: Networks) -> None:
         return
     if not is_allowed(host, networks):
         raise WebhookRefused(
-            "The address is not one for use around the world.",
+            "The address is not globally reachable.",
             pointer="/url",
             value=host,
             limit="a global address, or one within DRAWERWRIGHT_WEBHOOK_NETWORKS",
-            remedy="Who runs the service may allow a home network: DRAWERWRIGHT_WEBHOOK_NETWORKS=192.168.0.0/16.",
+            remedy="The operator can allow a private network: DRAWERWRIGHT_WEBHOOK_NETWORKS=192.168.0.0/16.",
         )
