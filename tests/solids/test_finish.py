@@ -4,7 +4,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from worker.solids.finish import finished, mended
+from worker.solids.finish import finished, without_slivers
 from worker.solids.mesh import Mesh
 from worker.spec.errors import CheckFailed
 from worker.spec.tolerances import COORDINATE_GRID, SLIVER_ALTITUDE, VOLUME_RATIO
@@ -49,7 +49,7 @@ def test_a_needle_is_collapsed():
     moved = needle.vertices.copy()
     moved[-1] += 1e-3 * np.cross([0.0, 0.0, 1.0], CUBE.vertices[end] - CUBE.vertices[start]) * 1e-4
     needle = Mesh(moved, needle.triangles)
-    whole = mended(needle)
+    whole = without_slivers(needle)
     assert len(whole.vertices) < len(needle.vertices) or needle.altitudes.min() > SLIVER_ALTITUDE
     assert whole.altitudes.min() > SLIVER_ALTITUDE
     assert whole.manifold().status() == manifold3d.Error.NoError
@@ -67,7 +67,7 @@ def test_a_cap_is_flipped():
     # Turn one edge so that three points on one line become a triangle.
     thin = _flattened(cap.vertices, faces)
     assert thin.altitudes.min() <= SLIVER_ALTITUDE
-    whole = mended(thin)
+    whole = without_slivers(thin)
     assert whole.altitudes.min() > SLIVER_ALTITUDE
     assert whole.manifold().status() == manifold3d.Error.NoError
     assert whole.volume == pytest.approx(1000.0, rel=1e-9)
@@ -97,7 +97,7 @@ def _flattened(vertices, faces):
 
 
 def test_a_sound_mesh_is_left_alone():
-    assert mended(CUBE).triangles.tolist() == CUBE.triangles.tolist()
+    assert without_slivers(CUBE).triangles.tolist() == CUBE.triangles.tolist()
 
 
 lengths = st.integers(-60, 180).map(lambda steps: steps * 0.5)

@@ -47,7 +47,7 @@ def test_every_field_counts_in_a_digest():
         dataclasses.replace(shape, letterings=(dataclasses.replace(text, raised=True),)),
         dataclasses.replace(shape, letterings=(dataclasses.replace(text, text="F2"),)),
     ]
-    assert len({digest(other) for other in [shape, *others]}) == 1 + len(others)
+    assert len({digest(variant) for variant in [shape, *others]}) == 1 + len(others)
 
 
 def test_two_kinds_with_equal_fields_have_two_digests():

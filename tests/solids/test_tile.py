@@ -10,9 +10,8 @@ from tests.solids.plate_oracle import tile_oracle
 from tests.solids.plate_shapes import JOINT, tile, tiles
 from tests.solids.soundness import assert_same, assert_sound
 from worker.layout.model.shapes import Lettering
-from worker.solids.ring import rounded_rectangle, signed_area
+from worker.solids.ring import RING, rounded_rectangle, signed_area
 from worker.solids.tile import build_tile, tile_genus
-from worker.solids.web import RING
 from worker.spec.tolerances import SLIVER_ALTITUDE
 
 

@@ -100,9 +100,9 @@ def test_the_closed_forms_of_these_tests_give_the_reference_values():
 
 def test_building_twice_gives_the_same_bytes():
     shape = plain((4, 2), 33.0)
-    first, two = build_tray(shape), build_tray(dataclasses.replace(shape))
-    assert first.vertices.tobytes() == two.vertices.tobytes()
-    assert first.triangles.tobytes() == two.triangles.tobytes()
+    first, second = build_tray(shape), build_tray(dataclasses.replace(shape))
+    assert first.vertices.tobytes() == second.vertices.tobytes()
+    assert first.triangles.tobytes() == second.triangles.tobytes()
 
 
 # --- features, one by one

@@ -1,4 +1,4 @@
-"""Shapes as closed solids."""
+"""Solids: tiles, trays, keys and coupons as closed triangle meshes in mm."""
 
 from worker.solids.kernel import KERNEL, build, digest, genus
 from worker.solids.mesh import Mesh

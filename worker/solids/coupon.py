@@ -1,4 +1,4 @@
-"""The coupon and its plug as closed solids: a plate whose sockets differ, and one foot with a grip on it."""
+"""The coupon and its plug as closed solids: a plate of sockets of different clearance, and one foot with a grip."""
 
 import itertools
 
@@ -10,7 +10,7 @@ from worker.solids.tile import plate
 
 
 def build_coupon(shape: CouponShape) -> Mesh:
-    """Return the coupon's solid: sockets in a row, each with its own levels, behind a lip that carries their names.
+    """Return the solid of a coupon, mm: sockets in a row, each with its own levels, behind a lip that names them.
 
     Raises:
         TrayError: when the typeface lacks a character of a lettering.
@@ -25,12 +25,12 @@ def build_coupon(shape: CouponShape) -> Mesh:
 
 
 def coupon_genus(shape: CouponShape) -> int:
-    """Return the genus that the coupon's solid must have: one for each socket."""
+    """Return the genus that a coupon's solid must have: the number of its sockets."""
     return len(shape.ladder)
 
 
 def build_plug(shape: PlugShape) -> Mesh:
-    """Return the plug's solid: a tray's foot, and above its shoulder a solid grip up to the plug's height.
+    """Return the solid of a plug, mm: a tray's foot, and above its shoulder a solid grip up to the plug's height.
 
     Raises:
         TrayError: when the typeface lacks a character of a lettering.

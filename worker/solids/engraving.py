@@ -1,4 +1,4 @@
-"""Letterings in a flat face, built directly: the text's outlines are holes in the cap, with walls and a floor."""
+"""Engraved or raised text in a flat face, built without booleans: outlines as holes in the cap, walls and a floor."""
 
 from collections.abc import Iterable
 from typing import TypeAlias
@@ -14,12 +14,12 @@ Indices: TypeAlias = NDArray[np.int32]
 
 
 def text_rings(lettering: Lettering) -> list[NDArray[np.float64]]:
-    """Return a text's rings in the plane of its face seen from above, ``(n, 2) float64`` in mm each.
+    """Return the outlines of a text in the plane of its face seen from above, ``(n, 2) float64``, mm, each.
 
-    Outer rings are counter-clockwise, holes clockwise. Text on `bottom` is mirrored: it reads right from below.
+    Outer rings are counter-clockwise, holes clockwise. Text on `bottom` is mirrored, to be read from below.
 
     Raises:
-        TrayError: when the typeface lacks a character.
+        TrayError: when the typeface lacks a character of the lettering.
     """
     rings = outlines(lettering.text, lettering.cap_height, lettering.turn)
     if lettering.face == "bottom":
@@ -28,17 +28,19 @@ def text_rings(lettering: Lettering) -> list[NDArray[np.float64]]:
 
 
 def engrave(builder: Builder, letterings: Iterable[Lettering], height: float) -> tuple[list[Indices], list[Indices]]:
-    """Add the letterings on `top` and `bottom` and return what the two caps must leave out, top first.
-
-    A raised lettering stands on its face instead. The returned rings are those of holes: outer ones clockwise.
+    """Add walls and floors of the letterings on `top` and `bottom`; return the rings to leave out of either cap.
 
     Args:
-        builder: takes walls and floors.
-        letterings: none may cross another or an edge of its face.
-        height: z of the top; the bottom is at 0.
+        builder: the mesh to add to.
+        letterings: engraved or raised; none may cross another or an edge of its face.
+        height: z of the top, mm; the bottom is at 0.
+
+    Returns:
+        Point indices ``(n,) int32`` of rings in the top face, then of those in the bottom face, in the orientation
+        of holes: outer rings clockwise.
 
     Raises:
-        TrayError: when the typeface lacks a character.
+        TrayError: when the typeface lacks a character of a lettering.
     """
     left_out: tuple[list[Indices], list[Indices]] = ([], [])
     for lettering in letterings:

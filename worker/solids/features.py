@@ -1,7 +1,7 @@
-"""The irregular features of a tray, as solids to unite with its shell and solids to cut from it.
+"""The features of a tray that its shell lacks, as solids to add to the shell and solids to subtract from it.
 
-What is added overlaps the shell, what cuts reaches past the face by `OVERSHOOT`: no two faces lie flush. Sections lie
-on the coordinate grid from the start, so that rounding the result moves no large face.
+Added solids overlap the shell and cutters reach past the face by `OVERSHOOT`, so that no two faces are flush. Sections
+lie on the coordinate grid from the start, so that rounding the result moves no large face.
 """
 
 import itertools
@@ -24,19 +24,23 @@ from worker.spec.tolerances import OVERSHOOT, QUARTER_FACETS
 
 Solids = list[manifold3d.Manifold]
 
-#: Facets of a magnet's recess: a chord of under 1 mm up to 20 mm across.
+#: Facets of a magnet's recess: up to a diameter of 15 mm a facet is shorter than 1 mm.
 _MAGNET_FACETS: Final = 48
 
-#: Dividers over the height of the ledge's edge end this far in front of it.
+#: Dividers higher than the ledge's front edge end this far in front of it, mm.
 _STEP_BACK: Final = 0.4
 
-#: How far an added solid reaches into the shell, at most.
+#: How far an added solid reaches into the shell, at most, mm.
 _OVERLAP: Final = 0.4
 
 
 def added_solids(shape: TrayShape) -> Solids:
-    """Return what is united with the shell: dividers, ramp, ledge, raised letterings."""
-    solids = _walls(shape, shape.walls)
+    """Return the solids to add to the shell, mm: dividers, finger ramp, label ledge and raised letterings.
+
+    Raises:
+        TrayError: when the typeface lacks a character of a lettering.
+    """
+    solids = _dividers(shape, shape.walls)
     if shape.ramp is not None:
         solids.append(_ramp(shape, shape.ramp))
     if shape.ledge is not None:
@@ -45,7 +49,11 @@ def added_solids(shape: TrayShape) -> Solids:
 
 
 def cutters(shape: TrayShape) -> Solids:
-    """Return what is cut: pockets, magnets' recesses, engraved letterings."""
+    """Return the solids to subtract from the shell, mm: pockets, recesses for magnets and engraved letterings.
+
+    Raises:
+        TrayError: when the typeface lacks a character of a lettering.
+    """
     solids = [_pocket(pocket, shape.fill_top) for pocket in shape.pockets]
     if shape.magnets is not None:
         solids += _magnets(shape.magnets)
@@ -53,18 +61,18 @@ def cutters(shape: TrayShape) -> Solids:
 
 
 def outer_size(shape: TrayShape) -> tuple[float, float]:
-    """Return the tray's width and depth between its outer faces."""
+    """Return the tray's width and depth between its outer faces, mm."""
     across, back = (halves * shape.pitch / 2.0 - 2.0 * shape.inset for halves in shape.halves)
     return across, back
 
 
 def _overlap(shape: TrayShape) -> float:
-    """Return how far to reach into walls and floor: half of what is there at most."""
+    """Return how far added solids reach into walls and floor, mm: at most half the wall's thickness."""
     return min(_OVERLAP, shape.wall / 2.0)
 
 
-def _walls(shape: TrayShape, walls: Iterable[Wall]) -> Solids:
-    """Return the dividers, those of one height as one solid, so that their tops do not lie flush at a crossing."""
+def _dividers(shape: TrayShape, walls: Iterable[Wall]) -> Solids:
+    """Return the dividers; those of one height are one solid, so that no tops are flush where dividers cross."""
     overlap = _overlap(shape)
     ends = [(shape.wall - overlap, side - shape.wall + overlap) for side in outer_size(shape)]
     below = shape.fill_top - overlap
@@ -76,45 +84,45 @@ def _walls(shape: TrayShape, walls: Iterable[Wall]) -> Solids:
             across, back = ((near, far), ends[1]) if wall.axis == "x" else (ends[0], (near, far))
             corners = [(across[0], back[0]), (across[1], back[0]), (across[1], back[1]), (across[0], back[1])]
             flat += _flat(np.array(corners))
-        solid = _upright(flat, below, top)
-        solids.append(solid if shape.ledge is None else solid - _over_ledge(shape, shape.ledge))
+        solid = _extruded(flat, below, top)
+        solids.append(solid if shape.ledge is None else solid - _space_over_ledge(shape, shape.ledge))
     return solids
 
 
-def _over_ledge(shape: TrayShape, ledge: Ledge) -> manifold3d.Manifold:
-    """Return the room over the ledge, from inside it up, that dividers leave to the label."""
+def _space_over_ledge(shape: TrayShape, ledge: Ledge) -> manifold3d.Manifold:
+    """Return the space above the label ledge that dividers leave free for the label, from inside the ledge up."""
     across, back = outer_size(shape)
     start = back - shape.wall - ledge.depth - _STEP_BACK
     below = ledge.top - ledge.drop - LEDGE_EDGE / 2.0
     corners = [(0.0, start), (across, start), (across, back), (0.0, back)]
-    return _upright(_flat(np.array(corners)), below, below + shape.height)
+    return _extruded(_flat(np.array(corners)), below, below + shape.height)
 
 
 def _ramp(shape: TrayShape, ramp: Ramp) -> manifold3d.Manifold:
-    """Return the finger ramp: what lies outside a quarter circle that touches the floor and the front wall.
+    """Return the finger ramp: the region below a quarter circle that is tangent to the floor and the front wall.
 
-    The first and the last facet run on through wall and floor, so that they cross them at an angle.
+    The first and the last facet are extended through wall and floor, so that they cross them at an angle.
     """
     facets = 2 * QUARTER_FACETS
     angles = np.pi + np.arange(facets + 1) * (np.pi / 2.0 / facets)
     middle = np.array([shape.wall + ramp.radius, shape.fill_top + ramp.radius])
     arc = middle + ramp.radius * np.column_stack([np.cos(angles), np.sin(angles)])
-    step = _overlap(shape) / 8.0  # the facet at the wall is so steep that it runs up twenty times as far
-    arc[0] += _stretched(arc[1], arc[0], 0, -step)
-    arc[-1] += _stretched(arc[-2], arc[-1], 1, -step)
+    step = _overlap(shape) / 8.0  # the steep facet at the wall rises twenty times as far
+    arc[0] += _extension(arc[1], arc[0], 0, -step)
+    arc[-1] += _extension(arc[-2], arc[-1], 1, -step)
     below = np.array([[arc[0, 0], arc[-1, 1]]])
-    return _across(shape, np.concatenate([below, arc[::-1]]))
+    return _extruded_across(shape, np.concatenate([below, arc[::-1]]))
 
 
-def _stretched(start: NDArray[np.float64], end: NDArray[np.float64], axis: int, step: float) -> NDArray[np.float64]:
-    """Return what to add to ``end`` to run on along the line from ``start`` by ``step`` on this axis."""
+def _extension(start: NDArray[np.float64], end: NDArray[np.float64], axis: int, step: float) -> NDArray[np.float64]:
+    """Return the vector ``(2,) float64`` that extends the line from ``start`` beyond ``end`` by ``step`` on an axis."""
     along: NDArray[np.float64] = end - start
     stretched: NDArray[np.float64] = along * (step / along[axis])
     return stretched
 
 
 def _ledge(shape: TrayShape, ledge: Ledge) -> manifold3d.Manifold:
-    """Return the label ledge: its slope and its 45-degree underside run on into the back wall."""
+    """Return the label ledge: its slope and its 45-degree underside extend into the back wall."""
     back = outer_size(shape)[1] - shape.wall
     edge = back - ledge.depth
     step = UNDER_RIM / 2.0  # so that the slope, at 45 degrees at most, stays under the rim
@@ -127,40 +135,41 @@ def _ledge(shape: TrayShape, ledge: Ledge) -> manifold3d.Manifold:
         (back + step, ledge.top + slope * step),
         (edge, lip),
     ]
-    return _across(shape, np.array(corners))
+    return _extruded_across(shape, np.array(corners))
 
 
-def _across(shape: TrayShape, section: NDArray[np.float64]) -> manifold3d.Manifold:
-    """Return the solid of a counter-clockwise section ``(n, 2)`` in y and z, from inside one side wall to the other.
+def _extruded_across(shape: TrayShape, section: NDArray[np.float64]) -> manifold3d.Manifold:
+    """Return the solid of a section in y and z, extruded from inside one side wall to inside the other.
 
-    It is cut to the room's rounded corners, reaching into the wall: square ones would stand out of the tray.
+    It is cut to the rounded corners of the tray, as square ones would stand out of them. ``section`` is a
+    counter-clockwise ring ``(n, 2) float64``, mm.
     """
     start = shape.wall - _overlap(shape)
-    # Extrusion runs along z: the frame turns x to y, y to z and z to x.
+    # the section is extruded along z; this turns x to y, y to z and z to x
     turned = np.array([[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0]])
-    solid = _upright(_flat(section), start - OVERSHOOT, outer_size(shape)[0] - start + OVERSHOOT).transform(turned)
-    return solid ^ _upright(_flat(footprint(shape, shape.inset + start)), 0.0, shape.height)
+    solid = _extruded(_flat(section), start - OVERSHOOT, outer_size(shape)[0] - start + OVERSHOOT).transform(turned)
+    return solid ^ _extruded(_flat(footprint(shape, shape.inset + start)), 0.0, shape.height)
 
 
 def _flat(section: NDArray[np.float64]) -> manifold3d.CrossSection:
-    """Return the inside of a counter-clockwise ring ``(n, 2)``."""
+    """Return the inside of a counter-clockwise ring ``(n, 2) float64``, mm."""
     return manifold3d.CrossSection([on_grid(section)])
 
 
-def _upright(flat: manifold3d.CrossSection, low: float, high: float) -> manifold3d.Manifold:
-    """Return a section as a solid from z ``low`` to ``high``."""
+def _extruded(flat: manifold3d.CrossSection, low: float, high: float) -> manifold3d.Manifold:
+    """Return a section extruded from z ``low`` to ``high``, mm."""
     bottom, top = on_grid(np.array([low, high]))
     return flat.extrude(top - bottom).translate((0.0, 0.0, bottom))
 
 
 def _magnets(magnets: MagnetHoles) -> Solids:
-    """Return the recesses, each from below z 0 up."""
+    """Return the recesses for magnets, each from just below z 0 up."""
     flats = (_flat(circle(x, y, magnets.diameter, _MAGNET_FACETS)) for x, y in magnets.centres)
-    return [_upright(flat, -OVERSHOOT, magnets.depth) for flat in flats]
+    return [_extruded(flat, -OVERSHOOT, magnets.depth) for flat in flats]
 
 
 def _pocket(pocket: Pocket, top: float) -> manifold3d.Manifold:
-    """Return the recess with its notches up to above ``top``, widened at 45 degrees where it is chamfered."""
+    """Return the recess of a pocket with its notches, up to just above ``top``, with its chamfer at 45 degrees."""
     outline = np.array(pocket_ring(pocket))
     builder = Builder()
     rings = [builder.ring(outline, pocket.bottom)]
@@ -177,7 +186,7 @@ def _pocket(pocket: Pocket, top: float) -> manifold3d.Manifold:
 
 
 def _lettering(shape: TrayShape, lettering: Lettering) -> manifold3d.Manifold:
-    """Return the text as a solid on its face: from under the face up when raised, else from over the face down."""
+    """Return a text as a solid across its face: to add when raised, to subtract when engraved."""
     flat = cross_section(lettering)
     step = OVERSHOOT if not lettering.raised else _overlap(shape)
     solid = flat.extrude(lettering.depth + step)

@@ -1,8 +1,8 @@
-"""The finish of a boolean's result: on the coordinate grid, without slivers, and still the same solid.
+"""Clean-up of a boolean's result: rounded to the coordinate grid, free of slivers, and still the same solid.
 
-A boolean leaves points off the grid and, where nearly flush faces met, triangles without height. Rounding such a mesh
-makes folds, so it is simplified first, rounded, taken in again, and looked at. What simplifying leaves is mended by
-hand: a needle's short side is collapsed, a cap's long side is flipped.
+A boolean leaves points off the grid and, where nearly flush faces met, triangles of almost no altitude. Rounding such a
+mesh folds it, so the solid is simplified first, rounded, read back by manifold3d and checked. Slivers that remain are
+removed one at a time: the short side of a needle is collapsed, the long side of a cap is flipped.
 """
 
 from typing import Final
@@ -16,45 +16,46 @@ from worker.solids.ring import on_grid
 from worker.spec.errors import CheckFailed
 from worker.spec.tolerances import COORDINATE_GRID, SLIVER_ALTITUDE, VOLUME_RATIO
 
-#: How far simplifying may move a surface, round by round, in mm.
+#: Tolerances of the rounds of simplification: how far a surface may move, mm.
 TOLERANCES: Final = (1e-3, 1e-3, 2e-3, 3e-3)
 
-#: The longest side that is collapsed by hand.
-_SHORT: Final = 5e-3
+#: Sides up to this length may be collapsed, mm.
+_LONGEST_COLLAPSED: Final = 5e-3
 
-#: Slivers that are mended by hand before the mesh is held to be broken.
-_MOST_MENDED: Final = 64
+#: The most slivers that are removed one at a time.
+_MOST_REMOVED: Final = 64
 
 
 def finished(solid: manifold3d.Manifold) -> Mesh:
     """Return the mesh of a solid, rounded to the coordinate grid and free of slivers.
 
     Raises:
-        CheckFailed: when rounding changes the solid's genus, pieces or volume, or when slivers stay.
+        CheckFailed: when rounding changes the solid's genus, number of components or volume, or leaves slivers.
     """
     rounded = solid
     for tolerance in TOLERANCES:
         simple = Mesh.of(rounded.as_original().simplify(tolerance))
         # Simplifying keeps a subset of the points, so a rounded solid stays on the grid.
-        rounded = mended(Mesh(on_grid(simple.vertices), simple.triangles)).manifold()
+        rounded = without_slivers(Mesh(on_grid(simple.vertices), simple.triangles)).manifold()
         mesh = Mesh.of(rounded)
         if _is_clean(mesh):
-            _compare(rounded, solid)
+            _check_unchanged(rounded, solid)
             return mesh
     slivers = int((mesh.altitudes <= SLIVER_ALTITUDE).sum())
     raise CheckFailed(
-        "Rounding leaves slivers, or points in one place.",
-        value=slivers, limit=f"none with an altitude under {SLIVER_ALTITUDE:g} mm",
+        "Rounding to the coordinate grid leaves slivers or duplicate points.",
+        value=slivers, limit=f"0 triangles with an altitude of {SLIVER_ALTITUDE:g} mm or less",
     )  # fmt: skip
 
 
-def mended(mesh: Mesh) -> Mesh:
-    """Return the mesh with its slivers collapsed or flipped away, as far as that can be done without a fold."""
+def without_slivers(mesh: Mesh) -> Mesh:
+    """Return the mesh without its slivers, as far as collapsing or flipping an edge removes them without a fold."""
     vertices, triangles = mesh.vertices, mesh.triangles
-    for _ in range(_MOST_MENDED):
+    for _ in range(_MOST_REMOVED):
         slivers = np.flatnonzero(altitudes(vertices, triangles) <= SLIVER_ALTITUDE)
         changed = next(
-            (better for sliver in slivers if (better := _mend(vertices, triangles, int(sliver))) is not None), None
+            (better for sliver in slivers if (better := _without_sliver(vertices, triangles, int(sliver))) is not None),
+            None,
         )
         if changed is None:
             break
@@ -63,12 +64,12 @@ def mended(mesh: Mesh) -> Mesh:
     return Mesh(vertices[used], numbers.reshape(-1, 3).astype(np.int32))
 
 
-def _mend(vertices: Vertices, triangles: Triangles, sliver: int) -> Triangles | None:
-    """Return the triangles without this sliver, or None when neither a collapse nor a flip helps."""
+def _without_sliver(vertices: Vertices, triangles: Triangles, sliver: int) -> Triangles | None:
+    """Return the triangles ``(m, 3) int32`` without this sliver, or None when neither a collapse nor a flip helps."""
     corners = triangles[sliver]
     lengths = np.linalg.norm(vertices[np.roll(corners, -1)] - vertices[corners], axis=1)
     short, long = int(lengths.argmin()), int(lengths.argmax())
-    if lengths[short] <= _SHORT:
+    if lengths[short] <= _LONGEST_COLLAPSED:
         first, other = int(corners[short]), int(corners[(short + 1) % 3])
         for gone, kept in ((first, other), (other, first)):
             better = _collapse(vertices, triangles, gone, kept)
@@ -78,7 +79,7 @@ def _mend(vertices: Vertices, triangles: Triangles, sliver: int) -> Triangles | 
 
 
 def _collapse(vertices: Vertices, triangles: Triangles, gone: int, kept: int) -> Triangles | None:
-    """Return the triangles with one point moved into another; None where that would pinch or fold the surface."""
+    """Return the triangles with vertex ``gone`` merged into ``kept``; None where that would pinch or fold them."""
     around_gone, around_kept = (triangles == gone).any(axis=1), (triangles == kept).any(axis=1)
     both = around_gone & around_kept
     shared = np.intersect1d(triangles[around_gone], triangles[around_kept])
@@ -87,7 +88,7 @@ def _collapse(vertices: Vertices, triangles: Triangles, gone: int, kept: int) ->
     moved = np.flatnonzero(around_gone & ~both)
     before = triangles[moved]
     after = np.where(before == gone, np.int32(kept), before)
-    if not _sound(vertices, before, after):
+    if not _keeps_orientation(vertices, before, after):
         return None
     result = triangles.copy()
     result[moved] = after
@@ -96,7 +97,10 @@ def _collapse(vertices: Vertices, triangles: Triangles, gone: int, kept: int) ->
 
 
 def _flip(vertices: Vertices, triangles: Triangles, sliver: int, corners: NDArray[np.int32]) -> Triangles | None:
-    """Return the triangles with the sliver's first side turned to join the two tips; None where that would fold."""
+    """Return the triangles with the sliver's first side flipped to join the two tips; None where that would fold.
+
+    ``corners`` ``(3,) int32`` are the sliver's vertices, the ends of the side to flip first.
+    """
     first, other, tip = (int(corner) for corner in corners)
     beside = (triangles == first).any(axis=1) & (triangles == other).any(axis=1)
     beside[sliver] = False
@@ -108,15 +112,15 @@ def _flip(vertices: Vertices, triangles: Triangles, sliver: int, corners: NDArra
     if ((triangles == tip).any(axis=1) & (triangles == far).any(axis=1)).any():
         return None
     after = np.array([[first, far, tip], [far, other, tip]], dtype=np.int32)
-    if not _sound(vertices, np.repeat(triangles[[neighbour]], 2, axis=0), after):
+    if not _keeps_orientation(vertices, np.repeat(triangles[[neighbour]], 2, axis=0), after):
         return None
     result = triangles.copy()
     result[[sliver, neighbour]] = after
     return result
 
 
-def _sound(vertices: Vertices, before: Triangles, after: Triangles) -> bool:
-    """Return whether the new triangles have height and face the way that the old ones did."""
+def _keeps_orientation(vertices: Vertices, before: Triangles, after: Triangles) -> bool:
+    """Return whether the new triangles are no slivers and face the same way as the old ones, one by one."""
     if (altitudes(vertices, after) <= SLIVER_ALTITUDE).any():
         return False
     old, new = (
@@ -128,23 +132,27 @@ def _sound(vertices: Vertices, before: Triangles, after: Triangles) -> bool:
 
 
 def _is_clean(mesh: Mesh) -> bool:
-    """Return whether there is no sliver and no two points are in one place."""
+    """Return whether the mesh has neither slivers nor duplicate points."""
     if not len(mesh.triangles) or mesh.altitudes.min() <= SLIVER_ALTITUDE:
         return False
     steps = np.round(mesh.vertices / COORDINATE_GRID).astype(np.int64)
     steps -= steps.min(axis=0)
-    keys = (steps[:, 0] << 42) | (steps[:, 1] << 21) | steps[:, 2]  # two metres fit into 21 bits of micrometres
+    keys = (steps[:, 0] << 42) | (steps[:, 1] << 21) | steps[:, 2]  # 21 bits hold two metres in micrometres
     return len(np.unique(keys)) == len(keys)
 
 
-def _compare(rounded: manifold3d.Manifold, solid: manifold3d.Manifold) -> None:
+def _check_unchanged(rounded: manifold3d.Manifold, solid: manifold3d.Manifold) -> None:
+    """Raise `CheckFailed` when the rounded solid is not closed or differs in genus, components or volume."""
     if rounded.status() != manifold3d.Error.NoError:
-        raise CheckFailed("The rounded solid is not closed.", value=rounded.status().name)
+        raise CheckFailed("The rounded solid is not closed.", value=rounded.status().name, limit="NoError")
     for what, is_, was in (
         ("genus", rounded.genus(), solid.genus()),
-        ("pieces", len(rounded.decompose()), len(solid.decompose())),
+        ("number of components", len(rounded.decompose()), len(solid.decompose())),
     ):
         if is_ != was:
             raise CheckFailed(f"Rounding changes the solid's {what}.", value=is_, limit=str(was))
     if abs(rounded.volume() - solid.volume()) > VOLUME_RATIO * solid.volume():
-        raise CheckFailed("Rounding changes the volume.", value=rounded.volume(), limit=f"{solid.volume():g} mm3")
+        raise CheckFailed(
+            "Rounding changes the solid's volume.",
+            value=rounded.volume(), limit=f"{solid.volume():g} mm3 within {VOLUME_RATIO:g} of it",
+        )  # fmt: skip

@@ -1,4 +1,4 @@
-"""The kernel: from a shape to its solid, the genus it must have, and the digest that names it."""
+"""The kernel: for each kind of shape its closed solid, the genus that the solid must have, and its digest."""
 
 import hashlib
 from importlib.metadata import version
@@ -12,7 +12,7 @@ from worker.solids.mesh import Mesh
 from worker.solids.tile import build_tile, tile_genus
 from worker.solids.tray import build_tray, tray_genus
 
-#: Our own revision: raised whenever the same shape would be built differently.
+#: Revision of this package: raised whenever the same shape would be built differently.
 _REVISION: Final = 2
 
 #: What a solid's bytes depend on besides its shape.
@@ -20,10 +20,11 @@ KERNEL: Final = f"manifold3d {version('manifold3d')}, build {_REVISION}"
 
 
 def build(shape: Shape) -> Mesh:
-    """Return the solid of a shape.
+    """Return the closed solid of a shape, in mm, in the part's own frame and as it is printed (z up).
 
     Raises:
         TrayError: when the typeface lacks a character of a lettering.
+        CheckFailed: when a boolean leaves a hole, or a result that cannot be rounded without slivers.
     """
     match shape:
         case TileShape():
@@ -39,7 +40,7 @@ def build(shape: Shape) -> Mesh:
 
 
 def genus(shape: Shape) -> int:
-    """Return the genus that the solid of a shape must have: how many holes go right through it."""
+    """Return the genus that the solid of a shape must have: the number of its through holes."""
     match shape:
         case TileShape():
             return tile_genus(shape)
@@ -52,5 +53,5 @@ def genus(shape: Shape) -> int:
 
 
 def digest(shape: Shape) -> str:
-    """Return the SHA-256 of a shape and the kernel, 64 hexadecimal digits: equal shapes, equal digests."""
+    """Return the SHA-256 of a shape and of `KERNEL`, 64 hexadecimal digits; equal shapes have equal digests."""
     return hashlib.sha256(f"{KERNEL} {fingerprint(shape)}".encode()).hexdigest()

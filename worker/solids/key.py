@@ -8,5 +8,5 @@ from worker.solids.tile import plate
 
 
 def build_key(shape: KeyShape) -> Mesh:
-    """Return the key's solid."""
+    """Return the solid of a loose key, mm."""
     return plate(np.array(shape.outline), (), (), corner_radius=0.0, height=shape.height)

@@ -1,4 +1,4 @@
-"""Letterings as plane regions: what a text covers in the plane of its face."""
+"""Letterings as plane regions: the outlines of a text in the plane of its face."""
 
 from functools import lru_cache
 
@@ -10,29 +10,30 @@ from worker.layout.model.shapes import Lettering
 from worker.layout.tray.font import placed
 from worker.solids.ring import on_grid
 
-#: Crossings of overlapping contours, as of an accent and its letter, may lie this near another point (mm).
+#: Points nearer than this are merged, mm: overlapping contours, as of an accent and its letter, may cross near one.
 _WELD = 2e-3
 
 
 def cross_section(lettering: Lettering) -> manifold3d.CrossSection:
-    """Return what a text covers, its middle at 0, 0, turned counter-clockwise by ``turn`` degrees.
+    """Return the region of a text, mm, its middle at 0, 0, turned counter-clockwise by ``turn`` degrees.
 
-    The middle is half of the ink's width and half the height of a capital. Points lie on the coordinate grid.
+    The middle is half the width of the outlines and half the height of a capital. Points lie on the coordinate grid.
 
     Raises:
-        TrayError: when the typeface lacks a character.
+        TrayError: when the typeface lacks a character of the lettering.
     """
     return manifold3d.CrossSection(list(outlines(lettering.text, lettering.cap_height, lettering.turn)))
 
 
 @lru_cache(maxsize=256)
 def outlines(text: str, cap_height: float, turn: float) -> tuple[NDArray[np.float64], ...]:
-    """Return the rings of a text's region about its middle, each ``(n, 2) float64`` in mm on the coordinate grid.
+    """Return the rings of a text's region about its middle, ``(n, 2) float64``, mm, each, read-only.
 
-    Outer rings are counter-clockwise, rings of holes clockwise; none crosses or touches another.
+    Outer rings are counter-clockwise, holes clockwise; none crosses or touches another. Points lie on the coordinate
+    grid. ``cap_height`` is in mm, ``turn`` in degrees counter-clockwise.
 
     Raises:
-        TrayError: when the typeface lacks a character.
+        TrayError: when the typeface lacks a character of the text.
     """
     line = placed(text)
     if not line:

@@ -1,8 +1,8 @@
-"""The shell of a tray: feet, body, rim, inner wall and floor, put together directly as one closed mesh.
+"""The shell of a tray as one closed mesh, built without booleans: feet, body, rim, inner wall and floor.
 
-Every ring is a rounded rectangle of `RING` points. Neighbouring feet leave slots between their shoulders; where an
-outer foot's shoulder reaches the tray's outer face, its points are the body's lowest ring, so nothing is welded and no
-vertex lies on another's edge.
+Every ring is a rounded rectangle of `RING` points. Between the shoulders of neighbouring feet the tray's underside has
+slots. Where the shoulder of an outer foot reaches the tray's outer face, its points are those of the body's lowest
+ring: no vertices have to be merged, and none lies on an edge of another triangle.
 """
 
 from typing import Final
@@ -12,20 +12,19 @@ from numpy.typing import NDArray
 
 from worker.layout.model.shapes import TrayShape
 from worker.solids.mesh import Builder, Mesh
-from worker.solids.ring import rounded_rectangle
+from worker.solids.ring import RING, rounded_rectangle
 from worker.spec.drawer.joint import Levels
 from worker.spec.tolerances import LENGTH_EPSILON, QUARTER_FACETS
 
 Indices = NDArray[np.int32]
 
+#: Points of a quarter of a ring, and the middle one.
 _STEP: Final = QUARTER_FACETS + 1
 _MIDDLE: Final = QUARTER_FACETS // 2
-#: Points of every ring: four quarters, each with both ends.
-RING: Final = 4 * _STEP
 
 
 def shell(shape: TrayShape) -> Mesh:
-    """Return the tray without dividers, ramp, ledge, magnets, pockets or letterings, filled up to ``fill_top``."""
+    """Return the tray without dividers, ramp, ledge, magnets, pockets and letterings, solid up to ``fill_top``, mm."""
     builder = Builder()
     tops = _feet(builder, shape)
     _underside(builder, tops)
@@ -38,16 +37,16 @@ def shell(shape: TrayShape) -> Mesh:
 
 
 def footprint(shape: TrayShape, inset: float) -> NDArray[np.float64]:
-    """Return the parallel of the tray's footprint, ``inset`` inside its cells' edge, ``(RING, 2) float64``."""
+    """Return the ring ``(RING, 2) float64``, mm, that lies ``inset`` mm inside the edge of the tray's cells."""
     across, back = (halves * shape.pitch / 2.0 for halves in shape.halves)
     return rounded_rectangle(-shape.inset, -shape.inset, across, back, inset, shape.corner_radius)
 
 
 def wall_levels(shape: TrayShape) -> Levels:
-    """Return ``(inset, z)`` from the outer top edge over the rim and down the inner wall to the floor.
+    """Return the levels ``(inset, z)``, mm, from the outer top edge over the rim and down the inner wall to the floor.
 
-    A stacking rim's toe hangs over a thinner wall: the wall comes back to it at 45 degrees, so it prints in mid air.
-    Over a thicker wall the toe stands on a step.
+    The toe of a stacking rim overhangs a thinner wall: the wall widens to it at 45 degrees, which prints without
+    supports. On a thicker wall the toe stands on a step.
     """
     inner = shape.inset + shape.wall
     down: list[tuple[float, float]] = [(shape.inset, shape.height)]
@@ -62,18 +61,18 @@ def wall_levels(shape: TrayShape) -> Levels:
 
 
 def foot_count(shape: TrayShape) -> tuple[int, int]:
-    """Return how many feet stand across and front to back."""
+    """Return the number of feet along x and along y."""
     across, back = shape.halves
     return (across, back) if shape.half_feet else (across // 2, back // 2)
 
 
 def foot_pitch(shape: TrayShape) -> float:
-    """Return the distance between neighbouring feet."""
+    """Return the distance between the middles of neighbouring feet, mm."""
     return shape.pitch / 2.0 if shape.half_feet else shape.pitch
 
 
 def _feet(builder: Builder, shape: TrayShape) -> Indices:
-    """Add every foot up to its shoulder and return the shoulders' rings, ``(back, across, RING) int32``."""
+    """Add every foot up to its shoulder; return the point indices of the shoulders, ``(back, across, RING) int32``."""
     across, back = foot_count(shape)
     side = foot_pitch(shape)
     foot = np.stack(
@@ -97,7 +96,7 @@ def _feet(builder: Builder, shape: TrayShape) -> Indices:
 
 
 def _underside(builder: Builder, tops: Indices) -> None:
-    """Close the slots between the feet's shoulders, and the nodes where slots cross."""
+    """Close the slots between the feet's shoulders ``(back, across, RING) int32``, and the nodes where slots cross."""
     back, across = tops.shape[:2]
     if across > 1:
         first = np.zeros((back, across - 1), dtype=np.int64)
@@ -118,14 +117,14 @@ def _underside(builder: Builder, tops: Indices) -> None:
 
 
 def _slots(builder: Builder, near: Indices, other: Indices, first: NDArray[np.int64], last: NDArray[np.int64]) -> None:
-    """Close the slots between pairs of sides, each from its first point to its last, facing down.
+    """Close slots by strips that face down.
 
     Args:
-        builder: takes the faces.
-        near: points along one side of each slot, ``(rows, columns, _SLOT)``.
-        other: points along the other side, on the right hand as one goes along.
-        first: where each slot begins, ``(rows, columns)``.
-        last: where each slot ends.
+        builder: the mesh to add to.
+        near: points along one side of each slot, ``(rows, columns, _SLOT) int32``.
+        other: the points opposite them, to the right of the direction of travel, of the same shape.
+        first: index into ``_SLOT`` where each strip begins, ``(rows, columns) int64``.
+        last: index where each strip ends, ``(rows, columns) int64``.
     """
     step = np.arange(_SLOT - 1)
     inside = (step >= first[..., None]) & (step < last[..., None])
@@ -134,9 +133,9 @@ def _slots(builder: Builder, near: Indices, other: Indices, first: NDArray[np.in
 
 
 def _lowest_ring(tops: Indices) -> tuple[Indices, ...]:
-    """Return the body's lowest ring, quarter by quarter and side by side: corner, front, corner, right and so on.
+    """Return the body's lowest ring in eight parts ``(n,) int32``: corner, front side, corner, right side and so on.
 
-    A side's points run from the end of one corner to the start of the next: two for each foot that stands along it.
+    A side runs from the end of one corner to the start of the next and has two points for each foot along it.
     """
     sides = (tops[0], tops[:, -1], tops[-1, ::-1], tops[::-1, 0])
     ring: list[Indices] = []
@@ -148,7 +147,7 @@ def _lowest_ring(tops: Indices) -> tuple[Indices, ...]:
 
 
 def _outer_wall(builder: Builder, lowest: tuple[Indices, ...], upper: Indices) -> None:
-    """Join the body's lowest ring to the outer top edge."""
+    """Join the body's lowest ring, in eight parts, to the outer top edge ``(RING,) int32``."""
     for quarter in range(4):
         corner, side = lowest[2 * quarter : 2 * quarter + 2]
         start = quarter * _STEP
@@ -162,7 +161,7 @@ def _outer_wall(builder: Builder, lowest: tuple[Indices, ...], upper: Indices) -
 
 
 def _zigzag(count: int) -> Indices:
-    """Return triangles that close a convex ring of ``count`` points, counter-clockwise, ``(count - 2, 3) int32``."""
+    """Return triangles that fill a convex ring of ``count`` points in a zigzag, ``(count - 2, 3) int32``."""
     faces: list[tuple[int, int, int]] = []
     low, high = 0, count - 1
     while high - low > 1:
@@ -175,7 +174,7 @@ def _zigzag(count: int) -> Indices:
 
 
 _ZIGZAG: Final = _zigzag(RING)
-# Points of one foot's side from corner to corner, and of its neighbour's across the slot, in the same order.
+# Ring indices of one foot's side from corner to corner, and of the neighbouring foot's points opposite them.
 _SLOT: Final = 2 * _STEP
 _RIGHT_SIDE: Final = np.arange(_STEP, 3 * _STEP)
 _LEFT_SIDE: Final = (2 * _STEP - 1 - _RIGHT_SIDE) % RING

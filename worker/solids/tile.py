@@ -1,4 +1,4 @@
-"""The tile as a closed solid, put together directly: no boolean, every point named by all its triangles."""
+"""The tile as a closed solid, and the flat plate that tiles, keys and coupons share; built without booleans."""
 
 from collections.abc import Sequence
 from typing import TypeAlias
@@ -9,15 +9,15 @@ from numpy.typing import NDArray
 from worker.layout.model.shapes import Lettering, Socket, TileShape
 from worker.solids.engraving import engrave, text_rings
 from worker.solids.mesh import Builder, Mesh
-from worker.solids.ring import on_grid, rounded_rectangle
-from worker.solids.web import RING, web
+from worker.solids.ring import RING, on_grid, rounded_rectangle
+from worker.solids.web import web
 from worker.spec.drawer.joint import LEAST_RADIUS, Levels
 
 Indices: TypeAlias = NDArray[np.int32]
 
 
 def build_tile(shape: TileShape) -> Mesh:
-    """Return the tile's solid.
+    """Return the solid of a tile, mm.
 
     Raises:
         TrayError: when the typeface lacks a character of a lettering.
@@ -33,7 +33,7 @@ def build_tile(shape: TileShape) -> Mesh:
 
 
 def tile_genus(shape: TileShape) -> int:
-    """Return the genus that the tile's solid must have: each socket and each window goes right through."""
+    """Return the genus that a tile's solid must have: the number of its sockets and windows, all through holes."""
     return len(shape.sockets) + len(shape.windows)
 
 
@@ -46,18 +46,18 @@ def plate(
     height: float,
     letterings: Sequence[Lettering] = (),
 ) -> Mesh:
-    """Return a flat plate with sockets and windows right through and letterings in its faces.
+    """Return a flat plate with sockets and windows as through holes and letterings in its faces, from z 0 up.
 
     Args:
-        outline: ``(n, 2) float64`` in mm, counter-clockwise.
-        windows: rings of holes, ``(n, 2) float64``, counter-clockwise.
-        sockets: each socket's cell and its levels, from z 0 up to ``height``.
-        corner_radius: of a cell's corner at inset 0.
-        height: thickness of the plate.
+        outline: ``(n, 2) float64``, mm, counter-clockwise.
+        windows: rings of holes, ``(n, 2) float64``, mm, counter-clockwise.
+        sockets: each socket's cell and its levels ``(inset, z)``, from z 0 up to ``height``, mm.
+        corner_radius: radius of a cell's corner at inset 0, mm.
+        height: thickness of the plate, mm.
         letterings: on `top` or `bottom`, clear of every edge.
 
     Raises:
-        TrayError: when the typeface lacks a character.
+        TrayError: when the typeface lacks a character of a lettering.
     """
     builder = Builder()
     around = [outline, *[window[::-1] for window in windows]]
@@ -84,10 +84,10 @@ def plate(
 def _sockets(
     builder: Builder, sockets: Sequence[tuple[Socket, Levels]], corner_radius: float
 ) -> tuple[Indices, Indices]:
-    """Add the sockets' walls, one of a kind made once, and return their rings at the bottom and the top.
+    """Add the walls of all sockets and return the indices of their rings at the bottom and at the top.
 
     Returns:
-        Points ``(sockets * RING,) int32`` each, numbered ``socket * RING + place on its ring``.
+        Two arrays ``(sockets * RING,) int32``: point ``k`` of socket ``s`` stands at ``s * RING + k``.
     """
     bottom = np.empty((len(sockets), RING), dtype=np.int32)
     top = np.empty((len(sockets), RING), dtype=np.int32)

@@ -1,4 +1,4 @@
-"""The tray as a closed solid: its shell directly, its irregular features in one batched boolean."""
+"""The tray as a closed solid: the shell is built directly, other features by one batched boolean of each kind."""
 
 import manifold3d
 
@@ -11,10 +11,11 @@ from worker.spec.errors import CheckFailed
 
 
 def build_tray(shape: TrayShape) -> Mesh:
-    """Return the tray's solid: closed, on the coordinate grid, without slivers.
+    """Return the solid of a tray, mm: closed, on the coordinate grid, without slivers.
 
     Raises:
-        CheckFailed: when the boolean's result is not what its parts promise.
+        TrayError: when the typeface lacks a character of a lettering.
+        CheckFailed: when a boolean leaves a hole, or a result that cannot be rounded without slivers.
     """
     plain = shell(shape)
     added, cut = added_solids(shape), cutters(shape)
@@ -27,14 +28,15 @@ def build_tray(shape: TrayShape) -> Mesh:
         solid = manifold3d.Manifold.batch_boolean([solid, *cut], manifold3d.OpType.Subtract)
     if solid.genus() != tray_genus(shape):
         raise CheckFailed(
-            "The tray has a hole that it should not have.", value=solid.genus(), limit=f"genus {tray_genus(shape)}"
+            "The tray's solid has the wrong genus.", value=solid.genus(), limit=f"genus {tray_genus(shape)}"
         )
     return finished(solid)
 
 
 def tray_genus(_shape: TrayShape) -> int:
-    """Return the genus that the tray's solid must have.
+    """Return the genus that a tray's solid must have, 0.
 
-    Rooms, recesses and engravings are pits, walls, ledges and raised letters are bumps: none of them is a handle.
+    Compartments, recesses and engravings are blind; walls, ledges and raised letters stand on a face: none of them is
+    a through hole or a handle.
     """
     return 0

@@ -1,9 +1,12 @@
-"""The web: the plastic between neighbouring sockets, closed by strips that name points of the sockets' rings.
+"""The web of a tile: its top and bottom face between neighbouring sockets, as triangles over the sockets' rings.
 
-Two sockets side by side have rings that mirror each other across the wall between them, so a strip of squares closes it
-at every level, from the middle of one corner arc to the next; where a tab's recess or a letter is near a node, strips
-stop where the arc begins. Two triangles close what four strips leave at a node. The rest of the plate lies around the
-`loops`.
+The rings of two neighbouring sockets mirror each other across the wall between them, so a strip of quadrilaterals
+closes its face, from the middle of one corner arc to the middle of the next. Near a tab's recess or a letter a strip
+ends where the arc begins. Where four strips meet at a node they leave a square, closed by two triangles. The rest of
+the face lies around the `loops` and is triangulated.
+
+Without the web all of the face would be triangulated, which takes twice the time of a tile (6 x 6: 5.2 instead of
+2.3 ms).
 """
 
 from collections.abc import Sequence
@@ -14,23 +17,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from worker.layout.model.shapes import Socket
+from worker.solids.ring import RING
 from worker.spec.tolerances import COORDINATE_GRID, LENGTH_EPSILON, QUARTER_FACETS
 
 Indices: TypeAlias = NDArray[np.int32]
 Micro: TypeAlias = tuple[int, int]
 
+#: Points of a quarter of a socket's ring.
 _STEP: Final = QUARTER_FACETS + 1
-#: Points of a socket's ring: four quarters, each with both ends.
-RING: Final = 4 * _STEP
 
 _MIDDLE: Final = QUARTER_FACETS // 2
 #: Points along a wall from the middle of one corner arc to the next, and where its straight part begins and ends.
 _ALONG: Final = 2 * (_MIDDLE + 1)
 _BEGIN: Final = _MIDDLE
 _END: Final = _ALONG - 1 - _MIDDLE
-# By axis: the points of the first socket along the wall, and those of the second, which it faces across the wall.
-_ONE: Final = np.array([np.arange(_ALONG) + quarter * _STEP + _MIDDLE for quarter in (1, 2)], dtype=np.int32)
-_OTHER: Final = np.array([np.arange(_ALONG)[::-1] + quarter * _STEP + _MIDDLE for quarter in (3, 0)]) % RING
+# By axis: ring indices of the first socket along the wall, and of the second socket's points opposite them.
+_FIRST_SIDE: Final = np.array([np.arange(_ALONG) + quarter * _STEP + _MIDDLE for quarter in (1, 2)], dtype=np.int32)
+_SECOND_SIDE: Final = np.array([np.arange(_ALONG)[::-1] + quarter * _STEP + _MIDDLE for quarter in (3, 0)]) % RING
 
 #: Walls that meet at a node, and points of the square that their strips leave open.
 _FOUR: Final = 4
@@ -38,9 +41,9 @@ _FOUR: Final = 4
 
 @dataclass(frozen=True, slots=True)
 class Web:
-    """Triangles ``(m, 3) int32``, counter-clockwise, and the loops that are left, with the rest on their left hand.
+    """Triangles ``(m, 3) int32``, counter-clockwise, and the loops ``(n,) int32`` around the rest of the face.
 
-    Points are numbered ``socket * RING + place on its ring``.
+    The rest lies to the left of each loop. Point ``k`` of socket ``s`` has the index ``s * RING + k``.
     """
 
     faces: Indices
@@ -51,7 +54,7 @@ class Web:
 class _Wall:
     """The wall between two sockets: the second lies to the right of the first (axis 0) or behind it (axis 1).
 
-    ``ends`` are the nodes where its strip begins and ends, ``box`` is what the strip's straight part lies in.
+    ``ends`` are the nodes where its strip begins and ends, in um; ``box`` encloses the strip's straight part, mm.
     """
 
     sockets: tuple[int, int]
@@ -64,12 +67,12 @@ def web(sockets: Sequence[Socket], reach: float, obstacles: NDArray[np.float64])
     """Return the web between sockets.
 
     Args:
-        sockets: rectangles of cells, none over another.
-        reach: distance from a cell's corner to where the straight of its ring begins, at any level, in mm.
-        obstacles: ``(n, 2) float64`` in mm, every other point of the plate's two faces. Where one lies there is no web.
+        sockets: the cells of the sockets, none overlapping another.
+        reach: greatest distance from a cell's corner to the straight part of its ring, over all levels, mm.
+        obstacles: all other points of the plate's two faces, ``(n, 2) float64``, mm; the web avoids them.
     """
     count = len(sockets) * RING
-    # Clockwise around each socket, until a strip leads across to another.
+    # the point after each: clockwise around its socket, until a strip leads across to another socket
     after = np.arange(-1, count - 1, dtype=np.int32)
     after[::RING] += RING
     walls = _walls(sockets, reach)
@@ -82,8 +85,8 @@ def web(sockets: Sequence[Socket], reach: float, obstacles: NDArray[np.float64])
     nodes = _nodes(walls, reach, obstacles)
     axes = np.array([wall.axis for wall in walls])
     pairs = np.array([wall.sockets for wall in walls], dtype=np.int32)
-    near = pairs[:, :1] * RING + _ONE[axes]
-    other = pairs[:, 1:] * RING + _OTHER[axes].astype(np.int32)
+    near = pairs[:, :1] * RING + _FIRST_SIDE[axes]
+    other = pairs[:, 1:] * RING + _SECOND_SIDE[axes].astype(np.int32)
     first = np.array([0 if wall.ends[0] in nodes else _BEGIN for wall in walls])
     last = np.array([_ALONG - 1 if wall.ends[1] in nodes else _END for wall in walls])
     strips = _strips(near, other, first, last)
@@ -121,7 +124,12 @@ def _walls(sockets: Sequence[Socket], reach: float) -> list[_Wall]:
 
 
 def _free(boxes: NDArray[np.float64], obstacles: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Return for each box ``(x0, y0, x1, y1)`` whether no obstacle lies in it or on its edge."""
+    """Return for each box whether no obstacle lies in it or on its edge, ``(boxes,) bool``.
+
+    Args:
+        boxes: ``(boxes, 4) float64``, mm: x0, y0, x1, y1.
+        obstacles: ``(n, 2) float64``, mm.
+    """
     x, y = obstacles[:, 0], obstacles[:, 1]
     x0, y0, x1, y1 = (boxes[:, side, None] for side in range(4))
     near = LENGTH_EPSILON
@@ -130,9 +138,9 @@ def _free(boxes: NDArray[np.float64], obstacles: NDArray[np.float64]) -> NDArray
 
 
 def _nodes(walls: Sequence[_Wall], reach: float, obstacles: NDArray[np.float64]) -> set[Micro]:
-    """Return the nodes that strips may run on into, because nothing is in the way there.
+    """Return the nodes that are clear of obstacles, so that strips may extend to the middles of the arcs there.
 
-    An edge that passes a node without a point near it leaves both arcs on one side, so it keeps off their middles.
+    An edge that passes a node without a point near it leaves both arcs on one side and stays clear of their middles.
     """
     nodes = sorted({end for wall in walls for end in wall.ends})
     middles = np.array(nodes) * COORDINATE_GRID
@@ -141,13 +149,13 @@ def _nodes(walls: Sequence[_Wall], reach: float, obstacles: NDArray[np.float64])
 
 
 def _strips(near: Indices, other: Indices, first: NDArray[np.int64], last: NDArray[np.int64]) -> Indices:
-    """Return the triangles of each wall's strip from its first place to its last.
+    """Return the triangles of all strips, ``(m, 3) int32``.
 
     Args:
-        near: points of the first sockets along their walls, ``(walls, _ALONG)``.
-        other: points of the second sockets that they face, on the right hand as one goes along.
-        first: where each strip begins, ``(walls,)``.
-        last: where each strip ends.
+        near: points of the first sockets along their walls, ``(walls, _ALONG) int32``.
+        other: the points of the second sockets opposite them, to the right of the direction of travel.
+        first: column of ``near`` where each strip begins, ``(walls,) int64``.
+        last: column where each strip ends, ``(walls,) int64``.
     """
     place = np.arange(_ALONG - 1)
     inside = (place >= first[:, None]) & (place < last[:, None])
@@ -156,7 +164,7 @@ def _strips(near: Indices, other: Indices, first: NDArray[np.int64], last: NDArr
 
 
 def _squares(after: Indices) -> Indices:
-    """Return the loops of four points, ``(n, 4) int32``: what four strips leave open at a node."""
+    """Return the loops of four points, ``(n, 4) int32``: the squares that four strips leave open at a node."""
     start = np.flatnonzero(after >= 0).astype(np.int32)
     loop = [start]
     for _ in range(_FOUR):
@@ -169,7 +177,7 @@ def _squares(after: Indices) -> Indices:
 
 
 def _chained(after: Indices) -> tuple[Indices, ...]:
-    """Return the loops of a map from each point to the next (-1: none)."""
+    """Return the loops ``(n,) int32`` of a map ``(points,) int32`` from each point to the next; -1 is none."""
     following = after.tolist()
     loops = []
     for start in range(len(following)):

@@ -27,10 +27,10 @@ def estimate(*, cost=0.5, colour="#336699"):
     )  # fmt: skip
 
 
-def part(mark, name="bits", quantity=3, own=None):
+def part(mark, name="bits", quantity=3, entry=None):
     return PartEntry(
         mark=mark, kind="tray", name=name, quantity=quantity, size=(83.4, 41.4, 40.25), triangles=12, volume=1.0,
-        area=1.0, digest="ab" * 32, estimate=own, checks=(), files=(),
+        area=1.0, digest="ab" * 32, estimate=entry, checks=(), files=(),
     )  # fmt: skip
 
 
@@ -51,7 +51,7 @@ def rows_of(data):
 
 
 def test_a_part_is_a_row_with_its_sums_and_runs():
-    bill = manifest(part("T1", own=estimate()), runs=(run(1, "T1"), run(2, "C1"), run(4, "T1")))
+    bill = manifest(part("T1", entry=estimate()), runs=(run(1, "T1"), run(2, "C1"), run(4, "T1")))
     (row,) = rows_of(write_bill(bill))
     assert row == dict.fromkeys(COLUMNS, "") | {
         "entry": "part", "mark": "T1", "kind": "tray", "name": "bits", "quantity": "3", "to_print": "2",
@@ -62,7 +62,7 @@ def test_a_part_is_a_row_with_its_sums_and_runs():
 
 
 def test_what_is_not_known_is_left_empty():
-    (plain, priced) = rows_of(write_bill(manifest(part("T1"), part("T2", own=estimate(cost=None, colour=None)))))
+    (plain, priced) = rows_of(write_bill(manifest(part("T1"), part("T2", entry=estimate(cost=None, colour=None)))))
     assert (plain["to_print"], plain["grams"], plain["material"], plain["runs"]) == ("3", "", "", "")
     assert (priced["grams"], priced["cost"], priced["cost_each"], priced["colour"]) == ("37.50", "", "", "")
 

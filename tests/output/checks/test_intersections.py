@@ -81,11 +81,11 @@ def _crosses_segment(a, b, triangle):
 @settings(max_examples=80)
 @given(st.tuples(points, points, points), st.tuples(points, points, points))
 def test_the_answer_is_that_of_edges_through_triangles(first, second):
-    first_corners, two = np.array(first), np.array(second)
-    answers = [_crosses_segment(first_corners[k], first_corners[(k + 1) % 3], two) for k in range(3)]
-    answers += [_crosses_segment(two[k], two[(k + 1) % 3], first_corners) for k in range(3)]
+    first_triangle, second_triangle = np.array(first), np.array(second)
+    answers = [_crosses_segment(first_triangle[k], first_triangle[(k + 1) % 3], second_triangle) for k in range(3)]
+    answers += [_crosses_segment(second_triangle[k], second_triangle[(k + 1) % 3], first_triangle) for k in range(3)]
     assume(None not in answers)
-    assert count(pair(*first_corners, *two)) == int(any(answers))
+    assert count(pair(*first_triangle, *second_triangle)) == int(any(answers))
 
 
 @settings(max_examples=40)

@@ -196,7 +196,7 @@ def test_a_failed_check_raises_with_part_figure_and_limit(box):
         require(checks_of(mesh, expected=Expected(3, mesh.volume, (10.0, 20.0, 6.0))), "T4")
     error = caught.value
     assert (error.part, error.value, error.limit) == ("T4", 1.0, "at most 0.002 mm off the planned box")
-    assert [check.value for check in error.errors] == [0]
+    assert [failure.value for failure in error.errors] == [0]
     assert "'size'" in error.message
 
 

@@ -69,8 +69,8 @@ def assert_sound(plan, index):
         written = texts(sheet)
         assert min(line.size for line in written) >= LEAST - EPSILON
         boxes = [(*line.box, line.text) for line in written]
-        for (a, b, c, d, mapped_part), (e, f, g, h, other) in combinations(boxes, 2):
-            assert min(c, g) - max(a, e) < EPSILON or min(d, h) - max(b, f) < EPSILON, (mapped_part, other)
+        for (a, b, c, d, text), (e, f, g, h, other) in combinations(boxes, 2):
+            assert min(c, g) - max(a, e) < EPSILON or min(d, h) - max(b, f) < EPSILON, (text, other)
     for sheet in pages:
         assert sorted((sheet.width, sheet.height)) == list(PAPER)
         across, down = ROOM if sheet.width < sheet.height else ROOM[::-1]

@@ -211,7 +211,7 @@ def test_spacing_bed_and_forbidden_areas_are_judged_as_by_rectangles(box, places
     rectangles = [shapely.box(x, y, x + (7 if turn else 12), y + (12 if turn else 7)) for x, y, turn in places]
     grown = [rectangle.buffer(spacing / 2.0, join_style="mitre") for rectangle in rectangles]
     expected = set()
-    if any(combination.intersection(other).area > 0.0 for combination, other in itertools.combinations(grown, 2)):
+    if any(first.intersection(second).area > 0.0 for first, second in itertools.combinations(grown, 2)):
         expected.add("spacing")
     if not all(shapely.box(1, 1, 49, 49).covers(rectangle) for rectangle in rectangles):
         expected.add("on bed")
