@@ -1,1 +1,1 @@
-"""What leaves the worker, as bytes: files, their checks, the manifest and the bundle."""
+"""Output files as bytes: meshes, drawings and pictures, with their checks, the manifest and the bundle."""

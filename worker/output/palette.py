@@ -7,7 +7,7 @@ from typing import Final
 
 __all__ = ["PALETTE", "rgb"]
 
-#: By the name of the page's custom property, without dashes: ``#RRGGBB`` (sRGB).
+#: Colours ``#RRGGBB`` (sRGB) by the name of the page's custom property, without its leading dashes.
 PALETTE: Final = {
     "paper": "#F6F3EC",
     "ink": "#1C2422",
@@ -22,6 +22,6 @@ PALETTE: Final = {
 
 
 def rgb(colour: str) -> tuple[int, int, int]:
-    """Return red, green and blue of a colour ``#RRGGBB``, each 0 to 255."""
+    """Return the red, green and blue channel of a colour ``#RRGGBB``, each 0 to 255."""
     red, green, blue = bytes.fromhex(colour[1:])
     return red, green, blue

@@ -28,7 +28,9 @@ def build_tray(shape: TrayShape) -> Mesh:
         solid = manifold3d.Manifold.batch_boolean([solid, *cut], manifold3d.OpType.Subtract)
     if solid.genus() != tray_genus(shape):
         raise CheckFailed(
-            "The tray's solid has the wrong genus.", value=solid.genus(), limit=f"genus {tray_genus(shape)}"
+            "The tray's solid has a through hole that was not planned.",
+            value=solid.genus(),
+            limit=f"genus {tray_genus(shape)}",
         )
     return finished(solid)
 

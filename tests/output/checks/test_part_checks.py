@@ -47,7 +47,7 @@ def test_figures_and_limits_are_told(floor):
     mesh = floor(1, 1)
     checks = {check.name: check for check in checks_of(mesh, expected=Expected(1, mesh.volume, (42.0, 42.0, 3.0)))}
     assert checks["wall"].value == pytest.approx(1.2, abs=2e-3)
-    assert checks["wall"].limit == "at least 0.88 mm (2 lines), less 0.02"
+    assert checks["wall"].limit == "at least 0.88 mm (2 lines) less 0.02 mm for rounding"
     assert checks["genus"].value == 1
     assert checks["bed"].value == "42.000 x 42.000 x 3.000"
     assert checks["volume"].value == pytest.approx(mesh.volume, rel=1e-5)
@@ -195,7 +195,7 @@ def test_a_failed_check_raises_with_part_figure_and_limit(box):
     with pytest.raises(CheckFailed) as caught:
         require(checks_of(mesh, expected=Expected(3, mesh.volume, (10.0, 20.0, 6.0))), "T4")
     error = caught.value
-    assert (error.part, error.value, error.limit) == ("T4", 1.0, "at most 0.002 mm off the planned box")
+    assert (error.part, error.value, error.limit) == ("T4", 1.0, "a bounding box at most 0.002 mm off the planned one")
     assert [failure.value for failure in error.errors] == [0]
     assert "'size'" in error.message
 

@@ -111,5 +111,5 @@ def test_an_element_without_three_numbers_is_refused(box):
 
 
 def test_an_empty_mesh_is_refused():
-    with pytest.raises(CheckFailed, match="encloses nothing"):
+    with pytest.raises(CheckFailed, match="encloses no volume"):
         write_3mf(Mesh(np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int32)), name="x", part_number="x")

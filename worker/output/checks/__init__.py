@@ -1,1 +1,1 @@
-"""The checks on every part and on the assembled drawer."""
+"""Checks of every part and of every assembled drawer."""

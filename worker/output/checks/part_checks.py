@@ -1,4 +1,4 @@
-"""The checks of one part, on its files as read back."""
+"""Checks of one part: its STL and 3MF file are read back and compared with what was planned and built."""
 
 import itertools
 from collections.abc import Iterable, Iterator, Sequence
@@ -37,7 +37,7 @@ _DECIMALS: Final = 4
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """What a part's files must turn out to be.
+    """The expected properties of a part's files.
 
     ``volume`` is that of the solid as built, in mm3; ``unmeasured`` are ranges of height in which walls are not
     measured; ``letterings`` are the part's texts.
@@ -62,7 +62,9 @@ class Inspection:
 def expected_of(part: Part, solid: Mesh, genus: int) -> Expected:
     """Return what the files of a part must turn out to be, given its solid as built."""
     letterings = getattr(part.shape, "letterings", ())
-    return Expected(genus, solid.volume, part.size, unmeasured=tuple(_lettered(part.shape)), letterings=letterings)
+    return Expected(
+        genus, solid.volume, part.size, unmeasured=tuple(_lettering_ranges(part.shape)), letterings=letterings
+    )
 
 
 def inspect(stl: bytes, threemf: bytes, expected: Expected, printer: Printer) -> Inspection:
@@ -89,16 +91,16 @@ def inspect(stl: bytes, threemf: bytes, expected: Expected, printer: Printer) ->
 
 
 def require(checks: Iterable[Check], mark: str) -> None:
-    """Let a part pass only if all its checks did.
+    """Raise the failed checks of a part, if there are any.
 
     Raises:
-        CheckFailed: with the part's mark, the first failed check's name, figure and limit, and the others behind.
+        CheckFailed: with the part's mark and the first failed check's name, value and limit; ``errors`` has the others.
     """
     failed = [check for check in checks if not check.passed]
     if failed:
         first, *rest = (
             CheckFailed(
-                f"The check {check.name!r} failed" + (f" on {check.subject}." if check.subject else "."),
+                f"The check {check.name!r} failed" + (f" for {check.subject}." if check.subject else "."),
                 part=mark, value=check.value, limit=check.limit,
             )
             for check in failed
@@ -108,10 +110,10 @@ def require(checks: Iterable[Check], mark: str) -> None:
 
 
 def fits_bed(size: Sequence[float], printer: Printer) -> bool:
-    """Tell whether a box fits the bed as it is or turned by 90 degrees, inside the margin, clear of the forbidden.
+    """Return whether a box fits the bed, as it is or turned by 90 degrees, inside the margin and off forbidden areas.
 
-    If it fits anywhere it fits pushed left and to the front, against the margin or a forbidden area: only such places
-    are tried.
+    A box that fits anywhere also fits when pushed left and to the front against the margin or a forbidden area, so only
+    such positions are tried. ``size`` is width, depth and height, mm.
     """
     width, depth, height = size[:3]
     if height > printer.bed[2] + CONTAINMENT_SLACK:
@@ -120,9 +122,9 @@ def fits_bed(size: Sequence[float], printer: Printer) -> bool:
 
 
 def open_edges(mesh: Mesh) -> int:
-    """Return how many directed edges are not met by exactly one in the opposite direction.
+    """Return the number of directed edges without exactly one edge in the opposite direction.
 
-    Zero means closed and oriented: every edge is shared by two triangles that name it in opposite order.
+    Zero means closed and oriented: every edge is shared by two triangles, which traverse it in opposite directions.
     """
     triangles = mesh.triangles.astype(np.int64)
     start, end = triangles.ravel(), triangles[:, [1, 2, 0]].ravel()
@@ -138,24 +140,31 @@ def _mesh_checks(
     mesh: Mesh, packed: Sequence[Mesh], expected: Expected, printer: Printer, gaps: int
 ) -> Iterator[Check]:
     yield _same_points(mesh, packed)
-    yield _check("closed", passed=gaps == 0, value=gaps, limit="0 edges without one opposite neighbour, in each file")
+    yield _check(
+        "closed", passed=gaps == 0, value=gaps, limit="0 edges that two triangles do not share, in either file"
+    )
     ratio = mesh.volume / expected.volume - 1.0
     yield _check(
         "volume", passed=mesh.volume > 0.0 and abs(ratio) <= VOLUME_RATIO, value=mesh.volume,
-        limit=f"positive, and {expected.volume:.3f} mm3 as built, within {VOLUME_RATIO:g} of it",
+        limit=f"{expected.volume:.3f} mm3, the volume as built, within {VOLUME_RATIO:g} of it",
     )  # fmt: skip
     low, high = mesh.bounds
-    astray = float(max(np.abs(low).max(), np.abs(high - expected.size).max()))
+    deviation = float(max(np.abs(low).max(), np.abs(high - expected.size).max()))
     yield _check(
-        "size", passed=astray <= CONTAINMENT_SLACK, value=astray,
-        limit=f"at most {CONTAINMENT_SLACK:g} mm off the planned box",
+        "size", passed=deviation <= CONTAINMENT_SLACK, value=deviation,
+        limit=f"a bounding box at most {CONTAINMENT_SLACK:g} mm off the planned one",
     )  # fmt: skip
     least = float(mesh.altitudes.min())
     yield _check(
         "slivers", passed=least >= SLIVER_ALTITUDE, value=least, limit=f"altitudes of at least {SLIVER_ALTITUDE:g} mm"
     )
     crossing = intersecting_pairs(mesh).shape[1]
-    yield _check("self-intersection", passed=crossing == 0, value=crossing, limit="0 pairs of triangles")
+    yield _check(
+        "self-intersection",
+        passed=crossing == 0,
+        value=crossing,
+        limit="0 pairs of triangles that penetrate each other",
+    )
     size = (high - low).tolist()
     yield _check(
         "bed", passed=fits_bed(size, printer), value=" x ".join(f"{length:.3f}" for length in size), limit=_bed(printer)
@@ -168,27 +177,30 @@ def _kernel_checks(
     """Give the checks for which the kernel takes the mesh in again; ``solid`` is None where it does not."""
     pieces = len(solid.decompose()) if solid is not None else None
     yield _check(
-        "components", passed=pieces == expected.components, value=pieces, limit=f"{expected.components}, read again"
+        "components",
+        passed=pieces == expected.components,
+        value=pieces,
+        limit=f"{expected.components} in the file as read back",
     )
     genus = solid.genus() if solid is not None else None
-    yield _check("genus", passed=genus == expected.genus, value=genus, limit=f"{expected.genus}, read again")
+    yield _check("genus", passed=genus == expected.genus, value=genus, limit=f"{expected.genus} as read back")
     wall = None if widths is None else widths.wall
     yield _check(
         "wall", passed=wall is not None and wall >= least,
         value=f"over {REACH * least:.3g}" if wall == inf else wall,
-        limit=f"at least {least + WALL_SLACK:g} mm ({LINES_IN_A_WALL} lines), less {WALL_SLACK:g}",
+        limit=f"at least {least + WALL_SLACK:g} mm ({LINES_IN_A_WALL} lines) less {WALL_SLACK:g} mm for rounding",
     )  # fmt: skip
 
 
 def _same_points(mesh: Mesh, packed: Sequence[Mesh]) -> Check:
-    """Check that both files hold the same triangles in the same order."""
-    limit = f"one mesh in each, of the same triangles within {FILE_SLACK:g} mm"
+    """Return the check that both files hold the same triangles in the same order."""
+    limit = f"one mesh in each file, with the same triangles within {FILE_SLACK:g} mm"
     if len(packed) != 1 or packed[0].triangles.shape != mesh.triangles.shape:
         return _check(
             "files", passed=False, value=sum(len(packed_mesh.triangles) for packed_mesh in packed), limit=limit
         )
     if packed[0].triangles.min() < 0 or packed[0].triangles.max() >= len(packed[0].vertices):
-        return _check("files", passed=False, value="a triangle names no vertex", limit=limit)
+        return _check("files", passed=False, value="a triangle refers to a vertex that does not exist", limit=limit)
     apart = np.abs(packed[0].vertices[packed[0].triangles] - mesh.vertices[mesh.triangles]).max()
     return _check("files", passed=bool(apart <= FILE_SLACK), value=float(apart), limit=limit)
 
@@ -219,13 +231,13 @@ def _bed(printer: Printer) -> str:
     return text + (f", clear of {count} forbidden area{'s' if count > 1 else ''}" if count else "")
 
 
-def _lettered(shape: Shape) -> Iterator[Range]:
-    """Give the ranges of height that letterings take up; their strokes are thinner than any wall."""
+def _lettering_ranges(shape: Shape) -> Iterator[Range]:
+    """Yield the ranges of height, mm, of all letterings, whose strokes are thinner than any wall."""
     for lettering in getattr(shape, "letterings", ()):
-        yield _lettered_range(shape, lettering)
+        yield _lettering_range(shape, lettering)
 
 
-def _lettered_range(shape: Shape, lettering: Lettering) -> Range:
+def _lettering_range(shape: Shape, lettering: Lettering) -> Range:
     low, high = (0.0, lettering.depth) if lettering.raised else (-lettering.depth, 0.0)
     if lettering.face == "bottom":
         return 0.0, lettering.depth

@@ -1,8 +1,8 @@
 """The thinnest wall and the narrowest gap of a solid, measured in horizontal sections.
 
-A wall is material between two edges of a section that face away from each other, or a neck between two corners that
-reach towards each other. A corner is no wall: what is measured within `_TIP` least walls of a tip, going round it along
-the section's edge, does not count. So a corner counts from about 25 degrees down, when it is a feather.
+A wall is the material between two edges of a section that face away from each other, or a neck between two corners that
+point towards each other. A corner is not a wall: distances within `_TIP` times the required thickness of a corner's
+tip, measured along the section's edge, are ignored. Corners sharper than about 25 degrees are still found.
 """
 
 import itertools
@@ -16,7 +16,6 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from worker.output.checks.intersections import box_diagonals
 from worker.solids.mesh import Mesh
 
 Floats = NDArray[np.float64]
@@ -24,43 +23,44 @@ Indices = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 Range = tuple[float, float]
 
-#: Bands of height thinner than this are joined: about the height of one layer.
+#: Bands of height thinner than this are merged, mm: about the height of one layer.
 _LEAST_BAND: Final = 0.25
 
-#: Sloping walls are cut near both ends of a band at least this tall; in others the middle stands for all.
+#: Bands with sloping faces that are at least this tall, mm, have a section near each end; others one in the middle.
 _TALL_BAND: Final = 1.0
 
-#: No more bands than this are cut, spread evenly.
+#: The most bands that have sections, spread evenly.
 _MOST_BANDS: Final = 40
 
 #: How far inside a tall band with sloping faces its two sections lie, as a fraction of its height.
 _INSIDE: Final = 0.1
 
-#: Edges up to this angle from parallel are two sides of one wall.
+#: Edges up to this angle from parallel are two sides of one wall, as a cosine.
 _PARALLEL: Final = cos(radians(20.0))
 
-#: Slack of the directions at a corner, as a sine.
+#: Tolerance of directions at a corner, as a sine.
 _TURN_SLACK: Final = 0.05
 
-#: Sections are simplified by this much, so that the mesh's diagonals leave no points in them.
+#: Tolerance of simplifying sections, mm: removes the points that the mesh's diagonals leave in them.
 _SIMPLIFY: Final = 2e-4
 
-#: How thick a wall is looked for, in least walls.
+#: Walls are searched for up to this many times the required thickness.
 REACH: Final = 1.5
 
-#: A corner's tip is this many least walls long.
+#: Length of a corner's tip in multiples of the required thickness.
 _TIP: Final = 2.0
 
-#: Sections are laid out side by side this far apart, to search them in one go.
+#: Sections are laid out side by side this far apart, mm, so that one search tree serves all of them.
 _APART: Final = 50.0
 
 
 @dataclass(frozen=True, slots=True)
 class _Edges:
-    """All edges of all sections, material to their left.
+    """All edges of all sections, with the material to their left; arrays of ``n`` rows, lengths in mm.
 
-    ``start``, ``end`` and the unit direction ``along`` are ``(n, 2)``; ``way`` is the start's place along its loop,
-    ``round`` the loop's length, ``loop`` its number; ``before`` and ``after`` are the neighbours' indices.
+    ``start``, ``end`` and the unit direction ``along`` are ``(n, 2) float64``. ``length`` is the edge's, ``way`` the
+    distance of its start along its loop, ``round`` the loop's length, all ``(n,) float64``. ``loop`` is the loop's
+    number, ``before`` and ``after`` are the indices of the neighbouring edges, all ``(n,) int64``.
     """
 
     start: Floats
@@ -86,10 +86,10 @@ def section_widths(mesh: Mesh, solid: manifold3d.Manifold, limit: float, skip: S
     """Return the thinnest wall and the narrowest gap. A gap is a wall of air: both are measured in the same sections.
 
     Args:
-        mesh: the solid's triangles, which tell where to cut.
-        solid: the same as the kernel has it.
-        limit: how thick a wall has to be.
-        skip: ranges of height that are not measured, as those of letterings.
+        mesh: the solid's triangles, whose heights decide where sections are taken.
+        solid: the same solid in manifold3d.
+        limit: the required thickness, mm.
+        skip: ranges of height, mm, that are not measured, such as those of letterings.
     """
     low, high = mesh.bounds
     step = float(high[0] - low[0]) + _APART
@@ -125,9 +125,9 @@ def _turned(edges: _Edges) -> _Edges:
 
 
 def section_heights(mesh: Mesh, skip: Sequence[Range] = ()) -> list[float]:
-    """Return the heights to cut at: one in each band, two where walls slope over a tall one.
+    """Return the heights of the sections, mm: one in each band, two in a tall band with sloping faces.
 
-    Bands lie between the heights of the mesh's vertices; thin ones are joined.
+    Bands lie between the heights of the mesh's vertices; thin ones are merged. ``skip`` has ranges of height, mm.
     """
     corners = mesh.vertices[mesh.triangles][:, :, 2]
     levels = np.unique(np.round(mesh.vertices[:, 2], 4)).tolist()
@@ -151,7 +151,7 @@ def section_heights(mesh: Mesh, skip: Sequence[Range] = ()) -> list[float]:
 
 
 def _sloping(mesh: Mesh) -> Mask:
-    """Tell which triangles are neither upright nor level, ``(n,) bool``."""
+    """Return which triangles are neither vertical nor horizontal, ``(n,) bool``."""
     a, b, c = (mesh.vertices[mesh.triangles[:, corner]] for corner in range(3))
     normals = np.cross(b - a, c - a)
     lengths = np.linalg.norm(normals, axis=1)
@@ -161,7 +161,7 @@ def _sloping(mesh: Mesh) -> Mask:
 
 
 def _edges(loops: Sequence[Floats]) -> _Edges | None:
-    """Return the edges of closed loops, those without length left out; None when nothing is left."""
+    """Return the edges of closed loops ``(n, 2) float64``, mm, without those of no length; None when none are left."""
     if not loops:
         return None
     points, loop = np.concatenate(loops), np.repeat(np.arange(len(loops)), [len(points) for points in loops])
@@ -183,7 +183,7 @@ def _edges(loops: Sequence[Floats]) -> _Edges | None:
 
 
 def _after(loop: Indices) -> Indices:
-    """Return the index of each edge's successor, given each edge's loop in rising order."""
+    """Return the index of each edge's successor, ``(n,) int64``, given each edge's loop in ascending order."""
     after = np.arange(1, len(loop) + 1)
     last = np.append(loop[1:] != loop[:-1], True)
     after[last] = np.searchsorted(loop, loop[last])
@@ -191,12 +191,14 @@ def _after(loop: Indices) -> Indices:
 
 
 def _near(edges: _Edges, reach: float, tips: float) -> tuple[Indices, Indices]:
-    """Return pairs of edges, both ways round, whose boxes come as near as ``reach``.
+    """Return the pairs of edges ``(m,) int64``, in both orders, whose bounding boxes are within ``reach`` mm.
 
-    Left out are those that are nowhere ``tips`` apart along their loop: they are parts of one corner.
+    Pairs that are less than ``tips`` mm apart along their loop belong to one corner and are left out.
     """
     low, high = np.minimum(edges.start, edges.end), np.maximum(edges.start, edges.end)
-    i, j = shapely.STRtree(box_diagonals(low, high)).query(box_diagonals(low - reach, high + reach))
+    boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
+    grown = shapely.box(low[:, 0] - reach, low[:, 1] - reach, high[:, 0] + reach, high[:, 1] + reach)
+    i, j = shapely.STRtree(boxes).query(grown)
     between = np.abs(edges.way[i] - edges.way[j])
     between = np.minimum(between, edges.round[i] - between) + edges.length[i] + edges.length[j]
     apart = (i != j) & ((edges.loop[i] != edges.loop[j]) | (between >= tips))
@@ -204,10 +206,11 @@ def _near(edges: _Edges, reach: float, tips: float) -> tuple[Indices, Indices]:
 
 
 def _between_sides(edges: _Edges, i: Indices, j: Indices, limit: float) -> Floats:
-    """Return the thickness between pairs of edges that face away from each other, where both run side by side.
+    """Return the least thickness between edges that face away from each other, ``(k,) float64``, mm.
 
-    Material lies to the left of every edge. A place on edge ``i`` is ``s`` mm from its start; edge ``j`` runs against
-    it, so that its end comes first. The way from one place along the loop to the other falls as ``s`` grows.
+    Pairs of edges ``i`` and ``j`` count where they run side by side. Material lies to the left of every edge. A point
+    on edge ``i`` is ``s`` mm from its start; edge ``j`` runs the other way, so its end comes first. The distance along
+    the loop from the point to the one opposite decreases as ``s`` grows.
     """
     facing = -_dot(edges.along[i], edges.along[j])
     i, j = _where(facing >= _PARALLEL, i, j)
@@ -231,10 +234,11 @@ def _between_sides(edges: _Edges, i: Indices, j: Indices, limit: float) -> Float
 
 
 def _between_corners(edges: _Edges, i: Indices, j: Indices, limit: float) -> Floats:
-    """Return the thickness between corners (the starts of edges ``i``) and the nearest points of edges ``j``.
+    """Return the thickness between corners and the nearest points of edges, ``(k,) float64``, mm.
 
-    It counts where the distance through the material is a local minimum: at a corner between edges that come in along
-    ``t`` and go out along ``u``, a direction ``d`` with ``d . t >= 0`` and ``d . u <= 0``.
+    The corners are the starts of edges ``i``, the points lie on edges ``j``. A pair counts where the distance through
+    the material is a local minimum: at a corner between an incoming edge along ``t`` and an outgoing edge along ``u``
+    the direction ``d`` to the other point satisfies ``d . t >= 0`` and ``d . u <= 0``.
     """
     here = edges.start[i]
     s = np.clip(_dot(edges.along[j], here - edges.start[j]), 0.0, edges.length[j])
@@ -253,7 +257,7 @@ def _between_corners(edges: _Edges, i: Indices, j: Indices, limit: float) -> Flo
 
 
 def _is_neck(edges: _Edges, i: Indices, way: Floats) -> Mask:
-    """Tell whether the distance in the direction ``way``, into the material, is least at the start of edge ``i``."""
+    """Return whether the distance along ``way`` has a local minimum at the start of edge ``i``, ``(n,) bool``."""
     come, go = edges.along[edges.before[i]], edges.along[i]
     inside = (_cross(come, way) > 0.0) | (_cross(go, way) > 0.0)
     neck: Mask = (_dot(come, way) >= -_TURN_SLACK) & (_dot(go, way) <= _TURN_SLACK) & inside
@@ -261,7 +265,7 @@ def _is_neck(edges: _Edges, i: Indices, way: Floats) -> Mask:
 
 
 def _where(keep: Mask, *arrays: Any) -> Any:
-    """Return each array's rows that are kept."""
+    """Return the rows of each array for which ``keep`` is true."""
     return tuple(array[keep] for array in arrays)
 
 

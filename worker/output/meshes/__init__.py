@@ -1,1 +1,1 @@
-"""Mesh files: STL, 3MF and GLB, written and read back."""
+"""Writers and readers of mesh files: STL, 3MF and GLB."""

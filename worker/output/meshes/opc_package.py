@@ -1,4 +1,4 @@
-"""The package around a 3MF model: Open Packaging Conventions, and the XML that all our models share."""
+"""3MF packages by the Open Packaging Conventions (ECMA-376 part 2), and the XML that all 3MF models here share."""
 
 import io
 import re
@@ -17,7 +17,7 @@ from worker.solids.mesh import Mesh
 from worker.solids.ring import on_grid
 from worker.spec.errors import CheckFailed
 
-#: Names that the core specification gives to metadata without a namespace (table in 3.4.1).
+#: Names of metadata without a namespace (core specification, table in 3.4.1).
 METADATA_NAMES: Final = frozenset(
     {
         "Title",
@@ -45,31 +45,31 @@ _THUMBNAIL: Final = (
     f'<Relationship Target="/{_THUMBNAIL_PATH}" Id="rel1" Type="{_PACKAGE}/relationships/metadata/thumbnail"/>'
 )
 
-#: What XML 1.0 cannot carry (production 2): control characters, lone surrogates, two non-characters.
+#: Characters that XML 1.0 excludes (production 2): control characters, lone surrogates, two non-characters.
 _NOT_IN_XML: Final = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 _NUMBERS_ONLY: Final = bytes(c if chr(c) in "0123456789.+-eE" else 0x20 for c in range(256))
 
 _LEAST_TRIANGLES: Final = 4
 
-#: How far from the coordinate grid a number may be and still be written with its three decimals.
+#: Coordinates at most this far from the coordinate grid are written with three decimals, mm.
 _ON_GRID: Final = 1e-7
 
 
 def write_package(resources: str, build: str, metadata: Mapping[str, str], thumbnail: bytes | None = None) -> bytes:
-    """Return the package of a model in millimetres.
+    """Return the 3MF package of a model in millimetres.
 
     Args:
-        resources: the elements in ``<resources>``.
-        build: the elements in ``<build>``.
-        metadata: by core name, see `METADATA_NAMES`.
-        thumbnail: a PNG picture.
+        resources: the XML inside ``<resources>``.
+        build: the XML inside ``<build>``.
+        metadata: values by name, see `METADATA_NAMES`.
+        thumbnail: a picture of the model as PNG.
 
     Raises:
-        ValueError: when a metadata name is not of the core specification.
+        ValueError: when a metadata name is not in the core specification.
     """
     if unknown := sorted(metadata.keys() - METADATA_NAMES):
-        raise ValueError(f"{unknown[0]!r} is no metadata name of the 3MF core specification.")
+        raise ValueError(f"{unknown[0]!r} is not a metadata name of the 3MF core specification.")
     model = "".join(
         [
             f'{_DECLARATION}<model unit="millimeter" xml:lang="en-US" xmlns="{CORE}">\n',
@@ -103,13 +103,13 @@ def mesh_element(mesh: Mesh) -> str:
     """Return the ``<mesh>`` element of a closed solid in mm.
 
     Vertices on the coordinate grid are written with three decimals. Others are written as single-precision numbers
-    with the nine digits that restore them, so that the STL and the 3MF of one mesh hold the same points.
+    with nine significant digits, which restore them exactly, so that STL and 3MF of a mesh hold the same points.
 
     Raises:
-        CheckFailed: when there are fewer than four triangles, which enclose nothing (rule 4.1 of the specification).
+        CheckFailed: when there are fewer than four triangles (rule 4.1 of the specification).
     """
     if len(mesh.triangles) < _LEAST_TRIANGLES:
-        raise CheckFailed("The mesh encloses nothing.", value=len(mesh.triangles), limit="at least 4 triangles")
+        raise CheckFailed("The mesh encloses no volume.", value=len(mesh.triangles), limit="at least 4 triangles")
     return "".join(
         [
             "<mesh>\n<vertices>\n",
@@ -122,19 +122,19 @@ def mesh_element(mesh: Mesh) -> str:
 
 
 def attribute(text: str) -> str:
-    """Return a quoted attribute value; characters that XML cannot carry become U+FFFD."""
+    """Return an attribute value in quotes; characters that XML excludes become U+FFFD."""
     return quoteattr(_clean(text))
 
 
 def read_model(data: bytes) -> bytes:
-    """Return the model part of a 3MF package; the archive's checksum and the XML's form are checked.
+    """Return the XML of a 3MF package's model, after verifying its checksum and that it is well-formed.
 
     Raises:
-        CheckFailed: when the package cannot be read.
+        CheckFailed: when the archive is damaged or has no model, or when the XML is not well-formed.
     """
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as package:
-            model = package.read(_MODEL_PATH)  # checks the sum as well
+            model = package.read(_MODEL_PATH)  # verifies the checksum, too
         expat.ParserCreate().Parse(model, True)  # noqa: FBT003 - expat takes no name for "final"
     except (zipfile.BadZipFile, zlib.error, KeyError, expat.ExpatError) as error:
         raise CheckFailed("The 3MF package cannot be read.", value=str(error)) from error
@@ -142,7 +142,7 @@ def read_model(data: bytes) -> bytes:
 
 
 def read_meshes(model: bytes) -> list[Mesh]:
-    """Return the meshes of a model that we wrote, in the file's order; other writers' attributes are not understood.
+    """Return the meshes of a model that `mesh_element` wrote, in the file's order.
 
     Raises:
         CheckFailed: when an element does not hold three numbers.
@@ -157,7 +157,7 @@ def read_meshes(model: bytes) -> list[Mesh]:
 
 
 def _vertices(vertices: NDArray[np.float64]) -> str:
-    """Return the vertex elements, one a line."""
+    """Return the elements of vertices ``(n, 3) float64``, mm, one on each line."""
     rounded = on_grid(vertices) + 0.0  # no negative zeros
     if np.abs(rounded - vertices).max(initial=0.0) <= _ON_GRID:
         line, numbers = '<vertex x="%.3f" y="%.3f" z="%.3f"/>\n', rounded.ravel().tolist()
@@ -172,25 +172,27 @@ def _triangles(triangles: NDArray[np.int32]) -> str:
 
 
 def _between(block: bytes, element: bytes) -> bytes:
-    """Return what stands inside the first element of this name, or nothing."""
+    """Return the contents of the first element of this name, or nothing."""
     return block.partition(b"<%b>" % element)[2].partition(b"</%b>" % element)[0]
 
 
 def _unnumbered(block: bytes) -> bytes:
-    """Return the block with digits only in its values."""
+    """Return the block without the digits in attribute names."""
     return block.replace(b' v1="', b' "').replace(b' v2="', b' "').replace(b' v3="', b' "')
 
 
 def _numbers(block: bytes, element: bytes) -> NDArray[np.float64]:
-    """Return the numbers of a block of elements, ``(n, 3)``."""
+    """Return the attribute values of a block of elements, ``(n, 3) float64``."""
     count = block.count(element)
     bare = block.replace(element, b"").translate(_NUMBERS_ONLY)
     try:
         numbers = np.array(bare.split(), dtype=np.float64)
     except ValueError as error:
-        raise CheckFailed("A 3MF element holds what is no number.", value=str(error)) from error
+        raise CheckFailed("A 3MF element has an attribute that is not a number.", value=str(error)) from error
     if len(numbers) != 3 * count:
-        raise CheckFailed("A 3MF element lacks three numbers.", value=len(numbers), limit=f"{3 * count} numbers")
+        raise CheckFailed(
+            "The 3MF elements do not have three numbers each.", value=len(numbers), limit=f"{3 * count} numbers"
+        )
     return numbers.reshape(-1, 3)
 
 

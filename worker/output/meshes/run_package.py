@@ -1,4 +1,4 @@
-"""A print run as a 3MF package (Core Specification 1.4.0): every piece its own named object in its place on the bed."""
+"""3MF files of print runs (Core Specification 1.4.0): each piece is a named object in its place on the bed."""
 
 import re
 import xml.etree.ElementTree as ET
@@ -28,10 +28,10 @@ _TURNS: Final = {0: "1 0 0 0 1 0 0 0 1", 90: "0 1 0 -1 0 0 0 0 1"}
 
 @dataclass(frozen=True, slots=True)
 class BedObject:
-    """One piece on a bed: turned counter-clockwise about z, then the least corner of its box moved to ``at``, z = 0.
+    """One piece on a bed: turned counter-clockwise about z by ``turn`` degrees, then moved to ``at``, standing on z 0.
 
-    ``at`` is in mm from the bed's front left corner. ``part_number`` is the piece's mark: objects of one mark share
-    one mesh. ``colour`` is #RRGGBB (sRGB) or None, ``material`` the filament's name.
+    ``at`` is the front left corner of the turned piece's box, mm from the bed's front left corner. ``part_number`` is
+    the piece's mark: objects of a mark share a mesh. ``colour`` is #RRGGBB (sRGB), ``material`` the filament's name.
     """
 
     mesh: Mesh = field(repr=False)
@@ -44,13 +44,13 @@ class BedObject:
 
     @property
     def placed(self) -> NDArray[np.float64]:
-        """The vertices where the piece stands on the bed, ``(n, 3)``."""
+        """The vertices of the piece on the bed, ``(n, 3) float64``, mm."""
         moved: NDArray[np.float64] = turned_vertices(self.mesh, self.turn) + np.array([*self.at, 0.0])
         return moved
 
 
 def turned_vertices(mesh: Mesh, turn: Literal[0, 90]) -> NDArray[np.float64]:
-    """Return a mesh's vertices turned counter-clockwise about z, the least corner of their box at the origin."""
+    """Return vertices turned counter-clockwise about z and moved to the positive octant, ``(n, 3) float64``, mm."""
     x, y, z = mesh.vertices.T
     turned = np.column_stack([-y, x, z] if turn == 90 else [x, y, z])  # noqa: PLR2004 - a quarter turn
     moved: NDArray[np.float64] = turned - turned.min(axis=0)
@@ -62,23 +62,23 @@ def write_run(
 ) -> bytes:
     """Return a run as a 3MF package, the same bytes for the same run.
 
-    A mark that is printed once is an object with a mesh. A mark that is printed more often is one object with the mesh
-    and, for each piece, an object with the piece's name whose only component is the first: readers show the names, and
-    the mesh is written once.
+    A mark with one piece is one object with a mesh. A mark with several pieces is one object with the mesh and, for
+    each piece, an object with the piece's name whose only component is that object: readers show the names, and the
+    mesh is written once.
 
     Args:
         objects: the pieces, in the order in which the file lists them; one mark has one mesh and one colour.
         title: the run's name, the metadata "Title".
-        metadata: by core name, see `worker.output.meshes.opc_package.METADATA_NAMES`.
+        metadata: values by name, see `worker.output.meshes.opc_package.METADATA_NAMES`.
         thumbnail: a PNG picture of the bed.
 
     Raises:
-        ValueError: when there is no object, when objects of one mark differ in mesh or colour, or when a colour or a
-            name of the metadata is not of the core specification.
+        ValueError: when there is no object, when objects of one mark differ in mesh or colour, when a colour is not
+            #RRGGBB, or when a metadata name is not in the core specification.
         CheckFailed: when a mesh has fewer than four triangles.
     """
     if not objects:
-        raise ValueError("A run without pieces is none.")
+        raise ValueError("A run must have at least one piece.")
     palette = _palette(objects)
     resources = [_materials(palette)] if palette else []
     items: list[str] = []
@@ -110,7 +110,10 @@ def write_run(
 
 @dataclass(frozen=True, slots=True)
 class RunItem:
-    """One item of a run's file as read back: its object's name, its part number, its mesh and its transform."""
+    """One build item of a run's file as read back.
+
+    ``transform`` ``(4, 3) float64`` applies to row vectors: the images of the axes, then the translation, mm.
+    """
 
     name: str
     part_number: str
@@ -119,26 +122,26 @@ class RunItem:
 
     @property
     def placed(self) -> NDArray[np.float64]:
-        """The vertices where the piece stands on the bed, ``(n, 3)``; the transform is for row vectors."""
+        """The vertices of the piece on the bed, ``(n, 3) float64``, mm."""
         moved: NDArray[np.float64] = self.mesh.vertices @ self.transform[:3] + self.transform[3]
         return moved
 
 
 def read_run(data: bytes) -> list[RunItem]:
-    """Return the items of a run that we wrote, in the file's order.
+    """Return the build items of a file that `write_run` wrote, in the file's order.
 
     Raises:
-        CheckFailed: when the package cannot be read or is not as we write it.
+        CheckFailed: when the package cannot be read or has another structure than `write_run` gives it.
     """
     model = read_model(data)
     meshes = read_meshes(model)
-    # the meshes are read by the block; what is left is small
+    # only the small rest without the meshes is parsed as XML
     head, *blocks = model.split(b"<mesh>")
     rest = b"".join([head, *(b"<mesh/>" + block.partition(b"</mesh>")[2] for block in blocks)])
     try:
-        return _items(ET.fromstring(rest), meshes)  # noqa: S314 - ours, and without a DTD
+        return _items(ET.fromstring(rest), meshes)  # noqa: S314 - expected_triangles, and without a DTD
     except (KeyError, IndexError, ValueError, StopIteration, ET.ParseError) as error:
-        raise CheckFailed("The run's file is not as it was written.", value=str(error)) from error
+        raise CheckFailed("The run's file has an unexpected structure.", value=str(error)) from error
 
 
 def check_run(
@@ -149,14 +152,16 @@ def check_run(
     spacing: float = 0.0,
     subject: str | None = None,
 ) -> tuple[Check, ...]:
-    """Return the checks of a run's file as read back; none raises, see `worker.output.checks.part_checks.require`.
+    """Return all checks of a run's file as read back, passed or not.
+
+    `worker.output.checks.part_checks.require` raises the failed ones.
 
     Args:
         data: the file.
-        expected: the pieces, as they were given to `write_run`.
-        printer: whose bed it is.
-        spacing: least distance between two pieces in x or in y, in mm.
-        subject: what the checks name, as the file's name.
+        expected: the pieces that `write_run` was called with.
+        printer: the printer whose bed the pieces are on.
+        spacing: the required distance between two pieces in x or in y, mm.
+        subject: the subject of the checks, such as the file's name.
     """
     try:
         items = read_run(data)
@@ -166,45 +171,45 @@ def check_run(
     boxes = [(item.placed.min(axis=0), item.placed.max(axis=0)) for item in items]
     gap = min((_gap(first, other) for first, other in combinations(boxes, 2)), default=None)
     named = [(item.name, item.part_number) for item in items] == [(item.name, item.part_number) for item in expected]
-    astray = max(map(_astray, items, expected), default=0.0) if len(items) == len(expected) else None
+    deviation = max(map(_deviation, items, expected), default=0.0) if len(items) == len(expected) else None
     outside = [item.name for item, box in zip(items, boxes, strict=True) if not _on_bed(box, printer)]
     areas = [(*area.at, *area.size) for area in printer.forbidden]
     touching = [item.name for item, box in zip(items, boxes, strict=True) if any(_meets(box, area) for area in areas)]
     bed = " x ".join(f"{length:g}" for length in printer.bed)
     return (
         Check(
-            name="pieces", passed=named, value=len(items), limit=f"{len(expected)} pieces by name, in order",
+            name="pieces", passed=named, value=len(items), limit=f"the {len(expected)} planned pieces, in order",
             subject=subject,
         ),
         Check(
-            name="places", passed=astray is not None and astray <= FILE_SLACK, value=_rounded(astray),
-            limit=f"every point at most {FILE_SLACK:g} mm from its planned place", subject=subject,
+            name="places", passed=deviation is not None and deviation <= FILE_SLACK, value=_rounded(deviation),
+            limit=f"every vertex at most {FILE_SLACK:g} mm from its planned position", subject=subject,
         ),
         Check(
             name="spacing", passed=gap is None or gap >= spacing - CONTAINMENT_SLACK, value=_rounded(gap),
-            limit=f"at least {spacing:g} mm between two pieces in x or in y, less {CONTAINMENT_SLACK:g}",
+            limit=f"at least {spacing:g} mm between two pieces in x or y, less {CONTAINMENT_SLACK:g} mm for rounding",
             subject=subject,
         ),
         Check(
             name="on bed", passed=not outside, value=", ".join(outside) or 0,
-            limit=f"0 pieces off {bed} mm with a margin of {printer.margin:g}, or not standing on it",
+            limit=f"0 pieces outside the bed, {bed} mm less a margin of {printer.margin:g} mm, or above it",
             subject=subject,
         ),
         Check(
             name="forbidden", passed=not touching, value=", ".join(touching) or 0,
-            limit=f"0 pieces over {len(areas)} forbidden areas", subject=subject,
+            limit=f"0 pieces over the bed's {len(areas)} forbidden areas", subject=subject,
         ),
     )  # fmt: skip
 
 
 def _palette(objects: Sequence[BedObject]) -> dict[tuple[str, str], int]:
-    """Return every material and colour with its index, in the order of the pieces."""
+    """Return each pair of material and colour with its index, in the order of the pieces."""
     palette: dict[tuple[str, str], int] = {}
     for piece in objects:
         if piece.colour is None:
             continue
         if not _COLOUR.fullmatch(piece.colour):
-            raise ValueError(f"{piece.colour!r} is no colour as #RRGGBB.")
+            raise ValueError(f"{piece.colour!r} is not a colour #RRGGBB.")
         palette.setdefault((piece.material, piece.colour.upper()), len(palette))
     return palette
 
@@ -231,7 +236,7 @@ def _object(number: int, name: str, piece: BedObject, palette: Mapping[tuple[str
 
 
 def _transform(piece: BedObject) -> str:
-    """Return the twelve numbers that turn a piece and move its box to its place: rows, the translation last."""
+    """Return the transform of a piece, 12 numbers: the rows of the matrix, the translation last."""
     low, high = piece.mesh.bounds
     left, front = (-high[1], low[0]) if piece.turn == 90 else (low[0], low[1])  # noqa: PLR2004 - a quarter turn
     moved = (piece.at[0] - left, piece.at[1] - front, -low[2])
@@ -264,19 +269,19 @@ def _items(tree: ET.Element, meshes: Sequence[Mesh]) -> list[RunItem]:
     return items
 
 
-def _astray(item: RunItem, expected: BedObject) -> float:
-    """Return how far any corner of a triangle is from where it should be, in mm; infinite for another mesh."""
-    ours, theirs = expected.mesh.triangles, item.mesh.triangles
-    if ours.shape != theirs.shape or theirs.min() < 0 or theirs.max() >= len(item.mesh.vertices):
+def _deviation(item: RunItem, expected: BedObject) -> float:
+    """Return the greatest difference of a coordinate from its expected value, mm; infinite for another mesh."""
+    expected_triangles, triangles = expected.mesh.triangles, item.mesh.triangles
+    if expected_triangles.shape != triangles.shape or triangles.min() < 0 or triangles.max() >= len(item.mesh.vertices):
         return float("inf")
-    return float(np.abs(item.placed[theirs] - expected.placed[ours]).max())
+    return float(np.abs(item.placed[triangles] - expected.placed[expected_triangles]).max())
 
 
 _Box = tuple[NDArray[np.float64], NDArray[np.float64]]
 
 
 def _gap(first: _Box, other: _Box) -> float:
-    """Return the air between two boxes in x or in y, whichever is more; negative where they overlap."""
+    """Return the gap between two boxes in x or in y, whichever is larger, mm; negative where they overlap."""
     return float(np.maximum(first[0] - other[1], other[0] - first[1])[:2].max())
 
 
@@ -298,7 +303,7 @@ def _meets(box: _Box, area: tuple[float, float, float, float]) -> bool:
 
 
 def _rounded(value: float | None) -> float | str | None:
-    """Return a figure as a check tells it; JSON has no infinity."""
+    """Return the value of a check; JSON has no infinity."""
     if value is None:
         return None
     return round(value, _DECIMALS) if value != float("inf") else "another mesh"

@@ -1,7 +1,7 @@
-"""A drawer as assembled, as one binary glTF 2.0 file (GLB): metres, y up, the drawer's front towards +z.
+"""The assembled drawer as a binary glTF 2.0 file (GLB): in metres, y up, the drawer's front towards +z.
 
-Normals are left out: readers must then shade flat (3.7.2.1 of the specification), which suits these solids, and
-vertices stay shared. A mark is one mesh, and every place of it a node of a few bytes.
+Normals are left out, so that viewers shade flat (3.7.2.1 of the specification), which suits these solids, and vertices
+stay shared. Each mark is one mesh, and each of its placements a node of a few bytes.
 """
 
 import re
@@ -21,7 +21,7 @@ from worker.solids.mesh import Mesh
 
 __all__ = ["FLOOR", "TRAYS", "write_glb"]
 
-#: Colours of what has none of its own, as #RRGGBB: what lies on the bottom, and what stands on it.
+#: Default colours of the floor's parts and of trays, as #RRGGBB.
 FLOOR: Final = PALETTE["edge"]
 TRAYS: Final = PALETTE["tray"]
 
@@ -41,16 +41,16 @@ _MM: Final = 1000.0
 
 
 def write_glb(drawer: DrawerPlan, meshes: Mapping[str, Mesh], colours: Mapping[str, str]) -> bytes:
-    """Return the drawer with everything in its place, the same bytes for the same drawer.
+    """Return the drawer with all parts in their places, the same bytes for the same drawer.
 
     Args:
-        drawer: what stands where; copies of a drawer are alike.
-        meshes: by mark, in mm.
-        colours: by mark, as #RRGGBB (sRGB); a mark that is left out has the floor's or the trays' own colour.
+        drawer: the drawer as laid out; its copies are identical.
+        meshes: by mark, mm.
+        colours: by mark, as #RRGGBB (sRGB); other marks have the default colour of the floor or of trays.
 
     Raises:
         KeyError: when a mark that is placed has no mesh.
-        ValueError: when a colour is none.
+        ValueError: when a colour is not #RRGGBB.
     """
     marks = sorted({place.mark: place.cell is not None for place in drawer.placements}.items(), key=_by_mark)
     binary = _Binary()
@@ -84,7 +84,7 @@ def write_glb(drawer: DrawerPlan, meshes: Mapping[str, Mesh], colours: Mapping[s
 
 
 class _Binary:
-    """The buffer as it grows, and what describes it."""
+    """The binary buffer, with its buffer views and accessors."""
 
     def __init__(self) -> None:
         self.pieces: list[bytes] = []
@@ -93,7 +93,7 @@ class _Binary:
         self.length = 0
 
     def mesh(self, mesh: Mesh) -> tuple[int, int]:
-        """Add a mesh; return its two accessors: positions and indices."""
+        """Add a mesh; return the indices of its two accessors, for positions and for triangles."""
         points = upright(mesh.vertices).astype("<f4") + np.float32(0.0)  # no negative zeros
         small = len(points) <= _MOST_IN_16
         indices = mesh.triangles.astype("<u2" if small else "<u4").ravel()
@@ -119,7 +119,7 @@ class _Binary:
 
 
 def upright(points: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return points ``(n, 3)`` in mm with z up in metres with y up: (x, y, z) becomes (x, z, -y) / 1000."""
+    """Return points ``(n, 3) float64``, in mm with z up, in metres with y up: (x, y, z) becomes (x, z, -y) / 1000."""
     turned: NDArray[np.float64] = np.column_stack([points[:, 0], points[:, 2], -points[:, 1]]) / _MM
     return turned
 
@@ -140,9 +140,9 @@ def _node(place: Placement, mesh: Mesh, shape: int) -> dict[str, Any]:
 
 
 def _material(name: str, colour: str) -> dict[str, Any]:
-    """Return a plain matt plastic of this colour; the specification counts colours in linear light (3.9.2)."""
+    """Return a matt plastic material of this colour; glTF has colours in linear light (3.9.2 of the specification)."""
     if not _COLOUR.fullmatch(colour):
-        raise ValueError(f"{colour!r} is no colour as #RRGGBB.")
+        raise ValueError(f"{colour!r} is not a colour #RRGGBB.")
     channels = [round(_linear(int(colour[at : at + 2], 16) / 255.0), 6) for at in (1, 3, 5)]
     return {
         "name": f"{name} {colour}",
@@ -160,7 +160,7 @@ def _doubles(numbers: NDArray[np.float32]) -> list[float]:
 
 
 def _by_mark(entry: tuple[str, bool]) -> tuple[str, int, str]:
-    """Return a sort key: T2 before T10."""
+    """Return a sort key that puts T2 before T10."""
     mark = entry[0]
     return mark[0], len(mark), mark
 

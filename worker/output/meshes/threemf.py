@@ -1,4 +1,4 @@
-"""3MF packages (3MF Core Specification 1.4.0): one object, in millimetres, with the same bytes for the same mesh."""
+"""3MF files of one part (3MF Core Specification 1.4.0): one object in millimetres, deterministic for the same mesh."""
 
 from collections.abc import Mapping
 
@@ -22,8 +22,8 @@ def write_3mf(mesh: Mesh, *, name: str, part_number: str, metadata: Mapping[str,
     Args:
         mesh: a closed solid, in mm, in the positive octant; see `worker.output.meshes.opc_package.mesh_element`.
         name: the object's name; characters that XML cannot carry become U+FFFD.
-        part_number: of the object and of the build's item.
-        metadata: by core name, see `METADATA_NAMES`.
+        part_number: the part number of the object and of its build item.
+        metadata: values by name, see `METADATA_NAMES`.
 
     Raises:
         ValueError: when a metadata name is not of the core specification.
@@ -39,8 +39,8 @@ def write_3mf(mesh: Mesh, *, name: str, part_number: str, metadata: Mapping[str,
 def read_3mf(data: bytes) -> list[Mesh]:
     """Return the meshes of a 3MF package that we wrote, in the file's order.
 
-    This serves to check our own files as read back: the archive's checksums and the XML's form are checked, but
-    transforms, components and other writers' order of attributes are not understood.
+    This reader is for checking our own files: it verifies the archive's checksums and that the XML is well-formed, but
+    supports no transforms, no components and no other order of attributes than ours.
 
     Raises:
         CheckFailed: when the package cannot be read or holds no mesh.
