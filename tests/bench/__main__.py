@@ -1,4 +1,4 @@
-"""Print the figures. Nothing else should run beside it: ``python -m tests.bench [solids] [jobs] ...``."""
+"""Run benchmarks and print their figures: ``python -m tests.bench [solids] [jobs] ...``, on an idle machine."""
 
 import importlib
 import sys
@@ -7,7 +7,7 @@ BENCHES = ("solids", "jobs", "layout", "service", "scale", "idle")
 
 
 def main() -> None:
-    """Run the benches that are named, or all."""
+    """Run the benchmarks named on the command line, or all of them."""
     for name in sys.argv[1:] or BENCHES:
         print(f"-- {name}")
         importlib.import_module(f"tests.bench.{name}").main()

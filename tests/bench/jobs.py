@@ -1,4 +1,4 @@
-"""What the queue, the record and the store cost: a 20-tray job through the service against the pipeline in-process."""
+"""Overhead of queue, database and object store: a job of 20 trays through the service and by the pipeline alone."""
 
 import statistics
 import tempfile
@@ -18,7 +18,7 @@ GOAL = 1.5
 
 
 def spec_of(height: float) -> Spec:
-    """Return a drawer with 20 trays of 10 kinds; another height makes other trays."""
+    """Return the spec of a drawer with 20 trays of 10 kinds; another height in mm gives other parts."""
     trays = [
         {"name": f"kind {index}", "cells": [1 + index % 2, 1 + index % 3], "height": height + index, "quantity": 2}
         for index in range(8)
@@ -32,7 +32,7 @@ def spec_of(height: float) -> Spec:
 
 
 def served(engine: JobService, spec: Spec) -> float:
-    """Return the seconds from submitting to the end."""
+    """Return the seconds from submitting a job to its end."""
     start = time.perf_counter()
     job = engine.submit(spec)
     while not (job := engine.job(job.id)).ended:
@@ -44,14 +44,14 @@ def served(engine: JobService, spec: Spec) -> float:
 
 
 def called(parts: InMemoryPartCache, spec: Spec) -> float:
-    """Return the seconds of the pipeline alone."""
+    """Return the seconds that the pipeline takes in this process."""
     start = time.perf_counter()
     run_pipeline(spec, part_store=parts, now=datetime.now(UTC))
     return time.perf_counter() - start
 
 
 def main() -> None:
-    """Print the ratios: all parts new, and all parts known."""
+    """Print the ratio of the two with all parts new and with all parts in the cache."""
     with tempfile.TemporaryDirectory(prefix="drawerwright-bench-") as folder:
         settings = Settings(data_dir=Path(folder))
         with Supervisor(settings), JobService.open(settings) as engine:
@@ -64,7 +64,7 @@ def main() -> None:
                 spec = spec_of(21.0 + turn / 8.0)
                 new.append((served(engine, spec), called(parts, spec)))
                 cached.append((served(engine, spec), called(parts, spec)))
-    for name, pairs in (("all parts new", new), ("all parts known", cached)):
+    for name, pairs in (("all parts new", new), ("all parts cached", cached)):
         service, alone = (statistics.median(column) for column in zip(*pairs, strict=True))
         ratio = service / alone
         print(f"{name:24s} service {service:6.2f} s, pipeline {alone:6.2f} s: {ratio:5.2f} x (at most {GOAL})")

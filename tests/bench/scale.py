@@ -1,4 +1,4 @@
-"""How time and memory of the pipeline grow with the drawers: 1, 10 and 100, each in a process of its own."""
+"""Growth of the pipeline's time and memory with 1, 10 and 100 drawers, each job in its own process."""
 
 import json
 import re
@@ -17,7 +17,7 @@ DRAWERS = (1, 10, 100)
 
 
 def spec_of(drawers: int, *, alike: bool) -> Spec:
-    """Return a job of so many drawers with six trays each: all alike, or each a little higher than the one before."""
+    """Return the spec of drawers with six trays each: all identical, or each 0.25 mm higher than the one before."""
     trays = [
         {"name": f"kind {index}", "cells": [1 + index % 2, 1 + index % 3], "height": 20 + 3 * index}
         for index in range(6)
@@ -33,8 +33,10 @@ def spec_of(drawers: int, *, alike: bool) -> Spec:
 
 
 def measured(drawers: int, *, alike: bool) -> dict[str, float]:
-    """Return seconds, peak of memory in MiB beyond what was there before, and parts of one run in this process."""
-    run_pipeline(spec_of(1, alike=True), part_store=InMemoryPartCache(), now=datetime.now(UTC))  # loads everything
+    """Return the seconds of a job in this process, the peak of memory in MiB, and its increase in MiB."""
+    run_pipeline(
+        spec_of(1, alike=True), part_store=InMemoryPartCache(), now=datetime.now(UTC)
+    )  # imports all modules before anything is measured
     spec = spec_of(drawers, alike=alike)
     before = _peak()
     start = time.perf_counter()
@@ -45,23 +47,23 @@ def measured(drawers: int, *, alike: bool) -> dict[str, float]:
 
 
 def _peak() -> int:
-    """Return the most KiB that this program has had; what `getrusage` tells includes the one that started it."""
+    """Return the peak resident memory of this program in KiB; `getrusage` would include the parent before exec."""
     peak = re.search(r"^VmHWM:\s+(\d+) kB$", Path("/proc/self/status").read_text(), re.MULTILINE)
     if peak is None:
-        raise SystemExit("The peak of memory is not known here.")
+        raise SystemExit("This system does not report the peak of memory in /proc/self/status.")
     return int(peak[1])
 
 
 def apart(drawers: int, *, alike: bool) -> dict[str, float]:
-    """Return the same of a process of its own."""
+    """Return the figures of `measured` in a new process."""
     command = [sys.executable, "-m", "tests.bench.scale", str(drawers), str(int(alike))]
     values: dict[str, float] = json.loads(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
     return values
 
 
 def main(drawers: tuple[int, ...] = DRAWERS) -> None:
-    """Print the figures and how they grow from one count of drawers to the next: linear is 1.00 or less."""
-    for alike, name in ((False, "each drawer other trays"), (True, "all drawers alike")):
+    """Print the figures and their growth from one number of drawers to the next: 1.00 is linear."""
+    for alike, name in ((False, "all drawers different"), (True, "all drawers identical")):
         print(name)
         before: tuple[int, dict[str, float]] | None = None
         for count in drawers:

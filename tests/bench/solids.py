@@ -1,4 +1,4 @@
-"""How fast parts are built: directly, from whole solids by booleans, and by a B-rep kernel, in one run."""
+"""Build time of parts: directly as meshes, by booleans of whole solids, and by a B-rep kernel."""
 
 import gc
 import statistics
@@ -16,7 +16,7 @@ ROUNDS = 15
 
 
 def median_seconds(work: Callable[[], object], rounds: int = ROUNDS) -> float:
-    """Return the median wall time of a call, after one that is not counted."""
+    """Return the median wall time of a call in seconds, after a warm-up call."""
     work()
     times = []
     for _ in range(rounds):
@@ -28,7 +28,7 @@ def median_seconds(work: Callable[[], object], rounds: int = ROUNDS) -> float:
 
 
 def main() -> None:
-    """Print the ratios."""
+    """Print the time of the direct build and how many times slower the others are."""
     cases = [
         ("tile 5 x 5", tile(5, 5), tile_oracle, brep.tile, 20.0, 100.0),
         ("tile 6 x 6", tile(6, 6), tile_oracle, brep.tile, 20.0, 100.0),

@@ -163,7 +163,7 @@ def _drawers(drawers: Sequence[DrawerEntry]) -> None:
 
 
 def _things(document: PlanDocument | Manifest) -> None:
-    """Print where each item lies, which items have no place, and what a re-layout changes."""
+    """Print where each item lies, which items are not placed, and what a re-layout changes."""
     places = [(drawer, content) for drawer in document.drawers for content in drawer.contents]
     if places:
         table = Table(box=SIMPLE_HEAD, header_style="bold")
@@ -178,7 +178,7 @@ def _things(document: PlanDocument | Manifest) -> None:
             table.add_row(*(_plain(text) for text in (content.item, f"{content.count}", drawer.name, place.mark, cell)))
         _results.print(table)
     for lost in document.unplaced:
-        text = " ".join(filter(None, (f"No place for {lost.count} x {lost.item}: {lost.reason}", lost.remedy)))
+        text = " ".join(filter(None, (f"Not placed: {lost.count} x {lost.item}: {lost.reason}", lost.remedy)))
         _results.print(_plain(text), style="red", soft_wrap=True)
     if document.changes is not None:
         moved = sum(change.count for change in document.changes.moved)
@@ -211,7 +211,7 @@ def _runs(document: PlanDocument | Manifest) -> None:
         cells = (f"{run.number}", filament, f"{run.layer:g}", pieces, *figures)
         table.add_row(*(_plain(cell) for cell in cells))
     _results.print(table)
-    least = "the minimum" if work.least_runs == work.runs else f"lower bound: {work.least_runs}"
+    least = f"at least {work.least_runs} are needed"
     _results.print(_plain(f"{work.pieces} pieces in {work.runs} runs ({least})."), soft_wrap=True)
     if timed:
         _results.print(_plain(_sums(work)), soft_wrap=True)
@@ -234,14 +234,15 @@ def _outlook(manifest: Manifest) -> None:
     if manifest.work is not None:
         for other in manifest.work.alternatives:
             text = (
-                f"At {other.layer:g} mm layers: {other.runs} runs, {_clock(other.seconds)} h:min, {other.grams:.0f} g."
+                f"With a layer height of {other.layer:g} mm: {other.runs} runs, {_clock(other.seconds)} h:min, "
+                f"{other.grams:.0f} g."
             )
             _results.print(_plain(text), soft_wrap=True)
     if manifest.schedule is not None:
         _steps(manifest.schedule.steps)
         if manifest.schedule.finish is not None:
             finish = f"{manifest.schedule.finish:%a %Y-%m-%d %H:%M} ({manifest.schedule.timezone})"
-            _results.print(_plain(f"Earliest finish: {finish}."), soft_wrap=True)
+            _results.print(_plain(f"Printing ends on {finish} at the earliest."), soft_wrap=True)
         for delay in manifest.schedule.waiting:
             _results.print(_plain(f"Run {delay.run} is not scheduled: {delay.reason}"), style="yellow", soft_wrap=True)
     for bought in manifest.purchases:

@@ -80,7 +80,7 @@ def test_a_plan_lists_items_and_those_without_a_place(run, tmp_path):
     assert result.exit_code == 0
     lines = result.stdout.splitlines()
     assert any(line.split()[:2] == ["dice", "4"] for line in lines)
-    assert any(line.startswith("No place for 1 x ruler: ") for line in lines)
+    assert any(line.startswith("Not placed: 1 x ruler: ") for line in lines)
     assert not any(line.startswith("Of what is printed") for line in lines)
 
 

@@ -60,7 +60,7 @@ def test_colours_appear_on_terminals_and_respect_no_color(environment, spec):
     assert _COLOUR.search(_on_a_terminal(command, environment))
     assert not _COLOUR.search(_on_a_terminal(command, {**environment, "NO_COLOR": "1"}))  # no-color.org
     piped = subprocess.run(command, env=environment, capture_output=True, text=True, check=True)
-    assert "No place for 1 x ruler" in piped.stdout
+    assert "Not placed: 1 x ruler" in piped.stdout
     assert "\x1b" not in piped.stdout + piped.stderr
 
 

@@ -1,1 +1,1 @@
-"""Maps, legends and label sheets."""
+"""Drawings as SVG and PDF: maps with their legends, and label sheets."""

@@ -1,7 +1,7 @@
-"""The dimensions round a view of a drawer: what it measures, what the cells leave at each side, and where its front is.
+"""Dimensions around a view of a drawer: its size, the margins around the cells, and its front.
 
-Dimension lines end in slanted strokes, the numbers stand above them (as in ISO 129-1; from memory). A number that has
-no room is left out: the heading and the legend have all of them.
+Dimension lines end in oblique strokes and numbers stand above them (as in ISO 129-1; from memory). Numbers that do not
+fit are left out: the heading and the legend have all of them.
 """
 
 from math import ceil
@@ -13,7 +13,7 @@ from worker.output.drawings.sheet import LEAST, Path, TextLine
 
 __all__ = ["FOOT", "HEAD", "SIDE", "dimensions"]
 
-#: Room round a view, in units: left and right, above, below.
+#: Space around a view, in units: left and right, above, below.
 SIDE: Final = 14.0
 HEAD: Final = 11.5
 FOOT: Final = 18.0
@@ -23,19 +23,20 @@ _SIZE: Final = 2.4
 _NEAR: Final = 5.5
 _FAR: Final = 10.0
 _GAP: Final = 1.1
-#: Numbers of cells stand at least so far apart, in units.
+#: Least distance between the numbers of columns or rows, in units.
 _APART: Final = 4.5
 
 
 def dimensions(
     mapped: MappedDrawer, place: tuple[float, float, float, float], across: tuple[float, float]
 ) -> list[Path | TextLine]:
-    """Return the dimensions.
+    """Return the shapes of all dimensions, in mm of the sheet.
 
     Args:
         mapped: the drawer.
-        place: left and top of the drawer on the sheet, mm of the drawer in a mm of it, and mm of it in a unit.
-        across: left and width of the room that the view has.
+        place: left and top of the drawer on the sheet, mm; mm of the drawer for a mm of the sheet; and the unit, mm on
+            the sheet for a nominal mm of text.
+        across: left and width available to the view on the sheet, mm.
     """
     drawn = _Dimensions(mapped, place)
     drawn.chains()
@@ -45,6 +46,8 @@ def dimensions(
 
 
 class _Dimensions:
+    """The dimensions of one view, placed on a sheet."""
+
     def __init__(self, mapped: MappedDrawer, place: tuple[float, float, float, float]) -> None:
         self.mapped = mapped
         self.left, self.top, self.scale, self.unit = place
@@ -62,7 +65,7 @@ class _Dimensions:
         return text_width(text, _SIZE * self.unit)
 
     def _along(self, ends: tuple[float, ...], level: float, *, upright: bool) -> None:
-        """Draw one dimension line with a stroke at each end, and thin lines from the drawer to it."""
+        """Draw a dimension line with an oblique stroke and an extension line at each of its ends."""
         slant = 0.8 * self.unit
         first, last = ends[0], ends[-1]
         if upright:
@@ -81,7 +84,7 @@ class _Dimensions:
                 self._line((end, edge + out), (end, level + out), width=0.1)
 
     def chains(self) -> None:
-        """Draw the cells with what they leave in front and at the right, the whole below it and at the left."""
+        """Draw the chains of cells and margins, below and at the right, and the overall size, below and at the left."""
         unit, (wide, deep) = self.unit, self.mapped.extent
         left, front, right, back = self.mapped.edges
         high = LINE * _SIZE * unit
@@ -117,7 +120,7 @@ class _Dimensions:
                     self._text(text, beside + self._width(text) / 2.0, middle - high / 2.0)
 
     def _edge(self, size: float, low: float, far: float, out: int, above: float) -> None:
-        """Write what the cells leave at the left or the right: between the strokes, or else outside them."""
+        """Write the margin at the left or right of the cells: between the strokes, or else outside them."""
         text = _rounded(size)
         width = self._width(text) + 2 * _GAP * self.unit
         if not text:
@@ -128,7 +131,7 @@ class _Dimensions:
             self._text(text, (low - width / 2.0) if out < 0 else (far + width / 2.0), above)
 
     def numbers(self) -> None:
-        """Number columns above and rows at the left, from 0, as places of trays are counted."""
+        """Number columns above and rows at the left, from 0, as grid positions of trays are counted."""
         lattice, unit = self.mapped.drawer.lattice, self.unit
         step = lattice.pitch / self.scale
         every = next((n for n in (1, 2, 5, 10, 20) if n * step >= _APART * unit), 50)
@@ -144,7 +147,7 @@ class _Dimensions:
                     self.shapes.append(TextLine(str(number), at, size, align="right"))
 
     def front(self, left: float, room: float) -> None:
-        """Mark the front with an arrow towards who stands before the drawer; draw a bar to measure the scale by."""
+        """Mark the front with arrows that point out of the drawer, and draw a scale bar."""
         unit = self.unit
         y, x = self.base + 11.3 * unit, left + room / 2.0
         text, size = "front of the drawer", 3.0 * unit
@@ -171,6 +174,6 @@ class _Dimensions:
 
 
 def _rounded(length: float) -> str:
-    """Return a length to a tenth of a mm; nothing for nothing."""
+    """Return a length rounded to 0.1 mm, or an empty text for zero."""
     tenths = ceil(length * 10.0 - 0.5)
     return f"{tenths / 10.0:g}" if tenths > 0 else ""

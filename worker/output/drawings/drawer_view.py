@@ -1,4 +1,4 @@
-"""One view of a drawer on a map, from above and to scale: its floor, or its trays with what lies in them."""
+"""A view of a drawer on a map, from above and to scale: its floor, or its trays with their contents."""
 
 from typing import Final, Literal
 
@@ -15,15 +15,15 @@ __all__ = ["FOOT", "HEAD", "SIDE", "View", "draw_view"]
 
 View = Literal["floor", "trays"]
 
-#: Sizes of type that are tried in a tray, from the largest, in units; a mark is larger by the factor.
+#: Type sizes in a tray, tried from the largest, in units; a mark is larger by the factor.
 _SIZES: Final = (3.2, 2.8, 2.4, 2.1, LEAST)
 _MARK: Final = 1.35
 _TILE_MARKS: Final = (7.0, 5.5, 4.5, 3.5, 2.8, 2.2, LEAST)
-#: A frame is narrow when it is so many times as deep as wide.
+#: A frame is narrow when its depth exceeds its width by this factor.
 _NARROW: Final = 1.8
-#: A tray's text keeps so far from its edges, in units.
+#: Padding between a tray's edges and its text, in units.
 _PAD: Final = 0.9
-#: Ends what is shortened.
+#: End of a shortened line.
 _CUT: Final = "\u2026"
 #: The fewest characters of a shortened line.
 _TELLING: Final = 5
@@ -36,17 +36,20 @@ def draw_view(sheet: Sheet, mapped: MappedDrawer, frame: tuple[float, float, flo
     """Draw a view with its heading and its dimensions.
 
     Args:
-        sheet: what it is drawn on.
+        sheet: the sheet to draw on.
         mapped: the drawer.
-        frame: left, top and width of the room for it; it is as high as the drawer to scale with `HEAD` and `FOOT`.
-        view: which.
-        scale: mm of the drawer in a mm of the sheet.
-        unit: mm of the sheet in a mm of its text.
+        frame: left, top and width available on the sheet, mm; the height taken is the drawer's to scale, `HEAD` and
+            `FOOT`.
+        view: the floor or the trays.
+        scale: mm of the drawer for a mm of the sheet.
+        unit: scale of all text: mm on the sheet for a nominal mm.
     """
     _Figure(sheet, mapped, frame, scale=scale, unit=unit).draw(view)
 
 
 class _Figure:
+    """The drawing of one view, placed on a sheet."""
+
     def __init__(
         self, sheet: Sheet, mapped: MappedDrawer, frame: tuple[float, float, float], *, scale: float, unit: float
     ) -> None:
@@ -91,7 +94,7 @@ class _Figure:
         self.sheet.shapes.append(Path(points, closed=True, fill=fill, stroke=stroke, width=width, dash=dash))
 
     def _frame(self, left: float, front: float, right: float, back: float) -> Frame:
-        """Return a rectangle of the drawer as a frame of the sheet."""
+        """Return a rectangle in the drawer's frame, mm, as a frame of the sheet."""
         x, y = self._at(left, back)
         return x, y, (right - left) / self.scale, (back - front) / self.scale
 
@@ -116,7 +119,7 @@ class _Figure:
             self._tile_mark(tile)
 
     def _tile_mark(self, tile: MappedPart) -> None:
-        """Write a tile's mark as large as it goes, as near to the tile's middle as the tile is there."""
+        """Write a tile's mark in the largest size that fits, as near to the tile's middle as possible."""
         holes = [Polygon([self._at(*point) for point in hole]) for hole in self.mapped.drawer.outline[1:]]
         area = Polygon([self._at(*point) for point in tile.outline]).buffer(0.0).difference(union_all(holes))
         cx, cy = (area.bounds[0] + area.bounds[2]) / 2.0, (area.bounds[1] + area.bounds[3]) / 2.0
@@ -136,7 +139,7 @@ class _Figure:
                     return
 
     def _note(self, texts: list[TextLine]) -> None:
-        """Write lines on white, so that no line runs through them."""
+        """Write lines of text on a white background that hides the drawing behind them."""
         for text in texts:
             x, y, right, low = text.box
             self.sheet.rect(x, y, right - x, low - y, fill=1.0, stroke=None)
@@ -179,7 +182,7 @@ class _Figure:
                        fill=0.5, stroke=None, width=0.0)  # fmt: skip
 
     def _upper(self, tray: MappedPart) -> None:
-        """Draw a tray that stands on another: dashed a little further in, its back right corner hatched."""
+        """Draw a tray that stands on another: a dashed, slightly smaller outline with a hatched back right corner."""
         level, below = 0, tray.on
         while below is not None:
             level, below = level + 1, below.on
@@ -193,7 +196,7 @@ class _Figure:
             self.sheet.line(*ends, width=0.2 * self.unit)
 
     def _words(self, stack: tuple[MappedPart, ...]) -> None:
-        """Write the words of a stack into its lowest tray, the highest first."""
+        """Write the marks and captions of a stack into its lowest tray, those of the highest tray first."""
         shape = stack[0].part.shape
         inside = isinstance(shape, TrayShape) and bool(shape.walls or shape.pockets or shape.ledge)
         x, y, wide, deep = self._frame(*stack[0].box.bounds)
@@ -215,9 +218,10 @@ class _Figure:
 
 
 def _within(words: list[str], frame: Frame, unit: float, *, mark: str | None) -> list[TextLine]:
-    """Return a mark and words in a frame, as large as all of them fit, turned if that helps.
+    """Return a mark and captions in a frame, in the largest type that fits, turned if that helps.
 
-    When not all of them fit, as much as does, the last line with an ellipsis; nothing when not even the mark does.
+    When they do not fit in any size, the text is cut off with an ellipsis; nothing is returned when the mark alone does
+    not fit.
     """
     for size in _SIZES:
         ways = []
@@ -234,7 +238,7 @@ def _within(words: list[str], frame: Frame, unit: float, *, mark: str | None) ->
 
 
 def _shortened(mark: str, words: list[str], frame: Frame, unit: float) -> list[TextLine]:
-    """Return a mark, and under it as many of the words as have room in the smallest type; nothing without room."""
+    """Return a mark and below it, in the smallest type, as many captions as fit; nothing when the mark does not fit."""
     least = LEAST * unit
     for most in (len(words), 0):
         for size in (*(_MARK * step * unit for step in _SIZES), least):
@@ -247,7 +251,7 @@ def _shortened(mark: str, words: list[str], frame: Frame, unit: float) -> list[T
                 if len(rest) > room > 0:
                     last = rest[room - 1].removesuffix(_CUT) + _CUT
                     rest = [*rest[: room - 1], fitted(last, along, least, least=least)[0]]
-                # of less than this nobody can tell the word
+                # a shorter rest of a word is not recognisable
                 if any(len(line) < _TELLING for line in rest if line.endswith(_CUT) or not line):
                     continue
                 lines = [(mark, size, True), *((line, least, False) for line in rest[:room])]
@@ -256,7 +260,7 @@ def _shortened(mark: str, words: list[str], frame: Frame, unit: float) -> list[T
 
 
 def _lines(words: list[str], size: float, room: float, mark: str | None) -> list[tuple[str, float, bool]] | None:
-    """Return lines that hold every word in full, or None where one word is too wide."""
+    """Return lines ``(text, size, bold)`` with all captions in full, or None when a word is too wide."""
     lines = [] if mark is None else [(mark, _MARK * size, True)]
     if mark is not None and text_width(mark, _MARK * size, bold=True) > room:
         return None

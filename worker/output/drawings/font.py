@@ -1,7 +1,7 @@
-"""The typeface of sheets: DejaVu Sans (its licence lies beside it), which has Latin, Greek, Cyrillic and many signs.
+"""The typeface of sheets: DejaVu Sans, with Latin, Greek, Cyrillic and many symbols; its licence is in ``fonts``.
 
-It is among the widest faces in use, so what is measured here leaves room in whatever sans serif a browser takes.
-Lengths are in the unit of the size.
+It is among the widest sans serifs in use, so text measured here also fits in the one that a browser chooses. Widths are
+in the unit of the type size.
 """
 
 import unicodedata
@@ -26,14 +26,14 @@ __all__ = [
     "wrapped",
 ]
 
-#: Stands on paper for a character that cannot be set.
+#: Replaces a character that a PDF cannot show.
 MISSING: Final = "?"
-#: Height of a line and of its part above the baseline, in sizes of the type: the face's own, rounded up.
+#: Height of a line and of its part above the baseline, in type sizes: the typeface's own, rounded up.
 LINE: Final = 1.2
 ASCENT: Final = 0.94
 
 _ELLIPSIS: Final = "\u2026"
-#: A character that the face lacks is taken to be this wide, in sizes of the type: a full-width one is 1.
+#: Assumed width of a character that the typeface lacks, in type sizes: that of a full-width character.
 _WIDE: Final = 1.0
 _NAMES: Final = ("DejaVuSans", "DejaVuSans-Bold")
 
@@ -45,23 +45,23 @@ def _registered(name: str) -> Any:
     return face
 
 
-#: A canvas finds a face by name in reportlab's own table and nowhere else. The table is filled once, while this module
-#: is loaded; afterwards nothing here writes to it, and what a document takes of a face is kept with that document.
+#: Regular and bold. A canvas looks typefaces up in reportlab's global table, which is filled once, when this module is
+#: imported; the subset that a document embeds is kept with that document.
 _FACES: Final = tuple(_registered(name) for name in _NAMES)
 
 
 def font_name(*, bold: bool) -> str:
-    """Return the name by which a canvas finds the face."""
+    """Return the name under which the typeface is registered with reportlab."""
     return _NAMES[bold]
 
 
 def clean(text: str) -> str:
-    """Return a text without what is not seen: control characters and marks that turn the direction of others."""
+    """Return a text without invisible characters: control and formatting characters, such as directional marks."""
     return "".join(" " if sign in "\t\r\n" else sign for sign in text if sign in "\t\r\n" or _seen(sign))
 
 
 def plain(text: str) -> str:
-    """Return a clean text with its marks joined to their letters, as it is set."""
+    """Return a clean text in the normal form NFC, which joins combining marks to their letters."""
     return unicodedata.normalize("NFC", clean(text))
 
 
@@ -71,30 +71,30 @@ def _seen(sign: str) -> bool:
 
 @lru_cache(maxsize=4096)
 def _settable(sign: str) -> bool:
-    """Say whether a PDF can have the sign: the face has it, and it needs no joining and no line from the right."""
+    """Return whether a PDF can show the character: in the typeface, not combining, not written right to left."""
     if ord(sign) not in _FACES[0].face.charToGlyph or ord(sign) not in _FACES[1].face.charToGlyph:
         return False
     return unicodedata.bidirectional(sign) not in {"R", "AL", "AN"} and not unicodedata.combining(sign)
 
 
 def lacks(text: str) -> bool:
-    """Say whether a PDF shows the text with a sign that stands for a missing one."""
+    """Return whether a PDF shows the text with characters replaced by `MISSING`."""
     return not all(map(_settable, plain(text)))
 
 
 def printable(text: str) -> str:
-    """Return a text in which what cannot be set is told by a sign that can."""
+    """Return a clean text in which `MISSING` replaces characters that a PDF cannot show."""
     return "".join(sign if _settable(sign) else MISSING for sign in clean(text))
 
 
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
-    """Return the width of a line; characters that cannot be set count as full-width ones."""
+    """Return the width of a line in the unit of ``size``; characters that a PDF cannot show count as full-width."""
     settable = "".join(filter(_settable, text))
     return float(_FACES[bold].stringWidth(settable, size)) + _WIDE * size * (len(text) - len(settable))
 
 
 def fitted(text: str, room: float, size: float, *, least: float, bold: bool = False) -> tuple[str, float]:
-    """Return a line and its size that fit a width: the text itself if it can, else its beginning, else nothing."""
+    """Return a text and a size, at least ``least``, that fit a width; a text that is too long is cut off or empty."""
     text = plain(text)
     width = text_width(text, 1.0, bold=bold)
     if width * least <= room:
@@ -106,7 +106,7 @@ def fitted(text: str, room: float, size: float, *, least: float, bold: bool = Fa
 
 
 def wrapped(text: str, room: float, size: float, *, bold: bool = False) -> list[str]:
-    """Return a text as lines no wider than the room; a word too long for a line is shortened."""
+    """Return a text as lines of at most the width ``room``; a word too long for a line is cut off."""
     lines: list[str] = []
     for word in plain(text).split():
         if lines and text_width(f"{lines[-1]} {word}", size, bold=bold) <= room:

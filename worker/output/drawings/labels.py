@@ -1,4 +1,4 @@
-"""Labels for the trays' label ledges, to be printed at 100 % and cut out."""
+"""Label sheets: labels for the trays' label ledges as a PDF, to print at 100 % and cut out."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -16,19 +16,19 @@ Page: TypeAlias = Literal["A4", "Letter"]
 #: ISO 216 A4 and ANSI/ASME Y14.1 A (Letter: 8.5 x 11 in), in mm.
 PAGES: Final = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 
-#: Most printers leave a border of up to 6 mm (common practice).
+#: Margin of a page, mm: most printers leave up to 6 mm blank (common practice).
 MARGIN: Final = 10.0
-#: A label is this much shorter and less deep than its ledge (own choice), so that it drops in.
+#: A label is this much shorter and narrower than its ledge, mm (own choice), so that it drops in.
 CLEARANCE: Final = 1.0
-#: Between labels side by side, and below each other, where a line of its place stands.
+#: Space between labels side by side, and below a label, where its tray is named, mm.
 _GAP: Final = 6.0
 _BELOW: Final = 8.0
-#: A cut mark begins and ends so far from its label.
+#: Distances from a label at which its cut marks begin and end, mm.
 _MARK: Final = (0.8, 2.2)
-#: The head of a page: its name and the ruler.
+#: Height of a page's header with its title and the ruler, and length of the ruler, mm.
 _HEAD: Final = 20.0
 _RULER: Final = 50.0
-#: Sizes of type that are tried, from the largest, in mm.
+#: Type sizes, tried from the largest, mm.
 _SIZES: Final = (7.0, 6.0, 5.0, 4.2, 3.5, 3.0, 2.5, 2.1, LEAST)
 _PAD: Final = 1.0
 _NOTE: Final = 2.0
@@ -36,7 +36,7 @@ _NOTE: Final = 2.0
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """What a label says, where it belongs, and its length and depth; ``cut`` where the ledge is longer than paper."""
+    """A label: its text, its tray's place, its length and depth, mm; ``cut`` when the ledge is longer than paper."""
 
     text: str
     place: str
@@ -46,13 +46,13 @@ class Label:
 
 
 def write_labels(manifest: Manifest, page: Page) -> bytes | None:
-    """Return a PDF with a label for every label ledge, in order of drawer and place; None when no tray has one."""
+    """Return a PDF with a label for every label ledge, in order of drawer and placement; None when there is none."""
     sheets = label_sheets(manifest, page)
     return to_pdf(sheets) if sheets else None
 
 
 def labels_of(manifest: Manifest, most: float) -> Iterator[Label]:
-    """Yield a label for each label ledge, none longer than ``most``; copies of a drawer have theirs each."""
+    """Yield a label for each label ledge of every copy of every drawer, none longer than ``most`` mm."""
     parts = {part.mark: part for part in manifest.parts}
     for drawer in manifest.drawers:
         for copy in range(drawer.copies):
@@ -71,7 +71,7 @@ def labels_of(manifest: Manifest, most: float) -> Iterator[Label]:
 
 
 def _label_text(drawer: DrawerEntry, index: int, part: PartEntry) -> str:
-    """Return what a label says: its items' labels, else the letters of the ledge, else the items, else the tray."""
+    """Return the text of a label: that of the items, of the ledge, the items' names or the tray's, in this order."""
     held = [stored for stored in drawer.contents if stored.placement == index]
     labels = list(dict.fromkeys(stored.label for stored in held if stored.label is not None))
     text = part.tray.text if part.tray is not None else None
@@ -85,13 +85,13 @@ def _label_text(drawer: DrawerEntry, index: int, part: PartEntry) -> str:
 
 
 def label_sheets(manifest: Manifest, page: Page) -> list[Sheet]:
-    """Return the pages of labels; none without a label ledge.
+    """Return the pages of labels, none when there is no label ledge.
 
-    Labels lie in rows; those longer than the page is wide follow, turned, on pages of their own.
+    Labels are arranged in rows; those longer than the page is wide follow, turned, on pages of their own.
     """
     width, height = PAGES[page]
     across, down = width - 2.0 * (MARGIN + _GAP), height - 2.0 * (MARGIN + _GAP) - _HEAD
-    # a label may be as deep as its ledge allows; all are far less deep than the page is high
+    # the depth of labels needs no limit: ledges are far less deep than a page is high
     labels = list(labels_of(manifest, down))
     sheets: list[Sheet] = []
     x, y, row = width, height, 0.0
@@ -135,7 +135,7 @@ def _page(manifest: Manifest, width: float, height: float) -> Sheet:
 
 
 def _draw(sheet: Sheet, label: Label, box: Frame, *, turned: bool) -> None:
-    """Draw a label in its box, with cut marks at its corners and its place beside it."""
+    """Draw a label in its box, with cut marks at its corners and its tray's place beside it."""
     x, y, across, down = box
     long, deep = label.long - 2.0 * _PAD, label.deep - 2.0 * _PAD
     lines = _lines(label.text, long, deep)
@@ -154,11 +154,11 @@ def _draw(sheet: Sheet, label: Label, box: Frame, *, turned: bool) -> None:
 
 
 def _lines(text: str, long: float, deep: float) -> list[tuple[str, float, bool]]:
-    """Return the text in lines as large as all of it fits; the smallest ends with an ellipsis where it does not."""
+    """Return the text as lines in the largest type that fits, or one line in the smallest, cut off with an ellipsis."""
     whole = plain(text).split()
     for size in _SIZES:
         lines = wrapped(text, long, size, bold=True)
-        # a word that was shortened is another word
+        # compared by words, as a cut-off word differs
         if " ".join(lines).split() == whole and len(lines) * LINE * size <= deep:
             return [(line, size, True) for line in lines]
     size = min(LEAST, deep / LINE)

@@ -1,4 +1,4 @@
-"""The map of a drawer: its floor and its trays to scale, the contents of each tray, and the steps of assembly."""
+"""The map of a drawer as SVG and PDF: its floor and its trays to scale, and the legend."""
 
 from typing import Final
 
@@ -15,32 +15,32 @@ __all__ = ["PAPER", "ROOM", "SCALES", "map_pages", "map_picture", "write_map_pdf
 #: (both from memory): ISO 5455 allows steps between its own where they are needed, and names none.
 SCALES: Final = (1.0, 2.0, 2.5, 4.0, 5.0, 10.0, 15.0, 20.0, 50.0)
 
-#: ISO 216 A4, with what is drawn kept where Letter has paper too: 190 x 259 mm.
+#: ISO 216 A4, and the area of 190 x 259 mm that is drawn on, which fits on Letter, too; mm.
 PAPER: Final = (210.0, 297.0)
 ROOM: Final = (190.0, 259.0)
 _MARGIN: Final = 10.0
-#: Size of the type of a page's foot.
+#: Type size of page numbers, mm.
 _FOLIO: Final = 2.0
-#: Width and depth of a picture's view, in mm, at which a unit of its text is one mm.
+#: Width of a drawer, mm, up to which the text of its SVG has the nominal size; larger drawers have larger text.
 _UNIT: Final = 180.0
 _VIEWS: Final[tuple[View, ...]] = ("floor", "trays")
 
 
 def write_map_svg(plan: Plan, index: int) -> bytes:
-    """Return the map of a drawer as one SVG at full size: floor and trays side by side, legend and steps below."""
+    """Return the map of the drawer with this index as SVG at full size: floor beside trays, the legend below."""
     return to_svg(map_picture(plan, index))
 
 
 def write_map_pdf(plan: Plan, index: int) -> bytes:
-    """Return the map of a drawer as pages of a PDF: floor, trays, legend.
+    """Return the map of the drawer with this index as a PDF: a page of the floor, one of the trays, and the legend.
 
-    The paper is A4; what is drawn fits on Letter too, printed at 100 %.
+    The paper is A4; the drawn area also fits on Letter, printed at 100 %.
     """
     return to_pdf(map_pages(plan, index))
 
 
 def map_picture(plan: Plan, index: int) -> Sheet:
-    """Return the map as one sheet at full size."""
+    """Return the map of the drawer with this index as one sheet at full size."""
     mapped = MappedDrawer(plan, index)
     wide, deep = mapped.extent
     unit = max(wide / _UNIT, deep / (1.5 * _UNIT), 1.0)
@@ -59,7 +59,7 @@ def map_picture(plan: Plan, index: int) -> Sheet:
 
 
 def map_pages(plan: Plan, index: int) -> list[Sheet]:
-    """Return the map as pages at the largest scale that fits them, upright or on their side."""
+    """Return the map of the drawer with this index as pages, portrait or landscape, at the largest scale that fits."""
     mapped = MappedDrawer(plan, index)
     wide, deep = mapped.extent
     scale, turned = next(

@@ -1,4 +1,4 @@
-"""A drawer as its map shows it: its parts as polygons in the drawer's frame, and its stacks of trays. Lengths in mm."""
+"""A drawer prepared for its map: parts as polygons in the drawer's frame, and stacks of trays; lengths in mm."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -13,16 +13,16 @@ from worker.layout.model.shapes import Part, Placement, Point, TileShape, TraySh
 
 __all__ = ["MappedDrawer", "MappedPart", "rounded"]
 
-#: Straight pieces of a rounded corner.
+#: Facets of a rounded corner.
 _FACETS: Final = 4
-#: Trays whose footprints overlap by less than this, in mm2, stand beside each other.
+#: Trays whose footprints overlap by at most this, mm2, stand beside each other.
 _SHARED: Final = 1.0
 _QUARTER: Final = 90
 
 
 @dataclass(frozen=True, slots=True)
 class MappedPart:
-    """A part in its place: ``index`` is its placement's, ``on`` the part below it in its stack."""
+    """A part in its place: ``index`` is that of its placement, ``on`` the part below it in its stack."""
 
     index: int
     place: Placement
@@ -37,7 +37,7 @@ class MappedPart:
 
     @property
     def box(self) -> Polygon:
-        """Its bounding box as placed."""
+        """The bounding box as placed, seen from above."""
         (x, y, _), (wide, deep) = self.place.at, self.size
         return box(x, y, x + wide, y + deep)
 
@@ -54,7 +54,7 @@ class MappedPart:
 
     @property
     def outline(self) -> list[Point]:
-        """Its outline as placed: a tile's or key's own, a tray's rounded rectangle, otherwise its box."""
+        """The outline as placed: that of a tile or key, the rounded rectangle of a tray, otherwise the bounding box."""
         shape = self.part.shape
         wide, deep, _ = self.part.size
         if isinstance(shape, TrayShape):
@@ -64,13 +64,13 @@ class MappedPart:
 
     @property
     def holes(self) -> list[list[Point]]:
-        """The windows of a tile."""
+        """The windows of a tile as placed; none for other parts."""
         return [self.put(ring) for ring in self.part.shape.windows] if isinstance(self.part.shape, TileShape) else []
 
 
 @dataclass(frozen=True)
 class MappedDrawer:
-    """One drawer of a plan, ready to be drawn."""
+    """One drawer of a plan with the properties that its map shows."""
 
     plan: Plan
     index: int
@@ -86,7 +86,7 @@ class MappedDrawer:
 
     @cached_property
     def floor(self) -> tuple[MappedPart, ...]:
-        """Tiles and keys."""
+        """All parts but trays: tiles and keys."""
         return tuple(part for part in self._all if part.part.kind != "tray")
 
     @cached_property
@@ -110,7 +110,7 @@ class MappedDrawer:
 
     @cached_property
     def cells(self) -> tuple[tuple[float, float, float, float], ...]:
-        """The cells: left, front, right, back, in mm."""
+        """The cells: left, front, right, back."""
         lattice = self.drawer.lattice
         (x0, y0), half = lattice.origin, lattice.pitch / 2.0
         return tuple(
@@ -125,7 +125,7 @@ class MappedDrawer:
 
     @cached_property
     def spaces(self) -> tuple[tuple[tuple[float, float, float, float], str], ...]:
-        """The free rectangles: left, front, right, back in mm, and the caption of each."""
+        """The free rectangles, left, front, right, back, with their captions."""
         (x0, y0), half = self.drawer.lattice.origin, self.drawer.lattice.pitch / 2.0
         return tuple(
             (
@@ -137,13 +137,13 @@ class MappedDrawer:
 
     @cached_property
     def extent(self) -> tuple[float, float]:
-        """Width and depth of the usable area in mm: the drawer's, less the gap around the floor."""
+        """Width and depth of the usable area: the drawer's, less the gap around the floor."""
         across, back = zip(*self.drawer.outline[0], strict=True)
         return max(across), max(back)
 
     @cached_property
     def edges(self) -> tuple[float, float, float, float]:
-        """The margins between the cells and the usable area: left, front, right, back, in mm."""
+        """The margins between the cells and the edge of the usable area: left, front, right, back."""
         wide, deep = self.extent
         lefts, fronts, rights, backs = zip(*self.cells, strict=True)
         return min(lefts), min(fronts), wide - max(rights), deep - max(backs)

@@ -1,7 +1,7 @@
-"""A drawn sheet: lines, polygons and lines of text in millimetres, written as SVG or as a page of a PDF.
+"""A sheet of lines, polygons and text in millimetres, written as SVG or as a page of a PDF.
 
-Origin at the top left, y down. A text is never wider than the typeface of `font` says: the PDF embeds that face, and
-the SVG asks for any sans serif, of which hardly one is wider.
+The origin is at the top left, y points down. Widths of text are those of the typeface in `font`: the PDF embeds it, and
+the SVG asks for any sans serif, few of which are wider.
 """
 
 import io
@@ -21,7 +21,7 @@ Align: TypeAlias = Literal["left", "middle", "right"]
 #: A rectangle: left, top, width, height.
 Frame: TypeAlias = tuple[float, float, float, float]
 
-#: The smallest type, in mm: just over five points, which the eye still reads at arm's length (common practice).
+#: The smallest type, mm: just over five points, legible at arm's length (common practice).
 LEAST: Final = 1.8
 
 _POINT: Final = 72.0 / 25.4
@@ -30,7 +30,7 @@ _ANCHORS: Final = {"left": "start", "middle": "middle", "right": "end"}
 
 @dataclass(frozen=True, slots=True)
 class Path:
-    """A line through ``points``, or with ``closed`` a polygon; ``fill`` and ``stroke`` are greys from 0 to 1."""
+    """A polyline, or with ``closed`` a polygon; lengths in mm, ``fill`` and ``stroke`` are greys from 0 to 1."""
 
     points: tuple[Point, ...]
     closed: bool = False
@@ -42,10 +42,10 @@ class Path:
 
 @dataclass(frozen=True, slots=True)
 class TextLine:
-    """A line of text; ``size`` is the type's in mm.
+    """A line of text of type size ``size``, mm.
 
-    ``at`` is the end (or with ``middle`` the middle) of its upper edge. ``turned`` text reads upwards: its upper edge
-    is its left one.
+    ``at`` is the left end, middle or right end of its upper edge, by ``align``. ``turned`` text reads upwards: its
+    upper edge is on the left.
     """
 
     text: str
@@ -57,7 +57,7 @@ class TextLine:
 
     @property
     def box(self) -> tuple[float, float, float, float]:
-        """The room it takes: left, top, right, bottom."""
+        """The bounding box: left, top, right, bottom, mm."""
         x, y = self.at
         width = text_width(self.text, self.size, bold=self.bold)
         before = {"left": 0.0, "middle": width / 2.0, "right": width}[self.align]
@@ -68,7 +68,7 @@ class TextLine:
 
 @dataclass(slots=True)
 class Sheet:
-    """One sheet of paper."""
+    """A sheet of paper with its shapes; lengths in mm."""
 
     width: float
     height: float
@@ -77,21 +77,22 @@ class Sheet:
     shapes: list[Path | TextLine] = field(default_factory=list)
 
     def rect(self, x: float, y: float, across: float, down: float, **style: Any) -> None:
-        """Draw a rectangle; ``style`` is that of a `Path`."""
+        """Draw a rectangle; ``style`` has fields of `Path`."""
         corners = ((x, y), (x + across, y), (x + across, y + down), (x, y + down))
         self.shapes.append(Path(corners, closed=True, **style))
 
     def line(self, *points: Point, **style: Any) -> None:
-        """Draw a line."""
+        """Draw a polyline; ``style`` has fields of `Path`."""
         self.shapes.append(Path(points, **style))
 
     def write(
         self, text: str, box: tuple[float, float, float], size: float, *,
         bold: bool = False, align: Align = "left", least: float | None = None, turned: bool = False,
     ) -> None:  # fmt: skip
-        """Write one line into a box ``(x, y, width)``: smaller down to ``least``, then shortened by an ellipsis.
+        """Write one line into a box ``(x, y, width)``, mm.
 
-        Turned, the box begins at its lower left corner and its width goes upwards.
+        Text that is too wide is set smaller, down to the size ``least``, then cut off with an ellipsis. The box of
+        turned text starts at its lower left corner and extends upwards.
         """
         x, y, room = box
         text, size = fitted(text, room, size, least=size if least is None else least, bold=bold)
@@ -102,7 +103,7 @@ class Sheet:
 
 
 def block(lines: Sequence[tuple[str, float, bool]], frame: Frame, *, align: Align, turned: bool) -> list[TextLine]:
-    """Return lines ``(text, size, bold)`` one under another in the middle of a frame, or turned from left to right."""
+    """Return lines ``(text, size, bold)`` below each other in the middle of a frame; turned, from left to right."""
     x, y, across, down = frame
     high = sum(LINE * size for _, size, _ in lines)
     fraction = {"left": 0.0, "middle": 0.5, "right": 1.0}[align]
@@ -117,7 +118,7 @@ def block(lines: Sequence[tuple[str, float, bool]], frame: Frame, *, align: Alig
 
 
 def to_svg(sheet: Sheet) -> bytes:
-    """Return the sheet as SVG 1.1, in mm at full size, without scripts or references."""
+    """Return the sheet as SVG 1.1 at full size, without scripts and external references."""
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         (
@@ -153,7 +154,11 @@ def _svg_path(path: Path) -> str:
 
 
 def to_pdf(sheets: Sequence[Sheet]) -> bytes:
-    """Return the sheets as pages of a PDF, the same bytes for the same sheets."""
+    """Return the sheets as pages of a PDF, the same bytes for the same sheets.
+
+    Raises:
+        IndexError: when there is no sheet.
+    """
     file = io.BytesIO()
     canvas = Canvas(file, invariant=1, pageCompression=1, lang="en")
     canvas.setTitle(clean(sheets[0].title))

@@ -1,1 +1,1 @@
-"""Pictures of print runs."""
+"""Preview pictures of print runs as PNG."""

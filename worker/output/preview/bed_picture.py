@@ -1,6 +1,7 @@
-"""The picture of a run: the bed from the front and above, its pieces in their colours, each with its mark.
+"""The preview picture of a print run: the bed from the front and above, with all pieces in their colours and marks.
 
-A bed of 20 pieces takes 0.05 s. A piece that occurs several times is drawn once and copied.
+The projection is parallel, so pieces of one mesh and rotation are rasterised once and copied (20 alike: 45 instead of
+85 ms).
 """
 
 from collections.abc import Sequence
@@ -18,15 +19,15 @@ from worker.output.palette import PALETTE, rgb
 from worker.output.preview.png import write_png
 from worker.output.preview.raster import Sprite, draw_triangles, fill
 
-#: Pixels along a side, and how many are drawn for each of them along both axes.
+#: Pixels along a side, and fine pixels for each of them along either axis; the margin around the bed in pixels.
 SIDE: Final = 256
 _FINE: Final = 2
 _AROUND: Final = 6.0
 
-#: How steeply the view looks down.
+#: Angle of the line of sight below the horizontal.
 _TILT: Final = radians(62.0)
 
-#: Towards the light: from the left, above and a little in front; of length 1.
+#: Unit vector towards the light: from the left, above and slightly in front; and the least brightness of a face.
 _LIGHT: Final = (-0.48, -0.36, 0.80)
 _DARKEST: Final = 0.42
 
@@ -34,25 +35,25 @@ _PAPER: Final = rgb(PALETTE["paper"])
 _BED: Final = rgb(PALETTE["tile"])
 _LINE: Final = rgb(PALETTE["line"])
 _EDGE: Final = rgb(PALETTE["edge"])
-_KEPT_OFF: Final = rgb(PALETTE["red"])
+_FORBIDDEN: Final = rgb(PALETTE["red"])
 _PLAIN: Final = PALETTE["tray"]
 _SHADE: Final = 0.72
 _EDGE_SHADE: Final = 0.52
 _LIFT: Final = 26.0
 
-#: How far a piece's shadow falls, in fine pixels.
+#: Offset of a piece's shadow, in fine pixels.
 _SHADOW: Final = 3
 
-#: A step down that is drawn as an edge, in fine pixels of nearness.
+#: Steps of depth larger than this are drawn as edges, in fine pixels.
 _STEP: Final = 9.0
 
 _LEAST_NORMAL: Final = 1e-12
 
-#: The bed's lines and stripes, in mm.
+#: Spacing of the bed's grid lines and of the hatching of forbidden areas, mm.
 _LINES: Final = 50.0
 _HATCH: Final = 4.0
 
-#: Heights of a capital that are tried, in pixels, and how finely letters are drawn.
+#: Cap heights of marks, tried from the largest, in pixels, and sub-pixels along either axis of a pixel.
 _CAPITALS: Final = (13.0, 11.0, 9.0, 7.0)
 _LETTER_FINE: Final = 4
 _INK: Final = rgb(PALETTE["on-green"])
@@ -63,7 +64,7 @@ _Pixels = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class _View:
-    """Straight lines of sight, parallel: ``scale`` in fine pixels per mm, the bed's front left corner at ``corner``."""
+    """A parallel projection: ``scale`` in fine pixels per mm, ``corner`` the bed's front left corner in fine pixels."""
 
     scale: float
     corner: tuple[float, float]
@@ -71,7 +72,7 @@ class _View:
 
     @staticmethod
     def of(bed: tuple[float, float], height: float) -> "_View":
-        """Return the view that shows the bed, and pieces as high as this, as large as can be."""
+        """Return the view that shows the bed with pieces up to this height, mm, as large as possible."""
         room = (SIDE - 2.0 * _AROUND) * _FINE
         tall = bed[1] * sin(_TILT) + height * cos(_TILT)
         scale = room / max(bed[0], tall)
@@ -79,7 +80,10 @@ class _View:
         return _View(scale, ((side - bed[0] * scale) / 2.0, (side + tall * scale) / 2.0), side)
 
     def seen(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return column, row and nearness of points ``(n, 3)``."""
+        """Return column, row and depth of points ``(n, 3) float64``, mm, in fine pixels; more depth is nearer.
+
+        The result is ``(n, 3) float64``.
+        """
         x, y, z = points.T
         return np.column_stack(
             [
@@ -90,13 +94,13 @@ class _View:
         )
 
     def moved(self, at: tuple[float, float]) -> NDArray[np.float64]:
-        """Return by how many columns and rows, and how much nearer, a piece is seen that was moved on the bed."""
+        """Return the shift in column, row and depth, ``(3,) float64``, fine pixels, of a piece moved by ``at``, mm."""
         origin, there = self.seen(np.array([[0.0, 0.0, 0.0], [*at, 0.0]]))
         moved: NDArray[np.float64] = there - origin
         return moved
 
     def ground(self) -> tuple[_Pixels, _Pixels]:
-        """Return x and y on the bed's face of every pixel of the picture: ``(columns,)`` and ``(rows, 1)``."""
+        """Return x and y on the bed for each pixel, mm: ``(columns,) float64`` and ``(rows, 1) float64``."""
         middles = (np.arange(SIDE, dtype=np.float64) + 0.5) * _FINE
         return (
             (middles - self.corner[0]) / self.scale,
@@ -106,7 +110,7 @@ class _View:
 
 @dataclass(frozen=True, slots=True)
 class _Picture:
-    """Of every fine pixel: how near the nearest piece is, which one it is or -1, and how much light falls on it."""
+    """The nearest piece of each fine pixel, ``(rows, columns)``: its depth, its index or -1, and its brightness."""
 
     nearest: _Pixels
     owner: NDArray[np.int64]
@@ -134,7 +138,7 @@ class _Picture:
 
     @property
     def edges(self) -> NDArray[np.bool_]:
-        """Where a piece ends before another, before the bed, or before what lies much lower of itself."""
+        """Whether each fine pixel is at the border of a piece or at a step of depth, ``(rows, columns) bool``."""
         near = np.where(self.owner < 0, 0.0, self.nearest)
         edges = np.zeros(self.owner.shape, dtype=np.bool_)
         for axis in range(2):
@@ -146,7 +150,7 @@ class _Picture:
 
 @dataclass(frozen=True, slots=True)
 class _Stamp:
-    """A piece as seen at the bed's corner: its pixels, the light on them, the column and row of the first."""
+    """A piece rasterised at the bed's corner: its pixels, their brightness, column and row of the first pixel."""
 
     sprite: Sprite
     light: _Pixels
@@ -158,12 +162,13 @@ def draw_bed(
     bed: tuple[float, float],
     forbidden: Sequence[tuple[float, float, float, float]] = (),
 ) -> bytes:
-    """Return the picture of a bed with its pieces as PNG, 256 x 256; the same bytes for the same pieces.
+    """Return the picture of a bed with its pieces as PNG, 256 x 256 pixels; the same bytes for the same pieces.
 
     Args:
-        objects: the pieces; one without a colour is drawn in ours. A mark that has no room is left out.
-        bed: width and depth in mm.
-        forbidden: areas as x, y, width and depth in mm; they are hatched.
+        objects: the pieces; one without a colour is drawn in the palette's colour of trays. A mark that does not fit is
+            left out.
+        bed: width and depth, mm.
+        forbidden: areas as x, y, width and depth, mm; they are hatched.
     """
     view = _View.of(bed, max((float(np.ptp(piece.mesh.vertices[:, 2])) for piece in objects), default=0.0))
     picture = _Picture.empty(view.side)
@@ -179,7 +184,7 @@ def draw_bed(
 
 
 def _composed(picture: _Picture, ground: _Pixels, colours: Sequence[Sequence[float]]) -> _Pixels:
-    """Return the pieces in their colours, ``(n, 3)``, on the ground."""
+    """Return the picture ``(rows, columns, 3)``, 0 to 255: the pieces in ``colours`` over the picture of the bed."""
     bare = picture.owner < 0
     shadow = np.roll(~bare, (_SHADOW, _SHADOW), axis=(0, 1)) & bare
     left = np.where(bare, np.where(shadow, _SHADE, 1.0), 0.0)
@@ -187,22 +192,22 @@ def _composed(picture: _Picture, ground: _Pixels, colours: Sequence[Sequence[flo
     for shade in (left, lit):
         shade[edges] *= _EDGE_SHADE
     pixels = ground * _coarse(left)[:, :, None]
-    palette = np.array([*colours, (0.0, 0.0, 0.0)])  # the last is for -1, no piece
+    palette = np.array([*colours, (0.0, 0.0, 0.0)])  # index -1, no piece, takes the last
     for channel in range(3):
         pixels[:, :, channel] += _coarse(palette[:, channel][picture.owner] * lit)
     return pixels
 
 
 def _coarse(fine: _Pixels) -> _Pixels:
-    """Return the mean of each square of fine pixels."""
+    """Return the mean of each pixel's fine pixels, ``(rows, columns)``."""
     total = np.zeros((SIDE, SIDE), dtype=np.float64)
-    for i, k in product(range(_FINE), repeat=2):  # slices are much faster than a mean over short axes
+    for i, k in product(range(_FINE), repeat=2):  # slices take 0.6 ms, a mean over two short axes 2.8 ms
         total += fine[i::_FINE, k::_FINE]
     return total / _FINE**2
 
 
 def _ground(view: _View, bed: tuple[float, float], forbidden: Sequence[tuple[float, float, float, float]]) -> _Pixels:
-    """Return the picture of the empty bed, ``(rows, columns, 3)``."""
+    """Return the picture of the empty bed, ``(rows, columns, 3) float64``, 0 to 255."""
     x, y = view.ground()
     thick = _FINE / view.scale
     on = (x >= 0.0) & (x <= bed[0]) & (y >= 0.0) & (y <= bed[1])
@@ -213,13 +218,13 @@ def _ground(view: _View, bed: tuple[float, float], forbidden: Sequence[tuple[flo
         picture[where] = colour
     for left, front, width, depth in forbidden:
         inside = (x >= left) & (x <= left + width) & (y >= front) & (y <= front + depth)
-        picture[inside & ((x + y) % (2.0 * _HATCH) < _HATCH)] = _KEPT_OFF
+        picture[inside & ((x + y) % (2.0 * _HATCH) < _HATCH)] = _FORBIDDEN
     picture[rim] = _EDGE
     return picture
 
 
 def _stamp(view: _View, piece: BedObject) -> _Stamp:
-    """Draw a piece at the bed's corner."""
+    """Return a piece rasterised at the bed's corner."""
     points = turned_vertices(piece.mesh, piece.turn)
     corners = points[piece.mesh.triangles]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
@@ -236,7 +241,7 @@ def _stamp(view: _View, piece: BedObject) -> _Stamp:
 
 
 def _write_marks(pixels: _Pixels, view: _View, objects: Sequence[BedObject]) -> None:
-    """Write each piece's mark over the middle of its top, as large as it has room for, over no other mark."""
+    """Write each piece's mark over the middle of its top, in the largest size that fits, without covering another."""
     taken = np.zeros(pixels.shape[:2], dtype=np.bool_)
     for piece in objects:
         points = piece.placed
@@ -256,13 +261,13 @@ def _write_marks(pixels: _Pixels, view: _View, objects: Sequence[BedObject]) -> 
             if min(top, left) < 0 or taken[there].shape != ink.shape or taken[there].any():
                 break
             taken[there] = True
-            for strength, colour in ((_spread_ink(ink), _HALO), (ink, _INK)):
+            for strength, colour in ((_dilated(ink), _HALO), (ink, _INK)):
                 pixels[there] += (np.array(colour, dtype=np.float64) - pixels[there]) * strength[:, :, None]
             break
 
 
 def _letters(text: str, capital: float) -> _Pixels | None:
-    """Return how much of each pixel a text covers, with a pixel free all round; None for what cannot be written."""
+    """Return the coverage of each pixel by a text, 0 to 1, with a border of one pixel; None when it cannot be set."""
     if missing(text):
         return None
     fine = capital * _LETTER_FINE
@@ -278,8 +283,8 @@ def _letters(text: str, capital: float) -> _Pixels | None:
     return coverage
 
 
-def _spread_ink(ink: _Pixels) -> _Pixels:
-    """Return a text's ink grown by a pixel all round: what it stands out against."""
+def _dilated(ink: _Pixels) -> _Pixels:
+    """Return the coverage of a text dilated by one pixel: its outline in a contrasting colour."""
     padded = np.pad(ink, 1)
     rows, columns = ink.shape
     grown = [padded[i : i + rows, k : k + columns] for i in range(3) for k in range(3)]
@@ -288,5 +293,5 @@ def _spread_ink(ink: _Pixels) -> _Pixels:
 
 
 def _rgb(colour: str) -> list[float]:
-    """Return red, green and blue of 0 to 255, black lifted a little so that its shading shows."""
+    """Return red, green and blue, 0 to 255, with dark colours lightened so that their shading is visible."""
     return [_LIFT + (255.0 - _LIFT) * int(colour[at : at + 2], 16) / 255.0 for at in (1, 3, 5)]

@@ -1,4 +1,4 @@
-"""PNG pictures (ISO/IEC 15948): eight bits of red, green and blue, with the same bytes for the same pixels."""
+"""PNG files (ISO/IEC 15948): 8-bit red, green and blue, with the same bytes for the same pixels."""
 
 import struct
 import zlib
@@ -17,7 +17,7 @@ _LEVEL: Final = 3
 
 
 def write_png(pixels: NDArray[np.uint8]) -> bytes:
-    """Return a picture ``(rows, columns, 3) uint8``, red, green and blue, top row first, as a PNG file.
+    """Return the PNG file of a picture ``(rows, columns, 3) uint8``: red, green and blue, the top row first.
 
     Raises:
         ValueError: when the array has another shape or dtype, or is empty.

@@ -1,4 +1,4 @@
-"""From triangles and outlines to pixels. Columns run right, rows down; the middle of pixel 0, 0 is at 0.5, 0.5."""
+"""Rasterisation of triangles and outlines: columns run right, rows down, pixel 0, 0 has its middle at 0.5, 0.5."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -7,27 +7,28 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-#: Steps of depth in a unit of it; a depth and a triangle's number share one whole number of 64 bits.
+#: Steps of depth per unit; a depth and a triangle's index are packed into one integer of 64 bits.
 _STEPS: Final = 1024.0
 _NUMBER_BITS: Final = 24
 _NUMBER: Final = (1 << _NUMBER_BITS) - 1
 
-#: Triangles smaller than this on the picture are not drawn, in square pixels.
+#: Triangles with a smaller area in the picture are not drawn, square pixels.
 _LEAST_AREA: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
 class Sprite:
-    """The nearest triangles of one view, ``(rows, columns)``: which, or -1, and how near; more is nearer."""
+    """The nearest triangle of each pixel, ``(rows, columns)``: its index, or -1, and its depth; more is nearer."""
 
     triangles: NDArray[np.int64] = field(repr=False)
     depths: NDArray[np.float64] = field(repr=False)
 
 
 def draw_triangles(corners: NDArray[np.float64], shape: tuple[int, int]) -> Sprite:
-    """Return what is seen of triangles ``(n, 3, 3)``: column, row and depth of each corner; more depth is nearer.
+    """Return the visible triangle of each pixel in a picture of ``shape`` rows and columns.
 
-    Both sides are drawn. What lies off the picture of ``shape`` rows and columns is left out.
+    ``corners`` ``(n, 3, 3) float64`` are column, row and depth of each corner, in pixels; more depth is nearer. Both
+    sides of a triangle are drawn, and triangles are clipped to the picture.
     """
     rows, columns = shape
     nearest = np.full(rows * columns, -1, dtype=np.int64)
@@ -45,7 +46,10 @@ def draw_triangles(corners: NDArray[np.float64], shape: tuple[int, int]) -> Spri
 
 
 def fill(outlines: Sequence[NDArray[np.float64]], shape: tuple[int, int]) -> NDArray[np.bool_]:
-    """Return which pixels of ``shape`` have their middle inside outlines ``(n, 2)``, by the non-zero winding rule."""
+    """Return which pixels, ``shape`` bool, have their middle inside outlines, by the non-zero winding rule.
+
+    Outlines are ``(n, 2) float64``: column and row of each point, in pixels.
+    """
     rows, columns = shape
     turns = np.zeros((rows, columns + 1), dtype=np.int64)
     if outlines:
@@ -66,7 +70,7 @@ def fill(outlines: Sequence[NDArray[np.float64]], shape: tuple[int, int]) -> NDA
 def _covered(
     corners: NDArray[np.float64], shape: tuple[int, int]
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
-    """Return every pixel of every triangle: the triangle's number, the pixel's in the flat picture, and the depth."""
+    """Return all pixels of all triangles: index of the triangle, flat index of the pixel, and depth, ``(m,)`` each."""
     a, b, c = (corners[:, corner] for corner in range(3))
     twice = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (c[:, 0] - a[:, 0]) * (b[:, 1] - a[:, 1])
     kept = np.flatnonzero(np.abs(twice) > 2.0 * _LEAST_AREA)
@@ -101,7 +105,7 @@ def _covered(
 
 
 def _at(start: NDArray[np.float64], end: NDArray[np.float64], level: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the columns of edges at these rows; of level edges, that of their start."""
+    """Return the columns of edges at these rows, ``(n,) float64``; of horizontal edges, that of their start."""
     height = end[:, 1] - start[:, 1]
     along = np.divide(level - start[:, 1], height, out=np.zeros_like(height), where=height > 0.0)
     column: NDArray[np.float64] = start[:, 0] + along * (end[:, 0] - start[:, 0])
@@ -109,7 +113,7 @@ def _at(start: NDArray[np.float64], end: NDArray[np.float64], level: NDArray[np.
 
 
 def _spread(first: NDArray[np.int64], last: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return every whole number of the half-open ranges, and for each the range that it is of."""
+    """Return for every integer of the half-open ranges the index of its range, and the integer itself."""
     counts = np.maximum(last - first, 0)
     which = np.repeat(np.arange(len(counts)), counts)
     before = np.cumsum(counts) - counts

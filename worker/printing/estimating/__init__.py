@@ -1,1 +1,1 @@
-"""Estimating: filament, time and cost of a part."""
+"""Estimates of filament, print time and cost of a part, without slicing it."""

@@ -1,6 +1,6 @@
-"""Prices: what each part of a job takes, measured on its mesh, and what the job would take with other layers.
+"""Estimates of all parts of a job from their meshes, and of the whole job at other layer heights.
 
-This loads the geometry kernel; packing alone does without it.
+This module loads the geometry kernel, which packing does not need.
 """
 
 from collections.abc import Mapping
@@ -17,20 +17,20 @@ from worker.spec.manifest import AlternativeEntry, EstimateEntry
 
 __all__ = ["compare", "price_parts"]
 
-#: A rounded figure is no less than one of its last places: a tiny key weighs something.
+#: Least amount of filament after rounding: even a tiny key has a mass.
 _LEAST_FILAMENT: Final = 10.0**-FILAMENT_DECIMALS
 
 
 def price_parts(
     spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], layer: float | None = None
 ) -> dict[str, EstimateEntry]:
-    """Return by mark what one piece of each part takes, corrected by the user's own prints.
+    """Return the estimate of one piece of each part, by mark, calibrated by the user's own prints.
 
     Args:
         spec: the job.
         plan: the job laid out.
-        meshes: by mark, as printed.
-        layer: another height of the layers for all parts, in mm.
+        meshes: by mark, as printed (z up), mm.
+        layer: a layer height that replaces the spec's for all parts, mm.
 
     Raises:
         KeyError: when a part has no mesh.
@@ -39,7 +39,11 @@ def price_parts(
 
 
 def compare(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh]) -> tuple[AlternativeEntry, ...]:
-    """Return the whole job priced and packed anew for each layer height of ``printing.compare``, in that order."""
+    """Return the totals of the job, estimated and packed for each layer height of ``printing.compare``, in that order.
+
+    Raises:
+        KeyError: when a part has no mesh.
+    """
     return tuple(_alternative(spec, plan, meshes, layer) for layer in dict.fromkeys(spec.printing.compare))
 
 

@@ -1,6 +1,6 @@
-"""Pricing: from a spec to the process of each kind of part, and what the user's own prints make of an estimate.
+"""The print settings of each kind of part by its spec, and the calibration of estimates by the user's own prints.
 
-Nothing here loads the geometry kernel; `worker.printing.estimating.part_estimates` measures the parts themselves.
+This module does not load the geometry kernel; `worker.printing.estimating.part_estimates` does.
 """
 
 from collections.abc import Sequence
@@ -23,19 +23,19 @@ __all__ = [
     "process_of",
 ]
 
-#: Part of the filament that an estimate may be off by. Against a model of every layer it is within 1 %; a slicer that
-#: leaves gaps between lines open lays up to 8 % less in walls that are no whole number of lines wide.
+#: Relative uncertainty of filament. Against a model of every layer an estimate is within 1 %; a slicer that leaves gaps
+#: between lines open extrudes up to 8 % less in walls that are not a whole number of lines wide.
 VOLUME_UNCERTAINTY: Final = 0.08
 
-#: Part of the time that an estimate may be off by, for a process that is the printer's own. A judgement: no measured
-#: prints stand behind it.
+#: Relative uncertainty of print time, for a process with the settings of the user's printer. A judgement, without
+#: measured prints behind it.
 TIME_UNCERTAINTY: Final = 0.25
 
-#: From so many prints on their own spread says how far the next one may be off: of ``n`` equally likely orders of
-#: ``n + 1`` prints it lies between the least and the greatest of the others in ``n - 1`` of ``n + 1``, here 4 of 5.
+#: Number of calibration prints from which on their spread replaces the stated uncertainty: of ``n + 1`` exchangeable
+#: prints the next one lies between the least and the greatest of ``n`` with probability ``(n - 1) / (n + 1)``, 4/5.
 ENOUGH: Final = 9
 
-#: A first layer is half the nozzle high whatever the others are, but no lower than they (common practice).
+#: Height of a first layer in nozzle diameters, unless the other layers are higher (common practice).
 _FIRST_LAYER: Final = 0.5
 
 #: Decimals of a factor.
@@ -45,16 +45,16 @@ layer_of, line_width_of, material_of = Spec.layer_of, Spec.line_width_of, Spec.m
 
 
 def process_of(spec: Spec, kind: PartKind, layer: float | None = None) -> Process:
-    """Return how a part of this kind is printed.
+    """Return the print settings for a kind of part.
 
-    Lines are the printer's, filament the job's, or those of ``printing.tile`` or ``printing.tray``; the rest is common
-    practice for the material unless ``printing.process`` says otherwise. Full layers are counted, not measured: their
-    number stays with another height.
+    Line width and filament are those of ``printing.tile`` or ``printing.tray``, or else of the printer and the job. The
+    rest is common practice for the material unless ``printing.process`` overrides it. The numbers of top and bottom
+    layers do not depend on the layer height.
 
     Args:
         spec: the job.
-        kind: of the part: a coupon is printed as a tile, its plug as a tray.
-        layer: another height of the layers, in mm.
+        kind: the kind of part; a coupon is printed as a tile, its plug as a tray.
+        layer: a layer height that replaces the spec's, mm.
     """
     material = material_of(spec, kind)
     height = layer_of(spec, kind) if layer is None else layer
@@ -71,17 +71,17 @@ def process_of(spec: Spec, kind: PartKind, layer: float | None = None) -> Proces
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """What prints of the user's own make of an estimate: a factor, and the part by which the product may be off."""
+    """The calibration of an estimate by the user's prints: a factor, and the relative uncertainty of the product."""
 
     factor: float
     uncertainty: float
 
     @classmethod
     def of(cls, calibrations: Sequence[Calibration], stated: float) -> Self:
-        """Return the correction that prints of one measure ask for.
+        """Return the correction by calibration prints of one quantity.
 
-        The factor is the median of actual over predicted. How far the ratios lie from it takes the place of the stated
-        uncertainty when there are `ENOUGH` of them, and before that where it is greater.
+        The factor is the median ratio of actual to predicted. The greatest relative deviation of the ratios from it
+        replaces the ``stated`` uncertainty from `ENOUGH` prints on, and with fewer prints when it is greater.
         """
         ratios = [calibration.ratio for calibration in calibrations]
         if not ratios:
@@ -92,14 +92,14 @@ class Correction:
 
     @classmethod
     def of_time(cls, spec: Spec) -> Self:
-        """Return the correction of every time of a job."""
+        """Return the correction of all print times of a job."""
         return cls.of(
             [calibration for calibration in spec.printing.calibration if calibration.of == "time"], TIME_UNCERTAINTY
         )
 
     @classmethod
     def of_filament(cls, spec: Spec) -> Self:
-        """Return the correction of a job's grams, metres and cost."""
+        """Return the correction of the grams, metres and cost of a job."""
         return cls.of(
             [calibration for calibration in spec.printing.calibration if calibration.of == "filament"],
             VOLUME_UNCERTAINTY,

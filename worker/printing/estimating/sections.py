@@ -1,4 +1,4 @@
-"""Sections of a solid: a few bands of height that stand for all its layers."""
+"""Horizontal sections of a solid, one for each of a few bands of height, that represent all its layers."""
 
 from dataclasses import dataclass
 from itertools import pairwise
@@ -14,25 +14,25 @@ from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = ["Band", "Contours", "bands"]
 
-#: Between two vertex heights that are nearer than this no band ends, unless a flat face lies there.
+#: Least height of a band, mm, unless a flat face ends it.
 LEAST_BAND: Final = 1.5
 
-#: A band through which a face slopes is no higher than this.
+#: Greatest height of a band with sloping faces, mm.
 SLOPING_BAND: Final = 1.5
 
-#: A flat face of a smaller share of the part's footprint does not end a band: letterings, chamfers.
+#: Flat faces smaller than this fraction of the footprint end no band: those of letterings and chamfers.
 FLAT_SHARE: Final = 0.01
 
-#: Turns under this many radians are facets of an arc, which a printer takes without slowing down.
+#: Turns below this angle are facets of an arc, at which a printer does not slow down, rad.
 _SMOOTH: Final = pi / 9.0
 
-#: Part of a normal that points up or down in a face that slopes: 3 degrees from upright.
+#: Faces slope when the z component of their unit normal is larger: 3 degrees from vertical.
 _UPRIGHT: Final = 0.05
 
 
 @dataclass(frozen=True, slots=True)
 class Contours:
-    """What the lines along a region's edge are: length in mm, number of rings, corners as right-angle turns."""
+    """The contours of a region: total length, mm, number of rings, and corners, counted in right angles."""
 
     length: float
     rings: int
@@ -40,7 +40,7 @@ class Contours:
 
     @classmethod
     def of(cls, region: manifold3d.CrossSection) -> Self:
-        """Measure a region's rings."""
+        """Return the contours of a region."""
         rings = region.to_polygons()
         if not rings:
             return cls(0.0, 0, 0.0)
@@ -59,7 +59,7 @@ class Contours:
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """Heights ``low`` to ``high`` in mm with the section at their middle and the same section inside the walls."""
+    """A band from height ``low`` to ``high``, mm, with the section at its middle and the region inside its walls."""
 
     low: float
     high: float
@@ -68,17 +68,17 @@ class Band:
 
 
 def bands(mesh: Mesh, walls: float) -> tuple[Band, ...]:
-    """Cut a solid into bands from the bottom up.
+    """Return the bands of a solid from the bottom up.
 
-    A band ends at the height of a vertex: at every flat face, and else no nearer than `LEAST_BAND` to the last end.
-    Where a face slopes through a higher band it is cut again, for a slope's skins follow it and do not lie in one step.
+    A band ends at the height of a vertex: at every flat face, and at others when it is at least `LEAST_BAND` high.
+    Bands with sloping faces are divided into pieces of at most `SLOPING_BAND`, as the skins of a slope follow it.
 
     Args:
-        mesh: the part as it is printed.
-        walls: how deep the walls reach into a section, in mm.
+        mesh: a closed solid, as printed (z up), mm.
+        walls: total thickness of the walls, mm: the distance from a section's edge to the region inside.
     """
     solid = mesh.manifold()
-    ends = _cut_slopes(mesh, _ends(mesh))
+    ends = _divided_at_slopes(mesh, _ends(mesh))
     cut = []
     for low, high in pairwise(ends):
         section = solid.slice((low + high) / 2.0)
@@ -89,7 +89,7 @@ def bands(mesh: Mesh, walls: float) -> tuple[Band, ...]:
 
 def _ends(mesh: Mesh) -> list[float]:
     heights = np.unique(mesh.vertices[:, 2])
-    flat = _flat(mesh, heights)
+    flat = _has_large_flat_face(mesh, heights)
     ends = [float(heights[0])]
     for place in range(1, len(heights)):
         height = float(heights[place])
@@ -100,8 +100,8 @@ def _ends(mesh: Mesh) -> list[float]:
     return ends
 
 
-def _cut_slopes(mesh: Mesh, ends: list[float]) -> list[float]:
-    """Return the ends with more of them, evenly spread, where faces slope."""
+def _divided_at_slopes(mesh: Mesh, ends: list[float]) -> list[float]:
+    """Return the ends of bands, mm, with bands that contain sloping faces divided evenly."""
     corners = mesh.vertices[mesh.triangles]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     size = np.linalg.norm(normals, axis=1)
@@ -115,8 +115,8 @@ def _cut_slopes(mesh: Mesh, ends: list[float]) -> list[float]:
     return cut
 
 
-def _flat(mesh: Mesh, heights: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Say of each height whether the flat faces at it are big enough to count."""
+def _has_large_flat_face(mesh: Mesh, heights: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Return for each of ``heights`` ``(n,) float64``, mm, whether the flat faces there end a band, ``(n,) bool``."""
     corners = mesh.vertices[mesh.triangles]
     level = (corners[:, 0, 2] == corners[:, 1, 2]) & (corners[:, 0, 2] == corners[:, 2, 2])
     lying = corners[level]
