@@ -91,7 +91,7 @@ def test_what_the_core_specification_does_not_know_is_refused(run):
         write_run(run, title="a", metadata={"Colour": "red"})
     with pytest.raises(ValueError, match="red"):
         write_run([replace(run[0], colour="red")], title="a", metadata={})
-    with pytest.raises(ValueError, match="none"):
+    with pytest.raises(ValueError, match="at least one piece"):
         write_run([], title="a", metadata={})
 
 
