@@ -221,6 +221,21 @@ def test_the_bed_has_margins_and_forbidden_areas(size, expected):
     assert fits_bed(size, BED) == expected
 
 
+@pytest.mark.parametrize(
+    ("size", "expected"),
+    [
+        ((200.0, 60.0, 10.0), True),  # in front of the forbidden strip
+        ((60.0, 200.0, 10.0), True),  # the same, turned
+        ((200.0, 60.1, 10.0), False),
+        ((119.0, 100.0, 10.0), True),  # beside it
+        ((121.0, 61.0, 10.0), False),
+    ],
+)
+def test_a_forbidden_area_of_a_bed_that_is_not_square(size, expected):
+    area = Forbidden(at=(120.0, 60.0), size=(80.0, 40.0))
+    assert fits_bed(size, Printer(bed=(200.0, 100.0, 50.0), margin=0.0, forbidden=(area,))) == expected
+
+
 @settings(max_examples=60)
 @given(
     st.floats(5.0, 120.0),
