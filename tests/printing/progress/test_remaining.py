@@ -140,6 +140,21 @@ def test_a_printed_piece_that_turns_out_bad_is_needed_again(start):
 
 
 @pytest.mark.parametrize(
+    ("events", "printed", "placed"),
+    [
+        ([("placed", 2), ("failed", 1)], 1, 1),
+        ([("placed", 2), ("failed", 2)], 0, 0),
+        ([("printed", 2), ("placed", 1), ("failed", 1)], 1, 1),  # the piece that is not placed goes first
+    ],
+)
+def test_a_placed_piece_that_fails_is_placed_no_more(start, events, printed, placed):
+    after = _after(start, *(_event(outcome, mark="T1", count=count) for outcome, count in events))
+
+    assert (after.printed.get("T1", 0), after.placed.get("T1", 0)) == (printed, placed)
+    _holds(after, start)
+
+
+@pytest.mark.parametrize(
     ("pointer", "fields"),
     [
         ("/run", {"outcome": "printed", "run": 99}),

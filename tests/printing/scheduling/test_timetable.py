@@ -90,6 +90,15 @@ def test_a_floor_is_done_in_the_order_that_ends_first():
     assert _table(_runs(1, 1, 1, 3), **hours).finish == _NOW + timedelta(hours=4.5)
 
 
+def test_a_floor_is_done_in_the_order_that_leaves_fewest_runs_undated():
+    weekly = [{"days": ["mon"], "start": "08:00", "end": "20:00"}]
+    short, long = [4] * 53, [7] * 53
+    table = _table(_runs(*short, *long, mark="F1"), printing=weekly)
+    # as given, two short runs fill each of 26 Mondays, and 26 long ones find none; longest first, each has its own
+    assert not table.waiting
+    assert len(table.steps) == 106
+
+
 def test_a_later_run_fills_time_that_an_earlier_one_cannot_use():
     table = _table(_runs(8, 8, 2, 2), printing=_DAYTIME)
     assert _when(table) == {
