@@ -125,6 +125,38 @@ def test_a_part_that_is_being_built_is_left_alone(database, blobs, sweep):
     assert _once(sweep) == 1
 
 
+def test_a_part_that_was_kept_after_the_first_look_stays(records, blobs, sweep, monkeypatch):
+    part = _part("0d" * 32)
+    key = part.key(part.files[0])
+    blobs.put(key, b"solid")
+    acquire = PartLocks.acquire
+
+    def keep_then_acquire(locks, digest):
+        files = [{"suffix": file.suffix, "sha256": file.sha256} for file in part.files]
+        records.add_part(digest, part.limits, {"files": files})
+        return acquire(locks, digest)
+
+    monkeypatch.setattr(PartLocks, "acquire", keep_then_acquire)
+    assert _once(sweep) == 0
+    assert key in _keys(blobs)
+
+
+def test_a_file_that_was_written_after_the_first_look_stays(blobs, sweep, monkeypatch):
+    part = _part("0d" * 32)
+    key = part.key(part.files[0])
+    blobs.put(key, b"solid")
+    acquire = PartLocks.acquire
+
+    def write_then_acquire(locks, digest):
+        time.sleep(1.1)  # stores of the S3 kind keep whole seconds
+        blobs.put(key, b"solid")
+        return acquire(locks, digest)
+
+    monkeypatch.setattr(PartLocks, "acquire", write_then_acquire)
+    assert _once(sweep) == 0
+    assert key in _keys(blobs)
+
+
 def test_one_pass_is_bounded_and_the_next_goes_on(blobs, sweep, monkeypatch):
     monkeypatch.setattr("worker.jobs.maintenance.orphan_sweep._JOBS", 2)
     monkeypatch.setattr("worker.jobs.maintenance.orphan_sweep._BATCHES", 1)

@@ -11,7 +11,7 @@ from standardwebhooks import WebhookVerificationError
 from worker.jobs.common.errors import QuotaReached, WebhookNotFound
 from worker.jobs.database.connection import open_database
 from worker.jobs.database.db_clock import utc_now
-from worker.jobs.database.tables import OutboxRow, WebhookRow
+from worker.jobs.database.tables import ApiKeyRow, OutboxRow, WebhookRow
 from worker.jobs.maintenance.job_deletion import JobDeletion
 from worker.jobs.records.api_keys import ApiKeys
 from worker.jobs.records.jobs import JobRecords
@@ -337,6 +337,23 @@ def test_a_key_that_was_revoked_is_told_nothing_more(base, webhooks, database, e
     keys.revoke(key.id)
     assert courier.run() == 0
     assert server.seen == []
+
+
+def test_an_expired_key_gets_no_webhook(base, webhooks, database, endpoint, courier):
+    keys, server = ApiKeys(database), endpoint()
+    key, _ = keys.create("shop", ["submit"], days=1)
+    webhooks.create(key.id, _request(server.url))
+    job = base.add("bench", "{}", owner=key.id)
+    base.claim(job.id, lease_seconds=60.0, attempts=3)
+    _set_expiry(database, key.id, utc_now())
+    assert (courier.run(), server.seen) == (0, [])
+    _set_expiry(database, key.id, utc_now() + timedelta(minutes=1))
+    assert courier.run() == len(server.seen) == 1
+
+
+def _set_expiry(database, key_id, moment):
+    with database.begin() as connection:
+        connection.execute(update(ApiKeyRow).where(ApiKeyRow.id == key_id).values(expires=moment))
 
 
 def test_a_thread_sends_by_itself(base, webhooks, database, endpoint, until):
