@@ -10,9 +10,17 @@ from tests.solids.plate_oracle import tile_oracle
 from tests.solids.plate_shapes import tile
 from tests.solids.tray_oracle import oracle as tray_oracle
 from tests.solids.tray_shapes import plain
+from worker.output.checks.printability import printability
+from worker.output.checks.wall_thickness import section_widths
 from worker.solids import build
+from worker.solids.mesh import Mesh
+from worker.spec.printer.printer import Printer
+from worker.spec.tolerances import LINES_IN_A_WALL, WALL_SLACK
 
 ROUNDS = 15
+
+#: Seconds that the printability figures of a part may take.
+PRINTABILITY_GOAL = 0.015
 
 
 def median_seconds(work: Callable[[], object], rounds: int = ROUNDS) -> float:
@@ -45,3 +53,14 @@ def main() -> None:
             f"{name:24s} {direct * 1e3:7.2f} ms {whole:9.1f} x ({goal:.0f}) {kernel:9.0f} x ({exact_goal:.0f})"
             f"{'' if whole >= goal and kernel >= exact_goal else '   goal missed'}"
         )
+    for name, shape, *_ in cases:
+        _print_printability(name, build(shape))
+
+
+def _print_printability(name: str, mesh: Mesh) -> None:
+    """Print what the printability figures of a part cost beside its checks."""
+    printer = Printer(bed=(400.0, 400.0, 400.0))
+    widths = section_widths(mesh, mesh.manifold(), LINES_IN_A_WALL * printer.line_width - WALL_SLACK)
+    seconds = median_seconds(lambda: printability(mesh, widths, printer))
+    missed = "" if seconds <= PRINTABILITY_GOAL else "   goal missed"
+    print(f"{name:24s} printability {seconds * 1e3:7.2f} ms ({PRINTABILITY_GOAL * 1e3:.0f}){missed}")
