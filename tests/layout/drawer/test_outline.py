@@ -140,3 +140,17 @@ def test_a_slanted_side_keeps_the_gap_square_to_it() -> None:
     slanted = shapely.LineString([(198, -2), (298, 98)])
     assert outline.usable.distance(slanted) == pytest.approx(2, abs=2e-3)
     assert outline.usable.bounds[2] == pytest.approx(300 - 2 - 2 * (1 + sqrt(2)), abs=2e-3)
+
+
+@pytest.mark.parametrize(("width", "depth"), [(400, 600), (400, 400), (100, 300)])
+@pytest.mark.parametrize("gap", [0.0, 0.5, 5.0])
+def test_corners_may_have_half_the_width_as_their_radius(width: float, depth: float, gap: float) -> None:
+    radius = min(width, depth) / 2.0
+    outline = drawer_outline(drawer(width=width, depth=depth, gap=gap, corner_radius=radius))
+    inner = radius - gap
+    area = (width - 2 * gap) * (depth - 2 * gap) - (4.0 - pi) * inner**2
+    # Facets inside the true arc: less than the area of an n-gon's segments, pi r^2 - n / 2 r^2 sin(2 pi / n).
+    facets = 4 * QUARTER_FACETS
+    lost = inner**2 * (pi - facets / 2.0 * np.sin(2.0 * pi / facets))
+    assert area - lost - 1.0 <= outline.usable.area <= area + 1e-3
+    assert outline.usable.bounds == pytest.approx((0.0, 0.0, width - 2 * gap, depth - 2 * gap), abs=0.06)

@@ -32,6 +32,10 @@ _LEAST_PIECE: Final = 1.0
 #: Minimum length of a facet of a rounded corner, in mm.
 _FACET: Final = 0.5
 
+#: Half the width in mm of the area left for the centres of corners with half the drawer's width as their radius: the
+#: library drops a smaller one (0.005 of 200 mm is dropped, 0.01 is not).
+_LEAST_CENTRES: Final = 0.05
+
 #: Mitre limit at the drawer's corners, in multiples of the gap: enough for every angle over 12 degrees.
 _MITRE: Final = 10.0
 
@@ -152,6 +156,9 @@ def _rounded(area: BaseGeometry, radius: float) -> BaseGeometry:
         return area
     facets = min(QUARTER_FACETS, max(1, ceil(radius / _FACET)))
     shrunk = area.buffer(-radius, join_style="mitre", mitre_limit=_MITRE)
+    if shrunk.is_empty:  # a radius of half the width leaves only a line of centres, which is no area
+        radius -= _LEAST_CENTRES
+        shrunk = area.buffer(-radius, join_style="mitre", mitre_limit=_MITRE)
     return shrunk.buffer(radius, quad_segs=facets)
 
 
