@@ -1,6 +1,7 @@
 """The coupon's ladder of clearances."""
 
 import itertools
+import math
 from math import hypot
 
 import pytest
@@ -67,4 +68,18 @@ def test_names_stand_on_the_lip_in_front_of_their_sockets() -> None:
     assert (own.text, own.face) == ("C1", "bottom")
     assert 2 * own.depth < coupon.height
     assert coupon_size(coupon) == (105.0, 28.0, 3.0)
-    assert plug_size(plug)[0] == pytest.approx(20.4)
+    assert plug_size(plug)[0] == pytest.approx(19.957, abs=0.001)
+
+
+@given(st.floats(0.05, 1.0), st.sampled_from([0.44, 0.88]))
+@settings(max_examples=50, deadline=None)
+def test_the_plugs_shoulder_keeps_the_named_clearance_too(clearance: float, line_width: float) -> None:
+    """The shoulder and the chamfer below it are two parallel lines at 45 degrees: their distance is the named one."""
+    coupon, plug = coupon_shapes(joint(clearance, line_width), 42.0, "C1")
+    (u0, z0), (u1, z1) = plug.foot_levels[-2:]
+    assert z1 - z0 == pytest.approx(u0 - u1)
+    for named, levels in coupon.ladder:
+        u, z = levels[-1]
+        shoulder_z = z0 + u0 - u
+        assert (shoulder_z - z) / math.sqrt(2.0) == pytest.approx(named, abs=1e-6)
+        assert levels[-2][0] - u == pytest.approx(z - levels[-2][1])

@@ -1,4 +1,5 @@
 import itertools
+import math
 
 import pytest
 import shapely
@@ -92,7 +93,18 @@ def test_the_relief_is_a_45_degree_chamfer_on_both_sides():
 
 
 def test_a_rim_is_the_profile_at_its_base():
-    assert Joint(_DEFAULT, 0.3, 0.44).rim_levels(40.0) == tuple((inset, 40.0 + z) for inset, z in _DEFAULT)
+    joint = Joint(_DEFAULT, 0.3, 0.44)
+    assert joint.rim_levels(40.0) == tuple((inset, 40.0 + z) for inset, z in _DEFAULT)
+    assert joint.rim_levels(40.0, 0.6)[0] == (1.8, 39.4)
+    assert joint.rim_levels(40.0, 0.6)[1:] == joint.rim_levels(40.0)[1:]
+
+
+@pytest.mark.parametrize("clearance", [0.05, 0.25, 0.3, 1.0])
+def test_a_stacked_foot_settles_by_the_clearance_along_z(clearance):
+    joint = Joint(default_profile(clearance, 0.44), clearance, 0.44)
+    assert joint.settling == pytest.approx(clearance * math.sqrt(2.0), abs=0.0031)
+    assert joint.settling < clearance * math.sqrt(2.0)
+    assert joint.nesting_depth == joint.height + joint.settling
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,6 @@
 """Stacked trays: what finds no place on the floor stands on trays that are rarely reached into.
 
-A tray stands in the stacking rim of one of its own footprint, as deep as a tile is high.
+A tray stands in the stacking rim of one of its own footprint, as deep as a tile is high and what it settles.
 """
 
 from collections.abc import Collection, Iterator, Sequence
@@ -41,7 +41,7 @@ def stack_trays(
     left = {index: count for index, count in missing if _stacks(stock.items[index])}
     floor = list(standing)
     upper: list[UpperTray] = []
-    joint = stock.ground.joint.height
+    depth = stock.ground.joint.nesting_depth
     for number, (column, at) in enumerate(floor):
         if not left or column.draft is not None or not all(_stacks(stock.items[index]) for index, _ in column.counts):
             continue
@@ -50,7 +50,7 @@ def stack_trays(
             spot = _nearest(around, below, at)
             if spot is None:
                 continue
-            z = on_grid(below.height - joint)
+            z = on_grid(below.height - depth)
             tower: list[UpperTray] = []
             base, rest = below, dict(left)
             while rest and (above := _upper(stock, base, rest, limit - z)) is not None:
@@ -60,11 +60,11 @@ def stack_trays(
                 if (
                     stackable is None
                     or not rest
-                    or _upper(stock, stackable, rest, limit - z - stackable.height + joint) is None
+                    or _upper(stock, stackable, rest, limit - z - stackable.height + depth) is None
                 ):
                     break
                 tower[-1] = UpperTray(stackable, spot, z)
-                base, z = stackable, on_grid(z + stackable.height - joint)
+                base, z = stackable, on_grid(z + stackable.height - depth)
             if tower:
                 floor[number] = below, spot
                 upper += tower

@@ -101,7 +101,7 @@ class DrawerLimits:
 
     def rim_height(self, rim: Rim) -> float:
         """Return how much of a tray's height is its rim."""
-        return self.joint.height if rim == "stacking" else 0.0
+        return self.joint.nesting_depth if rim == "stacking" else 0.0
 
     def start(self, rim: Rim) -> float:
         """Return where the usable room begins in the part's frame, on both axes."""
@@ -163,7 +163,7 @@ class DrawerLimits:
         """
         walls = max(walls, _LEAST_WALL, LEAST_HEIGHT)
         if rim == "stacking":
-            least = self.floor_top + max(walls, stack) + UNDER_RIM + max(self.joint.height, self.rim_overhang(rim))
+            least = self.floor_top + max(walls, stack) + UNDER_RIM + max(self.rim_height(rim), self.rim_overhang(rim))
             least = max(least, self.floor_top + LEAST_HEIGHT + self.rim_overhang(rim) + self.joint.height)
         else:
             least = self.floor_top + walls + UNDER_RIM

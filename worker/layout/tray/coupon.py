@@ -22,6 +22,10 @@ LEAST_CLEARANCE: Final = 0.05
 _LEAST_CELL: Final = 21.0
 _LIP: Final = 7.0
 _CAP_HEIGHT: Final = 4.0
+
+#: Height in mm of the 45-degree chamfer at each socket's upper edge, parallel to the plug's shoulder: two layers.
+#: Without it the shoulder would meet an edge that only moves sideways with the clearance, and sit 0.3 of a step off it.
+_MOUTH: Final = 0.4
 _GRIP: Final = 10.0
 
 
@@ -42,8 +46,8 @@ def coupon_shapes(joint: Joint, pitch: float, mark: str) -> tuple[CouponShape, P
         mark: the coupon's mark, engraved under its lip.
     """
     steps = clearances(joint.clearance)
-    sockets = [joint.socket_levels(widen=step - joint.clearance) for step in steps]
-    foot = joint.foot_levels()
+    sockets = [joint.socket_levels(widen=step - joint.clearance, mouth=_MOUTH) for step in steps]
+    foot = joint.foot_levels(mouth=_MOUTH)
     thinnest = min(inset for levels in sockets for inset, _ in levels)
     move = max(0.0, LINES_IN_A_WALL * joint.line_width - thinnest)
     room = LEAST_FOOT + 2.0 * (foot[0][0] + move)

@@ -9,8 +9,12 @@ from worker.spec.drawer.tray import Tray
 from worker.spec.errors import TrayError
 from worker.spec.tolerances import LENGTH_EPSILON, LINES_IN_A_WALL
 
-#: Gap in mm between the contents of a tray and the foot of the tray above, or its own rim.
+#: Gap in mm between the contents of a tray and the foot of a tray that rests in its rim, or a straight rim.
 UNDER_RIM: Final = 0.2
+
+#: Minimum height in mm between a divider's top and the bend where a wall meets its rim; at least half of `UNDER_RIM`
+#: is left.
+_BEND_DISTANCE: Final = 0.05
 
 #: Minimum thickness of a part's bottom in mm (minimum of a public design guide).
 LEAST_FLOOR: Final = 0.6
@@ -88,7 +92,8 @@ def tray_room(tray: Tray, *, joint: Joint, pitch: float, line_width: float, poin
     wall_top, ceiling = tray.height, tray.height - UNDER_RIM
     if tray.rim == "stacking":
         base = tray.height - joint.height
-        wall_top, ceiling = base - max(joint.toe - inset - tray.wall, 0.0), base - UNDER_RIM
+        wall_top = base - max(joint.toe - inset - tray.wall, toe_run(tray.wall, joint))
+        ceiling = _clear_of(wall_top, tray.height - joint.nesting_depth - UNDER_RIM)
     room = Room(
         tray=tray,
         pointer=pointer,
@@ -104,6 +109,21 @@ def tray_room(tray: Tray, *, joint: Joint, pitch: float, line_width: float, poin
     )
     _check(room)
     return room
+
+
+def toe_run(wall: float, joint: Joint) -> float:
+    """Return the depth in mm by which the toe of a stacking rim continues below the rim's socket.
+
+    A wall thicker than the rim's toe would end in a step under the foot of the tray above: the step is lowered by what
+    that foot settles, and the air under it.
+    """
+    step = joint.body_inset + wall - joint.toe
+    return joint.settling + UNDER_RIM if step > LENGTH_EPSILON else 0.0
+
+
+def _clear_of(bend: float, ceiling: float) -> float:
+    """Return the ceiling, raised where it nearly meets the bend of the wall: a boolean would leave slivers there."""
+    return bend + _BEND_DISTANCE if abs(ceiling - bend) < _BEND_DISTANCE else ceiling
 
 
 def on_grid(length: float) -> float:

@@ -2,7 +2,7 @@
 
 from worker.layout.model.shapes import TrayShape
 from worker.layout.tray.dividers import tray_walls
-from worker.layout.tray.interior import on_grid, tray_room
+from worker.layout.tray.interior import on_grid, toe_run, tray_room
 from worker.layout.tray.magnets import tray_magnets
 from worker.layout.tray.pockets import tray_pockets
 from worker.layout.tray.ramp_and_ledge import tray_ledge, tray_ramp
@@ -41,7 +41,9 @@ def tray_shape(
         pitch=pitch,
         inset=joint.body_inset,
         foot_levels=levels,
-        rim_levels=joint.rim_levels(tray.height - joint.height) if tray.rim == "stacking" else None,
+        rim_levels=joint.rim_levels(tray.height - joint.height, toe_run(tray.wall, joint))
+        if tray.rim == "stacking"
+        else None,
         corner_radius=CORNER_RADIUS,
         height=tray.height,
         wall=tray.wall,

@@ -8,6 +8,7 @@ import itertools
 from functools import lru_cache
 from math import pi
 
+from worker.layout.tray.interior import toe_run
 from worker.layout.tray.ramp_and_ledge import LEDGE_EDGE
 from worker.spec.drawer.joint import CORNER_RADIUS, LEAST_RADIUS, Joint, Levels
 from worker.spec.drawer.tray import Rim
@@ -38,12 +39,13 @@ def shell_volume(
     solid = outer * (height - bottom)
     if rim == "straight":
         return solid - inner * (height - bottom - floor)
-    hollow = _stacked(sides, joint.rim_levels(height - joint.height))
+    run = toe_run(wall, joint)
+    hollow = _stacked(sides, joint.rim_levels(height - joint.height, run))
     overhang = max(joint.toe - joint.body_inset - wall, 0.0)
     base = height - joint.height
     if overhang > 0.0:
         hollow += _stacked(sides, ((joint.toe - overhang, base - overhang), (joint.toe, base)))
-    return solid - hollow - inner * (base - overhang - bottom - floor)
+    return solid - hollow - inner * (base - overhang - run - bottom - floor)
 
 
 def ledge_section(depth: float, drop: float) -> float:

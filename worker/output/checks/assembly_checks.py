@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from math import sqrt
 from typing import Final
 
 import manifold3d
@@ -79,18 +80,27 @@ class _Solids:
         x, y, z = place.at
         return x, y, z, x + width, y + depth, z + height
 
-    def gap(self, first: Placement, second: Placement, reach: float) -> tuple[float, float]:
-        """Return the gap between two parts, mm, at most ``reach``, and the volume of their intersection, mm3.
+    def gap(self, first: Placement, second: Placement, reach: float, lift: float = 0.0) -> tuple[float, float]:
+        """Return the gap between two parts in mm, at most ``reach``, and the volume that they share in mm3.
 
-        Pairs of the same marks, rotations and relative position are measured once.
+        Pairs that stand to each other alike are measured once.
+
+        Args:
+            first: a placement.
+            second: another placement.
+            reach: largest gap to measure, mm.
+            lift: height in mm by which the upper part is lifted before the gap is measured; the shared volume is that
+                of the parts as they stand.
         """
         apart = tuple(round(b - a, _DECIMALS) for a, b in zip(first.at, second.at, strict=True))
-        key = (first.mark, first.turn, second.mark, second.turn, apart, reach)
+        key = (first.mark, first.turn, second.mark, second.turn, apart, reach, lift)
         if key not in self._gaps:
             first_solid = self.turned(first.mark, first.turn)
             other = self.turned(second.mark, second.turn).translate(apart)
-            gap = first_solid.min_gap(other, reach)
-            self._gaps[key] = gap, 0.0 if gap > 0.0 else (first_solid ^ other).volume()
+            lifted = other.translate((0.0, 0.0, lift if apart[2] > 0.0 else -lift)) if lift else other
+            gap = first_solid.min_gap(lifted, reach)
+            shared = (first_solid ^ other).volume() if gap <= 0.0 or lift else 0.0
+            self._gaps[key] = gap, shared
         return self._gaps[key]
 
 
@@ -160,7 +170,8 @@ def _near_pairs(solids: _Solids, drawer: DrawerPlan) -> Iterator[_Pair]:
         if j >= i or boxes[i, 2] > boxes[j, 5] + reach or boxes[j, 2] > boxes[i, 5] + reach:
             continue
         rule, least = _required_gap(solids, drawer, seams, j, i)
-        yield _Pair(rule, j, i, least, *solids.gap(places[j], places[i], least + _BEYOND))
+        lift = least * sqrt(2.0) if rule == "stack" else 0.0
+        yield _Pair(rule, j, i, least, *solids.gap(places[j], places[i], least + _BEYOND, lift))
 
 
 def _required_gap(
@@ -183,7 +194,9 @@ def _required_gap(
         and first_place.cell == other.cell
         and first_place.at[2] != other.at[2]
     ):
-        return "stack", max(solids.clearances.values())  # a foot in a rim has the clearance of one in a socket
+        # A foot in a rim keeps the clearance once it is lifted from its 45-degree seat, on which it rests: by the
+        # clearance times sqrt(2) along z (`Joint.settling`).
+        return "stack", max(solids.clearances.values())
     if kinds == {"tray"}:
         return "trays", clearance
     return "apart", 0.0

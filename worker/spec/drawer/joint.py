@@ -8,11 +8,11 @@ socket is open towards larger insets, so a foot is the same polyline offset into
 import itertools
 from dataclasses import dataclass
 from functools import lru_cache
-from math import ceil, hypot, sqrt
+from math import ceil, floor, hypot, sqrt
 from typing import Final, TypeAlias
 
 from worker.spec.errors import JointError
-from worker.spec.tolerances import DIRECTION_EPSILON, LENGTH_EPSILON, LINES_IN_A_WALL
+from worker.spec.tolerances import COORDINATE_GRID, DIRECTION_EPSILON, LENGTH_EPSILON, LINES_IN_A_WALL
 
 Level: TypeAlias = tuple[float, float]
 Levels: TypeAlias = tuple[Level, ...]
@@ -95,37 +95,71 @@ class Joint:
         """Inset of a tray's outer face in mm: half the gap between two neighbouring trays."""
         return self.clearance
 
-    def socket_levels(self, widen: float = 0.0) -> Levels:
+    @property
+    def settling(self) -> float:
+        """Height in mm by which a stacked tray sinks from where its foot keeps the clearance until it rests.
+
+        It rests on its 45-degree shoulder: faces at 45 degrees that are a clearance c apart, perpendicular to them, are
+        ``c * sqrt(2)`` apart along z. No face of a joint is flatter, so none touches earlier. Two steps of the
+        coordinate grid are left between the two faces, for their rounding.
+        """
+        return (floor(self.clearance * sqrt(2.0) / COORDINATE_GRID) - 2) * COORDINATE_GRID
+
+    @property
+    def nesting_depth(self) -> float:
+        """Depth in mm by which a stacked tray, at rest, stands in the stacking rim below it."""
+        return self.height + self.settling
+
+    def socket_levels(self, widen: float = 0.0, mouth: float = 0.0) -> Levels:
         """Return the socket wall from z 0 up to the land, with the first-layer chamfer.
 
         Args:
             widen: offset of the wall in mm, perpendicular to it; positive widens the socket.
+            mouth: height in mm of a 45-degree chamfer at the socket's upper edge.
         """
-        levels = self.profile if widen == 0.0 else _offset(self.profile, -widen)
+        profile = self._chamfered(mouth)
+        levels = profile if widen == 0.0 else _offset(profile, -widen)
         return _relieved(levels, outwards=-1.0)
 
-    def rim_levels(self, base: float) -> Levels:
-        """Return the socket of a stacking rim with its bottom at z ``base`` (mm); it needs no first-layer chamfer."""
-        return tuple((inset, base + z) for inset, z in self.profile)
+    def rim_levels(self, base: float, below: float = 0.0) -> Levels:
+        """Return the socket of a stacking rim with its bottom at z ``base`` (mm); it needs no first-layer chamfer.
 
-    def foot_levels(self, clearance: float | None = None) -> Levels:
+        Args:
+            base: z of the socket's bottom.
+            below: depth in mm by which the socket's toe continues below ``base``.
+        """
+        (toe, bottom), *others = self.profile
+        return ((toe, base + bottom - below), *((inset, base + z) for inset, z in others))
+
+    def foot_levels(self, clearance: float | None = None, mouth: float = 0.0) -> Levels:
         """Return the foot from z 0 up to where its 45-degree shoulder meets the tray's outer face.
 
         The foot is a mitred offset of the profile, so it keeps the clearance everywhere, perpendicular to the wall.
 
         Args:
             clearance: per side in mm; None for the joint's own.
+            mouth: height in mm of the chamfer of the socket that it is made for, as in `socket_levels`.
         """
-        below = self._foot_below(self.clearance if clearance is None else clearance)
+        below = self._foot_below(self.clearance if clearance is None else clearance, mouth)
         last_inset, last_z = below[-1]
         top = (self.body_inset, last_z + (last_inset - self.body_inset))
         return _relieved((*below, top), outwards=1.0)
 
-    def _foot_below(self, air: float) -> Levels:
+    def _foot_below(self, air: float, mouth: float = 0.0) -> Levels:
         """Return the foot up to its shoulder, without the first-layer chamfer."""
-        reach = self.land + air * sqrt(2.0) + 1.0
-        shoulder = (self.land - reach, self.height + reach)
-        return _offset((*self.profile, shoulder), air)[:-1]
+        profile = self._chamfered(mouth)
+        inset, top = profile[-1]
+        reach = inset + air * sqrt(2.0) + 1.0
+        return _offset((*profile, (inset - reach, top + reach)), air)[:-1]
+
+    def _chamfered(self, mouth: float) -> Levels:
+        """Return the profile with a chamfer of at most half its last segment's height at its upper edge."""
+        if mouth == 0.0:
+            return self.profile
+        (u0, z0), (u1, z1) = self.profile[-2:]
+        rise = min(mouth, (z1 - z0) / 2.0)
+        inset = u1 + (u0 - u1) * rise / (z1 - z0)
+        return (*self.profile[:-1], (inset, z1 - rise), (inset - rise, z1))
 
     @property
     def foot_height(self) -> float:
