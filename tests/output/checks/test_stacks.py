@@ -58,7 +58,7 @@ def stacked(joint, trays, line_width):
         stl = write_stl(solid, mark)
         printer = PRINTER.model_copy(update={"line_width": line_width, "nozzle": line_width / 1.1})
         require(inspect(stl, write_3mf(solid, name=mark, part_number=mark), expected_of(part, solid, genus(shape)),
-                        printer), mark)  # fmt: skip
+                        printer).checks, mark)  # fmt: skip
         parts.append(part)
         meshes[mark] = read_stl(stl)
         places.append(Placement(mark, (joint.body_inset, joint.body_inset, round(z, 3)), cell=(0.0, 0.0)))
