@@ -127,8 +127,8 @@ def test_a_tray_that_would_sink_into_its_rim_is_found(lowered, failed):
 def test_stacked_items_rest_on_each_other(clearance):
     """A job whose drawer is too small for its trays side by side: what `lay_out` stacks rests as it places it."""
     items = [
-        {"name": name, "shape": {"kind": "box", "size": [30, 30, 8]}, "count": 4, "stack": True, "label": True}
-        for name in ("hooks", "clips", "rings")
+        {"name": name, "shape": {"kind": "box", "size": [60, 40, high]}, "stack": True, "label": True}
+        for name, high in (("hooks", 12), ("clips", 14), ("rings", 16))
     ]
     spec = Spec.model_validate(
         {
@@ -140,9 +140,9 @@ def test_stacked_items_rest_on_each_other(clearance):
     (drawer,) = plan.drawers
     shapes = {part.mark: part for part in plan.parts}
     trays = sorted((place for place in drawer.placements if place.cell is not None), key=lambda place: place.at[2])
-    assert len(trays) == 3
-    assert any(tray.at[2] for tray in trays)
-    for lower, upper in [pair for pair in itertools.combinations(trays, 2) if pair[0].cell == pair[1].cell]:
+    assert not plan.unplaced
+    assert len({tray.at[2] for tray in trays}) == 3
+    for lower, upper in itertools.pairwise(trays):
         settled = upper.at[2] - lower.at[2] - shapes[lower.mark].size[2] + spec.joint().height
         assert settled == pytest.approx(-clearance * sqrt(2.0), abs=0.005)
     meshes = {part.mark: read_stl(write_stl(build(part.shape), part.mark)) for part in plan.parts}

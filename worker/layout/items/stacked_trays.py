@@ -5,16 +5,20 @@ A tray stands in the stacking rim of one of its own footprint, as deep as a tile
 
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.placement.column_pricing import columns
 from worker.layout.placement.region_solver import Standing
 from worker.layout.placement.tray_columns import Assortment, Column, Footprint
 from worker.layout.tray.interior import on_grid
+from worker.spec.drawer.tray import Rim
 from worker.spec.items.item import Item
 from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = ["UpperTray", "stack_trays"]
+
+_ACCESSES: Final = ("often", "sometimes", "rarely")
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,11 +70,43 @@ def stack_trays(
                 tower[-1] = UpperTray(stackable, spot, z)
                 base, z = stackable, on_grid(z + stackable.height - depth)
             if tower:
-                floor[number] = below, spot
-                upper += tower
+                lowest, rest_of_stack = _heaviest_lowest(stock, below, tower, limit)
+                floor[number] = lowest, spot
+                upper += rest_of_stack
                 left = rest
                 break
     return floor, upper
+
+
+def _heaviest_lowest(
+    stock: Assortment, below: Column, tower: Sequence[UpperTray], limit: float
+) -> tuple[Column, list[UpperTray]]:
+    """Return a stack with what is used least at the bottom, then the heaviest; unchanged if that is too high."""
+    stack = [below, *(tray.column for tray in tower)]
+    order = sorted(stack, key=lambda column: (-_access_rank(stock, column), -_mass(stock, column)))
+    trays: list[Column] = []
+    heights: list[float] = []
+    z = 0.0
+    for column in order:
+        rim: Rim = "straight" if len(trays) == len(tower) else "stacking"
+        tray = column if column.rim == rim else next(_alone(stock, column, {column.halves}, rim), None)
+        if tray is None or z + tray.top > limit + LENGTH_EPSILON:
+            return below, list(tower)
+        trays.append(tray)
+        heights.append(z)
+        z = on_grid(z + tray.height - stock.ground.joint.nesting_depth)
+    at = tower[0].at
+    return trays[0], [UpperTray(tray, at, z) for tray, z in zip(trays[1:], heights[1:], strict=True)]
+
+
+def _access_rank(stock: Assortment, column: Column) -> int:
+    """Return how often a tray is reached into: 0 often, 1 sometimes, 2 rarely."""
+    return min(_ACCESSES.index(stock.items[index].access) for index, _ in column.counts)
+
+
+def _mass(stock: Assortment, column: Column) -> float:
+    """Return the mass of the things in a tray in g, as far as it is given."""
+    return sum((stock.items[index].mass or 0.0) * count for index, count in column.counts)
 
 
 def _nearest(bay: Bay, column: Column, at: Spot) -> Spot | None:
@@ -92,10 +128,15 @@ def _less(left: dict[int, int], column: Column) -> dict[int, int]:
 
 def _lower(stock: Assortment, column: Column, footprints: Collection[Footprint]) -> Iterator[Column]:
     """Yield trays with a stacking rim for what is in a column, the smallest first, then the lowest."""
+    yield from _alone(stock, column, footprints, "stacking")
+
+
+def _alone(stock: Assortment, column: Column, footprints: Collection[Footprint], rim: Rim) -> Iterator[Column]:
+    """Yield trays with a rim for just what is in a column, the smallest first, then the lowest."""
     held: dict[int, int] = {}
     for index, count in column.counts:
         held[index] = held.get(index, 0) + count
-    rimmed = replace(stock, rim="stacking", families=(tuple(sorted(held)),), footprints=frozenset(footprints))
+    rimmed = replace(stock, rim=rim, families=(tuple(sorted(held)),), footprints=frozenset(footprints))
     every = columns(rimmed, held, any_value=True).values()
     whole = [tray for tray in every if tray.draft is None and _holds(tray, held)]
     yield from sorted(whole, key=lambda tray: (tray.area, tray.height, tray.key))

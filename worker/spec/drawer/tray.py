@@ -185,13 +185,19 @@ class Tray(Noun):
         across = sum(divider.axis == "x" for divider in self.dividers) + (self.compartments or (1, 1))[0]
         if self.label_ledge is None:
             remedy = "Give it a label_ledge."
-            refusals.add(TrayError("The tray has no label ledge.", value=self.labels, remedy=remedy), "labels")
+            limit = "labels only with a label_ledge"
+            error = TrayError("The tray has no label ledge.", value=self.labels, limit=limit, remedy=remedy)
+            refusals.add(error, "labels")
         if self.text is not None and self.text.face == "ledge":
-            error = TrayError("The label ledge has a text already.", value=self.labels, remedy="Give one or the other.")
+            error = TrayError(
+                "The label ledge has a text already.",
+                value=self.labels, limit="a text or labels", remedy="Give one or the other.",
+            )  # fmt: skip
             refusals.add(error, "labels")
         if len(self.labels) > across:
             limit = f"at most {across}, one for each compartment from left to right"
-            error = TrayError("There are more labels than compartments.", value=self.labels, limit=limit)
+            remedy = "Remove labels, or add dividers."
+            error = TrayError("There are more labels than compartments.", value=self.labels, limit=limit, remedy=remedy)
             refusals.add(error, "labels")
 
     def _check_dividers(self, refusals: Refusals) -> None:
