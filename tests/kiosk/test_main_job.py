@@ -22,7 +22,7 @@ def test_a_drawer_from_the_tape_to_the_files_by_touch(visit, measure, url):
         page.fill(f"#own-size-{index}", size)
     page.tap("#own-add")
     page.wait_for_selector(".plan-drawing :text('calliper')")
-    page.wait_for_selector(".plan-drawing :text('2 ')")
+    page.wait_for_selector(".plan-drawing text:has-text('2 \u00d7')")  # two batteries in one tray
     page.tap("#next")
     page.select_option("#material", "PETG")
     page.fill("#price", "24")
