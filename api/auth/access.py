@@ -56,7 +56,7 @@ _RULES: Final[tuple[tuple[frozenset[str], re.Pattern[str], KeyScope], ...]] = (
     (_READING, re.compile(r"/metrics"), "admin"),
     (frozenset({"GET", "HEAD", "POST", "DELETE"}), re.compile(r"/v1/webhooks(?:/[^/]+(?:/secret)?)?"), "submit"),
     (_READING, re.compile(r".*", re.DOTALL), "read"),
-    (frozenset({"POST"}), re.compile(r"/v1/(?:plans|jobs|batches)"), "submit"),
+    (frozenset({"POST"}), re.compile(r"/v1/(?:plans|jobs|batches|jobs/[^/]+/retry)"), "submit"),
     (frozenset({"DELETE"}), re.compile(r"/v1/(?:jobs|batches)/[^/]+(?:/files)?"), "submit"),
     (frozenset({"POST", "DELETE"}), re.compile(r"/v1/jobs/[^/]+/schedule-link"), "read"),
     (frozenset({"POST", "PUT", "DELETE"}), re.compile(r"/v1/jobs/[^/]+/prints(?:/[^/]+)?"), "record"),

@@ -33,6 +33,7 @@ for command in (
     jobs.job,
     fetch.fetch,
     jobs.cancel,
+    jobs.retry,
     jobs.remove,
     prints.prints,
     prints.printed,

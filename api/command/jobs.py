@@ -1,4 +1,4 @@
-"""``drawerwright jobs``, ``job``, ``cancel`` and ``remove``: list, show, cancel and delete jobs."""
+"""``drawerwright jobs``, ``job``, ``cancel``, ``retry`` and ``remove``: list, show, cancel, retry and delete jobs."""
 
 import sys
 from enum import Enum
@@ -20,7 +20,7 @@ if TYPE_CHECKING:  # the routes come along with it
 
     from api.documents.jobs import JobDocument
 
-__all__ = ["cancel", "job", "jobs", "remove"]
+__all__ = ["cancel", "job", "jobs", "remove", "retry"]
 
 #: Most jobs that one command lists.
 _MOST: Final = 10_000
@@ -77,6 +77,16 @@ def cancel(job: Job, *, url: Url = None, machine: Machine = False) -> None:
     """Cancel a queued or running job."""
     with ending(machine=machine), opened(url) as client:
         document = client.cancel(job)
+        if machine:
+            print_json(document.model_dump(mode="json"))
+        else:
+            note(f"Job {document.id} ({document.name}) is {document.state}.")
+
+
+def retry(job: Job, *, url: Url = None, machine: Machine = False) -> None:
+    """Queue a failed job again, under the same id."""
+    with ending(machine=machine), opened(url) as client:
+        document = client.retry(job)
         if machine:
             print_json(document.model_dump(mode="json"))
         else:

@@ -72,7 +72,14 @@ class JobDocument(BaseModel):
     created: datetime = Field(description="When the job was submitted.")
     started: datetime | None = Field(description="When the latest attempt started.")
     finished: datetime | None = Field(description="When the job reached a final state.")
-    attempts: Annotated[int, Field(ge=0, description="Attempts that workers have started.")]
+    attempts: Annotated[
+        int,
+        Field(
+            ge=0,
+            description="Attempts that workers have started. One that met an outage of the database, the object store or the disk "
+            "is not counted.",
+        ),
+    ]
     progress: JobProgress
     problem: Problem | None = Field(description="Why the job failed.")
     links: JobLinks

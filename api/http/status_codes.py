@@ -21,6 +21,7 @@ STATUS_CODES: Final[Mapping[type[DrawerwrightError], HTTPStatus]] = MappingProxy
         job_errors.FileNotInJob: HTTPStatus.NOT_FOUND,
         job_errors.JobNotReady: HTTPStatus.CONFLICT,
         job_errors.JobFinished: HTTPStatus.CONFLICT,
+        job_errors.JobNotFailed: HTTPStatus.CONFLICT,
         job_errors.JobNotEnded: HTTPStatus.CONFLICT,
         job_errors.JobCancelled: HTTPStatus.CONFLICT,
         core_errors.CheckFailed: HTTPStatus.INTERNAL_SERVER_ERROR,

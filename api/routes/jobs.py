@@ -33,6 +33,7 @@ from worker.jobs.common.errors import (
     FileNotInJob,
     JobFinished,
     JobNotEnded,
+    JobNotFailed,
     JobNotFound,
     JobNotReady,
     QuotaReached,
@@ -260,6 +261,27 @@ async def get_job(
 def cancel_job(request: Request, job_service: JobServiceDep, job_id: str) -> JobDocument:
     """Cancel a job that has not ended; a worker that is at it stops before its next part."""
     return job_document(request, job_service.cancel(job_id))
+
+
+@router.post(
+    "/{job_id}/retry",
+    status_code=HTTPStatus.ACCEPTED,
+    operation_id="retryJob",
+    summary="Retry a failed job",
+    responses={
+        202: {"description": "The job waits for a worker.", "headers": _SOON},
+        **refusals(JobNotFound, JobNotFailed, QuotaReached),
+    },
+)
+def retry_job(request: Request, response: Response, job_service: JobServiceDep, job_id: str) -> JobDocument:
+    """Queue a failed job again, under the same id and with all its attempts.
+
+    Outages of the database, the object store or the disk never make a job fail: it waits until they are over. The retry
+    counts towards the quotas of the key like a new job. A batch that had ended with the job is finished again with it.
+    """
+    document = job_document(request, job_service.retry(job_id))
+    response.headers["Retry-After"] = _POLL_SECONDS
+    return document
 
 
 @router.delete(

@@ -21,6 +21,7 @@ from worker.jobs.common.errors import (
     FileNotInJob,
     JobFinished,
     JobNotEnded,
+    JobNotFailed,
     JobNotFound,
     JobNotReady,
 )
@@ -40,6 +41,7 @@ from worker.jobs.records.batches import Batch, BatchRecords, CheckedSpec
 from worker.jobs.records.heartbeats import Heartbeats
 from worker.jobs.records.idempotency import IdempotencyKey
 from worker.jobs.records.job_filters import JobFilters
+from worker.jobs.records.job_retry import retry_job
 from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import BUNDLE_NAME, MANIFEST_NAME, Job, StoredFile
 from worker.jobs.records.print_events import PrintRecords
@@ -181,6 +183,22 @@ class JobService:
             job = self.job(job_id)
             remedy = f"To remove it with its files: DELETE /v1/jobs/{job_id}/files."
             raise JobFinished(value=job.state, limit="a job that is queued or running", remedy=remedy)
+        return self.job(job_id)
+
+    def retry(self, job_id: str) -> Job:
+        """Queue a failed job again, with all its attempts, and have its message published as `submit` does.
+
+        Raises:
+            JobNotFound: when there is none.
+            JobNotFailed: when it is queued or running, has succeeded, or was cancelled.
+            QuotaReached: when the caller has as many jobs as the key allows.
+        """
+        job = self.job(job_id)
+        quotas = None if self._caller is LOCAL else self._caller.quotas.over(self.settings)
+        if not retry_job(self._database, job_id, quotas=quotas):
+            remedy = None if not job.ended else "Submit its spec again as a new job: POST /v1/jobs."
+            raise JobNotFailed(value=self.job(job_id).state, limit="a job that has failed", remedy=remedy)
+        self.publish(job_id)
         return self.job(job_id)
 
     def remove(self, job_id: str) -> None:

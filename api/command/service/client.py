@@ -140,6 +140,16 @@ class Client:
 
         return _read(JobDocument, self._ask("DELETE", f"/v1/jobs/{quote(job_id, safe='')}"))
 
+    def retry(self, job_id: str) -> "JobDocument":
+        """Queue a failed job again and return it.
+
+        Raises:
+            ServiceRefused: if there is no such job, or it has not failed.
+        """
+        from api.documents.jobs import JobDocument  # noqa: PLC0415 - as above
+
+        return _read(JobDocument, self._ask("POST", f"/v1/jobs/{quote(job_id, safe='')}/retry"))
+
     def remove(self, job_id: str) -> None:
         """Delete a job permanently, with its files.
 

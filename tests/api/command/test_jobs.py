@@ -117,6 +117,8 @@ def test_a_job_that_failed_says_why(run, add, records):
     shown = run("job", job)
     assert shown.exit_code == 1
     assert "T1 is not closed." in shown.stderr
+    assert json.loads(run("retry", job, "--json").stdout)["state"] == "queued"
+    assert run("retry", job).exit_code == 2  # it has not failed again
 
 
 def test_one_file_or_all_are_downloaded(run, add, finish, tmp_path):

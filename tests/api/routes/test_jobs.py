@@ -87,6 +87,24 @@ def test_a_job_can_be_cancelled_once(service, spec):
     assert again.json()["type"].endswith("/problems/job-finished")
 
 
+def test_a_failed_job_is_retried_once(service, spec, records):
+    at = service.post("/v1/jobs", json=spec).headers["location"]
+    early = service.post(f"{at}/retry")
+    assert (early.status_code, early.json()["value"]) == (409, "queued")
+    assert early.json()["type"].endswith("/problems/job-not-failed")
+    job = at.rsplit("/", 1)[1]
+    problem = {"type": "/problems/internal-error", "title": "t", "status": 500}
+    assert records.fail(records.claim(job, lease_seconds=60.0, attempts=3), problem)
+    assert service.get(at).json()["state"] == "failed"
+    answer = service.post(f"{at}/retry")
+    assert (answer.status_code, answer.headers["retry-after"]) == (202, "1")
+    document = answer.json()
+    assert (document["id"], document["state"], document["attempts"]) == (job, "queued", 0)
+    assert (document["problem"], document["finished"]) == (None, None)
+    assert service.post(f"{at}/retry").status_code == 409
+    assert service.post("/v1/jobs/01m89eysvs6cwmhc13npxnv5k4/retry").status_code == 404
+
+
 @pytest.mark.parametrize("job", ["x", "01m89eysvs6cwmhc13npxnv5k4", "%00", "%ff", "1" * 500, "a b"])
 @pytest.mark.parametrize("method", ["GET", "DELETE"])
 def test_no_such_job(service, job, method):

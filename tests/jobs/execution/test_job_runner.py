@@ -1,17 +1,25 @@
 """One attempt at one job: every way in which it can end, in the record."""
 
+import errno
 import time
 from dataclasses import replace
 
 import obstore
 import pytest
 from billiard.exceptions import SoftTimeLimitExceeded
+from obstore.exceptions import GenericError
+from sqlalchemy import update
+from sqlalchemy.exc import OperationalError
 
+from worker.jobs.common.backoff import Backoff
 from worker.jobs.common.errors import JobCancelled
-from worker.jobs.execution import pipeline
+from worker.jobs.database.tables import JobRow
+from worker.jobs.execution import job_runner, pipeline
 from worker.jobs.execution.job_outcome import JobOutcome
 from worker.jobs.execution.job_runner import JobRunner
 from worker.jobs.execution.pipeline import run_pipeline
+from worker.jobs.files.object_store import ObjectStore
+from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import Progress
 from worker.solids.mesh import Mesh
 
@@ -89,6 +97,80 @@ def test_what_may_pass_is_tried_again_but_not_for_ever(runner, job, engine):
     assert broken.run(job.id) is JobOutcome.FAILED
     failed = engine.job(job.id)
     assert (failed.attempts, failed.problem["type"]) == (3, "/problems/internal-error")
+
+
+_OUTAGES = [
+    GenericError("connection refused"),
+    OSError(errno.ENOSPC, "No space left on device"),
+    OSError(errno.EIO, "Input/output error"),
+    ConnectionRefusedError(errno.ECONNREFUSED, "Connection refused"),
+    OperationalError("SELECT 1", {}, Exception("the server closed the connection")),
+]
+
+
+@pytest.mark.parametrize("error", _OUTAGES, ids=lambda error: type(error).__name__)
+def test_an_outage_uses_up_no_attempt(runner, job, engine, records, error, monkeypatch):
+    monkeypatch.setattr(job_runner, "_OUTAGE_BACKOFF", Backoff(0.01, 1.0, 0.01))
+    broken = replace(runner, pipeline=_raising(error))
+    for number in range(2 * runner.settings.attempts):
+        time.sleep(0.02)
+        assert broken.run(job.id) is JobOutcome.DEFERRED, number
+    waiting = engine.job(job.id)
+    assert (waiting.state, waiting.attempts) == ("queued", 0)
+    assert waiting.progress.now == f"waiting: {records.cause(job.id)}"
+    time.sleep(0.02)
+    assert runner.run(job.id) is JobOutcome.SUCCEEDED
+    assert engine.job(job.id).attempts == 1
+
+
+def test_a_job_that_met_an_outage_is_not_due_at_once(runner, job, records):
+    assert replace(runner, pipeline=_raising(_OUTAGES[0])).run(job.id) is JobOutcome.DEFERRED
+    assert records.waiting(quiet_seconds=0.0, limit=9) == []
+    assert runner.run(job.id) is JobOutcome.NOT_CLAIMED
+    time.sleep(1.3)  # the first pause is a second, a fifth more at most
+    assert records.waiting(quiet_seconds=60.0, limit=9) == [job.id]
+    assert runner.run(job.id) is JobOutcome.SUCCEEDED
+
+
+def test_after_an_outage_the_store_is_checked_before_anything_is_computed(runner, job, monkeypatch):
+    monkeypatch.setattr(job_runner, "_OUTAGE_BACKOFF", Backoff(0.0, 1.0, 0.0))
+    assert replace(runner, pipeline=_raising(_OUTAGES[0])).run(job.id) is JobOutcome.DEFERRED
+    computed = []
+    idle = replace(runner, pipeline=lambda *_, **__: computed.append(1))
+    with monkeypatch.context() as patch:
+        patch.setattr(ObjectStore, "check", _raising(_OUTAGES[0]))
+        assert idle.run(job.id) is JobOutcome.DEFERRED
+    assert computed == []
+    assert runner.run(job.id) is JobOutcome.SUCCEEDED
+
+
+def test_an_outage_of_the_database_is_recorded_once_it_is_over(runner, job, engine, monkeypatch):
+    defer, calls = JobRecords.defer, []
+
+    def away_at_first(*arguments):
+        calls.append(arguments)
+        if len(calls) < 3:
+            raise _OUTAGES[-1]
+        return defer(*arguments)
+
+    monkeypatch.setattr(JobRecords, "defer", away_at_first)
+    assert replace(runner, pipeline=_raising(_OUTAGES[-1])).run(job.id) is JobOutcome.DEFERRED
+    assert (len(calls), engine.job(job.id).attempts) == (3, 0)
+
+
+def test_a_claim_that_was_lost_in_an_outage_gives_its_attempt_back(runner, job, records, engine):
+    def outlasted(_spec, **_parts):
+        _run_out(records, job.id)
+        assert records.claim(job.id, lease_seconds=60.0, attempts=3).attempt == 2
+        raise _OUTAGES[0]
+
+    assert replace(runner, pipeline=outlasted).run(job.id) is JobOutcome.LEASE_LOST
+    assert engine.job(job.id).attempts == 1  # that of the claim which holds
+
+
+def _run_out(records, job_id):
+    with records._engine.begin() as connection:
+        connection.execute(update(JobRow).where(JobRow.id == job_id).values(lease=records._clock.at(-1.0)))
 
 
 def test_a_job_whose_workers_die_is_given_up(runner, job, records, engine):
@@ -169,8 +251,8 @@ def test_a_job_that_is_given_up_says_why_it_stopped_last(runner, job, records, e
     claim = records.claim(job.id, lease_seconds=0.01, attempts=3)
     records.report(claim, Progress(3, 9, "tray T4"))
     time.sleep(0.03)
-    assert replace(runner, pipeline=_raising(OSError(28, "No space left on device"))).run(job.id) is JobOutcome.RETRY
-    assert records.cause(job.id) == "a file or a connection could not be used (No space left on device)"
+    assert replace(runner, pipeline=_raising(OSError(22, "Invalid argument"))).run(job.id) is JobOutcome.RETRY
+    assert records.cause(job.id) == "a file or a connection could not be used (Invalid argument)"
     claim = records.claim(job.id, lease_seconds=0.01, attempts=3)
     records.report(claim, Progress(4, 9, "tray T5"))
     time.sleep(0.03)

@@ -15,6 +15,7 @@ __all__ = [
     "JobCancelled",
     "JobFinished",
     "JobNotEnded",
+    "JobNotFailed",
     "JobNotFound",
     "JobNotReady",
     "JobTooLarge",
@@ -53,6 +54,12 @@ class JobFinished(DrawerwrightError):
     """The job has already ended and cannot be cancelled."""
 
     slug = "job-finished"
+
+
+class JobNotFailed(DrawerwrightError):
+    """The job has not failed and cannot be retried."""
+
+    slug = "job-not-failed"
 
 
 class JobNotEnded(DrawerwrightError):

@@ -60,7 +60,9 @@ class Settings(BaseSettings):
     concurrency: int = Field(
         default_factory=lambda: min(2, os.cpu_count() or 1), ge=1, le=64, description="Jobs that run concurrently."
     )
-    attempts: int = Field(default=3, ge=1, le=10, description="Attempts at a job before it fails.")
+    attempts: int = Field(
+        default=3, ge=1, le=10, description="Attempts at a job before it fails; outages do not count."
+    )
     job_seconds: int = Field(default=900, ge=1, le=86_400, description="Time limit of one attempt at a job in seconds.")
     lease_seconds: float = Field(
         default=15.0,

@@ -53,6 +53,9 @@ class JobRow(Base):
     problem: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
     #: Why the last unfinished attempt stopped.
     cause: Mapped[str | None] = mapped_column(Text, default=None)
+    #: How many attempts met an outage (they are not counted), and when the next may start.
+    outages: Mapped[int] = mapped_column(default=0, server_default="0")
+    retry_at: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
 
     #: The owner: the id of an API key, or "local" on a service without keys.
     owner: Mapped[str] = mapped_column(Text, default="local")

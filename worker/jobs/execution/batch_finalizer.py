@@ -54,7 +54,7 @@ class BatchFinalizer:
         return run_guarded(
             f"Batch {batch_id}",
             partial(self._finalize, batch_id, token),
-            release=partial(self.batches.release, batch_id, token),
+            release=lambda counted: self.batches.release(batch_id, token, counted=counted),
             fail=partial(self.batches.fail, batch_id, token),
         )
 

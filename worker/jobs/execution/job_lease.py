@@ -46,6 +46,8 @@ class JobLease:
             closing: returns whether the worker shuts down.
         """
         self.interruption = Interruption()
+        #: Whether the lease could not be renewed for a time, so that its loss is no fault of the job.
+        self.renewal_failed = False
         self._records = records
         self._claim = claim
         self._seconds = seconds
@@ -95,6 +97,7 @@ class JobLease:
                     holds = self._records.holds(self._claim)
                 reason = reason if holds else StopReason.LEASE_LOST
             except SQLAlchemyError as error:  # the next check retries; in the end the lease expires
+                self.renewal_failed = True
                 _log.warning("Cannot renew the lease of job %s: %s", self._claim.job_id, type(error).__name__)
             if reason is not None and not self._released.is_set():
                 self.interruption.request(reason)

@@ -14,6 +14,8 @@ class JobOutcome(Enum):
     LEASE_LOST = auto()
     #: Back in the queue for a retry after a transient error.
     RETRY = auto()
+    #: Back in the queue until the database, the object store or the disk is available; not counted as an attempt.
+    DEFERRED = auto()
     #: Back in the queue because the worker shuts down; not counted as an attempt.
     SHUTDOWN = auto()
     #: As `SHUTDOWN`, and this very process received SIGTERM.

@@ -1,16 +1,17 @@
 """The job runner: one attempt at one job, from the claim to its end in the job records, with every outcome."""
 
 import logging
+import time
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Protocol
+from typing import Final, Protocol
 
 from billiard.exceptions import SoftTimeLimitExceeded
-from obstore.exceptions import BaseError as StoreError
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import SQLAlchemyError
 
+from worker.jobs.common.backoff import Backoff
 from worker.jobs.common.errors import InternalError, JobCancelled, JobTooLarge, JobTooLong
 from worker.jobs.common.settings import Settings
 from worker.jobs.execution.helpers import HelpRequest, SendHelpRequests
@@ -19,7 +20,7 @@ from worker.jobs.execution.job_lease import JobLease
 from worker.jobs.execution.job_outcome import JobOutcome
 from worker.jobs.execution.pipeline import JobResult, run_pipeline
 from worker.jobs.execution.shared_part_cache import SharedPartCache
-from worker.jobs.execution.transient_errors import TRANSIENT_ERRORS
+from worker.jobs.execution.transient_errors import TRANSIENT_ERRORS, cause_of, is_outage
 from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.files.part_cache import PartCache, StoredPartCache
 from worker.jobs.files.stored_files import store_file
@@ -33,6 +34,12 @@ from worker.spec.errors import DrawerwrightError
 from worker.spec.manifest import JSON_TYPE, ZIP_TYPE
 
 _log = logging.getLogger(__name__)
+
+#: Pauses of a job that met an outage. The longest bounds how late a job starts once all is available again.
+_OUTAGE_BACKOFF: Final = Backoff(first=1.0, factor=2.0, longest=60.0)
+
+#: Pauses between checks whether the database is available again.
+_DATABASE_BACKOFF: Final = Backoff(first=0.25, factor=2.0, longest=2.0)
 
 
 class Pipeline(Protocol):
@@ -81,6 +88,11 @@ class JobRunner:
                 return JobOutcome.FAILED
             return JobOutcome.NOT_CLAIMED
         _log.info("Job %s, attempt %d.", job_id, claim.attempt)
+        if claim.outages:
+            try:
+                self.blobs.check()  # before the whole job is computed for a store that is still away
+            except TRANSIENT_ERRORS as error:
+                return self._end(claim, error)
         if claim.lost_after >= settings.job_seconds:  # it was killed at its time limit; so would a retry
             return self._end(claim, JobTooLong(limit=f"{settings.job_seconds} s"))
         outcome = self._attempt(claim)
@@ -103,12 +115,12 @@ class JobRunner:
                 files = self._store(claim, result)
             return JobOutcome.SUCCEEDED if self.records.succeed(claim, files) else JobOutcome.LEASE_LOST
         except JobCancelled:
-            return JobOutcome.LEASE_LOST
+            return self._lost(claim, lease)
         except Interrupted as stop:
             if stop.reason is StopReason.TIMEOUT:
                 return self._end(claim, JobTooLong(limit=f"{settings.job_seconds} s"))
             if stop.reason is StopReason.LEASE_LOST or not self.records.release(claim, counted=False):
-                return JobOutcome.LEASE_LOST
+                return self._lost(claim, lease)
             return JobOutcome.TERMINATED if lease.interruption.terminated else JobOutcome.SHUTDOWN
         except Exception as error:  # noqa: BLE001 - whatever it is, the record says how the job ended
             return self._end(claim, error)
@@ -148,8 +160,10 @@ class JobRunner:
         expected = isinstance(error, DrawerwrightError | MemoryError)
         _log.warning("Job %s, attempt %d: %r", claim.job_id, claim.attempt, error, exc_info=None if expected else error)
         reported: DrawerwrightError = InternalError()
+        if is_outage(error):
+            return self._defer(claim, cause_of(error))
         if isinstance(error, TRANSIENT_ERRORS):
-            cause = _cause(error)
+            cause = cause_of(error)
             if claim.attempt < self.settings.attempts:
                 return JobOutcome.RETRY if self.records.release(claim, cause) else JobOutcome.LEASE_LOST
             reported = self._exhausted(cause)
@@ -163,6 +177,30 @@ class JobRunner:
             reported = JobTooLarge(limit=limit, remedy="Submit fewer drawers, or simpler parts, in one job.")
         return JobOutcome.FAILED if self.records.fail(claim, stored_problem(reported)) else JobOutcome.LEASE_LOST
 
+    def _defer(self, claim: JobClaim, cause: str) -> JobOutcome:
+        """Put the job off after an outage, as soon as the database can record it; the attempt does not count."""
+        seconds = _OUTAGE_BACKOFF.after(claim.outages + 1)
+        checks = 0
+        while True:
+            try:
+                if self.records.defer(claim, cause, seconds):
+                    _log.warning("Job %s waits for %.0f s: %s.", claim.job_id, seconds, cause)
+                    return JobOutcome.DEFERRED
+                self.records.refund(claim.job_id)
+            except SQLAlchemyError:
+                if self.closing():
+                    raise
+                checks += 1
+                time.sleep(_DATABASE_BACKOFF.after(checks))
+            else:
+                return JobOutcome.LEASE_LOST
+
+    def _lost(self, claim: JobClaim, lease: JobLease) -> JobOutcome:
+        """End an attempt whose lease was lost; if that was for an outage of the database, it does not count."""
+        if lease.renewal_failed:
+            self.records.refund(claim.job_id)
+        return JobOutcome.LEASE_LOST
+
     def _exhausted(self, cause: str) -> InternalError:
         attempts = self.settings.attempts
         return InternalError(f"The job did not finish in {attempts} attempts. In the last one, {cause}.")
@@ -173,13 +211,3 @@ class JobRunner:
         files += [(MANIFEST_NAME, JSON_TYPE, result.manifest), (BUNDLE_NAME, ZIP_TYPE, result.bundle)]
         stored = [store_file(self.blobs, f"jobs/{claim.job_id}", *file) for file in files]
         return [*result.files, *stored]
-
-
-def _cause(error: Exception) -> str:
-    """Return which dependency failed, without the error's own text: a statement or an address may hold secrets."""
-    if isinstance(error, DBAPIError):
-        return f"the database could not be used ({type(error).__name__})"
-    if isinstance(error, StoreError):
-        return f"the object store could not be used ({type(error).__name__})"
-    reason = error.strerror if isinstance(error, OSError) else None
-    return f"a file or a connection could not be used ({reason or type(error).__name__})"

@@ -49,7 +49,7 @@ class RunRepacker:
             outcome = run_guarded(
                 f"Repacked runs of job {job_id}",
                 partial(self._write, job_id, runs),
-                release=lambda: None,
+                release=lambda _: None,
                 fail=partial(self.prints.fail, job_id, status.revision),
             )
             if outcome is not TaskOutcome.DONE:

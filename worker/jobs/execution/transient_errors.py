@@ -1,23 +1,62 @@
-"""Transient errors, and one guarded attempt at the files of a batch or of repacked runs."""
+"""Transient errors, outages among them, and one guarded attempt at the files of a batch or of repacked runs."""
 
+import errno
 import logging
 from collections.abc import Callable
 from enum import Enum, auto
 from typing import Any, Final
 
+from obstore import exceptions as store_errors
 from obstore.exceptions import BaseError as StoreError
+from sqlalchemy import exc as database_errors
 from sqlalchemy.exc import DBAPIError
 
 from worker.jobs.common.errors import InternalError
 from worker.jobs.records.job_document import stored_problem
 from worker.spec.errors import DrawerwrightError
 
-__all__ = ["TRANSIENT_ERRORS", "TaskOutcome", "run_guarded"]
+__all__ = ["TRANSIENT_ERRORS", "TaskOutcome", "cause_of", "is_outage", "run_guarded"]
 
 _log = logging.getLogger(__name__)
 
 #: Faults of the database, the object store or the disk, which a later retry may not meet.
-TRANSIENT_ERRORS: Final = (DBAPIError, StoreError, OSError)
+TRANSIENT_ERRORS: Final = (DBAPIError, database_errors.TimeoutError, StoreError, OSError)
+
+#: What the database raises when it cannot be reached, shuts down, or has no disk to write to.
+_DATABASE_OUTAGES: Final = (
+    database_errors.OperationalError,
+    database_errors.InterfaceError,
+    database_errors.TimeoutError,
+)
+
+#: What the object store raises for a request that is at fault itself; all else means that the store is.
+_REQUEST_FAULTS: Final = (
+    store_errors.AlreadyExistsError,
+    store_errors.InvalidPathError,
+    store_errors.NotModifiedError,
+    store_errors.NotSupportedError,
+    store_errors.PreconditionError,
+)
+
+#: Faults of the disk, of the network or of the machine's resources, whichever job meets them.
+_OUTAGE_CODES: Final = frozenset(
+    {
+        errno.EDQUOT,
+        errno.EHOSTDOWN,
+        errno.EHOSTUNREACH,
+        errno.EIO,
+        errno.EMFILE,
+        errno.ENETDOWN,
+        errno.ENETUNREACH,
+        errno.ENFILE,
+        errno.ENODEV,
+        errno.ENOSPC,
+        errno.ENXIO,
+        errno.EROFS,
+        errno.ESTALE,
+        errno.ETIMEDOUT,
+    }
+)
 
 
 class TaskOutcome(Enum):
@@ -31,22 +70,44 @@ class TaskOutcome(Enum):
     RETRY = auto()
 
 
+def is_outage(error: BaseException) -> bool:
+    """Return whether the database, the object store or the disk is unavailable, so that no job could succeed."""
+    if isinstance(error, DBAPIError) and error.connection_invalidated:
+        return True
+    if isinstance(error, StoreError):
+        return not isinstance(error, _REQUEST_FAULTS)
+    if isinstance(error, OSError):
+        return isinstance(error, ConnectionError | TimeoutError) or error.errno in _OUTAGE_CODES
+    return isinstance(error, _DATABASE_OUTAGES)
+
+
+def cause_of(error: BaseException) -> str:
+    """Return which dependency failed, without the error's own text: a statement or an address may hold secrets."""
+    if isinstance(error, DBAPIError | database_errors.TimeoutError):
+        return f"the database could not be used ({type(error).__name__})"
+    if isinstance(error, StoreError):
+        return f"the object store could not be used ({type(error).__name__})"
+    reason = error.strerror if isinstance(error, OSError) else None
+    return f"a file or a connection could not be used ({reason or type(error).__name__})"
+
+
 def run_guarded(
-    subject: str, work: Callable[[], bool], *, release: Callable[[], object], fail: Callable[[dict[str, Any]], bool]
+    subject: str, work: Callable[[], bool], *, release: Callable[[bool], object], fail: Callable[[dict[str, Any]], bool]
 ) -> TaskOutcome:
     """Make one attempt, and turn whatever it raises into an outcome.
 
     Args:
         subject: what the log calls it.
         work: makes the attempt; returns False when there is no more to do.
-        release: leaves it to a retry, after a transient error.
+        release: leaves it to a retry, after a transient error; its argument tells whether the attempt counts, as one
+            that met an outage does not.
         fail: records the problem document of a permanent failure; returns False when there is no more to do.
     """
     try:
         return TaskOutcome.DONE if work() else TaskOutcome.NOT_DUE
-    except TRANSIENT_ERRORS:
+    except TRANSIENT_ERRORS as error:
         _log.warning("%s will be retried.", subject, exc_info=True)
-        release()
+        release(not is_outage(error))
         return TaskOutcome.RETRY
     except Exception as error:  # noqa: BLE001 - whatever it is, the record says why there is no file
         _log.warning("%s: %r", subject, error, exc_info=error)

@@ -187,9 +187,10 @@ class BatchRecords:
         """Renew the lease; return False if the claim is lost."""
         return self._changed(_held(batch_id, token).values(lease=self._clock.at(lease_seconds)))
 
-    def release(self, batch_id: str, token: str) -> bool:
-        """Release the batch for another attempt."""
-        return self._changed(_held(batch_id, token).values(claim=None, lease=None, enqueued=None))
+    def release(self, batch_id: str, token: str, *, counted: bool = True) -> bool:
+        """Leave the batch to a retry. An attempt that met an outage is not ``counted``."""
+        values = {} if counted else {"attempts": BatchRow.attempts - 1}
+        return self._changed(_held(batch_id, token).values(claim=None, lease=None, enqueued=None, **values))
 
     def finish(self, batch_id: str, token: str, files: Sequence[StoredFile]) -> bool:
         """End the batch with these stored files; return False if the claim is lost."""

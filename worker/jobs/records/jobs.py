@@ -31,6 +31,9 @@ from worker.spec.requests.webhook import EventType
 #: Default length of a lease in seconds: the longest that the settings allow.
 _LEASE: Final = 600.0
 
+#: Longest delay of a job that met an outage, in seconds; one that reaches further is from before a clock was set back.
+_LONGEST_DELAY: Final = 600.0
+
 #: Digests per statement.
 _PIECE: Final = 400
 
@@ -44,7 +47,8 @@ class _Last(NamedTuple):
 class JobClaim:
     """An attempt's claim on a job, until a later claim fences it off.
 
-    ``lost_after`` is how long the previous attempt ran, in seconds, if its process was lost.
+    ``lost_after`` is how long the previous attempt ran, in seconds, if its process was lost; ``outages`` is the count of
+    earlier attempts that met an outage.
     """
 
     job_id: str
@@ -53,6 +57,7 @@ class JobClaim:
     attempt: int
     created: datetime
     lost_after: float = 0.0
+    outages: int = 0
 
 
 class JobRecords:
@@ -164,12 +169,12 @@ class JobRecords:
     def waiting(self, *, quiet_seconds: float, limit: int, lease_seconds: float = _LEASE) -> list[str]:
         """Return jobs that need a message, oldest first.
 
-        These are queued jobs without one in the last ``quiet_seconds``, and running jobs whose lease has expired since
+        These are due queued jobs without one in the last ``quiet_seconds``, and running jobs whose lease has expired since
         their last one.
         """
         quiet = self._clock.stale(JobRow.enqueued, quiet_seconds)
         lost = and_(self._clock.expired(JobRow.lease, lease_seconds), or_(quiet, JobRow.enqueued < JobRow.lease))
-        unseen = or_(and_(JobRow.state == "queued", quiet), and_(JobRow.state == "running", lost))
+        unseen = or_(and_(JobRow.state == "queued", quiet, self._due()), and_(JobRow.state == "running", lost))
         query = select(JobRow.id).where(unseen).order_by(JobRow.id).limit(limit)
         with self._engine.connect() as connection:
             return list(connection.scalars(query))
@@ -191,7 +196,7 @@ class JobRecords:
         token, claimed = claim_values(self._clock, JobRow, lease_seconds)
         statement = (
             update(JobRow)
-            .where(JobRow.id == job_id, self._free(lease_seconds), JobRow.attempts < attempts)
+            .where(JobRow.id == job_id, self._free(lease_seconds), self._due(), JobRow.attempts < attempts)
             .values(
                 **claimed,
                 state="running",
@@ -202,13 +207,15 @@ class JobRecords:
                 progress_total=0,
                 progress_now=None,
             )
-            .returning(JobRow.spec, JobRow.attempts, JobRow.created)
+            .returning(JobRow.spec, JobRow.attempts, JobRow.created, JobRow.outages)
         )
         with self._engine.begin() as connection:
             row = connection.execute(statement).one_or_none()
             if row is not None:
                 enqueue_event(connection, "job.running", job_id, base=self._base)
-        return None if row is None else JobClaim(job_id, token, row.spec, row.attempts, row.created, before.seconds)
+        if row is None:
+            return None
+        return JobClaim(job_id, token, row.spec, row.attempts, row.created, before.seconds, row.outages)
 
     def cause(self, job_id: str) -> str | None:
         """Return why the last unfinished attempt stopped, or None if there was none."""
@@ -289,6 +296,31 @@ class JobRecords:
             _held(claim).values(state="queued", enqueued=None, updated=_now(), claim=None, lease=None, **values)
         )
 
+    def defer(self, claim: JobClaim, cause: str, seconds: float) -> bool:
+        """Put the job back into the queue after an outage, for an attempt after a delay; False when the claim is lost.
+
+        The attempt is not counted.
+        """
+        return self._changed(
+            _held(claim).values(
+                state="queued",
+                enqueued=None,
+                updated=_now(),
+                claim=None,
+                lease=None,
+                cause=cause,
+                progress_now=f"waiting: {cause}",
+                attempts=JobRow.attempts - 1,
+                outages=JobRow.outages + 1,
+                retry_at=self._clock.at(seconds),
+            )
+        )
+
+    def refund(self, job_id: str) -> None:
+        """Take back an attempt that was counted, once another claim has fenced it off during an outage."""
+        active = (JobRow.id == job_id, JobRow.state.not_in(ENDED), JobRow.attempts > 0)
+        self._change(update(JobRow).where(*active).values(attempts=JobRow.attempts - 1, revision=JobRow.revision))
+
     # -- parts
 
     def part(self, digest: str, limits: str) -> dict[str, Any] | None:
@@ -328,6 +360,9 @@ class JobRecords:
 
     def _free(self, lease_seconds: float) -> Any:
         return and_(JobRow.state.not_in(ENDED), is_free(self._clock, JobRow, lease_seconds))
+
+    def _due(self) -> Any:
+        return or_(JobRow.retry_at.is_(None), self._clock.expired(JobRow.retry_at, _LONGEST_DELAY))
 
     def _change(self, statement: Executable) -> int:
         with self._engine.begin() as connection:

@@ -1,0 +1,52 @@
+"""The retry of a failed job on request: queues it again, and reopens the batches that had ended with it."""
+
+from typing import Any, cast
+
+from sqlalchemy import Connection, CursorResult, Engine, delete, select, update
+
+from worker.jobs.common.principal import Quotas
+from worker.jobs.database.db_clock import utc_now
+from worker.jobs.database.tables import BatchEntryRow, BatchFileRow, BatchRow, JobRow
+from worker.jobs.records.quotas import enforce_quotas
+
+__all__ = ["retry_job"]
+
+
+def retry_job(database: Engine, job_id: str, *, quotas: Quotas | None = None) -> bool:
+    """Queue a failed job again, with all its attempts; return whether this call did it.
+
+    Batches that have ended, or are being finalized, are reopened, so that their files are written with the job.
+
+    Args:
+        database: the database.
+        job_id: the job.
+        quotas: what its owner may have; the retry counts like a new job. None: no limits.
+
+    Raises:
+        QuotaReached: when the owner has as many jobs as these quotas allow; nothing was changed.
+    """
+    now = utc_now()
+    empty: dict[str, Any] = dict.fromkeys(
+        ("started", "finished", "problem", "cause", "retry_at", "enqueued", "progress_now")
+    )
+    zero = dict.fromkeys(("attempts", "outages", "progress_done", "progress_total"), 0)
+    failed = (JobRow.id == job_id, JobRow.state == "failed", JobRow.deleted.is_(None))
+    with database.begin() as connection:
+        owner = connection.scalar(select(JobRow.owner).where(*failed))
+        if owner is None:
+            return False
+        if quotas is not None:
+            enforce_quotas(connection, owner, quotas, now)
+        statement = update(JobRow).where(*failed).values(**empty, **zero, state="queued", updated=now)
+        queued = cast("CursorResult[Any]", connection.execute(statement)).rowcount == 1
+        if queued:
+            _reopen_batches(connection, job_id)
+    return queued
+
+
+def _reopen_batches(connection: Connection, job_id: str) -> None:
+    batches = select(BatchEntryRow.batch_id).where(BatchEntryRow.job_id == job_id).scalar_subquery()
+    connection.execute(delete(BatchFileRow).where(BatchFileRow.batch_id.in_(batches)))
+    empty: dict[str, Any] = dict.fromkeys(("finished", "problem", "claim", "lease", "enqueued"))
+    reopened = update(BatchRow).where(BatchRow.id.in_(batches))
+    connection.execute(reopened.values(**empty, state="running", attempts=0, bytes=0))
