@@ -44,6 +44,7 @@ _WEBHOOK_STATE: Final[_Link] = ("getWebhook", _WEBHOOK, "Get the state of its de
 _ROTATED: Final[_Link] = ("rotateWebhookSecret", _WEBHOOK, "If its secret has leaked.")
 _WEBHOOK_REMOVED: Final[_Link] = ("removeWebhook", _WEBHOOK, "When it is no longer needed.")
 _CANCELLED: Final[_Link] = ("cancelJob", _JOB, "Until it has ended.")
+_RETRIED: Final[_Link] = ("retryJob", _JOB, "If it has failed.")
 _REMOVED: Final[_Link] = ("removeJob", _JOB, "Once it has ended.")
 _BATCH_CANCELLED: Final[_Link] = ("cancelBatch", _BATCH, "Until its jobs have ended.")
 _BATCH_MADE: Final[tuple[_Link, ...]] = (
@@ -53,13 +54,14 @@ _BATCH_MADE: Final[tuple[_Link, ...]] = (
 
 #: By operation and status: the operations that can follow, their parameters, and when or why.
 _LINKS: Final[dict[tuple[str, str], tuple[_Link, ...]]] = {
-    ("submitJob", "201"): (("getJob", _JOB, "Get the result."), _REMOVED, *_results(_JOB)),
+    ("submitJob", "201"): (("getJob", _JOB, "Get the result."), _RETRIED, _REMOVED, *_results(_JOB)),
     ("submitJob", "202"): (("getJob", _JOB, "Get the progress."), _CANCELLED, _REMOVED, *_results(_JOB)),
     ("listJobs", "200"): (
         ("getJob", _FIRST_JOB, "Get the newest job."),
         ("listJobs", {"after": "$response.body#/jobs/0/id"}, "List all older jobs."),
     ),
-    ("getJob", "200"): (_CANCELLED, _REMOVED, *_results(_JOB)),
+    ("getJob", "200"): (_CANCELLED, _RETRIED, _REMOVED, *_results(_JOB)),
+    ("retryJob", "202"): (("getJob", _JOB, "Get the progress."), _CANCELLED),
     ("cancelJob", "200"): (("removeJob", _JOB, "As soon as it has ended."),),
     ("getManifest", "200"): (
         ("getFile", {**_SAME_JOB, "name": "$response.body#/parts/0/files/0/name"}, "Download any file by its name."),

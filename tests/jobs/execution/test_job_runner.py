@@ -109,7 +109,7 @@ _OUTAGES = [
 
 
 @pytest.mark.parametrize("error", _OUTAGES, ids=lambda error: type(error).__name__)
-def test_an_outage_uses_up_no_attempt(runner, job, engine, records, error, monkeypatch):
+def test_an_outage_uses_up_no_attempt(runner, job, engine, error, monkeypatch):
     monkeypatch.setattr(job_runner, "_OUTAGE_BACKOFF", Backoff(0.01, 1.0, 0.01))
     broken = replace(runner, pipeline=_raising(error))
     for number in range(2 * runner.settings.attempts):
@@ -117,7 +117,7 @@ def test_an_outage_uses_up_no_attempt(runner, job, engine, records, error, monke
         assert broken.run(job.id) is JobOutcome.DEFERRED, number
     waiting = engine.job(job.id)
     assert (waiting.state, waiting.attempts) == ("queued", 0)
-    assert waiting.progress.now == f"waiting: {records.cause(job.id)}"
+    assert waiting.progress.now == f"waiting: {runner.records.cause(job.id)}"
     time.sleep(0.02)
     assert runner.run(job.id) is JobOutcome.SUCCEEDED
     assert engine.job(job.id).attempts == 1
