@@ -76,8 +76,8 @@ class JobDocument(BaseModel):
         int,
         Field(
             ge=0,
-            description="Attempts that workers have started. One that met an outage of the database, the object store or the "
-            "disk is not counted.",
+            description="Attempts that workers have started. One that met an outage of the database, the object store "
+            "or the disk is not counted.",
         ),
     ]
     progress: JobProgress

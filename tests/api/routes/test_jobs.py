@@ -93,7 +93,7 @@ def test_a_failed_job_is_retried_once(service, spec, records):
     assert (early.status_code, early.json()["value"]) == (409, "queued")
     assert early.json()["type"].endswith("/problems/job-not-failed")
     job = at.rsplit("/", 1)[1]
-    problem = {"type": "/problems/internal-error", "title": "t", "status": 500}
+    problem = {"type": "/problems/internal-error", "title": "t", "detail": "d", "status": 500}
     assert records.fail(records.claim(job, lease_seconds=60.0, attempts=3), problem)
     assert service.get(at).json()["state"] == "failed"
     answer = service.post(f"{at}/retry")
