@@ -21,6 +21,7 @@ from starlette.datastructures import MutableHeaders
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from api.auth.client_address import client_address, client_scheme
 from api.auth.rate_limit import Rate, Rates, peer_name
 from api.http.base_url import is_here
 from api.http.errors import CrossSiteRefused, HostRefused, KeyRequired, RateExceeded, ScopeMissing, ServiceNotReady
@@ -143,7 +144,8 @@ class Guard:
         self._rates = Rates() if rates is None else rates
         self._hosts = frozenset(host.strip().lower() for host in settings.allowed_hosts.split(",") if host.strip())
         self._watchers = read_networks(settings.metrics_networks)
-        self._cached: dict[str, tuple[ApiKey, float]] = {}
+        self._proxies = read_networks(settings.trusted_proxies)
+        self._cached: dict[str, tuple[ApiKey | None, float]] = {}
         self._used: dict[str, int] = {}
         self._closed = settings.open_loopback == "never"
         self._looked = -_FRESH
@@ -161,8 +163,11 @@ class Guard:
         if path == "/metrics" and _within(self._watchers, peer, request):
             return _NOBODY, None
         if needed is None:
-            return _NOBODY, None if path in _UNCOUNTED else self._count(peer_name(peer), self._settings)
-        caller, who = await self._linked(request, path, peer) or await self._caller(request, peer)
+            if path in _UNCOUNTED:
+                return _NOBODY, None
+            return _NOBODY, self._count(peer_name(client_address(request, self._proxies)), self._settings)
+        client = peer_name(client_address(request, self._proxies))
+        caller, who = await self._linked(request, path) or await self._caller(request, peer, client)
         rate = self._count(who, self._settings, caller)
         if not caller.may(needed):
             raise ScopeMissing(
@@ -170,25 +175,25 @@ class Guard:
             )
         return caller, rate
 
-    async def _caller(self, request: Request, peer: str) -> tuple[Principal, str]:
+    async def _caller(self, request: Request, peer: str, client: str) -> tuple[Principal, str]:
         given = request.headers.get("authorization")
         if given is None:
             if await self._open(request, peer):
-                return LOCAL, peer_name(peer)
-            self._count(peer_name(peer), self._settings)
+                return LOCAL, client
+            self._count_failure(client)
             raise KeyRequired(limit="Authorization: Bearer dw_...", remedy=_CREATE_KEY)
         scheme, _, token = given.partition(" ")
-        key = await self._key(token.strip(), peer) if scheme.lower() == "bearer" else None
+        key = await self._key(token.strip()) if scheme.lower() == "bearer" else None
         if key is None:
-            self._count(peer_name(peer), self._settings)
+            self._count_failure(client)
             raise KeyRequired("The key is not known.", limit="Authorization: Bearer dw_...", remedy=_CREATE_KEY)
         state = key.state(datetime.now(UTC))
         if state != "active":
-            self._count(peer_name(peer), self._settings)
+            self._count_failure(client)
             raise KeyRequired(f"The key {key.id} is {state}.", limit="an active key", remedy=_CREATE_KEY)
         return key.caller, f"key:{key.id}"
 
-    async def _linked(self, request: Request, path: str, peer: str) -> tuple[Principal, str] | None:
+    async def _linked(self, request: Request, path: str) -> tuple[Principal, str] | None:
         """Return who asks by a schedule link, for this one request: as the job's owner, who may read."""
         job_id = calendar_of(request.method, path)
         if job_id is None or "authorization" in request.headers:
@@ -196,25 +201,22 @@ class Guard:
         token = request.query_params.get("token")
         if token is None:
             return None
-        self._count(peer_name(peer), self._settings, cost=0.0)  # as for a key
         owner = await _query(self._links.owner_of, job_id, token)
         return None if owner is None else (Principal(owner, frozenset({"read"})), f"calendar:{job_id}")
 
-    async def _key(self, token: str, peer: str) -> ApiKey | None:
+    async def _key(self, token: str) -> ApiKey | None:
+        """Return the key of this token. It is looked up whatever else its address sent, so a right key always opens."""
         now = time.monotonic()
         digest = sha256(token.encode()).hexdigest()  # the key itself is never stored, not even in memory
         cached, until = self._cached.get(digest, (None, 0.0))
-        if cached is not None and now < until:
+        if now < until:
             return cached
-        self._count(
-            peer_name(peer), self._settings, cost=0.0
-        )  # guessing is rate-limited before the database is queried
         key = await _query(self._keys.find, token)
-        if key is None:
-            return None
         if len(self._cached) >= _MOST:
             self._cached.clear()
-        self._cached[digest] = key, now + _FRESH
+        self._cached[digest] = key, now + _FRESH  # also that there is none: a client may repeat a wrong key
+        if key is None:
+            return None
         hour = int(time.time() // 3600)
         if self._used.get(key.id) != hour:
             self._used[key.id] = hour
@@ -252,17 +254,34 @@ class Guard:
             self._looked = now
         return self._closed
 
-    def _count(self, who: str, settings: Settings, caller: Principal | None = None, cost: float = 1.0) -> Rate | None:
+    def _count_failure(self, client: str) -> None:
+        """Count a request without a valid key, in a bucket of its own: right keys behind the same address still open.
+
+        Raises:
+            RateExceeded: when its address has sent too many.
+        """
+        per_minute = self._settings.failures_per_minute
+        if per_minute:
+            self._take(f"failed {client}", per_minute, "requests without a valid key")
+
+    def _count(self, who: str, settings: Settings, caller: Principal | None = None) -> Rate | None:
         own = None if caller is None or caller is LOCAL else caller.quotas.requests
         per_minute = settings.requests_per_minute if own is None else own
         if not per_minute:
             return None
-        rate = self._rates.take(who, per_minute, cost)
+        return self._take(who, per_minute, "requests")
+
+    def _take(self, bucket: str, per_minute: int, what: str) -> Rate:
+        rate = self._rates.take(bucket, per_minute)
         if rate.wait:
-            error = RateExceeded(limit=f"{per_minute} requests a minute", remedy=f"Wait {rate.wait} s.")
+            error = RateExceeded(limit=f"{per_minute} {what} a minute", remedy=f"Wait {rate.wait} s.")
             error.headers = rate.headers()
             raise error
         return rate
+
+    def scheme(self, request: Request) -> str | None:
+        """Return the scheme that a trusted proxy reports for the request, or None."""
+        return client_scheme(request, self._proxies)
 
 
 class Gate:
@@ -282,6 +301,7 @@ class Gate:
             return
         request = Request(scope)
         guard: Guard = scope["app"].state.shared.guard  # `AppState`; its module imports this one
+        scope["scheme"] = guard.scheme(request) or scope.get("scheme", "http")
         try:
             caller, rate = await guard.admit(request)
         except DrawerwrightError as error:

@@ -84,6 +84,7 @@ def _server(settings: Settings, level: str) -> uvicorn.Server:
             h11_max_incomplete_event_size=_MAX_HEAD_BYTES,
             limit_concurrency=_MAX_CONNECTIONS,
             server_header=False,
+            proxy_headers=False,  # see `api.auth.client_address`; these would trust every local process
             timeout_graceful_shutdown=_GRACE,
         )
     )

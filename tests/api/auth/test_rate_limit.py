@@ -68,7 +68,10 @@ def test_one_site_has_one_bucket():
 @pytest.fixture(scope="module")
 def inside(tmp_path_factory):
     return Settings.read(
-        data_dir=tmp_path_factory.mktemp("rates"), allowed_hosts="drawers.test", requests_per_minute=20
+        data_dir=tmp_path_factory.mktemp("rates"),
+        allowed_hosts="drawers.test",
+        requests_per_minute=20,
+        failures_per_minute=20,
     )
 
 
@@ -114,3 +117,32 @@ def test_each_key_has_its_own_and_who_guesses_is_stopped(limited, started):
         assert set(guesses) == {401, 429}
         assert guesses[-1] == 429
         assert {answer.status_code for answer in ask(second, 5)} == {200}
+
+
+def test_wrong_keys_do_not_lock_out_right_ones_behind_the_same_address(tmp_path, started):
+    settings = Settings.read(data_dir=tmp_path, failures_per_minute=5, requests_per_minute=1_000)
+    with JobService.open(settings) as engine:
+        key = engine.keys.create("right", ["read"])[1].get_secret_value()
+        with started(create_app(engine)) as client:
+
+            def status(secret):
+                return client.get("/v1/catalogue", headers={"Authorization": f"Bearer {secret}"}).status_code
+
+            wrong = [f"dw_0000000000_{number:040d}" for number in range(40)]
+            assert [status(secret) for secret in wrong[:7]] == [401] * 5 + [429] * 2
+            pairs = [(status(secret), status(key)) for secret in wrong[7:]]
+    assert {right for _, right in pairs} == {200}  # as it was, 36 of 40 were refused
+    assert 429 in {refused for refused, _ in pairs}
+
+
+def test_behind_a_trusted_proxy_each_client_has_its_own_limit(tmp_path, started):
+    def refusals(trusted):
+        settings = Settings.read(
+            data_dir=tmp_path, failures_per_minute=2, trusted_proxies=trusted, open_loopback="never"
+        )
+        with JobService.open(settings) as engine, started(create_app(engine)) as client:
+            headers = [{"X-Forwarded-For": f"192.0.2.{number}"} for number in range(6)]
+            return [client.get("/v1/catalogue", headers=header).status_code for header in headers]
+
+    assert refusals("127.0.0.0/8") == [401] * 6
+    assert refusals("") == [401] * 2 + [429] * 4

@@ -108,6 +108,16 @@ class Settings(BaseSettings):
         le=10_000_000,
         description="Requests per minute of one API key or address; 0: no limit.",
     )
+    failures_per_minute: int = Field(
+        default=60,
+        ge=0,
+        le=10_000_000,
+        description="Requests without a valid API key per minute and address; they never block a valid key; 0: no limit.",
+    )
+    trusted_proxies: str = Field(
+        default="",
+        description="Networks of proxies whose Forwarded or X-Forwarded-For header is believed; comma-separated.",
+    )
     jobs_waiting: int = Field(default=50, ge=0, description="Queued and running jobs of one API key; 0: no limit.")
     jobs_a_day: int = Field(default=1_000, ge=0, description="Jobs of one API key per day (UTC); 0: no limit.")
     most_bytes: int = Field(

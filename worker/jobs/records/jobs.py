@@ -47,8 +47,8 @@ class _Last(NamedTuple):
 class JobClaim:
     """An attempt's claim on a job, until a later claim fences it off.
 
-    ``lost_after`` is how long the previous attempt ran, in seconds, if its process was lost; ``outages`` is the count of
-    earlier attempts that met an outage.
+    ``lost_after`` is how long the previous attempt ran, in seconds, if its process was lost; ``outages`` is the count
+    of earlier attempts that met an outage.
     """
 
     job_id: str
@@ -169,8 +169,8 @@ class JobRecords:
     def waiting(self, *, quiet_seconds: float, limit: int, lease_seconds: float = _LEASE) -> list[str]:
         """Return jobs that need a message, oldest first.
 
-        These are due queued jobs without one in the last ``quiet_seconds``, and running jobs whose lease has expired since
-        their last one.
+        These are due queued jobs without one in the last ``quiet_seconds``, and running jobs whose lease has expired
+        since their last one.
         """
         quiet = self._clock.stale(JobRow.enqueued, quiet_seconds)
         lost = and_(self._clock.expired(JobRow.lease, lease_seconds), or_(quiet, JobRow.enqueued < JobRow.lease))
