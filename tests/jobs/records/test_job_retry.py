@@ -28,7 +28,7 @@ def failed(records, spec):
 
 def test_a_failed_job_is_queued_again_with_all_its_attempts(records, failed):
     before = records.job(failed)
-    assert retry_job(failed)
+    assert retry_job(records._engine, failed)
     job = records.job(failed)
     assert (job.state, job.attempts, job.problem, job.started, job.finished) == ("queued", 0, None, None, None)
     assert job.revision > before.revision
@@ -37,8 +37,8 @@ def test_a_failed_job_is_queued_again_with_all_its_attempts(records, failed):
 
 
 def test_only_a_failed_job_is_retried(records, failed, spec):
-    assert retry_job(failed)
-    assert not retry_job(failed)
+    assert retry_job(records._engine, failed)
+    assert not retry_job(records._engine, failed)
     cancelled = records.add("cancelled", spec().model_dump_json())
     records.cancel(cancelled.id)
     assert not retry_job(records._engine, cancelled.id)
@@ -48,9 +48,9 @@ def test_only_a_failed_job_is_retried(records, failed, spec):
 def test_a_retry_counts_like_a_new_job(records, failed, spec):
     records.add("waiting", spec().model_dump_json())
     with pytest.raises(QuotaReached):
-        retry_job(failed, quotas=Quotas(waiting=1))
+        retry_job(records._engine, failed, quotas=Quotas(waiting=1))
     assert records.job(failed).state == "failed"
-    assert retry_job(failed, quotas=Quotas(waiting=2))
+    assert retry_job(records._engine, failed, quotas=Quotas(waiting=2))
 
 
 def test_a_batch_that_had_ended_is_reopened(records, spec):
