@@ -29,6 +29,7 @@ _PUBLISHED = {
     "job-cancelled": 409,
     "job-finished": 409,
     "job-not-ended": 409,
+    "job-not-failed": 409,
     "job-not-found": 404,
     "job-not-ready": 409,
     "job-too-large": 500,
