@@ -194,7 +194,7 @@ class JobService:
             QuotaReached: when the caller has as many jobs as the key allows.
         """
         job = self.job(job_id)
-        quotas = None if self._caller is LOCAL else self._caller.quotas.over(self.settings)
+        quotas = None if self._caller is LOCAL else self._caller.quotas.with_defaults(self.settings)
         if not retry_job(self._database, job_id, quotas=quotas):
             remedy = None if not job.ended else "Submit its spec again as a new job: POST /v1/jobs."
             raise JobNotFailed(value=self.job(job_id).state, limit="a job that has failed", remedy=remedy)
