@@ -112,7 +112,7 @@ class Settings(BaseSettings):
         default=60,
         ge=0,
         le=10_000_000,
-        description="Requests per minute and address without a valid API key; valid keys are not affected. 0: no limit.",
+        description="Requests without a valid API key per minute and address; valid keys still work. 0: no limit.",
     )
     trusted_proxies: str = Field(
         default="",
