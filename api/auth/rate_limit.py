@@ -52,19 +52,19 @@ class Rates:
         self._clock = clock
         self._buckets: OrderedDict[str, tuple[float, float]] = OrderedDict()
 
-    def take(self, who: str, per_minute: int, cost: float = 1.0) -> Rate:
-        """Take tokens from a bucket if it has enough; a cost of 0 only checks whether one is left."""
+    def take(self, who: str, per_minute: int) -> Rate:
+        """Take a token from a bucket if it has one."""
         now = self._clock()
         tokens, seen = self._buckets.pop(who, (float(per_minute), now))
         speed = per_minute / _WINDOW
         tokens = min(float(per_minute), tokens + max(0.0, now - seen) * speed)
-        enough = tokens >= max(cost, 1.0)
+        enough = tokens >= 1.0
         if enough:
-            tokens -= cost
+            tokens -= 1.0
         self._buckets[who] = tokens, now
         if len(self._buckets) > _MOST:
             self._buckets.popitem(last=False)
-        wait = 0 if enough else max(1, math.ceil((max(cost, 1.0) - tokens) / speed))
+        wait = 0 if enough else max(1, math.ceil((1.0 - tokens) / speed))
         return Rate(per_minute, int(tokens), math.ceil((per_minute - tokens) / speed), wait)
 
 
