@@ -53,6 +53,7 @@ class Plant:
             "sweep_seconds": 1.0,
             "jobs_waiting": 0,
             "requests_per_minute": 0,
+            "failures_per_minute": 0,
         }
         self.settings = Settings.read(
             broker_url=f"redis://127.0.0.1:{self._broker_port}/0", **{**environment, **settings}

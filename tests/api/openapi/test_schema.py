@@ -62,7 +62,13 @@ def settings(tmp_path_factory):
     # no limits: they are tested in test_limits and test_rates, and here they would answer in the place of the routes
     data = tmp_path_factory.mktemp("schema") / "data"
     return Settings.read(
-        data_dir=data, port=0, requests_per_minute=0, jobs_waiting=0, most_cells=400, open_loopback="never"
+        data_dir=data,
+        port=0,
+        requests_per_minute=0,
+        failures_per_minute=0,
+        jobs_waiting=0,
+        most_cells=400,
+        open_loopback="never",
     )
 
 
