@@ -65,8 +65,14 @@ def test_a_full_record_takes_no_job_but_shows_all_that_there_are(client, own, sp
         assert client.get(location).status_code == 200
         listed = client.get("/v1/jobs?limit=100").json()["jobs"]
         assert len(listed) == min(len(taken) + 1, 100)
-        assert client.delete(location).json()["state"] == "cancelled"
-        assert client.delete(f"{location}/files").status_code == 204
+        # whether a longer row needs one more page depends on where the rows lie: cancelling works, or changes nothing
+        if (answer := client.delete(location)).status_code != 200:
+            _is_problem(answer, "record-full")
+            assert client.get(location).json()["state"] == "queued"
+    if answer.status_code != 200:
+        answer = client.delete(location)
+    assert answer.json()["state"] == "cancelled"
+    assert client.delete(f"{location}/files").status_code == 204
     assert client.post("/v1/jobs", json=spec).status_code == 202
 
 
