@@ -225,7 +225,8 @@ def test_the_service_with_keys_keeps_to_its_document(schemathesis, document, eng
     answers, _ = schemathesis(closed, reduced, configuration, "examples,coverage,fuzzing", 3)
     assert set(answers) == {operation["operationId"] for _, _, operation in _operations(document)} - _STREAMS
     good = {name for name, statuses in answers.items() if any(200 <= status < 300 for status in statuses)}
-    assert set(answers) - good - _ENDING == set()
+    # none of these jobs fails, so none can be retried: tests/api/routes/test_jobs.py retries one that has failed
+    assert set(answers) - good - _ENDING == {"retryJob"}
 
 
 def test_the_open_service_keeps_to_its_document_along_the_links(schemathesis, document, opened, bodies):
