@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from worker.layout.model.part_registry import LETTERS
-from worker.printing.print_order import Stage, access_rank, is_test_print, run_order, stage_of_mark, stage_of_run
-from worker.spec.items.item import Access
+from worker.printing.print_order import Stage, is_test_print, run_order, stage_of_mark, stage_of_run
+from worker.spec.items.item import Access, access_rank
 from worker.spec.manifest import PartKind
 
 _ROOT = Path(__file__).parents[2]

@@ -9,15 +9,13 @@ from enum import IntEnum
 from typing import Final, Protocol
 
 from worker.layout.model.part_registry import LETTERS
-from worker.spec.items.item import Access
+from worker.spec.items.item import Access, access_rank
 from worker.spec.manifest import PartKind
 
-__all__ = ["DEFAULT_ACCESS", "Stage", "access_rank", "is_test_print", "run_order", "stage_of_mark", "stage_of_run"]
+__all__ = ["DEFAULT_ACCESS", "Stage", "is_test_print", "run_order", "stage_of_mark", "stage_of_run"]
 
 #: The access of a tray that holds no listed things.
 DEFAULT_ACCESS: Final[Access] = "sometimes"
-
-_ACCESS_ORDER: Final[tuple[Access, ...]] = ("often", "sometimes", "rarely")
 
 
 class Stage(IntEnum):
@@ -71,11 +69,6 @@ def stage_of_run(run: _PrintRun) -> Stage:
         KeyError: when the mark of a piece begins with the letter of no kind.
     """
     return min(stage_of_mark(piece.mark) for piece in run.pieces)
-
-
-def access_rank(access: Access) -> int:
-    """Return the rank of an access: 0 for the trays that are printed first."""
-    return _ACCESS_ORDER.index(access)
 
 
 def run_order(run: _PrintRun, kinds: Mapping[str, PartKind], accesses: Iterable[Access]) -> tuple[Stage, float, float]:

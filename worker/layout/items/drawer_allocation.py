@@ -11,7 +11,7 @@ from worker.layout.items.likeness import use_of
 from worker.layout.storage.lane import Kind, natural_ways
 from worker.layout.storage.loose import FILL_DEPTH, bulk_volume
 from worker.layout.storage.poses import Pose, lying_poses, poses
-from worker.spec.items.item import Item
+from worker.spec.items.item import Item, access_rank
 from worker.spec.items.layout import Effort
 
 __all__ = ["Allocation", "allocate"]
@@ -30,8 +30,6 @@ _OVERHEAD: Final = 1.35
 
 #: Layers that are counted on when floor is estimated.
 _LAYERS: Final = 3
-
-_ACCESS: Final = {"often": 0, "sometimes": 1, "rarely": 2}
 
 
 @dataclass(frozen=True)
@@ -166,7 +164,7 @@ def _bundles(items: Sequence[Item]) -> list[list[Item]]:
     for item in items:
         tied = item if item.near is None else names.get(item.near, item)
         groups.setdefault(use_of(tied) or id(tied), []).append(item)
-    return sorted(groups.values(), key=lambda some: (min(_ACCESS[item.access] for item in some), -len(some)))
+    return sorted(groups.values(), key=lambda some: (min(access_rank(item.access) for item in some), -len(some)))
 
 
 def _misfit(bundle: Sequence[Item], site: Site, others: Sequence[Item]) -> float:

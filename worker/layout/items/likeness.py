@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import Final, Literal
 
 from worker.layout.storage.poses import longest
-from worker.spec.items.item import Item, Standard
+from worker.spec.items.item import Item, Standard, access_rank
 
 __all__ = ["families", "same_use", "use_of"]
 
@@ -17,8 +17,6 @@ __all__ = ["families", "same_use", "use_of"]
 #: category of the catalogue more.
 _SIZE: Final = 2.0
 _SIZE_IN_CATEGORY: Final = 3.5
-
-_ACCESS: Final = {"often": 0, "sometimes": 1, "rarely": 2}
 
 
 def families(items: Sequence[Item], share: Literal["like", "any"] = "like") -> tuple[tuple[int, ...], ...]:
@@ -47,7 +45,7 @@ def families(items: Sequence[Item], share: Literal["like", "any"] = "like") -> t
                 sets[window] = None
     for window in _windows(items, rest, _SIZE):
         for low in (0, 1):
-            near = tuple(k for k in window if low <= _ACCESS[items[k].access] <= low + 1)
+            near = tuple(k for k in window if low <= access_rank(items[k].access) <= low + 1)
             if near:
                 sets[near] = None
     every = list(sets)

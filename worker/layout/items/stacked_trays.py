@@ -5,7 +5,6 @@ A tray stands in the stacking rim of one of its own footprint, as deep as a tile
 
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
 
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.placement.column_pricing import columns
@@ -13,12 +12,10 @@ from worker.layout.placement.region_solver import Standing
 from worker.layout.placement.tray_columns import Assortment, Column, Footprint
 from worker.layout.tray.interior import on_grid
 from worker.spec.drawer.tray import Rim
-from worker.spec.items.item import Item
+from worker.spec.items.item import Item, access_rank
 from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = ["UpperTray", "stack_trays"]
-
-_ACCESSES: Final = ("often", "sometimes", "rarely")
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +98,7 @@ def _heaviest_lowest(
 
 def _access_rank(stock: Assortment, column: Column) -> int:
     """Return how often a tray is reached into: 0 often, 1 sometimes, 2 rarely."""
-    return min(_ACCESSES.index(stock.items[index].access) for index, _ in column.counts)
+    return min(access_rank(stock.items[index].access) for index, _ in column.counts)
 
 
 def _mass(stock: Assortment, column: Column) -> float:

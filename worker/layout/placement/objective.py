@@ -1,8 +1,8 @@
 """The objective: what a layout is worth, in minutes of the time that it saves less those that it costs.
 
 One number compares everything: the worth of the things that have a place, filament and print time, floor, reaching,
-scattered groups and unlike neighbours. All weights stand here. They are own choices, set on the drawers of
-`tests/bench/practice` by looking at the layouts that they give.
+scattered groups and unlike neighbours. All weights stand here. They are own choices, set on a few trial
+drawers; no bench holds them yet.
 """
 
 from collections.abc import Mapping

@@ -10,9 +10,9 @@ from worker.layout.model.plan import Plan
 from worker.printing.estimating.process_settings import Correction, layer_of, line_width_of, material_of
 from worker.printing.packing.pieces import Group, Piece, Run, Runs
 from worker.printing.packing.run_packer import pack_runs
-from worker.printing.print_order import DEFAULT_ACCESS, access_rank, is_test_print, run_order
+from worker.printing.print_order import DEFAULT_ACCESS, is_test_print, run_order
 from worker.spec import Spec
-from worker.spec.items.item import Access
+from worker.spec.items.item import Access, access_rank
 from worker.spec.manifest import EstimateEntry, PartKind, RunEntry, RunPiece, WorkEntry
 
 __all__ = ["FILAMENT_DECIMALS", "SECONDS_DECIMALS", "Need", "access_of", "needs_of", "pack_needs", "runs_of"]

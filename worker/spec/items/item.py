@@ -12,14 +12,22 @@ from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Count, Label, Name, Number, Position
 from worker.spec.primitives.pydantic_errors import Refusals, refusal
 
-__all__ = ["Access", "Item", "ItemShape", "Standard", "Storage"]
+__all__ = ["Access", "Item", "ItemShape", "Standard", "Storage", "access_rank"]
 
 Storage: TypeAlias = Literal["rows", "upright", "loose", "pocket"]
 Access: TypeAlias = Literal["often", "sometimes", "rarely"]
 
+#: From the most used to the least.
+_ACCESS_ORDER: Final[tuple[Access, ...]] = ("often", "sometimes", "rarely")
+
 #: Most pockets in one tray.
 _MOST_POCKETS: Final = 60
 _LONGEST_LABEL: Final = 40
+
+
+def access_rank(access: Access) -> int:
+    """Return the rank of an access: 0 for what is used often, 2 for what is used rarely."""
+    return _ACCESS_ORDER.index(access)
 
 
 class Standard(Noun):
