@@ -2,6 +2,7 @@ import asyncio
 import logging
 
 from api.app_state import maintain
+from tests.coroutines import run_coroutine
 from worker.spec import load
 
 
@@ -16,7 +17,7 @@ def test_maintenance_outlives_a_broker_that_is_away_and_warns_once(engine, spec,
         task.cancel()
 
     with caplog.at_level(logging.WARNING, logger="api.app_state"):
-        asyncio.run(run())
+        run_coroutine(run())
     warnings = [record.getMessage() for record in caplog.records if record.name == "api.app_state"]
     assert len(warnings) == 1
     assert warnings[0].startswith("Jobs wait: The broker does not respond")

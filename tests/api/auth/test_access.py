@@ -5,7 +5,6 @@ import logging
 import re
 import time
 
-import anyio
 import httpx
 import pytest
 from hypothesis import example, given, settings
@@ -14,6 +13,7 @@ from hypothesis import strategies as st
 from api.app import create_app
 from api.auth.access import check_bind, scope_of
 from api.command.server import listening
+from tests.coroutines import run_coroutine
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.principal import SCOPES, Principal, Quotas
 from worker.jobs.common.settings import Settings
@@ -409,5 +409,5 @@ def test_no_socket_is_opened_before_somebody_says_who_may(closed_engine):
         return {"type": "websocket.connect"}
 
     app = create_app(closed_engine)
-    anyio.run(app, {"type": "websocket", "path": "/", "headers": []}, receive, send)
+    run_coroutine(app({"type": "websocket", "path": "/", "headers": []}, receive, send))
     assert sent == [{"type": "websocket.close", "code": 1008}]

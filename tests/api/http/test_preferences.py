@@ -1,6 +1,5 @@
 """Prefer (RFC 7240) and entity tags: waiting for a job without polling it."""
 
-import asyncio
 import time
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
@@ -12,12 +11,13 @@ from starlette.requests import Request
 
 from api.http.errors import HeaderRefused
 from api.http.preferences import preferences
+from tests.coroutines import run_coroutine
 from worker.jobs.records.models import Progress
 
 
 def _preferred(*fields):
     headers = [(b"prefer", field.encode("latin-1")) for field in fields]
-    preferred = asyncio.run(preferences(Request({"type": "http", "headers": headers})))
+    preferred = run_coroutine(preferences(Request({"type": "http", "headers": headers})))
     return preferred.wait, preferred.respond_async
 
 
