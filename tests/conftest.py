@@ -16,7 +16,7 @@ settings.load_profile("drawerwright")
 _LONGEST = (
     "test_end_to_end.py", "test_many.py", "test_accessibility.py", "test_supervisor.py", "test_schema.py",
     "test_service.py", "test_servers.py", "test_batches.py", "test_kills.py", "test_failures.py", "test_main_job.py",
-    "test_topology.py", "test_helpers.py", "test_clock.py", "test_migrate.py", "test_fuzz.py", "test_keep_printed.py",
+    "test_topology.py", "test_clock.py", "test_migrate.py", "test_fuzz.py", "test_keep_printed.py",
     "test_floor_builder.py", "test_item_trays.py", "test_tray.py", "test_loader.py",
 )  # fmt: skip
 

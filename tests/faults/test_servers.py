@@ -1,6 +1,5 @@
-"""Faults with the record in PostgreSQL and the files in an S3-compatible store, and two workers at one job."""
+"""Faults with the record in PostgreSQL and the files in an S3-compatible store, and two workers."""
 
-import re
 import time
 
 import psycopg
@@ -44,22 +43,3 @@ def test_connections_to_the_record_are_cut_in_the_middle_of_an_attempt(far, engi
         time.sleep(0.1)
     done = succeeds(far, engine, job, spec)
     figures(f"{cut} connections to PostgreSQL cut: succeeded in attempt {done.attempts}")
-
-
-def test_both_workers_at_a_job_that_was_fanned_out(far, engine_of, until, succeeds, figures):
-    engine, spec = engine_of(far), large("fanned", 16)
-    job = engine.submit(spec)
-
-    def at_it():
-        workers = [name for name in ("first", "second") if f"Job {job.id}, attempt 1" in far.log(name)]
-        return workers and engine.job(job.id).progress.done >= 2 and workers[0]
-
-    main = until(at_it)
-    helper = {"first": "second", "second": "first"}[main]
-    far.strike_child(helper)
-    time.sleep(0.1)
-    far.strike_child(main)
-    done = succeeds(far, engine, job, spec)
-    assert done.attempts == 2
-    built = re.findall(r"Part (\w+) was built", far.logs())
-    figures(f"fanned-out job, both children killed: succeeded in attempt {done.attempts}, {len(built)} parts built")

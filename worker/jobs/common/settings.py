@@ -85,7 +85,6 @@ class Settings(BaseSettings):
     orphan_seconds: float = Field(
         default=86_400.0, ge=0.0, description="Minimum age in seconds at which an orphaned file is removed."
     )
-    helpers: int = Field(default=8, ge=0, le=64, description="Workers that may help with one large job; 0: none.")
     largest_body: int = Field(default=2_000_000, ge=1_000, description="Maximum size of a spec in bytes.")
     largest_batch: int = Field(default=50_000_000, ge=1_000, description="Maximum size of a batch in bytes.")
     body_seconds: float = Field(

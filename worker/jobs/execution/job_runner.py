@@ -14,7 +14,6 @@ from sqlalchemy.exc import SQLAlchemyError
 from worker.jobs.common.backoff import Backoff
 from worker.jobs.common.errors import InternalError, JobCancelled, JobTooLarge, JobTooLong
 from worker.jobs.common.settings import Settings
-from worker.jobs.execution.helpers import HelpRequest, SendHelpRequests
 from worker.jobs.execution.interruption import Interrupted, StopReason
 from worker.jobs.execution.job_lease import JobLease
 from worker.jobs.execution.job_outcome import JobOutcome
@@ -28,7 +27,6 @@ from worker.jobs.observability.tracing import StepSpans
 from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.jobs import JobClaim, JobRecords
 from worker.jobs.records.models import BUNDLE_NAME, MANIFEST_NAME, Progress, StoredFile
-from worker.layout.model.plan import Plan
 from worker.spec import Spec
 from worker.spec.errors import DrawerwrightError
 from worker.spec.manifest import JSON_TYPE, ZIP_TYPE
@@ -52,7 +50,6 @@ class Pipeline(Protocol):
         part_store: PartCache,
         now: datetime,
         identity: str | None,
-        prebuild: Callable[[Spec, Plan], None],
         report: Callable[[Progress], None],
         cancelled: Callable[[], bool],
     ) -> JobResult:
@@ -69,8 +66,6 @@ class JobRunner:
     pipeline: Pipeline = run_pipeline
     #: Returns whether this worker shuts down.
     closing: Callable[[], bool] = lambda: False
-    #: Publishes requests for help to other workers; by default an attempt builds every part itself.
-    ask: SendHelpRequests = lambda *_: None
 
     def run(self, job_id: str) -> JobOutcome:
         """Make one attempt at the job, if it can be claimed."""
@@ -135,22 +130,15 @@ class JobRunner:
             with interruption:
                 lease.report(progress)
 
-        help_request = HelpRequest(self.records, self.blobs, claim.job_id, self.settings.helpers, self.ask)
-
-        def prebuild(spec: Spec, plan: Plan) -> None:
-            with interruption:
-                help_request.publish(spec, plan)
-
         stored = StoredPartCache(self.records, self.blobs)
         # locked in the job's name: a retry does not wait for parts that a lost attempt was building
         shared = SharedPartCache(stored, self.records.part_locks(claim.job_id), interruption)
-        with closing(help_request), closing(steps), shared, interruption.armed():
+        with closing(steps), shared, interruption.armed():
             return self.pipeline(
                 Spec.model_validate_json(claim.spec),
                 part_store=shared,
                 now=claim.created,
                 identity=claim.job_id,
-                prebuild=prebuild,
                 report=report,
                 cancelled=lease.lost,
             )

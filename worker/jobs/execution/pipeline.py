@@ -31,7 +31,7 @@ from worker.solids import build, digest, genus
 from worker.spec import Printer, Spec
 from worker.spec.manifest import ZIP_TYPE, FileEntry
 
-__all__ = ["JobResult", "build_part", "part_limits", "run_pipeline"]
+__all__ = ["JobResult", "run_pipeline"]
 
 #: Steps after the parts.
 _LAST_STEPS: Final = ("assembly", "estimates", "runs", "documents", "bundle")
@@ -56,7 +56,6 @@ def run_pipeline(
     part_store: PartCache,
     now: datetime,
     identity: str | None = None,
-    prebuild: Callable[[Spec, Plan], None] = lambda *_: None,
     report: Callable[[Progress], None] = lambda _: None,
     cancelled: Callable[[], bool] = lambda: False,
 ) -> JobResult:
@@ -67,7 +66,6 @@ def run_pipeline(
         part_store: keeps parts from job to job; only what passed its checks gets there.
         now: when the job was submitted: no run is dated earlier.
         identity: the job's; left out, the digest of its spec.
-        prebuild: called with the plan before the first part is built.
         report: called before each step.
         cancelled: called after each report; returns whether to stop.
 
@@ -87,11 +85,10 @@ def run_pipeline(
     plan = lay_out(spec, "normal")
     total = len(plan.parts) + len(_LAST_STEPS)
     last = {name: len(plan.parts) + place for place, name in enumerate(_LAST_STEPS)}
-    prebuild(spec, plan)
     built: dict[str, BuiltPart] = {}
     for done, part in enumerate(plan.parts):
         step(done, f"{part.kind} {part.mark}")
-        built[part.mark] = build_part(part, spec.printer_of(part.kind), part_store)
+        built[part.mark] = _build_part(part, spec.printer_of(part.kind), part_store)
     step(last["assembly"], "assembly")
     # the STL was read back and passed; what holds for these bytes holds in every later job
     meshes = {mark: read_stl(part.file("stl").data) for mark, part in built.items()}
@@ -146,12 +143,7 @@ def _named(plan: Plan, built: Mapping[str, BuiltPart]) -> tuple[dict[str, _Named
     return files, records
 
 
-def part_limits(spec: Spec, part: Part) -> str:
-    """Return the digest of all that the part's checks depend on beside the part."""
-    return _limits(spec.printer_of(part.kind))
-
-
-def build_part(part: Part, printer: Printer, store: PartCache) -> BuiltPart:
+def _build_part(part: Part, printer: Printer, store: PartCache) -> BuiltPart:
     """Return the part from the store, or build, write, read back, check and keep it.
 
     Args:

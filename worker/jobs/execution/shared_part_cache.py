@@ -52,13 +52,6 @@ class SharedPartCache:
             _log.info("Part %s was built.", part.digest)
             self._locks.release(part.digest)
 
-    def missing(self, digest: str, limits: str) -> bool:
-        """Return whether the part is missing, and lock it then; do not wait for another process that builds it."""
-        with self._shield:
-            if self._store.find(digest, limits) is not None or not self._locks.acquire(digest):
-                return False
-            return self._find_locked(digest, limits) is None
-
     def _find_locked(self, digest: str, limits: str) -> BuiltPart | None:
         """Look again under the lock: its last holder may just have kept the part."""
         part = self._store.find(digest, limits)

@@ -23,12 +23,11 @@ from worker.jobs.database.connection import open_database
 from worker.jobs.execution.job_outcome import JobOutcome
 from worker.jobs.execution.memory_limit import limit_memory
 from worker.jobs.execution.shutdown_flag import ShutdownFlag
-from worker.jobs.execution.transient_errors import TRANSIENT_ERRORS
 from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.job_service import JobService
 from worker.jobs.observability.logging_setup import log_context, set_up_logging
 from worker.jobs.observability.tracing import end_tracing, set_up_tracing, span
-from worker.jobs.queue.celery_app import BUILD_JOB, BUILD_PARTS, GATHER_BATCH, REPACK_RUNS, WAKE_UP, make_app
+from worker.jobs.queue.celery_app import BUILD_JOB, GATHER_BATCH, REPACK_RUNS, WAKE_UP, make_app
 from worker.jobs.records.batches import BatchRecords
 from worker.jobs.records.heartbeats import Heartbeats
 from worker.jobs.records.jobs import JobRecords
@@ -111,7 +110,7 @@ def job_runner() -> "JobRunner":
 
     records = JobRecords(database(), settings.public_url)
     store = ObjectStore.open(settings)
-    return JobRunner(settings, records, store, closing=shutdown.is_set, ask=job_service().dispatcher.request_help)
+    return JobRunner(settings, records, store, closing=shutdown.is_set)
 
 
 @cache
@@ -166,20 +165,6 @@ def gather_batch(batch_id: str) -> None:
     _log.info("Batch %s: %s.", batch_id, outcome.name.lower())
 
 
-def build_parts(job_id: str, key: str, first: int, last: int) -> None:
-    """Build these parts of a job that another process runs. It is not retried: the job does not depend on it."""
-    from worker.jobs.execution.helpers import build_for_job  # noqa: PLC0415 - see the module's docstring
-
-    records, blobs = job_runner().records, job_runner().blobs
-    try:
-        count = build_for_job(records, blobs, job_id, key, (first, last), stop=shutdown.is_set)
-    except TRANSIENT_ERRORS as error:
-        _log.warning("Job %s continues without this helper: %s", job_id, type(error).__name__)
-        return
-    if count:
-        _log.info("Job %s: a helper built %d parts.", job_id, count)
-
-
 def wake_up() -> None:
     """Record the worker's heartbeat and run the maintenance that is due, if this process holds the leader lease."""
     try:
@@ -196,7 +181,6 @@ _register: Callable[..., Any] = app.task
 _register(name=BUILD_JOB, bind=True)(build_job)
 _register(name=REPACK_RUNS)(repack_runs)
 _register(name=GATHER_BATCH)(gather_batch)
-_register(name=BUILD_PARTS, acks_late=False)(build_parts)
 _register(name=WAKE_UP, acks_late=False)(wake_up)
 
 

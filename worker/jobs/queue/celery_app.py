@@ -8,7 +8,6 @@ from worker.jobs.common.settings import Settings
 
 #: Names of the tasks and of their queue; the job service publishes by name and never imports a task.
 BUILD_JOB: Final = "drawerwright.build_job"
-BUILD_PARTS: Final = "drawerwright.build_parts"
 WAKE_UP: Final = "drawerwright.wake_up"
 REPACK_RUNS: Final = "drawerwright.repack_runs"
 GATHER_BATCH: Final = "drawerwright.gather_batch"

@@ -22,7 +22,6 @@ from worker.jobs.observability.tracing import trace_headers
 from worker.jobs.queue.background_publisher import BackgroundPublisher, Message
 from worker.jobs.queue.celery_app import (
     BUILD_JOB,
-    BUILD_PARTS,
     GATHER_BATCH,
     NEW_PRIORITY,
     QUEUE,
@@ -106,20 +105,6 @@ class Dispatcher:
             BrokerUnavailable: when the broker does not answer.
         """
         self._publish_ids(GATHER_BATCH, batch_ids, self._batches.mark_enqueued)
-
-    def request_help(self, job_id: str, key: str, pieces: Sequence[tuple[int, int]]) -> None:
-        """Ask other workers for help with pieces of a job, in the form of `worker.jobs.execution.helpers`."""
-        try:
-            for piece in pieces:
-                self._app.send_task(
-                    BUILD_PARTS,
-                    args=[job_id, key, *piece],
-                    expires=self._settings.job_seconds,
-                    priority=NEW_PRIORITY,
-                    retry=False,
-                )
-        except _BROKER_FAULTS as error:
-            _log.warning("Job %s goes on without help: %s", job_id, type(error).__name__)
 
     def _publish_new(self, messages: Sequence[Message]) -> None:
         self._publish(BUILD_JOB, messages, NEW_PRIORITY)

@@ -34,9 +34,6 @@ _LEASE: Final = 600.0
 #: Longest delay of a job that met an outage, in seconds; one that reaches further is from before a clock was set back.
 _LONGEST_DELAY: Final = 600.0
 
-#: Digests per statement.
-_PIECE: Final = 400
-
 
 class _Last(NamedTuple):
     cause: str | None
@@ -329,15 +326,6 @@ class JobRecords:
         with self._engine.connect() as connection:
             return connection.scalar(query)
 
-    def cached_parts(self, digests: Sequence[str]) -> set[tuple[str, str]]:
-        """Return digest and limits of those of these parts that are in the cache."""
-        cached: set[tuple[str, str]] = set()
-        with self._engine.connect() as connection:
-            for start in range(0, len(digests), _PIECE):
-                some = PartRow.digest.in_(digests[start : start + _PIECE])
-                cached.update((row.digest, row.limits) for row in connection.execute(_CACHED_PARTS.where(some)))
-        return cached
-
     def part_locks(self, holder: str | None = None) -> PartLocks:
         """Return part locks for this holder, by default a new one."""
         return PartLocks(self._engine, holder=holder)
@@ -401,7 +389,6 @@ def insert_job(
         attach_webhooks(connection, identity, owner, webhooks)
 
 
-_CACHED_PARTS = select(PartRow.digest, PartRow.limits)
 _FILES = select(*file_columns(JobFileRow))
 
 

@@ -22,7 +22,7 @@ LOCK_SECONDS: Final = 10.0
 
 
 class PartLocks:
-    """The locks of one attempt, helper or sweep."""
+    """The locks of one attempt or sweep."""
 
     def __init__(self, engine: Engine, seconds: float = LOCK_SECONDS, holder: str | None = None) -> None:
         """Hold no lock yet. A ``holder`` of the same name takes over the locks of one that was lost at once."""
