@@ -4,7 +4,6 @@ import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
 
-from anyio import CapacityLimiter
 from fastapi import FastAPI
 
 from api import kiosk
@@ -15,6 +14,7 @@ from api.http.problems import install
 from api.http.request_log import RequestLog, RequestMetrics
 from api.http.safe_headers import SafeHeaders
 from api.openapi.document import DESCRIPTION, VERSION, document, send_document
+from api.planning.planner_pool import PlannerPool
 from api.routes import batches, catalogue, events, health, jobs, metrics, plans, prints, problems, schedules, webhooks
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
@@ -39,12 +39,13 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
                 job_service.close()
             raise
         watch = JobWatch(job_service)
+        planners = PlannerPool(job_service.settings)
         app.state.shared = AppState(
             job_service=job_service,
             guard=Guard(job_service.keys, job_service.settings, job_service.prints.links),
             watch=watch,
             request_metrics=request_metrics,
-            planners=CapacityLimiter(job_service.settings.concurrency),
+            planners=planners,
         )
         delivery = job_service.webhook_delivery()
         delivery.start()
@@ -55,6 +56,7 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
                 yield
         finally:
             await watch.close()
+            await planners.close()
             maintenance.cancel()
             with suppress(asyncio.CancelledError):
                 await maintenance

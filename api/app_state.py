@@ -5,7 +5,6 @@ import logging
 from dataclasses import dataclass, field
 from typing import Annotated, Final, TypeAlias, cast
 
-from anyio import CapacityLimiter
 from fastapi import Depends, FastAPI, Request
 from starlette.concurrency import run_in_threadpool
 
@@ -14,6 +13,7 @@ from api.http.job_watch import JobWatch
 from api.http.readiness import ReadinessProbe
 from api.http.request_log import RequestMetrics
 from api.http.stream_quota import StreamQuota
+from api.planning.planner_pool import PlannerPool
 from worker.jobs.common.errors import BrokerUnavailable
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
@@ -34,10 +34,7 @@ class AppState:
     guard: Guard
     watch: JobWatch
     request_metrics: RequestMetrics
-    #: Layout is arithmetic: plans take turns, as many at a time as there are cores to use.
-    planners: CapacityLimiter
-    #: Plans that are made or wait; the limiter's own count of those that wait comes a moment late.
-    planning: int = 0
+    planners: PlannerPool
     probe: ReadinessProbe = field(default_factory=ReadinessProbe)
     streams: StreamQuota = field(default_factory=StreamQuota)
 

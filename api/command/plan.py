@@ -28,7 +28,7 @@ def plan(
     spec = spec_bytes(file)
     with ending(machine=machine):
         if url is None:
-            from api.routes.plans import make_plan  # noqa: PLC0415 - the layout is not waited for where a service has it
+            from api.planning.planner import make_plan  # noqa: PLC0415 - the layout is not waited for where a service has it
 
             document = make_plan(loads(spec))
         else:

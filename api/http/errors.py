@@ -20,6 +20,7 @@ __all__ = [
     "KeyRequired",
     "MethodRefused",
     "ParameterRefused",
+    "PlanTooCostly",
     "PlansBusy",
     "PreconditionFailed",
     "RangeRefused",
@@ -148,6 +149,12 @@ class PlansBusy(DrawerwrightError):
     """Too many plan requests are waiting."""
 
     slug = "plans-busy"
+
+
+class PlanTooCostly(DrawerwrightError):
+    """The plan takes more time or memory than a plan may."""
+
+    slug = "plan-too-costly"
 
 
 class ParameterRefused(DrawerwrightError):

@@ -62,6 +62,7 @@ STATUS_CODES: Final[Mapping[type[DrawerwrightError], HTTPStatus]] = MappingProxy
         http_errors.BodyTooLarge: HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
         http_errors.BodyTypeRefused: HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
         http_errors.RangeRefused: HTTPStatus.REQUESTED_RANGE_NOT_SATISFIABLE,
+        http_errors.PlanTooCostly: HTTPStatus.UNPROCESSABLE_ENTITY,
         http_errors.ParameterRefused: HTTPStatus.UNPROCESSABLE_ENTITY,
         http_errors.RateExceeded: HTTPStatus.TOO_MANY_REQUESTS,
     }

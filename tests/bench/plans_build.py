@@ -12,7 +12,7 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from api.routes.plans import make_plan
+from api.planning.planner import make_plan
 from worker.jobs.execution.pipeline import run_pipeline
 from worker.jobs.files.part_cache import InMemoryPartCache
 from worker.spec import load

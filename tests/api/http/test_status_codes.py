@@ -39,6 +39,7 @@ _PUBLISHED = {
     "no-layout": 422,
     "not-ready": 503,
     "parameter-refused": 422,
+    "plan-too-costly": 422,
     "plans-busy": 503,
     "precondition-failed": 412,
     "print-refused": 422,

@@ -1,11 +1,8 @@
 from collections import Counter
-from concurrent.futures import ThreadPoolExecutor
-from threading import Event
 
 import pytest
 
 from api.openapi import examples
-from api.routes import plans
 from worker.spec.manifest import PlanDocument
 
 
@@ -83,28 +80,3 @@ def test_a_strict_plan_with_things_left_over_is_a_problem_for_each(service, spec
     problem = answer.json()
     assert problem["type"].endswith("/problems/no-layout")
     assert [error["pointer"] for error in problem["errors"]] == ["/drawers/0/items/0", "/drawers/0/items/1"]
-
-
-def test_when_too_many_wait_the_next_is_told_to_come_back(service, settings, spec, until, monkeypatch):
-    make, go, begun = plans.make_plan, Event(), []
-
-    def held(spec):
-        begun.append(spec)
-        assert go.wait(60.0)
-        return make(spec)
-
-    monkeypatch.setattr(plans, "make_plan", held)
-    monkeypatch.setattr(plans, "_MOST_WAITING", 1)
-    most = 2 * settings.concurrency  # half of them are being made, half wait
-    with ThreadPoolExecutor(most + 1) as pool:
-        try:
-            requests = [pool.submit(service.post, "/v1/plans", json=spec) for _ in range(most + 1)]
-            refused = until(lambda: next((request for request in requests if request.done()), None)).result()
-        finally:
-            go.set()
-        answers = [request.result() for request in requests]
-    assert sorted(answer.status_code for answer in answers) == [200] * most + [503]
-    assert refused.json()["type"].endswith("/problems/plans-busy")
-    assert int(refused.headers["retry-after"]) > 0
-    assert len(begun) == most
-    assert service.post("/v1/plans", json=spec).status_code == 200

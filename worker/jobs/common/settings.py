@@ -85,6 +85,8 @@ class Settings(BaseSettings):
     orphan_seconds: float = Field(
         default=86_400.0, ge=0.0, description="Minimum age in seconds at which an orphaned file is removed."
     )
+    planners: int = Field(default=2, ge=1, le=64, description="Plans that are made concurrently.")
+    plan_seconds: float = Field(default=10.0, ge=0.1, le=3_600.0, description="Time limit of a plan in seconds.")
     largest_body: int = Field(default=2_000_000, ge=1_000, description="Maximum size of a spec in bytes.")
     largest_batch: int = Field(default=50_000_000, ge=1_000, description="Maximum size of a batch in bytes.")
     body_seconds: float = Field(
