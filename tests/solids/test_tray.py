@@ -135,6 +135,19 @@ def test_crossing_dividers_share_their_crossing():
     assert added(walls=walls) == pytest.approx(expected, rel=1e-6)
 
 
+def test_dividers_that_end_at_another_are_no_longer_than_that():
+    # at 40 a wall crosses: one in front of it, one behind it a little further right, and none where they stop
+    cross, high = Wall("y", 40.0, 1.2, 50.0), 50.0 - 5.524
+    walls = (Wall("x", 50.0, 1.2, 50.0, (1.2, 40.0)), Wall("x", 50.3, 1.2, 50.0, (40.0, 82.2)), cross)
+    expected = 123.0 * 1.2 * high + (81.0 - 1.2) * 1.2 * high
+    assert added(walls=walls) == pytest.approx(expected, rel=1e-6)
+    shape = plain(walls=(walls[0], cross))
+    solid = build_tray(shape).manifold()
+    box = manifold3d.Manifold.cube((40.0, 30.0, 20.0), center=True).translate((50.0, 60.0, 30.0))
+    assert (solid ^ box).volume() == 0.0
+    assert added(walls=walls[::2]) == pytest.approx((123.0 + 38.8 - 0.6) * 1.2 * high, rel=1e-6)
+
+
 def test_a_divider_that_ends_beside_the_rim_joins_it():
     assert added(walls=(Wall("x", 50.0, 1.2, 56.8),)) < 81.0 * 1.2 * (56.8 - 5.524)
 
@@ -316,6 +329,19 @@ _divided = st.fixed_dictionaries(
         ),
     },
 )
+_banded = _divided.flatmap(
+    lambda fields: st.lists(st.tuples(st.floats(4, 60), st.booleans()), max_size=4).map(
+        lambda inner: {
+            **fields,
+            "cells": (2, 2),
+            "wall": 1.2,
+            "dividers": [
+                {"axis": "y", "at": 35.0},
+                *({"axis": "x", "at": at, "span": (35.0, 81.0) if back else (0.0, 35.0)} for at, back in inner),
+            ],
+        }
+    )
+)
 _compartments = _divided.flatmap(
     lambda fields: st.tuples(st.integers(1, 4), st.integers(1, 4)).map(
         lambda rooms: {**fields, "dividers": [], "compartments": rooms}
@@ -327,7 +353,7 @@ _pocketed = st.fixed_dictionaries(
 
 
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
-@given(st.one_of(_divided, _compartments, _pocketed), st.sampled_from([0.1, 0.3, 0.4]), st.booleans())
+@given(st.one_of(_divided, _compartments, _banded, _pocketed), st.sampled_from([0.1, 0.3, 0.4]), st.booleans())
 def test_any_tray_that_the_rules_let_through_can_be_built(fields, air, half_feet):
     joint = Joint(default_profile(air, 0.44), air, 0.44)
     try:

@@ -81,7 +81,10 @@ def _dividers(shape: TrayShape, walls: Iterable[Wall]) -> Solids:
         flat = manifold3d.CrossSection()
         for wall in group:
             near, far = wall.at - wall.thickness / 2.0, wall.at + wall.thickness / 2.0
-            across, back = ((near, far), ends[1]) if wall.axis == "x" else (ends[0], (near, far))
+            low, high = ends[1 if wall.axis == "x" else 0]
+            if wall.span is not None:  # it ends at the centre of a divider, or reaches into the tray's wall
+                low, high = max(low, wall.span[0] - overlap), min(high, wall.span[1] + overlap)
+            across, back = ((near, far), (low, high)) if wall.axis == "x" else ((low, high), (near, far))
             corners = [(across[0], back[0]), (across[1], back[0]), (across[1], back[1]), (across[0], back[1])]
             flat += _flat(np.array(corners))
         solid = _extruded(flat, below, top)

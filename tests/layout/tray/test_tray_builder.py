@@ -145,6 +145,49 @@ def test_a_divider_higher_than_the_rim_is_refused():
     assert limit == "at most 50.854 mm over the floor"
 
 
+def test_a_divider_may_end_at_a_divider_that_crosses_it():
+    cross = {"axis": "y", "at": 30}
+    front = {"axis": "x", "at": 40, "span": [0, 30]}
+    back = {"axis": "x", "at": 41, "span": [30, 81.0]}
+    walls = shape_of(dividers=[cross, front, back]).walls
+    assert [wall.span for wall in walls] == [(1.2, 31.2), (31.2, 82.2), None]
+
+
+@pytest.mark.parametrize(
+    ("dividers", "pointer", "limit"),
+    [
+        ([{"axis": "x", "at": 40, "span": [0, 30]}], "/dividers/0/span/1", "one of 0, 81 mm"),
+        (
+            # the divider that crosses ends before it gets there
+            [
+                {"axis": "x", "at": 40},
+                {"axis": "y", "at": 30, "span": [0, 40]},
+                {"axis": "x", "at": 60, "span": [0, 30]},
+            ],
+            "/dividers/2/span/1",
+            "one of 0, 81 mm",
+        ),
+        ([{"axis": "y", "at": 30}, {"axis": "x", "at": 40, "span": [30, 0]}], "/dividers/1/span/1", "at least 34.2 mm"),
+        (
+            [{"axis": "y", "at": 30}, {"axis": "x", "at": 40, "span": [0, 30]}, {"axis": "x", "at": 42}],
+            "/dividers/2/at",
+            "at least 4.2 mm from 40 mm",
+        ),
+    ],
+)
+def test_a_divider_that_ends_nowhere_or_beside_another_is_refused(dividers, pointer, limit):
+    assert (refused(dividers=dividers)[0], refused(dividers=dividers)[2]) == (pointer, limit)
+
+
+def test_labels_stand_behind_the_compartments_along_the_back():
+    fields = {"label_ledge": True, "labels": ["A", "B"], "dividers": [{"axis": "y", "at": 30}]}
+    front = {"axis": "x", "at": 40, "span": [0, 30]}
+    back = {"axis": "x", "at": 60, "span": [30, 81.0]}
+    assert refused(**{**fields, "dividers": [*fields["dividers"], front]})[0] == "/labels/1"
+    shape = shape_of(**{**fields, "dividers": [*fields["dividers"], front, back]})
+    assert [lettering.at[0] < 61.2 for lettering in shape.letterings] == [True, False]
+
+
 @settings(max_examples=60, deadline=None)
 @given(st.integers(1, 8), st.integers(1, 8), st.sampled_from([0.88, 1.2, 2.0]))
 def test_compartments_are_even(columns, rows, wall):

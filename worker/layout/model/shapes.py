@@ -62,15 +62,18 @@ class TileShape:
 
 @dataclass(frozen=True, slots=True)
 class Wall:
-    """Divider: a full-length wall with its centre at ``at``, up to z ``top``.
+    """Divider: a wall with its centre at ``at``, up to z ``top``.
 
-    Axis ``x``: the wall is perpendicular to x, so it runs front to back. ``at`` is in the part's frame.
+    Axis ``x``: the wall is perpendicular to x, so it runs front to back. ``at`` is in the part's frame, and so is
+    ``span``: where the wall begins and ends along its length, on the tray's inner face or at the centre of a crossing
+    divider; None: from wall to wall.
     """
 
     axis: Literal["x", "y"]
     at: float
     thickness: float
     top: float
+    span: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from math import hypot
 from typing import Final
 
 from worker.layout.model.shapes import Ledge, Lettering, Point, Ramp, Wall
-from worker.layout.tray.dividers import spans
+from worker.layout.tray.dividers import at_back, spans
 from worker.layout.tray.font import extent, missing
 from worker.layout.tray.interior import LEAST_COVER, LETTER_DEPTH, Room, on_grid
 from worker.spec.drawer.joint import CORNER_RADIUS
@@ -55,7 +55,14 @@ def _check_letters(room: Room, text: str, *at: str | int) -> None:
 def _labels(room: Room, walls: tuple[Wall, ...], ledge: Ledge) -> Iterator[Lettering]:
     """Yield the labels on the ledge's slope, each behind its compartment."""
     slope = hypot(ledge.depth, ledge.drop)
-    for index, (label, (left, right)) in enumerate(zip(room.tray.labels, spans(room, walls, "x"), strict=False)):
+    columns = spans(room, at_back(room, walls), "x")
+    if len(room.tray.labels) > len(columns):
+        raise room.refusal(
+            "it has more labels than compartments along the back.", "labels", len(columns),
+            value=room.tray.labels[len(columns)], limit=f"at most {len(columns)} labels",
+            remedy="Remove labels, or let dividers reach the back.",
+        )  # fmt: skip
+    for index, (label, (left, right)) in enumerate(zip(room.tray.labels, columns, strict=False)):
         if label is not None:
             _check_letters(room, label, "labels", index)
             size = (right - left - 2.0 * _MARGIN, slope - 2.0 * _MARGIN)

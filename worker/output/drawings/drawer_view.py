@@ -174,7 +174,8 @@ class _Figure:
             self._ring(tray.put(pocket.outline), fill=None, stroke=_INSIDE, width=0.2 * unit)
         for inner in shape.walls:
             low, high = inner.at - inner.thickness / 2.0, inner.at + inner.thickness / 2.0
-            across = (low, wall, high, deep - wall) if inner.axis == "x" else (wall, low, wide - wall, high)
+            start, end = inner.span or (wall, (deep if inner.axis == "x" else wide) - wall)
+            across = (low, start, high, end) if inner.axis == "x" else (start, low, end, high)
             self._ring(tray.put(rounded(*across, 0.0)), fill=_INSIDE, stroke=None, width=0.0)
         if tray.place.turn:
             tip = min(4.0 * self.scale * unit, wide / 3.0, deep / 3.0)

@@ -37,7 +37,7 @@ def _switch(value: Any) -> Any:
 
 
 class Divider(Noun):
-    """Full-length wall inside a tray."""
+    """Wall inside a tray, of full length or up to crossing dividers."""
 
     axis: Literal["x", "y"] = Field(
         description="x: perpendicular to x, so it runs front to back; y: runs left to right."
@@ -47,6 +47,11 @@ class Divider(Noun):
     )
     height: _Height | None = Field(
         default=None, description="Height above the floor; null for up to just below the rim."
+    )
+    span: tuple[Coordinate, Coordinate] | None = Field(
+        default=None,
+        description="Start and end along its length, measured as `at` is on the other axis: each 0, the full inner "
+        "length, or the `at` of a crossing divider; null: from wall to wall.",
     )
 
 
@@ -132,7 +137,7 @@ class Tray(Noun):
     )
     wall: _Thickness = Field(default=1.2, description="Thickness of the walls.")
     floor: _Thickness = Field(default=1.2, description="Thickness of the floor.")
-    dividers: tuple[Divider, ...] = Field(default=(), max_length=MOST_DIVIDERS, description="Full-length walls.")
+    dividers: tuple[Divider, ...] = Field(default=(), max_length=MOST_DIVIDERS, description="Walls inside the tray.")
     compartments: tuple[_Compartments, _Compartments] | None = Field(
         default=None, description="Compartments of equal size, in columns and rows; not with dividers on the same axis."
     )
@@ -202,10 +207,9 @@ class Tray(Noun):
 
     def _check_dividers(self, refusals: Refusals) -> None:
         for axis, count in zip(("x", "y"), self.compartments or (1, 1), strict=True):
-            dividers = sorted(
-                (divider.at, index) for index, divider in enumerate(self.dividers) if divider.axis == axis
-            )
-            if dividers and count > 1:
+            along = [(index, divider) for index, divider in enumerate(self.dividers) if divider.axis == axis]
+            dividers = sorted((divider.at, index) for index, divider in along if divider.span is None)
+            if along and count > 1:
                 error = TrayError(
                     f"The tray has both compartments and dividers on axis {axis}.",
                     value=count, limit=f"1 with dividers on axis {axis}", remedy="Give one or the other.",
