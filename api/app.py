@@ -15,7 +15,20 @@ from api.http.request_log import RequestLog, RequestMetrics
 from api.http.safe_headers import SafeHeaders
 from api.openapi.document import DESCRIPTION, VERSION, document, send_document
 from api.planning.planner_pool import PlannerPool
-from api.routes import batches, catalogue, events, health, jobs, metrics, plans, prints, problems, schedules, webhooks
+from api.routes import (
+    batches,
+    catalogue,
+    events,
+    health,
+    job_files,
+    jobs,
+    metrics,
+    plans,
+    prints,
+    problems,
+    schedules,
+    webhooks,
+)
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
@@ -83,7 +96,8 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
         lifespan=lifespan,
     )
     for module in (
-        jobs, events, batches, prints, schedules, webhooks, plans, catalogue, problems, health, metrics, kiosk
+        jobs, job_files, events, batches, prints, schedules, webhooks, plans, catalogue, problems, health, metrics,
+        kiosk,
     ):  # fmt: skip
         app.include_router(module.router)
     app.add_route("/openapi.json", send_document, include_in_schema=False)

@@ -1,7 +1,7 @@
 """The Idempotency-Key of a request (draft-ietf-httpapi-idempotency-key-header).
 
-The job table stores it in the transaction that makes what the request asks for. Of two requests with one key at a
-time the second waits for the first's transaction, and is answered with what that one made.
+The key is stored in the transaction that adds the job. Of two simultaneous requests with the same key, the second waits
+for the first one's transaction and returns its job.
 """
 
 import re
@@ -13,7 +13,7 @@ from api.http.errors import HeaderRefused
 
 __all__ = ["IDEMPOTENCY_PARAMETER", "IdempotencyKeyDep", "idempotency_key"]
 
-#: A quoted string (RFC 9651, 3.3.3), as the draft says, or the bare value that many clients send.
+#: A quoted string (RFC 9651, 3.3.3), as the draft requires, or the bare value that many clients send.
 _KEY: Final = re.compile(r'"([\x20\x21\x23-\x5b\x5d-\x7e]{1,255})"|([!#$%&\'*+./:^_`|~0-9A-Za-z-]{1,255})', re.ASCII)
 
 #: For a route's `openapi_extra`.
@@ -21,26 +21,27 @@ IDEMPOTENCY_PARAMETER: Final[dict[str, Any]] = {
     "name": "Idempotency-Key",
     "in": "header",
     "schema": {"type": "string", "pattern": f"^(?:{_KEY.pattern})$"},
-    "description": "A name of the client's for this request, such as a UUID in quotes: sent again under it, it "
-    "makes nothing new. Known for seven days (draft-ietf-httpapi-idempotency-key-header).",
+    "description": "An identifier that the client chooses for this request, such as a UUID in quotes. Repeating the "
+    "request with the same key creates nothing new. Keys are kept for seven days "
+    "(draft-ietf-httpapi-idempotency-key-header).",
 }
 
 
 async def idempotency_key(request: Request) -> str | None:
-    """Return the key without its quotes, or None when there is none.
+    """Return the key without quotes, or None if the request has none.
 
     Raises:
-        HeaderRefused: when it cannot be read, or there are several.
+        HeaderRefused: when the key is malformed, or there are several.
     """
     fields = request.headers.getlist("idempotency-key")
     if not fields:
         return None
     match = _KEY.fullmatch(fields[0].strip()) if len(fields) == 1 else None
     if match is None:
-        limit = "one text of 1 to 255 printable ASCII characters, in quotes"
-        raise HeaderRefused("The Idempotency-Key cannot be used.", value=fields[0], limit=limit)
+        limit = "one quoted string of 1 to 255 printable ASCII characters"
+        raise HeaderRefused("The Idempotency-Key is malformed, or occurs more than once.", value=fields[0], limit=limit)
     return match[1] or match[2]
 
 
-#: The key, as a route's parameter.
+#: The key as a dependency of a route.
 IdempotencyKeyDep: TypeAlias = Annotated[str | None, Depends(idempotency_key)]

@@ -24,12 +24,12 @@ from api.http.errors import (
 from api.http.problems import refusals
 from api.http.status_codes import status_of
 from api.openapi.links import add_links
-from api.openapi.manifest_examples import MANIFEST_EXAMPLES
 from api.openapi.spec_body import SPEC_EXAMPLES
 from api.routes.catalogue import CatalogueDocument
 from api.routes.webhooks import WebhookMessage, described
 from worker.spec import Spec
 from worker.spec.errors import DrawerwrightError
+from worker.spec.manifest.examples import MANIFEST_EXAMPLES
 from worker.spec.requests.batch import BatchRequest
 from worker.spec.requests.print_event import PrintEvent
 from worker.spec.requests.webhook import WebhookRequest
@@ -137,6 +137,7 @@ def _document(app: FastAPI) -> dict[str, Any]:
     made["webhooks"] = described()
     _describe_access(made)
     _describe_path_parameters(made["paths"])
+    _drop_response_titles(made["paths"])
     add_links(made["paths"])
     return made
 
@@ -169,6 +170,15 @@ def _describe_path_parameters(paths: dict[str, Any]) -> None:
             for parameter in operation.get("parameters", []):
                 if parameter["in"] == "path":
                     parameter.setdefault("description", _PATH_PARAMETERS.get(parameter["name"]))
+
+
+def _drop_response_titles(paths: dict[str, Any]) -> None:
+    """Remove the titles of inline response schemas, which FastAPI generates from operation ids."""
+    for operations in paths.values():
+        for operation in operations.values():
+            for response in operation["responses"].values():
+                for content in response.get("content", {}).values():
+                    content.get("schema", {}).pop("title", None)
 
 
 def _describe_access(made: dict[str, Any]) -> None:

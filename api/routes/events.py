@@ -1,4 +1,4 @@
-"""Events: changes of jobs as server-sent events (WHATWG HTML). A stream holds no thread."""
+"""Events: streams of job changes as server-sent events (WHATWG HTML). A stream holds no thread."""
 
 import re
 import time
@@ -26,16 +26,16 @@ router = APIRouter(prefix="/v1", tags=["jobs"])
 
 _TYPE: Final = "text/event-stream"
 
-#: Milliseconds after which a client connects again.
+#: Milliseconds after which a client reconnects.
 _RECONNECT_MS: Final = 2000
 
-#: An event of one job: its revision. Of all jobs: microseconds since 1970.
+#: The id of an event: the job's revision in a stream of one job, microseconds since 1970 in a stream of all jobs.
 _ID: Final = re.compile(r"[0-9]{1,18}", re.ASCII)
 
 #: Seconds between two queries for jobs that changed.
 _POLL_SECONDS: Final = 0.5
 
-#: A change may be in the table this long after its own time, whatever the clocks of the machines say.
+#: A change can become visible in the table this long after its timestamp: clocks differ, and transactions take time.
 _MAX_DELAY: Final = timedelta(seconds=5)
 
 #: Jobs read at a time.
@@ -60,15 +60,15 @@ _PARAMETER: Final = {
             "name": "Last-Event-ID",
             "in": "header",
             "schema": {"type": "string"},
-            "description": "The id of the last event that the client has; what came since is told.",
+            "description": "The id of the last event that the client received. The stream continues after it.",
         }
     ]
 }
 
 
-def _answers(what: str, example: str) -> dict[int | str, dict[str, Any]]:
+def _responses(description: str, example: str) -> dict[int | str, dict[str, Any]]:
     content = {_TYPE: {"schema": {"type": "string"}, "examples": {"events": {"value": example}}}}
-    return {200: {"description": what, "content": content}}
+    return {200: {"description": description, "content": content}}
 
 
 _EXAMPLE: Final = (
@@ -79,10 +79,12 @@ _EXAMPLE: Final = (
 @router.get(
     "/jobs/{job_id}/events",
     operation_id="followJob",
-    summary="A job's changes as they come",
+    summary="Follow a job",
     responses={
-        **_answers("Events of a job, the last of which is its end. The data of each is the job.", _EXAMPLE),
-        204: {"description": "The job has ended, and the client knows (Last-Event-ID)."},
+        **_responses(
+            "The job's events; the last one is its final state. The data of an event is the job document.", _EXAMPLE
+        ),
+        204: {"description": "The job has ended, and the client has received its last event (Last-Event-ID)."},
         **refusals(JobNotFound, QuotaReached),
     },
     response_class=Response,
@@ -91,32 +93,32 @@ _EXAMPLE: Final = (
 async def follow_job(
     request: Request, state: AppStateDep, job_service: JobServiceDep, job_id: str, _: _StreamSlot
 ) -> Response:
-    """Tell of a job as it is and of each change: `job.queued`, `job.running`, and how it ended, as in messages.
+    """Stream the job's current state and each change until it ends. The event types are those of webhooks.
 
-    Changes that come fast are told of as one. An event's id grows from change to change.
+    Changes in quick succession are sent as one event. The ids of events increase.
     """
     job = await run_in_threadpool(job_service.job, job_id)
     last = _last_event(request)
     if job.ended and last == job.revision:
-        return Response(status_code=HTTPStatus.NO_CONTENT)  # with this a browser does not connect again
+        return Response(status_code=HTTPStatus.NO_CONTENT)  # a browser does not reconnect after 204
     return _stream(_events_of_job(request, state, job_service, job, last))
 
 
 @router.get(
     "/events",
     operation_id="followJobs",
-    summary="Changes of all jobs as they come",
+    summary="Follow all jobs",
     responses={
-        **_answers("Events of all jobs of this key. The data of each is the job.", _EXAMPLE),
+        **_responses("Events of all jobs of this key. The data of an event is the job document.", _EXAMPLE),
         **refusals(QuotaReached),
     },
     response_class=Response,
     openapi_extra=_PARAMETER,
 )
 async def follow_jobs(request: Request, state: AppStateDep, job_service: JobServiceDep, _: _StreamSlot) -> Response:
-    """Tell of each job that changes from now on, or since the event that the client has (Last-Event-ID).
+    """Stream each change of a job from now on, or since the event in Last-Event-ID.
 
-    After such a return an event of the last seconds may come a second time.
+    After a reconnection, an event of the last few seconds can be sent twice.
     """
     return _stream(_events_of_jobs(request, state, job_service, _last_event(request)))
 
@@ -124,7 +126,7 @@ async def follow_jobs(request: Request, state: AppStateDep, job_service: JobServ
 def _stream(events: AsyncIterator[bytes]) -> Response:
     """Return the events as a response.
 
-    The route is no generator, as FastAPI's own encoding needs it to be: such a route cannot answer 204.
+    FastAPI would encode the events of a route that is a generator, but such a route cannot answer 204.
     """
     return EventSourceResponse(events, headers={"X-Accel-Buffering": "no"})
 
@@ -135,7 +137,7 @@ async def _events_of_job(
     watch, streams = state.watch, state.streams
     deadline = time.monotonic() + streams.max_seconds
     yield format_sse_event(retry=_RECONNECT_MS)
-    with suppress(JobNotFound):  # removed meanwhile
+    with suppress(JobNotFound):  # the job was removed
         while True:
             if job.revision != last:
                 last = job.revision
@@ -156,7 +158,7 @@ async def _events_of_jobs(
     deadline = time.monotonic() + streams.max_seconds
     since = datetime.now(UTC) if last is None else _time_of(last)
     sent: dict[str, int] = {}
-    if last is None:  # present jobs are no news
+    if last is None:  # the current state of the jobs is no change
         sent = {job.id: job.revision for job in await _changed(job_service, since)}
     yield format_sse_event(retry=_RECONNECT_MS)
     sent_at = time.monotonic()
@@ -176,7 +178,7 @@ async def _events_of_jobs(
 
 
 async def _changed(job_service: JobService, since: datetime) -> list[Job]:
-    """Return all jobs that changed since, and a little before: a change may be in the table later than its time."""
+    """Return all jobs that changed since this time, less `_MAX_DELAY`."""
     jobs: dict[str, Job] = {}
     moment = since - _MAX_DELAY
     while True:
@@ -202,7 +204,7 @@ def _id_of(moment: datetime) -> int:
 
 
 def _time_of(event_id: int) -> datetime:
-    """Return the time of an event, at most a day ago: older ones are not told again one by one."""
+    """Return the time of an event, at most a day ago: older changes are not sent again."""
     now = datetime.now(UTC)
     oldest = now - timedelta(days=1)
     if not _id_of(oldest) < event_id < _id_of(now):

@@ -1,6 +1,5 @@
-"""Jobs: submit, look, cancel, fetch."""
+"""Jobs: submit, list, follow, cancel, retry and remove."""
 
-import re
 from hashlib import sha256
 from http import HTTPStatus
 from typing import Annotated, Any, Final
@@ -19,23 +18,17 @@ from api.http.errors import (
     BodyTypeRefused,
     HeaderRefused,
     ParameterRefused,
-    PreconditionFailed,
-    RangeRefused,
 )
 from api.http.idempotency import IDEMPOTENCY_PARAMETER, IdempotencyKeyDep
 from api.http.preferences import APPLIED, PREFER_PARAMETER, PreferencesDep
 from api.http.problems import refusals
 from api.http.ranges import entity_tag, tag_matches
-from api.http.streaming import file_response
 from api.openapi.spec_body import SPEC_BODY
 from worker.jobs.common.errors import (
-    BlobMissing,
-    FileNotInJob,
     JobFinished,
     JobNotEnded,
     JobNotFailed,
     JobNotFound,
-    JobNotReady,
     QuotaReached,
     RequestRepeated,
     WebhookNotFound,
@@ -45,79 +38,65 @@ from worker.jobs.records.job_filters import JobFilters
 from worker.jobs.records.models import JobState
 from worker.spec import Spec
 from worker.spec.errors import SpecError, SpecTooLarge
-from worker.spec.manifest import FILE_TYPES, JSON_TYPE, Manifest
 
-__all__ = ["file_answers", "router"]
+__all__ = ["router"]
 
 router = APIRouter(prefix="/v1/jobs", tags=["jobs"])
 
-#: Names that a file can have; anything else need not be looked up.
-_FILE_NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", re.ASCII)
-
-
 _Webhooks = Annotated[
     list[Annotated[str, Field(pattern=f"^{ID_PATTERN}$")]],
-    Query(max_length=5, description="Webhooks of this key that are told of this job; given again for more."),
+    Query(
+        max_length=5,
+        description="The id of a webhook of this key that receives the events of this job. Repeat it for several.",
+    ),
 ]
 
 
 def _dated(value: object) -> object:
     if isinstance(value, str) and "T" not in value.upper():
-        raise ValueError("give it as in RFC 3339, such as 2026-03-07T18:42:00Z")
+        raise ValueError("use the format of RFC 3339, such as 2026-03-07T18:42:00Z")
     return value
 
 
-#: A date and a time; what is only a number would be taken for seconds since 1970.
+#: A date and time. A bare number is refused: pydantic would read it as seconds since 1970.
 _Time = Annotated[AwareDatetime, BeforeValidator(_dated)]
 
 
-class Page(BaseModel):
-    """Which jobs to list."""
+class JobQuery(BaseModel):
+    """The query parameters of a list of jobs."""
 
     model_config = ConfigDict(extra="forbid")
 
-    limit: int = Field(default=50, ge=1, le=100, description="How many.")
-    after: str | None = Field(default=None, pattern=f"^{ID_PATTERN}$", description="The last job of the page before.")
+    limit: int = Field(default=50, ge=1, le=100, description="The number of jobs on a page.")
+    after: str | None = Field(
+        default=None, pattern=f"^{ID_PATTERN}$", description="The id of the last job on the previous page."
+    )
     state: list[JobState] = Field(
-        default=[], max_length=5, description="Only jobs in this state; given again, in one of these."
+        default=[], max_length=5, description="List only jobs in this state. Repeat it for several."
     )
     name: str | None = Field(
-        default=None, min_length=1, max_length=80, description="Only jobs whose name has this in it."
+        default=None, min_length=1, max_length=80, description="List only jobs whose name contains this text."
     )
-    created_after: _Time | None = Field(default=None, description="Only jobs submitted later.")
-    created_before: _Time | None = Field(default=None, description="Only jobs submitted earlier.")
+    created_after: _Time | None = Field(default=None, description="List only jobs submitted after this time.")
+    created_before: _Time | None = Field(default=None, description="List only jobs submitted before this time.")
 
     def filters(self) -> JobFilters:
-        """Return which jobs are meant."""
+        """Return the filters of the list."""
         return JobFilters(tuple(self.state), self.name, self.created_after, self.created_before)
 
     def query(self) -> str:
-        """Return the query of the next page, but for where it begins."""
+        """Return the query string that all pages share: everything but ``after``."""
         parameters = self.model_dump(mode="json", exclude_defaults=True, exclude={"after"})
         return urlencode({**parameters, "limit": self.limit}, doseq=True)
 
 
-def file_answers(description: str, *media_types: str) -> dict[int | str, dict[str, Any]]:
-    """Return what the documentation says of a file: whole, in part, or not sent because the client has it."""
-    binary: dict[str, Any] = {"type": "string", "format": "binary"}
-    content = {media_type: {"schema": {} if media_type == JSON_TYPE else binary} for media_type in media_types}
-    tag = {"ETag": {"schema": {"type": "string"}, "description": "The file's SHA-256, quoted."}}
-    part = {"Content-Range": {"schema": {"type": "string"}, "description": "Which bytes these are."}}
-    return {
-        200: {"description": description, "content": content, "headers": tag},
-        206: {"description": "The bytes asked for with Range.", "content": content, "headers": {**tag, **part}},
-        304: {"description": "The client has it already (If-None-Match).", "headers": tag},
-        **refusals(PreconditionFailed, RangeRefused, JobNotFound, JobNotReady, FileNotInJob, BlobMissing),
-    }
-
-
-_SOON: Final = {"Retry-After": {"schema": {"type": "integer"}, "description": "Seconds until a look is worth it."}}
+_RETRY_AFTER: Final = {"Retry-After": {"schema": {"type": "integer"}, "description": "Seconds to wait before polling."}}
 _JOB_HEADERS: Final[dict[str, Any]] = {
-    "Location": {"schema": {"type": "string", "format": "uri"}, "description": "The job."},
+    "Location": {"schema": {"type": "string", "format": "uri"}, "description": "The URL of the job."},
     **APPLIED,
 }
 
-#: Seconds after which a job that has not ended is worth another look.
+#: Seconds to wait before polling a job that has not ended.
 _POLL_SECONDS: Final = "1"
 
 
@@ -129,10 +108,10 @@ _POLL_SECONDS: Final = "1"
     responses={
         201: {
             "model": JobDocument,
-            "description": "The job has ended in the time that the client waits (Prefer: wait), well or not.",
+            "description": "The job ended, in any final state, within the time the client waits (Prefer: wait).",
             "headers": _JOB_HEADERS,
         },
-        202: {"description": "The job waits for a worker.", "headers": {**_JOB_HEADERS, **_SOON}},
+        202: {"description": "The job waits for a worker.", "headers": {**_JOB_HEADERS, **_RETRY_AFTER}},
         **refusals(
             SpecError,
             SpecTooLarge,
@@ -160,9 +139,9 @@ async def submit_job(
     spec: Annotated[Spec, Depends(read_spec)],
     webhook: _Webhooks = [],  # noqa: B006 - FastAPI copies it
 ) -> JobDocument:
-    """Take a spec; parts and manifest are made by a worker. Follow the job at its address.
+    """Submit a spec. A worker builds the parts and the manifest; follow the job at the URL in Location.
 
-    Sent again under the same Idempotency-Key, it is answered with the job that it made the first time.
+    A request repeated with the same Idempotency-Key returns the job of the first request.
     """
     job = await run_in_threadpool(job_service.submit, spec, webhooks=webhook, key=key)
     if preferred.wait:
@@ -185,14 +164,17 @@ async def submit_job(
         200: {
             "description": "Jobs, newest first.",
             "headers": {
-                "Link": {"schema": {"type": "string"}, "description": "The page with older jobs (RFC 8288, rel=next)."}
+                "Link": {
+                    "schema": {"type": "string"},
+                    "description": "The next page, with older jobs (RFC 8288, rel=next).",
+                }
             },
         },
         **refusals(ParameterRefused),
     },
 )
 def list_jobs(
-    request: Request, response: Response, job_service: JobServiceDep, page: Annotated[Page, Query()]
+    request: Request, response: Response, job_service: JobServiceDep, page: Annotated[JobQuery, Query()]
 ) -> JobPage:
     """List jobs, newest first."""
     jobs = job_service.jobs(limit=page.limit + 1, after=page.after, filters=page.filters())
@@ -206,18 +188,18 @@ def list_jobs(
 @router.get(
     "/{job_id}",
     operation_id="getJob",
-    summary="State and progress",
+    summary="Get a job",
     responses={
         200: {
             "model": JobDocument,
             "description": "The job.",
             "headers": {
-                "ETag": {"schema": {"type": "string"}, "description": "Of the job as it is now."},
-                **_SOON,
+                "ETag": {"schema": {"type": "string"}, "description": "The entity tag of the job's current state."},
+                **_RETRY_AFTER,
                 **APPLIED,
             },
         },
-        304: {"description": "It is as the client has it (If-None-Match)."},
+        304: {"description": "The job has not changed (If-None-Match)."},
         **refusals(JobNotFound, HeaderRefused),
     },
     response_class=Response,
@@ -228,7 +210,7 @@ def list_jobs(
                 "name": "If-None-Match",
                 "in": "header",
                 "schema": {"type": "string"},
-                "description": "The ETag of the last answer.",
+                "description": "The ETag of the previous response.",
             },
         ]
     },
@@ -236,7 +218,7 @@ def list_jobs(
 async def get_job(
     request: Request, state: AppStateDep, job_service: JobServiceDep, job_id: str, preferred: PreferencesDep
 ) -> Response:
-    """Tell how far a job is. With `Prefer: wait` it is told as soon as it has ended."""
+    """Get a job's state and progress. With `Prefer: wait` the response comes as soon as the job has ended."""
     job = await run_in_threadpool(job_service.job, job_id)
     if preferred.wait:
         job = await state.watch.ended(job_service, job, preferred.wait)
@@ -259,7 +241,7 @@ async def get_job(
     responses=refusals(JobNotFound, JobFinished),
 )
 def cancel_job(request: Request, job_service: JobServiceDep, job_id: str) -> JobDocument:
-    """Cancel a job that has not ended; a worker that is at it stops before its next part."""
+    """Cancel a job that has not ended. A worker that is running it stops before the next part."""
     return job_document(request, job_service.cancel(job_id))
 
 
@@ -269,15 +251,16 @@ def cancel_job(request: Request, job_service: JobServiceDep, job_id: str) -> Job
     operation_id="retryJob",
     summary="Retry a failed job",
     responses={
-        202: {"description": "The job waits for a worker.", "headers": _SOON},
+        202: {"description": "The job waits for a worker.", "headers": _RETRY_AFTER},
         **refusals(JobNotFound, JobNotFailed, QuotaReached),
     },
 )
 def retry_job(request: Request, response: Response, job_service: JobServiceDep, job_id: str) -> JobDocument:
-    """Queue a failed job again, under the same id and with all its attempts.
+    """Queue a failed job again under the same id, with its full number of attempts.
 
-    Outages of the database, the object store or the disk never make a job fail: it waits until they are over. The retry
-    counts towards the quotas of the key like a new job. A batch that had ended with the job is finished again with it.
+    An outage of the database, the object store or the disk never fails a job: the job waits until it is over. The retry
+    counts towards the quotas of the key like a new job. If the job belongs to a batch that has ended, the batch gets a
+    new manifest when the job ends.
     """
     document = job_document(request, job_service.retry(job_id))
     response.headers["Retry-After"] = _POLL_SECONDS
@@ -294,80 +277,8 @@ def retry_job(request: Request, response: Response, job_service: JobServiceDep, 
     response_class=Response,
 )
 def remove_job(job_service: JobServiceDep, job_id: str) -> None:
-    """Remove a job for ever: its record and its files, so that nothing of it can be asked for any more.
+    """Remove a job's record and files for good.
 
-    It has an address of its own so that a cancel that comes too late never removes what was made.
+    The URL differs from that of cancelling, so that a cancel request that arrives too late never removes a result.
     """
     job_service.remove(job_id)
-
-
-_MANIFEST_ANSWERS: Final = {
-    **file_answers("The manifest.", "application/json"),
-    200: {"model": Manifest, "description": "The manifest."},
-}
-
-
-@router.head(
-    "/{job_id}/manifest",
-    operation_id="headManifest",
-    summary="Size and digest of the manifest",
-    responses=_MANIFEST_ANSWERS,
-    response_class=Response,
-)
-@router.get(
-    "/{job_id}/manifest",
-    operation_id="getManifest",
-    summary="The manifest",
-    responses=_MANIFEST_ANSWERS,
-    response_class=Response,
-)
-def get_manifest(request: Request, job_service: JobServiceDep, job_id: str) -> Response:
-    """Hand out what was made: drawers, places, parts with their checks and files, warnings, cautions."""
-    return file_response(request, job_service, job_service.manifest(job_id), attachment=False)
-
-
-_BUNDLE_ANSWERS: Final = file_answers("All files and the manifest.", "application/zip")
-
-
-@router.head(
-    "/{job_id}/bundle.zip",
-    operation_id="headBundle",
-    summary="Size and digest of the archive",
-    responses=_BUNDLE_ANSWERS,
-    response_class=Response,
-)
-@router.get(
-    "/{job_id}/bundle.zip",
-    operation_id="getBundle",
-    summary="All files as one archive",
-    responses=_BUNDLE_ANSWERS,
-    response_class=Response,
-)
-def get_bundle(request: Request, job_service: JobServiceDep, job_id: str) -> Response:
-    """Hand out all files and the manifest as one archive."""
-    return file_response(request, job_service, job_service.bundle(job_id))
-
-
-_FILE_ANSWERS: Final = file_answers("The file; which of these types it has is in the manifest.", *FILE_TYPES)
-
-
-@router.head(
-    "/{job_id}/files/{name}",
-    operation_id="headFile",
-    summary="Size and digest of one file",
-    responses=_FILE_ANSWERS,
-    response_class=Response,
-)
-@router.get(
-    "/{job_id}/files/{name}",
-    operation_id="getFile",
-    summary="One file",
-    responses=_FILE_ANSWERS,
-    response_class=Response,
-)
-def get_file(request: Request, job_service: JobServiceDep, job_id: str, name: str) -> Response:
-    """Hand out one file that the manifest names."""
-    if not _FILE_NAME.fullmatch(name):
-        job_service.job(job_id)
-        raise FileNotInJob(value=name)
-    return file_response(request, job_service, job_service.file(job_id, name))

@@ -1,4 +1,4 @@
-"""Plans: the layout, parts and runs of a spec, without meshes."""
+"""Plans: preview the layout, parts and runs of a spec, without meshes."""
 
 import asyncio
 from typing import Annotated, Final
@@ -19,8 +19,8 @@ __all__ = ["router"]
 
 router = APIRouter(prefix="/v1/plans", tags=["plans"])
 
-#: Seconds after which another try may find room: most plans take less than one.
-_SOON: Final = 2
+#: Seconds after which a retry can succeed: most plans take less than one second.
+_RETRY_SECONDS: Final = 2
 
 
 @router.post(
@@ -44,10 +44,10 @@ _SOON: Final = 2
     openapi_extra=SPEC_BODY,
 )
 async def plan(request: Request, state: AppStateDep, spec: Annotated[Spec, Depends(read_spec)]) -> Response:
-    """Compute what a job of this spec would make. Nothing is stored.
+    """Compute the layout, parts and runs that a job of this spec would make. Nothing is stored.
 
-    A plan that takes longer than the service's deadline (`DRAWERWRIGHT_PLAN_SECONDS`) ends with `plan-too-costly`;
-    submit such a spec as a job. A plan whose client leaves is stopped. Plans of several keys take turns.
+    A plan that exceeds the time limit (`DRAWERWRIGHT_PLAN_SECONDS`) fails with `plan-too-costly`; submit such a spec as
+    a job. A plan stops when its client disconnects. Keys that plan at the same time share the capacity equally.
     """
     work = asyncio.create_task(state.planners.plan(spec.to_json().encode(), caller_of(request)))
     leaving = asyncio.create_task(_left(request))
@@ -57,8 +57,8 @@ async def plan(request: Request, state: AppStateDep, spec: Annotated[Spec, Depen
             return problem_response(request, RequestRefused("The client disconnected before its plan was made."))
         return Response(work.result(), media_type=JSON_TYPE)
     except PlansBusy as busy:
-        busy.remedy = f"Ask again in {_SOON} seconds."
-        return problem_response(request, busy, headers={"Retry-After": str(_SOON)})
+        busy.remedy = f"Retry in {_RETRY_SECONDS} seconds."
+        return problem_response(request, busy, headers={"Retry-After": str(_RETRY_SECONDS)})
     finally:
         work.cancel()
         leaving.cancel()

@@ -12,9 +12,9 @@ from api.documents.print_progress import PrintWork, print_document, prints_docum
 from api.documents.prints import PrintDocument, PrintsDocument, RunsDocument
 from api.http.body import read_noun
 from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, ParameterRefused
+from api.http.file_routes import file_responses, file_route
 from api.http.problems import problem_response, refusals
 from api.http.streaming import file_response
-from api.routes.jobs import file_answers
 from worker.jobs.common.errors import (
     BlobMissing,
     FileNotInJob,
@@ -30,6 +30,7 @@ from worker.jobs.database.db_clock import utc_now
 from worker.jobs.records.models import run_file_name
 from worker.printing.progress.print_state import PrintState, begin
 from worker.spec.errors import PrintRefused
+from worker.spec.manifest import THREEMF_TYPE
 from worker.spec.requests.print_event import PrintEvent
 
 __all__ = ["router"]
@@ -40,7 +41,7 @@ router = APIRouter(prefix="/v1/jobs", tags=["prints"])
 _LARGEST: Final = 64 * 1024
 
 #: Seconds after which the file of a new run is usually written.
-_SOON: Final = 2
+_RETRY_SECONDS: Final = 2
 
 _TIME_FORMAT: Final = "%Y-%m-%dT%H:%MZ"
 
@@ -188,25 +189,17 @@ def get_runs(job_service: JobServiceDep, job_id: str) -> RunsDocument:
     return runs_document(PrintWork.read(job_service, job_id), utc_now())
 
 
-_RUN_ANSWERS: Final = {
-    **file_answers("The run's 3MF file, with every piece in its place on the bed.", "model/3mf"),
-    **refusals(*_JOB_ERRORS, RunNotReady),
-}
-
-
-@router.head(
+@file_route(
+    router,
     "/{job_id}/runs/{number}.3mf",
-    operation_id="headRun",
-    summary="Get the size and checksum of a run's 3MF file",
-    responses=_RUN_ANSWERS,
-    response_class=Response,
-)
-@router.get(
-    "/{job_id}/runs/{number}.3mf",
-    operation_id="getRun",
+    name="Run",
     summary="Download a run's 3MF file",
-    responses=_RUN_ANSWERS,
-    response_class=Response,
+    head_summary="Get the size and checksum of a run's 3MF file",
+    responses=file_responses(
+        "The run's 3MF file, with every piece in its place on the bed.",
+        THREEMF_TYPE,
+        errors=(*_JOB_ERRORS, FileNotInJob, RunNotReady),
+    ),
 )
 def get_run(request: Request, job_service: JobServiceDep, job_id: str, number: str) -> Response:
     """Download the file of a run. For a run that was packed after a print event, a worker has to write it first."""
@@ -228,5 +221,5 @@ def get_run(request: Request, job_service: JobServiceDep, job_id: str, number: s
                 else f"at {status.retry:{_TIME_FORMAT}}"
             )
             raise InternalError(why, remedy=f"It is retried {when}.") from None
-        waiting = RunNotReady(value=int(number), remedy=f"Retry after {_SOON} seconds.")
-        return problem_response(request, waiting, headers={"Retry-After": str(_SOON)})
+        waiting = RunNotReady(value=int(number), remedy=f"Retry after {_RETRY_SECONDS} seconds.")
+        return problem_response(request, waiting, headers={"Retry-After": str(_RETRY_SECONDS)})

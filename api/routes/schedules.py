@@ -3,7 +3,7 @@
 from datetime import datetime
 from hashlib import sha256
 from http import HTTPStatus
-from typing import Any, Final
+from typing import Final
 
 from fastapi import APIRouter, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
@@ -12,6 +12,7 @@ from api.app_state import JobServiceDep
 from api.auth.access import caller_of
 from api.documents.print_progress import PrintWork, beginning
 from api.http.base_url import base_of
+from api.http.file_routes import FileResponses, file_route
 from api.http.problems import refusals
 from api.http.ranges import entity_tag, tag_matches
 from worker.jobs.common.errors import BlobMissing, FileNotInJob, JobNotFound, JobNotReady, RunsUnknown
@@ -50,7 +51,7 @@ class ScheduleLinkDocument(BaseModel):
     )
 
 
-_FEED_ANSWERS: Final[dict[int | str, dict[str, Any]]] = {
+_FEED_RESPONSES: Final[FileResponses] = {
     200: {
         "description": "The calendar feed (RFC 5545).",
         "content": {CALENDAR_TYPE: {"schema": {"type": "string"}}},
@@ -61,19 +62,13 @@ _FEED_ANSWERS: Final[dict[int | str, dict[str, Any]]] = {
 }
 
 
-@router.head(
+@file_route(
+    router,
     "/{job_id}/schedule.ics",
-    operation_id="headSchedule",
-    summary="Get the entity tag of the calendar feed",
-    responses=_FEED_ANSWERS,
-    response_class=Response,
-)
-@router.get(
-    "/{job_id}/schedule.ics",
-    operation_id="getSchedule",
+    name="Schedule",
     summary="Subscribe to the remaining runs as a calendar",
-    responses=_FEED_ANSWERS,
-    response_class=Response,
+    head_summary="Get the entity tag of the calendar feed",
+    responses=_FEED_RESPONSES,
 )
 def get_schedule(request: Request, job_service: JobServiceDep, job_id: str) -> Response:
     """Get the calendar feed of the remaining runs, the first of which starts at the next quarter of an hour.

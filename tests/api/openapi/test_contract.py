@@ -300,6 +300,7 @@ def test_every_operation_answer_parameter_header_and_tag_is_described(published)
 
 def test_no_text_is_the_framework_s_placeholder(published):
     assert "Successful Response" not in json.dumps(published)
+    assert '"title": "Response' not in json.dumps(published)
 
 
 def test_links_lead_from_what_is_made_to_all_that_can_be_asked_of_it(published):

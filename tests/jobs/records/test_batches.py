@@ -18,7 +18,7 @@ from worker.jobs.records.batches import BatchRecords, CheckedSpec
 from worker.jobs.records.idempotency import IdempotencyKey
 from worker.output.meshes.run_package import read_run
 from worker.spec.manifest import Manifest
-from worker.spec.requests.batch import BatchManifest
+from worker.spec.manifest.batch_manifest import BatchManifest
 
 pytestmark = pytest.mark.service
 

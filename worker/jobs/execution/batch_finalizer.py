@@ -25,7 +25,7 @@ from worker.printing.packing.batch_packer import BatchJob, BatchWork, pack_batch
 from worker.solids.mesh import Mesh
 from worker.spec import Spec
 from worker.spec.manifest import JSON_TYPE, STL_TYPE, THREEMF_TYPE, Manifest
-from worker.spec.requests.batch import BatchDrawer, BatchManifest, BatchRun
+from worker.spec.manifest.batch_manifest import BatchDrawer, BatchManifest, BatchRun
 
 __all__ = ["BatchFinalizer"]
 

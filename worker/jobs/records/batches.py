@@ -19,7 +19,7 @@ from worker.jobs.records.idempotency import IdempotencyKey, claim_key
 from worker.jobs.records.jobs import insert_job
 from worker.jobs.records.models import ENDED, StoredFile
 from worker.jobs.records.row_mapping import file_columns, file_values
-from worker.spec.requests.batch import EntryState
+from worker.spec.manifest.batch_manifest import EntryState
 
 __all__ = ["BATCH_LEASE", "Batch", "BatchEntry", "BatchRecords", "CheckedSpec"]
 

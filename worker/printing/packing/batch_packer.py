@@ -10,8 +10,8 @@ from worker.printing.scheduling.spools import purchases
 from worker.printing.scheduling.work_plan import Need, access_of, pack_needs
 from worker.spec import Spec
 from worker.spec.manifest import EstimateEntry, Manifest, PartKind, PurchaseEntry, RunEntry
+from worker.spec.manifest.batch_manifest import BatchBeds, BatchPiece, BatchRun
 from worker.spec.printer.material import Material
-from worker.spec.requests.batch import BatchBeds, BatchPiece, BatchRun
 
 if TYPE_CHECKING:
     from worker.spec.items.item import Access

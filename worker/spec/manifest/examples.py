@@ -1,4 +1,4 @@
-"""Examples of the manifests and of the plan, made of their models."""
+"""Examples of the plan document, the manifest and the manifest of a batch, for the contract."""
 
 from typing import Any, Final
 
@@ -22,7 +22,7 @@ from worker.spec.manifest import (
     RunPiece,
     WorkEntry,
 )
-from worker.spec.requests.batch import BatchBeds, BatchDrawer, BatchManifest, BatchPiece, BatchRun
+from worker.spec.manifest.batch_manifest import BatchBeds, BatchDrawer, BatchManifest, BatchPiece, BatchRun
 
 __all__ = ["MANIFEST_EXAMPLES"]
 
@@ -85,7 +85,7 @@ _PLAN: Final = PlanDocument(
 
 _DOCUMENTS: Final[tuple[BaseModel, ...]] = (_PLAN, _MANIFEST, _BATCH_MANIFEST)
 
-#: By the name of the model.
+#: Each example as JSON, by the name of its model.
 MANIFEST_EXAMPLES: Final[dict[str, Any]] = {
     type(document).__name__: document.model_dump(mode="json") for document in _DOCUMENTS
 }
