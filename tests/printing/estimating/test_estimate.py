@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from tests.printing.estimating.layer_oracle import filament
 from tests.printing.estimating.parts import part, parts
+from tests.printing.estimating.path_oracle import laying
 from worker.printing.estimating.estimate import estimate
 from worker.printing.estimating.process import BASE_FLOW, LIMITS, Process
 from worker.solids import Mesh
@@ -176,3 +177,29 @@ def test_filament_with_other_walls_and_infill(walls, infill):
     for mark in ("F1", "T2"):
         mesh = part("small", mark)
         assert estimate(mesh, process).volume == pytest.approx(filament(mesh, process), rel=0.01)
+
+
+#: Parts for the model of every line; constants were chosen on those of out-of-square and bench-drawer.
+WALKED = [("small", "F1"), ("small", "T1"), ("small", "T2"), ("coarse", "T1"), ("coarse", "T2"), ("two-drawers", "T1")]
+
+
+def test_print_time_against_a_model_of_every_line():
+    coarse = Process(layer=0.3, first_layer=0.3, line_width=0.63, walls=2, top_layers=4, bottom_layers=3)
+    ratios = []
+    for name, mark in WALKED:
+        process = coarse if name == "coarse" else Process()
+        mesh = part(name, mark)
+        ratios.append(estimate(mesh, process).laying / laying(mesh, process))
+    assert min(ratios) > 0.93
+    assert max(ratios) < 1.07
+    assert np.mean(ratios) == pytest.approx(1.0, abs=0.02)
+
+
+def test_a_layer_without_acceleration_takes_its_lines_over_the_speed():
+    """One layer of a square block by closed form: three loops, and hatch lines that cover what they enclose."""
+    side, process = 40.0, Process(layer_change=0.0, heat_up=0.0, hop=0.0, travel_speed=1e9, acceleration=1e12)
+    made = block(side, side, process.layer)
+    loops = [side - (2 * loop + 1) * process.line_width for loop in range(process.walls)]
+    inside = side - 2 * process.walls * process.line_width
+    path = 4.0 * sum(loops) + inside**2 / process.line_width
+    assert estimate(made, process).laying == pytest.approx(path / process.first_layer_speed, rel=1e-3)

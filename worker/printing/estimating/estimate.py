@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import reduce
 from itertools import pairwise
 from math import ceil, pi, sqrt
+from typing import Final
 
 import manifold3d
 
@@ -21,6 +22,15 @@ from worker.solids import Mesh
 from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = ["Estimate", "estimate"]
+
+#: Travel moves up to this length need no retraction, mm (common practice: 1.5 to 2).
+_SHORT_TRAVEL: Final = 2.0
+
+#: Travel moves for each stop: a line is not always followed by its neighbour (measured on a model of every line).
+_MOVES: Final = 1.6
+
+#: A gap between walls of less than this fraction of a line stays empty (common practice: about a quarter).
+_LEAST_LINE: Final = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,37 +150,63 @@ class _Lines:
         self._inside = band.inner.area()
         self._edge = Contours.of(band.section)
         self._inner_edge = Contours.of(band.inner)
-        walls = (band.section.area() - self._inside) / process.line_width
+        width, area = process.line_width, band.section.area()
+        walls = (area - self._inside) / width
+        #: Mean thickness of a section that is long and narrow, mm: two long sides make up its edge.
+        thickness = 2.0 * area / max(self._edge.length, LENGTH_EPSILON)
+        if self._inside <= 0.0 and thickness > 2.0 * width:
+            # what remains between the walls of both sides is one more line, if a narrower one
+            walls *= ceil(thickness / width - _LEAST_LINE) * width / thickness
         self._outer = min(self._edge.length, walls)
         self._walls = walls - self._outer
+        near = thickness < _SHORT_TRAVEL + width
+        self._ring_hops = max(0, (self._edge.parts if near else self._edge.rings) - 1)
         left, front, right, back = band.section.bounds()
         self._spread = max(0.0, right - left) * max(0.0, back - front)
 
     def time(self, sparse: float, *, slow: bool) -> float:
         """Return the time of a layer, s, with ``sparse`` mm2 of sparse infill; ``slow`` as the first layer."""
         process = self._process
-        edge = max(self._edge.length, LENGTH_EPSILON) / max(self._edge.corners, 1.0)
-        # the mean chord of a plane region is pi A / P (Cauchy)
-        chord = max(process.line_width, pi * self._inside / max(self._inner_edge.length, LENGTH_EPSILON))
+        # corners of arcs sharpen inwards: loops have as many as both edges of the walls in the mean
+        inner_corners = (self._edge.corners + self._inner_edge.corners) / 2.0
         runs = (
-            (self._outer, edge, process.outer_speed),
-            (self._walls, edge, process.inner_speed),
-            ((self._inside - sparse) / process.line_width, chord, process.full_layer_speed),
-            (sparse * process.infill / process.line_width, chord, process.infill_speed),
+            (self._outer, self._edge.corners, process.outer_speed),
+            (self._walls, inner_corners if self._inside > 0.0 else self._edge.corners, process.inner_speed),
         )
         seconds = 0.0
-        for long, segment, speed in runs:
-            limit = min(speed, process.first_layer_speed) if slow else speed
-            seconds += long / segment * _segment_time(segment, process.reached(limit), process)
+        for long, corners, speed in runs:
+            segment = max(self._edge.length, LENGTH_EPSILON) / max(corners, 1.0)
+            seconds += long / segment * _segment_time(segment, self._limit(speed, slow=slow), process)
+        seconds += self._hatched(self._inside - sparse, process.line_width, process.full_layer_speed, slow=slow)
+        if process.infill > 0.0:
+            seconds += self._hatched(sparse, process.line_width / process.infill, process.infill_speed, slow=slow)
         return seconds + self._travel()
 
+    def _limit(self, speed: float, *, slow: bool) -> float:
+        return self._process.reached(min(speed, self._process.first_layer_speed) if slow else speed)
+
+    def _hatched(self, area: float, spacing: float, speed: float, *, slow: bool) -> float:
+        """Return the time of ``area`` mm2 of hatch lines ``spacing`` mm apart, s.
+
+        The mean chord of a plane region is pi A / P (Cauchy). A short move along the region's edge leads from each line
+        to the next; it has one sharp corner, the other is blunt.
+        """
+        chord = max(self._process.line_width, pi * self._inside / max(self._inner_edge.length, LENGTH_EPSILON))
+        limit = self._limit(speed, slow=slow)
+        turn = spacing - self._process.line_width  # lines of full layers end as much short of the edge as they turn
+        return area / spacing / chord * _segment_time(chord + turn, limit, self._process)
+
     def _travel(self) -> float:
-        """Return the time of travel moves, s: from each ring to the next, with rings spread evenly over the box."""
-        stops = self._edge.rings + self._inner_edge.rings
+        """Return the time of travel moves, s: from each ring and each hatched region to the next.
+
+        Rings less than `_SHORT_TRAVEL` apart need no retraction. A hole in a hatched region breaks its lines where they
+        part and where they meet again. Stops are taken to be spread evenly over the bounding box.
+        """
+        stops = self._ring_hops + self._inner_edge.parts + 2 * (self._inner_edge.rings - self._inner_edge.parts)
         if stops == 0:
             return 0.0
         apart = max(sqrt(self._spread / stops), LENGTH_EPSILON)
-        return stops * (self._process.hop + _segment_time(apart, self._process.travel_speed, self._process))
+        return _MOVES * stops * (self._process.hop + _segment_time(apart, self._process.travel_speed, self._process))
 
 
 def _segment_time(segment: float, speed: float, process: Process) -> float:

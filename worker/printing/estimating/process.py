@@ -52,10 +52,12 @@ class Process:
     full_layer_speed: float = 150.0  # common practice: 100 to 250
     infill_speed: float = 180.0  # common practice: 100 to 270
     travel_speed: float = 250.0  # common practice: 150 to 500
-    acceleration: float = 3000.0  # common practice: 1000 (moving bed of old) to 10 000
+    acceleration: float = 5000.0  # common practice: 1000 (moving bed of old) to 10 000
     corner_speed: float = 8.0  # common practice: "jerk" or square-corner speed of 5 to 10
     max_flow: float = BASE_FLOW  # PLA; LIMITS has the factors of other materials
-    hop: float = 0.5  # s for one retraction there and back with its lift; common practice
+    hop: float = (
+        0.3  # s for one retraction there and back with its lift; common practice: 0.1 direct drive to 0.5 Bowden
+    )
     layer_change: float = 1.0  # s; common practice: lift, seam and start-up of the flow
     heat_up: float = 300.0  # s; common practice: bed, nozzle, levelling, purge line: three to eight minutes
     density: float = 1.24  # PLA, worker.spec.printer.material.DENSITIES

@@ -32,10 +32,14 @@ _UPRIGHT: Final = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Contours:
-    """The contours of a region: total length, mm, number of rings, and corners, counted in right angles."""
+    """The contours of a region: total length, mm, number of rings, how many of them are outer edges, and corners.
+
+    Corners are counted in right angles.
+    """
 
     length: float
     rings: int
+    parts: int
     corners: float
 
     @classmethod
@@ -43,7 +47,7 @@ class Contours:
         """Return the contours of a region."""
         rings = region.to_polygons()
         if not rings:
-            return cls(0.0, 0, 0.0)
+            return cls(0.0, 0, 0, 0.0)
         points = np.concatenate(rings)
         counts = np.array([len(ring) for ring in rings])
         last = np.cumsum(counts) - 1
@@ -53,8 +57,14 @@ class Contours:
         after = steps[following]
         cross = steps[:, 0] * after[:, 1] - steps[:, 1] * after[:, 0]
         turns = np.abs(np.arctan2(cross, (steps * after).sum(axis=1)))
-        corners = np.minimum(turns[turns > _SMOOTH] / (pi / 2.0), 1.0).sum()
-        return cls(float(np.hypot(steps[:, 0], steps[:, 1]).sum()), len(rings), float(corners))
+        # the time lost at a corner goes with the square of the speed lost, which falls with the turn
+        corners = (np.clip((turns - _SMOOTH) / (pi / 2.0 - _SMOOTH), 0.0, 1.0) ** 2).sum()
+        # outer edges run counterclockwise: their signed area is positive
+        areas = np.add.reduceat(
+            points[:, 0] * points[following, 1] - points[following, 0] * points[:, 1], last + 1 - counts
+        )
+        parts = int((areas > 0.0).sum())
+        return cls(float(np.hypot(steps[:, 0], steps[:, 1]).sum()), len(rings), parts, float(corners))
 
 
 @dataclass(frozen=True, slots=True)
