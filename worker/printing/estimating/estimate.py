@@ -2,8 +2,8 @@
 
 Each band of the part (see `worker.printing.estimating.sections`) is divided where a skin above or below begins or
 ends. All layers of such a slab are alike: walls along the section's edge, skins where air is near above or below, and
-sparse infill elsewhere. Against a model of every layer this is 1 to 5 % off (prototype, 2 to 5 ms a part instead of 45
-to 121 ms).
+sparse infill elsewhere. Filament is within 1 % of a model of every layer, time within 7 % of a model that walks every
+line (both in the tests), at 9 to 30 ms a part instead of 1 to 6 s.
 """
 
 from collections.abc import Iterator, Sequence
@@ -147,7 +147,7 @@ class _Lines:
     def __init__(self, band: Band, process: Process) -> None:
         """Measure the contours of a band's section and of the region inside its walls."""
         self._process = process
-        self._inside = band.inner.area()
+        self._inside = float(band.inner.area())
         self._edge = Contours.of(band.section)
         self._inner_edge = Contours.of(band.inner)
         width, area = process.line_width, band.section.area()
