@@ -30,6 +30,7 @@ from api.routes import (
     webhooks,
 )
 from worker.jobs.common.errors import SettingsError
+from worker.jobs.common.private_files import keep_files_private
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
 
@@ -44,6 +45,8 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        if inside is None:
+            keep_files_private()  # this process is the service
         job_service = inside if isinstance(inside, JobService) else JobService.open(inside or Settings.read())
         try:
             check_bind(job_service.settings, job_service.keys)

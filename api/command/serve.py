@@ -11,6 +11,7 @@ from api.command.listener import listen
 from api.command.options import default_url, is_open
 from api.command.terminal.display import note
 from api.http.base_url import is_here
+from worker.jobs.common.private_files import keep_files_private
 from worker.jobs.common.settings import Settings
 
 __all__ = ["serve"]
@@ -32,6 +33,7 @@ def serve(
 
     with ending(machine=False):
         options: dict[str, Any] = {"host": host, "port": port, "data_dir": data}
+        keep_files_private()
         settings = Settings.read(**{name: value for name, value in options.items() if value is not None})
         if not is_here(settings.host):
             from api.auth.access import check_bind  # noqa: PLC0415 - only a service that others reach needs the check

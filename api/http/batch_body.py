@@ -12,6 +12,7 @@ from api.app_state import state_of
 from api.http.body import check_type, read_json
 from api.http.errors import BodyTooLarge, BodyTooSlow
 from api.http.status_codes import status_of
+from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
 from worker.jobs.records.batches import CheckedSpec
 from worker.spec import load
@@ -28,6 +29,8 @@ _JSON: Final = "application/json"
 
 #: A batch may take this many times as long to arrive as a spec.
 _TIME_FACTOR: Final = 10
+
+_FEWER: Final = "Send fewer specs at once."
 
 _MAX_ERRORS: Final = 100
 _MAX_NAME: Final = 80
@@ -87,7 +90,7 @@ class _Reader:
         """Read a spec, or each of its drawers where the batch is split."""
         for document in _split(data) if self._batch.options.split else [data]:
             if len(self._batch.entries) >= MOST_SPECS:
-                raise BodyTooLarge("The batch has too many specs.", limit=f"at most {MOST_SPECS} specs")
+                raise BodyTooLarge("The batch has too many specs.", limit=f"at most {MOST_SPECS} specs", remedy=_FEWER)
             try:
                 spec = load(document)
                 check_size(spec, self._job_service.settings.most_cells)
@@ -119,7 +122,12 @@ async def read_batch(request: Request, job_service: JobService, options: BatchOp
     """
     settings = state_of(request.app).settings
     if check_type(request, _JSON, LINES_TYPE) == _JSON:
-        body = await read_json(request, settings.largest_body, f"Send a spec a line ({LINES_TYPE}).")
+        try:
+            body = await read_json(request, settings.largest_body, f"Send a spec a line ({LINES_TYPE}).")
+        except BodyTooLarge as error:
+            error.limit = f"at most {settings.largest_body} bytes as {_JSON}, {_in_lines(settings)}"
+            error.remedy = f"Send a spec a line ({LINES_TYPE})."
+            raise
         batch = await run_in_threadpool(_read_document, body, job_service)
     else:
         batch = BatchSpecs(options)
@@ -130,7 +138,7 @@ async def read_batch(request: Request, job_service: JobService, options: BatchOp
                 async for line in _lines(request, settings.largest_body, settings.largest_batch):
                     await run_in_threadpool(reader.line, line)
         except TimeoutError:
-            raise BodyTooSlow(limit=f"{seconds:g} s", remedy="Send fewer specs at once.") from None
+            raise BodyTooSlow(limit=f"{seconds:g} s", remedy=_FEWER) from None
     batch.check()
     return batch
 
@@ -150,22 +158,27 @@ async def _lines(request: Request, max_line: int, max_body: int) -> AsyncIterato
     async for chunk in request.stream():
         count += len(chunk)
         if count > max_body:
-            raise BodyTooLarge(limit=f"at most {max_body} bytes in all")
+            raise BodyTooLarge(limit=f"at most {max_line} bytes a line and {max_body} bytes in all", remedy=_FEWER)
         rest += chunk
         *complete, last = rest.split(b"\n") if b"\n" in chunk else [rest]
         for line in complete:
-            _check_line(line, max_line)
+            _check_line(line, max_line, max_body)
             if line.strip():
                 yield bytes(line)
         rest = bytearray(last)
-        _check_line(rest, max_line)
+        _check_line(rest, max_line, max_body)
     if rest.strip():
         yield bytes(rest)
 
 
-def _check_line(line: bytearray, max_line: int) -> None:
+def _check_line(line: bytearray, max_line: int, max_body: int) -> None:
     if len(line) > max_line:
-        raise BodyTooLarge("A line is too large.", limit=f"at most {max_line} bytes a line")
+        limit = f"at most {max_line} bytes a line and {max_body} bytes in all"
+        raise BodyTooLarge("A line is too large.", limit=limit, remedy="Split the spec.")
+
+
+def _in_lines(settings: Settings) -> str:
+    return f"or {settings.largest_batch} bytes as {LINES_TYPE} with at most {settings.largest_body} a line"
 
 
 def _split(data: object) -> Iterator[object]:

@@ -1,21 +1,29 @@
-"""Database errors that are no bug: the database is full, locked or unreachable."""
+"""Database errors that are no bug: the database is full, damaged, locked or unreachable."""
 
 import sqlite3
 from typing import Final
 
 from sqlalchemy.exc import DBAPIError
 
-from api.http.errors import RecordBusy, RecordFull, ServiceNotReady
+from api.http.errors import RecordBusy, RecordDamaged, RecordFull, ServiceNotReady
+from worker.jobs.database.connection import RESTORE
 from worker.spec.errors import DrawerwrightError
 
 __all__ = ["RETRY_SECONDS", "error_of"]
 
 #: Seconds after which a retry may succeed, by kind of error.
-RETRY_SECONDS: Final[dict[type[DrawerwrightError], int]] = {RecordFull: 60, RecordBusy: 1, ServiceNotReady: 5}
+RETRY_SECONDS: Final[dict[type[DrawerwrightError], int]] = {
+    RecordFull: 60,
+    RecordDamaged: 600,
+    RecordBusy: 1,
+    ServiceNotReady: 5,
+}
 
 #: By SQLite's primary result code. A disk that is full when a journal is opened shows as an I/O error.
 _SQLITE: Final[dict[int, type[DrawerwrightError]]] = {
     sqlite3.SQLITE_FULL: RecordFull,
+    sqlite3.SQLITE_CORRUPT: RecordDamaged,
+    sqlite3.SQLITE_NOTADB: RecordDamaged,
     sqlite3.SQLITE_BUSY: RecordBusy,
     sqlite3.SQLITE_LOCKED: RecordBusy,
     sqlite3.SQLITE_IOERR: ServiceNotReady,
@@ -34,6 +42,7 @@ _POSTGRESQL: Final[dict[str, type[DrawerwrightError]]] = {
 
 _REMEDIES: Final[dict[type[DrawerwrightError], str]] = {
     RecordFull: "Remove old jobs or enlarge the disk, then repeat the request.",
+    RecordDamaged: RESTORE,
     RecordBusy: "Repeat the request.",
     ServiceNotReady: "Repeat the request.",
 }

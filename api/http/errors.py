@@ -22,10 +22,10 @@ __all__ = [
     "ParameterRefused",
     "PlanTooCostly",
     "PlansBusy",
-    "PreconditionFailed",
     "RangeRefused",
     "RateExceeded",
     "RecordBusy",
+    "RecordDamaged",
     "RecordFull",
     "RequestRefused",
     "ScopeMissing",
@@ -80,12 +80,6 @@ class BodyTooSlow(DrawerwrightError):
     """The request body did not arrive in time."""
 
     slug = "body-too-slow"
-
-
-class PreconditionFailed(DrawerwrightError):
-    """The file does not match the If-Match header."""
-
-    slug = "precondition-failed"
 
 
 class BodyTooLarge(DrawerwrightError):
@@ -143,6 +137,12 @@ class RecordBusy(DrawerwrightError):
     """The database is locked by other writers; nothing was changed."""
 
     slug = "record-busy"
+
+
+class RecordDamaged(DrawerwrightError):
+    """The database file is damaged."""
+
+    slug = "record-damaged"
 
 
 class PlansBusy(DrawerwrightError):

@@ -6,8 +6,9 @@ from typing import Any, Final, TypeAlias, TypeVar
 
 from fastapi import APIRouter, Response
 
-from api.http.errors import PreconditionFailed, RangeRefused
+from api.http.errors import RangeRefused
 from api.http.problems import refusals
+from worker.jobs.common.errors import PreconditionFailed
 from worker.spec.errors import DrawerwrightError
 from worker.spec.manifest import JSON_TYPE
 

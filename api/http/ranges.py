@@ -5,11 +5,12 @@ Starlette's `FileResponse` parses ranges too, but serves files of the local disk
 
 import re
 from dataclasses import dataclass
+from hashlib import sha256
 from typing import Final
 
 from api.http.errors import RangeRefused
 
-__all__ = ["ByteRange", "entity_tag", "requested_range", "tag_matches"]
+__all__ = ["ByteRange", "content_tag", "entity_tag", "requested_range", "tag_matches"]
 
 _RANGE: Final = re.compile(r"bytes=[ \t]*([0-9]*)-([0-9]*)[ \t]*", re.ASCII | re.IGNORECASE)
 
@@ -60,6 +61,11 @@ def requested_range(header: str | None, size: int) -> ByteRange | None:
     if start >= size:
         raise RangeRefused(value=header, limit=f"{size} bytes")
     return ByteRange(start, min(end, size))
+
+
+def content_tag(content: bytes) -> str:
+    """Return the entity tag of a response body."""
+    return entity_tag(sha256(content).hexdigest())
 
 
 def entity_tag(sha256: str) -> str:

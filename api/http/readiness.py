@@ -24,14 +24,20 @@ _PARTS: Final = ("broker", "store", "worker")
 class Readiness(BaseModel):
     """The result of the readiness probe."""
 
-    model_config = ConfigDict(frozen=True, json_schema_extra={"examples": [{"status": "degraded", "away": ["worker"]}]})
+    model_config = ConfigDict(
+        frozen=True, json_schema_extra={"examples": [{"status": "degraded", "away": ["worker"], "silent_workers": 1}]}
+    )
 
     status: Literal["ok", "degraded"] = Field(
-        description="ok: all components are available. degraded: jobs are accepted, but a component is unavailable."
+        description="ok: all components are available. degraded: jobs are accepted, but a component is unavailable, or "
+        "a worker does not respond."
     )
     away: tuple[Literal["broker", "store", "worker"], ...] = Field(
         description="Unavailable components. broker: jobs wait until it returns. store: files cannot be read or "
         "written. worker: no worker has sent a heartbeat recently."
+    )
+    silent_workers: int = Field(
+        ge=0, description="Workers that stopped sending heartbeats in the last ten minutes without having shut down."
     )
 
 
@@ -57,6 +63,8 @@ class ReadinessProbe:
         with move_on_after(_TIMEOUT):
             away = await run_sync(job_service.away, abandon_on_cancel=True, limiter=self._limiter)
         parts = [part for part in _PARTS if away is None or part in away]
-        readiness = Readiness.model_validate({"status": "degraded" if parts else "ok", "away": parts})
+        silent = await run_sync(job_service.vitals.silent_workers, limiter=self._limiter)
+        status = "degraded" if parts or silent else "ok"
+        readiness = Readiness.model_validate({"status": status, "away": parts, "silent_workers": silent})
         self._readiness, self._until = readiness, time.monotonic() + _CACHE_SECONDS
         return readiness

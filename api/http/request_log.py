@@ -8,6 +8,7 @@ from typing import Final
 
 from prometheus_client import CollectorRegistry, Histogram
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.auth.access import known_caller
@@ -81,35 +82,61 @@ class RequestLog:
         header = Headers(scope=scope).get("x-request-id", "")
         request_id = header if _REQUEST_ID.fullmatch(header) else secrets.token_hex(8)
         scope["drawerwright.request"] = request_id
-        status, start = _SERVER_ERROR, time.perf_counter()
-
-        async def send_with_id(message: Message) -> None:
-            nonlocal status
-            if message["type"] == "http.response.start":
-                status = message["status"]
-                MutableHeaders(scope=message)["X-Request-ID"] = request_id
-            await send(message)
-
+        start = time.perf_counter()
+        exchange = _Exchange(scope, receive, send, request_id)
         with log_context(request=request_id), request_span(scope) as span:
             try:
-                await self.app(scope, receive, send_with_id)
+                await self.app(scope, exchange.receive, exchange.send)
+            except (ClientDisconnect, OSError):
+                if not exchange.abandoned:
+                    raise
             finally:
                 seconds = time.perf_counter() - start
-                route = _route(scope)
+                route, status = _route(scope), exchange.status
                 span.named(f"{scope['method']} {route}", {"http.route": route, "http.response.status_code": status})
                 self._metrics.observe(scope["method"], route, status, seconds)
                 if scope["path"] not in _UNLOGGED:
-                    _write_line(scope, route, status, seconds)
+                    _write_line(scope, route, exchange, seconds)
 
 
-def _write_line(scope: Scope, route: str, status: int, seconds: float) -> None:
+class _Exchange:
+    """A request and its response, as they pass."""
+
+    def __init__(self, scope: Scope, receive: Receive, send: Send, request_id: str) -> None:
+        self.status = _SERVER_ERROR
+        #: Whether the client disconnected in the middle of the response.
+        self.abandoned = False
+        self._scope, self._receive, self._send, self._request_id = scope, receive, send, request_id
+        self._open = False
+
+    async def receive(self) -> Message:
+        message = await self._receive()
+        if message["type"] == "http.disconnect" and self._open:
+            self.abandoned = True
+        return message
+
+    async def send(self, message: Message) -> None:
+        if message["type"] == "http.response.start":
+            self.status, self._open = message["status"], True
+            MutableHeaders(scope=message)["X-Request-ID"] = self._request_id
+        try:
+            await self._send(message)
+        except OSError:
+            self.abandoned = self._open
+            raise
+        if message["type"] == "http.response.body" and not message.get("more_body", False):
+            self._open = False
+
+
+def _write_line(scope: Scope, route: str, exchange: _Exchange, seconds: float) -> None:
     caller, job = known_caller(scope), scope.get("path_params", {}).get("job_id")
-    fields = {"method": scope["method"], "route": route, "status": status, "ms": round(seconds * 1000.0, 1)}
+    fields = {"method": scope["method"], "route": route, "status": exchange.status, "ms": round(seconds * 1000.0, 1)}
     if caller.owner:
         fields["key"] = caller.owner
     if isinstance(job, str) and job.isalnum():
         fields["job"] = job[:64]
-    _log.info("%s %s %d", scope["method"], route, status, extra={LOG_FIELDS: fields})
+    end = ", and the client left" if exchange.abandoned else ""
+    _log.info("%s %s %d%s", scope["method"], route, exchange.status, end, extra={LOG_FIELDS: fields})
 
 
 def _route(scope: Scope) -> str:

@@ -45,6 +45,7 @@ STATUS_CODES: Final[Mapping[type[DrawerwrightError], HTTPStatus]] = MappingProxy
         job_errors.BrokerUnavailable: HTTPStatus.SERVICE_UNAVAILABLE,
         http_errors.ServiceNotReady: HTTPStatus.SERVICE_UNAVAILABLE,
         http_errors.RecordFull: HTTPStatus.SERVICE_UNAVAILABLE,
+        http_errors.RecordDamaged: HTTPStatus.SERVICE_UNAVAILABLE,
         http_errors.RecordBusy: HTTPStatus.SERVICE_UNAVAILABLE,
         http_errors.PlansBusy: HTTPStatus.SERVICE_UNAVAILABLE,
         # the request
@@ -58,7 +59,7 @@ STATUS_CODES: Final[Mapping[type[DrawerwrightError], HTTPStatus]] = MappingProxy
         http_errors.ThingUnknown: HTTPStatus.NOT_FOUND,
         http_errors.MethodRefused: HTTPStatus.METHOD_NOT_ALLOWED,
         http_errors.BodyTooSlow: HTTPStatus.REQUEST_TIMEOUT,
-        http_errors.PreconditionFailed: HTTPStatus.PRECONDITION_FAILED,
+        job_errors.PreconditionFailed: HTTPStatus.PRECONDITION_FAILED,
         http_errors.BodyTooLarge: HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
         http_errors.BodyTypeRefused: HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
         http_errors.RangeRefused: HTTPStatus.REQUESTED_RANGE_NOT_SATISFIABLE,

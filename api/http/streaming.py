@@ -8,9 +8,10 @@ from typing import Final
 from fastapi import Request, Response
 from fastapi.responses import StreamingResponse
 
-from api.http.errors import PreconditionFailed, RangeRefused
+from api.http.errors import RangeRefused
 from api.http.problems import problem_response
 from api.http.ranges import ByteRange, entity_tag, requested_range, tag_matches
+from worker.jobs.common.errors import PreconditionFailed
 from worker.jobs.job_service import JobService
 from worker.jobs.records.models import StoredFile
 

@@ -17,6 +17,7 @@ from api.http.errors import (
     KeyRequired,
     RateExceeded,
     RecordBusy,
+    RecordDamaged,
     RecordFull,
     ScopeMissing,
     ServiceNotReady,
@@ -212,6 +213,7 @@ def _describe_access(made: dict[str, Any]) -> None:
                 HostRefused,
                 ServiceNotReady,
                 RecordBusy,
+                RecordDamaged,
             ]
             if method not in ("get", "head"):
                 errors += [CrossSiteRefused, RecordFull]

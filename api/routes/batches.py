@@ -1,6 +1,7 @@
 """Batches: submit many specs at once, follow their jobs, download the runs of the whole batch."""
 
 import json
+import time
 from http import HTTPStatus
 from typing import Annotated, Any, Final
 
@@ -8,7 +9,7 @@ from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.concurrency import run_in_threadpool
 
-from api.app_state import JobServiceDep
+from api.app_state import AppStateDep, JobServiceDep
 from api.documents.batches import BatchDocument, batch_document
 from api.http.batch_body import LINES_TYPE, BatchOptions, BatchSpecs, read_batch
 from api.http.errors import (
@@ -20,7 +21,10 @@ from api.http.errors import (
 )
 from api.http.file_routes import file_responses, file_route, is_file_name
 from api.http.idempotency import IDEMPOTENCY_PARAMETER, IdempotencyKeyDep
+from api.http.preconditions import IF_MATCH_PARAMETER, IF_NONE_MATCH_PARAMETER, check_match
+from api.http.preferences import APPLIED, PREFER_PARAMETER, PreferencesDep
 from api.http.problems import refusals
+from api.http.ranges import content_tag, tag_matches
 from api.http.streaming import file_response
 from api.openapi.examples import document as example
 from worker.jobs.common.errors import (
@@ -28,6 +32,7 @@ from worker.jobs.common.errors import (
     BatchNotReady,
     BlobMissing,
     FileNotInJob,
+    PreconditionFailed,
     QuotaReached,
     RequestRepeated,
     WebhookNotFound,
@@ -41,6 +46,9 @@ from worker.spec.manifest.batch_manifest import BatchManifest
 __all__ = ["router"]
 
 router = APIRouter(prefix="/v1/batches", tags=["batches"])
+
+#: Seconds between two looks at a batch that a request waits for.
+_POLL_SECONDS: Final = 0.5
 
 
 class _Options(BaseModel):
@@ -155,12 +163,55 @@ async def submit_batch(
     "/{batch_id}",
     operation_id="getBatch",
     summary="Get a batch",
-    response_description="The batch.",
-    responses=refusals(BatchNotFound),
+    responses={
+        200: {
+            "model": BatchDocument,
+            "description": "The batch.",
+            "headers": {
+                "ETag": {"schema": {"type": "string"}, "description": "Of the batch as it is now."},
+                **APPLIED,
+            },
+        },
+        304: {"description": "The batch is unchanged (If-None-Match)."},
+        **refusals(BatchNotFound, HeaderRefused),
+    },
+    response_class=Response,
+    openapi_extra={"parameters": [PREFER_PARAMETER, IF_NONE_MATCH_PARAMETER]},
 )
-def get_batch(request: Request, job_service: JobServiceDep, batch_id: str) -> BatchDocument:
-    """Get the state of a batch and of each of its specs."""
-    return batch_document(request, job_service.batch(batch_id))
+async def get_batch(
+    request: Request, state: AppStateDep, job_service: JobServiceDep, batch_id: str, preferred: PreferencesDep
+) -> Response:
+    """Get the state of a batch and of each of its specs. With `Prefer: wait`, wait until the batch has ended."""
+    batch = await run_in_threadpool(job_service.batch, batch_id)
+    until = time.monotonic() + (preferred.wait or 0)
+    while batch.state != "ended" and time.monotonic() < until and not state.watch.closing:
+        await state.watch.sleep(min(_POLL_SECONDS, until - time.monotonic()))
+        batch = await run_in_threadpool(job_service.batch, batch_id)
+    body = batch_document(request, batch).model_dump_json().encode()
+    tag = content_tag(body)
+    headers = {"ETag": tag, **preferred.applied()}
+    if batch.state != "ended":
+        headers["Retry-After"] = "1"
+    match = request.headers.get("if-none-match")
+    if match is not None and tag_matches(match, tag, weak=True):
+        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
+    return Response(body, headers=headers, media_type=JSON_TYPE)
+
+
+def _matched(request: Request, job_service: JobServiceDep, batch_id: str) -> None:
+    """Check If-Match against the batch.
+
+    Raises:
+        BatchNotFound: when there is no such batch.
+        PreconditionFailed: when the batch has changed.
+    """
+    if "if-match" in request.headers:
+        batch = job_service.batch(batch_id)
+        check_match(request, lambda: content_tag(batch_document(request, batch).model_dump_json().encode()))
+
+
+_Matched = Annotated[None, Depends(_matched)]
+_MATCHED: Final[dict[str, Any]] = {"parameters": [IF_MATCH_PARAMETER]}
 
 
 @router.delete(
@@ -168,9 +219,10 @@ def get_batch(request: Request, job_service: JobServiceDep, batch_id: str) -> Ba
     operation_id="cancelBatch",
     summary="Cancel all jobs of a batch",
     response_description="The batch with its active jobs cancelled.",
-    responses=refusals(BatchNotFound),
+    responses=refusals(BatchNotFound, PreconditionFailed),
+    openapi_extra=_MATCHED,
 )
-def cancel_batch(request: Request, job_service: JobServiceDep, batch_id: str) -> BatchDocument:
+def cancel_batch(request: Request, job_service: JobServiceDep, batch_id: str, _: _Matched) -> BatchDocument:
     """Cancel the jobs that have not ended. The batch still gets a manifest and runs of those that succeeded."""
     return batch_document(request, job_service.cancel_batch(batch_id))
 
@@ -181,10 +233,11 @@ def cancel_batch(request: Request, job_service: JobServiceDep, batch_id: str) ->
     operation_id="removeBatch",
     summary="Remove a batch that has ended",
     response_description="The batch was removed.",
-    responses=refusals(BatchNotFound, BatchNotReady),
+    responses=refusals(BatchNotFound, BatchNotReady, PreconditionFailed),
     response_class=Response,
+    openapi_extra=_MATCHED,
 )
-def remove_batch(job_service: JobServiceDep, batch_id: str) -> None:
+def remove_batch(job_service: JobServiceDep, batch_id: str, _: _Matched) -> None:
     """Remove the record of a batch and the files of the whole batch. Its jobs stay; remove each by itself."""
     job_service.remove_batch(batch_id)
 

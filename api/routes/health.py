@@ -10,6 +10,7 @@ from api.app_state import AppStateDep, JobServiceDep
 from api.http.errors import ServiceNotReady
 from api.http.problems import refusals
 from api.http.readiness import Readiness
+from worker.jobs.database.connection import RESTORE, is_damage
 
 __all__ = ["router"]
 
@@ -47,4 +48,5 @@ async def is_ready(state: AppStateDep, job_service: JobServiceDep) -> Readiness:
         return await state.probe.check(job_service)
     except (SQLAlchemyError, OSError) as error:
         _log.exception("The readiness probe cannot read the database.")
-        raise ServiceNotReady from error
+        damaged = is_damage(error)
+        raise ServiceNotReady(remedy=RESTORE if damaged else None) from error

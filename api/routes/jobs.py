@@ -1,6 +1,5 @@
 """Jobs: submit, list, follow, cancel, retry and remove."""
 
-from hashlib import sha256
 from http import HTTPStatus
 from typing import Annotated, Any, Final
 from urllib.parse import urlencode
@@ -20,15 +19,17 @@ from api.http.errors import (
     ParameterRefused,
 )
 from api.http.idempotency import IDEMPOTENCY_PARAMETER, IdempotencyKeyDep
+from api.http.matched_job import MATCHED, MatchedRevision
 from api.http.preferences import APPLIED, PREFER_PARAMETER, PreferencesDep
 from api.http.problems import refusals
-from api.http.ranges import entity_tag, tag_matches
+from api.http.ranges import content_tag, tag_matches
 from api.openapi.spec_body import SPEC_BODY
 from worker.jobs.common.errors import (
     JobFinished,
     JobNotEnded,
     JobNotFailed,
     JobNotFound,
+    PreconditionFailed,
     QuotaReached,
     RequestRepeated,
     WebhookNotFound,
@@ -223,7 +224,7 @@ async def get_job(
     if preferred.wait:
         job = await state.watch.ended(job_service, job, preferred.wait)
     body = job_document(request, job).model_dump_json().encode()
-    tag = entity_tag(sha256(body).hexdigest())
+    tag = content_tag(body)
     headers = {"ETag": tag, **preferred.applied()}
     if not job.ended:
         headers["Retry-After"] = _POLL_SECONDS
@@ -238,11 +239,12 @@ async def get_job(
     operation_id="cancelJob",
     summary="Cancel a job",
     response_description="The cancelled job.",
-    responses=refusals(JobNotFound, JobFinished),
+    responses=refusals(JobNotFound, JobFinished, PreconditionFailed),
+    openapi_extra=MATCHED,
 )
-def cancel_job(request: Request, job_service: JobServiceDep, job_id: str) -> JobDocument:
+def cancel_job(request: Request, job_service: JobServiceDep, job_id: str, revision: MatchedRevision) -> JobDocument:
     """Cancel a job that has not ended. A worker that is running it stops before the next part."""
-    return job_document(request, job_service.cancel(job_id))
+    return job_document(request, job_service.cancel(job_id, revision=revision))
 
 
 @router.post(
@@ -252,17 +254,20 @@ def cancel_job(request: Request, job_service: JobServiceDep, job_id: str) -> Job
     summary="Retry a failed job",
     responses={
         202: {"description": "The job waits for a worker.", "headers": _RETRY_AFTER},
-        **refusals(JobNotFound, JobNotFailed, QuotaReached),
+        **refusals(JobNotFound, JobNotFailed, PreconditionFailed, QuotaReached),
     },
+    openapi_extra=MATCHED,
 )
-def retry_job(request: Request, response: Response, job_service: JobServiceDep, job_id: str) -> JobDocument:
+def retry_job(
+    request: Request, response: Response, job_service: JobServiceDep, job_id: str, revision: MatchedRevision
+) -> JobDocument:
     """Queue a failed job again under the same id, with its full number of attempts.
 
     An outage of the database, the object store or the disk never fails a job: the job waits until it is over. The retry
     counts towards the quotas of the key like a new job. If the job belongs to a batch that has ended, the batch gets a
     new manifest when the job ends.
     """
-    document = job_document(request, job_service.retry(job_id))
+    document = job_document(request, job_service.retry(job_id, revision=revision))
     response.headers["Retry-After"] = _POLL_SECONDS
     return document
 
@@ -273,12 +278,13 @@ def retry_job(request: Request, response: Response, job_service: JobServiceDep, 
     operation_id="removeJob",
     summary="Remove a job that has ended",
     response_description="The job was removed.",
-    responses=refusals(JobNotFound, JobNotEnded),
+    responses=refusals(JobNotFound, JobNotEnded, PreconditionFailed),
     response_class=Response,
+    openapi_extra=MATCHED,
 )
-def remove_job(job_service: JobServiceDep, job_id: str) -> None:
+def remove_job(job_service: JobServiceDep, job_id: str, revision: MatchedRevision) -> None:
     """Remove a job's record and files for good.
 
     The URL differs from that of cancelling, so that a cancel request that arrives too late never removes a result.
     """
-    job_service.remove(job_id)
+    job_service.remove(job_id, revision=revision)

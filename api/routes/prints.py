@@ -13,6 +13,7 @@ from api.documents.prints import PrintDocument, PrintsDocument, RunsDocument
 from api.http.body import read_noun
 from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, ParameterRefused
 from api.http.file_routes import file_responses, file_route
+from api.http.matched_job import MATCHED, MatchedRevision
 from api.http.problems import problem_response, refusals
 from api.http.streaming import file_response
 from worker.jobs.common.errors import (
@@ -21,6 +22,7 @@ from worker.jobs.common.errors import (
     InternalError,
     JobNotFound,
     JobNotReady,
+    PreconditionFailed,
     PrintRepeated,
     PrintsBusy,
     RunNotReady,
@@ -133,12 +135,25 @@ _EVENT_BODY: Final[dict[str, Any]] = {
     responses={
         201: {"description": "The event was recorded."},
         200: {"model": PrintDocument, "description": "The event had already been recorded under this id."},
-        **refusals(*_JOB_ERRORS, PrintRefused, PrintRepeated, PrintsBusy, BodyTooLarge, BodyTooSlow, BodyTypeRefused),
+        **refusals(
+            *_JOB_ERRORS,
+            PrintRefused,
+            PrintRepeated,
+            PrintsBusy,
+            BodyTooLarge,
+            BodyTooSlow,
+            BodyTypeRefused,
+            PreconditionFailed,
+        ),
     },
-    openapi_extra=_EVENT_BODY,
+    openapi_extra={**_EVENT_BODY, **MATCHED},
 )
 def record_print(
-    response: Response, job_service: JobServiceDep, job_id: str, event: Annotated[PrintEvent, Depends(read_event)]
+    response: Response,
+    job_service: JobServiceDep,
+    job_id: str,
+    event: Annotated[PrintEvent, Depends(read_event)],
+    _: MatchedRevision,
 ) -> PrintDocument:
     """Record that pieces were printed, failed or placed in the drawer.
 

@@ -13,9 +13,17 @@ from api.auth.access import caller_of
 from api.documents.print_progress import PrintWork, beginning
 from api.http.base_url import base_of
 from api.http.file_routes import FileResponses, file_route
+from api.http.matched_job import MATCHED, MatchedRevision
 from api.http.problems import refusals
 from api.http.ranges import entity_tag, tag_matches
-from worker.jobs.common.errors import BlobMissing, FileNotInJob, JobNotFound, JobNotReady, RunsUnknown
+from worker.jobs.common.errors import (
+    BlobMissing,
+    FileNotInJob,
+    JobNotFound,
+    JobNotReady,
+    PreconditionFailed,
+    RunsUnknown,
+)
 from worker.jobs.database.db_clock import utc_now
 from worker.spec.manifest import CALENDAR_TYPE
 
@@ -91,9 +99,12 @@ def get_schedule(request: Request, job_service: JobServiceDep, job_id: str) -> R
     operation_id="createScheduleLink",
     summary="Create a secret link to the calendar feed",
     response_description="The link was created; its URL is shown only here.",
-    responses=refusals(*_JOB_ERRORS),
+    responses=refusals(*_JOB_ERRORS, PreconditionFailed),
+    openapi_extra=MATCHED,
 )
-def create_schedule_link(request: Request, job_service: JobServiceDep, job_id: str) -> ScheduleLinkDocument:
+def create_schedule_link(
+    request: Request, job_service: JobServiceDep, job_id: str, _: MatchedRevision
+) -> ScheduleLinkDocument:
     """Create a link for calendar apps, which cannot send an API key. It replaces the job's previous link."""
     _check_schedule(PrintWork.read(job_service, job_id))
     token = job_service.prints.links.make(job_id, caller_of(request).owner)
@@ -108,10 +119,11 @@ def create_schedule_link(request: Request, job_service: JobServiceDep, job_id: s
     operation_id="withdrawScheduleLink",
     summary="Withdraw the secret link to the calendar feed",
     response_description="The job has no link any more.",
-    responses=refusals(JobNotFound),
+    responses=refusals(JobNotFound, PreconditionFailed),
     response_class=Response,
+    openapi_extra=MATCHED,
 )
-def withdraw_schedule_link(job_service: JobServiceDep, job_id: str) -> None:
+def withdraw_schedule_link(job_service: JobServiceDep, job_id: str, _: MatchedRevision) -> None:
     """Make the job's secret link invalid, if it has one."""
     job_service.prints.links.withdraw(job_service.job(job_id).id)
 

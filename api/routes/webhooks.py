@@ -15,8 +15,11 @@ from api.documents.prints import PrintDocument
 from api.http.base_url import base_of
 from api.http.body import read_noun
 from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, ParameterRefused, ScopeMissing
+from api.http.preconditions import IF_MATCH_PARAMETER, check_match
 from api.http.problems import refusals
-from worker.jobs.common.errors import QuotaReached, WebhookNotFound, WebhookRefused
+from api.http.ranges import content_tag
+from worker.jobs.common.errors import PreconditionFailed, QuotaReached, WebhookNotFound, WebhookRefused
+from worker.jobs.job_service import JobService
 from worker.jobs.records.webhook_endpoints import WebhookEndpoint
 from worker.spec.requests.webhook import EVENTS, EventType, JobSelection, WebhookRequest
 
@@ -188,13 +191,44 @@ def list_webhooks(request: Request, job_service: JobServiceDep) -> WebhookList:
     "/{webhook_id}",
     operation_id="getWebhook",
     summary="Get a webhook",
-    response_description="The webhook.",
-    responses=refusals(WebhookNotFound),
+    responses={
+        200: {
+            "description": "The webhook.",
+            "headers": {"ETag": {"schema": {"type": "string"}, "description": "Of the webhook as it is now."}},
+        },
+        **refusals(WebhookNotFound),
+    },
 )
-def get_webhook(request: Request, job_service: JobServiceDep, webhook_id: str) -> WebhookDocument:
+def get_webhook(request: Request, response: Response, job_service: JobServiceDep, webhook_id: str) -> WebhookDocument:
     """Get a webhook and the state of its deliveries."""
     _check_own(request)
-    return WebhookDocument(**_fields(request, job_service.webhooks.find(webhook_id, caller_of(request).sees)))
+    document = _webhook_document(request, job_service, webhook_id)
+    response.headers["ETag"] = _tag_of(document)
+    return document
+
+
+def _webhook_document(request: Request, job_service: JobService, webhook_id: str) -> WebhookDocument:
+    endpoint = job_service.webhooks.find(webhook_id, caller_of(request).sees)
+    return WebhookDocument(**_fields(request, endpoint))
+
+
+def _tag_of(document: WebhookDocument) -> str:
+    return content_tag(document.model_dump_json().encode())
+
+
+def _matched(request: Request, job_service: JobServiceDep, webhook_id: str) -> None:
+    """Check If-Match against the webhook.
+
+    Raises:
+        WebhookNotFound: when there is no such webhook.
+        PreconditionFailed: when the webhook has changed.
+    """
+    _check_own(request)
+    check_match(request, lambda: _tag_of(_webhook_document(request, job_service, webhook_id)))
+
+
+_Matched = Annotated[None, Depends(_matched)]
+_MATCHED: Final[dict[str, Any]] = {"parameters": [IF_MATCH_PARAMETER]}
 
 
 @router.delete(
@@ -203,10 +237,11 @@ def get_webhook(request: Request, job_service: JobServiceDep, webhook_id: str) -
     operation_id="removeWebhook",
     summary="Remove a webhook",
     response_description="The webhook was removed.",
-    responses=refusals(WebhookNotFound),
+    responses=refusals(WebhookNotFound, PreconditionFailed),
     response_class=Response,
+    openapi_extra=_MATCHED,
 )
-def remove_webhook(request: Request, job_service: JobServiceDep, webhook_id: str) -> None:
+def remove_webhook(request: Request, job_service: JobServiceDep, webhook_id: str, _: _Matched) -> None:
     """Remove a webhook and its undelivered messages."""
     _check_own(request)
     job_service.webhooks.remove(webhook_id, caller_of(request).sees)
@@ -217,10 +252,11 @@ def remove_webhook(request: Request, job_service: JobServiceDep, webhook_id: str
     operation_id="rotateWebhookSecret",
     summary="Rotate the signing secret",
     response_description="The webhook with its new secret, which is shown only here.",
-    responses=refusals(WebhookNotFound, ParameterRefused),
+    responses=refusals(WebhookNotFound, ParameterRefused, PreconditionFailed),
+    openapi_extra=_MATCHED,
 )
 def rotate_secret(
-    request: Request, job_service: JobServiceDep, webhook_id: str, query: Annotated[RotationQuery, Query()]
+    request: Request, job_service: JobServiceDep, webhook_id: str, query: Annotated[RotationQuery, Query()], _: _Matched
 ) -> NewWebhookDocument:
     """Replace the signing secret. During the overlap, messages are signed with the old secret too."""
     _check_own(request)

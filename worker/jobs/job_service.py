@@ -24,9 +24,12 @@ from worker.jobs.common.errors import (
     JobNotFailed,
     JobNotFound,
     JobNotReady,
+    PreconditionFailed,
+    SettingsError,
 )
 from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.common.principal import LOCAL, Principal
+from worker.jobs.common.private_files import private_folder
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
 from worker.jobs.files.object_store import ObjectStore
@@ -97,6 +100,10 @@ class JobService:
         Raises:
             SettingsError: if one of them cannot be opened.
         """
+        try:
+            private_folder(settings.data_dir)
+        except OSError as error:
+            raise SettingsError("The data folder cannot be created.", value=str(settings.data_dir)) from error
         return cls(settings, open_database(settings.database, durable=True), ObjectStore.open(settings))
 
     def __enter__(self) -> Self:
@@ -171,45 +178,50 @@ class JobService:
         """Return jobs that changed at or after this time, in the order of their last change."""
         return self._records.changed_since(moment, limit, owner=self._caller.sees)
 
-    def cancel(self, job_id: str) -> Job:
-        """Cancel the job; a worker that runs it stops before the next part.
+    def cancel(self, job_id: str, *, revision: int | None = None) -> Job:
+        """Cancel the job, if it still has this revision; a worker that runs it stops before the next part.
 
         Raises:
+            PreconditionFailed: if it has another revision.
             JobNotFound: if it does not exist.
             JobFinished: if it has already ended.
         """
         job = self.job(job_id)
-        if not self._records.cancel(job_id):
-            job = self.job(job_id)
+        if not self._records.cancel(job_id, revision=revision):
+            job = self._unchanged(job_id, revision)
             remedy = f"To remove it with its files: DELETE /v1/jobs/{job_id}/files."
             raise JobFinished(value=job.state, limit="a job that is queued or running", remedy=remedy)
         return self.job(job_id)
 
-    def retry(self, job_id: str) -> Job:
+    def retry(self, job_id: str, *, revision: int | None = None) -> Job:
         """Queue a failed job again, with all its attempts, and have its message published as `submit` does.
 
         Raises:
+            PreconditionFailed: if ``revision`` is given, and the job has another one.
             JobNotFound: when there is none.
             JobNotFailed: when it is queued or running, has succeeded, or was cancelled.
             QuotaReached: when the caller has as many jobs as the key allows.
         """
         job = self.job(job_id)
         quotas = None if self._caller is LOCAL else self._caller.quotas.with_defaults(self.settings)
-        if not retry_job(self._database, job_id, quotas=quotas):
+        if not retry_job(self._database, job_id, quotas=quotas, revision=revision):
+            job = self._unchanged(job_id, revision)
             remedy = None if not job.ended else "Submit its spec again as a new job: POST /v1/jobs."
-            raise JobNotFailed(value=self.job(job_id).state, limit="a job that has failed", remedy=remedy)
+            raise JobNotFailed(value=job.state, limit="a job that has failed", remedy=remedy)
         self.publish(job_id)
         return self.job(job_id)
 
-    def remove(self, job_id: str) -> None:
+    def remove(self, job_id: str, *, revision: int | None = None) -> None:
         """Delete an ended job with its files; parts that are shared with other jobs stay.
 
         Raises:
+            PreconditionFailed: if ``revision`` is given, and the job has another one.
             JobNotFound: if it does not exist.
             JobNotEnded: if it is queued or running.
         """
         job = self.job(job_id)
-        if not self._deletion.mark(job_id):
+        if not self._deletion.mark(job_id, revision=revision):
+            job = self._unchanged(job_id, revision)
             raise JobNotEnded(value=job.state, limit="a job that has ended", remedy="Cancel it first.")
         try:
             self._deletion.sweep(job_id)
@@ -404,6 +416,18 @@ class JobService:
             self.dispatcher.publish_batches(self.batches.of_job(job_id))
         except BrokerUnavailable as error:
             _log.warning("A batch waits for the broker: %s", error)
+
+    def _unchanged(self, job_id: str, revision: int | None) -> Job:
+        """Return a job that a change did not apply to.
+
+        Raises:
+            JobNotFound: if it does not exist.
+            PreconditionFailed: if it has another revision than this.
+        """
+        job = self.job(job_id)
+        if revision not in (None, job.revision):
+            raise PreconditionFailed("The job changed at the same moment.", value=revision, limit=str(job.revision))
+        return job
 
     def _ready(self, job_id: str) -> None:
         job = self.job(job_id)

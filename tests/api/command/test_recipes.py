@@ -36,7 +36,7 @@ def test_each_recipe_does_what_it_says(service, tmp_path):
     assert len(recipes) == 3
     (tmp_path / "drawer.json").write_bytes(examples.text("workshop-week"))
     kept = {name: value for name, value in os.environ.items() if not name.lower().endswith("_proxy")}
-    script = "set -eu\n" + "\necho ----\n".join([*recipes, recipes[0]]) + '\necho "$job"\n'
+    script = "set -eu\n" + "\necho ----\n".join([*recipes, recipes[0] + '\necho "$job"\n', recipes[1]])
     ended = subprocess.run(
         ["bash", "-c", script],
         cwd=tmp_path,
@@ -47,7 +47,7 @@ def test_each_recipe_does_what_it_says(service, tmp_path):
         check=False,
     )
     assert ended.returncode == 0, ended.stdout + ended.stderr
-    _, fetched, last, again = (part.strip() for part in ended.stdout.split("----\n"))
+    _, fetched, last, again, once_more = (part.strip() for part in ended.stdout.split("----\n"))
     printed, _, events = last.partition("\n")
     assert fetched == "bundle.zip: OK"
     with zipfile.ZipFile(tmp_path / "bundle.zip") as bundle:
@@ -62,6 +62,7 @@ def test_each_recipe_does_what_it_says(service, tmp_path):
     recorded = json.loads(printed)
     assert (recorded["outcome"], recorded["run"], recorded["id"]) == ("printed", 1, "morning")
     assert "event: job.succeeded" in events
+    assert once_more == fetched  # which ends with 0 although nothing is left to fetch
     # sent again it was the same job
     job = json.loads(re.search(r"^data: (.*)$", events, re.MULTILINE)[1])
     assert again == job["links"]["self"]

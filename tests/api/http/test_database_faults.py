@@ -143,3 +143,21 @@ def test_states_of_postgresql(state, slug):
 
 def test_a_connection_that_was_lost_is_not_ready():
     assert error_of(DBAPIError("INSERT", {}, Exception("gone"), connection_invalidated=True)).slug == "not-ready"
+
+
+def test_a_damaged_record_is_named_with_the_way_back(client, own, spec):
+    client.post("/v1/jobs", json=spec)
+    own._database.dispose()
+    path = own.settings.data_dir / "jobs.sqlite3"
+    with sqlite3.connect(path) as connection:
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        size = connection.execute("PRAGMA page_size").fetchone()[0]
+    connection.close()
+    data = path.read_bytes()
+    path.write_bytes(data[:size] + b"\xff" * (len(data) - size))
+    answer = client.get("/v1/jobs")
+    _is_problem(answer, "record-damaged")
+    assert "drawerwright restore" in answer.json()["remedy"]
+    ready = client.get("/readyz")
+    assert ready.status_code == 503
+    assert "drawerwright restore" in ready.json()["remedy"]

@@ -12,7 +12,11 @@ import httpx
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from starlette.requests import ClientDisconnect
 
+from api.command.server import listening
+from api.http.request_log import RequestLog, RequestMetrics
+from tests.coroutines import run_coroutine
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
 from worker.jobs.observability.logging_setup import (
@@ -147,3 +151,38 @@ def test_a_service_writes_lines_of_json_with_job_key_and_request_and_no_secret(t
     assert (got["job"], got["key"], got["request"], got["status"]) == (job, key.id, "mine", 200)
     waits = next(line for line in lines if line["message"].startswith(f"Job {job} waits"))
     assert (waits["key"], waits["request"], waits["level"]) == (key.id, "mine", "warning")
+
+
+def _lines_about_requests(caplog):
+    return [record.getMessage() for record in caplog.records if record.name == "api.http.request_log"]
+
+
+def test_a_client_that_leaves_a_stream_is_one_line(tmp_path, until, caplog):
+    settings = Settings.read(data_dir=tmp_path, port=0)
+    with caplog.at_level(logging.INFO), listening(settings) as url:
+        with httpx.stream("GET", f"{url}/v1/events") as answer:
+            next(answer.iter_bytes())
+        until(lambda: _lines_about_requests(caplog))
+        httpx.get(f"{url}/v1/jobs")
+        until(lambda: len(_lines_about_requests(caplog)) > 1)
+    assert _lines_about_requests(caplog) == ["GET /v1/events 200, and the client left", "GET /v1/jobs 200"]
+    assert not [record for record in caplog.records if record.levelno >= logging.WARNING]
+
+
+@pytest.mark.parametrize("gone", [ClientDisconnect(), BrokenPipeError()])
+def test_a_client_that_leaves_in_the_middle_of_a_response_is_no_defect(gone, caplog):
+    async def app(_, receive, send):
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        assert (await receive())["type"] == "http.disconnect"
+        raise gone
+
+    async def receive():
+        return {"type": "http.disconnect"}
+
+    async def send(_):
+        pass
+
+    scope = {"type": "http", "method": "GET", "path": "/x", "headers": [], "query_string": b"", "path_params": {}}
+    with caplog.at_level(logging.INFO):
+        run_coroutine(RequestLog(app, RequestMetrics())(scope, receive, send))
+    assert [record.getMessage() for record in caplog.records] == ["GET other 200, and the client left"]

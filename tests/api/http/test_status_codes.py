@@ -49,6 +49,7 @@ _PUBLISHED = {
     "range-refused": 416,
     "rate-exceeded": 429,
     "record-busy": 503,
+    "record-damaged": 503,
     "record-full": 503,
     "request-refused": 400,
     "request-repeated": 422,

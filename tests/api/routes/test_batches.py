@@ -95,6 +95,14 @@ def test_limits_hold(service, engine, spec):
     assert _lines(service, [spec, b'"' + b"x" * 100_001 + b'"']).status_code == 413
     assert _lines(service, [spec, b"x" * 100_001]).status_code == 413
     assert _lines(service, [b"{}"] * 501).status_code == 413
+    for answer in (
+        _lines(service, [b"x" * 100_001]),
+        service.post("/v1/batches", content=b" " * 100_001, headers={"Content-Type": "application/json"}),
+    ):
+        assert answer.status_code == 413
+        for limit in (service.app.state.shared.settings.largest_body, service.app.state.shared.settings.largest_batch):
+            assert str(limit) in answer.json()["limit"]
+        assert answer.json()["remedy"]
     assert _lines(service, [b""]).status_code == 422
     assert _lines(service, [spec], colour="red").status_code == 422
     assert service.post("/v1/batches", content=b"", headers={"Content-Type": "text/csv"}).status_code == 415

@@ -1,5 +1,11 @@
+from datetime import timedelta
+
+from sqlalchemy import update
+
 from api.app import create_app
 from worker.jobs.common.settings import Settings
+from worker.jobs.database.db_clock import utc_now
+from worker.jobs.database.tables import HeartbeatRow
 from worker.jobs.job_service import JobService
 
 
@@ -13,7 +19,7 @@ def test_the_process_lives(service):
 def test_without_broker_and_worker_jobs_are_taken_and_that_is_told(service, spec):
     answer = service.get("/readyz")
     assert answer.status_code == 200
-    assert answer.json() == {"status": "degraded", "away": ["broker", "worker"]}
+    assert answer.json() == {"status": "degraded", "away": ["broker", "worker"], "silent_workers": 0}
     assert service.head("/readyz").status_code == 200
     assert service.post("/v1/jobs", json=spec).status_code == 202
 
@@ -28,6 +34,22 @@ def test_a_worker_that_was_seen_is_not_away(tmp_path, started):
     with JobService.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
         engine.vitals.beat("host:1")
         assert client.get("/readyz").json()["away"] == ["broker"]
+
+
+def test_a_worker_that_has_stopped_answering_is_told_although_another_works(tmp_path, started):
+    with JobService.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
+        for worker in ("host:1", "host:2", "host:3"):
+            engine.vitals.beat(worker)
+        with engine._database.begin() as connection:
+            since = {"host:2": timedelta(minutes=2), "host:3": timedelta(hours=1)}  # the third is taken for gone
+            for worker, silence in since.items():
+                seen = update(HeartbeatRow).where(HeartbeatRow.worker == worker)
+                connection.execute(seen.values(seen=utc_now() - silence))
+        answer = client.get("/readyz").json()
+        assert ("worker" in answer["away"], answer["silent_workers"], answer["status"]) == (False, 1, "degraded")
+        engine.vitals.forget("host:2")  # it has shut down
+        assert engine.vitals.silent_workers() == 0
+        assert engine.vitals.workers() == ["host:1", "host:3"]
 
 
 def test_without_its_record_the_service_lives_but_is_not_ready(tmp_path, started, take_record_away):

@@ -105,3 +105,13 @@ def test_processes_that_start_together_make_the_tables_once(url):
     database = _engine(url)
     assert _differences(database) == []
     database.dispose()
+
+
+@pytest.mark.parametrize("content", [b"no database at all" * 100, b"SQLite format 3\x00" + b"\xff" * 4096])
+def test_a_damaged_file_is_named_with_the_way_back(tmp_path, content):
+    path = tmp_path / "jobs.sqlite3"
+    path.write_bytes(content)
+    with pytest.raises(SettingsError, match="damaged") as error:
+        open_database(f"sqlite:///{path}")
+    assert "drawerwright restore" in error.value.remedy
+    assert path.read_bytes() == content

@@ -126,8 +126,32 @@ def test_one_bad_address_among_good_ones_is_enough(server):
 
 @pytest.mark.parametrize("host", ["localhost", "127.1", "0x7f000001", "2130706433", "0177.0.0.1", "0"])
 def test_no_spelling_of_this_machine_gets_through(host):
-    with pytest.raises(RequestFailed, match=r"may not be called|no address|The address is not"):
+    with pytest.raises(RequestFailed, match=r"may not be called|no address|The address is not|is a number"):
         SafeHttpClient().post(f"http://{host}:9/", b"{}", [])
+
+
+@pytest.mark.parametrize(
+    "host",
+    [
+        *("localhost", "LOCALHOST.", "printer.localhost", "127.1", "0x7f000001", "0X7F.1", "2130706433", "0177.0.0.1"),
+        *("0", "0x", "127.0.0.1.", "1.2.3.4.5", "home.example.0x7f", "256.1.1.1", "10.0.0.1", "[::1]"),
+    ],
+)
+def test_what_can_never_be_called_is_refused_when_it_is_registered(host):
+    with pytest.raises(WebhookRefused) as refused:
+        SafeHttpClient().check(f"http://{host}/")
+    assert refused.value.pointer == "/url"
+    assert refused.value.remedy or refused.value.limit
+
+
+@pytest.mark.parametrize("host", ["home.example", "8.8.8.8", "x0.example", "0x7f.example", "local-host.example", "a1"])
+def test_what_may_be_called_is_not_refused_by_its_spelling(host):
+    SafeHttpClient().check(f"http://{host}/")
+
+
+def test_this_machine_is_called_where_its_network_is_allowed():
+    for host in ("localhost", "127.0.0.1"):
+        SafeHttpClient(_HOME).check(f"http://{host}:9/")
 
 
 def test_a_trickle_does_not_hold_the_line(server, monkeypatch):

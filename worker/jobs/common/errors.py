@@ -20,6 +20,7 @@ __all__ = [
     "JobNotReady",
     "JobTooLarge",
     "JobTooLong",
+    "PreconditionFailed",
     "PrintRepeated",
     "PrintsBusy",
     "QuotaReached",
@@ -129,6 +130,12 @@ class RequestRepeated(DrawerwrightError):
     """The idempotency key belongs to a different request."""
 
     slug = "request-repeated"
+
+
+class PreconditionFailed(DrawerwrightError):
+    """The resource does not match the If-Match header."""
+
+    slug = "precondition-failed"
 
 
 class JobCancelled(DrawerwrightError):

@@ -1,5 +1,6 @@
 """Opens the database: SQLite in a file, or PostgreSQL."""
 
+import sqlite3
 import time
 from pathlib import Path
 from typing import Any, Final
@@ -10,8 +11,14 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
 
 from worker.jobs.common.errors import SettingsError
+from worker.jobs.common.private_files import create_private
 from worker.jobs.database.migrate import migrate
 from worker.jobs.database.tables import Base
+
+#: The way back from a damaged database.
+RESTORE: Final = (
+    "Stop the service, move the data folder away, and restore the latest backup: drawerwright restore FILE.zip."
+)
 
 #: Attempts at a migration while other processes migrate too, and the seconds between two.
 _ATTEMPTS: Final = 20
@@ -42,9 +49,9 @@ def open_database(url: str, *, durable: bool = False) -> Engine:
     shown = parsed.render_as_string(hide_password=True)
     if backend == "sqlite":
         try:
-            Path(parsed.database or "").parent.mkdir(parents=True, exist_ok=True)
+            _create_file(parsed)
         except OSError as error:
-            raise SettingsError("The folder of the database cannot be created.", value=shown) from error
+            raise SettingsError("The database cannot be created.", value=shown) from error
         engine = _sqlite(parsed, durable=durable)
     elif backend == "postgresql":
         engine = create_engine(
@@ -78,12 +85,39 @@ def _prepare(engine: Engine, shown: str) -> None:
     for left in reversed(range(_ATTEMPTS)):
         try:
             migrate(engine)
+        except sqlite3.DatabaseError as error:  # in the listener that sets up a connection
+            raise _unusable(error, shown) from error
         except DBAPIError as error:  # another process creates the same tables; the next attempt finds them
-            if left == 0 or (isinstance(error, OperationalError) and engine.dialect.name == "postgresql"):
-                raise SettingsError("The database cannot be opened.", value=shown) from error
+            if (
+                left == 0
+                or is_damage(error)
+                or (isinstance(error, OperationalError) and engine.dialect.name == "postgresql")
+            ):
+                raise _unusable(error.orig, shown) from error
             time.sleep(_PAUSE)
         else:
             return
+
+
+def is_damage(error: BaseException | None) -> bool:
+    """Return whether the file of the database is damaged, or is no database."""
+    cause = error.orig if isinstance(error, DBAPIError) else error
+    return getattr(cause, "sqlite_errorcode", 0) & 0xFF in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+
+
+def _unusable(error: BaseException | None, shown: str) -> SettingsError:
+    if is_damage(error):
+        return SettingsError("The database file is damaged.", value=shown, remedy=RESTORE)
+    return SettingsError("The database cannot be opened.", value=shown)
+
+
+def _create_file(url: URL) -> None:
+    """Create the file of a SQLite database, and its folder, so that no other user can read them."""
+    if not url.database or url.database.startswith((":memory:", "file:")):
+        return
+    path = Path(url.database)
+    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    create_private(path)  # the files beside it get the same mode from SQLite
 
 
 def _set_up_sqlite(connection: Any, _: object) -> None:

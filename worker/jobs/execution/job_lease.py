@@ -34,6 +34,7 @@ class JobLease:
         time_limit: float = float("inf"),
         grace_seconds: float = 0.0,
         closing: Callable[[], bool] = lambda: False,
+        beat: Callable[[], None] = lambda: None,
     ) -> None:
         """Keep a claim whose lease has just begun.
 
@@ -44,6 +45,7 @@ class JobLease:
             time_limit: seconds that the attempt may take.
             grace_seconds: seconds that the attempt gets once the worker shuts down.
             closing: returns whether the worker shuts down.
+            beat: records a heartbeat of the worker, whenever the lease is renewed.
         """
         self.interruption = Interruption()
         #: Whether the lease could not be renewed for a time, so that its loss is no fault of the job.
@@ -54,6 +56,7 @@ class JobLease:
         self._deadline = monotonic() + time_limit
         self._grace_seconds = grace_seconds
         self._closing = closing
+        self._beat = beat
         self._released = Event()
         self._thread = Thread(target=self._watch, name=f"lease of {claim.job_id}", daemon=True)
 
@@ -93,6 +96,7 @@ class JobLease:
                 if now - renewed >= self._seconds / 3.0:
                     holds = self._records.extend(self._claim, lease_seconds=self._seconds)
                     renewed = now
+                    self._beat()
                 else:
                     holds = self._records.holds(self._claim)
                 reason = reason if holds else StopReason.LEASE_LOST

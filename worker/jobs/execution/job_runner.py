@@ -66,6 +66,8 @@ class JobRunner:
     pipeline: Pipeline = run_pipeline
     #: Returns whether this worker shuts down.
     closing: Callable[[], bool] = lambda: False
+    #: Records a heartbeat of this worker.
+    beat: Callable[[], None] = lambda: None
 
     def run(self, job_id: str) -> JobOutcome:
         """Make one attempt at the job, if it can be claimed."""
@@ -103,6 +105,7 @@ class JobRunner:
             time_limit=settings.job_seconds,
             grace_seconds=settings.grace_seconds,
             closing=self.closing,
+            beat=self.beat,
         )
         try:
             with lease:

@@ -52,7 +52,7 @@ class ObjectStore:
         try:
             if url.scheme == "file":
                 folder = Path(unquote(url.path))
-                folder.mkdir(parents=True, exist_ok=True)
+                folder.mkdir(parents=True, exist_ok=True, mode=0o700)
                 return cls(LocalStore(folder))
             if url.scheme == "s3" and url.netloc:
                 return cls(_s3(settings, url.netloc, url.path.strip("/")))

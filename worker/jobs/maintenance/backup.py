@@ -20,6 +20,7 @@ from typing import Final
 import orjson
 
 from worker.jobs.common.errors import BlobMissing, SettingsError
+from worker.jobs.common.private_files import private_folder
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.db_clock import utc_now
 from worker.jobs.files.object_store import ObjectStore
@@ -118,7 +119,7 @@ def restore(settings: Settings, path: Path, done: Callable[[int, int], None]) ->
             raise SettingsError(
                 "A later version of this program made the archive.", value=str(path), remedy="Use that version."
             )
-        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        private_folder(folder)
         try:
             return _put_back(archive, summary.get("record"), settings, done)
         except BaseException:  # leave the folder as empty as it was, for another attempt
@@ -132,7 +133,10 @@ def _put_back(
 ) -> BackupSummary:
     record = settings.data_dir / _RECORD
     unfinished = record.with_name(f".{_RECORD}.part")
-    with archive.open(_RECORD) as source, unfinished.open("wb") as out:
+    with (
+        archive.open(_RECORD) as source,
+        os.fdopen(os.open(unfinished, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as out,
+    ):
         shutil.copyfileobj(source, out, _PIECE)
     if _digest(unfinished) != digest:
         raise SettingsError("The database in the archive is damaged.", value=str(archive.filename))

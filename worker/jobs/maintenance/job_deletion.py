@@ -32,9 +32,10 @@ class JobDeletion:
         self._database = database
         self._blobs = blobs
 
-    def mark(self, job_id: str) -> bool:
-        """Mark an ended job as deleted; return whether this call did."""
-        return self._change(_marking().where(JobRow.id == job_id)) == 1
+    def mark(self, job_id: str, *, revision: int | None = None) -> bool:
+        """Mark an ended job as deleted, if it has this revision; return whether this call did."""
+        same = () if revision is None else (JobRow.revision == revision,)
+        return self._change(_marking().where(JobRow.id == job_id, *same)) == 1
 
     def retire(self, days: int) -> int:
         """Mark up to 200 jobs that ended more than ``days`` days ago (0 keeps all); return how many."""

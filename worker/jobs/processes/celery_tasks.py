@@ -15,9 +15,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 from celery import Task, bootsteps, signals
 from sqlalchemy import Engine as Database
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
-from worker.jobs.common.errors import BrokerUnavailable
+from worker.jobs.common.errors import BrokerUnavailable, SettingsError
+from worker.jobs.common.private_files import keep_files_private
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
 from worker.jobs.execution.job_outcome import JobOutcome
@@ -45,6 +46,7 @@ _MAINTENANCE_SECONDS: Final = 5.0
 _RETRY_SECONDS: Final = 2.0
 
 settings = Settings.read()
+keep_files_private()
 app = make_app(settings, "work")
 
 #: Created before the pool forks, so that all its processes see it.
@@ -79,6 +81,16 @@ def end_process(**_: object) -> None:
     end_tracing()
 
 
+def end_worker(**_: object) -> None:
+    """Delete the worker's heartbeats: it has shut down and is not lost."""
+    try:
+        database = open_database(settings.database)
+        Heartbeats(database).forget(worker_name(os.getpid()))
+        database.dispose()
+    except (SQLAlchemyError, SettingsError):
+        _log.warning("The worker's heartbeats could not be deleted.")
+
+
 def log_ready(**_: object) -> None:
     """Log that the worker accepts jobs."""
     _log.info("The worker is ready.")
@@ -93,6 +105,7 @@ signals.setup_logging.connect(configure_logging)
 signals.worker_before_create_process.connect(share_memory)
 signals.worker_process_init.connect(start_process)
 signals.worker_process_shutdown.connect(end_process)
+signals.worker_shutdown.connect(end_worker)
 signals.worker_ready.connect(log_ready)
 signals.worker_shutting_down.connect(begin_shutdown)
 
@@ -103,6 +116,36 @@ def database() -> Database:
     return open_database(settings.database)
 
 
+def worker_name(pid: int) -> str:
+    """Return the name of the worker whose parent process has this id."""
+    return f"{socket.gethostname()}:{pid}"
+
+
+def beat() -> None:
+    """Record a heartbeat of the worker that this process belongs to."""
+    Heartbeats(database()).beat(worker_name(os.getppid()))
+
+
+@cache
+def forget_lost_workers() -> None:
+    """Delete the rows of workers of this machine that were killed, once in each process."""
+    heartbeats = Heartbeats(database())
+    for worker in heartbeats.workers():
+        host, _, pid = worker.rpartition(":")
+        if host == socket.gethostname() and not _is_alive(int(pid)):
+            heartbeats.forget(worker)
+
+
+def _is_alive(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        return True
+    return True
+
+
 @cache
 def job_runner() -> "JobRunner":
     """Return this process's job runner."""
@@ -110,7 +153,7 @@ def job_runner() -> "JobRunner":
 
     records = JobRecords(database(), settings.public_url)
     store = ObjectStore.open(settings)
-    return JobRunner(settings, records, store, closing=shutdown.is_set)
+    return JobRunner(settings, records, store, closing=shutdown.is_set, beat=beat)
 
 
 @cache
@@ -168,7 +211,8 @@ def gather_batch(batch_id: str) -> None:
 def wake_up() -> None:
     """Record the worker's heartbeat and run the maintenance that is due, if this process holds the leader lease."""
     try:
-        Heartbeats(database()).beat(f"{socket.gethostname()}:{os.getppid()}")  # of the worker, not of this process
+        beat()
+        forget_lost_workers()
         count = job_service().run_maintenance()
     except BrokerUnavailable as error:
         _log.warning("%s", error)

@@ -17,6 +17,7 @@ from pathlib import Path
 from types import FrameType
 from typing import IO, TYPE_CHECKING, Final
 
+from worker.jobs.common.private_files import keep_files_private
 from worker.jobs.processes.orphan_reaper import OrphanReaper
 
 if TYPE_CHECKING:
@@ -36,6 +37,7 @@ _WORKER: Final = (
 
 def main(data_dir: Path, socket: Path, grace_seconds: float) -> int:
     """Run broker and worker until standard input closes; return the exit code."""
+    keep_files_private()
     patience = grace_seconds + _SHUTDOWN_SECONDS
     if os.getpgrp() != os.getpid():
         os.setsid()

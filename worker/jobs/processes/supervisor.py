@@ -8,6 +8,7 @@ from threading import Event, Thread
 from typing import Final, Self
 
 from worker.jobs.common.errors import SettingsError
+from worker.jobs.common.private_files import private_folder
 from worker.jobs.common.settings import Settings
 from worker.jobs.processes.child_environment import child_environment
 
@@ -69,7 +70,7 @@ class Supervisor:
         if not self.settings.embedded:
             return
         try:
-            self.settings.data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
+            private_folder(self.settings.data_dir)
         except OSError as error:
             raise SettingsError("The data folder cannot be created.", value=str(self.settings.data_dir)) from error
         self._closing.clear()

@@ -16,6 +16,11 @@ __all__ = ["Heartbeats", "ServiceFigures"]
 #: Seconds for which a worker counts as available after a heartbeat; idle workers send one every five seconds.
 _SEEN: Final = 30.0
 
+#: Seconds without a heartbeat after which a worker that has not shut down counts as silent, and after which it is taken
+#: for gone. Workers share the messages that make them send heartbeats, so an idle one can miss several.
+_SILENT: Final = 60.0
+_GONE: Final = 600.0
+
 #: Seconds after which the row of a lost worker is deleted.
 _FORGOTTEN: Final = 86_400.0
 
@@ -53,6 +58,22 @@ class Heartbeats:
         with self._database.begin() as connection:
             connection.execute(statement.on_conflict_do_update(index_elements=[HeartbeatRow.worker], set_=now))
             connection.execute(delete(HeartbeatRow).where(HeartbeatRow.seen < self._clock.at(-_FORGOTTEN)))
+
+    def forget(self, worker: str) -> None:
+        """Delete the row of a worker that has shut down."""
+        with self._database.begin() as connection:
+            connection.execute(delete(HeartbeatRow).where(HeartbeatRow.worker == worker))
+
+    def workers(self) -> list[str]:
+        """Return all workers that have not shut down, including lost ones."""
+        with self._database.connect() as connection:
+            return list(connection.scalars(select(HeartbeatRow.worker)))
+
+    def silent_workers(self) -> int:
+        """Return how many workers have stopped sending heartbeats lately without having shut down."""
+        since = and_(HeartbeatRow.seen < self._clock.at(-_SILENT), HeartbeatRow.seen > self._clock.at(-_GONE))
+        with self._database.connect() as connection:
+            return connection.scalar(select(func.count()).select_from(HeartbeatRow).where(since)) or 0
 
     def worker_seen(self) -> bool:
         """Return whether a worker is available; a busy one renews its job's lease instead of sending heartbeats."""

@@ -12,7 +12,7 @@ from worker.jobs.records.quotas import enforce_quotas
 __all__ = ["retry_job"]
 
 
-def retry_job(database: Engine, job_id: str, *, quotas: Quotas | None = None) -> bool:
+def retry_job(database: Engine, job_id: str, *, quotas: Quotas | None = None, revision: int | None = None) -> bool:
     """Queue a failed job again, with all its attempts; return whether this call did it.
 
     Batches that have ended, or are being finalized, are reopened, so that their files are written with the job.
@@ -20,6 +20,7 @@ def retry_job(database: Engine, job_id: str, *, quotas: Quotas | None = None) ->
     Args:
         database: the database.
         job_id: the job.
+        revision: the revision that the job must have; None: any.
         quotas: what its owner may have; the retry counts like a new job. None: no limits.
 
     Raises:
@@ -30,7 +31,8 @@ def retry_job(database: Engine, job_id: str, *, quotas: Quotas | None = None) ->
         ("started", "finished", "problem", "cause", "retry_at", "enqueued", "progress_now")
     )
     zero = dict.fromkeys(("attempts", "outages", "progress_done", "progress_total"), 0)
-    failed = (JobRow.id == job_id, JobRow.state == "failed", JobRow.deleted.is_(None))
+    same = () if revision is None else (JobRow.revision == revision,)
+    failed = (JobRow.id == job_id, JobRow.state == "failed", JobRow.deleted.is_(None), *same)
     with database.begin() as connection:
         owner = connection.scalar(select(JobRow.owner).where(*failed))
         if owner is None:

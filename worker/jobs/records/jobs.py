@@ -141,12 +141,13 @@ class JobRecords:
             row = connection.execute(query).one_or_none()
         return None if row is None else StoredFile(*row)
 
-    def cancel(self, job_id: str) -> bool:
-        """Cancel an active job; return whether this call did."""
+    def cancel(self, job_id: str, *, revision: int | None = None) -> bool:
+        """Cancel an active job, if it has this revision; return whether this call did."""
+        same = () if revision is None else (JobRow.revision == revision,)
         now = _now()
         return self._changed(
             update(JobRow)
-            .where(JobRow.id == job_id, JobRow.state.not_in(ENDED))
+            .where(JobRow.id == job_id, JobRow.state.not_in(ENDED), *same)
             .values(state="cancelled", finished=now, updated=now, claim=None, lease=None),
             "job.cancelled",
             job_id,

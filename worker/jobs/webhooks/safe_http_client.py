@@ -31,6 +31,8 @@ TOTAL_SECONDS: Final = 10.0
 
 _LONGEST: Final = 2_000
 _HOST: Final = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9._-]{0,251}[A-Za-z0-9.])?", re.ASCII)
+#: The last label of a host that systems read as an IPv4 address (URL Standard, 3.5: "ends in a number").
+_NUMBER: Final = re.compile(r"[0-9]+|0[xX][0-9A-Fa-f]*", re.ASCII)
 #: The characters of a path and query (RFC 3986, 3.3 and 3.4); others must be percent-encoded.
 _TARGET: Final = re.compile(r"(?:[A-Za-z0-9._~!$&'()*+,;=:@/?-]|%[0-9A-Fa-f]{2})*", re.ASCII)
 _PORTS: Final = {"http": 80, "https": 443}
@@ -251,14 +253,24 @@ def _of_tls(error: BaseException) -> bool:
 
 
 def _check_literal(host: str, networks: Networks) -> None:
-    """Check a literal IP address; host names are checked when they are resolved."""
-    try:
-        ip_address(host)
-    except ValueError:
-        if ":" in host:
-            raise WebhookRefused(pointer="/url", value=host, limit=_LIMIT) from None
-        return
-    if not is_allowed(host, networks):
+    """Check a literal IP address, and a name that always means this machine; others are checked when resolved."""
+    name = host.removesuffix(".").lower()
+    if name == "localhost" or name.endswith(".localhost"):  # RFC 6761, 6.3
+        allowed = is_allowed("127.0.0.1", networks) or is_allowed("::1", networks)
+    else:
+        try:
+            ip_address(host)
+        except ValueError:
+            if ":" in host:
+                raise WebhookRefused(pointer="/url", value=host, limit=_LIMIT) from None
+            if _NUMBER.fullmatch(name.rpartition(".")[2]):
+                remedy = "Write an IPv4 address as four decimal numbers, such as 192.0.2.1."
+                raise WebhookRefused(
+                    "The host is a number but no IPv4 address.", pointer="/url", value=host, limit=_LIMIT, remedy=remedy
+                ) from None
+            return
+        allowed = is_allowed(host, networks)
+    if not allowed:
         raise WebhookRefused(
             "The address is not globally reachable.",
             pointer="/url",
