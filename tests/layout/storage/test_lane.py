@@ -8,12 +8,12 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from tests.layout.storage.things import filled_trays, ground, grounds, shapes, standard, thing, things, tray_columns
-from worker.layout.storage.lane import Kind, natural_ways
 from worker.layout.storage.loose import FILL_DEPTH, bulk_volume
 from worker.layout.storage.poses import poses
 from worker.layout.storage.reach import FINGER_GAP, LEAST_GRIP
 from worker.layout.storage.sizing_rules import AIR, FRAME_AIR
 from worker.layout.storage.tray_option import POCKET_CLEARANCE, Bulk, Lot
+from worker.layout.storage.ways import Kind, natural_ways
 from worker.layout.tray.tray_builder import tray_shape
 from worker.spec.drawer.joint import CORNER_RADIUS
 
@@ -42,20 +42,26 @@ def boxes_of(content):
     ]
 
 
-def spans_of(shape, axis, halves):
-    """The rooms along one axis, from face to face."""
-    side = halves * shape.pitch / 2.0 - 2.0 * shape.inset
-    faces = [shape.wall]
+def room_around(shape, option, low, high):
+    """The compartment that a box lies in, per axis from face to face; None where a wall stands in the box.
+
+    It is looked for from the box outwards: the nearest wall on each side of which some part is beside the box.
+    """
+    sides = [halves * shape.pitch / 2.0 - 2.0 * shape.inset for halves in option.halves]
+    room = [[shape.wall, side - shape.wall] for side in sides]
     for wall in shape.walls:
-        if wall.axis == axis:
-            faces += [wall.at - wall.thickness / 2.0, wall.at + wall.thickness / 2.0]
-    faces.append(side - shape.wall)
-    return list(zip(faces[::2], faces[1::2], strict=True))
-
-
-def room_of(low, high, rooms):
-    """The room that a span lies in, a loose fit from its walls; None where it lies in none."""
-    return next((room for room in rooms if room[0] + AIR - _SLACK <= low and high <= room[1] - AIR + _SLACK), None)
+        axis = ("x", "y").index(wall.axis)
+        start, end = wall.span or (shape.wall, sides[1 - axis] - shape.wall)
+        if start >= high[1 - axis] or end <= low[1 - axis]:
+            continue
+        near, far = wall.at - wall.thickness / 2.0, wall.at + wall.thickness / 2.0
+        if far <= low[axis]:
+            room[axis][0] = max(room[axis][0], far)
+        elif near >= high[axis]:
+            room[axis][1] = min(room[axis][1], near)
+        else:
+            return None
+    return room
 
 
 several = st.lists(shapes, min_size=1, max_size=4).flatmap(
@@ -110,12 +116,14 @@ def check_rooms(option, ground):
         halves % ground.step == 0 and halves <= most for halves, most in zip(option.halves, ground.span, strict=True)
     )
     assert all(content.capacity >= content.count for content in option.content)
-    columns, rows = (spans_of(shape, axis, option.halves[index]) for index, axis in enumerate(("x", "y")))
     for content in option.content:
         for low, high in boxes_of(content):
             if option.recess is None:
-                assert room_of(low[0], high[0], columns)
-                assert room_of(low[1], high[1], rows)
+                room = room_around(shape, option, low, high)
+                assert room is not None
+                for (start, end), first, last in zip(room, low, high, strict=False):
+                    assert start + AIR - _SLACK <= first
+                    assert last <= end - AIR + _SLACK
             assert low[2] >= shape.floor_top - _SLACK
             assert high[2] <= option.top + _SLACK
     assert max(shape.height, option.top) <= ground.height - FRAME_AIR + _SLACK
@@ -161,12 +169,11 @@ def test_a_finger_reaches_the_first_thing_of_every_lot(forms, ground):
         if option.recess is not None:
             continue
         shape = shape_of(option, ground)
-        columns, rows = (spans_of(shape, axis, option.halves[index]) for index, axis in enumerate(("x", "y")))
         for content in option.content:
-            assert reached(content, columns, rows, shape.height)
+            assert reached(content, shape, option)
 
 
-def reached(content, columns, rows, wall_top):
+def reached(content, shape, option):
     """Whether something can be taken: loose, out of its walls by a grip, or beside a gap of a finger's breadth."""
     if isinstance(content, Bulk):
         return min(content.size[:2]) >= 20.0
@@ -174,11 +181,10 @@ def reached(content, columns, rows, wall_top):
     top = max(high[2] for _, high in boxes)
     rod = content.pose.form == "cylinder" and content.pose.axis != "z"
     grip = min(LEAST_GRIP, 0.4 * content.pose.size[2]) if rod else LEAST_GRIP
-    if top - wall_top >= grip - 0.3:
+    if top - shape.height >= grip - 0.3:
         return True
     upper = [(low, high) for low, high in boxes if high[2] >= top - _SLACK]
-    left, right = room_of(upper[0][0][0], upper[0][1][0], columns)
-    front, back = room_of(upper[0][0][1], upper[0][1][1], rows)
+    (left, right), (front, back) = room_around(shape, option, *upper[0])
     xs = sorted({(low[0], high[0]) for low, high in upper})
     ys = sorted({(low[1], high[1]) for low, high in upper})
     gaps = [
@@ -268,13 +274,18 @@ def test_every_kind_that_asks_for_a_label_has_it_on_the_shelf_behind_its_compart
     for option in shared:
         tray = option.tray()
         shape = shape_of(option, ground())
-        texts = {label for label in tray.labels if label is not None}
+        texts = {label for label in tray.labels if label is not None} | ({tray.text.text} if tray.text else set())
         assert texts == set(option.items) & {"M3", "M8"}
-        columns = spans_of(shape, "x", option.halves[0])
         for lettering in shape.letterings:
             at = option.items.index(lettering.text)
-            low, high = boxes_of(option.content[at])[0]
-            assert room_of(low[0], high[0], columns)[0] < lettering.at[0] < room_of(low[0], high[0], columns)[1]
+            (left, right), (_, back) = room_around(shape, option, *boxes_of(option.content[at])[0])
+            assert left < lettering.at[0] < right
+            assert back == pytest.approx(shape.wall + shape_depth(shape, option))
+
+
+def shape_depth(shape, option):
+    """The depth of a tray's room."""
+    return option.halves[1] * shape.pitch / 2.0 - 2.0 * (shape.inset + shape.wall)
 
 
 @_modest

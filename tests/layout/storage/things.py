@@ -4,9 +4,9 @@ from hypothesis import strategies as st
 
 from worker.layout.items.filled_tray import tray_option
 from worker.layout.items.likeness import families, same_use
+from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.column_pricing import columns
 from worker.layout.placement.objective import WEIGHTS
-from worker.layout.placement.tray_columns import Assortment
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.spec.drawer.joint import Joint, default_profile
 from worker.spec.items.item import Item

@@ -8,19 +8,19 @@ from typing import Final
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.drawer_stock import Stock, fill_drawer
 from worker.layout.items.likeness import use_of
-from worker.layout.storage.lane import Kind, natural_ways
 from worker.layout.storage.loose import FILL_DEPTH, bulk_volume
 from worker.layout.storage.poses import Pose, lying_poses, poses
+from worker.layout.storage.ways import Kind, natural_ways
 from worker.spec.items.item import Item, access_rank
 from worker.spec.items.layout import Effort
 
 __all__ = ["Allocation", "allocate"]
 
 #: Regions that the search of one drawer clears, by effort: about 1, 5 and 30 seconds on one core of 2020.
-_MOVES: Final[Mapping[Effort, int]] = {"quick": 20, "normal": 120, "thorough": 720}
+_MOVES: Final[Mapping[Effort, int]] = {"quick": 12, "normal": 70, "thorough": 500}
 
 #: As many regions are cleared for each kind, at most.
-_MOVES_PER_KIND: Final[Mapping[Effort, float]] = {"quick": 1.0, "normal": 6.0, "thorough": 36.0}
+_MOVES_PER_KIND: Final[Mapping[Effort, float]] = {"quick": 0.5, "normal": 3.0, "thorough": 20.0}
 
 #: A drawer is taken to be full when things cover this share of it.
 _FULL: Final = 0.8

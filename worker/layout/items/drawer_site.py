@@ -7,9 +7,10 @@ from typing import Final
 
 from worker.layout.floor.print_bed import Bed
 from worker.layout.items.likeness import families, same_use
+from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Anchor, Bay
 from worker.layout.placement.objective import WEIGHTS
-from worker.layout.placement.tray_columns import Assortment, Footprint
+from worker.layout.placement.tray_columns import Footprint
 from worker.layout.storage.sizing_rules import FRAME_AIR, DrawerLimits
 from worker.layout.tray.interior import on_grid
 from worker.spec.items.item import Item

@@ -9,11 +9,12 @@ from worker.layout.items.drawer_site import Site
 from worker.layout.items.filled_tray import tray_option
 from worker.layout.items.stacked_trays import UpperTray, stack_trays
 from worker.layout.placement.arrangement import arrange
+from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.placement.column_pricing import columns
 from worker.layout.placement.drawer_search import search_drawer
 from worker.layout.placement.region_solver import Standing
-from worker.layout.placement.tray_columns import Assortment, Column
+from worker.layout.placement.tray_columns import Column
 from worker.layout.storage.tray_option import Option
 from worker.spec.items.item import Item
 

@@ -1,11 +1,10 @@
 """The filled tray: a column as the tray to be printed, and where each thing is in it."""
 
-from collections.abc import Sequence
 from typing import Literal
 
-from worker.layout.placement.tray_columns import UNDER_FOOT, Assortment, Column
+from worker.layout.placement.assortment import UNDER_FOOT, Assortment
+from worker.layout.placement.tray_columns import Column, LaneBand
 from worker.layout.storage.loose import heap, ramp_radius
-from worker.layout.storage.sizing_rules import LEDGE
 from worker.layout.storage.tray_option import Bulk, DividerWall, Lot, Option
 from worker.layout.tray.interior import on_grid
 
@@ -16,30 +15,41 @@ def tray_option(stock: Assortment, column: Column) -> Option:
     """Return the tray of a column, with what lies where in it."""
     ground, axis = stock.ground, column.axis
     names = tuple(stock.items[index].name for index, _ in column.lanes)
-    labels = tuple(stock.items[index].label_text for index, _ in column.lanes)
     if column.draft is not None:
-        return column.draft.option(names, labels[0], ground)
+        return column.draft.option(names, stock.items[column.lanes[0][0]].label_text, ground)
     rim = column.rim
     start, overhang = ground.start(rim), ground.rim_overhang(rim)
-    usable = [ground.usable(halves, rim) for halves in column.halves]
-    usable[1] -= LEDGE.depth if column.ledge else 0.0
-    room, length = usable[axis], usable[1 - axis]
-    widths = _widths(stock, column, room)
-    ramp = _ramp(stock, column, widths, length)
-    content: list[Lot | Bulk] = []
-    middles: list[float] = []
-    at = start
-    for (_, lane), name, width in zip(column.lanes, names, widths, strict=True):
-        if content:
-            middles.append(at - ground.wall / 2.0)
-        lot, stops = lane.fill(name, at, width, (start, length), axis, ground, column.walls, ramp)
-        content.append(lot)
-        middles.extend(stops)
-        at += width + ground.wall
-    across: Literal["x", "y"] = "x" if axis == 0 else "y"
+    room = ground.usable(column.halves[axis], rim)
+    ramp = _ramp(stock, column, room)
     # under a foot that may settle, dividers end where things do
     high = None if rim == "straight" else on_grid(column.walls - UNDER_FOOT)
-    alone = len(column.lanes) == 1 or not any(labels)
+    along: Literal["x", "y"] = "x" if axis == 0 else "y"
+    across: Literal["x", "y"] = "y" if axis == 0 else "x"
+    content: list[Lot | Bulk] = []
+    dividers: list[DividerWall] = []
+    begin, low = start, 0.0
+    for number, band in enumerate(column.bands):
+        last = number == len(column.bands) - 1
+        end = ground.usable(column.halves[1 - axis], rim) + 2.0 * overhang
+        if not last:
+            end = on_grid(begin + band.length + ground.wall / 2.0 - start + overhang)
+            dividers.append(DividerWall(across, end, high))
+        middles: list[float] = []
+        at = start
+        widths = _widths(stock, column, band, room, labels=last)
+        for (index, lane), width in zip(band.lanes, widths, strict=True):
+            if at > start:
+                middles.append(at - ground.wall / 2.0)
+            name = stock.items[index].name
+            lot, stops = lane.fill(name, at, width, (begin, band.length), axis, ground, column.walls, ramp)
+            content.append(lot)
+            middles.extend(stops)
+            at += width + ground.wall
+        span = None if len(column.bands) == 1 else (low, on_grid(end))
+        dividers += [DividerWall(along, on_grid(middle - start + overhang), high, span) for middle in sorted(middles)]
+        begin, low = begin + band.length + ground.wall, end
+    labels = tuple(stock.items[index].label_text for index, _ in column.bands[-1].lanes)
+    alone = len(labels) == 1 or not any(labels)
     return Option(
         items=names,
         storages=tuple(lane.storage for _, lane in column.lanes),
@@ -51,22 +61,27 @@ def tray_option(stock: Assortment, column: Column) -> Option:
         wall=ground.wall,
         floor=ground.floor,
         content=tuple(content),
-        dividers=tuple(DividerWall(across, middle - start + overhang, high) for middle in sorted(middles)),
+        dividers=tuple(sorted(dividers, key=lambda divider: (divider.axis, divider.at, divider.span or ()))),
         ramp=ramp,
         label=labels[0] if alone else None,
         labels=() if alone else labels,
     )
 
 
-def _widths(stock: Assortment, column: Column, room: float) -> list[float]:
+def _widths(stock: Assortment, column: Column, band: LaneBand, room: float, *, labels: bool) -> list[float]:
     """Return how wide each lane is: what is left over goes to all alike."""
-    needs = [max(lane.width, stock.label_width(index) if column.ledge else 0.0) for index, lane in column.lanes]
+    labelled = labels and column.ledge
+    needs = [max(lane.width, stock.label_widths[index] if labelled else 0.0) for index, lane in band.lanes]
     spare = (room - sum(needs) - (len(needs) - 1) * stock.ground.wall) / len(needs)
     return [need + spare for need in needs]
 
 
-def _ramp(stock: Assortment, column: Column, widths: Sequence[float], length: float) -> float | None:
+def _ramp(stock: Assortment, column: Column, room: float) -> float | None:
     """Return the radius of a finger ramp along the front; None where things do not lie loose or would lie too deep."""
+    band = column.bands[0]
+    if len(column.bands) > 1:
+        return None
+    widths, length = _widths(stock, column, band, room, labels=True), band.length
     lanes = [lane for _, lane in column.lanes]
     if column.axis == 1 or any(lane.way != "heap" for lane in lanes):
         return None

@@ -6,9 +6,10 @@ are exchanged, and trays moved to free ones, as long as that gains anything (loc
 
 from collections.abc import Iterator, Sequence
 
+from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Anchor, Bay
 from worker.layout.placement.region_solver import Standing
-from worker.layout.placement.tray_columns import Assortment, Column
+from worker.layout.placement.tray_columns import Column
 from worker.spec.items.item import Item
 
 __all__ = ["arrange"]

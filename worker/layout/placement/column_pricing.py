@@ -1,38 +1,41 @@
 """Pricing: the columns that are worth more than their prices.
 
-For a family of like things, a length of lanes and a height of walls one knapsack finds the best lanes for every width
-of tray at once (Gilmore and Gomory's pricing of cutting patterns, Operations Research 11, 1963, from memory). Prices on
-things and on floor, taken from the dual of the packing's linear relaxation, steer it to columns that go well together.
+All patterns of whole kinds are known beforehand (`FamilyPatterns`), so that pricing them only adds up numbers. Kinds
+that may be split have columns of their own, made for what is left of them. Prices on things and on floor, taken from
+the dual of the packing's linear relaxation, steer the choice to columns that go well together (Gilmore and Gomory,
+Operations Research 11, 1963, from memory).
 """
 
+from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from functools import cached_property
 from math import inf
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from worker.layout.placement.tray_columns import LANE_UNIT, Assortment, Column, ColumnKey, Footprint, Offer
-from worker.layout.storage.lane import Lane
+from worker.layout.placement.assortment import Assortment
+from worker.layout.placement.band_split import subset_sums
+from worker.layout.placement.family_patterns import FamilyPatterns
+from worker.layout.placement.pocket_columns import pocket_columns
+from worker.layout.placement.tray_columns import Column, ColumnKey, Footprint
+from worker.layout.storage.lane_sizing import lanes
+from worker.layout.storage.poses import longest
 from worker.layout.storage.sizing_rules import LEDGE
-from worker.spec.drawer.tray import MOST_DIVIDERS
+from worker.layout.storage.ways import Kind
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["columns"]
+__all__ = ["ColumnPool", "columns"]
 
+#: The most members of a family that patterns are found for at once; of larger ones those of a size, and the step from
+#: each such window to the next.
+_MOST_MEMBERS: Final = 8
+_STEP: Final = 4
 
-class _Choice(NamedTuple):
-    """One lane that a kind may have: its width in units, and its gain in minutes."""
-
-    units: int
-    gain: float
-    lane: Lane
-
-
-#: A kind, by its index, with its choices.
-_Row = tuple[int, list[_Choice]]
+#: The most columns of one set of things.
+_ALIKE: Final = 4
 
 
 def columns(
@@ -44,168 +47,173 @@ def columns(
     footprints: Collection[Footprint] | None = None,
     any_value: bool = False,
 ) -> dict[ColumnKey, Column]:
-    """Return the columns whose value is more than the prices of what is in them and of their floor, by their keys.
-
-    Args:
-        stock: the things.
-        left: how many of each kind are to be placed, by index.
-        prices: of a place for all things of each kind, in minutes.
-        cell_price: of a half cell of floor, in minutes.
-        footprints: that trays may have; None: any.
-        any_value: whether columns are returned that cost more than they are worth, too.
-    """
-    allowed = stock.footprints if footprints is None else frozenset(footprints)
-    pricing = _Pricing(stock, left, prices or {}, -inf if any_value else cell_price, allowed)
-    best: dict[ColumnKey, Column] = {}
-    for column in (*pricing.shared(), *pricing.recessed()):
-        before = best.get(column.key)
-        if before is None or column.value > before.value:
-            best[column.key] = column
-    return best
+    """Return the columns of an assortment: see `ColumnPool.columns`."""
+    pool = ColumnPool(stock, [index for index, count in left.items() if count > 0])
+    return pool.columns(left, prices=prices, cell_price=cell_price, footprints=footprints, any_value=any_value)
 
 
-@dataclass(frozen=True)
-class _Pricing:
-    """What columns are priced by: see `columns`."""
+class ColumnPool:
+    """All columns of an assortment's things; those for parts of a kind are made when they are asked for."""
 
-    stock: Assortment
-    left: Mapping[int, int]
-    prices: Mapping[int, float]
-    cell_price: float
-    allowed: frozenset[Footprint]
+    def __init__(self, stock: Assortment, members: Collection[int] | None = None) -> None:
+        """Find the patterns of these members, or of all."""
+        self.stock = stock
+        every = range(len(stock.items)) if members is None else sorted(members)
+        self.families = tuple(FamilyPatterns(stock, family) for family in _windows(stock, set(every)))
+        self._parts: dict[tuple[int, int], tuple[Column, ...]] = {}
+        self._made: dict[tuple[int, int], Column | None] = {}
+        self._recessed: dict[int, tuple[Column, ...]] = {}
 
-    def shared(self) -> Iterator[Column]:
-        """Yield the best columns of each family."""
-        present = dict.fromkeys(
-            tuple(index for index in family if self.left.get(index, 0) > 0) for family in self.stock.families
-        )
-        for members in present:
-            if not members or any(set(members) < set(other) for other in present):
-                continue
-            labelled = any(self._label(index) for index in members)
-            for ledge in (False, True) if labelled else (False,):
-                for side in self.stock.long_sides:
-                    # a ledge takes no more than half the room (worker.layout.tray.ramp_and_ledge)
-                    if not ledge or self.stock.usable(side) >= 2.0 * LEDGE.depth:
-                        yield from self._patterns(members, side, ledge=ledge)
+    def columns(
+        self,
+        left: Mapping[int, int],
+        *,
+        prices: Mapping[int, float] | None = None,
+        cell_price: float = 0.0,
+        footprints: Collection[Footprint] | None = None,
+        any_value: bool = False,
+        most: int | None = None,
+    ) -> dict[ColumnKey, Column]:
+        """Return the columns whose value is more than the prices of what is in them and of their floor, by their keys.
 
-    def recessed(self) -> Iterator[Column]:
-        """Yield the columns in which each thing has a pocket."""
-        for index, count in self.left.items():
-            if count == self.stock.items[index].count:
-                for column in self.stock.recessed(index):
-                    if column.halves in self.allowed and self._pays(column):
-                        yield column
+        Args:
+            left: how many of each kind are to be placed, by index.
+            prices: of a place for all things of each kind, in minutes.
+            cell_price: of a half cell of floor, in minutes.
+            footprints: that trays may have; None: any.
+            any_value: whether columns are returned that cost more than they are worth, too.
+            most: how many patterns are looked at, the best ones; None: all.
+        """
+        prices = prices or {}
+        allowed = self.stock.footprints if footprints is None else frozenset(footprints)
+        best: dict[ColumnKey, Column] = {}
+        for column in (
+            *self._whole(left, prices, -inf if any_value else cell_price, allowed, most),
+            *self._single(left, prices, -inf if any_value else cell_price, allowed),
+        ):
+            before = best.get(column.key)
+            if before is None or column.value > before.value:
+                best[column.key] = column
+        return best
 
-    def _label(self, index: int) -> bool:
-        return self.stock.items[index].label_text is not None
-
-    def _pays(self, column: Column) -> bool:
-        items = self.stock.items
-        paid = sum(self.prices.get(index, 0.0) * count / items[index].count for index, count in column.counts)
-        return column.value > paid + self.cell_price * column.area
-
-    def _patterns(self, members: Sequence[int], side: int, *, ledge: bool) -> Iterator[Column]:
-        """Yield the best column for each width of trays whose lanes are so long."""
-        widths = {wide for wide, deep in self.allowed if deep == side}
-        if not ledge:
-            widths |= {deep for wide, deep in self.allowed if wide == side}
-        offered = [
-            (index, offers)
-            for index in members
-            if ledge or not self._label(index)
-            if (offers := self._offers(index, side, ledge=ledge))
-        ]
-        if not widths or not offered or (ledge and not any(self._label(index) for index, _ in offered)):
-            return
-        most = self._units(max(widths))
-        for number in sorted({offer.levels[0] for _, offers in offered for offer in offers}):
-            rows = [
-                (index, choices)
-                for index, offers in offered
-                if (choices := list(self._choices(index, offers, number, most)))
-            ]
-            if rows:
-                yield from self._best_widths(rows, number, side, sorted(widths), ledge=ledge)
-
-    def _units(self, wide: int) -> int:
-        """Return how many units of width the room of a tray has, with one more divider."""
-        return int((self.stock.usable(wide) + self.stock.ground.wall) / LANE_UNIT + 1e-6)
-
-    def _offers(self, index: int, side: int, *, ledge: bool) -> list[Offer]:
-        """Return the lanes that take all that is left of a kind, or some where it may be split."""
-        whole = min(self.left[index], self.stock.items[index].count)
-        return [
-            offer
-            for offer in self.stock.offers(index, side, ledge=ledge)
-            if offer.lane.count == whole or (offer.lane.count < whole and self.stock.bulky[index])
-        ]
-
-    def _choices(self, index: int, offers: Sequence[Offer], number: int, most: int) -> Iterator[_Choice]:
-        """Yield the lanes that walls of this level suit."""
-        price = self.prices.get(index, 0.0) / self.stock.items[index].count
-        for offer in offers:
-            if offer.levels[0] <= number <= offer.levels[1] and offer.units <= most:
-                gain = offer.gain - price * offer.lane.count - offer.divider * self.stock.levels[number]
-                if gain > 0.0:
-                    yield _Choice(offer.units, gain, offer.lane)
-
-    def _best_widths(
-        self, rows: Sequence[_Row], number: int, side: int, widths: Sequence[int], *, ledge: bool
+    def _whole(
+        self,
+        left: Mapping[int, int],
+        prices: Mapping[int, float],
+        cell_price: float,
+        allowed: frozenset[Footprint],
+        most: int | None,
     ) -> Iterator[Column]:
-        stock, level = self.stock, self.stock.levels[number]
-        picks, gains = _knapsack(rows, self._units(widths[-1]))
-        seen: set[tuple[tuple[int, int, float], ...]] = set()
-        for wide in widths:
-            gain = float(gains[self._units(wide)])
-            sizes = [
-                (axis, halves)
-                for axis, halves in ((0, (wide, side)), (1, (side, wide)))
-                if halves in self.allowed
-                and not (axis and (ledge or wide == side))
-                and gain > stock.least_cost(halves, level, ledge=ledge) + self.cell_price * halves[0] * halves[1]
-            ]
-            if not sizes:
+        """Yield the columns for whole kinds, the best first."""
+        gains: list[NDArray[np.float64]] = []
+        owners: list[NDArray[np.intp]] = []
+        numbers: list[NDArray[np.intp]] = []
+        for owner, family in enumerate(self.families):
+            missing = sum(
+                1 << k for k, m in enumerate(family.members) if left.get(m, 0) < self.stock.items[m].count
+            )  # a kind of which some are placed has columns of its own
+            open_sizes = np.array([pair in allowed for pair in family.footprints], dtype=bool)
+            usable = ((family.subsets & missing) == 0) & open_sizes[family.sizes]
+            paid = subset_sums(np.array([prices.get(m, 0.0) for m in family.members]))[family.subsets]
+            gain = family.values - paid - (max(cell_price, 0.0) * family.areas)
+            chosen = np.flatnonzero(usable if cell_price == -inf else usable & (gain > 0.0))
+            gains.append(gain[chosen])
+            numbers.append(chosen)
+            owners.append(np.full(len(chosen), owner, dtype=np.intp))
+        if not gains:
+            return
+        every, owner_of, number_of = np.concatenate(gains), np.concatenate(owners), np.concatenate(numbers)
+        order = np.lexsort((number_of, owner_of, -np.round(every, 6)))
+        alike: Counter[tuple[int, int]] = Counter()
+        yielded = 0
+        for place in order:
+            if most is not None and yielded >= most:
+                return
+            owner, number = int(owner_of[place]), int(number_of[place])
+            key = owner, int(self.families[owner].subsets[number])
+            if most is not None and alike[key] >= _ALIKE:
                 continue
-            chosen = _picked(rows, picks, self._units(wide))
-            key = tuple((index, lane.count, lane.width) for index, lane in chosen)
-            if not chosen or key in seen:
+            alike[key] += 1
+            column = self._column(owner, number)
+            if column is not None:
+                yielded += 1
+                yield column
+
+    def _column(self, owner: int, number: int) -> Column | None:
+        if (owner, number) not in self._made:
+            self._made[owner, number] = self.families[owner].column(number)
+        return self._made[owner, number]
+
+    def _single(
+        self, left: Mapping[int, int], prices: Mapping[int, float], cell_price: float, allowed: frozenset[Footprint]
+    ) -> Iterator[Column]:
+        """Yield the columns for parts of a kind, and those in which each thing has a pocket."""
+        for index, count in left.items():
+            item = self.stock.items[index]
+            if count <= 0:
                 continue
-            seen.add(key)
-            if len(chosen) - 1 + sum(lane.inner for _, lane in chosen) > MOST_DIVIDERS:
-                continue
-            for axis, halves in sizes:
-                column = stock.column(halves, axis, chosen, level, ledge=ledge)
-                if self._pays(column):
+            if count == item.count and index not in self._recessed:
+                self._recessed[index] = tuple(pocket_columns(self.stock, index))
+            if (index, count) not in self._parts:
+                self._parts[index, count] = tuple(self._part_columns(index, count))
+            for column in (*self._parts[index, count], *(self._recessed[index] if count == item.count else ())):
+                held = sum(number for _, number in column.counts) / item.count
+                if column.halves in allowed and (
+                    column.value > prices.get(index, 0.0) * held + max(cell_price, 0.0) * column.area
+                    or cell_price == -inf
+                ):
                     yield column
 
+    def _part_columns(self, index: int, count: int) -> Iterator[Column]:
+        """Yield trays for as many of a kind as they hold, but not for all of its things."""
+        stock, item = self.stock, self.stock.items[index]
+        if count == item.count and not self._splits[index]:
+            return
+        ledge = item.label_text is not None
+        kind = Kind(item.plain, count, item.storage)
+        for side in stock.sides:
+            length = stock.usable(side) - (LEDGE.depth if ledge else 0.0)
+            if length <= 0.0 or (ledge and stock.usable(side) < 2.0 * LEDGE.depth):
+                continue
+            every = [
+                (lane, levels[0])
+                for lane in lanes(kind, length, stock.ground, parts=True)
+                if lane.count < item.count and (levels := stock.level_range(lane, ledge=ledge)) is not None
+            ]
+            for wide in stock.sides:
+                room = stock.usable(wide)
+                fits = [
+                    (lane, level)
+                    for lane, level in every
+                    if max(lane.width, stock.label_widths[index] if ledge else 0.0) <= room
+                ]
+                if not fits:
+                    continue
+                largest = max(lane.count for lane, _ in fits)
+                lane, level = min(
+                    ((lane, level) for lane, level in fits if lane.count == largest),
+                    key=lambda pair: (pair[1] + stock.weights.lane(item, pair[0]), pair[0].width),
+                )
+                for axis, halves in ((0, (wide, side)), (1, (side, wide))):
+                    if halves in stock.footprints and not (axis and (ledge or wide == side)):
+                        band = length, [(index, lane)]
+                        yield stock.column(halves, axis, [band], stock.levels[level], ledge=ledge)
 
-def _knapsack(rows: Sequence[_Row], most: int) -> "tuple[list[NDArray[np.int8]], NDArray[np.float64]]":
-    """Return which choice of each kind is best for each width in units, -1 for none, and what all of them gain.
-
-    The arrays are ``(most + 1,)``: int8, and float64 in minutes.
-    """
-    best = np.zeros(most + 1)
-    picks: list[NDArray[np.int8]] = []
-    for _, choices in rows:
-        pick = np.full(most + 1, -1, dtype=np.int8)
-        grown = best.copy()
-        for number, (units, gain, _) in enumerate(choices):
-            candidate = best[: most + 1 - units] + gain
-            better = candidate > grown[units:] + 1e-9
-            grown[units:][better] = candidate[better]
-            pick[units:][better] = number
-        best = grown
-        picks.append(pick)
-    return picks, best
+    @cached_property
+    def _splits(self) -> tuple[bool, ...]:
+        return self.stock.bulky
 
 
-def _picked(rows: Sequence[_Row], picks: "Sequence[NDArray[np.int8]]", units: int) -> list[tuple[int, Lane]]:
-    """Return the best lanes within a width."""
-    chosen: list[tuple[int, Lane]] = []
-    for (index, choices), pick in zip(reversed(rows), reversed(picks), strict=True):
-        number = int(pick[units])
-        if number >= 0:
-            chosen.append((index, choices[number].lane))
-            units -= choices[number].units
-    return chosen
+def _windows(stock: Assortment, members: Collection[int]) -> Iterator[Sequence[int]]:
+    """Yield the families as far as they have these members, large ones as overlapping windows of things of a size."""
+    present = dict.fromkeys(tuple(index for index in family if index in members) for family in stock.families)
+    for family in present:
+        if not family or any(set(family) < set(other) for other in present):
+            continue
+        if len(family) <= _MOST_MEMBERS:
+            yield family
+            continue
+        order = sorted(family, key=lambda index: (longest(stock.items[index].plain), index))
+        last = len(order) - _MOST_MEMBERS
+        for start in dict.fromkeys((*range(0, last, _STEP), last)):
+            yield tuple(sorted(order[start : start + _MOST_MEMBERS]))

@@ -11,27 +11,29 @@ from dataclasses import dataclass
 from random import Random
 from typing import Final
 
+from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay
-from worker.layout.placement.column_pricing import columns
+from worker.layout.placement.column_pricing import ColumnPool
 from worker.layout.placement.linear_prices import linear_prices
 from worker.layout.placement.region_solver import Region, Spare, Standing, solve_region, total_value
-from worker.layout.placement.tray_columns import Assortment, Column, ColumnKey
+from worker.layout.placement.tray_columns import Column, ColumnKey
 
 __all__ = ["search_drawer"]
 
 #: Half cells of a region, where trays stand on whole cells, and where they stand on halves: there are four times the
 #: places.
-_REGION: Final = {2: (56, 112), 1: (32, 64)}
+_REGION: Final = {2: (120, 260), 1: (60, 130)}
 
 #: Kinds without a place that are offered in a region, at most, and columns.
 _MOST_LEFT: Final = 10
 _MOST_COLUMNS: Final = 60
 
 #: Deterministic time of the region solver.
-_LIMIT: Final = 0.06
+_LIMIT: Final = 0.1
 
-#: Rounds of pricing.
-_ROUNDS: Final = 1
+#: Rounds of pricing, and the columns that are added in each.
+_ROUNDS: Final = 3
+_MOST_PRICED: Final = 120
 
 #: A region that has not improved for so many moves is left: nothing more is to be had.
 _PATIENCE: Final = 60
@@ -41,11 +43,16 @@ _PATIENCE: Final = 60
 class _Layout:
     """A layout as it changes: what stands where, and what is left of each kind."""
 
-    stock: Assortment
+    pool: ColumnPool
     bay: Bay
     standing: list[Standing]
     spare: Spare
     skip: frozenset[int] = frozenset()
+
+    @property
+    def stock(self) -> Assortment:
+        """Return the things."""
+        return self.pool.stock
 
     @property
     def left(self) -> Counter[int]:
@@ -89,7 +96,9 @@ def search_drawer(
         skip: kinds, by their index, that are placed otherwise.
     """
     area = bay.bits.bit_count()
-    layout = _Layout(stock, bay, list(begin), Spare(stock.weights.spare / 4.0, int(area * spare)), frozenset(skip))
+    layout = _Layout(
+        ColumnPool(stock), bay, list(begin), Spare(stock.weights.spare / 4.0, int(area * spare)), frozenset(skip)
+    )
     _fill_greedily(layout)
     random = Random(1)
     idle = 0
@@ -118,7 +127,7 @@ def _add_columns(layout: _Layout, *, whole: bool) -> bool:
     stock, bay = layout.stock, layout.bay
     left, free = layout.left, layout.free()
     sizes = [pair for pair in stock.footprints if bay.corners(free, *pair)]
-    pool = _priced(stock, left, sizes, free.bit_count())
+    pool = _priced(layout.pool, left, sizes, free.bit_count())
     added = False
     for column in sorted(pool, key=lambda column: (-column.value / (column.area + 2.0), column.key)):
         if column.value <= 0.0 or any(left[index] < count for index, count in dict_of(column).items()):
@@ -134,29 +143,29 @@ def _add_columns(layout: _Layout, *, whole: bool) -> bool:
     return added
 
 
-def _priced(
-    stock: Assortment, left: Mapping[int, int], sizes: Sequence[tuple[int, int]], area: int, rounds: int = _ROUNDS
-) -> list[Column]:
-    """Return columns that go well together, for these footprints."""
+def _priced(columns: ColumnPool, left: Mapping[int, int], sizes: Sequence[tuple[int, int]], area: int) -> list[Column]:
+    """Return columns that go well together, for these footprints, those that pay most for their floor first."""
+    stock = columns.stock
     pool: dict[ColumnKey, Column] = {}
     prices: dict[int, float] = {}
-    cell = 0.0
-    for _ in range(rounds + 1):
-        new = {
-            key: column
-            for key, column in columns(stock, left, prices=prices, cell_price=cell, footprints=sizes).items()
-            if key not in pool or column.value > pool[key].value
-        }
-        if not new:
+    # at first floor costs what is left would pay for all of it
+    cell = sum(stock.worths[index] * count / stock.items[index].count for index, count in left.items()) / max(area, 1)
+    for _ in range(_ROUNDS + 1):
+        new = columns.columns(left, prices=prices, cell_price=cell, footprints=sizes, most=_MOST_PRICED)
+        before = len(pool)
+        pool.update({key: column for key, column in new.items() if key not in pool or column.value > pool[key].value})
+        if len(pool) == before and before:
             break
-        pool.update(new)
-        prices, cell = linear_prices(stock, list(pool.values()), left, area)
+        if pool:
+            prices, cell = linear_prices(stock, list(pool.values()), left, area)
+        else:
+            cell /= 2.0
 
     def reduced(column: Column) -> float:
         paid = sum(prices.get(index, 0.0) * count / stock.items[index].count for index, count in column.counts)
         return column.value - paid - cell * column.area
 
-    return sorted(pool.values(), key=lambda column: (-reduced(column), column.key))
+    return sorted(pool.values(), key=lambda column: (-round(reduced(column), 6), column.key))
 
 
 def _improve(layout: _Layout, random: Random, move: int) -> None:
@@ -165,7 +174,7 @@ def _improve(layout: _Layout, random: Random, move: int) -> None:
     cleared, middle = _region(layout, random, move)
     kept = [entry for number, entry in enumerate(layout.standing) if number not in cleared]
     current = [layout.standing[number] for number in sorted(cleared)]
-    outside = _Layout(stock, bay, kept, layout.spare)
+    outside = _Layout(layout.pool, bay, kept, layout.spare)
     taken = 0
     for column, at in current:
         taken |= bay.under(*column.halves, at)
@@ -181,7 +190,7 @@ def _improve(layout: _Layout, random: Random, move: int) -> None:
     if not left:
         return
     sizes = [pair for pair in stock.footprints if bay.corners(free, *pair)]
-    pool = _priced(stock, left, sizes, free.bit_count())[:_MOST_COLUMNS]
+    pool = _priced(layout.pool, left, sizes, free.bit_count())[:_MOST_COLUMNS]
     if not pool:
         return
     keys = {id(column) for column, _ in current}

@@ -4,7 +4,8 @@ from collections.abc import Mapping, Sequence
 from importlib import import_module
 from typing import Any
 
-from worker.layout.placement.tray_columns import Assortment, Column
+from worker.layout.placement.assortment import Assortment
+from worker.layout.placement.tray_columns import Column
 
 __all__ = ["linear_prices"]
 

@@ -88,11 +88,15 @@ class Bulk:
 
 @dataclass(frozen=True, slots=True)
 class DividerWall:
-    """A divider: its axis, its middle from the inner face, its height over the floor (None: to under the rim)."""
+    """A divider: its axis, its middle from the inner face, its height over the floor (None: to under the rim).
+
+    ``span`` is where it begins and ends along its length; None: from wall to wall.
+    """
 
     axis: Literal["x", "y"]
     at: float
     height: float | None = None
+    span: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +161,8 @@ class Option:
             wall=self.wall,
             floor=self.floor,
             dividers=tuple(
-                Divider(axis=divider.axis, at=on_grid(divider.at), height=divider.height) for divider in self.dividers
+                Divider(axis=divider.axis, at=on_grid(divider.at), height=divider.height, span=divider.span)
+                for divider in self.dividers
             ),
             finger_ramp=None if self.ramp is None else FingerRamp(radius=self.ramp),
             label_ledge=LEDGE if ledge or self.labels else None,

@@ -1,0 +1,194 @@
+"""The assortment: the things for one drawer, with all that is needed to size and to value trays for them."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from math import ceil, inf
+from typing import Final, TypeAlias
+
+from worker.layout.placement.objective import Weights, worth
+from worker.layout.placement.tray_columns import Column, Footprint, LaneBand
+from worker.layout.storage.lane import Lane
+from worker.layout.storage.lane_sizing import lanes
+from worker.layout.storage.sizing_rules import LEDGE, DrawerLimits, ledge_walls
+from worker.layout.storage.ways import Kind
+from worker.layout.tray.interior import UNDER_RIM, on_grid
+from worker.layout.tray.part_mark import text_size
+from worker.layout.tray.text import LEAST_CAP
+from worker.spec.drawer.tray import Rim
+from worker.spec.items.item import Item, access_rank
+
+__all__ = ["LABEL_AIR", "UNDER_FOOT", "Assortment", "ChosenBand"]
+
+#: Walls over the floor come in these steps: by a mm at first, later by this factor, so that few heights are printed.
+_FINE_WALLS: Final = 14.0
+_WALL_STEP: Final = 1.25
+
+#: Plain face on both sides of a label, with some to spare.
+LABEL_AIR: Final = 4.0
+
+#: Things and dividers end so far under a stacking rim: the foot above settles in it (own choice: 0.35 mm at the default
+#: clearance, and air).
+UNDER_FOOT: Final = 1.0
+
+#: A kind that takes more cells than this when it lies in one compartment may be split over several.
+_BULKY: Final = 2.5
+
+#: A thing is long when it is longer than this, in mm: it lies front to back.
+_LONG: Final = 100.0
+
+#: Lanes side by side, by the index of their kind, and the length that they need.
+ChosenBand: TypeAlias = tuple[float, Sequence[tuple[int, Lane]]]
+
+
+@dataclass(frozen=True)
+class Assortment:
+    """The things for one drawer, and what is needed to size trays for them.
+
+    ``footprints`` are the sides in half cells that a tray may have; ``families`` the sets of things that may share.
+    Under a stacking ``rim`` everything must end.
+    """
+
+    items: tuple[Item, ...]
+    families: tuple[tuple[int, ...], ...]
+    alike: Callable[[Item, Item], bool]
+    ground: DrawerLimits
+    weights: Weights
+    footprints: frozenset[Footprint]
+    rim: Rim = "straight"
+
+    @cached_property
+    def worths(self) -> tuple[float, ...]:
+        """What a place for all things of each kind is worth."""
+        return tuple(worth(item, self.weights) for item in self.items)
+
+    @cached_property
+    def kinds(self) -> tuple[Kind, ...]:
+        """The kinds that lanes are made for."""
+        return tuple(Kind(item.plain, item.count, item.storage) for item in self.items)
+
+    @cached_property
+    def sides(self) -> tuple[int, ...]:
+        """Sides of trays in half cells."""
+        return tuple(sorted({side for pair in self.footprints for side in pair}))
+
+    @cached_property
+    def levels(self) -> tuple[float, ...]:
+        """Heights of walls over the floor that trays may have, in mm; tray heights are whole mm where they can be."""
+        ground = self.ground
+        most = ground.limit - ground.floor_top - UNDER_RIM - ground.rim_overhang(self.rim) - ground.rim_height(self.rim)
+        levels: list[float] = []
+        height = float(ceil(ground.floor_top + 5.0 + UNDER_RIM))
+        while (walls := height - ground.floor_top - UNDER_RIM) < most:
+            levels.append(on_grid(walls))
+            height += 1.0 if walls < _FINE_WALLS else float(ceil(walls * (_WALL_STEP - 1.0)))
+        levels.append(on_grid(most))
+        return tuple(levels)
+
+    def usable(self, halves: int) -> float:
+        """Return the length of a tray's room."""
+        return self.ground.usable(halves, self.rim)
+
+    def level_range(self, lane: Lane, *, ledge: bool) -> tuple[int, int] | None:
+        """Return the least and the greatest level of walls, by their index, that suit a lane."""
+        stack = lane.stack + UNDER_FOOT if self.rim == "stacking" else 0.0
+        least = max(lane.walls, ledge_walls(ledge=ledge), stack)
+        levels = [n for n, level in enumerate(self.levels) if least <= level <= lane.most]
+        return (levels[0], levels[-1]) if levels else None
+
+    @cached_property
+    def bulky(self) -> tuple[bool, ...]:
+        """Whether each kind takes so much floor that it may be split over compartments."""
+        cell = self.ground.pitch**2
+        bulky: list[bool] = []
+        for kind in self.kinds:
+            rooms = [self.usable(side) for side in self.sides]
+            least = min(
+                (lane.width * room / cell for room in rooms if room > 0.0 for lane in lanes(kind, room, self.ground)),
+                default=inf,
+            )
+            bulky.append(kind.count > 1 and least > _BULKY)
+        return tuple(bulky)
+
+    @cached_property
+    def label_widths(self) -> tuple[float, ...]:
+        """How wide a compartment must be for the label of each kind."""
+        labels = [item.label_text for item in self.items]
+        return tuple(0.0 if label is None else text_size(label, LEAST_CAP)[0] + LABEL_AIR for label in labels)
+
+    def share_worth(self, index: int, count: int) -> float:
+        """Return what a place for some of a kind's things is worth."""
+        whole, item = self.worths[index], self.items[index]
+        if count >= item.count:
+            return whole
+        return whole * count / item.count * (1.0 - self.weights.split) - whole * self.weights.split / 2.0
+
+    def tray_height(self, walls: float) -> float:
+        """Return the height of a tray with such walls over its floor."""
+        ground = self.ground
+        return on_grid(
+            ground.floor_top + walls + UNDER_RIM + ground.rim_overhang(self.rim) + ground.rim_height(self.rim)
+        )
+
+    def tray_cost(self, halves: Footprint, plastic: float) -> float:
+        """Return what an empty tray costs, in minutes."""
+        weights = self.weights
+        return weights.tray + weights.plastic * plastic + weights.cell * halves[0] * halves[1] / 4.0
+
+    @cached_property
+    def _base_costs(self) -> dict[tuple[Footprint, float, bool], float]:
+        return {}
+
+    def base_cost(self, halves: Footprint, walls: float, *, ledge: bool) -> float:
+        """Return what a tray without dividers costs, in minutes."""
+        key = halves, walls, ledge
+        if key not in self._base_costs:
+            plastic = self.ground.plastic(halves, self.tray_height(walls), self.rim, ledge=ledge)
+            self._base_costs[key] = self.tray_cost(halves, plastic)
+        return self._base_costs[key]
+
+    def column(self, halves: Footprint, axis: int, bands: Sequence[ChosenBand], walls: float, *, ledge: bool) -> Column:
+        """Return the column of these bands; room that they leave is shared out among them.
+
+        Args:
+            halves: the tray's sides.
+            axis: along which lanes stand side by side.
+            bands: the lanes as they run front to back, the front band first; only the last may have labels.
+            walls: over the floor, in mm.
+            ledge: whether the tray has a label ledge.
+        """
+        ground, weights = self.ground, self.weights
+        height = self.tray_height(walls)
+        wide, deep = self.usable(halves[axis]), self.usable(halves[1 - axis]) - (LEDGE.depth if ledge else 0.0)
+        spare = (deep - sum(length for length, _ in bands) - (len(bands) - 1) * ground.wall) / len(bands)
+        dividers = (len(bands) - 1) * wide
+        cost, gain, stack = 0.0, 0.0, 0.0
+        made: list[LaneBand] = []
+        before: Item | None = None
+        for length, chosen in self._ordered(bands, ledge=ledge):
+            order = sorted(chosen, key=lambda pair: (-pair[1].pose.size[1], -pair[1].width, pair[0]))
+            dividers += (length + spare) * (len(order) - 1 + sum(lane.inner for _, lane in order))
+            for index, lane in order:
+                item = self.items[index]
+                cost += weights.lane(item, lane) + (weights.side if axis == 1 and lane.pose.size[1] > _LONG else 0.0)
+                if before is not None and not self.alike(before, item):
+                    cost += weights.unlike
+                gain += self.share_worth(index, lane.count)
+                stack = max(stack, lane.stack)
+                before = item
+            made.append(
+                LaneBand(length + spare, tuple((index, lane if axis == 0 else lane.turned()) for index, lane in order))
+            )
+        plastic = ground.plastic(halves, height, self.rim, ledge=ledge) + dividers * walls * ground.wall
+        cost += self.tray_cost(halves, plastic)
+        top = max(height, on_grid(ground.floor_top + stack))
+        return Column(halves, axis, tuple(made), walls, height, top, ledge, plastic, gain, cost, rim=self.rim)
+
+    def _ordered(self, bands: Sequence[ChosenBand], *, ledge: bool) -> list[ChosenBand]:
+        """Return bands with what is used most often in front; the one with labels stays behind."""
+
+        def rank(band: ChosenBand) -> tuple[int, float]:
+            return min(access_rank(self.items[index].access) for index, _ in band[1]), band[0]
+
+        front = bands[:-1] if ledge else bands
+        return [*sorted(front, key=rank), *(bands[-1:] if ledge else ())]

@@ -1,0 +1,316 @@
+"""Family patterns: the best tray of every footprint for every subset of a few like things.
+
+All patterns of an assortment are found once, whatever the prices; pricing then only adds up numbers.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cached_property
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+
+from worker.layout.placement.assortment import Assortment, ChosenBand
+from worker.layout.placement.band_split import ENDLESS, MOST_BANDS, BandSplit, subset_sums
+from worker.layout.placement.tray_columns import Column, Footprint
+from worker.layout.storage.lane import Lane
+from worker.layout.storage.lane_sizing import lanes, natural_lengths
+from worker.layout.storage.poses import longest
+from worker.layout.storage.sizing_rules import LEDGE, ledge_walls
+from worker.spec.drawer.tray import MOST_DIVIDERS
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["FamilyPatterns"]
+
+#: Lengths of lanes closer than this, in mm, are one; and there are so many of them at most.
+_NEAR: Final = 2.0
+_MOST_LENGTHS: Final = 28
+
+#: A thing is long when it is longer than this, in mm: it lies front to back.
+_LONG: Final = 100.0
+
+#: A larger tray is kept when it costs less than smaller ones by this, in minutes.
+_LESS: Final = 0.05
+
+
+class _Entry(NamedTuple):
+    """A lane with its member, the index of its length, the levels of walls that suit it, and the cost of reaching."""
+
+    member: int
+    at: int
+    least: int
+    greatest: int
+    width: float
+    reach: float
+    lane: Lane
+
+
+class FamilyPatterns:
+    """The patterns of one family, at most ten things.
+
+    A subset is a number whose bits are the ``members`` in it. ``subsets``, ``sizes`` (indices into ``footprints``) and
+    ``values`` (in minutes) say which trays there are, ``(p,)`` each.
+    """
+
+    def __init__(self, stock: Assortment, members: Sequence[int]) -> None:
+        """Find the patterns of these members, by their index."""
+        self.stock, self.members = stock, tuple(members)
+        self.footprints: tuple[Footprint, ...] = tuple(sorted(stock.footprints))
+        self._sides = [side for side in stock.sides if stock.usable(side) > 0.0]
+        self._rooms = np.array([stock.usable(side) for side in self._sides])
+        self.labels = sum(1 << k for k, m in enumerate(self.members) if stock.items[m].label_text is not None)
+        self._labelled = (np.arange(1 << len(self.members)) & self.labels) > 0
+        self._splits: dict[tuple[int, int, int], BandSplit] = {}
+        self._tables: dict[tuple[int, int], tuple[NDArray[np.intp], BandSplit]] = {}
+        self.subsets: NDArray[np.intp]
+        self.sizes: NDArray[np.intp]
+        self.costs: NDArray[np.float64]
+        self._codes: NDArray[np.intp]
+        self._find()
+
+    @cached_property
+    def worths(self) -> "NDArray[np.float64]":
+        """The worth of every subset, in minutes."""
+        return subset_sums(np.array([self.stock.worths[m] for m in self.members]))
+
+    @cached_property
+    def values(self) -> "NDArray[np.float64]":
+        """The value of each pattern, in minutes."""
+        return self.worths[self.subsets] - self.costs
+
+    @cached_property
+    def areas(self) -> "NDArray[np.intp]":
+        """The half cells of each pattern."""
+        return np.array([wide * deep for wide, deep in self.footprints], dtype=np.intp)[self.sizes]
+
+    @cached_property
+    def _lengths(self) -> "NDArray[np.float64]":
+        """Lengths of bands, rising."""
+        stock = self.stock
+        if not self._sides:
+            return np.zeros(0)
+        most = float(self._rooms[-1])
+        every: set[float] = set()
+        for member in self.members:
+            natural = natural_lengths(stock.kinds[member], most, stock.ground)
+            every.update(natural or (float(room) for room in self._rooms))
+        rising = sorted(every)
+        near = _NEAR
+        while True:
+            chosen: list[float] = []
+            for length, after in pairwise((*rising, ENDLESS)):
+                # of lengths that are nearly the same the longest serves all
+                if after - length > near or (chosen and after - chosen[-1] > 2.0 * near) or after == ENDLESS:
+                    chosen.append(length)
+            if len(chosen) <= _MOST_LENGTHS:
+                return np.array(chosen)
+            near *= 1.4
+
+    @cached_property
+    def _lanes(self) -> list[_Entry]:
+        """All lanes for all things of a member."""
+        stock, every = self.stock, list[_Entry]()
+        for k, member in enumerate(self.members):
+            item = stock.items[member]
+            ledge = item.label_text is not None
+            for number, length in enumerate(self._lengths):
+                for lane in lanes(stock.kinds[member], float(length), stock.ground):
+                    if lane.count == item.count and (levels := stock.level_range(lane, ledge=ledge)) is not None:
+                        every.append(_Entry(k, number, *levels, lane.width, stock.weights.lane(item, lane), lane))
+        return every
+
+    def _choice(self, level: int, *, reach: bool) -> "NDArray[np.intp]":
+        """Return the index of the best lane for each member and length at a level, ``(n, m)``, -1 for none.
+
+        The narrowest, or with ``reach`` the one that is reached best.
+        """
+        least, greatest, widths, costs = self._columns
+        usable = np.flatnonzero((least <= level) & (level <= greatest))
+        first, second = (costs, widths) if reach else (widths, costs)
+        order = usable[np.lexsort((usable, second[usable], first[usable]))][::-1]
+        chosen = np.full((len(self.members), len(self._lengths)), -1, dtype=np.intp)
+        chosen[self._owners[order], self._numbers[order]] = order  # the last one stays: the best
+        return chosen
+
+    @cached_property
+    def _columns(self) -> "tuple[NDArray[np.float64], ...]":
+        return tuple(np.array([lane[k] for lane in self._lanes], dtype=np.float64) for k in (2, 3, 4, 5))
+
+    @cached_property
+    def _owners(self) -> "NDArray[np.intp]":
+        return np.array([lane.member for lane in self._lanes], dtype=np.intp)
+
+    @cached_property
+    def _numbers(self) -> "NDArray[np.intp]":
+        return np.array([lane.at for lane in self._lanes], dtype=np.intp)
+
+    def _find(self) -> None:
+        count = 1 << len(self.members)
+        sides = len(self._sides)
+        best = np.full((count, sides, sides), np.inf)
+        codes = np.full((count, sides, sides), -1, dtype=np.intp)
+        for level in sorted({lane.least for lane in self._lanes}):
+            narrow = self._choice(level, reach=False)
+            near = self._choice(level, reach=True)
+            styles = [narrow] if (narrow == near).all() else [narrow, near]
+            for style, chosen in enumerate(styles):
+                self._add(best, codes, level, style, chosen)
+        self._keep(best, codes)
+
+    def _table(self, level: int, chosen: "NDArray[np.intp]") -> BandSplit:
+        """Return the widths that subsets take at a level."""
+        stock, wall = self.stock, self.stock.ground.wall
+        widths: NDArray[np.float64] = np.where(chosen >= 0, self._columns[2][chosen], ENDLESS)
+        front = subset_sums(widths + wall)
+        back, ledge = front, np.zeros(len(front))
+        if self.labels:
+            labels = np.array([[stock.label_widths[m]] for m in self.members])
+            back = subset_sums(np.maximum(widths, labels) + wall)
+            front = np.where(self._labelled[:, None], ENDLESS, front)
+            high = ENDLESS if stock.levels[level] < ledge_walls(ledge=True) else LEDGE.depth
+            ledge = np.where(self._labelled, high, 0.0)
+        return BandSplit(self._lengths, front, back, 0.0, wall, ledge)
+
+    def _split(self, level: int, style: int, side: int) -> BandSplit:
+        """Return the best bands at a level for trays whose lanes stand side by side over this side, by its index."""
+        key = level, style, side
+        if key not in self._splits:
+            if (level, style) not in self._tables:
+                chosen = self._choice(level, reach=style == 1)
+                self._tables[level, style] = chosen, self._table(level, chosen)
+            table = self._tables[level, style][1]
+            room = float(self._rooms[side]) + table.wall + 1e-6
+            self._splits[key] = BandSplit(table.lengths, table.front, table.back, room, table.wall, table.ledge)
+        return self._splits[key]
+
+    def _add(
+        self,
+        best: "NDArray[np.float64]",
+        codes: "NDArray[np.intp]",
+        level: int,
+        style: int,
+        chosen: "NDArray[np.intp]",
+    ) -> None:
+        """Enter what trays with walls of a level cost where that is less."""
+        stock, weights = self.stock, self.stock.weights
+        walls = stock.levels[level]
+        reaching = np.where(chosen >= 0, self._columns[3][chosen], ENDLESS).min(axis=1)
+        extra = subset_sums(reaching) + self._unlike
+        base = [self._bases(walls, ledge=ledge) for ledge in (False, True)]
+        plastic = walls * stock.ground.wall * weights.plastic
+        members = self._counts
+        for side in range(len(self._sides)):
+            split = self._split(level, style, side)
+            for bands in range(1, min(MOST_BANDS, len(self.members)) + 1):
+                depths = split.depths(bands)
+                deep = np.searchsorted(self._rooms, depths - 1e-6)
+                fits = np.flatnonzero(deep < len(self._sides))
+                fits = fits[fits > 0]
+                deep = deep[fits]
+                dividers = (bands - 1) * self._rooms[side] + (members[fits] / bands - 1.0) * self._rooms[deep]
+                cost = np.where(self._labelled[fits], base[1][side, deep], base[0][side, deep])
+                cost = cost + extra[fits] + np.maximum(dividers, 0.0) * plastic
+                less = cost < best[fits, side, deep]
+                where = fits[less], side, deep[less]
+                best[where] = cost[less]
+                codes[where] = (level * 2 + style) * 4 + bands
+
+    @cached_property
+    def _counts(self) -> "NDArray[np.float64]":
+        """How many members each subset has."""
+        return subset_sums(np.ones(len(self.members)))
+
+    @cached_property
+    def _unlike(self) -> "NDArray[np.float64]":
+        """What neighbours that are only of a size cost in each subset, in minutes."""
+        stock, items = self.stock, [self.stock.items[m] for m in self.members]
+        pairs = [(a, b) for k, a in enumerate(items) for b in items[:k]]
+        share = sum(not stock.alike(a, b) for a, b in pairs) / len(pairs) if pairs else 0.0
+        return np.asarray(share * stock.weights.unlike * np.maximum(self._counts - 1.0, 0.0), dtype=np.float64)
+
+    def _bases(self, walls: float, *, ledge: bool) -> "NDArray[np.float64]":
+        """Return what trays without dividers cost, by side and depth; those that cannot be made are endless."""
+        stock = self.stock
+
+        def cost(wide: int, deep: int) -> float:
+            if ledge and stock.usable(deep) < 2.0 * LEDGE.depth:
+                return float("inf")  # a ledge takes no more than half the room (worker.layout.tray.ramp_and_ledge)
+            for halves in ((wide, deep),) if ledge else ((wide, deep), (deep, wide)):
+                if halves in stock.footprints:
+                    return stock.base_cost(halves, walls, ledge=ledge)
+            return float("inf")
+
+        return np.array([[cost(wide, deep) for deep in self._sides] for wide in self._sides])
+
+    def _keep(self, best: "NDArray[np.float64]", codes: "NDArray[np.intp]") -> None:
+        """Keep the patterns that none of a smaller tray beats."""
+        stock, place = self.stock, {side: k for k, side in enumerate(self._sides)}
+        side_cost = stock.weights.side * subset_sums(
+            np.array([float(longest(stock.items[m].plain) > _LONG) for m in self.members])
+        )
+        costs = np.full((len(best), len(self.footprints)), np.inf)
+        entered = np.full((len(best), len(self.footprints)), -1, dtype=np.intp)
+        for number, (wide, deep) in enumerate(self.footprints):
+            if wide not in place or deep not in place:
+                continue
+            straight, across = (place[wide], place[deep]), (place[deep], place[wide])
+            costs[:, number] = best[:, straight[0], straight[1]]
+            entered[:, number] = codes[:, straight[0], straight[1]] * 2
+            if wide != deep:
+                other = np.where(self._labelled, np.inf, best[:, across[0], across[1]] + side_cost)
+                turned = other < costs[:, number]
+                costs[turned, number] = other[turned]
+                entered[turned, number] = codes[turned, across[0], across[1]] * 2 + 1
+        kept = np.isfinite(costs)
+        for number, (wide, deep) in enumerate(self.footprints):
+            for inside, (width, depth) in enumerate(self.footprints):
+                if number != inside and width <= wide and depth <= deep:
+                    kept[:, number] &= costs[:, number] < costs[:, inside] - _LESS
+        self.subsets, self.sizes = np.nonzero(kept)
+        self.costs, self._codes = costs[kept], entered[kept]
+
+    def column(self, number: int) -> Column | None:
+        """Return a pattern as a tray; None where it would have too many dividers."""
+        subset, halves = int(self.subsets[number]), self.footprints[int(self.sizes[number])]
+        rest, axis = divmod(int(self._codes[number]), 2)
+        rest, bands = divmod(rest, 4)
+        level, style = divmod(rest, 2)
+        split = self._split(level, style, self._sides.index(halves[axis]))
+        chosen = self._tables[level, style][0]
+        made = [
+            self._band(part, at, level, split, chosen, labels=k == bands - 1)
+            for k, (part, at) in enumerate(split.split(subset, bands))
+        ]
+        walls = sum(len(band[1]) - 1 + sum(lane.inner for _, lane in band[1]) for band in made) + bands - 1
+        if walls > MOST_DIVIDERS:
+            return None
+        return self.stock.column(halves, axis, made, self.stock.levels[level], ledge=bool(subset & self.labels))
+
+    def _band(
+        self, part: int, at: int, level: int, split: BandSplit, chosen: "NDArray[np.intp]", *, labels: bool
+    ) -> ChosenBand:
+        """Return a band; where there is width to spare, its lanes are those that are reached better."""
+        stock = self.stock
+        picked = {k: self._lanes[int(chosen[k, at])] for k in range(len(self.members)) if part >> k & 1}
+
+        def width(entry: _Entry) -> float:
+            return max(entry.width, stock.label_widths[self.members[entry.member]] if labels else 0.0)
+
+        spare = split.room - sum(width(entry) + split.wall for entry in picked.values())
+        for entry in self._better(at, level, picked):
+            now = picked[entry.member]
+            if entry.reach < now.reach and width(entry) - width(now) <= spare:
+                spare -= width(entry) - width(now)
+                picked[entry.member] = entry
+        return float(self._lengths[at]), [(self.members[k], entry.lane) for k, entry in sorted(picked.items())]
+
+    def _better(self, at: int, level: int, members: Mapping[int, _Entry]) -> Iterator[_Entry]:
+        """Yield the lanes of members at a length and a level, those that are reached best first."""
+        every = [
+            entry
+            for entry in self._lanes
+            if entry.at == at and entry.member in members and entry.least <= level <= entry.greatest
+        ]
+        yield from sorted(every, key=lambda entry: (entry.reach, entry.width, entry.member))

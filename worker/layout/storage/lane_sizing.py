@@ -1,0 +1,286 @@
+"""Lane sizing: the lanes of a given length that a kind of thing may have, none of which is beaten by another.
+
+Whatever is taken out singly can be reached: beside the first thing there is a gap of `FINGER_GAP`, or it sticks out of
+the walls by `LEAST_GRIP`; things are all alike, so those that are left follow.
+"""
+
+from collections.abc import Iterator
+from functools import lru_cache
+from math import ceil
+from typing import Final
+
+from worker.layout.storage.lane import Lane
+from worker.layout.storage.loose import FILL_DEPTH, FILL_SHARE, Goods, heap, poured
+from worker.layout.storage.poses import Pose
+from worker.layout.storage.reach import FINGER_BREADTH, FINGER_GAP, LEAST_GRIP
+from worker.layout.storage.sizing_rules import AIR, DrawerLimits
+from worker.layout.storage.ways import FLAT, STABLE, Kind, natural_ways
+from worker.spec.tolerances import LENGTH_EPSILON
+
+__all__ = ["lanes", "natural_lengths"]
+
+#: Of a lying rod this share of its thickness must stick out, for fingertips reach down beside its round (own choice).
+_ROD_GRIP: Final = 0.4
+
+#: How far a wall may rise over things that a finger reaches beside (own choice: the first two joints).
+_REACH: Final = 25.0
+
+#: The share of the topmost lying thing that walls hold: a round one does not roll over them.
+_LYING_WALL: Final = 0.5
+
+#: The shares of a standing thing's height that walls hold: of a bottle a third, of what is filed a half (common
+#: practice); what was asked to stand though it tips over easily is held by more. Over three quarters nothing is left to
+#: take it by.
+_BOTTLE_WALL: Final = 1.0 / 3.0
+_STANDING_WALL: Final = 0.35
+_FILED_WALL: Final = 0.5
+_TIPPING_WALL: Final = 0.6
+_MOST_STANDING_WALL: Final = 0.75
+
+#: More layers than these, or higher ones, are dug through, not looked at; flat things are piled as high as this, to be
+#: leafed through.
+_MOST_LAYERS: Final = 4
+_DEEP: Final = 60.0
+_PILE: Final = 45.0
+
+#: A pile that is held at its foot only is no higher than so many times its shorter side.
+_PILED: Final = 1.2
+
+#: What filed things take beyond their thickness for leafing, and the longest file without a stop.
+_LEAF_AIR: Final = 0.15
+_FILE: Final = 50.0
+
+#: Depths that loose things may be meant to have, and the highest walls that fingers reach over to the last of them.
+_DEPTHS: Final = (8.0, 12.0, 18.0, 24.0, FILL_DEPTH)
+_MOST_HEAP_WALL: Final = 50.0
+
+#: The narrowest lane: dividers need that between their faces, and some to spare (worker.layout.tray.dividers).
+_NARROWEST: Final = 5.0
+
+#: Heaps of more than this (mm3) may be split over compartments.
+_LARGE_HEAP: Final = 400_000.0
+
+#: Walls round loose things are at least this high (own choice).
+_LEAST_HEAP_WALL: Final = 10.0
+
+#: Parts of a kind are so many shares of its rows.
+_PARTS: Final = 8
+
+#: The lowest wall of a tray over its floor.
+_LEAST_WALL: Final = 5.0
+
+#: A tray is up to so much higher than the walls that it was asked for.
+_ROUNDED: Final = 1.2
+
+
+@lru_cache(maxsize=16384)
+def lanes(kind: Kind, length: float, ground: DrawerLimits, *, parts: bool = False) -> tuple[Lane, ...]:
+    """Return every sensible lane of this length: none is wider, higher and holds less than another.
+
+    Args:
+        kind: what is to lie in it; lanes stand side by side along x.
+        length: of the room from front to back, in mm.
+        ground: the drawer's.
+        parts: whether lanes for some of the things are returned, too.
+    """
+    kept: list[Lane] = []
+    limit = ground.limit - ground.floor_top
+    for lane in sorted(
+        _every(kind, length, ground, parts=parts), key=lambda lane: (-lane.count, lane.width, lane.walls, -lane.most)
+    ):
+        if lane.walls > lane.most or max(lane.walls + _ROUNDED, lane.stack) > limit:
+            continue
+        if not any(_beats(other, lane) for other in kept):
+            kept.append(lane)
+    return tuple(kept)
+
+
+@lru_cache(maxsize=4096)
+def natural_lengths(kind: Kind, longest: float, ground: DrawerLimits) -> tuple[float, ...]:
+    """Return the lengths that lanes of a kind fill: so many things one behind the other, with and without a gap.
+
+    Loose things take any length: they have none.
+
+    Args:
+        kind: what is to lie in the lanes.
+        longest: no length is over this, in mm.
+        ground: the drawer's.
+    """
+    lengths: set[float] = set()
+    for way, pose in natural_ways(kind):
+        if way == "heap":
+            continue
+        along = pose.size[1]
+        ends = (AIR, AIR + FINGER_GAP) if way == "row" else (2.0 * ground.margin(0.0) - AIR,)
+        for number in range(1, min(kind.count, int(longest / along)) + 1):
+            lengths.update(number * (along + AIR) + end for end in ends)
+    return tuple(sorted(length for length in lengths if length <= longest))
+
+
+def _beats(lane: Lane, other: Lane) -> bool:
+    """Return whether a lane serves wherever the other does."""
+    return (
+        lane.count >= other.count
+        and lane.width <= other.width
+        and lane.walls <= other.walls
+        and lane.most >= other.most
+        and lane.layers <= other.layers
+    )
+
+
+def _every(kind: Kind, length: float, ground: DrawerLimits, *, parts: bool) -> Iterator[Lane]:
+    for way, pose in natural_ways(kind):
+        if way == "heap":
+            yield from _heaps(kind, pose, length, ground, parts=parts)
+        elif way == "row":
+            yield from _lying(kind, pose, length, ground, parts=parts)
+        elif way == "file":
+            yield from _filed(kind, pose, length, ground, parts=parts)
+        else:
+            yield from _standing(kind, pose, length, ground, parts=parts)
+
+
+def _counts(most: int, per: int, *, parts: bool) -> tuple[int, ...]:
+    """Return how many rows are worth trying: all that are needed, and for parts fewer, down to one."""
+    rows = ceil(most / per)
+    return tuple(dict.fromkeys(ceil(rows * k / _PARTS) for k in range(_PARTS, 0, -1))) if parts else (rows,)
+
+
+def _lying(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, parts: bool) -> Iterator[Lane]:
+    long, wide, high = pose.size[1], pose.size[0], pose.size[2]
+    flat = high <= FLAT * min(long, wide)
+    highest = max(int((_PILE if flat else _DEEP) / high), 1)
+    layer_counts = (1, ceil(highest / 2), highest) if flat else range(1, min(highest, _MOST_LAYERS) + 1)
+    most = int((length - AIR + 1e-9) // (long + AIR))
+    for number in sorted({min(most, kind.count), min(max(most - 1, 1), kind.count)} if most else ()):
+        slack = length - number * long - (number - 1) * AIR
+        end_gap = slack >= FINGER_GAP + AIR
+        margin = ground.beside(slack - FINGER_GAP if end_gap else slack / 2.0)
+        for layers in sorted({min(kind.count, count) for count in layer_counts}):
+            for rows in _counts(kind.count, number * layers, parts=parts):
+                yield from _laid(kind, pose, length, (number, rows, layers), margin, end_gap=end_gap)
+
+
+def _laid(
+    kind: Kind, pose: Pose, length: float, grid: tuple[int, int, int], margin: float, *, end_gap: bool
+) -> Iterator[Lane]:
+    """Yield the lanes of one pattern: with a gap for a finger, and without where things stick out of low walls."""
+    long, wide, high = pose.size[1], pose.size[0], pose.size[2]
+    number, rows, layers = grid
+    count = min(kind.count, number * rows * layers)
+    along = ceil(count / (rows * layers))
+    stack = layers * high
+    walls = max(stack - (1.0 - _LYING_WALL) * high, 0.0)
+    width = rows * (wide + AIR) - AIR + 2.0 * margin
+    rod = pose.form == "cylinder" and pose.axis != "z"
+    grip = min(LEAST_GRIP, _ROD_GRIP * high) if rod else LEAST_GRIP
+
+    def laid(width: float, walls: float, most: float, *, side_gap: float = 0.0, end_gap: bool = False) -> Lane:
+        return Lane(
+            "row", pose, count, along, rows, layers, width, walls, most, stack, margin, side_gap, end_gap=end_gap
+        )
+
+    if end_gap:
+        yield laid(max(width, FINGER_GAP + 2.0), walls, stack + _REACH, end_gap=True)
+    else:
+        yield laid(width + FINGER_GAP, walls, stack + _REACH, side_gap=FINGER_GAP)
+    if high - grip < _LEAST_WALL:
+        return  # no wall is so low
+    if layers == 1 or width - wide >= FINGER_GAP or length - long >= FINGER_GAP:
+        # the first sticks out, and what is left has a gap
+        yield laid(max(width, _NARROWEST), walls, stack - grip)
+    elif stack <= _PILED * min(long, wide):
+        # each sticks out, to the lowest
+        yield laid(max(width, _NARROWEST), min(_LYING_WALL * high, high - grip), high - grip)
+
+
+def _filed(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, parts: bool) -> Iterator[Lane]:
+    """Yield files: leaves across the lane's width, so that walls and stops hold them."""
+    margin = ground.margin(0.0)
+    long, thick, high = pose.size[1], pose.size[0], pose.size[2]
+    if thick > long:
+        return
+    along = int((length - 2.0 * margin + AIR + 1e-9) // (long + AIR))
+    if along < 1 or high - _FILED_WALL * high < LEAST_GRIP + _ROUNDED:
+        return
+    pitch = thick * (1.0 + _LEAF_AIR) + 0.1
+    per = max(int(_FILE / pitch), 2)
+    for rows in _counts(kind.count, along, parts=parts):
+        count = min(kind.count, along * rows)
+        inner = ceil(rows / per) - 1
+        groups = inner + 1
+        widest = ceil(rows / groups)
+        width = groups * ((widest - 1) * pitch + thick + 2.0 * margin) + inner * ground.wall
+        most = min(_MOST_STANDING_WALL * high, high - LEAST_GRIP)
+        yield Lane(
+            "file",
+            pose,
+            count,
+            ceil(count / rows),
+            rows,
+            1,
+            max(width, _NARROWEST * groups + inner * ground.wall),
+            _FILED_WALL * high,
+            most,
+            high,
+            margin,
+            pitch=pitch,
+            inner=inner,
+        )
+
+
+def _standing(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, parts: bool) -> Iterator[Lane]:
+    margin = ground.margin(0.0)
+    long, wide, high = pose.size[1], pose.size[0], pose.size[2]
+    along = int((length - 2.0 * margin + AIR + 1e-9) // (long + AIR))
+    if along < 1:
+        return
+    stable = high <= STABLE * min(long, wide)
+    share = (_BOTTLE_WALL if pose.round_radius else _STANDING_WALL) if stable else _TIPPING_WALL
+    most = min(_MOST_STANDING_WALL * high, high - LEAST_GRIP)
+    for rows in _counts(kind.count, along, parts=parts):
+        count = min(kind.count, along * rows)
+        width = rows * (wide + AIR) - AIR + 2.0 * margin
+        yield Lane(
+            "stand", pose, count, ceil(count / rows), rows, 1, max(width, _NARROWEST), share * high, most, high, margin
+        )
+
+
+def _heaps(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, parts: bool) -> Iterator[Lane]:
+    every = poured("", kind.count, kind.shape)
+    yield from _heaps_of(every, pose, length, ground)
+    if parts and every.volume > _LARGE_HEAP:
+        for share in (2, 3, 4):
+            yield from _heaps_of(poured("", ceil(kind.count / share), kind.shape), pose, length, ground)
+
+
+def _heaps_of(goods: Goods, pose: Pose, length: float, ground: DrawerLimits) -> Iterator[Lane]:
+    margin = 2.0 * ground.margin(0.0)
+    room = length - margin
+    for depth in _DEPTHS:
+        deep = max(depth, goods.thin)
+        if deep > FILL_DEPTH or room <= 0.0:
+            continue
+        width = max(goods.volume / (deep * room), goods.thin + 2.0 * AIR, FINGER_BREADTH)
+        if room < goods.long + 2.0 * AIR:
+            width = max(width, goods.long + 2.0 * AIR)
+        if not goods.fits(width, room):
+            continue
+        lying = heap(goods, width, room, None)
+        if lying is not None:
+            yield Lane(
+                "heap",
+                pose,
+                goods.count,
+                1,
+                1,
+                1,
+                width + margin,
+                max(lying.depth / FILL_SHARE, _LEAST_HEAP_WALL),
+                _MOST_HEAP_WALL,
+                lying.depth,
+                margin / 2.0,
+                goods=goods,
+            )
+            if lying.depth < depth - LENGTH_EPSILON:
+                return
