@@ -1,7 +1,7 @@
 """Assembly of a drawer: enters its parts into the register and gives each its position."""
 
 import itertools
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -10,6 +10,7 @@ from worker.layout.drawer.outline import Outline
 from worker.layout.floor.floor_builder import Floor, tile_floor
 from worker.layout.floor.print_bed import Bed
 from worker.layout.floor.tile_mark import mark_lettering
+from worker.layout.items.held_trays import HeldTray
 from worker.layout.items.item_trays import Furniture, on_whole
 from worker.layout.model.part_registry import Register, box_of
 from worker.layout.model.plan import DrawerPlan, Lattice, SeamPair, Stored
@@ -36,8 +37,14 @@ class Entering:
     bed: Bed
     register: Register
 
-    def drawer(
-        self, index: int, outline: Outline, lattice: Lattice, places: Sequence[PlacedTray], items: Sequence[Furniture]
+    def drawer(  # noqa: PLR0917 - what a drawer is made of
+        self,
+        index: int,
+        outline: Outline,
+        lattice: Lattice,
+        places: Sequence[PlacedTray],
+        items: Sequence[Furniture],
+        held: Mapping[int, HeldTray],
     ) -> DrawerPlan:
         """Return the plan of one drawer; its parts are entered into the register.
 
@@ -47,6 +54,7 @@ class Entering:
             lattice: its grid.
             places: positions of its own trays.
             items: trays for items, those that stay first, and spare trays.
+            held: what its own trays hold, by their index.
         """
         drawer, pointer, grid = self.spec.drawers[index], f"/drawers/{index}", self.spec.grid
         floor = tile_floor(
@@ -66,10 +74,18 @@ class Entering:
         taken = [(place.at, tray_halves(drawer.trays[place.tray])) for place in places]
         taken += [(item.at, tray_halves(item.tray)) for item in items if not item.z]
         first = len(tiles) + len(trays)
-        contents = tuple(
-            stored
-            for number, (item, placement) in enumerate(zip(items, for_items, strict=True))
-            for stored in item.stored(first + number, placement.at)
+        contents = (
+            *(
+                stored
+                for number, (place, placement) in enumerate(zip(places, trays, strict=True), start=len(tiles))
+                if place.tray in held
+                for stored in held[place.tray].stored(number, placement.at)
+            ),
+            *(
+                stored
+                for number, (item, placement) in enumerate(zip(items, for_items, strict=True), start=first)
+                for stored in item.stored(number, placement.at)
+            ),
         )
         placements = (*tiles, *trays, *for_items, *keys)
         return _summary(drawer, outline, lattice, floor.seams, placements=placements, taken=taken, contents=contents)
@@ -125,7 +141,7 @@ class Entering:
         self, shape: TrayShape, tray: Tray, at: str, spot: Spot, lattice: Lattice, *, copies: int, z: float = 0.0
     ) -> Placement:
         """Enter a tray into the register and return its placement."""
-        own = tray.model_copy(update={"at": None, "quantity": 1})
+        own = tray.model_copy(update={"at": None, "quantity": 1, "hold": ()})
         mark = self.register.enter(
             "tray", tray.name, shape, tray_size(shape), count=copies, room=tray_mark, pointer=at, tray=own
         )

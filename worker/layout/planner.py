@@ -10,14 +10,16 @@ from worker.layout.drawer.outline import Outline, drawer_outline
 from worker.layout.drawer_assembly import Entering
 from worker.layout.floor.print_bed import Bed
 from worker.layout.items.drawer_site import Site
+from worker.layout.items.held_trays import HeldTray, fill_tray, held_things, not_held
 from worker.layout.items.item_trays import Contents, Furniture, furnish, listed_items, reserved, site_of, spares
 from worker.layout.model.cautions import cautions
 from worker.layout.model.changes import changes_of
 from worker.layout.model.part_registry import Register
-from worker.layout.model.plan import DrawerPlan, Lattice, Plan
+from worker.layout.model.plan import DrawerPlan, Lattice, Plan, Unplaced
 from worker.layout.model.plan_document import plan_document
 from worker.layout.model.shapes import TrayShape
 from worker.layout.model.unplaced import settle_unplaced
+from worker.layout.placement.bay import Anchor, related
 from worker.layout.placement.tray_placement import Footing, PlacedTray, Spot, place_trays, tray_halves
 from worker.layout.relayout.keep_printed import Relayout, Staying, anchors, require_fixed
 from worker.layout.relayout.previous_layout import Previous
@@ -47,7 +49,7 @@ def lay_out(spec: Spec, effort: Effort = "quick") -> Plan:
     """
     job = _Job(spec, spec.layout.effort or effort)
     contents = job.furnished()
-    unplaced = settle_unplaced(spec, contents.unplaced)
+    unplaced = settle_unplaced(spec, (*job.unheld(), *contents.unplaced))
     drawers = tuple(job.drawer(index, trays) for index, trays in enumerate(contents.trays))
     if spec.coupon:
         job.entering.add_coupon()
@@ -76,8 +78,13 @@ class _Job:
         self._outlines_and_lattices: dict[int, tuple[Outline, Lattice]] = {}
         self._placed: dict[int, tuple[PlacedTray, ...]] = {}
         self._staying = (Staying(),) * len(spec.drawers)
-        self._own = [listed_items(drawer.items, f"/drawers/{index}/items") for index, drawer in enumerate(spec.drawers)]
-        self._of_job = listed_items(spec.items, "/items")
+        self._holdings, held = held_things(spec)
+        self._held: dict[int, dict[int, HeldTray]] = {}
+        self._own = [
+            not_held(listed_items(drawer.items, f"/drawers/{index}/items"), held)
+            for index, drawer in enumerate(spec.drawers)
+        ]
+        self._of_job = not_held(listed_items(spec.items, "/items"), held)
         self.bed = Bed.of_printer(spec.printer)
         self.entering = Entering(spec, self.joint, self.bed, self.register)
 
@@ -108,6 +115,29 @@ class _Job:
             return other
         self._set(staying)
         return furnished
+
+    def unheld(self) -> tuple[Unplaced, ...]:
+        """Return what trays of the list are said to hold and have no room for."""
+        indices = range(len(self.spec.drawers))
+        return tuple(lack for index in indices for held in self._held_trays(index).values() for lack in held.unplaced)
+
+    def _held_trays(self, index: int) -> dict[int, HeldTray]:
+        """Return what the trays of a drawer hold, by their index, worked out once.
+
+        Raises:
+            TrayError: if such a tray cannot be made.
+        """
+        if index not in self._held:
+            drawer = self.spec.drawers[index]
+            self._held[index] = {
+                number: fill_tray(
+                    self.spec, index, drawer.trays[number], holdings,
+                    self.entering.tray_shape(drawer.trays[number], f"/drawers/{index}/trays/{number}", half_feet=False),
+                )
+                for (of, number), holdings in self._holdings.items()
+                if of == index
+            }  # fmt: skip
+        return self._held[index]
 
     def _stay(self, *, movable: bool) -> tuple[Staying, ...]:
         """Return the printed trays that stay, drawer by drawer; without ``movable``, only those of fixed items."""
@@ -159,7 +189,12 @@ class _Job:
         taken = [(place.at, tray_halves(drawer.trays[place.tray])) for place in self._places(index)]
         taken += [piece.rectangle for piece in kept]
         site = site_of(self.spec, index, self._outline_and_lattice(index)[1], taken, self.bed)
-        return replace(site, anchors=anchors(kept, new, site.bay.step))
+        held = [
+            Anchor(self._held_trays(index)[place.tray].items, place.at, tray_halves(drawer.trays[place.tray]))
+            for place in self._places(index)
+            if place.tray in self._held_trays(index)
+        ]
+        return replace(site, anchors=(*anchors(kept, new, site.bay.step), *related(held, new, site.bay.step)))
 
     def _outline_and_lattice(self, index: int) -> tuple[Outline, Lattice]:
         """Return a drawer's outline and grid, computed once."""
@@ -206,7 +241,8 @@ class _Job:
             new: trays for items and spare trays, besides those that stay.
         """
         items = (*self._staying[index].kept, *new)
-        return self.entering.drawer(index, *self._outline_and_lattice(index), self._places(index), items)
+        places, held = self._places(index), self._held_trays(index)
+        return self.entering.drawer(index, *self._outline_and_lattice(index), places, items, held)
 
 
 def _missing(contents: Contents) -> int:

@@ -1,6 +1,7 @@
 """The spec of a job, and the rules that span several of its parts."""
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
@@ -110,6 +111,7 @@ class Spec(Noun):
         self._check_joint(refusals)
         self._check_trays(refusals)
         self._check_items(refusals)
+        self._check_holds(refusals)
         refusals.settle()
         return self
 
@@ -188,6 +190,70 @@ class Spec(Noun):
                     value=along, limit="whole cells", remedy="Set grid.half_cells to true.",
                 )  # fmt: skip
                 refusals.add(error, *at, "at", axis)
+
+    def held_item(self, drawer: int, name: str) -> tuple[str, Item] | None:
+        """Return the item that a tray of a drawer means by a name, after its JSON Pointer; None if there is none.
+
+        The drawer's own items come first.
+        """
+        for pointer, items in ((f"/drawers/{drawer}/items", self.drawers[drawer].items), ("/items", self.items)):
+            for index, item in enumerate(items):
+                if item.name == name:
+                    return f"{pointer}/{index}", item
+        return None
+
+    def _check_holds(self, refusals: Refusals) -> None:
+        """Check that held items exist, and that no more of one are held than there are."""
+        counts: Counter[str] = Counter()
+        whole: set[str] = set()
+        for drawer_index, tray_index, tray in self.trays():
+            for index, hold in enumerate(tray.hold):
+                at = ("drawers", drawer_index, "trays", tray_index, "hold", index)
+                listed = self.held_item(drawer_index, hold.item)
+                if listed is None:
+                    error = SpecError(
+                        "There is no item with this name.",
+                        value=hold.item, limit="the name of an item of the drawer or of the job",
+                        remedy="Correct the name, or list the item.",
+                    )  # fmt: skip
+                    refusals.add(error, *at, "item")
+                    continue
+                pointer, item = listed
+                for field in (name for name in ("at", "fixed") if getattr(item, name)):
+                    error = SpecError(
+                        f"{item.name} is held by a tray and has a place of its own.",
+                        value=hold.item, limit=f"an item without `{field}`", remedy=f"Remove {pointer}/{field}.",
+                    )  # fmt: skip
+                    refusals.add(error, *at, "item")
+                left = item.count - counts[pointer]
+                if hold.count is not None and hold.count > left:
+                    error = SpecError(
+                        f"The trays hold more of {item.name} than there are.",
+                        value=hold.count, limit=f"at most {left}", remedy="Reduce the count.",
+                    )  # fmt: skip
+                    refusals.add(error, *at, "count")
+                if hold.count is None and pointer in whole:
+                    error = SpecError(
+                        f"Two trays hold the rest of {item.name}.",
+                        value=None, limit="null for one of them", remedy="Give the counts.",
+                    )  # fmt: skip
+                    refusals.add(error, *at, "count")
+                if hold.count is None:
+                    whole.add(pointer)
+                counts[pointer] += hold.count or 0
+        self._check_rests(counts, refusals)
+
+    def _check_rests(self, counts: Mapping[str, int], refusals: Refusals) -> None:
+        """Check that something is left for each tray that holds the rest of an item."""
+        for drawer_index, tray_index, tray in self.trays():
+            for index, hold in enumerate(tray.hold):
+                listed = self.held_item(drawer_index, hold.item)
+                if hold.count is None and listed is not None and counts[listed[0]] >= listed[1].count:
+                    error = SpecError(
+                        f"Other trays hold all of {hold.item}.",
+                        value=None, limit=f"under {listed[1].count} in other trays", remedy="Reduce their counts.",
+                    )  # fmt: skip
+                    refusals.add(error, "drawers", drawer_index, "trays", tray_index, "hold", index, "count")
 
     def _check_trays(self, refusals: Refusals) -> None:
         wall = LINES_IN_A_WALL * self.line_width_of("tray")

@@ -12,7 +12,7 @@ from worker.layout.items.shortage import largest_free, shortage
 from worker.layout.model.plan import Lattice, Stored, Unplaced
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.storage.sizing_rules import FRAME_AIR, DrawerLimits
-from worker.layout.storage.tray_option import Bulk, Lot
+from worker.layout.storage.tray_option import content_box
 from worker.layout.tray.interior import on_grid
 from worker.spec.drawer.tray import Tray
 from worker.spec.items.item import Item
@@ -103,7 +103,7 @@ class ItemTray:
         ):
             # a compartment for each, in order; two items of different lists may have one name
             for lying in option.content[index : index + 1]:
-                low, size = _box(lying)
+                low, size = content_box(lying)
                 yield Stored(
                     item=item.name,
                     pointer=pointer,
@@ -274,16 +274,6 @@ def _unplaced(spec: Spec, result: Allocation, pointers: dict[int, str], of_job: 
         number += 1
         lack = shortage(spec, item, count, result.stocks, (), brief=number > _MOST_REMEDIES)
         yield Unplaced(item.name, pointers[id(item)], count, lack.reason, lack.remedy)
-
-
-def _box(lying: Lot | Bulk) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
-    """Return the least corner and the size of the box around things, in the tray's part frame."""
-    if isinstance(lying, Bulk):
-        return lying.at, lying.size
-    things = list(lying.things())
-    low = tuple(min(thing.at[axis] for thing in things) for axis in range(3))
-    high = tuple(max(thing.at[axis] + thing.pose.size[axis] for thing in things) for axis in range(3))
-    return (low[0], low[1], low[2]), (high[0] - low[0], high[1] - low[1], high[2] - low[2])
 
 
 def _three(lengths: Iterator[float] | Sequence[float]) -> tuple[float, float, float]:

@@ -18,7 +18,7 @@ from worker.layout.tray.text import LEAST_CAP
 from worker.spec.drawer.tray import Rim
 from worker.spec.items.item import Item, access_rank
 
-__all__ = ["LABEL_AIR", "UNDER_FOOT", "Assortment", "ChosenBand"]
+__all__ = ["LABEL_AIR", "LONG", "UNDER_FOOT", "Assortment", "ChosenBand"]
 
 #: Walls over the floor come in these steps: by a mm at first, later by this factor, so that few heights are printed.
 _FINE_WALLS: Final = 14.0
@@ -35,7 +35,7 @@ UNDER_FOOT: Final = 1.0
 _BULKY: Final = 2.5
 
 #: A thing is long when it is longer than this, in mm: it lies front to back.
-_LONG: Final = 100.0
+LONG: Final = 100.0
 
 #: Lanes side by side, by the index of their kind, and the length that they need.
 ChosenBand: TypeAlias = tuple[float, Sequence[tuple[int, Lane]]]
@@ -170,7 +170,7 @@ class Assortment:
             dividers += (length + spare) * (len(order) - 1 + sum(lane.inner for _, lane in order))
             for index, lane in order:
                 item = self.items[index]
-                cost += weights.lane(item, lane) + (weights.side if axis == 1 and lane.pose.size[1] > _LONG else 0.0)
+                cost += weights.lane(item, lane) + (weights.side if axis == 1 and lane.pose.size[1] > LONG else 0.0)
                 if before is not None and not self.alike(before, item):
                     cost += weights.unlike
                 gain += self.share_worth(index, lane.count)

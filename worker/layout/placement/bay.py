@@ -1,13 +1,13 @@
 """The bay: which half cells of a drawer are free, as the bits of one number."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TypeAlias
 
 from worker.spec.items.item import Item
 
-__all__ = ["Anchor", "Bay", "Spot", "block"]
+__all__ = ["Anchor", "Bay", "Spot", "block", "related"]
 
 #: A half cell: across and front to back from the front left one.
 Spot: TypeAlias = tuple[int, int]
@@ -113,3 +113,23 @@ class Anchor:
     items: tuple[Item, ...]
     at: Spot
     halves: tuple[int, int]
+
+
+def related(anchors: Iterable[Anchor], new: Collection[Item], step: int) -> tuple[Anchor, ...]:
+    """Return the anchors that new items refer to, by group or by `near`, and that stand by the step.
+
+    Args:
+        anchors: trays that stay.
+        new: items still to be placed.
+        step: step of positions, in half cells.
+    """
+    names = {item.name for item in new}
+    tied = {item.near for item in new if item.near is not None}
+    groups = {item.group for item in new if item.group is not None}
+    return tuple(
+        anchor
+        for anchor in anchors
+        if any(item.group in groups or item.name in tied or item.near in names for item in anchor.items)
+        # a tray placed on half cells may stand where positions now go by whole cells
+        and not any(along % step for along in (*anchor.at, *anchor.halves))
+    )

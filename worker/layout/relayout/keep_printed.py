@@ -11,7 +11,7 @@ from worker.layout.items.item_trays import ListedItem
 from worker.layout.model.fingerprint import fingerprint
 from worker.layout.model.plan import Stored
 from worker.layout.model.shapes import TrayShape
-from worker.layout.placement.bay import Anchor, Bay
+from worker.layout.placement.bay import Anchor, Bay, related
 from worker.layout.placement.tray_placement import Footing, Spot, tray_halves
 from worker.layout.relayout.previous_layout import Previous, PrintedTray
 from worker.layout.tray.interior import on_grid
@@ -103,20 +103,15 @@ def anchors(kept: Iterable[KeptTray], new: Collection[Item], step: int) -> tuple
         new: items still to be placed.
         step: step of positions, in half cells.
     """
-    names = {item.name for item in new}
-    tied = {item.near for item in new if item.near is not None}
-    groups = {item.group for item in new if item.group is not None}
     stacks: dict[Spot, list[KeptTray]] = {}
     for piece in sorted(kept, key=lambda piece: piece.z):
         stacks.setdefault(piece.at, []).append(piece)
-    anchored: list[Anchor] = []
-    for at, stack in stacks.items():
-        items = tuple(lain.item for piece in stack for lain in piece.items)
-        belongs = any(item.group in groups or item.name in tied or item.near in names for item in items)
-        # a tray placed on half cells may stand where positions now go by whole cells
-        if belongs and not stack[0].z and not any(along % step for along in (*at, *stack[0].shape.halves)):
-            anchored.append(Anchor(items, at, stack[0].shape.halves))
-    return tuple(anchored)
+    standing = (
+        Anchor(tuple(lain.item for piece in stack for lain in piece.items), at, stack[0].shape.halves)
+        for at, stack in stacks.items()
+        if not stack[0].z
+    )
+    return related(standing, new, step)
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ __all__ = [
     "Lot",
     "Option",
     "PlacedThing",
+    "content_box",
     "sensible",
 ]
 
@@ -84,6 +85,16 @@ class Bulk:
     size: Point3
     capacity: int
     ramp: float | None = None
+
+
+def content_box(content: Lot | Bulk) -> tuple[Point3, Point3]:
+    """Return the least corner and the size of the box around things, in the tray's part frame."""
+    if isinstance(content, Bulk):
+        return content.at, content.size
+    things = list(content.things())
+    x, y, z = (min(thing.at[axis] for thing in things) for axis in range(3))
+    ends = [max(thing.at[axis] + thing.pose.size[axis] for thing in things) for axis in range(3)]
+    return (x, y, z), (on_grid(ends[0] - x), on_grid(ends[1] - y), on_grid(ends[2] - z))
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from worker.spec.drawer.hold import MOST_HOLDS, Hold
 from worker.spec.drawer.pocket import Pocket
 from worker.spec.errors import TrayError
 from worker.spec.primitives.length import Coordinate, LengthBounds
@@ -157,15 +158,27 @@ class Tray(Noun):
         max_length=MOST_DIVIDERS + 1,
         description="Texts on the label ledge, one for each compartment from left to right; null: none there.",
     )
+    hold: tuple[Hold, ...] = Field(
+        default=(),
+        max_length=MOST_HOLDS,
+        description="What it holds. Things listed here are not placed elsewhere; what does not fit is reported.",
+    )
 
     @property
     def on_halves(self) -> bool:
         """Whether its size or position includes half a cell."""
         return any(along % 1.0 for along in (*self.cells, *(self.at or ())))
 
+    @property
+    def grid(self) -> tuple[int, int]:
+        """Number of columns and rows of compartments."""
+        even = self.compartments or (1, 1)
+        across, back = (sum(divider.axis == axis for divider in self.dividers) for axis in ("x", "y"))
+        return even[0] + across, even[1] + back
+
     @model_validator(mode="after")
     def _rules(self) -> Self:
-        if self.at is None and self.text is None and not self.dividers and not self.labels:
+        if self.at is None and self.text is None and not self.dividers and not self.labels and not self.hold:
             return self  # most trays have none of the fields that these rules are about
         refusals = Refusals()
         if self.at is not None and self.quantity != 1:
@@ -181,13 +194,14 @@ class Tray(Noun):
             refusals.add(error, "text", "face")
         self._check_dividers(refusals)
         self._check_labels(refusals)
+        self._check_holds(refusals)
         refusals.settle()
         return self
 
     def _check_labels(self, refusals: Refusals) -> None:
         if not self.labels:
             return
-        across = sum(divider.axis == "x" for divider in self.dividers) + (self.compartments or (1, 1))[0]
+        across = self.grid[0]
         if self.label_ledge is None:
             remedy = "Give it a label_ledge."
             limit = "labels only with a label_ledge"
@@ -204,6 +218,30 @@ class Tray(Noun):
             remedy = "Remove labels, or add dividers."
             error = TrayError("There are more labels than compartments.", value=self.labels, limit=limit, remedy=remedy)
             refusals.add(error, "labels")
+
+    def _check_holds(self, refusals: Refusals) -> None:
+        if self.hold and self.quantity != 1:
+            error = TrayError(
+                "Trays that hold things are listed one by one.",
+                value=self.quantity, limit="1 with `hold`", remedy="List each tray separately.",
+            )  # fmt: skip
+            refusals.add(error, "quantity")
+        seen: set[tuple[str, tuple[int, int]]] = set()
+        for index, hold in enumerate(self.hold):
+            for axis, (place, most) in enumerate(zip(hold.compartment, self.grid, strict=True)):
+                if place >= most:
+                    error = TrayError(
+                        f"The tray has no such {('column', 'row')[axis]} of compartments.",
+                        value=place, limit=f"0 to {most - 1}", remedy="Name another one, or add dividers.",
+                    )  # fmt: skip
+                    refusals.add(error, "hold", index, "compartment", axis)
+            if (hold.item, hold.compartment) in seen:
+                error = TrayError(
+                    "The compartment holds this item already.",
+                    value=hold.item, limit="each item once in a compartment", remedy="Add up the counts.",
+                )  # fmt: skip
+                refusals.add(error, "hold", index, "item")
+            seen.add((hold.item, hold.compartment))
 
     def _check_dividers(self, refusals: Refusals) -> None:
         for axis, count in zip(("x", "y"), self.compartments or (1, 1), strict=True):

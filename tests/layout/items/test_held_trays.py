@@ -1,0 +1,347 @@
+"""What trays of the list hold: where it lies, checked without the code that puts it there, and what does not fit."""
+
+import itertools
+import re
+from collections import Counter
+from math import hypot
+
+import pytest
+from hypothesis import HealthCheck, given, reject, settings
+from hypothesis import strategies as st
+
+from tests.layout.items.test_item_trays import box, item, job
+from tests.layout.storage.things import shapes
+from worker.layout.items import drawer_stock
+from worker.layout.items.held_trays import fill_tray, held_things
+from worker.layout.planner import lay_out
+from worker.layout.storage.reach import FINGER_GAP, LEAST_GRIP
+from worker.layout.storage.sizing_rules import AIR, FRAME_AIR
+from worker.layout.storage.tray_option import Bulk
+from worker.layout.tray.tray_builder import tray_shape
+from worker.spec.drawer.joint import CORNER_RADIUS
+from worker.spec.errors import LayoutError, TrayError
+
+_modest = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+_SLACK = 2e-3  # coordinates are rounded to a micrometre, twice
+
+_CYLINDER = {"kind": "cylinder", "diameter": 36, "length": 60}
+_PEN = {"kind": "cylinder", "diameter": 9, "length": 145}
+
+
+def made(spec, index=0):
+    """Return a tray of the first drawer as it is made."""
+    tray = spec.drawers[0].trays[index]
+    line = spec.line_width_of("tray")
+    return tray_shape(
+        tray, joint=spec.joint(), pitch=spec.grid.pitch, line_width=line, half_feet=False, pointer=""
+    )  # fmt: skip
+
+
+def filled(spec):
+    """Return what the first tray holds, and its shape."""
+    shape = made(spec)
+    return fill_tray(spec, 0, spec.drawers[0].trays[0], held_things(spec)[0][0, 0], shape), shape
+
+
+def contents(held):
+    """Yield the compartment of each lot or heap, and the boxes in it: least and largest corners."""
+    for part in held.filled:
+        names = [holding.item.name for holding in part.holdings]
+        for content in part.lying.fill(names, held.ground):
+            if isinstance(content, Bulk):
+                boxes = [(content.at, tuple(a + b for a, b in zip(content.at, content.size, strict=True)))]
+            else:
+                boxes = [
+                    (thing.at, tuple(a + b for a, b in zip(thing.at, thing.pose.size, strict=True)))
+                    for thing in content.things()
+                ]
+            yield part.lying.compartment.place, content, boxes
+
+
+def faces(shape, axis):
+    """Return the rooms along one axis from face to face, by the walls of the part."""
+    side = shape.halves[("x", "y").index(axis)] * shape.pitch / 2.0 - 2.0 * shape.inset
+    ends = [shape.wall]
+    for wall in shape.walls:
+        if wall.axis == axis:
+            ends += [wall.at - wall.thickness / 2.0, wall.at + wall.thickness / 2.0]
+    ends.append(side - shape.wall)
+    return list(zip(ends[::2], ends[1::2], strict=True))
+
+
+_storages = st.sampled_from([None, None, "rows", "upright", "loose"])
+
+
+@st.composite
+def specs(draw):
+    """Draw a job with one tray that is to hold one to four kinds of things in its compartments."""
+    grid = draw(st.sampled_from([(1, 1), (1, 1), (2, 1), (1, 2), (3, 1), (2, 2)]))
+    kinds = draw(st.lists(shapes, min_size=1, max_size=4))
+    items = [
+        item(f"k{n}", shape, count=draw(st.integers(1, 40)), storage=draw(_storages)) for n, shape in enumerate(kinds)
+    ]
+    hold = [
+        {"item": f"k{n}", "compartment": [draw(st.integers(0, grid[0] - 1)), draw(st.integers(0, grid[1] - 1))]}
+        for n in range(len(kinds))
+    ]
+    wall = draw(st.sampled_from([1.2, 1.2, 2.0]))
+    tray = {
+        "name": "tray",
+        "cells": draw(st.tuples(st.integers(1, 5), st.integers(1, 5))),
+        "height": draw(st.integers(14, 68)),
+        "rim": draw(st.sampled_from(["straight", "straight", "stacking"])),
+        "compartments": grid,
+        "wall": wall,
+        "finger_ramp": draw(st.sampled_from([False, False, True])),
+        "label_ledge": draw(st.sampled_from([False, False, True])),
+        "hold": hold,
+    }
+    return job(*items, trays=[tray])
+
+
+def _made_and_filled(spec):
+    """Return what the first tray holds, and its shape; a tray that cannot be made is no example."""
+    try:
+        return filled(spec)
+    except TrayError:
+        reject()
+
+
+@_modest
+@given(specs())
+def test_what_is_held_lies_in_its_compartment_clear_of_all_and_can_be_taken(spec):
+    held, shape = _made_and_filled(spec)
+    tray = spec.drawers[0].trays[0]
+    limit = spec.drawers[0].height - FRAME_AIR
+    columns, rows = faces(shape, "x"), faces(shape, "y")
+    every = list(contents(held))
+    for (column, row), content, boxes in every:
+        front = rows[row][0] + (shape.ramp.radius if shape.ramp and row == 0 and not isinstance(content, Bulk) else 0.0)
+        back = rows[row][1] - (shape.ledge.depth if shape.ledge and row == len(rows) - 1 else 0.0)
+        for low, high in boxes:
+            assert columns[column][0] + AIR - _SLACK <= low[0] < high[0] <= columns[column][1] - AIR + _SLACK
+            assert front + AIR - _SLACK <= low[1] < high[1] <= back - AIR + _SLACK
+            assert shape.floor_top - _SLACK <= low[2] < high[2] <= limit + _SLACK
+            if tray.rim == "stacking":
+                assert high[2] <= tray.height - spec.joint().nesting_depth + _SLACK
+            _clear_of_corners(spec, shape, content, low, high)
+        assert content.count <= content.capacity
+        if shape.ramp and isinstance(content, Bulk) and row == 0:
+            room = content.size[0] * content.size[1] * content.size[2]
+            lost = (1.0 - 3.141592653589793 / 4.0) * shape.ramp.radius**2 * content.size[0]
+            assert room - lost >= 0.0
+        beside = [b for place, other, more in every if place == (column, row) and other is not content for b in more]
+        assert _reached(content, boxes, beside, (columns[column], (front, back)), tray.height)
+    for first, other in itertools.combinations([b for _, _, boxes in every for b in boxes[:30]], 2):
+        gaps = [max(first[0][a], other[0][a]) - min(first[1][a], other[1][a]) for a in range(3)]
+        assert max(gaps) >= -_SLACK
+    for holding in held_things(spec)[0][0, 0]:
+        there = sum(content.count for _, content, _ in every if content.item == holding.item.name)
+        lack = sum(entry.count for entry in held.unplaced if entry.pointer == holding.pointer)
+        assert there + lack == holding.item.count
+
+
+def _clear_of_corners(spec, shape, content, low, high):
+    """Assert that a box, or a standing cylinder, keeps its air from the tray's round inner corners."""
+    radius = CORNER_RADIUS - spec.joint().body_inset - shape.wall
+    round_ = 0.0 if isinstance(content, Bulk) else content.pose.round_radius
+    sides = [halves * shape.pitch / 2.0 - 2.0 * shape.inset for halves in shape.halves]
+    dx, dy = (
+        max(shape.wall + radius - low[a] - round_, high[a] - round_ - sides[a] + shape.wall + radius) for a in (0, 1)
+    )
+    if dx > 0.0 and dy > 0.0:
+        assert hypot(dx, dy) + round_ <= radius - AIR + 0.02
+
+
+def _reached(content, boxes, beside, room, wall_top):
+    """Whether the top things stick out by a grip or have a gap of a finger's breadth beside them."""
+    if isinstance(content, Bulk):
+        return min(content.size[:2]) >= 20.0
+    top = max(high[2] for _, high in boxes)
+    rod = content.pose.form == "cylinder" and content.pose.axis != "z"
+    grip = min(LEAST_GRIP, 0.4 * content.pose.size[2]) if rod else LEAST_GRIP
+    if top - wall_top >= grip - 0.3:
+        return True
+    every = [b for b in (*boxes, *beside) if b[1][2] >= top - content.pose.size[2] + _SLACK]
+    gaps = []
+    for axis, ends in enumerate(room):
+        spans = sorted((low[axis], high[axis]) for low, high in every)
+        reach = ends[0]
+        for low, high in spans:
+            gaps.append(low - reach)
+            reach = max(reach, high)
+        gaps.append(ends[1] - reach)
+    return max(gaps) >= FINGER_GAP - _SLACK
+
+
+@_modest
+@given(specs())
+def test_every_remedy_for_a_tray_works(spec):
+    held, _ = _made_and_filled(spec)
+    tray = spec.drawers[0].trays[0]
+    for lack in held.unplaced:
+        assert lack.reason
+        assert lack.remedy
+        height = re.fullmatch(r"Make the tray ([\d.]+) mm high\.", lack.remedy)
+        if height is None or float(height[1]) > 68.0 or len(held.unplaced) > 1:
+            continue
+        higher = tray.model_copy(update={"height": float(height[1])})
+        drawer = spec.drawers[0].model_copy(update={"trays": (higher,)})
+        again = spec.model_copy(update={"drawers": (drawer, *spec.drawers[1:])})
+        try:
+            assert lack.pointer not in {entry.pointer for entry in filled(again)[0].unplaced}
+        except TrayError:  # too low for its ledge or ramp
+            continue
+
+
+_kinds = st.lists(
+    st.builds(
+        lambda shape, **fields: {"shape": shape, **fields},
+        shapes,
+        count=st.integers(1, 20),
+        group=st.sampled_from(["a", "b"]),
+        label=st.booleans(),
+    ),
+    min_size=1,
+    max_size=6,
+).map(lambda kinds: [{"name": f"kind {k}", **kind} for k, kind in enumerate(kinds)])
+
+
+@settings(max_examples=15, deadline=None)
+@given(_kinds)
+def test_what_the_search_lays_out_can_be_said_by_hand(kinds):
+    """An automatic layout, written down as trays that hold things, is held by the same rules."""
+    spec = job(*kinds)
+    plan = lay_out(spec)
+    parts = {part.mark: part for part in plan.parts}
+    drawer = plan.drawers[0]
+    trays = []
+    for index, place in enumerate(drawer.placements):
+        inside = [entry for entry in drawer.contents if entry.placement == index]
+        if place.cell is None or place.at[2] or not inside or parts[place.mark].tray.pockets:
+            continue
+        part = parts[place.mark]
+        hold = [
+            {"item": entry.item, "count": entry.count, "compartment": _compartment(part, place, entry)}
+            for entry in inside
+        ]
+        if len({tuple(entry["compartment"]) for entry in hold}) != part.tray.grid[0] * part.tray.grid[1]:
+            continue  # a file with stops lies in several
+        trays.append({**part.tray.model_dump(mode="json"), "at": place.cell, "name": f"t{index}", "hold": hold})
+    counts = Counter()
+    for entry in (entry for tray in trays for entry in tray["hold"]):
+        counts[entry["item"]] += entry["count"]
+    held = [{**kind, "count": counts[kind["name"]]} for kind in kinds if counts[kind["name"]]]
+    by_hand = lay_out(job(*held, trays=trays))
+    assert not by_hand.unplaced
+    assert {(c.item, c.count) for c in by_hand.drawers[0].contents} == {
+        (entry["item"], entry["count"]) for tray in trays for entry in tray["hold"]
+    }
+    assert len([p for p in by_hand.drawers[0].placements if p.cell is not None]) == len(trays)
+
+
+def _compartment(part, place, entry):
+    """Return the column and row that the middle of an entry's box is in."""
+    steps = []
+    for axis, name in enumerate(("x", "y")):
+        middle = entry.at[axis] + entry.size[axis] / 2.0 - place.at[axis]
+        steps.append(sum(wall.axis == name and wall.at < middle for wall in part.shape.walls))
+    return steps
+
+
+def tray(*hold, **fields):
+    return {"name": "tray", "cells": [2, 4], "height": 22, "rim": "straight", "hold": hold, **fields}
+
+
+def test_held_things_are_in_the_plan_like_all_others():
+    spec = job(
+        item("pens", _PEN, count=12, label=True), item("cells", count=8), trays=[tray({"item": "pens"}, at=[1, 2])]
+    )
+    plan = lay_out(spec)
+    assert not plan.unplaced
+    pens = next(entry for entry in plan.drawers[0].contents if entry.item == "pens")
+    place = plan.drawers[0].placements[pens.placement]
+    assert (place.name, place.cell) == ("tray", (1.0, 2.0))
+    assert (pens.pointer, pens.count, pens.storage, pens.label) == ("/drawers/0/items/0", 12, "rows", "pens")
+    assert {entry.item for entry in plan.drawers[0].contents} == {"pens", "cells"}
+    assert next(part for part in plan.parts if part.mark == place.mark).tray.hold == ()
+
+
+def test_what_no_tray_holds_is_placed_by_the_search():
+    plan = lay_out(job(item("cells", count=30), trays=[tray({"item": "cells", "count": 5}, at=[0, 0])]))
+    assert not plan.unplaced
+    counts = sorted(entry.count for entry in plan.drawers[0].contents)
+    assert counts == [5, 25]
+    assert {entry.pointer for entry in plan.drawers[0].contents} == {"/drawers/0/items/0"}
+
+
+def test_an_explicit_layout_costs_no_search(monkeypatch):
+    searched = []
+    real = drawer_stock.search_drawer
+
+    def search(stock, *rest, **more):
+        searched.extend(stock.items)
+        return real(stock, *rest, **more)
+
+    monkeypatch.setattr(drawer_stock, "search_drawer", search)
+    (entry,) = lay_out(job(item("pens", _PEN, count=12), trays=[tray({"item": "pens"})])).drawers[0].contents
+    assert entry.count == 12
+    assert not searched
+
+
+def test_an_item_of_the_job_is_held_in_a_drawer():
+    plan = lay_out(job(items_of_job=[item("pens", _PEN, count=12)], trays=[tray({"item": "pens"})]))
+    (entry,) = plan.drawers[0].contents
+    assert (entry.pointer, entry.count) == ("/items/0", 12)
+
+
+@pytest.mark.parametrize(
+    ("thing", "fields", "reason", "remedy"),
+    [
+        (box("level", [200, 30, 20]), {}, "is 81 x 165 mm inside, and needs", "Give it a compartment of"),
+        (box("tin", [60, 60, 4]), {"height": 60}, "a finger reaches over 28.3", "Make the tray "),
+        (item("jars", _CYLINDER, count=2, storage="upright"), {"height": 14}, "and needs", "Make the tray "),
+        (item("jars", _CYLINDER, count=2), {"rim": "stacking", "height": 30}, "stand out", "straight rim"),
+        (box("tower", [30, 30, 90], storage="upright"), {"height": 40}, "drawer of 98 mm", "A drawer of 98 mm"),
+        (item("keys", count=2, storage="pocket"), {}, "has none", "Leave out `storage`"),
+        (item("pens", _PEN, count=80), {}, "has room for", "Give it a compartment of"),
+    ],
+)  # fmt: skip
+def test_what_does_not_fit_says_why_and_what_would_help(thing, fields, reason, remedy):
+    plan = lay_out(job(thing, trays=[tray({"item": thing["name"]}, **fields)]))
+    (lack,) = plan.unplaced
+    assert (lack.item, lack.pointer, lack.drawer) == (thing["name"], "/drawers/0/trays/0/hold/0", "top")
+    assert lack.reason.startswith(("compartment [0, 0] of tray 'tray'", "each is to have a pocket"))
+    assert re.search(reason, lack.reason)
+    assert lack.remedy.startswith(remedy) or remedy in lack.remedy
+
+
+def test_a_strict_job_is_refused_where_it_is_held():
+    with pytest.raises(LayoutError) as refused:
+        lay_out(job(box("level", [200, 30, 20]), trays=[tray({"item": "level"})], strict=True))
+    assert refused.value.pointer == "/drawers/0/trays/0/hold/0"
+
+
+def test_some_of_the_things_are_held_where_not_all_fit():
+    plan = lay_out(job(item("pens", _PEN, count=80), trays=[tray({"item": "pens"})]))
+    (lack,) = plan.unplaced
+    (entry,) = plan.drawers[0].contents
+    assert entry.count + lack.count == 80
+    assert entry.count > 6
+
+
+def test_several_kinds_lie_side_by_side_in_one_compartment_but_nothing_loose():
+    nuts = item("nuts", {"kind": "standard", "id": "nut-m4"}, count=50)
+    tools = [box("pliers", [150, 24, 12]), box("file", [140, 20, 8])]
+    plan = lay_out(job(*tools, nuts, trays=[tray({"item": "pliers"}, {"item": "file"}, {"item": "nuts"})]))
+    assert [entry.item for entry in plan.drawers[0].contents] == ["pliers", "file"]
+    (lack,) = plan.unplaced
+    assert lack.item == "nuts"
+
+
+def test_what_is_near_a_held_thing_stands_beside_its_tray():
+    held = tray({"item": "pens"}, at=[3, 2])
+    plan = lay_out(job(item("pens", _PEN, count=12), item("cells", count=4, near="pens"), trays=[held]))
+    cells = next(entry for entry in plan.drawers[0].contents if entry.item == "cells")
+    place = plan.drawers[0].placements[cells.placement]
+    assert abs(place.cell[0] - 3.0) <= 2.0

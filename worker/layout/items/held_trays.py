@@ -1,0 +1,201 @@
+"""Held things: what the trays of the list are said to hold, where it lies in them, and what does not fit.
+
+A hold that fits in part is kept in part; the rest is reported, and not placed elsewhere.
+"""
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from worker.layout.items.compartment_fit import Lying, Share, Stand, arrangement
+from worker.layout.items.hold_shortage import misfit
+from worker.layout.items.item_trays import ListedItem
+from worker.layout.model.plan import Stored, Unplaced
+from worker.layout.model.shapes import TrayShape
+from worker.layout.placement.objective import WEIGHTS
+from worker.layout.placement.assortment import UNDER_FOOT
+from worker.layout.storage.lane import Kind, natural_ways
+from worker.layout.storage.sizing_rules import DrawerLimits
+from worker.layout.storage.tray_option import content_box
+from worker.layout.tray.compartments import Compartment, compartments
+from worker.layout.tray.interior import on_grid, tray_room
+from worker.spec import Spec
+from worker.spec.drawer.tray import Tray
+from worker.spec.items.item import Item
+
+__all__ = ["HeldTray", "Holding", "fill_tray", "held_things", "not_held"]
+
+#: A tray is as wide as any drawer's grid, as far as the sizes of its things go.
+_SPAN = (1, 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Holding:
+    """Things of an item that a tray is said to hold: how many, the JSON Pointers of the item and of the entry."""
+
+    item: Item
+    count: int
+    item_pointer: str
+    pointer: str
+    compartment: tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class _Filled:
+    """A compartment with the holdings in it, as far as they fit."""
+
+    lying: Lying
+    holdings: tuple[Holding, ...]
+
+
+@dataclass(frozen=True)
+class HeldTray:
+    """What a tray of the list holds, and what of it does not fit."""
+
+    ground: DrawerLimits
+    filled: tuple[_Filled, ...]
+    unplaced: tuple[Unplaced, ...]
+
+    @property
+    def items(self) -> tuple[Item, ...]:
+        """The items in it, by compartment."""
+        return tuple(holding.item for filled in self.filled for holding in filled.holdings)
+
+    def stored(self, placement: int, corner: tuple[float, float, float]) -> Iterator[Stored]:
+        """Yield what lies in it.
+
+        Args:
+            placement: the tray's index in the drawer's placements.
+            corner: where its part's frame begins, in the drawer's.
+        """
+        for filled in self.filled:
+            names = [holding.item.name for holding in filled.holdings]
+            contents = filled.lying.fill(names, self.ground)
+            for holding, lane, content in zip(filled.holdings, filled.lying.lanes, contents, strict=True):
+                low, size = content_box(content)
+                x, y, z = (on_grid(a + b) for a, b in zip(corner, low, strict=True))
+                yield Stored(
+                    item=holding.item.name,
+                    pointer=holding.item_pointer,
+                    count=content.count,
+                    capacity=content.capacity,
+                    storage=lane.storage,
+                    shape=holding.item.plain,
+                    placement=placement,
+                    at=(x, y, z),
+                    size=(on_grid(size[0]), on_grid(size[1]), on_grid(size[2])),
+                    label=holding.item.label_text,
+                )
+
+
+def held_things(spec: Spec) -> tuple[Mapping[tuple[int, int], tuple[Holding, ...]], Mapping[str, int]]:
+    """Return what each tray is said to hold, by the indices of drawer and tray, and how many of each item are held.
+
+    The counts are by the item's JSON Pointer; an item of which things are held may have some left.
+    """
+    counts: Counter[str] = Counter()
+    for drawer, _, tray in spec.trays():
+        for hold in tray.hold:
+            pointer, _ = _listed(spec, drawer, hold.item)
+            counts[pointer] += hold.count or 0
+    every: dict[tuple[int, int], tuple[Holding, ...]] = {}
+    for drawer, index, tray in spec.trays():
+        holdings: list[Holding] = []
+        for number, hold in enumerate(tray.hold):
+            pointer, item = _listed(spec, drawer, hold.item)
+            count = hold.count
+            if count is None:
+                count = item.count - counts[pointer]
+                counts[pointer] = item.count
+            at = f"/drawers/{drawer}/trays/{index}/hold/{number}"
+            holdings.append(Holding(item, count, pointer, at, hold.compartment))
+        if holdings:
+            every[drawer, index] = tuple(holdings)
+    return every, counts
+
+
+def not_held(listed: Iterable[ListedItem], counts: Mapping[str, int]) -> tuple[ListedItem, ...]:
+    """Return the items of a list with what no tray holds of them; those that are all held are left out.
+
+    Args:
+        listed: the items with their JSON Pointers.
+        counts: how many are held, by pointer.
+    """
+    rest = ((pointer, item, item.count - counts.get(pointer, 0)) for pointer, item in listed)
+    return tuple(
+        (pointer, item if count == item.count else item.model_copy(update={"count": count}))
+        for pointer, item, count in rest
+        if count
+    )
+
+
+def _listed(spec: Spec, drawer: int, name: str) -> tuple[str, Item]:
+    listed = spec.held_item(drawer, name)
+    assert listed is not None  # noqa: S101 - the spec was checked
+    return listed
+
+
+def fill_tray(spec: Spec, drawer: int, tray: Tray, holdings: Sequence[Holding], shape: TrayShape) -> HeldTray:
+    """Return what of these holdings a tray has room for, compartment by compartment.
+
+    Args:
+        spec: the job.
+        drawer: index of the tray's drawer.
+        tray: the tray.
+        holdings: what it is said to hold.
+        shape: the tray's, as it is made.
+    """
+    own = spec.drawers[drawer]
+    ground = replace(DrawerLimits.of(spec, _SPAN, own.height), wall=tray.wall, floor=tray.floor)
+    stand = Stand(ground, tray.rim, WEIGHTS[spec.layout.profile])
+    filled: list[_Filled] = []
+    unplaced: list[Unplaced] = []
+    for compartment in _compartments(spec, tray, ground, shape):
+        inside = [holding for holding in holdings if holding.compartment == compartment.place]
+        kept: list[Holding] = []
+        for holding in inside:
+            others = [(other.item, other.count) for other in kept]
+            count = _most(compartment, others, (holding.item, holding.count), stand)
+            if count:
+                kept.append(replace(holding, count=count))
+            if count < holding.count:
+                lack = misfit(tray, compartment, [*others, (holding.item, holding.count)], stand, count)
+                missing = holding.count - count
+                unplaced.append(
+                    Unplaced(holding.item.name, holding.pointer, missing, lack.reason, lack.remedy, own.name)
+                )
+        lying = arrangement(compartment, [(holding.item, holding.count) for holding in kept], stand) if kept else None
+        if lying is not None:
+            filled.append(_Filled(lying, tuple(kept)))
+    return HeldTray(ground, tuple(filled), tuple(unplaced))
+
+
+def _compartments(spec: Spec, tray: Tray, ground: DrawerLimits, shape: TrayShape) -> tuple[Compartment, ...]:
+    room = tray_room(tray, joint=ground.joint, pitch=spec.grid.pitch, line_width=spec.line_width_of("tray"), pointer="")
+    return compartments(
+        room,
+        shape.walls,
+        ramp=shape.ramp,
+        ledge=shape.ledge,
+        overhang=ground.rim_overhang(tray.rim),
+        settling=UNDER_FOOT if tray.rim == "stacking" else 0.0,
+    )
+
+
+def _most(compartment: Compartment, others: Sequence[Share], share: Share, stand: Stand) -> int:
+    """Return how many of these things fit beside others, up to all, kept in a way that suits all of them."""
+    item, whole = share
+    ways = {way for way, _ in natural_ways(Kind(item.plain, whole, item.storage))}
+
+    def fits(count: int) -> bool:
+        if not {way for way, _ in natural_ways(Kind(item.plain, count, item.storage))} <= ways:
+            return False
+        return arrangement(compartment, [*others, (item, count)], stand) is not None
+
+    if fits(whole):
+        return whole
+    low, high = 0, whole
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if fits(middle) else (low, middle)
+    return low
