@@ -55,27 +55,47 @@ def contents(held):
                     (thing.at, tuple(a + b for a, b in zip(thing.at, thing.pose.size, strict=True)))
                     for thing in content.things()
                 ]
-            yield part.lying.compartment.place, content, boxes
+            yield part.lying.compartment, content, boxes
 
 
-def faces(shape, axis):
-    """Return the rooms along one axis from face to face, by the walls of the part."""
-    side = shape.halves[("x", "y").index(axis)] * shape.pitch / 2.0 - 2.0 * shape.inset
-    ends = [shape.wall]
-    for wall in shape.walls:
-        if wall.axis == axis:
-            ends += [wall.at - wall.thickness / 2.0, wall.at + wall.thickness / 2.0]
-    ends.append(side - shape.wall)
-    return list(zip(ends[::2], ends[1::2], strict=True))
+def blocked(shape):
+    """Yield the rectangles of the tray's inside that its walls, ledge and dividers take, with the air about them."""
+    wide, deep = (halves * shape.pitch / 2.0 - 2.0 * shape.inset for halves in shape.halves)
+    wall = shape.wall
+    yield -100.0, -100.0, wide + 100.0, wall
+    yield -100.0, deep - wall - (shape.ledge.depth if shape.ledge else 0.0), wide + 100.0, deep + 100.0
+    yield -100.0, -100.0, wall, deep + 100.0
+    yield wide - wall, -100.0, wide + 100.0, deep + 100.0
+    for inner in shape.walls:
+        low, high = inner.at - inner.thickness / 2.0, inner.at + inner.thickness / 2.0
+        start, end = inner.span or (0.0, deep if inner.axis == "x" else wide)
+        yield (low, start, high, end) if inner.axis == "x" else (start, low, end, high)
 
 
 _storages = st.sampled_from([None, None, "rows", "upright", "loose"])
 
 
+def _parted(at, *spans):
+    """Return a divider from left to right, and others from it to the back or the front."""
+    return {"dividers": [{"axis": "y", "at": at}, *({"axis": "x", "at": x, "span": span} for x, span in spans)]}
+
+
+_divided = [
+    ((1, 1), {}),
+    ((2, 1), {"compartments": [2, 1]}),
+    ((1, 2), {"compartments": [1, 2]}),
+    ((3, 1), {"compartments": [3, 1]}),
+    ((2, 2), {"compartments": [2, 2]}),
+    ((2, 2), _parted(25.0, (18.0, [0, 25]))),
+    ((2, 2), {"dividers": [{"axis": "x", "at": 17.0, "height": 6}, {"axis": "y", "at": 20.0, "span": [0, 17]}]}),
+    ((3, 2), _parted(30.0, (12.0, [0, 30]), (24.0, [0, 30]))),
+]
+
+
 @st.composite
 def specs(draw):
     """Draw a job with one tray that is to hold one to four kinds of things in its compartments."""
-    grid = draw(st.sampled_from([(1, 1), (1, 1), (2, 1), (1, 2), (3, 1), (2, 2)]))
+    grid, dividers = draw(st.sampled_from(_divided))
     kinds = draw(st.lists(shapes, min_size=1, max_size=4))
     items = [
         item(f"k{n}", shape, count=draw(st.integers(1, 40)), storage=draw(_storages)) for n, shape in enumerate(kinds)
@@ -90,7 +110,7 @@ def specs(draw):
         "cells": draw(st.tuples(st.integers(1, 5), st.integers(1, 5))),
         "height": draw(st.integers(14, 68)),
         "rim": draw(st.sampled_from(["straight", "straight", "stacking"])),
-        "compartments": grid,
+        **dividers,
         "wall": wall,
         "finger_ramp": draw(st.sampled_from([False, False, True])),
         "label_ledge": draw(st.sampled_from([False, False, True])),
@@ -113,25 +133,28 @@ def test_what_is_held_lies_in_its_compartment_clear_of_all_and_can_be_taken(spec
     held, shape = _made_and_filled(spec)
     tray = spec.drawers[0].trays[0]
     limit = spec.drawers[0].height - FRAME_AIR
-    columns, rows = faces(shape, "x"), faces(shape, "y")
+    walls = list(blocked(shape))
     every = list(contents(held))
-    for (column, row), content, boxes in every:
-        front = rows[row][0] + (shape.ramp.radius if shape.ramp and row == 0 and not isinstance(content, Bulk) else 0.0)
-        back = rows[row][1] - (shape.ledge.depth if shape.ledge and row == len(rows) - 1 else 0.0)
+    for compartment, content, boxes in every:
         for low, high in boxes:
-            assert columns[column][0] + AIR - _SLACK <= low[0] < high[0] <= columns[column][1] - AIR + _SLACK
-            assert front + AIR - _SLACK <= low[1] < high[1] <= back - AIR + _SLACK
+            for left, front, right, back in walls:
+                apart = max(left - high[0], low[0] - right, front - high[1], low[1] - back)
+                assert apart >= AIR - _SLACK
+            if shape.ramp and not isinstance(content, Bulk) and compartment.place[1] == 0:
+                assert low[1] >= shape.wall + shape.ramp.radius + AIR - _SLACK
+            assert all(compartment.at[a] < low[a] < high[a] < compartment.at[a] + compartment.size[a] for a in (0, 1))
             assert shape.floor_top - _SLACK <= low[2] < high[2] <= limit + _SLACK
             if tray.rim == "stacking":
                 assert high[2] <= tray.height - spec.joint().nesting_depth + _SLACK
             _clear_of_corners(spec, shape, content, low, high)
         assert content.count <= content.capacity
-        if shape.ramp and isinstance(content, Bulk) and row == 0:
+        if shape.ramp and isinstance(content, Bulk) and compartment.place[1] == 0:
             room = content.size[0] * content.size[1] * content.size[2]
             lost = (1.0 - 3.141592653589793 / 4.0) * shape.ramp.radius**2 * content.size[0]
             assert room - lost >= 0.0
-        beside = [b for place, other, more in every if place == (column, row) and other is not content for b in more]
-        assert _reached(content, boxes, beside, (columns[column], (front, back)), tray.height)
+        beside = [b for room, other, more in every if room == compartment and other is not content for b in more]
+        room = [(low, low + size) for low, size in zip(compartment.at, compartment.size, strict=True)]
+        assert _reached(content, boxes, beside, room, tray.height)
     for first, other in itertools.combinations([b for _, _, boxes in every for b in boxes[:30]], 2):
         gaps = [max(first[0][a], other[0][a]) - min(first[1][a], other[1][a]) for a in range(3)]
         assert max(gaps) >= -_SLACK
@@ -345,3 +368,17 @@ def test_what_is_near_a_held_thing_stands_beside_its_tray():
     cells = next(entry for entry in plan.drawers[0].contents if entry.item == "cells")
     place = plan.drawers[0].placements[cells.placement]
     assert abs(place.cell[0] - 3.0) <= 2.0
+
+
+def test_compartments_behind_each_other_are_named_by_column_and_row():
+    parted = {"dividers": [{"axis": "y", "at": 60}, {"axis": "x", "at": 60, "span": [60, 123]}]}
+    kinds = [box(name, [40, 40, 12]) for name in ("front", "left", "right")]
+    places = {"front": [1, 0], "left": [0, 1], "right": [1, 1]}
+    hold = [{"item": name, "compartment": place} for name, place in places.items()]
+    plan = lay_out(job(*kinds, trays=[tray(*hold, cells=[3, 3], height=24, **parted)]))
+    assert not plan.unplaced
+    middles = {
+        entry.item: [entry.at[axis] + entry.size[axis] / 2.0 for axis in (0, 1)] for entry in plan.drawers[0].contents
+    }
+    assert middles["left"][0] < middles["front"][0] < middles["right"][0]
+    assert middles["front"][1] < min(middles["left"][1], middles["right"][1])

@@ -151,7 +151,7 @@ def fill_tray(spec: Spec, drawer: int, tray: Tray, holdings: Sequence[Holding], 
     filled: list[_Filled] = []
     unplaced: list[Unplaced] = []
     for compartment in _compartments(spec, tray, ground, shape):
-        inside = [holding for holding in holdings if holding.compartment == compartment.place]
+        inside = [holding for holding in holdings if compartment.covers(holding.compartment)]
         kept: list[Holding] = []
         for holding in inside:
             others = [(other.item, other.count) for other in kept]

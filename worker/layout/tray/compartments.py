@@ -1,29 +1,40 @@
 """Compartments: the rooms between the walls of a tray."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TypeAlias
 
 from worker.layout.model.shapes import Ledge, Point, Ramp, Wall
-from worker.layout.tray.dividers import spans
+from worker.layout.tray.dividers import Span, spans
 from worker.layout.tray.interior import Room, on_grid
 
 __all__ = ["Compartment", "compartments"]
 
+#: Column from the left and row from the front.
+_Place: TypeAlias = tuple[int, int]
+
 
 @dataclass(frozen=True, slots=True)
 class Compartment:
-    """Room between four walls; ``place`` is its column from the left and its row from the front.
+    """Room between four walls: ``place`` is its first column from the left and row from the front.
 
-    ``at`` is its front left corner and ``size`` its width and depth, in mm in the part's frame. ``low`` and ``high``
-    are the heights over the floor of the lowest and the highest of its walls, ``ramp`` the radius of the finger ramp
-    along its front.
+    Columns and rows are counted as if every divider were of full length; ``reach`` is how many of them it takes. ``at``
+    is its front left corner and ``size`` its width and depth, in mm in the part's frame. ``low`` and ``high`` are the
+    heights over the floor of the lowest and the highest of its walls, ``ramp`` the radius of the finger ramp along its
+    front.
     """
 
-    place: tuple[int, int]
+    place: _Place
+    reach: tuple[int, int]
     at: Point
     size: Point
     low: float
     high: float
     ramp: float | None = None
+
+    def covers(self, place: _Place) -> bool:
+        """Return whether it takes this column and row."""
+        return all(first <= k < first + many for first, many, k in zip(self.place, self.reach, place, strict=True))
 
 
 def compartments(
@@ -41,30 +52,90 @@ def compartments(
         overhang: how far its rim hangs over the interior, in mm; what lies under it cannot be lifted out.
         settling: by how much dividers may be lower than the walls without counting as lower.
     """
-    columns, rows = spans(room, walls, "x"), spans(room, walls, "y")
-    outer = on_grid(room.height - overhang)
-    heights: list[list[float]] = []
-    for axis in ("x", "y"):
-        between = [on_grid(wall.top - room.floor_top + settling) for wall in walls if wall.axis == axis]
-        heights.append([outer, *(min(height, outer) for height in between), outer])
-    rooms: list[Compartment] = []
-    for row, (front, back) in enumerate(rows):
-        for column, (left, right) in enumerate(columns):
-            around = (*heights[0][column : column + 2], *heights[1][row : row + 2])
-            low_x = left + (overhang if column == 0 else 0.0)
-            high_x = right - (overhang if column == len(columns) - 1 else 0.0)
-            low_y = front + (overhang if row == 0 else 0.0)
-            high_y = back - (overhang if row == len(rows) - 1 else 0.0)
-            if ledge is not None and row == len(rows) - 1:
-                high_y -= ledge.depth
-            rooms.append(
-                Compartment(
-                    place=(column, row),
-                    at=(on_grid(low_x), on_grid(low_y)),
-                    size=(on_grid(high_x - low_x), on_grid(high_y - low_y)),
-                    low=min(around),
-                    high=max(around),
-                    ramp=ramp.radius if ramp is not None and row == 0 else None,
+    grid = _Grid(room, walls, on_grid(room.height - overhang), settling)
+    return tuple(_compartment(grid, place, reach, ramp, ledge, overhang) for place, reach in grid.rooms())
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """The columns and rows of a tray; ``outer`` is the height of its walls over the floor, in mm."""
+
+    room: Room
+    walls: tuple[Wall, ...]
+    outer: float
+    settling: float
+
+    @property
+    def columns(self) -> Sequence[Span]:
+        """Where each column begins and ends."""
+        return spans(self.room, self.walls, "x")
+
+    @property
+    def rows(self) -> Sequence[Span]:
+        """Where each row begins and ends."""
+        return spans(self.room, self.walls, "y")
+
+    def rooms(self) -> Iterator[tuple[_Place, tuple[int, int]]]:
+        """Yield each compartment: its first column and row, and how many it takes."""
+        across, back = len(self.columns), len(self.rows)
+        taken: set[_Place] = set()
+        for y in range(back):
+            for x in range(across):
+                if (x, y) in taken:
+                    continue
+                # dividers end at walls and at each other, so every compartment is a rectangle
+                wide = next(
+                    (k for k in range(1, across - x) if self.between((x + k - 1, y), 0) is not None), across - x
                 )
-            )
-    return tuple(rooms)
+                deep = next((k for k in range(1, back - y) if self.between((x, y + k - 1), 1) is not None), back - y)
+                taken |= {(x + i, y + j) for i in range(wide) for j in range(deep)}
+                yield (x, y), (wide, deep)
+
+    def between(self, place: _Place, axis: int) -> float | None:
+        """Return the height of the wall behind a place along an axis, 0 for x; None where there is none."""
+        along, across = (self.columns, self.rows) if axis == 0 else (self.rows, self.columns)
+        number, beside = place[axis], across[place[1 - axis]]
+        if not 0 <= number < len(along) - 1:
+            return self.outer
+        middle = (beside[0] + beside[1]) / 2.0
+        tops = [
+            wall.top
+            for wall in self.walls
+            if wall.axis == ("x", "y")[axis]
+            and along[number][1] < wall.at < along[number + 1][0]
+            and (wall.span is None or wall.span[0] < middle < wall.span[1])
+        ]
+        return min(on_grid(max(tops) - self.room.floor_top + self.settling), self.outer) if tops else None
+
+    def around(self, place: _Place, reach: tuple[int, int]) -> Iterator[float]:
+        """Yield the heights of the walls around a compartment."""
+        for axis in (0, 1):
+            for k in range(reach[1 - axis]):
+                for end in (place[axis] - 1, place[axis] + reach[axis] - 1):
+                    at = (end, place[1] + k) if axis == 0 else (place[0] + k, end)
+                    height = self.between(at, axis)
+                    if height is not None:
+                        yield height
+
+
+def _compartment(  # noqa: PLR0917 - of one tray
+    grid: _Grid, place: _Place, reach: tuple[int, int], ramp: Ramp | None, ledge: Ledge | None, overhang: float
+) -> Compartment:
+    ends: list[Span] = []
+    for axis, lines in enumerate((grid.columns, grid.rows)):
+        first, last = place[axis], place[axis] + reach[axis] - 1
+        low = lines[first][0] + (overhang if first == 0 else 0.0)
+        high = lines[last][1] - (overhang if last == len(lines) - 1 else 0.0)
+        if axis == 1 and ledge is not None and last == len(lines) - 1:
+            high -= ledge.depth
+        ends.append((on_grid(low), on_grid(high)))
+    around = tuple(grid.around(place, reach))
+    return Compartment(
+        place=place,
+        reach=reach,
+        at=(ends[0][0], ends[1][0]),
+        size=(on_grid(ends[0][1] - ends[0][0]), on_grid(ends[1][1] - ends[1][0])),
+        low=min(around),
+        high=max(around),
+        ramp=ramp.radius if ramp is not None and place[1] == 0 else None,
+    )

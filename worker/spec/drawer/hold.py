@@ -23,5 +23,7 @@ class Hold(Noun):
         default=None, description="Number of things; null for all that no other tray holds."
     )
     compartment: tuple[_Index, _Index] = Field(
-        default=(0, 0), description="Column from the left and row from the front, counted from 0."
+        default=(0, 0),
+        description="Column from the left and row from the front, counted from 0, as if every divider were of full "
+        "length; any of them names a compartment that takes several.",
     )

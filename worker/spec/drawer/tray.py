@@ -171,10 +171,17 @@ class Tray(Noun):
 
     @property
     def grid(self) -> tuple[int, int]:
-        """Number of columns and rows of compartments."""
+        """Number of columns and rows of compartments, counted as if every divider were of full length."""
         even = self.compartments or (1, 1)
-        across, back = (sum(divider.axis == axis for divider in self.dividers) for axis in ("x", "y"))
-        return even[0] + across, even[1] + back
+        return even[0] + self._lines("x"), even[1] + self._lines("y")
+
+    def _lines(self, axis: Literal["x", "y"]) -> int:
+        """Return the number of dividers on an axis; those in line with each other count once."""
+        lines, reached = 0, 0.0
+        for at in sorted(divider.at for divider in self.dividers if divider.axis == axis):
+            lines += at - self.wall / 2.0 > reached
+            reached = at + self.wall / 2.0
+        return lines
 
     @model_validator(mode="after")
     def _rules(self) -> Self:

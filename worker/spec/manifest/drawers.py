@@ -101,7 +101,7 @@ class UnplacedEntry(OutputModel):
     item: str
     """Name of the item."""
     pointer: str
-    """JSON Pointer to the item in the spec."""
+    """JSON Pointer to the item in the spec, or to the entry of a tray's `hold` that does not fit."""
     drawer: str | None
     """Drawer they were listed for; null if any drawer of the job would do."""
     count: Quantity
