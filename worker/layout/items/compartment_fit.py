@@ -20,7 +20,7 @@ from worker.spec.drawer.tray import Rim
 from worker.spec.items.item import Item
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["Limit", "Lying", "Share", "Stand", "arrangement"]
+__all__ = ["Limit", "Lying", "Share", "TrayRules", "arrangement"]
 
 #: Some of an item's things.
 Share: TypeAlias = tuple[Item, int]
@@ -36,7 +36,7 @@ _ANY_HEIGHT: Final = 1000.0
 
 
 @dataclass(frozen=True)
-class Stand:
+class TrayRules:
     """What things in a tray are judged by: the drawer's limits with the tray's walls, its rim, the weights of ways.
 
     ``lifted`` are the limits that do not count.
@@ -47,7 +47,7 @@ class Stand:
     weights: Weights
     lifted: frozenset[Limit] = frozenset()
 
-    def without(self, *limits: Limit) -> "Stand":
+    def without(self, *limits: Limit) -> "TrayRules":
         """Return the same without these limits."""
         ground = replace(self.ground, height=_ANY_HEIGHT) if "drawer" in limits else self.ground
         return replace(self, ground=ground, lifted=self.lifted | set(limits))
@@ -73,17 +73,17 @@ class Lying:
             at += width
 
 
-def arrangement(compartment: Compartment, shares: Sequence[Share], stand: Stand) -> Lying | None:
+def arrangement(compartment: Compartment, shares: Sequence[Share], rules: TrayRules) -> Lying | None:
     """Return the best way to keep all of these things in a compartment; None where there is none.
 
     Args:
         compartment: the room.
         shares: the things, in the order in which they are to lie, from the left or the front.
-        stand: the tray's.
+        rules: the tray's.
     """
     best: tuple[tuple[float, ...], Lying] | None = None
     for axis in (0, 1):
-        choices = [_choices(compartment, share, axis, stand, alone=len(shares) == 1) for share in shares]
+        choices = [_choices(compartment, share, axis, rules, alone=len(shares) == 1) for share in shares]
         for chosen in itertools.product(*(options[:_MOST_BESIDE] for options in choices)):
             picked = tuple(lane for _, lane in chosen)
             room = _clear(compartment, picked).size[axis]
@@ -98,39 +98,39 @@ def arrangement(compartment: Compartment, shares: Sequence[Share], stand: Stand)
 
 
 def _choices(
-    compartment: Compartment, share: Share, axis: int, stand: Stand, *, alone: bool
+    compartment: Compartment, share: Share, axis: int, rules: TrayRules, *, alone: bool
 ) -> list[tuple[float, Lane]]:
     """Return the lanes of a kind that suit a compartment and the costs of taking things out of them, best first."""
     item, count = share
     kind = Kind(item.plain, count, item.storage)
     choices: list[tuple[float, Lane]] = []
     for room in dict.fromkeys((compartment, _clear(compartment))):
-        for lane in lanes(kind, 0, room.size[1 - axis], stand.ground) if min(room.size) > 0.0 else ():
+        for lane in lanes(kind, 0, room.size[1 - axis], rules.ground) if min(room.size) > 0.0 else ():
             if lane.count != count or room != _clear(compartment, [lane]):
                 continue
-            if _suits(lane, room, axis, stand) and (alone or _lies_beside(lane)):
-                cost = stand.weights.lane(item, lane)
+            if _suits(lane, room, axis, rules) and (alone or _lies_beside(lane)):
+                cost = rules.weights.lane(item, lane)
                 if axis == 1 and lane.pose.size[1] > LONG:
-                    cost += stand.weights.side
+                    cost += rules.weights.side
                 choices.append((cost, lane if axis == 0 else lane.turned()))
     choices.sort(key=lambda choice: (choice[0], choice[1].layers, choice[1].width))
     return choices
 
 
-def _suits(lane: Lane, room: Compartment, axis: int, stand: Stand) -> bool:
+def _suits(lane: Lane, room: Compartment, axis: int, rules: TrayRules) -> bool:
     """Return whether a compartment has room for a lane and walls that suit it."""
-    width, lifted = room.size[axis], stand.lifted
+    width, lifted = room.size[axis], rules.lifted
     if lane.width > width + LENGTH_EPSILON or lane.inner:
         return False
     if "low" not in lifted and room.low < lane.walls - LENGTH_EPSILON:
         return False
     if "high" not in lifted and room.high > lane.most + LENGTH_EPSILON:
         return False
-    if stand.rim == "stacking" and "rim" not in lifted and lane.stack + UNDER_FOOT > room.high + LENGTH_EPSILON:
+    if rules.rim == "stacking" and "rim" not in lifted and lane.stack + UNDER_FOOT > room.high + LENGTH_EPSILON:
         return False
     if lane.way != "heap" or room.ramp is None or lane.goods is None:
         return True
-    margin = 2.0 * stand.ground.margin(0.0)
+    margin = 2.0 * rules.ground.margin(0.0)
     sides = [along - margin for along in room.size]
     heaped = heap(lane.goods, sides[0], sides[1], room.ramp)
     return heaped is not None and ("low" in lifted or heaped.walls <= room.low + LENGTH_EPSILON)

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from worker.layout.items.compartment_fit import Lying, Share, Stand, arrangement
+from worker.layout.items.compartment_fit import Lying, Share, TrayRules, arrangement
 from worker.layout.items.hold_shortage import misfit
 from worker.layout.items.item_trays import ListedItem
 from worker.layout.model.plan import Stored, Unplaced
@@ -147,7 +147,7 @@ def fill_tray(spec: Spec, drawer: int, tray: Tray, holdings: Sequence[Holding], 
     """
     own = spec.drawers[drawer]
     ground = replace(DrawerLimits.of(spec, _SPAN, own.height), wall=tray.wall, floor=tray.floor)
-    stand = Stand(ground, tray.rim, WEIGHTS[spec.layout.profile])
+    rules = TrayRules(ground, tray.rim, WEIGHTS[spec.layout.profile])
     filled: list[_Filled] = []
     unplaced: list[Unplaced] = []
     for compartment in _compartments(spec, tray, ground, shape):
@@ -155,16 +155,16 @@ def fill_tray(spec: Spec, drawer: int, tray: Tray, holdings: Sequence[Holding], 
         kept: list[Holding] = []
         for holding in inside:
             others = [(other.item, other.count) for other in kept]
-            count = _most(compartment, others, (holding.item, holding.count), stand)
+            count = _most(compartment, others, (holding.item, holding.count), rules)
             if count:
                 kept.append(replace(holding, count=count))
             if count < holding.count:
-                lack = misfit(tray, compartment, [*others, (holding.item, holding.count)], stand, count)
+                lack = misfit(tray, compartment, [*others, (holding.item, holding.count)], rules, count)
                 missing = holding.count - count
                 unplaced.append(
                     Unplaced(holding.item.name, holding.pointer, missing, lack.reason, lack.remedy, own.name)
                 )
-        lying = arrangement(compartment, [(holding.item, holding.count) for holding in kept], stand) if kept else None
+        lying = arrangement(compartment, [(holding.item, holding.count) for holding in kept], rules) if kept else None
         if lying is not None:
             filled.append(_Filled(lying, tuple(kept)))
     return HeldTray(ground, tuple(filled), tuple(unplaced))
@@ -182,7 +182,7 @@ def _compartments(spec: Spec, tray: Tray, ground: DrawerLimits, shape: TrayShape
     )
 
 
-def _most(compartment: Compartment, others: Sequence[Share], share: Share, stand: Stand) -> int:
+def _most(compartment: Compartment, others: Sequence[Share], share: Share, rules: TrayRules) -> int:
     """Return how many of these things fit beside others, up to all, kept in a way that suits all of them."""
     item, whole = share
     ways = {way for way, _ in natural_ways(Kind(item.plain, whole, item.storage))}
@@ -190,7 +190,7 @@ def _most(compartment: Compartment, others: Sequence[Share], share: Share, stand
     def fits(count: int) -> bool:
         if not {way for way, _ in natural_ways(Kind(item.plain, count, item.storage))} <= ways:
             return False
-        return arrangement(compartment, [*others, (item, count)], stand) is not None
+        return arrangement(compartment, [*others, (item, count)], rules) is not None
 
     if fits(whole):
         return whole

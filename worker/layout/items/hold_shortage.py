@@ -9,7 +9,7 @@ from math import ceil
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
-from worker.layout.items.compartment_fit import Limit, Share, Stand, arrangement
+from worker.layout.items.compartment_fit import Limit, Share, TrayRules, arrangement
 from worker.layout.tray.compartments import Compartment
 from worker.layout.tray.interior import UNDER_RIM, on_grid
 from worker.spec.drawer.tray import Tray
@@ -36,11 +36,11 @@ class _Case:
     tray: Tray
     room: Compartment
     shares: Sequence[Share]
-    stand: Stand
+    rules: TrayRules
 
-    def fits(self, room: Compartment | None = None, stand: Stand | None = None) -> bool:
+    def fits(self, room: Compartment | None = None, rules: TrayRules | None = None) -> bool:
         """Return whether all of the things fit another compartment, or are judged by less."""
-        return arrangement(room or self.room, self.shares, stand or self.stand) is not None
+        return arrangement(room or self.room, self.shares, rules or self.rules) is not None
 
     def walls(self, by: float) -> Compartment:
         """Return the compartment with its outer walls higher by so many mm, its dividers no higher than they."""
@@ -53,17 +53,17 @@ class _Case:
         return f"{self.tray.height + by:g} mm"
 
 
-def misfit(tray: Tray, room: Compartment, shares: Sequence[Share], stand: Stand, kept: int) -> Misfit:
+def misfit(tray: Tray, room: Compartment, shares: Sequence[Share], rules: TrayRules, kept: int) -> Misfit:
     """Return why the last of these things do not fit a compartment beside the others.
 
     Args:
         tray: the tray.
         room: the compartment.
         shares: the things, those that do not fit last.
-        stand: what they are judged by.
+        rules: what they are judged by.
         kept: how many of the last do fit.
     """
-    case = _Case(tray, room, shares, stand)
+    case = _Case(tray, room, shares, rules)
     item, count = shares[-1]
     where = f"compartment {list(room.place)} of tray {tray.name!r}"
     if item.storage == "pocket":
@@ -90,7 +90,7 @@ def _one_limit(case: _Case) -> Misfit | None:
 def _size_and_limit(case: _Case) -> Misfit | None:
     """Return the limit that is in the way beside the compartment's size."""
     for limit, cause in _OTHER_LIMITS.items():
-        larger = _large_enough(replace(case, stand=case.stand.without(limit)))
+        larger = _large_enough(replace(case, rules=case.rules.without(limit)))
         lack = None if larger is None else cause(replace(case, room=larger))
         if larger is not None and lack is not None:
             small = _small(case, larger)
@@ -100,7 +100,7 @@ def _size_and_limit(case: _Case) -> Misfit | None:
 
 
 def _too_high(case: _Case) -> Misfit | None:
-    if not case.fits(stand=case.stand.without("high")):
+    if not case.fits(rules=case.rules.without("high")):
         return None
     by = _first(lambda by: case.fits(case.walls(-by)), case.room.high)
     if by is None:
@@ -113,7 +113,7 @@ def _too_high(case: _Case) -> Misfit | None:
 
 
 def _too_low(case: _Case) -> Misfit | None:
-    if not case.fits(stand=case.stand.without("low")):
+    if not case.fits(rules=case.rules.without("low")):
         return None
     room = case.room
     if room.low < room.high:
@@ -134,25 +134,25 @@ def _too_low(case: _Case) -> Misfit | None:
 
 
 def _under_rim(case: _Case) -> Misfit | None:
-    if case.stand.rim != "stacking" or not case.fits(stand=case.stand.without("rim")):
+    if case.rules.rim != "stacking" or not case.fits(rules=case.rules.without("rim")):
         return None
     reason = f"ends {_mm(case.room.high)} mm over its floor, where a tray above begins, and the things stand out"
-    straight = on_grid(case.tray.height - case.stand.ground.floor_top - UNDER_RIM)
+    straight = on_grid(case.tray.height - case.rules.ground.floor_top - UNDER_RIM)
     bare = replace(case.room, high=straight, low=min(straight, case.room.low))
-    if case.fits(bare, replace(case.stand, rim="straight")):
+    if case.fits(bare, replace(case.rules, rim="straight")):
         return Misfit(reason, "Give the tray a straight rim.")
     by = _first(lambda by: case.fits(case.walls(by)), _MOST_HIGHER)
     return None if by is None else Misfit(reason, f"Make the tray {case.height(by)} high.")
 
 
 def _too_tall(case: _Case) -> Misfit | None:
-    if not case.fits(stand=case.stand.without("drawer")):
+    if not case.fits(rules=case.rules.without("drawer")):
         return None
-    ground = case.stand.ground
+    ground = case.rules.ground
 
     def fits(by: float) -> bool:
         higher = replace(ground, height=ground.height + by)
-        return case.fits(stand=replace(case.stand, ground=higher))
+        return case.fits(rules=replace(case.rules, ground=higher))
 
     by = _least(fits, _MOST_HIGHER)
     if by is None:
