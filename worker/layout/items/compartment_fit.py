@@ -9,12 +9,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal, TypeAlias
 
-from worker.layout.placement.objective import Weights
 from worker.layout.placement.assortment import LONG, UNDER_FOOT
-from worker.layout.storage.lane import Kind, Lane, lanes
+from worker.layout.placement.objective import Weights
+from worker.layout.storage.lane import Lane
+from worker.layout.storage.lane_sizing import lanes
 from worker.layout.storage.loose import heap
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.tray_option import Bulk, Lot
+from worker.layout.storage.ways import Kind
 from worker.layout.tray.compartments import Compartment
 from worker.spec.drawer.tray import Rim
 from worker.spec.items.item import Item
@@ -105,7 +107,7 @@ def _choices(
     kind = Kind(item.plain, count, item.storage)
     choices: list[tuple[float, Lane]] = []
     for room in dict.fromkeys((compartment, _clear(compartment))):
-        for lane in lanes(kind, 0, room.size[1 - axis], rules.ground) if min(room.size) > 0.0 else ():
+        for lane in lanes(kind, room.size[1 - axis], rules.ground) if min(room.size) > 0.0 else ():
             if lane.count != count or room != _clear(compartment, [lane]):
                 continue
             if _suits(lane, room, axis, rules) and (alone or _lies_beside(lane)):

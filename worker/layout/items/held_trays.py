@@ -12,11 +12,11 @@ from worker.layout.items.hold_shortage import misfit
 from worker.layout.items.item_trays import ListedItem
 from worker.layout.model.plan import Stored, Unplaced
 from worker.layout.model.shapes import TrayShape
-from worker.layout.placement.objective import WEIGHTS
 from worker.layout.placement.assortment import UNDER_FOOT
-from worker.layout.storage.lane import Kind, natural_ways
+from worker.layout.placement.objective import WEIGHTS
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.tray_option import content_box
+from worker.layout.storage.ways import Kind, natural_ways
 from worker.layout.tray.compartments import Compartment, compartments
 from worker.layout.tray.interior import on_grid, tray_room
 from worker.spec import Spec
