@@ -50,3 +50,15 @@ def test_free_cells_are_worth_something_up_to_a_share():
     region = Region(bay, bay.bits, {0: 1}, Spare(1.0, 8))
     assert [column for column, _ in solve_region(region, [dear], [], 0.02)] == [dear]
     assert solve_region(Region(bay, bay.bits, {0: 1}, Spare(1.0, 16)), [dear], [], 0.02) == []
+
+
+def test_a_footprint_that_is_there_already_is_preferred():
+    bay = Bay.open(8, 4, step=2)
+    broad, long = plain_column(0, (4, 2), worth=5.0), plain_column(0, (2, 6), worth=5.5)
+    square = plain_column(1, (2, 4), worth=5.0)
+    for variety, expected in ((0.0, long), (2.0, broad)):
+        region = Region(Bay.open(8, 8, step=2), Bay.open(8, 8, step=2).bits, {0: 1, 1: 1}, Spare(0.0, 0), variety)
+        assert expected in [column for column, _ in solve_region(region, [broad, long, square], [], 0.05)]
+    region = Region(bay, bay.bits, {0: 1}, Spare(0.0, 0), 2.0, frozenset({(2, 4)}))
+    assert region.value([(broad, (0, 0))]) == 5.0
+    assert region.value([(long, (0, 0))]) == 3.5

@@ -13,6 +13,7 @@ from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.placement.column_pricing import columns
 from worker.layout.placement.drawer_search import search_drawer
+from worker.layout.placement.even_heights import even_heights
 from worker.layout.placement.region_solver import Standing
 from worker.layout.placement.tray_columns import Column
 from worker.layout.storage.tray_option import Option
@@ -105,7 +106,7 @@ def fill_drawer(
     loose = [entry for entry in standing if entry not in held]
     free = search_drawer(assortment, bay, moves=moves, spare=site.layout.spare, begin=loose, skip=pins)
     if settle:
-        free = arrange(assortment, bay, free, site.anchors)
+        free = arrange(assortment, bay, even_heights(assortment, free), site.anchors)
     stock = Stock(site, assortment, (*fixed, *held, *free))
     number = {id(item): index for index, item in enumerate(items)}
     missing = [(number[id(item)], count) for item, count in stock.missing]

@@ -15,7 +15,7 @@ from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay
 from worker.layout.placement.column_pricing import ColumnPool
 from worker.layout.placement.linear_prices import linear_prices
-from worker.layout.placement.region_solver import Region, Spare, Standing, solve_region, total_value
+from worker.layout.placement.region_solver import Region, Spare, Standing, shapes_of, solve_region, total_value
 from worker.layout.placement.tray_columns import Column, ColumnKey
 
 __all__ = ["search_drawer"]
@@ -71,7 +71,8 @@ class _Layout:
 
     def value(self) -> float:
         """Return the layout's value in minutes."""
-        return total_value(self.standing, self.bay.bits.bit_count(), self.spare)
+        variety = self.stock.weights.variety * len(shapes_of(self.standing))
+        return total_value(self.standing, self.bay.bits.bit_count(), self.spare) - variety
 
 
 def dict_of(column: Column) -> Counter[int]:
@@ -195,7 +196,9 @@ def _improve(layout: _Layout, random: Random, move: int) -> None:
         return
     keys = {id(column) for column, _ in current}
     pool = [column for column, _ in current] + [column for column in pool if id(column) not in keys]
-    result = solve_region(Region(bay, free, left, layout.spare), pool, current, _LIMIT)
+    result = solve_region(
+        Region(bay, free, left, layout.spare, stock.weights.variety, shapes_of(kept)), pool, current, _LIMIT
+    )
     layout.standing = kept + result
 
 

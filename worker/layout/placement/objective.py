@@ -48,10 +48,11 @@ class Weights:
     ``access`` is the worth of one thing by how often it is used, ``doubling`` the share that each doubling of its count
     adds, ``size`` the exponent by which its volume counts, within ``size_limits``.
 
-    ``gram`` is the cost of a gram of filament with the time to print it, ``tray`` of one more tray, ``cell`` of a cell
-    of floor, ``layer`` of each layer to dig through and ``heap`` of a heap to search, ``side`` of long things that lie
-    left to right, ``end`` of things that stand though they could lie, ``split`` the share of a kind's worth lost when
-    it is not all in one compartment, ``unlike`` the cost of each neighbour that is only of a similar size.
+    ``gram`` is the cost of a gram of filament with the time to print it, ``tray`` of one more tray, ``variety`` of one
+    more footprint, ``height`` of one more height, ``cell`` of a cell of floor, ``layer`` of each layer to dig through
+    and ``heap`` of a heap to search, ``side`` of long things that lie left to right, ``end`` of things that stand
+    though they could lie, ``split`` the share of a kind's worth lost when it is not all in one compartment, ``unlike``
+    the cost of each neighbour that is only of a similar size.
 
     ``front`` is the cost of each cell of distance from the front, by access; ``apart`` of each cell between trays of
     one group; ``near`` between things that are to be near each other. ``spare`` is the worth of each free cell up to
@@ -63,7 +64,9 @@ class Weights:
     size: float = 0.12
     size_limits: tuple[float, float] = (0.75, 1.3)
     gram: float = 0.15
-    tray: float = 5.0
+    tray: float = 8.0
+    variety: float = 3.0
+    height: float = 4.0
     cell: float = 0.2
     layer: float = 1.5
     heap: float = 0.5
@@ -103,7 +106,7 @@ _BALANCED: Final = Weights(access=ByAccess(90.0, 50.0, 30.0))
 WEIGHTS: Final[Mapping[Profile, Weights]] = MappingProxyType(
     {
         "balanced": _BALANCED,
-        "least plastic": replace(_BALANCED, gram=0.9, tray=8.0),
+        "least plastic": replace(_BALANCED, gram=0.9, tray=10.0),
         "fits most": replace(
             _BALANCED,
             access=ByAccess(70.0, 60.0, 55.0),

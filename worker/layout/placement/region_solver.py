@@ -17,7 +17,7 @@ from worker.layout.placement.tray_columns import Column, Footprint
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
 
-__all__ = ["Region", "Spare", "Standing", "load_solver", "solve_region", "total_value"]
+__all__ = ["Region", "Spare", "Standing", "load_solver", "shapes_of", "solve_region", "total_value"]
 
 #: Values are whole hundredths of a minute.
 _SCALE: Final = 100.0
@@ -42,19 +42,33 @@ class Region:
     """A part of a drawer to be filled.
 
     ``free`` are its half cells as bits of the bay, ``left`` says how many of each kind are to be placed, ``spare`` what
-    half cells that stay free are worth.
+    half cells that stay free are worth. Each footprint, whichever way round, costs ``variety`` minutes, but for those
+    that ``outside`` has already.
     """
 
     bay: Bay
     free: int
     left: Mapping[int, int]
     spare: Spare
+    variety: float = 0.0
+    outside: frozenset[Footprint] = frozenset()
+
+    def value(self, standing: Sequence[Standing]) -> float:
+        """Return the value of trays in the region, in minutes."""
+        return total_value(standing, self.free.bit_count(), self.spare) - self.variety * len(
+            shapes_of(standing) - self.outside
+        )
 
 
 def load_solver() -> None:
     """Load the solvers, which takes a third of a second when they are first needed."""
     import_module("ortools.sat.python.cp_model")
     import_module("ortools.linear_solver.pywraplp")
+
+
+def shapes_of(standing: Sequence[Standing]) -> frozenset[Footprint]:
+    """Return the footprints of trays, the shorter side first."""
+    return frozenset((min(column.halves), max(column.halves)) for column, _ in standing)
 
 
 def total_value(standing: Sequence[Standing], free: int, spare: Spare) -> float:
@@ -79,10 +93,7 @@ def solve_region(region: Region, pool: Sequence[Column], current: Sequence[Stand
         limit: deterministic time.
     """
     standing = _Model(region, pool, current).solved(limit)
-    area = region.free.bit_count()
-    if total_value(standing, area, region.spare) < total_value(current, area, region.spare):
-        return list(current)
-    return standing
+    return list(current) if region.value(standing) < region.value(current) else standing
 
 
 class _Model:
@@ -138,15 +149,25 @@ class _Model:
                 self.model.add(sum(count * self.made[number] for number, count in uses) <= left[index])
 
     def _add_value(self) -> None:
-        spare, area = self.region.spare, self.region.free.bit_count()
-        value = sum(round(_SCALE * column.value) * made for column, made in zip(self.pool, self.made, strict=True))
+        region, spare, area = self.region, self.region.spare, self.region.free.bit_count()
+        terms = [round(_SCALE * column.value) * made for column, made in zip(self.pool, self.made, strict=True)]
         if spare.most > 0 and spare.worth > 0.0:
             kept = self.model.new_int_var(0, min(spare.most, area), "")
             taken = sum(halves[0] * halves[1] * literal for (halves, _), literal in self.places.items())
             self.model.add(kept + taken <= area)
-            value += round(_SCALE * spare.worth) * kept
+            terms.append(round(_SCALE * spare.worth) * kept)
+        if region.variety > 0.0:
+            used: dict[Footprint, cp_model.IntVar] = {}
+            for (halves, _), literal in self.places.items():
+                shape = min(halves), max(halves)
+                if shape not in region.outside:
+                    if shape not in used:
+                        used[shape] = self.model.new_bool_var("")
+                    self.model.add_implication(literal, used[shape])
+            terms += [-round(_SCALE * region.variety) * variable for variable in used.values()]
         # only what is better is looked for: no solution is soon proved where there is none
-        self.model.add(value >= round(_SCALE * (total_value(self.current, area, spare) + _GAIN)))
+        value = sum(terms)
+        self.model.add(value >= round(_SCALE * (region.value(self.current) + _GAIN)))
         self.model.maximize(value)
 
     def solved(self, limit: float) -> list[Standing]:

@@ -1,0 +1,48 @@
+"""Even heights: fewer heights, the same things, and a finger still reaches them."""
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from tests.layout.storage.test_lane import check_rooms, reached, shape_of
+from tests.layout.storage.things import assortment, ground, shapes, thing
+from worker.layout.items.filled_tray import tray_option
+from worker.layout.placement.bay import Bay
+from worker.layout.placement.drawer_search import search_drawer
+from worker.layout.placement.even_heights import even_heights
+
+_forms = st.lists(st.tuples(shapes, st.integers(1, 12), st.sampled_from("abc")), min_size=2, max_size=7)
+
+
+def layout(forms):
+    """A drawer of 6 x 6 cells with these things, two to four sharing a group."""
+    kinds = [thing(form, f"k{k}", count=count, group=group) for k, (form, count, group) in enumerate(forms)]
+    stock = assortment(kinds, ground(span=(12, 12), half_cells=False))
+    return stock, search_drawer(stock, Bay.open(12, 12, step=2), moves=2, spare=0.1)
+
+
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(_forms)
+def test_trays_have_fewer_heights_and_still_hold_their_things_within_reach(forms):
+    stock, standing = layout(forms)
+    even = even_heights(stock, standing)
+    assert [(column.counts, at) for column, at in even] == [(column.counts, at) for column, at in standing]
+    assert {column.height for column, _ in even} <= {column.height for column, _ in standing}
+    for column, _ in even:
+        option = tray_option(stock, column)
+        check_rooms(option, stock.ground)
+        if option.recess is None:
+            assert all(reached(content, shape_of(option, stock.ground), option) for content in option.content)
+
+
+def test_low_trays_are_raised_to_the_height_of_others_where_that_is_cheap():
+    boxes = [{"kind": "box", "size": [60, 40, high]} for high in (24, 26, 30)]
+    forms = [(box, 1, group) for box, group in zip(boxes, "abc", strict=True)]
+    stock, standing = layout(forms)
+    before, after = ({column.height for column, _ in trays} for trays in (standing, even_heights(stock, standing)))
+    assert len(after) < len(before)
+
+
+def test_the_same_trays_have_the_same_heights():
+    forms = [({"kind": "box", "size": [60, 40, high]}, 2, group) for high, group in ((9, "a"), (20, "b"), (44, "c"))]
+    stock, standing = layout(forms)
+    assert even_heights(stock, standing) == even_heights(stock, standing)
