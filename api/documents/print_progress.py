@@ -9,13 +9,13 @@ from typing import Final
 from fastapi import Request
 
 from api.documents.prints import (
-    FilamentStanding,
-    MarkStanding,
+    FilamentProgress,
+    MarkProgress,
     PrintDocument,
     PrintsDocument,
     RunFiles,
+    RunProgress,
     RunsDocument,
-    RunStanding,
 )
 from api.http.base_url import base_of
 from worker.jobs.common.errors import RunsUnknown
@@ -61,9 +61,9 @@ class PrintWork:
         return cls(job_id, manifest, _spec(job_service.prints.spec(job_id)), status, files)
 
     @property
-    def standing(self) -> PrintState:
+    def state(self) -> PrintState:
         """The progress: that of the latest print event, or of a job of which nothing is printed."""
-        return begin(self.manifest) if self.status is None else self.status.standing
+        return begin(self.manifest) if self.status is None else self.status.state
 
     @property
     def run_files(self) -> RunFiles:
@@ -85,7 +85,7 @@ class PrintWork:
         """Grams used by material and colour; none where parts have no estimate."""
         from worker.printing.progress.remaining import used_filament  # noqa: PLC0415 - a service at rest needs no geometry
 
-        return used_filament(self.standing, self.standing.laid, self.manifest) or {}
+        return used_filament(self.state, self.state.laid, self.manifest) or {}
 
     def file_of(self, number: int) -> str | None:
         """Return the name of a run's file, if there is one."""
@@ -96,7 +96,7 @@ class PrintWork:
         """Return the runs to come in the order of work, with the files that they have, and all of them in numbers."""
         from worker.printing.progress.remaining import remaining_work  # noqa: PLC0415 - as above
 
-        runs, work = remaining_work(self.standing, self.manifest, self.spec)
+        runs, work = remaining_work(self.state, self.manifest, self.spec)
         return tuple(run.model_copy(update={"file": self.file_of(run.number)}) for run in runs), work
 
     def schedule(self, runs: tuple[RunEntry, ...], now: datetime) -> ScheduleEntry | None:
@@ -108,20 +108,20 @@ class PrintWork:
 
         return make_timetable(plan, runs, self.materials, now, self.used)
 
-    def filament(self, runs: tuple[RunEntry, ...]) -> tuple[FilamentStanding, ...]:
+    def filament(self, runs: tuple[RunEntry, ...]) -> tuple[FilamentProgress, ...]:
         """Return the filament used, needed and left."""
         from worker.printing.progress.remaining import used_filament  # noqa: PLC0415 - as above
 
-        standing, used = self.standing, self.used
-        if used_filament(standing, standing.needed, self.manifest) is None:
+        state, used = self.state, self.used
+        if used_filament(state, state.needed, self.manifest) is None:
             return ()
-        failed = used_filament(standing, standing.failed, self.manifest) or {}
+        failed = used_filament(state, state.failed, self.manifest) or {}
         needed: dict[tuple[str, str | None], float] = {}
         for run in runs:
             key = run.material, run.colour
             needed[key] = needed.get(key, 0.0) + (run.grams or 0.0)
         return tuple(
-            FilamentStanding(
+            FilamentProgress(
                 material=material.name,
                 colour=material.colour,
                 used=_grams(used, key),
@@ -147,29 +147,29 @@ def print_document(event: PrintEventRecord) -> PrintDocument:
 def prints_document(request: Request, work: PrintWork, events: list[PrintEventRecord], limit: int) -> PrintsDocument:
     """Return where the job stands, with a page of at most ``limit`` events, of which one more was looked up."""
     address = f"{base_of(request)}/v1/jobs/{work.job_id}"
-    standing, shown = work.standing, events[:limit]
+    state, shown = work.state, events[:limit]
     parts = {part.mark: part for part in work.manifest.parts}
     runs, _ = work.remaining()
     return PrintsDocument(
         job=work.job_id,
-        done=standing.done,
-        pieces_left=standing.left.total(),
+        done=state.done,
+        pieces_left=state.left.total(),
         runs_left=len(runs),
         marks=tuple(
-            MarkStanding(
+            MarkProgress(
                 mark=mark,
                 kind=parts[mark].kind,
                 name=parts[mark].name,
                 needed=needed,
-                printed=standing.printed.get(mark, 0),
-                placed=standing.placed.get(mark, 0),
-                failed=standing.failed.get(mark, 0),
-                left=standing.left[mark],
+                printed=state.printed.get(mark, 0),
+                placed=state.placed.get(mark, 0),
+                failed=state.failed.get(mark, 0),
+                left=state.left[mark],
             )
-            for mark, needed in standing.needed.items()
+            for mark, needed in state.needed.items()
         ),
         runs=tuple(
-            RunStanding(
+            RunProgress(
                 number=record.run.number,
                 state=record.state,
                 planned=record.planned,
@@ -177,7 +177,7 @@ def prints_document(request: Request, work: PrintWork, events: list[PrintEventRe
                 failed=record.failed,
                 file=f"{address}/runs/{record.run.number}.3mf" if work.file_of(record.run.number) else None,
             )
-            for record in standing.runs
+            for record in state.runs
         ),
         files=work.run_files,
         filament=work.filament(runs),
@@ -193,7 +193,7 @@ def runs_document(work: PrintWork, now: datetime) -> RunsDocument:
     steps = () if schedule is None else schedule.steps
     return RunsDocument(
         job=work.job_id,
-        done=work.standing.done,
+        done=work.state.done,
         runs=runs,
         work=numbers,
         schedule=schedule,

@@ -22,13 +22,13 @@ from worker.spec.manifest import (
 from worker.spec.requests.print_event import Outcome
 
 __all__ = [
-    "FilamentStanding",
-    "MarkStanding",
+    "FilamentProgress",
+    "MarkProgress",
     "PrintDocument",
     "PrintsDocument",
     "RunFiles",
     "RunFilesState",
-    "RunStanding",
+    "RunProgress",
     "RunsDocument",
 ]
 
@@ -153,7 +153,7 @@ class PrintDocument(_Document):
     runs_left: Annotated[int, Field(ge=0, description="Runs still to print after this event.")]
 
 
-class MarkStanding(_Document):
+class MarkProgress(_Document):
     """The progress of one mark."""
 
     mark: Mark
@@ -166,7 +166,7 @@ class MarkStanding(_Document):
     left: Count = Field(description="Pieces still to print.")
 
 
-class RunStanding(_Document):
+class RunProgress(_Document):
     """The progress of one run. A run's number always stands for the same pieces and is never reused."""
 
     number: RunNumber
@@ -196,7 +196,7 @@ class RunFiles(_Document):
     )
 
 
-class FilamentStanding(_Document):
+class FilamentProgress(_Document):
     """Estimated filament of one material and colour, in grams."""
 
     material: str
@@ -222,10 +222,10 @@ class PrintsDocument(_Document):
     done: bool = Field(description="Whether nothing is left to print.")
     pieces_left: Count = Field(description="Pieces still to print.")
     runs_left: Count = Field(description="Runs still to print.")
-    marks: tuple[MarkStanding, ...] = Field(description="The progress of every mark.")
-    runs: tuple[RunStanding, ...] = Field(description="All current and former runs, by number.")
+    marks: tuple[MarkProgress, ...] = Field(description="The progress of every mark.")
+    runs: tuple[RunProgress, ...] = Field(description="All current and former runs, by number.")
     files: RunFiles
-    filament: tuple[FilamentStanding, ...] = Field(description="Empty if the parts have no estimates.")
+    filament: tuple[FilamentProgress, ...] = Field(description="Empty if the parts have no estimates.")
     events: tuple[PrintDocument, ...] = Field(description="One page of the history, newest event first.")
     next: str | None = Field(description="The URL of the page with older events; null on the last page.")
 
@@ -244,4 +244,4 @@ class RunsDocument(_Document):
     schedule: ScheduleEntry | None = Field(description="The schedule from now on; null if the spec has none.")
     purchases: tuple[PurchaseEntry, ...] = Field(description="Filament to buy for the remaining runs.")
     files: RunFiles
-    filament: tuple[FilamentStanding, ...] = Field(description="Empty if the parts have no estimates.")
+    filament: tuple[FilamentProgress, ...] = Field(description="Empty if the parts have no estimates.")

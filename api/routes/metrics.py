@@ -43,20 +43,20 @@ def get_metrics(state: AppStateDep, job_service: JobServiceDep) -> Response:
     If the service has API keys, a key with the scope admin is required, unless the client's network is listed in
     DRAWERWRIGHT_METRICS_NETWORKS.
     """
-    text = generate_latest(_DatabaseMetrics(job_service.vitals)) + generate_latest(state.request_metrics.registry)
+    text = generate_latest(_DatabaseMetrics(job_service.heartbeats)) + generate_latest(state.request_metrics.registry)
     return Response(text, headers={"Content-Type": CONTENT_TYPE_LATEST})
 
 
 class _DatabaseMetrics(Collector):
     """Collects the metrics that are read from the database at each scrape."""
 
-    def __init__(self, vitals: Heartbeats) -> None:
-        self._vitals = vitals
+    def __init__(self, heartbeats: Heartbeats) -> None:
+        self._heartbeats = heartbeats
 
     def collect(self) -> _Gauges:
         """Yield the metrics; when the database is unreachable, only `drawerwright_record_up` as 0."""
         try:
-            now = self._vitals.figures()
+            now = self._heartbeats.figures()
         except (SQLAlchemyError, OSError):
             _log.exception("Reading metrics from the database failed.")
             yield _gauge("record_up", "Whether the database can be read (1) or not (0).", 0)

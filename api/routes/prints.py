@@ -164,8 +164,8 @@ def record_print(
 
     work = PrintWork.read(job_service, job_id)
 
-    def after(standing: PrintState | None) -> PrintState:
-        return follow(standing or begin(work.manifest), event, work.manifest, work.spec)
+    def after(state: PrintState | None) -> PrintState:
+        return follow(state or begin(work.manifest), event, work.manifest, work.spec)
 
     recorded, new = job_service.prints.record(job_id, event, after)
     if not new:
@@ -225,7 +225,7 @@ def get_run(request: Request, job_service: JobServiceDep, job_id: str, number: s
         return file_response(request, job_service, job_service.file(job_id, run_file_name(int(number))))
     except FileNotInJob:
         status = job_service.prints.status(job_id)
-        record = None if status is None else status.standing.find(int(number))
+        record = None if status is None else status.state.find(int(number))
         if status is None or record is None or record.planned:
             raise FileNotInJob("The job has no file for this run.", value=number) from None
         if status.problem is not None:

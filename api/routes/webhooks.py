@@ -170,7 +170,7 @@ def create_webhook(
 ) -> NewWebhookDocument:
     """Create a webhook for the jobs of this API key. The key needs the scope submit."""
     _check_own(request)
-    job_service.reach.check(webhook.url)
+    job_service.http_client.check(webhook.url)
     made, secret = job_service.webhooks.create(caller_of(request).owner, webhook)
     document = NewWebhookDocument(**_fields(request, made), secret=secret.get_secret_value())
     response.headers["Location"] = document.self

@@ -1,1 +1,1 @@
-"""The pipeline as a job: settings, records, blobs, the queue and the engine."""
+"""The job service: the pipeline run as jobs, with database, object store, queue and webhooks."""

@@ -90,8 +90,8 @@ class JobService:
         )
         self._maintenance = MaintenanceScheduler(settings, database, blobs, self.dispatcher.republish)
         self.webhooks = WebhookEndpoints(database)
-        self.vitals = Heartbeats(database)
-        self.reach = SafeHttpClient(read_networks(settings.webhook_networks), read_ports(settings.webhook_ports))
+        self.heartbeats = Heartbeats(database)
+        self.http_client = SafeHttpClient(read_networks(settings.webhook_networks), read_ports(settings.webhook_ports))
 
     @classmethod
     def open(cls, settings: Settings) -> "JobService":
@@ -131,7 +131,7 @@ class JobService:
 
     def webhook_delivery(self) -> WebhookDelivery:
         """Return the webhook delivery of this database, not started."""
-        return WebhookDelivery(self._database, self.reach)
+        return WebhookDelivery(self._database, self.http_client)
 
     def submit(self, spec: Spec, *, webhooks: Sequence[str] = (), key: str | None = None) -> Job:
         """Add a job and publish it; without a broker the dispatcher publishes it later.
@@ -194,13 +194,13 @@ class JobService:
         return self.job(job_id)
 
     def retry(self, job_id: str, *, revision: int | None = None) -> Job:
-        """Queue a failed job again, with all its attempts, and have its message published as `submit` does.
+        """Queue a failed job again, with its full number of attempts, and publish it as `submit` does.
 
         Raises:
             PreconditionFailed: if ``revision`` is given, and the job has another one.
-            JobNotFound: when there is none.
-            JobNotFailed: when it is queued or running, has succeeded, or was cancelled.
-            QuotaReached: when the caller has as many jobs as the key allows.
+            JobNotFound: if it does not exist.
+            JobNotFailed: if it has not failed.
+            QuotaReached: if a quota of the caller is used up.
         """
         job = self.job(job_id)
         quotas = None if self._caller is LOCAL else self._caller.quotas.with_defaults(self.settings)
@@ -297,7 +297,7 @@ class JobService:
             self._blobs.check()
         except (StoreError, OSError):
             away.append("store")
-        if not self.vitals.worker_seen():
+        if not self.heartbeats.worker_seen():
             away.append("worker")
         return away
 

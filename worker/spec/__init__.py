@@ -1,4 +1,4 @@
-"""The contract: models of what a caller sends and gets, units, limits and errors."""
+"""The contract: models of requests and results, with units, limits and errors."""
 
 from worker.spec.drawer.drawer import Align, Drawer, Obstacle
 from worker.spec.drawer.grid import Grid

@@ -32,7 +32,7 @@ def test_a_store_that_is_gone_is_told(tmp_path, started):
 
 def test_a_worker_that_was_seen_is_not_away(tmp_path, started):
     with JobService.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
-        engine.vitals.beat("host:1")
+        engine.heartbeats.beat("host:1")
         assert client.get("/readyz").json()["away"] == ["broker"]
 
 

@@ -34,8 +34,8 @@ def test_jobs_and_what_waits_are_read_from_the_record(here, spec):
     running, cancelled, _ = engine.jobs()
     assert records.claim(running.id, lease_seconds=60.0, attempts=3)
     engine.cancel(cancelled.id)
-    engine.vitals.beat("host:1")
-    engine.vitals.beat("host:1")
+    engine.heartbeats.beat("host:1")
+    engine.heartbeats.beat("host:1")
     answer = client.get("/metrics")
     assert answer.status_code == 200
     assert answer.headers["content-type"].startswith("text/plain; version=")

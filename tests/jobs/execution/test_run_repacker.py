@@ -106,7 +106,7 @@ def test_what_could_not_be_written_heals_by_itself_once_the_fault_is_gone(record
     status = prints.status(built)
     assert (status.repack, status.problem, status.retry) == (False, None, None)
     names = {file.name for file in records.files(built)}
-    assert all(run_file_name(run.number) in names for run in status.standing.open)
+    assert all(run_file_name(run.number) in names for run in status.state.open)
     assert _due(prints) == []
 
 

@@ -69,8 +69,8 @@ def test_events_are_kept_in_order(prints, job):
     assert prints.events(job, 1, after=3) == [events[1]]
     status = prints.status(job)
     assert (status.revision, status.repack) == (3, True)
-    assert events[-1].pieces_left == status.standing.left.total()
-    assert events[-1].runs_left == len(status.standing.open)
+    assert events[-1].pieces_left == status.state.left.total()
+    assert events[-1].runs_left == len(status.state.open)
 
 
 def test_a_refused_event_leaves_nothing(prints, job):
@@ -99,8 +99,8 @@ def test_threads_lose_no_event(prints, job):
         answers = list(pool.map(lambda event: _tell(prints, job, event), events))
     assert all(new for _, new in answers)
     assert sorted(event.number for event, _ in answers) == list(range(1, len(events) + 1))
-    assert prints.status(job).standing.done
-    assert prints.status(job).standing.printed == needed
+    assert prints.status(job).state.done
+    assert prints.status(job).state.printed == needed
 
 
 def test_the_same_event_from_many_counts_once(prints, job):
@@ -124,7 +124,7 @@ def test_no_more_than_needed_whoever_is_first(prints, job):
 
     with ThreadPoolExecutor(8) as pool:
         assert sum(pool.map(tell, range(needed + 5))) == needed
-    assert prints.status(job).standing.printed == {mark: needed}
+    assert prints.status(job).state.printed == {mark: needed}
 
 
 _CHILD = """
@@ -169,7 +169,7 @@ def test_processes_lose_no_event(settings, prints, job):
     for child in children.values():
         with child:
             assert child.wait(timeout=120) == 0
-    assert prints.status(job).standing.failed == {"T1": 24}
+    assert prints.status(job).state.failed == {"T1": 24}
     events = prints.events(job, 100)
     assert sorted(event.number for event in events) == list(range(1, 25))
     assert {event.id for event in events} == {f"{name}.{number}" for name in children for number in range(12)}
@@ -193,7 +193,7 @@ def test_new_runs_are_due_until_they_are_written(prints, job):
     assert waiting(0.0) == [job]
     assert prints.fail(job, 3, {"detail": "no"})
     assert (waiting(0.0), prints.attempt(job, 3)) == ([], None)
-    last = prints.status(job).standing.open[-1].number
+    last = prints.status(job).state.open[-1].number
     _tell(prints, job, _event("failed", run=last))  # a new run is a new try
     assert (prints.status(job).problem, waiting(60.0), prints.attempt(job, 4)) == (None, [job], 1)
     assert prints.written(job, 4)

@@ -359,7 +359,7 @@ def _set_expiry(database, key_id, moment):
 def test_a_thread_sends_by_itself(base, webhooks, database, endpoint, until):
     server = endpoint()
     webhooks.create("local", _request(server.url, events=["job.running"]))
-    with WebhookDelivery(database, SafeHttpClient(read_networks("127.0.0.0/8")), look=0.02):
+    with WebhookDelivery(database, SafeHttpClient(read_networks("127.0.0.0/8")), interval=0.02):
         base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
         until(lambda: server.seen)
         until(lambda: _waiting(database) == [])

@@ -74,8 +74,8 @@ def _answer(status):
 
 def test_a_request_goes_to_the_address_with_the_name_of_the_host(server):
     endpoint = server(_answer(204))
-    reach = SafeHttpClient(_HOME, resolver=lambda *_: ["127.0.0.1"])
-    assert reach.post(f"http://home.test:{endpoint.port}/a?b=c", b"{}", [("webhook-id", "1")]) == 204
+    http_client = SafeHttpClient(_HOME, resolver=lambda *_: ["127.0.0.1"])
+    assert http_client.post(f"http://home.test:{endpoint.port}/a?b=c", b"{}", [("webhook-id", "1")]) == 204
     head = endpoint.seen[0].decode().lower()
     assert head.startswith("post /a?b=c http/1.1\r\n")
     assert f"host: home.test:{endpoint.port}\r\n" in head
@@ -108,19 +108,19 @@ def test_a_name_is_looked_up_once_so_that_a_second_answer_changes_nothing(server
         lookups.append((host, port))
         return ["127.0.0.1"] if len(lookups) == 1 else ["127.0.0.2"]
 
-    reach = SafeHttpClient((ip_network("127.0.0.1/32"),), resolver=rebinding)
-    assert reach.post(f"http://rebinding.test:{good.port}/", b"{}", []) == 204
+    http_client = SafeHttpClient((ip_network("127.0.0.1/32"),), resolver=rebinding)
+    assert http_client.post(f"http://rebinding.test:{good.port}/", b"{}", []) == 204
     assert lookups == [("rebinding.test", good.port)]
     with pytest.raises(RequestFailed, match="may not be called"):
-        reach.post(f"http://rebinding.test:{inside.port}/", b"{}", [])
+        http_client.post(f"http://rebinding.test:{inside.port}/", b"{}", [])
     assert inside.seen == []
 
 
 def test_one_bad_address_among_good_ones_is_enough(server):
     endpoint = server(_answer(204))
-    reach = SafeHttpClient(_HOME, resolver=lambda *_: ["127.0.0.1", "169.254.169.254"])
+    http_client = SafeHttpClient(_HOME, resolver=lambda *_: ["127.0.0.1", "169.254.169.254"])
     with pytest.raises(RequestFailed, match="may not be called"):
-        reach.post(f"http://mixed.test:{endpoint.port}/", b"{}", [])
+        http_client.post(f"http://mixed.test:{endpoint.port}/", b"{}", [])
     assert endpoint.seen == []
 
 
@@ -205,10 +205,10 @@ def test_tls_is_checked_against_the_name_and_not_the_address(tmp_path, monkeypat
 
         thread = threading.Thread(target=serve, daemon=True)
         thread.start()
-        reach = SafeHttpClient(_HOME, resolver=lambda *_: ["127.0.0.1"])
-        assert reach.post(f"https://home.test:{port}/", b"{}", []) == 204
+        http_client = SafeHttpClient(_HOME, resolver=lambda *_: ["127.0.0.1"])
+        assert http_client.post(f"https://home.test:{port}/", b"{}", []) == 204
         with pytest.raises(RequestFailed, match="TLS"):
-            reach.post(f"https://other.test:{port}/", b"{}", [])
+            http_client.post(f"https://other.test:{port}/", b"{}", [])
         thread.join()
     assert names == ["home.test", "other.test"]
 

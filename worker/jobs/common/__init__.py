@@ -1,1 +1,1 @@
-"""Settings and small facts that every part of the job service uses."""
+"""What all of the job service uses: settings, errors, principals, ids and backoff."""

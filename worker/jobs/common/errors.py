@@ -122,7 +122,7 @@ class QuotaReached(DrawerwrightError):
 
     slug = "quota-reached"
 
-    #: Seconds after which another try may help; None when time alone does not.
+    #: Seconds after which a retry can succeed; None if waiting alone does not help.
     wait: int | None = None
 
 

@@ -1,4 +1,4 @@
-"""Leases: rows that one holder has at a time, until it releases them or their time runs out.
+"""Leases: rows that one holder has at a time, until it releases them or they expire.
 
 Two kinds of rows carry a lease. A row of a lease table (part locks, leader leases) exists for the lease alone:
 `acquire` inserts it or takes it over in one statement. A row of work (jobs, batches) has a claim token beside its

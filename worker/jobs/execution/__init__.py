@@ -1,1 +1,1 @@
-"""Running a job: the pipeline, its lease, its limits, and help from other workers."""
+"""Running a job: the pipeline, its lease and its limits."""

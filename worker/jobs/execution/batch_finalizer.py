@@ -1,6 +1,6 @@
-"""The batch finalizer: writes the print runs and the manifest over all jobs of a batch when the last job has ended.
+"""The batch finalizer: writes the print runs and the manifest of a batch when its last job has ended.
 
-The same jobs give the same files, so a retry overwrites what a lost attempt left.
+The same jobs give the same files, so a retry overwrites the files of a lost attempt.
 """
 
 from collections.abc import Iterator, Mapping

@@ -1,7 +1,7 @@
 """Interruption: stops an attempt in the middle of a long step, but never in the middle of a write.
 
-Another thread requests it; a signal wakes the main thread, which raises `Interrupted` where it computes. While it
-writes to the database or the object store it is shielded, and raises when the write is done.
+Another thread requests the interruption, and a signal makes the main thread raise `Interrupted` while it computes.
+Writes to the database or the object store are shielded: the exception is raised after the write.
 """
 
 import signal
@@ -17,18 +17,18 @@ _SIGNAL: Final = signal.SIGUSR2
 
 
 class StopReason(Enum):
-    """Why an attempt is to stop."""
+    """Why an attempt must stop."""
 
     #: The job was cancelled, or another worker took over its lease.
     LEASE_LOST = auto()
-    #: The worker shuts down; another one shall run the job.
+    #: The worker shuts down, and another one is to run the job.
     SHUTDOWN = auto()
     #: The attempt took longer than its time limit.
     TIMEOUT = auto()
 
 
 class Interrupted(BaseException):
-    """The attempt is to stop. It is no `Exception`, so that no handler on its way takes it for a failure."""
+    """The attempt must stop. This is not an `Exception`, so that no handler treats it as a failure."""
 
     def __init__(self, reason: StopReason) -> None:
         """Keep the reason."""
@@ -40,7 +40,7 @@ class Interruption:
     """Stops one attempt on request. An attempt outside the main thread stops only at `check`."""
 
     def __init__(self) -> None:
-        """Create it with nothing requested."""
+        """Start without a request to stop."""
         self.reason: StopReason | None = None
         #: Whether this process received SIGTERM while the attempt ran.
         self.terminated = False
@@ -48,7 +48,7 @@ class Interruption:
         self._shields = 0
 
     def request(self, reason: StopReason) -> None:
-        """Request that the attempt stops, for the first reason given. Repeat it until it has: a signal may get lost."""
+        """Request that the attempt stops; the first reason counts. Repeat it: a signal can be lost."""
         if self.reason is None:
             self.reason = reason
         ident = main_thread().ident
@@ -56,20 +56,20 @@ class Interruption:
             signal.pthread_kill(ident, _SIGNAL)
 
     def check(self) -> None:
-        """Stop here if that was requested.
+        """Raise if a stop was requested.
 
         Raises:
-            Interrupted: when it was.
+            Interrupted: if it was.
         """
         if self.reason is not None:
             raise Interrupted(self.reason)
 
     @contextmanager
     def armed(self) -> Iterator[None]:
-        """Allow the main thread to be interrupted inside, wherever it is not shielded.
+        """Allow the main thread to be interrupted in the context, except where it is shielded.
 
         Raises:
-            Interrupted: anywhere inside.
+            Interrupted: anywhere in the context.
         """
         if current_thread() is not main_thread():
             yield
@@ -83,17 +83,17 @@ class Interruption:
             finally:
                 self._armed = False
         finally:
-            self._armed = False  # again: the line above may be where it was interrupted
+            self._armed = False  # again: the interruption may have come at the line above
             for number, handler in handlers:
                 signal.signal(number, handler)
 
     def __enter__(self) -> Self:
-        """Shield what follows from interruption."""
+        """Begin a shielded block, which is not interrupted."""
         self._shields += 1
         return self
 
     def __exit__(self, kind: object, *_: object) -> None:
-        """End the shield; stop here if that was requested meanwhile."""
+        """End the shielded block; raise if a stop was requested in it."""
         self._shields -= 1
         if kind is None and self._armed and self._shields == 0:
             self.check()

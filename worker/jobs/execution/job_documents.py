@@ -1,4 +1,4 @@
-"""Documents: the files of a job that belong to no part, from runs to the calendar."""
+"""Documents: the files of a job that belong to no part, such as print runs, maps and the calendar."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -35,20 +35,20 @@ from worker.spec.manifest import (
 __all__ = ["Document", "documents_of", "print_record", "run_documents", "with_runs"]
 
 
-#: Papers that sheets of labels are made for.
+#: Paper sizes of the label sheets.
 _PAGES: Final[tuple[Literal["A4", "Letter"], ...]] = ("A4", "Letter")
 
 
 @dataclass(frozen=True, slots=True)
 class Document:
-    """A file with its entry."""
+    """A document's bytes and its manifest entry."""
 
     entry: DocumentEntry
     data: bytes = field(repr=False)
 
 
 def print_record(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], now: datetime) -> PrintRecord:
-    """Return how a job is printed: what each part takes, in which runs, when, and what to buy."""
+    """Return the printing of a job: estimates, runs, timetable and purchases."""
     estimates = price_parts(spec, plan, meshes)
     runs, work = runs_of(spec, plan, estimates)
     work = work.model_copy(update={"alternatives": compare(spec, plan, meshes)})
@@ -59,7 +59,7 @@ def print_record(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], now: dateti
 
 
 def with_runs(manifest: Manifest, documents: Sequence[Document]) -> Manifest:
-    """Return the manifest with the name of its file in each run."""
+    """Return the manifest with each run's file name."""
     names = {document.entry.run: document.entry.file.name for document in documents}
     runs = tuple(run.model_copy(update={"file": names[run.number]}) for run in manifest.runs)
     return manifest.model_copy(update={"runs": runs})
@@ -68,10 +68,10 @@ def with_runs(manifest: Manifest, documents: Sequence[Document]) -> Manifest:
 def run_documents(
     spec: Spec, plan: Plan, manifest: Manifest, meshes: Mapping[str, Mesh]
 ) -> Iterator[tuple[Document, tuple[Check, ...]]]:
-    """Yield each run's file with its checks, which it has passed.
+    """Yield each run's file with the checks that it passed.
 
     Raises:
-        CheckFailed: when a file as read back is not the run.
+        CheckFailed: if a file, as read back, does not match its run.
     """
     names = {part.mark: part.name for part in plan.parts}
     for run in manifest.runs:
@@ -89,14 +89,14 @@ def run_documents(
 def documents_of(
     plan: Plan, manifest: Manifest, meshes: Mapping[str, Mesh], *, identity: str, now: datetime
 ) -> Iterator[Document]:
-    """Yield all other files, given the manifest that names the runs already.
+    """Yield all other documents.
 
     Args:
         plan: the job laid out.
-        manifest: without these documents.
+        manifest: with the file names of the runs, without these documents.
         meshes: by mark.
-        identity: what no other job has: the calendar's events are known by it.
-        now: when the job was made.
+        identity: unique to the job; the UIDs of calendar events contain it.
+        now: when the job was submitted.
     """
     colours = {
         part.mark: part.estimate.colour

@@ -1,4 +1,4 @@
-"""The lease on a running job: renews it while the job is built, and requests that the attempt stops."""
+"""The lease on a running job: renews it while the job runs, and interrupts the attempt when it must stop."""
 
 import logging
 from collections.abc import Callable
@@ -19,10 +19,10 @@ _POLL_SECONDS: Final = 0.5
 
 
 class JobLease:
-    """Renews a claim in a background thread, and interrupts the attempt when there is a reason.
+    """Renews a claim in a background thread, and interrupts the attempt when it must stop.
 
-    Reasons are: the job was cancelled or taken over; the attempt reached its time limit; the worker shuts down and its
-    grace period is over.
+    It must stop when the job was cancelled or taken over, when the attempt reaches its time limit, and when the worker
+    shuts down and its grace period is over.
     """
 
     def __init__(
@@ -36,7 +36,7 @@ class JobLease:
         closing: Callable[[], bool] = lambda: False,
         beat: Callable[[], None] = lambda: None,
     ) -> None:
-        """Keep a claim whose lease has just begun.
+        """Prepare to renew a claim whose lease has just begun.
 
         Args:
             records: the job records.
@@ -48,7 +48,7 @@ class JobLease:
             beat: records a heartbeat of the worker, whenever the lease is renewed.
         """
         self.interruption = Interruption()
-        #: Whether the lease could not be renewed for a time, so that its loss is no fault of the job.
+        #: Whether renewing the lease has failed, so that its loss does not count as an attempt of the job.
         self.renewal_failed = False
         self._records = records
         self._claim = claim
@@ -61,7 +61,7 @@ class JobLease:
         self._thread = Thread(target=self._watch, name=f"lease of {claim.job_id}", daemon=True)
 
     def __enter__(self) -> Self:
-        """Start to renew the lease."""
+        """Start renewing the lease."""
         self._thread.start()
         return self
 
@@ -74,7 +74,7 @@ class JobLease:
         """Return whether the claim no longer holds, as of the last check.
 
         Raises:
-            Interrupted: when the attempt is to stop for another reason.
+            Interrupted: if the attempt must stop for another reason.
         """
         if self.interruption.reason is StopReason.LEASE_LOST:
             return True
@@ -100,14 +100,14 @@ class JobLease:
                 else:
                     holds = self._records.holds(self._claim)
                 reason = reason if holds else StopReason.LEASE_LOST
-            except SQLAlchemyError as error:  # the next check retries; in the end the lease expires
+            except SQLAlchemyError as error:  # the next check retries; if all fail, the lease expires
                 self.renewal_failed = True
                 _log.warning("Cannot renew the lease of job %s: %s", self._claim.job_id, type(error).__name__)
             if reason is not None and not self._released.is_set():
                 self.interruption.request(reason)
 
     def _reason(self, now: float) -> StopReason | None:
-        """Return why the attempt is to stop, apart from the loss of the lease."""
+        """Return why the attempt must stop, other than for the loss of its lease; None if it may go on."""
         if self._closing():
             self._deadline = min(self._deadline, now + self._grace_seconds)
             return StopReason.SHUTDOWN if now >= self._deadline else None

@@ -1,4 +1,4 @@
-"""How one attempt at a job ended."""
+"""The outcome of one attempt at a job."""
 
 from enum import Enum, auto
 
@@ -6,7 +6,7 @@ __all__ = ["JobOutcome"]
 
 
 class JobOutcome(Enum):
-    """How one attempt at a job ended; it decides what is published next."""
+    """The outcome of one attempt at a job, which determines what is published next."""
 
     SUCCEEDED = auto()
     FAILED = auto()
@@ -18,7 +18,7 @@ class JobOutcome(Enum):
     DEFERRED = auto()
     #: Back in the queue because the worker shuts down; not counted as an attempt.
     SHUTDOWN = auto()
-    #: As `SHUTDOWN`, and this very process received SIGTERM.
+    #: As `SHUTDOWN`, but this process itself received SIGTERM.
     TERMINATED = auto()
     #: Nothing to do: the job has ended, or another worker holds its lease.
     NOT_CLAIMED = auto()

@@ -1,4 +1,4 @@
-"""The job runner: one attempt at one job, from the claim to its end in the job records, with every outcome."""
+"""The job runner: makes one attempt at a job, from the claim to the recorded outcome."""
 
 import logging
 import time
@@ -33,15 +33,15 @@ from worker.spec.manifest import JSON_TYPE, ZIP_TYPE
 
 _log = logging.getLogger(__name__)
 
-#: Pauses of a job that met an outage. The longest bounds how late a job starts once all is available again.
+#: Delays of a job after an outage; the longest limits how late it starts once the outage is over.
 _OUTAGE_BACKOFF: Final = Backoff(first=1.0, factor=2.0, longest=60.0)
 
-#: Pauses between checks whether the database is available again.
+#: Pauses between attempts to reach the database during its outage.
 _DATABASE_BACKOFF: Final = Backoff(first=0.25, factor=2.0, longest=2.0)
 
 
 class Pipeline(Protocol):
-    """`run_pipeline`, or what stands in for it."""
+    """The signature of `run_pipeline`, which tests replace."""
 
     def __call__(
         self,
@@ -53,12 +53,12 @@ class Pipeline(Protocol):
         report: Callable[[Progress], None],
         cancelled: Callable[[], bool],
     ) -> JobResult:
-        """Build the job's parts."""
+        """Run a job's spec; see `run_pipeline`."""
 
 
 @dataclass(frozen=True, slots=True)
 class JobRunner:
-    """Runs jobs: claims one, builds it and records how it ended."""
+    """Runs jobs: claims a job, runs the pipeline and records the outcome."""
 
     settings: Settings
     records: JobRecords
@@ -70,7 +70,7 @@ class JobRunner:
     beat: Callable[[], None] = lambda: None
 
     def run(self, job_id: str) -> JobOutcome:
-        """Make one attempt at the job, if it can be claimed."""
+        """Make one attempt at the job if it can be claimed."""
         settings, records = self.settings, self.records
         claim = records.claim(job_id, lease_seconds=settings.lease_seconds, attempts=settings.attempts)
         if claim is None:
@@ -87,10 +87,10 @@ class JobRunner:
         _log.info("Job %s, attempt %d.", job_id, claim.attempt)
         if claim.outages:
             try:
-                self.blobs.check()  # before the whole job is computed for a store that is still away
+                self.blobs.check()  # before the job is computed in vain because the store is still unavailable
             except TRANSIENT_ERRORS as error:
                 return self._end(claim, error)
-        if claim.lost_after >= settings.job_seconds:  # it was killed at its time limit; so would a retry
+        if claim.lost_after >= settings.job_seconds:  # the process was killed at the time limit, as a retry would be
             return self._end(claim, JobTooLong(limit=f"{settings.job_seconds} s"))
         outcome = self._attempt(claim)
         _log.info("Job %s: %s.", job_id, outcome.name.lower())
@@ -124,7 +124,7 @@ class JobRunner:
             return self._end(claim, error)
 
     def _run(self, claim: JobClaim, lease: JobLease) -> JobResult:
-        """Run the pipeline so that it can be interrupted wherever it computes."""
+        """Run the pipeline such that it can be interrupted while it computes."""
         interruption = lease.interruption
         steps = StepSpans()
 
@@ -134,7 +134,7 @@ class JobRunner:
                 lease.report(progress)
 
         stored = StoredPartCache(self.records, self.blobs)
-        # locked in the job's name: a retry does not wait for parts that a lost attempt was building
+        # the job holds the locks, so a retry does not wait for those of a lost attempt
         shared = SharedPartCache(stored, self.records.part_locks(claim.job_id), interruption)
         with closing(steps), shared, interruption.armed():
             return self.pipeline(
@@ -147,7 +147,7 @@ class JobRunner:
             )
 
     def _end(self, claim: JobClaim, error: Exception) -> JobOutcome:
-        """End an attempt that raised this error: retry the job, or fail it."""
+        """End an attempt that raised this error: defer, retry or fail the job."""
         expected = isinstance(error, DrawerwrightError | MemoryError)
         _log.warning("Job %s, attempt %d: %r", claim.job_id, claim.attempt, error, exc_info=None if expected else error)
         reported: DrawerwrightError = InternalError()
@@ -163,13 +163,13 @@ class JobRunner:
         elif isinstance(error, SoftTimeLimitExceeded):
             reported = JobTooLong(limit=f"{self.settings.job_seconds} s")
         elif isinstance(error, MemoryError):
-            error.__traceback__ = None  # its frames hold what filled the memory
+            error.__traceback__ = None  # its frames hold the objects that filled the memory
             limit = f"{self.settings.job_memory} bytes" if self.settings.job_memory else None
             reported = JobTooLarge(limit=limit, remedy="Submit fewer drawers, or simpler parts, in one job.")
         return JobOutcome.FAILED if self.records.fail(claim, stored_problem(reported)) else JobOutcome.LEASE_LOST
 
     def _defer(self, claim: JobClaim, cause: str) -> JobOutcome:
-        """Put the job off after an outage, as soon as the database can record it; the attempt does not count."""
+        """Defer the job after an outage, retrying until the database records it; the attempt does not count."""
         seconds = _OUTAGE_BACKOFF.after(claim.outages + 1)
         checks = 0
         while True:
@@ -187,7 +187,7 @@ class JobRunner:
                 return JobOutcome.LEASE_LOST
 
     def _lost(self, claim: JobClaim, lease: JobLease) -> JobOutcome:
-        """End an attempt whose lease was lost; if that was for an outage of the database, it does not count."""
+        """End an attempt whose lease was lost; it does not count if an outage of the database was the cause."""
         if lease.renewal_failed:
             self.records.refund(claim.job_id)
         return JobOutcome.LEASE_LOST
@@ -197,7 +197,7 @@ class JobRunner:
         return InternalError(f"The job did not finish in {attempts} attempts. In the last one, {cause}.")
 
     def _store(self, claim: JobClaim, result: JobResult) -> list[StoredFile]:
-        """Store what belongs to this job alone; return all its files."""
+        """Store the files that are not parts; return all files of the job."""
         files = [(item.entry.file.name, item.entry.file.media_type, item.data) for item in result.documents]
         files += [(MANIFEST_NAME, JSON_TYPE, result.manifest), (BUNDLE_NAME, ZIP_TYPE, result.bundle)]
         stored = [store_file(self.blobs, f"jobs/{claim.job_id}", *file) for file in files]

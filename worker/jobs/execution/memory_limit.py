@@ -1,12 +1,12 @@
-"""The limit on the memory of a process that builds jobs."""
+"""The memory limit of a process that runs jobs."""
 
 import sys
 
 
 def limit_memory(most: int) -> bool:
-    """Limit the data of this process to ``most`` bytes; beyond it allocations raise `MemoryError`. 0 sets no limit.
+    """Limit the data of this process to ``most`` bytes (0: no limit); beyond it, allocations raise `MemoryError`.
 
-    Return whether a limit was set. macOS has none to set; Celery's limit between two tasks remains there.
+    Return whether a limit was set. macOS cannot set one; there, Celery's limit between two tasks applies.
     """
     if most <= 0 or sys.platform != "linux":
         return False

@@ -1,4 +1,4 @@
-"""The pipeline: from a spec to checked files, a manifest and a bundle. It depends on no queue."""
+"""The pipeline: turns a spec into checked files, a manifest and a bundle, independently of any queue."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -36,13 +36,13 @@ __all__ = ["JobResult", "run_pipeline"]
 #: Steps after the parts.
 _LAST_STEPS: Final = ("assembly", "estimates", "runs", "documents", "bundle")
 
-#: Digits of a digest that a file carries.
+#: Digits of the digest in a part file's metadata.
 _SHORT: Final = 16
 
 
 @dataclass(frozen=True, slots=True)
 class JobResult:
-    """What a job made. ``files`` are the parts' files, which the part store has; all else is bytes."""
+    """The result of a job: the parts' files, which the part cache holds, and all other files as bytes."""
 
     files: tuple[StoredFile, ...]
     documents: tuple[Document, ...]
@@ -59,20 +59,20 @@ def run_pipeline(
     report: Callable[[Progress], None] = lambda _: None,
     cancelled: Callable[[], bool] = lambda: False,
 ) -> JobResult:
-    """Lay the job out, build what the store does not have, check everything, and put the results together.
+    """Lay the job out, build the parts that are not cached, check everything, and compose manifest and bundle.
 
     Args:
         spec: the job.
-        part_store: keeps parts from job to job; only what passed its checks gets there.
-        now: when the job was submitted: no run is dated earlier.
-        identity: the job's; left out, the digest of its spec.
+        part_store: the part cache; only parts that passed their checks are kept.
+        now: when the job was submitted; no run is scheduled earlier.
+        identity: the job's id; by default the digest of its spec.
         report: called before each step.
-        cancelled: called after each report; returns whether to stop.
+        cancelled: called after each report; returns whether the job was cancelled.
 
     Raises:
-        LayoutError: when the drawers cannot be laid out.
-        CheckFailed: when a part, or the assembled drawer, does not pass; with the part and the measured value.
-        JobCancelled: when `cancelled` returned true.
+        LayoutError: if the drawers cannot be laid out.
+        CheckFailed: if a part or the assembled drawer fails a check; with the part and the measured value.
+        JobCancelled: if ``cancelled`` returned true.
     """
 
     def step(done: int, now: str) -> None:
@@ -90,7 +90,7 @@ def run_pipeline(
         step(done, f"{part.kind} {part.mark}")
         built[part.mark] = _build_part(part, spec.printer_of(part.kind), part_store)
     step(last["assembly"], "assembly")
-    # the STL was read back and passed; what holds for these bytes holds in every later job
+    # these bytes were checked when the part was built, in this job or an earlier one
     meshes = {mark: read_stl(part.file("stl").data) for mark, part in built.items()}
     assembly = check_assembly(plan, meshes)
     require(assembly, "assembly")
@@ -119,14 +119,14 @@ def run_pipeline(
 
 @dataclass(frozen=True, slots=True)
 class _Named:
-    """A part's file under its name in the job."""
+    """A part's file with its name in the job."""
 
     stored: StoredFile
     data: bytes
 
 
 def _named(plan: Plan, built: Mapping[str, BuiltPart]) -> tuple[dict[str, _Named], dict[str, PartRecord]]:
-    """Return the parts' files by name, which is made of their marks, and the parts' records by mark."""
+    """Return the parts' files by name and the parts' records by mark."""
     files: dict[str, _Named] = {}
     records: dict[str, PartRecord] = {}
     for part in plan.parts:
@@ -144,19 +144,19 @@ def _named(plan: Plan, built: Mapping[str, BuiltPart]) -> tuple[dict[str, _Named
 
 
 def _build_part(part: Part, printer: Printer, store: PartCache) -> BuiltPart:
-    """Return the part from the store, or build, write, read back, check and keep it.
+    """Return the part from the cache, or build, write, read back, check and keep it.
 
     Args:
-        part: of the plan.
-        printer: as it prints this kind of part.
-        store: keeps it.
+        part: the part.
+        printer: the printer with the settings for this kind of part.
+        store: the part cache.
     """
     name, limits = digest(part.shape), _limits(printer)
     cached = store.find(name, limits)
     if cached is not None:
         return cached
     solid = build(part.shape)
-    # nothing of the job's own goes into the files, so that the next job can have them too
+    # the files contain nothing specific to the job, so that other jobs can share them
     stl = write_stl(solid, f"drawerwright {part.kind} {name[:_SHORT]} mm")
     threemf = write_3mf(solid, name=f"{part.kind} {name[:_SHORT]}", part_number=name[:_SHORT])
     inspection = inspect(stl, threemf, expected_of(part, solid, genus(part.shape)), printer)
@@ -171,5 +171,5 @@ def _build_part(part: Part, printer: Printer, store: PartCache) -> BuiltPart:
 
 
 def _limits(printer: Printer) -> str:
-    """Return the digest of all that a part's checks depend on beside the part."""
+    """Return the digest of everything but the part that its checks depend on."""
     return sha256(f"{version('drawerwright')} {printer.model_dump_json()}".encode()).hexdigest()

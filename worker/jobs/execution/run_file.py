@@ -31,7 +31,7 @@ def write_run_file(
     """Return a run's file and the checks that it passed when read back.
 
     Raises:
-        CheckFailed: when what was read back is not the run.
+        CheckFailed: if the file, as read back, does not match the run.
     """
     kept_off = [(*area.at, *area.size) for area in spec.printer.forbidden]
     picture = draw_bed(objects, (spec.printer.bed[0], spec.printer.bed[1]), kept_off)

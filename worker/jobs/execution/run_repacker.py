@@ -1,6 +1,6 @@
-"""The run repacker: writes the files of repacked print runs in a worker, with every outcome.
+"""The run repacker: writes the files of repacked print runs.
 
-A run's number always means the same pieces, so whoever writes its file writes the same, and twice is harmless.
+A run's number always stands for the same pieces, so writing its file twice is harmless.
 """
 
 from dataclasses import dataclass
@@ -33,11 +33,13 @@ class RunRepacker:
     attempts: int = 3
 
     def repack(self, job_id: str) -> TaskOutcome:
-        """Write the files that the job's repacked runs lack, until no print event came in between."""
+        """Write the missing files of the job's repacked runs; repeat while new print events arrive."""
         outcome = TaskOutcome.NOT_DUE
         while (status := self.prints.status(job_id)) is not None and status.repack:
             attempt = self.prints.attempt(job_id, status.revision)
-            if attempt is None and status.problem is not None:  # its backoff is not over, or a new event published it
+            if (
+                attempt is None and status.problem is not None
+            ):  # the backoff is not over, or a newer event has published it
                 return outcome
             if attempt is None:
                 continue
@@ -45,7 +47,7 @@ class RunRepacker:
                 lost = InternalError(f"The files of the repacked runs were not finished in {self.attempts} attempts.")
                 self.prints.fail(job_id, status.revision, stored_problem(lost))
                 return TaskOutcome.FAILED
-            runs = [record.run for record in status.standing.runs if not record.planned]
+            runs = [record.run for record in status.state.runs if not record.planned]
             outcome = run_guarded(
                 f"Repacked runs of job {job_id}",
                 partial(self._write, job_id, runs),
@@ -58,7 +60,7 @@ class RunRepacker:
         return outcome
 
     def _write(self, job_id: str, runs: list[RunEntry]) -> bool:
-        """Store the files that these runs lack, then record them; False when the job was deleted."""
+        """Store the missing files of these runs, then record them; return False if the job was deleted."""
         there = {file.name: file for file in self.records.files(job_id)}
         lacking = [run for run in runs if run_file_name(run.number) not in there]
         if not there:

@@ -1,4 +1,4 @@
-"""A part cache for several processes: a part is locked while it is built, so that none is built twice."""
+"""A part cache for several processes: a part is locked while it is built, so that no part is built twice."""
 
 import logging
 import time
@@ -10,7 +10,7 @@ from worker.jobs.records.part_locks import PartLocks
 
 _log = logging.getLogger(__name__)
 
-#: Seconds between two looks for a part that another process builds.
+#: Polling interval, in seconds, for a part that another process builds.
 _POLL_SECONDS: Final = 0.05
 
 
@@ -20,7 +20,7 @@ class SharedPartCache:
     def __init__(
         self, store: PartCache, locks: PartLocks, shield: AbstractContextManager[object] | None = None
     ) -> None:
-        """Use this cache and these locks; ``shield`` is entered around each of their steps, but not while waiting."""
+        """Use this cache and these locks; ``shield`` is entered around each access, but not while waiting."""
         self._store = store
         self._locks = locks
         self._shield = shield or nullcontext()
@@ -34,7 +34,7 @@ class SharedPartCache:
         self._locks.release_all()
 
     def find(self, digest: str, limits: str) -> BuiltPart | None:
-        """Return the part, or None when the caller is to build it."""
+        """Return the part, or None if the caller must build it."""
         deadline = time.monotonic() + self._locks.seconds
         while True:
             with self._shield:

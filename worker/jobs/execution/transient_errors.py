@@ -1,4 +1,4 @@
-"""Transient errors, outages among them, and one guarded attempt at the files of a batch or of repacked runs."""
+"""Classification of errors as transient or as outages, and a guard that turns an attempt's errors into outcomes."""
 
 import errno
 import logging
@@ -19,17 +19,17 @@ __all__ = ["TRANSIENT_ERRORS", "TaskOutcome", "cause_of", "is_outage", "run_guar
 
 _log = logging.getLogger(__name__)
 
-#: Faults of the database, the object store or the disk, which a later retry may not meet.
+#: Errors of the database, the object store or the disk after which a retry can succeed.
 TRANSIENT_ERRORS: Final = (DBAPIError, database_errors.TimeoutError, StoreError, OSError)
 
-#: What the database raises when it cannot be reached, shuts down, or has no disk to write to.
+#: Errors of a database that is unreachable, shutting down or out of disk space.
 _DATABASE_OUTAGES: Final = (
     database_errors.OperationalError,
     database_errors.InterfaceError,
     database_errors.TimeoutError,
 )
 
-#: What the object store raises for a request that is at fault itself; all else means that the store is.
+#: Errors of the object store for invalid requests; all other errors mean that the store is unavailable.
 _REQUEST_FAULTS: Final = (
     store_errors.AlreadyExistsError,
     store_errors.InvalidPathError,
@@ -38,7 +38,7 @@ _REQUEST_FAULTS: Final = (
     store_errors.PreconditionError,
 )
 
-#: Faults of the disk, of the network or of the machine's resources, whichever job meets them.
+#: Error numbers of the disk, the network or exhausted resources, which are not specific to a job.
 _OUTAGE_CODES: Final = frozenset(
     {
         errno.EDQUOT,
@@ -60,10 +60,10 @@ _OUTAGE_CODES: Final = frozenset(
 
 
 class TaskOutcome(Enum):
-    """How an attempt ended."""
+    """The outcome of an attempt."""
 
     DONE = auto()
-    #: It is not due, another worker holds the lease, or it has ended.
+    #: The task is not due, another worker holds its lease, or it has ended.
     NOT_DUE = auto()
     FAILED = auto()
     #: Left to a retry after a transient error.
@@ -82,7 +82,7 @@ def is_outage(error: BaseException) -> bool:
 
 
 def cause_of(error: BaseException) -> str:
-    """Return which dependency failed, without the error's own text: a statement or an address may hold secrets."""
+    """Return which dependency failed. The error's own text is left out: statements and URLs can contain secrets."""
     if isinstance(error, DBAPIError | database_errors.TimeoutError):
         return f"the database could not be used ({type(error).__name__})"
     if isinstance(error, StoreError):
@@ -94,14 +94,14 @@ def cause_of(error: BaseException) -> str:
 def run_guarded(
     subject: str, work: Callable[[], bool], *, release: Callable[[bool], object], fail: Callable[[dict[str, Any]], bool]
 ) -> TaskOutcome:
-    """Make one attempt, and turn whatever it raises into an outcome.
+    """Make one attempt, and turn any error into an outcome.
 
     Args:
-        subject: what the log calls it.
-        work: makes the attempt; returns False when there is no more to do.
-        release: leaves it to a retry, after a transient error; its argument tells whether the attempt counts, as one
-            that met an outage does not.
-        fail: records the problem document of a permanent failure; returns False when there is no more to do.
+        subject: the name of the task in the log.
+        work: makes the attempt; returns False if the task no longer exists.
+        release: leaves the task to a retry after a transient error; its argument is whether the attempt counts,
+            which is False after an outage.
+        fail: records the problem document of a permanent failure; returns False if the task no longer exists.
     """
     try:
         return TaskOutcome.DONE if work() else TaskOutcome.NOT_DUE

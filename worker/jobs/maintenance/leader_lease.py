@@ -1,6 +1,6 @@
-"""The leader lease: of many processes that could do the same periodic work, the one that does it.
+"""The leader lease: elects one of many processes to do periodic work.
 
-Two leaders at a time, after a clock was set or a process slept, only do the work twice: it is idempotent.
+There can be two leaders for a moment, after a clock change or a suspended process. The work is idempotent.
 """
 
 import os
@@ -19,10 +19,10 @@ __all__ = ["LeaderLease"]
 
 
 class LeaderLease:
-    """One process's candidacy for one kind of periodic work."""
+    """The candidacy of a process for one kind of periodic work."""
 
     def __init__(self, engine: Engine, name: str, seconds: float) -> None:
-        """Stand for the work of this name. A leader that does not renew within ``seconds`` is replaced."""
+        """Run for the work of this name. A leader that does not renew its lease within ``seconds`` is replaced."""
         self._engine = engine
         self._clock = DatabaseClock(engine)
         self._name = name

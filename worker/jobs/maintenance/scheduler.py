@@ -21,15 +21,15 @@ _log = logging.getLogger(__name__)
 #: The name of the leader lease.
 _NAME: Final = "upkeep"
 
-#: Seconds of the lease at least: the leader renews it every five.
+#: Minimum length of the lease in seconds; the leader renews it every five.
 _MIN_LEASE_SECONDS: Final = 6.0
 
 
 class MaintenanceScheduler:
-    """One process's share of maintenance: publishes waiting jobs again, removes deleted jobs and orphaned files."""
+    """Does the maintenance if its process is the leader: republishes waiting jobs, purges deleted jobs and orphans."""
 
     def __init__(self, settings: Settings, database: Engine, blobs: ObjectStore, requeue: Callable[[], int]) -> None:
-        """Maintain this database and store; ``requeue`` publishes waiting jobs again and returns how many."""
+        """Maintain this database and store; ``requeue`` republishes waiting jobs and returns their number."""
         self._settings = settings
         self._lease = LeaderLease(database, _NAME, max(settings.lease_seconds, _MIN_LEASE_SECONDS))
         self._deletion = JobDeletion(database, blobs)
@@ -40,11 +40,11 @@ class MaintenanceScheduler:
         self._next = 0.0
 
     def run(self) -> int | None:
-        """Do what is due, if this process is the leader; return how many jobs were published again, else None.
+        """Do due maintenance if this process is the leader; return the number of republished jobs, otherwise None.
 
         Raises:
-            BrokerUnavailable: when the broker does not answer; all else was done.
-            DBAPIError: when the database is unavailable.
+            BrokerUnavailable: if the broker does not respond; all other maintenance was done.
+            DBAPIError: if the database is unavailable.
         """
         with self._lock:  # a run that began before `resign` must not acquire the lease again
             if self._resigned or not self._lease.acquire():
@@ -57,7 +57,7 @@ class MaintenanceScheduler:
                 self._sweep_once()
 
     def resign(self) -> None:
-        """Leave maintenance to other processes, at once and for good."""
+        """Release the lease and do no more maintenance in this process."""
         with self._lock:
             self._resigned = True
             self._lease.release()

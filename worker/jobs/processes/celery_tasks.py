@@ -54,15 +54,15 @@ shutdown = ShutdownFlag()
 
 
 def begin_shutdown(**_: object) -> None:
-    """Have running jobs put back into the queue: the worker shuts down."""
+    """Announce the shutdown to running attempts, which return their jobs to the queue."""
     shutdown.set()
 
 
 def share_memory(**_: object) -> None:
-    """Keep the garbage collector off what pool processes share with their parent, before each fork.
+    """Freeze the objects that pool processes share with their parent, before each fork.
 
-    A collection writes to every object that it visits and so copies its page. Measured at rest with two processes:
-    199 MB PSS without, 162 MB with.
+    A garbage collection writes to every object that it visits, which copies its memory page. Measured at rest with two
+    processes: 199 MB PSS without, 162 MB with.
     """
     gc.collect()
     gc.freeze()
@@ -75,7 +75,7 @@ def start_process(**_: object) -> None:
 
 
 def end_process(**_: object) -> None:
-    """Close a pool process; it gives up the maintenance lease, so that another takes it at once."""
+    """Close a pool process and release its maintenance lease, so that another process takes over at once."""
     if job_service.cache_info().currsize:
         job_service().close()
     end_tracing()
@@ -163,11 +163,11 @@ def job_service() -> JobService:
 
 
 def build_job(task: Task, job_id: str) -> None:
-    """Make one attempt at the job, and publish what must follow it."""
+    """Make one attempt at the job, and publish the messages that follow from its outcome."""
     with log_context(job=job_id), span("attempt", {"drawerwright.job": job_id}, within=task.request.headers or {}):
         try:
             outcome = job_runner().run(job_id)
-        except DBAPIError as error:  # the database was unavailable before the attempt, or at its end
+        except DBAPIError as error:  # the database was unavailable at the start or end of the attempt
             _log.warning("Job %s will be retried: %s", job_id, type(error).__name__)
             outcome = JobOutcome.RETRY
     if outcome in (JobOutcome.SHUTDOWN, JobOutcome.TERMINATED):
@@ -175,23 +175,23 @@ def build_job(task: Task, job_id: str) -> None:
     if outcome in (JobOutcome.SUCCEEDED, JobOutcome.FAILED, JobOutcome.LEASE_LOST):
         job_service().publish_batches(job_id)
     if outcome is JobOutcome.TERMINATED:
-        os.kill(os.getpid(), signal.SIGTERM)  # the signal that the attempt had caught
+        os.kill(os.getpid(), signal.SIGTERM)  # repeat the signal that the attempt caught
     if outcome is JobOutcome.RETRY:
         publish_retry(task, job_id, _RETRY_SECONDS)
     elif outcome is JobOutcome.NOT_CLAIMED and (task.request.delivery_info or {}).get("redelivered"):
-        # the worker that had this message is gone, but its lease must expire first
+        # the worker of this message was lost, but its lease must expire first
         remaining = job_runner().records.lease_left(job_id)
         if remaining is not None:
             publish_retry(task, job_id, max(remaining, 0.0) + 0.1)
 
 
 def publish_retry(task: Task, job_id: str, seconds: float) -> None:
-    """Publish the job's message again, to be consumed after a delay. If it is lost, `wake_up` publishes another."""
+    """Publish another message for the job, with a delay. If it is lost, `wake_up` publishes the next."""
     task.app.send_task(BUILD_JOB, args=[job_id], countdown=seconds)
 
 
 def repack_runs(job_id: str) -> None:
-    """Write the files of the job's repacked print runs. After a transient error `wake_up` publishes the task again."""
+    """Write the files of the job's repacked print runs. After a transient error, `wake_up` republishes the task."""
     from worker.jobs.execution.run_repacker import RunRepacker  # noqa: PLC0415 - see the module's docstring
 
     runner = job_runner()
@@ -200,7 +200,7 @@ def repack_runs(job_id: str) -> None:
 
 
 def gather_batch(batch_id: str) -> None:
-    """Write the manifest over all jobs of a batch. After a transient error `wake_up` publishes the task again."""
+    """Write the manifest and runs of a batch. After a transient error, `wake_up` republishes the task."""
     from worker.jobs.execution.batch_finalizer import BatchFinalizer  # noqa: PLC0415 - see the module's docstring
 
     runner = job_runner()
@@ -218,7 +218,7 @@ def wake_up() -> None:
         _log.warning("%s", error)
     else:
         if count:
-            _log.info("Published %d waiting jobs again.", count)
+            _log.info("Republished %d waiting jobs.", count)
 
 
 _register: Callable[..., Any] = app.task

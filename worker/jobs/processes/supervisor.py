@@ -1,4 +1,4 @@
-"""Supervisor: starts the embedded broker and worker for `serve`, and restarts them when they are lost."""
+"""The supervisor: starts the embedded broker and worker of `serve`, and restarts them when they are lost."""
 
 import logging
 import subprocess
@@ -16,24 +16,24 @@ __all__ = ["Supervisor"]
 
 _log = logging.getLogger(__name__)
 
-#: Seconds within which the worker must answer.
+#: Seconds within which the worker must respond.
 _START_SECONDS: Final = 60.0
 
-#: Seconds that one ping of the worker takes at most.
+#: Timeout in seconds of one ping of the worker.
 _PING_SECONDS: Final = 0.5
 
 #: Seconds before broker and worker are restarted after their host was lost.
 _RESTART_SECONDS: Final = 1.0
 
-#: Seconds within which everything must have stopped, beside the grace period for running jobs.
+#: Seconds within which everything must stop, in addition to the grace period for running jobs.
 _STOP_SECONDS: Final = 15.0
 
 
 class Supervisor:
-    """A broker and a worker in processes of their own, from `start` (or ``with``) to `close`.
+    """Runs a broker and a worker in processes of their own, from `start` (or ``with``) to `close`.
 
-    They end with this process, however it ends, and are restarted when their process host is lost. With an external
-    broker (`Settings.broker_url`) there is nothing to start; its workers are deployed separately.
+    They end with this process, even if it is killed, and are restarted when their process host is lost. With an
+    external broker (`Settings.broker_url`) nothing is started; its workers are deployed separately.
     """
 
     def __init__(self, settings: Settings) -> None:
@@ -44,7 +44,7 @@ class Supervisor:
         self._watcher: Thread | None = None
 
     def __enter__(self) -> Self:
-        """Start, and wait for the worker."""
+        """Start both and wait for the worker."""
         self.start()
         return self
 
@@ -56,16 +56,16 @@ class Supervisor:
         """Start both and wait until the worker accepts jobs.
 
         Raises:
-            SettingsError: when one of them does not start; the message names the folder of the logs.
+            SettingsError: if one of them does not start; the message names the folder of the logs.
         """
         self.launch()
         self.wait_until_ready()
 
     def launch(self) -> None:
-        """Start both without waiting for them; `wait_until_ready` must follow.
+        """Start both without waiting; `wait_until_ready` must follow.
 
         Raises:
-            SettingsError: when the data folder cannot be created.
+            SettingsError: if the data folder cannot be created.
         """
         if not self.settings.embedded:
             return
@@ -80,7 +80,7 @@ class Supervisor:
         """Wait until the worker accepts jobs; from then on both are restarted when they are lost.
 
         Raises:
-            SettingsError: when one of them does not start; the message names the folder of the logs.
+            SettingsError: if one of them does not start; the message names the folder of the logs.
         """
         if self._host is None:
             return
@@ -89,13 +89,13 @@ class Supervisor:
         self._watcher.start()
 
     def close(self) -> None:
-        """Stop both, if they run."""
+        """Stop both if they are running."""
         self._closing.set()
         self._stop()
         if self._watcher is not None:
             self._watcher.join()
             self._watcher = None
-            self._stop()  # a restart may have been under way
+            self._stop()  # a restart may be in progress
 
     def _launch(self) -> None:
         settings = self.settings

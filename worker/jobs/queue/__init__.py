@@ -1,1 +1,1 @@
-"""From an accepted job to a Celery task."""
+"""Publishing of tasks: the Celery app, the dispatcher and the background publisher."""

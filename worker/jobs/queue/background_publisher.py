@@ -1,8 +1,8 @@
-"""Publishing in the background: a request that submits a job does not wait for the broker.
+"""The background publisher: publishes messages of new jobs, so that no request waits for the broker.
 
 The job table is the source of truth. A message that cannot be published is dropped here, and the dispatcher publishes
-it later. Which jobs have a message is recorded for several jobs at once; a process that is killed before that has their
-messages published twice, and the second one finds nothing to claim.
+it later. Published messages are recorded several at a time. If the process is killed before that, the dispatcher
+publishes them a second time; the worker then finds no job to claim.
 """
 
 import logging
@@ -24,29 +24,29 @@ Message: TypeAlias = tuple[str, Context]
 
 _log = logging.getLogger(__name__)
 
-#: Messages that wait for the broker in this process; the dispatcher publishes what is beyond.
+#: Maximum number of queued messages; the dispatcher publishes any others.
 _MAX_QUEUED: Final = 10_000
 
-#: Messages published before they are recorded.
+#: Number of published messages after which they are recorded.
 _MAX_UNRECORDED: Final = 200
 
-#: Seconds without a new message after which published ones are recorded. Recorded one by one each would take 0.35 ms of
-#: processor time, of 5.4 ms that a job takes in all, and a second commit; 200 at a time take as long as one.
+#: Seconds without a new message after which published ones are recorded. Recording a message alone takes 0.35 ms of the
+#: 5.4 ms of processor time per job, and a commit; recording 200 at a time takes as long.
 _IDLE_SECONDS: Final = 0.25
 
-#: Seconds that `close` waits for the messages that are still queued.
+#: Seconds that `close` waits for queued messages.
 _CLOSE_SECONDS: Final = 3.0
 
 
 class BackgroundPublisher:
-    """Publishes messages of new jobs in a thread of its own between `start` and `close`; else in the caller's."""
+    """Publishes messages of new jobs, between `start` and `close` in its own thread, otherwise in the caller's."""
 
     def __init__(self, publish: Callable[[Sequence[Message]], None], record: Callable[[list[str]], None]) -> None:
         """Create a publisher without a thread.
 
         Args:
-            publish: publishes messages; raises `BrokerUnavailable` when the broker does not answer.
-            record: records that these jobs have a message.
+            publish: publishes messages; raises `BrokerUnavailable` if the broker does not respond.
+            record: records that messages for these jobs were published.
         """
         self._publish = publish
         self._record = record
@@ -61,14 +61,14 @@ class BackgroundPublisher:
         self._thread.start()
 
     def close(self) -> None:
-        """Publish what is queued, if the broker answers in time, and end the thread."""
+        """Publish the queued messages if the broker responds in time, and end the thread."""
         thread, self._thread = self._thread, None
         if thread is not None:
             self._queue.put(None)
             thread.join(_CLOSE_SECONDS)
 
     def publish(self, job_id: str) -> None:
-        """Publish the message of this job; never waits for the broker while the thread runs."""
+        """Publish a message for this job; never waits for the broker while the thread runs."""
         message = job_id, copy_context()
         if self._thread is None:
             self._publish_batch([message])
@@ -77,7 +77,7 @@ class BackgroundPublisher:
             self._queue.put(message)
 
     def flush(self) -> None:
-        """Record the jobs whose messages were published."""
+        """Record the messages that were published."""
         with self._lock:
             published, self._unrecorded = self._unrecorded, []
         if published:
@@ -99,7 +99,7 @@ class BackgroundPublisher:
                 self.flush()
 
     def _next_batch(self) -> list[Message | None]:
-        """Return the queued messages, at least one unless there are published ones to record."""
+        """Return the queued messages: at least one, unless published ones are due to be recorded."""
         batch: list[Message | None] = []
         with suppress(queue.Empty):
             batch.append(self._queue.get(timeout=_IDLE_SECONDS if self._unrecorded else None))

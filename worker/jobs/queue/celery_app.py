@@ -1,4 +1,4 @@
-"""The Celery app, which carries the ids of jobs from the job service to the workers. It imports no pipeline."""
+"""The Celery app: task names, priorities and configuration. It does not import the tasks or the pipeline."""
 
 from typing import Any, Final, Literal
 
@@ -6,36 +6,36 @@ from celery import Celery
 
 from worker.jobs.common.settings import Settings
 
-#: Names of the tasks and of their queue; the job service publishes by name and never imports a task.
+#: Names of the tasks and their queue. The job service publishes tasks by name and never imports them.
 BUILD_JOB: Final = "drawerwright.build_job"
 WAKE_UP: Final = "drawerwright.wake_up"
 REPACK_RUNS: Final = "drawerwright.repack_runs"
 GATHER_BATCH: Final = "drawerwright.gather_batch"
 QUEUE: Final = "drawerwright"
 
-#: Priorities of messages; of 0 to 9 the Redis transport delivers the lowest number first.
+#: Message priorities, 0 to 9; the Redis transport delivers the lowest number first.
 RESUMED_PRIORITY: Final = 0
 NEW_PRIORITY: Final = 3
 
-#: Seconds that publishing waits for a broker that does not answer.
+#: Timeout in seconds for publishing.
 SEND_TIMEOUT: Final = 0.3
 
-#: Seconds after an attempt's own limit at which the queue asks it to end, and at which its process is killed.
+#: Seconds beyond an attempt's own time limit at which Celery interrupts it, and at which it kills the process.
 ASK_SECONDS: Final = 10
 GRACE_SECONDS: Final = 30
 
 
 def make_app(settings: Settings, side: Literal["send", "work"]) -> Celery:
-    """Return an app for one side of the queue.
+    """Return the app of a publisher ("send") or of a worker ("work").
 
-    The sending side gives up soon, because the job table keeps the job anyway; the worker waits.
+    A publisher gives up soon, because the dispatcher publishes the job later; a worker waits for the broker.
     """
     app = Celery("drawerwright", broker=settings.broker, set_as_current=side == "work")
     hard = settings.job_seconds + GRACE_SECONDS
     options: dict[str, Any] = {
-        # a message that is not acknowledged comes again only after no attempt can still run
+        # an unacknowledged message is redelivered only when no attempt can still be running
         "visibility_timeout": 2 * hard,
-        # the sweep for messages of workers that were killed: every second, not every hundred
+        # messages of killed workers are restored every second instead of every hundred
         "unacked_restore_interval": 1,
         "unacked_restore_throttle": 1,
         "global_keyprefix": "drawerwright:",
@@ -62,7 +62,7 @@ def make_app(settings: Settings, side: Literal["send", "work"]) -> Celery:
         worker_concurrency=settings.concurrency,
         worker_send_task_events=False,
         worker_hijack_root_logger=True,
-        # what one job leaves behind in memory is bounded (KiB)
+        # a process that has grown beyond this size is replaced after its task (KiB)
         worker_max_memory_per_child=1_500_000,
         broker_connection_timeout=SEND_TIMEOUT if side == "send" else 4.0,
         broker_connection_retry_on_startup=side == "work",

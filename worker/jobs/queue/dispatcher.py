@@ -1,7 +1,7 @@
-"""The dispatcher: publishes messages that have workers build jobs, repack runs and finish batches.
+"""The dispatcher: publishes the tasks that run jobs, repack runs and finalize batches.
 
-The job table is the source of truth; the broker only wakes workers. What could not be published, or what the broker has
-lost, the dispatcher publishes again.
+The job table is the source of truth; the broker only wakes workers. Messages that could not be published, or that the
+broker has lost, are published again.
 """
 
 import logging
@@ -36,73 +36,73 @@ __all__ = ["Dispatcher"]
 
 _log = logging.getLogger(__name__)
 
-#: What publishing raises when the broker does not answer.
+#: Errors of publishing to a broker that does not respond.
 _BROKER_FAULTS: Final[tuple[type[Exception], ...]] = (OperationalError, RedisError, OSError)
 
-#: Rows read from the job table at a time.
+#: Number of rows read at a time.
 _PAGE: Final = 200
 
-#: Seconds after which a job that still waits is published again: the broker may have lost its message.
+#: Seconds after which a waiting job is published again, because the broker may have lost its message.
 _RETRY_SECONDS: Final = 60.0
 
-#: The same while messages wait at the broker; in a long queue each job would else be published every minute.
+#: The same while the queue is not empty; otherwise every job in a long queue would be published every minute.
 _RETRY_SECONDS_IN_QUEUE: Final = 900.0
 
-#: A hash that is left at the broker; it is missing once the broker has lost its queue.
+#: Key of a mark stored in the broker; the mark is gone once the broker has lost its queue.
 _MARK: Final = "queue-kept"
 
 
 class Dispatcher:
-    """Publishes messages of tasks. Safe to use from several threads."""
+    """Publishes tasks. Thread-safe."""
 
     def __init__(
         self, settings: Settings, app: Celery, *, records: JobRecords, prints: PrintRecords, batches: BatchRecords
     ) -> None:
-        """Publish through this app; the broker is not needed yet.
+        """Publish through this app; no connection is opened yet.
 
         Args:
-            settings: of the service.
-            app: publishes.
-            records: jobs.
-            prints: jobs whose new runs need files.
-            batches: batches.
+            settings: the settings of the service.
+            app: the Celery app of a publisher.
+            records: the job table.
+            prints: the print states, which name jobs whose new runs need files.
+            batches: the batches.
         """
         self._settings = settings
         self._app = app
         self._records, self._prints, self._batches = records, prints, batches
         self._marked = False
-        #: Publishes jobs that are submitted; once started, in a thread of its own.
+        #: Publishes submitted jobs; once started, in its own thread.
         self.publisher = BackgroundPublisher(self._publish_new, partial(records.mark_enqueued, new=True))
 
     def close(self) -> None:
-        """Publish what is still queued in this process."""
+        """Publish the messages that are still queued in this process."""
         self.publisher.close()
 
     # -- new messages
 
     def publish_jobs(self, job_ids: list[str], *, resumed: bool = False) -> None:
-        """Have workers build these jobs; ``resumed`` ones, which a worker began before, go before all that wait.
+        """Publish these jobs; ``resumed`` ones, which a worker has run before, take priority over waiting jobs.
 
         Raises:
-            BrokerUnavailable: when the broker does not answer.
+            BrokerUnavailable: if the broker does not respond.
         """
         self._publish_ids(
             BUILD_JOB, job_ids, self._records.mark_enqueued, RESUMED_PRIORITY if resumed else NEW_PRIORITY
         )
 
     def publish_repacks(self, job_ids: list[str]) -> None:
-        """Have workers write the files of the new runs of these jobs.
+        """Publish the writing of the files of new runs of these jobs.
 
         Raises:
-            BrokerUnavailable: when the broker does not answer.
+            BrokerUnavailable: if the broker does not respond.
         """
         self._publish_ids(REPACK_RUNS, job_ids, self._prints.mark_enqueued)
 
     def publish_batches(self, batch_ids: list[str]) -> None:
-        """Have workers make the manifests of these batches.
+        """Publish the finalizing of these batches.
 
         Raises:
-            BrokerUnavailable: when the broker does not answer.
+            BrokerUnavailable: if the broker does not respond.
         """
         self._publish_ids(GATHER_BATCH, batch_ids, self._batches.mark_enqueued)
 
@@ -112,16 +112,16 @@ class Dispatcher:
     def _publish_ids(
         self, task: str, ids: list[str], record: Callable[[list[str]], None], priority: int = NEW_PRIORITY
     ) -> None:
-        """Publish a message for each of these ids, then record that they have one."""
+        """Publish a message for each of these ids, then record that."""
         if ids:
             self._publish(task, [(identity, copy_context()) for identity in ids], priority)
             record(ids)
 
     def _publish(self, task: str, messages: Sequence[Message], priority: int) -> None:
-        """Publish the task for each of these ids, by its name: no process that publishes imports a task.
+        """Publish the task for each of these ids, by its name, so that publishers need not import it.
 
         Raises:
-            BrokerUnavailable: when the broker does not answer; it may have taken some of them.
+            BrokerUnavailable: if the broker does not respond; some messages may have been published.
         """
         with _broker_faults(), self._app.producer_or_acquire() as producer:
             for identity, context in messages:
@@ -134,23 +134,23 @@ class Dispatcher:
                     retry=False,
                 )
 
-    # -- messages that are missing
+    # -- missing messages
 
     def republish(self) -> int:
-        """Publish jobs that wait without a message, or that a worker has lost; return their count.
+        """Publish waiting jobs without a message and jobs of lost workers; return their number.
 
-        Those that a worker began before go first: they have waited their turn already.
+        Jobs that a worker has run before take priority.
 
         Raises:
-            BrokerUnavailable: when the broker does not answer; the jobs go on waiting.
+            BrokerUnavailable: if the broker does not respond; the jobs keep waiting.
         """
         self.publisher.flush()
         if not self._any_waits():
-            self._marked = self._marked or self._mark()  # what comes from now on is not taken for lost
+            self._marked = self._marked or self._mark()  # a queue that is lost from now on is detected
             return 0
         count, start, lost = 0, time.monotonic(), self._queue_lost()
         while True:
-            # of a queue that was lost, all is published that was not published since this call began
+            # after the loss of the queue, publish every message that was not published since this call began
             quiet = time.monotonic() - start if lost else self._retry_seconds()
             lease = self._settings.lease_seconds
             waiting = self._records.waiting(quiet_seconds=quiet, limit=_PAGE, lease_seconds=lease)
@@ -169,23 +169,23 @@ class Dispatcher:
                 return count
 
     def answers(self) -> bool:
-        """Return whether the broker answers."""
+        """Return whether the broker responds."""
         with suppress(BrokerUnavailable), self._channel() as channel:
-            channel.client.ping()  # `connect` would retry after two seconds
+            channel.client.ping()  # unlike `connect`, this does not retry
             return True
         return False
 
     def queue_length(self) -> int:
-        """Return the count of messages that wait at the broker.
+        """Return the number of messages in the broker's queue.
 
         Raises:
-            BrokerUnavailable: when the broker does not answer.
+            BrokerUnavailable: if the broker does not respond.
         """
         with self._channel() as channel:
             return int(channel.queue_declare(queue=QUEUE).message_count)
 
     def _retry_seconds(self) -> float:
-        """Return the seconds after which a message counts as lost: while others wait, it most likely waits too."""
+        """Return the age in seconds at which a message counts as lost; it is longer while the queue is not empty."""
         return _RETRY_SECONDS if self.queue_length() == 0 else _RETRY_SECONDS_IN_QUEUE
 
     def _any_waits(self) -> bool:
@@ -197,16 +197,16 @@ class Dispatcher:
         )
 
     def _queue_lost(self) -> bool:
-        """Return whether the broker has lost its queue, and with it the mark that was left there.
+        """Return whether the broker has lost its queue, and with it the mark of `_mark`.
 
         Raises:
-            BrokerUnavailable: when it does not answer.
+            BrokerUnavailable: if it does not respond.
         """
         with self._channel() as channel:
             return channel.client.hget(_MARK, "kept") is None
 
     def _mark(self) -> bool:
-        """Leave the mark; return whether the broker took it."""
+        """Store the mark in the broker; return whether it responded."""
         with suppress(BrokerUnavailable), self._channel() as channel:
             channel.client.hset(_MARK, "kept", "1")
             return True
@@ -214,14 +214,14 @@ class Dispatcher:
 
     @contextmanager
     def _channel(self) -> Iterator[Any]:
-        """Yield a channel of Celery's connection pool; kombu has no types for it."""
+        """Yield a channel of Celery's connection pool. Kombu has no type annotations."""
         with _broker_faults(), self._app.connection_or_acquire() as connection:
             yield connection.default_channel
 
 
 @contextmanager
 def _broker_faults() -> Iterator[None]:
-    """Raise what a broker that does not answer makes the client raise as `BrokerUnavailable`."""
+    """Turn the client's errors about an unresponsive broker into `BrokerUnavailable`."""
     try:
         yield
     except _BROKER_FAULTS as error:

@@ -1,1 +1,1 @@
-"""The SQL of jobs and everything kept beside them, one noun a module."""
+"""Data access: the SQL of jobs, batches, print events, keys and webhooks, one noun per module."""

@@ -1,4 +1,4 @@
-"""The retry of a failed job on request: queues it again, and reopens the batches that had ended with it."""
+"""Retries a failed job on request: queues it again and reopens its batches."""
 
 from typing import Any, cast
 
@@ -13,18 +13,18 @@ __all__ = ["retry_job"]
 
 
 def retry_job(database: Engine, job_id: str, *, quotas: Quotas | None = None, revision: int | None = None) -> bool:
-    """Queue a failed job again, with all its attempts; return whether this call did it.
+    """Queue a failed job again, with its full number of attempts; return whether this call did.
 
-    Batches that have ended, or are being finalized, are reopened, so that their files are written with the job.
+    Its batches that have ended, or are being finalized, are reopened, so that their files will include the job.
 
     Args:
         database: the database.
         job_id: the job.
-        revision: the revision that the job must have; None: any.
-        quotas: what its owner may have; the retry counts like a new job. None: no limits.
+        revision: the revision that the job must have; None for any.
+        quotas: those of the owner, towards which the retry counts like a new job; None for no limits.
 
     Raises:
-        QuotaReached: when the owner has as many jobs as these quotas allow; nothing was changed.
+        QuotaReached: if a quota of the owner is used up; nothing was changed.
     """
     now = utc_now()
     empty: dict[str, Any] = dict.fromkeys(

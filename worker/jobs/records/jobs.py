@@ -295,7 +295,7 @@ class JobRecords:
         )
 
     def defer(self, claim: JobClaim, cause: str, seconds: float) -> bool:
-        """Put the job back into the queue after an outage, for an attempt after a delay; False when the claim is lost.
+        """Return the job to the queue after an outage, with a delay; return False if the claim is lost.
 
         The attempt is not counted.
         """
@@ -315,7 +315,7 @@ class JobRecords:
         )
 
     def refund(self, job_id: str) -> None:
-        """Take back an attempt that was counted, once another claim has fenced it off during an outage."""
+        """Uncount an attempt that was fenced off by another claim during an outage."""
         active = (JobRow.id == job_id, JobRow.state.not_in(ENDED), JobRow.attempts > 0)
         self._change(update(JobRow).where(*active).values(attempts=JobRow.attempts - 1, revision=JobRow.revision))
 

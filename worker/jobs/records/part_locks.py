@@ -1,7 +1,7 @@
-"""Part locks: which process builds, or sweeps, a part at this moment. They save work; no part depends on them.
+"""Part locks: held by the process that builds or sweeps a part, so that no part is built twice at the same time.
 
-A process that cannot acquire a lock waits for as long as one lasts at most, and then builds the part all the same: the
-object store accepts the same bytes twice.
+Correctness does not depend on them: a process that cannot acquire a lock within its lifetime builds the part anyway,
+and stores the same bytes a second time.
 """
 
 import secrets
@@ -17,7 +17,7 @@ from worker.jobs.database.tables import PartLockRow
 
 __all__ = ["LOCK_SECONDS", "PartLocks"]
 
-#: Seconds that a lock lasts: many times what it takes to build a part.
+#: Lifetime of a lock in seconds: many times what building a part takes.
 LOCK_SECONDS: Final = 10.0
 
 
@@ -25,7 +25,7 @@ class PartLocks:
     """The locks of one attempt or sweep."""
 
     def __init__(self, engine: Engine, seconds: float = LOCK_SECONDS, holder: str | None = None) -> None:
-        """Hold no lock yet. A ``holder`` of the same name takes over the locks of one that was lost at once."""
+        """Hold no lock yet. A ``holder`` of the same name takes over the locks of a lost one at once."""
         self._engine = engine
         self._clock = DatabaseClock(engine)
         self.seconds = seconds
@@ -33,7 +33,7 @@ class PartLocks:
         self._held: set[str] = set()
 
     def acquire(self, digest: str) -> bool:
-        """Lock the part if it is free; return whether this holder has the lock now."""
+        """Acquire the lock of a part if it is free; return whether this holder has it now."""
         with self._engine.begin() as connection:
             acquired = acquire(
                 connection, self._clock, PartLockRow.digest, digest, holder=self._holder, seconds=self.seconds

@@ -71,7 +71,7 @@ class PrintStatus:
     """
 
     revision: int
-    standing: PrintState
+    state: PrintState
     repack: bool
     problem: dict[str, Any] | None
     retry: datetime | None = None
@@ -133,12 +133,12 @@ class PrintRecords:
                 repeated = self._find_repeated(connection, job_id, name, fingerprint) if event.id is not None else None
             if repeated is not None:
                 return repeated, False
-            standing = follow(None if before is None else before.standing)
+            state = follow(None if before is None else before.state)
             number = 1 if before is None else before.revision + 1
-            made = _printed(event, name, number, standing)
+            made = _printed(event, name, number, state)
             try:
                 with self._database.begin() as connection:
-                    if _advance(connection, job_id, before, number, standing):
+                    if _advance(connection, job_id, before, number, state):
                         connection.execute(insert(PrintEventRow).values(_row(job_id, made, fingerprint)))
                         enqueue_event(connection, "job.printed", job_id, base=self._base, printed=asdict(made))
                         return made, True
@@ -243,7 +243,7 @@ def fingerprint_of(event: PrintEvent) -> str:
     return sha256(orjson.dumps(document, option=orjson.OPT_SORT_KEYS)).hexdigest()
 
 
-def _printed(event: PrintEvent, name: str, number: int, standing: PrintState) -> PrintEventRecord:
+def _printed(event: PrintEvent, name: str, number: int, state: PrintState) -> PrintEventRecord:
     now = utc_now()
     return PrintEventRecord(
         number=number,
@@ -256,8 +256,8 @@ def _printed(event: PrintEvent, name: str, number: int, standing: PrintState) ->
         count=None if event.mark is None else event.count,
         failed=dict(event.failed),
         note=event.note,
-        pieces_left=standing.left.total(),
-        runs_left=len(standing.open),
+        pieces_left=state.left.total(),
+        runs_left=len(state.open),
     )
 
 
@@ -266,13 +266,11 @@ def _row(job_id: str, made: PrintEventRecord, fingerprint: str) -> dict[str, Any
     return {"job_id": job_id, "fingerprint": fingerprint, **values}
 
 
-def _advance(
-    connection: Connection, job_id: str, before: PrintStatus | None, number: int, standing: PrintState
-) -> bool:
-    """Replace the state that ``standing`` follows from; return False if that is no longer the last."""
-    values: dict[str, Any] = {"revision": number, "standing": standing.model_dump(mode="json")}
-    first = 0 if before is None else before.standing.next_run
-    if any(not entry.planned and entry.run.number >= first for entry in standing.runs):
+def _advance(connection: Connection, job_id: str, before: PrintStatus | None, number: int, state: PrintState) -> bool:
+    """Replace the previous state by this one; return False if another event was recorded since."""
+    values: dict[str, Any] = {"revision": number, "standing": state.model_dump(mode="json")}
+    first = 0 if before is None else before.state.next_run
+    if any(not entry.planned and entry.run.number >= first for entry in state.runs):
         # repacked runs need files
         values |= {"repack": True, "enqueued": None, "attempts": 0, "problem": None, "rounds": 0, "retry": None}
     if before is None:

@@ -30,7 +30,7 @@ _log = logging.getLogger(__name__)
 _NAME: Final = "webhooks"
 
 #: Seconds between two polls of the outbox.
-_LOOK: Final = 1.0
+_POLL_SECONDS: Final = 1.0
 
 #: Seconds within which one pass starts attempts.
 _PASS: Final = 10.0
@@ -61,11 +61,11 @@ _AGENT: Final = "drawerwright-webhooks/1"
 class WebhookDelivery:
     """Delivers messages in a background thread, from `start` (or ``with``) to `close`."""
 
-    def __init__(self, database: Engine, reach: SafeHttpClient, look: float = _LOOK) -> None:
-        """Deliver messages of this database through ``reach``, polling every ``look`` seconds."""
+    def __init__(self, database: Engine, http_client: SafeHttpClient, interval: float = _POLL_SECONDS) -> None:
+        """Deliver messages of this database through ``http_client``, polling every ``interval`` seconds."""
         self._database = database
-        self._reach = reach
-        self._look = look
+        self._http_client = http_client
+        self._interval = interval
         self._lease = LeaderLease(database, _NAME, _SILENCE)
         self._closing = Event()
         self._thread: Thread | None = None
@@ -111,7 +111,7 @@ class WebhookDelivery:
 
     def _watch(self) -> None:
         failing = False
-        while not self._closing.wait(self._look):
+        while not self._closing.wait(self._interval):
             try:
                 self.run()
                 if time.monotonic() >= self._tidied:
@@ -188,7 +188,7 @@ class WebhookDelivery:
             ("webhook-signature", " ".join(Signature(secret).sign(row.id, now, payload) for secret in secrets)),
         ]
         try:
-            status = self._reach.post(endpoint.url, payload.encode(), headers)
+            status = self._http_client.post(endpoint.url, payload.encode(), headers)
         except RequestFailed as error:
             return str(error)
         if HTTPStatus.OK <= status < HTTPStatus.MULTIPLE_CHOICES:

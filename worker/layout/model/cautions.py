@@ -41,12 +41,12 @@ _FOOD: Final = r"cutlery|forks?|spoons?|spices?|food|tea|coffee|baking|kitchen"
 
 _PRINTING: Final = (
     "A printer has hot and moving parts. Do not leave it running unattended, keep flammable things away from it, and "
-    "follow its maker's instructions and the local rules; they come before anything said here."
+    "follow its maker's instructions and the local rules; these take precedence over this notice."
 )
 _UNATTENDED: Final = (
-    "The schedule lets runs go on while nobody is there. A fault can start a fire that nobody sees. Do so only if the "
-    "printer's maker, the local rules and whoever owns and insures the place allow it, with a working smoke alarm and "
-    "nothing flammable near; otherwise give `printing` the same hours as `attended`."
+    "The schedule allows printing while nobody is present. A fault can start a fire that nobody notices. Do so only "
+    "if the printer's maker, the local rules and whoever owns and insures the place allow it, with a working smoke "
+    "alarm and nothing flammable near; otherwise give `printing` the same hours as `attended`."
 )
 _FUMES: Final = (
     "Melting plastic gives off fumes and fine particles. Print in a well-ventilated room that nobody sleeps in, and "
@@ -166,9 +166,9 @@ def _mass(items: Iterable[Item]) -> float:
 def _heat(names: Iterable[str]) -> str:
     """Return the caution on heat, with typical temperatures where known."""
     figures = [
-        f"{name} softens under heat; about {service} C over a long time is usual as its limit (common practice)."
+        f"{name} softens under heat; its usual long-term limit is about {service} C (common practice)."
         if service is not None
-        else f"{name} softens under heat; its data sheet says from when on."
+        else f"{name} softens under heat; see its data sheet for the temperature limit."
         for name in names
         for service in (SERVICE.get(name.upper()),)
     ]

@@ -15,28 +15,28 @@ __all__ = ["LegendPage", "legend"]
 _BODY: Final = 2.7
 _SMALL: Final = 2.3
 _HEAD: Final = 3.8
-#: Space between lines, in lines; before a heading and after a row of a table, in mm.
+#: Line spacing in line heights; space before a heading and after a table row, in mm.
 _LEAD: Final = 1.1
 _BEFORE: Final = 3.0
 _AFTER: Final = 0.6
 
-#: Columns: heading and fraction of the width.
+#: Table columns: heading, and fraction of the table's width.
 _PIECES: Final = (("mark", 0.09), ("kind", 0.09), ("pieces", 0.1), ("width x depth x height, mm", 0.3), ("name", 0.42))
 _TRAYS: Final = (("mark", 0.09), ("column, row", 0.31), ("contents and orientation", 0.6))
 _TILES: Final = (("mark", 0.09), ("mm from the left and from the front", 0.6), ("rotation", 0.31))
-#: Places of one kind of piece that are listed, at most.
+#: Maximum number of positions listed in one row.
 _MOST: Final = 60
 
 
 @dataclass(slots=True)
 class LegendPage:
-    """Lines of text from the top left corner down, and the height that they take."""
+    """A page of the legend: its shapes, with the origin at the top left corner, and their total height in mm."""
 
     height: float = 0.0
     shapes: list[Path | TextLine] = field(default_factory=list)
 
     def moved(self, x: float, y: float) -> list[Path | TextLine]:
-        """Return what is drawn with the page's corner moved to ``x, y``."""
+        """Return the shapes with the page's top left corner at ``x, y``, in mm of the sheet."""
         return [
             replace(shape, at=(shape.at[0] + x, shape.at[1] + y)) if isinstance(shape, TextLine)
             else replace(shape, points=tuple((u + x, v + y) for u, v in shape.points))
@@ -46,7 +46,7 @@ class LegendPage:
 
 @dataclass(frozen=True, slots=True)
 class _Row:
-    """Lines side by side: ``(fraction of the width, lines)``; a heading stays with the row after it."""
+    """A row of cells ``(left edge as a fraction of the width, lines of text)``; a bold row stays with the next one."""
 
     cells: tuple[tuple[float, tuple[str, ...]], ...]
     size: float = _BODY
@@ -65,10 +65,17 @@ class _Row:
 
 
 def legend(mapped: MappedDrawer, width: float, height: float | None, unit: float) -> list[LegendPage]:
-    """Return the legend in pages of this width, and of this height at most; ``unit`` is a mm of its text."""
+    """Return the legend, broken into pages.
+
+    Args:
+        mapped: the drawer.
+        width: of a page, mm.
+        height: the maximum height of a page, mm; None for one page of any height.
+        unit: scale of the text: mm on the sheet for a nominal mm.
+    """
     pages = [LegendPage()]
     rows = list(_rows(mapped, width / unit))
-    # the foot of a page holds its number
+    # the page number is below the legend
     most = None if height is None else height / unit - 2.0 * LINE * LEAST
     for row, then in zip(rows, [*rows[1:], None], strict=True):
         needed = row.height + (then.height if row.bold and then is not None else 0.0)
@@ -140,11 +147,11 @@ def _texts(mapped: MappedDrawer) -> Iterator[str]:
 
 
 def _places(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
-    """Yield the place of each piece; pieces that differ in nothing but their places share a row."""
+    """Yield tables of the positions of trays and tiles; pieces that differ in position only share a row."""
     trays: dict[tuple[str, str], list[MappedPart]] = {}
     for stack in mapped.stacks:
         for tray in stack:
-            # trays of one mark may stand on different trays, which the row names
+            # the captions name the tray below, which can differ for equal marks
             trays.setdefault((tray.place.mark, ", ".join(mapped.captions(tray))), []).append(tray)
     if trays:
         yield _heading("Tray positions")

@@ -1,4 +1,4 @@
-"""How a part is printed: the numbers of a slicing profile that decide on filament and time."""
+"""The print process: the settings of a slicing profile that determine filament and print time."""
 
 from dataclasses import dataclass
 from math import isfinite
@@ -22,7 +22,7 @@ LIMITS: Final = {
     "TPU": (0.3, 30.0, 40.0),
 }
 
-#: These may be nothing; every other number of a process is more than that.
+#: Settings that may be zero; all others are positive.
 _MAY_BE_ZERO: Final = frozenset(
     {"top_layers", "bottom_layers", "infill", "layer_change", "heat_up", "hop", "corner_speed", "cost_per_kg"}
 )
@@ -30,19 +30,20 @@ _MAY_BE_ZERO: Final = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class Process:
-    """Lengths in mm, speeds in mm/s, acceleration in mm/s2, flow in mm3/s, times in s, density in g/cm3.
+    """The print settings of one kind of part.
 
-    The defaults are common practice for a 0.4 mm nozzle on a present-day machine for the hobby, with no single source;
-    the user's own profile says better.
+    Lengths are in mm, speeds in mm/s, acceleration in mm/s2, flow in mm3/s, times in s, density in g/cm3. The defaults
+    are common practice for a 0.4 mm nozzle on a current hobby printer, without a single source; the user's own profile
+    is more accurate.
 
     Raises:
-        SpecError: when a number is negative, not finite, or zero where that cannot be, or an infill is over 1.
+        SpecError: when a setting is negative or not finite, zero where it must be positive, or an infill above 1.
     """
 
     layer: float = 0.20  # common practice: half the nozzle
     first_layer: float = 0.20  # common practice: 0.20 to 0.25 whatever the other layers are
     line_width: float = 0.44  # 1.1 x nozzle, as worker.spec's printer
-    walls: int = 3  # common practice: two to four loops, three for parts that bear something
+    walls: int = 3  # common practice: two to four loops, three for parts under load
     top_layers: int = 4  # common practice: about 0.8 mm
     bottom_layers: int = 4  # common practice: about 0.8 mm
     infill: float = 0.15  # common practice: 10 to 20 %
@@ -52,19 +53,17 @@ class Process:
     full_layer_speed: float = 150.0  # common practice: 100 to 250
     infill_speed: float = 180.0  # common practice: 100 to 270
     travel_speed: float = 250.0  # common practice: 150 to 500
-    acceleration: float = 5000.0  # common practice: 1000 (moving bed of old) to 10 000
+    acceleration: float = 5000.0  # common practice: 1000 (older printers with a moving bed) to 10,000
     corner_speed: float = 8.0  # common practice: "jerk" or square-corner speed of 5 to 10
     max_flow: float = BASE_FLOW  # PLA; LIMITS has the factors of other materials
-    hop: float = (
-        0.3  # s for one retraction there and back with its lift; common practice: 0.1 direct drive to 0.5 Bowden
-    )
-    layer_change: float = 1.0  # s; common practice: lift, seam and start-up of the flow
-    heat_up: float = 300.0  # s; common practice: bed, nozzle, levelling, purge line: three to eight minutes
+    hop: float = 0.3  # s for a retraction with z hop, both ways; common practice: 0.1 (direct drive) to 0.5 (Bowden)
+    layer_change: float = 1.0  # s; common practice: z move, seam and start of flow
+    heat_up: float = 300.0  # s; common practice: heating, levelling and purge line: three to eight minutes
     density: float = 1.24  # PLA, worker.spec.printer.material.DENSITIES
-    cost_per_kg: float | None = None  # not known here
+    cost_per_kg: float | None = None  # the price is the user's
 
     def __post_init__(self) -> None:
-        """Refuse what no printer does."""
+        """Refuse settings that no printer can have."""
         for name in self.__slots__:
             value = getattr(self, name)
             if value is None:
@@ -73,24 +72,24 @@ class Process:
             if not isfinite(value) or value < 0.0 or (least is None and value == 0.0):
                 limit = "0 or more" if least is not None else "more than 0"
                 raise SpecError(
-                    f"The process's {name} cannot be used.",
+                    f"The value of {name} is out of range.",
                     pointer=f"/{name}",
                     value=value,
                     limit=limit,
-                    remedy=f"Give a {name} of {limit}.",
+                    remedy=f"Set {name} to {limit}.",
                 )
         if self.infill > 1.0:
             raise SpecError(
-                "The process's infill is a fraction.",
+                "The infill is greater than 1.",
                 pointer="/infill",
                 value=self.infill,
                 limit="0 to 1",
-                remedy="Give 0.15 for 15 %.",
+                remedy="Give the infill as a fraction: 0.15 for 15 %.",
             )
 
     @classmethod
     def of(cls, material: str) -> Self:
-        """Return the process for a material by its name, in any case: one that is not known here gets PLA's."""
+        """Return the default process of a material; the name is case-insensitive, and others get the process of PLA."""
         name = material.upper() if material.upper() in LIMITS else "PLA"
         flow_factor, outer, most = LIMITS[name]
         plain = cls()  # with slots the class itself does not keep its defaults
@@ -106,9 +105,9 @@ class Process:
 
     @property
     def line_area(self) -> float:
-        """Cross-section of a laid line in mm2, as its fraction of a filled layer."""
+        """Cross-section of an extruded line in mm2: its share of a completely filled layer."""
         return self.line_width * self.layer
 
     def reached(self, speed: float) -> float:
-        """Return the speed in mm/s that the flow limit leaves of this one."""
+        """Return this speed in mm/s, reduced to what the maximum flow allows."""
         return min(speed, self.max_flow / self.line_area)

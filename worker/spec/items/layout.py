@@ -1,4 +1,4 @@
-"""The layout: what a caller prefers of the trays that are found for things."""
+"""Layout preferences: how the search for trays weighs its aims, and how long it runs."""
 
 from typing import Annotated, Literal, TypeAlias
 
@@ -14,19 +14,20 @@ Effort: TypeAlias = Literal["quick", "normal", "thorough"]
 
 
 class LayoutPreferences(Noun):
-    """What matters most in a layout, and how long to search for it."""
+    """Preferences for the trays that are chosen for items, and the effort of the search."""
 
-    profile: Profile = Field(default="balanced", description="What counts most where not everything can be had.")
+    profile: Profile = Field(default="balanced", description="What the layout favours where aims conflict.")
     effort: Effort | None = Field(
         default=None,
-        description="How far to search: about 1, 5 or 30 seconds a drawer on one core; null: quick for a plan, normal "
-        "for a job.",
+        description="Effort of the search: about 1, 5 or 30 seconds per drawer on one core; null: quick for a plan, "
+        "normal for a job.",
     )
     spare: Annotated[Number, Field(ge=0.0, le=0.9)] = Field(
-        default=0.1, description="Share of a drawer's cells to keep free for things to come, where that costs no place."
+        default=0.1,
+        description="Fraction of a drawer's cells to keep free for future items, unless an item would lose its place.",
     )
     share: Literal["like", "any"] = Field(
         default="like",
-        description="Which things may share a tray: like ones (of one group; else of one tag or catalogue category; "
-        "else of similar size and use), or any.",
+        description="Which items may share a tray: like (of the same group; otherwise of the same tag or catalogue "
+        "category; otherwise of similar size and access) or any.",
     )

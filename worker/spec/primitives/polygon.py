@@ -1,4 +1,4 @@
-"""Polygons as a caller draws them: simple as GEOS decides it, in either winding."""
+"""Polygons of a caller: simple (as GEOS defines it), wound either way."""
 
 from math import dist
 from typing import Annotated, Final, TypeAlias

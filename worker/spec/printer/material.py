@@ -16,9 +16,8 @@ DENSITIES: Final = {"PLA": 1.24, "PETG": 1.27, "ABS": 1.04, "ASA": 1.07, "TPU": 
 
 
 def _density(fields: dict[str, Any]) -> float:
-    return DENSITIES.get(
-        str(fields["name"]).upper(), 0.0
-    )  # 0 is refused by the model's own rules, which know the pointer
+    # 0 is refused by the model's own rules, which add the pointer
+    return DENSITIES.get(str(fields["name"]).upper(), 0.0)
 
 
 class Material(Noun):

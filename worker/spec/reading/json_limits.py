@@ -1,7 +1,7 @@
-"""Scanning: one pass over a JSON document's bytes before anything is built from them, in time linear in its length.
+"""Limits of a JSON document, checked in one pass over its bytes before it is parsed, in time linear in its length.
 
-It bounds depth, values and the length of texts and numbers. It is no parser: what passes may still be no JSON, and
-`json` says so; what it refuses, `json` would have built whole.
+The pass limits the depth, the number of values, and the length of strings and numbers, any of which `json` would build
+in full. It does not validate the syntax; `json` does that afterwards.
 """
 
 import re
@@ -11,17 +11,17 @@ from worker.spec.errors import SpecError
 
 __all__ = ["scan"]
 
-#: Levels of lists and objects below the document itself.
+#: Maximum depth of arrays and objects below the document itself.
 DEEPEST: Final = 32
-#: Values and names together. A manifest of 5,000 parts has about 200,000.
+#: Maximum number of values and names together. A manifest of 5,000 parts has about 200,000.
 MOST_VALUES: Final = 400_000
-#: Bytes of a text, its escapes as they are written.
+#: Maximum length of a string in bytes; an escape counts as written.
 LONGEST_TEXT: Final = 20_000
-#: Characters of a number.
+#: Maximum length of a number in characters.
 LONGEST_NUMBER: Final = 10_000
 
-#: Possessive throughout, so that no byte is looked at twice. What can begin no value, as the quote of a text that does
-#: not end, is a token too: the scan stops there, and so does `json`.
+#: One token. All quantifiers are possessive, so that no byte is read twice. The last group is a byte that starts no
+#: value, such as the quote of an unterminated string: the scan stops there, and `json` reports the error.
 _TOKEN: Final = re.compile(
     rb'"([^"\\]*+(?:\\.[^"\\]*+)*+)"|([\[{])|([\]}])|([-+.0-9A-Za-z]++)|[ \t\r\n,:]++|(.)', re.DOTALL
 )
@@ -30,10 +30,10 @@ _MARK: Final = b"\xef\xbb\xbf"
 
 
 def scan(text: bytes) -> None:
-    """Look once over a document.
+    """Check a document against the limits.
 
     Raises:
-        SpecError: when it is over a limit.
+        SpecError: when it exceeds one of them.
     """
     depth = values = 0
     for token in _TOKEN.finditer(text, len(_MARK) if text.startswith(_MARK) else 0):
@@ -54,7 +54,7 @@ def scan(text: bytes) -> None:
             raise _too_large("A number is too long.", f"at most {LONGEST_NUMBER} characters")
         if kind == 2:  # noqa: PLR2004 - as above
             depth += 1
-            if depth > DEEPEST + 1:  # the document itself is no level
+            if depth > DEEPEST + 1:  # the document itself does not count as a level
                 raise _too_large("The document is nested too deeply.", f"at most {DEEPEST} levels")
 
 

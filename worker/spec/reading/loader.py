@@ -1,4 +1,4 @@
-"""Loading: from a caller's document to a `Spec`, or to every problem with a pointer to its place."""
+"""The loader: turns a caller's document into a `Spec`, or into one error that lists every problem with its pointer."""
 
 import json
 from collections import Counter
@@ -24,29 +24,29 @@ _LARGEST: Final = 2_000_000
 _MOST_ERRORS: Final = 100
 _MOST_COUNTED: Final = 5000
 _LONGEST_LIST: Final = 500
-#: A manifest lists every part in its place.
+#: Maximum length of a list in ``previous``: a manifest lists every placement.
 _LONGEST_OF_PREVIOUS: Final = 5000
 _LONGEST_INTEGER: Final = 30
 _LONGEST_NAME: Final = 80
 
 
 def load(data: object) -> Spec:
-    """Return the spec that a JSON-like object (dicts, lists, texts, numbers) says.
+    """Return the spec in a JSON-like object (dicts, lists, strings, numbers).
 
     Raises:
-        SpecError: with one error for each problem in `errors`.
+        SpecError: its `errors` list every problem.
     """
     return load_as(Spec, data)
 
 
 def load_as(noun: type[NounT], data: object) -> NounT:
-    """Return the noun of the contract that a JSON-like object says.
+    """Return the model of the contract in a JSON-like object.
 
     Raises:
-        SpecError: with one error for each problem in `errors`.
+        SpecError: its `errors` list every problem.
     """
     if faults := list(_faults(data)):
-        raise _together(faults)
+        raise _grouped(faults)
     try:
         return noun.model_validate(data)
     except ValidationError as error:
@@ -55,30 +55,30 @@ def load_as(noun: type[NounT], data: object) -> NounT:
             flood = SpecError(
                 message, pointer="", limit="a spec of this contract", remedy="Compare it with the examples."
             )
-            raise _together([flood]) from None
-        details = [detail for detail in error.errors(include_url=False) if _own(detail)]
-        raise _together([_problem(detail, data) for detail in details[:_MOST_ERRORS]], len(details)) from None
+            raise _grouped([flood]) from None
+        details = [detail for detail in error.errors(include_url=False) if _is_primary(detail)]
+        raise _grouped([_problem(detail, data) for detail in details[:_MOST_ERRORS]], len(details)) from None
 
 
 def loads(text: bytes) -> Spec:
-    """Return the spec that a JSON document (UTF-8) says.
+    """Return the spec in a JSON document (UTF-8).
 
     Raises:
-        SpecError: with one error for each problem in `errors`.
+        SpecError: its `errors` list every problem.
     """
     return load(parse(text))
 
 
 def parse(text: bytes) -> object:
-    """Return what a JSON document (UTF-8) says, within the bounds of the contract.
+    """Parse a JSON document (UTF-8) within the limits of the contract.
 
     Raises:
-        SpecError: with one error for each problem in `errors`.
+        SpecError: its `errors` list every problem.
     """
     if len(text) > _LARGEST:
         limit = f"at most {_LARGEST} bytes"
         remedy = "Split it into several specs."
-        raise _together(
+        raise _grouped(
             [SpecError("The document is too large.", pointer="", value=len(text), limit=limit, remedy=remedy)]
         )
     try:
@@ -98,17 +98,17 @@ def parse(text: bytes) -> object:
         )  # fmt: skip
     else:
         return data
-    raise _together([fault])
+    raise _grouped([fault])
 
 
 def pointer(steps: Sequence[Step]) -> str:
     """Return the JSON Pointer (RFC 6901) of a path."""
     escaped = "".join(f"/{str(step).replace('~', '~0').replace('/', '~1')}" for step in steps)
-    return escaped.encode(errors="backslashreplace").decode()  # a lone surrogate is no UTF-8
+    return escaped.encode(errors="backslashreplace").decode()  # UTF-8 cannot encode a lone surrogate
 
 
-class _Twice(dict[str, Any]):
-    """An object in which some names came twice."""
+class _RepeatedNames(dict[str, Any]):
+    """An object in which names are repeated."""
 
     names: tuple[str, ...] = ()
 
@@ -117,9 +117,9 @@ def _pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     read = dict(pairs)
     if len(read) == len(pairs):
         return read
-    twice = _Twice(read)
-    twice.names = tuple(name for name, times in Counter(name for name, _ in pairs).items() if times > 1)
-    return twice
+    repeated = _RepeatedNames(read)
+    repeated.names = tuple(name for name, times in Counter(name for name, _ in pairs).items() if times > 1)
+    return repeated
 
 
 def _integer(digits: str) -> int | float:
@@ -127,7 +127,7 @@ def _integer(digits: str) -> int | float:
 
 
 def _faults(data: object) -> Iterator[SpecError]:
-    """Yield what is wrong with the document before any field is looked at."""
+    """Yield the faults of the document as a whole, which are found before any field is validated."""
     waiting: list[tuple[object, str, int]] = [(data, "", 0)]
     while waiting:
         value, at, depth = waiting.pop()
@@ -159,8 +159,8 @@ def _is_name(name: object) -> bool:
 
 
 def _misnamed(value: dict[Any, Any], at: str) -> Iterator[SpecError]:
-    """Yield the names of an object that came twice or can be no field's."""
-    for name in value.names if isinstance(value, _Twice) else ():
+    """Yield an error for each name of an object that is repeated, or that no field can have."""
+    for name in value.names if isinstance(value, _RepeatedNames) else ():
         if _is_name(name):
             where = at + pointer([name])
             yield SpecError("The field is given twice.", pointer=where, limit="each field once", remedy="Remove one.")
@@ -179,8 +179,8 @@ def _too_deep(at: str) -> SpecError:
     )  # fmt: skip
 
 
-def _together(errors: list[SpecError], count: int = 1) -> SpecError:
-    """Return one error that holds all (the first of ``count``, if more); with a single one it says the same."""
+def _grouped(errors: list[SpecError], count: int = 1) -> SpecError:
+    """Return one error that holds these, the first of ``count``, in `errors`; a single one keeps its message."""
     if len(errors) == 1:
         (error,) = errors
         return SpecError(
@@ -197,21 +197,21 @@ def _together(errors: list[SpecError], count: int = 1) -> SpecError:
     return SpecError(f"The spec has {count} problems{more}.", errors=kept)
 
 
-def _own(error: ErrorDetails) -> bool:
-    """Return whether it is a problem of its own, not the echo of another field's."""
-    if error["type"] == "too_short":  # pydantic counts only the items that are good
+def _is_primary(error: ErrorDetails) -> bool:
+    """Return whether an error is a problem in itself, not a consequence of another field's error."""
+    if error["type"] == "too_short":  # pydantic counts valid items only
         return len(error["input"]) < int(error["ctx"]["min_length"])
     return error["type"] != "default_factory_not_called"
 
 
 def _problem(error: ErrorDetails, data: object) -> SpecError:
-    """Return pydantic's error as ours."""
+    """Return the `SpecError` of an error of pydantic."""
     return spec_error(error, pointer(_steps(error["loc"], data)), _field_names())
 
 
 @lru_cache(maxsize=1)
 def _field_names() -> list[str]:
-    """Return every field's name, of any noun."""
+    """Return the names of all fields of all models."""
     nouns, names = [Noun], set[str]()
     while nouns:
         noun = nouns.pop()
@@ -221,7 +221,7 @@ def _field_names() -> list[str]:
 
 
 def _steps(path: Sequence[Step], data: object) -> list[Step]:
-    """Return the path without what pydantic put in between: a shape's tag, the index of a single reading."""
+    """Return the path without the steps that pydantic inserts: the tag of a shape, the index of a single reading."""
     steps: list[Step] = []
     here = data
     for index, step in enumerate(path):
@@ -231,15 +231,15 @@ def _steps(path: Sequence[Step], data: object) -> list[Step]:
             isinstance(here, list | tuple) and isinstance(step, int) and step < len(here)
         )
         if inside:
-            here = here[step]  # type: ignore[index] # just looked
+            here = here[step]  # type: ignore[index] # checked above
             steps.append(step)
         elif isinstance(here, dict | list | tuple) and index == len(path) - 1:
-            steps.append(step)  # a field or an item that is missing
+            steps.append(step)  # a missing field or item
     return steps
 
 
 def _is_tag(before: Sequence[Step]) -> bool:
-    """Return whether what comes next in a path is a tag: after the index of a pocket and after the shape of an item."""
+    """Return whether the next step of a path is a tag: after the index of a pocket and after the shape of an item."""
     match before:
         case [*_, "pockets", int()] | [*_, "items" | "contents", int(), "shape"]:
             return True

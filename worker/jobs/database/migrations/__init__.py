@@ -1,1 +1,1 @@
-"""Changes of the record's tables from one version to the next, in the form of Alembic."""
+"""Schema migrations of the database (Alembic)."""

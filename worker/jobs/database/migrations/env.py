@@ -1,4 +1,4 @@
-"""Runs the changes over the connection that `worker.jobs.database.migrate` hands over. Only Alembic loads this."""
+"""Runs the migrations on the connection of `worker.jobs.database.migrate`. Only Alembic imports this module."""
 
 from alembic import context
 
