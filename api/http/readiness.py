@@ -63,7 +63,7 @@ class ReadinessProbe:
         with move_on_after(_TIMEOUT):
             away = await run_sync(job_service.away, abandon_on_cancel=True, limiter=self._limiter)
         parts = [part for part in _PARTS if away is None or part in away]
-        silent = await run_sync(job_service.vitals.silent_workers, limiter=self._limiter)
+        silent = await run_sync(job_service.heartbeats.silent_workers, limiter=self._limiter)
         status = "degraded" if parts or silent else "ok"
         readiness = Readiness.model_validate({"status": status, "away": parts, "silent_workers": silent})
         self._readiness, self._until = readiness, time.monotonic() + _CACHE_SECONDS

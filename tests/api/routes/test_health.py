@@ -39,7 +39,7 @@ def test_a_worker_that_was_seen_is_not_away(tmp_path, started):
 def test_a_worker_that_has_stopped_answering_is_told_although_another_works(tmp_path, started):
     with JobService.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
         for worker in ("host:1", "host:2", "host:3"):
-            engine.vitals.beat(worker)
+            engine.heartbeats.beat(worker)
         with engine._database.begin() as connection:
             since = {"host:2": timedelta(minutes=2), "host:3": timedelta(hours=1)}  # the third is taken for gone
             for worker, silence in since.items():
@@ -47,9 +47,9 @@ def test_a_worker_that_has_stopped_answering_is_told_although_another_works(tmp_
                 connection.execute(seen.values(seen=utc_now() - silence))
         answer = client.get("/readyz").json()
         assert ("worker" in answer["away"], answer["silent_workers"], answer["status"]) == (False, 1, "degraded")
-        engine.vitals.forget("host:2")  # it has shut down
-        assert engine.vitals.silent_workers() == 0
-        assert engine.vitals.workers() == ["host:1", "host:3"]
+        engine.heartbeats.forget("host:2")  # it has shut down
+        assert engine.heartbeats.silent_workers() == 0
+        assert engine.heartbeats.workers() == ["host:1", "host:3"]
 
 
 def test_without_its_record_the_service_lives_but_is_not_ready(tmp_path, started, take_record_away):
