@@ -17,7 +17,7 @@ from worker.spec.items.layout import Effort
 __all__ = ["Allocation", "allocate"]
 
 #: Regions that the search of one drawer clears, by effort: about 1, 5 and 30 seconds on one core of 2020.
-_MOVES: Final[Mapping[Effort, int]] = {"quick": 12, "normal": 70, "thorough": 500}
+_MOVES: Final[Mapping[Effort, int]] = {"quick": 12, "normal": 60, "thorough": 450}
 
 #: As many regions are cleared for each kind, at most.
 _MOVES_PER_KIND: Final[Mapping[Effort, float]] = {"quick": 0.5, "normal": 3.0, "thorough": 20.0}

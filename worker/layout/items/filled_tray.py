@@ -1,14 +1,20 @@
 """The filled tray: a column as the tray to be printed, and where each thing is in it."""
 
-from typing import Literal
+from collections.abc import Mapping
+from typing import Final, Literal
 
 from worker.layout.placement.assortment import UNDER_FOOT, Assortment
 from worker.layout.placement.tray_columns import Column, LaneBand
 from worker.layout.storage.loose import heap, ramp_radius
 from worker.layout.storage.tray_option import Bulk, DividerWall, Lot, Option
+from worker.layout.storage.ways import Way
 from worker.layout.tray.interior import on_grid
 
 __all__ = ["tray_option"]
+
+#: How the width that is left over is shared out: leaves of a file lean less in a narrow lane, fingers need room beside
+#: what lies.
+_SLACK_SHARE: Final[Mapping[Way, float]] = {"row": 1.0, "heap": 1.0, "stand": 0.5, "file": 0.2}
 
 
 def tray_option(stock: Assortment, column: Column) -> Option:
@@ -69,11 +75,12 @@ def tray_option(stock: Assortment, column: Column) -> Option:
 
 
 def _widths(stock: Assortment, column: Column, band: LaneBand, room: float, *, labels: bool) -> list[float]:
-    """Return how wide each lane is: what is left over goes to all alike."""
+    """Return how wide each lane is: what is left over goes to all, least to those that are to hold things upright."""
     labelled = labels and column.ledge
     needs = [max(lane.width, stock.label_widths[index] if labelled else 0.0) for index, lane in band.lanes]
-    spare = (room - sum(needs) - (len(needs) - 1) * stock.ground.wall) / len(needs)
-    return [need + spare for need in needs]
+    spare = room - sum(needs) - (len(needs) - 1) * stock.ground.wall
+    shares = [_SLACK_SHARE[lane.way] for _, lane in band.lanes]
+    return [need + spare * share / sum(shares) for need, share in zip(needs, shares, strict=True)]
 
 
 def _ramp(stock: Assortment, column: Column, room: float) -> float | None:

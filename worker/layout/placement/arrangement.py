@@ -1,13 +1,14 @@
 """The arrangement: where the trays of a drawer stand, once it is known which they are.
 
-What is used often comes to the front, trays of a group stand side by side, and trays of one footprint in line. Places
-are exchanged, and trays moved to free ones, as long as that gains anything (local search by best exchange).
+What is used often comes to the front, trays of a group stand side by side, and trays of one footprint in line. The
+layout is mirrored as a whole, places are exchanged, neighbours swapped and trays moved to free places, as long as that
+gains anything (local search by best exchange).
 """
 
 from collections.abc import Iterator, Sequence
 
 from worker.layout.placement.assortment import Assortment
-from worker.layout.placement.bay import Anchor, Bay
+from worker.layout.placement.bay import Anchor, Bay, Spot
 from worker.layout.placement.region_solver import Standing
 from worker.layout.placement.tray_columns import Column
 from worker.spec.items.item import Item
@@ -32,8 +33,8 @@ def arrange(
         standing: the trays where they stand.
         anchors: trays that stay, near which trays of their group are to stand.
     """
-    trays = list(standing)
     board = _Board(stock, bay, anchors)
+    trays = min(board.mirrored(standing), key=board.cost)
     for _ in range(_ROUNDS):
         moved = False
         for number in range(len(trays)):
@@ -52,6 +53,28 @@ class _Board:
     def __init__(self, stock: Assortment, bay: Bay, anchors: Sequence[Anchor]) -> None:
         self.stock, self.bay, self.anchors = stock, bay, anchors
 
+    def mirrored(self, trays: Sequence[Standing]) -> Iterator[list[Standing]]:
+        """Yield the trays as they stand, and the whole layout mirrored where that keeps every tray on free cells."""
+        for left_right in (False, True):
+            for front_back in (False, True):
+                moved = [
+                    (
+                        column,
+                        (
+                            self.bay.across - x - column.halves[0] if left_right else x,
+                            self.bay.back - y - column.halves[1] if front_back else y,
+                        ),
+                    )
+                    for column, (x, y) in trays
+                ]
+                if all(self._stands(column, at) for column, at in moved):
+                    yield moved
+
+    def _stands(self, column: Column, at: Spot) -> bool:
+        """Return whether a tray may stand somewhere: on the step, with nothing but free cells under it."""
+        under = self.bay.under(*column.halves, at)
+        return not any(along % self.bay.step for along in at) and under & self.bay.bits == under
+
     def best_move(self, trays: list[Standing], number: int) -> list[Standing] | None:
         """Return the trays after the best move of one of them, or None when it stands best where it is."""
         best, least = None, self.cost(trays) - 1e-6
@@ -68,6 +91,12 @@ class _Board:
             if other != number and beside.halves == column.halves:
                 trial = list(trays)
                 trial[number], trial[other] = (column, spot), (beside, at)
+                yield trial
+        for other, (beside, spot) in enumerate(trays):
+            pair = _swapped((column, at), (beside, spot))
+            if pair is not None and all(self._stands(*moved) for moved in pair):
+                trial = list(trays)
+                trial[number], trial[other] = pair
                 yield trial
         free = self.bay.bits
         for other, (beside, spot) in enumerate(trays):
@@ -120,6 +149,16 @@ class _Board:
         if y == v and column.halves[1] == other.halves[1] and u in {x + column.halves[0], x - other.halves[0]}:
             lines += 1
         return lines
+
+
+def _swapped(first: Standing, second: Standing) -> tuple[Standing, Standing] | None:
+    """Return two trays in each other's order where the second stands flush behind the first or to its right."""
+    (column, (x, y)), (other, (u, v)) = first, second
+    if x == u and column.halves[0] == other.halves[0] and v == y + column.halves[1]:
+        return (column, (x, y + other.halves[1])), (other, (x, y))
+    if y == v and column.halves[1] == other.halves[1] and u == x + column.halves[0]:
+        return (column, (x + other.halves[0], y)), (other, (x, y))
+    return None
 
 
 def _distance(first: tuple[float, float], second: tuple[float, float]) -> float:

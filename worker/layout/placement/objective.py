@@ -70,7 +70,7 @@ class Weights:
     cell: float = 0.2
     layer: float = 1.5
     heap: float = 0.5
-    side: float = 1.5
+    side: float = 3.0
     end: float = 3.0
     split: float = 0.12
     unlike: float = 1.5
