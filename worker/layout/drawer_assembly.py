@@ -184,14 +184,11 @@ class Entering:
         return shape
 
     def _keys(self, floor: Floor, drawer: Drawer) -> Iterator[Placement]:
-        """Yield the placements of loose keys. All keys are identical, and too small to carry a mark."""
-        key = floor.key
-        if key is None:
-            return
-        size = box_of(key.outline, key.height)
-        for x, y, turn in floor.key_places:
-            mark = self.register.enter("key", "seam key", key, size, count=drawer.copies)
-            yield Placement(mark, (x, y, 0.0), turn)
+        """Yield the placements of loose keys, which are too small to carry a mark."""
+        for key in floor.keys:
+            size = box_of(key.shape.outline, key.shape.height)
+            mark = self.register.enter("key", "seam key", key.shape, size, count=drawer.copies)
+            yield Placement(mark, (*key.at, 0.0), key.turn)
 
     def _fits(self, size: tuple[float, float, float]) -> bool:
         """Return whether a box (mm) fits on the bed, as it is or turned by 90 degrees."""

@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import MultiPolygon, Polygon
 
-from tests.layout.floor.tile_checks import air_left, check_floor, fewest, insets, put
+from tests.layout.floor.tile_checks import air_left, check_floor, fewest, insets, placed_keys, put
 from worker.layout.drawer.grid_placement import fit_lattice
 from worker.layout.floor.floor_builder import tile_floor
 from worker.layout.floor.print_bed import Bed
@@ -86,7 +86,7 @@ def test_floors_keep_every_rule(usable, seam, half_cells):
     floor, outlines, _ = floor_of(usable, seam=seam, half_cells=half_cells, bed=200)
     assert len(floor.pieces) > 1
     assert air_left(floor, usable, outlines, 0.44, 0.2) < 0.5
-    assert (floor.key is None) == (seam != "key")
+    assert not floor.keys or seam == "key"
 
 
 @pytest.mark.parametrize("seam", ["dovetail", "key"])
@@ -96,10 +96,8 @@ def test_seams_lock(seam):
     assert len(floor.pieces) == 2
     first, second = (put(Polygon(p.shape.outline), p.shape, p) for p in floor.pieces)
     if seam == "key":
-        key = Polygon(floor.key.outline)
-        assert len(floor.key_places) == 3
-        x, y, _ = floor.key_places[0]
-        placed = shapely.affinity.translate(key, x, y)
+        assert len(floor.keys) == 3
+        placed = next(placed_keys(floor))
         assert shapely.affinity.translate(second, 1.0, 0.0).intersection(placed).area > 0.05
         assert shapely.affinity.translate(first, -1.0, 0.0).intersection(placed).area > 0.05
     else:
@@ -235,7 +233,7 @@ def test_no_cells_no_floor():
 
 def test_half_micrometre_pitches():
     """1 5/8 in: a half cell is 20.6375 mm, between two steps of the coordinate grid."""
-    floor, _, _ = floor_of(shapely.box(0, 0, 370, 370), pitch=41.275, half_cells=True, bed=180)
+    floor, _, _ = floor_of(shapely.box(0, 0, 370, 370), pitch=41.275, half_cells=True, bed=180, seam="key")
     assert len({p.shape for p in floor.pieces}) < len(floor.pieces)
 
 

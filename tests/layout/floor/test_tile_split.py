@@ -6,16 +6,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from worker.layout.floor.border import plate_of
+from worker.layout.floor.nodes import TabRoom
 from worker.layout.floor.plate_graph import Board, Seam
 from worker.layout.floor.print_bed import Bed
+from worker.layout.floor.seams import fit_tab
 from worker.layout.floor.tile_split import _shortest, partition
 from worker.layout.model.plan import Cell
+from worker.spec.drawer.joint import Joint, default_profile
+
+JOINT = Joint(default_profile(0.3, 0.44), 0.3, 0.44)
 
 
 def board(columns, rows, bed, *, loose=False, tabs=True, reach=1.4):
     cells = tuple(Cell(2 * i, 2 * j, 2, 2) for j in range(rows) for i in range(columns))
     plate = plate_of(shapely.box(0, 0, 42 * columns, 42 * rows), cells, 21.0, 2.0, 0.2)
-    return Board(plate, cells, 42.0, Bed(((bed, bed),)), Seam(0.2, tabs, loose, 0.0 if loose else reach))
+    room = TabRoom(plate, cells, 42.0, 1.2, 5.82, fit_tab(JOINT, 0.2, loose=loose), 0.88) if tabs else None
+    return Board(plate, cells, 42.0, Bed(((bed, bed),)), Seam(0.2, loose, 0.0 if loose else reach), room)
 
 
 def test_rooms_of_a_bed():
@@ -74,9 +80,9 @@ def test_patches_and_nodes_of_a_plain_board():
     assert len(plain.patches) == 6
     assert {p.content for p in plain.patches} == {0}
     assert len(plain.links) == 7
-    # Inner crossings: (2, 2) and (4, 2) in half cells, on lines both ways.
-    assert sorted((n.x, n.y) for nodes in plain.across.values() for n in nodes) == [(2, 2), (4, 2)]
-    assert sorted((n.x, n.y) for nodes in plain.along.values() for n in nodes) == [(2, 2), (4, 2)]
+    # Every corner of two cells or more; four meet at the inner crossings: (2, 2) and (4, 2) in half cells.
+    assert sorted((n.x, n.y) for n in plain.nodes if n.cells == 4) == [(2, 2), (4, 2)]
+    assert sorted((n.x, n.y) for n in plain.nodes if n.cells == 2) == [(0, 2), (2, 0), (2, 4), (4, 0), (4, 4), (6, 2)]
 
 
 def test_tabs_sit_strictly_inside_a_shared_edge():
@@ -84,7 +90,9 @@ def test_tabs_sit_strictly_inside_a_shared_edge():
     assert cut is not None
     assert len(cut.tiles) == 4
     # Four edges of two cells, one node inside each; none on the crossing of the seams.
-    assert sorted(cut.places) == [(2, 4, False), (4, 2, True), (4, 6, True), (6, 4, False)]
+    places = sorted((place.x, place.y, place.along_y) for place in cut.places)
+    assert places == [(2, 4, False), (4, 2, True), (4, 6, True), (6, 4, False)]
+    assert cut.groups == ((0, 1, 2, 3),)
     assert cut.pairs == [(0, 1), (0, 2), (1, 3), (2, 3)]
 
 

@@ -125,27 +125,22 @@ def check_gaps(floor, outlines, gap):
 
 
 def placed_keys(floor):
-    for x, y, turn in floor.key_places:
-        turned = rotate(Polygon(floor.key.outline), turn, origin=(0.0, 0.0))
-        left, front, _, _ = turned.bounds
-        yield translate(turned, x - left, y - front)
+    for key in floor.keys:
+        yield put(Polygon(key.shape.outline), key.shape, key)
 
 
 def check_keys(floor, outlines, gap):
-    """A key has the same air all around, to its two tiles and to no other."""
-    if floor.key is None:
-        assert floor.key_places == ()
-        return
+    """A key has the same air all around, to its two tiles, or three where a seam ends at another, and to no other."""
     tree = shapely.STRtree(outlines)
     for here in placed_keys(floor):
         near = [outlines[i] for i in tree.query(here, predicate="dwithin", distance=gap + 0.1)]
-        assert len(near) == 2
+        assert len(near) in {2, 3}
         assert all(abs(here.distance(face) - gap) < CLEARANCE_SLACK for face in near)
 
 
 def air_left(floor, usable, outlines, line_width, gap):
     """What is wide enough for a border and still not covered."""
-    loose = [] if floor.key is None else list(placed_keys(floor))
+    loose = list(placed_keys(floor))
     filled = shapely.union_all(
         [(Polygon(outline.exterior)).buffer(gap, join_style="mitre") for outline in (*outlines, *loose)]
     )

@@ -1,105 +1,46 @@
-"""Seams: the tab, the recess and the loose key that hold two tiles together.
+"""Seams: the tab that fits the node of a joint, and what it holds.
 
-All three stand at a node, where the walls between four sockets cross. As the corners of the sockets are arcs, a node is
-a small four-pointed star of solid plastic, whose size follows from the narrowest level of the joint. Coordinates are in
-mm, for a seam along y through the node at 0, 0: the tab extends in +x, into the tile with the recess.
+A node is where the walls between four sockets cross. As the corners of the sockets are arcs, it is a small four-pointed
+star of solid plastic, whose size follows from the narrowest level of the joint.
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from functools import lru_cache
 from math import floor, hypot, sqrt
-from typing import Final, TypeAlias
+from typing import Final
 
-from worker.layout.model.shapes import KeyShape, Point
+from worker.layout.floor.tab import Points, Tab
+from worker.layout.floor.tab_strength import pull
 from worker.spec.drawer.joint import CORNER_RADIUS, LEAST_RADIUS, Joint
-from worker.spec.tolerances import ARC_BULGE, COORDINATE_GRID, LENGTH_EPSILON, LINES_IN_A_WALL
-
-Points: TypeAlias = tuple[Point, ...]
+from worker.spec.tolerances import ARC_BULGE, BORDER_LEAST, COORDINATE_GRID, LENGTH_EPSILON, LINES_IN_A_WALL
 
 #: Distance in mm from the top of a key to the land, so that it never stands proud.
 KEY_DROP: Final = 0.2
 
-#: Slope of a flank: 1 to 3 holds and still leaves blunt corners.
+#: Slope of a flank where no square head fits: 1 to 3 holds and still leaves blunt corners.
 LEAN: Final = 1.0 / 3.0
 
 #: Wall in mm beyond two lines, for rounding to the coordinate grid on both sides.
 _SPARE: Final = 2.0 * COORDINATE_GRID
 
 #: Minimum overhang of a head past the mouth of its recess on each side, in mm.
-_LEAST_HOLD: Final = 0.1
+_LEAST_UNDERCUT: Final = 0.1
 
 #: Half the width of a neck that is strong enough, in mm; further space makes the tab longer.
 _MOST_NECK: Final = 1.5
 
 _STEP: Final = 0.05
 
-#: Distance in mm by which cutters and tabs extend over the tile's edge, so that no two edges coincide.
-_OVER: Final = 0.5
+#: Steps of `_STEP` by which lip and head may be thicker than two lines.
+_THICKER: Final = 16
 
-
-@dataclass(frozen=True, slots=True)
-class Tab:
-    """Dovetail: half the neck at x ``root``, half the head at x ``reach``, and the gap around it; all in mm.
-
-    ``root`` is ``-gap / 2`` for a tab (the edge of its tile) and 0 for a key (the seam's line).
-    """
-
-    neck: float
-    head: float
-    reach: float
-    root: float
-    gap: float
-
-    @property
-    def hold(self) -> float:
-        """Overhang of the head past the mouth of the recess on each side, in mm."""
-        return self.head - self.mouth
-
-    @property
-    def mouth(self) -> float:
-        """Half the width in mm of the recess at its tile's edge, x ``gap / 2``."""
-        return self._grown(self.gap / 2.0)
-
-    @property
-    def back(self) -> Point:
-        """Far corner of the recess: the tab's corner, offset by the gap on both of its sides."""
-        x = self.reach + self.gap
-        return x, self._grown(x)
-
-    def _grown(self, x: float) -> float:
-        """Return half the width at x of the tab's flanks, offset by the gap perpendicular to them."""
-        lean = (self.head - self.neck) / (self.reach - self.root)
-        return self.neck + (x - self.root) * lean + self.gap * sqrt(1.0 + lean * lean)
-
-    def male(self) -> Points:
-        """Return the ring of the tab, counter-clockwise, extended into its own tile."""
-        inner = self.root - _OVER
-        return (
-            (inner, -self.neck), (self.root, -self.neck), (self.reach, -self.head),
-            (self.reach, self.head), (self.root, self.neck), (inner, self.neck),
-        )  # fmt: skip
-
-    def recess(self) -> Points:
-        """Return the ring of the recess, counter-clockwise, extended beyond its tile."""
-        edge, (far, wide) = self.gap / 2.0, self.back
-        return (
-            (edge - _OVER, -self.mouth), (edge, -self.mouth), (far, -wide),
-            (far, wide), (edge, self.mouth), (edge - _OVER, self.mouth),
-        )  # fmt: skip
-
-    def key(self, height: float) -> KeyShape:
-        """Return the loose key: the tab and its mirror image about the seam, in the key's own frame.
-
-        Args:
-            height: height of the key, mm.
-        """
-        reach, head, neck = (round(length, 3) for length in (self.reach, self.head, self.neck))
-        outline = ((-reach, -head), (0.0, -neck), (reach, -head), (reach, head), (0.0, neck), (-reach, head))
-        return KeyShape(tuple((round(x + reach, 3), round(y + head, 3)) for x, y in outline), height)
+#: Chamfer of a head's corners as a share of its thickness: it follows the arcs of the sockets beside it.
+_CHAMFER: Final = 0.5
 
 
 def node_radius(joint: Joint) -> float:
     """Return the radius in mm of the solid disc at a crossing of four sockets, at the narrowest level."""
-    middle, radius = _corner(joint)
+    middle, radius = corner_arc(joint)
     return middle * sqrt(2.0) - radius
 
 
@@ -108,38 +49,93 @@ def narrowest(joint: Joint) -> float:
     return min(inset for inset, _ in joint.socket_levels())
 
 
+@lru_cache(maxsize=256)  # most drawers have the same joint
 def fit_tab(joint: Joint, gap: float, *, loose: bool) -> Tab | None:
     """Return the tab that fits a node best, or None if no printable tab fits.
 
-    The reach maximises neck times hold: a long tab has a thin neck, a short one does not hold. At every level, two
-    lines of wall are left between the recess and the sockets.
+    The best tab with square shoulders maximises pull times undercut: a large undercut bends its lips, a small one is
+    lost in the printer's tolerance. Its half is still two lines wide, as two tiles may share it. Where no such tab
+    fits, it is a dovetail with sloped flanks. At every level, two lines of wall are left between the recess and the
+    sockets.
 
     Args:
         joint: joint of floor and trays, with the line width.
         gap: gap between the two tiles and around the tab, mm.
         loose: whether the seam uses loose keys in two recesses instead of a tab on one tile.
     """
-    middle, radius = _corner(joint)
+    height = joint.height - (KEY_DROP if loose else 0.0)
+    best, most = None, 0.0
+    for tab in _square_tabs(joint, gap, loose=loose):
+        value = pull(tab, height) * tab.undercut
+        if value > most + LENGTH_EPSILON:
+            best, most = tab, value
+    return best or _dovetail(joint, gap, loose=loose)
+
+
+def _square_tabs(joint: Joint, gap: float, *, loose: bool) -> Iterator[Tab]:
+    """Yield the tabs with square shoulders that fit, by the thickness of lip and head and the width of the neck."""
+    middle, radius = corner_arc(joint)
     wall = LINES_IN_A_WALL * joint.line_width
     clear = radius + wall + _SPARE
-    root = 0.0 if loose else -gap / 2.0
+    edge, root = gap / 2.0, 0.0 if loose else -gap / 2.0
+    end = gap * (sqrt(2.0) - 1.0)  # by which the corners of an offset chamfer move along its neighbours
+    for step in range(_THICKER):
+        thickness = wall + step * _STEP  # of the lip, and of the head
+        shoulder = edge + thickness + gap
+        tip, chamfer = shoulder + thickness, _CHAMFER * thickness
+        head = min(
+            _room(middle, clear, tip + gap) + chamfer - end,
+            _room(middle, clear, tip - chamfer + end) - gap,
+            # the chamfer of the recess is at most a tangent of the arc
+            2.0 * middle - sqrt(2.0) * clear - (tip - chamfer + gap * sqrt(2.0)),
+        )
+        head = floor(head / COORDINATE_GRID) * COORDINATE_GRID
+        neck = wall + gap / 2.0
+        while head - neck - gap >= _LEAST_UNDERCUT:
+            flank = ((root, neck), (shoulder, neck), (shoulder, head), (tip - chamfer, head), (tip, head - chamfer))
+            slot = (
+                (edge, neck + gap), (shoulder - gap, neck + gap), (shoulder - gap, head + gap),
+                (tip - chamfer + end, head + gap), (tip + gap, head - chamfer + end),
+            )  # fmt: skip
+            yield Tab(flank, slot, gap, _plain(neck, wall, gap))
+            neck += _STEP
+
+
+def _dovetail(joint: Joint, gap: float, *, loose: bool) -> Tab | None:
+    """Return the dovetail that maximises neck times undercut: a long one has a thin neck, a short one no undercut."""
+    middle, radius = corner_arc(joint)
+    wall = LINES_IN_A_WALL * joint.line_width
+    root, edge = 0.0 if loose else -gap / 2.0, gap / 2.0
     best: Tab | None = None
     for step in range(1, int(middle / _STEP)):
         reach = step * _STEP
-        across = middle - reach - gap
-        if across <= 0.0:
+        if middle - reach - gap <= 0.0:
             break  # level with the centres of the arcs: only the plain wall is left
-        widest = middle - sqrt(max(clear * clear - across * across, 0.0))
-        neck = min(widest - (reach + gap - root) * LEAN - gap * hypot(1.0, LEAN), _MOST_NECK)
+        widest = _room(middle, radius + wall + _SPARE, reach + gap)
+        offset = gap * hypot(1.0, LEAN)
+        neck = min(widest - (reach + gap - root) * LEAN - offset, _MOST_NECK)
         neck = floor(neck / COORDINATE_GRID) * COORDINATE_GRID
-        tab = Tab(neck, neck + (reach - root) * LEAN, reach, root, gap)
-        good = 2.0 * neck >= wall - LENGTH_EPSILON and tab.hold >= _LEAST_HOLD
-        if good and (best is None or neck * tab.hold > best.neck * best.hold + LENGTH_EPSILON):
+        flank: Points = ((root, neck), (reach, neck + (reach - root) * LEAN))
+        slot: Points = tuple((x, neck + (x - root) * LEAN + offset) for x in (edge, reach + gap))
+        tab = Tab(flank, slot, gap, _plain(neck, wall, gap))
+        good = 2.0 * neck >= wall - LENGTH_EPSILON and tab.undercut >= _LEAST_UNDERCUT
+        if good and (best is None or neck * tab.undercut > best.neck * best.undercut + LENGTH_EPSILON):
             best = tab
     return best
 
 
-def _corner(joint: Joint) -> Point:
+def _plain(neck: float, wall: float, gap: float) -> float:
+    """Return half the width of a tab at the side of a border, so that its recess fits the narrowest border."""
+    return max(min(neck, floor((BORDER_LEAST - gap - wall - _SPARE) / COORDINATE_GRID) * COORDINATE_GRID), 0.0)
+
+
+def _room(middle: float, clear: float, x: float) -> float:
+    """Return half the width in mm at x of the star, at this distance from the centres of its arcs or beyond."""
+    across = middle - x
+    return middle - sqrt(max(clear * clear - across * across, 0.0)) if across > 0.0 else middle - clear
+
+
+def corner_arc(joint: Joint) -> tuple[float, float]:
     """Return the corner arc of the narrowest level: distance of its centre from the node on an axis, and radius."""
     inset = narrowest(joint)
     radius = max(CORNER_RADIUS - inset, LEAST_RADIUS)

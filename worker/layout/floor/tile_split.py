@@ -9,9 +9,15 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import Final, TypeAlias
+from typing import TYPE_CHECKING, Final, TypeAlias
 
-from worker.layout.floor.plate_graph import BACK, FRONT, LEFT, RIGHT, Board, Cost, Key, Node, Rect, Tile
+from worker.layout.floor.plate_graph import Board, Cost
+from worker.layout.floor.tab_places import TabPlace, TabShape, tab_places
+from worker.layout.floor.tile_groups import groups_of, locked_pairs
+from worker.layout.floor.tile_keys import BACK, FRONT, LEFT, RIGHT, Rect, Tile
+
+if TYPE_CHECKING:
+    from worker.layout.floor.patches import Key
 
 Cuts: TypeAlias = tuple[int, ...]
 
@@ -41,39 +47,36 @@ class Partition:
                 if any(board.patches[p].socket for p in piece):
                     self.tile_of.update(dict.fromkeys(piece, len(rectangles)))
                     rectangles.append((rect, piece))
-        sides: list[tuple[list[tuple[int, int]], ...]] = [([], [], [], []) for _ in rectangles]
-        #: Nodes with a tab: position, and whether the seam runs along y.
-        self.places: list[tuple[int, int, bool]] = []
-        for nodes, along_y in ((board.across, True), (board.along, False)) if board.seam.tabs else ():
-            for node in (node for line in nodes.values() for node in line):
-                pair = self._pair(node, along_y=along_y)
-                if pair is not None:
-                    sides[pair[0]][RIGHT if along_y else BACK].append((node.x, node.y))
-                    sides[pair[1]][LEFT if along_y else FRONT].append((node.x, node.y))
-                    self.places.append((node.x, node.y, along_y))
+        sides: list[tuple[list[tuple[int, int, TabShape]], ...]] = [([], [], [], []) for _ in rectangles]
+        #: Tabs and keys at the nodes.
+        self.places: list[TabPlace] = []
+        if board.room is not None:
+            places = tab_places(board.nodes, self.tile_of, board.room, loose=board.seam.loose)
+            self.places = self._on_bed(places, rectangles)
+        for place in self.places:
+            for tile, before, shape in place.shapes():
+                side = (RIGHT if before else LEFT) if place.along_y else (BACK if before else FRONT)
+                sides[tile][side].append((place.x, place.y, shape))
         self.tiles = tuple(
-            Tile(rect, piece, tuple(tuple(sorted(patches)) for patches in own))
+            Tile(rect, piece, tuple(tuple(sorted(tabs)) for tabs in own))
             for (rect, piece), own in zip(rectangles, sides, strict=True)
         )
 
-    def _pair(self, node: Node, *, along_y: bool) -> tuple[int, int] | None:
-        """Return the two tiles that a tab at this node joins, or None if it cannot carry one."""
-        own = self.tile_of
-        first, second = own.get(node.before[0]), own.get(node.after[0])
-        if first is None or second is None or first == second:
-            return None
-        if own.get(node.before[1]) != first or own.get(node.after[1]) != second:
-            return None
-        along = node.y if along_y else node.x
-        if along % 2 == 1:
-            # no tab within half a cell of the end of a seam
-            for patch, tile in ((node.before[0], first), (node.after[0], second)):
-                spot = self.board.patches[patch]
-                for step in (-1, 1):
-                    i, j = (spot.column, spot.row + step) if along_y else (spot.column + step, spot.row)
-                    if any(own.get(p, tile) != tile for p in self.board.at.get((i, j), ())):
-                        return None
-        return first, second
+    def _on_bed(self, places: Sequence[TabPlace], tiles: Sequence[tuple[Rect, tuple[int, ...]]]) -> list[TabPlace]:
+        """Return the places without the tabs with which a tile would not fit the bed."""
+        sides = [(False, False)] * len(tiles)
+        kept = []
+        for place in places:
+            males = {tile for tile, _, shape in place.shapes() if shape.male}
+            grown = {tile: (sides[tile][0] or place.along_y, sides[tile][1] or not place.along_y) for tile in males}
+            if all(
+                own == sides[tile] or self.board.bed.holds(*self.board.size(*tiles[tile], own))
+                for tile, own in grown.items()
+            ):
+                for tile, own in grown.items():
+                    sides[tile] = own
+                kept.append(place)
+        return kept
 
     @property
     def pairs(self) -> list[tuple[int, int]]:
@@ -88,11 +91,23 @@ class Partition:
     @cached_property
     def kinds(self) -> int:
         """Return the number of different shapes."""
-        return len({self.board.turned_key(tile) for tile in self.tiles})
+        return len({self.board.keys.turned_key(tile) for tile in self.tiles})
+
+    @cached_property
+    def locked(self) -> set[tuple[int, int]]:
+        """Return the pairs of tiles that tabs or keys hold in every direction."""
+        return locked_pairs(hold for place in self.places for hold in place.holds())
+
+    @cached_property
+    def groups(self) -> tuple[tuple[int, ...], ...]:
+        """Return the tiles in groups that tabs and keys hold together."""
+        return groups_of(len(self.tiles), self.locked)
 
 
 def partition(board: Board) -> Partition | None:
-    """Return the split with the fewest pieces, then the fewest shapes, then the most staggered seams; or None.
+    """Return the split with the fewest pieces, then the fewest groups of tiles that nothing holds together; or None.
+
+    Among these it has the fewest shapes, then the most staggered seams.
 
     Border is left out only if its tile would not fit the bed otherwise.
     """
@@ -110,7 +125,7 @@ def partition(board: Board) -> Partition | None:
         *sorted(candidates, key=lambda way: (way.kinds, way.staggered))[:_FINALISTS],
     ]
     ranked = [(Partition(board, way.rects), way) for way in dict.fromkeys(ways)]
-    return min(ranked, key=lambda way: (way[0].kinds, -way[1].staggered))[0]
+    return min(ranked, key=lambda way: (len(way[0].groups), way[0].kinds, -way[1].staggered))[0]
 
 
 @dataclass(frozen=True, slots=True)

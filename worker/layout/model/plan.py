@@ -58,6 +58,19 @@ class SeamPair:
 
 
 @dataclass(frozen=True, slots=True)
+class SeamHold:
+    """What the tabs or keys of a floor hold: their number, and for each the undercut and the play, mm.
+
+    ``pull`` is the pull in N that each holds in PLA before it yields; None for a dovetail with sloped flanks.
+    """
+
+    tabs: int
+    undercut: float
+    play: float
+    pull: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Stored:
     """Things of one item in one tray.
 

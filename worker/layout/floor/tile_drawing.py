@@ -1,0 +1,153 @@
+"""Drawing of tiles: from the patches of a tile to its shape, with border, tabs, recesses and windows.
+
+Geometry is computed in the lattice's frame (origin at the corner of the first cell) and then in each tile's own frame,
+so that identical tiles have identical numbers wherever they lie.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import shapely
+from shapely.affinity import translate
+from shapely.geometry import MultiPolygon, Polygon
+
+from worker.layout.floor.border import Area, as_ring, cell_area, joined, opened, polygons, windows
+from worker.layout.floor.plate_graph import Board
+from worker.layout.floor.seams import narrowest
+from worker.layout.floor.tab import Points, Tab
+from worker.layout.floor.tile_figure import Figure, Turn, canonical, figure_of, micro
+from worker.layout.floor.tile_keys import Tile
+from worker.layout.model.plan import Cell
+from worker.layout.model.shapes import Point, Socket, TileShape
+from worker.spec.drawer.joint import CORNER_RADIUS, Joint
+from worker.spec.tolerances import LENGTH_EPSILON
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+#: Rotations of a tab from its own axes to each side of a tile: front, right, back, left.
+_OUTWARDS = (270, 0, 90, 180)
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnTile:
+    """A shape in its canonical rotation, its position from the tile's corner, and the rotation that restores it."""
+
+    shape: TileShape
+    at: Point
+    turn: Turn
+    outline: Polygon
+
+
+class TileDrawing:
+    """Draws the tiles of one floor."""
+
+    def __init__(  # noqa: PLR0917 - one caller, same names
+        self, board: Board, cells: Sequence[Cell], usable: Area, joint: Joint, tab: Tab | None, least: float,
+        line_width: float,
+    ) -> None:  # fmt: skip
+        """Collect what all tiles have in common.
+
+        Args:
+            board: the patches of the plate.
+            cells: cells of the lattice.
+            usable: usable area of the drawer, in mm from the lattice's origin.
+            joint: joint of floor and trays.
+            tab: the tab; None for plain seams.
+            least: minimum width of a border strip, mm.
+            line_width: width of a printed line, mm.
+        """
+        self.board, self.usable, self.joint, self.tab, self.least = board, usable, joint, tab, least
+        self.line_width, self.inset, self.half = line_width, narrowest(joint), board.pitch / 2.0
+        self.cells_of: dict[int, list[Cell]] = {}
+        for cell in cells:
+            self.cells_of.setdefault(board.owner[cell], []).append(cell)
+
+    def corner(self, tile: Tile) -> Point:
+        """Return the front left corner of a tile's first square, in mm from the lattice's origin."""
+        column = min(self.board.patches[p].column for p in tile.patches)
+        row = min(self.board.patches[p].row for p in tile.patches)
+        first, pitch = self.board.first, self.board.pitch
+        return (column - 1 + first[0]) * pitch, (row - 1 + first[1]) * pitch
+
+    def draw(self, tile: Tile, corner: Point) -> list[DrawnTile]:
+        """Return the pieces of a tile: one, unless a cut through the border disconnects its cells."""
+        cells = [cell for p in tile.patches for cell in self.cells_of.get(p, ())]
+        drawn = []
+        for polygon in self._area(tile, cells):
+            polygon = self._with_tabs(polygon, tile)  # noqa: PLW2901 - the same plate, further on
+            own = [c for c in cells if polygon.contains(self._middle(c))]
+            outline = translate(polygon, -corner[0], -corner[1])
+            figure, at, turn = canonical(figure_of(outline, self._sockets(own, corner)))
+            drawn.append(DrawnTile(self._shape(figure), (at[0] / 1000.0, at[1] / 1000.0), turn, outline))
+        return drawn
+
+    def _middle(self, cell: Cell) -> shapely.Point:
+        return shapely.Point((cell.x + cell.width / 2.0) * self.half, (cell.y + cell.depth / 2.0) * self.half)
+
+    def _sockets(self, cells: Sequence[Cell], corner: Point) -> tuple[tuple[int, int, int, int], ...]:
+        rounded = []
+        for cell in cells:
+            x0, x1 = (micro(x * self.half - corner[0]) for x in (cell.x, cell.x + cell.width))
+            y0, y1 = (micro(y * self.half - corner[1]) for y in (cell.y, cell.y + cell.depth))
+            rounded.append((x0, y0, x1 - x0, y1 - y0))
+        return tuple(sorted(rounded))
+
+    def _area(self, tile: Tile, cells: Sequence[Cell]) -> list[Polygon]:
+        """Return the area of a tile in the lattice's frame, cut back at its seams, without tabs and recesses."""
+        i0, i1, j0, j1 = tile.rect
+        gap = self.board.seam.gap
+        back, line = gap / 2.0, self.board.line
+        box = shapely.box(line(i0, 0) + back, line(j0, 1) + back, line(i1, 0) - back, line(j1, 1) - back)
+        if all(self.board.shapes[p] is None for p in tile.patches):
+            return polygons(shapely.intersection(cell_area(cells, self.half), box))
+        whole = shapely.union_all([self.board.shape(p) for p in tile.patches], grid_size=LENGTH_EPSILON)
+        whole = MultiPolygon(polygons(shapely.intersection(whole, box)))
+        own = shapely.intersection(cell_area(cells, self.half), whole, grid_size=LENGTH_EPSILON)
+        border = opened(shapely.difference(whole, own, grid_size=LENGTH_EPSILON), self.least / 2.0)
+        return polygons(joined(own, border, self.usable, self.least, gap)[0])
+
+    def _with_tabs(self, polygon: Polygon, tile: Tile) -> Polygon:
+        """Return the plate with its tabs and recesses."""
+        tab = self.tab
+        if tab is None or not any(tile.tabs):
+            return polygon
+        added, cut = [], []
+        for turn, tabs in zip(_OUTWARDS, tile.tabs, strict=True):
+            for x, y, shape in tabs:
+                at = (x * self.half, y * self.half)
+                if shape.male:
+                    added.append(placed(tab.male(shape.low, shape.high, shape.half), at, turn))
+                else:
+                    # a recess opens towards the other tile, so it is seen from there
+                    cut.append(placed(tab.recess(shape.high, shape.low), at, (turn + 180) % 360))
+        whole: BaseGeometry = shapely.union_all([polygon, *added])
+        if cut:
+            whole = shapely.difference(whole, shapely.union_all(cut))
+        return max(polygons(whole), key=lambda polygon: polygon.area)
+
+    def _shape(self, figure: Figure) -> TileShape:
+        outline, holes, sockets = as_ring(figure[0]), tuple(as_ring(ring) for ring in figure[1]), figure[2]
+        own = tuple(Socket(*(length / 1000.0 for length in socket)) for socket in sockets)
+        cut = windows(outline, holes, own, self.board.pitch, self.inset, self.line_width)
+        return TileShape(
+            outline=outline,
+            windows=tuple(sorted((*holes, *cut))),
+            sockets=own,
+            levels=self.joint.socket_levels(),
+            corner_radius=CORNER_RADIUS,
+            height=self.joint.height,
+        )
+
+
+def placed(points: Points, at: Point, turn: int) -> Polygon:
+    """Return the points as a polygon, rotated about 0, 0 by a multiple of 90 degrees and then translated."""
+    x, y = at
+    turned = {
+        0: [(px, py) for px, py in points],
+        90: [(-py, px) for px, py in points],
+        180: [(-px, -py) for px, py in points],
+        270: [(py, -px) for px, py in points],
+    }[turn]
+    return Polygon([(px + x, py + y) for px, py in turned])
