@@ -13,7 +13,7 @@ from worker.layout.floor.tile_mark import mark_lettering
 from worker.layout.items.held_trays import HeldTray
 from worker.layout.items.item_trays import Furniture, on_whole
 from worker.layout.model.part_registry import Register, box_of
-from worker.layout.model.plan import DrawerPlan, Lattice, SeamPair, Stored
+from worker.layout.model.plan import DrawerPlan, Lattice, Stored
 from worker.layout.model.shapes import Placement, TileShape, TrayShape
 from worker.layout.placement.tray_placement import PlacedTray, Spot, tray_halves
 from worker.layout.tray.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
@@ -88,7 +88,15 @@ class Entering:
             ),
         )
         placements = (*tiles, *trays, *for_items, *keys)
-        return _summary(drawer, outline, lattice, floor.seams, placements=placements, taken=taken, contents=contents)
+        self._warn_of_loose(floor, tiles, pointer)
+        return _summary(drawer, outline, lattice, floor, placements=placements, taken=taken, contents=contents)
+
+    def _warn_of_loose(self, floor: Floor, tiles: Sequence[Placement], pointer: str) -> None:
+        """Warn of tiles that no tab or key joins to those they meet; with plain seams that is what the spec asks for."""
+        loose = [tiles[index] for index in floor.plan.loose]
+        if loose and floor.plan.hold is not None:
+            names = ", ".join(f"{tile.mark} (at {tile.at[0]:g}, {tile.at[1]:g})" for tile in loose)
+            self.register.warn_at(pointer, f"Only the drawer's sides hold {names}: there is no room for a tab.")
 
     def add_coupon(self) -> None:
         """Enter the coupon and its plug, or warn why they are left out."""
@@ -199,7 +207,7 @@ def _summary(
     drawer: Drawer,
     outline: Outline,
     lattice: Lattice,
-    seams: tuple[SeamPair, ...],
+    floor: Floor,
     *,
     placements: tuple[Placement, ...],
     taken: Sequence[tuple[Spot, Spot]],
@@ -221,10 +229,11 @@ def _summary(
         leftover=(width, depth),
         free=quarters - sum(across * back for _, (across, back) in taken),
         placements=placements,
-        seams=seams,
+        seams=floor.seams,
         copies=drawer.copies,
         contents=contents,
         spaces=free_spaces(lattice, taken),
+        floor=floor.plan,
     )
 
 

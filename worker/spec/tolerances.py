@@ -60,6 +60,9 @@ READING_SPREAD: Final = 3.0
 #: Width below which a border strip is not printed.
 BORDER_LEAST: Final = 2.0
 
+#: Minimum number of lines in a border strip: two walls and one line between them (common practice).
+LINES_IN_A_BORDER: Final = 3
+
 #: Tolerance for comparing lengths that were computed in two ways.
 LENGTH_EPSILON: Final = 1e-6
 

@@ -138,6 +138,39 @@ def check_keys(floor, outlines, gap):
         assert all(abs(here.distance(face) - gap) < CLEARANCE_SLACK for face in near)
 
 
+def stopped(first, second, gap):
+    """The directions, of sixteen, in which the second runs into the first when it moves by a little over the play."""
+    far = 3.5 * gap + 0.3
+    moves = [(far * math.cos(turn), far * math.sin(turn)) for turn in np.arange(16) * math.pi / 8]
+    return np.array([translate(second, x, y).intersection(first).area > 0.01 for x, y in moves])
+
+
+def connected(count, pairs):
+    """The sets that the pairs connect, by repeated merging."""
+    sets = [{number} for number in range(count)]
+    for a, b in pairs:
+        first, second = (next(own for own in sets if end in own) for end in (a, b))
+        if first is not second:
+            sets.remove(second)
+            first |= second
+    return sorted(sorted(own) for own in sets)
+
+
+def held_groups(floor, outlines, gap):
+    """The tiles that cannot be pulled apart in any direction, alone or through a loose key between them."""
+    keys = list(placed_keys(floor))
+    pairs = []
+    for seam in floor.seams:
+        first, second = outlines[seam.first], outlines[seam.second]
+        held = stopped(first, second, gap)
+        for key in keys:
+            if max(key.distance(first), key.distance(second)) < gap + 0.1:
+                held |= stopped(first, key, gap) & stopped(key, second, gap)
+        if held.all():
+            pairs.append((seam.first, seam.second))
+    return connected(len(outlines), pairs)
+
+
 def air_left(floor, usable, outlines, line_width, gap):
     """What is wide enough for a border and still not covered."""
     loose = list(placed_keys(floor))

@@ -9,12 +9,15 @@ from worker.layout.model.plan import (
     Caution,
     Cell,
     DrawerPlan,
+    FloorPlan,
     Lattice,
     LayoutChanges,
+    LeftOut,
     Move,
     Pieces,
     Plan,
     PlanWarning,
+    SeamHold,
     Space,
     Stand,
     Stored,
@@ -23,7 +26,7 @@ from worker.layout.model.plan import (
 from worker.layout.model.plan_document import plan_document
 from worker.layout.model.shapes import KeyShape, Part, Placement
 from worker.spec import Box, Spec, Tray
-from worker.spec.manifest import CautionEntry, PlanDocument, WarningEntry
+from worker.spec.manifest import CautionEntry, PlanDocument, SeamHoldEntry, WarningEntry
 
 RING = ((0.0, 0.0), (10.0, 0.0), (10.0, 20.0), (0.0, 20.0))
 
@@ -102,6 +105,19 @@ def test_things_their_places_and_changes_are_in_the_document():
     assert document.numbering == {"K": 1, "T": 7}
     assert document.parts[0].shape == "ab" * 32
     assert document.parts[0].tray.cells == (1.0, 1.0)
+
+
+def test_the_floor_is_in_the_document():
+    ring = ((0.0, 0.0), (10.0, 0.0), (10.0, 2.00049), (0.0, 2.0))
+    floor = FloorPlan(((0, 1), (2,)), (2,), SeamHold(3, 0.762, 0.2, 137.0), (LeftOut((ring,), 20.0, "narrow"),))
+    plan = plan_with()
+    document = plan_document(replace(plan, drawers=(replace(plan.drawers[0], floor=floor),)))
+    entry = document.drawers[0].floor
+    assert (entry.groups, entry.loose) == (((0, 1), (2,)), (2,))
+    assert entry.seams == SeamHoldEntry(tabs=3, undercut=0.762, play=0.2, pull=137.0)
+    (part,) = entry.left_out
+    assert (part.area, part.reason, part.outline[0][2]) == (20.0, "narrow", (10.0, 2.0))
+    assert PlanDocument.model_validate_json(document.model_dump_json()) == document
 
 
 def test_a_document_with_things_reads_back_as_it_was():

@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from worker.layout.model.plan import Cell, DrawerPlan, Lattice, Plan, SeamPair
+from worker.layout.model.plan import Cell, DrawerPlan, FloorPlan, Lattice, Plan, SeamPair
 from worker.layout.model.shapes import KeyShape, Part, Placement, TileShape, TrayShape
 from worker.output.checks.assembly_checks import check_assembly, placed
 from worker.solids.mesh import Mesh
@@ -27,13 +27,17 @@ def tray_shape(inset=AIR):
 SHAPES = {"tile": tile_shape(), "tray": tray_shape(), "key": KeyShape(RING, 2.8)}
 
 
-def plan_of(parts, placements, *, outline=None, size=(100.0, 60.0, 40.0), seams=(), copies=1):
-    """Return a plan with one drawer; ``parts`` gives each mark its kind and mesh."""
+def plan_of(parts, placements, *, outline=None, size=(100.0, 60.0, 40.0), seams=(), copies=1, loose=None):
+    """Return a plan with one drawer; ``parts`` gives each mark its kind and mesh.
+
+    ``loose`` are the tiles that the plan says nothing holds: all but the first, as these are plain boxes.
+    """
+    loose = range(1, len(placements)) if loose is None else loose
     outline = outline or (((0.0, 0.0), (size[0], 0.0), (size[0], size[1]), (0.0, size[1])),)
     drawer = DrawerPlan(
         name="bench left, top", outline=outline, size=size, lattice=Lattice((0.0, 0.0), 42.0, (Cell(0, 0, 2, 2),)),
         whole=1, half=0, across=(1, 1), leftover=(0.0, 0.0), free=0, placements=tuple(placements), seams=tuple(seams),
-        copies=copies,
+        copies=copies, floor=FloorPlan(loose=tuple(loose)),
     )  # fmt: skip
     made = tuple(
         Part(mark, kind, mark, SHAPES[kind], tuple(mesh.bounds[1].tolist()), 1) for mark, (kind, mesh) in parts.items()
@@ -66,7 +70,7 @@ def test_a_floor_with_a_tray_passes_every_check(box, frame):
     ]
     checks = checks_of(parts, places, seams=[SeamPair(0, 1, 0.2)])
     assert {name: check.passed for name, check in checks.items()} == dict.fromkeys(
-        ["apart", "seam", "joint", "outline", "height"], True
+        ["apart", "seam", "joint", "outline", "height", "held"], True
     )
     assert checks["seam"].value == pytest.approx(0.2)
     assert checks["joint"].value == pytest.approx(0.3)
@@ -190,3 +194,52 @@ def test_pairs_that_stand_alike_are_measured_alike(box):
     parts = {"T1": ("tray", box(19.4, 19.4, 20.0))}
     places = [Placement("T1", (20.0 * k, 0.0, 0.0)) for k in range(5)]
     assert checks_of(parts, places)["trays"].value == pytest.approx(0.6)
+
+
+def tabbed(*, head):
+    """Return two tiles with one tab on the first and its recess in the second, 0.2 mm apart; ``head`` is its width."""
+    tile, neck = manifold3d.Manifold.cube((40.0, 40.0, 3.0)), manifold3d.Manifold.cube((3.0, 4.0, 3.0))
+    wide = manifold3d.Manifold.cube((2.0, head, 3.0)).translate((3.0, 0.0, 0.0))
+    tab = (neck.translate((0.0, 18.0, 0.0)) + wide.translate((0.0, 20.0 - head / 2.0, 0.0))).translate((40.0, 0.0, 0.0))
+    room = manifold3d.Manifold.cube((3.2, 4.4, 9.0)).translate((0.0, 17.8, -1.0))
+    room += manifold3d.Manifold.cube((2.4, head + 0.4, 9.0)).translate((2.6, 19.8 - head / 2.0, -1.0))
+    return Mesh.of(tile + tab), Mesh.of(tile - room)
+
+
+@pytest.mark.parametrize(("head", "expected"), [(8.0, set()), (4.0, {"held"})])
+def test_tiles_that_the_plan_joins_hold_together(head, expected):
+    """A tab with a head stops the second tile in every direction; one without slides out along its neck."""
+    first, second = tabbed(head=head)
+    parts = {"F1": ("tile", first), "F2": ("tile", second)}
+    places = [Placement("F1", (0.0, 0.0, 0.0)), Placement("F2", (40.2, 0.0, 0.0))]
+    assert failures(parts, places, seams=[SeamPair(0, 1, 0.2)], loose=()) == expected
+    check = checks_of(parts, places, seams=[SeamPair(0, 1, 0.2)], loose=(1,))["held"]
+    assert (check.passed, check.value) == (True, len(expected))
+
+
+@pytest.mark.parametrize(("turn", "at"), [(90, (0.0, 40.2)), (180, (-40.2, 0.0)), (270, (0.0, -40.2))])
+def test_turned_tiles_hold_together(turn, at):
+    parts = dict(zip(("F1", "F2"), (("tile", mesh) for mesh in tabbed(head=8.0)), strict=True))
+    x, y = 50.0 + at[0], 50.0 + at[1]
+    corner = {90: (50.0, 50.0), 180: (45.0, 50.0), 270: (50.0, 45.0)}[turn]
+    places = [Placement("F1", (*corner, 0.0), turn), Placement("F2", (x, y, 0.0), turn)]
+    assert failures(parts, places, seams=[SeamPair(0, 1, 0.2)], size=(140.0, 140.0, 40.0), loose=()) == set()
+
+
+def test_a_key_holds_two_tiles():
+    """A key of two heads in two recesses; without the key, or with a straight one, the tiles come apart."""
+    tile = manifold3d.Manifold.cube((40.0, 40.0, 3.0))
+    room = manifold3d.Manifold.cube((3.2, 4.4, 9.0)).translate((0.0, 17.8, -1.0))
+    room += manifold3d.Manifold.cube((2.4, 8.4, 9.0)).translate((2.8, 15.8, -1.0))
+    right = tile - room
+    left = right.mirror((1.0, 0.0, 0.0)).translate((40.0, 0.0, 0.0))
+    bar = manifold3d.Manifold.cube((10.2, 4.0, 2.8)).translate((0.0, 2.0, 0.0))
+    heads = manifold3d.Manifold.cube((2.0, 8.0, 2.8)) + manifold3d.Manifold.cube((2.0, 8.0, 2.8)).translate((8.2, 0, 0))
+    parts = {"F1": ("tile", Mesh.of(left)), "F2": ("tile", Mesh.of(right)), "K1": ("key", Mesh.of(bar + heads))}
+    tiles = [Placement("F1", (0.0, 0.0, 0.0)), Placement("F2", (40.2, 0.0, 0.0))]
+    key = Placement("K1", (35.0, 16.0, 0.0))
+    seams = [SeamPair(0, 1, 0.2)]
+    assert failures(parts, [*tiles, key], seams=seams, loose=()) == set()
+    assert failures(parts, tiles, seams=seams, loose=()) == {"held"}
+    straight = {**parts, "K1": ("key", Mesh.of(bar.translate((0.0, -2.0, 0.0))))}
+    assert failures(straight, [*tiles, Placement("K1", (35.0, 18.0, 0.0))], seams=seams, loose=()) == {"held"}

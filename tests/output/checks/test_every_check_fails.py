@@ -104,6 +104,7 @@ CASES = {
     "trays": lambda box: _two(box, ("tray", "tray"), 0.5),
     "stack": _stack,
     "key": lambda box: _two(box, ("tile", "key"), 0.1, seams=[SeamPair(0, 1, 0.2)]),
+    "held": lambda box: _two(box, ("tile", "tile"), 0.2, seams=[SeamPair(0, 1, 0.2)], loose=()),
     "outline": lambda box: _two(box, ("tray", "tray"), 70.0),
     "height": lambda box: _two(box, ("tray", "tray"), 1.0, size=(100.0, 60.0, 2.9)),
     "pieces": lambda box: _run(box, planned=_pieces(box(), (20.0, 20.0))),

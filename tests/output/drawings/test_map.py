@@ -167,6 +167,30 @@ def test_keys_are_drawn_and_counted():
     assert f"K1 key {len(keys)} " in " ".join(read(plan, 0).split())
 
 
+def test_what_has_no_floor_is_hatched():
+    """A tooth 30 mm wide: its lines lie in it, evenly, and the legend gives the area."""
+    outline = [[0, 0], [130, 0], [130, 180], [100, 180], [100, 50], [0, 50]]
+    plan = planned({"name": "L", "outline": outline, "height": 60})
+    assert "apart" in {part.reason for part in plan.drawers[0].floor.left_out}
+    area = sum(part.area for part in plan.drawers[0].floor.left_out)
+    sheet = map_picture(plan, 0)
+    full = map_picture(planned({"name": "L", "width": 130, "depth": 50, "height": 60}), 0)
+    slants = [
+        [shape for shape in picture.shapes if isinstance(shape, Path) and len(shape.points) == 2 and slanted(shape)]
+        for picture in (sheet, full)
+    ]
+    # lines at 45 degrees, as far apart along x: the sum of their drops is the area over that distance
+    drops = sum(abs(shape.points[1][1] - shape.points[0][1]) for shape in slants[0])
+    assert drops == pytest.approx(area / 1.4, rel=0.03)
+    assert not slants[1]
+    assert any(f"{area:.0f} mm" in line.text for line in texts(sheet))
+
+
+def slanted(shape):
+    (x0, y0), (x1, y1) = shape.points
+    return abs(abs(x1 - x0) - abs(y1 - y0)) < 1e-6 < abs(x1 - x0) and shape.width == pytest.approx(0.15)
+
+
 def test_the_scale_is_the_drawings():
     plan = planned({"name": "one", "width": 311, "depth": 425, "height": 60})
     mapped = MappedDrawer(plan, 0)

@@ -1,1 +1,1 @@
-"""The floor: tiles, seams, borders and the print bed."""
+"""The floor: tiles, seams with their tabs, borders, what is left out, and the print bed."""

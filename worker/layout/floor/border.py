@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 
 from worker.layout.model.plan import Cell
 from worker.layout.model.shapes import Point, Ring, Socket
-from worker.spec.tolerances import BORDER_LEAST, COORDINATE_GRID, LINES_IN_A_WALL
+from worker.spec.tolerances import BORDER_LEAST, COORDINATE_GRID, LINES_IN_A_BORDER, LINES_IN_A_WALL
 
 Area: TypeAlias = Polygon | MultiPolygon
 
@@ -39,6 +39,9 @@ _MITRE: Final = 2.0
 #: How far a point where two pieces touch is cut out to each side, in gaps between tiles; and at least, in mm.
 _NICK: Final = 1.5
 _LEAST_NICK: Final = 0.3
+
+#: Width of border that stands off from the cells, in multiples of the width of a strip along them.
+_STUB: Final = 2.0
 
 #: Area in mm2 from which a tongue of plastic between two parts of a window counts.
 _TONGUE: Final = 0.02
@@ -62,8 +65,8 @@ def opened(area: BaseGeometry, radius: float) -> BaseGeometry:
 
 
 def least_width(line_width: float) -> float:
-    """Return the minimum width of a border strip in mm: at least two lines."""
-    return max(BORDER_LEAST, LINES_IN_A_WALL * line_width)
+    """Return the minimum width of a border strip in mm: at least three lines."""
+    return max(BORDER_LEAST, LINES_IN_A_BORDER * line_width)
 
 
 def cell_area(cells: Iterable[Cell], half: float) -> BaseGeometry:
@@ -103,7 +106,10 @@ def plate_of(usable: Area, cells: Sequence[Cell], half: float, least: float, gap
         gap: gap between two tiles, mm.
     """
     squares = cell_area(cells, half)
-    border = opened(shapely.difference(usable, squares, grid_size=_SNAP), least / 2.0)
+    # a frame that extends further than a cell from the sockets would carry nothing and break off
+    near = squares.buffer(2.0 * half, join_style="mitre")
+    around = shapely.intersection(usable, near, grid_size=_SNAP)
+    border = opened(shapely.difference(around, squares, grid_size=_SNAP), least / 2.0)
     area, points = joined(squares, border, usable, least, gap)
     nicked = {
         cell
@@ -118,7 +124,9 @@ def plate_of(usable: Area, cells: Sequence[Cell], half: float, least: float, gap
 def joined(
     cells: BaseGeometry, border: BaseGeometry, usable: Area, least: float, gap: float
 ) -> tuple[BaseGeometry, list[Point]]:
-    """Return the union of cells and border, without border that is attached by less than ``least`` mm.
+    """Return the union of cells and border, without border that is attached by less than `_STUB` times ``least`` mm.
+
+    So strips along cells stay, and stubs and frames of the same width that stand off from them go: they would break.
 
     Where two pieces touch in a single point, the point is cut out by the gap between tiles; these points are returned
     as well.
@@ -127,7 +135,7 @@ def joined(
     strips = polygons(border)
     if strips:
         whole = shapely.union_all([cells, *strips], grid_size=_SNAP)
-        whole = shapely.union_all([opened(whole, least / 2.0), cells], grid_size=_SNAP)
+        whole = shapely.union_all([opened(whole, _STUB * least / 2.0), cells], grid_size=_SNAP)
     points = _pinches(whole)
     if points:
         # two cells that touch at a corner are both cut, as there is plastic to spare; beside border only it is cut

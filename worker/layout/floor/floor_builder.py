@@ -1,6 +1,6 @@
 """The floor builder: cuts a floor into tiles that fit the bed, with border, windows and seams."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
@@ -10,6 +10,7 @@ from shapely.affinity import translate
 from shapely.geometry import Polygon
 
 from worker.layout.floor.border import Area, least_width, plate_of
+from worker.layout.floor.left_out import left_out
 from worker.layout.floor.nodes import TabRoom
 from worker.layout.floor.plate_graph import Board, Seam
 from worker.layout.floor.print_bed import Bed
@@ -21,7 +22,7 @@ from worker.layout.floor.tile_figure import Turn
 from worker.layout.floor.tile_groups import groups_of
 from worker.layout.floor.tile_mark import mark_lettering
 from worker.layout.floor.tile_split import Partition, partition
-from worker.layout.model.plan import Lattice, PlanWarning, SeamHold, SeamPair
+from worker.layout.model.plan import NO_FLOOR, FloorPlan, Lattice, PlanWarning, SeamHold, SeamPair
 from worker.layout.model.shapes import KeyShape, Point, TileShape
 from worker.spec.drawer.joint import Joint
 from worker.spec.errors import LayoutError
@@ -56,18 +57,13 @@ class KeyPiece:
 
 @dataclass(frozen=True, slots=True)
 class Floor:
-    """All tiles and loose keys of a drawer.
-
-    ``groups`` are the tiles, as indices into ``pieces``, that tabs and keys hold together; ``hold`` is what each tab
-    holds, None without tabs.
-    """
+    """All tiles and loose keys of a drawer; in ``plan``, tiles are indices into ``pieces``."""
 
     pieces: tuple[TilePiece, ...]
     seams: tuple[SeamPair, ...] = ()
     keys: tuple[KeyPiece, ...] = ()
     warnings: tuple[PlanWarning, ...] = ()
-    groups: tuple[tuple[int, ...], ...] = ()
-    hold: SeamHold | None = None
+    plan: FloorPlan = NO_FLOOR
 
 
 def tile_floor(
@@ -132,19 +128,30 @@ class _Tiling:
         made = self._pieces(cut)
         pairs = [(a, b) for i, j in cut.pairs for a in made.of_tile[i] for b in made.of_tile[j]]
         seams = self._seams(pairs, made.outlines)
-        near = {(seam.first, seam.second) for seam in seams}
-        locked = [
-            (a, b) for i, j in sorted(cut.locked) for a in made.of_tile[i] for b in made.of_tile[j] if (a, b) in near
-        ]
+        return Floor(
+            tuple(made.pieces), seams, tuple(self._keys(cut)), tuple(self._warnings(cut)), self._plan(cut, made, seams)
+        )
+
+    def _plan(self, cut: Partition, made: _Pieces, seams: Sequence[SeamPair]) -> FloorPlan:
+        """Return how the floor holds together, and what it leaves out."""
+        count, near = len(made.pieces), {(seam.first, seam.second) for seam in seams}
+        locked = [(a, b) for i, j in sorted(cut.locked) for a in made.of_tile[i] for b in made.of_tile[j]]
+        groups = groups_of(count, (pair for pair in locked if pair in near))
+        loose: list[int] = []
+        for floor in groups_of(count, near):
+            own = sorted((group for group in groups if group[0] in floor), key=lambda group: -len(group))
+            loose += [tile for group in own[1:] for tile in group]
         hold = None
         if self.tab is not None and cut.places:
             height = self.joint.height - (KEY_DROP if self.style == "key" else 0.0)
             force = round(pull(self.tab, height), 1) if self.tab.square else None
             hold = SeamHold(len(cut.places), round(self.tab.undercut, 3), round(self.tab.play, 3), force)
-        return Floor(
-            tuple(made.pieces), seams, tuple(self._keys(cut)), tuple(self._warnings(cut)),
-            groups_of(len(made.pieces), locked), hold,
+        lost = [self.board.shape(patch) for patch in range(len(self.board.patches)) if patch not in cut.tile_of]
+        rest = left_out(
+            self.drawing.usable, [*made.outlines, *self._key_outlines(cut)], lost,
+            least=self.drawing.least, gap=self.gap, origin=self.lattice.origin,
         )  # fmt: skip
+        return FloorPlan(groups, tuple(sorted(loose)), hold, rest)
 
     def _pieces(self, cut: Partition) -> _Pieces:
         made = _Pieces()
@@ -168,6 +175,16 @@ class _Tiling:
         first, second = (np.array([outlines[pair[end]] for pair in pairs], dtype=object) for end in (0, 1))
         meet = shapely.distance(first, second) <= self.gap + COORDINATE_GRID
         return tuple(SeamPair(a, b, self.gap) for (a, b), near in zip(pairs, meet, strict=True) if near)
+
+    def _key_outlines(self, cut: Partition) -> Iterator[Polygon]:
+        """Yield both halves of each loose key, in mm from the lattice's origin."""
+        for place in cut.places:
+            if self.tab is None or not place.loose:
+                continue
+            (low, high), at = place.lobes, (place.x * self.half, place.y * self.half)
+            turn = 0 if place.along_y else 90
+            yield placed(self.tab.male(low, high), at, turn)
+            yield placed(self.tab.male(high, low), at, turn + 180)
 
     def _keys(self, cut: Partition) -> Iterator[KeyPiece]:
         """Yield the loose keys; a key with one plain side is always the same way round, and turned to its place."""

@@ -1,7 +1,7 @@
 """The plan: a job laid out in numbers, before any mesh."""
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal, TypeAlias
 
 from worker.layout.model.shapes import Kind, Part, Placement, Point, Ring
 from worker.spec.items.item import Storage
@@ -68,6 +68,38 @@ class SeamHold:
     undercut: float
     play: float
     pull: float | None
+
+
+#: Why a part of a drawer has no floor: too narrow to print, too far from the cells or too thinly joined to them, or on
+#: a tile that would not fit the bed.
+LeftOutReason: TypeAlias = Literal["narrow", "apart", "bed"]
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """Part of a drawer's usable area that the floor leaves out: rings as of an outline, mm, and its area, mm2."""
+
+    rings: tuple[Ring, ...]
+    area: float
+    reason: LeftOutReason
+
+
+@dataclass(frozen=True, slots=True)
+class FloorPlan:
+    """How a floor holds together, and what it leaves out.
+
+    ``groups`` are the tiles, as indices into `DrawerPlan.placements`, that tabs and keys hold together; ``loose`` are
+    those that only the drawer's sides hold to the tiles they meet; ``hold`` is what a tab holds, None without tabs.
+    """
+
+    groups: tuple[tuple[int, ...], ...] = ()
+    loose: tuple[int, ...] = ()
+    hold: SeamHold | None = None
+    left_out: tuple[LeftOut, ...] = ()
+
+
+#: The floor of a drawer without cells.
+NO_FLOOR: Final = FloorPlan()
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +213,7 @@ class DrawerPlan:
     copies: int
     contents: tuple[Stored, ...] = ()
     spaces: tuple[Space, ...] = ()
+    floor: FloorPlan = NO_FLOOR
 
 
 @dataclass(frozen=True, slots=True)

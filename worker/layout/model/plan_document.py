@@ -1,19 +1,23 @@
 """Conversion of a plan to the plan document, with which a manifest begins."""
 
 from collections.abc import Iterable
+from dataclasses import asdict
 
-from worker.layout.model.plan import DrawerPlan, LayoutChanges, Pieces, Plan, Space, Stand, Stored, Unplaced
+from worker.layout.model.plan import DrawerPlan, FloorPlan, LayoutChanges, Pieces, Plan, Space, Stand, Stored, Unplaced
 from worker.layout.model.shapes import Placement, Ring
 from worker.spec.manifest import (
     CautionEntry,
     Cells,
     ContentEntry,
     DrawerEntry,
+    FloorEntry,
+    LeftOutEntry,
     MoveEntry,
     PiecesEntry,
     PlacementEntry,
     PlanDocument,
     PlannedPart,
+    SeamHoldEntry,
     SpaceEntry,
     StandEntry,
     UnplacedEntry,
@@ -64,6 +68,20 @@ def _drawer(drawer: DrawerPlan) -> DrawerEntry:
         placements=tuple(_placement(placement) for placement in drawer.placements),
         contents=tuple(_stored(content) for content in drawer.contents),
         spaces=tuple(_space(space) for space in drawer.spaces),
+        floor=_floor(drawer.floor),
+    )
+
+
+def _floor(floor: FloorPlan) -> FloorEntry:
+    hold = floor.hold
+    return FloorEntry(
+        groups=floor.groups,
+        loose=floor.loose,
+        seams=None if hold is None else SeamHoldEntry(**asdict(hold)),
+        left_out=tuple(
+            LeftOutEntry(outline=tuple(_ring(ring) for ring in part.rings), area=part.area, reason=part.reason)
+            for part in floor.left_out
+        ),
     )
 
 

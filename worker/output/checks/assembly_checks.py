@@ -11,6 +11,7 @@ import shapely
 
 from worker.layout.model.plan import DrawerPlan, Plan
 from worker.layout.model.shapes import Kind, Placement, TrayShape
+from worker.output.checks.held import Outlines, check_held
 from worker.solids.mesh import Mesh
 from worker.spec.manifest import Check
 from worker.spec.tolerances import CLEARANCE_SLACK, CONTAINMENT_SLACK, SHARED_VOLUME
@@ -121,8 +122,14 @@ def check_assembly(plan: Plan, meshes: Mapping[str, Mesh]) -> tuple[Check, ...]:
     Raises:
         KeyError: when a mark that is placed has no mesh.
     """
-    solids = _Solids(plan, meshes)
-    return tuple(check for drawer in plan.drawers for check in _drawer_checks(solids, drawer))
+    solids, outlines = _Solids(plan, meshes), Outlines(meshes)
+    checks: list[Check] = []
+    for drawer in plan.drawers:
+        checks += _drawer_checks(solids, drawer)
+        keys = [place for place in drawer.placements if solids.kinds[place.mark] == "key"]
+        held = check_held(outlines, drawer, keys)
+        checks += [] if held is None else [held]
+    return tuple(checks)
 
 
 def _drawer_checks(solids: _Solids, drawer: DrawerPlan) -> Iterator[Check]:

@@ -1,9 +1,10 @@
 """A view of a drawer on a map, from above and to scale: its floor, or its trays with their contents."""
 
+from math import ceil, floor
 from typing import Final, Literal
 
-from shapely import union_all
-from shapely.geometry import Polygon, box
+from shapely import get_parts, intersection, union_all
+from shapely.geometry import LineString, Polygon, box
 
 from worker.layout.model.shapes import Point, TrayShape
 from worker.output.drawings.dimensions import FOOT, HEAD, SIDE, dimensions
@@ -27,6 +28,8 @@ _PAD: Final = 0.9
 _CUT: Final = "\u2026"
 #: The fewest characters of a shortened line.
 _TELLING: Final = 5
+#: Distance of hatching lines along x, in units.
+_HATCH: Final = 1.4
 #: Greys.
 _FLOOR, _PLATE, _LINES, _INSIDE, _FREE, _OBSTACLE = 0.94, 0.88, 0.72, 0.82, 0.55, 0.6
 
@@ -115,8 +118,25 @@ class _Figure:
         for key in self.mapped.floor:
             if key.part.kind == "key":
                 self._ring(key.outline, fill=0.25, width=0.1 * unit)
+        for part in self.mapped.drawer.floor.left_out:
+            self._hatch(part.rings)
         for tile in tiles:
             self._tile_mark(tile)
+
+    def _hatch(self, rings: tuple[tuple[Point, ...], ...]) -> None:
+        """Hatch an area of the drawer with lines at 45 degrees."""
+        outer, *holes = ([self._at(*point) for point in ring] for ring in rings)
+        area = Polygon(outer, holes).buffer(0.0)
+        left, top, right, low = area.bounds
+        deep, pitch = low - top, _HATCH * self.unit
+        # lines of all areas lie on one grid
+        starts = [pitch * step for step in range(floor((left - deep - top) / pitch), ceil((right - top) / pitch) + 1)]
+        lines = [LineString([(start + top, top), (start + top + deep, low)]) for start in starts]
+        for line in get_parts(intersection(area, lines)):
+            if isinstance(line, LineString) and line.length > 0.0:
+                self.sheet.line(*line.coords, width=0.15 * self.unit)
+        for ring in (outer, *holes):
+            self.sheet.shapes.append(Path(tuple(ring), closed=True, width=0.15 * self.unit))
 
     def _tile_mark(self, tile: MappedPart) -> None:
         """Write a tile's mark in the largest size that fits, as near to the tile's middle as possible."""

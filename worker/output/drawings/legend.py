@@ -190,6 +190,12 @@ def _steps(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
     steps.append(f"{text}. Press a key into each seam where the map shows one in black." if keys else f"{text}.")
     if len(mapped.drawer.outline) > 1:
         steps.append("Dark areas on the map are obstacles that the floor leaves free.")
+    if left_out := mapped.drawer.floor.left_out:
+        area = sum(part.area for part in left_out)
+        steps.append(f"Hatched areas on the map have no floor: {area:.0f} mm\u00b2 that cannot be printed soundly.")
+    loose = [mapped.drawer.placements[index].mark for index in mapped.drawer.floor.loose]
+    if loose:
+        steps.append(f"Only the drawer's sides hold {', '.join(loose)} in place: lay these tiles last.")
     if mapped.stacks:
         steps.append("Place each tray at its mark; its feet drop into the sockets.")
     if any(len(stack) > 1 for stack in mapped.stacks):

@@ -1,7 +1,17 @@
 """The documents that a job gives back: the plan document and the manifest."""
 
 from worker.spec.manifest.changes import Changes, MoveEntry, PiecesEntry, StandEntry
-from worker.spec.manifest.drawers import Cells, ContentEntry, DrawerEntry, PlacementEntry, SpaceEntry, UnplacedEntry
+from worker.spec.manifest.drawers import (
+    Cells,
+    ContentEntry,
+    DrawerEntry,
+    FloorEntry,
+    LeftOutEntry,
+    PlacementEntry,
+    SeamHoldEntry,
+    SpaceEntry,
+    UnplacedEntry,
+)
 from worker.spec.manifest.fields import (
     Amount,
     Colour,
@@ -69,7 +79,9 @@ __all__ = [
     "EstimateEntry",
     "FileEntry",
     "FileName",
+    "FloorEntry",
     "Generator",
+    "LeftOutEntry",
     "Manifest",
     "Mark",
     "MarkNumber",
@@ -94,6 +106,7 @@ __all__ = [
     "RunNumber",
     "RunPiece",
     "ScheduleEntry",
+    "SeamHoldEntry",
     "Sha256",
     "Size3",
     "SpaceEntry",

@@ -1,7 +1,10 @@
 """Drawers as laid out: grid, placements, contents, free cells, and items without a place."""
 
+from typing import Literal
+
 from worker.spec.items.item import Storage
 from worker.spec.manifest.fields import (
+    Amount,
     Count,
     Mark,
     OutputModel,
@@ -71,6 +74,43 @@ class SpaceEntry(OutputModel):
     """Size in cells, left to right and front to back."""
 
 
+class SeamHoldEntry(OutputModel):
+    """What the tabs or keys in the seams of a floor hold."""
+
+    tabs: Quantity
+    """Number of tabs and keys."""
+    undercut: Positive
+    """Overhang of a tab's head past the mouth of its recess, on each side."""
+    play: Amount
+    """Distance by which two tiles can be pulled apart before a tab takes hold, if they are printed to size."""
+    pull: Positive | None
+    """Estimate of the pull in N that one tab in PLA holds before it yields; null for a dovetail with sloped flanks."""
+
+
+class LeftOutEntry(OutputModel):
+    """Part of a drawer's usable area that the floor leaves out."""
+
+    outline: tuple[tuple[Point2, ...], ...]
+    """Rings as in the drawer's outline."""
+    area: Positive
+    reason: Literal["narrow", "apart", "bed"]
+    """`narrow`: too narrow to print. `apart`: too far from the cells, or joined to them by too little plastic. `bed`:
+    its tile would not fit the printer's bed."""
+
+
+class FloorEntry(OutputModel):
+    """How a floor holds together, and what it leaves out."""
+
+    groups: tuple[tuple[Count, ...], ...]
+    """Tiles that tabs and keys hold together, as indices into the drawer's placements."""
+    loose: tuple[Count, ...] = ()
+    """Tiles that only the drawer's sides hold to the tiles they meet, as indices into the placements."""
+    seams: SeamHoldEntry | None = None
+    """Null for a floor without tabs and keys."""
+    left_out: tuple[LeftOutEntry, ...] = ()
+    """Parts of the outline without floor, largest first; gaps between tiles do not count."""
+
+
 class DrawerEntry(OutputModel):
     """One drawer. x runs left to right, y front to back, z up from the front left corner of the usable area."""
 
@@ -93,6 +133,8 @@ class DrawerEntry(OutputModel):
     """What is stored where, by item and tray."""
     spaces: tuple[SpaceEntry, ...] = ()
     """Free cells as rectangles that do not overlap, largest first."""
+    floor: FloorEntry | None = None
+    """Null in manifests of earlier versions."""
 
 
 class UnplacedEntry(OutputModel):

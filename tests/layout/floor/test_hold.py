@@ -1,0 +1,95 @@
+"""Tiles hold together: by polygons moved apart, against what the floor says of itself."""
+
+import contextlib
+
+import pytest
+import shapely
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from tests.layout.floor.drawer_shapes import NAMED, outlines
+from tests.layout.floor.test_floor_builder import LatticeTooSmall, floor_of
+from tests.layout.floor.tile_checks import connected, held_groups
+
+
+def check_groups(floor, placed, gap):
+    """The groups are those that hold, and the loose tiles are those outside the largest group of each floor."""
+    groups = held_groups(floor, placed, gap)
+    assert groups == sorted(map(list, floor.plan.groups))
+    loose = []
+    for whole in connected(len(placed), [(seam.first, seam.second) for seam in floor.seams]):
+        own = [group for group in groups if group[0] in whole]
+        largest = max(map(len, own))
+        assert sum(len(group) for group in own) == len(whole)
+        apart = [group for group in own if set(group) & set(floor.plan.loose)]
+        assert len(apart) == len(own) - 1
+        assert max((len(group) for group in own if group not in apart), default=largest) == largest
+        loose += [tile for group in apart for tile in group]
+    assert sorted(loose) == list(floor.plan.loose)
+
+
+@pytest.mark.parametrize("seam", ["dovetail", "key"])
+@pytest.mark.parametrize("bed", [120, 180])
+@pytest.mark.parametrize("name", NAMED)
+def test_named_floors_hold_together(name, bed, seam):
+    floor, placed, _ = floor_of(NAMED[name], bed=bed, seam=seam)
+    assert len(floor.pieces) > 1
+    assert floor.plan.loose == ()
+    check_groups(floor, placed, 0.2)
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    outlines(),
+    st.sampled_from(["dovetail", "key", "plain"]),
+    st.booleans(),
+    st.sampled_from([120.0, 150.0, 180.0, 256.0]),
+    st.sampled_from([0.1, 0.2, 0.3]),
+)
+def test_any_floor_knows_what_holds(usable, seam, half_cells, bed, gap):
+    with contextlib.suppress(LatticeTooSmall):
+        floor, placed, _ = floor_of(usable, bed=bed, seam=seam, half_cells=half_cells, gap=gap)
+        check_groups(floor, placed, gap)
+        assert floor.plan.hold is None or seam != "plain"
+
+
+def test_tiles_of_staggered_rows_share_tabs_where_their_seams_end():
+    """Rows of one cell on a bed of two and a half: every node is the end of a seam."""
+    floor, placed, _ = floor_of(shapely.box(0, 0, 42 * 5, 42 * 2), bed=(110.0, 50.0))
+    assert len(floor.pieces) > 3
+    assert floor.plan.loose == ()
+    check_groups(floor, placed, 0.2)
+
+
+def test_plain_seams_hold_nothing():
+    floor, placed, _ = floor_of(shapely.box(0, 0, 420, 168), seam="plain")
+    assert floor.plan.hold is None
+    assert floor.plan.groups == tuple((index,) for index in range(len(placed)))
+    check_groups(floor, placed, 0.2)
+
+
+def test_what_a_seam_holds_is_reported():
+    floor, _, _ = floor_of(shapely.box(0, 0, 420, 168))
+    hold = floor.plan.hold
+    assert hold.tabs == 3
+    assert hold.undercut > 0.7
+    assert hold.play == pytest.approx(0.2)
+    assert 50.0 < hold.pull < 250.0
+
+
+#: An obstacle over the middle of each quarter of the node at 126, 84: front left, front right, back left, back right.
+QUARTERS = {"fl": (-1, -1), "fr": (0, -1), "bl": (-1, 0), "br": (0, 0)}
+
+
+@pytest.mark.parametrize("seam", ["dovetail", "key"])
+@pytest.mark.parametrize("quarter", QUARTERS)
+@pytest.mark.parametrize("away", [0.5, 2.0, 4.0])
+def test_an_obstacle_in_any_quarter_of_a_node_keeps_its_walls(quarter, away, seam):
+    """An obstacle takes one cell beside a seam, up to a few mm from the node: no wall is thin, and the tiles hold."""
+    x, y = QUARTERS[quarter]
+    left, front = (126.0 + (away if x == 0 else -42.0), 84.0 + (away if y == 0 else -42.0))
+    usable = shapely.box(0, 0, 252, 168).difference(shapely.box(left, front, left + 42.0 - away, front + 42.0 - away))
+    floor, placed, lattice = floor_of(usable, bed=(180.0, 200.0), seam=seam)
+    assert len(lattice.cells) == 23
+    assert len(floor.pieces) == 2
+    check_groups(floor, placed, 0.2)
