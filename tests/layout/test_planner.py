@@ -295,3 +295,20 @@ def test_equal_trays_share_a_mark_and_keep_their_names():
     ]
     assert sorted(placed) == [("T1", "forks"), ("T1", "knives")]
     assert plan.part("T1").quantity == 2
+
+
+def test_two_millimetres_of_air_stay_below_the_frame() -> None:
+    """A drawer's frame passes over its things: 2 mm of air (common practice) are left above the highest of them."""
+    item = {"name": "block", "shape": {"kind": "box", "size": [40, 40, 40]}, "storage": "rows"}
+
+    def laid(height: float) -> Plan:
+        return plan_of({"name": "top", "width": 130, "depth": 90, "height": height, "items": [item]})
+
+    tall = laid(90.0)
+    (stored,) = tall.drawers[0].contents
+    tray = tall.drawers[0].placements[stored.placement]
+    top = max(stored.at[2] + stored.size[2], tray.at[2] + tall.part(tray.mark).size[2])
+    assert top > 40.0
+    fits = laid(round(top + 2.0, 3))
+    assert not fits.unplaced
+    assert [entry.count for entry in laid(round(top + 1.9, 3)).unplaced] == [1]

@@ -92,7 +92,7 @@ class Entering:
         return _summary(drawer, outline, lattice, floor, placements=placements, taken=taken, contents=contents)
 
     def _warn_of_loose(self, floor: Floor, tiles: Sequence[Placement], pointer: str) -> None:
-        """Warn of tiles that no tab or key joins to those they meet; with plain seams that is what the spec asks for."""
+        """Warn of tiles that no tab or key joins to those they meet, unless the spec asks for plain seams."""
         loose = [tiles[index] for index in floor.plan.loose]
         if loose and floor.plan.hold is not None:
             names = ", ".join(f"{tile.mark} (at {tile.at[0]:g}, {tile.at[1]:g})" for tile in loose)

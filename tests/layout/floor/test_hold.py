@@ -6,10 +6,11 @@ import pytest
 import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from shapely.geometry import Polygon
 
 from tests.layout.floor.drawer_shapes import NAMED, outlines
 from tests.layout.floor.test_floor_builder import LatticeTooSmall, floor_of
-from tests.layout.floor.tile_checks import connected, held_groups
+from tests.layout.floor.tile_checks import connected, held_groups, put
 
 
 def check_groups(floor, placed, gap):
@@ -92,4 +93,41 @@ def test_an_obstacle_in_any_quarter_of_a_node_keeps_its_walls(quarter, away, sea
     floor, placed, lattice = floor_of(usable, bed=(180.0, 200.0), seam=seam)
     assert len(lattice.cells) == 23
     assert len(floor.pieces) == 2
+    check_groups(floor, placed, 0.2)
+
+
+@pytest.mark.parametrize("quarter", QUARTERS)
+def test_a_border_in_any_quarter_of_a_node_carries_a_whole_tab(quarter):
+    """With 4.5 mm of border in place of a cell the node has a tab with two heads, as its neighbours have."""
+    x, y = QUARTERS[quarter]
+    left, front = (126.0 + (4.5 if x == 0 else -42.0), 84.0 + (4.5 if y == 0 else -42.0))
+    usable = shapely.box(0, 0, 252, 168).difference(shapely.box(left, front, left + 37.5, front + 37.5))
+    floor, _, _ = floor_of(usable, bed=(180.0, 200.0))
+    assert len(floor.pieces) == 2
+    tile = put(Polygon(floor.pieces[0].shape.outline), floor.pieces[0].shape, floor.pieces[0])
+    tab = tile.intersection(shapely.box(126.1, 76.0, 135.0, 92.0))
+    _, low, _, high = tab.bounds
+    assert (84.0 - low, high - 84.0) == pytest.approx((1.942, 1.942), abs=0.01)
+
+
+@pytest.mark.parametrize("seam", ["dovetail", "key"])
+@pytest.mark.parametrize("quarter", QUARTERS)
+@pytest.mark.parametrize("away", [0.5, 2.5, 4.5])
+def test_three_cells_around_a_node_hold_together(quarter, away, seam):
+    """Two tiles of two cells and of one: all that joins them is at the node and at the edge."""
+    x, y = QUARTERS[quarter]
+    left, front = (42.0 + (away if x == 0 else -42.0), 42.0 + (away if y == 0 else -42.0))
+    usable = shapely.box(0, 0, 84, 84).difference(shapely.box(left, front, left + 42.0 - away, front + 42.0 - away))
+    floor, placed, lattice = floor_of(usable, bed=(50.0, 90.0), seam=seam)
+    assert len(lattice.cells) == 3
+    assert len(floor.pieces) == 2
+    assert floor.plan.loose == ()
+    check_groups(floor, placed, 0.2)
+
+
+@pytest.mark.parametrize("seam", ["dovetail", "key"])
+def test_a_bed_with_no_room_for_a_tab_at_an_edge_is_kept(seam):
+    """A strip flush with its cells on a bed of three cells and 1 mm: tabs of 3 mm go only where a tile is shorter."""
+    floor, placed, _ = floor_of(NAMED["flush strip"], bed=(60.0, 127.0), seam=seam)
+    assert len(floor.pieces) >= 4
     check_groups(floor, placed, 0.2)

@@ -172,13 +172,14 @@ def held_groups(floor, outlines, gap):
 
 
 def air_left(floor, usable, outlines, line_width, gap):
-    """What is wide enough for a border and still not covered."""
+    """What is wide enough for a border and still neither covered nor named as too far from the cells."""
     loose = list(placed_keys(floor))
     filled = shapely.union_all(
         [(Polygon(outline.exterior)).buffer(gap, join_style="mitre") for outline in (*outlines, *loose)]
     )
     holes = [put(Polygon(w), p.shape, p) for p in floor.pieces for w in p.shape.windows]
-    left = usable.difference(filled)
+    apart = [Polygon(part.rings[0], part.rings[1:]) for part in floor.plan.left_out if part.reason == "apart"]
+    left = usable.difference(filled).difference(shapely.union_all(apart).buffer(0.01))
     assert shapely.union_all(holes).area <= usable.area
     return opened(left, least_width(line_width) / 2.0 + 0.3).area
 

@@ -174,7 +174,7 @@ def test_what_has_no_floor_is_hatched():
     assert "apart" in {part.reason for part in plan.drawers[0].floor.left_out}
     area = sum(part.area for part in plan.drawers[0].floor.left_out)
     sheet = map_picture(plan, 0)
-    full = map_picture(planned({"name": "L", "width": 130, "depth": 50, "height": 60}), 0)
+    full = map_picture(planned({"name": "L", "width": 127, "depth": 43, "height": 60}), 0)
     slants = [
         [shape for shape in picture.shapes if isinstance(shape, Path) and len(shape.points) == 2 and slanted(shape)]
         for picture in (sheet, full)
