@@ -1,14 +1,17 @@
 """The body of a request: a spec or other JSON, within bounds."""
 
 import asyncio
+from collections.abc import Callable
+from functools import partial
 from typing import TypeVar
 
 from fastapi import Request
 from starlette.concurrency import run_in_threadpool
 
 from api.app_state import state_of
+from api.auth.access import caller_of
 from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
-from worker.spec import Spec, loads
+from worker.spec import Spec, load
 from worker.spec.errors import DrawerwrightError, SpecError
 from worker.spec.limits import check_size
 from worker.spec.primitives.model import Noun
@@ -28,10 +31,12 @@ async def read_spec(request: Request) -> Spec:
         BodyTooSlow: when it does not arrive in time.
         SpecTooLarge: when it asks for more than a spec may.
         SpecError: with each problem of the spec.
+        DrawerNotFound, ThingNotFound: when it names one that the household of the caller has not.
     """
-    settings = state_of(request.app).settings
-    body = await read_json(request, settings.largest_body, "Send it faster, or split the spec.")
-    return await run_in_threadpool(_load_spec, body, settings.most_cells)
+    state = state_of(request.app)
+    body = await read_json(request, state.settings.largest_body, "Send it faster, or split the spec.")
+    resolved = partial(state.job_service.household.resolve, owner=caller_of(request).sees)
+    return await run_in_threadpool(_load_spec, body, state.settings.most_cells, resolved)
 
 
 async def read_json(request: Request, most: int, remedy: str | None = None) -> bytes:
@@ -75,8 +80,8 @@ async def read_noun(
         ) from None
 
 
-def _load_spec(body: bytes, most_cells: int) -> Spec:
-    spec = loads(body)
+def _load_spec(body: bytes, most_cells: int, resolved: Callable[[object], object]) -> Spec:
+    spec = load(resolved(parse(body)))
     check_size(spec, most_cells)
     return spec
 

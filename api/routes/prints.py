@@ -29,6 +29,7 @@ from worker.jobs.common.errors import (
     RunsUnknown,
 )
 from worker.jobs.database.db_clock import utc_now
+from worker.jobs.household.layouts import PrintedJob
 from worker.jobs.records.models import run_file_name
 from worker.printing.progress.print_state import PrintState, begin
 from worker.spec.errors import PrintRefused
@@ -167,7 +168,8 @@ def record_print(
     def after(state: PrintState | None) -> PrintState:
         return follow(state or begin(work.manifest), event, work.manifest, work.spec)
 
-    recorded, new = job_service.prints.record(job_id, event, after)
+    effects = job_service.household.effects(PrintedJob(job_id, work.spec, work.manifest), event)
+    recorded, new = job_service.prints.record(job_id, event, after, effects=effects)
     if not new:
         response.status_code = HTTPStatus.OK
     elif (status := job_service.prints.status(job_id)) is not None and status.repack:

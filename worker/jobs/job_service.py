@@ -34,6 +34,7 @@ from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
 from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.files.verified_read import stream_verified
+from worker.jobs.household.household import Household
 from worker.jobs.maintenance.job_deletion import JobDeletion
 from worker.jobs.maintenance.scheduler import MaintenanceScheduler
 from worker.jobs.observability.tracing import span
@@ -85,6 +86,7 @@ class JobService:
         self.keys = ApiKeys(database)
         self.batches = BatchRecords(database)
         self.prints = PrintRecords(database, settings.public_url)
+        self.household = Household(database)
         self.dispatcher = Dispatcher(
             settings, self._app, records=self._records, prints=self.prints, batches=self.batches
         )

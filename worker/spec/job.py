@@ -125,6 +125,14 @@ class Spec(Noun):
                 )  # fmt: skip
                 refusals.add(error, "drawers", index, "name")
             seen.add(drawer.name)
+        ids = [drawer.id for drawer in self.drawers]
+        for index, drawer in enumerate(self.drawers):
+            if drawer.id is not None and drawer.id in ids[:index]:
+                error = SpecError(
+                    "A drawer of the household is named twice.",
+                    value=drawer.id, limit="each drawer once", remedy="Remove one of them.",
+                )  # fmt: skip
+                refusals.add(error, "drawers", index, "id")
 
     def _check_printing(self, refusals: Refusals) -> None:
         nozzle = self.printer.nozzle

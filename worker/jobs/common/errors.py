@@ -10,7 +10,10 @@ __all__ = [
     "BatchNotReady",
     "BlobMissing",
     "BrokerUnavailable",
+    "DrawerNotFound",
+    "DrawerNotLaidOut",
     "FileNotInJob",
+    "HouseholdRefused",
     "InternalError",
     "JobCancelled",
     "JobFinished",
@@ -20,14 +23,17 @@ __all__ = [
     "JobNotReady",
     "JobTooLarge",
     "JobTooLong",
+    "PieceNotFound",
     "PreconditionFailed",
     "PrintRepeated",
     "PrintsBusy",
     "QuotaReached",
     "RequestRepeated",
+    "RevisionChanged",
     "RunNotReady",
     "RunsUnknown",
     "SettingsError",
+    "ThingNotFound",
     "WebhookNotFound",
     "WebhookRefused",
 ]
@@ -115,6 +121,42 @@ class WebhookRefused(DrawerwrightError):
     """The webhook is invalid."""
 
     slug = "webhook-refused"
+
+
+class DrawerNotFound(DrawerwrightError):
+    """The household has no such drawer."""
+
+    slug = "drawer-not-found"
+
+
+class DrawerNotLaidOut(DrawerwrightError):
+    """Nothing that a job laid out was placed in the drawer yet."""
+
+    slug = "drawer-not-laid-out"
+
+
+class ThingNotFound(DrawerwrightError):
+    """The household has no such thing."""
+
+    slug = "thing-not-found"
+
+
+class PieceNotFound(DrawerwrightError):
+    """The household has no such piece."""
+
+    slug = "piece-not-found"
+
+
+class HouseholdRefused(DrawerwrightError):
+    """The description of a drawer, thing or piece is invalid."""
+
+    slug = "household-refused"
+
+
+class RevisionChanged(DrawerwrightError):
+    """The resource has changed since the revision in the If-Match header."""
+
+    slug = "revision-changed"
 
 
 class QuotaReached(DrawerwrightError):

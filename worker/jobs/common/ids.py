@@ -3,10 +3,10 @@
 import secrets
 import time
 from threading import Lock
-from typing import Final
 
-#: A regular expression for an id, without anchors.
-ID_PATTERN: Final = "[0-9a-hjkmnp-tv-z]{26}"
+from worker.spec.primitives.names import ID_PATTERN
+
+__all__ = ["ID_PATTERN", "new_id"]
 
 #: Crockford's base 32, in lower case: no i, l, o, u.
 _DIGITS = "0123456789abcdefghjkmnpqrstvwxyz"

@@ -110,7 +110,12 @@ class PrintRecords:
             return [_event(row) for row in connection.execute(query)]
 
     def record(
-        self, job_id: str, event: PrintEvent, follow: Callable[[PrintState | None], PrintState]
+        self,
+        job_id: str,
+        event: PrintEvent,
+        follow: Callable[[PrintState | None], PrintState],
+        *,
+        effects: Callable[[Connection, PrintState | None, PrintState], None] = lambda *_: None,
     ) -> tuple[PrintEventRecord, bool]:
         """Record an event; return it, and whether it is new.
 
@@ -119,6 +124,7 @@ class PrintRecords:
             event: an event with an id from the caller is recorded once, however often it is sent.
             follow: returns the print state after the event, given the state before it (None at first). Called again
                 if another event was recorded in between.
+            effects: records what else follows from a new event, in its transaction, given the states before and after.
 
         Raises:
             PrintRepeated: if a different event has this id; also whatever ``follow`` raises.
@@ -141,6 +147,7 @@ class PrintRecords:
                     if _advance(connection, job_id, before, number, state):
                         connection.execute(insert(PrintEventRow).values(_row(job_id, made, fingerprint)))
                         enqueue_event(connection, "job.printed", job_id, base=self._base, printed=asdict(made))
+                        effects(connection, None if before is None else before.standing, standing)
                         return made, True
             except IntegrityError:  # the same event concurrently, or a deleted job: the next attempt finds out
                 with self._database.connect() as connection:

@@ -2,19 +2,19 @@
 
 from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, ConfigDict, Field, model_validator
 
 from worker.spec.drawer.tray import Tray
 from worker.spec.errors import LayoutError, SpecError
 from worker.spec.items.item_list import Items
 from worker.spec.primitives.length import DrawerHeight, DrawerLength, LengthBounds
 from worker.spec.primitives.model import Noun
-from worker.spec.primitives.names import Count, Name
+from worker.spec.primitives.names import Count, HouseholdId, Name, complete_or_by_id
 from worker.spec.primitives.polygon import Point, Polygon
 from worker.spec.primitives.pydantic_errors import Refusals
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["Align", "Drawer", "Obstacle"]
+__all__ = ["Align", "Drawer", "MeasuredDrawer", "Obstacle"]
 
 _MOST_PLACED: Final = 2000
 _LEAST_SIDE: Final = 20.0
@@ -45,7 +45,7 @@ class Align(Noun):
     y: Literal["front", "center", "back"] = Field(default="center", description="Alignment from front to back.")
 
 
-class Drawer(Noun):
+class MeasuredDrawer(Noun):
     """A drawer, measured inside. Give width and depth, or an outline."""
 
     name: Name = Field(description="Name of the drawer, unique in the job.")
@@ -65,10 +65,6 @@ class Drawer(Noun):
         default=0.5, description="Gap between the floor and the drawer on each side."
     )
     align: Align = Field(default=Align(), description="Alignment of the grid.")
-    copies: Annotated[Count, Field(ge=1, le=100)] = Field(default=1, description="Number of identical drawers.")
-    trays: tuple[Tray, ...] = Field(default=(), max_length=500, description="Trays to place in the drawer.")
-    items: Items = Field(default=(), description="Items to make and place trays for in this drawer.")
-    fill: bool = Field(default=False, strict=True, description="Fill free cells with spare trays.")
 
     @property
     def readings_across(self) -> tuple[float, ...]:
@@ -102,13 +98,7 @@ class Drawer(Noun):
         if self._check_sides(refusals):
             self._check_margins(refusals)
             self._check_obstacles(refusals)
-        placed = sum(tray.quantity for tray in self.trays)
-        if placed > _MOST_PLACED:
-            error = LayoutError(
-                "The drawer has too many trays.",
-                value=placed, limit=f"at most {_MOST_PLACED} trays", remedy="Reduce the quantities.",
-            )  # fmt: skip
-            refusals.add(error, "trays")
+        self._check_contents(refusals)
         refusals.settle()
         return self
 
@@ -171,3 +161,37 @@ class Drawer(Noun):
                         value=side, limit=limit, remedy="Give only the part of it that is inside the drawer.",
                     )  # fmt: skip
                     refusals.add(error, "obstacles", index, "size", axis)
+
+    def _check_contents(self, refusals: Refusals) -> None:
+        """Add the errors of a model's own fields."""
+
+
+class Drawer(MeasuredDrawer):
+    """A drawer of a job. Give width and depth, or an outline."""
+
+    model_config = ConfigDict(json_schema_extra=complete_or_by_id("name", "height"))
+
+    copies: Annotated[Count, Field(ge=1, le=100)] = Field(default=1, description="Number of identical drawers.")
+    trays: tuple[Tray, ...] = Field(default=(), max_length=500, description="Trays to place in the drawer.")
+    items: Items = Field(default=(), description="Items to make and place trays for in this drawer.")
+    fill: bool = Field(default=False, strict=True, description="Fill free cells with spare trays.")
+    id: HouseholdId | None = Field(
+        default=None,
+        description="Id of the drawer in the household (/v1/drawers). A service fills in the fields that are not given "
+        "beside it when the job is submitted, and the drawer's contents follow the job's print events.",
+    )
+
+    def _check_contents(self, refusals: Refusals) -> None:
+        placed = sum(tray.quantity for tray in self.trays)
+        if placed > _MOST_PLACED:
+            error = LayoutError(
+                "The drawer has too many trays.",
+                value=placed, limit=f"at most {_MOST_PLACED} trays", remedy="Reduce the quantities.",
+            )  # fmt: skip
+            refusals.add(error, "trays")
+        if self.id is not None and self.copies > 1:
+            error = SpecError(
+                "A drawer of the household has copies.",
+                value=self.copies, limit="1 beside an id", remedy="Name each drawer by its own id.",
+            )  # fmt: skip
+            refusals.add(error, "copies")

@@ -2,17 +2,17 @@
 
 from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
-from pydantic import Field, PlainValidator, TypeAdapter, model_validator
+from pydantic import ConfigDict, Field, PlainValidator, TypeAdapter, model_validator
 
 from worker.spec.errors import SpecError
 from worker.spec.items.catalogue import CatalogueEntry, lookup
 from worker.spec.items.shape import SCREW_LENGTHS, Box, Cylinder, PlainShape, Prism, Screw
 from worker.spec.primitives.length import LengthBounds
 from worker.spec.primitives.model import Noun
-from worker.spec.primitives.names import Count, Label, Name, Number, Position
+from worker.spec.primitives.names import Count, HouseholdId, Label, Name, Number, Position, complete_or_by_id
 from worker.spec.primitives.pydantic_errors import Refusals, refusal
 
-__all__ = ["Access", "Item", "ItemShape", "Standard", "Storage", "access_rank"]
+__all__ = ["Access", "Item", "ItemShape", "Standard", "Storage", "access_rank", "label_or_flag"]
 
 Storage: TypeAlias = Literal["rows", "upright", "loose", "pocket"]
 Access: TypeAlias = Literal["often", "sometimes", "rarely"]
@@ -76,7 +76,12 @@ ItemShape: TypeAlias = Annotated[Box | Cylinder | Prism | Standard, Field(discri
 _LABEL: Final = TypeAdapter[str](Label)
 
 
-def _label(value: Any) -> bool | str:
+def label_or_flag(value: Any) -> bool | str:
+    """Return the text of a label, or whether there is one.
+
+    Raises:
+        PydanticCustomError: if it is neither text nor true or false.
+    """
     if isinstance(value, bool):
         return value
     if not isinstance(value, str):
@@ -90,6 +95,8 @@ def _label(value: Any) -> bool | str:
 
 class Item(Noun):
     """A kind of thing to store, and how many there are."""
+
+    model_config = ConfigDict(json_schema_extra=complete_or_by_id("name", "shape"))
 
     name: Name = Field(description="Name of the item, unique in its list.")
     shape: ItemShape = Field(description="Shape and dimensions, or an id of the catalogue.")
@@ -113,7 +120,7 @@ class Item(Noun):
     tag: Name | None = Field(
         default=None, description="What the item is one of. Ungrouped items with the same tag may share a tray."
     )
-    label: Annotated[bool | str, PlainValidator(_label, json_schema_input_type=bool | Label)] = Field(
+    label: Annotated[bool | str, PlainValidator(label_or_flag, json_schema_input_type=bool | Label)] = Field(
         default=False, description="A label ledge with this text; true: with the item's name."
     )
     at: tuple[Position, Position] | None = Field(
@@ -128,6 +135,11 @@ class Item(Noun):
         default=None,
         strict=True,
         description="Whether its tray may be stacked over or under others; null: only if access is rarely.",
+    )
+    id: HouseholdId | None = Field(
+        default=None,
+        description="Id of the thing in the household (/v1/things). A service fills in the fields that are not given "
+        "beside it when the job is submitted.",
     )
 
     @property

@@ -1,6 +1,7 @@
 """Field types for names, labels, counts, plain numbers and grid positions."""
 
 import unicodedata
+from collections.abc import Callable
 from typing import Annotated, Any, Final, TypeAlias
 
 from pydantic import AfterValidator, BeforeValidator, Field
@@ -8,7 +9,21 @@ from pydantic import AfterValidator, BeforeValidator, Field
 from worker.spec.errors import SpecError
 from worker.spec.primitives.pydantic_errors import refusal
 
-__all__ = ["Cells", "Count", "Label", "Name", "Note", "Number", "Position"]
+__all__ = [
+    "ID_PATTERN",
+    "Cells",
+    "Count",
+    "HouseholdId",
+    "Label",
+    "Name",
+    "Note",
+    "Number",
+    "Position",
+    "complete_or_by_id",
+]
+
+#: A regular expression for an id that the service gives, without anchors.
+ID_PATTERN: Final = "[0-9a-hjkmnp-tv-z]{26}"
 
 #: Unicode categories without a visible character: controls, surrogates, line and paragraph separators.
 _UNSHOWN: Final = frozenset({"Cc", "Cs", "Zl", "Zp"})
@@ -69,3 +84,20 @@ Number: TypeAlias = Annotated[_Finite, _IS_NUMBER]
 Cells: TypeAlias = Annotated[_Finite, Field(ge=0.5, le=40.0), _IS_NUMBER, AfterValidator(_halves)]
 #: Grid position, in cells from the origin of the grid.
 Position: TypeAlias = Annotated[_Finite, Field(ge=0.0, le=250.0), _IS_NUMBER, AfterValidator(_halves)]
+#: Id of a drawer or thing of the household.
+HouseholdId: TypeAlias = Annotated[str, Field(strict=True, pattern=f"^{ID_PATTERN}$")]
+
+
+def complete_or_by_id(*names: str) -> Callable[[dict[str, Any]], None]:
+    """Return a change of a model's JSON Schema: these fields are required unless the field `id` is given.
+
+    The model itself requires them: a service has filled them in from the household by then.
+    """
+
+    def change(schema: dict[str, Any]) -> None:
+        required = [name for name in schema.pop("required", ()) if name not in names]
+        schema |= {"required": required} if required else {}
+        schema |= {"if": {"required": ["id"], "properties": {"id": {"type": "string"}}}, "then": True}
+        schema["else"] = {"required": list(names)}
+
+    return change

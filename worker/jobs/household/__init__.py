@@ -1,0 +1,1 @@
+"""The household: drawers, things and pieces that outlive jobs."""

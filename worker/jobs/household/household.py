@@ -1,0 +1,117 @@
+"""The household: drawers, things and pieces of all owners, and what print events change in them."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, Engine
+
+from worker.jobs.common.errors import DrawerNotLaidOut, HouseholdRefused
+from worker.jobs.household.drawers import DRAWERS, DrawerRecords
+from worker.jobs.household.layouts import LaidPlacement, PrintedJob, laid_placements
+from worker.jobs.household.models import DrawerLayout, StoredDrawer, StoredPiece, drawer_of
+from worker.jobs.household.pieces import PieceRecords
+from worker.jobs.household.print_effects import follow_event, place_whole_drawer
+from worker.jobs.household.references import resolve
+from worker.jobs.household.things import ThingRecords
+from worker.printing.progress.print_state import PrintState
+from worker.spec.manifest import Manifest
+from worker.spec.requests.print_event import PrintEvent
+
+__all__ = ["DrawerContents", "Household"]
+
+
+@dataclass(frozen=True, slots=True)
+class DrawerContents:
+    """What a drawer holds: its layout with the pieces that lie there, and its pieces without a place."""
+
+    drawer: StoredDrawer
+    layout: DrawerLayout
+    manifest: Manifest
+    places: tuple[LaidPlacement, ...]
+    others: tuple[StoredPiece, ...]
+
+
+class Household:
+    """Drawers, things and pieces. Callers pass the owner, or None for all owners."""
+
+    def __init__(self, database: Engine) -> None:
+        """Use this database."""
+        self._database = database
+        self.drawers = DrawerRecords(database)
+        self.things = ThingRecords(database)
+        self.pieces = PieceRecords(database)
+
+    def resolve(self, document: object, owner: str | None) -> object:
+        """Return a spec, as JSON, with the fields of the drawers and things that it names by id.
+
+        Raises:
+            DrawerNotFound, ThingNotFound, SpecError: as `worker.jobs.household.references.resolve`.
+        """
+        return resolve(document, self.drawers, self.things, owner)
+
+    def contents(self, drawer_id: str, owner: str | None) -> DrawerContents:
+        """Return what a drawer holds.
+
+        Raises:
+            DrawerNotFound: if it does not exist, or has another owner.
+            DrawerNotLaidOut: if no piece was placed in it yet.
+        """
+        drawer = self.drawers.find(drawer_id, owner)
+        if drawer.layout is None:
+            remedy = "Record pieces of a job that names the drawer as placed, or PUT its layout."
+            raise DrawerNotLaidOut(value=drawer_id, remedy=remedy)
+        pieces = self.pieces.of_drawer(drawer_id)
+        manifest = drawer.layout.manifest
+        places = tuple(laid_placements(manifest, manifest.drawers[0], pieces))
+        lying = {place.piece.id for place in places if place.piece is not None}
+        others = tuple(piece for piece in pieces if piece.id not in lying)
+        return DrawerContents(drawer, drawer.layout, manifest, places, others)
+
+    @staticmethod
+    def effects(job: PrintedJob, event: PrintEvent) -> Callable[[Connection, PrintState | None, PrintState], None]:
+        """Return what records the effects of an event, given a transaction and the states before and after."""
+
+        def follow(connection: Connection, before: PrintState | None, after: PrintState) -> None:
+            follow_event(connection, job, event, before, after)
+
+        return follow
+
+    def lay_out(
+        self, drawer_id: str, owner: str | None, job: PrintedJob, name: str | None, revision: int | None = None
+    ) -> StoredDrawer:
+        """Record that a drawer is as a job laid it out, with a piece in every place.
+
+        Args:
+            drawer_id: the drawer.
+            owner: its owner.
+            job: a job that succeeded.
+            name: the drawer's name in the job; None for the one with this id, this name, or the only one.
+            revision: the drawer's revision that the caller has seen; None for any.
+
+        Raises:
+            DrawerNotFound: if it does not exist, or has another owner.
+            HouseholdRefused: if the job has no such drawer.
+            RevisionChanged: if it has another revision.
+        """
+        with self._database.begin() as connection:
+            row = DRAWERS.row(connection, drawer_id, owner)
+            chosen = _name_in_job(job, drawer_id, row.name, name)
+            DRAWERS.change(connection, drawer_id, owner, {}, revision)
+            place_whole_drawer(connection, job, drawer_id, row.owner, chosen)
+            return drawer_of(DRAWERS.row(connection, drawer_id, owner))
+
+
+def _name_in_job(job: PrintedJob, drawer_id: str, own: str, given: str | None) -> str:
+    """Return the name that a drawer has in a job."""
+    entries = {entry.name: entry for entry in job.manifest.drawers}
+    if given is None:
+        same = [name for name, identity in job.drawer_ids.items() if identity == drawer_id]
+        only = list(entries) if len(entries) == 1 else []
+        given = next(iter([*same, *(name for name in entries if name == own), *only]), None)
+    entry = None if given is None else entries.get(given)
+    if entry is None:
+        raise HouseholdRefused(
+            "The job has no such drawer.",
+            pointer="/drawer", value=given, limit=", ".join(list(entries)[:20]), remedy="Give its name in the job.",
+        )  # fmt: skip
+    return entry.name

@@ -1,0 +1,116 @@
+"""The printed pieces of a household."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, Engine, select
+
+from worker.jobs.common.errors import PieceNotFound
+from worker.jobs.database.tables import PieceRow
+from worker.jobs.household.drawers import DRAWERS, touch_drawers
+from worker.jobs.household.models import StoredPiece, piece_of
+from worker.jobs.household.owned_rows import OwnedRows
+from worker.spec.requests.household import PieceRequest, PieceState
+
+__all__ = ["PIECES", "PieceFilters", "PieceRecords"]
+
+#: The rows of pieces.
+PIECES = OwnedRows(PieceRow, PieceNotFound)
+
+
+@dataclass(frozen=True, slots=True)
+class PieceFilters:
+    """Conditions on listed pieces; None or an empty tuple sets none. ``drawer`` and ``job`` are ids."""
+
+    states: tuple[PieceState, ...] = ()
+    drawer: str | None = None
+    job: str | None = None
+    mark: str | None = None
+    digest: str | None = None
+
+    def conditions(self) -> list[Any]:
+        """Return the conditions on rows of pieces."""
+        made: list[Any] = [PieceRow.state.in_(self.states)] if self.states else []
+        given = (
+            (PieceRow.drawer_id, self.drawer),
+            (PieceRow.job_id, self.job),
+            (PieceRow.mark, self.mark),
+            (PieceRow.digest, self.digest),
+        )
+        return made + [column == value for column, value in given if value is not None]
+
+
+class PieceRecords:
+    """Reads and writes pieces; an ``owner`` of None stands for all owners."""
+
+    def __init__(self, database: Engine) -> None:
+        """Use this database."""
+        self._database = database
+
+    def create(self, owner: str, request: PieceRequest) -> StoredPiece:
+        """Add a piece that no job recorded.
+
+        Raises:
+            DrawerNotFound: if the owner has no such drawer.
+            QuotaReached: if the owner has the maximum number of pieces.
+        """
+        with self._database.begin() as connection:
+            piece_id = PIECES.add(connection, owner, _values(connection, request, owner))
+            touch_drawers(connection, {request.drawer})
+            return piece_of(PIECES.row(connection, piece_id, owner))
+
+    def find(self, piece_id: str, owner: str | None) -> StoredPiece:
+        """Return a piece.
+
+        Raises:
+            PieceNotFound: if it does not exist, or has another owner.
+        """
+        with self._database.connect() as connection:
+            return piece_of(PIECES.row(connection, piece_id, owner))
+
+    def list(
+        self, owner: str | None, limit: int, after: str | None = None, filters: PieceFilters | None = None
+    ) -> "list[StoredPiece]":
+        """Return up to ``limit`` pieces, newest first."""
+        conditions = () if filters is None else filters.conditions()
+        with self._database.connect() as connection:
+            return [piece_of(row) for row in PIECES.rows(connection, owner, *conditions, limit=limit, after=after)]
+
+    def replace(
+        self, piece_id: str, owner: str | None, request: PieceRequest, revision: int | None = None
+    ) -> StoredPiece:
+        """Replace what describes a piece. In another drawer or state it leaves its place in the layout.
+
+        Raises:
+            PieceNotFound: if it does not exist, or has another owner.
+            DrawerNotFound: if the owner has no such drawer.
+            RevisionChanged: if ``revision`` is given and is not its current one.
+        """
+        with self._database.begin() as connection:
+            row = PIECES.row(connection, piece_id, owner)
+            values = _values(connection, request, row.owner)
+            if (row.drawer_id, row.state) != (request.drawer, request.state):
+                values["placement"] = None
+            PIECES.change(connection, piece_id, owner, values, revision)
+            touch_drawers(connection, {row.drawer_id, request.drawer})
+            return piece_of(PIECES.row(connection, piece_id, owner))
+
+    def remove(self, piece_id: str, owner: str | None, revision: int | None = None) -> None:
+        """Delete a piece, as one that is thrown away; raise as `replace`."""
+        with self._database.begin() as connection:
+            row = PIECES.row(connection, piece_id, owner)
+            PIECES.remove(connection, piece_id, owner, revision)
+            touch_drawers(connection, {row.drawer_id})
+
+    def of_drawer(self, drawer_id: str) -> "list[StoredPiece]":
+        """Return all pieces of a drawer, oldest first."""
+        query = select(*PieceRow.__table__.columns).where(PieceRow.drawer_id == drawer_id).order_by(PieceRow.id)
+        with self._database.connect() as connection:
+            return [piece_of(row) for row in connection.execute(query)]
+
+
+def _values(connection: Connection, request: PieceRequest, owner: str) -> dict[str, Any]:
+    if request.drawer is not None:
+        DRAWERS.row(connection, request.drawer, owner)
+    names = ("mark", "kind", "name", "digest", "shape", "state", "note")
+    return {"drawer_id": request.drawer, **{name: getattr(request, name) for name in names}}

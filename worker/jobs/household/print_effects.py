@@ -1,0 +1,177 @@
+"""What a print event changes in the household: pieces come into being, and drawers take over their layouts.
+
+A good piece is recorded as printed; placed in a drawer of the household, it takes a place of its shape in the drawer's
+layout. The first piece that a job places in a drawer makes the job's layout that of the drawer.
+"""
+
+from collections import Counter
+from typing import Any
+
+from sqlalchemy import Connection, case, delete, insert, select
+
+from worker.jobs.common.ids import new_id
+from worker.jobs.database.db_clock import utc_now
+from worker.jobs.database.tables import DrawerRow, JobRow, PieceRow
+from worker.jobs.household.drawers import touch_drawers
+from worker.jobs.household.layouts import PrintedJob, adopt_once, change_piece, laid_placements
+from worker.jobs.household.models import StoredPiece, piece_of
+from worker.printing.progress.print_state import PrintState
+from worker.spec.manifest import PartEntry
+from worker.spec.requests.print_event import PrintEvent
+
+__all__ = ["follow_event", "place_whole_drawer"]
+
+
+def follow_event(
+    connection: Connection, job: PrintedJob, event: PrintEvent, before: PrintState | None, after: PrintState
+) -> None:
+    """Record what an event changes, in the transaction of the event.
+
+    Args:
+        connection: inside a transaction.
+        job: the job that is printed.
+        event: the event.
+        before: the print state before it, None at first.
+        after: the print state after it.
+    """
+    owner = connection.scalar(select(JobRow.owner).where(JobRow.id == job.id))
+    if owner is None:
+        return
+    effects = _Effects(connection, job, owner, _drawers_of_run(event, after))
+    for mark in sorted(after.needed):
+        printed, placed = (
+            fields.get(mark, 0) - (0 if before is None else old.get(mark, 0))
+            for fields, old in (
+                (after.printed, {} if before is None else before.printed),
+                (after.placed, {} if before is None else before.placed),
+            )
+        )
+        if printed < 0:
+            effects.discard(mark, -printed)
+            continue
+        effects.add(mark, printed)
+        effects.place(mark, placed)
+
+
+def place_whole_drawer(connection: Connection, job: PrintedJob, drawer_id: str, owner: str, name: str) -> None:
+    """Record that a drawer is as the job laid it out: each place has a piece.
+
+    Args:
+        connection: inside a transaction.
+        job: a job that succeeded.
+        drawer_id: the drawer.
+        owner: its owner.
+        name: its name in the job.
+    """
+    entry = job.entry(name)
+    if entry is None:
+        return
+    adopt_once(connection, drawer_id, owner, job, entry)
+    effects = _Effects(connection, job, owner, Counter())
+    for place in list(laid_placements(job.manifest, entry, _of_drawer(connection, drawer_id))):
+        if place.piece is None:
+            waiting = [piece for piece in effects.pieces(place.part.mark, ("printed",)) if piece.drawer == drawer_id]
+            piece_id = waiting[0].id if waiting else effects.insert(place.part, drawer_id)
+            change_piece(connection, piece_id, {"state": "placed", "placement": place.number})
+
+
+class _Effects:
+    """Changes of the pieces of one job."""
+
+    def __init__(self, connection: Connection, job: PrintedJob, owner: str, meant: Counter[tuple[str, str]]) -> None:
+        """Prepare changes; ``meant`` counts the pieces of the event's run by mark and name of the drawer."""
+        self._connection = connection
+        self._job = job
+        self._owner = owner
+        self._meant = meant
+        ids = job.drawer_ids
+        query = select(DrawerRow.id).where(DrawerRow.id.in_(list(ids.values())), DrawerRow.owner == owner)
+        owned = set(connection.scalars(query))
+        self._drawers = {name: drawer_id for name, drawer_id in ids.items() if drawer_id in owned}
+
+    def add(self, mark: str, count: int) -> None:
+        """Add printed pieces."""
+        part = self._job.parts[mark]
+        for _ in range(count):
+            self.insert(part, self._drawer_for(part))
+
+    def insert(self, part: PartEntry, drawer_id: str | None) -> str:
+        """Add a printed piece; return its id."""
+        piece_id, now = new_id(), utc_now()
+        filament = part.estimate and part.estimate.model_dump(include={"material", "colour", "grams"})
+        values: dict[str, Any] = {
+            "id": piece_id, "owner": self._owner, "created": now, "updated": now, "mark": part.mark, "kind": part.kind,
+            "name": part.name, "digest": part.digest, "shape": part.shape, "state": "printed", "drawer_id": drawer_id,
+            "job_id": self._job.id, "filament": filament,
+        }  # fmt: skip
+        self._connection.execute(insert(PieceRow).values(**values))
+        touch_drawers(self._connection, {drawer_id})
+        return piece_id
+
+    def discard(self, mark: str, count: int) -> None:
+        """Remove pieces that turned out bad: printed ones first, then placed ones."""
+        waiting_first = case((PieceRow.state == "printed", 0), else_=1)
+        for piece in self.pieces(mark, ("printed", "placed"), waiting_first)[:count]:
+            self._connection.execute(delete(PieceRow).where(PieceRow.id == piece.id))
+            touch_drawers(self._connection, {piece.drawer})
+
+    def place(self, mark: str, count: int) -> None:
+        """Place printed pieces in their drawers; those of a job without drawers of the household just change state."""
+        meant = {self._drawers.get(name) for (own, name) in self._meant if own == mark}
+        waiting = sorted(self.pieces(mark, ("printed",)), key=lambda piece: bool(meant) and piece.drawer not in meant)
+        for piece in waiting[:count]:
+            number = None if piece.drawer is None else self._free_place(piece.drawer, piece)
+            change_piece(self._connection, piece.id, {"state": "placed", "placement": number})
+            touch_drawers(self._connection, {piece.drawer})
+
+    def pieces(self, mark: str, states: tuple[str, ...], *order: Any) -> list[StoredPiece]:
+        """Return pieces of the job with this mark in these states, oldest first unless another order is given."""
+        query = select(*PieceRow.__table__.columns).where(
+            PieceRow.job_id == self._job.id, PieceRow.mark == mark, PieceRow.state.in_(states)
+        )
+        return [piece_of(row) for row in self._connection.execute(query.order_by(*order, PieceRow.id))]
+
+    def _drawer_for(self, part: PartEntry) -> str | None:
+        """Return the drawer that a new piece is for: that of the run, otherwise the first with a place left."""
+        for (mark, name), count in self._meant.items():
+            if mark == part.mark and count > 0:
+                self._meant[mark, name] -= 1
+                return self._drawers.get(name)
+        for name, drawer_id in self._drawers.items():
+            entry = self._job.entry(name)
+            places = 0 if entry is None else sum(place.mark == part.mark for place in entry.placements)
+            if places > self._filled(drawer_id, part):
+                return drawer_id
+        return None
+
+    def _filled(self, drawer_id: str, part: PartEntry) -> int:
+        """Return the number of pieces that a drawer has for places of this part."""
+        staying = () if self._job.spec.previous is None else ("placed",)
+        pieces = _of_drawer(self._connection, drawer_id)
+        return sum(
+            piece.mark == part.mark if piece.job == self._job.id and piece.state in ("printed", "placed")
+            else piece.state in staying and piece.shape is not None and piece.shape == part.shape
+            for piece in pieces
+        )  # fmt: skip
+
+    def _free_place(self, drawer_id: str, piece: StoredPiece) -> int | None:
+        """Return the first free place for a piece in the job's layout of its drawer, which becomes the drawer's own."""
+        name = next((name for name, own in self._drawers.items() if own == drawer_id), None)
+        entry = None if name is None else self._job.entry(name)
+        if entry is None:
+            return None
+        adopt_once(self._connection, drawer_id, self._owner, self._job, entry)
+        places = laid_placements(self._job.manifest, entry, _of_drawer(self._connection, drawer_id))
+        return next((place.number for place in places if place.piece is None and place.part.mark == piece.mark), None)
+
+
+def _of_drawer(connection: Connection, drawer_id: str) -> list[StoredPiece]:
+    query = select(*PieceRow.__table__.columns).where(PieceRow.drawer_id == drawer_id).order_by(PieceRow.id)
+    return [piece_of(row) for row in connection.execute(query)]
+
+
+def _drawers_of_run(event: PrintEvent, after: PrintState) -> Counter[tuple[str, str]]:
+    """Count the pieces of the event's run by mark and name of the drawer; none if it names a mark."""
+    record = None if event.run is None else after.find(event.run)
+    pieces = () if record is None else record.run.pieces
+    return Counter((piece.mark, piece.drawer) for piece in pieces if piece.drawer is not None)
