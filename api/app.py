@@ -27,8 +27,10 @@ from api.routes import (
     prints,
     problems,
     schedules,
+    specs,
     webhooks,
 )
+from api.routes.household import drawers, pieces, things
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.private_files import keep_files_private
 from worker.jobs.common.settings import Settings
@@ -99,8 +101,8 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
         lifespan=lifespan,
     )
     for module in (
-        jobs, job_files, events, batches, prints, schedules, webhooks, plans, catalogue, problems, health, metrics,
-        kiosk,
+        jobs, job_files, specs, events, batches, prints, schedules, webhooks, plans, drawers, things, pieces,
+        catalogue, problems, health, metrics, kiosk,
     ):  # fmt: skip
         app.include_router(module.router)
     app.add_route("/openapi.json", send_document, include_in_schema=False)

@@ -61,6 +61,9 @@ _RULES: Final[tuple[tuple[frozenset[str], re.Pattern[str], KeyScope], ...]] = (
     (frozenset({"DELETE"}), re.compile(r"/v1/(?:jobs|batches)/[^/]+(?:/files)?"), "submit"),
     (frozenset({"POST", "DELETE"}), re.compile(r"/v1/jobs/[^/]+/schedule-link"), "read"),
     (frozenset({"POST", "PUT", "DELETE"}), re.compile(r"/v1/jobs/[^/]+/prints(?:/[^/]+)?"), "record"),
+    (frozenset({"PUT"}), re.compile(r"/v1/drawers/[^/]+/layout"), "record"),
+    (frozenset({"POST", "PUT", "DELETE"}), re.compile(r"/v1/(?:drawers|things)(?:/[^/]+)?"), "submit"),
+    (frozenset({"POST", "PUT", "DELETE"}), re.compile(r"/v1/pieces(?:/[^/]+)?"), "record"),
 )
 
 #: The path that a schedule link's token opens: the calendar feed of one job.

@@ -32,6 +32,7 @@ from worker.spec import Spec
 from worker.spec.errors import DrawerwrightError
 from worker.spec.manifest.examples import MANIFEST_EXAMPLES
 from worker.spec.requests.batch import BatchRequest
+from worker.spec.requests.household import DrawerRequest, LayoutRequest, PieceRequest, ThingRequest
 from worker.spec.requests.print_event import PrintEvent
 from worker.spec.requests.webhook import WebhookRequest
 
@@ -56,6 +57,7 @@ _TAGS: Final = [
     {"name": "batches", "description": "Submit many specs at once, with print runs packed across all of them."},
     {"name": "prints", "description": "Record print events and follow the progress, remaining runs and schedule."},
     {"name": "webhooks", "description": "Register endpoints that receive the events of jobs."},
+    {"name": "household", "description": "Keep drawers, things and printed pieces over many jobs."},
     {"name": "plans", "description": "Lay out a spec without making its parts."},
     {"name": "catalogue", "description": "Look up the sizes of standard things."},
     {"name": "problems", "description": "Look up the kinds of problem that the service reports."},
@@ -89,6 +91,9 @@ _PATH_PARAMETERS: Final = {
     "job_id": "The job's identifier.",
     "batch_id": "The batch's identifier.",
     "webhook_id": "The webhook's identifier.",
+    "drawer_id": "The drawer's identifier.",
+    "thing_id": "The thing's identifier.",
+    "piece_id": "The piece's identifier.",
     "name": "The file's name in the manifest.",
     "number": "The run's number.",
 }
@@ -273,6 +278,10 @@ def _request_schemas() -> dict[str, Any]:
             (PrintEvent, "validation"),
             (BatchRequest, "validation"),
             (WebhookRequest, "validation"),
+            (DrawerRequest, "validation"),
+            (ThingRequest, "validation"),
+            (PieceRequest, "validation"),
+            (LayoutRequest, "validation"),
         ],
         ref_template=_TEMPLATE,
     )

@@ -30,6 +30,22 @@ def _results(parameters: dict[str, str]) -> tuple[_Link, ...]:
     return tuple((name, parameters, "Once the job has succeeded.") for name in _RESULTS)
 
 
+def _kept(name: str, noun: str, *more: tuple[str, str]) -> dict[tuple[str, str], tuple[_Link, ...]]:
+    """Return the links of a resource of the household, and these further ones."""
+    key = f"{noun}_id"
+    by_id, same = {key: "$response.body#/id"}, {key: f"$request.path.{key}"}
+    follow_ups = ((f"replace{name}", "When it has changed."), (f"remove{name}", "When it is no longer there."))
+    made = (f"get{name}", by_id, "Get it again.")
+    links = tuple((to, by_id, why) for to, why in (*follow_ups, *more))
+    first = {key: f"$response.body#/{noun}s/0/id"}
+    return {
+        (f"create{name}", "201"): (made, *links),
+        (f"list{name}s", "200"): ((f"get{name}", first, "Get the newest one."),),
+        (f"get{name}", "200"): links,
+        (f"replace{name}", "200"): ((f"get{name}", same, "Get it again."),),
+    }
+
+
 _RUN: Final[_Link] = (
     "getRun",
     {**_SAME_JOB, "number": "$response.body#/runs/0/number"},
@@ -46,6 +62,7 @@ _WEBHOOK_REMOVED: Final[_Link] = ("removeWebhook", _WEBHOOK, "When it is no long
 _CANCELLED: Final[_Link] = ("cancelJob", _JOB, "Until it has ended.")
 _RETRIED: Final[_Link] = ("retryJob", _JOB, "If it has failed.")
 _REMOVED: Final[_Link] = ("removeJob", _JOB, "Once it has ended.")
+_SPEC: Final[_Link] = ("getSpec", _JOB, "Get what it was submitted as.")
 _BATCH_CANCELLED: Final[_Link] = ("cancelBatch", _BATCH, "Until its jobs have ended.")
 _BATCH_MADE: Final[tuple[_Link, ...]] = (
     ("getBatchManifest", _BATCH, "Once it has ended."),
@@ -54,13 +71,13 @@ _BATCH_MADE: Final[tuple[_Link, ...]] = (
 
 #: By operation and status: the operations that can follow, their parameters, and when or why.
 _LINKS: Final[dict[tuple[str, str], tuple[_Link, ...]]] = {
-    ("submitJob", "201"): (("getJob", _JOB, "Get the result."), _RETRIED, _REMOVED, *_results(_JOB)),
+    ("submitJob", "201"): (("getJob", _JOB, "Get the result."), _RETRIED, _REMOVED, _SPEC, *_results(_JOB)),
     ("submitJob", "202"): (("getJob", _JOB, "Get the progress."), _CANCELLED, _REMOVED, *_results(_JOB)),
     ("listJobs", "200"): (
         ("getJob", _FIRST_JOB, "Get the newest job."),
         ("listJobs", {"after": "$response.body#/jobs/0/id"}, "List all older jobs."),
     ),
-    ("getJob", "200"): (_CANCELLED, _RETRIED, _REMOVED, *_results(_JOB)),
+    ("getJob", "200"): (_CANCELLED, _RETRIED, _REMOVED, _SPEC, *_results(_JOB)),
     ("retryJob", "202"): (("getJob", _JOB, "Get the progress."), _CANCELLED),
     ("cancelJob", "200"): (("removeJob", _JOB, "As soon as it has ended."),),
     ("getManifest", "200"): (
@@ -88,8 +105,17 @@ _LINKS: Final[dict[tuple[str, str], tuple[_Link, ...]]] = {
     ("listWebhooks", "200"): (("getWebhook", _FIRST_WEBHOOK, "Get the oldest webhook."),),
     ("getWebhook", "200"): (_ROTATED, _WEBHOOK_REMOVED),
     ("rotateWebhookSecret", "200"): (_WEBHOOK_STATE, _WEBHOOK_REMOVED),
+    **_kept(
+        "Drawer",
+        "drawer",
+        ("getDrawerContents", "Once a piece was placed in it."),
+        ("placeWholeDrawer", "If its pieces were placed before."),
+    ),
+    **_kept("Thing", "thing"),
+    **_kept("Piece", "piece"),
+    ("getSpec", "200"): (("getJob", _SAME_JOB, "Get the job that was made of it."),),
     ("listCatalogue", "200"): (
-        ("getCatalogueEntry", {"thing_id": "$response.body#/things/0/id"}, "Get each by its id."),
+        ("getCatalogueEntry", {"entry_id": "$response.body#/things/0/id"}, "Get each by its id."),
     ),
 }
 

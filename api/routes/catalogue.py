@@ -95,26 +95,26 @@ def list_catalogue(request: Request, query: Annotated[CatalogueQuery, Query()]) 
     return _respond(request, *_body_and_tag(catalogue_document(query.category)))
 
 
-@router.head("/{thing_id}", include_in_schema=False)
+@router.head("/{entry_id}", include_in_schema=False)
 @router.get(
-    "/{thing_id}",
+    "/{entry_id}",
     operation_id="getCatalogueEntry",
     summary="Get a standard thing",
     response_model=None,
     responses={**_cached_answers(first_entries(1)[0], "The thing."), **refusals(ThingUnknown)},
 )
 def get_catalogue_entry(
-    request: Request, thing_id: Annotated[str, Path(description="The id of the thing in the catalogue.")]
+    request: Request, entry_id: Annotated[str, Path(description="The id of the thing in the catalogue.")]
 ) -> Response:
     """Get the sizes of one thing and their source."""
-    return _respond(request, *_body_and_tag(_entry(thing_id)))
+    return _respond(request, *_body_and_tag(_entry(entry_id)))
 
 
-def _entry(thing_id: str) -> CatalogueEntry:
+def _entry(entry_id: str) -> CatalogueEntry:
     try:
-        return lookup(thing_id)
+        return lookup(entry_id)
     except SpecError as error:
-        raise ThingUnknown(value=thing_id, limit=error.limit, remedy=error.remedy) from None
+        raise ThingUnknown(value=entry_id, limit=error.limit, remedy=error.remedy) from None
 
 
 def _respond(request: Request, body: bytes, tag: str) -> Response:

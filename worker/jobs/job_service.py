@@ -168,6 +168,14 @@ class JobService:
             raise JobNotFound(value=job_id)
         return job
 
+    def spec(self, job_id: str) -> str:
+        """Return the spec of the job as JSON.
+
+        Raises:
+            JobNotFound: if it does not exist, or has another owner.
+        """
+        return self.prints.spec(self.job(job_id).id)
+
     def jobs(self, *, limit: int = 50, after: str | None = None, filters: JobFilters | None = None) -> list[Job]:
         """Return up to 200 jobs, newest first; ``after`` is the id of the last job of the previous page."""
         return self._records.jobs(max(0, min(limit, _MOST)), after, owner=self._caller.sees, filters=filters)

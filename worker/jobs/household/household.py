@@ -17,11 +17,11 @@ from worker.printing.progress.print_state import PrintState
 from worker.spec.manifest import Manifest
 from worker.spec.requests.print_event import PrintEvent
 
-__all__ = ["DrawerContents", "Household"]
+__all__ = ["HeldContents", "Household"]
 
 
 @dataclass(frozen=True, slots=True)
-class DrawerContents:
+class HeldContents:
     """What a drawer holds: its layout with the pieces that lie there, and its pieces without a place."""
 
     drawer: StoredDrawer
@@ -49,7 +49,7 @@ class Household:
         """
         return resolve(document, self.drawers, self.things, owner)
 
-    def contents(self, drawer_id: str, owner: str | None) -> DrawerContents:
+    def contents(self, drawer_id: str, owner: str | None) -> HeldContents:
         """Return what a drawer holds.
 
         Raises:
@@ -65,7 +65,7 @@ class Household:
         places = tuple(laid_placements(manifest, manifest.drawers[0], pieces))
         lying = {place.piece.id for place in places if place.piece is not None}
         others = tuple(piece for piece in pieces if piece.id not in lying)
-        return DrawerContents(drawer, drawer.layout, manifest, places, others)
+        return HeldContents(drawer, drawer.layout, manifest, places, others)
 
     @staticmethod
     def effects(job: PrintedJob, event: PrintEvent) -> Callable[[Connection, PrintState | None, PrintState], None]:

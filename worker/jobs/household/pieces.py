@@ -1,5 +1,6 @@
 """The printed pieces of a household."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -102,7 +103,7 @@ class PieceRecords:
             PIECES.remove(connection, piece_id, owner, revision)
             touch_drawers(connection, {row.drawer_id})
 
-    def of_drawer(self, drawer_id: str) -> "list[StoredPiece]":
+    def of_drawer(self, drawer_id: str) -> Sequence[StoredPiece]:
         """Return all pieces of a drawer, oldest first."""
         query = select(*PieceRow.__table__.columns).where(PieceRow.drawer_id == drawer_id).order_by(PieceRow.id)
         with self._database.connect() as connection:

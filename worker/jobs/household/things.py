@@ -1,6 +1,6 @@
 """The things of a household."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -82,7 +82,7 @@ class ThingRecords:
         with self._database.connect() as connection:
             return [thing_of(row) for row in THINGS.rows(connection, owner, *conditions, limit=limit, after=after)]
 
-    def of_drawer(self, drawer_id: str) -> "list[StoredThing]":
+    def of_drawer(self, drawer_id: str) -> Sequence[StoredThing]:
         """Return the things that belong in a drawer, oldest first."""
         query = select(*ThingRow.__table__.columns).where(ThingRow.drawer_id == drawer_id).order_by(ThingRow.id)
         with self._database.connect() as connection:
@@ -110,7 +110,7 @@ class ThingRecords:
         with self._database.begin() as connection:
             THINGS.remove(connection, thing_id, owner, revision)
 
-    def places(self, thing_ids: Collection[str]) -> dict[str, "list[tuple[str, int]]"]:
+    def places(self, thing_ids: Collection[str]) -> Mapping[str, Sequence[tuple[str, int]]]:
         """Return where things lie, by thing: the drawer's id and the index in the contents of its layout."""
         places: dict[str, list[tuple[str, int]]] = {}
         ids = list(thing_ids)
@@ -121,6 +121,12 @@ class ThingRecords:
                 for thing_id, drawer_id, number in connection.execute(query.order_by(ThingPlaceRow.number)):
                     places.setdefault(thing_id, []).append((drawer_id, number))
         return places
+
+    def in_drawer(self, drawer_id: str) -> dict[int, str]:
+        """Return the ids of things by their index in the contents of a drawer's layout."""
+        query = select(ThingPlaceRow.number, ThingPlaceRow.thing_id).where(ThingPlaceRow.drawer_id == drawer_id)
+        with self._database.connect() as connection:
+            return {row.number: row.thing_id for row in connection.execute(query)}
 
 
 def place_things(connection: Connection, drawer_id: str, owner: str, numbers: Mapping[int, str]) -> None:

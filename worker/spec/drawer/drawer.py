@@ -190,8 +190,8 @@ class Drawer(MeasuredDrawer):
             )  # fmt: skip
             refusals.add(error, "trays")
         if self.id is not None and self.copies > 1:
-            error = SpecError(
+            several = SpecError(
                 "A drawer of the household has copies.",
                 value=self.copies, limit="1 beside an id", remedy="Name each drawer by its own id.",
             )  # fmt: skip
-            refusals.add(error, "copies")
+            refusals.add(several, "copies")

@@ -1,0 +1,61 @@
+"""Revisions as entity tags: conditional reads and changes of a resource that counts its changes (RFC 9110, 13)."""
+
+from http import HTTPStatus
+from typing import Any, Final
+
+from fastapi import Request, Response
+from pydantic import BaseModel
+
+from api.http.ranges import tag_matches
+from worker.jobs.common.errors import RevisionChanged
+from worker.spec.manifest import JSON_TYPE
+
+__all__ = ["IF_MATCH", "REVISION_TAG", "UNCHANGED", "required_revision", "revised_response"]
+
+#: The header of a response with a revision, for the documentation of a route.
+REVISION_TAG: Final[dict[str, Any]] = {
+    "ETag": {"schema": {"type": "string"}, "description": "The revision, for If-Match and If-None-Match."}
+}
+
+#: The response to a conditional read that finds nothing new.
+UNCHANGED: Final[dict[int | str, dict[str, Any]]] = {
+    304: {"description": "The client's copy is current (If-None-Match).", "headers": REVISION_TAG}
+}
+
+#: The parameter of a conditional change, for a route's `openapi_extra`.
+IF_MATCH: Final[dict[str, Any]] = {
+    "name": "If-Match",
+    "in": "header",
+    "schema": {"type": "string"},
+    "description": "The ETag of the revision to change; 412 if there is a newer one. Without it, any is changed.",
+}
+
+
+def required_revision(request: Request, revision: int) -> int | None:
+    """Return the revision that a change requires: the current one if If-Match names it, None for any.
+
+    Raises:
+        RevisionChanged: if If-Match names other revisions only.
+    """
+    header = request.headers.get("if-match")
+    if header is None or header.strip() == "*":
+        return None
+    if not tag_matches(header, _tag(revision), weak=False):
+        raise RevisionChanged(value=header, limit=_tag(revision), remedy="Get it again, and repeat the change.")
+    return revision
+
+
+def revised_response(
+    request: Request, document: BaseModel, revision: int, *, status: int = HTTPStatus.OK, location: str | None = None
+) -> Response:
+    """Return the response with a document and its ETag; 304 if a GET or HEAD names that in If-None-Match."""
+    tag = _tag(revision)
+    headers = {"ETag": tag} if location is None else {"ETag": tag, "Location": location}
+    match = request.headers.get("if-none-match") if request.method in ("GET", "HEAD") else None
+    if match is not None and tag_matches(match, tag, weak=True):
+        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
+    return Response(document.model_dump_json().encode(), status, headers, JSON_TYPE)
+
+
+def _tag(revision: int) -> str:
+    return f'"{revision}"'

@@ -1,0 +1,1 @@
+"""Routes about the household: drawers, things and pieces that outlive jobs."""

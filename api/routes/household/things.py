@@ -1,0 +1,164 @@
+"""Things of the household: describe, list, change and remove them."""
+
+from http import HTTPStatus
+from typing import Annotated, Any, Final
+
+from fastapi import APIRouter, Depends, Query, Request, Response
+from pydantic import Field
+
+from api.app_state import JobServiceDep
+from api.auth.access import caller_of
+from api.documents.household import ThingDocument, ThingPage, next_url, thing_document
+from api.http.body import read_noun
+from api.http.errors import ParameterRefused
+from api.http.problems import refusals
+from api.http.revisions import IF_MATCH, REVISION_TAG, UNCHANGED, required_revision, revised_response
+from api.routes.household.pages import BODY_ERRORS, LARGEST_BODY, ListQuery, example_body, linked_pages
+from worker.jobs.common.errors import DrawerNotFound, HouseholdRefused, QuotaReached, RevisionChanged, ThingNotFound
+from worker.jobs.common.ids import ID_PATTERN
+from worker.jobs.household.things import ThingFilters
+from worker.spec.items.item import Access
+from worker.spec.requests.household import ThingRequest
+
+__all__ = ["router"]
+
+router = APIRouter(prefix="/v1/things", tags=["household"])
+
+_EXAMPLE: Final[dict[str, Any]] = {
+    "name": "calliper",
+    "shape": {"kind": "box", "size": [235, 78, 16]},
+    "tags": ["measuring"],
+    "access": "often",
+}
+_STANDARD: Final[dict[str, Any]] = {
+    "name": "batteries",
+    "shape": {"kind": "standard", "id": "battery-aa"},
+    "count": 12,
+    "place": "on the shelf by the door",
+}
+
+
+class ThingQuery(ListQuery):
+    """The query parameters of a list of things."""
+
+    name: str | None = Field(
+        default=None, min_length=1, max_length=80, description="List only things whose name contains this text."
+    )
+    tag: str | None = Field(default=None, min_length=1, max_length=80, description="List only things with this tag.")
+    drawer: str | None = Field(
+        default=None, pattern=f"^{ID_PATTERN}$", description="List only things that belong in this drawer."
+    )
+    access: Access | None = Field(default=None, description="List only things that are used this often.")
+
+    def filters(self) -> ThingFilters:
+        """Return the conditions."""
+        return ThingFilters(self.name, self.tag, self.drawer, self.access)
+
+
+async def read_thing(request: Request) -> ThingRequest:
+    """Return the thing in the body.
+
+    Raises:
+        HouseholdRefused: with every fault of the body.
+    """
+    return await read_noun(request, ThingRequest, LARGEST_BODY, HouseholdRefused, "thing")
+
+
+_ThingBody = Annotated[ThingRequest, Depends(read_thing)]
+
+
+@router.post(
+    "",
+    status_code=HTTPStatus.CREATED,
+    operation_id="createThing",
+    summary="Add a thing",
+    responses={
+        201: {
+            "model": ThingDocument,
+            "description": "The thing was added.",
+            "headers": {
+                **REVISION_TAG,
+                "Location": {"schema": {"type": "string", "format": "uri"}, "description": "The thing."},
+            },
+        },
+        **refusals(QuotaReached, DrawerNotFound, *BODY_ERRORS),
+    },
+    response_class=Response,
+    openapi_extra=example_body("ThingRequest", measured=_EXAMPLE, standard=_STANDARD),
+)
+def create_thing(request: Request, job_service: JobServiceDep, thing: _ThingBody) -> Response:
+    """Add a thing to the household, so that jobs can name it by id. The key needs the scope submit."""
+    made = job_service.household.things.create(caller_of(request).owner, thing)
+    document = thing_document(request, made)
+    return revised_response(request, document, made.revision, status=HTTPStatus.CREATED, location=document.self)
+
+
+@router.head("", include_in_schema=False)
+@router.get(
+    "",
+    operation_id="listThings",
+    summary="List things",
+    responses={**linked_pages("The things, newest first."), **refusals(ParameterRefused)},
+)
+def list_things(
+    request: Request, response: Response, job_service: JobServiceDep, page: Annotated[ThingQuery, Query()]
+) -> ThingPage:
+    """List the things of the household, newest first."""
+    things = job_service.household.things.list(caller_of(request).sees, page.limit + 1, page.after, page.filters())
+    following = next_url(request, "things", (thing.id for thing in things), page.limit, page.query())
+    if following is not None:
+        response.headers["Link"] = f'<{following}>; rel="next"'
+    return ThingPage(things=tuple(thing_document(request, thing) for thing in things[: page.limit]), next=following)
+
+
+@router.head("/{thing_id}", include_in_schema=False)
+@router.get(
+    "/{thing_id}",
+    operation_id="getThing",
+    summary="Get a thing",
+    responses={
+        200: {"model": ThingDocument, "description": "The thing.", "headers": REVISION_TAG},
+        **UNCHANGED,
+        **refusals(ThingNotFound),
+    },
+    response_class=Response,
+)
+def get_thing(request: Request, job_service: JobServiceDep, thing_id: str) -> Response:
+    """Get a thing: its description, and the drawer that it belongs in."""
+    thing = job_service.household.things.find(thing_id, caller_of(request).sees)
+    return revised_response(request, thing_document(request, thing), thing.revision)
+
+
+@router.put(
+    "/{thing_id}",
+    operation_id="replaceThing",
+    summary="Change a thing",
+    responses={
+        200: {"model": ThingDocument, "description": "The thing as it is now.", "headers": REVISION_TAG},
+        **refusals(ThingNotFound, DrawerNotFound, RevisionChanged, *BODY_ERRORS),
+    },
+    response_class=Response,
+    openapi_extra=example_body("ThingRequest", IF_MATCH, measured=_EXAMPLE, standard=_STANDARD),
+)
+def replace_thing(request: Request, job_service: JobServiceDep, thing_id: str, thing: _ThingBody) -> Response:
+    """Replace the description of a thing."""
+    records, sees = job_service.household.things, caller_of(request).sees
+    revision = required_revision(request, records.find(thing_id, sees).revision)
+    changed = records.replace(thing_id, sees, thing, revision)
+    return revised_response(request, thing_document(request, changed), changed.revision)
+
+
+@router.delete(
+    "/{thing_id}",
+    status_code=HTTPStatus.NO_CONTENT,
+    operation_id="removeThing",
+    summary="Remove a thing",
+    response_description="The thing was removed.",
+    responses=refusals(ThingNotFound, RevisionChanged),
+    response_class=Response,
+    openapi_extra={"parameters": [IF_MATCH]},
+)
+def remove_thing(request: Request, job_service: JobServiceDep, thing_id: str) -> None:
+    """Remove a thing. The tray that was made for it stays."""
+    records, sees = job_service.household.things, caller_of(request).sees
+    records.remove(thing_id, sees, required_revision(request, records.find(thing_id, sees).revision))
