@@ -7,7 +7,7 @@ from typing import Annotated, Final
 
 import typer
 
-from api.command import backup, batch, catalogue, demo, fetch, jobs, keys, mqtt, plan, prints, serve, submit
+from api.command import backup, batch, catalogue, demo, fetch, jobs, keys, mqtt, plan, prints, serve, submit, where
 
 __all__ = ["app", "main"]
 
@@ -37,6 +37,7 @@ for command in (
     jobs.remove,
     prints.prints,
     prints.printed,
+    where.where,
     catalogue.catalogue,
     mqtt.mqtt,
     backup.backup,

@@ -33,9 +33,9 @@ def mqtt(
     """Publish job states, events and the print queue to an MQTT 5 broker until Ctrl-C.
 
     Requires a key of scope `read` if the service uses keys. Topics: TOPIC/status (online or offline),
-    TOPIC/jobs/ID/state, TOPIC/jobs/ID/event and TOPIC/queue; all but events are retained. Each option can also be set
-    as DRAWERWRIGHT_MQTT_BROKER, _TOPIC, _USERNAME, _PASSWORD and _CA_FILE, or as mqtt_broker and so on in the
-    configuration file.
+    TOPIC/jobs/ID/state, TOPIC/jobs/ID/event and TOPIC/queue; all but events are retained. A request on TOPIC/where (the
+    name of a thing) is answered on its response topic. Each option can also be set as DRAWERWRIGHT_MQTT_BROKER, _TOPIC,
+    _USERNAME, _PASSWORD and _CA_FILE, or as mqtt_broker and so on in the configuration file.
     """
     with ending(machine=False):
         if find_spec("paho") is None:
@@ -44,6 +44,7 @@ def mqtt(
         from api.mqtt.connection import Connection, tls_context  # noqa: PLC0415 - as above
         from api.mqtt.job_poller import JobPoller  # noqa: PLC0415 - as above
         from api.mqtt.publisher import Publisher  # noqa: PLC0415 - as above
+        from api.mqtt.responder import Responder  # noqa: PLC0415 - as above
 
         options = {"mqtt_broker": broker, "mqtt_topic": topic, "mqtt_username": username, "mqtt_ca_file": ca_file}
         settings = Settings.read(**{name: value for name, value in options.items() if value is not None})
@@ -52,10 +53,13 @@ def mqtt(
         signal.signal(signal.SIGTERM, signal.default_int_handler)  # either signal publishes `offline` before exit
         connection = Connection(address, topics, note)
         with opened(url, settings) as client:
+            responder = Responder(client, connection, topics)
+            responder.start()
             try:
                 connection.open(settings.mqtt_username, settings.mqtt_password.get_secret_value(), tls)
                 Publisher(JobPoller(client, timedelta(days=days)), connection, topics, every, note).run()
             except KeyboardInterrupt:
                 note("Stopping.")
             finally:
+                responder.close()
                 connection.close()

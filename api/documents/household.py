@@ -8,6 +8,7 @@ from fastapi import Request
 from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
 from pydantic.config import JsonDict
 
+from api.documents.whereabouts import MATCH_EXAMPLE, ThingMatch
 from api.http.base_url import base_of
 from worker.jobs.household.models import StoredDrawer, StoredPiece, StoredThing
 from worker.spec.manifest import Mark, PartKind, Sha256
@@ -74,6 +75,7 @@ _THING: Final[JsonDict] = {
     "created": _WHEN,
     "updated": _WHEN,
     "self": f"{_BASE}/things/{_THING_ID}",
+    "match": None,
 }
 _PIECE: Final[JsonDict] = {
     "id": _PIECE_ID,
@@ -161,12 +163,18 @@ class ThingDocument(BaseModel):
     created: datetime = Field(description="When it was added.")
     updated: datetime = Field(description="When it last changed, or moved.")
     self: str = Field(description="This thing. PUT replaces its description, DELETE removes it.")
+    match: ThingMatch | None = Field(
+        default=None, description="How it matches the search (q), and where it lies; null without a search."
+    )
 
 
 class ThingPage(BaseModel):
-    """A page of things, newest first."""
+    """A page of things, newest first; of a search, best match first."""
 
-    model_config = ConfigDict(frozen=True, json_schema_extra={"examples": [{"things": [_THING], "next": None}]})
+    model_config = ConfigDict(
+        frozen=True,
+        json_schema_extra={"examples": [{"things": [{**_THING, "match": MATCH_EXAMPLE}], "next": None}]},
+    )
 
     things: tuple[ThingDocument, ...] = Field(description="The things of this page.")
     next: str | None = Field(description="The URL of the page with older things; null on the last page.")
@@ -228,8 +236,8 @@ def drawer_document(request: Request, drawer: StoredDrawer, counts: Mapping[str,
     )
 
 
-def thing_document(request: Request, thing: StoredThing) -> ThingDocument:
-    """Return the document of a thing."""
+def thing_document(request: Request, thing: StoredThing, match: ThingMatch | None = None) -> ThingDocument:
+    """Return the document of a thing; ``match`` is how it matches a search."""
     return ThingDocument(
         id=thing.id,
         thing=thing.request.model_dump(mode="json", exclude_unset=True, exclude={"drawer"}),
@@ -237,18 +245,19 @@ def thing_document(request: Request, thing: StoredThing) -> ThingDocument:
         created=thing.created,
         updated=thing.updated,
         self=f"{base_of(request)}/v1/things/{thing.id}",
+        match=match,
     )
 
 
 def piece_document(request: Request, piece: StoredPiece) -> PieceDocument:
     """Return the document of a piece."""
-    filament = piece.filament or {}
+    estimate = None if piece.part is None else piece.part.estimate
     same = ("id", "mark", "kind", "name", "digest", "shape", "state", "drawer", "placement", "job", "note")
     return PieceDocument(
         **{name: getattr(piece, name) for name in (*same, "created", "updated")},
-        material=filament.get("material"),
-        colour=filament.get("colour"),
-        grams=filament.get("grams"),
+        material=None if estimate is None else estimate.material,
+        colour=None if estimate is None else estimate.colour,
+        grams=None if estimate is None else estimate.grams,
         self=f"{base_of(request)}/v1/pieces/{piece.id}",
     )
 

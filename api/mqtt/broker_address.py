@@ -87,6 +87,11 @@ class Topics:
         """Topic of the print queue."""
         return f"{self.root}/queue"
 
+    @property
+    def where(self) -> str:
+        """Topic of requests where a thing lies."""
+        return f"{self.root}/where"
+
     def state(self, job_id: str) -> str:
         """Topic of a job's state."""
         return f"{self.root}/jobs/{job_id}/state"

@@ -3,12 +3,13 @@
 import ssl
 import time
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from threading import Event
 from typing import Any, Final
 
 import orjson
-from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessageInfo
+from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage, MQTTMessageInfo
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
@@ -18,7 +19,7 @@ from api.mqtt.broker_address import BrokerAddress, Topics
 from worker.jobs.common.errors import SettingsError
 from worker.spec.manifest import JSON_TYPE
 
-__all__ = ["OFFLINE", "ONLINE", "Connection", "tls_context"]
+__all__ = ["OFFLINE", "ONLINE", "Connection", "IncomingRequest", "tls_context"]
 
 ONLINE: Final = "online"
 OFFLINE: Final = "offline"
@@ -56,8 +57,18 @@ def tls_context(ca_file: str) -> ssl.SSLContext:
         raise SettingsError(f"{Path(ca_file)} holds no certificates: {error}.", value=ca_file) from None
 
 
+@dataclass(frozen=True, slots=True)
+class IncomingRequest:
+    """A message on a subscribed topic, with the response topic and correlation data of MQTT 5 (4.10), if it has any."""
+
+    topic: str
+    payload: bytes
+    response_topic: str | None
+    correlation: bytes | None
+
+
 class Connection:
-    """Publishes messages with QoS 1 (at least once)."""
+    """Publishes messages with QoS 1 (at least once), and receives those of subscribed topics."""
 
     def __init__(self, address: BrokerAddress, topics: Topics, say: Callable[[str], None]) -> None:
         """Prepare a connection; ``say`` is called with a message when it is established, refused or lost."""
@@ -68,12 +79,14 @@ class Connection:
         self._reconnected = Event()
         self._refusal: ReasonCode | None = None
         self._status: str | None = None
+        self._subscriptions: dict[str, Callable[[IncomingRequest], None]] = {}
         client = Client(CallbackAPIVersion.VERSION2, client_id="", protocol=MQTTProtocolVersion.MQTTv5)
         client.max_queued_messages_set(_MAX_QUEUED)
         client.reconnect_delay_set(_MIN_BACKOFF, _MAX_BACKOFF)
         client.will_set(topics.status, OFFLINE, _AT_LEAST_ONCE, retain=True)
         client.on_connect = self._connected
         client.on_disconnect = self._disconnected
+        client.on_message = self._received
         self._client = client
 
     def open(self, username: str = "", password: str = "", tls: ssl.SSLContext | None = None) -> None:
@@ -140,6 +153,24 @@ class Connection:
         """Publish an event that is not retained; without a connection it is queued until it expires."""
         self._publish(topic, document, seconds=seconds, retain=False, user=user)
 
+    def subscribe(self, topic: str, receive: Callable[[IncomingRequest], None]) -> None:
+        """Call ``receive`` with each message of a topic, now and after every reconnect; it must return at once."""
+        self._subscriptions[topic] = receive
+        if self._client.is_connected():
+            self._client.subscribe(topic, _AT_LEAST_ONCE)
+
+    def respond(self, request: IncomingRequest, document: Mapping[str, Any], *, seconds: int) -> None:
+        """Publish the response to a request that has a response topic."""
+        if request.response_topic is not None:
+            self._publish(
+                request.response_topic,
+                document,
+                seconds=seconds,
+                retain=False,
+                user=(),
+                correlation=request.correlation,
+            )
+
     def close(self) -> None:
         """Publish ``offline`` and disconnect cleanly, so that the broker does not send the last will."""
         if self._client.is_connected():
@@ -160,6 +191,7 @@ class Connection:
         seconds: int,
         retain: bool,
         user: tuple[tuple[str, str], ...],
+        correlation: bytes | None = None,
     ) -> MQTTMessageInfo:
         if document is None:  # an empty payload deletes the retained message (MQTT 5, 3.3.1.3)
             return self._client.publish(topic, b"", _AT_LEAST_ONCE, retain=True)
@@ -169,6 +201,8 @@ class Connection:
         properties.MessageExpiryInterval = max(1, seconds)
         if user:
             properties.UserProperty = list(user)
+        if correlation is not None:
+            properties.CorrelationData = correlation
         data = orjson.dumps(document, option=orjson.OPT_UTC_Z)
         return self._client.publish(topic, data, _AT_LEAST_ONCE, retain, properties)
 
@@ -181,6 +215,8 @@ class Connection:
                 self._answer.set()
             self._say(f"The broker refuses the connection: {reason}.")
             return
+        for topic in self._subscriptions:
+            self._client.subscribe(topic, _AT_LEAST_ONCE)
         self._reconnected.set()
         self._answer.set()
         self._say(f"Connected to {self._address.host}:{self._address.port}.")
@@ -190,3 +226,11 @@ class Connection:
     ) -> None:
         if reason.is_failure:
             self._say(f"Lost the connection to the broker ({reason}). Reconnecting.")
+
+    def _received(self, _client: Client, _data: Any, message: MQTTMessage) -> None:
+        receive = self._subscriptions.get(message.topic)
+        if receive is None or message.retain:  # an old request is not one of now
+            return
+        response_topic = getattr(message.properties, "ResponseTopic", None)
+        correlation = getattr(message.properties, "CorrelationData", None)
+        receive(IncomingRequest(message.topic, bytes(message.payload), response_topic or None, correlation))

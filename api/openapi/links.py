@@ -109,6 +109,7 @@ _LINKS: Final[dict[tuple[str, str], tuple[_Link, ...]]] = {
         "Drawer",
         "drawer",
         ("getDrawerContents", "Once a piece was placed in it."),
+        ("getDrawerMap", "Once a piece was placed in it."),
         ("placeWholeDrawer", "If its pieces were placed before."),
     ),
     **_kept("Thing", "thing"),

@@ -15,6 +15,7 @@ from api.http.base_url import is_here
 from worker.spec.manifest import JSON_TYPE, Manifest, PlanDocument
 
 if TYPE_CHECKING:  # at run time they bring the routes and the layout along, which not every command waits for
+    from api.documents.household import ThingDocument
     from api.documents.jobs import JobDocument
     from api.documents.prints import PrintDocument, PrintsDocument, RunsDocument
 
@@ -214,6 +215,16 @@ class Client:
         from api.documents.prints import RunsDocument  # noqa: PLC0415 - as above
 
         return _read(RunsDocument, self._ask("GET", f"/v1/jobs/{quote(job_id, safe='')}/runs"))
+
+    def search(self, query: str, limit: int) -> "tuple[ThingDocument, ...]":
+        """Return the things that match a query best, with where they lie.
+
+        Raises:
+            ServiceRefused: if the key does not permit reading.
+        """
+        from api.documents.household import ThingPage  # noqa: PLC0415 - as above
+
+        return _read(ThingPage, self._ask("GET", f"/v1/things?{urlencode({'q': query, 'limit': limit})}")).things
 
     def submit_batch(self, specs: bytes, options: Sequence[tuple[str, str]]) -> dict[str, Any]:
         """Submit specs as NDJSON; return the batch document.

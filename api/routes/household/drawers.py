@@ -4,7 +4,7 @@ from http import HTTPStatus
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Depends, Query, Request, Response
-from pydantic import Field
+from pydantic import BaseModel, ConfigDict, Field
 
 from api.app_state import JobServiceDep
 from api.auth.access import caller_of
@@ -26,10 +26,13 @@ from worker.jobs.common.errors import (
     QuotaReached,
     RevisionChanged,
     RunsUnknown,
+    ThingNotFound,
 )
+from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.household.layouts import PrintedJob
 from worker.jobs.household.models import StoredDrawer
 from worker.jobs.job_service import JobService
+from worker.spec.manifest import SVG_TYPE
 from worker.spec.requests.household import DrawerRequest, LayoutRequest
 
 __all__ = ["router"]
@@ -54,6 +57,14 @@ class DrawerQuery(ListQuery):
         default=None, min_length=1, max_length=80, description="List only drawers whose name contains this text."
     )
     tag: str | None = Field(default=None, min_length=1, max_length=80, description="List only drawers with this tag.")
+
+
+class MapQuery(BaseModel):
+    """The query parameters of a map."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    thing: str | None = Field(default=None, pattern=f"^{ID_PATTERN}$", description="The thing whose places are marked.")
 
 
 async def read_drawer(request: Request) -> DrawerRequest:
@@ -190,6 +201,36 @@ def get_drawer_contents(request: Request, job_service: JobServiceDep, drawer_id:
     household = job_service.household
     held = household.contents(drawer_id, caller_of(request).sees)
     return contents_document(request, held, household.things.in_drawer(drawer_id))
+
+
+@router.head("/{drawer_id}/map.svg", include_in_schema=False)
+@router.get(
+    "/{drawer_id}/map.svg",
+    operation_id="getDrawerMap",
+    summary="Get a map of a drawer",
+    responses={
+        200: {"description": "The map.", "content": {SVG_TYPE: {"schema": {"type": "string", "format": "binary"}}}},
+        **refusals(DrawerNotFound, DrawerNotLaidOut, ThingNotFound, ParameterRefused),
+    },
+    response_class=Response,
+)
+def get_drawer_map(
+    request: Request, job_service: JobServiceDep, drawer_id: str, query: Annotated[MapQuery, Query()]
+) -> Response:
+    """Get a map of a drawer as it is laid out, with the places of a thing marked."""
+    from worker.output.drawings.place_map import write_place_map  # noqa: PLC0415 - a service at rest needs no drawings
+
+    household, sees = job_service.household, caller_of(request).sees
+    held = household.contents(drawer_id, sees)
+    (entry,) = held.manifest.drawers
+    title, marked = held.drawer.request.name, []
+    if query.thing is not None:
+        thing = household.things.find(query.thing, sees)
+        numbers = household.things.in_drawer(drawer_id)
+        title = f"{thing.request.name} in {title}"
+        marked = [content for number, content in enumerate(entry.contents) if numbers.get(number) == thing.id]
+    parts = {part.mark: part for part in held.manifest.parts}
+    return Response(write_place_map(entry, parts, marked, title), media_type=SVG_TYPE)
 
 
 @router.put(

@@ -9,6 +9,7 @@ from pydantic import Field
 from api.app_state import JobServiceDep
 from api.auth.access import caller_of
 from api.documents.household import ThingDocument, ThingPage, next_url, thing_document
+from api.documents.whereabouts import thing_match
 from api.http.body import read_noun
 from api.http.errors import ParameterRefused
 from api.http.problems import refusals
@@ -17,6 +18,7 @@ from api.routes.household.pages import BODY_ERRORS, LARGEST_BODY, ListQuery, exa
 from worker.jobs.common.errors import DrawerNotFound, HouseholdRefused, QuotaReached, RevisionChanged, ThingNotFound
 from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.household.things import ThingFilters
+from worker.jobs.job_service import JobService
 from worker.spec.items.item import Access
 from worker.spec.requests.household import ThingRequest
 
@@ -41,6 +43,13 @@ _STANDARD: Final[dict[str, Any]] = {
 class ThingQuery(ListQuery):
     """The query parameters of a list of things."""
 
+    q: str | None = Field(
+        default=None,
+        min_length=1,
+        max_length=200,
+        description="Search by name, tag or catalogue name; typing errors and word forms are tolerated. The best "
+        "matches come first, with where they lie. A search has no further pages and no other conditions.",
+    )
     name: str | None = Field(
         default=None, min_length=1, max_length=80, description="List only things whose name contains this text."
     )
@@ -98,12 +107,17 @@ def create_thing(request: Request, job_service: JobServiceDep, thing: _ThingBody
     "",
     operation_id="listThings",
     summary="List things",
-    responses={**linked_pages("The things, newest first."), **refusals(ParameterRefused)},
+    responses={
+        **linked_pages("The things, newest first; of a search, best match first."),
+        **refusals(ParameterRefused),
+    },
 )
 def list_things(
     request: Request, response: Response, job_service: JobServiceDep, page: Annotated[ThingQuery, Query()]
 ) -> ThingPage:
-    """List the things of the household, newest first."""
+    """List the things of the household, newest first, or search them (q)."""
+    if page.q is not None:
+        return _search(request, job_service, page, page.q)
     things = job_service.household.things.list(caller_of(request).sees, page.limit + 1, page.after, page.filters())
     following = next_url(request, "things", (thing.id for thing in things), page.limit, page.query())
     if following is not None:
@@ -162,3 +176,20 @@ def remove_thing(request: Request, job_service: JobServiceDep, thing_id: str) ->
     """Remove a thing. The tray that was made for it stays."""
     records, sees = job_service.household.things, caller_of(request).sees
     records.remove(thing_id, sees, required_revision(request, records.find(thing_id, sees).revision))
+
+
+def _search(request: Request, job_service: JobService, page: ThingQuery, query: str) -> ThingPage:
+    """Return the best matches of a search.
+
+    Raises:
+        ParameterRefused: if there are conditions beside the query.
+    """
+    others = page.model_fields_set - {"q", "limit"}
+    if others:
+        name = min(others)
+        raise ParameterRefused.of(
+            name, "A search has no other conditions.", getattr(page, name), limit="q and limit", remedy="Remove it."
+        )
+    located = job_service.household.locate(query, caller_of(request).sees, page.limit)
+    things = tuple(thing_document(request, match.thing, thing_match(request, match)) for match in located)
+    return ThingPage(things=things, next=None)

@@ -13,6 +13,8 @@ from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
 
 from tests.programs import program
 
@@ -123,6 +125,13 @@ class Listener:
         self._client.on_message = lambda _client, _data, message: self.heard.append(message)
         self._client.connect("127.0.0.1", broker.port)
         self._client.loop_start()
+
+    def publish(self, topic, payload, **properties):
+        """Publish a message with these properties of MQTT 5."""
+        made = Properties(PacketTypes.PUBLISH)
+        for name, value in properties.items():
+            setattr(made, name, value)
+        self._client.publish(topic, payload, qos=1, properties=made).wait_for_publish(30.0)
 
     def last(self, topic):
         """Return the last message of a topic, or None."""

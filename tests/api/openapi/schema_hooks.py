@@ -15,8 +15,11 @@ from schemathesis.generation.meta import TestPhase
 from worker.jobs.common.errors import WebhookRefused
 from worker.jobs.webhooks.safe_http_client import parse_target
 
-_REMOVES = {"removeJob": "job_id", "removeBatch": "batch_id", "removeWebhook": "webhook_id"}
-_MAKES = {"submitJob": "job_id", "submitBatch": "batch_id", "createWebhook": "webhook_id"}
+_KEPT = ("webhook", "drawer", "thing", "piece")
+_REMOVES = {"removeJob": "job_id", "removeBatch": "batch_id"} | {
+    f"remove{kind.title()}": f"{kind}_id" for kind in _KEPT
+}
+_MAKES = {"submitJob": "job_id", "submitBatch": "batch_id"} | {f"create{kind.title()}": f"{kind}_id" for kind in _KEPT}
 
 #: What was made, by the name of its parameter and its identity: whether it is there.
 _there = {}
@@ -49,7 +52,7 @@ def there_until_removed(context, response, case):  # noqa: ARG001 - the names ar
     kind = response.json()["type"].rpartition("/")[2] if response.status_code == 404 and response.content else None
     for about in (case.path_parameters or {}).items():
         if about in _there and case.method.upper() != "HEAD":
-            missing = kind in ("job-not-found", "batch-not-found", "webhook-not-found")
+            missing = kind == f"{about[0].removesuffix('_id')}-not-found"
             assert missing is not _there[about], f"{about} {'is not there' if missing else 'was removed'}."
             if _REMOVES.get(name) == about[0] and response.status_code == 204:
                 _there[about] = False

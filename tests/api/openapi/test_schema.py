@@ -28,16 +28,21 @@ _ROOT = Path(__file__).parents[3]
 _STREAMS = frozenset({"followJob", "followJobs"})
 
 #: They end what the others are asked about; along the links they are asked for all the same.
-_ENDING = frozenset({"cancelJob", "removeJob", "removeBatch", "removeWebhook"})
+_ENDING = frozenset(
+    {"cancelJob", "removeJob", "removeBatch", "removeWebhook", "removeDrawer", "removeThing", "removePiece"}
+)
 
 #: A rule between fields (a tray that is no wider than its walls, a run that the job has not) is told by no schema.
 #: What breaks one is refused with 422, as the document says.
-_RULED = ("submitJob", "submitBatch", "plan", "recordPrint", "createWebhook")
+_RULED = (
+    *("submitJob", "submitBatch", "plan", "recordPrint", "createWebhook", "placeWholeDrawer"),
+    *(f"{verb}{noun}" for verb in ("create", "replace", "remove") for noun in ("Drawer", "Thing", "Piece")),
+)
 
 #: Thousands of variations of a spec, each in a request of its own: tests/spec/test_fuzz.py has many more, faster.
 _LARGE = ("submitJob", "submitBatch", "plan")
 
-_ACCEPTED = ("2xx", "401", "403", "404", "409", "422", "429")
+_ACCEPTED = ("2xx", "401", "403", "404", "409", "412", "422", "429")
 
 
 @pytest.fixture(scope="module")
@@ -45,6 +50,11 @@ def bodies():
     """Good bodies by operation. The spec is small, since workers make each job."""
     spec = {**examples.document("small"), "schedule": examples.document("workshop-week")["schedule"]}
     webhook = {"url": "https://home.example/drawers"}
+    (drawer,) = spec["drawers"]
+    drawer = {name: drawer[name] for name in ("name", "width", "depth", "height")}
+    drawers = [drawer, {**drawer, "place": "in the hall", "printer": spec["printer"]}]
+    things = [{"name": "calliper", "shape": {"kind": "box", "size": [235, 78, 16]}, "tags": ["measuring"]}]
+    pieces = [{"mark": "T1", "name": "keys", "digest": "5f" * 32, "state": "spare"}]
     return {
         "submitJob": [spec],
         "plan": [spec],
@@ -54,6 +64,9 @@ def bodies():
             {"outcome": "failed", "run": 1, "note": "came loose"},
         ],
         "createWebhook": [webhook, {**webhook, "events": ["job.succeeded"], "jobs": "named"}],
+        **dict.fromkeys(("createDrawer", "replaceDrawer"), drawers),
+        **dict.fromkeys(("createThing", "replaceThing"), things),
+        **dict.fromkeys(("createPiece", "replacePiece"), pieces),
     }
 
 
@@ -199,7 +212,6 @@ def test_the_service_with_keys_keeps_to_its_document(schemathesis, document, eng
     _, key = engine.keys.create("integrator", frozenset({"admin"}))
     key = key.get_secret_value()
     reduced = deepcopy(document)
-    _given_bodies(reduced, bodies)
     # specs are tried as jobs and as plans; in a batch anything may stand for one, and is refused by itself
     reduced["components"]["schemas"]["BatchRequest"]["properties"]["specs"]["items"] = {}
     for _, _, operation in _operations(reduced):
@@ -217,10 +229,16 @@ def test_the_service_with_keys_keeps_to_its_document(schemathesis, document, eng
             "name": "manifest.json",
             "number": "1",
             "slug": "job-not-found",
-            "thing_id": client.get("/v1/catalogue").json()["things"][0]["id"],
+            "entry_id": client.get("/v1/catalogue").json()["things"][0]["id"],
+            "drawer_id": made("/v1/drawers", "createDrawer"),
+            "thing_id": made("/v1/things", "createThing"),
+            "piece_id": made("/v1/pieces", "createPiece"),
         }
         for path in (f"/v1/batches/{given['batch_id']}/manifest", f"/v1/jobs/{given['job_id']}/manifest"):
             until(lambda path=path: client.get(path).status_code == 200, 120.0)
+        layout = {"job": given["job_id"]}
+        client.put(f"/v1/drawers/{given['drawer_id']}/layout", json=layout).raise_for_status()
+    _given_bodies(reduced, {**bodies, "placeWholeDrawer": [layout]})
     configuration = _configuration(document, given, "[auth.openapi.key]", f"bearer = {json.dumps(key)}")
     answers, _ = schemathesis(closed, reduced, configuration, "examples,coverage,fuzzing", 3)
     assert set(answers) == {operation["operationId"] for _, _, operation in _operations(document)} - _STREAMS

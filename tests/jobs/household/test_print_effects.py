@@ -60,7 +60,7 @@ def test_pieces_are_printed_then_placed_and_the_drawer_follows(household, prints
     (placed,) = household.pieces.list("local", 9, filters=PieceFilters(states=("placed",)))
     part = job.parts[screws]
     assert (placed.digest, placed.shape, placed.job, placed.drawer) == (part.digest, part.shape, job.id, drawer.id)
-    assert placed.filament == {"material": "PLA", "colour": None, "grams": 10.0}
+    assert (placed.part.shape, placed.part.estimate.grams) == (part.shape, 10.0)
 
 
 def test_a_run_fills_the_places_of_its_pieces(household, prints, records, blobs, drawer):
@@ -191,6 +191,19 @@ def test_pieces_of_a_removed_drawer_are_spare(household, records, blobs, drawer)
 
     assert {state for _, state in _states(household)} == {"spare", "retired"}
     assert all(piece.drawer is None for piece in household.pieces.list("local", 200))
+
+
+def test_a_spare_piece_that_is_placed_takes_a_free_place(household, records, blobs, drawer):
+    job = add_job(records, blobs, _spec(household, drawer, trays=TRAYS))
+    household.lay_out(drawer.id, "local", job, None)
+    piece = household.pieces.of_drawer(drawer.id)[0]
+    described = {name: getattr(piece, name) for name in ("mark", "kind", "name", "digest", "shape", "drawer")}
+
+    spare = household.pieces.replace(piece.id, "local", PieceRequest(**described, state="spare"))
+    again = household.pieces.replace(piece.id, "local", PieceRequest(**described, state="placed"))
+    one_more = household.pieces.create("local", PieceRequest(**described, state="placed"))
+
+    assert (spare.placement, again.placement, one_more.placement) == (None, piece.placement, None)
 
 
 @st.composite

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from worker.layout.model.plan import Caution, Cell, DrawerPlan, Lattice, Plan, PlanWarning
 from worker.layout.model.shapes import KeyShape, Part, Placement
-from worker.output.bundle.bundle import MANIFEST, PARTS, READ_FIRST, read_first, write_bundle
+from worker.output.bundle.bundle import MANIFEST, PARTS, READ_FIRST, SPEC, read_first, write_bundle
 from worker.output.bundle.manifest_writer import (
     PartRecord,
     canonical_json,
@@ -28,6 +28,7 @@ from worker.spec.errors import CheckFailed
 from worker.spec.manifest import STL_TYPE, THREEMF_TYPE, Check, Manifest
 
 SCHEMA = json.loads((Path(__file__).parents[3] / "openapi" / "manifest.schema.json").read_text())
+_SPEC = b'{"spec": "1"}'
 RING = ((0.0, 0.0), (10.0, 0.0), (10.0, 20.0), (0.0, 20.0))
 
 
@@ -91,26 +92,27 @@ def test_a_part_without_a_record_is_no_manifest(plan):
 
 
 def test_the_bundle_holds_the_manifest_and_every_file(manifest, files):
-    data = write_bundle(manifest, files)
+    data = write_bundle(manifest, files, _SPEC)
     with zipfile.ZipFile(io.BytesIO(data)) as bundle:
         assert bundle.testzip() is None
-        assert bundle.namelist() == [READ_FIRST, MANIFEST, *(PARTS + name for name in files)]
+        assert bundle.namelist() == [READ_FIRST, MANIFEST, SPEC, *(PARTS + name for name in files)]
         assert {name: bundle.read(PARTS + name) for name in files} == files
         assert bundle.read(MANIFEST) == manifest_bytes(manifest)
+        assert bundle.read(SPEC) == _SPEC
         assert bundle.read(READ_FIRST).decode() == read_first(manifest)
 
 
 def test_the_bundle_is_the_same_whether_its_own_entry_is_known(manifest, files):
-    data = write_bundle(manifest, files)
+    data = write_bundle(manifest, files, _SPEC)
     outer = manifest.model_copy(update={"bundle": file_entry("bundle.zip", "application/zip", data)})
-    assert write_bundle(outer, files) == data
+    assert write_bundle(outer, files, _SPEC) == data
 
 
 @pytest.mark.parametrize("harm", [lambda data: data + b"x", lambda data: b"\0" + data[1:], lambda _: None])
 def test_a_file_that_is_not_what_the_manifest_says_makes_no_bundle(manifest, files, harm):
     name = next(iter(files))
     with pytest.raises(CheckFailed):
-        write_bundle(manifest, {**files, name: harm(files[name])})
+        write_bundle(manifest, {**files, name: harm(files[name])}, _SPEC)
 
 
 def test_the_page_to_read_first_tells_cautions_warnings_parts_and_places(manifest):

@@ -358,6 +358,8 @@ class DrawerRow(Base):
     #: The job's manifest reduced to this drawer, the job, and when its first piece was placed. The job may be deleted.
     layout: Mapped[str | None] = mapped_column(Text, default=None)
     layout_job: Mapped[str | None] = mapped_column(Text, default=None)
+    #: What else a later job has to repeat of the job's spec, so that printed parts still fit: grid, printer, trays.
+    layout_settings: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
     laid_out: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
 
     __table_args__ = (Index("drawers_by_owner", "owner", "id"),)
@@ -396,6 +398,28 @@ class ThingPlaceRow(Base):
     __table_args__ = (Index("thing_places_by_thing", "thing_id"),)
 
 
+class ThingWordRow(Base):
+    """A word by which a thing is found."""
+
+    __tablename__ = "thing_words"
+
+    owner: Mapped[str] = mapped_column(Text, primary_key=True)
+    word: Mapped[str] = mapped_column(Text, primary_key=True)
+    thing_id: Mapped[str] = mapped_column(ForeignKey("things.id", ondelete="CASCADE"), primary_key=True)
+    weight: Mapped[float] = mapped_column()
+
+    __table_args__ = (Index("thing_words_by_thing", "thing_id"), Index("thing_words_by_word", "word"))
+
+
+class WordTrigramRow(Base):
+    """A trigram of a word by which any thing is, or once was, found."""
+
+    __tablename__ = "word_trigrams"
+
+    trigram: Mapped[str] = mapped_column(Text, primary_key=True)
+    word: Mapped[str] = mapped_column(Text, primary_key=True)
+
+
 class PieceRow(Base):
     """A printed piece."""
 
@@ -415,8 +439,8 @@ class PieceRow(Base):
     placement: Mapped[int | None] = mapped_column(default=None)
     #: The job that printed it. No foreign key: the job may be deleted.
     job_id: Mapped[str | None] = mapped_column(Text, default=None)
-    #: Filament, if its job estimated it: material, colour and grams.
-    filament: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
+    #: The part's entry in the job's manifest, without files and checks.
+    part: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
     note: Mapped[str | None] = mapped_column(Text, default=None)
     created: Mapped[datetime] = mapped_column(UtcDateTime)
     updated: Mapped[datetime] = mapped_column(UtcDateTime)

@@ -112,7 +112,7 @@ def run_pipeline(
     step(last["bundle"], "bundle")
     data = {name: file.data for name, file in files.items()}
     data |= {document.entry.file.name: document.data for document in documents}
-    bundle = write_bundle(manifest, data)
+    bundle = write_bundle(manifest, data, spec.to_json().encode())
     manifest = manifest.model_copy(update={"bundle": file_entry(BUNDLE_NAME, ZIP_TYPE, bundle)})
     return JobResult(tuple(file.stored for file in files.values()), tuple(documents), manifest_bytes(manifest), bundle)
 

@@ -45,6 +45,12 @@ class DrawerRecords:
         with self._database.connect() as connection:
             return drawer_of(DRAWERS.row(connection, drawer_id, owner))
 
+    def by_id(self, drawer_ids: Collection[str]) -> dict[str, StoredDrawer]:
+        """Return those of these drawers that exist, by id, whoever owns them."""
+        query = select(*DrawerRow.__table__.columns).where(DrawerRow.id.in_(list(drawer_ids)))
+        with self._database.connect() as connection:
+            return {row.id: drawer_of(row) for row in connection.execute(query)}
+
     def list(
         self,
         owner: str | None,

@@ -1,6 +1,6 @@
 """The household: drawers, things and pieces of all owners, and what print events change in them."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, Engine
@@ -8,16 +8,28 @@ from sqlalchemy import Connection, Engine
 from worker.jobs.common.errors import DrawerNotLaidOut, HouseholdRefused
 from worker.jobs.household.drawers import DRAWERS, DrawerRecords
 from worker.jobs.household.layouts import LaidPlacement, PrintedJob, laid_placements
-from worker.jobs.household.models import DrawerLayout, StoredDrawer, StoredPiece, drawer_of
+from worker.jobs.household.models import DrawerLayout, StoredDrawer, StoredPiece, StoredThing, drawer_of
 from worker.jobs.household.pieces import PieceRecords
 from worker.jobs.household.print_effects import follow_event, place_whole_drawer
 from worker.jobs.household.references import resolve
+from worker.jobs.household.thing_search import MatchedThing, ThingSearch
 from worker.jobs.household.things import ThingRecords
+from worker.jobs.household.whereabouts import Whereabouts, sentence_of, whereabouts_of
 from worker.printing.progress.print_state import PrintState
 from worker.spec.manifest import Manifest
 from worker.spec.requests.print_event import PrintEvent
 
-__all__ = ["HeldContents", "Household"]
+__all__ = ["HeldContents", "Household", "LocatedThing"]
+
+
+@dataclass(frozen=True, slots=True)
+class LocatedThing:
+    """A thing that matches a query: how well, from 0 to 1, where it lies, and that in a sentence."""
+
+    thing: StoredThing
+    score: float
+    places: tuple[Whereabouts, ...]
+    sentence: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +52,7 @@ class Household:
         self.drawers = DrawerRecords(database)
         self.things = ThingRecords(database)
         self.pieces = PieceRecords(database)
+        self._search = ThingSearch(database)
 
     def resolve(self, document: object, owner: str | None) -> object:
         """Return a spec, as JSON, with the fields of the drawers and things that it names by id.
@@ -66,6 +79,27 @@ class Household:
         lying = {place.piece.id for place in places if place.piece is not None}
         others = tuple(piece for piece in pieces if piece.id not in lying)
         return HeldContents(drawer, drawer.layout, manifest, places, others)
+
+    def locate(self, query: str, owner: str | None, limit: int) -> list[LocatedThing]:
+        """Return up to ``limit`` things that match a query, best first, with where they lie."""
+        return self._located(self._search.find(query, owner, limit))
+
+    def _located(self, matches: Sequence[MatchedThing]) -> list[LocatedThing]:
+        places = self.things.places([match.thing.id for match in matches])
+        ids = {drawer_id for entries in places.values() for drawer_id, _ in entries}
+        ids |= {match.thing.request.drawer for match in matches if match.thing.request.drawer is not None}
+        drawers = self.drawers.by_id(ids)
+        placed = self.pieces.placed_numbers(ids)
+        located = []
+        for match in matches:
+            own = tuple(
+                _whereabouts(drawers[drawer_id], number, placed[drawer_id])
+                for drawer_id, number in places.get(match.thing.id, ())
+                if drawer_id in drawers  # it may have been removed meanwhile
+            )
+            sentence = sentence_of(match.thing, own, drawers.get(match.thing.request.drawer or ""))
+            located.append(LocatedThing(match.thing, match.score, own, sentence))
+        return located
 
     @staticmethod
     def effects(job: PrintedJob, event: PrintEvent) -> Callable[[Connection, PrintState | None, PrintState], None]:
@@ -99,6 +133,18 @@ class Household:
             DRAWERS.change(connection, drawer_id, owner, {}, revision)
             place_whole_drawer(connection, job, drawer_id, row.owner, chosen)
             return drawer_of(DRAWERS.row(connection, drawer_id, owner))
+
+
+def _whereabouts(drawer: StoredDrawer, number: int, placed: Collection[int]) -> Whereabouts:
+    """Return where the contents with this index in a drawer's layout lie."""
+    if drawer.layout is None:
+        raise DrawerNotLaidOut(value=drawer.id)  # places are recorded with a layout only
+    manifest = drawer.layout.manifest
+    (entry,) = manifest.drawers
+    content = entry.contents[number]
+    mark = entry.placements[content.placement].mark
+    part = next(part for part in manifest.parts if part.mark == mark)
+    return whereabouts_of(drawer, entry, part, content, placed=content.placement in placed)
 
 
 def _name_in_job(job: PrintedJob, drawer_id: str, own: str, given: str | None) -> str:

@@ -38,6 +38,13 @@ class PrintedJob:
         """Return the drawer with this name as laid out, None if the job has none."""
         return next((entry for entry in self.manifest.drawers if entry.name == name), None)
 
+    def settings(self, name: str) -> dict[str, Any]:
+        """Return what a later job over this drawer repeats: fields of the spec, and trays and fill of the drawer."""
+        of_spec = {"printer", "grid", "material", "printing", "layout", "schedule"}
+        made = self.spec.model_dump(mode="json", exclude_unset=True, include=of_spec)
+        drawer = next(drawer for drawer in self.spec.drawers if drawer.name == name)
+        return made | drawer.model_dump(mode="json", exclude_unset=True, include={"trays", "fill"})
+
     def thing_ids(self, entry: DrawerEntry) -> dict[int, str]:
         """Return the ids of things by their index in the contents of a drawer."""
         items = dict(_items(self.spec))
@@ -89,6 +96,7 @@ def adopt_once(connection: Connection, drawer_id: str, owner: str, job: PrintedJ
     laid = {
         "layout": reduced(job.manifest, entry).model_dump_json(),
         "layout_job": job.id,
+        "layout_settings": job.settings(entry.name),
         "laid_out": utc_now(),
         "updated": utc_now(),
         "revision": DrawerRow.revision + 1,

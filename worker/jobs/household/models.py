@@ -1,10 +1,12 @@
 """Drawers, things and pieces of a household, as the database stores them. Times are UTC."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
+from functools import lru_cache
 from typing import Any, cast
 
-from worker.spec.manifest import Manifest, PartKind
+from worker.spec.manifest import Manifest, PartEntry, PartKind
 from worker.spec.requests.household import DrawerRequest, PieceState, ThingRequest
 
 __all__ = ["DrawerLayout", "StoredDrawer", "StoredPiece", "StoredThing", "drawer_of", "piece_of", "thing_of"]
@@ -17,11 +19,13 @@ class DrawerLayout:
     job: str
     laid_out: datetime
     text: str
+    #: Fields of the job's spec that a later job repeats, as JSON; `trays` and `fill` are those of its drawer.
+    settings: Mapping[str, Any] = field(default_factory=dict, compare=False)
 
     @property
     def manifest(self) -> Manifest:
         """The reduced manifest, with one drawer and its parts; it serves as `previous` of a later job."""
-        return Manifest.model_validate_json(self.text)
+        return _manifest(self.text)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +58,7 @@ class StoredPiece:
     """A piece.
 
     ``placement`` is its index in the placements of its drawer's layout, ``job`` the id of the job that printed it, and
-    ``filament`` has material, colour and grams, if that job estimated them.
+    ``part`` the entry in that job's manifest, without files and checks.
     """
 
     id: str
@@ -68,16 +72,23 @@ class StoredPiece:
     drawer: str | None
     placement: int | None
     job: str | None
-    filament: dict[str, Any] | None
+    part: PartEntry | None
     note: str | None
     created: datetime
     updated: datetime
     revision: int
 
 
+@lru_cache(maxsize=64)  # searches read the same few layouts again and again
+def _manifest(text: str) -> Manifest:
+    return Manifest.model_validate_json(text)
+
+
 def drawer_of(row: Any) -> StoredDrawer:
     """Return the drawer of a row."""
-    layout = None if row.layout is None else DrawerLayout(row.layout_job, row.laid_out, row.layout)
+    layout = None
+    if row.layout is not None:
+        layout = DrawerLayout(row.layout_job, row.laid_out, row.layout, row.layout_settings or {})
     request = DrawerRequest.model_validate_json(row.document)
     return StoredDrawer(row.id, row.owner, request, row.created, row.updated, row.revision, layout)
 
@@ -102,7 +113,7 @@ def piece_of(row: Any) -> StoredPiece:
         drawer=row.drawer_id,
         placement=row.placement,
         job=row.job_id,
-        filament=row.filament,
+        part=None if row.part is None else PartEntry.model_validate(row.part),
         note=row.note,
         created=row.created,
         updated=row.updated,

@@ -1,16 +1,17 @@
 """The printed pieces of a household."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, Engine, select
 
 from worker.jobs.common.errors import PieceNotFound
-from worker.jobs.database.tables import PieceRow
+from worker.jobs.database.tables import DrawerRow, PieceRow
 from worker.jobs.household.drawers import DRAWERS, touch_drawers
 from worker.jobs.household.models import StoredPiece, piece_of
 from worker.jobs.household.owned_rows import OwnedRows
+from worker.spec.manifest import Manifest
 from worker.spec.requests.household import PieceRequest, PieceState
 
 __all__ = ["PIECES", "PieceFilters", "PieceRecords"]
@@ -49,14 +50,15 @@ class PieceRecords:
         self._database = database
 
     def create(self, owner: str, request: PieceRequest) -> StoredPiece:
-        """Add a piece that no job recorded.
+        """Add a piece that no job recorded; a placed one takes a free place of its shape.
 
         Raises:
             DrawerNotFound: if the owner has no such drawer.
             QuotaReached: if the owner has the maximum number of pieces.
         """
         with self._database.begin() as connection:
-            piece_id = PIECES.add(connection, owner, _values(connection, request, owner))
+            values = _values(connection, request, owner)
+            piece_id = PIECES.add(connection, owner, {**values, "placement": _place(connection, request)})
             touch_drawers(connection, {request.drawer})
             return piece_of(PIECES.row(connection, piece_id, owner))
 
@@ -80,7 +82,7 @@ class PieceRecords:
     def replace(
         self, piece_id: str, owner: str | None, request: PieceRequest, revision: int | None = None
     ) -> StoredPiece:
-        """Replace what describes a piece. In another drawer or state it leaves its place in the layout.
+        """Replace what describes a piece. In another drawer or state it leaves its place, or takes a free one.
 
         Raises:
             PieceNotFound: if it does not exist, or has another owner.
@@ -91,7 +93,7 @@ class PieceRecords:
             row = PIECES.row(connection, piece_id, owner)
             values = _values(connection, request, row.owner)
             if (row.drawer_id, row.state) != (request.drawer, request.state):
-                values["placement"] = None
+                values["placement"] = _place(connection, request)
             PIECES.change(connection, piece_id, owner, values, revision)
             touch_drawers(connection, {row.drawer_id, request.drawer})
             return piece_of(PIECES.row(connection, piece_id, owner))
@@ -108,6 +110,34 @@ class PieceRecords:
         query = select(*PieceRow.__table__.columns).where(PieceRow.drawer_id == drawer_id).order_by(PieceRow.id)
         with self._database.connect() as connection:
             return [piece_of(row) for row in connection.execute(query)]
+
+    def placed_numbers(self, drawer_ids: Collection[str]) -> dict[str, set[int]]:
+        """Return the indices of the places of drawers at which a piece lies, by drawer."""
+        numbers: dict[str, set[int]] = {drawer_id: set() for drawer_id in drawer_ids}
+        query = select(PieceRow.drawer_id, PieceRow.placement).where(
+            PieceRow.drawer_id.in_(list(drawer_ids)), PieceRow.state == "placed", PieceRow.placement.is_not(None)
+        )
+        with self._database.connect() as connection:
+            for drawer_id, number in connection.execute(query):
+                numbers[str(drawer_id)].add(int(number or 0))
+        return numbers
+
+
+def _place(connection: Connection, request: PieceRequest) -> int | None:
+    """Return the first free place of a placed piece's shape in its drawer's layout, None without one."""
+    if request.state != "placed" or request.shape is None:
+        return None
+    layout = connection.scalar(select(DrawerRow.layout).where(DrawerRow.id == request.drawer))
+    if layout is None:
+        return None
+    manifest = Manifest.model_validate_json(layout)
+    shapes = {part.mark: part.shape for part in manifest.parts}
+    query = select(PieceRow.placement).where(PieceRow.drawer_id == request.drawer, PieceRow.state == "placed")
+    taken = set(connection.scalars(query))
+    places = enumerate(manifest.drawers[0].placements)
+    return next(
+        (number for number, place in places if shapes[place.mark] == request.shape and number not in taken), None
+    )
 
 
 def _values(connection: Connection, request: PieceRequest, owner: str) -> dict[str, Any]:

@@ -98,11 +98,11 @@ class _Effects:
     def insert(self, part: PartEntry, drawer_id: str | None) -> str:
         """Add a printed piece; return its id."""
         piece_id, now = new_id(), utc_now()
-        filament = part.estimate and part.estimate.model_dump(include={"material", "colour", "grams"})
+        stored = part.model_copy(update={"quantity": 1, "checks": (), "files": (), "printability": ()})
         values: dict[str, Any] = {
             "id": piece_id, "owner": self._owner, "created": now, "updated": now, "mark": part.mark, "kind": part.kind,
             "name": part.name, "digest": part.digest, "shape": part.shape, "state": "printed", "drawer_id": drawer_id,
-            "job_id": self._job.id, "filament": filament,
+            "job_id": self._job.id, "part": stored.model_dump(mode="json", exclude_unset=True),
         }  # fmt: skip
         self._connection.execute(insert(PieceRow).values(**values))
         touch_drawers(self._connection, {drawer_id})

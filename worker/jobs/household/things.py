@@ -12,6 +12,7 @@ from worker.jobs.database.tables import ThingPlaceRow, ThingRow
 from worker.jobs.household.drawers import DRAWERS
 from worker.jobs.household.models import StoredThing, thing_of
 from worker.jobs.household.owned_rows import OwnedRows, joined_tags, tag_condition, text_condition
+from worker.jobs.household.thing_search import index_thing
 from worker.spec.items.item import Access
 from worker.spec.requests.household import ThingRequest
 
@@ -63,6 +64,7 @@ class ThingRecords:
         """
         with self._database.begin() as connection:
             thing_id = THINGS.add(connection, owner, _values(connection, request, owner))
+            index_thing(connection, thing_id, owner, request)
             return thing_of(THINGS.row(connection, thing_id, owner))
 
     def find(self, thing_id: str, owner: str | None) -> StoredThing:
@@ -101,6 +103,7 @@ class ThingRecords:
         with self._database.begin() as connection:
             row = THINGS.row(connection, thing_id, owner)
             THINGS.change(connection, thing_id, owner, _values(connection, request, row.owner), revision)
+            index_thing(connection, thing_id, row.owner, request)
             if request.drawer != row.drawer_id:  # it does not lie there any more
                 connection.execute(delete(ThingPlaceRow).where(ThingPlaceRow.thing_id == thing_id))
             return thing_of(THINGS.row(connection, thing_id, owner))

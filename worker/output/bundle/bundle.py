@@ -14,6 +14,7 @@ from worker.spec.manifest import PDF_TYPE, THREEMF_TYPE, Changes, FileEntry, Man
 #: Names inside the bundle.
 READ_FIRST: Final = "READ-FIRST.txt"
 MANIFEST: Final = "manifest.json"
+SPEC: Final = "spec.json"
 PARTS: Final = "parts/"
 
 #: Folders of the documents.
@@ -27,12 +28,13 @@ _PACKED: Final = frozenset({THREEMF_TYPE, PDF_TYPE})
 _WIDTH: Final = 100
 
 
-def write_bundle(manifest: Manifest, files: Mapping[str, bytes]) -> bytes:
-    """Return the bundle, the same bytes for the same manifest and files.
+def write_bundle(manifest: Manifest, files: Mapping[str, bytes], spec: bytes) -> bytes:
+    """Return the bundle, the same bytes for the same manifest, files and spec.
 
     Args:
         manifest: the job's; the copy in the bundle has no entry for the bundle itself.
         files: the contents of all files that the manifest names, by name.
+        spec: the job's spec as JSON, to submit it again.
 
     Raises:
         CheckFailed: when a file that the manifest names is missing or is not what the manifest says.
@@ -42,6 +44,7 @@ def write_bundle(manifest: Manifest, files: Mapping[str, bytes]) -> bytes:
         [
             Entry(READ_FIRST, read_first(inside).encode()),
             Entry(MANIFEST, manifest_bytes(inside)),
+            Entry(SPEC, spec),
             *(
                 Entry(PARTS + entry.name, _checked(entry, files), packed=entry.media_type in _PACKED)
                 for part in inside.parts

@@ -4,6 +4,7 @@ import json
 
 import jsonschema
 import pytest
+from lxml import etree
 
 from api.app import create_app
 from api.auth.access import scope_of
@@ -197,6 +198,38 @@ def test_the_contents_follow_the_print_events(service, valid, engine, records, b
     assert service.request("PUT", f"{at}/layout", json={"job": job.id, "drawer": "x"}).status_code == 422
     queued = service.post("/v1/jobs", json={**spec, "name": "queued"}).json()["id"]
     assert service.request("PUT", f"{at}/layout", json={"job": queued}).status_code == 409
+
+
+def test_a_search_says_where_a_thing_lies(service, valid, engine, records, blobs):
+    drawer = service.post("/v1/drawers", json={**TOP, "place": "in the attic"}).json()
+    names = {"theodolite": [60, 30, 15], "plumb bob": [40, 40, 20]}
+    for name, size in names.items():
+        thing = {"name": name, "shape": {"kind": "box", "size": size}, "drawer": drawer["id"]}
+        assert service.post("/v1/things", json=thing).status_code == 201
+    spec = {"spec": "1", "name": "job", "coupon": False, "drawers": [{"id": drawer["id"]}]}
+    job = add_job(records, blobs, engine.household.resolve(spec, None))
+    assert service.get(f"{drawer['links']['self']}/map.svg").status_code == 409
+    layout = f"{drawer['links']['self']}/layout"
+    assert service.request("PUT", layout, json={"job": job.id}).status_code == 200
+
+    page = valid(service.get("/v1/things", params={"q": "where is the teodolites", "limit": 3}), "ThingPage")
+
+    match = page["things"][0]["match"]
+    assert page["next"] is None
+    assert match["sentence"].startswith("Theodolite: in top drawer in the attic, tray T")
+    (place,) = match["places"]
+    assert (place["drawer"], place["drawer_place"], place["placed"]) == (drawer["id"], "in the attic", True)
+    marked = service.get(place["map"])
+    plain = service.get(f"{drawer['links']['self']}/map.svg")
+    assert (marked.status_code, marked.headers["content-type"]) == (200, "image/svg+xml")
+    svg = etree.fromstring(marked.content)
+    assert svg.find("{http://www.w3.org/2000/svg}title").text == "theodolite in top drawer"
+    assert place["mark"] in "".join(svg.itertext())
+    assert len(marked.content) > len(plain.content)
+    assert service.get(f"{drawer['links']['self']}/map.svg?thing={_UNKNOWN}").status_code == 404
+    assert service.get("/v1/things?q=xylophone").json() == {"things": [], "next": None}
+    refused = service.get("/v1/things?q=a&tag=b")
+    assert (refused.status_code, refused.json()["parameter"]) == (422, "tag")
 
 
 def test_a_household_belongs_to_its_key(tmp_path, started):

@@ -18,6 +18,7 @@ def upgrade() -> None:
         sa.Column("tags", sa.Text(), nullable=False),
         sa.Column("layout", sa.Text(), nullable=True),
         sa.Column("layout_job", sa.Text(), nullable=True),
+        sa.Column("layout_settings", sa.JSON(none_as_null=True), nullable=True),
         sa.Column("laid_out", UtcDateTime(timezone=True), nullable=True),
         sa.PrimaryKeyConstraint("id"),
     )
@@ -45,6 +46,23 @@ def upgrade() -> None:
     )
     op.create_index("thing_places_by_thing", "thing_places", ["thing_id"])
     op.create_table(
+        "thing_words",
+        sa.Column("owner", sa.Text(), nullable=False),
+        sa.Column("word", sa.Text(), nullable=False),
+        sa.Column("thing_id", sa.Text(), nullable=False),
+        sa.Column("weight", sa.Float(), nullable=False),
+        sa.ForeignKeyConstraint(["thing_id"], ["things.id"], ondelete="CASCADE"),
+        sa.PrimaryKeyConstraint("owner", "word", "thing_id"),
+    )
+    op.create_index("thing_words_by_thing", "thing_words", ["thing_id"])
+    op.create_index("thing_words_by_word", "thing_words", ["word"])
+    op.create_table(
+        "word_trigrams",
+        sa.Column("trigram", sa.Text(), nullable=False),
+        sa.Column("word", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("trigram", "word"),
+    )
+    op.create_table(
         "pieces",
         *_common_columns(),
         sa.Column("mark", sa.Text(), nullable=False),
@@ -55,7 +73,7 @@ def upgrade() -> None:
         sa.Column("drawer_id", sa.Text(), nullable=True),
         sa.Column("placement", sa.Integer(), nullable=True),
         sa.Column("job_id", sa.Text(), nullable=True),
-        sa.Column("filament", sa.JSON(none_as_null=True), nullable=True),
+        sa.Column("part", sa.JSON(none_as_null=True), nullable=True),
         sa.Column("note", sa.Text(), nullable=True),
         sa.ForeignKeyConstraint(["drawer_id"], ["drawers.id"], ondelete="SET NULL"),
         sa.PrimaryKeyConstraint("id"),

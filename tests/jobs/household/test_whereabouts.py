@@ -1,0 +1,63 @@
+"""Compartments and sides in words, against layouts whose places are known by hand."""
+
+from datetime import UTC, datetime
+
+import pytest
+
+from worker.jobs.household.models import StoredDrawer
+from worker.jobs.household.whereabouts import whereabouts_of
+from worker.spec.drawer.tray import Tray
+from worker.spec.manifest import ContentEntry, DrawerEntry, PartEntry, PlacementEntry
+from worker.spec.requests.household import DrawerRequest
+
+_NOW = datetime(2026, 3, 7, tzinfo=UTC)
+
+
+def _whereabouts(at, **tray):
+    """Return where a thing of 10 x 10 mm lies at ``at``, in a tray of 102.4 x 62.4 mm at (100, 40) of the drawer."""
+    made = Tray(name="pens", cells=(2, 1), height=20, **tray)
+    fields = {"mark": "T1", "kind": "tray", "name": "pens", "quantity": 1, "triangles": 4, "volume": 1, "area": 1}
+    part = PartEntry(**fields, size=(102.4, 62.4, 20), tray=made, digest="0" * 64, checks=(), files=())
+    content = ContentEntry(
+        item="pen", pointer="/items/0", count=1, capacity=1, storage="rows", shape={"kind": "box", "size": [9, 9, 9]},
+        placement=0, at=(*at, 3.0), size=(10.0, 10.0, 9.0),
+    )  # fmt: skip
+    placement = PlacementEntry(mark="T1", at=(100.0, 40.0, 3.0), turn=0)
+    entry = DrawerEntry.model_construct(name="top", size=(300.0, 200.0, 60.0), placements=(placement,))
+    request = DrawerRequest(name="top", width=300, depth=200, height=60)
+    drawer = StoredDrawer("d", "local", request, _NOW, _NOW, 1, None)
+    return whereabouts_of(drawer, entry, part, content, placed=True)
+
+
+@pytest.mark.parametrize(
+    ("at", "tray", "words"),
+    [
+        ((110, 50), {}, None),
+        ((104, 44), {"compartments": (4, 1)}, "first of 4 compartments from the left"),
+        ((130, 44), {"compartments": (4, 1)}, "second of 4 compartments from the left"),
+        ((185, 44), {"compartments": (4, 1)}, "fourth of 4 compartments from the left"),
+        ((130, 80), {"compartments": (1, 2)}, "second of 2 compartments from the front"),
+        ((185, 80), {"compartments": (2, 2)}, "second of 2 compartments from the left, second of 2 from the front"),
+        ((120, 44), {"dividers": [{"axis": "x", "at": 50}]}, "first of 2 compartments from the left"),
+        ((160, 44), {"dividers": [{"axis": "x", "at": 50}]}, "second of 2 compartments from the left"),
+    ],
+)
+def test_a_compartment_in_words(at, tray, words):
+    compartment = _whereabouts(at, **tray).compartment
+    assert (None if compartment is None else compartment.words) == words
+
+
+def test_a_divider_that_ends_before_the_thing_does_not_count():
+    dividers = [{"axis": "y", "at": 30}, {"axis": "x", "at": 50, "span": [0, 30]}]
+    front, back = (_whereabouts(at, dividers=dividers).compartment for at in ((160, 50), (160, 85)))
+    assert (front.column, front.columns, front.row, front.rows) == (2, 2, 1, 2)
+    assert (back.column, back.columns, back.row, back.rows) == (1, 1, 2, 2)
+
+
+@pytest.mark.parametrize(
+    ("at", "side"),
+    [((5, 5), "at the front left"), ((145, 95), "in the middle"), ((285, 185), "at the back right"),
+     ((145, 5), "at the front"), ((5, 95), "at the left")],
+)  # fmt: skip
+def test_a_side_in_words(at, side):
+    assert _whereabouts(at).side == side
