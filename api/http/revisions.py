@@ -6,11 +6,11 @@ from typing import Any, Final
 from fastapi import Request, Response
 from pydantic import BaseModel
 
+from api.http.preconditions import check_match
 from api.http.ranges import tag_matches
-from worker.jobs.common.errors import RevisionChanged
 from worker.spec.manifest import JSON_TYPE
 
-__all__ = ["IF_MATCH", "REVISION_TAG", "UNCHANGED", "required_revision", "revised_response"]
+__all__ = ["REVISION_TAG", "UNCHANGED", "required_revision", "revised_response"]
 
 #: The header of a response with a revision, for the documentation of a route.
 REVISION_TAG: Final[dict[str, Any]] = {
@@ -22,27 +22,14 @@ UNCHANGED: Final[dict[int | str, dict[str, Any]]] = {
     304: {"description": "The client's copy is current (If-None-Match).", "headers": REVISION_TAG}
 }
 
-#: The parameter of a conditional change, for a route's `openapi_extra`.
-IF_MATCH: Final[dict[str, Any]] = {
-    "name": "If-Match",
-    "in": "header",
-    "schema": {"type": "string"},
-    "description": "The ETag of the revision to change; 412 if there is a newer one. Without it, any is changed.",
-}
-
 
 def required_revision(request: Request, revision: int) -> int | None:
     """Return the revision that a change requires: the current one if If-Match names it, None for any.
 
     Raises:
-        RevisionChanged: if If-Match names other revisions only.
+        PreconditionFailed: if If-Match names other revisions only.
     """
-    header = request.headers.get("if-match")
-    if header is None or header.strip() == "*":
-        return None
-    if not tag_matches(header, _tag(revision), weak=False):
-        raise RevisionChanged(value=header, limit=_tag(revision), remedy="Get it again, and repeat the change.")
-    return revision
+    return revision if check_match(request, lambda: _tag(revision)) else None
 
 
 def revised_response(

@@ -45,7 +45,6 @@ STATUS_CODES: Final[Mapping[type[DrawerwrightError], HTTPStatus]] = MappingProxy
         job_errors.ThingNotFound: HTTPStatus.NOT_FOUND,
         job_errors.PieceNotFound: HTTPStatus.NOT_FOUND,
         job_errors.HouseholdRefused: HTTPStatus.UNPROCESSABLE_ENTITY,
-        job_errors.RevisionChanged: HTTPStatus.PRECONDITION_FAILED,
         # the service
         job_errors.QuotaReached: HTTPStatus.TOO_MANY_REQUESTS,
         job_errors.RequestRepeated: HTTPStatus.UNPROCESSABLE_ENTITY,

@@ -13,8 +13,9 @@ from api.documents.household import DrawerDocument, DrawerPage, drawer_document,
 from api.documents.print_progress import PrintWork
 from api.http.body import read_noun
 from api.http.errors import ParameterRefused
+from api.http.preconditions import IF_MATCH_PARAMETER
 from api.http.problems import refusals
-from api.http.revisions import IF_MATCH, REVISION_TAG, UNCHANGED, required_revision, revised_response
+from api.http.revisions import REVISION_TAG, UNCHANGED, required_revision, revised_response
 from api.routes.household.pages import BODY_ERRORS, LARGEST_BODY, ListQuery, example_body, linked_pages
 from worker.jobs.common.errors import (
     BlobMissing,
@@ -23,8 +24,8 @@ from worker.jobs.common.errors import (
     HouseholdRefused,
     JobNotFound,
     JobNotReady,
+    PreconditionFailed,
     QuotaReached,
-    RevisionChanged,
     RunsUnknown,
     ThingNotFound,
 )
@@ -161,9 +162,9 @@ def get_drawer(request: Request, job_service: JobServiceDep, drawer_id: str) -> 
     "/{drawer_id}",
     operation_id="replaceDrawer",
     summary="Change a drawer",
-    responses={**_CHANGED, **refusals(DrawerNotFound, RevisionChanged, *BODY_ERRORS)},
+    responses={**_CHANGED, **refusals(DrawerNotFound, PreconditionFailed, *BODY_ERRORS)},
     response_class=Response,
-    openapi_extra=example_body("DrawerRequest", IF_MATCH, measured=_EXAMPLE),
+    openapi_extra=example_body("DrawerRequest", IF_MATCH_PARAMETER, measured=_EXAMPLE),
 )
 def replace_drawer(request: Request, job_service: JobServiceDep, drawer_id: str, drawer: _DrawerBody) -> Response:
     """Replace the description of a drawer. What was printed for it stays as it is."""
@@ -178,9 +179,9 @@ def replace_drawer(request: Request, job_service: JobServiceDep, drawer_id: str,
     operation_id="removeDrawer",
     summary="Remove a drawer",
     response_description="The drawer was removed.",
-    responses=refusals(DrawerNotFound, RevisionChanged),
+    responses=refusals(DrawerNotFound, PreconditionFailed),
     response_class=Response,
-    openapi_extra={"parameters": [IF_MATCH]},
+    openapi_extra={"parameters": [IF_MATCH_PARAMETER]},
 )
 def remove_drawer(request: Request, job_service: JobServiceDep, drawer_id: str) -> None:
     """Remove a drawer. Its pieces become spare, and its things stay, in no drawer."""
@@ -239,10 +240,12 @@ def get_drawer_map(
     summary="Record a whole drawer as placed",
     responses={
         **_CHANGED,
-        **refusals(DrawerNotFound, RevisionChanged, JobNotFound, JobNotReady, RunsUnknown, BlobMissing, *BODY_ERRORS),
+        **refusals(
+            DrawerNotFound, PreconditionFailed, JobNotFound, JobNotReady, RunsUnknown, BlobMissing, *BODY_ERRORS
+        ),
     },
     response_class=Response,
-    openapi_extra=example_body("LayoutRequest", IF_MATCH, job={"job": "01k9x5q2c4e6g8j0m2p4r6t8w0"}),
+    openapi_extra=example_body("LayoutRequest", IF_MATCH_PARAMETER, job={"job": "01k9x5q2c4e6g8j0m2p4r6t8w0"}),
 )
 def place_whole_drawer(
     request: Request, job_service: JobServiceDep, drawer_id: str, layout: Annotated[LayoutRequest, Depends(read_layout)]

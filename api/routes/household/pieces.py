@@ -11,10 +11,11 @@ from api.auth.access import caller_of
 from api.documents.household import PieceDocument, PiecePage, next_url, piece_document
 from api.http.body import read_noun
 from api.http.errors import ParameterRefused
+from api.http.preconditions import IF_MATCH_PARAMETER
 from api.http.problems import refusals
-from api.http.revisions import IF_MATCH, REVISION_TAG, UNCHANGED, required_revision, revised_response
+from api.http.revisions import REVISION_TAG, UNCHANGED, required_revision, revised_response
 from api.routes.household.pages import BODY_ERRORS, LARGEST_BODY, ListQuery, example_body, linked_pages
-from worker.jobs.common.errors import DrawerNotFound, HouseholdRefused, PieceNotFound, QuotaReached, RevisionChanged
+from worker.jobs.common.errors import DrawerNotFound, HouseholdRefused, PieceNotFound, PreconditionFailed, QuotaReached
 from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.household.pieces import PieceFilters
 from worker.spec.requests.household import PieceRequest, PieceState
@@ -131,10 +132,10 @@ def get_piece(request: Request, job_service: JobServiceDep, piece_id: str) -> Re
     summary="Change a piece",
     responses={
         200: {"model": PieceDocument, "description": "The piece as it is now.", "headers": REVISION_TAG},
-        **refusals(PieceNotFound, DrawerNotFound, RevisionChanged, *BODY_ERRORS),
+        **refusals(PieceNotFound, DrawerNotFound, PreconditionFailed, *BODY_ERRORS),
     },
     response_class=Response,
-    openapi_extra=example_body("PieceRequest", IF_MATCH, spare=_EXAMPLE),
+    openapi_extra=example_body("PieceRequest", IF_MATCH_PARAMETER, spare=_EXAMPLE),
 )
 def replace_piece(request: Request, job_service: JobServiceDep, piece_id: str, piece: _PieceBody) -> Response:
     """Replace the description of a piece, such as its state or drawer."""
@@ -150,9 +151,9 @@ def replace_piece(request: Request, job_service: JobServiceDep, piece_id: str, p
     operation_id="removePiece",
     summary="Remove a piece",
     response_description="The piece was removed.",
-    responses=refusals(PieceNotFound, RevisionChanged),
+    responses=refusals(PieceNotFound, PreconditionFailed),
     response_class=Response,
-    openapi_extra={"parameters": [IF_MATCH]},
+    openapi_extra={"parameters": [IF_MATCH_PARAMETER]},
 )
 def remove_piece(request: Request, job_service: JobServiceDep, piece_id: str) -> None:
     """Remove a piece that is thrown away or lost."""

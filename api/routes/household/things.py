@@ -12,10 +12,11 @@ from api.documents.household import ThingDocument, ThingPage, next_url, thing_do
 from api.documents.whereabouts import thing_match
 from api.http.body import read_noun
 from api.http.errors import ParameterRefused
+from api.http.preconditions import IF_MATCH_PARAMETER
 from api.http.problems import refusals
-from api.http.revisions import IF_MATCH, REVISION_TAG, UNCHANGED, required_revision, revised_response
+from api.http.revisions import REVISION_TAG, UNCHANGED, required_revision, revised_response
 from api.routes.household.pages import BODY_ERRORS, LARGEST_BODY, ListQuery, example_body, linked_pages
-from worker.jobs.common.errors import DrawerNotFound, HouseholdRefused, QuotaReached, RevisionChanged, ThingNotFound
+from worker.jobs.common.errors import DrawerNotFound, HouseholdRefused, PreconditionFailed, QuotaReached, ThingNotFound
 from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.household.things import ThingFilters
 from worker.jobs.job_service import JobService
@@ -149,10 +150,10 @@ def get_thing(request: Request, job_service: JobServiceDep, thing_id: str) -> Re
     summary="Change a thing",
     responses={
         200: {"model": ThingDocument, "description": "The thing as it is now.", "headers": REVISION_TAG},
-        **refusals(ThingNotFound, DrawerNotFound, RevisionChanged, *BODY_ERRORS),
+        **refusals(ThingNotFound, DrawerNotFound, PreconditionFailed, *BODY_ERRORS),
     },
     response_class=Response,
-    openapi_extra=example_body("ThingRequest", IF_MATCH, measured=_EXAMPLE, standard=_STANDARD),
+    openapi_extra=example_body("ThingRequest", IF_MATCH_PARAMETER, measured=_EXAMPLE, standard=_STANDARD),
 )
 def replace_thing(request: Request, job_service: JobServiceDep, thing_id: str, thing: _ThingBody) -> Response:
     """Replace the description of a thing."""
@@ -168,9 +169,9 @@ def replace_thing(request: Request, job_service: JobServiceDep, thing_id: str, t
     operation_id="removeThing",
     summary="Remove a thing",
     response_description="The thing was removed.",
-    responses=refusals(ThingNotFound, RevisionChanged),
+    responses=refusals(ThingNotFound, PreconditionFailed),
     response_class=Response,
-    openapi_extra={"parameters": [IF_MATCH]},
+    openapi_extra={"parameters": [IF_MATCH_PARAMETER]},
 )
 def remove_thing(request: Request, job_service: JobServiceDep, thing_id: str) -> None:
     """Remove a thing. The tray that was made for it stays."""

@@ -35,7 +35,7 @@ _ENDING = frozenset(
 #: A rule between fields (a tray that is no wider than its walls, a run that the job has not) is told by no schema.
 #: What breaks one is refused with 422, as the document says.
 _RULED = (
-    *("submitJob", "submitBatch", "plan", "recordPrint", "createWebhook", "placeWholeDrawer"),
+    *("submitJob", "submitBatch", "plan", "recordPrint", "createWebhook", "placeWholeDrawer", "listThings"),
     *(f"{verb}{noun}" for verb in ("create", "replace", "remove") for noun in ("Drawer", "Thing", "Piece")),
 )
 

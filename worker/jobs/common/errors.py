@@ -29,7 +29,6 @@ __all__ = [
     "PrintsBusy",
     "QuotaReached",
     "RequestRepeated",
-    "RevisionChanged",
     "RunNotReady",
     "RunsUnknown",
     "SettingsError",
@@ -151,12 +150,6 @@ class HouseholdRefused(DrawerwrightError):
     """The description of a drawer, thing or piece is invalid."""
 
     slug = "household-refused"
-
-
-class RevisionChanged(DrawerwrightError):
-    """The resource has changed since the revision in the If-Match header."""
-
-    slug = "revision-changed"
 
 
 class QuotaReached(DrawerwrightError):

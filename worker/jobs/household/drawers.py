@@ -74,7 +74,7 @@ class DrawerRecords:
 
         Raises:
             DrawerNotFound: if it does not exist, or has another owner.
-            RevisionChanged: if ``revision`` is given and is not its current one.
+            PreconditionFailed: if ``revision`` is given and is not its current one.
         """
         with self._database.begin() as connection:
             DRAWERS.change(connection, drawer_id, owner, _values(request), revision)

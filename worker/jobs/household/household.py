@@ -125,7 +125,7 @@ class Household:
         Raises:
             DrawerNotFound: if it does not exist, or has another owner.
             HouseholdRefused: if the job has no such drawer.
-            RevisionChanged: if it has another revision.
+            PreconditionFailed: if it has another revision.
         """
         with self._database.begin() as connection:
             row = DRAWERS.row(connection, drawer_id, owner)

@@ -5,7 +5,7 @@ from typing import Any, Final, TypeAlias, cast
 
 from sqlalchemy import Connection, CursorResult, Select, delete, func, insert, select, update
 
-from worker.jobs.common.errors import QuotaReached, RevisionChanged
+from worker.jobs.common.errors import PreconditionFailed, QuotaReached
 from worker.jobs.common.ids import new_id
 from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import DrawerRow, PieceRow, ThingRow
@@ -63,7 +63,7 @@ class OwnedRows:
         """Change a row, if ``revision`` is None or its current one.
 
         Raises:
-            RevisionChanged: if it has another revision; also the error about a missing row.
+            PreconditionFailed: if it has another revision; also the error about a missing row.
         """
         self.row(connection, row_id, owner)
         changed = {**values, "updated": utc_now(), "revision": self._table.revision + 1}
@@ -85,7 +85,7 @@ class OwnedRows:
 
     def _check(self, result: Any, revision: int | None) -> None:
         if cast("CursorResult[Any]", result).rowcount != 1:
-            raise RevisionChanged(limit=f"revision {revision}", remedy="Get it again, and repeat the change.")
+            raise PreconditionFailed(limit=f"revision {revision}", remedy="Get it again, and repeat the change.")
 
 
 def joined_tags(tags: Iterable[str]) -> str:

@@ -87,7 +87,7 @@ class PieceRecords:
         Raises:
             PieceNotFound: if it does not exist, or has another owner.
             DrawerNotFound: if the owner has no such drawer.
-            RevisionChanged: if ``revision`` is given and is not its current one.
+            PreconditionFailed: if ``revision`` is given and is not its current one.
         """
         with self._database.begin() as connection:
             row = PIECES.row(connection, piece_id, owner)

@@ -98,7 +98,7 @@ class ThingRecords:
         Raises:
             ThingNotFound: if it does not exist, or has another owner.
             DrawerNotFound: if the owner has no such drawer.
-            RevisionChanged: if ``revision`` is given and is not its current one.
+            PreconditionFailed: if ``revision`` is given and is not its current one.
         """
         with self._database.begin() as connection:
             row = THINGS.row(connection, thing_id, owner)

@@ -77,7 +77,7 @@ def test_of_two_changes_at_a_time_the_second_is_refused(service, kind):
     second = service.request("PUT", at, json=_BODIES[kind], headers=seen)
 
     assert (first.status_code, second.status_code) == (200, 412)
-    assert second.json()["type"].endswith("/problems/revision-changed")
+    assert second.json()["type"].endswith("/problems/precondition-failed")
     assert service.get(at).headers["etag"] == first.headers["etag"]
     assert service.request("PUT", at, json=_BODIES[kind], headers={"If-Match": "*"}).status_code == 200
     assert (
