@@ -30,7 +30,7 @@ from api.routes import (
     specs,
     webhooks,
 )
-from api.routes.household import drawers, pieces, things
+from api.routes.household import changes, drawers, pieces, things
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.private_files import keep_files_private
 from worker.jobs.common.settings import Settings
@@ -101,7 +101,7 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
         lifespan=lifespan,
     )
     for module in (
-        jobs, job_files, specs, events, batches, prints, schedules, webhooks, plans, drawers, things, pieces,
+        jobs, job_files, specs, events, batches, prints, schedules, webhooks, plans, drawers, changes, things, pieces,
         catalogue, problems, health, metrics, kiosk,
     ):  # fmt: skip
         app.include_router(module.router)

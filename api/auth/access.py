@@ -62,7 +62,11 @@ _RULES: Final[tuple[tuple[frozenset[str], re.Pattern[str], KeyScope], ...]] = (
     (frozenset({"POST", "DELETE"}), re.compile(r"/v1/jobs/[^/]+/schedule-link"), "read"),
     (frozenset({"POST", "PUT", "DELETE"}), re.compile(r"/v1/jobs/[^/]+/prints(?:/[^/]+)?"), "record"),
     (frozenset({"PUT"}), re.compile(r"/v1/drawers/[^/]+/layout"), "record"),
-    (frozenset({"POST", "PUT", "DELETE"}), re.compile(r"/v1/(?:drawers|things)(?:/[^/]+)?"), "submit"),
+    (
+        frozenset({"POST", "PUT", "DELETE"}),
+        re.compile(r"/v1/(?:drawers|things)(?:/[^/]+)?|/v1/drawers/[^/]+/changes"),
+        "submit",
+    ),
     (frozenset({"POST", "PUT", "DELETE"}), re.compile(r"/v1/pieces(?:/[^/]+)?"), "record"),
 )
 

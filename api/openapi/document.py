@@ -32,7 +32,7 @@ from worker.spec import Spec
 from worker.spec.errors import DrawerwrightError
 from worker.spec.manifest.examples import MANIFEST_EXAMPLES
 from worker.spec.requests.batch import BatchRequest
-from worker.spec.requests.household import DrawerRequest, LayoutRequest, PieceRequest, ThingRequest
+from worker.spec.requests.household import ChangesRequest, DrawerRequest, LayoutRequest, PieceRequest, ThingRequest
 from worker.spec.requests.print_event import PrintEvent
 from worker.spec.requests.webhook import WebhookRequest
 
@@ -282,6 +282,7 @@ def _request_schemas() -> dict[str, Any]:
             (ThingRequest, "validation"),
             (PieceRequest, "validation"),
             (LayoutRequest, "validation"),
+            (ChangesRequest, "validation"),
         ],
         ref_template=_TEMPLATE,
     )

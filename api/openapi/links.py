@@ -111,6 +111,7 @@ _LINKS: Final[dict[tuple[str, str], tuple[_Link, ...]]] = {
         ("getDrawerContents", "Once a piece was placed in it."),
         ("getDrawerMap", "Once a piece was placed in it."),
         ("placeWholeDrawer", "If its pieces were placed before."),
+        ("changeDrawer", "When its things change."),
     ),
     **_kept("Thing", "thing"),
     **_kept("Piece", "piece"),

@@ -29,25 +29,32 @@ __all__ = ["make_plan"]
 _HEADER: Final = struct.Struct(">cI")
 
 
-def make_plan(spec: Spec) -> PlanDocument:
-    """Return the plan of a spec: its layout and its packed runs, which have no times because no mesh is made.
+def make_plan(spec: Spec, *, timed: bool = False) -> PlanDocument:
+    """Return the plan of a spec: its layout and its packed runs.
+
+    Runs have times and filament only if ``timed``, which builds the meshes of the parts to print.
 
     Raises:
         LayoutError: when it cannot be laid out.
     """
     plan = lay_out(spec)
-    runs, work = runs_of(spec, plan, None)
+    estimates = None
+    if timed:
+        from worker.printing.estimating.part_estimates import price_new_parts  # noqa: PLC0415 - the geometry kernel
+
+        estimates = price_new_parts(spec, plan)
+    runs, work = runs_of(spec, plan, estimates)
     return plan_document(plan).model_copy(update={"runs": runs, "work": work})
 
 
-def answer(spec: bytes) -> tuple[bytes, bytes]:
+def answer(spec: bytes, *, timed: bool = False) -> tuple[bytes, bytes]:
     """Return the answer to a spec that was validated before: its kind, and its content.
 
     ``P``: the plan document. ``E``: an error that the caller can cause, with its slug. ``M``: the memory does not
     suffice. ``X``: a traceback.
     """
     try:
-        return b"P", make_plan(Spec.model_validate_json(spec)).model_dump_json(by_alias=True).encode()
+        return b"P", make_plan(Spec.model_validate_json(spec), timed=timed).model_dump_json(by_alias=True).encode()
     except DrawerwrightError as error:
         errors = [single.fields() for single in error.errors]
         return b"E", orjson.dumps({"slug": error.slug, **error.fields(), "errors": errors})
@@ -63,16 +70,21 @@ def main(memory: int) -> None:
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # what a library prints must not come between two frames
     _write(answers, b"R", b"")
-    specs: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+    specs: queue.SimpleQueue[tuple[bytes, bytes]] = queue.SimpleQueue()
     Thread(target=_read_specs, args=(sys.stdin.buffer, specs), daemon=True).start()
     while True:
-        _write(answers, *answer(specs.get()))
+        kind, spec = specs.get()
+        _write(answers, *answer(spec, timed=kind == b"T"))
 
 
-def _read_specs(stream: BinaryIO, specs: "queue.SimpleQueue[bytes]") -> None:
-    """Put each spec into the queue; end the process when the stream has ended."""
+def _read_specs(stream: BinaryIO, specs: "queue.SimpleQueue[tuple[bytes, bytes]]") -> None:
+    """Put each spec into the queue, with its kind: ``S``, or ``T`` for a timed plan.
+
+    The process ends when the stream has ended.
+    """
     while len(header := stream.read(_HEADER.size)) == _HEADER.size:
-        specs.put(stream.read(_HEADER.unpack(header)[1]))
+        kind, length = _HEADER.unpack(header)
+        specs.put((kind, stream.read(length)))
     os._exit(0)
 
 

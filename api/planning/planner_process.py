@@ -74,8 +74,8 @@ class PlannerProcess:
         """Whether the process runs."""
         return self._process.returncode is None
 
-    async def plan(self, spec: bytes, seconds: float) -> bytes:
-        """Return the plan document of a validated spec as JSON.
+    async def plan(self, spec: bytes, seconds: float, *, timed: bool = False) -> bytes:
+        """Return the plan document of a validated spec as JSON; a ``timed`` one has times and filament.
 
         Raises:
             LayoutError: when the spec cannot be laid out.
@@ -84,7 +84,7 @@ class PlannerProcess:
         """
         try:
             async with asyncio.timeout(seconds):
-                kind, content = await self._exchange(spec)
+                kind, content = await self._exchange(b"T" if timed else b"S", spec)
         except TimeoutError:
             raise PlanTooCostly(limit=f"{seconds:g} s", remedy=_REMEDY) from None
         if kind == b"P":
@@ -104,12 +104,12 @@ class PlannerProcess:
             self._process.stdin.close()
         await self._process.wait()
 
-    async def _exchange(self, spec: bytes) -> tuple[bytes, bytes]:
+    async def _exchange(self, kind: bytes, spec: bytes) -> tuple[bytes, bytes]:
         stdin = self._process.stdin
         if stdin is None:
             raise InternalError
         try:
-            stdin.write(_HEADER.pack(b"S", len(spec)) + spec)
+            stdin.write(_HEADER.pack(kind, len(spec)) + spec)
             await stdin.drain()
         except (BrokenPipeError, ConnectionResetError) as error:
             raise InternalError from error

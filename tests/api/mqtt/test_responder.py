@@ -61,9 +61,9 @@ def test_a_request_is_answered_on_its_response_topic(settings, engine, tmp_path,
 
         until(asker._client.is_connected)
         asker.publish("house/where", b"calliper")  # nobody would hear the answer: it is left alone
-        known = answer(b"caliper")
-        assert known["sentence"] == "Calliper: on the workbench."
-        assert [thing["thing"]["name"] for thing in known["things"]] == ["calliper"]
+        match = answer(b"caliper")
+        assert match["sentence"] == "Calliper: on the workbench."
+        assert [thing["thing"]["name"] for thing in match["things"]] == ["calliper"]
         assert answer(b'{"q": "xylophone"}') == {"sentence": "Nothing matches xylophone.", "things": []}
         assert answer(b"{}")["problem"]["title"] == "The request has no query."
         engine.keys.revoke(key.id)

@@ -35,7 +35,8 @@ _ENDING = frozenset(
 #: A rule between fields (a tray that is no wider than its walls, a run that the job has not) is told by no schema.
 #: What breaks one is refused with 422, as the document says.
 _RULED = (
-    *("submitJob", "submitBatch", "plan", "recordPrint", "createWebhook", "placeWholeDrawer", "listThings"),
+    *("submitJob", "submitBatch", "plan", "recordPrint", "createWebhook", "placeWholeDrawer"),
+    *("changeDrawer", "listThings"),
     *(f"{verb}{noun}" for verb in ("create", "replace", "remove") for noun in ("Drawer", "Thing", "Piece")),
 )
 
@@ -67,6 +68,7 @@ def bodies():
         **dict.fromkeys(("createDrawer", "replaceDrawer"), drawers),
         **dict.fromkeys(("createThing", "replaceThing"), things),
         **dict.fromkeys(("createPiece", "replacePiece"), pieces),
+        "changeDrawer": [{}],
     }
 
 

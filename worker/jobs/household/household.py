@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, Engine
 
 from worker.jobs.common.errors import DrawerNotLaidOut, HouseholdRefused
+from worker.jobs.household.drawer_changes import SPARES, DrawerChanges, change_spec, changed_things, with_spares
 from worker.jobs.household.drawers import DRAWERS, DrawerRecords
-from worker.jobs.household.layouts import LaidPlacement, PrintedJob, laid_placements
+from worker.jobs.household.layouts import LaidPlacement, PrintedJob, laid_placements, reduced
 from worker.jobs.household.models import DrawerLayout, StoredDrawer, StoredPiece, StoredThing, drawer_of
 from worker.jobs.household.pieces import PieceRecords
 from worker.jobs.household.print_effects import follow_event, place_whole_drawer
@@ -16,10 +17,12 @@ from worker.jobs.household.thing_search import MatchedThing, ThingSearch
 from worker.jobs.household.things import ThingRecords
 from worker.jobs.household.whereabouts import Whereabouts, sentence_of, whereabouts_of
 from worker.printing.progress.print_state import PrintState
+from worker.spec import Spec
 from worker.spec.manifest import Manifest
+from worker.spec.requests.household import ChangesRequest, ThingRequest
 from worker.spec.requests.print_event import PrintEvent
 
-__all__ = ["HeldContents", "Household", "LocatedThing"]
+__all__ = ["DrawerChange", "HeldContents", "Household", "LocatedThing"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +33,26 @@ class LocatedThing:
     score: float
     places: tuple[Whereabouts, ...]
     sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class DrawerChange:
+    """A change of a drawer: the spec to lay out, and the spare pieces that it may use, by their marks in it."""
+
+    drawer: StoredDrawer
+    spec: Spec
+    spares: dict[str, list[StoredPiece]]
+
+    def with_used(self, changes: DrawerChanges) -> Spec:
+        """Return the spec with those spare pieces only that the layout uses, as a job is to have it."""
+        if self.spec.previous is None:
+            return self.spec
+        held = self.spec.previous.model_copy(
+            update={"drawers": tuple(entry for entry in self.spec.previous.drawers if entry.name != SPARES)}
+        )
+        used = [piece for reused in changes.reuse for piece in reused.pieces]
+        previous, _ = with_spares(reduced(held, held.drawers[0]), used)
+        return self.spec.model_copy(update={"previous": previous})
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +132,30 @@ class Household:
             follow_event(connection, job, event, before, after)
 
         return follow
+
+    def change(self, drawer_id: str, owner: str | None, request: ChangesRequest) -> DrawerChange:
+        """Return the spec of a drawer with other things, to be laid out against what is printed.
+
+        Raises:
+            DrawerNotFound, ThingNotFound: if one does not exist, or has another owner.
+            DrawerNotLaidOut: if no piece was placed in it yet.
+            HouseholdRefused: if a change names a thing of another drawer, or the drawer cannot be planned so.
+        """
+        held = self.contents(drawer_id, owner)
+        added = [self.things.find(thing_id, owner) for thing_id in request.add]
+        things = changed_things(self.things.of_drawer(drawer_id), added, request)
+        spares = self.pieces.unused(held.drawer.owner)
+        previous, by_mark = with_spares(held.manifest, spares)
+        return DrawerChange(held.drawer, change_spec(held.drawer, held.layout, things, previous), by_mark)
+
+    def apply(self, drawer_id: str, owner: str | None, request: ChangesRequest) -> None:
+        """Record changes of a drawer's things: where they belong, and their counts; raises as `change`."""
+        for thing_id in (*request.add, *request.counts, *request.remove):
+            thing = self.things.find(thing_id, owner)
+            drawer = None if thing_id in request.remove else drawer_id
+            count = request.counts.get(thing_id, thing.request.count)
+            changed = thing.request.model_dump(exclude_unset=True) | {"drawer": drawer, "count": count}
+            self.things.replace(thing_id, owner, ThingRequest(**changed))
 
     def lay_out(
         self, drawer_id: str, owner: str | None, job: PrintedJob, name: str | None, revision: int | None = None

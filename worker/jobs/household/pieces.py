@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import Connection, Engine, select
 
@@ -15,6 +15,9 @@ from worker.spec.manifest import Manifest
 from worker.spec.requests.household import PieceRequest, PieceState
 
 __all__ = ["PIECES", "PieceFilters", "PieceRecords"]
+
+#: Most spare and retired pieces that a change of a drawer considers.
+_MOST_UNUSED: Final = 2_000
 
 #: The rows of pieces.
 PIECES = OwnedRows(PieceRow, PieceNotFound)
@@ -108,6 +111,17 @@ class PieceRecords:
     def of_drawer(self, drawer_id: str) -> Sequence[StoredPiece]:
         """Return all pieces of a drawer, oldest first."""
         query = select(*PieceRow.__table__.columns).where(PieceRow.drawer_id == drawer_id).order_by(PieceRow.id)
+        with self._database.connect() as connection:
+            return [piece_of(row) for row in connection.execute(query)]
+
+    def unused(self, owner: str) -> Sequence[StoredPiece]:
+        """Return the spare and retired pieces of an owner, spare ones first, then oldest first."""
+        query = (
+            select(*PieceRow.__table__.columns)
+            .where(PieceRow.owner == owner, PieceRow.state.in_(("spare", "retired")))
+            .order_by(PieceRow.state.desc(), PieceRow.id)
+            .limit(_MOST_UNUSED)
+        )
         with self._database.connect() as connection:
             return [piece_of(row) for row in connection.execute(query)]
 

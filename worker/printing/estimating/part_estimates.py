@@ -10,12 +10,12 @@ from worker.layout.model.plan import Plan
 from worker.layout.model.shapes import Part
 from worker.printing.estimating.estimate import estimate
 from worker.printing.estimating.process_settings import Correction, layer_of, line_width_of, material_of, process_of
-from worker.printing.scheduling.work_plan import FILAMENT_DECIMALS, SECONDS_DECIMALS, runs_of
-from worker.solids import Mesh
+from worker.printing.scheduling.work_plan import FILAMENT_DECIMALS, SECONDS_DECIMALS, needs_of, runs_of
+from worker.solids import Mesh, build
 from worker.spec import Spec
 from worker.spec.manifest import AlternativeEntry, EstimateEntry
 
-__all__ = ["compare", "price_parts"]
+__all__ = ["compare", "price_new_parts", "price_parts"]
 
 #: Least amount of filament after rounding: even a tiny key has a mass.
 _LEAST_FILAMENT: Final = 10.0**-FILAMENT_DECIMALS
@@ -36,6 +36,12 @@ def price_parts(
         KeyError: when a part has no mesh.
     """
     return {part.mark: _priced(spec, part, meshes[part.mark], layer) for part in plan.parts}
+
+
+def price_new_parts(spec: Spec, plan: Plan) -> dict[str, EstimateEntry]:
+    """Return the estimates of the parts of which pieces are to be printed; builds their meshes."""
+    needed = {need.mark for need in needs_of(plan)}
+    return {part.mark: _priced(spec, part, build(part.shape), None) for part in plan.parts if part.mark in needed}
 
 
 def compare(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh]) -> tuple[AlternativeEntry, ...]:

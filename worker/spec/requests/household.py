@@ -16,7 +16,16 @@ from worker.spec.printer.material import Material
 from worker.spec.printer.printer import Printer
 from worker.spec.printer.printing import Printing
 
-__all__ = ["PIECE_STATES", "DrawerRequest", "LayoutRequest", "PieceRequest", "PieceState", "Tags", "ThingRequest"]
+__all__ = [
+    "PIECE_STATES",
+    "ChangesRequest",
+    "DrawerRequest",
+    "LayoutRequest",
+    "PieceRequest",
+    "PieceState",
+    "Tags",
+    "ThingRequest",
+]
 
 #: printed: good and at hand. placed: in its drawer. spare: kept for later. retired: taken out of its drawer.
 PieceState: TypeAlias = Literal["printed", "placed", "spare", "retired"]
@@ -133,6 +142,18 @@ class PieceRequest(Noun):
             refusals.add(error, "drawer")
         refusals.settle()
         return self
+
+
+class ChangesRequest(Noun):
+    """Changes of the things that a drawer is to hold. Without any, the things that belong in it now are meant."""
+
+    add: tuple[HouseholdId, ...] = Field(default=(), max_length=300, description="Things that are to lie in it.")
+    remove: tuple[HouseholdId, ...] = Field(
+        default=(), max_length=300, description="Things that are no longer to lie in it."
+    )
+    counts: dict[HouseholdId, Annotated[Count, Field(ge=1, le=10_000)]] = Field(
+        default={}, max_length=300, description="New counts of things of the drawer, by id."
+    )
 
 
 class LayoutRequest(Noun):

@@ -264,3 +264,40 @@ def test_scopes_are_those_of_jobs_and_prints():
     assert scope_of("POST", "/v1/drawers") == scope_of("PUT", "/v1/things/x") == "submit"
     assert scope_of("PUT", "/v1/pieces/x") == scope_of("PUT", "/v1/drawers/x/layout") == "record"
     assert scope_of("GET", "/v1/drawers/x/contents") == "read"
+
+
+def test_changes_are_planned_with_hours_and_grams_and_applied(service, valid, engine, records, blobs):
+    drawer = service.post("/v1/drawers", json=TOP).json()
+    at = f"{drawer['links']['self']}/changes"
+    assert service.post(at, json={}).status_code == 409
+    things = {
+        name: service.post("/v1/things", json={"name": name, "shape": {"kind": "box", "size": size}}).json()["id"]
+        for name, size in {"stamps": [60, 30, 15], "sealing wax": [90, 30, 30]}.items()
+    }
+    entry = {"id": drawer["id"], "items": [{"id": things["stamps"]}]}
+    spec = {"spec": "1", "name": "job", "coupon": False, "drawers": [entry]}
+    job = add_job(records, blobs, engine.household.resolve(spec, None))
+    layout = f"{drawer['links']['self']}/layout"
+    assert service.request("PUT", layout, json={"job": job.id}).status_code == 200
+
+    same = valid(service.post(at, json={}), "ChangesDocument")
+    planned = valid(service.post(at, json={"add": [things["sealing wax"]]}), "ChangesDocument")
+
+    assert (same["print"], same["hours"], same["grams"], same["retire"]) == ([], 0.0, 0.0, [])
+    assert [entry["kind"] for entry in planned["print"]] == ["tray"]
+    assert planned["hours"] > 0.0
+    assert planned["grams"] == pytest.approx(sum(run["grams"] for run in planned["runs"]), abs=0.06)
+    assert planned["job"] is None
+    assert service.get(f"/v1/things/{things['sealing wax']}").json()["drawer"] is None
+
+    applied = service.post(f"{at}?apply=true", json={"add": [things["sealing wax"]]})
+
+    submitted = valid(applied, "ChangesDocument", 202)
+    assert submitted["print"] == planned["print"]
+    assert applied.headers["location"] == submitted["job"]["links"]["self"]
+    assert service.get(f"/v1/things/{things['sealing wax']}").json()["drawer"] == drawer["id"]
+    kept = service.get(f"{submitted['job']['links']['self']}/spec").json()
+    assert {item["name"] for item in kept["drawers"][0]["items"]} == {"stamps", "sealing wax"}
+    assert kept["previous"]["drawers"][0]["name"] == "top drawer"
+    assert service.post(at, json={"remove": [_UNKNOWN]}).json()["pointer"] == "/remove/0"
+    assert service.post(at, json={"count": 2}).status_code == 422
