@@ -29,21 +29,27 @@ __all__ = ["make_plan"]
 _HEADER: Final = struct.Struct(">cI")
 
 
-def make_plan(spec: Spec, *, timed: bool = False) -> PlanDocument:
-    """Return the plan of a spec: its layout and its packed runs.
-
-    Runs have times and filament only if ``timed``, which builds the meshes of the parts to print.
+def make_plan(spec: Spec) -> PlanDocument:
+    """Return the plan of a spec: its layout and its packed runs, which have no times because no mesh is made.
 
     Raises:
         LayoutError: when it cannot be laid out.
     """
     plan = lay_out(spec)
-    estimates = None
-    if timed:
-        from worker.printing.estimating.part_estimates import price_new_parts  # noqa: PLC0415 - the geometry kernel
+    runs, work = runs_of(spec, plan, None)
+    return plan_document(plan).model_copy(update={"runs": runs, "work": work})
 
-        estimates = price_new_parts(spec, plan)
-    runs, work = runs_of(spec, plan, estimates)
+
+def make_timed_plan(spec: Spec) -> PlanDocument:
+    """Return the plan of a spec with the times and filament of its runs; builds the meshes of the parts to print.
+
+    Raises:
+        LayoutError: when it cannot be laid out.
+    """
+    from worker.printing.estimating.part_estimates import price_new_parts  # noqa: PLC0415 - the geometry kernel
+
+    plan = lay_out(spec)
+    runs, work = runs_of(spec, plan, price_new_parts(spec, plan))
     return plan_document(plan).model_copy(update={"runs": runs, "work": work})
 
 
@@ -53,8 +59,9 @@ def answer(spec: bytes, *, timed: bool = False) -> tuple[bytes, bytes]:
     ``P``: the plan document. ``E``: an error that the caller can cause, with its slug. ``M``: the memory does not
     suffice. ``X``: a traceback.
     """
+    make = make_timed_plan if timed else make_plan
     try:
-        return b"P", make_plan(Spec.model_validate_json(spec), timed=timed).model_dump_json(by_alias=True).encode()
+        return b"P", make(Spec.model_validate_json(spec)).model_dump_json(by_alias=True).encode()
     except DrawerwrightError as error:
         errors = [single.fields() for single in error.errors]
         return b"E", orjson.dumps({"slug": error.slug, **error.fields(), "errors": errors})

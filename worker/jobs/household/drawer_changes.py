@@ -124,9 +124,8 @@ def with_spares(manifest: Manifest, spares: Iterable[StoredPiece]) -> tuple[Mani
         part = piece.part
         if part is None or part.shape is None:
             continue
-        mark = marks.get(part.shape)
-        if mark is None:
-            mark = piece.mark
+        mark = marks.get(part.shape, piece.mark)
+        if part.shape not in marks:
             if mark in parts:
                 numbers[mark[0]] += 1
                 mark = f"{mark[0]}{numbers[mark[0]]}"

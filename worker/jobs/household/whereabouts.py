@@ -8,13 +8,13 @@ from worker.jobs.household.models import StoredDrawer, StoredThing
 from worker.spec.drawer.tray import Divider, Tray
 from worker.spec.manifest import ContentEntry, DrawerEntry, PartEntry, PlacementEntry
 
-__all__ = ["Compartment", "Whereabouts", "sentence_of", "whereabouts_of"]
+__all__ = ["CompartmentPlace", "Whereabouts", "sentence_of", "whereabouts_of"]
 
 _ORDINALS: Final = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 
 
 @dataclass(frozen=True, slots=True)
-class Compartment:
+class CompartmentPlace:
     """A compartment of a tray: column and row, counted from 1 at the front left, and how many there are."""
 
     column: int
@@ -45,7 +45,7 @@ class Whereabouts:
     mark: str
     tray: str
     side: str
-    compartment: Compartment | None
+    compartment: CompartmentPlace | None
     count: int
     at: tuple[float, float, float]
     size: tuple[float, float, float]
@@ -117,7 +117,7 @@ def _side(content: ContentEntry, entry: DrawerEntry) -> str:
     return f"at the {words}" if words else "in the middle"
 
 
-def _compartment(content: ContentEntry, placement: PlacementEntry, part: PartEntry) -> Compartment | None:
+def _compartment(content: ContentEntry, placement: PlacementEntry, part: PartEntry) -> CompartmentPlace | None:
     tray = part.tray
     if tray is None or placement.turn != 0:
         return None
@@ -126,7 +126,7 @@ def _compartment(content: ContentEntry, placement: PlacementEntry, part: PartEnt
     across, deep = _cuts(tray, "x", inner[0], y), _cuts(tray, "y", inner[1], x)
     if not across and not deep:
         return None
-    return Compartment(_before(across, x), len(across) + 1, _before(deep, y), len(deep) + 1)
+    return CompartmentPlace(_before(across, x), len(across) + 1, _before(deep, y), len(deep) + 1)
 
 
 def _cuts(tray: Tray, axis: str, inner: float, beside: float) -> list[float]:

@@ -50,7 +50,7 @@ def upgrade() -> None:
         sa.Column("owner", sa.Text(), nullable=False),
         sa.Column("word", sa.Text(), nullable=False),
         sa.Column("thing_id", sa.Text(), nullable=False),
-        sa.Column("weight", sa.Float(), nullable=False),
+        sa.Column("weight", sa.Double(), nullable=False),
         sa.ForeignKeyConstraint(["thing_id"], ["things.id"], ondelete="CASCADE"),
         sa.PrimaryKeyConstraint("owner", "word", "thing_id"),
     )
