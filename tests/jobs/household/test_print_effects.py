@@ -226,8 +226,8 @@ def test_pieces_agree_with_the_print_state(household, prints, records, blobs, *,
 
     states = _states(household, job=job.id)
     status = prints.status(job.id)
-    printed = {} if status is None else status.standing.printed
-    placed = {} if status is None else status.standing.placed
+    printed = {} if status is None else status.state.printed
+    placed = {} if status is None else status.state.placed
     for mark in {part.mark for part in job.manifest.parts}:
         assert states[mark, "placed"] == placed.get(mark, 0)
         assert states[mark, "printed"] == printed.get(mark, 0) - placed.get(mark, 0)

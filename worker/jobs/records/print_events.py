@@ -147,7 +147,7 @@ class PrintRecords:
                     if _advance(connection, job_id, before, number, state):
                         connection.execute(insert(PrintEventRow).values(_row(job_id, made, fingerprint)))
                         enqueue_event(connection, "job.printed", job_id, base=self._base, printed=asdict(made))
-                        effects(connection, None if before is None else before.standing, standing)
+                        effects(connection, None if before is None else before.state, state)
                         return made, True
             except IntegrityError:  # the same event concurrently, or a deleted job: the next attempt finds out
                 with self._database.connect() as connection:
