@@ -37,10 +37,10 @@ _FILED_WALL: Final = 0.5
 _TIPPING_WALL: Final = 0.6
 _MOST_STANDING_WALL: Final = 0.75
 
-#: More layers than these, or higher ones, are dug through, not looked at; flat things are piled as high as this, to be
-#: leafed through.
+#: More layers than these, or higher ones, are dug through, not looked at (own choice; a hand reaches two or three
+#: layers of thick things); flat things are piled as high as this, to be leafed through.
 _MOST_LAYERS: Final = 4
-_DEEP: Final = 60.0
+_DEEP: Final = 80.0
 _PILE: Final = 45.0
 
 #: A pile that is held at its foot only is no higher than so many times its shorter side.
