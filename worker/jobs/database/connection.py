@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event
-from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.dialects import sqlite
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
 
@@ -77,7 +77,11 @@ def _sqlite(url: URL, *, durable: bool) -> Engine:
 
 def upsert(bind: Engine | Connection, table: type[Base]) -> Any:
     """Return an INSERT of this database's dialect, which has ``on_conflict_do_...``."""
-    return (postgresql if bind.dialect.name == "postgresql" else sqlite).insert(table)
+    if bind.dialect.name == "postgresql":
+        from sqlalchemy.dialects import postgresql  # noqa: PLC0415 - 1.8 MB in each process
+
+        return postgresql.insert(table)
+    return sqlite.insert(table)
 
 
 def _prepare(engine: Engine, shown: str) -> None:
