@@ -1,17 +1,20 @@
 """Run benchmarks and print their figures: ``python -m tests.bench [solids] [jobs] ...``, on an idle machine.
 
-``plans_build`` runs only if it is named: it takes minutes, and other load does not matter to it.
+``plans_build``, ``practice`` and ``gallery`` run only if they are named: they take minutes, and other load does not
+matter to them. ``practice`` takes options, see there.
 """
 
 import importlib
 import sys
+from pathlib import Path
 
 BENCHES = ("solids", "jobs", "layout", "service", "scale", "idle")
 
 
 def main() -> None:
     """Run the benchmarks named on the command line, or all of them."""
-    for name in [word for word in sys.argv[1:] if not word.isdigit()] or BENCHES:
+    known = {path.stem for path in Path(__file__).parent.glob("*.py")}
+    for name in [word for word in sys.argv[1:] if word in known] or BENCHES:
         print(f"-- {name}")
         importlib.import_module(f"tests.bench.{name}").main()
 

@@ -68,7 +68,8 @@ class Entering:
         self.register.warn(*outline.warnings, *floor.warnings)
         # Tiles come first: seams refer to them by index.
         tiles = tuple(self._tiles(floor, drawer, pointer))
-        trays = tuple(self._trays(places, lattice, drawer, pointer))
+        trays = tuple(self._trays(places, lattice, drawer, pointer, held))
+        self.register.warn(*(warning for tray in held.values() for warning in tray.warnings))
         for_items = tuple(self._item_trays(items, lattice, drawer.copies))
         keys = tuple(self._keys(floor, drawer))
         taken = [(place.at, tray_halves(drawer.trays[place.tray])) for place in places]
@@ -127,16 +128,22 @@ class Entering:
             yield Placement(mark, (*piece.at, 0.0), piece.turn)
 
     def _trays(
-        self, places: Iterable[PlacedTray], lattice: Lattice, drawer: Drawer, pointer: str
+        self,
+        places: Iterable[PlacedTray],
+        lattice: Lattice,
+        drawer: Drawer,
+        pointer: str,
+        held: Mapping[int, HeldTray],
     ) -> Iterator[Placement]:
         """Yield the placements of trays, in the order of the drawer's list."""
         shapes: dict[tuple[int, bool], TrayShape] = {}
         for place in places:
             kind = (place.tray, place.half_feet)
             at = f"{pointer}/trays/{place.tray}"
+            tray = held[place.tray].tray if place.tray in held else drawer.trays[place.tray]
             if kind not in shapes:
-                shapes[kind] = self.tray_shape(drawer.trays[place.tray], at, half_feet=place.half_feet)
-            yield self._stood(shapes[kind], drawer.trays[place.tray], at, place.at, lattice, copies=drawer.copies)
+                shapes[kind] = self.tray_shape(tray, at, half_feet=place.half_feet)
+            yield self._stood(shapes[kind], tray, at, place.at, lattice, copies=drawer.copies)
 
     def _item_trays(self, furnished: Iterable[Furniture], lattice: Lattice, copies: int) -> Iterator[Placement]:
         """Yield the placements of trays for items, in their order."""

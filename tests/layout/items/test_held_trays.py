@@ -382,3 +382,49 @@ def test_compartments_behind_each_other_are_named_by_column_and_row():
     }
     assert middles["left"][0] < middles["front"][0] < middles["right"][0]
     assert middles["front"][1] < min(middles["left"][1], middles["right"][1])
+
+
+def _labels_on(plan):
+    """Return the texts on the parts, with the middle of each across its part."""
+    trays = [part.shape for part in plan.parts if part.kind == "tray"]
+    return {text.text: text.at[0] for shape in trays for text in shape.letterings if text.face == "ledge"}
+
+
+def test_every_held_kind_that_asks_for_a_label_has_it_behind_its_compartment():
+    nuts = [
+        item(name, {"kind": "standard", "id": "nut-m4"}, count=40, label=label)
+        for name, label in (("M4", True), ("bare", False), ("locknuts", "M4 lock"))
+    ]
+    hold = [{"item": kind["name"], "compartment": [k, 0]} for k, kind in enumerate(nuts)]
+    fields = {"cells": [3, 2], "height": 30, "compartments": [3, 1], "label_ledge": True}
+    plan = lay_out(job(*nuts, trays=[tray(*hold, **fields)]))
+    assert not plan.unplaced
+    assert not plan.warnings
+    labels = _labels_on(plan)
+    assert set(labels) == {"M4", "M4 lock"}
+    for entry in plan.drawers[0].contents:
+        if entry.label is not None:
+            middle = entry.at[0] + entry.size[0] / 2.0 - plan.drawers[0].placements[entry.placement].at[0]
+            assert labels[entry.label] == pytest.approx(middle, abs=1.0)
+
+
+@pytest.mark.parametrize(
+    ("fields", "why"),
+    [
+        ({"height": 30}, "has no label ledge"),
+        ({"height": 30, "label_ledge": True, "cells": [1, 2]}, "has no room for it"),
+    ],
+)
+def test_a_label_without_a_place_is_warned_of(fields, why):
+    nuts = item("nuts", {"kind": "standard", "id": "nut-m4"}, count=20, label="a label far too long for it")
+    (warning,) = lay_out(job(nuts, trays=[tray({"item": "nuts"}, **fields)])).warnings
+    assert warning.pointer == "/drawers/0/trays/0/hold/0"
+    assert why in warning.message
+
+
+def test_a_tray_keeps_the_labels_that_it_was_given():
+    nuts = item("nuts", {"kind": "standard", "id": "nut-m4"}, count=20, label="M4")
+    given_labels = {"height": 30, "label_ledge": True, "labels": ["mine"]}
+    plan = lay_out(job(nuts, trays=[tray({"item": "nuts"}, **given_labels)]))
+    assert set(_labels_on(plan)) == {"mine"}
+    assert [warning.pointer for warning in plan.warnings] == ["/drawers/0/trays/0/hold/0"]

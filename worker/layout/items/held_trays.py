@@ -6,19 +6,23 @@ A hold that fits in part is kept in part; the rest is reported, and not placed e
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 from worker.layout.items.compartment_fit import Lying, Share, TrayRules, arrangement
 from worker.layout.items.hold_shortage import misfit
 from worker.layout.items.item_trays import ListedItem
-from worker.layout.model.plan import Stored, Unplaced
+from worker.layout.model.plan import PlanWarning, Stored, Unplaced
 from worker.layout.model.shapes import TrayShape
-from worker.layout.placement.assortment import UNDER_FOOT
+from worker.layout.placement.assortment import LABEL_AIR, UNDER_FOOT
 from worker.layout.placement.objective import WEIGHTS
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.tray_option import content_box
 from worker.layout.storage.ways import Kind, natural_ways
 from worker.layout.tray.compartments import Compartment, compartments
+from worker.layout.tray.font import missing
 from worker.layout.tray.interior import on_grid, tray_room
+from worker.layout.tray.part_mark import text_size
+from worker.layout.tray.text import LEAST_CAP
 from worker.spec import Spec
 from worker.spec.drawer.tray import Tray
 from worker.spec.items.item import Item
@@ -26,7 +30,10 @@ from worker.spec.items.item import Item
 __all__ = ["HeldTray", "Holding", "fill_tray", "held_things", "not_held"]
 
 #: A tray is as wide as any drawer's grid, as far as the sizes of its things go.
-_SPAN = (1, 1)
+_SPAN: Final = (1, 1)
+
+#: Most characters of a label.
+_LONGEST_LABEL: Final = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,11 +57,13 @@ class _Filled:
 
 @dataclass(frozen=True)
 class HeldTray:
-    """What a tray of the list holds, and what of it does not fit."""
+    """A tray of the list with the labels of what it holds, and what of it does not fit."""
 
+    tray: Tray
     ground: DrawerLimits
     filled: tuple[_Filled, ...]
     unplaced: tuple[Unplaced, ...]
+    warnings: tuple[PlanWarning, ...] = ()
 
     @property
     def items(self) -> tuple[Item, ...]:
@@ -150,7 +159,8 @@ def fill_tray(spec: Spec, drawer: int, tray: Tray, holdings: Sequence[Holding], 
     rules = TrayRules(ground, tray.rim, WEIGHTS[spec.layout.profile])
     filled: list[_Filled] = []
     unplaced: list[Unplaced] = []
-    for compartment in _compartments(spec, tray, ground, shape):
+    every = _compartments(spec, tray, ground, shape)
+    for compartment in every:
         inside = [holding for holding in holdings if compartment.covers(holding.compartment)]
         kept: list[Holding] = []
         for holding in inside:
@@ -167,7 +177,40 @@ def fill_tray(spec: Spec, drawer: int, tray: Tray, holdings: Sequence[Holding], 
         lying = arrangement(compartment, [(holding.item, holding.count) for holding in kept], rules) if kept else None
         if lying is not None:
             filled.append(_Filled(lying, tuple(kept)))
-    return HeldTray(ground, tuple(filled), tuple(unplaced))
+    labelled = _labelled(tray, every, filled)
+    lacking = tuple(_lacking(labelled, filled))
+    return HeldTray(labelled, ground, tuple(filled), tuple(unplaced), lacking)
+
+
+def _labelled(tray: Tray, every: Sequence[Compartment], filled: Sequence[_Filled]) -> Tray:
+    """Return a tray with the labels of what it holds on its ledge, where it has one without text."""
+    if tray.label_ledge is None or tray.labels or (tray.text is not None and tray.text.face == "ledge"):
+        return tray
+    holdings = {part.lying.compartment.place: part.holdings for part in filled}
+    at_back = [room for room in every if room.place[1] + room.reach[1] == tray.grid[1]]
+    labels = tuple(_label(room, holdings.get(room.place, ())) for room in sorted(at_back, key=lambda room: room.place))
+    return tray.model_copy(update={"labels": labels}) if any(labels) else tray
+
+
+def _label(room: Compartment, holdings: Sequence[Holding]) -> str | None:
+    """Return the label of what lies in a compartment, if it can be written on its part of the ledge."""
+    texts = dict.fromkeys(holding.item.label_text for holding in holdings if holding.item.label_text is not None)
+    label = ", ".join(texts)
+    if not label or len(label) > _LONGEST_LABEL or missing(label):
+        return None
+    return label if text_size(label, LEAST_CAP)[0] + LABEL_AIR <= room.size[0] else None
+
+
+def _lacking(tray: Tray, filled: Sequence[_Filled]) -> Iterator[PlanWarning]:
+    """Yield a warning for each item that asks for a label and has none on its tray."""
+    texts = {text for label in tray.labels if label is not None for text in (label, *label.split(", "))}
+    if tray.text is not None:
+        texts.add(tray.text.text)
+    for holding in (holding for part in filled for holding in part.holdings):
+        label = holding.item.label_text
+        if label is not None and label not in texts:
+            why = "has no label ledge" if tray.label_ledge is None else "has no room for it on its label ledge"
+            yield PlanWarning(holding.pointer, f"Tray {tray.name!r} carries no label {label!r}: it {why}.")
 
 
 def _compartments(spec: Spec, tray: Tray, ground: DrawerLimits, shape: TrayShape) -> tuple[Compartment, ...]:

@@ -1,0 +1,128 @@
+"""The practice drawers: each as a spec for the search, and as trays by hand; the figures of a layout."""
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from worker.layout.model.plan import Plan
+from worker.layout.planner import lay_out
+from worker.layout.storage.poses import volume
+from worker.printing.estimating.part_estimates import price_parts
+from worker.printing.scheduling.work_plan import runs_of
+from worker.solids import build
+from worker.spec import Spec, load
+
+FOLDER = Path(__file__).parent / "practice"
+_CELL = 4.0  # quarters, in which free floor is counted
+
+
+def names() -> list[str]:
+    """Return the names of all practice drawers."""
+    return sorted(path.stem for path in FOLDER.glob("*.json"))
+
+
+def searched(name: str, bed: int, effort: str) -> Spec:
+    """Return a drawer's spec for a square bed, in mm."""
+    return load({**_data(name, bed), "layout": {"effort": effort}})
+
+
+def by_hand(name: str, bed: int) -> Spec:
+    """Return a drawer with the trays of its by-hand layout, as far as the bed takes them.
+
+    Things that none of these trays holds are not listed.
+    """
+    data = _data(name, bed)
+    (drawer,) = data["drawers"]
+    counts = {item["name"]: item.get("count", 1) for item in drawer["items"]}
+    trays = json.loads((FOLDER / "by_hand" / f"{name}.json").read_text())["trays"]
+    pitch = 42.0
+    trays = [tray for tray in trays if max(tray["cells"]) * pitch <= bed]
+    held: dict[str, int] = {}
+    for entry in (entry for tray in trays for entry in tray["hold"]):
+        held[entry["item"]] = held.get(entry["item"], 0) + entry.get("count", counts[entry["item"]])
+    items = [{**item, "count": held[item["name"]]} for item in drawer["items"] if item["name"] in held]
+    return load({**data, "drawers": [{**drawer, "items": items, "trays": trays}]})
+
+
+def _data(name: str, bed: int) -> dict[str, Any]:
+    data: dict[str, Any] = json.loads((FOLDER / f"{name}.json").read_text())
+    return {**data, "printer": {"bed": [bed, bed, 256]}}
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What a layout of a drawer comes to.
+
+    ``whole`` kinds of ``kinds`` are placed with all their things, ``share`` is that of all things counted by kind,
+    ``often_out`` are the kinds used often that are not whole. ``covered`` is the share of the trays' floor that things
+    take, seen from above. Grams and hours are those of the trays.
+    """
+
+    kinds: int
+    whole: int
+    share: float
+    often_out: int
+    trays: int
+    footprints: int
+    heights: int
+    cells: float
+    floor: float
+    covered: float
+    grams: float
+    hours: float
+    runs: int
+    reasons: tuple[str, ...]
+
+    @staticmethod
+    def of(asked: Spec, spec: Spec, plan: Plan) -> "Figures":
+        """Return the figures of a plan of a spec, against what was asked for."""
+        (drawer,) = plan.drawers
+        items = asked.drawers[0].items
+        placed: dict[str, int] = {}
+        for entry in drawer.contents:
+            placed[entry.item] = placed.get(entry.item, 0) + entry.count
+        whole = [item for item in items if placed.get(item.name, 0) >= item.count]
+        parts = {part.mark: part for part in plan.parts if part.kind == "tray"}
+        standing = [place for place in drawer.placements if place.mark in parts]
+        meshes = {part.mark: build(part.shape) for part in plan.parts}
+        estimates = price_parts(spec, plan, meshes)
+        _, work = runs_of(spec, plan, estimates)
+        inside = sum(parts[place.mark].size[0] * parts[place.mark].size[1] for place in standing)
+        return Figures(
+            kinds=len(items),
+            whole=len(whole),
+            share=sum(min(placed.get(item.name, 0) / item.count, 1.0) for item in items) / len(items),
+            often_out=sum(item.access == "often" for item in items) - sum(item.access == "often" for item in whole),
+            trays=len(standing),
+            footprints=len({parts[place.mark].shape.halves for place in standing}),
+            heights=len({parts[place.mark].size[2] for place in standing}),
+            cells=sum(cell.width * cell.depth for cell in drawer.lattice.cells) / _CELL - drawer.free / _CELL,
+            floor=sum(cell.width * cell.depth for cell in drawer.lattice.cells) / _CELL,
+            covered=sum(_shadow(entry) for entry in drawer.contents) / inside if inside else 0.0,
+            grams=sum(estimates[place.mark].grams for place in standing),
+            hours=sum(estimates[place.mark].seconds for place in standing) / 3600.0,
+            runs=work.runs,
+            reasons=tuple(f"{lack.count} {lack.item}: {lack.reason}. {lack.remedy}" for lack in plan.unplaced),
+        )
+
+
+def _shadow(entry: Any) -> float:
+    """Return the floor in mm2 that an entry's things take, seen from above: of heaps their region."""
+    if entry.storage == "loose":
+        return float(entry.size[0] * entry.size[1])
+    high = min(entry.size[2], 3000.0)
+    # things in layers cover the floor once
+    return float(min(entry.size[0] * entry.size[1], volume(entry.shape) * entry.count / max(high, 0.1)))
+
+
+def laid_out(name: str, bed: int, effort: str | None) -> tuple[Spec, Plan, Figures]:
+    """Return a drawer laid out by the search with an effort, or by hand for None, and its figures.
+
+    Raises:
+        TrayError: if a tray of the by-hand layout cannot be made.
+    """
+    asked = searched(name, bed, effort or "quick")
+    spec = asked if effort else by_hand(name, bed)
+    plan = lay_out(spec)
+    return spec, plan, Figures.of(asked, spec, plan)
