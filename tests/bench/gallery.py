@@ -5,6 +5,7 @@ Things are drawn as the boxes around all of a kind in a compartment, in the colo
 """
 
 import argparse
+from collections.abc import Sequence
 from io import BytesIO
 from math import cos, radians, sin
 from pathlib import Path
@@ -12,7 +13,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-from tests.bench.practice_drawers import laid_out, names
+from tests.bench.practice_drawers import Figures, laid_out, names
 from worker.layout.model.plan import Plan
 from worker.output.preview.raster import draw_triangles
 from worker.solids import build
@@ -114,12 +115,11 @@ def named(image: Image.Image, plan: Plan) -> Image.Image:
     return image
 
 
-def picture(name: str, effort: str, bed: int) -> bytes:
-    """Return the picture of a drawer as PNG."""
+def picture(name: str, effort: str, layouts: Sequence[tuple[Spec, Plan, Figures]]) -> bytes:
+    """Return the picture of a drawer as PNG, laid out by the search with an effort, and by hand."""
     wide = (WIDE - 3 * _MARGIN) // 2
     columns = []
-    for how in (effort, None):
-        spec, plan, figures = laid_out(name, bed, how)
+    for how, (spec, plan, figures) in zip((effort, None), layouts, strict=True):
         triangles, colours = scene(spec, plan)
         title = (
             f"{name}, {'search, ' + how if how else 'by hand'}: {figures.whole} of {figures.kinds} kinds whole, "
@@ -150,6 +150,7 @@ def main() -> None:
     options, _ = parser.parse_known_args()
     options.out.mkdir(parents=True, exist_ok=True)
     for name in [options.drawer] if options.drawer else names() if options.all else SHOWN:
-        data = picture(name, options.effort, options.bed)
+        layouts = [laid_out(name, options.bed, how) for how in (options.effort, None)]
+        data = picture(name, options.effort, layouts)
         (options.out / f"{name}.png").write_bytes(data)
         print(f"{name}: {len(data) / 1000.0:.0f} kB")

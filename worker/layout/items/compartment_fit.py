@@ -4,7 +4,6 @@ A compartment is judged as a lane of an automatic tray is: by the same ways to k
 walls. Things of several kinds that lie or stand in one compartment do so side by side, as lanes without a divider.
 """
 
-import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal, TypeAlias
@@ -85,18 +84,37 @@ def arrangement(compartment: Compartment, shares: Sequence[Share], rules: TrayRu
     """
     best: tuple[tuple[float, ...], Lying] | None = None
     for axis in (0, 1):
-        choices = [_choices(compartment, share, axis, rules, alone=len(shares) == 1) for share in shares]
-        for chosen in itertools.product(*(options[:_MOST_BESIDE] for options in choices)):
-            picked = tuple(lane for _, lane in chosen)
-            room = _clear(compartment, picked).size[axis]
-            spare = room - sum(lane.width for lane in picked)
-            if spare < -LENGTH_EPSILON:
-                continue
-            order = (sum(cost for cost, _ in chosen), sum(lane.layers for lane in picked), float(axis), -spare)
+        for cost, picked in _combined(compartment, shares, axis, rules):
+            spare = _clear(compartment, picked).size[axis] - sum(lane.width for lane in picked)
+            order = (cost, sum(lane.layers for lane in picked), float(axis), -spare)
             if best is None or order < best[0]:
                 widths = tuple(lane.width + max(spare, 0.0) / len(picked) for lane in picked)
                 best = order, Lying(compartment, axis, picked, widths)
     return None if best is None else best[1]
+
+
+def _combined(
+    compartment: Compartment, shares: Sequence[Share], axis: int, rules: TrayRules
+) -> list[tuple[float, tuple[Lane, ...]]]:
+    """Return lanes for all things that are not too wide together, each with the cost of taking things out of them.
+
+    None is returned that is both wider and dearer than another.
+    """
+    states: list[tuple[float, tuple[Lane, ...]]] = [(0.0, ())]
+    for share in shares:
+        choices = _choices(compartment, share, axis, rules, alone=len(shares) == 1)
+        grown = [(cost + more, (*lanes_, lane)) for cost, lanes_ in states for more, lane in choices[:_MOST_BESIDE]]
+        grown.sort(key=lambda state: (state[0], sum(lane.layers for lane in state[1]), _wide(state[1])))
+        states, least = [], _clear(compartment, grown[0][1]).size[axis] + LENGTH_EPSILON if grown else 0.0
+        for cost, picked in grown:
+            if _wide(picked) <= least - (LENGTH_EPSILON if states else 0.0):
+                states.append((cost, picked))
+                least = _wide(picked)
+    return states
+
+
+def _wide(picked: Sequence[Lane]) -> float:
+    return sum(lane.width for lane in picked)
 
 
 def _choices(

@@ -7,10 +7,13 @@ from pydantic import Field
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Count, Name
 
-__all__ = ["MOST_HOLDS", "Hold"]
+__all__ = ["MOST_BESIDE", "MOST_HOLDS", "Hold"]
 
 #: Most entries in the `hold` of one tray.
 MOST_HOLDS: Final = 100
+
+#: Most kinds of things in one compartment.
+MOST_BESIDE: Final = 12
 
 _Index: TypeAlias = Annotated[Count, Field(ge=0, le=40)]
 

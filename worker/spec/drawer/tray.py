@@ -5,7 +5,7 @@ from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from worker.spec.drawer.hold import MOST_HOLDS, Hold
+from worker.spec.drawer.hold import MOST_BESIDE, MOST_HOLDS, Hold
 from worker.spec.drawer.pocket import Pocket
 from worker.spec.errors import TrayError
 from worker.spec.primitives.length import Coordinate, LengthBounds
@@ -249,6 +249,12 @@ class Tray(Noun):
                 )  # fmt: skip
                 refusals.add(error, "hold", index, "item")
             seen.add((hold.item, hold.compartment))
+            if sum(place == hold.compartment for _, place in seen) > MOST_BESIDE:
+                error = TrayError(
+                    "The compartment holds too many kinds of things.",
+                    value=list(hold.compartment), limit=f"at most {MOST_BESIDE}", remedy="Add dividers.",
+                )  # fmt: skip
+                refusals.add(error, "hold", index, "compartment")
 
     def _check_dividers(self, refusals: Refusals) -> None:
         for axis, count in zip(("x", "y"), self.compartments or (1, 1), strict=True):
