@@ -13,8 +13,8 @@ BENCHES = ("solids", "jobs", "layout", "service", "scale", "idle")
 
 def main() -> None:
     """Run the benchmarks named on the command line, or all of them."""
-    known = {path.stem for path in Path(__file__).parent.glob("*.py")}
-    for name in [word for word in sys.argv[1:] if word in known] or BENCHES:
+    modules = {path.stem for path in Path(__file__).parent.glob("*.py")}
+    for name in [word for word in sys.argv[1:] if word in modules] or BENCHES:
         print(f"-- {name}")
         importlib.import_module(f"tests.bench.{name}").main()
 

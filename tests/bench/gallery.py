@@ -22,7 +22,7 @@ from worker.spec import Spec
 OUT = Path(__file__).parents[2] / ".readme" / "gallery"
 FONT = Path(__file__).parents[2] / "worker" / "output" / "fonts" / "DejaVuSans.ttf"
 #: Drawers that are in the gallery, and the width of a picture in pixels.
-SHOWN = ("baker", "bicycle", "camera", "chemistry", "leather", "letterpress", "railway", "watercolour")
+SHOWN = ("camera", "chemistry", "games", "leather", "letterpress", "railway")
 WIDE = 1280
 _FINE = 2
 _MARGIN = 12

@@ -31,7 +31,7 @@ def row(name: str, how: str, figures: Figures, goal: str) -> str:
 
 def goal(figures: Figures, hand: Figures) -> str:
     """Return whether a layout places at least as much as by hand, with at most 5 % more plastic for each kind."""
-    each, by_hand = (one.grams / max(one.share * one.kinds, 1.0) for one in (figures, hand))
+    each, by_hand = (layout.grams / max(layout.share * layout.kinds, 1.0) for layout in (figures, hand))
     missed = []
     if figures.share < hand.share - 1e-9:
         missed.append(f"share {figures.share - hand.share:+.1%}")

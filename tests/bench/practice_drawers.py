@@ -75,10 +75,10 @@ class Figures:
     reasons: tuple[str, ...]
 
     @staticmethod
-    def of(asked: Spec, spec: Spec, plan: Plan) -> "Figures":
-        """Return the figures of a plan of a spec, against what was asked for."""
+    def of(wished: Spec, spec: Spec, plan: Plan) -> "Figures":
+        """Return the figures of a plan of a spec, against what was wished for."""
         (drawer,) = plan.drawers
-        items = asked.drawers[0].items
+        items = wished.drawers[0].items
         placed: dict[str, int] = {}
         for entry in drawer.contents:
             placed[entry.item] = placed.get(entry.item, 0) + entry.count
@@ -122,7 +122,7 @@ def laid_out(name: str, bed: int, effort: str | None) -> tuple[Spec, Plan, Figur
     Raises:
         TrayError: if a tray of the by-hand layout cannot be made.
     """
-    asked = searched(name, bed, effort or "quick")
-    spec = asked if effort else by_hand(name, bed)
+    wished = searched(name, bed, effort or "quick")
+    spec = wished if effort else by_hand(name, bed)
     plan = lay_out(spec)
-    return spec, plan, Figures.of(asked, spec, plan)
+    return spec, plan, Figures.of(wished, spec, plan)
