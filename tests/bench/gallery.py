@@ -22,7 +22,7 @@ from worker.spec import Spec
 OUT = Path(__file__).parents[2] / ".readme" / "gallery"
 FONT = Path(__file__).parents[2] / "worker" / "output" / "fonts" / "DejaVuSans.ttf"
 #: Drawers that are in the gallery, and the width of a picture in pixels.
-SHOWN = ("camera", "chemistry", "games", "leather", "letterpress", "railway")
+SHOWN = ("camera", "chemistry", "games", "leather", "letterpress", "watercolour")
 WIDE = 1280
 _FINE = 2
 _MARGIN = 12
