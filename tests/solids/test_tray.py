@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from tests.solids.soundness import assert_sound
 from tests.solids.tray_oracle import oracle
 from tests.solids.tray_shapes import plain
-from worker.layout.model.shapes import Ledge, Lettering, MagnetHoles, Pocket, Ramp, Wall
+from worker.layout.model.shapes import Ledge, Lettering, MagnetHoles, Pocket, Ramp, Wall, Well
 from worker.layout.tray.part_mark import tray_mark
 from worker.layout.tray.tray_builder import tray_shape, tray_size
 from worker.solids.lettering import cross_section
@@ -223,6 +223,27 @@ def test_a_pocket_and_its_notch_are_one_recess():
     assert build_tray(plain(fill_top=25.524)).volume - mesh.volume == pytest.approx(area * 10.0, rel=1e-6)
 
 
+def test_a_pocket_its_neighbour_and_their_slot_are_one_recess():
+    first, other = ((((x, 20.0), (x + 10.0, 20.0), (x + 10.0, 60.0), (x, 60.0))) for x in (40.0, 65.0))
+    slot = ((25.0, 35.0), (90.0, 35.0), (90.0, 45.0), (25.0, 45.0))
+    cut = plain(fill_top=25.524, pockets=(Pocket(first, 15.524, 0.0, (slot,), (other,)),))
+    mesh = build_tray(cut)
+    assert_sound(mesh, 0)
+    area = 2.0 * 10.0 * 40.0 + 65.0 * 10.0 - 2.0 * 10.0 * 10.0
+    assert build_tray(plain(fill_top=25.524)).volume - mesh.volume == pytest.approx(area * 10.0, rel=1e-6)
+
+
+def test_a_well_goes_down_to_the_floor_and_leaves_what_stands_in_it():
+    outline = ((10.0, 10.0), (110.0, 10.0), (110.0, 70.0), (10.0, 70.0))
+    hole = ((30.0, 20.0), (30.0, 50.0), (60.0, 50.0), (60.0, 20.0))
+    pocket = Pocket(((32.0, 22.0), (58.0, 22.0), (58.0, 48.0), (32.0, 48.0)), 15.524, 0.0)
+    full = plain(fill_top=25.524)
+    mesh = build_tray(plain(fill_top=25.524, pockets=(pocket,), wells=(Well(outline, (hole,)),)))
+    assert_sound(mesh, 0)
+    taken = (100.0 * 60.0 - 30.0 * 30.0) * (25.524 - full.floor_top) + 26.0 * 26.0 * 10.0
+    assert build_tray(full).volume - mesh.volume == pytest.approx(taken, rel=1e-6)
+
+
 @pytest.mark.parametrize(
     ("face", "at", "raised"),
     [
@@ -348,7 +369,12 @@ _compartments = _divided.flatmap(
     )
 )
 _pocketed = st.fixed_dictionaries(
-    _body | {"cells": st.just((3, 2)), "pockets": st.lists(_pocket, min_size=1, max_size=3)}
+    _body
+    | {
+        "cells": st.just((3, 2)),
+        "pockets": st.lists(_pocket, min_size=1, max_size=3),
+        "filling": st.sampled_from([None, "solid", "walls", "walls"]),
+    }
 )
 
 
@@ -361,7 +387,7 @@ def test_any_tray_that_the_rules_let_through_can_be_built(fields, air, half_feet
         shape = tray_shape(tray, joint=joint, pitch=42.0, line_width=0.44, half_feet=half_feet, pointer="/trays/0")
     except (TrayError, ValidationError):
         reject()
-    mark = tray_mark(shape, "T12")
+    mark = tray_mark(shape, "T12", line_width=0.44)
     if mark is not None:
         shape = dataclasses.replace(shape, letterings=(*shape.letterings, mark))
     mesh = build_tray(shape)

@@ -12,7 +12,7 @@ import manifold3d
 import numpy as np
 from numpy.typing import NDArray
 
-from worker.layout.model.shapes import Ledge, Lettering, MagnetHoles, Pocket, Ramp, TrayShape, Wall
+from worker.layout.model.shapes import Ledge, Lettering, MagnetHoles, Pocket, Ramp, TrayShape, Wall, Well
 from worker.layout.tray.interior import UNDER_RIM
 from worker.layout.tray.pocket_outline import mitred, pocket_ring
 from worker.layout.tray.ramp_and_ledge import LEDGE_EDGE
@@ -49,12 +49,13 @@ def added_solids(shape: TrayShape) -> Solids:
 
 
 def cutters(shape: TrayShape) -> Solids:
-    """Return the solids to subtract from the shell, mm: pockets, recesses for magnets and engraved letterings.
+    """Return the solids to subtract from the shell, mm: pockets, wells, recesses for magnets and engraved letterings.
 
     Raises:
         TrayError: when the typeface lacks a character of a lettering.
     """
     solids = [_pocket(pocket, shape.fill_top) for pocket in shape.pockets]
+    solids += [_well(well, shape) for well in shape.wells]
     if shape.magnets is not None:
         solids += _magnets(shape.magnets)
     return solids + [_lettering(shape, lettering) for lettering in shape.letterings if not lettering.raised]
@@ -186,6 +187,14 @@ def _pocket(pocket: Pocket, top: float) -> manifold3d.Manifold:
         builder.strip(lower, upper)
     builder.cap(rings[-1], up=True)
     return builder.mesh().manifold()
+
+
+def _well(well: Well, shape: TrayShape) -> manifold3d.Manifold:
+    """Return the space of a well, from the tray's floor to just above the raised floor."""
+    rings = [on_grid(np.array(ring)) for ring in (well.outline, *well.holes)]
+    return _extruded(
+        manifold3d.CrossSection(rings, manifold3d.FillRule.EvenOdd), shape.floor_top, shape.fill_top + OVERSHOOT
+    )
 
 
 def _lettering(shape: TrayShape, lettering: Lettering) -> manifold3d.Manifold:

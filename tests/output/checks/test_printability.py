@@ -260,6 +260,10 @@ JOB = {
                  "label_ledge": True},
                 {"name": "sockets", "cells": [2, 1], "height": 30, "magnets": {"diameter": 8, "depth": 3},
                  "pockets": [{"shape": "circle", "at": [30, 20], "diameter": 18, "depth": 6}]},
+                {"name": "cups", "cells": [3, 2], "height": 40, "filling": "walls", "pockets": [
+                    {"shape": "circle", "at": [40, 40], "diameter": 40, "depth": 25},
+                    {"shape": "rectangle", "at": [80, 20], "size": [8, 30], "depth": 12, "notch": {"width": 20}},
+                    {"shape": "rectangle", "at": [100, 20], "size": [8, 30], "depth": 12, "notch": {"width": 20}}]},
             ],
         }
     ],

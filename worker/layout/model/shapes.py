@@ -108,13 +108,23 @@ class MagnetHoles:
 class Pocket:
     """Pocket in a raised floor, from z ``bottom`` up: the item's outline grown by its clearance, and finger notches.
 
-    The upper edge has a chamfer of ``chamfer`` mm.
+    The upper edge has a chamfer of ``chamfer`` mm. ``neighbours`` are the outlines of further items that share the
+    notches: one slot across all of them.
     """
 
     outline: Ring
     bottom: float
     chamfer: float = 0.4
     notches: tuple[Ring, ...] = ()
+    neighbours: tuple[Ring, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Well:
+    """Space between the walls of pockets, from the tray's floor up: its outline, and the pockets that stand in it."""
+
+    outline: Ring
+    holes: tuple[Ring, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +134,7 @@ class TrayShape:
     The part's frame starts at the tray's outer faces: cell edges lie ``inset`` outside it. ``foot_levels`` is
     `Joint.foot_levels` with insets from the cell's edge; ``rim_levels`` is `Joint.rim_levels` or None for a straight
     rim. ``floor_top`` is the z of the floor inside; ``fill_top`` is the z up to which a tray with pockets is filled,
-    and equal to ``floor_top`` otherwise.
+    less its ``wells``, and equal to ``floor_top`` otherwise.
     """
 
     halves: tuple[int, int]
@@ -144,6 +154,7 @@ class TrayShape:
     magnets: MagnetHoles | None = None
     pockets: tuple[Pocket, ...] = ()
     letterings: tuple[Lettering, ...] = ()
+    wells: tuple[Well, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,6 @@
 """The outline of a pocket: the item's outline grown by its clearance, with finger notches and a chamfer."""
 
+from functools import lru_cache
 from math import ceil, cos, pi
 from typing import Final
 
@@ -22,6 +23,9 @@ NOTCH_REACHES: Final = (15.0, 12.0)
 
 #: Maximum length of a facet of a round pocket, in mm.
 _FACET: Final = 1.0
+
+#: Sides that differ by less are those of a square: the coordinate grid.
+_SQUARE: Final = 0.01
 
 #: Mitre limit of the grown outline: corners sharper than about 60 degrees are bevelled.
 _MITRE: Final = 2.0
@@ -77,8 +81,20 @@ def clean(area: BaseGeometry) -> BaseGeometry:
     return shapely.orient_polygons(shapely.set_precision(area, COORDINATE_GRID).simplify(2.0 * COORDINATE_GRID))
 
 
+def shorter_side(area: BaseGeometry) -> int:
+    """Return the axis of the shorter side of an area's box: 0 for x, also of a square one as far as the grid tells."""
+    left, front, right, back = area.bounds
+    return 0 if right - left <= back - front + _SQUARE else 1
+
+
+def slot(first: BaseGeometry, other: BaseGeometry) -> BaseGeometry:
+    """Return the slot that two notches of one width and direction have in common: straight from one to the other."""
+    return clean(shapely.union_all([first, other]).convex_hull)
+
+
+@lru_cache(maxsize=512)
 def pocket_ring(pocket: Pocket) -> Ring:
-    """Return the joint outline of a pocket and its notches, as a ring in mm.
+    """Return the joint outline of a pocket, its notches and its neighbours, as a ring in mm.
 
     The layout ensures that it is one ring without holes.
     """
@@ -87,9 +103,12 @@ def pocket_ring(pocket: Pocket) -> Ring:
     return outline_of(united(pocket))
 
 
+@lru_cache(maxsize=512)
 def united(pocket: Pocket) -> BaseGeometry:
-    """Return the union of a pocket and its notches."""
-    return clean(shapely.union_all([Polygon(pocket.outline), *map(Polygon, pocket.notches)]))
+    """Return the union of a pocket, its notches and its neighbours."""
+    if not pocket.notches:
+        return Polygon(pocket.outline)
+    return clean(shapely.union_all([*map(Polygon, (pocket.outline, *pocket.notches, *pocket.neighbours))]))
 
 
 def outline_of(area: BaseGeometry) -> Ring:

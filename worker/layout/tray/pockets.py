@@ -2,15 +2,26 @@
 
 import itertools
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from worker.layout.model.shapes import Pocket
+from worker.layout.model.shapes import Pocket, Point
 from worker.layout.tray.interior import Room, on_grid
-from worker.layout.tray.pocket_outline import NOTCH_REACHES, chamfer_of, notch, outline_of, recess, united
+from worker.layout.tray.pocket_outline import (
+    CHAMFERS,
+    NOTCH_REACHES,
+    chamfer_of,
+    notch,
+    outline_of,
+    recess,
+    shorter_side,
+    slot,
+    united,
+)
 from worker.spec.drawer.pocket import Pocket as PocketSpec
 from worker.spec.tolerances import LENGTH_EPSILON
 
@@ -19,17 +30,30 @@ _UNDER_RIM: Final = 0.2
 
 
 @dataclass(frozen=True, slots=True)
+class _Cut:
+    """A pocket to be cut: its number, its item's outline with clearance, and its notch with the axis it runs along."""
+
+    index: int
+    spec: PocketSpec
+    item: Polygon
+    notch: BaseGeometry | None
+    along: int
+
+
+@dataclass(frozen=True, slots=True)
 class _Placed:
-    """A pocket with its area, including notches."""
+    """A recess, its area, and the numbers of the pockets in it."""
 
     pocket: Pocket
     area: BaseGeometry
+    index: int
 
 
 def tray_pockets(room: Room) -> tuple[float, tuple[Pocket, ...]]:
     """Return the z in mm of the raised floor, and the pockets in it.
 
-    The floor is raised just enough to keep the tray's floor thickness under the deepest pocket.
+    The floor is raised just enough to keep the tray's floor thickness under the deepest pocket. Pockets of one depth
+    whose notches of one width meet share them: one slot runs across all of these items.
 
     Raises:
         TrayError: if a pocket is too deep, lies outside the tray, meets another, or is combined with dividers, ramp,
@@ -48,12 +72,13 @@ def tray_pockets(room: Room) -> tuple[float, tuple[Pocket, ...]]:
                 value=spec.depth, limit=f"at most {on_grid(deepest):g} mm", remedy="Make the tray higher.",
             )  # fmt: skip
     fill_top = on_grid(room.floor_top + max(spec.depth for spec in tray.pockets))
+    cuts = [_cut(room, index, spec) for index, spec in enumerate(tray.pockets)]
     placed: list[_Placed] = []
-    for index, spec in enumerate(tray.pockets):
-        cut = _place(room, index, spec, fill_top)
-        _keep_apart(room, index, cut, placed)
-        placed.append(cut)
-    return fill_top, tuple(cut.pocket for cut in placed)
+    for group in _groups(room, cuts):
+        recessed = _recess(room, group, fill_top)
+        _keep_apart(room, recessed, placed)
+        placed.append(recessed)
+    return fill_top, tuple(recessed.pocket for recessed in placed)
 
 
 def _alone(room: Room) -> None:
@@ -73,7 +98,7 @@ def _alone(room: Room) -> None:
             )  # fmt: skip
 
 
-def _place(room: Room, index: int, spec: PocketSpec, fill_top: float) -> _Placed:
+def _cut(room: Room, index: int, spec: PocketSpec) -> _Cut:
     """Return one pocket with its outline and notch, checked to lie inside the tray."""
     item = recess(spec, (room.wall, room.wall))
     if not isinstance(item, Polygon) or item.interiors:
@@ -82,8 +107,7 @@ def _place(room: Room, index: int, spec: PocketSpec, fill_top: float) -> _Placed
             value=spec.clearance, limit="one outline without holes",
             remedy="Close the gap in the outline, or reduce the clearance.",
         )  # fmt: skip
-    inside = _inside(room)
-    if not inside.covers(item):
+    if not _inside(room).covers(item):
         left, front, right, back = (on_grid(bound - room.wall) for bound in item.bounds)
         raise room.refusal(
             f"pocket {index + 1} does not lie inside the tray.", "pockets", index,
@@ -91,22 +115,20 @@ def _place(room: Room, index: int, spec: PocketSpec, fill_top: float) -> _Placed
             limit=f"{room.lines:g} mm or more inside {room.inner[0]:g} x {room.inner[1]:g} mm, corners rounded",
             remedy="Move it, or use a larger tray. The value is its box with clearance: left, front, right, back.",
         )  # fmt: skip
-    bare = Pocket(outline_of(item), on_grid(fill_top - spec.depth), 0.0)
-    pocket = bare if spec.notch is None else replace(bare, notches=(_notch(room, index, item, spec.notch.width),))
-    area = united(pocket)
-    return _Placed(replace(pocket, chamfer=chamfer_of(outline_of(area), spec.depth)), area)
+    if spec.notch is None:
+        return _Cut(index, spec, item, None, 0)
+    return _notched(room, index, spec, item, spec.notch.width)
 
 
-def _notch(room: Room, index: int, item: BaseGeometry, width: float) -> tuple[tuple[float, float], ...]:
-    """Return the ring of a finger notch: across the item's shorter side if it fits, otherwise along it."""
-    left, front, right, back = item.bounds
-    shorter = 0 if right - left <= back - front else 1
+def _notched(room: Room, index: int, spec: PocketSpec, item: Polygon, width: float) -> _Cut:
+    """Return a pocket with its finger notch: across the item's shorter side if it fits, otherwise along it."""
+    shorter = shorter_side(item)
     inside = _inside(room)
     for along, reach in itertools.product((shorter, 1 - shorter), NOTCH_REACHES):
         bay = notch(item, width, reach, along=along)
         both = shapely.union_all([item, bay])
         if inside.covers(bay) and isinstance(both, Polygon) and not both.interiors:
-            return outline_of(bay)
+            return _Cut(index, spec, item, bay, along)
     raise room.refusal(
         f"the finger notch of pocket {index + 1} does not fit.", "pockets", index, "notch", "width",
         value=width, limit=f"{NOTCH_REACHES[-1]:g} mm free on two opposite sides of the pocket",
@@ -114,26 +136,86 @@ def _notch(room: Room, index: int, item: BaseGeometry, width: float) -> tuple[tu
     )  # fmt: skip
 
 
+def _groups(room: Room, cuts: list[_Cut]) -> list[list[_Cut]]:
+    """Return the pockets in groups that share a slot, each in order along it, the groups by their first pocket."""
+    group = list(range(len(cuts)))
+    for first, other in itertools.combinations(range(len(cuts)), 2):
+        if _shares(room, cuts[first], cuts[other]):
+            old, new = sorted((group[first], group[other]), reverse=True)
+            group = [new if number == old else number for number in group]
+    return [
+        sorted(
+            (cut for cut in cuts if group[cut.index] == number), key=lambda cut: (cut.item.bounds[cut.along], cut.index)
+        )
+        for number in sorted(set(group))
+    ]
+
+
+def _shares(room: Room, first: _Cut, other: _Cut) -> bool:
+    """Return whether two pockets have notches of one width, direction and depth that leave no wall between them."""
+    if first.notch is None or other.notch is None or first.along != other.along:
+        return False
+    if (first.spec.notch, first.spec.depth) != (other.spec.notch, other.spec.depth):
+        return False
+    return bool(first.notch.distance(other.notch) < room.lines + 2.0 * CHAMFERS[0])
+
+
+def _recess(room: Room, group: list[_Cut], fill_top: float) -> _Placed:
+    """Return the recess of a group of pockets: their outlines, notches and the slot that they share."""
+    first, *others = group
+    notches = [cut.notch for cut in group if cut.notch is not None]
+    slots = [slot(near, far) for near, far in itertools.pairwise(notches)] or notches
+    index = max(cut.index for cut in group)
+    bare = Pocket(
+        outline_of(first.item), on_grid(fill_top - first.spec.depth), 0.0, tuple(map(outline_of, slots)),
+        tuple(outline_of(cut.item) for cut in others),
+    )  # fmt: skip
+    area = united(bare)
+    if not isinstance(area, Polygon) or area.interiors or not _inside(room).covers(area):
+        raise room.refusal(
+            f"pocket {index + 1} shares a finger slot that does not fit.", "pockets", index, "notch",
+            value=group[0].spec.notch.width if group[0].spec.notch is not None else None,
+            limit="a straight slot from one notch to the next", remedy="Move it, or leave its notch out.",
+        )  # fmt: skip
+    pocket = replace(bare, chamfer=chamfer_of(outline_of(area), first.spec.depth))
+    for near, far in itertools.combinations(group, 2):
+        _check_distance(room, (near.index, far.index), near.item.distance(far.item), 2.0 * pocket.chamfer)
+    return _Placed(pocket, area, index)
+
+
 def _inside(room: Room) -> Polygon:
     """Return the area for pockets: two lines from the walls, so that no faces are coplanar."""
-    margin = room.wall + room.lines - LENGTH_EPSILON
     corner = min(max(room.corner - room.lines, 0.0), 0.9 * (min(room.inner) / 2.0 - room.lines))
-    box = shapely.box(
-        margin + corner, margin + corner, room.outer[0] - margin - corner, room.outer[1] - margin - corner
-    )
+    return _rounded(room.outer, room.wall + room.lines - LENGTH_EPSILON, corner)
+
+
+@lru_cache(maxsize=64)
+def _rounded(outer: Point, margin: float, corner: float) -> Polygon:
+    """Return the rectangle from 0, 0 to ``outer`` less a margin, with round corners, prepared for many tests."""
+    low, (right, back) = margin + corner, (side - margin - corner for side in outer)
+    box = shapely.box(low, low, right, back)
     # the chords of the corners lie inside the arcs
-    return box.buffer(corner, quad_segs=16) if corner > 0.0 else box
+    area = box.buffer(corner, quad_segs=16) if corner > 0.0 else box
+    shapely.prepare(area)
+    return area
 
 
-def _keep_apart(room: Room, index: int, cut: _Placed, others: list[_Placed]) -> None:
-    """Check that two lines of wall are left between a pocket and every other one, beside their chamfers."""
-    for beside, other in enumerate(others):
-        needed = room.lines + cut.pocket.chamfer + other.pocket.chamfer
-        between = cut.area.distance(other.area)
-        if between < needed - LENGTH_EPSILON:
-            what = "overlaps" if between == 0.0 else "stands too near"
-            raise room.refusal(
-                f"pocket {index + 1} {what} pocket {beside + 1}.", "pockets", index,
-                value=on_grid(between), limit=f"at least {on_grid(needed):g} mm between them, notches included",
-                remedy="Move one of them.",
-            )  # fmt: skip
+def _keep_apart(room: Room, recessed: _Placed, others: list[_Placed]) -> None:
+    """Check that two lines of wall are left between a recess and every other one, beside their chamfers."""
+    for other in others:
+        between = recessed.area.distance(other.area)
+        chamfers = recessed.pocket.chamfer + other.pocket.chamfer
+        _check_distance(room, (other.index, recessed.index), between, chamfers)
+
+
+def _check_distance(room: Room, pair: tuple[int, int], between: float, chamfers: float) -> None:
+    """Check that two lines of wall are left beside the chamfers of two pockets, given by their numbers."""
+    needed = room.lines + chamfers
+    beside, index = sorted(pair)
+    if between < needed - LENGTH_EPSILON:
+        what = "overlaps" if between == 0.0 else "stands too near"
+        raise room.refusal(
+            f"pocket {index + 1} {what} pocket {beside + 1}.", "pockets", index,
+            value=on_grid(between), limit=f"at least {on_grid(needed):g} mm between them, notches included",
+            remedy="Move one of them.",
+        )  # fmt: skip

@@ -7,6 +7,7 @@ from worker.layout.tray.magnets import tray_magnets
 from worker.layout.tray.pockets import tray_pockets
 from worker.layout.tray.ramp_and_ledge import tray_ledge, tray_ramp
 from worker.layout.tray.text import tray_letterings
+from worker.layout.tray.wells import tray_wells
 from worker.spec.drawer.joint import CORNER_RADIUS, Joint
 from worker.spec.drawer.tray import Tray
 
@@ -32,6 +33,7 @@ def tray_shape(
     levels = joint.foot_levels()
     room = tray_room(tray, joint=joint, pitch=pitch, line_width=line_width, pointer=pointer)
     fill_top, pockets = tray_pockets(room)
+    wells = tray_wells(room, pockets, fill_top, joint=joint, pitch=pitch, half_feet=on_halves)
     walls = tray_walls(room)
     ledge = tray_ledge(room, walls)
     ramp = tray_ramp(room, walls, ledge)
@@ -55,6 +57,7 @@ def tray_shape(
         magnets=tray_magnets(room, levels, pitch=pitch, half_feet=on_halves),
         pockets=pockets,
         letterings=tray_letterings(room, walls, ramp, ledge),
+        wells=wells,
     )
 
 

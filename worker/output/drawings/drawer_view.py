@@ -191,7 +191,8 @@ class _Figure:
             ledge = rounded(wall, deep - wall - shape.ledge.depth, wide - wall, deep - wall, 0.0)
             self._ring(tray.put(ledge), fill=0.9, stroke=None, width=0.0)
         for pocket in shape.pockets:
-            self._ring(tray.put(pocket.outline), fill=None, stroke=_INSIDE, width=0.2 * unit)
+            for outline in (pocket.outline, *pocket.neighbours):
+                self._ring(tray.put(outline), fill=None, stroke=_INSIDE, width=0.2 * unit)
         for inner in shape.walls:
             low, high = inner.at - inner.thickness / 2.0, inner.at + inner.thickness / 2.0
             start, end = inner.span or (wall, (deep if inner.axis == "x" else wide) - wall)

@@ -13,12 +13,13 @@ from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Cells, Count, Label, Name, Position
 from worker.spec.primitives.pydantic_errors import Refusals, refusal
 
-__all__ = ["MOST_DIVIDERS", "Divider", "FingerRamp", "LabelLedge", "Magnets", "Rim", "Text", "Tray"]
+__all__ = ["MOST_DIVIDERS", "Divider", "Filling", "FingerRamp", "LabelLedge", "Magnets", "Rim", "Text", "Tray"]
 
 #: Most dividers in one tray.
 MOST_DIVIDERS: Final = 40
 
 Rim: TypeAlias = Literal["stacking", "straight"]
+Filling: TypeAlias = Literal["solid", "walls"]
 _Thickness: TypeAlias = Annotated[float, LengthBounds(0.2, 10.0)]
 _Height: TypeAlias = Annotated[float, LengthBounds(1.0, 1000.0)]
 _Compartments: TypeAlias = Annotated[Count, Field(ge=1, le=40)]
@@ -152,6 +153,11 @@ class Tray(Noun):
         default=None, description="Recesses for magnets in the feet; four a tray by default."
     )
     pockets: tuple[Pocket, ...] = Field(default=(), max_length=60, description="Pockets in the shape of items.")
+    filling: Filling | None = Field(
+        default=None,
+        description="solid: the raised floor around pockets is solid; walls: each pocket has a wall of its own, with "
+        "wells between; null: walls where that saves over a third of the tray's plastic.",
+    )
     text: Text | None = Field(default=None, description="Text on one face.")
     labels: tuple[Label | None, ...] = Field(
         default=(),
