@@ -312,3 +312,17 @@ def test_two_millimetres_of_air_stay_below_the_frame() -> None:
     fits = laid(round(top + 2.0, 3))
     assert not fits.unplaced
     assert [entry.count for entry in laid(round(top + 1.9, 3)).unplaced] == [1]
+
+
+def test_a_text_that_would_not_print_is_left_out_with_a_warning() -> None:
+    tray = {"name": "bits", "cells": [2, 2], "height": 40, "wall": 2.4, "text": {"text": "M3", "cap_height": 4}}
+    drawer = {"name": "top", "width": 200, "depth": 180, "height": 70, "trays": [tray]}
+    for nozzle, warned in ((0.4, False), (0.8, True)):
+        spec = load(
+            {"spec": "1", "name": "bench", "printer": {"bed": [256, 256, 256], "nozzle": nozzle}, "drawers": [drawer]}
+        )
+        plan = lay_out(spec)
+        texts = [lettering.text for part in plan.parts for lettering in getattr(part.shape, "letterings", ())]
+        assert ("M3" in texts) is not warned
+        messages = {warning.pointer: warning.message for warning in plan.warnings}
+        assert ("/drawers/0/trays/0/text/cap_height" in messages) is warned

@@ -24,7 +24,7 @@ JOINTS = [
 @pytest.mark.parametrize("pitch", [24.0, 42.0, 70.0])
 def test_coupon_and_plug_are_the_booleans_of_whole_solids(joint, pitch):
     coupon, plug = coupon_shapes(joint, pitch, "C1")
-    mark = plug_mark(plug, "C2")
+    mark = plug_mark(plug, "C2", line_width=0.44)
     plug = dataclasses.replace(plug, letterings=() if mark is None else (mark,))
     for mesh, genus, expected, size in (
         (build_coupon(coupon), coupon_genus(coupon), coupon_oracle(coupon), coupon_size(coupon)),

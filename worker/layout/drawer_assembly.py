@@ -1,9 +1,10 @@
 """Assembly of a drawer: enters its parts into the register and gives each its position."""
 
 import itertools
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import Any
 
 from worker.layout.drawer.free_rectangles import free_spaces
 from worker.layout.drawer.outline import Outline
@@ -14,10 +15,12 @@ from worker.layout.items.held_trays import HeldTray
 from worker.layout.items.item_trays import Furniture, on_whole
 from worker.layout.model.part_registry import Register, box_of
 from worker.layout.model.plan import DrawerPlan, Lattice, Stored
-from worker.layout.model.shapes import Placement, TileShape, TrayShape
+from worker.layout.model.shapes import Lettering, Placement, TileShape, TrayShape
 from worker.layout.placement.tray_placement import PlacedTray, Spot, tray_halves
 from worker.layout.tray.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
+from worker.layout.tray.font import least_cap
 from worker.layout.tray.part_mark import plug_mark, tray_mark
+from worker.layout.tray.text import left_out
 from worker.layout.tray.tray_builder import tray_shape, tray_size
 from worker.spec import Drawer, Spec
 from worker.spec.drawer.joint import Joint
@@ -117,7 +120,9 @@ class Entering:
             count=1,
             room=lambda _, mark: replace(own, text=mark),
         )
-        self.register.enter("plug", "coupon plug", plug, sizes[1], count=1, room=plug_mark, pointer="/coupon")
+        self.register.enter(
+            "plug", "coupon plug", plug, sizes[1], count=1, room=self._mark(plug_mark), pointer="/coupon"
+        )
 
     def _tiles(self, floor: Floor, drawer: Drawer, pointer: str) -> Iterator[Placement]:
         room = partial(mark_lettering, line_width=self.spec.line_width_of("tile"))
@@ -158,11 +163,15 @@ class Entering:
         """Enter a tray into the register and return its placement."""
         own = tray.model_copy(update={"at": None, "quantity": 1, "hold": ()})
         mark = self.register.enter(
-            "tray", tray.name, shape, tray_size(shape), count=copies, room=tray_mark, pointer=at, tray=own
+            "tray", tray.name, shape, tray_size(shape), count=copies, room=self._mark(tray_mark), pointer=at, tray=own
         )
         cell = spot[0] / 2.0, spot[1] / 2.0
         x, y = (round(lattice.origin[axis] + cell[axis] * lattice.pitch + shape.inset, 3) for axis in (0, 1))
         return Placement(mark, (x, y, z), cell=cell, name=tray.name)
+
+    def _mark(self, lettering: Callable[..., Lettering | None]) -> Callable[[Any, str], Lettering | None]:
+        """Return the function for the mark of a part that is printed as trays are."""
+        return partial(lettering, line_width=self.spec.line_width_of("tray"))
 
     def tray_shape(self, tray: Tray, pointer: str, *, half_feet: bool) -> TrayShape:
         """Return the shape of a tray, checked against the bed.
@@ -171,11 +180,18 @@ class Entering:
             TrayError: if the tray cannot be made or does not fit the printer.
         """
         printer = self.spec.printer
+        line_width = self.spec.line_width_of("tray")
+        if tray.text is not None and left_out(tray.text, line_width):
+            least = f"Letters of {line_width:g} mm lines print from {least_cap(line_width):g} mm on"
+            message = (
+                f"{least}, so the text of tray {tray.name!r} is left out. Make it larger, or use a smaller nozzle."
+            )
+            self.register.warn_at(f"{pointer}/text/cap_height", message)
         shape = tray_shape(
             tray,
             joint=self.joint,
             pitch=self.spec.grid.pitch,
-            line_width=self.spec.line_width_of("tray"),
+            line_width=line_width,
             half_feet=half_feet,
             pointer=pointer,
         )

@@ -1,5 +1,6 @@
 """Marks under trays and plugs."""
 
+from functools import partial
 from importlib.resources import files
 from math import hypot
 
@@ -9,11 +10,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from worker.layout.model.shapes import MagnetHoles, TrayShape
+from worker.layout.tray import part_mark
 from worker.layout.tray.coupon import coupon_shapes
-from worker.layout.tray.part_mark import plug_mark, text_size, tray_mark
+from worker.layout.tray.part_mark import text_size
 from worker.spec.drawer.joint import CORNER_RADIUS, Joint, default_profile
 
 JOINT = Joint(default_profile(0.3, 0.44), 0.3, 0.44)
+
+tray_mark = partial(part_mark.tray_mark, line_width=0.44)
+plug_mark = partial(part_mark.plug_mark, line_width=0.44)
 
 
 def tray(halves: tuple[int, int], *, half_feet: bool = False, magnets: MagnetHoles | None = None) -> TrayShape:
@@ -44,7 +49,9 @@ def test_a_mark_stands_under_the_middle_foot() -> None:
 
 def test_a_half_foot_with_a_magnet_takes_a_smaller_mark_beside_it() -> None:
     middle = 10.5 - 0.3
-    mark = tray_mark(tray((1, 1), half_feet=True, magnets=MagnetHoles(6.0, 2.0, ((middle, middle),))), "T1")
+    mark = tray_mark(
+        tray((1, 1), half_feet=True, magnets=MagnetHoles(6.0, 2.0, ((middle, middle),))), "T1", line_width=0.44
+    )
     assert mark is not None
     assert mark.cap_height < 6.0
     assert mark.at[0] == middle
@@ -53,7 +60,12 @@ def test_a_half_foot_with_a_magnet_takes_a_smaller_mark_beside_it() -> None:
 
 def test_a_foot_full_of_magnet_stays_unmarked() -> None:
     middle = 10.5 - 0.3
-    assert tray_mark(tray((1, 1), half_feet=True, magnets=MagnetHoles(14.0, 2.0, ((middle, middle),))), "T1") is None
+    assert (
+        tray_mark(
+            tray((1, 1), half_feet=True, magnets=MagnetHoles(14.0, 2.0, ((middle, middle),))), "T1", line_width=0.44
+        )
+        is None
+    )
 
 
 @given(
@@ -70,7 +82,9 @@ def test_no_mark_touches_a_magnet_or_the_edge_of_its_foot(
         ((i + 0.5) * 42 - 0.3 + a * reach, (j + 0.5) * 42 - 0.3 + b * reach)
         for i in range(cells[0]) for j in range(cells[1]) for a in (-1, 1) for b in (-1, 1)
     )  # fmt: skip
-    mark = tray_mark(tray((2 * cells[0], 2 * cells[1]), magnets=MagnetHoles(diameter, 2.0, centres)), f"T{number}")
+    mark = tray_mark(
+        tray((2 * cells[0], 2 * cells[1]), magnets=MagnetHoles(diameter, 2.0, centres)), f"T{number}", line_width=0.44
+    )
     if mark is None:
         return
     width, depth = text_size(mark.text, mark.cap_height)
@@ -88,3 +102,10 @@ def test_a_plug_is_marked_in_its_middle() -> None:
     mark = plug_mark(plug, "C2")
     assert mark is not None
     assert mark.at == pytest.approx((plug.cell / 2 - plug.inset,) * 2, abs=0.0005)  # on the grid of 1 um
+
+
+def test_a_coarse_line_has_no_mark_that_would_not_print() -> None:
+    fine, coarse = (part_mark.tray_mark(tray((6, 4)), "T12", line_width=width) for width in (0.88, 1.1))
+    assert fine is not None
+    assert fine.cap_height == 6.0
+    assert coarse is None

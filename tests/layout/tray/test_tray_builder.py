@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from shapely.geometry import Point, Polygon
+from shapely import union_all
+from shapely.geometry import Point, Polygon, box
 
 from worker.layout.tray.dividers import spans
 from worker.layout.tray.font import extent
@@ -407,6 +408,66 @@ def test_a_notch_crosses_the_shorter_side():
     assert (front + back) / 2.0 == pytest.approx(30 + 20 + 1.2, abs=0.01)
 
 
+def row(count=3, *, step=30, **more):
+    """Return blades side by side, with 17.4 mm between their pockets."""
+    return [rectangle(x=25 + k * step, y=20, size=(12, 40), notch={}) | more for k in range(count)]
+
+
+def test_neighbouring_pockets_share_one_straight_slot():
+    (pocket,) = shape_of(pockets=row()).pockets
+    assert len(pocket.neighbours) == 2
+    whole = Polygon(pocket_ring(pocket))
+    left, right, middle = 25 + 1.2 - 0.3, 25 + 60 + 12 + 1.2 + 0.3, 20 + 20 + 1.2
+    assert whole.bounds == pytest.approx((left - 15.0, 20.9, right + 15.0, 61.5), abs=0.01)
+    # 25 mm wide from end to end, and nothing is left standing in it
+    slot = box(left, middle - 12.5, right, middle + 12.5)
+    assert whole.buffer(0.01).covers(slot)
+    blades = [box(25 + k * 30 + 0.9, 20.9, 25 + k * 30 + 13.5, 61.5) for k in range(3)]
+    ends = Point(left - 2.5, middle).buffer(12.5).union(Point(right + 2.5, middle).buffer(12.5))
+    assert whole.symmetric_difference(union_all([slot, ends, *blades])).area < 3.0
+
+
+def test_pockets_share_no_slot_when_their_notches_are_apart_or_differ():
+    apart = shape_of(cells=[4, 2], pockets=row(2, step=45))
+    assert [pocket.neighbours for pocket in apart.pockets] == [(), ()]
+    shape_of(pockets=row(2, step=28))
+    blade, other = row(2, step=28)
+    for change in ({"depth": 14}, {"notch": {"width": 20}}, {"notch": None}):
+        pointer, _, limit = refused(pockets=[blade, other | change])
+        assert (pointer, limit) == ("/pockets/1", "at least 1.68 mm between them, notches included")
+
+
+def test_pockets_that_share_a_slot_still_have_a_wall_between_them():
+    shape_of(pockets=row(2, step=14.3))
+    assert refused(pockets=row(2, step=14.2))[:2] == ("/pockets/1", pytest.approx(1.6))
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.tuples(st.floats(14.0, 40.0), st.floats(18.0, 26.0)), min_size=1, max_size=3),
+    st.floats(20.0, 36.0),
+    st.sampled_from([10, 25]),
+)
+def test_any_row_of_pockets_keeps_its_items_and_one_finger_reaches_all(steps, deep, width):
+    x, specs = 20.0, []
+    for step, y in steps:
+        specs.append(rectangle(x=x, y=y, size=(10, deep), notch={"width": width}))
+        x += step
+    try:
+        shape = shape_of(cells=[4, 2], pockets=specs)
+    except TrayError as error:
+        assume(error is None)
+    wholes = [Polygon(pocket_ring(pocket)) for pocket in shape.pockets]
+    for spec in specs:
+        (at, y), (wide, back) = spec["at"], spec["size"]
+        (whole,) = (whole for whole in wholes if whole.covers(box(at + 1.2, y + 1.2, at + wide + 1.2, y + back + 1.2)))
+        # a finger's bay beside it to the left and to the right
+        middle = y + back / 2.0 + 1.2
+        assert whole.buffer(0.01).covers(box(at - 8, middle - width / 8, at + wide + 10, middle + width / 8))
+    for first, other in itertools.combinations(wholes, 2):
+        assert first.distance(other) >= LINES - 0.002
+
+
 def test_a_notch_without_room_is_refused():
     pointer, value, _ = refused(pockets=[circle(x=20, y=20, diameter=35, notch={"width": 30})])
     assert (pointer, value) == ("/pockets/0/notch/width", 30.0)
@@ -457,6 +518,22 @@ def test_any_pocket_keeps_its_item_and_its_chamfer(points, clearance):
 
 
 # --- text
+
+
+def test_letters_grow_with_the_line_or_are_left_out_where_the_caller_made_them_too_small():
+    wide = {"line_width": 0.88, "wall": 2.4}
+    ledge = {"label_ledge": {"depth": 8, "drop": 1}, "labels": ["M3"]}
+    (label,) = shape_of(**wide, **ledge).letterings
+    assert label.cap_height >= 5.72
+    assert shape_of(**wide, text={"text": "M3", "cap_height": 5.7}).letterings == ()
+    assert len(shape_of(**wide, text={"text": "M3", "cap_height": 5.72}).letterings) == 1
+    assert len(shape_of(text={"text": "M3", "cap_height": 3}).letterings) == 1
+    assert shape_of(text={"text": "M3", "cap_height": 2.9}).letterings == ()
+    # a slope on which 3 mm fit and 5.72 mm do not
+    shape_of(label_ledge={"depth": 6, "drop": 1}, labels=["M3"])
+    with pytest.raises(TrayError, match="does not fit") as caught:
+        shape_of(**wide, label_ledge={"depth": 6, "drop": 1}, labels=["M3"])
+    assert caught.value.limit.startswith("capitals of 5.72 mm on ")
 
 
 def test_text_stands_in_the_middle_of_its_face():

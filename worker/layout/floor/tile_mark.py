@@ -10,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from worker.layout.floor.border import node_points, opened, polygons
 from worker.layout.model.shapes import Lettering, Point, TileShape
+from worker.layout.tray.font import least_mark_cap
 from worker.layout.tray.part_mark import text_size
 from worker.spec.drawer.joint import LEAST_RADIUS
 
@@ -32,11 +33,11 @@ def mark_lettering(shape: TileShape, text: str, *, line_width: float) -> Letteri
     Args:
         shape: the tile without letterings.
         text: the mark.
-        line_width: width of a printed line, mm; the margin of letters on a node.
+        line_width: width of a printed line, mm: the margin of letters on a node; smaller letters do not print.
     """
     inset = min(level for level, _ in shape.levels)
     room = _room(shape, inset)
-    for cap_height in _CAP_HEIGHTS:
+    for cap_height in (height for height in _CAP_HEIGHTS if height >= least_mark_cap(line_width)):
         # strips narrower than the letters are skipped at once, which settles most tiles
         wide = opened(room, cap_height / 2.0 - _CLEAR / 50.0)
         size = text_size(text, cap_height)

@@ -12,9 +12,9 @@ from worker.layout.storage.lane import Lane
 from worker.layout.storage.lane_sizing import lanes
 from worker.layout.storage.sizing_rules import LEDGE, DrawerLimits, ledge_walls
 from worker.layout.storage.ways import Kind
+from worker.layout.tray.font import least_cap
 from worker.layout.tray.interior import UNDER_RIM, on_grid
 from worker.layout.tray.part_mark import text_size
-from worker.layout.tray.text import LEAST_CAP
 from worker.spec.drawer.tray import Rim
 from worker.spec.items.item import Item, access_rank
 
@@ -114,7 +114,10 @@ class Assortment:
     def label_widths(self) -> tuple[float, ...]:
         """How wide a compartment must be for the label of each kind."""
         labels = [item.label_text for item in self.items]
-        return tuple(0.0 if label is None else text_size(label, LEAST_CAP)[0] + LABEL_AIR for label in labels)
+        return tuple(
+            0.0 if label is None else text_size(label, least_cap(self.ground.line_width))[0] + LABEL_AIR
+            for label in labels
+        )
 
     def share_worth(self, index: int, count: int) -> float:
         """Return what a place for some of a kind's things is worth."""

@@ -9,8 +9,9 @@ from worker.layout.storage.lane import Lane
 from worker.layout.storage.poses import lying_poses, poses
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.tray_option import Draft
+from worker.layout.tray.font import least_cap
 from worker.layout.tray.part_mark import text_size
-from worker.layout.tray.text import LEAST_CAP, LEAST_DEPTH
+from worker.layout.tray.text import LEAST_DEPTH
 from worker.spec.drawer.joint import CORNER_RADIUS
 from worker.spec.tolerances import LENGTH_EPSILON
 
@@ -46,7 +47,7 @@ def _carries(label: str | None, draft: Draft, ground: DrawerLimits) -> bool:
         return True
     if ground.wall < ground.lines + LEAST_DEPTH - LENGTH_EPSILON:
         return False
-    wide, high = text_size(label, LEAST_CAP)
+    wide, high = text_size(label, least_cap(ground.line_width))
     face = draft.height - ground.joint.foot_height
     room = ground.usable(draft.halves[0], draft.rim)
     return wide + LABEL_AIR + 2.0 * CORNER_RADIUS <= room and high + LABEL_AIR <= face

@@ -8,6 +8,7 @@ from math import ceil
 from typing import Final
 
 from worker.layout.model.shapes import CouponShape, Lettering, PlugShape
+from worker.layout.tray.font import least_mark_cap
 from worker.layout.tray.part_mark import MARK_DEPTH
 from worker.spec.drawer.joint import CORNER_RADIUS, LEAST_FOOT, Joint, Levels
 from worker.spec.tolerances import LINES_IN_A_WALL
@@ -50,15 +51,17 @@ def coupon_shapes(joint: Joint, pitch: float, mark: str) -> tuple[CouponShape, P
     foot = joint.foot_levels(mouth=_MOUTH)
     thinnest = min(inset for levels in sockets for inset, _ in levels)
     move = max(0.0, LINES_IN_A_WALL * joint.line_width - thinnest)
+    cap_height = max(_CAP_HEIGHT, least_mark_cap(joint.line_width))
+    lip = max(_LIP, cap_height + _LIP - _CAP_HEIGHT)
     room = LEAST_FOOT + 2.0 * (foot[0][0] + move)
     cell = max(pitch / 2.0, _LEAST_CELL, ceil(room))
     names = tuple(
-        Lettering(clearance_name(step), "top", (round((index + 0.5) * cell, 3), _LIP / 2.0), _CAP_HEIGHT, MARK_DEPTH)
+        Lettering(clearance_name(step), "top", (round((index + 0.5) * cell, 3), lip / 2.0), cap_height, MARK_DEPTH)
         for index, step in enumerate(steps)
     )
-    own = Lettering(mark, "bottom", (round(STEPS / 2 * cell, 3), _LIP / 2.0), _CAP_HEIGHT, MARK_DEPTH)
+    own = Lettering(mark, "bottom", (round(STEPS / 2 * cell, 3), lip / 2.0), cap_height, MARK_DEPTH)
     ladder = tuple((step, _moved(levels, move)) for step, levels in zip(steps, sockets, strict=True))
-    coupon = CouponShape(cell, _LIP, ladder, CORNER_RADIUS, joint.height, (*names, own))
+    coupon = CouponShape(cell, lip, ladder, CORNER_RADIUS, joint.height, (*names, own))
     inset = joint.body_inset + move
     return coupon, PlugShape(cell, inset, _moved(foot, move), CORNER_RADIUS, joint.foot_height + _GRIP)
 

@@ -19,8 +19,26 @@ Contour = NDArray[np.float64]
 #: Maximum deviation of a flattened curve, in cap heights: 0.05 mm in letters of 6 mm.
 FLATNESS: Final = 0.008
 
+#: Cap height of the smallest text that prints, in printed lines: at least 0.8 of the area of any letter's strokes is
+#: as wide as a line. Marks need less, as they are capitals and digits (measured on this font).
+_LINES_IN_A_LETTER: Final = 6.5
+_LINES_IN_A_MARK: Final = 5.5
+
+#: Cap height in mm below which letters are hard to read, whatever the nozzle (common practice).
+_LEGIBLE: Final = 3.0
+
 #: Distance from the line through their neighbours below which points are dropped, in cap heights.
 _STRAIGHT: Final = 0.002
+
+
+def least_cap(line_width: float) -> float:
+    """Return the smallest cap height in mm of a text that is printed in lines of this width."""
+    return max(_LEGIBLE, round(_LINES_IN_A_LETTER * line_width, 2))
+
+
+def least_mark_cap(line_width: float) -> float:
+    """Return the smallest cap height in mm of a mark that is printed in lines of this width."""
+    return round(_LINES_IN_A_MARK * line_width, 2)
 
 
 def missing(text: str) -> str:

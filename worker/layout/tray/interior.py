@@ -58,6 +58,11 @@ class Room:
     lines: float
 
     @property
+    def line_width(self) -> float:
+        """Width of a printed line, in mm."""
+        return self.lines / LINES_IN_A_WALL
+
+    @property
     def height(self) -> float:
         """Height from the floor to the ceiling, in mm."""
         return self.ceiling - self.floor_top

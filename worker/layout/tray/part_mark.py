@@ -6,12 +6,12 @@ from math import hypot
 from typing import Final
 
 from worker.layout.model.shapes import Lettering, MagnetHoles, PlugShape, Point, TrayShape
-from worker.layout.tray.font import extent
+from worker.layout.tray.font import extent, least_mark_cap
 
 #: Depth of an engraved mark: two layers of 0.2 mm.
 MARK_DEPTH: Final = 0.4
 
-#: Cap heights in mm, in order of preference. Below 3 mm a nozzle of 0.4 mm blurs letters.
+#: Cap heights in mm, in order of preference; those that do not print are left out.
 CAP_HEIGHTS: Final = (6.0, 5.0, 4.0, 3.0)
 
 #: Solid plastic between a mark and an edge or a magnet: two lines.
@@ -41,29 +41,35 @@ def text_size(text: str, cap_height: float) -> Point:
     return (right - left) * cap_height, 2.0 * max(high - 0.5, 0.5 - low) * cap_height
 
 
-def tray_mark(shape: TrayShape, mark: str) -> Lettering | None:
-    """Return the mark under the tray's middle foot, clear of magnets; None if there is no room."""
+def tray_mark(shape: TrayShape, mark: str, *, line_width: float) -> Lettering | None:
+    """Return the mark under the tray's middle foot, clear of magnets; None if there is no room.
+
+    Args:
+        shape: the tray without its mark.
+        mark: the mark.
+        line_width: width of a printed line, mm.
+    """
     side = shape.pitch / 2.0 if shape.half_feet else shape.pitch
     counts = [along if shape.half_feet else along // 2 for along in shape.halves]
     x, y = (((count - 1) // 2 + 0.5) * side - shape.inset for count in counts)
     inset = shape.foot_levels[0][0]
     foot = _Foot((x, y), side / 2.0 - inset, max(shape.corner_radius - inset, 0.0))
-    return _under(foot, mark, shape.magnets)
+    return _under(foot, mark, shape.magnets, line_width)
 
 
-def plug_mark(shape: PlugShape, mark: str) -> Lettering | None:
-    """Return the mark under the plug's foot; None if there is no room."""
+def plug_mark(shape: PlugShape, mark: str, *, line_width: float) -> Lettering | None:
+    """Return the mark under the plug's foot; None if there is no room. ``line_width`` is that of a printed line, mm."""
     middle = shape.cell / 2.0 - shape.inset
     inset = shape.foot_levels[0][0]
     foot = _Foot((middle, middle), shape.cell / 2.0 - inset, max(shape.corner_radius - inset, 0.0))
-    return _under(foot, mark, None)
+    return _under(foot, mark, None, line_width)
 
 
-def _under(foot: _Foot, mark: str, magnets: MagnetHoles | None) -> Lettering | None:
+def _under(foot: _Foot, mark: str, magnets: MagnetHoles | None, line_width: float) -> Lettering | None:
     """Return the largest mark that fits under a foot."""
     near = [] if magnets is None else [centre for centre in magnets.centres if _within(centre, foot)]
     radius = 0.0 if magnets is None else magnets.diameter / 2.0
-    for cap_height in CAP_HEIGHTS:
+    for cap_height in (height for height in CAP_HEIGHTS if height >= least_mark_cap(line_width)):
         width, depth = text_size(mark, cap_height)
         for at in _places(foot, near, radius, depth):
             clear = all(_apart(centre, at, width, depth) >= radius + _MARGIN for centre in near)

@@ -6,7 +6,7 @@ from typing import Final
 
 from worker.layout.model.shapes import Ledge, Lettering, Point, Ramp, Wall
 from worker.layout.tray.dividers import at_back, spans
-from worker.layout.tray.font import extent, missing
+from worker.layout.tray.font import extent, least_cap, missing
 from worker.layout.tray.interior import LEAST_COVER, LETTER_DEPTH, Room, on_grid
 from worker.spec.drawer.joint import CORNER_RADIUS
 from worker.spec.drawer.tray import Text
@@ -15,9 +15,8 @@ from worker.spec.tolerances import LENGTH_EPSILON
 #: Margin between a text and the next edge, in mm.
 _MARGIN: Final = 1.0
 
-#: Largest and smallest default cap height in mm. Below 3 mm a nozzle of 0.4 mm blurs letters.
+#: Largest default cap height in mm.
 _MOST_CAP: Final = 8.0
-LEAST_CAP: Final = 3.0
 
 #: Minimum depth of an engraving in mm: one layer.
 LEAST_DEPTH: Final = 0.2
@@ -28,12 +27,14 @@ def tray_letterings(
 ) -> tuple[Lettering, ...]:
     """Return the tray's text and the labels on its ledge.
 
+    A text with a cap height too small to print is left out, see `left_out`.
+
     Raises:
         TrayError: if it does not fit its face, or the face is too thin for an engraving.
     """
     labels = () if ledge is None else tuple(_labels(room, walls, ledge))
     text = room.tray.text
-    if text is None:
+    if text is None or left_out(text, room.line_width):
         return labels
     _check_letters(room, text.text, "text", "text")
     if text.face == "front":
@@ -41,6 +42,11 @@ def tray_letterings(
     if text.face == "ledge" and ledge is not None:
         return (_on_ledge(room, text, ledge),)
     return (_on_floor(room, text, walls, ramp, ledge), *labels)
+
+
+def left_out(text: Text, line_width: float) -> bool:
+    """Return whether a text is left out, since its cap height is too small for lines of this width."""
+    return text.cap_height is not None and text.cap_height < least_cap(line_width) - LENGTH_EPSILON
 
 
 def _check_letters(room: Room, text: str, *at: str | int) -> None:
@@ -146,11 +152,12 @@ def _cap_height(room: Room, text: Text, most: float, size: Point) -> float:
                 remedy="Make the letters smaller, the text shorter, or choose another face.",
             )  # fmt: skip
         return text.cap_height
-    if most < LEAST_CAP:
+    least = least_cap(room.line_width)
+    if most < least:
         width, depth = (max(side, 0.0) for side in size)
         raise room.refusal(
             "its text does not fit.", "text", "text",
-            value=text.text, limit=f"capitals of {LEAST_CAP:g} mm on {width:.1f} x {depth:.1f} mm",
+            value=text.text, limit=f"capitals of {least:g} mm on {width:.1f} x {depth:.1f} mm",
             remedy="Make the text shorter, or choose another face.",
         )  # fmt: skip
-    return on_grid(min(_MOST_CAP, int(most * 10.0) / 10.0))
+    return on_grid(max(min(_MOST_CAP, int(most * 10.0) / 10.0), least))
