@@ -295,3 +295,61 @@ def test_the_same_things_have_the_same_trays(forms, ground):
     assert [column.key for column in tray_columns(kinds, ground)[1]] == [
         column.key for column in tray_columns(kinds, ground)[1]
     ]
+
+
+@_modest
+@given(st.sampled_from(["card-id1", "card-sd"]), st.integers(2, 40), st.booleans(), grounds())
+def test_what_is_filed_cannot_lean_far(name, count, label, ground):
+    for option in filled_trays([standard(name, count=count, storage="upright", label=label)], ground):
+        if option.recess is not None:
+            continue
+        shape = shape_of(option, ground)
+        (content,) = option.content
+        axis = 0 if content.pose.size[0] < content.pose.size[1] else 1
+        groups = {}
+        for low, high in boxes_of(content):
+            room = tuple(room_around(shape, option, low, high)[axis])
+            groups.setdefault(room, []).extend((low[axis], high[axis]))
+        for (near, far), faces in groups.items():
+            # they lean by 20 degrees; where a stop would leave less than 5 mm behind it there is none
+            assert far - near - (max(faces) - min(faces)) <= 0.35 * content.pose.size[2] + 5.0 + ground.wall + 2.0
+
+
+def test_a_file_that_does_not_fill_its_tray_has_a_stop_behind_it():
+    whole = ground(half_cells=False)
+    options = filled_trays([standard("card-id1", count=12, storage="upright")], whole)
+    stopped = [option for option in options if option.recess is None and option.dividers]
+    assert stopped
+    for option in stopped:
+        (content,) = option.content
+        axis = 0 if content.pose.size[0] < content.pose.size[1] else 1
+        (divider,) = option.dividers
+        middle = divider.at + option.wall
+        leaves = [high[axis] for _, high in boxes_of(content)]
+        # right behind the last leaf, and with room behind it
+        assert AIR - _SLACK <= middle - option.wall / 2.0 - max(leaves) <= 5.0
+        assert option.halves[axis] * 21.0 - middle > 5.0
+
+
+@_modest
+@given(several, grounds())
+def test_small_things_lie_deep_in_narrow_compartments_only_behind_a_ramp(forms, ground):
+    kinds = [thing(form, f"k{k}", group="g", **fields) for k, (form, fields) in enumerate(forms)]
+    for option in filled_trays(kinds, ground):
+        shape = shape_of(option, ground)
+        for content in option.content:
+            if isinstance(content, Bulk) and not content.ramp:
+                ((low, high),) = boxes_of(content)
+                room = room_around(shape, option, low, high)
+                narrow = min(far - near for near, far in room)
+                # a tray is up to 1.2 mm higher than its walls need to be
+                assert narrow >= 40.0 - 0.5 or shape.height - shape.floor_top <= 35.0 + 1.5
+
+
+@_modest
+@given(shapes, st.integers(1, 12), grounds())
+def test_things_that_stand_by_themselves_stand_together(form, count, ground):
+    for option in filled_trays([thing(form, count=count, storage="upright")], ground):
+        (content,) = option.content
+        if option.recess is None and min(content.pose.size[:2]) > 0.2 * sorted(content.pose.size)[1]:
+            assert not option.dividers

@@ -33,7 +33,7 @@ def tray_option(stock: Assortment, column: Column) -> Option:
     across: Literal["x", "y"] = "y" if axis == 0 else "x"
     content: list[Lot | Bulk] = []
     dividers: list[DividerWall] = []
-    begin, low = start, 0.0
+    begin, low, plastic = start, 0.0, column.plastic
     for number, band in enumerate(column.bands):
         last = number == len(column.bands) - 1
         end = ground.usable(column.halves[1 - axis], rim) + 2.0 * overhang
@@ -43,11 +43,13 @@ def tray_option(stock: Assortment, column: Column) -> Option:
         middles: list[float] = []
         at = start
         widths = _widths(stock, column, band, room, labels=last)
+        stop = len(band.lanes) == 1 or not (last and column.ledge)  # a label needs the whole width of its lane
         for (index, lane), width in zip(band.lanes, widths, strict=True):
             if at > start:
                 middles.append(at - ground.wall / 2.0)
             name = stock.items[index].name
-            lot, stops = lane.fill(name, at, width, (begin, band.length), axis, ground, column.walls, ramp)
+            lot, stops = lane.fill(name, at, width, (begin, band.length), axis, ground, column.walls, ramp, stop=stop)
+            plastic += (len(stops) - lane.inner) * ground.wall * band.length * column.walls
             content.append(lot)
             middles.extend(stops)
             at += width + ground.wall
@@ -63,7 +65,7 @@ def tray_option(stock: Assortment, column: Column) -> Option:
         height=column.height,
         top=column.top,
         rim=rim,
-        plastic=column.plastic,
+        plastic=plastic,
         wall=ground.wall,
         floor=ground.floor,
         content=tuple(content),

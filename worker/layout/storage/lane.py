@@ -6,6 +6,7 @@ stand filed leaf by leaf, or lie loose.
 
 from dataclasses import dataclass, replace
 from math import ceil
+from typing import Final
 
 from worker.layout.storage.loose import FILL_DEPTH, FILL_SHARE, Goods, heap, region
 from worker.layout.storage.poses import Pose, turned
@@ -15,7 +16,13 @@ from worker.layout.storage.tray_option import Bulk, Lot
 from worker.layout.storage.ways import Way
 from worker.spec.items.item import Storage
 
-__all__ = ["Lane"]
+__all__ = ["LEAST_LANE", "Lane"]
+
+#: The narrowest lane: dividers need that between their faces, and some to spare (worker.layout.tray.dividers).
+LEAST_LANE: Final = 5.0
+
+#: Filed things that could lean by more than this share of their height, 20 degrees, get a stop (own choice).
+_LEAN: Final = 0.35
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +77,8 @@ class Lane:
         ground: DrawerLimits,
         walls: float,
         ramp: float | None = None,
+        *,
+        stop: bool = False,
     ) -> tuple[Lot | Bulk, tuple[float, ...]]:
         """Return where the things are, and the middles of the lane's own stops along the axis.
 
@@ -82,6 +91,7 @@ class Lane:
             ground: the drawer's.
             walls: height of the tray's walls over its floor.
             ramp: radius of the tray's finger ramp.
+            stop: whether a file that does not fill its lane has a stop behind it, so that it does not topple.
         """
         start, length = span
         if self.way == "heap":
@@ -89,6 +99,8 @@ class Lane:
         sizes = self.pose.size[1 - axis], self.pose.size[axis]
         pitch = self.pitch or sizes[1] + AIR
         rows, stops = self._rows(at, width, sizes[1], pitch, self.margin, ground.wall)
+        if stop and self.way == "file":
+            rows, stops = self._stopped(at, width, sizes[1], pitch, ground.wall) or (rows, stops)
         slack = length - self.along * sizes[0] - (self.along - 1) * AIR
         if self.way == "row":
             behind = min(slack - FINGER_GAP, ground.corner) if self.end_gap else slack / 2.0
@@ -130,6 +142,29 @@ class Lane:
             step = slack / (self.across + 1.0)
             return tuple(at + margin + step + k * (pitch + step) for k in range(self.across)), ()
         return tuple(at + margin + slack / 2.0 + k * pitch for k in range(self.across)), ()
+
+    def _stopped(
+        self, at: float, width: float, size: float, pitch: float, wall: float
+    ) -> tuple[tuple[float, ...], tuple[float, ...]] | None:
+        """Return a file's rows from the lane's beginning on, each group up to its stop, the last one too.
+
+        None where the leaves cannot lean far, or nothing is left behind the last stop.
+        """
+        groups = self.inner + 1
+        per = ceil(self.across / groups)
+        rows: list[float] = []
+        stops: list[float] = []
+        begin = at
+        for group in range(groups):
+            number = min(per, self.across - group * per)
+            rows.extend(begin + self.margin + k * pitch for k in range(number))
+            begin += max((number - 1) * pitch + size + 2.0 * self.margin, LEAST_LANE)
+            stops.append(begin + wall / 2.0)
+            begin += wall
+        free = (width - self.inner * wall) / groups - (number - 1) * pitch - size - 2.0 * self.margin
+        if free <= _LEAN * self.pose.size[2] or at + width - begin < LEAST_LANE:
+            return None
+        return tuple(rows), tuple(stops)
 
     def _heaped(  # noqa: PLR0917 - numbers of one room
         self,

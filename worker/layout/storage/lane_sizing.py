@@ -9,7 +9,7 @@ from functools import lru_cache
 from math import ceil
 from typing import Final
 
-from worker.layout.storage.lane import Lane
+from worker.layout.storage.lane import LEAST_LANE, Lane
 from worker.layout.storage.loose import FILL_DEPTH, FILL_SHARE, Goods, heap, poured
 from worker.layout.storage.poses import Pose
 from worker.layout.storage.reach import FINGER_BREADTH, FINGER_GAP, LEAST_GRIP
@@ -54,8 +54,9 @@ _FILE: Final = 50.0
 _DEPTHS: Final = (8.0, 12.0, 18.0, 24.0, FILL_DEPTH)
 _MOST_HEAP_WALL: Final = 50.0
 
-#: The narrowest lane: dividers need that between their faces, and some to spare (worker.layout.tray.dividers).
-_NARROWEST: Final = 5.0
+#: Fingers do not reach as far down between walls that are nearer to each other than this (own choice).
+_NARROW: Final = 40.0
+_MOST_NARROW_WALL: Final = 35.0
 
 #: Heaps of more than this (mm3) may be split over compartments.
 _LARGE_HEAP: Final = 400_000.0
@@ -188,10 +189,10 @@ def _laid(
         return  # no wall is so low
     if layers == 1 or width - wide >= FINGER_GAP or length - long >= FINGER_GAP:
         # the first sticks out, and what is left has a gap
-        yield laid(max(width, _NARROWEST), walls, stack - grip)
+        yield laid(max(width, LEAST_LANE), walls, stack - grip)
     elif stack <= _PILED * min(long, wide):
         # each sticks out, to the lowest
-        yield laid(max(width, _NARROWEST), min(_LYING_WALL * high, high - grip), high - grip)
+        yield laid(max(width, LEAST_LANE), min(_LYING_WALL * high, high - grip), high - grip)
 
 
 def _filed(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, parts: bool) -> Iterator[Lane]:
@@ -219,7 +220,7 @@ def _filed(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, parts
             ceil(count / rows),
             rows,
             1,
-            max(width, _NARROWEST * groups + inner * ground.wall),
+            max(width, LEAST_LANE * groups + inner * ground.wall),
             _FILED_WALL * high,
             most,
             high,
@@ -242,7 +243,7 @@ def _standing(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, pa
         count = min(kind.count, along * rows)
         width = rows * (wide + AIR) - AIR + 2.0 * margin
         yield Lane(
-            "stand", pose, count, ceil(count / rows), rows, 1, max(width, _NARROWEST), share * high, most, high, margin
+            "stand", pose, count, ceil(count / rows), rows, 1, max(width, LEAST_LANE), share * high, most, high, margin
         )
 
 
@@ -277,7 +278,7 @@ def _heaps_of(goods: Goods, pose: Pose, length: float, ground: DrawerLimits) -> 
                 1,
                 width + margin,
                 max(lying.depth / FILL_SHARE, _LEAST_HEAP_WALL),
-                _MOST_HEAP_WALL,
+                _MOST_HEAP_WALL if width + margin >= _NARROW else _MOST_NARROW_WALL,
                 lying.depth,
                 margin / 2.0,
                 goods=goods,
