@@ -373,6 +373,41 @@ def test_piles_stay_as_they_are():
     check_sums(again(low, before), before)
 
 
+def tops(plan):
+    """Return how high each tray, and what is in it, reaches over the drawer's bottom."""
+    heights = {part.mark: part.size[2] for part in plan.parts if part.kind == "tray"}
+    (drawer,) = plan.drawers
+    trays = [place.at[2] + heights[place.mark] for place in drawer.placements if place.mark in heights]
+    return trays + [stored.at[2] + stored.size[2] for stored in drawer.contents]
+
+
+@pytest.mark.parametrize("label", [False, True])
+def test_of_a_pile_only_what_a_lower_drawer_has_room_for_stays(label):
+    thing = {"shape": {"kind": "box", "size": [60, 45, 20]}, "access": "rarely", "storage": "rows", "label": label}
+    drawer = {"width": 2 * 42 + 2, "depth": 3 * 42 + 2, "height": 200}
+    data = job({**drawer, "items": [{"name": f"plate {n}", **thing} for n in range(3)]})
+    before = first(data)
+    highest = max(tops(before))
+    # the whole pile stays where it just has room; where it is a millimetre too high its top goes
+    for height, stay in ((highest + 2.1, True), (highest + 1.0, False)):
+        low = copy.deepcopy(data)
+        low["drawers"][0]["height"] = height
+        plan = again(low, before)
+        check_sums(plan, before)
+        assert max(tops(plan)) <= height - 2.0 + 1e-6  # 2 mm of air under the drawer's frame
+        assert (max(tops(plan)) == highest) is stay
+
+
+def test_no_spare_tray_stays_in_a_drawer_that_is_too_low_for_it():
+    before = first(job({"items": ITEMS, "fill": True}))
+    height = sorted(tops(before))[len(tops(before)) // 2]
+    for low, most in ((height + 2.1, height), (height - 1.0, height - 3.0)):
+        plan = again(job({"fill": True, "height": low}), before)
+        check_sums(plan, before)
+        assert max(tops(plan)) <= most + 0.1 + 1e-6
+    assert not plan.drawers[0].spaces
+
+
 @given(
     st.lists(st.sampled_from(ITEMS), unique_by=lambda item: item["name"], max_size=5),
     st.lists(st.sampled_from(ITEMS), unique_by=lambda item: item["name"], max_size=5),
