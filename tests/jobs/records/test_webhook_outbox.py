@@ -326,7 +326,7 @@ def test_an_address_that_may_not_be_called_is_told_as_such(base, webhooks, datab
     made, _ = webhooks.create("local", _request("http://localhost:9/"))
     base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
     assert WebhookDelivery(database, SafeHttpClient()).run() == 0
-    assert "may not be called" in webhooks.find(made.id, "local").problem
+    assert "not globally reachable" in webhooks.find(made.id, "local").problem
 
 
 def test_a_key_that_was_revoked_is_told_nothing_more(base, webhooks, database, endpoint, courier):
