@@ -49,6 +49,7 @@ def _names(household, query, owner="local"):
         ("battery-aa", "for the torch"),
         ("batteries", "for the torch"),
         ("SCISSOR", "scissors"),
+        ("red scissors", "scissors"),
     ],
 )
 def test_a_thing_is_found(household, things, query, best):

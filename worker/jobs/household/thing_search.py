@@ -27,9 +27,9 @@ _ALIKE: Final = 20
 #: Share of a word's trigrams that a candidate must have; a typing error costs up to three.
 _LEAST_SHARE: Final = 0.3
 
-#: Least likeness of two words, and least mean over the words of the query.
+#: Least likeness of two words, and least mean over the words of the query: "red hammer" finds a hammer.
 _LEAST_LIKENESS: Final = 0.55
-_LEAST_SCORE: Final = 0.58
+_LEAST_SCORE: Final = 0.45
 
 #: Most words of a query.
 _MOST_WORDS: Final = 8
