@@ -19,10 +19,9 @@ from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.tray_option import content_box
 from worker.layout.storage.ways import Kind, natural_ways
 from worker.layout.tray.compartments import Compartment, compartments
-from worker.layout.tray.font import missing
+from worker.layout.tray.font import least_cap, missing
 from worker.layout.tray.interior import on_grid, tray_room
 from worker.layout.tray.part_mark import text_size
-from worker.layout.tray.text import LEAST_CAP
 from worker.spec import Spec
 from worker.spec.drawer.tray import Tray
 from worker.spec.items.item import Item
@@ -177,28 +176,30 @@ def fill_tray(spec: Spec, drawer: int, tray: Tray, holdings: Sequence[Holding], 
         lying = arrangement(compartment, [(holding.item, holding.count) for holding in kept], rules) if kept else None
         if lying is not None:
             filled.append(_Filled(lying, tuple(kept)))
-    labelled = _labelled(tray, every, filled)
+    labelled = _labelled(tray, every, filled, least_cap(ground.line_width))
     lacking = tuple(_lacking(labelled, filled))
     return HeldTray(labelled, ground, tuple(filled), tuple(unplaced), lacking)
 
 
-def _labelled(tray: Tray, every: Sequence[Compartment], filled: Sequence[_Filled]) -> Tray:
+def _labelled(tray: Tray, every: Sequence[Compartment], filled: Sequence[_Filled], least: float) -> Tray:
     """Return a tray with the labels of what it holds on its ledge, where it has one without text."""
     if tray.label_ledge is None or tray.labels or (tray.text is not None and tray.text.face == "ledge"):
         return tray
     holdings = {part.lying.compartment.place: part.holdings for part in filled}
     at_back = [room for room in every if room.place[1] + room.reach[1] == tray.grid[1]]
-    labels = tuple(_label(room, holdings.get(room.place, ())) for room in sorted(at_back, key=lambda room: room.place))
+    labels = tuple(
+        _label(room, holdings.get(room.place, ()), least) for room in sorted(at_back, key=lambda room: room.place)
+    )
     return tray.model_copy(update={"labels": labels}) if any(labels) else tray
 
 
-def _label(room: Compartment, holdings: Sequence[Holding]) -> str | None:
-    """Return the label of what lies in a compartment, if it can be written on its part of the ledge."""
+def _label(room: Compartment, holdings: Sequence[Holding], least: float) -> str | None:
+    """Return the label of what lies in a compartment, if capitals of ``least`` mm fit its part of the ledge."""
     texts = dict.fromkeys(holding.item.label_text for holding in holdings if holding.item.label_text is not None)
     label = ", ".join(texts)
     if not label or len(label) > _LONGEST_LABEL or missing(label):
         return None
-    return label if text_size(label, LEAST_CAP)[0] + LABEL_AIR <= room.size[0] else None
+    return label if text_size(label, least)[0] + LABEL_AIR <= room.size[0] else None
 
 
 def _lacking(tray: Tray, filled: Sequence[_Filled]) -> Iterator[PlanWarning]:
