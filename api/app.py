@@ -9,6 +9,7 @@ from fastapi import FastAPI
 from api import kiosk
 from api.app_state import AppState, maintain
 from api.auth.access import Gate, Guard, check_bind
+from api.http.cors import Cors, read_origins
 from api.http.job_watch import JobWatch
 from api.http.problems import install
 from api.http.request_log import RequestLog, RequestMetrics
@@ -22,6 +23,7 @@ from api.routes import (
     health,
     job_files,
     jobs,
+    keys,
     metrics,
     plans,
     prints,
@@ -64,6 +66,7 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
             watch=watch,
             request_metrics=request_metrics,
             planners=planners,
+            origins=read_origins(job_service.settings.cors_origins),
         )
         delivery = job_service.webhook_delivery()
         delivery.start()
@@ -101,13 +104,14 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
         lifespan=lifespan,
     )
     for module in (
-        jobs, job_files, specs, events, batches, prints, schedules, webhooks, plans, drawers, changes, things, pieces,
-        catalogue, problems, health, metrics, kiosk,
+        jobs, job_files, specs, events, batches, prints, schedules, webhooks, keys, plans, drawers, changes, things,
+        pieces, catalogue, problems, health, metrics, kiosk,
     ):  # fmt: skip
         app.include_router(module.router)
     app.add_route("/openapi.json", send_document, include_in_schema=False)
     install(app)
     app.add_middleware(Gate)
+    app.add_middleware(Cors)
     app.add_middleware(SafeHeaders)
     app.add_middleware(RequestLog, metrics=request_metrics)
     app.openapi = lambda: document(app)  # type: ignore[method-assign] # the framework's own way to extend it

@@ -35,6 +35,8 @@ class AppState:
     watch: JobWatch
     request_metrics: RequestMetrics
     planners: PlannerPool
+    #: Origins whose pages may use the service.
+    origins: frozenset[str] = frozenset()
     probe: ReadinessProbe = field(default_factory=ReadinessProbe)
     streams: StreamQuota = field(default_factory=StreamQuota)
 

@@ -24,6 +24,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from api.auth.client_address import client_address, client_scheme
 from api.auth.rate_limit import Rate, Rates, peer_name
 from api.http.base_url import is_here
+from api.http.cors import read_origins
 from api.http.errors import CrossSiteRefused, HostRefused, KeyRequired, RateExceeded, ScopeMissing, ServiceNotReady
 from api.http.problems import problem_response
 from worker.jobs.common.errors import SettingsError
@@ -54,11 +55,16 @@ _READING: Final = frozenset({"GET", "HEAD"})
 
 #: The scope for methods and paths; the first match counts.
 _RULES: Final[tuple[tuple[frozenset[str], re.Pattern[str], KeyScope], ...]] = (
-    (_READING, re.compile(r"/metrics"), "admin"),
-    (frozenset({"GET", "HEAD", "POST", "DELETE"}), re.compile(r"/v1/webhooks(?:/[^/]+(?:/secret)?)?"), "submit"),
+    (_READING, re.compile(r"/metrics|/v1/keys(?:/[^/]+)?"), "admin"),
+    (
+        frozenset({"GET", "HEAD", "POST", "DELETE"}),
+        re.compile(r"/v1/webhooks(?:/[^/]+(?:/secret|/test|/deliveries(?:/[^/]+/redeliver)?)?)?"),
+        "submit",
+    ),
     (_READING, re.compile(r".*", re.DOTALL), "read"),
     (frozenset({"POST"}), re.compile(r"/v1/(?:plans|jobs|batches|jobs/[^/]+/retry)"), "submit"),
     (frozenset({"DELETE"}), re.compile(r"/v1/(?:jobs|batches)/[^/]+(?:/files)?"), "submit"),
+    (frozenset({"PATCH"}), re.compile(r"/v1/jobs/[^/]+"), "submit"),
     (frozenset({"POST", "DELETE"}), re.compile(r"/v1/jobs/[^/]+/schedule-link"), "read"),
     (frozenset({"POST", "PUT", "DELETE"}), re.compile(r"/v1/jobs/[^/]+/prints(?:/[^/]+)?"), "record"),
     (frozenset({"PUT"}), re.compile(r"/v1/drawers/[^/]+/layout"), "record"),
@@ -151,6 +157,7 @@ class Guard:
         self._rates = Rates() if rates is None else rates
         self._hosts = frozenset(host.strip().lower() for host in settings.allowed_hosts.split(",") if host.strip())
         self._watchers = read_networks(settings.metrics_networks)
+        self._origins = read_origins(settings.cors_origins)
         self._proxies = read_networks(settings.trusted_proxies)
         self._cached: dict[str, tuple[ApiKey | None, float]] = {}
         self._used: dict[str, int] = {}
@@ -248,7 +255,7 @@ class Guard:
             remedy = "Use 127.0.0.1 or localhost, add the host to DRAWERWRIGHT_ALLOWED_HOSTS, or create an API key."
             raise HostRefused(value=host, limit="a name of this machine", remedy=remedy)
         if request.method not in _READING:
-            _check_site(request, host)
+            _check_site(request, host, self._origins)
         return True
 
     async def _closes(self) -> bool:
@@ -367,10 +374,12 @@ def _name_of(host: str) -> str | None:
         return None
 
 
-def _check_site(request: Request, host: str) -> None:
+def _check_site(request: Request, host: str, origins: frozenset[str]) -> None:
     """Raise CrossSiteRefused for a request that a browser sends from another site's page (Fetch Metadata, Origin)."""
     site = request.headers.get("sec-fetch-site")
     origin = request.headers.get("origin")
+    if origin in origins:
+        return
     if site is not None and site not in ("same-origin", "none"):
         raise CrossSiteRefused(value=site, limit="same-origin", remedy="Use the service's own page, or an API key.")
     if origin is not None and urlsplit(origin).netloc.lower() != host.lower():

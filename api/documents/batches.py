@@ -10,13 +10,13 @@ from pydantic import BaseModel, ConfigDict, Field
 from api.http.base_url import base_of
 from api.http.problems import Problem, problem_document
 from api.openapi.examples import document as example
-from worker.jobs.records.batches import Batch, BatchEntry
+from worker.jobs.records.batches import Batch, BatchEntry, BatchSummary
 from worker.jobs.records.job_document import absolute
 from worker.spec import load
 from worker.spec.errors import SpecError
 from worker.spec.manifest.batch_manifest import EntryState
 
-__all__ = ["BatchDocument", "batch_document"]
+__all__ = ["BatchDocument", "BatchPage", "batch_document", "batch_page"]
 
 _URL: Final = "http://127.0.0.1:8765/v1"
 _ID: Final = "01k9x5m8w2q4r6t8v0y2a4c6e8"
@@ -99,6 +99,76 @@ class BatchDocument(_Document):
     entries: tuple[BatchEntryDocument, ...] = Field(description="The specs in the order of the batch.")
     problem: Problem | None = Field(description="Why the batch has no manifest; its jobs have their own.")
     links: BatchLinks
+
+
+class BatchSummaryDocument(_Document):
+    """A batch in a list, without its specs."""
+
+    id: str = Field(description="The batch's identifier.")
+    name: str = Field(description="The name of the batch.")
+    state: Literal["running", "gathering", "ended"] = Field(description="As in the batch itself.")
+    created: datetime = Field(description="When the batch was submitted.")
+    finished: datetime | None = Field(description="When the batch ended.")
+    counts: BatchCounts
+    problem: Problem | None = Field(description="Why the batch has no manifest.")
+    self: str = Field(description="The batch.")
+
+
+class BatchPage(_Document):
+    """A page of batches, newest first."""
+
+    model_config = ConfigDict(
+        frozen=True,
+        json_schema_extra={
+            "examples": [
+                {
+                    "batches": [
+                        {
+                            "id": _ID,
+                            "name": "kitchen",
+                            "state": "ended",
+                            "created": "2026-03-07T18:42:00Z",
+                            "finished": "2026-03-07T18:43:10Z",
+                            "counts": BatchCounts(succeeded=2).model_dump(),
+                            "problem": None,
+                            "self": f"{_URL}/batches/{_ID}",
+                        }
+                    ],
+                    "next": None,
+                }
+            ]
+        },
+    )
+
+    batches: tuple[BatchSummaryDocument, ...] = Field(description="The batches of this page.")
+    next: str | None = Field(description="The URL of the page with older batches; null on the last page.")
+
+
+def batch_page(request: Request, batches: list[BatchSummary], limit: int, query: str) -> BatchPage:
+    """Return a page of batches.
+
+    Args:
+        request: the request, for the base URL.
+        batches: the batches of the page and, where another page follows, one more.
+        limit: the number of batches on a page.
+        query: the query string that every page of this list shares.
+    """
+    base, page = base_of(request), batches[:limit]
+    following = f"{base}/v1/batches?{query}&after={page[-1].id}" if len(batches) > limit else None
+    documents = tuple(
+        BatchSummaryDocument(
+            id=batch.id,
+            name=batch.name,
+            state=batch.state,
+            created=batch.created,
+            finished=batch.finished,
+            counts=BatchCounts(**batch.counts),
+            problem=_problem(base, batch.problem),
+            self=f"{base}/v1/batches/{batch.id}",
+        )
+        for batch in page
+    )
+    return BatchPage(batches=documents, next=following)
 
 
 def batch_document(request: Request, batch: Batch) -> BatchDocument:

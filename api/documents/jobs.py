@@ -26,6 +26,8 @@ _EXAMPLE: Final[JsonDict] = {
     "finished": None,
     "attempts": 1,
     "progress": {"done": 3, "total": 9, "now": "tray T2"},
+    "notes": "for the flat",
+    "tags": ["kitchen"],
     "problem": None,
     "links": {
         "self": f"{_URL}/{_ID}",
@@ -53,7 +55,7 @@ class JobLinks(BaseModel):
 
     model_config = ConfigDict(frozen=True)
 
-    self: str = Field(description="This job. DELETE cancels it.")
+    self: str = Field(description="This job. DELETE cancels it, PATCH changes its name, notes and tags.")
     manifest: str | None = Field(description="The manifest, once the job has succeeded.")
     bundle: str | None = Field(description="All files as one ZIP archive.")
     files: str | None = Field(description="A single file: replace {name} by a file name of the manifest.")
@@ -67,7 +69,7 @@ class JobDocument(BaseModel):
     model_config = ConfigDict(frozen=True, json_schema_extra={"examples": [_EXAMPLE]})
 
     id: str = Field(description="The job's identifier.")
-    name: str = Field(description="The name in the spec.")
+    name: str = Field(description="The name in the spec, until PATCH changes it.")
     state: JobState = Field(description="The job's state. succeeded, failed and cancelled are final.")
     created: datetime = Field(description="When the job was submitted.")
     started: datetime | None = Field(description="When the latest attempt started.")
@@ -81,6 +83,8 @@ class JobDocument(BaseModel):
         ),
     ]
     progress: JobProgress
+    notes: str | None = Field(default=None, description="Notes; PATCH changes them.")
+    tags: tuple[str, ...] = Field(default=(), description="Tags; PATCH changes them.")
     problem: Problem | None = Field(description="Why the job failed.")
     links: JobLinks
 

@@ -15,6 +15,7 @@ from api.http.status_codes import status_of
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
 from worker.jobs.records.batches import CheckedSpec
+from worker.jobs.records.quotas import expected_bytes
 from worker.spec import load
 from worker.spec.errors import DrawerwrightError, SpecError
 from worker.spec.limits import check_size
@@ -98,7 +99,7 @@ class _Reader:
             except DrawerwrightError as error:
                 self._refuse(_name(document), error)
             else:
-                self._batch.entries.append(CheckedSpec(spec.name, spec.to_json()))
+                self._batch.entries.append(CheckedSpec(spec.name, spec.to_json(), None, expected_bytes(spec)))
         self._index += 1
 
     def _refuse(self, name: str | None, refused: DrawerwrightError) -> None:

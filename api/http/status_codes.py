@@ -38,6 +38,8 @@ STATUS_CODES: Final[Mapping[type[DrawerwrightError], HTTPStatus]] = MappingProxy
         job_errors.RunsUnknown: HTTPStatus.CONFLICT,
         job_errors.RunNotReady: HTTPStatus.CONFLICT,
         job_errors.WebhookNotFound: HTTPStatus.NOT_FOUND,
+        job_errors.DeliveryNotFound: HTTPStatus.NOT_FOUND,
+        job_errors.RedeliveryRefused: HTTPStatus.CONFLICT,
         job_errors.WebhookRefused: HTTPStatus.UNPROCESSABLE_ENTITY,
         # the household
         job_errors.DrawerNotFound: HTTPStatus.NOT_FOUND,
@@ -45,6 +47,9 @@ STATUS_CODES: Final[Mapping[type[DrawerwrightError], HTTPStatus]] = MappingProxy
         job_errors.ThingNotFound: HTTPStatus.NOT_FOUND,
         job_errors.PieceNotFound: HTTPStatus.NOT_FOUND,
         job_errors.HouseholdRefused: HTTPStatus.UNPROCESSABLE_ENTITY,
+        job_errors.PatchRefused: HTTPStatus.UNPROCESSABLE_ENTITY,
+        job_errors.KeyNotFound: HTTPStatus.NOT_FOUND,
+        job_errors.KeyRefused: HTTPStatus.UNPROCESSABLE_ENTITY,
         # the service
         job_errors.QuotaReached: HTTPStatus.TOO_MANY_REQUESTS,
         job_errors.RequestRepeated: HTTPStatus.UNPROCESSABLE_ENTITY,

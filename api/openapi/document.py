@@ -33,6 +33,8 @@ from worker.spec.errors import DrawerwrightError
 from worker.spec.manifest.examples import MANIFEST_EXAMPLES
 from worker.spec.requests.batch import BatchRequest
 from worker.spec.requests.household import ChangesRequest, DrawerRequest, LayoutRequest, PieceRequest, ThingRequest
+from worker.spec.requests.job_patch import JobPatch
+from worker.spec.requests.key import KeyRequest
 from worker.spec.requests.print_event import PrintEvent
 from worker.spec.requests.webhook import WebhookRequest
 
@@ -58,6 +60,7 @@ _TAGS: Final = [
     {"name": "prints", "description": "Record print events and follow the progress, remaining runs and schedule."},
     {"name": "webhooks", "description": "Register endpoints that receive the events of jobs."},
     {"name": "household", "description": "Keep drawers, things and printed pieces over many jobs."},
+    {"name": "keys", "description": "Create, list and revoke API keys."},
     {"name": "plans", "description": "Lay out a spec without making its parts."},
     {"name": "catalogue", "description": "Look up the sizes of standard things."},
     {"name": "problems", "description": "Look up the kinds of problem that the service reports."},
@@ -90,6 +93,8 @@ _HEADERS: Final[dict[str, dict[str, Any]]] = {
 _PATH_PARAMETERS: Final = {
     "job_id": "The job's identifier.",
     "batch_id": "The batch's identifier.",
+    "key_id": "The key's identifier.",
+    "delivery_id": "The identifier of a delivery attempt.",
     "webhook_id": "The webhook's identifier.",
     "drawer_id": "The drawer's identifier.",
     "thing_id": "The thing's identifier.",
@@ -277,6 +282,8 @@ def _request_schemas() -> dict[str, Any]:
             (CatalogueDocument, "validation"),
             (PrintEvent, "validation"),
             (BatchRequest, "validation"),
+            (JobPatch, "validation"),
+            (KeyRequest, "validation"),
             (WebhookRequest, "validation"),
             (DrawerRequest, "validation"),
             (ThingRequest, "validation"),

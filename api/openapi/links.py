@@ -58,7 +58,11 @@ _RECORDED: Final[tuple[_Link, ...]] = (
 )
 _WEBHOOK_STATE: Final[_Link] = ("getWebhook", _WEBHOOK, "Get the state of its deliveries.")
 _ROTATED: Final[_Link] = ("rotateWebhookSecret", _WEBHOOK, "If its secret has leaked.")
+_TESTED: Final[_Link] = ("testWebhook", _WEBHOOK, "To check the receiver.")
+_LOGGED: Final[_Link] = ("listDeliveries", _WEBHOOK, "Get the latest attempts.")
 _WEBHOOK_REMOVED: Final[_Link] = ("removeWebhook", _WEBHOOK, "When it is no longer needed.")
+_KEY: Final = {"key_id": "$response.body#/id"}
+_CHANGED: Final[_Link] = ("changeJob", _JOB, "To name, annotate or tag it.")
 _CANCELLED: Final[_Link] = ("cancelJob", _JOB, "Until it has ended.")
 _RETRIED: Final[_Link] = ("retryJob", _JOB, "If it has failed.")
 _REMOVED: Final[_Link] = ("removeJob", _JOB, "Once it has ended.")
@@ -72,12 +76,12 @@ _BATCH_MADE: Final[tuple[_Link, ...]] = (
 #: By operation and status: the operations that can follow, their parameters, and when or why.
 _LINKS: Final[dict[tuple[str, str], tuple[_Link, ...]]] = {
     ("submitJob", "201"): (("getJob", _JOB, "Get the result."), _RETRIED, _REMOVED, _SPEC, *_results(_JOB)),
-    ("submitJob", "202"): (("getJob", _JOB, "Get the progress."), _CANCELLED, _REMOVED, *_results(_JOB)),
+    ("submitJob", "202"): (("getJob", _JOB, "Get the progress."), _CHANGED, _CANCELLED, _REMOVED, *_results(_JOB)),
     ("listJobs", "200"): (
         ("getJob", _FIRST_JOB, "Get the newest job."),
         ("listJobs", {"after": "$response.body#/jobs/0/id"}, "List all older jobs."),
     ),
-    ("getJob", "200"): (_CANCELLED, _RETRIED, _REMOVED, _SPEC, *_results(_JOB)),
+    ("getJob", "200"): (_CHANGED, _CANCELLED, _RETRIED, _REMOVED, _SPEC, *_results(_JOB)),
     ("retryJob", "202"): (("getJob", _JOB, "Get the progress."), _CANCELLED),
     ("cancelJob", "200"): (("removeJob", _JOB, "As soon as it has ended."),),
     ("getManifest", "200"): (
@@ -91,6 +95,7 @@ _LINKS: Final[dict[tuple[str, str], tuple[_Link, ...]]] = {
     ),
     ("getRuns", "200"): (_RUN,),
     ("submitBatch", "202"): (("getBatch", _BATCH, "Get the progress."), _BATCH_CANCELLED, *_BATCH_MADE),
+    ("listBatches", "200"): (("getBatch", {"batch_id": "$response.body#/batches/0/id"}, "Get the newest batch."),),
     ("getBatch", "200"): (_BATCH_CANCELLED, *_BATCH_MADE),
     ("cancelBatch", "200"): (("getBatch", _BATCH, "Get what had ended before."), *_BATCH_MADE),
     ("getBatchManifest", "200"): (
@@ -101,7 +106,14 @@ _LINKS: Final[dict[tuple[str, str], tuple[_Link, ...]]] = {
         ),
         ("getJob", {"job_id": "$response.body#/entries/0/job"}, "Get any job by its id; refused specs have none."),
     ),
-    ("createWebhook", "201"): (_WEBHOOK_STATE, _ROTATED, _WEBHOOK_REMOVED),
+    ("createWebhook", "201"): (_WEBHOOK_STATE, _TESTED, _LOGGED, _ROTATED, _WEBHOOK_REMOVED),
+    ("listDeliveries", "200"): (
+        (
+            "redeliver",
+            {"webhook_id": "$request.path.webhook_id", "delivery_id": "$response.body#/deliveries/0/id"},
+            "If the receiver has lost it.",
+        ),
+    ),
     ("listWebhooks", "200"): (("getWebhook", _FIRST_WEBHOOK, "Get the oldest webhook."),),
     ("getWebhook", "200"): (_ROTATED, _WEBHOOK_REMOVED),
     ("rotateWebhookSecret", "200"): (_WEBHOOK_STATE, _WEBHOOK_REMOVED),

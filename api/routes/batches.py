@@ -4,13 +4,14 @@ import json
 import time
 from http import HTTPStatus
 from typing import Annotated, Any, Final
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.concurrency import run_in_threadpool
 
 from api.app_state import AppStateDep, JobServiceDep
-from api.documents.batches import BatchDocument, batch_document
+from api.documents.batches import BatchDocument, BatchPage, batch_document, batch_page
 from api.http.batch_body import LINES_TYPE, BatchOptions, BatchSpecs, read_batch
 from api.http.errors import (
     BodyTooLarge,
@@ -24,6 +25,7 @@ from api.http.idempotency import IDEMPOTENCY_PARAMETER, IdempotencyKeyDep
 from api.http.preconditions import IF_MATCH_PARAMETER, IF_NONE_MATCH_PARAMETER, check_match
 from api.http.preferences import APPLIED, PREFER_PARAMETER, PreferencesDep
 from api.http.problems import refusals
+from api.http.query_time import QueryTime
 from api.http.ranges import content_tag, tag_matches
 from api.http.streaming import file_response
 from api.openapi.examples import document as example
@@ -38,6 +40,7 @@ from worker.jobs.common.errors import (
     WebhookNotFound,
 )
 from worker.jobs.common.ids import ID_PATTERN
+from worker.jobs.records.batches import BatchFilters, BatchState
 from worker.jobs.records.models import MANIFEST_NAME
 from worker.spec.errors import SpecError
 from worker.spec.manifest import JSON_TYPE, THREEMF_TYPE
@@ -155,6 +158,63 @@ async def submit_batch(
     document = batch_document(request, batch)
     response.headers["Location"] = document.links.self
     response.headers["Retry-After"] = "1"
+    return document
+
+
+class BatchQuery(BaseModel):
+    """The query parameters of a list of batches."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    limit: int = Field(default=50, ge=1, le=100, description="The number of batches on a page.")
+    after: str | None = Field(
+        default=None, pattern=f"^{ID_PATTERN}$", description="The id of the last batch on the previous page."
+    )
+    state: list[BatchState] = Field(
+        default=[], max_length=3, description="List only batches in this state. Repeat it for several."
+    )
+    name: str | None = Field(
+        default=None, min_length=1, max_length=80, description="List only batches whose name contains this text."
+    )
+    created_after: QueryTime | None = Field(default=None, description="List only batches submitted after this time.")
+    created_before: QueryTime | None = Field(default=None, description="List only batches submitted before this time.")
+
+    def filters(self) -> BatchFilters:
+        """Return the filters of the list."""
+        return BatchFilters(tuple(self.state), self.name, self.created_after, self.created_before)
+
+    def query(self) -> str:
+        """Return the query string that all pages share: everything but ``after``."""
+        parameters = self.model_dump(mode="json", exclude_defaults=True, exclude={"after"})
+        return urlencode({**parameters, "limit": self.limit}, doseq=True)
+
+
+@router.head("", include_in_schema=False)
+@router.get(
+    "",
+    operation_id="listBatches",
+    summary="List batches",
+    responses={
+        200: {
+            "description": "Batches, newest first.",
+            "headers": {
+                "Link": {
+                    "schema": {"type": "string"},
+                    "description": "The page with older batches (RFC 8288, rel=next).",
+                }
+            },
+        },
+        **refusals(ParameterRefused),
+    },
+)
+def list_batches(
+    request: Request, response: Response, job_service: JobServiceDep, page: Annotated[BatchQuery, Query()]
+) -> BatchPage:
+    """List batches, newest first."""
+    batches = job_service.list_batches(limit=page.limit + 1, after=page.after, filters=page.filters())
+    document = batch_page(request, batches, page.limit, page.query())
+    if document.next is not None:
+        response.headers["Link"] = f'<{document.next}>; rel="next"'
     return document
 
 

@@ -14,10 +14,13 @@ from starlette.concurrency import run_in_threadpool
 
 from api.app_state import AppState, AppStateDep, JobServiceDep
 from api.auth.access import caller_of
+from api.documents.batches import batch_document
 from api.documents.jobs import job_document
 from api.http.problems import refusals
-from worker.jobs.common.errors import JobNotFound, QuotaReached
+from api.http.ranges import content_tag
+from worker.jobs.common.errors import BatchNotFound, JobNotFound, QuotaReached
 from worker.jobs.job_service import JobService
+from worker.jobs.records.batches import Batch
 from worker.jobs.records.models import Job
 
 __all__ = ["router"]
@@ -76,6 +79,11 @@ _EXAMPLE: Final = (
 )
 
 
+_BATCH_EXAMPLE: Final = (
+    'retry: 2000\n\nid: 5f0a\nevent: batch.running\ndata: {"id": "01kb4q2v7m5s8r0d9f3h6j1n4p", "state": ...}\n\n'
+)
+
+
 @router.get(
     "/jobs/{job_id}/events",
     operation_id="followJob",
@@ -102,6 +110,33 @@ async def follow_job(
     if job.ended and last == job.revision:
         return Response(status_code=HTTPStatus.NO_CONTENT)  # a browser does not reconnect after 204
     return _stream(_events_of_job(request, state, job_service, job, last))
+
+
+@router.get(
+    "/batches/{batch_id}/events",
+    operation_id="followBatch",
+    tags=["batches"],
+    summary="Follow a batch",
+    responses={
+        **_responses("The batch's events; the last one is its end. The data of an event is the batch.", _BATCH_EXAMPLE),
+        204: {"description": "The batch has ended, and the client has received its last event (Last-Event-ID)."},
+        **refusals(BatchNotFound, QuotaReached),
+    },
+    response_class=Response,
+    openapi_extra=_PARAMETER,
+)
+async def follow_batch(
+    request: Request, state: AppStateDep, job_service: JobServiceDep, batch_id: str, _: _StreamSlot
+) -> Response:
+    """Stream the batch's current state and each change until it ends, as `batch.running`, `.gathering` and `.ended`.
+
+    Changes in quick succession are sent as one event.
+    """
+    batch = await run_in_threadpool(job_service.batch, batch_id)
+    last = request.headers.get("last-event-id", "")
+    if batch.state == "ended" and last == _id_of_batch(request, batch):
+        return Response(status_code=HTTPStatus.NO_CONTENT)
+    return _stream(_events_of_batch(request, state, job_service, batch, last))
 
 
 @router.get(
@@ -149,6 +184,35 @@ async def _events_of_job(
                     return
                 yield KEEPALIVE_COMMENT
             job = await run_in_threadpool(job_service.job, job.id)
+
+
+async def _events_of_batch(
+    request: Request, state: AppState, job_service: JobService, batch: Batch, last: str
+) -> AsyncIterator[bytes]:
+    watch, streams = state.watch, state.streams
+    deadline = sent_at = time.monotonic()
+    deadline += streams.max_seconds
+    yield format_sse_event(retry=_RECONNECT_MS)
+    with suppress(BatchNotFound):  # removed meanwhile
+        while True:
+            if (event_id := _id_of_batch(request, batch)) != last:
+                last, sent_at = event_id, time.monotonic()
+                data = batch_document(request, batch).model_dump_json()
+                yield format_sse_event(data_str=data, event=f"batch.{batch.state}", id=event_id)
+            if batch.state == "ended":
+                return
+            if time.monotonic() - sent_at >= streams.heartbeat:
+                sent_at = time.monotonic()
+                yield KEEPALIVE_COMMENT
+            await watch.sleep(min(_POLL_SECONDS, streams.heartbeat))
+            if watch.closing or time.monotonic() > deadline:
+                return
+            batch = await run_in_threadpool(job_service.batch, batch.id)
+
+
+def _id_of_batch(request: Request, batch: Batch) -> str:
+    """Return the id of a batch's event: the digest of its document, as in its ETag."""
+    return content_tag(batch_document(request, batch).model_dump_json().encode()).strip('"')
 
 
 async def _events_of_jobs(

@@ -5,12 +5,12 @@ from typing import Annotated, Any, Final
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Query, Request, Response
-from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field
 from starlette.concurrency import run_in_threadpool
 
 from api.app_state import AppStateDep, JobServiceDep
 from api.documents.jobs import JobDocument, JobPage, job_document, job_page
-from api.http.body import read_spec
+from api.http.body import read_noun, read_spec
 from api.http.errors import (
     BodyTooLarge,
     BodyTooSlow,
@@ -22,6 +22,7 @@ from api.http.idempotency import IDEMPOTENCY_PARAMETER, IdempotencyKeyDep
 from api.http.matched_job import MATCHED, MatchedRevision
 from api.http.preferences import APPLIED, PREFER_PARAMETER, PreferencesDep
 from api.http.problems import refusals
+from api.http.query_time import QueryTime
 from api.http.ranges import content_tag, tag_matches
 from api.openapi.spec_body import SPEC_BODY
 from worker.jobs.common.errors import (
@@ -29,6 +30,7 @@ from worker.jobs.common.errors import (
     JobNotEnded,
     JobNotFailed,
     JobNotFound,
+    PatchRefused,
     PreconditionFailed,
     QuotaReached,
     RequestRepeated,
@@ -39,10 +41,14 @@ from worker.jobs.records.job_filters import JobFilters
 from worker.jobs.records.models import JobState
 from worker.spec import Spec
 from worker.spec.errors import SpecError, SpecTooLarge
+from worker.spec.requests.job_patch import JobPatch
 
 __all__ = ["router"]
 
 router = APIRouter(prefix="/v1/jobs", tags=["jobs"])
+
+#: Largest body of a change of a job, in bytes.
+_LARGEST_PATCH: Final = 64 * 1024
 
 _Webhooks = Annotated[
     list[Annotated[str, Field(pattern=f"^{ID_PATTERN}$")]],
@@ -51,16 +57,6 @@ _Webhooks = Annotated[
         description="The id of a webhook of this key that receives the events of this job. Repeat it for several.",
     ),
 ]
-
-
-def _dated(value: object) -> object:
-    if isinstance(value, str) and "T" not in value.upper():
-        raise ValueError("use the format of RFC 3339, such as 2026-03-07T18:42:00Z")
-    return value
-
-
-#: A date and time. A bare number is refused: pydantic would read it as seconds since 1970.
-_Time = Annotated[AwareDatetime, BeforeValidator(_dated)]
 
 
 class JobQuery(BaseModel):
@@ -78,12 +74,19 @@ class JobQuery(BaseModel):
     name: str | None = Field(
         default=None, min_length=1, max_length=80, description="List only jobs whose name contains this text."
     )
-    created_after: _Time | None = Field(default=None, description="List only jobs submitted after this time.")
-    created_before: _Time | None = Field(default=None, description="List only jobs submitted before this time.")
+    created_after: QueryTime | None = Field(default=None, description="List only jobs submitted after this time.")
+    created_before: QueryTime | None = Field(default=None, description="List only jobs submitted before this time.")
+
+    tag: list[Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[^\x00-\x1f\x7f]+$")]] = Field(
+        default=[], max_length=5, description="List only jobs with this tag. Repeat it for jobs with all of several."
+    )
+    batch: str | None = Field(default=None, pattern=f"^{ID_PATTERN}$", description="List only jobs of this batch.")
 
     def filters(self) -> JobFilters:
         """Return the filters of the list."""
-        return JobFilters(tuple(self.state), self.name, self.created_after, self.created_before)
+        return JobFilters(
+            tuple(self.state), self.name, self.created_after, self.created_before, tuple(self.tag), self.batch
+        )
 
     def query(self) -> str:
         """Return the query string that all pages share: everything but ``after``."""
@@ -245,6 +248,49 @@ async def get_job(
 def cancel_job(request: Request, job_service: JobServiceDep, job_id: str, revision: MatchedRevision) -> JobDocument:
     """Cancel a job that has not ended. A worker that is running it stops before the next part."""
     return job_document(request, job_service.cancel(job_id, revision=revision))
+
+
+async def _read_patch(request: Request) -> JobPatch:
+    """Return the change in the body.
+
+    Raises:
+        PatchRefused: with every fault of the body.
+    """
+    return await read_noun(request, JobPatch, _LARGEST_PATCH, PatchRefused, "change")
+
+
+_PATCH_BODY: Final[dict[str, Any]] = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            "application/json": {
+                "schema": {"$ref": "#/components/schemas/JobPatch"},
+                "examples": {
+                    "tags": {"summary": "Tag a job", "value": {"tags": ["kitchen", "to print"], "notes": "in grey"}}
+                },
+            }
+        },
+    }
+}
+
+
+@router.patch(
+    "/{job_id}",
+    operation_id="changeJob",
+    summary="Change a job's name, notes and tags",
+    response_description="The changed job.",
+    responses=refusals(JobNotFound, PatchRefused, PreconditionFailed, BodyTooLarge, BodyTooSlow, BodyTypeRefused),
+    openapi_extra={**_PATCH_BODY, **MATCHED},
+)
+def change_job(
+    request: Request,
+    job_service: JobServiceDep,
+    job_id: str,
+    patch: Annotated[JobPatch, Depends(_read_patch)],
+    revision: MatchedRevision,
+) -> JobDocument:
+    """Change what a job is called and filed under, in any state. Its spec, manifest and files stay as they are."""
+    return job_document(request, job_service.change(job_id, patch, revision=revision))
 
 
 @router.post(

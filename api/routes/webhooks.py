@@ -18,8 +18,17 @@ from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, Paramete
 from api.http.preconditions import IF_MATCH_PARAMETER, check_match
 from api.http.problems import refusals
 from api.http.ranges import content_tag
-from worker.jobs.common.errors import PreconditionFailed, QuotaReached, WebhookNotFound, WebhookRefused
+from worker.jobs.common.errors import (
+    DeliveryNotFound,
+    PreconditionFailed,
+    QuotaReached,
+    RedeliveryRefused,
+    WebhookNotFound,
+    WebhookRefused,
+)
+from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.job_service import JobService
+from worker.jobs.records.webhook_deliveries import KEPT_DELIVERIES, Delivery
 from worker.jobs.records.webhook_endpoints import WebhookEndpoint
 from worker.spec.requests.webhook import EVENTS, EventType, JobSelection, WebhookRequest
 
@@ -47,6 +56,19 @@ _EXAMPLE: Final[JsonDict] = {
     "last_failure": None,
     "problem": None,
     "self": _URL,
+}
+
+
+_DELIVERY_EXAMPLE: Final[JsonDict] = {
+    "id": _ID,
+    "message_id": "msg_5f0a",
+    "type": "job.succeeded",
+    "job_id": _ID,
+    "attempt": 1,
+    "at": "2026-03-07T18:42:00Z",
+    "milliseconds": 84,
+    "status": 204,
+    "problem": None,
 }
 
 
@@ -263,6 +285,92 @@ def rotate_secret(
     hours = timedelta(hours=query.overlap_hours)
     made, secret = job_service.webhooks.rotate(webhook_id, caller_of(request).sees, hours)
     return NewWebhookDocument(**_fields(request, made), secret=secret.get_secret_value())
+
+
+class DeliveryDocument(BaseModel):
+    """One attempt to deliver a message."""
+
+    model_config = ConfigDict(frozen=True, json_schema_extra={"examples": [_DELIVERY_EXAMPLE]})
+
+    id: str = Field(description="The attempt's identifier.")
+    message_id: str = Field(description="The header webhook-id: the same in all attempts at a message.")
+    type: str = Field(description="The event, or webhook.test.")
+    job_id: str | None = Field(description="The job of the event; null for a test.")
+    attempt: int = Field(ge=1, description="The number of the attempt at this message.")
+    at: datetime = Field(description="When the attempt ended.")
+    milliseconds: int = Field(ge=0, description="How long the attempt took.")
+    status: int | None = Field(description="The HTTP status of the response; null if there was none.")
+    problem: str | None = Field(description="Why the attempt failed; null if it succeeded.")
+
+
+class DeliveryList(BaseModel):
+    """The latest attempts to deliver messages to a webhook."""
+
+    model_config = ConfigDict(frozen=True, json_schema_extra={"examples": [{"deliveries": [_DELIVERY_EXAMPLE]}]})
+
+    deliveries: tuple[DeliveryDocument, ...] = Field(description="The attempts, newest first.")
+
+
+class DeliveryQuery(BaseModel):
+    """The query parameters of the delivery log."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    limit: int = Field(default=50, ge=1, le=KEPT_DELIVERIES, description="The number of attempts.")
+    after: str | None = Field(
+        default=None, pattern=f"^{ID_PATTERN}$", description="The id of the last attempt of the previous page."
+    )
+
+
+@router.post(
+    "/{webhook_id}/test",
+    operation_id="testWebhook",
+    summary="Send a test message",
+    response_description="The attempt; `problem` says why it failed.",
+    responses=refusals(WebhookNotFound),
+)
+def send_test(request: Request, job_service: JobServiceDep, webhook_id: str) -> DeliveryDocument:
+    """Send a signed message of the type `webhook.test` at once, without retries, and return what came of it."""
+    _check_own(request)
+    endpoint = job_service.webhooks.find(webhook_id, caller_of(request).sees)
+    return _delivery_document(job_service.webhook_delivery().test(endpoint.id))
+
+
+@router.head("/{webhook_id}/deliveries", include_in_schema=False)
+@router.get(
+    "/{webhook_id}/deliveries",
+    operation_id="listDeliveries",
+    summary="List the latest deliveries",
+    response_description="The latest attempts.",
+    responses=refusals(WebhookNotFound, ParameterRefused),
+)
+def list_deliveries(
+    request: Request, job_service: JobServiceDep, webhook_id: str, page: Annotated[DeliveryQuery, Query()]
+) -> DeliveryList:
+    """List the latest attempts to deliver messages, newest first. The last 100 of each webhook are kept."""
+    _check_own(request)
+    endpoint = job_service.webhooks.find(webhook_id, caller_of(request).sees)
+    attempts = job_service.deliveries.latest(endpoint.id, page.limit, page.after)
+    return DeliveryList(deliveries=tuple(_delivery_document(attempt) for attempt in attempts))
+
+
+@router.post(
+    "/{webhook_id}/deliveries/{delivery_id}/redeliver",
+    status_code=HTTPStatus.ACCEPTED,
+    operation_id="redeliver",
+    summary="Deliver a message again",
+    response_description="The attempt whose message is delivered again soon.",
+    responses=refusals(WebhookNotFound, DeliveryNotFound, RedeliveryRefused),
+)
+def redeliver(request: Request, job_service: JobServiceDep, webhook_id: str, delivery_id: str) -> DeliveryDocument:
+    """Deliver the message of an attempt again, with the same webhook-id and with retries."""
+    _check_own(request)
+    endpoint = job_service.webhooks.find(webhook_id, caller_of(request).sees)
+    return _delivery_document(job_service.deliveries.redeliver(endpoint.id, delivery_id))
+
+
+def _delivery_document(delivery: Delivery) -> DeliveryDocument:
+    return DeliveryDocument(**{name: getattr(delivery, name) for name in Delivery.__slots__})
 
 
 def described() -> dict[str, Any]:

@@ -8,7 +8,7 @@ import logging
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
-from typing import Final, Self
+from typing import Any, Final, Self
 
 from obstore.exceptions import BaseError as StoreError
 from sqlalchemy import Engine as Database
@@ -41,7 +41,7 @@ from worker.jobs.observability.tracing import span
 from worker.jobs.queue.celery_app import make_app
 from worker.jobs.queue.dispatcher import Dispatcher
 from worker.jobs.records.api_keys import ApiKeys
-from worker.jobs.records.batches import Batch, BatchRecords, CheckedSpec
+from worker.jobs.records.batches import Batch, BatchFilters, BatchRecords, BatchSummary, CheckedSpec
 from worker.jobs.records.heartbeats import Heartbeats
 from worker.jobs.records.idempotency import IdempotencyKey
 from worker.jobs.records.job_filters import JobFilters
@@ -49,12 +49,16 @@ from worker.jobs.records.job_retry import retry_job
 from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import BUNDLE_NAME, MANIFEST_NAME, Job, StoredFile
 from worker.jobs.records.print_events import PrintRecords
+from worker.jobs.records.quotas import expected_bytes
+from worker.jobs.records.row_mapping import tags_text
+from worker.jobs.records.webhook_deliveries import DeliveryLog
 from worker.jobs.records.webhook_endpoints import WebhookEndpoints
 from worker.jobs.webhooks.delivery import WebhookDelivery
 from worker.jobs.webhooks.ip_policy import read_networks
 from worker.jobs.webhooks.safe_http_client import SafeHttpClient, read_ports
 from worker.spec import Spec
 from worker.spec.limits import check_cells
+from worker.spec.requests.job_patch import JobPatch
 
 __all__ = ["JobService"]
 
@@ -92,6 +96,7 @@ class JobService:
         )
         self._maintenance = MaintenanceScheduler(settings, database, blobs, self.dispatcher.republish)
         self.webhooks = WebhookEndpoints(database)
+        self.deliveries = DeliveryLog(database)
         self.heartbeats = Heartbeats(database)
         self.http_client = SafeHttpClient(read_networks(settings.webhook_networks), read_ports(settings.webhook_ports))
 
@@ -152,7 +157,8 @@ class JobService:
         self.check_cells(spec)
         text = spec.to_json()
         repeat = None if key is None else IdempotencyKey.of(key, "job", text, *webhooks)
-        job = self._records.add(spec.name, text, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat)
+        job = self._records.add(spec.name, text, owner=caller.owner, quotas=quotas, webhooks=webhooks, repeat=repeat,
+            expected_bytes=expected_bytes(spec))  # fmt: skip
         with span("submit", {"drawerwright.job": job.id}):
             self.publish(job.id)
         return job
@@ -202,6 +208,21 @@ class JobService:
             remedy = f"To remove it with its files: DELETE /v1/jobs/{job_id}/files."
             raise JobFinished(value=job.state, limit="a job that is queued or running", remedy=remedy)
         return self.job(job_id)
+
+    def change(self, job_id: str, patch: JobPatch, *, revision: int | None = None) -> Job:
+        """Change the job's name, notes or tags.
+
+        Raises:
+            JobNotFound: if it does not exist.
+            PreconditionFailed: if ``revision`` is given, and the job has another one.
+        """
+        values: dict[str, Any] = {} if patch.name is None else {"name": patch.name}
+        values |= {} if patch.notes is None else {"notes": patch.notes or None}
+        values |= {} if patch.tags is None else {"tags": tags_text(patch.tags)}
+        job = self.job(job_id)
+        if values and not self._records.change(job_id, values, revision=revision):
+            self._unchanged(job_id, revision)
+        return self.job(job_id) if values else job
 
     def retry(self, job_id: str, *, revision: int | None = None) -> Job:
         """Queue a failed job again, with its full number of attempts, and publish it as `submit` does.
@@ -371,6 +392,12 @@ class JobService:
         if batch is None:
             raise BatchNotFound(value=batch_id)
         return batch
+
+    def list_batches(
+        self, *, limit: int = 50, after: str | None = None, filters: BatchFilters | None = None
+    ) -> list[BatchSummary]:
+        """Return up to 200 batches, newest first; ``after`` is the id of the last batch of the previous page."""
+        return self.batches.latest(max(0, min(limit, _MOST)), after, owner=self._caller.sees, filters=filters)
 
     def cancel_batch(self, batch_id: str) -> Batch:
         """Cancel all active jobs of the batch.

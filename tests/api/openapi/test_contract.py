@@ -317,4 +317,4 @@ def test_links_lead_from_what_is_made_to_all_that_can_be_asked_of_it(published):
         for method, operation in methods.items()
         if method != "head" and any(parameter in path for parameter in ("{job_id}", "{batch_id}", "{webhook_id}"))
     }
-    assert with_an_id - linked == {"followJob"}
+    assert with_an_id - linked == {"followJob", "followBatch"}

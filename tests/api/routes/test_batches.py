@@ -155,3 +155,52 @@ def test_a_cancelled_batch_is_gathered_and_removed(service, settings, records, s
     assert service.get(f"{at}/files/run-01.3mf").status_code == 404
     assert service.delete(f"{at}/files").status_code == 204
     assert service.get(at).status_code == 404
+
+
+def test_batches_are_listed_newest_first_page_by_page(service, spec, bad):
+    ids = [
+        service.post("/v1/batches", json=_batch(spec, bad, name=f"list {number}")).json()["id"] for number in range(3)
+    ]
+    first = service.get("/v1/batches", params={"limit": 2, "name": "LIST"})
+    assert [batch["id"] for batch in first.json()["batches"]] == [ids[2], ids[1]]
+    assert first.headers["link"] == f'<{first.json()["next"]}>; rel="next"'
+    second = service.get(first.json()["next"]).json()
+    assert [batch["id"] for batch in second["batches"]] == [ids[0]]
+    assert second["next"] is None
+    entry = second["batches"][0]
+    whole = service.get(entry["self"]).json()
+    assert entry == {**{name: whole[name] for name in entry if name != "self"}, "self": whole["links"]["self"]}
+    assert entry["counts"] == {**dict.fromkeys(entry["counts"], 0), "refused": 1, "queued": 1}
+
+
+def test_batches_are_chosen_by_state_and_time(service, spec):
+    made = service.post("/v1/batches", json=_batch(spec, name="chosen")).json()
+
+    def listed(**query):
+        answer = service.get("/v1/batches", params={"name": "chosen", **query})
+        assert answer.status_code == 200, answer.text
+        return [batch["id"] for batch in answer.json()["batches"]]
+
+    assert listed(state=["running", "ended"]) == [made["id"]]
+    assert listed(state="ended") == listed(created_after=made["created"]) == []
+    assert service.get("/v1/batches", params={"state": "eaten"}).status_code == 422
+    assert service.get("/v1/batches", params={"colour": "red"}).status_code == 422
+
+
+def test_jobs_are_listed_by_their_batch(service, spec):
+    service.post("/v1/jobs", json=spec)
+    made = service.post("/v1/batches", json=_batch(spec, spec)).json()
+    jobs = service.get("/v1/jobs", params={"batch": made["id"]}).json()["jobs"]
+    assert {job["links"]["self"] for job in jobs} == {entry["job"] for entry in made["entries"]}
+    assert service.get("/v1/jobs", params={"batch": "0" * 26}).json()["jobs"] == []
+
+
+def test_a_batch_has_an_entity_tag_and_is_waited_for(service, spec):
+    at = service.post("/v1/batches", json=_batch(spec)).headers["location"]
+    answer = service.get(at)
+    assert service.get(at, headers={"If-None-Match": answer.headers["etag"]}).status_code == 304
+    waited = service.get(at, headers={"Prefer": "wait=1"})
+    assert waited.headers["preference-applied"] == "wait=1"
+    assert waited.json() == answer.json()  # no worker runs here
+    service.delete(at)
+    assert service.get(at, headers={"If-None-Match": answer.headers["etag"]}).status_code == 200

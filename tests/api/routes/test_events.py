@@ -67,7 +67,9 @@ class _Reader:
         for line in self._lines:
             if not line:
                 if "data" in fields:
-                    yield fields["event"], int(fields["id"]), json.loads(fields["data"])
+                    event_id = fields["id"]
+                    number = int(event_id) if event_id.isdigit() else event_id  # of a batch it is a digest
+                    yield fields["event"], number, json.loads(fields["data"])
                     deadline = time.monotonic() + self._seconds
                 fields = {}
             elif line.startswith(":"):
@@ -276,3 +278,29 @@ def test_the_end_of_the_service_ends_streams_and_waits(tmp_path, spec, until):
         if process.poll() is None:
             process.kill()
             process.wait()
+
+
+def test_a_batch_is_followed_to_its_end(client, engine, spec):
+    body = {"batch": "1", "name": "followed", "specs": [spec, spec]}
+    batch = client.post("/v1/batches", json=body).json()
+    path = f"/v1/batches/{batch['id']}/events"
+    with _follow(client, path) as reader:
+        events = reader.events()
+        name, first, document = next(events)
+        assert (name, document) == ("batch.running", batch)
+        assert client.get(batch["links"]["self"]).headers["etag"] == f'"{first}"'
+        client.delete(batch["entries"][0]["job"])
+        name, second, document = next(events)
+        assert (name, document["counts"]["cancelled"]) == ("batch.running", 1)
+        client.delete(batch["links"]["self"])
+        token = engine.batches.claim(batch["id"], lease_seconds=600.0, attempts=3)
+        engine.batches.finish(batch["id"], token, [])
+        rest = list(events)
+        name, last, document = rest[-1]
+        assert (name, document["state"]) == ("batch.ended", "ended")
+        assert len({first, second, *(event[1] for event in rest)}) == 2 + len(rest)
+    again = client.get(path, headers={"Last-Event-ID": last})
+    assert (again.status_code, again.content) == (204, b"")
+    with _follow(client, path, second) as reader:
+        assert [event[:2] for event in reader.events()] == [("batch.ended", last)]
+    assert client.get("/v1/batches/nothing/events").status_code == 404

@@ -151,3 +151,29 @@ def test_a_message_holds_what_the_service_answers(service, engine, spec):
     base = answer["links"]["self"].partition("/v1/")[0]
     document = json.loads(message("job.running", _NOW, engine.job(answer["id"]), base, None))
     assert document["data"] == answer
+
+
+def test_a_test_is_sent_logged_and_not_delivered_again(service, make):
+    made = make(url="https://home.example/drawers")  # never has an address (RFC 2606)
+    sent = service.post(f"{made['self']}/test")
+    assert sent.status_code == 200
+    attempt = sent.json()
+    assert (attempt["type"], attempt["status"]) == ("webhook.test", None)
+    assert attempt["problem"]
+    listed = service.get(f"{made['self']}/deliveries")
+    assert listed.json() == {"deliveries": [attempt]}
+    assert service.get(f"{made['self']}/deliveries", params={"after": attempt["id"]}).json() == {"deliveries": []}
+    again = service.post(f"{made['self']}/deliveries/{attempt['id']}/redeliver")
+    assert again.status_code == 409
+    assert again.json()["type"].endswith("/problems/redelivery-refused")
+    missing = service.post(f"{made['self']}/deliveries/nothing/redeliver")
+    assert missing.status_code == 404
+    assert missing.json()["type"].endswith("/problems/delivery-not-found")
+    assert service.get(f"{made['self']}/deliveries", params={"limit": 101}).status_code == 422
+
+
+def test_deliveries_of_no_webhook_are_not_found(service):
+    for method, path in (("POST", "test"), ("GET", "deliveries"), ("POST", "deliveries/1/redeliver")):
+        answer = service.request(method, f"/v1/webhooks/nothing/{path}")
+        assert answer.status_code == 404
+        assert answer.json()["type"].endswith("/problems/webhook-not-found")

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import select, text
 
+from api.openapi import examples
 from worker.jobs.common.errors import QuotaReached, SettingsError
 from worker.jobs.common.principal import SCOPES, Quotas
 from worker.jobs.common.settings import Settings
@@ -15,6 +16,8 @@ from worker.jobs.database.connection import open_database
 from worker.jobs.database.tables import ApiKeyRow
 from worker.jobs.records.api_keys import ApiKeys
 from worker.jobs.records.heartbeats import Heartbeats
+from worker.jobs.records.quotas import expected_bytes
+from worker.spec import load
 
 
 @pytest.fixture
@@ -191,3 +194,25 @@ def test_a_table_that_is_there_is_no_trouble(settings, keys):
     with again.connect() as connection:
         assert connection.execute(text("SELECT count(*) FROM keys")).scalar() == 1
     again.dispose()
+
+
+def test_bytes_that_are_expected_of_jobs_under_way_are_counted(records):
+    quotas = Quotas(bytes=100)
+    first = records.add("first", "{}", owner="o", quotas=quotas, expected_bytes=60)
+    records.add("of another", "{}", owner="p", quotas=quotas, expected_bytes=60)
+    with pytest.raises(QuotaReached) as caught:
+        records.add("second", "{}", owner="o", quotas=quotas, expected_bytes=60)
+    assert (caught.value.value, caught.value.limit) == (120, "100 bytes, stored or expected")
+    assert caught.value.wait
+    records.cancel(first.id)
+    records.add("second", "{}", owner="o", quotas=quotas, expected_bytes=60)
+    with pytest.raises(QuotaReached) as caught:
+        records.add("too large", "{}", owner="q", quotas=quotas, expected_bytes=101)
+    assert caught.value.wait is None
+
+
+def test_what_is_expected_of_the_examples_is_near_what_they_take():
+    # measured with `run_pipeline`: all files, the manifest and the bundle
+    taken = {"small": 1_093_026, "bench-drawer": 9_370_835, "two-drawers": 9_653_437, "workshop-week": 1_748_413}
+    for name, size in taken.items():
+        assert 0.9 * size < expected_bytes(load(examples.document(name))) < 2.0 * size

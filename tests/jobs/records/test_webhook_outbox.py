@@ -8,7 +8,7 @@ from sqlalchemy import func, select, update
 from standardwebhooks import Webhook as Signature
 from standardwebhooks import WebhookVerificationError
 
-from worker.jobs.common.errors import QuotaReached, WebhookNotFound
+from worker.jobs.common.errors import DeliveryNotFound, QuotaReached, RedeliveryRefused, WebhookNotFound
 from worker.jobs.database.connection import open_database
 from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import ApiKeyRow, OutboxRow, WebhookRow
@@ -17,6 +17,7 @@ from worker.jobs.records.api_keys import ApiKeys
 from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import Progress
 from worker.jobs.records.print_events import PrintRecords
+from worker.jobs.records.webhook_deliveries import DeliveryLog
 from worker.jobs.records.webhook_endpoints import MOST_WEBHOOKS, WebhookEndpoints
 from worker.jobs.records.webhook_outbox import MAX_ATTEMPTS
 from worker.jobs.webhooks.delivery import BACKOFF, WebhookDelivery
@@ -398,3 +399,100 @@ def test_pauses_grow_and_take_most_of_a_day():
 
 def test_all_events_are_asked_for_by_default():
     assert WebhookRequest(url="https://home.example/").events == EVENTS
+
+
+@pytest.fixture
+def log(database):
+    return DeliveryLog(database)
+
+
+def test_each_attempt_is_logged_with_its_response(base, webhooks, courier, endpoint, *, due, log):
+    server = endpoint(500, 204)
+    made, _ = webhooks.create("local", _request(server.url, events=("job.cancelled",)))
+    job = base.add("bench", "{}")
+    base.cancel(job.id)
+    for _ in range(2):
+        due()
+        courier.run()
+    second, first = log.latest(made.id, 10)
+    assert (first.attempt, first.status, second.attempt, second.status) == (1, 500, 2, 204)
+    assert (first.type, first.job_id, first.message_id) == ("job.cancelled", job.id, second.message_id)
+    assert "500" in first.problem
+    assert second.problem is None
+    assert [entry.id for entry in log.latest(made.id, 1, second.id)] == [first.id]
+
+
+def test_a_message_is_delivered_again_under_its_id(base, webhooks, courier, endpoint, *, due, log):
+    server = endpoint()
+    made, _ = webhooks.create("local", _request(server.url, events=("job.cancelled",)))
+    base.cancel(base.add("bench", "{}").id)
+    due()
+    assert courier.run() == 1
+    (attempt,) = log.latest(made.id, 10)
+    assert log.redeliver(made.id, attempt.id) == attempt
+    log.redeliver(made.id, attempt.id)  # it waits already
+    assert courier.run() == 1
+    (first, body), (again, same) = server.seen
+    assert body == same
+    assert first["webhook-id"] == again["webhook-id"] == attempt.message_id
+    assert len(log.latest(made.id, 10)) == 2
+
+
+def test_a_message_that_waits_for_a_retry_is_tried_at_once(base, webhooks, courier, endpoint, *, due, log):
+    server = endpoint(500)
+    made, _ = webhooks.create("local", _request(server.url, events=("job.cancelled",)))
+    base.cancel(base.add("bench", "{}").id)
+    due()
+    assert courier.run() == 0
+    assert courier.run() == 0  # the retry is not due
+    log.redeliver(made.id, log.latest(made.id, 1)[0].id)
+    assert courier.run() == 1
+
+
+def test_what_cannot_be_delivered_again_is_refused(base, webhooks, courier, endpoint, *, due, log, database, blobs):
+    server = endpoint()
+    made, _ = webhooks.create("local", _request(server.url, events=("job.cancelled",)))
+    job = base.add("bench", "{}")
+    base.cancel(job.id)
+    due()
+    courier.run()
+    (attempt,) = log.latest(made.id, 10)
+    with pytest.raises(DeliveryNotFound):
+        log.redeliver(made.id, "0" * 26)
+    with pytest.raises(DeliveryNotFound):
+        log.redeliver("0" * 26, attempt.id)
+    deletion = JobDeletion(database, blobs)
+    deletion.mark(job.id)
+    deletion.sweep(job.id)
+    with pytest.raises(RedeliveryRefused, match="deleted"):
+        log.redeliver(made.id, attempt.id)
+    test = courier.test(made.id)
+    with pytest.raises(RedeliveryRefused, match="test"):
+        log.redeliver(made.id, test.id)
+
+
+def test_a_test_is_signed_and_tells_what_came_of_it(webhooks, courier, endpoint, log):
+    server = endpoint(204, 418)
+    made, secret = webhooks.create("local", _request(server.url))
+    good, bad = courier.test(made.id), courier.test(made.id)
+    assert (good.type, good.status, good.problem, good.job_id) == ("webhook.test", 204, None, None)
+    assert (bad.status, bad.problem) == (418, "The endpoint responded with status 418.")
+    headers, body = server.seen[0]
+    assert Signature(secret.get_secret_value()).verify(body, headers)["data"] == {"webhook": made.id}
+    assert log.latest(made.id, 10) == [bad, good]
+    assert webhooks.find(made.id, "local").state == "active"  # tests count for nothing
+    with pytest.raises(WebhookNotFound):
+        courier.test("0" * 26)
+
+
+def test_the_log_keeps_the_latest_attempts_of_each_endpoint(webhooks, courier, endpoint, log, monkeypatch):
+    monkeypatch.setattr("worker.jobs.records.webhook_deliveries.KEPT_DELIVERIES", 3)
+    server = endpoint()
+    first, _ = webhooks.create("local", _request(server.url))
+    second, _ = webhooks.create("local", _request(server.url))
+    kept = courier.test(second.id)
+    attempts = [courier.test(first.id) for _ in range(5)]
+    assert log.latest(first.id, 10) == attempts[:-4:-1]
+    assert log.latest(second.id, 10) == [kept]
+    webhooks.remove(first.id, "local")
+    assert log.latest(first.id, 10) == []

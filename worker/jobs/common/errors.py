@@ -10,6 +10,7 @@ __all__ = [
     "BatchNotReady",
     "BlobMissing",
     "BrokerUnavailable",
+    "DeliveryNotFound",
     "DrawerNotFound",
     "DrawerNotLaidOut",
     "FileNotInJob",
@@ -23,11 +24,15 @@ __all__ = [
     "JobNotReady",
     "JobTooLarge",
     "JobTooLong",
+    "KeyNotFound",
+    "KeyRefused",
+    "PatchRefused",
     "PieceNotFound",
     "PreconditionFailed",
     "PrintRepeated",
     "PrintsBusy",
     "QuotaReached",
+    "RedeliveryRefused",
     "RequestRepeated",
     "RunNotReady",
     "RunsUnknown",
@@ -152,6 +157,18 @@ class HouseholdRefused(DrawerwrightError):
     slug = "household-refused"
 
 
+class DeliveryNotFound(DrawerwrightError):
+    """The log of the webhook has no such delivery."""
+
+    slug = "delivery-not-found"
+
+
+class RedeliveryRefused(DrawerwrightError):
+    """The message cannot be delivered again."""
+
+    slug = "redelivery-refused"
+
+
 class QuotaReached(DrawerwrightError):
     """The API key has reached one of its quotas."""
 
@@ -171,6 +188,24 @@ class PreconditionFailed(DrawerwrightError):
     """The resource does not match the If-Match header."""
 
     slug = "precondition-failed"
+
+
+class PatchRefused(DrawerwrightError):
+    """The change of the job is invalid."""
+
+    slug = "patch-refused"
+
+
+class KeyNotFound(DrawerwrightError):
+    """The API key does not exist."""
+
+    slug = "key-not-found"
+
+
+class KeyRefused(DrawerwrightError):
+    """The API key to create is invalid."""
+
+    slug = "key-refused"
 
 
 class JobCancelled(DrawerwrightError):

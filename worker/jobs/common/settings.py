@@ -103,6 +103,10 @@ class Settings(BaseSettings):
         default="",
         description="Host names besides localhost that a service without API keys accepts; comma-separated.",
     )
+    cors_origins: str = Field(
+        default="",
+        description="Origins whose pages may use the service, such as https://home.example; comma-separated.",
+    )
     requests_per_minute: int = Field(
         default=3_000,
         ge=0,

@@ -61,6 +61,11 @@ class JobRow(Base):
     owner: Mapped[str] = mapped_column(Text, default="local")
     #: Total size of its files, including those shared with other jobs.
     bytes: Mapped[int] = mapped_column(BigInteger, default=0)
+    #: What its results are expected to take while it is active.
+    expected_bytes: Mapped[int] = mapped_column(BigInteger, default=0, server_default="0")
+    notes: Mapped[str | None] = mapped_column(Text, default=None)
+    #: Each between line feeds, so that one is found as a part of the text.
+    tags: Mapped[str] = mapped_column(Text, default="", server_default="")
     #: When it was deleted: it is invisible from then on, and a sweep removes its files and rows.
     deleted: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)
     #: Increases with every visible change; other updates keep it explicitly.
@@ -259,6 +264,27 @@ class OutboxRow(Base):
     next_try: Mapped[datetime] = mapped_column(UtcDateTime)
 
     __table_args__ = (Index("outbox_by_endpoint", "webhook_id", "next_try"), Index("outbox_by_job", "job_id"))
+
+
+class DeliveryRow(Base):
+    """An attempt at a webhook message, with the message. The latest of each endpoint are kept."""
+
+    __tablename__ = "webhook_deliveries"
+
+    id: Mapped[str] = mapped_column(Text, primary_key=True)
+    webhook_id: Mapped[str] = mapped_column(ForeignKey("webhooks.id", ondelete="CASCADE"))
+    message_id: Mapped[str] = mapped_column(Text)
+    type: Mapped[str] = mapped_column(Text)
+    #: No foreign key: the job may be deleted before. Null for a test.
+    job_id: Mapped[str | None] = mapped_column(Text, default=None)
+    payload: Mapped[str] = mapped_column(Text)
+    attempt: Mapped[int] = mapped_column()
+    at: Mapped[datetime] = mapped_column(UtcDateTime)
+    milliseconds: Mapped[int] = mapped_column()
+    status: Mapped[int | None] = mapped_column(default=None)
+    problem: Mapped[str | None] = mapped_column(Text, default=None)
+
+    __table_args__ = (Index("webhook_deliveries_by_endpoint", "webhook_id", "id"),)
 
 
 class IdempotencyRow(Base):

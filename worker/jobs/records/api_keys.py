@@ -15,7 +15,7 @@ from typing import Any, Final, cast
 from pydantic import SecretStr
 from sqlalchemy import Engine, insert, or_, select, update
 
-from worker.jobs.common.errors import SettingsError
+from worker.jobs.common.errors import KeyNotFound, SettingsError
 from worker.jobs.common.principal import SCOPES, Principal, Quotas, Scope
 from worker.jobs.database.tables import ApiKeyRow
 
@@ -117,6 +117,18 @@ class ApiKeys:
         """Return all keys, oldest first, including expired and revoked ones."""
         with self._database.connect() as connection:
             return [_key(row) for row in connection.execute(_ALL.order_by(ApiKeyRow.created, ApiKeyRow.id))]
+
+    def key(self, key_id: str) -> ApiKey:
+        """Return one key.
+
+        Raises:
+            KeyNotFound: if there is no such key.
+        """
+        with self._database.connect() as connection:
+            row = connection.execute(_ALL.where(ApiKeyRow.id == key_id)).one_or_none()
+        if row is None:
+            raise KeyNotFound(value=key_id)
+        return _key(row)
 
     def revoke(self, key_id: str) -> ApiKey:
         """Revoke the key; this is idempotent.

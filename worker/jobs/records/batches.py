@@ -3,12 +3,26 @@
 A batch is running until all its jobs have ended; then one attempt at a time writes its manifest and runs.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final, Literal, TypeAlias, cast
 
-from sqlalchemy import Connection, CursorResult, Engine, Select, and_, delete, exists, insert, or_, select, update
+from sqlalchemy import (
+    Connection,
+    CursorResult,
+    Engine,
+    Select,
+    and_,
+    case,
+    delete,
+    exists,
+    func,
+    insert,
+    or_,
+    select,
+    update,
+)
 
 from worker.jobs.common.ids import new_id
 from worker.jobs.common.principal import Quotas
@@ -16,12 +30,22 @@ from worker.jobs.database.db_clock import DatabaseClock, utc_now
 from worker.jobs.database.lease import claim_values, is_free
 from worker.jobs.database.tables import BatchEntryRow, BatchFileRow, BatchRow, JobRow
 from worker.jobs.records.idempotency import IdempotencyKey, claim_key
+from worker.jobs.records.job_filters import contains
 from worker.jobs.records.jobs import insert_job
 from worker.jobs.records.models import ENDED, StoredFile
 from worker.jobs.records.row_mapping import file_columns, file_values
 from worker.spec.manifest.batch_manifest import EntryState
 
-__all__ = ["BATCH_LEASE", "Batch", "BatchEntry", "BatchRecords", "CheckedSpec"]
+__all__ = [
+    "BATCH_LEASE",
+    "Batch",
+    "BatchEntry",
+    "BatchFilters",
+    "BatchRecords",
+    "BatchState",
+    "BatchSummary",
+    "CheckedSpec",
+]
 
 BatchState: TypeAlias = Literal["running", "gathering", "ended"]
 
@@ -36,6 +60,7 @@ class CheckedSpec:
     name: str | None
     text: str | None
     problem: dict[str, Any] | None = None
+    expected_bytes: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +72,41 @@ class BatchEntry:
     job_id: str | None
     state: EntryState
     problem: dict[str, Any] | None
+
+
+@dataclass(frozen=True, slots=True)
+class BatchSummary:
+    """One batch in a list: with the number of its specs in each state instead of the specs."""
+
+    id: str
+    name: str
+    state: BatchState
+    created: datetime
+    finished: datetime | None
+    problem: dict[str, Any] | None
+    counts: dict[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class BatchFilters:
+    """Conditions on listed batches; None or an empty tuple sets none."""
+
+    states: tuple[BatchState, ...] = ()
+    #: A part of the name, case-insensitive.
+    name: str | None = None
+    created_after: datetime | None = None
+    created_before: datetime | None = None
+
+    def conditions(self) -> Iterator[Any]:
+        """Yield the conditions on rows of batches."""
+        if self.states:
+            yield BatchRow.state.in_(self.states)
+        if self.name is not None:
+            yield contains(BatchRow.name, self.name)
+        if self.created_after is not None:
+            yield BatchRow.created > self.created_after
+        if self.created_before is not None:
+            yield BatchRow.created < self.created_before
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +163,7 @@ class BatchRecords:
                     jobs.append(job_id)
                     insert_job(
                         connection, job_id, spec.name or name, spec.text, now,
-                        owner=owner, quotas=quotas, webhooks=webhooks,
+                        owner=owner, quotas=quotas, webhooks=webhooks, expected_bytes=spec.expected_bytes,
                     )  # fmt: skip
                 connection.execute(
                     insert(BatchEntryRow).values(
@@ -124,6 +184,38 @@ class BatchRecords:
             row.id, row.name, cast("BatchState", row.state), row.created, row.finished, row.problem,
             tuple(_entry(entry) for entry in rows),
         )  # fmt: skip
+
+    def latest(
+        self, limit: int, after: str | None, *, owner: str | None = None, filters: BatchFilters | None = None
+    ) -> list[BatchSummary]:
+        """Return up to ``limit`` batches (of this owner), newest first, starting after the batch ``after``."""
+        query = select(*_BATCH).order_by(BatchRow.id.desc()).limit(limit)
+        query = query.where(*([] if filters is None else filters.conditions()))
+        if owner is not None:
+            query = query.where(BatchRow.owner == owner)
+        if after is not None:
+            query = query.where(BatchRow.id < after)
+        state = case(
+            (BatchEntryRow.job_id.is_(None), "refused"),
+            (or_(JobRow.state.is_(None), JobRow.deleted.is_not(None)), "removed"),
+            else_=JobRow.state,
+        ).label("entry_state")
+        with self._database.connect() as connection:
+            rows = connection.execute(query).all()
+            counted = (
+                select(BatchEntryRow.batch_id, state, func.count().label("entries"))
+                .outerjoin(JobRow, JobRow.id == BatchEntryRow.job_id)
+                .where(BatchEntryRow.batch_id.in_([row.id for row in rows]))
+                .group_by(BatchEntryRow.batch_id, state)
+            )
+            counts: dict[str, dict[str, int]] = {row.id: {} for row in rows}
+            for entry in connection.execute(counted):
+                counts[entry.batch_id][entry.entry_state] = entry.entries
+        return [
+            BatchSummary(row.id, row.name, cast("BatchState", row.state), row.created, row.finished, row.problem,
+                counts[row.id])
+            for row in rows
+        ]  # fmt: skip
 
     def file(self, batch_id: str, name: str) -> StoredFile | None:
         """Return a file of the batch, or None if there is none of this name."""

@@ -23,6 +23,8 @@ def job_fields(job: Job, base: str) -> dict[str, Any]:
         "finished": job.finished,
         "attempts": job.attempts,
         "progress": {"done": job.progress.done, "total": job.progress.total, "now": job.progress.now},
+        "notes": job.notes,
+        "tags": job.tags,
         "problem": None if job.problem is None else absolute(base, job.problem),
         "links": {
             "self": address,

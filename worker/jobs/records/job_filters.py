@@ -5,12 +5,19 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import func
+from sqlalchemy import func, select
 
-from worker.jobs.database.tables import JobRow
+from worker.jobs.database.tables import BatchEntryRow, JobRow
 from worker.jobs.records.models import JobState
 
-__all__ = ["JobFilters"]
+__all__ = ["JobFilters", "contains"]
+
+
+def contains(column: Any, text: str) -> Any:
+    """Return the condition that a column contains this text, case-insensitive."""
+    part = "".join(f"/{sign}" if sign in "/%_" else sign for sign in text)
+    # case folding by the database on both sides: SQLite folds ASCII only
+    return func.lower(column).like(func.lower(f"%{part}%"), escape="/")
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,15 +29,21 @@ class JobFilters:
     name: str | None = None
     created_after: datetime | None = None
     created_before: datetime | None = None
+    #: All of these tags.
+    tags: tuple[str, ...] = ()
+    #: Id of a batch.
+    batch: str | None = None
 
     def conditions(self) -> Iterator[Any]:
         """Yield the conditions on rows of jobs."""
         if self.states:
             yield JobRow.state.in_(self.states)
         if self.name is not None:
-            part = "".join(f"/{sign}" if sign in "/%_" else sign for sign in self.name)
-            # case folding by the database on both sides: SQLite folds ASCII only
-            yield func.lower(JobRow.name).like(func.lower(f"%{part}%"), escape="/")
+            yield contains(JobRow.name, self.name)
+        for tag in self.tags:
+            yield JobRow.tags.contains(f"\n{tag}\n", autoescape=True)
+        if self.batch is not None:
+            yield JobRow.id.in_(select(BatchEntryRow.job_id).where(BatchEntryRow.batch_id == self.batch))
         if self.created_after is not None:
             yield JobRow.created > self.created_after
         if self.created_before is not None:

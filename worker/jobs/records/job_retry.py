@@ -34,11 +34,11 @@ def retry_job(database: Engine, job_id: str, *, quotas: Quotas | None = None, re
     same = () if revision is None else (JobRow.revision == revision,)
     failed = (JobRow.id == job_id, JobRow.state == "failed", JobRow.deleted.is_(None), *same)
     with database.begin() as connection:
-        owner = connection.scalar(select(JobRow.owner).where(*failed))
-        if owner is None:
+        row = connection.execute(select(JobRow.owner, JobRow.expected_bytes).where(*failed)).one_or_none()
+        if row is None:
             return False
         if quotas is not None:
-            enforce_quotas(connection, owner, quotas, now)
+            enforce_quotas(connection, row.owner, quotas, now, row.expected_bytes)
         statement = update(JobRow).where(*failed).values(**empty, **zero, state="queued", updated=now)
         queued = cast("CursorResult[Any]", connection.execute(statement)).rowcount == 1
         if queued:

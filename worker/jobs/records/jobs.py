@@ -77,6 +77,7 @@ class JobRecords:
         quotas: Quotas | None = None,
         webhooks: Sequence[str] = (),
         repeat: IdempotencyKey | None = None,
+        expected_bytes: int = 0,
     ) -> Job:
         """Add a queued job with these webhooks, or return the one that this request created before.
 
@@ -94,7 +95,10 @@ class JobRecords:
                 if row is None:
                     raise JobNotFound("The job that this request created was deleted.", value=made)
                 return job_of(row)
-            insert_job(connection, identity, name, spec, now, owner=owner, quotas=quotas, webhooks=webhooks)
+            insert_job(
+                connection, identity, name, spec, now,
+                owner=owner, quotas=quotas, webhooks=webhooks, expected_bytes=expected_bytes,
+            )  # fmt: skip
         return Job(identity, name, "queued", now, now, None, None, 0, Progress(), None)
 
     def job(self, job_id: str, *, owner: str | None = None) -> Job | None:
@@ -152,6 +156,12 @@ class JobRecords:
             "job.cancelled",
             job_id,
         )
+
+    def change(self, job_id: str, values: dict[str, Any], *, revision: int | None = None) -> bool:
+        """Change the name, notes or tags of a job, if it has this revision; return whether it was there."""
+        same = () if revision is None else (JobRow.revision == revision,)
+        changed = update(JobRow).where(JobRow.id == job_id, *_seen(None), *same)
+        return self._changed(changed.values(**values, updated=_now()))
 
     # -- publishing
 
@@ -376,6 +386,7 @@ def insert_job(
     owner: str,
     quotas: Quotas | None,
     webhooks: Sequence[str] = (),
+    expected_bytes: int = 0,
 ) -> None:
     """Insert a queued job in this transaction.
 
@@ -383,8 +394,15 @@ def insert_job(
         WebhookNotFound, QuotaReached: see `JobRecords.add`; the transaction must not be kept.
     """
     if quotas is not None:
-        enforce_quotas(connection, owner, quotas, now)
-    values = {"id": identity, "name": name, "state": "queued", "spec": spec, "owner": owner}
+        enforce_quotas(connection, owner, quotas, now, expected_bytes)
+    values = {
+        "id": identity,
+        "name": name,
+        "state": "queued",
+        "spec": spec,
+        "owner": owner,
+        "expected_bytes": expected_bytes,
+    }
     connection.execute(insert(JobRow).values(**values, created=now, updated=now))
     if webhooks:
         attach_webhooks(connection, identity, owner, webhooks)

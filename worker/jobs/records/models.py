@@ -44,6 +44,8 @@ class Job:
     problem: dict[str, Any] | None
     #: Increases with every change.
     revision: int = 1
+    notes: str | None = None
+    tags: tuple[str, ...] = ()
 
     @property
     def ended(self) -> bool:

@@ -1,5 +1,6 @@
 """Maps rows to jobs and stored files, and stored files to rows."""
 
+from collections.abc import Sequence
 from typing import Any, Final, cast
 
 from sqlalchemy.orm import InstrumentedAttribute
@@ -7,7 +8,7 @@ from sqlalchemy.orm import InstrumentedAttribute
 from worker.jobs.database.tables import BatchFileRow, JobFileRow, JobRow
 from worker.jobs.records.models import Job, JobState, Progress, StoredFile
 
-__all__ = ["JOB_COLUMNS", "file_columns", "file_values", "job_of"]
+__all__ = ["JOB_COLUMNS", "file_columns", "file_values", "job_of", "tags_text"]
 
 #: The columns that `job_of` reads.
 JOB_COLUMNS: Final = (
@@ -24,6 +25,8 @@ JOB_COLUMNS: Final = (
     JobRow.progress_now,
     JobRow.problem,
     JobRow.revision,
+    JobRow.notes,
+    JobRow.tags,
 )
 
 
@@ -41,7 +44,14 @@ def job_of(row: Any) -> Job:
         progress=Progress(row.progress_done, row.progress_total, row.progress_now),
         problem=row.problem,
         revision=row.revision,
+        notes=row.notes,
+        tags=tuple(row.tags.split("\n")[1:-1]),
     )
+
+
+def tags_text(tags: Sequence[str]) -> str:
+    """Return tags as they are stored: each between line feeds."""
+    return "".join(f"\n{tag}" for tag in tags) + "\n" if tags else ""
 
 
 def file_columns(table: type[JobFileRow | BatchFileRow]) -> tuple[InstrumentedAttribute[Any], ...]:

@@ -5,27 +5,33 @@ the last attempt: an endpoint may get a message twice, with the same id. Of many
 """
 
 import logging
+import secrets
 import time
 from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
-from http import HTTPStatus
 from threading import Event, Thread
 from typing import Any, Final, Self
 from urllib.parse import urlsplit
 
+import orjson
 from sqlalchemy import Engine, delete, func, or_, select, update
-from standardwebhooks import Webhook as Signature
 
 from worker.jobs.common.backoff import Backoff
+from worker.jobs.common.errors import WebhookNotFound
 from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import ApiKeyRow, OutboxRow, WebhookRow
 from worker.jobs.maintenance.leader_lease import LeaderLease
+from worker.jobs.records.webhook_deliveries import Delivery, log_delivery, new_delivery
 from worker.jobs.records.webhook_outbox import MAX_ATTEMPTS
-from worker.jobs.webhooks.safe_http_client import TOTAL_SECONDS, RequestFailed, SafeHttpClient
+from worker.jobs.webhooks.safe_http_client import TOTAL_SECONDS, SafeHttpClient
+from worker.jobs.webhooks.signed_post import GONE, PostResult, post_signed, signing_secrets
 
-__all__ = ["BACKOFF", "WebhookDelivery"]
+__all__ = ["BACKOFF", "TEST_TYPE", "WebhookDelivery"]
 
 _log = logging.getLogger(__name__)
+
+#: The type of a test message.
+TEST_TYPE: Final = "webhook.test"
 
 _NAME: Final = "webhooks"
 
@@ -54,8 +60,6 @@ _DAYS: Final = 3
 
 #: Seconds between two deletions of such messages.
 _TIDY: Final = 3_600.0
-
-_AGENT: Final = "drawerwright-webhooks/1"
 
 
 class WebhookDelivery:
@@ -109,6 +113,31 @@ class WebhookDelivery:
         with ThreadPoolExecutor(_AT_A_TIME, "webhook") as pool:
             return sum(pool.map(lambda endpoint: self._serve(endpoint, end), endpoints))
 
+    def test(self, webhook_id: str) -> Delivery:
+        """Send a test message to an endpoint at once, whatever its state; return the attempt, which is logged too.
+
+        Raises:
+            WebhookNotFound: if there is no such endpoint.
+        """
+        now, message_id = utc_now(), f"msg_{secrets.token_hex(16)}"
+        document = {"type": TEST_TYPE, "timestamp": now, "data": {"webhook": webhook_id}}
+        payload = orjson.dumps(document, option=orjson.OPT_UTC_Z).decode()
+        with self._database.connect() as connection:
+            endpoint = connection.execute(_ENDPOINT.where(WebhookRow.id == webhook_id)).one_or_none()
+        if endpoint is None:
+            raise WebhookNotFound(value=webhook_id)
+        keys = signing_secrets(endpoint.secret, endpoint.secret_before, endpoint.overlap, now)
+        result = post_signed(self._http_client, endpoint.url, message_id, payload, secrets=keys, now=now)
+        delivery = new_delivery(
+            message_id=message_id, type=TEST_TYPE, job_id=None, attempt=1, at=now,
+            milliseconds=result.milliseconds, status=result.status, problem=result.problem,
+        )  # fmt: skip
+        with self._database.begin() as connection:
+            if connection.scalar(select(WebhookRow.id).where(WebhookRow.id == webhook_id)) is None:
+                raise WebhookNotFound(value=webhook_id)
+            log_delivery(connection, webhook_id, delivery, payload)
+        return delivery
+
     def _watch(self) -> None:
         failing = False
         while not self._closing.wait(self._interval):
@@ -158,9 +187,9 @@ class WebhookDelivery:
                 break
             if not self._begin(row):
                 continue
-            fault = self._send(endpoint, row)
-            self._note(endpoint, row, fault)
-            if fault is not None:
+            result = self._send(endpoint, row)
+            self._note(endpoint, row, result)
+            if result.problem is not None:
                 break
             taken += 1
         return taken
@@ -173,42 +202,33 @@ class WebhookDelivery:
         with self._database.begin() as connection:
             return connection.execute(changed).rowcount == 1
 
-    def _send(self, endpoint: Any, row: Any) -> str | None:
-        """Make an attempt; return None if it succeeded, otherwise the reason of the failure."""
+    def _send(self, endpoint: Any, row: Any) -> PostResult:
+        """Make an attempt."""
         now = utc_now()
-        payload = str(row.payload)
-        secrets = [endpoint.secret]
-        if endpoint.secret_before is not None and endpoint.overlap is not None and endpoint.overlap > now:
-            secrets.append(endpoint.secret_before)
-        headers = [
-            ("Content-Type", "application/json"),
-            ("User-Agent", _AGENT),
-            ("webhook-id", row.id),
-            ("webhook-timestamp", str(int(now.timestamp()))),
-            ("webhook-signature", " ".join(Signature(secret).sign(row.id, now, payload) for secret in secrets)),
-        ]
-        try:
-            status = self._http_client.post(endpoint.url, payload.encode(), headers)
-        except RequestFailed as error:
-            return str(error)
-        if HTTPStatus.OK <= status < HTTPStatus.MULTIPLE_CHOICES:
-            return None
-        return _GONE if status == HTTPStatus.GONE else f"The endpoint responded with status {status}."
+        keys = signing_secrets(endpoint.secret, endpoint.secret_before, endpoint.overlap, now)
+        return post_signed(self._http_client, endpoint.url, row.id, str(row.payload), secrets=keys, now=now)
 
-    def _note(self, endpoint: Any, row: Any, fault: str | None) -> None:
+    def _note(self, endpoint: Any, row: Any, result: PostResult) -> None:
         """Record the result of an attempt."""
-        now = utc_now()
+        now, fault = utc_now(), result.problem
         own_row = update(WebhookRow).where(WebhookRow.id == endpoint.id)
         message = delete(OutboxRow).where(OutboxRow.id == row.id)
         spent = row.tries + 1 >= MAX_ATTEMPTS
+        delivery = new_delivery(
+            message_id=row.id, type=row.type, job_id=row.job_id, attempt=row.tries + 1, at=now,
+            milliseconds=result.milliseconds, status=result.status, problem=fault,
+        )  # fmt: skip
         with self._database.begin() as connection:
+            if connection.scalar(select(WebhookRow.id).where(WebhookRow.id == endpoint.id)) is None:
+                return  # removed meanwhile, with its messages
+            log_delivery(connection, endpoint.id, delivery, str(row.payload))
             if fault is None:
                 if connection.execute(message).rowcount == 1:
                     counters = {"delivered": WebhookRow.delivered + 1, "last_success": now}
                     connection.execute(own_row.values(state="active", resume=None, problem=None, **counters))
                 return
             failed: dict[str, Any] = {"last_failure": now, "problem": fault}
-            if fault == _GONE:
+            if fault == GONE:
                 gone = connection.execute(delete(OutboxRow).where(OutboxRow.webhook_id == endpoint.id)).rowcount
                 connection.execute(own_row.values(state="disabled", dropped=WebhookRow.dropped + gone, **failed))
             elif spent:
@@ -218,7 +238,7 @@ class WebhookDelivery:
             else:
                 hold = timedelta(seconds=min(_HOLD, BACKOFF.after(row.tries + 1)))
                 connection.execute(own_row.values(resume=now + hold, **failed))
-        level = logging.WARNING if spent or fault == _GONE else logging.INFO
+        level = logging.WARNING if spent or fault == GONE else logging.INFO
         host = urlsplit(endpoint.url).hostname  # the path may contain a secret
         _log.log(level, "Webhook %s (%s), attempt %d at %s: %s", endpoint.id, host, row.tries + 1, row.id, fault)
 
@@ -229,9 +249,11 @@ class WebhookDelivery:
             connection.execute(delete(OutboxRow).where(OutboxRow.created < old))
 
 
-_GONE: Final = "The endpoint responded with status 410 (gone)."
-
 _ENDPOINT: Final = select(
     WebhookRow.id, WebhookRow.url, WebhookRow.secret, WebhookRow.secret_before, WebhookRow.overlap
 )
-_MESSAGE: Final = select(OutboxRow.id, OutboxRow.tries, OutboxRow.payload).order_by(OutboxRow.created).limit(_MESSAGES)
+_MESSAGE: Final = (
+    select(OutboxRow.id, OutboxRow.tries, OutboxRow.payload, OutboxRow.type, OutboxRow.job_id)
+    .order_by(OutboxRow.created)
+    .limit(_MESSAGES)
+)
