@@ -178,7 +178,7 @@ def _things(document: PlanDocument | Manifest) -> None:
             table.add_row(*(_plain(text) for text in (content.item, f"{content.count}", drawer.name, place.mark, cell)))
         _results.print(table)
     for lost in document.unplaced:
-        text = " ".join(filter(None, (f"Not placed: {lost.count} x {lost.item}: {lost.reason}.", lost.remedy)))
+        text = " ".join(filter(None, (f"Not placed: {lost.count} x {lost.item}: {lost.reason}", lost.remedy)))
         _results.print(_plain(text), style="red", soft_wrap=True)
     if document.changes is not None:
         moved = sum(change.count for change in document.changes.moved)

@@ -65,7 +65,7 @@ function draw(plan) {
     plan.drawers.map((drawer) => h("figure", {}, picture(drawer, plan), h("figcaption", {}, caption(drawer)))),
     h("p", { class: "sum", id: "plan-sum" }, [t("pieces", { count: pieces }), plan.runs?.length ? t("runs_count", { count: plan.runs.length }) : null].filter(Boolean).join(", ")),
     plan.unplaced.length > 0 && h("div", { class: "problems" }, h("h3", {}, t("unplaced")),
-      h("ul", {}, plan.unplaced.map((item) => h("li", {}, `${item.count} × ${item.item}: ${[`${item.reason}.`, item.remedy].filter(Boolean).join(" ")}`)))),
+      h("ul", {}, plan.unplaced.map((item) => h("li", {}, `${item.count} × ${item.item}: ${[item.reason, item.remedy].filter(Boolean).join(" ")}`)))),
     plan.warnings.length > 0 && h("ul", { class: "warnings" }, plan.warnings.map((warning) => h("li", {}, warning.message))));
 }
 

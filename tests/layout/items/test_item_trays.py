@@ -143,14 +143,14 @@ def test_a_pinned_item_without_room_is_told():
     plan = lay_out(job(item("cells", count=4, at=[1, 1]), trays=[pinned]))
     (lack,) = plan.unplaced
     assert (lack.pointer, lack.drawer, lack.count) == ("/drawers/0/items/0", "top", 4)
-    assert lack.reason.startswith("no room at its place")
+    assert lack.reason.startswith("No room at its place")
 
 
 def test_what_is_too_tall_is_told_and_a_strict_job_is_refused():
     tall = box("bottle", [60, 60, 120], storage="upright")
     plan = lay_out(job(tall, item("cells")))
     (lack,) = plan.unplaced
-    assert lack.reason.startswith("too tall: needs")
+    assert lack.reason.startswith("It is too tall: it needs")
     assert len(trays(plan)) == 1
     with pytest.raises(LayoutError) as refused:
         lay_out(job(tall, item("cells"), strict=True))

@@ -28,6 +28,7 @@ class Site:
 
     ``height`` is the drawer's free height; the limits' is less where the printer is lower. ``bed`` is where trays are
     printed; without one, any size can be. ``anchors`` are trays that stay, none of them on half cells that are free.
+    ``empty`` is the drawer without any tray; None where nothing was in it before.
     """
 
     name: str
@@ -38,6 +39,12 @@ class Site:
     bed: Bed | None = None
     anchors: tuple[Anchor, ...] = ()
     layout: LayoutPreferences = _PREFERENCES
+    empty: Bay | None = None
+
+    @property
+    def floor(self) -> Bay:
+        """All its half cells, as if no tray stood there."""
+        return self.bay if self.empty is None else self.empty
 
     @property
     def limit(self) -> float:

@@ -2,12 +2,13 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.filled_tray import tray_option
 from worker.layout.items.stacked_trays import UpperTray, stack_trays
+from worker.layout.items.tray_sizing import TraySizing, renumbered_alone
 from worker.layout.placement.arrangement import arrange
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot
@@ -113,6 +114,17 @@ def fill_drawer(
     if settle and any(items[index].stacks for index, _ in missing):
         floor, upper = stack_trays(assortment, site.bay, stock.standing, missing, site.limit)
         stock = Stock(site, assortment, tuple(floor), tuple(upper))
+    return _topped_up(stock)
+
+
+def _topped_up(stock: Stock) -> Stock:
+    """Return a drawer in which no tray for what is missing has a free place, whatever it costs."""
+    sizing, number = TraySizing(), {id(item): index for index, item in enumerate(stock.assortment.items)}
+    for item, count in stock.missing:
+        rest = item if count == item.count else item.model_copy(update={"count": count})
+        if item.at is None and (place := sizing.room(rest, stock.site, stock.left)) is not None:
+            column = renumbered_alone(place[0], number[id(item)], stock.assortment)
+            stock = replace(stock, standing=(*stock.standing, (column, place[1])))
     return stock
 
 

@@ -8,9 +8,12 @@ from worker.layout.floor.print_bed import Bed
 from worker.layout.items.drawer_allocation import Allocation, allocate
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.drawer_stock import Settled, pinned_column
-from worker.layout.items.shortage import largest_free, shortage
+from worker.layout.items.free_floor import largest_free
+from worker.layout.items.remedies import Trials, remedy
+from worker.layout.items.shortage import Shortage, shortage
 from worker.layout.model.plan import Lattice, Stored, Unplaced
 from worker.layout.placement.bay import Bay, Spot
+from worker.layout.placement.objective import WEIGHTS, worth
 from worker.layout.storage.sizing_rules import FRAME_AIR, DrawerLimits
 from worker.layout.storage.tray_option import content_box
 from worker.layout.tray.interior import on_grid
@@ -37,10 +40,6 @@ _LONGEST_SPARE: Final = 6
 
 #: A spare tray's height where no other tray stands, as a share of the drawer's free height (own choice).
 _SPARE_HEIGHT: Final = 0.5
-
-#: For so many items without a place, at most, the cheapest remedy is looked for.
-_MOST_REMEDIES: Final = 20
-
 
 #: An item that a tray is wanted for, after its JSON Pointer.
 ListedItem: TypeAlias = tuple[str, Item]
@@ -143,9 +142,11 @@ def site_of(spec: Spec, index: int, lattice: Lattice, taken: Sequence[tuple[Spot
     for cell in lattice.cells:
         for row in free[cell.y : cell.y + cell.depth]:
             row[cell.x : cell.x + cell.width] = [True] * cell.width
-    bay = Bay(tuple(tuple(row) for row in free), 1 if spec.grid.half_cells else 2).less(taken)
+    empty = Bay(tuple(tuple(row) for row in free), 1 if spec.grid.half_cells else 2)
     ground = DrawerLimits.of(spec, lattice.span, min(drawer.height, spec.printer.bed[2] + FRAME_AIR))
-    return Site(drawer.name, ground, bay, drawer.copies, drawer.height, bed, layout=spec.layout)
+    return Site(
+        drawer.name, ground, empty.less(taken), drawer.copies, drawer.height, bed, layout=spec.layout, empty=empty
+    )
 
 
 def reserved(items: Iterable[Item], site: Site) -> tuple[tuple[Spot, Spot], ...]:
@@ -202,7 +203,7 @@ def furnish(
     # equal items may stand in two lists: each is known as the object that it is
     pointers = {id(item): pointer for pairs in (of_job, *own) for pointer, item in pairs}
     trays = tuple(tuple(_item_tray(settled, pointers) for settled in stock.settled) for stock in result.stocks)
-    return Contents(trays, tuple(_unplaced(spec, result, pointers, {id(item) for _, item in of_job})))
+    return Contents(trays, tuple(_unplaced(spec, result, pointers, {id(item) for _, item in of_job}, effort)))
 
 
 def _item_tray(settled: Settled, pointers: dict[int, str]) -> ItemTray:
@@ -259,21 +260,40 @@ def _cut(length: int, step: int) -> int:
     return -(-length // (parts * step)) * step
 
 
-def _unplaced(spec: Spec, result: Allocation, pointers: dict[int, str], of_job: Collection[int]) -> Iterator[Unplaced]:
-    """Yield the items of which some have no place, those of the drawers first."""
-    number = 0
-    for index, stock in enumerate(result.stocks):
-        others = [other for other in result.stocks if other is not stock]
-        for item, count in stock.missing:
-            if id(item) not in of_job:
-                number += 1
-                lack = shortage(spec, item, count, [stock], others, brief=number > _MOST_REMEDIES)
-                name = spec.drawers[index].name
-                yield Unplaced(item.name, pointers[id(item)], count, lack.reason, lack.remedy, name)
-    for item, count in result.left:
-        number += 1
-        lack = shortage(spec, item, count, result.stocks, (), brief=number > _MOST_REMEDIES)
-        yield Unplaced(item.name, pointers[id(item)], count, lack.reason, lack.remedy)
+def _unplaced(
+    spec: Spec, result: Allocation, pointers: dict[int, str], of_job: Collection[int], effort: Effort
+) -> list[Unplaced]:
+    """Return the items of which some have no place, those of the drawers first.
+
+    Remedies are tried for what is worth most first, as long as the effort allows.
+    """
+    lacks = [
+        (item, count, [stock])
+        for stock in result.stocks
+        for item, count in stock.missing
+        if id(item) not in of_job
+    ]  # fmt: skip
+    lacks += [(item, count, list(result.stocks)) for item, count in result.left]
+    trials = Trials.of(spec, result.stocks, effort)
+    weights = WEIGHTS[spec.layout.profile]
+    remedies: dict[int, str | None] = {}
+    reasons: dict[int, Shortage] = {}
+    for item, count, own in sorted(lacks, key=lambda lack: -worth(lack[0], weights)):
+        rest = item if count == item.count else item.model_copy(update={"count": count})
+        reasons[id(item)] = shortage(spec, rest, own, trials.sizing)
+        remedies[id(item)] = remedy(item, rest, own, trials)
+    return [
+        Unplaced(
+            item.name,
+            pointers[id(item)],
+            count,
+            reasons[id(item)].reason,
+            remedies[id(item)],
+            None if id(item) in of_job else own[0].site.name,
+            reasons[id(item)].cause,
+        )
+        for item, count, own in lacks
+    ]
 
 
 def _three(lengths: Iterator[float] | Sequence[float]) -> tuple[float, float, float]:

@@ -1,246 +1,270 @@
-"""Shortage: why an item has no place, and what would help.
+"""Shortage: the limit that keeps an item out, found by lifting one limit after another and sizing the item again."""
 
-The cause is found by lifting one limit after another: the item is sized again without it. What is offered as a remedy
-was tried: a tray was sized and had a free place.
-"""
-
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
-from typing import Final
 
+from worker.layout.floor.print_bed import Bed
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.drawer_stock import Stock, fill_drawer
+from worker.layout.items.free_floor import cells_text, largest_free
+from worker.layout.items.tray_sizing import ANY_HEIGHT, ANY_SPAN, TraySizing, with_height, without_bed
 from worker.layout.placement.bay import Bay, Spot
-from worker.layout.placement.column_pricing import columns
 from worker.layout.placement.tray_columns import Column
 from worker.layout.storage.poses import longest
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.spec import Spec
 from worker.spec.items.item import Item
+from worker.spec.manifest.drawers import Cause
 
-__all__ = ["Shortage", "largest_free", "shortage"]
-
-#: Larger than any drawer: mm, and half cells.
-_ANY_HEIGHT: Final = 1000.0
-_ANY_SPAN: Final = 40
-
-#: Half cells are tried where no more items than these are without a place.
-_MOST_MISSING: Final = 3
-
-#: So many trays, at most, are tried to be left out for an item.
-_MOST_GIVEN_UP: Final = 6
-
-#: Regions that the search clears when half cells are tried.
-_MOVES: Final = 4
+__all__ = ["Shortage", "least_bed", "least_height", "pinned_rectangles", "shortage", "with_bed"]
 
 
 @dataclass(frozen=True, slots=True)
 class Shortage:
-    """Why an item has no place, and the cheapest remedy, in words."""
+    """Why an item has no place: the limit in the way, and a sentence that names its figures."""
 
+    cause: Cause
     reason: str
-    remedy: str
 
 
-def shortage(
-    spec: Spec, item: Item, count: int, own: Sequence[Stock], others: Sequence[Stock], *, brief: bool = False
-) -> Shortage:
-    """Return why things of an item have no place, and the cheapest of what would give them one.
+def shortage(spec: Spec, item: Item, own: Sequence[Stock], sizing: TraySizing) -> Shortage:
+    """Return why things of an item have no place.
 
     Args:
         spec: the job.
-        item: the item.
-        count: how many of its things have no place.
+        item: the item; its count is how many have no place.
         own: the drawers that it might have gone into, as they are filled.
-        others: the other drawers of the job.
-        brief: look for no remedy that takes a search, where there are many such items already.
+        sizing: the trays sized so far.
     """
-    rest = item if count == item.count else item.model_copy(update={"count": count})
-    likely = _likely(own)
-    return Shortage(_reason(rest, likely), next(_remedies(spec, rest, likely, others, brief=brief)))
+    sized = [(stock, trays) for stock in own if (trays := sizing.trays(item, stock.site))]
+    if sized:
+        return _unplaced(spec, item, sized)
+    if any(_fits_alone(item, replace(stock.site, bay=stock.site.floor), sizing) for stock in own):
+        free = max((largest_free(stock.left)[1] for stock in own), key=lambda size: size[0] * size[1])
+        place = "none is free" if free == (0, 0) else f"the largest free place has {cells_text(free)} cells"
+        return Shortage("floor", f"No floor is left: all of them need more than one tray, and {place}.")
+    most = min(ANY_HEIGHT, spec.printer.bed[2] + FRAME_AIR)
+    return _unsized(item, list(_distinct(stock.site for stock in own)), most, sizing)
 
 
-def _likely(own: Sequence[Stock]) -> Sequence[Stock]:
-    """Return the drawers that are looked at: the one with most room, and the highest."""
-    roomy = max(own, key=lambda stock: stock.left.bits.bit_count())
-    high = max(own, key=lambda stock: stock.site.ground.height)
-    return [roomy] if high is roomy else [roomy, high]
+def _fits_alone(item: Item, site: Site, sizing: TraySizing) -> bool:
+    """Return whether all things of an item have room in a drawer that is free, in one tray or in several."""
+    if sizing.trays(item, site):
+        return True
+    return not fill_drawer(site, [item.model_copy(update={"at": None})], moves=0, settle=False).missing
 
 
-def _trays(item: Item, site: Site) -> list[Column]:
-    """Return the trays that would hold all things of an item, the smallest first."""
-    every = columns(site.assortment([item]), {0: item.count}, any_value=True).values()
-    whole = [column for column in every if sum(count for _, count in column.counts) == item.count]
-    return sorted(whole, key=lambda column: (column.area, column.key))
-
-
-def _no_bed(site: Site) -> Site:
-    return replace(site, bed=None)
-
-
-def _high(site: Site) -> Site:
-    return replace(site, ground=replace(site.ground, height=_ANY_HEIGHT))
-
-
-def _wide(site: Site) -> Site:
-    return replace(site, ground=replace(site.ground, span=(_ANY_SPAN, _ANY_SPAN)))
-
-
-def _reason(item: Item, own: Sequence[Stock]) -> str:
-    sized = [(stock, trays) for stock in own if (trays := _trays(item, stock.site))]
-    if not sized:
-        return _unsized(item, own)
+def _unplaced(spec: Spec, item: Item, sized: Sequence[tuple[Stock, Sequence[Column]]]) -> Shortage:
+    """Return what is in the way of an item of which trays can be made."""
     needed = min((trays[0] for _, trays in sized), key=lambda tray: tray.area)
+    needs = f"its tray takes {cells_text(needed.halves)} cells"
     if item.at is not None:
-        return f"no room at its place: needs {_cells(needed.halves)} cells free from {item.at[0]:g}, {item.at[1]:g}"
+        at = f"{item.at[0]:g}, {item.at[1]:g}"
+        return Shortage("pinned", f"No room at its place: {needs}, and not all of them are free from {at} on.")
+    where = "the drawer" if len(sized) == 1 else "any drawer"
+    if not any(_has_place(trays, stock.site.floor) for stock, trays in sized):
+        return Shortage("shape", f"The outline of {where} has no place for it: {needs}.")
+    if not any(
+        _has_place(trays, stock.site.floor.less(rectangle for _, rectangle in pinned_rectangles(spec, stock)))
+        for stock, trays in sized
+    ):
+        return Shortage("pinned", f"Trays with a place of their own leave none for it in {where}: {needs}.")
     free = max((largest_free(stock.left)[1] for stock, _ in sized), key=lambda size: size[0] * size[1])
     if free == (0, 0):
-        return f"no floor left: needs {_cells(needed.halves)} cells, and none is free"
-    return f"no floor left: needs {_cells(needed.halves)} cells, {_cells(free)} are free in one place"
+        return Shortage("floor", f"No floor is left: {needs}, and none is free.")
+    if free[0] >= needed.halves[0] and free[1] >= needed.halves[1]:  # between the places that the grid allows
+        return Shortage("floor", f"No floor is left: {needs}, and no free place is so large.")
+    return Shortage("floor", f"No floor is left: {needs}, and the largest free place has {cells_text(free)}.")
 
 
-def _unsized(item: Item, own: Sequence[Stock]) -> str:
-    """Return the limit that is in the way of every tray for an item."""
-    sites = [stock.site for stock in own]
-    where = "the highest drawer" if len(sites) > 1 else "the drawer"
-    higher = [(tray, site) for site in sites for tray in _trays(item, _high(site))[:1]]
-    if higher:
-        needed = min(tray.top for tray, _ in higher) + FRAME_AIR
-        return f"too tall: needs {ceil(needed)} mm, {where} has {max(site.ground.height for site in sites):g}"
+def _has_place(trays: Sequence[Column], bay: Bay) -> bool:
+    return any(bay.corners(bay.bits, *tray.halves) for tray in trays)
+
+
+def pinned_rectangles(spec: Spec, stock: Stock) -> Iterator[tuple[str, tuple[Spot, Spot]]]:
+    """Yield the trays of a drawer that have a place of their own: name, front left half cell and size in half cells."""
+    for drawer in spec.drawers:
+        if drawer.name == stock.site.name:
+            for tray in drawer.trays:
+                if tray.at is not None:
+                    yield tray.name, (_halves(tray.at), _halves(tray.cells))
+    for column, at in stock.standing:
+        item = stock.assortment.items[column.lanes[0][0]]
+        if item.at is not None:
+            yield item.name, (at, column.halves)
+
+
+def _halves(cells: tuple[float, float]) -> Spot:
+    return round(2.0 * cells[0]), round(2.0 * cells[1])
+
+
+def _unsized(item: Item, sites: Sequence[Site], most: float, sizing: TraySizing) -> Shortage:
+    """Return what is in the way of every tray for an item; ``most`` is the height in mm that the printer serves."""
+    single = (
+        _low_printer(item, sites, sizing)
+        or _low_drawer(item, sites, most, sizing)
+        or _small_bed(item, sites, sizing)
+        or _small_drawer(item, sites, sizing)
+    )
+    if single is not None:
+        return single
     for site in sites:
-        trays = _trays(item, _no_bed(site))
-        if trays:
-            wide, deep = _outer(site, _least_side(trays))
-            return f"too long for the printer's bed: its tray is {wide:g} x {deep:g} mm"
-    across = where.replace("highest", "largest")
-    for site in sites:
-        trays = _trays(item, _high(_wide(_no_bed(site))))
-        if trays:
-            side = max(_least_side(trays).halves) / 2.0
-            if max(site.ground.span) / 2.0 < side:
-                return f"too long: needs {side:g} cells in a row, {across} has {max(site.ground.span) / 2.0:g}"
-            return f"too large: its tray exceeds the height of {where} and the printer's bed"
-    return f"no way to keep it lets a finger reach it: it is {longest(item.plain):g} mm long"
-
-
-def _least_side(trays: Sequence[Column]) -> Column:
-    return min(trays, key=lambda tray: (max(tray.halves), tray.area))
-
-
-def _outer(site: Site, tray: Column) -> tuple[float, float]:
-    """Return a tray's sides in mm."""
-    wide, deep = (side * site.ground.pitch / 2.0 - 2.0 * site.ground.joint.body_inset for side in tray.halves)
-    return round(wide, 1), round(deep, 1)
-
-
-def _remedies(spec: Spec, item: Item, own: Sequence[Stock], others: Sequence[Stock], *, brief: bool) -> Iterator[str]:
-    """Yield what would help, the cheapest first."""
-    for other in others:
-        if _has_room(item, other.site, other.left):
-            yield f"List it for drawer {other.site.name!r}, which has room."
-    if item.at is not None:
-        if any(_has_room(item.model_copy(update={"at": None}), stock.site, stock.left) for stock in own):
-            yield "Leave out `at`: there is room in another place."
-        yield "Move what stands there, or give it another place."
+        free = without_bed(_long(with_height(site, ANY_HEIGHT)))
+        if trays := sizing.trays(item, free):
+            return _several(site, trays)
+        if _fits_alone(item, free, sizing):
+            return Shortage("shape", "All of them need more floor, height and bed than there is.")
     if item.storage is not None:
-        free = item.model_copy(update={"storage": None})
-        if any(_has_room(free, stock.site, stock.left) for stock in own):
-            yield "Leave out `storage`: kept otherwise, it has room."
-    if (count := _fewer(item, own)) is not None:
-        yield f"Take {count} instead of {item.count}."
-    yield from _larger_remedies(spec, item, own, brief=brief)
+        return Shortage("access", f"No tray keeps it as `{item.storage}` so that a finger reaches each of them.")
+    long = longest(item.plain)
+    return Shortage("access", f"No tray keeps it so that a finger reaches each of them: it is {long:g} mm long.")
 
 
-def _larger_remedies(spec: Spec, item: Item, own: Sequence[Stock], *, brief: bool) -> Iterator[str]:
-    """Yield what would help and costs more: another grid or printer, other things, another drawer."""
-    if not brief and not spec.grid.half_cells and len(own) == 1 and _halves_help(item, own[0]):
-        yield "Set half_cells of the grid: with trays that are less too large, it has room."
-    for stock in own:
-        if not any(_trays(item, each.site) for each in own) and (trays := _trays(item, _no_bed(stock.site))):
-            wide, deep = _outer(stock.site, _least_side(trays))
-            yield f"A bed that takes {wide:g} x {deep:g} mm would print its tray."
-    if (given_up := _given_up(item, own)) is not None:
-        yield f"Leave out {given_up}: it would have room there."
-    heights = [
-        ceil(tray.top + FRAME_AIR)
-        for stock in own
-        for tray in _trays(item, _high(stock.site))
-        if tray.top + FRAME_AIR > stock.site.ground.height and stock.left.corners(stock.left.bits, *tray.halves)
-    ]
-    if heights:
-        yield f"A drawer of {min(heights)} mm inner height would hold it."
-    yield "Leave something else out, or take a larger drawer."
-
-
-def _has_room(item: Item, site: Site, bay: Bay) -> bool:
-    """Return whether a tray for all things of an item has a free place."""
-    return any(bay.corners(bay.bits, *tray.halves) for tray in _trays(item, site))
-
-
-def _fewer(item: Item, own: Sequence[Stock]) -> int | None:
-    """Return the largest count that has room, or None when not one has."""
-
-    def has_room(count: int) -> bool:
-        some = item.model_copy(update={"count": count})
-        return any(_has_room(some, stock.site, stock.left) for stock in own)
-
-    low, high = 0, item.count
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if has_room(middle) else (low, middle)
-    return low or None
-
-
-def _halves_help(item: Item, stock: Stock) -> bool:
-    """Return whether the item has room when all trays of its drawer may have half cells."""
-    if len(stock.missing) > _MOST_MISSING:
-        return False
-    site = replace(stock.site, ground=replace(stock.site.ground, half_cells=True), bay=replace(stock.site.bay, step=1))
-    missing = {id(other) for other, _ in stock.missing}
-    items = [other for other in stock.assortment.items if id(other) not in missing]
-    return not fill_drawer(site, [*items, item], moves=_MOVES, settle=False).missing
-
-
-def _given_up(item: Item, own: Sequence[Stock]) -> str | None:
-    """Return what is worth least of the trays in whose place an item would have room, by the names in it."""
-    for stock in own:
-        trays = _trays(item, stock.site)
-        ranked = sorted(stock.standing, key=lambda entry: (entry[0].worth, entry[1]))
-        for column, at in ranked[:_MOST_GIVEN_UP]:
-            free = stock.left.more([(at, column.halves)])
-            if any(free.corners(free.bits, *tray.halves) for tray in trays):
-                return " and ".join(stock.assortment.items[index].name for index, _ in column.lanes)
+def _low_printer(item: Item, sites: Sequence[Site], sizing: TraySizing) -> Shortage | None:
+    """Return the printer's height as what is in the way, if it is."""
+    for site in sites:
+        if site.height is not None and site.ground.height < site.height:
+            needed = least_height(site, site.height, lambda free: _fits_alone(item, free, sizing))
+            if needed is not None:
+                high = site.ground.height - FRAME_AIR
+                text = f"its tray and what stands out of it need {needed - FRAME_AIR:g} mm, and it prints {high:g}"
+                return Shortage("bed", f"The printer is too low: {text}.")
     return None
 
 
-def largest_free(bay: Bay) -> tuple[Spot, Spot]:
-    """Return the largest free rectangle, the front left most of equal ones: its front left half cell, and its sides.
+def _low_drawer(item: Item, sites: Sequence[Site], most: float, sizing: TraySizing) -> Shortage | None:
+    """Return the drawer's height as what is in the way, if it is."""
+    needed = [high for site in sites if (high := least_height(site, most, lambda free: bool(sizing.trays(item, free))))]
+    if not needed:
+        return None
+    highest = max(site.ground.height for site in sites)
+    where = "the drawer" if len(sites) == 1 else "the highest drawer"
+    return Shortage(
+        "height", f"It is too tall: it needs {min(needed):g} mm with its tray, and {where} has {highest:g}."
+    )
 
-    Time is linear in the half cells: in each row only rectangles that can grow to no side are looked at.
+
+def _small_bed(item: Item, sites: Sequence[Site], sizing: TraySizing) -> Shortage | None:
+    """Return the printer's bed as what is in the way, if it is."""
+    beds = [(bed, site) for site in sites if (bed := least_bed(site, lambda free: _fits_alone(item, free, sizing)))]
+    if not beds:
+        return None
+    (wide, deep), site = min(beds, key=lambda pair: pair[0])
+    takes = "{:g} x {:g}".format(*_room(site))
+    return Shortage("bed", f"The bed is too small: it takes {takes} mm, and its tray needs one of {wide} x {deep} mm.")
+
+
+def _small_drawer(item: Item, sites: Sequence[Site], sizing: TraySizing) -> Shortage | None:
+    """Return the drawer's length and width as what is in the way, if they are."""
+    every = [(tray, site) for site in sites for tray in sizing.trays(item, _long(site))]
+    where = "the drawer" if len(sites) == 1 else "any drawer"
+    if every:
+        tray, site = min(every, key=lambda pair: (max(pair[0].halves), pair[0].area))
+        where = where if len(sites) == 1 else f"drawer {site.name!r}"
+        return Shortage("shape", f"It is too large: its tray takes {_fit_text(tray, site, where)}.")
+    if any(_fits_alone(item, _long(site), sizing) for site in sites):
+        return Shortage("shape", f"All of them need more floor than {where} has.")
+    return None
+
+
+def _several(site: Site, trays: Sequence[Column]) -> Shortage:
+    """Return more limits than one as what is in the way: no single one helps when it is lifted."""
+    tray = min(trays, key=lambda tray: (max(tray.halves), tray.top, tray.area))
+    wide, deep = _outer(site, tray)
+    text = (
+        f"{_fit_text(tray, site, 'the drawer')}, {wide} x {deep} mm of bed and {ceil(tray.top + FRAME_AIR)} mm height"
+    )
+    return Shortage("shape", f"It is too large for more than one limit: its tray takes {text}.")
+
+
+def _fit_text(tray: Column, site: Site, where: str) -> str:
+    return f"{cells_text(tray.halves)} cells, and {where} has {cells_text(site.ground.span)}"
+
+
+def _long(site: Site) -> Site:
+    """Return a drawer longer and wider than any."""
+    open_ = Bay.open(ANY_SPAN, ANY_SPAN, step=site.bay.step)
+    return replace(site, ground=replace(site.ground, span=(ANY_SPAN, ANY_SPAN)), bay=open_)
+
+
+def _distinct(sites: Iterator[Site]) -> Iterator[Site]:
+    """Yield the drawers that differ in their limits, each as if no tray stood there."""
+    seen: set[object] = set()
+    for site in sites:
+        key = site.ground, site.height
+        if key not in seen:
+            seen.add(key)
+            yield replace(site, bay=site.floor)
+
+
+def least_height(site: Site, most: float, fits: Callable[[Site], bool]) -> int | None:
+    """Return the least whole height in mm of a drawer, printed by a printer as high, with which something fits.
+
+    With a millimetre less it does not; None where it does not with the most, either.
+
+    Args:
+        site: the drawer.
+        most: height in mm that is tried first.
+        fits: whether it fits in a drawer.
     """
-    at, best = (0, 0), (0, 0)
-    heights = [0] * bay.across
-    for y, row in enumerate(bay.free):
-        heights = [height + 1 if is_free else 0 for height, is_free in zip(heights, row, strict=True)]
-        area, left, width, height = max(
-            _upright(heights), key=lambda rectangle: (rectangle[0], -rectangle[1], -rectangle[2])
-        )
-        if area > best[0] * best[1]:
-            at, best = (left, y - height + 1), (width, height)
-    return at, best
+    low, high = int(site.ground.height), int(most)
+    if high <= low or not fits(with_height(site, float(high))):
+        return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if fits(with_height(site, float(middle))) else (middle, high)
+    return high
 
 
-def _upright(heights: Sequence[int]) -> Iterator[tuple[int, int, int, int]]:
-    """Yield area, left end, width and height of each rectangle under these heights that can grow to no side."""
-    rising: list[tuple[int, int]] = []  # where a height begins, and the height
-    for right, height in enumerate((*heights, 0)):
-        begin = right
-        while rising and rising[-1][1] >= height:
-            begin, tall = rising.pop()
-            yield (right - begin) * tall, begin, right - begin, tall
-        rising.append((begin, height))
+def least_bed(site: Site, fits: Callable[[Site], bool]) -> tuple[int, int] | None:
+    """Return the sides in whole mm, the longer first, of the smallest bed with which something fits.
+
+    It is no smaller than the one at hand, on which all other trays are printed. None where no bed helps.
+
+    Args:
+        site: the drawer.
+        fits: whether it fits in a drawer, given with another bed.
+    """
+    step, halved = site.ground.step, site.ground.pitch / 2.0
+    sides = [
+        ceil(round(side * halved - 2.0 * site.ground.joint.body_inset, 3))
+        for side in range(step, max(site.ground.span) + 1, step)
+    ]
+    long = _first(sides, lambda side: fits(with_bed(site, side, side)))
+    if long is None:
+        return None
+    short = _first([side for side in sides if side <= long], lambda side: fits(with_bed(site, long, side)))
+    room = _room(site)
+    return max(long, int(room[0])), max(short or long, int(room[1]))
 
 
-def _cells(halves: Spot) -> str:
-    return f"{halves[0] / 2.0:g} x {halves[1] / 2.0:g}"
+def _first(sides: Sequence[int], fits: Callable[[int], bool]) -> int | None:
+    """Return the first of rising sides with which something fits; None where it does not with the last, either."""
+    low, high = -1, len(sides) - 1
+    if not sides or not fits(sides[-1]):
+        return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if fits(sides[middle]) else (middle, high)
+    return sides[high]
+
+
+def with_bed(site: Site, wide: int, deep: int) -> Site:
+    """Return a drawer whose trays are printed on a bed of these sides in mm, or on the one at hand if it is larger."""
+    long, short = _room(site)
+    sides = max(float(max(wide, deep)), long), max(float(min(wide, deep)), short)
+    return replace(site, bed=Bed((sides, sides[::-1])))
+
+
+def _room(site: Site) -> tuple[float, float]:
+    """Return the largest rectangle of the bed within its margins, in mm, the longer side first."""
+    rooms = site.bed.rooms if site.bed is not None else ()
+    wide, deep = max(rooms, key=lambda room: room[0] * room[1], default=(0.0, 0.0))
+    return max(wide, deep), min(wide, deep)
+
+
+def _outer(site: Site, tray: Column) -> tuple[int, int]:
+    """Return a tray's sides in mm, rounded up, the longer first."""
+    sides = [side * site.ground.pitch / 2.0 - 2.0 * site.ground.joint.body_inset for side in tray.halves]
+    return ceil(round(max(sides), 3)), ceil(round(min(sides), 3))

@@ -6,6 +6,7 @@ from typing import Final, Literal, TypeAlias
 from worker.layout.model.shapes import Kind, Part, Placement, Point, Ring
 from worker.spec.items.item import Storage
 from worker.spec.items.shape import PlainShape
+from worker.spec.manifest.drawers import Cause
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +128,8 @@ class Stored:
 class Unplaced:
     """Things that could not be placed: item, count, reason, and the smallest change that would make room.
 
-    ``drawer`` is the name of the drawer they were listed for; None if any drawer of the job would do.
+    ``drawer`` is the name of the drawer they were listed for; None if any drawer of the job would do. ``cause`` is the
+    limit that the reason names.
     """
 
     item: str
@@ -136,6 +138,7 @@ class Unplaced:
     reason: str
     remedy: str | None = None
     drawer: str | None = None
+    cause: Cause | None = None
 
 
 @dataclass(frozen=True, slots=True)

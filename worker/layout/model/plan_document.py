@@ -121,6 +121,7 @@ def _unplaced(unplaced: Unplaced) -> UnplacedEntry:
         pointer=unplaced.pointer,
         drawer=unplaced.drawer,
         count=unplaced.count,
+        cause=unplaced.cause,
         reason=unplaced.reason,
         remedy=unplaced.remedy,
     )

@@ -27,7 +27,7 @@ def _refused(entry: Unplaced) -> LayoutError:
     where = "the drawers" if entry.drawer is None else f"drawer {entry.drawer!r}"
     things = f"{entry.count} of item {entry.item!r}" if entry.count > 1 else f"Item {entry.item!r}"
     return LayoutError(
-        f"{things} cannot be placed in {where}: {entry.reason}",
+        f"{things} cannot be placed in {where}. {entry.reason}",
         pointer=entry.pointer,
         value=entry.count,
         limit="every item placed, as the job is strict",

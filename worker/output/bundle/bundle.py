@@ -76,7 +76,7 @@ def read_first(manifest: Manifest) -> str:
         lines += ["Warnings", "--------", *_paragraphs(warnings), ""]
     if manifest.unplaced:
         lost = (
-            " ".join(filter(None, (f"{unplaced.count} x {unplaced.item}:", f"{unplaced.reason}.", unplaced.remedy)))
+            " ".join(filter(None, (f"{unplaced.count} x {unplaced.item}:", unplaced.reason, unplaced.remedy)))
             for unplaced in manifest.unplaced
         )
         lines += ["Items not placed", "----------------", *_paragraphs(lost), ""]

@@ -117,7 +117,7 @@ def _rows(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
     if missing:
         yield _heading("Items not placed")
         for lost in missing:
-            yield from _prose(f"{lost.count} x {lost.item}: {lost.reason}. {lost.remedy or ''}", _BODY, width)
+            yield from _prose(f"{lost.count} x {lost.item}: {lost.reason} {lost.remedy or ''}", _BODY, width)
     if plan.cautions:
         yield _heading("Cautions")
         for caution in plan.cautions:

@@ -1,6 +1,6 @@
 """Drawers as laid out: grid, placements, contents, free cells, and items without a place."""
 
-from typing import Literal
+from typing import Literal, TypeAlias
 
 from worker.spec.items.item import Storage
 from worker.spec.manifest.fields import (
@@ -16,6 +16,10 @@ from worker.spec.manifest.fields import (
     Turn,
     WrittenShape,
 )
+
+#: Limit that keeps things out: the printer, the drawer's height, its floor, its size or outline, the rule that a finger
+#: reaches every thing, or a position that was given.
+Cause: TypeAlias = Literal["bed", "height", "floor", "shape", "access", "pinned"]
 
 
 class Cells(OutputModel):
@@ -148,7 +152,9 @@ class UnplacedEntry(OutputModel):
     """Drawer they were listed for; null if any drawer of the job would do."""
     count: Quantity
     """Number that could not be placed."""
+    cause: Cause | None = None
+    """Limit that is in the way; null in documents of earlier versions."""
     reason: str
-    """Why they could not be placed."""
+    """Why they could not be placed, as a sentence."""
     remedy: str | None
-    """Smallest change that would make room for them."""
+    """Smallest change found that makes room for them; it was tried. Null if none was found."""

@@ -1,0 +1,343 @@
+"""Remedies: changes that give an item a place, each tried before it is offered.
+
+Tried means: a drawer of few kinds was filled again with the change, and lost nothing; in one of many kinds, a tray for
+the item was sized by the same rules and had a free place in the layout at hand. Trials are counted, and their number is
+bounded by the effort.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
+from math import ceil
+from typing import Final
+
+from worker.layout.items.drawer_site import Site
+from worker.layout.items.drawer_stock import Stock, fill_drawer
+from worker.layout.items.shortage import least_bed, least_height, pinned_rectangles, with_bed
+from worker.layout.items.stacked_trays import stack_trays
+from worker.layout.items.tray_sizing import ANY_HEIGHT, TraySizing, with_height
+from worker.layout.placement.bay import Bay, Spot
+from worker.layout.placement.region_solver import Standing
+from worker.layout.placement.tray_columns import Column
+from worker.layout.storage.sizing_rules import FRAME_AIR
+from worker.spec import Spec
+from worker.spec.items.item import Item, Storage
+from worker.spec.items.layout import Effort
+
+__all__ = ["Trials", "remedy"]
+
+#: How often trays are sized for remedies of one plan, at most, and how often a drawer is filled again.
+_MOST_SIZINGS: Final[Mapping[Effort, int]] = {"quick": 200, "normal": 800, "thorough": 4000}
+_MOST_REFILLS: Final[Mapping[Effort, int]] = {"quick": 0, "normal": 1, "thorough": 6}
+
+#: Regions that the search clears when a drawer is filled again.
+_MOVES: Final = 4
+
+#: Drawers of so few kinds are filled again for each trial; others where this leaves enough trials. To fill a drawer is
+#: as much work as to size trays so many times for each kind.
+_FEW_KINDS: Final = 6
+_REFILL: Final = 3
+_REFILLS_LEFT: Final = 20
+
+#: No more kinds than these are offered to be left out for an item, and so many of its trays are tried.
+_MOST_GIVEN_UP: Final = 3
+_MOST_TRAYS: Final = 4
+
+#: A count is offered first when it is at least this share of all; else after what keeps all of them.
+_MOST_OF_THEM: Final = 0.7
+
+#: Floor is not gained by a drawer higher than so many times the one at hand.
+_HIGHER: Final = 1.5
+
+#: A larger drawer is tried up to so many cells more.
+_MORE_CELLS: Final = 4
+
+
+@dataclass
+class Trials:
+    """What may still be tried for the items of one plan, and what was."""
+
+    spec: Spec
+    stocks: Sequence[Stock]
+    sizings: int
+    refills: int
+    sizing: TraySizing = field(default_factory=TraySizing)
+    _with_halves: dict[str, set[int]] = field(default_factory=dict)
+
+    @staticmethod
+    def of(spec: Spec, stocks: Sequence[Stock], effort: Effort) -> "Trials":
+        """Return the trials that an effort allows for these drawers."""
+        return Trials(spec, stocks, _MOST_SIZINGS[effort], _MOST_REFILLS[effort])
+
+    @property
+    def exhausted(self) -> bool:
+        """Whether nothing more is tried."""
+        return self.sizing.count >= self.sizings
+
+    def may_refill(self, stock: Stock) -> bool:
+        """Return whether a drawer has so few kinds that it is filled again for each trial."""
+        kinds = len(stock.assortment.items)
+        return kinds <= _FEW_KINDS or self.sizings - self.sizing.count > _REFILLS_LEFT * _REFILL * kinds
+
+    def refilled(self, stock: Stock, items: Sequence[Item], item: Item) -> bool:
+        """Return whether one of the items has a place for all its things when a drawer is filled again with them.
+
+        False where another loses its place.
+        """
+        self.sizing.count += _REFILL * len(items)
+        missing = {other.name: count for other, count in stock.missing}
+        tried = fill_drawer(stock.site, items, moves=0)
+        return not any(other is item or count > missing.get(other.name, 0) for other, count in tried.missing)
+
+    def placed_on_halves(self, stock: Stock) -> set[int]:
+        """Return the items, by the identity of the object, that have a place when trays may have half cells.
+
+        It is empty where anything that has a place now would lose it.
+        """
+        name = stock.site.name
+        if name not in self._with_halves:
+            if not self.refills:
+                return set()
+            self.refills -= 1
+            self._with_halves[name] = _on_halves(stock)
+        return self._with_halves[name]
+
+
+def _halved(site: Site) -> Site:
+    """Return a drawer in which trays may have half cells."""
+    return replace(site, ground=replace(site.ground, half_cells=True), bay=replace(site.bay, step=1))
+
+
+def _on_halves(stock: Stock) -> set[int]:
+    tried = fill_drawer(_halved(stock.site), stock.assortment.items, moves=_MOVES, settle=False)
+    missing = {id(item): count for item, count in tried.missing}
+    before = {id(item): count for item, count in stock.missing}
+    if any(count > before.get(item, 0) for item, count in missing.items()):
+        return set()
+    return {item for item in before if item not in missing}
+
+
+def remedy(item: Item, rest: Item, own: Sequence[Stock], trials: Trials) -> str | None:
+    """Return the cheapest change that gives things of an item a place; None where none was found.
+
+    Args:
+        item: the item.
+        rest: the same with the count of those that have no place.
+        own: the drawers that it might have gone into.
+        trials: what may still be tried.
+    """
+    if trials.exhausted:
+        return None
+    return next(_Case(item, rest, own, trials).remedies(), None)
+
+
+@dataclass(frozen=True)
+class _Case:
+    """An item without a place, wholly or in part: see `remedy`."""
+
+    item: Item
+    rest: Item
+    own: Sequence[Stock]
+    trials: Trials
+
+    def remedies(self) -> Iterator[str]:
+        """Yield what helps, the cheapest first."""
+        few = self._fewer()
+        many = few is not None and few >= _MOST_OF_THEM * self.item.count
+        yield from self._elsewhere()
+        yield from self._kept_otherwise()
+        if many:
+            yield f"Take {few} instead of {self.item.count}."
+        for look in (self._stacked, self._on_halves, self._given_up, self._larger_bed, self._higher, self._wider):
+            if self.trials.exhausted:
+                break
+            yield from look()
+        if few is not None:
+            yield f"Take {few} instead of {self.item.count}."
+
+    def _fits(self, stock: Stock, site: Site | None = None, **changes: object) -> bool:
+        """Return whether all things of the item have room in a drawer when it, or the item, is changed."""
+        changed = stock if site is None else replace(stock, site=site)
+        if self.trials.may_refill(stock):
+            here = any(other is self.item for other in stock.assortment.items)
+            item = (self.item if here else self.rest).model_copy(update=changes)
+            items = [item if other is self.item else other for other in stock.assortment.items]
+            return self.trials.refilled(changed, items if here else [*items, item], item)
+        item = self.rest.model_copy(update=changes)
+        return self.trials.sizing.room(item, changed.site, changed.left) is not None
+
+    def _fits_here(self, **changes: object) -> bool:
+        return any(self._fits(stock, **changes) for stock in self.own)
+
+    def _elsewhere(self) -> Iterator[str]:
+        """Yield another place, in its drawer or in another."""
+        if self.item.at is not None and self._fits_here(at=None):
+            yield "Leave out `at`: there is room in another place."
+        for other in self.trials.stocks:
+            if all(other is not stock for stock in self.own) and self._fits(other, at=None):
+                yield f"Move it to drawer {other.site.name!r}: it has room there."
+
+    def _kept_otherwise(self) -> Iterator[str]:
+        """Yield another way to keep it."""
+        if self.item.at is not None:
+            return
+        if self.item.storage is not None:
+            if self._fits_here(storage=None):
+                yield "Leave out `storage`: kept otherwise, it has room."
+            return
+        ways: tuple[tuple[Storage, str], ...] = (("rows", "lying in rows"), ("upright", "standing"))
+        for storage, text in ways:
+            if self._fits_here(storage=storage):
+                yield f"Set `storage` to `{storage}`: {text}, it has room."
+
+    def _fewer(self) -> int | None:
+        """Return the largest count that has room: with one more, there is none. None when not one more has room."""
+        if self.item.at is not None:
+            return None
+        placed = self.item.count - self.rest.count
+        low, high = placed, self.item.count
+        while high - low > 1:
+            middle = (low + high) // 2
+            low, high = (middle, high) if self._fits_count(middle, placed) else (low, middle)
+        return low or None
+
+    def _fits_count(self, count: int, placed: int) -> bool:
+        """Return whether so many things have room, of which some are placed."""
+        return any(
+            self._fits(stock, count=count if self.trials.may_refill(stock) else count - placed) for stock in self.own
+        )
+
+    def _stacked(self) -> Iterator[str]:
+        """Yield that its tray may stand on others."""
+        item = self.rest
+        if item.stacks or item.at is not None or item.near is not None or item.fixed:
+            return
+        for stock in self.own:
+            tried = self._stacks_on(stock)
+            if tried:
+                yield "Set `stack` to true: its tray has room on another."
+                return
+
+    def _stacks_on(self, stock: Stock) -> bool:
+        """Return whether its tray has a place on others, none of which is stacked yet."""
+        stackable = self.rest.model_copy(update={"stack": True})
+        if stock.upper or not any(item.stacks for item in stock.assortment.items):
+            return False
+        items = (*stock.assortment.items, stackable)
+        assortment = stock.site.assortment(items)
+        missing = [(len(items) - 1, stackable.count)]
+        self.trials.sizing.count += len(stock.standing)
+        _, upper = stack_trays(assortment, stock.site.bay, stock.standing, missing, stock.site.limit)
+        return sum(count for tray in upper for index, count in tray.column.counts if index == missing[0][0]) == (
+            stackable.count
+        )
+
+    def _on_halves(self) -> Iterator[str]:
+        """Yield half cells, where the drawer filled again with them holds it."""
+        if not self.trials.spec.grid.half_cells:
+            for stock in self.own:
+                if self._fits(stock, _halved(stock.site)) or id(self.item) in self.trials.placed_on_halves(stock):
+                    yield "Set `half_cells` of the grid to true: with trays that fit more closely, it has room."
+                    return
+
+    def _given_up(self) -> Iterator[str]:
+        """Yield what to leave out so that there is room."""
+        if (names := self._cheapest(self.own)) is not None:
+            yield f"Leave out {names}: there is room for it then."
+
+    def _cheapest(self, stocks: Sequence[Stock]) -> str | None:
+        """Return the names of what is worth least on any place for its trays; None where that is too much."""
+        cheapest: tuple[float, list[str]] | None = None
+        for stock in stocks:
+            for standing in self._displaced(stock):
+                items = [stock.assortment.items[index] for column, _ in standing for index, _ in column.lanes]
+                names = list(dict.fromkeys(item.name for item in items))
+                lost = sum(column.worth for column, _ in standing)
+                if len(names) <= _MOST_GIVEN_UP and (cheapest is None or lost < cheapest[0]):
+                    cheapest = lost, names
+        if cheapest is None:
+            return None
+        *first, last = (repr(name) for name in cheapest[1])
+        return f"{', '.join(first)} and {last}" if first else last
+
+    def _displaced(self, stock: Stock) -> Iterator[tuple[Standing, ...]]:
+        """Yield for each place of its trays what stands there, where all of that may be left out."""
+        bay = stock.site.bay
+        upon = {tray.at for tray in stock.upper}
+        pinned = {at for _, (at, _) in pinned_rectangles(self.trials.spec, stock)}
+        under = [(entry, bay.under(*entry[0].halves, entry[1])) for entry in stock.standing]
+        for tray in self.trials.sizing.trays(self.rest, stock.site)[:_MOST_TRAYS]:
+            for spot in bay.spots(bay.corners(bay.bits, *tray.halves)):
+                bits = bay.under(*tray.halves, spot)
+                standing = tuple(entry for entry, taken in under if taken & bits)
+                if standing and not any(
+                    at in upon or at in pinned or self._is_in(stock, column) for column, at in standing
+                ):
+                    yield standing
+
+    def _is_in(self, stock: Stock, column: Column) -> bool:
+        return any(stock.assortment.items[index] is self.item for index, _ in column.lanes)
+
+    def _larger_bed(self) -> Iterator[str]:
+        """Yield the bed that prints a tray for it which has room, if need be where something else is left out."""
+        sizing = self.trials.sizing
+        small = [stock for stock in self.own if not sizing.trays(self.rest, stock.site)]
+        beds = [bed for stock in small if (bed := least_bed(stock.site, partial(self._fits, stock))) is not None]
+        if beds:
+            wide, deep = min(beds)
+            yield f"With a bed of {wide} x {deep} mm within its margins, its tray can be printed and has room."
+        for stock in small:
+            bed = least_bed(stock.site, lambda site: bool(sizing.trays(self.rest, site)))
+            if bed is not None and (names := self._cheapest([replace(stock, site=with_bed(stock.site, *bed))])):
+                size = f"{bed[0]} x {bed[1]} mm within its margins"
+                yield f"With a bed of {size} and without {names}, there is room for it."
+                return
+
+    def _higher(self) -> Iterator[str]:
+        """Yield the height of a drawer in which it has room: with one millimetre less, there is none."""
+        printed = self.trials.spec.printer.bed[2] + FRAME_AIR
+        sizing = self.trials.sizing
+        sized = any(sizing.trays(self.rest, stock.site) for stock in self.own)
+        heights: list[tuple[int, str]] = []
+        for stock in self.own:
+            most = min(stock.site.ground.height * _HIGHER if sized else ANY_HEIGHT, printed)
+            high = least_height(stock.site, most, partial(self._fits, stock))
+            if high is not None:
+                heights.append((high, stock.site.name))
+        if heights:
+            high, name = min(heights)
+            yield f"With {high} mm of inner height, {self._named(name)} has room for it."
+        elif not sized:
+            for stock in self.own:
+                high = least_height(stock.site, printed, lambda site: bool(sizing.trays(self.rest, site)))
+                if high is not None:
+                    higher = replace(stock, site=with_height(stock.site, float(high)))
+                    if (names := self._cheapest([higher])) is not None:
+                        where = self._named(stock.site.name)
+                        yield f"With {high} mm of inner height and without {names}, {where} has room for it."
+                        return
+
+    def _named(self, drawer: str) -> str:
+        return "the drawer" if len(self.own) == 1 else f"drawer {drawer!r}"
+
+    def _wider(self) -> Iterator[str]:
+        """Yield the width or depth of a drawer in which it has room."""
+        for stock in self.own:
+            drawer = next(drawer for drawer in self.trials.spec.drawers if drawer.name == stock.site.name)
+            if drawer.outline is not None or self.item.at is not None:
+                continue
+            for more in range(1, _MORE_CELLS + 1):
+                for axis, side in ((0, "width"), (1, "depth")):
+                    if self._fits(stock, _extended(stock.site, axis, 2 * more)):
+                        grown = ceil(more * stock.site.ground.pitch)
+                        yield f"With {grown} mm more {side}, {self._named(stock.site.name)} has room for it."
+                        return
+
+
+def _extended(site: Site, axis: int, halves: int) -> Site:
+    """Return a drawer with so many half cells more along an axis."""
+    bay = site.bay
+    span: Spot = (bay.across + halves, bay.back) if axis == 0 else (bay.across, bay.back + halves)
+    rows = [row + (True,) * (span[0] - bay.across) for row in bay.free]
+    rows += [(True,) * span[0]] * (span[1] - bay.back)
+    return replace(site, ground=replace(site.ground, span=span), bay=Bay(tuple(rows), bay.step), empty=None)

@@ -1,0 +1,72 @@
+"""Tray sizing: the trays that would hold all things of one item in a drawer, worked out once and counted."""
+
+from dataclasses import replace
+from typing import Final, TypeAlias
+
+from worker.layout.items.drawer_site import Site
+from worker.layout.placement.bay import Bay, Spot
+from worker.layout.placement.column_pricing import columns
+from worker.layout.placement.tray_columns import Assortment, Column, Footprint
+from worker.layout.storage.lane import Kind
+from worker.layout.storage.sizing_rules import DrawerLimits
+from worker.spec.items.item import Item
+
+__all__ = ["ANY_HEIGHT", "ANY_SPAN", "TraySizing", "renumbered_alone", "with_height", "without_bed"]
+
+#: Higher and longer than any drawer, in mm and half cells.
+ANY_HEIGHT: Final = 1000.0
+ANY_SPAN: Final = 40
+
+_Key: TypeAlias = tuple[Kind, str | None, DrawerLimits, frozenset[Footprint]]
+
+
+class TraySizing:
+    """The trays sized so far.
+
+    ``count`` is how many times trays were worked out: what bounds the search for remedies counts it.
+    """
+
+    def __init__(self) -> None:
+        """Begin with none."""
+        self.count = 0
+        self._sized: dict[_Key, tuple[Column, ...]] = {}
+
+    def trays(self, item: Item, site: Site, footprints: frozenset[Footprint] | None = None) -> tuple[Column, ...]:
+        """Return the trays that hold all things of an item in a drawer, the smallest first.
+
+        Args:
+            item: the item; in the columns it has the index 0.
+            site: the drawer.
+            footprints: those that a tray may have; None: any that can be printed and is no larger than the grid.
+        """
+        allowed = site.footprints if footprints is None else footprints
+        key = Kind(item.plain, item.count, item.storage), item.label_text, site.ground, allowed
+        if key not in self._sized:
+            self.count += 1
+            stock = site.assortment([item])
+            every = columns(stock, {0: item.count}, footprints=allowed, any_value=True).values() if allowed else ()
+            whole = [column for column in every if sum(count for _, count in column.counts) == item.count]
+            self._sized[key] = tuple(sorted(whole, key=lambda column: (column.area, column.height, column.key)))
+        return self._sized[key]
+
+    def room(self, item: Item, site: Site, bay: Bay) -> tuple[Column, Spot] | None:
+        """Return the smallest tray for all things of an item that has a free place, and its front left half cell."""
+        free = frozenset(pair for pair in site.footprints if bay.corners(bay.bits, *pair))
+        column = next(iter(self.trays(item, site, free)), None) if free else None
+        return None if column is None else (column, next(bay.spots(bay.corners(bay.bits, *column.halves))))
+
+
+def renumbered_alone(column: Column, index: int, stock: Assortment) -> Column:
+    """Return a tray that was sized for one item alone as a column of an assortment in which the item has an index."""
+    lanes = tuple((index, lane) for _, lane in column.lanes)
+    return replace(column, lanes=lanes, worth=sum(stock.share_worth(index, lane.count) for _, lane in lanes))
+
+
+def without_bed(site: Site) -> Site:
+    """Return a drawer whose trays may be printed in any size."""
+    return replace(site, bed=None)
+
+
+def with_height(site: Site, height: float) -> Site:
+    """Return a drawer of another free height, printed by a printer that is high enough."""
+    return replace(site, ground=replace(site.ground, height=height), height=height)
