@@ -10,6 +10,7 @@ from worker.layout.drawer.outline import Outline, drawer_outline
 from worker.layout.drawer_assembly import Entering
 from worker.layout.floor.print_bed import Bed
 from worker.layout.items.drawer_site import Site
+from worker.layout.items.drawer_task import Spread, one_by_one
 from worker.layout.items.held_trays import HeldTray, fill_tray, held_things, not_held
 from worker.layout.items.item_trays import Contents, Furniture, furnish, listed_items, reserved, site_of, spares
 from worker.layout.model.cautions import cautions
@@ -33,7 +34,7 @@ from worker.spec.items.layout import Effort
 __all__ = ["lay_out"]
 
 
-def lay_out(spec: Spec, effort: Effort = "quick") -> Plan:
+def lay_out(spec: Spec, effort: Effort = "quick", spread: Spread = one_by_one) -> Plan:
     """Return the plan of a whole job.
 
     Marks are assigned in order of first use: drawers in the order of the spec, tiles in the order of their floor, trays
@@ -43,11 +44,12 @@ def lay_out(spec: Spec, effort: Effort = "quick") -> Plan:
     Args:
         spec: the job.
         effort: how far to search for the trays of items where the spec does not say.
+        spread: runs the tasks of drawers, in this process or in several; the plan is the same.
 
     Raises:
         LayoutError: if a drawer or its floor cannot be laid out; `TrayError` if a tray cannot be made or placed.
     """
-    job = _Job(spec, spec.layout.effort or effort)
+    job = _Job(spec, spec.layout.effort or effort, spread)
     contents = job.furnished()
     unplaced = settle_unplaced(spec, (*job.unheld(), *contents.unplaced))
     drawers = tuple(job.drawer(index, trays) for index, trays in enumerate(contents.trays))
@@ -69,8 +71,9 @@ def lay_out(spec: Spec, effort: Effort = "quick") -> Plan:
 class _Job:
     """Layout of one job: the state that its drawers share."""
 
-    def __init__(self, spec: Spec, effort: Effort) -> None:
+    def __init__(self, spec: Spec, effort: Effort, spread: Spread) -> None:
         self.spec = spec
+        self.spread = spread
         self.effort = effort
         self.joint = spec.joint()
         self.previous = Previous.of(spec.previous)
@@ -167,7 +170,7 @@ class _Job:
         own = [[listed for listed in its_own if listed[0] not in used] for its_own in self._own]
         of_job = [listed for listed in self._of_job if listed[0] not in used]
         sites = [self._site(index, [item for _, item in (*its_own, *of_job)]) for index, its_own in enumerate(own)]
-        result = furnish(self.spec, sites, of_job, own, self.effort)
+        result = furnish(self.spec, sites, of_job, own, self.effort, spread=self.spread)
         filled = (self._filled(index, sites[index], trays) for index, trays in enumerate(result.trays))
         return replace(result, trays=tuple(filled))
 

@@ -30,7 +30,9 @@ def test_a_job_that_is_not_strict_names_them_and_lays_out_the_rest():
         "ruler": "/drawers/0/items/0",
         "bottle": "/drawers/0/items/2",
     }
-    assert all(entry.reason and entry.remedy for entry in plan.unplaced)
+    assert [entry.cause for entry in plan.unplaced] == ["shape", "height"]
+    assert all(entry.reason for entry in plan.unplaced)
+    assert plan.unplaced[1].remedy
     assert [content.item for content in plan.drawers[0].contents] == ["dice"]
 
 
@@ -58,7 +60,7 @@ def test_a_strict_job_with_a_place_for_all_is_laid_out():
 def test_counts_and_the_whole_job_are_told_of():
     spec = load(job([SMALL], strict=True))
     lost = Unplaced("dice", "/items/0", 3, "It is full.")
-    with pytest.raises(LayoutError, match="3 of item 'dice' cannot be placed in the drawers: It is full") as caught:
+    with pytest.raises(LayoutError, match=r"3 of item 'dice' cannot be placed in the drawers\. It is full") as caught:
         settle_unplaced(spec, [lost])
     assert caught.value.remedy == "Set strict to false to leave it out."
     assert settle_unplaced(load(job([SMALL])), [lost]) == (lost,)

@@ -12,6 +12,7 @@ from worker.jobs.execution.job_documents import Document, documents_of, print_re
 from worker.jobs.files.part_cache import BuiltPart, PartCache, PartFile
 from worker.jobs.records.models import BUNDLE_NAME, Progress, StoredFile
 from worker.layout import lay_out
+from worker.layout.items.drawer_task import Spread, one_by_one
 from worker.layout.model.plan import Plan
 from worker.layout.model.shapes import Part
 from worker.output.bundle.bundle import write_bundle
@@ -58,6 +59,7 @@ def run_pipeline(
     identity: str | None = None,
     report: Callable[[Progress], None] = lambda _: None,
     cancelled: Callable[[], bool] = lambda: False,
+    spread: Spread = one_by_one,
 ) -> JobResult:
     """Lay the job out, build the parts that are not cached, check everything, and compose manifest and bundle.
 
@@ -68,6 +70,7 @@ def run_pipeline(
         identity: the job's id; by default the digest of its spec.
         report: called before each step.
         cancelled: called after each report; returns whether the job was cancelled.
+        spread: runs the tasks of drawers, in this process or in several.
 
     Raises:
         LayoutError: if the drawers cannot be laid out.
@@ -82,7 +85,7 @@ def run_pipeline(
 
     total = 0
     step(0, "layout")
-    plan = lay_out(spec, "normal")
+    plan = lay_out(spec, "normal", spread)
     total = len(plan.parts) + len(_LAST_STEPS)
     last = {name: len(plan.parts) + place for place, name in enumerate(_LAST_STEPS)}
     built: dict[str, BuiltPart] = {}

@@ -10,7 +10,7 @@ import os
 import signal
 import socket
 from collections.abc import Callable
-from functools import cache
+from functools import cache, partial
 from typing import TYPE_CHECKING, Any, Final
 
 from celery import Task, bootsteps, signals
@@ -149,11 +149,14 @@ def _is_alive(pid: int) -> bool:
 @cache
 def job_runner() -> "JobRunner":
     """Return this process's job runner."""
-    from worker.jobs.execution.job_runner import JobRunner  # noqa: PLC0415 - see the module's docstring
+    from worker.jobs.execution.drawer_processes import DrawerProcesses  # noqa: PLC0415 - see the module's docstring
+    from worker.jobs.execution.job_runner import JobRunner  # noqa: PLC0415 - as above
+    from worker.jobs.execution.pipeline import run_pipeline  # noqa: PLC0415 - as above
 
     records = JobRecords(database(), settings.public_url)
     store = ObjectStore.open(settings)
-    return JobRunner(settings, records, store, closing=shutdown.is_set, beat=beat)
+    pipeline = partial(run_pipeline, spread=DrawerProcesses(settings.concurrency, settings.job_memory))
+    return JobRunner(settings, records, store, pipeline, closing=shutdown.is_set, beat=beat)
 
 
 @cache

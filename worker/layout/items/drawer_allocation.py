@@ -7,6 +7,7 @@ from typing import Final
 
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.drawer_stock import Stock, fill_drawer
+from worker.layout.items.drawer_task import DrawerTask, Spread, filled_stocks, one_by_one
 from worker.layout.items.likeness import use_of
 from worker.layout.storage.loose import FILL_DEPTH, bulk_volume
 from worker.layout.storage.poses import Pose, lying_poses, poses
@@ -40,7 +41,13 @@ class Allocation:
     left: tuple[tuple[Item, int], ...]
 
 
-def allocate(items: Sequence[Item], sites: Sequence[Site], own: Sequence[Sequence[Item]], effort: Effort) -> Allocation:
+def allocate(
+    items: Sequence[Item],
+    sites: Sequence[Site],
+    own: Sequence[Sequence[Item]],
+    effort: Effort,
+    spread: Spread = one_by_one,
+) -> Allocation:
     """Return a job's drawers with their own items and those of the job in them.
 
     Things that belong together go into one drawer: the lowest that is high enough and has room. What finds no place in
@@ -51,9 +58,11 @@ def allocate(items: Sequence[Item], sites: Sequence[Site], own: Sequence[Sequenc
         sites: its drawers.
         own: the items of each drawer.
         effort: how far to search.
+        spread: runs the tasks of drawers, which do not depend on each other.
     """
     given = _given(items, sites, own)
-    stocks = [_filled(site, [*its_own, *more], effort) for site, its_own, more in zip(sites, own, given, strict=True)]
+    tasks = [_task(site, (*its_own, *more), effort) for site, its_own, more in zip(sites, own, given, strict=True)]
+    stocks = filled_stocks(tasks, spread)
     left = _left(items, stocks)
     if len(sites) > 1:
         for index in sorted(
@@ -82,9 +91,9 @@ def _left(items: Sequence[Item], stocks: Sequence[Stock]) -> list[tuple[Item, in
     return [(item, left[id(item)]) for item in items if left[id(item)] > 0]
 
 
-def _filled(site: Site, items: Sequence[Item], effort: Effort) -> Stock:
+def _task(site: Site, items: tuple[Item, ...], effort: Effort) -> DrawerTask:
     moves = min(_MOVES[effort], ceil(_MOVES_PER_KIND[effort] * len(items))) if len(items) > 1 else 0
-    return fill_drawer(site, items, moves=moves)
+    return DrawerTask(site, items, moves)
 
 
 def _more(stock: Stock, offered: Sequence[Item], effort: Effort) -> Stock:

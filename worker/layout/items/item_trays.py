@@ -8,6 +8,7 @@ from worker.layout.floor.print_bed import Bed
 from worker.layout.items.drawer_allocation import Allocation, allocate
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.drawer_stock import Settled, pinned_column
+from worker.layout.items.drawer_task import Spread, one_by_one
 from worker.layout.items.free_floor import largest_free
 from worker.layout.items.remedies import Trials, remedy
 from worker.layout.items.shortage import Shortage, shortage
@@ -189,6 +190,8 @@ def furnish(
     of_job: Sequence[ListedItem],
     own: Sequence[Sequence[ListedItem]],
     effort: Effort,
+    *,
+    spread: Spread = one_by_one,
 ) -> Contents:
     """Return the trays for the items of a job that have none yet.
 
@@ -198,8 +201,10 @@ def furnish(
         of_job: the items that may go into any drawer.
         own: the items that each drawer has of its own.
         effort: how far to search.
+        spread: runs the tasks of drawers.
     """
-    result = allocate([item for _, item in of_job], sites, [[item for _, item in pairs] for pairs in own], effort)
+    items, lists = [item for _, item in of_job], [[item for _, item in pairs] for pairs in own]
+    result = allocate(items, sites, lists, effort, spread)
     # equal items may stand in two lists: each is known as the object that it is
     pointers = {id(item): pointer for pairs in (of_job, *own) for pointer, item in pairs}
     trays = tuple(tuple(_item_tray(settled, pointers) for settled in stock.settled) for stock in result.stocks)

@@ -1,0 +1,47 @@
+"""The drawer task: one drawer to be filled, a pure function of its fields, so that several are filled in parallel."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from worker.layout.items.drawer_site import Site
+from worker.layout.items.drawer_stock import Stock, fill_drawer
+from worker.layout.items.stacked_trays import UpperTray
+from worker.layout.placement.region_solver import Standing
+from worker.spec.items.item import Item
+
+__all__ = ["DrawerTask", "PlacedColumns", "Spread", "filled_stocks", "one_by_one"]
+
+#: The trays of a drawer: those on its floor, and those on others.
+PlacedColumns: TypeAlias = tuple[tuple[Standing, ...], tuple[UpperTray, ...]]
+
+
+@dataclass(frozen=True)
+class DrawerTask:
+    """A drawer, its items in the order of the list, and how many regions the search clears."""
+
+    site: Site
+    items: tuple[Item, ...]
+    moves: int
+
+    def run(self) -> PlacedColumns:
+        """Return the trays of the drawer; equal tasks give equal trays in every process."""
+        stock = fill_drawer(self.site, self.items, moves=self.moves)
+        return stock.standing, stock.upper
+
+
+#: Runs tasks, in this process or in several, and returns the trays of each in the order of the tasks.
+Spread: TypeAlias = Callable[[Sequence[DrawerTask]], Sequence[PlacedColumns]]
+
+
+def one_by_one(tasks: Sequence[DrawerTask]) -> list[PlacedColumns]:
+    """Run tasks one after another in this process."""
+    return [task.run() for task in tasks]
+
+
+def filled_stocks(tasks: Sequence[DrawerTask], spread: Spread) -> list[Stock]:
+    """Return the drawers of tasks as they are filled, with the items of the tasks themselves."""
+    return [
+        Stock(task.site, task.site.assortment(task.items), *placed)
+        for task, placed in zip(tasks, spread(tasks), strict=True)
+    ]
