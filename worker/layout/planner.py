@@ -23,6 +23,7 @@ from worker.layout.model.unplaced import settle_unplaced
 from worker.layout.placement.bay import Anchor, related
 from worker.layout.placement.tray_placement import Footing, PlacedTray, Spot, place_trays, tray_halves
 from worker.layout.relayout.keep_printed import Relayout, Staying, anchors, require_fixed
+from worker.layout.relayout.planned_trays import earlier_trays, left_out
 from worker.layout.relayout.previous_layout import Previous
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.spec import Spec
@@ -65,7 +66,8 @@ def lay_out(spec: Spec, effort: Effort = "quick", spread: Spread = one_by_one) -
         unplaced=unplaced,
         numbering=register.numbers(),
     )
-    return plan if spec.previous is None else replace(plan, changes=changes_of(plan_document(plan), spec.previous))
+    manifest = job.previous.manifest
+    return plan if manifest is None else replace(plan, changes=changes_of(plan_document(plan), manifest))
 
 
 class _Job:
@@ -88,6 +90,7 @@ class _Job:
             for index, drawer in enumerate(spec.drawers)
         ]
         self._of_job = not_held(listed_items(spec.items, "/items"), held)
+        self._earlier = tuple(earlier_trays(self.previous, spec, self._own, self._of_job))
         self.bed = Bed.of_printer(spec.printer)
         self.entering = Entering(spec, self.joint, self.bed, self.register)
 
@@ -197,7 +200,12 @@ class _Job:
             for place in self._places(index)
             if place.tray in self._held_trays(index)
         ]
-        return replace(site, anchors=(*anchors(kept, new, site.bay.step), *related(held, new, site.bay.step)))
+        return replace(
+            site,
+            anchors=(*anchors(kept, new, site.bay.step), *related(held, new, site.bay.step)),
+            earlier=self._earlier[index],
+            left_out=left_out(self.previous),
+        )
 
     def _outline_and_lattice(self, index: int) -> tuple[Outline, Lattice]:
         """Return a drawer's outline and grid, computed once."""
@@ -219,7 +227,7 @@ class _Job:
         if index not in self._placed:
             drawer, lattice = self.spec.drawers[index], self._outline_and_lattice(index)[1]
             kept = self._staying[index].kept
-            pins = self._relayout(index).pins(kept) if self.previous.manifest is not None else {}
+            pins = self._relayout(index).pins(kept) if self.previous.document is not None else {}
             taken = [piece.rectangle for piece in kept]
             place = partial(place_trays, drawer, lattice, pointer=f"/drawers/{index}", pins=pins)
             try:

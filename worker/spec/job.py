@@ -15,7 +15,7 @@ from worker.spec.errors import JointError, SpecError, TrayError
 from worker.spec.items.item import Item
 from worker.spec.items.item_list import Items
 from worker.spec.items.layout import LayoutPreferences
-from worker.spec.manifest import Manifest, PartKind
+from worker.spec.manifest import Manifest, PartKind, PlanDocument
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Name
 from worker.spec.primitives.pydantic_errors import Refusals, Step
@@ -32,20 +32,27 @@ _LAYERS_IN_A_FLOOR = 2
 _STRAIGHT = 0.5
 
 
-class _AsManifest:
-    """Annotation for a manifest inside a spec: its schema is published on its own, so the spec's does not repeat it."""
+def _previous(data: Any) -> Manifest | PlanDocument:
+    """Return a previous manifest, or a previous plan document: each says which it is."""
+    if isinstance(data, PlanDocument) or (isinstance(data, dict) and "plan" in data):
+        return PlanDocument.model_validate(data)
+    return Manifest.model_validate(data)
+
+
+class _AsDocument:
+    """Annotation for a document inside a spec: its schema is published on its own, so the spec's does not repeat it."""
 
     def __get_pydantic_core_schema__(self, _source: Any, _handler: GetCoreSchemaHandler) -> CoreSchema:
-        """Validate and serialize it as a manifest."""
-        write = core_schema.plain_serializer_function_ser_schema(lambda manifest: manifest.model_dump(mode="json"))
-        return core_schema.no_info_plain_validator_function(Manifest.model_validate, serialization=write)
+        """Validate and serialize it as what it is."""
+        write = core_schema.plain_serializer_function_ser_schema(lambda document: document.model_dump(mode="json"))
+        return core_schema.no_info_plain_validator_function(_previous, serialization=write)
 
     def __get_pydantic_json_schema__(self, _schema: CoreSchema, _handler: GetJsonSchemaHandler) -> dict[str, Any]:
         """Describe it as a plain object."""
         return {"type": "object"}
 
 
-Previous: TypeAlias = Annotated[Manifest, _AsManifest()]
+Previous: TypeAlias = Annotated[Manifest | PlanDocument, _AsDocument()]
 
 
 class Spec(Noun):
@@ -69,7 +76,8 @@ class Spec(Noun):
     strict: bool = Field(default=False, strict=True, description="Refuse the job if an item cannot be placed.")
     previous: Previous | None = Field(
         default=None,
-        description="Manifest (manifest.schema.json) of the job as printed; parts that can be reused stay in place.",
+        description="Manifest (manifest.schema.json) of the job as printed: parts that can be reused stay in place. Or "
+        "the plan document of a job that is not printed yet: its trays stay where they are as far as possible.",
     )
 
     def to_json(self) -> str:

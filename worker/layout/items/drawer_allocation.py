@@ -102,8 +102,9 @@ def _more(stock: Stock, offered: Sequence[Item], effort: Effort) -> Stock:
     tried = fill_drawer(
         stock.site,
         [*stock.assortment.items, *offered],
-        moves=min(_MOVES[effort] // 4, ceil(_MOVES_PER_KIND[effort])),
+        moves=0 if stock.site.earlier else min(_MOVES[effort] // 4, ceil(_MOVES_PER_KIND[effort])),
         begin=stock,
+        hold=bool(stock.site.earlier),
     )
     before = {id(item) for item in stock.assortment.items}
     lost = {id(item) for item, _ in tried.missing if id(item) in before}
@@ -140,6 +141,24 @@ def _given(items: Sequence[Item], sites: Sequence[Site], own: Sequence[Sequence[
         for site, its_own in zip(sites, own, strict=True)
     ]
     given: list[list[Item]] = [[] for _ in sites]
+    before = {id(item): k for k, site in enumerate(sites) for tray in site.earlier for item, _ in tray.contents}
+    for item in (item for item in items if id(item) in before):
+        index = before[id(item)]
+        given[index].append(item)
+        room[index] -= min(_least_area(item, sites[index]), max(room[index], 0.0))
+    _give([item for item in items if id(item) not in before], sites, own, given, room)
+    order = {id(item): number for number, item in enumerate(items)}
+    return [sorted(some, key=lambda item: order[id(item)]) for some in given]
+
+
+def _give(
+    items: Sequence[Item],
+    sites: Sequence[Site],
+    own: Sequence[Sequence[Item]],
+    given: list[list[Item]],
+    room: list[float],
+) -> None:
+    """Add items to the lists of drawers, and take what they need from the room of these."""
     waiting = _bundles(items)
     while waiting:
         bundle = waiting.pop(0)
@@ -162,8 +181,6 @@ def _given(items: Sequence[Item], sites: Sequence[Site], own: Sequence[Sequence[
                 index = max(able, key=lambda k: room[k])
                 given[index] += bundle
                 room[index] -= _least_area(bundle[0], sites[index])
-    order = {id(item): number for number, item in enumerate(items)}
-    return [sorted(some, key=lambda item: order[id(item)]) for some in given]
 
 
 def _bundles(items: Sequence[Item]) -> list[list[Item]]:

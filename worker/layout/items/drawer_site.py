@@ -6,6 +6,7 @@ from functools import cached_property
 from typing import Final
 
 from worker.layout.floor.print_bed import Bed
+from worker.layout.items.earlier_layout import EarlierTray
 from worker.layout.items.likeness import families, same_use
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Anchor, Bay
@@ -28,7 +29,8 @@ class Site:
 
     ``height`` is the drawer's free height; the limits' is less where the printer is lower. ``bed`` is where trays are
     printed; without one, any size can be. ``anchors`` are trays that stay, none of them on half cells that are free.
-    ``empty`` is the drawer without any tray; None where nothing was in it before.
+    ``empty`` is the drawer without any tray; None where nothing was in it before. ``earlier`` are the trays of an
+    earlier plan, which stay where they can, and ``left_out`` the names of what it had no place for.
     """
 
     name: str
@@ -40,6 +42,8 @@ class Site:
     anchors: tuple[Anchor, ...] = ()
     layout: LayoutPreferences = _PREFERENCES
     empty: Bay | None = None
+    earlier: tuple[EarlierTray, ...] = ()
+    left_out: frozenset[str] = frozenset()
 
     @property
     def floor(self) -> Bay:

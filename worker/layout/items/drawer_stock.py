@@ -75,7 +75,13 @@ class Stock:
 
 
 def fill_drawer(
-    site: Site, items: Sequence[Item], *, moves: int, begin: Stock | None = None, settle: bool = True
+    site: Site,
+    items: Sequence[Item],
+    *,
+    moves: int,
+    begin: Stock | None = None,
+    settle: bool = True,
+    hold: bool = False,
 ) -> Stock:
     """Return a drawer with these items placed as well as can be.
 
@@ -87,6 +93,7 @@ def fill_drawer(
         moves: how many regions the search clears.
         begin: the drawer with some of the items placed.
         settle: whether trays are arranged at last: like ones in line, what is used often in front.
+        hold: whether trays of ``begin`` keep their places when others are arranged.
     """
     assortment = site.assortment(items)
     standing = [] if begin is None else list(begin.standing)
@@ -107,7 +114,12 @@ def fill_drawer(
     loose = [entry for entry in standing if entry not in held]
     free = search_drawer(assortment, bay, moves=moves, spare=site.layout.spare, begin=loose, skip=pins)
     if settle:
-        free = arrange(assortment, bay, even_heights(assortment, free), site.anchors)
+        free = even_heights(assortment, free)
+        corners = {at for _, at in loose} if hold else set()
+        staying = [entry for entry in free if entry[1] in corners]
+        around = bay.less((at, column.halves) for column, at in staying)
+        moving = [entry for entry in free if entry[1] not in corners]
+        free = [*staying, *arrange(assortment, around, moving, site.anchors)]
     stock = Stock(site, assortment, (*fixed, *held, *free))
     number = {id(item): index for index, item in enumerate(items)}
     missing = [(number[id(item)], count) for item, count in stock.missing]

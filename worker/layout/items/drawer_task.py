@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
+from worker.layout.items.drawer_as_before import fill_as_before
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.drawer_stock import Stock, fill_drawer
 from worker.layout.items.stacked_trays import UpperTray
@@ -26,7 +27,8 @@ class DrawerTask:
 
     def run(self) -> PlacedColumns:
         """Return the trays of the drawer; equal tasks give equal trays in every process."""
-        stock = fill_drawer(self.site, self.items, moves=self.moves)
+        fill = fill_as_before if self.site.earlier else fill_drawer
+        stock = fill(self.site, self.items, moves=self.moves)
         return stock.standing, stock.upper
 
 

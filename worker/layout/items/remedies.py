@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from math import ceil
-from typing import Final
+from typing import Any, Final
 
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.drawer_stock import Stock, fill_drawer
@@ -155,7 +155,7 @@ class _Case:
         if few is not None:
             yield f"Take {few} instead of {self.item.count}."
 
-    def _fits(self, stock: Stock, site: Site | None = None, **changes: object) -> bool:
+    def _fits(self, stock: Stock, site: Site | None = None, **changes: Any) -> bool:
         """Return whether all things of the item have room in a drawer when it, or the item, is changed."""
         changed = stock if site is None else replace(stock, site=site)
         if self.trials.may_refill(stock):
@@ -166,7 +166,7 @@ class _Case:
         item = self.rest.model_copy(update=changes)
         return self.trials.sizing.room(item, changed.site, changed.left) is not None
 
-    def _fits_here(self, **changes: object) -> bool:
+    def _fits_here(self, **changes: Any) -> bool:
         return any(self._fits(stock, **changes) for stock in self.own)
 
     def _elsewhere(self) -> Iterator[str]:

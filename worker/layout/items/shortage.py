@@ -135,7 +135,9 @@ def _low_printer(item: Item, sites: Sequence[Site], sizing: TraySizing) -> Short
 
 def _low_drawer(item: Item, sites: Sequence[Site], most: float, sizing: TraySizing) -> Shortage | None:
     """Return the drawer's height as what is in the way, if it is."""
-    needed = [high for site in sites if (high := least_height(site, most, lambda free: bool(sizing.trays(item, free))))]
+    needed = [
+        high for site in sites if (high := least_height(site, most, lambda free: _fits_alone(item, free, sizing)))
+    ]
     if not needed:
         return None
     highest = max(site.ground.height for site in sites)
@@ -172,10 +174,11 @@ def _several(site: Site, trays: Sequence[Column]) -> Shortage:
     """Return more limits than one as what is in the way: no single one helps when it is lifted."""
     tray = min(trays, key=lambda tray: (max(tray.halves), tray.top, tray.area))
     wide, deep = _outer(site, tray)
-    text = (
-        f"{_fit_text(tray, site, 'the drawer')}, {wide} x {deep} mm of bed and {ceil(tray.top + FRAME_AIR)} mm height"
-    )
-    return Shortage("shape", f"It is too large for more than one limit: its tray takes {text}.")
+    cause: Cause = "shape"
+    if max(tray.halves) <= max(site.ground.span):
+        cause = "height" if site.prints(tray.halves) else "bed"
+    sizes = f"{cells_text(tray.halves)} cells, {wide} x {deep} mm of bed and {ceil(tray.top + FRAME_AIR)} mm of height"
+    return Shortage(cause, f"More than one limit is in the way: its tray takes {sizes}.")
 
 
 def _fit_text(tray: Column, site: Site, where: str) -> str:

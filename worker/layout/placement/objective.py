@@ -56,7 +56,8 @@ class Weights:
 
     ``front`` is the cost of each cell of distance from the front, by access; ``apart`` of each cell between trays of
     one group; ``near`` between things that are to be near each other. ``spare`` is the worth of each free cell up to
-    the share of the floor that is to be kept free.
+    the share of the floor that is to be kept free. ``moved`` is the cost of each kind in another place than in an
+    earlier plan.
     """
 
     access: ByAccess
@@ -78,6 +79,7 @@ class Weights:
     apart: float = 0.5
     near: float = 3.0
     spare: float = 1.0
+    moved: float = 8.0
 
     @cached_property
     def plastic(self) -> float:

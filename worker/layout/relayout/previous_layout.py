@@ -9,7 +9,7 @@ from typing import TypeAlias
 from worker.layout.model.part_registry import LETTERS
 from worker.spec.drawer.tray import Tray
 from worker.spec.errors import LayoutError
-from worker.spec.manifest import ContentEntry, DrawerEntry, Manifest, PartEntry, PlacementEntry
+from worker.spec.manifest import ContentEntry, DrawerEntry, Manifest, PlacementEntry, PlanDocument, PlannedPart
 
 __all__ = ["Previous", "PrintedTray"]
 
@@ -20,7 +20,7 @@ Spot: TypeAlias = tuple[int, int]
 class PrintedTray:
     """A printed tray: its part, placement, front left half cell and contents."""
 
-    part: PartEntry
+    part: PlannedPart
     index: int
     placement: PlacementEntry
     spot: Spot
@@ -40,24 +40,25 @@ class PrintedTray:
 
 @dataclass(frozen=True)
 class Previous:
-    """A previous manifest, or none.
+    """A previous manifest, or the plan document of a job that is not printed yet, or none.
 
-    ``marks`` maps fingerprints to marks, ``numbers`` letters to the highest number used.
+    ``marks`` maps fingerprints of printed parts to marks, ``numbers`` letters to the highest number used.
     """
 
-    manifest: Manifest | None = None
+    document: Manifest | PlanDocument | None = None
     marks: Mapping[str, str] = field(default_factory=dict)
     numbers: Mapping[str, int] = field(default_factory=dict)
 
     @staticmethod
-    def of(manifest: Manifest | None) -> "Previous":
-        """Return the printed parts of a manifest.
+    def of(document: Manifest | PlanDocument | None) -> "Previous":
+        """Return the parts of a document; those of a plan document are not printed, so their marks are free.
 
         Raises:
-            LayoutError: if two of its parts have the same mark, or a part has a mark of another kind.
+            LayoutError: if two parts of a manifest have the same mark, or a part has a mark of another kind.
         """
-        if manifest is None:
-            return Previous()
+        if not isinstance(document, Manifest):
+            return Previous(document)
+        manifest = document
         marks: dict[str, str] = {}
         numbers: Counter[str] = Counter(manifest.numbering)
         seen: set[str] = set()
@@ -78,17 +79,22 @@ class Previous:
             numbers[mark[0]] = max(numbers[mark[0]], int(mark[1:]))
         return Previous(manifest, marks, dict(numbers))
 
+    @property
+    def manifest(self) -> Manifest | None:
+        """The manifest, if there is one: its parts are printed."""
+        return self.document if isinstance(self.document, Manifest) else None
+
     @cached_property
-    def parts(self) -> Mapping[str, PartEntry]:
+    def parts(self) -> Mapping[str, PlannedPart]:
         """The parts by mark."""
-        return {part.mark: part for part in (() if self.manifest is None else self.manifest.parts)}
+        return {part.mark: part for part in (() if self.document is None else self.document.parts)}
 
     def trays(self, drawer: str) -> tuple[PrintedTray, ...]:
         """Return the printed trays of the drawer with this name, in the manifest's order."""
         return tuple(printed for entry in self._drawers(drawer) for printed in self._trays(entry))
 
     def _drawers(self, name: str) -> Sequence[DrawerEntry]:
-        return [] if self.manifest is None else [entry for entry in self.manifest.drawers if entry.name == name][:1]
+        return [] if self.document is None else [entry for entry in self.document.drawers if entry.name == name][:1]
 
     def _trays(self, drawer: DrawerEntry) -> Iterator[PrintedTray]:
         for index, placement in enumerate(drawer.placements):

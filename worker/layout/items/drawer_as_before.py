@@ -1,0 +1,65 @@
+"""A drawer as before: what is new or has grown finds a place, and as little as possible of an earlier plan moves."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+
+from worker.layout.items.drawer_site import Site
+from worker.layout.items.drawer_stock import Stock, fill_drawer, pinned_column
+from worker.layout.items.earlier_layout import EarlierTray, standing_as_before
+from worker.layout.items.making_room import with_room_made
+from worker.layout.placement.bay import Spot
+from worker.layout.placement.region_solver import Standing
+from worker.spec.items.item import Item
+
+__all__ = ["fill_as_before"]
+
+
+def fill_as_before(site: Site, items: Sequence[Item], *, moves: int) -> Stock:
+    """Return a drawer with these items placed, those of its earlier trays where they were as far as that is possible.
+
+    For what has no place then but had one, or is new, others move aside, as few as possible. Where that does not help,
+    the drawer is searched from the earlier layout on; that answer counts only if it is worth more than its moves.
+
+    Args:
+        site: the drawer, with its earlier trays.
+        items: in the order of the list.
+        moves: how many regions the search clears where something has no place.
+    """
+    stock = site.assortment(items)
+    pinned = list[Standing]()
+    bay = site.bay
+    for index, item in enumerate(items):
+        if item.at is not None:
+            spot = round(2.0 * item.at[0]), round(2.0 * item.at[1])
+            column = pinned_column(stock, index, bay, spot)
+            if column is not None:
+                pinned.append((column, spot))
+                bay = bay.less([(spot, column.halves)])
+    begin = Stock(site, stock, (*pinned, *standing_as_before(stock, bay, site.earlier)))
+    result = fill_drawer(site, items, moves=0, begin=begin, hold=True)
+    new = {item.name for item, _ in result.missing} - site.left_out
+    if new:
+        result = with_room_made(result, new)
+    if moves and not new.isdisjoint(item.name for item, _ in result.missing):
+        other = fill_drawer(site, items, moves=moves, begin=begin)
+        cost = stock.weights.moved * (_moved(other, site.earlier) - _moved(result, site.earlier))
+        if _value(other) - cost > _value(result):
+            return other
+    return result
+
+
+def _value(stock: Stock) -> float:
+    return sum(column.value for column, _ in stock.standing) + sum(tray.column.value for tray in stock.upper)
+
+
+def _moved(stock: Stock, earlier: Sequence[EarlierTray]) -> int:
+    """Return how many kinds are in another place than before."""
+    now = defaultdict[int, set[Spot]](set)
+    for column, at in (*stock.standing, *((tray.column, tray.at) for tray in stock.upper)):
+        for index, _ in column.counts:
+            now[id(stock.assortment.items[index])].add(at)
+    before = defaultdict[int, set[Spot]](set)
+    for tray in earlier:
+        for item, _ in tray.contents:
+            before[id(item)].add(tray.at)
+    return sum(not spots <= now[item] for item, spots in before.items())

@@ -1,0 +1,119 @@
+"""The earlier layout: a drawer's trays as an earlier plan placed them, of which none is printed yet.
+
+Trays stay where they were for what is in them now. One that has become too small grows over free cells about it; where
+it cannot, it stays for the kinds that did not change.
+"""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from worker.layout.placement.bay import Bay, Spot
+from worker.layout.placement.column_pricing import columns
+from worker.layout.placement.region_solver import Standing
+from worker.layout.placement.tray_columns import Assortment, Column
+from worker.spec.items.item import Item
+
+__all__ = ["EarlierTray", "standing_as_before"]
+
+
+@dataclass(frozen=True)
+class EarlierTray:
+    """A tray of an earlier plan: its front left half cell, its size in half cells, its height in mm.
+
+    ``contents`` are the items of this job that were in it, and how many of each.
+    """
+
+    at: Spot
+    halves: Spot
+    height: float
+    contents: tuple[tuple[Item, int], ...]
+
+
+def standing_as_before(stock: Assortment, bay: Bay, earlier: Sequence[EarlierTray]) -> list[Standing]:
+    """Return the trays that stay for the things of an assortment, each as near to where it was as can be.
+
+    Args:
+        stock: the things.
+        bay: what is free for them.
+        earlier: the trays of the earlier plan.
+    """
+    number = {id(item): index for index, item in enumerate(stock.items)}
+    shares = _shares(number, earlier)
+    standing: list[Standing] = []
+    outgrown: list[tuple[EarlierTray, dict[int, int]]] = []
+    for tray, held in zip(earlier, shares, strict=True):
+        column = _same_size(stock, tray, held)
+        if column is None or tray.at not in bay.spots(bay.corners(bay.bits, *tray.halves)):
+            outgrown.append((tray, held))
+        else:
+            standing.append((column, tray.at))
+            bay = bay.less([(tray.at, tray.halves)])
+    for tray, held in outgrown:
+        before = {number[id(item)]: count for item, count in tray.contents if id(item) in number}
+        unchanged = {index: count for index, count in held.items() if before.get(index) == count}
+        entry = _grown(stock, bay, tray, held) or _grown(stock, bay, tray, unchanged)
+        if entry is not None:
+            standing.append(entry)
+            bay = bay.less([(entry[1], entry[0].halves)])
+    return standing
+
+
+def _shares(number: Mapping[int, int], earlier: Sequence[EarlierTray]) -> list[dict[int, int]]:
+    """Return what each tray is to hold, by the indices of items: as before, the last one takes more or less of each."""
+    left = Counter[int]()
+    trays = Counter(id(item) for tray in earlier for item, _ in tray.contents)
+    for tray in earlier:
+        left.update({id(item): item.count for item, _ in tray.contents if id(item) not in left})
+    shares: list[dict[int, int]] = []
+    for tray in earlier:
+        held: dict[int, int] = {}
+        for item, count in tray.contents:
+            trays[id(item)] -= 1
+            share = left[id(item)] if not trays[id(item)] else min(count, left[id(item)])
+            left[id(item)] -= share
+            if share and id(item) in number:
+                held[number[id(item)]] = share
+        shares.append(held)
+    return shares
+
+
+def _same_size(stock: Assortment, tray: EarlierTray, held: Mapping[int, int]) -> Column | None:
+    """Return the tray of the same size that holds this, of the same height if there is one."""
+    return min(_holding(stock, held, {tray.halves}), key=lambda column: _unlike(column, tray), default=None)
+
+
+def _unlike(column: Column, tray: EarlierTray) -> tuple[bool, float]:
+    return abs(column.height - tray.height) > 1e-6, -column.value  # noqa: PLR2004 - of one coordinate grid
+
+
+def _grown(stock: Assortment, bay: Bay, tray: EarlierTray, held: Mapping[int, int]) -> Standing | None:
+    """Return a tray that holds this and covers some of the cells of the earlier one; at the same corner if it can."""
+    there = bay.under(*tray.halves, tray.at) if _within(bay, tray) else 0
+    sizes = {pair for pair in stock.footprints if bay.corners(bay.bits, *pair)}
+    best: tuple[tuple[int, int, float, Spot], Standing] | None = None
+    for column in _holding(stock, held, sizes):
+        for spot in bay.spots(bay.corners(bay.bits, *column.halves)):
+            if bay.under(*column.halves, spot) & there:
+                away = abs(spot[0] - tray.at[0]) + abs(spot[1] - tray.at[1])
+                rank = away, column.area, -column.value, spot
+                if best is None or rank < best[0]:
+                    best = rank, (column, spot)
+    return None if best is None else best[1]
+
+
+def _within(bay: Bay, tray: EarlierTray) -> bool:
+    return all(tray.at[axis] + tray.halves[axis] <= (bay.across, bay.back)[axis] for axis in (0, 1))
+
+
+def _holding(stock: Assortment, held: Mapping[int, int], sizes: set[Spot]) -> Iterator[Column]:
+    """Yield the trays of these sizes that hold just this."""
+    if not held or not sizes:
+        return
+    narrowed = replace(stock, families=(tuple(sorted(held)),))
+    for column in columns(narrowed, held, footprints=sizes & stock.footprints, any_value=True).values():
+        holds = Counter[int]()
+        for index, count in column.counts:
+            holds[index] += count
+        if holds == held:
+            yield column
