@@ -334,7 +334,7 @@ def test_what_does_not_fit_says_why_and_what_would_help(thing, fields, reason, r
     plan = lay_out(job(thing, trays=[tray({"item": thing["name"]}, **fields)]))
     (lack,) = plan.unplaced
     assert (lack.item, lack.pointer, lack.drawer) == (thing["name"], "/drawers/0/trays/0/hold/0", "top")
-    assert lack.reason.startswith(("compartment [0, 0] of tray 'tray'", "each is to have a pocket"))
+    assert lack.reason.startswith(("Compartment [0, 0] of tray 'tray'", "Each is to have a pocket"))
     assert re.search(reason, lack.reason)
     assert lack.remedy.startswith(remedy) or remedy in lack.remedy
 

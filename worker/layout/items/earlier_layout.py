@@ -8,10 +8,11 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.placement.column_pricing import columns
 from worker.layout.placement.region_solver import Standing
-from worker.layout.placement.tray_columns import Assortment, Column
+from worker.layout.placement.tray_columns import Column
 from worker.spec.items.item import Item
 
 __all__ = ["EarlierTray", "standing_as_before"]

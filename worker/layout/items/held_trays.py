@@ -170,8 +170,9 @@ def fill_tray(spec: Spec, drawer: int, tray: Tray, holdings: Sequence[Holding], 
             if count < holding.count:
                 lack = misfit(tray, compartment, [*others, (holding.item, holding.count)], rules, count)
                 missing = holding.count - count
+                reason = f"{lack.reason[0].upper()}{lack.reason[1:]}."
                 unplaced.append(
-                    Unplaced(holding.item.name, holding.pointer, missing, lack.reason, lack.remedy, own.name)
+                    Unplaced(holding.item.name, holding.pointer, missing, reason, lack.remedy, own.name, "pinned")
                 )
         lying = arrangement(compartment, [(holding.item, holding.count) for holding in kept], rules) if kept else None
         if lying is not None:

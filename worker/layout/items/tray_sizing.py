@@ -4,11 +4,12 @@ from dataclasses import replace
 from typing import Final, TypeAlias
 
 from worker.layout.items.drawer_site import Site
+from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.placement.column_pricing import columns
-from worker.layout.placement.tray_columns import Assortment, Column, Footprint
-from worker.layout.storage.lane import Kind
+from worker.layout.placement.tray_columns import Column, Footprint, LaneBand
 from worker.layout.storage.sizing_rules import DrawerLimits
+from worker.layout.storage.ways import Kind
 from worker.spec.items.item import Item
 
 __all__ = ["ANY_HEIGHT", "ANY_SPAN", "TraySizing", "renumbered_alone", "with_height", "without_bed"]
@@ -58,8 +59,8 @@ class TraySizing:
 
 def renumbered_alone(column: Column, index: int, stock: Assortment) -> Column:
     """Return a tray that was sized for one item alone as a column of an assortment in which the item has an index."""
-    lanes = tuple((index, lane) for _, lane in column.lanes)
-    return replace(column, lanes=lanes, worth=sum(stock.share_worth(index, lane.count) for _, lane in lanes))
+    bands = tuple(LaneBand(band.length, tuple((index, lane) for _, lane in band.lanes)) for band in column.bands)
+    return replace(column, bands=bands, worth=sum(stock.share_worth(index, count) for _, count in column.counts))
 
 
 def without_bed(site: Site) -> Site:

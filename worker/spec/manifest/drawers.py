@@ -18,7 +18,7 @@ from worker.spec.manifest.fields import (
 )
 
 #: Limit that keeps things out: the printer, the drawer's height, its floor, its size or outline, the rule that a finger
-#: reaches every thing, or a position that was given.
+#: reaches every thing, or a position or a tray that was given.
 Cause: TypeAlias = Literal["bed", "height", "floor", "shape", "access", "pinned"]
 
 
