@@ -6,9 +6,10 @@ from math import ceil, inf
 from typing import Final
 
 from worker.layout.items.drawer_site import Site
-from worker.layout.items.drawer_stock import Stock, fill_drawer
+from worker.layout.items.drawer_stock import Stock, fill_drawer, with_rest
 from worker.layout.items.drawer_task import DrawerTask, Spread, filled_stocks, one_by_one
 from worker.layout.items.likeness import use_of
+from worker.layout.items.tray_sizing import TraySizing
 from worker.layout.storage.loose import FILL_DEPTH, bulk_volume
 from worker.layout.storage.poses import Pose, lying_poses, poses
 from worker.layout.storage.ways import Kind, natural_ways
@@ -77,7 +78,20 @@ def allocate(
             if offered and stocks[index].left.bits and not stocks[index].upper:
                 stocks[index] = _more(stocks[index], offered, effort)
                 left = _left(items, stocks)
+        stocks = _anywhere(stocks, left)
+        left = _left(items, stocks)
     return Allocation(tuple(stocks), tuple(left))
+
+
+def _anywhere(stocks: Sequence[Stock], left: Sequence[tuple[Item, int]]) -> list[Stock]:
+    """Return drawers in which no tray for what is left has a free place: what it costs does not count any more."""
+    stocks, sizing = list(stocks), TraySizing()
+    for item, count in left:
+        for index, stock in enumerate(stocks):
+            if stock.left.bits and (more := with_rest(stock, item, count, sizing)) is not None:
+                stocks[index] = more
+                break
+    return stocks
 
 
 def _left(items: Sequence[Item], stocks: Sequence[Stock]) -> list[tuple[Item, int]]:

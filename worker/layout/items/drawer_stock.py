@@ -20,7 +20,7 @@ from worker.layout.placement.tray_columns import Column
 from worker.layout.storage.tray_option import Option
 from worker.spec.items.item import Item
 
-__all__ = ["Settled", "Stock", "fill_drawer", "pinned_column"]
+__all__ = ["Settled", "Stock", "fill_drawer", "pinned_column", "with_rest"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,13 +131,30 @@ def fill_drawer(
 
 def _topped_up(stock: Stock) -> Stock:
     """Return a drawer in which no tray for what is missing has a free place, whatever it costs."""
-    sizing, number = TraySizing(), {id(item): index for index, item in enumerate(stock.assortment.items)}
+    sizing = TraySizing()
     for item, count in stock.missing:
-        rest = item if count == item.count else item.model_copy(update={"count": count})
-        if item.at is None and (place := sizing.room(rest, stock.site, stock.left)) is not None:
-            column = renumbered_alone(place[0], number[id(item)], stock.assortment)
-            stock = replace(stock, standing=(*stock.standing, (column, place[1])))
+        stock = with_rest(stock, item, count, sizing) or stock
     return stock
+
+
+def with_rest(stock: Stock, item: Item, count: int, sizing: TraySizing) -> Stock | None:
+    """Return a drawer with some things of an item in the smallest tray that has a free place; None where none has.
+
+    Args:
+        stock: the drawer.
+        item: the item, of the drawer or not.
+        count: how many.
+        sizing: the trays sized so far.
+    """
+    rest = item if count == item.count else item.model_copy(update={"count": count})
+    place = None if item.at is not None else sizing.room(rest, stock.site, stock.left)
+    if place is None:
+        return None
+    items = stock.assortment.items
+    index = next((number for number, other in enumerate(items) if other is item), len(items))
+    assortment = stock.assortment if index < len(items) else stock.site.assortment([*items, item])
+    column = renumbered_alone(place[0], index, assortment)
+    return replace(stock, assortment=assortment, standing=(*stock.standing, (column, place[1])))
 
 
 def pinned_column(stock: Assortment, index: int, bay: Bay, at: Spot) -> Column | None:

@@ -27,11 +27,14 @@ from worker.spec.items.layout import Effort
 __all__ = ["Trials", "remedy"]
 
 #: How often trays are sized for remedies of one plan, at most, and how often a drawer is filled again.
-_MOST_SIZINGS: Final[Mapping[Effort, int]] = {"quick": 200, "normal": 800, "thorough": 4000}
+_MOST_SIZINGS: Final[Mapping[Effort, int]] = {"quick": 300, "normal": 1000, "thorough": 5000}
 _MOST_REFILLS: Final[Mapping[Effort, int]] = {"quick": 0, "normal": 1, "thorough": 6}
 
 #: Regions that the search clears when a drawer is filled again.
 _MOVES: Final = 4
+
+#: For one item at most this part of all trials is made.
+_SHARE: Final = 4
 
 #: Drawers of so few kinds are filled again for each trial; others where this leaves enough trials. To fill a drawer is
 #: as much work as to size trays so many times for each kind.
@@ -126,9 +129,8 @@ def remedy(item: Item, rest: Item, own: Sequence[Stock], trials: Trials) -> str 
         own: the drawers that it might have gone into.
         trials: what may still be tried.
     """
-    if trials.exhausted:
-        return None
-    return next(_Case(item, rest, own, trials).remedies(), None)
+    case = _Case(item, rest, own, trials, trials.sizing.count + trials.sizings // _SHARE)
+    return next(case.remedies(), None)
 
 
 @dataclass(frozen=True)
@@ -139,32 +141,39 @@ class _Case:
     rest: Item
     own: Sequence[Stock]
     trials: Trials
+    most: int
 
     def remedies(self) -> Iterator[str]:
         """Yield what helps, the cheapest first."""
-        few = self._fewer()
-        many = few is not None and few >= _MOST_OF_THEM * self.item.count
-        yield from self._elsewhere()
-        yield from self._kept_otherwise()
-        if many:
-            yield f"Take {few} instead of {self.item.count}."
-        for look in (self._stacked, self._on_halves, self._given_up, self._larger_bed, self._higher, self._wider):
-            if self.trials.exhausted:
-                break
-            yield from look()
-        if few is not None:
-            yield f"Take {few} instead of {self.item.count}."
+        for look in (
+            self._elsewhere,
+            self._kept_otherwise,
+            self._nearly_all,
+            self._stacked,
+            self._on_halves,
+            self._given_up,
+            self._larger_bed,
+            self._higher,
+            self._wider,
+            self._some,
+        ):
+            spent = self.trials.exhausted or self.trials.sizing.count >= self.most
+            if not spent or look == self._given_up:  # what that takes was sized for the reason
+                yield from look()
 
     def _fits(self, stock: Stock, site: Site | None = None, **changes: Any) -> bool:
         """Return whether all things of the item have room in a drawer when it, or the item, is changed."""
         changed = stock if site is None else replace(stock, site=site)
-        if self.trials.may_refill(stock):
+        if self._may_refill(stock):
             here = any(other is self.item for other in stock.assortment.items)
             item = (self.item if here else self.rest).model_copy(update=changes)
             items = [item if other is self.item else other for other in stock.assortment.items]
             return self.trials.refilled(changed, items if here else [*items, item], item)
         item = self.rest.model_copy(update=changes)
         return self.trials.sizing.room(item, changed.site, changed.left) is not None
+
+    def _may_refill(self, stock: Stock) -> bool:
+        return len(self.own) == 1 and self.trials.may_refill(stock)
 
     def _fits_here(self, **changes: Any) -> bool:
         return any(self._fits(stock, **changes) for stock in self.own)
@@ -190,6 +199,16 @@ class _Case:
             if self._fits_here(storage=storage):
                 yield f"Set `storage` to `{storage}`: {text}, it has room."
 
+    def _nearly_all(self) -> Iterator[str]:
+        """Yield a count not much smaller that has room."""
+        if (few := self._fewer()) is not None and few >= _MOST_OF_THEM * self.item.count:
+            yield f"Take {few} instead of {self.item.count}."
+
+    def _some(self) -> Iterator[str]:
+        """Yield any count that has room."""
+        if (few := self._fewer()) is not None:
+            yield f"Take {few} instead of {self.item.count}."
+
     def _fewer(self) -> int | None:
         """Return the largest count that has room: with one more, there is none. None when not one more has room."""
         if self.item.at is not None:
@@ -203,9 +222,7 @@ class _Case:
 
     def _fits_count(self, count: int, placed: int) -> bool:
         """Return whether so many things have room, of which some are placed."""
-        return any(
-            self._fits(stock, count=count if self.trials.may_refill(stock) else count - placed) for stock in self.own
-        )
+        return any(self._fits(stock, count=count if self._may_refill(stock) else count - placed) for stock in self.own)
 
     def _stacked(self) -> Iterator[str]:
         """Yield that its tray may stand on others."""

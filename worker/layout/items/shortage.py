@@ -136,14 +136,16 @@ def _low_printer(item: Item, sites: Sequence[Site], sizing: TraySizing) -> Short
 def _low_drawer(item: Item, sites: Sequence[Site], most: float, sizing: TraySizing) -> Shortage | None:
     """Return the drawer's height as what is in the way, if it is."""
     needed = [
-        high for site in sites if (high := least_height(site, most, lambda free: _fits_alone(item, free, sizing)))
+        (high, site)
+        for site in sites
+        if (high := least_height(site, most, lambda free: _fits_alone(item, free, sizing)))
     ]
     if not needed:
         return None
-    highest = max(site.ground.height for site in sites)
-    where = "the drawer" if len(sites) == 1 else "the highest drawer"
+    high, site = min(needed, key=lambda pair: pair[0])
+    where = "the drawer" if len(sites) == 1 else f"drawer {site.name!r}, which is wide enough,"
     return Shortage(
-        "height", f"It is too tall: it needs {min(needed):g} mm with its tray, and {where} has {highest:g}."
+        "height", f"It is too tall: it needs {high} mm with its tray, and {where} has {site.ground.height:g}."
     )
 
 
