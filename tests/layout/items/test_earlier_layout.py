@@ -89,16 +89,16 @@ def _sound(plan, items):
 def test_adding_one_moves_nothing_that_need_not_move(kinds, width, depth):
     items = _items(kinds, kinds)
     before = _plan(_job(items, width=width, depth=depth))
-    assert not before.unplaced
+    lacking = sum(lack.count for lack in before.unplaced)
     for number in (0, kinds // 2, kinds - 1):
         more = [{**item, "count": item["count"] + (k == number)} for k, item in enumerate(items)]
         now = _plan(_job(more, before, width=width, depth=depth))
         _sound(now, more)
-        assert not now.unplaced
+        assert sum(lack.count for lack in now.unplaced) <= lacking + 1
         assert set(_moved(before, now)) <= {items[number]["name"]}
     wider = _plan(_job(items, before, width=width + 2, depth=depth))
     assert _moved(before, wider) == []
-    assert not wider.unplaced
+    assert sum(lack.count for lack in wider.unplaced) <= lacking
 
 
 # a layout takes a while: one that fails is shown as it is

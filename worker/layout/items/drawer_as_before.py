@@ -40,12 +40,13 @@ def fill_as_before(site: Site, items: Sequence[Item], *, moves: int) -> Stock:
     new = {item.name for item, _ in result.missing} - site.left_out
     if new:
         result = with_room_made(result, new)
-    if moves and not new.isdisjoint(item.name for item, _ in result.missing):
-        other = fill_drawer(site, items, moves=moves, begin=begin)
-        cost = stock.weights.moved * (_moved(other, site.earlier) - _moved(result, site.earlier))
-        if _value(other) - cost > _value(result):
-            return other
-    return result
+    if new.isdisjoint(item.name for item, _ in result.missing):
+        return result
+    partly = Stock(site, stock, (*pinned, *standing_as_before(stock, bay, site.earlier, partly=True)))
+    results = [result, fill_drawer(site, items, moves=0, begin=partly, hold=True)]
+    if moves:
+        results.append(fill_drawer(site, items, moves=moves, begin=begin))
+    return max(results, key=lambda other: _value(other) - stock.weights.moved * _moved(other, site.earlier))
 
 
 def _value(stock: Stock) -> float:

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Final
 
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.filled_tray import tray_option
@@ -21,6 +22,9 @@ from worker.layout.storage.tray_option import Option
 from worker.spec.items.item import Item
 
 __all__ = ["Settled", "Stock", "fill_drawer", "pinned_column", "with_rest"]
+
+#: A kind that no tray takes is split over so many trays at last, at most.
+_MOST_SPLIT: Final = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,11 +134,35 @@ def fill_drawer(
 
 
 def _topped_up(stock: Stock) -> Stock:
-    """Return a drawer in which no tray for what is missing has a free place, whatever it costs."""
+    """Return a drawer in which no tray for what is missing has a free place, whatever it costs.
+
+    Things of which no tray takes all are split over several.
+    """
     sizing = TraySizing()
     for item, count in stock.missing:
-        stock = with_rest(stock, item, count, sizing) or stock
+        left = count
+        for _ in range(_MOST_SPLIT):
+            share = left
+            more = with_rest(stock, item, share, sizing)
+            if more is None and not sizing.trays(item.model_copy(update={"count": left}), stock.site):
+                share = _most_with_room(stock, item, left, sizing)
+                more = with_rest(stock, item, share, sizing) if share else None
+            if more is None:
+                break
+            stock, left = more, left - share
+            if not left:
+                break
     return stock
+
+
+def _most_with_room(stock: Stock, item: Item, count: int, sizing: TraySizing) -> int:
+    """Return how many things of an item have a free place in one tray, fewer than so many."""
+    low, high = 0, count
+    while high - low > 1:
+        middle = (low + high) // 2
+        has_room = with_rest(stock, item, middle, sizing) is not None
+        low, high = (middle, high) if has_room else (low, middle)
+    return low
 
 
 def with_rest(stock: Stock, item: Item, count: int, sizing: TraySizing) -> Stock | None:

@@ -31,13 +31,16 @@ class EarlierTray:
     contents: tuple[tuple[Item, int], ...]
 
 
-def standing_as_before(stock: Assortment, bay: Bay, earlier: Sequence[EarlierTray]) -> list[Standing]:
+def standing_as_before(
+    stock: Assortment, bay: Bay, earlier: Sequence[EarlierTray], *, partly: bool = False
+) -> list[Standing]:
     """Return the trays that stay for the things of an assortment, each as near to where it was as can be.
 
     Args:
         stock: the things.
         bay: what is free for them.
         earlier: the trays of the earlier plan.
+        partly: whether a tray that cannot grow stays for as many things as it held, instead of for the other kinds.
     """
     number = {id(item): index for index, item in enumerate(stock.items)}
     shares = _shares(number, earlier)
@@ -53,7 +56,12 @@ def standing_as_before(stock: Assortment, bay: Bay, earlier: Sequence[EarlierTra
     for tray, held in outgrown:
         before = {number[id(item)]: count for item, count in tray.contents if id(item) in number}
         unchanged = {index: count for index, count in held.items() if before.get(index) == count}
-        entry = _grown(stock, bay, tray, held) or _grown(stock, bay, tray, unchanged)
+        entry = _grown(stock, bay, tray, held)
+        if entry is None and partly:
+            fewer = {index: min(count, before.get(index, 0)) for index, count in held.items()}
+            items = (item.model_copy(update={"count": fewer.get(k, item.count)}) for k, item in enumerate(stock.items))
+            entry = _grown(replace(stock, items=tuple(items)), bay, tray, fewer)
+        entry = entry or _grown(stock, bay, tray, unchanged)
         if entry is not None:
             standing.append(entry)
             bay = bay.less([(entry[1], entry[0].halves)])
