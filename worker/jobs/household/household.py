@@ -45,7 +45,7 @@ class DrawerChange:
 
     def with_used(self, changes: DrawerChanges) -> Spec:
         """Return the spec with those spare pieces only that the layout uses, as a job is to have it."""
-        if self.spec.previous is None:
+        if not isinstance(self.spec.previous, Manifest):
             return self.spec
         held = self.spec.previous.model_copy(
             update={"drawers": tuple(entry for entry in self.spec.previous.drawers if entry.name != SPARES)}

@@ -87,7 +87,8 @@ def adopt_once(connection: Connection, drawer_id: str, owner: str, job: PrintedJ
         return
     pieces = _placed(connection, drawer_id)
     before = None if old.layout is None else Manifest.model_validate_json(old.layout).drawers[0].placements
-    staying = {} if job.spec.previous is None else _matched(pieces, before or (), entry, job.parts)
+    printed = isinstance(job.spec.previous, Manifest)
+    staying = _matched(pieces, before or (), entry, job.parts) if printed else {}
     for piece in pieces:
         place = staying.get(piece.id)
         values = {"placement": place} if place is not None else {"placement": None, "state": "retired"}

@@ -16,7 +16,7 @@ from worker.jobs.household.drawers import touch_drawers
 from worker.jobs.household.layouts import PrintedJob, adopt_once, change_piece, laid_placements
 from worker.jobs.household.models import StoredPiece, piece_of
 from worker.printing.progress.print_state import PrintState
-from worker.spec.manifest import PartEntry
+from worker.spec.manifest import Manifest, PartEntry
 from worker.spec.requests.print_event import PrintEvent
 
 __all__ = ["follow_event", "place_whole_drawer"]
@@ -146,7 +146,7 @@ class _Effects:
 
     def _filled(self, drawer_id: str, part: PartEntry) -> int:
         """Return the number of pieces that a drawer has for places of this part."""
-        staying = () if self._job.spec.previous is None else ("placed",)
+        staying = ("placed",) if isinstance(self._job.spec.previous, Manifest) else ()
         pieces = _of_drawer(self._connection, drawer_id)
         return sum(
             piece.mark == part.mark if piece.job == self._job.id and piece.state in ("printed", "placed")
