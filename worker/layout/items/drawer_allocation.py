@@ -62,7 +62,10 @@ def allocate(
         spread: runs the tasks of drawers, which do not depend on each other.
     """
     given = _given(items, sites, own)
-    tasks = [_task(site, (*its_own, *more), effort) for site, its_own, more in zip(sites, own, given, strict=True)]
+    tasks = [
+        _task(site, (*its_own, *more), effort, split=len(sites) == 1)
+        for site, its_own, more in zip(sites, own, given, strict=True)
+    ]
     stocks = filled_stocks(tasks, spread)
     left = _left(items, stocks)
     if len(sites) > 1:
@@ -105,9 +108,9 @@ def _left(items: Sequence[Item], stocks: Sequence[Stock]) -> list[tuple[Item, in
     return [(item, left[id(item)]) for item in items if left[id(item)] > 0]
 
 
-def _task(site: Site, items: tuple[Item, ...], effort: Effort) -> DrawerTask:
+def _task(site: Site, items: tuple[Item, ...], effort: Effort, *, split: bool) -> DrawerTask:
     moves = min(_MOVES[effort], ceil(_MOVES_PER_KIND[effort] * len(items))) if len(items) > 1 else 0
-    return DrawerTask(site, items, moves)
+    return DrawerTask(site, items, moves, split)
 
 
 def _more(stock: Stock, offered: Sequence[Item], effort: Effort) -> Stock:
@@ -119,6 +122,7 @@ def _more(stock: Stock, offered: Sequence[Item], effort: Effort) -> Stock:
         moves=0 if stock.site.earlier else min(_MOVES[effort] // 4, ceil(_MOVES_PER_KIND[effort])),
         begin=stock,
         hold=bool(stock.site.earlier),
+        split=False,
     )
     before = {id(item) for item in stock.assortment.items}
     lost = {id(item) for item, _ in tried.missing if id(item) in before}

@@ -86,6 +86,7 @@ def fill_drawer(
     begin: Stock | None = None,
     settle: bool = True,
     hold: bool = False,
+    split: bool = True,
 ) -> Stock:
     """Return a drawer with these items placed as well as can be.
 
@@ -98,6 +99,7 @@ def fill_drawer(
         begin: the drawer with some of the items placed.
         settle: whether trays are arranged at last: like ones in line, what is used often in front.
         hold: whether trays of ``begin`` keep their places when others are arranged.
+        split: whether things of which no tray takes all are split over several at last.
     """
     assortment = site.assortment(items)
     standing = [] if begin is None else list(begin.standing)
@@ -130,23 +132,29 @@ def fill_drawer(
     if settle and any(items[index].stacks for index, _ in missing):
         floor, upper = stack_trays(assortment, site.bay, stock.standing, missing, site.limit)
         stock = Stock(site, assortment, tuple(floor), tuple(upper))
-    return _topped_up(stock)
+    stock = _topped_up(stock)
+    return _split_up(stock) if split else stock
 
 
 def _topped_up(stock: Stock) -> Stock:
-    """Return a drawer in which no tray for what is missing has a free place, whatever it costs.
+    """Return a drawer in which no tray for what is missing has a free place, whatever it costs."""
+    sizing = TraySizing()
+    for item, count in stock.missing:
+        stock = with_rest(stock, item, count, sizing) or stock
+    return stock
 
-    Things of which no tray takes all are split over several.
-    """
+
+def _split_up(stock: Stock) -> Stock:
+    """Return a drawer in which things of which no tray takes all are split over several, as far as there is room."""
     sizing = TraySizing()
     for item, count in stock.missing:
         left = count
         for _ in range(_MOST_SPLIT):
-            share = left
-            more = with_rest(stock, item, share, sizing)
-            if more is None and not sizing.trays(item.model_copy(update={"count": left}), stock.site):
+            if sizing.trays(item.model_copy(update={"count": left}), stock.site):
+                share = left
+            else:
                 share = _most_with_room(stock, item, left, sizing)
-                more = with_rest(stock, item, share, sizing) if share else None
+            more = with_rest(stock, item, share, sizing) if share else None
             if more is None:
                 break
             stock, left = more, left - share

@@ -19,16 +19,22 @@ PlacedColumns: TypeAlias = tuple[tuple[Standing, ...], tuple[UpperTray, ...]]
 
 @dataclass(frozen=True)
 class DrawerTask:
-    """A drawer, its items in the order of the list, and how many regions the search clears."""
+    """A drawer, its items in the order of the list, and how many regions the search clears.
+
+    ``split`` says whether things of which no tray takes all are split over several: not while another drawer may serve.
+    """
 
     site: Site
     items: tuple[Item, ...]
     moves: int
+    split: bool = True
 
     def run(self) -> PlacedColumns:
         """Return the trays of the drawer; equal tasks give equal trays in every process."""
-        fill = fill_as_before if self.site.earlier else fill_drawer
-        stock = fill(self.site, self.items, moves=self.moves)
+        if self.site.earlier:
+            stock = fill_as_before(self.site, self.items, moves=self.moves)
+        else:
+            stock = fill_drawer(self.site, self.items, moves=self.moves, split=self.split)
         return stock.standing, stock.upper
 
 
