@@ -234,7 +234,7 @@ def right():
     def check(engine, job, spec):
         assert engine.job(job.id).state == "succeeded", engine.job(job.id)
         files = engine.files(job.id)
-        assert {file.name: file.sha256 for file in files} == _expected(spec.model_dump_json())
+        assert {file.name: file.sha256 for file in files} == _expected(spec.to_json())
         for file in files:
             assert sha256(b"".join(engine.read(file))).hexdigest() == file.sha256
 

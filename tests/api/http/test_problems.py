@@ -38,7 +38,7 @@ def test_an_unknown_address_is_a_problem(service, path):
     ("method", "path", "allowed"),
     [
         ("PUT", "/v1/jobs", "GET, HEAD, POST"),
-        ("POST", "/v1/jobs/x", "DELETE, GET, HEAD"),
+        ("POST", "/v1/jobs/x", "DELETE, GET, HEAD, PATCH"),
         ("DELETE", "/v1/jobs/x/manifest", "GET, HEAD"),
         ("PATCH", "/livez", "GET, HEAD"),
         ("OPTIONS", "/v1/plans", "POST"),
