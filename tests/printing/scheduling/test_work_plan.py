@@ -71,10 +71,16 @@ def test_every_piece_of_every_copy_is_in_a_run_with_its_drawer():
 
 def test_trays_come_by_how_often_they_are_wanted():
     items = [
-        {"name": access, "shape": {"kind": "box", "size": [118, 118, height]}, "access": access, "stack": False}
-        for access, height in (("rarely", 20), ("often", 25), ("sometimes", 30))
+        {
+            "name": access,
+            "shape": {"kind": "box", "size": [118, 118, 25]},
+            "access": access,
+            "group": access,
+            "label": True,
+        }
+        for access in ("rarely", "often", "sometimes")
     ]
-    spec = job(drawer("top", items=items, width=360, depth=360), printer={"bed": [180, 180, 180]}, coupon=False)
+    spec = job(drawer("top", items=items, width=400, depth=400), printer={"bed": [180, 180, 180]}, coupon=False)
     plan = lay_out(spec)
     (laid_out,) = plan.drawers
     item_by_mark = {laid_out.placements[stored.placement].mark: stored.item for stored in laid_out.contents}

@@ -1,6 +1,7 @@
 """The filled tray: a column as the tray to be printed, and where each thing is in it."""
 
 from collections.abc import Mapping
+from math import pi
 from typing import Final, Literal
 
 from worker.layout.placement.assortment import UNDER_FOOT, Assortment
@@ -34,6 +35,8 @@ def tray_option(stock: Assortment, column: Column) -> Option:
     content: list[Lot | Bulk] = []
     dividers: list[DividerWall] = []
     begin, low, plastic = start, 0.0, column.plastic
+    if ramp is not None:
+        plastic += (1.0 - pi / 4.0) * ramp**2 * room  # what a square has over a quarter of a circle
     for number, band in enumerate(column.bands):
         last = number == len(column.bands) - 1
         end = ground.usable(column.halves[1 - axis], rim) + 2.0 * overhang
