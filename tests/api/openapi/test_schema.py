@@ -289,4 +289,4 @@ def test_the_open_service_keeps_to_its_document_along_the_links(schemathesis, do
     empty = targets - {links[name] for name, status in followed if 200 <= status < 300}
     # where a walk goes depends on how fast the jobs are
     assert len(missed) <= len(links) / 3, missed
-    assert len(empty) <= len(targets) / 4, empty
+    assert len(empty) <= len(targets) / 3, empty

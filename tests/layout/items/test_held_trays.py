@@ -187,13 +187,12 @@ def _reached(content, boxes, beside, room, wall_top):
         return True
     every = [b for b in (*boxes, *beside) if b[1][2] >= top - content.pose.size[2] + _SLACK]
     gaps = []
-    for axis, ends in enumerate(room):
-        spans = sorted((low[axis], high[axis]) for low, high in every)
-        reach = ends[0]
-        for low, high in spans:
-            gaps.append(low - reach)
-            reach = max(reach, high)
-        gaps.append(ends[1] - reach)
+    for low, high in (b for b in boxes if b[1][2] >= top - _SLACK):
+        for axis, (begin, end) in enumerate(room):
+            # only what overlaps across the axis is in the finger's way
+            others = [b for b in every if b[0][1 - axis] < high[1 - axis] and b[1][1 - axis] > low[1 - axis]]
+            gaps.append(low[axis] - max((b[1][axis] for b in others if b[1][axis] <= low[axis]), default=begin))
+            gaps.append(min((b[0][axis] for b in others if b[0][axis] >= high[axis]), default=end) - high[axis])
     return max(gaps) >= FINGER_GAP - _SLACK
 
 
