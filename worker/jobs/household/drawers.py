@@ -10,7 +10,9 @@ from worker.jobs.common.errors import DrawerNotFound
 from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import DrawerRow, PieceRow, ThingRow
 from worker.jobs.household.models import StoredDrawer, drawer_of
-from worker.jobs.household.owned_rows import OwnedRows, joined_tags, tag_condition, text_condition
+from worker.jobs.household.owned_rows import OwnedRows
+from worker.jobs.records.job_filters import contains, has_tag
+from worker.jobs.records.row_mapping import tags_text
 from worker.spec.requests.household import DrawerRequest
 
 __all__ = ["DRAWERS", "DrawerRecords", "touch_drawers"]
@@ -61,8 +63,8 @@ class DrawerRecords:
         tag: str | None = None,
     ) -> "list[StoredDrawer]":
         """Return up to ``limit`` drawers, newest first; ``name`` is a part of the name."""
-        conditions = () if name is None else (text_condition(DrawerRow.name, name),)
-        conditions += () if tag is None else (tag_condition(DrawerRow, tag),)
+        conditions = () if name is None else (contains(DrawerRow.name, name),)
+        conditions += () if tag is None else (has_tag(DrawerRow.tags, tag),)
         with self._database.connect() as connection:
             rows = DRAWERS.rows(connection, owner, *conditions, limit=limit, after=after)
             return [drawer_of(row) for row in rows]
@@ -120,4 +122,4 @@ def _let_go(connection: Connection, drawer_id: str) -> None:
 
 def _values(request: DrawerRequest) -> dict[str, Any]:
     document = request.model_dump_json(exclude_unset=True)
-    return {"name": request.name, "document": document, "tags": joined_tags(request.tags)}
+    return {"name": request.name, "document": document, "tags": tags_text(request.tags)}

@@ -11,7 +11,7 @@ from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import DrawerRow, PieceRow, ThingRow
 from worker.spec.errors import DrawerwrightError
 
-__all__ = ["MOST_ROWS", "OwnedRows", "OwnedTable", "joined_tags", "tag_condition", "text_condition"]
+__all__ = ["MOST_ROWS", "OwnedRows", "OwnedTable"]
 
 OwnedTable: TypeAlias = type[DrawerRow] | type[ThingRow] | type[PieceRow]
 
@@ -86,19 +86,3 @@ class OwnedRows:
     def _check(self, result: Any, revision: int | None) -> None:
         if cast("CursorResult[Any]", result).rowcount != 1:
             raise PreconditionFailed(limit=f"revision {revision}", remedy="Get it again, and repeat the change.")
-
-
-def joined_tags(tags: Iterable[str]) -> str:
-    """Return tags as one text, each between line feeds, which no tag contains."""
-    return "".join(f"\n{tag}\n" for tag in tags)
-
-
-def tag_condition(table: type[DrawerRow] | type[ThingRow], tag: str) -> Any:
-    """Return the condition that a row has this tag."""
-    return table.tags.contains(f"\n{tag}\n", autoescape=True)
-
-
-def text_condition(column: Any, part: str) -> Any:
-    """Return the condition that a column contains a text, without regard to case; SQLite folds ASCII only."""
-    escaped = "".join(f"/{sign}" if sign in "/%_" else sign for sign in part)
-    return func.lower(column).like(func.lower(f"%{escaped}%"), escape="/")

@@ -11,8 +11,10 @@ from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import ThingPlaceRow, ThingRow
 from worker.jobs.household.drawers import DRAWERS
 from worker.jobs.household.models import StoredThing, thing_of
-from worker.jobs.household.owned_rows import OwnedRows, joined_tags, tag_condition, text_condition
+from worker.jobs.household.owned_rows import OwnedRows
 from worker.jobs.household.thing_search import index_thing
+from worker.jobs.records.job_filters import contains, has_tag
+from worker.jobs.records.row_mapping import tags_text
 from worker.spec.items.item import Access
 from worker.spec.requests.household import ThingRequest
 
@@ -38,9 +40,9 @@ class ThingFilters:
         """Return the conditions on rows of things."""
         made: list[Any] = []
         if self.name is not None:
-            made.append(text_condition(ThingRow.name, self.name))
+            made.append(contains(ThingRow.name, self.name))
         if self.tag is not None:
-            made.append(tag_condition(ThingRow, self.tag))
+            made.append(has_tag(ThingRow.tags, self.tag))
         if self.drawer is not None:
             made.append(ThingRow.drawer_id == self.drawer)
         if self.access is not None:
@@ -164,7 +166,7 @@ def _values(connection: Connection, request: ThingRequest, owner: str) -> dict[s
     return {
         "name": request.name,
         "document": request.model_dump_json(exclude_unset=True, exclude={"drawer"}),
-        "tags": joined_tags(request.tags),
+        "tags": tags_text(request.tags),
         "access": request.access,
         "drawer_id": request.drawer,
     }

@@ -10,7 +10,7 @@ from sqlalchemy import func, select
 from worker.jobs.database.tables import BatchEntryRow, JobRow
 from worker.jobs.records.models import JobState
 
-__all__ = ["JobFilters", "contains"]
+__all__ = ["JobFilters", "contains", "has_tag"]
 
 
 def contains(column: Any, text: str) -> Any:
@@ -18,6 +18,11 @@ def contains(column: Any, text: str) -> Any:
     part = "".join(f"/{sign}" if sign in "/%_" else sign for sign in text)
     # case folding by the database on both sides: SQLite folds ASCII only
     return func.lower(column).like(func.lower(f"%{part}%"), escape="/")
+
+
+def has_tag(column: Any, tag: str) -> Any:
+    """Return the condition that a column of tags, as `worker.jobs.records.row_mapping.tags_text` has them, has one."""
+    return column.contains(f"\n{tag}\n", autoescape=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +46,7 @@ class JobFilters:
         if self.name is not None:
             yield contains(JobRow.name, self.name)
         for tag in self.tags:
-            yield JobRow.tags.contains(f"\n{tag}\n", autoescape=True)
+            yield has_tag(JobRow.tags, tag)
         if self.batch is not None:
             yield JobRow.id.in_(select(BatchEntryRow.job_id).where(BatchEntryRow.batch_id == self.batch))
         if self.created_after is not None:
