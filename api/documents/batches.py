@@ -8,6 +8,7 @@ from fastapi import Request
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.http.base_url import base_of
+from api.http.pages import PageQuery, next_url
 from api.http.problems import Problem, problem_document
 from api.openapi.examples import document as example
 from worker.jobs.records.batches import Batch, BatchEntry, BatchSummary
@@ -144,17 +145,15 @@ class BatchPage(_Document):
     next: str | None = Field(description="The URL of the page with older batches; null on the last page.")
 
 
-def batch_page(request: Request, batches: list[BatchSummary], limit: int, query: str) -> BatchPage:
+def batch_page(request: Request, batches: list[BatchSummary], page: PageQuery) -> BatchPage:
     """Return a page of batches.
 
     Args:
         request: the request, for the base URL.
         batches: the batches of the page and, where another page follows, one more.
-        limit: the number of batches on a page.
-        query: the query string that every page of this list shares.
+        page: the parameters of the page.
     """
-    base, page = base_of(request), batches[:limit]
-    following = f"{base}/v1/batches?{query}&after={page[-1].id}" if len(batches) > limit else None
+    base = base_of(request)
     documents = tuple(
         BatchSummaryDocument(
             id=batch.id,
@@ -166,9 +165,9 @@ def batch_page(request: Request, batches: list[BatchSummary], limit: int, query:
             problem=_problem(base, batch.problem),
             self=f"{base}/v1/batches/{batch.id}",
         )
-        for batch in page
+        for batch in batches[: page.limit]
     )
-    return BatchPage(batches=documents, next=following)
+    return BatchPage(batches=documents, next=next_url(request, "batches", (batch.id for batch in batches), page))
 
 
 def batch_document(request: Request, batch: Batch) -> BatchDocument:

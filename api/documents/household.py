@@ -1,6 +1,6 @@
 """The documents about drawers, things and pieces of the household."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Annotated, Any, Final, TypeAlias
 
@@ -22,7 +22,6 @@ __all__ = [
     "ThingDocument",
     "ThingPage",
     "drawer_document",
-    "next_url",
     "piece_document",
     "thing_document",
 ]
@@ -260,17 +259,3 @@ def piece_document(request: Request, piece: StoredPiece) -> PieceDocument:
         grams=None if estimate is None else estimate.grams,
         self=f"{base_of(request)}/v1/pieces/{piece.id}",
     )
-
-
-def next_url(request: Request, kind: str, ids: Iterable[str], limit: int, query: str) -> str | None:
-    """Return the URL of the next page, None on the last one.
-
-    Args:
-        request: the request, for the base URL.
-        kind: the resource, as in the path.
-        ids: of what is on the page, and of one more if another page follows.
-        limit: the number of rows on a page.
-        query: the query string that every page of this list shares.
-    """
-    listed = list(ids)
-    return f"{base_of(request)}/v1/{kind}?{query}&after={listed[limit - 1]}" if len(listed) > limit else None

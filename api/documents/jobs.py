@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from pydantic.config import JsonDict
 
 from api.http.base_url import base_of
+from api.http.pages import PageQuery, next_url
 from api.http.problems import Problem
 from worker.jobs.records.job_document import job_fields
 from worker.jobs.records.models import Job, JobState
@@ -106,15 +107,13 @@ def job_document(request: Request, job: Job) -> JobDocument:
     return JobDocument.model_validate(job_fields(job, base_of(request)))
 
 
-def job_page(request: Request, jobs: list[Job], limit: int, query: str) -> JobPage:
+def job_page(request: Request, jobs: list[Job], page: PageQuery) -> JobPage:
     """Return a page of jobs.
 
     Args:
         request: the request, for the base URL.
         jobs: the jobs of the page and, where another page follows, one more.
-        limit: the number of jobs on a page.
-        query: the query string that every page of this list shares.
+        page: the parameters of the page.
     """
-    page = jobs[:limit]
-    following = f"{base_of(request)}/v1/jobs?{query}&after={page[-1].id}" if len(jobs) > limit else None
-    return JobPage(jobs=tuple(job_document(request, job) for job in page), next=following)
+    following = next_url(request, "jobs", (job.id for job in jobs), page)
+    return JobPage(jobs=tuple(job_document(request, job) for job in jobs[: page.limit]), next=following)

@@ -1,14 +1,15 @@
-"""Preconditions of changes: If-Match (RFC 9110, 13.1.1)."""
+"""Preconditions: If-Match of changes, If-None-Match of reads (RFC 9110, 13.1)."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from http import HTTPStatus
 from typing import Any, Final
 
-from fastapi import Request
+from fastapi import Request, Response
 
 from api.http.ranges import tag_matches
 from worker.jobs.common.errors import PreconditionFailed
 
-__all__ = ["IF_MATCH_PARAMETER", "IF_NONE_MATCH_PARAMETER", "check_match"]
+__all__ = ["IF_MATCH_PARAMETER", "IF_NONE_MATCH_PARAMETER", "check_match", "not_modified"]
 
 #: The headers as parameters of an operation.
 IF_MATCH_PARAMETER: Final[dict[str, Any]] = {
@@ -39,3 +40,11 @@ def check_match(request: Request, tag: Callable[[], str]) -> bool:
     if not tag_matches(match, current, weak=False):
         raise PreconditionFailed(value=match, limit=current)
     return True
+
+
+def not_modified(request: Request, headers: Mapping[str, str]) -> Response | None:
+    """Return the response 304 if If-None-Match names the entity tag in these headers, None otherwise."""
+    match = request.headers.get("if-none-match")
+    if match is None or not tag_matches(match, headers["ETag"], weak=True):
+        return None
+    return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=dict(headers))

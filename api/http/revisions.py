@@ -6,8 +6,7 @@ from typing import Any, Final
 from fastapi import Request, Response
 from pydantic import BaseModel
 
-from api.http.preconditions import check_match
-from api.http.ranges import tag_matches
+from api.http.preconditions import check_match, not_modified
 from worker.spec.manifest import JSON_TYPE
 
 __all__ = ["REVISION_TAG", "UNCHANGED", "required_revision", "revised_response"]
@@ -38,9 +37,8 @@ def revised_response(
     """Return the response with a document and its ETag; 304 if a GET or HEAD names that in If-None-Match."""
     tag = _tag(revision)
     headers = {"ETag": tag} if location is None else {"ETag": tag, "Location": location}
-    match = request.headers.get("if-none-match") if request.method in ("GET", "HEAD") else None
-    if match is not None and tag_matches(match, tag, weak=True):
-        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
+    if request.method in ("GET", "HEAD") and (unchanged := not_modified(request, headers)) is not None:
+        return unchanged
     return Response(document.model_dump_json().encode(), status, headers, JSON_TYPE)
 
 

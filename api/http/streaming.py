@@ -9,9 +9,9 @@ from fastapi import Request, Response
 from fastapi.responses import StreamingResponse
 
 from api.http.errors import RangeRefused
+from api.http.preconditions import check_match, not_modified
 from api.http.problems import problem_response
-from api.http.ranges import ByteRange, entity_tag, requested_range, tag_matches
-from worker.jobs.common.errors import PreconditionFailed
+from api.http.ranges import ByteRange, entity_tag, requested_range
 from worker.jobs.job_service import JobService
 from worker.jobs.records.models import StoredFile
 
@@ -34,11 +34,10 @@ def file_response(request: Request, job_service: JobService, file: StoredFile, *
     """
     tag = entity_tag(file.sha256)
     headers = _headers(file, tag, attachment=attachment)
+    check_match(request, lambda: tag)
+    if (unchanged := not_modified(request, headers)) is not None:
+        return unchanged
     fields = request.headers
-    if (match := fields.get("if-match")) is not None and not tag_matches(match, tag, weak=False):
-        raise PreconditionFailed(value=match, limit=tag)
-    if (match := fields.get("if-none-match")) is not None and tag_matches(match, tag, weak=True):
-        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
     head = request.method == "HEAD"
     span = None
     if not head and fields.get("if-range", tag).strip() == tag:

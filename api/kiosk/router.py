@@ -5,7 +5,6 @@ import re
 from dataclasses import dataclass
 from functools import lru_cache
 from hashlib import sha256
-from http import HTTPStatus
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from typing import Final
@@ -15,7 +14,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from api.app_state import AppStateDep
 from api.http.errors import AddressUnknown
-from api.http.ranges import entity_tag, tag_matches
+from api.http.preconditions import not_modified
+from api.http.ranges import content_tag
 
 __all__ = ["router"]
 
@@ -62,7 +62,7 @@ def _assets() -> dict[str, _Asset]:
                 gather(entry, f"{path}{entry.name}/")
             elif (media_type := _TYPES.get(entry.name.rpartition(".")[2])) is not None:
                 data = entry.read_bytes()
-                assets[path + entry.name] = _Asset(data, media_type, entity_tag(sha256(data).hexdigest()))
+                assets[path + entry.name] = _Asset(data, media_type, content_tag(data))
 
     gather(files("api.kiosk").joinpath("page"), "")
     return assets
@@ -105,9 +105,8 @@ def _answer(request: Request, path: str) -> Response:
     if asset is None:
         raise AddressUnknown
     headers = {"ETag": asset.tag, "Cache-Control": _CACHING, "Content-Security-Policy": _policy()}
-    match = request.headers.get("if-none-match")
-    if match is not None and tag_matches(match, asset.tag, weak=True):
-        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
+    if (unchanged := not_modified(request, headers)) is not None:
+        return unchanged
     if request.method == "HEAD":
         return Response(headers={**headers, "Content-Length": str(len(asset.data))}, media_type=asset.media_type)
     return Response(asset.data, headers=headers, media_type=asset.media_type)

@@ -4,7 +4,6 @@ import json
 import time
 from http import HTTPStatus
 from typing import Annotated, Any, Final
-from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
@@ -22,11 +21,12 @@ from api.http.errors import (
 )
 from api.http.file_routes import file_responses, file_route, is_file_name
 from api.http.idempotency import IDEMPOTENCY_PARAMETER, IdempotencyKeyDep
-from api.http.preconditions import IF_MATCH_PARAMETER, IF_NONE_MATCH_PARAMETER, check_match
+from api.http.pages import PageQuery, link_next
+from api.http.preconditions import IF_MATCH_PARAMETER, IF_NONE_MATCH_PARAMETER, check_match, not_modified
 from api.http.preferences import APPLIED, PREFER_PARAMETER, PreferencesDep
 from api.http.problems import refusals
 from api.http.query_time import QueryTime
-from api.http.ranges import content_tag, tag_matches
+from api.http.ranges import content_tag
 from api.http.streaming import file_response
 from api.openapi.examples import document as example
 from worker.jobs.common.errors import (
@@ -161,10 +161,8 @@ async def submit_batch(
     return document
 
 
-class BatchQuery(BaseModel):
+class BatchQuery(PageQuery):
     """The query parameters of a list of batches."""
-
-    model_config = ConfigDict(extra="forbid")
 
     limit: int = Field(default=50, ge=1, le=100, description="The number of batches on a page.")
     after: str | None = Field(
@@ -182,11 +180,6 @@ class BatchQuery(BaseModel):
     def filters(self) -> BatchFilters:
         """Return the filters of the list."""
         return BatchFilters(tuple(self.state), self.name, self.created_after, self.created_before)
-
-    def query(self) -> str:
-        """Return the query string that all pages share: everything but ``after``."""
-        parameters = self.model_dump(mode="json", exclude_defaults=True, exclude={"after"})
-        return urlencode({**parameters, "limit": self.limit}, doseq=True)
 
 
 @router.head("", include_in_schema=False)
@@ -212,9 +205,8 @@ def list_batches(
 ) -> BatchPage:
     """List batches, newest first."""
     batches = job_service.list_batches(limit=page.limit + 1, after=page.after, filters=page.filters())
-    document = batch_page(request, batches, page.limit, page.query())
-    if document.next is not None:
-        response.headers["Link"] = f'<{document.next}>; rel="next"'
+    document = batch_page(request, batches, page)
+    link_next(response, document.next)
     return document
 
 
@@ -248,14 +240,10 @@ async def get_batch(
         await state.watch.sleep(min(_POLL_SECONDS, until - time.monotonic()))
         batch = await run_in_threadpool(job_service.batch, batch_id)
     body = batch_document(request, batch).model_dump_json().encode()
-    tag = content_tag(body)
-    headers = {"ETag": tag, **preferred.applied()}
+    headers = {"ETag": content_tag(body), **preferred.applied()}
     if batch.state != "ended":
         headers["Retry-After"] = "1"
-    match = request.headers.get("if-none-match")
-    if match is not None and tag_matches(match, tag, weak=True):
-        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
-    return Response(body, headers=headers, media_type=JSON_TYPE)
+    return not_modified(request, headers) or Response(body, headers=headers, media_type=JSON_TYPE)
 
 
 def _matched(request: Request, job_service: JobServiceDep, batch_id: str) -> None:

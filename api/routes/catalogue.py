@@ -1,15 +1,14 @@
 """The catalogue of standard things, whose sizes nobody needs to measure."""
 
-from hashlib import sha256
-from http import HTTPStatus
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.http.errors import ParameterRefused, ThingUnknown
+from api.http.preconditions import not_modified
 from api.http.problems import refusals
-from api.http.ranges import entity_tag, tag_matches
+from api.http.ranges import content_tag
 from worker.spec.errors import SpecError
 from worker.spec.items.catalogue import CatalogueEntry, catalogue, first_entries, lookup
 from worker.spec.manifest import JSON_TYPE
@@ -119,9 +118,8 @@ def _entry(entry_id: str) -> CatalogueEntry:
 
 def _respond(request: Request, body: bytes, tag: str) -> Response:
     headers = {"ETag": tag, "Cache-Control": _CACHING}
-    match = request.headers.get("if-none-match")
-    if match is not None and tag_matches(match, tag, weak=True):
-        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
+    if (unchanged := not_modified(request, headers)) is not None:
+        return unchanged
     if request.method == "HEAD":
         return Response(headers={**headers, "Content-Length": str(len(body))}, media_type=JSON_TYPE)
     return Response(body, headers=headers, media_type=JSON_TYPE)
@@ -129,4 +127,4 @@ def _respond(request: Request, body: bytes, tag: str) -> Response:
 
 def _body_and_tag(document: BaseModel) -> tuple[bytes, str]:
     body = document.model_dump_json().encode()
-    return body, entity_tag(sha256(body).hexdigest())
+    return body, content_tag(body)

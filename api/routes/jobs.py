@@ -2,10 +2,9 @@
 
 from http import HTTPStatus
 from typing import Annotated, Any, Final
-from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Query, Request, Response
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 from starlette.concurrency import run_in_threadpool
 
 from api.app_state import AppStateDep, JobServiceDep
@@ -20,10 +19,12 @@ from api.http.errors import (
 )
 from api.http.idempotency import IDEMPOTENCY_PARAMETER, IdempotencyKeyDep
 from api.http.matched_job import MATCHED, MatchedRevision
+from api.http.pages import PageQuery, link_next
+from api.http.preconditions import IF_NONE_MATCH_PARAMETER, not_modified
 from api.http.preferences import APPLIED, PREFER_PARAMETER, PreferencesDep
 from api.http.problems import refusals
 from api.http.query_time import QueryTime
-from api.http.ranges import content_tag, tag_matches
+from api.http.ranges import content_tag
 from api.openapi.spec_body import SPEC_BODY
 from worker.jobs.common.errors import (
     JobFinished,
@@ -41,6 +42,7 @@ from worker.jobs.records.job_filters import JobFilters
 from worker.jobs.records.models import JobState
 from worker.spec import Spec
 from worker.spec.errors import SpecError, SpecTooLarge
+from worker.spec.manifest import JSON_TYPE
 from worker.spec.requests.job_patch import JobPatch
 
 __all__ = ["router"]
@@ -59,10 +61,8 @@ _Webhooks = Annotated[
 ]
 
 
-class JobQuery(BaseModel):
+class JobQuery(PageQuery):
     """The query parameters of a list of jobs."""
-
-    model_config = ConfigDict(extra="forbid")
 
     limit: int = Field(default=50, ge=1, le=100, description="The number of jobs on a page.")
     after: str | None = Field(
@@ -87,11 +87,6 @@ class JobQuery(BaseModel):
         return JobFilters(
             tuple(self.state), self.name, self.created_after, self.created_before, tuple(self.tag), self.batch
         )
-
-    def query(self) -> str:
-        """Return the query string that all pages share: everything but ``after``."""
-        parameters = self.model_dump(mode="json", exclude_defaults=True, exclude={"after"})
-        return urlencode({**parameters, "limit": self.limit}, doseq=True)
 
 
 _RETRY_AFTER: Final = {"Retry-After": {"schema": {"type": "integer"}, "description": "Seconds to wait before polling."}}
@@ -182,9 +177,8 @@ def list_jobs(
 ) -> JobPage:
     """List jobs, newest first."""
     jobs = job_service.jobs(limit=page.limit + 1, after=page.after, filters=page.filters())
-    document = job_page(request, jobs, page.limit, page.query())
-    if document.next is not None:
-        response.headers["Link"] = f'<{document.next}>; rel="next"'
+    document = job_page(request, jobs, page)
+    link_next(response, document.next)
     return document
 
 
@@ -207,17 +201,7 @@ def list_jobs(
         **refusals(JobNotFound, HeaderRefused),
     },
     response_class=Response,
-    openapi_extra={
-        "parameters": [
-            PREFER_PARAMETER,
-            {
-                "name": "If-None-Match",
-                "in": "header",
-                "schema": {"type": "string"},
-                "description": "The ETag of the previous response.",
-            },
-        ]
-    },
+    openapi_extra={"parameters": [PREFER_PARAMETER, IF_NONE_MATCH_PARAMETER]},
 )
 async def get_job(
     request: Request, state: AppStateDep, job_service: JobServiceDep, job_id: str, preferred: PreferencesDep
@@ -227,14 +211,10 @@ async def get_job(
     if preferred.wait:
         job = await state.watch.ended(job_service, job, preferred.wait)
     body = job_document(request, job).model_dump_json().encode()
-    tag = content_tag(body)
-    headers = {"ETag": tag, **preferred.applied()}
+    headers = {"ETag": content_tag(body), **preferred.applied()}
     if not job.ended:
         headers["Retry-After"] = _POLL_SECONDS
-    match = request.headers.get("if-none-match")
-    if match is not None and tag_matches(match, tag, weak=True):
-        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
-    return Response(body, headers=headers, media_type="application/json")
+    return not_modified(request, headers) or Response(body, headers=headers, media_type=JSON_TYPE)
 
 
 @router.delete(
@@ -263,7 +243,7 @@ _PATCH_BODY: Final[dict[str, Any]] = {
     "requestBody": {
         "required": True,
         "content": {
-            "application/json": {
+            JSON_TYPE: {
                 "schema": {"$ref": "#/components/schemas/JobPatch"},
                 "examples": {
                     "tags": {"summary": "Tag a job", "value": {"tags": ["kitchen", "to print"], "notes": "in grey"}}

@@ -1,7 +1,6 @@
 """The schedule of the remaining runs as a calendar feed, and secret links to it for calendar apps."""
 
 from datetime import datetime
-from hashlib import sha256
 from http import HTTPStatus
 from typing import Final
 
@@ -14,8 +13,9 @@ from api.documents.print_progress import PrintWork, beginning
 from api.http.base_url import base_of
 from api.http.file_routes import FileResponses, file_route
 from api.http.matched_job import MATCHED, MatchedRevision
+from api.http.preconditions import not_modified
 from api.http.problems import refusals
-from api.http.ranges import entity_tag, tag_matches
+from api.http.ranges import content_tag
 from worker.jobs.common.errors import (
     BlobMissing,
     FileNotInJob,
@@ -86,11 +86,9 @@ def get_schedule(request: Request, job_service: JobServiceDep, job_id: str) -> R
     work = PrintWork.read(job_service, job_id)
     made = beginning(utc_now())
     data = _feed(work, made)
-    tag = entity_tag(sha256(data).hexdigest())
-    headers = {"ETag": tag, "Cache-Control": _CACHING, "Content-Disposition": 'inline; filename="schedule.ics"'}
-    if (match := request.headers.get("if-none-match")) is not None and tag_matches(match, tag, weak=True):
-        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
-    return Response(data, headers=headers, media_type=CALENDAR_TYPE)
+    disposition = 'inline; filename="schedule.ics"'
+    headers = {"ETag": content_tag(data), "Cache-Control": _CACHING, "Content-Disposition": disposition}
+    return not_modified(request, headers) or Response(data, headers=headers, media_type=CALENDAR_TYPE)
 
 
 @router.post(

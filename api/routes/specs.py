@@ -1,13 +1,11 @@
 """Specs of jobs: what a job was submitted as."""
 
-from hashlib import sha256
-from http import HTTPStatus
-
 from fastapi import APIRouter, Request, Response
 
 from api.app_state import JobServiceDep
+from api.http.preconditions import not_modified
 from api.http.problems import refusals
-from api.http.ranges import entity_tag, tag_matches
+from api.http.ranges import content_tag
 from api.openapi.spec_body import SPEC_BODY
 from worker.jobs.common.errors import JobNotFound
 from worker.spec.manifest import JSON_TYPE
@@ -41,8 +39,5 @@ def get_spec(request: Request, job_service: JobServiceDep, job_id: str) -> Respo
     It can be submitted again, on this service or another.
     """
     body = job_service.spec(job_id).encode()
-    headers = {"ETag": entity_tag(sha256(body).hexdigest())}
-    match = request.headers.get("if-none-match")
-    if match is not None and tag_matches(match, headers["ETag"], weak=True):
-        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
-    return Response(body, headers=headers, media_type=JSON_TYPE)
+    headers = {"ETag": content_tag(body)}
+    return not_modified(request, headers) or Response(body, headers=headers, media_type=JSON_TYPE)

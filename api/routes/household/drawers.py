@@ -9,10 +9,11 @@ from pydantic import BaseModel, ConfigDict, Field
 from api.app_state import JobServiceDep
 from api.auth.access import caller_of
 from api.documents.drawer_contents import ContentsDocument, contents_document
-from api.documents.household import DrawerDocument, DrawerPage, drawer_document, next_url
+from api.documents.household import DrawerDocument, DrawerPage, drawer_document
 from api.documents.print_progress import PrintWork
 from api.http.body import read_noun
 from api.http.errors import ParameterRefused
+from api.http.pages import link_next, next_url
 from api.http.preconditions import IF_MATCH_PARAMETER
 from api.http.problems import refusals
 from api.http.revisions import REVISION_TAG, UNCHANGED, required_revision, revised_response
@@ -131,9 +132,8 @@ def list_drawers(
     """List the drawers of the household, newest first."""
     records = job_service.household.drawers
     drawers = records.list(caller_of(request).sees, page.limit + 1, page.after, name=page.name, tag=page.tag)
-    following = next_url(request, "drawers", (drawer.id for drawer in drawers), page.limit, page.query())
-    if following is not None:
-        response.headers["Link"] = f'<{following}>; rel="next"'
+    following = next_url(request, "drawers", (drawer.id for drawer in drawers), page)
+    link_next(response, following)
     shown = drawers[: page.limit]
     counts = records.piece_counts([drawer.id for drawer in shown])
     return DrawerPage(

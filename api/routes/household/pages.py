@@ -1,11 +1,11 @@
 """Pages of the household's lists, and the bodies of its requests."""
 
 from typing import Any, Final
-from urllib.parse import urlencode
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
+from api.http.pages import PageQuery
 from worker.jobs.common.errors import HouseholdRefused
 from worker.jobs.common.ids import ID_PATTERN
 from worker.spec.manifest import JSON_TYPE
@@ -19,20 +19,13 @@ LARGEST_BODY: Final = 128 * 1024
 BODY_ERRORS: Final = (HouseholdRefused, BodyTooLarge, BodyTooSlow, BodyTypeRefused)
 
 
-class ListQuery(BaseModel):
+class ListQuery(PageQuery):
     """The query parameters that all lists of the household share."""
-
-    model_config = ConfigDict(extra="forbid")
 
     limit: int = Field(default=50, ge=1, le=200, description="The number of entries on a page.")
     after: str | None = Field(
         default=None, pattern=f"^{ID_PATTERN}$", description="The last entry of the previous page."
     )
-
-    def query(self) -> str:
-        """Return the query string of the next page, but for where it begins."""
-        parameters = self.model_dump(mode="json", exclude_defaults=True, exclude={"after"})
-        return urlencode({**parameters, "limit": self.limit}, doseq=True)
 
 
 def linked_pages(description: str) -> dict[int | str, dict[str, Any]]:

@@ -8,9 +8,10 @@ from pydantic import Field
 
 from api.app_state import JobServiceDep
 from api.auth.access import caller_of
-from api.documents.household import PieceDocument, PiecePage, next_url, piece_document
+from api.documents.household import PieceDocument, PiecePage, piece_document
 from api.http.body import read_noun
 from api.http.errors import ParameterRefused
+from api.http.pages import link_next, next_url
 from api.http.preconditions import IF_MATCH_PARAMETER
 from api.http.problems import refusals
 from api.http.revisions import REVISION_TAG, UNCHANGED, required_revision, revised_response
@@ -102,9 +103,8 @@ def list_pieces(
 ) -> PiecePage:
     """List every printed piece, newest first."""
     pieces = job_service.household.pieces.list(caller_of(request).sees, page.limit + 1, page.after, page.filters())
-    following = next_url(request, "pieces", (piece.id for piece in pieces), page.limit, page.query())
-    if following is not None:
-        response.headers["Link"] = f'<{following}>; rel="next"'
+    following = next_url(request, "pieces", (piece.id for piece in pieces), page)
+    link_next(response, following)
     return PiecePage(pieces=tuple(piece_document(request, piece) for piece in pieces[: page.limit]), next=following)
 
 

@@ -8,10 +8,11 @@ from pydantic import Field
 
 from api.app_state import JobServiceDep
 from api.auth.access import caller_of
-from api.documents.household import ThingDocument, ThingPage, next_url, thing_document
+from api.documents.household import ThingDocument, ThingPage, thing_document
 from api.documents.whereabouts import thing_match
 from api.http.body import read_noun
 from api.http.errors import ParameterRefused
+from api.http.pages import link_next, next_url
 from api.http.preconditions import IF_MATCH_PARAMETER
 from api.http.problems import refusals
 from api.http.revisions import REVISION_TAG, UNCHANGED, required_revision, revised_response
@@ -120,9 +121,8 @@ def list_things(
     if page.q is not None:
         return _search(request, job_service, page, page.q)
     things = job_service.household.things.list(caller_of(request).sees, page.limit + 1, page.after, page.filters())
-    following = next_url(request, "things", (thing.id for thing in things), page.limit, page.query())
-    if following is not None:
-        response.headers["Link"] = f'<{following}>; rel="next"'
+    following = next_url(request, "things", (thing.id for thing in things), page)
+    link_next(response, following)
     return ThingPage(things=tuple(thing_document(request, thing) for thing in things[: page.limit]), next=following)
 
 
