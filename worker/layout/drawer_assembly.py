@@ -16,7 +16,8 @@ from worker.layout.items.item_trays import Furniture, on_whole
 from worker.layout.model.part_registry import Register, box_of
 from worker.layout.model.plan import DrawerPlan, Lattice, Stored
 from worker.layout.model.shapes import Lettering, Placement, TileShape, TrayShape
-from worker.layout.placement.tray_placement import PlacedTray, Spot, tray_halves
+from worker.layout.placement.bay import Spot
+from worker.layout.placement.tray_placement import PlacedTray, tray_halves
 from worker.layout.tray.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
 from worker.layout.tray.font import least_cap
 from worker.layout.tray.part_mark import plug_mark, tray_mark

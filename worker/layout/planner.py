@@ -20,8 +20,8 @@ from worker.layout.model.plan import DrawerPlan, Lattice, Plan, Unplaced
 from worker.layout.model.plan_document import plan_document
 from worker.layout.model.shapes import TrayShape
 from worker.layout.model.unplaced import settle_unplaced
-from worker.layout.placement.bay import Anchor, related
-from worker.layout.placement.tray_placement import Footing, PlacedTray, Spot, place_trays, tray_halves
+from worker.layout.placement.bay import Anchor, Spot, related
+from worker.layout.placement.tray_placement import Footing, PlacedTray, place_trays, tray_halves
 from worker.layout.relayout.keep_printed import Relayout, Staying, anchors, require_fixed
 from worker.layout.relayout.planned_trays import earlier_trays, left_out
 from worker.layout.relayout.previous_layout import Previous

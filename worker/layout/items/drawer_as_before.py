@@ -4,11 +4,10 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 from worker.layout.items.drawer_site import Site
-from worker.layout.items.drawer_stock import Stock, fill_drawer, pinned_column
+from worker.layout.items.drawer_stock import Stock, fill_drawer, place_pinned
 from worker.layout.items.earlier_layout import EarlierTray, standing_as_before
 from worker.layout.items.making_room import with_room_made
 from worker.layout.placement.bay import Spot
-from worker.layout.placement.region_solver import Standing
 from worker.spec.items.item import Item
 
 __all__ = ["fill_as_before"]
@@ -26,15 +25,7 @@ def fill_as_before(site: Site, items: Sequence[Item], *, moves: int) -> Stock:
         moves: how many regions the search clears where something has no place.
     """
     stock = site.assortment(items)
-    pinned = list[Standing]()
-    bay = site.bay
-    for index, item in enumerate(items):
-        if item.at is not None:
-            spot = round(2.0 * item.at[0]), round(2.0 * item.at[1])
-            column = pinned_column(stock, index, bay, spot)
-            if column is not None:
-                pinned.append((column, spot))
-                bay = bay.less([(spot, column.halves)])
+    pinned, bay = place_pinned(stock, site.bay)
     begin = Stock(site, stock, (*pinned, *standing_as_before(stock, bay, site.earlier)))
     result = fill_drawer(site, items, moves=0, begin=begin, hold=True)
     new = {item.name for item, _ in result.missing} - site.left_out
@@ -50,13 +41,13 @@ def fill_as_before(site: Site, items: Sequence[Item], *, moves: int) -> Stock:
 
 
 def _value(stock: Stock) -> float:
-    return sum(column.value for column, _ in stock.standing) + sum(tray.column.value for tray in stock.upper)
+    return sum(column.value for column, _ in stock.trays)
 
 
 def _moved(stock: Stock, earlier: Sequence[EarlierTray]) -> int:
     """Return how many kinds are in another place than before."""
     now = defaultdict[int, set[Spot]](set)
-    for column, at in (*stock.standing, *((tray.column, tray.at) for tray in stock.upper)):
+    for column, at in stock.trays:
         for index, _ in column.counts:
             now[id(stock.assortment.items[index])].add(at)
     before = defaultdict[int, set[Spot]](set)

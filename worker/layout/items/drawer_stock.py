@@ -1,18 +1,19 @@
 """The stock of a drawer: its items in trays, each tray in its place."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
+from worker.layout.items.bisection import most_with
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.filled_tray import tray_option
 from worker.layout.items.stacked_trays import UpperTray, stack_trays
 from worker.layout.items.tray_sizing import TraySizing, renumbered_alone
 from worker.layout.placement.arrangement import arrange
 from worker.layout.placement.assortment import Assortment
-from worker.layout.placement.bay import Bay, Spot
+from worker.layout.placement.bay import Bay, Spot, half_cells
 from worker.layout.placement.column_pricing import columns
 from worker.layout.placement.drawer_search import search_drawer
 from worker.layout.placement.even_heights import even_heights
@@ -21,7 +22,7 @@ from worker.layout.placement.tray_columns import Column
 from worker.layout.storage.tray_option import Option
 from worker.spec.items.item import Item
 
-__all__ = ["Settled", "Stock", "fill_drawer", "pinned_column", "with_rest"]
+__all__ = ["Settled", "Stock", "fill_drawer", "place_pinned", "with_rest"]
 
 #: A kind that no tray takes is split over so many trays at last, at most.
 _MOST_SPLIT: Final = 4
@@ -47,6 +48,11 @@ class Stock:
     upper: tuple[UpperTray, ...] = ()
 
     @cached_property
+    def trays(self) -> tuple[Standing, ...]:
+        """All trays with the front left half cell of each, those on the floor first."""
+        return (*self.standing, *((tray.column, tray.at) for tray in self.upper))
+
+    @cached_property
     def settled(self) -> tuple[Settled, ...]:
         """The trays in their places, front left first, those on one another from the bottom."""
         trays = [
@@ -67,7 +73,7 @@ class Stock:
     def missing(self) -> tuple[tuple[Item, int], ...]:
         """The items of which some have no place, and how many."""
         left = Counter({index: item.count for index, item in enumerate(self.assortment.items)})
-        for column in (*(column for column, _ in self.standing), *(tray.column for tray in self.upper)):
+        for column, _ in self.trays:
             for index, count in column.counts:
                 left[index] -= count
         return tuple((self.assortment.items[index], count) for index, count in sorted(left.items()) if count > 0)
@@ -76,6 +82,18 @@ class Stock:
     def left(self) -> Bay:
         """What is still free."""
         return self.site.bay.less((at, column.halves) for column, at in self.standing)
+
+    @cached_property
+    def _under(self) -> tuple[tuple[Standing, int], ...]:
+        """The trays on the floor, each with the half cells under it."""
+        return tuple((entry, self.site.bay.under(*entry[0].halves, entry[1])) for entry in self.standing)
+
+    def displaced(self, column: Column) -> Iterator[tuple[Spot, tuple[Standing, ...]]]:
+        """Yield each place of a tray on the empty floor, and the trays that stand there now."""
+        bay = self.site.bay
+        for spot in bay.spots(bay.corners(bay.bits, *column.halves)):
+            bits = bay.under(*column.halves, spot)
+            yield spot, tuple(entry for entry, taken in self._under if taken & bits)
 
 
 def fill_drawer(
@@ -104,16 +122,7 @@ def fill_drawer(
     assortment = site.assortment(items)
     standing = [] if begin is None else list(begin.standing)
     placed = {index for column, _ in standing for index, _ in column.counts}
-    bay = site.bay
-    fixed: list[Standing] = []
-    for index, item in enumerate(items):
-        if item.at is None or index in placed:
-            continue
-        spot = round(2.0 * item.at[0]), round(2.0 * item.at[1])
-        column = pinned_column(assortment, index, bay, spot)
-        if column is not None:
-            fixed.append((column, spot))
-            bay = bay.less([(spot, column.halves)])
+    fixed, bay = place_pinned(assortment, site.bay, skip=placed)
     pins = {index for index, item in enumerate(items) if item.at is not None}
     held = [(column, at) for column, at in standing if column.lanes[0][0] in pins]
     bay = bay.less((at, column.halves) for column, at in held)
@@ -132,21 +141,20 @@ def fill_drawer(
     if settle and any(items[index].stacks for index, _ in missing):
         floor, upper = stack_trays(assortment, site.bay, stock.standing, missing, site.limit)
         stock = Stock(site, assortment, tuple(floor), tuple(upper))
-    stock = _topped_up(stock)
-    return _split_up(stock) if split else stock
-
-
-def _topped_up(stock: Stock) -> Stock:
-    """Return a drawer in which no tray for what is missing has a free place, whatever it costs."""
     sizing = TraySizing()
+    stock = _topped_up(stock, sizing)
+    return _split_up(stock, sizing) if split else stock
+
+
+def _topped_up(stock: Stock, sizing: TraySizing) -> Stock:
+    """Return a drawer in which no tray for what is missing has a free place, whatever it costs."""
     for item, count in stock.missing:
         stock = with_rest(stock, item, count, sizing) or stock
     return stock
 
 
-def _split_up(stock: Stock) -> Stock:
+def _split_up(stock: Stock, sizing: TraySizing) -> Stock:
     """Return a drawer in which things of which no tray takes all are split over several, as far as there is room."""
-    sizing = TraySizing()
     for item, count in stock.missing:
         left = count
         for _ in range(_MOST_SPLIT):
@@ -165,12 +173,7 @@ def _split_up(stock: Stock) -> Stock:
 
 def _most_with_room(stock: Stock, item: Item, count: int, sizing: TraySizing) -> int:
     """Return how many things of an item have a free place in one tray, fewer than so many."""
-    low, high = 0, count
-    while high - low > 1:
-        middle = (low + high) // 2
-        has_room = with_rest(stock, item, middle, sizing) is not None
-        low, high = (middle, high) if has_room else (low, middle)
-    return low
+    return most_with(0, count, lambda some: with_rest(stock, item, some, sizing) is not None)
 
 
 def with_rest(stock: Stock, item: Item, count: int, sizing: TraySizing) -> Stock | None:
@@ -193,7 +196,27 @@ def with_rest(stock: Stock, item: Item, count: int, sizing: TraySizing) -> Stock
     return replace(stock, assortment=assortment, standing=(*stock.standing, (column, place[1])))
 
 
-def pinned_column(stock: Assortment, index: int, bay: Bay, at: Spot) -> Column | None:
+def place_pinned(stock: Assortment, bay: Bay, skip: Collection[int] = ()) -> tuple[list[Standing], Bay]:
+    """Return the things that are pinned, each kind in a tray of its own, and what is free beside them.
+
+    Args:
+        stock: the things.
+        bay: what is free for them.
+        skip: kinds that are placed already, by index.
+    """
+    pinned: list[Standing] = []
+    for index, item in enumerate(stock.items):
+        if item.at is None or index in skip:
+            continue
+        spot = half_cells(item.at)
+        column = _pinned_column(stock, index, bay, spot)
+        if column is not None:
+            pinned.append((column, spot))
+            bay = bay.less([(spot, column.halves)])
+    return pinned, bay
+
+
+def _pinned_column(stock: Assortment, index: int, bay: Bay, at: Spot) -> Column | None:
     """Return the best tray for all things of a kind whose front left half cell is given; None where none fits."""
     alone = Assortment(stock.items, ((index,),), stock.alike, stock.ground, stock.weights, stock.footprints)
     every = columns(alone, {index: stock.items[index].count}, any_value=True).values()

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from worker.layout.items.bisection import most_with
 from worker.layout.items.compartment_fit import Lying, Share, TrayRules, arrangement
 from worker.layout.items.hold_shortage import misfit
 from worker.layout.items.item_trays import ListedItem
@@ -237,10 +238,4 @@ def _most(compartment: Compartment, others: Sequence[Share], share: Share, rules
             return False
         return arrangement(compartment, [*others, (item, count)], rules) is not None
 
-    if fits(whole):
-        return whole
-    low, high = 0, whole
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if fits(middle) else (low, middle)
-    return low
+    return whole if fits(whole) else most_with(0, whole, fits)

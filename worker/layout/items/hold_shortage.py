@@ -9,6 +9,7 @@ from math import ceil
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
+from worker.layout.items.bisection import least_with
 from worker.layout.items.compartment_fit import Limit, Share, TrayRules, arrangement
 from worker.layout.tray.compartments import Compartment
 from worker.layout.tray.interior import UNDER_RIM, on_grid
@@ -211,11 +212,7 @@ def _least(fits: Callable[[float], bool], most: float) -> float | None:
     high = next((by for by in _doubled(most) if fits(float(by))), None)
     if high is None:
         return None
-    low = high // 2
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if fits(float(middle)) else (middle, high)
-    return float(high)
+    return float(least_with(high // 2, high, lambda by: fits(float(by))))
 
 
 def _doubled(most: float) -> Iterator[int]:

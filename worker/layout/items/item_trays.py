@@ -7,7 +7,7 @@ from typing import Final, Protocol, TypeAlias
 from worker.layout.floor.print_bed import Bed
 from worker.layout.items.drawer_allocation import Allocation, allocate
 from worker.layout.items.drawer_site import Site
-from worker.layout.items.drawer_stock import Settled, pinned_column
+from worker.layout.items.drawer_stock import Settled, place_pinned
 from worker.layout.items.drawer_task import Spread, one_by_one
 from worker.layout.items.free_floor import largest_free
 from worker.layout.items.remedies import Trials, remedy
@@ -152,17 +152,8 @@ def site_of(spec: Spec, index: int, lattice: Lattice, taken: Sequence[tuple[Spot
 
 def reserved(items: Iterable[Item], site: Site) -> tuple[tuple[Spot, Spot], ...]:
     """Return the half cells that pinned items need at the least: front left half cells, and sizes."""
-    rectangles: list[tuple[Spot, Spot]] = []
-    bay = site.bay
-    for item in items:
-        if item.at is None:
-            continue
-        at = round(2.0 * item.at[0]), round(2.0 * item.at[1])
-        column = pinned_column(site.assortment([item]), 0, bay, at)
-        if column is not None:
-            rectangles.append((at, column.halves))
-            bay = bay.less([rectangles[-1]])
-    return tuple(rectangles)
+    pinned, _ = place_pinned(site.assortment([item for item in items if item.at is not None]), site.bay)
+    return tuple((at, column.halves) for column, at in pinned)
 
 
 def on_whole(lattice: Lattice, at: Spot, halves: Spot) -> bool:

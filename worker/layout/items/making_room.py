@@ -54,12 +54,9 @@ def _tries(
     stock: Stock, trays: Sequence[Column]
 ) -> Iterator[tuple[tuple[int, int, int, Spot], Column, Spot, tuple[Standing, ...]]]:
     """Yield the places for trays after their rank: how many kinds and half cells of others move, and their own size."""
-    bay, upon = stock.site.bay, {tray.at for tray in stock.upper}
-    under = [(entry, bay.under(*entry[0].halves, entry[1])) for entry in stock.standing]
+    upon = {tray.at for tray in stock.upper}
     for column in trays:
-        for spot in bay.spots(bay.corners(bay.bits, *column.halves)):
-            bits = bay.under(*column.halves, spot)
-            moving = tuple(entry for entry, taken in under if taken & bits)
+        for spot, moving in stock.displaced(column):
             pinned = any(at in upon or _is_pinned(stock, other) for other, at in moving)
             if len(moving) <= _MOST_MOVED and not pinned:
                 kinds = len({index for other, _ in moving for index, _ in other.counts})

@@ -11,6 +11,7 @@ from functools import partial
 from math import ceil
 from typing import Any, Final
 
+from worker.layout.items.bisection import most_with
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.drawer_stock import Stock, fill_drawer
 from worker.layout.items.shortage import least_bed, least_height, pinned_rectangles, with_bed
@@ -214,11 +215,7 @@ class _Case:
         if self.item.at is not None:
             return None
         placed = self.item.count - self.rest.count
-        low, high = placed, self.item.count
-        while high - low > 1:
-            middle = (low + high) // 2
-            low, high = (middle, high) if self._fits_count(middle, placed) else (low, middle)
-        return low or None
+        return most_with(placed, self.item.count, lambda count: self._fits_count(count, placed)) or None
 
     def _fits_count(self, count: int, placed: int) -> bool:
         """Return whether so many things have room, of which some are placed."""
@@ -279,14 +276,10 @@ class _Case:
 
     def _displaced(self, stock: Stock) -> Iterator[tuple[Standing, ...]]:
         """Yield for each place of its trays what stands there, where all of that may be left out."""
-        bay = stock.site.bay
         upon = {tray.at for tray in stock.upper}
         pinned = {at for _, (at, _) in pinned_rectangles(self.trials.spec, stock)}
-        under = [(entry, bay.under(*entry[0].halves, entry[1])) for entry in stock.standing]
         for tray in self.trials.sizing.trays(self.rest, stock.site)[:_MOST_TRAYS]:
-            for spot in bay.spots(bay.corners(bay.bits, *tray.halves)):
-                bits = bay.under(*tray.halves, spot)
-                standing = tuple(entry for entry, taken in under if taken & bits)
+            for _, standing in stock.displaced(tray):
                 if standing and not any(
                     at in upon or at in pinned or self._is_in(stock, column) for column, at in standing
                 ):

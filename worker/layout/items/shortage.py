@@ -5,11 +5,12 @@ from dataclasses import dataclass, replace
 from math import ceil
 
 from worker.layout.floor.print_bed import Bed
+from worker.layout.items.bisection import least_with
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.drawer_stock import Stock, fill_drawer
 from worker.layout.items.free_floor import cells_text, largest_free
 from worker.layout.items.tray_sizing import ANY_HEIGHT, ANY_SPAN, TraySizing, with_height, without_bed
-from worker.layout.placement.bay import Bay, Spot
+from worker.layout.placement.bay import Bay, Spot, half_cells
 from worker.layout.placement.tray_columns import Column
 from worker.layout.storage.poses import longest
 from worker.layout.storage.sizing_rules import FRAME_AIR
@@ -88,15 +89,11 @@ def pinned_rectangles(spec: Spec, stock: Stock) -> Iterator[tuple[str, tuple[Spo
         if drawer.name == stock.site.name:
             for tray in drawer.trays:
                 if tray.at is not None:
-                    yield tray.name, (_halves(tray.at), _halves(tray.cells))
+                    yield tray.name, (half_cells(tray.at), half_cells(tray.cells))
     for column, at in stock.standing:
         item = stock.assortment.items[column.lanes[0][0]]
         if item.at is not None:
             yield item.name, (at, column.halves)
-
-
-def _halves(cells: tuple[float, float]) -> Spot:
-    return round(2.0 * cells[0]), round(2.0 * cells[1])
 
 
 def _unsized(item: Item, sites: Sequence[Site], most: float, sizing: TraySizing) -> Shortage:
@@ -216,10 +213,7 @@ def least_height(site: Site, most: float, fits: Callable[[Site], bool]) -> int |
     low, high = int(site.ground.height), int(most)
     if high <= low or not fits(with_height(site, float(high))):
         return None
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if fits(with_height(site, float(middle))) else (middle, high)
-    return high
+    return least_with(low, high, lambda height: fits(with_height(site, float(height))))
 
 
 def least_bed(site: Site, fits: Callable[[Site], bool]) -> tuple[int, int] | None:
@@ -246,13 +240,9 @@ def least_bed(site: Site, fits: Callable[[Site], bool]) -> tuple[int, int] | Non
 
 def _first(sides: Sequence[int], fits: Callable[[int], bool]) -> int | None:
     """Return the first of rising sides with which something fits; None where it does not with the last, either."""
-    low, high = -1, len(sides) - 1
     if not sides or not fits(sides[-1]):
         return None
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if fits(sides[middle]) else (middle, high)
-    return sides[high]
+    return sides[least_with(-1, len(sides) - 1, lambda number: fits(sides[number]))]
 
 
 def with_bed(site: Site, wide: int, deep: int) -> Site:

@@ -7,10 +7,15 @@ from typing import TypeAlias
 
 from worker.spec.items.item import Item
 
-__all__ = ["Anchor", "Bay", "Spot", "block", "related"]
+__all__ = ["Anchor", "Bay", "Spot", "block", "half_cells", "related"]
 
 #: A half cell: across and front to back from the front left one.
 Spot: TypeAlias = tuple[int, int]
+
+
+def half_cells(cells: tuple[float, float]) -> Spot:
+    """Return a place or a size that is given in cells, in half cells."""
+    return round(2.0 * cells[0]), round(2.0 * cells[1])
 
 
 @dataclass(frozen=True)

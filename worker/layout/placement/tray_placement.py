@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from worker.layout.model.plan import Lattice
+from worker.layout.placement.bay import Spot, half_cells
 from worker.spec.drawer.drawer import Drawer
 from worker.spec.drawer.tray import Tray
 from worker.spec.errors import TrayError
 from worker.spec.tolerances import LENGTH_EPSILON
 
-Spot: TypeAlias = tuple[int, int]
 _Mask: TypeAlias = NDArray[np.bool_]
 
 
@@ -124,7 +124,7 @@ def _pinned(board: "_Board", trays: Sequence[Tray], wished: Sequence[tuple[int, 
 
 def tray_halves(tray: Tray) -> Spot:
     """Return a tray's size in half cells."""
-    return round(2.0 * tray.cells[0]), round(2.0 * tray.cells[1])
+    return half_cells(tray.cells)
 
 
 class _NoRoom(Exception):
@@ -222,7 +222,7 @@ def _windows(mask: _Mask, halves: Spot) -> NDArray[np.int64]:
 def _fixed(board: _Board, trays: Sequence[Tray], index: int, others: Sequence[PlacedTray], pointer: str) -> PlacedTray:
     """Return a tray at the place that it asks for."""
     tray = trays[index]
-    x, y = (round(2.0 * along) for along in tray.at or (0.0, 0.0))
+    x, y = half_cells(tray.at or (0.0, 0.0))
     halves = tray_halves(tray)
     back, across = board.there.shape
     for axis, (start, size, most) in enumerate(zip((x, y), halves, (across, back), strict=True)):

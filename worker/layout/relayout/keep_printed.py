@@ -11,8 +11,8 @@ from worker.layout.items.item_trays import ListedItem
 from worker.layout.model.fingerprint import fingerprint
 from worker.layout.model.plan import Stored
 from worker.layout.model.shapes import TrayShape
-from worker.layout.placement.bay import Anchor, Bay, related
-from worker.layout.placement.tray_placement import Footing, Spot, tray_halves
+from worker.layout.placement.bay import Anchor, Bay, Spot, half_cells, related
+from worker.layout.placement.tray_placement import Footing, tray_halves
 from worker.layout.relayout.previous_layout import Previous, PrintedTray
 from worker.layout.tray.interior import on_grid
 from worker.spec.drawer.drawer import Drawer
@@ -135,7 +135,7 @@ class Relayout:
             limit: maximum height of anything in the drawer, mm.
             movable: whether trays of items that are not fixed stay as well.
         """
-        taken = [(_spot(tray.at), tray_halves(tray)) for tray in self.drawer.trays if tray.at is not None]
+        taken = [(half_cells(tray.at), tray_halves(tray)) for tray in self.drawer.trays if tray.at is not None]
         lost: dict[str, str] = {}
         kept: list[KeptTray] = []
         broken: set[Spot] = set()
@@ -306,13 +306,9 @@ def _unserved(printed: PrintedTray, lain: Lain) -> str | None:
         return f"its tray has room for {room}"
     if item.storage is not None and any(lot.storage != item.storage for lot in lots):
         return f"it lies there as {lots[0].storage}"
-    if item.at is not None and _spot(item.at) != printed.spot:
+    if item.at is not None and half_cells(item.at) != printed.spot:
         return "it is to stand elsewhere"
     return None
-
-
-def _spot(at: tuple[float, float]) -> Spot:
-    return round(2.0 * at[0]), round(2.0 * at[1])
 
 
 def _overlap(first: Rectangle, other: Rectangle) -> bool:

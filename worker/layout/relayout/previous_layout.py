@@ -4,16 +4,14 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TypeAlias
 
 from worker.layout.model.part_registry import LETTERS
+from worker.layout.placement.bay import Spot, half_cells
 from worker.spec.drawer.tray import Tray
 from worker.spec.errors import LayoutError
 from worker.spec.manifest import ContentEntry, DrawerEntry, Manifest, PlacementEntry, PlanDocument, PlannedPart
 
 __all__ = ["Previous", "PrintedTray"]
-
-Spot: TypeAlias = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,5 +100,4 @@ class Previous:
             if part is None or part.kind != "tray" or part.tray is None or placement.cell is None:
                 continue
             contents = tuple(content for content in drawer.contents if content.placement == index)
-            x, y = (round(2.0 * along) for along in placement.cell)
-            yield PrintedTray(part, index, placement, (x, y), contents)
+            yield PrintedTray(part, index, placement, half_cells(placement.cell), contents)
