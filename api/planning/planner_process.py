@@ -2,7 +2,6 @@
 
 import asyncio
 import logging
-import struct
 import sys
 from asyncio.subprocess import PIPE, Process
 from contextlib import suppress
@@ -14,6 +13,7 @@ from api.http.errors import PlanTooCostly
 from api.http.status_codes import problem_kinds
 from worker.jobs.common.errors import InternalError
 from worker.jobs.common.settings import Settings
+from worker.jobs.execution.frames import HEADER, packed
 from worker.jobs.processes.child_environment import child_environment
 from worker.spec.errors import DrawerwrightError
 
@@ -23,9 +23,6 @@ _log = logging.getLogger(__name__)
 
 #: Seconds within which a planner must have loaded its libraries, on a slow machine.
 _START_SECONDS: Final = 60.0
-
-#: The header of a frame, as in `api.planning.planner`, whose libraries this process does not load.
-_HEADER: Final = struct.Struct(">cI")
 
 _REMEDY: Final = "Submit the spec as a job: POST /v1/jobs."
 
@@ -109,7 +106,7 @@ class PlannerProcess:
         if stdin is None:
             raise InternalError
         try:
-            stdin.write(_HEADER.pack(kind, len(spec)) + spec)
+            stdin.write(packed(kind, spec))
             await stdin.drain()
         except (BrokenPipeError, ConnectionResetError) as error:
             raise InternalError from error
@@ -120,7 +117,7 @@ class PlannerProcess:
         if stdout is None:
             raise InternalError
         try:
-            kind, length = _HEADER.unpack(await stdout.readexactly(_HEADER.size))
+            kind, length = HEADER.unpack(await stdout.readexactly(HEADER.size))
             return kind, await stdout.readexactly(length)
         except asyncio.IncompleteReadError as error:
             _log.error("A planner has ended (process %d).", self.pid)

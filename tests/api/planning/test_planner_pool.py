@@ -91,7 +91,7 @@ def test_a_plan_that_takes_too_long_ends_with_its_planner(run, spec):
 
 
 def test_a_plan_that_takes_too_much_memory_is_answered_as_such(spec, monkeypatch):
-    def exhausted(_):
+    def exhausted(_, **_options):
         raise MemoryError
 
     monkeypatch.setattr(planner, "make_plan", exhausted)
@@ -99,7 +99,7 @@ def test_a_plan_that_takes_too_much_memory_is_answered_as_such(spec, monkeypatch
 
 
 def test_a_defect_is_answered_with_its_traceback(spec, monkeypatch):
-    def defect(_):
+    def defect(_, **_options):
         raise ZeroDivisionError("of our own")
 
     monkeypatch.setattr(planner, "make_plan", defect)

@@ -1,14 +1,11 @@
 """Drawer processes: they fill a job's drawers in parallel to the attempt's own process.
 
 The attempt takes tasks from the same list and depends on no process: a drawer whose process is lost is filled by the
-attempt itself. A process reads tasks from standard input and writes trays to standard output, pickled, each after its
-length; it ends when standard input closes, so also with the process that started it.
+attempt itself. A process reads tasks from standard input and writes trays to standard output, pickled, each as a frame.
 """
 
 import os
 import pickle
-import queue
-import struct
 import subprocess
 import sys
 from collections import deque
@@ -19,7 +16,7 @@ from pathlib import Path
 from threading import Thread
 from typing import IO, Final
 
-from worker.jobs.execution.memory_limit import limit_memory
+from worker.jobs.execution.frames import Frame, answer_frames, read_frame, write_frame
 from worker.layout.items.drawer_task import DrawerTask, PlacedColumns, one_by_one
 
 __all__ = ["DrawerProcesses"]
@@ -27,8 +24,6 @@ __all__ = ["DrawerProcesses"]
 #: Fewest regions that the search clears in all, for which a process is started: about two seconds of work, as much as
 #: two starts.
 _LEAST_MOVES: Final = 60
-
-_LENGTH: Final = struct.Struct(">Q")
 
 #: Seconds between two looks at what other threads have done; a signal wakes the wait at once.
 _TICK: Final = 0.5
@@ -112,7 +107,7 @@ class _DrawerProcess:
         Raises:
             EOFError: when the process has ended.
         """
-        _read(self._stream(self._process.stdout))
+        read_frame(self._stream(self._process.stdout))
 
     def run(self, task: DrawerTask) -> PlacedColumns:
         """Return the trays of a task.
@@ -120,8 +115,9 @@ class _DrawerProcess:
         Raises:
             EOFError: when the process has ended. OSError: when it cannot be written to.
         """
-        _write(self._stream(self._process.stdin), pickle.dumps(task))
-        trays: PlacedColumns = pickle.loads(_read(self._stream(self._process.stdout)))  # noqa: S301 - our own process
+        write_frame(self._stream(self._process.stdin), b"D", pickle.dumps(task))
+        _, content = read_frame(self._stream(self._process.stdout))
+        trays: PlacedColumns = pickle.loads(content)  # noqa: S301 - our own process
         return trays
 
     def kill(self) -> None:
@@ -140,41 +136,14 @@ class _DrawerProcess:
         return stream
 
 
-def _write(stream: IO[bytes], content: bytes) -> None:
-    stream.write(_LENGTH.pack(len(content)) + content)
-    stream.flush()
-
-
-def _read(stream: IO[bytes]) -> bytes:
-    header = stream.read(_LENGTH.size)
-    if len(header) < _LENGTH.size:
-        raise EOFError
-    (length,) = _LENGTH.unpack(header)
-    content = stream.read(length)
-    if len(content) < length:
-        raise EOFError
-    return content
-
-
 def main(memory: int) -> None:
     """Run tasks from standard input until it closes; ``memory`` is the limit of this process in bytes, 0 for none."""
-    limit_memory(memory)
-    answers = os.fdopen(os.dup(1), "wb")
-    os.dup2(2, 1)  # what a library prints must not come between two answers
-    tasks: queue.SimpleQueue[bytes] = queue.SimpleQueue()
-    Thread(target=_read_tasks, args=(sys.stdin.buffer, tasks), daemon=True).start()
-    _write(answers, b"")
-    while True:
-        task: DrawerTask = pickle.loads(tasks.get())  # noqa: S301 - from the process that started this
-        _write(answers, pickle.dumps(task.run()))
+    answer_frames(memory, _answer)
 
 
-def _read_tasks(stream: IO[bytes], tasks: "queue.SimpleQueue[bytes]") -> None:
-    """Put each task into the queue; end the process when the stream has ended, also in the middle of a task."""
-    with suppress(EOFError):
-        while True:
-            tasks.put(_read(stream))
-    os._exit(0)
+def _answer(_: bytes, content: bytes) -> Frame:
+    task: DrawerTask = pickle.loads(content)  # noqa: S301 - from the process that started this
+    return b"D", pickle.dumps(task.run())
 
 
 if __name__ == "__main__":
