@@ -34,7 +34,7 @@ def signing_secrets(secret: str, before: str | None, overlap: datetime | None, n
 
 
 def post_signed(
-    reach: SafeHttpClient, url: str, message_id: str, payload: str, *, secrets: Sequence[str], now: datetime
+    http_client: SafeHttpClient, url: str, message_id: str, payload: str, *, secrets: Sequence[str], now: datetime
 ) -> PostResult:
     """Send a message to an endpoint."""
     headers = [
@@ -47,7 +47,7 @@ def post_signed(
     begin = time.monotonic()
     status: int | None = None
     try:
-        status = reach.post(url, payload.encode(), headers)
+        status = http_client.post(url, payload.encode(), headers)
     except RequestFailed as error:
         problem: str | None = str(error)
     else:
