@@ -12,7 +12,7 @@ from worker.layout.floor.print_bed import Bed
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.drawer_task import Spread, one_by_one
 from worker.layout.items.held_trays import HeldTray, fill_tray, held_things, not_held
-from worker.layout.items.item_trays import Contents, Furniture, furnish, listed_items, reserved, site_of, spares
+from worker.layout.items.item_trays import Contents, Furniture, furnish, reserved, site_of, spares
 from worker.layout.model.cautions import cautions
 from worker.layout.model.changes import changes_of
 from worker.layout.model.part_registry import Register
@@ -85,11 +85,8 @@ class _Job:
         self._staying = (Staying(),) * len(spec.drawers)
         self._holdings, held = held_things(spec)
         self._held: dict[int, dict[int, HeldTray]] = {}
-        self._own = [
-            not_held(listed_items(drawer.items, f"/drawers/{index}/items"), held)
-            for index, drawer in enumerate(spec.drawers)
-        ]
-        self._of_job = not_held(listed_items(spec.items, "/items"), held)
+        self._own = [not_held(spec.items_of(index), held) for index in range(len(spec.drawers))]
+        self._of_job = not_held(spec.items_of(None), held)
         self._earlier = tuple(earlier_trays(self.previous, spec, self._own, self._of_job))
         self.bed = Bed.of_printer(spec.printer)
         self.entering = Entering(spec, self.joint, self.bed, self.register)

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
+from itertools import chain
 from typing import Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
@@ -111,6 +112,18 @@ class Spec(Noun):
             for tray_index, tray in enumerate(drawer.trays):
                 yield drawer_index, tray_index, tray
 
+    def items_of(self, drawer: int | None) -> Iterator[tuple[str, Item]]:
+        """Yield the items of a drawer, or for None those of the job, each after its JSON Pointer."""
+        pointer, items = ("", self.items) if drawer is None else (f"/drawers/{drawer}", self.drawers[drawer].items)
+        for index, item in enumerate(items):
+            yield f"{pointer}/items/{index}", item
+
+    def every_item(self) -> Iterator[tuple[str, Item]]:
+        """Yield the items of the job, then those of each drawer, each after its JSON Pointer."""
+        yield from self.items_of(None)
+        for drawer in range(len(self.drawers)):
+            yield from self.items_of(drawer)
+
     @model_validator(mode="after")
     def _rules(self) -> Self:
         refusals = Refusals()
@@ -212,11 +225,8 @@ class Spec(Noun):
 
         The drawer's own items come first.
         """
-        for pointer, items in ((f"/drawers/{drawer}/items", self.drawers[drawer].items), ("/items", self.items)):
-            for index, item in enumerate(items):
-                if item.name == name:
-                    return f"{pointer}/{index}", item
-        return None
+        listed = chain(self.items_of(drawer), self.items_of(None))
+        return next(((pointer, item) for pointer, item in listed if item.name == name), None)
 
     def _check_holds(self, refusals: Refusals) -> None:
         """Check that held items exist, and that no more of one are held than there are."""

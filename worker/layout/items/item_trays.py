@@ -29,7 +29,6 @@ __all__ = [
     "ItemTray",
     "ListedItem",
     "furnish",
-    "listed_items",
     "on_whole",
     "reserved",
     "site_of",
@@ -163,16 +162,6 @@ def on_whole(lattice: Lattice, at: Spot, halves: Spot) -> bool:
     whole = {(cell.x, cell.y) for cell in lattice.cells if cell.width == cell.depth == 2}  # noqa: PLR2004 - half cells
     columns, rows = (range(start, start + size, 2) for start, size in zip(at, halves, strict=True))
     return all((x, y) in whole for x in columns for y in rows)
-
-
-def listed_items(items: Iterable[Item], pointer: str) -> tuple[ListedItem, ...]:
-    """Return the items of a list with their pointers.
-
-    Args:
-        items: the list.
-        pointer: JSON Pointer of the list.
-    """
-    return tuple((f"{pointer}/{index}", item) for index, item in enumerate(items))
 
 
 def furnish(

@@ -177,20 +177,14 @@ def needs_of(plan: Plan) -> tuple[Need, ...]:
 
 def access_of(spec: Spec, drawers: Iterable[DrawerContents]) -> dict[tuple[str, str | None], Access]:
     """Return the access of each tray by its mark and drawer: that of its most used item."""
+    items = dict(spec.every_item())
     by_tray: dict[tuple[str, str | None], Access] = {}
     for drawer in drawers:
         for item in drawer.contents:
             key = drawer.placements[item.placement].mark, drawer.name
-            access = _access(spec, item.pointer)
+            access = items[item.pointer].access
             by_tray[key] = min(by_tray.get(key, access), access, key=access_rank)
     return by_tray
-
-
-def _access(spec: Spec, pointer: str) -> Access:
-    """Return the access of an item: ``/items/<index>`` or ``/drawers/<index>/items/<index>``."""
-    steps = pointer.split("/")[1:]
-    items = spec.items if steps[0] == "items" else spec.drawers[int(steps[1])].items
-    return items[int(steps[-1])].access
 
 
 @dataclass(frozen=True, slots=True)
