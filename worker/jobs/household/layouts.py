@@ -8,9 +8,10 @@ from sqlalchemy import Connection, select, update
 
 from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import DrawerRow, PieceRow
-from worker.jobs.household.models import StoredPiece, piece_of
+from worker.jobs.household.models import StoredPiece
+from worker.jobs.household.pieces import pieces_where
 from worker.jobs.household.things import place_things
-from worker.spec import Item, Spec
+from worker.spec import Spec
 from worker.spec.manifest import ContentEntry, DrawerEntry, Manifest, PartEntry, PlacementEntry
 
 __all__ = ["LaidPlacement", "PrintedJob", "adopt_once", "change_piece", "laid_placements", "reduced"]
@@ -47,7 +48,7 @@ class PrintedJob:
 
     def thing_ids(self, entry: DrawerEntry) -> dict[int, str]:
         """Return the ids of things by their index in the contents of a drawer."""
-        items = dict(_items(self.spec))
+        items = dict(self.spec.every_item())
         ids = {number: items.get(content.pointer) for number, content in enumerate(entry.contents)}
         return {number: item.id for number, item in ids.items() if item is not None and item.id is not None}
 
@@ -85,7 +86,7 @@ def adopt_once(connection: Connection, drawer_id: str, owner: str, job: PrintedJ
     old = connection.execute(select(DrawerRow.layout_job, DrawerRow.layout).where(DrawerRow.id == drawer_id)).one()
     if old.layout_job == job.id:
         return
-    pieces = _placed(connection, drawer_id)
+    pieces = pieces_where(connection, PieceRow.drawer_id == drawer_id, PieceRow.state == "placed")
     before = None if old.layout is None else Manifest.model_validate_json(old.layout).drawers[0].placements
     printed = isinstance(job.spec.previous, Manifest)
     staying = _matched(pieces, before or (), entry, job.parts) if printed else {}
@@ -122,11 +123,6 @@ def change_piece(connection: Connection, piece_id: str, values: Mapping[str, Any
     connection.execute(update(PieceRow).where(PieceRow.id == piece_id).values(**changed))
 
 
-def _placed(connection: Connection, drawer_id: str) -> list[StoredPiece]:
-    query = select(*PieceRow.__table__.columns).where(PieceRow.drawer_id == drawer_id, PieceRow.state == "placed")
-    return [piece_of(row) for row in connection.execute(query.order_by(PieceRow.id))]
-
-
 def _matched(
     pieces: Iterable[StoredPiece],
     before: tuple[PlacementEntry, ...],
@@ -146,12 +142,3 @@ def _matched(
                     del free[number]
                     break
     return taken
-
-
-def _items(spec: Spec) -> Iterator[tuple[str, Item]]:
-    """Yield every item with its JSON Pointer."""
-    for index, item in enumerate(spec.items):
-        yield f"/items/{index}", item
-    for number, drawer in enumerate(spec.drawers):
-        for index, item in enumerate(drawer.items):
-            yield f"/drawers/{number}/items/{index}", item

@@ -14,7 +14,7 @@ from worker.jobs.household.owned_rows import OwnedRows
 from worker.spec.manifest import Manifest
 from worker.spec.requests.household import PieceRequest, PieceState
 
-__all__ = ["PIECES", "PieceFilters", "PieceRecords"]
+__all__ = ["PIECES", "PieceFilters", "PieceRecords", "pieces_where"]
 
 #: Most spare and retired pieces that a change of a drawer considers.
 _MOST_UNUSED: Final = 2_000
@@ -110,20 +110,14 @@ class PieceRecords:
 
     def of_drawer(self, drawer_id: str) -> Sequence[StoredPiece]:
         """Return all pieces of a drawer, oldest first."""
-        query = select(*PieceRow.__table__.columns).where(PieceRow.drawer_id == drawer_id).order_by(PieceRow.id)
         with self._database.connect() as connection:
-            return [piece_of(row) for row in connection.execute(query)]
+            return pieces_where(connection, PieceRow.drawer_id == drawer_id)
 
     def unused(self, owner: str) -> Sequence[StoredPiece]:
         """Return the spare and retired pieces of an owner, spare ones first, then oldest first."""
-        query = (
-            select(*PieceRow.__table__.columns)
-            .where(PieceRow.owner == owner, PieceRow.state.in_(("spare", "retired")))
-            .order_by(PieceRow.state.desc(), PieceRow.id)
-            .limit(_MOST_UNUSED)
-        )
+        conditions = PieceRow.owner == owner, PieceRow.state.in_(("spare", "retired"))
         with self._database.connect() as connection:
-            return [piece_of(row) for row in connection.execute(query)]
+            return pieces_where(connection, *conditions, order=(PieceRow.state.desc(),), limit=_MOST_UNUSED)
 
     def placed_numbers(self, drawer_ids: Collection[str]) -> dict[str, set[int]]:
         """Return the indices of the places of drawers at which a piece lies, by drawer."""
@@ -135,6 +129,14 @@ class PieceRecords:
             for drawer_id, number in connection.execute(query):
                 numbers[str(drawer_id)].add(int(number or 0))
         return numbers
+
+
+def pieces_where(
+    connection: Connection, *conditions: Any, order: Sequence[Any] = (), limit: int | None = None
+) -> list[StoredPiece]:
+    """Return the pieces that meet all conditions, in this order, and oldest first where that leaves it open."""
+    query = select(*PieceRow.__table__.columns).where(*conditions).order_by(*order, PieceRow.id).limit(limit)
+    return [piece_of(row) for row in connection.execute(query)]
 
 
 def _place(connection: Connection, request: PieceRequest) -> int | None:

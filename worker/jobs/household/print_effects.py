@@ -14,7 +14,8 @@ from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import DrawerRow, JobRow, PieceRow
 from worker.jobs.household.drawers import touch_drawers
 from worker.jobs.household.layouts import PrintedJob, adopt_once, change_piece, laid_placements
-from worker.jobs.household.models import StoredPiece, piece_of
+from worker.jobs.household.models import StoredPiece
+from worker.jobs.household.pieces import pieces_where
 from worker.printing.progress.print_state import PrintState
 from worker.spec.manifest import Manifest, PartEntry
 from worker.spec.requests.print_event import PrintEvent
@@ -68,7 +69,7 @@ def place_whole_drawer(connection: Connection, job: PrintedJob, drawer_id: str, 
         return
     adopt_once(connection, drawer_id, owner, job, entry)
     effects = _Effects(connection, job, owner, Counter())
-    for place in list(laid_placements(job.manifest, entry, _of_drawer(connection, drawer_id))):
+    for place in list(laid_placements(job.manifest, entry, pieces_where(connection, PieceRow.drawer_id == drawer_id))):
         if place.piece is None:
             waiting = [piece for piece in effects.pieces(place.part.mark, ("printed",)) if piece.drawer == drawer_id]
             piece_id = waiting[0].id if waiting else effects.insert(place.part, drawer_id)
@@ -126,10 +127,8 @@ class _Effects:
 
     def pieces(self, mark: str, states: tuple[str, ...], *order: Any) -> list[StoredPiece]:
         """Return pieces of the job with this mark in these states, oldest first unless another order is given."""
-        query = select(*PieceRow.__table__.columns).where(
-            PieceRow.job_id == self._job.id, PieceRow.mark == mark, PieceRow.state.in_(states)
-        )
-        return [piece_of(row) for row in self._connection.execute(query.order_by(*order, PieceRow.id))]
+        conditions = PieceRow.job_id == self._job.id, PieceRow.mark == mark, PieceRow.state.in_(states)
+        return pieces_where(self._connection, *conditions, order=order)
 
     def _drawer_for(self, part: PartEntry) -> str | None:
         """Return the drawer that a new piece is for: that of the run, otherwise the first with a place left."""
@@ -147,7 +146,7 @@ class _Effects:
     def _filled(self, drawer_id: str, part: PartEntry) -> int:
         """Return the number of pieces that a drawer has for places of this part."""
         staying = ("placed",) if isinstance(self._job.spec.previous, Manifest) else ()
-        pieces = _of_drawer(self._connection, drawer_id)
+        pieces = pieces_where(self._connection, PieceRow.drawer_id == drawer_id)
         return sum(
             piece.mark == part.mark if piece.job == self._job.id and piece.state in ("printed", "placed")
             else piece.state in staying and piece.shape is not None and piece.shape == part.shape
@@ -161,13 +160,10 @@ class _Effects:
         if entry is None:
             return None
         adopt_once(self._connection, drawer_id, self._owner, self._job, entry)
-        places = laid_placements(self._job.manifest, entry, _of_drawer(self._connection, drawer_id))
+        places = laid_placements(
+            self._job.manifest, entry, pieces_where(self._connection, PieceRow.drawer_id == drawer_id)
+        )
         return next((place.number for place in places if place.piece is None and place.part.mark == piece.mark), None)
-
-
-def _of_drawer(connection: Connection, drawer_id: str) -> list[StoredPiece]:
-    query = select(*PieceRow.__table__.columns).where(PieceRow.drawer_id == drawer_id).order_by(PieceRow.id)
-    return [piece_of(row) for row in connection.execute(query)]
 
 
 def _drawers_of_run(event: PrintEvent, after: PrintState) -> Counter[tuple[str, str]]:
