@@ -16,8 +16,16 @@ from api.http.errors import ParameterRefused
 from api.http.pages import link_next, next_url
 from api.http.preconditions import IF_MATCH_PARAMETER
 from api.http.problems import refusals
-from api.http.revisions import REVISION_TAG, UNCHANGED, required_revision, revised_response
-from api.routes.household.pages import BODY_ERRORS, LARGEST_BODY, ListQuery, example_body, linked_pages
+from api.http.revisions import UNCHANGED, required_revision, revised_response
+from api.routes.household.pages import (
+    BODY_ERRORS,
+    LARGEST_BODY,
+    ListQuery,
+    created,
+    example_body,
+    linked_pages,
+    revised,
+)
 from worker.jobs.common.errors import (
     BlobMissing,
     DrawerNotFound,
@@ -88,9 +96,7 @@ async def read_layout(request: Request) -> LayoutRequest:
 
 
 _DrawerBody = Annotated[DrawerRequest, Depends(read_drawer)]
-_CHANGED: Final[dict[int | str, dict[str, Any]]] = {
-    200: {"model": DrawerDocument, "description": "The drawer as it is now.", "headers": REVISION_TAG}
-}
+_CHANGED: Final = revised(DrawerDocument, "The drawer as it is now.")
 
 
 @router.post(
@@ -99,14 +105,7 @@ _CHANGED: Final[dict[int | str, dict[str, Any]]] = {
     operation_id="createDrawer",
     summary="Add a drawer",
     responses={
-        201: {
-            "model": DrawerDocument,
-            "description": "The drawer was added.",
-            "headers": {
-                **REVISION_TAG,
-                "Location": {"schema": {"type": "string", "format": "uri"}, "description": "The drawer."},
-            },
-        },
+        **created(DrawerDocument, "drawer"),
         **refusals(QuotaReached, *BODY_ERRORS),
     },
     response_class=Response,
@@ -147,7 +146,7 @@ def list_drawers(
     operation_id="getDrawer",
     summary="Get a drawer",
     responses={
-        200: {"model": DrawerDocument, "description": "The drawer.", "headers": REVISION_TAG},
+        **revised(DrawerDocument, "The drawer."),
         **UNCHANGED,
         **refusals(DrawerNotFound),
     },

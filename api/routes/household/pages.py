@@ -2,15 +2,16 @@
 
 from typing import Any, Final
 
-from pydantic import Field
+from pydantic import BaseModel, Field
 
 from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
 from api.http.pages import PageQuery
+from api.http.revisions import REVISION_TAG
 from worker.jobs.common.errors import HouseholdRefused
 from worker.jobs.common.ids import ID_PATTERN
 from worker.spec.manifest import JSON_TYPE
 
-__all__ = ["BODY_ERRORS", "LARGEST_BODY", "ListQuery", "example_body", "linked_pages"]
+__all__ = ["BODY_ERRORS", "LARGEST_BODY", "ListQuery", "created", "example_body", "linked_pages", "revised"]
 
 #: Largest body of a drawer, thing or piece, in bytes: an outline has many corners.
 LARGEST_BODY: Final = 128 * 1024
@@ -32,6 +33,18 @@ def linked_pages(description: str) -> dict[int | str, dict[str, Any]]:
     """Return the OpenAPI response of a page with a link to the next one."""
     link = {"schema": {"type": "string"}, "description": "The next page (RFC 8288, rel=next)."}
     return {200: {"description": description, "headers": {"Link": link}}}
+
+
+def revised(model: type[BaseModel], description: str) -> dict[int | str, dict[str, Any]]:
+    """Return the OpenAPI response with a document and its revision."""
+    return {200: {"model": model, "description": description, "headers": REVISION_TAG}}
+
+
+def created(model: type[BaseModel], noun: str) -> dict[int | str, dict[str, Any]]:
+    """Return the OpenAPI response with the document, revision and URL of what was added."""
+    location = {"schema": {"type": "string", "format": "uri"}, "description": f"The {noun}."}
+    headers = {**REVISION_TAG, "Location": location}
+    return {201: {"model": model, "description": f"The {noun} was added.", "headers": headers}}
 
 
 def example_body(model: str, *parameters: dict[str, Any], **examples: dict[str, Any]) -> dict[str, Any]:

@@ -14,8 +14,16 @@ from api.http.errors import ParameterRefused
 from api.http.pages import link_next, next_url
 from api.http.preconditions import IF_MATCH_PARAMETER
 from api.http.problems import refusals
-from api.http.revisions import REVISION_TAG, UNCHANGED, required_revision, revised_response
-from api.routes.household.pages import BODY_ERRORS, LARGEST_BODY, ListQuery, example_body, linked_pages
+from api.http.revisions import UNCHANGED, required_revision, revised_response
+from api.routes.household.pages import (
+    BODY_ERRORS,
+    LARGEST_BODY,
+    ListQuery,
+    created,
+    example_body,
+    linked_pages,
+    revised,
+)
 from worker.jobs.common.errors import DrawerNotFound, HouseholdRefused, PieceNotFound, PreconditionFailed, QuotaReached
 from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.household.pieces import PieceFilters
@@ -71,14 +79,7 @@ _PieceBody = Annotated[PieceRequest, Depends(read_piece)]
     operation_id="createPiece",
     summary="Add a piece",
     responses={
-        201: {
-            "model": PieceDocument,
-            "description": "The piece was added.",
-            "headers": {
-                **REVISION_TAG,
-                "Location": {"schema": {"type": "string", "format": "uri"}, "description": "The piece."},
-            },
-        },
+        **created(PieceDocument, "piece"),
         **refusals(QuotaReached, DrawerNotFound, *BODY_ERRORS),
     },
     response_class=Response,
@@ -114,7 +115,7 @@ def list_pieces(
     operation_id="getPiece",
     summary="Get a piece",
     responses={
-        200: {"model": PieceDocument, "description": "The piece.", "headers": REVISION_TAG},
+        **revised(PieceDocument, "The piece."),
         **UNCHANGED,
         **refusals(PieceNotFound),
     },
@@ -131,7 +132,7 @@ def get_piece(request: Request, job_service: JobServiceDep, piece_id: str) -> Re
     operation_id="replacePiece",
     summary="Change a piece",
     responses={
-        200: {"model": PieceDocument, "description": "The piece as it is now.", "headers": REVISION_TAG},
+        **revised(PieceDocument, "The piece as it is now."),
         **refusals(PieceNotFound, DrawerNotFound, PreconditionFailed, *BODY_ERRORS),
     },
     response_class=Response,

@@ -15,8 +15,16 @@ from api.http.errors import ParameterRefused
 from api.http.pages import link_next, next_url
 from api.http.preconditions import IF_MATCH_PARAMETER
 from api.http.problems import refusals
-from api.http.revisions import REVISION_TAG, UNCHANGED, required_revision, revised_response
-from api.routes.household.pages import BODY_ERRORS, LARGEST_BODY, ListQuery, example_body, linked_pages
+from api.http.revisions import UNCHANGED, required_revision, revised_response
+from api.routes.household.pages import (
+    BODY_ERRORS,
+    LARGEST_BODY,
+    ListQuery,
+    created,
+    example_body,
+    linked_pages,
+    revised,
+)
 from worker.jobs.common.errors import DrawerNotFound, HouseholdRefused, PreconditionFailed, QuotaReached, ThingNotFound
 from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.household.things import ThingFilters
@@ -84,14 +92,7 @@ _ThingBody = Annotated[ThingRequest, Depends(read_thing)]
     operation_id="createThing",
     summary="Add a thing",
     responses={
-        201: {
-            "model": ThingDocument,
-            "description": "The thing was added.",
-            "headers": {
-                **REVISION_TAG,
-                "Location": {"schema": {"type": "string", "format": "uri"}, "description": "The thing."},
-            },
-        },
+        **created(ThingDocument, "thing"),
         **refusals(QuotaReached, DrawerNotFound, *BODY_ERRORS),
     },
     response_class=Response,
@@ -132,7 +133,7 @@ def list_things(
     operation_id="getThing",
     summary="Get a thing",
     responses={
-        200: {"model": ThingDocument, "description": "The thing.", "headers": REVISION_TAG},
+        **revised(ThingDocument, "The thing."),
         **UNCHANGED,
         **refusals(ThingNotFound),
     },
@@ -149,7 +150,7 @@ def get_thing(request: Request, job_service: JobServiceDep, thing_id: str) -> Re
     operation_id="replaceThing",
     summary="Change a thing",
     responses={
-        200: {"model": ThingDocument, "description": "The thing as it is now.", "headers": REVISION_TAG},
+        **revised(ThingDocument, "The thing as it is now."),
         **refusals(ThingNotFound, DrawerNotFound, PreconditionFailed, *BODY_ERRORS),
     },
     response_class=Response,

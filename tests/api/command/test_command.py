@@ -9,7 +9,6 @@ from typer.testing import CliRunner
 
 from api.command import app
 from api.command.options import default_url, is_open
-from api.command.server import listening
 from api.openapi import examples
 from worker.jobs.common.settings import Settings
 from worker.jobs.records.job_document import stored_problem
@@ -30,12 +29,6 @@ def small(tmp_path):
     path = tmp_path / "small.json"
     path.write_bytes(examples.text("small"))
     return path
-
-
-@pytest.fixture(scope="module")
-def url(settings):
-    with listening(settings.model_copy(update={"port": 0})) as address:
-        yield address
 
 
 @pytest.fixture

@@ -13,7 +13,6 @@ import pytest
 from typer.testing import CliRunner
 
 from api.command import app, prints
-from api.command.server import listening
 from api.command.service.client import Client
 from api.openapi import examples
 from tests.printing.progress.planned_manifest import bench
@@ -24,12 +23,6 @@ from worker.spec.errors import CheckFailed
 from worker.spec.manifest import JSON_TYPE, FileEntry
 
 _ROOT = Path(__file__).parents[3]
-
-
-@pytest.fixture(scope="module")
-def url(settings):
-    with listening(settings.model_copy(update={"port": 0})) as address:
-        yield address
 
 
 @pytest.fixture

@@ -19,12 +19,6 @@ from worker.jobs.processes.process_host import broker
 from worker.jobs.records.jobs import JobRecords
 
 
-@pytest.fixture(scope="module")
-def url(settings):
-    with listening(settings.model_copy(update={"port": 0})) as address:
-        yield address
-
-
 def _raw(url, request):
     """Return the status line and headers of the answer to these very bytes."""
     with socket.create_connection(("127.0.0.1", urlsplit(url).port), timeout=10) as connection:

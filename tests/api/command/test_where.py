@@ -6,17 +6,10 @@ import pytest
 from typer.testing import CliRunner
 
 from api.command import app
-from api.command.server import listening
 from tests.jobs.household.printed_jobs import TOP, add_job
 from worker.spec.requests.household import DrawerRequest, ThingRequest
 
 pytestmark = pytest.mark.service
-
-
-@pytest.fixture(scope="module")
-def url(settings):
-    with listening(settings.model_copy(update={"port": 0})) as address:
-        yield address
 
 
 @pytest.fixture
