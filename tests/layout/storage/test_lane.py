@@ -8,6 +8,7 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from tests.layout.storage.things import filled_trays, ground, grounds, shapes, standard, thing, things, tray_columns
+from worker.layout.storage.lane_sizing import lanes
 from worker.layout.storage.loose import FILL_DEPTH, bulk_volume
 from worker.layout.storage.poses import poses
 from worker.layout.storage.reach import FINGER_GAP, LEAST_GRIP
@@ -344,6 +345,14 @@ def test_small_things_lie_deep_in_narrow_compartments_only_behind_a_ramp(forms, 
                 narrow = min(far - near for near, far in room)
                 # a tray is up to 1.2 mm higher than its walls need to be
                 assert narrow >= 40.0 - 0.5 or shape.height - shape.floor_top <= 35.0 + 1.5
+
+
+@pytest.mark.parametrize(("length", "most"), [(39.0, 35.0), (41.0, 50.0)])
+def test_a_heap_is_narrow_across_its_length_too(length, most):
+    nuts = Kind(standard("nut-m8").plain, 60, "loose")
+    heaps = [lane for lane in lanes(nuts, length, ground()) if lane.way == "heap" and lane.width >= 40.0]
+    assert heaps
+    assert {lane.most for lane in heaps} == {most}
 
 
 @_modest

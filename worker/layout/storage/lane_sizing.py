@@ -278,7 +278,7 @@ def _heaps_of(goods: Goods, pose: Pose, length: float, ground: DrawerLimits) -> 
                 1,
                 width + margin,
                 max(lying.depth / FILL_SHARE, _LEAST_HEAP_WALL),
-                _MOST_HEAP_WALL if width + margin >= _NARROW else _MOST_NARROW_WALL,
+                _MOST_HEAP_WALL if min(width + margin, length) >= _NARROW else _MOST_NARROW_WALL,
                 lying.depth,
                 margin / 2.0,
                 goods=goods,
