@@ -9,11 +9,11 @@ from fastapi import FastAPI
 from api import kiosk
 from api.app_state import AppState, maintain
 from api.auth.access import Gate, Guard, check_bind
-from api.http.cors import Cors, read_origins
-from api.http.job_watch import JobWatch
-from api.http.problems import install
-from api.http.request_log import RequestLog, RequestMetrics
-from api.http.safe_headers import SafeHeaders
+from api.http.middleware.cors import Cors, read_origins
+from api.http.middleware.request_log import RequestLog, RequestMetrics
+from api.http.middleware.safe_headers import SafeHeaders
+from api.http.problems.problem_documents import install
+from api.http.responses.job_watch import JobWatch
 from api.openapi.document import DESCRIPTION, VERSION, document, send_document
 from api.planning.planner_pool import PlannerPool
 from api.routes import (

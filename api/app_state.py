@@ -9,10 +9,10 @@ from fastapi import Depends, FastAPI, Request
 from starlette.concurrency import run_in_threadpool
 
 from api.auth.access import Guard, caller_of
-from api.http.job_watch import JobWatch
+from api.http.middleware.request_log import RequestMetrics
 from api.http.readiness import ReadinessProbe
-from api.http.request_log import RequestMetrics
-from api.http.stream_quota import StreamQuota
+from api.http.responses.job_watch import JobWatch
+from api.http.responses.stream_quota import StreamQuota
 from api.planning.planner_pool import PlannerPool
 from worker.jobs.common.errors import BrokerUnavailable
 from worker.jobs.common.settings import Settings

@@ -23,10 +23,17 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.auth.client_address import client_address, client_scheme
 from api.auth.rate_limit import Rate, Rates, peer_name
-from api.http.base_url import is_here
-from api.http.cors import read_origins
-from api.http.errors import CrossSiteRefused, HostRefused, KeyRequired, RateExceeded, ScopeMissing, ServiceNotReady
-from api.http.problems import problem_response
+from api.http.middleware.cors import read_origins
+from api.http.problems.errors import (
+    CrossSiteRefused,
+    HostRefused,
+    KeyRequired,
+    RateExceeded,
+    ScopeMissing,
+    ServiceNotReady,
+)
+from api.http.problems.problem_documents import problem_response
+from api.http.requests.base_url import is_here
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.common.principal import LOCAL, Principal

@@ -7,7 +7,8 @@ from typing import Annotated, Final
 
 import typer
 
-from api.command import backup, batch, catalogue, demo, fetch, jobs, keys, mqtt, plan, prints, serve, submit, where
+from api.command import backup, catalogue, demo, keys, plan, serve
+from api.command.remote import batch, fetch, jobs, mqtt, prints, submit, where
 
 __all__ = ["app", "main"]
 

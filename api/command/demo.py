@@ -4,8 +4,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from api.command.exit_codes import ending
-from api.command.job_run import build
 from api.command.options import Machine, Out
+from api.command.remote.job_run import build
 from api.command.service.client import Client
 from api.command.terminal.display import note
 from api.openapi import examples

@@ -12,7 +12,7 @@ import typer
 from api.command.service.client import ServiceRefused, ServiceUnreachable
 from api.command.service.downloads import DownloadDamaged
 from api.command.terminal.display import note, show_problem
-from api.http.errors import ParameterRefused
+from api.http.problems.errors import ParameterRefused
 from worker.jobs.common.errors import FileNotInJob, SettingsError
 from worker.spec.errors import DrawerwrightError, PrintRefused, SpecError
 

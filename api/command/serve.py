@@ -10,7 +10,7 @@ from api.command.exit_codes import ending
 from api.command.listener import listen
 from api.command.options import default_url, is_open
 from api.command.terminal.display import note
-from api.http.base_url import is_here
+from api.http.requests.base_url import is_here
 from worker.jobs.common.private_files import keep_files_private
 from worker.jobs.common.settings import Settings
 

@@ -13,7 +13,7 @@ import uvicorn
 
 from api.app import create_app
 from api.command.listener import listen
-from api.http.idle_timeout import idle_timeout_protocol
+from api.http.middleware.idle_timeout import idle_timeout_protocol
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.settings import Settings
 from worker.jobs.observability.logging_setup import set_up_logging

@@ -7,9 +7,9 @@ from typing import Annotated, Any, Final, Literal
 from fastapi import Request
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.http.base_url import base_of
-from api.http.pages import PageQuery, next_url
-from api.http.problems import Problem, problem_document
+from api.http.problems.problem_documents import Problem, problem_document
+from api.http.requests.base_url import base_of
+from api.http.responses.pages import PageQuery, next_url
 from api.openapi.examples import document as example
 from worker.jobs.records.batches import Batch, BatchEntry, BatchSummary
 from worker.jobs.records.job_document import absolute

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
 from pydantic.config import JsonDict
 
 from api.documents.whereabouts import MATCH_EXAMPLE, ThingMatch
-from api.http.base_url import base_of
+from api.http.requests.base_url import base_of
 from worker.jobs.household.models import StoredDrawer, StoredPiece, StoredThing
 from worker.spec.manifest import Mark, PartKind, Sha256
 from worker.spec.requests.household import PIECE_STATES, PieceState

@@ -7,9 +7,9 @@ from fastapi import Request
 from pydantic import BaseModel, ConfigDict, Field
 from pydantic.config import JsonDict
 
-from api.http.base_url import base_of
-from api.http.pages import PageQuery, next_url
-from api.http.problems import Problem
+from api.http.problems.problem_documents import Problem
+from api.http.requests.base_url import base_of
+from api.http.responses.pages import PageQuery, next_url
 from worker.jobs.records.job_document import job_fields
 from worker.jobs.records.models import Job, JobState
 

@@ -17,7 +17,7 @@ from api.documents.prints import (
     RunProgress,
     RunsDocument,
 )
-from api.http.base_url import base_of
+from api.http.requests.base_url import base_of
 from worker.jobs.common.errors import RunsUnknown
 from worker.jobs.job_service import JobService
 from worker.jobs.records.models import run_file_name

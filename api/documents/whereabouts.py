@@ -6,7 +6,7 @@ from fastapi import Request
 from pydantic import BaseModel, ConfigDict, Field
 from pydantic.config import JsonDict
 
-from api.http.base_url import base_of
+from api.http.requests.base_url import base_of
 from worker.jobs.household.household import LocatedThing
 from worker.jobs.household.whereabouts import Whereabouts
 

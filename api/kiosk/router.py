@@ -13,9 +13,9 @@ from fastapi import APIRouter, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.app_state import AppStateDep
-from api.http.errors import AddressUnknown
-from api.http.preconditions import not_modified
-from api.http.ranges import content_tag
+from api.http.problems.errors import AddressUnknown
+from api.http.requests.preconditions import not_modified
+from api.http.responses.ranges import content_tag
 
 __all__ = ["router"]
 

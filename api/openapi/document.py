@@ -11,7 +11,7 @@ from pydantic import BaseModel
 from pydantic.json_schema import models_json_schema
 
 from api.auth.access import calendar_of, scope_of
-from api.http.errors import (
+from api.http.problems.errors import (
     CrossSiteRefused,
     HostRefused,
     KeyRequired,
@@ -22,8 +22,8 @@ from api.http.errors import (
     ScopeMissing,
     ServiceNotReady,
 )
-from api.http.problems import refusals
-from api.http.status_codes import status_of
+from api.http.problems.problem_documents import refusals
+from api.http.problems.status_codes import status_of
 from api.openapi.links import add_links
 from api.openapi.spec_body import SPEC_EXAMPLES
 from api.routes.catalogue import CatalogueDocument

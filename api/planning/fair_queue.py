@@ -5,7 +5,7 @@ from collections import Counter, OrderedDict, deque
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from api.http.errors import PlansBusy
+from api.http.problems.errors import PlansBusy
 
 __all__ = ["FairQueue"]
 

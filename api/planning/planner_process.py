@@ -9,8 +9,8 @@ from typing import Final, Self
 
 import orjson
 
-from api.http.errors import PlanTooCostly
-from api.http.status_codes import problem_kinds
+from api.http.problems.errors import PlanTooCostly
+from api.http.problems.status_codes import problem_kinds
 from worker.jobs.common.errors import InternalError
 from worker.jobs.common.settings import Settings
 from worker.jobs.execution.frames import HEADER, packed

@@ -11,23 +11,23 @@ from starlette.concurrency import run_in_threadpool
 
 from api.app_state import AppStateDep, JobServiceDep
 from api.documents.batches import BatchDocument, BatchPage, batch_document, batch_page
-from api.http.batch_body import LINES_TYPE, BatchOptions, BatchSpecs, read_batch
-from api.http.errors import (
+from api.http.problems.errors import (
     BodyTooLarge,
     BodyTooSlow,
     BodyTypeRefused,
     HeaderRefused,
     ParameterRefused,
 )
-from api.http.file_routes import file_responses, file_route, is_file_name
-from api.http.idempotency import IDEMPOTENCY_PARAMETER, IdempotencyKeyDep
-from api.http.pages import PageQuery, link_next
-from api.http.preconditions import IF_MATCH_PARAMETER, IF_NONE_MATCH_PARAMETER, check_match, not_modified
-from api.http.preferences import APPLIED, PREFER_PARAMETER, PreferencesDep
-from api.http.problems import refusals
-from api.http.query_time import QueryTime
-from api.http.ranges import content_tag
-from api.http.streaming import file_response
+from api.http.problems.problem_documents import refusals
+from api.http.requests.batch_body import LINES_TYPE, BatchOptions, BatchSpecs, read_batch
+from api.http.requests.idempotency import IDEMPOTENCY_PARAMETER, IdempotencyKeyDep
+from api.http.requests.preconditions import IF_MATCH_PARAMETER, IF_NONE_MATCH_PARAMETER, check_match, not_modified
+from api.http.requests.preferences import APPLIED, PREFER_PARAMETER, PreferencesDep
+from api.http.requests.query_time import QueryTime
+from api.http.responses.file_routes import file_responses, file_route, is_file_name
+from api.http.responses.pages import PageQuery, link_next
+from api.http.responses.ranges import content_tag
+from api.http.responses.streaming import file_response
 from api.openapi.examples import document as example
 from worker.jobs.common.errors import (
     BatchNotFound,

@@ -5,10 +5,10 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.http.errors import ParameterRefused, ThingUnknown
-from api.http.preconditions import not_modified
-from api.http.problems import refusals
-from api.http.ranges import content_tag
+from api.http.problems.errors import ParameterRefused, ThingUnknown
+from api.http.problems.problem_documents import refusals
+from api.http.requests.preconditions import not_modified
+from api.http.responses.ranges import content_tag
 from worker.spec.errors import SpecError
 from worker.spec.items.catalogue import CatalogueEntry, catalogue, first_entries, lookup
 from worker.spec.manifest import JSON_TYPE

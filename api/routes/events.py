@@ -16,8 +16,8 @@ from api.app_state import AppState, AppStateDep, JobServiceDep
 from api.auth.access import caller_of
 from api.documents.batches import batch_document
 from api.documents.jobs import job_document
-from api.http.problems import refusals
-from api.http.ranges import content_tag
+from api.http.problems.problem_documents import refusals
+from api.http.responses.ranges import content_tag
 from worker.jobs.common.errors import BatchNotFound, JobNotFound, QuotaReached
 from worker.jobs.job_service import JobService
 from worker.jobs.records.batches import Batch

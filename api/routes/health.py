@@ -7,8 +7,8 @@ from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.exc import SQLAlchemyError
 
 from api.app_state import AppStateDep, JobServiceDep
-from api.http.errors import ServiceNotReady
-from api.http.problems import refusals
+from api.http.problems.errors import ServiceNotReady
+from api.http.problems.problem_documents import refusals
 from api.http.readiness import Readiness
 from worker.jobs.database.connection import RESTORE, is_damage
 

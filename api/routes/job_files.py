@@ -5,8 +5,8 @@ from typing import Final
 from fastapi import APIRouter, Request, Response
 
 from api.app_state import JobServiceDep
-from api.http.file_routes import file_responses, file_route, is_file_name
-from api.http.streaming import file_response
+from api.http.responses.file_routes import file_responses, file_route, is_file_name
+from api.http.responses.streaming import file_response
 from worker.jobs.common.errors import BlobMissing, FileNotInJob, JobNotFound, JobNotReady
 from worker.spec.manifest import FILE_TYPES, JSON_TYPE, ZIP_TYPE, Manifest
 

@@ -9,22 +9,22 @@ from starlette.concurrency import run_in_threadpool
 
 from api.app_state import AppStateDep, JobServiceDep
 from api.documents.jobs import JobDocument, JobPage, job_document, job_page
-from api.http.body import read_noun, read_spec
-from api.http.errors import (
+from api.http.problems.errors import (
     BodyTooLarge,
     BodyTooSlow,
     BodyTypeRefused,
     HeaderRefused,
     ParameterRefused,
 )
-from api.http.idempotency import IDEMPOTENCY_PARAMETER, IdempotencyKeyDep
-from api.http.matched_job import MATCHED, MatchedRevision
-from api.http.pages import PageQuery, link_next
-from api.http.preconditions import IF_NONE_MATCH_PARAMETER, not_modified
-from api.http.preferences import APPLIED, PREFER_PARAMETER, PreferencesDep
-from api.http.problems import refusals
-from api.http.query_time import QueryTime
-from api.http.ranges import content_tag
+from api.http.problems.problem_documents import refusals
+from api.http.requests.body import read_noun, read_spec
+from api.http.requests.idempotency import IDEMPOTENCY_PARAMETER, IdempotencyKeyDep
+from api.http.requests.matched_job import MATCHED, MatchedRevision
+from api.http.requests.preconditions import IF_NONE_MATCH_PARAMETER, not_modified
+from api.http.requests.preferences import APPLIED, PREFER_PARAMETER, PreferencesDep
+from api.http.requests.query_time import QueryTime
+from api.http.responses.pages import PageQuery, link_next
+from api.http.responses.ranges import content_tag
 from api.openapi.spec_body import SPEC_BODY
 from worker.jobs.common.errors import (
     JobFinished,

@@ -9,10 +9,10 @@ from pydantic import BaseModel, ConfigDict, Field
 from pydantic.config import JsonDict
 
 from api.app_state import JobServiceDep
-from api.http.base_url import base_of
-from api.http.body import read_noun
-from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
-from api.http.problems import refusals
+from api.http.problems.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
+from api.http.problems.problem_documents import refusals
+from api.http.requests.base_url import base_of
+from api.http.requests.body import read_noun
 from worker.jobs.common.errors import KeyNotFound, KeyRefused
 from worker.jobs.common.principal import Quotas, Scope
 from worker.jobs.records.api_keys import ApiKey

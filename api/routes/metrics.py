@@ -11,7 +11,7 @@ from prometheus_client.registry import Collector
 from sqlalchemy.exc import SQLAlchemyError
 
 from api.app_state import AppStateDep, JobServiceDep
-from api.http.problems import refusals
+from api.http.problems.problem_documents import refusals
 from worker.jobs.records.heartbeats import Heartbeats
 
 __all__ = ["router"]

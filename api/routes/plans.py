@@ -7,9 +7,16 @@ from fastapi import APIRouter, Depends, Request, Response
 
 from api.app_state import AppStateDep
 from api.auth.access import caller_of
-from api.http.body import read_spec
-from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, PlansBusy, PlanTooCostly, RequestRefused
-from api.http.problems import problem_response, refusals
+from api.http.problems.errors import (
+    BodyTooLarge,
+    BodyTooSlow,
+    BodyTypeRefused,
+    PlansBusy,
+    PlanTooCostly,
+    RequestRefused,
+)
+from api.http.problems.problem_documents import problem_response, refusals
+from api.http.requests.body import read_spec
 from api.openapi.spec_body import SPEC_BODY
 from worker.spec import Spec
 from worker.spec.errors import LayoutError, SpecError, SpecTooLarge, TrayError

@@ -10,12 +10,12 @@ from pydantic import BaseModel, ConfigDict, Field
 from api.app_state import JobServiceDep
 from api.documents.print_progress import PrintWork, print_document, prints_document, runs_document
 from api.documents.prints import PrintDocument, PrintsDocument, RunsDocument
-from api.http.body import read_noun
-from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, ParameterRefused
-from api.http.file_routes import file_responses, file_route
-from api.http.matched_job import MATCHED, MatchedRevision
-from api.http.problems import problem_response, refusals
-from api.http.streaming import file_response
+from api.http.problems.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, ParameterRefused
+from api.http.problems.problem_documents import problem_response, refusals
+from api.http.requests.body import read_noun
+from api.http.requests.matched_job import MATCHED, MatchedRevision
+from api.http.responses.file_routes import file_responses, file_route
+from api.http.responses.streaming import file_response
 from worker.jobs.common.errors import (
     BlobMissing,
     FileNotInJob,

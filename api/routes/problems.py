@@ -5,10 +5,10 @@ from typing import Annotated, Final
 from fastapi import APIRouter, Path, Request
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
-from api.http.base_url import base_of
-from api.http.errors import AddressUnknown
-from api.http.problems import PROBLEM_PATH, refusals
-from api.http.status_codes import problem_kinds, status_of
+from api.http.problems.errors import AddressUnknown
+from api.http.problems.problem_documents import PROBLEM_PATH, refusals
+from api.http.problems.status_codes import problem_kinds, status_of
+from api.http.requests.base_url import base_of
 from worker.jobs.common.errors import JobNotFound
 from worker.spec.errors import DrawerwrightError
 

@@ -10,12 +10,12 @@ from pydantic import BaseModel, ConfigDict, Field
 from api.app_state import JobServiceDep
 from api.auth.access import caller_of
 from api.documents.print_progress import PrintWork, beginning
-from api.http.base_url import base_of
-from api.http.file_routes import FileResponses, file_route
-from api.http.matched_job import MATCHED, MatchedRevision
-from api.http.preconditions import not_modified
-from api.http.problems import refusals
-from api.http.ranges import content_tag
+from api.http.problems.problem_documents import refusals
+from api.http.requests.base_url import base_of
+from api.http.requests.matched_job import MATCHED, MatchedRevision
+from api.http.requests.preconditions import not_modified
+from api.http.responses.file_routes import FileResponses, file_route
+from api.http.responses.ranges import content_tag
 from worker.jobs.common.errors import (
     BlobMissing,
     FileNotInJob,

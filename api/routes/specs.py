@@ -3,9 +3,9 @@
 from fastapi import APIRouter, Request, Response
 
 from api.app_state import JobServiceDep
-from api.http.preconditions import not_modified
-from api.http.problems import refusals
-from api.http.ranges import content_tag
+from api.http.problems.problem_documents import refusals
+from api.http.requests.preconditions import not_modified
+from api.http.responses.ranges import content_tag
 from api.openapi.spec_body import SPEC_BODY
 from worker.jobs.common.errors import JobNotFound
 from worker.spec.manifest import JSON_TYPE

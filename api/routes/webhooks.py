@@ -12,12 +12,12 @@ from api.app_state import JobServiceDep
 from api.auth.access import caller_of
 from api.documents.jobs import JobDocument
 from api.documents.prints import PrintDocument
-from api.http.base_url import base_of
-from api.http.body import read_noun
-from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, ParameterRefused, ScopeMissing
-from api.http.preconditions import IF_MATCH_PARAMETER, check_match
-from api.http.problems import refusals
-from api.http.ranges import content_tag
+from api.http.problems.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, ParameterRefused, ScopeMissing
+from api.http.problems.problem_documents import refusals
+from api.http.requests.base_url import base_of
+from api.http.requests.body import read_noun
+from api.http.requests.preconditions import IF_MATCH_PARAMETER, check_match
+from api.http.responses.ranges import content_tag
 from worker.jobs.common.errors import (
     DeliveryNotFound,
     PreconditionFailed,

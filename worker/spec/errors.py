@@ -2,7 +2,7 @@
 
 The first line of a class's docstring is its default message and the title of its problem document. An error carries a
 JSON Pointer to the faulty value (RFC 6901), that value, the limit and a remedy; `problem` returns it as a problem
-document (RFC 9457). `api.http.status_codes` assigns the HTTP statuses.
+document (RFC 9457). `api.http.problems.status_codes` assigns the HTTP statuses.
 """
 
 from collections.abc import Sequence

@@ -11,7 +11,7 @@ from urllib.parse import quote, urlencode
 import httpx
 from pydantic import BaseModel, SecretStr, ValidationError
 
-from api.http.base_url import is_here
+from api.http.requests.base_url import is_here
 from worker.spec.manifest import JSON_TYPE, Manifest, PlanDocument
 
 if TYPE_CHECKING:  # at run time they bring the routes and the layout along, which not every command waits for
@@ -299,7 +299,7 @@ class Client:
 
 def _refused(answer: httpx.Response) -> Exception:
     """Return the error of a response: its problem document, or that this is not our service."""
-    from api.http.problems import PROBLEM_TYPE  # noqa: PLC0415 - as above
+    from api.http.problems.problem_documents import PROBLEM_TYPE  # noqa: PLC0415 - as above
 
     if answer.headers.get("content-type", "").partition(";")[0].strip() == PROBLEM_TYPE:
         try:

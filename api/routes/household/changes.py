@@ -11,9 +11,9 @@ from api.app_state import AppStateDep, JobServiceDep
 from api.auth.access import caller_of
 from api.documents.drawer_changes import ChangesDocument, changes_document
 from api.documents.jobs import job_document
-from api.http.body import read_noun
-from api.http.errors import ParameterRefused, PlansBusy, PlanTooCostly
-from api.http.problems import refusals
+from api.http.problems.errors import ParameterRefused, PlansBusy, PlanTooCostly
+from api.http.problems.problem_documents import refusals
+from api.http.requests.body import read_noun
 from api.routes.household.pages import BODY_ERRORS, LARGEST_BODY, example_body
 from worker.jobs.common.errors import DrawerNotFound, DrawerNotLaidOut, HouseholdRefused, QuotaReached, ThingNotFound
 from worker.jobs.household.drawer_changes import drawer_changes

@@ -4,9 +4,9 @@ from typing import Any, Final
 
 from pydantic import BaseModel, Field
 
-from api.http.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
-from api.http.pages import PageQuery
-from api.http.revisions import REVISION_TAG
+from api.http.problems.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
+from api.http.requests.revisions import REVISION_TAG
+from api.http.responses.pages import PageQuery
 from worker.jobs.common.errors import HouseholdRefused
 from worker.jobs.common.ids import ID_PATTERN
 from worker.spec.manifest import JSON_TYPE

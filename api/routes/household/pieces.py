@@ -9,12 +9,12 @@ from pydantic import Field
 from api.app_state import JobServiceDep
 from api.auth.access import caller_of
 from api.documents.household import PieceDocument, PiecePage, piece_document
-from api.http.body import read_noun
-from api.http.errors import ParameterRefused
-from api.http.pages import link_next, next_url
-from api.http.preconditions import IF_MATCH_PARAMETER
-from api.http.problems import refusals
-from api.http.revisions import UNCHANGED, required_revision, revised_response
+from api.http.problems.errors import ParameterRefused
+from api.http.problems.problem_documents import refusals
+from api.http.requests.body import read_noun
+from api.http.requests.preconditions import IF_MATCH_PARAMETER
+from api.http.requests.revisions import UNCHANGED, required_revision, revised_response
+from api.http.responses.pages import link_next, next_url
 from api.routes.household.pages import (
     BODY_ERRORS,
     LARGEST_BODY,

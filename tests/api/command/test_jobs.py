@@ -12,7 +12,8 @@ from threading import Timer
 import pytest
 from typer.testing import CliRunner
 
-from api.command import app, prints
+from api.command import app
+from api.command.remote import prints
 from api.command.service.client import Client
 from api.openapi import examples
 from tests.printing.progress.planned_manifest import bench

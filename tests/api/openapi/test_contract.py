@@ -9,7 +9,7 @@ import pytest
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
 from api.app import create_app
-from api.http.status_codes import problem_kinds, status_of
+from api.http.problems.status_codes import problem_kinds, status_of
 from api.openapi import contract, examples
 from api.openapi import document as openapi
 from worker.layout import lay_out

@@ -2,7 +2,7 @@ import asyncio
 
 import pytest
 
-from api.http.errors import PlansBusy
+from api.http.problems.errors import PlansBusy
 from api.planning.fair_queue import FairQueue
 from tests.coroutines import run_coroutine
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from api.http.errors import PlanTooCostly
+from api.http.problems.errors import PlanTooCostly
 from api.planning import planner
 from api.planning.planner_pool import PlannerPool
 from api.planning.planner_process import PlannerProcess

@@ -5,7 +5,7 @@ import json
 import jsonschema
 import pytest
 
-from api.http.batch_body import LINES_TYPE
+from api.http.requests.batch_body import LINES_TYPE
 from worker.jobs.database.connection import open_database
 from worker.jobs.execution.batch_finalizer import BatchFinalizer
 from worker.jobs.files.object_store import ObjectStore

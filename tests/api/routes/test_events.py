@@ -17,7 +17,7 @@ import uvicorn
 from api.app import create_app
 from api.app_state import state_of
 from api.command.listener import listen
-from api.http.stream_quota import StreamQuota
+from api.http.responses.stream_quota import StreamQuota
 from worker.jobs.common.errors import QuotaReached
 from worker.jobs.common.settings import Settings
 from worker.jobs.processes.child_environment import child_environment

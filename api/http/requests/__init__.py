@@ -1,0 +1,1 @@
+"""Requests: bodies, preferences, conditions and what they name."""

@@ -1,0 +1,1 @@
+"""Responses: stored files, byte ranges, pages of lists and event streams."""
