@@ -64,11 +64,25 @@ def program(
     """Turn a drawer's measurements into checked, 3D-printable parts."""
 
 
+class Interrupted(KeyboardInterrupt):
+    """Ctrl-C.
+
+    Under ``python -m``, CPython ends the process by SIGINT, whatever exit code it chose, if a plain KeyboardInterrupt
+    has passed through `exec` of a string, as one does that arrives while a module with dataclasses is imported.
+    """
+
+
 def main() -> None:
     """Run the command line."""
     signal.signal(signal.SIGTERM, _exit_on_signal)  # so that context managers stop the processes a command started
+    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # a shell starts background jobs without one
+        signal.signal(signal.SIGINT, _interrupt)
     app(prog_name="drawerwright")  # shell completion needs this name when the package is run with ``python -m``
 
 
 def _exit_on_signal(number: int, _frame: FrameType | None) -> None:
     raise SystemExit(128 + number)  # the exit status a shell reports for a process ended by a signal
+
+
+def _interrupt(_number: int, _frame: FrameType | None) -> None:
+    raise Interrupted

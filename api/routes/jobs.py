@@ -17,7 +17,7 @@ from api.http.problems.errors import (
     ParameterRefused,
 )
 from api.http.problems.problem_documents import refusals
-from api.http.requests.body import read_noun, read_spec
+from api.http.requests.body import SpecReader, read_noun, receive_spec
 from api.http.requests.idempotency import IDEMPOTENCY_PARAMETER, IdempotencyKeyDep
 from api.http.requests.matched_job import MATCHED, MatchedRevision
 from api.http.requests.preconditions import IF_NONE_MATCH_PARAMETER, not_modified
@@ -40,7 +40,6 @@ from worker.jobs.common.errors import (
 from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.records.job_filters import JobFilters
 from worker.jobs.records.models import JobState
-from worker.spec import Spec
 from worker.spec.errors import SpecError, SpecTooLarge
 from worker.spec.manifest import JSON_TYPE
 from worker.spec.requests.job_patch import JobPatch
@@ -135,14 +134,14 @@ async def submit_job(
     job_service: JobServiceDep,
     key: IdempotencyKeyDep,
     preferred: PreferencesDep,
-    spec: Annotated[Spec, Depends(read_spec)],
+    read_spec: Annotated[SpecReader, Depends(receive_spec)],
     webhook: _Webhooks = [],  # noqa: B006 - FastAPI copies it
 ) -> JobDocument:
     """Submit a spec. A worker builds the parts and the manifest; follow the job at the URL in Location.
 
     A request repeated with the same Idempotency-Key returns the job of the first request.
     """
-    job = await run_in_threadpool(job_service.submit, spec, webhooks=webhook, key=key)
+    job = await run_in_threadpool(lambda: job_service.submit(read_spec(), webhooks=webhook, key=key))
     if preferred.wait:
         job = await state.watch.ended(job_service, job, preferred.wait)
         if job.ended:

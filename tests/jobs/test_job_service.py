@@ -81,37 +81,27 @@ def test_republish_repairs_what_was_not_sent(engine, spec):
         assert engine.dispatcher.republish() == 0
 
 
-def _queued(engine):
-    """Return the jobs of the messages at the broker in the order in which a worker gets them; they stay there."""
-    with engine._app.connection_for_read() as connection, connection.SimpleQueue(QUEUE) as queue:
-        messages = [queue.get(timeout=5.0) for _ in range(engine.dispatcher.queue_length())]
-        jobs = [message.payload[0][0] for message in messages]
-        for message in reversed(messages):
-            message.requeue()
-    return jobs
-
-
 def _age(engine, seconds):
     """Have all messages be older than they are."""
     with engine._database.begin() as connection:
         connection.execute(update(JobRow).values(enqueued=utc_now() - timedelta(seconds=seconds)))
 
 
-def test_a_job_that_was_begun_goes_before_all_that_wait(engine, spec):
+def test_a_job_that_was_begun_goes_before_all_that_wait(engine, spec, queued_jobs):
     with broker(engine.settings.socket):
         assert engine.dispatcher.republish() == 0
         first, second, third, lost = (engine.submit(spec()).id for _ in range(4))
         records = JobRecords(engine._database)
         assert records.release(records.claim(third, lease_seconds=60.0, attempts=3), counted=False)
         engine.publish_resumed(third)
-        assert _queued(engine) == [third, first, second, third, lost]
+        assert queued_jobs(engine) == [third, first, second, third, lost]
         assert records.claim(lost, lease_seconds=0.05, attempts=3)
         time.sleep(0.1)
         assert engine.dispatcher.republish() == 1
-        assert _queued(engine)[:2] == [third, lost]
+        assert queued_jobs(engine)[:2] == [third, lost]
 
 
-def test_a_long_line_is_not_sent_again_every_minute(engine, spec):
+def test_a_long_line_is_not_sent_again_every_minute(engine, spec, queued_jobs):
     with broker(engine.settings.socket):
         assert engine.dispatcher.republish() == 0  # nothing is there that the broker could have lost
         jobs = [engine.submit(spec()).id for _ in range(3)]
@@ -120,7 +110,7 @@ def test_a_long_line_is_not_sent_again_every_minute(engine, spec):
         with engine._app.connection_for_write() as connection:
             connection.default_channel.queue_purge(QUEUE)  # without a word
         assert engine.dispatcher.republish() == 3
-        assert _queued(engine) == jobs
+        assert queued_jobs(engine) == jobs
         _age(engine, 1000.0)
         assert engine.dispatcher.republish() == 3
 

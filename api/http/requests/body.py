@@ -3,10 +3,9 @@
 import asyncio
 from collections.abc import Callable
 from functools import partial
-from typing import TypeVar
+from typing import TypeAlias, TypeVar
 
 from fastapi import Request
-from starlette.concurrency import run_in_threadpool
 
 from api.app_state import state_of
 from api.auth.access import caller_of
@@ -17,26 +16,29 @@ from worker.spec.limits import check_size
 from worker.spec.primitives.model import Noun
 from worker.spec.reading.loader import load_as, parse
 
-__all__ = ["check_type", "read_json", "read_noun", "read_spec"]
+__all__ = ["SpecReader", "check_type", "read_json", "read_noun", "receive_spec"]
 
 _NounT = TypeVar("_NounT", bound=Noun)
 
 
-async def read_spec(request: Request) -> Spec:
-    """Return the spec in the body.
+#: Reads a spec from a body that has arrived. It is called in a thread, and raises `SpecTooLarge` if the spec asks for
+#: more than one may, `DrawerNotFound` or `ThingNotFound` if it names one that the caller's household lacks, or
+#: `SpecError` with each problem.
+SpecReader: TypeAlias = Callable[[], Spec]
+
+
+async def receive_spec(request: Request) -> SpecReader:
+    """Return a reader of the spec in the body.
 
     Raises:
         BodyTypeRefused: when it is not plain JSON.
         BodyTooLarge: when it is larger than the settings allow.
         BodyTooSlow: when it does not arrive in time.
-        SpecTooLarge: when it asks for more than a spec may.
-        SpecError: with each problem of the spec.
-        DrawerNotFound, ThingNotFound: when it names one that the household of the caller has not.
     """
     state = state_of(request.app)
     body = await read_json(request, state.settings.largest_body, "Send it faster, or split the spec.")
     resolved = partial(state.job_service.household.resolve, owner=caller_of(request).sees)
-    return await run_in_threadpool(_load_spec, body, state.settings.most_cells, resolved)
+    return partial(_load_spec, body, state.settings.most_cells, resolved)
 
 
 async def read_json(request: Request, most: int, remedy: str | None = None) -> bytes:

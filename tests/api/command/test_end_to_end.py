@@ -90,6 +90,21 @@ def test_a_demo_that_is_ended_early_leaves_nothing_behind(environment, tmp_path,
     assert not (tmp_path / "out").exists()
 
 
+def test_ctrl_c_during_an_import_exits_with_130(environment, tmp_path):
+    (tmp_path / "probe.py").write_text(
+        "import os, signal\n"
+        "from api import command\n"
+        "@command.app.command()\n"
+        "def probe():\n"
+        "    exec('os.kill(os.getpid(), signal.SIGINT)', globals())  # as `dataclass` executes a method's source\n"
+        "command.main()\n"
+    )
+    ended = subprocess.run(
+        [sys.executable, "-m", "probe", "probe"], cwd=tmp_path, env=environment, capture_output=True, check=False
+    )
+    assert (ended.returncode, ended.stderr) == (130, b"")
+
+
 @pytest.fixture(scope="module")
 def served(environment, tmp_path_factory, until):
     """Yield the address of a service that was started with `serve`; it must end well when told to."""

@@ -6,50 +6,55 @@ from worker.jobs.common.errors import BrokerUnavailable
 from worker.jobs.common.settings import Settings
 from worker.jobs.job_service import JobService
 from worker.jobs.processes.process_host import broker
-from worker.jobs.queue.celery_app import QUEUE
+from worker.jobs.queue.celery_app import PUBLISH_JOBS, QUEUE
 
 pytestmark = pytest.mark.service
 
 
 @pytest.fixture
-def engine(tmp_path):
+def job_service(tmp_path):
     with JobService.open(Settings.read(data_dir=tmp_path / "data")) as opened:
         yield opened
 
 
-def _delivered(engine, count):
-    """Return the first argument of so many messages in the order in which a worker gets them."""
-    arguments = []
-    with engine._app.connection_for_read() as connection, connection.SimpleQueue(QUEUE) as queue:
-        for _ in range(count):
+def test_jobs_keep_their_order_and_resumed_ones_go_first(job_service, queued_jobs):
+    with broker(job_service.settings.socket):
+        assert job_service.dispatcher.queue_length() == 0
+        for number in "34":
+            job_service.dispatcher.publish_jobs([number * 26])
+        for number in "12":
+            job_service.dispatcher.publish_jobs([number * 26], resumed=True)
+        assert job_service.dispatcher.queue_length() == 4
+        assert queued_jobs(job_service) == [number * 26 for number in "1234"]
+
+
+def test_jobs_that_are_published_together_share_a_message(job_service, queued_jobs):
+    with broker(job_service.settings.socket):
+        job_service.dispatcher.publish_jobs(["1" * 26])
+        job_service.dispatcher.publish_jobs([number * 26 for number in "234"])
+        assert job_service.dispatcher.queue_length() == 2
+        with job_service._app.connection_for_read() as connection, connection.SimpleQueue(QUEUE) as queue:
             message = queue.get(timeout=5.0)
-            arguments.append(message.payload[0][0])
             message.ack()
-    return arguments
+            assert message.headers["task"] == PUBLISH_JOBS  # before the jobs that wait
+            messages, resumed = message.payload[0]
+        job_service.dispatcher.publish_each(messages, resumed=resumed)  # as the worker does
+        assert job_service.dispatcher.queue_length() == 4
+        assert queued_jobs(job_service) == [number * 26 for number in "1234"]
 
 
-def test_jobs_keep_their_order_and_resumed_ones_go_first(engine):
-    with broker(engine.settings.socket):
-        assert engine.dispatcher.queue_length() == 0
-        engine.dispatcher.publish_jobs(["3" * 26, "4" * 26])
-        engine.dispatcher.publish_jobs(["1" * 26, "2" * 26], resumed=True)
-        assert engine.dispatcher.queue_length() == 4
-        assert _delivered(engine, 4) == [number * 26 for number in "1234"]
-        assert engine.dispatcher.queue_length() == 0
-
-
-def test_a_broker_that_comes_back_is_used_again(engine):
+def test_a_broker_that_comes_back_is_used_again(job_service, queued_jobs):
     with pytest.raises(BrokerUnavailable):
-        engine.dispatcher.publish_jobs(["0" * 26])
+        job_service.dispatcher.publish_jobs(["0" * 26])
     with pytest.raises(BrokerUnavailable):
-        engine.dispatcher.queue_length()
-    with broker(engine.settings.socket) as server:
-        engine.dispatcher.publish_jobs(["1" * 26])
+        job_service.dispatcher.queue_length()
+    with broker(job_service.settings.socket) as server:
+        job_service.dispatcher.publish_jobs(["1" * 26])
         server.stop()
         with pytest.raises(BrokerUnavailable):
-            engine.dispatcher.publish_jobs(["2" * 26])
-        assert not engine.dispatcher.answers()
+            job_service.dispatcher.publish_jobs(["2" * 26])
+        assert not job_service.dispatcher.answers()
         server.start()
-        assert engine.dispatcher.answers()
-        engine.dispatcher.publish_jobs(["3" * 26])
-        assert _delivered(engine, engine.dispatcher.queue_length())[-1] == "3" * 26
+        assert job_service.dispatcher.answers()
+        job_service.dispatcher.publish_jobs(["3" * 26])
+        assert queued_jobs(job_service)[-1] == "3" * 26

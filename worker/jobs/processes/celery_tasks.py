@@ -28,7 +28,8 @@ from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.job_service import JobService
 from worker.jobs.observability.logging_setup import log_context, set_up_logging
 from worker.jobs.observability.tracing import end_tracing, set_up_tracing, span
-from worker.jobs.queue.celery_app import BUILD_JOB, GATHER_BATCH, REPACK_RUNS, WAKE_UP, make_app
+from worker.jobs.queue.background_publisher import Message
+from worker.jobs.queue.celery_app import BUILD_JOB, GATHER_BATCH, PUBLISH_JOBS, REPACK_RUNS, WAKE_UP, make_app
 from worker.jobs.records.batches import BatchRecords
 from worker.jobs.records.heartbeats import Heartbeats
 from worker.jobs.records.jobs import JobRecords
@@ -188,6 +189,14 @@ def build_job(task: Task, job_id: str) -> None:
             publish_retry(task, job_id, max(remaining, 0.0) + 0.1)
 
 
+def publish_jobs(messages: list[Message], resumed: bool) -> None:  # noqa: FBT001 - an argument of the message
+    """Publish a message for each of these jobs. Those that the broker does not get are published again later."""
+    try:
+        job_service().dispatcher.publish_each(messages, resumed=resumed)
+    except BrokerUnavailable as error:
+        _log.warning("Up to %d jobs wait for the dispatcher: %s", len(messages), error)
+
+
 def publish_retry(task: Task, job_id: str, seconds: float) -> None:
     """Publish another message for the job, with a delay. If it is lost, `wake_up` publishes the next."""
     task.app.send_task(BUILD_JOB, args=[job_id], countdown=seconds)
@@ -226,6 +235,7 @@ def wake_up() -> None:
 
 _register: Callable[..., Any] = app.task
 _register(name=BUILD_JOB, bind=True)(build_job)
+_register(name=PUBLISH_JOBS)(publish_jobs)
 _register(name=REPACK_RUNS)(repack_runs)
 _register(name=GATHER_BATCH)(gather_batch)
 _register(name=WAKE_UP, acks_late=False)(wake_up)

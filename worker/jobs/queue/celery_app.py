@@ -8,6 +8,7 @@ from worker.jobs.common.settings import Settings
 
 #: Names of the tasks and their queue. The job service publishes tasks by name and never imports them.
 BUILD_JOB: Final = "drawerwright.build_job"
+PUBLISH_JOBS: Final = "drawerwright.publish_jobs"
 WAKE_UP: Final = "drawerwright.wake_up"
 REPACK_RUNS: Final = "drawerwright.repack_runs"
 GATHER_BATCH: Final = "drawerwright.gather_batch"

@@ -402,13 +402,17 @@ def insert_job(
         "spec": spec,
         "owner": owner,
         "expected_bytes": expected_bytes,
+        "created": now,
+        "updated": now,
     }
-    connection.execute(insert(JobRow).values(**values, created=now, updated=now))
+    connection.execute(_INSERT, values)
     if webhooks:
         attach_webhooks(connection, identity, owner, webhooks)
 
 
-_FILES = select(*file_columns(JobFileRow))
+#: With the values as parameters; as part of the statement they take 3 % of the time of accepting a small spec.
+_INSERT: Final = insert(JobRow)
+_FILES: Final = select(*file_columns(JobFileRow))
 
 
 def _seen(owner: str | None) -> tuple[Any, ...]:

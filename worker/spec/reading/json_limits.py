@@ -20,10 +20,11 @@ LONGEST_TEXT: Final = 20_000
 #: Maximum length of a number in characters.
 LONGEST_NUMBER: Final = 10_000
 
-#: One token. All quantifiers are possessive, so that no byte is read twice. The last group is a byte that starts no
-#: value, such as the quote of an unterminated string: the scan stops there, and `json` reports the error.
+#: One token and the separators before it. All quantifiers are possessive, so that no byte is read twice. The last group
+#: is a byte that starts no value, such as the quote of an unterminated string: the scan stops there, and `json` reports
+#: the error.
 _TOKEN: Final = re.compile(
-    rb'"([^"\\]*+(?:\\.[^"\\]*+)*+)"|([\[{])|([\]}])|([-+.0-9A-Za-z]++)|[ \t\r\n,:]++|(.)', re.DOTALL
+    rb'[ \t\r\n,:]*+(?:"([^"\\]*+(?:\\.[^"\\]*+)*+)"|([\[{])|([\]}])|([-+.0-9A-Za-z]++)|(.))', re.DOTALL
 )
 
 _MARK: Final = b"\xef\xbb\xbf"
@@ -38,8 +39,6 @@ def scan(text: bytes) -> None:
     depth = values = 0
     for token in _TOKEN.finditer(text, len(_MARK) if text.startswith(_MARK) else 0):
         kind = token.lastindex
-        if kind is None:
-            continue
         if kind == 5:  # noqa: PLR2004 - the groups of the pattern, in order
             return
         if kind == 3:  # noqa: PLR2004 - as above
@@ -48,9 +47,9 @@ def scan(text: bytes) -> None:
         values += 1
         if values > MOST_VALUES:
             raise _too_large("The document has too many values.", f"at most {MOST_VALUES} values")
-        if kind == 1 and token.end() - token.start() > LONGEST_TEXT + 2:
+        if kind == 1 and token.end(1) - token.start(1) > LONGEST_TEXT:
             raise _too_large("A string is too long.", f"at most {LONGEST_TEXT} bytes")
-        if kind == 4 and token.end() - token.start() > LONGEST_NUMBER:  # noqa: PLR2004 - as above
+        if kind == 4 and token.end(4) - token.start(4) > LONGEST_NUMBER:  # noqa: PLR2004 - as above
             raise _too_large("A number is too long.", f"at most {LONGEST_NUMBER} characters")
         if kind == 2:  # noqa: PLR2004 - as above
             depth += 1

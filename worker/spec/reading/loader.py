@@ -128,54 +128,57 @@ def _integer(digits: str) -> int | float:
 
 def _faults(data: object) -> Iterator[SpecError]:
     """Yield the faults of the document as a whole, which are found before any field is validated."""
-    waiting: list[tuple[object, str, int]] = [(data, "", 0)]
+    waiting: list[tuple[object, tuple[Step, ...]]] = [(data, ())]
     while waiting:
-        value, at, depth = waiting.pop()
-        if depth > DEEPEST:
-            yield _too_deep(at)
+        value, path = waiting.pop()
+        if len(path) > DEEPEST:
+            yield _too_deep(path)
             return
         if isinstance(value, float) and value - value != 0.0:
             remedy = "Write a finite number."
             yield SpecError(
-                "The number must be finite.", pointer=at, value=value, limit="a finite number", remedy=remedy
+                "The number must be finite.", pointer=pointer(path), value=value, limit="a finite number", remedy=remedy
             )
         elif isinstance(value, dict):
-            yield from _misnamed(value, at)
-            waiting.extend((item, at + pointer([name]), depth + 1) for name, item in value.items() if _is_name(name))
-        elif isinstance(value, list | tuple) and len(value) > (longest := _longest(at)):
+            yield from _misnamed(value, path)
+            waiting.extend((item, (*path, name)) for name, item in value.items() if _is_name(name))
+        elif isinstance(value, list | tuple) and len(value) > (longest := _longest(path)):
             limit = f"at most {longest} items"
-            remedy = "Shorten the list."
-            yield SpecError("The list has too many items.", pointer=at, value=len(value), limit=limit, remedy=remedy)
+            yield SpecError(
+                "The list has too many items.",
+                pointer=pointer(path), value=len(value), limit=limit, remedy="Shorten the list.",
+            )  # fmt: skip
         elif isinstance(value, list | tuple):
-            waiting.extend((item, f"{at}/{index}", depth + 1) for index, item in enumerate(value))
+            waiting.extend((item, (*path, index)) for index, item in enumerate(value))
 
 
-def _longest(at: str) -> int:
-    return _LONGEST_OF_PREVIOUS if at.startswith("/previous/") else _LONGEST_LIST
+def _longest(path: tuple[Step, ...]) -> int:
+    return _LONGEST_OF_PREVIOUS if path[:1] == ("previous",) and len(path) > 1 else _LONGEST_LIST
 
 
 def _is_name(name: object) -> bool:
     return isinstance(name, str) and len(name) <= _LONGEST_NAME
 
 
-def _misnamed(value: dict[Any, Any], at: str) -> Iterator[SpecError]:
+def _misnamed(value: dict[Any, Any], path: tuple[Step, ...]) -> Iterator[SpecError]:
     """Yield an error for each name of an object that is repeated, or that no field can have."""
     for name in value.names if isinstance(value, _RepeatedNames) else ():
         if _is_name(name):
-            where = at + pointer([name])
+            where = pointer((*path, name))
             yield SpecError("The field is given twice.", pointer=where, limit="each field once", remedy="Remove one.")
     for name in value:
         if not _is_name(name):
             limit = f"a text of at most {_LONGEST_NAME} characters"
             yield SpecError(
-                "A field has an invalid name.", pointer=at, value=name, limit=limit, remedy="Rename the field."
-            )
+                "A field has an invalid name.",
+                pointer=pointer(path), value=name, limit=limit, remedy="Rename the field.",
+            )  # fmt: skip
 
 
-def _too_deep(at: str) -> SpecError:
+def _too_deep(path: tuple[Step, ...]) -> SpecError:
     return SpecError(
         "The document is nested too deeply.",
-        pointer=at, limit=f"at most {DEEPEST} levels", remedy="Compare it with the examples.",
+        pointer=pointer(path), limit=f"at most {DEEPEST} levels", remedy="Compare it with the examples.",
     )  # fmt: skip
 
 
