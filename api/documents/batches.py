@@ -2,7 +2,7 @@
 
 from collections import Counter
 from datetime import datetime
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Final
 
 from fastapi import Request
 from pydantic import BaseModel, ConfigDict, Field
@@ -11,13 +11,22 @@ from api.http.problems.problem_documents import Problem, problem_document
 from api.http.requests.base_url import base_of
 from api.http.responses.pages import PageQuery, next_url
 from api.openapi.examples import document as example
-from worker.jobs.records.batches import Batch, BatchEntry, BatchSummary
+from worker.jobs.records.batch_summary import BatchState, BatchSummary, batch_fields
+from worker.jobs.records.batches import Batch, BatchEntry
 from worker.jobs.records.job_document import absolute
 from worker.spec import load
 from worker.spec.errors import SpecError
 from worker.spec.manifest.batch_manifest import EntryState
 
-__all__ = ["BatchDocument", "BatchPage", "batch_document", "batch_page"]
+__all__ = [
+    "BatchDocument",
+    "BatchOverview",
+    "BatchPage",
+    "BatchSummaryDocument",
+    "batch_document",
+    "batch_overview",
+    "batch_page",
+]
 
 _URL: Final = "http://127.0.0.1:8765/v1"
 _ID: Final = "01k9x5m8w2q4r6t8v0y2a4c6e8"
@@ -83,23 +92,28 @@ def _add_example(schema: dict[str, Any]) -> None:
         ]
 
 
-class BatchDocument(_Document):
-    """A batch: its specs, their jobs and links."""
-
-    model_config = ConfigDict(frozen=True, json_schema_extra=_add_example)
+class BatchOverview(_Document):
+    """A batch without its specs."""
 
     id: str = Field(description="The batch's identifier.")
     name: str = Field(description="The name of the batch.")
-    state: Literal["running", "gathering", "ended"] = Field(
+    state: BatchState = Field(
         description="running: jobs have not ended. gathering: all jobs have ended, and a worker packs the runs of the "
         "whole batch. ended: the manifest exists, or `problem` says why not."
     )
     created: datetime = Field(description="When the batch was submitted.")
     finished: datetime | None = Field(description="When the batch ended.")
     counts: BatchCounts
-    entries: tuple[BatchEntryDocument, ...] = Field(description="The specs in the order of the batch.")
     problem: Problem | None = Field(description="Why the batch has no manifest; its jobs have their own.")
     links: BatchLinks
+
+
+class BatchDocument(BatchOverview):
+    """A batch: its specs, their jobs and links."""
+
+    model_config = ConfigDict(frozen=True, json_schema_extra=_add_example)
+
+    entries: tuple[BatchEntryDocument, ...] = Field(description="The specs in the order of the batch.")
 
 
 class BatchSummaryDocument(_Document):
@@ -107,7 +121,7 @@ class BatchSummaryDocument(_Document):
 
     id: str = Field(description="The batch's identifier.")
     name: str = Field(description="The name of the batch.")
-    state: Literal["running", "gathering", "ended"] = Field(description="As in the batch itself.")
+    state: BatchState = Field(description="As in the batch itself.")
     created: datetime = Field(description="When the batch was submitted.")
     finished: datetime | None = Field(description="When the batch ended.")
     counts: BatchCounts
@@ -170,26 +184,20 @@ def batch_page(request: Request, batches: list[BatchSummary], page: PageQuery) -
     return BatchPage(batches=documents, next=next_url(request, "batches", (batch.id for batch in batches), page))
 
 
+def batch_overview(request: Request, batch: BatchSummary) -> BatchOverview:
+    """Return a batch without its specs, with absolute URLs."""
+    return BatchOverview.model_validate(batch_fields(batch, base_of(request)))
+
+
 def batch_document(request: Request, batch: Batch) -> BatchDocument:
     """Return the document of a batch, with absolute URLs."""
     base = base_of(request)
-    address = f"{base}/v1/batches/{batch.id}"
-    ready = batch.state == "ended" and batch.problem is None
-    return BatchDocument(
-        id=batch.id,
-        name=batch.name,
-        state=batch.state,
-        created=batch.created,
-        finished=batch.finished,
-        counts=BatchCounts(**Counter[str](entry.state for entry in batch.entries)),
-        entries=tuple(_entry_document(base, entry) for entry in batch.entries),
-        problem=_problem(base, batch.problem),
-        links=BatchLinks(
-            self=address,
-            manifest=f"{address}/manifest" if ready else None,
-            files=f"{address}/files/{{name}}" if ready else None,
-        ),
+    counts = Counter[str](entry.state for entry in batch.entries)
+    summary = BatchSummary(
+        batch.id, batch.name, batch.state, batch.created, batch.finished, batch.problem, dict(counts)
     )
+    entries = tuple(_entry_document(base, entry) for entry in batch.entries)
+    return BatchDocument.model_validate({**batch_fields(summary, base), "entries": entries})
 
 
 def _entry_document(base: str, entry: BatchEntry) -> BatchEntryDocument:

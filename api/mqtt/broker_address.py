@@ -99,3 +99,7 @@ class Topics:
     def event(self, job_id: str) -> str:
         """Topic of a job's events."""
         return f"{self.root}/jobs/{job_id}/event"
+
+    def batch_event(self, batch_id: str) -> str:
+        """Topic of a batch's events."""
+        return f"{self.root}/batches/{batch_id}/event"

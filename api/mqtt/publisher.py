@@ -1,4 +1,4 @@
-"""The MQTT publisher: polls a service and publishes its jobs, events and print queue."""
+"""The MQTT publisher: polls a service and publishes its jobs, events of jobs and batches, and print queue."""
 
 import time
 from collections.abc import Callable
@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from api.command.service.client import ServiceRefused, ServiceUnreachable
 from api.documents.jobs import JobDocument
+from api.mqtt.batch_poller import BatchPoller
 from api.mqtt.broker_address import Topics
 from api.mqtt.connection import OFFLINE, ONLINE, Connection
 from api.mqtt.job_poller import JobPoller
@@ -35,9 +36,10 @@ _MAX_BACKOFF: Final = 30.0
 
 @dataclass(slots=True)
 class Publisher:
-    """Publishes the jobs of one service to one broker, polling ``every`` seconds; ``say`` prints a message."""
+    """Publishes what one service does to one broker, polling ``every`` seconds; ``say`` prints a message."""
 
     poller: JobPoller
+    batch_poller: BatchPoller
     connection: Connection
     topics: Topics
     every: float
@@ -84,9 +86,20 @@ class Publisher:
             self._publish_state(job, now)
         for job in changes.state_changes:
             self._publish_event(f"job.{job.state}", job, now)
+        self._publish_batches(now)
         self._publish_prints(
             now, changed=bool(changes.removed) or any(job.state == "succeeded" for job in changes.changed)
         )
+
+    def _publish_batches(self, now: datetime) -> None:
+        for batch in self.batch_poller.poll(now):
+            document = {
+                "type": "batch.ended",
+                "timestamp": batch.finished,
+                "data": batch.model_dump(mode="json", exclude={"entries"}),
+            }
+            topic, user = self.topics.batch_event(batch.id), (("type", "batch.ended"), ("batch", batch.id))
+            self.connection.publish_event(topic, document, seconds=_EVENT_EXPIRY, user=user)
 
     def _publish_prints(self, now: datetime, *, changed: bool) -> None:
         if changed or self._is_due("prints", _PRINTS_INTERVAL):

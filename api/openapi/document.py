@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from threading import Lock
-from typing import Any, Final, cast
+from typing import Any, Final, Literal, cast
 
 import orjson
 from fastapi import FastAPI, Request, Response
@@ -27,7 +27,7 @@ from api.http.problems.status_codes import status_of
 from api.openapi.links import add_links
 from api.openapi.spec_body import SPEC_EXAMPLES
 from api.routes.catalogue import CatalogueDocument
-from api.routes.webhooks import WebhookMessage, described
+from api.routes.webhooks import BatchMessage, WebhookMessage, described
 from worker.spec import Spec
 from worker.spec.errors import DrawerwrightError
 from worker.spec.manifest.examples import MANIFEST_EXAMPLES
@@ -139,7 +139,11 @@ def _document(app: FastAPI) -> dict[str, Any]:
     for name, schema in _request_schemas().items():
         if schemas.setdefault(name, schema) != schema:
             raise ValueError(f"Two models are called {name}.")
-    _, webhook_schemas = models_json_schema([(WebhookMessage, "serialization")], ref_template=_TEMPLATE)
+    messages: tuple[tuple[type[BaseModel], Literal["serialization"]], ...] = (
+        (WebhookMessage, "serialization"),
+        (BatchMessage, "serialization"),
+    )
+    _, webhook_schemas = models_json_schema(messages, ref_template=_TEMPLATE)
     for name, schema in webhook_schemas["$defs"].items():
         schemas.setdefault(name, schema)  # those that responses use too are there already
     _restore_examples(schemas)

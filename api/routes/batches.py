@@ -40,7 +40,8 @@ from worker.jobs.common.errors import (
     WebhookNotFound,
 )
 from worker.jobs.common.ids import ID_PATTERN
-from worker.jobs.records.batches import BatchFilters, BatchState
+from worker.jobs.records.batch_summary import BatchState
+from worker.jobs.records.batches import BatchFilters
 from worker.jobs.records.models import MANIFEST_NAME
 from worker.spec.errors import SpecError
 from worker.spec.manifest import JSON_TYPE, THREEMF_TYPE
@@ -71,7 +72,8 @@ class _Options(BaseModel):
     webhook: list[Annotated[str, Field(pattern=f"^{ID_PATTERN}$")]] = Field(
         default=[],
         max_length=5,
-        description="The id of a webhook of this key that receives the events of the jobs. Repeat it for several.",
+        description="The id of a webhook of this key that receives the events of the jobs and of the batch. Repeat it "
+        "for several.",
     )
 
 

@@ -14,12 +14,13 @@ from starlette.concurrency import run_in_threadpool
 
 from api.app_state import AppState, AppStateDep, JobServiceDep
 from api.auth.access import caller_of
-from api.documents.batches import batch_document
+from api.documents.batches import batch_document, batch_overview
 from api.documents.jobs import job_document
 from api.http.problems.problem_documents import refusals
 from api.http.responses.ranges import content_tag
 from worker.jobs.common.errors import BatchNotFound, JobNotFound, QuotaReached
 from worker.jobs.job_service import JobService
+from worker.jobs.records.batch_summary import BatchSummary
 from worker.jobs.records.batches import Batch
 from worker.jobs.records.models import Job
 
@@ -144,14 +145,18 @@ async def follow_batch(
     operation_id="followJobs",
     summary="Follow all jobs",
     responses={
-        **_responses("Events of all jobs of this key. The data of an event is the job document.", _EXAMPLE),
+        **_responses(
+            "Events of all jobs of this key, and `batch.ended` of its batches. The data of an event is the job, or the "
+            "batch without its specs.",
+            _EXAMPLE,
+        ),
         **refusals(QuotaReached),
     },
     response_class=Response,
     openapi_extra=_PARAMETER,
 )
 async def follow_jobs(request: Request, state: AppStateDep, job_service: JobServiceDep, _: _StreamSlot) -> Response:
-    """Stream each change of a job from now on, or since the event in Last-Event-ID.
+    """Stream each change of a job and the end of each batch from now on, or since the event in Last-Event-ID.
 
     After a reconnection, an event of the last few seconds can be sent twice.
     """
@@ -222,12 +227,14 @@ async def _events_of_jobs(
     deadline = time.monotonic() + streams.max_seconds
     since = datetime.now(UTC) if last is None else _time_of(last)
     sent: dict[str, int] = {}
+    sent_batches: set[str] = set()
     if last is None:  # the current state of the jobs is no change
         sent = {job.id: job.revision for job in await _changed(job_service, since)}
+        sent_batches = {batch.id for batch in await _ended_batches(job_service, since)}
     yield format_sse_event(retry=_RECONNECT_MS)
     sent_at = time.monotonic()
     while time.monotonic() < deadline and not watch.closing:
-        jobs = await _changed(job_service, since)
+        jobs, batches = await _changed(job_service, since), await _ended_batches(job_service, since)
         for job in jobs:
             if sent.get(job.id) != job.revision:
                 sent[job.id] = job.revision
@@ -235,10 +242,29 @@ async def _events_of_jobs(
                 yield _event(request, job, _id_of(since))
                 sent_at = time.monotonic()
         sent = {job.id: job.revision for job in jobs}
+        for batch in batches:
+            if batch.id not in sent_batches and batch.finished is not None:
+                since = max(since, batch.finished)
+                data = batch_overview(request, batch).model_dump_json()
+                yield format_sse_event(data_str=data, event="batch.ended", id=str(_id_of(since)))
+                sent_at = time.monotonic()
+        sent_batches = {batch.id for batch in batches}
         if time.monotonic() - sent_at >= streams.heartbeat:
             sent_at = time.monotonic()
             yield KEEPALIVE_COMMENT
         await watch.sleep(_POLL_SECONDS)
+
+
+async def _ended_batches(job_service: JobService, since: datetime) -> list[BatchSummary]:
+    """Return all batches that ended since this time, less `_MAX_DELAY`."""
+    batches: dict[str, BatchSummary] = {}
+    moment = since - _MAX_DELAY
+    while True:
+        page = await run_in_threadpool(job_service.batches_ended_since, moment, _PAGE)
+        batches |= {batch.id: batch for batch in page}
+        if len(page) < _PAGE or page[-1].finished is None or page[-1].finished == moment:
+            return list(batches.values())
+        moment = page[-1].finished
 
 
 async def _changed(job_service: JobService, since: datetime) -> list[Job]:

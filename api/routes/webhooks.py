@@ -1,4 +1,4 @@
-"""Webhooks: endpoints that receive the events of an API key's jobs (Standard Webhooks 1.0)."""
+"""Webhooks: endpoints that receive the events of an API key's jobs and batches (Standard Webhooks 1.0)."""
 
 from datetime import datetime, timedelta
 from http import HTTPStatus
@@ -10,6 +10,7 @@ from pydantic.config import JsonDict
 
 from api.app_state import JobServiceDep
 from api.auth.access import caller_of
+from api.documents.batches import BatchOverview
 from api.documents.jobs import JobDocument
 from api.documents.prints import PrintDocument
 from api.http.problems.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, ParameterRefused, ScopeMissing
@@ -30,9 +31,17 @@ from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.job_service import JobService
 from worker.jobs.records.webhook_deliveries import KEPT_DELIVERIES, Delivery
 from worker.jobs.records.webhook_endpoints import WebhookEndpoint
-from worker.spec.requests.webhook import EVENTS, EventType, JobSelection, WebhookRequest
+from worker.spec.requests.webhook import (
+    BATCH_EVENTS,
+    EVENTS,
+    BatchEventType,
+    EventType,
+    JobEventType,
+    JobSelection,
+    WebhookRequest,
+)
 
-__all__ = ["WebhookMessage", "described", "router"]
+__all__ = ["BatchMessage", "WebhookMessage", "described", "router"]
 
 router = APIRouter(prefix="/v1/webhooks", tags=["webhooks"])
 
@@ -64,6 +73,7 @@ _DELIVERY_EXAMPLE: Final[JsonDict] = {
     "message_id": "msg_5f0a",
     "type": "job.succeeded",
     "job_id": _ID,
+    "batch_id": None,
     "attempt": 1,
     "at": "2026-03-07T18:42:00Z",
     "milliseconds": 84,
@@ -134,14 +144,26 @@ class WebhookData(JobDocument):
 
 
 class WebhookMessage(BaseModel):
-    """The body of a webhook message."""
+    """The body of a webhook message about a job."""
 
     model_config = ConfigDict(frozen=True)
 
-    type: EventType = Field(description="The event.")
+    type: JobEventType = Field(description="The event.")
     timestamp: datetime = Field(description="When the event happened, unlike the header webhook-timestamp.")
     data: WebhookData = Field(
         description="The job. Its links are relative paths unless DRAWERWRIGHT_PUBLIC_URL sets the service's URL."
+    )
+
+
+class BatchMessage(BaseModel):
+    """The body of a webhook message about a batch."""
+
+    model_config = ConfigDict(frozen=True)
+
+    type: BatchEventType = Field(description="The event.")
+    timestamp: datetime = Field(description="When the batch ended, unlike the header webhook-timestamp.")
+    data: BatchOverview = Field(
+        description="The batch. Its links are relative paths unless DRAWERWRIGHT_PUBLIC_URL sets the service's URL."
     )
 
 
@@ -190,7 +212,7 @@ def create_webhook(
     job_service: JobServiceDep,
     webhook: Annotated[WebhookRequest, Depends(read_webhook)],
 ) -> NewWebhookDocument:
-    """Create a webhook for the jobs of this API key. The key needs the scope submit."""
+    """Create a webhook for the jobs and batches of this API key. The key needs the scope submit."""
     _check_own(request)
     job_service.http_client.check(webhook.url)
     made, secret = job_service.webhooks.create(caller_of(request).owner, webhook)
@@ -295,7 +317,8 @@ class DeliveryDocument(BaseModel):
     id: str = Field(description="The attempt's identifier.")
     message_id: str = Field(description="The header webhook-id: the same in all attempts at a message.")
     type: str = Field(description="The event, or webhook.test.")
-    job_id: str | None = Field(description="The job of the event; null for a test.")
+    job_id: str | None = Field(description="The job of the event; null for a batch or a test.")
+    batch_id: str | None = Field(description="The batch of the event; null for a job or a test.")
     attempt: int = Field(ge=1, description="The number of the attempt at this message.")
     at: datetime = Field(description="When the attempt ended.")
     milliseconds: int = Field(ge=0, description="How long the attempt took.")
@@ -399,7 +422,6 @@ def described() -> dict[str, Any]:
             **text,
         },
     ]
-    content = {"application/json": {"schema": {"$ref": "#/components/schemas/WebhookMessage"}}}
     answers = {
         "2XX": {"description": "The message was accepted."},
         "410": {"description": "The endpoint is gone: the webhook is disabled."},
@@ -410,12 +432,12 @@ def described() -> dict[str, Any]:
             "post": {
                 "operationId": f"on{''.join(word.title() for word in event.split('.'))}",
                 "summary": _SUMMARIES[event],
-                "description": f"{_SUMMARIES[event]} Sent to the webhooks of the job's API key (Standard Webhooks "
-                "1.0). Messages can arrive more than once and out of order.",
+                "description": f"{_SUMMARIES[event]} Sent to the webhooks of its API key (Standard Webhooks 1.0). "
+                "Messages can arrive more than once and out of order.",
                 "tags": ["webhooks"],
                 "security": [],
                 "parameters": headers,
-                "requestBody": {"required": True, "content": content},
+                "requestBody": {"required": True, "content": _message_content(event)},
                 "responses": answers,
             }
         }
@@ -429,7 +451,13 @@ _SUMMARIES: Final[dict[EventType, str]] = {
     "job.failed": "The job has failed.",
     "job.cancelled": "The job was cancelled.",
     "job.printed": "A print event was recorded.",
+    "batch.ended": "A batch has ended: its last job has, and the files of the whole batch are ready.",
 }
+
+
+def _message_content(event: EventType) -> dict[str, Any]:
+    model = BatchMessage if event in BATCH_EVENTS else WebhookMessage
+    return {"application/json": {"schema": {"$ref": f"#/components/schemas/{model.__name__}"}}}
 
 
 def _check_own(request: Request) -> None:

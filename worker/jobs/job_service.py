@@ -41,7 +41,8 @@ from worker.jobs.observability.tracing import span
 from worker.jobs.queue.celery_app import make_app
 from worker.jobs.queue.dispatcher import Dispatcher
 from worker.jobs.records.api_keys import ApiKeys
-from worker.jobs.records.batches import Batch, BatchFilters, BatchRecords, BatchSummary, CheckedSpec
+from worker.jobs.records.batch_summary import BatchSummary
+from worker.jobs.records.batches import Batch, BatchFilters, BatchRecords, CheckedSpec
 from worker.jobs.records.heartbeats import Heartbeats
 from worker.jobs.records.idempotency import IdempotencyKey
 from worker.jobs.records.job_filters import JobFilters
@@ -88,7 +89,7 @@ class JobService:
         self._deletion = JobDeletion(database, blobs)
         self._caller = LOCAL
         self.keys = ApiKeys(database)
-        self.batches = BatchRecords(database)
+        self.batches = BatchRecords(database, settings.public_url)
         self.prints = PrintRecords(database, settings.public_url)
         self.household = Household(database)
         self.dispatcher = Dispatcher(
@@ -398,6 +399,10 @@ class JobService:
     ) -> list[BatchSummary]:
         """Return up to 200 batches, newest first; ``after`` is the id of the last batch of the previous page."""
         return self.batches.latest(max(0, min(limit, _MOST)), after, owner=self._caller.sees, filters=filters)
+
+    def batches_ended_since(self, moment: datetime, limit: int = _MOST) -> list[BatchSummary]:
+        """Return batches that ended at or after this time, the earliest first."""
+        return self.batches.ended_since(moment, limit, owner=self._caller.sees)
 
     def cancel_batch(self, batch_id: str) -> Batch:
         """Cancel all active jobs of the batch.

@@ -40,7 +40,8 @@ def mqtt(
     with ending(machine=False):
         if find_spec("paho") is None:
             raise SettingsError("paho-mqtt is not installed.", remedy="Run: pip install 'drawerwright[mqtt]'")
-        from api.mqtt.broker_address import BrokerAddress, Topics  # noqa: PLC0415 - the other commands need no broker
+        from api.mqtt.batch_poller import BatchPoller  # noqa: PLC0415 - the other commands need no broker
+        from api.mqtt.broker_address import BrokerAddress, Topics  # noqa: PLC0415 - as above
         from api.mqtt.connection import Connection, tls_context  # noqa: PLC0415 - as above
         from api.mqtt.job_poller import JobPoller  # noqa: PLC0415 - as above
         from api.mqtt.publisher import Publisher  # noqa: PLC0415 - as above
@@ -57,7 +58,9 @@ def mqtt(
             responder.start()
             try:
                 connection.open(settings.mqtt_username, settings.mqtt_password.get_secret_value(), tls)
-                Publisher(JobPoller(client, timedelta(days=days)), connection, topics, every, note).run()
+                retention = timedelta(days=days)
+                pollers = JobPoller(client, retention), BatchPoller(client, retention)
+                Publisher(*pollers, connection, topics, every, note).run()
             except KeyboardInterrupt:
                 note("Stopping.")
             finally:

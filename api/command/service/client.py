@@ -15,6 +15,7 @@ from api.http.requests.base_url import is_here
 from worker.spec.manifest import JSON_TYPE, Manifest, PlanDocument
 
 if TYPE_CHECKING:  # at run time they bring the routes and the layout along, which not every command waits for
+    from api.documents.batches import BatchDocument, BatchSummaryDocument
     from api.documents.household import ThingDocument
     from api.documents.jobs import JobDocument
     from api.documents.prints import PrintDocument, PrintsDocument, RunsDocument
@@ -234,6 +235,29 @@ class Client:
         """
         path = f"/v1/batches?{urlencode(options)}"
         return self._object(self._ask("POST", path, specs, media_type="application/x-ndjson"))
+
+    def batch(self, batch_id: str) -> "BatchDocument":
+        """Return a batch.
+
+        Raises:
+            ServiceRefused: if there is no such batch.
+        """
+        from api.documents.batches import BatchDocument  # noqa: PLC0415 - as above
+
+        return _read(BatchDocument, self._ask("GET", f"/v1/batches/{quote(batch_id, safe='')}"))
+
+    def batches(self) -> Iterator["BatchSummaryDocument"]:
+        """Yield batches, newest first, fetching page after page."""
+        from api.documents.batches import BatchPage  # noqa: PLC0415 - as above
+
+        query = [("limit", str(_PAGE))]
+        after: list[tuple[str, str]] = []
+        while True:
+            page = _read(BatchPage, self._ask("GET", f"/v1/batches?{urlencode([*query, *after])}"))
+            yield from page.batches
+            if page.next is None or not page.batches:
+                return
+            after = [("after", page.batches[-1].id)]
 
     def object(self, path: str) -> dict[str, Any]:
         """Return the JSON object at a path such as ``/v1/batches/ID``.

@@ -21,6 +21,7 @@ from pydantic import SecretStr
 
 from api.command.server import listening
 from api.command.service.client import Client, ServiceRefused
+from api.mqtt.batch_poller import BatchPoller
 from api.mqtt.broker_address import BrokerAddress, Topics
 from api.mqtt.connection import Connection, tls_context
 from api.mqtt.job_poller import JobPoller, PollResult
@@ -28,6 +29,7 @@ from api.mqtt.publisher import Publisher
 from tests.api.mqtt.mosquitto import Authority, Listener, running
 from tests.printing.progress.planned_manifest import bench
 from worker.jobs.common.errors import SettingsError
+from worker.jobs.records.batches import CheckedSpec
 from worker.jobs.records.models import Progress, StoredFile
 from worker.spec.manifest import JSON_TYPE
 
@@ -206,6 +208,58 @@ def test_the_print_queue_is_published_and_follows_print_events(shop, listen, mad
     assert late.last(f"{root}/queue").retain
 
 
+@pytest.fixture
+def batches(engine, made_key):
+    """Return functions that add a batch of one refused spec, and that end it."""
+    refused = CheckedSpec("bad", None, {"title": "No.", "status": 422, "detail": "No."})
+
+    def end(batch):
+        token = engine.batches.claim(batch, lease_seconds=600.0, attempts=3)
+        assert engine.batches.finish(batch, token, [])
+
+    return lambda: engine.batches.add("kitchen", [refused], owner=made_key[0].id)[0], end
+
+
+def test_the_end_of_a_batch_is_published_in_the_form_of_webhooks(shop, batches, port, key, until):
+    root, listener = shop
+    add_batch, end = batches
+    batch = add_batch()
+    end(batch)
+    event = until(lambda: _json(listener, f"{root}/batches/{batch}/event"))
+    headers = {"Authorization": f"Bearer {key}"}
+    document = httpx.get(f"http://127.0.0.1:{port}/v1/batches/{batch}", headers=headers, trust_env=False).json()
+    del document["entries"]
+    assert event == {"type": "batch.ended", "timestamp": document["finished"], "data": document}
+    message = listener.last(f"{root}/batches/{batch}/event")
+    assert dict(message.properties.UserProperty) == {"type": "batch.ended", "batch": batch}
+    assert not message.retain
+
+
+def test_each_batch_ends_once_for_a_poller(batches, engine, port, key):
+    add_batch, end = batches
+    with Client(f"http://127.0.0.1:{port}", SecretStr(key)) as client:
+        poller, now = BatchPoller(client, timedelta(days=1)), datetime.now(UTC)
+        first, second = add_batch(), add_batch()
+        end(second)
+        assert poller.poll(now) == []  # it had ended before the first poll
+        assert poller.poll(now) == []
+        third = add_batch()
+        end(third)
+        end(first)
+        assert [batch.id for batch in poller.poll(now)] == [first, third]
+        assert poller.poll(now) == []
+        removed, lost = add_batch(), add_batch()
+        assert poller.poll(now) == []
+        for batch in (removed, lost):
+            end(batch)
+        engine.remove_batch(removed)
+        client._http.headers["Authorization"] = "Bearer nonsense"
+        with pytest.raises(ServiceRefused):
+            poller.poll(now)
+        client._http.headers["Authorization"] = f"Bearer {key}"
+        assert [batch.id for batch in poller.poll(now)] == [lost]
+
+
 def test_a_publisher_that_is_killed_has_a_last_will(publish, listen, root, add, until):
     job = add()
     listener = listen(topic=f"{root}/#")
@@ -274,7 +328,8 @@ def test_a_key_without_read_scope_stops_the_publisher(broker, root, port):
     connection.open()
     try:
         with Client(f"http://127.0.0.1:{port}", SecretStr("dw_nobody_nothing")) as client:
-            publisher = Publisher(JobPoller(client, timedelta(days=1)), connection, topics, 0.2, str)
+            pollers = JobPoller(client, timedelta(days=1)), BatchPoller(client, timedelta(days=1))
+            publisher = Publisher(*pollers, connection, topics, 0.2, str)
             with pytest.raises(ServiceRefused):
                 publisher.run()
     finally:
@@ -327,6 +382,6 @@ def test_a_topic_has_no_wildcards_and_no_reserved_prefix(text):
         topics = Topics.below(text)
     except SettingsError:
         return
-    for topic in (topics.status, topics.queue, topics.state("x"), topics.event("x")):
+    for topic in (topics.status, topics.queue, topics.state("x"), topics.event("x"), topics.batch_event("x")):
         assert not set("+#\0") & set(topic)
         assert not topic.startswith(("$", "/"))

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from contextlib import ExitStack, contextmanager
+from itertools import takewhile
 from threading import Thread
 
 import httpx
@@ -278,6 +279,35 @@ def test_the_end_of_the_service_ends_streams_and_waits(tmp_path, spec, until):
         if process.poll() is None:
             process.kill()
             process.wait()
+
+
+def test_the_end_of_a_batch_is_in_the_stream_of_all_jobs_once(client, engine, spec):
+    def ended():
+        document = client.post("/v1/batches", json={"batch": "1", "name": "all", "specs": [spec]}).json()
+        client.delete(document["links"]["self"])
+        token = engine.batches.claim(document["id"], lease_seconds=600.0, attempts=3)
+        engine.batches.finish(document["id"], token, [])
+        return document["links"]["self"]
+
+    before = client.get(ended()).json()["id"]
+    with _follow(client, "/v1/events") as reader:
+        next(iter(reader))  # a sign of life: what ended before is no change
+        first = client.get(ended()).json()
+        events = reader.events()
+        _, number, data = next(event for event in events if event[0] == "batch.ended")
+        assert data == {key: value for key, value in first.items() if key != "entries"}
+        second = client.get(ended()).json()["id"]
+        assert next(event for event in events if event[0] == "batch.ended")[2]["id"] == second
+    with _follow(client, "/v1/events", number) as reader:  # what came after, and perhaps a little more
+        ends = [event for event in _until_silence(reader) if event[0] == "batch.ended"]
+        assert {first["id"], second} >= {event[2]["id"] for event in ends} - {before}
+        assert [event[2]["id"] for event in ends].count(second) == 1
+        assert [event[1] for event in ends] == sorted(event[1] for event in ends)
+
+
+def _until_silence(reader):
+    """Return the events up to the first sign of life."""
+    return list(takewhile(lambda event: event is not None, reader))
 
 
 def test_a_batch_is_followed_to_its_end(client, engine, spec):

@@ -7,8 +7,9 @@ from api.app import create_app
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.db_clock import utc_now
 from worker.jobs.job_service import JobService
+from worker.jobs.records.batch_summary import BatchSummary, batch_fields
 from worker.jobs.records.models import Job, Progress
-from worker.jobs.records.webhook_outbox import message
+from worker.jobs.records.webhook_outbox import envelope, message
 from worker.spec.requests.webhook import EVENTS
 
 _NOW = utc_now()
@@ -135,12 +136,18 @@ def test_keys_see_their_own_and_a_shared_screen_none(tmp_path, started):
 def test_the_contract_tells_of_each_message_and_what_it_holds(service):
     contract = service.get("/openapi.json").json()
     assert sorted(contract["webhooks"]) == sorted(EVENTS)
-    schema = {"$ref": "#/components/schemas/WebhookMessage", "components": contract["components"]}
     job = Job("0" * 26, "bench", "failed", *[_NOW] * 4, 1, Progress(1, 2, "tile"), {
         "type": "/problems/check-failed", "title": "No.", "status": 500, "detail": "No.",
     })  # fmt: skip
+    problem = job.problem
+    batch = BatchSummary("0" * 26, "kitchen", "ended", _NOW, _NOW, problem, {"succeeded": 2, "refused": 1})
     for event in EVENTS:
-        document = json.loads(message(event, _NOW, job, "https://drawers.test", None))
+        content = contract["webhooks"][event]["post"]["requestBody"]["content"]["application/json"]
+        schema = {**content["schema"], "components": contract["components"]}
+        if event == "batch.ended":
+            document = json.loads(envelope(event, _NOW, batch_fields(batch, "https://drawers.test")))
+        else:
+            document = json.loads(message(event, _NOW, job, "https://drawers.test", None))
         jsonschema.validate(document, schema)
         assert document["type"] == event
         assert document["timestamp"].endswith("Z")

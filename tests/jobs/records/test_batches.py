@@ -8,17 +8,28 @@ from hashlib import sha256
 
 import pytest
 from obstore.exceptions import GenericError
+from sqlalchemy import select
 
-from worker.jobs.common.errors import BatchNotFound, BatchNotReady, FileNotInJob, QuotaReached, RequestRepeated
+from worker.jobs.common.errors import (
+    BatchNotFound,
+    BatchNotReady,
+    FileNotInJob,
+    QuotaReached,
+    RequestRepeated,
+    WebhookNotFound,
+)
 from worker.jobs.common.principal import Principal, Quotas
 from worker.jobs.database.connection import open_database
+from worker.jobs.database.tables import OutboxRow
 from worker.jobs.execution.batch_finalizer import BatchFinalizer
 from worker.jobs.execution.transient_errors import TaskOutcome
 from worker.jobs.records.batches import BatchRecords, CheckedSpec
 from worker.jobs.records.idempotency import IdempotencyKey
+from worker.jobs.records.webhook_endpoints import WebhookEndpoints
 from worker.output.meshes.run_package import read_run
 from worker.spec.manifest import Manifest
 from worker.spec.manifest.batch_manifest import BatchManifest
+from worker.spec.requests.webhook import WebhookRequest
 
 pytestmark = pytest.mark.service
 
@@ -100,6 +111,77 @@ def test_a_batch_over_the_quota_is_taken_not_at_all(records, batches):
     assert records.jobs(9, None) == []
     batches.add("all", [_GOOD] * 2, owner="o", quotas=quotas)
     assert len(records.jobs(9, None)) == 2
+
+
+_HOME = "https://home.example/"
+
+
+def _messages(batches):
+    with batches._database.connect() as connection:
+        rows = connection.execute(select(OutboxRow.webhook_id, OutboxRow.type, OutboxRow.batch_id, OutboxRow.payload))
+        return [(row.webhook_id, row.type, row.batch_id, json.loads(row.payload)) for row in rows]
+
+
+@pytest.fixture
+def subscribe(batches):
+    """Give a function that creates an endpoint of owner o and returns its id."""
+    endpoints = WebhookEndpoints(batches._database)
+    return lambda owner="o", **fields: endpoints.create(owner, WebhookRequest(url=_HOME, **fields))[0].id
+
+
+@pytest.mark.parametrize("how", ["finish", "fail", "give_up"])
+def test_a_batch_ends_with_one_message_however_it_ends(settings, records, subscribe, how):
+    database = open_database(settings.database)
+    batches = BatchRecords(database, "https://drawers.test")
+    webhook = subscribe(events=["batch.ended"])
+    subscribe("p", events=["batch.ended"])
+    subscribe(events=["job.cancelled"], jobs="named")
+    batch, (job, other) = batches.add("all", [_GOOD, _BAD, _GOOD], owner="o")
+    records.cancel(job)
+    records.succeed(records.claim(other, lease_seconds=60.0, attempts=3), [])
+    token = _claim(batches, batch, seconds=0.01 if how == "give_up" else 60.0)
+    assert _messages(batches) == []
+    problem = {"type": "/problems/check-failed", "title": "No.", "status": 500, "detail": "No."}
+
+    def end():
+        if how == "finish":
+            return batches.finish(batch, token, [])
+        if how == "fail":
+            return batches.fail(batch, token, problem)
+        time.sleep(0.05)
+        return batches.give_up(batch, lease_seconds=0.01, attempts=1, problem=problem)
+
+    assert end()
+    assert not end()
+    ((receiver, kind, of, message),) = _messages(batches)
+    assert (receiver, kind, of) == (webhook, "batch.ended", batch)
+    assert message["type"] == "batch.ended"
+    data, address = message["data"], f"https://drawers.test/v1/batches/{batch}"
+    assert (data["id"], data["name"], data["state"], data["finished"]) == (batch, "all", "ended", message["timestamp"])
+    states = {state: count for state, count in data["counts"].items() if count}
+    assert states == {"refused": 1, "cancelled": 1, "succeeded": 1}
+    assert data["links"]["self"] == address
+    assert data["links"]["manifest"] == (f"{address}/manifest" if how == "finish" else None)
+    assert (data["problem"] is None) == (how == "finish")
+    if how != "finish":
+        assert data["problem"]["type"] == "https://drawers.test/problems/check-failed"
+    batches.remove(batch)
+    assert _messages(batches) == []  # like those of a job that was deleted
+    database.dispose()
+
+
+def test_a_named_webhook_receives_the_end_of_a_batch_without_jobs(batches, blobs, records, subscribe):
+    named, all_of_them = subscribe(jobs="named"), subscribe()
+    for webhooks in ((), (named, named)):
+        batch, jobs = batches.add("all", [_BAD], owner="o", webhooks=webhooks)
+        assert jobs == []
+        assert BatchFinalizer(records, batches, blobs).finalize(batch) is TaskOutcome.DONE
+    assert [message[:2] for message in _messages(batches)].count((named, "batch.ended")) == 1
+    assert [message[:2] for message in _messages(batches)].count((all_of_them, "batch.ended")) == 2
+    with pytest.raises(WebhookNotFound):
+        batches.add("all", [_BAD], owner="p", webhooks=[named])
+    WebhookEndpoints(batches._database).remove(named, "o")
+    assert {message[0] for message in _messages(batches)} == {all_of_them}
 
 
 def test_the_store_away_is_waited_for(records, batches):

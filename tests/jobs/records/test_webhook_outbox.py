@@ -14,6 +14,7 @@ from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import ApiKeyRow, OutboxRow, WebhookRow
 from worker.jobs.maintenance.job_deletion import JobDeletion
 from worker.jobs.records.api_keys import ApiKeys
+from worker.jobs.records.batches import BatchRecords, CheckedSpec
 from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import Progress
 from worker.jobs.records.print_events import PrintRecords
@@ -469,6 +470,24 @@ def test_what_cannot_be_delivered_again_is_refused(base, webhooks, courier, endp
     test = courier.test(made.id)
     with pytest.raises(RedeliveryRefused, match="test"):
         log.redeliver(made.id, test.id)
+
+
+def test_the_end_of_a_batch_is_delivered_and_delivered_again(database, webhooks, courier, endpoint, log):
+    server, batches = endpoint(), BatchRecords(database)
+    made, secret = webhooks.create("local", _request(server.url, events=("batch.ended",)))
+    batch, _ = batches.add("kitchen", [CheckedSpec("bad", None, _PROBLEM)], owner="local")
+    batches.finish(batch, batches.claim(batch, lease_seconds=60.0, attempts=3), [])
+    assert courier.run() == 1
+    (attempt,) = log.latest(made.id, 10)
+    assert (attempt.type, attempt.job_id, attempt.batch_id) == ("batch.ended", None, batch)
+    log.redeliver(made.id, attempt.id)
+    assert courier.run() == 1
+    (first, body), (again, same) = server.seen
+    assert (body, first["webhook-id"]) == (same, again["webhook-id"])
+    assert Signature(secret.get_secret_value()).verify(body, first)["data"]["id"] == batch
+    batches.remove(batch)
+    with pytest.raises(RedeliveryRefused, match="deleted"):
+        log.redeliver(made.id, attempt.id)
 
 
 def test_a_test_is_signed_and_tells_what_came_of_it(webhooks, courier, endpoint, log):

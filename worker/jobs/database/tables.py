@@ -256,14 +256,20 @@ class OutboxRow(Base):
     #: The same in every attempt, so that receivers can detect duplicates.
     id: Mapped[str] = mapped_column(Text, primary_key=True)
     webhook_id: Mapped[str] = mapped_column(ForeignKey("webhooks.id", ondelete="CASCADE"))
-    job_id: Mapped[str] = mapped_column(ForeignKey("jobs.id", ondelete="CASCADE"))
+    #: The job or the batch of the event; the other is null.
+    job_id: Mapped[str | None] = mapped_column(ForeignKey("jobs.id", ondelete="CASCADE"), default=None)
+    batch_id: Mapped[str | None] = mapped_column(ForeignKey("batches.id", ondelete="CASCADE"), default=None)
     type: Mapped[str] = mapped_column(Text)
     payload: Mapped[str] = mapped_column(Text)
     created: Mapped[datetime] = mapped_column(UtcDateTime)
     tries: Mapped[int] = mapped_column(default=0)
     next_try: Mapped[datetime] = mapped_column(UtcDateTime)
 
-    __table_args__ = (Index("outbox_by_endpoint", "webhook_id", "next_try"), Index("outbox_by_job", "job_id"))
+    __table_args__ = (
+        Index("outbox_by_endpoint", "webhook_id", "next_try"),
+        Index("outbox_by_job", "job_id"),
+        Index("outbox_by_batch", "batch_id"),
+    )
 
 
 class DeliveryRow(Base):
@@ -275,8 +281,9 @@ class DeliveryRow(Base):
     webhook_id: Mapped[str] = mapped_column(ForeignKey("webhooks.id", ondelete="CASCADE"))
     message_id: Mapped[str] = mapped_column(Text)
     type: Mapped[str] = mapped_column(Text)
-    #: No foreign key: the job may be deleted before. Null for a test.
+    #: No foreign keys: the job or batch may be deleted before. Both are null for a test.
     job_id: Mapped[str | None] = mapped_column(Text, default=None)
+    batch_id: Mapped[str | None] = mapped_column(Text, default=None)
     payload: Mapped[str] = mapped_column(Text)
     attempt: Mapped[int] = mapped_column()
     at: Mapped[datetime] = mapped_column(UtcDateTime)
@@ -324,7 +331,11 @@ class BatchRow(Base):
     #: Total size of its own files.
     bytes: Mapped[int] = mapped_column(BigInteger, default=0, server_default="0")
 
-    __table_args__ = (Index("batches_by_state", "state", "id"), Index("batches_by_owner", "owner", "id"))
+    __table_args__ = (
+        Index("batches_by_state", "state", "id"),
+        Index("batches_by_owner", "owner", "id"),
+        Index("batches_by_end", "finished"),
+    )
 
 
 class BatchEntryRow(Base):
@@ -340,6 +351,15 @@ class BatchEntryRow(Base):
     problem: Mapped[dict[str, Any] | None] = mapped_column(types.JSON(none_as_null=True), default=None)
 
     __table_args__ = (Index("batch_entries_by_job", "job_id"),)
+
+
+class BatchWebhookRow(Base):
+    """A webhook that a batch was submitted with."""
+
+    __tablename__ = "batch_webhooks"
+
+    batch_id: Mapped[str] = mapped_column(ForeignKey("batches.id", ondelete="CASCADE"), primary_key=True)
+    webhook_id: Mapped[str] = mapped_column(ForeignKey("webhooks.id", ondelete="CASCADE"), primary_key=True)
 
 
 class BatchFileRow(Base):

@@ -216,7 +216,8 @@ def gather_batch(batch_id: str) -> None:
     from worker.jobs.execution.batch_finalizer import BatchFinalizer  # noqa: PLC0415 - see the module's docstring
 
     runner = job_runner()
-    outcome = BatchFinalizer(runner.records, BatchRecords(database()), runner.blobs).finalize(batch_id)
+    batches = BatchRecords(database(), settings.public_url)
+    outcome = BatchFinalizer(runner.records, batches, runner.blobs).finalize(batch_id)
     _log.info("Batch %s: %s.", batch_id, outcome.name.lower())
 
 

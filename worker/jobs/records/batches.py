@@ -6,7 +6,7 @@ A batch is running until all its jobs have ended; then one attempt at a time wri
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Final, Literal, TypeAlias, cast
+from typing import Any, Final, cast
 
 from sqlalchemy import (
     Connection,
@@ -14,10 +14,8 @@ from sqlalchemy import (
     Engine,
     Select,
     and_,
-    case,
     delete,
     exists,
-    func,
     insert,
     or_,
     select,
@@ -28,12 +26,14 @@ from worker.jobs.common.ids import new_id
 from worker.jobs.common.principal import Quotas
 from worker.jobs.database.db_clock import DatabaseClock, utc_now
 from worker.jobs.database.lease import claim_values, is_free
-from worker.jobs.database.tables import BatchEntryRow, BatchFileRow, BatchRow, JobRow
+from worker.jobs.database.tables import BatchEntryRow, BatchFileRow, BatchRow, BatchWebhookRow, JobRow
+from worker.jobs.records.batch_summary import BATCH_COLUMNS, BatchState, BatchSummary, batch_fields, batch_summaries
 from worker.jobs.records.idempotency import IdempotencyKey, claim_key
 from worker.jobs.records.job_filters import contains
 from worker.jobs.records.jobs import insert_job
 from worker.jobs.records.models import ENDED, StoredFile
 from worker.jobs.records.row_mapping import file_columns, file_values
+from worker.jobs.records.webhook_outbox import attach_webhooks, enqueue_batch_event
 from worker.spec.manifest.batch_manifest import EntryState
 
 __all__ = [
@@ -42,12 +42,8 @@ __all__ = [
     "BatchEntry",
     "BatchFilters",
     "BatchRecords",
-    "BatchState",
-    "BatchSummary",
     "CheckedSpec",
 ]
-
-BatchState: TypeAlias = Literal["running", "gathering", "ended"]
 
 #: Length of the lease on finalizing a batch in seconds; it is renewed after each run.
 BATCH_LEASE: Final = 120.0
@@ -72,19 +68,6 @@ class BatchEntry:
     job_id: str | None
     state: EntryState
     problem: dict[str, Any] | None
-
-
-@dataclass(frozen=True, slots=True)
-class BatchSummary:
-    """One batch in a list: with the number of its specs in each state instead of the specs."""
-
-    id: str
-    name: str
-    state: BatchState
-    created: datetime
-    finished: datetime | None
-    problem: dict[str, Any] | None
-    counts: dict[str, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,9 +108,10 @@ class Batch:
 class BatchRecords:
     """Reads and writes batches."""
 
-    def __init__(self, database: Engine) -> None:
-        """Use this database."""
+    def __init__(self, database: Engine, base: str = "") -> None:
+        """Use this database; ``base`` is the service's URL for links in webhook messages."""
         self._database = database
+        self._base = base
         self._clock = DatabaseClock(database)
 
     # -- as callers see it
@@ -156,6 +140,7 @@ class BatchRecords:
             connection.execute(
                 insert(BatchRow).values(id=identity, owner=owner, name=name, state="running", created=now)
             )
+            attach_webhooks(connection, BatchWebhookRow, {"batch_id": identity}, owner, webhooks)
             for number, spec in enumerate(specs):
                 job_id = None
                 if spec.text is not None:
@@ -176,7 +161,7 @@ class BatchRecords:
         """Return the batch, or None if it does not exist or has another owner."""
         of_owner = () if owner is None else (BatchRow.owner == owner,)
         with self._database.connect() as connection:
-            row = connection.execute(select(*_BATCH).where(BatchRow.id == batch_id, *of_owner)).one_or_none()
+            row = connection.execute(select(*BATCH_COLUMNS).where(BatchRow.id == batch_id, *of_owner)).one_or_none()
             if row is None:
                 return None
             rows = connection.execute(_ENTRIES.where(BatchEntryRow.batch_id == batch_id)).all()
@@ -189,33 +174,22 @@ class BatchRecords:
         self, limit: int, after: str | None, *, owner: str | None = None, filters: BatchFilters | None = None
     ) -> list[BatchSummary]:
         """Return up to ``limit`` batches (of this owner), newest first, starting after the batch ``after``."""
-        query = select(*_BATCH).order_by(BatchRow.id.desc()).limit(limit)
+        query = select(*BATCH_COLUMNS).order_by(BatchRow.id.desc()).limit(limit)
         query = query.where(*([] if filters is None else filters.conditions()))
         if owner is not None:
             query = query.where(BatchRow.owner == owner)
         if after is not None:
             query = query.where(BatchRow.id < after)
-        state = case(
-            (BatchEntryRow.job_id.is_(None), "refused"),
-            (or_(JobRow.state.is_(None), JobRow.deleted.is_not(None)), "removed"),
-            else_=JobRow.state,
-        ).label("entry_state")
         with self._database.connect() as connection:
-            rows = connection.execute(query).all()
-            counted = (
-                select(BatchEntryRow.batch_id, state, func.count().label("entries"))
-                .outerjoin(JobRow, JobRow.id == BatchEntryRow.job_id)
-                .where(BatchEntryRow.batch_id.in_([row.id for row in rows]))
-                .group_by(BatchEntryRow.batch_id, state)
-            )
-            counts: dict[str, dict[str, int]] = {row.id: {} for row in rows}
-            for entry in connection.execute(counted):
-                counts[entry.batch_id][entry.entry_state] = entry.entries
-        return [
-            BatchSummary(row.id, row.name, cast("BatchState", row.state), row.created, row.finished, row.problem,
-                counts[row.id])
-            for row in rows
-        ]  # fmt: skip
+            return batch_summaries(connection, connection.execute(query).all())
+
+    def ended_since(self, moment: datetime, limit: int, *, owner: str | None = None) -> list[BatchSummary]:
+        """Return batches (of this owner) that ended at or after this time, the earliest first."""
+        of_owner = () if owner is None else (BatchRow.owner == owner,)
+        query = select(*BATCH_COLUMNS).where(BatchRow.finished >= moment, *of_owner)
+        with self._database.connect() as connection:
+            rows = connection.execute(query.order_by(BatchRow.finished, BatchRow.id).limit(limit)).all()
+            return batch_summaries(connection, rows)
 
     def file(self, batch_id: str, name: str) -> StoredFile | None:
         """Return a file of the batch, or None if there is none of this name."""
@@ -273,7 +247,8 @@ class BatchRecords:
     def give_up(self, batch_id: str, *, lease_seconds: float, attempts: int, problem: dict[str, Any]) -> bool:
         """End an unclaimed batch that has no attempts left; return whether this call did."""
         over = update(BatchRow).where(BatchRow.id == batch_id, self._free(lease_seconds), BatchRow.attempts >= attempts)
-        return self._changed(over.values(**_ended(), problem=problem))
+        with self._database.begin() as connection:
+            return self._end(connection, batch_id, over, problem=problem)
 
     def extend(self, batch_id: str, token: str, *, lease_seconds: float) -> bool:
         """Renew the lease; return False if the claim is lost."""
@@ -289,15 +264,15 @@ class BatchRecords:
         rows = [{"batch_id": batch_id, **file_values(file)} for file in files]
         with self._database.begin() as connection:
             size = sum(file.bytes for file in files)
-            if _count(connection, _held(batch_id, token).values(**_ended(), bytes=size)) != 1:
-                return False
-            if rows:
+            ended = self._end(connection, batch_id, _held(batch_id, token), bytes=size)
+            if ended and rows:
                 connection.execute(insert(BatchFileRow), rows)
-        return True
+        return ended
 
     def fail(self, batch_id: str, token: str, problem: dict[str, Any]) -> bool:
         """End the batch without a manifest; return False if the claim is lost."""
-        return self._changed(_held(batch_id, token).values(**_ended(), problem=problem))
+        with self._database.begin() as connection:
+            return self._end(connection, batch_id, _held(batch_id, token), problem=problem)
 
     def specs(self, batch_id: str) -> dict[str, str]:
         """Return the spec of each of the batch's jobs that succeeded."""
@@ -309,6 +284,17 @@ class BatchRecords:
         with self._database.connect() as connection:
             return {row.id: row.spec for row in connection.execute(query)}
 
+    def _end(self, connection: Connection, batch_id: str, statement: Any, **values: Any) -> bool:
+        """End the batch if the statement's conditions hold, and enqueue its event; return whether they did."""
+        now = utc_now()
+        ended = {"state": "ended", "finished": now, "claim": None, "lease": None}
+        if _count(connection, statement.values(**ended, **values)) != 1:
+            return False
+        row = connection.execute(select(*BATCH_COLUMNS, BatchRow.owner).where(BatchRow.id == batch_id)).one()
+        (summary,) = batch_summaries(connection, [row])
+        enqueue_batch_event(connection, batch_id, row.owner, now, batch_fields(summary, self._base))
+        return True
+
     def _free(self, lease_seconds: float) -> Any:
         return and_(BatchRow.state != "ended", is_free(self._clock, BatchRow, lease_seconds))
 
@@ -317,7 +303,6 @@ class BatchRecords:
             return _count(connection, statement) == 1
 
 
-_BATCH = (BatchRow.id, BatchRow.name, BatchRow.state, BatchRow.created, BatchRow.finished, BatchRow.problem)
 _ENTRIES: Select[Any] = (
     select(
         BatchEntryRow.number,
@@ -347,10 +332,6 @@ def _open() -> Any:
     return exists().where(
         BatchEntryRow.batch_id == BatchRow.id, JobRow.id == BatchEntryRow.job_id, JobRow.state.not_in(ENDED)
     )
-
-
-def _ended() -> dict[str, Any]:
-    return {"state": "ended", "finished": utc_now(), "claim": None, "lease": None}
 
 
 def _held(batch_id: str, token: str) -> Any:

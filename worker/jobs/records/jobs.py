@@ -18,7 +18,7 @@ from worker.jobs.common.principal import Quotas
 from worker.jobs.database.connection import upsert
 from worker.jobs.database.db_clock import DatabaseClock, utc_now
 from worker.jobs.database.lease import claim_values, is_free
-from worker.jobs.database.tables import JobFileRow, JobRow, PartRow
+from worker.jobs.database.tables import JobFileRow, JobRow, JobWebhookRow, PartRow
 from worker.jobs.records.idempotency import IdempotencyKey, claim_key
 from worker.jobs.records.job_filters import JobFilters
 from worker.jobs.records.models import ENDED, Job, Progress, StoredFile
@@ -407,7 +407,7 @@ def insert_job(
     }
     connection.execute(_INSERT, values)
     if webhooks:
-        attach_webhooks(connection, identity, owner, webhooks)
+        attach_webhooks(connection, JobWebhookRow, {"job_id": identity}, owner, webhooks)
 
 
 #: With the values as parameters; as part of the statement they take 3 % of the time of accepting a small spec.

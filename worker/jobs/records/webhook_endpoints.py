@@ -16,7 +16,7 @@ from sqlalchemy import Connection, Engine, delete, func, insert, select, update
 from worker.jobs.common.errors import QuotaReached, WebhookNotFound
 from worker.jobs.common.ids import new_id
 from worker.jobs.database.db_clock import utc_now
-from worker.jobs.database.tables import JobWebhookRow, OutboxRow, WebhookRow
+from worker.jobs.database.tables import BatchWebhookRow, JobWebhookRow, OutboxRow, WebhookRow
 from worker.spec.requests.webhook import EventType, JobSelection, WebhookRequest
 
 __all__ = ["MOST_WEBHOOKS", "WebhookEndpoint", "WebhookEndpoints"]
@@ -117,7 +117,8 @@ class WebhookEndpoints:
         with self._database.begin() as connection:
             _endpoint(connection, webhook_id, owner)
             connection.execute(delete(OutboxRow).where(OutboxRow.webhook_id == webhook_id))
-            connection.execute(delete(JobWebhookRow).where(JobWebhookRow.webhook_id == webhook_id))
+            for table in (JobWebhookRow, BatchWebhookRow):
+                connection.execute(delete(table).where(table.webhook_id == webhook_id))
             connection.execute(delete(WebhookRow).where(WebhookRow.id == webhook_id))
 
 

@@ -14,16 +14,18 @@ from sqlalchemy import Connection, and_, exists, insert, or_, select
 
 from worker.jobs.common.errors import WebhookNotFound
 from worker.jobs.database.db_clock import utc_now
-from worker.jobs.database.tables import JobRow, JobWebhookRow, OutboxRow, WebhookRow
+from worker.jobs.database.tables import BatchWebhookRow, JobRow, JobWebhookRow, OutboxRow, WebhookRow
 from worker.jobs.records.job_document import job_fields
 from worker.jobs.records.models import Job
 from worker.jobs.records.row_mapping import JOB_COLUMNS, job_of
 from worker.spec.requests.webhook import EventType
 
-__all__ = ["MAX_ATTEMPTS", "attach_webhooks", "enqueue_event"]
+__all__ = ["MAX_ATTEMPTS", "attach_webhooks", "enqueue_batch_event", "enqueue_event"]
 
 #: Attempts at one message; with the pauses between them they take about 20 hours.
 MAX_ATTEMPTS: Final = 13
+
+_BATCH_ENDED: Final[EventType] = "batch.ended"
 
 _ENDPOINT: Final = (WebhookRow.events, WebhookRow.id.label("webhook_id"), WebhookRow.state.label("webhook_state"))
 
@@ -48,31 +50,80 @@ def enqueue_event(
         .where(or_(WebhookRow.jobs == "all", and_(WebhookRow.jobs == "named", named)))
     )
     rows = [row for row in connection.execute(query) if event in row.events]
-    if not rows:
-        return
-    now = utc_now()
-    payload = message(event, now, job_of(rows[0]), base, printed)
+    if rows:
+        now = utc_now()
+        _enqueue(connection, rows, event, now, message(event, now, job_of(rows[0]), base, printed), job_id=job_id)
+
+
+def enqueue_batch_event(
+    connection: Connection, batch_id: str, owner: str, when: datetime, fields: dict[str, Any]
+) -> None:
+    """Write the messages that a batch has ended for all subscribed endpoints.
+
+    Args:
+        connection: in the transaction that ends the batch, after the change.
+        batch_id: the batch.
+        owner: its owner.
+        when: it ended.
+        fields: of the document of the batch.
+    """
+    named = exists().where(BatchWebhookRow.batch_id == batch_id, BatchWebhookRow.webhook_id == WebhookRow.id)
+    query = (
+        select(*_ENDPOINT)
+        .where(WebhookRow.owner == owner, WebhookRow.state != "disabled")
+        .where(or_(WebhookRow.jobs == "all", and_(WebhookRow.jobs == "named", named)))
+    )
+    rows = [row for row in connection.execute(query) if _BATCH_ENDED in row.events]
+    if rows:
+        _enqueue(connection, rows, _BATCH_ENDED, when, envelope(_BATCH_ENDED, when, fields), batch_id=batch_id)
+
+
+def _enqueue(
+    connection: Connection,
+    endpoints: Sequence[Any],
+    event: EventType,
+    now: datetime,
+    payload: str,
+    *,
+    job_id: str | None = None,
+    batch_id: str | None = None,
+) -> None:
+    """Write one message for each of these endpoints, about a job or a batch."""
     connection.execute(
         insert(OutboxRow),
         [
             {
                 "id": f"msg_{secrets.token_hex(16)}",
-                "webhook_id": row.webhook_id,
+                "webhook_id": endpoint.webhook_id,
                 "job_id": job_id,
+                "batch_id": batch_id,
                 "type": event,
                 "payload": payload,
                 "created": now,
                 # a failing endpoint gets a single attempt per message until one succeeds
-                "tries": MAX_ATTEMPTS - 1 if row.webhook_state == "failing" else 0,
+                "tries": MAX_ATTEMPTS - 1 if endpoint.webhook_state == "failing" else 0,
                 "next_try": now,
             }
-            for row in rows
+            for endpoint in endpoints
         ],
     )
 
 
-def attach_webhooks(connection: Connection, job_id: str, owner: str, webhooks: Sequence[str]) -> None:
-    """Attach webhooks to a job, in the transaction that adds the job.
+def attach_webhooks(
+    connection: Connection,
+    table: type[JobWebhookRow | BatchWebhookRow],
+    subject: dict[str, str],
+    owner: str,
+    webhooks: Sequence[str],
+) -> None:
+    """Attach webhooks to a job or a batch, in the transaction that adds it.
+
+    Args:
+        connection: in that transaction.
+        table: holds the webhooks of the job or of the batch.
+        subject: its id, by the name of the column.
+        owner: of the job or batch, and of the webhooks.
+        webhooks: their ids; one given twice is attached once.
 
     Raises:
         WebhookNotFound: if its owner lacks one of them; the transaction must be rolled back.
@@ -81,7 +132,7 @@ def attach_webhooks(connection: Connection, job_id: str, owner: str, webhooks: S
         there = select(WebhookRow.id).where(WebhookRow.id == webhook_id, WebhookRow.owner == owner)
         if connection.scalar(there) is None:
             raise WebhookNotFound(value=webhook_id, remedy="List them: GET /v1/webhooks.")
-        connection.execute(insert(JobWebhookRow).values(job_id=job_id, webhook_id=webhook_id))
+        connection.execute(insert(table).values(**subject, webhook_id=webhook_id))
 
 
 def message(event: EventType, when: datetime, job: Job, base: str, printed: dict[str, Any] | None) -> str:
@@ -89,5 +140,10 @@ def message(event: EventType, when: datetime, job: Job, base: str, printed: dict
     data = job_fields(job, base)
     if printed is not None:
         data["printed"] = printed
+    return envelope(event, when, data)
+
+
+def envelope(event: EventType, when: datetime, data: dict[str, Any]) -> str:
+    """Return the JSON body of a message with these data."""
     document = {"type": event, "timestamp": when, "data": data}
     return orjson.dumps(document, option=orjson.OPT_UTC_Z).decode()

@@ -8,11 +8,22 @@ from worker.spec.errors import SpecError
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.pydantic_errors import refusal
 
-__all__ = ["EVENTS", "EventType", "JobSelection", "WebhookRequest"]
+__all__ = [
+    "BATCH_EVENTS",
+    "EVENTS",
+    "BatchEventType",
+    "EventType",
+    "JobEventType",
+    "JobSelection",
+    "WebhookRequest",
+]
 
-EventType: TypeAlias = Literal["job.running", "job.succeeded", "job.failed", "job.cancelled", "job.printed"]
+JobEventType: TypeAlias = Literal["job.running", "job.succeeded", "job.failed", "job.cancelled", "job.printed"]
+BatchEventType: TypeAlias = Literal["batch.ended"]
+EventType: TypeAlias = Literal[JobEventType, BatchEventType]
 JobSelection: TypeAlias = Literal["all", "named"]
 
+BATCH_EVENTS: Final[tuple[BatchEventType, ...]] = get_args(BatchEventType)
 EVENTS: Final[tuple[EventType, ...]] = get_args(EventType)
 
 
@@ -41,5 +52,6 @@ class WebhookRequest(Noun):
     )
     jobs: JobSelection = Field(
         default="all",
-        description="all: every job of this key. named: only jobs that name this webhook (POST /v1/jobs?webhook=ID).",
+        description="all: every job and batch of this key. named: only jobs and batches that name this webhook "
+        "(POST /v1/jobs?webhook=ID, POST /v1/batches?webhook=ID).",
     )
