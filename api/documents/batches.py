@@ -63,6 +63,7 @@ class BatchLinks(_Document):
 
     self: str = Field(description="This batch. DELETE cancels all its jobs.")
     manifest: str | None = Field(description="The manifest of the batch, once it has ended.")
+    bundle: str | None = Field(description="The files of the batch and of all its jobs as one ZIP archive.")
     files: str | None = Field(description="A single file: replace {name} by the file name of a run.")
 
 
@@ -87,7 +88,7 @@ def _add_example(schema: dict[str, Any]) -> None:
                     {"index": 1, "name": small["name"], "state": "refused", "job": None, "problem": problem},
                 ],
                 "problem": None,
-                "links": {"self": f"{_URL}/batches/{_ID}", "manifest": None, "files": None},
+                "links": {"self": f"{_URL}/batches/{_ID}", "manifest": None, "bundle": None, "files": None},
             }
         ]
 

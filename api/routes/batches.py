@@ -27,7 +27,7 @@ from api.http.requests.query_time import QueryTime
 from api.http.responses.file_routes import file_responses, file_route, is_file_name
 from api.http.responses.pages import PageQuery, link_next
 from api.http.responses.ranges import content_tag
-from api.http.responses.streaming import file_response
+from api.http.responses.streaming import archive_response, file_response
 from api.openapi.examples import document as example
 from worker.jobs.common.errors import (
     BatchNotFound,
@@ -42,9 +42,9 @@ from worker.jobs.common.errors import (
 from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.records.batch_summary import BatchState
 from worker.jobs.records.batches import BatchFilters
-from worker.jobs.records.models import MANIFEST_NAME
+from worker.jobs.records.models import BUNDLE_NAME, MANIFEST_NAME
 from worker.spec.errors import SpecError
-from worker.spec.manifest import JSON_TYPE, THREEMF_TYPE
+from worker.spec.manifest import JSON_TYPE, THREEMF_TYPE, ZIP_TYPE
 from worker.spec.manifest.batch_manifest import BatchManifest
 
 __all__ = ["router"]
@@ -309,6 +309,29 @@ _FILE_ERRORS: Final = (BatchNotFound, FileNotInJob, BatchNotReady, BlobMissing)
 def get_batch_manifest(request: Request, job_service: JobServiceDep, batch_id: str) -> Response:
     """Get the result of each spec and, for the whole batch, the runs with totals, filament to buy and cautions."""
     return file_response(request, job_service, job_service.batch_file(batch_id, MANIFEST_NAME), attachment=False)
+
+
+@file_route(
+    router,
+    "/{batch_id}/bundle.zip",
+    name="BatchBundle",
+    summary="Download all files of a batch as one archive",
+    head_summary="Get the size and entity tag of the archive of a batch",
+    responses=file_responses(
+        "The manifest and runs of the batch, and a folder with the files of each job that succeeded.",
+        ZIP_TYPE,
+        errors=_FILE_ERRORS,
+        tag="Changes when a job of the batch is removed.",
+    ),
+)
+def get_batch_bundle(request: Request, job_service: JobServiceDep, batch_id: str) -> Response:
+    """Download the manifest and the runs of a batch and the files of its jobs, a folder each, as one ZIP archive.
+
+    The archive is put together while it is sent, from the bundles of the jobs; it is stored nowhere. A job that was
+    removed since is not in it.
+    """
+    archive = job_service.batch_archive(batch_id)
+    return archive_response(request, archive, BUNDLE_NAME)
 
 
 @file_route(

@@ -32,6 +32,7 @@ from worker.jobs.common.principal import LOCAL, Principal
 from worker.jobs.common.private_files import private_folder
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
+from worker.jobs.files.batch_archive import BatchArchive, BatchArchives
 from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.files.verified_read import stream_verified
 from worker.jobs.household.household import Household
@@ -85,6 +86,7 @@ class JobService:
         self._database = database
         self._records = JobRecords(database, settings.public_url)
         self._blobs = blobs
+        self._archives = BatchArchives(blobs)
         self._app = make_app(settings, "send")
         self._deletion = JobDeletion(database, blobs)
         self._caller = LOCAL
@@ -451,6 +453,17 @@ class JobService:
         if batch.problem is not None:
             raise BatchNotReady(f"The batch has no files: {batch.problem.get('detail')}", value=batch.state)
         raise FileNotInJob("The batch has no such file.", value=name)
+
+    def batch_archive(self, batch_id: str) -> BatchArchive:
+        """Return the archive of a batch: its own files, and a folder for each job that succeeded.
+
+        Raises:
+            BatchNotFound: if it does not exist.
+            BatchNotReady: if it has no manifest yet, or failed.
+            BlobMissing: if a file is missing or damaged.
+        """
+        self.batch_file(batch_id, MANIFEST_NAME)
+        return self._archives.archive(self.batches.files(batch_id), self.batches.bundles(batch_id))
 
     def publish_batches(self, job_id: str) -> None:
         """Publish the finalizing of batches that end with this job; without a broker that happens later."""

@@ -17,7 +17,7 @@ from api.command.service.downloads import DownloadDamaged, fetch
 from api.command.terminal.display import note, watching
 from api.command.terminal.tables import say, table
 from worker.jobs.common.settings import Settings
-from worker.jobs.records.models import MANIFEST_NAME
+from worker.jobs.records.models import MANIFEST_NAME, entry_folder
 
 __all__ = ["batch"]
 
@@ -100,7 +100,7 @@ def _keep(client: Client, document: Mapping[str, Any], folder: Path) -> None:
     """Download the files of each job, and those of the batch as a whole."""
     for entry in document["entries"]:
         if entry["state"] == "succeeded":
-            fetch(client, _job(entry), folder / f"{entry['index'] + 1:03d}-{_slug(entry['name'])}", lambda *_: None)
+            fetch(client, _job(entry), folder / entry_folder(entry["index"], entry["name"]), lambda *_: None)
     if document["links"]["manifest"] is None:
         return
     at = f"/v1/batches/{document['id']}"
@@ -123,10 +123,6 @@ def _write(client: Client, path: str, target: Path) -> None:
 def _job(entry: Mapping[str, Any]) -> str:
     """Return the id of an entry's job: the last segment of its address."""
     return str(entry["job"] or "").rpartition("/")[2]
-
-
-def _slug(name: str | None) -> str:
-    return re.sub(r"[^A-Za-z0-9]+", "-", name or "", flags=re.ASCII).strip("-")[:40] or "job"
 
 
 def _show(document: Mapping[str, Any]) -> None:

@@ -27,22 +27,28 @@ def is_file_name(name: str) -> bool:
     return _FILE_NAME.fullmatch(name) is not None
 
 
-def file_responses(description: str, *media_types: str, errors: tuple[type[DrawerwrightError], ...]) -> FileResponses:
+def file_responses(
+    description: str,
+    *media_types: str,
+    errors: tuple[type[DrawerwrightError], ...],
+    tag: str = "The file's SHA-256 in quotes.",
+) -> FileResponses:
     """Return the OpenAPI responses of a stored file: all of it, a range of it, not modified, or an error.
 
     Args:
         description: what the file is.
         media_types: those that it can have.
         errors: what can go wrong, apart from conditions and ranges that are refused.
+        tag: what its entity tag is.
     """
     binary: dict[str, Any] = {"type": "string", "format": "binary"}
     content = {media_type: {"schema": {} if media_type == JSON_TYPE else binary} for media_type in media_types}
-    tag = {"ETag": {"schema": {"type": "string"}, "description": "The file's SHA-256 in quotes."}}
+    tagged = {"ETag": {"schema": {"type": "string"}, "description": tag}}
     part = {"Content-Range": {"schema": {"type": "string"}, "description": "The position of these bytes in the file."}}
     return {
-        200: {"description": description, "content": content, "headers": tag},
-        206: {"description": "The bytes that Range requests.", "content": content, "headers": {**tag, **part}},
-        304: {"description": "The client's copy is current (If-None-Match).", "headers": tag},
+        200: {"description": description, "content": content, "headers": tagged},
+        206: {"description": "The bytes that Range requests.", "content": content, "headers": {**tagged, **part}},
+        304: {"description": "The client's copy is current (If-None-Match).", "headers": tagged},
         **refusals(PreconditionFailed, RangeRefused, *errors),
     }
 

@@ -1,6 +1,8 @@
 """Batches over HTTP: documents and lines, each spec judged by itself."""
 
+import io
 import json
+import zipfile
 
 import jsonschema
 import pytest
@@ -9,7 +11,10 @@ from api.http.requests.batch_body import LINES_TYPE
 from worker.jobs.database.connection import open_database
 from worker.jobs.execution.batch_finalizer import BatchFinalizer
 from worker.jobs.files.object_store import ObjectStore
+from worker.jobs.files.stored_files import store_file
 from worker.jobs.records.batches import BatchRecords
+from worker.output.bundle.zip_writer import Entry, write_zip
+from worker.spec.manifest import JSON_TYPE, THREEMF_TYPE, ZIP_TYPE
 
 
 def _lines(service, lines, **query):
@@ -124,7 +129,14 @@ def test_sent_twice_it_is_one_batch(service, engine, spec, bad):
 
 @pytest.mark.parametrize("batch", ["x", "0" * 26, "%00"])
 def test_no_such_batch(service, batch):
-    for method, path in (("GET", ""), ("DELETE", ""), ("GET", "/manifest"), ("DELETE", "/files"), ("GET", "/files/a")):
+    for method, path in (
+        ("GET", ""),
+        ("DELETE", ""),
+        ("GET", "/manifest"),
+        ("DELETE", "/files"),
+        ("GET", "/files/a"),
+        ("GET", "/bundle.zip"),
+    ):
         answer = service.request(method, f"/v1/batches/{batch}{path}")
         assert (answer.status_code, answer.json()["type"].rpartition("/")[2]) == (404, "batch-not-found")
 
@@ -193,6 +205,81 @@ def test_jobs_are_listed_by_their_batch(service, spec):
     jobs = service.get("/v1/jobs", params={"batch": made["id"]}).json()["jobs"]
     assert {job["links"]["self"] for job in jobs} == {entry["job"] for entry in made["entries"]}
     assert service.get("/v1/jobs", params={"batch": "0" * 26}).json()["jobs"] == []
+
+
+@pytest.fixture
+def finished(service, engine, records, blobs, spec):
+    """Give a function that submits a batch of these names and ends it: each job has a bundle of one file."""
+
+    def make(*names):
+        specs = [{**spec, "name": name} for name in names]
+        document = service.post("/v1/batches", json=_batch(*specs)).json()
+        for entry in document["entries"]:
+            claim = records.claim(entry["job"].rpartition("/")[2], lease_seconds=600.0, attempts=3)
+            data = write_zip([Entry("parts/t1.stl", entry["name"].encode() * 99), Entry("READ-FIRST.txt", b"first")])
+            records.succeed(claim, [store_file(blobs, f"jobs/{claim.job_id}", "bundle.zip", ZIP_TYPE, data)])
+        token = engine.batches.claim(document["id"], lease_seconds=600.0, attempts=3)
+        own = [
+            store_file(blobs, f"batches/{document['id']}", "manifest.json", JSON_TYPE, b"{}"),
+            store_file(blobs, f"batches/{document['id']}", "run-01.3mf", THREEMF_TYPE, b"run"),
+        ]
+        assert engine.batches.finish(document["id"], token, own)
+        return service.get(document["links"]["self"]).json()
+
+    return make
+
+
+def test_the_files_of_all_jobs_are_one_archive(service, finished):
+    batch = finished("shelf above", "shelf above", "Über/..")
+    answer = service.get(batch["links"]["bundle"])
+    assert answer.status_code == 200
+    assert answer.headers["content-type"] == "application/zip"
+    assert int(answer.headers["content-length"]) == len(answer.content)
+    assert answer.headers["content-disposition"] == 'attachment; filename="bundle.zip"'
+    with zipfile.ZipFile(io.BytesIO(answer.content)) as archive:
+        assert archive.testzip() is None
+        folders = ("001-shelf-above", "002-shelf-above", "003-ber")
+        assert archive.namelist() == [
+            "manifest.json",
+            "runs/run-01.3mf",
+            *(f"{folder}/{name}" for folder in folders for name in ("parts/t1.stl", "READ-FIRST.txt")),
+        ]
+        assert archive.read("003-ber/parts/t1.stl") == "Über/..".encode() * 99
+    head = service.request("HEAD", batch["links"]["bundle"])
+    assert (head.content, head.headers["content-length"]) == (b"", str(len(answer.content)))
+    assert head.headers["etag"] == answer.headers["etag"]
+
+
+def test_an_archive_of_a_batch_is_resumed_and_changes_when_a_job_is_removed(service, finished):
+    batch = finished("left", "right")
+    at = batch["links"]["bundle"]
+    whole = service.get(at)
+    tag = whole.headers["etag"]
+    assert service.get(at, headers={"If-None-Match": tag}).status_code == 304
+    part = service.get(at, headers={"Range": "bytes=100-", "If-Range": tag})
+    assert (part.status_code, part.content) == (206, whole.content[100:])
+    assert part.headers["content-range"] == f"bytes 100-{len(whole.content) - 1}/{len(whole.content)}"
+    beyond = service.get(at, headers={"Range": f"bytes={len(whole.content)}-"})
+    assert (beyond.status_code, beyond.headers["content-range"]) == (416, f"bytes */{len(whole.content)}")
+    assert service.delete(f"{batch['entries'][0]['job']}/files").status_code == 204
+    changed = service.get(at, headers={"Range": "bytes=100-", "If-Range": tag})
+    assert changed.status_code == 200  # not a rest of the archive that it was
+    assert changed.headers["etag"] != tag
+    with zipfile.ZipFile(io.BytesIO(changed.content)) as archive:
+        assert {name.partition("/")[0] for name in archive.namelist()} == {"manifest.json", "runs", "002-right"}
+    assert service.get(at, headers={"If-Match": tag}).status_code == 412
+
+
+def test_a_batch_that_has_not_ended_has_no_archive(service, engine, spec):
+    batch = service.post("/v1/batches", json=_batch(spec)).json()
+    assert batch["links"]["bundle"] is None
+    answer = service.get(f"{batch['links']['self']}/bundle.zip")
+    assert (answer.status_code, answer.json()["type"].rpartition("/")[2]) == (409, "batch-not-ready")
+    service.delete(batch["links"]["self"])
+    token = engine.batches.claim(batch["id"], lease_seconds=600.0, attempts=3)
+    engine.batches.fail(batch["id"], token, {"type": "about:blank", "title": "No.", "status": 500, "detail": "No."})
+    answer = service.get(f"{batch['links']['self']}/bundle.zip")
+    assert (answer.status_code, answer.json()["detail"]) == (409, "The batch has no files: No.")
 
 
 def test_a_batch_has_an_entity_tag_and_is_waited_for(service, spec):

@@ -1,7 +1,9 @@
 """Batches on the record and through workers: each job by itself, then all of them together."""
 
+import io
 import json
 import time
+import zipfile
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from hashlib import sha256
@@ -262,6 +264,17 @@ def test_many_drawers_share_parts_and_beds(service, spec, until):
     for run in manifest.runs:
         items = read_run(_read(service, service.batch_file(batch.id, run.file)))
         assert [item.part_number for item in items] == [f"{placed.entry}-{placed.mark}" for placed in run.pieces]
+    archive = service.batch_archive(batch.id)
+    with zipfile.ZipFile(io.BytesIO(b"".join(archive.read(0, archive.size)))) as opened:
+        assert opened.testzip() is None
+        names = set(opened.namelist())
+        assert {name for name in names if name.count("/") == 0} == {"manifest.json"}
+        assert {name for name in names if name.startswith("runs/")} == {f"runs/{run.file}" for run in manifest.runs}
+        for entry in manifest.entries[:4]:
+            with zipfile.ZipFile(io.BytesIO(_read(service, service.bundle(entry.job)))) as bundle:
+                assert {f"{entry.folder}/{name}" for name in bundle.namelist()} <= names
+                assert opened.read(f"{entry.folder}/manifest.json") == bundle.read("manifest.json")
+    assert manifest.entries[4].folder is None
     with pytest.raises(FileNotInJob):
         service.batch_file(batch.id, "run-99.3mf")
     assert json.loads(data)["entries"][4]["problem"]["title"] == "It is bad."

@@ -18,7 +18,7 @@ from worker.jobs.files.stored_files import load_file, store_file
 from worker.jobs.records.batches import BATCH_LEASE, Batch, BatchEntry, BatchRecords
 from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.jobs import JobRecords
-from worker.jobs.records.models import MANIFEST_NAME, StoredFile
+from worker.jobs.records.models import MANIFEST_NAME, StoredFile, entry_folder
 from worker.output.meshes.run_package import BedObject
 from worker.output.meshes.stl import read_stl
 from worker.printing.packing.batch_packer import BatchJob, BatchWork, pack_batch
@@ -145,6 +145,7 @@ def _drawers(entry: BatchEntry, made: _Result | None) -> BatchDrawer:
         name=entry.name,
         state=entry.state,
         job=entry.job_id,
+        folder=None if made is None else entry_folder(entry.number, entry.name),
         drawers=() if manifest is None else tuple(drawer.name for drawer in manifest.drawers),
         parts=0 if manifest is None else sum(len(run.pieces) for run in manifest.runs),
         problem=entry.problem,

@@ -8,7 +8,7 @@ from worker.jobs.common.errors import BlobMissing
 from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.records.models import StoredFile
 
-__all__ = ["read_verified", "stream_verified"]
+__all__ = ["damaged", "read_verified", "stream_verified"]
 
 #: Maximum size in bytes of files that are verified in memory before the first byte is returned.
 _AT_ONCE: Final = 8 * 2**20
@@ -26,7 +26,7 @@ def stream_verified(blobs: ObjectStore, file: StoredFile, start: int, end: int) 
     """
     size = blobs.size(file.key)
     if size != file.bytes:
-        raise _damaged(file)
+        raise damaged(file)
     if file.bytes <= _AT_ONCE:
         data = read_verified(blobs, file)
         return (data[at : min(at + _PIECE, end)] for at in range(start, end, _PIECE))
@@ -46,7 +46,7 @@ def read_verified(blobs: ObjectStore, file: StoredFile) -> bytes:
     """
     data = blobs.get(file.key)
     if sha256(data).hexdigest() != file.sha256:
-        raise _damaged(file)
+        raise damaged(file)
     return data
 
 
@@ -58,10 +58,11 @@ def _checked(pieces: Iterator[bytes], file: StoredFile) -> Iterator[bytes]:
         checksum.update(piece)
         last = piece
     if checksum.hexdigest() != file.sha256:
-        raise _damaged(file)
+        raise damaged(file)
     yield last
 
 
-def _damaged(file: StoredFile) -> BlobMissing:
+def damaged(file: StoredFile) -> BlobMissing:
+    """Return the error of a file that differs from its checksum."""
     remedy = "Submit the same spec again: what is damaged is built again."
     return BlobMissing("A stored file is damaged.", value=file.name, remedy=remedy)

@@ -76,6 +76,7 @@ def batch_fields(batch: BatchSummary, base: str) -> dict[str, Any]:
         "links": {
             "self": address,
             "manifest": f"{address}/manifest" if ready else None,
+            "bundle": f"{address}/bundle.zip" if ready else None,
             "files": f"{address}/files/{{name}}" if ready else None,
         },
     }

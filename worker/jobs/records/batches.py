@@ -26,12 +26,12 @@ from worker.jobs.common.ids import new_id
 from worker.jobs.common.principal import Quotas
 from worker.jobs.database.db_clock import DatabaseClock, utc_now
 from worker.jobs.database.lease import claim_values, is_free
-from worker.jobs.database.tables import BatchEntryRow, BatchFileRow, BatchRow, BatchWebhookRow, JobRow
+from worker.jobs.database.tables import BatchEntryRow, BatchFileRow, BatchRow, BatchWebhookRow, JobFileRow, JobRow
 from worker.jobs.records.batch_summary import BATCH_COLUMNS, BatchState, BatchSummary, batch_fields, batch_summaries
 from worker.jobs.records.idempotency import IdempotencyKey, claim_key
 from worker.jobs.records.job_filters import contains
 from worker.jobs.records.jobs import insert_job
-from worker.jobs.records.models import ENDED, StoredFile
+from worker.jobs.records.models import BUNDLE_NAME, ENDED, StoredFile, entry_folder
 from worker.jobs.records.row_mapping import file_columns, file_values
 from worker.jobs.records.webhook_outbox import attach_webhooks, enqueue_batch_event
 from worker.spec.manifest.batch_manifest import EntryState
@@ -197,6 +197,26 @@ class BatchRecords:
         with self._database.connect() as connection:
             row = connection.execute(query).one_or_none()
         return None if row is None else StoredFile(*row)
+
+    def files(self, batch_id: str) -> list[StoredFile]:
+        """Return the batch's own files by name."""
+        with self._database.connect() as connection:
+            rows = connection.execute(_FILES.where(BatchFileRow.batch_id == batch_id).order_by(BatchFileRow.name))
+            return [StoredFile(*row) for row in rows]
+
+    def bundles(self, batch_id: str) -> list[tuple[str, StoredFile]]:
+        """Return the bundles of the batch's jobs that succeeded and were not removed, each with its folder."""
+        query = (
+            select(BatchEntryRow.number, BatchEntryRow.name, *file_columns(JobFileRow))
+            .join(JobRow, JobRow.id == BatchEntryRow.job_id)
+            .join(JobFileRow, JobFileRow.job_id == JobRow.id)
+            .where(BatchEntryRow.batch_id == batch_id, JobRow.state == "succeeded", JobRow.deleted.is_(None))
+            .where(JobFileRow.name == BUNDLE_NAME)
+            .order_by(BatchEntryRow.number)
+        )
+        with self._database.connect() as connection:
+            rows = connection.execute(query).all()
+        return [(entry_folder(row[0], row[1]), StoredFile(*row[2:])) for row in rows]
 
     def remove(self, batch_id: str) -> bool:
         """Delete the rows of an ended batch; its jobs stay. Return whether this call did."""

@@ -1,5 +1,6 @@
 """Jobs, their progress and their files, as the database stores them."""
 
+import re
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final, Literal, TypeAlias
@@ -17,6 +18,12 @@ BUNDLE_NAME: Final = "bundle.zip"
 def run_file_name(number: int) -> str:
     """Return the name of a run's file."""
     return f"run-{number:02d}.3mf"
+
+
+def entry_folder(number: int, name: str | None) -> str:
+    """Return the folder of a batch's spec, by its index and name, in the archive of the batch."""
+    slug = re.sub(r"[^A-Za-z0-9]+", "-", name or "", flags=re.ASCII).strip("-")[:40] or "job"
+    return f"{number + 1:03d}-{slug}"
 
 
 @dataclass(frozen=True, slots=True)

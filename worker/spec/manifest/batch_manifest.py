@@ -2,7 +2,7 @@
 
 from typing import Any, Literal, TypeAlias
 
-from worker.spec.manifest.fields import Count, OutputModel, RunNumber
+from worker.spec.manifest.fields import Count, FileName, OutputModel, RunNumber
 from worker.spec.manifest.manifest import Generator
 from worker.spec.manifest.plan_document import CautionEntry
 from worker.spec.manifest.runs import RunEntry, RunPiece, WorkEntry
@@ -46,6 +46,8 @@ class BatchDrawer(OutputModel):
     state: EntryState
     job: str | None
     """Id of the job; null if the spec was refused."""
+    folder: FileName | None = None
+    """Folder of its files in the archive of the batch, bundle.zip; null if its job did not succeed."""
     drawers: tuple[str, ...]
     """Names of its drawers that were made."""
     parts: Count
