@@ -13,8 +13,11 @@ from api.http.problems.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused
 from api.http.problems.problem_documents import refusals
 from api.http.requests.base_url import base_of
 from api.http.requests.body import read_noun
-from worker.jobs.common.errors import KeyNotFound, KeyRefused
+from api.http.requests.preconditions import IF_MATCH_PARAMETER, check_match
+from api.http.responses.ranges import content_tag
+from worker.jobs.common.errors import KeyNotFound, KeyRefused, PreconditionFailed
 from worker.jobs.common.principal import Quotas, Scope
+from worker.jobs.job_service import JobService
 from worker.jobs.records.api_keys import ApiKey
 from worker.spec.requests.key import KeyRequest
 
@@ -134,12 +137,37 @@ def list_keys(request: Request, job_service: JobServiceDep) -> KeyList:
     "/{key_id}",
     operation_id="getKey",
     summary="Get an API key",
-    response_description="The key.",
-    responses=refusals(KeyNotFound),
+    responses={
+        200: {
+            "description": "The key.",
+            "headers": {"ETag": {"schema": {"type": "string"}, "description": "Of the key as it is now."}},
+        },
+        **refusals(KeyNotFound),
+    },
 )
-def get_key(request: Request, job_service: JobServiceDep, key_id: str) -> KeyDocument:
+def get_key(request: Request, response: Response, job_service: JobServiceDep, key_id: str) -> KeyDocument:
     """Get an API key, without its secret."""
+    document = _key_document(request, job_service, key_id)
+    response.headers["ETag"] = _tag_of(document)
+    return document
+
+
+def _key_document(request: Request, job_service: JobService, key_id: str) -> KeyDocument:
     return KeyDocument(**_fields(request, job_service.keys.key(key_id)))
+
+
+def _tag_of(document: KeyDocument) -> str:
+    return content_tag(document.model_dump_json().encode())
+
+
+def _matched(request: Request, job_service: JobServiceDep, key_id: str) -> None:
+    """Check If-Match against the key.
+
+    Raises:
+        KeyNotFound: when there is no such key.
+        PreconditionFailed: when the key has changed.
+    """
+    check_match(request, lambda: _tag_of(_key_document(request, job_service, key_id)))
 
 
 @router.delete(
@@ -147,9 +175,12 @@ def get_key(request: Request, job_service: JobServiceDep, key_id: str) -> KeyDoc
     operation_id="revokeKey",
     summary="Revoke an API key",
     response_description="The revoked key.",
-    responses=refusals(KeyNotFound),
+    responses=refusals(KeyNotFound, PreconditionFailed),
+    openapi_extra={"parameters": [IF_MATCH_PARAMETER]},
 )
-def revoke_key(request: Request, job_service: JobServiceDep, key_id: str) -> KeyDocument:
+def revoke_key(
+    request: Request, job_service: JobServiceDep, key_id: str, _: Annotated[None, Depends(_matched)]
+) -> KeyDocument:
     """Revoke an API key for good. Requests with it are refused within two seconds; its jobs stay."""
     return KeyDocument(**_fields(request, job_service.keys.revoke(job_service.keys.key(key_id).id)))
 

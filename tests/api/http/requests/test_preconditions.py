@@ -2,7 +2,10 @@
 
 import pytest
 
+from api.app import create_app
 from worker.jobs.common.errors import PreconditionFailed
+from worker.jobs.common.settings import Settings
+from worker.jobs.job_service import JobService
 from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.models import Progress
 from worker.spec.errors import CheckFailed
@@ -71,6 +74,40 @@ def test_every_change_of_a_batch_has_the_precondition(service, spec, path):
     assert service.get(at).json()["state"] == "running"
     tag = service.get(at).headers["etag"]
     assert service.delete(at + path, headers={"If-Match": tag}).status_code in (200, 409)
+
+
+def test_the_revocation_of_a_key_has_the_precondition(tmp_path, started):
+    with JobService.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
+        _, secret = engine.keys.create("admin", ["admin"])
+        other, _ = engine.keys.create("other", ["read"])
+        key, at = {"Authorization": f"Bearer {secret.get_secret_value()}"}, f"/v1/keys/{other.id}"
+        _refused(client.delete(at, headers={**key, "If-Match": '"other"'}))
+        tag = client.get(at, headers=key).headers["etag"]
+        assert client.delete(at, headers={**key, "If-Match": tag}).json()["state"] == "revoked"
+        _refused(client.delete(at, headers={**key, "If-Match": tag}))
+        assert client.delete("/v1/keys/nothing", headers={**key, "If-Match": tag}).status_code == 404
+
+
+def test_the_contract_has_the_precondition_on_every_change(service):
+    """RFC 9110, 13.1.1: a change of what exists can be made conditional, whatever it is."""
+    paths = service.get("/openapi.json").json()["paths"]
+    changes = {(method, path) for path, operations in paths.items() for method in operations} - {
+        (method, path) for method in ("get", "head", "options", "parameters") for path in paths
+    }
+    conditional = {
+        (method, path)
+        for method, path in changes
+        if "If-Match" in {parameter.get("name") for parameter in paths[path][method].get("parameters", ())}
+        and "412" in paths[path][method]["responses"]
+    }
+    unconditional = {path for method, path in changes - conditional if method == "post"}
+    assert {change for change in changes - conditional if change[0] != "post"} == set()
+    # these create something, or send it; what exists stays as it is
+    assert unconditional == {
+        "/v1/batches", "/v1/drawers", "/v1/drawers/{drawer_id}/changes", "/v1/jobs", "/v1/keys", "/v1/pieces",
+        "/v1/plans", "/v1/things", "/v1/webhooks", "/v1/webhooks/{webhook_id}/test",
+        "/v1/webhooks/{webhook_id}/deliveries/{delivery_id}/redeliver",
+    }  # fmt: skip
 
 
 def test_every_change_of_a_webhook_has_the_precondition(service):
