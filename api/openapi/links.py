@@ -70,6 +70,7 @@ _SPEC: Final[_Link] = ("getSpec", _JOB, "Get what it was submitted as.")
 _BATCH_CANCELLED: Final[_Link] = ("cancelBatch", _BATCH, "Until its jobs have ended.")
 _BATCH_MADE: Final[tuple[_Link, ...]] = (
     ("getBatchManifest", _BATCH, "Once it has ended."),
+    ("getBatchBundle", _BATCH, "Once it has ended."),
     ("removeBatch", _BATCH, "Once it has ended."),
 )
 

@@ -210,6 +210,7 @@ def test_documents_have_folders_of_their_own_and_a_page_that_tells_of_them(plann
         calendar = bundle.read("schedule.ics")
     assert names == {
         "READ-FIRST.txt", "manifest.json", "spec.json", "bill.csv", "schedule.ics", "models/drawer-1.glb",
+        "pictures/drawer-1.png",
         "maps/map-1.svg", "maps/map-1.pdf", "labels/labels-a4.pdf", "labels/labels-letter.pdf",
         *(f"runs/run-{number:02d}.3mf" for number in range(1, 5)),
     }  # fmt: skip

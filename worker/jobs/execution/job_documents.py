@@ -14,6 +14,7 @@ from worker.output.bundle.manifest_writer import PrintRecord, file_entry
 from worker.output.drawings.labels import write_labels
 from worker.output.drawings.map import write_map_pdf, write_map_svg
 from worker.output.meshes.scene import write_glb
+from worker.output.preview.drawer_picture import draw_drawer, picture_title
 from worker.printing.estimating.part_estimates import compare, price_parts
 from worker.printing.scheduling.spools import purchases
 from worker.printing.scheduling.timetable import make_timetable
@@ -25,6 +26,7 @@ from worker.spec.manifest import (
     CSV_TYPE,
     GLB_TYPE,
     PDF_TYPE,
+    PNG_TYPE,
     SVG_TYPE,
     THREEMF_TYPE,
     Check,
@@ -116,9 +118,12 @@ def documents_of(
             file = file_entry(f"labels-{page.lower()}.pdf", PDF_TYPE, sheet)
             yield Document(DocumentEntry(role="labels", title=f"Labels on {page}", file=file), sheet)
     for number, drawer in enumerate(plan.drawers, start=1):
-        data = write_glb(drawer, meshes, colours)
-        file = file_entry(f"drawer-{number}.glb", GLB_TYPE, data)
-        yield Document(DocumentEntry(role="model", title=f"{drawer.name} in 3-D", drawer=drawer.name, file=file), data)
+        for role, title, suffix, kind, data in (
+            ("model", f"{drawer.name} in 3-D", "glb", GLB_TYPE, write_glb(drawer, meshes, colours)),
+            ("picture", picture_title(drawer), "png", PNG_TYPE, draw_drawer(drawer, meshes, colours)),
+        ):
+            file = file_entry(f"drawer-{number}.{suffix}", kind, data)
+            yield Document(DocumentEntry(role=role, title=title, drawer=drawer.name, file=file), data)
     data = write_bill(manifest)
     yield Document(DocumentEntry(role="bill", title="Bill of parts", file=file_entry("bill.csv", CSV_TYPE, data)), data)
     if manifest.schedule is not None:

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Final
 from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.files.verified_read import damaged, stream_verified
 from worker.jobs.records.models import StoredFile
-from worker.output.bundle.merged_zip import MergedZip, Piece, Source, SourceEntry, archive_entries, whole_file
+from worker.output.bundle.merged_zip import ArchivePiece, MergedZip, Source, SourceEntry, archive_entries, whole_file
 from worker.spec.manifest import THREEMF_TYPE
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ class BatchArchive:
             else:
                 yield from self._of_file(self._files[source], list(pieces))
 
-    def _of_file(self, file: StoredFile, pieces: Sequence[Piece]) -> Iterator[bytes]:
+    def _of_file(self, file: StoredFile, pieces: Sequence[ArchivePiece]) -> Iterator[bytes]:
         """Yield pieces of one stored file, which is read once from front to back."""
         spans = [piece for piece in pieces if piece.start < piece.end]
         stream = _Forward(iter(()), 0)

@@ -9,7 +9,7 @@ from worker.output.bundle.manifest_writer import manifest_bytes
 from worker.output.bundle.summary import summary
 from worker.output.bundle.zip_writer import Entry, write_zip
 from worker.spec.errors import CheckFailed
-from worker.spec.manifest import PDF_TYPE, THREEMF_TYPE, Changes, FileEntry, Manifest, PlacementEntry
+from worker.spec.manifest import PDF_TYPE, PNG_TYPE, THREEMF_TYPE, Changes, FileEntry, Manifest, PlacementEntry
 
 #: Names inside the bundle.
 READ_FIRST: Final = "READ-FIRST.txt"
@@ -19,11 +19,12 @@ PARTS: Final = "parts/"
 
 #: Folders of the documents.
 _FOLDERS: Final = {
-    "run": "runs/", "map": "maps/", "labels": "labels/", "model": "models/", "bill": "", "calendar": "",
+    "run": "runs/", "map": "maps/", "labels": "labels/", "model": "models/", "picture": "pictures/", "bill": "",
+    "calendar": "",
 }  # fmt: skip
 
 #: Media types that are already compressed.
-_PACKED: Final = frozenset({THREEMF_TYPE, PDF_TYPE})
+_PACKED: Final = frozenset({THREEMF_TYPE, PDF_TYPE, PNG_TYPE})
 
 _WIDTH: Final = 100
 

@@ -13,7 +13,7 @@ from io import RawIOBase
 from struct import Struct
 from typing import IO, Final
 
-__all__ = ["MergedZip", "Piece", "Source", "SourceEntry", "archive_entries", "whole_file"]
+__all__ = ["ArchivePiece", "MergedZip", "Source", "SourceEntry", "archive_entries", "whole_file"]
 
 #: Local header, entry of the central directory, its end, and both ends with 64-bit numbers.
 _LOCAL: Final = Struct("<4s5H3L2H")
@@ -59,7 +59,7 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class ArchivePiece:
     """Bytes of a merged archive: literal ones, and after them those of a source from ``start`` up to ``end``.
 
     The source is None for the central directory.
@@ -120,7 +120,7 @@ class MergedZip:
         """The size of the archive in bytes."""
         return self._directory + len(self._end)
 
-    def pieces(self, start: int, end: int) -> Iterator[Piece]:
+    def pieces(self, start: int, end: int) -> Iterator[ArchivePiece]:
         """Yield the archive from byte ``start`` up to ``end``, in order: pieces of one source follow one another."""
         first = max(bisect_right(self._offsets, start) - 1, 0)
         for offset, (source, name, entry) in zip(self._offsets[first:], self._entries[first:], strict=True):
@@ -131,9 +131,9 @@ class MergedZip:
             data = offset + len(header)
             low = min(max(start - data, 0), entry.packed)
             high = max(min(end - data, entry.packed), low)
-            yield Piece(source, literal, entry.offset + low, entry.offset + high)
+            yield ArchivePiece(source, literal, entry.offset + low, entry.offset + high)
         if start < end and end > self._directory:
-            yield Piece(None, self._end[max(start - self._directory, 0) : end - self._directory])
+            yield ArchivePiece(None, self._end[max(start - self._directory, 0) : end - self._directory])
 
     def _written_directory(self) -> bytes:
         """Return the central directory and its end."""

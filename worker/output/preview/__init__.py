@@ -1,1 +1,1 @@
-"""Preview pictures of print runs as PNG."""
+"""Pictures of print runs and drawers as PNG."""

@@ -26,10 +26,11 @@ class Generator(OutputModel):
 
 
 class DocumentEntry(OutputModel):
-    """A file that belongs to no part: a print run, map, label sheet, 3-D model, bill of materials or calendar."""
+    """A file that belongs to no part: a run, map, label sheet, 3-D model, picture, bill of materials or calendar."""
 
-    role: Literal["run", "map", "labels", "model", "bill", "calendar"]
+    role: Literal["run", "map", "labels", "model", "picture", "bill", "calendar"]
     title: str
+    """What it is; of a picture, what it shows."""
     drawer: str | None = None
     run: RunNumber | None = None
     file: FileEntry

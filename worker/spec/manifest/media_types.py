@@ -9,10 +9,12 @@ ZIP_TYPE: Final = "application/zip"
 SVG_TYPE: Final = "image/svg+xml"
 PDF_TYPE: Final = "application/pdf"
 GLB_TYPE: Final = "model/gltf-binary"
+PNG_TYPE: Final = "image/png"
 CSV_TYPE: Final = "text/csv"
 CALENDAR_TYPE: Final = "text/calendar"
 
 #: Every media type that a file of a job can have.
 FILE_TYPES: Final = (
-    STL_TYPE, THREEMF_TYPE, JSON_TYPE, ZIP_TYPE, SVG_TYPE, PDF_TYPE, GLB_TYPE, CSV_TYPE, CALENDAR_TYPE,
+    STL_TYPE, THREEMF_TYPE, JSON_TYPE, ZIP_TYPE, SVG_TYPE, PDF_TYPE, GLB_TYPE, PNG_TYPE, CSV_TYPE,
+    CALENDAR_TYPE,
 )  # fmt: skip
