@@ -28,10 +28,9 @@ MATCH_EXAMPLE: Final[JsonDict] = {
             "tray": "measuring",
             "side": "at the front left",
             "compartment": {
-                "column": 2,
-                "columns": 3,
-                "row": 1,
-                "rows": 1,
+                "place": [1, 0],
+                "reach": [1, 1],
+                "grid": [3, 1],
                 "words": "second of 3 compartments from the left",
             },
             "count": 1,
@@ -45,14 +44,13 @@ MATCH_EXAMPLE: Final[JsonDict] = {
 
 
 class CompartmentDocument(BaseModel):
-    """A compartment of a tray, counted from 1 at the front left."""
+    """A compartment of a tray: columns from the left and rows from the front, as if every divider had full length."""
 
     model_config = ConfigDict(frozen=True)
 
-    column: int = Field(ge=1, description="Its column.")
-    columns: int = Field(ge=1, description="The number of columns beside each other.")
-    row: int = Field(ge=1, description="Its row.")
-    rows: int = Field(ge=1, description="The number of rows behind each other.")
+    place: tuple[int, int] = Field(description="Its first column and row, counted from 0, as in the `hold` of a tray.")
+    reach: tuple[int, int] = Field(description="How many columns and rows it takes.")
+    grid: tuple[int, int] = Field(description="How many columns and rows the tray has.")
     words: str = Field(description="The compartment in words.")
 
 
@@ -99,7 +97,7 @@ def thing_match(request: Request, located: LocatedThing) -> ThingMatch:
 def _place(request: Request, place: Whereabouts, thing_id: str) -> ThingPlace:
     own, drawer = place.compartment, place.drawer
     compartment = None if own is None else CompartmentDocument(
-        column=own.column, columns=own.columns, row=own.row, rows=own.rows, words=own.words
+        place=own.place, reach=own.reach, grid=own.grid, words=own.words
     )  # fmt: skip
     return ThingPlace(
         drawer=drawer.id,

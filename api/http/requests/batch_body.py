@@ -1,14 +1,16 @@
 """The body of a batch: one JSON document, or a spec a line (NDJSON); each spec is read by itself as it arrives."""
 
 import asyncio
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Callable, Iterator
 from dataclasses import dataclass, field
-from typing import Final
+from functools import partial
+from typing import Any, Final
 
 from fastapi import Request
 from starlette.concurrency import run_in_threadpool
 
 from api.app_state import state_of
+from api.auth.access import caller_of
 from api.http.problems.errors import BodyTooLarge, BodyTooSlow
 from api.http.problems.status_codes import status_of
 from api.http.requests.body import check_type, read_json
@@ -70,11 +72,15 @@ class BatchSpecs:
 
 
 class _Reader:
-    """Reads specs into a batch one by one; a bad one does not stop the others."""
+    """Reads specs into a batch one by one; a bad one does not stop the others.
 
-    def __init__(self, job_service: JobService, batch: BatchSpecs) -> None:
+    ``resolve`` fills in the drawers and things of the household that a spec names by id.
+    """
+
+    def __init__(self, job_service: JobService, batch: BatchSpecs, resolve: Callable[[object], object]) -> None:
         self._job_service = job_service
         self._batch = batch
+        self._resolve = resolve
         self._index = 0
 
     def line(self, text: bytes) -> None:
@@ -89,15 +95,17 @@ class _Reader:
 
     def document(self, data: object) -> None:
         """Read a spec, or each of its drawers where the batch is split."""
-        for document in _split(data) if self._batch.options.split else [data]:
+        several = self._batch.options.split and _is_divisible(data)
+        for document in _split(data) if several else [data]:
             if len(self._batch.entries) >= MOST_SPECS:
                 raise BodyTooLarge("The batch has too many specs.", limit=f"at most {MOST_SPECS} specs", remedy=_FEWER)
             try:
-                spec = load(document)
+                complete = self._resolve(document)
+                spec = load(_named(complete) if several else complete)
                 check_size(spec, self._job_service.settings.most_cells)
                 self._job_service.check_cells(spec)
             except DrawerwrightError as error:
-                self._refuse(_name(document), error)
+                self._refuse(_name(_named(document) if several else document), error)
             else:
                 self._batch.entries.append(CheckedSpec(spec.name, spec.to_json(), None, expected_bytes(spec)))
         self._index += 1
@@ -122,6 +130,7 @@ async def read_batch(request: Request, job_service: JobService, options: BatchOp
         SpecError: when the document cannot be read, no spec is valid, or it is strict and one is refused.
     """
     settings = state_of(request.app).settings
+    resolve = partial(job_service.household.resolve, owner=caller_of(request).sees)
     if check_type(request, _JSON, LINES_TYPE) == _JSON:
         try:
             body = await read_json(request, settings.largest_body, f"Send a spec a line ({LINES_TYPE}).")
@@ -129,10 +138,10 @@ async def read_batch(request: Request, job_service: JobService, options: BatchOp
             error.limit = f"at most {settings.largest_body} bytes as {_JSON}, {_in_lines(settings)}"
             error.remedy = f"Send a spec a line ({LINES_TYPE})."
             raise
-        batch = await run_in_threadpool(_read_document, body, job_service)
+        batch = await run_in_threadpool(_read_document, body, job_service, resolve)
     else:
         batch = BatchSpecs(options)
-        reader = _Reader(job_service, batch)
+        reader = _Reader(job_service, batch, resolve)
         seconds = _TIME_FACTOR * settings.body_seconds
         try:
             async with asyncio.timeout(seconds):
@@ -144,10 +153,10 @@ async def read_batch(request: Request, job_service: JobService, options: BatchOp
     return batch
 
 
-def _read_document(body: bytes, job_service: JobService) -> BatchSpecs:
+def _read_document(body: bytes, job_service: JobService, resolve: Callable[[object], object]) -> BatchSpecs:
     document = load_as(BatchRequest, parse(body))
     batch = BatchSpecs(BatchOptions(document.name, document.strict, document.split))
-    reader = _Reader(job_service, batch)
+    reader = _Reader(job_service, batch, resolve)
     for spec in document.specs:
         reader.document(spec)
     return batch
@@ -182,19 +191,23 @@ def _in_lines(settings: Settings) -> str:
     return f"or {settings.largest_batch} bytes as {LINES_TYPE} with at most {settings.largest_body} a line"
 
 
-def _split(data: object) -> Iterator[object]:
-    """Yield a spec for each drawer; anything but a spec of several drawers is yielded unchanged."""
+def _is_divisible(data: object) -> bool:
+    """Return whether a spec has several drawers, none of which depends on another; shared items would."""
     drawers = data.get("drawers") if isinstance(data, dict) else None
-    if not isinstance(data, dict) or not isinstance(drawers, list) or len(drawers) < 2:  # noqa: PLR2004 - several
-        yield data
-        return
-    if data.get("items"):  # items are shared out over all drawers
-        yield data
-        return
-    for drawer in drawers:
-        name = drawer.get("name") if isinstance(drawer, dict) else None
-        own = f"{data.get('name')}: {name}"[:_MAX_NAME]
-        yield {**data, "name": own if isinstance(data.get("name"), str) else data.get("name"), "drawers": [drawer]}
+    return isinstance(data, dict) and isinstance(drawers, list) and len(drawers) > 1 and not data.get("items")
+
+
+def _split(data: Any) -> Iterator[object]:
+    """Yield a spec for each drawer."""
+    for drawer in data["drawers"]:
+        yield {**data, "drawers": [drawer]}
+
+
+def _named(data: Any) -> object:
+    """Return the spec of one drawer, named after it too."""
+    (drawer,) = data["drawers"]
+    name = drawer.get("name") if isinstance(drawer, dict) else None
+    return {**data, "name": f"{data['name']}: {name}"[:_MAX_NAME]} if isinstance(data.get("name"), str) else data
 
 
 def _name(data: object) -> str | None:

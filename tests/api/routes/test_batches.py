@@ -95,6 +95,35 @@ def test_drawers_are_split_into_jobs(service, spec):
     assert [entry["name"] for entry in document["entries"]] == ["bench left: top", "bench left: bottom", "bench left"]
 
 
+@pytest.mark.parametrize("form", ["document", "lines"])
+def test_specs_name_drawers_and_things_of_the_household(service, spec, form):
+    top, bottom = (
+        service.post("/v1/drawers", json={**spec["drawers"][0], "name": name}).json()["id"]
+        for name in ("upper", "lower")
+    )
+    thing = {"name": "clips", "shape": {"kind": "box", "size": [40, 20, 10]}, "drawer": top}
+    clips = service.post("/v1/things", json=thing).json()["id"]
+    both = {**spec, "drawers": [{"id": top}, {"id": bottom, "items": [{"id": clips}]}]}
+    missing = {**spec, "drawers": [{"id": "0" * 26}]}
+
+    if form == "lines":
+        answer = _lines(service, [both, missing, spec], split="true")
+    else:
+        answer = service.post("/v1/batches", json=_batch(both, missing, spec, split=True))
+
+    entries = answer.json()["entries"]
+    assert [(entry["name"], entry["state"]) for entry in entries] == [
+        ("bench left: upper", "queued"), ("bench left: lower", "queued"), ("bench left", "refused"),
+        ("bench left", "queued"),
+    ]  # fmt: skip
+    problem = entries[2]["problem"]
+    assert (problem["status"], problem["pointer"], problem["value"]) == (404, "/drawers/0/id", "0" * 26)
+    for entry in entries[:2]:
+        (drawer,) = service.get(f"{entry['job']}/spec").json()["drawers"]
+        assert drawer["width"] == [136.0]
+        assert [item["id"] for item in drawer["items"]] == [clips]
+
+
 def test_limits_hold(service, engine, spec):
     before = len(engine.jobs(limit=200))
     assert _lines(service, [spec, b'"' + b"x" * 100_001 + b'"']).status_code == 413

@@ -4,8 +4,10 @@ from datetime import UTC, datetime
 
 import pytest
 
+from tests.printing.progress.planned_manifest import manifest_of
 from worker.jobs.household.models import StoredDrawer
 from worker.jobs.household.whereabouts import whereabouts_of
+from worker.spec import load
 from worker.spec.drawer.tray import Tray
 from worker.spec.manifest import ContentEntry, DrawerEntry, PartEntry, PlacementEntry
 from worker.spec.requests.household import DrawerRequest
@@ -47,11 +49,45 @@ def test_a_compartment_in_words(at, tray, words):
     assert (None if compartment is None else compartment.words) == words
 
 
-def test_a_divider_that_ends_before_the_thing_does_not_count():
+def test_a_compartment_that_takes_several_columns_is_named_by_all_of_them():
     dividers = [{"axis": "y", "at": 30}, {"axis": "x", "at": 50, "span": [0, 30]}]
     front, back = (_whereabouts(at, dividers=dividers).compartment for at in ((160, 50), (160, 85)))
-    assert (front.column, front.columns, front.row, front.rows) == (2, 2, 1, 2)
-    assert (back.column, back.columns, back.row, back.rows) == (1, 1, 2, 2)
+    assert (front.place, front.reach, front.grid) == ((1, 0), (1, 1), (2, 2))
+    assert front.words == "second of 2 compartments from the left, first of 2 from the front"
+    assert (back.place, back.reach, back.grid) == ((0, 1), (2, 1), (2, 2))
+    assert back.words == "second of 2 compartments from the front"
+
+
+def test_two_of_three_columns_are_both_named():
+    dividers = [{"axis": "y", "at": 30}, {"axis": "x", "at": 60}, {"axis": "x", "at": 30, "span": [0, 30]}]
+    assert _whereabouts((120, 85), dividers=dividers).compartment.words == (
+        "first and second of 3 compartments from the left, second of 2 from the front"
+    )
+
+
+@pytest.mark.parametrize("compartments", [(3, 2), (1, 4), (5, 1)])
+def test_numbers_are_those_of_a_hold(compartments):
+    """A layout puts what a tray's `hold` names into the compartment of that number."""
+    across, back = compartments
+    holds = [
+        {"item": f"{column} {row}", "compartment": [column, row]} for column in range(across) for row in range(back)
+    ]
+    tray = {"name": "held", "cells": [6, 3], "height": 40, "compartments": list(compartments), "hold": holds}
+    items = [{"name": hold["item"], "shape": {"kind": "box", "size": [15, 12, 8]}} for hold in holds]
+    drawer = {"name": "top", "width": 300, "depth": 200, "height": 60, "trays": [tray], "items": items}
+    _, manifest = manifest_of(
+        load({"spec": "1", "name": "x", "drawers": [drawer], "printer": {"bed": [270, 200, 200]}})
+    )
+    (entry,) = manifest.drawers
+    request = DrawerRequest(name="top", width=300, depth=200, height=60)
+    stored = StoredDrawer("d", "local", request, _NOW, _NOW, 1, None)
+    parts = {part.mark: part for part in manifest.parts}
+    assert len(entry.contents) == across * back
+    for content in entry.contents:
+        part = parts[entry.placements[content.placement].mark]
+        compartment = whereabouts_of(stored, entry, part, content, placed=True).compartment
+        assert compartment.place == tuple(int(number) for number in content.item.split())
+        assert (compartment.grid, compartment.reach) == (compartments, (1, 1))
 
 
 @pytest.mark.parametrize(

@@ -1,11 +1,11 @@
 """Whereabouts of things: drawer, tray and compartment, in numbers and in words."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from worker.jobs.household.models import StoredDrawer, StoredThing
-from worker.spec.drawer.tray import Divider, Tray
+from worker.layout.tray.compartments import compartments_of_part
 from worker.spec.manifest import ContentEntry, DrawerEntry, PartEntry, PlacementEntry
 
 __all__ = ["CompartmentPlace", "Whereabouts", "sentence_of", "whereabouts_of"]
@@ -15,23 +15,32 @@ _ORDINALS: Final = ("first", "second", "third", "fourth", "fifth", "sixth", "sev
 
 @dataclass(frozen=True, slots=True)
 class CompartmentPlace:
-    """A compartment of a tray: column and row, counted from 1 at the front left, and how many there are."""
+    """A compartment of a tray, numbered as in `worker.layout.tray.compartments`.
 
-    column: int
-    columns: int
-    row: int
-    rows: int
+    ``place`` is its first column from the left and row from the front, counted from 0 as if every divider were of full
+    length; ``reach`` is how many of them it takes, and ``grid`` how many there are.
+    """
+
+    place: tuple[int, int]
+    reach: tuple[int, int]
+    grid: tuple[int, int]
 
     @property
     def words(self) -> str:
         """The compartment in words, as in: second of 3 compartments from the left."""
-        across = f"{_ordinal(self.column)} of {self.columns}"
-        if self.rows == 1:
-            return f"{across} compartments from the left"
-        along = f"{_ordinal(self.row)} of {self.rows}"
-        if self.columns == 1:
-            return f"{along} compartments from the front"
-        return f"{across} compartments from the left, {along} from the front"
+        sides = ("from the left", "from the front")
+        counted = [
+            (_numbers(first, taken), every, side)
+            for first, taken, every, side in zip(self.place, self.reach, self.grid, sides, strict=True)
+            if taken < every
+        ]
+        (numbers, every, side), *others = counted
+        return ", ".join(
+            (
+                f"{numbers} of {every} compartments {side}",
+                *(f"{also} of {all_} {from_}" for also, all_, from_ in others),
+            )
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,31 +130,27 @@ def _compartment(content: ContentEntry, placement: PlacementEntry, part: PartEnt
     tray = part.tray
     if tray is None or placement.turn != 0:
         return None
-    x, y = (content.at[axis] + content.size[axis] / 2.0 - placement.at[axis] - tray.wall for axis in (0, 1))
-    inner = (part.size[0] - 2.0 * tray.wall, part.size[1] - 2.0 * tray.wall)
-    across, deep = _cuts(tray, "x", inner[0], y), _cuts(tray, "y", inner[1], x)
-    if not across and not deep:
+    every = compartments_of_part(tray, part.size)
+    if len(every) == 1:
         return None
-    return CompartmentPlace(_before(across, x), len(across) + 1, _before(deep, y), len(deep) + 1)
-
-
-def _cuts(tray: Tray, axis: str, inner: float, beside: float) -> list[float]:
-    """Return the positions of the dividers across an axis that reach the other coordinate ``beside``."""
-    count = 1 if tray.compartments is None else tray.compartments[axis == "y"]
-    even = [inner * number / count for number in range(1, count)]
-    return sorted(even + [divider.at for divider in _reaching(tray.dividers, axis, beside)])
-
-
-def _reaching(dividers: Iterable[Divider], axis: str, beside: float) -> Iterable[Divider]:
-    return (
-        divider
-        for divider in dividers
-        if divider.axis == axis and (divider.span is None or divider.span[0] <= beside <= divider.span[1])
+    middle = [content.at[axis] + content.size[axis] / 2.0 - placement.at[axis] for axis in (0, 1)]
+    own = min(
+        every,
+        key=lambda compartment: sum(
+            max(near - at, at - near - long, 0.0)
+            for at, near, long in zip(middle, compartment.at, compartment.size, strict=True)
+        ),
     )
+    across, back = (max(other.place[axis] + other.reach[axis] for other in every) for axis in (0, 1))
+    return CompartmentPlace(own.place, own.reach, (across, back))
 
 
-def _before(cuts: Sequence[float], at: float) -> int:
-    return 1 + sum(cut < at for cut in cuts)
+def _numbers(first: int, taken: int) -> str:
+    """Return the numbers of columns or rows in words, the first of which is ``first``, counted from 0."""
+    last = first + taken - 1
+    if taken == 1:
+        return _ordinal(first + 1)
+    return f"{_ordinal(first + 1)} {'and' if taken == 2 else 'to'} {_ordinal(last + 1)}"  # noqa: PLR2004 - two of them
 
 
 def _ordinal(number: int) -> str:

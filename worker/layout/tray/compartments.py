@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from worker.layout.model.shapes import Ledge, Point, Ramp, Wall
-from worker.layout.tray.dividers import Span, spans
+from worker.layout.tray.dividers import Span, spans, tray_walls
 from worker.layout.tray.interior import Room, on_grid
+from worker.spec.drawer.tray import Tray
 
-__all__ = ["Compartment", "compartments"]
+__all__ = ["Compartment", "compartments", "compartments_of_part"]
 
 #: Column from the left and row from the front.
 _Place: TypeAlias = tuple[int, int]
@@ -54,6 +55,30 @@ def compartments(
     """
     grid = _Grid(room, walls, on_grid(room.height - overhang), settling)
     return tuple(_compartment(grid, place, reach, ramp, ledge, overhang) for place, reach in grid.rooms())
+
+
+def compartments_of_part(tray: Tray, size: tuple[float, float, float]) -> tuple[Compartment, ...]:
+    """Return the compartments of a tray that was made, with what its rim, ramp and ledge take.
+
+    Args:
+        tray: the tray, as its part's entry in a manifest has it.
+        size: the size of the part, in mm.
+    """
+    across, back, height = size
+    room = Room(
+        tray=tray,
+        pointer="",
+        outer=(across, back),
+        inner=(on_grid(across - 2.0 * tray.wall), on_grid(back - 2.0 * tray.wall)),
+        wall=tray.wall,
+        floor_top=0.0,
+        wall_top=height,
+        ceiling=height,
+        foot_height=0.0,
+        corner=0.0,
+        lines=tray.wall,
+    )
+    return compartments(room, tray_walls(room), ramp=None, ledge=None, overhang=0.0, settling=0.0)
 
 
 @dataclass(frozen=True)
