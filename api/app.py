@@ -32,7 +32,7 @@ from api.routes import (
     specs,
     webhooks,
 )
-from api.routes.household import changes, drawers, pieces, things
+from api.routes.household import changes, drawers, pieces, things, whole
 from worker.jobs.common.errors import SettingsError
 from worker.jobs.common.private_files import keep_files_private
 from worker.jobs.common.settings import Settings
@@ -105,7 +105,7 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
     )
     for module in (
         jobs, job_files, specs, events, batches, prints, schedules, webhooks, keys, plans, drawers, changes, things,
-        pieces, catalogue, problems, health, metrics, kiosk,
+        pieces, whole, catalogue, problems, health, metrics, kiosk,
     ):  # fmt: skip
         app.include_router(module.router)
     app.add_route("/openapi.json", send_document, include_in_schema=False)

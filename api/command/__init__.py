@@ -8,7 +8,7 @@ from typing import Annotated, Final
 import typer
 
 from api.command import backup, catalogue, demo, keys, plan, serve
-from api.command.remote import batch, fetch, jobs, mqtt, prints, submit, where
+from api.command.remote import batch, fetch, household, jobs, mqtt, prints, submit, where
 
 __all__ = ["app", "main"]
 
@@ -46,6 +46,7 @@ for command in (
 ):
     app.command(epilog=_CODES)(command)
 app.add_typer(keys.app)
+app.add_typer(household.app)
 
 
 def _show_version(requested: bool) -> None:  # noqa: FBT001 - the parser's form

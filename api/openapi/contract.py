@@ -10,6 +10,7 @@ from typing import Any, Final
 from api.app import create_app
 from api.openapi import examples
 from worker.spec.manifest import manifest_schema
+from worker.spec.requests.household_document import household_schema
 
 __all__ = ["files", "main", "stale"]
 
@@ -18,7 +19,11 @@ _FOLDER: Final = Path(__file__).resolve().parents[2] / "openapi"
 
 def files() -> dict[str, bytes]:
     """Return every file of the contract by its path below ``openapi/``; the same code gives the same bytes."""
-    made = {"openapi.json": _json(create_app().openapi()), "manifest.schema.json": _json(manifest_schema())}
+    made = {
+        "openapi.json": _json(create_app().openapi()),
+        "manifest.schema.json": _json(manifest_schema()),
+        "household.schema.json": _json(household_schema()),
+    }
     return made | {f"examples/{name}.json": examples.text(name) for name in examples.names()}
 
 

@@ -33,6 +33,7 @@ from worker.spec.errors import DrawerwrightError
 from worker.spec.manifest.examples import MANIFEST_EXAMPLES
 from worker.spec.requests.batch import BatchRequest
 from worker.spec.requests.household import ChangesRequest, DrawerRequest, LayoutRequest, PieceRequest, ThingRequest
+from worker.spec.requests.household_document import HouseholdDocument
 from worker.spec.requests.job_patch import JobPatch
 from worker.spec.requests.key import KeyRequest
 from worker.spec.requests.print_event import PrintEvent
@@ -259,9 +260,9 @@ def _drop_validation_errors(made: dict[str, Any], schemas: dict[str, Any]) -> No
         schemas.pop(name, None)
 
 
-def _drop_unused(paths: dict[str, Any], schemas: dict[str, Any]) -> None:
-    """Remove the schemas to which no operation leads."""
-    waiting, used = [_refs(paths)], set[str]()
+def _drop_unused(roots: Any, schemas: dict[str, Any]) -> None:
+    """Remove the schemas to which no reference leads from the roots, such as the operations."""
+    waiting, used = [_refs(roots)], set[str]()
     while waiting:
         for name in waiting.pop() - used:
             used.add(name)
@@ -280,22 +281,12 @@ def _refs(node: Any) -> set[str]:
 
 def _request_schemas() -> dict[str, Any]:
     """Return the schemas of request bodies and of the catalogue, which no route's signature names."""
-    _, top = models_json_schema(
-        [
-            (Spec, "validation"),
-            (CatalogueDocument, "validation"),
-            (PrintEvent, "validation"),
-            (BatchRequest, "validation"),
-            (JobPatch, "validation"),
-            (KeyRequest, "validation"),
-            (WebhookRequest, "validation"),
-            (DrawerRequest, "validation"),
-            (ThingRequest, "validation"),
-            (PieceRequest, "validation"),
-            (LayoutRequest, "validation"),
-            (ChangesRequest, "validation"),
-        ],
-        ref_template=_TEMPLATE,
+    models = (
+        *(Spec, CatalogueDocument, PrintEvent, BatchRequest, JobPatch, KeyRequest, WebhookRequest, DrawerRequest),
+        *(ThingRequest, PieceRequest, LayoutRequest, ChangesRequest, HouseholdDocument),
     )
+    roots, top = models_json_schema([(model, "validation") for model in models], ref_template=_TEMPLATE)
     schemas: dict[str, Any] = top["$defs"]
+    # fields with a schema of their own leave those of their types behind
+    _drop_unused(list(roots.values()), schemas)
     return schemas

@@ -126,6 +126,7 @@ _LINKS: Final[dict[tuple[str, str], tuple[_Link, ...]]] = {
         ("placeWholeDrawer", "If its pieces were placed before."),
         ("changeDrawer", "When its things change."),
     ),
+    ("importHousehold", "201"): (("exportHousehold", {}, "Get all that is there now."),),
     **_kept("Thing", "thing"),
     **_kept("Piece", "piece"),
     ("getSpec", "200"): (("getJob", _SAME_JOB, "Get the job that was made of it."),),

@@ -17,6 +17,7 @@ from worker.spec.manifest import JSON_TYPE, Manifest, PlanDocument
 if TYPE_CHECKING:  # at run time they bring the routes and the layout along, which not every command waits for
     from api.documents.batches import BatchDocument, BatchSummaryDocument
     from api.documents.household import ThingDocument
+    from api.documents.household_report import HouseholdReport
     from api.documents.jobs import JobDocument
     from api.documents.prints import PrintDocument, PrintsDocument, RunsDocument
 
@@ -226,6 +227,25 @@ class Client:
         from api.documents.household import ThingPage  # noqa: PLC0415 - as above
 
         return _read(ThingPage, self._ask("GET", f"/v1/things?{urlencode({'q': query, 'limit': limit})}")).things
+
+    def import_household(self, document: bytes, *, new_ids: bool) -> dict[str, Any]:
+        """Add a household, given as JSON; return the number of its drawers, things and pieces.
+
+        Raises:
+            ServiceRefused: if it is invalid, or an id of it is taken.
+        """
+        return self._object(self._ask("POST", f"/v1/household?ids={'new' if new_ids else 'keep'}", document))
+
+    def household_report(self, drawer: str | None = None) -> "HouseholdReport":
+        """Return what could be tidied, in all drawers or in one.
+
+        Raises:
+            ServiceRefused: if there is no such drawer.
+        """
+        from api.documents.household_report import HouseholdReport  # noqa: PLC0415 - as above
+
+        query = "" if drawer is None else f"?{urlencode({'drawer': drawer})}"
+        return _read(HouseholdReport, self._ask("GET", f"/v1/household/report{query}"))
 
     def submit_batch(self, specs: bytes, options: Sequence[tuple[str, str]]) -> dict[str, Any]:
         """Submit specs as NDJSON; return the batch document.

@@ -46,6 +46,7 @@ STATUS_CODES: Final[Mapping[type[DrawerwrightError], HTTPStatus]] = MappingProxy
         job_errors.DrawerNotLaidOut: HTTPStatus.CONFLICT,
         job_errors.ThingNotFound: HTTPStatus.NOT_FOUND,
         job_errors.PieceNotFound: HTTPStatus.NOT_FOUND,
+        job_errors.HouseholdConflict: HTTPStatus.CONFLICT,
         job_errors.HouseholdRefused: HTTPStatus.UNPROCESSABLE_ENTITY,
         job_errors.PatchRefused: HTTPStatus.UNPROCESSABLE_ENTITY,
         job_errors.KeyNotFound: HTTPStatus.NOT_FOUND,

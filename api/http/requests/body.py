@@ -3,9 +3,10 @@
 import asyncio
 from collections.abc import Callable
 from functools import partial
-from typing import TypeAlias, TypeVar
+from typing import Final, TypeAlias, TypeVar
 
 from fastapi import Request
+from starlette.concurrency import run_in_threadpool
 
 from api.app_state import state_of
 from api.auth.access import caller_of
@@ -14,11 +15,15 @@ from worker.spec import Spec, load
 from worker.spec.errors import DrawerwrightError, SpecError
 from worker.spec.limits import check_size
 from worker.spec.primitives.model import Noun
+from worker.spec.reading.json_limits import SPEC_LIMITS, JsonLimits
 from worker.spec.reading.loader import load_as, parse
 
 __all__ = ["SpecReader", "check_type", "read_json", "read_noun", "receive_spec"]
 
 _NounT = TypeVar("_NounT", bound=Noun)
+
+#: Size in bytes from which a body is read beside the event loop.
+_LONG: Final = 64 * 1024
 
 
 #: Reads a spec from a body that has arrived. It is called in a thread, and raises `SpecTooLarge` if the spec asks for
@@ -59,7 +64,13 @@ async def read_json(request: Request, most: int, remedy: str | None = None) -> b
 
 
 async def read_noun(
-    request: Request, model: type[_NounT], most: int, refused: type[DrawerwrightError], subject: str
+    request: Request,
+    model: type[_NounT],
+    most: int,
+    refused: type[DrawerwrightError],
+    subject: str,
+    *,
+    limits: JsonLimits = SPEC_LIMITS,
 ) -> _NounT:
     """Return the body as this model.
 
@@ -68,8 +79,12 @@ async def read_noun(
         refused: with each problem; ``subject`` names in its message what the body describes.
     """
     body = await read_json(request, most)
+
+    def load_body() -> _NounT:
+        return load_as(model, parse(body, limits), limits)
+
     try:
-        return load_as(model, parse(body))
+        return await run_in_threadpool(load_body) if len(body) > _LONG else load_body()
     except SpecError as error:
         several = len(error.errors) > 1
         raise refused(

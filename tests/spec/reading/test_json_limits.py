@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from worker.spec import loads
 from worker.spec.errors import SpecError
-from worker.spec.reading.json_limits import DEEPEST, LONGEST_NUMBER, LONGEST_TEXT, MOST_VALUES, scan
+from worker.spec.reading.json_limits import DEEPEST, LONGEST_NUMBER, LONGEST_TEXT, SPEC_LIMITS, scan
 
 _json = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.text(),
@@ -65,7 +65,11 @@ def test_depth_is_what_the_value_has(levels, kinds, leaf):
     [
         (b'"' + b"a" * LONGEST_TEXT + b'"', b'"' + b"a" * (LONGEST_TEXT + 1) + b'"', f"{LONGEST_TEXT} bytes"),
         (b"1" * LONGEST_NUMBER, b"1" * (LONGEST_NUMBER + 1), f"{LONGEST_NUMBER} characters"),
-        (b"[" + b"1," * (MOST_VALUES - 2) + b"1]", b"[" + b"1," * (MOST_VALUES - 1) + b"1]", f"{MOST_VALUES} values"),
+        (
+            b"[" + b"1," * (SPEC_LIMITS.values - 2) + b"1]",
+            b"[" + b"1," * (SPEC_LIMITS.values - 1) + b"1]",
+            f"{SPEC_LIMITS.values} values",
+        ),
     ],
     ids=["text", "number", "values"],
 )

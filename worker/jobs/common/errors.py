@@ -14,6 +14,7 @@ __all__ = [
     "DrawerNotFound",
     "DrawerNotLaidOut",
     "FileNotInJob",
+    "HouseholdConflict",
     "HouseholdRefused",
     "InternalError",
     "JobCancelled",
@@ -155,6 +156,12 @@ class HouseholdRefused(DrawerwrightError):
     """The description of a drawer, thing or piece is invalid."""
 
     slug = "household-refused"
+
+
+class HouseholdConflict(DrawerwrightError):
+    """Drawers, things or pieces of the document are there already."""
+
+    slug = "household-conflict"
 
 
 class DeliveryNotFound(DrawerwrightError):

@@ -2,6 +2,8 @@
 
 import sqlite3
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 
@@ -73,6 +75,17 @@ def _sqlite(url: URL, *, durable: bool) -> Engine:
     if durable:
         event.listen(engine, "connect", _set_up_durable_sqlite)
     return engine
+
+
+@contextmanager
+def snapshot(engine: Engine) -> Iterator[Connection]:
+    """Give a connection whose queries all see the same state of the database."""
+    with engine.connect() as connection:
+        if connection.dialect.name == "postgresql":
+            yield connection.execution_options(isolation_level="REPEATABLE READ")
+        else:
+            connection.exec_driver_sql("BEGIN")  # the driver begins a transaction before changes only
+            yield connection
 
 
 def upsert(bind: Engine | Connection, table: type[Base]) -> Any:

@@ -15,7 +15,7 @@ from worker.jobs.records.job_filters import contains, has_tag
 from worker.jobs.records.row_mapping import tags_text
 from worker.spec.requests.household import DrawerRequest
 
-__all__ = ["DRAWERS", "DrawerRecords", "touch_drawers"]
+__all__ = ["DRAWERS", "DrawerRecords", "drawer_values", "touch_drawers"]
 
 #: The rows of drawers.
 DRAWERS = OwnedRows(DrawerRow, DrawerNotFound)
@@ -35,7 +35,7 @@ class DrawerRecords:
             QuotaReached: if the owner has the maximum number of drawers.
         """
         with self._database.begin() as connection:
-            drawer_id = DRAWERS.add(connection, owner, _values(request))
+            drawer_id = DRAWERS.add(connection, owner, drawer_values(request))
             return drawer_of(DRAWERS.row(connection, drawer_id, owner))
 
     def find(self, drawer_id: str, owner: str | None) -> StoredDrawer:
@@ -79,7 +79,7 @@ class DrawerRecords:
             PreconditionFailed: if ``revision`` is given and is not its current one.
         """
         with self._database.begin() as connection:
-            DRAWERS.change(connection, drawer_id, owner, _values(request), revision)
+            DRAWERS.change(connection, drawer_id, owner, drawer_values(request), revision)
             return drawer_of(DRAWERS.row(connection, drawer_id, owner))
 
     def remove(self, drawer_id: str, owner: str | None, revision: int | None = None) -> None:
@@ -120,6 +120,7 @@ def _let_go(connection: Connection, drawer_id: str) -> None:
     connection.execute(things.values(**changed, revision=ThingRow.revision + 1))
 
 
-def _values(request: DrawerRequest) -> dict[str, Any]:
+def drawer_values(request: DrawerRequest) -> dict[str, Any]:
+    """Return what a row has of the description of a drawer."""
     document = request.model_dump_json(exclude_unset=True)
     return {"name": request.name, "document": document, "tags": tags_text(request.tags)}

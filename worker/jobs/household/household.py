@@ -6,20 +6,24 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, Engine
 
 from worker.jobs.common.errors import DrawerNotLaidOut, HouseholdRefused
+from worker.jobs.household.declutter import Report, report_of
 from worker.jobs.household.drawer_changes import SPARES, DrawerChanges, change_spec, changed_things, with_spares
 from worker.jobs.household.drawers import DRAWERS, DrawerRecords
 from worker.jobs.household.layouts import LaidPlacement, PrintedJob, laid_placements, reduced
 from worker.jobs.household.models import DrawerLayout, StoredDrawer, StoredPiece, StoredThing, drawer_of
+from worker.jobs.household.owned_rows import MOST_ROWS
 from worker.jobs.household.pieces import PieceRecords
 from worker.jobs.household.print_effects import follow_event, place_whole_drawer
 from worker.jobs.household.references import resolve
 from worker.jobs.household.thing_search import MatchedThing, ThingSearch
 from worker.jobs.household.things import ThingRecords
+from worker.jobs.household.transfer import export_household, import_household
 from worker.jobs.household.whereabouts import Whereabouts, sentence_of, whereabouts_of
 from worker.printing.progress.print_state import PrintState
 from worker.spec import Spec
 from worker.spec.manifest import Manifest
 from worker.spec.requests.household import ChangesRequest, ThingRequest
+from worker.spec.requests.household_document import HouseholdDocument
 from worker.spec.requests.print_event import PrintEvent
 
 __all__ = ["DrawerChange", "HeldContents", "Household", "LocatedThing"]
@@ -102,6 +106,27 @@ class Household:
         lying = {place.piece.id for place in places if place.piece is not None}
         others = tuple(piece for piece in pieces if piece.id not in lying)
         return HeldContents(drawer, drawer.layout, manifest, places, others)
+
+    def export(self, owner: str | None) -> HouseholdDocument:
+        """Return the household as one document; the same household gives the same document."""
+        return export_household(self._database, owner)
+
+    def add(self, owner: str, document: HouseholdDocument, *, new_ids: bool = False) -> None:
+        """Add a household, all of it or nothing; raise as `worker.jobs.household.transfer.import_household`."""
+        import_household(self._database, owner, document, new_ids=new_ids)
+
+    def report(self, owner: str | None, drawer_id: str | None = None) -> Report:
+        """Return what could be tidied in all drawers, or in one.
+
+        Raises:
+            DrawerNotFound: if there is no such drawer, or it has another owner.
+        """
+        if drawer_id is not None:
+            self.drawers.find(drawer_id, owner)
+        drawers = self.drawers.list(owner, MOST_ROWS["drawers"])[::-1]
+        things = self.things.list(owner, MOST_ROWS["things"])[::-1]
+        places = self.things.in_drawers([drawer.id for drawer in drawers] if drawer_id is None else [drawer_id])
+        return report_of(drawers, things, places, drawer_id)
 
     def locate(self, query: str, owner: str | None, limit: int) -> list[LocatedThing]:
         """Return up to ``limit`` things that match a query, best first, with where they lie."""

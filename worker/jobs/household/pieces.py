@@ -14,7 +14,7 @@ from worker.jobs.household.owned_rows import OwnedRows
 from worker.spec.manifest import Manifest
 from worker.spec.requests.household import PieceRequest, PieceState
 
-__all__ = ["PIECES", "PieceFilters", "PieceRecords", "pieces_where"]
+__all__ = ["PIECES", "PieceFilters", "PieceRecords", "piece_values", "pieces_where"]
 
 #: Most spare and retired pieces that a change of a drawer considers.
 _MOST_UNUSED: Final = 2_000
@@ -156,8 +156,13 @@ def _place(connection: Connection, request: PieceRequest) -> int | None:
     )
 
 
+def piece_values(request: PieceRequest) -> dict[str, Any]:
+    """Return what a row has of the description of a piece."""
+    names = ("mark", "kind", "name", "digest", "shape", "state", "note")
+    return {"drawer_id": request.drawer, **{name: getattr(request, name) for name in names}}
+
+
 def _values(connection: Connection, request: PieceRequest, owner: str) -> dict[str, Any]:
     if request.drawer is not None:
         DRAWERS.row(connection, request.drawer, owner)
-    names = ("mark", "kind", "name", "digest", "shape", "state", "note")
-    return {"drawer_id": request.drawer, **{name: getattr(request, name) for name in names}}
+    return piece_values(request)

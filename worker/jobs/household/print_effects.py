@@ -127,7 +127,9 @@ class _Effects:
 
     def pieces(self, mark: str, states: tuple[str, ...], *order: Any) -> list[StoredPiece]:
         """Return pieces of the job with this mark in these states, oldest first unless another order is given."""
-        conditions = PieceRow.job_id == self._job.id, PieceRow.mark == mark, PieceRow.state.in_(states)
+        # an imported household of another owner can name this job too
+        owned = PieceRow.owner == self._owner
+        conditions = owned, PieceRow.job_id == self._job.id, PieceRow.mark == mark, PieceRow.state.in_(states)
         return pieces_where(self._connection, *conditions, order=order)
 
     def _drawer_for(self, part: PartEntry) -> str | None:

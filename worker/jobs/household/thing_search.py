@@ -18,7 +18,7 @@ from worker.jobs.household.words import trigrams, word_similarity, words_of
 from worker.spec.items.item import Standard
 from worker.spec.requests.household import ThingRequest
 
-__all__ = ["MatchedThing", "ThingSearch", "index_thing"]
+__all__ = ["MatchedThing", "ThingSearch", "index_new_things", "index_thing"]
 
 #: Words that are compared with a word of the query, and of these the most that count.
 _CANDIDATES: Final = 60
@@ -67,17 +67,25 @@ class ThingSearch:
 def index_thing(connection: Connection, thing_id: str, owner: str, request: ThingRequest) -> None:
     """Replace the words by which a thing is found."""
     connection.execute(delete(ThingWordRow).where(ThingWordRow.thing_id == thing_id))
-    weights: dict[str, float] = {}
-    for word, weight in _words(request):
-        weights[word] = max(weight, weights.get(word, 0.0))
-    if not weights:
+    index_new_things(connection, owner, {thing_id: request})
+
+
+def index_new_things(connection: Connection, owner: str, things: Mapping[str, ThingRequest]) -> None:
+    """Add the words by which things are found; none of them is indexed yet."""
+    rows: list[dict[str, Any]] = []
+    for thing_id, request in things.items():
+        weights: dict[str, float] = {}
+        for word, weight in _words(request):
+            weights[word] = max(weight, weights.get(word, 0.0))
+        rows += [
+            {"owner": owner, "word": word, "thing_id": thing_id, "weight": weight}
+            for word, weight in sorted(weights.items())
+        ]
+    if not rows:
         return
-    rows = [
-        {"owner": owner, "word": word, "thing_id": thing_id, "weight": weight}
-        for word, weight in sorted(weights.items())
-    ]
     connection.execute(insert(ThingWordRow), rows)
-    pairs = [{"trigram": trigram, "word": word} for word in sorted(weights) for trigram in sorted(trigrams(word))]
+    words = sorted({row["word"] for row in rows})
+    pairs = [{"trigram": trigram, "word": word} for word in words for trigram in sorted(trigrams(word))]
     connection.execute(upsert(connection, WordTrigramRow).on_conflict_do_nothing(), pairs)
 
 

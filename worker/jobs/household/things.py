@@ -18,7 +18,7 @@ from worker.jobs.records.row_mapping import tags_text
 from worker.spec.items.item import Access
 from worker.spec.requests.household import ThingRequest
 
-__all__ = ["THINGS", "ThingFilters", "ThingRecords", "place_things"]
+__all__ = ["THINGS", "ThingFilters", "ThingRecords", "place_things", "thing_values"]
 
 #: The rows of things.
 THINGS = OwnedRows(ThingRow, ThingNotFound)
@@ -133,6 +133,18 @@ class ThingRecords:
         with self._database.connect() as connection:
             return {row.number: row.thing_id for row in connection.execute(query)}
 
+    def in_drawers(self, drawer_ids: Collection[str]) -> dict[str, dict[int, str]]:
+        """Return the ids of things by drawer and index in the contents of its layout."""
+        numbers: dict[str, dict[int, str]] = {}
+        ids = list(drawer_ids)
+        with self._database.connect() as connection:
+            for start in range(0, len(ids), _BATCH):
+                query = select(ThingPlaceRow.drawer_id, ThingPlaceRow.number, ThingPlaceRow.thing_id)
+                query = query.where(ThingPlaceRow.drawer_id.in_(ids[start : start + _BATCH]))
+                for drawer_id, number, thing_id in connection.execute(query):
+                    numbers.setdefault(drawer_id, {})[number] = thing_id
+        return numbers
+
 
 def place_things(connection: Connection, drawer_id: str, owner: str, numbers: Mapping[int, str]) -> None:
     """Record which thing each of the contents of a drawer's new layout is.
@@ -160,9 +172,8 @@ def place_things(connection: Connection, drawer_id: str, owner: str, numbers: Ma
     connection.execute(update(ThingRow).where(ThingRow.id.in_(owned), homeless).values(drawer_id=drawer_id))
 
 
-def _values(connection: Connection, request: ThingRequest, owner: str) -> dict[str, Any]:
-    if request.drawer is not None:
-        DRAWERS.row(connection, request.drawer, owner)
+def thing_values(request: ThingRequest) -> dict[str, Any]:
+    """Return what a row has of the description of a thing."""
     return {
         "name": request.name,
         "document": request.model_dump_json(exclude_unset=True, exclude={"drawer"}),
@@ -170,3 +181,9 @@ def _values(connection: Connection, request: ThingRequest, owner: str) -> dict[s
         "access": request.access,
         "drawer_id": request.drawer,
     }
+
+
+def _values(connection: Connection, request: ThingRequest, owner: str) -> dict[str, Any]:
+    if request.drawer is not None:
+        DRAWERS.row(connection, request.drawer, owner)
+    return thing_values(request)

@@ -9,7 +9,7 @@ import unicodedata
 from functools import lru_cache
 from typing import Final
 
-__all__ = ["MOST_WORDS", "trigrams", "word_similarity", "words_of"]
+__all__ = ["MOST_WORDS", "stems_of", "trigrams", "word_similarity", "words_of"]
 
 #: Most words of a query, or of the text of one thing, that count.
 MOST_WORDS: Final = 60
@@ -65,6 +65,11 @@ def words_of(text: str, *, query: bool = False) -> tuple[str, ...]:
     if not query:
         return words
     return tuple(word for word in words if word not in _FILLERS) or words
+
+
+def stems_of(text: str) -> frozenset[str]:
+    """Return the words of a text without their plural endings, in no order."""
+    return frozenset(_stem(word) for word in words_of(text))
 
 
 def trigrams(word: str) -> frozenset[str]:

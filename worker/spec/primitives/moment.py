@@ -1,16 +1,20 @@
 """Dates with times (RFC 3339)."""
 
 from datetime import datetime
-from typing import Any, Final
+from typing import Annotated, Any, Final, TypeAlias
+
+from pydantic import BeforeValidator
 
 from worker.spec.errors import SpecError
 from worker.spec.primitives.pydantic_errors import refusal
 
-__all__ = ["FIRST_YEAR", "LAST_YEAR", "read_moment", "within_years"]
+__all__ = ["FIRST_YEAR", "LAST_YEAR", "Instant", "read_moment", "within_years"]
 
 #: Range of years that every database and time zone can represent; beyond it, time zone rules are guesswork.
 FIRST_YEAR: Final = 2000
 LAST_YEAR: Final = 2199
+
+_INSTANT: Final = "a date and time with its offset, as in 2026-03-01T18:00:00+01:00 (RFC 3339)"
 
 
 def read_moment(value: Any, form: str) -> datetime:
@@ -44,3 +48,18 @@ def read_moment(value: Any, form: str) -> datetime:
 def within_years(moment: datetime) -> bool:
     """Return whether the year is within the supported range."""
     return FIRST_YEAR <= moment.year <= LAST_YEAR
+
+
+def _instant(value: Any) -> datetime:
+    moment = read_moment(value, _INSTANT)
+    if moment.tzinfo is None or not within_years(moment):
+        error = SpecError(
+            "The value is not a date and time with a UTC offset.",
+            value=value, limit=_INSTANT, remedy='Write "2026-03-01T18:00:00+01:00".',
+        )  # fmt: skip
+        raise refusal(error)
+    return moment
+
+
+#: A date and time with its UTC offset.
+Instant: TypeAlias = Annotated[datetime, BeforeValidator(_instant)]

@@ -5,16 +5,30 @@ in full. It does not validate the syntax; `json` does that afterwards.
 """
 
 import re
+from dataclasses import dataclass
 from typing import Final
 
 from worker.spec.errors import SpecError
 
-__all__ = ["scan"]
+__all__ = ["HOUSEHOLD_LIMITS", "SPEC_LIMITS", "JsonLimits", "scan"]
+
+
+@dataclass(frozen=True, slots=True)
+class JsonLimits:
+    """Limits of one kind of document: its size in bytes, its values and names together, and the items of a list."""
+
+    size: int
+    values: int
+    items: int
+
+
+#: Limits of a spec. A manifest of 5,000 parts has about 200,000 values.
+SPEC_LIMITS: Final = JsonLimits(2_000_000, 400_000, 500)
+#: Limits of a household: about 400 drawers of 40 trays with their pieces.
+HOUSEHOLD_LIMITS: Final = JsonLimits(32_000_000, 3_000_000, 200_000)
 
 #: Maximum depth of arrays and objects below the document itself.
 DEEPEST: Final = 32
-#: Maximum number of values and names together. A manifest of 5,000 parts has about 200,000.
-MOST_VALUES: Final = 400_000
 #: Maximum length of a string in bytes; an escape counts as written.
 LONGEST_TEXT: Final = 20_000
 #: Maximum length of a number in characters.
@@ -30,8 +44,12 @@ _TOKEN: Final = re.compile(
 _MARK: Final = b"\xef\xbb\xbf"
 
 
-def scan(text: bytes) -> None:
+def scan(text: bytes, most_values: int = SPEC_LIMITS.values) -> None:
     """Check a document against the limits.
+
+    Args:
+        text: the document.
+        most_values: most values and names together.
 
     Raises:
         SpecError: when it exceeds one of them.
@@ -45,8 +63,8 @@ def scan(text: bytes) -> None:
             depth -= 1
             continue
         values += 1
-        if values > MOST_VALUES:
-            raise _too_large("The document has too many values.", f"at most {MOST_VALUES} values")
+        if values > most_values:
+            raise _too_large("The document has too many values.", f"at most {most_values} values")
         if kind == 1 and token.end(1) - token.start(1) > LONGEST_TEXT:
             raise _too_large("A string is too long.", f"at most {LONGEST_TEXT} bytes")
         if kind == 4 and token.end(4) - token.start(4) > LONGEST_NUMBER:  # noqa: PLR2004 - as above

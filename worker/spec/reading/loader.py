@@ -14,16 +14,14 @@ from worker.spec.job import Spec
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.pydantic_errors import Step
 from worker.spec.primitives.validation_messages import spec_error
-from worker.spec.reading.json_limits import DEEPEST, scan
+from worker.spec.reading.json_limits import DEEPEST, SPEC_LIMITS, JsonLimits, scan
 
 __all__ = ["load", "load_as", "loads", "parse", "pointer"]
 
 NounT = TypeVar("NounT", bound=Noun)
 
-_LARGEST: Final = 2_000_000
 _MOST_ERRORS: Final = 100
 _MOST_COUNTED: Final = 5000
-_LONGEST_LIST: Final = 500
 #: Maximum length of a list in ``previous``: a manifest lists every placement.
 _LONGEST_OF_PREVIOUS: Final = 5000
 _LONGEST_INTEGER: Final = 30
@@ -39,13 +37,13 @@ def load(data: object) -> Spec:
     return load_as(Spec, data)
 
 
-def load_as(noun: type[NounT], data: object) -> NounT:
+def load_as(noun: type[NounT], data: object, limits: JsonLimits = SPEC_LIMITS) -> NounT:
     """Return the model of the contract in a JSON-like object.
 
     Raises:
         SpecError: its `errors` list every problem.
     """
-    if faults := list(_faults(data)):
+    if faults := list(_faults(data, limits.items)):
         raise _grouped(faults)
     try:
         return noun.model_validate(data)
@@ -69,20 +67,20 @@ def loads(text: bytes) -> Spec:
     return load(parse(text))
 
 
-def parse(text: bytes) -> object:
+def parse(text: bytes, limits: JsonLimits = SPEC_LIMITS) -> object:
     """Parse a JSON document (UTF-8) within the limits of the contract.
 
     Raises:
         SpecError: its `errors` list every problem.
     """
-    if len(text) > _LARGEST:
-        limit = f"at most {_LARGEST} bytes"
+    if len(text) > limits.size:
+        limit = f"at most {limits.size} bytes"
         remedy = "Split it into several specs."
         raise _grouped(
             [SpecError("The document is too large.", pointer="", value=len(text), limit=limit, remedy=remedy)]
         )
     try:
-        scan(text)
+        scan(text, limits.values)
         data = json.loads(text.decode("utf-8-sig"), object_pairs_hook=_pairs, parse_int=_integer)
     except SpecError as refused:
         fault = refused
@@ -126,7 +124,7 @@ def _integer(digits: str) -> int | float:
     return int(digits) if len(digits) <= _LONGEST_INTEGER else float(digits)
 
 
-def _faults(data: object) -> Iterator[SpecError]:
+def _faults(data: object, most_items: int) -> Iterator[SpecError]:
     """Yield the faults of the document as a whole, which are found before any field is validated."""
     waiting: list[tuple[object, tuple[Step, ...]]] = [(data, ())]
     while waiting:
@@ -142,7 +140,7 @@ def _faults(data: object) -> Iterator[SpecError]:
         elif isinstance(value, dict):
             yield from _misnamed(value, path)
             waiting.extend((item, (*path, name)) for name, item in value.items() if _is_name(name))
-        elif isinstance(value, list | tuple) and len(value) > (longest := _longest(path)):
+        elif isinstance(value, list | tuple) and len(value) > (longest := _longest(path, most_items)):
             limit = f"at most {longest} items"
             yield SpecError(
                 "The list has too many items.",
@@ -152,8 +150,8 @@ def _faults(data: object) -> Iterator[SpecError]:
             waiting.extend((item, (*path, index)) for index, item in enumerate(value))
 
 
-def _longest(path: tuple[Step, ...]) -> int:
-    return _LONGEST_OF_PREVIOUS if path[:1] == ("previous",) and len(path) > 1 else _LONGEST_LIST
+def _longest(path: tuple[Step, ...], most_items: int) -> int:
+    return _LONGEST_OF_PREVIOUS if path[:1] == ("previous",) and len(path) > 1 else most_items
 
 
 def _is_name(name: object) -> bool:

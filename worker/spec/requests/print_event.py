@@ -1,15 +1,14 @@
 """Print events: reports of pieces that were printed, failed, or were put in the drawer."""
 
 import re
-from datetime import datetime
-from typing import Annotated, Any, Final, Literal, Self, TypeAlias
+from typing import Annotated, Final, Literal, Self, TypeAlias
 
-from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from worker.spec.errors import SpecError
 from worker.spec.manifest import Mark
 from worker.spec.primitives.model import Noun
-from worker.spec.primitives.moment import read_moment, within_years
+from worker.spec.primitives.moment import Instant
 from worker.spec.primitives.names import Count, Note
 from worker.spec.primitives.pydantic_errors import Refusals, refusal
 
@@ -25,18 +24,6 @@ MOST_PIECES: Final = 100_000
 
 _MOST_MARKS: Final = 500
 _MARK: Final = re.compile(r"[A-Z][0-9]{1,5}", re.ASCII)
-_MOMENT: Final = "a date and time with its offset, as in 2026-03-01T18:00:00+01:00 (RFC 3339)"
-
-
-def _moment(value: Any) -> datetime:
-    moment = read_moment(value, _MOMENT)
-    if moment.tzinfo is None or not within_years(moment):
-        error = SpecError(
-            "The value is not a date and time with a UTC offset.",
-            value=value, limit=_MOMENT, remedy='Write "2026-03-01T18:00:00+01:00".',
-        )  # fmt: skip
-        raise refusal(error)
-    return moment
 
 
 def _mark(value: str) -> str:
@@ -73,7 +60,7 @@ class PrintEvent(Noun):
         description="Number of failed pieces of the run, by mark; all others are good.",
     )
     note: Note | None = Field(default=None, description="Note for people.")
-    at: Annotated[datetime, BeforeValidator(_moment)] | None = Field(
+    at: Instant | None = Field(
         default=None, description="Time of the event with its UTC offset (RFC 3339); defaults to now."
     )
     id: EventId | None = Field(
