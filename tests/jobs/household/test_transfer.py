@@ -71,7 +71,7 @@ def test_an_import_into_an_empty_household_reproduces_it(lived_in, empty):
     assert [place.piece and place.piece.id for place in after.places] == [
         place.piece and place.piece.id for place in before.places
     ]
-    sentences = [[found.sentence for found in own.locate("clip", None, 3)] for own in (lived_in, empty)]
+    sentences = [[match.sentence for match in own.locate("clip", None, 3)] for own in (lived_in, empty)]
     assert sentences[0] == sentences[1] != []
 
 
@@ -239,11 +239,11 @@ def test_any_household_survives_two_moves(two_databases, document):
             for table in (ThingRow, PieceRow, DrawerRow):
                 connection.execute(delete(table))
     first = load_as(HouseholdDocument, document, HOUSEHOLD_LIMITS)
-    one, two = (Household(database) for database in two_databases)
-    one.add("a", first)
-    moved = one.export("a")
-    two.add("b", _read(_text(moved)))
-    assert _text(two.export(None)) == _text(moved)
+    origin, target = (Household(database) for database in two_databases)
+    origin.add("a", first)
+    moved = origin.export("a")
+    target.add("b", _read(_text(moved)))
+    assert _text(target.export(None)) == _text(moved)
     for kind, what in (("drawers", "drawer"), ("things", "thing"), ("pieces", "piece")):
         given_entries = sorted(getattr(first, kind), key=lambda entry: entry.id)
         for before, after in zip(given_entries, getattr(moved, kind), strict=True):

@@ -24,8 +24,8 @@ class JsonLimits:
 
 #: Limits of a spec. A manifest of 5,000 parts has about 200,000 values.
 SPEC_LIMITS: Final = JsonLimits(2_000_000, 400_000, 500)
-#: Limits of a household: about 400 drawers of 40 trays with their pieces.
-HOUSEHOLD_LIMITS: Final = JsonLimits(32_000_000, 3_000_000, 200_000)
+#: Limits of a household: about 350 drawers of 40 trays with their pieces, each of 87 kB and 8,000 values.
+HOUSEHOLD_LIMITS: Final = JsonLimits(32_000_000, 4_000_000, 200_000)
 
 #: Maximum depth of arrays and objects below the document itself.
 DEEPEST: Final = 32
