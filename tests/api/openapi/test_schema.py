@@ -45,7 +45,7 @@ _ENDING = frozenset(
 #: What breaks one is refused with 422, as the document says.
 _RULED = (
     *("submitJob", "submitBatch", "plan", "recordPrint", "createWebhook", "placeWholeDrawer"),
-    *("changeDrawer", "listThings", "createKey", "changeJob"),
+    *("changeDrawer", "listThings", "createKey", "changeJob", "importHousehold"),
     *(f"{verb}{noun}" for verb in ("create", "replace", "remove") for noun in ("Drawer", "Thing", "Piece")),
 )
 
@@ -80,6 +80,7 @@ def bodies():
         **dict.fromkeys(("createThing", "replaceThing"), things),
         **dict.fromkeys(("createPiece", "replacePiece"), pieces),
         "changeDrawer": [{}],
+        "importHousehold": [{"household": "1", "things": [{"id": "7" * 26, "thing": things[0]}]}],
     }
 
 
