@@ -10,6 +10,7 @@ from pydantic.config import JsonDict
 
 from api.documents.whereabouts import MATCH_EXAMPLE, ThingMatch
 from api.http.requests.base_url import base_of
+from worker.jobs.household.drawer_pages import drawer_page
 from worker.jobs.household.models import StoredDrawer, StoredPiece, StoredThing
 from worker.spec.manifest import Mark, PartKind, Sha256
 from worker.spec.requests.household import PIECE_STATES, PieceState
@@ -60,6 +61,7 @@ _DRAWER: Final[JsonDict] = {
         "contents": f"{_BASE}/drawers/{_DRAWER_ID}/contents",
         "things": f"{_BASE}/things?drawer={_DRAWER_ID}",
         "pieces": f"{_BASE}/pieces?drawer={_DRAWER_ID}",
+        "page": f"http://127.0.0.1:8765/#drawer={_DRAWER_ID}",
     },
 }
 _THING: Final[JsonDict] = {
@@ -126,6 +128,7 @@ class DrawerLinks(BaseModel):
     contents: str = Field(description="What lies where in it; a problem document before its first piece is placed.")
     things: str = Field(description="The things that belong in it.")
     pieces: str = Field(description="Its printed pieces.")
+    page: str = Field(description="The page that shows it to people; the code on its tag leads there.")
 
 
 class DrawerDocument(BaseModel):
@@ -231,6 +234,7 @@ def drawer_document(request: Request, drawer: StoredDrawer, counts: Mapping[str,
             contents=f"{base}/drawers/{drawer.id}/contents",
             things=f"{base}/things?drawer={drawer.id}",
             pieces=f"{base}/pieces?drawer={drawer.id}",
+            page=drawer_page(base_of(request), drawer.id),
         ),
     )
 

@@ -22,6 +22,7 @@ from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import Progress
 from worker.solids.mesh import Mesh
+from worker.spec import load
 
 pytestmark = pytest.mark.service
 
@@ -268,3 +269,24 @@ def test_a_job_whose_process_had_to_be_killed_for_its_time_is_not_tried_again(ru
     time.sleep(0.65)
     assert hasty.run(job.id) is JobOutcome.FAILED
     assert engine.job(job.id).problem["type"] == "/problems/job-too-long"
+
+
+def test_drawers_of_the_household_get_codes_that_open_their_pages(runner, records):
+    """Without a public URL there are none: phones cannot reach an address of this machine."""
+    seen = []
+
+    def pipeline(_spec, *, drawer_pages, **_others):
+        seen.append(drawer_pages)
+        raise OSError("enough")
+
+    drawers = [
+        {"name": "top", "width": 130, "depth": 130, "height": 70},
+        {"name": "low", "width": 130, "depth": 130, "height": 70},
+    ]
+    drawers[0]["id"] = "7" * 26
+    spec = load({"spec": "1", "name": "two", "drawers": drawers, "printer": {"bed": [200, 200, 200]}})
+    for public_url in ("", "https://drawers.example"):
+        settings = runner.settings.model_copy(update={"public_url": public_url})
+        job = records.add("two", spec.to_json())
+        replace(runner, pipeline=pipeline, settings=settings).run(job.id)
+    assert seen == [{}, {"top": f"https://drawers.example/#drawer={'7' * 26}"}]

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pypdf import PdfReader
 
-from worker.output.drawings.labels import CLEARANCE, MARGIN, PAGES, label_sheets, labels_of, write_labels
+from worker.output.drawings.labels import CLEARANCE, label_sheets, labels_of, write_labels
+from worker.output.drawings.paper import MARGIN, PAGES
 from worker.output.drawings.sheet import LEAST, Path, TextLine
 from worker.spec.drawer.tray import Tray
 from worker.spec.items.shape import Box

@@ -89,7 +89,13 @@ def run_documents(
 
 
 def documents_of(
-    plan: Plan, manifest: Manifest, meshes: Mapping[str, Mesh], *, identity: str, now: datetime
+    plan: Plan,
+    manifest: Manifest,
+    meshes: Mapping[str, Mesh],
+    *,
+    identity: str,
+    now: datetime,
+    drawer_pages: Mapping[str, str],
 ) -> Iterator[Document]:
     """Yield all other documents.
 
@@ -99,6 +105,7 @@ def documents_of(
         meshes: by mark.
         identity: unique to the job; the UIDs of calendar events contain it.
         now: when the job was submitted.
+        drawer_pages: the URLs of drawers' pages by the drawers' names.
     """
     colours = {
         part.mark: part.estimate.colour
@@ -113,7 +120,7 @@ def documents_of(
             file = file_entry(f"map-{number}.{suffix}", kind, data)
             yield Document(DocumentEntry(role="map", title=f"Map of {place.name}", drawer=place.name, file=file), data)
     for page in _PAGES:
-        sheet = write_labels(manifest, page)
+        sheet = write_labels(manifest, page, drawer_pages)
         if sheet is not None:
             file = file_entry(f"labels-{page.lower()}.pdf", PDF_TYPE, sheet)
             yield Document(DocumentEntry(role="labels", title=f"Labels on {page}", file=file), sheet)

@@ -2,7 +2,7 @@
 
 import logging
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
@@ -23,6 +23,7 @@ from worker.jobs.execution.transient_errors import TRANSIENT_ERRORS, cause_of, i
 from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.files.part_cache import PartCache, StoredPartCache
 from worker.jobs.files.stored_files import store_file
+from worker.jobs.household.drawer_pages import drawer_pages
 from worker.jobs.observability.tracing import StepSpans
 from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.jobs import JobClaim, JobRecords
@@ -52,6 +53,7 @@ class Pipeline(Protocol):
         identity: str | None,
         report: Callable[[Progress], None],
         cancelled: Callable[[], bool],
+        drawer_pages: Mapping[str, str],
     ) -> JobResult:
         """Run a job's spec; see `run_pipeline`."""
 
@@ -137,13 +139,15 @@ class JobRunner:
         # the job holds the locks, so a retry does not wait for those of a lost attempt
         shared = SharedPartCache(stored, self.records.part_locks(claim.job_id), interruption)
         with closing(steps), shared, interruption.armed():
+            spec = Spec.model_validate_json(claim.spec)
             return self.pipeline(
-                Spec.model_validate_json(claim.spec),
+                spec,
                 part_store=shared,
                 now=claim.created,
                 identity=claim.job_id,
                 report=report,
                 cancelled=lease.lost,
+                drawer_pages=drawer_pages(self.settings.public_url, spec),
             )
 
     def _end(self, claim: JobClaim, error: Exception) -> JobOutcome:

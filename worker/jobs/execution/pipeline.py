@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from hashlib import sha256
 from importlib.metadata import version
+from types import MappingProxyType
 from typing import Final
 
 from worker.jobs.common.errors import JobCancelled
@@ -60,6 +61,7 @@ def run_pipeline(
     report: Callable[[Progress], None] = lambda _: None,
     cancelled: Callable[[], bool] = lambda: False,
     spread: Spread = one_by_one,
+    drawer_pages: Mapping[str, str] = MappingProxyType({}),
 ) -> JobResult:
     """Lay the job out, build the parts that are not cached, check everything, and compose manifest and bundle.
 
@@ -71,6 +73,7 @@ def run_pipeline(
         report: called before each step.
         cancelled: called after each report; returns whether the job was cancelled.
         spread: runs the tasks of drawers, in this process or in several.
+        drawer_pages: the URLs of drawers' pages by the drawers' names, for the codes on the label sheet.
 
     Raises:
         LayoutError: if the drawers cannot be laid out.
@@ -110,7 +113,7 @@ def run_pipeline(
     manifest = with_runs(manifest, runs).model_copy(update={"assembly": tuple(assembly)})
     step(last["documents"], "documents")
     identity = identity or manifest.spec_digest
-    documents = [*runs, *documents_of(plan, manifest, meshes, identity=identity, now=now)]
+    documents = [*runs, *documents_of(plan, manifest, meshes, identity=identity, now=now, drawer_pages=drawer_pages)]
     manifest = manifest.model_copy(update={"documents": tuple(document.entry for document in documents)})
     step(last["bundle"], "bundle")
     data = {name: file.data for name, file in files.items()}

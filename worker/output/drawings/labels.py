@@ -1,33 +1,23 @@
-"""Label sheets: labels for the trays' label ledges as a PDF, to print at 100 % and cut out."""
+"""Label sheets: labels for the trays' label ledges, and tags of drawers, as a PDF to print at 100 % and cut out."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from math import hypot
-from typing import Final, Literal, TypeAlias
+from types import MappingProxyType
+from typing import Final
 
-from worker.output.drawings.font import LINE, clean, fitted, lacks, plain, wrapped
+from worker.output.drawings.drawer_tags import tag_sheets
+from worker.output.drawings.font import LINE, fitted, lacks, plain, wrapped
+from worker.output.drawings.paper import BESIDE_RULER, GAP, HEAD, MARGIN, PAGES, Page, cut_marks, ruled_page
 from worker.output.drawings.sheet import LEAST, Frame, Sheet, block, to_pdf
 from worker.spec.manifest import DrawerEntry, Manifest, PartEntry
 
-__all__ = ["CLEARANCE", "MARGIN", "PAGES", "Label", "Page", "label_sheets", "labels_of", "write_labels"]
+__all__ = ["CLEARANCE", "Label", "label_sheets", "labels_of", "write_labels"]
 
-Page: TypeAlias = Literal["A4", "Letter"]
-
-#: ISO 216 A4 and ANSI/ASME Y14.1 A (Letter: 8.5 x 11 in), in mm.
-PAGES: Final = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
-
-#: Margin of a page, mm: most printers leave up to 6 mm blank (common practice).
-MARGIN: Final = 10.0
 #: A label is this much shorter and narrower than its ledge, mm (own choice), so that it drops in.
 CLEARANCE: Final = 1.0
-#: Space between labels side by side, and below a label, where its tray is named, mm.
-_GAP: Final = 6.0
+#: Space below a label, where its tray is named, mm.
 _BELOW: Final = 8.0
-#: Distances from a label at which its cut marks begin and end, mm.
-_MARK: Final = (0.8, 2.2)
-#: Height of a page's header with its title and the ruler, and length of the ruler, mm.
-_HEAD: Final = 20.0
-_RULER: Final = 50.0
 #: Type sizes, tried from the largest, mm.
 _SIZES: Final = (7.0, 6.0, 5.0, 4.2, 3.5, 3.0, 2.5, 2.1, LEAST)
 _PAD: Final = 1.0
@@ -45,9 +35,15 @@ class Label:
     cut: bool = False
 
 
-def write_labels(manifest: Manifest, page: Page) -> bytes | None:
-    """Return a PDF with a label for every label ledge, in order of drawer and placement; None when there is none."""
-    sheets = label_sheets(manifest, page)
+def write_labels(manifest: Manifest, page: Page, pages: Mapping[str, str] = MappingProxyType({})) -> bytes | None:
+    """Return a PDF with a label for every label ledge, and a tag for every drawer with a page; None without either.
+
+    Args:
+        manifest: the job.
+        page: the paper.
+        pages: the URLs of drawers' pages by the drawers' names.
+    """
+    sheets = label_sheets(manifest, page) + tag_sheets(manifest, page, pages)
     return to_pdf(sheets) if sheets else None
 
 
@@ -90,48 +86,36 @@ def label_sheets(manifest: Manifest, page: Page) -> list[Sheet]:
     Labels are arranged in rows; those longer than the page is wide follow, turned, on pages of their own.
     """
     width, height = PAGES[page]
-    across, down = width - 2.0 * (MARGIN + _GAP), height - 2.0 * (MARGIN + _GAP) - _HEAD
+    across, down = width - 2.0 * (MARGIN + GAP), height - 2.0 * (MARGIN + GAP) - HEAD
     # the depth of labels needs no limit: ledges are far less deep than a page is high
     labels = list(labels_of(manifest, down))
     sheets: list[Sheet] = []
     x, y, row = width, height, 0.0
     for label in (own for own in labels if own.long <= across):
-        if x + label.long > width - MARGIN - _GAP:
-            x, y, row = MARGIN + _GAP, y + row, 0.0
+        if x + label.long > width - MARGIN - GAP:
+            x, y, row = MARGIN + GAP, y + row, 0.0
         if y + label.deep + _BELOW > height - MARGIN:
             sheets.append(_page(manifest, width, height))
-            x, y, row = MARGIN + _GAP, MARGIN + _HEAD + _GAP, 0.0
+            x, y, row = MARGIN + GAP, MARGIN + HEAD + GAP, 0.0
         _draw(sheets[-1], label, (x, y, label.long, label.deep), turned=False)
-        x, row = x + label.long + _GAP, max(row, label.deep + _BELOW)
+        x, row = x + label.long + GAP, max(row, label.deep + _BELOW)
     x = width
     for label in (own for own in labels if own.long > across):
         if x + label.deep + _BELOW > width - MARGIN:
             sheets.append(_page(manifest, width, height))
-            x = MARGIN + _GAP
-        _draw(sheets[-1], label, (x, MARGIN + _HEAD + _GAP, label.deep, label.long), turned=True)
+            x = MARGIN + GAP
+        _draw(sheets[-1], label, (x, MARGIN + HEAD + GAP, label.deep, label.long), turned=True)
         x += label.deep + _BELOW
     if sheets and any(lacks(label.text) for label in labels):
         note = "? replaces a character that the typeface lacks: write it in by hand."
         for sheet in sheets:
-            sheet.write(
-                note, (MARGIN + _RULER + 8.0, MARGIN + 13.0, width - 2 * MARGIN - _RULER - 8.0), 2.5, least=LEAST
-            )
+            sheet.write(note, (BESIDE_RULER, MARGIN + 13.0, width - MARGIN - BESIDE_RULER), 2.5, least=LEAST)
     return sheets
 
 
 def _page(manifest: Manifest, width: float, height: float) -> Sheet:
-    title = f"Labels: {clean(manifest.name)}"
-    sheet = Sheet(width, height, title, "Labels for the label ledges, to print at 100 % and cut out.")
-    sheet.write(title, (MARGIN, MARGIN, width - 2 * MARGIN), 4.0, bold=True, least=2.5)
-    room = width - 2 * MARGIN - _RULER - 8.0
-    note = f"Print at 100 %: this line must measure {_RULER:g} mm. Cut along the marks."
-    sheet.write(note, (MARGIN + _RULER + 8.0, MARGIN + 8.5, room), 3.0, least=LEAST)
-    line = MARGIN + 10.5
-    sheet.line((MARGIN, line), (MARGIN + _RULER, line), width=0.2)
-    for step in range(int(_RULER / 10.0) + 1):
-        tick = 2.5 if step % 5 == 0 else 1.5
-        sheet.line((MARGIN + 10.0 * step, line - tick), (MARGIN + 10.0 * step, line + tick), width=0.2)
-    return sheet
+    description = "Labels for the label ledges, to print at 100 % and cut out."
+    return ruled_page("Labels", manifest.name, description, (width, height))
 
 
 def _draw(sheet: Sheet, label: Label, box: Frame, *, turned: bool) -> None:
@@ -141,11 +125,7 @@ def _draw(sheet: Sheet, label: Label, box: Frame, *, turned: bool) -> None:
     lines = _lines(label.text, long, deep)
     inner = (x + _PAD, y + _PAD, across - 2.0 * _PAD, down - 2.0 * _PAD)
     sheet.shapes += block(lines, inner, align="middle", turned=turned)
-    for edge, out in ((x, -1.0), (x + across, 1.0)):
-        for level, away in ((y, -1.0), (y + down, 1.0)):
-            begin, end = _MARK
-            sheet.line((edge, level + away * begin), (edge, level + away * end), width=0.15)
-            sheet.line((edge + out * begin, level), (edge + out * end, level), width=0.15)
+    cut_marks(sheet, box)
     note = f"{label.place}; the ledge is longer" if label.cut else label.place
     if turned:
         sheet.write(note, (x + across + 0.6, y + down - _PAD, down - 2 * _PAD), _NOTE, least=LEAST, turned=True)
