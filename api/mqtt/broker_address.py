@@ -92,6 +92,15 @@ class Topics:
         """Topic of requests where a thing lies."""
         return f"{self.root}/where"
 
+    @property
+    def record(self) -> str:
+        """Topic of requests to record a run as printed."""
+        return f"{self.root}/record"
+
+    def value(self, name: str) -> str:
+        """Topic of a single value, as plain text."""
+        return f"{self.root}/values/{name}"
+
     def state(self, job_id: str) -> str:
         """Topic of a job's state."""
         return f"{self.root}/jobs/{job_id}/state"

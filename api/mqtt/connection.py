@@ -139,8 +139,8 @@ class Connection:
             self._client.publish(self._topics.status, status, _AT_LEAST_ONCE, retain=True)
             self._status = status
 
-    def publish_state(self, topic: str, document: Mapping[str, Any] | None, *, seconds: int) -> None:
-        """Publish a retained state that expires after ``seconds``; None deletes it.
+    def publish_state(self, topic: str, document: Mapping[str, Any] | str | None, *, seconds: int | None) -> None:
+        """Publish a retained state, as JSON or plain text, that expires after ``seconds``; None deletes it.
 
         Without a connection the call does nothing: after a reconnect all current states are published.
         """
@@ -186,9 +186,9 @@ class Connection:
     def _publish(
         self,
         topic: str,
-        document: Mapping[str, Any] | None,
+        document: Mapping[str, Any] | str | None,
         *,
-        seconds: int,
+        seconds: int | None,
         retain: bool,
         user: tuple[tuple[str, str], ...],
         correlation: bytes | None = None,
@@ -197,13 +197,14 @@ class Connection:
             return self._client.publish(topic, b"", _AT_LEAST_ONCE, retain=True)
         properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call] # of the library
         properties.PayloadFormatIndicator = 1  # UTF-8
-        properties.ContentType = JSON_TYPE
-        properties.MessageExpiryInterval = max(1, seconds)
+        properties.ContentType = "text/plain" if isinstance(document, str) else JSON_TYPE
+        if seconds is not None:
+            properties.MessageExpiryInterval = max(1, seconds)
         if user:
             properties.UserProperty = list(user)
         if correlation is not None:
             properties.CorrelationData = correlation
-        data = orjson.dumps(document, option=orjson.OPT_UTC_Z)
+        data = document.encode() if isinstance(document, str) else orjson.dumps(document, option=orjson.OPT_UTC_Z)
         return self._client.publish(topic, data, _AT_LEAST_ONCE, retain, properties)
 
     def _connected(

@@ -11,6 +11,7 @@ from api.documents.jobs import JobDocument
 from api.mqtt.batch_poller import BatchPoller
 from api.mqtt.broker_address import Topics
 from api.mqtt.connection import OFFLINE, ONLINE, Connection
+from api.mqtt.discovery import Discovery, failures_of
 from api.mqtt.job_poller import JobPoller
 from api.mqtt.queue_document import queue_document
 from worker.jobs.records.models import ENDED
@@ -36,7 +37,10 @@ _MAX_BACKOFF: Final = 30.0
 
 @dataclass(slots=True)
 class Publisher:
-    """Publishes what one service does to one broker, polling ``every`` seconds; ``say`` prints a message."""
+    """Publishes what one service does to one broker, polling ``every`` seconds; ``say`` prints a message.
+
+    With ``discovery`` the print queue is announced to home automation hubs too.
+    """
 
     poller: JobPoller
     batch_poller: BatchPoller
@@ -44,6 +48,7 @@ class Publisher:
     topics: Topics
     every: float
     say: Callable[[str], None]
+    discovery: Discovery | None = None
     _due: dict[str, float] = field(default_factory=dict)
     _failures: int = 0
     _republish: bool = False
@@ -69,6 +74,10 @@ class Publisher:
                 pause = max(self._record_failure(str(refused)), refused.retry_after or 0.0)
             time.sleep(pause)
 
+    def poll_prints_soon(self) -> None:
+        """Poll the printing progress at the next step, as an event was just recorded; any thread may call it."""
+        self._due.pop("prints", None)
+
     def step(self, now: datetime) -> None:
         """Poll once and publish the changes."""
         if self.connection.take_reconnected() or self._republish:
@@ -76,6 +85,8 @@ class Publisher:
             for job in self.poller.jobs.values():
                 self._publish_state(job, now)
             self._due.clear()
+            if self.discovery is not None:
+                self.discovery.repeat()
         changes = self.poller.poll(now, full=self._is_due("all", _FULL_INTERVAL))
         self.connection.publish_status(ONLINE)
         for job_id in changes.removed:
@@ -84,11 +95,14 @@ class Publisher:
         lasting = [job for job in self.poller.jobs.values() if republish and job.state not in ENDED]
         for job in {job.id: job for job in (*lasting, *changes.changed)}.values():
             self._publish_state(job, now)
+        if self.discovery is not None:
+            for job in changes.changed:
+                self.discovery.note_failures(failures_of(job, ()))
         for job in changes.state_changes:
             self._publish_event(f"job.{job.state}", job, now)
         self._publish_batches(now)
         self._publish_prints(
-            now, changed=bool(changes.removed) or any(job.state == "succeeded" for job in changes.changed)
+            now, changed=bool(changes.removed) or any(job.state in ("succeeded", "failed") for job in changes.changed)
         )
 
     def _publish_batches(self, now: datetime) -> None:
@@ -103,13 +117,18 @@ class Publisher:
 
     def _publish_prints(self, now: datetime, *, changed: bool) -> None:
         if changed or self._is_due("prints", _PRINTS_INTERVAL):
-            for job, _, events in self.poller.prints():
+            for job, document, events in self.poller.prints():
+                if self.discovery is not None:
+                    self.discovery.note_failures(failures_of(job, document.events))
                 changed = changed or bool(events)
                 for event in events:
                     self._publish_event("job.printed", job, event.at, printed=event.model_dump(mode="json"))
-        if self._is_due("queue", _QUEUE_INTERVAL) or changed:
+        again = self._is_due("queue", _QUEUE_INTERVAL)
+        if again or changed:
             document = queue_document(self.poller.runs(), now)
             self.connection.publish_state(self.topics.queue, document, seconds=_STATE_EXPIRY)
+            if self.discovery is not None:
+                self.discovery.update(document, again=again)
 
     def _publish_state(self, job: JobDocument, now: datetime) -> None:
         seconds = _STATE_EXPIRY

@@ -154,6 +154,9 @@ class Settings(BaseSettings):
     out: Path = Field(default=Path("out"), description="Folder for downloaded files.")
     mqtt_broker: str = Field(default="", description="For `drawerwright mqtt`: mqtts://host:8883 or mqtt://host:1883.")
     mqtt_topic: str = Field(default="drawerwright", description="Prefix of all MQTT topics.")
+    mqtt_discovery: str = Field(
+        default="", description="Prefix below which hubs look for announcements; empty: nothing is announced."
+    )
     mqtt_username: str = Field(default="", description="User name for the MQTT broker.")
     mqtt_password: SecretStr = Field(default=SecretStr(""), description="Password for the MQTT broker.")
     mqtt_ca_file: str = Field(default="", description="CA certificates for the MQTT broker; empty: the system's.")
