@@ -2,6 +2,7 @@
 
 import { bedGiven, draft, measured, restore, startOver, switchUnit, watch } from "./draft.js";
 import { button, byId, h, openDialog, show } from "./dom.js";
+import { drawHousehold, householdNow, leaveHousehold } from "./household.js";
 import { watchIdle } from "./idle.js";
 import { connection, drawMake, jobNow, leaveJob } from "./job.js";
 import { drawMeasure } from "./measure.js";
@@ -22,16 +23,37 @@ let step = "measure";
 
 function go(next, focus = true) {
   step = next;
+  showHousehold(false);
   if (next !== "make") leaveResult();
   for (const name of STEPS) byId(`step-${name}`).hidden = name !== next;
   byId("columns").classList.toggle("wide", next === "make" && jobNow() !== null);
   byId("plan").hidden = next === "make" && jobNow() !== null;
   drawSteps();
   DRAW[next]();
-  if (focus) {
-    byId("main").focus({ preventScroll: true });
-    window.scrollTo({ top: 0 });
-  }
+  if (focus) focusMain();
+}
+
+function focusMain() {
+  byId("main").focus({ preventScroll: true });
+  window.scrollTo({ top: 0 });
+}
+
+/** Show the household instead of the steps, or these again. */
+function showHousehold(shown) {
+  byId("household").hidden = !shown;
+  byId("columns").hidden = shown;
+  byId("nav-steps").hidden = shown;
+  if (!shown) leaveHousehold();
+}
+
+/** Show what the address names: the household, a job, or the step as it was. */
+function follow(focus = true) {
+  if (householdNow()) {
+    leaveResult();
+    showHousehold(true);
+    drawHousehold();
+    if (focus) focusMain();
+  } else go(jobNow() ? "make" : step, focus);
 }
 
 function drawSteps() {
@@ -90,7 +112,7 @@ async function confirmStartOver() {
 
 function reset() {
   startOver();
-  if (jobNow()) leaveJob();
+  if (jobNow() || householdNow()) leaveJob();
   go("measure");
 }
 
@@ -143,10 +165,11 @@ async function begin() {
     byId(`unit-${other}`).focus();
   });
   byId("theme").addEventListener("click", toggleTheme);
+  byId("drawers").addEventListener("click", () => { window.location.hash = "drawers"; });
   byId("jobs").addEventListener("click", showJobs);
   byId("again").addEventListener("click", confirmStartOver);
   watch(onChange);
-  window.addEventListener("hashchange", () => { if (jobNow()) go("make"); });
+  window.addEventListener("hashchange", () => follow());
   window.addEventListener("job-left", () => go(step));
   document.querySelector(".skip").addEventListener("click", (event) => {
     event.preventDefault(); // a hash would replace the job's id in the address
@@ -159,7 +182,7 @@ async function begin() {
     if (!(error instanceof ConnectionLost) && !(error instanceof RequestRefused)) throw error;
     connection(t("lost"));
   }
-  go(jobNow() ? "make" : "measure", false);
+  follow(false);
   planSoon();
   mark();
   const settings = await (await fetch("kiosk/settings.json")).json();
