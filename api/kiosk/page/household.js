@@ -56,9 +56,10 @@ async function drawerList() {
       h("form", { id: "where", role: "search", onsubmit: search },
         h("div", { class: "field" },
           h("label", { for: "where-name" }, t("where_is")),
-          h("input", { id: "where-name", type: "search", maxlength: 200, autocomplete: "off", "aria-describedby": "where-hint" }),
-          h("p", { id: "where-hint", class: "hint" }, t("where_hint"))),
-        h("button", { type: "submit", id: "where-search", class: "main" }, t("search"))),
+          h("div", { class: "search-row" },
+            h("input", { id: "where-name", type: "search", maxlength: 200, autocomplete: "off", "aria-describedby": "where-hint" }),
+            h("button", { type: "submit", id: "where-search", class: "main" }, t("search"))),
+          h("p", { id: "where-hint", class: "hint" }, t("where_hint")))),
       h("div", { id: "where-matches" }),
       h("h3", {}, t("all_drawers")),
       drawers.length ? h("ul", { class: "plain files", id: "drawer-list" }, drawers.map(listed)) : h("p", { id: "no-drawers" }, t("no_drawers")),
@@ -159,10 +160,10 @@ function drawDrawer(entry, things, contents, report, thing) {
 const counted = (thing) => ((thing.count ?? 1) > 1 ? `${thing.count} × ${thing.name}` : thing.name);
 
 function contentsTable(contents, thing) {
-  const titles = [t("mark"), t("name"), t("holds"), t("state")];
   return h("table", { class: "legend", id: "drawer-contents" }, h("caption", {}, t("what_is_where")),
-    h("thead", {}, h("tr", {}, titles.map((title) => h("th", { scope: "col" }, title)))),
+    h("thead", {}, h("tr", {}, h("th", { scope: "col" }, t("mark")), h("th", { scope: "col", class: "roomy" }, t("name")),
+      h("th", { scope: "col" }, t("holds")), h("th", { scope: "col" }, t("state")))),
     h("tbody", {}, contentRows(contents, thing).map((row) => h("tr", row.marked ? { class: "marked", "aria-current": "true" } : {},
-      h("th", { scope: "row" }, row.mark), h("td", {}, row.name), h("td", {}, row.items),
+      h("th", { scope: "row" }, row.mark), h("td", { class: "roomy" }, row.name), h("td", {}, row.items),
       h("td", {}, t(row.placed ? "in_place" : "not_in_place"))))));
 }
