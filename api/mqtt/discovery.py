@@ -146,7 +146,7 @@ class Discovery:
 def failures_of(job: JobDocument, events: Iterable[PrintDocument]) -> Iterable[Failure]:
     """Yield the failures of a job: its own, and those of its print events."""
     if job.state == "failed" and job.problem is not None:
-        yield Failure(job.updated, f"{job.name}: {job.problem.detail or job.problem.title}")
+        yield Failure(job.finished or job.created, f"{job.name}: {job.problem.detail or job.problem.title}")
     for event in events:
         what = f"run {event.run}" if event.run is not None else f"{event.mark}"
         note = "" if event.note is None else f": {event.note}"

@@ -117,9 +117,9 @@ class Publisher:
 
     def _publish_prints(self, now: datetime, *, changed: bool) -> None:
         if changed or self._is_due("prints", _PRINTS_INTERVAL):
-            for job, document, events in self.poller.prints():
+            for job, progress, events in self.poller.prints():
                 if self.discovery is not None:
-                    self.discovery.note_failures(failures_of(job, document.events))
+                    self.discovery.note_failures(failures_of(job, progress.events))
                 changed = changed or bool(events)
                 for event in events:
                     self._publish_event("job.printed", job, event.at, printed=event.model_dump(mode="json"))

@@ -97,7 +97,12 @@ async def read_household(request: Request) -> HouseholdDocument:
     responses={
         200: {
             "description": "The household.",
-            "content": {JSON_TYPE: {"schema": {"$ref": "#/components/schemas/HouseholdDocument"}}},
+            "content": {
+                JSON_TYPE: {
+                    "schema": {"$ref": "#/components/schemas/HouseholdDocument"},
+                    "examples": {"one_drawer": {"value": _EXAMPLE}},
+                }
+            },
             "headers": {"ETag": {"schema": {"type": "string"}, "description": "The content, for If-None-Match."}},
         },
         304: {"description": "The client's copy is current (If-None-Match)."},
