@@ -35,7 +35,7 @@ _OVERLAP: Final = 0.4
 
 
 def added_solids(shape: TrayShape) -> Solids:
-    """Return the solids to add to the shell, mm: dividers, finger ramp, label ledge and raised letterings.
+    """Return the solids to add to the shell, mm: dividers, posts, finger ramp, label ledge and raised letterings.
 
     Raises:
         TrayError: when the typeface lacks a character of a lettering.
@@ -61,6 +61,16 @@ def cutters(shape: TrayShape) -> Solids:
     return solids + [_lettering(shape, lettering) for lettering in shape.letterings if not lettering.raised]
 
 
+def bottom_lettering(lettering: Lettering) -> manifold3d.Manifold:
+    """Return an engraved text on the bottom as a solid to subtract, mm.
+
+    Raises:
+        TrayError: when the typeface lacks a character of the lettering.
+    """
+    solid = cross_section(lettering).extrude(lettering.depth + OVERSHOOT).translate((0.0, 0.0, -lettering.depth))
+    return solid.rotate((0.0, 180.0, 0.0)).translate((*lettering.at, 0.0))
+
+
 def outer_size(shape: TrayShape) -> tuple[float, float]:
     """Return the tray's width and depth between its outer faces, mm."""
     across, back = (halves * shape.pitch / 2.0 - 2.0 * shape.inset for halves in shape.halves)
@@ -73,14 +83,16 @@ def _overlap(shape: TrayShape) -> float:
 
 
 def _dividers(shape: TrayShape, walls: Iterable[Wall]) -> Solids:
-    """Return the dividers; those of one height are one solid, so that no tops are flush where dividers cross."""
+    """Return dividers and posts; those of one height are one solid, so that no tops are flush where they cross."""
     overlap = _overlap(shape)
     ends = [(shape.wall - overlap, side - shape.wall + overlap) for side in outer_size(shape)]
     below = shape.fill_top - overlap
     solids: Solids = []
-    for top, group in itertools.groupby(sorted(walls, key=lambda wall: wall.top), key=lambda wall: wall.top):
+    for top in sorted({wall.top for wall in walls} | {post.top for post in shape.posts}):
         flat = manifold3d.CrossSection()
-        for wall in group:
+        for post in (post for post in shape.posts if post.top == top):
+            flat += _flat(np.array(post.outline))
+        for wall in (wall for wall in walls if wall.top == top):
             near, far = wall.at - wall.thickness / 2.0, wall.at + wall.thickness / 2.0
             low, high = ends[1 if wall.axis == "x" else 0]
             if wall.span is not None:  # it ends at the centre of a divider, or reaches into the tray's wall
@@ -206,7 +218,7 @@ def _lettering(shape: TrayShape, lettering: Lettering) -> manifold3d.Manifold:
     solid = solid.translate((0.0, 0.0, -step if lettering.raised else -lettering.depth))
     along, up = lettering.at
     if lettering.face == "bottom":
-        return solid.rotate((0.0, 180.0, 0.0)).translate((along, up, 0.0))
+        return bottom_lettering(lettering)
     if lettering.face == "front":
         return solid.rotate((90.0, 0.0, 0.0)).translate((along, 0.0, up))
     if lettering.face == "ledge" and shape.ledge is not None:

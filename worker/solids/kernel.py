@@ -5,10 +5,11 @@ from importlib.metadata import version
 from typing import Final
 
 from worker.layout.model.fingerprint import fingerprint
-from worker.layout.model.shapes import CouponShape, KeyShape, PlugShape, Shape, TileShape, TrayShape
+from worker.layout.model.shapes import CouponShape, KeyShape, PieceShape, PlugShape, Shape, TileShape, TrayShape
 from worker.solids.coupon import build_coupon, build_plug, coupon_genus
 from worker.solids.key import build_key
 from worker.solids.mesh import Mesh
+from worker.solids.piece import build_piece, piece_genus
 from worker.solids.tile import build_tile, tile_genus
 from worker.solids.tray import build_tray, tray_genus
 
@@ -31,6 +32,8 @@ def build(shape: Shape) -> Mesh:
             return build_tile(shape)
         case TrayShape():
             return build_tray(shape)
+        case PieceShape():
+            return build_piece(shape)
         case KeyShape():
             return build_key(shape)
         case CouponShape():
@@ -46,6 +49,8 @@ def genus(shape: Shape) -> int:
             return tile_genus(shape)
         case TrayShape():
             return tray_genus(shape)
+        case PieceShape():
+            return piece_genus(shape)
         case CouponShape():
             return coupon_genus(shape)
         case KeyShape() | PlugShape():

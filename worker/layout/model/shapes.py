@@ -128,13 +128,21 @@ class Well:
 
 
 @dataclass(frozen=True, slots=True)
+class Post:
+    """Thickening of a tray's wall where a splice crosses it: an outline from the floor up to z ``top``."""
+
+    outline: Ring
+    top: float
+
+
+@dataclass(frozen=True, slots=True)
 class TrayShape:
     """Tray: an open-top container on ``halves`` half cells along x and y, with one foot per cell or half cell.
 
     The part's frame starts at the tray's outer faces: cell edges lie ``inset`` outside it. ``foot_levels`` is
     `Joint.foot_levels` with insets from the cell's edge; ``rim_levels`` is `Joint.rim_levels` or None for a straight
     rim. ``floor_top`` is the z of the floor inside; ``fill_top`` is the z up to which a tray with pockets is filled,
-    less its ``wells``, and equal to ``floor_top`` otherwise.
+    less its ``wells``, and equal to ``floor_top`` otherwise. ``posts`` are those of a jointed tray.
     """
 
     halves: tuple[int, int]
@@ -155,6 +163,58 @@ class TrayShape:
     pockets: tuple[Pocket, ...] = ()
     letterings: tuple[Lettering, ...] = ()
     wells: tuple[Well, ...] = ()
+    posts: tuple[Post, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Tongue:
+    """T-shaped tongue of one piece in a slot of the other, inside a wall; outlines are seen from above.
+
+    The tongue's underside begins at z ``low`` at its root and rises at 45 degrees, so it prints without supports; the
+    slot's blind end lies ``drop`` below it and carries it. The tongue ends at z ``top``, the slot is open at the top.
+    """
+
+    outline: Ring
+    slot: Ring
+    low: float
+    drop: float
+    top: float
+
+
+@dataclass(frozen=True, slots=True)
+class Splice:
+    """Joint of the pieces of a jointed tray along a line across it, in the tray's frame.
+
+    Axis ``x``: the line is perpendicular to x. The piece behind the line (greater x or y) is lowered onto the one
+    before it. ``before`` and ``behind`` are the edges of the two pieces from the bottom up to z ``top``, with the tabs,
+    from one side of the tray to the other; above, the edges are straight lines, ``air`` apart with ``at`` in the
+    middle.
+    """
+
+    axis: Literal["x", "y"]
+    at: float
+    air: float
+    before: Ring
+    behind: Ring
+    top: float
+    tongues: tuple[Tongue, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PieceShape:
+    """Piece of a jointed tray: the part of ``tray`` between up to four splices.
+
+    It is lowered onto its neighbours to the left and in front. ``corner`` is where the piece's own frame begins in the
+    tray's; ``letterings`` are in the piece's own frame and come on top of the tray's.
+    """
+
+    tray: TrayShape
+    corner: Point
+    left: Splice | None = None
+    right: Splice | None = None
+    front: Splice | None = None
+    back: Splice | None = None
+    letterings: tuple[Lettering, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +252,7 @@ class PlugShape:
     letterings: tuple[Lettering, ...] = ()
 
 
-Shape: TypeAlias = TileShape | TrayShape | KeyShape | CouponShape | PlugShape
+Shape: TypeAlias = TileShape | TrayShape | PieceShape | KeyShape | CouponShape | PlugShape
 
 
 @dataclass(frozen=True, slots=True)

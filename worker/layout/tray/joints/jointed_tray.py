@@ -1,0 +1,125 @@
+"""The jointed tray: a tray larger than the bed as pieces that fit it, and the splices between them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from worker.layout.model.shapes import PieceShape, Point, Post, Splice, TrayShape
+from worker.layout.tray.interior import on_grid
+from worker.layout.tray.joints.cuts import Cuts, choose_cuts
+from worker.layout.tray.joints.obstacles import Obstacles
+from worker.layout.tray.joints.outlines import Axis, splice, wall_posts
+from worker.layout.tray.joints.profile import Profile
+from worker.layout.tray.ramp_and_ledge import LEDGE_EDGE
+from worker.spec.drawer.joint import Joint
+
+__all__ = ["JointedTray", "jointed_tray", "piece_size"]
+
+#: Height between the top of a post under a label ledge and the ledge's slope, mm.
+_UNDER_SLOPE: Final = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class JointedTray:
+    """A tray in pieces; ``shape`` is the tray with its posts, ``bare`` without them.
+
+    ``pieces`` are in the order in which they are joined: from the front, each row from the left.
+    """
+
+    shape: TrayShape
+    bare: TrayShape
+    splices: tuple[Splice, ...]
+    pieces: tuple[PieceShape, ...]
+    profile: Profile
+
+
+def jointed_tray(
+    shape: TrayShape, *, joint: Joint, line_width: float, ceiling: float, beds: Sequence[Point]
+) -> JointedTray | None:
+    """Return a tray in pieces that fit the bed; None if it cannot be cut so.
+
+    Args:
+        shape: the tray, high enough, see `Profile.least_height`.
+        joint: joint of the grid.
+        line_width: of a printed line, mm.
+        ceiling: z at which dividers end, mm.
+        beds: sizes of the bed's free rectangles ``(x, y)``, in either orientation, mm.
+    """
+    profile = Profile.of(joint, line_width)
+    obstacles = Obstacles(shape, profile)
+    cuts = choose_cuts(obstacles, beds)
+    if cuts is None:
+        return None
+    rows = _splices(shape, obstacles, cuts, profile, ceiling)
+    posts = tuple(post for _, both in (*rows[0], *rows[1]) for post in both)
+    whole = replace(shape, posts=posts)
+    across, back = (tuple(line for line, _ in row) for row in rows)
+    pieces = tuple(
+        _piece(whole, across, back, column, row) for row in range(len(back) + 1) for column in range(len(across) + 1)
+    )
+    return JointedTray(whole, shape, (*across, *back), pieces, profile)
+
+
+def piece_size(shape: PieceShape) -> tuple[float, float, float]:
+    """Return the bounding box ``(x, y, z)`` of a piece, in mm."""
+    tray = shape.tray
+    ends = tuple(on_grid(halves * tray.pitch / 2.0 - 2.0 * tray.inset) for halves in tray.halves)
+    right = ends[0] if shape.right is None else on_grid(shape.right.at - shape.right.air / 2.0)
+    back = ends[1] if shape.back is None else on_grid(shape.back.at - shape.back.air / 2.0)
+    return on_grid(right - shape.corner[0]), on_grid(back - shape.corner[1]), tray.height
+
+
+_Row = list[tuple[Splice, tuple[Post, ...]]]
+
+
+def _splices(
+    shape: TrayShape, obstacles: Obstacles, cuts: Cuts, profile: Profile, ceiling: float
+) -> tuple[_Row, _Row]:
+    """Return the splices along x and along y, each with its posts."""
+    rows: tuple[_Row, _Row] = ([], [])
+    axes: tuple[tuple[Axis, Axis, tuple[float, ...], tuple[float, ...]], ...] = (
+        ("x", "y", cuts.x, cuts.y),
+        ("y", "x", cuts.y, cuts.x),
+    )
+    for row, (axis, along, own, crossing) in zip(rows, axes, strict=True):
+        length = on_grid(obstacles.length(along))
+        tops = (ceiling, _back_top(shape, profile, ceiling) if axis == "x" else ceiling)
+        for at in own:
+            line = splice(axis, at, length, obstacles.tabs(axis, at, crossing), profile, shape.fill_top, tops)
+            row.append((line, wall_posts(axis, at, length, shape.wall, profile, tops)))
+    return rows
+
+
+def _back_top(shape: TrayShape, profile: Profile, ceiling: float) -> float:
+    """Return the z at which posts at the back wall end: below the slope of a label ledge."""
+    ledge = shape.ledge
+    if ledge is None:
+        return ceiling
+    depth = min(max(profile.post - shape.wall, 0.0), ledge.depth)
+    return on_grid(ledge.top - ledge.drop * depth / ledge.depth - min(_UNDER_SLOPE, LEDGE_EDGE / 2.0))
+
+
+def _piece(
+    shape: TrayShape, across: Sequence[Splice], back: Sequence[Splice], column: int, row: int
+) -> PieceShape:
+    """Return the piece in a column and a row."""
+    left = across[column - 1] if column else None
+    front = back[row - 1] if row else None
+    return PieceShape(
+        tray=shape,
+        corner=(_start(left), _start(front)),
+        left=left,
+        front=front,
+        right=across[column] if column < len(across) else None,
+        back=back[row] if row < len(back) else None,
+    )
+
+
+def _start(line: Splice | None) -> float:
+    """Return where a piece begins that lies behind a splice: at the tips of its tabs and tongues."""
+    if line is None:
+        return 0.0
+    axis = ("x", "y").index(line.axis)
+    points = (*line.behind, *(point for tongue in line.tongues for point in tongue.outline))
+    return on_grid(min(point[axis] for point in points))
+
