@@ -79,9 +79,10 @@ def _places(obstacles: Obstacles, axis: Axis) -> tuple[float, ...]:
 
 
 def _steps(window: Span) -> Iterator[float]:
-    low, high = window
-    steps = range(ceil(low / _STEP - LENGTH_EPSILON), floor(high / _STEP + LENGTH_EPSILON) + 1)
-    yield from (step * _STEP for step in steps)
+    """Yield the positions in a window that are tried: its ends, on the coordinate grid, and whole steps between."""
+    low, high = ceil(window[0] * 1e3 - LENGTH_EPSILON) / 1e3, floor(window[1] * 1e3 + LENGTH_EPSILON) / 1e3
+    inner = (step * _STEP for step in range(ceil(low / _STEP), floor(high / _STEP) + 1))
+    yield from sorted({low, *inner, high} if low <= high else ())
 
 
 def _divisions(length: float, most: float, places: Sequence[float], profile: Profile) -> Iterator[tuple[float, ...]]:

@@ -79,12 +79,15 @@ class Obstacles:
         feet = round((length + 2.0 * self.shape.inset) / side)
         middles = [(foot + 0.5) * side - self.shape.inset + step for foot in range(feet) for step in steps]
         half = TAB_HEAD + AIR
-        taken = [(-half, self.profile.post + AIR), (length - self.profile.post - AIR, length + half)]
+        wall = max(self.profile.post, self.shape.wall)
+        taken = [(-half, wall), (length - wall, length + half)]
         taken += [(place - self.profile.female - _MARGIN, place + self.profile.male + _MARGIN) for place in crossings]
         taken += [
             (wall.at - wall.thickness / 2.0 - AIR, wall.at + wall.thickness / 2.0 + AIR)
             for wall in self._across(axis, at)
         ]
+        if axis == "x":  # ramp and ledge would stand over a tab that is lowered
+            taken += self._under_slopes()
         return tuple(
             round(middle, 3)
             for middle in middles
@@ -116,6 +119,14 @@ class Obstacles:
             if wall.axis != axis and (wall.span is None or (wall.span[0] <= high and low <= wall.span[1])):
                 yield wall
 
+    def _under_slopes(self) -> Iterator[Span]:
+        """Yield where finger ramp and label ledge are, from the front to the back."""
+        shape = self.shape
+        if shape.ramp is not None:
+            yield 0.0, shape.wall + shape.ramp.radius
+        if shape.ledge is not None:
+            yield self.length("y") - shape.wall - shape.ledge.depth, self.length("y")
+
     def _forbidden(self, axis: Axis) -> Iterator[Span]:
         """Yield where no line may lie."""
         shape, before, behind = self.shape, self.profile.female, AIR / 2.0
@@ -134,10 +145,9 @@ class Obstacles:
             span = _text_span(lettering, axis)
             if span is not None:
                 yield span[0] - _TEXT_MARGIN, span[1] + _TEXT_MARGIN
-        if axis == "y" and shape.ramp is not None:
-            yield 0.0, shape.wall + shape.ramp.radius + before + _MARGIN
-        if axis == "y" and shape.ledge is not None:
-            yield self.length("y") - shape.wall - shape.ledge.depth - _MARGIN, self.length("y")
+        if axis == "y":
+            for low, high in self._under_slopes():
+                yield low - _MARGIN, high + before + _MARGIN
 
     def _pockets(self, axis: Axis) -> Iterator[Span]:
         rings: list[Ring] = [pocket_ring(pocket) for pocket in self.shape.pockets]
