@@ -1,12 +1,12 @@
 """What every jointed tray must be, by ways of its own: closed forms, sections and sweeps of the solids."""
 
 from itertools import pairwise
-from math import hypot, sqrt, tan, atan2, pi
+from math import atan2, hypot, pi, sqrt, tan
 
 import manifold3d
 
-from worker.layout.tray.joints.jointed_tray import JointedTray, jointed_tray
 from worker.layout.tray.interior import tray_room
+from worker.layout.tray.joints.jointed_tray import JointedTray, jointed_tray
 from worker.layout.tray.tray_builder import tray_shape
 from worker.spec.drawer.tray import Tray
 

@@ -3,8 +3,8 @@
 import itertools
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
-from typing import Any
+from functools import cached_property, partial
+from typing import Any, NamedTuple
 
 from worker.layout.drawer.free_rectangles import free_spaces
 from worker.layout.drawer.outline import Outline
@@ -15,14 +15,18 @@ from worker.layout.items.held_trays import HeldTray
 from worker.layout.items.item_trays import Furniture, on_whole
 from worker.layout.model.part_registry import Register, box_of
 from worker.layout.model.plan import DrawerPlan, Lattice, Stored
-from worker.layout.model.shapes import Lettering, Placement, TileShape, TrayShape
+from worker.layout.model.plan import JointedTray as JointedPlan
+from worker.layout.model.shapes import Lettering, PieceShape, Placement, TileShape
 from worker.layout.placement.bay import Spot
 from worker.layout.placement.tray_placement import PlacedTray, tray_halves
 from worker.layout.tray.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
 from worker.layout.tray.font import least_cap
-from worker.layout.tray.part_mark import plug_mark, tray_mark
+from worker.layout.tray.joints.jointed_tray import piece_size
+from worker.layout.tray.joints.placed_pieces import joined
+from worker.layout.tray.made_tray import MadeTray, TrayRules
+from worker.layout.tray.part_mark import piece_mark, plug_mark, tray_mark
 from worker.layout.tray.text import left_out
-from worker.layout.tray.tray_builder import tray_shape, tray_size
+from worker.layout.tray.tray_builder import tray_size
 from worker.spec import Drawer, Spec
 from worker.spec.drawer.joint import Joint
 from worker.spec.drawer.tray import Tray
@@ -30,6 +34,13 @@ from worker.spec.errors import TrayError
 from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = ["Entering"]
+
+
+class PlacedParts(NamedTuple):
+    """A tray and the placements of its parts."""
+
+    made: MadeTray
+    placements: tuple[Placement, ...]
 
 
 @dataclass(frozen=True)
@@ -75,26 +86,34 @@ class Entering:
         trays = tuple(self._trays(places, lattice, drawer, pointer, held))
         self.register.warn(*(warning for tray in held.values() for warning in tray.warnings))
         for_items = tuple(self._item_trays(items, lattice, drawer.copies))
+        standing = (*trays, *for_items)
+        starts = tuple(itertools.accumulate((len(tray.placements) for tray in standing), initial=len(tiles)))
         keys = tuple(self._keys(floor, drawer))
         taken = [(place.at, tray_halves(drawer.trays[place.tray])) for place in places]
         taken += [(item.at, tray_halves(item.tray)) for item in items if not item.z]
-        first = len(tiles) + len(trays)
         contents = (
             *(
                 stored
-                for number, (place, placement) in enumerate(zip(places, trays, strict=True), start=len(tiles))
+                for number, (place, tray) in zip(starts, zip(places, trays, strict=True), strict=False)
                 if place.tray in held
-                for stored in held[place.tray].stored(number, placement.at)
+                for stored in held[place.tray].stored(number, tray.placements[0].at)
             ),
             *(
                 stored
-                for number, (item, placement) in enumerate(zip(items, for_items, strict=True), start=first)
-                for stored in item.stored(number, placement.at)
+                for number, (item, tray) in zip(starts[len(trays) :], zip(items, for_items, strict=True), strict=False)
+                for stored in item.stored(number, tray.placements[0].at)
             ),
         )
-        placements = (*tiles, *trays, *for_items, *keys)
+        placements = (*tiles, *(placement for tray in standing for placement in tray.placements), *keys)
+        jointed = tuple(
+            joined(tray.made.jointed, tray.placements, start)
+            for start, tray in zip(starts, standing, strict=False)
+            if tray.made.jointed is not None
+        )
         self._warn_of_loose(floor, tiles, pointer)
-        return _summary(drawer, outline, lattice, floor, placements=placements, taken=taken, contents=contents)
+        return _summary(
+            drawer, outline, lattice, floor, placements=placements, taken=taken, contents=contents, jointed=jointed,
+        )  # fmt: skip
 
     def _warn_of_loose(self, floor: Floor, tiles: Sequence[Placement], pointer: str) -> None:
         """Warn of tiles that no tab or key joins to those they meet, unless the spec asks for plain seams."""
@@ -140,42 +159,55 @@ class Entering:
         drawer: Drawer,
         pointer: str,
         held: Mapping[int, HeldTray],
-    ) -> Iterator[Placement]:
-        """Yield the placements of trays, in the order of the drawer's list."""
-        shapes: dict[tuple[int, bool], TrayShape] = {}
+    ) -> Iterator[PlacedParts]:
+        """Yield the trays with the placements of their parts, in the order of the drawer's list."""
+        made: dict[tuple[int, bool], MadeTray] = {}
         for place in places:
             kind = (place.tray, place.half_feet)
             at = f"{pointer}/trays/{place.tray}"
             tray = held[place.tray].tray if place.tray in held else drawer.trays[place.tray]
-            if kind not in shapes:
-                shapes[kind] = self.tray_shape(tray, at, half_feet=place.half_feet)
-            yield self._stood(shapes[kind], tray, at, place.at, lattice, copies=drawer.copies)
+            if kind not in made:
+                made[kind] = self.made_tray(tray, at, half_feet=place.half_feet)
+            yield self._stood(made[kind], tray, at, place.at, lattice, copies=drawer.copies)
 
-    def _item_trays(self, furnished: Iterable[Furniture], lattice: Lattice, copies: int) -> Iterator[Placement]:
-        """Yield the placements of trays for items, in their order."""
+    def _item_trays(self, furnished: Iterable[Furniture], lattice: Lattice, copies: int) -> Iterator[PlacedParts]:
+        """Yield the trays for items with the placements of their parts, in their order."""
         for item in furnished:
             half_feet = not on_whole(lattice, item.at, tray_halves(item.tray))
-            shape = self.tray_shape(item.tray, item.pointer, half_feet=half_feet)
-            yield self._stood(shape, item.tray, item.pointer, item.at, lattice, copies=copies, z=item.z)
+            made = self.made_tray(item.tray, item.pointer, half_feet=half_feet)
+            yield self._stood(made, item.tray, item.pointer, item.at, lattice, copies=copies, z=item.z)
 
     def _stood(
-        self, shape: TrayShape, tray: Tray, at: str, spot: Spot, lattice: Lattice, *, copies: int, z: float = 0.0
-    ) -> Placement:
-        """Enter a tray into the register and return its placement."""
+        self, made: MadeTray, tray: Tray, at: str, spot: Spot, lattice: Lattice, *, copies: int, z: float = 0.0
+    ) -> PlacedParts:
+        """Enter the parts of a tray into the register and return their placements."""
         own = tray.model_copy(update={"at": None, "quantity": 1, "hold": ()})
-        mark = self.register.enter(
-            "tray", tray.name, shape, tray_size(shape), count=copies, room=self._mark(tray_mark), pointer=at, tray=own
-        )
         cell = spot[0] / 2.0, spot[1] / 2.0
-        x, y = (round(lattice.origin[axis] + cell[axis] * lattice.pitch + shape.inset, 3) for axis in (0, 1))
-        return Placement(mark, (x, y, z), cell=cell, name=tray.name)
+        corner = tuple(lattice.origin[axis] + cell[axis] * lattice.pitch + made.shape.inset for axis in (0, 1))
+        placements: list[Placement] = []
+        for number, shape in enumerate(made.parts, start=1):
+            piece = shape if isinstance(shape, PieceShape) else None
+            mark = self.register.enter(
+                "tray",
+                tray.name if piece is None else f"{tray.name} {number}/{len(made.parts)}",
+                shape,
+                tray_size(made.shape) if piece is None else piece_size(piece),
+                count=copies,
+                room=self._mark(tray_mark if piece is None else piece_mark),
+                pointer=at,
+                tray=own,
+            )
+            offset = (0.0, 0.0) if piece is None else piece.corner
+            x, y = (round(corner[axis] + offset[axis], 3) for axis in (0, 1))
+            placements.append(Placement(mark, (x, y, z), cell=cell, name=tray.name))
+        return PlacedParts(made, tuple(placements))
 
     def _mark(self, lettering: Callable[..., Lettering | None]) -> Callable[[Any, str], Lettering | None]:
         """Return the function for the mark of a part that is printed as trays are."""
         return partial(lettering, line_width=self.spec.line_width_of("tray"))
 
-    def tray_shape(self, tray: Tray, pointer: str, *, half_feet: bool) -> TrayShape:
-        """Return the shape of a tray, checked against the bed.
+    def made_tray(self, tray: Tray, pointer: str, *, half_feet: bool) -> MadeTray:
+        """Return a tray as it is printed, checked against the printer.
 
         Raises:
             TrayError: if the tray cannot be made or does not fit the printer.
@@ -188,32 +220,28 @@ class Entering:
                 f"{least}, so the text of tray {tray.name!r} is left out. Make it larger, or use a smaller nozzle."
             )
             self.register.warn_at(f"{pointer}/text/cap_height", message)
-        shape = tray_shape(
-            tray,
-            joint=self.joint,
-            pitch=self.spec.grid.pitch,
-            line_width=line_width,
-            half_feet=half_feet,
-            pointer=pointer,
-        )
-        size = tray_size(shape)
-        if not self.bed.holds(size[0], size[1]):
-            raise TrayError(
-                f"Tray {tray.name!r} does not fit the printer's bed.",
-                pointer=f"{pointer}/cells",
-                value=[round(size[0], 3), round(size[1], 3)],
-                limit=f"{printer.usable[0]:g} x {printer.usable[1]:g} mm, clear of forbidden rectangles",
-                remedy="Split it into smaller trays.",
-            )
-        if size[2] > printer.bed[2] + LENGTH_EPSILON:
+        made = self._rules.made(tray, half_feet=half_feet, pointer=pointer)
+        if tray.height > printer.bed[2] + LENGTH_EPSILON:
             raise TrayError(
                 f"Tray {tray.name!r} is taller than the printer can print.",
                 pointer=f"{pointer}/height",
-                value=size[2],
+                value=tray.height,
                 limit=f"at most {printer.bed[2]:g} mm",
                 remedy="Make the tray lower.",
             )
-        return shape
+        return made
+
+    @cached_property
+    def _rules(self) -> TrayRules:
+        printer = self.spec.printer
+        return TrayRules(
+            joint=self.joint,
+            pitch=self.spec.grid.pitch,
+            line_width=self.spec.line_width_of("tray"),
+            beds=self.bed.rooms,
+            bed=f"{printer.usable[0]:g} x {printer.usable[1]:g} mm, clear of forbidden rectangles",
+            joints=self.spec.joints,
+        )
 
     def _keys(self, floor: Floor, drawer: Drawer) -> Iterator[Placement]:
         """Yield the placements of loose keys, which are too small to carry a mark."""
@@ -236,6 +264,7 @@ def _summary(
     placements: tuple[Placement, ...],
     taken: Sequence[tuple[Spot, Spot]],
     contents: tuple[Stored, ...],
+    jointed: tuple[JointedPlan, ...],
 ) -> DrawerPlan:
     """Return the plan of a drawer with its counts."""
     quarters = sum(cell.width * cell.depth for cell in lattice.cells)
@@ -258,6 +287,7 @@ def _summary(
         contents=contents,
         spaces=free_spaces(lattice, taken),
         floor=floor.plan,
+        jointed=jointed,
     )
 
 

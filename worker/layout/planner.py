@@ -18,7 +18,6 @@ from worker.layout.model.changes import changes_of
 from worker.layout.model.part_registry import Register
 from worker.layout.model.plan import DrawerPlan, Lattice, Plan, Unplaced
 from worker.layout.model.plan_document import plan_document
-from worker.layout.model.shapes import TrayShape
 from worker.layout.model.unplaced import settle_unplaced
 from worker.layout.placement.bay import Anchor, Spot, related
 from worker.layout.placement.tray_placement import Footing, PlacedTray, place_trays, tray_halves
@@ -26,6 +25,7 @@ from worker.layout.relayout.keep_printed import Relayout, Staying, anchors, requ
 from worker.layout.relayout.planned_trays import earlier_trays, left_out
 from worker.layout.relayout.previous_layout import Previous
 from worker.layout.storage.sizing_rules import FRAME_AIR
+from worker.layout.tray.made_tray import MadeTray
 from worker.spec import Spec
 from worker.spec.drawer.tray import Tray
 from worker.spec.errors import TrayError
@@ -135,7 +135,9 @@ class _Job:
             self._held[index] = {
                 number: fill_tray(
                     self.spec, index, drawer.trays[number], holdings,
-                    self.entering.tray_shape(drawer.trays[number], f"/drawers/{index}/trays/{number}", half_feet=False),
+                    self.entering.made_tray(
+                        drawer.trays[number], f"/drawers/{index}/trays/{number}", half_feet=False
+                    ).whole,
                 )
                 for (of, number), holdings in self._holdings.items()
                 if of == index
@@ -159,8 +161,8 @@ class _Job:
         return staying
 
     def _relayout(self, index: int) -> Relayout:
-        def make(tray: Tray, half_feet: bool) -> TrayShape:  # noqa: FBT001 - the form that `Make` has
-            return self.entering.tray_shape(tray, f"/drawers/{index}", half_feet=half_feet)
+        def make(tray: Tray, half_feet: bool) -> MadeTray:  # noqa: FBT001 - the form that `Make` has
+            return self.entering.made_tray(tray, f"/drawers/{index}", half_feet=half_feet)
 
         return Relayout(self.previous, self.spec.drawers[index], Footing(self._outline_and_lattice(index)[1]), make)
 

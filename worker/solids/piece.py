@@ -74,9 +74,7 @@ def _behind(splice: Splice, tray: TrayShape) -> Solids:
 def _before(splice: Splice, tray: TrayShape) -> Solids:
     """Return what is cut off a piece before its edge, without its tabs and tongues."""
     edge = splice.at + splice.air / 2.0
-    tongues = [
-        _tongue(tongue.outline, splice, tray, low=tongue.low, top=tongue.top) for tongue in splice.tongues
-    ]
+    tongues = [_tongue(tongue.outline, splice, tray, low=tongue.low, top=tongue.top) for tongue in splice.tongues]
     cutters = (_lower(splice.behind, splice, tray, behind=False), _upper(edge, splice, tray, behind=False))
     return [manifold3d.Manifold.batch_boolean([cutter, *tongues], manifold3d.OpType.Subtract) for cutter in cutters]
 
@@ -119,7 +117,9 @@ def _closed(edge: NDArray[np.float64], splice: Splice, tray: TrayShape, *, behin
     return ring[::-1] if behind == (axis == 0) else ring
 
 
-def _tongue(ring: Ring, splice: Splice, tray: TrayShape, *, low: float, top: float | None = None) -> manifold3d.Manifold:
+def _tongue(
+    ring: Ring, splice: Splice, tray: TrayShape, *, low: float, top: float | None = None
+) -> manifold3d.Manifold:
     """Return a tongue or slot: its outline from z ``low`` at its root up, above a plane that rises at 45 degrees."""
     height = tray.height + _BEYOND if top is None else top
     solid = _extruded(np.array(ring), low - _BEYOND, height)
@@ -135,4 +135,3 @@ def _extruded(ring: NDArray[np.float64], low: float, high: float) -> manifold3d.
 
 def _length(splice: Splice, tray: TrayShape) -> float:
     return outer_size(tray)[1 if splice.axis == "x" else 0]
-

@@ -65,6 +65,10 @@ class Spec(Noun):
     grid: Grid = Field(default=Grid(), description="Grid of all drawers.")
     printer: Printer = Field(description="Printer.")
     material: Material = Field(default=Material(), description="Filament.")
+    joints: bool = Field(
+        default=True, strict=True,
+        description="Print trays that are larger than the bed in pieces that join into one tray.",
+    )  # fmt: skip
     printing: Printing = Field(default=Printing(), description="Print settings: layers, line widths, runs and profile.")
     schedule: Schedule | None = Field(default=None, description="Printers and working hours; null for no calendar.")
     coupon: bool = Field(

@@ -1,16 +1,7 @@
 """The strength of a tab: the pull across a seam that one tab holds before its plastic yields."""
 
-from math import sqrt
-from typing import Final
-
 from worker.layout.floor.tab import Tab
-
-#: Tensile yield stress of printed PLA along its lines, MPa. Solid PLA has 50 to 60 by its makers' data sheets, prints
-#: lose a fifth to a tenth (from memory: the reference values hold no strength).
-PLA_YIELD: Final = 45.0
-
-#: Peak over mean shear stress in a rectangular section (Gere and Goodno, Mechanics of Materials, shear in beams).
-_SHEAR_PEAK: Final = 1.5
+from worker.layout.model.strength import PLA_YIELD, SHEAR_PEAK, SHEAR_YIELD
 
 
 def pull(tab: Tab, height: float) -> float:
@@ -31,7 +22,7 @@ def pull(tab: Tab, height: float) -> float:
     neck = 2.0 * tab.neck * height * PLA_YIELD
     bearing = 2.0 * tab.undercut * height * PLA_YIELD
     beams = [
-        2.0 * height * min(PLA_YIELD * t * t / (6.0 * arm), PLA_YIELD / sqrt(3.0) * t / _SHEAR_PEAK)
+        2.0 * height * min(PLA_YIELD * t * t / (6.0 * arm), SHEAR_YIELD * t / SHEAR_PEAK)
         for t in (tab.lip, tab.thickness)
     ]
     return min(neck, bearing, *beams)

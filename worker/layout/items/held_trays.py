@@ -225,6 +225,7 @@ def _compartments(spec: Spec, tray: Tray, ground: DrawerLimits, shape: TrayShape
         ledge=shape.ledge,
         overhang=ground.rim_overhang(tray.rim),
         settling=UNDER_FOOT if tray.rim == "stacking" else 0.0,
+        posts=shape.posts,
     )
 
 

@@ -104,6 +104,41 @@ NO_FLOOR: Final = FloorPlan()
 
 
 @dataclass(frozen=True, slots=True)
+class TraySeam:
+    """Line across a tray at which its pieces join: perpendicular to ``axis``, at ``at`` mm in the drawer's frame.
+
+    ``floor_pull`` and ``wall_pull`` are the pulls in N that its tabs and its tongues hold in PLA before they yield.
+    """
+
+    axis: Literal["x", "y"]
+    at: float
+    tabs: int
+    floor_pull: float
+    wall_pull: float
+
+
+@dataclass(frozen=True, slots=True)
+class JointedTray:
+    """A tray in pieces, and what its joints hold.
+
+    ``pieces`` are indices into `DrawerPlan.placements` in the order in which the pieces are joined, each lowered onto
+    those before it. ``floor_play`` and ``wall_play`` are in mm; ``sag`` is that under ``load`` kg, spread evenly, when
+    the tray is carried by its ends, and ``yields`` the load in kg under which a seam would yield.
+    """
+
+    name: str
+    cell: Point
+    z: float
+    pieces: tuple[int, ...]
+    seams: tuple[TraySeam, ...]
+    floor_play: float
+    wall_play: float
+    load: float
+    sag: float
+    yields: float
+
+
+@dataclass(frozen=True, slots=True)
 class Stored:
     """Things of one item in one tray.
 
@@ -217,6 +252,7 @@ class DrawerPlan:
     contents: tuple[Stored, ...] = ()
     spaces: tuple[Space, ...] = ()
     floor: FloorPlan = NO_FLOOR
+    jointed: tuple[JointedTray, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

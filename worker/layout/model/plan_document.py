@@ -3,14 +3,26 @@
 from collections.abc import Iterable
 from dataclasses import asdict
 
-from worker.layout.model.plan import DrawerPlan, FloorPlan, LayoutChanges, Pieces, Plan, Space, Stand, Stored, Unplaced
-from worker.layout.model.shapes import Placement, Ring
+from worker.layout.model.plan import (
+    DrawerPlan,
+    FloorPlan,
+    JointedTray,
+    LayoutChanges,
+    Pieces,
+    Plan,
+    Space,
+    Stand,
+    Stored,
+    Unplaced,
+)
+from worker.layout.model.shapes import Part, PieceShape, Placement, Ring
 from worker.spec.manifest import (
     CautionEntry,
     Cells,
     ContentEntry,
     DrawerEntry,
     FloorEntry,
+    JointedTrayEntry,
     LeftOutEntry,
     MoveEntry,
     PiecesEntry,
@@ -20,6 +32,8 @@ from worker.spec.manifest import (
     SeamHoldEntry,
     SpaceEntry,
     StandEntry,
+    TrayPieceEntry,
+    TraySeamEntry,
     UnplacedEntry,
     WarningEntry,
 )
@@ -31,6 +45,12 @@ _DECIMALS = 3
 
 def plan_document(plan: Plan) -> PlanDocument:
     """Return the document of a plan, with lengths in mm rounded to 0.001."""
+    numbers = {
+        drawer.placements[index].mark: (number, len(tray.pieces))
+        for drawer in plan.drawers
+        for tray in drawer.jointed
+        for number, index in enumerate(tray.pieces, start=1)
+    }
     return PlanDocument(
         name=plan.name,
         drawers=tuple(_drawer(drawer) for drawer in plan.drawers),
@@ -43,6 +63,7 @@ def plan_document(plan: Plan) -> PlanDocument:
                 size=_three(part.size),
                 shape=part.bare,
                 tray=part.tray,
+                piece=_piece(part, numbers.get(part.mark)),
             )
             for part in plan.parts
         ),
@@ -51,6 +72,17 @@ def plan_document(plan: Plan) -> PlanDocument:
         unplaced=tuple(_unplaced(unplaced) for unplaced in plan.unplaced),
         changes=None if plan.changes is None else _changes(plan.changes),
         numbering=dict(plan.numbering),
+    )
+
+
+def _piece(part: Part, number: tuple[int, int] | None) -> TrayPieceEntry | None:
+    """Return which piece of a jointed tray a part is, given its number and that of all pieces."""
+    if number is None or not isinstance(part.shape, PieceShape):
+        return None
+    tray = part.shape.tray
+    width, depth = (halves * tray.pitch / 2.0 - 2.0 * tray.inset for halves in tray.halves)
+    return TrayPieceEntry(
+        number=number[0], of=number[1], at=_two(part.shape.corner), tray_size=_three((width, depth, tray.height))
     )
 
 
@@ -69,6 +101,31 @@ def _drawer(drawer: DrawerPlan) -> DrawerEntry:
         contents=tuple(_stored(content) for content in drawer.contents),
         spaces=tuple(_space(space) for space in drawer.spaces),
         floor=_floor(drawer.floor),
+        jointed=tuple(_jointed(tray) for tray in drawer.jointed),
+    )
+
+
+def _jointed(tray: JointedTray) -> JointedTrayEntry:
+    return JointedTrayEntry(
+        name=tray.name,
+        cell=_two(tray.cell),
+        z=_rounded(tray.z),
+        pieces=tray.pieces,
+        seams=tuple(
+            TraySeamEntry(
+                axis=seam.axis,
+                at=_rounded(seam.at),
+                tabs=seam.tabs,
+                floor_pull=round(seam.floor_pull),
+                wall_pull=round(seam.wall_pull),
+            )
+            for seam in tray.seams
+        ),
+        floor_play=_rounded(tray.floor_play),
+        wall_play=_rounded(tray.wall_play),
+        load=tray.load,
+        sag=round(tray.sag, 2),
+        yields=round(tray.yields, 1),
     )
 
 

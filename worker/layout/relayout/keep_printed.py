@@ -8,13 +8,13 @@ from dataclasses import dataclass, field
 from typing import Final, NamedTuple, TypeAlias
 
 from worker.layout.items.item_trays import ListedItem
-from worker.layout.model.fingerprint import fingerprint
 from worker.layout.model.plan import Stored
 from worker.layout.model.shapes import TrayShape
 from worker.layout.placement.bay import Anchor, Bay, Spot, half_cells, related
 from worker.layout.placement.tray_placement import Footing, tray_halves
 from worker.layout.relayout.previous_layout import Previous, PrintedTray
 from worker.layout.tray.interior import on_grid
+from worker.layout.tray.made_tray import MadeTray
 from worker.spec.drawer.drawer import Drawer
 from worker.spec.drawer.tray import Tray
 from worker.spec.errors import LayoutError, TrayError
@@ -23,8 +23,8 @@ from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = ["KeptTray", "Make", "Relayout", "Staying", "anchors", "require_fixed"]
 
-#: Returns the shape of a tray on whole or half feet; raises `TrayError` if it cannot be made.
-Make: TypeAlias = Callable[[Tray, bool], TrayShape]
+#: Returns a tray as it is printed, on whole or half feet; raises `TrayError` if it cannot be made.
+Make: TypeAlias = Callable[[Tray, bool], MadeTray]
 
 Rectangle: TypeAlias = tuple[Spot, Spot]
 
@@ -233,10 +233,10 @@ class Relayout:
         if tray is None or half_feet is None:
             return None
         try:
-            shape = self.make(tray, half_feet)
+            made = self.make(tray, half_feet)
         except TrayError:
             return None
-        return shape if fingerprint(shape) == printed.part.shape else None
+        return made.shape if made.fingerprints == printed.fingerprints else None
 
 
 def require_fixed(listed: Iterable[ListedItem], staying: Sequence[Staying]) -> None:

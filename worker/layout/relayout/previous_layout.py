@@ -16,13 +16,17 @@ __all__ = ["Previous", "PrintedTray"]
 
 @dataclass(frozen=True, slots=True)
 class PrintedTray:
-    """A printed tray: its part, placement, front left half cell and contents."""
+    """A printed tray: its part, placement, front left half cell and contents; of a jointed tray, its first piece.
+
+    ``fingerprints`` are those of all its parts, in the order in which they are joined.
+    """
 
     part: PlannedPart
     index: int
     placement: PlacementEntry
     spot: Spot
     contents: tuple[ContentEntry, ...]
+    fingerprints: tuple[str | None, ...]
 
     @property
     def tray(self) -> Tray | None:
@@ -95,9 +99,13 @@ class Previous:
         return [] if self.document is None else [entry for entry in self.document.drawers if entry.name == name][:1]
 
     def _trays(self, drawer: DrawerEntry) -> Iterator[PrintedTray]:
+        pieces = {tray.pieces[0]: tray.pieces for tray in drawer.jointed}
+        others = {index for tray in drawer.jointed for index in tray.pieces[1:]}
         for index, placement in enumerate(drawer.placements):
             part = self.parts.get(placement.mark)
-            if part is None or part.kind != "tray" or part.tray is None or placement.cell is None:
+            if index in others or part is None or part.kind != "tray" or part.tray is None or placement.cell is None:
                 continue
             contents = tuple(content for content in drawer.contents if content.placement == index)
-            yield PrintedTray(part, index, placement, half_cells(placement.cell), contents)
+            marks = [drawer.placements[number].mark for number in pieces.get(index, (index,))]
+            shapes = tuple(None if mark not in self.parts else self.parts[mark].shape for mark in marks)
+            yield PrintedTray(part, index, placement, half_cells(placement.cell), contents, shapes)

@@ -1,10 +1,10 @@
 """Compartments: the rooms between the walls of a tray."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
-from worker.layout.model.shapes import Ledge, Point, Ramp, Wall
+from worker.layout.model.shapes import Ledge, Point, Post, Ramp, Wall
 from worker.layout.tray.dividers import Span, spans, tray_walls
 from worker.layout.tray.interior import Room, on_grid
 from worker.spec.drawer.tray import Tray
@@ -39,11 +39,18 @@ class Compartment:
 
 
 def compartments(
-    room: Room, walls: tuple[Wall, ...], *, ramp: Ramp | None, ledge: Ledge | None, overhang: float, settling: float
+    room: Room,
+    walls: tuple[Wall, ...],
+    *,
+    ramp: Ramp | None,
+    ledge: Ledge | None,
+    overhang: float,
+    settling: float,
+    posts: tuple[Post, ...] = (),
 ) -> tuple[Compartment, ...]:
     """Return a tray's compartments, the front row first, each row from the left.
 
-    What the label ledge covers belongs to none.
+    What the label ledge covers belongs to none, nor does a strip as deep as the posts along a wall that has some.
 
     Args:
         room: the tray's interior.
@@ -52,9 +59,28 @@ def compartments(
         ledge: its label ledge.
         overhang: how far its rim hangs over the interior, in mm; what lies under it cannot be lifted out.
         settling: by how much dividers may be lower than the walls without counting as lower.
+        posts: those of a jointed tray.
     """
     grid = _Grid(room, walls, on_grid(room.height - overhang), settling)
-    return tuple(_compartment(grid, place, reach, ramp, ledge, overhang) for place, reach in grid.rooms())
+    rooms = (_compartment(grid, place, reach, ramp, ledge, overhang) for place, reach in grid.rooms())
+    return tuple(_beside_posts(compartment, posts) for compartment in rooms)
+
+
+def _beside_posts(compartment: Compartment, posts: tuple[Post, ...]) -> Compartment:
+    """Return a compartment without the strips along its walls in which posts stand."""
+    spans = [(at, at + size) for at, size in zip(compartment.at, compartment.size, strict=True)]
+    for post in posts:
+        sides = [(min(along), max(along)) for along in zip(*post.outline, strict=True)]
+        if all(side[0] < span[1] and side[1] > span[0] for side, span in zip(sides, spans, strict=True)):
+            cuts = [
+                (cut, axis, span)
+                for axis, (side, (low, high)) in enumerate(zip(sides, spans, strict=True))
+                for cut, span in ((side[1] - low, (side[1], high)), (high - side[0], (low, side[0])))
+            ]
+            _, axis, span = min(cuts)
+            spans[axis] = span
+    (left, right), (front, back) = spans
+    return replace(compartment, at=(left, front), size=(on_grid(right - left), on_grid(back - front)))
 
 
 def compartments_of_part(tray: Tray, size: tuple[float, float, float]) -> tuple[Compartment, ...]:

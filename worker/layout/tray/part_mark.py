@@ -1,12 +1,13 @@
 """The mark of a tray or plug: engraved under a foot, legible when the part is turned over."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from math import hypot
+from dataclasses import dataclass, replace
+from math import hypot, inf
 from typing import Final
 
-from worker.layout.model.shapes import Lettering, MagnetHoles, PlugShape, Point, TrayShape
+from worker.layout.model.shapes import Lettering, MagnetHoles, PieceShape, PlugShape, Point, Splice, TrayShape
 from worker.layout.tray.font import extent, least_mark_cap
+from worker.spec.drawer.joint import FIRST_LAYER_RELIEF
 
 #: Depth of an engraved mark: two layers of 0.2 mm.
 MARK_DEPTH: Final = 0.4
@@ -20,19 +21,23 @@ _MARGIN: Final = 0.8
 
 @dataclass(frozen=True, slots=True)
 class _Foot:
-    """Flat bottom of a foot: centre, half its sides and corner radius, in mm."""
+    """Flat bottom of a foot: centre, half its sides along x and y, and corner radius, in mm."""
 
     middle: Point
-    half: float
+    half: Point
     radius: float
 
     def holds(self, at: Point, width: float, depth: float) -> bool:
         """Return whether a rectangle lies on the bottom with a margin to its edge."""
-        x, y = abs(at[0] - self.middle[0]) + width / 2.0, abs(at[1] - self.middle[1]) + depth / 2.0
-        room, arc = self.half - _MARGIN, max(self.radius - _MARGIN, 0.0)
-        if x > room or y > room:
+        arc = max(self.radius - _MARGIN, 0.0)
+        # the rectangle's outer corner, from where the arc's middle is
+        x, y = (
+            abs(at[axis] - self.middle[axis]) + side / 2.0 - (self.half[axis] - _MARGIN - arc)
+            for axis, side in ((0, width), (1, depth))
+        )
+        if x > arc or y > arc:
             return False
-        return min(x, y) <= room - arc or hypot(x - room + arc, y - room + arc) <= arc
+        return min(x, y) <= 0.0 or hypot(x, y) <= arc
 
 
 def text_size(text: str, cap_height: float) -> Point:
@@ -53,15 +58,75 @@ def tray_mark(shape: TrayShape, mark: str, *, line_width: float) -> Lettering | 
     counts = [along if shape.half_feet else along // 2 for along in shape.halves]
     x, y = (((count - 1) // 2 + 0.5) * side - shape.inset for count in counts)
     inset = shape.foot_levels[0][0]
-    foot = _Foot((x, y), side / 2.0 - inset, max(shape.corner_radius - inset, 0.0))
+    foot = _Foot((x, y), (side / 2.0 - inset,) * 2, max(shape.corner_radius - inset, 0.0))
     return _under(foot, mark, shape.magnets, line_width)
+
+
+def piece_mark(shape: PieceShape, mark: str, *, line_width: float) -> Lettering | None:
+    """Return the mark under a piece of a jointed tray, in the piece's own frame; None if there is no room.
+
+    Of the feet under the piece, or what its splices leave of them, the one nearest to its middle is taken that has room
+    for the largest letters.
+
+    Args:
+        shape: the piece without its mark.
+        mark: the mark.
+        line_width: width of a printed line, mm.
+    """
+    tray = shape.tray
+    side = tray.pitch / 2.0 if tray.half_feet else tray.pitch
+    inset = tray.foot_levels[0][0]
+    bounds = [_between(before, behind) for before, behind in ((shape.left, shape.right), (shape.front, shape.back))]
+    flats = [
+        [(max(k * side + inset - tray.inset, low), min((k + 1) * side - inset - tray.inset, high)) for k in range(feet)]
+        for feet, (low, high) in zip(
+            (round(halves * tray.pitch / 2.0 / side) for halves in tray.halves), bounds, strict=True
+        )
+    ]
+    marks = []
+    ends = piece_ends(shape)
+    for y0, y1 in (flat for flat in flats[1] if flat[1] > flat[0]):
+        for x0, x1 in (flat for flat in flats[0] if flat[1] > flat[0]):
+            middle = (x0 + x1) / 2.0, (y0 + y1) / 2.0
+            foot = _Foot(middle, ((x1 - x0) / 2.0, (y1 - y0) / 2.0), max(tray.corner_radius - inset, 0.0))
+            lettering = _under(foot, mark, tray.magnets, line_width)
+            if lettering is not None:
+                away = hypot(*(middle[axis] - sum(ends[axis]) / 2.0 for axis in (0, 1)))
+                marks.append((-lettering.cap_height, round(away, 3), middle, lettering))
+    if not marks:
+        return None
+    *_, lettering = min(marks, key=lambda entry: entry[:3])
+    x, y = (round(lettering.at[axis] - shape.corner[axis], 3) for axis in (0, 1))
+    return replace(lettering, at=(x, y))
+
+
+def piece_ends(shape: PieceShape) -> tuple[Point, Point]:
+    """Return where a piece begins and ends along x and y, in the tray's frame, without tabs and tongues; mm."""
+    low = [0.0 if line is None else line.at + line.air / 2.0 for line in (shape.left, shape.front)]
+    sides = [halves * shape.tray.pitch / 2.0 - 2.0 * shape.tray.inset for halves in shape.tray.halves]
+    high = [
+        side if line is None else line.at - line.air / 2.0
+        for side, line in zip(sides, (shape.right, shape.back), strict=True)
+    ]
+    return (low[0], high[0]), (low[1], high[1])
+
+
+def _between(before: Splice | None, behind: Splice | None) -> Point:
+    """Return where between two splices the bottom is clear of tabs and recesses."""
+    low, high = 0.0, inf
+    if before is not None:
+        low = before.at + before.air / 2.0 + FIRST_LAYER_RELIEF
+    if behind is not None:
+        axis = ("x", "y").index(behind.axis)
+        high = min(point[axis] for point in behind.before) - FIRST_LAYER_RELIEF
+    return low, high
 
 
 def plug_mark(shape: PlugShape, mark: str, *, line_width: float) -> Lettering | None:
     """Return the mark under the plug's foot; None if there is no room. ``line_width`` is that of a printed line, mm."""
     middle = shape.cell / 2.0 - shape.inset
     inset = shape.foot_levels[0][0]
-    foot = _Foot((middle, middle), shape.cell / 2.0 - inset, max(shape.corner_radius - inset, 0.0))
+    foot = _Foot((middle, middle), (shape.cell / 2.0 - inset,) * 2, max(shape.corner_radius - inset, 0.0))
     return _under(foot, mark, None, line_width)
 
 
@@ -89,7 +154,7 @@ def _places(foot: _Foot, near: Sequence[Point], radius: float, depth: float) -> 
 
 
 def _within(centre: Point, foot: _Foot) -> bool:
-    return all(abs(a - b) <= foot.half for a, b in zip(centre, foot.middle, strict=True))
+    return all(abs(a - b) <= half for a, b, half in zip(centre, foot.middle, foot.half, strict=True))
 
 
 def _apart(centre: Point, at: Point, width: float, depth: float) -> float:

@@ -6,10 +6,12 @@ from worker.spec.manifest.drawers import (
     ContentEntry,
     DrawerEntry,
     FloorEntry,
+    JointedTrayEntry,
     LeftOutEntry,
     PlacementEntry,
     SeamHoldEntry,
     SpaceEntry,
+    TraySeamEntry,
     UnplacedEntry,
 )
 from worker.spec.manifest.fields import (
@@ -47,7 +49,7 @@ from worker.spec.manifest.media_types import (
     THREEMF_TYPE,
     ZIP_TYPE,
 )
-from worker.spec.manifest.parts import Check, EstimateEntry, FileEntry, PartEntry, PlannedPart
+from worker.spec.manifest.parts import Check, EstimateEntry, FileEntry, PartEntry, PlannedPart, TrayPieceEntry
 from worker.spec.manifest.plan_document import MANIFEST_VERSION, CautionEntry, PlanDocument, WarningEntry
 from worker.spec.manifest.printability import PRINTABILITY_NAMES, PrintabilityEntry, PrintabilityName, PrintabilityUnit
 from worker.spec.manifest.runs import AlternativeEntry, RunEntry, RunPiece, WorkEntry
@@ -83,6 +85,7 @@ __all__ = [
     "FileName",
     "FloorEntry",
     "Generator",
+    "JointedTrayEntry",
     "LeftOutEntry",
     "Manifest",
     "Mark",
@@ -115,6 +118,8 @@ __all__ = [
     "StandEntry",
     "StepEntry",
     "SwapEntry",
+    "TrayPieceEntry",
+    "TraySeamEntry",
     "Turn",
     "UnplacedEntry",
     "WaitingEntry",

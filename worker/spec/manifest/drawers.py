@@ -60,7 +60,7 @@ class ContentEntry(OutputModel):
     shape: WrittenShape
     """Shape of a single one, as in the spec; a standard item is written out with its dimensions."""
     placement: Count
-    """Index of the tray in the drawer's placements."""
+    """Index of the tray in the drawer's placements; of a jointed tray, that of its first piece."""
     at: Point3
     """Minimum corner of the bounding box around all of them, in the drawer's frame."""
     size: Size3
@@ -115,6 +115,47 @@ class FloorEntry(OutputModel):
     """Parts of the outline without floor, largest first; gaps between tiles do not count."""
 
 
+class TraySeamEntry(OutputModel):
+    """Line across a jointed tray at which its pieces join."""
+
+    axis: Literal["x", "y"]
+    """x: perpendicular to x, so it runs front to back; y: runs left to right."""
+    at: float
+    """Position in the drawer's frame."""
+    tabs: Quantity
+    """Number of tabs in the floor."""
+    floor_pull: Positive
+    """Estimate of the pull in N that the tabs hold in PLA before they yield."""
+    wall_pull: Amount
+    """Estimate of the pull in N that the tongues in the walls hold in PLA before they yield."""
+
+
+class JointedTrayEntry(OutputModel):
+    """A tray that is printed in pieces, and what its joints hold: estimates by formulas of beams, nothing measured."""
+
+    name: str
+    cell: Point2
+    """Grid position of the tray."""
+    z: Amount
+    """Height of its bottom above the drawer's bottom."""
+    pieces: tuple[Count, ...]
+    """Its pieces as indices into the drawer's placements, in the order in which they are joined: each is lowered from
+    above onto those before it."""
+    seams: tuple[TraySeamEntry, ...]
+    floor_play: Positive
+    """Distance by which two pieces can be pulled apart at the floor before the tabs take hold, if they are printed to
+    size."""
+    wall_play: Positive
+    """The same for the tongues in the walls."""
+    load: Positive
+    """Load in kg for which the sag is stated, spread evenly."""
+    sag: Positive
+    """Sag under this load when the tray is carried by its ends: play of the seams, and the plastic bent as a beam. On
+    the floor nothing sags."""
+    yields: Positive
+    """Load in kg, spread evenly, under which a seam yields when the tray is carried by its ends."""
+
+
 class DrawerEntry(OutputModel):
     """One drawer. x runs left to right, y front to back, z up from the front left corner of the usable area."""
 
@@ -139,6 +180,8 @@ class DrawerEntry(OutputModel):
     """Free cells as rectangles that do not overlap, largest first."""
     floor: FloorEntry | None = None
     """Null in manifests of earlier versions."""
+    jointed: tuple[JointedTrayEntry, ...] = ()
+    """Trays that are printed in pieces."""
 
 
 class UnplacedEntry(OutputModel):

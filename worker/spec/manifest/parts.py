@@ -11,6 +11,7 @@ from worker.spec.manifest.fields import (
     Mark,
     OutputModel,
     PartKind,
+    Point2,
     Positive,
     Quantity,
     Sha256,
@@ -18,6 +19,19 @@ from worker.spec.manifest.fields import (
     WrittenTray,
 )
 from worker.spec.manifest.printability import PrintabilityEntry
+
+
+class TrayPieceEntry(OutputModel):
+    """Which piece of a jointed tray a part is."""
+
+    number: Quantity
+    """Counted from 1 in the order in which the pieces are joined."""
+    of: Quantity
+    """Number of the tray's pieces."""
+    at: Point2
+    """Minimum corner of the piece's bounding box in the tray's frame."""
+    tray_size: Size3
+    """Bounding box of the joined tray."""
 
 
 class PlannedPart(OutputModel):
@@ -34,6 +48,8 @@ class PlannedPart(OutputModel):
     """Fingerprint of the shape without its mark. A later layout recognises printed parts by it."""
     tray: WrittenTray | None = None
     """The tray as in a spec, without position and quantity; null for every other kind of part."""
+    piece: TrayPieceEntry | None = None
+    """For a piece of a jointed tray, which one; `tray` is then the whole tray."""
 
 
 class Check(OutputModel):

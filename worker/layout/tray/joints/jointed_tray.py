@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 from worker.layout.model.shapes import PieceShape, Point, Post, Splice, TrayShape
@@ -33,8 +34,9 @@ class JointedTray:
     profile: Profile
 
 
+@lru_cache(maxsize=256)  # a tray is asked for when it is checked, filled, kept and placed
 def jointed_tray(
-    shape: TrayShape, *, joint: Joint, line_width: float, ceiling: float, beds: Sequence[Point]
+    shape: TrayShape, *, joint: Joint, line_width: float, ceiling: float, beds: tuple[Point, ...]
 ) -> JointedTray | None:
     """Return a tray in pieces that fit the bed; None if it cannot be cut so.
 
@@ -72,9 +74,7 @@ def piece_size(shape: PieceShape) -> tuple[float, float, float]:
 _Row = list[tuple[Splice, tuple[Post, ...]]]
 
 
-def _splices(
-    shape: TrayShape, obstacles: Obstacles, cuts: Cuts, profile: Profile, ceiling: float
-) -> tuple[_Row, _Row]:
+def _splices(shape: TrayShape, obstacles: Obstacles, cuts: Cuts, profile: Profile, ceiling: float) -> tuple[_Row, _Row]:
     """Return the splices along x and along y, each with its posts."""
     rows: tuple[_Row, _Row] = ([], [])
     axes: tuple[tuple[Axis, Axis, tuple[float, ...], tuple[float, ...]], ...] = (
@@ -99,9 +99,7 @@ def _back_top(shape: TrayShape, profile: Profile, ceiling: float) -> float:
     return on_grid(ledge.top - ledge.drop * depth / ledge.depth - min(_UNDER_SLOPE, LEDGE_EDGE / 2.0))
 
 
-def _piece(
-    shape: TrayShape, across: Sequence[Splice], back: Sequence[Splice], column: int, row: int
-) -> PieceShape:
+def _piece(shape: TrayShape, across: Sequence[Splice], back: Sequence[Splice], column: int, row: int) -> PieceShape:
     """Return the piece in a column and a row."""
     left = across[column - 1] if column else None
     front = back[row - 1] if row else None
@@ -122,4 +120,3 @@ def _start(line: Splice | None) -> float:
     axis = ("x", "y").index(line.axis)
     points = (*line.behind, *(point for tongue in line.tongues for point in tongue.outline))
     return on_grid(min(point[axis] for point in points))
-

@@ -91,7 +91,9 @@ class Obstacles:
         return tuple(
             round(middle, 3)
             for middle in middles
-            if all(middle + half <= low + LENGTH_EPSILON or middle - half >= high - LENGTH_EPSILON for low, high in taken)
+            if all(
+                middle + half <= low + LENGTH_EPSILON or middle - half >= high - LENGTH_EPSILON for low, high in taken
+            )
         )
 
     def near_walls(self, axis: Axis, at: float) -> bool:

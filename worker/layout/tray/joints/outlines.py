@@ -11,12 +11,14 @@ from worker.layout.tray.joints.profile import AIR, TAB_HALF, TAB_HEAD, TAB_LOCK,
 from worker.layout.tray.pocket_outline import mitred
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["BEYOND", "splice", "wall_posts"]
+__all__ = ["BEYOND", "POINTS_OF_A_TAB", "splice", "wall_posts"]
 
 Axis = Literal["x", "y"]
 
 #: Distance by which edges extend beyond the tray's outer faces, and roots of tongues into their piece, mm.
 BEYOND: Final = 1.0
+#: Points that a tab adds to the edge of its piece.
+POINTS_OF_A_TAB: Final = 6
 #: How far a post reaches into its wall, at most, mm.
 _OVERLAP: Final = 0.4
 #: Difference below which a post is as thick as its wall, mm.
