@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import combinations
 from math import sqrt
 from typing import Final
 
@@ -10,8 +11,10 @@ import numpy as np
 import shapely
 
 from worker.layout.model.plan import DrawerPlan, Plan
-from worker.layout.model.shapes import Kind, Placement, TrayShape
+from worker.layout.model.shapes import Kind, PieceShape, Placement, TrayShape
+from worker.layout.tray.joints.profile import AIR
 from worker.output.checks.held import Outlines, check_held
+from worker.output.checks.jointed_checks import check_jointed
 from worker.solids.mesh import Mesh
 from worker.spec.manifest import Check
 from worker.spec.tolerances import CLEARANCE_SLACK, CONTAINMENT_SLACK, SHARED_VOLUME
@@ -58,7 +61,9 @@ class _Solids:
     def __post_init__(self) -> None:
         """Collect each mark's kind and clearance."""
         self.kinds = {part.mark: part.kind for part in self.plan.parts}
-        self.clearances = {part.mark: part.shape.inset for part in self.plan.parts if isinstance(part.shape, TrayShape)}
+        shapes = {part.mark: part.shape for part in self.plan.parts}
+        trays = {mark: shape.tray if isinstance(shape, PieceShape) else shape for mark, shape in shapes.items()}
+        self.clearances = {mark: shape.inset for mark, shape in trays.items() if isinstance(shape, TrayShape)}
 
     def turned(self, mark: str, turn: int) -> manifold3d.Manifold:
         """Return the solid of a part turned by ``turn`` degrees, its bounding box at 0, 0, 0."""
@@ -129,6 +134,7 @@ def check_assembly(plan: Plan, meshes: Mapping[str, Mesh]) -> tuple[Check, ...]:
         keys = [place for place in drawer.placements if solids.kinds[place.mark] == "key"]
         held = check_held(outlines, drawer, keys)
         checks += [] if held is None else [held]
+        checks += check_jointed(drawer, {part.mark: part for part in plan.parts}, meshes)
     return tuple(checks)
 
 
@@ -141,7 +147,7 @@ def _drawer_checks(solids: _Solids, drawer: DrawerPlan) -> Iterator[Check]:
         limit=f"at most {SHARED_VOLUME:g} mm3 of overlap between two parts",
         subject=_subject(drawer, worst) if worst is not None and shared > 0.0 else drawer.name,
     )  # fmt: skip
-    for rule in ("seam", "joint", "trays", "stack", "key"):
+    for rule in ("seam", "joint", "trays", "splice", "stack", "key"):
         under = sorted((pair for pair in pairs if pair.rule == rule), key=lambda pair: pair.gap - pair.least)
         if under:
             worst = under[0]
@@ -166,6 +172,8 @@ def _near_pairs(solids: _Solids, drawer: DrawerPlan) -> Iterator[_Pair]:
     """Yield every pair of parts whose bounding boxes are nearer than the largest required gap and `_BEYOND`."""
     places = drawer.placements
     seams = {frozenset((seam.first, seam.second)): seam.gap for seam in drawer.seams}
+    for tray in drawer.jointed:
+        seams |= {frozenset(pair): AIR for pair in combinations(tray.pieces, 2)}
     boxes = np.array([solids.box(place) for place in places]).reshape(-1, 6)
     reach = (
         max([*seams.values(), *(2.0 * clearance for clearance in solids.clearances.values())], default=0.0) + _BEYOND
@@ -205,7 +213,8 @@ def _required_gap(
         # clearance times sqrt(2) along z (`Joint.settling`).
         return "stack", max(solids.clearances.values())
     if kinds == {"tray"}:
-        return "trays", clearance
+        gap = seams.get(frozenset((first, second)))
+        return ("trays", clearance) if gap is None else ("splice", gap)
     return "apart", 0.0
 
 

@@ -9,7 +9,8 @@ from typing import Final
 import manifold3d
 import numpy as np
 
-from worker.layout.model.shapes import Lettering, Part, Shape, TrayShape
+from worker.layout.model.shapes import Lettering, Part, PieceShape, Shape, TrayShape
+from worker.layout.tray.part_mark import piece_ends
 from worker.output.checks.intersections import intersecting_pairs
 from worker.output.checks.printability import printability
 from worker.output.checks.wall_thickness import REACH, Range, Widths, section_widths
@@ -61,9 +62,12 @@ class Inspection:
 
 def expected_of(part: Part, solid: Mesh, genus: int) -> Expected:
     """Return what the files of a part must turn out to be, given its solid as built."""
-    letterings = getattr(part.shape, "letterings", ())
     return Expected(
-        genus, solid.volume, part.size, unmeasured=tuple(_lettering_ranges(part.shape)), letterings=letterings
+        genus,
+        solid.volume,
+        part.size,
+        unmeasured=tuple(_unmeasured(part.shape)),
+        letterings=tuple(lettering for _, lettering in _letterings(part.shape)),
     )
 
 
@@ -231,10 +235,34 @@ def _bed(printer: Printer) -> str:
     return text + (f", clear of {count} forbidden area{'s' if count > 1 else ''}" if count else "")
 
 
-def _lettering_ranges(shape: Shape) -> Iterator[Range]:
-    """Yield the ranges of height, mm, of all letterings, whose strokes are thinner than any wall."""
+def _unmeasured(shape: Shape) -> Iterator[Range]:
+    """Yield the ranges of height, mm, in which walls are not measured.
+
+    Strokes of letterings are thinner than any wall, and so is the edge of a ledge's slope where it meets a slot.
+    """
+    for own, lettering in _letterings(shape):
+        yield _lettering_range(own, lettering)
+    if isinstance(shape, PieceShape) and shape.tray.ledge is not None:
+        for splice in (shape.left, shape.right):
+            if splice is not None:
+                yield splice.tongues[-1].top, shape.tray.ledge.top
+
+
+def _letterings(shape: Shape) -> Iterator[tuple[Shape, Lettering]]:
+    """Yield the letterings of a part, each after the shape that has it; a piece has its own and some of the tray's."""
     for lettering in getattr(shape, "letterings", ()):
-        yield _lettering_range(shape, lettering)
+        yield shape, lettering
+    if isinstance(shape, PieceShape):
+        ends = piece_ends(shape)
+        for lettering in shape.tray.letterings:
+            axes = (0, 1) if lettering.face == "floor" else (0,)
+            middle = lettering.at[0], lettering.at[1]
+            on_back = shape.back is None and lettering.face == "ledge"
+            on_front = shape.front is None and lettering.face == "front"
+            if (on_back or on_front or lettering.face == "floor") and all(
+                ends[axis][0] < middle[axis] < ends[axis][1] for axis in axes
+            ):
+                yield shape.tray, lettering
 
 
 def _lettering_range(shape: Shape, lettering: Lettering) -> Range:
