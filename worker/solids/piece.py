@@ -17,7 +17,7 @@ from worker.solids.features import Solids, bottom_lettering, outer_size
 from worker.solids.finish import finished
 from worker.solids.mesh import Builder, Mesh
 from worker.solids.ring import on_grid
-from worker.solids.tray import build_tray
+from worker.solids.tray import tray_solid
 from worker.spec.drawer.joint import FIRST_LAYER_RELIEF
 from worker.spec.errors import CheckFailed
 from worker.spec.tolerances import OVERSHOOT
@@ -61,7 +61,7 @@ def piece_genus(_shape: PieceShape) -> int:
 
 @lru_cache(maxsize=2)  # the pieces of a tray are built one after the other
 def _whole(shape: TrayShape) -> manifold3d.Manifold:
-    return build_tray(shape).manifold()
+    return tray_solid(shape)
 
 
 def _behind(splice: Splice, tray: TrayShape) -> Solids:

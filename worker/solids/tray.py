@@ -18,14 +18,9 @@ def build_tray(shape: TrayShape) -> Mesh:
         CheckFailed: when a boolean leaves a hole, or a result that cannot be rounded without slivers.
     """
     plain = shell(shape)
-    added, cut = added_solids(shape), cutters(shape)
-    if not added and not cut:
+    solid = _with_features(plain, shape)
+    if solid is None:
         return plain
-    solid = plain.manifold()
-    if added:
-        solid = manifold3d.Manifold.batch_boolean([solid, *added], manifold3d.OpType.Add)
-    if cut:
-        solid = manifold3d.Manifold.batch_boolean([solid, *cut], manifold3d.OpType.Subtract)
     if solid.genus() != tray_genus(shape):
         raise CheckFailed(
             "The tray's solid has a through hole that was not planned.",
@@ -33,6 +28,30 @@ def build_tray(shape: TrayShape) -> Mesh:
             limit=f"genus {tray_genus(shape)}",
         )
     return finished(solid)
+
+
+def tray_solid(shape: TrayShape) -> manifold3d.Manifold:
+    """Return the solid of a tray, mm, as booleans leave it: not rounded to the coordinate grid.
+
+    Raises:
+        TrayError: when the typeface lacks a character of a lettering.
+    """
+    plain = shell(shape)
+    solid = _with_features(plain, shape)
+    return plain.manifold() if solid is None else solid
+
+
+def _with_features(plain: Mesh, shape: TrayShape) -> manifold3d.Manifold | None:
+    """Return the solid of a shell with its features; None without any."""
+    added, cut = added_solids(shape), cutters(shape)
+    if not added and not cut:
+        return None
+    solid = plain.manifold()
+    if added:
+        solid = manifold3d.Manifold.batch_boolean([solid, *added], manifold3d.OpType.Add)
+    if cut:
+        solid = manifold3d.Manifold.batch_boolean([solid, *cut], manifold3d.OpType.Subtract)
+    return solid
 
 
 def tray_genus(_shape: TrayShape) -> int:

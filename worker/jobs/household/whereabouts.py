@@ -130,7 +130,7 @@ def _compartment(content: ContentEntry, placement: PlacementEntry, part: PartEnt
     tray = part.tray
     if tray is None or placement.turn != 0:
         return None
-    every = compartments_of_part(tray, part.size)
+    every = compartments_of_part(tray, part.size if part.piece is None else part.piece.tray_size)
     if len(every) == 1:
         return None
     middle = [content.at[axis] + content.size[axis] / 2.0 - placement.at[axis] for axis in (0, 1)]

@@ -78,7 +78,8 @@ class _Joined:
         )
         for name, low, high, play in bands:
             parts = [_band(solid, low, high) for solid in self.solids]
-            free = sum(not self._locks(parts, seam, play) for seam in self._seams())
+            seams = [seam for seam in self._seams() if name == "floor lock" or self._has_wall(seam)]
+            free = sum(not self._locks(parts, seam, play) for seam in seams)
             yield Check(
                 name=name, passed=free == 0, value=free,
                 limit="0 seams with pieces that can be pulled apart, or that have no play", subject=self.subject,
@@ -113,13 +114,19 @@ class _Joined:
                     seam = next(seam for seam in self.tray.seams if seam.axis == axis)
                     yield first, other, seam
 
+    def _has_wall(self, seam: tuple[int, int, TraySeam]) -> bool:
+        """Return whether a stretch of a seam reaches an outer wall; one between other seams crosses none."""
+        first, _, line = seam
+        before = self.shapes[first]
+        return None in ((before.front, before.back) if line.axis == "x" else (before.left, before.right))
+
     def _locks(self, parts: list[manifold3d.Manifold], seam: tuple[int, int, TraySeam], play: float) -> bool:
         """Return whether two pieces are free within their play and run into each other beyond it."""
         first, other, line = seam
         way = np.array([1.0, 0.0, 0.0] if line.axis == "x" else [0.0, 1.0, 0.0])
         free = parts[first] ^ parts[other].translate(tuple(way * play * _WITHIN))
         held = parts[first] ^ parts[other].translate(tuple(way * (play + _MORE)))
-        return free.volume() <= SHARED_VOLUME and held.volume() >= _CONTACT
+        return bool(free.volume() <= SHARED_VOLUME and held.volume() >= _CONTACT)
 
 
 def _band(solid: manifold3d.Manifold, low: float, high: float) -> manifold3d.Manifold:

@@ -277,6 +277,8 @@ def _lettering_range(shape: Shape, lettering: Lettering) -> Range:
         return shape.fill_top + low, shape.fill_top + high
     if isinstance(shape, TrayShape) and lettering.face == "ledge" and shape.ledge is not None:
         return shape.ledge.top - shape.ledge.drop + low, shape.ledge.top + high
+    if isinstance(shape, PieceShape):  # its own are on the bottom
+        return 0.0, lettering.depth
     return shape.height + low, shape.height + high
 
 

@@ -1,12 +1,14 @@
 """A view of a drawer on a map, from above and to scale: its floor, or its trays with their contents."""
 
+from collections.abc import Sequence
 from math import ceil, floor
 from typing import Final, Literal
 
 from shapely import get_parts, intersection, union_all
 from shapely.geometry import LineString, Polygon, box
+from shapely.geometry.base import BaseGeometry
 
-from worker.layout.model.shapes import Point, TrayShape
+from worker.layout.model.shapes import PieceShape, Point, TrayShape
 from worker.output.drawings.dimensions import FOOT, HEAD, SIDE, dimensions
 from worker.output.drawings.font import LINE, fitted, text_width, wrapped
 from worker.output.drawings.mapped_drawer import MappedDrawer, MappedPart, rounded
@@ -183,6 +185,9 @@ class _Figure:
             self._upper(tray)
             return
         self._ring(tray.outline, fill=1.0, width=0.4 * unit)
+        if isinstance(shape, PieceShape):
+            self._inside_piece(tray, shape)
+            return
         if not isinstance(shape, TrayShape):
             return
         wide, deep, _ = tray.part.size
@@ -203,6 +208,34 @@ class _Figure:
             self._ring(tray.put([(wide / 2.0, 0.0), (wide / 2.0 + tip / 2.0, tip), (wide / 2.0 - tip / 2.0, tip)]),
                        fill=0.5, stroke=None, width=0.0)  # fmt: skip
 
+    def _inside_piece(self, tray: MappedPart, shape: PieceShape) -> None:
+        """Draw the pockets and dividers of a piece of a jointed tray, and its seams as thick dashed lines."""
+        whole, (x, y) = shape.tray, shape.corner
+        piece = tray.box
+
+        def put(ring: Sequence[Point]) -> BaseGeometry:
+            return piece.intersection(Polygon(tray.put([(u - x, v - y) for u, v in ring])).buffer(0.0))
+
+        sides = [halves * whole.pitch / 2.0 - 2.0 * whole.inset for halves in whole.halves]
+        for pocket in whole.pockets:
+            for outline in (pocket.outline, *pocket.neighbours):
+                self._areas(put(outline), fill=None, stroke=_INSIDE, width=0.2 * self.unit)
+        for inner in whole.walls:
+            low, high = inner.at - inner.thickness / 2.0, inner.at + inner.thickness / 2.0
+            start, end = inner.span or (whole.wall, sides[1 if inner.axis == "x" else 0] - whole.wall)
+            across = (low, start, high, end) if inner.axis == "x" else (start, low, end, high)
+            self._areas(put(rounded(*across, 0.0)), fill=_INSIDE, stroke=None, width=0.0)
+        left, front, right, back = piece.bounds
+        for line, ends in ((shape.left, ((left, front), (left, back))), (shape.front, ((left, front), (right, front)))):
+            if line is not None:
+                seam = tuple(self._at(*end) for end in ends)
+                self.sheet.shapes.append(Path(seam, closed=False, width=1.0 * self.unit, dash=(0.6, 0.6)))
+
+    def _areas(self, area: BaseGeometry, *, fill: float | None, stroke: float | None, width: float) -> None:
+        for part in get_parts(area):
+            if isinstance(part, Polygon) and not part.is_empty:
+                self._ring([(x, y) for x, y in part.exterior.coords][:-1], fill=fill, stroke=stroke, width=width)
+
     def _upper(self, tray: MappedPart) -> None:
         """Draw a tray that stands on another: a dashed, slightly smaller outline with a hatched back right corner."""
         level, below = 0, tray.on
@@ -220,6 +253,7 @@ class _Figure:
     def _words(self, stack: tuple[MappedPart, ...]) -> None:
         """Write the marks and captions of a stack into its lowest tray, those of the highest tray first."""
         shape = stack[0].part.shape
+        shape = shape.tray if isinstance(shape, PieceShape) else shape
         inside = isinstance(shape, TrayShape) and bool(shape.walls or shape.pockets or shape.ledge)
         x, y, wide, deep = self._frame(*stack[0].box.bounds)
         pad = min(_PAD * self.unit * len(stack), wide / 12.0, deep / 12.0)

@@ -54,10 +54,12 @@ def labels_of(manifest: Manifest, most: float) -> Iterator[Label]:
         for copy in range(drawer.copies):
             for index, place in enumerate(drawer.placements):
                 part = parts[place.mark]
-                if part.tray is None or part.tray.label_ledge is None:
+                later = part.piece is not None and part.piece.number > 1  # a jointed tray has one label
+                if part.tray is None or part.tray.label_ledge is None or later:
                     continue
                 ledge = part.tray.label_ledge
-                long = part.size[0] - 2.0 * part.tray.wall - CLEARANCE
+                width = part.size[0] if part.piece is None else part.piece.tray_size[0]
+                long = width - 2.0 * part.tray.wall - CLEARANCE
                 # the ledge slopes, and the label lies on the slope
                 deep = hypot(ledge.depth, ledge.drop) - CLEARANCE
                 at = "" if place.cell is None else f" at ({place.cell[0]:g}, {place.cell[1]:g})"

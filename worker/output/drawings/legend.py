@@ -197,6 +197,7 @@ def _steps(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
     if loose:
         steps.append(f"Only the drawer's sides hold {', '.join(loose)} in place: lay these tiles last.")
     if mapped.stacks:
+        steps += _joined(mapped)
         steps.append("Place each tray at its mark; its feet drop into the sockets.")
     if any(len(stack) > 1 for stack in mapped.stacks):
         steps.append(
@@ -210,6 +211,24 @@ def _steps(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
     yield _heading("Assembly")
     for number, step in enumerate(steps, start=1):
         yield from _prose(f"{number}. {step}", _BODY, width)
+
+
+def _joined(mapped: MappedDrawer) -> Iterator[str]:
+    """Yield the steps in which trays are joined from pieces, those of the same pieces once."""
+    orders: dict[str, int] = {}
+    for tray in mapped.drawer.jointed:
+        first, *others = (mapped.drawer.placements[index].mark for index in tray.pieces)
+        order = f"{first}, then {', then '.join(others)}"
+        orders[order] = orders.get(order, 0) + 1
+    if not orders:
+        return
+    yield (
+        "Join the trays that are printed in pieces, with dashed seams on the map, on a level table: lower each piece "
+        "straight down onto those before it, until its tongues sit in their slots. A drop of glue in each slot makes "
+        "the tray one piece for good; without it, lift the tray by all of its pieces."
+    )
+    for order, count in orders.items():
+        yield f"Pieces of {'a tray' if count == 1 else f'each of {count} trays'}, in this order: {order}."
 
 
 def _heading(text: str) -> _Row:

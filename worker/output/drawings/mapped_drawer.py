@@ -9,7 +9,8 @@ from typing import Final
 from shapely.geometry import Polygon, box
 
 from worker.layout.model.plan import DrawerPlan, Plan, Stored
-from worker.layout.model.shapes import Part, Placement, Point, TileShape, TrayShape
+from worker.layout.model.shapes import Part, PieceShape, Placement, Point, TileShape, TrayShape
+from worker.layout.tray.part_mark import piece_ends
 
 __all__ = ["MappedDrawer", "MappedPart", "rounded"]
 
@@ -39,7 +40,19 @@ class MappedPart:
     def box(self) -> Polygon:
         """The bounding box as placed, seen from above."""
         (x, y, _), (wide, deep) = self.place.at, self.size
+        if isinstance(self.part.shape, PieceShape):
+            (left, front), (right, back) = self._ends
+            return box(x + left, y + front, x + right, y + back)
         return box(x, y, x + wide, y + deep)
+
+    @property
+    def _ends(self) -> tuple[Point, Point]:
+        """The corners of a piece of a jointed tray in its own frame, without tabs and tongues."""
+        shape = self.part.shape
+        assert isinstance(shape, PieceShape)  # noqa: S101 - others have no such ends
+        (left, right), (front, back) = piece_ends(shape)
+        x, y = shape.corner
+        return (left - x, front - y), (right - x, back - y)
 
     def put(self, ring: Sequence[Point]) -> list[Point]:
         """Return a ring of the part's own frame in the drawer's frame."""
@@ -59,6 +72,9 @@ class MappedPart:
         wide, deep, _ = self.part.size
         if isinstance(shape, TrayShape):
             return self.put(rounded(0.0, 0.0, wide, deep, max(shape.corner_radius - shape.inset, 0.0)))
+        if isinstance(shape, PieceShape):
+            (left, front), (right, back) = self._ends
+            return self.put(rounded(left, front, right, back, 0.0))
         ring = getattr(shape, "outline", None)
         return self.put(ring or rounded(0.0, 0.0, wide, deep, 0.0))
 
@@ -155,7 +171,8 @@ class MappedDrawer:
     def captions(self, tray: MappedPart) -> list[str]:
         """Return the captions of a tray: its items or else its name, then the tray below it, and its rotation."""
         held = [f"{lot.count} x {lot.item}" for lot in self.stored(tray.index)]
-        words = held or [tray.place.name or tray.part.name]
+        jointed = isinstance(tray.part.shape, PieceShape)
+        words = held or [tray.part.name if jointed else tray.place.name or tray.part.name]
         if tray.on is not None:
             words.append(f"on top of {tray.on.place.mark}")
         if tray.place.turn:
