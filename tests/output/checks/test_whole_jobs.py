@@ -36,6 +36,18 @@ JOBS = {
         "drawers": [{"name": "L", "height": 60, "outline": L_SHAPE, "trays": [PENS]}],
         "grid": {"half_cells": True},
     },
+    "jointed": {
+        "drawers": [
+            {
+                **DRAWER,
+                "trays": [
+                    {"name": "spoons", "cells": [7, 2], "height": 40, "compartments": [2, 1]},
+                    {"name": "whisks", "cells": [6, 6], "height": 30, "rim": "straight"},
+                ],
+            }
+        ],
+        "printer": {"bed": [180, 180, 180]},
+    },
     "obstacle": {"drawers": [{**DRAWER, "obstacles": [{"at": [140, 0], "size": [30, 12]}]}], "coupon": False},
 }
 

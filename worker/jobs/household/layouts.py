@@ -41,7 +41,7 @@ class PrintedJob:
 
     def settings(self, name: str) -> dict[str, Any]:
         """Return what a later job over this drawer repeats: fields of the spec, and trays and fill of the drawer."""
-        of_spec = {"printer", "grid", "material", "printing", "layout", "schedule"}
+        of_spec = {"printer", "grid", "joints", "material", "printing", "layout", "schedule"}
         made = self.spec.model_dump(mode="json", exclude_unset=True, include=of_spec)
         drawer = next(drawer for drawer in self.spec.drawers if drawer.name == name)
         return made | drawer.model_dump(mode="json", exclude_unset=True, include={"trays", "fill"})

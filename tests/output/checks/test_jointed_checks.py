@@ -1,0 +1,73 @@
+"""The checks of jointed trays fail where pieces do not join, and pass where they do."""
+
+from dataclasses import replace
+
+import manifold3d
+import pytest
+
+from worker.layout import lay_out
+from worker.output.checks.assembly_checks import check_assembly
+from worker.output.checks.jointed_checks import check_jointed
+from worker.solids import build
+from worker.solids.mesh import Mesh
+from worker.spec import load
+
+
+@pytest.fixture(scope="module")
+def job():
+    trays = [{"name": "spoons", "cells": [5, 2], "height": 30, "at": [0, 0]}]
+    drawer = {"name": "top", "width": 230, "depth": 100, "height": 60, "trays": trays}
+    plan = lay_out(load({"spec": "1", "name": "k", "drawers": [drawer], "printer": {"bed": [180, 180, 180]}}))
+    return plan, {part.mark: build(part.shape) for part in plan.parts}
+
+
+def results(plan, meshes):
+    parts = {part.mark: part for part in plan.parts}
+    return {check.name: check.passed for check in check_jointed(plan.drawers[0], parts, meshes)}
+
+
+def pieces(plan):
+    (drawer,) = plan.drawers
+    (tray,) = drawer.jointed
+    return [drawer.placements[index].mark for index in tray.pieces]
+
+
+def test_a_jointed_tray_passes(job):
+    assert results(*job) == {"lowered": True, "floor lock": True, "wall lock": True}
+    assert all(check.passed for check in check_assembly(*job))
+
+
+def changed(meshes, mark, cutter, *, add=False):
+    solid = meshes[mark].manifold()
+    return {**meshes, mark: Mesh.of(solid + cutter if add else solid - cutter)}
+
+
+def test_a_bar_over_the_way_down_is_seen(job):
+    plan, meshes = job
+    first, _ = pieces(plan)
+    width, depth, height = next(part.size for part in plan.parts if part.mark == first)
+    bar = manifold3d.Manifold.cube((20.0, 4.0, 2.0)).translate((width - 10.0, depth / 2.0, height - 5.0))
+    assert not results(plan, changed(meshes, first, bar, add=True))["lowered"]
+
+
+@pytest.mark.parametrize(("name", "low", "high"), [("floor lock", -1.0, 5.6), ("wall lock", 5.6, 40.0)])
+def test_each_lock_is_tested_alone(job, name, low, high):
+    plan, meshes = job
+    _, second = pieces(plan)
+    # the second piece without its tabs, or without its tongues
+    reach = manifold3d.Manifold.cube((2.9, 200.0, high - low)).translate((0.0, -50.0, low))
+    assert results(plan, changed(meshes, second, reach)) == {
+        "lowered": True, "floor lock": name != "floor lock", "wall lock": name != "wall lock",
+    }  # fmt: skip
+
+
+def test_pieces_that_touch_fail_the_gap(job):
+    plan, meshes = job
+    (drawer,) = plan.drawers
+    index = drawer.jointed[0].pieces[1]
+    placements = list(drawer.placements)
+    x, y, z = placements[index].at
+    placements[index] = replace(placements[index], at=(x - 0.15, y, z))
+    moved = replace(plan, drawers=(replace(drawer, placements=tuple(placements)),))
+    checks = {check.name: check for check in check_assembly(moved, meshes)}
+    assert not checks["splice"].passed
