@@ -6,7 +6,7 @@ from math import atan2, hypot, pi, sqrt, tan
 import manifold3d
 
 from worker.layout.tray.interior import tray_room
-from worker.layout.tray.joints.jointed_tray import JointedTray, jointed_tray
+from worker.layout.tray.joints.jointed_tray import SplicedTray, jointed_tray
 from worker.layout.tray.tray_builder import tray_shape
 from worker.spec.drawer.tray import Tray
 
@@ -14,7 +14,7 @@ from worker.spec.drawer.tray import Tray
 HALF, LOCK, REACH, AIR = 3.0, 1.6, 2.5, 0.2
 
 
-def jointed(fields, *, joint, beds, line_width=0.44, half_feet=False) -> JointedTray | None:
+def jointed(fields, *, joint, beds, line_width=0.44, half_feet=False) -> SplicedTray | None:
     """Return a tray of these fields in pieces for beds of these sizes."""
     tray = Tray.model_validate({"name": "any", "height": 40.0, **fields})
     rules = {"joint": joint, "pitch": 42.0, "line_width": line_width, "pointer": "/trays/0"}

@@ -14,8 +14,7 @@ from worker.layout.floor.tile_mark import mark_lettering
 from worker.layout.items.held_trays import HeldTray
 from worker.layout.items.item_trays import Furniture, on_whole
 from worker.layout.model.part_registry import Register, box_of
-from worker.layout.model.plan import DrawerPlan, Lattice, Stored
-from worker.layout.model.plan import JointedTray as JointedPlan
+from worker.layout.model.plan import DrawerPlan, JointedTray, Lattice, Stored
 from worker.layout.model.shapes import Lettering, PieceShape, Placement, TileShape
 from worker.layout.placement.bay import Spot
 from worker.layout.placement.tray_placement import PlacedTray, tray_halves
@@ -23,7 +22,7 @@ from worker.layout.tray.coupon import clearance_name, coupon_shapes, coupon_size
 from worker.layout.tray.font import least_cap
 from worker.layout.tray.joints.jointed_tray import piece_size
 from worker.layout.tray.joints.placed_pieces import joined
-from worker.layout.tray.made_tray import MadeTray, TrayRules
+from worker.layout.tray.made_tray import MadeTray, TrayMaker
 from worker.layout.tray.part_mark import piece_mark, plug_mark, tray_mark
 from worker.layout.tray.text import left_out
 from worker.layout.tray.tray_builder import tray_size
@@ -232,9 +231,9 @@ class Entering:
         return made
 
     @cached_property
-    def _rules(self) -> TrayRules:
+    def _rules(self) -> TrayMaker:
         printer = self.spec.printer
-        return TrayRules(
+        return TrayMaker(
             joint=self.joint,
             pitch=self.spec.grid.pitch,
             line_width=self.spec.line_width_of("tray"),
@@ -264,7 +263,7 @@ def _summary(
     placements: tuple[Placement, ...],
     taken: Sequence[tuple[Spot, Spot]],
     contents: tuple[Stored, ...],
-    jointed: tuple[JointedPlan, ...],
+    jointed: tuple[JointedTray, ...],
 ) -> DrawerPlan:
     """Return the plan of a drawer with its counts."""
     quarters = sum(cell.width * cell.depth for cell in lattice.cells)

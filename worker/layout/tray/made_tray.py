@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from worker.layout.model.fingerprint import fingerprint
 from worker.layout.model.shapes import PieceShape, Point, TrayShape
 from worker.layout.tray.interior import tray_room
-from worker.layout.tray.joints.jointed_tray import JointedTray, jointed_tray
+from worker.layout.tray.joints.jointed_tray import SplicedTray, jointed_tray
 from worker.layout.tray.joints.profile import Profile
 from worker.layout.tray.tray_builder import tray_shape, tray_size
 from worker.spec.drawer.joint import Joint
@@ -14,7 +14,7 @@ from worker.spec.drawer.tray import Tray
 from worker.spec.errors import TrayError
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["MadeTray", "TrayRules"]
+__all__ = ["MadeTray", "TrayMaker"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +22,7 @@ class MadeTray:
     """A tray as it is printed: ``shape`` is the whole tray without posts; ``jointed`` its pieces, None for one part."""
 
     shape: TrayShape
-    jointed: JointedTray | None = None
+    jointed: SplicedTray | None = None
 
     @property
     def whole(self) -> TrayShape:
@@ -41,7 +41,7 @@ class MadeTray:
 
 
 @dataclass(frozen=True, slots=True)
-class TrayRules:
+class TrayMaker:
     """What all trays of a job have in common; lengths in mm.
 
     ``beds`` are the sizes of the bed's free rectangles, in either orientation; ``joints`` says whether trays may be cut

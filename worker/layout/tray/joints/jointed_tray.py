@@ -14,14 +14,14 @@ from worker.layout.tray.joints.profile import Profile
 from worker.layout.tray.ramp_and_ledge import LEDGE_EDGE
 from worker.spec.drawer.joint import Joint
 
-__all__ = ["JointedTray", "jointed_tray", "piece_size"]
+__all__ = ["SplicedTray", "jointed_tray", "piece_size"]
 
 #: Height between the top of a post under a label ledge and the ledge's slope, mm.
 _UNDER_SLOPE: Final = 0.3
 
 
 @dataclass(frozen=True, slots=True)
-class JointedTray:
+class SplicedTray:
     """A tray in pieces; ``shape`` is the tray with its posts, ``bare`` without them.
 
     ``pieces`` are in the order in which they are joined: from the front, each row from the left.
@@ -37,7 +37,7 @@ class JointedTray:
 @lru_cache(maxsize=256)  # a tray is asked for when it is checked, filled, kept and placed
 def jointed_tray(
     shape: TrayShape, *, joint: Joint, line_width: float, ceiling: float, beds: tuple[Point, ...]
-) -> JointedTray | None:
+) -> SplicedTray | None:
     """Return a tray in pieces that fit the bed; None if it cannot be cut so.
 
     Args:
@@ -59,7 +59,7 @@ def jointed_tray(
     pieces = tuple(
         _piece(whole, across, back, column, row) for row in range(len(back) + 1) for column in range(len(across) + 1)
     )
-    return JointedTray(whole, shape, (*across, *back), pieces, profile)
+    return SplicedTray(whole, shape, (*across, *back), pieces, profile)
 
 
 def piece_size(shape: PieceShape) -> tuple[float, float, float]:

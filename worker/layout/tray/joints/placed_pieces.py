@@ -2,8 +2,7 @@
 
 from collections.abc import Sequence
 
-from worker.layout.model.plan import JointedTray as JointedPlan
-from worker.layout.model.plan import TraySeam
+from worker.layout.model.plan import JointedTray, TraySeam
 from worker.layout.model.shapes import Placement
 from worker.layout.tray.interior import on_grid
 from worker.layout.tray.joints.hold import (
@@ -16,13 +15,13 @@ from worker.layout.tray.joints.hold import (
     wall_pull,
     yield_load,
 )
-from worker.layout.tray.joints.jointed_tray import JointedTray
+from worker.layout.tray.joints.jointed_tray import SplicedTray
 from worker.layout.tray.joints.outlines import POINTS_OF_A_TAB
 
 __all__ = ["joined"]
 
 
-def joined(tray: JointedTray, placements: Sequence[Placement], first: int) -> JointedPlan:
+def joined(tray: SplicedTray, placements: Sequence[Placement], first: int) -> JointedTray:
     """Return a jointed tray as the plan has it.
 
     Args:
@@ -49,7 +48,7 @@ def joined(tray: JointedTray, placements: Sequence[Placement], first: int) -> Jo
         for axis, name in enumerate(("x", "y"))
         if any(line.axis == name for line in tray.splices)
     ]  # fmt: skip
-    return JointedPlan(
+    return JointedTray(
         name=corner.name or "",
         cell=corner.cell or (0.0, 0.0),
         z=corner.at[2],
