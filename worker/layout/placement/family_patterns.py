@@ -263,13 +263,20 @@ class FamilyPatterns:
                 turned = other < costs[:, number]
                 costs[turned, number] = other[turned]
                 entered[turned, number] = codes[turned, across[0], across[1]] * 2 + 1
-        kept = np.isfinite(costs)
-        for number, (wide, deep) in enumerate(self.footprints):
-            for inside, (width, depth) in enumerate(self.footprints):
-                if number != inside and width <= wide and depth <= deep:
-                    kept[:, number] &= costs[:, number] < costs[:, inside] - _LESS
+        kept = np.isfinite(costs) & (costs < self._least_inside(costs) - _LESS)
         self.subsets, self.sizes = np.nonzero(kept)
         self.costs, self._codes = costs[kept], entered[kept]
+
+    def _least_inside(self, costs: "NDArray[np.float64]") -> "NDArray[np.float64]":
+        """Return what the cheapest tray on a part of each footprint costs, ``(s, f)`` like the costs."""
+        places = np.array(self.footprints, dtype=np.intp).reshape(-1, 2)
+        wides, wide = np.unique(places[:, 0], return_inverse=True)
+        deeps, deep = np.unique(places[:, 1], return_inverse=True)
+        least = np.full((len(costs), len(wides) + 1, len(deeps) + 1), np.inf)
+        least[:, wide + 1, deep + 1] = costs
+        least = np.minimum.accumulate(np.minimum.accumulate(least, axis=1), axis=2)
+        inside: NDArray[np.float64] = np.minimum(least[:, wide, deep + 1], least[:, wide + 1, deep])
+        return inside
 
     def column(self, number: int) -> Column | None:
         """Return a pattern as a tray; None where it would have too many dividers."""
