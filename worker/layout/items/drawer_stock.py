@@ -173,7 +173,17 @@ def _split_up(stock: Stock, sizing: TraySizing) -> Stock:
 
 def _most_with_room(stock: Stock, item: Item, count: int, sizing: TraySizing) -> int:
     """Return how many things of an item have a free place in one tray, fewer than so many."""
-    return most_with(0, count, lambda some: with_rest(stock, item, some, sizing) is not None)
+
+    def holds(some: int) -> bool:
+        return with_rest(stock, item, some, sizing) is not None
+
+    sure = min(sizing.most_in_part(item, count, stock.assortment, stock.left), count - 1)
+    if sure < 1 or not holds(sure):
+        return most_with(0, max(sure, 1), holds)
+    step = 1
+    while (more := sure + step) < count and holds(more):
+        sure, step = more, 2 * step
+    return most_with(sure, min(more, count), holds)
 
 
 def with_rest(stock: Stock, item: Item, count: int, sizing: TraySizing) -> Stock | None:

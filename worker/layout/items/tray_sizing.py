@@ -7,6 +7,7 @@ from worker.layout.items.drawer_site import Site
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.placement.column_pricing import columns
+from worker.layout.placement.part_columns import part_columns
 from worker.layout.placement.tray_columns import Column, Footprint, LaneBand
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.ways import Kind
@@ -55,6 +56,26 @@ class TraySizing:
         free = frozenset(pair for pair in site.footprints if bay.corners(bay.bits, *pair))
         column = next(iter(self.trays(item, site, free)), None) if free else None
         return None if column is None else (column, next(bay.spots(bay.corners(bay.bits, *column.halves))))
+
+    def most_in_part(self, item: Item, count: int, stock: Assortment, bay: Bay) -> int:
+        """Return how many things of an item have a free place in a tray of full rows; there may be room for a few more.
+
+        Args:
+            item: the item, of the assortment.
+            count: no more of them are counted.
+            stock: the drawer's assortment.
+            bay: what is free in the drawer.
+        """
+        index = next(number for number, other in enumerate(stock.items) if other is item)
+        self.count += 1
+        return max(
+            (
+                column.counts[0][1]
+                for column in part_columns(stock, index, count)
+                if bay.corners(bay.bits, *column.halves)
+            ),
+            default=0,
+        )
 
 
 def renumbered_alone(column: Column, index: int, stock: Assortment) -> Column:

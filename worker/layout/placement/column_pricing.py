@@ -17,12 +17,10 @@ import numpy as np
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.band_split import subset_sums
 from worker.layout.placement.family_patterns import FamilyPatterns
+from worker.layout.placement.part_columns import part_columns
 from worker.layout.placement.pocket_columns import pocket_columns
 from worker.layout.placement.tray_columns import Column, ColumnKey, Footprint
-from worker.layout.storage.lane_sizing import lanes
 from worker.layout.storage.poses import longest
-from worker.layout.storage.sizing_rules import LEDGE
-from worker.layout.storage.ways import Kind
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -155,7 +153,8 @@ class ColumnPool:
             if count == item.count and index not in self._recessed:
                 self._recessed[index] = tuple(pocket_columns(self.stock, index))
             if (index, count) not in self._parts:
-                self._parts[index, count] = tuple(self._part_columns(index, count))
+                splits = count < item.count or self._splits[index]
+                self._parts[index, count] = tuple(part_columns(self.stock, index, count)) if splits else ()
             for column in (*self._parts[index, count], *(self._recessed[index] if count == item.count else ())):
                 held = sum(number for _, number in column.counts) / item.count
                 if column.halves in allowed and (
@@ -163,41 +162,6 @@ class ColumnPool:
                     or cell_price == -inf
                 ):
                     yield column
-
-    def _part_columns(self, index: int, count: int) -> Iterator[Column]:
-        """Yield trays for as many of a kind as they hold, but not for all of its things."""
-        stock, item = self.stock, self.stock.items[index]
-        if count == item.count and not self._splits[index]:
-            return
-        ledge = item.label_text is not None
-        kind = Kind(item.plain, count, item.storage)
-        for side in stock.sides:
-            length = stock.usable(side) - (LEDGE.depth if ledge else 0.0)
-            if length <= 0.0 or (ledge and stock.usable(side) < 2.0 * LEDGE.depth):
-                continue
-            every = [
-                (lane, levels[0])
-                for lane in lanes(kind, length, stock.ground, parts=True)
-                if lane.count < item.count and (levels := stock.level_range(lane, ledge=ledge)) is not None
-            ]
-            for wide in stock.sides:
-                room = stock.usable(wide)
-                fits = [
-                    (lane, level)
-                    for lane, level in every
-                    if max(lane.width, stock.label_widths[index] if ledge else 0.0) <= room
-                ]
-                if not fits:
-                    continue
-                largest = max(lane.count for lane, _ in fits)
-                lane, level = min(
-                    ((lane, level) for lane, level in fits if lane.count == largest),
-                    key=lambda pair: (pair[1] + stock.weights.lane(item, pair[0]), pair[0].width),
-                )
-                for axis, halves in ((0, (wide, side)), (1, (side, wide))):
-                    if halves in stock.footprints and not (axis and (ledge or wide == side)):
-                        band = length, [(index, lane)]
-                        yield stock.column(halves, axis, [band], stock.levels[level], ledge=ledge)
 
     @cached_property
     def _splits(self) -> tuple[bool, ...]:
