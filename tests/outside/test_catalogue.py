@@ -51,6 +51,12 @@ def test_round_things(name, diameter, length):
         ("card-microsd", (15.0, 11.0, 1.0)),
         # IEC 60086-2, 6F22 (from memory)
         ("battery-9v", (26.5, 17.5, 48.5)),
+        # ISO 216, A6 and A7; a thickness of thin card (from memory)
+        ("card-a6", (148.0, 105.0, 0.3)),
+        ("card-a7", (105.0, 74.0, 0.3)),
+        # ISO 269, DL and C6; the thickness of an empty envelope (from memory)
+        ("envelope-dl", (220.0, 110.0, 0.6)),
+        ("envelope-c6", (162.0, 114.0, 0.6)),
     ],
 )
 def test_flat_things(name, size):
@@ -96,3 +102,31 @@ def test_hexagon_keys(flats, long, short):
     across, deep, high = poses(shape)[0].size
     assert (across, deep) == (long, short)
     assert high == pytest.approx(float(flats) * 2.0 / sqrt(3.0), abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("name", "least", "most"),
+    [
+        # DIN 3113 form A, nominal lengths by size: 105-125, 120-140, 150-170, 190-215, 210-235 (from memory)
+        ("spanner-8", 105.0, 125.0),
+        ("spanner-10", 120.0, 140.0),
+        ("spanner-13", 150.0, 170.0),
+        ("spanner-17", 190.0, 215.0),
+        ("spanner-19", 210.0, 235.0),
+        # ISO 5746, 5745, 5749: nominal length +- 9 mm at 160 and 180 (from memory)
+        ("pliers-combination-180", 171.0, 189.0),
+        ("pliers-long-nose-160", 151.0, 169.0),
+        ("pliers-side-cutter-160", 151.0, 169.0),
+        # ISO 216: a notebook is a little larger than its A5 or A6 sheet (common practice)
+        ("notebook-a5", 210.0, 216.0),
+        ("notebook-a6", 148.0, 154.0),
+    ],
+)
+def test_lengths_lie_in_what_the_standard_allows(name, least, most):
+    assert least <= max(lookup(name).shape.size) <= most
+
+
+@pytest.mark.parametrize("flats", [1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0])
+def test_hexagon_keys_are_as_wide_as_a_hexagon_across_its_corners(flats):
+    # ISO 272 gives widths across flats; across corners they are 2 / sqrt(3) times that (geometry)
+    assert lookup(f"hexkey-{flats:g}").shape.height == pytest.approx(flats * 2.0 / sqrt(3.0), abs=1e-3)
