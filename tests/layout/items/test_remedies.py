@@ -163,3 +163,10 @@ def test_every_other_remedy_helps_when_it_is_followed(data):
         assert _missing(_with(data, items=[{**thing, "storage": named[1]}])) is None
     else:
         assert re.match(r"With (\d+ mm of inner height|a bed of)|Take ", lack.remedy)
+
+
+def test_a_kind_is_split_evenly_where_the_most_that_one_tray_takes_leaves_no_room_for_the_rest():
+    # 6 x 6 cells and a bed for 5 x 5: a tray for three leaves strips one cell wide; two trays for two each have room
+    thing = {"name": "thing", "shape": {"kind": "cylinder", "diameter": 60, "length": 194}, "count": 4}
+    job = _job([thing], width=271, depth=267, height=77, bed=(214, 214, 180))
+    assert _missing(job) is None

@@ -156,6 +156,10 @@ def _topped_up(stock: Stock, sizing: TraySizing) -> Stock:
 def _split_up(stock: Stock, sizing: TraySizing) -> Stock:
     """Return a drawer in which things of which no tray takes all are split over several, as far as there is room."""
     for item, count in stock.missing:
+        whole = _split_evenly(stock, item, sizing)
+        if whole is not None:
+            stock = whole
+            continue
         left = count
         for _ in range(_MOST_SPLIT):
             if sizing.trays(item.model_copy(update={"count": left}), stock.site):
@@ -169,6 +173,26 @@ def _split_up(stock: Stock, sizing: TraySizing) -> Stock:
             if not left:
                 break
     return stock
+
+
+def _split_evenly(stock: Stock, item: Item, sizing: TraySizing) -> Stock | None:
+    """Return a drawer with all things of an item in as few trays of about equally many as have room.
+
+    Trays that hold some of them now, and nothing else, give way: a tray for as many as it takes may leave a strip in
+    which no tray for the rest has room. None where no such trays have room, or one tray takes all.
+    """
+    index = next(number for number, other in enumerate(stock.assortment.items) if other is item)
+    held = [entry for entry in stock.standing if any(number == index for number, _ in entry[0].counts)]
+    if item.at is not None or any(len(column.lanes) > 1 for column, _ in held):
+        return None
+    empty = replace(stock, standing=tuple(entry for entry in stock.standing if entry not in held))
+    for trays in range(2, min(_MOST_SPLIT, item.count) + 1):
+        tried: Stock | None = empty
+        for share in (item.count // trays + (number < item.count % trays) for number in range(trays)):
+            tried = None if tried is None else with_rest(tried, item, share, sizing)
+        if tried is not None:
+            return tried
+    return None
 
 
 def _most_with_room(stock: Stock, item: Item, count: int, sizing: TraySizing) -> int:
