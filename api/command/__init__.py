@@ -65,7 +65,7 @@ def program(
     """Turn a drawer's measurements into checked, 3D-printable parts."""
 
 
-class Interrupted(KeyboardInterrupt):
+class CommandInterrupted(KeyboardInterrupt):
     """Ctrl-C.
 
     Under ``python -m``, CPython ends the process by SIGINT, whatever exit code it chose, if a plain KeyboardInterrupt
@@ -86,4 +86,4 @@ def _exit_on_signal(number: int, _frame: FrameType | None) -> None:
 
 
 def _interrupt(_number: int, _frame: FrameType | None) -> None:
-    raise Interrupted
+    raise CommandInterrupted
