@@ -8,13 +8,14 @@ from http import HTTPStatus
 from typing import TYPE_CHECKING, Any, Final, Self, TypeVar
 from urllib.parse import quote, urlencode
 
-import httpx
 from pydantic import BaseModel, SecretStr, ValidationError
 
 from api.http.requests.base_url import is_here
 from worker.spec.manifest import JSON_TYPE, Manifest, PlanDocument
 
 if TYPE_CHECKING:  # at run time they bring the routes and the layout along, which not every command waits for
+    import httpx
+
     from api.documents.batches import BatchDocument, BatchSummaryDocument
     from api.documents.household import ThingDocument
     from api.documents.household_report import HouseholdReport
@@ -23,8 +24,9 @@ if TYPE_CHECKING:  # at run time they bring the routes and the layout along, whi
 
 __all__ = ["Client", "ServiceRefused", "ServiceUnreachable"]
 
-#: Timeouts in seconds: to connect, and between two bytes.
-_TIMEOUT: Final = httpx.Timeout(30.0, connect=5.0)
+#: Timeouts in seconds: between two bytes, and to connect.
+_TIMEOUT: Final = 30.0
+_CONNECT_TIMEOUT: Final = 5.0
 
 #: Seconds between polls of a job: short at first, because small jobs finish within a second.
 _POLL_SECONDS: Final = (0.1, 0.1, 0.2, 0.2, 0.4, 0.4, 0.8)
@@ -74,12 +76,15 @@ class Client:
         Raises:
             ServiceUnreachable: if ``url`` is not a URL.
         """
+        import httpx  # noqa: PLC0415 - 2.3 MB in the process of `serve`, which is no client
+
         self.url = url.rstrip("/")
         try:
             host = httpx.URL(self.url).host
             # a proxy from the environment cannot reach this machine's loopback addresses
+            timeout = httpx.Timeout(_TIMEOUT, connect=_CONNECT_TIMEOUT)
             headers = {"Authorization": f"Bearer {key.get_secret_value()}"} if key is not None and key else {}
-            self._http = httpx.Client(timeout=_TIMEOUT, trust_env=not is_here(host), headers=headers)
+            self._http = httpx.Client(timeout=timeout, trust_env=not is_here(host), headers=headers)
         except httpx.InvalidURL as error:
             raise ServiceUnreachable(f"{url} is not a valid URL: {error}") from None
 
@@ -316,7 +321,7 @@ class Client:
             span = _SPAN.match(answer.headers.get("content-range", "")) if partial else None
             yield 0 if span is None else int(span[1]), answer.iter_bytes()
 
-    def _object(self, answer: httpx.Response) -> dict[str, Any]:
+    def _object(self, answer: "httpx.Response") -> dict[str, Any]:
         try:
             document = answer.json()
         except ValueError:
@@ -325,7 +330,9 @@ class Client:
             raise ServiceUnreachable(f"{answer.url} answers, but not as this service would.")
         return document
 
-    def _ask(self, method: str, path: str, body: bytes | None = None, *, media_type: str = JSON_TYPE) -> httpx.Response:
+    def _ask(
+        self, method: str, path: str, body: bytes | None = None, *, media_type: str = JSON_TYPE
+    ) -> "httpx.Response":
         headers = {"Content-Type": media_type} if body is not None else {}
         with self._faults():
             answer = self._http.request(method, self.url + path, content=body, headers=headers)
@@ -335,13 +342,15 @@ class Client:
 
     @contextmanager
     def _faults(self) -> Iterator[None]:
+        import httpx  # noqa: PLC0415 - as above
+
         try:
             yield
         except (httpx.TransportError, httpx.InvalidURL, httpx.DecodingError) as error:
             raise ServiceUnreachable(f"No service answers at {self.url}: {error}") from error
 
 
-def _refused(answer: httpx.Response) -> Exception:
+def _refused(answer: "httpx.Response") -> Exception:
     """Return the error of a response: its problem document, or that this is not our service."""
     from api.http.problems.problem_documents import PROBLEM_TYPE  # noqa: PLC0415 - as above
 
@@ -356,7 +365,7 @@ def _refused(answer: httpx.Response) -> Exception:
     return ServiceUnreachable(f"{answer.url} answers {answer.status_code}, but not as this service would.")
 
 
-def _read(model: type[_ModelT], answer: httpx.Response) -> _ModelT:
+def _read(model: type[_ModelT], answer: "httpx.Response") -> _ModelT:
     try:
         return model.model_validate_json(answer.content)
     except ValidationError:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 from celery import Task, bootsteps, signals
 from sqlalchemy import Engine as Database
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.orm import configure_mappers
 
 from worker.jobs.common.errors import BrokerUnavailable, SettingsError
 from worker.jobs.common.private_files import keep_files_private
@@ -60,11 +61,14 @@ def begin_shutdown(**_: object) -> None:
 
 
 def share_memory(**_: object) -> None:
-    """Freeze the objects that pool processes share with their parent, before each fork.
+    """Load what every pool process needs and freeze it, before each fork, so that it is shared with the parent.
 
-    A garbage collection writes to every object that it visits, which copies its memory page. Measured at rest with two
-    processes: 199 MB PSS without, 162 MB with.
+    If each process loaded the broker's client and the mappers itself, they would take 3.5 MB in each. A garbage
+    collection writes to every object that it visits, which copies its memory page. Measured at rest with two processes:
+    199 MB PSS without, 162 MB with.
     """
+    app.connection_for_write().get_transport_cls()  # imports the broker's client; nothing connects
+    configure_mappers()
     gc.collect()
     gc.freeze()
 

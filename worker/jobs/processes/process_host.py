@@ -29,10 +29,7 @@ _SHUTDOWN_SECONDS: Final = 5.0
 #: Bytes after which a log is rotated when a worker starts; one older log is kept.
 _MAX_LOG_BYTES: Final = 5_000_000
 
-_WORKER: Final = (
-    *("-P", "-m", "celery", "--app", "worker.jobs.processes.celery_tasks", "worker", "--loglevel", "WARNING"),
-    *("--without-gossip", "--without-mingle", "--without-heartbeat"),
-)
+_WORKER: Final = ("-P", "-m", "worker.jobs.processes.worker_process")
 
 
 def main(data_dir: Path, socket: Path, grace_seconds: float) -> int:
