@@ -1,4 +1,4 @@
-"""What the routes of an app share, and how a route gets it."""
+"""The state that all routes of an app share, and the dependencies by which a route gets it."""
 
 import asyncio
 import logging
@@ -28,7 +28,7 @@ _PAUSE: Final = 5.0
 
 @dataclass
 class AppState:
-    """Shared by all requests of one app, from the start of its lifespan to the end."""
+    """The state shared by all requests of one app, as long as its lifespan."""
 
     job_service: JobService
     guard: Guard
@@ -61,7 +61,7 @@ AppStateDep: TypeAlias = Annotated[AppState, Depends(app_state)]
 
 
 async def _job_service(request: Request, state: AppStateDep) -> JobService:
-    """Return the job service as the caller may use it: jobs of others are not there."""
+    """Return the job service on behalf of the caller, who sees no jobs of others."""
     return state.job_service.on_behalf_of(caller_of(request))
 
 
@@ -76,7 +76,7 @@ async def maintain(job_service: JobService, pause: float = _PAUSE) -> None:
         try:
             await run_in_threadpool(job_service.run_maintenance)
         except Exception as error:  # noqa: BLE001 - it must outlive whatever fails for a while
-            if not failing:  # one line each time that it begins to fail
+            if not failing:  # log only the first of consecutive failures
                 _log.warning("Jobs wait: %s", error, exc_info=not isinstance(error, BrokerUnavailable))
             failing = True
         else:

@@ -1,6 +1,6 @@
 """Authentication and authorisation: a middleware before every route.
 
-Once the database holds API keys, every request needs one (``Authorization: Bearer dw_...``). Without any, the
+Once the database holds API keys, every request requires one (``Authorization: Bearer dw_...``). Without any, the
 service is open to its own machine only. One table maps methods and paths to scopes; all else needs `admin`.
 """
 
@@ -60,7 +60,7 @@ _UNCOUNTED: Final = frozenset({"/livez", "/readyz"})
 
 _READING: Final = frozenset({"GET", "HEAD"})
 
-#: The scope for methods and paths; the first match counts.
+#: The required scope by method and path; the first match counts.
 _RULES: Final[tuple[tuple[frozenset[str], re.Pattern[str], KeyScope], ...]] = (
     (_READING, re.compile(r"/metrics|/v1/keys(?:/[^/]+)?"), "admin"),
     (
@@ -87,7 +87,7 @@ _RULES: Final[tuple[tuple[frozenset[str], re.Pattern[str], KeyScope], ...]] = (
 #: The path that a schedule link's token opens: the calendar feed of one job.
 _CALENDAR: Final = re.compile(rf"/v1/jobs/({ID_PATTERN}|\{{job_id\}})/schedule\.ics")
 
-#: Seconds for which a key is cached; a revoked key is rejected after at most these.
+#: Seconds for which a key is cached, and after which a revoked key is rejected at the latest.
 _FRESH: Final = 1.0
 
 #: Largest number of cached keys.
@@ -95,7 +95,7 @@ _MOST: Final = 10_000
 
 _REALM: Final = 'Bearer realm="drawerwright"'
 
-#: Headers that proxies add, in the lower case of ASGI: the peer is then not the client.
+#: Headers that proxies add, in lower case as in ASGI: the peer is then not the client.
 _FORWARDED: Final = frozenset({b"forwarded", b"via", b"x-forwarded-for", b"x-forwarded-host", b"x-real-ip"})
 
 _NOBODY: Final = Principal("", frozenset())
@@ -103,7 +103,7 @@ _NOBODY: Final = Principal("", frozenset())
 _CREATE_KEY: Final = "Create an API key: drawerwright keys create NAME --scope submit --scope read"
 
 
-@lru_cache(maxsize=256)  # every request asks, and a few paths recur
+@lru_cache(maxsize=256)  # called for every request, with few paths
 def scope_of(method: str, path: str) -> KeyScope | None:
     """Return the scope that a path, or the template of a route, needs; None if it needs no API key."""
     if _PUBLIC.fullmatch(path):
@@ -118,21 +118,21 @@ def calendar_of(method: str, path: str) -> str | None:
 
 
 def caller_of(request: Request) -> Principal:
-    """Return the caller; on a public path, one who sees no job."""
+    """Return the caller; on a public path, a principal that sees no job."""
     return known_caller(request.scope)
 
 
 def known_caller(scope: MutableMapping[str, Any]) -> Principal:
-    """Return the caller that the gate has authenticated, or one who sees no job."""
+    """Return the caller that the gate has authenticated, or a principal that sees no job."""
     caller = scope.get("drawerwright.caller", _NOBODY)
     return caller if isinstance(caller, Principal) else _NOBODY
 
 
 def check_bind(settings: Settings, keys: ApiKeys | None = None) -> None:
-    """Refuse to listen on the network while there are no API keys, since everybody could then do everything.
+    """Refuse to listen on the network without API keys: anyone could then change everything.
 
     Raises:
-        SettingsError: when there are no keys and the host is not this machine.
+        SettingsError: when there are no keys and the host is not a loopback address.
     """
     if is_here(settings.host):
         return
@@ -176,7 +176,7 @@ class Guard:
         """Return the caller of a request, and the state of its rate limit if there is one.
 
         Raises:
-            KeyRequired, ScopeMissing, HostRefused, CrossSiteRefused, RateExceeded: when they may not.
+            KeyRequired, ScopeMissing, HostRefused, CrossSiteRefused, RateExceeded: when the request is rejected.
             ServiceNotReady: when the keys cannot be read.
         """
         path = _path(request)
@@ -208,15 +208,15 @@ class Guard:
         key = await self._key(token.strip()) if scheme.lower() == "bearer" else None
         if key is None:
             self._count_failure(client)
-            raise KeyRequired("The key is not known.", limit="Authorization: Bearer dw_...", remedy=_CREATE_KEY)
+            raise KeyRequired("The API key is invalid.", limit="Authorization: Bearer dw_...", remedy=_CREATE_KEY)
         state = key.state(datetime.now(UTC))
         if state != "active":
             self._count_failure(client)
-            raise KeyRequired(f"The key {key.id} is {state}.", limit="an active key", remedy=_CREATE_KEY)
+            raise KeyRequired(f"The API key {key.id} is {state}.", limit="an active key", remedy=_CREATE_KEY)
         return key.caller, f"key:{key.id}"
 
     async def _linked(self, request: Request, path: str) -> tuple[Principal, str] | None:
-        """Return who asks by a schedule link, for this one request: as the job's owner, who may read."""
+        """Return the principal of a request with a schedule link: the job's owner, with the scope read only."""
         job_id = calendar_of(request.method, path)
         if job_id is None or "authorization" in request.headers:
             return None
@@ -227,7 +227,7 @@ class Guard:
         return None if owner is None else (Principal(owner, frozenset({"read"})), f"calendar:{job_id}")
 
     async def _key(self, token: str) -> ApiKey | None:
-        """Return the key of this token. It is looked up whatever else its address sent, so a right key always opens."""
+        """Return the key of this token, however many invalid ones the same address has sent."""
         now = time.monotonic()
         digest = sha256(token.encode()).hexdigest()  # the key itself is never stored, not even in memory
         cached, until = self._cached.get(digest, (None, 0.0))
@@ -236,7 +236,7 @@ class Guard:
         key = await _query(self._keys.find, token)
         if len(self._cached) >= _MOST:
             self._cached.clear()
-        self._cached[digest] = key, now + _FRESH  # also that there is none: a client may repeat a wrong key
+        self._cached[digest] = key, now + _FRESH  # also None: a client may repeat an invalid key
         if key is None:
             return None
         hour = int(time.time() // 3600)
@@ -244,16 +244,16 @@ class Guard:
             self._used[key.id] = hour
             try:
                 await run_in_threadpool(self._keys.used, key.id)
-            except (SQLAlchemyError, OSError):  # a full database can still be read
+            except (SQLAlchemyError, OSError):  # a database that is full can still be read
                 _log.warning("Recording the use of an API key failed.", exc_info=True)
         return key
 
     async def _open(self, request: Request, peer: str) -> bool:
-        """Return whether the request needs no API key: it comes from this machine, to which the service is open.
+        """Return whether the request needs no API key because it comes from this machine.
 
         Raises:
             HostRefused: when the Host header names another host (DNS rebinding).
-            CrossSiteRefused: when a page of another site tries to change something.
+            CrossSiteRefused: when a page of another site requests a change.
         """
         if not is_here(peer) or _forwarded(request) or await self._closes():
             return False
@@ -267,7 +267,7 @@ class Guard:
         return True
 
     async def _closes(self) -> bool:
-        """Return whether local requests need a key too. Once there are keys, this holds until the service ends."""
+        """Return whether local requests need a key too. Once true, it stays true until the service ends."""
         if self._closed or self._settings.open_loopback == "always":
             return self._closed
         now = time.monotonic()
@@ -277,7 +277,7 @@ class Guard:
         return self._closed
 
     def _count_failure(self, client: str) -> None:
-        """Count a request without a valid key, in a bucket of its own: right keys behind the same address still open.
+        """Count a request without a valid key, in a separate bucket: valid keys from the same address still work.
 
         Raises:
             RateExceeded: when its address has sent too many.
@@ -307,7 +307,7 @@ class Guard:
 
 
 class Gate:
-    """ASGI middleware that rejects requests without access and passes the others to the app."""
+    """ASGI middleware that rejects unauthorised requests and passes on the others."""
 
     def __init__(self, app: ASGIApp) -> None:
         """Wrap ``app``."""
@@ -395,7 +395,7 @@ def _check_site(request: Request, host: str, origins: frozenset[str]) -> None:
 
 
 async def _query(read: Callable[..., _ResultT], *args: object) -> _ResultT:
-    """Return what a query of the database gives, in a thread.
+    """Run a database query in a thread; return its result.
 
     Raises:
         ServiceNotReady: when the database cannot be read.

@@ -1,4 +1,4 @@
-"""The address of a client and the scheme that it uses: its own, or behind a trusted proxy what the proxy reports."""
+"""The address and scheme of a client: those of the connection, or those that a trusted proxy reports."""
 
 import re
 from collections.abc import Iterable
@@ -27,9 +27,9 @@ _LONGEST: Final = 2_000
 def client_address(request: Request, trusted: Networks) -> str:
     """Return the address of the client, for rate limits.
 
-    ``Forwarded`` (RFC 7239) and ``X-Forwarded-For`` are believed only from trusted proxies: the last address in the
+    ``Forwarded`` (RFC 7239) and ``X-Forwarded-For`` are accepted only from trusted proxies: the last address in the
     chain that is not one of them is the client's. Where both headers are sent and disagree, or one cannot be parsed,
-    neither is believed, because a proxy that sets one may pass on the other as the client sent it.
+    both are ignored, because a proxy that sets one may pass on the other as the client sent it.
 
     Args:
         request: the request.

@@ -68,7 +68,7 @@ class Rates:
         return Rate(per_minute, int(tokens), math.ceil((per_minute - tokens) / speed), wait)
 
 
-@lru_cache(maxsize=4096)  # every request asks, and a few addresses recur
+@lru_cache(maxsize=4096)  # called for every request, with few addresses
 def peer_name(host: str) -> str:
     """Return the name of an address's bucket; all addresses of one IPv6 site share one."""
     try:

@@ -118,7 +118,7 @@ class Connection:
             pause = min(float(_MAX_BACKOFF), 2.0 * pause)
         self._client.loop_start()
         while not self._answer.wait(_CONNECT_TIMEOUT):
-            self._say(f"{where} does not answer as an MQTT 5 broker. Retrying.")
+            self._say(f"{where} does not respond as an MQTT 5 broker. Retrying.")
         if self._refusal is not None:
             self._client.disconnect()
             self._client.loop_stop()

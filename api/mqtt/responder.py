@@ -70,7 +70,7 @@ class Responder:
         try:
             self._waiting.put_nowait(request)
         except queue.Full:
-            _log.warning("Too many requests wait; one on %s was dropped.", request.topic)
+            _log.warning("Too many requests are waiting; one on %s was dropped.", request.topic)
 
     def _run(self) -> None:
         while (request := self._waiting.get()) is not None:

@@ -1,1 +1,1 @@
-"""Plans on demand: made in processes of their own that can be ended, with a fair share for each caller."""
+"""Plans on demand, made in separate processes that can be stopped, with a fair share for each caller."""

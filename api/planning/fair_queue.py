@@ -11,7 +11,7 @@ __all__ = ["FairQueue"]
 
 
 class FairQueue:
-    """Gives each owner that waits a turn before any gets a second one. Only the event loop uses it."""
+    """Gives every waiting owner a turn before any of them gets a second one. Only the event loop uses it."""
 
     def __init__(self, turns: int, *, waiting_per_turn: int, waiting_in_all: int) -> None:
         """Hand out this many turns at a time.
@@ -41,7 +41,7 @@ class FairQueue:
         """Wait for a turn; `leave` ends it.
 
         Args:
-            owner: who asks.
+            owner: the owner of the request.
             share: turns that the owner may hold at a time.
             seconds: how long to wait.
 
@@ -54,7 +54,7 @@ class FairQueue:
         own = len(self._waiting.get(owner, ()))
         most = share * self._per_turn
         if own >= most or self.waiting >= self._in_all:
-            raise PlansBusy(value=own, limit=f"at most {most} waiting of one key, {self._in_all} in all")
+            raise PlansBusy(value=own, limit=f"at most {most} waiting per key, {self._in_all} in total")
         turn: asyncio.Future[None] = asyncio.get_running_loop().create_future()
         self._waiting.setdefault(owner, deque()).append((turn, share))
         try:
@@ -70,7 +70,7 @@ class FairQueue:
             raise
 
     def leave(self, owner: str) -> None:
-        """End a turn, and give turns to those who wait."""
+        """End a turn, and hand out turns to waiting owners."""
         self._held[owner] -= 1
         self._held += Counter()  # drops owners without a turn
         for owner_waiting, turn in self._next():
@@ -89,7 +89,7 @@ class FairQueue:
         return self.held < self._turns and self._held[owner] < share
 
     def _next(self) -> Iterator[tuple[str, "asyncio.Future[None]"]]:
-        """Yield who gets a turn now; an owner that got one goes behind the others."""
+        """Yield the owners that get a turn now; each then goes behind the others."""
         progress = True
         while progress:
             progress = False

@@ -1,4 +1,4 @@
-"""The planner: makes the plan of a spec, here or as a process that makes one plan after another.
+"""The planner: makes the plan of a spec, in this process or in one that makes plan after plan.
 
 The process reads specs from standard input, ``S``, or ``T`` for a timed plan, and writes answers to standard output,
 each as a frame of `worker.jobs.execution.frames`.

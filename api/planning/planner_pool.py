@@ -1,4 +1,4 @@
-"""The planners of a service: started when plans are requested, ended when none has been for a while."""
+"""The planner processes of a service: started on demand, ended when idle."""
 
 import asyncio
 import logging
@@ -24,10 +24,10 @@ _ABANDONED_SECONDS: Final = 0.5
 
 
 class PlannerPool:
-    """Makes plans in processes that can be ended."""
+    """Makes plans in processes that can be stopped."""
 
     def __init__(self, settings: Settings, *, idle_seconds: float = 60.0) -> None:
-        """Start no planner yet; one ends that has had nothing to do for ``idle_seconds``."""
+        """Create a pool without processes; a planner that was idle for ``idle_seconds`` ends."""
         self._settings = settings
         self._idle_seconds = idle_seconds
         self._queue = FairQueue(
@@ -46,19 +46,19 @@ class PlannerPool:
 
     @property
     def pids(self) -> list[int]:
-        """The process ids of the planners that have nothing to do."""
+        """The process ids of idle planners."""
         return [planner.pid for planner in self._idle]
 
     async def plan(self, spec: bytes, caller: Principal, *, timed: bool = False) -> bytes:
         """Return the plan document of a validated spec as JSON, with times and filament if ``timed``.
 
-        When this is cancelled, the plan is soon stopped.
+        If this call is cancelled, the plan is stopped soon.
 
         Raises:
             LayoutError: when the spec cannot be laid out.
             PlansBusy: when too many plans wait.
             PlanTooCostly: when it takes too long or too much memory.
-            InternalError: when the planner met a defect.
+            InternalError: when the planner failed.
         """
         # one key never has all planners; the only caller of a service without keys may
         share = self._settings.planners if caller is LOCAL else max(1, self._settings.planners - 1)
@@ -91,7 +91,7 @@ class PlannerPool:
             planner = await self._planner()
             try:
                 document = await planner.plan(spec, self._settings.plan_seconds, timed=timed)
-            except SpecError:  # the planner is as good as before
+            except SpecError:  # the planner can make further plans
                 self._rest(planner)
                 raise
             except BaseException:
@@ -122,6 +122,6 @@ class PlannerPool:
 
 
 def _consume(work: "asyncio.Task[bytes]") -> None:
-    """Take note of how an abandoned plan ended: nobody else does."""
+    """Retrieve the result of an abandoned plan, as asyncio requires."""
     with suppress(asyncio.CancelledError, DrawerwrightError):
         work.result()

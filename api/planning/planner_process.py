@@ -1,4 +1,4 @@
-"""A planner in a process of its own, as the service's event loop sees it."""
+"""A planner process, controlled by the service's event loop."""
 
 import asyncio
 import logging
@@ -47,7 +47,7 @@ class PlannerProcess:
             stdin=PIPE,
             stdout=PIPE,
             env=child_environment(settings),
-            start_new_session=True,  # Ctrl-C is for the parent
+            start_new_session=True,  # the parent handles Ctrl-C
         )
         planner = cls(process, settings.job_memory)
         try:
@@ -55,7 +55,7 @@ class PlannerProcess:
                 await planner._receive()
         except TimeoutError as error:
             await planner.kill()
-            raise InternalError("A planner does not start.", limit=f"{_START_SECONDS:g} s") from error
+            raise InternalError("A planner process did not start.", limit=f"{_START_SECONDS:g} s") from error
         except BaseException:
             await planner.kill()
             raise
@@ -77,7 +77,7 @@ class PlannerProcess:
         Raises:
             LayoutError: when the spec cannot be laid out.
             PlanTooCostly: when it takes longer than ``seconds``, or more memory than a job may have.
-            InternalError: when the process has ended, or met a defect of its own.
+            InternalError: when the process has ended, or failed.
         """
         try:
             async with asyncio.timeout(seconds):
@@ -120,12 +120,12 @@ class PlannerProcess:
             kind, length = HEADER.unpack(await stdout.readexactly(HEADER.size))
             return kind, await stdout.readexactly(length)
         except asyncio.IncompleteReadError as error:
-            _log.error("A planner has ended (process %d).", self.pid)
+            _log.error("Planner process %d has ended.", self.pid)
             raise InternalError from error
 
 
 def _error(fields: dict[str, object]) -> DrawerwrightError:
-    """Return the error that a planner has answered with."""
+    """Return the error in a planner's answer."""
     slug, errors = fields.pop("slug"), fields.pop("errors")
     made = [_of(DrawerwrightError, single) for single in errors] if isinstance(errors, list) else []
     error = _of(problem_kinds().get(str(slug), InternalError), fields)

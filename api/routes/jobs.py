@@ -77,7 +77,7 @@ class JobQuery(PageQuery):
     created_before: QueryTime | None = Field(default=None, description="List only jobs submitted before this time.")
 
     tag: list[Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[^\x00-\x1f\x7f]+$")]] = Field(
-        default=[], max_length=5, description="List only jobs with this tag. Repeat it for jobs with all of several."
+        default=[], max_length=5, description="List only jobs with this tag. Repeat it to require several tags."
     )
     batch: str | None = Field(default=None, pattern=f"^{ID_PATTERN}$", description="List only jobs of this batch.")
 

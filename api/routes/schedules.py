@@ -116,7 +116,7 @@ def create_schedule_link(
     status_code=HTTPStatus.NO_CONTENT,
     operation_id="withdrawScheduleLink",
     summary="Withdraw the secret link to the calendar feed",
-    response_description="The job has no link any more.",
+    response_description="The link was withdrawn.",
     responses=refusals(JobNotFound, PreconditionFailed),
     response_class=Response,
     openapi_extra=MATCHED,

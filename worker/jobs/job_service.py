@@ -481,7 +481,7 @@ class JobService:
         """
         job = self.job(job_id)
         if revision not in (None, job.revision):
-            raise PreconditionFailed("The job changed at the same moment.", value=revision, limit=str(job.revision))
+            raise PreconditionFailed("The job was changed by another request.", value=revision, limit=str(job.revision))
         return job
 
     def _ready(self, job_id: str) -> None:

@@ -104,7 +104,7 @@ def remove(
     with ending(machine=machine), opened(url) as client:
         document = client.job(job)
         if not yes and not sys.stdin.isatty():
-            note("Cannot ask for confirmation without a terminal. Add --yes to delete the job.", "bold red")
+            note("Confirmation requires a terminal. Add --yes to delete the job.", "bold red")
             raise typer.Exit(WRONG)
         if not yes and not typer.confirm(f"Delete job {document.id} ({document.name}) and its files?", err=True):
             raise typer.Exit(WRONG)

@@ -61,7 +61,7 @@ def printed(
     """Record that a run, or pieces of one mark, were printed, failed, or were placed in the drawer."""
     with ending(machine=machine):
         if failed and placed:
-            raise PrintRefused("--failed and --placed exclude each other.", remedy="Give only one of them.")
+            raise PrintRefused("--failed and --placed are mutually exclusive.", remedy="Give only one of them.")
         if (run is None) == (mark is None):
             raise PrintRefused("Give either --run or --mark.", remedy="For example --run 3, or --mark T4 --count 2.")
         outcome = _Outcome.FAILED if failed else _Outcome.PLACED if placed else _Outcome.PRINTED

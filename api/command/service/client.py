@@ -327,7 +327,7 @@ class Client:
         except ValueError:
             document = None
         if not isinstance(document, dict):
-            raise ServiceUnreachable(f"{answer.url} answers, but not as this service would.")
+            raise ServiceUnreachable(f"{answer.url} does not respond as a Drawerwright service would.")
         return document
 
     def _ask(
@@ -362,11 +362,13 @@ def _refused(answer: "httpx.Response") -> Exception:
         if isinstance(problem, dict):
             after = answer.headers.get("retry-after", "")
             return ServiceRefused(problem, float(after) if after.isascii() and after.isdigit() else None)
-    return ServiceUnreachable(f"{answer.url} answers {answer.status_code}, but not as this service would.")
+    return ServiceUnreachable(
+        f"{answer.url} responds with status {answer.status_code}, but not as a Drawerwright service would."
+    )
 
 
 def _read(model: type[_ModelT], answer: "httpx.Response") -> _ModelT:
     try:
         return model.model_validate_json(answer.content)
     except ValidationError:
-        raise ServiceUnreachable(f"{answer.url} answers, but not as this service would.") from None
+        raise ServiceUnreachable(f"{answer.url} does not respond as a Drawerwright service would.") from None

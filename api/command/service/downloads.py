@@ -22,7 +22,7 @@ _PIECE: Final = 1 << 20
 #: Backoff in seconds before each retry that follows an attempt without progress.
 _BACKOFF: Final = (0.2, 0.5, 1.0, 2.0, 4.0, 8.0)
 
-#: Upper limit in seconds of a delay that the service asks for with ``Retry-After``.
+#: Upper limit in seconds of a delay that the service requests with ``Retry-After``.
 _MAX_RETRY_AFTER: Final = 60.0
 
 #: Attempts for a file with a wrong checksum: the first may have resumed a damaged ``.part`` file.

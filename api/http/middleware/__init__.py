@@ -1,1 +1,1 @@
-"""What every request passes: CORS, time limits, the request log and safe headers."""
+"""Middleware for every request: CORS, time limits, the request log and safe headers."""

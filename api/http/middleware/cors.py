@@ -40,7 +40,7 @@ def read_origins(text: str) -> frozenset[str]:
 
 
 class Cors:
-    """ASGI middleware that answers preflight requests, and lets pages of the permitted origins read responses."""
+    """ASGI middleware that answers preflight requests and permits pages of the configured origins to read responses."""
 
     def __init__(self, app: ASGIApp) -> None:
         """Wrap ``app``; the origins are known once its lifespan has begun."""

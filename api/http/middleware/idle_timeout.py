@@ -1,7 +1,7 @@
 """Idle timeout: a connection whose next request does not arrive is closed.
 
 The server's own ``timeout_keep_alive`` begins only after a response: a client that sends no request, or half of the
-head of one, would hold its connection for ever.
+head of one, could hold its connection indefinitely.
 """
 
 import asyncio
@@ -17,7 +17,7 @@ def idle_timeout_protocol(seconds: float) -> type[asyncio.Protocol]:
     """Return the server's protocol with a limit, of once to twice this time, for the head of a request to arrive."""
 
     class IdleTimeoutProtocol(H11Protocol):
-        """Checks every so many seconds whether it still waits for the same head."""
+        """Checks at this interval whether it is still waiting for the same head."""
 
         _timer: asyncio.TimerHandle | None = None
         _last_cycle: Any = None

@@ -66,7 +66,7 @@ class RequestMetrics:
 
 
 class RequestLog:
-    """ASGI middleware, outside of all others, that identifies, logs, traces and measures requests."""
+    """The outermost ASGI middleware: identifies, logs, traces and measures requests."""
 
     def __init__(self, app: ASGIApp, metrics: RequestMetrics) -> None:
         """Wrap ``app`` and record its responses in ``metrics``."""
@@ -100,7 +100,7 @@ class RequestLog:
 
 
 class _Exchange:
-    """A request and its response, as they pass."""
+    """Observes a request and its response."""
 
     def __init__(self, scope: Scope, receive: Receive, send: Send, request_id: str) -> None:
         self.status = _SERVER_ERROR

@@ -17,7 +17,7 @@ _DEFAULTS: Final = {
 
 
 class SafeHeaders:
-    """ASGI middleware that adds the default headers a response has not set itself."""
+    """ASGI middleware that adds the default headers that a response lacks."""
 
     def __init__(self, app: ASGIApp) -> None:
         """Wrap ``app``."""

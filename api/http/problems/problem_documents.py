@@ -90,9 +90,7 @@ class Problem(Fault):
     title: str = Field(description="A summary of this kind of problem; the same for every occurrence.")
     status: int = Field(description="The HTTP status code.")
     instance: str | None = Field(default=None, exclude_if=_absent, description="The path of the request that failed.")
-    errors: tuple[Fault, ...] = Field(
-        default=(), exclude_if=_absent, description="Every single fault, where there can be several."
-    )
+    errors: tuple[Fault, ...] = Field(default=(), exclude_if=_absent, description="All faults, if there are several.")
 
 
 def problem_document(error: DrawerwrightError, base: str, instance: str | None = None) -> dict[str, Any]:

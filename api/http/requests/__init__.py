@@ -1,1 +1,1 @@
-"""Requests: bodies, preferences, conditions and what they name."""
+"""Requests: bodies, preferences and preconditions."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 from urllib.parse import quote
 
 if TYPE_CHECKING:
-    from starlette.requests import HTTPConnection  # `serve` asks whether a host is this machine before it loads it
+    from starlette.requests import HTTPConnection  # `serve` calls `is_here` before it imports the server
 
 __all__ = ["base_of", "is_here", "path_of"]
 
@@ -35,7 +35,7 @@ def path_of(connection: "HTTPConnection") -> str:
     return f"/.{path}" if path.startswith("//") else path  # two slashes would begin a host (RFC 3986, 4.2)
 
 
-@lru_cache(maxsize=256)  # every request asks, and only a few hosts recur
+@lru_cache(maxsize=256)  # called for every request, with few hosts
 def is_here(host: str) -> bool:
     """Return whether a host name or IP address can only be this machine: localhost or a loopback address."""
     try:

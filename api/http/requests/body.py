@@ -26,8 +26,8 @@ _NounT = TypeVar("_NounT", bound=Noun)
 _LONG: Final = 64 * 1024
 
 
-#: Reads a spec from a body that has arrived. It is called in a thread, and raises `SpecTooLarge` if the spec asks for
-#: more than one may, `DrawerNotFound` or `ThingNotFound` if it names one that the caller's household lacks, or
+#: Reads a spec from a body that has arrived. It is called in a thread, and raises `SpecTooLarge` if the spec exceeds
+#: the limits of one job, `DrawerNotFound` or `ThingNotFound` if it names one that the caller's household lacks, or
 #: `SpecError` with each problem.
 SpecReader: TypeAlias = Callable[[], Spec]
 

@@ -1,4 +1,4 @@
-"""The job of a change, as If-Match names it."""
+"""The If-Match precondition of changes of a job."""
 
 from typing import Annotated, Any, Final, TypeAlias
 
@@ -29,5 +29,5 @@ def _matched_revision(request: Request, job_service: JobServiceDep, job_id: str)
 #: The revision that a change of a job requires, as a route's parameter.
 MatchedRevision: TypeAlias = Annotated[int | None, Depends(_matched_revision)]
 
-#: What the contract says of such a route.
+#: OpenAPI fields of such a route.
 MATCHED: Final[dict[str, Any]] = {"parameters": [IF_MATCH_PARAMETER]}

@@ -28,7 +28,7 @@ IF_NONE_MATCH_PARAMETER: Final[dict[str, Any]] = {
 
 
 def check_match(request: Request, tag: Callable[[], str]) -> bool:
-    """Return whether the request has a condition, which holds; ``tag`` returns the entity tag of what is changed.
+    """Return whether the request has an If-Match that holds; ``tag`` returns the entity tag of the resource.
 
     Raises:
         PreconditionFailed: when the condition does not hold.

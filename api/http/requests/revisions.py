@@ -16,7 +16,7 @@ REVISION_TAG: Final[dict[str, Any]] = {
     "ETag": {"schema": {"type": "string"}, "description": "The revision, for If-Match and If-None-Match."}
 }
 
-#: The response to a conditional read that finds nothing new.
+#: The response to a conditional read of an unchanged resource.
 UNCHANGED: Final[dict[int | str, dict[str, Any]]] = {
     304: {"description": "The client's copy is current (If-None-Match).", "headers": REVISION_TAG}
 }

@@ -23,7 +23,7 @@ _FILE_NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", re.ASCII)
 
 
 def is_file_name(name: str) -> bool:
-    """Return whether a file can have this name; with any other the database need not be searched."""
+    """Return whether a file can have this name; other names need no query."""
     return _FILE_NAME.fullmatch(name) is not None
 
 

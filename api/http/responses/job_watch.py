@@ -1,4 +1,4 @@
-"""Waiting for changes of jobs: requests that wait hold no thread, and one task polls the job table for all of them."""
+"""Waiting for changes of jobs: one task polls the job table for all waiting requests, which hold no thread."""
 
 import asyncio
 import logging
@@ -32,7 +32,7 @@ class JobWatch:
     """Lets requests wait for changes of jobs."""
 
     def __init__(self, job_service: JobService) -> None:
-        """Poll through this job service while a request waits."""
+        """Poll this job service while a request waits."""
         self._job_service = job_service
         self._waiters: dict[asyncio.Future[bool], tuple[str, int]] = {}
         self._task: asyncio.Task[None] | None = None

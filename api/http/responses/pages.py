@@ -1,4 +1,4 @@
-"""Pages of a list: what all lists ask for, and the link from a page to the next one (RFC 8288, rel=next)."""
+"""Pages of a list: the parameters of all lists, and the link from a page to the next one (RFC 8288, rel=next)."""
 
 from collections.abc import Iterable
 from urllib.parse import urlencode
@@ -31,7 +31,7 @@ def next_url(request: Request, kind: str, ids: Iterable[str], page: PageQuery) -
     Args:
         request: the request, for the base URL.
         kind: the resource, as in the path.
-        ids: of what is on the page, and of one more if another page follows.
+        ids: those on the page, and one more if another page follows.
         page: the parameters of this page.
     """
     listed = list(ids)

@@ -33,8 +33,8 @@ class StreamQuota:
             error = QuotaReached(
                 "Too many streams are open.",
                 value=self.open[owner],
-                limit=f"{self.max_open_per_owner} of one key, {self.max_open} in all",
-                remedy="Close one, or ask for the jobs themselves with Prefer: wait.",
+                limit=f"{self.max_open_per_owner} per key, {self.max_open} in total",
+                remedy="Close one, or wait for each job with Prefer: wait.",
             )
             error.wait = 10
             raise error

@@ -202,7 +202,7 @@ def test_another_server_at_the_address_ends_with_code_3(run, small, status, kind
     with _stranger(status, kind, body) as address:
         result = run("submit", small, "--url", address)
     assert result.exit_code == 3
-    assert "not as this service would" in result.stderr
+    assert "as a Drawerwright service would" in result.stderr
 
 
 @pytest.fixture

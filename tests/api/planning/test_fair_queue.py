@@ -104,7 +104,7 @@ def test_one_owner_cannot_fill_the_queue():
         await _settle()
         with pytest.raises(PlansBusy) as refused:
             await queue.enter("greedy", 1, 60.0)
-        assert refused.value.limit == "at most 3 waiting of one key, 4 in all"
+        assert refused.value.limit == "at most 3 waiting per key, 4 in total"
         await queue.enter("other", 1, 60.0)
         tasks.append(asyncio.create_task(queue.enter("other", 1, 60.0)))
         await _settle()

@@ -71,7 +71,7 @@ def test_a_revoked_or_expired_key_is_told_from_an_unknown_one(keys):
     revoked = keys.revoke(key.id)
     assert keys.revoke(key.id) == revoked
     assert keys.find(secret.get_secret_value()).state(datetime.now(UTC)) == "revoked"
-    with pytest.raises(SettingsError, match="no such key"):
+    with pytest.raises(SettingsError, match="does not exist"):
         keys.revoke("nobody")
 
 

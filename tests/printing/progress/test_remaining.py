@@ -126,7 +126,7 @@ def test_a_printed_run_can_be_placed_once(start):
     run = start.open[0].number
     after = _after(start, _event("printed", run=run), _event("placed", run=run))
     assert after.placed == after.printed
-    with pytest.raises(PrintRefused, match="placed already"):
+    with pytest.raises(PrintRefused, match="already placed"):
         _after(after, _event("placed", run=run))
 
 

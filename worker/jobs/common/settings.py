@@ -121,7 +121,7 @@ class Settings(BaseSettings):
     )
     trusted_proxies: str = Field(
         default="",
-        description="Networks of proxies whose Forwarded or X-Forwarded-For header is believed; comma-separated.",
+        description="Networks of proxies whose Forwarded or X-Forwarded-For header is trusted; comma-separated.",
     )
     jobs_waiting: int = Field(default=50, ge=0, description="Queued and running jobs of one API key; 0: no limit.")
     jobs_a_day: int = Field(default=1_000, ge=0, description="Jobs of one API key per day (UTC); 0: no limit.")

@@ -74,7 +74,7 @@ def back_up(settings: Settings, path: Path, done: Callable[[int, int], None]) ->
             "There is no database to back up.", value=str(record), remedy="Give its folder with --data."
         )
     if path.exists():
-        raise SettingsError("The file exists already.", value=str(path), remedy="Choose another name.")
+        raise SettingsError("The file already exists.", value=str(path), remedy="Choose another name.")
     blobs = ObjectStore.open(settings)
     part = path.with_name(f".{path.name}.part")
     with TemporaryDirectory(prefix=".drawerwright-", dir=path.absolute().parent) as folder:

@@ -58,7 +58,7 @@ def set_up_tracing(settings: Settings, role: str) -> None:
     if find_spec("opentelemetry.sdk") is None or find_spec("opentelemetry.exporter.otlp.proto.http") is None:
         _log.warning('Tracing is disabled: install "drawerwright[telemetry]".')
         return
-    from opentelemetry.exporter.otlp.proto.http.trace_exporter import (  # noqa: PLC0415 - only where it is asked for
+    from opentelemetry.exporter.otlp.proto.http.trace_exporter import (  # noqa: PLC0415 - only with tracing
         OTLPSpanExporter,
     )
     from opentelemetry.sdk.resources import Resource  # noqa: PLC0415 - as above
@@ -97,7 +97,7 @@ def span(
     if _State.provider is None:
         yield TraceSpan()
         return
-    from opentelemetry.trace.propagation.tracecontext import (  # noqa: PLC0415 - only where it is asked for
+    from opentelemetry.trace.propagation.tracecontext import (  # noqa: PLC0415 - only with tracing
         TraceContextTextMapPropagator,
     )
 
@@ -123,7 +123,7 @@ def trace_headers() -> dict[str, str]:
     """Return the headers that carry the current trace context; empty without tracing."""
     if _State.provider is None:
         return {}
-    from opentelemetry.trace.propagation.tracecontext import (  # noqa: PLC0415 - only where it is asked for
+    from opentelemetry.trace.propagation.tracecontext import (  # noqa: PLC0415 - only with tracing
         TraceContextTextMapPropagator,
     )
 

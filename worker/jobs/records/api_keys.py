@@ -80,9 +80,13 @@ class ApiKeys:
         """
         requested = set(scopes)
         if not name.strip() or len(name) > _LONGEST_NAME or not name.isprintable():
-            raise SettingsError("A key needs a name.", value=name, limit=f"1 to {_LONGEST_NAME} printable characters")
+            raise SettingsError(
+                "An API key needs a name.", value=name, limit=f"1 to {_LONGEST_NAME} printable characters"
+            )
         if not requested or not requested <= set(SCOPES):
-            raise SettingsError("A key needs a scope.", value=sorted(requested), limit=f"one of {', '.join(SCOPES)}")
+            raise SettingsError(
+                "An API key needs a scope.", value=sorted(requested), limit=f"one of {', '.join(SCOPES)}"
+            )
         if days is not None and not 1 <= days <= _MOST_DAYS:
             raise SettingsError("The expiry is invalid.", value=days, limit=f"1 to {_MOST_DAYS} days")
         if any(value < 0 for value in quotas.limits().values()):
@@ -142,7 +146,7 @@ class ApiKeys:
             )
             row = connection.execute(_ALL.where(ApiKeyRow.id == key_id)).one_or_none()
         if row is None:
-            raise SettingsError("There is no such key.", value=key_id, remedy="List them: drawerwright keys list")
+            raise SettingsError("The API key does not exist.", value=key_id, remedy="List them: drawerwright keys list")
         return _key(row)
 
     def any(self) -> bool:

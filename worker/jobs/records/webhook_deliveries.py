@@ -88,7 +88,7 @@ def _redeliver(connection: Connection, webhook_id: str, delivery_id: str) -> Del
         raise RedeliveryRefused("The endpoint is disabled.", value=delivery_id, remedy="Create the webhook again.")
     if row.job_id is None and row.batch_id is None:
         remedy = "Send another test: POST /v1/webhooks/{id}/test."
-        raise RedeliveryRefused("A test is not delivered again.", value=delivery_id, remedy=remedy)
+        raise RedeliveryRefused("A test message cannot be delivered again.", value=delivery_id, remedy=remedy)
     now = utc_now()
     waiting = update(OutboxRow).where(OutboxRow.id == row.message_id).values(next_try=now)
     if connection.execute(waiting).rowcount == 0:

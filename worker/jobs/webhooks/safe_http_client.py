@@ -75,7 +75,7 @@ def parse_target(url: str, networks: Networks = (), ports: frozenset[int] = froz
         raise WebhookRefused(pointer="/url", value=parts.scheme, limit=f"{_LIMIT}; at most {_LONGEST} characters")
     if "@" in parts.netloc:
         remedy = "Every message is signed; check the signature instead of a password."
-        raise WebhookRefused("The address carries a user or a password.", pointer="/url", limit=_LIMIT, remedy=remedy)
+        raise WebhookRefused("The URL contains a user name or password.", pointer="/url", limit=_LIMIT, remedy=remedy)
     if "#" in url or not _TARGET.fullmatch(target) or " " in url:
         raise WebhookRefused(pointer="/url", limit=_LIMIT)
     if ":" in host:
@@ -88,7 +88,7 @@ def parse_target(url: str, networks: Networks = (), ports: frozenset[int] = froz
     effective_port = _PORTS[parts.scheme] if port is None else port
     if effective_port == 0 or (ports and effective_port not in ports):
         allowed = ", ".join(map(str, sorted(ports))) or "1 to 65535"
-        raise WebhookRefused("The port may not be called.", pointer="/url", value=effective_port, limit=allowed)
+        raise WebhookRefused("Webhooks may not use this port.", pointer="/url", value=effective_port, limit=allowed)
     return Target(parts.scheme, host, effective_port, target)
 
 
@@ -153,7 +153,7 @@ class SafeHttpClient:
         except (httpcore.TimeoutException, TimeoutError):
             raise RequestFailed("The endpoint did not respond in time.") from None
         except httpcore.NetworkError as error:
-            kind = "The TLS handshake failed." if _of_tls(error) else "The endpoint cannot be connected to."
+            kind = "The TLS handshake failed." if _of_tls(error) else "Connecting to the endpoint failed."
             raise RequestFailed(kind) from None
         except (httpcore.ProtocolError, httpcore.UnsupportedProtocol, OSError, ValueError):
             raise RequestFailed("The response is not valid HTTP.") from None
@@ -166,7 +166,7 @@ class SafeHttpClient:
         if not addresses:
             raise RequestFailed("The host has no address.")
         if not all(is_allowed(address, self._networks) for address in addresses):
-            raise RequestFailed("The host has an address that may not be called (DRAWERWRIGHT_WEBHOOK_NETWORKS).")
+            raise RequestFailed("Webhooks may not connect to an address of this host (DRAWERWRIGHT_WEBHOOK_NETWORKS).")
         return addresses
 
 
@@ -266,8 +266,9 @@ def _check_literal(host: str, networks: Networks) -> None:
             if _NUMBER.fullmatch(name.rpartition(".")[2]):
                 remedy = "Write an IPv4 address as four decimal numbers, such as 192.0.2.1."
                 raise WebhookRefused(
-                    "The host is a number but no IPv4 address.", pointer="/url", value=host, limit=_LIMIT, remedy=remedy
-                ) from None
+                    "The host is a number but not an IPv4 address.",
+                    pointer="/url", value=host, limit=_LIMIT, remedy=remedy,
+                ) from None  # fmt: skip
             return
         allowed = is_allowed(host, networks)
     if not allowed:

@@ -109,5 +109,5 @@ def check_held(outlines: Outlines, drawer: DrawerPlan, keys: Sequence[Placement]
     most = len(drawer.floor.loose)
     return Check(
         name="held", passed=loose <= most, value=loose,
-        limit=f"at most {most} tiles that only the drawer's sides hold, which a warning names", subject=drawer.name,
+        limit=f"at most {most} tiles held only by the drawer's sides, each named in a warning", subject=drawer.name,
     )  # fmt: skip

@@ -145,7 +145,7 @@ def _mesh_checks(
 ) -> Iterator[Check]:
     yield _same_points(mesh, packed)
     yield _check(
-        "closed", passed=gaps == 0, value=gaps, limit="0 edges that two triangles do not share, in either file"
+        "closed", passed=gaps == 0, value=gaps, limit="0 edges not shared by exactly two triangles, in either file"
     )
     ratio = mesh.volume / expected.volume - 1.0
     yield _check(
@@ -167,7 +167,7 @@ def _mesh_checks(
         "self-intersection",
         passed=crossing == 0,
         value=crossing,
-        limit="0 pairs of triangles that penetrate each other",
+        limit="0 pairs of intersecting triangles",
     )
     size = (high - low).tolist()
     yield _check(

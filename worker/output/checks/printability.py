@@ -40,13 +40,14 @@ TEXT_LEAST: Final = 0.8
 _DECIMALS: Final = 4
 
 _CAUTIONS: Final[dict[PrintabilityName, str]] = {
-    "overhang": "Some undersides lean out too far to print cleanly. Print this part with supports.",
-    "bridge": "A level underside spans more air than the printer bridges. Print this part with supports, or cool more.",
-    "free_edge": "The edge of an underside spans more air than the printer bridges; its first lines may sag. Print "
-    "slowly there with full cooling.",
+    "overhang": "Some overhangs are too steep to print cleanly. Print this part with supports.",
+    "bridge": "A flat underside spans a wider gap than the printer can bridge. Print this part with supports or more "
+    "cooling.",
+    "free_edge": "The edge of an underside spans a wider gap than the printer can bridge; its first lines may sag. "
+    "Print it slowly with full cooling.",
     "roof": "The roof of a recess sags over this span. Choose smaller magnets, or print this part with supports.",
     "island": "Something starts in mid-air. Print this part with supports.",
-    "wall": "A wall is thinner than the lines that make one. Use a smaller nozzle or a thicker wall.",
+    "wall": "A wall is thinner than its minimum number of lines. Use a smaller nozzle or a thicker wall.",
     "gap": "A gap is so narrow for the nozzle that it may fuse. Use a smaller nozzle.",
     "contact": "The first layer is small and may come loose. Print this part with a brim.",
     "slenderness": "The part is tall for its base and may sway or topple. Print it slowly, with a brim.",

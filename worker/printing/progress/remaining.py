@@ -134,7 +134,7 @@ def _place_run(state: PrintState, record: RunRecord, number: int, pieces: Counte
     placed = (pieces - Counter(record.failed)) & unplaced
     if not placed:
         raise PrintRefused(
-            f"All good pieces of run {number} are placed already.",
+            f"All good pieces of run {number} are already placed.",
             pointer="/run", value=number, limit="a run with pieces that are not placed",
             remedy="Nothing remains to be recorded for this run.",
         )  # fmt: skip
