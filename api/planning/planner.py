@@ -10,9 +10,9 @@ import traceback
 import orjson
 
 from worker.jobs.execution.frames import answer_frames
-from worker.layout import lay_out
 from worker.layout.model.plan import Plan
 from worker.layout.model.plan_document import plan_document
+from worker.layout.planner import lay_out
 from worker.printing.scheduling.work_plan import runs_of
 from worker.spec import Spec
 from worker.spec.errors import DrawerwrightError

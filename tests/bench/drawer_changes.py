@@ -18,9 +18,9 @@ from worker.jobs.database.connection import open_database
 from worker.jobs.household.drawer_changes import drawer_changes
 from worker.jobs.household.household import Household
 from worker.jobs.household.layouts import PrintedJob
-from worker.layout import lay_out
 from worker.layout.model.plan_document import plan_document
 from worker.layout.placement.region_solver import load_solver
+from worker.layout.planner import lay_out
 from worker.spec import load
 from worker.spec.manifest import ContentEntry, DrawerEntry
 from worker.spec.requests.household import ChangesRequest, DrawerRequest, ThingRequest

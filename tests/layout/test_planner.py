@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from shapely.affinity import rotate, translate
 from shapely.geometry import Polygon
 
-from worker.layout import lay_out
 from worker.layout.model.plan import DrawerPlan, Plan
 from worker.layout.model.shapes import CouponShape, KeyShape, Part, Placement, TileShape, TrayShape
+from worker.layout.planner import lay_out
 from worker.spec import load
 from worker.spec.errors import LayoutError, SpecError, TrayError
 from worker.spec.tolerances import CONTAINMENT_SLACK

@@ -3,8 +3,8 @@
 import pytest
 import shapely
 
-from worker.layout import lay_out
 from worker.layout.drawer.grid_placement import fit_lattice
+from worker.layout.planner import lay_out
 from worker.spec import load
 
 pytestmark = pytest.mark.outside

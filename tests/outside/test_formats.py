@@ -9,7 +9,7 @@ import pytest
 import stl
 import trimesh
 
-from worker.layout import lay_out
+from worker.layout.planner import lay_out
 from worker.output.meshes.stl import write_stl
 from worker.output.meshes.threemf import write_3mf
 from worker.solids.kernel import build

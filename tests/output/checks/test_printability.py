@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from tests.output.checks.layer_slices import first_layer, floating_pieces, unsupported_area
 from tests.solids.tray_shapes import plain
-from worker.layout import lay_out
 from worker.layout.model.shapes import Ledge, Lettering, MagnetHoles, Ramp, Wall
+from worker.layout.planner import lay_out
 from worker.output.checks.part_checks import Expected, expected_of, inspect
 from worker.output.checks.printability import printability, printed_share
 from worker.output.checks.undersides import components, measure_undersides

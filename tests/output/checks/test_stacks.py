@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from worker.layout import lay_out
 from worker.layout.model.plan import Cell, DrawerPlan, Lattice, Plan
 from worker.layout.model.shapes import Part, Placement
+from worker.layout.planner import lay_out
 from worker.layout.tray.tray_builder import tray_shape, tray_size
 from worker.output.checks.assembly_checks import check_assembly
 from worker.output.checks.part_checks import expected_of, inspect, require

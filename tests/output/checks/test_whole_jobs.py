@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from worker.layout import lay_out
+from worker.layout.planner import lay_out
 from worker.output.checks.assembly_checks import check_assembly
 from worker.output.checks.part_checks import expected_of, inspect, require
 from worker.output.meshes.stl import read_stl, write_stl

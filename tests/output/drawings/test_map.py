@@ -14,7 +14,7 @@ from lxml import etree
 from pypdf import PdfReader
 from shapely.geometry import Polygon, box
 
-from worker.layout import lay_out
+from worker.layout.planner import lay_out
 from worker.output.drawings.font import MISSING, fitted, text_width, wrapped
 from worker.output.drawings.map import PAPER, ROOM, map_pages, map_picture, write_map_pdf, write_map_svg
 from worker.output.drawings.mapped_drawer import MappedDrawer
@@ -204,7 +204,7 @@ def test_the_scale_is_the_drawings():
 
 _AGAIN = """
 import sys, json, hashlib
-from worker.layout import lay_out
+from worker.layout.planner import lay_out
 from worker.output.drawings.map import write_map_pdf, write_map_svg
 from worker.spec.reading.loader import load
 plan = lay_out(load(json.loads(sys.argv[1])))

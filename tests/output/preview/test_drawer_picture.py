@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from worker.layout import lay_out
+from worker.layout.planner import lay_out
 from worker.output.preview.drawer_picture import PICTURE_SIDE, draw_drawer, picture_title
 from worker.solids import build
 from worker.spec import load

@@ -3,7 +3,7 @@
 from functools import lru_cache
 
 from api.openapi import examples
-from worker.layout import lay_out
+from worker.layout.planner import lay_out
 from worker.solids import build
 from worker.spec import load
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from worker.layout import lay_out
+from worker.layout.planner import lay_out
 from worker.printing.estimating.estimate import estimate
 from worker.printing.estimating.part_estimates import compare, price_parts
 from worker.printing.estimating.process import Process

@@ -18,8 +18,8 @@ from random import Random
 import orjson
 
 from api.openapi import examples
-from worker.layout import lay_out
 from worker.layout.model.plan_document import plan_document
+from worker.layout.planner import lay_out
 from worker.spec import Spec
 from worker.spec.errors import DrawerwrightError, SpecError
 from worker.spec.limits import cells_of, check_size
