@@ -76,7 +76,7 @@ def until():
 def ended(until):
     """Return a function that waits until a job has ended, and returns the job."""
 
-    def wait(engine, job, seconds=60.0):
-        return until(lambda: (now := engine.job(job.id)).ended and now, seconds)
+    def wait(job_service, job, seconds=60.0):
+        return until(lambda: (now := job_service.job(job.id)).ended and now, seconds)
 
     return wait

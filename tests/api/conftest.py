@@ -1,4 +1,4 @@
-"""The real app over a real engine: SQLite and a folder. No broker runs, so a job stays queued until a test ends it."""
+"""The real app over a real job service: SQLite and a folder. No broker runs: jobs stay queued until a test ends them."""
 
 from contextlib import contextmanager
 from functools import partial
@@ -25,9 +25,9 @@ def settings(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def engine(settings):
-    with JobService.open(settings) as engine:
-        yield engine
+def job_service(settings):
+    with JobService.open(settings) as job_service:
+        yield job_service
 
 
 class Service:
@@ -70,9 +70,9 @@ def started():
 
 
 @pytest.fixture(scope="module")
-def service(engine, started):
+def service(job_service, started):
     """Give a client of the app."""
-    with started(create_app(engine)) as client:
+    with started(create_app(job_service)) as client:
         yield client
 
 
@@ -128,34 +128,34 @@ def spec():
 
 @pytest.fixture
 def take_record_away(until):
-    """Give a function that puts a folder in the place of an engine's SQLite file, while upkeep and courier go on."""
+    """Give a function that replaces the SQLite file of a job service by a folder while its threads run."""
 
     def taken(folder):
         for path in folder.glob("jobs.sqlite3*"):
             path.unlink(missing_ok=True)
         try:
             (folder / "jobs.sqlite3").mkdir()
-        except FileExistsError:  # upkeep or courier made it anew in between
+        except FileExistsError:  # a thread of the service created it in between
             return False
         return True
 
-    def take_away(engine):
-        assert until(lambda: taken(engine.settings.data_dir))
-        engine._database.dispose()  # what was open still has the old file
+    def take_away(job_service):
+        assert until(lambda: taken(job_service.settings.data_dir))
+        job_service._database.dispose()  # what was open still has the old file
 
     return take_away
 
 
 @pytest.fixture(scope="module")
-def closed_engine(closed_settings):
-    """An engine with the settings of the test's own file, which has a key."""
-    with JobService.open(closed_settings) as engine:
-        engine.keys.create("first", ["admin"])
-        yield engine
+def closed_job_service(closed_settings):
+    """A job service with the settings of the test's own file, which has a key."""
+    with JobService.open(closed_settings) as job_service:
+        job_service.keys.create("first", ["admin"])
+        yield job_service
 
 
 @pytest.fixture(scope="module")
-def closed(closed_engine, started):
+def closed(closed_job_service, started):
     """A service that has keys."""
-    with started(create_app(closed_engine)) as client:
+    with started(create_app(closed_job_service)) as client:
         yield client

@@ -6,12 +6,14 @@ from tests.coroutines import run_coroutine
 from worker.spec import load
 
 
-def test_maintenance_outlives_a_broker_that_is_away_and_warns_once(engine, spec, caplog):
-    engine.submit(load(spec))  # it waits, because no broker runs here; no app, which would do the same beside the test
+def test_maintenance_outlives_a_broker_that_is_away_and_warns_once(job_service, spec, caplog):
+    job_service.submit(
+        load(spec)
+    )  # it waits, because no broker runs here; no app, which would do the same beside the test
     caplog.clear()
 
     async def run():
-        task = asyncio.create_task(maintain(engine, pause=0.01))
+        task = asyncio.create_task(maintain(job_service, pause=0.01))
         await asyncio.sleep(1.0)
         assert not task.done()
         task.cancel()
@@ -23,6 +25,6 @@ def test_maintenance_outlives_a_broker_that_is_away_and_warns_once(engine, spec,
     assert warnings[0].startswith("Jobs wait: The broker does not respond")
 
 
-def test_a_job_is_taken_without_a_broker(service, engine, spec):
+def test_a_job_is_taken_without_a_broker(service, job_service, spec):
     job = service.post("/v1/jobs", json=spec).json()["id"]
-    assert engine.job(job).state == "queued"
+    assert job_service.job(job).state == "queued"

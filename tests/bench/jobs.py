@@ -31,11 +31,11 @@ def spec_of(height: float) -> Spec:
     return load({"spec": "1", "name": "twenty trays", "drawers": [drawer], "printer": {"bed": [256, 256, 256]}})
 
 
-def served(engine: JobService, spec: Spec) -> float:
+def served(job_service: JobService, spec: Spec) -> float:
     """Return the seconds from submitting a job to its end."""
     start = time.perf_counter()
-    job = engine.submit(spec)
-    while not (job := engine.job(job.id)).ended:
+    job = job_service.submit(spec)
+    while not (job := job_service.job(job.id)).ended:
         time.sleep(0.002)
     seconds = time.perf_counter() - start
     if job.state != "succeeded":
@@ -54,16 +54,16 @@ def main() -> None:
     """Print the ratio of the two with all parts new and with all parts in the cache."""
     with tempfile.TemporaryDirectory(prefix="drawerwright-bench-") as folder:
         settings = Settings(data_dir=Path(folder))
-        with Supervisor(settings), JobService.open(settings) as engine:
+        with Supervisor(settings), JobService.open(settings) as job_service:
             parts = InMemoryPartCache()
             for _ in range(2):  # both worker processes, and this one
-                served(engine, spec_of(20.0))
+                served(job_service, spec_of(20.0))
                 called(parts, spec_of(20.0))
             new, cached = [], []
             for turn in range(ROUNDS):
                 spec = spec_of(21.0 + turn / 8.0)
-                new.append((served(engine, spec), called(parts, spec)))
-                cached.append((served(engine, spec), called(parts, spec)))
+                new.append((served(job_service, spec), called(parts, spec)))
+                cached.append((served(job_service, spec), called(parts, spec)))
     for name, pairs in (("all parts new", new), ("all parts cached", cached)):
         service, alone = (statistics.median(column) for column in zip(*pairs, strict=True))
         ratio = service / alone

@@ -191,14 +191,14 @@ def struck(tmp_path_factory, until):
 
 
 @pytest.fixture
-def engine(struck, engine_of):
-    """An engine on that plant."""
-    return engine_of(struck)
+def job_service(struck, job_service_of):
+    """The job service on that plant."""
+    return job_service_of(struck)
 
 
 @pytest.fixture
-def engine_of():
-    """Give a function that opens an engine on a plant."""
+def job_service_of():
+    """Give a function that opens a job service on a plant."""
     opened = []
 
     def open_one(plant):
@@ -231,12 +231,12 @@ def _expected(text):
 def right():
     """Give a function that demands that a job has succeeded with the files that its spec asks for, and no others."""
 
-    def check(engine, job, spec):
-        assert engine.job(job.id).state == "succeeded", engine.job(job.id)
-        files = engine.files(job.id)
+    def check(job_service, job, spec):
+        assert job_service.job(job.id).state == "succeeded", job_service.job(job.id)
+        files = job_service.files(job.id)
         assert {file.name: file.sha256 for file in files} == _expected(spec.to_json())
         for file in files:
-            assert sha256(b"".join(engine.read(file))).hexdigest() == file.sha256
+            assert sha256(b"".join(job_service.read(file))).hexdigest() == file.sha256
 
     return check
 
@@ -245,9 +245,9 @@ def right():
 def succeeds(ended, right):
     """Give a function that waits for a job, demands that it has succeeded rightly and once, and returns it."""
 
-    def check(plant, engine, job, spec):
-        done = ended(engine, job, BOUND)
-        right(engine, job, spec)
+    def check(plant, job_service, job, spec):
+        done = ended(job_service, job, BOUND)
+        right(job_service, job, spec)
         assert plant.logs().count(f"Job {job.id}: succeeded") == 1
         return done
 

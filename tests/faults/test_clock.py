@@ -32,23 +32,23 @@ def shifted(tmp_path):
     }, shift  # fmt: skip
 
 
-def test_a_clock_that_jumps(plant, engine_of, shifted, succeeds, figures):
+def test_a_clock_that_jumps(plant, job_service_of, shifted, succeeds, figures):
     environment, shift = shifted
     struck = plant(extra=environment)
     struck.start_worker(wait=False)
     address = struck.start_api()
-    engine = engine_of(struck)
+    job_service = job_service_of(struck)
     struck.await_worker()
     states = []
     for name, seconds in (("forward", 3600), ("back", 0), ("further back", -3600)):
         spec = large(name, 6)
         posted = httpx.post(f"{address}/v1/jobs", json=spec.model_dump(mode="json", exclude_unset=True), timeout=60.0)
         assert posted.status_code == 202, posted.text
-        job = engine.job(posted.json()["id"])
-        struck.until(lambda job=job: engine.job(job.id).progress.done >= 2)
+        job = job_service.job(posted.json()["id"])
+        struck.until(lambda job=job: job_service.job(job.id).progress.done >= 2)
         shift(seconds)
         begun = time.monotonic()
-        done = succeeds(struck, engine, job, spec)
+        done = succeeds(struck, job_service, job, spec)
         states.append(f"{name}: attempt {done.attempts}, {time.monotonic() - begun:.1f} s")
     assert abs((done.finished - done.created).total_seconds()) > 1800  # the clock did jump
     figures(f"clock set by an hour in the middle of a job: {'; '.join(states)}")

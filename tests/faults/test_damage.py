@@ -36,11 +36,11 @@ def _write_zeros(path):
 
 
 @pytest.mark.parametrize(("number", "damage"), list(enumerate([_flip, _truncate, _write_zeros])))
-def test_a_damaged_part_is_not_served_and_is_built_again(struck, engine, succeeds, number, damage):
+def test_a_damaged_part_is_not_served_and_is_built_again(struck, job_service, succeeds, number, damage):
     spec = small(20 + number)
-    job = engine.submit(spec)
-    succeeds(struck, engine, job, spec)
-    file = next(entry for entry in engine.files(job.id) if entry.name.endswith("-tray.stl"))
+    job = job_service.submit(spec)
+    succeeds(struck, job_service, job, spec)
+    file = next(entry for entry in job_service.files(job.id) if entry.name.endswith("-tray.stl"))
     damage(_path(struck, file))
     address = f"{struck.addresses['api']}/v1/jobs/{job.id}/files/{file.name}"
     for headers in ({}, {"Range": "bytes=0-99"}):
@@ -48,20 +48,20 @@ def test_a_damaged_part_is_not_served_and_is_built_again(struck, engine, succeed
         assert answer.status_code == 500
         problem = answer.json()
         assert problem["title"] == "A stored file is damaged." or "damaged" in problem["detail"]
-    again = engine.submit(spec)
-    succeeds(struck, engine, again, spec)
+    again = job_service.submit(spec)
+    succeeds(struck, job_service, again, spec)
     answer = httpx.get(address)  # one store for both jobs
     assert (answer.status_code, sha256(answer.content).hexdigest()) == (200, file.sha256)
 
 
-def test_a_large_damaged_file_never_arrives_whole(struck, engine, succeeds):
+def test_a_large_damaged_file_never_arrives_whole(struck, job_service, succeeds):
     spec = small(19)
-    job = engine.submit(spec)
-    succeeds(struck, engine, job, spec)
+    job = job_service.submit(spec)
+    succeeds(struck, job_service, job, spec)
     data = bytes(9 * 2**20)
     file = StoredFile("large.bin", "application/octet-stream", len(data), "ab" * 32, f"jobs/{job.id}/large")
-    engine._blobs.put(file.key, data)
-    with engine._database.begin() as connection:
+    job_service._blobs.put(file.key, data)
+    with job_service._database.begin() as connection:
         values = {name: getattr(file, name) for name in ("name", "media_type", "bytes", "sha256", "key")}
         connection.execute(insert(JobFileRow).values(job_id=job.id, **values))
     address = f"{struck.addresses['api']}/v1/jobs/{job.id}/files/{file.name}"
@@ -69,4 +69,4 @@ def test_a_large_damaged_file_never_arrives_whole(struck, engine, succeeds):
         httpx.get(address)
     assert httpx.get(address, headers={"Range": "bytes=0-99"}).status_code == 500
     with pytest.raises(BlobMissing):
-        list(engine.read(file))
+        list(job_service.read(file))

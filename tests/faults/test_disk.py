@@ -54,42 +54,42 @@ def _fill(disk):
     return ballast
 
 
-def _check_named(engine):
+def _check_named(job_service):
     """Every file that a record names is there, whole and right."""
-    with engine._database.connect() as connection:
+    with job_service._database.connect() as connection:
         named = dict(list(connection.execute(select(JobFileRow.key, JobFileRow.sha256))))
         for row in connection.execute(select(PartRow.digest, PartRow.record)):
             named |= {
                 part_key(row.digest, entry["suffix"], entry["sha256"]): entry["sha256"] for entry in row.record["files"]
             }
     for key, digest in named.items():
-        assert sha256(engine._blobs.get(key)).hexdigest() == digest
+        assert sha256(job_service._blobs.get(key)).hexdigest() == digest
     return len(named)
 
 
 @_as_root
-def test_a_full_store(disk, plant, engine_of, succeeds, figures):
+def test_a_full_store(disk, plant, job_service_of, succeeds, figures):
     struck = plant(blob_url=(disk / "blobs").as_uri(), attempts=2)
-    engine = engine_of(struck)
+    job_service = job_service_of(struck)
     struck.start_worker()
-    first = engine.submit(small(40))
-    succeeds(struck, engine, first, small(40))
+    first = job_service.submit(small(40))
+    succeeds(struck, job_service, first, small(40))
     ballast = _fill(disk)
     begun = time.monotonic()
-    job = engine.submit(large("full"))
+    job = job_service.submit(large("full"))
     deferred = f"Job {job.id} waits for"
     struck.until(lambda: struck.logs().count(deferred) > struck.settings.attempts, BOUND)
-    waiting = engine.job(job.id)
+    waiting = job_service.job(job.id)
     assert (waiting.state, waiting.progress.now) == (
         "queued",
         "waiting: the object store could not be used (GenericError)",
     )
-    _check_named(engine)
+    _check_named(job_service)
     ballast.unlink()
     freed = time.monotonic()
-    done = succeeds(struck, engine, job, large("full"))
+    done = succeeds(struck, job_service, job, large("full"))
     assert done.attempts == 1  # what met the full disk was not counted
-    count = _check_named(engine)
+    count = _check_named(job_service)
     struck.until(lambda: not list(disk.rglob("*#*")))
     figures(
         f"store full: the job was put off {struck.logs().count(deferred)} times in {freed - begun:.1f} s and succeeded "
@@ -98,13 +98,13 @@ def test_a_full_store(disk, plant, engine_of, succeeds, figures):
 
 
 @_as_root
-def test_a_full_record(disk, plant, engine_of, succeeds, figures):
+def test_a_full_record(disk, plant, job_service_of, succeeds, figures):
     struck = plant(data_dir=disk / "data", attempts=6)
     struck.start_worker(wait=False)
     address = f"{struck.start_api()}/v1/jobs"
-    engine = engine_of(struck)
+    job_service = job_service_of(struck)
     struck.await_worker()
-    waiting = engine.submit(small(41))
+    waiting = job_service.submit(small(41))
     ballast = _fill(disk)
     answers = [httpx.post(address, json=small_body(42 + number), timeout=60.0) for number in range(4)]
     for answer in answers:
@@ -113,13 +113,13 @@ def test_a_full_record(disk, plant, engine_of, succeeds, figures):
     time.sleep(1.0)
     ballast.unlink()
     accepted = [(waiting, small(41))] + [
-        (engine.job(answer.json()["id"]), small(42 + number))
+        (job_service.job(answer.json()["id"]), small(42 + number))
         for number, answer in enumerate(answers)
         if answer.status_code == 202
     ]
     for job, spec in accepted:
-        succeeds(struck, engine, job, spec)
-    succeeds(struck, engine, engine.submit(small(50)), small(50))
-    _check_named(engine)
+        succeeds(struck, job_service, job, spec)
+    succeeds(struck, job_service, job_service.submit(small(50)), small(50))
+    _check_named(job_service)
     codes = [answer.status_code for answer in answers]
     figures(f"record full: submits were answered with {codes}; all {len(accepted)} accepted jobs succeeded with space")

@@ -17,10 +17,10 @@ from worker.spec.requests.print_event import PrintEvent
 pytestmark = pytest.mark.service
 
 
-def _begun(engine, struck, spec):
+def _begun(job_service, struck, spec):
     """Submit a job and wait until it is in the middle of its parts."""
-    job = engine.submit(spec)
-    struck.until(lambda: engine.job(job.id).progress.done >= 3)
+    job = job_service.submit(spec)
+    struck.until(lambda: job_service.job(job.id).progress.done >= 3)
     return job, time.monotonic()
 
 
@@ -28,41 +28,41 @@ def _post(struck, body, headers=None):
     return httpx.post(f"{struck.addresses['api']}/v1/jobs", json=body, headers=headers, timeout=30.0)
 
 
-def test_a_child_in_the_middle_of_a_part(struck, engine, succeeds, figures):
+def test_a_child_in_the_middle_of_a_part(struck, job_service, succeeds, figures):
     spec = large("child")
-    job, begun = _begun(engine, struck, spec)
+    job, begun = _begun(job_service, struck, spec)
     assert struck.strike_child() == 1
-    assert succeeds(struck, engine, job, spec).attempts == 2
+    assert succeeds(struck, job_service, job, spec).attempts == 2
     figures(f"child killed: ended {time.monotonic() - begun:.1f} s later")
 
 
-def test_a_worker(struck, engine, succeeds, figures):
+def test_a_worker(struck, job_service, succeeds, figures):
     spec = large("worker")
-    job, begun = _begun(engine, struck, spec)
+    job, begun = _begun(job_service, struck, spec)
     struck.strike("worker")
     struck.start_worker()
     started = time.monotonic() - begun
-    assert succeeds(struck, engine, job, spec).attempts == 2
+    assert succeeds(struck, job_service, job, spec).attempts == 2
     figures(f"worker killed: ended {time.monotonic() - begun:.1f} s later, of which {started:.1f} s to start another")
 
 
-def test_the_broker_with_its_queue(struck, engine, succeeds, figures):
+def test_the_broker_with_its_queue(struck, job_service, succeeds, figures):
     spec = large("broker")
-    first, begun = _begun(engine, struck, spec)
-    waiting = [engine.submit(small(kind)) for kind in range(3)]
+    first, begun = _begun(job_service, struck, spec)
+    waiting = [job_service.submit(small(kind)) for kind in range(3)]
     struck.strike_broker()
     start = time.monotonic()
     answer = _post(struck, small_body(3))
     took = time.monotonic() - start
     assert answer.status_code == 202, answer.text  # it is kept and waits
     struck.start_broker()
-    for number, job in enumerate([*waiting, engine.job(answer.json()["id"])]):
-        assert succeeds(struck, engine, job, small(number)).attempts == 1
-    succeeds(struck, engine, first, spec)
+    for number, job in enumerate([*waiting, job_service.job(answer.json()["id"])]):
+        assert succeeds(struck, job_service, job, small(number)).attempts == 1
+    succeeds(struck, job_service, first, spec)
     figures(f"broker killed: a submit took {took:.2f} s, all ended {time.monotonic() - begun:.1f} s later")
 
 
-def test_an_api_during_submits(struck, engine, succeeds, figures):
+def test_an_api_during_submits(struck, job_service, succeeds, figures):
     answered, lost, stop = [], [], threading.Event()
 
     def submit(client):
@@ -79,7 +79,7 @@ def test_an_api_during_submits(struck, engine, succeeds, figures):
                 answered.append(answer.json()["id"])
                 number += 1
 
-    with engine._database.connect() as connection:
+    with job_service._database.connect() as connection:
         before = set(connection.scalars(select(JobRow.id)))
     clients = [threading.Thread(target=submit, args=(name,)) for name in range(2)]
     for client in clients:
@@ -92,62 +92,62 @@ def test_an_api_during_submits(struck, engine, succeeds, figures):
     stop.set()
     for client in clients:
         client.join()
-    with engine._database.connect() as connection:
+    with job_service._database.connect() as connection:
         after = set(connection.scalars(select(JobRow.id))) - before
     assert len(set(answered)) == len(answered)
     assert set(answered) == after  # what was accepted is kept, and what was asked for again is there once
     for job_id in after:
-        assert succeeds(struck, engine, engine.job(job_id), small(0)).attempts == 1
+        assert succeeds(struck, job_service, job_service.job(job_id), small(0)).attempts == 1
     figures(f"API killed: {len(answered)} submits answered, {len(lost)} not; {len(after)} jobs, all succeeded")
 
 
-def test_the_same_message_again_and_again(struck, engine, ended, succeeds):
+def test_the_same_message_again_and_again(struck, job_service, ended, succeeds):
     spec = large("again")
-    job, _ = _begun(engine, struck, spec)
+    job, _ = _begun(job_service, struck, spec)
     for _ in range(5):
-        engine.publish(job.id)
-    done = succeeds(struck, engine, job, spec)
+        job_service.publish(job.id)
+    done = succeeds(struck, job_service, job, spec)
     for _ in range(5):
-        engine.publish(job.id)
-    ended(engine, engine.submit(small()))  # it came behind all of these
-    assert engine.job(job.id) == done
+        job_service.publish(job.id)
+    ended(job_service, job_service.submit(small()))  # it came behind all of these
+    assert job_service.job(job.id) == done
     assert done.attempts == 1
-    succeeds(struck, engine, job, spec)
+    succeeds(struck, job_service, job, spec)
 
 
-def test_a_broker_that_hangs(struck, engine, succeeds, figures):
+def test_a_broker_that_hangs(struck, job_service, succeeds, figures):
     struck.signal_broker(signal.SIGSTOP)
     try:
         begun = time.monotonic()
         answer = _post(struck, small_body(1))
         took = time.monotonic() - begun
         assert answer.status_code == 202, answer.text
-        job = engine.job(answer.json()["id"])
+        job = job_service.job(answer.json()["id"])
         assert job.state == "queued"
     finally:
         struck.signal_broker(signal.SIGCONT)
     assert took < 5.0  # 0.3 s by the settings: a bound with room for a busy machine
-    assert succeeds(struck, engine, job, small(1)).attempts == 1
+    assert succeeds(struck, job_service, job, small(1)).attempts == 1
     figures(f"broker hung: a submit is answered in {took:.2f} s")
 
 
-def test_a_child_in_the_middle_of_a_repack(struck, engine, succeeds, figures):
+def test_a_child_in_the_middle_of_a_repack(struck, job_service, succeeds, figures):
     spec = large("repack", 3)
-    job = engine.submit(spec)
-    succeeds(struck, engine, job, spec)
-    manifest = Manifest.model_validate_json(b"".join(engine.read(engine.manifest(job.id))))
-    before = {file.name for file in engine.files(job.id)}
+    job = job_service.submit(spec)
+    succeeds(struck, job_service, job, spec)
+    manifest = Manifest.model_validate_json(b"".join(job_service.read(job_service.manifest(job.id))))
+    before = {file.name for file in job_service.files(job.id)}
     event = PrintEvent(outcome="failed", run=1)
-    engine.prints.record(job.id, event, lambda last: follow(last or begin(manifest), event, manifest, spec))
-    engine.publish_repack(job.id)
+    job_service.prints.record(job.id, event, lambda last: follow(last or begin(manifest), event, manifest, spec))
+    job_service.publish_repack(job.id)
 
     def tries():
-        with engine._database.connect() as connection:
+        with job_service._database.connect() as connection:
             return connection.scalar(select(PrintStateRow.attempts).where(PrintStateRow.job_id == job.id))
 
     struck.until(tries)
     struck.strike_child()
-    struck.until(lambda: not engine.prints.status(job.id).repack)
-    (new,) = {file.name: file for file in engine.files(job.id) if file.name not in before}.values()
-    assert b"".join(engine.read(new))
+    struck.until(lambda: not job_service.prints.status(job.id).repack)
+    (new,) = {file.name: file for file in job_service.files(job.id) if file.name not in before}.values()
+    assert b"".join(job_service.read(new))
     figures(f"child killed while runs were packed afresh: written at try {tries()}")

@@ -63,11 +63,11 @@ def _strike(plant, what, chance):
     return 1
 
 
-def test_two_hundred_jobs_with_random_kills(plant, engine_of, right, figures):
+def test_two_hundred_jobs_with_random_kills(plant, job_service_of, right, figures):
     struck = plant(attempts=10)
     until = struck.until
     struck.start_api()
-    engine = engine_of(struck)
+    job_service = job_service_of(struck)
     for name in ("first", "second"):
         struck.start_worker(name, wait=False)
     for name in ("first", "second"):
@@ -78,7 +78,7 @@ def test_two_hundred_jobs_with_random_kills(plant, engine_of, right, figures):
     kills, lost, begun = Counter(), Counter(), time.monotonic()
 
     def left():
-        with engine._database.connect() as connection:
+        with job_service._database.connect() as connection:
             states = dict(list(connection.execute(select(JobRow.state, func.count()).group_by(JobRow.state))))
         return _JOBS - states.get("succeeded", 0)
 
@@ -95,8 +95,8 @@ def test_two_hundred_jobs_with_random_kills(plant, engine_of, right, figures):
     took = time.monotonic() - begun
 
     for number, job_id in enumerate(ids):
-        right(engine, engine.job(job_id), small(number % _KINDS))
-    with engine._database.connect() as connection:
+        right(job_service, job_service.job(job_id), small(number % _KINDS))
+    with job_service._database.connect() as connection:
         every = list(connection.scalars(select(JobRow.id)))
         attempts = Counter(connection.scalars(select(JobRow.attempts)))
         states = Counter(connection.scalars(select(JobRow.state)))
@@ -104,10 +104,10 @@ def test_two_hundred_jobs_with_random_kills(plant, engine_of, right, figures):
     assert states == {"succeeded": _JOBS}  # none is lost, and none was accepted twice
     ends = Counter(re.findall(r"Job (\w+): succeeded", struck.logs()))
     assert set(ends.values()) == {1}  # no attempt ended a job that another had ended
-    named = {file.key for job_id in every for file in engine.files(job_id)}
+    named = {file.key for job_id in every for file in job_service.files(job_id)}
 
     def orphans():
-        return {blob.key for folder in ("jobs", "parts") for blob in engine._blobs.under(folder)} - named
+        return {blob.key for folder in ("jobs", "parts") for blob in job_service._blobs.under(folder)} - named
 
     before = len(orphans())
     until(lambda: not orphans(), 60.0)

@@ -18,23 +18,23 @@ _STORE_AWAY = 20.0
 _AWAY = 8.0
 
 
-def test_a_store_that_is_away_fails_no_job(plant, tmp_path, engine_of, succeeds, figures):
+def test_a_store_that_is_away_fails_no_job(plant, tmp_path, job_service_of, succeeds, figures):
     folder = tmp_path / "blobs"
     struck = plant(blob_url=folder.as_uri(), attempts=2)
-    engine = engine_of(struck)
+    job_service = job_service_of(struck)
     struck.start_worker()
-    succeeds(struck, engine, engine.submit(small(60)), small(60))
+    succeeds(struck, job_service, job_service.submit(small(60)), small(60))
     aside = folder.rename(tmp_path / "aside")
     folder.touch()  # a file where the folder was: nothing can be read or written
     specs = [large("away"), *(small(61 + kind) for kind in range(4))]
-    jobs = [engine.submit(spec) for spec in specs]
+    jobs = [job_service.submit(spec) for spec in specs]
     time.sleep(_STORE_AWAY)
-    assert {engine.job(job.id).state for job in jobs} <= {"queued", "running"}
+    assert {job_service.job(job.id).state for job in jobs} <= {"queued", "running"}
     folder.unlink()
     aside.rename(folder)
     back = time.monotonic()
     for job, spec in zip(jobs, specs, strict=True):
-        assert succeeds(struck, engine, job, spec).attempts == 1
+        assert succeeds(struck, job_service, job, spec).attempts == 1
     count = struck.logs().count(" waits for ")
     assert count >= len(jobs)
     figures(
@@ -58,19 +58,19 @@ def _refusing(url):
             connection.execute(f"ALTER DATABASE {target.database} WITH ALLOW_CONNECTIONS true")
 
 
-def test_a_database_that_is_away_fails_no_job(plant, postgresql, engine_of, succeeds, figures):
+def test_a_database_that_is_away_fails_no_job(plant, postgresql, job_service_of, succeeds, figures):
     struck = plant(database_url=postgresql(), attempts=2)
-    engine = engine_of(struck)
+    job_service = job_service_of(struck)
     struck.start_worker()
-    succeeds(struck, engine, engine.submit(small(70)), small(70))
+    succeeds(struck, job_service, job_service.submit(small(70)), small(70))
     specs = [large("cut", 24), small(71)]
-    jobs = [engine.submit(spec) for spec in specs]
-    struck.until(lambda: engine.job(jobs[0].id).state == "running", BOUND)
+    jobs = [job_service.submit(spec) for spec in specs]
+    struck.until(lambda: job_service.job(jobs[0].id).state == "running", BOUND)
     with _refusing(struck.settings.database):
         time.sleep(_AWAY)  # longer than the lease of a second
     back = time.monotonic()
     for job, spec in zip(jobs, specs, strict=True):
-        assert succeeds(struck, engine, job, spec).attempts == 1
+        assert succeeds(struck, job_service, job, spec).attempts == 1
     figures(
         f"database away for {_AWAY:.0f} s, the lease 1 s: {len(jobs)} jobs succeeded "
         f"{time.monotonic() - back:.1f} s after it was back"

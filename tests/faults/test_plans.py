@@ -17,11 +17,11 @@ pytestmark = pytest.mark.service
 
 
 @pytest.fixture
-def open_plant(plant, engine_of):
+def open_plant(plant, job_service_of):
     """Give a plant with an API of two planners, and the headers of two keys."""
     made = plant(planners=2, plan_seconds=300.0)
-    engine = engine_of(made)
-    secrets = [engine.keys.create(name, ["submit"])[1].get_secret_value() for name in ("greedy", "patient")]
+    job_service = job_service_of(made)
+    secrets = [job_service.keys.create(name, ["submit"])[1].get_secret_value() for name in ("greedy", "patient")]
     made.start_api()
     return made, [{"Authorization": f"Bearer {secret}"} for secret in secrets]
 

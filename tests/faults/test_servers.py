@@ -33,13 +33,13 @@ def _end_connections(url):
         return len(connection.execute(f"SELECT pg_terminate_backend(pid) {others}").fetchall())
 
 
-def test_connections_to_the_record_are_cut_in_the_middle_of_an_attempt(far, engine_of, until, succeeds, figures):
-    engine, spec = engine_of(far), large("cut")
-    job = engine.submit(spec)
-    until(lambda: engine.job(job.id).progress.done >= 3)
+def test_connections_to_the_record_are_cut_in_the_middle_of_an_attempt(far, job_service_of, until, succeeds, figures):
+    job_service, spec = job_service_of(far), large("cut")
+    job = job_service.submit(spec)
+    until(lambda: job_service.job(job.id).progress.done >= 3)
     cut = 0
     for _ in range(4):
         cut += _end_connections(far.settings.database)
         time.sleep(0.1)
-    done = succeeds(far, engine, job, spec)
+    done = succeeds(far, job_service, job, spec)
     figures(f"{cut} connections to PostgreSQL cut: succeeded in attempt {done.attempts}")

@@ -107,8 +107,8 @@ def blobs(settings):
 
 
 @pytest.fixture
-def engine(settings):
-    """The engine of the settings."""
+def job_service(settings):
+    """The job service of the settings."""
     with JobService.open(settings) as opened:
         yield opened
 
@@ -152,14 +152,14 @@ def queued_jobs():
 def _running(settings):
     from worker.jobs.processes.supervisor import Supervisor  # noqa: PLC0415 - as late as the service itself
 
-    with Supervisor(settings), JobService.open(settings) as engine:
-        yield engine
+    with Supervisor(settings), JobService.open(settings) as job_service:
+        yield job_service
 
 
 @pytest.fixture(scope="session", params=["files", "servers"])
 def service(request, tmp_path_factory):
-    """The engine of a service that runs: an embedded broker and a worker, all on files or on servers."""
+    """The job service of a service that runs: an embedded broker and a worker, all on files or on servers."""
     more = request.getfixturevalue("elsewhere")() if request.param == "servers" else {}
     data = tmp_path_factory.mktemp("service")
-    with _running(Settings.read(data_dir=data, lease_seconds=2.0, **more)) as engine:
-        yield engine
+    with _running(Settings.read(data_dir=data, lease_seconds=2.0, **more)) as job_service:
+        yield job_service

@@ -1,4 +1,4 @@
-"""The engine without a worker: what callers may ask, and a broker that is away."""
+"""The job service without a worker: what callers may ask, and a broker that is away."""
 
 import socket
 import subprocess
@@ -37,9 +37,9 @@ pytestmark = pytest.mark.service
 _LONG = 5.0  # seconds; a hang takes 40 and more
 
 
-def _succeeded(engine, data):
+def _succeeded(job_service, data):
     """Bring a job to its end by hand, with one file."""
-    records, blobs = JobRecords(engine._database), engine._blobs
+    records, blobs = JobRecords(job_service._database), job_service._blobs
     job = records.add("bench left", "{}")
     file = StoredFile("T1.stl", "model/stl", len(data), sha256(data).hexdigest(), f"jobs/{job.id}/T1.stl")
     blobs.put(file.key, data)
@@ -47,145 +47,150 @@ def _succeeded(engine, data):
     return job, file
 
 
-def test_without_a_broker_a_job_is_kept(engine, spec):
+def test_without_a_broker_a_job_is_kept(job_service, spec):
     start = time.monotonic()
-    job = engine.submit(spec(name="no broker"))
+    job = job_service.submit(spec(name="no broker"))
     assert time.monotonic() - start < _LONG
-    assert (engine.job(job.id).state, engine.job(job.id).name) == ("queued", "no broker")
+    assert (job_service.job(job.id).state, job_service.job(job.id).name) == ("queued", "no broker")
     with pytest.raises(BrokerUnavailable):
-        engine.dispatcher.republish()
+        job_service.dispatcher.republish()
 
 
 def test_a_broker_that_says_nothing_does_not_hang(spec, tmp_path):
     with socket.create_server(("127.0.0.1", 0)) as silent:
         url = f"redis://127.0.0.1:{silent.getsockname()[1]}/0"
-        with JobService.open(Settings.read(data_dir=tmp_path, broker_url=url)) as engine:
+        with JobService.open(Settings.read(data_dir=tmp_path, broker_url=url)) as job_service:
             for _ in range(2):
                 start = time.monotonic()
-                assert engine.submit(spec()).state == "queued"
+                assert job_service.submit(spec()).state == "queued"
                 assert time.monotonic() - start < _LONG
 
 
-def test_republish_repairs_what_was_not_sent(engine, spec):
-    jobs = [engine.submit(spec()) for _ in range(3)]
-    with broker(engine.settings.socket) as server:
-        assert engine.dispatcher.republish() == 3
-        assert engine.dispatcher.republish() == 0
-        assert engine.submit(spec()).state == "queued"
-        assert engine.dispatcher.republish() == 0
+def test_republish_repairs_what_was_not_sent(job_service, spec):
+    jobs = [job_service.submit(spec()) for _ in range(3)]
+    with broker(job_service.settings.socket) as server:
+        assert job_service.dispatcher.republish() == 3
+        assert job_service.dispatcher.republish() == 0
+        assert job_service.submit(spec()).state == "queued"
+        assert job_service.dispatcher.republish() == 0
         server.stop()
         server.start()  # it has forgotten everything, and an idle connection is stale
-        engine.cancel(jobs[0].id)
-        assert engine.submit(spec()).state == "queued"
-        assert engine.dispatcher.republish() == 4
-        assert engine.dispatcher.republish() == 0
+        job_service.cancel(jobs[0].id)
+        assert job_service.submit(spec()).state == "queued"
+        assert job_service.dispatcher.republish() == 4
+        assert job_service.dispatcher.republish() == 0
 
 
-def _age(engine, seconds):
+def _age(job_service, seconds):
     """Have all messages be older than they are."""
-    with engine._database.begin() as connection:
+    with job_service._database.begin() as connection:
         connection.execute(update(JobRow).values(enqueued=utc_now() - timedelta(seconds=seconds)))
 
 
-def test_a_job_that_was_begun_goes_before_all_that_wait(engine, spec, queued_jobs):
-    with broker(engine.settings.socket):
-        assert engine.dispatcher.republish() == 0
-        first, second, third, lost = (engine.submit(spec()).id for _ in range(4))
-        records = JobRecords(engine._database)
+def test_a_job_that_was_begun_goes_before_all_that_wait(job_service, spec, queued_jobs):
+    with broker(job_service.settings.socket):
+        assert job_service.dispatcher.republish() == 0
+        first, second, third, lost = (job_service.submit(spec()).id for _ in range(4))
+        records = JobRecords(job_service._database)
         assert records.release(records.claim(third, lease_seconds=60.0, attempts=3), counted=False)
-        engine.publish_resumed(third)
-        assert queued_jobs(engine) == [third, first, second, third, lost]
+        job_service.publish_resumed(third)
+        assert queued_jobs(job_service) == [third, first, second, third, lost]
         assert records.claim(lost, lease_seconds=0.05, attempts=3)
         time.sleep(0.1)
-        assert engine.dispatcher.republish() == 1
-        assert queued_jobs(engine)[:2] == [third, lost]
+        assert job_service.dispatcher.republish() == 1
+        assert queued_jobs(job_service)[:2] == [third, lost]
 
 
-def test_a_long_line_is_not_sent_again_every_minute(engine, spec, queued_jobs):
-    with broker(engine.settings.socket):
-        assert engine.dispatcher.republish() == 0  # nothing is there that the broker could have lost
-        jobs = [engine.submit(spec()).id for _ in range(3)]
-        _age(engine, 120.0)
-        assert engine.dispatcher.republish() == 0
-        with engine._app.connection_for_write() as connection:
+def test_a_long_line_is_not_sent_again_every_minute(job_service, spec, queued_jobs):
+    with broker(job_service.settings.socket):
+        assert job_service.dispatcher.republish() == 0  # nothing is there that the broker could have lost
+        jobs = [job_service.submit(spec()).id for _ in range(3)]
+        _age(job_service, 120.0)
+        assert job_service.dispatcher.republish() == 0
+        with job_service._app.connection_for_write() as connection:
             connection.default_channel.queue_purge(QUEUE)  # without a word
-        assert engine.dispatcher.republish() == 3
-        assert queued_jobs(engine) == jobs
-        _age(engine, 1000.0)
-        assert engine.dispatcher.republish() == 3
+        assert job_service.dispatcher.republish() == 3
+        assert queued_jobs(job_service) == jobs
+        _age(job_service, 1000.0)
+        assert job_service.dispatcher.republish() == 3
 
 
 @pytest.mark.parametrize("job_id", ["", "x", "0" * 26, "../../etc/passwd", "é" * 26, "0" * 10_000, "\x00"])
-def test_what_is_no_job_is_not_found(engine, job_id):
+def test_what_is_no_job_is_not_found(job_service, job_id):
     for ask in (
-        engine.job,
-        engine.cancel,
-        engine.manifest,
-        engine.bundle,
-        lambda identity: engine.file(identity, "T1.stl"),
+        job_service.job,
+        job_service.cancel,
+        job_service.manifest,
+        job_service.bundle,
+        lambda identity: job_service.file(identity, "T1.stl"),
     ):
         with pytest.raises(JobNotFound) as caught:
             ask(job_id)
         assert caught.value.problem()["type"] == "/problems/job-not-found"
 
 
-def test_a_job_without_results_is_not_ready(engine, spec):
-    job = engine.submit(spec())
-    for ask in (engine.manifest, engine.bundle, engine.files, lambda job_id: engine.file(job_id, "T1.stl")):
+def test_a_job_without_results_is_not_ready(job_service, spec):
+    job = job_service.submit(spec())
+    for ask in (
+        job_service.manifest,
+        job_service.bundle,
+        job_service.files,
+        lambda job_id: job_service.file(job_id, "T1.stl"),
+    ):
         with pytest.raises(JobNotReady) as caught:
             ask(job.id)
         assert caught.value.value == "queued"
 
 
-def test_a_job_is_cancelled_once(engine, spec):
-    job = engine.submit(spec())
-    cancelled = engine.cancel(job.id)
+def test_a_job_is_cancelled_once(job_service, spec):
+    job = job_service.submit(spec())
+    cancelled = job_service.cancel(job.id)
     assert (cancelled.state, cancelled.ended) == ("cancelled", True)
     assert cancelled.finished is not None
     with pytest.raises(JobFinished) as caught:
-        engine.cancel(job.id)
+        job_service.cancel(job.id)
     assert caught.value.value == "cancelled"
 
 
-def test_files_are_read_whole_and_in_ranges(engine):
+def test_files_are_read_whole_and_in_ranges(job_service):
     data = bytes(number % 251 for number in range(1000))
-    job, file = _succeeded(engine, data)
-    assert engine.file(job.id, "T1.stl") == file
-    assert engine.files(job.id) == [file]
-    assert b"".join(engine.read(file)) == data
-    assert b"".join(engine.read(file, 10, 20)) == data[10:20]
-    assert b"".join(engine.read(file, 990)) == data[990:]
-    assert b"".join(engine.read(file, 990, 5000)) == data[990:]
+    job, file = _succeeded(job_service, data)
+    assert job_service.file(job.id, "T1.stl") == file
+    assert job_service.files(job.id) == [file]
+    assert b"".join(job_service.read(file)) == data
+    assert b"".join(job_service.read(file, 10, 20)) == data[10:20]
+    assert b"".join(job_service.read(file, 990)) == data[990:]
+    assert b"".join(job_service.read(file, 990, 5000)) == data[990:]
     with pytest.raises(FileNotInJob):
-        engine.file(job.id, "T2.stl")
+        job_service.file(job.id, "T2.stl")
     with pytest.raises(JobFinished):
-        engine.cancel(job.id)
+        job_service.cancel(job.id)
 
 
-def test_a_file_that_is_gone_or_cut_short_is_said_at_once(engine):
-    job, file = _succeeded(engine, b"0123456789")
-    engine._blobs.put(file.key, b"01234")
+def test_a_file_that_is_gone_or_cut_short_is_said_at_once(job_service):
+    job, file = _succeeded(job_service, b"0123456789")
+    job_service._blobs.put(file.key, b"01234")
     with pytest.raises(BlobMissing, match="damaged"):
-        engine.read(engine.file(job.id, "T1.stl"))
-    engine._blobs.delete(file.key)
+        job_service.read(job_service.file(job.id, "T1.stl"))
+    job_service._blobs.delete(file.key)
     with pytest.raises(BlobMissing):
-        engine.read(file)
+        job_service.read(file)
 
 
-def test_jobs_are_listed_newest_first(engine, spec):
-    made = [engine.submit(spec(name=f"drawer {number}")).id for number in range(3)]
-    assert [job.id for job in engine.jobs()] == made[::-1]
-    assert [job.id for job in engine.jobs(limit=1, after=made[2])] == [made[1]]
-    assert engine.jobs(limit=0) == []
+def test_jobs_are_listed_newest_first(job_service, spec):
+    made = [job_service.submit(spec(name=f"drawer {number}")).id for number in range(3)]
+    assert [job.id for job in job_service.jobs()] == made[::-1]
+    assert [job.id for job in job_service.jobs(limit=1, after=made[2])] == [made[1]]
+    assert job_service.jobs(limit=0) == []
 
 
 @given(st.text(max_size=40))
 @how(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-def test_any_text_is_a_job_that_is_not_there(engine, text):
+def test_any_text_is_a_job_that_is_not_there(job_service, text):
     with pytest.raises(JobNotFound):
-        engine.job(text)
+        job_service.job(text)
     with pytest.raises(JobNotFound):
-        engine.file(text, text)
+        job_service.file(text, text)
 
 
 def test_a_spec_comes_back_from_the_record_as_it_was(spec):
@@ -199,7 +204,7 @@ def test_a_spec_comes_back_from_the_record_as_it_was(spec):
     assert Spec.model_validate_json(requested.model_dump_json()) == requested
 
 
-def test_the_engine_imports_nothing_that_builds(tmp_path):
+def test_the_job_service_imports_nothing_that_builds(tmp_path):
     program = "import sys, worker.jobs.job_service, worker.jobs.processes.supervisor; print(*sys.modules)"
     environment = child_environment(Settings.read(data_dir=tmp_path))
     ran = subprocess.run([sys.executable, "-c", program], env=environment, capture_output=True, text=True, check=False)

@@ -40,8 +40,8 @@ def url(settings):
 def ids(settings):
     """A household: a drawer of which all but a tray is in place, one that is not laid out, and more than a page."""
     database = open_database(settings.database)
-    with JobService.open(settings) as engine:
-        household, records, blobs = engine.household, JobRecords(database), ObjectStore.open(settings)
+    with JobService.open(settings) as job_service:
+        household, records, blobs = job_service.household, JobRecords(database), ObjectStore.open(settings)
         top = household.drawers.create("local", DrawerRequest(**TOP, place="in the hall", note="sticks a little"))
         stamps, wax = (
             household.things.create("local", ThingRequest(name=name, shape=_BOX, count=count, drawer=top.id))
@@ -154,9 +154,9 @@ def test_a_lost_connection_is_shown_and_can_be_tried_again(visit, ids):
 
 def test_the_code_on_a_drawer_works_with_a_key(visit, settings, ids):
     database = open_database(settings.database)
-    with JobService.open(settings) as engine:
-        key, token = engine.keys.create("screen", ["kiosk"])
-        drawer = engine.household.drawers.create(key.id, DrawerRequest(**{**TOP, "name": "of the key"}))
+    with JobService.open(settings) as job_service:
+        key, token = job_service.keys.create("screen", ["kiosk"])
+        drawer = job_service.household.drawers.create(key.id, DrawerRequest(**{**TOP, "name": "of the key"}))
     database.dispose()
     with listening(settings.model_copy(update={"open_loopback": "never"})) as locked:
         page = visit(f"/#drawer={drawer.id}", base=locked, ready=False)

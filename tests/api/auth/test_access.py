@@ -42,11 +42,11 @@ def closed_settings(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def asker(closed, closed_engine):
+def asker(closed, closed_job_service):
     """Give a function that makes a key with these scopes and returns a client with it."""
 
     def make(*scopes, **options):
-        _, secret = closed_engine.keys.create("somebody", scopes, **options)
+        _, secret = closed_job_service.keys.create("somebody", scopes, **options)
         return _Asker(closed, secret.get_secret_value())
 
     return make
@@ -131,10 +131,10 @@ def test_the_secret_of_one_key_does_not_open_another(asker, closed):
     assert closed.get("/v1/jobs", headers={"Authorization": f"Bearer {mixed}"}).status_code == 401
 
 
-def test_a_revoked_key_is_refused_soon(asker, closed_engine, until):
+def test_a_revoked_key_is_refused_soon(asker, closed_job_service, until):
     ask = asker("read")
     assert ask("GET", "/v1/jobs").status_code == 200
-    closed_engine.keys.revoke(ask.secret.split("_")[1])
+    closed_job_service.keys.revoke(ask.secret.split("_")[1])
     answer = until(lambda: (now := ask("GET", "/v1/jobs")).status_code == 401 and now)
     assert answer.json()["detail"].endswith("is revoked.")
 
@@ -183,29 +183,29 @@ def test_a_missing_scope_is_named(asker, spec):
 
 
 @pytest.fixture(scope="module")
-def theirs(closed_engine, succeeded_in):
+def theirs(closed_job_service, succeeded_in):
     """A job of somebody, with a manifest and a file."""
-    return succeeded_in(closed_engine, Principal("somebodyid", frozenset({"submit"})))
+    return succeeded_in(closed_job_service, Principal("somebodyid", frozenset({"submit"})))
 
 
 @pytest.fixture(scope="module")
 def succeeded_in():
-    """Give a function that ends a job of this caller in this engine; returns its identity."""
+    """Give a function that ends a job of this caller in this job service; returns its identity."""
     from hashlib import sha256  # noqa: PLC0415 - for this alone
 
     from worker.jobs.records.models import StoredFile  # noqa: PLC0415 - as above
 
-    def make(engine, caller):
+    def make(job_service, caller):
         drawer = {"name": "top", "width": 136, "depth": 136, "height": 40}
         spec = load({"spec": "1", "name": "theirs", "drawers": [drawer], "printer": {"bed": [180, 180, 180]}})
-        job = engine.on_behalf_of(caller).submit(spec)
-        claim = engine._records.claim(job.id, lease_seconds=600.0, attempts=3)
+        job = job_service.on_behalf_of(caller).submit(spec)
+        claim = job_service._records.claim(job.id, lease_seconds=600.0, attempts=3)
         files = []
         for name in ("manifest.json", "bundle.zip", "F1-tile.stl", "runs.json"):
             key = f"jobs/{job.id}/{name}"
-            engine._blobs.put(key, b"{}")
+            job_service._blobs.put(key, b"{}")
             files.append(StoredFile(name, "application/json", 2, sha256(b"{}").hexdigest(), key))
-        assert engine._records.succeed(claim, files)
+        assert job_service._records.succeed(claim, files)
         return job.id
 
     return make
@@ -254,7 +254,7 @@ def test_every_operation_of_the_contract_tells_what_it_needs(closed):
                 assert {"401", "403", "429"} <= operation["responses"].keys(), (method, path)
 
 
-def test_lists_hold_ones_own_jobs(asker, closed_engine, theirs, spec):
+def test_lists_hold_ones_own_jobs(asker, closed_job_service, theirs, spec):
     owner, other, admin = asker("submit", "read"), asker("kiosk"), asker("admin")
     job_id = owner("POST", "/v1/jobs", json=spec).json()["id"]
     assert [job["id"] for job in owner("GET", "/v1/jobs").json()["jobs"]] == [job_id]
@@ -262,7 +262,7 @@ def test_lists_hold_ones_own_jobs(asker, closed_engine, theirs, spec):
     assert {job_id, theirs} <= {job["id"] for job in admin("GET", "/v1/jobs?limit=100").json()["jobs"]}
     assert other("GET", f"/v1/jobs?after={job_id}").json()["jobs"] == []
     assert admin("GET", f"/v1/jobs/{theirs}/manifest").status_code == 200
-    assert closed_engine.job(job_id).name == "bench left"
+    assert closed_job_service.job(job_id).name == "bench left"
 
 
 def test_ones_own_job_is_cancelled_and_removed_by_nobody_else(asker, spec):
@@ -335,26 +335,26 @@ def test_what_came_through_a_proxy_is_not_from_here(service, header):
 
 def test_an_open_service_closes_with_the_first_key(started, tmp_path, until):
     inside = Settings.read(data_dir=tmp_path, allowed_hosts="drawers.test")
-    with JobService.open(inside) as engine, started(create_app(engine)) as client:
+    with JobService.open(inside) as job_service, started(create_app(job_service)) as client:
         assert client.get("/v1/jobs").status_code == 200
-        key, _ = engine.keys.create("first", ["admin"])
+        key, _ = job_service.keys.create("first", ["admin"])
         until(lambda: client.get("/v1/jobs").status_code == 401)
-        engine.keys.revoke(key.id)
-    with JobService.open(inside) as engine, started(create_app(engine)) as client:
+        job_service.keys.revoke(key.id)
+    with JobService.open(inside) as job_service, started(create_app(job_service)) as client:
         assert client.get("/v1/jobs").status_code == 401  # it does not open again by itself
 
 
 def test_loopback_stays_open_or_closed_where_the_settings_say_so(started, tmp_path):
     for wish, status in (("always", 200), ("never", 401)):
         inside = Settings.read(data_dir=tmp_path, allowed_hosts="drawers.test", open_loopback=wish)
-        with JobService.open(inside) as engine, started(create_app(engine)) as client:
+        with JobService.open(inside) as job_service, started(create_app(job_service)) as client:
             if wish == "always":
-                engine.keys.create("first", ["read"])
+                job_service.keys.create("first", ["read"])
             assert client.get("/v1/jobs").status_code == status
 
 
-def test_a_stranger_needs_a_key_wherever_the_service_was_bound(engine, started):
-    app = create_app(engine)
+def test_a_stranger_needs_a_key_wherever_the_service_was_bound(job_service, started):
+    app = create_app(job_service)
     with started(app) as client:
         client._client._transport.client = ("192.0.2.9", 1)
         answer = client.get("/v1/jobs", headers={"Host": "localhost"})
@@ -369,16 +369,16 @@ def test_without_keys_it_does_not_listen_beyond_this_machine(started, tmp_path, 
     assert "keys create" in caught.value.remedy
     with pytest.raises(SettingsError, match="this machine only"), started(create_app(inside)):
         pass
-    with JobService.open(inside) as engine:
-        engine.keys.create("first", ["read"])
+    with JobService.open(inside) as job_service:
+        job_service.keys.create("first", ["read"])
     check_bind(inside)
 
 
 # -- secrets
 
 
-def test_no_key_is_ever_logged_or_told(closed_engine, closed_settings, caplog, capfd):
-    key, secret = closed_engine.keys.create("watched", ["submit", "read"], quotas=Quotas(waiting=1))
+def test_no_key_is_ever_logged_or_told(closed_job_service, closed_settings, caplog, capfd):
+    key, secret = closed_job_service.keys.create("watched", ["submit", "read"], quotas=Quotas(waiting=1))
     token = secret.get_secret_value()
     assert token not in repr((key, secret))
     with (
@@ -399,7 +399,7 @@ def test_no_key_is_ever_logged_or_told(closed_engine, closed_settings, caplog, c
             assert hidden.encode() not in path.read_bytes(), path
 
 
-def test_no_socket_is_opened_before_somebody_says_who_may(closed_engine):
+def test_no_socket_is_opened_before_somebody_says_who_may(closed_job_service):
     sent = []
 
     async def send(message):
@@ -408,6 +408,6 @@ def test_no_socket_is_opened_before_somebody_says_who_may(closed_engine):
     async def receive():
         return {"type": "websocket.connect"}
 
-    app = create_app(closed_engine)
+    app = create_app(closed_job_service)
     run_coroutine(app({"type": "websocket", "path": "/", "headers": []}, receive, send))
     assert sent == [{"type": "websocket.close", "code": 1008}]

@@ -75,8 +75,8 @@ def inside(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def limited(inside):
-    with JobService.open(inside) as engine:
-        yield engine
+    with JobService.open(inside) as job_service:
+        yield job_service
 
 
 def test_a_flood_is_answered_with_when_to_come_back(limited, started):
@@ -119,9 +119,9 @@ def test_each_key_has_its_own_and_who_guesses_is_stopped(limited, started):
 
 def test_wrong_keys_do_not_lock_out_right_ones_behind_the_same_address(tmp_path, started):
     settings = Settings.read(data_dir=tmp_path, failures_per_minute=5, requests_per_minute=1_000)
-    with JobService.open(settings) as engine:
-        key = engine.keys.create("right", ["read"])[1].get_secret_value()
-        with started(create_app(engine)) as client:
+    with JobService.open(settings) as job_service:
+        key = job_service.keys.create("right", ["read"])[1].get_secret_value()
+        with started(create_app(job_service)) as client:
 
             def status(secret):
                 return client.get("/v1/catalogue", headers={"Authorization": f"Bearer {secret}"}).status_code
@@ -138,7 +138,7 @@ def test_behind_a_trusted_proxy_each_client_has_its_own_limit(tmp_path, started)
         settings = Settings.read(
             data_dir=tmp_path, failures_per_minute=2, trusted_proxies=trusted, open_loopback="never"
         )
-        with JobService.open(settings) as engine, started(create_app(engine)) as client:
+        with JobService.open(settings) as job_service, started(create_app(job_service)) as client:
             headers = [{"X-Forwarded-For": f"192.0.2.{number}"} for number in range(6)]
             return [client.get("/v1/catalogue", headers=header).status_code for header in headers]
 

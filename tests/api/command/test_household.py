@@ -21,8 +21,8 @@ def run(monkeypatch, tmp_path, url):
     return lambda *arguments, **options: CliRunner().invoke(app, ["household", *arguments], **options)
 
 
-def test_a_household_is_exported_imported_and_reported_on(run, engine, tmp_path):
-    household = engine.household
+def test_a_household_is_exported_imported_and_reported_on(run, job_service, tmp_path):
+    household = job_service.household
     for name in ("hall", "kitchen"):
         drawer = household.drawers.create("local", DrawerRequest(**{**TOP, "name": name}))
         household.things.create("local", ThingRequest(name="torch", drawer=drawer.id))

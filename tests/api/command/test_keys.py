@@ -63,8 +63,8 @@ def test_the_choices_are_the_scopes():
 
 def test_the_client_sends_its_key_and_says_where_to_put_it(tmp_path, monkeypatch):
     settings = Settings.read(data_dir=tmp_path, port=0)
-    with JobService.open(settings) as engine:
-        _, secret = engine.keys.create("x", ["read"])
+    with JobService.open(settings) as job_service:
+        _, secret = job_service.keys.create("x", ["read"])
     with listening(settings) as url:
         with Client(url, secret) as client, pytest.raises(ServiceRefused) as refused:
             client.job("0" * 26)

@@ -100,8 +100,8 @@ def test_a_job_is_published_although_its_client_disconnected(tmp_path, spec, unt
         return kept(*arguments, **options)
 
     monkeypatch.setattr(JobRecords, "add", keep)
-    with broker(settings.socket), JobService.open(settings) as engine:
-        messages = engine.dispatcher.queue_length
+    with broker(settings.socket), JobService.open(settings) as job_service:
+        messages = job_service.dispatcher.queue_length
         with listening(settings) as address:
             with socket.create_connection(("127.0.0.1", urlsplit(address).port), timeout=10) as connection:
                 connection.sendall(b"POST /v1/jobs HTTP/1.1\r\n" + head.encode() + body)

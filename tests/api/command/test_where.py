@@ -21,8 +21,8 @@ def run(monkeypatch, tmp_path, url):
     return lambda *arguments: CliRunner().invoke(app, ["where", *arguments])
 
 
-def test_it_says_where_a_thing_lies(run, engine, records, blobs):
-    household = engine.household
+def test_it_says_where_a_thing_lies(run, job_service, records, blobs):
+    household = job_service.household
     drawer = household.drawers.create("local", DrawerRequest(**TOP, place="in the workshop"))
     shape = {"kind": "box", "size": [60, 30, 15]}
     household.things.create("local", ThingRequest(name="calliper", shape=shape, drawer=drawer.id))

@@ -148,9 +148,9 @@ def test_a_request_names_a_job_and_a_run(payload, named):
 
 
 @pytest.fixture
-def job(engine, records, blobs):
+def job(job_service, records, blobs):
     """A job of a key with the scopes read and record that is to be printed, and that key's secret."""
-    key, secret = engine.keys.create("hub", ["read", "record"])
+    key, secret = job_service.keys.create("hub", ["read", "record"])
     spec, manifest = bench(timed=True)
     data = manifest.model_dump_json().encode()
     blobs.put("test/discovery", data)

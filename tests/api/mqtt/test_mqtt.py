@@ -46,8 +46,8 @@ def port(settings):
 
 
 @pytest.fixture(scope="module")
-def made_key(engine):
-    return engine.keys.create("home automation", ["read", "record"])
+def made_key(job_service):
+    return job_service.keys.create("home automation", ["read", "record"])
 
 
 @pytest.fixture(scope="module")
@@ -209,15 +209,15 @@ def test_the_print_queue_is_published_and_follows_print_events(shop, listen, mad
 
 
 @pytest.fixture
-def batches(engine, made_key):
+def batches(job_service, made_key):
     """Return functions that add a batch of one refused spec, and that end it."""
     refused = CheckedSpec("bad", None, {"title": "No.", "status": 422, "detail": "No."})
 
     def end(batch):
-        token = engine.batches.claim(batch, lease_seconds=600.0, attempts=3)
-        assert engine.batches.finish(batch, token, [])
+        token = job_service.batches.claim(batch, lease_seconds=600.0, attempts=3)
+        assert job_service.batches.finish(batch, token, [])
 
-    return lambda: engine.batches.add("kitchen", [refused], owner=made_key[0].id)[0], end
+    return lambda: job_service.batches.add("kitchen", [refused], owner=made_key[0].id)[0], end
 
 
 def test_the_end_of_a_batch_is_published_in_the_form_of_webhooks(shop, batches, port, key, until):
@@ -235,7 +235,7 @@ def test_the_end_of_a_batch_is_published_in_the_form_of_webhooks(shop, batches, 
     assert not message.retain
 
 
-def test_each_batch_ends_once_for_a_poller(batches, engine, port, key):
+def test_each_batch_ends_once_for_a_poller(batches, job_service, port, key):
     add_batch, end = batches
     with Client(f"http://127.0.0.1:{port}", SecretStr(key)) as client:
         poller, now = BatchPoller(client, timedelta(days=1)), datetime.now(UTC)
@@ -252,7 +252,7 @@ def test_each_batch_ends_once_for_a_poller(batches, engine, port, key):
         assert poller.poll(now) == []
         for batch in (removed, lost):
             end(batch)
-        engine.remove_batch(removed)
+        job_service.remove_batch(removed)
         client._http.headers["Authorization"] = "Bearer nonsense"
         with pytest.raises(ServiceRefused):
             poller.poll(now)
@@ -336,19 +336,19 @@ def test_a_key_without_read_scope_stops_the_publisher(broker, root, port):
         connection.close()
 
 
-def test_changed_and_removed_jobs_are_reported_once(port, key, add, engine, records):
+def test_changed_and_removed_jobs_are_reported_once(port, key, add, job_service, records):
     with Client(f"http://127.0.0.1:{port}", SecretStr(key)) as client:
         poller = JobPoller(client, timedelta(days=1))
         jobs = [add() for _ in range(3)]
         now = datetime.now(UTC)
         assert set(jobs) <= {job.id for job in poller.poll(now, full=True).changed}
         assert poller.poll(now, full=False) == PollResult()
-        engine.cancel(jobs[0])
+        job_service.cancel(jobs[0])
         changes = poller.poll(now, full=False)
         assert [job.id for job in changes.changed] == [job.id for job in changes.state_changes] == [jobs[0]]
         for job in jobs[:2]:
             records.cancel(job)
-            engine.remove(job)
+            job_service.remove(job)
         assert set(poller.poll(now, full=True).removed) == set(jobs[:2])
         changes = poller.poll(now + timedelta(days=2), full=True)
         assert jobs[2] not in changes.removed  # it has not ended, however old it is

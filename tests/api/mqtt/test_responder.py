@@ -36,9 +36,9 @@ def test_any_payload_is_a_query_or_none(payload):
 
 
 @pytest.mark.service
-def test_a_request_is_answered_on_its_response_topic(settings, engine, tmp_path, until):
-    key, secret = engine.keys.create("voice", ["read"])
-    engine.household.things.create(key.id, ThingRequest(name="calliper", place="on the workbench"))
+def test_a_request_is_answered_on_its_response_topic(settings, job_service, tmp_path, until):
+    key, secret = job_service.keys.create("voice", ["read"])
+    job_service.household.things.create(key.id, ThingRequest(name="calliper", place="on the workbench"))
     with (
         listening(settings.model_copy(update={"port": 0})) as url,
         running(tmp_path) as broker,
@@ -66,7 +66,7 @@ def test_a_request_is_answered_on_its_response_topic(settings, engine, tmp_path,
         assert [thing["thing"]["name"] for thing in match["things"]] == ["calliper"]
         assert answer(b'{"q": "xylophone"}') == {"sentence": "Nothing matches xylophone.", "things": []}
         assert answer(b"{}")["problem"]["title"] == "The request has no query."
-        engine.keys.revoke(key.id)
+        job_service.keys.revoke(key.id)
         until(lambda: answer(b"caliper").get("problem", {}).get("status") == 401)
         assert len(asker.heard) >= 4
         broker.stop()

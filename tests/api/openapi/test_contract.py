@@ -48,7 +48,7 @@ def test_the_service_serves_what_is_published(service, published):
     assert service.get("/openapi.json").json() == published
 
 
-def test_it_is_made_once_and_beside_the_event_loop(engine, started, monkeypatch):
+def test_it_is_made_once_and_beside_the_event_loop(job_service, started, monkeypatch):
     made, make = [], openapi._document
 
     def seen(app):
@@ -58,13 +58,13 @@ def test_it_is_made_once_and_beside_the_event_loop(engine, started, monkeypatch)
         return make(app)
 
     monkeypatch.setattr(openapi, "_document", seen)
-    with started(create_app(engine)) as client, ThreadPoolExecutor(4) as several:
+    with started(create_app(job_service)) as client, ThreadPoolExecutor(4) as several:
         assert len({answer.content for answer in several.map(client.get, ["/openapi.json"] * 4)}) == 1
     assert len(made) == 1
 
 
-def test_it_tells_where_a_proxy_has_put_the_service(engine, started, published):
-    app = create_app(engine)
+def test_it_tells_where_a_proxy_has_put_the_service(job_service, started, published):
+    app = create_app(job_service)
     app.root_path = "/drawers"
     with started(app) as client:
         assert client.get("/drawers/openapi.json").json() == {**published, "servers": [{"url": "/drawers"}]}

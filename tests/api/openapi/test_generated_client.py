@@ -65,8 +65,8 @@ def generated(tmp_path_factory):
 def client(generated, tmp_path_factory):
     """A client of a service with a broker, a worker and a key."""
     settings = Settings.read(data_dir=tmp_path_factory.mktemp("data"), port=0)
-    with Supervisor(settings), JobService.open(settings) as engine, listening(settings) as address:
-        _, token = engine.keys.create("generated", ["submit", "read", "record"])
+    with Supervisor(settings), JobService.open(settings) as job_service, listening(settings) as address:
+        _, token = job_service.keys.create("generated", ["submit", "read", "record"])
         with generated.client.AuthenticatedClient(
             base_url=address, token=token.get_secret_value(), timeout=90.0
         ) as made:

@@ -100,22 +100,22 @@ def settings(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def engine(settings):
-    with Supervisor(settings), JobService.open(settings) as engine:
-        yield engine
+def job_service(settings):
+    with Supervisor(settings), JobService.open(settings) as job_service:
+        yield job_service
 
 
 @pytest.fixture(scope="module")
-def closed(engine):
+def closed(job_service):
     """The address of the service with keys."""
-    with listening(engine.settings) as address:
+    with listening(job_service.settings) as address:
         yield address
 
 
 @pytest.fixture(scope="module")
-def opened(engine):
+def opened(job_service):
     """The address of the service that needs no key."""
-    with listening(engine.settings.model_copy(update={"open_loopback": "always"})) as address:
+    with listening(job_service.settings.model_copy(update={"open_loopback": "always"})) as address:
         yield address
 
 
@@ -222,8 +222,8 @@ def _given_bodies(document, bodies):
             content["examples"] = {str(n): {"value": body} for n, body in enumerate(bodies[operation["operationId"]])}
 
 
-def test_the_service_with_keys_keeps_to_its_document(schemathesis, document, engine, *, closed, bodies, until):
-    _, key = engine.keys.create("integrator", frozenset({"admin"}))
+def test_the_service_with_keys_keeps_to_its_document(schemathesis, document, job_service, *, closed, bodies, until):
+    _, key = job_service.keys.create("integrator", frozenset({"admin"}))
     key = key.get_secret_value()
     reduced = deepcopy(document)
     # specs are tried as jobs and as plans; in a batch anything may stand for one, and is refused by itself

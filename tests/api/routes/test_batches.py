@@ -61,15 +61,15 @@ def test_lines_are_the_same(service, spec, bad):
 
 
 @pytest.mark.parametrize("form", ["document", "lines"])
-def test_strictly_one_bad_spec_stops_all(service, engine, spec, bad, form):
-    before = len(engine.jobs(limit=200))
+def test_strictly_one_bad_spec_stops_all(service, job_service, spec, bad, form):
+    before = len(job_service.jobs(limit=200))
     if form == "lines":
         answer = _lines(service, [spec, bad], strict=True)
     else:
         answer = service.post("/v1/batches", json=_batch(spec, bad, strict=True))
     assert answer.status_code == 422
     assert answer.json()["errors"][0]["pointer"] == "/specs/1/drawers/0/width"
-    assert len(engine.jobs(limit=200)) == before
+    assert len(job_service.jobs(limit=200)) == before
 
 
 @pytest.mark.parametrize(
@@ -124,8 +124,8 @@ def test_specs_name_drawers_and_things_of_the_household(service, spec, form):
         assert [item["id"] for item in drawer["items"]] == [clips]
 
 
-def test_limits_hold(service, engine, spec):
-    before = len(engine.jobs(limit=200))
+def test_limits_hold(service, job_service, spec):
+    before = len(job_service.jobs(limit=200))
     assert _lines(service, [spec, b'"' + b"x" * 100_001 + b'"']).status_code == 413
     assert _lines(service, [spec, b"x" * 100_001]).status_code == 413
     assert _lines(service, [b"{}"] * 501).status_code == 413
@@ -140,16 +140,16 @@ def test_limits_hold(service, engine, spec):
     assert _lines(service, [b""]).status_code == 422
     assert _lines(service, [spec], colour="red").status_code == 422
     assert service.post("/v1/batches", content=b"", headers={"Content-Type": "text/csv"}).status_code == 415
-    assert len(engine.jobs(limit=200)) == before
+    assert len(job_service.jobs(limit=200)) == before
 
 
-def test_sent_twice_it_is_one_batch(service, engine, spec, bad):
-    before = len(engine.jobs(limit=200))
+def test_sent_twice_it_is_one_batch(service, job_service, spec, bad):
+    before = len(job_service.jobs(limit=200))
     first, again = (
         service.post("/v1/batches", json=_batch(spec, bad), headers={"Idempotency-Key": '"b-1"'}) for _ in range(2)
     )
     assert first.json() == again.json()
-    assert len(engine.jobs(limit=200)) == before + 1
+    assert len(job_service.jobs(limit=200)) == before + 1
     other = service.post("/v1/batches", json=_batch(spec), headers={"Idempotency-Key": '"b-1"'})
     assert other.status_code == 422
     job = service.post("/v1/jobs", json=spec, headers={"Idempotency-Key": '"b-1"'})
@@ -237,7 +237,7 @@ def test_jobs_are_listed_by_their_batch(service, spec):
 
 
 @pytest.fixture
-def finished(service, engine, records, blobs, spec):
+def finished(service, job_service, records, blobs, spec):
     """Give a function that submits a batch of these names and ends it: each job has a bundle of one file."""
 
     def make(*names):
@@ -247,12 +247,12 @@ def finished(service, engine, records, blobs, spec):
             claim = records.claim(entry["job"].rpartition("/")[2], lease_seconds=600.0, attempts=3)
             data = write_zip([Entry("parts/t1.stl", entry["name"].encode() * 99), Entry("READ-FIRST.txt", b"first")])
             records.succeed(claim, [store_file(blobs, f"jobs/{claim.job_id}", "bundle.zip", ZIP_TYPE, data)])
-        token = engine.batches.claim(document["id"], lease_seconds=600.0, attempts=3)
+        token = job_service.batches.claim(document["id"], lease_seconds=600.0, attempts=3)
         own = [
             store_file(blobs, f"batches/{document['id']}", "manifest.json", JSON_TYPE, b"{}"),
             store_file(blobs, f"batches/{document['id']}", "run-01.3mf", THREEMF_TYPE, b"run"),
         ]
-        assert engine.batches.finish(document["id"], token, own)
+        assert job_service.batches.finish(document["id"], token, own)
         return service.get(document["links"]["self"]).json()
 
     return make
@@ -299,14 +299,16 @@ def test_an_archive_of_a_batch_is_resumed_and_changes_when_a_job_is_removed(serv
     assert service.get(at, headers={"If-Match": tag}).status_code == 412
 
 
-def test_a_batch_that_has_not_ended_has_no_archive(service, engine, spec):
+def test_a_batch_that_has_not_ended_has_no_archive(service, job_service, spec):
     batch = service.post("/v1/batches", json=_batch(spec)).json()
     assert batch["links"]["bundle"] is None
     answer = service.get(f"{batch['links']['self']}/bundle.zip")
     assert (answer.status_code, answer.json()["type"].rpartition("/")[2]) == (409, "batch-not-ready")
     service.delete(batch["links"]["self"])
-    token = engine.batches.claim(batch["id"], lease_seconds=600.0, attempts=3)
-    engine.batches.fail(batch["id"], token, {"type": "about:blank", "title": "No.", "status": 500, "detail": "No."})
+    token = job_service.batches.claim(batch["id"], lease_seconds=600.0, attempts=3)
+    job_service.batches.fail(
+        batch["id"], token, {"type": "about:blank", "title": "No.", "status": 500, "detail": "No."}
+    )
     answer = service.get(f"{batch['links']['self']}/bundle.zip")
     assert (answer.status_code, answer.json()["detail"]) == (409, "The batch has no files: No.")
 

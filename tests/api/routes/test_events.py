@@ -28,8 +28,8 @@ from worker.spec.errors import CheckFailed
 
 
 @pytest.fixture(scope="module")
-def app(engine):
-    return create_app(engine)
+def app(job_service):
+    return create_app(job_service)
 
 
 @pytest.fixture(scope="module")
@@ -157,16 +157,16 @@ def test_of_no_job_there_is_no_stream(client):
     assert answer.headers["content-type"] == "application/problem+json"
 
 
-def test_a_job_that_is_removed_ends_its_stream(client, engine, records, claimed):
+def test_a_job_that_is_removed_ends_its_stream(client, job_service, records, claimed):
     claim = claimed()
     records.succeed(claim, [])
     with _follow(client, f"/v1/jobs/{claim.job_id}/events") as reader:
-        engine.remove(claim.job_id)
+        job_service.remove(claim.job_id)
         assert [event[0] for event in reader.events()] == ["job.succeeded"]
     assert client.get(f"/v1/jobs/{claim.job_id}/events").status_code == 404
 
 
-def test_all_jobs_are_followed(client, engine, records, claimed, spec):
+def test_all_jobs_are_followed(client, job_service, records, claimed, spec):
     before = claimed()
     with _follow(client, "/v1/events") as reader:
         events = reader.events()
@@ -174,7 +174,7 @@ def test_all_jobs_are_followed(client, engine, records, claimed, spec):
         new = client.post("/v1/jobs", json=spec).json()["id"]
         name, _, job = next(events)
         assert (name, job["id"]) == ("job.queued", new)
-        engine.cancel(new)
+        job_service.cancel(new)
         name, number, job = next(events)
         assert (name, job["id"]) == ("job.cancelled", new)
         records.succeed(before, [])
@@ -281,12 +281,12 @@ def test_the_end_of_the_service_ends_streams_and_waits(tmp_path, spec, until):
             process.wait()
 
 
-def test_the_end_of_a_batch_is_in_the_stream_of_all_jobs_once(client, engine, spec):
+def test_the_end_of_a_batch_is_in_the_stream_of_all_jobs_once(client, job_service, spec):
     def ended():
         document = client.post("/v1/batches", json={"batch": "1", "name": "all", "specs": [spec]}).json()
         client.delete(document["links"]["self"])
-        token = engine.batches.claim(document["id"], lease_seconds=600.0, attempts=3)
-        engine.batches.finish(document["id"], token, [])
+        token = job_service.batches.claim(document["id"], lease_seconds=600.0, attempts=3)
+        job_service.batches.finish(document["id"], token, [])
         return document["links"]["self"]
 
     before = client.get(ended()).json()["id"]
@@ -310,7 +310,7 @@ def _until_silence(reader):
     return list(takewhile(lambda event: event is not None, reader))
 
 
-def test_a_batch_is_followed_to_its_end(client, engine, spec):
+def test_a_batch_is_followed_to_its_end(client, job_service, spec):
     body = {"batch": "1", "name": "followed", "specs": [spec, spec]}
     batch = client.post("/v1/batches", json=body).json()
     path = f"/v1/batches/{batch['id']}/events"
@@ -323,8 +323,8 @@ def test_a_batch_is_followed_to_its_end(client, engine, spec):
         name, second, document = next(events)
         assert (name, document["counts"]["cancelled"]) == ("batch.running", 1)
         client.delete(batch["links"]["self"])
-        token = engine.batches.claim(batch["id"], lease_seconds=600.0, attempts=3)
-        engine.batches.finish(batch["id"], token, [])
+        token = job_service.batches.claim(batch["id"], lease_seconds=600.0, attempts=3)
+        job_service.batches.finish(batch["id"], token, [])
         rest = list(events)
         name, last, document = rest[-1]
         assert (name, document["state"]) == ("batch.ended", "ended")

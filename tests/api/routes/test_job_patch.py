@@ -30,12 +30,12 @@ def test_what_is_absent_or_null_stays_and_empty_values_remove(service, at):
     assert (document["notes"], document["tags"], document["name"]) == (None, [], "bench left")
 
 
-def test_a_job_in_any_state_is_changed_and_its_revision_grows(service, engine, records, claimed):
+def test_a_job_in_any_state_is_changed_and_its_revision_grows(service, job_service, records, claimed):
     claim = claimed()
     at = f"/v1/jobs/{claim.job_id}"
-    revision = engine.job(claim.job_id).revision
+    revision = job_service.job(claim.job_id).revision
     assert _patch(service, at, {"tags": ["running"]}).json()["state"] == "running"
-    assert engine.job(claim.job_id).revision > revision
+    assert job_service.job(claim.job_id).revision > revision
     assert records.fail(claim, stored_problem(CheckFailed("no")))
     assert _patch(service, at, {"name": "failed one"}).json()["name"] == "failed one"
 

@@ -9,7 +9,7 @@ from worker.jobs.records.models import Progress
 from worker.spec.errors import CheckFailed
 
 
-def test_a_job_is_taken_and_has_an_address(service, engine, spec):
+def test_a_job_is_taken_and_has_an_address(service, job_service, spec):
     answer = service.post("/v1/jobs", json=spec)
     assert answer.status_code == 202
     document = answer.json()
@@ -22,7 +22,7 @@ def test_a_job_is_taken_and_has_an_address(service, engine, spec):
     assert document["links"]["manifest"] is None
     assert abs(datetime.fromisoformat(document["created"]) - datetime.now(UTC)).total_seconds() < 60
     assert service.get(answer.headers["location"]).json() == document
-    assert engine.job(document["id"]).name == "bench left"
+    assert job_service.job(document["id"]).name == "bench left"
 
 
 def test_a_job_document_is_never_kept_by_a_cache(service, spec):
@@ -124,9 +124,9 @@ def test_jobs_are_listed_newest_first_page_by_page(service, spec):
     assert listed[:5] == made[::-1]
 
 
-def test_the_last_page_has_no_next(service, spec, engine):
+def test_the_last_page_has_no_next(service, spec, job_service):
     service.post("/v1/jobs", json=spec)
-    total = len(engine.jobs(limit=200))
+    total = len(job_service.jobs(limit=200))
     assert total < 100
     assert service.get(f"/v1/jobs?limit={total}").json()["next"] is None
 

@@ -9,14 +9,14 @@ def closed_settings(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def ask(closed, closed_engine):
+def ask(closed, closed_job_service):
     """Give a function that sends a request with a key of these scopes, or with this token."""
     tokens = {}
 
     def send(method, url, *scopes, token=None, **options):
         if token is None:
             if scopes not in tokens:
-                tokens[scopes] = closed_engine.keys.create("test", scopes)[1].get_secret_value()
+                tokens[scopes] = closed_job_service.keys.create("test", scopes)[1].get_secret_value()
             token = tokens[scopes]
         return closed.request(method, url, headers={"Authorization": f"Bearer {token}"}, **options)
 

@@ -19,23 +19,23 @@ def _figures(text):
 
 @pytest.fixture
 def here(tmp_path, started):
-    """An engine and a client of a service of their own."""
+    """A job service and a client of a service of their own."""
     settings = Settings.read(data_dir=tmp_path, allowed_hosts="drawers.test")
-    with JobService.open(settings) as engine, started(create_app(engine)) as client:
-        yield engine, client
+    with JobService.open(settings) as job_service, started(create_app(job_service)) as client:
+        yield job_service, client
 
 
 def test_jobs_and_what_waits_are_read_from_the_record(here, spec):
-    engine, client = here
-    engine.webhooks.create("local", WebhookRequest(url="http://127.0.0.1:9/", events=["job.running"]))
-    records = JobRecords(engine._database)
+    job_service, client = here
+    job_service.webhooks.create("local", WebhookRequest(url="http://127.0.0.1:9/", events=["job.running"]))
+    records = JobRecords(job_service._database)
     for _ in range(3):
         client.post("/v1/jobs", json=spec)
-    running, cancelled, _ = engine.jobs()
+    running, cancelled, _ = job_service.jobs()
     assert records.claim(running.id, lease_seconds=60.0, attempts=3)
-    engine.cancel(cancelled.id)
-    engine.heartbeats.beat("host:1")
-    engine.heartbeats.beat("host:1")
+    job_service.cancel(cancelled.id)
+    job_service.heartbeats.beat("host:1")
+    job_service.heartbeats.beat("host:1")
     answer = client.get("/metrics")
     assert answer.status_code == 200
     assert answer.headers["content-type"].startswith("text/plain; version=")
@@ -76,8 +76,8 @@ def test_requests_are_counted_by_the_routes_template(here, spec):
 def test_with_keys_only_an_administrator_looks_or_who_is_allowed(tmp_path, started):
     for networks, answers in (("", (401, 403, 200)), ("127.0.0.0/8", (200, 200, 200))):
         settings = Settings.read(data_dir=tmp_path, metrics_networks=networks)
-        with JobService.open(settings) as engine, started(create_app(engine)) as client:
-            keys = [engine.keys.create(name, [name])[1].get_secret_value() for name in ("read", "admin")]
+        with JobService.open(settings) as job_service, started(create_app(job_service)) as client:
+            keys = [job_service.keys.create(name, [name])[1].get_secret_value() for name in ("read", "admin")]
             headers = [{}, *({"Authorization": f"Bearer {key}"} for key in keys)]
             assert tuple(client.get("/metrics", headers=fields).status_code for fields in headers) == answers
             assert client.get("/v1/jobs").status_code == 401
@@ -88,8 +88,8 @@ def test_with_keys_only_an_administrator_looks_or_who_is_allowed(tmp_path, start
 def test_a_record_that_is_away_is_a_figure_too(tmp_path, started, take_record_away):
     settings = Settings.read(data_dir=tmp_path, metrics_networks="127.0.0.0/8")
 
-    with JobService.open(settings) as engine, started(create_app(engine)) as client:
-        take_record_away(engine)
+    with JobService.open(settings) as job_service, started(create_app(job_service)) as client:
+        take_record_away(job_service)
         answer = client.get("/metrics")
     assert answer.status_code == 200
     assert _figures(answer.text)["drawerwright_record_up",] == 0

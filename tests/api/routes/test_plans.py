@@ -27,10 +27,10 @@ def test_each_example_is_laid_out_at_once(service, name):
     assert answer.headers["cache-control"] == "no-store"
 
 
-def test_a_plan_is_not_kept(service, engine, spec):
-    before = len(engine.jobs(limit=200))
+def test_a_plan_is_not_kept(service, job_service, spec):
+    before = len(job_service.jobs(limit=200))
     assert service.post("/v1/plans", json=spec).status_code == 200
-    assert len(engine.jobs(limit=200)) == before
+    assert len(job_service.jobs(limit=200)) == before
 
 
 def test_a_tray_that_does_not_fit_is_a_problem_with_its_place(service, spec):

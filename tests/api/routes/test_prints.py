@@ -197,7 +197,7 @@ def test_the_history_comes_in_pages(service, job):
     assert service.get(f"{at}/prints?after=x").status_code == 422
 
 
-def test_a_failed_run_comes_again_and_its_file_is_waited_for(service, job, engine, valid):
+def test_a_failed_run_comes_again_and_its_file_is_waited_for(service, job, job_service, valid):
     at = job()
     last = len(bench()[1].runs)
     event = {"outcome": "failed", "run": last}
@@ -213,16 +213,16 @@ def test_a_failed_run_comes_again_and_its_file_is_waited_for(service, job, engin
     for number in (last + 2, "x", "0", "01", "9" * 30):
         assert service.get(f"{at}/runs/{number}.3mf").status_code == 404
     job_id = at.rpartition("/")[2]
-    assert job_id in engine.prints.waiting(quiet_seconds=60.0, limit=200)  # no broker: it is sent later
+    assert job_id in job_service.prints.waiting(quiet_seconds=60.0, limit=200)  # no broker: it is sent later
     used = {spool["material"]: spool for spool in runs["filament"]}
     assert used["PLA"]["used"] == used["PLA"]["used_for_failed"] > 0
     assert used["PLA"]["spools"] == [pytest.approx(120.0 - used["PLA"]["used"])]
 
 
-def test_why_a_run_has_no_file_is_told(service, job, engine):
+def test_why_a_run_has_no_file_is_told(service, job, job_service):
     at = job()
     service.post(f"{at}/prints", json={"outcome": "failed", "run": 1})
-    assert engine.prints.fail(at.rpartition("/")[2], 1, {"detail": "A stored file is damaged."})
+    assert job_service.prints.fail(at.rpartition("/")[2], 1, {"detail": "A stored file is damaged."})
     answer = service.get(f"{at}/runs/{len(bench()[1].runs) + 1}.3mf")
     assert (answer.status_code, "damaged" in answer.json()["detail"]) == (500, True)
     for document in ("prints", "runs"):
@@ -231,9 +231,9 @@ def test_why_a_run_has_no_file_is_told(service, job, engine):
         assert datetime.fromisoformat(files["retry"]) > datetime.now(UTC)
 
 
-def test_a_manifest_is_read_from_the_store_once_for_many_events(service, job, engine, monkeypatch):
+def test_a_manifest_is_read_from_the_store_once_for_many_events(service, job, job_service, monkeypatch):
     read = []
-    monkeypatch.setattr(engine._blobs, "get", lambda key, get=engine._blobs.get: read.append(key) or get(key))
+    monkeypatch.setattr(job_service._blobs, "get", lambda key, get=job_service._blobs.get: read.append(key) or get(key))
     first, other = job(change={"name": "one"}), job(change={"name": "other"})
     for at, run in ((first, 1), (other, 1), (first, 2), (other, 2)):
         assert service.post(f"{at}/prints", json={"outcome": "printed", "run": run}).status_code == 201

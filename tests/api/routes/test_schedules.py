@@ -20,24 +20,24 @@ def closed_settings(tmp_path_factory):
 
 
 @pytest.fixture
-def key(closed_engine):
+def key(closed_job_service):
     """Somebody's key, and the header that it goes into."""
-    made, secret = closed_engine.keys.create("somebody", ["submit", "read"])
+    made, secret = closed_job_service.keys.create("somebody", ["submit", "read"])
     return made.id, {"Authorization": f"Bearer {secret.get_secret_value()}"}
 
 
 @pytest.fixture(scope="module")
-def succeeded(closed_engine):
+def succeeded(closed_job_service):
     """Give a function that makes a job of this owner that succeeded; returns its path."""
 
     def make(owner, *, dated=True):
         spec, manifest = bench()
         spec = spec if dated else spec.model_copy(update={"schedule": None})
         data = manifest.model_dump_json().encode()
-        records = closed_engine._records
+        records = closed_job_service._records
         job = records.add("bench left", spec.model_dump_json(), owner=owner).id
         file = StoredFile("manifest.json", JSON_TYPE, len(data), sha256(data).hexdigest(), f"jobs/{job}/manifest")
-        closed_engine._blobs.put(file.key, data)
+        closed_job_service._blobs.put(file.key, data)
         assert records.succeed(records.claim(job, lease_seconds=600.0, attempts=3), [file])
         return f"/v1/jobs/{job}"
 
@@ -94,18 +94,18 @@ def test_a_new_one_replaces_it_and_it_is_withdrawn(closed, linked):
     assert closed.get(again).status_code == 401
 
 
-def test_it_goes_with_the_job_and_with_the_key_that_asked_for_it(closed, closed_engine, succeeded, linked, key):
+def test_it_goes_with_the_job_and_with_the_key_that_asked_for_it(closed, closed_job_service, succeeded, linked, key):
     at, url, header = linked
     kept = closed.post(f"{succeeded(key[0])}/schedule-link", headers=header).json()["url"]
     assert closed.delete(f"{at}/files", headers=header).status_code == 204
     assert [closed.get(path).status_code for path in (url, kept)] == [401, 200]
-    closed_engine.keys.revoke(key[0])
+    closed_job_service.keys.revoke(key[0])
     assert closed.get(kept).status_code == 401
 
 
-def test_only_the_jobs_owner_asks_for_one_and_only_of_a_calendar(closed, closed_engine, succeeded, linked, key):
+def test_only_the_jobs_owner_asks_for_one_and_only_of_a_calendar(closed, closed_job_service, succeeded, linked, key):
     at, url, header = linked
-    _, secret = closed_engine.keys.create("another", ["submit", "read"])
+    _, secret = closed_job_service.keys.create("another", ["submit", "read"])
     other = {"Authorization": f"Bearer {secret.get_secret_value()}"}
     assert closed.post(f"{at}/schedule-link", headers=other).status_code == 404
     assert closed.delete(f"{at}/schedule-link", headers=other).status_code == 404
@@ -113,7 +113,7 @@ def test_only_the_jobs_owner_asks_for_one_and_only_of_a_calendar(closed, closed_
     assert closed.post(f"{succeeded(key[0], dated=False)}/schedule-link", headers=header).status_code == 404
 
 
-def test_the_token_is_kept_nowhere(closed_engine, closed_settings, linked, caplog, capfd):
+def test_the_token_is_kept_nowhere(closed_job_service, closed_settings, linked, caplog, capfd):
     _, url, _ = linked
     token = url.partition("token=")[2]
     with (
@@ -133,5 +133,5 @@ def test_the_token_is_kept_nowhere(closed_engine, closed_settings, linked, caplo
     for path in closed_settings.data_dir.rglob("*"):
         if path.is_file():
             assert token.encode() not in path.read_bytes(), path
-    with closed_engine._database.connect() as connection:
+    with closed_job_service._database.connect() as connection:
         assert connection.exec_driver_sql("SELECT count(*) FROM schedule_links").scalar() >= 1

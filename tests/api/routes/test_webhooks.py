@@ -111,10 +111,10 @@ def test_a_cancelled_job_waits_in_the_outbox(service, spec, make):
 
 
 def test_keys_see_their_own_and_a_shared_screen_none(tmp_path, started):
-    with JobService.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
+    with JobService.open(Settings.read(data_dir=tmp_path)) as job_service, started(create_app(job_service)) as client:
 
         def asker(*scopes):
-            _, secret = engine.keys.create("-".join(scopes), scopes)
+            _, secret = job_service.keys.create("-".join(scopes), scopes)
             return {"Authorization": f"Bearer {secret.get_secret_value()}"}
 
         owner, other, screen, reader, admin = (
@@ -153,10 +153,10 @@ def test_the_contract_tells_of_each_message_and_what_it_holds(service):
         assert document["timestamp"].endswith("Z")
 
 
-def test_a_message_holds_what_the_service_answers(service, engine, spec):
+def test_a_message_holds_what_the_service_answers(service, job_service, spec):
     answer = service.post("/v1/jobs", json=spec).json()
     base = answer["links"]["self"].partition("/v1/")[0]
-    document = json.loads(message("job.running", _NOW, engine.job(answer["id"]), base, None))
+    document = json.loads(message("job.running", _NOW, job_service.job(answer["id"]), base, None))
     assert document["data"] == answer
 
 

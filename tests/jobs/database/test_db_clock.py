@@ -82,9 +82,9 @@ def test_a_small_step_back_takes_nobody_s_job(records, jump):
 
 @pytest.mark.parametrize("seconds", [3600.0, -3600.0])
 def test_no_right_outlives_a_clock_that_was_set(records, jump, server, seconds):
-    leader, claims = LeaderLease(records._engine, "upkeep", 5.0), PartLocks(records._engine, 5.0)
+    leader, claims = LeaderLease(records._engine, "maintenance", 5.0), PartLocks(records._engine, 5.0)
     assert leader.acquire()
     assert claims.acquire("d" * 64)
     jump(seconds)
-    assert LeaderLease(records._engine, "upkeep", 5.0).acquire() is not server
+    assert LeaderLease(records._engine, "maintenance", 5.0).acquire() is not server
     assert PartLocks(records._engine, 5.0).acquire("d" * 64) is not server

@@ -50,18 +50,18 @@ def _raising(error):
     return fail
 
 
-def test_a_job_succeeds_and_its_files_are_stored(runner, job, engine):
+def test_a_job_succeeds_and_its_files_are_stored(runner, job, job_service):
     assert runner.run(job.id) is JobOutcome.SUCCEEDED
-    done = engine.job(job.id)
+    done = job_service.job(job.id)
     assert (done.state, done.attempts, done.problem) == ("succeeded", 1, None)
     assert done.progress.done == done.progress.total > 2
-    assert {"manifest.json", "bundle.zip"} < {file.name for file in engine.files(job.id)}
-    for file in engine.files(job.id):
-        assert len(b"".join(engine.read(file))) == file.bytes
+    assert {"manifest.json", "bundle.zip"} < {file.name for file in job_service.files(job.id)}
+    for file in job_service.files(job.id):
+        assert len(b"".join(job_service.read(file))) == file.bytes
     assert runner.run(job.id) is JobOutcome.NOT_CLAIMED
 
 
-def test_a_failed_check_is_told_and_nothing_is_stored(runner, job, engine, blobs, monkeypatch):
+def test_a_failed_check_is_told_and_nothing_is_stored(runner, job, job_service, blobs, monkeypatch):
     build = pipeline.build
 
     def torn(shape):
@@ -70,33 +70,33 @@ def test_a_failed_check_is_told_and_nothing_is_stored(runner, job, engine, blobs
 
     monkeypatch.setattr(pipeline, "build", torn)
     assert runner.run(job.id) is JobOutcome.FAILED
-    failed = engine.job(job.id)
+    failed = job_service.job(job.id)
     assert failed.state == "failed"
     assert failed.problem["type"] == "/problems/check-failed"
     assert {"part", "value", "limit"} <= failed.problem.keys()
     assert _keys(blobs) == []
 
 
-def test_what_nobody_expected_is_told_without_its_inside(runner, job, engine):
+def test_what_nobody_expected_is_told_without_its_inside(runner, job, job_service):
     broken = replace(runner, pipeline=_raising(RuntimeError("secret inside")))
     assert broken.run(job.id) is JobOutcome.FAILED
-    problem = engine.job(job.id).problem
+    problem = job_service.job(job.id).problem
     assert problem["type"] == "/problems/internal-error"
     assert "secret" not in str(problem)
 
 
-def test_a_job_that_takes_too_long_fails(runner, job, engine):
+def test_a_job_that_takes_too_long_fails(runner, job, job_service):
     assert replace(runner, pipeline=_raising(SoftTimeLimitExceeded())).run(job.id) is JobOutcome.FAILED
-    assert engine.job(job.id).problem["type"] == "/problems/job-too-long"
+    assert job_service.job(job.id).problem["type"] == "/problems/job-too-long"
 
 
-def test_what_may_pass_is_tried_again_but_not_for_ever(runner, job, engine):
+def test_what_may_pass_is_tried_again_but_not_for_ever(runner, job, job_service):
     broken = replace(runner, pipeline=_raising(OSError("disk full")))
     assert broken.run(job.id) is JobOutcome.RETRY
-    assert engine.job(job.id).state == "queued"
+    assert job_service.job(job.id).state == "queued"
     assert broken.run(job.id) is JobOutcome.RETRY
     assert broken.run(job.id) is JobOutcome.FAILED
-    failed = engine.job(job.id)
+    failed = job_service.job(job.id)
     assert (failed.attempts, failed.problem["type"]) == (3, "/problems/internal-error")
 
 
@@ -110,18 +110,18 @@ _OUTAGES = [
 
 
 @pytest.mark.parametrize("error", _OUTAGES, ids=lambda error: type(error).__name__)
-def test_an_outage_uses_up_no_attempt(runner, job, engine, error, monkeypatch):
+def test_an_outage_uses_up_no_attempt(runner, job, job_service, error, monkeypatch):
     monkeypatch.setattr(job_runner, "_OUTAGE_BACKOFF", Backoff(0.01, 1.0, 0.01))
     broken = replace(runner, pipeline=_raising(error))
     for number in range(2 * runner.settings.attempts):
         time.sleep(0.02)
         assert broken.run(job.id) is JobOutcome.DEFERRED, number
-    waiting = engine.job(job.id)
+    waiting = job_service.job(job.id)
     assert (waiting.state, waiting.attempts) == ("queued", 0)
     assert waiting.progress.now == f"waiting: {runner.records.cause(job.id)}"
     time.sleep(0.02)
     assert runner.run(job.id) is JobOutcome.SUCCEEDED
-    assert engine.job(job.id).attempts == 1
+    assert job_service.job(job.id).attempts == 1
 
 
 def test_a_job_that_met_an_outage_is_not_due_at_once(runner, job, records):
@@ -145,7 +145,7 @@ def test_after_an_outage_the_store_is_checked_before_anything_is_computed(runner
     assert runner.run(job.id) is JobOutcome.SUCCEEDED
 
 
-def test_an_outage_of_the_database_is_recorded_once_it_is_over(runner, job, engine, monkeypatch):
+def test_an_outage_of_the_database_is_recorded_once_it_is_over(runner, job, job_service, monkeypatch):
     defer, calls = JobRecords.defer, []
 
     def away_at_first(*arguments):
@@ -156,17 +156,17 @@ def test_an_outage_of_the_database_is_recorded_once_it_is_over(runner, job, engi
 
     monkeypatch.setattr(JobRecords, "defer", away_at_first)
     assert replace(runner, pipeline=_raising(_OUTAGES[-1])).run(job.id) is JobOutcome.DEFERRED
-    assert (len(calls), engine.job(job.id).attempts) == (3, 0)
+    assert (len(calls), job_service.job(job.id).attempts) == (3, 0)
 
 
-def test_a_claim_that_was_lost_in_an_outage_gives_its_attempt_back(runner, job, records, engine):
+def test_a_claim_that_was_lost_in_an_outage_gives_its_attempt_back(runner, job, records, job_service):
     def outlasted(_spec, **_parts):
         _run_out(records, job.id)
         assert records.claim(job.id, lease_seconds=60.0, attempts=3).attempt == 2
         raise _OUTAGES[0]
 
     assert replace(runner, pipeline=outlasted).run(job.id) is JobOutcome.LEASE_LOST
-    assert engine.job(job.id).attempts == 1  # that of the claim which holds
+    assert job_service.job(job.id).attempts == 1  # that of the claim which holds
 
 
 def _run_out(records, job_id):
@@ -174,31 +174,31 @@ def _run_out(records, job_id):
         connection.execute(update(JobRow).where(JobRow.id == job_id).values(lease=records._clock.at(-1.0)))
 
 
-def test_a_job_whose_workers_die_is_given_up(runner, job, records, engine):
+def test_a_job_whose_workers_die_is_given_up(runner, job, records, job_service):
     for _ in range(runner.settings.attempts):
         assert records.claim(job.id, lease_seconds=0.01, attempts=runner.settings.attempts)
         time.sleep(0.03)
     assert runner.run(job.id) is JobOutcome.FAILED
-    assert "in 3 attempts" in engine.job(job.id).problem["detail"]
+    assert "in 3 attempts" in job_service.job(job.id).problem["detail"]
 
 
-def test_a_cancelled_job_stops_and_stays_cancelled(runner, job, engine):
+def test_a_cancelled_job_stops_and_stays_cancelled(runner, job, job_service):
     def cancelling(spec, *, report, **others):
         def on_progress(progress):
             if progress.done == 1:
-                engine.cancel(job.id)
+                job_service.cancel(job.id)
             report(progress)
 
         return run_pipeline(spec, report=on_progress, **others)
 
     assert replace(runner, pipeline=cancelling).run(job.id) is JobOutcome.LEASE_LOST
-    assert engine.job(job.id).state == "cancelled"
-    assert engine.job(job.id).progress.done == 0
+    assert job_service.job(job.id).state == "cancelled"
+    assert job_service.job(job.id).progress.done == 0
 
 
-def test_a_job_cancelled_during_a_long_step_is_noticed(runner, job, engine, until):
+def test_a_job_cancelled_during_a_long_step_is_noticed(runner, job, job_service, until):
     def waiting(_spec, *, cancelled, **_others):
-        engine.cancel(job.id)
+        job_service.cancel(job.id)
         until(cancelled)
         raise JobCancelled
 
@@ -248,7 +248,7 @@ def _a_part(records):
         return tuple(connection.execute(select(PartRow.digest, PartRow.limits)).first())
 
 
-def test_a_job_that_is_given_up_says_why_it_stopped_last(runner, job, records, engine):
+def test_a_job_that_is_given_up_says_why_it_stopped_last(runner, job, records, job_service):
     claim = records.claim(job.id, lease_seconds=0.01, attempts=3)
     records.report(claim, Progress(3, 9, "tray T4"))
     time.sleep(0.03)
@@ -258,17 +258,17 @@ def test_a_job_that_is_given_up_says_why_it_stopped_last(runner, job, records, e
     records.report(claim, Progress(4, 9, "tray T5"))
     time.sleep(0.03)
     assert runner.run(job.id) is JobOutcome.FAILED
-    assert engine.job(job.id).problem["detail"].endswith("In the last one, its process was lost at: tray T5.")
+    assert job_service.job(job.id).problem["detail"].endswith("In the last one, its process was lost at: tray T5.")
 
 
-def test_a_job_whose_process_had_to_be_killed_for_its_time_is_not_tried_again(runner, job, records, engine):
+def test_a_job_whose_process_had_to_be_killed_for_its_time_is_not_tried_again(runner, job, records, job_service):
     hasty = replace(runner, settings=runner.settings.model_copy(update={"job_seconds": 1}))
     claim = records.claim(job.id, lease_seconds=0.6, attempts=3)
     time.sleep(0.5)
     assert records.extend(claim, lease_seconds=0.6)  # it ran for longer than a second, and nobody heard of it again
     time.sleep(0.65)
     assert hasty.run(job.id) is JobOutcome.FAILED
-    assert engine.job(job.id).problem["type"] == "/problems/job-too-long"
+    assert job_service.job(job.id).problem["type"] == "/problems/job-too-long"
 
 
 def test_drawers_of_the_household_get_codes_that_open_their_pages(runner, records):

@@ -24,9 +24,9 @@ def _nothing(*_):
 
 @pytest.fixture
 def service(tmp_path):
-    """Give an engine with one job that has two files, one that waits, and one that was removed; it runs on."""
-    with JobService.open(Settings.read(data_dir=tmp_path / "data")) as engine:
-        yield engine
+    """Give a job service with one job that has two files, one that waits, and one that was removed; it runs on."""
+    with JobService.open(Settings.read(data_dir=tmp_path / "data")) as job_service:
+        yield job_service
 
 
 @pytest.fixture

@@ -46,7 +46,7 @@ def _part(digest, data=b"solid", limits="bed"):
 
 
 def test_of_many_candidates_one_leads(database):
-    candidates = [LeaderLease(database, "upkeep", 60.0) for _ in range(6)]
+    candidates = [LeaderLease(database, "maintenance", 60.0) for _ in range(6)]
     with ThreadPoolExecutor(6) as pool:
         leads = list(pool.map(LeaderLease.acquire, candidates))
     assert sum(leads) == 1
@@ -64,7 +64,7 @@ def test_of_many_candidates_one_leads(database):
 
 
 def test_a_leader_that_is_silent_is_followed(database):
-    first, second = (LeaderLease(database, "upkeep", 0.2) for _ in range(2))
+    first, second = (LeaderLease(database, "maintenance", 0.2) for _ in range(2))
     assert first.acquire()
     assert not second.acquire()
     time.sleep(0.3)

@@ -115,8 +115,8 @@ def test_a_job_is_one_trace_from_the_submission_to_the_workers_steps(spans, tmp_
     collector = _Collector()
     endpoint = f"http://127.0.0.1:{collector.server_address[1]}"
     settings = Settings.read(data_dir=tmp_path, otel_endpoint=endpoint, concurrency=1)
-    with Supervisor(settings), JobService.open(settings) as engine:
-        job = ended(engine, engine.submit(spec()))
+    with Supervisor(settings), JobService.open(settings) as job_service:
+        job = ended(job_service, job_service.submit(spec()))
         assert job.state == "succeeded"
     # the worker's processes send what they have when they end
     until(lambda: any(span.name == "attempt" for span in collector.spans))

@@ -1,4 +1,4 @@
-"""The whole service: engine, broker, worker process, record and store, all real."""
+"""The whole service: job_service, broker, worker process, record and store, all real."""
 
 import json
 import os
@@ -29,8 +29,8 @@ def _long(spec, name, first):
     return spec(name=name, drawers=[drawer])
 
 
-def _pids(engine):
-    app = make_app(engine.settings, "work")
+def _pids(job_service):
+    app = make_app(job_service.settings, "work")
     try:
         (stats,) = app.control.inspect(timeout=5.0, limit=1).stats().values()
     finally:

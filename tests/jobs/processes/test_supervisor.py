@@ -39,9 +39,9 @@ def _answers(settings):
         return True
 
 
-def _leader(engine):
-    with engine._database.connect() as connection:
-        return connection.scalar(select(LeaderLeaseRow.holder).where(LeaderLeaseRow.name == "upkeep"))
+def _leader(job_service):
+    with job_service._database.connect() as connection:
+        return connection.scalar(select(LeaderLeaseRow.holder).where(LeaderLeaseRow.name == "maintenance"))
 
 
 def test_with_a_broker_of_ones_own_nothing_is_started(tmp_path):
@@ -57,28 +57,28 @@ def test_a_folder_that_cannot_be_made_is_a_setting():
 
 def test_a_job_outlives_its_service_and_no_second_one_starts_beside_the_next(spec, ended, until, tmp_path):
     settings = Settings.read(data_dir=tmp_path, lease_seconds=1.0, concurrency=1)
-    with JobService.open(settings) as engine:
-        before = engine.submit(spec(name="before any service"))
+    with JobService.open(settings) as job_service:
+        before = job_service.submit(spec(name="before any service"))
         host = subprocess.Popen(
             [sys.executable, "-c", _HOST], env=child_environment(settings), stdout=subprocess.PIPE, text=True
         )
         try:
             assert host.stdout.readline() == "up\n"
-            assert ended(engine, before).state == "succeeded"
+            assert ended(job_service, before).state == "succeeded"
         finally:
             host.send_signal(signal.SIGKILL)  # it cannot tidy up; broker and worker end all the same
             host.wait()
             host.stdout.close()
         until(lambda: not _answers(settings))
-        between = engine.submit(spec(name="between two services"))
+        between = job_service.submit(spec(name="between two services"))
         with Supervisor(settings):
-            assert ended(engine, between).state == "succeeded"
-            until(lambda: _leader(engine))
+            assert ended(job_service, between).state == "succeeded"
+            until(lambda: _leader(job_service))
             with pytest.raises(SettingsError, match="does not start"):
                 Supervisor(settings).start()  # a second one on the same folder
             assert _answers(settings)
         assert not _answers(settings)
-        assert _leader(engine) is None  # the next service's upkeep waits for no lease
+        assert _leader(job_service) is None  # the leader of the next service waits for no lease
     assert not settings.socket.exists()
 
 
@@ -110,31 +110,31 @@ def _worker(settings):
 def test_a_job_under_way_when_the_service_ends_is_handed_back(spec, ended, until, tmp_path):
     # the next worker leads when the last one's lease has run out
     settings = Settings.read(data_dir=tmp_path, lease_seconds=10.0, concurrency=1, grace_seconds=0.0)
-    with JobService.open(settings) as engine:
+    with JobService.open(settings) as job_service:
         with Supervisor(settings):
-            job = engine.submit(_many_parts(spec))
-            until(lambda: engine.job(job.id).progress.done > 1)
-        left = engine.job(job.id)
+            job = job_service.submit(_many_parts(spec))
+            until(lambda: job_service.job(job.id).progress.done > 1)
+        left = job_service.job(job.id)
         assert (left.state, left.attempts) == ("queued", 0)
         with Supervisor(settings):
-            done = ended(engine, job)
+            done = ended(job_service, job)
         assert (done.state, done.attempts) == ("succeeded", 1)
 
 
-def test_a_keeper_that_is_killed_leaves_nothing_and_is_followed_by_its_own_or_another_service(
+def test_a_process_host_that_is_killed_leaves_nothing_and_is_followed_by_its_own_or_another_service(
     spec, ended, until, tmp_path
 ):
     settings = Settings.read(data_dir=tmp_path, lease_seconds=1.0, concurrency=1, grace_seconds=0.0)
-    with JobService.open(settings) as engine, Supervisor(settings) as embedded:
-        keeper, processes = embedded._host, _worker(settings)
-        os.kill(keeper.pid, signal.SIGKILL)
+    with JobService.open(settings) as job_service, Supervisor(settings) as embedded:
+        host, processes = embedded._host, _worker(settings)
+        os.kill(host.pid, signal.SIGKILL)
         until(lambda: not any(_lives(pid) for pid in processes))
-        assert ended(engine, engine.submit(spec(name="after the keeper's end"))).state == "succeeded"
-        assert embedded._host is not keeper
+        assert ended(job_service, job_service.submit(spec(name="after the end of its host"))).state == "succeeded"
+        assert embedded._host is not host
         embedded._closing.set()  # the next shall not be followed by one of its own
         last = embedded._host
         os.kill(last.pid, signal.SIGKILL)
         last.wait()
         with Supervisor(settings):
-            assert ended(engine, engine.submit(spec(name="at once"))).state == "succeeded"
+            assert ended(job_service, job_service.submit(spec(name="at once"))).state == "succeeded"
     assert not _answers(settings)

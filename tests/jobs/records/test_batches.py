@@ -206,8 +206,8 @@ def test_where_no_job_succeeded_there_is_a_manifest_all_the_same(records, batche
     assert (manifest.runs, manifest.generator, manifest.pieces) == ((), None, 0)
 
 
-def test_owners_see_their_own_only(engine):
-    first_service, two = (engine.on_behalf_of(Principal(owner, frozenset({"submit"}))) for owner in ("one", "two"))
+def test_owners_see_their_own_only(job_service):
+    first_service, two = (job_service.on_behalf_of(Principal(owner, frozenset({"submit"}))) for owner in ("one", "two"))
     batch = first_service.submit_batch("all", [_GOOD, _GOOD])
     assert first_service.batch(batch.id) == batch
     for ask in (two.batch, two.cancel_batch, two.remove_batch, lambda it: two.batch_file(it, "manifest.json")):
@@ -218,8 +218,8 @@ def test_owners_see_their_own_only(engine):
     assert {entry.state for entry in first_service.cancel_batch(batch.id).entries} == {"cancelled"}
 
 
-def _read(engine, file):
-    data = b"".join(engine.read(file))
+def _read(job_service, file):
+    data = b"".join(job_service.read(file))
     assert sha256(data).hexdigest() == file.sha256
     return data
 

@@ -86,7 +86,7 @@ def base(database):
 
 
 @pytest.fixture
-def courier(database):
+def delivery(database):
     return WebhookDelivery(database, SafeHttpClient(read_networks("127.0.0.0/8")))
 
 
@@ -197,12 +197,12 @@ def test_what_was_printed_is_told(base, webhooks, database):
     assert payload["data"]["printed"]["run"] == 1
 
 
-def test_a_message_is_signed_so_that_the_library_takes_it(base, webhooks, endpoint, courier):
+def test_a_message_is_signed_so_that_the_library_verifies_it(base, webhooks, endpoint, delivery):
     server = endpoint()
     made, secret = webhooks.create("local", _request(server.url, events=["job.succeeded"]))
     job = _ended(base, lambda claim: base.succeed(claim, []))
-    assert courier.run() == 1
-    assert courier.run() == 0
+    assert delivery.run() == 1
+    assert delivery.run() == 0
     ((headers, body),) = server.seen
     verified = Signature(secret.get_secret_value()).verify(body, headers)
     assert verified["type"] == "job.succeeded"
@@ -215,42 +215,44 @@ def test_a_message_is_signed_so_that_the_library_takes_it(base, webhooks, endpoi
     assert now.last_success is not None
 
 
-def test_two_secrets_sign_until_the_overlap_is_over(base, webhooks, endpoint, courier):
+def test_two_secrets_sign_until_the_overlap_is_over(base, webhooks, endpoint, delivery):
     server = endpoint()
     made, old = webhooks.create("local", _request(server.url, events=["job.running"]))
     _, new = webhooks.rotate(made.id, "local", timedelta(hours=1))
     base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
-    assert courier.run() == 1
+    assert delivery.run() == 1
     headers, body = server.seen[0]
     for secret in (old, new):
         Signature(secret.get_secret_value()).verify(body, headers)
     _, last = webhooks.rotate(made.id, "local", timedelta(0))
     base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
-    assert courier.run() == 1
+    assert delivery.run() == 1
     headers, body = server.seen[1]
     Signature(last.get_secret_value()).verify(body, headers)
     with pytest.raises(WebhookVerificationError):
         Signature(new.get_secret_value()).verify(body, headers)
 
 
-def test_a_message_that_is_not_taken_comes_again_under_the_same_id(base, webhooks, endpoint, courier, due):
+def test_a_message_that_is_not_accepted_is_retried_under_the_same_id(base, webhooks, endpoint, delivery, due):
     server = endpoint(500, 302)
     made, _ = webhooks.create("local", _request(server.url, events=["job.running"]))
     base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
-    assert courier.run() == 0
-    assert courier.run() == 0  # not before its time
+    assert delivery.run() == 0
+    assert delivery.run() == 0  # not before its time
     assert len(server.seen) == 1
     assert "500" in webhooks.find(made.id, "local").problem
     due()
-    assert courier.run() == 0
+    assert delivery.run() == 0
     due()
-    assert courier.run() == 1
+    assert delivery.run() == 1
     ids = {headers["webhook-id"] for headers, _ in server.seen}
     assert len(server.seen) == 3
     assert len(ids) == 1
 
 
-def test_an_endpoint_that_takes_nothing_is_failing_until_it_takes_one(base, webhooks, endpoint, courier, due):
+def test_an_endpoint_that_accepts_nothing_is_failing_until_it_accepts_a_message(
+    base, webhooks, endpoint, delivery, due
+):
     server = endpoint(*[503] * (MAX_ATTEMPTS + 1))
     made, _ = webhooks.create("local", _request(server.url, events=["job.running"]))
 
@@ -260,67 +262,67 @@ def test_an_endpoint_that_takes_nothing_is_failing_until_it_takes_one(base, webh
     claim_new_job()
     for _ in range(MAX_ATTEMPTS):
         assert webhooks.find(made.id, "local").state == "active"
-        courier.run()
+        delivery.run()
         due()
     now = webhooks.find(made.id, "local")
     assert (now.state, now.dropped, now.waiting) == ("failing", 1, 0)
     claim_new_job()  # tried once
-    courier.run()
+    delivery.run()
     due()
     assert (webhooks.find(made.id, "local").dropped, len(server.seen)) == (2, MAX_ATTEMPTS + 1)
     claim_new_job()
-    assert courier.run() == 1
+    assert delivery.run() == 1
     assert webhooks.find(made.id, "local").state == "active"
 
 
-def test_an_endpoint_that_is_gone_is_told_nothing_more(base, webhooks, database, endpoint, courier):
+def test_an_endpoint_that_is_gone_gets_no_more_messages(base, webhooks, database, endpoint, delivery):
     server = endpoint(410)
     made, _ = webhooks.create("local", _request(server.url))
     _ended(base, lambda claim: base.succeed(claim, []))
-    courier.run()
+    delivery.run()
     now = webhooks.find(made.id, "local")
     assert (now.state, now.dropped, now.waiting) == ("disabled", 2, 0)
     _ended(base, lambda claim: base.succeed(claim, []))
     assert _waiting(database) == []
-    assert courier.run() == 0
+    assert delivery.run() == 0
     assert len(server.seen) == 1
 
 
-def test_a_broken_endpoint_keeps_no_other_waiting(base, webhooks, endpoint, courier):
+def test_a_broken_endpoint_delays_no_other(base, webhooks, endpoint, delivery):
     good, bad = endpoint(), endpoint(*[500] * 50)
     webhooks.create("local", _request(bad.url))
     webhooks.create("local", _request(good.url))
     for _ in range(3):
         _ended(base, lambda claim: base.succeed(claim, []))
-    assert courier.run() == 6
+    assert delivery.run() == 6
     assert len(bad.seen) == 1  # the others wait until that one is tried again
 
 
-def test_a_try_is_written_down_before_it_is_made(base, webhooks, database, courier, monkeypatch):
+def test_an_attempt_is_recorded_before_it_is_made(base, webhooks, database, delivery, monkeypatch):
     webhooks.create("local", _request("http://127.0.0.1:9/", events=["job.running"]))
     base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
 
     def killed(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(courier, "_send", killed)
+    monkeypatch.setattr(delivery, "_send", killed)
     with pytest.raises(KeyboardInterrupt):
-        courier.run()
+        delivery.run()
     with database.connect() as connection:
         row = connection.execute(select(OutboxRow.tries, OutboxRow.next_try)).one()
     assert row.tries == 1
     assert row.next_try > utc_now()
 
 
-def test_one_courier_of_two_sends(base, webhooks, database, endpoint, courier):
+def test_one_of_two_processes_delivers(base, webhooks, database, endpoint, delivery):
     server = endpoint()
     webhooks.create("local", _request(server.url, events=["job.running"]))
     other = WebhookDelivery(database, SafeHttpClient(read_networks("127.0.0.0/8")))
     base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
-    assert courier.run() == 1
+    assert delivery.run() == 1
     base.claim(base.add("bench", "{}").id, lease_seconds=60.0, attempts=3)
     assert other.run() == 0
-    courier.close()
+    delivery.close()
     assert other.run() == 1
 
 
@@ -331,26 +333,26 @@ def test_an_address_that_may_not_be_called_is_told_as_such(base, webhooks, datab
     assert "not globally reachable" in webhooks.find(made.id, "local").problem
 
 
-def test_a_key_that_was_revoked_is_told_nothing_more(base, webhooks, database, endpoint, courier):
+def test_a_key_that_was_revoked_gets_no_more_messages(base, webhooks, database, endpoint, delivery):
     keys, server = ApiKeys(database), endpoint()
     key, _ = keys.create("shop", ["submit"])
     webhooks.create(key.id, _request(server.url))
     base.claim(base.add("bench", "{}", owner=key.id).id, lease_seconds=60.0, attempts=3)
     keys.revoke(key.id)
-    assert courier.run() == 0
+    assert delivery.run() == 0
     assert server.seen == []
 
 
-def test_an_expired_key_gets_no_webhook(base, webhooks, database, endpoint, courier):
+def test_an_expired_key_gets_no_webhook(base, webhooks, database, endpoint, delivery):
     keys, server = ApiKeys(database), endpoint()
     key, _ = keys.create("shop", ["submit"], days=1)
     webhooks.create(key.id, _request(server.url))
     job = base.add("bench", "{}", owner=key.id)
     base.claim(job.id, lease_seconds=60.0, attempts=3)
     _set_expiry(database, key.id, utc_now())
-    assert (courier.run(), server.seen) == (0, [])
+    assert (delivery.run(), server.seen) == (0, [])
     _set_expiry(database, key.id, utc_now() + timedelta(minutes=1))
-    assert courier.run() == len(server.seen) == 1
+    assert delivery.run() == len(server.seen) == 1
 
 
 def _set_expiry(database, key_id, moment):
@@ -407,14 +409,14 @@ def log(database):
     return DeliveryLog(database)
 
 
-def test_each_attempt_is_logged_with_its_response(base, webhooks, courier, endpoint, *, due, log):
+def test_each_attempt_is_logged_with_its_response(base, webhooks, delivery, endpoint, *, due, log):
     server = endpoint(500, 204)
     made, _ = webhooks.create("local", _request(server.url, events=("job.cancelled",)))
     job = base.add("bench", "{}")
     base.cancel(job.id)
     for _ in range(2):
         due()
-        courier.run()
+        delivery.run()
     second, first = log.latest(made.id, 10)
     assert (first.attempt, first.status, second.attempt, second.status) == (1, 500, 2, 204)
     assert (first.type, first.job_id, first.message_id) == ("job.cancelled", job.id, second.message_id)
@@ -423,40 +425,40 @@ def test_each_attempt_is_logged_with_its_response(base, webhooks, courier, endpo
     assert [entry.id for entry in log.latest(made.id, 1, second.id)] == [first.id]
 
 
-def test_a_message_is_delivered_again_under_its_id(base, webhooks, courier, endpoint, *, due, log):
+def test_a_message_is_delivered_again_under_its_id(base, webhooks, delivery, endpoint, *, due, log):
     server = endpoint()
     made, _ = webhooks.create("local", _request(server.url, events=("job.cancelled",)))
     base.cancel(base.add("bench", "{}").id)
     due()
-    assert courier.run() == 1
+    assert delivery.run() == 1
     (attempt,) = log.latest(made.id, 10)
     assert log.redeliver(made.id, attempt.id) == attempt
     log.redeliver(made.id, attempt.id)  # it waits already
-    assert courier.run() == 1
+    assert delivery.run() == 1
     (first, body), (again, same) = server.seen
     assert body == same
     assert first["webhook-id"] == again["webhook-id"] == attempt.message_id
     assert len(log.latest(made.id, 10)) == 2
 
 
-def test_a_message_that_waits_for_a_retry_is_tried_at_once(base, webhooks, courier, endpoint, *, due, log):
+def test_a_message_that_waits_for_a_retry_is_tried_at_once(base, webhooks, delivery, endpoint, *, due, log):
     server = endpoint(500)
     made, _ = webhooks.create("local", _request(server.url, events=("job.cancelled",)))
     base.cancel(base.add("bench", "{}").id)
     due()
-    assert courier.run() == 0
-    assert courier.run() == 0  # the retry is not due
+    assert delivery.run() == 0
+    assert delivery.run() == 0  # the retry is not due
     log.redeliver(made.id, log.latest(made.id, 1)[0].id)
-    assert courier.run() == 1
+    assert delivery.run() == 1
 
 
-def test_what_cannot_be_delivered_again_is_refused(base, webhooks, courier, endpoint, *, due, log, database, blobs):
+def test_what_cannot_be_delivered_again_is_refused(base, webhooks, delivery, endpoint, *, due, log, database, blobs):
     server = endpoint()
     made, _ = webhooks.create("local", _request(server.url, events=("job.cancelled",)))
     job = base.add("bench", "{}")
     base.cancel(job.id)
     due()
-    courier.run()
+    delivery.run()
     (attempt,) = log.latest(made.id, 10)
     with pytest.raises(DeliveryNotFound):
         log.redeliver(made.id, "0" * 26)
@@ -467,21 +469,21 @@ def test_what_cannot_be_delivered_again_is_refused(base, webhooks, courier, endp
     deletion.sweep(job.id)
     with pytest.raises(RedeliveryRefused, match="deleted"):
         log.redeliver(made.id, attempt.id)
-    test = courier.test(made.id)
+    test = delivery.test(made.id)
     with pytest.raises(RedeliveryRefused, match="test"):
         log.redeliver(made.id, test.id)
 
 
-def test_the_end_of_a_batch_is_delivered_and_delivered_again(database, webhooks, courier, endpoint, log):
+def test_the_end_of_a_batch_is_delivered_and_delivered_again(database, webhooks, delivery, endpoint, log):
     server, batches = endpoint(), BatchRecords(database)
     made, secret = webhooks.create("local", _request(server.url, events=("batch.ended",)))
     batch, _ = batches.add("kitchen", [CheckedSpec("bad", None, _PROBLEM)], owner="local")
     batches.finish(batch, batches.claim(batch, lease_seconds=60.0, attempts=3), [])
-    assert courier.run() == 1
+    assert delivery.run() == 1
     (attempt,) = log.latest(made.id, 10)
     assert (attempt.type, attempt.job_id, attempt.batch_id) == ("batch.ended", None, batch)
     log.redeliver(made.id, attempt.id)
-    assert courier.run() == 1
+    assert delivery.run() == 1
     (first, body), (again, same) = server.seen
     assert (body, first["webhook-id"]) == (same, again["webhook-id"])
     assert Signature(secret.get_secret_value()).verify(body, first)["data"]["id"] == batch
@@ -490,10 +492,10 @@ def test_the_end_of_a_batch_is_delivered_and_delivered_again(database, webhooks,
         log.redeliver(made.id, attempt.id)
 
 
-def test_a_test_is_signed_and_tells_what_came_of_it(webhooks, courier, endpoint, log):
+def test_a_test_is_signed_and_tells_what_came_of_it(webhooks, delivery, endpoint, log):
     server = endpoint(204, 418)
     made, secret = webhooks.create("local", _request(server.url))
-    good, bad = courier.test(made.id), courier.test(made.id)
+    good, bad = delivery.test(made.id), delivery.test(made.id)
     assert (good.type, good.status, good.problem, good.job_id) == ("webhook.test", 204, None, None)
     assert (bad.status, bad.problem) == (418, "The endpoint responded with status 418.")
     headers, body = server.seen[0]
@@ -501,16 +503,16 @@ def test_a_test_is_signed_and_tells_what_came_of_it(webhooks, courier, endpoint,
     assert log.latest(made.id, 10) == [bad, good]
     assert webhooks.find(made.id, "local").state == "active"  # tests count for nothing
     with pytest.raises(WebhookNotFound):
-        courier.test("0" * 26)
+        delivery.test("0" * 26)
 
 
-def test_the_log_keeps_the_latest_attempts_of_each_endpoint(webhooks, courier, endpoint, log, monkeypatch):
+def test_the_log_keeps_the_latest_attempts_of_each_endpoint(webhooks, delivery, endpoint, log, monkeypatch):
     monkeypatch.setattr("worker.jobs.records.webhook_deliveries.KEPT_DELIVERIES", 3)
     server = endpoint()
     first, _ = webhooks.create("local", _request(server.url))
     second, _ = webhooks.create("local", _request(server.url))
-    kept = courier.test(second.id)
-    attempts = [courier.test(first.id) for _ in range(5)]
+    kept = delivery.test(second.id)
+    attempts = [delivery.test(first.id) for _ in range(5)]
     assert log.latest(first.id, 10) == attempts[:-4:-1]
     assert log.latest(second.id, 10) == [kept]
     webhooks.remove(first.id, "local")

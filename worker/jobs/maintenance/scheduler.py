@@ -19,7 +19,7 @@ __all__ = ["MaintenanceScheduler"]
 _log = logging.getLogger(__name__)
 
 #: The name of the leader lease.
-_NAME: Final = "upkeep"
+_NAME: Final = "maintenance"
 
 #: Minimum length of the lease in seconds; the leader renews it every five.
 _MIN_LEASE_SECONDS: Final = 6.0

@@ -15,8 +15,8 @@ _PREFLIGHT = {"Access-Control-Request-Method": "PATCH", "Access-Control-Request-
 @pytest.fixture
 def crossed(tmp_path, started):
     settings = Settings.read(data_dir=tmp_path, allowed_hosts="drawers.test", cors_origins=f"{_HOME}, http://a.b:81")
-    with JobService.open(settings) as engine, started(create_app(engine)) as client:
-        yield client, engine
+    with JobService.open(settings) as job_service, started(create_app(job_service)) as client:
+        yield client, job_service
 
 
 def _headers(answer):
@@ -41,8 +41,8 @@ def test_a_permitted_origin_reads_and_changes(crossed, spec):
 
 
 def test_a_preflight_of_a_permitted_origin_is_answered_without_a_key(crossed):
-    client, engine = crossed
-    engine.keys.create("first", ["admin"])
+    client, job_service = crossed
+    job_service.keys.create("first", ["admin"])
     answer = client.request("OPTIONS", "/v1/jobs/1", headers={"Origin": _HOME, **_PREFLIGHT})
     assert answer.status_code == 200
     assert answer.headers["access-control-allow-origin"] == _HOME

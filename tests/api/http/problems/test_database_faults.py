@@ -16,8 +16,8 @@ from worker.jobs.records.api_keys import ApiKeys
 
 @pytest.fixture
 def own(tmp_path):
-    with JobService.open(Settings.read(data_dir=tmp_path, allowed_hosts="drawers.test")) as engine:
-        yield engine
+    with JobService.open(Settings.read(data_dir=tmp_path, allowed_hosts="drawers.test")) as job_service:
+        yield job_service
 
 
 @pytest.fixture
@@ -27,7 +27,7 @@ def client(own, started):
 
 
 @contextmanager
-def _pragmas(engine, *pragmas):
+def _pragmas(job_service, *pragmas):
     """Run these pragmas on each connection while this lasts."""
 
     def run(connection, *_):
@@ -36,12 +36,12 @@ def _pragmas(engine, *pragmas):
             cursor.execute(f"PRAGMA {pragma}")
         cursor.close()
 
-    event.listen(engine._database, "checkout", run)
+    event.listen(job_service._database, "checkout", run)
     try:
         yield
     finally:
-        event.remove(engine._database, "checkout", run)
-        engine._database.dispose()  # a connection keeps its pragmas
+        event.remove(job_service._database, "checkout", run)
+        job_service._database.dispose()  # a connection keeps its pragmas
 
 
 def _is_problem(answer, slug):
@@ -113,12 +113,12 @@ def test_a_key_opens_though_its_use_cannot_be_noted(client, own, monkeypatch):
     assert client.get("/v1/jobs", headers={"Authorization": f"Bearer {key.get_secret_value()}"}).status_code == 200
 
 
-def test_what_is_a_error_of_ours_is_no_state_of_the_record():
-    engine = create_engine("sqlite://")
-    with engine.connect() as connection, pytest.raises(OperationalError) as raised:
+def test_an_error_in_our_own_sql_is_no_database_fault():
+    database = create_engine("sqlite://")
+    with database.connect() as connection, pytest.raises(OperationalError) as raised:
         connection.execute(text("SELECT 1 FROM nowhere"))
     assert error_of(raised.value) is None
-    engine.dispose()
+    database.dispose()
 
 
 @pytest.mark.parametrize(

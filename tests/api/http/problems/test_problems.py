@@ -52,8 +52,8 @@ def test_a_method_that_is_not_taken_is_told_which_are(service, method, path, all
     assert _is_problem(answer)["value"] == method
 
 
-def test_what_nobody_expected_is_a_problem_without_a_trace(engine, started):
-    app = create_app(engine)
+def test_what_nobody_expected_is_a_problem_without_a_trace(job_service, started):
+    app = create_app(job_service)
 
     @app.get("/broken")
     def broken():

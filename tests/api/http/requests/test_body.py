@@ -34,13 +34,13 @@ def test_a_compressed_body_is_refused(service, spec, coding):
 
 
 @pytest.mark.parametrize("route", ROUTES)
-def test_a_body_that_is_too_large_is_refused(service, engine, route):
-    before = len(engine.jobs(limit=200))
+def test_a_body_that_is_too_large_is_refused(service, job_service, route):
+    before = len(job_service.jobs(limit=200))
     answer = service.post(route, content=b" " * 100_001, headers=JSON)
     assert answer.status_code == 413
     assert answer.json()["type"].endswith("/problems/body-too-large")
     assert answer.json()["limit"] == "at most 100000 bytes"
-    assert len(engine.jobs(limit=200)) == before
+    assert len(job_service.jobs(limit=200)) == before
 
 
 def test_a_body_of_no_told_length_is_read_no_further_than_it_may_be(service):

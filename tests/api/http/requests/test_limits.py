@@ -18,11 +18,11 @@ def closed_settings(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def ask(closed_engine, closed):
+def ask(closed_job_service, closed):
     """Give a function that makes a key with these quotas and returns a function that submits with it."""
 
     def keyed(**quotas):
-        _, secret = closed_engine.keys.create("somebody", ["submit", "read"], quotas=Quotas(**quotas))
+        _, secret = closed_job_service.keys.create("somebody", ["submit", "read"], quotas=Quotas(**quotas))
         headers = {"Authorization": f"Bearer {secret.get_secret_value()}"}
         return lambda method, url, **options: closed.request(method, url, headers=headers, **options)
 

@@ -28,17 +28,17 @@ def test_a_cancel_is_for_the_job_as_it_was_seen(service, records, claimed):
     assert service.delete(at, headers={"If-Match": f'"other", {tag}'}).json()["state"] == "cancelled"
 
 
-def test_a_change_in_the_very_moment_is_noticed(engine, records, claimed):
+def test_a_change_in_the_very_moment_is_noticed(job_service, records, claimed):
     claim = claimed()
-    revision = engine.job(claim.job_id).revision
+    revision = job_service.job(claim.job_id).revision
     records.report(claim, Progress(1, 2, "tray T1"))
     with pytest.raises(PreconditionFailed):
-        engine.cancel(claim.job_id, revision=revision)
+        job_service.cancel(claim.job_id, revision=revision)
     records.fail(claim, stored_problem(CheckFailed("no")))
-    for change in (engine.retry, engine.remove):
+    for change in (job_service.retry, job_service.remove):
         with pytest.raises(PreconditionFailed):
             change(claim.job_id, revision=revision)
-    assert engine.job(claim.job_id).state == "failed"
+    assert job_service.job(claim.job_id).state == "failed"
 
 
 @pytest.mark.parametrize(
@@ -77,9 +77,9 @@ def test_every_change_of_a_batch_has_the_precondition(service, spec, path):
 
 
 def test_the_revocation_of_a_key_has_the_precondition(tmp_path, started):
-    with JobService.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
-        _, secret = engine.keys.create("admin", ["admin"])
-        other, _ = engine.keys.create("other", ["read"])
+    with JobService.open(Settings.read(data_dir=tmp_path)) as job_service, started(create_app(job_service)) as client:
+        _, secret = job_service.keys.create("admin", ["admin"])
+        other, _ = job_service.keys.create("other", ["read"])
         key, at = {"Authorization": f"Bearer {secret.get_secret_value()}"}, f"/v1/keys/{other.id}"
         _refused(client.delete(at, headers={**key, "If-Match": '"other"'}))
         tag = client.get(at, headers=key).headers["etag"]

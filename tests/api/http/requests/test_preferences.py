@@ -55,15 +55,15 @@ def test_any_field_is_read_or_refused(field):
         assert 0 <= _preferred(field)[0] <= 60
 
 
-def test_who_waits_is_told_of_the_end(service, spec, engine):
+def test_who_waits_is_told_of_the_end(service, spec, job_service):
     with ThreadPoolExecutor(1) as pool:
-        earlier = {job.id for job in engine.jobs(limit=200)}
+        earlier = {job.id for job in job_service.jobs(limit=200)}
 
         def cancel():
-            while not (new := [job for job in engine.jobs(limit=200) if job.id not in earlier]):
+            while not (new := [job for job in job_service.jobs(limit=200) if job.id not in earlier]):
                 time.sleep(0.01)
             time.sleep(0.2)
-            return engine.cancel(new[0].id)
+            return job_service.cancel(new[0].id)
 
         done = pool.submit(cancel)
         answer = service.post("/v1/jobs", json=spec, headers={"Prefer": "wait=30"})
@@ -91,10 +91,10 @@ def test_without_a_preference_nobody_waits(service, spec):
     assert (answer.status_code, answer.headers["preference-applied"]) == (202, "respond-async")
 
 
-def test_a_preference_that_cannot_be_read_takes_no_job(service, spec, engine):
-    before = len(engine.jobs(limit=200))
+def test_a_preference_that_cannot_be_read_takes_no_job(service, spec, job_service):
+    before = len(job_service.jobs(limit=200))
     assert service.post("/v1/jobs", json=spec, headers={"Prefer": "wait=soon"}).status_code == 400
-    assert len(engine.jobs(limit=200)) == before
+    assert len(job_service.jobs(limit=200)) == before
 
 
 def test_a_job_is_told_once(service, records, claimed):

@@ -170,11 +170,11 @@ def test_a_job_over_a_drawer_is_complete_and_its_spec_can_be_fetched(service):
     assert service.post("/v1/plans", json={**complete, "drawers": [again]}).status_code == 200
 
 
-def test_the_contents_follow_the_print_events(service, valid, engine, records, blobs):
+def test_the_contents_follow_the_print_events(service, valid, job_service, records, blobs):
     drawer = service.post("/v1/drawers", json=TOP).json()
     at = drawer["links"]["self"]
     entry = {"id": drawer["id"], "trays": TRAYS}
-    spec = engine.household.resolve({"spec": "1", "name": "job", "drawers": [entry]}, None)
+    spec = job_service.household.resolve({"spec": "1", "name": "job", "drawers": [entry]}, None)
     job = add_job(records, blobs, spec)
     assert service.get(f"{at}/contents").status_code == 409
     mark = next(part.mark for part in job.manifest.parts if part.name == "bits")
@@ -200,14 +200,14 @@ def test_the_contents_follow_the_print_events(service, valid, engine, records, b
     assert service.request("PUT", f"{at}/layout", json={"job": queued}).status_code == 409
 
 
-def test_a_search_says_where_a_thing_lies(service, valid, engine, records, blobs):
+def test_a_search_says_where_a_thing_lies(service, valid, job_service, records, blobs):
     drawer = service.post("/v1/drawers", json={**TOP, "place": "in the attic"}).json()
     names = {"theodolite": [60, 30, 15], "plumb bob": [40, 40, 20]}
     for name, size in names.items():
         thing = {"name": name, "shape": {"kind": "box", "size": size}, "drawer": drawer["id"]}
         assert service.post("/v1/things", json=thing).status_code == 201
     spec = {"spec": "1", "name": "job", "coupon": False, "drawers": [{"id": drawer["id"]}]}
-    job = add_job(records, blobs, engine.household.resolve(spec, None))
+    job = add_job(records, blobs, job_service.household.resolve(spec, None))
     assert service.get(f"{drawer['links']['self']}/map.svg").status_code == 409
     layout = f"{drawer['links']['self']}/layout"
     assert service.request("PUT", layout, json={"job": job.id}).status_code == 200
@@ -233,10 +233,10 @@ def test_a_search_says_where_a_thing_lies(service, valid, engine, records, blobs
 
 
 def test_a_household_belongs_to_its_key(tmp_path, started):
-    with JobService.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
+    with JobService.open(Settings.read(data_dir=tmp_path)) as job_service, started(create_app(job_service)) as client:
 
         def asker(*scopes):
-            _, secret = engine.keys.create("-".join(scopes), scopes)
+            _, secret = job_service.keys.create("-".join(scopes), scopes)
             return {"Authorization": f"Bearer {secret.get_secret_value()}"}
 
         owner, other, reader, admin = (
@@ -266,7 +266,7 @@ def test_scopes_are_those_of_jobs_and_prints():
     assert scope_of("GET", "/v1/drawers/x/contents") == "read"
 
 
-def test_changes_are_planned_with_hours_and_grams_and_applied(service, valid, engine, records, blobs):
+def test_changes_are_planned_with_hours_and_grams_and_applied(service, valid, job_service, records, blobs):
     drawer = service.post("/v1/drawers", json=TOP).json()
     at = f"{drawer['links']['self']}/changes"
     assert service.post(at, json={}).status_code == 409
@@ -276,7 +276,7 @@ def test_changes_are_planned_with_hours_and_grams_and_applied(service, valid, en
     }
     entry = {"id": drawer["id"], "items": [{"id": things["stamps"]}]}
     spec = {"spec": "1", "name": "job", "coupon": False, "drawers": [entry]}
-    job = add_job(records, blobs, engine.household.resolve(spec, None))
+    job = add_job(records, blobs, job_service.household.resolve(spec, None))
     layout = f"{drawer['links']['self']}/layout"
     assert service.request("PUT", layout, json={"job": job.id}).status_code == 200
 

@@ -24,21 +24,21 @@ def published():
 def other(tmp_path, started):
     """A service elsewhere, with an empty household."""
     settings = Settings.read(data_dir=tmp_path, allowed_hosts="drawers.test")
-    with JobService.open(settings) as engine, started(create_app(engine)) as client:
+    with JobService.open(settings) as job_service, started(create_app(job_service)) as client:
         yield client
 
 
 @pytest.fixture
-def laid(service, engine, records, blobs):
+def laid(service, job_service, records, blobs):
     """Give a function that adds a drawer with these things, laid out; it returns its id and theirs by name."""
-    return partial(_lay, service, engine, records, blobs)
+    return partial(_lay, service, job_service, records, blobs)
 
 
-def _lay(service, engine, records, blobs, name, things):  # noqa: PLR0917 - fixtures
+def _lay(service, job_service, records, blobs, name, things):  # noqa: PLR0917 - fixtures
     drawer = service.post("/v1/drawers", json={**TOP, "name": name}).json()["id"]
     ids = {thing["name"]: service.post("/v1/things", json={**thing, "drawer": drawer}).json()["id"] for thing in things}
     spec = {"spec": "1", "name": "job", "coupon": False, "drawers": [{"id": drawer}]}
-    job = add_job(records, blobs, engine.household.resolve(spec, None))
+    job = add_job(records, blobs, job_service.household.resolve(spec, None))
     assert service.request("PUT", f"/v1/drawers/{drawer}/layout", json={"job": job.id}).status_code == 200
     return drawer, ids
 
@@ -94,10 +94,10 @@ def test_an_import_belongs_to_its_key(tmp_path, started):
         "things": [{"id": "1" * 26, "thing": {"name": "pen"}}],
         "pieces": [{"id": "2" * 26, "piece": {"mark": "T1", "name": "x", "digest": "0" * 64, "state": "spare"}}],
     }
-    with JobService.open(Settings.read(data_dir=tmp_path)) as engine, started(create_app(engine)) as client:
+    with JobService.open(Settings.read(data_dir=tmp_path)) as job_service, started(create_app(job_service)) as client:
 
         def key(*scopes):
-            _, secret = engine.keys.create("-".join(scopes), scopes)
+            _, secret = job_service.keys.create("-".join(scopes), scopes)
             return {"Authorization": f"Bearer {secret.get_secret_value()}"}
 
         owner, submits, reader, admin = (
