@@ -1,4 +1,4 @@
-"""The real app over a real job service: SQLite and a folder. No broker runs: jobs stay queued until a test ends them."""
+"""The real app over a real job service: SQLite and a folder. No broker runs: jobs stay queued until tests end them."""
 
 from contextlib import contextmanager
 from functools import partial

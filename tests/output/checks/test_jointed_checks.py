@@ -5,7 +5,7 @@ from dataclasses import replace
 import manifold3d
 import pytest
 
-from worker.layout import lay_out
+from worker.layout.planner import lay_out
 from worker.output.checks.assembly_checks import check_assembly
 from worker.output.checks.jointed_checks import check_jointed
 from worker.solids import build

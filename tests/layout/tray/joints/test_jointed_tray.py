@@ -8,8 +8,8 @@ from pydantic import ValidationError
 from tests.layout.relayout.printed_manifest import again, counts
 from tests.solids.joint_geometry import jointed
 from tests.solids.tray_shapes import JOINT
-from worker.layout import lay_out
 from worker.layout.model.plan_document import plan_document
+from worker.layout.planner import lay_out
 from worker.layout.tray.interior import tray_room
 from worker.layout.tray.joints.jointed_tray import piece_size
 from worker.layout.tray.part_mark import piece_ends, piece_mark, text_size
