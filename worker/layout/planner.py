@@ -52,6 +52,8 @@ def lay_out(spec: Spec, effort: Effort = "quick", spread: Spread = one_by_one) -
     """
     job = _Job(spec, spec.layout.effort or effort, spread)
     contents = job.furnished()
+    for warning in contents.warnings:
+        job.register.warn(warning)
     unplaced = settle_unplaced(spec, (*job.unheld(), *contents.unplaced))
     drawers = tuple(job.drawer(index, trays) for index, trays in enumerate(contents.trays))
     if spec.coupon:

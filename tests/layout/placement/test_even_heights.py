@@ -7,6 +7,7 @@ from tests.layout.storage.test_lane import check_rooms, reached, shape_of
 from tests.layout.storage.things import assortment, ground, shapes, thing
 from worker.layout.items.filled_tray import tray_option
 from worker.layout.placement.bay import Bay
+from worker.layout.placement.column_pricing import ColumnPool
 from worker.layout.placement.drawer_search import search_drawer
 from worker.layout.placement.even_heights import even_heights
 
@@ -17,7 +18,7 @@ def layout(forms):
     """A drawer of 6 x 6 cells with these things, two to four sharing a group."""
     kinds = [thing(form, f"k{k}", count=count, group=group) for k, (form, count, group) in enumerate(forms)]
     stock = assortment(kinds, ground(span=(12, 12), half_cells=False))
-    return stock, search_drawer(stock, Bay.open(12, 12, step=2), moves=2, spare=0.1)
+    return stock, search_drawer(ColumnPool(stock), Bay.open(12, 12, step=2), moves=2, spare=0.1)
 
 
 @settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])

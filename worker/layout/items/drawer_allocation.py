@@ -146,7 +146,7 @@ def renumbered(stock: Stock, items: Sequence[Item], number: Mapping[int, int]) -
     """
     standing = tuple((column.renumbered(stock.assortment.items, number), at) for column, at in stock.standing)
     upper = tuple(replace(tray, column=tray.column.renumbered(stock.assortment.items, number)) for tray in stock.upper)
-    return Stock(stock.site, stock.site.assortment(items), standing, upper)
+    return Stock(stock.site, stock.site.assortment(items), standing, upper, stock.cut_short)
 
 
 def _given(items: Sequence[Item], sites: Sequence[Site], own: Sequence[Sequence[Item]]) -> list[list[Item]]:

@@ -14,7 +14,7 @@ from worker.layout.items.tray_sizing import TraySizing, renumbered_alone
 from worker.layout.placement.arrangement import arrange
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot, half_cells
-from worker.layout.placement.column_pricing import columns
+from worker.layout.placement.column_pricing import ColumnPool, columns
 from worker.layout.placement.drawer_search import search_drawer
 from worker.layout.placement.even_heights import even_heights
 from worker.layout.placement.region_solver import Standing
@@ -22,10 +22,13 @@ from worker.layout.placement.tray_columns import Column
 from worker.layout.storage.tray_option import Option
 from worker.spec.items.item import Item
 
-__all__ = ["Settled", "Stock", "fill_drawer", "place_pinned", "with_rest"]
+__all__ = ["MOST_SIZINGS", "Settled", "Stock", "fill_drawer", "place_pinned", "with_rest"]
 
 #: A kind that no tray takes is split over so many trays at last, at most.
 _MOST_SPLIT: Final = 4
+
+#: Sizings of trays for what is missing in a drawer, at most; of 14 practice drawers none takes more than 70.
+MOST_SIZINGS: Final = 300
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,12 +43,13 @@ class Settled:
 
 @dataclass(frozen=True)
 class Stock:
-    """A drawer with its items placed, as far as there was room."""
+    """A drawer with its items placed, as far as there was room; ``cut_short``: as far as the counted work sufficed."""
 
     site: Site
     assortment: Assortment
     standing: tuple[Standing, ...] = ()
     upper: tuple[UpperTray, ...] = ()
+    cut_short: bool = False
 
     @cached_property
     def trays(self) -> tuple[Standing, ...]:
@@ -105,6 +109,7 @@ def fill_drawer(
     settle: bool = True,
     hold: bool = False,
     split: bool = True,
+    sizing: TraySizing | None = None,
 ) -> Stock:
     """Return a drawer with these items placed as well as can be.
 
@@ -118,6 +123,7 @@ def fill_drawer(
         settle: whether trays are arranged at last: like ones in line, what is used often in front.
         hold: whether trays of ``begin`` keep their places when others are arranged.
         split: whether things of which no tray takes all are split over several at last.
+        sizing: counts the sizings; None: only here.
     """
     assortment = site.assortment(items)
     standing = [] if begin is None else list(begin.standing)
@@ -127,7 +133,8 @@ def fill_drawer(
     held = [(column, at) for column, at in standing if column.lanes[0][0] in pins]
     bay = bay.less((at, column.halves) for column, at in held)
     loose = [entry for entry in standing if entry not in held]
-    free = search_drawer(assortment, bay, moves=moves, spare=site.layout.spare, begin=loose, skip=pins)
+    pool = ColumnPool(assortment)
+    free = search_drawer(pool, bay, moves=moves, spare=site.layout.spare, begin=loose, skip=pins)
     if settle:
         free = even_heights(assortment, free)
         corners = {at for _, at in loose} if hold else set()
@@ -141,14 +148,17 @@ def fill_drawer(
     if settle and any(items[index].stacks for index, _ in missing):
         floor, upper = stack_trays(assortment, site.bay, stock.standing, missing, site.limit)
         stock = Stock(site, assortment, tuple(floor), tuple(upper))
-    sizing = TraySizing()
+    sizing = sizing or TraySizing()
     stock = _topped_up(stock, sizing)
-    return _split_up(stock, sizing) if split else stock
+    stock = _split_up(stock, sizing) if split else stock
+    return replace(stock, cut_short=pool.cut_short or sizing.count >= MOST_SIZINGS)
 
 
 def _topped_up(stock: Stock, sizing: TraySizing) -> Stock:
     """Return a drawer in which no tray for what is missing has a free place, whatever it costs."""
     for item, count in stock.missing:
+        if sizing.count >= MOST_SIZINGS:
+            break
         stock = with_rest(stock, item, count, sizing) or stock
     return stock
 
@@ -156,6 +166,8 @@ def _topped_up(stock: Stock, sizing: TraySizing) -> Stock:
 def _split_up(stock: Stock, sizing: TraySizing) -> Stock:
     """Return a drawer in which things of which no tray takes all are split over several, as far as there is room."""
     for item, count in stock.missing:
+        if sizing.count >= MOST_SIZINGS:
+            break
         whole = _split_evenly(stock, item, sizing)
         if whole is not None:
             stock = whole

@@ -13,8 +13,8 @@ from worker.spec.items.item import Item
 
 __all__ = ["DrawerTask", "PlacedColumns", "Spread", "filled_stocks", "one_by_one"]
 
-#: The trays of a drawer: those on its floor, and those on others.
-PlacedColumns: TypeAlias = tuple[tuple[Standing, ...], tuple[UpperTray, ...]]
+#: The trays of a drawer: those on its floor, and those on others; and whether counted work cut the search short.
+PlacedColumns: TypeAlias = tuple[tuple[Standing, ...], tuple[UpperTray, ...], bool]
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class DrawerTask:
             stock = fill_as_before(self.site, self.items, moves=self.moves)
         else:
             stock = fill_drawer(self.site, self.items, moves=self.moves, split=self.split)
-        return stock.standing, stock.upper
+        return stock.standing, stock.upper, stock.cut_short
 
 
 #: Runs tasks, in this process or in several, and returns the trays of each in the order of the tasks.

@@ -7,12 +7,13 @@ from typing import Final, Protocol, TypeAlias
 from worker.layout.floor.print_bed import Bed
 from worker.layout.items.drawer_allocation import Allocation, allocate
 from worker.layout.items.drawer_site import Site
-from worker.layout.items.drawer_stock import Settled, place_pinned
+from worker.layout.items.drawer_stock import Settled, Stock, place_pinned
 from worker.layout.items.drawer_task import Spread, one_by_one
 from worker.layout.items.free_floor import largest_free
 from worker.layout.items.remedies import Trials, remedy
 from worker.layout.items.shortage import Shortage, shortage
-from worker.layout.model.plan import Lattice, Stored, Unplaced
+from worker.layout.items.tray_sizing import TraySizing, WorkExhausted
+from worker.layout.model.plan import Lattice, PlanWarning, Stored, Unplaced
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.placement.objective import WEIGHTS, worth
 from worker.layout.storage.sizing_rules import FRAME_AIR, DrawerLimits
@@ -24,6 +25,7 @@ from worker.spec.items.layout import Effort
 from worker.spec.job import Spec
 
 __all__ = [
+    "MOST_REASON_SIZINGS",
     "Contents",
     "Furniture",
     "ItemTray",
@@ -40,6 +42,14 @@ _LONGEST_SPARE: Final = 6
 
 #: A spare tray's height where no other tray stands, as a share of the drawer's free height (own choice).
 _SPARE_HEIGHT: Final = 0.5
+
+#: Sizings of trays to find out why items have no place, at most; those that are worth most come first.
+MOST_REASON_SIZINGS: Final = 1_500
+_NO_REASON: Final = "It has no place; finding out why would have taken too much work."
+
+_CUT_SHORT: Final = (
+    "There are so many items that not all ways to put them together were tried. Use more drawers or fewer items."
+)
 
 #: An item that a tray is wanted for, after its JSON Pointer.
 ListedItem: TypeAlias = tuple[str, Item]
@@ -120,10 +130,11 @@ class ItemTray:
 
 @dataclass(frozen=True)
 class Contents:
-    """For each drawer the trays of items, and the spare ones; the items that have no place."""
+    """For each drawer the trays of items, and the spare ones; the items that have no place; what was not searched."""
 
     trays: tuple[tuple[Furniture, ...], ...]
     unplaced: tuple[Unplaced, ...]
+    warnings: tuple[PlanWarning, ...] = ()
 
 
 def site_of(spec: Spec, index: int, lattice: Lattice, taken: Sequence[tuple[Spot, Spot]], bed: Bed) -> Site:
@@ -188,7 +199,9 @@ def furnish(
     # equal items may stand in two lists: each is known as the object that it is
     pointers = {id(item): pointer for pairs in (of_job, *own) for pointer, item in pairs}
     trays = tuple(tuple(_item_tray(settled, pointers) for settled in stock.settled) for stock in result.stocks)
-    return Contents(trays, tuple(_unplaced(spec, result, pointers, {id(item) for _, item in of_job}, effort)))
+    unplaced = tuple(_unplaced(spec, result, pointers, {id(item) for _, item in of_job}, effort))
+    cut_short = (index for index, stock in enumerate(result.stocks) if stock.cut_short)
+    return Contents(trays, unplaced, tuple(PlanWarning(f"/drawers/{index}", _CUT_SHORT) for index in cut_short))
 
 
 def _item_tray(settled: Settled, pointers: dict[int, str]) -> ItemTray:
@@ -263,22 +276,40 @@ def _unplaced(
     weights = WEIGHTS[spec.layout.profile]
     remedies: dict[int, str | None] = {}
     reasons: dict[int, Shortage] = {}
+    spent = 0
     for item, count, own in sorted(lacks, key=lambda lack: -worth(lack[0], weights)):
         rest = item if count == item.count else item.model_copy(update={"count": count})
-        reasons[id(item)] = shortage(spec, rest, own, trials.sizing)
-        remedies[id(item)] = remedy(item, rest, own, trials)
+        reason, work = _reason(spec, rest, own, trials.sizing, MOST_REASON_SIZINGS - spent)
+        spent += work
+        if reason is not None:
+            reasons[id(item)] = reason
+            remedies[id(item)] = remedy(item, rest, own, trials)
     return [
         Unplaced(
             item.name,
             pointers[id(item)],
             count,
-            reasons[id(item)].reason,
-            remedies[id(item)],
+            reasons[id(item)].reason if id(item) in reasons else _NO_REASON,
+            remedies.get(id(item)),
             None if id(item) in of_job else own[0].site.name,
-            reasons[id(item)].cause,
+            reasons[id(item)].cause if id(item) in reasons else None,
         )
         for item, count, own in lacks
     ]
+
+
+def _reason(spec: Spec, rest: Item, own: Sequence[Stock], sizing: TraySizing, most: int) -> tuple[Shortage | None, int]:
+    """Return why an item has no place, None if that takes more than ``most`` sizings, and how many it took."""
+    before = sizing.work
+    if most <= 0:
+        return None, 0
+    sizing.limit = before + most
+    try:
+        return shortage(spec, rest, own, sizing), sizing.work - before
+    except WorkExhausted:
+        return None, sizing.work - before
+    finally:
+        sizing.limit = None
 
 
 def _three(lengths: Iterator[float] | Sequence[float]) -> tuple[float, float, float]:

@@ -48,8 +48,8 @@ def families(items: Sequence[Item], share: Literal["like", "any"] = "like") -> t
             near = tuple(k for k in window if low <= access_rank(items[k].access) <= low + 1)
             if near:
                 sets[near] = None
-    every = list(sets)
-    return tuple(family for family in every if not any(set(family) < set(other) for other in every))
+    members_of = {family: frozenset(family) for family in sets}
+    return tuple(family for family in sets if not any(members_of[family] < other for other in members_of.values()))
 
 
 def same_use(item: Item, other: Item) -> bool:

@@ -37,6 +37,9 @@ def shortage(spec: Spec, item: Item, own: Sequence[Stock], sizing: TraySizing) -
         item: the item; its count is how many have no place.
         own: the drawers that it might have gone into, as they are filled.
         sizing: the trays sized so far.
+
+    Raises:
+        WorkExhausted: if that takes more sizings than the limit of ``sizing`` allows.
     """
     sized = [(stock, trays) for stock in own if (trays := sizing.trays(item, stock.site))]
     if sized:
@@ -53,7 +56,11 @@ def _fits_alone(item: Item, site: Site, sizing: TraySizing) -> bool:
     """Return whether all things of an item have room in a drawer that is free, in one tray or in several."""
     if sizing.trays(item, site):
         return True
-    return not fill_drawer(site, [item.model_copy(update={"at": None})], moves=0, settle=False).missing
+    sizing.check_limit()
+    alone = TraySizing()
+    filled = fill_drawer(site, [item.model_copy(update={"at": None})], moves=0, settle=False, sizing=alone)
+    sizing.in_fills += alone.count
+    return not filled.missing
 
 
 def _unplaced(spec: Spec, item: Item, sized: Sequence[tuple[Stock, Sequence[Column]]]) -> Shortage:

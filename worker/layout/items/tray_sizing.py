@@ -13,7 +13,7 @@ from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.ways import Kind
 from worker.spec.items.item import Item
 
-__all__ = ["ANY_HEIGHT", "ANY_SPAN", "TraySizing", "renumbered_alone", "with_height", "without_bed"]
+__all__ = ["ANY_HEIGHT", "ANY_SPAN", "TraySizing", "WorkExhausted", "renumbered_alone", "with_height", "without_bed"]
 
 #: Higher and longer than any drawer, in mm and half cells.
 ANY_HEIGHT: Final = 1000.0
@@ -22,16 +22,33 @@ ANY_SPAN: Final = 40
 _Key: TypeAlias = tuple[Kind, str | None, DrawerLimits, frozenset[Footprint]]
 
 
+class WorkExhausted(Exception):
+    """The counted work that is allowed does not suffice."""
+
+
 class TraySizing:
     """The trays sized so far.
 
-    ``count`` is how many times trays were worked out: what bounds the search for remedies counts it.
+    ``count`` is how many times trays were worked out: what bounds the search for remedies counts it. ``in_fills`` is
+    that number in drawers that were filled to find out why an item has no place. ``limit`` is the most of both.
     """
 
     def __init__(self) -> None:
         """Begin with none."""
         self.count = 0
+        self.in_fills = 0
+        self.limit: int | None = None
         self._sized: dict[_Key, tuple[Column, ...]] = {}
+
+    @property
+    def work(self) -> int:
+        """All sizings."""
+        return self.count + self.in_fills
+
+    def check_limit(self) -> None:
+        """Raise WorkExhausted if there were as many sizings as the limit allows."""
+        if self.limit is not None and self.work >= self.limit:
+            raise WorkExhausted
 
     def trays(self, item: Item, site: Site, footprints: frozenset[Footprint] | None = None) -> tuple[Column, ...]:
         """Return the trays that hold all things of an item in a drawer, the smallest first.

@@ -25,12 +25,17 @@ from worker.layout.storage.poses import longest
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["ColumnPool", "columns"]
+__all__ = ["MOST_PATTERN_WORK", "ColumnPool", "columns", "pattern_work"]
 
 #: The most members of a family that patterns are found for at once; of larger ones those of a size, and the step from
 #: each such window to the next.
 _MOST_MEMBERS: Final = 8
 _STEP: Final = 4
+
+#: Work that patterns are found with, at most: subsets of families times pairs of sides. The largest of 14 practice
+#: drawers takes 31,000. Kinds for which it does not suffice share no tray, and have patterns of their own up to twice
+#: the work.
+MOST_PATTERN_WORK: Final = 400_000
 
 #: The most columns of one set of things.
 _ALIKE: Final = 4
@@ -51,13 +56,17 @@ def columns(
 
 
 class ColumnPool:
-    """All columns of an assortment's things; those for parts of a kind are made when they are asked for."""
+    """All columns of an assortment's things; those for parts of a kind are made when they are asked for.
+
+    ``cut_short`` says whether there are too many things to find the patterns of all that could share a tray.
+    """
 
     def __init__(self, stock: Assortment, members: Collection[int] | None = None) -> None:
         """Find the patterns of these members, or of all."""
         self.stock = stock
         every = range(len(stock.items)) if members is None else sorted(members)
-        self.families = tuple(FamilyPatterns(stock, family) for family in _windows(stock, set(every)))
+        windows, self.cut_short = _affordable(stock, list(_windows(stock, set(every))))
+        self.families = tuple(FamilyPatterns(stock, family) for family in windows)
         self._parts: dict[tuple[int, int], tuple[Column, ...]] = {}
         self._made: dict[tuple[int, int], Column | None] = {}
         self._recessed: dict[int, tuple[Column, ...]] = {}
@@ -168,11 +177,37 @@ class ColumnPool:
         return self.stock.bulky
 
 
+def pattern_work(stock: Assortment, family: Sequence[int]) -> int:
+    """Return the work that finding the patterns of a family takes: its subsets times pairs of sides."""
+    return (1 << len(family)) * len(stock.sides) ** 2
+
+
+def _affordable(stock: Assortment, windows: list[Sequence[int]]) -> tuple[list[Sequence[int]], bool]:
+    """Return the families that patterns are found for, and whether some are left out: those that are worth least."""
+    if sum(pattern_work(stock, window) for window in windows) <= MOST_PATTERN_WORK:
+        return windows, False
+    chosen: list[Sequence[int]] = []
+    alone = dict.fromkeys(index for window in windows for index in window)
+    spent = 0
+    for window in sorted(windows, key=lambda members: (-sum(stock.worths[k] for k in members), members)):
+        if spent + pattern_work(stock, window) <= MOST_PATTERN_WORK:
+            spent += pattern_work(stock, window)
+            chosen.append(window)
+            for index in window:
+                alone.pop(index, None)
+    for index in sorted(alone, key=lambda k: (-stock.worths[k], k)):
+        if spent + pattern_work(stock, (index,)) <= 2 * MOST_PATTERN_WORK:
+            spent += pattern_work(stock, (index,))
+            chosen.append((index,))
+    return chosen, True
+
+
 def _windows(stock: Assortment, members: Collection[int]) -> Iterator[Sequence[int]]:
     """Yield the families as far as they have these members, large ones as overlapping windows of things of a size."""
     present = dict.fromkeys(tuple(index for index in family if index in members) for family in stock.families)
+    sets = {family: frozenset(family) for family in present}
     for family in present:
-        if not family or any(set(family) < set(other) for other in present):
+        if not family or any(sets[family] < other for other in sets.values()):
             continue
         if len(family) <= _MOST_MEMBERS:
             yield family

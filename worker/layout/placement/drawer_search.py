@@ -84,12 +84,12 @@ def dict_of(column: Column) -> Counter[int]:
 
 
 def search_drawer(
-    stock: Assortment, bay: Bay, *, moves: int, spare: float, begin: Sequence[Standing] = (), skip: Collection[int] = ()
+    pool: ColumnPool, bay: Bay, *, moves: int, spare: float, begin: Sequence[Standing] = (), skip: Collection[int] = ()
 ) -> list[Standing]:
     """Return the trays of a drawer in their places.
 
     Args:
-        stock: the things.
+        pool: the columns of the things.
         bay: what is free in the drawer.
         moves: how many regions are cleared.
         spare: the share of the drawer's floor to keep free, where that costs no place.
@@ -97,9 +97,7 @@ def search_drawer(
         skip: kinds, by their index, that are placed otherwise.
     """
     area = bay.bits.bit_count()
-    layout = _Layout(
-        ColumnPool(stock), bay, list(begin), Spare(stock.weights.spare / 4.0, int(area * spare)), frozenset(skip)
-    )
+    layout = _Layout(pool, bay, list(begin), Spare(pool.stock.weights.spare / 4.0, int(area * spare)), frozenset(skip))
     _fill_greedily(layout)
     random = Random(1)
     idle = 0

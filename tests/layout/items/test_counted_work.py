@@ -1,0 +1,107 @@
+"""The layout's work is counted and bounded, however odd the items are; what is not tried is reported.
+
+The bounds are counts, so they hold on any machine; the limits are own choices, and lower here than in the program.
+Without them 60 kinds of up to 200 things in 6 x 6 cells took more than 100 s of processor time, with them 35 s.
+"""
+
+import random
+from collections import Counter
+
+import pytest
+
+from worker.layout import lay_out
+from worker.layout.items import drawer_stock, item_trays
+from worker.layout.items.remedies import _MOST_SIZINGS
+from worker.layout.items.tray_sizing import TraySizing
+from worker.layout.placement import column_pricing
+from worker.layout.placement.column_pricing import ColumnPool, pattern_work
+from worker.layout.placement.family_patterns import FamilyPatterns
+from worker.spec import load
+
+_PATTERN_WORK, _SIZINGS = 4_000, 40
+
+
+def _spec(items, cells=6, **drawer):
+    side = cells * 42 + 5
+    drawer = {"name": "top", "width": side, "depth": side, "height": 80, "items": items, **drawer}
+    return load({"spec": "1", "name": "odd", "drawers": [drawer], "printer": {"bed": [256, 256, 256]}, "coupon": False})
+
+
+def _boxes(kinds, counts, seed=5, sides=(8.0, 80.0)):
+    choice = random.Random(seed)
+    return [
+        {
+            "name": f"k{k}",
+            "count": choice.randint(*counts),
+            "shape": {"kind": "box", "size": [round(choice.uniform(*sides), 1) for _ in range(3)]},
+        }
+        for k in range(kinds)
+    ]
+
+
+_ODD = {
+    "many kinds": _spec(_boxes(60, (1, 1)), cells=4),
+    "many of each": _spec(_boxes(12, (50, 200)), cells=3),
+    "an outline with steps": _spec(
+        _boxes(30, (1, 40)),
+        width=None, depth=None,
+        outline=[[0, 0], [260, 0], [260, 90], [180, 90], [180, 180], [90, 180], [90, 260], [0, 260]],
+    ),
+}  # fmt: skip
+
+
+@pytest.fixture
+def work(monkeypatch):
+    """Counts the work: patterns by drawer, and sizings."""
+    counts = Counter()
+
+    class Counted(FamilyPatterns):
+        def __init__(self, stock, members):
+            counts["patterns"] += pattern_work(stock, members)
+            super().__init__(stock, members)
+
+    class Pool(ColumnPool):
+        def __init__(self, *arguments):
+            before = counts["patterns"]
+            super().__init__(*arguments)
+            counts["most of a pool"] = max(counts["most of a pool"], counts["patterns"] - before)
+
+    class Sizing(TraySizing):
+        def trays(self, *arguments):
+            before = self.count
+            result = super().trays(*arguments)
+            counts["sizings"] += self.count - before
+            return result
+
+    monkeypatch.setattr(column_pricing, "MOST_PATTERN_WORK", _PATTERN_WORK)
+    monkeypatch.setattr(drawer_stock, "MOST_SIZINGS", _SIZINGS)
+    monkeypatch.setattr(item_trays, "MOST_REASON_SIZINGS", _SIZINGS)
+    monkeypatch.setattr(column_pricing, "FamilyPatterns", Counted)
+    monkeypatch.setattr(drawer_stock, "ColumnPool", Pool)
+    for module in ("drawer_stock", "remedies", "shortage", "drawer_allocation"):
+        monkeypatch.setattr(f"worker.layout.items.{module}.TraySizing", Sizing)
+    return counts
+
+
+@pytest.mark.parametrize("spec", _ODD.values(), ids=_ODD)
+def test_odd_items_take_no_more_work_than_is_allowed(spec, work):
+    plan = lay_out(spec)
+    assert 0 < work["most of a pool"] <= 2 * _PATTERN_WORK
+    # what was begun when a limit was reached is ended: a kind is split, and a drawer filled for a reason
+    begun = 2 * 4 * (8 + 2)
+    assert work["sizings"] <= 2 * _SIZINGS + _MOST_SIZINGS["quick"] + begun
+    assert [warning.pointer for warning in plan.warnings if "not all ways" in warning.message] == ["/drawers/0"]
+    unexplained = [lack for lack in plan.unplaced if lack.cause is None]
+    assert all("too much work" in lack.reason and lack.remedy is None for lack in unexplained)
+    assert {placed.item for placed in plan.drawers[0].contents}
+    lost = Counter({lack.item: lack.count for lack in plan.unplaced})
+    kept = Counter()
+    for placed in plan.drawers[0].contents:
+        kept[placed.item] += placed.count
+    assert kept + lost == Counter({item.name: item.count for item in spec.drawers[0].items})
+
+
+def test_a_drawer_of_a_few_kinds_is_searched_in_full():
+    plan = lay_out(_spec(_boxes(12, (1, 20), sides=(8.0, 40.0))))
+    assert plan.warnings == ()
+    assert all(lack.cause is not None for lack in plan.unplaced)
