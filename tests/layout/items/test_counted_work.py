@@ -9,13 +9,13 @@ from collections import Counter
 
 import pytest
 
-from worker.layout import lay_out
 from worker.layout.items import drawer_stock, item_trays
 from worker.layout.items.remedies import _MOST_SIZINGS
 from worker.layout.items.tray_sizing import TraySizing
 from worker.layout.placement import column_pricing
 from worker.layout.placement.column_pricing import ColumnPool, pattern_work
 from worker.layout.placement.family_patterns import FamilyPatterns
+from worker.layout.planner import lay_out
 from worker.spec import load
 
 _PATTERN_WORK, _SIZINGS = 4_000, 40
