@@ -128,7 +128,7 @@ class DrawerLinks(BaseModel):
     contents: str = Field(description="What lies where in it; a problem document before its first piece is placed.")
     things: str = Field(description="The things that belong in it.")
     pieces: str = Field(description="Its printed pieces.")
-    page: str = Field(description="The page that shows it to people; the code on its tag leads there.")
+    page: str = Field(description="The page that shows it to people; the code on its card leads there.")
 
 
 class DrawerDocument(BaseModel):

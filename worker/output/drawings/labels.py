@@ -1,4 +1,4 @@
-"""Label sheets: labels for the trays' label ledges, and tags of drawers, as a PDF to print at 100 % and cut out."""
+"""Label sheets: labels for the trays' label ledges, and cards of drawers, as a PDF to print at 100 % and cut out."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -6,7 +6,7 @@ from math import hypot
 from types import MappingProxyType
 from typing import Final
 
-from worker.output.drawings.drawer_tags import tag_sheets
+from worker.output.drawings.drawer_cards import card_sheets
 from worker.output.drawings.font import LINE, fitted, lacks, plain, wrapped
 from worker.output.drawings.paper import BESIDE_RULER, GAP, HEAD, MARGIN, PAGES, Page, cut_marks, ruled_page
 from worker.output.drawings.sheet import LEAST, Frame, Sheet, block, to_pdf
@@ -36,14 +36,14 @@ class Label:
 
 
 def write_labels(manifest: Manifest, page: Page, pages: Mapping[str, str] = MappingProxyType({})) -> bytes | None:
-    """Return a PDF with a label for every label ledge, and a tag for every drawer with a page; None without either.
+    """Return a PDF with a label for every label ledge, and a card for every drawer with a page; None without either.
 
     Args:
         manifest: the job.
         page: the paper.
         pages: the URLs of drawers' pages by the drawers' names.
     """
-    sheets = label_sheets(manifest, page) + tag_sheets(manifest, page, pages)
+    sheets = label_sheets(manifest, page) + card_sheets(manifest, page, pages)
     return to_pdf(sheets) if sheets else None
 
 

@@ -1,4 +1,4 @@
-"""Drawer tags: codes as an independent decoder reads them from the PDF (zxing-cpp, over pages drawn by pdfium)."""
+"""Drawer cards: codes as an independent decoder reads them from the PDF (zxing-cpp, over pages drawn by pdfium)."""
 
 import io
 
@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.output.drawings.test_labels import manifest, tray
-from worker.output.drawings.drawer_tags import qr_modules, tag_sheets
+from worker.output.drawings.drawer_cards import card_sheets, qr_modules
 from worker.output.drawings.labels import write_labels
 from worker.output.drawings.paper import MARGIN, PAGES
 from worker.output.drawings.sheet import Path, TextLine, to_pdf
@@ -34,13 +34,13 @@ def codes_of(pdf):
 @pytest.mark.parametrize("page", sorted(PAGES))
 def test_the_code_on_the_label_sheet_opens_the_page_of_the_drawer(page):
     made = manifest([tray()], [("T1", "bits")], copies=2)
-    labels, tags = codes_of(write_labels(made, page, {"top": _URL}))
+    labels, cards = codes_of(write_labels(made, page, {"top": _URL}))
     assert labels == []
-    assert [code.text for code in tags] == [_URL, _URL]
-    assert {code.ec_level for code in tags} == {"M"}
+    assert [code.text for code in cards] == [_URL, _URL]
+    assert {code.ec_level for code in cards} == {"M"}
 
 
-def test_a_sheet_of_tags_is_written_without_any_label():
+def test_a_sheet_of_cards_is_written_without_any_label():
     made = manifest([tray(ledge=None)], [("T1", "bits")])
     assert write_labels(made, "A4", {"other": _URL}) is None
     ((code,),) = codes_of(write_labels(made, "A4", {"top": _URL}))
@@ -57,7 +57,7 @@ def test_any_address_is_read_back(host, name):
     url = f"http://{host}.example:8765/#drawer=01k9x5m8w2q4r6t8v0y2a4c6e8"
     made = manifest([tray()], [("T1", "bits")])
     made = made.model_copy(update={"drawers": (made.drawers[0].model_copy(update={"name": name}),)})
-    ((code,),) = codes_of(to_pdf(tag_sheets(made, "A4", {name: url})))
+    ((code,),) = codes_of(to_pdf(card_sheets(made, "A4", {name: url})))
     assert code.text == url
 
 
@@ -69,7 +69,7 @@ def _dark(sheet):
 
 def test_a_code_has_its_quiet_zone_and_modules_that_a_phone_reads():
     """ISO/IEC 18004:2015, 5.3.8: four modules; 0.4 mm is what phones read at arm's length (common practice)."""
-    (sheet,) = tag_sheets(manifest([tray()], [("T1", "bits")]), "A4", {"top": _URL})
+    (sheet,) = card_sheets(manifest([tray()], [("T1", "bits")]), "A4", {"top": _URL})
     dark, modules = _dark(sheet), qr_modules(_URL)
     left, top = min(box[0] for box in dark), min(box[1] for box in dark)
     right, low = max(box[2] for box in dark), max(box[3] for box in dark)
@@ -87,13 +87,13 @@ def test_a_code_has_its_quiet_zone_and_modules_that_a_phone_reads():
 
 
 @pytest.mark.parametrize("page", sorted(PAGES))
-def test_many_tags_stay_on_their_pages(page):
+def test_many_cards_stay_on_their_pages(page):
     drawer = manifest([tray()], [("T1", "bits")]).drawers[0]
     names = [f"{number} {'drawer of many words ' * 3}".strip() for number in range(23)]
     made = manifest([tray()], [("T1", "bits")]).model_copy(
         update={"drawers": tuple(drawer.model_copy(update={"name": name}) for name in names)}
     )
-    sheets = tag_sheets(made, page, {name: f"{_URL}{number}" for number, name in enumerate(names)})
+    sheets = card_sheets(made, page, {name: f"{_URL}{number}" for number, name in enumerate(names)})
     read = [code.text for codes in codes_of(to_pdf(sheets)) for code in codes]
     assert sorted(read) == sorted(f"{_URL}{number}" for number in range(23))
     for sheet in sheets:

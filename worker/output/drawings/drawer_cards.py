@@ -1,4 +1,4 @@
-"""Drawer tags: for each drawer of the household a QR code that opens its page, with its name, to cut out."""
+"""Drawer cards: for each drawer of the household a QR code that opens its page, with its name, to cut out."""
 
 from collections.abc import Iterator, Mapping
 from typing import Final
@@ -10,7 +10,7 @@ from worker.output.drawings.paper import GAP, HEAD, MARGIN, PAGES, Page, cut_mar
 from worker.output.drawings.sheet import Frame, Path, Sheet, block
 from worker.spec.manifest import Manifest
 
-__all__ = ["qr_modules", "tag_sheets"]
+__all__ = ["card_sheets", "qr_modules"]
 
 #: Least side of a code with its quiet zone, and least side of a module, mm: phones read 0.4 mm (common practice).
 _CODE: Final = 30.0
@@ -27,11 +27,11 @@ _HINT: Final = "Scan to see what lies where."
 _OVERLAP: Final = 0.01
 
 
-def tag_sheets(manifest: Manifest, page: Page, pages: Mapping[str, str]) -> list[Sheet]:
-    """Return the pages of tags, none without a drawer that has a page.
+def card_sheets(manifest: Manifest, page: Page, pages: Mapping[str, str]) -> list[Sheet]:
+    """Return the pages of cards, none without a drawer that has a page.
 
     Args:
-        manifest: the job; its drawers are tagged in their order, each copy too.
+        manifest: the job; its drawers get cards in their order, each copy too.
         page: the paper.
         pages: the URLs of drawers' pages by the drawers' names.
     """
@@ -49,7 +49,7 @@ def tag_sheets(manifest: Manifest, page: Page, pages: Mapping[str, str]) -> list
                 x, y, row = MARGIN + GAP, y + row, 0.0
             if y + side > height - MARGIN - GAP:
                 description = "QR codes that open the pages of drawers, to cut out and put on them."
-                sheets.append(ruled_page("Drawer tags", manifest.name, description, (width, height)))
+                sheets.append(ruled_page("Drawer cards", manifest.name, description, (width, height)))
                 x, y, row = MARGIN + GAP, MARGIN + HEAD + GAP, 0.0
             _draw(sheets[-1], drawer.name, modules, (x, y, across, side))
             x, row = x + across + GAP, max(row, side + GAP)
