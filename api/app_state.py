@@ -39,6 +39,8 @@ class AppState:
     origins: frozenset[str] = frozenset()
     probe: ReadinessProbe = field(default_factory=ReadinessProbe)
     streams: StreamQuota = field(default_factory=StreamQuota)
+    #: Held while a household is imported: one takes ten times the memory of its document.
+    importing: asyncio.Lock = field(default_factory=asyncio.Lock)
 
     @property
     def settings(self) -> Settings:

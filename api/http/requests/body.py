@@ -3,10 +3,9 @@
 import asyncio
 from collections.abc import Callable
 from functools import partial
-from typing import Final, TypeAlias, TypeVar
+from typing import TypeAlias, TypeVar
 
 from fastapi import Request
-from starlette.concurrency import run_in_threadpool
 
 from api.app_state import state_of
 from api.auth.access import caller_of
@@ -18,13 +17,9 @@ from worker.spec.primitives.model import Noun
 from worker.spec.reading.json_limits import SPEC_LIMITS, JsonLimits
 from worker.spec.reading.loader import load_as, parse
 
-__all__ = ["SpecReader", "check_type", "read_json", "read_noun", "receive_spec"]
+__all__ = ["SpecReader", "check_type", "load_noun", "read_json", "read_noun", "receive_spec"]
 
 _NounT = TypeVar("_NounT", bound=Noun)
-
-#: Size in bytes from which a body is read beside the event loop.
-_LONG: Final = 64 * 1024
-
 
 #: Reads a spec from a body that has arrived. It is called in a thread, and raises `SpecTooLarge` if the spec exceeds
 #: the limits of one job, `DrawerNotFound` or `ThingNotFound` if it names one that the caller's household lacks, or
@@ -64,13 +59,7 @@ async def read_json(request: Request, most: int, remedy: str | None = None) -> b
 
 
 async def read_noun(
-    request: Request,
-    model: type[_NounT],
-    most: int,
-    refused: type[DrawerwrightError],
-    subject: str,
-    *,
-    limits: JsonLimits = SPEC_LIMITS,
+    request: Request, model: type[_NounT], most: int, refused: type[DrawerwrightError], subject: str
 ) -> _NounT:
     """Return the body as this model.
 
@@ -78,13 +67,23 @@ async def read_noun(
         BodyTypeRefused, BodyTooLarge, BodyTooSlow: as `read_json`.
         refused: with each problem; ``subject`` names in its message what the body describes.
     """
-    body = await read_json(request, most)
+    return load_noun(await read_json(request, most), model, refused, subject)
 
-    def load_body() -> _NounT:
-        return load_as(model, parse(body, limits), limits)
 
+def load_noun(
+    body: bytes,
+    model: type[_NounT],
+    refused: type[DrawerwrightError],
+    subject: str,
+    limits: JsonLimits = SPEC_LIMITS,
+) -> _NounT:
+    """Return a body that has arrived as this model.
+
+    Raises:
+        refused: with each problem; ``subject`` names in its message what the body describes.
+    """
     try:
-        return await run_in_threadpool(load_body) if len(body) > _LONG else load_body()
+        return load_as(model, parse(body, limits), limits)
     except SpecError as error:
         several = len(error.errors) > 1
         raise refused(

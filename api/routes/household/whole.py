@@ -7,18 +7,20 @@ from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.concurrency import run_in_threadpool
 
-from api.app_state import JobServiceDep
+from api.app_state import AppStateDep, JobServiceDep
 from api.auth.access import caller_of
 from api.documents.household_report import HouseholdReport, report_document
 from api.http.problems.errors import ParameterRefused, ScopeMissing
 from api.http.problems.problem_documents import refusals
 from api.http.requests.base_url import base_of
-from api.http.requests.body import read_noun
+from api.http.requests.body import load_noun, read_json
 from api.http.requests.preconditions import IF_NONE_MATCH_PARAMETER, not_modified
 from api.http.responses.ranges import content_tag
 from api.routes.household.pages import BODY_ERRORS, example_body
 from worker.jobs.common.errors import DrawerNotFound, HouseholdConflict, HouseholdRefused, QuotaReached
 from worker.jobs.common.ids import ID_PATTERN
+from worker.jobs.common.principal import Principal
+from worker.jobs.job_service import JobService
 from worker.spec.manifest import JSON_TYPE
 from worker.spec.reading.json_limits import HOUSEHOLD_LIMITS
 from worker.spec.requests.household_document import HouseholdDocument
@@ -79,14 +81,9 @@ class ImportedCounts(BaseModel):
     pieces: int = Field(ge=0, description="Pieces.")
 
 
-async def read_household(request: Request) -> HouseholdDocument:
-    """Return the household in the body.
-
-    Raises:
-        HouseholdRefused: with every fault of the body.
-    """
-    limits = HOUSEHOLD_LIMITS
-    return await read_noun(request, HouseholdDocument, limits.size, HouseholdRefused, "household", limits=limits)
+async def read_body(request: Request) -> bytes:
+    """Return the body, which is read as a household while no other one is imported."""
+    return await read_json(request, HOUSEHOLD_LIMITS.size, "Leave out pieces that are retired.")
 
 
 @router.head("", include_in_schema=False)
@@ -135,24 +132,37 @@ def export_household(request: Request, job_service: JobServiceDep) -> Response:
 async def import_household(
     request: Request,
     response: Response,
+    *,
+    state: AppStateDep,
     job_service: JobServiceDep,
-    household: Annotated[HouseholdDocument, Depends(read_household)],
+    body: Annotated[bytes, Depends(read_body)],
     query: Annotated[ImportQuery, Query()],
 ) -> ImportedCounts:
     """Add a household to that of the calling key: all of it, or nothing. What is there already stays as it is.
 
     An id that is taken refuses the document, with a pointer to each. With pieces the key needs the scope record too.
     """
-    caller = caller_of(request)
+    async with state.importing:
+        counts = await run_in_threadpool(_import, job_service, caller_of(request), body, new_ids=query.ids == "new")
+    response.headers["Location"] = f"{base_of(request)}/v1/household"
+    return counts
+
+
+def _import(job_service: JobService, caller: Principal, body: bytes, *, new_ids: bool) -> ImportedCounts:
+    """Add the household in a body.
+
+    Raises:
+        HouseholdRefused: with every fault of the body.
+        ScopeMissing: if it has pieces, which the caller may not record.
+        HouseholdConflict, QuotaReached: as `Household.add`.
+    """
+    household = load_noun(body, HouseholdDocument, HouseholdRefused, "household", HOUSEHOLD_LIMITS)
     if household.pieces and not caller.may("record"):
         raise ScopeMissing(
             value=sorted(caller.scopes), limit="record", remedy="Use an API key with the scopes submit and record."
         )
-    add = job_service.household.add
-    await run_in_threadpool(add, caller.owner, household, new_ids=query.ids == "new")
-    response.headers["Location"] = f"{base_of(request)}/v1/household"
-    counts = {name: len(getattr(household, name)) for name in ("drawers", "things", "pieces")}
-    return ImportedCounts(**counts)
+    job_service.household.add(caller.owner, household, new_ids=new_ids)
+    return ImportedCounts(drawers=len(household.drawers), things=len(household.things), pieces=len(household.pieces))
 
 
 @router.head("/report", include_in_schema=False)

@@ -46,7 +46,7 @@ def export_household(database: Engine, owner: str | None) -> HouseholdDocument:
     The same household gives the same document.
     """
     with snapshot(database) as connection:
-        places = _places(connection)
+        places = _places(connection, owner)
         drawers = tuple(_drawer(drawer_of(row), places) for row in _rows(connection, DrawerRow, owner))
         things = tuple(
             HouseholdThing(id=thing.id, created=thing.created, updated=thing.updated, thing=thing.request)
@@ -133,10 +133,13 @@ def _rows(connection: Connection, table: OwnedTable, owner: str | None) -> Itera
     yield from connection.execute(query if owner is None else query.where(table.owner == owner))
 
 
-def _places(connection: Connection) -> Mapping[str, Mapping[int, str]]:
+def _places(connection: Connection, owner: str | None) -> Mapping[str, Mapping[int, str]]:
     """Return the ids of things by drawer and index in the contents of its layout."""
+    query = select(ThingPlaceRow.drawer_id, ThingPlaceRow.number, ThingPlaceRow.thing_id)
+    if owner is not None:
+        query = query.join(DrawerRow, DrawerRow.id == ThingPlaceRow.drawer_id).where(DrawerRow.owner == owner)
     places: dict[str, dict[int, str]] = {}
-    for row in connection.execute(select(ThingPlaceRow.drawer_id, ThingPlaceRow.number, ThingPlaceRow.thing_id)):
+    for row in connection.execute(query):
         places.setdefault(row.drawer_id, {})[row.number] = row.thing_id
     return places
 
