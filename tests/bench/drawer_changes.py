@@ -1,12 +1,14 @@
 """One more of one thing in a printed drawer of 12, 30 and 60 things: how many of its pieces stay, move and are new.
 
 What must change is at most the tray that holds the thing: nothing if it has room for one more, otherwise this tray is
-retired and a larger one printed. Everything beyond that is counted as needless. A thing that then has no place is
-counted too.
+retired and a larger one printed. Everything beyond that is counted as needless. Things without a place are counted
+before and after: the drawers of `tests.bench.stability` are overfull, and there larger ones follow in which all fit.
 """
 
+import itertools
 import tempfile
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from random import Random
@@ -28,6 +30,9 @@ from worker.spec.requests.household import ChangesRequest, DrawerRequest, ThingR
 #: Things of each drawer of which one more is added, one after another, each to the drawer as it was.
 CHANGES = 4
 
+#: By how much the sides of the drawers are longer than those of `tests.bench.stability`.
+ROOMS = (1.0, 1.35)
+
 _JOB = "7" * 26
 
 
@@ -39,6 +44,7 @@ class PrintedDrawer:
     drawer_id: str
     things: dict[str, ThingRequest]
     entry: DrawerEntry
+    unplaced: int
 
     def contents(self, thing_id: str) -> list[ContentEntry]:
         """Return where a thing lies."""
@@ -63,7 +69,8 @@ def printed_drawer(household: Household, kinds: int, width: int, depth: int) -> 
     spec = {"spec": "1", "name": "job", "coupon": False, "drawers": [{"id": drawer.id}]}
     loaded, manifest = manifest_of(load(household.resolve(spec, "local")))
     household.lay_out(drawer.id, "local", PrintedJob(_JOB, loaded, manifest), None)
-    return PrintedDrawer(household, drawer.id, things, manifest.drawers[0])
+    unplaced = sum(entry.count for entry in manifest.unplaced)
+    return PrintedDrawer(household, drawer.id, things, manifest.drawers[0], unplaced)
 
 
 def one_more(drawer: PrintedDrawer, thing_id: str) -> Counter[str]:
@@ -89,14 +96,14 @@ def one_more(drawer: PrintedDrawer, thing_id: str) -> Counter[str]:
     return counts
 
 
-def main() -> None:
+def main(sizes: Sequence[tuple[int, int, int]] = SIZES, rooms: Sequence[float] = ROOMS) -> None:
     """Print the counts."""
     load_solver()
     with tempfile.TemporaryDirectory() as folder:
         database = open_database(f"sqlite:///{Path(folder) / 'jobs.sqlite3'}")
         household = Household(database)
-        for kinds, width, depth in SIZES:
-            drawer = printed_drawer(household, kinds, width, depth)
+        for room, (kinds, width, depth) in itertools.product(rooms, sizes):
+            drawer = printed_drawer(household, kinds, round(room * width), round(room * depth))
             placed = [thing_id for thing_id in drawer.things if drawer.contents(thing_id)]
             total: Counter[str] = Counter()
             for thing_id in placed[:: max(1, len(placed) // CHANGES)][:CHANGES]:
@@ -104,9 +111,10 @@ def main() -> None:
                 total += counts
                 print(f"  {kinds} things, one more of {drawer.things[thing_id].name}: {dict(counts)}", flush=True)
             print(
-                f"{kinds} things, {len(drawer.entry.placements)} pieces, {CHANGES} changes: {total['stay']} stay, "
-                f"{total['move']} move, {total['new']} new, {total['retire']} retired; {total['needless']} needless, "
-                f"{total['unplaced']} without a place",
+                f"{kinds} things in {round(room * width)} x {round(room * depth)} mm, {len(drawer.entry.placements)} "
+                f"pieces, {drawer.unplaced} without a place, {CHANGES} changes: {total['stay']} stay, {total['move']} "
+                f"move, {total['new']} new, {total['retire']} retired; {total['needless']} needless; "
+                f"{total['unplaced'] / CHANGES:g} without a place after a change",
                 flush=True,
             )
         database.dispose()
