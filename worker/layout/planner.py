@@ -97,7 +97,7 @@ class _Job:
         """Return the trays for items with their positions, and the items that could not be placed.
 
         Printed trays that can be reused stay in place. If items would then find no place, all trays but the fixed ones
-        may move.
+        may move; what the previous manifest had no place for moves nothing.
 
         Raises:
             LayoutError: if a fixed item cannot stay; `TrayError` if a listed tray cannot be placed.
@@ -111,15 +111,21 @@ class _Job:
         except TrayError as no_room:
             failed = no_room
         else:
-            if not furnished.unplaced:
+            if not self._missing(furnished):
                 return furnished
         staying = self._staying
         self._stay(movable=False)
         other = self._furnished()
-        if failed is not None or _missing(other) < _missing(furnished):
+        if failed is not None or self._missing(other) < self._missing(furnished):
             return other
         self._set(staying)
         return furnished
+
+    def _missing(self, contents: Contents) -> int:
+        """Return the number of things without a place, not counting items that the previous manifest had none for."""
+        manifest = self.previous.manifest
+        earlier = set() if manifest is None else {entry.item for entry in manifest.unplaced}
+        return sum(entry.count for entry in contents.unplaced if entry.item not in earlier)
 
     def unheld(self) -> tuple[Unplaced, ...]:
         """Return what trays of the list are said to hold and have no room for."""
@@ -255,8 +261,3 @@ class _Job:
         items = (*self._staying[index].kept, *new)
         places, held = self._places(index), self._held_trays(index)
         return self.entering.drawer(index, *self._outline_and_lattice(index), places, items, held)
-
-
-def _missing(contents: Contents) -> int:
-    """Return the number of things that could not be placed."""
-    return sum(entry.count for entry in contents.unplaced)

@@ -360,6 +360,25 @@ def test_fixed_items_stay_when_others_must_move():
     assert len(moved.unplaced) <= len(fixed.unplaced)
 
 
+def test_what_had_no_place_before_moves_nothing():
+    drawer = {"width": 5 * 42 + 2, "depth": 3 * 42 + 2}
+    small = {"name": "dice", "shape": {"kind": "box", "size": [16, 16, 16]}, "storage": "rows"}
+    large = {"name": "album", "shape": {"kind": "box", "size": [155, 70, 10]}, "storage": "rows"}
+    before = first(job({**drawer, "items": [{**small, "at": [1, 1]}, large]}))
+    assert [entry.item for entry in before.unplaced] == ["album"]
+
+    plan = again(job({**drawer, "items": [small, large]}), before)
+
+    check_sums(plan, before)
+    assert not plan.changes.moved
+    assert placed(plan, "dice") == placed(before, "dice")
+    assert [entry.item for entry in plan.unplaced] == ["album"]
+    alone = first(job({**drawer, "items": [{**small, "at": [1, 1]}]}))
+    changed = again(job({**drawer, "items": [small, large]}), alone)  # the album is new: it may move the dice
+    assert not changed.unplaced
+    assert placed(changed, "dice") != placed(alone, "dice")
+
+
 def test_piles_stay_as_they_are():
     thing = {"shape": {"kind": "box", "size": [70, 70, 30]}, "access": "rarely", "storage": "rows"}
     drawer = {"width": 2 * 42 + 2, "depth": 3 * 42 + 2, "height": 150}

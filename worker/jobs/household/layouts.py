@@ -72,9 +72,11 @@ def reduced(manifest: Manifest, entry: DrawerEntry) -> Manifest:
     parts = tuple(
         part.model_copy(update={"quantity": counts[part.mark]}) for part in manifest.parts if part.mark in counts
     )
-    gone = {"assembly": (), "warnings": (), "unplaced": (), "runs": (), "purchases": (), "documents": ()}
+    gone = {"assembly": (), "warnings": (), "runs": (), "purchases": (), "documents": ()}
     none = {"changes": None, "work": None, "schedule": None, "bundle": None}
-    return manifest.model_copy(update={**gone, **none, "drawers": (entry,), "parts": parts})
+    unplaced = tuple(lack for lack in manifest.unplaced if lack.drawer in (None, entry.name))
+    own = {"drawers": (entry,), "parts": parts, "unplaced": unplaced}
+    return manifest.model_copy(update={**gone, **none, **own})
 
 
 def adopt_once(connection: Connection, drawer_id: str, owner: str, job: PrintedJob, entry: DrawerEntry) -> None:
