@@ -183,7 +183,13 @@ class _Job:
         sites = [self._site(index, [item for _, item in (*its_own, *of_job)]) for index, its_own in enumerate(own)]
         result = furnish(self.spec, sites, of_job, own, self.effort, spread=self.spread)
         listed = (*itertools.chain(*own), *of_job)
-        result = with_jointed_trays(self.spec, result, sites, listed, self._made)
+
+        def lay(around: Sequence[Site], joined: Collection[str]) -> Contents:
+            others = [[entry for entry in entries if entry[0] not in joined] for entries in own]
+            of_any = [entry for entry in of_job if entry[0] not in joined]
+            return furnish(self.spec, around, of_any, others, self.effort, spread=self.spread)
+
+        result = with_jointed_trays(self.spec, result, sites, listed, self._made, lay)
         filled = (self._filled(index, sites[index], trays) for index, trays in enumerate(result.trays))
         return replace(result, trays=tuple(filled))
 

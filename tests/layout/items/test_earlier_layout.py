@@ -48,6 +48,7 @@ def _job(items, previous=None, *, width=450, depth=450, bed=256, **drawer):
         "drawers": [{"name": "top", "width": width, "depth": depth, "height": 60, "items": items, **drawer}],
         "printer": {"bed": [bed, bed, bed]},
         "coupon": False,
+        "joints": False,  # a tray is one part
     }
     return data if previous is None else {**data, "previous": json.loads(previous.model_dump_json())}
 

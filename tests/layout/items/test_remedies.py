@@ -46,6 +46,7 @@ def _job(items, *, width=212, depth=254, height=50, bed=(256, 256, 256), half_ce
         "grid": {"half_cells": half_cells},
         "printer": {"bed": list(bed), "margin": 2},
         "coupon": False,
+        "joints": False,  # what is named is what serves a tray of one piece
     }
 
 

@@ -1,32 +1,37 @@
 """Jointed trays for items: where no tray that the bed takes holds all of an item, one in pieces may.
 
-They are placed last, on floor that the search has left free, and only where they are worth their price: plastic, floor,
-and the work of a tray for each piece.
+They are placed only where they are worth their price: plastic, floor, and the work of a tray for each piece.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Final, TypeAlias
 
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.held_trays import HeldTray, Holding, fill_tray
-from worker.layout.items.item_trays import Contents, Furniture, ListedItem
+from worker.layout.items.item_trays import Contents, ListedItem
 from worker.layout.items.tray_sizing import TraySizing, without_bed
 from worker.layout.model.plan import Stored, Unplaced
 from worker.layout.placement.bay import Bay, Spot
+from worker.layout.placement.objective import WEIGHTS, worth
 from worker.layout.placement.tray_columns import Column
 from worker.layout.placement.tray_placement import tray_halves
+from worker.layout.storage.poses import longest
 from worker.layout.storage.sizing_rules import LEDGE
 from worker.layout.tray.made_tray import MadeTray
 from worker.spec import Spec
 from worker.spec.drawer.tray import Tray
 from worker.spec.errors import TrayError
+from worker.spec.items.item import Item
 
-__all__ = ["HoldingTray", "Make", "with_jointed_trays"]
+__all__ = ["HoldingTray", "Lay", "Make", "with_jointed_trays"]
 
 #: Returns a tray as it is printed in a drawer, at a front left half cell; raises `TrayError` if it cannot be made.
 Make: TypeAlias = Callable[[int, Tray, Spot], MadeTray]
+
+#: Lays out all items but those with these JSON Pointers, in drawers with what is free in them.
+Lay: TypeAlias = Callable[[Sequence[Site], Collection[str]], Contents]
 
 #: So many sizes are tried for an item in a drawer, the smallest first.
 _MOST_SIZES: Final = 6
@@ -36,11 +41,12 @@ _LEAST_HEIGHT: Final = 16.0
 
 @dataclass(frozen=True)
 class HoldingTray:
-    """A jointed tray in its place, and what it holds."""
+    """A jointed tray in its place, and what it holds; ``cost`` is what it costs, in minutes."""
 
     held: HeldTray
     at: Spot
     pointer: str
+    cost: float
     z: float = 0.0
 
     @property
@@ -53,10 +59,13 @@ class HoldingTray:
         return self.held.stored(placement, corner)
 
 
-def with_jointed_trays(
-    spec: Spec, contents: Contents, sites: Sequence[Site], listed: Sequence[ListedItem], make: Make
+def with_jointed_trays(  # noqa: PLR0917 - a layout, and how to make and to lay out trays
+    spec: Spec, contents: Contents, sites: Sequence[Site], listed: Sequence[ListedItem], make: Make, lay: Lay
 ) -> Contents:
     """Return a layout with jointed trays for items that only the bed kept out.
+
+    Such trays take floor that the search has left free. Where that is not enough, all is laid out again around those of
+    the items that are worth most for their floor; the layout that leaves out less is taken.
 
     Args:
         spec: the job.
@@ -64,72 +73,116 @@ def with_jointed_trays(
         sites: its drawers, each with what was free before.
         listed: all items that were to be placed, with their JSON Pointers.
         make: makes a tray.
+        lay: lays out all items but some.
     """
     if not spec.joints or not any(_kept_out(lack) for lack in contents.unplaced):
         return contents
-    trays = [list(own) for own in contents.trays]
-    bays = [
-        site.bay.less((tray.at, tray_halves(tray.tray)) for tray in own if not tray.z)
-        for site, own in zip(sites, contents.trays, strict=True)
+    joiner = _Joiner(spec, dict(listed), make, TraySizing())
+    last = joiner.added(contents, sites)
+    if not any(_kept_out(lack) for lack in last.unplaced):
+        return last
+    nothing = Contents(tuple(() for _ in sites), joiner.by_density(contents.unplaced))
+    first = joiner.added(nothing, sites)
+    joined = {tray.pointer for own in first.trays for tray in own}
+    if not joined:
+        return last
+    around = [
+        replace(site, bay=site.bay.less((tray.at, tray_halves(tray.tray)) for tray in own))
+        for site, own in zip(sites, first.trays, strict=True)
     ]
-    items = dict(listed)
-    sizing = TraySizing()
-    unplaced: list[Unplaced] = []
-    for lack in contents.unplaced:
-        item = items.get(lack.pointer)
-        if not _kept_out(lack) or item is None or lack.count != item.count:
-            unplaced.append(lack)
-            continue
-        placed = next(
-            (
+    rest = lay(around, joined)
+    again = joiner.added(rest, around)
+    again = replace(again, trays=tuple((*own, *more) for own, more in zip(first.trays, again.trays, strict=True)))
+    return min(last, again, key=joiner.loss)
+
+
+@dataclass(frozen=True)
+class _Joiner:
+    """Finds jointed trays for the items of a job, by their JSON Pointers."""
+
+    spec: Spec
+    items: Mapping[str, Item]
+    make: Make
+    sizing: TraySizing
+
+    def added(self, contents: Contents, sites: Sequence[Site]) -> Contents:
+        """Return a layout with jointed trays for what the bed kept out, on free floor, in the order of the list."""
+        trays = [list(own) for own in contents.trays]
+        bays = [
+            site.bay.less((tray.at, tray_halves(tray.tray)) for tray in own if not tray.z)
+            for site, own in zip(sites, contents.trays, strict=True)
+        ]
+        unplaced: list[Unplaced] = []
+        for lack in contents.unplaced:
+            item = self.items.get(lack.pointer)
+            if not _kept_out(lack) or item is None or lack.count != item.count:
+                unplaced.append(lack)
+                continue
+            every = (
                 (index, tray)
                 for index, site in enumerate(sites)
                 if lack.drawer in {None, site.name}
-                for tray in _trays(spec, index, site, bays[index], (lack.pointer, item), sizing, make)
-            ),
-            None,
+                for tray in self.trays(index, site, bays[index], (lack.pointer, item))
+            )
+            placed = next(every, None)
+            if placed is None:
+                unplaced.append(lack)
+                continue
+            index, tray = placed
+            trays[index].append(tray)
+            bays[index] = bays[index].less([(tray.at, tray_halves(tray.tray))])
+        return Contents(tuple(tuple(own) for own in trays), tuple(unplaced))
+
+    def trays(self, index: int, site: Site, bay: Bay, listed: ListedItem) -> Iterator[HoldingTray]:
+        """Yield jointed trays that hold all of an item and have a free place in a drawer, the smallest first."""
+        pointer, item = listed
+        free = without_bed(site)
+        sizes = frozenset(
+            halves for halves in free.footprints if not site.prints(halves) and bay.corners(bay.bits, *halves)
         )
-        if placed is None:
-            unplaced.append(lack)
-            continue
-        index, tray = placed
-        trays[index].append(tray)
-        bays[index] = bays[index].less([(tray.at, tray_halves(tray.tray))])
-    return replace(contents, trays=tuple(tuple(own) for own in trays), unplaced=tuple(unplaced))
+        stock = free.assortment([item])
+        every = (column for column in self.sizing.trays(item, free, sizes) if column.draft is None)
+        for column in islice(every, _MOST_SIZES):
+            at = next(bay.spots(bay.corners(bay.bits, *column.halves)))
+            tray = _tray(site, column, item.name)
+            try:
+                made = self.make(index, tray, at)
+            except TrayError:
+                continue
+            cost = stock.tray_cost(column.halves, column.plastic) + (len(made.parts) - 1) * stock.weights.tray
+            holding = Holding(item, item.count, pointer, pointer, (0, 0))
+            held = fill_tray(self.spec, index, tray, [holding], made.whole)
+            if stock.worths[0] <= cost or held.unplaced:
+                continue
+            try:
+                self.make(index, held.tray, at)  # a label is another thing that a cut must keep clear of
+            except TrayError:
+                continue
+            yield HoldingTray(held, at, pointer, cost)
+
+    def by_density(self, unplaced: Iterable[Unplaced]) -> tuple[Unplaced, ...]:
+        """Return what the bed kept out, what is worth most for the size of a single one first."""
+        weights = WEIGHTS[self.spec.layout.profile]
+
+        def density(lack: Unplaced) -> tuple[float, str]:
+            item = self.items[lack.pointer]
+            return -worth(item, weights) / longest(item.plain), lack.pointer
+
+        kept_out = (lack for lack in unplaced if _kept_out(lack) and lack.pointer in self.items)
+        return tuple(sorted(kept_out, key=density))
+
+    def loss(self, contents: Contents) -> float:
+        """Return the worth of what a layout leaves out, and the cost of its jointed trays, in minutes."""
+        weights = WEIGHTS[self.spec.layout.profile]
+        lost = 0.0
+        for lack in contents.unplaced:
+            item = self.items.get(lack.pointer)
+            lost += 0.0 if item is None else worth(item, weights) * lack.count / item.count
+        return lost + sum(tray.cost for own in contents.trays for tray in own if isinstance(tray, HoldingTray))
 
 
 def _kept_out(lack: Unplaced) -> bool:
     return lack.cause == "bed"
-
-
-def _trays(  # noqa: PLR0917 - what a tray is made of, and where
-    spec: Spec, index: int, site: Site, bay: Bay, listed: ListedItem, sizing: TraySizing, make: Make
-) -> Iterator[Furniture]:
-    """Yield jointed trays that hold all of an item and have a free place, the smallest first."""
-    pointer, item = listed
-    free = without_bed(site)
-    sizes = frozenset(
-        halves for halves in free.footprints if not site.prints(halves) and bay.corners(bay.bits, *halves)
-    )
-    stock = free.assortment([item])
-    every = (column for column in sizing.trays(item, free, sizes) if column.draft is None)
-    for column in islice(every, _MOST_SIZES):
-        at = next(bay.spots(bay.corners(bay.bits, *column.halves)))
-        tray = _tray(site, column, item.name)
-        try:
-            made = make(index, tray, at)
-        except TrayError:
-            continue
-        pieces = len(made.parts)
-        cost = stock.tray_cost(column.halves, column.plastic) + (pieces - 1) * stock.weights.tray
-        held = fill_tray(spec, index, tray, [Holding(item, item.count, pointer, pointer, (0, 0))], made.whole)
-        if stock.worths[0] <= cost or held.unplaced:
-            continue
-        try:
-            make(index, held.tray, at)  # a label is another thing that a cut must keep clear of
-        except TrayError:
-            continue
-        yield HoldingTray(held, at, pointer)
 
 
 def _tray(site: Site, column: Column, name: str) -> Tray:
