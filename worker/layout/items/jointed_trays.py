@@ -85,7 +85,7 @@ def with_jointed_trays(  # noqa: PLR0917 - a layout, and how to make and to lay 
     first = joiner.added(nothing, sites)
     joined = {tray.pointer for own in first.trays for tray in own}
     if not joined:
-        return last
+        return _with_reasons(last)
     around = [
         replace(site, bay=site.bay.less((tray.at, tray_halves(tray.tray)) for tray in own))
         for site, own in zip(sites, first.trays, strict=True)
@@ -93,7 +93,7 @@ def with_jointed_trays(  # noqa: PLR0917 - a layout, and how to make and to lay 
     rest = lay(around, joined)
     again = joiner.added(rest, around)
     again = replace(again, trays=tuple((*own, *more) for own, more in zip(first.trays, again.trays, strict=True)))
-    return min(last, again, key=joiner.loss)
+    return _with_reasons(min(last, again, key=joiner.loss))
 
 
 @dataclass(frozen=True)
@@ -179,6 +179,15 @@ class _Joiner:
             item = self.items.get(lack.pointer)
             lost += 0.0 if item is None else worth(item, weights) * lack.count / item.count
         return lost + sum(tray.cost for own in contents.trays for tray in own if isinstance(tray, HoldingTray))
+
+
+def _with_reasons(contents: Contents) -> Contents:
+    """Return a layout whose reasons say that trays in pieces were tried for what the bed kept out."""
+    unplaced = (
+        replace(lack, reason=f"{lack.reason} No tray in pieces has room for it either.") if _kept_out(lack) else lack
+        for lack in contents.unplaced
+    )
+    return replace(contents, unplaced=tuple(unplaced))
 
 
 def _kept_out(lack: Unplaced) -> bool:
