@@ -174,7 +174,8 @@ def test_things_of_one_name_in_two_lists_are_told_apart():
 
 def test_no_tray_is_larger_than_the_bed():
     spec = job(box("level", [200, 30, 20]), fill=True)
-    small = load({**spec.model_dump(mode="json", exclude_none=True), "printer": {"bed": [130, 130, 130]}})
+    changes = {"printer": {"bed": [130, 130, 130]}, "joints": False}
+    small = load(spec.model_dump(mode="json", exclude_none=True) | changes)
     plan = lay_out(small)
     assert [entry.item for entry in plan.unplaced] == ["level"]
     assert all(max(part.size[:2]) <= 130 for part in plan.parts if part.kind == "tray")
