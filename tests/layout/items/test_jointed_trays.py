@@ -5,7 +5,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from worker.layout import lay_out
+from worker.layout.planner import lay_out
 from worker.solids import build
 from worker.spec import load
 
