@@ -15,7 +15,7 @@ from random import Random
 
 from tests.bench.layout import thing
 from tests.bench.stability import SIZES
-from tests.printing.progress.planned_manifest import manifest_of
+from tests.layout.relayout.printed_manifest import printed
 from worker.jobs.database.connection import open_database
 from worker.jobs.household.drawer_changes import drawer_changes
 from worker.jobs.household.household import Household
@@ -67,7 +67,8 @@ def printed_drawer(household: Household, kinds: int, width: int, depth: int) -> 
     ]
     things = {household.things.create("local", request).id: request for request in requests}
     spec = {"spec": "1", "name": "job", "coupon": False, "drawers": [{"id": drawer.id}]}
-    loaded, manifest = manifest_of(load(household.resolve(spec, "local")))
+    loaded = load(household.resolve(spec, "local"))
+    manifest = printed(lay_out(loaded))
     household.lay_out(drawer.id, "local", PrintedJob(_JOB, loaded, manifest), None)
     unplaced = sum(entry.count for entry in manifest.unplaced)
     return PrintedDrawer(household, drawer.id, things, manifest.drawers[0], unplaced)
