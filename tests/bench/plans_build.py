@@ -24,6 +24,8 @@ CORPUS = Path(__file__).parents[1] / "jobs" / "corpus"
 COUNT = 200
 #: Specs between two lines of progress.
 _PROGRESS = 10
+#: Sizing trays for more pockets takes a minute.
+_MOST_POCKETS = 4
 #: One spec of so many is laid out with the effort of a job by default; the search is most of the time.
 _SEARCHED = 20
 
@@ -111,6 +113,8 @@ def _item(random: Random, name: str) -> dict[str, Any]:
     item["label"] = random.random() < 0.5
     if random.random() < 0.3:
         item["storage"] = random.choice(["rows", "loose", "upright", "pocket"])
+    if item.get("storage") == "pocket":
+        item["count"] = min(item["count"], _MOST_POCKETS)
     return item
 
 

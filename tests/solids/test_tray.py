@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from tests.solids.soundness import assert_sound
 from tests.solids.tray_oracle import oracle
 from tests.solids.tray_shapes import plain
-from worker.layout.model.shapes import Ledge, Lettering, MagnetHoles, Pocket, Ramp, Wall, Well
+from worker.layout.model.shapes import InnerRamp, Ledge, Lettering, MagnetHoles, Pocket, Ramp, Wall, Well
 from worker.layout.tray.part_mark import tray_mark
 from worker.layout.tray.tray_builder import tray_shape, tray_size
 from worker.solids.lettering import cross_section
@@ -333,7 +333,7 @@ _divided = st.fixed_dictionaries(
     _body
     | {
         "cells": st.tuples(_sides, _sides),
-        "finger_ramp": st.sampled_from([None, True, {"radius": 5}]),
+        "finger_ramp": st.sampled_from([None, True, {"radius": 5}, {"radius": 5, "rows": "all"}]),
         "label_ledge": st.sampled_from([None, True, {"depth": 7, "drop": 6.5}, {"depth": 6, "drop": 0}]),
         "text": st.one_of(st.none(), _text),
     },
@@ -402,3 +402,13 @@ def test_a_tray_with_a_tunnel_is_not_handed_on():
     shape = plain(walls=(Wall("x", 62.75, 1.2, 50.0),), letterings=(Lettering("H", "floor", (62.75, 40.0), 8.0),))
     with pytest.raises(CheckFailed, match="hole"):
         build_tray(shape)
+
+
+def test_ramps_behind_dividers_are_quarter_rounds_as_long_as_these():
+    inner = InnerRamp(at=31.0, start=1.2, end=41.0)
+    wall = Wall("y", 30.4, 1.2, 20.0, (1.2, 41.0))
+    across = Wall("x", 41.0, 1.2, 20.0)
+    less = added(walls=(across, wall), ramp=Ramp(8.0))
+    more = added(walls=(across, wall), ramp=Ramp(8.0, (inner,)))
+    # a square less a quarter circle, up to the divider that it ends at, whose half thickness it shares
+    assert more - less == pytest.approx(fillet_volume(8.0, 41.0 - 0.6 - 1.2), rel=0.02)

@@ -5,6 +5,7 @@ import jsonschema
 import pytest
 
 from worker.spec import DENSITIES, Spec, load, loads
+from worker.spec.drawer.tray import NO_RAMP, FingerRamp
 from worker.spec.errors import JointError, LengthError, SpecError, TrayError
 
 _TRAY = {"name": "bits", "cells": [1, 1], "height": 40}
@@ -298,7 +299,9 @@ def test_ramp_and_ledge_are_switched_or_described(minimal, given):
     minimal["drawers"][0]["trays"] = [{**_TRAY, "finger_ramp": given, "label_ledge": given}]
     tray = load(minimal).drawers[0].trays[0]
     expected = given is True or given == {}
-    assert (tray.finger_ramp is not None, tray.label_ledge is not None) == (expected, expected)
+    assert (tray.finger_ramp == FingerRamp(), tray.label_ledge is not None) == (expected, expected)
+    # of a ramp, null leaves the choice to the service
+    assert (tray.finger_ramp == NO_RAMP, tray.finger_ramp is None) == (given is False, given is None)
 
 
 @pytest.mark.parametrize("name", [*DENSITIES, "pla", "Petg"])

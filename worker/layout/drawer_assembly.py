@@ -24,6 +24,7 @@ from worker.layout.tray.joints.jointed_tray import piece_size
 from worker.layout.tray.joints.placed_pieces import joined
 from worker.layout.tray.made_tray import MadeTray, TrayMaker
 from worker.layout.tray.part_mark import piece_mark, plug_mark, tray_mark
+from worker.layout.tray.ramp_and_ledge import ramp_as_made
 from worker.layout.tray.text import left_out
 from worker.layout.tray.tray_builder import tray_size
 from worker.spec import Drawer, Spec
@@ -180,7 +181,9 @@ class Entering:
         self, made: MadeTray, tray: Tray, at: str, spot: Spot, lattice: Lattice, *, copies: int, z: float = 0.0
     ) -> PlacedParts:
         """Enter the parts of a tray into the register and return their placements."""
-        own = tray.model_copy(update={"at": None, "quantity": 1, "hold": ()})
+        own = tray.model_copy(
+            update={"at": None, "quantity": 1, "hold": (), "finger_ramp": ramp_as_made(tray, made.shape.ramp)}
+        )
         cell = spot[0] / 2.0, spot[1] / 2.0
         corner = tuple(lattice.origin[axis] + cell[axis] * lattice.pitch + made.shape.inset for axis in (0, 1))
         placements: list[Placement] = []

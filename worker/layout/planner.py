@@ -11,7 +11,7 @@ from worker.layout.drawer_assembly import Entering
 from worker.layout.floor.print_bed import Bed
 from worker.layout.items.drawer_site import Site
 from worker.layout.items.drawer_task import Spread, one_by_one
-from worker.layout.items.held_trays import HeldTray, fill_tray, held_things, not_held
+from worker.layout.items.held_trays import HeldTray, Holding, fill_tray, held_things, not_held
 from worker.layout.items.item_trays import Contents, Furniture, furnish, on_whole, reserved, site_of, spares
 from worker.layout.items.jointed_trays import HoldingTray, with_jointed_trays
 from worker.layout.model.cautions import cautions
@@ -28,7 +28,7 @@ from worker.layout.relayout.previous_layout import Previous
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.layout.tray.made_tray import MadeTray
 from worker.spec import Spec
-from worker.spec.drawer.tray import Tray
+from worker.spec.drawer.tray import NO_RAMP, Tray
 from worker.spec.errors import TrayError
 from worker.spec.items.item import Item
 from worker.spec.items.layout import Effort
@@ -142,16 +142,27 @@ class _Job:
         if index not in self._held:
             drawer = self.spec.drawers[index]
             self._held[index] = {
-                number: fill_tray(
-                    self.spec, index, drawer.trays[number], holdings,
-                    self.entering.made_tray(
-                        drawer.trays[number], f"/drawers/{index}/trays/{number}", half_feet=False
-                    ).whole,
-                )
+                number: self._held_tray(index, number, drawer.trays[number], holdings)
                 for (of, number), holdings in self._holdings.items()
                 if of == index
             }  # fmt: skip
         return self._held[index]
+
+    def _held_tray(self, index: int, number: int, tray: Tray, holdings: Sequence[Holding]) -> HeldTray:
+        """Return a tray with what it holds; where its spec leaves the ramp open, with one if more things fit then."""
+
+        def held(tray: Tray) -> HeldTray:
+            made = self.entering.made_tray(tray, f"/drawers/{index}/trays/{number}", half_feet=False)
+            return fill_tray(self.spec, index, tray, holdings, made.whole)
+
+        if tray.finger_ramp is not None:
+            return held(tray)
+        plain = held(tray.model_copy(update={"finger_ramp": NO_RAMP}))
+        return (
+            min(plain, held(tray), key=lambda either: sum(lack.count for lack in either.unplaced))
+            if plain.unplaced
+            else plain
+        )
 
     def _stay(self, *, movable: bool) -> tuple[Staying, ...]:
         """Return the printed trays that stay, drawer by drawer; without ``movable``, only those of fixed items."""

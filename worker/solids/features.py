@@ -42,7 +42,7 @@ def added_solids(shape: TrayShape) -> Solids:
     """
     solids = _dividers(shape, shape.walls)
     if shape.ramp is not None:
-        solids.append(_ramp(shape, shape.ramp))
+        solids += _ramps(shape, shape.ramp)
     if shape.ledge is not None:
         solids.append(_ledge(shape, shape.ledge))
     return solids + [_lettering(shape, lettering) for lettering in shape.letterings if lettering.raised]
@@ -114,8 +114,19 @@ def _space_over_ledge(shape: TrayShape, ledge: Ledge) -> manifold3d.Manifold:
     return _extruded(_flat(np.array(corners)), below, below + shape.height)
 
 
-def _ramp(shape: TrayShape, ramp: Ramp) -> manifold3d.Manifold:
-    """Return the finger ramp: the region below a quarter circle that is tangent to the floor and the front wall.
+def _ramps(shape: TrayShape, ramp: Ramp) -> Solids:
+    """Return the finger ramps: along the front, and behind dividers."""
+    section = _ramp_section(shape, ramp)
+    solids = [_extruded_across(shape, section)]
+    overlap = _overlap(shape)
+    for inner in ramp.inner:
+        moved = section + np.array([inner.at - shape.wall, 0.0])
+        solids.append(_extruded_across(shape, moved, (inner.start - overlap, inner.end + overlap)))
+    return solids
+
+
+def _ramp_section(shape: TrayShape, ramp: Ramp) -> NDArray[np.float64]:
+    """Return the section of the ramp along the front: below a quarter circle, tangent to the floor and the front wall.
 
     The first and the last facet are extended through wall and floor, so that they cross them at an angle.
     """
@@ -127,7 +138,7 @@ def _ramp(shape: TrayShape, ramp: Ramp) -> manifold3d.Manifold:
     arc[0] += _extension(arc[1], arc[0], 0, -step)
     arc[-1] += _extension(arc[-2], arc[-1], 1, -step)
     below = np.array([[arc[0, 0], arc[-1, 1]]])
-    return _extruded_across(shape, np.concatenate([below, arc[::-1]]))
+    return np.concatenate([below, arc[::-1]])
 
 
 def _extension(start: NDArray[np.float64], end: NDArray[np.float64], axis: int, step: float) -> NDArray[np.float64]:
@@ -154,16 +165,19 @@ def _ledge(shape: TrayShape, ledge: Ledge) -> manifold3d.Manifold:
     return _extruded_across(shape, np.array(corners))
 
 
-def _extruded_across(shape: TrayShape, section: NDArray[np.float64]) -> manifold3d.Manifold:
-    """Return the solid of a section in y and z, extruded from inside one side wall to inside the other.
+def _extruded_across(
+    shape: TrayShape, section: NDArray[np.float64], ends: tuple[float, float] | None = None
+) -> manifold3d.Manifold:
+    """Return the solid of a section in y and z, extruded from inside one side wall to inside the other, or ``ends``.
 
     It is cut to the rounded corners of the tray, as square ones would stand out of them. ``section`` is a
     counter-clockwise ring ``(n, 2) float64``, mm.
     """
     start = shape.wall - _overlap(shape)
+    low, high = ends or (start - OVERSHOOT, outer_size(shape)[0] - start + OVERSHOOT)
     # the section is extruded along z; this turns x to y, y to z and z to x
     turned = np.array([[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0]])
-    solid = _extruded(_flat(section), start - OVERSHOOT, outer_size(shape)[0] - start + OVERSHOOT).transform(turned)
+    solid = _extruded(_flat(section), low, high).transform(turned)
     return solid ^ _extruded(_flat(footprint(shape, shape.inset + start)), 0.0, shape.height)
 
 

@@ -427,3 +427,27 @@ def test_a_tray_keeps_the_labels_that_it_was_given():
     plan = lay_out(job(nuts, trays=[tray({"item": "nuts"}, **given_labels)]))
     assert set(_labels_on(plan)) == {"mine"}
     assert [warning.pointer for warning in plan.warnings] == ["/drawers/0/trays/0/hold/0"]
+
+
+def test_a_tray_has_a_ramp_unasked_where_small_things_would_lie_out_of_reach():
+    nuts = item("nuts", {"kind": "standard", "id": "nut-m5"}, count=60)
+    pens = item("pens", {"kind": "box", "size": [38, 20, 9]}, count=2)
+    tray = {"name": "tray", "cells": [2, 1], "height": 50, "rim": "straight", "compartments": [2, 1]}
+
+    def laid_out(name, **fields):
+        held = {**tray, "hold": [{"item": name}], **fields}
+        plan = lay_out(job(nuts, pens, trays=[held]))
+        (part,) = [part for part in plan.parts if part.kind == "tray" and part.tray.name == "tray"]
+        missing = sum(lack.count for lack in plan.unplaced if lack.drawer is not None)
+        return part, missing
+
+    part, missing = laid_out("nuts")
+    assert part.shape.ramp is not None
+    assert part.tray.finger_ramp.rows == "front"
+    assert missing == 0
+    part, missing = laid_out("nuts", finger_ramp=False)
+    assert part.shape.ramp is None
+    assert missing == 60
+    part, _ = laid_out("pens")  # they lie in a row, and a ramp would only take their room
+    assert part.shape.ramp is None
+    assert part.tray.finger_ramp.rows == "none"

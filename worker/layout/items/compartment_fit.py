@@ -11,7 +11,7 @@ from typing import Final, Literal, TypeAlias
 from worker.layout.placement.assortment import LONG, UNDER_FOOT
 from worker.layout.placement.objective import Weights
 from worker.layout.storage.lane import Lane
-from worker.layout.storage.lane_sizing import lanes
+from worker.layout.storage.lane_sizing import MOST_HEAP_WALL, lanes
 from worker.layout.storage.loose import heap
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.tray_option import Bulk, Lot
@@ -144,7 +144,9 @@ def _suits(lane: Lane, room: Compartment, axis: int, rules: TrayRules) -> bool:
         return False
     if "low" not in lifted and room.low < lane.walls - LENGTH_EPSILON:
         return False
-    if "high" not in lifted and room.high > lane.most + LENGTH_EPSILON:
+    # a ramp brings to the fingers what lies deep between near walls
+    most = MOST_HEAP_WALL if lane.way == "heap" and room.ramp is not None else lane.most
+    if "high" not in lifted and room.high > most + LENGTH_EPSILON:
         return False
     if rules.rim == "stacking" and "rim" not in lifted and lane.stack + UNDER_FOOT > room.high + LENGTH_EPSILON:
         return False

@@ -77,10 +77,23 @@ class Wall:
 
 
 @dataclass(frozen=True, slots=True)
+class InnerRamp:
+    """Finger ramp behind a divider: the y of the divider's rear face, and where the ramp begins and ends along x."""
+
+    at: float
+    start: float
+    end: float
+
+
+@dataclass(frozen=True, slots=True)
 class Ramp:
-    """Finger ramp: a concave quarter round of this radius between floor and front wall, over the full width."""
+    """Finger ramp: a concave quarter round of this radius between floor and front wall, over the full width.
+
+    ``inner`` are further ramps of the same radius, behind dividers.
+    """
 
     radius: float
+    inner: tuple[InnerRamp, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

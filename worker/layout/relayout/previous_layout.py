@@ -7,7 +7,7 @@ from functools import cached_property
 
 from worker.layout.model.part_registry import LETTERS
 from worker.layout.placement.bay import Spot, half_cells
-from worker.spec.drawer.tray import Tray
+from worker.spec.drawer.tray import NO_RAMP, Tray
 from worker.spec.errors import LayoutError
 from worker.spec.manifest import ContentEntry, DrawerEntry, Manifest, PlacementEntry, PlanDocument, PlannedPart
 
@@ -30,9 +30,15 @@ class PrintedTray:
 
     @property
     def tray(self) -> Tray | None:
-        """Its spec, with the name that it has in this position; None if the manifest has none."""
+        """Its spec, with the name that it has in this position; None if the manifest has none.
+
+        A tray is recorded with the ramp that it has; manifests of earlier versions name none where there is none.
+        """
         tray, name = self.part.tray, self.placement.name
-        return tray if tray is None or name is None else tray.model_copy(update={"name": name})
+        if tray is None:
+            return None
+        ramp = tray.finger_ramp or NO_RAMP
+        return tray.model_copy(update={"name": tray.name if name is None else name, "finger_ramp": ramp})
 
     @property
     def z(self) -> float:

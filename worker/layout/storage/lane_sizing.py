@@ -17,7 +17,7 @@ from worker.layout.storage.sizing_rules import AIR, DrawerLimits
 from worker.layout.storage.ways import FLAT, STABLE, Kind, natural_ways
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["lanes", "natural_lengths"]
+__all__ = ["MOST_HEAP_WALL", "lanes", "natural_lengths"]
 
 #: Of a lying rod this share of its thickness must stick out, for fingertips reach down beside its round (own choice).
 _ROD_GRIP: Final = 0.4
@@ -52,7 +52,7 @@ _FILE: Final = 50.0
 
 #: Depths that loose things may be meant to have, and the highest walls that fingers reach over to the last of them.
 _DEPTHS: Final = (8.0, 12.0, 18.0, 24.0, FILL_DEPTH)
-_MOST_HEAP_WALL: Final = 50.0
+MOST_HEAP_WALL: Final = 50.0
 
 #: Fingers do not reach as far down between walls that are nearer to each other than this (own choice).
 _NARROW: Final = 40.0
@@ -278,7 +278,7 @@ def _heaps_of(goods: Goods, pose: Pose, length: float, ground: DrawerLimits) -> 
                 1,
                 width + margin,
                 max(lying.depth / FILL_SHARE, _LEAST_HEAP_WALL),
-                _MOST_HEAP_WALL if min(width + margin, length) >= _NARROW else _MOST_NARROW_WALL,
+                MOST_HEAP_WALL if min(width + margin, length) >= _NARROW else _MOST_NARROW_WALL,
                 lying.depth,
                 margin / 2.0,
                 goods=goods,

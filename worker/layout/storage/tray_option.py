@@ -9,7 +9,7 @@ from worker.layout.storage.sizing_rules import LEDGE, DrawerLimits
 from worker.layout.tray.interior import on_grid
 from worker.spec.drawer.pocket import CirclePocket, Notch, PolygonPocket, RectanglePocket
 from worker.spec.drawer.pocket import Pocket as PocketSpec
-from worker.spec.drawer.tray import Divider, FingerRamp, Rim, Text, Tray
+from worker.spec.drawer.tray import NO_RAMP, Divider, FingerRamp, Rim, Text, Tray
 from worker.spec.items.item import Storage
 
 __all__ = [
@@ -175,7 +175,7 @@ class Option:
                 Divider(axis=divider.axis, at=on_grid(divider.at), height=divider.height, span=divider.span)
                 for divider in self.dividers
             ),
-            finger_ramp=None if self.ramp is None else FingerRamp(radius=self.ramp),
+            finger_ramp=NO_RAMP if self.ramp is None else FingerRamp(radius=self.ramp),
             label_ledge=LEDGE if ledge or self.labels else None,
             labels=self.labels,
             pockets=tuple(self._pockets()),

@@ -8,6 +8,7 @@ from worker.layout.model.shapes import Ledge, Point, Post, Ramp, Wall
 from worker.layout.tray.dividers import Span, spans, tray_walls
 from worker.layout.tray.interior import Room, on_grid
 from worker.spec.drawer.tray import Tray
+from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = ["Compartment", "compartments", "compartments_of_part"]
 
@@ -188,5 +189,14 @@ def _compartment(  # noqa: PLR0917 - of one tray
         size=(on_grid(ends[0][1] - ends[0][0]), on_grid(ends[1][1] - ends[1][0])),
         low=min(around),
         high=max(around),
-        ramp=ramp.radius if ramp is not None and place[1] == 0 else None,
+        ramp=ramp.radius if ramp is not None and _ramped(ramp, place[1] == 0, ends) else None,
+    )
+
+
+def _ramped(ramp: Ramp, at_front: bool, ends: list[Span]) -> bool:  # noqa: FBT001 - where the compartment is
+    """Return whether a ramp runs along a compartment's front."""
+    (left, right), (front, _) = ends
+    return at_front or any(
+        abs(inner.at - front) < LENGTH_EPSILON and inner.start < (left + right) / 2.0 < inner.end
+        for inner in ramp.inner
     )

@@ -87,7 +87,7 @@ def _alone(room: Room) -> None:
     others = {
         "dividers": bool(tray.dividers),
         "compartments": tray.compartments is not None and max(tray.compartments) > 1,
-        "finger_ramp": tray.finger_ramp is not None,
+        "finger_ramp": tray.finger_ramp is not None and tray.finger_ramp.rows != "none",
         "label_ledge": tray.label_ledge is not None,
     }
     for name, there in others.items():

@@ -122,7 +122,9 @@ def _on_floor(room: Room, text: Text, walls: tuple[Wall, ...], ramp: Ramp | None
             remedy="Make the floor thicker, or raise the text.",
         )  # fmt: skip
     columns, rows = spans(room, walls, "x"), list(spans(room, walls, "y"))
-    rows[0] = (rows[0][0] + (ramp.radius if ramp is not None else 0.0), rows[0][1])
+    if ramp is not None:
+        ramped = len(rows) if ramp.inner else 1
+        rows = [(start + (ramp.radius if row < ramped else 0.0), end) for row, (start, end) in enumerate(rows)]
     rows[-1] = (rows[-1][0], rows[-1][1] - (ledge.depth if ledge is not None else 0.0))
     # the largest compartment; of equal ones the first, front to back, then left to right
     left, right = max(columns, key=lambda span: round(span[1] - span[0], 3))

@@ -13,7 +13,18 @@ from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Cells, Count, Label, Name, Position
 from worker.spec.primitives.pydantic_errors import Refusals, refusal
 
-__all__ = ["MOST_DIVIDERS", "Divider", "Filling", "FingerRamp", "LabelLedge", "Magnets", "Rim", "Text", "Tray"]
+__all__ = [
+    "MOST_DIVIDERS",
+    "NO_RAMP",
+    "Divider",
+    "Filling",
+    "FingerRamp",
+    "LabelLedge",
+    "Magnets",
+    "Rim",
+    "Text",
+    "Tray",
+]
 
 #: Most dividers in one tray.
 MOST_DIVIDERS: Final = 40
@@ -36,6 +47,11 @@ def _switch(value: Any) -> Any:
         value=value, limit="true, false or a JSON object", remedy="Write true for the default.",
     )  # fmt: skip
     raise refusal(error)
+
+
+def _ramp_switch(value: Any) -> Any:
+    """Return an empty object (all defaults) for true, and one without rows for false."""
+    return {"rows": "none"} if value is False else _switch(value)
 
 
 class Divider(Noun):
@@ -63,6 +79,15 @@ class FingerRamp(Noun):
     radius: Annotated[float, LengthBounds(2.0, 200.0)] | None = Field(
         default=None, description="Radius of the curve; null for the best fit to the tray."
     )
+    rows: Literal["front", "all", "none"] = Field(
+        default="front",
+        description="front: along the tray's front; all: also behind each divider that runs left to right; none: no "
+        "ramp, the same as `false`.",
+    )
+
+
+#: No finger ramp.
+NO_RAMP: Final = FingerRamp(rows="none")
 
 
 class LabelLedge(Noun):
@@ -144,8 +169,13 @@ class Tray(Noun):
         default=None, description="Compartments of equal size, in columns and rows; not with dividers on the same axis."
     )
     finger_ramp: Annotated[
-        FingerRamp | None, BeforeValidator(_switch, json_schema_input_type=FingerRamp | bool | None)
-    ] = Field(default=None, description="Finger ramp: true, or an object with its radius.")
+        FingerRamp | None, BeforeValidator(_ramp_switch, json_schema_input_type=FingerRamp | bool | None)
+    ] = Field(
+        default=None,
+        description="Finger ramp: true, or an object with its radius and rows; false: none; null: where a compartment "
+        "is narrower than 40 mm and deeper than 35 mm, and a ramp fits. A tray with `hold` then has one only if more "
+        "of its things fit with it, a tray with pockets none.",
+    )
     label_ledge: Annotated[
         LabelLedge | None, BeforeValidator(_switch, json_schema_input_type=LabelLedge | bool | None)
     ] = Field(default=None, description="true, or an object with its depth and drop.")
