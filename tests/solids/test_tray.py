@@ -412,3 +412,19 @@ def test_ramps_behind_dividers_are_quarter_rounds_as_long_as_these():
     more = added(walls=(across, wall), ramp=Ramp(8.0, (inner,)))
     # a square less a quarter circle, up to the divider that it ends at, whose half thickness it shares
     assert more - less == pytest.approx(fillet_volume(8.0, 41.0 - 0.6 - 1.2), rel=0.02)
+
+
+def test_dividers_leave_air_before_the_ledge():
+    """A label slides in over the ledge: a divider higher than its front edge ends 0.4 mm before it."""
+    shape = plain(walls=(Wall("x", 60.0, 1.2, 56.0),), ledge=Ledge(12.0, 56.0, 3.0))
+    solid = build_tray(shape).manifold()
+    edge = 84.0 - 2.0 * 0.3 - 1.2 - 12.0
+
+    def plastic(start, end, low, high):
+        probe = manifold3d.Manifold.cube((1.0, end - start, high - low)).translate((59.5, start, low))
+        return (solid ^ probe).volume() / ((end - start) * (high - low))
+
+    assert plastic(edge - 0.39, edge - 0.01, 53.01, 55.99) == pytest.approx(0.0, abs=1e-9)
+    assert plastic(edge - 0.8, edge - 0.41, 53.01, 55.99) == pytest.approx(1.0)
+    # below the ledge's front edge it reaches the back wall
+    assert plastic(edge - 0.39, edge + 11.0, 10.0, 30.0) == pytest.approx(1.0)

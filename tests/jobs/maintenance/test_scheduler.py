@@ -96,6 +96,32 @@ def test_what_records_name_stays_and_the_rest_goes(records, blobs, sweep):
     assert parts.find(kept.digest, kept.limits) == kept
 
 
+def test_a_part_that_is_stored_while_the_sweep_looks_stays(records, blobs, sweep, monkeypatch):
+    """Between the first look and the lock, a job may store the same part, or name its file: the sweep looks again."""
+    parts = StoredPartCache(records, blobs)
+    stored, named, rewritten, orphan = (_part(f"0{digit}" * 32) for digit in "abcd")
+    for part in (stored, named, rewritten, orphan):
+        blobs.put(part.key(part.files[0]), b"solid")
+    job = records.add("bench left", "{}").id
+    claim = records.claim(job, lease_seconds=60.0, attempts=3)
+    acquire = PartLocks.acquire
+
+    def late(locks, digest):
+        if digest == stored.digest:
+            parts.keep(stored)
+        elif digest == named.digest:
+            file = StoredFile("T1.stl", "model/stl", 5, "0" * 64, named.key(named.files[0]))
+            assert records.succeed(claim, [file])
+        elif digest == rewritten.digest:
+            time.sleep(1.1)  # some stores keep whole seconds
+            blobs.put(rewritten.key(rewritten.files[0]), b"solid")
+        return acquire(locks, digest)
+
+    monkeypatch.setattr(PartLocks, "acquire", late)
+    assert _once(sweep) == 1
+    assert _keys(blobs) == {part.key(part.files[0]) for part in (stored, named, rewritten)}
+
+
 def test_of_a_batch_what_its_record_names_stays_and_nothing_goes_before_its_end(records, database, blobs, sweep):
     batches, files = BatchRecords(database), {}
     for name in ("ended", "gathering"):

@@ -134,3 +134,15 @@ def test_a_bed_with_no_room_for_a_tab_at_an_edge_is_kept(seam):
     floor, placed, _ = floor_of(NAMED["flush strip"], bed=(60.0, 127.0), seam=seam)
     assert len(floor.pieces) >= 4
     check_groups(floor, placed, 0.2)
+
+
+def test_a_tab_with_which_a_tile_would_not_fit_the_bed_is_left_out():
+    """Beside obstacles tiles carry tabs in a floor of keys; two cells and such a tab do not go on 86 mm."""
+    floor_of(NAMED["obstacles"], bed=(86.0, 127.0), seam="key")  # every tile fits the bed
+
+
+def test_a_key_beside_an_obstacle_joins_two_tiles_only():
+    """Where a seam ends at another beside an obstacle, a key would join three tiles, and slide along with one."""
+    usable = shapely.box(0, 0, 171, 146).difference(shapely.box(40, 18, 52, 61))
+    floor, _, _ = floor_of(usable, bed=(85.0, 86.0), seam="key")  # every key joins two tiles
+    assert floor.keys
