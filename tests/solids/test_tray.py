@@ -428,3 +428,10 @@ def test_dividers_leave_air_before_the_ledge():
     assert plastic(edge - 0.8, edge - 0.41, 53.01, 55.99) == pytest.approx(1.0)
     # below the ledge's front edge it reaches the back wall
     assert plastic(edge - 0.39, edge + 11.0, 10.0, 30.0) == pytest.approx(1.0)
+
+
+def test_the_roof_over_a_wide_magnet_narrows_at_45_degrees():
+    straight = added(magnets=MagnetHoles(14.0, 2.0, ((20.7, 20.7),)))
+    narrowed = added(magnets=MagnetHoles(14.0, 2.0, ((20.7, 20.7),), taper=2.0))
+    # a truncated cone: pi h / 3 (R^2 + R r + r^2), with radii of 7 and 5 mm
+    assert straight - narrowed == pytest.approx(np.pi * 2.0 / 3.0 * (49.0 + 35.0 + 25.0), rel=2e-3)

@@ -194,8 +194,19 @@ def _extruded(flat: manifold3d.CrossSection, low: float, high: float) -> manifol
 
 def _magnets(magnets: MagnetHoles) -> Solids:
     """Return the recesses for magnets, each from just below z 0 up."""
-    flats = (_flat(circle(x, y, magnets.diameter, _MAGNET_FACETS)) for x, y in magnets.centres)
-    return [_extruded(flat, -OVERSHOOT, magnets.depth) for flat in flats]
+    levels = [(magnets.diameter, -OVERSHOOT), (magnets.diameter, magnets.depth)]
+    if magnets.taper:
+        levels.append((magnets.diameter - 2.0 * magnets.taper, magnets.depth + magnets.taper))
+    solids: Solids = []
+    for x, y in magnets.centres:
+        builder = Builder()
+        rings = [builder.ring(on_grid(circle(x, y, diameter, _MAGNET_FACETS)), z) for diameter, z in levels]
+        builder.cap(rings[0], up=False)
+        for lower, upper in itertools.pairwise(rings):
+            builder.strip(lower, upper)
+        builder.cap(rings[-1], up=True)
+        solids.append(builder.mesh().manifold())
+    return solids
 
 
 def _pocket(pocket: Pocket, top: float) -> manifold3d.Manifold:

@@ -77,3 +77,6 @@ PRINTABILITY_SLACK: Final = 0.002
 
 #: Heights that differ by less are one level: single precision.
 SAME_LEVEL: Final = 1e-4
+
+#: A roof sags at its middle; beyond this span in mm a magnet no longer lies flat under it (common practice).
+ROOF_MOST: Final = 10.0

@@ -322,6 +322,22 @@ def test_a_magnet_has_two_lines_of_plastic_round_it(cells, diameter, per_cell, h
             assert np.hypot(xa - xb, ya - yb) >= diameter + LINES - 0.01
 
 
+@pytest.mark.parametrize(
+    ("diameter", "depth", "floor", "taper"),
+    [
+        (10.0, 2.0, 1.2, 0.0),
+        (14.0, 2.0, 1.2, 2.0),
+        # a floor at 5.524 mm less 0.8 mm of cover leaves 0.724 mm over a recess of 4 mm
+        (14.0, 4.0, 1.2, 0.724),
+        (14.0, 4.0, 2.6, 2.0),
+        (18.0, 2.0, 3.0, 4.0),
+    ],
+)
+def test_the_roof_over_a_wide_magnet_narrows_to_ten_millimetres_where_the_floor_allows(diameter, depth, floor, taper):
+    magnets = shape_of(magnets={"diameter": diameter, "depth": depth}, floor=floor).magnets
+    assert magnets.taper == pytest.approx(taper, abs=1e-9)
+
+
 def test_magnets_too_large_are_refused():
     wide = {"diameter": 19, "depth": 2}
     assert refused(magnets={**wide, "per_cell": True})[:2] == ("/magnets/diameter", 19.0)

@@ -13,6 +13,7 @@ from tests.output.checks.layer_slices import first_layer, floating_pieces, unsup
 from tests.solids.tray_shapes import plain
 from worker.layout.model.shapes import Ledge, Lettering, MagnetHoles, Ramp, Wall
 from worker.layout.planner import lay_out
+from worker.layout.tray.tray_builder import tray_shape
 from worker.output.checks.part_checks import Expected, expected_of, inspect
 from worker.output.checks.printability import printability, printed_share
 from worker.output.checks.undersides import components, measure_undersides
@@ -22,6 +23,8 @@ from worker.output.meshes.threemf import write_3mf
 from worker.solids.kernel import build, genus
 from worker.solids.mesh import Mesh
 from worker.spec import Spec
+from worker.spec.drawer.joint import Joint, default_profile
+from worker.spec.drawer.tray import Tray
 from worker.spec.manifest import PRINTABILITY_NAMES
 from worker.spec.printer.printer import Printer
 
@@ -221,6 +224,22 @@ def test_a_tray_agrees_with_its_layers(tray):
 
     assert sides.contact_area == pytest.approx(first_layer(tray).area, rel=1e-3)
     assert len(sides.islands) == floating_pieces(tray)
+
+
+@pytest.mark.parametrize(
+    ("floor", "depth", "passes"),
+    [(1.2, 2.0, True), (1.2, 4.0, False), (2.6, 4.0, True)],
+)
+def test_over_a_wide_magnet_the_roof_narrows_or_carries_a_caution(floor, depth, passes):
+    """A magnet of 14 mm: the cone takes 2 mm of the floor's thickness, which is not always there."""
+    tray = Tray.model_validate(
+        {"name": "t", "cells": [1, 2], "height": 20, "floor": floor, "magnets": {"diameter": 14, "depth": depth}}
+    )
+    joint = Joint(default_profile(0.3, 0.44), 0.3, 0.44)
+    shape = tray_shape(tray, joint=joint, pitch=42.0, line_width=0.44, half_feet=False, pointer="")
+    figures = {entry.name: entry for entry in printability(build(shape), WIDE, PRINTER)}
+    assert (figures["roof"].caution is None) is passes
+    assert figures["overhang"].caution is None
 
 
 def test_a_magnet_hole_has_a_roof_as_wide_as_the_magnet():

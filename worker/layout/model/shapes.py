@@ -110,11 +110,15 @@ class Ledge:
 
 @dataclass(frozen=True, slots=True)
 class MagnetHoles:
-    """Round recesses for magnets in the underside of a tray, all of one diameter and depth."""
+    """Round recesses for magnets in the underside of a tray, all of one diameter and depth.
+
+    Above the magnet a recess narrows at 45 degrees over ``taper`` mm, so that less of its roof is level.
+    """
 
     diameter: float
     depth: float
     centres: tuple[Point, ...]
+    taper: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

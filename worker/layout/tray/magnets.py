@@ -5,14 +5,14 @@ from math import sqrt
 from worker.layout.model.shapes import MagnetHoles, Point
 from worker.layout.tray.interior import LEAST_COVER, LETTER_DEPTH, Room, on_grid
 from worker.spec.drawer.joint import CORNER_RADIUS, LEAST_RADIUS, Levels
-from worker.spec.tolerances import LENGTH_EPSILON
+from worker.spec.tolerances import LENGTH_EPSILON, ROOF_MOST
 
 
 def tray_magnets(room: Room, levels: Levels, *, pitch: float, half_feet: bool) -> MagnetHoles | None:
     """Return the recesses in the feet, as far out as two lines of plastic allow; in a half foot, in its middle.
 
     By default one stands near each outer corner of the tray; ``per_cell`` puts four in each whole foot and one in each
-    half foot.
+    half foot. The roof of a recess wider than `ROOF_MOST` narrows to that at 45 degrees, as far as the floor allows.
 
     Args:
         room: the tray's room.
@@ -49,7 +49,8 @@ def tray_magnets(room: Room, levels: Levels, *, pitch: float, half_feet: bool) -
     air = (side * columns - room.outer[0]) / 2.0
     across, deep = (_along(feet, side, near, every=magnets.per_cell) for feet in (columns, rows))
     centres: tuple[Point, ...] = tuple((on_grid(x - air), on_grid(y - air)) for y in deep for x in across)
-    return MagnetHoles(magnets.diameter, magnets.depth, centres)
+    taper = on_grid(min(max((magnets.diameter - ROOF_MOST) / 2.0, 0.0), max(deepest - magnets.depth, 0.0)))
+    return MagnetHoles(magnets.diameter, magnets.depth, centres, taper)
 
 
 def _along(feet: int, side: float, near: float, *, every: bool) -> tuple[float, ...]:

@@ -19,10 +19,7 @@ from worker.solids.lettering import outlines
 from worker.solids.mesh import Mesh
 from worker.spec.manifest import PrintabilityEntry, PrintabilityName, PrintabilityUnit
 from worker.spec.printer.printer import Printer
-from worker.spec.tolerances import LINES_IN_A_WALL, OVERHANG_SLACK, PRINTABILITY_SLACK, WALL_SLACK
-
-#: A roof sags at its middle; beyond this span a magnet no longer lies flat under it (common practice).
-ROOF_MOST: Final = 10.0
+from worker.spec.tolerances import LINES_IN_A_WALL, OVERHANG_SLACK, PRINTABILITY_SLACK, ROOF_MOST, WALL_SLACK
 
 #: A first layer shorter than this, two lines wide, comes loose from the bed (common practice).
 CONTACT_LENGTH: Final = 10.0
@@ -45,7 +42,8 @@ _CAUTIONS: Final[dict[PrintabilityName, str]] = {
     "cooling.",
     "free_edge": "The edge of an underside spans a wider gap than the printer can bridge; its first lines may sag. "
     "Print it slowly with full cooling.",
-    "roof": "The roof of a recess sags over this span. Choose smaller magnets, or print this part with supports.",
+    "roof": "The roof of a recess sags over this span. Choose smaller magnets or a thicker floor, over which the roof "
+    "narrows, or print this part with supports.",
     "island": "Something starts in mid-air. Print this part with supports.",
     "wall": "A wall is thinner than its minimum number of lines. Use a smaller nozzle or a thicker wall.",
     "gap": "A gap is so narrow for the nozzle that it may fuse. Use a smaller nozzle.",
