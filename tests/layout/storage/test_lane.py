@@ -333,6 +333,43 @@ def test_a_file_that_does_not_fill_its_tray_has_a_stop_behind_it():
 
 
 @_modest
+@given(
+    st.sampled_from([{"kind": "box", "size": [12, 30, 70]}, {"kind": "cylinder", "diameter": 12, "length": 60}]),
+    st.integers(1, 14),
+    grounds(),
+)
+def test_what_stands_unsteadily_cannot_topple(form, count, ground):
+    for option in filled_trays([thing(form, count=count, storage="upright")], ground):
+        (content,) = option.content
+        size = content.pose.size
+        if option.recess is not None or size[2] <= 3.0 * min(size[:2]):
+            continue
+        shape = shape_of(option, ground)
+        boxes = boxes_of(content)
+        for axis in (0, 1):
+            if size[2] > 3.0 * size[axis]:
+                near, far = room_around(shape, option, *boxes[0])[axis]
+                taken = max(high[axis] for _, high in boxes) - min(low[axis] for low, _ in boxes)
+                # they lean by 20 degrees, together; where a stop would leave less than 5 mm behind it there is none
+                assert far - near - taken <= 0.35 * size[2] + 5.0 + ground.wall + 2.0
+
+
+def test_a_row_that_does_not_fill_its_tray_has_a_stop_behind_it():
+    whole = ground(half_cells=False)
+    form = {"kind": "cylinder", "diameter": 12, "length": 60}
+    options = filled_trays([thing(form, count=5, storage="upright")], whole)
+    stopped = [option for option in options if option.recess is None and option.dividers]
+    assert stopped
+    for option in stopped:
+        shape_of(option, whole)  # the dividers end where they may
+        (content,) = option.content
+        for divider in option.dividers:
+            axis = 0 if divider.axis == "x" else 1
+            last = max(high[axis] for _, high in boxes_of(content))
+            assert AIR - _SLACK <= divider.at + option.wall - option.wall / 2.0 - last <= 5.0
+
+
+@_modest
 @given(several, grounds())
 def test_small_things_lie_deep_in_narrow_compartments_only_behind_a_ramp(forms, ground):
     kinds = [thing(form, f"k{k}", group="g", **fields) for k, (form, fields) in enumerate(forms)]
@@ -360,5 +397,5 @@ def test_a_heap_is_narrow_across_its_length_too(length, most):
 def test_things_that_stand_by_themselves_stand_together(form, count, ground):
     for option in filled_trays([thing(form, count=count, storage="upright")], ground):
         (content,) = option.content
-        if option.recess is None and min(content.pose.size[:2]) > 0.2 * sorted(content.pose.size)[1]:
+        if option.recess is None and 3.0 * min(content.pose.size[:2]) >= content.pose.size[2]:
             assert not option.dividers

@@ -53,6 +53,13 @@ def tray_option(stock: Assortment, column: Column) -> Option:
             name = stock.items[index].name
             lot, stops = lane.fill(name, at, width, (begin, band.length), axis, ground, column.walls, ramp, stop=stop)
             plastic += (len(stops) - lane.inner) * ground.wall * band.length * column.walls
+            behind = lane.end_stop((begin, band.length), axis, ground) if stop else None
+            if behind is not None:
+                left = middles[-1] - start + overhang if at > start else 0.0
+                right = (*stops, at + width + ground.wall / 2.0)[0] - start + overhang
+                ends = on_grid(left), on_grid(min(right, room + 2.0 * overhang))
+                dividers.append(DividerWall(across, on_grid(behind - start + overhang), high, ends))
+                plastic += ground.wall * width * column.walls
             content.append(lot)
             middles.extend(stops)
             at += width + ground.wall

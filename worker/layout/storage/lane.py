@@ -13,7 +13,7 @@ from worker.layout.storage.poses import Pose, turned
 from worker.layout.storage.reach import FINGER_GAP
 from worker.layout.storage.sizing_rules import AIR, DrawerLimits
 from worker.layout.storage.tray_option import Bulk, Lot
-from worker.layout.storage.ways import Way
+from worker.layout.storage.ways import STABLE, Way
 from worker.spec.items.item import Storage
 
 __all__ = ["LEAST_LANE", "Lane"]
@@ -21,7 +21,8 @@ __all__ = ["LEAST_LANE", "Lane"]
 #: The narrowest lane: dividers need that between their faces, and some to spare (worker.layout.tray.dividers).
 LEAST_LANE: Final = 5.0
 
-#: Filed things that could lean by more than this share of their height, 20 degrees, get a stop (own choice).
+#: Filed things, and what stands though it tips over easily, get a stop where they could lean by more than this share of
+#: their height, 20 degrees (own choice).
 _LEAN: Final = 0.35
 
 
@@ -91,7 +92,7 @@ class Lane:
             ground: the drawer's.
             walls: height of the tray's walls over its floor.
             ramp: radius of the tray's finger ramp.
-            stop: whether a file that does not fill its lane has a stop behind it, so that it does not topple.
+            stop: whether what does not fill its lane has a stop behind it, so that it does not topple.
         """
         start, length = span
         if self.way == "heap":
@@ -99,7 +100,7 @@ class Lane:
         sizes = self.pose.size[1 - axis], self.pose.size[axis]
         pitch = self.pitch or sizes[1] + AIR
         rows, stops = self._rows(at, width, sizes[1], pitch, self.margin, ground.wall)
-        if stop and self.way == "file":
+        if stop and (self.way == "file" or self._tips(axis)):
             rows, stops = self._stopped(at, width, sizes[1], pitch, ground.wall) or (rows, stops)
         slack = length - self.along * sizes[0] - (self.along - 1) * AIR
         if self.way == "row":
@@ -107,13 +108,32 @@ class Lane:
             first = start + slack - behind  # against the back, the gap in front
             step = sizes[0] + AIR
         else:
-            spread = (slack - 2.0 * self.margin) / (self.along + 1.0)
+            packed = stop and self.end_stop(span, axis, ground) is not None
+            spread = 0.0 if packed else (slack - 2.0 * self.margin) / (self.along + 1.0)
             step = sizes[0] + AIR + spread
             first = start + self.margin + spread
         places = tuple(first + k * step for k in range(self.along))
         pair = (rows, places) if axis == 0 else (places, rows)
         ups = tuple(ground.floor_top + layer * self.pose.size[2] for layer in range(self.layers))
         return Lot(name, self.pose, self.count, pair[0], pair[1], ups), stops
+
+    def end_stop(self, span: tuple[float, float], axis: int, ground: DrawerLimits) -> float | None:
+        """Return the middle of a stop across the lane, behind standing things that would topple without it.
+
+        None where they cannot lean far, or nothing is left behind a stop.
+        """
+        if not self._tips(1 - axis):
+            return None
+        begin, length = span
+        taken = max(self.along * (self.pose.size[1 - axis] + AIR) - AIR + 2.0 * self.margin, LEAST_LANE)
+        rest = length - taken
+        if rest <= _LEAN * self.pose.size[2] or rest - ground.wall < LEAST_LANE:
+            return None
+        return begin + taken + ground.wall / 2.0
+
+    def _tips(self, axis: int) -> bool:
+        """Return whether its things stand and would tip over along an axis by themselves."""
+        return self.way == "stand" and self.pose.size[2] > STABLE * self.pose.size[axis]
 
     def _rows(  # noqa: PLR0917 - numbers of one room
         self, at: float, width: float, size: float, pitch: float, margin: float, wall: float
