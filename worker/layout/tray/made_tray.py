@@ -10,7 +10,7 @@ from worker.layout.tray.joints.jointed_tray import SplicedTray, jointed_tray
 from worker.layout.tray.joints.profile import Profile
 from worker.layout.tray.tray_builder import tray_shape, tray_size
 from worker.spec.drawer.joint import Joint
-from worker.spec.drawer.tray import Tray
+from worker.spec.drawer.tray import NO_RAMP, Tray
 from worker.spec.errors import TrayError
 from worker.spec.tolerances import LENGTH_EPSILON
 
@@ -72,6 +72,9 @@ class TrayMaker:
             return MadeTray(shape)
         if not self.joints:
             raise self._refusal(tray, pointer, size, "", "Set `joints` to true, or split it into smaller trays.")
+        if tray.finger_ramp is None and shape.ramp is not None:  # unasked, it would only take room from the splices
+            tray = tray.model_copy(update={"finger_ramp": NO_RAMP})
+            shape = self._shape(tray, half_feet=half_feet, pointer=pointer)
         if shape.wells and tray.filling is None:  # a splice needs a solid floor on both sides
             solid = tray.model_copy(update={"filling": "solid"})
             shape = self._shape(solid, half_feet=half_feet, pointer=pointer)

@@ -174,7 +174,7 @@ class Tray(Noun):
         default=None,
         description="Finger ramp: true, or an object with its radius and rows; false: none; null: where a compartment "
         "is narrower than 40 mm and deeper than 35 mm, and a ramp fits. A tray with `hold` then has one only if more "
-        "of its things fit with it, a tray with pockets none.",
+        "of its things fit with it, a tray with pockets or in pieces none.",
     )
     label_ledge: Annotated[
         LabelLedge | None, BeforeValidator(_switch, json_schema_input_type=LabelLedge | bool | None)

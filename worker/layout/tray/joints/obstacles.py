@@ -122,10 +122,12 @@ class Obstacles:
                 yield wall
 
     def _under_slopes(self) -> Iterator[Span]:
-        """Yield where finger ramp and label ledge are, from the front to the back."""
+        """Yield where finger ramps and label ledge are, from the front to the back."""
         shape = self.shape
         if shape.ramp is not None:
             yield 0.0, shape.wall + shape.ramp.radius
+            for inner in shape.ramp.inner:
+                yield inner.at, inner.at + shape.ramp.radius
         if shape.ledge is not None:
             yield self.length("y") - shape.wall - shape.ledge.depth, self.length("y")
 
