@@ -100,6 +100,8 @@ class TabRoom:
         self.inset, self.radius = inset, radius
         #: Whether half of the tab, or a tab with one side at an edge, is still as thick as a wall.
         self.divisible = tab.neck - tab.gap / 2.0 >= wall - LENGTH_EPSILON
+        #: Whether a tab with a plain side at a narrow border is as thick as a wall.
+        self.thick_at_border = tab.neck + tab.plain >= wall - LENGTH_EPSILON
         self._fits: dict[tuple[int, int, bool, bool, Lobe, bool], Fit | None] = {}
         self._around: dict[tuple[int, int], BaseGeometry] = {}
         self._openings: dict[tuple[float, float], BaseGeometry] = {}

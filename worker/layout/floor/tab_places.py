@@ -141,7 +141,9 @@ def _place(node: Node, tiles: Sequence[int | None], room: TabRoom, *, along_y: b
         own = loose and not _shared(before, after)
         return TabPlace(node.x, node.y, along_y, ("head", "head"), own, before, after, (True, True))
     for lobes in _WAYS:
-        if ("flush" in lobes and not room.divisible) or (split and lobes != ("head", "head")):
+        if ("flush" in lobes and not room.divisible) or ("plain" in lobes and not room.thick_at_border):
+            continue
+        if split and lobes != ("head", "head"):
             continue
         if not all(cut[side] or lobe == "flush" for side, lobe in enumerate(lobes)):
             continue
