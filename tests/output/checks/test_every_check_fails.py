@@ -9,9 +9,11 @@ import numpy as np
 import pytest
 
 from tests.output.checks.test_assembly_checks import failures as assembly_failures
+from tests.output.checks.test_jointed_checks import barred, jointed_job, moved, unlocked
 from tests.output.checks.test_part_checks import failures as part_failures
 from worker.layout.model.plan import SeamPair
 from worker.layout.model.shapes import Placement
+from worker.output.checks.assembly_checks import check_assembly
 from worker.output.checks.part_checks import Expected
 from worker.output.meshes.run_package import BedObject, check_run, write_run
 from worker.output.meshes.threemf import write_3mf
@@ -31,6 +33,9 @@ def _names():
                 names.update(name.value for name in given if isinstance(name, ast.Constant))
             if isinstance(node, ast.For) and getattr(node.target, "id", None) == "rule":
                 names.update(name.value for name in node.iter.elts)
+            bands = isinstance(node, ast.Assign) and getattr(node.targets[0], "id", None) == "bands"
+            if bands and isinstance(node.value, ast.Tuple):
+                names.update(band.elts[0].value for band in node.value.elts)
     return names
 
 
@@ -81,6 +86,12 @@ def _two(box, kinds, gap, **options):
     return assembly_failures(parts, places, **options)
 
 
+def _jointed(change):
+    """Return the failed checks of a tray in two pieces of which the plan or the parts are changed."""
+    plan, meshes = change(*jointed_job())
+    return {check.name for check in check_assembly(plan, meshes) if not check.passed}
+
+
 CASES = {
     "readable": lambda box: part_failures(box(), stl=b"solid"),
     "files": lambda box: part_failures(box(), threemf=write_3mf(box(x=10.1), name="x", part_number="x")),
@@ -105,6 +116,10 @@ CASES = {
     "stack": _stack,
     "key": lambda box: _two(box, ("tile", "key"), 0.1, seams=[SeamPair(0, 1, 0.2)]),
     "held": lambda box: _two(box, ("tile", "tile"), 0.2, seams=[SeamPair(0, 1, 0.2)], loose=()),
+    "splice": lambda _: _jointed(lambda plan, meshes: (moved(plan), meshes)),
+    "lowered": lambda _: _jointed(lambda plan, meshes: (plan, barred(plan, meshes))),
+    "floor lock": lambda _: _jointed(lambda plan, meshes: (plan, unlocked(plan, meshes, -1.0, 5.6))),
+    "wall lock": lambda _: _jointed(lambda plan, meshes: (plan, unlocked(plan, meshes, 5.6, 40.0))),
     "outline": lambda box: _two(box, ("tray", "tray"), 70.0),
     "height": lambda box: _two(box, ("tray", "tray"), 1.0, size=(100.0, 60.0, 2.9)),
     "pieces": lambda box: _run(box, planned=_pieces(box(), (20.0, 20.0))),

@@ -1,6 +1,7 @@
 """The checks of jointed trays fail where pieces do not join, and pass where they do."""
 
 from dataclasses import replace
+from functools import cache
 
 import manifold3d
 import pytest
@@ -13,12 +14,18 @@ from worker.solids.mesh import Mesh
 from worker.spec import load
 
 
-@pytest.fixture(scope="module")
-def job():
+@cache
+def jointed_job():
+    """Return the plan of a tray in two pieces, and the parts' meshes."""
     trays = [{"name": "spoons", "cells": [5, 2], "height": 30, "at": [0, 0]}]
     drawer = {"name": "top", "width": 230, "depth": 100, "height": 60, "trays": trays}
     plan = lay_out(load({"spec": "1", "name": "k", "drawers": [drawer], "printer": {"bed": [180, 180, 180]}}))
     return plan, {part.mark: build(part.shape) for part in plan.parts}
+
+
+@pytest.fixture
+def job():
+    return jointed_job()
 
 
 def results(plan, meshes):
@@ -42,32 +49,45 @@ def changed(meshes, mark, cutter, *, add=False):
     return {**meshes, mark: Mesh.of(solid + cutter if add else solid - cutter)}
 
 
-def test_a_bar_over_the_way_down_is_seen(job):
-    plan, meshes = job
+def barred(plan, meshes):
+    """Return the meshes with a bar on the first piece, over the second one's way down."""
     first, _ = pieces(plan)
     width, depth, height = next(part.size for part in plan.parts if part.mark == first)
     bar = manifold3d.Manifold.cube((20.0, 4.0, 2.0)).translate((width - 10.0, depth / 2.0, height - 5.0))
-    assert not results(plan, changed(meshes, first, bar, add=True))["lowered"]
+    return changed(meshes, first, bar, add=True)
+
+
+def unlocked(plan, meshes, low, high):
+    """Return the meshes with the second piece cut back at its seam between two heights, mm."""
+    _, second = pieces(plan)
+    return changed(meshes, second, manifold3d.Manifold.cube((2.9, 200.0, high - low)).translate((0.0, -50.0, low)))
+
+
+def moved(plan):
+    """Return the plan with the second piece 0.15 mm nearer to the first."""
+    (drawer,) = plan.drawers
+    index = drawer.jointed[0].pieces[1]
+    placements = list(drawer.placements)
+    x, y, z = placements[index].at
+    placements[index] = replace(placements[index], at=(x - 0.15, y, z))
+    return replace(plan, drawers=(replace(drawer, placements=tuple(placements)),))
+
+
+def test_a_bar_over_the_way_down_is_seen(job):
+    plan, meshes = job
+    assert not results(plan, barred(plan, meshes))["lowered"]
 
 
 @pytest.mark.parametrize(("name", "low", "high"), [("floor lock", -1.0, 5.6), ("wall lock", 5.6, 40.0)])
 def test_each_lock_is_tested_alone(job, name, low, high):
     plan, meshes = job
-    _, second = pieces(plan)
     # the second piece without its tabs, or without its tongues
-    reach = manifold3d.Manifold.cube((2.9, 200.0, high - low)).translate((0.0, -50.0, low))
-    assert results(plan, changed(meshes, second, reach)) == {
+    assert results(plan, unlocked(plan, meshes, low, high)) == {
         "lowered": True, "floor lock": name != "floor lock", "wall lock": name != "wall lock",
     }  # fmt: skip
 
 
 def test_pieces_that_touch_fail_the_gap(job):
     plan, meshes = job
-    (drawer,) = plan.drawers
-    index = drawer.jointed[0].pieces[1]
-    placements = list(drawer.placements)
-    x, y, z = placements[index].at
-    placements[index] = replace(placements[index], at=(x - 0.15, y, z))
-    moved = replace(plan, drawers=(replace(drawer, placements=tuple(placements)),))
-    checks = {check.name: check for check in check_assembly(moved, meshes)}
+    checks = {check.name: check for check in check_assembly(moved(plan), meshes)}
     assert not checks["splice"].passed
