@@ -122,7 +122,7 @@ def _choices(
 ) -> list[tuple[float, Lane]]:
     """Return the lanes of a kind that suit a compartment and the costs of taking things out of them, best first."""
     item, count = share
-    kind = Kind(item.plain, count, item.storage)
+    kind = Kind.of(item, count)
     choices: list[tuple[float, Lane]] = []
     for room in dict.fromkeys((compartment, _clear(compartment))):
         for lane in lanes(kind, room.size[1 - axis], rules.ground) if min(room.size) > 0.0 else ():

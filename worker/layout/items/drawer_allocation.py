@@ -10,7 +10,7 @@ from worker.layout.items.drawer_stock import Stock, fill_drawer, with_rest
 from worker.layout.items.drawer_task import DrawerTask, Spread, filled_stocks, one_by_one
 from worker.layout.items.likeness import use_of
 from worker.layout.items.tray_sizing import TraySizing
-from worker.layout.storage.loose import FILL_DEPTH, bulk_volume
+from worker.layout.storage.loose import FILL_DEPTH, SOFT_DEPTH, bulk_volume
 from worker.layout.storage.poses import Pose, lying_poses, poses
 from worker.layout.storage.ways import Kind, natural_ways
 from worker.spec.items.item import Item, access_rank
@@ -226,7 +226,7 @@ def _misfit(bundle: Sequence[Item], site: Site, others: Sequence[Item]) -> float
 
 
 def _ways(item: Item) -> list[tuple[str, Pose]]:
-    ways = natural_ways(Kind(item.plain, item.count, item.storage))
+    ways = natural_ways(Kind.of(item))
     return [(str(way), pose) for way, pose in ways] or [("pocket", pose) for pose in lying_poses(poses(item.plain))]
 
 
@@ -241,7 +241,10 @@ def _least_area(item: Item, site: Site) -> float:
         if tall > high or max(wide, deep) > longest:
             continue
         if way == "heap":
-            area = bulk_volume(item.plain, item.count) / min(FILL_DEPTH, high)
+            fill = None if item.soft is None else item.soft.fill
+            area = bulk_volume(item.plain, item.count, fill) / min(FILL_DEPTH if fill is None else SOFT_DEPTH, high)
+        elif item.nest is not None:
+            area = wide * deep * ceil(item.count / max(int((high - tall) / item.nest) + 1, 1))
         else:
             layers = 1 if way in {"stand", "file"} else max(min(int(high / tall), _LAYERS, item.count), 1)
             area = wide * deep * ceil(item.count / layers)

@@ -8,6 +8,7 @@ from typing import Final
 from worker.layout.floor.print_bed import Bed
 from worker.layout.items.earlier_layout import EarlierTray
 from worker.layout.items.likeness import families, same_use
+from worker.layout.items.series import series_ways
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Anchor, Bay
 from worker.layout.placement.objective import WEIGHTS
@@ -70,6 +71,7 @@ class Site:
             self.ground,
             WEIGHTS[self.layout.profile],
             self.footprints,
+            ways=series_ways(items, self.ground),
         )
 
     def prints(self, halves: Footprint) -> bool:

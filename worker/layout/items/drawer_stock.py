@@ -264,7 +264,7 @@ def place_pinned(stock: Assortment, bay: Bay, skip: Collection[int] = ()) -> tup
 
 def _pinned_column(stock: Assortment, index: int, bay: Bay, at: Spot) -> Column | None:
     """Return the best tray for all things of a kind whose front left half cell is given; None where none fits."""
-    alone = Assortment(stock.items, ((index,),), stock.alike, stock.ground, stock.weights, stock.footprints)
+    alone = replace(stock, families=((index,),))
     every = columns(alone, {index: stock.items[index].count}, any_value=True).values()
     fits = [
         column

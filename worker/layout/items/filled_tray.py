@@ -102,7 +102,7 @@ def _ramp(stock: Assortment, column: Column, room: float) -> float | None:
         return None
     widths, length = _widths(stock, column, band, room, labels=True), band.length
     lanes = [lane for _, lane in column.lanes]
-    if column.axis == 1 or any(lane.way != "heap" for lane in lanes):
+    if column.axis == 1 or any(lane.goods is None or lane.goods.soft for lane in lanes):
         return None
     margin = 2.0 * stock.ground.margin(0.0)
     radius = ramp_radius(max(lane.stack for lane in lanes), length - margin)

@@ -232,10 +232,10 @@ def _compartments(spec: Spec, tray: Tray, ground: DrawerLimits, shape: TrayShape
 def _most(compartment: Compartment, others: Sequence[Share], share: Share, rules: TrayRules) -> int:
     """Return how many of these things fit beside others, up to all, kept in a way that suits all of them."""
     item, whole = share
-    ways = {way for way, _ in natural_ways(Kind(item.plain, whole, item.storage))}
+    ways = {way for way, _ in natural_ways(Kind.of(item, whole))}
 
     def fits(count: int) -> bool:
-        if not {way for way, _ in natural_ways(Kind(item.plain, count, item.storage))} <= ways:
+        if not {way for way, _ in natural_ways(Kind.of(item, count))} <= ways:
             return False
         return arrangement(compartment, [*others, (item, count)], rules) is not None
 

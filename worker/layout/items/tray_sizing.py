@@ -59,7 +59,7 @@ class TraySizing:
             footprints: those that a tray may have; None: any that can be printed and is no larger than the grid.
         """
         allowed = site.footprints if footprints is None else footprints
-        key = Kind(item.plain, item.count, item.storage), item.label_text, site.ground, allowed
+        key = Kind.of(item), item.label_text, site.ground, allowed
         if key not in self._sized:
             self.count += 1
             stock = site.assortment([item])

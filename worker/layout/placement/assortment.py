@@ -11,7 +11,7 @@ from worker.layout.placement.tray_columns import Column, Footprint, LaneBand
 from worker.layout.storage.lane import Lane
 from worker.layout.storage.lane_sizing import lanes
 from worker.layout.storage.sizing_rules import LEDGE, DrawerLimits, ledge_walls
-from worker.layout.storage.ways import Kind
+from worker.layout.storage.ways import Kind, Way
 from worker.layout.tray.font import least_cap
 from worker.layout.tray.interior import UNDER_RIM, on_grid
 from worker.layout.tray.part_mark import text_size
@@ -46,7 +46,7 @@ class Assortment:
     """The things for one drawer, and what is needed to size trays for them.
 
     ``footprints`` are the sides in half cells that a tray may have; ``families`` the sets of things that may share.
-    Under a stacking ``rim`` everything must end.
+    Under a stacking ``rim`` everything must end. ``ways`` is how each item is kept where its series leaves no choice.
     """
 
     items: tuple[Item, ...]
@@ -56,6 +56,7 @@ class Assortment:
     weights: Weights
     footprints: frozenset[Footprint]
     rim: Rim = "straight"
+    ways: tuple[Way | None, ...] = ()
 
     @cached_property
     def worths(self) -> tuple[float, ...]:
@@ -65,7 +66,9 @@ class Assortment:
     @cached_property
     def kinds(self) -> tuple[Kind, ...]:
         """The kinds that lanes are made for."""
-        return tuple(Kind(item.plain, item.count, item.storage) for item in self.items)
+        return tuple(
+            Kind.of(item, way=way) for item, way in zip(self.items, self.ways or (None,) * len(self.items), strict=True)
+        )
 
     @cached_property
     def sides(self) -> tuple[int, ...]:

@@ -89,7 +89,8 @@ class Weights:
     def lane(self, item: Item, lane: Lane) -> float:
         """Return what it costs to take things out of a lane."""
         often = _REACHING.of(item.access)
-        cost = self.layer * min(lane.layers - 1.0, lane.stack / _LAYER)
+        # what nests is taken off its pile as from a single layer
+        cost = 0.0 if lane.rise else self.layer * min(lane.layers - 1.0, lane.stack / _LAYER)
         if lane.way == "heap":
             cost += self.heap
         if lane.way in {"stand", "file"} and item.storage is None:

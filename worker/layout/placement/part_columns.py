@@ -1,13 +1,13 @@
 """Part columns: the trays that hold some of a kind's things, for kinds that no one tray takes whole."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.tray_columns import Column
 from worker.layout.storage.lane_sizing import lanes
 from worker.layout.storage.sizing_rules import LEDGE
-from worker.layout.storage.ways import Kind
 
 if TYPE_CHECKING:
     from worker.layout.storage.lane import Lane
@@ -25,7 +25,7 @@ def part_columns(stock: Assortment, index: int, count: int) -> Iterator[Column]:
     """
     item = stock.items[index]
     ledge = item.label_text is not None
-    kind = Kind(item.plain, count, item.storage)
+    kind = replace(stock.kinds[index], count=count)
     for side in stock.sides:
         length = stock.usable(side) - (LEDGE.depth if ledge else 0.0)
         if length <= 0.0 or (ledge and stock.usable(side) < 2.0 * LEDGE.depth):

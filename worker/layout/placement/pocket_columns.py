@@ -9,6 +9,7 @@ from worker.layout.storage.lane import Lane
 from worker.layout.storage.poses import lying_poses, poses
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.tray_option import Draft
+from worker.layout.storage.ways import posed
 from worker.layout.tray.font import least_cap
 from worker.layout.tray.part_mark import text_size
 from worker.layout.tray.text import LEAST_DEPTH
@@ -31,6 +32,8 @@ def pocket_columns(stock: Assortment, index: int) -> Iterator[Column]:
     chosen = [pose for pose in every if pose.size[2] > min(pose.size[:2]) and pose not in lying]
     if item.storage == "pocket":
         chosen = [*lying, *chosen]
+    if item.pose is not None:
+        chosen = [pose for pose in chosen if pose in posed(item.plain, item.pose)]
     for draft in recess_drafts("", item.count, chosen, ground, (stock.rim,), storage=item.storage):
         if draft.halves in stock.footprints and _carries(item.label_text, draft, ground):
             lane = Lane("stand", chosen[0], item.count, 1, item.count, 1, 0.0, 0.0, 0.0, 0.0, 0.0)

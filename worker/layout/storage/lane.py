@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from math import ceil
 from typing import Final
 
-from worker.layout.storage.loose import FILL_DEPTH, FILL_SHARE, Goods, heap, region
+from worker.layout.storage.loose import Goods, heap, region
 from worker.layout.storage.poses import Pose, turned
 from worker.layout.storage.reach import FINGER_GAP
 from worker.layout.storage.sizing_rules import AIR, DrawerLimits
@@ -16,7 +16,7 @@ from worker.layout.storage.tray_option import Bulk, Lot
 from worker.layout.storage.ways import STABLE, Way
 from worker.spec.items.item import Storage
 
-__all__ = ["LEAST_LANE", "Lane"]
+__all__ = ["LEAST_LANE", "Lane", "row_offsets"]
 
 #: The narrowest lane: dividers need that between their faces, and some to spare (worker.layout.tray.dividers).
 LEAST_LANE: Final = 5.0
@@ -24,6 +24,18 @@ LEAST_LANE: Final = 5.0
 #: Filed things, and what stands though it tips over easily, get a stop where they could lean by more than this share of
 #: their height, 20 degrees (own choice).
 _LEAN: Final = 0.35
+
+
+def row_offsets(rows: int, pitch: float, back_pitch: float) -> tuple[float, ...]:
+    """Return where each row begins after the first, in mm; from an even row to the next is ``pitch``.
+
+    Args:
+        rows: how many.
+        pitch: from an even row to the next.
+        back_pitch: from an odd row to the next; 0 where all are alike.
+    """
+    pair = pitch + (back_pitch or pitch)
+    return tuple(k // 2 * pair + k % 2 * pitch for k in range(rows))
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +47,10 @@ class Lane:
     ``margin`` is kept to the lane's sides and ``side_gap`` free beside the rows; ``pitch`` is from one row to the next
     (0: their width and `AIR`), ``inner`` counts the stops that divide a file. With an ``end_gap`` a finger reaches down
     before the first thing. Loose things have ``goods``. A lane may be wider and longer than it needs.
+
+    Every other row of things that lie head to tail is turned round; ``back_pitch`` is from such a row to the next. Of
+    things that nest, ``rise`` is from one layer to the next and ``step`` from one to the next along the lane (0: their
+    own height, their length and `AIR`).
     """
 
     way: Way
@@ -53,6 +69,9 @@ class Lane:
     inner: int = 0
     end_gap: bool = False
     goods: Goods | None = None
+    back_pitch: float = 0.0
+    rise: float = 0.0
+    step: float = 0.0
 
     @property
     def storage(self) -> Storage:
@@ -102,20 +121,22 @@ class Lane:
         rows, stops = self._rows(at, width, sizes[1], pitch, self.margin, ground.wall)
         if stop and (self.way == "file" or self._tips(axis)):
             rows, stops = self._stopped(at, width, sizes[1], pitch, ground.wall) or (rows, stops)
-        slack = length - self.along * sizes[0] - (self.along - 1) * AIR
+        apart = self.step or sizes[0] + AIR
+        slack = length - sizes[0] - (self.along - 1) * apart
         if self.way == "row":
             behind = min(slack - FINGER_GAP, ground.corner) if self.end_gap else slack / 2.0
             first = start + slack - behind  # against the back, the gap in front
-            step = sizes[0] + AIR
+            step = apart
         else:
             packed = stop and self.end_stop(span, axis, ground) is not None
             spread = 0.0 if packed else (slack - 2.0 * self.margin) / (self.along + 1.0)
-            step = sizes[0] + AIR + spread
+            step = apart + spread
             first = start + self.margin + spread
         places = tuple(first + k * step for k in range(self.along))
         pair = (rows, places) if axis == 0 else (places, rows)
-        ups = tuple(ground.floor_top + layer * self.pose.size[2] for layer in range(self.layers))
-        return Lot(name, self.pose, self.count, pair[0], pair[1], ups), stops
+        ups = tuple(ground.floor_top + layer * (self.rise or self.pose.size[2]) for layer in range(self.layers))
+        alternate = axis if self.back_pitch else None
+        return Lot(name, self.pose, self.count, pair[0], pair[1], ups, alternate), stops
 
     def end_stop(self, span: tuple[float, float], axis: int, ground: DrawerLimits) -> float | None:
         """Return the middle of a stop across the lane, behind standing things that would topple without it.
@@ -125,7 +146,8 @@ class Lane:
         if not self._tips(1 - axis):
             return None
         begin, length = span
-        taken = max(self.along * (self.pose.size[1 - axis] + AIR) - AIR + 2.0 * self.margin, LEAST_LANE)
+        size = self.pose.size[1 - axis]
+        taken = max(size + (self.along - 1) * (self.step or size + AIR) + 2.0 * self.margin, LEAST_LANE)
         rest = length - taken
         if rest <= _LEAN * self.pose.size[2] or rest - ground.wall < LEAST_LANE:
             return None
@@ -153,15 +175,16 @@ class Lane:
                 if group:
                     stops.append(begin - wall / 2.0)
             return tuple(rows), tuple(stops)
-        slack = width - 2.0 * margin - (self.across - 1) * pitch - size
+        offsets = row_offsets(self.across, pitch, self.back_pitch)
+        slack = width - 2.0 * margin - offsets[-1] - size
         if self.side_gap and self.across == 2:  # noqa: PLR2004 - the gap between two rows serves both
             return (at + margin, at + margin + pitch + slack), ()
         if self.side_gap:
-            return tuple(at + margin + k * pitch for k in range(self.across)), ()
+            return tuple(at + margin + offset for offset in offsets), ()
         if self.way == "stand":
             step = slack / (self.across + 1.0)
             return tuple(at + margin + step + k * (pitch + step) for k in range(self.across)), ()
-        return tuple(at + margin + slack / 2.0 + k * pitch for k in range(self.across)), ()
+        return tuple(at + margin + slack / 2.0 + offset for offset in offsets), ()
 
     def _stopped(
         self, at: float, width: float, size: float, pitch: float, wall: float
@@ -205,5 +228,5 @@ class Lane:
             sides, corner = sides[::-1], corner[::-1]
         lying = heap(goods, *sides, ramp)
         assert lying is not None  # noqa: S101 - the width was chosen so that it is not too deep
-        most = min(FILL_DEPTH, FILL_SHARE * walls)
+        most = min(goods.deepest, goods.share * walls)
         return region(replace(goods, name=name), lying, (*corner, ground.floor_top), sides, most)

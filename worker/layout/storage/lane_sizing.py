@@ -5,14 +5,16 @@ the walls by `LEAST_GRIP`; things are all alike, so those that are left follow.
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import lru_cache
 from math import ceil
 from typing import Final
 
-from worker.layout.storage.lane import LEAST_LANE, Lane
-from worker.layout.storage.loose import FILL_DEPTH, FILL_SHARE, Goods, heap, poured
+from worker.layout.storage.lane import LEAST_LANE, Lane, row_offsets
+from worker.layout.storage.loose import FILL_DEPTH, SOFT_DEPTH, Goods, heap, poured
 from worker.layout.storage.poses import Pose
-from worker.layout.storage.reach import FINGER_BREADTH, FINGER_GAP, LEAST_GRIP
+from worker.layout.storage.reach import FINGER_BREADTH, FINGER_GAP, HAND_BREADTH, LEAST_GRIP
+from worker.layout.storage.row_pitch import row_pitch
 from worker.layout.storage.sizing_rules import AIR, DrawerLimits
 from worker.layout.storage.ways import FLAT, STABLE, Kind, natural_ways
 from worker.spec.tolerances import LENGTH_EPSILON
@@ -46,12 +48,17 @@ _PILE: Final = 45.0
 #: A pile that is held at its foot only is no higher than so many times its shorter side.
 _PILED: Final = 1.2
 
+#: Piles and sleeves of things that nest, at most.
+_MOST_PILES: Final = 8
+_MOST_SLEEVES: Final = 4
+
 #: What filed things take beyond their thickness for leafing, and the longest file without a stop.
 _LEAF_AIR: Final = 0.15
 _FILE: Final = 50.0
 
 #: Depths that loose things may be meant to have, and the highest walls that fingers reach over to the last of them.
 _DEPTHS: Final = (8.0, 12.0, 18.0, 24.0, FILL_DEPTH)
+_SOFT_DEPTHS: Final = (30.0, 45.0, 60.0, 80.0, SOFT_DEPTH)
 MOST_HEAP_WALL: Final = 50.0
 
 #: Fingers do not reach as far down between walls that are nearer to each other than this (own choice).
@@ -112,10 +119,19 @@ def natural_lengths(kind: Kind, longest: float, ground: DrawerLimits) -> tuple[f
         if way == "heap":
             continue
         along = pose.size[1]
-        ends = (AIR, AIR + FINGER_GAP) if way == "row" else (2.0 * ground.margin(0.0) - AIR,)
+        if way == "row" and kind.nest is not None:
+            sleeves = {ceil(kind.count / rows) for rows in range(1, _MOST_SLEEVES + 1)}
+            lengths.update(along + (number - 1) * kind.nest + end for number in sleeves for end in _row_ends())
+            continue
+        ends = _row_ends() if way == "row" or kind.nest is not None else (2.0 * ground.margin(0.0) - AIR,)
         for number in range(1, min(kind.count, int(longest / along)) + 1):
             lengths.update(number * (along + AIR) + end for end in ends)
     return tuple(sorted(length for length in lengths if length <= longest))
+
+
+def _row_ends() -> tuple[float, float]:
+    """Return what a row of things that lie takes at its ends, without a gap for a finger and with one."""
+    return AIR, AIR + FINGER_GAP
 
 
 def _beats(lane: Lane, other: Lane) -> bool:
@@ -133,6 +149,9 @@ def _every(kind: Kind, length: float, ground: DrawerLimits, *, parts: bool) -> I
     for way, pose in natural_ways(kind):
         if way == "heap":
             yield from _heaps(kind, pose, length, ground, parts=parts)
+        elif kind.nest is not None:
+            nested = _sleeved if way == "row" else _piled
+            yield from nested(kind, kind.nest, pose, length, ground)
         elif way == "row":
             yield from _lying(kind, pose, length, ground, parts=parts)
         elif way == "file":
@@ -172,14 +191,16 @@ def _laid(
     along = ceil(count / (rows * layers))
     stack = layers * high
     walls = max(stack - (1.0 - _LYING_WALL) * high, 0.0)
-    width = rows * (wide + AIR) - AIR + 2.0 * margin
+    pitch = row_pitch(pose)
+    width = row_offsets(rows, *pitch)[-1] + wide + 2.0 * margin
     rod = pose.form == "cylinder" and pose.axis != "z"
     grip = min(LEAST_GRIP, _ROD_GRIP * high) if rod else LEAST_GRIP
 
     def laid(width: float, walls: float, most: float, *, side_gap: float = 0.0, end_gap: bool = False) -> Lane:
         return Lane(
-            "row", pose, count, along, rows, layers, width, walls, most, stack, margin, side_gap, end_gap=end_gap
-        )
+            "row", pose, count, along, rows, layers, width, walls, most, stack, margin, side_gap,
+            pitch=pitch.pitch, end_gap=end_gap, back_pitch=pitch.back if rows > 1 else 0.0,
+        )  # fmt: skip
 
     if end_gap:
         yield laid(max(width, FINGER_GAP + 2.0), walls, stack + _REACH, end_gap=True)
@@ -193,6 +214,56 @@ def _laid(
     elif stack <= _PILED * min(long, wide):
         # each sticks out, to the lowest
         yield laid(max(width, LEAST_LANE), min(_LYING_WALL * high, high - grip), high - grip)
+
+
+def _piled(kind: Kind, nest: float, pose: Pose, length: float, ground: DrawerLimits) -> Iterator[Lane]:
+    """Yield piles of things that nest, each in the one under it, beside each other and behind each other.
+
+    What nests holds itself: walls hold the lowest by a half, and the pile by a third.
+    """
+    long, wide, high = pose.size[1], pose.size[0], pose.size[2]
+    slack = length - long
+    if slack < 2.0 * AIR:
+        return
+    along_most = int((length - AIR + 1e-9) // (long + AIR))
+    for piles in range(1, min(kind.count, _MOST_PILES) + 1):
+        layers = ceil(kind.count / piles)
+        stack = high + (layers - 1) * nest
+        if ceil(kind.count / layers) < piles or stack > max(STABLE * min(long, wide), high):
+            continue
+        for along in sorted({min(along_most, piles), 1}):
+            rows = ceil(piles / along)
+            slack = length - along * long - (along - 1) * AIR
+            end_gap = slack >= FINGER_GAP + AIR
+            margin = ground.beside(slack - FINGER_GAP if end_gap else slack / 2.0)
+            width = rows * (wide + AIR) - AIR + 2.0 * margin
+            walls = max(_LYING_WALL * high, _BOTTLE_WALL * stack)
+            lane = Lane(
+                "row", pose, kind.count, along, rows, layers, max(width, LEAST_LANE), walls, stack - LEAST_GRIP, stack,
+                margin, rise=nest,
+            )  # fmt: skip
+            if lane.walls <= lane.most:
+                yield lane
+            if end_gap:
+                yield replace(lane, width=max(width, FINGER_GAP + 2.0), most=stack + _REACH, end_gap=True)
+            else:
+                yield replace(lane, width=width + FINGER_GAP, most=stack + _REACH, side_gap=FINGER_GAP)
+
+
+def _sleeved(kind: Kind, nest: float, pose: Pose, length: float, ground: DrawerLimits) -> Iterator[Lane]:
+    """Yield things that nest lying one in the other, in sleeves beside each other with a gap before the first."""
+    long, wide, high = pose.size[1], pose.size[0], pose.size[2]
+    for rows in range(1, min(kind.count, _MOST_SLEEVES) + 1):
+        along = ceil(kind.count / rows)
+        slack = length - long - (along - 1) * nest
+        if ceil(kind.count / along) < rows or slack < FINGER_GAP + AIR:
+            continue
+        margin = ground.beside(slack - FINGER_GAP)
+        width = rows * (wide + AIR) - AIR + 2.0 * margin
+        yield Lane(
+            "row", pose, kind.count, along, rows, 1, max(width, FINGER_GAP + 2.0), _LYING_WALL * high, high + _REACH,
+            high, margin, end_gap=True, step=nest,
+        )  # fmt: skip
 
 
 def _filed(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, parts: bool) -> Iterator[Lane]:
@@ -248,27 +319,30 @@ def _standing(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, pa
 
 
 def _heaps(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, parts: bool) -> Iterator[Lane]:
-    every = poured("", kind.count, kind.shape)
+    every = poured("", kind.count, kind.shape, kind.fill)
     yield from _heaps_of(every, pose, length, ground)
     if parts and every.volume > _LARGE_HEAP:
         for share in (2, 3, 4):
-            yield from _heaps_of(poured("", ceil(kind.count / share), kind.shape), pose, length, ground)
+            yield from _heaps_of(poured("", ceil(kind.count / share), kind.shape, kind.fill), pose, length, ground)
 
 
 def _heaps_of(goods: Goods, pose: Pose, length: float, ground: DrawerLimits) -> Iterator[Lane]:
     margin = 2.0 * ground.margin(0.0)
     room = length - margin
-    for depth in _DEPTHS:
+    for depth in _SOFT_DEPTHS if goods.soft else _DEPTHS:
         deep = max(depth, goods.thin)
-        if deep > FILL_DEPTH or room <= 0.0:
+        if deep > goods.deepest or room <= 0.0:
             continue
-        width = max(goods.volume / (deep * room), goods.thin + 2.0 * AIR, FINGER_BREADTH)
+        breadth = HAND_BREADTH if goods.soft else FINGER_BREADTH
+        width = max(goods.volume / (deep * room), goods.thin + 2.0 * AIR, breadth)
         if room < goods.long + 2.0 * AIR:
             width = max(width, goods.long + 2.0 * AIR)
         if not goods.fits(width, room):
             continue
         lying = heap(goods, width, room, None)
         if lying is not None:
+            most = MOST_HEAP_WALL if min(width + margin, length) >= _NARROW else _MOST_NARROW_WALL
+            most = lying.depth + _REACH if goods.soft else most
             yield Lane(
                 "heap",
                 pose,
@@ -277,8 +351,8 @@ def _heaps_of(goods: Goods, pose: Pose, length: float, ground: DrawerLimits) -> 
                 1,
                 1,
                 width + margin,
-                max(lying.depth / FILL_SHARE, _LEAST_HEAP_WALL),
-                MOST_HEAP_WALL if min(width + margin, length) >= _NARROW else _MOST_NARROW_WALL,
+                max(lying.depth / goods.share, _LEAST_HEAP_WALL),
+                most,
                 lying.depth,
                 margin / 2.0,
                 goods=goods,

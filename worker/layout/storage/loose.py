@@ -11,7 +11,7 @@ from math import pi
 from typing import Final
 
 from worker.layout.storage.poses import longest, poses, thinnest, volume
-from worker.layout.storage.reach import FINGER_BREADTH
+from worker.layout.storage.reach import FINGER_BREADTH, HAND_BREADTH
 from worker.layout.storage.sizing_rules import AIR
 from worker.layout.storage.tray_option import Bulk
 from worker.layout.tray.interior import on_grid
@@ -23,6 +23,7 @@ __all__ = [
     "FILL_FRACTION",
     "FILL_SHARE",
     "LEAST_WALLS",
+    "SOFT_DEPTH",
     "Goods",
     "Heap",
     "bulk_volume",
@@ -49,6 +50,11 @@ FILL_SHARE: Final = 0.8
 #: The deepest that small things may lie: a finger's two end joints (common practice).
 FILL_DEPTH: Final = 30.0
 
+#: The deepest that soft things may lie, and the share of the walls' height that they may fill: they stay where they are
+#: though they rise over the walls (own choice).
+SOFT_DEPTH: Final = 110.0
+SOFT_SHARE: Final = 1.25
+
 #: Radius of the ramp: see `worker.layout.tray.ramp_and_ledge`; as there, no more than this share of the room's height.
 _RAMP: Final = 12.0
 _RAMP_SHARE: Final = 0.4
@@ -63,18 +69,33 @@ LEAST_WALLS: Final = 10.0
 
 @dataclass(frozen=True, slots=True)
 class Goods:
-    """One item's loose things: the room in mm3 that all of them take, and the sides of the box around one."""
+    """One item's loose things: the room in mm3 that all of them take, and the sides of the box around one.
+
+    ``soft`` things may lie as deep as a hand reaches, and are taken with the whole hand.
+    """
 
     name: str
     count: int
     volume: float
     thin: float
     long: float
+    soft: bool = False
+
+    @property
+    def deepest(self) -> float:
+        """How deep they may lie, in mm."""
+        return SOFT_DEPTH if self.soft else FILL_DEPTH
+
+    @property
+    def share(self) -> float:
+        """The share of the walls' height that they may fill."""
+        return SOFT_SHARE if self.soft else FILL_SHARE
 
     def fits(self, across: float, back: float) -> bool:
-        """Return whether a room of these sides lets one lie flat, and a finger in."""
+        """Return whether a room of these sides lets one lie flat, and a finger or a hand in."""
         short, long = min(across, back), max(across, back)
-        return short >= max(FINGER_BREADTH, self.thin + 2.0 * AIR) and long >= self.long + 2.0 * AIR
+        least = HAND_BREADTH if self.soft else FINGER_BREADTH
+        return short >= max(least, self.thin + 2.0 * AIR) and long >= self.long + 2.0 * AIR
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,21 +115,23 @@ def fill_fraction(shape: PlainShape) -> float:
     return min(FILL_FRACTION, _ROD * sorted(poses(shape)[0].size)[1] / longest(shape))
 
 
-def bulk_volume(shape: PlainShape, count: int) -> float:
-    """Return the room that so many poured things take, in mm3."""
-    return count * volume(shape) / fill_fraction(shape)
+def bulk_volume(shape: PlainShape, count: int, fill: float | None = None) -> float:
+    """Return the room that so many poured things take, in mm3; ``fill`` is the share of it that soft ones fill."""
+    return count * volume(shape) / (fill or fill_fraction(shape))
 
 
-def poured(name: str, count: int, shape: PlainShape) -> Goods:
-    """Return an item's goods."""
-    return Goods(name, count, bulk_volume(shape, count), thinnest(shape), longest(shape))
+def poured(name: str, count: int, shape: PlainShape, fill: float | None = None) -> Goods:
+    """Return an item's goods; of soft things ``fill`` is the share of their room that they fill."""
+    return Goods(name, count, bulk_volume(shape, count, fill), thinnest(shape), longest(shape), fill is not None)
 
 
 def heap(goods: Goods, across: float, back: float, ramp: float | None) -> Heap | None:
     """Return how the goods lie on a floor of these sides, or None when they lie too deep for fingers."""
     lost = wedge(ramp) * across if ramp else 0.0
     depth = max((goods.volume + lost) / (across * back), goods.thin)
-    return Heap(depth, max(depth / FILL_SHARE, LEAST_WALLS), ramp) if depth <= FILL_DEPTH + LENGTH_EPSILON else None
+    if depth > goods.deepest + LENGTH_EPSILON:
+        return None
+    return Heap(depth, max(depth / goods.share, LEAST_WALLS), ramp)
 
 
 def ramp_radius(depth: float, back: float) -> float | None:

@@ -11,7 +11,7 @@ from typing import Final, Literal, TypeAlias
 from worker.layout.model.shapes import Point, Ring
 from worker.spec.items.shape import Box, Cylinder, PlainShape, Prism, Screw
 
-__all__ = ["Pose", "longest", "lying_poses", "poses", "thinnest", "turned", "volume"]
+__all__ = ["Pose", "longest", "lying_poses", "poses", "reversed_pose", "thinnest", "turned", "volume"]
 
 Axis: TypeAlias = Literal["x", "y", "z"]
 Extents: TypeAlias = tuple[float, float, float]
@@ -81,6 +81,11 @@ def turned(pose: Pose) -> Pose:
         else:  # (z, x) becomes (y, z), and y is the old x
             outline = _from_zero(tuple((x, z) for z, x in reversed(outline)))
     return Pose(pose.form, (back, across, up), axis, outline)  # type: ignore[arg-type]
+
+
+def reversed_pose(pose: Pose) -> Pose:
+    """Return a pose turned by 180 degrees about z."""
+    return turned(turned(pose))
 
 
 def volume(shape: PlainShape) -> float:

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-__all__ = ["FINGER_BREADTH", "FINGER_GAP", "LEAST_GRIP"]
+__all__ = ["FINGER_BREADTH", "FINGER_GAP", "HAND_BREADTH", "LEAST_GRIP"]
 
 #: Width in which a finger finds room: the 95th percentile of men's index finger breadth, 23, plus 2 (anthropometry,
 #: index-breadth-m, finger-access-min: British adult hand tables).
@@ -13,3 +13,7 @@ FINGER_GAP: Final = 15.0
 
 #: What sticks out of its walls by this is taken between fingertips (own choice).
 LEAST_GRIP: Final = 6.0
+
+#: Width in which four fingers take hold of something soft (own choice; a man's hand without the thumb is about 85 to
+#: 95 broad, from memory, and soft things give way beside it).
+HAND_BREADTH: Final = 60.0

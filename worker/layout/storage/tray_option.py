@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Final, Literal, TypeAlias
 
-from worker.layout.storage.poses import Pose
+from worker.layout.storage.poses import Pose, reversed_pose
 from worker.layout.storage.sizing_rules import LEDGE, DrawerLimits
 from worker.layout.tray.interior import on_grid
 from worker.spec.drawer.pocket import CirclePocket, Notch, PolygonPocket, RectanglePocket
@@ -50,7 +50,8 @@ class PlacedThing:
 class Lot:
     """Things of one item in equal poses: the least corners of their boxes, bottom layer first.
 
-    The places are the product of ``ups``, ``backs`` and ``acrosses``, of which the first ``count`` are taken.
+    The places are the product of ``ups``, ``backs`` and ``acrosses``, of which the first ``count`` are taken. Along the
+    axis ``alternate`` every other one lies the other way round, head to tail.
     """
 
     item: str
@@ -59,6 +60,7 @@ class Lot:
     acrosses: tuple[float, ...]
     backs: tuple[float, ...]
     ups: tuple[float, ...]
+    alternate: int | None = None
 
     @property
     def capacity(self) -> int:
@@ -67,9 +69,15 @@ class Lot:
 
     def things(self) -> Iterator[PlacedThing]:
         """Yield each thing."""
-        places = ((x, y, z) for z in self.ups for y in self.backs for x in self.acrosses)
-        for _, (x, y, z) in zip(range(self.count), places, strict=False):
-            yield PlacedThing(self.item, self.pose, (on_grid(x), on_grid(y), on_grid(z)))
+        opposite = self.pose if self.alternate is None else reversed_pose(self.pose)
+        places = (
+            (opposite if self.alternate is not None and (column, row)[self.alternate] % 2 else self.pose, x, y, z)
+            for z in self.ups
+            for row, y in enumerate(self.backs)
+            for column, x in enumerate(self.acrosses)
+        )
+        for _, (pose, x, y, z) in zip(range(self.count), places, strict=False):
+            yield PlacedThing(self.item, pose, (on_grid(x), on_grid(y), on_grid(z)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from pydantic import ConfigDict, Field, PlainValidator, TypeAdapter, model_valid
 
 from worker.spec.errors import SpecError
 from worker.spec.items.catalogue import CatalogueEntry, lookup
+from worker.spec.items.handling import AskedPose, NestingStep, Soft, check_nesting, check_softness
 from worker.spec.items.shape import SCREW_LENGTHS, Box, Cylinder, PlainShape, Prism, Screw
 from worker.spec.primitives.length import LengthBounds
 from worker.spec.primitives.model import Noun
@@ -106,6 +107,20 @@ class Item(Noun):
         description="rows: lying side by side; upright: standing; loose: poured in; pocket: each in its own recess; "
         "null for the best choice by shape and count.",
     )
+    pose: AskedPose | None = Field(
+        default=None,
+        description="as_given: as the shape describes it; flat: as low as it can lie; on_edge: on its long narrow "
+        "side; upright: on end; any: whatever takes the least room; null for the usual pose of such things. Items of "
+        "one group and tag are kept in one pose where all of them can be.",
+    )
+    nest: NestingStep | None = Field(
+        default=None,
+        description="Height that each further thing adds to a pile, for things that nest, such as spoons, bowls and "
+        "cups; null: they do not nest. A cylinder is piled along its length.",
+    )
+    soft: Soft | None = Field(
+        default=None, description="How far the things give way if they are soft, such as socks; null: they are firm."
+    )
     access: Access = Field(
         default="sometimes", description="How often it is used. Items used often are placed at the front."
     )
@@ -183,6 +198,7 @@ class Item(Noun):
                 value=self.count, limit=f"at most {_MOST_POCKETS} in pockets", remedy="Use rows, or split the item.",
             )  # fmt: skip
             refusals.add(error, "count")
+        self._check_handling(refusals)
         if self.label is True and len(self.name) > _LONGEST_LABEL:
             limit = f"a name of at most {_LONGEST_LABEL} characters"
             error = SpecError(
@@ -191,3 +207,32 @@ class Item(Noun):
             refusals.add(error, "label")
         refusals.settle()
         return self
+
+    def _check_handling(self, refusals: Refusals) -> None:
+        """Add an error for each of pose, nest and soft that contradicts another field."""
+        lies, stands = {"flat"}, {"on_edge", "upright"}
+        contrary = {"rows": stands, "upright": lies, "loose": lies | stands | {"as_given"}}
+        if self.pose in contrary.get(self.storage or "", ()):
+            error = SpecError(
+                "The pose contradicts the storage.",
+                value=self.pose, limit=f"a pose that `{self.storage}` allows, or null",
+                remedy="Remove one of them.",
+            )  # fmt: skip
+            refusals.add(error, "pose")
+        for name, others in (("nest", ("loose", "pocket")), ("soft", ("pocket",))):
+            if getattr(self, name) is not None and self.storage in others:
+                error = SpecError(
+                    f"Things that are kept as `{self.storage}` have no `{name}`.",
+                    value=self.storage, limit=f"rows, upright or null beside `{name}`", remedy="Remove one of them.",
+                )  # fmt: skip
+                refusals.add(error, "storage")
+        if self.nest is not None and self.soft is not None:
+            error = SpecError(
+                "Things either nest or are soft.",
+                value=self.nest, limit="nest or soft, not both", remedy="Remove one of them.",
+            )  # fmt: skip
+            refusals.add(error, "nest")
+        if self.nest is not None:
+            check_nesting(self.plain, self.nest, refusals)
+        if self.soft is not None:
+            check_softness(self.plain, self.soft, refusals)

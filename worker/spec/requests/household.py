@@ -7,6 +7,7 @@ from pydantic import AfterValidator, Field, PlainValidator, model_validator
 from worker.spec.drawer.drawer import MeasuredDrawer
 from worker.spec.drawer.grid import Grid
 from worker.spec.errors import SpecError
+from worker.spec.items.handling import AskedPose, NestingStep, Soft
 from worker.spec.items.item import Access, ItemShape, Storage, label_or_flag
 from worker.spec.manifest import Mark, PartKind, Sha256
 from worker.spec.primitives.model import Noun
@@ -33,7 +34,20 @@ PieceState: TypeAlias = Literal["printed", "placed", "spare", "retired"]
 PIECE_STATES: Final[tuple[PieceState, ...]] = ("printed", "placed", "spare", "retired")
 
 #: Fields of a thing that are those of an item.
-_OF_ITEM: Final = ("name", "shape", "count", "access", "storage", "group", "mass", "label", "stack")
+_OF_ITEM: Final = (
+    "name",
+    "shape",
+    "count",
+    "access",
+    "storage",
+    "pose",
+    "nest",
+    "soft",
+    "group",
+    "mass",
+    "label",
+    "stack",
+)
 
 #: Fields of a drawer that a spec has for all its drawers.
 _OF_SPEC: Final = ("printer", "grid", "material", "printing")
@@ -94,6 +108,11 @@ class ThingRequest(Noun):
     )
     note: Note | None = Field(default=None, description="Note for people.")
     storage: Storage | None = Field(default=None, description="How to store it, as in an item.")
+    pose: AskedPose | None = Field(default=None, description="Pose to keep it in, as in an item.")
+    nest: NestingStep | None = Field(
+        default=None, description="Height that each further one adds to a pile, as in an item."
+    )
+    soft: Soft | None = Field(default=None, description="How far it gives way if it is soft, as in an item.")
     group: Name | None = Field(default=None, description="Group of things to lie together, as in an item.")
     mass: Annotated[Number, Field(ge=0.0, le=100_000.0)] | None = Field(
         default=None, description="Mass of one of them in grams."
