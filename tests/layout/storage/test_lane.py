@@ -7,6 +7,7 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from tests.layout.storage.apart import clashes
 from tests.layout.storage.things import filled_trays, ground, grounds, shapes, standard, thing, things, tray_columns
 from worker.layout.storage.lane_sizing import lanes
 from worker.layout.storage.loose import FILL_DEPTH, bulk_volume
@@ -137,14 +138,7 @@ def test_things_keep_apart_from_each_other_and_from_round_corners(item, ground):
     for option in [*options[:5], *options[-5:]]:
         sides = [halves * ground.pitch / 2.0 - 2.0 * ground.joint.body_inset for halves in option.halves]
         radius = CORNER_RADIUS - ground.joint.body_inset - ground.wall
-        placed = list(option.things())[:60]
-        for first, other in itertools.combinations(placed, 2):
-            gaps = [
-                max(a, b) - min(a + m, b + n)
-                for a, m, b, n in zip(first.at, first.pose.size, other.at, other.pose.size, strict=True)
-            ]
-            thin = min(first.pose.size) * 0.15  # leaves of a file
-            assert max(gaps[:2]) >= min(AIR, thin) - _SLACK or gaps[2] >= -_SLACK
+        assert not clashes(item, list(option.things())[:60], AIR)
         for content in option.content:
             round_ = content.pose.round_radius if isinstance(content, Lot) else 0.0
             for low, high in boxes_of(content):
@@ -399,3 +393,80 @@ def test_things_that_stand_by_themselves_stand_together(form, count, ground):
         (content,) = option.content
         if option.recess is None and 3.0 * min(content.pose.size[:2]) >= content.pose.size[2]:
             assert not option.dividers
+
+
+def trays_of(item, ground):
+    """The lots of all trays for an item, and the trays."""
+    return [(option.content[0], option) for option in filled_trays([item], ground)]
+
+
+def test_spoons_that_nest_lie_in_a_pile_that_each_raises_by_its_step():
+    spoons = thing({"kind": "box", "size": [40, 150, 20]}, count=6, nest=4.0)
+    trays = trays_of(spoons, ground())
+    assert trays
+    one_pile = [lot for lot, _ in trays if len(lot.acrosses) * len(lot.backs) == 1]
+    assert one_pile
+    for lot in one_pile:
+        assert [b - a for a, b in itertools.pairwise(lot.ups)] == pytest.approx([4.0] * 5)
+    for lot, option in trays:
+        assert not clashes(spoons, option.things(), AIR)
+        assert lot.capacity >= 6
+    flat = [option.area for _, option in trays_of(spoons.model_copy(update={"nest": None}), ground())]
+    assert min(option.area for _, option in trays) <= min(flat)
+
+
+def test_cups_that_nest_stand_in_a_pile_or_lie_in_a_sleeve():
+    cups = thing({"kind": "cylinder", "diameter": 70, "length": 80}, count=6, nest=10.0)
+    trays = trays_of(cups, ground(height=160.0))
+    axes = {lot.pose.axis for lot, _ in trays}
+    assert axes >= {"z"}
+    for _, option in trays:
+        assert not clashes(cups, option.things(), AIR)
+    lying = trays_of(cups.model_copy(update={"pose": "flat"}), ground(height=100.0))
+    assert lying
+    assert {lot.pose.axis for lot, _ in lying} <= {"x", "y"}
+
+
+_SPANNER = [[0, 0], [34, 0], [24, 40], [20, 160], [14, 160], [10, 40]]
+
+
+def test_tapered_tools_lie_head_to_tail_and_take_less_width():
+    tools = thing({"kind": "polygon", "points": _SPANNER, "height": 8}, count=6)
+    box = thing({"kind": "box", "size": [34, 160, 8]}, count=6, pose="flat")
+    lots = [(lot, option) for lot, option in trays_of(tools, ground()) if lot.alternate is not None]
+    assert lots
+    for lot, option in lots:
+        assert not clashes(tools, option.things(), AIR)
+        # every other one is turned round
+        turns = {thing.pose.outline for thing in option.things()}
+        assert len(turns) == 2, lot
+    tapered, square = (
+        min(lane.width for lane in lanes(Kind.of(item), 180.0, ground()) if lane.layers == 1) for item in (tools, box)
+    )
+    # five of six rows lie nearer by what the spanner's waist is narrower than its jaw
+    assert tapered < square - 5 * 5.0
+
+
+@pytest.mark.parametrize(
+    ("pose", "height"), [("flat", 20.0), ("on_edge", 60.0), ("upright", 90.0), ("as_given", 60.0)]
+)  # fmt: skip
+def test_things_are_kept_in_the_pose_that_was_asked_for(pose, height):
+    item = thing({"kind": "box", "size": [90, 20, 60]}, count=2, pose=pose)
+    trays = trays_of(item, ground(height=130.0))
+    assert trays
+    assert {lot.pose.size[2] for lot, _ in trays} == {height}
+
+
+def test_soft_things_are_pressed_and_lie_deeper_than_firm_ones():
+    cloths = thing({"kind": "box", "size": [120, 100, 30]}, count=6, soft={"height": 18})
+    for lot, _ in trays_of(cloths, ground(height=130.0)):
+        if isinstance(lot, Lot):
+            assert 18.0 in lot.pose.size
+            assert 30.0 not in lot.pose.size
+    socks = thing({"kind": "cylinder", "diameter": 70, "length": 90}, count=10, soft={"fill": 0.8}, storage="loose")
+    heaps = [bulk for bulk, _ in trays_of(socks, ground(height=130.0))]
+    assert heaps
+    each = 3.14159265 / 4 * 70**2 * 90 / 0.8
+    for bulk in heaps:
+        assert bulk.size[2] > FILL_DEPTH
+        assert bulk.size[0] * bulk.size[1] * bulk.size[2] >= bulk.count * each - 1.0

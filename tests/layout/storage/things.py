@@ -57,13 +57,30 @@ def ground(span=(14, 18), height=70.0, *, half_cells=True, pitch=42.0, line_widt
 
 
 @st.composite
+def handling(draw, shape, storage):
+    """Draw how a thing of a shape is handled: nothing, a pose, that it nests, or that it is soft."""
+    high = {"box": lambda: shape["size"][2], "cylinder": lambda: shape["length"], "polygon": lambda: shape["height"]}
+    choices = [{}, {}]
+    if storage is None:
+        choices += [{"pose": pose} for pose in ("as_given", "flat", "on_edge", "upright", "any")]
+    if shape["kind"] in high and storage in {None, "rows"}:
+        side = high[shape["kind"]]()
+        choices += [{"nest": round(draw(st.floats(0.1, 0.9)) * side, 1)}] * 2 if side > 2.0 else []
+        pressed = None if shape["kind"] == "cylinder" else round(max(side * 0.6, 0.5), 1)
+        choices += [{"soft": {"fill": 0.8, "height": pressed}}] if side > 1.0 else []
+    return draw(st.sampled_from(choices))
+
+
+@st.composite
 def things(draw):
     """Draw an item."""
     storage = draw(st.sampled_from([None, None, "rows", "upright", "loose", "pocket"]))
+    shape = draw(shapes)
     return thing(
-        draw(shapes),
+        shape,
         count=draw(st.integers(1, 12) | st.integers(1, 60 if storage == "pocket" else 200)),
         storage=storage,
+        **draw(handling(shape, storage)),
         access=draw(st.sampled_from(["often", "sometimes", "rarely"])),
         label=draw(st.sampled_from([False, False, "M4", True])),
     )

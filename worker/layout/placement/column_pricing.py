@@ -16,7 +16,7 @@ import numpy as np
 
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.band_split import subset_sums
-from worker.layout.placement.family_patterns import FamilyPatterns
+from worker.layout.placement.family_patterns import MOST_MEMBERS, FamilyPatterns
 from worker.layout.placement.part_columns import part_columns
 from worker.layout.placement.pocket_columns import pocket_columns
 from worker.layout.placement.tray_columns import Column, ColumnKey, Footprint
@@ -27,9 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["MOST_PATTERN_WORK", "ColumnPool", "columns", "pattern_work"]
 
-#: The most members of a family that patterns are found for at once; of larger ones those of a size, and the step from
-#: each such window to the next.
-_MOST_MEMBERS: Final = 8
+#: Of families that are too large for patterns those of a size are taken: the step from one such window to the next.
 _STEP: Final = 4
 
 #: Work that patterns are found with, at most: subsets of families times pairs of sides. The largest of 14 practice
@@ -209,10 +207,10 @@ def _windows(stock: Assortment, members: Collection[int]) -> Iterator[Sequence[i
     for family in present:
         if not family or any(sets[family] < other for other in sets.values()):
             continue
-        if len(family) <= _MOST_MEMBERS:
+        if len(family) <= MOST_MEMBERS:
             yield family
             continue
         order = sorted(family, key=lambda index: (longest(stock.items[index].plain), index))
-        last = len(order) - _MOST_MEMBERS
+        last = len(order) - MOST_MEMBERS
         for start in dict.fromkeys((*range(0, last, _STEP), last)):
-            yield tuple(sorted(order[start : start + _MOST_MEMBERS]))
+            yield tuple(sorted(order[start : start + MOST_MEMBERS]))

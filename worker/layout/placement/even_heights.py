@@ -1,15 +1,17 @@
 """Even heights: few heights of trays in a drawer, for rims in line and a calm look.
 
-Each tray keeps its things and may be as high as they allow. Of all sets of heights the one is chosen that costs least:
-plastic for walls that are higher than they need to be, and each height of its own. A tray takes the lowest height of the
-set that its things allow, so the best set is found by dynamic programming from the lowest height to the highest.
+Each tray keeps its things and its footprint and may be as high as they allow; where they lie otherwise with walls of
+another height, they are laid anew. Of all sets of heights the one is chosen that costs least: plastic for walls that
+are higher than they need to be, and each height of its own. A tray takes the lowest height of the set that its things
+allow, so the best set is found by dynamic programming from the lowest height to the highest.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
-from math import inf
+from functools import cached_property
 
 from worker.layout.placement.assortment import Assortment
+from worker.layout.placement.family_patterns import MOST_MEMBERS, FamilyPatterns
 from worker.layout.placement.region_solver import Standing
 from worker.layout.placement.tray_columns import Column
 from worker.layout.tray.interior import on_grid
@@ -25,57 +27,72 @@ def even_heights(stock: Assortment, standing: Sequence[Standing]) -> list[Standi
         standing: the trays in their places.
     """
     fixed = {column.height for column, _ in standing if column.draft is not None}
-    plain = [(column, _range(stock, column)) for column, _ in standing if column.draft is None]
-    chosen = _cheapest(stock, plain, fixed)
-    if chosen is None:
-        return list(standing)
-    changed = {
-        id(column): _with_walls(stock, column, stock.levels[next(level for level in chosen if level >= low)])
-        for column, (low, _) in plain
-    }
-    return [(changed.get(id(column), column), at) for column, at in standing]
+    trays = [_Tray(stock, column) for column, _ in standing if column.draft is None]
+    chosen = _cheapest(stock, trays, fixed)
+    changed = {id(tray.column): tray.at_level(next(level for level in chosen if level >= tray.least)) for tray in trays}
+    return [(changed.get(id(column)) or column, at) for column, at in standing]
 
 
-def _range(stock: Assortment, column: Column) -> tuple[int, int]:
-    """Return the least and the greatest level of walls, by their index, that suit all things of a tray."""
-    ranges = [
-        levels
-        for index, lane in column.lanes
-        if (levels := stock.level_range(lane, ledge=stock.items[index].label_text is not None)) is not None
-    ]
-    return max(low for low, _ in ranges), min(high for _, high in ranges)
+class _Tray:
+    """A tray with the levels of walls that it may have: from the ``least`` one that suits all of its things."""
+
+    def __init__(self, stock: Assortment, column: Column) -> None:
+        self.stock, self.column = stock, column
+        ranges = [
+            levels
+            for index, lane in column.lanes
+            if (levels := stock.level_range(lane, ledge=stock.items[index].label_text is not None)) is not None
+        ]
+        self.least, self.most = max(low for low, _ in ranges), min(high for _, high in ranges)
+        self._made: dict[int, Column | None] = {}
+
+    @cached_property
+    def _patterns(self) -> FamilyPatterns | None:
+        """The patterns of its things in its footprint; None where it holds some of a kind only, or too many kinds."""
+        stock, counts = self.stock, dict(self.column.counts)
+        parts = len(counts) < len(self.column.counts) or any(n < stock.items[k].count for k, n in counts.items())
+        if parts or len(counts) > MOST_MEMBERS:
+            return None
+        members = tuple(sorted(counts))
+        narrowed = replace(stock, families=(members,), footprints=frozenset({self.column.halves}))
+        return FamilyPatterns(narrowed, members)
+
+    def at_level(self, level: int) -> Column | None:
+        """Return the tray with walls of a level; None where its things forbid them."""
+        if level not in self._made:
+            if level <= self.most:
+                self._made[level] = self._raised(self.stock.levels[level])
+            else:
+                patterns = self._patterns
+                self._made[level] = None if patterns is None else patterns.column_at(self.column.halves, level)
+        return self._made[level]
+
+    def _raised(self, walls: float) -> Column:
+        """Return the tray with its things where they are and walls of another height."""
+        column, ground = self.column, self.stock.ground
+        if walls == column.walls:
+            return column
+        height = self.stock.tray_height(walls)
+        before, after = (
+            ground.plastic(column.halves, tall, column.rim, ledge=column.ledge) for tall in (column.height, height)
+        )
+        plastic = after + (column.plastic - before) * walls / column.walls
+        cost = column.cost + (plastic - column.plastic) * self.stock.weights.plastic
+        top = max(height, on_grid(ground.floor_top + max(lane.stack for _, lane in column.lanes)))
+        return replace(column, walls=walls, height=height, top=top, plastic=plastic, cost=cost)
 
 
-def _cheapest(
-    stock: Assortment, trays: Sequence[tuple[Column, tuple[int, int]]], fixed: set[float]
-) -> tuple[int, ...] | None:
-    """Return the levels, rising, that cost least with the walls of all trays; None where there are no trays."""
-    lows = sorted({low for _, (low, _) in trays})
-    if not lows:
-        return None
+def _cheapest(stock: Assortment, trays: Sequence[_Tray], fixed: Collection[float]) -> tuple[int, ...]:
+    """Return the levels, rising, that cost least with the walls of all trays."""
+    lows = sorted({tray.least for tray in trays})
     best: dict[int, tuple[float, tuple[int, ...]]] = {-1: (0.0, ())}  # by the highest level so far
     for level in lows:
         own = 0.0 if stock.tray_height(stock.levels[level]) in fixed else stock.weights.height
-        ways = []
+        ways: list[tuple[float, tuple[int, ...]]] = []
         for below, (cost, levels) in best.items():
-            raised = [(column, high) for column, (low, high) in trays if below < low <= level]
-            if all(level <= high for _, high in raised):
-                walls = sum(_with_walls(stock, column, stock.levels[level]).cost for column, _ in raised)
-                ways.append((cost + own + walls, (*levels, level)))
+            raised = [tray.at_level(level) for tray in trays if below < tray.least <= level]
+            if all(column is not None for column in raised):
+                ways.append((cost + own + sum(column.cost for column in raised if column), (*levels, level)))
         if ways:
             best[level] = min(ways)
-    return best[lows[-1]][1] if best.get(lows[-1], (inf, ()))[0] < inf else None
-
-
-def _with_walls(stock: Assortment, column: Column, walls: float) -> Column:
-    """Return a tray with walls of another height, which suit its things."""
-    if walls == column.walls:
-        return column
-    ground = stock.ground
-    height = stock.tray_height(walls)
-    empty = (ground.plastic(column.halves, tall, column.rim, ledge=column.ledge) for tall in (column.height, height))
-    before, after = empty
-    plastic = after + (column.plastic - before) * walls / column.walls
-    cost = column.cost + (plastic - column.plastic) * stock.weights.plastic
-    top = max(height, on_grid(ground.floor_top + max(lane.stack for _, lane in column.lanes)))
-    return replace(column, walls=walls, height=height, top=top, plastic=plastic, cost=cost)
+    return best[max(best)][1]

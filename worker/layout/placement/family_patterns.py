@@ -22,7 +22,10 @@ from worker.spec.drawer.tray import MOST_DIVIDERS
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["FamilyPatterns"]
+__all__ = ["MOST_MEMBERS", "FamilyPatterns"]
+
+#: The most members of a family that patterns are found for at once.
+MOST_MEMBERS: Final = 8
 
 #: Lengths of lanes closer than this, in mm, are one; and there are so many of them at most.
 _NEAR: Final = 2.0
@@ -284,6 +287,31 @@ class FamilyPatterns:
         rest, axis = divmod(int(self._codes[number]), 2)
         rest, bands = divmod(rest, 4)
         level, style = divmod(rest, 2)
+        return self._made(subset, halves, axis, bands, level, style)
+
+    def column_at(self, halves: Footprint, level: int) -> Column | None:
+        """Return the cheapest tray of a footprint for all members with walls of a level; None where there is none."""
+        subset = (1 << len(self.members)) - 1
+        every = [
+            column
+            for axis in ((0,) if halves[0] == halves[1] or subset & self.labels else (0, 1))
+            for style in (0, 1)
+            for bands in range(1, min(MOST_BANDS, len(self.members)) + 1)
+            if self._fits(subset, halves, axis, bands, level, style)
+            and (column := self._made(subset, halves, axis, bands, level, style)) is not None
+        ]
+        return min(every, key=lambda column: column.cost, default=None)
+
+    def _fits(self, subset: int, halves: Footprint, axis: int, bands: int, level: int, style: int) -> bool:  # noqa: PLR0917
+        """Return whether the members of a subset have room at a level."""
+        if halves[axis] not in self._sides or halves[1 - axis] not in self._sides:
+            return False
+        depth = float(self._split(level, style, self._sides.index(halves[axis])).depths(bands)[subset])
+        if self.labels & subset and self.stock.usable(halves[1 - axis]) < 2.0 * LEDGE.depth:
+            return False
+        return depth <= self.stock.usable(halves[1 - axis]) + 1e-6
+
+    def _made(self, subset: int, halves: Footprint, axis: int, bands: int, level: int, style: int) -> Column | None:  # noqa: PLR0917
         split = self._split(level, style, self._sides.index(halves[axis]))
         chosen = self._tables[level, style][0]
         made = [

@@ -67,7 +67,7 @@ class Weights:
     gram: float = 0.15
     tray: float = 8.0
     variety: float = 3.0
-    height: float = 4.0
+    height: float = 8.0
     cell: float = 0.2
     layer: float = 1.5
     heap: float = 0.5
