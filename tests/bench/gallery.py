@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-from tests.bench.practice_drawers import Figures, laid_out, names
+from tests.bench.practice_drawers import Figures, held_out_names, laid_out, names
 from worker.layout.model.plan import Plan
 from worker.output.preview.raster import draw_triangles
 from worker.solids import build
@@ -119,7 +119,7 @@ def picture(name: str, effort: str, layouts: Sequence[tuple[Spec, Plan, Figures]
     """Return the picture of a drawer as PNG, laid out by the search with an effort, and by hand."""
     wide = (WIDE - 3 * _MARGIN) // 2
     columns = []
-    for how, (spec, plan, figures) in zip((effort, None), layouts, strict=True):
+    for how, (spec, plan, figures) in zip((effort, None), layouts, strict=False):
         triangles, colours = scene(spec, plan)
         title = (
             f"{name}, {'search, ' + how if how else 'by hand'}: {figures.whole} of {figures.kinds} kinds whole, "
@@ -144,13 +144,14 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--effort", default="normal")
     parser.add_argument("--bed", type=int, default=256)
-    parser.add_argument("--drawer", choices=names())
+    parser.add_argument("--drawer", choices=[*names(), *held_out_names()])
     parser.add_argument("--out", type=Path, default=OUT)
     parser.add_argument("--all", action="store_true")
     options, _ = parser.parse_known_args()
     options.out.mkdir(parents=True, exist_ok=True)
     for name in [options.drawer] if options.drawer else names() if options.all else SHOWN:
-        layouts = [laid_out(name, options.bed, how) for how in (options.effort, None)]
+        hows = (options.effort, None) if name in names() else (options.effort,)
+        layouts = [laid_out(name, options.bed, how) for how in hows]
         data = picture(name, options.effort, layouts)
         (options.out / f"{name}.png").write_bytes(data)
         print(f"{name}: {len(data) / 1000.0:.0f} kB")

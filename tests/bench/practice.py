@@ -1,13 +1,14 @@
 """Layouts of the practice drawers, by the search beside by hand: ``python -m tests.bench practice``.
 
 Options: ``--effort quick|normal|thorough`` and ``--bed 180|256`` for one of each; without them all are run.
+``--held-out`` runs the drawers without a by-hand layout.
 """
 
 import argparse
 from dataclasses import astuple
 from statistics import mean
 
-from tests.bench.practice_drawers import Figures, laid_out, names
+from tests.bench.practice_drawers import Figures, held_out_names, laid_out, names
 from worker.layout.placement.region_solver import load_solver
 
 EFFORTS = ("quick", "normal", "thorough")
@@ -45,25 +46,29 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--effort", choices=EFFORTS)
     parser.add_argument("--bed", type=int, choices=BEDS)
-    parser.add_argument("--drawer", choices=names())
+    parser.add_argument("--drawer", choices=[*names(), *held_out_names()])
+    parser.add_argument("--held-out", action="store_true")
     parser.add_argument("--reasons", action="store_true")
     options, _ = parser.parse_known_args()
     load_solver()
-    chosen = [options.drawer] if options.drawer else names()
+    chosen = [options.drawer] if options.drawer else held_out_names() if options.held_out else names()
     for bed in (options.bed,) if options.bed else BEDS:
-        hands = {name: laid_out(name, bed, None)[2] for name in chosen}
+        hands = {name: laid_out(name, bed, None)[2] for name in chosen if name in names()}
         for effort in (options.effort,) if options.effort else EFFORTS:
             print(f"bed {bed}, {effort}\n{_HEAD}")
             machine: list[Figures] = []
             for name in chosen:
                 figures = laid_out(name, bed, effort)[2]
                 machine.append(figures)
-                print(row(name, "search", figures, goal(figures, hands[name])))
-                print(row("", "by hand", hands[name], ""))
-                for reason in (*figures.reasons, *hands[name].reasons) if options.reasons else ():
+                hand = hands.get(name)
+                print(row(name, "search", figures, goal(figures, hand) if hand else ""))
+                if hand:
+                    print(row("", "by hand", hand, ""))
+                for reason in (*figures.reasons, *(hand.reasons if hand else ())) if options.reasons else ():
                     print(f"      {reason}")
             for how, every in (("search", machine), ("by hand", list(hands.values()))):
-                print(row("all", how, _total(every), ""))
+                if every:
+                    print(row("all", how, _total(every), ""))
 
 
 def _total(every: list[Figures]) -> Figures:
