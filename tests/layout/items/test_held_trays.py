@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, reject, settings
 from hypothesis import strategies as st
 
 from tests.layout.items.test_item_trays import box, item, job
+from tests.layout.storage.apart import clashes, widest_gap
 from tests.layout.storage.things import shapes
 from worker.layout.items import drawer_stock
 from worker.layout.items.held_trays import fill_tray, held_things
@@ -155,7 +156,14 @@ def test_what_is_held_lies_in_its_compartment_clear_of_all_and_can_be_taken(spec
         beside = [b for room, other, more in every if room == compartment and other is not content for b in more]
         room = [(low, low + size) for low, size in zip(compartment.at, compartment.size, strict=True)]
         assert _reached(content, boxes, beside, room, tray.height)
-    for first, other in itertools.combinations([b for _, _, boxes in every for b in boxes[:30]], 2):
+    things = {thing.name: thing.model_copy(update={"shape": thing.plain}) for thing in spec.drawers[0].items}
+    for _, content, _ in every:
+        assert isinstance(content, Bulk) or not clashes(things[content.item], list(content.things())[:30], 0.0)
+    for first, other in (
+        pair
+        for (_, _, left), (_, _, right) in itertools.combinations(every, 2)
+        for pair in itertools.product(left[:30], right[:30])
+    ):
         gaps = [max(first[0][a], other[0][a]) - min(first[1][a], other[1][a]) for a in range(3)]
         assert max(gaps) >= -_SLACK
     for holding in held_things(spec)[0][0, 0]:
@@ -193,7 +201,7 @@ def _reached(content, boxes, beside, room, wall_top):
             others = [b for b in every if b[0][1 - axis] < high[1 - axis] and b[1][1 - axis] > low[1 - axis]]
             gaps.append(low[axis] - max((b[1][axis] for b in others if b[1][axis] <= low[axis]), default=begin))
             gaps.append(min((b[0][axis] for b in others if b[0][axis] >= high[axis]), default=end) - high[axis])
-    return max(gaps) >= FINGER_GAP - _SLACK
+    return max(*gaps, widest_gap(content.things())) >= FINGER_GAP - _SLACK
 
 
 @_modest
@@ -301,9 +309,9 @@ def test_an_explicit_layout_costs_no_search(monkeypatch):
     searched = []
     real = drawer_stock.search_drawer
 
-    def search(stock, *rest, **more):
-        searched.extend(stock.items)
-        return real(stock, *rest, **more)
+    def search(pool, *rest, **more):
+        searched.extend(pool.stock.items)
+        return real(pool, *rest, **more)
 
     monkeypatch.setattr(drawer_stock, "search_drawer", search)
     (entry,) = lay_out(job(item("pens", _PEN, count=12), trays=[tray({"item": "pens"})])).drawers[0].contents

@@ -60,3 +60,9 @@ def clashes(item, placed, air):
         if above < -_SLACK and left.distance(right) < min(air, leaf) - _SLACK and not nested(item, first, other):
             pairs.append((first, other))
     return pairs
+
+
+def widest_gap(placed):
+    """The widest gap between two neighbours that lie flat, from outline to outline: boxes of bent ones overlap."""
+    outlines = [translate(Polygon(thing.pose.outline), *thing.at[:2]) for thing in placed if thing.pose.outline]
+    return max((a.distance(b) for a, b in itertools.pairwise(outlines)), default=0.0)

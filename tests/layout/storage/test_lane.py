@@ -6,10 +6,8 @@ from math import hypot
 import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
-from shapely.affinity import translate
-from shapely.geometry import Polygon
 
-from tests.layout.storage.apart import clashes
+from tests.layout.storage.apart import clashes, widest_gap
 from tests.layout.storage.things import filled_trays, ground, grounds, shapes, standard, thing, things, tray_columns
 from worker.layout.storage.lane_sizing import lanes
 from worker.layout.storage.loose import FILL_DEPTH, bulk_volume
@@ -189,14 +187,7 @@ def reached(content, shape, option):
         for spans, ends in ((xs, (left, right)), (ys, (front, back)))
         for a, b in zip([ends[0], *(high for _, high in spans)], [*(low for low, _ in spans), ends[1]], strict=True)
     ]
-    return max(*gaps, _between_outlines(content)) >= FINGER_GAP - _SLACK
-
-
-def _between_outlines(content):
-    """The widest gap between two neighbours that lie flat, from outline to outline: boxes of bent ones overlap."""
-    lying = [placed for placed in content.things() if placed.pose.outline]
-    outlines = [translate(Polygon(placed.pose.outline), *placed.at[:2]) for placed in lying]
-    return max((a.distance(b) for a, b in itertools.pairwise(outlines)), default=0.0)
+    return max(*gaps, widest_gap(content.things())) >= FINGER_GAP - _SLACK
 
 
 @_modest
