@@ -72,7 +72,7 @@ def test_an_unexpected_fault_does_not_end_the_thread(job_service, spec, monkeypa
     with monkeypatch.context() as broken:
         broken.setattr(job_service._app, "send_task", lambda *_, **__: 1 // 0)
         unpublished = job_service.submit(spec()).id
-        assert until(lambda: "wait for the dispatcher" in caplog.text)
+        assert until(lambda: "left to the dispatcher" in caplog.text)
     with broker(job_service.settings.socket):
         job = job_service.submit(spec()).id
         assert until(lambda: _without_message(job_service) == [unpublished])

@@ -198,7 +198,7 @@ def publish_jobs(messages: list[Message], resumed: bool) -> None:  # noqa: FBT00
     try:
         job_service().dispatcher.publish_each(messages, resumed=resumed)
     except BrokerUnavailable as error:
-        _log.warning("Up to %d jobs wait for the dispatcher: %s", len(messages), error)
+        _log.warning("Jobs left to the dispatcher: up to %d: %s", len(messages), error)
 
 
 def publish_retry(task: Task, job_id: str, seconds: float) -> None:

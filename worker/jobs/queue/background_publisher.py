@@ -94,9 +94,9 @@ class BackgroundPublisher:
         try:
             self._publish(batch)
         except BrokerUnavailable as error:
-            _log.warning("%d jobs wait for the dispatcher, the first is %s: %s", len(batch), batch[0][0], error)
+            _log.warning("Jobs left to the dispatcher: %d, from %s on: %s", len(batch), batch[0][0], error)
             return False
         except Exception:  # noqa: BLE001 - the thread must outlive whatever fails for a while
-            _log.exception("%d jobs wait for the dispatcher.", len(batch))
+            _log.exception("Jobs left to the dispatcher: %d.", len(batch))
             return False
         return True

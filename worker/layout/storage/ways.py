@@ -78,11 +78,11 @@ def _natural(kind: Kind) -> tuple[tuple[Way, Pose], ...]:
     if kind.storage != "loose" and kind.nest is not None:
         return _nested(kind)
     if kind.storage is not None or kind.pose is not None:
-        return tuple(_asked(kind))
-    return tuple(_unasked(kind) if kind.fill is None else _soft(kind))
+        return tuple(_given(kind))
+    return tuple(_usual(kind) if kind.fill is None else _soft(kind))
 
 
-def _asked(kind: Kind) -> Iterator[tuple[Way, Pose]]:
+def _given(kind: Kind) -> Iterator[tuple[Way, Pose]]:
     """Yield the ways that suit the storage and the pose that were asked for."""
     every = poses(kind.shape)
     lying = _lying(kind.shape, every)
@@ -96,7 +96,7 @@ def _asked(kind: Kind) -> Iterator[tuple[Way, Pose]]:
             yield way, pose
 
 
-def _unasked(kind: Kind) -> Iterator[tuple[Way, Pose]]:
+def _usual(kind: Kind) -> Iterator[tuple[Way, Pose]]:
     """Yield the ways of firm things for which nothing was asked."""
     every = poses(kind.shape)
     lying = _lying(kind.shape, every)
@@ -113,15 +113,15 @@ def _unasked(kind: Kind) -> Iterator[tuple[Way, Pose]]:
         yield from (("stand", pose) for pose in standing if _stands(kind.shape, pose))
 
 
-def posed(shape: PlainShape, asked: AskedPose) -> tuple[Pose, ...]:
-    """Return the poses of a shape that a pose which was asked for allows, both turns of each.
+def posed(shape: PlainShape, choice: AskedPose) -> tuple[Pose, ...]:
+    """Return the poses of a shape that the chosen pose allows, both turns of each.
 
     A cylinder as given lies; a disc lies flat.
     """
     every = poses(shape)
     lying = _lying(shape, every)
     _, middle, long = sorted(every[0].size)
-    match asked:
+    match choice:
         case "any":
             return every
         case "flat":

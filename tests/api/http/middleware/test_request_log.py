@@ -149,8 +149,8 @@ def test_a_service_writes_lines_of_json_with_job_key_and_request_and_no_secret(t
     lines = [json.loads(line) for line in text.splitlines() if line.startswith("{")]
     got = next(line for line in lines if line["message"] == "GET /v1/jobs/{job_id} 200")
     assert (got["job"], got["key"], got["request"], got["status"]) == (job, key.id, "mine", 200)
-    waits = next(line for line in lines if line["message"].startswith(f"Job {job} waits"))
-    assert (waits["key"], waits["request"], waits["level"]) == (key.id, "mine", "warning")
+    left = next(line for line in lines if line["message"].startswith(f"Jobs left to the dispatcher: 1, from {job} on"))
+    assert left["level"] == "warning"
 
 
 def _lines_about_requests(caplog):

@@ -22,6 +22,7 @@ _PUBLISHED = {
     "drawer-not-laid-out": 409,
     "delivery-not-found": 404,
     "file-not-found": 404,
+    "household-conflict": 409,
     "household-refused": 422,
     "piece-not-found": 404,
     "thing-not-found": 404,
