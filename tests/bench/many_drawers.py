@@ -8,7 +8,7 @@ from tests.bench.layout import thing
 from worker.jobs.execution.drawer_processes import DrawerProcesses
 from worker.jobs.execution.pipeline import run_pipeline
 from worker.jobs.files.part_cache import InMemoryPartCache
-from worker.layout.items.drawer_task import one_by_one
+from worker.layout.items.filling.drawer_task import one_by_one
 from worker.layout.model.plan_document import plan_document
 from worker.layout.placement.region_solver import load_solver
 from worker.layout.planner import lay_out

@@ -16,7 +16,7 @@ from unittest.mock import patch
 from api.planning.planner import make_plan
 from worker.jobs.execution.pipeline import run_pipeline
 from worker.jobs.files.part_cache import InMemoryPartCache
-from worker.layout.items import remedies
+from worker.layout.items.reasons import remedies
 from worker.spec import load
 from worker.spec.errors import DrawerwrightError
 

@@ -11,7 +11,7 @@ from worker.layout.drawer.outline import Outline
 from worker.layout.floor.floor_builder import Floor, tile_floor
 from worker.layout.floor.print_bed import Bed
 from worker.layout.floor.tile_mark import mark_lettering
-from worker.layout.items.held_trays import HeldTray
+from worker.layout.items.held.held_trays import HeldTray
 from worker.layout.items.item_trays import Furniture, on_whole
 from worker.layout.model.part_registry import Register, box_of
 from worker.layout.model.plan import DrawerPlan, JointedTray, Lattice, Stored

@@ -9,9 +9,9 @@ from worker.layout.drawer.grid_placement import fit_lattice
 from worker.layout.drawer.outline import Outline, drawer_outline
 from worker.layout.drawer_assembly import Entering
 from worker.layout.floor.print_bed import Bed
-from worker.layout.items.drawer_site import Site
-from worker.layout.items.drawer_task import Spread, one_by_one
-from worker.layout.items.held_trays import HeldTray, Holding, fill_tray, held_things, not_held
+from worker.layout.items.filling.drawer_site import Site
+from worker.layout.items.filling.drawer_task import Spread, one_by_one
+from worker.layout.items.held.held_trays import HeldTray, Holding, fill_tray, held_things, not_held
 from worker.layout.items.item_trays import Contents, Furniture, furnish, on_whole, reserved, site_of, spares
 from worker.layout.items.jointed_trays import HoldingTray, with_jointed_trays
 from worker.layout.model.cautions import cautions

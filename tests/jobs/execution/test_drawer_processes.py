@@ -10,7 +10,7 @@ import pytest
 
 from worker.jobs.execution import drawer_processes
 from worker.jobs.execution.drawer_processes import DrawerProcesses
-from worker.layout.items.drawer_task import one_by_one
+from worker.layout.items.filling.drawer_task import one_by_one
 from worker.layout.model.plan_document import plan_document
 from worker.layout.planner import lay_out
 from worker.spec import load

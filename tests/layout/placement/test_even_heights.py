@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from tests.layout.storage.test_lane import check_rooms, reached, shape_of
 from tests.layout.storage.things import assortment, ground, shapes, thing
-from worker.layout.items.filled_tray import tray_option
+from worker.layout.items.filling.filled_tray import tray_option
 from worker.layout.placement.bay import Bay
 from worker.layout.placement.column_pricing import ColumnPool
 from worker.layout.placement.drawer_search import search_drawer

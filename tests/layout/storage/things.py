@@ -2,8 +2,8 @@
 
 from hypothesis import strategies as st
 
-from worker.layout.items.filled_tray import tray_option
-from worker.layout.items.likeness import families, same_use
+from worker.layout.items.filling.filled_tray import tray_option
+from worker.layout.items.filling.likeness import families, same_use
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.column_pricing import columns
 from worker.layout.placement.objective import WEIGHTS

@@ -17,7 +17,7 @@ from threading import Thread
 from typing import IO, Final
 
 from worker.jobs.execution.frames import Frame, answer_frames, read_frame, write_frame
-from worker.layout.items.drawer_task import DrawerTask, PlacedColumns, one_by_one
+from worker.layout.items.filling.drawer_task import DrawerTask, PlacedColumns, one_by_one
 
 __all__ = ["DrawerProcesses"]
 

@@ -12,7 +12,7 @@ from worker.jobs.common.errors import JobCancelled
 from worker.jobs.execution.job_documents import Document, documents_of, print_record, run_documents, with_runs
 from worker.jobs.files.part_cache import BuiltPart, PartCache, PartFile
 from worker.jobs.records.models import BUNDLE_NAME, Progress, StoredFile
-from worker.layout.items.drawer_task import Spread, one_by_one
+from worker.layout.items.filling.drawer_task import Spread, one_by_one
 from worker.layout.model.plan import Plan
 from worker.layout.model.shapes import Part
 from worker.layout.planner import lay_out

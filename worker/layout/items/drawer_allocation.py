@@ -5,11 +5,11 @@ from dataclasses import dataclass, replace
 from math import ceil, inf
 from typing import Final
 
-from worker.layout.items.drawer_site import Site
-from worker.layout.items.drawer_stock import Stock, fill_drawer, with_rest
-from worker.layout.items.drawer_task import DrawerTask, Spread, filled_stocks, one_by_one
-from worker.layout.items.likeness import use_of
-from worker.layout.items.tray_sizing import TraySizing
+from worker.layout.items.filling.drawer_site import Site
+from worker.layout.items.filling.drawer_stock import Stock, fill_drawer, with_rest
+from worker.layout.items.filling.drawer_task import DrawerTask, Spread, filled_stocks, one_by_one
+from worker.layout.items.filling.likeness import use_of
+from worker.layout.items.filling.tray_sizing import TraySizing
 from worker.layout.storage.loose import FILL_DEPTH, SOFT_DEPTH, bulk_volume
 from worker.layout.storage.poses import Pose, lying_poses, poses
 from worker.layout.storage.ways import Kind, natural_ways

@@ -6,13 +6,13 @@ from typing import Final, Protocol, TypeAlias
 
 from worker.layout.floor.print_bed import Bed
 from worker.layout.items.drawer_allocation import Allocation, allocate
-from worker.layout.items.drawer_site import Site
-from worker.layout.items.drawer_stock import Settled, Stock, place_pinned
-from worker.layout.items.drawer_task import Spread, one_by_one
+from worker.layout.items.filling.drawer_site import Site
+from worker.layout.items.filling.drawer_stock import Settled, Stock, place_pinned
+from worker.layout.items.filling.drawer_task import Spread, one_by_one
+from worker.layout.items.filling.tray_sizing import TraySizing, WorkExhausted
 from worker.layout.items.free_floor import largest_free
-from worker.layout.items.remedies import Trials, remedy
-from worker.layout.items.shortage import Shortage, shortage
-from worker.layout.items.tray_sizing import TraySizing, WorkExhausted
+from worker.layout.items.reasons.remedies import Trials, remedy
+from worker.layout.items.reasons.shortage import Shortage, shortage
 from worker.layout.model.plan import Lattice, PlanWarning, Stored, Unplaced
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.placement.objective import WEIGHTS, worth

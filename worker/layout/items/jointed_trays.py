@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Final, TypeAlias
 
-from worker.layout.items.drawer_site import Site
-from worker.layout.items.held_trays import HeldTray, Holding, fill_tray
+from worker.layout.items.filling.drawer_site import Site
+from worker.layout.items.filling.tray_sizing import TraySizing, without_bed
+from worker.layout.items.held.held_trays import HeldTray, Holding, fill_tray
 from worker.layout.items.item_trays import Contents, ListedItem
-from worker.layout.items.tray_sizing import TraySizing, without_bed
 from worker.layout.model.plan import Stored, Unplaced
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.placement.objective import WEIGHTS, worth

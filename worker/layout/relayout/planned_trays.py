@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from worker.layout.items.earlier_layout import EarlierTray
+from worker.layout.items.filling.earlier_layout import EarlierTray
 from worker.layout.items.item_trays import ListedItem
 from worker.layout.placement.tray_placement import tray_halves
 from worker.layout.relayout.previous_layout import Previous, PrintedTray

@@ -4,10 +4,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from worker.layout.items.drawer_as_before import fill_as_before
-from worker.layout.items.drawer_site import Site
-from worker.layout.items.drawer_stock import Stock, fill_drawer
-from worker.layout.items.stacked_trays import UpperTray
+from worker.layout.items.filling.drawer_as_before import fill_as_before
+from worker.layout.items.filling.drawer_site import Site
+from worker.layout.items.filling.drawer_stock import Stock, fill_drawer
+from worker.layout.items.filling.stacked_trays import UpperTray
 from worker.layout.placement.region_solver import Standing
 from worker.spec.items.item import Item
 

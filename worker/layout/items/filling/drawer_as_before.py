@@ -3,10 +3,10 @@
 from collections import defaultdict
 from collections.abc import Sequence
 
-from worker.layout.items.drawer_site import Site
-from worker.layout.items.drawer_stock import Stock, fill_drawer, place_pinned
-from worker.layout.items.earlier_layout import EarlierTray, standing_as_before
-from worker.layout.items.making_room import with_room_made
+from worker.layout.items.filling.drawer_site import Site
+from worker.layout.items.filling.drawer_stock import Stock, fill_drawer, place_pinned
+from worker.layout.items.filling.earlier_layout import EarlierTray, standing_as_before
+from worker.layout.items.filling.making_room import with_room_made
 from worker.layout.placement.bay import Spot
 from worker.spec.items.item import Item
 

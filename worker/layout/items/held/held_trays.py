@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from worker.layout.items.bisection import most_with
-from worker.layout.items.compartment_fit import Lying, Share, TrayRules, arrangement
-from worker.layout.items.hold_shortage import misfit
+from worker.layout.items.held.compartment_fit import Lying, Share, TrayRules, arrangement
+from worker.layout.items.held.hold_shortage import misfit
 from worker.layout.items.item_trays import ListedItem
 from worker.layout.model.plan import PlanWarning, Stored, Unplaced
 from worker.layout.model.shapes import TrayShape

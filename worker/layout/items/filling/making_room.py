@@ -4,8 +4,8 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
-from worker.layout.items.drawer_stock import Stock
-from worker.layout.items.tray_sizing import TraySizing, renumbered_alone
+from worker.layout.items.filling.drawer_stock import Stock
+from worker.layout.items.filling.tray_sizing import TraySizing, renumbered_alone
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.placement.region_solver import Standing
 from worker.layout.placement.tray_columns import Column

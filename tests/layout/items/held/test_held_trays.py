@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from tests.layout.items.test_item_trays import box, item, job
 from tests.layout.storage.apart import clashes, widest_gap
 from tests.layout.storage.things import shapes
-from worker.layout.items import drawer_stock
-from worker.layout.items.held_trays import fill_tray, held_things
+from worker.layout.items.filling import drawer_stock
+from worker.layout.items.held.held_trays import fill_tray, held_things
 from worker.layout.planner import lay_out
 from worker.layout.storage.reach import FINGER_GAP, LEAST_GRIP
 from worker.layout.storage.sizing_rules import AIR, FRAME_AIR

@@ -12,11 +12,11 @@ from math import ceil
 from typing import Any, Final
 
 from worker.layout.items.bisection import most_with
-from worker.layout.items.drawer_site import Site
-from worker.layout.items.drawer_stock import Stock, fill_drawer
-from worker.layout.items.shortage import least_bed, least_height, pinned_rectangles, with_bed
-from worker.layout.items.stacked_trays import stack_trays
-from worker.layout.items.tray_sizing import ANY_HEIGHT, TraySizing, with_height
+from worker.layout.items.filling.drawer_site import Site
+from worker.layout.items.filling.drawer_stock import Stock, fill_drawer
+from worker.layout.items.filling.stacked_trays import stack_trays
+from worker.layout.items.filling.tray_sizing import ANY_HEIGHT, TraySizing, with_height
+from worker.layout.items.reasons.shortage import least_bed, least_height, pinned_rectangles, with_bed
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.placement.region_solver import Standing
 from worker.layout.placement.tray_columns import Column

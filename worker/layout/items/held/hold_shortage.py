@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import Final, NamedTuple
 
 from worker.layout.items.bisection import least_with
-from worker.layout.items.compartment_fit import Limit, Share, TrayRules, arrangement
+from worker.layout.items.held.compartment_fit import Limit, Share, TrayRules, arrangement
 from worker.layout.tray.compartments import Compartment
 from worker.layout.tray.interior import UNDER_RIM, on_grid
 from worker.spec.drawer.tray import Tray

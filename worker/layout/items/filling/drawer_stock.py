@@ -7,10 +7,10 @@ from functools import cached_property
 from typing import Final
 
 from worker.layout.items.bisection import most_with
-from worker.layout.items.drawer_site import Site
-from worker.layout.items.filled_tray import tray_option
-from worker.layout.items.stacked_trays import UpperTray, stack_trays
-from worker.layout.items.tray_sizing import TraySizing, renumbered_alone
+from worker.layout.items.filling.drawer_site import Site
+from worker.layout.items.filling.filled_tray import tray_option
+from worker.layout.items.filling.stacked_trays import UpperTray, stack_trays
+from worker.layout.items.filling.tray_sizing import TraySizing, renumbered_alone
 from worker.layout.placement.arrangement import arrange
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot, half_cells

@@ -4,7 +4,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tests.layout.storage.things import ground, shapes, thing
-from worker.layout.items.series import series_ways
+from worker.layout.items.filling.series import series_ways
 from worker.layout.storage.ways import Kind, natural_ways
 
 

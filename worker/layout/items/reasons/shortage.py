@@ -6,10 +6,10 @@ from math import ceil
 
 from worker.layout.floor.print_bed import Bed
 from worker.layout.items.bisection import least_with
-from worker.layout.items.drawer_site import Site
-from worker.layout.items.drawer_stock import Stock, fill_drawer
+from worker.layout.items.filling.drawer_site import Site
+from worker.layout.items.filling.drawer_stock import Stock, fill_drawer
+from worker.layout.items.filling.tray_sizing import ANY_HEIGHT, ANY_SPAN, TraySizing, with_height, without_bed
 from worker.layout.items.free_floor import cells_text, largest_free
-from worker.layout.items.tray_sizing import ANY_HEIGHT, ANY_SPAN, TraySizing, with_height, without_bed
 from worker.layout.placement.bay import Bay, Spot, half_cells
 from worker.layout.placement.tray_columns import Column
 from worker.layout.storage.poses import longest

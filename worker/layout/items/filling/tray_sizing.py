@@ -3,7 +3,7 @@
 from dataclasses import replace
 from typing import Final, TypeAlias
 
-from worker.layout.items.drawer_site import Site
+from worker.layout.items.filling.drawer_site import Site
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.placement.column_pricing import columns

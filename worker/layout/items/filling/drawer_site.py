@@ -6,9 +6,9 @@ from functools import cached_property
 from typing import Final
 
 from worker.layout.floor.print_bed import Bed
-from worker.layout.items.earlier_layout import EarlierTray
-from worker.layout.items.likeness import families, same_use
-from worker.layout.items.series import series_ways
+from worker.layout.items.filling.earlier_layout import EarlierTray
+from worker.layout.items.filling.likeness import families, same_use
+from worker.layout.items.filling.series import series_ways
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Anchor, Bay
 from worker.layout.placement.objective import WEIGHTS

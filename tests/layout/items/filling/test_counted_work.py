@@ -9,9 +9,10 @@ from collections import Counter
 
 import pytest
 
-from worker.layout.items import drawer_stock, item_trays
-from worker.layout.items.remedies import _MOST_SIZINGS
-from worker.layout.items.tray_sizing import TraySizing
+from worker.layout.items import item_trays
+from worker.layout.items.filling import drawer_stock
+from worker.layout.items.filling.tray_sizing import TraySizing
+from worker.layout.items.reasons.remedies import _MOST_SIZINGS
 from worker.layout.placement import column_pricing
 from worker.layout.placement.column_pricing import ColumnPool, pattern_work
 from worker.layout.placement.family_patterns import FamilyPatterns
@@ -78,7 +79,7 @@ def work(monkeypatch):
     monkeypatch.setattr(item_trays, "MOST_REASON_SIZINGS", _SIZINGS)
     monkeypatch.setattr(column_pricing, "FamilyPatterns", Counted)
     monkeypatch.setattr(drawer_stock, "ColumnPool", Pool)
-    for module in ("drawer_stock", "remedies", "shortage", "drawer_allocation"):
+    for module in ("filling.drawer_stock", "reasons.remedies", "reasons.shortage", "drawer_allocation"):
         monkeypatch.setattr(f"worker.layout.items.{module}.TraySizing", Sizing)
     return counts
 

@@ -1,0 +1,1 @@
+"""Filling a drawer: items into trays, each tray in its place."""

@@ -1,0 +1,1 @@
+"""Trays of the list that hold things: what fits, and what does not."""

@@ -1,0 +1,1 @@
+"""Reasons why items have no place, and remedies."""
