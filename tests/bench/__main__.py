@@ -8,7 +8,7 @@ import importlib
 import sys
 from pathlib import Path
 
-BENCHES = ("solids", "jobs", "layout", "service", "scale", "household", "idle", "many_drawers", "stability")
+BENCHES = ("floors", "solids", "jobs", "layout", "service", "scale", "household", "idle", "many_drawers", "stability")
 
 
 def main() -> None:

@@ -1,6 +1,5 @@
 """The lattice: most cells, halves, borders."""
 
-import time
 from math import floor
 
 import numpy as np
@@ -193,17 +192,3 @@ def test_many_slanted_sides_are_searched_in_boxes_and_still_exactly() -> None:
     count = len(whole(fit_lattice(area, pitch=24.0)))
     offsets = np.random.default_rng(7).uniform(0, 24.0, (60, 2))
     assert max(brute_count(area, 24.0, (x, y)) for x, y in offsets) <= count
-
-
-def test_it_is_quick() -> None:
-    angles = np.linspace(0, 2 * np.pi, 80, endpoint=False)
-    radii = 220 + 20 * np.sin(5 * angles)
-    round_one = Polygon(np.column_stack([radii * np.cos(angles), radii * np.sin(angles)]))
-    for area, limit in ((shapely.box(0, 0, 310, 425), 0.06), (round_one, 0.3)):
-        times = []
-        for _ in range(3):
-            start = time.process_time()
-            fit_lattice(area, pitch=42.0, half_cells=True)
-            times.append(time.process_time() - start)
-        # Seconds of this process: others may work on the same cores.
-        assert min(times) < limit

@@ -1,5 +1,4 @@
 import contextlib
-import time
 
 import pytest
 import shapely
@@ -235,16 +234,6 @@ def test_half_micrometre_pitches():
     """1 5/8 in: a half cell is 20.6375 mm, between two steps of the coordinate grid."""
     floor, _, _ = floor_of(shapely.box(0, 0, 370, 370), pitch=41.275, half_cells=True, bed=180, seam="key")
     assert len({p.shape for p in floor.pieces}) < len(floor.pieces)
-
-
-def test_quick():
-    """Usual drawers in 80 ms, a square metre in 300 ms on a 2-core machine; four times that here, processor time."""
-    for side, bed, limit in ((420, 256, 0.32), (1000, 180, 1.2)):
-        usable = shapely.box(0, 0, side, side)
-        lattice = fit_lattice(usable, pitch=42.0)
-        start = time.process_time()
-        tile_floor(usable, lattice, joint=JOINT, seam="dovetail", seam_gap=0.2, printer=printer(bed))
-        assert time.process_time() - start < limit
 
 
 @st.composite
