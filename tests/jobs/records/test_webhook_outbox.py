@@ -187,9 +187,9 @@ def test_what_was_printed_is_told(base, webhooks, database):
     webhooks.create("local", _request("https://home.example/", events=["job.printed"]))
     job = _ended(base, lambda claim: base.succeed(claim, []))
     event = PrintEvent(outcome="printed", run=1, note="second spool")
-    standing = PrintState(needed={"T1": 2}, printed={"T1": 1}, runs=[], next_run=2)
+    state = PrintState(needed={"T1": 2}, printed={"T1": 1}, runs=[], next_run=2)
     prints = PrintRecords(database)
-    prints.record(job.id, event, lambda _: standing)
+    prints.record(job.id, event, lambda _: state)
     assert _waiting(database) == ["job.printed"]
     with database.connect() as connection:
         payload = json.loads(connection.scalar(select(OutboxRow.payload)))

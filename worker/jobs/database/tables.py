@@ -126,7 +126,7 @@ class PrintStateRow(Base):
     job_id: Mapped[str] = mapped_column(ForeignKey("jobs.id", ondelete="CASCADE"), primary_key=True)
     #: Number of the last event, for optimistic locking.
     revision: Mapped[int] = mapped_column()
-    standing: Mapped[dict[str, Any]] = mapped_column(types.JSON)
+    progress: Mapped[dict[str, Any]] = mapped_column(types.JSON)
     #: A repacked run has no file yet.
     repack: Mapped[bool] = mapped_column(default=False)
     enqueued: Mapped[datetime | None] = mapped_column(UtcDateTime, default=None)

@@ -275,7 +275,7 @@ def _row(job_id: str, made: PrintEventRecord, fingerprint: str) -> dict[str, Any
 
 def _advance(connection: Connection, job_id: str, before: PrintStatus | None, number: int, state: PrintState) -> bool:
     """Replace the previous state by this one; return False if another event was recorded since."""
-    values: dict[str, Any] = {"revision": number, "standing": state.model_dump(mode="json")}
+    values: dict[str, Any] = {"revision": number, "progress": state.model_dump(mode="json")}
     first = 0 if before is None else before.state.next_run
     if any(not entry.planned and entry.run.number >= first for entry in state.runs):
         # repacked runs need files
@@ -308,7 +308,7 @@ def _count(connection: Connection, statement: Any) -> int:
 def _status(connection: Connection, job_id: str) -> PrintStatus | None:
     at = (
         PrintStateRow.revision,
-        PrintStateRow.standing,
+        PrintStateRow.progress,
         PrintStateRow.repack,
         PrintStateRow.problem,
         PrintStateRow.retry,
@@ -316,7 +316,7 @@ def _status(connection: Connection, job_id: str) -> PrintStatus | None:
     row = connection.execute(select(*at).where(PrintStateRow.job_id == job_id)).one_or_none()
     if row is None:
         return None
-    return PrintStatus(row.revision, PrintState.model_validate(row.standing), row.repack, row.problem, row.retry)
+    return PrintStatus(row.revision, PrintState.model_validate(row.progress), row.repack, row.problem, row.retry)
 
 
 def _spec(connection: Connection, job_id: str) -> str:
