@@ -2,11 +2,11 @@
 
 import re
 import time
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from http import HTTPStatus
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, TypeVar
 
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.sse import KEEPALIVE_COMMENT, EventSourceResponse, format_sse_event
@@ -27,6 +27,8 @@ from worker.jobs.records.models import Job
 __all__ = ["router"]
 
 router = APIRouter(prefix="/v1", tags=["jobs"])
+
+_EntryT = TypeVar("_EntryT", Job, BatchSummary)
 
 _TYPE: Final = "text/event-stream"
 
@@ -257,26 +259,26 @@ async def _events_of_jobs(
 
 async def _ended_batches(job_service: JobService, since: datetime) -> list[BatchSummary]:
     """Return all batches that ended since this time, less `_MAX_DELAY`."""
-    batches: dict[str, BatchSummary] = {}
-    moment = since - _MAX_DELAY
-    while True:
-        page = await run_in_threadpool(job_service.batches_ended_since, moment, _PAGE)
-        batches |= {batch.id: batch for batch in page}
-        if len(page) < _PAGE or page[-1].finished is None or page[-1].finished == moment:
-            return list(batches.values())
-        moment = page[-1].finished
+    return await _all_since(since, job_service.batches_ended_since, lambda batch: batch.finished or since)
 
 
 async def _changed(job_service: JobService, since: datetime) -> list[Job]:
     """Return all jobs that changed since this time, less `_MAX_DELAY`."""
-    jobs: dict[str, Job] = {}
+    return await _all_since(since, job_service.changed_since, lambda job: job.updated)
+
+
+async def _all_since(
+    since: datetime, fetch: Callable[[datetime, int], list[_EntryT]], time_of: Callable[[_EntryT], datetime]
+) -> list[_EntryT]:
+    """Return each entry once: pages overlap, because a page starts at the time of the last entry before it."""
+    entries: dict[str, _EntryT] = {}
     moment = since - _MAX_DELAY
     while True:
-        page = await run_in_threadpool(job_service.changed_since, moment, _PAGE)
-        jobs |= {job.id: job for job in page}
-        if len(page) < _PAGE or page[-1].updated == moment:
-            return list(jobs.values())
-        moment = page[-1].updated
+        page = await run_in_threadpool(fetch, moment, _PAGE)
+        entries |= {entry.id: entry for entry in page}
+        if len(page) < _PAGE or time_of(page[-1]) == moment:
+            return list(entries.values())
+        moment = time_of(page[-1])
 
 
 def _event(request: Request, job: Job, event_id: int) -> bytes:

@@ -76,21 +76,13 @@ def job(job: Job, *, watch: Watch = False, url: Url = None, machine: Machine = F
 def cancel(job: Job, *, url: Url = None, machine: Machine = False) -> None:
     """Cancel a queued or running job."""
     with ending(machine=machine), opened(url) as client:
-        document = client.cancel(job)
-        if machine:
-            print_json(document.model_dump(mode="json"))
-        else:
-            note(f"Job {document.id} ({document.name}) is {document.state}.")
+        _show_state(client.cancel(job), machine=machine)
 
 
 def retry(job: Job, *, url: Url = None, machine: Machine = False) -> None:
     """Queue a failed job again, under the same id."""
     with ending(machine=machine), opened(url) as client:
-        document = client.retry(job)
-        if machine:
-            print_json(document.model_dump(mode="json"))
-        else:
-            note(f"Job {document.id} ({document.name}) is {document.state}.")
+        _show_state(client.retry(job), machine=machine)
 
 
 def remove(
@@ -143,3 +135,10 @@ def _watch(client: Client, listed: "list[JobDocument]", *, machine: bool) -> Non
                     report(now)
 
                 client.follow(job, update)
+
+
+def _show_state(document: "JobDocument", *, machine: bool) -> None:
+    if machine:
+        print_json(document.model_dump(mode="json"))
+    else:
+        note(f"Job {document.id} ({document.name}) is {document.state}.")
