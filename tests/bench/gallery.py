@@ -47,7 +47,7 @@ def box(at, size):
 def scene(spec: Spec, plan: Plan):
     """Return all triangles of a drawer ``(n, 3, 3)`` in mm, and their colours ``(n, 3)``."""
     (drawer,) = plan.drawers
-    items = {item.name: item for item in spec.drawers[0].items}
+    items = {item.name: item for item in (*spec.items, *spec.drawers[0].items)}
     uses = list(dict.fromkeys(item.group or item.tag or item.name for item in items.values()))
     parts = {part.mark: part for part in plan.parts}
     meshes = {part.mark: build(part.shape) for part in plan.parts if part.kind == "tray"}
