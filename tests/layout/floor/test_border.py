@@ -121,3 +121,10 @@ def test_tidy_keeps_the_hull(points):
 
 def test_ring_of_drops_points_on_a_line():
     assert ring_of(Polygon([(0, 0), (5, 0.0004), (10, 0), (10, 10), (0, 10)])) == ring(0, 0, 10, 10)
+
+
+def test_an_outline_that_touches_the_end_of_the_frame_is_no_problem():
+    """The library shares a polygon and a line there, and then refuses to go on with both."""
+    usable = shapely.box(-10, -100, 150, 60) - shapely.box(70, -90, 100, 60)
+    plate = plate_of(usable, [Cell(0, 0, 2, 2)], half=25.0, least=3.0, gap=0.2)
+    assert plate.area.bounds == pytest.approx((-10.0, -50.0, 70.0, 60.0), abs=1e-3)

@@ -61,7 +61,12 @@ def opened(area: BaseGeometry, radius: float) -> BaseGeometry:
     with np.errstate(divide="ignore", invalid="ignore"):
         core = area.buffer(-radius, join_style="mitre", mitre_limit=_MITRE)
         grown = core.buffer(radius + _SNAP, join_style="mitre", mitre_limit=_MITRE)
-    return MultiPolygon(polygons(shapely.intersection(grown, area, grid_size=_SNAP), 0.0))
+    return overlap(grown, area)
+
+
+def overlap(first: BaseGeometry, other: BaseGeometry) -> MultiPolygon:
+    """Return the area that two areas share, without the lines in which they only touch."""
+    return MultiPolygon(polygons(shapely.intersection(first, other, grid_size=_SNAP), 0.0))
 
 
 def least_width(line_width: float) -> float:
@@ -108,7 +113,7 @@ def plate_of(usable: Area, cells: Sequence[Cell], half: float, least: float, gap
     squares = cell_area(cells, half)
     # a frame that extends further than a cell from the sockets would carry nothing and break off
     near = squares.buffer(2.0 * half, join_style="mitre")
-    around = shapely.intersection(usable, near, grid_size=_SNAP)
+    around = overlap(usable, near)
     border = opened(shapely.difference(around, squares, grid_size=_SNAP), least / 2.0)
     area, points = joined(squares, border, usable, least, gap)
     nicked = {

@@ -12,7 +12,7 @@ import shapely
 from shapely.affinity import translate
 from shapely.geometry import MultiPolygon, Polygon
 
-from worker.layout.floor.border import Area, as_ring, cell_area, joined, opened, polygons, windows
+from worker.layout.floor.border import Area, as_ring, cell_area, joined, opened, overlap, polygons, windows
 from worker.layout.floor.plate_graph import Board
 from worker.layout.floor.seams import narrowest
 from worker.layout.floor.tab import Points, Tab
@@ -104,7 +104,7 @@ class TileDrawing:
             return polygons(shapely.intersection(cell_area(cells, self.half), box))
         whole = shapely.union_all([self.board.shape(p) for p in tile.patches], grid_size=LENGTH_EPSILON)
         whole = MultiPolygon(polygons(shapely.intersection(whole, box)))
-        own = shapely.intersection(cell_area(cells, self.half), whole, grid_size=LENGTH_EPSILON)
+        own = overlap(cell_area(cells, self.half), whole)
         border = opened(shapely.difference(whole, own, grid_size=LENGTH_EPSILON), self.least / 2.0)
         return polygons(joined(own, border, self.usable, self.least, gap)[0])
 
