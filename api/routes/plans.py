@@ -19,7 +19,7 @@ from api.http.problems.errors import (
 from api.http.problems.problem_documents import problem_response, refusals
 from api.http.requests.body import SpecReader, receive_spec
 from api.openapi.spec_body import SPEC_BODY
-from worker.spec.errors import LayoutError, SpecError, SpecTooLarge, TrayError
+from worker.spec.errors import LayoutError, PanelError, SpecError, SpecTooLarge, TrayError
 from worker.spec.manifest import JSON_TYPE, PlanDocument
 
 __all__ = ["router"]
@@ -41,6 +41,7 @@ _RETRY_SECONDS: Final = 2
         SpecTooLarge,
         LayoutError,
         TrayError,
+        PanelError,
         BodyTooLarge,
         BodyTooSlow,
         BodyTypeRefused,

@@ -14,8 +14,10 @@ from worker.layout.floor.tile_mark import mark_lettering
 from worker.layout.items.held.held_trays import HeldTray
 from worker.layout.items.item_trays import Furniture, on_whole
 from worker.layout.model.part_registry import Register, box_of
-from worker.layout.model.plan import DrawerPlan, JointedTray, Lattice, Stored
+from worker.layout.model.plan import DrawerPlan, JointedTray, Lattice, PanelPlan, Stored
 from worker.layout.model.shapes import Lettering, PieceShape, Placement, TileShape
+from worker.layout.panels.drawer_panels import DrawerPanels, lay_panels
+from worker.layout.panels.profile import PanelProfile
 from worker.layout.placement.bay import Spot
 from worker.layout.placement.tray_placement import PlacedTray, tray_halves
 from worker.layout.tray.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
@@ -105,6 +107,7 @@ class Entering:
             ),
         )
         placements = (*tiles, *(placement for tray in standing for placement in tray.placements), *keys)
+        panels = self._panels(drawer, outline, pointer)
         jointed = tuple(
             joined(tray.made.jointed, tray.placements, start)
             for start, tray in zip(starts, standing, strict=False)
@@ -112,8 +115,15 @@ class Entering:
         )
         self._warn_of_loose(floor, tiles, pointer)
         return _summary(
-            drawer, outline, lattice, floor, placements=placements, taken=taken, contents=contents, jointed=jointed,
+            drawer, outline, lattice, floor, placements=(*placements, *panels.placements), taken=taken,
+            contents=contents, jointed=jointed, panels=panels.shifted(len(placements)),
         )  # fmt: skip
+
+    def _panels(self, drawer: Drawer, outline: Outline, pointer: str) -> DrawerPanels:
+        """Return the panels of a drawer; their parts are entered into the register."""
+        profile = PanelProfile(self.spec.line_width_of("panel"), self.joint.clearance)
+        layer = self.spec.layer_of("panel")
+        return lay_panels(drawer, outline.usable, pointer, profile, self.bed, layer, self.register)
 
     def _warn_of_loose(self, floor: Floor, tiles: Sequence[Placement], pointer: str) -> None:
         """Warn of tiles that no tab or key joins to those they meet, unless the spec asks for plain seams."""
@@ -267,6 +277,7 @@ def _summary(
     taken: Sequence[tuple[Spot, Spot]],
     contents: tuple[Stored, ...],
     jointed: tuple[JointedTray, ...],
+    panels: tuple[PanelPlan, ...],
 ) -> DrawerPlan:
     """Return the plan of a drawer with its counts."""
     quarters = sum(cell.width * cell.depth for cell in lattice.cells)
@@ -290,6 +301,7 @@ def _summary(
         spaces=free_spaces(lattice, taken),
         floor=floor.plan,
         jointed=jointed,
+        panels=panels,
     )
 
 

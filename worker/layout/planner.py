@@ -245,12 +245,16 @@ class _Job:
         if index not in self._outlines_and_lattices:
             drawer, pointer, grid = self.spec.drawers[index], f"/drawers/{index}", self.spec.grid
             outline = drawer_outline(drawer, pointer)
-            lattice = fit_lattice(
-                outline.usable,
-                pitch=grid.pitch,
-                half_cells=grid.half_cells,
-                align=(drawer.align.x, drawer.align.y),
-                pointer=pointer,
+            lattice = (
+                Lattice((0.0, 0.0), grid.pitch, ())
+                if drawer.floor == "none"
+                else fit_lattice(
+                    outline.usable,
+                    pitch=grid.pitch,
+                    half_cells=grid.half_cells,
+                    align=(drawer.align.x, drawer.align.y),
+                    pointer=pointer,
+                )
             )
             self._outlines_and_lattices[index] = outline, lattice
         return self._outlines_and_lattices[index]

@@ -1,4 +1,4 @@
-"""The order of printing: the coupon, then the floor, then trays by how often the things in them are used.
+"""The order of printing: the coupon, the floor, panels, then trays by how often the things in them are used.
 
 The coupon shows which clearance every other part needs, and trays stand on the floor. Whatever depends on this order
 asks here: the work plan, the timetable, the remaining work, the batch packer, the summary and the map's legend.
@@ -23,7 +23,8 @@ class Stage(IntEnum):
 
     TEST_PRINTS = 0
     FLOOR = 1
-    TRAYS = 2
+    PANELS = 2
+    TRAYS = 3
 
 
 _STAGES: Final[Mapping[PartKind, Stage]] = {
@@ -31,6 +32,9 @@ _STAGES: Final[Mapping[PartKind, Stage]] = {
     "plug": Stage.TEST_PRINTS,
     "tile": Stage.FLOOR,
     "key": Stage.FLOOR,
+    "panel": Stage.PANELS,
+    "shoe": Stage.PANELS,
+    "clip": Stage.PANELS,
     "tray": Stage.TRAYS,
 }
 _STAGES_BY_LETTER: Final = {LETTERS[kind]: stage for kind, stage in _STAGES.items()}
@@ -84,7 +88,7 @@ def run_order(run: _PrintRun, kinds: Mapping[str, PartKind], accesses: Iterable[
     stage = stage_of_run(run)
     if stage is Stage.TEST_PRINTS:
         return stage, float(all(kinds[piece.mark] == "plug" for piece in run.pieces)), 0.0
-    if stage is Stage.FLOOR:
+    if stage in {Stage.FLOOR, Stage.PANELS}:
         return stage, 0.0, 0.0
     ranks = [access_rank(access) for access in accesses]
     return stage, float(min(ranks)), sum(ranks) / len(ranks)

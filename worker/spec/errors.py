@@ -14,6 +14,7 @@ __all__ = [
     "JointError",
     "LayoutError",
     "LengthError",
+    "PanelError",
     "PrintRefused",
     "SpecError",
     "SpecTooLarge",
@@ -145,6 +146,12 @@ class TrayError(LayoutError):
     """A tray cannot be made or placed."""
 
     slug = "invalid-tray"
+
+
+class PanelError(LayoutError):
+    """A panel cannot be made or placed."""
+
+    slug = "invalid-panel"
 
 
 class CheckFailed(DrawerwrightError):

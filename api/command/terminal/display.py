@@ -159,7 +159,10 @@ def _drawers(drawers: Sequence[DrawerEntry]) -> None:
         halves = f" and {cells.half} half cells" if cells.half else ""
         grid = f"{cells.across[0]} x {cells.across[1]} cells of {drawer.pitch:g} mm, {cells.whole} in total{halves}"
         rest = f"{left:.1f} x {back:.1f} mm left over, {drawer.free / 4:g} cells free"
-        _results.print(_plain(f"{drawer.name}{copies}: {grid}; {rest}"), soft_wrap=True)
+        text = f"{grid}; {rest}" if cells.whole or cells.half else "no floor"
+        count = len(drawer.panels)
+        text += f", {count} panel{'s' if count > 1 else ''}" if count else ""
+        _results.print(_plain(f"{drawer.name}{copies}: {text}"), soft_wrap=True)
 
 
 def _things(document: PlanDocument | Manifest) -> None:

@@ -69,7 +69,7 @@ function draw(plan) {
     plan.warnings.length > 0 && h("ul", { class: "warnings" }, plan.warnings.map((warning) => h("li", {}, warning.message))));
 }
 
-const caption = (drawer) => `${drawer.name}: ${drawer.cells.across[0]} × ${drawer.cells.across[1]} ${t("cells")}, ${drawer.copies > 1 ? `${drawer.copies} ×, ` : ""}${shown(drawer.size[0])} × ${shown(drawer.size[1])} × ${shown(drawer.size[2])}`;
+const caption = (drawer) => `${drawer.name}: ${drawer.cells.across[0] ? `${drawer.cells.across[0]} × ${drawer.cells.across[1]} ${t("cells")}, ` : ""}${drawer.copies > 1 ? `${drawer.copies} ×, ` : ""}${shown(drawer.size[0])} × ${shown(drawer.size[1])} × ${shown(drawer.size[2])}`;
 
 /** Draw a drawer from above, front at the bottom. */
 export function picture(drawer, plan) {
@@ -79,17 +79,19 @@ export function picture(drawer, plan) {
   const path = drawer.outline.map((ring) => `M${ring.map(([px, py]) => `${px} ${depth - py}`).join("L")}Z`).join("");
   const stands = drawer.placements.map((piece, index) => ({ ...piece, index, part: parts.get(piece.mark) })).filter((piece) => piece.part);
   const box = (piece) => {
-    const [a, b] = piece.part.size;
+    const [a, deep, thick] = piece.part.size;
+    const b = piece.upright ? thick : deep; // strips of panels are printed flat
     const [w, d] = piece.turn % 180 ? [b, a] : [a, b];
     return { x: piece.at[0], y: y(piece.at[1], d), width: w, height: d };
   };
+  const panels = ["clip", "shoe", "panel"].flatMap((kind) => stands.filter((piece) => piece.part.kind === kind));
   const tiles = stands.filter((piece) => piece.part.kind === "tile");
   const trays = stands.filter((piece) => piece.part.kind === "tray").sort((a, b) => a.at[2] - b.at[2]);
   const held = (index) => (drawer.contents ?? []).filter((content) => content.placement === index);
   const lines = [];
   const [ox, oy] = drawer.origin;
-  for (let i = 0; i <= drawer.cells.across[0]; i += 1) lines.push([ox + i * drawer.pitch, oy, ox + i * drawer.pitch, oy + drawer.cells.across[1] * drawer.pitch]);
-  for (let i = 0; i <= drawer.cells.across[1]; i += 1) lines.push([ox, oy + i * drawer.pitch, ox + drawer.cells.across[0] * drawer.pitch, oy + i * drawer.pitch]);
+  for (let i = 0; drawer.cells.across[0] && i <= drawer.cells.across[0]; i += 1) lines.push([ox + i * drawer.pitch, oy, ox + i * drawer.pitch, oy + drawer.cells.across[1] * drawer.pitch]);
+  for (let i = 0; drawer.cells.across[1] && i <= drawer.cells.across[1]; i += 1) lines.push([ox, oy + i * drawer.pitch, ox + drawer.cells.across[0] * drawer.pitch, oy + i * drawer.pitch]);
   return s("svg", { viewBox: `-4 -4 ${width + 8} ${depth + 22}`, class: "plan-drawing", role: "img", "aria-label": described(drawer, trays, held) },
     s("path", { d: path, class: "outline", "fill-rule": "evenodd" }),
     tiles.map((piece) => s("rect", { ...box(piece), class: "tile" })),
@@ -101,6 +103,7 @@ export function picture(drawer, plan) {
       return s("g", { class: piece.at[2] > 20 ? "tray piled" : "tray" },
         s("rect", { ...at, rx: 6 }), words(name, at), s("title", {}, `${piece.mark}: ${name}`));
     }),
+    panels.map((piece) => s("rect", { ...box(piece), class: piece.part.kind === "panel" ? "panel" : "holder" }, s("title", {}, `${piece.mark}: ${piece.name || piece.part.name}`))),
     s("text", { x: width / 2, y: depth + 14, class: "caption", "text-anchor": "middle", "font-size": Math.max(9, width / 32) }, t("front_of_drawer")));
 }
 

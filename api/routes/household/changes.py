@@ -20,7 +20,7 @@ from worker.jobs.household.drawer_changes import drawer_changes
 from worker.jobs.job_service import JobService
 from worker.jobs.records.models import Job
 from worker.spec import Spec
-from worker.spec.errors import LayoutError, SpecTooLarge, TrayError
+from worker.spec.errors import LayoutError, PanelError, SpecTooLarge, TrayError
 from worker.spec.limits import check_size
 from worker.spec.manifest import Changes, PlanDocument
 from worker.spec.requests.household import ChangesRequest
@@ -62,7 +62,16 @@ async def read_changes(request: Request) -> ChangesRequest:
         200: {"description": "What becomes of the drawer's pieces."},
         202: {"model": ChangesDocument, "description": "The same, with the job that was submitted (apply)."},
         **refusals(
-            *(DrawerNotFound, ThingNotFound, DrawerNotLaidOut, LayoutError, TrayError, SpecTooLarge, QuotaReached),
+            *(
+                DrawerNotFound,
+                ThingNotFound,
+                DrawerNotLaidOut,
+                LayoutError,
+                TrayError,
+                PanelError,
+                SpecTooLarge,
+                QuotaReached,
+            ),
             *(PlansBusy, PlanTooCostly, ParameterRefused, *BODY_ERRORS),
         ),
     },

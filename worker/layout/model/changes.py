@@ -69,7 +69,7 @@ def changes_of(plan: PlanDocument, previous: Manifest) -> LayoutChanges:
     return LayoutChanges(tuple(new), tuple(kept), tuple(moved), tuple(retired))
 
 
-_ORDER: Final[tuple[Kind, ...]] = ("tile", "tray", "key", "coupon", "plug")
+_ORDER: Final[tuple[Kind, ...]] = ("tile", "tray", "key", "coupon", "plug", "panel", "shoe", "clip")
 
 
 def _standing(drawers: Iterable[DrawerEntry]) -> _Marked:

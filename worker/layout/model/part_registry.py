@@ -10,8 +10,11 @@ from worker.layout.model.shapes import KeyShape, Kind, Lettering, Part, Ring, Sh
 from worker.spec.drawer.tray import Tray
 from worker.spec.errors import LayoutError
 
-#: Letters of marks by kind, in the order of parts. Coupon and plug share one: C1 is the plate, C2 the plug.
-LETTERS: Final[dict[Kind, str]] = {"tile": "F", "tray": "T", "key": "K", "coupon": "C", "plug": "C"}
+#: Letters of marks by kind, in the order of parts. Coupon and plug share one: C1 is the plate, C2 the plug. So do end
+#: shoes and clips, which hold panels.
+LETTERS: Final[dict[Kind, str]] = {
+    "tile": "F", "tray": "T", "key": "K", "coupon": "C", "plug": "C", "panel": "P", "shoe": "S", "clip": "S",
+}  # fmt: skip
 
 #: Upper limit of the number in a mark, which has at most five digits.
 _LAST: Final = 99_999

@@ -29,8 +29,8 @@ class Lattice:
 
     @property
     def span(self) -> tuple[int, int]:
-        """Number of half cells along x and y, from the origin to the furthest socket."""
-        return max(c.x + c.width for c in self.cells), max(c.y + c.depth for c in self.cells)
+        """Number of half cells along x and y, from the origin to the furthest socket; 0, 0 without a floor."""
+        return max((c.x + c.width for c in self.cells), default=0), max((c.y + c.depth for c in self.cells), default=0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +136,44 @@ class JointedTray:
     load: float
     sag: float
     yields: float
+
+
+@dataclass(frozen=True, slots=True)
+class PanelPlan:
+    """A panel in its place, and what holds it; positions are in the drawer's frame, mm, forces in N.
+
+    Axis ``x``: it runs left to right, with its middle at y ``at``. ``pieces``, ``shoes`` and ``clips`` are indices into
+    `DrawerPlan.placements`: strips from its start on, shoes at its ends, clips below its splices. ``crossings`` and
+    ``splices`` are positions along it; ``crossed`` are the indices of the panels it crosses, in that order. ``air`` is
+    that on each side of a strip in a slot and around a splice's tabs; ``overlap`` the length by which a strip and its
+    shoe overlap as laid out, which the shoe's wings give way for. ``span`` is the longest stretch between two holds.
+
+    ``press`` is the force of a shoe on the drawer's side in a drawer as measured, ``buckling`` Euler's load of the
+    span, ``push`` the push that bends it by 5 mm there, ``tipping`` the push at its top edge that tips it, None where
+    crossing panels hold it, and ``pull`` what a splice holds, None without one.
+    """
+
+    name: str
+    along: Literal["x", "y"]
+    at: float
+    start: float
+    end: float
+    height: float
+    thickness: float
+    pieces: tuple[int, ...]
+    shoes: tuple[int, ...]
+    clips: tuple[int, ...]
+    crossings: tuple[float, ...]
+    crossed: tuple[int, ...]
+    splices: tuple[float, ...]
+    air: float
+    overlap: float
+    span: float
+    press: float
+    buckling: float
+    push: float
+    tipping: float | None
+    pull: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,6 +291,7 @@ class DrawerPlan:
     spaces: tuple[Space, ...] = ()
     floor: FloorPlan = NO_FLOOR
     jointed: tuple[JointedTray, ...] = ()
+    panels: tuple[PanelPlan, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from worker.layout.model.plan import (
     FloorPlan,
     JointedTray,
     LayoutChanges,
+    PanelPlan,
     Pieces,
     Plan,
     Space,
@@ -25,6 +26,7 @@ from worker.spec.manifest import (
     JointedTrayEntry,
     LeftOutEntry,
     MoveEntry,
+    PanelEntry,
     PiecesEntry,
     PlacementEntry,
     PlanDocument,
@@ -102,6 +104,32 @@ def _drawer(drawer: DrawerPlan) -> DrawerEntry:
         spaces=tuple(_space(space) for space in drawer.spaces),
         floor=_floor(drawer.floor),
         jointed=tuple(_jointed(tray) for tray in drawer.jointed),
+        panels=tuple(_panel(panel) for panel in drawer.panels),
+    )
+
+
+def _panel(panel: PanelPlan) -> PanelEntry:
+    return PanelEntry(
+        name=panel.name,
+        along=panel.along,
+        at=_rounded(panel.at),
+        start=_rounded(panel.start),
+        end=_rounded(panel.end),
+        height=_rounded(panel.height),
+        thickness=_rounded(panel.thickness),
+        strips=panel.pieces,
+        shoes=panel.shoes,
+        clips=panel.clips,
+        splices=tuple(map(_rounded, panel.splices)),
+        crossings=tuple(map(_rounded, panel.crossings)),
+        crossed=panel.crossed,
+        air=_rounded(panel.air),
+        span=_rounded(panel.span),
+        press=round(panel.press, 1),
+        buckling=round(panel.buckling, 1),
+        push=round(panel.push, 2),
+        tipping=None if panel.tipping is None else round(panel.tipping, 2),
+        pull=None if panel.pull is None else round(panel.pull),
     )
 
 
@@ -149,6 +177,7 @@ def _placement(placement: Placement) -> PlacementEntry:
         turn=placement.turn,
         cell=None if placement.cell is None else _two(placement.cell),
         name=placement.name,
+        upright=placement.upright,
     )
 
 

@@ -13,7 +13,7 @@ from worker.spec.drawer.tray import Tray
 
 Point: TypeAlias = tuple[float, float]
 Ring: TypeAlias = tuple[Point, ...]
-Kind: TypeAlias = Literal["tile", "tray", "key", "coupon", "plug"]
+Kind: TypeAlias = Literal["tile", "tray", "key", "coupon", "plug", "panel", "shoe", "clip"]
 Face: TypeAlias = Literal["top", "bottom", "front", "floor", "ledge"]
 
 
@@ -269,7 +269,55 @@ class PlugShape:
     letterings: tuple[Lettering, ...] = ()
 
 
-Shape: TypeAlias = TileShape | TrayShape | PieceShape | KeyShape | CouponShape | PlugShape
+@dataclass(frozen=True, slots=True)
+class StripShape:
+    """Strip: a piece of a panel, printed flat. x runs along the panel, y up the panel, and z is its thickness.
+
+    ``outline`` carries the tabs and recesses of splices, the slots of half laps and the notches over clips; ``height``
+    is that of the print, the panel's thickness.
+    """
+
+    outline: Ring
+    height: float
+    letterings: tuple[Lettering, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ShoeShape:
+    """End shoe: an upright prism with a hub, two cheeks for a panel's end, and two wings.
+
+    The wings press on the drawer's side; x points away from that side, y runs along it. ``bottom`` is the outline on
+    the bed, with as many points as ``outline``: its slot is wider by the first layers' relief.
+    """
+
+    outline: Ring
+    bottom: Ring
+    height: float
+    letterings: tuple[Lettering, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ClipShape:
+    """Clip: a base with two upright cheeks that hold a panel from below. x runs across the panel, y along it.
+
+    ``levels`` are the rings of the base from the bottom up, ``(inset, z)`` of the rectangle ``size`` with
+    ``corner_radius``; ``cheeks`` where each cheek begins and ends along x, from the top of the base up to z ``height``;
+    ``lead`` is the chamfer at the mouth between them.
+    """
+
+    size: Point
+    corner_radius: float
+    levels: Levels
+    cheeks: tuple[tuple[float, float], tuple[float, float]]
+    span: tuple[float, float]
+    height: float
+    lead: float
+    letterings: tuple[Lettering, ...] = ()
+
+
+Shape: TypeAlias = (
+    TileShape | TrayShape | PieceShape | KeyShape | CouponShape | PlugShape | StripShape | ShoeShape | ClipShape
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,7 +341,8 @@ class Part:
 class Placement:
     """Position of a part in its drawer: rotated by ``turn`` degrees about z, then moved to ``at``.
 
-    ``at`` is the minimum corner of the rotated bounding box in the drawer's frame, in mm. For a tray, ``cell`` is its
+    An ``upright`` part is stood on its front edge first: its y becomes z, and its top faces the front. ``at`` is the
+    minimum corner of the rotated bounding box in the drawer's frame, in mm. For a tray, ``cell`` is its
     grid position and ``name`` its own name, as identical trays share a mark; for other parts both are None.
     """
 
@@ -302,3 +351,4 @@ class Placement:
     turn: Literal[0, 90, 180, 270] = 0
     cell: Point | None = None
     name: str | None = None
+    upright: bool = False

@@ -111,7 +111,7 @@ def read_first(manifest: Manifest) -> str:
             lines += [
                 f"           {stored.count} x {stored.item}" for stored in drawer.contents if stored.placement == index
             ]
-    lines += [f"{drawer.name}: {line}" for drawer in manifest.drawers for line in _joined(drawer)]
+    lines += [f"{drawer.name}: {line}" for drawer in manifest.drawers for line in (*_joined(drawer), *_panels(drawer))]
     lines += [
         "",
         "Positions are of each part's front left corner, from the front left corner of the usable area.",
@@ -129,6 +129,19 @@ def _joined(drawer: DrawerEntry) -> Iterator[str]:
         yield (
             f"join {tray.name} from above in this order: {marks}. Carried by its ends it sags about {tray.sag:g} mm "
             f"under {tray.load:g} kg (an estimate)."
+        )
+
+
+def _panels(drawer: DrawerEntry) -> Iterator[str]:
+    """Yield what each panel is made of and what it stands."""
+    for panel in drawer.panels:
+        strips, held = (
+            ", ".join(drawer.placements[index].mark for index in indices)
+            for indices in (panel.strips, (*panel.shoes, *panel.clips))
+        )
+        yield (
+            f"{panel.name} of {strips}{f', held by {held}' if held else ''}. A push of {panel.push:g} N bends it by "
+            f"5 mm over its longest stretch of {panel.span:g} mm (an estimate)."
         )
 
 
@@ -153,6 +166,7 @@ def _changed(changes: Changes) -> Iterator[str]:
 
 def _placed(place: PlacementEntry) -> str:
     line = f"     {place.mark:5s} at {place.at[0]:g}, {place.at[1]:g}"
+    line += ", stood on its front edge" if place.upright else ""
     line += f", turned {place.turn} degrees counter-clockwise" if place.turn else ""
     return f"{line}: {place.name}" if place.name else line
 

@@ -15,6 +15,8 @@ from worker.layout.model.shapes import Kind, PieceShape, Placement, TrayShape
 from worker.layout.tray.joints.profile import AIR
 from worker.output.checks.held import Outlines, check_held
 from worker.output.checks.jointed_checks import check_jointed
+from worker.output.checks.panel_checks import check_panels, meant_to_touch, panel_solids
+from worker.output.meshes.standing import standing
 from worker.solids.mesh import Mesh
 from worker.spec.manifest import Check
 from worker.spec.tolerances import CLEARANCE_SLACK, CONTAINMENT_SLACK, SHARED_VOLUME
@@ -127,6 +129,7 @@ def check_assembly(plan: Plan, meshes: Mapping[str, Mesh]) -> tuple[Check, ...]:
     Raises:
         KeyError: when a mark that is placed has no mesh.
     """
+    meshes = standing((place for drawer in plan.drawers for place in drawer.placements), meshes)
     solids, outlines = _Solids(plan, meshes), Outlines(meshes)
     checks: list[Check] = []
     for drawer in plan.drawers:
@@ -135,11 +138,13 @@ def check_assembly(plan: Plan, meshes: Mapping[str, Mesh]) -> tuple[Check, ...]:
         held = check_held(outlines, drawer, keys)
         checks += [] if held is None else [held]
         checks += check_jointed(drawer, {part.mark: part for part in plan.parts}, meshes)
+        checks += check_panels(drawer, panel_solids(drawer, meshes))
     return tuple(checks)
 
 
 def _drawer_checks(solids: _Solids, drawer: DrawerPlan) -> Iterator[Check]:
-    pairs = list(_near_pairs(solids, drawer))
+    touching = meant_to_touch(drawer)
+    pairs = [pair for pair in _near_pairs(solids, drawer) if frozenset((pair.first, pair.second)) not in touching]
     worst = max(pairs, key=lambda pair: pair.shared, default=None)
     shared = worst.shared if worst is not None else 0.0
     yield Check(

@@ -4,6 +4,7 @@ Dimension lines end in oblique strokes and numbers stand above them (as in ISO 1
 fit are left out: the heading and the legend have all of them.
 """
 
+import itertools
 from math import ceil
 from typing import Final
 
@@ -88,6 +89,9 @@ class _Dimensions:
         unit, (wide, deep) = self.unit, self.mapped.extent
         left, front, right, back = self.mapped.edges
         high = LINE * _SIZE * unit
+        if not self.mapped.cells:
+            self._chains_of_panels()
+            return
         ends = self.left, self.left + left / self.scale, self.right - right / self.scale, self.right
         level = self.base + _NEAR * unit
         self._along(ends, level, upright=False)
@@ -97,16 +101,7 @@ class _Dimensions:
             self._text(cells, (ends[1] + ends[2]) / 2.0, above)
         for size, (low, far), out in ((left, ends[:2], -1), (right, ends[2:], 1)):
             self._edge(size, low, far, out, above)
-        level = self.base + _FAR * unit
-        self._along((self.left, self.right), level, upright=False)
-        whole = f"{round(wide, 2):g}"
-        if self._width(whole) <= self.right - self.left:
-            self._text(whole, (self.left + self.right) / 2.0, level - high - 0.2 * unit)
-        level = self.left - 6.5 * unit
-        self._along((self.top, self.base), level, upright=True)
-        whole = f"{round(deep, 2):g}"
-        if self._width(whole) <= self.base - self.top:
-            self._text(whole, level - high - 0.2 * unit, (self.top + self.base) / 2.0, turned=True)
+        self._overall()
         level = self.right + 3.0 * unit
         tops = self.top, self.top + back / self.scale, self.base - front / self.scale, self.base
         self._along(tops, level, upright=True)
@@ -118,6 +113,45 @@ class _Dimensions:
             for size, middle in ((back, (tops[0] + tops[1]) / 2.0), (front, (tops[2] + tops[3]) / 2.0)):
                 if text := _rounded(size):
                     self._text(text, beside + self._width(text) / 2.0, middle - high / 2.0)
+
+    def _overall(self) -> None:
+        """Draw the overall size, below and at the left."""
+        unit, (wide, deep) = self.unit, self.mapped.extent
+        high = LINE * _SIZE * unit
+        level = self.base + _FAR * unit
+        self._along((self.left, self.right), level, upright=False)
+        whole = f"{round(wide, 2):g}"
+        if self._width(whole) <= self.right - self.left:
+            self._text(whole, (self.left + self.right) / 2.0, level - high - 0.2 * unit)
+        level = self.left - 6.5 * unit
+        self._along((self.top, self.base), level, upright=True)
+        whole = f"{round(deep, 2):g}"
+        if self._width(whole) <= self.base - self.top:
+            self._text(whole, level - high - 0.2 * unit, (self.top + self.base) / 2.0, turned=True)
+
+    def _chains_of_panels(self) -> None:
+        """Draw the overall size, and chains from side to side by the middles of panels, below and at the right."""
+        unit, (wide, deep) = self.unit, self.mapped.extent
+        high = LINE * _SIZE * unit
+        self._overall()
+        for axis, most in ((0, wide), (1, deep)):
+            middles = [0.0, *self.mapped.middles(axis), most]
+            ends = tuple(self.left + at / self.scale if axis == 0 else self.base - at / self.scale for at in middles)
+            if len(ends) == 2:  # noqa: PLR2004 - from side to side: the overall size
+                continue
+            level = self.base + _NEAR * unit if axis == 0 else self.right + 3.0 * unit
+            self._along(ends, level, upright=axis == 1)
+            for (low, high_end), (first, last) in zip(
+                itertools.pairwise(middles), itertools.pairwise(ends), strict=True
+            ):
+                text = f"{round(high_end - low, 1):g}"
+                if self._width(text) + 2 * _GAP * unit > abs(last - first):
+                    continue
+                middle = (first + last) / 2.0
+                if axis == 0:
+                    self._text(text, middle, level - high - 0.2 * unit)
+                else:
+                    self._text(text, level + 1.6 * unit, middle, turned=True)
 
     def _edge(self, size: float, low: float, far: float, out: int, above: float) -> None:
         """Write the margin at the left or right of the cells: between the strokes, or else outside them."""

@@ -33,7 +33,10 @@ _TELLING: Final = 5
 #: Distance of hatching lines along x, in units.
 _HATCH: Final = 1.4
 #: Greys.
-_FLOOR, _PLATE, _LINES, _INSIDE, _FREE, _OBSTACLE = 0.94, 0.88, 0.72, 0.82, 0.55, 0.6
+_FLOOR, _PLATE, _LINES, _INSIDE, _FREE, _OBSTACLE, _STRIP = 0.94, 0.88, 0.72, 0.82, 0.55, 0.6, 0.3
+_QUARTER: Final = 90
+#: Type size of the marks of strips, in units.
+_PANEL_MARK: Final = 2.4
 
 
 def draw_view(sheet: Sheet, mapped: MappedDrawer, frame: tuple[float, float, float], view: View, *,
@@ -72,6 +75,7 @@ class _Figure:
             self._floor()
         else:
             self._trays()
+        self._panels(marked=view == "trays")
         for index, ring in enumerate(self.mapped.drawer.outline):
             self._ring(ring, fill=_OBSTACLE if index else None, width=0.6 * self.unit)
         self.sheet.shapes += dimensions(
@@ -81,7 +85,8 @@ class _Figure:
     def _heading(self, view: View) -> None:
         unit, drawer = self.unit, self.mapped.drawer
         x, y, room = self.frame[0] + 2 * unit, self.frame[1], self.frame[2] - 4 * unit
-        self.sheet.write(f"{drawer.name}: {view}", (x, y, room), 4.2 * unit, bold=True, least=3.0 * unit)
+        shown = view if self.mapped.cells else "panels"
+        self.sheet.write(f"{drawer.name}: {shown}", (x, y, room), 4.2 * unit, bold=True, least=3.0 * unit)
         wide, deep, high = drawer.size
         copies = f", {drawer.copies} drawers alike" if drawer.copies > 1 else ""
         usable = "usable {:g} x {:g}".format(*(round(length, 1) for length in self.mapped.extent))
@@ -178,6 +183,38 @@ class _Figure:
             for tray in stack:
                 self._tray(tray)
             self._words(stack)
+
+    def _panels(self, *, marked: bool) -> None:
+        """Draw panels from above: clips and shoes in outline, strips filled, and their marks."""
+        for part in sorted(self.mapped.panels, key=lambda part: part.part.kind == "panel"):
+            fill = _STRIP if part.part.kind == "panel" else 1.0
+            self._ring(part.outline, fill=fill, width=0.2 * self.unit)
+        for part in self.mapped.panels if marked else ():
+            left, front, right, back = part.box.bounds
+            x, y = self._at((left + right) / 2.0, (front + back) / 2.0)
+            size = (_PANEL_MARK if part.part.kind == "panel" else LEAST) * self.unit
+            turned = part.part.kind == "panel" and back - front > right - left
+            along, high = text_width(part.place.mark, size, bold=True), LINE * size
+            wide, deep = (high, along) if turned else (along, high)
+            if part.part.kind == "clip":
+                # beside the strip that stands on it
+                aside = right - left > back - front
+                x, y = (x, y + high / 2.0 + self.unit) if aside else (x + along / 2.0 + 2.0 * self.unit, y)
+            elif part.part.kind == "shoe":
+                x, y = self._before_shoe(part, wide, deep)
+            frame = (x - wide / 2.0, y - deep / 2.0, wide, deep)
+            self._note(block([(part.place.mark, size, True)], frame, align="middle", turned=turned))
+
+    def _before_shoe(self, shoe: MappedPart, wide: float, deep: float) -> Point:
+        """Return the middle of a shoe's mark on the sheet: on its panel, before the shoe's cheeks."""
+        left, front, right, back = shoe.box.bounds
+        x, y = self._at((left + right) / 2.0, (front + back) / 2.0)
+        away_x, away_y = ((1.0, 0.0), (0.0, -1.0), (-1.0, 0.0), (0.0, 1.0))[shoe.place.turn // _QUARTER]
+        gap = self.unit
+        return (
+            x + away_x * ((right - left) / self.scale / 2.0 + wide / 2.0 + gap),
+            y + away_y * ((back - front) / self.scale / 2.0 + deep / 2.0 + gap),
+        )
 
     def _tray(self, tray: MappedPart) -> None:
         unit, shape = self.unit, tray.part.shape

@@ -7,6 +7,7 @@ from typing import Final
 
 from worker.output.drawings.font import LINE, lacks, wrapped
 from worker.output.drawings.mapped_drawer import MappedDrawer, MappedPart
+from worker.output.drawings.panel_legend import panel_note, panel_rows, panel_steps
 from worker.output.drawings.sheet import LEAST, Path, TextLine
 from worker.printing.print_order import is_test_print
 
@@ -24,6 +25,7 @@ _AFTER: Final = 0.6
 _PIECES: Final = (("mark", 0.09), ("kind", 0.09), ("pieces", 0.1), ("width x depth x height, mm", 0.3), ("name", 0.42))
 _TRAYS: Final = (("mark", 0.09), ("column, row", 0.31), ("contents and orientation", 0.6))
 _TILES: Final = (("mark", 0.09), ("mm from the left and from the front", 0.6), ("rotation", 0.31))
+_PANELS: Final = (("panel", 0.2), ("mm from the drawer's usable corner", 0.4), ("strips in order, shoes, clips", 0.4))
 #: Maximum number of positions listed in one row.
 _MOST: Final = 60
 
@@ -108,9 +110,10 @@ def _rows(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
         if count := counts[part.mark]:
             size = " x ".join(f"{round(length, 2):g}" for length in part.size)
             yield _table([part.mark, part.kind, str(count), size, part.name], _PIECES, width)
-    left, front, right, back = (f"{round(edge, 1) + 0.0:g}" for edge in mapped.edges)
-    note = f"The margins around the cells are {left} mm left, {right} right, {front} front and {back} back."
-    yield from _prose(f"{note} {_free(mapped)}", _BODY, width)
+    if mapped.cells:
+        left, front, right, back = (f"{round(edge, 1) + 0.0:g}" for edge in mapped.edges)
+        note = f"The margins around the cells are {left} mm left, {right} right, {front} front and {back} back."
+        yield from _prose(f"{note} {_free(mapped)}", _BODY, width)
     yield from _places(mapped, width)
     yield from _steps(mapped, width)
     missing = [unplaced for unplaced in plan.unplaced if unplaced.drawer in {None, drawer.name}]
@@ -160,14 +163,28 @@ def _places(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
             yield _table([mark, _listed([_cell(tray) for tray in parts_alike]), text], _TRAYS, width)
         text = "Columns and rows are counted from 0 at the front left, as along the edges of the map."
         yield from _prose(text, _SMALL, width)
+    yield from _panel_places(mapped, width)
     tiles: dict[tuple[str, int], list[MappedPart]] = {}
     for tile in mapped.floor:
         tiles.setdefault((tile.place.mark, tile.place.turn), []).append(tile)
+    if not tiles:
+        return
     yield _heading("Tile positions")
     yield _table([heading for heading, _ in _TILES], _TILES, width, bold=True)
     for (mark, turn), parts_alike in tiles.items():
         spots = [f"({tile.place.at[0]:.1f}, {tile.place.at[1]:.1f})" for tile in parts_alike]
         yield _table([mark, _listed(spots), f"{turn}\u00b0 counter-clockwise" if turn else "no"], _TILES, width)
+
+
+def _panel_places(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
+    """Yield the table of panels: where each runs, and its parts."""
+    if not mapped.drawer.panels:
+        return
+    yield _heading("Panel positions")
+    yield _table([heading for heading, _ in _PANELS], _PANELS, width, bold=True)
+    for row in panel_rows(mapped.drawer):
+        yield _table(row, _PANELS, width)
+    yield from _prose(panel_note(mapped.drawer), _SMALL, width)
 
 
 def _cell(tray: MappedPart) -> str:
@@ -185,17 +202,8 @@ def _steps(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
     steps = []
     if any(is_test_print(part.kind) for part in mapped.plan.parts):
         steps.append("Print the coupon first and find the clearance that fits before you print anything else.")
-    keys = any(part.part.kind == "key" for part in mapped.floor)
-    text = "Lay the tiles from the front left corner, as marked on the map"
-    steps.append(f"{text}. Press a key into each seam where the map shows one in black." if keys else f"{text}.")
-    if len(mapped.drawer.outline) > 1:
-        steps.append("Dark areas on the map are obstacles that the floor leaves free.")
-    if left_out := mapped.drawer.floor.left_out:
-        area = sum(part.area for part in left_out)
-        steps.append(f"Hatched areas on the map have no floor: {area:.0f} mm\u00b2 that cannot be printed soundly.")
-    loose = [mapped.drawer.placements[index].mark for index in mapped.drawer.floor.loose]
-    if loose:
-        steps.append(f"Only the drawer's sides hold {', '.join(loose)} in place: lay these tiles last.")
+    steps += _floor_steps(mapped)
+    steps += panel_steps(mapped.drawer)
     if mapped.stacks:
         steps += _joined(mapped)
         steps.append("Place each tray at its mark; its feet drop into the sockets.")
@@ -211,6 +219,22 @@ def _steps(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
     yield _heading("Assembly")
     for number, step in enumerate(steps, start=1):
         yield from _prose(f"{number}. {step}", _BODY, width)
+
+
+def _floor_steps(mapped: MappedDrawer) -> Iterator[str]:
+    """Yield the steps in which the floor is laid."""
+    keys = any(part.part.kind == "key" for part in mapped.floor)
+    text = "Lay the tiles from the front left corner, as marked on the map"
+    if mapped.floor:
+        yield (f"{text}. Press a key into each seam where the map shows one in black." if keys else f"{text}.")
+    if len(mapped.drawer.outline) > 1:
+        yield ("Dark areas on the map are obstacles that the floor leaves free.")
+    if left_out := mapped.drawer.floor.left_out:
+        area = sum(part.area for part in left_out)
+        yield (f"Hatched areas on the map have no floor: {area:.0f} mm\u00b2 that cannot be printed soundly.")
+    loose = [mapped.drawer.placements[index].mark for index in mapped.drawer.floor.loose]
+    if loose:
+        yield (f"Only the drawer's sides hold {', '.join(loose)} in place: lay these tiles last.")
 
 
 def _joined(mapped: MappedDrawer) -> Iterator[str]:

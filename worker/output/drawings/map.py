@@ -26,6 +26,11 @@ _UNIT: Final = 180.0
 _VIEWS: Final[tuple[View, ...]] = ("floor", "trays")
 
 
+def _views(mapped: MappedDrawer) -> tuple[View, ...]:
+    """Return the views of a drawer: one without a floor."""
+    return _VIEWS if mapped.cells else _VIEWS[1:]
+
+
 def write_map_svg(plan: Plan, index: int) -> bytes:
     """Return the map of the drawer with this index as SVG at full size: floor beside trays, the legend below."""
     return to_svg(map_picture(plan, index))
@@ -46,13 +51,14 @@ def map_picture(plan: Plan, index: int) -> Sheet:
     unit = max(wide / _UNIT, deep / (1.5 * _UNIT), 1.0)
     side = max(wide, 90.0 * unit) + 2.0 * SIDE * unit
     margin = 6.0 * unit
+    views = _views(mapped)
     sheet = Sheet(
-        2.0 * side, deep + (HEAD + FOOT) * unit + margin, f"Map of {mapped.drawer.name}", _description(mapped)
+        len(views) * side, deep + (HEAD + FOOT) * unit + margin, f"Map of {mapped.drawer.name}", _description(mapped)
     )
-    for place, view in enumerate(_VIEWS):
+    for place, view in enumerate(views):
         draw_view(sheet, mapped, (place * side, margin, side), view, scale=1.0, unit=unit)
     top = sheet.height + margin
-    (page,) = legend(mapped, 2.0 * side - 2.0 * margin, None, unit)
+    (page,) = legend(mapped, sheet.width - 2.0 * margin, None, unit)
     sheet.shapes += page.moved(margin, top)
     sheet.height = top + page.height + margin
     return sheet
@@ -70,7 +76,7 @@ def map_pages(plan: Plan, index: int) -> list[Sheet]:
     )
     paper = PAPER[::-1] if turned else PAPER
     sheets = []
-    for view in _VIEWS:
+    for view in _views(mapped):
         sheet = Sheet(*paper, f"Map of {mapped.drawer.name}", _description(mapped))
         frame = ((paper[0] - ROOM[turned]) / 2.0, _MARGIN, ROOM[turned])
         draw_view(sheet, mapped, frame, view, scale=scale, unit=1.0)
@@ -92,5 +98,5 @@ def _description(mapped: MappedDrawer) -> str:
     wide, deep, high = drawer.size
     return (
         f"Drawer {wide:g} mm wide, {deep:g} mm deep and {high:g} mm high, seen from above, its front at the bottom: "
-        f"first the floor, then the trays. {len(drawer.placements)} pieces."
+        f"{'first the floor, then the trays' if mapped.cells else 'its panels'}. {len(drawer.placements)} pieces."
     )

@@ -33,7 +33,9 @@ class MappedPart:
     @property
     def size(self) -> tuple[float, float]:
         """Width and depth as placed, in mm."""
-        wide, deep, _ = self.part.size
+        wide, deep, high = self.part.size
+        if self.place.upright:
+            deep = high
         return (deep, wide) if self.place.turn % 180 == _QUARTER else (wide, deep)
 
     @property
@@ -67,9 +69,11 @@ class MappedPart:
 
     @property
     def outline(self) -> list[Point]:
-        """The outline as placed: that of a tile or key, the rounded rectangle of a tray, otherwise the bounding box."""
+        """The outline as placed: that of a tile, key or shoe, the rounded rectangle of a tray, otherwise the box."""
         shape = self.part.shape
         wide, deep, _ = self.part.size
+        if self.place.upright:
+            return rounded(*self.box.bounds, 0.0)
         if isinstance(shape, TrayShape):
             return self.put(rounded(0.0, 0.0, wide, deep, max(shape.corner_radius - shape.inset, 0.0)))
         if isinstance(shape, PieceShape):
@@ -102,8 +106,18 @@ class MappedDrawer:
 
     @cached_property
     def floor(self) -> tuple[MappedPart, ...]:
-        """All parts but trays: tiles and keys."""
-        return tuple(part for part in self._all if part.part.kind != "tray")
+        """Tiles and keys."""
+        return tuple(part for part in self._all if part.part.kind in {"tile", "key"})
+
+    @cached_property
+    def panels(self) -> tuple[MappedPart, ...]:
+        """The strips of panels, their shoes and their clips."""
+        return tuple(part for part in self._all if part.part.kind in {"panel", "shoe", "clip"})
+
+    def middles(self, axis: int) -> list[float]:
+        """Return where the panels that run across an axis have their middles, in order along it, each once."""
+        across = "yx"[axis]
+        return sorted({round(panel.at, 3) for panel in self.drawer.panels if panel.along == across})
 
     @cached_property
     def stacks(self) -> tuple[tuple[MappedPart, ...], ...]:
@@ -159,7 +173,9 @@ class MappedDrawer:
 
     @cached_property
     def edges(self) -> tuple[float, float, float, float]:
-        """The margins between the cells and the edge of the usable area: left, front, right, back."""
+        """The margins between the cells and the edge of the usable area: left, front, right, back; 0 without cells."""
+        if not self.cells:
+            return 0.0, 0.0, 0.0, 0.0
         wide, deep = self.extent
         lefts, fronts, rights, backs = zip(*self.cells, strict=True)
         return min(lefts), min(fronts), wide - max(rights), deep - max(backs)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from worker.layout.model.plan import DrawerPlan
 from worker.layout.model.shapes import Placement
+from worker.output.meshes.standing import standing
 from worker.output.palette import PALETTE
 from worker.solids.mesh import Mesh
 
@@ -46,13 +47,15 @@ def write_glb(drawer: DrawerPlan, meshes: Mapping[str, Mesh], colours: Mapping[s
     Args:
         drawer: the drawer as laid out; its copies are identical.
         meshes: by mark, mm.
-        colours: by mark, as #RRGGBB (sRGB); other marks have the default colour of the floor or of trays.
+        colours: by mark, as #RRGGBB (sRGB); other marks have the default colour of the floor, or of trays and
+            panels.
 
     Raises:
         KeyError: when a mark that is placed has no mesh.
         ValueError: when a colour is not #RRGGBB.
     """
-    marks = sorted({place.mark: place.cell is not None for place in drawer.placements}.items(), key=_by_mark)
+    meshes = standing(drawer.placements, meshes)
+    marks = sorted({place.mark: place.name is not None for place in drawer.placements}.items(), key=_by_mark)
     binary = _Binary()
     materials: dict[tuple[str, str], int] = {}
     shapes: dict[str, int] = {}

@@ -10,6 +10,7 @@ import numpy as np
 
 from worker.layout.model.plan import DrawerPlan
 from worker.output.meshes.scene import TRAYS
+from worker.output.meshes.standing import standing
 from worker.output.palette import PALETTE, rgb
 from worker.output.preview.raster import fill
 from worker.output.preview.scene_picture import FINE, PAPER, Pixels, SceneObject, View, draw_scene
@@ -30,16 +31,17 @@ def draw_drawer(drawer: DrawerPlan, meshes: Mapping[str, Mesh], colours: Mapping
     Args:
         drawer: the drawer as laid out.
         meshes: by mark, mm.
-        colours: by mark, as #RRGGBB (sRGB); other marks have the palette's colour of tiles or of trays.
+        colours: by mark, as #RRGGBB (sRGB); other marks have the palette's colour of tiles, or of trays and panels.
 
     Raises:
         KeyError: when a mark that is placed has no mesh.
     """
+    meshes = standing(drawer.placements, meshes)
     pieces = [
         SceneObject(
             meshes[place.mark],
-            colours.get(place.mark, _TILES if place.cell is None else TRAYS),
-            "" if place.cell is None else place.mark,
+            colours.get(place.mark, _TILES if place.name is None else TRAYS),
+            "" if place.cell is None and not place.upright else place.mark,
             place.at,
             place.turn,
         )
@@ -53,8 +55,10 @@ def draw_drawer(drawer: DrawerPlan, meshes: Mapping[str, Mesh], colours: Mapping
 def picture_title(drawer: DrawerPlan) -> str:
     """Return what the picture shows, as the text for those who do not see it."""
     trays = sum(place.cell is not None for place in drawer.placements)
-    tiles = len(drawer.placements) - trays
-    counts = (f"{count} {noun}{'' if count == 1 else 's'}" for count, noun in ((tiles, "floor part"), (trays, "tray")))
+    panels = len(drawer.panels)
+    tiles = sum(place.name is None for place in drawer.placements)
+    nouns = ((tiles, "floor part"), (trays, "tray"), *([(panels, "panel")] if panels else []))
+    counts = (f"{count} {noun}{'' if count == 1 else 's'}" for count, noun in nouns)
     return f"{drawer.name} from the front and above: {', '.join(counts)}"
 
 

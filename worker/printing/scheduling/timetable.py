@@ -130,7 +130,7 @@ def make_timetable(
     stages: dict[Stage, list[RunEntry]] = {stage: [] for stage in Stage}
     for run in runs:
         stages[stage_of_run(run)].append(run)
-    test_prints, trays = stages[Stage.TEST_PRINTS], stages[Stage.TRAYS]
+    test_prints, trays = stages[Stage.TEST_PRINTS], [*stages[Stage.PANELS], *stages[Stage.TRAYS]]
     handling = _handling_times(schedule)
     start_times = _start_times(schedule, handling, zone, since)
     shortest = min((_duration(run.seconds) for run in runs if run.seconds is not None), default=1)

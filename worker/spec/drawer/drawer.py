@@ -4,6 +4,7 @@ from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
 from pydantic import BeforeValidator, ConfigDict, Field, model_validator
 
+from worker.spec.drawer.panel import MOST_PANELS, FloorStyle, Panel
 from worker.spec.drawer.tray import Tray
 from worker.spec.errors import LayoutError, SpecError
 from worker.spec.items.item_list import Items
@@ -175,6 +176,12 @@ class Drawer(MeasuredDrawer):
     trays: tuple[Tray, ...] = Field(default=(), max_length=500, description="Trays to place in the drawer.")
     items: Items = Field(default=(), description="Items to make and place trays for in this drawer.")
     fill: bool = Field(default=False, strict=True, description="Fill free cells with spare trays.")
+    floor: FloorStyle = Field(
+        default="tiles", description="tiles: a floor of tiles that trays stand on; none: the bare bottom, with panels."
+    )
+    panels: tuple[Panel, ...] = Field(
+        default=(), max_length=MOST_PANELS, description="Long upright strips that divide the drawer."
+    )
     id: HouseholdId | None = Field(
         default=None,
         description="Id of the drawer in the household (/v1/drawers). A service fills in the fields that are not given "
@@ -189,9 +196,23 @@ class Drawer(MeasuredDrawer):
                 value=placed, limit=f"at most {_MOST_PLACED} trays", remedy="Reduce the quantities.",
             )  # fmt: skip
             refusals.add(error, "trays")
+        self._check_floor(refusals)
         if self.id is not None and self.copies > 1:
             several = SpecError(
                 "A drawer of the household has copies.",
                 value=self.copies, limit="1 beside an id", remedy="Name each drawer by its own id.",
             )  # fmt: skip
             refusals.add(several, "copies")
+
+    def _check_floor(self, refusals: Refusals) -> None:
+        """Add an error for each field that needs a floor of tiles in a drawer without one."""
+        if self.floor == "tiles":
+            return
+        for name, value in (("trays", len(self.trays)), ("fill", self.fill)):
+            if value:
+                error = LayoutError(
+                    "Trays stand on a floor of tiles, and the drawer has none.",
+                    value=value, limit=f"no `{name}` with floor `none`",
+                    remedy=f"Remove `{name}`, or set floor to tiles.",
+                )  # fmt: skip
+                refusals.add(error, name)

@@ -41,7 +41,9 @@ class PlacementEntry(OutputModel):
     cell: Point2 | None = None
     """Grid position of a tray, in cells from the grid's origin."""
     name: str | None = None
-    """Name of the tray at this position. Identical trays share a mark but keep their own names."""
+    """Name of the tray or panel at this position. Identical ones share a mark but keep their own names."""
+    upright: bool = False
+    """Whether the part is stood on its front edge first: its y becomes z, and its top faces the front."""
 
 
 class ContentEntry(OutputModel):
@@ -156,6 +158,48 @@ class JointedTrayEntry(OutputModel):
     """Load in kg, spread evenly, under which a seam yields when the tray is carried by its ends."""
 
 
+class PanelEntry(OutputModel):
+    """A panel, and what it holds: estimates for PLA by handbook formulas, nothing measured."""
+
+    name: str
+    along: Literal["x", "y"]
+    """x: it runs from left to right; y: from front to back."""
+    at: float
+    """Position of its middle across its length, in the drawer's frame."""
+    start: float
+    """Where its first strip begins, in the drawer's frame."""
+    end: float
+    """Where its last strip ends."""
+    height: Positive
+    thickness: Positive
+    strips: tuple[Count, ...]
+    """Its strips from its start on, as indices into the drawer's placements."""
+    shoes: tuple[Count, ...] = ()
+    """The shoes at its ends, as indices into the placements."""
+    clips: tuple[Count, ...] = ()
+    """The clips that hold it from below, as indices into the placements."""
+    splices: tuple[float, ...] = ()
+    """Where strips join, along its length."""
+    crossings: tuple[float, ...] = ()
+    """Where other panels cross it by half laps, along its length."""
+    crossed: tuple[Count, ...] = ()
+    """These panels, as indices into the drawer's panels."""
+    air: Positive
+    """Air on each side of a strip in a half lap or between cheeks, and around the tabs of a splice."""
+    span: Positive
+    """Longest stretch between two neighbouring holds: shoes and crossings."""
+    press: Amount
+    """Force in N of a shoe on the drawer's side, in a drawer as measured."""
+    buckling: Positive
+    """Force in N along its length under which the span would buckle (Euler)."""
+    push: Positive
+    """Push in N at the middle of the span that bends it sideways by 5 mm."""
+    tipping: Positive | None = None
+    """Push in N at the top edge that tips it over; null where panels that cross it hold it upright."""
+    pull: Positive | None = None
+    """Pull in N that a splice holds; null without a splice."""
+
+
 class DrawerEntry(OutputModel):
     """One drawer. x runs left to right, y front to back, z up from the front left corner of the usable area."""
 
@@ -182,6 +226,7 @@ class DrawerEntry(OutputModel):
     """Null in manifests of earlier versions."""
     jointed: tuple[JointedTrayEntry, ...] = ()
     """Trays that are printed in pieces."""
+    panels: tuple[PanelEntry, ...] = ()
 
 
 class UnplacedEntry(OutputModel):

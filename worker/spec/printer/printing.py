@@ -19,7 +19,7 @@ _Speed: TypeAlias = Annotated[Number, Field(ge=1.0, le=2000.0)]
 _Layers: TypeAlias = Annotated[Count, Field(ge=0, le=100)]
 
 #: Kinds that are printed with the settings of trays; every other kind uses those of tiles.
-_TRAY_KINDS: Final[frozenset[PartKind]] = frozenset({"tray", "plug"})
+_TRAY_KINDS: Final[frozenset[PartKind]] = frozenset({"tray", "plug", "panel", "shoe", "clip"})
 
 #: Largest plausible ratio of measured to predicted values; beyond it the two are of different prints.
 _WORST: Final = 5.0
@@ -94,7 +94,7 @@ class Printing(Noun):
     tile: KindPrinting = Field(
         default=KindPrinting(), description="Settings for tiles, loose keys and the coupon's plate."
     )
-    tray: KindPrinting = Field(default=KindPrinting(), description="Settings for trays and the coupon's plug.")
+    tray: KindPrinting = Field(default=KindPrinting(), description="Settings for trays, panels and the coupon's plug.")
     process: ProcessNumbers = Field(default=ProcessNumbers(), description="Settings of the user's own print profile.")
     spacing: Annotated[float, LengthBounds(0.0, 100.0)] = Field(
         default=5.0, description="Gap between two pieces on the bed."

@@ -1,0 +1,104 @@
+"""The cuts of panels: where a panel is divided into strips that fit the bed, clear of crossings and shoes."""
+
+import itertools
+from collections.abc import Callable, Sequence
+from math import ceil
+from typing import Final
+
+from worker.layout.floor.print_bed import Bed
+from worker.layout.panels.lines import PanelLine
+from worker.layout.panels.profile import CHEEK, CLIP, TAB_REACH
+from worker.layout.tray.interior import on_grid
+from worker.spec.errors import PanelError
+from worker.spec.tolerances import LENGTH_EPSILON
+
+__all__ = ["cuts_of", "longest_strip"]
+
+#: Plastic between a splice's tabs and a slot or the end of a strip, mm.
+_FROM_SLOT: Final = 6.0
+#: Distance of a clip from the middle of a slot beside it, without half the other panel, mm: the notch, the chamfer at
+#: the slot's mouth, and 2 mm of plastic between them.
+_FROM_CLIP: Final = 4.0
+#: Step in which a cut is moved, mm; the most strips beyond the fewest that are tried.
+_STEP: Final = 0.5
+_MORE: Final = 4
+
+
+def longest_strip(bed: Bed, height: float) -> float:
+    """Return the length in mm of the longest strip of this height that fits the bed; 0 if none does."""
+    return max((across for across, deep in bed.rooms if deep >= height - LENGTH_EPSILON), default=0.0)
+
+
+def cuts_of(line: PanelLine, start: float, end: float, bed: Bed, thickest: float) -> tuple[float, ...]:
+    """Return the positions along a panel at which it is cut, in order, mm; empty if one strip is enough.
+
+    The fewest strips are taken, as equal as possible; a cut is moved to where there is room for a clip, or else for the
+    tabs alone.
+
+    Args:
+        line: the panel.
+        start: where its first strip begins, mm.
+        end: where its last strip ends, mm.
+        bed: the print bed.
+        thickest: thickness of the thickest panel that crosses it, mm.
+
+    Raises:
+        PanelError: if the strips do not fit the bed.
+    """
+    longest = longest_strip(bed, line.height)
+    if end - start <= longest + LENGTH_EPSILON:
+        return ()
+    if longest > 0.0:
+        fewest = ceil((end - start) / longest)
+        for reach in (CLIP / 2.0 + _FROM_CLIP, TAB_REACH + _FROM_SLOT):
+            shut = _shut(line, start, end, reach + thickest / 2.0)
+            for count in range(fewest, fewest + _MORE):
+                cuts = _spread(start, end, count, longest - TAB_REACH, shut)
+                if cuts is not None:
+                    return cuts
+    deepest = max((deep for _, deep in bed.rooms), default=0.0)
+    raise PanelError(
+        f"The strips of {line.name} do not fit the bed.",
+        pointer=f"{line.pointer}/height" if longest <= 0.0 else line.pointer,
+        value=line.height if longest <= 0.0 else on_grid(end - start),
+        limit=f"at most {deepest:g} mm high" if longest <= 0.0 else
+        f"strips of at most {longest:g} mm, cut where no other panel crosses",
+        remedy="Make it lower." if longest <= 0.0 else "Make it lower, or move the panels that cross it.",
+    )  # fmt: skip
+
+
+def _shut(line: PanelLine, start: float, end: float, reach: float) -> Callable[[float], bool]:
+    """Return whether a cut at a position would meet a crossing or an end."""
+    kept = [crossing.at for crossing in line.crossings]
+    shod = [CHEEK if end == "shoe" else 0.0 for end in line.ends]
+    low, high = start + shod[0] + reach, end - shod[1] - reach
+
+    def shut(at: float) -> bool:
+        return not low <= at <= high or any(abs(at - other) < reach for other in kept)
+
+    return shut
+
+
+def _spread(
+    start: float, end: float, count: int, longest: float, shut: Callable[[float], bool]
+) -> tuple[float, ...] | None:
+    """Return ``count - 1`` cuts near equal distances, or None where the strips would be too long."""
+    each = (end - start) / count
+    cuts: list[float] = []
+    for number in range(1, count):
+        even = start + number * each
+        low, high = max([start, *cuts[-1:]]), min(end, [start, *cuts][-1] + longest)
+        steps = sorted(range(-int(each / _STEP), int(each / _STEP) + 1), key=lambda step: (abs(step), step))
+        at = next(
+            (at for at in (on_grid(even + step * _STEP) for step in steps) if low < at <= high and not shut(at)), None
+        )
+        if at is None:
+            return None
+        cuts.append(at)
+    return tuple(cuts) if end - cuts[-1] <= longest else None
+
+
+def strips_between(start: float, end: float, cuts: Sequence[float]) -> list[tuple[float, float]]:
+    """Return where each strip begins and ends, from the panel's start on."""
+    ends = [start, *cuts, end]
+    return list(itertools.pairwise(ends))

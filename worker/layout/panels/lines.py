@@ -1,0 +1,284 @@
+"""The lines of panels: where each begins and ends, what it crosses, and what holds it; before any part is made."""
+
+import itertools
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from math import ceil, inf
+from typing import Final, Literal, TypeAlias
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from worker.layout.panels.profile import STUB, PanelProfile
+from worker.layout.storage.sizing_rules import FRAME_AIR
+from worker.layout.tray.interior import on_grid
+from worker.spec.drawer.drawer import Drawer
+from worker.spec.drawer.panel import LEAST_PANEL_HEIGHT, Panel
+from worker.spec.errors import PanelError
+from worker.spec.tolerances import LENGTH_EPSILON
+
+__all__ = ["Crossing", "End", "PanelLine", "free_stretches", "panel_lines"]
+
+#: What an end of a panel meets: the drawer's side, with or without room for a shoe, another panel, or nothing.
+End: TypeAlias = Literal["shoe", "side", "panel", "free"]
+
+#: Least distance between the middles of two panels side by side, mm: a finger or a cleaning brush (own choice).
+_LEAST_APART: Final = 12.0
+#: Shorter stretches between obstacles are no place for a panel, mm.
+_LEAST_STRETCH: Final = 40.0
+#: Thicknesses to choose from, mm; the greatest ratio of a stretch between two holds to the thickness (own choice: at
+#: 150 a strip of 60 mm bends by 5 mm under a push of 1 to 2 N).
+_THICKNESSES: Final = (2.4, 2.8, 3.2, 3.6, 4.0)
+SLENDERNESS: Final = 150.0
+#: Room between a strip and what is beside it, mm, in the search for a free stretch.
+_BESIDE: Final = 0.2
+#: Distance of a crossing from the cheeks of a shoe, mm.
+_FROM_SHOE: Final = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """A half lap: its position along the panel, and the index of the other panel."""
+
+    at: float
+    other: int
+
+
+@dataclass
+class PanelLine:
+    """A panel in the frame of the usable area, mm.
+
+    ``axis`` is 0 for a panel along x, 1 along y; ``at`` its middle across; ``start`` and ``end`` where the stretch that
+    it may fill begins and ends; ``ends`` what it meets there.
+    """
+
+    index: int
+    panel: Panel
+    pointer: str
+    axis: int
+    at: float
+    start: float
+    end: float
+    height: float
+    ends: list[End]
+    crossings: list[Crossing] = field(default_factory=list)
+    thickness: float = 0.0
+
+    @property
+    def name(self) -> str:
+        """Its name, or else its number."""
+        return self.panel.name or f"panel {self.index + 1}"
+
+    @property
+    def holds(self) -> tuple[float, ...]:
+        """Where something holds it, in order along its length: crossings, and ends in shoes."""
+        ends = [at for at, end in zip((self.start, self.end), self.ends, strict=True) if end == "shoe"]
+        return tuple(sorted([*ends, *(crossing.at for crossing in self.crossings)]))
+
+    @property
+    def span(self) -> float:
+        """The longest stretch between two neighbouring holds, or between a hold and a free end."""
+        return max((b - a for a, b in itertools.pairwise(sorted({self.start, *self.holds, self.end}))), default=0.0)
+
+    def across(self, half: float, start: float, end: float) -> tuple[float, float, float, float]:
+        """Return a rectangle around its middle: left, front, right, back."""
+        low, high = self.at - half, self.at + half
+        return (start, low, end, high) if self.axis == 0 else (low, start, high, end)
+
+
+def free_stretches(usable: BaseGeometry, axis: int, low: float, high: float) -> list[tuple[float, float]]:
+    """Return where a band across an area is free over its whole width, in order along the axis.
+
+    Args:
+        usable: area, mm.
+        axis: 0 for a band along x, 1 along y.
+        low: the lower edge of the band across the axis, mm.
+        high: its upper edge, mm.
+    """
+    left, front, right, back = usable.bounds
+    ends = (left, right) if axis == 0 else (front, back)
+    band = (ends[0], low, ends[1], high) if axis == 0 else (low, ends[0], high, ends[1])
+    blocked = shapely.difference(shapely.box(*band), usable)
+    shut = sorted(
+        (piece.bounds[axis], piece.bounds[axis + 2])
+        for piece in shapely.get_parts(blocked)
+        if piece.area > 0.0
+    )  # fmt: skip
+    stretches, reached = [], ends[0]
+    for begin, end in shut:
+        if begin > reached + LENGTH_EPSILON:
+            stretches.append((reached, begin))
+        reached = max(reached, end)
+    if reached < ends[1] - LENGTH_EPSILON:
+        stretches.append((reached, ends[1]))
+    return stretches
+
+
+def panel_lines(
+    drawer: Drawer, usable: BaseGeometry, pointer: str, profile: PanelProfile, layer: float
+) -> list[PanelLine]:
+    """Return the lines of a drawer's panels, with their crossings, ends and thicknesses.
+
+    Args:
+        drawer: as measured.
+        usable: its usable area, mm.
+        pointer: JSON Pointer of the drawer.
+        profile: of the panels.
+        layer: layer height, mm, of which chosen thicknesses are a multiple.
+
+    Raises:
+        PanelError: if a panel has no place, does not stand, or is too near another.
+    """
+    lines = [
+        _line(drawer, usable, index, panel, f"{pointer}/panels/{index}") for index, panel in enumerate(drawer.panels)
+    ]
+    for first, other in itertools.combinations(lines, 2):
+        if first.axis == other.axis:
+            _check_beside(first, other)
+    flat, deep = ([line for line in lines if line.axis == axis] for axis in (0, 1))
+    for first, other in itertools.product(flat, deep):
+        _let_through(first, other)
+        _let_through(other, first)
+    for first, other in itertools.product(flat, deep):
+        if _meet(first, other) and _meet(other, first):
+            first.crossings.append(Crossing(other.at, other.index))
+            other.crossings.append(Crossing(first.at, first.index))
+    for line in lines:
+        line.crossings.sort(key=lambda crossing: crossing.at)
+        _settle_ends(line, profile)
+        line.thickness = line.panel.thickness or _thickness(line.span, layer)
+    return lines
+
+
+def _line(drawer: Drawer, usable: BaseGeometry, index: int, panel: Panel, pointer: str) -> PanelLine:
+    left, front, _, _ = drawer.box
+    origin = left + drawer.gap, front + drawer.gap
+    axis = ("x", "y").index(panel.along)
+    at = on_grid(panel.at - origin[1 - axis])
+    height = panel.height or on_grid(drawer.height - FRAME_AIR)
+    most = on_grid(drawer.height - FRAME_AIR)
+    if not LEAST_PANEL_HEIGHT <= height <= most + LENGTH_EPSILON:
+        raise PanelError(
+            f"{_named(panel, index)} is higher than the drawer is free." if height > most else
+            "The drawer is too low for panels.",
+            pointer=f"{pointer}/height", value=height, limit=f"{LEAST_PANEL_HEIGHT:g} to {most:g} mm",
+            remedy="Make the panel lower." if height > most else "Use trays instead.",
+        )  # fmt: skip
+    half = (panel.thickness or _THICKNESSES[-1]) / 2.0 + _BESIDE
+    stretches = [
+        stretch
+        for stretch in free_stretches(usable, axis, at - half, at + half)
+        if stretch[1] - stretch[0] >= _LEAST_STRETCH
+    ]
+    given = [None if along is None else on_grid(along - origin[axis]) for along in (panel.start, panel.end)]
+    reference = next((along for along in given if along is not None), None)
+    if reference is not None:
+        stretches = [s for s in stretches if s[0] - LENGTH_EPSILON <= reference <= s[1] + LENGTH_EPSILON]
+    if not stretches:
+        raise PanelError(
+            f"{_named(panel, index)} has no room in the drawer.",
+            pointer=f"{pointer}/at", value=panel.at,
+            limit=f"a free stretch of {_LEAST_STRETCH:g} mm or more, clear of the sides and of obstacles",
+            remedy="Move it, or give it a start and an end that are free.",
+        )  # fmt: skip
+    if len(stretches) > 1:
+        texts = (f"{low + origin[axis]:g} to {high + origin[axis]:g} mm" for low, high in stretches)
+        raise PanelError(
+            f"An obstacle is in the way of {_named(panel, index)}.",
+            pointer=f"{pointer}/at", value=panel.at, limit=" or ".join(texts),
+            remedy="Give it a start or an end, or use two panels.",
+        )  # fmt: skip
+    ((low, high),) = stretches
+    for name, along in zip(("start", "end"), given, strict=True):
+        if along is not None and not low - LENGTH_EPSILON <= along <= high + LENGTH_EPSILON:
+            raise PanelError(
+                f"{_named(panel, index)} runs into an obstacle or the drawer's side.",
+                pointer=f"{pointer}/{name}", value=getattr(panel, name),
+                limit=f"{low + origin[axis]:g} to {high + origin[axis]:g} mm",
+                remedy=f"Move its {name}; null lets it end at the drawer's side.",
+            )  # fmt: skip
+    ends: list[End] = ["side" if along is None else "free" for along in given]
+    start, end = (free if along is None else along for along, free in zip(given, (low, high), strict=True))
+    return PanelLine(index, panel, pointer, axis, at, on_grid(start), on_grid(end), height, ends)
+
+
+def _check_beside(first: PanelLine, other: PanelLine) -> None:
+    apart = abs(first.at - other.at)
+    if apart < _LEAST_APART and first.start < other.end and other.start < first.end:
+        raise PanelError(
+            f"{_capital(first.name)} and {other.name} are too near each other.",
+            pointer=f"{other.pointer}/at", value=other.panel.at,
+            limit=f"at least {_LEAST_APART:g} mm from the middle of the other",
+            remedy="Move or remove one of them.",
+        )  # fmt: skip
+
+
+def _let_through(line: PanelLine, other: PanelLine) -> None:
+    """Lengthen a panel that ends on another one, so that it is let through it."""
+    if not other.start - LENGTH_EPSILON <= line.at <= other.end + LENGTH_EPSILON:
+        return
+    for place, along in enumerate((line.start, line.end)):
+        if line.ends[place] == "free" and abs(along - other.at) < STUB:
+            line.ends[place] = "panel"
+            beyond = on_grid(other.at - STUB if place == 0 else other.at + STUB)
+            if place == 0:
+                line.start = beyond
+            else:
+                line.end = beyond
+        elif line.ends[place] == "side" and abs(along - other.at) < STUB:
+            raise PanelError(
+                f"{_capital(other.name)} is too near the drawer's side to be crossed by {line.name}.",
+                pointer=f"{other.pointer}/at", value=other.panel.at, limit=f"at least {STUB:g} mm from the side",
+                remedy=f"Move it, or give {line.name} an end short of it.",
+            )  # fmt: skip
+
+
+def _meet(line: PanelLine, other: PanelLine) -> bool:
+    """Return whether a panel runs through another one, with a stub on both sides.
+
+    Raises:
+        PanelError: if it ends in between.
+    """
+    return line.start + STUB <= other.at + LENGTH_EPSILON and other.at <= line.end - STUB + LENGTH_EPSILON
+
+
+def _settle_ends(line: PanelLine, profile: PanelProfile) -> None:
+    """Give a panel shoes where it meets the drawer's side and no crossing is in the way.
+
+    Raises:
+        PanelError: if fewer than two things hold it.
+    """
+    for place, along in enumerate((line.start, line.end)):
+        near = min((abs(crossing.at - along) for crossing in line.crossings), default=inf)
+        if line.ends[place] == "side" and near >= profile.shoe_depth + _FROM_SHOE:
+            line.ends[place] = "shoe"
+    if len(line.holds) < 2:  # noqa: PLR2004 - both ends
+        raise PanelError(
+            f"Nothing holds {line.name} upright.",
+            pointer=line.pointer, value=len(line.holds),
+            limit="two holds: ends at the drawer's sides, or panels that it crosses",
+            remedy="Let it run from side to side, or let other panels cross it.",
+        )  # fmt: skip
+
+
+def _thickness(span: float, layer: float) -> float:
+    """Return the least thickness, mm, at which a stretch stands straight; a whole number of layers."""
+    steps = (on_grid(ceil(thick / layer - LENGTH_EPSILON) * layer) for thick in _THICKNESSES)
+    *_, last = chosen = list(steps)
+    return next((thick for thick in chosen if span <= SLENDERNESS * thick), last)
+
+
+def crossed(lines: Sequence[PanelLine]) -> Iterator[tuple[PanelLine, PanelLine]]:
+    """Yield each pair of panels that cross, the one along x first."""
+    for line in lines:
+        if line.axis == 0:
+            for crossing in line.crossings:
+                yield line, lines[crossing.other]
+
+
+def _named(panel: Panel, index: int) -> str:
+    return _capital(panel.name or f"panel {index + 1}")
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

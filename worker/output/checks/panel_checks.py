@@ -1,0 +1,190 @@
+"""The checks that panels go together and stand, on the parts as read back."""
+
+from collections.abc import Iterator, Mapping
+from itertools import pairwise
+from math import sqrt
+from typing import Final
+
+import manifold3d
+
+from worker.layout.model.plan import DrawerPlan, PanelPlan
+from worker.layout.model.shapes import Placement
+from worker.layout.panels.profile import LAP_SPARE, PRESS
+from worker.solids.mesh import Mesh
+from worker.spec.manifest import Check
+from worker.spec.tolerances import CLEARANCE_SLACK, SHARED_VOLUME
+
+__all__ = ["check_panels", "meant_to_touch", "panel_solids"]
+
+#: Distance beyond a gap up to which it is measured, mm.
+_BEYOND: Final = 0.1
+#: Volume in mm3 from which parts run into each other.
+_CONTACT: Final = 0.5
+#: Steps in which a panel is lifted out of those that it crosses, as shares of the lower panel's height.
+_LIFTS: Final = (0.1, 0.25, 0.5, 0.75, 1.0)
+_DECIMALS: Final = 4
+
+
+def meant_to_touch(drawer: DrawerPlan) -> frozenset[frozenset[int]]:
+    """Return the pairs of placements that overlap as laid out: a strip and the shoe that gives way for it."""
+    return frozenset(
+        frozenset((shoe, piece)) for panel in drawer.panels for shoe in panel.shoes for piece in panel.pieces
+    )
+
+
+def check_panels(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:
+    """Yield the checks of a drawer's panels.
+
+    `lap`: where panels cross, and `tab`, where strips join, there is the planned air. `lowered`: a panel along y can be
+    lowered onto those along x. `tab lock`: strips pulled apart beyond their play run into each other. `clip`: there is
+    air between a clip and its strips. `shoe press`: a strip is as much too long for its shoes as their wings give way;
+    `shoe`: it has air between the cheeks. `upright`: it reaches the drawer's bottom and its own height. `buckling`: the
+    shoes press less than Euler's load.
+
+    Args:
+        drawer: as laid out.
+        solids: of the placements of panels by index, as read back, in their places, mm.
+    """
+    for check in (_laps, _tabs, _clips, _shoes, _stands, _buckling):
+        yield from check(drawer, solids)
+
+
+def panel_solids(drawer: DrawerPlan, meshes: Mapping[str, Mesh]) -> dict[int, manifold3d.Manifold]:
+    """Return the solids of strips, shoes and clips by their placement's index, in their places.
+
+    Args:
+        drawer: as laid out.
+        meshes: by mark, as they stand.
+    """
+    indices = [index for panel in drawer.panels for index in (*panel.pieces, *panel.shoes, *panel.clips)]
+    return {index: _placed(meshes[drawer.placements[index].mark], drawer.placements[index]) for index in indices}
+
+
+def _placed(mesh: Mesh, place: Placement) -> manifold3d.Manifold:
+    turned = mesh.manifold().rotate((0.0, 0.0, float(place.turn)))
+    box = turned.bounding_box()
+    return turned.translate(tuple(at - low for at, low in zip(place.at, box[:3], strict=True)))
+
+
+def _gap_check(name: str, least: float, worst: tuple[float, str] | None) -> Iterator[Check]:
+    if worst is not None:
+        yield Check(
+            name=name, passed=worst[0] >= least - CLEARANCE_SLACK, value=round(worst[0], _DECIMALS),
+            limit=f"a gap of at least {least:g} mm less {CLEARANCE_SLACK:g} mm for rounding", subject=worst[1],
+        )  # fmt: skip
+
+
+def _crossings(drawer: DrawerPlan) -> Iterator[tuple[PanelPlan, int, PanelPlan, int]]:
+    """Yield each crossing: the panel along x and its strip there, the panel along y and its strip."""
+    for panel in drawer.panels:
+        if panel.along == "x":
+            for at, other in zip(panel.crossings, panel.crossed, strict=True):
+                deep = drawer.panels[other]
+                yield panel, _strip_at(panel, at), deep, _strip_at(deep, panel.at)
+
+
+def _strip_at(panel: PanelPlan, at: float) -> int:
+    return panel.pieces[sum(splice < at for splice in panel.splices)]
+
+
+def _laps(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:
+    gaps, lifted = [], []
+    for flat, first, deep, other in _crossings(drawer):
+        subject = f"{drawer.name}: {flat.name} and {deep.name}"
+        gaps.append((solids[first].min_gap(solids[other], flat.air + _BEYOND), subject))
+        height = min(flat.height, deep.height)
+        shared = max((solids[first] ^ solids[other].translate((0.0, 0.0, height * lift))).volume() for lift in _LIFTS)
+        lifted.append((shared, subject))
+    if gaps:
+        # the sides keep the air, the bottoms of the two slots twice the spare depth
+        yield from _gap_check("lap", min(drawer.panels[0].air, 2.0 * LAP_SPARE), min(gaps))
+        worst = max(lifted)
+        yield Check(
+            name="lowered", passed=worst[0] <= SHARED_VOLUME, value=round(worst[0], _DECIMALS),
+            limit=f"at most {SHARED_VOLUME:g} mm3 of overlap on a panel's way down onto another", subject=worst[1],
+        )  # fmt: skip
+
+
+def _tabs(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:
+    gaps, free = [], 0
+    subject = drawer.name
+    for panel in drawer.panels:
+        for first, other in pairwise(panel.pieces):
+            gaps.append((solids[first].min_gap(solids[other], panel.air + _BEYOND), f"{drawer.name}: {panel.name}"))
+            pulled = solids[other].translate(_along(panel, panel.air * sqrt(2.0) + _BEYOND))
+            if (solids[first] ^ pulled).volume() < _CONTACT:
+                free, subject = free + 1, f"{drawer.name}: {panel.name}"
+    if gaps:
+        yield from _gap_check("tab", drawer.panels[0].air, min(gaps))
+        yield Check(
+            name="tab lock", passed=free == 0, value=free, limit="0 splices whose strips can be pulled apart",
+            subject=subject,
+        )  # fmt: skip
+
+
+def _clips(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:
+    gaps = [
+        (solids[clip].min_gap(solids[piece], panel.air + _BEYOND), f"{drawer.name}: {panel.name}")
+        for panel in drawer.panels
+        for clip in panel.clips
+        for piece in panel.pieces
+    ]
+    if gaps:
+        yield from _gap_check("clip", drawer.panels[0].air, min(gaps))
+
+
+def _shoes(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:
+    """Yield the check of how much a strip overlaps its shoe, and of its air once it is moved back by that much."""
+    presses, gaps = [], []
+    for panel in drawer.panels:
+        for shoe in panel.shoes:
+            subject = f"{drawer.name}: {panel.name}"
+            axis = 0 if panel.along == "x" else 1
+            at_start = solids[shoe].bounding_box()[axis] < (panel.start + panel.end) / 2.0
+            piece = panel.pieces[0 if at_start else -1]
+            shared = (solids[shoe] ^ solids[piece]).volume()
+            height = min(panel.height, solids[shoe].bounding_box()[5])
+            presses.append((abs(shared / (panel.thickness * height) - panel.overlap), subject))
+            back = (panel.overlap + panel.air) * (1.0 if at_start else -1.0)
+            gaps.append(
+                (solids[piece].translate(_along(panel, back)).min_gap(solids[shoe], panel.air + _BEYOND), subject)
+            )
+    if presses:
+        worst = max(presses)
+        # the first layers of a strip and of the slot are cut back
+        limit = 0.05 * PRESS + 0.05
+        yield Check(
+            name="shoe press", passed=worst[0] <= limit, value=round(worst[0], _DECIMALS),
+            limit=f"at most {limit:g} mm off the planned overlap of a strip and its shoe", subject=worst[1],
+        )  # fmt: skip
+        yield from _gap_check("shoe", drawer.panels[0].air, min(gaps))
+
+
+def _stands(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:
+    worst = max(
+        (
+            (max(abs(box[2]), abs(box[5] - panel.height)), f"{drawer.name}: {panel.name}")
+            for panel in drawer.panels
+            for box in (solids[piece].bounding_box() for piece in panel.pieces)
+        ),
+        default=None,
+    )
+    if worst is not None:
+        yield Check(
+            name="upright", passed=worst[0] <= CLEARANCE_SLACK, value=round(worst[0], _DECIMALS),
+            limit=f"strips from the bottom up to their height, within {CLEARANCE_SLACK:g} mm", subject=worst[1],
+        )  # fmt: skip
+
+
+def _buckling(drawer: DrawerPlan, _solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:
+    pressed = [(panel.buckling / panel.press, f"{drawer.name}: {panel.name}") for panel in drawer.panels if panel.press]
+    if pressed:
+        least = min(pressed)
+        yield Check(
+            name="buckling", passed=least[0] >= 1.0, value=round(least[0], 2),
+            limit="Euler's load of the longest stretch at least 1 times the press of a shoe", subject=least[1],
+        )  # fmt: skip
+
+
+def _along(panel: PanelPlan, distance: float) -> tuple[float, float, float]:
+    return (distance, 0.0, 0.0) if panel.along == "x" else (0.0, distance, 0.0)
