@@ -14,6 +14,7 @@ _TREE = [
     "JointError",
     "LayoutError",
     "LengthError",
+    "PanelError",
     "PrintRefused",
     "SpecError",
     "SpecTooLarge",

@@ -14,8 +14,8 @@ from worker.layout.model.shapes import ClipShape, Lettering, Placement, ShoeShap
 from worker.layout.panels.clip import clip_mark, clip_widths, splice_clip
 from worker.layout.panels.cuts import cuts_of, strips_between
 from worker.layout.panels.lines import PanelLine, free_stretches, panel_lines
-from worker.layout.panels.profile import CLIP, HUB, MOST_GAP, PRESS, TRAVEL, PanelProfile
-from worker.layout.panels.shoe import end_shoe, shoe_half, shoe_mark, wing_lengths
+from worker.layout.panels.profile import CLIP, MOST_GAP, PRESS, TRAVEL, WINGS, PanelProfile
+from worker.layout.panels.shoe import end_shoe, shoe_half, shoe_mark, shoe_sizes
 from worker.layout.panels.strength import (
     buckling_load,
     push_load,
@@ -156,13 +156,13 @@ class _Laying:
         for place, end in enumerate(line.ends):
             if end != "shoe":
                 continue
-            for wing in wing_lengths(height, PRESS, most, profile):
-                fitting = self._shoe(line, place, wing)
+            for wing, high in shoe_sizes(height, PRESS, most, profile):
+                fitting = self._shoe(line, place, wing, high)
                 if fitting is not None and self._clear(fitting.box, line, every):
                     panel.shoes[place] = fitting
                     self.taken.append(fitting.box)
                     panel.overlap = overlap
-                    seat = TRAVEL + HUB - overlap
+                    seat = TRAVEL + profile.hub - overlap
                     edge = 0 if line.axis == 0 else 1
                     if place == 0:
                         panel.start = on_grid(fitting.box[edge] + seat)
@@ -180,7 +180,7 @@ class _Laying:
         """
         line.ends[place] = "side"
         if len(line.holds) < 2 or (both and not line.crossings):  # noqa: PLR2004 - two holds
-            half = shoe_half(line.thickness, wing_lengths(0.0, 0.0, 1.0, self.profile)[0], self.profile)
+            half = shoe_half(line.thickness, WINGS[0], self.profile)
             raise PanelError(
                 f"There is no room for a shoe at the {('start', 'end')[place]} of {line.name}.",
                 pointer=f"{line.pointer}/at", value=line.panel.at,
@@ -188,14 +188,14 @@ class _Laying:
                 remedy="Move it away from the corner, the obstacle or the other panel.",
             )  # fmt: skip
 
-    def _shoe(self, line: PanelLine, place: int, wing: float) -> _Fitting | None:
+    def _shoe(self, line: PanelLine, place: int, wing: float, high: float) -> _Fitting | None:
         """Return a shoe at an end of a panel, or None if it would leave the usable area."""
         profile = self.profile
         half = shoe_half(line.thickness, wing, profile)
         axis, depth = line.axis, profile.shoe_depth
         middle = (line.start + line.end) / 2.0
         stretches = free_stretches(self.usable, axis, line.at - half, line.at + half)
-        stretch = next((one for one in stretches if one[0] <= middle <= one[1]), None)
+        stretch = next(((low, high) for low, high in stretches if low <= middle <= high), None)
         if stretch is None:
             return None
         near = line.start if place == 0 else line.end
@@ -208,7 +208,7 @@ class _Laying:
         if not self.usable.covers(shapely.box(*box)):
             return None
         turn: _Turn = ((0, 180), (90, 270))[axis][place]
-        shape = end_shoe(line.thickness, profile.shoe_height(line.height), wing, profile)
+        shape = end_shoe(line.thickness, high, wing, profile)
         return _Fitting(shape, box, turn, wing)
 
     def _clear(self, box: _Box, own: PanelLine, every: Sequence[_Made]) -> bool:

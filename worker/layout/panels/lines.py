@@ -171,9 +171,12 @@ def _line(drawer: Drawer, usable: BaseGeometry, index: int, panel: Panel, pointe
         if stretch[1] - stretch[0] >= _LEAST_STRETCH
     ]
     given = [None if along is None else on_grid(along - origin[axis]) for along in (panel.start, panel.end)]
-    reference = next((along for along in given if along is not None), None)
-    if reference is not None:
-        stretches = [s for s in stretches if s[0] - LENGTH_EPSILON <= reference <= s[1] + LENGTH_EPSILON]
+    ends_of = dict(zip(("start", "end"), given, strict=True))
+    reference = next((name for name, along in ends_of.items() if along is not None), None)
+    if reference is not None and stretches:
+        at_end = ends_of[reference] or 0.0
+        nearest = min(stretches, key=lambda stretch: max(stretch[0] - at_end, at_end - stretch[1], 0.0))
+        stretches = [nearest]
     if not stretches:
         raise PanelError(
             f"{_named(panel, index)} has no room in the drawer.",
@@ -189,7 +192,7 @@ def _line(drawer: Drawer, usable: BaseGeometry, index: int, panel: Panel, pointe
             remedy="Give it a start or an end, or use two panels.",
         )  # fmt: skip
     ((low, high),) = stretches
-    for name, along in zip(("start", "end"), given, strict=True):
+    for name, along in ends_of.items():
         if along is not None and not low - LENGTH_EPSILON <= along <= high + LENGTH_EPSILON:
             raise PanelError(
                 f"{_named(panel, index)} runs into an obstacle or the drawer's side.",

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import Final
 
+from worker.layout.tray.font import least_mark_cap
 from worker.layout.tray.interior import on_grid
 
 __all__ = [
@@ -24,6 +25,7 @@ __all__ = [
     "CLIP_WIDTHS",
     "HUB",
     "HUB_HALF",
+    "HUB_MARGIN",
     "LAP_LEAD",
     "LAP_SPARE",
     "MOST_GAP",
@@ -65,10 +67,14 @@ TAB_REACH: Final = 4.0
 TAB_PITCH: Final = 40.0
 
 # end shoes
-#: Depth of the hub behind the wings, half its least width, and the length of the cheeks.
+#: Least depth of the hub behind the wings, half its least width, and the length of the cheeks.
 HUB: Final = 4.0
 HUB_HALF: Final = 4.0
 CHEEK: Final = 14.0
+#: Plastic between a mark and the edges of the hub: a line of common width.
+HUB_MARGIN: Final = 0.45
+#: Height of capitals and digits in cap heights: some reach below the line.
+_MARK_DEPTH: Final = 1.06
 #: Distance by which a shoe can be pressed until its hub meets the drawer's side, and by which it is pressed in a
 #: drawer as measured.
 TRAVEL: Final = 2.0
@@ -117,9 +123,14 @@ class PanelProfile:
         return self.air * sqrt(2.0)
 
     @property
+    def hub(self) -> float:
+        """Depth of a shoe's hub, which has room for the smallest letters that print."""
+        return on_grid(max(HUB, _MARK_DEPTH * least_mark_cap(self.line) + 2.0 * HUB_MARGIN))
+
+    @property
     def shoe_depth(self) -> float:
         """Distance from the drawer's side to the end of a shoe's cheeks."""
-        return TRAVEL + HUB + CHEEK
+        return TRAVEL + self.hub + CHEEK
 
     def shoe_height(self, height: float) -> float:
         """Return the height of the shoes of a panel."""
@@ -131,4 +142,6 @@ class PanelProfile:
 
     def hub_half(self, thickness: float) -> float:
         """Return half the width of a shoe's hub, or of the two cheeks with a strip between them."""
-        return on_grid(max(thickness / 2.0 + self.air + self.cheek, HUB_HALF))
+        wide = thickness / 2.0 + self.air + self.cheek
+        # no step between cheeks and hub that is thinner than a line
+        return on_grid(HUB_HALF if wide < HUB_HALF - self.line else wide)

@@ -3,17 +3,18 @@
 from typing import Final
 
 from worker.layout.model.shapes import Lettering, Point, Ring, ShoeShape
-from worker.layout.panels.profile import CHEEK, HUB, TRAVEL, WINGS, PanelProfile
+from worker.layout.panels.profile import CHEEK, HUB_MARGIN, TRAVEL, WINGS, PanelProfile
 from worker.layout.panels.strength import wing_force
 from worker.layout.tray.font import least_mark_cap
 from worker.layout.tray.interior import on_grid
 from worker.layout.tray.part_mark import MARK_DEPTH, text_size
 from worker.spec.drawer.joint import FIRST_LAYER_RELIEF
+from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["end_shoe", "shoe_half", "shoe_mark", "wing_lengths"]
+__all__ = ["end_shoe", "shoe_half", "shoe_mark", "shoe_sizes"]
 
-#: Plastic between a mark and the edges of the hub, mm.
-_CLEAR: Final = 0.4
+#: Height of a low shoe, as a share of a full one's: it presses less with short wings.
+_LOW_SHARE: Final = 0.4
 
 
 def end_shoe(thickness: float, height: float, wing: float, profile: PanelProfile) -> ShoeShape:
@@ -33,7 +34,7 @@ def end_shoe(thickness: float, height: float, wing: float, profile: PanelProfile
 def _outline(thickness: float, wing: float, profile: PanelProfile, relief: float) -> Ring:
     """Return the outline, counter-clockwise, its slot wider by ``relief`` on each side and at its end."""
     hub, slot = profile.hub_half(thickness), thickness / 2.0 + profile.air
-    wide, seat = slot + profile.cheek, TRAVEL + HUB
+    wide, seat = on_grid(slot + profile.cheek), TRAVEL + profile.hub
     half: tuple[Point, ...] = (
         (seat - relief, slot + relief),
         (seat + CHEEK, slot + relief),
@@ -55,17 +56,23 @@ def shoe_half(thickness: float, wing: float, profile: PanelProfile) -> float:
     return on_grid(profile.hub_half(thickness) + wing)
 
 
-def wing_lengths(height: float, press: float, most: float, profile: PanelProfile) -> list[float]:
-    """Return the lengths of wings, mm, best first: those that press with at most ``most`` N, the stiffest first.
+def shoe_sizes(height: float, press: float, most: float, profile: PanelProfile) -> list[tuple[float, float]]:
+    """Return the lengths of wings and heights of shoes, mm, best first.
+
+    Those come first that press hardest of those that press with at most ``most`` N; the softest is always among them.
 
     Args:
-        height: of the shoe, mm.
+        height: of a full shoe, mm; others have half of it.
         press: distance by which it is pressed, mm.
         most: force in N that the panel bears along its length.
         profile: of the panels.
     """
-    soft = [length for length in WINGS if wing_force(height, profile.cheek, length, press) <= most]
-    return soft or [WINGS[-1]]
+    sizes = [(wing, on_grid(height * share)) for share in (1.0, _LOW_SHARE) for wing in WINGS]
+    forces = {(wing, high): wing_force(high, profile.cheek, wing, press) for wing, high in sizes}
+    # a full shoe holds better upright than a low one that presses as hard
+    full = [size for size in sizes if size[1] == height and forces[size] <= most]
+    low = [size for size in sizes if size[1] != height and forces[size] <= most]
+    return [*full, *low] or [min(sizes, key=lambda size: forces[size])]
 
 
 def shoe_mark(shape: ShoeShape, mark: str, *, line_width: float) -> Lettering | None:
@@ -79,8 +86,9 @@ def shoe_mark(shape: ShoeShape, mark: str, *, line_width: float) -> Lettering | 
     cap_height = least_mark_cap(line_width)
     width, depth = text_size(mark, cap_height)
     middle = max(y for _, y in shape.outline) / 2.0
-    hub = max(y for x, y in shape.outline if x >= TRAVEL + HUB - 1e-6) - middle
-    if depth > HUB - 2.0 * _CLEAR or width > 2.0 * (hub - _CLEAR):
+    # the outline begins at the end of the slot; half of it ends where a wing meets the hub
+    seat, half = shape.outline[0][0], shape.outline[len(shape.outline) // 2 - 1][1] - middle
+    if depth > seat - TRAVEL - 2.0 * HUB_MARGIN + LENGTH_EPSILON or width > 2.0 * (half - HUB_MARGIN):
         return None
     # the text runs along y: along the hub's longer side
-    return Lettering(mark, "top", (on_grid(TRAVEL + HUB / 2.0), on_grid(middle)), cap_height, MARK_DEPTH, turn=90.0)
+    return Lettering(mark, "top", (on_grid((TRAVEL + seat) / 2.0), on_grid(middle)), cap_height, MARK_DEPTH, turn=90.0)

@@ -11,6 +11,7 @@ from worker.layout.model.plan import DrawerPlan, PanelPlan
 from worker.layout.model.shapes import Placement
 from worker.layout.panels.profile import LAP_SPARE, PRESS
 from worker.solids.mesh import Mesh
+from worker.spec.drawer.joint import FIRST_LAYER_RELIEF
 from worker.spec.manifest import Check
 from worker.spec.tolerances import CLEARANCE_SLACK, SHARED_VOLUME
 
@@ -22,6 +23,10 @@ _BEYOND: Final = 0.1
 _CONTACT: Final = 0.5
 #: Steps in which a panel is lifted out of those that it crosses, as shares of the lower panel's height.
 _LIFTS: Final = (0.1, 0.25, 0.5, 0.75, 1.0)
+#: Share of a shoe's press by which it may be off as measured.
+_PRESS_SLACK: Final = 0.05
+#: Distance from a shoe's ends between which it is measured, mm: clear of the first layers and of its mark.
+_OFF: Final = 0.5
 _DECIMALS: Final = 4
 
 
@@ -66,7 +71,7 @@ def _placed(mesh: Mesh, place: Placement) -> manifold3d.Manifold:
     return turned.translate(tuple(at - low for at, low in zip(place.at, box[:3], strict=True)))
 
 
-def _gap_check(name: str, least: float, worst: tuple[float, str] | None) -> Iterator[Check]:
+def _check(name: str, least: float, worst: tuple[float, str] | None) -> Iterator[Check]:
     if worst is not None:
         yield Check(
             name=name, passed=worst[0] >= least - CLEARANCE_SLACK, value=round(worst[0], _DECIMALS),
@@ -97,7 +102,7 @@ def _laps(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iter
         lifted.append((shared, subject))
     if gaps:
         # the sides keep the air, the bottoms of the two slots twice the spare depth
-        yield from _gap_check("lap", min(drawer.panels[0].air, 2.0 * LAP_SPARE), min(gaps))
+        yield from _check("lap", min(drawer.panels[0].air, 2.0 * LAP_SPARE), min(gaps))
         worst = max(lifted)
         yield Check(
             name="lowered", passed=worst[0] <= SHARED_VOLUME, value=round(worst[0], _DECIMALS),
@@ -115,7 +120,7 @@ def _tabs(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iter
             if (solids[first] ^ pulled).volume() < _CONTACT:
                 free, subject = free + 1, f"{drawer.name}: {panel.name}"
     if gaps:
-        yield from _gap_check("tab", drawer.panels[0].air, min(gaps))
+        yield from _check("tab", drawer.panels[0].air, min(gaps))
         yield Check(
             name="tab lock", passed=free == 0, value=free, limit="0 splices whose strips can be pulled apart",
             subject=subject,
@@ -130,7 +135,7 @@ def _clips(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Ite
         for piece in panel.pieces
     ]
     if gaps:
-        yield from _gap_check("clip", drawer.panels[0].air, min(gaps))
+        yield from _check("clip", drawer.panels[0].air, min(gaps))
 
 
 def _shoes(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:
@@ -142,22 +147,24 @@ def _shoes(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Ite
             axis = 0 if panel.along == "x" else 1
             at_start = solids[shoe].bounding_box()[axis] < (panel.start + panel.end) / 2.0
             piece = panel.pieces[0 if at_start else -1]
-            shared = (solids[shoe] ^ solids[piece]).volume()
-            height = min(panel.height, solids[shoe].bounding_box()[5])
-            presses.append((abs(shared / (panel.thickness * height) - panel.overlap), subject))
+            low, high = _OFF, solids[shoe].bounding_box()[5] - _OFF
+            both = solids[shoe] ^ solids[piece]
+            shared = both.trim_by_plane((0.0, 0.0, 1.0), low).trim_by_plane((0.0, 0.0, -1.0), -high).volume()
+            # the first layers of a strip are cut back at 45 degrees
+            section = (panel.thickness - FIRST_LAYER_RELIEF**2 / (2.0 * panel.overlap)) * (high - low)
+            presses.append((abs(shared / section - panel.overlap), subject))
             back = (panel.overlap + panel.air) * (1.0 if at_start else -1.0)
             gaps.append(
                 (solids[piece].translate(_along(panel, back)).min_gap(solids[shoe], panel.air + _BEYOND), subject)
             )
     if presses:
         worst = max(presses)
-        # the first layers of a strip and of the slot are cut back
-        limit = 0.05 * PRESS + 0.05
+        limit = PRESS * _PRESS_SLACK
         yield Check(
             name="shoe press", passed=worst[0] <= limit, value=round(worst[0], _DECIMALS),
             limit=f"at most {limit:g} mm off the planned overlap of a strip and its shoe", subject=worst[1],
         )  # fmt: skip
-        yield from _gap_check("shoe", drawer.panels[0].air, min(gaps))
+        yield from _check("shoe", drawer.panels[0].air, min(gaps))
 
 
 def _stands(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:

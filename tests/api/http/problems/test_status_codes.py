@@ -32,6 +32,7 @@ _PUBLISHED = {
     "invalid-joint": 422,
     "invalid-length": 422,
     "invalid-spec": 422,
+    "invalid-panel": 422,
     "invalid-tray": 422,
     "job-cancelled": 409,
     "job-finished": 409,

@@ -1,0 +1,115 @@
+"""The checks of panels fail where panels do not go together, and pass where they do."""
+
+from dataclasses import replace
+from functools import cache
+
+import manifold3d
+import pytest
+
+from tests.layout.panels.jobs import panel_plan
+from worker.output.checks.assembly_checks import check_assembly
+from worker.output.meshes.standing import stood
+from worker.solids import build
+from worker.solids.mesh import Mesh
+
+
+@cache
+def panel_job():
+    """Return the plan of two panels that cross, one of them spliced, and the parts' meshes."""
+    plan = panel_plan(
+        {"along": "x", "at": 150, "height": 60}, {"along": "y", "at": 120, "height": 50}, bed=(350, 200, 200)
+    )
+    return plan, {part.mark: build(part.shape) for part in plan.parts}
+
+
+def failed(plan, meshes):
+    return {check.name for check in check_assembly(plan, meshes) if not check.passed}
+
+
+def test_panels_pass_every_check():
+    plan, meshes = panel_job()
+    names = {check.name for check in check_assembly(plan, meshes)}
+    assert failed(plan, meshes) == set()
+    assert {"lap", "lowered", "tab", "tab lock", "clip", "shoe press", "shoe", "upright", "buckling"} <= names
+
+
+def mark_of(plan, panel, group, number=0):
+    """Return the mark of a strip, shoe or clip of a panel."""
+    (drawer,) = plan.drawers
+    return drawer.placements[getattr(drawer.panels[panel], group)[number]].mark
+
+
+def grown(meshes, mark, low, high):
+    """Return the meshes with a block on a part, in its own frame."""
+    size = tuple(b - a for a, b in zip(low, high, strict=True))
+    block = manifold3d.Manifold.cube(size).translate(low)
+    return {**meshes, mark: Mesh.of(meshes[mark].manifold() + block)}
+
+
+def shifted(plan, panel, group, by, number=0):
+    """Return the plan with a strip, shoe or clip moved."""
+    (drawer,) = plan.drawers
+    index = getattr(drawer.panels[panel], group)[number]
+    places = list(drawer.placements)
+    places[index] = replace(places[index], at=tuple(a + b for a, b in zip(places[index].at, by, strict=True)))
+    return replace(plan, drawers=(replace(drawer, placements=tuple(places)),))
+
+
+def with_panel(plan, panel, **changes):
+    (drawer,) = plan.drawers
+    panels = list(drawer.panels)
+    panels[panel] = replace(panels[panel], **changes)
+    return replace(plan, drawers=(replace(drawer, panels=tuple(panels)),))
+
+
+def tight_lap(plan, meshes):
+    """A panel that stands 0.06 mm beside its slots."""
+    return shifted(plan, 1, "pieces", (0.06, 0.0, 0.0)), meshes
+
+
+def barred_lap(plan, meshes):
+    """A nose on the strip from front to back, above the slot of the other: it does not get past the other's edge."""
+    drawer = plan.drawers[0]
+    along = drawer.panels[1].crossings[0] - drawer.panels[1].start
+    return plan, grown(meshes, mark_of(plan, 1, "pieces"), (along - 4.0, 10.0, 1.0), (along + 4.0, 20.0, 2.0))
+
+
+def loose_tabs(plan, meshes):
+    """A first strip that has lost its tabs."""
+    mark = mark_of(plan, 0, "pieces")
+    length = plan.part(mark).size[0]
+    block = manifold3d.Manifold.cube((4.0, 70.0, 9.0)).translate((length - 4.0, -1.0, -1.0))
+    return plan, {**meshes, mark: Mesh.of(meshes[mark].manifold() - block)}
+
+
+CHANGES = {
+    "lap": tight_lap,
+    "lowered": barred_lap,
+    "tab": lambda plan, meshes: (shifted(plan, 0, "pieces", (-0.06, 0.0, 0.0), 1), meshes),
+    "tab lock": loose_tabs,
+    "clip": lambda plan, meshes: (shifted(plan, 0, "clips", (0.0, 0.05, 0.0)), meshes),
+    "shoe press": lambda plan, meshes: (shifted(plan, 0, "shoes", (0.5, 0.0, 0.0)), meshes),
+    "shoe": lambda plan, meshes: (shifted(plan, 0, "shoes", (0.0, 0.05, 0.0)), meshes),
+    "upright": lambda plan, meshes: (with_panel(plan, 0, height=61.0), meshes),
+    "buckling": lambda plan, meshes: (with_panel(plan, 0, buckling=1.0), meshes),
+}
+
+
+def failures_of(name):
+    """Return the failed checks of two panels that are changed so that the check of this name fails."""
+    return failed(*CHANGES[name](*panel_job()))
+
+
+@pytest.mark.parametrize("name", CHANGES)
+def test_a_check_of_panels_fails(name):
+    assert name in failures_of(name)
+
+
+def test_a_strip_stands_on_its_front_edge_with_its_face_to_the_front():
+    box = Mesh.of(manifold3d.Manifold.cube((100.0, 60.0, 2.4)))
+    standing = stood(box)
+    assert standing.bounds[1].tolist() == pytest.approx([100.0, 2.4, 60.0])
+    assert standing.volume == pytest.approx(box.volume)
+    # the corner at the back of the top face is at the front of the upper edge
+    corner = box.vertices.tolist().index([100.0, 60.0, 2.4])
+    assert standing.vertices[corner].tolist() == pytest.approx([100.0, 0.0, 60.0])
