@@ -358,7 +358,7 @@ class _Laying:
             PanelError: if its shoes would bend it.
         """
         line = panel.line
-        if len(plan.shoes) == 2 and plan.press > plan.buckling:  # noqa: PLR2004 - pressed from both ends
+        if plan.press > plan.buckling:
             raise PanelError(
                 f"The shoes of {line.name} would bend it.",
                 pointer=f"{line.pointer}/thickness", value=line.thickness,

@@ -33,6 +33,8 @@ __all__ = ["Lap", "strip_mark", "strip_outline", "tab_count"]
 
 #: Plastic between a mark and the edges of its strip, mm.
 _CLEAR: Final = 1.5
+#: Length at the ends of a strip that shoes and clips hide, mm.
+_HIDDEN: Final = CLIP / 2.0
 #: Step in which a mark is moved along its strip, mm, and the heights at which it is tried, as shares of the strip's.
 _STEP: Final = 5.0
 _HEIGHTS: Final = (0.5, 0.25, 0.75)
@@ -122,7 +124,7 @@ def lap_end(height: float, *, open_above: bool) -> float:
 
 
 def strip_mark(shape: StripShape, mark: str, *, line_width: float) -> Lettering | None:
-    """Return the mark in the strip's upper face, as near to its first end as there is room; None without room.
+    """Return the mark in the strip's upper face, near its first end but clear of shoes and clips; None without room.
 
     Args:
         shape: the strip without its mark.
@@ -134,7 +136,9 @@ def strip_mark(shape: StripShape, mark: str, *, line_width: float) -> Lettering 
     left, low, right, high = room.bounds
     for cap_height in (height for height in CAP_HEIGHTS if height >= least_mark_cap(line_width)):
         width, depth = text_size(mark, cap_height)
-        for x in _steps(left + width / 2.0, right - width / 2.0):
+        ends = left + width / 2.0, right - width / 2.0
+        # what a shoe or clip would hide comes last
+        for x in (*_steps(ends[0] + _HIDDEN, ends[1] - _HIDDEN), *_steps(*ends)):
             for share in _HEIGHTS:
                 at: Point = (on_grid(x), on_grid(low + share * (high - low)))
                 if room.contains(box(at[0] - width / 2, at[1] - depth / 2, at[0] + width / 2, at[1] + depth / 2)):
