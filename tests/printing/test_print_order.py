@@ -26,7 +26,7 @@ def _run(*marks):
 def test_every_kind_has_a_stage_and_the_letter_of_its_mark_tells_it():
     assert {kind: stage_of_mark(f"{LETTERS[kind]}1") for kind in get_args(PartKind)} == {
         "coupon": Stage.TEST_PRINTS, "plug": Stage.TEST_PRINTS, "tile": Stage.FLOOR, "key": Stage.FLOOR,
-        "tray": Stage.TRAYS,
+        "panel": Stage.PANELS, "shoe": Stage.PANELS, "clip": Stage.PANELS, "tray": Stage.TRAYS,
     }  # fmt: skip
     assert [kind for kind in get_args(PartKind) if is_test_print(kind)] == ["coupon", "plug"]
 

@@ -55,7 +55,10 @@ def write_glb(drawer: DrawerPlan, meshes: Mapping[str, Mesh], colours: Mapping[s
         ValueError: when a colour is not #RRGGBB.
     """
     meshes = standing(drawer.placements, meshes)
-    marks = sorted({place.mark: place.name is not None for place in drawer.placements}.items(), key=_by_mark)
+    marks = sorted(
+        {place.mark: place.cell is not None or place.name is not None for place in drawer.placements}.items(),
+        key=_by_mark,
+    )
     binary = _Binary()
     materials: dict[tuple[str, str], int] = {}
     shapes: dict[str, int] = {}

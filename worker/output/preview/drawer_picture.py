@@ -40,7 +40,7 @@ def draw_drawer(drawer: DrawerPlan, meshes: Mapping[str, Mesh], colours: Mapping
     pieces = [
         SceneObject(
             meshes[place.mark],
-            colours.get(place.mark, _TILES if place.name is None else TRAYS),
+            colours.get(place.mark, _TILES if place.cell is None and place.name is None else TRAYS),
             "" if place.cell is None and not place.upright else place.mark,
             place.at,
             place.turn,
@@ -56,7 +56,7 @@ def picture_title(drawer: DrawerPlan) -> str:
     """Return what the picture shows, as the text for those who do not see it."""
     trays = sum(place.cell is not None for place in drawer.placements)
     panels = len(drawer.panels)
-    tiles = sum(place.name is None for place in drawer.placements)
+    tiles = sum(place.cell is None and place.name is None for place in drawer.placements)
     nouns = ((tiles, "floor part"), (trays, "tray"), *([(panels, "panel")] if panels else []))
     counts = (f"{count} {noun}{'' if count == 1 else 's'}" for count, noun in nouns)
     return f"{drawer.name} from the front and above: {', '.join(counts)}"
