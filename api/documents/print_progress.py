@@ -24,7 +24,7 @@ from worker.jobs.records.models import run_file_name
 from worker.jobs.records.print_events import PrintEventRecord, PrintStatus
 from worker.printing.progress.print_state import PrintState, begin
 from worker.printing.scheduling.spools import left_of, purchases
-from worker.spec import Material, Spec
+from worker.spec import Material, Schedule, Spec
 from worker.spec.manifest import Manifest, RunEntry, ScheduleEntry, WorkEntry
 
 __all__ = ["PrintWork", "beginning", "print_document", "prints_document", "runs_document"]
@@ -104,9 +104,7 @@ class PrintWork:
         plan = self.spec.schedule
         if plan is None or any(run.seconds is None for run in runs):
             return None
-        from worker.printing.scheduling.timetable import make_timetable  # noqa: PLC0415 - as above
-
-        return make_timetable(plan, runs, self.materials, now, self.used)
+        return _timetable(plan, runs, self.materials, now, tuple(self.used.items()))
 
     def filament(self, runs: tuple[RunEntry, ...]) -> tuple[FilamentProgress, ...]:
         """Return the filament used, needed and left."""
@@ -132,6 +130,20 @@ class PrintWork:
             for material in self.materials
             for key in ((material.name, material.colour),)
         )
+
+
+#: A timetable takes up to two seconds, and calendar apps ask for the same one again and again.
+@lru_cache(maxsize=64)
+def _timetable(
+    plan: Schedule,
+    runs: tuple[RunEntry, ...],
+    materials: tuple[Material, ...],
+    now: datetime,
+    used: tuple[tuple[tuple[str, str | None], float], ...],
+) -> ScheduleEntry:
+    from worker.printing.scheduling.timetable import make_timetable  # noqa: PLC0415 - a service at rest needs no geometry
+
+    return make_timetable(plan, runs, materials, now, dict(used))
 
 
 def beginning(now: datetime) -> datetime:

@@ -83,13 +83,13 @@ def test_a_worked_example_by_hand():
     ] == [
         # 19:00 plus 20 minutes of cooling plus 10 to clear the bed
         (1, "2026-03-27T18:00:00+00:00", "2026-03-27T19:00:00+00:00", "2026-03-27T19:30:00+00:00"),
-        # 19:30 plus 9 h would pass 23:00: Saturday at nine
-        (2, "2026-03-28T09:00:00+00:00", "2026-03-28T18:00:00+00:00", "2026-03-28T18:30:00+00:00"),
-        # ends at 21:30, when nobody is there: the bed is cleared on Sunday from nine, summer time
-        (3, "2026-03-28T18:30:00+00:00", "2026-03-28T21:30:00+00:00", "2026-03-29T09:10:00+01:00"),
-        (4, "2026-03-29T09:10:00+01:00", "2026-03-29T12:10:00+01:00", "2026-03-29T12:40:00+01:00"),
+        # a tray of 3 h ends before 23:00, when nobody is there: the bed is cleared on Saturday from nine
+        (3, "2026-03-27T19:30:00+00:00", "2026-03-27T22:30:00+00:00", "2026-03-28T09:10:00+00:00"),
+        (2, "2026-03-28T09:10:00+00:00", "2026-03-28T18:10:00+00:00", "2026-03-28T18:40:00+00:00"),
+        # ends at 21:40: cleared on Sunday from nine, summer time
+        (4, "2026-03-28T18:40:00+00:00", "2026-03-28T21:40:00+00:00", "2026-03-29T09:10:00+01:00"),
     ]
-    assert table.finish.isoformat() == "2026-03-29T12:10:00+01:00"
+    assert table.finish.isoformat() == "2026-03-28T21:40:00+00:00"
 
 
 def _run(number, mark, hours):

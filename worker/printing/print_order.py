@@ -1,6 +1,7 @@
 """The order of printing: the coupon, the floor, panels, then trays by how often the things in them are used.
 
-The coupon shows which clearance every other part needs, and trays stand on the floor. Whatever depends on this order
+The coupon shows which clearance every other part needs, and trays stand on the floor. The timetable keeps the order
+where that costs no time; only the test prints precede all else. Whatever depends on this order
 asks here: the work plan, the timetable, the remaining work, the batch packer, the summary and the map's legend.
 """
 

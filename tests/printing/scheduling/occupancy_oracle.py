@@ -36,9 +36,6 @@ class PlainOccupancy:
                 return
         raise AssertionError(slot)
 
-    def close_gaps(self, since):
-        self._gaps = [(max(since, self.free_from), FAR)]
-
     def longest_run(self, duration):
         best = 0
         ahead = takewhile(lambda span: span[0] <= self.free_from + SEARCH_SPAN, self._printing.after(self.free_from))

@@ -144,3 +144,27 @@ def test_asked_later_or_in_another_order_the_stretches_are_the_same(windows, min
     every = list(takewhile(lambda span: span[0] < until, used.after(since)))
     assert fresh == [span for span in every if span[1] > moment]
     assert fresh == list(takewhile(lambda span: span[0] < until, used.after(moment)))
+
+
+@settings(max_examples=60, deadline=None)
+@given(_windows, _windows)
+def test_stretches_without_others_are_what_only_the_first_have(windows, others):
+    zone, since = ZoneInfo("Europe/Lisbon"), 1_774_000_000
+    until = since + 20 * 86400
+    own, other = (Hours(each, zone, since, until) for each in (windows, others))
+    left = own.without(other)
+    last = max(other.starts.tolist(), default=until)
+    for moment in range(since, min(since + 9 * 86400, last), 900):
+        inside = [any(start <= moment < end for start, end in hours.after(moment)) for hours in (own, other, left)]
+        assert inside[2] == (inside[0] and not inside[1])
+
+
+def test_the_first_and_last_hours_of_a_stretch_end_and_begin_on_clock_hours():
+    window = Window.model_validate({"days": ["mon"], "start": "17:30", "end": "23:00"})
+    hours = Hours([window], ZoneInfo("UTC"), 1_772_409_600, 1_772_409_600 + 86400)  # Monday 2026-03-02
+
+    def walls(own):
+        return [tuple(_wall(moment, "UTC") for moment in span) for span in own.after(1_772_409_600)][:2]
+
+    assert walls(hours.first_hours())[0] == ("Mon 02 17:30", "Mon 02 18:00")
+    assert walls(hours.outer_hours()) == [("Mon 02 17:30", "Mon 02 18:00"), ("Mon 02 22:00", "Mon 02 23:00")]

@@ -74,7 +74,12 @@ def _dates(schedule: ScheduleEntry) -> Iterator[str]:
     for waiting in schedule.waiting:
         yield f"Run {waiting.run} is not scheduled: {waiting.reason}"
     if schedule.finish is not None:
-        yield f"Printing ends on {schedule.finish:%a %Y-%m-%d %H:%M} ({schedule.timezone}) at the earliest."
+        yield f"Printing ends on {schedule.finish:%a %Y-%m-%d %H:%M} ({schedule.timezone}) if no run fails."
+    if schedule.earliest_finish is not None:
+        yield f"No schedule of these runs ends before {schedule.earliest_finish:%a %Y-%m-%d %H:%M}."
+    if len(schedule.drawers) > 1:
+        for drawer in schedule.drawers:
+            yield f"All parts of {drawer.drawer} are printed by {drawer.complete:%a %Y-%m-%d %H:%M}."
 
 
 def _bought(purchases: Sequence[PurchaseEntry]) -> Iterator[str]:

@@ -44,7 +44,8 @@ class Occupancy:
 
     def __post_init__(self) -> None:
         """Start with one gap without an end."""
-        self._keep_last_gap(self.since)
+        self._gaps = [(self.since, FAR)]
+        self._longest_runs = [self.start_times.longest_in_gap(self._gaps[0], self.horizon)]
 
     def slot(self, duration: int, latest: int) -> Slot | None:
         """Return the earliest slot of a run; None when it has none or starts after ``latest``."""
@@ -79,10 +80,6 @@ class Occupancy:
         self._longest_runs[index : index + 1] = [run for _, run in kept]
         self._slots.clear()
 
-    def close_gaps(self, since: int) -> None:
-        """Have all further runs start after the reserved slots, and not before ``since``."""
-        self._keep_last_gap(max(since, self.free_from))
-
     @property
     def free_from(self) -> int:
         """The end of the last reserved slot: from then on the printer is free."""
@@ -99,9 +96,3 @@ class Occupancy:
     def bed_is_changed(self, duration: int) -> bool:
         """Return whether somebody would change the bed after a run that starts when the printer is free."""
         return self.start_times.bed_free(self.free_from + duration) is not None
-
-    def _keep_last_gap(self, since: int) -> None:
-        self.since = since
-        self._gaps = [(since, FAR)]
-        self._longest_runs = [self.start_times.longest_in_gap(self._gaps[0], self.horizon)]
-        self._slots.clear()

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from worker.printing.scheduling.week_hours import FAR, Hours, Span
 
-__all__ = ["SEARCH_SPAN", "HandlingTimes", "StartTimes", "whole_minute"]
+__all__ = ["SEARCH_SPAN", "HandlingTimes", "QuietStartTimes", "StartTimes", "whole_minute"]
 
 #: A start is searched for this long after a bed is free, s: windows recur weekly, so two weeks have them all.
 SEARCH_SPAN: Final = 15 * 86_400
@@ -117,6 +117,36 @@ class StartTimes:
         attended = self._watch_ends[ahead] - starts >= max(watched, 1)
         return int((self._print_ends[ahead] - starts)[attended].max(initial=0))
 
+    def start_spans(self, duration: int, since: int, until: int) -> list[Span]:
+        """Return the stretches of starts of a run of this duration, each with its first and its last start."""
+        watched = max(min(self.handling.first_layer, duration), 1)
+        last = np.minimum(np.minimum(self._watch_ends - watched, self._print_ends - duration), until)
+        first = np.maximum(self._starts, since)
+        some = last >= first
+        return list(zip(first[some].tolist(), last[some].tolist(), strict=True))
+
+    def change_spans(self, since: int, until: int) -> list[Span]:
+        """Return the stretches of moments at which a bed change can end, each with its first and its last."""
+        change = self.handling.bed_change
+        if change == 0:
+            return [(since, until)]
+        spans = zip(self._change_starts, self._change_ends, strict=True)
+        return [
+            (max(start + change, since), min(end, until))
+            for start, end in spans
+            if end >= since and start + change <= until
+        ]
+
+    def printable(self) -> list[Span]:
+        """Return the stretches in which a printer can print after an attended start."""
+        merged: list[Span] = []
+        for start, end in zip(self._starts.tolist(), self._print_ends.tolist(), strict=True):
+            if merged and start <= merged[-1][1]:
+                merged[-1] = merged[-1][0], max(merged[-1][1], end)
+            else:
+                merged.append((start, end))
+        return merged
+
     def _longest_from(self, starts: NDArray[np.int64], ahead: slice) -> NDArray[np.int64]:
         """Return the longest run from each start, ``(n,) int64``, s.
 
@@ -125,3 +155,25 @@ class StartTimes:
         watch_ends, print_ends = self._watch_ends[ahead], self._print_ends[ahead]
         watched = watch_ends - starts >= self.handling.first_layer
         return np.where(watched, print_ends, np.minimum(watch_ends, print_ends)) - starts
+
+
+class QuietStartTimes(StartTimes):
+    """Start times that keep every run out of the quiet hours that is short enough to fit between them."""
+
+    def __init__(self, printing: Hours, attended: Hours, handling: HandlingTimes, quiet: Hours) -> None:
+        """Intersect the hours of a printer, with and without the quiet hours."""
+        super().__init__(printing, attended, handling)
+        self._between = StartTimes(printing.without(quiet), attended, handling)
+        self._fitting = int(self._between._longest.max(initial=0))  # noqa: SLF001 - one of its own kind
+
+    def first_start(self, duration: int, ready: int, limit: int) -> int | None:
+        """Return the first start, outside the quiet hours for a run that fits between them."""
+        if duration <= self._fitting:
+            return self._between.first_start(duration, ready, limit)
+        return super().first_start(duration, ready, limit)
+
+    def start_spans(self, duration: int, since: int, until: int) -> list[Span]:
+        """Return the stretches of starts, outside the quiet hours for a run that fits between them."""
+        if duration <= self._fitting:
+            return self._between.start_spans(duration, since, until)
+        return super().start_spans(duration, since, until)

@@ -3,101 +3,27 @@
 Times are whole Unix seconds, durations whole seconds.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, timezone
-from math import ceil, floor
+from math import ceil
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from worker.printing.print_order import Stage, stage_of_run
-from worker.printing.scheduling.occupancy import Occupancy, Slot
-from worker.printing.scheduling.spools import Used, draw_spools, purchases
-from worker.printing.scheduling.start_times import SEARCH_SPAN, HandlingTimes, StartTimes, whole_minute
-from worker.printing.scheduling.week_hours import Hours
-from worker.spec.manifest import RunEntry, ScheduleEntry, StepEntry, SwapEntry, WaitingEntry
+from worker.printing.scheduling.goals import completions, finish_of, nights_of, visits_of
+from worker.printing.scheduling.greedy import earliest_slots, greedy_assignment, occupancies
+from worker.printing.scheduling.printers import printers_of
+from worker.printing.scheduling.problem import HORIZON_SECONDS, SchedulingProblem, Task
+from worker.printing.scheduling.spools import Used, draw_spools
+from worker.printing.scheduling.start_times import whole_minute
+from worker.printing.scheduling.timetable_solver import Solved, solve_timetable
+from worker.printing.scheduling.waiting import reason_of
+from worker.spec.manifest import DrawerFinishEntry, RunEntry, ScheduleEntry, StepEntry, SwapEntry, WaitingEntry
 from worker.spec.printer.material import Material
-from worker.spec.printer.schedule import Schedule, Window
+from worker.spec.printer.schedule import Schedule
 
-__all__ = ["HORIZON_DAYS", "make_timetable", "purchases"]
-
-#: No run starts later than this many days after the schedule's start.
-HORIZON_DAYS: Final = 365
-
-_DAY: Final = 86_400
-_HOUR: Final = 3600
-_MINUTE: Final = 60
-#: How far beyond the horizon hours are expanded: searches for a start and for a bed change reach there.
-_MARGIN: Final = 4 * SEARCH_SPAN
-#: The minimum of printing.max_run_hours.
-_LEAST_MAX_RUN_HOURS: Final = 0.25
-
-
-@dataclass(slots=True)
-class _Candidate:
-    """A candidate timetable: each run in turn takes the earliest slot left on any printer."""
-
-    printers: list[Occupancy]
-    handling: HandlingTimes
-    slots: dict[int, tuple[int, Slot]] = field(default_factory=dict)
-    waiting: dict[int, str] = field(default_factory=dict)
-
-    def place(self, run: RunEntry) -> None:
-        """Reserve a slot for the run, or record why it has none."""
-        if run.seconds is None:
-            self.waiting[run.number] = "Its print time is unknown: its pieces have not been measured yet."
-            return
-        duration = _duration(run.seconds)
-        best: tuple[int, int, int, Slot] | None = None
-        for index, printer in enumerate(self.printers):
-            slot = printer.slot(duration, printer.horizon if best is None else best[0])
-            if slot is not None and (best is None or (slot.start, slot.bed_free, index) < best[:3]):
-                best = slot.start, slot.bed_free, index, slot
-        if best is None:
-            self.waiting[run.number] = self._reason(duration)
-            return
-        self.printers[best[2]].reserve(best[3])
-        self.slots[run.number] = best[2], best[3]
-
-    def wait_for_test_prints(self, test_prints: Sequence[RunEntry], others: Sequence[RunEntry]) -> bool:
-        """Have the other runs start after the test prints; return whether these have no slot, so that all wait."""
-        undated = [run.number for run in test_prints if run.number in self.waiting]
-        if undated:
-            reason = f"It waits for run {undated[0]}: the coupon shows which clearance all other parts need."
-            self.waiting.update((run.number, reason) for run in others)
-        free = max((slot.bed_free for _, slot in self.slots.values()), default=0)
-        for printer in self.printers:
-            printer.close_gaps(free)
-        return bool(undated)
-
-    @property
-    def finish(self) -> int:
-        """The end of the last run; 0 without runs."""
-        return max((slot.end for _, slot in self.slots.values()), default=0)
-
-    def _reason(self, duration: int) -> str:
-        """Return why a run of this duration has no slot on any printer, and the remedy."""
-        longest = max(printer.longest_run(duration) for printer in self.printers)
-        need = f"It takes {ceil(duration / _MINUTE) / 60:.2f} hours"
-        if longest == 0:
-            return (
-                f"{need}, but printing hours and attended hours never overlap long enough to watch the first layer. "
-                "Widen either of them."
-            )
-        if longest < duration:
-            most = floor(longest * 100 / _HOUR) / 100
-            split = f"Set printing.max_run_hours to {most:.2f} or less, or " if most >= _LEAST_MAX_RUN_HOURS else ""
-            remedy = f"{split}widen the printing or attended hours"
-            return (
-                f"{need}, but the longest stretch of printing hours with an attended start is {most:.2f} hours. "
-                f"{remedy[0].upper()}{remedy[1:]}. A single piece that takes longer cannot be split."
-            )
-        if not any(printer.bed_is_changed(duration) for printer in self.printers):
-            return (
-                f"No attended hours last the {self.handling.bed_change // _MINUTE} minutes of a bed change. "
-                "Widen the attended hours or lower bed_change_minutes."
-            )
-        return f"No printer has a slot for it within {HORIZON_DAYS} days of the start. Add printers or widen the hours."
+__all__ = ["make_timetable", "problem_of"]
 
 
 def make_timetable(
@@ -109,11 +35,9 @@ def make_timetable(
 ) -> ScheduleEntry:
     """Return when each run is printed, and on which printer.
 
-    Runs are dated in the stages of `worker.printing.print_order`. All runs wait until the test prints are off the beds;
-    on each printer the runs of one stage precede those of the next. Within a stage each run takes the earliest slot
-    left by the runs before it. Runs of the floor are also tried longest first and shortest first, and the timetable
-    with the fewest undated runs, then with the earliest finish, is kept. A bed is cleared in attended hours; one person
-    may look after several printers at once.
+    All runs wait until the test prints are off the beds; no other run has to precede another, for a tray may be
+    printed before its tile. The best of several greedy assignments is the solver's first answer, and the better of the
+    two is kept. A bed is cleared in attended hours; one person may look after several printers at once.
 
     Args:
         schedule: printers and hours.
@@ -125,115 +49,128 @@ def make_timetable(
     Raises:
         ValueError: when a run's material is not among the materials.
     """
-    zone = schedule.zone
+    problem = problem_of(schedule, runs, now)
+    test_numbers = {run.number for run in runs if stage_of_run(run) is Stage.TEST_PRINTS}
+    test_prints = [task for task in problem.tasks if task.number in test_numbers]
+    others = [task for task in problem.tasks if task.number not in test_numbers]
+    waiting = {run.number: _UNTIMED for run in runs if run.seconds is None}
+    tests = _dated(replace(problem, tasks=tuple(test_prints), goal="finish"), waiting)
+    undated = [number for number in test_numbers if number in waiting]
+    if undated:
+        reason = f"It waits for run {min(undated)}: the coupon shows which clearance all other parts need."
+        waiting.update((task.number, reason) for task in others)
+        others = []
+    since = max([problem.since, *(placed.slot.bed_free for placed in tests.assignment.values())])
+    rest = _dated(replace(problem, tasks=tuple(others), since=since), waiting)
+    solved = Solved(
+        {**tests.assignment, **rest.assignment},
+        rest.earliest_finish if others else tests.earliest_finish,
+        proven=tests.proven and rest.proven,
+    )
+    return _entry(schedule, runs, materials, _Dates(problem, solved, waiting), used or {})
+
+
+@dataclass(frozen=True, slots=True)
+class _Dates:
+    """The dated runs of a problem, and why the others wait."""
+
+    problem: SchedulingProblem
+    solved: Solved
+    waiting: Mapping[int, str]
+
+
+_UNTIMED: Final = "Its print time is unknown: its pieces have not been measured yet."
+
+
+def problem_of(schedule: Schedule, runs: Sequence[RunEntry], now: datetime) -> SchedulingProblem:
+    """Return the runs that have a time and the printers, to be dated from the schedule's start or from now on."""
     since = whole_minute(ceil(max(schedule.beginning(now).timestamp(), now.timestamp())))
-    stages: dict[Stage, list[RunEntry]] = {stage: [] for stage in Stage}
-    for run in runs:
-        stages[stage_of_run(run)].append(run)
-    test_prints, trays = stages[Stage.TEST_PRINTS], [*stages[Stage.PANELS], *stages[Stage.TRAYS]]
-    handling = _handling_times(schedule)
-    start_times = _start_times(schedule, handling, zone, since)
-    shortest = min((_duration(run.seconds) for run in runs if run.seconds is not None), default=1)
-    candidates = []
-    for floor_runs in _orders(stages[Stage.FLOOR]):
-        printers = [
-            Occupancy(printer.name, own, since, since + HORIZON_DAYS * _DAY, shortest)
-            for printer, own in zip(schedule.printers, start_times, strict=True)
-        ]
-        candidate = _Candidate(printers, handling)
-        for stage in (test_prints, floor_runs, trays):
-            for run in stage:
-                candidate.place(run)
-            for printer in printers:
-                printer.close_gaps(since)
-            if (
-                stage is test_prints
-                and test_prints
-                and candidate.wait_for_test_prints(test_prints, [*floor_runs, *trays])
-            ):
-                break
-        candidates.append(candidate)
-    best = min(candidates, key=lambda candidate: (len(candidate.waiting), candidate.finish))
-    return _entry(schedule, runs, materials, best, used or {})
+    printers, quiet = printers_of(schedule, since)
+    tasks = tuple(
+        Task(
+            run.number,
+            rank,
+            (max(ceil(run.seconds), 1),) * len(printers),
+            frozenset(piece.drawer for piece in run.pieces if piece.drawer is not None),
+        )
+        for rank, run in enumerate(runs)
+        if run.seconds is not None
+    )
+    named = dict.fromkeys(piece.drawer for run in runs for piece in run.pieces if piece.drawer is not None)
+    drawers = tuple(dict.fromkeys([*(name for name in schedule.priority if name in named), *named]))
+    return SchedulingProblem(printers, tasks, since, since + HORIZON_SECONDS, schedule.goal, quiet, drawers)
 
 
-def _orders(runs: Sequence[RunEntry]) -> list[list[RunEntry]]:
-    """Return the orders to try: as given, longest first, shortest first; each once."""
-    orders: list[list[RunEntry]] = []
-    for sign in (0.0, -1.0, 1.0):
-        order = sorted(runs, key=lambda run: sign * (run.seconds or 0.0))
-        if order not in orders:
-            orders.append(order)
-    return orders
-
-
-def _start_times(schedule: Schedule, handling: HandlingTimes, zone: ZoneInfo, since: int) -> list[StartTimes]:
-    """Return the start times of each printer; printers with equal hours share them."""
-    hours: dict[tuple[Window, ...], Hours] = {}
-    pairs: dict[tuple[tuple[Window, ...], tuple[Window, ...]], StartTimes] = {}
-    start_times = []
-    for printer in schedule.printers:
-        printing = schedule.printing if printer.printing is None else printer.printing
-        attended = schedule.attended if printer.attended is None else printer.attended
-        for windows in (printing, attended):
-            if windows not in hours:
-                hours[windows] = Hours(windows, zone, since, since + HORIZON_DAYS * _DAY + _MARGIN)
-        if (printing, attended) not in pairs:
-            pairs[printing, attended] = StartTimes(hours[printing], hours[attended], handling)
-        start_times.append(pairs[printing, attended])
-    return start_times
-
-
-def _handling_times(schedule: Schedule) -> HandlingTimes:
-    minutes = (schedule.first_layer_minutes, schedule.cool_down_minutes, schedule.bed_change_minutes)
-    return HandlingTimes(*(ceil(length * _MINUTE) for length in minutes))
-
-
-def _duration(seconds: float) -> int:
-    """Return a run's duration in whole seconds, at least one."""
-    return max(ceil(seconds), 1)
+def _dated(problem: SchedulingProblem, waiting: dict[int, str]) -> Solved:
+    """Return the dated runs; add the reasons of those without a slot to ``waiting``."""
+    greedy = greedy_assignment(problem)
+    undated = [task for task in problem.tasks if task.number not in greedy]
+    if undated:
+        printers = occupancies(problem)
+        earliest_slots(problem, [task for task in problem.tasks if task.number in greedy], printers)
+        waiting.update((task.number, reason_of(task, printers)) for task in undated)
+    dated = replace(problem, tasks=tuple(task for task in problem.tasks if task.number in greedy))
+    return solve_timetable(dated, greedy)
 
 
 def _entry(
-    schedule: Schedule, runs: Sequence[RunEntry], materials: Sequence[Material], best: _Candidate, used: Used
+    schedule: Schedule,
+    runs: Sequence[RunEntry],
+    materials: Sequence[Material],
+    dates: "_Dates",
+    used: Used,
 ) -> ScheduleEntry:
     runs_by_number = {run.number: run for run in runs}
-    order = sorted(best.slots, key=lambda number: (best.slots[number][1].start, number))
-    printers = [(runs_by_number[number], best.printers[best.slots[number][0]].name) for number in order]
-    swaps = draw_spools(printers, materials, used).swaps
+    problem, solved, waiting = dates.problem, dates.solved, dates.waiting
+    assignment = solved.assignment
+    order = sorted(assignment, key=lambda number: (assignment[number].slot.start, number))
+    names = {number: problem.printers[assignment[number].printer].name for number in order}
+    swaps = draw_spools([(runs_by_number[number], names[number]) for number in order], materials, used).swaps
+    first_layer = problem.printers[0].start_times.handling.first_layer
     steps = []
     for number in order:
-        index, slot = best.slots[number]
-        watched = min(best.handling.first_layer, slot.end - slot.start)
+        slot, run = assignment[number].slot, runs_by_number[number]
+        watched = min(first_layer, slot.end - slot.start)
         moments = (slot.start, slot.start + watched, slot.end, slot.bed_free)
         begin, attended_until, end, free = (_local(moment, schedule.zone) for moment in moments)
         steps.append(
             StepEntry(
                 run=number,
-                printer=best.printers[index].name,
+                printer=names[number],
                 begin=begin,
                 attended_until=attended_until,
                 end=end,
                 free=free,
                 swaps=tuple(
-                    SwapEntry(
-                        material=runs_by_number[number].material,
-                        colour=runs_by_number[number].colour,
-                        after_grams=grams,
-                    )
-                    for grams in swaps[number]
+                    SwapEntry(material=run.material, colour=run.colour, after_grams=grams) for grams in swaps[number]
                 ),
             )
         )
+    ends = completions(problem, assignment)
     return ScheduleEntry(
         timezone=schedule.timezone,
         begin=steps[0].begin if steps else None,
-        finish=_local(best.finish, schedule.zone) if steps else None,
+        finish=_local(finish_of(assignment), schedule.zone) if steps else None,
         steps=tuple(steps),
         waiting=tuple(
-            WaitingEntry(run=run.number, reason=best.waiting[run.number]) for run in runs if run.number in best.waiting
+            WaitingEntry(run=run.number, reason=waiting[run.number]) for run in runs if run.number in waiting
+        ),
+        goal=schedule.goal,
+        earliest_finish=_local(solved.earliest_finish, schedule.zone) if steps and not waiting else None,
+        proven=bool(steps) and not waiting and solved.proven,
+        visits=visits_of(assignment),
+        nights=nights_of(assignment, problem.quiet),
+        drawers=tuple(
+            DrawerFinishEntry(drawer=name, complete=_local(end, schedule.zone))
+            for name, end in ends.items()
+            if end and not _waits(name, runs, waiting)
         ),
     )
+
+
+def _waits(drawer: str, runs: Sequence[RunEntry], waiting: Mapping[int, str]) -> bool:
+    """Return whether a run with a piece for the drawer has no slot."""
+    return any(run.number in waiting and any(piece.drawer == drawer for piece in run.pieces) for run in runs)
 
 
 def _local(moment: int, zone: ZoneInfo) -> datetime:

@@ -23,6 +23,8 @@ Span: TypeAlias = tuple[int, int]
 _DAY: Final = 24 * 60
 _WEEK: Final = 7 * _DAY
 _MINUTE: Final = 60
+_HOUR: Final = 60 * _MINUTE
+_HALF_HOUR: Final = 30 * _MINUTE
 _DAY_SECONDS: Final = _DAY * _MINUTE
 _WEEK_SECONDS: Final = _WEEK * _MINUTE
 
@@ -77,6 +79,36 @@ class Hours:
         # a later stretch may continue in a week that is not expanded
         whole = ends < settled[count]
         self.starts, self.ends = starts[whole], ends[whole]
+
+    def without(self, others: "Hours") -> "Hours":
+        """Return what these stretches leave of themselves before and between the others, up to the last of those."""
+        if not len(others.starts):
+            return self
+        opens = np.append(min(int(self.starts.min(initial=FAR)), int(others.starts.min(initial=FAR))), others.ends[:-1])
+        starts = np.maximum(self.starts[:, None], opens[None, : len(others.starts)]).ravel()
+        ends = np.minimum(self.ends[:, None], others.starts[None, :]).ravel()
+        return self._of(starts, ends)
+
+    def first_hours(self) -> "Hours":
+        """Return the beginning of each stretch to the end of a clock hour, at least half an hour of it."""
+        return self._of(self.starts, np.minimum(self.ends, self._first_ends()))
+
+    def outer_hours(self) -> "Hours":
+        """Return the beginning of each stretch, and its end from the beginning of a clock hour."""
+        last_starts = np.maximum((self.ends - _HALF_HOUR) // _HOUR * _HOUR, self._first_ends())
+        starts = np.concatenate([self.starts, last_starts])
+        return self._of(starts, np.concatenate([np.minimum(self.ends, self._first_ends()), self.ends]))
+
+    def _first_ends(self) -> NDArray[np.int64]:
+        return -((self.starts + _HALF_HOUR) // -_HOUR) * _HOUR
+
+    @classmethod
+    def _of(cls, starts: NDArray[np.int64], ends: NDArray[np.int64]) -> "Hours":
+        hours = cls.__new__(cls)
+        some = ends > starts
+        order = np.argsort(starts[some], kind="stable")
+        hours.starts, hours.ends = starts[some][order], ends[some][order]
+        return hours
 
     def after(self, moment: int) -> Iterator[Span]:
         """Yield the stretches that end after a moment, in order."""

@@ -54,7 +54,14 @@ from worker.spec.manifest.parts import Check, EstimateEntry, FileEntry, PartEntr
 from worker.spec.manifest.plan_document import MANIFEST_VERSION, CautionEntry, PlanDocument, WarningEntry
 from worker.spec.manifest.printability import PRINTABILITY_NAMES, PrintabilityEntry, PrintabilityName, PrintabilityUnit
 from worker.spec.manifest.runs import AlternativeEntry, RunEntry, RunPiece, WorkEntry
-from worker.spec.manifest.schedule import PurchaseEntry, ScheduleEntry, StepEntry, SwapEntry, WaitingEntry
+from worker.spec.manifest.schedule import (
+    DrawerFinishEntry,
+    PurchaseEntry,
+    ScheduleEntry,
+    StepEntry,
+    SwapEntry,
+    WaitingEntry,
+)
 
 __all__ = [
     "CALENDAR_TYPE",
@@ -81,6 +88,7 @@ __all__ = [
     "Count",
     "DocumentEntry",
     "DrawerEntry",
+    "DrawerFinishEntry",
     "EstimateEntry",
     "FileEntry",
     "FileName",

@@ -50,6 +50,14 @@ class WaitingEntry(OutputModel):
     reason: str
 
 
+class DrawerFinishEntry(OutputModel):
+    """When a drawer is complete."""
+
+    drawer: str
+    complete: AwareDatetime
+    """End of the last run with a piece for it."""
+
+
 class ScheduleEntry(OutputModel):
     """Start and end of each run on each printer. All times are in one time zone."""
 
@@ -59,3 +67,14 @@ class ScheduleEntry(OutputModel):
     """End of the last run; null if no run could be scheduled."""
     steps: tuple[StepEntry, ...]
     waiting: tuple[WaitingEntry, ...] = ()
+    goal: str = "finish"
+    """What the schedule achieves first: finish, drawers, visits or quiet_nights."""
+    earliest_finish: AwareDatetime | None = None
+    """Lower bound: no schedule of these runs ends earlier."""
+    proven: bool = False
+    """Whether no schedule is better in what the goal counts first."""
+    visits: Count = 0
+    """Number of clock hours in which a run is started or a bed is cleared."""
+    nights: Count = 0
+    """Number of quiet spells in which a printer is at work."""
+    drawers: tuple[DrawerFinishEntry, ...] = ()

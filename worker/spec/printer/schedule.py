@@ -13,11 +13,15 @@ from worker.spec.primitives.moment import FIRST_YEAR, LAST_YEAR, read_moment, wi
 from worker.spec.primitives.names import Name, Number
 from worker.spec.primitives.pydantic_errors import Refusals, refusal
 
-__all__ = ["DAYS", "Day", "Schedule", "SchedulePrinter", "Window"]
+__all__ = ["DAYS", "Day", "Goal", "Schedule", "SchedulePrinter", "Window"]
 
 Day: TypeAlias = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 #: Monday is 0, as for `datetime.weekday`.
 DAYS: Final[tuple[Day, ...]] = get_args(Day)
+
+#: finish: all printed as soon as possible. drawers: a drawer at a time. visits: the fewest visits to the printers.
+#: quiet_nights: as little printing in quiet hours as possible.
+Goal: TypeAlias = Literal["finish", "drawers", "visits", "quiet_nights"]
 
 _CLOCK: Final = re.compile(r"(?:[01][0-9]|2[0-3]):[0-5][0-9]|24:00", re.ASCII)
 _MOMENT: Final = "a date and time as in 2026-03-01T18:00 or 2026-03-01T18:00+01:00 (RFC 3339)"
@@ -74,6 +78,10 @@ class Window(Noun):
     )
 
 
+#: The quiet hours of a dwelling (common practice in house rules).
+_QUIET: Final = (Window(start="22:00", end="07:00"),)
+
+
 class SchedulePrinter(Noun):
     """One of several identical printers."""
 
@@ -110,6 +118,21 @@ class Schedule(Noun):
         default=(),
         max_length=50,
         description="When somebody is present; a run begins and finishes its first layer in one of these windows.",
+    )
+    goal: Goal = Field(
+        default="finish",
+        description="What the schedule is to achieve first. finish: everything is printed as soon as possible. "
+        "drawers: each drawer is complete as soon as possible, by priority. visits: as few clock hours as possible in "
+        "which a run is started or a bed is cleared. quiet_nights: as few quiet spells as possible with a printer "
+        "at work; only runs that do not fit between two of them are printed in one.",
+    )
+    priority: tuple[Name, ...] = Field(
+        default=(),
+        max_length=100,
+        description="Names of drawers, the one to be complete first in front; others follow in printing order.",
+    )
+    quiet: tuple[Window, ...] = Field(
+        default=_QUIET, min_length=1, max_length=50, description="Quiet hours, for the goal quiet_nights."
     )
     first_layer_minutes: _Minutes = Field(
         default=15.0, description="Time that somebody watches the start of a run, in minutes."
