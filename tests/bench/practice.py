@@ -15,7 +15,7 @@ EFFORTS = ("quick", "normal", "thorough")
 BEDS = (256, 180)
 
 _HEAD = (
-    f"{'drawer':<12}{'':<9}{'kinds':>9}{'share':>7}{'often out':>10}{'trays':>6}{'prints':>7}{'high':>5}"
+    f"{'drawer':<12}{'':<9}{'kinds':>9}{'share':>7}{'often out':>10}{'trays':>6}{'joined':>7}{'prints':>7}{'high':>5}"
     f"{'cells':>11}{'cover':>7}{'g':>7}{'h':>6}{'runs':>5}{'g/kind':>8}  goal"
 )
 
@@ -24,7 +24,7 @@ def row(name: str, how: str, figures: Figures, goal: str) -> str:
     """Return a line of the table."""
     return (
         f"{name:<12}{how:<9}{figures.whole:>5}/{figures.kinds:<3}{figures.share:>7.1%}{figures.often_out:>10}"
-        f"{figures.trays:>6}{figures.footprints:>7}{figures.heights:>5}{figures.cells:>6g}/{figures.floor:<4g}"
+        f"{figures.trays:>6}{figures.jointed:>7}{figures.footprints:>7}{figures.heights:>5}{figures.cells:>6g}/{figures.floor:<4g}"
         f"{figures.covered:>7.0%}{figures.grams:>7.0f}{figures.hours:>6.1f}{figures.runs:>5}"
         f"{figures.grams / max(figures.share * figures.kinds, 1.0):>8.1f}  {goal}"
     )
@@ -74,5 +74,5 @@ def main() -> None:
 def _total(every: list[Figures]) -> Figures:
     """Return the sums over drawers; of shares the mean."""
     columns = zip(*(astuple(figures)[:-1] for figures in every), strict=True)
-    fields = [mean(column) if number in {2, 9} else sum(column) for number, column in enumerate(columns)]
+    fields = [mean(column) if number in {2, 10} else sum(column) for number, column in enumerate(columns)]
     return Figures(*fields, reasons=())

@@ -1,13 +1,16 @@
 """The practice drawers: each as a spec for the search, and as trays by hand; the figures of a layout."""
 
 import json
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from worker.layout.model.plan import Plan
+from worker.layout.model.shapes import PieceShape, TrayShape
 from worker.layout.planner import lay_out
 from worker.layout.storage.poses import volume
+from worker.layout.tray.tray_builder import tray_size
 from worker.printing.estimating.part_estimates import price_parts
 from worker.printing.scheduling.work_plan import runs_of
 from worker.solids import build
@@ -62,7 +65,7 @@ class Figures:
 
     ``whole`` kinds of ``kinds`` are placed with all their things, ``share`` is that of all things counted by kind,
     ``often_out`` are the kinds used often that are not whole. ``covered`` is the share of the trays' floor that things
-    take, seen from above. Grams and hours are those of the trays.
+    take, seen from above; ``jointed`` of the trays are in pieces. Grams and hours are those of the trays.
     """
 
     kinds: int
@@ -70,6 +73,7 @@ class Figures:
     share: float
     often_out: int
     trays: int
+    jointed: int
     footprints: int
     heights: int
     cells: float
@@ -94,15 +98,22 @@ class Figures:
         meshes = {part.mark: build(part.shape) for part in plan.parts}
         estimates = price_parts(spec, plan, meshes)
         _, work = runs_of(spec, plan, estimates)
-        inside = sum(parts[place.mark].size[0] * parts[place.mark].size[1] for place in standing)
+        beyond = {index for tray in drawer.jointed for index in tray.pieces[1:]}
+        whole_trays = [
+            _tray_of(parts[place.mark].shape)
+            for index, place in enumerate(drawer.placements)
+            if place.mark in parts and index not in beyond
+        ]
+        inside = sum(math.prod(tray_size(shape)[:2]) for shape in whole_trays)
         return Figures(
             kinds=len(items),
             whole=len(whole),
             share=sum(min(placed.get(item.name, 0) / item.count, 1.0) for item in items) / len(items),
             often_out=sum(item.access == "often" for item in items) - sum(item.access == "often" for item in whole),
-            trays=len(standing),
-            footprints=len({parts[place.mark].shape.halves for place in standing}),
-            heights=len({parts[place.mark].size[2] for place in standing}),
+            trays=len(whole_trays),
+            jointed=len(drawer.jointed),
+            footprints=len({shape.halves for shape in whole_trays}),
+            heights=len({shape.height for shape in whole_trays}),
             cells=sum(cell.width * cell.depth for cell in drawer.lattice.cells) / _CELL - drawer.free / _CELL,
             floor=sum(cell.width * cell.depth for cell in drawer.lattice.cells) / _CELL,
             covered=sum(_shadow(entry) for entry in drawer.contents) / inside if inside else 0.0,
@@ -111,6 +122,12 @@ class Figures:
             runs=work.runs,
             reasons=tuple(f"{lack.count} {lack.item}: {lack.reason}. {lack.remedy}" for lack in plan.unplaced),
         )
+
+
+def _tray_of(shape: Any) -> TrayShape:
+    """Return the whole tray of a part."""
+    tray: TrayShape = shape.tray if isinstance(shape, PieceShape) else shape
+    return tray
 
 
 def _shadow(entry: Any) -> float:

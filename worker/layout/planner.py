@@ -12,8 +12,7 @@ from worker.layout.floor.print_bed import Bed
 from worker.layout.items.filling.drawer_site import Site
 from worker.layout.items.filling.drawer_task import Spread, one_by_one
 from worker.layout.items.held.held_trays import HeldTray, Holding, fill_tray, held_things, not_held
-from worker.layout.items.item_trays import Contents, Furniture, furnish, on_whole, reserved, site_of, spares
-from worker.layout.items.jointed_trays import HoldingTray, with_jointed_trays
+from worker.layout.items.item_trays import Contents, Furniture, furnish, reserved, site_of, spares
 from worker.layout.model.cautions import cautions
 from worker.layout.model.changes import changes_of
 from worker.layout.model.part_registry import Register
@@ -193,22 +192,8 @@ class _Job:
         of_job = [listed for listed in self._of_job if listed[0] not in used]
         sites = [self._site(index, [item for _, item in (*its_own, *of_job)]) for index, its_own in enumerate(own)]
         result = furnish(self.spec, sites, of_job, own, self.effort, spread=self.spread)
-        listed = (*itertools.chain(*own), *of_job)
-
-        def lay(around: Sequence[Site], joined: Collection[str]) -> Contents:
-            others = [[entry for entry in entries if entry[0] not in joined] for entries in own]
-            of_any = [entry for entry in of_job if entry[0] not in joined]
-            return furnish(self.spec, around, of_any, others, self.effort, spread=self.spread)
-
-        result = with_jointed_trays(self.spec, result, sites, listed, self._made, lay)
         filled = (self._filled(index, sites[index], trays) for index, trays in enumerate(result.trays))
         return replace(result, trays=tuple(filled))
-
-    def _made(self, index: int, tray: Tray, at: Spot) -> MadeTray:
-        """Return a tray as it is printed in a drawer, at a front left half cell."""
-        lattice = self._outline_and_lattice(index)[1]
-        half_feet = not on_whole(lattice, at, tray_halves(tray))
-        return self.entering.made_tray(tray, f"/drawers/{index}", half_feet=half_feet)
 
     def _filled(self, index: int, site: Site, trays: tuple[Furniture, ...]) -> tuple[Furniture, ...]:
         """Return a drawer's trays, followed by spare trays if it is to be filled; printed spare trays come first."""
@@ -289,8 +274,5 @@ class _Job:
             new: trays for items and spare trays, besides those that stay.
         """
         items = (*self._staying[index].kept, *new)
-        for tray in new:
-            if isinstance(tray, HoldingTray):
-                self.register.warn(*tray.held.warnings)
         places, held = self._places(index), self._held_trays(index)
         return self.entering.drawer(index, *self._outline_and_lattice(index), places, items, held)

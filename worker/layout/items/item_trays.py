@@ -156,7 +156,15 @@ def site_of(spec: Spec, index: int, lattice: Lattice, taken: Sequence[tuple[Spot
     empty = Bay(tuple(tuple(row) for row in free), 1 if spec.grid.half_cells else 2)
     ground = DrawerLimits.of(spec, lattice.span, min(drawer.height, spec.printer.bed[2] + FRAME_AIR))
     return Site(
-        drawer.name, ground, empty.less(taken), drawer.copies, drawer.height, bed, layout=spec.layout, empty=empty
+        drawer.name,
+        ground,
+        empty.less(taken),
+        drawer.copies,
+        drawer.height,
+        bed,
+        joints=spec.joints,
+        layout=spec.layout,
+        empty=empty,
     )
 
 

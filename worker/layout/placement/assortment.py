@@ -6,6 +6,7 @@ from functools import cached_property
 from math import ceil, inf
 from typing import Final, TypeAlias
 
+from worker.layout.placement.cutting import Cutting
 from worker.layout.placement.objective import Weights, worth
 from worker.layout.placement.tray_columns import Column, Footprint, LaneBand
 from worker.layout.storage.lane import Lane
@@ -14,6 +15,7 @@ from worker.layout.storage.sizing_rules import LEDGE, DrawerLimits, ledge_walls
 from worker.layout.storage.ways import Kind, Way
 from worker.layout.tray.font import least_cap
 from worker.layout.tray.interior import UNDER_RIM, on_grid
+from worker.layout.tray.joints.cut_sizes import Cut
 from worker.layout.tray.part_mark import text_size
 from worker.spec.drawer.tray import Rim
 from worker.spec.items.item import Item, access_rank
@@ -47,6 +49,7 @@ class Assortment:
 
     ``footprints`` are the sides in half cells that a tray may have; ``families`` the sets of things that may share.
     Under a stacking ``rim`` everything must end. ``ways`` is how each item is kept where its series leaves no choice.
+    ``cutting`` says which footprints are larger than the bed; None where no tray may be cut.
     """
 
     items: tuple[Item, ...]
@@ -57,6 +60,7 @@ class Assortment:
     footprints: frozenset[Footprint]
     rim: Rim = "straight"
     ways: tuple[Way | None, ...] = ()
+    cutting: Cutting | None = None
 
     @cached_property
     def worths(self) -> tuple[float, ...]:
@@ -72,8 +76,17 @@ class Assortment:
 
     @cached_property
     def sides(self) -> tuple[int, ...]:
-        """Sides of trays in half cells."""
-        return tuple(sorted({side for pair in self.footprints for side in pair}))
+        """Sides in half cells of trays that the bed takes."""
+        return tuple(sorted({side for pair in self.footprints if self.cut(pair) is None for side in pair}))
+
+    @cached_property
+    def joined_footprints(self) -> tuple[Footprint, ...]:
+        """The footprints of trays that are joined from pieces."""
+        return tuple(sorted(pair for pair in self.footprints if self.cut(pair) is not None))
+
+    def cut(self, halves: Footprint) -> Cut | None:
+        """Return how a tray is cut; None for one that the bed takes."""
+        return None if self.cutting is None else self.cutting.cuts.get(halves)
 
     @cached_property
     def levels(self) -> tuple[float, ...]:
@@ -92,10 +105,39 @@ class Assortment:
         """Return the length of a tray's room."""
         return self.ground.usable(halves, self.rim)
 
-    def level_range(self, lane: Lane, *, ledge: bool) -> tuple[int, int] | None:
-        """Return the least and the greatest level of walls, by their index, that suit a lane."""
+    def beside_posts(self, halves: Footprint) -> tuple[float, float]:
+        """Return what the posts of a tray in pieces take off its room at each end of x and of y, in mm."""
+        cut = self.cut(halves)
+        if cut is None or self.cutting is None:
+            return 0.0, 0.0
+        depth = self.cutting.sizes.depth(self.ground.start(self.rim))
+        across, back = (depth if posts else 0.0 for posts in cut.posts)
+        return across, back
+
+    def room(self, halves: Footprint, axis: int) -> float:
+        """Return the length of a tray's room along an axis, between the posts if it has any."""
+        return self.usable(halves[axis]) - 2.0 * self.beside_posts(halves)[axis]
+
+    @cached_property
+    def least_joined(self) -> int:
+        """The least level of walls, by its index, of a tray that is joined from pieces."""
+        least = 0.0 if self.cutting is None else self.cutting.sizes.least_height(self.rim)
+        return next((n for n, level in enumerate(self.levels) if self.tray_height(level) >= least), len(self.levels))
+
+    def level_range(self, lane: Lane, *, ledge: bool, joined: bool = False) -> tuple[int, int] | None:
+        """Return the least and the greatest level of walls, by their index, that suit a lane.
+
+        Args:
+            lane: the lane.
+            ledge: whether the tray has a label ledge.
+            joined: whether it is joined from pieces.
+        """
         stack = lane.stack + UNDER_FOOT if self.rim == "stacking" else 0.0
         least = max(lane.walls, ledge_walls(ledge=ledge), stack)
+        if joined and self.least_joined < len(self.levels):
+            least = max(least, self.levels[self.least_joined])
+        elif joined:
+            return None
         levels = [n for n, level in enumerate(self.levels) if least <= level <= lane.most]
         return (levels[0], levels[-1]) if levels else None
 
@@ -136,10 +178,19 @@ class Assortment:
             ground.floor_top + walls + UNDER_RIM + ground.rim_overhang(self.rim) + ground.rim_height(self.rim)
         )
 
+    def plastic(self, halves: Footprint, height: float, *, ledge: bool) -> float:
+        """Return the volume of a tray without dividers in mm3, with its posts if it is in pieces."""
+        plastic = self.ground.plastic(halves, height, self.rim, ledge=ledge)
+        cut = self.cut(halves)
+        if cut is None or self.cutting is None:
+            return plastic
+        return plastic + self.cutting.sizes.plastic(cut, max(height - self.ground.floor_top, 0.0))
+
     def tray_cost(self, halves: Footprint, plastic: float) -> float:
         """Return what an empty tray costs, in minutes."""
-        weights = self.weights
-        return weights.tray + weights.plastic * plastic + weights.cell * halves[0] * halves[1] / 4.0
+        weights, cut = self.weights, self.cut(halves)
+        joining = 0.0 if cut is None else weights.piece * (cut.pieces - 1)
+        return weights.tray + joining + weights.plastic * plastic + weights.cell * halves[0] * halves[1] / 4.0
 
     @cached_property
     def _base_costs(self) -> dict[tuple[Footprint, float, bool], float]:
@@ -149,7 +200,7 @@ class Assortment:
         """Return what a tray without dividers costs, in minutes."""
         key = halves, walls, ledge
         if key not in self._base_costs:
-            plastic = self.ground.plastic(halves, self.tray_height(walls), self.rim, ledge=ledge)
+            plastic = self.plastic(halves, self.tray_height(walls), ledge=ledge)
             self._base_costs[key] = self.tray_cost(halves, plastic)
         return self._base_costs[key]
 
@@ -165,7 +216,7 @@ class Assortment:
         """
         ground, weights = self.ground, self.weights
         height = self.tray_height(walls)
-        wide, deep = self.usable(halves[axis]), self.usable(halves[1 - axis]) - (LEDGE.depth if ledge else 0.0)
+        wide, deep = self.room(halves, axis), self.room(halves, 1 - axis) - (LEDGE.depth if ledge else 0.0)
         spare = (deep - sum(length for length, _ in bands) - (len(bands) - 1) * ground.wall) / len(bands)
         dividers = (len(bands) - 1) * wide
         cost, gain, stack = 0.0, 0.0, 0.0
@@ -185,7 +236,7 @@ class Assortment:
             made.append(
                 LaneBand(length + spare, tuple((index, lane if axis == 0 else lane.turned()) for index, lane in order))
             )
-        plastic = ground.plastic(halves, height, self.rim, ledge=ledge) + dividers * walls * ground.wall
+        plastic = self.plastic(halves, height, ledge=ledge) + dividers * walls * ground.wall
         cost += self.tray_cost(halves, plastic)
         top = max(height, on_grid(ground.floor_top + stack))
         return Column(halves, axis, tuple(made), walls, height, top, ledge, plastic, gain, cost, rim=self.rim)

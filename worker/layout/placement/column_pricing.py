@@ -64,7 +64,10 @@ class ColumnPool:
         self.stock = stock
         every = range(len(stock.items)) if members is None else sorted(members)
         windows, self.cut_short = _affordable(stock, list(_windows(stock, set(every))))
-        self.families = tuple(FamilyPatterns(stock, family) for family in windows)
+        whole = [FamilyPatterns(stock, family) for family in windows]
+        in_pieces, too_many = _affordable_joined(stock, whole)
+        self.cut_short |= too_many
+        self.families = (*whole, *(FamilyPatterns(stock, members, joined) for members, joined in in_pieces))
         self._parts: dict[tuple[int, int], tuple[Column, ...]] = {}
         self._made: dict[tuple[int, int], Column | None] = {}
         self._recessed: dict[int, tuple[Column, ...]] = {}
@@ -175,9 +178,34 @@ class ColumnPool:
         return self.stock.bulky
 
 
-def pattern_work(stock: Assortment, family: Sequence[int]) -> int:
+def pattern_work(stock: Assortment, family: Sequence[int], *, joined: bool = False) -> int:
     """Return the work that finding the patterns of a family takes: its subsets times pairs of sides."""
-    return (1 << len(family)) * len(stock.sides) ** 2
+    pairs = len(stock.joined_footprints) if joined else len(stock.sides) ** 2
+    return (1 << len(family)) * pairs
+
+
+def _affordable_joined(
+    stock: Assortment, families: Sequence[FamilyPatterns]
+) -> tuple[list[tuple[Sequence[int], Sequence[int]]], bool]:
+    """Return the families that get trays in pieces, with the members that need them; whether some are left out.
+
+    They take what work the others have left; where that does not suffice, such members share no tray.
+    """
+    needy = [(family.members, family.homeless) for family in families if family.homeless and stock.joined_footprints]
+    spent = sum(pattern_work(stock, family.members) for family in families)
+    chosen: dict[tuple[Sequence[int], Sequence[int]], None] = {}
+    cut_short = False
+    for members, homeless in sorted(needy, key=lambda some: (-sum(stock.worths[m] for m in some[1]), some)):
+        for some, joined in ((members, homeless), *(((m,), (m,)) for m in homeless)):
+            work = pattern_work(stock, some, joined=True)
+            most = (1 + (len(some) == 1)) * MOST_PATTERN_WORK
+            if (some, joined) not in chosen and spent + work <= most:
+                spent += work
+                chosen[some, joined] = None
+                if some == members:
+                    break
+        cut_short |= (members, homeless) not in chosen
+    return list(chosen), cut_short
 
 
 def _affordable(stock: Assortment, windows: list[Sequence[int]]) -> tuple[list[Sequence[int]], bool]:

@@ -38,10 +38,12 @@ class _Tray:
 
     def __init__(self, stock: Assortment, column: Column) -> None:
         self.stock, self.column = stock, column
+        joined = stock.cut(column.halves) is not None
         ranges = [
             levels
             for index, lane in column.lanes
-            if (levels := stock.level_range(lane, ledge=stock.items[index].label_text is not None)) is not None
+            if (levels := stock.level_range(lane, ledge=stock.items[index].label_text is not None, joined=joined))
+            is not None
         ]
         self.least, self.most = max(low for low, _ in ranges), min(high for _, high in ranges)
         self._made: dict[int, Column | None] = {}
@@ -55,7 +57,7 @@ class _Tray:
             return None
         members = tuple(sorted(counts))
         narrowed = replace(stock, families=(members,), footprints=frozenset({self.column.halves}))
-        return FamilyPatterns(narrowed, members)
+        return FamilyPatterns(narrowed, members, members if stock.cut(self.column.halves) is not None else ())
 
     def at_level(self, level: int) -> Column | None:
         """Return the tray with walls of a level; None where its things forbid them."""
@@ -69,16 +71,14 @@ class _Tray:
 
     def _raised(self, walls: float) -> Column:
         """Return the tray with its things where they are and walls of another height."""
-        column, ground = self.column, self.stock.ground
+        column, stock = self.column, self.stock
         if walls == column.walls:
             return column
-        height = self.stock.tray_height(walls)
-        before, after = (
-            ground.plastic(column.halves, tall, column.rim, ledge=column.ledge) for tall in (column.height, height)
-        )
+        height = stock.tray_height(walls)
+        before, after = (stock.plastic(column.halves, tall, ledge=column.ledge) for tall in (column.height, height))
         plastic = after + (column.plastic - before) * walls / column.walls
-        cost = column.cost + (plastic - column.plastic) * self.stock.weights.plastic
-        top = max(height, on_grid(ground.floor_top + max(lane.stack for _, lane in column.lanes)))
+        cost = column.cost + (plastic - column.plastic) * stock.weights.plastic
+        top = max(height, on_grid(stock.ground.floor_top + max(lane.stack for _, lane in column.lanes)))
         return replace(column, walls=walls, height=height, top=top, plastic=plastic, cost=cost)
 
 

@@ -3,7 +3,7 @@
 All patterns of an assortment are found once, whatever the prices; pricing then only adds up numbers.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final, NamedTuple
@@ -50,28 +50,50 @@ class _Entry(NamedTuple):
     lane: Lane
 
 
+class _Depths(NamedTuple):
+    """Depths that trays of one width may have: by the index of their side, rising, and the length of their room.
+
+    ``posts`` says whether posts stand at both ends of the width.
+    """
+
+    posts: bool
+    sides: "NDArray[np.intp]"
+    rooms: "NDArray[np.float64]"
+
+
 class FamilyPatterns:
     """The patterns of one family, at most ten things.
 
     A subset is a number whose bits are the ``members`` in it. ``subsets``, ``sizes`` (indices into ``footprints``) and
-    ``values`` (in minutes) say which trays there are, ``(p,)`` each.
+    ``values`` (in minutes) say which trays there are, ``(p,)`` each. They are trays that the bed takes, or with
+    ``joined`` those in pieces for subsets with some of the members that no tray takes which is printed whole.
     """
 
-    def __init__(self, stock: Assortment, members: Sequence[int]) -> None:
-        """Find the patterns of these members, by their index."""
-        self.stock, self.members = stock, tuple(members)
-        self.footprints: tuple[Footprint, ...] = tuple(sorted(stock.footprints))
-        self._sides = [side for side in stock.sides if stock.usable(side) > 0.0]
+    def __init__(self, stock: Assortment, members: Sequence[int], joined: Collection[int] = ()) -> None:
+        """Find the patterns of these members, by their index; ``joined``: those that trays in pieces are for."""
+        self.stock, self.members, self.joined = stock, tuple(members), bool(joined)
+        self.footprints: tuple[Footprint, ...] = (
+            stock.joined_footprints if joined else tuple(sorted(stock.footprints - frozenset(stock.joined_footprints)))
+        )
+        sides = sorted({side for pair in self.footprints for side in pair}) if joined else stock.sides
+        self._sides = [side for side in sides if stock.usable(side) > 0.0]
         self._rooms = np.array([stock.usable(side) for side in self._sides])
+        self._needed = sum(1 << k for k, m in enumerate(self.members) if m in joined)
         self.labels = sum(1 << k for k, m in enumerate(self.members) if stock.items[m].label_text is not None)
         self._labelled = (np.arange(1 << len(self.members)) & self.labels) > 0
-        self._splits: dict[tuple[int, int, int], BandSplit] = {}
+        self._splits: dict[tuple[int, int, int, bool], BandSplit] = {}
         self._tables: dict[tuple[int, int], tuple[NDArray[np.intp], BandSplit]] = {}
         self.subsets: NDArray[np.intp]
         self.sizes: NDArray[np.intp]
         self.costs: NDArray[np.float64]
         self._codes: NDArray[np.intp]
         self._find()
+
+    @cached_property
+    def homeless(self) -> tuple[int, ...]:
+        """The members for which there is no tray."""
+        alone = {int(subset) for subset in self.subsets}
+        return tuple(m for k, m in enumerate(self.members) if 1 << k not in alone)
 
     @cached_property
     def worths(self) -> "NDArray[np.float64]":
@@ -120,7 +142,8 @@ class FamilyPatterns:
             ledge = item.label_text is not None
             for number, length in enumerate(self._lengths):
                 for lane in lanes(stock.kinds[member], float(length), stock.ground):
-                    if lane.count == item.count and (levels := stock.level_range(lane, ledge=ledge)) is not None:
+                    levels = stock.level_range(lane, ledge=ledge, joined=self.joined)
+                    if lane.count == item.count and levels is not None:
                         every.append(_Entry(k, number, *levels, lane.width, stock.weights.lane(item, lane), lane))
         return every
 
@@ -176,15 +199,15 @@ class FamilyPatterns:
             ledge = np.where(self._labelled, high, 0.0)
         return BandSplit(self._lengths, front, back, 0.0, wall, ledge)
 
-    def _split(self, level: int, style: int, side: int) -> BandSplit:
+    def _split(self, level: int, style: int, side: int, *, posts: bool) -> BandSplit:
         """Return the best bands at a level for trays whose lanes stand side by side over this side, by its index."""
-        key = level, style, side
+        key = level, style, side, posts
         if key not in self._splits:
             if (level, style) not in self._tables:
                 chosen = self._choice(level, reach=style == 1)
                 self._tables[level, style] = chosen, self._table(level, chosen)
             table = self._tables[level, style][1]
-            room = float(self._rooms[side]) + table.wall + 1e-6
+            room = float(self._rooms[side]) - (2.0 * self._post if posts else 0.0) + table.wall + 1e-6
             self._splits[key] = BandSplit(table.lengths, table.front, table.back, room, table.wall, table.ledge)
         return self._splits[key]
 
@@ -204,14 +227,13 @@ class FamilyPatterns:
         base = [self._bases(walls, ledge=ledge) for ledge in (False, True)]
         plastic = walls * stock.ground.wall * weights.plastic
         members = self._counts
-        for side in range(len(self._sides)):
-            split = self._split(level, style, side)
+        for side, depths_of in self._depths:
+            split = self._split(level, style, side, posts=depths_of.posts)
             for bands in range(1, min(MOST_BANDS, len(self.members)) + 1):
                 depths = split.depths(bands)
-                deep = np.searchsorted(self._rooms, depths - 1e-6)
-                fits = np.flatnonzero(deep < len(self._sides))
-                fits = fits[fits > 0]
-                deep = deep[fits]
+                place = np.searchsorted(depths_of.rooms, depths - 1e-6)
+                fits = np.flatnonzero((place < len(depths_of.rooms)) & self._wanted)
+                deep = depths_of.sides[place[fits]]
                 dividers = (bands - 1) * self._rooms[side] + (members[fits] / bands - 1.0) * self._rooms[deep]
                 cost = np.where(self._labelled[fits], base[1][side, deep], base[0][side, deep])
                 cost = cost + extra[fits] + np.maximum(dividers, 0.0) * plastic
@@ -219,6 +241,44 @@ class FamilyPatterns:
                 where = fits[less], side, deep[less]
                 best[where] = cost[less]
                 codes[where] = (level * 2 + style) * 4 + bands
+
+    @cached_property
+    def _wanted(self) -> "NDArray[np.bool_]":
+        """Which subsets trays are found for: all but the empty one, or those with members that need them in pieces."""
+        subsets = np.arange(1 << len(self.members))
+        return (subsets & self._needed if self.joined else subsets) > 0
+
+    @cached_property
+    def _post(self) -> float:
+        """How far posts stand into the room, in mm."""
+        cutting = self.stock.cutting
+        return 0.0 if cutting is None else cutting.sizes.depth(self.stock.ground.start(self.stock.rim))
+
+    @cached_property
+    def _depths(self) -> list[tuple[int, _Depths]]:
+        """Each width, by the index of its side, with depths that go with it, those with posts at its ends apart."""
+        if not self.joined:
+            every = np.arange(len(self._sides), dtype=np.intp)
+            return [(side, _Depths(posts=False, sides=every, rooms=self._rooms)) for side in range(len(self._sides))]
+        found: list[tuple[int, _Depths]] = []
+        for width, wide in enumerate(self._sides):
+            for posts in (False, True):
+                rooms = sorted(
+                    (float(self._rooms[depth]) - 2.0 * self._post * (cut[0] > 1), depth)
+                    for depth, deep in enumerate(self._sides)
+                    if (cut := self._pieces(wide, deep)) is not None and (cut[1] > 1) == posts
+                )
+                if rooms:
+                    sides = np.array([depth for _, depth in rooms], dtype=np.intp)
+                    found.append((width, _Depths(posts, sides, np.array([room for room, _ in rooms]))))
+        return found
+
+    def _pieces(self, wide: int, deep: int) -> tuple[int, int] | None:
+        """Return into how many pieces a tray is cut over its width and its depth, whichever way it stands."""
+        cut, turned = self.stock.cut((wide, deep)), self.stock.cut((deep, wide))
+        if cut is not None:
+            return cut.along
+        return None if turned is None else (turned.along[1], turned.along[0])
 
     @cached_property
     def _counts(self) -> "NDArray[np.float64]":
@@ -235,17 +295,18 @@ class FamilyPatterns:
 
     def _bases(self, walls: float, *, ledge: bool) -> "NDArray[np.float64]":
         """Return what trays without dividers cost, by side and depth; those that cannot be made are endless."""
-        stock = self.stock
-
-        def cost(wide: int, deep: int) -> float:
+        stock, place = self.stock, {side: k for k, side in enumerate(self._sides)}
+        costs = np.full((len(self._sides), len(self._sides)), np.inf)
+        for wide, deep in self.footprints:
+            if wide not in place or deep not in place:
+                continue
             if ledge and stock.usable(deep) < 2.0 * LEDGE.depth:
-                return float("inf")  # a ledge takes no more than half the room (worker.layout.tray.ramp_and_ledge)
-            for halves in ((wide, deep),) if ledge else ((wide, deep), (deep, wide)):
-                if halves in stock.footprints:
-                    return stock.base_cost(halves, walls, ledge=ledge)
-            return float("inf")
-
-        return np.array([[cost(wide, deep) for deep in self._sides] for wide in self._sides])
+                continue  # a ledge takes no more than half the room (worker.layout.tray.ramp_and_ledge)
+            cost = stock.base_cost((wide, deep), walls, ledge=ledge)
+            costs[place[wide], place[deep]] = cost
+            if not ledge and (deep, wide) not in stock.footprints:
+                costs[place[deep], place[wide]] = cost
+        return costs
 
     def _keep(self, best: "NDArray[np.float64]", codes: "NDArray[np.intp]") -> None:
         """Keep the patterns that none of a smaller tray beats."""
@@ -306,13 +367,18 @@ class FamilyPatterns:
         """Return whether the members of a subset have room at a level."""
         if halves[axis] not in self._sides or halves[1 - axis] not in self._sides:
             return False
-        depth = float(self._split(level, style, self._sides.index(halves[axis])).depths(bands)[subset])
+        depth = float(self._split_of(halves, axis, level, style).depths(bands)[subset])
         if self.labels & subset and self.stock.usable(halves[1 - axis]) < 2.0 * LEDGE.depth:
             return False
-        return depth <= self.stock.usable(halves[1 - axis]) + 1e-6
+        return depth <= self.stock.room(halves, 1 - axis) + 1e-6
+
+    def _split_of(self, halves: Footprint, axis: int, level: int, style: int) -> BandSplit:
+        """Return the best bands at a level for trays of a footprint with lanes side by side along an axis."""
+        posts = self.stock.beside_posts(halves)[axis] > 0.0
+        return self._split(level, style, self._sides.index(halves[axis]), posts=posts)
 
     def _made(self, subset: int, halves: Footprint, axis: int, bands: int, level: int, style: int) -> Column | None:  # noqa: PLR0917
-        split = self._split(level, style, self._sides.index(halves[axis]))
+        split = self._split_of(halves, axis, level, style)
         chosen = self._tables[level, style][0]
         made = [
             self._band(part, at, level, split, chosen, labels=k == bands - 1)
@@ -321,7 +387,9 @@ class FamilyPatterns:
         walls = sum(len(band[1]) - 1 + sum(lane.inner for _, lane in band[1]) for band in made) + bands - 1
         if walls > MOST_DIVIDERS:
             return None
-        return self.stock.column(halves, axis, made, self.stock.levels[level], ledge=bool(subset & self.labels))
+        column = self.stock.column(halves, axis, made, self.stock.levels[level], ledge=bool(subset & self.labels))
+        cutting = self.stock.cutting if self.joined else None
+        return column if cutting is None or cutting.joins(self.stock, column) else None
 
     def _band(
         self, part: int, at: int, level: int, split: BandSplit, chosen: "NDArray[np.intp]", *, labels: bool

@@ -48,11 +48,11 @@ class Weights:
     ``access`` is the worth of one thing by how often it is used, ``doubling`` the share that each doubling of its count
     adds, ``size`` the exponent by which its volume counts, within ``size_limits``.
 
-    ``gram`` is the cost of a gram of filament with the time to print it, ``tray`` of one more tray, ``variety`` of one
-    more footprint, ``height`` of one more height, ``cell`` of a cell of floor, ``layer`` of each layer to dig through
-    and ``heap`` of a heap to search, ``side`` of long things that lie left to right, ``end`` of things that stand
-    though they could lie, ``split`` the share of a kind's worth lost when it is not all in one compartment, ``unlike``
-    the cost of each neighbour that is only of a similar size.
+    ``gram`` is the cost of a gram of filament with the time to print it, ``tray`` of one more tray, ``piece`` of each
+    piece more that a tray is joined from, ``variety`` of one more footprint, ``height`` of one more height, ``cell`` of
+    a cell of floor, ``layer`` of each layer to dig through and ``heap`` of a heap to search, ``side`` of long things
+    that lie left to right, ``end`` of things that stand though they could lie, ``split`` the share of a kind's worth
+    lost when it is not all in one compartment, ``unlike`` the cost of each neighbour that is only of a similar size.
 
     ``front`` is the cost of each cell of distance from the front, by access; ``apart`` of each cell between trays of
     one group; ``near`` between things that are to be near each other. ``spare`` is the worth of each free cell up to
@@ -66,6 +66,7 @@ class Weights:
     size_limits: tuple[float, float] = (0.75, 1.3)
     gram: float = 0.15
     tray: float = 8.0
+    piece: float = 8.0
     variety: float = 3.0
     height: float = 8.0
     cell: float = 0.2

@@ -54,6 +54,7 @@ def part_columns(stock: Assortment, index: int, count: int) -> Iterator[Column]:
                 continue  # a narrower tray holds the same
             narrower = lane, level
             for axis, halves in ((0, (wide, side)), (1, (side, wide))):
-                if halves in stock.footprints and not (axis and (ledge or wide == side)):
+                whole = halves in stock.footprints and stock.cut(halves) is None
+                if whole and not (axis and (ledge or wide == side)):
                     band = length, [(index, lane)]
                     yield stock.column(halves, axis, [band], stock.levels[level], ledge=ledge)

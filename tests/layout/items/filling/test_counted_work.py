@@ -57,9 +57,9 @@ def work(monkeypatch):
     counts = Counter()
 
     class Counted(FamilyPatterns):
-        def __init__(self, stock, members):
-            counts["patterns"] += pattern_work(stock, members)
-            super().__init__(stock, members)
+        def __init__(self, stock, members, joined=()):
+            counts["patterns"] += pattern_work(stock, members, joined=bool(joined))
+            super().__init__(stock, members, joined)
 
     class Pool(ColumnPool):
         def __init__(self, *arguments):

@@ -1,20 +1,24 @@
 """The drawer site: what the placement of items needs of a drawer."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Final
 
 from worker.layout.floor.print_bed import Bed
 from worker.layout.items.filling.earlier_layout import EarlierTray
+from worker.layout.items.filling.filled_tray import can_be_cut
 from worker.layout.items.filling.likeness import families, same_use
 from worker.layout.items.filling.series import series_ways
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Anchor, Bay
+from worker.layout.placement.cutting import Cutting
 from worker.layout.placement.objective import WEIGHTS
 from worker.layout.placement.tray_columns import Footprint
 from worker.layout.storage.sizing_rules import FRAME_AIR, DrawerLimits
 from worker.layout.tray.interior import on_grid
+from worker.layout.tray.joints.cut_sizes import Cut, CutSizes
+from worker.layout.tray.made_tray import TrayMaker
 from worker.spec.items.item import Item
 from worker.spec.items.layout import LayoutPreferences
 
@@ -29,9 +33,10 @@ class Site:
     """A drawer as far as items go: its name, its limits, which half cells are free, how many there are alike.
 
     ``height`` is the drawer's free height; the limits' is less where the printer is lower. ``bed`` is where trays are
-    printed; without one, any size can be. ``anchors`` are trays that stay, none of them on half cells that are free.
-    ``empty`` is the drawer without any tray; None where nothing was in it before. ``earlier`` are the trays of an
-    earlier plan, which stay where they can, and ``left_out`` the names of what it had no place for.
+    printed; without one, any size can be. ``joints`` says whether a larger tray may be cut. ``anchors`` are trays that
+    stay, none of them on half cells that are free. ``empty`` is the drawer without any tray; None where nothing was in
+    it before. ``earlier`` are the trays of an earlier plan, which stay where they can, and ``left_out`` the names of
+    what it had no place for.
     """
 
     name: str
@@ -40,6 +45,7 @@ class Site:
     copies: int = 1
     height: float | None = None
     bed: Bed | None = None
+    joints: bool = False
     anchors: tuple[Anchor, ...] = ()
     layout: LayoutPreferences = _PREFERENCES
     empty: Bay | None = None
@@ -58,9 +64,39 @@ class Site:
 
     @cached_property
     def footprints(self) -> frozenset[Footprint]:
-        """The sides in half cells that a tray may have: no longer than the grid, and printable."""
+        """The sides in half cells that a tray may have: no longer than the grid, and printed whole or in pieces."""
+        return frozenset(pair for pair in self._sizes if self.prints(pair)) | frozenset(self.cuts)
+
+    @property
+    def _sizes(self) -> Iterator[Footprint]:
         steps = [range(self.ground.step, side + 1, self.ground.step) for side in self.ground.span]
-        return frozenset((wide, deep) for wide in steps[0] for deep in steps[1] if self.prints((wide, deep)))
+        return ((wide, deep) for wide in steps[0] for deep in steps[1])
+
+    @cached_property
+    def cuts(self) -> dict[Footprint, Cut]:
+        """How trays that are larger than the bed are cut, by their sides in half cells."""
+        maker = self._maker
+        if maker is None:
+            return {}
+        beyond = ((pair, self._cut_sizes(maker).cut(pair)) for pair in self._sizes if not self.prints(pair))
+        return {pair: cut for pair, cut in beyond if cut is not None}
+
+    def _cut_sizes(self, maker: TrayMaker) -> CutSizes:
+        ground = self.ground
+        return CutSizes(maker.joint, maker.pitch, maker.line_width, ground.half_cells, ground.wall, maker.beds)
+
+    @cached_property
+    def _maker(self) -> TrayMaker | None:
+        """What makes trays in pieces; None where no tray is cut."""
+        if self.bed is None or not self.joints:
+            return None
+        ground = self.ground
+        return TrayMaker(ground.joint, ground.pitch, ground.line_width, self.bed.rooms, "", joints=True)
+
+    @cached_property
+    def _cutting(self) -> Cutting | None:
+        maker = self._maker
+        return None if maker is None else Cutting(self.cuts, self._cut_sizes(maker), partial(can_be_cut, maker))
 
     def assortment(self, items: Sequence[Item]) -> Assortment:
         """Return items with what is needed to size trays for them here."""
@@ -72,6 +108,7 @@ class Site:
             WEIGHTS[self.layout.profile],
             self.footprints,
             ways=series_ways(items, self.ground),
+            cutting=self._cutting,
         )
 
     def prints(self, halves: Footprint) -> bool:

@@ -10,8 +10,10 @@ from worker.layout.storage.loose import heap, ramp_radius
 from worker.layout.storage.tray_option import Bulk, DividerWall, Lot, Option
 from worker.layout.storage.ways import Way
 from worker.layout.tray.interior import on_grid
+from worker.layout.tray.made_tray import TrayMaker
+from worker.spec.errors import TrayError
 
-__all__ = ["tray_option"]
+__all__ = ["can_be_cut", "tray_option"]
 
 #: How the width that is left over is shared out: leaves of a file lean less in a narrow lane, fingers need room beside
 #: what lies.
@@ -26,7 +28,9 @@ def tray_option(stock: Assortment, column: Column) -> Option:
         return column.draft.option(names, stock.items[column.lanes[0][0]].label_text, ground)
     rim = column.rim
     start, overhang = ground.start(rim), ground.rim_overhang(rim)
-    room = ground.usable(column.halves[axis], rim)
+    room, inner = stock.room(column.halves, axis), ground.usable(column.halves[axis], rim) + 2.0 * overhang
+    posts = stock.beside_posts(column.halves)
+    first = start + posts[axis]
     ramp = _ramp(stock, column, room)
     # under a foot that may settle, dividers end where things do
     high = None if rim == "straight" else on_grid(column.walls - UNDER_FOOT)
@@ -34,7 +38,7 @@ def tray_option(stock: Assortment, column: Column) -> Option:
     across: Literal["x", "y"] = "y" if axis == 0 else "x"
     content: list[Lot | Bulk] = []
     dividers: list[DividerWall] = []
-    begin, low, plastic = start, 0.0, column.plastic
+    begin, low, plastic = start + posts[1 - axis], 0.0, column.plastic
     if ramp is not None:
         plastic += (1.0 - pi / 4.0) * ramp**2 * room  # what a square has over a quarter of a circle
     for number, band in enumerate(column.bands):
@@ -44,20 +48,22 @@ def tray_option(stock: Assortment, column: Column) -> Option:
             end = on_grid(begin + band.length + ground.wall / 2.0 - start + overhang)
             dividers.append(DividerWall(across, end, high))
         middles: list[float] = []
-        at = start
+        at = first
         widths = _widths(stock, column, band, room, labels=last)
         stop = len(band.lanes) == 1 or not (last and column.ledge)  # a label needs the whole width of its lane
         for (index, lane), width in zip(band.lanes, widths, strict=True):
-            if at > start:
+            if at > first:
                 middles.append(at - ground.wall / 2.0)
             name = stock.items[index].name
             lot, stops = lane.fill(name, at, width, (begin, band.length), axis, ground, column.walls, ramp, stop=stop)
             plastic += (len(stops) - lane.inner) * ground.wall * band.length * column.walls
             behind = lane.end_stop((begin, band.length), axis, ground) if stop else None
             if behind is not None:
-                left = middles[-1] - start + overhang if at > start else 0.0
-                right = (*stops, at + width + ground.wall / 2.0)[0] - start + overhang
-                ends = on_grid(left), on_grid(min(right, room + 2.0 * overhang))
+                left = middles[-1] - start + overhang if at > first else 0.0
+                last_lane = len(content) == sum(len(other.lanes) for other in column.bands[: number + 1]) - 1
+                beyond = inner if last_lane else at + width + ground.wall / 2.0 - start + overhang
+                right = stops[0] - start + overhang if stops else beyond
+                ends = on_grid(left), on_grid(right)
                 dividers.append(DividerWall(across, on_grid(behind - start + overhang), high, ends))
                 plastic += ground.wall * width * column.walls
             content.append(lot)
@@ -86,6 +92,29 @@ def tray_option(stock: Assortment, column: Column) -> Option:
     )
 
 
+def can_be_cut(maker: TrayMaker, stock: Assortment, column: Column) -> bool:
+    """Return whether the tray of a column can be cut as its footprint is, on whole feet and on half feet.
+
+    Args:
+        maker: makes trays in pieces.
+        stock: the things.
+        column: the tray.
+    """
+    cut = stock.cut(column.halves)
+    tray = tray_option(stock, column).tray()
+    ways = (True,) if any(along % 2 for along in column.halves) else (False, True)[: 1 + stock.ground.half_cells]
+    for half_feet in ways:
+        try:
+            made = maker.made(tray, half_feet=half_feet, pointer="")
+        except TrayError:
+            return False
+        if made.jointed is None or cut is None:
+            return False
+        if tuple(sum(line.axis == axis for line in made.jointed.splices) + 1 for axis in ("x", "y")) != cut.along:
+            return False
+    return True
+
+
 def _widths(stock: Assortment, column: Column, band: LaneBand, room: float, *, labels: bool) -> list[float]:
     """Return how wide each lane is: what is left over goes to all, least to those that are to hold things upright."""
     labelled = labels and column.ledge
@@ -98,7 +127,7 @@ def _widths(stock: Assortment, column: Column, band: LaneBand, room: float, *, l
 def _ramp(stock: Assortment, column: Column, room: float) -> float | None:
     """Return the radius of a finger ramp along the front; None where things do not lie loose or would lie too deep."""
     band = column.bands[0]
-    if len(column.bands) > 1:
+    if len(column.bands) > 1 or stock.cut(column.halves) is not None:
         return None
     widths, length = _widths(stock, column, band, room, labels=True), band.length
     lanes = [lane for _, lane in column.lanes]

@@ -3,6 +3,7 @@
 from dataclasses import replace
 from typing import Final, TypeAlias
 
+from worker.layout.floor.print_bed import Bed
 from worker.layout.items.filling.drawer_site import Site
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot
@@ -19,7 +20,7 @@ __all__ = ["ANY_HEIGHT", "ANY_SPAN", "TraySizing", "WorkExhausted", "renumbered_
 ANY_HEIGHT: Final = 1000.0
 ANY_SPAN: Final = 40
 
-_Key: TypeAlias = tuple[Kind, str | None, DrawerLimits, frozenset[Footprint]]
+_Key: TypeAlias = tuple[Kind, str | None, DrawerLimits, Bed | None, bool, frozenset[Footprint]]
 
 
 class WorkExhausted(Exception):
@@ -56,10 +57,10 @@ class TraySizing:
         Args:
             item: the item; in the columns it has the index 0.
             site: the drawer.
-            footprints: those that a tray may have; None: any that can be printed and is no larger than the grid.
+            footprints: those that a tray may have; None: any that can be printed, whole or in pieces.
         """
         allowed = site.footprints if footprints is None else footprints
-        key = Kind.of(item), item.label_text, site.ground, allowed
+        key = Kind.of(item), item.label_text, site.ground, site.bed, site.joints, allowed
         if key not in self._sized:
             self.count += 1
             stock = site.assortment([item])

@@ -1,17 +1,20 @@
 """The choice of cuts: into the fewest pieces that fit the bed, and then the most equal ones."""
 
 import itertools
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import ceil, floor, inf
 from typing import Final
 
-from worker.layout.model.shapes import Point
+import numpy as np
+from numpy.typing import NDArray
+
+from worker.layout.model.shapes import Point, Wall
 from worker.layout.tray.joints.obstacles import Axis, Obstacles, Span
 from worker.layout.tray.joints.profile import AIR, Profile
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["Cuts", "choose_cuts"]
+__all__ = ["Cuts", "choose_cuts", "fewest_cuts"]
 
 #: Step of the positions that are tried, mm.
 _STEP: Final = 1.0
@@ -43,7 +46,10 @@ def choose_cuts(obstacles: Obstacles, beds: Sequence[Point]) -> Cuts | None:
     """
     axes: tuple[Axis, Axis] = ("x", "y")
     lengths = tuple(obstacles.length(axis) for axis in axes)
-    places = tuple(_places(obstacles, axis) for axis in axes)
+    places = tuple(
+        _places(obstacles, axis) if length > min(bed[number] for bed in beds) + LENGTH_EPSILON else ()
+        for number, (axis, length) in enumerate(zip(axes, lengths, strict=True))
+    )
     best: tuple[tuple[int, float], Cuts] | None = None
     for bed in beds:
         options = [
@@ -61,21 +67,23 @@ def choose_cuts(obstacles: Obstacles, beds: Sequence[Point]) -> Cuts | None:
     return None if best is None else best[1]
 
 
-def lengths(length: float, at: Sequence[float], profile: Profile) -> tuple[float, ...]:
-    """Return the lengths of the pieces between cuts, with their tabs and tongues, mm."""
-    starts = [0.0, *(place - profile.male for place in at)]
-    ends = [*(place - AIR / 2.0 for place in at), length]
-    return tuple(end - start for start, end in zip(starts, ends, strict=True))
+def fewest_cuts(obstacles: Obstacles, axis: Axis, most: float) -> tuple[float, ...] | None:
+    """Return the fewest cuts along one axis that leave pieces no longer than ``most`` mm; None where there are none."""
+    return next(_divisions(obstacles.length(axis), most, _places(obstacles, axis), obstacles.profile), None)
 
 
 def _places(obstacles: Obstacles, axis: Axis) -> tuple[float, ...]:
     """Return the positions of a splice that are tried on an axis, rising: those at which it can be joined."""
-    return tuple(
-        place
-        for window in obstacles.windows(axis)
-        for place in _steps(window)
-        if not obstacles.near_walls(axis, place) and obstacles.tabs(axis, place, ())
-    )
+    joins: dict[tuple[Wall, ...], bool] = {}  # whether a splice can be joined depends only on the dividers across it
+    found: list[float] = []
+    for window in obstacles.windows(axis):
+        for place in _steps(window):
+            across = obstacles.across(axis, place)
+            if across not in joins:
+                joins[across] = not obstacles.near_walls(axis, place) and bool(obstacles.tabs(axis, place, ()))
+            if joins[across]:
+                found.append(place)
+    return tuple(found)
 
 
 def _steps(window: Span) -> Iterator[float]:
@@ -104,44 +112,38 @@ def _most_equal(
 
     Of equally long ones those with cuts further to the left or to the front.
     """
-    fits: Callable[[float], float] = lambda size: size if size <= most + LENGTH_EPSILON else inf  # noqa: E731
-    # longest piece up to each place, and the cut before it
-    layers: list[list[tuple[float, int]]] = [
-        [(fits(place - AIR / 2.0) if place >= _LEAST_PIECE else inf, -1) for place in places]
-    ]
+    spots = np.array(places)
+    if not len(spots):
+        return None
+    male = profile.male
+    # the longest piece up to each place, and the cut before it
+    first = _fitting(spots - AIR / 2.0, most)
+    first[spots < _LEAST_PIECE] = inf
+    layers: list[tuple[NDArray[np.float64], NDArray[np.intp]]] = [(first, np.full(len(spots), -1, dtype=np.intp))]
+    if count > 1:
+        apart = spots[:, None] - spots[None, :]
+        between = _fitting(apart - AIR / 2.0 + male, most)
+        between[apart < _LEAST_PIECE] = inf
     for _ in range(count - 1):
-        layers.append([_extended(layers[-1], places, index, profile, fits) for index in range(len(places))])
-    ends = [
-        (max(longest, fits(length - place + profile.male) if length - place >= _LEAST_PIECE else inf), index)
-        for index, ((longest, _), place) in enumerate(zip(layers[-1], places, strict=True))
-    ]
-    longest, index = min(ends, default=(inf, -1))
-    if longest == inf:
+        longest = np.maximum(layers[-1][0][None, :], between)
+        layers.append((longest.min(axis=1), longest.argmin(axis=1)))
+    last = _fitting(length - spots + male, most)
+    last[length - spots < _LEAST_PIECE] = inf
+    ends = np.maximum(layers[-1][0], last)
+    index = int(ends.argmin())
+    if ends[index] == inf:
         return None
     cuts: list[float] = []
-    for layer in reversed(layers):
+    for _, before in reversed(layers):
         cuts.append(places[index])
-        index = layer[index][1]
+        index = int(before[index])
     return tuple(reversed(cuts))
 
 
-def _extended(
-    before: Sequence[tuple[float, int]],
-    places: Sequence[float],
-    index: int,
-    profile: Profile,
-    fits: Callable[[float], float],
-) -> tuple[float, int]:
-    """Return the longest piece up to a place if one more cut stands before it, and that cut."""
-    place = places[index]
-    return min(
-        (
-            (max(longest, fits(place - AIR / 2.0 - places[earlier] + profile.male)), earlier)
-            for earlier, (longest, _) in enumerate(before[:index])
-            if longest < inf and place - places[earlier] >= _LEAST_PIECE
-        ),
-        default=(inf, -1),
-    )
+def _fitting(lengths: NDArray[np.float64], most: float) -> NDArray[np.float64]:
+    """Return lengths of pieces, endless where they are longer than the bed."""
+    fitting: NDArray[np.float64] = np.where(lengths <= most + LENGTH_EPSILON, lengths, inf)
+    return fitting
 
 
 def _spread(length: float, at: Sequence[float]) -> float:

@@ -84,7 +84,7 @@ class Obstacles:
         taken += [(place - self.profile.female - _MARGIN, place + self.profile.male + _MARGIN) for place in crossings]
         taken += [
             (wall.at - wall.thickness / 2.0 - AIR, wall.at + wall.thickness / 2.0 + AIR)
-            for wall in self._across(axis, at)
+            for wall in self.across(axis, at)
         ]
         if axis == "x":  # ramp and ledge would stand over a tab that is lowered
             taken += self._under_slopes()
@@ -102,7 +102,7 @@ class Obstacles:
         least = self.profile.post + _MARGIN
         return any(
             wall.at - wall.thickness / 2.0 < least or wall.at + wall.thickness / 2.0 > self.length(along) - least
-            for wall in self._across(axis, at)
+            for wall in self.across(axis, at)
         )
 
     @property
@@ -114,12 +114,14 @@ class Obstacles:
         """Distance from the border of a foot's cell from which on the foot is solid from the bed up."""
         return self.shape.foot_levels[0][0] + 2.0 * self.profile.line
 
-    def _across(self, axis: Axis, at: float) -> Iterator[Wall]:
-        """Yield the dividers that cross a splice or end near it."""
+    def across(self, axis: Axis, at: float) -> tuple[Wall, ...]:
+        """Return the dividers that cross a splice or end near it."""
         low, high = at - self.profile.female - _MARGIN, at + self.profile.male + _MARGIN
-        for wall in self.shape.walls:
-            if wall.axis != axis and (wall.span is None or (wall.span[0] <= high and low <= wall.span[1])):
-                yield wall
+        return tuple(
+            wall
+            for wall in self.shape.walls
+            if wall.axis != axis and (wall.span is None or (wall.span[0] <= high and low <= wall.span[1]))
+        )
 
     def _under_slopes(self) -> Iterator[Span]:
         """Yield where finger ramps and label ledge are, from the front to the back."""

@@ -1,9 +1,11 @@
 """The outlines of a splice: edges with tabs, tongues, slots and posts, seen from above."""
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Final, Literal
 
 import numpy as np
+from shapely import Polygon
 
 from worker.layout.model.shapes import Point, Post, Ring, Splice, Tongue
 from worker.layout.tray.interior import on_grid
@@ -11,7 +13,7 @@ from worker.layout.tray.joints.profile import AIR, TAB_HALF, TAB_HEAD, TAB_LOCK,
 from worker.layout.tray.pocket_outline import mitred
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["BEYOND", "POINTS_OF_A_TAB", "splice", "wall_posts"]
+__all__ = ["BEYOND", "POINTS_OF_A_TAB", "post_section", "splice", "wall_posts"]
 
 Axis = Literal["x", "y"]
 
@@ -86,6 +88,21 @@ def wall_posts(  # noqa: PLR0917 - as for the splice
     return tuple(
         Post(_ring(axis, at, flat), post_top) for flat, post_top in zip((outline, mirrored), tops, strict=True)
     )
+
+
+@lru_cache(maxsize=64)
+def post_section(wall: float, profile: Profile) -> float:
+    """Return the plastic that a post adds to a wall, seen from above, in mm2: its outline less the air in its slot.
+
+    Args:
+        wall: thickness of the tray's walls, mm.
+        profile: of the splice.
+    """
+    air = Polygon(_tee(profile, 0.0, grown=True)).area - Polygon(_tee(profile, 0.0, grown=False)).area
+    if wall >= profile.post - LENGTH_EPSILON:
+        return -air
+    inside = max(profile.post, wall + _ALIKE) - wall
+    return (sum(profile.ends) + inside) * inside - air
 
 
 def _edge(tabs: Sequence[float], length: float) -> Ring:

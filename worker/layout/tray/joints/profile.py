@@ -6,6 +6,7 @@ been printed yet. A design that cuts along the border of a cell is ruled out: th
 """
 
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from math import ceil, sqrt
 from typing import Final
 
@@ -41,7 +42,7 @@ _LEAST_GRIP: Final = 8.0
 _LEAST_HEIGHTS: Final = (16.0, 20.0)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Profile:
     """Dimensions that depend on the line width and on the joint; distances along the pull are from the seam's middle.
 
@@ -54,72 +55,73 @@ class Profile:
     shoulder: float
 
     @staticmethod
+    @lru_cache(maxsize=64)
     def of(joint: Joint, line_width: float) -> "Profile":
         """Return the profile for trays on this joint, printed in lines of this width."""
         skin = max(_LINES_LOCKED * line_width, joint.land - joint.body_inset) + _SKIN_SPARE
         return Profile(line_width, on_grid(skin), on_grid(joint.foot_height))
 
-    @property
+    @cached_property
     def neck(self) -> float:
         """Width of a tongue's neck, and thickness of its head and of the lips in front of it."""
         return on_grid(_LINES_ACROSS * self.line)
 
-    @property
+    @cached_property
     def lock(self) -> float:
         """Distance by which a tongue's head stands out of its neck on each side."""
         return on_grid(_LINES_LOCKED * self.line)
 
-    @property
+    @cached_property
     def head(self) -> float:
         """Width of a tongue's head."""
         return self.neck + 2.0 * self.lock
 
-    @property
+    @cached_property
     def middle(self) -> float:
         """Distance of a tongue's middle from the outer face of its wall."""
         return on_grid(self.skin + AIR + self.head / 2.0)
 
-    @property
+    @cached_property
     def post(self) -> float:
         """Thickness of a post, from the outer face of its wall."""
         return on_grid(self.middle + self.head / 2.0 + AIR + _LINES_LOCKED * self.line)
 
-    @property
+    @cached_property
     def lip(self) -> float:
         """Distance of the shoulder of a slot from the seam."""
         return on_grid(AIR / 2.0 + self.neck)
 
-    @property
+    @cached_property
     def reach(self) -> float:
         """Distance of a tongue's tip from the seam."""
         return on_grid(self.lip + AIR + self.neck)
 
-    @property
+    @cached_property
     def slot(self) -> float:
         """Distance of the end of a slot from the seam."""
         return on_grid(self.reach + AIR)
 
-    @property
+    @cached_property
     def male(self) -> float:
         """Distance from the seam that the piece that is lowered reaches over the other."""
         return max(self.reach, TAB_REACH - AIR / 2.0)
 
-    @property
+    @cached_property
     def female(self) -> float:
         """Distance from the seam that slots and recesses reach into the other piece."""
         return max(self.slot, on_grid(TAB_REACH + AIR / 2.0))
 
-    @property
+    @cached_property
     def ends(self) -> tuple[float, float]:
         """Distances from the seam at which a post has its full thickness, before and behind it."""
         return on_grid(self.slot + _LINES_LOCKED * self.line), on_grid(AIR / 2.0 + self.neck)
 
-    @property
+    @cached_property
     def drop(self) -> float:
         """Height of the air under a tongue: ``AIR`` perpendicular to its underside at 45 degrees."""
         return on_grid(AIR * sqrt(2.0))
 
-    @property
+    @cached_property
     def low(self) -> float:
         """Height at which a tongue begins at its root."""
         return on_grid(self.shoulder + _OVER_SHOULDER + self.drop)
