@@ -26,15 +26,22 @@ def plan_of(*items, **fields):
 
 
 def assert_clear(plan):
-    """Nothing that is stored touches a piece of a jointed tray."""
+    """Nothing that is stored touches a post, or, unless a stop divides what is filed, any piece of a jointed tray."""
     (drawer,) = plan.drawers
-    pieces = [index for tray in drawer.jointed for index in tray.pieces]
-    solids = {index: build(plan.part(drawer.placements[index].mark).shape).manifold() for index in pieces}
-    placed = [solid.translate(drawer.placements[index].at) for index, solid in solids.items()]
-    for content in drawer.contents:
-        if content.placement in solids:
-            box = manifold3d.Manifold.cube(content.size).translate(content.at).translate((0.0, 0.0, 0.02))
-            assert all((box ^ solid).volume() < 1e-3 for solid in placed)
+    for tray in drawer.jointed:
+        shapes = {index: plan.part(drawer.placements[index].mark).shape for index in tray.pieces}
+        at = drawer.placements[tray.pieces[0]].at
+        posts = [
+            manifold3d.CrossSection([post.outline]).extrude(post.top).translate(at)
+            for post in shapes[tray.pieces[0]].tray.posts
+        ]
+        assert posts
+        pieces = [build(shape).manifold().translate(drawer.placements[index].at) for index, shape in shapes.items()]
+        for content in drawer.contents:
+            if content.placement == tray.pieces[0]:
+                box = manifold3d.Manifold.cube(content.size).translate(content.at).translate((0.0, 0.0, 0.02))
+                others = posts if content.storage == "upright" else [*posts, *pieces]
+                assert all((box ^ solid).volume() < 1e-3 for solid in others)
 
 
 def test_what_the_bed_kept_out_gets_a_tray_in_pieces():

@@ -232,7 +232,7 @@ class FamilyPatterns:
             for bands in range(1, min(MOST_BANDS, len(self.members)) + 1):
                 depths = split.depths(bands)
                 place = np.searchsorted(depths_of.rooms, depths - 1e-6)
-                fits = np.flatnonzero((place < len(depths_of.rooms)) & self._wanted)
+                fits = np.flatnonzero((place < len(depths_of.rooms)) & self._counting)
                 deep = depths_of.sides[place[fits]]
                 dividers = (bands - 1) * self._rooms[side] + (members[fits] / bands - 1.0) * self._rooms[deep]
                 cost = np.where(self._labelled[fits], base[1][side, deep], base[0][side, deep])
@@ -243,7 +243,7 @@ class FamilyPatterns:
                 codes[where] = (level * 2 + style) * 4 + bands
 
     @cached_property
-    def _wanted(self) -> "NDArray[np.bool_]":
+    def _counting(self) -> "NDArray[np.bool_]":
         """Which subsets trays are found for: all but the empty one, or those with members that need them in pieces."""
         subsets = np.arange(1 << len(self.members))
         return (subsets & self._needed if self.joined else subsets) > 0
@@ -258,9 +258,9 @@ class FamilyPatterns:
     def _depths(self) -> list[tuple[int, _Depths]]:
         """Each width, by the index of its side, with depths that go with it, those with posts at its ends apart."""
         if not self.joined:
-            every = np.arange(len(self._sides), dtype=np.intp)
-            return [(side, _Depths(posts=False, sides=every, rooms=self._rooms)) for side in range(len(self._sides))]
-        found: list[tuple[int, _Depths]] = []
+            depths = _Depths(posts=False, sides=np.arange(len(self._sides), dtype=np.intp), rooms=self._rooms)
+            return [(side, depths) for side in range(len(self._sides))]
+        every: list[tuple[int, _Depths]] = []
         for width, wide in enumerate(self._sides):
             for posts in (False, True):
                 rooms = sorted(
@@ -270,8 +270,8 @@ class FamilyPatterns:
                 )
                 if rooms:
                     sides = np.array([depth for _, depth in rooms], dtype=np.intp)
-                    found.append((width, _Depths(posts, sides, np.array([room for room, _ in rooms]))))
-        return found
+                    every.append((width, _Depths(posts, sides, np.array([room for room, _ in rooms]))))
+        return every
 
     def _pieces(self, wide: int, deep: int) -> tuple[int, int] | None:
         """Return into how many pieces a tray is cut over its width and its depth, whichever way it stands."""

@@ -75,15 +75,15 @@ def fewest_cuts(obstacles: Obstacles, axis: Axis, most: float) -> tuple[float, .
 def _places(obstacles: Obstacles, axis: Axis) -> tuple[float, ...]:
     """Return the positions of a splice that are tried on an axis, rising: those at which it can be joined."""
     joins: dict[tuple[Wall, ...], bool] = {}  # whether a splice can be joined depends only on the dividers across it
-    found: list[float] = []
+    chosen: list[float] = []
     for window in obstacles.windows(axis):
         for place in _steps(window):
             across = obstacles.across(axis, place)
             if across not in joins:
                 joins[across] = not obstacles.near_walls(axis, place) and bool(obstacles.tabs(axis, place, ()))
             if joins[across]:
-                found.append(place)
-    return tuple(found)
+                chosen.append(place)
+    return tuple(chosen)
 
 
 def _steps(window: Span) -> Iterator[float]:
