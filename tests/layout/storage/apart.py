@@ -38,14 +38,14 @@ def outline(item, thing):
 
 def nested(item, first, other):
     """Whether one of two things lies in the other as the spec says that they nest."""
-    if item.nest is None or first.pose != other.pose:
+    if item.nesting_step is None or first.pose != other.pose:
         return False
     offset = [abs(a - b) for a, b in zip(first.at, other.at, strict=True)]
     high = item.shape.length if item.shape.kind == "cylinder" else None
     # along the axis of a cylinder, else upwards
     axis = "xyz".index(first.pose.axis) if high is not None else 2
     moved = [along for along in range(3) if offset[along] > _SLACK]
-    return moved == [axis] and offset[axis] >= item.nest - _SLACK
+    return moved == [axis] and offset[axis] >= item.nesting_step - _SLACK
 
 
 def clashes(item, placed, air):

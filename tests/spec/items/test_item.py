@@ -149,3 +149,13 @@ def test_a_standard_thing_has_a_length_exactly_when_it_needs_one(name, length):
     else:
         assert lookup(name).takes_length is (length is not None)
         assert item.plain.kind != "standard"
+
+
+def test_cutlery_nests_unless_the_item_says_otherwise():
+    fork = {"shape": {"kind": "standard", "id": "fork-table"}}
+    assert _item(**fork).nesting_step == lookup("fork-table").nest == 4.0  # common practice
+    assert _item(**fork, nest=6).nesting_step == 6.0
+    assert _item(**fork, nest=None).nesting_step is None
+    assert _item(**fork, storage="pocket").nesting_step is None
+    assert _item(**fork, soft={}).nesting_step is None
+    assert _item(shape={"kind": "standard", "id": "knife-table"}).nesting_step is None

@@ -243,8 +243,8 @@ def _least_area(item: Item, site: Site) -> float:
         if way == "heap":
             fill = None if item.soft is None else item.soft.fill
             area = bulk_volume(item.plain, item.count, fill) / min(FILL_DEPTH if fill is None else SOFT_DEPTH, high)
-        elif item.nest is not None:
-            area = wide * deep * ceil(item.count / max(int((high - tall) / item.nest) + 1, 1))
+        elif item.nesting_step is not None:
+            area = wide * deep * ceil(item.count / max(int((high - tall) / item.nesting_step) + 1, 1))
         else:
             layers = 1 if way in {"stand", "file"} else max(min(int(high / tall), _LAYERS, item.count), 1)
             area = wide * deep * ceil(item.count / layers)

@@ -219,7 +219,7 @@ def _laid(
 def _piled(kind: Kind, nest: float, pose: Pose, length: float, ground: DrawerLimits) -> Iterator[Lane]:
     """Yield piles of things that nest, each in the one under it, beside each other and behind each other.
 
-    What nests holds itself: walls hold the lowest by a half, and the pile by a third.
+    What nests holds itself: walls hold the lowest by a half, and the pile by a third, or a slender one by a half.
     """
     long, wide, high = pose.size[1], pose.size[0], pose.size[2]
     slack = length - long
@@ -237,7 +237,8 @@ def _piled(kind: Kind, nest: float, pose: Pose, length: float, ground: DrawerLim
             end_gap = slack >= FINGER_GAP + AIR
             margin = ground.beside(slack - FINGER_GAP if end_gap else slack / 2.0)
             width = rows * (wide + AIR) - AIR + 2.0 * margin
-            walls = max(_LYING_WALL * high, _BOTTLE_WALL * stack)
+            held = _BOTTLE_WALL if stack <= _PILED * min(long, wide) else _FILED_WALL
+            walls = max(_LYING_WALL * high, held * stack)
             lane = Lane(
                 "row", pose, kind.count, along, rows, layers, max(width, LEAST_LANE), walls, stack - LEAST_GRIP, stack,
                 margin, rise=nest,

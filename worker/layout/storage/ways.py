@@ -56,7 +56,7 @@ class Kind:
             item.count if count is None else count,
             item.storage,
             item.pose,
-            item.nest,
+            item.nesting_step,
             None if soft is None else soft.fill,
             way,
         )

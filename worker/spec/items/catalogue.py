@@ -14,6 +14,7 @@ from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 from pydantic import Field, model_validator
 
 from worker.spec.errors import SpecError
+from worker.spec.items.handling import NestingStep
 from worker.spec.items.shape import Box, Cylinder, Prism, Screw
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Name
@@ -34,6 +35,9 @@ class CatalogueEntry(Noun):
     name: Name = Field(description="Name of the standard item.")
     category: Name = Field(description="Category it belongs to.")
     shape: CatalogueShape = Field(description="Shape and dimensions; maxima where the source gives them.")
+    nest: NestingStep | None = Field(
+        default=None, description="Height that each further one adds to a pile, in mm; null: they do not nest."
+    )
     source: Annotated[str, Field(min_length=1)] = Field(description="Source of the dimensions.")
     status: Literal["published source", "from memory", "common practice"] = Field(
         description="Basis of the dimensions: read in a published source, recalled from a standard, or common practice."

@@ -116,7 +116,8 @@ class Item(Noun):
     nest: NestingStep | None = Field(
         default=None,
         description="Height that each further thing adds to a pile, for things that nest, such as spoons, bowls and "
-        "cups; null: they do not nest. A cylinder is piled along its length.",
+        "cups; null: they do not nest. A cylinder is piled along its length. By default that of the catalogue, for "
+        "things of an id that are kept in rows or wherever suits.",
     )
     soft: Soft | None = Field(
         default=None, description="How far the things give way if they are soft, such as socks; null: they are firm."
@@ -164,6 +165,13 @@ class Item(Noun):
             return self.shape
         shape = self.shape.entry.shape
         return shape.model_copy(update={"length": self.shape.length}) if isinstance(shape, Screw) else shape
+
+    @property
+    def nesting_step(self) -> float | None:
+        """What one more adds to a pile, mm: as given, else that of the catalogue; None: they do not nest."""
+        if "nest" in self.model_fields_set or not isinstance(self.shape, Standard):
+            return self.nest
+        return None if self.storage not in {None, "rows"} or self.soft is not None else self.shape.entry.nest
 
     @property
     def stacks(self) -> bool:
