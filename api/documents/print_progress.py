@@ -87,6 +87,13 @@ class PrintWork:
 
         return used_filament(self.state, self.state.laid, self.manifest) or {}
 
+    @property
+    def refit_needed(self) -> bool:
+        """Whether the coupon showed another clearance than the parts are made with."""
+        from worker.printing.progress.coupon_gate import refit_needed  # noqa: PLC0415 - as above
+
+        return refit_needed(self.spec, self.state)
+
     def file_of(self, number: int) -> str | None:
         """Return the name of a run's file, if there is one."""
         name = run_file_name(number)
@@ -104,7 +111,10 @@ class PrintWork:
         plan = self.spec.schedule
         if plan is None or any(run.seconds is None for run in runs):
             return None
-        return _timetable(plan, runs, self.materials, now, tuple(self.used.items()))
+        from worker.printing.progress.coupon_gate import gate_of  # noqa: PLC0415 - as above
+
+        gate = gate_of(self.spec, self.manifest.runs, self.state)
+        return _timetable(plan, runs, self.materials, now, tuple(self.used.items()), gate=gate)
 
     def filament(self, runs: tuple[RunEntry, ...]) -> tuple[FilamentProgress, ...]:
         """Return the filament used, needed and left."""
@@ -140,10 +150,12 @@ def _timetable(
     materials: tuple[Material, ...],
     now: datetime,
     used: tuple[tuple[tuple[str, str | None], float], ...],
+    *,
+    gate: str | None,
 ) -> ScheduleEntry:
     from worker.printing.scheduling.timetable import make_timetable  # noqa: PLC0415 - a service at rest needs no geometry
 
-    return make_timetable(plan, runs, materials, now, dict(used))
+    return make_timetable(plan, runs, materials, now, dict(used), gate=gate)
 
 
 def beginning(now: datetime) -> datetime:
@@ -165,6 +177,8 @@ def prints_document(request: Request, work: PrintWork, events: list[PrintEventRe
     return PrintsDocument(
         job=work.job_id,
         done=state.done,
+        clearance=state.clearance,
+        refit=f"{address}/refit" if work.refit_needed else None,
         pieces_left=state.left.total(),
         runs_left=len(runs),
         marks=tuple(

@@ -46,6 +46,9 @@ _EVENT: Final[JsonDict] = {
     "mark": None,
     "count": None,
     "failed": {"T4": 1},
+    "clearance": None,
+    "printer": "by the window",
+    "seconds": 5120.0,
     "note": "a corner came loose",
     "pieces_left": 3,
     "runs_left": 2,
@@ -65,6 +68,8 @@ _FILAMENT: Final[list[JsonValue]] = [
 _PRINTS: Final[JsonDict] = {
     "job": _JOB,
     "done": False,
+    "clearance": 0.3,
+    "refit": None,
     "pieces_left": 3,
     "runs_left": 2,
     "marks": [
@@ -148,6 +153,9 @@ class PrintDocument(_Document):
     mark: Mark | None = Field(description="The mark concerned; null where the event names a run.")
     count: Annotated[int, Field(ge=1)] | None = Field(description="The number of pieces of the mark.")
     failed: dict[Mark, Annotated[int, Field(ge=1)]] = Field(description="Failed pieces of the run, by mark.")
+    clearance: float | None = Field(description="The clearance that the coupon showed, in mm.")
+    printer: str | None = Field(description="The printer that printed the run.")
+    seconds: float | None = Field(description="The measured print time of the run, in seconds.")
     note: str | None = Field(description="The caller's note.")
     pieces_left: Annotated[int, Field(ge=0, description="Pieces still to print after this event.")]
     runs_left: Annotated[int, Field(ge=0, description="Runs still to print after this event.")]
@@ -220,6 +228,10 @@ class PrintsDocument(_Document):
 
     job: str = Field(description="The job's identifier.")
     done: bool = Field(description="Whether nothing is left to print.")
+    clearance: float | None = Field(description="The clearance that the coupon showed, in mm; null until recorded.")
+    refit: str | None = Field(
+        description="The URL of the spec to submit next, if the coupon showed another clearance than the job's."
+    )
     pieces_left: Count = Field(description="Pieces still to print.")
     runs_left: Count = Field(description="Runs still to print.")
     marks: tuple[MarkProgress, ...] = Field(description="The progress of every mark.")

@@ -17,6 +17,7 @@ _RESULTS: Final = (
     "getManifest",
     "getBundle",
     "getPrints",
+    "getRefit",
     "recordPrint",
     "getRuns",
     "getSchedule",
@@ -53,6 +54,7 @@ _RUN: Final[_Link] = (
 )
 _RECORDED: Final[tuple[_Link, ...]] = (
     ("getPrints", _SAME_JOB, "Get the progress of each mark."),
+    ("getRefit", _SAME_JOB, "Get the spec with the clearance that the coupon showed."),
     ("getRuns", _SAME_JOB, "List the remaining runs."),
     ("getSchedule", _SAME_JOB, "Get their dates."),
 )

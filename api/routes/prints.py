@@ -5,7 +5,7 @@ from http import HTTPStatus
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Depends, Header, Query, Request, Response
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from api.app_state import JobServiceDep
 from api.documents.print_progress import PrintWork, print_document, prints_document, runs_document
@@ -16,6 +16,7 @@ from api.http.requests.body import read_noun
 from api.http.requests.matched_job import MATCHED, MatchedRevision
 from api.http.responses.file_routes import file_responses, file_route
 from api.http.responses.streaming import file_response
+from api.openapi.spec_body import SPEC_BODY
 from worker.jobs.common.errors import (
     BlobMissing,
     FileNotInJob,
@@ -117,6 +118,10 @@ _EVENT_BODY: Final[dict[str, Any]] = {
                         "summary": "Pieces of one mark",
                         "value": {"outcome": "printed", "mark": "T4", "count": 2},
                     },
+                    "coupon": {
+                        "summary": "The coupon, and the clearance that it shows",
+                        "value": {"outcome": "printed", "run": 1, "clearance": 0.25},
+                    },
                     "placed": {
                         "summary": "Pieces that were placed in the drawer",
                         "value": {"outcome": "placed", "run": 3},
@@ -204,6 +209,44 @@ def get_prints(
 def get_runs(job_service: JobServiceDep, job_id: str) -> RunsDocument:
     """List the runs still to print, with totals, the filament to buy and, if the spec has a schedule, times."""
     return runs_document(PrintWork.read(job_service, job_id), utc_now())
+
+
+@router.head("/{job_id}/refit", include_in_schema=False)
+@router.get(
+    "/{job_id}/refit",
+    operation_id="getRefit",
+    summary="Get the spec with the clearance that the coupon showed",
+    response_description="The spec to submit as a job.",
+    responses={
+        200: {"content": SPEC_BODY["requestBody"]["content"]},
+        **refusals(*_JOB_ERRORS, PrintRefused),
+    },
+    response_class=Response,
+)
+def get_refit(job_service: JobServiceDep, job_id: str) -> Response:
+    """Get the job's spec with the recorded clearance and without a coupon; submit it to make the parts anew.
+
+    Where parts other than the coupon are printed already, the sockets keep their profile, so that printed tiles fit the
+    new trays.
+    """
+    from worker.printing.progress.coupon_gate import refit_spec  # noqa: PLC0415 - a service at rest needs no geometry
+
+    work = PrintWork.read(job_service, job_id)
+    if work.state.clearance is None:
+        raise PrintRefused(
+            "No clearance was read from the coupon.",
+            pointer="/clearance", value=None, limit="a recorded clearance",
+            remedy='Record it: {"outcome": "measured", "clearance": 0.25}, for example.',
+        )  # fmt: skip
+    try:
+        spec = refit_spec(work.spec, work.state)
+    except ValidationError as error:
+        raise PrintRefused(
+            "The joint cannot have the clearance that the coupon showed.",
+            pointer="/clearance", value=work.state.clearance, limit=str(error.errors()[0]["msg"]),
+            remedy="Print the coupon again with a clearance near that of the job.",
+        ) from error  # fmt: skip
+    return Response(spec.to_json(), media_type="application/json")
 
 
 @file_route(

@@ -51,6 +51,11 @@ def printed(
     count: Annotated[int | None, typer.Option(min=1, help="Number of pieces of the mark. Default: 1.")] = None,
     failed: Annotated[bool, typer.Option("--failed", help="The print failed: plan these pieces again.")] = False,
     placed: Annotated[bool, typer.Option("--placed", help="The pieces are in the drawer.")] = False,
+    clearance: Annotated[
+        float | None,
+        typer.Option(help="Clearance in mm that the coupon shows.", show_default=False),
+    ] = None,
+    printer: Annotated[str | None, typer.Option(help="Printer that printed the run.", show_default=False)] = None,
     text: Annotated[str | None, typer.Option("--note", help="Free-text note.", show_default=False)] = None,
     name: Annotated[
         str | None, typer.Option("--id", help="Event id; an event sent twice with one id is recorded once.")
@@ -62,10 +67,15 @@ def printed(
     with ending(machine=machine):
         if failed and placed:
             raise PrintRefused("--failed and --placed are mutually exclusive.", remedy="Give only one of them.")
-        if (run is None) == (mark is None):
+        measured = clearance is not None and run is None and mark is None
+        if (run is None) == (mark is None) and not measured:
             raise PrintRefused("Give either --run or --mark.", remedy="For example --run 3, or --mark T4 --count 2.")
         outcome = _Outcome.FAILED if failed else _Outcome.PLACED if placed else _Outcome.PRINTED
-        event = {"outcome": outcome.value, "run": run, "mark": mark, "count": count, "note": text, "id": name}
+        event = {
+            "outcome": "measured" if measured else outcome.value,
+            "run": run, "mark": mark, "count": count,
+            "clearance": clearance, "printer": printer, "note": text, "id": name,
+        }  # fmt: skip
         with opened(url) as client:
             document = client.record(
                 job, orjson.dumps({key: value for key, value in event.items() if value is not None})
@@ -127,11 +137,18 @@ def _show(document: "PrintsDocument") -> None:
     ]
     if events:
         table(("event", "at (UTC)", "what", "note"), events)
+    if document.refit is not None:
+        say(
+            f"The coupon shows a clearance of {document.clearance:g} mm, and the parts are made with another. "
+            f"Submit the spec at {document.refit}."
+        )
     say("Everything is printed." if document.done else _left(document))
 
 
 def _describe(event: "PrintDocument") -> str:
     """Return a one-line description of a print event, for example ``run 3 printed, except 1 x T4``."""
+    if event.outcome == "measured":
+        return f"coupon measured: clearance {event.clearance:g} mm"
     what = f"run {event.run}" if event.run is not None else f"{event.count} x {event.mark}"
     except_for = ", ".join(f"{count} x {mark}" for mark, count in event.failed.items())
     return f"{what} {event.outcome}" + (f", except {except_for}" if except_for else "")

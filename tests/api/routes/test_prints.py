@@ -291,3 +291,37 @@ def test_remaining_runs_are_dated_from_the_next_quarter():
     at = datetime(2026, 3, 7, 18, 42, 1, tzinfo=UTC)
     assert beginning(at) == datetime(2026, 3, 7, 18, 45, tzinfo=UTC)
     assert beginning(beginning(at)) == beginning(at)
+
+
+def test_the_clearance_read_from_the_coupon_gives_the_next_spec(service, job, valid):
+    at = job()
+    refused = service.get(f"{at}/refit")
+    assert (refused.status_code, refused.json()["type"]) == (422, "http://drawers.test/problems/print-refused")
+    event = {"outcome": "printed", "run": 1, "clearance": 0.25, "printer": "by the window", "seconds": 4000}
+    recorded = valid(service.post(f"{at}/prints", json=event), "PrintDocument")
+    assert (recorded["clearance"], recorded["printer"], recorded["seconds"]) == (0.25, "by the window", 4000.0)
+    prints = valid(service.get(f"{at}/prints"), "PrintsDocument")
+    assert (prints["clearance"], prints["refit"]) == (0.25, f"http://drawers.test{at}/refit")
+    again = valid(service.get(prints["refit"]), "Spec")
+    assert (again["grid"]["clearance"], again["coupon"]) == (0.25, False)
+    same = service.post(f"{at}/prints", json={"outcome": "printed", "run": 2})
+    assert same.status_code == 201
+    measured = service.post(f"{at}/prints", json={"outcome": "measured", "clearance": bench()[0].grid.clearance})
+    assert (measured.status_code, measured.json()["run"], measured.json()["mark"]) == (201, None, None)
+    assert service.get(f"{at}/prints").json()["refit"] is None
+
+
+@pytest.mark.parametrize(
+    ("pointer", "event"),
+    [
+        ("/clearance", {"outcome": "measured"}),
+        ("/run", {"outcome": "measured", "clearance": 0.2, "run": 1}),
+        ("/clearance", {"outcome": "failed", "run": 1, "clearance": 0.2}),
+        ("/printer", {"outcome": "printed", "mark": "T1", "printer": "one"}),
+        ("/seconds", {"outcome": "failed", "run": 1, "seconds": 60}),
+    ],
+)
+def test_a_reading_that_cannot_be_is_refused(service, job, pointer, event):
+    answer = service.post(f"{job()}/prints", json=event)
+    assert answer.status_code == 422
+    assert pointer in {error["pointer"] for error in answer.json()["errors"]}

@@ -16,6 +16,7 @@ BENCH = {
     "printing": {"max_run_hours": 6, "tray": {"material": {"name": "PLA", "left": [120]}}},
     "schedule": {
         "timezone": "UTC",
+        "wait_for_coupon": False,
         "attended": [{"days": ["mon", "tue", "wed", "thu", "fri"], "start": "08:00", "end": "18:00"}],
     },
     "drawers": [

@@ -110,6 +110,10 @@ class PrintEventRow(Base):
     mark: Mapped[str | None] = mapped_column(Text, default=None)
     count: Mapped[int | None] = mapped_column(default=None)
     failed: Mapped[dict[str, int]] = mapped_column(types.JSON)
+    #: What the coupon showed, mm; who printed the run, and how long it took, s.
+    clearance: Mapped[float | None] = mapped_column(default=None)
+    printer: Mapped[str | None] = mapped_column(Text, default=None)
+    seconds: Mapped[float | None] = mapped_column(default=None)
     note: Mapped[str | None] = mapped_column(Text, default=None)
     #: Pieces and runs that remain after the event.
     pieces_left: Mapped[int] = mapped_column()

@@ -16,6 +16,7 @@ from worker.output.drawings.map import write_map_pdf, write_map_svg
 from worker.output.meshes.scene import write_glb
 from worker.output.preview.drawer_picture import draw_drawer, picture_title
 from worker.printing.estimating.part_estimates import compare, price_parts
+from worker.printing.progress.coupon_gate import gate_of
 from worker.printing.scheduling.spools import purchases
 from worker.printing.scheduling.timetable import make_timetable
 from worker.printing.scheduling.work_plan import runs_of
@@ -55,7 +56,11 @@ def print_record(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], now: dateti
     runs, work = runs_of(spec, plan, estimates)
     work = work.model_copy(update={"alternatives": compare(spec, plan, meshes)})
     materials = tuple(dict.fromkeys(spec.material_of(part.kind) for part in plan.parts))
-    schedule = None if spec.schedule is None else make_timetable(spec.schedule, runs, materials, now)
+    schedule = (
+        None
+        if spec.schedule is None
+        else make_timetable(spec.schedule, runs, materials, now, gate=gate_of(spec, runs, None))
+    )
     bought = purchases(runs, materials, steps=() if schedule is None else schedule.steps)
     return PrintRecord(estimates, runs, work, schedule, bought)
 

@@ -58,6 +58,9 @@ class PrintEventRecord:
     mark: str | None
     count: int | None
     failed: dict[str, int]
+    clearance: float | None
+    printer: str | None
+    seconds: float | None
     note: str | None
     pieces_left: int
     runs_left: int
@@ -262,6 +265,9 @@ def _printed(event: PrintEvent, name: str, number: int, state: PrintState) -> Pr
         mark=event.mark,
         count=None if event.mark is None else event.count,
         failed=dict(event.failed),
+        clearance=event.clearance,
+        printer=event.printer,
+        seconds=event.seconds,
         note=event.note,
         pieces_left=state.left.total(),
         runs_left=len(state.open),

@@ -36,7 +36,7 @@ class PrintState(_Model):
     """The print state of a job. Counts are by mark; a missing mark counts zero.
 
     ``printed`` counts the good pieces at hand and ``placed`` those of them in the drawer. ``failed`` counts all pieces
-    that ever failed, ``laid`` all that ever used filament, good or not.
+    that ever failed, ``laid`` all that ever used filament, good or not. ``clearance`` is what the coupon showed, in mm.
     """
 
     runs: tuple[RunRecord, ...]
@@ -46,6 +46,7 @@ class PrintState(_Model):
     failed: _Counts = {}
     laid: _Counts = {}
     next_run: RunNumber
+    clearance: Annotated[float, Field(gt=0)] | None = None
 
     @property
     def left(self) -> Counter[str]:

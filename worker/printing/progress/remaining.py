@@ -37,7 +37,10 @@ def follow(state: PrintState, event: PrintEvent, manifest: Manifest, spec: Spec)
     Raises:
         PrintRefused: when the event contradicts the state: an unknown run or mark, or more pieces than are needed.
     """
-    counted = _after_run(state, event, event.run) if event.run is not None else _after_mark(state, event)
+    read = state if event.clearance is None else _after_reading(state, event, event.clearance, manifest)
+    if event.outcome == "measured":
+        return read
+    counted = _after_run(read, event, event.run) if event.run is not None else _after_mark(read, event)
     return _repacked(counted, manifest, spec)
 
 
@@ -83,6 +86,32 @@ def remaining_work(state: PrintState, manifest: Manifest, spec: Spec) -> tuple[t
         calibrated_time=whole.calibrated_time,
         calibrated_filament=whole.calibrated_filament,
     )
+
+
+def _after_reading(state: PrintState, event: PrintEvent, clearance: float, manifest: Manifest) -> PrintState:
+    """Return the state after a clearance was read from the coupon."""
+    kinds = {part.mark: part.kind for part in manifest.parts}
+    record = None if event.run is None else state.find(event.run)
+    if event.mark is not None:
+        marks = [event.mark]
+    elif record is not None:
+        marks = [piece.mark for piece in record.run.pieces]
+    else:
+        marks = list(state.needed)
+    tests = [mark for mark in marks if mark in kinds and is_test_print(kinds[mark])]
+    if not tests:
+        raise PrintRefused(
+            "A clearance is read from the coupon, and this is none.",
+            pointer="/clearance", value=clearance, limit="an event of the coupon or its plug",
+            remedy="Record it with the coupon's run, or remove it.",
+        )  # fmt: skip
+    if event.outcome == "measured" and (unprinted := [mark for mark in tests if state.left[mark]]):
+        raise PrintRefused(
+            "The coupon is not printed yet.",
+            pointer="/clearance", value=clearance, limit=f"after {' and '.join(unprinted)}", part=unprinted[0],
+            remedy='Record its run with the clearance: {"outcome": "printed", "run": 1, "clearance": 0.25}.',
+        )  # fmt: skip
+    return state.model_copy(update={"clearance": clearance})
 
 
 def _after_run(state: PrintState, event: PrintEvent, number: int) -> PrintState:

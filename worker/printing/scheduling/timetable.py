@@ -32,6 +32,8 @@ def make_timetable(
     materials: Sequence[Material],
     now: datetime,
     used: Used | None = None,
+    *,
+    gate: str | None = None,
 ) -> ScheduleEntry:
     """Return when each run is printed, and on which printer.
 
@@ -45,6 +47,7 @@ def make_timetable(
         materials: the filaments with their spools.
         now: no run starts earlier, even when the schedule's start is past.
         used: grams already used, by material and colour.
+        gate: why all runs but the test prints wait; None when they need not.
 
     Raises:
         ValueError: when a run's material is not among the materials.
@@ -56,7 +59,10 @@ def make_timetable(
     waiting = {run.number: _UNTIMED for run in runs if run.seconds is None}
     tests = _dated(replace(problem, tasks=tuple(test_prints), goal="finish"), waiting)
     undated = [number for number in test_numbers if number in waiting]
-    if undated:
+    if gate is not None:
+        waiting.update((task.number, gate) for task in others)
+        others = []
+    elif undated:
         reason = f"It waits for run {min(undated)}: the coupon shows which clearance all other parts need."
         waiting.update((task.number, reason) for task in others)
         others = []

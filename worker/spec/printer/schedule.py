@@ -134,6 +134,11 @@ class Schedule(Noun):
     quiet: tuple[Window, ...] = Field(
         default=_QUIET, min_length=1, max_length=50, description="Quiet hours, for the goal quiet_nights."
     )
+    wait_for_coupon: bool = Field(
+        default=True,
+        strict=True,
+        description="Schedule nothing but the coupon until the clearance that it shows is recorded.",
+    )
     first_layer_minutes: _Minutes = Field(
         default=15.0, description="Time that somebody watches the start of a run, in minutes."
     )

@@ -7,14 +7,15 @@ from pydantic import AfterValidator, Field, model_validator
 
 from worker.spec.errors import SpecError
 from worker.spec.manifest import Mark
+from worker.spec.primitives.length import Clearance
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.moment import Instant
-from worker.spec.primitives.names import Count, Note
+from worker.spec.primitives.names import Count, Name, Note, Number
 from worker.spec.primitives.pydantic_errors import Refusals, refusal
 
 __all__ = ["EVENT_ID", "MOST_PIECES", "EventId", "Outcome", "PrintEvent"]
 
-Outcome: TypeAlias = Literal["printed", "failed", "placed"]
+Outcome: TypeAlias = Literal["printed", "failed", "placed", "measured"]
 
 #: Pattern of event ids.
 EVENT_ID: Final = r"^[A-Za-z0-9._-]{1,64}$"
@@ -45,7 +46,7 @@ class PrintEvent(Noun):
 
     outcome: Outcome = Field(
         description="printed: the pieces are good. failed: they have to be printed again. placed: they are good and in "
-        "the drawer."
+        "the drawer. measured: the coupon was tried; give the clearance alone."
     )
     run: Annotated[Count, Field(ge=1, le=MOST_PIECES)] | None = Field(
         default=None, description="Number of the run; give either a run or a mark."
@@ -59,6 +60,15 @@ class PrintEvent(Noun):
         max_length=_MOST_MARKS,
         description="Number of failed pieces of the run, by mark; all others are good.",
     )
+    clearance: Clearance | None = Field(
+        default=None,
+        description="Clearance that the coupon shows: the label of the socket in which the plug fits best. Parts still "
+        "to print wait until it is recorded.",
+    )
+    printer: Name | None = Field(default=None, description="Name of the printer that printed the run.")
+    seconds: Annotated[Number, Field(ge=1.0, le=1e7)] | None = Field(
+        default=None, description="Measured print time of a run that was printed to its end, in seconds."
+    )
     note: Note | None = Field(default=None, description="Note for people.")
     at: Instant | None = Field(
         default=None, description="Time of the event with its UTC offset (RFC 3339); defaults to now."
@@ -71,7 +81,9 @@ class PrintEvent(Noun):
     def _rules(self) -> Self:
         refusals = Refusals()
         given = self.model_fields_set
-        if (self.run is None) == (self.mark is None):
+        if self.outcome == "measured":
+            self._check_measured(refusals)
+        elif (self.run is None) == (self.mark is None):
             limit = "run or mark, not both"
             error = SpecError(
                 "An event needs either a run or a mark.",
@@ -91,5 +103,45 @@ class PrintEvent(Noun):
                 value=sorted(self.failed), limit='failed only with a run and "outcome": "printed"', remedy=remedy,
             )  # fmt: skip
             refusals.add(error, "failed")
+        if self.outcome != "measured":
+            self._check_details(refusals)
         refusals.settle()
         return self
+
+    def _check_measured(self, refusals: Refusals) -> None:
+        """Check that a reading of the coupon is nothing else."""
+        if self.clearance is None:
+            error = SpecError(
+                "A measured coupon needs its clearance.",
+                value=None, limit="a clearance", remedy='Write {"outcome": "measured", "clearance": 0.25}, say.',
+            )  # fmt: skip
+            refusals.add(error, "clearance")
+        for name in ("run", "mark", "failed", "printer", "seconds"):
+            if getattr(self, name):
+                error = SpecError(
+                    "A measured coupon is no print.",
+                    value=getattr(self, name), limit="none with measured", remedy="Record the print by itself.",
+                )  # fmt: skip
+                refusals.add(error, name)
+
+    def _check_details(self, refusals: Refusals) -> None:
+        """Check that clearance, printer and time belong to what was printed."""
+        if self.clearance is not None and self.outcome == "failed":
+            error = SpecError(
+                "A failed print shows no clearance.",
+                value=self.clearance, limit="none with failed", remedy="Print the coupon again.",
+            )  # fmt: skip
+            refusals.add(error, "clearance")
+        for name in ("printer", "seconds"):
+            if getattr(self, name) is not None and self.run is None:
+                error = SpecError(
+                    "Printer and print time belong to a whole run.",
+                    value=getattr(self, name), limit="only with a run", remedy="Give the run, or leave this out.",
+                )  # fmt: skip
+                refusals.add(error, name)
+        if self.seconds is not None and self.outcome == "failed":
+            error = SpecError(
+                "A failed run has no print time to compare.",
+                value=self.seconds, limit="none with failed", remedy="Leave it out.",
+            )  # fmt: skip
+            refusals.add(error, "seconds")

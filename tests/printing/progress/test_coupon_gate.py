@@ -1,0 +1,104 @@
+"""The coupon's gate, and the spec that makes parts anew."""
+
+import pytest
+
+from tests.printing.progress.planned_manifest import BENCH, bench, manifest_of
+from worker.layout.planner import lay_out
+from worker.printing.print_order import Stage, stage_of_run
+from worker.printing.progress.coupon_gate import gate_of, refit_needed, refit_spec
+from worker.printing.progress.remaining import begin, follow
+from worker.printing.scheduling.timetable import make_timetable
+from worker.spec import load
+from worker.spec.errors import PrintRefused
+from worker.spec.requests.print_event import PrintEvent
+
+
+@pytest.fixture(scope="module")
+def gated():
+    """Return the spec and manifest of a job that waits for its coupon."""
+    return manifest_of(load({**BENCH, "schedule": {"start": "2026-03-02T08:00"}}))
+
+
+def _after(job, *events):
+    spec, manifest = job
+    state = begin(manifest)
+    for event in events:
+        state = follow(state, PrintEvent(**event), manifest, spec)
+    return state
+
+
+def _tests(manifest):
+    return [run.number for run in manifest.runs if stage_of_run(run) is Stage.TEST_PRINTS]
+
+
+def _scheduled(job, state):
+    spec, manifest = job
+    materials = tuple(dict.fromkeys(spec.material_of(part.kind) for part in manifest.parts))
+    gate = gate_of(spec, manifest.runs, state)
+    start = spec.schedule.start.replace(tzinfo=spec.schedule.zone)
+    return make_timetable(spec.schedule, state.open, materials, start, gate=gate)
+
+
+def test_nothing_but_the_coupon_is_scheduled_until_it_is_read(gated):
+    manifest = gated[1]
+    table = _scheduled(gated, begin(manifest))
+    assert [step.run for step in table.steps] == _tests(manifest)
+    assert {entry.run for entry in table.waiting} == {run.number for run in manifest.runs} - set(_tests(manifest))
+    assert "waits for the coupon" in table.waiting[0].reason
+    printed = _after(gated, *({"outcome": "printed", "run": number} for number in _tests(manifest)))
+    assert _scheduled(gated, printed).steps == ()
+    read = follow(printed, PrintEvent(outcome="measured", clearance=gated[0].grid.clearance), manifest, gated[0])
+    assert read.clearance == gated[0].grid.clearance
+    assert {step.run for step in _scheduled(gated, read).steps} == {run.number for run in read.open}
+    assert not refit_needed(gated[0], read)
+
+
+def test_the_gate_can_be_waived():
+    spec, manifest = bench()
+    assert not spec.schedule.wait_for_coupon
+    assert gate_of(spec, manifest.runs, None) is None
+
+
+def test_another_clearance_makes_the_parts_anew(gated):
+    spec, manifest = gated
+    first, *others = _tests(manifest)
+    events = [{"outcome": "printed", "run": first, "clearance": 0.2}]
+    state = _after(gated, *events, *({"outcome": "printed", "run": number} for number in others))
+    assert refit_needed(spec, state)
+    table = _scheduled(gated, state)
+    assert table.steps == ()
+    assert "clearance of 0.3 mm, and the coupon shows 0.2 mm" in table.waiting[0].reason
+    again = refit_spec(spec, state)
+    assert (again.grid.clearance, again.grid.joint, again.coupon) == (0.2, None, False)
+    parts = {part.mark for part in lay_out(again).parts}
+    assert parts == {part.mark for part in manifest.parts if part.kind not in {"coupon", "plug"}}
+
+
+def test_printed_tiles_keep_their_sockets_and_new_trays_get_other_feet(gated):
+    spec, manifest = gated
+    tile = next(part for part in manifest.parts if part.kind == "tile")
+    events = [{"outcome": "printed", "run": number} for number in _tests(manifest)]
+    state = _after(gated, *events, {"outcome": "printed", "mark": tile.mark}, {"outcome": "measured", "clearance": 0.2})
+    again = refit_spec(spec, state)
+    before, after = ({part.mark: part.shape for part in lay_out(each).parts} for each in (spec, again))
+    assert after[tile.mark] == before[tile.mark]
+    assert after["T1"] != before["T1"]
+
+
+@pytest.mark.parametrize(
+    ("event", "pointer"),
+    [
+        ({"outcome": "measured", "clearance": 0.25}, "/clearance"),  # the coupon is not printed yet
+        ({"outcome": "printed", "mark": "T1", "clearance": 0.25}, "/clearance"),
+    ],
+)
+def test_a_reading_belongs_to_a_printed_coupon(gated, event, pointer):
+    with pytest.raises(PrintRefused) as caught:
+        _after(gated, event)
+    assert caught.value.pointer == pointer
+    assert caught.value.remedy
+
+
+def test_without_a_reading_there_is_no_refit(gated):
+    with pytest.raises(ValueError, match="No clearance"):
+        refit_spec(gated[0], begin(gated[1]))
