@@ -23,7 +23,7 @@ from worker.jobs.job_service import JobService
 from worker.jobs.records.models import run_file_name
 from worker.jobs.records.print_events import PrintEventRecord, PrintStatus
 from worker.printing.progress.print_state import PrintState, begin
-from worker.printing.scheduling.spools import left_of, purchases
+from worker.printing.scheduling.spools import purchases, spools_left
 from worker.spec import Material, Schedule, Spec
 from worker.spec.manifest import Manifest, RunEntry, ScheduleEntry, WorkEntry
 
@@ -135,7 +135,9 @@ class PrintWork:
                 used=_grams(used, key),
                 used_for_failed=_grams(failed, key),
                 needed=_grams(needed, key),
-                spools=tuple(round(grams, 2) for grams in left_of(material, used.get(key, 0.0))),
+                spools=tuple(
+                    round(grams, 2) for grams in spools_left(material, used.get(key, 0.0), self.spec.schedule)
+                ),
             )
             for material in self.materials
             for key in ((material.name, material.colour),)
@@ -223,7 +225,7 @@ def runs_document(work: PrintWork, now: datetime) -> RunsDocument:
         runs=runs,
         work=numbers,
         schedule=schedule,
-        purchases=purchases(runs, work.materials, work.used, steps),
+        purchases=purchases(runs, work.materials, work.used, steps, work.spec.schedule),
         files=work.run_files,
         filament=work.filament(runs),
     )

@@ -129,7 +129,9 @@ _RUNS: Final[JsonDict] = {
         "alternatives": [],
     },
     "schedule": None,
-    "purchases": [{"material": "PETG", "colour": "#2E6F9E", "grams": 18.2, "left": 1187.6, "spools": 0, "cost": None}],
+    "purchases": [
+        {"material": "PETG", "colour": "#2E6F9E", "grams": 18.2, "left": 1187.6, "spools": 0, "by": None, "cost": None}
+    ],
     "files": {"state": "awaited", "problem": None, "retry": None},
     "filament": _FILAMENT,
 }

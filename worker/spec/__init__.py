@@ -14,7 +14,7 @@ from worker.spec.primitives.length import LengthBounds, parse_length
 from worker.spec.printer.material import DENSITIES, Material
 from worker.spec.printer.printer import Forbidden, Printer
 from worker.spec.printer.printing import Calibration, KindPrinting, Printing, ProcessNumbers
-from worker.spec.printer.schedule import Schedule, SchedulePrinter, Window
+from worker.spec.printer.schedule import LoadedSpool, Schedule, SchedulePrinter, Window
 from worker.spec.reading.loader import load, loads
 
 __all__ = [
@@ -36,6 +36,7 @@ __all__ = [
     "KindPrinting",
     "LabelLedge",
     "LengthBounds",
+    "LoadedSpool",
     "Magnets",
     "Material",
     "Notch",

@@ -99,7 +99,7 @@ def test_an_event_says_what_somebody_at_the_printer_needs(schedule):
     assert "Pieces: 2 x F1, F2" in second
     assert "Filament: PETG #FF8000, 700 g; layer 0.2 mm" in second
     assert "File: run-02.3mf" in second
-    assert "The spool runs out after about 200 g: have a new one ready." in second
+    assert "The spool runs out after about 200 g, at about " in second
     assert "Pieces: 40 x T1" in third
     for text in (first, second, third):
         assert "unattended" in text

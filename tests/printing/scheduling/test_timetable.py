@@ -337,23 +337,61 @@ def test_rules_that_hold_for_every_timetable(rules, runs, now):
 
 
 def _spools_balance(table, runs, pla):
-    """What lies between two swaps of a printer is one spool: the sum of all is what the runs take."""
-    pieces = defaultdict(lambda: [0.0])
+    """No more is drawn than spools hold, and a spool runs out unattended only where none lasts."""
+    full = pla.spool
+    held = sum((120.0, 333.0))
     for step in table.steps:
-        before = 0.0
-        for swap in step.swaps:
-            pieces[step.printer][-1] += swap.after_grams - before
-            pieces[step.printer].append(0.0)
-            before = swap.after_grams
-        pieces[step.printer][-1] += runs[step.run - 1].grams - before
-    grams = sum(runs[step.run - 1].grams for step in table.steps)
-    assert sum(map(sum, pieces.values())) == pytest.approx(grams)
-    done = [spool for spools in pieces.values() for spool in spools[:-1]]
-    assert all(min(abs(spool - full) for full in (120.0, 333.0, 750.0)) < 0.05 for spool in done)
-    assert all(spools[-1] <= 750.0 + 0.05 for spools in pieces.values())
+        grams = runs[step.run - 1].grams
+        within = [swap for swap in step.swaps if swap.after_grams > 0.0]
+        onto = [step.spool, *(swap.onto for swap in within)]
+        assert sum(onto) >= grams - 0.05
+        assert all(spool <= full + 0.05 for spool in onto)
+        # every spool but the last is used up where it is changed
+        changes = [0.0, *(swap.after_grams for swap in within)]
+        assert [later - earlier for earlier, later in pairwise(changes)] == pytest.approx(onto[:-1], abs=0.05)
+        if any(not swap.attended for swap in within):
+            assert grams > full - 0.05
     taken = [run for run in runs if run.number in {step.run for step in table.steps}]
+    grams = sum(run.grams for run in taken)
     bought = purchases(taken, [pla], steps=table.steps)
-    assert sum(purchase.spools for purchase in bought) == max(sum(map(len, pieces.values())) - 2, 0)
+    assert sum(purchase.spools for purchase in bought) * full + held >= grams - 0.05
+
+
+def test_a_spool_is_changed_before_a_night_for_which_it_does_not_last():
+    # 150 g last for the first run and not for the second, which prints 140 g over the night
+    pla = Material(left=(150.0, 60.0), spool=500.0)
+    runs = [_run(1, 1, grams=100.0), _run(2, 9, grams=140.0), _run(3, 1, grams=40.0)]
+    evening = [{"start": "18:00", "end": "23:00"}]
+    table = _table(runs, [pla], attended=evening)
+    steps = {step.run: step for step in table.steps}
+    assert [(swap.after_grams, swap.onto) for swap in steps[2].swaps] == [(0.0, 500.0)]
+    assert steps[2].spool == 500.0
+    assert all(swap.attended for step in table.steps for swap in step.swaps)
+    (bought,) = purchases(runs, [pla], steps=table.steps, schedule=Schedule.model_validate({"attended": evening}))
+    assert (bought.spools, bought.by) == (1, steps[2].begin)
+    # by day the spool is used up, and changed during the run
+    day = {step.run: step for step in _table(runs, [pla]).steps}
+    assert [swap.after_grams for swap in day[2].swaps if swap.after_grams] != []
+
+
+def test_a_run_for_which_no_spool_lasts_says_so():
+    (step,) = (table := _table([_run(1, 10, grams=700.0)], [Material(spool=500.0)],
+                               attended=[{"start": "18:00", "end": "20:00"}])).steps  # fmt: skip
+    (swap,) = step.swaps
+    assert (swap.after_grams, swap.attended) == (500.0, False)
+    assert abs(swap.at - (step.begin + (step.end - step.begin) * 5 / 7)) < timedelta(seconds=1)
+    assert any("when nobody is present" in caution for caution in table.cautions)
+    assert any("sensor" in caution for caution in table.cautions)
+
+
+def test_the_spool_on_a_printer_is_used_there():
+    spools = {"spools": [{"left": 90}]}
+    printers = [{"name": "left"}, {"name": "right", **spools}]
+    table = _table(_runs(2, 2), printers=printers)
+    assert {step.printer: step.spool for step in table.steps} == {"left": 1000.0, "right": 90.0}
+    schedule = Schedule.model_validate({"printers": printers})
+    (bought,) = purchases(_runs(2, 2), [_PLA], {("PLA", None): 40.0}, table.steps, schedule)
+    assert bought.left == 50.0
 
 
 @settings(max_examples=60, deadline=None)

@@ -61,7 +61,7 @@ def print_record(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], now: dateti
         if spec.schedule is None
         else make_timetable(spec.schedule, runs, materials, now, gate=gate_of(spec, runs, None))
     )
-    bought = purchases(runs, materials, steps=() if schedule is None else schedule.steps)
+    bought = purchases(runs, materials, steps=() if schedule is None else schedule.steps, schedule=spec.schedule)
     return PrintRecord(estimates, runs, work, schedule, bought)
 
 

@@ -7,9 +7,9 @@ from typing import Final
 
 from icalendar import Alarm, Calendar, Event, vText
 
-from worker.spec.manifest import RunEntry, ScheduleEntry, StepEntry
+from worker.spec.manifest import RunEntry, ScheduleEntry, StepEntry, SwapEntry
 
-__all__ = ["write_feed"]
+__all__ = ["spool_change", "write_feed"]
 
 _PRODUCT: Final = "-//drawerwright//schedule//EN"
 
@@ -87,13 +87,18 @@ def _lines(step: StepEntry, run: RunEntry, name: str) -> list[str]:
     if run.file is not None:
         lines.append(f"File: {run.file}")
     lines.append(_attendance(step))
-    lines += [
-        "Have a new spool ready before the start."
-        if swap.after_grams == 0.0
-        else f"The spool runs out after about {swap.after_grams:.0f} g: have a new one ready."
-        for swap in step.swaps
-    ]
+    lines += [spool_change(swap) for swap in step.swaps]
     return [*lines, f"The bed is free from {step.free:%H:%M on %Y-%m-%d}.", _SAFETY]
+
+
+def spool_change(swap: SwapEntry) -> str:
+    """Return what to do at a change of spools."""
+    onto = "" if swap.onto is None else f" with {swap.onto:.0f} g"
+    if swap.after_grams == 0.0:
+        return f"Change to a spool{onto} before the start: the one on the printer does not last."
+    at = "" if swap.at is None else f", at about {swap.at:%H:%M on %a}"
+    absent = "" if swap.attended else ", when nobody is present"
+    return f"The spool runs out after about {swap.after_grams:.0f} g{at}{absent}: have one{onto} ready."
 
 
 def _attendance(step: StepEntry) -> str:

@@ -70,7 +70,10 @@ def _dates(schedule: ScheduleEntry) -> Iterator[str]:
             f"until {step.attended_until:%H:%M}"
         )
         for swap in step.swaps:
-            yield f"      change to a new spool of {swap.material} after about {swap.after_grams:.0f} g"
+            when = f"after about {swap.after_grams:.0f} g" if swap.after_grams else "before the start"
+            yield f"      change to another spool of {swap.material} {when}"
+    for caution in schedule.cautions:
+        yield f"Caution: {caution}"
     for waiting in schedule.waiting:
         yield f"Run {waiting.run} is not scheduled: {waiting.reason}"
     if schedule.finish is not None:
@@ -91,8 +94,9 @@ def _bought(purchases: Sequence[PurchaseEntry]) -> Iterator[str]:
             else "nothing to buy"
         )
         cost = f" for {purchase.cost:.2f}" if purchase.spools and purchase.cost is not None else ""
+        by = f" by {purchase.by:%a %Y-%m-%d}" if purchase.by is not None else ""
         needed, left = _grams(purchase.grams), _grams(purchase.left)
-        yield f"{_filament(purchase)}: {needed} needed, {left} on spools: {spools}{cost}."
+        yield f"{_filament(purchase)}: {needed} needed, {left} on spools: {spools}{cost}{by}."
 
 
 def _filament(source: RunEntry | PurchaseEntry) -> str:

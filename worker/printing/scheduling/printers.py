@@ -9,7 +9,7 @@ from worker.printing.scheduling.start_times import SEARCH_SPAN, HandlingTimes, Q
 from worker.printing.scheduling.week_hours import Hours
 from worker.spec.printer.schedule import Schedule, Window
 
-__all__ = ["printers_of"]
+__all__ = ["attended_hours", "printers_of"]
 
 _MINUTE: Final = 60
 
@@ -44,6 +44,18 @@ def printers_of(schedule: Schedule, since: int) -> tuple[tuple[TimedPrinter, ...
             )
         printers.append(TimedPrinter(printer.name, pairs[printing, attended]))
     return tuple(printers), expanded(schedule.quiet)
+
+
+def attended_hours(schedule: Schedule, since: int) -> dict[str, Hours]:
+    """Return the attended hours of each printer by its name.
+
+    Args:
+        schedule: printers and hours.
+        since: the earliest moment of interest, in Unix seconds.
+    """
+    windows = {own.name: schedule.attended if own.attended is None else own.attended for own in schedule.printers}
+    hours = {each: _expanded(each, schedule.zone, since) for each in set(windows.values())}
+    return {name: hours[each] for name, each in windows.items()}
 
 
 def _expanded(windows: tuple[Window, ...], zone: ZoneInfo, since: int) -> Hours:

@@ -3,7 +3,7 @@
 Times are whole Unix seconds, durations whole seconds.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, timezone
 from math import ceil
@@ -15,7 +15,7 @@ from worker.printing.scheduling.goals import completions, finish_of, nights_of, 
 from worker.printing.scheduling.greedy import earliest_slots, greedy_assignment, occupancies
 from worker.printing.scheduling.printers import printers_of
 from worker.printing.scheduling.problem import HORIZON_SECONDS, SchedulingProblem, Task
-from worker.printing.scheduling.spools import Used, draw_spools
+from worker.printing.scheduling.spools import Feed, SpoolRun, Used, draw_spools
 from worker.printing.scheduling.start_times import whole_minute
 from worker.printing.scheduling.timetable_solver import Solved, solve_timetable
 from worker.printing.scheduling.waiting import reason_of
@@ -131,7 +131,12 @@ def _entry(
     assignment = solved.assignment
     order = sorted(assignment, key=lambda number: (assignment[number].slot.start, number))
     names = {number: problem.printers[assignment[number].printer].name for number in order}
-    swaps = draw_spools([(runs_by_number[number], names[number]) for number in order], materials, used).swaps
+    fed = [
+        SpoolRun(runs_by_number[number], names[number], assignment[number].slot.start, assignment[number].slot.end)
+        for number in order
+    ]
+    attended = {own.name: own.start_times.attended for own in problem.printers}
+    feeds = draw_spools(fed, materials, used, schedule.printers, attended).feeds
     first_layer = problem.printers[0].start_times.handling.first_layer
     steps = []
     for number in order:
@@ -147,9 +152,8 @@ def _entry(
                 attended_until=attended_until,
                 end=end,
                 free=free,
-                swaps=tuple(
-                    SwapEntry(material=run.material, colour=run.colour, after_grams=grams) for grams in swaps[number]
-                ),
+                swaps=_swaps(run, feeds[number], schedule.zone) if number in feeds else (),
+                spool=round(feeds[number].spool, 2) if number in feeds else None,
             )
         )
     ends = completions(problem, assignment)
@@ -171,7 +175,39 @@ def _entry(
             for name, end in ends.items()
             if end and not _waits(name, runs, waiting)
         ),
+        cautions=tuple(_cautions(steps)),
     )
+
+
+def _swaps(run: RunEntry, feed: Feed, zone: ZoneInfo) -> tuple[SwapEntry, ...]:
+    return tuple(
+        SwapEntry(
+            material=run.material,
+            colour=run.colour,
+            after_grams=change.after,
+            at=None if change.at is None else _local(change.at, zone),
+            attended=change.attended,
+            onto=round(change.onto, 2),
+        )
+        for change in feed.changes
+    )
+
+
+def _cautions(steps: Sequence[StepEntry]) -> Iterator[str]:
+    """Yield what can go wrong with spools that run out during a run."""
+    within = [(step, swap) for step in steps for swap in step.swaps if swap.after_grams > 0.0]
+    if within:
+        numbers = ", ".join(dict.fromkeys(str(step.run) for step, _ in within))
+        yield (
+            f"A spool runs out during these runs: {numbers}. Without a filament sensor the printer goes on without "
+            "filament. Be there for the change: times and grams are estimates."
+        )
+    for step, swap in within:
+        if not swap.attended and swap.at is not None:
+            yield (
+                f"Run {step.run} runs out of {swap.material} at about {swap.at:%a %H:%M}, when nobody is present, and "
+                "no spool lasts for all of it. Split it by printing.max_run_hours, or widen the attended hours."
+            )
 
 
 def _waits(drawer: str, runs: Sequence[RunEntry], waiting: Mapping[int, str]) -> bool:

@@ -110,6 +110,11 @@ class Hours:
         hours.starts, hours.ends = starts[some][order], ends[some][order]
         return hours
 
+    def cover(self, start: int, end: int) -> bool:
+        """Return whether one stretch holds both moments."""
+        index = int(self.starts.searchsorted(start, side="right")) - 1
+        return index >= 0 and end <= int(self.ends[index])
+
     def after(self, moment: int) -> Iterator[Span]:
         """Yield the stretches that end after a moment, in order."""
         index = int(self.ends.searchsorted(moment, side="right"))

@@ -6,12 +6,18 @@ from worker.spec.manifest.fields import Amount, Colour, Count, OutputModel, RunN
 
 
 class SwapEntry(OutputModel):
-    """A spool that runs out during a run; have the next one ready."""
+    """A change to another spool: before the run starts, or where a spool runs out during it."""
 
     material: str
     colour: Colour | None
     after_grams: Amount
-    """Grams extruded in this run before the spool is empty."""
+    """Grams extruded in this run before the change; 0 is before it starts."""
+    at: AwareDatetime | None = None
+    """Estimated time of the change."""
+    attended: bool = True
+    """Whether somebody is present then. The schedule avoids others where a spool lasts for the run."""
+    onto: Amount | None = None
+    """Grams on the spool that comes next."""
 
 
 class StepEntry(OutputModel):
@@ -26,6 +32,8 @@ class StepEntry(OutputModel):
     free: AwareDatetime
     """When the bed has cooled down and been cleared."""
     swaps: tuple[SwapEntry, ...] = ()
+    spool: Amount | None = None
+    """Grams on the spool with which the run starts."""
 
 
 class PurchaseEntry(OutputModel):
@@ -39,6 +47,8 @@ class PurchaseEntry(OutputModel):
     """Left on spools in stock."""
     spools: Count
     """Number of spools to buy."""
+    by: AwareDatetime | None = None
+    """When the first of them is put on a printer; null without a schedule, or when there is none to buy."""
     cost: Amount | None
     """Price of the spools to buy."""
 
@@ -78,3 +88,5 @@ class ScheduleEntry(OutputModel):
     nights: Count = 0
     """Number of quiet spells in which a printer is at work."""
     drawers: tuple[DrawerFinishEntry, ...] = ()
+    cautions: tuple[str, ...] = ()
+    """What can go wrong with spools that run out during a run."""

@@ -8,12 +8,13 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from worker.spec.errors import SpecError
+from worker.spec.manifest.fields import Colour
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.moment import FIRST_YEAR, LAST_YEAR, read_moment, within_years
 from worker.spec.primitives.names import Name, Number
 from worker.spec.primitives.pydantic_errors import Refusals, refusal
 
-__all__ = ["DAYS", "Day", "Goal", "Schedule", "SchedulePrinter", "Window"]
+__all__ = ["DAYS", "Day", "Goal", "LoadedSpool", "Schedule", "SchedulePrinter", "Window"]
 
 Day: TypeAlias = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 #: Monday is 0, as for `datetime.weekday`.
@@ -82,10 +83,21 @@ class Window(Noun):
 _QUIET: Final = (Window(start="22:00", end="07:00"),)
 
 
+class LoadedSpool(Noun):
+    """Spool that is on a printer."""
+
+    material: Name = Field(default="PLA", description="Name of its material.")
+    colour: Colour | None = Field(default=None, description="Its colour as #RRGGBB; as that of the material.")
+    left: Annotated[Number, Field(gt=0.0, le=50_000.0)] = Field(description="Grams of filament left on it.")
+
+
 class SchedulePrinter(Noun):
     """One of several identical printers."""
 
     name: Name = Field(description="Name of the printer.")
+    spools: tuple[LoadedSpool, ...] = Field(
+        default=(), max_length=16, description="Spools on this printer, one for each filament; used up before others."
+    )
     printing: tuple[Window, ...] | None = Field(
         default=None, max_length=50, description="When it may print; defaults to the schedule's windows."
     )
@@ -169,5 +181,14 @@ class Schedule(Noun):
                 )  # fmt: skip
                 refusals.add(error, "printers", index, "name")
             seen.add(printer.name)
+            filaments = [(spool.material, spool.colour) for spool in printer.spools]
+            for place, filament in enumerate(filaments):
+                if filament in filaments[:place]:
+                    error = SpecError(
+                        "Two spools of one filament are on a printer.",
+                        value=filament[0], limit="one spool of each filament",
+                        remedy="List the other one in the material's `left`.",
+                    )  # fmt: skip
+                    refusals.add(error, "printers", index, "spools", place, "material")
         refusals.settle()
         return self
