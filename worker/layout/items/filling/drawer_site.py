@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
+from math import inf
 from typing import Final
 
 from worker.layout.floor.print_bed import Bed
@@ -80,6 +81,11 @@ class Site:
             return {}
         beyond = ((pair, self._cut_sizes(maker).cut(pair)) for pair in self._sizes if not self.prints(pair))
         return {pair: cut for pair, cut in beyond if cut is not None}
+
+    @property
+    def least_joined_height(self) -> float:
+        """The least height of a tray that is joined from pieces, in mm; endless where no tray is cut."""
+        return inf if self._maker is None else self._cut_sizes(self._maker).least_height("straight")
 
     def _cut_sizes(self, maker: TrayMaker) -> CutSizes:
         ground = self.ground

@@ -153,6 +153,7 @@ class _Case:
             self._stacked,
             self._on_halves,
             self._given_up,
+            self._in_pieces,
             self._larger_bed,
             self._higher,
             self._wider,
@@ -288,6 +289,18 @@ class _Case:
     def _is_in(self, stock: Stock, column: Column) -> bool:
         return any(stock.assortment.items[index] is self.item for index, _ in column.lanes)
 
+    def _in_pieces(self) -> Iterator[str]:
+        """Yield what gives it a tray in pieces which has room, if need be where something else is left out."""
+        sizing = self.trials.sizing
+        small = [stock for stock in self.own if not sizing.trays(self.rest, stock.site)]
+        joining = [replace(stock, site=replace(stock.site, joints=True)) for stock in small if not stock.site.joints]
+        if any(self._fits(stock) for stock in joining):
+            yield "Set `joints` to true: a tray in pieces has room for it."
+        elif joining and (names := self._cheapest(joining)) is not None:
+            yield f"With `joints` set to true and without {names}, a tray in pieces has room for it."
+        elif self.rest.label_text is not None and any(self._fits(stock, label=None) for stock in small):
+            yield "Leave out `label`: without one, a tray in pieces has room for it."
+
     def _larger_bed(self) -> Iterator[str]:
         """Yield the bed that prints a tray for it which has room, if need be where something else is left out."""
         sizing = self.trials.sizing
@@ -295,7 +308,8 @@ class _Case:
         beds = [bed for stock in small if (bed := least_bed(stock.site, partial(self._fits, stock))) is not None]
         if beds:
             wide, deep = min(beds)
-            yield f"With a bed of {wide} x {deep} mm within its margins, its tray can be printed and has room."
+            how = ", whole or in pieces," if self.trials.spec.joints else ""
+            yield f"With a bed of {wide} x {deep} mm within its margins, its tray can be printed{how} and has room."
         for stock in small:
             bed = least_bed(stock.site, lambda site: bool(sizing.trays(self.rest, site)))
             if bed is not None and (names := self._cheapest([replace(stock, site=with_bed(stock.site, *bed))])):

@@ -10,6 +10,7 @@ from worker.layout.items.filling.drawer_site import Site
 from worker.layout.items.filling.drawer_stock import Stock, fill_drawer
 from worker.layout.items.filling.tray_sizing import ANY_HEIGHT, ANY_SPAN, TraySizing, with_height, without_bed
 from worker.layout.items.free_floor import cells_text, largest_free
+from worker.layout.items.reasons.in_pieces import why_not_in_pieces
 from worker.layout.placement.bay import Bay, Spot, half_cells
 from worker.layout.placement.tray_columns import Column
 from worker.layout.storage.poses import longest
@@ -105,10 +106,12 @@ def pinned_rectangles(spec: Spec, stock: Stock) -> Iterator[tuple[str, tuple[Spo
 
 def _unsized(item: Item, sites: Sequence[Site], most: float, sizing: TraySizing) -> Shortage:
     """Return what is in the way of every tray for an item; ``most`` is the height in mm that the printer serves."""
+    whole = [replace(site, joints=False) for site in sites]  # a tray in pieces may need more height than its things do
     single = (
         _low_printer(item, sites, sizing)
-        or _low_drawer(item, sites, most, sizing)
-        or _small_bed(item, sites, sizing)
+        or _low_drawer(item, whole, most, sizing)
+        or _small_bed(item, sites, whole, sizing)
+        or (_low_drawer(item, sites, most, sizing) if sites != whole else None)
         or _small_drawer(item, sites, sizing)
     )
     if single is not None:
@@ -153,14 +156,16 @@ def _low_drawer(item: Item, sites: Sequence[Site], most: float, sizing: TraySizi
     )
 
 
-def _small_bed(item: Item, sites: Sequence[Site], sizing: TraySizing) -> Shortage | None:
-    """Return the printer's bed as what is in the way, if it is."""
-    beds = [(bed, site) for site in sites if (bed := least_bed(site, lambda free: _fits_alone(item, free, sizing)))]
+def _small_bed(item: Item, sites: Sequence[Site], whole: Sequence[Site], sizing: TraySizing) -> Shortage | None:
+    """Return the printer's bed as what is in the way of trays that are printed whole, if it is."""
+    beds = [(bed, site) for site in whole if (bed := least_bed(site, lambda free: _fits_alone(item, free, sizing)))]
     if not beds:
         return None
     (wide, deep), site = min(beds, key=lambda pair: pair[0])
     takes = "{:g} x {:g}".format(*_room(site))
-    return Shortage("bed", f"The bed is too small: it takes {takes} mm, and its tray needs one of {wide} x {deep} mm.")
+    text = f"The bed is too small: it takes {takes} mm, and its tray needs one of {wide} x {deep} mm."
+    why = why_not_in_pieces(item, sites, sizing)
+    return Shortage("bed", text if why is None else f"{text} {why}")
 
 
 def _small_drawer(item: Item, sites: Sequence[Site], sizing: TraySizing) -> Shortage | None:

@@ -14,7 +14,7 @@ from worker.layout.tray.tray_builder import tray_shape
 from worker.spec.drawer.joint import Joint
 from worker.spec.drawer.tray import NO_RAMP, Rim, Tray
 
-__all__ = ["Cut", "CutSizes"]
+__all__ = ["MOST_PIECES", "Cut", "CutSizes"]
 
 #: A tray is cut into so many pieces at most where nobody asked for more (own choice: what a person joins on a table).
 MOST_PIECES: Final = 4
