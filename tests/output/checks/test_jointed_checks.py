@@ -57,6 +57,14 @@ def barred(plan, meshes):
     return changed(meshes, first, bar, add=True)
 
 
+def roofed(plan, meshes):
+    """Return the meshes with a bar on the first piece that hangs high over the second one."""
+    first, _ = pieces(plan)
+    width, depth, height = next(part.size for part in plan.parts if part.mark == first)
+    bar = manifold3d.Manifold.cube((20.0, 4.0, 2.0)).translate((width - 10.0, depth / 2.0, height + 30.0))
+    return changed(meshes, first, bar, add=True)
+
+
 def unlocked(plan, meshes, low, high):
     """Return the meshes with the second piece cut back at its seam between two heights, mm."""
     _, second = pieces(plan)
@@ -76,6 +84,7 @@ def moved(plan):
 def test_a_bar_over_the_way_down_is_seen(job):
     plan, meshes = job
     assert not results(plan, barred(plan, meshes))["lowered"]
+    assert not results(plan, roofed(plan, meshes))["lowered"]
 
 
 @pytest.mark.parametrize(("name", "low", "high"), [("floor lock", -1.0, 5.6), ("wall lock", 5.6, 40.0)])

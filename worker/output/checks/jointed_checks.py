@@ -28,6 +28,8 @@ _ABOVE: Final = 0.01
 #: Distance from a floor's top, and from the bed's first layers, of what is pulled, mm.
 _OFF: Final = 0.2
 _RELIEF: Final = 0.5
+#: How far round the place where two pieces meet they are looked at, mm: more than they are pulled.
+_AROUND: Final = 2.0
 
 
 def check_jointed(drawer: DrawerPlan, parts: Mapping[str, Part], meshes: Mapping[str, Mesh]) -> Iterator[Check]:
@@ -59,6 +61,7 @@ class _Joined:
         self.subject = f"{drawer.name}: {tray.name}"
         places = [drawer.placements[index] for index in tray.pieces]
         shapes = [parts[place.mark].shape for place in places]
+        self._met: dict[tuple[int, int], tuple[manifold3d.Manifold, manifold3d.Manifold] | None] = {}
         self.shapes = [shape for shape in shapes if isinstance(shape, PieceShape)]
         z = places[0].at[2]
         self.solids = [
@@ -77,9 +80,8 @@ class _Joined:
             ("wall lock", floor + _OFF, rim, self.tray.wall_play),
         )
         for name, low, high, play in bands:
-            parts = [_band(solid, low, high) for solid in self.solids]
             seams = [seam for seam in self._seams() if name == "floor lock" or self._has_wall(seam)]
-            free = sum(not self._locks(parts, seam, play) for seam in seams)
+            free = sum(not self._locks(seam, (low, high), play) for seam in seams)
             yield Check(
                 name=name, passed=free == 0, value=free,
                 limit="0 seams with pieces that can be pulled apart, or that have no play", subject=self.subject,
@@ -87,7 +89,10 @@ class _Joined:
 
     def _above(self, first: int, other: int) -> float:
         """Return the greatest area, in mm2, of a section of the second piece that the first one is above."""
-        lower, upper = self.solids[first], self.solids[other]
+        near = self._near(first, other)
+        if near is None:
+            return 0.0
+        lower, upper = near
         heights = sorted({0.0, self.shapes[0].tray.fill_top, *self._tongue_heights(), self.shapes[0].tray.height})
         worst = 0.0
         for low, high in pairwise(heights):
@@ -120,13 +125,34 @@ class _Joined:
         before = self.shapes[first]
         return None in ((before.front, before.back) if line.axis == "x" else (before.left, before.right))
 
-    def _locks(self, parts: list[manifold3d.Manifold], seam: tuple[int, int, TraySeam], play: float) -> bool:
-        """Return whether two pieces are free within their play and run into each other beyond it."""
+    def _locks(self, seam: tuple[int, int, TraySeam], band: tuple[float, float], play: float) -> bool:
+        """Return whether two pieces, between two heights, are free within their play and meet beyond it."""
         first, other, line = seam
+        near = self._near(first, other)
+        if near is None:
+            return False
+        lower, upper = (_band(solid, *band) for solid in near)
         way = np.array([1.0, 0.0, 0.0] if line.axis == "x" else [0.0, 1.0, 0.0])
-        free = parts[first] ^ parts[other].translate(tuple(way * play * _WITHIN))
-        held = parts[first] ^ parts[other].translate(tuple(way * (play + _MORE)))
+        free = lower ^ upper.translate(tuple(way * play * _WITHIN))
+        held = lower ^ upper.translate(tuple(way * (play + _MORE)))
         return bool(free.volume() <= SHARED_VOLUME and held.volume() >= _CONTACT)
+
+    def _near(self, first: int, other: int) -> tuple[manifold3d.Manifold, manifold3d.Manifold] | None:
+        """Return what of two pieces lies where their bounding boxes meet, seen from above; None where they do not.
+
+        They meet nowhere else: the checks of four pieces take an eighth of the time that they take on whole pieces.
+        """
+        if (first, other) not in self._met:
+            bounds = [self.solids[index].bounding_box() for index in (first, other)]
+            low = [max(box[axis] for box in bounds) - _AROUND for axis in (0, 1)]
+            high = [min(box[axis + 3] for box in bounds) + _AROUND for axis in (0, 1)]
+            low.append(min(box[2] for box in bounds) - _AROUND)  # what is above counts, however high
+            high.append(max(box[5] for box in bounds) + _AROUND)
+            size = [end - start for start, end in zip(low, high, strict=True)]
+            meet = min(size) > 0.0
+            box = manifold3d.Manifold.cube(size).translate(low) if meet else None
+            self._met[first, other] = None if box is None else (self.solids[first] ^ box, self.solids[other] ^ box)
+        return self._met[first, other]
 
 
 def _band(solid: manifold3d.Manifold, low: float, high: float) -> manifold3d.Manifold:
