@@ -48,6 +48,18 @@ JOBS = {
         ],
         "printer": {"bed": [180, 180, 180]},
     },
+    "jointed, three in a row and two by three": {
+        "drawers": [
+            {
+                **DRAWER,
+                "trays": [
+                    {"name": "spoons", "cells": [7, 2], "height": 40},
+                    {"name": "trays", "cells": [5, 6], "height": 30, "rim": "straight", "label_ledge": True},
+                ],
+            }
+        ],
+        "printer": {"bed": [120, 120, 180]},
+    },
     "obstacle": {"drawers": [{**DRAWER, "obstacles": [{"at": [140, 0], "size": [30, 12]}]}], "coupon": False},
 }
 

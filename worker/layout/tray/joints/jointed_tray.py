@@ -105,7 +105,7 @@ def _piece(shape: TrayShape, across: Sequence[Splice], back: Sequence[Splice], c
     front = back[row - 1] if row else None
     return PieceShape(
         tray=shape,
-        corner=(_start(left), _start(front)),
+        corner=(_start(left, tongues=row in {0, len(back)}), _start(front, tongues=column in {0, len(across)})),
         left=left,
         front=front,
         right=across[column] if column < len(across) else None,
@@ -113,10 +113,13 @@ def _piece(shape: TrayShape, across: Sequence[Splice], back: Sequence[Splice], c
     )
 
 
-def _start(line: Splice | None) -> float:
-    """Return where a piece begins that lies behind a splice: at the tips of its tabs and tongues."""
+def _start(line: Splice | None, *, tongues: bool) -> float:
+    """Return where a piece begins that lies behind a splice: at the tips of its tabs, and of its tongues if it has any.
+
+    A piece between others has none: they stand in the tray's outer walls.
+    """
     if line is None:
         return 0.0
     axis = ("x", "y").index(line.axis)
-    points = (*line.behind, *(point for tongue in line.tongues for point in tongue.outline))
+    points = (*line.behind, *(point for tongue in line.tongues if tongues for point in tongue.outline))
     return on_grid(min(point[axis] for point in points))
