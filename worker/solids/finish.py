@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from worker.solids.mesh import Mesh, Triangles, Vertices, altitudes
 from worker.solids.ring import on_grid
 from worker.spec.errors import CheckFailed
-from worker.spec.tolerances import COORDINATE_GRID, SLIVER_ALTITUDE, VOLUME_RATIO
+from worker.spec.tolerances import COORDINATE_GRID, ROUNDING_DEPTH, SLIVER_ALTITUDE
 
 #: Tolerances of the rounds of simplification: how far a surface may move, mm.
 TOLERANCES: Final = (1e-3, 1e-3, 2e-3, 3e-3)
@@ -151,8 +151,9 @@ def _check_unchanged(rounded: manifold3d.Manifold, solid: manifold3d.Manifold) -
     ):
         if is_ != was:
             raise CheckFailed(f"Rounding changes the solid's {what}.", value=is_, limit=str(was))
-    if abs(rounded.volume() - solid.volume()) > VOLUME_RATIO * solid.volume():
+    change = abs(rounded.volume() - solid.volume())
+    if change > ROUNDING_DEPTH * solid.surface_area():
         raise CheckFailed(
             "Rounding changes the solid's volume.",
-            value=rounded.volume(), limit=f"{solid.volume():g} mm3 within {VOLUME_RATIO:g} of it",
+            value=change, limit=f"{ROUNDING_DEPTH:g} mm over its surface of {solid.surface_area():.0f} mm2",
         )  # fmt: skip

@@ -1,7 +1,7 @@
 """Wells: what is left out between pockets, checked by areas and distances and not by the code that draws them."""
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from shapely import union_all
 from shapely.geometry import Polygon, box
@@ -58,6 +58,20 @@ def test_every_pocket_has_a_wall_and_every_well_room_for_a_finger(specs, wall, f
         assert all(well.distance(recess) >= thickness - 0.015 for recess in recesses(shape))
         # a disc of 3.9 mm goes everywhere in it
         assert well.difference(well.buffer(-3.9).buffer(3.95)).area < 0.02
+    for first, well in enumerate(areas(shape)):
+        assert all(well.distance(other) >= LINES - 0.015 for other in areas(shape)[:first])
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(1, 4), st.floats(8, 36))
+@example(4, 14.5)
+def test_the_ends_of_two_wells_keep_a_wall_between_them(count, diameter):
+    """A row of cups in the middle of a tray parts its inside into two wells, which may nearly meet beside a cup."""
+    row = [circle((index + 0.5) * 97.0 / count, 23.5, diameter, 25) for index in range(count)]
+    try:
+        shape = shape_of(cells=(2, 1), pitch=50.0, height=37, wall=1.2, pockets=row, filling="walls")
+    except TrayError as error:
+        assume(error is None)
     for first, well in enumerate(areas(shape)):
         assert all(well.distance(other) >= LINES - 0.015 for other in areas(shape)[:first])
 

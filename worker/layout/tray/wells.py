@@ -32,6 +32,9 @@ _LEAST_AREA: Final = 120.0
 #: Distance in mm between a well and the tray's wall, which is that much thicker beside it: no two faces are coplanar.
 _STEP: Final = 0.05
 
+#: What is smaller in mm2 is a rounding of arcs, not a web between wells.
+_SPECK: Final = 0.02
+
 _FACETS: Final = 8
 _SIMPLIFY: Final = 0.005
 
@@ -91,11 +94,26 @@ def _between(room: Room, areas: list[Polygon], chamfer: float) -> list[Polygon]:
     thickness = on_grid(max(room.wall, room.lines + chamfer))
     walls = shapely.union_all(areas).buffer(thickness, quad_segs=2 * _FACETS)
     free = _inside(room).difference(walls)
-    opened = free.buffer(-_RADIUS, quad_segs=_FACETS).buffer(_RADIUS, quad_segs=_FACETS).intersection(free)
-    wells = [_clean(part) for part in _polygons(opened)]
+    wells = [_clean(part) for part in _polygons(_apart(_opened(free), thickness))]
     return sorted(
         (well for well in wells if well.area >= _LEAST_AREA), key=lambda well: (well.bounds[1], well.bounds[0])
     )
+
+
+def _opened(area: BaseGeometry) -> BaseGeometry:
+    """Return an area without what a disc of a well's radius does not reach."""
+    reached = area.buffer(-_RADIUS, quad_segs=_FACETS).buffer(_RADIUS, quad_segs=_FACETS)
+    return reached.intersection(area)
+
+
+def _apart(wells: BaseGeometry, thickness: float) -> BaseGeometry:
+    """Return wells without the ends between which there would be less than a wall's thickness, mm."""
+    while True:
+        closed = wells.buffer(thickness / 2.0, quad_segs=_FACETS).buffer(-thickness / 2.0, quad_segs=_FACETS)
+        thin = [part for part in _polygons(closed.difference(wells)) if part.area > _SPECK]
+        if not thin:
+            return wells
+        wells = _opened(wells.difference(shapely.union_all(thin).buffer(thickness)))
 
 
 def _inside(room: Room) -> BaseGeometry:

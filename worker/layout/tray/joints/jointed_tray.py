@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from math import inf
 from typing import Final
 
 from worker.layout.model.shapes import PieceShape, Point, Post, Splice, TrayShape
@@ -68,7 +69,28 @@ def piece_size(shape: PieceShape) -> tuple[float, float, float]:
     ends = tuple(on_grid(halves * tray.pitch / 2.0 - 2.0 * tray.inset) for halves in tray.halves)
     right = ends[0] if shape.right is None else on_grid(shape.right.at - shape.right.air / 2.0)
     back = ends[1] if shape.back is None else on_grid(shape.back.at - shape.back.air / 2.0)
-    return on_grid(right - shape.corner[0]), on_grid(back - shape.corner[1]), tray.height
+    high = tray.height if None in {shape.left, shape.right, shape.front, shape.back} else _inner_top(shape, right, back)
+    return on_grid(right - shape.corner[0]), on_grid(back - shape.corner[1]), high
+
+
+def _inner_top(shape: PieceShape, right: float, back: float) -> float:
+    """Return the z of the top, mm, of a piece in the middle of a tray: of its dividers, or else of its floor."""
+    tray, ranges = shape.tray, ((shape.corner[0], right), (shape.corner[1], back))
+    tops = [tray.fill_top]
+    for wall in tray.walls:
+        across = ("x", "y").index(wall.axis)
+        (low, high), (begin, end) = ranges[across], ranges[1 - across]
+        first, last = wall.span or (begin, end)
+        if low < wall.at < high and first < end and last > begin:
+            tops.append(wall.top)
+    tops.extend(
+        on_grid(tray.fill_top + text.depth)
+        for text in tray.letterings
+        if text.raised
+        and text.face == "floor"
+        and all(low < at < high for (low, high), at in zip(ranges, text.at, strict=True))
+    )
+    return max(tops)
 
 
 _Row = list[tuple[Splice, tuple[Post, ...]]]
@@ -103,23 +125,18 @@ def _piece(shape: TrayShape, across: Sequence[Splice], back: Sequence[Splice], c
     """Return the piece in a column and a row."""
     left = across[column - 1] if column else None
     front = back[row - 1] if row else None
-    return PieceShape(
-        tray=shape,
-        corner=(_start(left, tongues=row in {0, len(back)}), _start(front, tongues=column in {0, len(across)})),
-        left=left,
-        front=front,
-        right=across[column] if column < len(across) else None,
-        back=back[row] if row < len(back) else None,
-    )
+    right = across[column] if column < len(across) else None
+    behind = back[row] if row < len(back) else None
+    corner = (_start(left, front, behind), _start(front, left, right))
+    return PieceShape(tray=shape, corner=corner, left=left, front=front, right=right, back=behind)
 
 
-def _start(line: Splice | None, *, tongues: bool) -> float:
-    """Return where a piece begins that lies behind a splice: at the tips of its tabs, and of its tongues if it has any.
-
-    A piece between others has none: they stand in the tray's outer walls.
-    """
+def _start(line: Splice | None, low: Splice | None, high: Splice | None) -> float:
+    """Return where a piece begins that lies behind a splice, between two others: at its own tabs' and tongues' tips."""
     if line is None:
         return 0.0
     axis = ("x", "y").index(line.axis)
-    points = (*line.behind, *(point for tongue in line.tongues if tongues for point in tongue.outline))
-    return on_grid(min(point[axis] for point in points))
+    least, most = (-inf if low is None else low.at), (inf if high is None else high.at)
+    points = (*line.behind, *(point for tongue in line.tongues for point in tongue.outline))
+    tips = (point[axis] for point in points if least < point[1 - axis] < most)
+    return on_grid(min(tips, default=line.at + line.air / 2.0))
