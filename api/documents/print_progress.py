@@ -23,7 +23,6 @@ from worker.jobs.job_service import JobService
 from worker.jobs.records.models import run_file_name
 from worker.jobs.records.print_events import PrintEventRecord, PrintStatus
 from worker.printing.progress.print_state import PrintState, begin
-from worker.printing.scheduling.spools import purchases, spools_left
 from worker.spec import Material, Schedule, Spec
 from worker.spec.manifest import Manifest, RunEntry, ScheduleEntry, WorkEntry
 
@@ -119,6 +118,7 @@ class PrintWork:
     def filament(self, runs: tuple[RunEntry, ...]) -> tuple[FilamentProgress, ...]:
         """Return the filament used, needed and left."""
         from worker.printing.progress.remaining import used_filament  # noqa: PLC0415 - as above
+        from worker.printing.scheduling.spools import spools_left  # noqa: PLC0415 - as above
 
         state, used = self.state, self.used
         if used_filament(state, state.needed, self.manifest) is None:
@@ -216,6 +216,8 @@ def prints_document(request: Request, work: PrintWork, events: list[PrintEventRe
 
 def runs_document(work: PrintWork, now: datetime) -> RunsDocument:
     """Return what is still to be printed."""
+    from worker.printing.scheduling.spools import purchases  # noqa: PLC0415 - a service at rest needs no geometry
+
     runs, numbers = work.remaining()
     schedule = work.schedule(runs, beginning(now))
     steps = () if schedule is None else schedule.steps

@@ -90,6 +90,7 @@ _LINKS: Final[dict[tuple[str, str], tuple[_Link, ...]]] = {
     ("getManifest", "200"): (
         ("getFile", {**_SAME_JOB, "name": "$response.body#/parts/0/files/0/name"}, "Download any file by its name."),
         ("getRun", {**_SAME_JOB, "number": "$response.body#/runs/0/number"}, "Download any run by its number."),
+        ("getRunSheet", {**_SAME_JOB, "number": "$response.body#/runs/0/number"}, "Download the sheet of any run."),
     ),
     ("recordPrint", "201"): _RECORDED,
     ("recordPrint", "200"): _RECORDED,

@@ -8,13 +8,15 @@ from fastapi import APIRouter, Depends, Header, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from api.app_state import JobServiceDep
-from api.documents.print_progress import PrintWork, print_document, prints_document, runs_document
+from api.documents.print_progress import PrintWork, beginning, print_document, prints_document, runs_document
 from api.documents.prints import PrintDocument, PrintsDocument, RunsDocument
 from api.http.problems.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, ParameterRefused
 from api.http.problems.problem_documents import problem_response, refusals
 from api.http.requests.body import read_noun
 from api.http.requests.matched_job import MATCHED, MatchedRevision
+from api.http.requests.preconditions import not_modified
 from api.http.responses.file_routes import file_responses, file_route
+from api.http.responses.ranges import content_tag
 from api.http.responses.streaming import file_response
 from api.openapi.spec_body import SPEC_BODY
 from worker.jobs.common.errors import (
@@ -34,7 +36,7 @@ from worker.jobs.household.layouts import PrintedJob
 from worker.jobs.records.models import run_file_name
 from worker.printing.progress.print_state import PrintState, begin
 from worker.spec.errors import PrintRefused
-from worker.spec.manifest import THREEMF_TYPE
+from worker.spec.manifest import PDF_TYPE, THREEMF_TYPE
 from worker.spec.requests.print_event import PrintEvent
 
 __all__ = ["router"]
@@ -209,6 +211,41 @@ def get_prints(
 def get_runs(job_service: JobServiceDep, job_id: str) -> RunsDocument:
     """List the runs still to print, with totals, the filament to buy and, if the spec has a schedule, times."""
     return runs_document(PrintWork.read(job_service, job_id), utc_now())
+
+
+@file_route(
+    router,
+    "/{job_id}/runs/{number}.pdf",
+    name="RunSheet",
+    summary="Download the sheet of a run",
+    head_summary="Get the entity tag of the sheet of a run",
+    responses={
+        200: {
+            "description": "One A4 page: the bed, what is on it, what to do when, and where the pieces go.",
+            "content": {PDF_TYPE: {"schema": {"type": "string", "format": "binary"}}},
+            "headers": {"ETag": {"schema": {"type": "string"}, "description": "The entity tag of the sheet."}},
+        },
+        304: {"description": "The client's copy is current (If-None-Match)."},
+        **refusals(*_JOB_ERRORS, FileNotInJob),
+    },
+)
+def get_run_sheet(request: Request, job_service: JobServiceDep, job_id: str, number: str) -> Response:
+    """Download one page to hang beside the printer. Its dates are those of the schedule from now on."""
+    work = PrintWork.read(job_service, job_id)
+    record = work.state.find(int(number)) if _NUMBER.fullmatch(number) else None
+    if record is None:
+        raise FileNotInJob("The job has no run with this number.", value=number)
+    from worker.output.drawings.run_sheet import write_run_sheet  # noqa: PLC0415 - a service at rest draws nothing
+
+    runs, _ = work.remaining()
+    schedule = work.schedule(runs, beginning(utc_now()))
+    steps = () if schedule is None else schedule.steps
+    run = record.run.model_copy(update={"file": work.file_of(record.run.number)})
+    step = next((step for step in steps if step.run == run.number), None)
+    data = write_run_sheet(work.manifest, run, work.spec.printer, step)
+    disposition = f'inline; filename="run-{run.number:02d}.pdf"'
+    headers = {"ETag": content_tag(data), "Cache-Control": "private, no-cache", "Content-Disposition": disposition}
+    return not_modified(request, headers) or Response(data, headers=headers, media_type=PDF_TYPE)
 
 
 @router.head("/{job_id}/refit", include_in_schema=False)

@@ -85,7 +85,7 @@ def get_schedule(request: Request, job_service: JobServiceDep, job_id: str) -> R
     """
     work = PrintWork.read(job_service, job_id)
     made = beginning(utc_now())
-    data = _feed(work, made)
+    data = _feed(work, made, f"{base_of(request)}/v1/jobs/{work.job_id}/runs")
     disposition = 'inline; filename="schedule.ics"'
     headers = {"ETag": content_tag(data), "Cache-Control": _CACHING, "Content-Disposition": disposition}
     return not_modified(request, headers) or Response(data, headers=headers, media_type=CALENDAR_TYPE)
@@ -126,14 +126,14 @@ def withdraw_schedule_link(job_service: JobServiceDep, job_id: str, _: MatchedRe
     job_service.prints.links.withdraw(job_service.job(job_id).id)
 
 
-def _feed(work: PrintWork, made: datetime) -> bytes:
+def _feed(work: PrintWork, made: datetime, sheets: str) -> bytes:
     runs, _ = work.remaining()
     schedule = work.schedule(runs, made)
     if schedule is None:
         raise _no_schedule()
     from worker.output.bundle.calendar_feed import write_feed  # noqa: PLC0415 - a service at rest writes no calendar
 
-    return write_feed(schedule, runs, name=work.manifest.name, uid_base=work.job_id, made=made)
+    return write_feed(schedule, runs, name=work.manifest.name, uid_base=work.job_id, made=made, sheets=sheets)
 
 
 def _check_schedule(work: PrintWork) -> None:

@@ -325,3 +325,16 @@ def test_a_reading_that_cannot_be_is_refused(service, job, pointer, event):
     answer = service.post(f"{job()}/prints", json=event)
     assert answer.status_code == 422
     assert pointer in {error["pointer"] for error in answer.json()["errors"]}
+
+
+def test_each_run_has_a_sheet_that_its_calendar_event_links_to(service, job):
+    at = job()
+    sheet = service.get(f"{at}/runs/2.pdf")
+    assert (sheet.status_code, sheet.headers["content-type"]) == (200, "application/pdf")
+    assert sheet.content.startswith(b"%PDF-")
+    assert service.head(f"{at}/runs/2.pdf").headers["etag"] == sheet.headers["etag"]
+    assert service.get(f"{at}/runs/2.pdf", headers={"If-None-Match": sheet.headers["etag"]}).status_code == 304
+    for number in ("99", "0", "x"):
+        assert service.get(f"{at}/runs/{number}.pdf").status_code == 404
+    events = icalendar.Calendar.from_ical(service.get(f"{at}/schedule.ics").content).walk("VEVENT")
+    assert f"http://drawers.test{at}/runs/2.pdf" in {str(event["url"]) for event in events}

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Final
 
-from icalendar import Alarm, Calendar, Event, vText
+from icalendar import Alarm, Calendar, Event, vText, vUri
 
 from worker.spec.manifest import RunEntry, ScheduleEntry, StepEntry, SwapEntry
 
@@ -26,7 +26,15 @@ _SAFETY: Final = (
 )
 
 
-def write_feed(schedule: ScheduleEntry, runs: Sequence[RunEntry], *, name: str, uid_base: str, made: datetime) -> bytes:
+def write_feed(
+    schedule: ScheduleEntry,
+    runs: Sequence[RunEntry],
+    *,
+    name: str,
+    uid_base: str,
+    made: datetime,
+    sheets: str | None = None,
+) -> bytes:
     """Return the feed as UTF-8: one event in UTC for each scheduled run.
 
     An event keeps its UID in later feeds, so that calendar programs move it instead of showing it twice.
@@ -37,6 +45,7 @@ def write_feed(schedule: ScheduleEntry, runs: Sequence[RunEntry], *, name: str, 
         name: the job's name.
         uid_base: unique to the job, such as its id.
         made: the time of the timetable; a later one supersedes it.
+        sheets: the URL below which each run's sheet is, as ``3.pdf``; without it events have no URL.
 
     Raises:
         KeyError: when a run of the timetable is missing.
@@ -53,7 +62,10 @@ def write_feed(schedule: ScheduleEntry, runs: Sequence[RunEntry], *, name: str, 
     calendar.add("refresh-interval", _REFRESH, parameters={"VALUE": "DURATION"})
     calendar.add("x-published-ttl", vText("PT1H"))
     for step in schedule.steps:
-        calendar.add_component(_event(step, runs_by_number[step.run], name, uid_base, made.astimezone(UTC)))
+        event = _event(step, runs_by_number[step.run], name, uid_base, made.astimezone(UTC))
+        if sheets is not None:
+            event.add("url", vUri(f"{sheets}/{step.run}.pdf"))
+        calendar.add_component(event)
     return bytes(calendar.to_ical())
 
 

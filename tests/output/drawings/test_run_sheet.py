@@ -1,0 +1,77 @@
+"""The sheet of a run: one page that says all that somebody at the printer needs."""
+
+import io
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from pypdf import PdfReader
+
+from tests.printing.progress.planned_manifest import bench
+from worker.output.drawings.run_sheet import run_sheet, write_run_sheet
+from worker.output.drawings.sheet import Path, TextLine
+from worker.spec.manifest import StepEntry, SwapEntry
+
+_BEGIN = datetime(2026, 3, 2, 18, 0, tzinfo=UTC)
+_STEP = StepEntry(
+    run=2, printer="by the window", begin=_BEGIN, attended_until=_BEGIN + timedelta(minutes=15),
+    end=_BEGIN + timedelta(hours=3), free=_BEGIN + timedelta(hours=3.5), spool=40.0,
+    swaps=(
+        SwapEntry(material="PETG", colour=None, after_grams=0.0, onto=40.0),
+        SwapEntry(material="PETG", colour=None, after_grams=30.0, at=_BEGIN + timedelta(hours=1), onto=1000.0),
+    ),
+)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def job():
+    return bench()
+
+
+def _text(data):
+    (page,) = PdfReader(io.BytesIO(data)).pages
+    return " ".join(page.extract_text().split())
+
+
+def test_one_page_says_what_the_run_needs(job):
+    spec, manifest = job
+    for run in manifest.runs:
+        text = _text(write_run_sheet(manifest, run, spec.printer, _STEP))
+        assert f"Run {run.number}: bench left" in text
+        for piece in run.pieces:
+            assert piece.mark in text
+        for words in (
+            "by the window",
+            "2026-03-02 18:00",
+            "2026-03-02 21:30",
+            f"{run.grams:.0f} g",
+            "1:",
+            run.material,
+        ):
+            assert words in text
+        assert "watch the first layer to 18:15" in text
+        assert "After about 30 g, at about 19:00 on Mon: the spool runs out; put on one with 1000 g" in text
+        assert "change to a spool with 40 g" in text
+        for words in ("unattended", "hot", "Ventilate", "manufacturer's instructions", "local regulations"):
+            assert words in text
+
+
+def test_pieces_go_to_their_places(job):
+    spec, manifest = job
+    run = next(run for run in manifest.runs if any(piece.mark.startswith("T") for piece in run.pieces))
+    text = _text(write_run_sheet(manifest, run, spec.printer, None))
+    drawer = next(piece.drawer for piece in run.pieces)
+    assert f"{drawer}: " in text
+    assert "Start" not in text.split("What to do")[0]
+
+
+def test_everything_lies_on_the_page_and_pieces_on_the_bed(job):
+    spec, manifest = job
+    for run in manifest.runs:
+        sheet = run_sheet(manifest, run, spec.printer, _STEP)
+        boxes = [shape.box for shape in sheet.shapes if isinstance(shape, TextLine)]
+        assert all(left >= 0.0 and right <= sheet.width and low <= sheet.height for left, _, right, low in boxes)
+        outlines = [shape.points for shape in sheet.shapes if isinstance(shape, Path)]
+        bed, pieces = outlines[0], outlines[1:]
+        assert len(pieces) == len(run.pieces)
+        for points in pieces:
+            assert all(bed[0][0] <= x <= bed[2][0] and bed[0][1] <= y <= bed[2][1] for x, y in points)
