@@ -1,9 +1,10 @@
 """Routes of the page and its assets."""
 
 import base64
+import gzip
 import re
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from hashlib import sha256
 from importlib.resources import files
 from importlib.resources.abc import Traversable
@@ -26,9 +27,13 @@ _TYPES: Final = {
     "html": "text/html; charset=utf-8",
     "js": "text/javascript; charset=utf-8",
     "json": "application/json",
+    "mjs": "text/javascript; charset=utf-8",
     "svg": "image/svg+xml",
     "txt": "text/plain; charset=utf-8",
 }
+
+#: The weight of a content coding (RFC 9110, 12.4.2).
+_WEIGHT: Final = re.compile(r"q\s*=\s*([01](?:\.[0-9]{0,3})?)", re.ASCII)
 
 #: Browsers revalidate assets on each load; an unchanged one is answered with 304.
 _CACHING: Final = "no-cache"
@@ -42,13 +47,18 @@ class KioskSettings(BaseModel):
     idle_minutes: float = Field(description="Idle minutes after which the page returns to its start; 0: never.")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Asset:
     """Content, media type and entity tag of one file of the page."""
 
     data: bytes
     media_type: str
     tag: str
+
+    @cached_property
+    def packed(self) -> bytes:
+        """The content compressed with gzip, the same bytes each time: three.js goes from 909 to 239 kB."""
+        return gzip.compress(self.data, compresslevel=9, mtime=0)
 
 
 @lru_cache(maxsize=1)
@@ -104,9 +114,24 @@ def _answer(request: Request, path: str) -> Response:
     asset = _assets().get(path)
     if asset is None:
         raise AddressUnknown
-    headers = {"ETag": asset.tag, "Cache-Control": _CACHING, "Content-Security-Policy": _policy()}
+    packed = _accepts_gzip(request)
+    tag = f'{asset.tag[:-1]}-gzip"' if packed else asset.tag
+    headers = {"ETag": tag, "Cache-Control": _CACHING, "Content-Security-Policy": _policy(), "Vary": "Accept-Encoding"}
     if (unchanged := not_modified(request, headers)) is not None:
         return unchanged
+    data = asset.packed if packed else asset.data
+    if packed:
+        headers["Content-Encoding"] = "gzip"
     if request.method == "HEAD":
-        return Response(headers={**headers, "Content-Length": str(len(asset.data))}, media_type=asset.media_type)
-    return Response(asset.data, headers=headers, media_type=asset.media_type)
+        return Response(headers={**headers, "Content-Length": str(len(data))}, media_type=asset.media_type)
+    return Response(data, headers=headers, media_type=asset.media_type)
+
+
+def _accepts_gzip(request: Request) -> bool:
+    """Return whether the client accepts gzip (RFC 9110, 12.5.3): it names it, or any coding, without a weight of 0."""
+    weights: dict[str, float] = {}
+    for coding in request.headers.get("Accept-Encoding", "").lower().split(","):
+        name, _, weight = coding.partition(";")
+        match = _WEIGHT.fullmatch(weight.strip()) if weight else None
+        weights[name.strip()] = 1.0 if not weight else float(match[1]) if match else 0.0
+    return weights.get("gzip", weights.get("*", 0.0)) > 0.0

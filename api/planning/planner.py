@@ -1,11 +1,13 @@
 """The planner: makes the plan of a spec, in this process or in one that makes plan after plan.
 
-The process reads specs from standard input, ``S``, or ``T`` for a timed plan, and writes answers to standard output,
-each as a frame of `worker.jobs.execution.frames`.
+The process reads specs (``S``) from standard input and writes answers to standard output, each as a frame of
+`worker.jobs.execution.frames`.
 """
 
 import sys
 import traceback
+from collections import OrderedDict
+from typing import Final, TypeAlias
 
 import orjson
 
@@ -21,33 +23,54 @@ from worker.spec.manifest import EstimateEntry, PlanDocument
 __all__ = ["make_plan"]
 
 
-def make_plan(spec: Spec, *, timed: bool = False) -> PlanDocument:
-    """Return the plan of a spec: its layout and its packed runs.
+#: What an estimate depends on: the spec without drawers and items, the part's fingerprint, kind and mark.
+_Key: TypeAlias = tuple[str, str, str, str]
 
-    Runs have times and filament only if ``timed``: the meshes of the parts to print are built for that.
+#: Estimates that a planner remembers: a plan after a small change prices only what is new. A plan of 28 things in 14
+#: trays takes 0.9 s the first time and 0.35 s with them.
+_MOST_ESTIMATES: Final = 4000
+
+#: Fields of a spec that change no estimate of a part with given shape and mark.
+_UNPRICED: Final = {"name", "drawers", "items", "layout", "strict", "previous", "schedule", "coupon"}
+
+_estimates_by_key: "OrderedDict[_Key, EstimateEntry]" = OrderedDict()
+
+
+def make_plan(spec: Spec) -> PlanDocument:
+    """Return the plan of a spec: its layout, and its packed runs with times and filament.
 
     Raises:
         LayoutError: when it cannot be laid out.
     """
     plan = lay_out(spec)
-    runs, work = runs_of(spec, plan, _estimates(spec, plan) if timed else None)
+    runs, work = runs_of(spec, plan, _estimates(spec, plan))
     return plan_document(plan).model_copy(update={"runs": runs, "work": work})
 
 
 def _estimates(spec: Spec, plan: Plan) -> dict[str, EstimateEntry]:
+    """Return the estimates of the parts to print; builds the meshes of those that are not remembered."""
     from worker.printing.estimating.part_estimates import price_new_parts  # noqa: PLC0415 - the geometry kernel
 
-    return price_new_parts(spec, plan)
+    settings = spec.model_dump_json(exclude=_UNPRICED)
+    keys = {part.mark: (settings, part.bare, part.kind, part.mark) for part in plan.parts if part.bare is not None}
+    estimates = {mark: _estimates_by_key[key] for mark, key in keys.items() if key in _estimates_by_key}
+    for mark, estimate in price_new_parts(spec, plan, without=estimates).items():
+        estimates[mark] = estimate
+        if mark in keys:
+            _estimates_by_key[keys[mark]] = estimate
+    while len(_estimates_by_key) > _MOST_ESTIMATES:
+        _estimates_by_key.popitem(last=False)
+    return estimates
 
 
-def answer(spec: bytes, *, timed: bool = False) -> tuple[bytes, bytes]:
+def answer(spec: bytes) -> tuple[bytes, bytes]:
     """Return the answer to a spec that was validated before: its kind, and its content.
 
     ``P``: the plan document. ``E``: an error that the caller can cause, with its slug. ``M``: the memory does not
     suffice. ``X``: a traceback.
     """
     try:
-        plan = make_plan(Spec.model_validate_json(spec), timed=timed)
+        plan = make_plan(Spec.model_validate_json(spec))
         return b"P", plan.model_dump_json(by_alias=True).encode()
     except DrawerwrightError as error:
         errors = [single.fields() for single in error.errors]
@@ -60,7 +83,7 @@ def answer(spec: bytes, *, timed: bool = False) -> tuple[bytes, bytes]:
 
 def main(memory: int) -> None:
     """Answer specs until standard input closes; ``memory`` is the limit of this process in bytes, 0 for none."""
-    answer_frames(memory, lambda kind, spec: answer(spec, timed=kind == b"T"))
+    answer_frames(memory, lambda _, spec: answer(spec))
 
 
 if __name__ == "__main__":

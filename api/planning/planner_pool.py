@@ -49,8 +49,8 @@ class PlannerPool:
         """The process ids of idle planners."""
         return [planner.pid for planner in self._idle]
 
-    async def plan(self, spec: bytes, caller: Principal, *, timed: bool = False) -> bytes:
-        """Return the plan document of a validated spec as JSON, with times and filament if ``timed``.
+    async def plan(self, spec: bytes, caller: Principal) -> bytes:
+        """Return the plan document of a validated spec as JSON.
 
         If this call is cancelled, the plan is stopped soon.
 
@@ -63,7 +63,7 @@ class PlannerPool:
         # one key never has all planners; the only caller of a service without keys may
         share = self._settings.planners if caller is LOCAL else max(1, self._settings.planners - 1)
         await self._queue.enter(caller.owner, share, self._settings.plan_seconds)
-        work = asyncio.create_task(self._make(spec, caller.owner, timed=timed))
+        work = asyncio.create_task(self._make(spec, caller.owner))
         self._busy.add(work)
         work.add_done_callback(self._busy.discard)
         try:
@@ -86,11 +86,11 @@ class PlannerPool:
         for planner in idle:
             await planner.kill()
 
-    async def _make(self, spec: bytes, owner: str, *, timed: bool) -> bytes:
+    async def _make(self, spec: bytes, owner: str) -> bytes:
         with self._queue.held_by(owner):
             planner = await self._planner()
             try:
-                document = await planner.plan(spec, self._settings.plan_seconds, timed=timed)
+                document = await planner.plan(spec, self._settings.plan_seconds)
             except SpecError:  # the planner can make further plans
                 self._rest(planner)
                 raise

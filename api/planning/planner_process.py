@@ -71,8 +71,8 @@ class PlannerProcess:
         """Whether the process runs."""
         return self._process.returncode is None
 
-    async def plan(self, spec: bytes, seconds: float, *, timed: bool = False) -> bytes:
-        """Return the plan document of a validated spec as JSON; a ``timed`` one has times and filament.
+    async def plan(self, spec: bytes, seconds: float) -> bytes:
+        """Return the plan document of a validated spec as JSON.
 
         Raises:
             LayoutError: when the spec cannot be laid out.
@@ -81,7 +81,7 @@ class PlannerProcess:
         """
         try:
             async with asyncio.timeout(seconds):
-                kind, content = await self._exchange(b"T" if timed else b"S", spec)
+                kind, content = await self._exchange(b"S", spec)
         except TimeoutError:
             raise PlanTooCostly(limit=f"{seconds:g} s", remedy=_REMEDY) from None
         if kind == b"P":

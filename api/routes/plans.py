@@ -1,4 +1,4 @@
-"""Plans: preview the layout, parts and runs of a spec, without meshes."""
+"""Plans: preview the layout, parts and runs of a spec, without files."""
 
 import asyncio
 from typing import Annotated, Final
@@ -54,7 +54,9 @@ _RETRY_SECONDS: Final = 2
 async def plan(
     request: Request, state: AppStateDep, read_spec: Annotated[SpecReader, Depends(receive_spec)]
 ) -> Response:
-    """Compute the layout, parts and runs that a job of this spec would make. Nothing is stored.
+    """Compute the layout, parts and runs that a job of this spec would make, with print times and filament.
+
+    Nothing is stored.
 
     A plan that exceeds the time limit (`DRAWERWRIGHT_PLAN_SECONDS`) fails with `plan-too-costly`; submit such a spec as
     a job. A plan stops when its client disconnects. Keys that plan at the same time share the capacity equally.

@@ -1,3 +1,4 @@
+import gzip
 import json
 import re
 from importlib.resources import files
@@ -41,9 +42,39 @@ def test_a_name_says_what_its_value_is(name):
     assert re.findall(r"\b(?:told|said|one|found|mine|wanted|known|asked|afresh|anew)\b", code) == []
 
 
-def test_vendored_code_has_its_licence():
-    assert _PAGE.joinpath("vendor/three/LICENSE").read_text().startswith("The MIT License")
-    assert "MIT" in _assets()["vendor/three/README.txt"].data.decode()
+@pytest.mark.parametrize(
+    ("name", "licence", "short"),
+    [
+        ("three", "The MIT License", "MIT"),
+        ("preact", "The MIT License", "MIT"),
+        ("signals", "The MIT License", "MIT"),
+        ("htm", "Apache License", "Apache-2.0"),
+    ],
+)
+def test_vendored_code_has_its_licence(name, licence, short):
+    assert _PAGE.joinpath(f"vendor/{name}/LICENSE").read_text().strip().startswith(licence)
+    assert short in _assets()[f"vendor/{name}/README.txt"].data.decode()
+
+
+@pytest.mark.parametrize("path", ["/", "/kiosk/main.js", "/kiosk/vendor/three/three.core.min.js", "/kiosk/style.css"])
+def test_assets_are_compressed_for_clients_that_accept_gzip(service, path):
+    plain = service.get(path, headers={"Accept-Encoding": "identity"})
+    packed = service.get(path, headers={"Accept-Encoding": "br, gzip;q=0.8"})
+    assert packed.headers["content-encoding"] == "gzip"
+    assert packed.content == plain.content  # the client unpacks it
+    assert int(packed.headers["content-length"]) < 0.6 * len(plain.content)
+    assert "content-encoding" not in plain.headers
+    assert packed.headers["etag"] != plain.headers["etag"]  # RFC 9110, 8.8.3.3
+    assert all("Accept-Encoding" in answer.headers["vary"] for answer in (packed, plain))
+    for refusal in ("gzip;q=0", "identity", "br", "*;q=0", "gzip; q=0.0"):
+        assert "content-encoding" not in service.get(path, headers={"Accept-Encoding": refusal}).headers
+
+
+def test_the_page_without_the_3d_view_is_below_150_kb_compressed():
+    assets = {
+        name: asset for name, asset in _assets().items() if not name.startswith("vendor/three") and name != "view.js"
+    }
+    assert sum(len(gzip.compress(asset.data)) for asset in assets.values()) < 150_000
 
 
 def test_every_message_is_in_the_catalogue_and_used():

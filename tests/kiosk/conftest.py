@@ -107,7 +107,12 @@ def measure(page, width="342", depth="460", height="70", bed=220):
     page.fill("#width-0-0", width)
     page.fill("#depth-0-0", depth)
     page.fill("#height-0", height)
+    sheet = page.locator("#sheet")
+    if sheet.is_visible():  # on a phone the plan is a sheet that is pulled up
+        sheet.tap()
     page.tap(f"#plan-bed-{bed}")
+    if sheet.is_visible():
+        sheet.tap()
 
 
 @pytest.fixture

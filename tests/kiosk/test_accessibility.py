@@ -31,7 +31,7 @@ def test_each_step_has_no_axe_violations_and_fits_the_screen(visit, measure, scr
     page = visit(width=screen[0], height=screen[1], color_scheme=theme)
     assert _faults(page) == []
     measure(page)
-    page.wait_for_selector("#plan-sum")
+    page.wait_for_selector("#sum-time")
     page.locator("summary:visible").first.tap()
     page.tap("#add-obstacle")
     page.wait_for_selector("[aria-invalid]")
@@ -49,7 +49,8 @@ def test_each_step_has_no_axe_violations_and_fits_the_screen(visit, measure, scr
         page.locator("#steps button[aria-current] >> xpath=../following-sibling::li[1]/button").tap()
         if page.locator("#add-battery-aa:visible").count():
             page.tap("#add-battery-aa")
-            page.locator("summary:visible").first.tap()
+            page.tap("#thing-0")
+            page.wait_for_selector("#count-0")
         assert _faults(page) == []
     assert _narrow(page)
 
@@ -88,7 +89,7 @@ def test_a_job_can_be_built_with_the_keyboard_alone(visit):
     page.keyboard.press("Enter")
     page.focus("#add-battery-aa")
     page.keyboard.press("Space")
-    page.wait_for_selector("#count-0")
+    page.wait_for_selector("#count-of-0")
     page.focus("#go-make")
     page.keyboard.press("Enter")
     page.wait_for_selector("#submit:enabled")

@@ -1,14 +1,10 @@
 """The page's list of drawers, its search, and the page of a drawer, in a real browser before a real service."""
 
-import subprocess
-from pathlib import Path
-
 import pytest
 from playwright.sync_api import expect
 
 from api.command.server import listening
 from tests.jobs.household.printed_jobs import TOP, add_job, record
-from tests.kiosk.conftest import _node
 from tests.kiosk.test_accessibility import _faults, _narrow
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
@@ -63,13 +59,6 @@ def ids(settings):
     return {"top": top.id, "low": low.id, "stamps": stamps.id, "wax": wax.id, "mark": tray.part.mark}
 
 
-def test_the_texts_have_unit_tests():
-    command = [_node(), "--test", str(Path(__file__).parent / "household_text.test.mjs")]
-    ended = subprocess.run(command, capture_output=True, text=True, check=False)
-    assert ended.returncode == 0, ended.stdout + ended.stderr
-    assert "# fail 0" in ended.stdout or "fail 0" in ended.stdout
-
-
 def test_the_list_has_every_drawer_page_by_page_and_leads_to_each(visit, ids):
     page = visit()
     page.tap("#drawers")
@@ -109,7 +98,7 @@ def test_where_is_something(visit, ids):
     page = visit("/#drawers")
     page.fill("#where-name", "where is the staps")
     page.tap("#where-search")
-    first = page.locator("#matches li").first
+    first = page.locator("#where-matches ul li").first
     expect(first).to_contain_text("Stamps: in top drawer in the hall, tray T")
     first.locator("button").tap()
     page.wait_for_selector("#drawer-contents")
@@ -121,7 +110,7 @@ def test_where_is_something(visit, ids):
     page.wait_for_selector("#where-name")
     page.fill("#where-name", "ladder")
     page.tap("#where-search")
-    expect(page.locator("#matches")).to_contain_text("Ladder: behind the door.")
+    expect(page.locator("#where-matches ul")).to_contain_text("Ladder: behind the door.")
     page.fill("#where-name", "xylophone <b>")
     page.tap("#where-search")
     expect(page.locator("#no-match")).to_have_text("Nothing matches xylophone <b>.")
@@ -180,7 +169,7 @@ def test_drawers_are_reached_with_the_keyboard_alone(visit, ids):
     assert page.evaluate("document.activeElement.id") == "where-name"
     page.keyboard.type("wax")
     page.keyboard.press("Enter")
-    page.wait_for_selector("#matches")
+    page.wait_for_selector("#where-matches ul")
     for _ in range(2):
         page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.id").startswith(f"show-{ids['wax']}")
@@ -194,7 +183,7 @@ def test_neither_page_has_axe_violations_and_both_fit_the_screen(visit, ids, wid
     page = visit("/#drawers", width=width, height=844, color_scheme=theme)
     page.fill("#where-name", "stamps")
     page.tap("#where-search")
-    page.wait_for_selector("#matches")
+    page.wait_for_selector("#where-matches ul")
     assert _faults(page) == []
     assert _narrow(page)
     page.screenshot(path=tmp_path / f"list-{width}-{theme}.png", full_page=False)

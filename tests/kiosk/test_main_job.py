@@ -62,11 +62,12 @@ def test_runs_are_ticked_off_until_everything_is_printed(small):
     number = first.removeprefix("run-")
     page.tap(f"#failed-{number}")
     page.wait_for_selector(f"#{first}", state="detached")  # what failed is laid out again, as another run
-    while page.locator(".run").count():
-        left = page.locator(".run").first.get_attribute("id")
+    while page.locator("ol .run").count():
+        left = page.locator("ol .run").first.get_attribute("id")
         page.tap(f"#printed-{left.removeprefix('run-')}")
         page.wait_for_selector(f"#{left}", state="detached")
     page.wait_for_selector("#all-printed")
+    assert page.locator("#recorded .run").count() >= 2
 
 
 def test_the_page_prompts_for_a_key_until_it_is_accepted_and_remembers_it(visit, measure, locked):

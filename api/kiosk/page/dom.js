@@ -2,47 +2,106 @@
 
 const SVG = "http://www.w3.org/2000/svg";
 
+/** @typedef {Node | string | number | null | undefined | false} Leaf */
+/** @typedef {Leaf | Leaf[] | Leaf[][] | Leaf[][][]} Child */
+/** @typedef {Record<string, any>} Attributes */
+
+/**
+ * @param {any} child
+ * @returns {child is Node | string | number}
+ */
+const isShown = (child) => child !== null && child !== undefined && child !== false;
+
+/**
+ * @template {HTMLElement | SVGElement} T
+ * @param {T} node
+ * @param {Attributes | null | undefined} attributes
+ * @param {Child[]} children
+ * @returns {T}
+ */
 function fill(node, attributes, children) {
-  for (const [name, value] of Object.entries(attributes ?? {})) {
+  for (const [key, value] of Object.entries(attributes ?? {})) {
     if (value === null || value === undefined || value === false) continue;
-    if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
-    else if (name === "value" || name === "checked" || name === "disabled" || name === "hidden") node[name] = value;
-    else node.setAttribute(name, value === true ? "" : String(value));
+    if (key.startsWith("on")) node.addEventListener(key.slice(2), value);
+    else if (key === "value" || key === "checked" || key === "disabled" || key === "hidden") Object.assign(node, { [key]: value });
+    else node.setAttribute(key, value === true ? "" : String(value));
   }
-  for (const child of children.flat(Infinity)) {
-    if (child !== null && child !== undefined && child !== false) node.append(child);
-  }
+  for (const child of children.flat(Infinity)) if (isShown(child)) node.append(/** @type {Node | string} */ (child));
   return node;
 }
 
-/** Create an HTML element. Strings become text nodes, never markup. */
+/**
+ * Create an HTML element. Strings become text nodes, never markup.
+ * @template {keyof HTMLElementTagNameMap} K
+ * @param {K} tag
+ * @param {Attributes | null} [attributes]
+ * @param {...Child} children
+ */
 export const h = (tag, attributes, ...children) => fill(document.createElement(tag), attributes, children);
 
-/** Create an SVG element. */
-export const s = (tag, attributes, ...children) => fill(document.createElementNS(SVG, tag), attributes, children);
+/**
+ * Create an SVG element.
+ * @param {string} tag
+ * @param {Attributes | null} [attributes]
+ * @param {...Child} children
+ */
+export const s = (tag, attributes, ...children) => fill(/** @type {SVGElement} */ (document.createElementNS(SVG, tag)), attributes, children);
 
-export const byId = (id) => document.getElementById(id);
+/**
+ * @param {string} id
+ * @returns {HTMLElement | null}
+ */
+export const find = (id) => document.getElementById(id);
 
-/** Announce a text to screen readers through the live region. */
+/**
+ * Return an element of the page that is always there.
+ * @param {string} id
+ * @returns {HTMLElement}
+ */
+export function byId(id) {
+  const node = find(id);
+  if (!node) throw new Error(`No element: ${id}`);
+  return node;
+}
+
+/**
+ * Announce a text to screen readers through the live region.
+ * @param {string} text
+ */
 export function announce(text) {
   const node = byId("spoken");
   node.textContent = "";
   window.setTimeout(() => { node.textContent = text; }, 30);
 }
 
-/** Replace a node's children; the focus moves to the new element with the id of the focused one. */
+/**
+ * Replace a node's children; the focus moves to the new element with the id of the focused one.
+ * @param {HTMLElement} node
+ * @param {...Child} children
+ */
 export function show(node, ...children) {
-  const id = node.contains(document.activeElement) ? document.activeElement.id : "";
-  node.replaceChildren(...children.flat(Infinity).filter((child) => child !== null && child !== undefined && child !== false));
-  if (id) byId(id)?.focus({ preventScroll: true });
+  const id = node.contains(document.activeElement) ? document.activeElement?.id : "";
+  node.replaceChildren(.../** @type {(Node | string)[]} */ (children.flat(Infinity).filter(isShown)));
+  if (id) find(id)?.focus({ preventScroll: true });
 }
 
-/** Create a button. */
+/**
+ * Create a button.
+ * @param {Child} text
+ * @param {(event: Event) => void} onclick
+ * @param {Attributes} [attributes]
+ */
 export const button = (text, onclick, attributes = {}) => h("button", { type: "button", onclick, ...attributes }, text);
 
-/** Open a modal dialog; resolve to the value of the button that closed it, or to "". */
+/**
+ * Open a modal dialog; resolve to the value of the button that closed it, or to "".
+ * @param {string} title
+ * @param {Child} body
+ * @param {[value: string, text: string, kind?: string][]} choices
+ * @returns {Promise<string>}
+ */
 export function openDialog(title, body, choices) {
-  const dialog = byId("dialog");
+  const dialog = /** @type {HTMLDialogElement} */ (byId("dialog"));
   return new Promise((resolve) => {
     dialog.replaceChildren(
       h("h2", { id: "dialog-title" }, title),

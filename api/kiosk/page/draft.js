@@ -1,186 +1,182 @@
-// The draft: the entries of the form, stored in this browser until the user starts over, and the spec built from them.
+// The draft: the entries of the form, stored in this browser until the user starts over, with undo and redo.
 
-import { convert, length, setUnit, unitNow } from "./units.js";
+import { signal } from "@preact/signals";
+
+import { blankDraft, blankDrawer, freeKey, readDraft } from "./draft_format.js";
+import { History } from "./history.js";
+import { convert, setUnit, unitNow } from "./units.js";
+
+/** @typedef {import("./draft_format.js").Draft} Draft */
+/** @typedef {import("./draft_format.js").DrawerDraft} DrawerDraft */
+/** @typedef {import("./units.js").Unit} Unit */
+/** @typedef {"field" | "things" | "drawer" | "trays" | "all"} Change */
 
 const STORE = "drawerwright.draft";
 
-const blankDrawer = (name) => ({ name, width: ["", "", ""], depth: ["", "", ""], height: "", corner: "", copies: 1, obstacles: [] });
-
-const blank = () => ({
-  unit: "mm",
-  drawers: [blankDrawer("1")],
-  things: [],
-  bed: ["", "", ""],
-  nozzle: "0.4",
-  layer: "0.2",
-  material: "PLA",
-  price: "",
-  hours: "",
-  half: false,
-  fill: false,
-  coupon: true,
-});
-
-export let draft = blank();
+export let draft = blankDraft();
 export let current = 0;
 
+/** Grows with every change, for views that are drawn from signals. */
+export const revision = signal(0);
+
+let history = new History(JSON.stringify(draft));
+
+/** @type {((what: Change) => void)[]} */
 const watchers = [];
 
-/** Call a function after every change of the draft, with the name of what changed. */
+/**
+ * Call a function after every change of the draft, with the name of what changed.
+ * @param {(what: Change) => void} watcher
+ */
 export const watch = (watcher) => watchers.push(watcher);
 
+/**
+ * Store the draft after a change, as a step that can be undone.
+ * @param {Change} what
+ */
 export function changed(what) {
+  history.add(JSON.stringify(draft), what === "field" ? (document.activeElement?.id ?? "") : "", performance.now());
+  spread(what);
+}
+
+/** @param {Change} what */
+function spread(what) {
   try {
-    window.localStorage.setItem(STORE, JSON.stringify(draft));
+    window.localStorage.setItem(STORE, history.now);
   } catch { /* without storage the draft lives as long as the page */ }
+  notify(what);
+}
+
+/** @param {Change} what */
+function notify(what) {
+  current = Math.min(current, draft.drawers.length - 1);
+  revision.value += 1;
   for (const watcher of watchers) watcher(what);
 }
 
-export function restore() {
+/** @param {string | null} text @returns {Draft | null} */
+function parsed(text) {
   try {
-    const kept = JSON.parse(window.localStorage.getItem(STORE) ?? "null");
-    if (kept && Array.isArray(kept.drawers) && kept.drawers.length) draft = { ...blank(), ...kept };
-  } catch { /* an unreadable draft is discarded */ }
-  setUnit(draft.unit);
+    return readDraft(JSON.parse(text ?? "null"));
+  } catch {
+    return null; // an unreadable draft is discarded
+  }
 }
 
-export function startOver() {
-  const unit = draft.unit;
-  draft = { ...blank(), unit };
-  if (unit === "in") convertAll("mm", "in");
+/** Read the stored draft, and follow the changes that another tab makes to it. */
+export function restore() {
+  try {
+    draft = parsed(window.localStorage.getItem(STORE)) ?? draft;
+  } catch { /* without storage there is none */ }
+  setUnit(draft.unit);
+  history = new History(JSON.stringify(draft));
+  window.addEventListener("storage", (event) => {
+    const other = event.key === STORE ? parsed(event.newValue) : null;
+    if (!other) return;
+    draft = other;
+    setUnit(draft.unit);
+    history.add(JSON.stringify(draft));
+    notify("all");
+  });
+}
+
+/**
+ * Replace the whole draft, as a step that can be undone.
+ * @param {Draft} other
+ */
+export function replaceDraft(other) {
+  draft = other;
+  setUnit(draft.unit);
   current = 0;
   changed("all");
 }
 
+export const startOver = () => replaceDraft({ ...blankDraft(), unit: unitNow() });
+
+export const canUndo = () => history.past.length > 0;
+export const canRedo = () => history.future.length > 0;
+export const undo = () => step(history.undo());
+export const redo = () => step(history.redo());
+
+/** @param {string | null} snapshot */
+function step(snapshot) {
+  if (snapshot === null) return;
+  draft = JSON.parse(snapshot);
+  setUnit(draft.unit);
+  spread("all");
+}
+
+/** The drawer that is shown. */
+export const drawerNow = () => /** @type {DrawerDraft} */ (draft.drawers[current]);
+
+/** @param {number} index */
 export function choose(index) {
   current = index;
-  changed("drawer");
+  notify("drawer");
+}
+
+/** Return a name that no drawer has: the next number, or the given name with one. @param {string} [like] */
+function freeName(like = "") {
+  const names = new Set(draft.drawers.map((drawer) => drawer.name));
+  let number = draft.drawers.length + 1;
+  const made = () => (like ? `${like} ${number}` : String(number));
+  while (names.has(made())) number += 1;
+  return made();
 }
 
 export function addDrawer() {
-  const names = new Set(draft.drawers.map((drawer) => drawer.name));
-  let number = draft.drawers.length + 1;
-  while (names.has(String(number))) number += 1;
-  draft.drawers.push(blankDrawer(String(number)));
+  draft.drawers.push(blankDrawer(freeName(), freeKey(draft.drawers, "d")));
   current = draft.drawers.length - 1;
   changed("drawer");
 }
 
-export function dropDrawer(index) {
-  draft.drawers.splice(index, 1);
-  current = Math.min(current, draft.drawers.length - 1);
+/** Add a drawer with the readings of another; its trays stay with the first, as the things in them do. @param {number} index */
+export function copyDrawer(index) {
+  const drawer = draft.drawers[index];
+  if (!drawer) return;
+  const copy = { ...structuredClone(drawer), key: freeKey(draft.drawers, "d"), name: freeName(drawer.name), trays: [] };
+  draft.drawers.splice(index + 1, 0, copy);
+  current = index + 1;
   changed("drawer");
 }
 
-/** Switch between mm and inches and convert the lengths already entered. */
-export function switchUnit(unit) {
-  if (unit === unitNow()) return;
-  convertAll(unitNow(), unit);
-  setUnit(unit);
-  draft.unit = unit;
-  changed("all");
+/** @param {number} index */
+export function dropDrawer(index) {
+  draft.drawers.splice(index, 1);
+  changed("drawer");
 }
 
-function convertAll(_from, to) {
-  const turn = (text) => convert(text, to);
+/**
+ * Switch between mm and inches and convert the lengths already entered.
+ * @param {Unit} unit
+ */
+export function switchUnit(unit) {
+  if (unit === unitNow()) return;
+  const turn = (/** @type {string} */ text) => convert(text, unit);
   for (const drawer of draft.drawers) {
     drawer.width = drawer.width.map(turn);
     drawer.depth = drawer.depth.map(turn);
     drawer.height = turn(drawer.height);
     drawer.corner = turn(drawer.corner);
-    for (const obstacle of drawer.obstacles) for (const side of ["x", "y", "w", "d"]) obstacle[side] = turn(obstacle[side]);
+    drawer.obstacles = drawer.obstacles.map(({ x, y, w, d }) => ({ x: turn(x), y: turn(y), w: turn(w), d: turn(d) }));
   }
   for (const thing of draft.things) thing.sizes = thing.sizes.map(turn);
   draft.bed = draft.bed.map(turn);
+  setUnit(unit);
+  draft.unit = unit;
+  changed("all");
 }
 
+/** @param {string} text */
 const filled = (text) => text.trim() !== "";
 
-/** Whether a drawer has a width, a depth and a height, so that a plan can be requested. */
+/**
+ * Whether a drawer has a width, a depth and a height, so that a plan can be requested.
+ * @param {DrawerDraft} drawer
+ */
 export const measured = (drawer) => drawer.width.some(filled) && drawer.depth.some(filled) && filled(drawer.height);
 
 /** Whether the printer's bed has been chosen or typed; without it no floor can be split into tiles. */
 export const bedGiven = () => draft.bed.every(filled);
 
 export const ready = () => draft.drawers.every(measured);
-
-/** The draft as a spec, and the field id for each JSON Pointer into it. */
-export function specOf() {
-  const where = new Map();
-  const at = (pointer, id) => where.set(pointer, id);
-  const drawers = draft.drawers.map((drawer, d) => {
-    const made = { name: drawer.name, height: length(drawer.height) };
-    at(`/drawers/${d}`, `height-${d}`);
-    at(`/drawers/${d}/name`, `name-${d}`);
-    at(`/drawers/${d}/height`, `height-${d}`);
-    for (const side of ["width", "depth"]) {
-      made[side] = [];
-      drawer[side].forEach((text, i) => {
-        if (!filled(text)) return;
-        at(`/drawers/${d}/${side}/${made[side].length}`, `${side}-${d}-${i}`);
-        if (made[side].length === 0) at(`/drawers/${d}/${side}`, `${side}-${d}-${i}`);
-        made[side].push(length(text));
-      });
-    }
-    if (filled(drawer.corner)) made.corner_radius = length(drawer.corner);
-    at(`/drawers/${d}/corner_radius`, `corner-${d}`);
-    if (drawer.copies !== 1) made.copies = drawer.copies;
-    at(`/drawers/${d}/copies`, `copies-${d}`);
-    if (drawer.obstacles.length) {
-      made.obstacles = drawer.obstacles.map((obstacle, o) => {
-        const base = `/drawers/${d}/obstacles/${o}`;
-        [["at/0", "x"], ["at/1", "y"], ["size/0", "w"], ["size/1", "d"]].forEach(([end, side]) => at(`${base}/${end}`, `obstacle-${d}-${o}-${side}`));
-        return { at: [length(obstacle.x), length(obstacle.y)], size: [length(obstacle.w), length(obstacle.d)] };
-      });
-    }
-    if (draft.fill) made.fill = true;
-    return made;
-  });
-  const items = draft.things.map((thing, i) => {
-    const base = `/items/${i}`;
-    at(base, `thing-${i}`);
-    at(`${base}/count`, `count-${i}`);
-    at(`${base}/name`, `thing-${i}`);
-    const made = { name: thing.name, shape: shapeOf(thing), count: thing.count, access: thing.access };
-    thing.sizes.forEach((_, n) => at(thing.kind === "box" ? `${base}/shape/size/${n}` : `${base}/shape/${["diameter", "length"][n]}`, `size-${i}-${n}`));
-    if (thing.kind === "standard") at(`${base}/shape/length`, `size-${i}-0`);
-    at(`${base}/storage`, `storage-${i}`);
-    if (thing.storage) made.storage = thing.storage;
-    if (thing.group.trim()) made.group = thing.group.trim();
-    if (thing.label) made.label = true;
-    return made;
-  });
-  draft.bed.forEach((_, n) => at(`/printer/bed/${n}`, `bed-${n}`));
-  at("/printer/nozzle", "nozzle");
-  at("/printer/layer", "layer");
-  at("/printer/line_width", "nozzle");
-  at("/material/name", "material");
-  at("/material/cost_per_kg", "price");
-  at("/printing/max_run_hours", "hours");
-  const spec = {
-    spec: "1",
-    name: draft.drawers.map((drawer) => drawer.name).join(", ").slice(0, 80) || "1",
-    drawers,
-    printer: { bed: draft.bed.map(length), nozzle: number(draft.nozzle), layer: number(draft.layer) },
-    material: { name: draft.material },
-    coupon: draft.coupon,
-  };
-  if (items.length) spec.items = items;
-  if (draft.half) spec.grid = { half_cells: true };
-  if (filled(draft.price)) spec.material.cost_per_kg = number(draft.price);
-  if (filled(draft.hours)) spec.printing = { max_run_hours: number(draft.hours) };
-  return { spec, where };
-}
-
-/** A number of no unit, or the text as it is: the service says what is wrong with it. */
-function number(text) {
-  const value = Number(text.trim().replace(",", "."));
-  return text.trim() !== "" && Number.isFinite(value) ? value : text;
-}
-
-function shapeOf(thing) {
-  const sizes = thing.sizes.map(length);
-  if (thing.kind === "box") return { kind: "box", size: sizes };
-  if (thing.kind === "cylinder") return { kind: "cylinder", diameter: sizes[0], length: sizes[1] };
-  return sizes.length ? { kind: "standard", id: thing.id, length: sizes[0] } : { kind: "standard", id: thing.id };
-}

@@ -3,12 +3,18 @@
 import { announce, button, byId, h, show } from "./dom.js";
 import { contentRows, drawerAddress, householdAddress, piecesText } from "./household_text.js";
 import { t } from "./messages.js";
-import { ConnectionLost, request, requestJson, RequestRefused } from "./service.js";
+import { messageOf, request, requestJson, RequestRefused } from "./service.js";
 
 const PAGE = 50;
 const MOST_MATCHES = 5;
 
+/** @typedef {{id: string, drawer: {name: string, place?: string | null, note?: string | null}, layout: object | null, pieces: Record<string, number>}} DrawerRecord */
+/** @typedef {{id: string, drawer: string | null, thing: {name: string, count?: number}, match: {sentence: string, places: {drawer: string, drawer_name: string}[]}}} ThingRecord */
+/** @typedef {{missing: number, places: Parameters<typeof contentRows>[0]["places"]}} Contents */
+/** @typedef {{drawers: {sentence: string}[]}} Report */
+
 let drawn = 0;
+/** @type {string | null} */
 let picture = null;
 
 export const householdNow = () => householdAddress(window.location.hash);
@@ -24,27 +30,29 @@ export function leaveHousehold() {
 export async function drawHousehold() {
   leaveHousehold();
   const turn = drawn;
-  const address = householdNow();
+  const address = householdNow() ?? { drawer: null, thing: null };
   byId("h-household").textContent = t("drawers");
   show(byId("household-body"), h("p", { class: "hint" }, t("loading")));
   try {
     const draw = address.drawer ? await drawerPage(address.drawer, address.thing, turn) : await drawerList();
     if (turn === drawn) draw();
   } catch (error) {
-    if (!(error instanceof ConnectionLost) && !(error instanceof RequestRefused)) throw error;
-    if (turn === drawn) drawFault(error);
+    const text = messageOf(error);
+    if (turn === drawn) drawFault(text);
   }
 }
 
-function drawFault(error) {
+/** @param {string} text */
+function drawFault(text) {
   show(byId("household-body"),
-    h("div", { class: "problems", role: "alert" }, h("p", {}, error instanceof ConnectionLost ? t("no_connection") : error.message)),
+    h("div", { class: "problems", role: "alert" }, h("p", {}, text)),
     h("div", { class: "choices" },
       button(t("try_again"), drawHousehold, { id: "try-again" }),
-      householdNow().drawer && listButton(),
+      householdNow()?.drawer && listButton(),
       plannerButton()));
 }
 
+/** @param {string} address */
 const open = (address) => { window.location.hash = address; };
 const listButton = () => button(t("all_drawers"), () => open("drawers"), { id: "all-drawers" });
 const plannerButton = () => button(t("to_planner"), () => open(""), { id: "to-planner" });
@@ -67,12 +75,15 @@ async function drawerList() {
   };
 }
 
+/** @param {DrawerRecord} entry */
 const listed = (entry) => h("li", {}, button(
   [h("span", { class: "what" }, entry.drawer.name), h("span", { class: "size" }, [entry.drawer.place, piecesText(entry, t)].filter(Boolean).join(": "))],
   () => open(drawerAddress(entry.id)), { id: `drawer-${entry.id}` }));
 
-const moreButton = (drawers) => drawers.length === PAGE && button(t("more_drawers"), () => addDrawers(drawers.at(-1).id), { id: "more-drawers" });
+/** @param {DrawerRecord[]} drawers */
+const moreButton = (drawers) => drawers.length === PAGE && button(t("more_drawers"), () => addDrawers(drawers.at(-1)?.id ?? ""), { id: "more-drawers" });
 
+/** @param {string} after */
 async function addDrawers(after) {
   const turn = drawn;
   try {
@@ -82,15 +93,15 @@ async function addDrawers(after) {
     show(byId("list-choices"), moreButton(drawers), plannerButton());
     if (drawers.length) byId(`drawer-${drawers[0].id}`).focus();
   } catch (error) {
-    if (!(error instanceof ConnectionLost) && !(error instanceof RequestRefused)) throw error;
-    announce(error instanceof ConnectionLost ? t("no_connection") : error.message);
+    announce(messageOf(error));
   }
 }
 
+/** @param {Event} event */
 async function search(event) {
   event.preventDefault();
   const turn = drawn;
-  const name = byId("where-name").value.trim();
+  const name = /** @type {HTMLInputElement} */ (byId("where-name")).value.trim();
   if (!name) {
     byId("where-name").focus();
     return;
@@ -101,15 +112,15 @@ async function search(event) {
     const { things } = await requestJson("GET", `v1/things?${query}`);
     announce(things.length ? things[0].match.sentence : t("nothing_matches", { name }));
     body = things.length
-      ? h("ul", { class: "plain", id: "matches" }, things.map(matched))
+      ? h("ul", { class: "plain", id: "things-there" }, things.map(matched))
       : h("p", { id: "no-match" }, t("nothing_matches", { name }));
   } catch (error) {
-    if (!(error instanceof ConnectionLost) && !(error instanceof RequestRefused)) throw error;
-    body = h("div", { class: "problems", role: "alert" }, h("p", {}, error instanceof ConnectionLost ? t("no_connection") : error.message));
+    body = h("div", { class: "problems", role: "alert" }, h("p", {}, messageOf(error)));
   }
   if (turn === drawn) show(byId("where-matches"), body);
 }
 
+/** @param {ThingRecord} thing */
 function matched(thing) {
   const drawers = new Map(thing.match.places.map((place) => [place.drawer, t("show_in", { name: place.drawer_name })]));
   if (!drawers.size && thing.drawer) drawers.set(thing.drawer, t("show_drawer"));
@@ -117,6 +128,7 @@ function matched(thing) {
     [...drawers].map(([drawer, text]) => button(text, () => open(drawerAddress(drawer, thing.id)), { id: `show-${thing.id}-${drawer}` }))));
 }
 
+/** @param {string} id @param {string | null} thing @param {number} turn */
 async function drawerPage(id, thing, turn) {
   const entry = await requestJson("GET", `v1/drawers/${id}`);
   const [{ things }, contents, report, map] = await Promise.all([
@@ -129,7 +141,12 @@ async function drawerPage(id, thing, turn) {
   return () => drawDrawer(entry, things, contents, report, thing);
 }
 
-/** Return the map of a drawer as a picture; without the marks if the thing has gone. */
+/**
+ * Return the map of a drawer as a picture; without the marks if the thing has gone.
+ * @param {string} id
+ * @param {string | null} thing
+ * @returns {Promise<Blob>}
+ */
 async function mapOf(id, thing) {
   try {
     return await (await request("GET", `v1/drawers/${id}/map.svg${thing ? `?thing=${thing}` : ""}`)).blob();
@@ -139,6 +156,7 @@ async function mapOf(id, thing) {
   }
 }
 
+/** @param {DrawerRecord} entry @param {ThingRecord[]} things @param {Contents | null} contents @param {Report} report @param {string | null} thing */
 function drawDrawer(entry, things, contents, report, thing) {
   const { name, place, note } = entry.drawer;
   byId("h-household").textContent = name;
@@ -146,19 +164,21 @@ function drawDrawer(entry, things, contents, report, thing) {
     place && h("p", { id: "drawer-place" }, place),
     note && h("p", { class: "hint" }, note),
     h("p", { id: "drawer-pieces", class: "sum" }, piecesText(entry, t)),
-    contents ? [
+    .../** @type {import("./dom.js").Child[]} */ (contents ? [
       contents.missing > 0 && h("p", { class: "warnings", id: "drawer-missing" }, t("places_missing", { count: contents.missing })),
       report.drawers.map((floor) => h("p", { class: "hint", id: "drawer-floor" }, floor.sentence)),
       h("figure", {}, h("img", { id: "drawer-map", class: "drawer-map", src: picture, alt: t("map_of", { name }) })),
       contentsTable(contents, thing),
-    ] : h("p", { class: "hint" }, t("no_layout_hint")),
+    ] : [h("p", { class: "hint" }, t("no_layout_hint"))]),
     h("h3", {}, t("things_of_drawer")),
     things.length ? h("ul", { id: "drawer-things" }, things.map((own) => h("li", own.id === thing ? { "aria-current": "true" } : {}, counted(own.thing)))) : h("p", { id: "no-things-here" }, t("no_things_here")),
     h("div", { class: "choices" }, listButton(), plannerButton()));
 }
 
+/** @param {ThingRecord["thing"]} thing */
 const counted = (thing) => ((thing.count ?? 1) > 1 ? `${thing.count} × ${thing.name}` : thing.name);
 
+/** @param {Contents} contents @param {string | null} thing */
 function contentsTable(contents, thing) {
   return h("table", { class: "legend", id: "drawer-contents" }, h("caption", {}, t("what_is_where")),
     h("thead", {}, h("tr", {}, h("th", { scope: "col" }, t("mark")), h("th", { scope: "col", class: "roomy" }, t("name")),

@@ -23,13 +23,13 @@ export const drawerAddress = (drawer, thing = null) => `drawer=${drawer}${thing 
 /**
  * Return the state of a drawer's pieces in words, such as "9 placed, 1 spare".
  * @param {{layout: object | null, pieces: Record<string, number>}} drawer
- * @param {(key: string, values?: object) => string} t
+ * @param {import("./documents").Text} t
  * @returns {string}
  */
 export function piecesText(drawer, t) {
-  const states = ["placed", "printed", "spare", "retired"].filter((state) => drawer.pieces[state] > 0);
+  const states = ["placed", "printed", "spare", "retired"].filter((state) => (drawer.pieces[state] ?? 0) > 0);
   if (!drawer.layout && !states.length) return t("not_laid_out");
-  return states.length ? states.map((state) => t(`pieces_${state}`, { count: drawer.pieces[state] })).join(", ") : t("no_pieces");
+  return states.length ? states.map((state) => t(`pieces_${state}`, { count: drawer.pieces[state] ?? 0 })).join(", ") : t("no_pieces");
 }
 
 /**

@@ -5,7 +5,11 @@ import { t } from "./messages.js";
 
 const WARNING = 30;
 
-/** After this many idle minutes ask whether anybody is there, and without an answer call `reset`; 0 means never. */
+/**
+ * After this many idle minutes ask whether anybody is there, and without an answer call `reset`; 0 means never.
+ * @param {number} minutes
+ * @param {() => void} reset
+ */
 export function watchIdle(minutes, reset) {
   if (!minutes) return;
   let timer = 0;
@@ -16,24 +20,26 @@ export function watchIdle(minutes, reset) {
     timer = window.setTimeout(warn, Math.max(1, minutes * 60 - WARNING) * 1000);
   };
   function warn() {
-    const dialog = byId("dialog");
+    const dialog = /** @type {HTMLDialogElement} */ (byId("dialog"));
     if (dialog.open) dialog.close("");
     let left = WARNING;
     const count = h("p", { role: "timer" }, t("idle_text", { count: left }));
-    dialog.replaceChildren(h("h2", { id: "dialog-title" }, t("idle_title")), count,
-      h("div", { class: "choices" }, button(t("still_here"), () => dialog.close("stay"), { class: "main", id: "still-here" })));
-    dialog.returnValue = "";
-    dialog.addEventListener("close", () => {
+    const end = () => {
       window.clearInterval(counting);
       counting = 0;
-      if (dialog.returnValue === "reset") reset();
+      if (dialog.open) dialog.close("");
       arm();
-    }, { once: true });
+    };
+    dialog.replaceChildren(h("h2", { id: "dialog-title" }, t("idle_title")), count,
+      h("div", { class: "choices" }, button(t("still_here"), end, { class: "main", id: "still-here" })));
+    dialog.addEventListener("cancel", end, { once: true });
     dialog.showModal();
     counting = window.setInterval(() => {
       left -= 1;
       count.textContent = t("idle_text", { count: left });
-      if (left <= 0) dialog.close("reset");
+      if (left > 0) return;
+      end();
+      reset();
     }, 1000);
   }
   for (const kind of ["pointerdown", "keydown", "input", "wheel"]) window.addEventListener(kind, arm, { passive: true });

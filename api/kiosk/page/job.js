@@ -1,12 +1,15 @@
 // A job: submit it, follow it, and return to it after a reload (its id is in the address).
 
-import { bedGiven, ready, specOf } from "./draft.js";
-import { announce, button, byId, h, openDialog, show } from "./dom.js";
+import { bedGiven, draft, ready } from "./draft.js";
+import { announce, button, byId, find, h, openDialog, show } from "./dom.js";
 import { t } from "./messages.js";
-import { planNow } from "./plan.js";
-import { showProblems } from "./problems.js";
-import { drawResult } from "./result.js";
+import { planNow, state } from "./plan.js";
+import { hasProblems, mark, showProblems } from "./problems.js";
+import { drawResult, leaveResult } from "./result.js";
 import { ConnectionLost, faults, randomId, requestJson, RequestRefused } from "./service.js";
+import { specOf } from "./spec_of.js";
+
+/** @typedef {import("./documents").Job} Job */
 
 const PAUSE = 700;
 const LONGEST = 5000;
@@ -17,14 +20,17 @@ export const jobNow = () => /^#job=([0-9a-z]{26})$/.exec(window.location.hash)?.
 
 export function leaveJob() {
   following += 1;
-  window.history.replaceState(null, "", window.location.pathname + window.location.search);
+  window.history.pushState(null, "", window.location.pathname + window.location.search);
   window.dispatchEvent(new Event("job-left"));
 }
 
 /** Draw the last step: the cautions and the submit button, or the progress of the job in the address. */
 export function drawMake() {
-  if (jobNow()) {
-    follow(jobNow());
+  const id = jobNow();
+  following += 1; // whatever job was followed before
+  leaveResult();
+  if (id) {
+    follow(id);
     return;
   }
   show(byId("make"),
@@ -33,15 +39,24 @@ export function drawMake() {
     button(t("make"), submit, { id: "submit", class: "main", disabled: !ready() || !bedGiven() }),
     !ready() && h("p", { class: "hint" }, t("plan_waits")),
     ready() && !bedGiven() && h("p", { class: "hint" }, t("bed_ask")));
+  mark();
+}
+
+/** @param {boolean} on */
+function enable(on) {
+  const node = /** @type {HTMLButtonElement | null} */ (find("submit"));
+  if (node) node.disabled = !on;
 }
 
 async function submit() {
-  byId("submit").disabled = true;
+  enable(false);
   if (!(await planNow())) {
-    byId("submit").disabled = false;
+    enable(true);
+    if (hasProblems()) byId("general").scrollIntoView({ block: "nearest" });
+    else if (state.value === "lost") connection(t("lost"));
     return;
   }
-  const { spec, where } = specOf();
+  const { spec, where } = specOf(draft);
   const idempotencyKey = randomId(); // retries after a lost connection create one job only
   for (let tries = 0; ; tries += 1) {
     try {
@@ -57,15 +72,16 @@ async function submit() {
       }
       if (error instanceof RequestRefused) showProblems(faults(error.problem), where);
       else if (error instanceof ConnectionLost) connection(t("lost"));
-      byId("submit").disabled = false;
+      enable(true);
       return;
     }
   }
 }
 
+/** @param {number} milliseconds */
 const pause = (milliseconds) => new Promise((resolve) => { window.setTimeout(resolve, milliseconds); });
 
-/** Show a connection notice; null hides it and announces that the connection is back. */
+/** Show a connection notice; null hides it and announces that the connection is back. @param {string | null} text */
 export function connection(text) {
   const node = byId("connection");
   if (!node.hidden && text === null) announce(t("back"));
@@ -73,7 +89,7 @@ export function connection(text) {
   node.textContent = text ?? "";
 }
 
-/** Poll a job until it has ended, retrying after lost connections. */
+/** Poll a job until it has ended, retrying after lost connections. @param {string} id */
 export async function follow(id) {
   const follower = (following += 1);
   let wait = PAUSE;
@@ -108,6 +124,7 @@ export async function follow(id) {
   }
 }
 
+/** @param {Job} job */
 function drawProgress(job) {
   const { done, total, now } = job.progress;
   show(byId("make"),
@@ -117,6 +134,7 @@ function drawProgress(job) {
     button(t("cancel"), () => stop(job.id), { id: "cancel", class: "quiet danger" }));
 }
 
+/** @param {Job} job */
 function drawFailure(job) {
   const reasons = job.problem ? faults(job.problem) : [];
   show(byId("make"),
@@ -124,6 +142,7 @@ function drawFailure(job) {
     button(t("new_job"), leaveJob, { id: "new-job" }));
 }
 
+/** @param {string} id */
 async function stop(id) {
   if ((await openDialog(t("cancel_title"), h("p", {}, t("cancel_text")), [["no", t("keep_running")], ["yes", t("cancel"), "danger"]])) !== "yes") return;
   try {

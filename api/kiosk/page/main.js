@@ -1,26 +1,58 @@
 // Entry point: the steps of the page, the toolbar, and the redraws after changes of the draft.
 
-import { bedGiven, draft, measured, restore, startOver, switchUnit, watch } from "./draft.js";
-import { button, byId, h, openDialog, show } from "./dom.js";
+import { bedGiven, choose, draft, measured, replaceDraft, restore, startOver, switchUnit, watch } from "./draft.js";
+import { announce, button, byId, find, h, openDialog, show } from "./dom.js";
 import { drawHousehold, householdNow, leaveHousehold } from "./household.js";
 import { watchIdle } from "./idle.js";
 import { connection, drawMake, jobNow, leaveJob } from "./job.js";
 import { drawMeasure } from "./measure.js";
 import { loadMessages, t, translate } from "./messages.js";
-import { planSoon } from "./plan.js";
+import { busy, planSoon } from "./plan.js";
 import { drawPrinter } from "./printer.js";
-import { firstField, mark } from "./problems.js";
+import { firstField, mark, whenFollowed } from "./problems.js";
 import { leaveResult } from "./result.js";
-import { ConnectionLost, dropKey, keepKey, requestJson, RequestRefused } from "./service.js";
-import { drawThings, loadCatalogue } from "./things.js";
-import { setUnit, unitNow } from "./units.js";
+import { dropKey, keepKey, messageOf, requestJson, RequestRefused, saveBlob } from "./service.js";
+import { draftOf } from "./spec_to_draft.js";
+import { specOf } from "./spec_of.js";
+import { beginThings, loadCatalogue, openThing } from "./things.js";
+import { unitNow } from "./units.js";
+import { beginPlan, historyKeys } from "./workbench/plan_panel.js";
 
+/** @typedef {"measure" | "things" | "printer" | "make"} Step */
+
+/** @type {Step[]} */
 const STEPS = ["measure", "things", "printer", "make"];
 const THEME = "drawerwright.theme";
-const DRAW = { measure: drawMeasure, things: drawThings, printer: drawPrinter, make: drawMake };
+const DRAW = { measure: drawMeasure, things: () => mark(), printer: drawPrinter, make: drawMake };
 
+/** @type {Step} */
 let step = "measure";
 
+/** The step that a field belongs to, by the start of its id. @type {[RegExp, Step][]} */
+const STEP_OF_FIELD = [
+  [/^(?:width|depth|height|name|corner|copies|obstacle)-\d/, "measure"],
+  [/^(?:thing|count|size|storage|group|access)-\d/, "things"],
+  [/^(?:bed-|nozzle|layer|material|price|hours)/, "printer"],
+];
+
+/** @param {string} id */
+const stepOfField = (id) => STEP_OF_FIELD.find(([pattern]) => pattern.test(id))?.[1];
+
+/** Bring a field on show, whatever step, drawer or thing it belongs to, and focus it. @param {string} id */
+function goToField(id) {
+  const place = stepOfField(id);
+  const index = Number(/^[a-z]+-(\d+)/.exec(id)?.[1] ?? 0);
+  if (place === "measure") choose(index);
+  if (place === "things" && !id.startsWith("thing-")) openThing(index);
+  if (place) go(place, false);
+  window.requestAnimationFrame(() => {
+    const details = find(id)?.closest("details");
+    if (details) details.open = true;
+    find(id)?.focus();
+  });
+}
+
+/** @param {Step} next */
 function go(next, focus = true) {
   step = next;
   showHousehold(false);
@@ -30,6 +62,7 @@ function go(next, focus = true) {
   byId("plan").hidden = next === "make" && jobNow() !== null;
   drawSteps();
   DRAW[next]();
+  mark();
   if (focus) focusMain();
 }
 
@@ -38,7 +71,7 @@ function focusMain() {
   window.scrollTo({ top: 0 });
 }
 
-/** Show the household instead of the steps, or these again. */
+/** Show the household instead of the steps, or these again. @param {boolean} shown */
 function showHousehold(shown) {
   byId("household").hidden = !shown;
   byId("columns").hidden = shown;
@@ -63,29 +96,30 @@ function drawSteps() {
       { id: `go-${name}`, "aria-current": name === step ? "step" : null }))));
   const at = STEPS.indexOf(step);
   show(byId("onward"),
-    at > 0 && !jobNow() && button(t("back_step"), () => go(STEPS[at - 1]), { id: "previous" }),
-    at < STEPS.length - 1 && button(t("next_step"), next, { id: "next", class: "main" }));
+    at > 0 && !jobNow() && button(t("back_step"), () => go(STEPS[at - 1] ?? "measure"), { id: "previous" }),
+    at < STEPS.length - 1 && button(t("next_step"), goOn, { id: "next", class: "main" }));
 }
 
 /** Go to the next step, or focus the first invalid field of this one. */
-function next() {
+function goOn() {
   const field = firstField();
   if (field && byId(`step-${step}`).contains(field)) {
     field.focus();
     return;
   }
-  go(STEPS[STEPS.indexOf(step) + 1]);
+  go(STEPS[STEPS.indexOf(step) + 1] ?? step);
 }
 
 function drawUnits() {
-  for (const unit of ["mm", "in"]) {
+  for (const unit of /** @type {const} */ (["mm", "in"])) {
     byId(`unit-${unit}`).setAttribute("aria-checked", String(unitNow() === unit));
     byId(`unit-${unit}`).tabIndex = unitNow() === unit ? 0 : -1;
   }
 }
 
+/** @param {import("./draft.js").Change} what */
 function onChange(what) {
-  if (what === "field") drawSteps();
+  if (what === "field" || what === "trays") drawSteps();
   else {
     drawUnits();
     drawSteps();
@@ -94,6 +128,7 @@ function onChange(what) {
   planSoon();
 }
 
+/** @param {string | null} theme */
 function setTheme(theme) {
   if (theme) document.documentElement.dataset.theme = theme;
 }
@@ -119,20 +154,21 @@ function reset() {
 async function showJobs() {
   let body;
   try {
+    /** @type {{jobs: import("./documents").Job[]}} */
     const { jobs } = await requestJson("GET", "v1/jobs?limit=20");
     body = jobs.length
       ? h("ul", { class: "plain files" }, jobs.map((job) => h("li", {}, button([h("span", { class: "what" }, job.name), h("span", { class: "size" }, t(`state_${job.state}`))],
-        () => { byId("dialog").close(""); window.location.hash = `job=${job.id}`; }, { id: `open-${job.id}` }))))
+        () => { /** @type {HTMLDialogElement} */ (byId("dialog")).close(""); window.location.hash = `job=${job.id}`; }, { id: `open-${job.id}` }))))
       : h("p", {}, t("no_jobs"));
   } catch (error) {
-    body = h("p", {}, error instanceof ConnectionLost ? t("lost") : error.message);
+    body = h("p", {}, messageOf(error));
   }
   await openDialog(t("jobs"), body, [["", t("close")]]);
 }
 
 /** If the service requires an API key, prompt for one until it is accepted. */
 async function unlock() {
-  for (;;) {
+  for (let tries = 0; ; tries += 1) {
     try {
       await requestJson("GET", "v1/jobs?limit=1");
       return;
@@ -142,9 +178,39 @@ async function unlock() {
     dropKey();
     const input = h("input", { id: "key", type: "password", autocomplete: "off", maxlength: 200 });
     const forDevice = h("input", { id: "key-device", type: "checkbox" });
-    await openDialog(t("key_title"), [h("div", { class: "field" }, h("label", { for: "key" }, t("key")), input), h("label", { class: "check" }, forDevice, t("key_device"))], [["ok", t("key_use"), "main"]]);
+    const refused = tries > 0 && h("p", { class: "problems", role: "alert", id: "key-refused" }, t("key_refused"));
+    await openDialog(t("key_title"), [refused, h("div", { class: "field" }, h("label", { for: "key" }, t("key")), input), h("label", { class: "check" }, forDevice, t("key_device"))], [["ok", t("key_use"), "main"]]);
     keepKey(input.value.trim(), forDevice.checked);
   }
+}
+
+function saveSpec() {
+  const { spec } = specOf(draft);
+  const file = `${spec.name.replace(/[^\p{L}\p{N}._-]+/gu, "-").slice(0, 60) || "drawer"}.json`;
+  saveBlob(new Blob([`${JSON.stringify(spec, null, 2)}\n`], { type: "application/json" }), file);
+  announce(t("saved", { name: file }));
+}
+
+/** @param {Event} event */
+async function openSpec(event) {
+  const input = /** @type {HTMLInputElement} */ (event.target);
+  const file = input.files?.[0];
+  input.value = ""; // the same file can be opened again
+  if (!file) return;
+  let read;
+  try {
+    read = draftOf(JSON.parse(await file.text()));
+  } catch {
+    read = null;
+  }
+  if (!read) {
+    await openDialog(t("open_spec"), h("p", {}, t("not_a_spec", { name: file.name })), [["", t("close")]]);
+    return;
+  }
+  replaceDraft(read.draft);
+  go("measure");
+  if (read.left.length) await openDialog(t("open_spec"), [h("p", {}, t("left_out")), h("ul", {}, read.left.map((field) => h("li", {}, field)))], [["", t("close")]]);
+  else announce(t("opened", { name: file.name }));
 }
 
 async function begin() {
@@ -155,10 +221,17 @@ async function begin() {
     setTheme(window.localStorage.getItem(THEME));
   } catch { /* as above */ }
   restore();
-  setUnit(draft.unit);
   drawUnits();
-  for (const unit of ["mm", "in"]) byId(`unit-${unit}`).addEventListener("click", () => switchUnit(unit));
-  byId("unit-mm").parentElement.addEventListener("keydown", (event) => {
+  beginPlan();
+  beginThings();
+  whenFollowed({ go: goToField, title: (id) => t(`step_${stepOfField(id) ?? step}`) });
+  busy.subscribe((now) => byId("plan").setAttribute("aria-busy", String(now)));
+  window.addEventListener("keydown", historyKeys);
+  byId("save-spec").addEventListener("click", saveSpec);
+  byId("open-spec").addEventListener("click", () => byId("spec-file").click());
+  byId("spec-file").addEventListener("change", openSpec);
+  for (const unit of /** @type {const} */ (["mm", "in"])) byId(`unit-${unit}`).addEventListener("click", () => switchUnit(unit));
+  byId("unit-mm").parentElement?.addEventListener("keydown", (event) => {
     if (!["ArrowLeft", "ArrowRight"].includes(event.key)) return;
     const other = unitNow() === "mm" ? "in" : "mm";
     switchUnit(other);
@@ -171,7 +244,7 @@ async function begin() {
   watch(onChange);
   window.addEventListener("hashchange", () => follow());
   window.addEventListener("job-left", () => go(step));
-  document.querySelector(".skip").addEventListener("click", (event) => {
+  document.querySelector(".skip")?.addEventListener("click", (event) => {
     event.preventDefault(); // a hash would replace the job's id in the address
     byId("main").focus();
   });
@@ -179,8 +252,7 @@ async function begin() {
   try {
     await loadCatalogue();
   } catch (error) {
-    if (!(error instanceof ConnectionLost) && !(error instanceof RequestRefused)) throw error;
-    connection(t("lost"));
+    connection(messageOf(error));
   }
   follow(false);
   planSoon();

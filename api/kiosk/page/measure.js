@@ -1,17 +1,26 @@
 // Step 1: the form for the tape readings, and a drawing that shows where to measure.
 
-import { addDrawer, changed, choose, current, draft, dropDrawer } from "./draft.js";
-import { button, byId, h, s, show } from "./dom.js";
+import { addDrawer, changed, choose, copyDrawer, current, draft, drawerNow, dropDrawer } from "./draft.js";
+import { button, byId, find, h, s, show } from "./dom.js";
 import { t } from "./messages.js";
 import { mark } from "./problems.js";
 import { unitNow } from "./units.js";
+
+/** @typedef {import("./draft_format.js").DrawerDraft} DrawerDraft */
+
+/** Whether the user opened the rare fields. */
+let more = false;
 
 const WIDTHS = ["front", "middle", "back"];
 const DEPTHS = ["left", "middle", "right"];
 
 export function drawMeasure() {
-  const drawer = draft.drawers[current];
+  const drawer = drawerNow();
   const d = current;
+  const drop = () => {
+    dropDrawer(d);
+    byId(`drawer-${current}`).focus();
+  };
   show(byId("measure"),
     h("div", { class: "tabs", role: "group", "aria-label": t("drawers") },
       draft.drawers.map((entry, index) => button(entry.name || "?", () => choose(index), { "aria-pressed": String(index === current), id: `drawer-${index}` })),
@@ -23,47 +32,62 @@ export function drawMeasure() {
         h("fieldset", {}, h("legend", {}, `${t("widths")} (${t(`unit_${unitNow()}`)})`), h("div", { class: "three" }, WIDTHS.map((place, i) => reading(drawer, "width", i, place)))),
         h("fieldset", {}, h("legend", {}, `${t("depths")} (${t(`unit_${unitNow()}`)})`), h("div", { class: "three" }, DEPTHS.map((place, i) => reading(drawer, "depth", i, place)))),
         field(`height-${d}`, t("height"), drawer.height, (text) => { drawer.height = text; }, { unit: true, line: "height" }),
-        h("details", { open: Boolean(drawer.corner || drawer.obstacles.length || drawer.copies !== 1) },
+        h("details", { open: more || Boolean(drawer.corner || drawer.obstacles.length || drawer.copies !== 1), ontoggle: (/** @type {any} */ event) => { more = event.target.open; } },
           h("summary", {}, t("more")),
           field(`corner-${d}`, t("corner"), drawer.corner, (text) => { drawer.corner = text; }, { unit: true }),
           field(`copies-${d}`, t("copies"), String(drawer.copies), (text) => { drawer.copies = /^\d+$/.test(text.trim()) ? Number(text) : text; }, { inputmode: "numeric" }),
           h("div", { class: "obstacles" }, drawer.obstacles.map((item, o) => obstacle(drawer, item, d, o))),
           button(t("add_obstacle"), () => { drawer.obstacles.push({ x: "", y: "", w: "", d: "" }); changed("drawer"); }, { class: "quiet", id: "add-obstacle" }),
-          draft.drawers.length > 1 && button(t("drop_drawer"), () => dropDrawer(d), { class: "quiet danger", id: "drop-drawer" }))),
+          button(t("copy_drawer"), () => copyDrawer(d), { class: "quiet", id: "copy-drawer" }),
+          draft.drawers.length > 1 && button(t("drop_drawer"), drop, { class: "quiet danger", id: "drop-drawer" }))),
       drawing(d)));
   mark();
 }
 
+/** @param {DrawerDraft} drawer @param {"width" | "depth"} side @param {number} index @param {string} place */
 function reading(drawer, side, index, place) {
-  const set = (text) => { drawer[side][index] = text; };
-  return field(`${side}-${current}-${index}`, t(`place_${place}`), drawer[side][index], set, { length: true, line: `${side}-${index}` });
+  const set = (/** @type {string} */ text) => { drawer[side][index] = text; };
+  return field(`${side}-${current}-${index}`, t(`place_${place}`), drawer[side][index] ?? "", set, { length: true, line: `${side}-${index}` });
 }
 
+/** @param {DrawerDraft} drawer @param {import("./draft_format.js").Obstacle} item @param {number} d @param {number} o */
 function obstacle(drawer, item, d, o) {
-  const set = (side) => (text) => { item[side] = text; };
+  /** @type {[side: "x" | "y" | "w" | "d", key: string][]} */
+  const sides = [["x", "obstacle_x"], ["y", "obstacle_y"], ["w", "obstacle_w"], ["d", "obstacle_d"]];
+  const drop = () => {
+    drawer.obstacles.splice(o, 1);
+    changed("drawer");
+    byId("add-obstacle").focus();
+  };
   return h("fieldset", {}, h("legend", {}, t("obstacle", { number: o + 1 })),
     h("div", { class: "four" },
-      [["x", "obstacle_x"], ["y", "obstacle_y"], ["w", "obstacle_w"], ["d", "obstacle_d"]].map(([side, key]) =>
-        field(`obstacle-${d}-${o}-${side}`, t(key), item[side], set(side), { unit: true }))),
-    button(t("remove"), () => { drawer.obstacles.splice(o, 1); changed("drawer"); }, { class: "quiet" }));
+      sides.map(([side, key]) => field(`obstacle-${d}-${o}-${side}`, t(key), item[side], (text) => { Object.assign(item, { [side]: text }); }, { unit: true }))),
+    button(t("remove"), drop, { class: "quiet", id: `remove-obstacle-${o}` }));
 }
 
-/** Create a labelled text field; `line` names the tape of the drawing that is highlighted with it. */
-export function field(id, label, value, set, { unit = false, length = unit, line = null, inputmode = "decimal" } = {}) {
-  const light = (on) => line && byId(`tape-${line}`)?.classList.toggle("active", on);
+/**
+ * Create a labelled text field; `line` names the tape of the drawing that is highlighted with it.
+ * @param {string} id
+ * @param {string} label
+ * @param {string} value
+ * @param {(text: string) => void} set
+ * @param {{unit?: boolean, length?: boolean, line?: string, inputmode?: string}} [options]
+ */
+export function field(id, label, value, set, { unit = false, length = unit, line = "", inputmode = "decimal" } = {}) {
+  const light = (/** @type {boolean} */ on) => line && find(`tape-${line}`)?.classList.toggle("active", on);
   const input = h("input", {
     id, value, inputmode: unitNow() === "in" && length ? "text" : inputmode, autocomplete: "off", type: "text", maxlength: 80,
-    oninput: (event) => { set(event.target.value); changed("field"); },
+    oninput: (/** @type {any} */ event) => { set(event.target.value); changed("field"); },
     onfocus: () => light(true), onblur: () => light(false),
   });
   return h("div", { class: "field" }, h("label", { for: id }, label, unit ? h("span", { class: "unit" }, ` ${t(`unit_${unitNow()}`)}`) : null), input);
 }
 
-/** Draw the drawer from above, front at the bottom, and in section for the height; a tap on a tape focuses its field. */
+/** Draw the drawer from above, front at the bottom, and in section for the height; a tap on a tape focuses its field. @param {number} d */
 function drawing(d) {
-  const to = (id) => ({ class: "tape", onclick: () => byId(id)?.focus() });
-  const across = [188, 120, 52].map((y, i) => tape(`width-${i}`, [40, y], [260, y], t(`place_${WIDTHS[i]}`), to(`width-${d}-${i}`)));
-  const deep = [70, 150, 230].map((x, i) => tape(`depth-${i}`, [x, 210], [x, 30], t(`place_${DEPTHS[i]}`), to(`depth-${d}-${i}`)));
+  const to = (/** @type {string} */ id) => ({ class: "tape", onclick: () => find(id)?.focus() });
+  const across = [188, 120, 52].map((y, i) => tape(`width-${i}`, [40, y], [260, y], t(`place_${WIDTHS[i] ?? ""}`), to(`width-${d}-${i}`)));
+  const deep = [70, 150, 230].map((x, i) => tape(`depth-${i}`, [x, 210], [x, 30], t(`place_${DEPTHS[i] ?? ""}`), to(`depth-${d}-${i}`)));
   return h("figure", { class: "where" },
     s("svg", { viewBox: "0 0 300 330", role: "img", "aria-label": t("drawing_label") },
       s("rect", { x: 30, y: 20, width: 240, height: 200, class: "board" }),
@@ -76,12 +100,13 @@ function drawing(d) {
     h("figcaption", {}, t("drawing_caption")));
 }
 
+/** @param {string} name @param {[number, number]} from @param {[number, number]} to @param {string} text @param {Record<string, any>} attributes */
 function tape(name, [x1, y1], [x2, y2], text, attributes) {
   const upright = x1 === x2;
   return s("g", { id: `tape-${name}`, ...attributes },
     s("line", { x1, y1, x2, y2, class: "touch" }),
     s("line", { x1, y1, x2, y2, class: "line" }),
-    [[x1, y1], [x2, y2]].map(([x, y]) => upright ? s("line", { x1: x - 5, y1: y, x2: x + 5, y2: y, class: "line" }) : s("line", { x1: x, y1: y - 5, x2: x, y2: y + 5, class: "line" })),
+    /** @type {[number, number][]} */ ([[x1, y1], [x2, y2]]).map(([x, y]) => upright ? s("line", { x1: x - 5, y1: y, x2: x + 5, y2: y, class: "line" }) : s("line", { x1: x, y1: y - 5, x2: x, y2: y + 5, class: "line" })),
     upright
       ? s("text", { x: x1 + 4, y: y2 + (name === "height" ? 30 : 12), class: "tape-name" }, text)
       : s("text", { x: x1 + 60, y: y1 - 4, class: "tape-name" }, text));

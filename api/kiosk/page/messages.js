@@ -1,5 +1,6 @@
 // Message catalogue: all texts of the page, from messages.<language>.json.
 
+/** @type {Record<string, string>} */
 let words = {};
 
 export async function loadMessages() {
@@ -7,7 +8,11 @@ export async function loadMessages() {
   words = await answer.json();
 }
 
-/** Return the message of a key with its {placeholders} filled in; for `count` 1 the singular, `<key>_one`, if it exists. */
+/**
+ * Return the message of a key with its {placeholders} filled in; for `count` 1 the singular, `<key>_one`, if it exists.
+ * @param {string} key
+ * @param {Record<string, string | number>} [values]
+ */
 export function t(key, values = {}) {
   const singular = values.count === 1 ? words[`${key}_one`] : undefined;
   const text = singular ?? words[key];
@@ -19,7 +24,7 @@ export function t(key, values = {}) {
 }
 
 /** Fill in the messages of the static page. */
-export function translate(root = document) {
-  for (const node of root.querySelectorAll("[data-t]")) node.textContent = t(node.dataset.t);
-  for (const node of root.querySelectorAll("[data-t-label]")) node.setAttribute("aria-label", t(node.dataset.tLabel));
+export function translate() {
+  for (const node of /** @type {NodeListOf<HTMLElement>} */ (document.querySelectorAll("[data-t]"))) node.textContent = t(node.dataset.t ?? "");
+  for (const node of /** @type {NodeListOf<HTMLElement>} */ (document.querySelectorAll("[data-t-label]"))) node.setAttribute("aria-label", t(node.dataset.tLabel ?? ""));
 }

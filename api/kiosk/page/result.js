@@ -1,187 +1,164 @@
 // Results of a job: 3-D view, print runs to tick off, map, files.
 
-import { announce, button, byId, h, show } from "./dom.js";
+import { render } from "preact";
+
+import { announce, button, byId, find, h, show } from "./dom.js";
+import { html } from "./html.js";
 import { leaveJob } from "./job.js";
 import { t } from "./messages.js";
-import { picture } from "./plan.js";
-import { ConnectionLost, faults, randomId, request, requestJson, RequestRefused, save } from "./service.js";
+import { duration, kilobytes, moneyText } from "./numbers.js";
+import { contentsOf } from "./plan.js";
+import { drawRuns, flush } from "./runs.js";
+import { ConnectionLost, messageOf, request, requestJson, save } from "./service.js";
+import { DrawerMap } from "./workbench/drawer_map.js";
+
+/** @typedef {import("./documents").Manifest} Manifest */
 
 const TABS = ["view", "runs", "map", "files"];
 
+/** @type {Manifest | null} */
 let manifest = null;
 let job = "";
 let tab = "view";
-let record = null;
+/** @type {(() => void) | null} */
 let leave = null;
 
+/** @param {string} id */
 export async function drawResult(id) {
   job = id;
   manifest = await requestJson("GET", `v1/jobs/${id}/manifest`);
-  record = null;
   tab = "view";
   drawTabs();
 }
 
-/** Release the 3-D view. */
+/** Release the 3-D view and the watchers of the map, and record what was ticked. */
 export function leaveResult() {
   leave?.();
   leave = null;
+  flush();
 }
 
 function drawTabs() {
   leaveResult();
+  if (!manifest) return;
   show(byId("make"),
     h("p", { id: "job-state" }, t("state_succeeded")),
-    summary(),
+    summary(manifest),
     h("div", { class: "tabs", role: "tablist", "aria-label": t("results"), onkeydown: turn },
-      TABS.map((name) => button(t(`tab_${name}`), () => open(name), { role: "tab", id: `tab-${name}`, "aria-selected": String(name === tab), "aria-controls": "panel", tabindex: name === tab ? "0" : "-1" }))),
+      TABS.map((key) => button(t(`tab_${key}`), () => open(key), { role: "tab", id: `tab-${key}`, "aria-selected": String(key === tab), "aria-controls": "panel", tabindex: key === tab ? "0" : "-1" }))),
     h("div", { id: "panel", role: "tabpanel", "aria-labelledby": `tab-${tab}` }),
     h("h3", {}, t("cautions")),
     h("ul", { class: "cautions" }, manifest.cautions.map((caution) => h("li", {}, caution.text))),
     button(t("new_job"), leaveJob, { id: "new-job" }));
-  drawPanel();
+  drawPanel(manifest);
 }
 
-function open(name) {
-  tab = name;
+/** @param {string} key */
+function open(key) {
+  tab = key;
   drawTabs();
-  byId(`tab-${name}`).focus();
+  byId(`tab-${key}`).focus();
 }
 
+/** @param {KeyboardEvent} event */
 function turn(event) {
   const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
   if (!step) return;
   event.preventDefault();
-  open(TABS[(TABS.indexOf(tab) + step + TABS.length) % TABS.length]);
+  open(TABS[(TABS.indexOf(tab) + step + TABS.length) % TABS.length] ?? tab);
 }
 
-export function duration(seconds) {
-  const minutes = Math.round(seconds / 60);
-  return minutes < 60 ? t("minutes", { minutes }) : t("hours", { hours: Math.floor(minutes / 60), minutes: String(minutes % 60).padStart(2, "0") });
-}
-
-function summary() {
-  const { work } = manifest;
+/** @param {Manifest} document */
+function summary({ work }) {
   if (!work) return null;
   const facts = [
     [t("sum_pieces"), String(work.pieces)],
     [t("sum_runs"), String(work.runs)],
     work.seconds != null && [t("sum_time"), `${duration(work.seconds)}${work.time_uncertainty ? ` ± ${Math.round(100 * work.time_uncertainty)} %` : ""}`],
-    work.grams != null && [t("sum_filament"), `${Math.round(work.grams)} g, ${work.metres.toFixed(0)} m`],
-    work.cost != null && [t("sum_cost"), work.cost.toFixed(2)],
-  ].filter(Boolean);
-  return h("dl", { class: "facts", id: "facts" }, facts.map(([name, value]) => h("div", {}, h("dt", {}, name), h("dd", {}, value))));
+    work.grams != null && [t("sum_filament"), `${Math.round(work.grams)} g, ${(work.metres ?? 0).toFixed(0)} m`],
+    work.cost != null && [t("sum_cost"), moneyText(work.cost)],
+  ];
+  return h("dl", { class: "facts", id: "facts" }, facts.map((fact) => fact && h("div", {}, h("dt", {}, fact[0]), h("dd", {}, fact[1]))));
 }
 
-function drawPanel() {
+/** @param {Manifest} document */
+function drawPanel(document) {
   const panel = byId("panel");
-  if (tab === "view") drawView(panel);
-  else if (tab === "runs") drawRuns(panel);
-  else if (tab === "map") drawMap(panel);
-  else drawFiles(panel);
+  if (tab === "view") drawView(panel, document);
+  else if (tab === "runs") drawRuns(panel, job, document);
+  else if (tab === "map") drawMap(panel, document);
+  else drawFiles(panel, document);
 }
 
-const documents = (role) => (manifest.documents ?? []).filter((entry) => entry.role === role);
+/** @param {Manifest} document @param {string} role */
+const documents = (document, role) => (document.documents ?? []).filter((entry) => entry.role === role);
 
-async function drawView(panel) {
-  const models = documents("model");
+/** @param {HTMLElement} panel @param {Manifest} document */
+async function drawView(panel, document) {
+  const models = documents(document, "model");
   if (!models.length) {
     show(panel, h("p", { class: "hint" }, t("no_model")));
     return;
   }
   const canvas = h("div", { class: "stage", id: "stage" });
   const pick = models.length > 1 && h("div", { class: "field" }, h("label", { for: "which" }, t("drawer")),
-    h("select", { id: "which", onchange: (event) => load(Number(event.target.value)) }, models.map((model, index) => h("option", { value: index }, model.drawer ?? model.title))));
+    h("select", { id: "which", onchange: (/** @type {any} */ event) => load(Number(event.target.value)) }, models.map((model, index) => h("option", { value: index }, model.drawer ?? model.title))));
   show(panel, pick, canvas, h("p", { class: "hint" }, t("view_hint")));
+  /** @param {number} index */
   async function load(index) {
-    leaveResult();
+    const model = models[index];
+    if (!model) return;
+    leave?.();
+    leave = null;
     try {
-      const [{ stage }, answer] = await Promise.all([import("./view.js"), request("GET", `v1/jobs/${job}/files/${models[index].file.name}`)]);
-      leave = await stage(canvas, await answer.arrayBuffer(), models[index].title);
+      const [{ stage }, answer] = await Promise.all([import("./view.js"), request("GET", `v1/jobs/${job}/files/${model.file.name}`)]);
+      leave = await stage(canvas, await answer.arrayBuffer(), model.title);
     } catch (error) {
-      if (error instanceof ConnectionLost) show(canvas, h("p", { class: "hint" }, t("lost")));
-      else show(canvas, h("p", { class: "hint" }, t("no_webgl")));
+      show(canvas, h("p", { class: "hint" }, t(error instanceof ConnectionLost ? "no_connection" : "no_webgl")));
     }
   }
   await load(0);
 }
 
-async function drawRuns(panel) {
-  if (!panel.querySelector(".run")) show(panel, h("p", { class: "hint" }, t("loading")));
-  try {
-    record = await requestJson("GET", `v1/jobs/${job}/runs`);
-  } catch (error) {
-    if (!(error instanceof RequestRefused) && !(error instanceof ConnectionLost)) throw error;
-    record = null;
-  }
-  if (tab !== "runs") return;
-  const runs = record?.runs ?? manifest.runs ?? [];
-  if (!runs.length) {
-    show(panel, h("p", { id: "all-printed" }, t("all_printed")));
-    return;
-  }
-  show(panel,
-    h("p", { class: "hint" }, t("runs_hint")),
-    h("ol", { class: "plain runs" }, runs.map((run) => h("li", { class: "run", id: `run-${run.number}` },
-      h("h3", {}, t("run", { number: run.number })),
-      h("p", {}, pieces(run)),
-      h("p", { class: "hint" }, [run.material, run.seconds && duration(run.seconds), run.grams && `${Math.round(run.grams)} g`].filter(Boolean).join(", ")),
-      h("div", { class: "choices" },
-        run.file && button(t("get_file"), () => get(`v1/jobs/${job}/runs/${run.number}.3mf`, run.file), { id: `get-${run.number}` }),
-        button(t("is_printed"), () => tick(run.number, "printed"), { id: `printed-${run.number}`, class: "main" }),
-        button(t("has_failed"), () => tick(run.number, "failed"), { id: `failed-${run.number}`, class: "quiet danger" }))))));
-}
-
-function pieces(run) {
-  const counts = new Map();
-  for (const piece of run.pieces) counts.set(piece.mark, (counts.get(piece.mark) ?? 0) + 1);
-  return [...counts].map(([mark, count]) => (count > 1 ? `${count} × ${mark}` : mark)).join(", ");
-}
-
-async function tick(number, outcome) {
-  try {
-    await requestJson("POST", `v1/jobs/${job}/prints`, { body: { outcome, run: number, id: randomId() } });
-    announce(t(`recorded_${outcome}`, { number }));
-  } catch (error) {
-    if (error instanceof RequestRefused) announce(faults(error.problem)[0].text);
-    else if (error instanceof ConnectionLost) announce(t("lost"));
-    else throw error;
-  }
-  await drawRuns(byId("panel"));
-}
-
-async function drawMap(panel) {
-  show(panel, manifest.drawers.map((drawer, index) => {
-    const files = documents("map").filter((map) => map.drawer === drawer.name && map.file.media_type !== "image/svg+xml");
-    return h("figure", { id: `map-${index}` }, picture(drawer, manifest), h("figcaption", {}, drawer.name, " ",
+/** @param {HTMLElement} panel @param {Manifest} document */
+function drawMap(panel, document) {
+  show(panel, document.drawers.map((drawer, index) => {
+    const files = documents(document, "map").filter((map) => map.drawer === drawer.name && map.file.media_type !== "image/svg+xml");
+    return h("figure", { id: `map-${index}` }, h("div", { class: "drawing", id: `drawing-${index}` }), h("figcaption", {}, drawer.name, " ",
       files.map((map) => button(t("get_map"), () => get(`v1/jobs/${job}/files/${map.file.name}`, map.file.name), { class: "quiet" }))),
       h("table", { class: "legend" }, h("caption", {}, t("what_is_where")),
-        h("thead", {}, h("tr", {}, [t("mark"), t("name"), t("holds")].map((title) => h("th", { scope: "col" }, title)))),
-        h("tbody", {}, drawer.placements.map((placement, at) => [placement, at]).filter(([placement]) => placement.cell).map(([placement, at]) => h("tr", {},
-          h("th", { scope: "row" }, placement.mark), h("td", {}, placement.name ?? ""),
-          h("td", {}, (drawer.contents ?? []).filter((thing) => thing.placement === at).map((thing) => `${thing.count} × ${thing.item}`).join(", "))))))); 
+        h("thead", {}, h("tr", {}, ["mark", "name", "holds"].map((title) => h("th", { scope: "col" }, t(title))))),
+        h("tbody", {}, drawer.placements.map((placement, at) => placement.cell && h("tr", {},
+          h("th", { scope: "row" }, placement.mark), h("td", {}, placement.name ?? ""), h("td", {}, contentsOf(drawer, at)))))));
   }));
+  const draw = () => document.drawers.forEach((drawer, index) => {
+    const node = find(`drawing-${index}`);
+    if (node) render(html`<${DrawerMap} plan=${document} drawer=${drawer} px=${node.clientWidth} />`, node);
+  });
+  const watcher = new ResizeObserver(draw);
+  watcher.observe(panel);
+  draw();
+  leave = () => watcher.disconnect();
 }
 
-function drawFiles(panel) {
+/** @param {HTMLElement} panel @param {Manifest} document */
+function drawFiles(panel, document) {
+  /** @type {[string, {name: string, bytes: number}, string][]} */
   const rows = [
-    manifest.bundle && [t("bundle"), manifest.bundle, `v1/jobs/${job}/bundle.zip`],
-    ...(manifest.documents ?? []).map((entry) => [entry.title, entry.file, `v1/jobs/${job}/files/${entry.file.name}`]),
-    ...manifest.parts.flatMap((part) => part.files.map((file) => [`${part.quantity} × ${part.mark} ${part.name}`, file, `v1/jobs/${job}/files/${file.name}`])),
-  ].filter(Boolean);
+    ...(document.documents ?? []).map((entry) => /** @type {[string, {name: string, bytes: number}, string]} */ ([entry.title, entry.file, `v1/jobs/${job}/files/${entry.file.name}`])),
+    ...document.parts.flatMap((part) => part.files.map((file) => /** @type {[string, {name: string, bytes: number}, string]} */ ([`${part.quantity} × ${part.mark} ${part.name}`, file, `v1/jobs/${job}/files/${file.name}`]))),
+  ];
+  if (document.bundle) rows.unshift([t("bundle"), document.bundle, `v1/jobs/${job}/bundle.zip`]);
   show(panel, h("ul", { class: "plain files" }, rows.map(([title, file, path]) => h("li", {},
     button([h("span", { class: "what" }, title), h("span", { class: "size" }, `${file.name}, ${kilobytes(file.bytes)}`)], () => get(path, file.name), { id: `file-${file.name}` })))));
 }
 
-const kilobytes = (bytes) => (bytes < 1_000_000 ? `${Math.max(1, Math.round(bytes / 1000))} kB` : `${(bytes / 1_000_000).toFixed(1)} MB`);
-
-async function get(path, name) {
+/** @param {string} path @param {string} file */
+async function get(path, file) {
   try {
-    await save(path, name);
-    announce(t("saved", { name }));
+    await save(path, file);
+    announce(t("saved", { name: file }));
   } catch (error) {
-    if (error instanceof RequestRefused) announce(faults(error.problem)[0].text);
-    else if (error instanceof ConnectionLost) announce(t("lost"));
-    else throw error;
+    announce(messageOf(error));
   }
 }

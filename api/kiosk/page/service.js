@@ -2,6 +2,9 @@
 
 import { t } from "./messages.js";
 
+/** @typedef {import("./documents").Problem} Problem */
+/** @typedef {{body?: unknown, signal?: AbortSignal, headers?: Record<string, string>}} Options */
+
 const KEY = "drawerwright.key";
 
 /** The service did not answer. */
@@ -9,6 +12,7 @@ export class ConnectionLost extends Error {}
 
 /** The service answered with a problem document. */
 export class RequestRefused extends Error {
+  /** @param {Problem} problem */
   constructor(problem) {
     super(problem.detail ?? problem.title ?? "");
     this.problem = problem;
@@ -18,6 +22,10 @@ export class RequestRefused extends Error {
 
 export const keyNow = () => window.sessionStorage.getItem(KEY) ?? window.localStorage.getItem(KEY) ?? "";
 
+/**
+ * @param {string} key
+ * @param {boolean} forDevice
+ */
 export function keepKey(key, forDevice) {
   window.sessionStorage.setItem(KEY, key);
   if (forDevice) window.localStorage.setItem(KEY, key);
@@ -31,17 +39,23 @@ export function dropKey() {
 /** A random id. `crypto.randomUUID` exists in secure contexts only, which a page on plain HTTP in a LAN is not. */
 export const randomId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (byte) => byte.toString(16).padStart(2, "0")).join("");
 
-/** Send a request; return the response, or throw ConnectionLost or RequestRefused. */
+/**
+ * Send a request; return the response, or throw ConnectionLost or RequestRefused.
+ * @param {string} method
+ * @param {string} path
+ * @param {Options} [options]
+ */
 export async function request(method, path, { body, signal, headers = {} } = {}) {
+  /** @type {Record<string, string>} */
   const sent = { ...headers };
   if (body !== undefined) sent["Content-Type"] = "application/json";
   if (keyNow()) sent.Authorization = `Bearer ${keyNow()}`;
   let answer;
   try {
-    answer = await fetch(path, { method, headers: sent, signal, body: body === undefined ? undefined : JSON.stringify(body) });
+    answer = await fetch(path, { method, headers: sent, signal: signal ?? null, body: body === undefined ? null : JSON.stringify(body) });
   } catch (error) {
-    if (error.name === "AbortError") throw error;
-    throw new ConnectionLost(error.message);
+    if (error instanceof Error && error.name === "AbortError") throw error;
+    throw new ConnectionLost(String(error), { cause: error });
   }
   if (answer.ok) return answer;
   let problem;
@@ -54,11 +68,31 @@ export async function request(method, path, { body, signal, headers = {} } = {})
   throw new RequestRefused({ status: answer.status, ...problem });
 }
 
+/**
+ * @param {string} method
+ * @param {string} path
+ * @param {Options} [options]
+ * @returns {Promise<any>} the JSON document
+ */
 export const requestJson = async (method, path, options) => (await request(method, path, options)).json();
 
-/** Download a file of the service under its own name. */
-export async function save(path, name) {
-  const blob = await (await request("GET", path)).blob();
+/**
+ * What to show of an error of a request; any other error is thrown again.
+ * @param {unknown} error
+ * @param {string} lost the text for a lost connection
+ */
+export function messageOf(error, lost = t("no_connection")) {
+  if (error instanceof ConnectionLost) return lost;
+  if (error instanceof RequestRefused) return faults(error.problem).map((fault) => fault.text).join(" ");
+  throw error;
+}
+
+/**
+ * Let the browser save data as a file.
+ * @param {Blob} blob
+ * @param {string} name
+ */
+export function saveBlob(blob, name) {
   const link = document.createElement("a");
   link.href = URL.createObjectURL(blob);
   link.download = name;
@@ -66,7 +100,20 @@ export async function save(path, name) {
   window.setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
 }
 
-/** List the errors of a problem document (RFC 9457) as {pointer, text}. */
+/**
+ * Download a file of the service under its own name.
+ * @param {string} path
+ * @param {string} name
+ */
+export async function save(path, name) {
+  saveBlob(await (await request("GET", path)).blob(), name);
+}
+
+/**
+ * List the errors of a problem document (RFC 9457).
+ * @param {Problem} problem
+ * @returns {import("./documents").Fault[]}
+ */
 export function faults(problem) {
   const all = problem.errors?.length ? problem.errors : [problem];
   return all.map((fault) => ({

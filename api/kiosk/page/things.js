@@ -1,132 +1,257 @@
-// Step 2: the items to store, chosen from the catalogue or described.
+// Step 2: the things to store, chosen from the catalogue, described, or pasted as a list.
 
-import { changed, draft } from "./draft.js";
-import { announce, button, byId, h, show } from "./dom.js";
-import { field } from "./measure.js";
+import { signal } from "@preact/signals";
+import { render } from "preact";
+
+import { announce, byId, find } from "./dom.js";
+import { changed, draft, revision } from "./draft.js";
+import { freeKey } from "./draft_format.js";
+import { html } from "./html.js";
 import { t } from "./messages.js";
 import { mark } from "./problems.js";
+import { rove, stopAtFocus } from "./roving.js";
 import { requestJson } from "./service.js";
 import { shown, unitNow } from "./units.js";
+import { litThing, selected, standing } from "./workbench/bench.js";
+import { PasteList } from "./workbench/paste_view.js";
+import { dropThing, releaseThing } from "./workbench/trays.js";
+
+/** @typedef {import("./draft_format.js").Thing} Thing */
+/** @typedef {import("./documents").CatalogueEntry} Entry */
 
 const ACCESS = ["often", "sometimes", "rarely"];
 const STORAGE = ["", "rows", "upright", "loose", "pocket"];
 
-let catalogue = [];
-let search = "";
-let category = "";
-const own = { name: "", kind: "box", sizes: ["", "", ""], count: 1 };
+/** @type {import("@preact/signals").Signal<Entry[]>} */
+const catalogue = signal([]);
+const search = signal("");
+const category = signal("");
+
+/** Key of the thing whose fields are shown. */
+const opened = signal("");
+
+const own = signal({ name: "", kind: /** @type {"box" | "cylinder"} */ ("box"), sizes: ["", "", ""] });
 
 export async function loadCatalogue() {
-  catalogue = (await requestJson("GET", "v1/catalogue")).things;
+  catalogue.value = (await requestJson("GET", "v1/catalogue")).things;
 }
 
-export function drawThings() {
-  show(byId("things"),
-    h("div", { class: "chosen" },
-      draft.things.length ? h("ul", { class: "plain" }, draft.things.map(chosen)) : h("p", { class: "hint" }, t("no_things"))),
-    h("h3", {}, t("from_catalogue")),
-    h("div", { class: "field" }, h("label", { for: "search" }, t("search")),
-      h("input", { id: "search", type: "search", value: search, autocomplete: "off", oninput: (event) => { search = event.target.value; drawMatches(); } })),
-    h("div", { class: "chips", role: "group", "aria-label": t("categories") },
-      ["", ...new Set(catalogue.map((entry) => entry.category))].map((name) =>
-        button(name === "" ? t("all") : name, () => { category = name; drawThings(); }, { "aria-pressed": String(name === category), id: `category-${name || "all"}` }))),
-    h("ul", { class: "matches plain", id: "matches" }),
-    h("h3", {}, t("something_else")),
-    ownForm());
-  drawMatches();
-  mark();
+export function beginThings() {
+  render(html`<${Things} />`, byId("things"));
 }
 
-function drawMatches() {
-  const words = search.toLowerCase().split(/\s+/).filter(Boolean);
-  const fits = (entry) => (!category || entry.category === category) && words.every((word) => `${entry.name} ${entry.category} ${entry.id}`.toLowerCase().includes(word));
-  const matches = catalogue.filter(fits);
-  show(byId("matches"), matches.length ? matches.map((entry) =>
-    h("li", {}, button([h("span", { class: "what" }, entry.name), h("span", { class: "size" }, sizeOf(entry.shape))], () => addStandard(entry), { id: `add-${entry.id}`, title: entry.source })))
-    : h("li", { class: "hint" }, t("no_matches")));
+/** Show the fields of a thing. @param {number} index */
+export function openThing(index) {
+  opened.value = draft.things[index]?.key ?? "";
 }
 
-function sizeOf(shape) {
-  if (shape.kind === "box") return shape.size.map(shown).join(" × ");
-  if (shape.kind === "cylinder") return `⌀ ${shown(shape.diameter)} × ${shown(shape.length)}`;
-  if (shape.kind === "screw") return t("any_length");
-  return "";
+function Things() {
+  const { things } = revision.value >= 0 ? draft : draft;
+  window.queueMicrotask(mark);
+  const lit = selected.value && standing(selected.value.d).find((tray) => tray.key === selected.value?.key)?.things;
+  return html`
+    ${things.length
+      ? html`<ul class="plain rows" id="rows" onKeyDown=${rove} onFocusIn=${stopAtFocus}>${things.map((thing, i) => html`<${Row} key=${thing.key} thing=${thing} i=${i} lit=${lit?.includes(thing.key)} />`)}</ul>`
+      : html`<p class="hint">${t("no_things")}</p>`}
+    <${Catalogue} />
+    <h3>${t("something_else")}</h3>
+    <${OwnForm} />
+    <${PasteList} add=${addAll} />`;
 }
 
+/** @param {{thing: Thing, i: number, lit: boolean}} props */
+function Row({ thing, i, lit }) {
+  const { value: version } = revision; // the thing changes in place
+  if (version < 0) return null;
+  const open = opened.value === thing.key;
+  const light = (/** @type {string | null} */ key) => () => { litThing.value = key; };
+  const stop = (/** @type {number} */ column) => ({ "data-rove": `${i},${column}`, tabIndex: i === 0 && column === 0 ? 0 : -1 });
+  return html`<li class=${`row field ${lit ? "lit" : ""}`} id=${`row-${i}`} onMouseEnter=${light(thing.key)} onMouseLeave=${light(null)} onFocusIn=${light(thing.key)} onFocusOut=${light(null)}>
+    <div class="row-head">
+      <button type="button" class="row-name" id=${`thing-${i}`} aria-expanded=${open ? "true" : "false"} ...${stop(0)} onClick=${() => { opened.value = open ? "" : thing.key; }}>
+        <span class="what">${thing.name || "?"}</span><span class="size">${thing.sizes.filter(Boolean).join(" × ")}</span></button>
+      <button type="button" id=${`fewer-${i}`} aria-label=${t("fewer_of_thing", { name: thing.name })} ...${stop(1)} onClick=${() => count(thing, -1)}>−</button>
+      <output id=${`count-of-${i}`}>${thing.count}</output>
+      <button type="button" id=${`more-${i}`} aria-label=${t("more_of_thing", { name: thing.name })} ...${stop(2)} onClick=${() => count(thing, 1)}>+</button>
+      <button type="button" id=${`remove-${i}`} class="quiet danger" aria-label=${t("remove_thing", { name: thing.name })} ...${stop(3)} onClick=${() => remove(i)}>×</button>
+    </div>
+    ${open && html`<${Fields} thing=${thing} i=${i} />`}
+  </li>`;
+}
+
+/** @param {{thing: Thing, i: number}} props */
+function Fields({ thing, i }) {
+  const set = (/** @type {Partial<Thing>} */ fields) => {
+    Object.assign(thing, fields);
+    if (!("name" in fields)) release(thing.key);
+    changed("field");
+  };
+  const whole = (/** @type {string} */ value) => (/^\d+$/.test(value.trim()) ? Number(value) : value);
+  const size = (/** @type {number} */ n) => (/** @type {string} */ value) => set({ sizes: thing.sizes.map((other, m) => (m === n ? value : other)) });
+  return html`<div class="row-fields">
+    <div class="three">
+      ${text(`name-of-${i}`, t("thing_name"), thing.name, (name) => set({ name }), "text")}
+      ${text(`count-${i}`, t("count"), String(thing.count), (value) => set({ count: whole(value) }), "numeric")}
+      ${text(`group-${i}`, t("group"), thing.group, (group) => set({ group }), "text")}
+    </div>
+    <div class="three">${thing.sizes.map((value, n) => text(`size-${i}-${n}`, `${sizeName(thing.kind, n)} ${t(`unit_${unitNow()}`)}`, value, size(n)))}</div>
+    <div class="three">
+      ${pick(`access-${i}`, t("access"), ACCESS, thing.access, (access) => set({ access }), "access")}
+      ${pick(`storage-${i}`, t("storage"), STORAGE, thing.storage, (storage) => set({ storage }), "storage")}
+      <label class="check"><input type="checkbox" id=${`label-${i}`} checked=${thing.label} onChange=${(/** @type {any} */ event) => set({ label: event.target.checked })} />${t("label_ledge")}</label>
+    </div>
+  </div>`;
+}
+
+/**
+ * A labelled text field.
+ * @param {string} id
+ * @param {string} label
+ * @param {string} value
+ * @param {(text: string) => void} set
+ * @param {string} [inputmode]
+ */
+function text(id, label, value, set, inputmode = "decimal") {
+  return html`<div class="field" key=${id}><label for=${id}>${label}</label>
+    <input id=${id} value=${value} inputmode=${unitNow() === "in" && inputmode === "decimal" ? "text" : inputmode} autocomplete="off" maxlength="80" onInput=${(/** @type {any} */ event) => set(event.target.value)} /></div>`;
+}
+
+/**
+ * A labelled choice; the texts of its options begin with a prefix.
+ * @param {string} id
+ * @param {string} label
+ * @param {string[]} options
+ * @param {string} value
+ * @param {(option: string) => void} set
+ * @param {string} prefix
+ */
+function pick(id, label, options, value, set, prefix) {
+  return html`<div class="field"><label for=${id}>${label}</label>
+    <select id=${id} value=${value} onChange=${(/** @type {any} */ event) => set(event.target.value)}>
+      ${options.map((option) => html`<option value=${option}>${t(`${prefix}_${option || "any"}`)}</option>`)}</select></div>`;
+}
+
+/** @param {string} kind @param {number} n */
+function sizeName(kind, n) {
+  if (kind === "box") return t(["long", "wide", "high"][n] ?? "long");
+  return kind === "cylinder" ? t(["across", "long"][n] ?? "long") : t("under_head");
+}
+
+/** Give the trays that hold a thing a new place, as far as they may move. @param {string} key */
+function release(key) {
+  for (const drawer of draft.drawers) drawer.trays = releaseThing(drawer.trays, key);
+}
+
+/** @param {Thing} thing @param {number} by */
+function count(thing, by) {
+  const now = Number(thing.count);
+  const next = Number.isInteger(now) ? Math.max(1, now + by) : 1;
+  Object.assign(thing, { count: next });
+  release(thing.key);
+  changed("things");
+  announce(t("now_count", { name: thing.name, count: next }));
+}
+
+/** @param {number} i */
+function remove(i) {
+  const [gone] = draft.things.splice(i, 1);
+  if (!gone) return;
+  for (const drawer of draft.drawers) drawer.trays = dropThing(drawer.trays, gone.key);
+  litThing.value = null;
+  changed("things");
+  announce(t("removed", { name: gone.name }));
+  window.requestAnimationFrame(() => (find(`remove-${Math.min(i, draft.things.length - 1)}`) ?? byId("search")).focus());
+}
+
+/** @param {string} name */
 function free(name) {
   const names = new Set(draft.things.map((thing) => thing.name));
-  if (!names.has(name)) return name;
   let number = 2;
   while (names.has(`${name} ${number}`)) number += 1;
-  return `${name} ${number}`;
+  return names.has(name) ? `${name} ${number}` : name;
 }
 
-function add(thing) {
-  draft.things.push({ count: 1, access: "sometimes", storage: "", group: "", label: false, sizes: [], ...thing, name: free(thing.name) });
+/** @param {Partial<Thing> & {name: string}} thing */
+function place(thing) {
+  draft.things.push({
+    kind: "box", id: "", count: 1, access: "sometimes", storage: "", group: "", label: false, sizes: [],
+    ...thing, key: freeKey(draft.things, "t"), name: free(thing.name),
+  });
+}
+
+/** @param {(Partial<Thing> & {name: string})[]} things */
+function addAll(things) {
+  things.forEach(place);
   changed("things");
-  announce(t("added", { name: thing.name }));
+  announce(t("added_count", { count: things.length }));
 }
 
+/** @param {Entry} entry */
 function addStandard(entry) {
   const there = draft.things.find((thing) => thing.id === entry.id);
   if (there && entry.shape.kind !== "screw") {
-    there.count = Number(there.count) + 1;
+    count(there, 1);
+    return;
+  }
+  place({ kind: "standard", id: entry.id, name: entry.name, sizes: entry.shape.kind === "screw" ? [unitNow() === "mm" ? "16" : "5/8"] : [] });
+  changed("things");
+  announce(t("added", { name: entry.name }));
+}
+
+/** @param {Entry["shape"]} shape */
+function sizeOf(shape) {
+  if (shape.kind === "box") return shape.size.map(shown).join(" × ");
+  if (shape.kind === "cylinder") return `⌀ ${shown(shape.diameter)} × ${shown(shape.length)}`;
+  return shape.kind === "screw" ? t("any_length") : "";
+}
+
+function Catalogue() {
+  const words = search.value.toLowerCase().split(/\s+/).filter(Boolean);
+  const fits = (/** @type {Entry} */ entry) => (!category.value || entry.category === category.value)
+    && words.every((word) => `${entry.name} ${entry.category} ${entry.id}`.toLowerCase().includes(word));
+  const matches = catalogue.value.filter(fits);
+  const enter = (/** @type {any} */ event) => {
+    if (event.key !== "Enter" || !matches[0]) return;
+    event.preventDefault();
+    addStandard(matches[0]);
+    search.value = "";
+  };
+  return html`<h3>${t("from_catalogue")}</h3>
+    <div class="field"><label for="search">${t("search")}</label>
+      <input id="search" type="search" value=${search.value} autocomplete="off" aria-describedby="search-hint" onInput=${(/** @type {any} */ event) => { search.value = event.target.value; }} onKeyDown=${enter} />
+      <p class="hint" id="search-hint">${t("search_hint")}</p></div>
+    <div class="chips" role="group" aria-label=${t("categories")} onKeyDown=${rove} onFocusIn=${stopAtFocus}>
+      ${["", ...new Set(catalogue.value.map((entry) => entry.category))].map((name, n) => html`<button type="button" id=${`category-${name || "all"}`} data-rove=${`0,${n}`}
+        tabIndex=${n === 0 ? 0 : -1} aria-pressed=${name === category.value ? "true" : "false"} onClick=${() => { category.value = name; }}>${name || t("all")}</button>`)}</div>
+    <ul class="matches plain" id="matches" onKeyDown=${rove} onFocusIn=${stopAtFocus}>${matches.length
+      ? matches.map((entry, n) => html`<li key=${entry.id}><button type="button" id=${`add-${entry.id}`} title=${entry.source} data-rove=${`${n},0`} tabIndex=${n === 0 ? 0 : -1} onClick=${() => addStandard(entry)}>
+          <span class="what">${entry.name}</span><span class="size">${sizeOf(entry.shape)}</span></button></li>`)
+      : html`<li class="hint">${t("no_matches")}</li>`}</ul>`;
+}
+
+function OwnForm() {
+  const { name, kind, sizes } = own.value;
+  const fields = sizes.slice(0, kind === "box" ? 3 : 2);
+  const set = (/** @type {Partial<typeof own.value>} */ part) => { own.value = { ...own.value, ...part }; };
+  const radio = (/** @type {"box" | "cylinder"} */ value) => html`<label class="check"><input type="radio" name="own-kind" id=${`own-${value}`} checked=${kind === value} onChange=${() => set({ kind: value })} />${t(`kind_${value}`)}</label>`;
+  const submit = (/** @type {Event} */ event) => {
+    event.preventDefault();
+    const empty = name.trim() ? fields.findIndex((size) => !size.trim()) : -2;
+    if (empty !== -1) {
+      byId(empty === -2 ? "own-name" : `own-size-${empty}`).focus();
+      announce(t("fill_in"));
+      return;
+    }
+    place({ kind, name: name.trim(), sizes: fields });
+    own.value = { name: "", kind, sizes: ["", "", ""] };
     changed("things");
-    announce(t("now_count", { name: there.name, count: there.count }));
-    return;
-  }
-  add({ kind: "standard", id: entry.id, name: entry.name, sizes: entry.shape.kind === "screw" ? [unitNow() === "mm" ? "16" : "5/8"] : [] });
-}
-
-function chosen(thing, i) {
-  const pick = (id, label, options, value, set, prefix) => h("div", { class: "field" }, h("label", { for: id }, label),
-    h("select", { id, onchange: (event) => { set(event.target.value); changed("field"); } },
-      options.map((option) => h("option", { value: option, selected: option === value }, t(`${prefix}_${option || "any"}`)))));
-  const count = (by) => { thing.count = Math.max(1, Number(thing.count) + by || 1); changed("things"); };
-  return h("li", { class: "thing" },
-    h("div", { class: "thing-head" },
-      h("input", { id: `thing-${i}`, value: thing.name, "aria-label": t("thing_name"), maxlength: 80, autocomplete: "off", oninput: (event) => { thing.name = event.target.value; changed("field"); } }),
-      h("div", { class: "counter field", role: "group", "aria-label": t("count_of", { name: thing.name }) },
-        button("−", () => count(-1), { "aria-label": t("fewer"), id: `fewer-${i}` }),
-        h("input", { id: `count-${i}`, value: String(thing.count), inputmode: "numeric", "aria-label": t("count"), maxlength: 5, oninput: (event) => { thing.count = /^\d+$/.test(event.target.value.trim()) ? Number(event.target.value) : event.target.value; changed("field"); } }),
-        button("+", () => count(1), { "aria-label": t("more_of"), id: `more-${i}` })),
-      button("×", () => { draft.things.splice(i, 1); changed("things"); }, { class: "quiet danger", "aria-label": t("remove_thing", { name: thing.name }), id: `remove-${i}` })),
-    h("details", { open: thing.open, ontoggle: (event) => { thing.open = event.target.open; } },
-      h("summary", {}, t("how_kept")),
-      h("div", { class: "three" },
-        pick(`access-${i}`, t("access"), ACCESS, thing.access, (value) => { thing.access = value; }, "access"),
-        pick(`storage-${i}`, t("storage"), STORAGE, thing.storage, (value) => { thing.storage = value; }, "storage"),
-        field(`group-${i}`, t("group"), thing.group, (text) => { thing.group = text; }, { inputmode: "text" })),
-      h("div", { class: "three" }, thing.sizes.map((size, n) => field(`size-${i}-${n}`, sizeName(thing, n), size, (text) => { thing.sizes[n] = text; }, { unit: true }))),
-      h("label", { class: "check" }, h("input", { type: "checkbox", checked: thing.label, onchange: (event) => { thing.label = event.target.checked; changed("field"); } }), t("label_ledge"))));
-}
-
-function sizeName(thing, n) {
-  if (thing.kind === "box") return t(["long", "wide", "high"][n]);
-  return thing.kind === "cylinder" ? t(["across", "long"][n]) : t("under_head");
-}
-
-function ownForm() {
-  const sizes = own.kind === "box" ? 3 : 2;
-  const kind = (value) => h("label", { class: "check" },
-    h("input", { type: "radio", name: "own-kind", id: `own-${value}`, checked: own.kind === value, onchange: () => { own.kind = value; drawThings(); } }), t(`kind_${value}`));
-  const quiet = (set) => (text) => set(text);
-  return h("form", { class: "own", onsubmit: (event) => { event.preventDefault(); addOwn(); } },
-    field("own-name", t("thing_name"), own.name, quiet((text) => { own.name = text; }), { inputmode: "text" }),
-    h("fieldset", {}, h("legend", {}, t("shape")), kind("box"), kind("cylinder")),
-    h("div", { class: "three" }, own.sizes.slice(0, sizes).map((size, n) => field(`own-size-${n}`, sizeName(own, n), size, quiet((text) => { own.sizes[n] = text; }), { unit: true }))),
-    h("button", { type: "submit", id: "own-add" }, t("add_thing")));
-}
-
-function addOwn() {
-  const sizes = own.sizes.slice(0, own.kind === "box" ? 3 : 2);
-  const empty = own.name.trim() ? sizes.findIndex((size) => !size.trim()) : -2;
-  if (empty !== -1) {
-    byId(empty === -2 ? "own-name" : `own-size-${empty}`).focus();
-    announce(t("fill_in"));
-    return;
-  }
-  add({ kind: own.kind, name: own.name.trim(), sizes });
-  Object.assign(own, { name: "", sizes: ["", "", ""] });
-  drawThings();
+    announce(t("added", { name: name.trim() }));
+    byId("own-name").focus();
+  };
+  return html`<form class="own" onSubmit=${submit}>
+    ${text("own-name", t("thing_name"), name, (value) => set({ name: value }), "text")}
+    <fieldset><legend>${t("shape")}</legend>${radio("box")}${radio("cylinder")}</fieldset>
+    <div class="three">${fields.map((size, n) => text(`own-size-${n}`, `${sizeName(kind, n)} ${t(`unit_${unitNow()}`)}`, size, (value) => set({ sizes: sizes.map((other, m) => (m === n ? value : other)) })))}</div>
+    <button type="submit" id="own-add">${t("add_thing")}</button>
+  </form>`;
 }

@@ -3,15 +3,23 @@
 const INCH = 25.4;
 const PLAIN = /^\s*(?:(\d+)\s+(\d+)\/(\d+)|(\d+)\/(\d+)|(\d*[.,]?\d+|\d+[.,]?))\s*$/;
 
+/** @typedef {"mm" | "in"} Unit */
+
+/** @type {Unit} */
 let unit = "mm";
 
 export const unitNow = () => unit;
 
+/** @param {string} next */
 export function setUnit(next) {
   unit = next === "in" ? "in" : "mm";
 }
 
-/** Parse a number without a unit, or return null: 310, 12.2, 12,2, 16 1/4, 3/8. */
+/**
+ * Parse a number without a unit, or return null: 310, 12.2, 12,2, 16 1/4, 3/8.
+ * @param {string} text
+ * @returns {number | null}
+ */
 export function plain(text) {
   const match = PLAIN.exec(text);
   if (!match) return null;
@@ -20,7 +28,11 @@ export function plain(text) {
   return whole === undefined ? Number(over) / Number(under) : Number(whole) + Number(above) / Number(below);
 }
 
-/** Convert a text to a length of the spec: a number of mm, or a text with its unit. The service rejects the rest. */
+/**
+ * Convert a text to a length of the spec: a number of mm, or a text with its unit. The service rejects the rest.
+ * @param {string} text
+ * @returns {number | string}
+ */
 export function length(text) {
   const trimmed = text.trim();
   const number = plain(trimmed);
@@ -28,7 +40,11 @@ export function length(text) {
   return unit === "mm" ? number : `${trimmed.replace(",", ".")} in`;
 }
 
-/** Convert a number without a unit to the other unit; a text with a unit stays as it is. */
+/**
+ * Convert a number without a unit to the other unit; a text with a unit stays as it is.
+ * @param {string} text
+ * @param {Unit} to
+ */
 export function convert(text, to) {
   const number = plain(text);
   if (number === null || !Number.isFinite(number) || to === unit) return text;
@@ -36,10 +52,16 @@ export function convert(text, to) {
   return String(Number(made.toFixed(to === "in" ? 3 : 1)));
 }
 
-/** Format mm in the selected unit as the text of a field, without the unit. */
+/**
+ * Format mm in the selected unit as the text of a field, without the unit.
+ * @param {number} mm
+ */
 export const typed = (mm) => String(Number((unit === "in" ? mm / INCH : mm).toFixed(unit === "in" ? 3 : 1)));
 
-/** Format mm in the selected unit. */
+/**
+ * Format mm in the selected unit.
+ * @param {number} mm
+ */
 export function shown(mm) {
   return unit === "mm" ? `${Number(mm.toFixed(1))} mm` : `${Number((mm / INCH).toFixed(2))} in`;
 }

@@ -2,25 +2,41 @@
 
 import * as THREE from "three";
 
-import { OrbitControls } from "./vendor/three/addons/controls/OrbitControls.js";
-import { GLTFLoader } from "./vendor/three/addons/loaders/GLTFLoader.js";
+import { OrbitControls } from "three/addons/controls/OrbitControls.js";
+import { GLTFLoader } from "three/addons/loaders/GLTFLoader.js";
 
 const TURN = 0.12;
 
-/** Return the distance from a box's centre at which a camera in the given direction sees all its corners. */
+/** Share by which the camera stands further back than needed. */
+const AIR = 1.05;
+
+/** @param {THREE.Box3} box @returns {THREE.Vector3[]} */
+const corners = (box) => [0, 1, 2, 3, 4, 5, 6, 7].map((i) =>
+  new THREE.Vector3(i & 1 ? box.max.x : box.min.x, i & 2 ? box.max.y : box.min.y, i & 4 ? box.max.z : box.min.z));
+
+/**
+ * Return the distance from a box's centre at which a camera in the given direction sees all its corners.
+ * @param {THREE.Box3} box
+ * @param {THREE.PerspectiveCamera} camera
+ * @param {THREE.Vector3} direction
+ */
 function fitDistance(box, camera, direction) {
   const middle = box.getCenter(new THREE.Vector3());
   const toCamera = new THREE.Matrix4().lookAt(direction, new THREE.Vector3(), camera.up).transpose();
   const slope = Math.tan(THREE.MathUtils.degToRad(camera.fov / 2));
-  const distances = [0, 1, 2, 3, 4, 5, 6, 7].map((i) => {
-    const corner = new THREE.Vector3(i & 1 ? box.max.x : box.min.x, i & 2 ? box.max.y : box.min.y, i & 4 ? box.max.z : box.min.z);
+  const distances = corners(box).map((corner) => {
     const { x, y, z } = corner.sub(middle).applyMatrix4(toCamera);
     return z + Math.max(Math.abs(y), Math.abs(x) / camera.aspect) / slope;
   });
   return Math.max(...distances);
 }
 
-/** Show a GLB in a node; return a function that releases it. Drag, pinch, or use the arrow keys, + and -. */
+/**
+ * Show a GLB in a node; return a function that releases it. Drag, pinch, or use the arrow keys, + and -.
+ * @param {HTMLElement} node
+ * @param {ArrayBuffer} data
+ * @param {string} title
+ */
 export async function stage(node, data, title) {
   const { scene: model } = await new GLTFLoader().parseAsync(data, "");
   const renderer = new THREE.WebGLRenderer({ antialias: true, alpha: true });
@@ -45,18 +61,33 @@ export async function stage(node, data, title) {
   controls.target.copy(middle);
   controls.maxPolarAngle = Math.PI / 2;
   controls.minDistance = reach / 6;
-  controls.maxDistance = reach * 3;
 
+  let turnedByHand = false;
+  const direction = new THREE.Vector3(0.2, 0.85, 0.75).normalize();
   const draw = () => renderer.render(scene, camera);
+  /** Look at the whole model from the front; say how far its corners are from the middle of the picture, 1 the edge. */
+  const lookAtAll = () => {
+    const distance = AIR * fitDistance(box, camera, direction);
+    controls.maxDistance = Math.max(3 * reach, 2 * distance);
+    camera.far = controls.maxDistance + reach;
+    camera.updateProjectionMatrix();
+    camera.position.copy(middle).addScaledVector(direction, distance);
+    controls.update();
+    camera.updateMatrixWorld();
+    const reaches = corners(box).map((corner) => corner.project(camera)).map(({ x, y }) => Math.max(Math.abs(x), Math.abs(y)));
+    canvas.dataset.reach = Math.max(...reaches).toFixed(3);
+  };
   const fit = () => {
     const width = Math.max(1, node.clientWidth);
     const height = Math.max(240, Math.min(Math.round(width * 0.72), Math.round(window.innerHeight * 0.6)));
     renderer.setSize(width, height);
     camera.aspect = width / height;
     camera.updateProjectionMatrix();
+    if (!turnedByHand) lookAtAll(); // another shape of the picture needs another distance
     draw();
   };
-  const turn = (around, over, nearer) => {
+  const turn = (/** @type {number} */ around, /** @type {number} */ over, /** @type {number} */ nearer) => {
+    turnedByHand = true;
     const offset = new THREE.Spherical().setFromVector3(camera.position.clone().sub(middle));
     offset.theta += around;
     offset.phi = Math.min(Math.PI / 2, Math.max(0.05, offset.phi + over));
@@ -64,31 +95,30 @@ export async function stage(node, data, title) {
     camera.position.setFromSpherical(offset).add(middle);
     controls.update();
   };
+  /** @type {Record<string, [number, number, number]>} */
   const keys = {
     ArrowLeft: [-TURN, 0, 1], ArrowRight: [TURN, 0, 1], ArrowUp: [0, -TURN, 1], ArrowDown: [0, TURN, 1],
     "+": [0, 0, 0.9], "-": [0, 0, 1.1],
   };
   canvas.addEventListener("keydown", (event) => {
-    if (!keys[event.key]) return;
+    const step = keys[event.key];
+    if (!step) return;
     event.preventDefault();
-    turn(...keys[event.key]);
+    turn(...step);
   });
+  controls.addEventListener("start", () => { turnedByHand = true; });
   controls.addEventListener("change", draw); // render on change only, not 60 times a second
   const watcher = new ResizeObserver(fit);
   watcher.observe(node);
   fit();
-  const direction = new THREE.Vector3(0.2, 0.85, 0.75).normalize();
-  camera.position.copy(middle).addScaledVector(direction, 1.05 * fitDistance(box, camera, direction));
-  controls.update();
-  draw();
   canvas.dataset.drawn = String(renderer.info.render.triangles);
 
   return () => {
     watcher.disconnect();
     controls.dispose();
-    model.traverse((node) => {
-      node.geometry?.dispose();
-      node.material?.dispose?.();
+    model.traverse((/** @type {any} */ part) => {
+      part.geometry?.dispose();
+      part.material?.dispose?.();
     });
     renderer.dispose();
     canvas.remove();

@@ -95,7 +95,7 @@ async def change_drawer(
     caller = caller_of(request)
     change = await run_in_threadpool(job_service.household.change, drawer_id, caller.sees, changes)
     check_size(change.spec, state.settings.most_cells)
-    answer = await state.planners.plan(change.spec.to_json().encode(), caller, timed=True)
+    answer = await state.planners.plan(change.spec.to_json().encode(), caller)
     plan = PlanDocument.model_validate_json(answer)
     compared = drawer_changes(plan.changes or Changes(new=(), kept=(), moved=(), retired=()), change.spares)
     job = None

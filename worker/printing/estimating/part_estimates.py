@@ -3,7 +3,7 @@
 This module loads the geometry kernel, which packing does not need.
 """
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from typing import Final
 
 from worker.layout.model.plan import Plan
@@ -38,9 +38,15 @@ def price_parts(
     return {part.mark: _priced(spec, part, meshes[part.mark], layer) for part in plan.parts}
 
 
-def price_new_parts(spec: Spec, plan: Plan) -> dict[str, EstimateEntry]:
-    """Return the estimates of the parts of which pieces are to be printed; builds their meshes."""
-    needed = {need.mark for need in needs_of(plan)}
+def price_new_parts(spec: Spec, plan: Plan, without: Container[str] = ()) -> dict[str, EstimateEntry]:
+    """Return the estimates of the parts of which pieces are to be printed; builds their meshes.
+
+    Args:
+        spec: the job.
+        plan: the job laid out.
+        without: marks of parts whose estimates are not needed.
+    """
+    needed = {need.mark for need in needs_of(plan) if need.mark not in without}
     return {part.mark: _priced(spec, part, build(part.shape), None) for part in plan.parts if part.mark in needed}
 
 

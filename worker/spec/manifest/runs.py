@@ -37,7 +37,7 @@ class RunEntry(OutputModel):
     line_width: Positive
     pieces: tuple[RunPiece, ...]
     seconds: Positive | None = None
-    """Including heating; null in a plan, where no mesh exists to estimate from."""
+    """Including heating; null without an estimate, as in documents of earlier versions."""
     grams: Positive | None = None
     metres: Positive | None = None
     cost: Amount | None = None
@@ -71,7 +71,7 @@ class WorkEntry(OutputModel):
     seconds: Amount | None = None
     """All runs one after another, including heating but not cooling."""
     time_uncertainty: Amount | None = None
-    """Relative uncertainty of the times (0.1 is 10 %); null in a plan."""
+    """Relative uncertainty of the times (0.1 is 10 %); null without an estimate."""
     filament_uncertainty: Amount | None = None
     calibrated_time: Positive = 1.0
     """Factor that the calibrations apply to every time."""

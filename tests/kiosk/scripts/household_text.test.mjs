@@ -1,15 +1,19 @@
-// Unit tests of the page's texts about the household; tests/kiosk/test_household.py runs them with node.
+// Unit tests of the page's texts about the household; tests/kiosk/test_scripts.py runs them.
 
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { test } from "node:test";
 
-import { contentRows, drawerAddress, householdAddress, piecesText } from "../../api/kiosk/page/household_text.js";
+import { contentRows, drawerAddress, householdAddress, piecesText } from "../../../api/kiosk/page/household_text.js";
 
 const DRAWER = "7".repeat(26);
 const THING = "8".repeat(26);
-const WORDS = JSON.parse(readFileSync(new URL("../../api/kiosk/page/messages.en.json", import.meta.url), "utf8"));
-const t = (key, values = {}) => WORDS[key].replace(/\{(\w+)\}/g, (_, name) => String(values[name]));
+const WORDS = JSON.parse(readFileSync(new URL("../../../api/kiosk/page/messages.en.json", import.meta.url), "utf8"));
+/** @type {Record<string, string>} */
+const TEXTS = WORDS;
+
+/** @type {import("../../../api/kiosk/page/documents").Text} */
+const t = (key, values = {}) => (TEXTS[key] ?? "").replace(/\{(\w+)\}/g, (_, name) => String(values[name]));
 
 test("an address names the list, a drawer, or a drawer with a thing", () => {
   assert.deepEqual(householdAddress("#drawers"), { drawer: null, thing: null });
@@ -38,7 +42,7 @@ test("the state of a drawer is told by its pieces", () => {
 });
 
 test("rows are the trays in their order, and the thing that is looked for is marked", () => {
-  const item = (name, thing) => ({ name, thing, count: 2 });
+  const item = (/** @type {string} */ name, /** @type {string | null} */ thing) => ({ name, thing, count: 2 });
   const places = [
     { kind: "tile", mark: "F1", name: "floor", piece: "x", items: [] },
     { kind: "tray", mark: "T2", name: "pens", piece: "x", items: [item("pen", THING), item("cap", null)] },
@@ -48,5 +52,5 @@ test("rows are the trays in their order, and the thing that is looked for is mar
     { mark: "T2", name: "pens", items: "2 × pen, 2 × cap", placed: true, marked: true },
     { mark: "T1", name: "spare tray", items: "", placed: false, marked: false },
   ]);
-  assert.equal(contentRows({ places }, null)[0].marked, false);
+  assert.equal(contentRows({ places }, null)[0]?.marked, false);
 });

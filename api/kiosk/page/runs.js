@@ -1,0 +1,166 @@
+// The print runs of a job: those to print, ticked off with time to take it back, and those that were recorded.
+
+import { announce, button, byId, find, h, show } from "./dom.js";
+import { t } from "./messages.js";
+import { duration } from "./numbers.js";
+import { keyNow, messageOf, randomId, requestJson, save } from "./service.js";
+
+/** @typedef {import("./documents").Manifest} Manifest */
+/** @typedef {import("./documents").Run} Run */
+/** @typedef {"printed" | "failed"} Outcome */
+/** @typedef {{job: string, run: number, outcome: Outcome, id: string, timer: number}} Tick */
+/** @typedef {{number: number, state: string, failed: Record<string, number>, pieces: number}} RunProgress */
+
+/** Milliseconds in which a tick can be taken back. */
+const GRACE = 6000;
+
+/** Ticks that are not recorded yet, by run. @type {Map<number, Tick>} */
+const ticks = new Map();
+
+/** @type {{panel: HTMLElement, job: string, manifest: Manifest} | null} */
+let view = null;
+
+/** Record what was ticked, at once: the page or the list of runs is left. */
+export function flush() {
+  for (const made of [...ticks.values()]) record(made);
+  view = null;
+}
+
+window.addEventListener("pagehide", () => {
+  for (const made of ticks.values()) {
+    window.clearTimeout(made.timer);
+    const key = keyNow();
+    fetch(`v1/jobs/${made.job}/prints`, {
+      method: "POST",
+      keepalive: true,
+      headers: { "Content-Type": "application/json", ...(key ? { Authorization: `Bearer ${key}` } : {}) },
+      body: JSON.stringify({ outcome: made.outcome, run: made.run, id: made.id }),
+    }).catch(() => {}); // the page has gone; the run is still in the list when it is opened again
+  }
+  ticks.clear();
+});
+
+/** @param {HTMLElement} panel @param {string} job @param {Manifest} manifest */
+export async function drawRuns(panel, job, manifest) {
+  view = { panel, job, manifest };
+  if (!panel.querySelector(".run")) show(panel, h("p", { class: "hint" }, t("loading")));
+  await redraw();
+}
+
+async function redraw() {
+  const now = view;
+  if (!now) return;
+  const { panel, job, manifest } = now;
+  let runs = manifest.runs ?? [];
+  /** @type {RunProgress[]} */
+  let recorded = [];
+  let fault = "";
+  try {
+    const [left, prints] = await Promise.all([requestJson("GET", `v1/jobs/${job}/runs`), requestJson("GET", `v1/jobs/${job}/prints`)]);
+    runs = left.runs;
+    recorded = prints.runs.filter((/** @type {RunProgress} */ run) => run.state === "printed" || run.state === "failed");
+  } catch (error) {
+    fault = messageOf(error);
+  }
+  if (view !== now) return;
+  show(panel,
+    fault && h("p", { class: "problems", role: "alert" }, fault),
+    runs.length ? h("p", { class: "hint" }, t("runs_hint")) : h("p", { id: "all-printed" }, t("all_printed")),
+    h("ol", { class: "plain runs" }, runs.map((run) => (ticks.has(run.number) ? ticked(run) : openRun(run, job)))),
+    recorded.length > 0 && [h("h3", {}, t("recorded_runs")), h("ul", { class: "plain runs", id: "recorded" }, recorded.map((run) => done(run, manifest)))]);
+}
+
+/** @param {Run} run @param {string} job */
+function openRun(run, job) {
+  const get = async () => {
+    try {
+      await save(`v1/jobs/${job}/runs/${run.number}.3mf`, run.file ?? "");
+      announce(t("saved", { name: run.file ?? "" }));
+    } catch (error) {
+      announce(messageOf(error));
+    }
+  };
+  return h("li", { class: "run", id: `run-${run.number}` },
+    h("h3", {}, t("run", { number: run.number })),
+    h("p", {}, pieces(run.pieces)),
+    h("p", { class: "hint" }, [run.material, run.seconds && duration(run.seconds), run.grams && `${Math.round(run.grams)} g`].filter(Boolean).join(", ")),
+    h("div", { class: "choices" },
+      run.file && button(t("get_file"), get, { id: `get-${run.number}` }),
+      button(t("is_printed"), () => tick(run.number, "printed"), { id: `printed-${run.number}`, class: "main" }),
+      button(t("has_failed"), () => tick(run.number, "failed"), { id: `failed-${run.number}`, class: "quiet danger" })));
+}
+
+/** @param {Run} run */
+function ticked(run) {
+  const outcome = ticks.get(run.number)?.outcome ?? "printed";
+  return h("li", { class: "run ticked", id: `run-${run.number}` },
+    h("h3", {}, t("run", { number: run.number })),
+    h("p", {}, t(`ticked_${outcome}`)),
+    h("div", { class: "choices" }, button(t("take_back"), () => takeBack(run.number), { id: `take-back-${run.number}` })));
+}
+
+/** @param {RunProgress} run @param {Manifest} manifest */
+function done(run, manifest) {
+  const planned = manifest.runs.find((other) => other.number === run.number);
+  return h("li", { class: "run recorded", id: `recorded-${run.number}` },
+    h("h3", {}, `${run.state === "printed" ? "✓" : "×"} ${t("run", { number: run.number })}`),
+    h("p", {}, t(`run_was_${run.state}`), " ", planned && pieces(planned.pieces)),
+    run.state === "printed" && planned && h("div", { class: "choices" }, button(t("print_again"), () => again(planned), { id: `again-${run.number}`, class: "quiet" })));
+}
+
+/** @param {Run["pieces"]} list @returns {Map<string, number>} */
+function counts(list) {
+  const sums = new Map();
+  for (const piece of list) sums.set(piece.mark, (sums.get(piece.mark) ?? 0) + 1);
+  return sums;
+}
+
+/** @param {Run["pieces"]} list */
+const pieces = (list) => [...counts(list)].map(([mark, count]) => (count > 1 ? `${count} × ${mark}` : mark)).join(", ");
+
+/** @param {number} run @param {Outcome} outcome */
+function tick(run, outcome) {
+  if (!view) return;
+  const made = { job: view.job, run, outcome, id: randomId(), timer: 0 };
+  made.timer = window.setTimeout(() => record(made), GRACE);
+  ticks.set(run, made);
+  announce(t(`ticked_${outcome}`));
+  redraw().then(() => find(`take-back-${run}`)?.focus());
+}
+
+/** @param {number} run */
+function takeBack(run) {
+  window.clearTimeout(ticks.get(run)?.timer);
+  ticks.delete(run);
+  announce(t("taken_back", { number: run }));
+  redraw().then(() => find(`printed-${run}`)?.focus());
+}
+
+/** @param {Tick} made */
+async function record(made) {
+  window.clearTimeout(made.timer);
+  ticks.delete(made.run);
+  await send(made.job, { outcome: made.outcome, run: made.run, id: made.id }, t(`recorded_${made.outcome}`, { number: made.run }));
+}
+
+/** Record that the pieces of a printed run have to be printed again. @param {Run} run */
+async function again(run) {
+  for (const [mark, count] of counts(run.pieces)) {
+    if (!view) return;
+    await send(view.job, { outcome: "failed", mark, count, id: randomId(), note: t("note_again", { number: run.number }) }, t("recorded_failed", { number: run.number }));
+  }
+}
+
+/** @param {string} job @param {object} body @param {string} success */
+async function send(job, body, success) {
+  let text = success;
+  try {
+    await requestJson("POST", `v1/jobs/${job}/prints`, { body });
+  } catch (error) {
+    text = messageOf(error);
+  }
+  announce(text);
+  const focus = document.activeElement?.closest(".run") !== null;
+  await redraw();
+  if (focus && document.activeElement === document.body) (find("all-printed") ? byId("tab-runs") : byId("panel").querySelector("button"))?.focus();
+}

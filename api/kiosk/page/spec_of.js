@@ -1,0 +1,121 @@
+// The spec of a draft, and the field of the page for each JSON Pointer into it.
+
+import { length } from "./units.js";
+
+/** @typedef {import("./draft_format.js").Draft} Draft */
+/** @typedef {import("./draft_format.js").DrawerDraft} DrawerDraft */
+/** @typedef {import("./draft_format.js").Thing} Thing */
+/** @typedef {Record<string, any>} Spec */
+/** @typedef {Map<string, string>} Where */
+
+/** @param {string} text */
+const filled = (text) => text.trim() !== "";
+
+/**
+ * @param {Draft} draft
+ * @returns {{spec: Spec, where: Where}}
+ */
+export function specOf(draft) {
+  /** @type {Where} */
+  const where = new Map();
+  const names = new Map(draft.things.map((thing) => [thing.key, thing.name]));
+  const drawers = draft.drawers.map((drawer, d) => ({ ...drawerSpec(drawer, d, where, names), ...(draft.fill ? { fill: true } : {}) }));
+  const items = draft.things.map((thing, i) => itemSpec(thing, i, where));
+  draft.bed.forEach((_, n) => where.set(`/printer/bed/${n}`, `bed-${n}`));
+  for (const [pointer, id] of PRINTER) where.set(pointer, id);
+  /** @type {Spec} */
+  const spec = {
+    spec: "1",
+    name: draft.drawers.map((drawer) => drawer.name).join(", ").slice(0, 80) || "1",
+    drawers,
+    printer: { bed: draft.bed.map(length), nozzle: number(draft.nozzle), layer: number(draft.layer) },
+    material: { name: draft.material },
+    coupon: draft.coupon,
+  };
+  if (items.length) spec.items = items;
+  if (draft.half) spec.grid = { half_cells: true };
+  if (filled(draft.price)) spec.material.cost_per_kg = number(draft.price);
+  if (filled(draft.hours)) spec.printing = { max_run_hours: number(draft.hours) };
+  return { spec, where };
+}
+
+const PRINTER = /** @type {const} */ ([
+  ["/printer/nozzle", "nozzle"], ["/printer/layer", "layer"], ["/printer/line_width", "nozzle"], ["/material/name", "material"],
+  ["/material/cost_per_kg", "price"], ["/printing/max_run_hours", "hours"],
+]);
+
+/**
+ * @param {DrawerDraft} drawer
+ * @param {number} d
+ * @param {Where} where
+ * @param {Map<string, string>} names
+ */
+function drawerSpec(drawer, d, where, names) {
+  const at = (/** @type {string} */ end, /** @type {string} */ id) => where.set(`/drawers/${d}${end}`, id);
+  /** @type {Spec} */
+  const made = { name: drawer.name, height: length(drawer.height), width: [], depth: [] };
+  at("", `height-${d}`);
+  at("/name", `name-${d}`);
+  at("/height", `height-${d}`);
+  for (const side of /** @type {const} */ (["width", "depth"])) {
+    drawer[side].forEach((text, i) => {
+      if (!filled(text)) return;
+      at(`/${side}/${made[side].length}`, `${side}-${d}-${i}`);
+      if (made[side].length === 0) at(`/${side}`, `${side}-${d}-${i}`);
+      made[side].push(length(text));
+    });
+  }
+  if (filled(drawer.corner)) made.corner_radius = length(drawer.corner);
+  at("/corner_radius", `corner-${d}`);
+  if (drawer.copies !== 1) made.copies = drawer.copies;
+  at("/copies", `copies-${d}`);
+  if (drawer.obstacles.length) {
+    made.obstacles = drawer.obstacles.map((obstacle, o) => {
+      for (const [end, side] of [["at/0", "x"], ["at/1", "y"], ["size/0", "w"], ["size/1", "d"]]) at(`/obstacles/${o}/${end}`, `obstacle-${d}-${o}-${side}`);
+      return { at: [length(obstacle.x), length(obstacle.y)], size: [length(obstacle.w), length(obstacle.d)] };
+    });
+  }
+  if (drawer.trays.length) {
+    made.trays = drawer.trays.map(({ tray, hold }) => ({
+      ...tray,
+      hold: hold.map((held) => ({ item: names.get(held.thing) ?? "", count: held.count, compartment: held.compartment })),
+    }));
+  }
+  return made;
+}
+
+/**
+ * @param {Thing} thing
+ * @param {number} i
+ * @param {Where} where
+ */
+function itemSpec(thing, i, where) {
+  const at = (/** @type {string} */ end, /** @type {string} */ id) => where.set(`/items/${i}${end}`, id);
+  at("", `thing-${i}`);
+  at("/count", `count-${i}`);
+  at("/name", `thing-${i}`);
+  /** @type {Spec} */
+  const made = { name: thing.name, shape: shapeOf(thing), count: thing.count, access: thing.access };
+  thing.sizes.forEach((_, n) => at(thing.kind === "box" ? `/shape/size/${n}` : `/shape/${["diameter", "length"][n]}`, `size-${i}-${n}`));
+  if (thing.kind === "standard") at("/shape/length", `size-${i}-0`);
+  at("/storage", `storage-${i}`);
+  at("/group", `group-${i}`);
+  if (thing.storage) made.storage = thing.storage;
+  if (thing.group.trim()) made.group = thing.group.trim();
+  if (thing.label) made.label = true;
+  return made;
+}
+
+/** A number of no unit, or the text as it is: the service says what is wrong with it. @param {string} text */
+function number(text) {
+  const value = Number(text.trim().replace(",", "."));
+  return text.trim() !== "" && Number.isFinite(value) ? value : text;
+}
+
+/** @param {Thing} thing */
+function shapeOf(thing) {
+  const sizes = thing.sizes.map(length);
+  if (thing.kind === "box") return { kind: "box", size: sizes };
+  if (thing.kind === "cylinder") return { kind: "cylinder", diameter: sizes[0], length: sizes[1] };
+  return sizes.length ? { kind: "standard", id: thing.id, length: sizes[0] } : { kind: "standard", id: thing.id };
+}

@@ -1,0 +1,95 @@
+// From a spec, such as one that was saved, back to a draft. Says what of it the page has no field for.
+
+import { blankDraft, blankDrawer, freeKey } from "./draft_format.js";
+
+/** @typedef {import("./draft_format.js").Draft} Draft */
+/** @typedef {Record<string, any>} Fields */
+
+/** Fields of each kind of object that the page reads. */
+const READ = {
+  spec: ["spec", "name", "drawers", "items", "printer", "material", "coupon", "grid", "printing"],
+  drawer: ["name", "width", "depth", "height", "corner_radius", "copies", "obstacles", "trays", "items", "fill"],
+  item: ["name", "shape", "count", "access", "storage", "group", "label"],
+};
+
+/** @param {unknown} length mm, or a text with its unit */
+const text = (length) => (typeof length === "number" || typeof length === "string" ? String(length) : "");
+
+/** @param {unknown} lengths one, or several */
+const three = (lengths) => [0, 1, 2].map((n) => text((Array.isArray(lengths) ? lengths : [lengths])[n]));
+
+/**
+ * @param {any} spec
+ * @returns {{draft: Draft, left: string[]} | null} `left` are the JSON Pointers of what the page cannot show; null for no spec
+ */
+export function draftOf(spec) {
+  if (typeof spec !== "object" || spec === null || !Array.isArray(spec.drawers) || !spec.drawers.length) return null;
+  /** @type {string[]} */
+  const left = [];
+  const skip = (/** @type {string} */ pointer, /** @type {Fields} */ fields, /** @type {string[]} */ read) => {
+    for (const field of Object.keys(fields)) if (!read.includes(field)) left.push(`${pointer}/${field}`);
+  };
+  const draft = blankDraft();
+  draft.drawers = [];
+  skip("", spec, READ.spec);
+  /** @type {Map<string, string>} */
+  const keys = new Map();
+  const items = [
+    ...(spec.items ?? []).map((/** @type {Fields} */ item, /** @type {number} */ i) => [item, `/items/${i}`]),
+    ...spec.drawers.flatMap((/** @type {Fields} */ drawer, /** @type {number} */ d) => (drawer.items ?? []).map((/** @type {Fields} */ item, /** @type {number} */ i) => [item, `/drawers/${d}/items/${i}`])),
+  ];
+  for (const [item, pointer] of items) {
+    const shape = item.shape ?? {};
+    if (!["box", "cylinder", "standard"].includes(shape.kind)) {
+      left.push(`${pointer}/shape`);
+      continue;
+    }
+    skip(pointer, item, READ.item);
+    const key = freeKey(draft.things, "t");
+    keys.set(item.name, key);
+    const sizes = { box: () => three(shape.size), cylinder: () => [text(shape.diameter), text(shape.length)], standard: () => (shape.length === undefined ? [] : [text(shape.length)]) };
+    draft.things.push({
+      key, kind: shape.kind, id: text(shape.id), name: text(item.name), count: item.count ?? 1, access: item.access ?? "sometimes",
+      storage: item.storage ?? "", group: item.group ?? "", label: Boolean(item.label), sizes: sizes[/** @type {"box"} */ (shape.kind)](),
+    });
+  }
+  spec.drawers.forEach((/** @type {Fields} */ drawer, /** @type {number} */ d) => {
+    skip(`/drawers/${d}`, drawer, READ.drawer);
+    const made = blankDrawer(text(drawer.name) || String(d + 1), `d${d + 1}`);
+    made.width = three(drawer.width);
+    made.depth = three(drawer.depth);
+    made.height = text(drawer.height);
+    made.corner = text(drawer.corner_radius);
+    made.copies = drawer.copies ?? 1;
+    if (drawer.fill) draft.fill = true;
+    (drawer.obstacles ?? []).forEach((/** @type {Fields} */ obstacle, /** @type {number} */ o) => {
+      if (!Array.isArray(obstacle.at) || !Array.isArray(obstacle.size)) left.push(`/drawers/${d}/obstacles/${o}`);
+      else made.obstacles.push({ x: text(obstacle.at[0]), y: text(obstacle.at[1]), w: text(obstacle.size[0]), d: text(obstacle.size[1]) });
+    });
+    (drawer.trays ?? []).forEach((/** @type {Fields} */ tray, /** @type {number} */ n) => {
+      const { hold = [], ...fields } = tray;
+      if (!Array.isArray(tray.at)) {
+        left.push(`/drawers/${d}/trays/${n}`);
+        return;
+      }
+      made.trays.push({
+        key: `p${n + 1}`,
+        pinned: true,
+        tray: /** @type {any} */ (fields),
+        hold: hold.filter((/** @type {Fields} */ held) => keys.has(held.item))
+          .map((/** @type {Fields} */ held) => ({ thing: keys.get(held.item) ?? "", count: held.count ?? null, compartment: held.compartment ?? [0, 0] })),
+      });
+    });
+    draft.drawers.push(made);
+  });
+  const { printer = {}, material = {} } = spec;
+  draft.bed = three(printer.bed);
+  draft.nozzle = text(printer.nozzle) || draft.nozzle;
+  draft.layer = text(printer.layer) || draft.layer;
+  draft.material = text(material.name) || draft.material;
+  draft.price = text(material.cost_per_kg);
+  draft.hours = text(spec.printing?.max_run_hours);
+  draft.half = Boolean(spec.grid?.half_cells);
+  draft.coupon = spec.coupon ?? true;
+  return { draft, left };
+}

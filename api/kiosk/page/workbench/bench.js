@@ -1,0 +1,300 @@
+// The workbench's state: which trays stand where, which is selected, and what is proposed while it is moved.
+
+import { signal } from "@preact/signals";
+
+import { announce } from "../dom.js";
+import { changed, draft, revision } from "../draft.js";
+import { t } from "../messages.js";
+import { contentsOf, fresh, latest } from "../plan.js";
+import { boxOf, floorOf, freePlace, judge, snapped } from "./cells.js";
+import { fixTrays, movedTo, ownTray, plannedTrays, resized, turned } from "./trays.js";
+
+/** @typedef {import("./cells.js").Box} Box */
+/** @typedef {import("./cells.js").Verdict} Verdict */
+/** @typedef {import("../draft_format.js").FixedTray} FixedTray */
+/**
+ * @typedef {{key: string, box: Box, pinned: boolean, mark: string, text: string, height: number,
+ *   tray: import("../documents").Tray, things: string[], moved: boolean}} Standing
+ * A tray as it is shown; `things` are the keys of what it holds.
+ */
+/** @typedef {{d: number, key: string, from: Box | null, box: Box, verdict: Verdict, how: "pointer" | "keys" | "size" | "sweep"}} Proposal */
+
+/** Height of a tray of one's own in a drawer without trays, as a share of the drawer's. */
+const HEIGHT_SHARE = 0.6;
+
+/** @type {import("@preact/signals").Signal<{d: number, key: string} | null>} */
+export const selected = signal(null);
+
+/** @type {import("@preact/signals").Signal<Proposal | null>} */
+export const proposal = signal(null);
+
+/** Key of the thing whose trays are lit. @type {import("@preact/signals").Signal<string | null>} */
+export const litThing = signal(null);
+
+/** The number of half cells from place to place. */
+export const step = () => (draft.half ? 1 : 2);
+
+/** @param {number} d */
+const drawerPlan = (d) => latest.value?.document.drawers[d];
+
+/**
+ * Return the trays of a drawer as they are shown: those with a place of their own, and the others of the plan.
+ * @param {number} d
+ * @returns {Standing[]}
+ */
+export function standing(d) {
+  const plan = latest.value;
+  const drawer = drawerPlan(d);
+  const fixed = revision.value >= 0 ? (draft.drawers[d]?.trays ?? []) : [];
+  if (!plan || !drawer) return [];
+  const planned = plannedTrays(plan.document, drawer).map((tray) => ({ ...tray, box: boxOf(tray.at, tray.cells) }));
+  const things = (/** @type {number} */ index) => drawer.contents
+    .filter((content) => content.placement === index).map((content) => plan.keys[Number(content.pointer.slice("/items/".length))] ?? "");
+  const names = new Map(draft.things.map((thing) => [thing.key, thing.name]));
+  /** @type {Standing[]} */
+  const shown = fixed.map((entry) => {
+    const box = boxOf(entry.tray.at, entry.tray.cells);
+    const match = (fresh.value ? planned.find((tray) => same(tray.box, box)) : undefined) ?? planned.find((tray) => tray.name === entry.tray.name);
+    const inside = match ? contentsOf(drawer, match.index) : "";
+    return {
+      key: entry.key,
+      box,
+      pinned: entry.pinned,
+      mark: match?.mark ?? "",
+      text: inside || entry.hold.map((held) => names.get(held.thing) ?? "").filter(Boolean).join(", ") || entry.tray.name,
+      height: entry.tray.height,
+      tray: entry.tray,
+      things: fresh.value && match ? things(match.index) : entry.hold.map((held) => held.thing),
+      moved: fresh.value && !entry.pinned && match !== undefined && (plan.moved[d]?.has(String(match.index)) ?? false),
+    };
+  });
+  if (fixed.length && !fresh.value) return shown;
+  const taken = shown.map((tray) => tray.box);
+  for (const tray of planned) {
+    if (taken.some((box) => same(box, tray.box))) continue;
+    shown.push({
+      key: `auto-${tray.index}`,
+      box: tray.box,
+      pinned: false,
+      mark: tray.mark,
+      text: contentsOf(drawer, tray.index) || tray.name,
+      height: tray.height,
+      tray: tray.tray,
+      things: things(tray.index),
+      moved: plan.moved[d]?.has(String(tray.index)) ?? false,
+    });
+  }
+  return shown;
+}
+
+/** @param {Box} a @param {Box} b */
+const same = (a, b) => a.x === b.x && a.y === b.y && a.w === b.w && a.d === b.d;
+
+/** @param {number} d */
+export function floor(d) {
+  const plan = latest.value;
+  const drawer = drawerPlan(d);
+  if (!plan || !drawer) return floorOf([]);
+  return floorOf([
+    ...drawer.spaces.map((space) => boxOf(space.at, space.cells)),
+    ...plannedTrays(plan.document, drawer).map((tray) => boxOf(tray.at, tray.cells)),
+  ]);
+}
+
+/**
+ * Propose another box for a tray, or a new tray.
+ * @param {number} d
+ * @param {string} key
+ * @param {Box} box its position may be fractional
+ * @param {Proposal["how"]} how
+ */
+export function propose(d, key, box, how) {
+  const trays = standing(d);
+  const from = trays.find((tray) => tray.key === key)?.box ?? null;
+  const ground = floor(d);
+  const at = snapped(ground, box, step());
+  const now = proposal.value;
+  if (now && now.key === key && now.d === d && same(now.box, at)) return now;
+  const others = trays.filter((tray) => tray.key !== key);
+  let verdict = judge(ground, others, at, how === "size" ? null : from);
+  if (verdict.kind === "blocked" && verdict.why === "pinned" && how === "sweep") verdict = { kind: "blocked", why: "pinned" };
+  proposal.value = { d, key, from, box: at, verdict, how };
+  return proposal.value;
+}
+
+/** Say where the proposal is and what it would do. */
+export function sayProposal() {
+  const now = proposal.value;
+  if (!now) return;
+  const names = standing(now.d);
+  const other = now.verdict.kind === "swap" ? names.find((tray) => now.verdict.kind === "swap" && tray.key === now.verdict.other)?.text ?? "" : "";
+  announce(`${t("place", { column: now.box.x / 2 + 1, row: now.box.y / 2 + 1 })}: ${verdictText(now.verdict, other)}`);
+}
+
+/** @param {Verdict} verdict @param {string} [other] */
+export function verdictText(verdict, other = "") {
+  if (verdict.kind === "swap") return t("verdict_swap", { name: other });
+  if (verdict.kind === "room") return t("verdict_room", { count: verdict.others.length });
+  return verdict.kind === "free" ? t("verdict_free") : t(`verdict_${verdict.why}`);
+}
+
+export function cancel() {
+  proposal.value = null;
+}
+
+/**
+ * Give all trays of a drawer places of their own, and return that which is shown under a key.
+ * @param {number} d
+ * @param {string} key
+ */
+function fix(d, key) {
+  const plan = latest.value;
+  const drawer = draft.drawers[d];
+  const box = standing(d).find((tray) => tray.key === key)?.box;
+  const document = drawerPlan(d);
+  if (!plan || !drawer || !document || !box) return undefined;
+  const keys = new Set(draft.things.map((thing) => thing.key));
+  if (fresh.value || !drawer.trays.length) drawer.trays = fixTrays(drawer.trays, plan.document, document, plan.keys);
+  drawer.trays = drawer.trays.map((entry) => ({ ...entry, hold: entry.hold.filter((held) => keys.has(held.thing)) }));
+  return drawer.trays.find((entry) => same(boxOf(entry.tray.at, entry.tray.cells), box));
+}
+
+/**
+ * Change a tray; afterwards it is selected, pinned or not as the change says.
+ * @param {number} d
+ * @param {string} key
+ * @param {(entry: FixedTray) => FixedTray} change
+ */
+export function edit(d, key, change) {
+  const entry = fix(d, key);
+  const drawer = draft.drawers[d];
+  if (!entry || !drawer) return;
+  drawer.trays = drawer.trays.map((other) => (other === entry ? change(entry) : other));
+  selected.value = { d, key: entry.key };
+  changed("trays");
+}
+
+/** Do what is proposed, if it can be done. */
+export function accept() {
+  const now = proposal.value;
+  proposal.value = null;
+  if (!now) return;
+  const { d, key, from, box, verdict } = now;
+  const drawer = draft.drawers[d];
+  if (!drawer || (from && same(from, box))) return;
+  const trays = standing(d);
+  if (verdict.kind === "blocked") {
+    announce(verdictText(verdict));
+    return;
+  }
+  const boxes = (/** @type {string[]} */ others) => trays.filter((tray) => others.includes(tray.key)).map((tray) => tray.box);
+  const freed = verdict.kind === "room" ? boxes(verdict.others) : [];
+  const swapped = verdict.kind === "swap" ? boxes([verdict.other])[0] : undefined;
+  const is = (/** @type {FixedTray} */ entry, /** @type {Box} */ other) => same(boxOf(entry.tray.at, entry.tray.cells), other);
+  if (from) {
+    const entry = fix(d, key);
+    if (!entry) return;
+    const size = [box.w / 2, box.d / 2];
+    const pitch = drawerPlan(d)?.pitch ?? 1;
+    const change = (/** @type {FixedTray} */ other) => {
+      if (other === entry) return movedTo(now.how === "size" ? resized(entry, [size[0] ?? 1, size[1] ?? 1], pitch) : entry, box);
+      return swapped && is(other, swapped) ? { ...movedTo(other, from), pinned: other.pinned } : other;
+    };
+    drawer.trays = drawer.trays.filter((other) => other === entry || !freed.some((gone) => is(other, gone))).map(change);
+    selected.value = { d, key: entry.key };
+  } else {
+    add(d, box);
+    drawer.trays = drawer.trays.filter((other) => other.key === selected.value?.key || !freed.some((gone) => is(other, gone)));
+  }
+  announce(verdictText(verdict));
+  changed("trays");
+}
+
+/**
+ * Add a tray of one's own to those of a drawer; it is as high as most of them.
+ * @param {number} d
+ * @param {Box} box
+ */
+function add(d, box) {
+  const drawer = draft.drawers[d];
+  const trays = standing(d);
+  if (!drawer) return;
+  if (trays[0]) fix(d, trays[0].key);
+  const heights = trays.map((tray) => tray.height).sort((a, b) => a - b);
+  const height = heights[Math.floor(heights.length / 2)] ?? Math.max(5, Math.floor((drawerPlan(d)?.size[2] ?? 50) * HEIGHT_SHARE));
+  const entry = ownTray(drawer.trays, box, height, t("own_tray"));
+  drawer.trays = [...drawer.trays, entry];
+  selected.value = { d, key: entry.key };
+}
+
+/** Add a tray of one cell at the first free place. @param {number} d */
+export function addTray(d) {
+  const place = freePlace(floor(d), standing(d), { w: 2, d: 2 }, 2);
+  if (!place) {
+    announce(t("no_free_cell"));
+    return;
+  }
+  add(d, place);
+  announce(t("tray_added"));
+  changed("trays");
+}
+
+/** @param {number} d @param {string} key */
+export function turn(d, key) {
+  const shown = standing(d).find((tray) => tray.key === key);
+  if (!shown) return;
+  const box = { ...shown.box, w: shown.box.d, d: shown.box.w };
+  const verdict = judge(floor(d), standing(d).filter((tray) => tray.key !== key), box, null);
+  if (verdict.kind === "blocked") {
+    announce(verdictText(verdict));
+    return;
+  }
+  release(d, verdict, key);
+  edit(d, key, turned);
+  announce(t("tray_turned"));
+}
+
+/** @param {number} d @param {string} key @param {number} w in half cells @param {number} deep in half cells */
+export function resize(d, key, w, deep) {
+  const shown = standing(d).find((tray) => tray.key === key);
+  if (!shown || w < step() || deep < step()) return;
+  propose(d, key, { ...shown.box, w, d: deep }, "size");
+  accept();
+}
+
+/** @param {number} d @param {string} key */
+export function togglePin(d, key) {
+  edit(d, key, (entry) => ({ ...entry, pinned: !entry.pinned }));
+  const drawer = draft.drawers[d];
+  announce(t(drawer?.trays.find((entry) => entry.key === selected.value?.key)?.pinned ? "tray_pinned" : "tray_unpinned"));
+}
+
+/** @param {number} d @param {string} key */
+export function remove(d, key) {
+  const entry = fix(d, key);
+  const drawer = draft.drawers[d];
+  if (!entry || !drawer) return;
+  drawer.trays = drawer.trays.filter((other) => other !== entry);
+  selected.value = null;
+  announce(t("tray_removed"));
+  changed("trays");
+}
+
+/** Take the trays that a verdict names out of those with places. @param {number} d @param {Verdict} verdict @param {string} key */
+function release(d, verdict, key) {
+  if (verdict.kind !== "room") return;
+  const boxes = standing(d).filter((tray) => verdict.others.includes(tray.key)).map((tray) => tray.box);
+  fix(d, key);
+  const drawer = draft.drawers[d];
+  if (drawer) drawer.trays = drawer.trays.filter((entry) => !boxes.some((box) => same(boxOf(entry.tray.at, entry.tray.cells), box)));
+}
+
+/** Whether trays have places that a new layout would not keep. */
+export const hasLoose = () => draft.drawers.some((drawer) => drawer.trays.some((entry) => !entry.pinned));
+
+/** Let the service lay out all trays but those that are pinned. */
+export function layOut() {
+  for (const drawer of draft.drawers) drawer.trays = drawer.trays.filter((entry) => entry.pinned);
+  selected.value = null;
+  changed("trays");
+}

@@ -1,0 +1,238 @@
+// Trays with places of their own: taken over from a plan, and changed by hand. Data in, data out.
+
+import { boxOf, overlap } from "./cells.js";
+
+/** @typedef {import("../documents").Plan} Plan */
+/** @typedef {import("../documents").DrawerPlan} DrawerPlan */
+/** @typedef {import("../documents").Tray} Tray */
+/** @typedef {import("../draft_format.js").FixedTray} FixedTray */
+/** @typedef {import("../draft_format.js").HeldThing} HeldThing */
+/** @typedef {import("../draft_format.js").Thing} Thing */
+/** @typedef {{index: number, mark: string, name: string, at: [number, number], cells: [number, number], height: number, size: [number, number, number], corner: [number, number, number], tray: Tray}} PlannedTray */
+
+/** Gap on each side of a tray and thickness of its walls where its spec does not say, mm. */
+const GAP = 0.25;
+const WALL = 1.2;
+
+/**
+ * Return the trays of a drawer of a plan; a jointed one once, by its first piece.
+ * @param {Plan} plan
+ * @param {DrawerPlan} drawer
+ * @returns {PlannedTray[]}
+ */
+export function plannedTrays(plan, drawer) {
+  const parts = new Map(plan.parts.map((part) => [part.mark, part]));
+  const jointed = new Map(drawer.jointed.map((tray) => [tray.pieces[0], tray]));
+  const later = new Set(drawer.jointed.flatMap((tray) => tray.pieces.slice(1)));
+  /** @type {PlannedTray[]} */
+  const trays = [];
+  drawer.placements.forEach((placement, index) => {
+    const part = parts.get(placement.mark);
+    const at = jointed.get(index)?.cell ?? placement.cell;
+    if (!part?.tray || !at || later.has(index)) return;
+    const size = part.piece?.tray_size ?? part.size;
+    const stood = asItStands(part.tray, size, placement.turn);
+    trays.push({
+      index,
+      mark: placement.mark,
+      name: placement.name ?? part.tray.name,
+      at,
+      cells: stood.tray.cells,
+      height: part.tray.height,
+      size: stood.size,
+      corner: placement.at,
+      tray: stood.tray,
+    });
+  });
+  return trays;
+}
+
+/**
+ * Return a tray and its size as it stands in the drawer: turned by quarters, counter-clockwise from above.
+ * @param {Tray} tray
+ * @param {[number, number, number]} size
+ * @param {number} degrees
+ * @returns {{tray: Tray, size: [number, number, number]}}
+ */
+function asItStands(tray, size, degrees) {
+  if (degrees % 360 === 0) return { tray, size };
+  const deep = size[1] - 2 * (tray.wall ?? WALL);
+  const mirrored = (/** @type {number} */ at) => Number((deep - at).toFixed(3));
+  /** @type {Tray} */
+  const made = { ...tray, cells: [tray.cells[1], tray.cells[0]] };
+  if (tray.compartments) made.compartments = [tray.compartments[1], tray.compartments[0]];
+  if (tray.dividers) {
+    made.dividers = tray.dividers.map((divider) => {
+      if (divider.axis === "y") return { ...divider, axis: "x", at: mirrored(divider.at) };
+      return { ...divider, axis: "y", ...(divider.span ? { span: [mirrored(divider.span[1]), mirrored(divider.span[0])] } : {}) };
+    });
+  }
+  return asItStands(made, [size[1], size[0], size[2]], degrees - 90);
+}
+
+/**
+ * Return where the dividers of a tray are along an axis, from its inner face, as if each were of full length.
+ * @param {Tray} tray
+ * @param {"x" | "y"} axis
+ * @param {number} inner length of the tray inside along the axis, mm
+ */
+function lines(tray, axis, inner) {
+  const even = tray.compartments?.[axis === "x" ? 0 : 1] ?? 1;
+  if (even > 1) return Array.from({ length: even - 1 }, (_, n) => (inner * (n + 1)) / even);
+  return [...new Set((tray.dividers ?? []).filter((divider) => divider.axis === axis).map((divider) => divider.at))].sort((a, b) => a - b);
+}
+
+/**
+ * Return what a tray of a plan holds: thing, count and compartment.
+ * @param {DrawerPlan} drawer
+ * @param {PlannedTray} planned
+ * @param {string[]} keys of the things, in the order of the plan's items
+ * @returns {HeldThing[]}
+ */
+function heldIn(drawer, planned, keys) {
+  const wall = planned.tray.wall ?? WALL;
+  const xs = lines(planned.tray, "x", planned.size[0] - 2 * wall);
+  const ys = lines(planned.tray, "y", planned.size[1] - 2 * wall);
+  /** @type {Map<string, HeldThing>} */
+  const held = new Map();
+  for (const content of drawer.contents) {
+    const thing = keys[Number(/^\/items\/(\d+)$/.exec(content.pointer)?.[1] ?? NaN)];
+    if (content.placement !== planned.index || thing === undefined) continue;
+    const x = content.at[0] + content.size[0] / 2 - planned.corner[0] - wall;
+    const y = content.at[1] + content.size[1] / 2 - planned.corner[1] - wall;
+    /** @type {[number, number]} */
+    const compartment = [xs.filter((line) => line < x).length, ys.filter((line) => line < y).length];
+    const id = `${thing} ${compartment.join()}`;
+    held.set(id, { thing, compartment, count: content.count + (held.get(id)?.count ?? 0) });
+  }
+  return [...held.values()];
+}
+
+/**
+ * Return the trays of a drawer with places of their own: those that have them, and all others of the plan where they
+ * stand. A thing that lies in one place only is held there whatever its count.
+ * @param {FixedTray[]} fixed
+ * @param {Plan} plan
+ * @param {DrawerPlan} drawer
+ * @param {string[]} keys of the things, in the order of the plan's items
+ * @returns {FixedTray[]}
+ */
+export function fixTrays(fixed, plan, drawer, keys) {
+  const taken = fixed.map((entry) => boxOf(entry.tray.at, entry.tray.cells));
+  let number = Math.max(0, ...fixed.map((entry) => Number(/\d+$/.exec(entry.key)?.[0] ?? 0)));
+  /** @type {FixedTray[]} */
+  const added = [];
+  for (const planned of plannedTrays(plan, drawer)) {
+    const box = boxOf(planned.at, planned.cells);
+    if (taken.some((other) => overlap(other, box))) continue;
+    number += 1;
+    added.push({ key: `p${number}`, pinned: false, tray: { ...planned.tray, name: planned.name, at: planned.at }, hold: heldIn(drawer, planned, keys) });
+  }
+  const times = new Map();
+  for (const held of [...fixed, ...added].flatMap((entry) => entry.hold)) times.set(held.thing, (times.get(held.thing) ?? 0) + 1);
+  const elsewhere = new Set(plan.drawers.filter((other) => other !== drawer).flatMap((other) => other.contents.map((content) => content.item)));
+  const names = new Map(drawer.contents.map((content) => [keys[Number(content.pointer.slice("/items/".length))], content.item]));
+  for (const entry of added) {
+    for (const held of entry.hold) if (times.get(held.thing) === 1 && !elsewhere.has(names.get(held.thing) ?? "")) held.count = null;
+  }
+  return [...fixed, ...added];
+}
+
+/**
+ * Return the trays without those that hold a thing and may move: it gets a new place.
+ * @param {FixedTray[]} trays
+ * @param {string} thing
+ */
+export const releaseThing = (trays, thing) => trays.filter((entry) => entry.pinned || !entry.hold.some((held) => held.thing === thing));
+
+/**
+ * Return the trays without a thing; those that held nothing else and may move go with it.
+ * @param {FixedTray[]} trays
+ * @param {string} thing
+ */
+export function dropThing(trays, thing) {
+  return trays
+    .filter((entry) => entry.pinned || !entry.hold.length || entry.hold.some((held) => held.thing !== thing))
+    .map((entry) => ({ ...entry, hold: entry.hold.filter((held) => held.thing !== thing) }));
+}
+
+/**
+ * Return a tray at another place, pinned: what a person has put somewhere stays there.
+ * @param {FixedTray} entry
+ * @param {{x: number, y: number}} place in half cells
+ * @returns {FixedTray}
+ */
+export const movedTo = (entry, place) => ({ ...entry, pinned: true, tray: { ...entry.tray, at: [place.x / 2, place.y / 2] } });
+
+/**
+ * Return a tray with width and depth exchanged, its dividers and compartments with them.
+ * @param {FixedTray} entry
+ * @returns {FixedTray}
+ */
+export function turned(entry) {
+  const { tray } = entry;
+  /** @type {FixedTray["tray"]} */
+  const made = { ...tray, cells: [tray.cells[1], tray.cells[0]] };
+  if (tray.compartments) made.compartments = [tray.compartments[1], tray.compartments[0]];
+  if (tray.dividers) made.dividers = tray.dividers.map((divider) => ({ ...divider, axis: divider.axis === "x" ? "y" : "x" }));
+  if (tray.labels?.length) made.labels = []; // one for each column: the columns are others now
+  return { ...entry, pinned: true, tray: made, hold: entry.hold.map((held) => ({ ...held, compartment: [held.compartment[1], held.compartment[0]] })) };
+}
+
+/**
+ * Return a tray of another size in cells; its dividers keep their share of it.
+ * @param {FixedTray} entry
+ * @param {[number, number]} cells
+ * @param {number} pitch of the grid, mm
+ * @returns {FixedTray}
+ */
+export function resized(entry, cells, pitch) {
+  const { tray } = entry;
+  const inner = (/** @type {number} */ count) => count * pitch - 2 * (GAP + (tray.wall ?? WALL));
+  const shares = [inner(cells[0]) / inner(tray.cells[0]), inner(cells[1]) / inner(tray.cells[1])];
+  const scaled = (/** @type {number} */ at, /** @type {"x" | "y"} */ axis) => Number((at * (shares[axis === "x" ? 0 : 1] ?? 1)).toFixed(3));
+  /** @type {FixedTray["tray"]} */
+  const made = { ...tray, cells };
+  if (tray.dividers) {
+    made.dividers = tray.dividers.map((divider) => {
+      const other = divider.axis === "x" ? "y" : "x";
+      return {
+        ...divider,
+        at: scaled(divider.at, divider.axis),
+        ...(divider.span ? { span: /** @type {[number, number]} */ ([scaled(divider.span[0], other), scaled(divider.span[1], other)]) } : {}),
+      };
+    });
+  }
+  return { ...entry, pinned: true, tray: made };
+}
+
+/**
+ * Return an empty tray of the user's own.
+ * @param {FixedTray[]} trays
+ * @param {import("./cells.js").Box} box
+ * @param {number} height mm
+ * @param {string} name
+ * @returns {FixedTray}
+ */
+export function ownTray(trays, box, height, name) {
+  const number = 1 + Math.max(0, ...trays.map((entry) => Number(/\d+$/.exec(entry.key)?.[0] ?? 0)));
+  return {
+    key: `p${number}`,
+    pinned: true,
+    hold: [],
+    tray: { name: `${name} ${number}`, cells: [box.w / 2, box.d / 2], at: [box.x / 2, box.y / 2], height },
+  };
+}
+
+/**
+ * Return the keys of trays whose things lay elsewhere before, by what they hold.
+ * @param {{key: string, hold: string, at: [number, number]}[]} before
+ * @param {{key: string, hold: string, at: [number, number]}[]} now
+ */
+export function movedTrays(before, now) {
+  const places = new Map(before.map((tray) => [tray.hold, tray.at]));
+  return new Set(now.filter((tray) => {
+    const at = tray.hold ? places.get(tray.hold) : undefined;
+    return at !== undefined && (at[0] !== tray.at[0] || at[1] !== tray.at[1]);
+  }).map((tray) => tray.key));
+}

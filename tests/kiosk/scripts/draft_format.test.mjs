@@ -1,0 +1,60 @@
+// Stored drafts of any version and any content are read without an error.
+
+import assert from "node:assert/strict";
+import { test } from "node:test";
+
+import { blankDraft, readDraft } from "../../../api/kiosk/page/draft_format.js";
+import { exampleDraft } from "../../../api/kiosk/page/example.js";
+import { specOf } from "../../../api/kiosk/page/spec_of.js";
+import { draftOf } from "../../../api/kiosk/page/spec_to_draft.js";
+
+test("what was stored is what is read", () => {
+  for (const draft of [blankDraft(), exampleDraft()]) assert.deepEqual(readDraft(JSON.parse(JSON.stringify(draft))), draft);
+});
+
+test("a draft of the first version gets keys and what it lacks", () => {
+  const first = { unit: "in", drawers: [{ name: "top", width: ["12", "", ""], depth: ["9", "", ""], height: "3" }], things: [{ kind: "box", name: "pen", sizes: ["5", "1", "1"], count: 3 }] };
+  const draft = readDraft(first);
+  assert.ok(draft);
+  assert.equal(draft.unit, "in");
+  assert.deepEqual(draft.drawers[0], { key: "d1", name: "top", width: ["12", "", ""], depth: ["9", "", ""], height: "3", corner: "", copies: 1, obstacles: [], trays: [] });
+  assert.deepEqual(draft.things[0], { key: "t1", kind: "box", id: "", name: "pen", sizes: ["5", "1", "1"], count: 3, access: "sometimes", storage: "", group: "", label: false });
+  assert.equal(draft.nozzle, "0.4");
+});
+
+test("nonsense in any field becomes what a blank draft has there, and a spec can be made of it", () => {
+  const nonsense = [null, 7, "x", [], {}, true, [null], { a: 1 }];
+  const good = JSON.parse(JSON.stringify(exampleDraft()));
+  for (const bad of nonsense) {
+    for (const key of Object.keys(good)) assert.doesNotThrow(() => { const read = readDraft({ ...good, [key]: bad }); if (read) specOf(read); }, key);
+    for (const key of Object.keys(good.drawers[0])) assert.ok(readDraft({ ...good, drawers: [{ ...good.drawers[0], [key]: bad }] }));
+    for (const key of Object.keys(good.things[0])) {
+      const read = readDraft({ ...good, things: [{ ...good.things[0], [key]: bad }] });
+      assert.ok(read);
+      specOf(read);
+    }
+  }
+  for (const bad of nonsense) assert.equal(readDraft(bad), null);
+});
+
+test("keys are unique even if they were not", () => {
+  const draft = readDraft({ drawers: [{ key: "d1" }, { key: "d1" }, {}], things: [{ key: "a" }, { key: "a" }] });
+  assert.ok(draft);
+  assert.equal(new Set(draft.drawers.map((drawer) => drawer.key)).size, 3);
+  assert.equal(new Set(draft.things.map((thing) => thing.key)).size, 2);
+});
+
+test("a spec that is saved and opened again is the same spec", () => {
+  const { spec } = specOf(exampleDraft());
+  const read = draftOf(JSON.parse(JSON.stringify(spec)));
+  assert.ok(read);
+  assert.deepEqual(read.left, []);
+  assert.deepEqual(specOf(read.draft).spec, spec);
+});
+
+test("what the page has no field for is named, and what is no spec is none", () => {
+  const { spec } = specOf(exampleDraft());
+  const read = draftOf({ ...spec, schedule: {}, items: [...spec.items, { name: "ring", shape: { kind: "pocket" } }] });
+  assert.deepEqual(read?.left, ["/schedule", "/items/8/shape"]);
+  for (const other of [null, 3, {}, { drawers: [] }, []]) assert.equal(draftOf(other), null);
+});
