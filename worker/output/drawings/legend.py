@@ -239,11 +239,11 @@ def _floor_steps(mapped: MappedDrawer) -> Iterator[str]:
 
 def _joined(mapped: MappedDrawer) -> Iterator[str]:
     """Yield the steps in which trays are joined from pieces, those of the same pieces once."""
-    orders: dict[str, int] = {}
+    orders: dict[tuple[str, str], int] = {}
     for tray in mapped.drawer.jointed:
         first, *others = (mapped.drawer.placements[index].mark for index in tray.pieces)
-        order = f"{first}, then {', then '.join(others)}"
-        orders[order] = orders.get(order, 0) + 1
+        step = tray.name, f"{first}, then {', then '.join(others)}"
+        orders[step] = orders.get(step, 0) + 1
     if not orders:
         return
     yield (
@@ -251,8 +251,8 @@ def _joined(mapped: MappedDrawer) -> Iterator[str]:
         "straight down onto those before it, until its tongues sit in their slots. A drop of glue in each slot makes "
         "the tray one piece for good; without it, lift the tray by all of its pieces."
     )
-    for order, count in orders.items():
-        yield f"Pieces of {'a tray' if count == 1 else f'each of {count} trays'}, in this order: {order}."
+    for (name, order), count in orders.items():
+        yield f"{name}{'' if count == 1 else f', each of {count}'}: {order}."
 
 
 def _heading(text: str) -> _Row:

@@ -38,6 +38,7 @@ def test_never_fewer_pieces_than_its_length_takes():
 def test_more_than_four_pieces_are_not_planned():
     assert sizes().cut((24, 12)) is None
     assert sizes().cut((44, 4)) is None
+    assert sizes().cut((138, 2)) is None  # longer than any tray may be
 
 
 def test_posts_stand_at_the_walls_that_a_splice_meets():

@@ -19,8 +19,9 @@ __all__ = ["MOST_PIECES", "Cut", "CutSizes"]
 #: A tray is cut into so many pieces at most where nobody asked for more (own choice: what a person joins on a table).
 MOST_PIECES: Final = 4
 
-#: Any height at which a tray can be joined, mm.
-_HIGH: Final = 40.0
+#: Any height at which a tray can be joined, mm, and the most half cells along a side (worker.spec.primitives.names).
+_HIGH: Final = 150.0
+_LONGEST: Final = 80
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +101,9 @@ class CutSizes:
 @lru_cache(maxsize=1024)
 def _pieces(sizes: CutSizes, side: int, most: float) -> int | None:
     """Return into how many pieces of a length a plain tray is cut along one axis; None where it cannot be."""
-    tray = Tray(name="plain", cells=(side / 2.0, 1.0), height=_HIGH, wall=sizes.wall, finger_ramp=NO_RAMP)
+    if side > _LONGEST or side * sizes.pitch / 2.0 > MOST_PIECES * most:
+        return None
+    tray = Tray(name="plain", cells=(side / 2.0, 2.0), height=_HIGH, wall=sizes.wall, finger_ramp=NO_RAMP)
     shape = tray_shape(
         tray, joint=sizes.joint, pitch=sizes.pitch, line_width=sizes.line_width, half_feet=sizes.half_feet, pointer=""
     )
@@ -110,6 +113,6 @@ def _pieces(sizes: CutSizes, side: int, most: float) -> int | None:
 
 @lru_cache(maxsize=64)
 def _least_height(sizes: CutSizes, rim: Rim) -> float:
-    plain = Tray(name="plain", cells=(1.0, 1.0), height=_HIGH, wall=sizes.wall, rim=rim)
+    plain = Tray(name="plain", cells=(2.0, 2.0), height=_HIGH, wall=sizes.wall, rim=rim)
     room = tray_room(plain, joint=sizes.joint, pitch=sizes.pitch, line_width=sizes.line_width, pointer="")
     return sizes.profile.least_height(_HIGH, room.ceiling, stacking=rim == "stacking")
