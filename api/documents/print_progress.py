@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from fastapi import Request
 
@@ -12,7 +12,9 @@ from api.documents.prints import (
     FilamentProgress,
     MarkProgress,
     PrintDocument,
+    PrinterRecord,
     PrintsDocument,
+    ReprintsDocument,
     RunFiles,
     RunProgress,
     RunsDocument,
@@ -23,8 +25,13 @@ from worker.jobs.job_service import JobService
 from worker.jobs.records.models import run_file_name
 from worker.jobs.records.print_events import PrintEventRecord, PrintStatus
 from worker.printing.progress.print_state import PrintState, begin
+from worker.printing.progress.recorded_run import RecordedRun
 from worker.spec import Material, Schedule, Spec
 from worker.spec.manifest import Manifest, RunEntry, ScheduleEntry, WorkEntry
+
+if TYPE_CHECKING:  # they bring the estimates and their geometry along
+    from worker.printing.progress.printer_history import PrinterHistory
+    from worker.printing.scheduling.reliability import Reliability
 
 __all__ = ["PrintWork", "beginning", "print_document", "prints_document", "runs_document"]
 
@@ -41,6 +48,7 @@ class PrintWork:
     spec: Spec
     status: PrintStatus | None
     files: frozenset[str]
+    recorded_runs: tuple[RecordedRun, ...] = ()
 
     @classmethod
     def read(cls, job_service: JobService, job_id: str) -> "PrintWork":
@@ -57,7 +65,8 @@ class PrintWork:
             raise RunsUnknown(remedy="Submit the spec again.")
         status = job_service.prints.status(job_id)  # before the files: what it calls written is among them
         files = frozenset(file.name for file in job_service.files(job_id))
-        return cls(job_id, manifest, _spec(job_service.prints.spec(job_id)), status, files)
+        recorded = tuple(job_service.prints.recorded_runs(job_id))
+        return cls(job_id, manifest, _spec(job_service.prints.spec(job_id)), status, files, recorded)
 
     @property
     def state(self) -> PrintState:
@@ -93,6 +102,35 @@ class PrintWork:
 
         return refit_needed(self.spec, self.state)
 
+    @property
+    def histories(self) -> "tuple[PrinterHistory, ...]":
+        """The records of the schedule's printers in all jobs of the owner."""
+        from worker.printing.estimating.process_settings import Correction  # noqa: PLC0415 - as above
+        from worker.printing.progress.printer_history import histories_of  # noqa: PLC0415 - as above
+
+        printers = () if self.spec.schedule is None else self.spec.schedule.printers
+        stated = Correction.of_time(self.spec).uncertainty
+        return histories_of(self.recorded_runs, [printer.name for printer in printers], stated)
+
+    def estimate_of(self, number: int) -> float | None:
+        """Return the estimated print time of a run in seconds, None if it has none."""
+        record = self.state.find(number)
+        return None if record is None else record.run.seconds
+
+    def reprints(self, runs: tuple[RunEntry, ...], now: datetime) -> ReprintsDocument:
+        """Return the runs that were packed after failures, and when printing would end without them."""
+        state = self.state
+        again = [run for run in runs if (record := state.find(run.number)) is not None and not record.planned]
+        numbers = {run.number for run in again}
+        rest = self.schedule(tuple(run for run in runs if run.number not in numbers), now) if again else None
+        return ReprintsDocument(
+            runs=len(again),
+            pieces=sum(len(run.pieces) for run in again),
+            seconds=round(sum(run.seconds or 0.0 for run in again), 1),
+            grams=round(sum(run.grams or 0.0 for run in again), 2),
+            finish_without=None if rest is None else rest.finish,
+        )
+
     def file_of(self, number: int) -> str | None:
         """Return the name of a run's file, if there is one."""
         name = run_file_name(number)
@@ -113,7 +151,10 @@ class PrintWork:
         from worker.printing.progress.coupon_gate import gate_of  # noqa: PLC0415 - as above
 
         gate = gate_of(self.spec, self.manifest.runs, self.state)
-        return _timetable(plan, runs, self.materials, now, tuple(self.used.items()), gate=gate)
+        from worker.printing.progress.printer_history import reliability_of  # noqa: PLC0415 - as above
+
+        used, reliability = tuple(self.used.items()), reliability_of(self.histories)
+        return _timetable(plan, runs, self.materials, now, used, gate=gate, reliability=reliability)
 
     def filament(self, runs: tuple[RunEntry, ...]) -> tuple[FilamentProgress, ...]:
         """Return the filament used, needed and left."""
@@ -154,10 +195,11 @@ def _timetable(
     used: tuple[tuple[tuple[str, str | None], float], ...],
     *,
     gate: str | None,
+    reliability: "Reliability",
 ) -> ScheduleEntry:
     from worker.printing.scheduling.timetable import make_timetable  # noqa: PLC0415 - a service at rest needs no geometry
 
-    return make_timetable(plan, runs, materials, now, dict(used), gate=gate)
+    return make_timetable(plan, runs, materials, now, dict(used), gate=gate, reliability=reliability)
 
 
 def beginning(now: datetime) -> datetime:
@@ -209,6 +251,18 @@ def prints_document(request: Request, work: PrintWork, events: list[PrintEventRe
         ),
         files=work.run_files,
         filament=work.filament(runs),
+        printers=tuple(
+            PrinterRecord(
+                printer=history.printer,
+                runs=history.runs,
+                failed=history.failed,
+                failure_rate=round(history.failure_rate, 4),
+                failure_uncertainty=round(history.failure_uncertainty, 4),
+                time_factor=history.time.factor,
+                time_uncertainty=history.time.uncertainty,
+            )
+            for history in work.histories
+        ),
         events=tuple(print_document(event) for event in shown),
         next=f"{address}/prints?limit={limit}&after={shown[-1].number}" if len(events) > limit else None,
     )
@@ -227,6 +281,7 @@ def runs_document(work: PrintWork, now: datetime) -> RunsDocument:
         runs=runs,
         work=numbers,
         schedule=schedule,
+        reprints=work.reprints(runs, beginning(now)),
         purchases=purchases(runs, work.materials, work.used, steps, work.spec.schedule),
         files=work.run_files,
         filament=work.filament(runs),

@@ -25,7 +25,9 @@ __all__ = [
     "FilamentProgress",
     "MarkProgress",
     "PrintDocument",
+    "PrinterRecord",
     "PrintsDocument",
+    "ReprintsDocument",
     "RunFiles",
     "RunFilesState",
     "RunProgress",
@@ -91,6 +93,17 @@ _PRINTS: Final[JsonDict] = {
     ],
     "files": {"state": "awaited", "problem": None, "retry": None},
     "filament": _FILAMENT,
+    "printers": [
+        {
+            "printer": "by the window",
+            "runs": 4,
+            "failed": 1,
+            "failure_rate": 0.0833,
+            "failure_uncertainty": 0.0553,
+            "time_factor": 1.08,
+            "time_uncertainty": 0.25,
+        }
+    ],
     "events": [_EVENT],
     "next": None,
 }
@@ -129,6 +142,7 @@ _RUNS: Final[JsonDict] = {
         "alternatives": [],
     },
     "schedule": None,
+    "reprints": {"runs": 1, "pieces": 1, "seconds": 4210.0, "grams": 18.2, "finish_without": None},
     "purchases": [
         {"material": "PETG", "colour": "#2E6F9E", "grams": 18.2, "left": 1187.6, "spools": 0, "by": None, "cost": None}
     ],
@@ -223,6 +237,34 @@ class FilamentProgress(_Document):
     )
 
 
+class PrinterRecord(_Document):
+    """What the recorded runs of a printer, in all jobs of this owner, say about it."""
+
+    printer: str
+    runs: Count = Field(description="Recorded runs that name this printer.")
+    failed: Count = Field(description="Those of which at least one piece failed.")
+    failure_rate: Annotated[float, Field(ge=0, le=1)] = Field(
+        description="Expected share of failed runs; before anything is recorded, one in twenty (common practice)."
+    )
+    failure_uncertainty: Amount = Field(description="Standard deviation of the failure rate.")
+    time_factor: Annotated[float, Field(gt=0)] = Field(
+        description="Median of measured over estimated print times; the schedule multiplies times by it."
+    )
+    time_uncertainty: Amount = Field(description="Relative uncertainty of print times after that.")
+
+
+class ReprintsDocument(_Document):
+    """Runs that repeat failed pieces, and what they do to the finish."""
+
+    runs: Count = Field(description="Open runs that were packed after a print event.")
+    pieces: Count
+    seconds: Amount = Field(description="Their print time.")
+    grams: Amount = Field(description="Their filament.")
+    finish_without: datetime | None = Field(
+        description="When printing would end without them; null without a schedule or without such runs."
+    )
+
+
 class PrintsDocument(_Document):
     """The print progress of a job and its history, newest event first."""
 
@@ -240,6 +282,7 @@ class PrintsDocument(_Document):
     runs: tuple[RunProgress, ...] = Field(description="All current and former runs, by number.")
     files: RunFiles
     filament: tuple[FilamentProgress, ...] = Field(description="Empty if the parts have no estimates.")
+    printers: tuple[PrinterRecord, ...] = Field(description="The schedule's printers; empty without a schedule.")
     events: tuple[PrintDocument, ...] = Field(description="One page of the history, newest event first.")
     next: str | None = Field(description="The URL of the page with older events; null on the last page.")
 
@@ -256,6 +299,7 @@ class RunsDocument(_Document):
     )
     work: WorkEntry = Field(description="Totals over all of these runs.")
     schedule: ScheduleEntry | None = Field(description="The schedule from now on; null if the spec has none.")
+    reprints: ReprintsDocument
     purchases: tuple[PurchaseEntry, ...] = Field(description="Filament to buy for the remaining runs.")
     files: RunFiles
     filament: tuple[FilamentProgress, ...] = Field(description="Empty if the parts have no estimates.")

@@ -176,7 +176,8 @@ def record_print(
         return follow(state or begin(work.manifest), event, work.manifest, work.spec)
 
     effects = job_service.household.effects(PrintedJob(job_id, work.spec, work.manifest), event)
-    recorded, new = job_service.prints.record(job_id, event, after, effects=effects)
+    estimate = None if event.run is None else work.estimate_of(event.run)
+    recorded, new = job_service.prints.record(job_id, event, after, effects=effects, estimate=estimate)
     if not new:
         response.status_code = HTTPStatus.OK
     elif (status := job_service.prints.status(job_id)) is not None and status.repack:

@@ -56,6 +56,9 @@ def printed(
         typer.Option(help="Clearance in mm that the coupon shows.", show_default=False),
     ] = None,
     printer: Annotated[str | None, typer.Option(help="Printer that printed the run.", show_default=False)] = None,
+    hours: Annotated[
+        float | None, typer.Option(min=0.001, help="Measured print time of the run, in hours.", show_default=False)
+    ] = None,
     text: Annotated[str | None, typer.Option("--note", help="Free-text note.", show_default=False)] = None,
     name: Annotated[
         str | None, typer.Option("--id", help="Event id; an event sent twice with one id is recorded once.")
@@ -75,6 +78,7 @@ def printed(
             "outcome": "measured" if measured else outcome.value,
             "run": run, "mark": mark, "count": count,
             "clearance": clearance, "printer": printer, "note": text, "id": name,
+            "seconds": None if hours is None else hours * 3600.0,
         }  # fmt: skip
         with opened(url) as client:
             document = client.record(

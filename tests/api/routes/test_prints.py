@@ -338,3 +338,24 @@ def test_each_run_has_a_sheet_that_its_calendar_event_links_to(service, job):
         assert service.get(f"{at}/runs/{number}.pdf").status_code == 404
     events = icalendar.Calendar.from_ical(service.get(f"{at}/schedule.ics").content).walk("VEVENT")
     assert f"http://drawers.test{at}/runs/2.pdf" in {str(event["url"]) for event in events}
+
+
+def test_failed_runs_tell_what_they_do_to_the_finish_and_count_for_their_printer(service, job, valid):
+    at = job()
+    before = valid(service.get(f"{at}/runs"), "RunsDocument")
+    assert before["reprints"] == {"runs": 0, "pieces": 0, "seconds": 0.0, "grams": 0.0, "finish_without": None}
+    earlier = {record["printer"]: record for record in valid(service.get(f"{at}/prints"), "PrintsDocument")["printers"]}
+    last = before["runs"][-1]["number"]
+    for event in (
+        {"outcome": "printed", "run": 1, "printer": "printer", "seconds": before["runs"][0]["seconds"] * 1.5},
+        {"outcome": "failed", "run": last, "printer": "printer"},
+    ):
+        assert service.post(f"{at}/prints", json=event).status_code == 201
+    after = valid(service.get(f"{at}/runs"), "RunsDocument")
+    assert after["reprints"]["runs"] == 1
+    assert after["reprints"]["finish_without"] < after["schedule"]["finish"] < after["schedule"]["late_finish"]
+    (record,) = valid(service.get(f"{at}/prints"), "PrintsDocument")["printers"]
+    assert record["runs"] == earlier["printer"]["runs"] + 2
+    assert record["failed"] == earlier["printer"]["failed"] + 1
+    assert record["failure_rate"] > earlier["printer"]["failure_rate"]
+    assert record["time_factor"] > 1.0

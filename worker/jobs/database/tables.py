@@ -114,6 +114,8 @@ class PrintEventRow(Base):
     clearance: Mapped[float | None] = mapped_column(default=None)
     printer: Mapped[str | None] = mapped_column(Text, default=None)
     seconds: Mapped[float | None] = mapped_column(default=None)
+    #: The estimated print time of the run, s.
+    estimate: Mapped[float | None] = mapped_column(default=None)
     note: Mapped[str | None] = mapped_column(Text, default=None)
     #: Pieces and runs that remain after the event.
     pieces_left: Mapped[int] = mapped_column()

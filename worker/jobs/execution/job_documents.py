@@ -16,7 +16,10 @@ from worker.output.drawings.map import write_map_pdf, write_map_svg
 from worker.output.meshes.scene import write_glb
 from worker.output.preview.drawer_picture import draw_drawer, picture_title
 from worker.printing.estimating.part_estimates import compare, price_parts
+from worker.printing.estimating.process_settings import Correction
 from worker.printing.progress.coupon_gate import gate_of
+from worker.printing.progress.printer_history import histories_of, reliability_of
+from worker.printing.scheduling.reliability import Reliability
 from worker.printing.scheduling.spools import purchases
 from worker.printing.scheduling.timetable import make_timetable
 from worker.printing.scheduling.work_plan import runs_of
@@ -59,10 +62,18 @@ def print_record(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], now: dateti
     schedule = (
         None
         if spec.schedule is None
-        else make_timetable(spec.schedule, runs, materials, now, gate=gate_of(spec, runs, None))
+        else make_timetable(
+            spec.schedule, runs, materials, now, gate=gate_of(spec, runs, None), reliability=_reliability(spec)
+        )
     )
     bought = purchases(runs, materials, steps=() if schedule is None else schedule.steps, schedule=spec.schedule)
     return PrintRecord(estimates, runs, work, schedule, bought)
+
+
+def _reliability(spec: Spec) -> Reliability:
+    """Return the reliability of printers of which nothing is recorded yet."""
+    printers = () if spec.schedule is None else spec.schedule.printers
+    return reliability_of(histories_of((), [own.name for own in printers], Correction.of_time(spec).uncertainty))
 
 
 def with_runs(manifest: Manifest, documents: Sequence[Document]) -> Manifest:

@@ -27,6 +27,7 @@ from worker.jobs.records.models import StoredFile
 from worker.jobs.records.row_mapping import file_values
 from worker.jobs.records.webhook_outbox import enqueue_event
 from worker.printing.progress.print_state import PrintState
+from worker.printing.progress.recorded_run import RecordedRun
 from worker.spec.requests.print_event import Outcome, PrintEvent
 
 __all__ = ["PrintEventRecord", "PrintRecords", "PrintStatus", "fingerprint_of"]
@@ -38,6 +39,9 @@ _PAUSE: Final = 0.05
 #: Pauses before run files are retried after all attempts failed: about a week in all.
 _PAUSES: Final = Backoff(first=60.0, factor=3.0, longest=21_600.0)
 _MOST_PAUSES: Final = 32
+
+#: The runs that tell how reliable printers are: the latest ones.
+_MOST_RECORDED: Final = 500
 
 _random: Final = SystemRandom()
 
@@ -119,6 +123,7 @@ class PrintRecords:
         follow: Callable[[PrintState | None], PrintState],
         *,
         effects: Callable[[Connection, PrintState | None, PrintState], None] = lambda *_: None,
+        estimate: float | None = None,
     ) -> tuple[PrintEventRecord, bool]:
         """Record an event; return it, and whether it is new.
 
@@ -127,6 +132,7 @@ class PrintRecords:
             event: an event with an id from the caller is recorded once, however often it is sent.
             follow: returns the print state after the event, given the state before it (None at first). Called again
                 if another event was recorded in between.
+            estimate: the estimated print time of the event's run in seconds.
             effects: records what else follows from a new event, in its transaction, given the states before and after.
 
         Raises:
@@ -148,7 +154,7 @@ class PrintRecords:
             try:
                 with self._database.begin() as connection:
                     if _advance(connection, job_id, before, number, state):
-                        connection.execute(insert(PrintEventRow).values(_row(job_id, made, fingerprint)))
+                        connection.execute(insert(PrintEventRow).values(_row(job_id, made, fingerprint, estimate)))
                         enqueue_event(connection, "job.printed", job_id, base=self._base, printed=asdict(made))
                         effects(connection, None if before is None else before.state, state)
                         return made, True
@@ -157,6 +163,29 @@ class PrintRecords:
                     _spec(connection, job_id)
             time.sleep(_random.uniform(0.0, _PAUSE))
         raise PrintsBusy(remedy="Try again in a moment.")
+
+    def recorded_runs(self, job_id: str, limit: int = _MOST_RECORDED) -> list[RecordedRun]:
+        """Return the latest runs, of all jobs of this job's owner, whose printer was recorded; newest first."""
+        owner = select(JobRow.owner).where(JobRow.id == job_id).scalar_subquery()
+        query = (
+            select(
+                PrintEventRow.printer, PrintEventRow.outcome, PrintEventRow.failed, PrintEventRow.seconds,
+                PrintEventRow.estimate,
+            )
+            .join(JobRow, JobRow.id == PrintEventRow.job_id)
+            .where(JobRow.owner == owner, PrintEventRow.printer.is_not(None), PrintEventRow.outcome != "placed")
+            .order_by(PrintEventRow.recorded.desc(), PrintEventRow.job_id, PrintEventRow.number)
+            .limit(limit)
+        )  # fmt: skip
+        with self._database.connect() as connection:
+            return [
+                RecordedRun(
+                    row.printer,
+                    failed=row.outcome == "failed" or bool(row.failed),
+                    ratio=row.seconds / row.estimate if row.seconds and row.estimate else None,
+                )
+                for row in connection.execute(query)
+            ]
 
     # -- files of repacked runs
 
@@ -274,9 +303,9 @@ def _printed(event: PrintEvent, name: str, number: int, state: PrintState) -> Pr
     )
 
 
-def _row(job_id: str, made: PrintEventRecord, fingerprint: str) -> dict[str, Any]:
+def _row(job_id: str, made: PrintEventRecord, fingerprint: str, estimate: float | None) -> dict[str, Any]:
     values = {name: getattr(made, name) for name in PrintEventRecord.__slots__}
-    return {"job_id": job_id, "fingerprint": fingerprint, **values}
+    return {"job_id": job_id, "fingerprint": fingerprint, "estimate": estimate, **values}
 
 
 def _advance(connection: Connection, job_id: str, before: PrintStatus | None, number: int, state: PrintState) -> bool:

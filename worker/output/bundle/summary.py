@@ -80,6 +80,8 @@ def _dates(schedule: ScheduleEntry) -> Iterator[str]:
         yield f"Printing ends on {schedule.finish:%a %Y-%m-%d %H:%M} ({schedule.timezone}) if no run fails."
     if schedule.earliest_finish is not None:
         yield f"No schedule of these runs ends before {schedule.earliest_finish:%a %Y-%m-%d %H:%M}."
+    if schedule.late_finish is not None:
+        yield f"With slow and failed prints it may last until {schedule.late_finish:%a %Y-%m-%d %H:%M}."
     if len(schedule.drawers) > 1:
         for drawer in schedule.drawers:
             yield f"All parts of {drawer.drawer} are printed by {drawer.complete:%a %Y-%m-%d %H:%M}."

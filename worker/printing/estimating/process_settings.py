@@ -83,7 +83,11 @@ class Correction:
         The factor is the median ratio of actual to predicted. The greatest relative deviation of the ratios from it
         replaces the ``stated`` uncertainty from `ENOUGH` prints on, and with fewer prints when it is greater.
         """
-        ratios = [calibration.ratio for calibration in calibrations]
+        return cls.of_ratios([calibration.ratio for calibration in calibrations], stated)
+
+    @classmethod
+    def of_ratios(cls, ratios: Sequence[float], stated: float) -> Self:
+        """Return the correction by ratios of measured to predicted values, as `of` does."""
         if not ratios:
             return cls(1.0, stated)
         factor = median(ratios)

@@ -15,6 +15,7 @@ from worker.printing.scheduling.goals import completions, finish_of, nights_of, 
 from worker.printing.scheduling.greedy import earliest_slots, greedy_assignment, occupancies
 from worker.printing.scheduling.printers import printers_of
 from worker.printing.scheduling.problem import HORIZON_SECONDS, SchedulingProblem, Task
+from worker.printing.scheduling.reliability import Reliability
 from worker.printing.scheduling.spools import Feed, SpoolRun, Used, draw_spools
 from worker.printing.scheduling.start_times import whole_minute
 from worker.printing.scheduling.timetable_solver import Solved, solve_timetable
@@ -34,6 +35,7 @@ def make_timetable(
     used: Used | None = None,
     *,
     gate: str | None = None,
+    reliability: Reliability | None = None,
 ) -> ScheduleEntry:
     """Return when each run is printed, and on which printer.
 
@@ -48,11 +50,12 @@ def make_timetable(
         now: no run starts earlier, even when the schedule's start is past.
         used: grams already used, by material and colour.
         gate: why all runs but the test prints wait; None when they need not.
+        reliability: of the printers; without it no late finish is given.
 
     Raises:
         ValueError: when a run's material is not among the materials.
     """
-    problem = problem_of(schedule, runs, now)
+    problem = problem_of(schedule, runs, now, {} if reliability is None else dict(reliability.time_factors))
     test_numbers = {run.number for run in runs if stage_of_run(run) is Stage.TEST_PRINTS}
     test_prints = [task for task in problem.tasks if task.number in test_numbers]
     others = [task for task in problem.tasks if task.number not in test_numbers]
@@ -73,7 +76,8 @@ def make_timetable(
         rest.earliest_finish if others else tests.earliest_finish,
         proven=tests.proven and rest.proven,
     )
-    return _entry(schedule, runs, materials, _Dates(problem, solved, waiting), used or {})
+    late = None if reliability is None or waiting else _late_finish(problem, tests, tuple(others), reliability)
+    return _entry(schedule, runs, materials, _Dates(problem, solved, waiting, late), used or {})
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,20 +87,50 @@ class _Dates:
     problem: SchedulingProblem
     solved: Solved
     waiting: Mapping[int, str]
+    late_finish: int | None
+
+
+def _late_finish(
+    problem: SchedulingProblem, tests: Solved, others: tuple[Task, ...], reliability: Reliability
+) -> int | None:
+    """Return the end if all runs take longer by the uncertainty, and as many as may fail are printed again.
+
+    The runs that are repeated are those in the middle of all by their time. None when not all of them have a slot.
+    """
+    count = len(problem.tasks)
+    again = ceil(reliability.failure_rate * count)
+    by_time = sorted(problem.tasks, key=lambda task: (min(task.durations), task.rank))
+    first = (count - again) // 2
+    longer = 1.0 + reliability.time_uncertainty
+    since = max([problem.since, *(placed.slot.bed_free for placed in tests.assignment.values())]) if others else None
+    numbers = {task.number for task in others} if others else {task.number for task in problem.tasks}
+    repeated = by_time[first : first + again]
+    tasks = [
+        replace(task, number=number, rank=number, durations=tuple(ceil(longer * each) for each in task.durations))
+        for number, task in enumerate([*(task for task in problem.tasks if task.number in numbers), *repeated], start=1)
+    ]
+    late = replace(problem, tasks=tuple(tasks), since=problem.since if since is None else since, goal="finish")
+    assignment = greedy_assignment(late)
+    return finish_of(assignment) if len(assignment) == len(tasks) else None
 
 
 _UNTIMED: Final = "Its print time is unknown: its pieces have not been measured yet."
 
 
-def problem_of(schedule: Schedule, runs: Sequence[RunEntry], now: datetime) -> SchedulingProblem:
-    """Return the runs that have a time and the printers, to be dated from the schedule's start or from now on."""
+def problem_of(
+    schedule: Schedule, runs: Sequence[RunEntry], now: datetime, factors: Mapping[str, float] | None = None
+) -> SchedulingProblem:
+    """Return the runs that have a time and the printers, to be dated from the schedule's start or from now on.
+
+    ``factors`` are measured over estimated times by the printer's name; 1 of those that are missing.
+    """
     since = whole_minute(ceil(max(schedule.beginning(now).timestamp(), now.timestamp())))
     printers, quiet = printers_of(schedule, since)
     tasks = tuple(
         Task(
             run.number,
             rank,
-            (max(ceil(run.seconds), 1),) * len(printers),
+            tuple(max(ceil(run.seconds * (factors or {}).get(printer.name, 1.0)), 1) for printer in printers),
             frozenset(piece.drawer for piece in run.pieces if piece.drawer is not None),
         )
         for rank, run in enumerate(runs)
@@ -167,6 +201,9 @@ def _entry(
         ),
         goal=schedule.goal,
         earliest_finish=_local(solved.earliest_finish, schedule.zone) if steps and not waiting else None,
+        late_finish=None
+        if dates.late_finish is None or not steps
+        else _local(max(dates.late_finish, finish_of(assignment)), schedule.zone),
         proven=bool(steps) and not waiting and solved.proven,
         visits=visits_of(assignment),
         nights=nights_of(assignment, problem.quiet),

@@ -81,6 +81,8 @@ class ScheduleEntry(OutputModel):
     """What the schedule achieves first: finish, drawers, visits or quiet_nights."""
     earliest_finish: AwareDatetime | None = None
     """Lower bound: no schedule of these runs ends earlier."""
+    late_finish: AwareDatetime | None = None
+    """End if print times are off by their uncertainty and as many runs fail as the printers' records let expect."""
     proven: bool = False
     """Whether no schedule is better in what the goal counts first."""
     visits: Count = 0
