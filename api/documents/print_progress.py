@@ -1,5 +1,6 @@
 """The print progress of a job, and the documents made of it."""
 
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -165,6 +166,9 @@ class PrintWork:
         if used_filament(state, state.needed, self.manifest) is None:
             return ()
         failed = used_filament(state, state.failed, self.manifest) or {}
+        starts = Counter(
+            (record.run.material, record.run.colour) for record in state.runs if record.state in {"printed", "failed"}
+        )
         needed: dict[tuple[str, str | None], float] = {}
         for run in runs:
             key = run.material, run.colour
@@ -175,6 +179,7 @@ class PrintWork:
                 colour=material.colour,
                 used=_grams(used, key),
                 used_for_failed=_grams(failed, key),
+                waste=round(_grams(failed, key) + self.spec.printing.start_waste * starts[key], 2),
                 needed=_grams(needed, key),
                 spools=tuple(
                     round(grams, 2) for grams in spools_left(material, used.get(key, 0.0), self.spec.schedule)
@@ -218,6 +223,7 @@ def prints_document(request: Request, work: PrintWork, events: list[PrintEventRe
     state, shown = work.state, events[:limit]
     parts = {part.mark: part for part in work.manifest.parts}
     runs, _ = work.remaining()
+    filament = work.filament(runs)
     return PrintsDocument(
         job=work.job_id,
         done=state.done,
@@ -250,7 +256,8 @@ def prints_document(request: Request, work: PrintWork, events: list[PrintEventRe
             for record in state.runs
         ),
         files=work.run_files,
-        filament=work.filament(runs),
+        filament=filament,
+        waste=round(sum(entry.waste for entry in filament), 2),
         printers=tuple(
             PrinterRecord(
                 printer=history.printer,

@@ -62,6 +62,7 @@ _FILAMENT: Final[list[JsonValue]] = [
         "colour": "#2E6F9E",
         "used": 212.4,
         "used_for_failed": 18.2,
+        "waste": 19.2,
         "needed": 54.6,
         "spools": [187.6, 1000.0],
     }
@@ -93,6 +94,7 @@ _PRINTS: Final[JsonDict] = {
     ],
     "files": {"state": "awaited", "problem": None, "retry": None},
     "filament": _FILAMENT,
+    "waste": 19.2,
     "printers": [
         {
             "printer": "by the window",
@@ -230,6 +232,10 @@ class FilamentProgress(_Document):
         description="The share of failed pieces. Each counts as printed completely, so a print that was stopped early "
         "has used less."
     )
+    waste: Amount = Field(
+        description="Wasted: failed pieces, and printing.start_waste for each run that was printed or failed. The "
+        "latter is not in `used`."
+    )
     needed: Amount = Field(description="Needed for the runs still to print.")
     spools: tuple[Amount, ...] = Field(
         description="What is left on each spool, the one in use first. Filament used beyond the spools in the spec is "
@@ -282,6 +288,7 @@ class PrintsDocument(_Document):
     runs: tuple[RunProgress, ...] = Field(description="All current and former runs, by number.")
     files: RunFiles
     filament: tuple[FilamentProgress, ...] = Field(description="Empty if the parts have no estimates.")
+    waste: Amount = Field(description="Grams wasted of all filaments.")
     printers: tuple[PrinterRecord, ...] = Field(description="The schedule's printers; empty without a schedule.")
     events: tuple[PrintDocument, ...] = Field(description="One page of the history, newest event first.")
     next: str | None = Field(description="The URL of the page with older events; null on the last page.")

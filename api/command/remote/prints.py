@@ -133,6 +133,7 @@ def _show(document: "PrintsDocument") -> None:
         say(
             f"{filament.material} {filament.colour or ''}".rstrip()
             + f": {filament.used:.0f} g used (about {filament.used_for_failed:.0f} g of that for failed pieces), "
+            f"{filament.waste:.0f} g wasted, "
             f"{filament.needed:.0f} g still needed, {spools} left on the spools."
         )
     events = [

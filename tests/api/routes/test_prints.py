@@ -359,3 +359,17 @@ def test_failed_runs_tell_what_they_do_to_the_finish_and_count_for_their_printer
     assert record["failed"] == earlier["printer"]["failed"] + 1
     assert record["failure_rate"] > earlier["printer"]["failure_rate"]
     assert record["time_factor"] > 1.0
+
+
+def test_waste_is_what_failed_and_what_each_start_takes(service, job, valid):
+    at = job()
+    assert valid(service.get(f"{at}/prints"), "PrintsDocument")["waste"] == 0.0
+    runs = bench()[1].runs
+    material = runs[-1].material
+    assert service.post(f"{at}/prints", json={"outcome": "failed", "run": runs[-1].number}).status_code == 201
+    assert service.post(f"{at}/prints", json={"outcome": "printed", "run": runs[0].number}).status_code == 201
+    prints = valid(service.get(f"{at}/prints"), "PrintsDocument")
+    wasted = {entry["material"]: entry["waste"] for entry in prints["filament"]}
+    # one gram for the start of each run, and all pieces of the one that failed
+    assert wasted[material] == pytest.approx(runs[-1].grams + 1.0 + (runs[0].material == material))
+    assert prints["waste"] == pytest.approx(runs[-1].grams + 2.0)

@@ -102,6 +102,10 @@ class Printing(Noun):
     max_run_hours: Annotated[Number, Field(ge=0.25, le=1000.0)] | None = Field(
         default=None, description="Longest run in hours; a piece that takes longer is printed alone."
     )
+    start_waste: Annotated[Number, Field(ge=0.0, le=1000.0)] = Field(
+        default=1.0,
+        description="Grams that each run wastes at its start: skirt and purge line. Left out, 1 g (common practice).",
+    )
     compare: tuple[Layer, ...] = Field(
         default=(), max_length=8, description="Other layer heights to estimate for comparison."
     )
