@@ -5,11 +5,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.layout.storage.things import ground
+from worker.layout.planner import lay_out
 from worker.layout.storage.sizing_rules import AIR, FRAME_AIR, DrawerLimits
 from worker.layout.tray.interior import tray_room
+from worker.printing.estimating.part_estimates import price_parts
+from worker.solids import build
 from worker.spec import load
 from worker.spec.drawer.joint import CORNER_RADIUS
 from worker.spec.drawer.tray import Tray
+
+#: Grams of a mm3 of PLA: 1.24 g/cm3 (handbook value).
+PLA = 1.24e-3
 
 _many = settings(max_examples=60, deadline=None)
 _rims = st.sampled_from(["straight", "stacking"])
@@ -86,3 +92,26 @@ def test_the_margin_clears_a_round_corner_by_the_air(radius):
     assert margin >= AIR
     if radius < round_:
         assert sqrt(2.0) * (round_ - margin - radius) + radius <= round_ - AIR
+
+
+@pytest.mark.parametrize("half_cells", [False, True])
+def test_plastic_is_what_the_estimate_says_of_the_built_tray(half_cells):
+    # the estimate slices the mesh into its sections (worker.printing), which the closed form knows nothing of
+    sizes = [(1, 1, 20), (1, 3, 30), (2, 2, 40), (3, 3, 14), (2, 4, 25), (5, 3, 60), (6, 6, 30)]
+    if half_cells:
+        sizes = [(1.5, 2, 30), (2.5, 2.5, 14), (3.5, 5, 20)]
+    trays = [
+        {"name": f"{wide:g}-{deep:g}", "cells": [wide, deep], "height": high, "wall": 1.2, "floor": 1.2}
+        for wide, deep, high in sizes
+    ]
+    drawer = {"name": "top", "width": 900, "depth": 900, "height": 70, "trays": trays}
+    job = {"spec": "1", "name": "b", "drawers": [drawer], "grid": {"half_cells": half_cells}, "coupon": False}
+    spec = load({**job, "printer": {"bed": [260, 260, 256]}})
+    plan = lay_out(spec)
+    parts = [part for part in plan.parts if part.kind == "tray"]
+    estimates = price_parts(spec, plan, {part.mark: build(part.shape) for part in plan.parts})
+    here = DrawerLimits.of(spec, (20, 20), 70.0)
+    assert len(parts) == len(sizes)
+    for part in parts:
+        grams = here.plastic(part.shape.halves, part.size[2], "straight") * PLA
+        assert grams == pytest.approx(estimates[part.mark].grams, rel=0.03)

@@ -6,7 +6,7 @@ from math import ceil, cos, pi, sqrt
 from typing import Final
 
 from worker.layout.tray.interior import LEAST_FLOOR, LEAST_HEIGHT, UNDER_RIM, on_grid
-from worker.layout.tray.volume_estimate import foot_volume, ledge_section, shell_volume
+from worker.layout.tray.volume_estimate import ledge_section, printed_foot_volume, shell_volume
 from worker.spec.drawer.joint import CORNER_RADIUS, Joint
 from worker.spec.drawer.tray import LabelLedge, Rim
 from worker.spec.job import Spec
@@ -173,7 +173,7 @@ class DrawerLimits:
         return (height, top) if least <= height and top <= self.limit + LENGTH_EPSILON else None
 
     def plastic(self, halves: tuple[int, int], height: float, rim: Rim, *, ledge: bool = False) -> float:
-        """Return the volume of an empty tray in mm3, in closed form, with or without a label ledge."""
+        """Return the volume of an empty tray's filament in mm3, in closed form, with or without a label ledge."""
         half_feet = any(along % 2 for along in halves)
         label = self.usable(halves[0], "straight") * ledge_section(LEDGE.depth, LEDGE.drop) if ledge else 0.0
         return _feet(self, halves, half_feet=half_feet) + _body(self, halves, height, rim) + label
@@ -189,7 +189,7 @@ def ledge_walls(*, ledge: bool) -> float:
 def _feet(ground: DrawerLimits, halves: tuple[int, int], *, half_feet: bool) -> float:
     side = ground.pitch / 2.0 if half_feet else ground.pitch
     count = halves[0] * halves[1] if half_feet else halves[0] * halves[1] // 4
-    return count * foot_volume(ground.joint, side)
+    return count * printed_foot_volume(ground.joint, side, ground.line_width, ground.floor)
 
 
 @lru_cache(maxsize=16384)
