@@ -28,8 +28,8 @@ __all__ = ["MOST_MEMBERS", "FamilyPatterns"]
 MOST_MEMBERS: Final = 8
 
 #: Lengths of lanes closer than this, in mm, are one; and there are so many of them at most.
-_NEAR: Final = 2.0
-_MOST_LENGTHS: Final = 28
+_NEAR: Final = 0.6
+_MOST_LENGTHS: Final = 80
 
 #: A thing is long when it is longer than this, in mm: it lies front to back.
 _LONG: Final = 100.0

@@ -119,19 +119,24 @@ def natural_lengths(kind: Kind, longest: float, ground: DrawerLimits) -> tuple[f
         if way == "heap":
             continue
         along = pose.size[1]
+        ends = _row_ends(ground) if way == "row" or kind.nest is not None else (2.0 * ground.margin(0.0) - AIR,)
         if way == "row" and kind.nest is not None:
             sleeves = {ceil(kind.count / rows) for rows in range(1, _MOST_SLEEVES + 1)}
-            lengths.update(along + (number - 1) * kind.nest + end for number in sleeves for end in _row_ends())
+            lengths.update(along + (number - 1) * kind.nest + end for number in sleeves for end in ends)
             continue
-        ends = _row_ends() if way == "row" or kind.nest is not None else (2.0 * ground.margin(0.0) - AIR,)
         for number in range(1, min(kind.count, int(longest / along)) + 1):
             lengths.update(number * (along + AIR) + end for end in ends)
     return tuple(sorted(length for length in lengths if length <= longest))
 
 
-def _row_ends() -> tuple[float, float]:
-    """Return what a row of things that lie takes at its ends, without a gap for a finger and with one."""
-    return AIR, AIR + FINGER_GAP
+def _row_ends(ground: DrawerLimits) -> tuple[float, ...]:
+    """Return what a row of things takes at its ends beyond the air of each, without a gap for a finger and with one.
+
+    Either as little as can be: it then keeps from the sides by the whole radius of the room's round corners; or so much
+    that it clears them at least width.
+    """
+    margin = ground.margin(0.0)
+    return AIR, 2.0 * margin - AIR, AIR + FINGER_GAP, margin - AIR + FINGER_GAP
 
 
 def _beats(lane: Lane, other: Lane) -> bool:
