@@ -3,7 +3,7 @@
 from hypothesis import strategies as st
 
 from worker.layout.items.filling.filled_tray import tray_option
-from worker.layout.items.filling.likeness import families, same_use
+from worker.layout.items.filling.likeness import families, use_of
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.column_pricing import columns
 from worker.layout.placement.objective import WEIGHTS
@@ -104,7 +104,7 @@ def assortment(items, ground, *, share="like"):
     """Return items with every footprint of a ground up to six cells."""
     sides = [range(ground.step, min(side, 12) + 1, ground.step) for side in ground.span]
     footprints = frozenset((wide, deep) for wide in sides[0] for deep in sides[1])
-    return Assortment(tuple(items), families(items, share), same_use, ground, WEIGHTS["balanced"], footprints)
+    return Assortment(tuple(items), families(items, share), use_of, ground, WEIGHTS["balanced"], footprints)
 
 
 def tray_columns(items, ground, *, share="like"):

@@ -1,6 +1,6 @@
 """The assortment: the things for one drawer, with all that is needed to size and to value trays for them."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import ceil, inf
@@ -47,14 +47,15 @@ ChosenBand: TypeAlias = tuple[float, Sequence[tuple[int, Lane]]]
 class Assortment:
     """The things for one drawer, and what is needed to size trays for them.
 
-    ``footprints`` are the sides in half cells that a tray may have; ``families`` the sets of things that may share.
+    ``footprints`` are the sides in half cells that a tray may have; ``families`` the sets of things that may share, and
+    ``use`` what a thing belongs to, its group or the like; None where it has none.
     Under a stacking ``rim`` everything must end. ``ways`` is how each item is kept where its series leaves no choice.
     ``cutting`` says which footprints are larger than the bed; None where no tray may be cut.
     """
 
     items: tuple[Item, ...]
     families: tuple[tuple[int, ...], ...]
-    alike: Callable[[Item, Item], bool]
+    use: Callable[[Item], tuple[str, str] | None]
     ground: DrawerLimits
     weights: Weights
     footprints: frozenset[Footprint]
@@ -193,6 +194,18 @@ class Assortment:
         return weights.tray + joining + weights.plastic * plastic + weights.cell * halves[0] * halves[1] / 4.0
 
     @cached_property
+    def uses(self) -> tuple[tuple[str, str] | None, ...]:
+        """What each thing belongs to: its group or the like."""
+        return tuple(self.use(item) for item in self.items)
+
+    def mixing_cost(self, members: Collection[int]) -> float:
+        """Return what it costs that these things, by their index, share a tray, in minutes."""
+        weights, uses = self.weights, [self.uses[index] for index in members]
+        named = len(set(uses) - {None})
+        without = uses.count(None)
+        return weights.mixed * max(named - 1, 0) + weights.unlike * (without if named else max(without - 1, 0))
+
+    @cached_property
     def _base_costs(self) -> dict[tuple[Footprint, float, bool], float]:
         return {}
 
@@ -221,23 +234,19 @@ class Assortment:
         dividers = (len(bands) - 1) * wide
         cost, gain, stack = 0.0, 0.0, 0.0
         made: list[LaneBand] = []
-        before: Item | None = None
         for length, chosen in self._ordered(bands, ledge=ledge):
             order = sorted(chosen, key=lambda pair: (-pair[1].pose.size[1], -pair[1].width, pair[0]))
             dividers += (length + spare) * (len(order) - 1 + sum(lane.inner for _, lane in order))
             for index, lane in order:
                 item = self.items[index]
                 cost += weights.lane(item, lane) + (weights.side if axis == 1 and lane.pose.size[1] > LONG else 0.0)
-                if before is not None and not self.alike(before, item):
-                    cost += weights.unlike
                 gain += self.share_worth(index, lane.count)
                 stack = max(stack, lane.stack)
-                before = item
             made.append(
                 LaneBand(length + spare, tuple((index, lane if axis == 0 else lane.turned()) for index, lane in order))
             )
         plastic = self.plastic(halves, height, ledge=ledge) + dividers * walls * ground.wall
-        cost += self.tray_cost(halves, plastic)
+        cost += self.tray_cost(halves, plastic) + self.mixing_cost({index for _, lot in bands for index, _ in lot})
         top = max(height, on_grid(ground.floor_top + stack))
         return Column(halves, axis, tuple(made), walls, height, top, ledge, plastic, gain, cost, rim=self.rim)
 

@@ -223,7 +223,7 @@ class FamilyPatterns:
         stock, weights = self.stock, self.stock.weights
         walls = stock.levels[level]
         reaching = np.where(chosen >= 0, self._columns[3][chosen], ENDLESS).min(axis=1)
-        extra = subset_sums(reaching) + self._unlike
+        extra = subset_sums(reaching) + self._mixing
         base = [self._bases(walls, ledge=ledge) for ledge in (False, True)]
         plastic = walls * stock.ground.wall * weights.plastic
         members = self._counts
@@ -286,12 +286,16 @@ class FamilyPatterns:
         return subset_sums(np.ones(len(self.members)))
 
     @cached_property
-    def _unlike(self) -> "NDArray[np.float64]":
-        """What neighbours that are only of a size cost in each subset, in minutes."""
-        stock, items = self.stock, [self.stock.items[m] for m in self.members]
-        pairs = [(a, b) for k, a in enumerate(items) for b in items[:k]]
-        share = sum(not stock.alike(a, b) for a, b in pairs) / len(pairs) if pairs else 0.0
-        return np.asarray(share * stock.weights.unlike * np.maximum(self._counts - 1.0, 0.0), dtype=np.float64)
+    def _mixing(self) -> "NDArray[np.float64]":
+        """What it costs in each subset that things of different use share a tray, in minutes."""
+        stock, weights = self.stock, self.stock.weights
+        uses = [stock.uses[m] for m in self.members]
+        named = np.zeros(1 << len(uses))
+        for name in dict.fromkeys(use for use in uses if use is not None):
+            named += subset_sums(np.array([float(use == name) for use in uses])) > 0.0
+        without = subset_sums(np.array([float(use is None) for use in uses]))
+        others = np.where(named > 0.0, without, np.maximum(without - 1.0, 0.0))
+        return np.asarray(weights.mixed * np.maximum(named - 1.0, 0.0) + weights.unlike * others, dtype=np.float64)
 
     def _bases(self, walls: float, *, ledge: bool) -> "NDArray[np.float64]":
         """Return what trays without dividers cost, by side and depth; those that cannot be made are endless."""

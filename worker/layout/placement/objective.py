@@ -52,7 +52,8 @@ class Weights:
     piece more that a tray is joined from, ``variety`` of one more footprint, ``height`` of one more height, ``cell`` of
     a cell of floor, ``layer`` of each layer to dig through and ``heap`` of a heap to search, ``side`` of long things
     that lie left to right, ``end`` of things that stand though they could lie, ``split`` the share of a kind's worth
-    lost when it is not all in one compartment, ``unlike`` the cost of each neighbour that is only of a similar size.
+    lost when it is not all in one compartment, ``unlike`` the cost of each thing in a tray that is only of a similar size, and
+    ``mixed`` of each further group in it.
 
     ``front`` is the cost of each cell of distance from the front, by access; ``apart`` of each cell between trays of
     one group; ``near`` between things that are to be near each other. ``spare`` is the worth of each free cell up to
@@ -76,6 +77,7 @@ class Weights:
     end: float = 3.0
     split: float = 0.12
     unlike: float = 1.5
+    mixed: float = 5.0
     front: ByAccess = _FRONT
     apart: float = 0.5
     near: float = 3.0

@@ -9,7 +9,7 @@ from typing import Final
 from worker.layout.floor.print_bed import Bed
 from worker.layout.items.filling.earlier_layout import EarlierTray
 from worker.layout.items.filling.filled_tray import can_be_cut
-from worker.layout.items.filling.likeness import families, same_use
+from worker.layout.items.filling.likeness import families, use_of
 from worker.layout.items.filling.series import series_ways
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Anchor, Bay
@@ -109,7 +109,7 @@ class Site:
         return Assortment(
             tuple(items),
             families(items, self.layout.share),
-            same_use,
+            use_of,
             self.ground,
             WEIGHTS[self.layout.profile],
             self.footprints,

@@ -1,8 +1,8 @@
 """Likeness: which things may share a tray.
 
-Things of one group are alike. Things without a group are when they have the same tag, else the same category of the
-catalogue, and are of a size; else when they are of a size and used about as often. A family is a set of things any two
-of which are alike.
+Things of one group are alike, and so are things of one tag, or of one category of the catalogue, that are not of very
+different sizes; others are when they are of a size and used about as often, though they go together less well: the
+objective makes them pay for it. A family is a set of things any two of which are alike.
 """
 
 from collections.abc import Sequence
@@ -11,7 +11,7 @@ from typing import Final, Literal
 from worker.layout.storage.poses import longest
 from worker.spec.items.item import Item, Standard, access_rank
 
-__all__ = ["families", "same_use", "use_of"]
+__all__ = ["families", "use_of"]
 
 #: Things are of a size when the longer is no more than so many times as long as the other (own choice); within a
 #: category of the catalogue more.
@@ -29,12 +29,9 @@ def families(items: Sequence[Item], share: Literal["like", "any"] = "like") -> t
     if share == "any":
         return (tuple(range(len(items))),) if items else ()
     by_name: dict[tuple[str, str], list[int]] = {}
-    rest: list[int] = []
     for index, item in enumerate(items):
         name = use_of(item)
-        if name is None:
-            rest.append(index)
-        else:
+        if name is not None:
             by_name.setdefault(name, []).append(index)
     sets: dict[tuple[int, ...], None] = {}
     for (source, _), members in by_name.items():
@@ -43,19 +40,13 @@ def families(items: Sequence[Item], share: Literal["like", "any"] = "like") -> t
         else:
             for window in _windows(items, members, _SIZE_IN_CATEGORY):
                 sets[window] = None
-    for window in _windows(items, rest, _SIZE):
+    for window in _windows(items, range(len(items)), _SIZE):
         for low in (0, 1):
             near = tuple(k for k in window if low <= access_rank(items[k].access) <= low + 1)
             if near:
                 sets[near] = None
     members_of = {family: frozenset(family) for family in sets}
     return tuple(family for family in sets if not any(members_of[family] < other for other in members_of.values()))
-
-
-def same_use(item: Item, other: Item) -> bool:
-    """Return whether two things are alike by more than their size: by their group, tag or category."""
-    name = use_of(item)
-    return name is not None and name == use_of(other)
 
 
 def use_of(item: Item) -> tuple[str, str] | None:
