@@ -112,7 +112,7 @@ class Figures:
             often_out=sum(item.access == "often" for item in items) - sum(item.access == "often" for item in whole),
             trays=len(whole_trays),
             jointed=len(drawer.jointed),
-            footprints=len({shape.halves for shape in whole_trays}),
+            footprints=len({tuple(sorted(shape.halves)) for shape in whole_trays}),
             heights=len({shape.height for shape in whole_trays}),
             cells=sum(cell.width * cell.depth for cell in drawer.lattice.cells) / _CELL - drawer.free / _CELL,
             floor=sum(cell.width * cell.depth for cell in drawer.lattice.cells) / _CELL,
