@@ -1,5 +1,7 @@
 """Even heights: fewer heights, the same things, and a finger still reaches them."""
 
+from dataclasses import replace
+
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -14,10 +16,11 @@ from worker.layout.placement.even_heights import even_heights
 _forms = st.lists(st.tuples(shapes, st.integers(1, 12), st.sampled_from("abc")), min_size=2, max_size=7)
 
 
-def layout(forms):
-    """A drawer of 6 x 6 cells with these things, two to four sharing a group."""
+def layout(forms, *, alone=False):
+    """A drawer of 6 x 6 cells with these things, two to four of a group; with ``alone`` each in a tray of its own."""
     kinds = [thing(form, f"k{k}", count=count, group=group) for k, (form, count, group) in enumerate(forms)]
     stock = assortment(kinds, ground(span=(12, 12), half_cells=False))
+    stock = replace(stock, families=tuple((k,) for k in range(len(kinds)))) if alone else stock
     return stock, search_drawer(ColumnPool(stock), Bay.open(12, 12, step=2), moves=2, spare=0.1)
 
 
@@ -38,7 +41,7 @@ def test_trays_have_fewer_heights_and_still_hold_their_things_within_reach(forms
 def test_low_trays_are_raised_to_the_height_of_others_where_that_is_cheap():
     boxes = [{"kind": "box", "size": [60, 40, high]} for high in (24, 26, 30)]
     forms = [(box, 1, group) for box, group in zip(boxes, "abc", strict=True)]
-    stock, standing = layout(forms)
+    stock, standing = layout(forms, alone=True)
     before, after = ({column.height for column, _ in trays} for trays in (standing, even_heights(stock, standing)))
     assert len(after) < len(before)
 
@@ -53,6 +56,6 @@ def test_things_are_laid_anew_where_that_makes_their_tray_as_high_as_others():
     # without a gap a finger takes a low box only out of low walls; there is room for a gap in a tray of three cells
     low, high = {"kind": "box", "size": [84, 40, 12]}, {"kind": "box", "size": [84, 40, 26]}
     forms = [(low, 2, "a"), (high, 2, "b")]
-    stock, standing = layout(forms)
+    stock, standing = layout(forms, alone=True)
     heights = [{column.height for column, _ in trays} for trays in (standing, even_heights(stock, standing))]
     assert [len(some) for some in heights] == [2, 1]
