@@ -52,8 +52,8 @@ class Weights:
     piece more that a tray is joined from, ``variety`` of one more footprint, ``height`` of one more height, ``cell`` of
     a cell of floor, ``layer`` of each layer to dig through and ``heap`` of a heap to search, ``side`` of long things
     that lie left to right, ``end`` of things that stand though they could lie, ``split`` the share of a kind's worth
-    lost when it is not all in one compartment, ``unlike`` the cost of each thing in a tray that is only of a similar size, and
-    ``mixed`` of each further group in it.
+    lost when it is not all in one compartment, ``unlike`` the cost of each thing in a tray that is only of a similar
+    size, and ``mixed`` of each further group in it.
 
     ``front`` is the cost of each cell of distance from the front, by access; ``apart`` of each cell between trays of
     one group; ``near`` between things that are to be near each other. ``spare`` is the worth of each free cell up to
@@ -65,12 +65,12 @@ class Weights:
     doubling: float = 0.12
     size: float = 0.12
     size_limits: tuple[float, float] = (0.75, 1.3)
-    gram: float = 0.15
-    tray: float = 8.0
+    gram: float = 0.2
+    tray: float = 11.0
     piece: float = 8.0
     variety: float = 3.0
     height: float = 8.0
-    cell: float = 0.2
+    cell: float = 0.8
     layer: float = 1.5
     heap: float = 0.5
     side: float = 3.0
@@ -112,7 +112,7 @@ _BALANCED: Final = Weights(access=ByAccess(90.0, 50.0, 30.0))
 WEIGHTS: Final[Mapping[Profile, Weights]] = MappingProxyType(
     {
         "balanced": _BALANCED,
-        "least plastic": replace(_BALANCED, gram=0.9, tray=10.0),
+        "least plastic": replace(_BALANCED, gram=0.9, tray=13.0),
         "fits most": replace(
             _BALANCED,
             access=ByAccess(70.0, 60.0, 55.0),

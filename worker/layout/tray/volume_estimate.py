@@ -16,8 +16,8 @@ from worker.layout.tray.ramp_and_ledge import LEDGE_EDGE
 from worker.spec.drawer.joint import CORNER_RADIUS, LEAST_RADIUS, Joint, Levels
 from worker.spec.drawer.tray import Rim
 
-#: Lines of a wall, thickness of solid bottoms and tops in mm, and density of infill, as slicing profiles have them (common
-#: practice; the estimates of `worker/printing` begin with the same numbers).
+#: Lines of a wall, thickness of solid bottoms and tops in mm, and density of infill, as slicing profiles have them
+#: (common practice; the estimates of `worker/printing` begin with the same numbers).
 _SHELL_LINES: Final = 3
 _SKIN: Final = 0.8
 _INFILL: Final = 0.15

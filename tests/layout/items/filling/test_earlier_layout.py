@@ -147,7 +147,7 @@ def test_a_plan_document_keeps_trays_of_the_list_and_marks_begin_anew():
 
 
 def test_items_of_the_job_stay_in_their_drawers():
-    items = _items(10, 5)
+    items = _items(9, 5)  # no kind is split over both drawers: the rest of one would move
     drawers = [
         {"name": name, "width": 230, "depth": 300, "height": height} for name, height in (("low", 45), ("high", 70))
     ]
