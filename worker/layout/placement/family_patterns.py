@@ -13,7 +13,7 @@ import numpy as np
 from worker.layout.placement.assortment import Assortment, ChosenBand
 from worker.layout.placement.band_split import ENDLESS, MOST_BANDS, BandSplit, subset_sums
 from worker.layout.placement.tray_columns import Column, Footprint
-from worker.layout.storage.lane import Lane
+from worker.layout.storage.lane import LEAST_LANE, Lane
 from worker.layout.storage.lane_sizing import lanes, natural_lengths
 from worker.layout.storage.poses import longest
 from worker.layout.storage.sizing_rules import LEDGE, ledge_walls
@@ -121,6 +121,7 @@ class FamilyPatterns:
         for member in self.members:
             natural = natural_lengths(stock.kinds[member], most, stock.ground)
             every.update(natural or (float(room) for room in self._rooms))
+        every = {max(length, LEAST_LANE) for length in every}  # a divider along it is no shorter
         rising = sorted(every)
         near = _NEAR
         while True:
