@@ -62,16 +62,18 @@ class ThingPlace(BaseModel):
     drawer: str = Field(description="The drawer's identifier.")
     drawer_name: str = Field(description="The drawer's name.")
     drawer_place: str | None = Field(description="Where the drawer is.")
-    mark: str = Field(description="The mark of the tray.")
-    tray: str = Field(description="The name of the tray.")
-    side: str = Field(description="Where in the drawer the tray is, in words.")
-    compartment: CompartmentDocument | None = Field(description="The compartment; null in a tray without dividers.")
+    mark: str | None = Field(description="The mark of the tray; null in a lane, which has none.")
+    tray: str = Field(description="The name of the tray or lane.")
+    side: str = Field(description="Where in the drawer it is, in words.")
+    compartment: CompartmentDocument | None = Field(
+        description="The compartment; null in a lane and in a tray without dividers."
+    )
     count: int = Field(ge=0, description="The number that lies here.")
     at: tuple[float, float, float] = Field(
         description="The front left corner of the things, in mm from that of the drawer."
     )
     size: tuple[float, float, float] = Field(description="The size of the box around them, in mm.")
-    placed: bool = Field(description="Whether the tray is recorded as placed.")
+    placed: bool = Field(description="Whether the tray, or the panels around the lane, are recorded as placed.")
     map: str = Field(description="A map of the drawer with the thing's places marked (SVG).")
 
 

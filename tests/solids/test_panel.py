@@ -105,16 +105,16 @@ def test_every_strip_is_sound_and_prints_flat(height, length, joins, at, above):
 @settings(deadline=None, max_examples=30)
 @given(
     thickness=st.floats(1.6, 6.0), height=st.floats(20.0, 120.0), wing=st.floats(20.0, 36.0),
-    line=st.sampled_from([0.3, 0.44, 0.66]),
+    line=st.sampled_from([0.3, 0.44, 0.66]), both=st.booleans(),
 )  # fmt: skip
-def test_every_shoe_is_sound_and_holds_its_panel_with_the_air(thickness, height, wing, line):
+def test_every_shoe_is_sound_and_holds_its_panel_with_the_air(thickness, height, wing, line, both):
     profile = PanelProfile(line, 0.3)
-    shape = end_shoe(thickness, height, wing, profile)
+    shape = end_shoe(thickness, height, (wing, wing * both), profile)
     mesh = build(shape)
     assert_sound(mesh, genus(shape))
     assert downward(mesh) <= 46.0
     x = max(x for x, _ in shape.outline)
-    half = max(y for _, y in shape.outline) / 2.0
+    half = profile.hub_half(thickness) + wing
     panel = manifold3d.Manifold.cube((13.0, thickness, height)).translate((x - 13.0, half - thickness / 2.0, 0.0))
     assert mesh.manifold().min_gap(panel, 1.0) == pytest.approx(profile.air, abs=2e-3)
 
@@ -136,7 +136,7 @@ def test_every_clip_is_sound_and_holds_its_panel_with_the_air(width):
     ("shape", "mark"),
     [
         (strip(laps=[Lap(75.0, 2.6, 30.0, open_above=True)]), strip_mark),
-        (end_shoe(THICKNESS, 60.0, 24.0, PROFILE), shoe_mark),
+        (end_shoe(THICKNESS, 60.0, (24.0, 24.0), PROFILE), shoe_mark),
         (splice_clip(THICKNESS, 60.0, 24.0, PROFILE), clip_mark),
     ],
 )

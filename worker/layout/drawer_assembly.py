@@ -4,7 +4,7 @@ import itertools
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from worker.layout.drawer.free_rectangles import free_spaces
 from worker.layout.drawer.outline import Outline
@@ -13,10 +13,15 @@ from worker.layout.floor.print_bed import Bed
 from worker.layout.floor.tile_mark import mark_lettering
 from worker.layout.items.held.held_trays import HeldTray
 from worker.layout.items.item_trays import Furniture, on_whole
+from worker.layout.lanes.drawer_lanes import DrawerLanes
+from worker.layout.lanes.free_rectangle import Rectangle
+from worker.layout.lanes.job_lanes import floor_area
+from worker.layout.lanes.shelves import DIVIDER
 from worker.layout.model.part_registry import Register, box_of
-from worker.layout.model.plan import DrawerPlan, JointedTray, Lattice, PanelPlan, Stored
+from worker.layout.model.plan import DrawerPlan, JointedTray, LanePlan, Lattice, PanelPlan, Stored
 from worker.layout.model.shapes import Lettering, PieceShape, Placement, TileShape
 from worker.layout.panels.drawer_panels import DrawerPanels, lay_panels
+from worker.layout.panels.lines import panel_lines
 from worker.layout.panels.profile import PanelProfile
 from worker.layout.placement.bay import Spot
 from worker.layout.placement.tray_placement import PlacedTray, tray_halves
@@ -32,8 +37,11 @@ from worker.layout.tray.tray_builder import tray_size
 from worker.spec import Drawer, Spec
 from worker.spec.drawer.joint import Joint
 from worker.spec.drawer.tray import Tray
-from worker.spec.errors import TrayError
+from worker.spec.errors import PanelError, TrayError
 from worker.spec.tolerances import LENGTH_EPSILON
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 __all__ = ["Entering"]
 
@@ -62,6 +70,7 @@ class Entering:
         places: Sequence[PlacedTray],
         items: Sequence[Furniture],
         held: Mapping[int, HeldTray],
+        lanes: DrawerLanes,
     ) -> DrawerPlan:
         """Return the plan of one drawer; its parts are entered into the register.
 
@@ -72,10 +81,12 @@ class Entering:
             places: positions of its own trays.
             items: trays for items, those that stay first, and spare trays.
             held: what its own trays hold, by their index.
+            lanes: its lanes, with the panels between them.
         """
         drawer, pointer, grid = self.spec.drawers[index], f"/drawers/{index}", self.spec.grid
+        area = outline.usable if drawer.floor == "none" else floor_area(outline.usable, lanes)
         floor = tile_floor(
-            outline.usable,
+            outline.usable if area is None else area,
             lattice,
             joint=self.joint,
             seam=grid.seam,
@@ -107,7 +118,7 @@ class Entering:
             ),
         )
         placements = (*tiles, *(placement for tray in standing for placement in tray.placements), *keys)
-        panels = self._panels(drawer, outline, pointer)
+        panels = self.laid_panels(drawer, outline, pointer, lanes, area if lattice.cells else None)
         jointed = tuple(
             joined(tray.made.jointed, tray.placements, start)
             for start, tray in zip(starts, standing, strict=False)
@@ -116,14 +127,50 @@ class Entering:
         self._warn_of_loose(floor, tiles, pointer)
         return _summary(
             drawer, outline, lattice, floor, placements=(*placements, *panels.placements), taken=taken,
-            contents=contents, jointed=jointed, panels=panels.shifted(len(placements)),
+            contents=(*contents, *lanes.contents), jointed=jointed, panels=panels.shifted(len(placements)),
+            lanes=lanes.lanes,
         )  # fmt: skip
 
-    def _panels(self, drawer: Drawer, outline: Outline, pointer: str) -> DrawerPanels:
-        """Return the panels of a drawer; their parts are entered into the register."""
-        profile = PanelProfile(self.spec.line_width_of("panel"), self.joint.clearance)
-        layer = self.spec.layer_of("panel")
-        return lay_panels(drawer, outline.usable, pointer, profile, self.bed, layer, self.register)
+    def laid_panels(
+        self, drawer: Drawer, outline: Outline, pointer: str, lanes: DrawerLanes, floor: "BaseGeometry | None"
+    ) -> DrawerPanels:
+        """Return the panels of a drawer, those of its lanes last; their parts are entered into the register."""
+        divided = drawer.model_copy(update={"panels": (*drawer.panels, *lanes.panels)})
+        listed = len(drawer.panels)
+        return lay_panels(
+            divided, outline.usable, pointer, self._panel_profile, self.bed, self._panel_layer, self.register, floor,
+            listed,
+        )  # fmt: skip
+
+    def panel_bands(self, index: int, outline: Outline) -> list[Rectangle]:
+        """Return the rectangles that the panels of a drawer's list take, mm.
+
+        Raises:
+            PanelError: if a panel has no place or does not stand.
+        """
+        drawer = self.spec.drawers[index]
+        lines = panel_lines(drawer, outline.usable, f"/drawers/{index}", self._panel_profile, self._panel_layer)
+        return [line.across(max(line.thickness, DIVIDER) / 2.0, line.start, line.end) for line in lines]
+
+    def panel_fault(self, index: int, outline: Outline, lanes: DrawerLanes) -> str | None:
+        """Return why the panels between the lanes of a drawer cannot be set up; None if they can."""
+        drawer = self.spec.drawers[index]
+        if not lanes.panels:
+            return None
+        floor = None if drawer.floor == "none" else floor_area(outline.usable, lanes)
+        try:
+            replace(self, register=Register()).laid_panels(drawer, outline, f"/drawers/{index}", lanes, floor)
+        except PanelError as fault:
+            return fault.message
+        return None
+
+    @property
+    def _panel_profile(self) -> PanelProfile:
+        return PanelProfile(self.spec.line_width_of("panel"), self.joint.clearance)
+
+    @property
+    def _panel_layer(self) -> float:
+        return self.spec.layer_of("panel")
 
     def _warn_of_loose(self, floor: Floor, tiles: Sequence[Placement], pointer: str) -> None:
         """Warn of tiles that no tab or key joins to those they meet, unless the spec asks for plain seams."""
@@ -278,6 +325,7 @@ def _summary(
     contents: tuple[Stored, ...],
     jointed: tuple[JointedTray, ...],
     panels: tuple[PanelPlan, ...],
+    lanes: tuple[LanePlan, ...],
 ) -> DrawerPlan:
     """Return the plan of a drawer with its counts."""
     quarters = sum(cell.width * cell.depth for cell in lattice.cells)
@@ -302,6 +350,7 @@ def _summary(
         floor=floor.plan,
         jointed=jointed,
         panels=panels,
+        lanes=lanes,
     )
 
 

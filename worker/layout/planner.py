@@ -13,6 +13,7 @@ from worker.layout.items.filling.drawer_site import Site
 from worker.layout.items.filling.drawer_task import Spread, one_by_one
 from worker.layout.items.held.held_trays import HeldTray, Holding, fill_tray, held_things, not_held
 from worker.layout.items.item_trays import Contents, Furniture, furnish, reserved, site_of, spares
+from worker.layout.lanes.job_lanes import floor_area, lay_lanes
 from worker.layout.model.cautions import cautions
 from worker.layout.model.changes import changes_of
 from worker.layout.model.part_registry import Register
@@ -54,7 +55,7 @@ def lay_out(spec: Spec, effort: Effort = "quick", spread: Spread = one_by_one) -
     contents = job.furnished()
     for warning in contents.warnings:
         job.register.warn(warning)
-    unplaced = settle_unplaced(spec, (*job.unheld(), *contents.unplaced))
+    unplaced = settle_unplaced(spec, (*job.unheld(), *job.without_lane, *contents.unplaced))
     drawers = tuple(job.drawer(index, trays) for index, trays in enumerate(contents.trays))
     if spec.coupon:
         job.entering.add_coupon()
@@ -87,11 +88,20 @@ class _Job:
         self._staying = (Staying(),) * len(spec.drawers)
         self._holdings, held = held_things(spec)
         self._held: dict[int, dict[int, HeldTray]] = {}
-        self._own = [not_held(spec.items_of(index), held) for index in range(len(spec.drawers))]
-        self._of_job = not_held(spec.items_of(None), held)
-        self._earlier = tuple(earlier_trays(self.previous, spec, self._own, self._of_job))
         self.bed = Bed.of_printer(spec.printer)
         self.entering = Entering(spec, self.joint, self.bed, self.register)
+        self._outlines = [drawer_outline(drawer, f"/drawers/{index}") for index, drawer in enumerate(spec.drawers)]
+        self._lanes = lay_lanes(
+            spec,
+            [outline.usable for outline in self._outlines],
+            [not_held(spec.items_of(index), held) for index in range(len(spec.drawers))],
+            not_held(spec.items_of(None), held),
+            self.bed,
+            [self.entering.panel_bands(index, outline) for index, outline in enumerate(self._outlines)],
+            lambda index, lanes: self.entering.panel_fault(index, self._outlines[index], lanes),
+        )
+        self._own, self._of_job = list(self._lanes.own), self._lanes.of_job
+        self._earlier = tuple(earlier_trays(self.previous, spec, self._own, self._of_job))
 
     def furnished(self) -> Contents:
         """Return the trays for items with their positions, and the items that could not be placed.
@@ -126,6 +136,11 @@ class _Job:
         manifest = self.previous.manifest
         earlier = set() if manifest is None else {entry.item for entry in manifest.unplaced}
         return sum(entry.count for entry in contents.unplaced if entry.item not in earlier)
+
+    @property
+    def without_lane(self) -> tuple[Unplaced, ...]:
+        """The items that are to lie in lanes and have no room there."""
+        return self._lanes.unplaced
 
     def unheld(self) -> tuple[Unplaced, ...]:
         """Return what trays of the list are said to hold and have no room for."""
@@ -228,17 +243,17 @@ class _Job:
     def _outline_and_lattice(self, index: int) -> tuple[Outline, Lattice]:
         """Return a drawer's outline and grid, computed once."""
         if index not in self._outlines_and_lattices:
-            drawer, pointer, grid = self.spec.drawers[index], f"/drawers/{index}", self.spec.grid
-            outline = drawer_outline(drawer, pointer)
+            drawer, grid, outline = self.spec.drawers[index], self.spec.grid, self._outlines[index]
+            area = None if drawer.floor == "none" else floor_area(outline.usable, self._lanes.drawers[index])
             lattice = (
                 Lattice((0.0, 0.0), grid.pitch, ())
-                if drawer.floor == "none"
+                if area is None
                 else fit_lattice(
-                    outline.usable,
+                    area,
                     pitch=grid.pitch,
                     half_cells=grid.half_cells,
                     align=(drawer.align.x, drawer.align.y),
-                    pointer=pointer,
+                    pointer=f"/drawers/{index}",
                 )
             )
             self._outlines_and_lattices[index] = outline, lattice
@@ -275,4 +290,5 @@ class _Job:
         """
         items = (*self._staying[index].kept, *new)
         places, held = self._places(index), self._held_trays(index)
-        return self.entering.drawer(index, *self._outline_and_lattice(index), places, items, held)
+        outline, lattice = self._outline_and_lattice(index)
+        return self.entering.drawer(index, outline, lattice, places, items, held, self._lanes.drawers[index])

@@ -249,6 +249,13 @@ class Spec(Noun):
                     refusals.add(error, *at, "item")
                     continue
                 pointer, item = listed
+                if item.storage == "lane":
+                    error = SpecError(
+                        f"{item.name} is kept in a lane, without a tray.",
+                        value=hold.item, limit="an item without the storage `lane`",
+                        remedy=f"Remove {pointer}/storage, or the entry.",
+                    )  # fmt: skip
+                    refusals.add(error, *at, "item")
                 for field in (name for name in ("at", "fixed") if getattr(item, name)):
                     error = SpecError(
                         f"{item.name} is held by a tray and has a place of its own.",

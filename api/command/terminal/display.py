@@ -177,9 +177,10 @@ def _things(document: PlanDocument | Manifest) -> None:
         table.add_column("tray", no_wrap=True)
         table.add_column("cell", no_wrap=True)
         for drawer, content in places:
-            place = drawer.placements[content.placement]
-            cell = "" if place.cell is None else f"{place.cell[0]:g}, {place.cell[1]:g}"
-            table.add_row(*(_plain(text) for text in (content.item, f"{content.count}", drawer.name, place.mark, cell)))
+            place = None if content.placement is None else drawer.placements[content.placement]
+            cell = "" if place is None or place.cell is None else f"{place.cell[0]:g}, {place.cell[1]:g}"
+            mark = drawer.lanes[content.lane or 0].name if place is None else place.mark
+            table.add_row(*(_plain(text) for text in (content.item, f"{content.count}", drawer.name, mark, cell)))
         _results.print(table)
     for lost in document.unplaced:
         text = " ".join(filter(None, (f"Not placed: {lost.count} x {lost.item}: {lost.reason}", lost.remedy)))

@@ -104,14 +104,18 @@ def test_shoes_press_half_of_what_would_bend_the_panel_at_most():
         assert 0.0 < panel.press <= panel.buckling / 2.0
 
 
-def test_shoes_near_a_corner_have_shorter_wings_or_are_refused():
+def test_shoes_near_a_corner_have_shorter_wings_or_a_single_one():
     wide = panel_plan({**ACROSS, "at": 150})
     near = panel_plan({**ACROSS, "at": 26})
     shoes = [max(part.size[1] for part in plan.parts if part.kind == "shoe") for plan in (wide, near)]
     assert shoes[1] <= 2 * 25.5
     assert shoes[0] >= shoes[1]
-    with pytest.raises(PanelError, match="no room for a shoe"):
-        panel_plan({**ACROSS, "at": 20})
+    single = panel_plan({**ACROSS, "at": 12})
+    (panel,) = only(single).panels
+    (left, _) = (only(single).placements[index] for index in panel.shoes)
+    # all of the wing is behind the panel
+    assert left.at[1] > panel.at - 5.0
+    assert 0.0 < panel.press < only(wide).panels[0].press
 
 
 def refused(*panels, **fields):
@@ -126,6 +130,7 @@ def test_what_cannot_stand_is_refused_with_its_pointer():
     assert refused({**ACROSS, "start": 100}) == "/drawers/0/panels/0"
     assert refused({**ACROSS, "height": 69}) == "/drawers/0/panels/0/height"
     assert refused(ACROSS, {**ACROSS, "at": 155}) == "/drawers/0/panels/1/at"
+    assert refused(ACROSS, {**DEEP, "end": 150}, {**DEEP, "start": 150}) == "/drawers/0/panels/2/at"
     assert refused({**ACROSS, "at": 299}) == "/drawers/0/panels/0/at"
     assert refused({**ACROSS, "end": 430}) == "/drawers/0/panels/0/end"
     assert refused({"along": "x", "at": 150}, height=190, depth=400) == "/drawers/0/panels/0/height"

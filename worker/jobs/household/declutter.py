@@ -131,7 +131,7 @@ def _floor(drawer: StoredDrawer, things: Mapping[str, StoredThing], numbers: Map
     manifest = drawer.layout.manifest
     (entry,) = manifest.drawers
     shares, used = _tray_floor(entry, manifest.parts)
-    areas: dict[int, float] = {}
+    areas: dict[int | None, float] = {}
     for content in entry.contents:
         areas[content.placement] = areas.get(content.placement, 0.0) + content.size[0] * content.size[1]
     cells: dict[str, float] = {}

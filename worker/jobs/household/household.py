@@ -18,7 +18,7 @@ from worker.jobs.household.references import resolve
 from worker.jobs.household.thing_search import MatchedThing, ThingSearch
 from worker.jobs.household.things import ThingRecords
 from worker.jobs.household.transfer import export_household, import_household
-from worker.jobs.household.whereabouts import Whereabouts, sentence_of, whereabouts_of
+from worker.jobs.household.whereabouts import Whereabouts, sentence_of, whereabouts_in_lane, whereabouts_of
 from worker.printing.progress.print_state import PrintState
 from worker.spec import Spec
 from worker.spec.manifest import Manifest
@@ -214,6 +214,9 @@ def _whereabouts(drawer: StoredDrawer, number: int, placed: Collection[int]) -> 
     manifest = drawer.layout.manifest
     (entry,) = manifest.drawers
     content = entry.contents[number]
+    if content.placement is None:
+        strips = {index for panel in entry.panels for index in panel.strips}
+        return whereabouts_in_lane(drawer, entry, content, placed=strips <= set(placed))
     mark = entry.placements[content.placement].mark
     part = next(part for part in manifest.parts if part.mark == mark)
     return whereabouts_of(drawer, entry, part, content, placed=content.placement in placed)

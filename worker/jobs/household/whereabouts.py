@@ -47,11 +47,12 @@ class CompartmentPlace:
 class Whereabouts:
     """Where some of a thing lie: ``at`` and ``size`` bound them, in mm from the drawer's front left corner.
 
-    ``compartment`` is None in a tray without dividers. ``placed`` tells whether the tray is recorded as placed.
+    ``tray`` is the name of the tray, or of the lane, which has no mark. ``compartment`` is None in a lane and in a tray
+    without dividers. ``placed`` tells whether the tray, or the lane's panels, are recorded as placed.
     """
 
     drawer: StoredDrawer
-    mark: str
+    mark: str | None
     tray: str
     side: str
     compartment: CompartmentPlace | None
@@ -73,13 +74,37 @@ def whereabouts_of(
         content: an entry of the contents.
         placed: whether the tray is recorded as placed.
     """
-    placement = entry.placements[content.placement]
+    placement = entry.placements[content.placement or 0]
     return Whereabouts(
         drawer=drawer,
         mark=part.mark,
         tray=placement.name or part.name,
         side=_side(content, entry),
         compartment=_compartment(content, placement, part),
+        count=content.count,
+        at=content.at,
+        size=content.size,
+        placed=placed,
+    )
+
+
+def whereabouts_in_lane(
+    drawer: StoredDrawer, entry: DrawerEntry, content: ContentEntry, *, placed: bool
+) -> Whereabouts:
+    """Return where the things of one entry of a drawer's contents lie that are kept in a lane.
+
+    Args:
+        drawer: the drawer.
+        entry: the drawer as laid out.
+        content: an entry of the contents.
+        placed: whether the drawer's panels are recorded as placed.
+    """
+    return Whereabouts(
+        drawer=drawer,
+        mark=None,
+        tray=entry.lanes[content.lane or 0].name,
+        side=_side(content, entry),
+        compartment=None,
         count=content.count,
         at=content.at,
         size=content.size,
@@ -105,7 +130,10 @@ def sentence_of(thing: StoredThing, places: Sequence[Whereabouts], home: StoredD
 
 
 def _place(place: Whereabouts) -> str:
-    words = [f"in {_drawer(place.drawer)}", f"tray {place.mark} {place.side}"]
+    words = [
+        f"in {_drawer(place.drawer)}",
+        f"{place.tray if place.mark is None else f'tray {place.mark}'} {place.side}",
+    ]
     words += [] if place.compartment is None else [place.compartment.words]
     return ", ".join(words) + ("" if place.placed else ", which is not recorded as placed yet")
 

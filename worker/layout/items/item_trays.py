@@ -148,13 +148,14 @@ def site_of(spec: Spec, index: int, lattice: Lattice, taken: Sequence[tuple[Spot
         bed: where trays are printed.
     """
     drawer = spec.drawers[index]
-    across, back = lattice.span
+    # without a floor no half cell is free
+    across, back = (max(along, 1) for along in lattice.span)
     free = [[False] * across for _ in range(back)]
     for cell in lattice.cells:
         for row in free[cell.y : cell.y + cell.depth]:
             row[cell.x : cell.x + cell.width] = [True] * cell.width
     empty = Bay(tuple(tuple(row) for row in free), 1 if spec.grid.half_cells else 2)
-    ground = DrawerLimits.of(spec, lattice.span, min(drawer.height, spec.printer.bed[2] + FRAME_AIR))
+    ground = DrawerLimits.of(spec, (across, back), min(drawer.height, spec.printer.bed[2] + FRAME_AIR))
     return Site(
         drawer.name,
         ground,

@@ -177,12 +177,25 @@ class PanelPlan:
 
 
 @dataclass(frozen=True, slots=True)
-class Stored:
-    """Things of one item in one tray.
+class LanePlan:
+    """A lane: a part of a drawer without trays, its front left corner and its size in the drawer's frame, mm.
 
-    ``pointer`` is the item's JSON Pointer, ``placement`` the tray's index in `DrawerPlan.placements`, ``capacity`` the
-    number that would fit, ``shape`` that of a single thing. ``at`` and ``size`` give the bounding box around all of
-    them in the drawer's frame, in mm. ``label`` is the text of the item's label.
+    It is bounded by panels and by the drawer's sides. A lane without contents is free.
+    """
+
+    name: str
+    at: Point
+    size: Point
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """Things of one item in one tray or lane.
+
+    ``pointer`` is the item's JSON Pointer. ``placement`` is the tray's index in `DrawerPlan.placements`, or None for
+    what lies in the lane with the index ``lane`` in `DrawerPlan.lanes`. ``capacity`` is the number that would fit,
+    ``shape`` that of a single thing. ``at`` and ``size`` give the bounding box around all of them in the drawer's
+    frame, in mm. ``label`` is the text of the item's label.
     """
 
     item: str
@@ -191,10 +204,11 @@ class Stored:
     capacity: int
     storage: Storage
     shape: PlainShape
-    placement: int
+    placement: int | None
     at: tuple[float, float, float]
     size: tuple[float, float, float]
     label: str | None = None
+    lane: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -292,6 +306,7 @@ class DrawerPlan:
     floor: FloorPlan = NO_FLOOR
     jointed: tuple[JointedTray, ...] = ()
     panels: tuple[PanelPlan, ...] = ()
+    lanes: tuple[LanePlan, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

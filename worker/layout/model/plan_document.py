@@ -24,6 +24,7 @@ from worker.spec.manifest import (
     DrawerEntry,
     FloorEntry,
     JointedTrayEntry,
+    LaneEntry,
     LeftOutEntry,
     MoveEntry,
     PanelEntry,
@@ -105,6 +106,7 @@ def _drawer(drawer: DrawerPlan) -> DrawerEntry:
         floor=_floor(drawer.floor),
         jointed=tuple(_jointed(tray) for tray in drawer.jointed),
         panels=tuple(_panel(panel) for panel in drawer.panels),
+        lanes=tuple(LaneEntry(name=lane.name, at=_two(lane.at), size=_two(lane.size)) for lane in drawer.lanes),
     )
 
 
@@ -193,6 +195,7 @@ def _stored(content: Stored) -> ContentEntry:
         at=_three(content.at),
         size=_three(content.size),
         label=content.label,
+        lane=content.lane,
     )
 
 

@@ -1,5 +1,6 @@
 """The panels of a drawer: their strips, shoes and clips with their positions, and what each panel holds."""
 
+import itertools
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final, Literal, TypeAlias
@@ -39,6 +40,9 @@ _APART: Final = 0.5
 #: A push at the top edge that a panel should stand, N (own choice: a light touch).
 _LEAST_PUSH: Final = 1.0
 
+#: On which sides of a panel a shoe has wings, the best first: lesser and greater coordinates.
+_SIDES: Final = ((1, 1), (0, 1), (1, 0))
+
 _Box: TypeAlias = tuple[float, float, float, float]
 _Turn: TypeAlias = Literal[0, 90, 180, 270]
 
@@ -70,7 +74,7 @@ class _Fitting:
     shape: ShoeShape | ClipShape
     box: _Box
     turn: _Turn
-    wing: float = 0.0
+    wings: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass
@@ -94,6 +98,8 @@ def lay_panels(  # noqa: PLR0917 - what a drawer's panels depend on
     bed: Bed,
     layer: float,
     register: Register,
+    floor: BaseGeometry | None = None,
+    listed: int | None = None,
 ) -> DrawerPanels:
     """Return the panels of a drawer; their parts are entered into the register.
 
@@ -105,14 +111,16 @@ def lay_panels(  # noqa: PLR0917 - what a drawer's panels depend on
         bed: where strips are printed.
         layer: layer height, mm.
         register: of the job's parts.
+        floor: the area of a floor of tiles beside the panels, which their shoes stay clear of; None without one.
+        listed: number of panels that the spec lists; those after them belong to lanes.
 
     Raises:
         PanelError: if a panel has no place, does not stand, or cannot be printed.
     """
     if not drawer.panels:
         return DrawerPanels()
-    lines = panel_lines(drawer, usable, pointer, profile, layer)
-    return _Laying(drawer, usable, pointer, profile, bed, register, lines).laid()
+    lines = panel_lines(drawer, usable, pointer, profile, layer, listed)
+    return _Laying(drawer, usable, pointer, profile, bed, register, lines, floor).laid()
 
 
 @dataclass
@@ -126,6 +134,7 @@ class _Laying:
     bed: Bed
     register: Register
     lines: list[PanelLine]
+    floor: BaseGeometry | None
     taken: list[_Box] = field(default_factory=list)
 
     def laid(self) -> DrawerPanels:
@@ -156,8 +165,9 @@ class _Laying:
         for place, end in enumerate(line.ends):
             if end != "shoe":
                 continue
-            for wing, high in shoe_sizes(height, PRESS, most, profile):
-                fitting = self._shoe(line, place, wing, high)
+            sizes = shoe_sizes(height, PRESS, most, profile)
+            for (low, up), (wing, high) in itertools.product(_SIDES, sizes):
+                fitting = self._shoe(line, place, (low * wing, up * wing), high)
                 if fitting is not None and self._clear(fitting.box, line, every):
                     panel.shoes[place] = fitting
                     self.taken.append(fitting.box)
@@ -188,14 +198,21 @@ class _Laying:
                 remedy="Move it away from the corner, the obstacle or the other panel.",
             )  # fmt: skip
 
-    def _shoe(self, line: PanelLine, place: int, wing: float, high: float) -> _Fitting | None:
-        """Return a shoe at an end of a panel, or None if it would leave the usable area."""
+    def _shoe(self, line: PanelLine, place: int, wings: tuple[float, float], high: float) -> _Fitting | None:
+        """Return a shoe at an end of a panel, or None if it would leave the usable area or meet the floor.
+
+        Args:
+            line: the panel.
+            place: 0 at its start, 1 at its end.
+            wings: lengths towards lesser and greater coordinates of the drawer, mm; 0 for none.
+            high: height of the shoe, mm.
+        """
         profile = self.profile
-        half = shoe_half(line.thickness, wing, profile)
+        low, up = (shoe_half(line.thickness, wing, profile) for wing in wings)
         axis, depth = line.axis, profile.shoe_depth
         middle = (line.start + line.end) / 2.0
-        stretches = free_stretches(self.usable, axis, line.at - half, line.at + half)
-        stretch = next(((low, high) for low, high in stretches if low <= middle <= high), None)
+        stretches = free_stretches(self.usable, axis, line.at - low, line.at + up)
+        stretch = next((ends for ends in stretches if ends[0] <= middle <= ends[1]), None)
         if stretch is None:
             return None
         near = line.start if place == 0 else line.end
@@ -204,12 +221,18 @@ class _Laying:
         if abs(side - near) > depth:
             return None
         start, end = (side, side + depth) if place == 0 else (side - depth, side)
-        box = line.across(half, on_grid(start), on_grid(end))
-        if not self.usable.covers(shapely.box(*box)):
+        box = line.between(line.at - low, line.at + up, on_grid(start), on_grid(end))
+        if not self._is_bare(box):
             return None
         turn: _Turn = ((0, 180), (90, 270))[axis][place]
-        shape = end_shoe(line.thickness, high, wing, profile)
-        return _Fitting(shape, box, turn, wing)
+        # turned like this, the shoe's own greater y points to lesser coordinates of the drawer
+        own = wings[::-1] if turn in {90, 180} else wings
+        return _Fitting(end_shoe(line.thickness, high, own, profile), box, turn, wings)
+
+    def _is_bare(self, box: _Box) -> bool:
+        """Return whether a rectangle lies in the usable area and off the floor of tiles."""
+        rectangle = shapely.box(*box)
+        return bool(self.usable.covers(rectangle)) and (self.floor is None or not self.floor.intersects(rectangle))
 
     def _clear(self, box: _Box, own: PanelLine, every: Sequence[_Made]) -> bool:
         """Return whether a rectangle is clear of other panels and of fittings."""
@@ -235,7 +258,7 @@ class _Laying:
         for at in panel.cuts:
             for width in clip_widths(line.thickness, self.profile):
                 box = line.across(width / 2.0, at - CLIP / 2.0, at + CLIP / 2.0)
-                if self._clear(box, line, every) and self.usable.covers(shapely.box(*box)):
+                if self._clear(box, line, every) and self._is_bare(box):
                     shape = splice_clip(line.thickness, line.height, width, self.profile)
                     panel.clips[at] = _Fitting(shape, box, 90 if line.axis == 0 else 0)
                     self.taken.append(box)
@@ -261,9 +284,7 @@ class _Laying:
         clips = [len(placements) + number for number in range(len(panel.clips))]
         placements += [self._fitting("clip", "panel clip", panel.clips[at], line) for at in sorted(panel.clips)]
         press = [
-            wing_force(fitting.shape.height, self.profile.cheek, fitting.wing, PRESS)
-            for fitting in panel.shoes.values()
-            if isinstance(fitting.shape, ShoeShape)
+            _press(fitting, self.profile) for fitting in panel.shoes.values() if isinstance(fitting.shape, ShoeShape)
         ]
         force = min(press, default=0.0)
         return PanelPlan(
@@ -293,7 +314,7 @@ class _Laying:
     def _tipping(self, panel: _Made, press: float) -> float:
         line = panel.line
         held = [
-            (fitting.shape.height, shoe_half(line.thickness, fitting.wing, self.profile))
+            (fitting.shape.height, shoe_half(line.thickness, max(fitting.wings), self.profile))
             for fitting in panel.shoes.values()
             if isinstance(fitting.shape, ShoeShape)
         ]
@@ -387,6 +408,12 @@ class _Laying:
                 f"{self.pointer}/gap",
                 f"The shoes of panels make up for a gap of {MOST_GAP:g} mm at most: they will not press on the sides.",
             )
+
+
+def _press(shoe: _Fitting, profile: PanelProfile) -> float:
+    """Return the force of a shoe on the drawer's side in N; one with a single wing has half of it."""
+    pair = wing_force(shoe.shape.height, profile.cheek, max(shoe.wings), PRESS)
+    return pair * sum(wing > 0.0 for wing in shoe.wings) / 2.0
 
 
 def _capital(text: str) -> str:

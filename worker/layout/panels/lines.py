@@ -17,13 +17,13 @@ from worker.spec.drawer.panel import LEAST_PANEL_HEIGHT, Panel
 from worker.spec.errors import PanelError
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["Crossing", "End", "PanelLine", "free_stretches", "panel_lines"]
+__all__ = ["LEAST_APART", "Crossing", "End", "PanelLine", "free_stretches", "panel_lines"]
 
 #: What an end of a panel meets: the drawer's side, with or without room for a shoe, another panel, or nothing.
 End: TypeAlias = Literal["shoe", "side", "panel", "free"]
 
 #: Least distance between the middles of two panels side by side, mm: a finger or a cleaning brush (own choice).
-_LEAST_APART: Final = 12.0
+LEAST_APART: Final = 12.0
 #: Shorter stretches between obstacles are no place for a panel, mm.
 _LEAST_STRETCH: Final = 40.0
 #: Thicknesses to choose from, mm; the greatest ratio of a stretch between two holds to the thickness (own choice: at
@@ -82,7 +82,10 @@ class PanelLine:
 
     def across(self, half: float, start: float, end: float) -> tuple[float, float, float, float]:
         """Return a rectangle around its middle: left, front, right, back."""
-        low, high = self.at - half, self.at + half
+        return self.between(self.at - half, self.at + half, start, end)
+
+    def between(self, low: float, high: float, start: float, end: float) -> tuple[float, float, float, float]:
+        """Return a rectangle between two positions across and two along it: left, front, right, back."""
         return (start, low, end, high) if self.axis == 0 else (low, start, high, end)
 
 
@@ -114,8 +117,8 @@ def free_stretches(usable: BaseGeometry, axis: int, low: float, high: float) -> 
     return stretches
 
 
-def panel_lines(
-    drawer: Drawer, usable: BaseGeometry, pointer: str, profile: PanelProfile, layer: float
+def panel_lines(  # noqa: PLR0917 - what the lines of a drawer depend on
+    drawer: Drawer, usable: BaseGeometry, pointer: str, profile: PanelProfile, layer: float, listed: int | None = None
 ) -> list[PanelLine]:
     """Return the lines of a drawer's panels, with their crossings, ends and thicknesses.
 
@@ -125,20 +128,25 @@ def panel_lines(
         pointer: JSON Pointer of the drawer.
         profile: of the panels.
         layer: layer height, mm, of which chosen thicknesses are a multiple.
+        listed: number of panels that the spec lists; those after them belong to lanes. All by default.
 
     Raises:
         PanelError: if a panel has no place, does not stand, or is too near another.
     """
+    own = len(drawer.panels) if listed is None else listed
     lines = [
-        _line(drawer, usable, index, panel, f"{pointer}/panels/{index}") for index, panel in enumerate(drawer.panels)
+        _line(
+            drawer, usable, index, panel, f"{pointer}/panels/{index}" if index < own else pointer, of_lane=index >= own
+        )
+        for index, panel in enumerate(drawer.panels)
     ]
-    for first, other in itertools.combinations(lines, 2):
-        if first.axis == other.axis:
-            _check_beside(first, other)
     flat, deep = ([line for line in lines if line.axis == axis] for axis in (0, 1))
     for first, other in itertools.product(flat, deep):
         _let_through(first, other)
         _let_through(other, first)
+    for first, other in itertools.combinations(lines, 2):
+        if first.axis == other.axis:
+            _check_beside(first, other)
     for first, other in itertools.product(flat, deep):
         if _meet(first, other) and _meet(other, first):
             first.crossings.append(Crossing(other.at, other.index))
@@ -150,7 +158,7 @@ def panel_lines(
     return lines
 
 
-def _line(drawer: Drawer, usable: BaseGeometry, index: int, panel: Panel, pointer: str) -> PanelLine:
+def _line(drawer: Drawer, usable: BaseGeometry, index: int, panel: Panel, pointer: str, *, of_lane: bool) -> PanelLine:
     left, front, _, _ = drawer.box
     origin = left + drawer.gap, front + drawer.gap
     axis = ("x", "y").index(panel.along)
@@ -177,6 +185,9 @@ def _line(drawer: Drawer, usable: BaseGeometry, index: int, panel: Panel, pointe
         at_end = ends_of[reference] or 0.0
         nearest = min(stretches, key=lambda stretch: max(stretch[0] - at_end, at_end - stretch[1], 0.0))
         stretches = [nearest]
+    if of_lane and reference is None:
+        # lanes lie in the largest rectangle that is free
+        stretches = sorted(stretches, key=lambda stretch: stretch[0] - stretch[1])[:1]
     if not stretches:
         raise PanelError(
             f"{_named(panel, index)} has no room in the drawer.",
@@ -207,12 +218,12 @@ def _line(drawer: Drawer, usable: BaseGeometry, index: int, panel: Panel, pointe
 
 def _check_beside(first: PanelLine, other: PanelLine) -> None:
     apart = abs(first.at - other.at)
-    if apart < _LEAST_APART and first.start < other.end and other.start < first.end:
+    if apart < LEAST_APART and first.start < other.end and other.start < first.end:
         raise PanelError(
             f"{_capital(first.name)} and {other.name} are too near each other.",
             pointer=f"{other.pointer}/at", value=other.panel.at,
-            limit=f"at least {_LEAST_APART:g} mm from the middle of the other",
-            remedy="Move or remove one of them.",
+            limit=f"at least {LEAST_APART:g} mm from the middle of the other",
+            remedy="Move one of them, or make them one panel.",
         )  # fmt: skip
 
 

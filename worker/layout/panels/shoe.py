@@ -17,42 +17,41 @@ __all__ = ["end_shoe", "shoe_half", "shoe_mark", "shoe_sizes"]
 _LOW_SHARE: Final = 0.4
 
 
-def end_shoe(thickness: float, height: float, wing: float, profile: PanelProfile) -> ShoeShape:
+def end_shoe(thickness: float, height: float, wings: tuple[float, float], profile: PanelProfile) -> ShoeShape:
     """Return a shoe in its own frame: x from the tips of its wings to the end of its cheeks, y across.
 
     Args:
         thickness: of the panel, mm.
         height: of the shoe, mm.
-        wing: length of a wing, mm.
+        wings: lengths of its wings towards lesser and greater y, mm; 0 for none.
         profile: of the panels.
     """
     return ShoeShape(
-        _outline(thickness, wing, profile, 0.0), _outline(thickness, wing, profile, FIRST_LAYER_RELIEF), height
+        _outline(thickness, wings, profile, 0.0), _outline(thickness, wings, profile, FIRST_LAYER_RELIEF), height
     )
 
 
-def _outline(thickness: float, wing: float, profile: PanelProfile, relief: float) -> Ring:
+def _outline(thickness: float, wings: tuple[float, float], profile: PanelProfile, relief: float) -> Ring:
     """Return the outline, counter-clockwise, its slot wider by ``relief`` on each side and at its end."""
-    hub, slot = profile.hub_half(thickness), thickness / 2.0 + profile.air
-    wide, seat = on_grid(slot + profile.cheek), TRAVEL + profile.hub
-    half: tuple[Point, ...] = (
-        (seat - relief, slot + relief),
-        (seat + CHEEK, slot + relief),
-        (seat + CHEEK, wide),
-        *(((seat, wide),) if hub > wide else ()),
-        *(((seat, hub),) if hub > wide else ()),
-        (TRAVEL + profile.cheek, hub),
-        (profile.cheek, hub + wing),
-        (0.0, hub + wing),
-        (TRAVEL, hub),
-    )
-    ring = [*half, *((x, -y) for x, y in reversed(half))]
-    middle = hub + wing
+    lower, upper = (_side(thickness, wing, profile, relief) for wing in wings)
+    ring = [*upper, *((x, -y) for x, y in reversed(lower))]
+    middle = shoe_half(thickness, wings[0], profile)
     return tuple((on_grid(x), on_grid(y + middle)) for x, y in ring)
 
 
+def _side(thickness: float, wing: float, profile: PanelProfile, relief: float) -> list[Point]:
+    """Return the side towards greater y, from the end of the slot to the hub, with the panel's middle at y 0."""
+    hub, slot = profile.hub_half(thickness), thickness / 2.0 + profile.air
+    wide, seat = on_grid(slot + profile.cheek), TRAVEL + profile.hub
+    side = [(seat - relief, slot + relief), (seat + CHEEK, slot + relief), (seat + CHEEK, wide)]
+    side += [(seat, wide), (seat, hub)] if hub > wide else []
+    if wing:
+        side += [(TRAVEL + profile.cheek, hub), (profile.cheek, hub + wing), (0.0, hub + wing)]
+    return [*side, (TRAVEL, hub)]
+
+
 def shoe_half(thickness: float, wing: float, profile: PanelProfile) -> float:
-    """Return half the width of a shoe across its panel, mm."""
+    """Return how far a shoe reaches from the middle of its panel to the side of a wing, mm."""
     return on_grid(profile.hub_half(thickness) + wing)
 
 
@@ -85,9 +84,10 @@ def shoe_mark(shape: ShoeShape, mark: str, *, line_width: float) -> Lettering | 
     """
     cap_height = least_mark_cap(line_width)
     width, depth = text_size(mark, cap_height)
-    middle = max(y for _, y in shape.outline) / 2.0
-    # the outline begins at the end of the slot; half of it ends where a wing meets the hub
-    seat, half = shape.outline[0][0], shape.outline[len(shape.outline) // 2 - 1][1] - middle
+    # the outline begins at the end of the slot
+    seat = shape.outline[0][0]
+    low, high = sorted(y for x, y in shape.outline if abs(x - TRAVEL) < LENGTH_EPSILON)
+    middle, half = (low + high) / 2.0, (high - low) / 2.0
     if depth > seat - TRAVEL - 2.0 * HUB_MARGIN + LENGTH_EPSILON or width > 2.0 * (half - HUB_MARGIN):
         return None
     # the text runs along y: along the hub's longer side

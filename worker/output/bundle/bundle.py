@@ -111,6 +111,7 @@ def read_first(manifest: Manifest) -> str:
             lines += [
                 f"           {stored.count} x {stored.item}" for stored in drawer.contents if stored.placement == index
             ]
+    lines += [f"{drawer.name}: {line}" for drawer in manifest.drawers for line in _lanes(drawer)]
     lines += [f"{drawer.name}: {line}" for drawer in manifest.drawers for line in (*_joined(drawer), *_panels(drawer))]
     lines += [
         "",
@@ -130,6 +131,14 @@ def _joined(drawer: DrawerEntry) -> Iterator[str]:
             f"join {tray.name} from above in this order: {marks}. Carried by its ends it sags about {tray.sag:g} mm "
             f"under {tray.load:g} kg (an estimate)."
         )
+
+
+def _lanes(drawer: DrawerEntry) -> Iterator[str]:
+    """Yield what lies in each lane."""
+    for index, lane in enumerate(drawer.lanes):
+        held = ", ".join(f"{stored.count} x {stored.item}" for stored in drawer.contents if stored.lane == index)
+        size = f"{lane.size[0]:g} x {lane.size[1]:g}"
+        yield f"{lane.name}, {size} at {lane.at[0]:g}, {lane.at[1]:g}: {held or 'free'}"
 
 
 def _panels(drawer: DrawerEntry) -> Iterator[str]:

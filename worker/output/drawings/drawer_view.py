@@ -75,6 +75,7 @@ class _Figure:
             self._floor()
         else:
             self._trays()
+            self._lanes()
         self._panels(marked=view == "trays")
         for index, ring in enumerate(self.mapped.drawer.outline):
             self._ring(ring, fill=_OBSTACLE if index else None, width=0.6 * self.unit)
@@ -183,6 +184,22 @@ class _Figure:
             for tray in stack:
                 self._tray(tray)
             self._words(stack)
+
+    def _lanes(self) -> None:
+        """Draw the lanes with their names and contents, and the room that things take, dashed."""
+        unit = self.unit
+        for stored in self.mapped.drawer.contents:
+            if stored.lane is not None:
+                (x, y, _), (wide, deep, _) = stored.at, stored.size
+                ring = rounded(x, y, x + wide, y + deep, 0.0)
+                self._ring(ring, fill=1.0, stroke=_INSIDE, width=0.2 * unit, dash=(unit, unit))
+        for index, lane in enumerate(self.mapped.drawer.lanes):
+            (x, y), (wide, deep) = lane.at, lane.size
+            frame = self._frame(x, y, x + wide, y + deep)
+            pad = 4.0 * unit
+            inner = (frame[0] + pad, frame[1] + pad, frame[2] - 2.0 * pad, frame[3] - 2.0 * pad)
+            words = self.mapped.lane_captions(index)
+            self.sheet.shapes += _within(words, inner, unit, mark=lane.name) or _within([], frame, unit, mark=lane.name)
 
     def _panels(self, *, marked: bool) -> None:
         """Draw panels from above: clips and shoes in outline, strips filled, and their marks."""

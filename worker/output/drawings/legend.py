@@ -26,6 +26,7 @@ _PIECES: Final = (("mark", 0.09), ("kind", 0.09), ("pieces", 0.1), ("width x dep
 _TRAYS: Final = (("mark", 0.09), ("column, row", 0.31), ("contents and orientation", 0.6))
 _TILES: Final = (("mark", 0.09), ("mm from the left and from the front", 0.6), ("rotation", 0.31))
 _PANELS: Final = (("panel", 0.2), ("mm from the drawer's usable corner", 0.4), ("strips in order, shoes, clips", 0.4))
+_LANES: Final = (("lane", 0.2), ("size and front left corner, mm", 0.4), ("contents", 0.4))
 #: Maximum number of positions listed in one row.
 _MOST: Final = 60
 
@@ -178,6 +179,13 @@ def _places(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
 
 def _panel_places(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
     """Yield the table of panels: where each runs, and its parts."""
+    if mapped.drawer.lanes:
+        yield _heading("Lanes")
+        yield _table([heading for heading, _ in _LANES], _LANES, width, bold=True)
+        for index, lane in enumerate(mapped.drawer.lanes):
+            corner, size = f"({lane.at[0]:.1f}, {lane.at[1]:.1f})", f"{lane.size[0]:.0f} x {lane.size[1]:.0f}"
+            held = ", ".join(mapped.lane_captions(index))
+            yield _table([lane.name, f"{size} at {corner}", held], _LANES, width)
     if not mapped.drawer.panels:
         return
     yield _heading("Panel positions")

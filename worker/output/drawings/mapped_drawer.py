@@ -184,6 +184,11 @@ class MappedDrawer:
         """Return the items in the tray of a placement."""
         return [stored for stored in self.drawer.contents if stored.placement == index]
 
+    def lane_captions(self, index: int) -> list[str]:
+        """Return the captions of a lane: what lies in it, or that it is free."""
+        held = [f"{lot.count} x {lot.item}" for lot in self.drawer.contents if lot.lane == index]
+        return held or ["free"]
+
     def captions(self, tray: MappedPart) -> list[str]:
         """Return the captions of a tray: its items or else its name, then the tray below it, and its rotation."""
         held = [f"{lot.count} x {lot.item}" for lot in self.stored(tray.index)]

@@ -50,7 +50,7 @@ class _DrawerPart(Protocol):
 
 class _DrawerItem(Protocol):
     @property
-    def placement(self) -> int: ...
+    def placement(self) -> int | None: ...
     @property
     def pointer(self) -> str: ...
 
@@ -181,6 +181,8 @@ def access_of(spec: Spec, drawers: Iterable[DrawerContents]) -> dict[tuple[str, 
     by_tray: dict[tuple[str, str | None], Access] = {}
     for drawer in drawers:
         for item in drawer.contents:
+            if item.placement is None:  # it lies in a lane
+                continue
             key = drawer.placements[item.placement].mark, drawer.name
             access = items[item.pointer].access
             by_tray[key] = min(by_tray.get(key, access), access, key=access_rank)

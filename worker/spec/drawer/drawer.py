@@ -6,7 +6,7 @@ from pydantic import BeforeValidator, ConfigDict, Field, model_validator
 
 from worker.spec.drawer.panel import MOST_PANELS, FloorStyle, Panel
 from worker.spec.drawer.tray import Tray
-from worker.spec.errors import LayoutError, SpecError
+from worker.spec.errors import LayoutError, PanelError, SpecError
 from worker.spec.items.item_list import Items
 from worker.spec.primitives.length import DrawerHeight, DrawerLength, LengthBounds
 from worker.spec.primitives.model import Noun
@@ -177,7 +177,9 @@ class Drawer(MeasuredDrawer):
     items: Items = Field(default=(), description="Items to make and place trays for in this drawer.")
     fill: bool = Field(default=False, strict=True, description="Fill free cells with spare trays.")
     floor: FloorStyle = Field(
-        default="tiles", description="tiles: a floor of tiles that trays stand on; none: the bare bottom, with panels."
+        default="tiles",
+        description="tiles: a floor of tiles that trays stand on, beside lanes for items with that "
+        "storage; none: the bare bottom, with lanes and panels only.",
     )
     panels: tuple[Panel, ...] = Field(
         default=(), max_length=MOST_PANELS, description="Long upright strips that divide the drawer."
@@ -207,6 +209,13 @@ class Drawer(MeasuredDrawer):
     def _check_floor(self, refusals: Refusals) -> None:
         """Add an error for each field that needs a floor of tiles in a drawer without one."""
         if self.floor == "tiles":
+            if self.panels:
+                on_tiles = PanelError(
+                    "Panels stand on the bare bottom, and the drawer has a floor of tiles.",
+                    value=len(self.panels), limit="no `panels` with floor `tiles`",
+                    remedy="Set floor to none, or list items with the storage `lane`.",
+                )  # fmt: skip
+                refusals.add(on_tiles, "panels")
             return
         for name, value in (("trays", len(self.trays)), ("fill", self.fill)):
             if value:

@@ -15,7 +15,7 @@ from worker.spec.primitives.pydantic_errors import Refusals, refusal
 
 __all__ = ["Access", "Item", "ItemShape", "Standard", "Storage", "access_rank", "label_or_flag"]
 
-Storage: TypeAlias = Literal["rows", "upright", "loose", "pocket"]
+Storage: TypeAlias = Literal["rows", "upright", "loose", "pocket", "lane"]
 Access: TypeAlias = Literal["often", "sometimes", "rarely"]
 
 #: From the most used to the least.
@@ -105,7 +105,8 @@ class Item(Noun):
     storage: Storage | None = Field(
         default=None,
         description="rows: lying side by side; upright: standing; loose: poured in; pocket: each in its own recess; "
-        "null for the best choice by shape and count.",
+        "lane: on the bare bottom beside panels, without a tray, for large, long or soft things; null for the best "
+        "choice by shape and count.",
     )
     pose: AskedPose | None = Field(
         default=None,
@@ -207,6 +208,14 @@ class Item(Noun):
             )  # fmt: skip
             refusals.add(error, "count")
         self._check_handling(refusals)
+        for name in ("at", "fixed", "stack") if self.storage == "lane" else ():
+            if getattr(self, name):
+                error = SpecError(
+                    f"Things in a lane have no tray, so they have no `{name}`.",
+                    value=getattr(self, name), limit=f"no `{name}` with the storage `lane`",
+                    remedy=f"Remove `{name}`.",
+                )  # fmt: skip
+                refusals.add(error, name)
         if self.label is True and len(self.name) > _LONGEST_LABEL:
             limit = f"a name of at most {_LONGEST_LABEL} characters"
             error = SpecError(

@@ -47,7 +47,7 @@ class PlacementEntry(OutputModel):
 
 
 class ContentEntry(OutputModel):
-    """Things of one item that are stored in one tray."""
+    """Things of one item that are stored in one tray or lane."""
 
     item: str
     """Name of the item."""
@@ -61,14 +61,16 @@ class ContentEntry(OutputModel):
     """How they are stored."""
     shape: WrittenShape
     """Shape of a single one, as in the spec; a standard item is written out with its dimensions."""
-    placement: Count
-    """Index of the tray in the drawer's placements; of a jointed tray, that of its first piece."""
+    placement: Count | None
+    """Index of the tray in the drawer's placements; of a jointed tray, that of its first piece. Null in a lane."""
     at: Point3
     """Minimum corner of the bounding box around all of them, in the drawer's frame."""
     size: Size3
     """Size of that bounding box."""
     label: str | None = None
     """Text of its label; null if it has none."""
+    lane: Count | None = None
+    """Index of the lane in the drawer's lanes; null in a tray."""
 
 
 class SpaceEntry(OutputModel):
@@ -200,6 +202,15 @@ class PanelEntry(OutputModel):
     """Pull in N that a splice holds; null without a splice."""
 
 
+class LaneEntry(OutputModel):
+    """A part of a drawer without trays, bounded by panels and by the drawer's sides; free if nothing lies in it."""
+
+    name: str
+    at: Point2
+    """Front left corner, in the drawer's frame."""
+    size: tuple[Positive, Positive]
+
+
 class DrawerEntry(OutputModel):
     """One drawer. x runs left to right, y front to back, z up from the front left corner of the usable area."""
 
@@ -227,6 +238,7 @@ class DrawerEntry(OutputModel):
     jointed: tuple[JointedTrayEntry, ...] = ()
     """Trays that are printed in pieces."""
     panels: tuple[PanelEntry, ...] = ()
+    lanes: tuple[LaneEntry, ...] = ()
 
 
 class UnplacedEntry(OutputModel):

@@ -88,7 +88,7 @@ class HouseholdLayout(Noun):
                 )  # fmt: skip
                 refusals.add(error, "manifest", "drawers", 0, "placements", index, "mark")
         for index, content in enumerate(drawer.contents):
-            if content.placement >= len(drawer.placements):
+            if content.placement is not None and content.placement >= len(drawer.placements):
                 error = SpecError(
                     "The drawer has no such place.",
                     value=content.placement, limit=f"under {len(drawer.placements)}", remedy="Correct the index.",
