@@ -19,6 +19,7 @@ from api.http.problems.errors import (
 from api.http.problems.problem_documents import problem_response, refusals
 from api.http.requests.body import SpecReader, receive_spec
 from api.openapi.spec_body import SPEC_BODY
+from worker.jobs.common.errors import DrawerNotFound, ThingNotFound
 from worker.spec.errors import LayoutError, PanelError, SpecError, SpecTooLarge, TrayError
 from worker.spec.manifest import JSON_TYPE, PlanDocument
 
@@ -48,6 +49,8 @@ _RETRY_SECONDS: Final = 2
         PlansBusy,
         PlanTooCostly,
         RequestRefused,
+        DrawerNotFound,
+        ThingNotFound,
     ),
     openapi_extra=SPEC_BODY,
 )

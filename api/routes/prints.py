@@ -21,6 +21,7 @@ from api.http.responses.streaming import file_response
 from api.openapi.spec_body import SPEC_BODY
 from worker.jobs.common.errors import (
     BlobMissing,
+    ClearanceNotRead,
     FileNotInJob,
     InternalError,
     JobNotFound,
@@ -257,7 +258,7 @@ def get_run_sheet(request: Request, job_service: JobServiceDep, job_id: str, num
     response_description="The spec to submit as a job.",
     responses={
         200: {"content": SPEC_BODY["requestBody"]["content"]},
-        **refusals(*_JOB_ERRORS, PrintRefused),
+        **refusals(*_JOB_ERRORS, ClearanceNotRead, PrintRefused),
     },
     response_class=Response,
 )
@@ -271,9 +272,7 @@ def get_refit(job_service: JobServiceDep, job_id: str) -> Response:
 
     work = PrintWork.read(job_service, job_id)
     if work.state.clearance is None:
-        raise PrintRefused(
-            "No clearance was read from the coupon.",
-            pointer="/clearance", value=None, limit="a recorded clearance",
+        raise ClearanceNotRead(
             remedy='Record it: {"outcome": "measured", "clearance": 0.25}, for example.',
         )  # fmt: skip
     try:

@@ -36,6 +36,7 @@ STATUS_CODES: Final[Mapping[type[DrawerwrightError], HTTPStatus]] = MappingProxy
         job_errors.PrintRepeated: HTTPStatus.UNPROCESSABLE_ENTITY,
         job_errors.PrintsBusy: HTTPStatus.SERVICE_UNAVAILABLE,
         job_errors.RunsUnknown: HTTPStatus.CONFLICT,
+        job_errors.ClearanceNotRead: HTTPStatus.CONFLICT,
         job_errors.RunNotReady: HTTPStatus.CONFLICT,
         job_errors.WebhookNotFound: HTTPStatus.NOT_FOUND,
         job_errors.DeliveryNotFound: HTTPStatus.NOT_FOUND,

@@ -296,7 +296,7 @@ def test_remaining_runs_are_dated_from_the_next_quarter():
 def test_the_clearance_read_from_the_coupon_gives_the_next_spec(service, job, valid):
     at = job()
     refused = service.get(f"{at}/refit")
-    assert (refused.status_code, refused.json()["type"]) == (422, "http://drawers.test/problems/print-refused")
+    assert (refused.status_code, refused.json()["type"]) == (409, "http://drawers.test/problems/clearance-not-read")
     event = {"outcome": "printed", "run": 1, "clearance": 0.25, "printer": "by the window", "seconds": 4000}
     recorded = valid(service.post(f"{at}/prints", json=event), "PrintDocument")
     assert (recorded["clearance"], recorded["printer"], recorded["seconds"]) == (0.25, "by the window", 4000.0)

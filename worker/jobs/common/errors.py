@@ -10,6 +10,7 @@ __all__ = [
     "BatchNotReady",
     "BlobMissing",
     "BrokerUnavailable",
+    "ClearanceNotRead",
     "DeliveryNotFound",
     "DrawerNotFound",
     "DrawerNotLaidOut",
@@ -114,6 +115,12 @@ class RunNotReady(DrawerwrightError):
     """The file of this run is still being written."""
 
     slug = "run-not-ready"
+
+
+class ClearanceNotRead(DrawerwrightError):
+    """No clearance of the coupon is recorded for the job."""
+
+    slug = "clearance-not-read"
 
 
 class WebhookNotFound(DrawerwrightError):

@@ -54,6 +54,7 @@ _PUBLISHED = {
     "plans-busy": 503,
     "precondition-failed": 412,
     "print-refused": 422,
+    "clearance-not-read": 409,
     "print-repeated": 422,
     "prints-busy": 503,
     "quota-reached": 429,
