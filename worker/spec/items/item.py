@@ -128,8 +128,8 @@ class Item(Noun):
     )
     group: Name | None = Field(
         default=None,
-        description="Items of a group are placed next to each other. Items share a tray with dividers where that saves "
-        "space, but never items of two different groups.",
+        description="Items of a group are placed next to each other and share trays. Items of two groups share one "
+        "only where that saves much, and never with `share: group`.",
     )
     mass: Annotated[Number, Field(ge=0.0, le=100_000.0)] | None = Field(
         default=None, description="Mass of one thing in grams."

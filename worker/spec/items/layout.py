@@ -7,10 +7,11 @@ from pydantic import Field
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Number
 
-__all__ = ["Effort", "LayoutPreferences", "Profile"]
+__all__ = ["Effort", "LayoutPreferences", "Profile", "Share"]
 
 Profile: TypeAlias = Literal["balanced", "least plastic", "fits most", "quick to reach"]
 Effort: TypeAlias = Literal["quick", "normal", "thorough"]
+Share: TypeAlias = Literal["group", "like", "any"]
 
 
 class LayoutPreferences(Noun):
@@ -26,8 +27,8 @@ class LayoutPreferences(Noun):
         default=0.1,
         description="Fraction of a drawer's cells to keep free for future items, unless an item would lose its place.",
     )
-    share: Literal["like", "any"] = Field(
+    share: Share = Field(
         default="like",
-        description="Which items may share a tray: like (of the same group; otherwise of the same tag or catalogue "
-        "category; otherwise of similar size and access) or any.",
+        description="Which items may share a tray: group (of the same group, tag or catalogue category), like (also of "
+        "similar size and access, where that is worth more than keeping groups apart) or any.",
     )

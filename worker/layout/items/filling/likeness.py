@@ -5,11 +5,12 @@ different sizes; others are when they are of a size and used about as often, tho
 objective makes them pay for it. A family is a set of things any two of which are alike.
 """
 
-from collections.abc import Sequence
-from typing import Final, Literal
+from collections.abc import Iterator, Sequence
+from typing import Final
 
 from worker.layout.storage.poses import longest
 from worker.spec.items.item import Item, Standard, access_rank
+from worker.spec.items.layout import Share
 
 __all__ = ["families", "use_of"]
 
@@ -19,34 +20,45 @@ _SIZE: Final = 2.0
 _SIZE_IN_CATEGORY: Final = 3.5
 
 
-def families(items: Sequence[Item], share: Literal["like", "any"] = "like") -> tuple[tuple[int, ...], ...]:
+def families(items: Sequence[Item], share: Share = "like") -> tuple[tuple[int, ...], ...]:
     """Return the families of things, each as indices into ``items`` in order; every thing is in one or more.
 
     Args:
         items: the things.
-        share: `any` makes all of them one family.
+        share: `any` makes all of them one family; with `group` nothing shares by its size and use alone.
     """
     if share == "any":
         return (tuple(range(len(items))),) if items else ()
+    sets = dict.fromkeys(_named(items))
+    if share == "group":
+        sets |= dict.fromkeys((index,) for index, item in enumerate(items) if use_of(item) is None)
+    else:
+        sets |= dict.fromkeys(_of_a_size(items))
+    members_of = {family: frozenset(family) for family in sets}
+    return tuple(family for family in sets if not any(members_of[family] < other for other in members_of.values()))
+
+
+def _named(items: Sequence[Item]) -> Iterator[tuple[int, ...]]:
+    """Yield the things of each group, and those of each tag and category that are not of very different sizes."""
     by_name: dict[tuple[str, str], list[int]] = {}
     for index, item in enumerate(items):
         name = use_of(item)
         if name is not None:
             by_name.setdefault(name, []).append(index)
-    sets: dict[tuple[int, ...], None] = {}
     for (source, _), members in by_name.items():
         if source == "group":
-            sets[tuple(members)] = None
+            yield tuple(members)
         else:
-            for window in _windows(items, members, _SIZE_IN_CATEGORY):
-                sets[window] = None
+            yield from _windows(items, members, _SIZE_IN_CATEGORY)
+
+
+def _of_a_size(items: Sequence[Item]) -> Iterator[tuple[int, ...]]:
+    """Yield things that are of a size and used about as often."""
     for window in _windows(items, range(len(items)), _SIZE):
         for low in (0, 1):
             near = tuple(k for k in window if low <= access_rank(items[k].access) <= low + 1)
             if near:
-                sets[near] = None
-    members_of = {family: frozenset(family) for family in sets}
-    return tuple(family for family in sets if not any(members_of[family] < other for other in members_of.values()))
+                yield near
 
 
 def use_of(item: Item) -> tuple[str, str] | None:
