@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from tests.layout.storage.test_lane import check_rooms, reached, shape_of
@@ -12,6 +12,15 @@ from worker.layout.placement.bay import Bay
 from worker.layout.placement.column_pricing import ColumnPool
 from worker.layout.placement.drawer_search import search_drawer
 from worker.layout.placement.even_heights import even_heights
+
+#: Two that lie head to tail: the gap between their slanted sides is narrower than that between their boxes.
+_HEAD_TO_TAIL = [
+    ({"kind": "standard", "id": "battery-aaa"}, 1, "a"),
+    ({"kind": "box", "size": (2.0, 2.0, 2.0)}, 1, "a"),
+    ({"kind": "box", "size": (2.0, 45.0, 70.0)}, 1, "a"),
+    ({"kind": "polygon", "points": [[0, 0], [60, 0], [60, 20], [20, 20], [20, 50], [0, 50]], "height": 2.0}, 1, "a"),
+    ({"kind": "polygon", "points": [[5, 0], [45, 0], [50, 12], [25, 30], [0, 12]], "height": 2.0}, 2, "a"),
+]
 
 _forms = st.lists(st.tuples(shapes, st.integers(1, 12), st.sampled_from("abc")), min_size=2, max_size=7)
 
@@ -26,6 +35,7 @@ def layout(forms, *, alone=False):
 
 @settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(_forms)
+@example(_HEAD_TO_TAIL)
 def test_trays_have_fewer_heights_and_still_hold_their_things_within_reach(forms):
     stock, standing = layout(forms)
     even = even_heights(stock, standing)

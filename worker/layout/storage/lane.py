@@ -177,7 +177,8 @@ class Lane:
             return tuple(rows), tuple(stops)
         offsets = row_offsets(self.across, pitch, self.back_pitch)
         slack = width - 2.0 * margin - offsets[-1] - size
-        if self.side_gap and self.across == 2:  # noqa: PLR2004 - the gap between two rows serves both
+        # the gap between two rows serves both; between slanted sides of two that lie head to tail it would be narrower
+        if self.side_gap and self.across == 2 and not self.back_pitch:  # noqa: PLR2004
             return (at + margin, at + margin + pitch + slack), ()
         if self.side_gap:
             return tuple(at + margin + offset for offset in offsets), ()
