@@ -83,3 +83,13 @@ def test_the_plugs_shoulder_keeps_the_named_clearance_too(clearance: float, line
         shoulder_z = z0 + u0 - u
         assert (shoulder_z - z) / math.sqrt(2.0) == pytest.approx(named, abs=1e-6)
         assert levels[-2][0] - u == pytest.approx(z - levels[-2][1])
+
+
+@given(st.floats(0.05, 1.0), st.floats(0.3, 0.9), st.sampled_from([30.0, 42.0, 60.0]))
+@settings(max_examples=50, deadline=None)
+def test_names_keep_clear_of_the_round_corners(clearance: float, line_width: float, pitch: float) -> None:
+    coupon, _ = coupon_shapes(joint(round(clearance, 3), line_width), pitch, "C1")
+    for index, (name, _) in enumerate(zip(coupon.letterings, coupon.ladder, strict=False)):
+        width, _ = text_size(name.text, name.cap_height)
+        assert name.at[0] - width / 2 >= index * coupon.cell + 2.9
+        assert name.at[0] + width / 2 <= (index + 1) * coupon.cell - 2.9

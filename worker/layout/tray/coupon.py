@@ -8,7 +8,7 @@ from math import ceil
 from typing import Final
 
 from worker.layout.model.shapes import CouponShape, Lettering, PlugShape
-from worker.layout.tray.font import least_mark_cap
+from worker.layout.tray.font import advance, least_mark_cap
 from worker.layout.tray.part_mark import MARK_DEPTH
 from worker.spec.drawer.joint import CORNER_RADIUS, LEAST_FOOT, Joint, Levels
 from worker.spec.tolerances import LINES_IN_A_WALL
@@ -23,6 +23,8 @@ LEAST_CLEARANCE: Final = 0.05
 _LEAST_CELL: Final = 21.0
 _LIP: Final = 7.0
 _CAP_HEIGHT: Final = 4.0
+#: Distance of a label from the sides of its cell, mm: the plate's corners are round.
+_SIDE: Final = 3.0
 
 #: Height in mm of the 45-degree chamfer at each socket's upper edge, parallel to the plug's shoulder: two layers.
 #: Without it the shoulder would meet an edge that only moves sideways with the clearance, and sit 0.3 of a step off it.
@@ -54,7 +56,8 @@ def coupon_shapes(joint: Joint, pitch: float, mark: str) -> tuple[CouponShape, P
     cap_height = max(_CAP_HEIGHT, least_mark_cap(joint.line_width))
     lip = max(_LIP, cap_height + _LIP - _CAP_HEIGHT)
     room = LEAST_FOOT + 2.0 * (foot[0][0] + move)
-    cell = max(pitch / 2.0, _LEAST_CELL, ceil(room))
+    widest = max(advance(clearance_name(step)) for step in steps) * cap_height
+    cell = max(pitch / 2.0, _LEAST_CELL, ceil(room), ceil(widest + 2.0 * _SIDE))
     names = tuple(
         Lettering(clearance_name(step), "top", (round((index + 0.5) * cell, 3), lip / 2.0), cap_height, MARK_DEPTH)
         for index, step in enumerate(steps)
