@@ -63,7 +63,7 @@ def refit_spec(spec: Spec, state: PrintState) -> Spec:
     grid = {**document.get("grid", {}), "clearance": state.clearance}
     if any(stage_of_mark(mark) is not Stage.TEST_PRINTS for mark in Counter(state.printed)):
         grid["joint"] = [list(level) for level in spec.joint().profile]
-    return Spec.model_validate({**document, "grid": grid, "coupon": False})
+    return Spec.model_validate(dict(document, grid=grid, coupon=False))
 
 
 def _has_coupon(runs: tuple[RunEntry, ...]) -> bool:

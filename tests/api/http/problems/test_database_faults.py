@@ -153,8 +153,9 @@ def test_a_damaged_record_is_named_with_the_way_back(client, own, spec):
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         size = connection.execute("PRAGMA page_size").fetchone()[0]
     connection.close()
-    data = path.read_bytes()
-    path.write_bytes(data[:size] + b"\xff" * (len(data) - size))
+    with path.open("r+b") as file:  # a file that is written anew is empty for a moment, and a thread may look at it then
+        file.seek(size)
+        file.write(b"\xff" * (path.stat().st_size - size))
     answer = client.get("/v1/jobs")
     _is_problem(answer, "record-damaged")
     assert "drawerwright restore" in answer.json()["remedy"]
