@@ -4,13 +4,14 @@ Geometry is computed in the lattice's frame (origin at the corner of the first c
 so that identical tiles have identical numbers wherever they lie.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import Final
 
 import shapely
 from shapely.affinity import translate
 from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from worker.layout.floor.border import Area, as_ring, cell_area, joined, opened, overlap, polygons, windows
 from worker.layout.floor.plate_graph import Board
@@ -21,13 +22,13 @@ from worker.layout.floor.tile_keys import Tile
 from worker.layout.model.plan import Cell
 from worker.layout.model.shapes import Point, Socket, TileShape
 from worker.spec.drawer.joint import CORNER_RADIUS, Joint
-from worker.spec.tolerances import LENGTH_EPSILON
-
-if TYPE_CHECKING:
-    from shapely.geometry.base import BaseGeometry
+from worker.spec.tolerances import LENGTH_EPSILON, LINES_IN_A_WALL
 
 #: Rotations of a tab from its own axes to each side of a tile: front, right, back, left.
 _OUTWARDS = (270, 0, 90, 180)
+
+#: Area in mm2 that is rounding, not a part of a wall.
+_SCRAP: Final = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +107,21 @@ class TileDrawing:
         whole = MultiPolygon(polygons(shapely.intersection(whole, box)))
         own = overlap(cell_area(cells, self.half), whole)
         border = opened(shapely.difference(whole, own, grid_size=LENGTH_EPSILON), self.least / 2.0)
-        return polygons(joined(own, border, self.usable, self.least, gap)[0])
+        area, _ = joined(own, border, self.usable, self.least, gap)
+        return polygons(shapely.union_all([area, *self._walls_of_recesses(tile, area, whole)]))
+
+    def _walls_of_recesses(self, tile: Tile, area: BaseGeometry, whole: BaseGeometry) -> Iterator[BaseGeometry]:
+        """Yield what a tile's area lacks of the walls around its recesses, where its border ends beside one."""
+        if self.tab is None:
+            return
+        wall = LINES_IN_A_WALL * self.line_width
+        for turn, tabs in zip(_OUTWARDS, tile.tabs, strict=True):
+            for x, y, shape in tabs:
+                if not shape.male:
+                    recess = placed(self.tab.recess(shape.high, shape.low), (x * self.half, y * self.half), turn + 180)
+                    around = overlap(recess.buffer(wall, join_style="mitre"), whole)
+                    if around.difference(area).area > _SCRAP:
+                        yield around
 
     def _with_tabs(self, polygon: Polygon, tile: Tile) -> Polygon:
         """Return the plate with its tabs and recesses."""
@@ -121,7 +136,7 @@ class TileDrawing:
                     added.append(placed(tab.male(shape.low, shape.high, shape.half), at, turn))
                 else:
                     # a recess opens towards the other tile, so it is seen from there
-                    cut.append(placed(tab.recess(shape.high, shape.low), at, (turn + 180) % 360))
+                    cut.append(placed(tab.recess(shape.high, shape.low), at, turn + 180))
         whole: BaseGeometry = shapely.union_all([polygon, *added])
         if cut:
             whole = shapely.difference(whole, shapely.union_all(cut))
@@ -142,12 +157,12 @@ class TileDrawing:
 
 
 def placed(points: Points, at: Point, turn: int) -> Polygon:
-    """Return the points as a polygon, rotated about 0, 0 by a multiple of 90 degrees and then translated."""
+    """Return the points as a polygon, rotated about 0, 0 by a multiple of 90 degrees, below 720, and translated."""
     x, y = at
     turned = {
         0: [(px, py) for px, py in points],
         90: [(-py, px) for px, py in points],
         180: [(-px, -py) for px, py in points],
         270: [(py, -px) for px, py in points],
-    }[turn]
+    }[turn % 360]
     return Polygon([(px + x, py + y) for px, py in turned])

@@ -153,7 +153,9 @@ def test_a_damaged_record_is_named_with_the_way_back(client, own, spec):
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         size = connection.execute("PRAGMA page_size").fetchone()[0]
     connection.close()
-    with path.open("r+b") as file:  # a file that is written anew is empty for a moment, and a thread may look at it then
+    with path.open(
+        "r+b"
+    ) as file:  # a file that is written anew is empty for a moment, and a thread may look at it then
         file.seek(size)
         file.write(b"\xff" * (path.stat().st_size - size))
     answer = client.get("/v1/jobs")
