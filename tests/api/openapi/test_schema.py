@@ -233,11 +233,11 @@ def test_the_service_with_keys_keeps_to_its_document(schemathesis, document, job
         operation["security"] = [requirement for requirement in operation["security"] if requirement]
     with httpx.Client(base_url=closed, headers={"Authorization": f"Bearer {key}"}, timeout=60.0) as client:
 
-        def made(path, name):
-            return client.post(path, json=bodies[name][0]).raise_for_status().json()["id"]
+        def made(path, name, **fields):
+            return client.post(path, json={**bodies[name][0], **fields}).raise_for_status().json()["id"]
 
         given = {
-            "job_id": made("/v1/jobs", "submitJob"),
+            "job_id": made("/v1/jobs", "submitJob", coupon=True),
             "batch_id": made("/v1/batches", "submitBatch"),
             "webhook_id": made("/v1/webhooks", "createWebhook"),
             "key_id": made("/v1/keys", "createKey"),
@@ -253,9 +253,12 @@ def test_the_service_with_keys_keeps_to_its_document(schemathesis, document, job
         given["delivery_id"] = tested.json()["id"]
         for path in (f"/v1/batches/{given['batch_id']}/manifest", f"/v1/jobs/{given['job_id']}/manifest"):
             until(lambda path=path: client.get(path).status_code == 200, 120.0)
+        read = {"outcome": "printed", "run": 1, "clearance": 0.25}
+        client.post(f"/v1/jobs/{given['job_id']}/prints", json=read).raise_for_status()
         layout = {"job": given["job_id"]}
         client.put(f"/v1/drawers/{given['drawer_id']}/layout", json=layout).raise_for_status()
-    _given_bodies(reduced, {**bodies, "placeWholeDrawer": [layout]})
+    again = {"outcome": "measured", "clearance": 0.25}
+    _given_bodies(reduced, {**bodies, "placeWholeDrawer": [layout], "recordPrint": [again]})
     configuration = _configuration(document, given, "[auth.openapi.key]", f"bearer = {json.dumps(key)}")
     answers, _ = schemathesis(closed, reduced, configuration, "examples,coverage,fuzzing", 3)
     assert set(answers) == {operation["operationId"] for _, _, operation in _operations(document)} - _STREAMS

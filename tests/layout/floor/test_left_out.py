@@ -12,7 +12,6 @@ from tests.layout.floor.drawer_shapes import NAMED, comb, outlines
 from tests.layout.floor.test_floor_builder import LatticeTooSmall, floor_of
 from tests.layout.floor.tile_checks import placed_keys, put
 
-
 #: A tile's border ends 0.8 mm beside the recess of a tab.
 _STRIP_BESIDE_A_RECESS = (
     shapely.box(0, 0, 265.4, 127) - shapely.box(217.628, 0, 222.628, 5) - shapely.box(135.083, 87.313, 214.646, 92.313)
@@ -54,7 +53,7 @@ def test_named_floors_cover_or_leave_out(name, bed):
 
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(outlines(), st.sampled_from(["dovetail", "key"]), st.booleans(), st.sampled_from([120.0, 180.0]))
-@example(_STRIP_BESIDE_A_RECESS, "dovetail", False, 120.0)
+@example(usable=_STRIP_BESIDE_A_RECESS, seam="dovetail", half_cells=False, bed=120.0)
 def test_any_floor_covers_or_leaves_out(usable, seam, half_cells, bed):
     with contextlib.suppress(LatticeTooSmall):
         floor, _, _ = floor_of(usable, bed=bed, seam=seam, half_cells=half_cells)
