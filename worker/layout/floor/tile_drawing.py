@@ -115,28 +115,32 @@ class TileDrawing:
         if self.tab is None:
             return
         wall = LINES_IN_A_WALL * self.line_width
-        for turn, tabs in zip(_OUTWARDS, tile.tabs, strict=True):
-            for x, y, shape in tabs:
-                if not shape.male:
-                    recess = placed(self.tab.recess(shape.high, shape.low), (x * self.half, y * self.half), turn + 180)
-                    around = overlap(recess.buffer(wall, join_style="mitre"), whole)
-                    if around.difference(area).area > _SCRAP:
-                        yield around
+        for recess in self._recesses(self.tab, tile):
+            around = overlap(recess.buffer(wall, join_style="mitre"), whole)
+            if around.difference(area).area > _SCRAP:
+                yield around
+
+    def _recesses(self, tab: Tab, tile: Tile) -> list[Polygon]:
+        """Return a tile's recesses; each opens towards the other tile, so it is seen from there."""
+        return [
+            placed(tab.recess(shape.high, shape.low), (x * self.half, y * self.half), (turn + 180) % 360)
+            for turn, tabs in zip(_OUTWARDS, tile.tabs, strict=True)
+            for x, y, shape in tabs
+            if not shape.male
+        ]
 
     def _with_tabs(self, polygon: Polygon, tile: Tile) -> Polygon:
         """Return the plate with its tabs and recesses."""
         tab = self.tab
         if tab is None or not any(tile.tabs):
             return polygon
-        added, cut = [], []
-        for turn, tabs in zip(_OUTWARDS, tile.tabs, strict=True):
-            for x, y, shape in tabs:
-                at = (x * self.half, y * self.half)
-                if shape.male:
-                    added.append(placed(tab.male(shape.low, shape.high, shape.half), at, turn))
-                else:
-                    # a recess opens towards the other tile, so it is seen from there
-                    cut.append(placed(tab.recess(shape.high, shape.low), at, turn + 180))
+        added = [
+            placed(tab.male(shape.low, shape.high, shape.half), (x * self.half, y * self.half), turn)
+            for turn, tabs in zip(_OUTWARDS, tile.tabs, strict=True)
+            for x, y, shape in tabs
+            if shape.male
+        ]
+        cut = self._recesses(tab, tile)
         whole: BaseGeometry = shapely.union_all([polygon, *added])
         if cut:
             whole = shapely.difference(whole, shapely.union_all(cut))
@@ -157,12 +161,12 @@ class TileDrawing:
 
 
 def placed(points: Points, at: Point, turn: int) -> Polygon:
-    """Return the points as a polygon, rotated about 0, 0 by a multiple of 90 degrees, below 720, and translated."""
+    """Return the points as a polygon, rotated about 0, 0 by a multiple of 90 degrees and then translated."""
     x, y = at
     turned = {
         0: [(px, py) for px, py in points],
         90: [(-py, px) for px, py in points],
         180: [(-px, -py) for px, py in points],
         270: [(py, -px) for px, py in points],
-    }[turn % 360]
+    }[turn]
     return Polygon([(px + x, py + y) for px, py in turned])

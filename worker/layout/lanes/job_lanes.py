@@ -127,11 +127,9 @@ def floor_area(area: Area, lanes: DrawerLanes) -> Area | None:
 
 def _divided(items: Sequence[ListedItem], *, bare: bool) -> tuple[list[ListedItem], list[ListedItem]]:
     """Return the items that go into lanes, and those that go into trays."""
-    lanes = [
-        listed for listed in items if listed[1].storage == "lane" or (bare and listed[1].storage is None)
-    ]  # fmt: skip
-    pointers = {pointer for pointer, _ in lanes}
-    return lanes, [listed for listed in items if listed[0] not in pointers]
+    for_lanes = {"lane", None} if bare else {"lane"}
+    lanes = [listed for listed in items if listed[1].storage in for_lanes]
+    return lanes, [listed for listed in items if listed[1].storage not in for_lanes]
 
 
 def _no_floor(item: Item, pointer: str, drawer: str | None) -> Unplaced:

@@ -138,7 +138,8 @@ class _Laying:
     taken: list[_Box] = field(default_factory=list)
 
     def laid(self) -> DrawerPanels:
-        made = [self._made(line) for line in self.lines]
+        # a panel ends at the drawer's sides until it has its shoes
+        made = [_Made(line, line.start, line.end) for line in self.lines]
         for panel in made:
             self._fit_shoes(panel, made)
         for panel in made:
@@ -148,10 +149,6 @@ class _Laying:
         for panel, plan in zip(made, plans, strict=True):
             self._warn(panel, plan)
         return DrawerPanels(tuple(placements), tuple(plans))
-
-    def _made(self, line: PanelLine) -> _Made:
-        """Return a panel that ends at the drawer's sides where it has shoes."""
-        return _Made(line, line.start, line.end)
 
     # shoes
 
