@@ -13,13 +13,13 @@ from rich.table import Table
 from api.command.terminal.tables import line as _line
 from api.command.terminal.tables import plain as _plain
 from api.command.terminal.tables import results as _results
+from worker.printing.scheduling.finish_lines import finish_lines
 from worker.spec import Box, CatalogueEntry, Cylinder, Screw
 from worker.spec.manifest import (
     CautionEntry,
     DrawerEntry,
     Manifest,
     PlanDocument,
-    ScheduleEntry,
     StepEntry,
     WarningEntry,
     WorkEntry,
@@ -245,7 +245,7 @@ def _outlook(manifest: Manifest) -> None:
             _results.print(_plain(text), soft_wrap=True)
     if manifest.schedule is not None:
         _steps(manifest.schedule.steps)
-        for line in _finish(manifest.schedule):
+        for line in finish_lines(manifest.schedule):
             _results.print(_plain(line), soft_wrap=True)
         for delay in manifest.schedule.waiting:
             _results.print(_plain(f"Run {delay.run} is not scheduled: {delay.reason}"), style="yellow", soft_wrap=True)
@@ -253,20 +253,6 @@ def _outlook(manifest: Manifest) -> None:
         if bought.spools:
             text = f"Spools to buy: {bought.spools} x {bought.material} {bought.colour or ''}".rstrip()
             _results.print(_plain(f"{text}."), soft_wrap=True)
-
-
-def _finish(schedule: ScheduleEntry) -> Iterator[str]:
-    """Yield when printing ends, when it could end at best, and when each of several drawers is complete."""
-    if schedule.finish is None:
-        return
-    yield f"Printing ends on {schedule.finish:%a %Y-%m-%d %H:%M} ({schedule.timezone}) if no run fails."
-    if schedule.earliest_finish is not None:
-        yield f"No schedule of these runs ends before {schedule.earliest_finish:%a %Y-%m-%d %H:%M}."
-    if schedule.late_finish is not None:
-        yield f"With slow and failed prints it may last until {schedule.late_finish:%a %Y-%m-%d %H:%M}."
-    if len(schedule.drawers) > 1:
-        for drawer in schedule.drawers:
-            yield f"All parts of {drawer.drawer} are printed by {drawer.complete:%a %Y-%m-%d %H:%M}."
 
 
 def _steps(steps: Sequence[StepEntry]) -> None:

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from worker.printing.print_order import Stage, stage_of_run
+from worker.printing.scheduling.finish_lines import finish_lines
 from worker.spec.manifest import Manifest, PurchaseEntry, RunEntry, ScheduleEntry, WorkEntry
 
 __all__ = ["summary"]
@@ -76,15 +77,7 @@ def _dates(schedule: ScheduleEntry) -> Iterator[str]:
         yield f"Caution: {caution}"
     for waiting in schedule.waiting:
         yield f"Run {waiting.run} is not scheduled: {waiting.reason}"
-    if schedule.finish is not None:
-        yield f"Printing ends on {schedule.finish:%a %Y-%m-%d %H:%M} ({schedule.timezone}) if no run fails."
-    if schedule.earliest_finish is not None:
-        yield f"No schedule of these runs ends before {schedule.earliest_finish:%a %Y-%m-%d %H:%M}."
-    if schedule.late_finish is not None:
-        yield f"With slow and failed prints it may last until {schedule.late_finish:%a %Y-%m-%d %H:%M}."
-    if len(schedule.drawers) > 1:
-        for drawer in schedule.drawers:
-            yield f"All parts of {drawer.drawer} are printed by {drawer.complete:%a %Y-%m-%d %H:%M}."
+    yield from finish_lines(schedule)
 
 
 def _bought(purchases: Sequence[PurchaseEntry]) -> Iterator[str]:

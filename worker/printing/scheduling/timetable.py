@@ -69,8 +69,7 @@ def make_timetable(
         reason = f"It waits for run {min(undated)}: the coupon shows which clearance all other parts need."
         waiting.update((task.number, reason) for task in others)
         others = []
-    since = max([problem.since, *(placed.slot.bed_free for placed in tests.assignment.values())])
-    rest = _dated(replace(problem, tasks=tuple(others), since=since), waiting)
+    rest = _dated(replace(problem, tasks=tuple(others), since=_after(problem, tests)), waiting)
     solved = Solved(
         {**tests.assignment, **rest.assignment},
         rest.earliest_finish if others else tests.earliest_finish,
@@ -102,16 +101,19 @@ def _late_finish(
     by_time = sorted(problem.tasks, key=lambda task: (min(task.durations), task.rank))
     first = (count - again) // 2
     longer = 1.0 + reliability.time_uncertainty
-    since = max([problem.since, *(placed.slot.bed_free for placed in tests.assignment.values())]) if others else None
-    numbers = {task.number for task in others} if others else {task.number for task in problem.tasks}
-    repeated = by_time[first : first + again]
     tasks = [
         replace(task, number=number, rank=number, durations=tuple(ceil(longer * each) for each in task.durations))
-        for number, task in enumerate([*(task for task in problem.tasks if task.number in numbers), *repeated], start=1)
+        for number, task in enumerate([*(others or problem.tasks), *by_time[first : first + again]], start=1)
     ]
-    late = replace(problem, tasks=tuple(tasks), since=problem.since if since is None else since, goal="finish")
+    since = _after(problem, tests) if others else problem.since
+    late = replace(problem, tasks=tuple(tasks), since=since, goal="finish")
     assignment = greedy_assignment(late)
     return finish_of(assignment) if len(assignment) == len(tasks) else None
+
+
+def _after(problem: SchedulingProblem, tests: Solved) -> int:
+    """Return the moment from which the test prints are off the beds."""
+    return max([problem.since, *(placed.slot.bed_free for placed in tests.assignment.values())])
 
 
 _UNTIMED: Final = "Its print time is unknown: its pieces have not been measured yet."
@@ -157,7 +159,7 @@ def _entry(
     schedule: Schedule,
     runs: Sequence[RunEntry],
     materials: Sequence[Material],
-    dates: "_Dates",
+    dates: _Dates,
     used: Used,
 ) -> ScheduleEntry:
     runs_by_number = {run.number: run for run in runs}
