@@ -66,8 +66,10 @@ class PrintWork:
             raise RunsUnknown(remedy="Submit the spec again.")
         status = job_service.prints.status(job_id)  # before the files: what it calls written is among them
         files = frozenset(file.name for file in job_service.files(job_id))
-        recorded = tuple(job_service.prints.recorded_runs(job_id))
-        return cls(job_id, manifest, _spec(job_service.prints.spec(job_id)), status, files, recorded)
+        spec = _spec(job_service.prints.spec(job_id))
+        # only a schedule names printers, of which these are the records
+        recorded = () if spec.schedule is None else tuple(job_service.prints.recorded_runs(job_id))
+        return cls(job_id, manifest, spec, status, files, recorded)
 
     @property
     def state(self) -> PrintState:
