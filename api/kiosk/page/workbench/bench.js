@@ -7,7 +7,7 @@ import { changed, draft, revision } from "../draft.js";
 import { t } from "../messages.js";
 import { contentsOf, fresh, latest } from "../plan.js";
 import { boxOf, floorOf, freePlace, judge, snapped } from "./cells.js";
-import { fixTrays, movedTo, ownTray, plannedTrays, resized, turned } from "./trays.js";
+import { fixTrays, movedTo, ownTray, plannedTrays, resized, thingIn, turned } from "./trays.js";
 
 /** @typedef {import("./cells.js").Box} Box */
 /** @typedef {import("./cells.js").Verdict} Verdict */
@@ -49,7 +49,7 @@ export function standing(d) {
   if (!plan || !drawer) return [];
   const planned = plannedTrays(plan.document, drawer).map((tray) => ({ ...tray, box: boxOf(tray.at, tray.cells) }));
   const things = (/** @type {number} */ index) => drawer.contents
-    .filter((content) => content.placement === index).map((content) => plan.keys[Number(content.pointer.slice("/items/".length))] ?? "");
+    .filter((content) => content.placement === index).map((content) => thingIn(content, plan.keys) ?? "");
   const names = new Map(draft.things.map((thing) => [thing.key, thing.name]));
   /** @type {Standing[]} */
   const shown = fixed.map((entry) => {
@@ -90,6 +90,12 @@ export function standing(d) {
 /** @param {Box} a @param {Box} b */
 const same = (a, b) => a.x === b.x && a.y === b.y && a.w === b.w && a.d === b.d;
 
+/** Whether a tray stands in a box. @param {FixedTray} entry @param {Box} box */
+const standsIn = (entry, box) => same(boxOf(entry.tray.at, entry.tray.cells), box);
+
+/** The boxes of the trays that are shown under these keys. @param {Standing[]} trays @param {string[]} keys */
+const boxesOf = (trays, keys) => trays.filter((tray) => keys.includes(tray.key)).map((tray) => tray.box);
+
 /** @param {number} d */
 export function floor(d) {
   const plan = latest.value;
@@ -116,8 +122,7 @@ export function propose(d, key, box, how) {
   const now = proposal.value;
   if (now && now.key === key && now.d === d && same(now.box, at)) return now;
   const others = trays.filter((tray) => tray.key !== key);
-  let verdict = judge(ground, others, at, how === "size" ? null : from);
-  if (verdict.kind === "blocked" && verdict.why === "pinned" && how === "sweep") verdict = { kind: "blocked", why: "pinned" };
+  const verdict = judge(ground, others, at, how === "size" ? null : from);
   proposal.value = { d, key, from, box: at, verdict, how };
   return proposal.value;
 }
@@ -126,9 +131,9 @@ export function propose(d, key, box, how) {
 export function sayProposal() {
   const now = proposal.value;
   if (!now) return;
-  const names = standing(now.d);
-  const other = now.verdict.kind === "swap" ? names.find((tray) => now.verdict.kind === "swap" && tray.key === now.verdict.other)?.text ?? "" : "";
-  announce(`${t("place", { column: now.box.x / 2 + 1, row: now.box.y / 2 + 1 })}: ${verdictText(now.verdict, other)}`);
+  const { box, d, verdict } = now;
+  const other = verdict.kind === "swap" ? standing(d).find((tray) => tray.key === verdict.other)?.text : "";
+  announce(`${t("place", { column: box.x / 2 + 1, row: box.y / 2 + 1 })}: ${verdictText(verdict, other)}`);
 }
 
 /** @param {Verdict} verdict @param {string} [other] */
@@ -156,7 +161,7 @@ function fix(d, key) {
   const keys = new Set(draft.things.map((thing) => thing.key));
   if (fresh.value || !drawer.trays.length) drawer.trays = fixTrays(drawer.trays, plan.document, document, plan.keys);
   drawer.trays = drawer.trays.map((entry) => ({ ...entry, hold: entry.hold.filter((held) => keys.has(held.thing)) }));
-  return drawer.trays.find((entry) => same(boxOf(entry.tray.at, entry.tray.cells), box));
+  return drawer.trays.find((entry) => standsIn(entry, box));
 }
 
 /**
@@ -187,10 +192,8 @@ export function accept() {
     announce(verdictText(verdict));
     return;
   }
-  const boxes = (/** @type {string[]} */ others) => trays.filter((tray) => others.includes(tray.key)).map((tray) => tray.box);
-  const freed = verdict.kind === "room" ? boxes(verdict.others) : [];
-  const swapped = verdict.kind === "swap" ? boxes([verdict.other])[0] : undefined;
-  const is = (/** @type {FixedTray} */ entry, /** @type {Box} */ other) => same(boxOf(entry.tray.at, entry.tray.cells), other);
+  const freed = verdict.kind === "room" ? boxesOf(trays, verdict.others) : [];
+  const swapped = verdict.kind === "swap" ? boxesOf(trays, [verdict.other])[0] : undefined;
   if (from) {
     const entry = fix(d, key);
     if (!entry) return;
@@ -198,13 +201,13 @@ export function accept() {
     const pitch = drawerPlan(d)?.pitch ?? 1;
     const change = (/** @type {FixedTray} */ other) => {
       if (other === entry) return movedTo(now.how === "size" ? resized(entry, [size[0] ?? 1, size[1] ?? 1], pitch) : entry, box);
-      return swapped && is(other, swapped) ? { ...movedTo(other, from), pinned: other.pinned } : other;
+      return swapped && standsIn(other, swapped) ? { ...movedTo(other, from), pinned: other.pinned } : other;
     };
-    drawer.trays = drawer.trays.filter((other) => other === entry || !freed.some((gone) => is(other, gone))).map(change);
+    drawer.trays = drawer.trays.filter((other) => other === entry || !freed.some((gone) => standsIn(other, gone))).map(change);
     selected.value = { d, key: entry.key };
   } else {
     add(d, box);
-    drawer.trays = drawer.trays.filter((other) => other.key === selected.value?.key || !freed.some((gone) => is(other, gone)));
+    drawer.trays = drawer.trays.filter((other) => other.key === selected.value?.key || !freed.some((gone) => standsIn(other, gone)));
   }
   announce(verdictText(verdict));
   changed("trays");
@@ -283,10 +286,10 @@ export function remove(d, key) {
 /** Take the trays that a verdict names out of those with places. @param {number} d @param {Verdict} verdict @param {string} key */
 function release(d, verdict, key) {
   if (verdict.kind !== "room") return;
-  const boxes = standing(d).filter((tray) => verdict.others.includes(tray.key)).map((tray) => tray.box);
+  const boxes = boxesOf(standing(d), verdict.others);
   fix(d, key);
   const drawer = draft.drawers[d];
-  if (drawer) drawer.trays = drawer.trays.filter((entry) => !boxes.some((box) => same(boxOf(entry.tray.at, entry.tray.cells), box)));
+  if (drawer) drawer.trays = drawer.trays.filter((entry) => !boxes.some((box) => standsIn(entry, box)));
 }
 
 /** Whether trays have places that a new layout would not keep. */

@@ -15,6 +15,16 @@ const GAP = 0.25;
 const WALL = 1.2;
 
 /**
+ * Return the key of the thing that a place of a plan is for; undefined where it is not one of the list's.
+ * @param {{pointer: string}} content
+ * @param {string[]} keys of the things, in the order of the plan's items
+ */
+export const thingIn = (content, keys) => keys[Number(/^\/items\/(\d+)$/.exec(content.pointer)?.[1] ?? NaN)];
+
+/** The greatest number in the keys of trays. @param {FixedTray[]} trays */
+const lastNumber = (trays) => Math.max(0, ...trays.map((entry) => Number(/\d+$/.exec(entry.key)?.[0] ?? 0)));
+
+/**
  * Return the trays of a drawer of a plan; a jointed one once, by its first piece.
  * @param {Plan} plan
  * @param {DrawerPlan} drawer
@@ -96,7 +106,7 @@ function heldIn(drawer, planned, keys) {
   /** @type {Map<string, HeldThing>} */
   const held = new Map();
   for (const content of drawer.contents) {
-    const thing = keys[Number(/^\/items\/(\d+)$/.exec(content.pointer)?.[1] ?? NaN)];
+    const thing = thingIn(content, keys);
     if (content.placement !== planned.index || thing === undefined) continue;
     const x = content.at[0] + content.size[0] / 2 - planned.corner[0] - wall;
     const y = content.at[1] + content.size[1] / 2 - planned.corner[1] - wall;
@@ -119,7 +129,7 @@ function heldIn(drawer, planned, keys) {
  */
 export function fixTrays(fixed, plan, drawer, keys) {
   const taken = fixed.map((entry) => boxOf(entry.tray.at, entry.tray.cells));
-  let number = Math.max(0, ...fixed.map((entry) => Number(/\d+$/.exec(entry.key)?.[0] ?? 0)));
+  let number = lastNumber(fixed);
   /** @type {FixedTray[]} */
   const added = [];
   for (const planned of plannedTrays(plan, drawer)) {
@@ -131,7 +141,7 @@ export function fixTrays(fixed, plan, drawer, keys) {
   const times = new Map();
   for (const held of [...fixed, ...added].flatMap((entry) => entry.hold)) times.set(held.thing, (times.get(held.thing) ?? 0) + 1);
   const elsewhere = new Set(plan.drawers.filter((other) => other !== drawer).flatMap((other) => other.contents.map((content) => content.item)));
-  const names = new Map(drawer.contents.map((content) => [keys[Number(content.pointer.slice("/items/".length))], content.item]));
+  const names = new Map(drawer.contents.map((content) => [thingIn(content, keys), content.item]));
   for (const entry of added) {
     for (const held of entry.hold) if (times.get(held.thing) === 1 && !elsewhere.has(names.get(held.thing) ?? "")) held.count = null;
   }
@@ -215,7 +225,7 @@ export function resized(entry, cells, pitch) {
  * @returns {FixedTray}
  */
 export function ownTray(trays, box, height, name) {
-  const number = 1 + Math.max(0, ...trays.map((entry) => Number(/\d+$/.exec(entry.key)?.[0] ?? 0)));
+  const number = 1 + lastNumber(trays);
   return {
     key: `p${number}`,
     pinned: true,
