@@ -28,6 +28,7 @@ from api.routes import (
     plans,
     prints,
     problems,
+    reference_sheet,
     schedules,
     specs,
     webhooks,
@@ -105,7 +106,7 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
     )
     for module in (
         jobs, job_files, specs, events, batches, prints, schedules, webhooks, keys, plans, drawers, changes, things,
-        pieces, whole, catalogue, problems, health, metrics, kiosk,
+        pieces, whole, catalogue, reference_sheet, problems, health, metrics, kiosk,
     ):  # fmt: skip
         app.include_router(module.router)
     app.add_route("/openapi.json", send_document, include_in_schema=False)

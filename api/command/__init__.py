@@ -7,7 +7,7 @@ from typing import Annotated, Final
 
 import typer
 
-from api.command import backup, catalogue, demo, keys, plan, serve
+from api.command import backup, catalogue, demo, keys, plan, serve, sheet
 from api.command.remote import batch, fetch, household, jobs, mqtt, prints, submit, where
 
 __all__ = ["app", "main"]
@@ -40,6 +40,7 @@ for command in (
     prints.printed,
     where.where,
     catalogue.catalogue,
+    sheet.sheet,
     mqtt.mqtt,
     backup.backup,
     backup.restore,

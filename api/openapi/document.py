@@ -64,6 +64,7 @@ _TAGS: Final = [
     {"name": "keys", "description": "Create, list and revoke API keys."},
     {"name": "plans", "description": "Lay out a spec without making its parts."},
     {"name": "catalogue", "description": "Look up the sizes of standard things."},
+    {"name": "silhouettes", "description": "Take the shapes of things from photos, drawings and models."},
     {"name": "problems", "description": "Look up the kinds of problem that the service reports."},
     {"name": "health", "description": "Monitor the service."},
 ]

@@ -14,12 +14,14 @@ from reportlab.pdfgen.canvas import Canvas
 
 from worker.output.drawings.font import ASCENT, LINE, clean, fitted, font_name, printable, text_width
 
-__all__ = ["LEAST", "Align", "Frame", "Path", "Point", "Sheet", "TextLine", "block", "to_pdf", "to_svg"]
+__all__ = ["LEAST", "Align", "Colour", "Frame", "Path", "Point", "Sheet", "TextLine", "block", "to_pdf", "to_svg"]
 
 Point: TypeAlias = tuple[float, float]
 Align: TypeAlias = Literal["left", "middle", "right"]
 #: A rectangle: left, top, width, height.
 Frame: TypeAlias = tuple[float, float, float, float]
+#: A grey, or red, green and blue of sRGB, from 0 to 1.
+Colour: TypeAlias = float | tuple[float, float, float]
 
 #: The smallest type, mm: just over five points, legible at arm's length (common practice).
 LEAST: Final = 1.8
@@ -30,12 +32,12 @@ _ANCHORS: Final = {"left": "start", "middle": "middle", "right": "end"}
 
 @dataclass(frozen=True, slots=True)
 class Path:
-    """A polyline, or with ``closed`` a polygon; lengths in mm, ``fill`` and ``stroke`` are greys from 0 to 1."""
+    """A polyline, or with ``closed`` a polygon; lengths in mm."""
 
     points: tuple[Point, ...]
     closed: bool = False
-    fill: float | None = None
-    stroke: float | None = 0.0
+    fill: Colour | None = None
+    stroke: Colour | None = 0.0
     width: float = 0.25
     dash: tuple[float, ...] = ()
 
@@ -150,7 +152,7 @@ def _svg_path(path: Path) -> str:
     name = "polygon" if path.closed else "polyline"
     dash = f" stroke-dasharray={quoteattr(' '.join(map(_n, path.dash)))}" if path.dash else ""
     pen = f' stroke-width="{_n(path.width)}"{dash}' if path.stroke is not None else ""
-    return f'<{name} points="{points}" fill="{_grey(path.fill)}" stroke="{_grey(path.stroke)}"{pen}/>'
+    return f'<{name} points="{points}" fill="{_colour(path.fill)}" stroke="{_colour(path.stroke)}"{pen}/>'
 
 
 def to_pdf(sheets: Sequence[Sheet]) -> bytes:
@@ -202,8 +204,15 @@ def _draw(canvas: Any, shape: Path, height: float) -> None:
         path.close()
     canvas.setLineWidth(shape.width)
     canvas.setDash(list(shape.dash))
-    canvas.setFillGray(shape.fill or 0.0)
-    canvas.setStrokeGray(shape.stroke or 0.0)
+    fill, stroke = shape.fill or 0.0, shape.stroke or 0.0
+    if isinstance(fill, tuple):
+        canvas.setFillColorRGB(*fill)
+    else:
+        canvas.setFillGray(fill)
+    if isinstance(stroke, tuple):
+        canvas.setStrokeColorRGB(*stroke)
+    else:
+        canvas.setStrokeGray(stroke)
     canvas.drawPath(path, stroke=int(shape.stroke is not None), fill=int(shape.fill is not None))
 
 
@@ -211,5 +220,8 @@ def _n(value: float) -> str:
     return f"{round(value, 3) + 0.0:.12g}"
 
 
-def _grey(value: float | None) -> str:
-    return "none" if value is None else "#" + f"{round(255 * value):02x}" * 3
+def _colour(value: Colour | None) -> str:
+    if value is None:
+        return "none"
+    channels = value if isinstance(value, tuple) else (value,) * 3
+    return "#" + "".join(f"{round(255 * channel):02x}" for channel in channels)
