@@ -12,8 +12,8 @@ import svgelements
 from numpy.typing import NDArray
 
 from worker.silhouettes.drawing.polyline import FLATNESS, MOST_POINTS, Polyline
-from worker.silhouettes.drawing.xml_guard import MOST_ELEMENTS, read_xml
 from worker.silhouettes.errors import DrawingRefused
+from worker.silhouettes.xml_guard import MOST_ELEMENTS, read_xml
 
 __all__ = ["PIXEL", "read_svg"]
 

@@ -30,9 +30,9 @@ def read_xml(content: bytes, error: type[SilhouetteError]) -> ET.Element:
     return ET.fromstring(content)  # noqa: S314 - without a document type there are no entities to expand
 
 
-def check_xml(content: bytes, error: type[SilhouetteError]) -> None:
+def check_xml(content: bytes, error: type[SilhouetteError], *, most_elements: int = MOST_ELEMENTS) -> None:
     """Check a document against the limits; raise as `read_xml`."""
-    scan = _Scan(error)
+    scan = _Scan(error, most_elements)
     parser = expat.ParserCreate()
     parser.StartElementHandler = scan.start
     parser.EndElementHandler = scan.end
@@ -50,8 +50,9 @@ def check_xml(content: bytes, error: type[SilhouetteError]) -> None:
 
 
 class _Scan:
-    def __init__(self, error: type[SilhouetteError]) -> None:
+    def __init__(self, error: type[SilhouetteError], most_elements: int) -> None:
         self._error = error
+        self._most_elements = most_elements
         self._depth = 0
         self._count = 0
 
@@ -60,8 +61,8 @@ class _Scan:
         self._count += 1
         if self._depth > _DEEPEST:
             self._refuse("too-deep", self._depth, f"elements nested at most {_DEEPEST} deep")
-        if self._count > MOST_ELEMENTS:
-            self._refuse("too-large", self._count, f"at most {MOST_ELEMENTS} elements")
+        if self._count > self._most_elements:
+            self._refuse("too-large", self._count, f"at most {self._most_elements} elements")
         length = sum(map(len, attributes.values()))
         if length > _LONGEST_ATTRIBUTES:
             self._refuse("too-large", length, f"at most {_LONGEST_ATTRIBUTES} characters in an element")
