@@ -1,1 +1,1 @@
-"""Outlines from drawings: SVG and DXF to closed loops, and from loops to a silhouette."""
+"""LoopOutlines from drawings: SVG and DXF to closed loops, and from loops to a silhouette."""

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from worker.silhouettes.drawing.dxf import read_dxf
-from worker.silhouettes.drawing.loops import JOIN_GAP, Outlines, outlines_of
+from worker.silhouettes.drawing.loops import JOIN_GAP, LoopOutlines, outlines_of
 from worker.silhouettes.drawing.polyline import FLATNESS, Polyline
 from worker.silhouettes.drawing.svg import PIXEL, read_svg
 from worker.silhouettes.errors import DrawingRefused
@@ -98,7 +98,7 @@ def _chosen(lines: Sequence[Polyline], options: DrawingOptions) -> list[Polyline
     ]
 
 
-def _outline(outlines: Outlines, lines: Sequence[Polyline], options: DrawingOptions) -> shapely.Polygon:
+def _outline(outlines: LoopOutlines, lines: Sequence[Polyline], options: DrawingOptions) -> shapely.Polygon:
     count = len(outlines.polygons)
     if not count:
         if outlines.gap is None:

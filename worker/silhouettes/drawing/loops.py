@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from worker.silhouettes.drawing.polyline import Polyline
 
-__all__ = ["JOIN_GAP", "Outlines", "outlines_of"]
+__all__ = ["JOIN_GAP", "LoopOutlines", "outlines_of"]
 
 #: Ends of lines that are this close meet, mm: as much as curves may be off.
 JOIN_GAP: Final = 0.05
@@ -22,8 +22,8 @@ _LEAST_AREA: Final = 0.25
 
 
 @dataclass(frozen=True, slots=True)
-class Outlines:
-    """Outlines, largest first.
+class LoopOutlines:
+    """LoopOutlines, largest first.
 
     Attributes:
         polygons: simple polygons that do not overlap, each with its holes.
@@ -38,7 +38,7 @@ class Outlines:
     merged: bool
 
 
-def outlines_of(lines: Sequence[Polyline]) -> Outlines:
+def outlines_of(lines: Sequence[Polyline]) -> LoopOutlines:
     """Return the outlines that lines enclose, by the even-odd rule: a loop in a hole is another thing's."""
     rings = [line.points for line in lines if line.closed and len(line.points) > 2]  # noqa: PLR2004 - a triangle
     open_lines = [line.points for line in lines if not line.closed]
@@ -47,7 +47,7 @@ def outlines_of(lines: Sequence[Polyline]) -> Outlines:
     polygons.extend(branching)
     separate, merged = _separate(polygons)
     nested = sorted(_nested(separate), key=lambda polygon: (-polygon.area, polygon.bounds))
-    return Outlines(tuple(nested), len(leftovers), _least_gap(leftovers), merged or bool(branching))
+    return LoopOutlines(tuple(nested), len(leftovers), _least_gap(leftovers), merged or bool(branching))
 
 
 def _chained(
