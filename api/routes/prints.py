@@ -34,7 +34,7 @@ from worker.jobs.common.errors import (
 )
 from worker.jobs.database.db_clock import utc_now
 from worker.jobs.household.layouts import PrintedJob
-from worker.jobs.records.models import run_file_name
+from worker.jobs.records.models import run_file_name, sheet_file_name
 from worker.printing.progress.print_state import PrintState, begin
 from worker.spec.errors import PrintRefused
 from worker.spec.manifest import PDF_TYPE, THREEMF_TYPE
@@ -245,7 +245,7 @@ def get_run_sheet(request: Request, job_service: JobServiceDep, job_id: str, num
     run = record.run.model_copy(update={"file": work.file_of(record.run.number)})
     step = next((step for step in steps if step.run == run.number), None)
     data = write_run_sheet(work.manifest, run, work.spec.printer, step)
-    disposition = f'inline; filename="run-{run.number:02d}.pdf"'
+    disposition = f'inline; filename="{sheet_file_name(run.number)}"'
     headers = {"ETag": content_tag(data), "Cache-Control": "private, no-cache", "Content-Disposition": disposition}
     return not_modified(request, headers) or Response(data, headers=headers, media_type=PDF_TYPE)
 

@@ -9,6 +9,7 @@ from hashlib import sha256
 import jsonschema
 import numpy as np
 import pytest
+from pypdf import PdfReader
 
 from worker.jobs.common.errors import JobCancelled
 from worker.jobs.execution import pipeline
@@ -212,7 +213,7 @@ def test_documents_have_folders_of_their_own_and_a_page_that_tells_of_them(plann
         "READ-FIRST.txt", "manifest.json", "spec.json", "bill.csv", "schedule.ics", "models/drawer-1.glb",
         "pictures/drawer-1.png",
         "maps/map-1.svg", "maps/map-1.pdf", "labels/labels-a4.pdf", "labels/labels-letter.pdf",
-        *(f"runs/run-{number:02d}.3mf" for number in range(1, 5)),
+        *(f"runs/run-{number:02d}.{suffix}" for number in range(1, 5) for suffix in ("3mf", "pdf")),
     }  # fmt: skip
     assert "4 runs" in page
     assert "off by 25 %" in page
@@ -220,6 +221,15 @@ def test_documents_have_folders_of_their_own_and_a_page_that_tells_of_them(plann
     assert "buy 1 spool for 24.00" in page
     assert "unattended hours" in page
     assert b"job-7" in calendar
+
+
+def test_each_run_has_a_sheet_with_its_dates(planned):
+    manifest = json.loads(planned.manifest)
+    sheets = {entry["run"]: entry["file"]["name"] for entry in manifest["documents"] if entry["role"] == "sheet"}
+    assert sheets == {run["number"]: run["file"].replace(".3mf", ".pdf") for run in manifest["runs"]}
+    with zipfile.ZipFile(io.BytesIO(planned.bundle)) as bundle:
+        (page,) = PdfReader(io.BytesIO(bundle.read("runs/run-01.pdf"))).pages
+    assert "2026-03-02 17:30" in page.extract_text()
 
 
 def test_a_planned_job_is_the_same_bytes_again(spec, planned):

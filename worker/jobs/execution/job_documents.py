@@ -6,13 +6,14 @@ from datetime import datetime
 from typing import Final, Literal
 
 from worker.jobs.execution.run_file import bed_object, write_run_file
-from worker.jobs.records.models import run_file_name
+from worker.jobs.records.models import run_file_name, sheet_file_name
 from worker.layout.model.plan import Plan
 from worker.output.bundle.bill_of_materials import write_bill
 from worker.output.bundle.calendar_feed import write_feed
 from worker.output.bundle.manifest_writer import PrintRecord, file_entry
 from worker.output.drawings.labels import write_labels
 from worker.output.drawings.map import write_map_pdf, write_map_svg
+from worker.output.drawings.run_sheet import write_run_sheet
 from worker.output.meshes.scene import write_glb
 from worker.output.preview.drawer_picture import draw_drawer, picture_title
 from worker.printing.estimating.part_estimates import compare, price_parts
@@ -24,7 +25,7 @@ from worker.printing.scheduling.spools import purchases
 from worker.printing.scheduling.timetable import make_timetable
 from worker.printing.scheduling.work_plan import runs_of
 from worker.solids import Mesh
-from worker.spec import Spec
+from worker.spec import Printer, Spec
 from worker.spec.manifest import (
     CALENDAR_TYPE,
     CSV_TYPE,
@@ -109,6 +110,7 @@ def documents_of(
     manifest: Manifest,
     meshes: Mapping[str, Mesh],
     *,
+    printer: Printer,
     identity: str,
     now: datetime,
     drawer_pages: Mapping[str, str],
@@ -119,6 +121,7 @@ def documents_of(
         plan: the job laid out.
         manifest: with the file names of the runs, without these documents.
         meshes: by mark.
+        printer: the printer whose bed the sheets of runs show.
         identity: unique to the job; the UIDs of calendar events contain it.
         now: when the job was submitted.
         drawer_pages: the URLs of drawers' pages by the drawers' names.
@@ -128,6 +131,7 @@ def documents_of(
         for part in manifest.parts
         if part.estimate is not None and part.estimate.colour is not None
     }
+    yield from _run_sheets(manifest, printer)
     for number, place in enumerate(plan.drawers, start=1):
         for suffix, kind, data in (
             ("svg", SVG_TYPE, write_map_svg(plan, number - 1)),
@@ -153,3 +157,12 @@ def documents_of(
         data = write_feed(manifest.schedule, manifest.runs, name=manifest.name, uid_base=identity, made=now)
         file = file_entry("schedule.ics", CALENDAR_TYPE, data)
         yield Document(DocumentEntry(role="calendar", title="Print runs as a calendar", file=file), data)
+
+
+def _run_sheets(manifest: Manifest, printer: Printer) -> Iterator[Document]:
+    """Yield the sheet of each run, with its dates if the job has a schedule."""
+    steps = {} if manifest.schedule is None else {step.run: step for step in manifest.schedule.steps}
+    for run in manifest.runs:
+        data = write_run_sheet(manifest, run, printer, steps.get(run.number))
+        file = file_entry(sheet_file_name(run.number), PDF_TYPE, data)
+        yield Document(DocumentEntry(role="sheet", title=f"Sheet of run {run.number}", run=run.number, file=file), data)

@@ -113,7 +113,10 @@ def run_pipeline(
     manifest = with_runs(manifest, runs).model_copy(update={"assembly": tuple(assembly)})
     step(last["documents"], "documents")
     identity = identity or manifest.spec_digest
-    documents = [*runs, *documents_of(plan, manifest, meshes, identity=identity, now=now, drawer_pages=drawer_pages)]
+    others = documents_of(
+        plan, manifest, meshes, printer=spec.printer, identity=identity, now=now, drawer_pages=drawer_pages
+    )
+    documents = [*runs, *others]
     manifest = manifest.model_copy(update={"documents": tuple(document.entry for document in documents)})
     step(last["bundle"], "bundle")
     data = {name: file.data for name, file in files.items()}

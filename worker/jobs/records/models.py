@@ -20,6 +20,11 @@ def run_file_name(number: int) -> str:
     return f"run-{number:02d}.3mf"
 
 
+def sheet_file_name(number: int) -> str:
+    """Return the name of a run's sheet."""
+    return f"run-{number:02d}.pdf"
+
+
 def entry_folder(number: int, name: str | None) -> str:
     """Return the folder of a batch's spec, by its index and name, in the archive of the batch."""
     slug = re.sub(r"[^A-Za-z0-9]+", "-", name or "", flags=re.ASCII).strip("-")[:40] or "job"

@@ -28,8 +28,8 @@ PARTS: Final = "parts/"
 
 #: Folders of the documents.
 _FOLDERS: Final = {
-    "run": "runs/", "map": "maps/", "labels": "labels/", "model": "models/", "picture": "pictures/", "bill": "",
-    "calendar": "",
+    "run": "runs/", "sheet": "runs/", "map": "maps/", "labels": "labels/", "model": "models/", "picture": "pictures/",
+    "bill": "", "calendar": "",
 }  # fmt: skip
 
 #: Media types that are already compressed.

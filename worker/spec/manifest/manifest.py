@@ -26,9 +26,9 @@ class Generator(OutputModel):
 
 
 class DocumentEntry(OutputModel):
-    """A file that belongs to no part: a run, map, label sheet, 3-D model, picture, bill of materials or calendar."""
+    """A file that belongs to no part: a run, its sheet, map, labels, 3-D model, picture, bill of materials or calendar."""
 
-    role: Literal["run", "map", "labels", "model", "picture", "bill", "calendar"]
+    role: Literal["run", "sheet", "map", "labels", "model", "picture", "bill", "calendar"]
     title: str
     """What it is; of a picture, what it shows."""
     drawer: str | None = None
