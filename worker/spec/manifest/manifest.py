@@ -26,7 +26,7 @@ class Generator(OutputModel):
 
 
 class DocumentEntry(OutputModel):
-    """A file that belongs to no part: a run, its sheet, map, labels, 3-D model, picture, bill of materials or calendar."""
+    """A file that belongs to no part: a run, its sheet, map, labels, 3-D model, picture, bill or calendar."""
 
     role: Literal["run", "sheet", "map", "labels", "model", "picture", "bill", "calendar"]
     title: str
