@@ -13,7 +13,7 @@ from worker.spec.job import Spec
 from worker.spec.primitives.length import LengthBounds, parse_length
 from worker.spec.printer.material import DENSITIES, Material
 from worker.spec.printer.printer import Forbidden, Printer
-from worker.spec.printer.printing import Calibration, KindPrinting, Printing, ProcessNumbers
+from worker.spec.printer.printing import Calibration, KindPrinting, LayerProcess, Printing, ProcessNumbers
 from worker.spec.printer.schedule import LoadedSpool, Schedule, SchedulePrinter, Window
 from worker.spec.reading.loader import load, loads
 
@@ -35,6 +35,7 @@ __all__ = [
     "Joint",
     "KindPrinting",
     "LabelLedge",
+    "LayerProcess",
     "LengthBounds",
     "LoadedSpool",
     "Magnets",

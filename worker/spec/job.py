@@ -166,6 +166,9 @@ class Spec(Noun):
                 refusals.add(refused, "printing", name, "line_width")
             if own.layer is not None and (refused := refused_layer(own.layer, nozzle)) is not None:
                 refusals.add(refused, "printing", name, "layer")
+        for index, process in enumerate(self.printing.layer_processes):
+            if (refused := refused_layer(process.layer, nozzle)) is not None:
+                refusals.add(refused, "printing", "layer_processes", index, "layer")
         for index, layer in enumerate(self.printing.compare):
             if (refused := refused_layer(layer, nozzle)) is not None:
                 refusals.add(refused, "printing", "compare", index)

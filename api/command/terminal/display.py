@@ -239,8 +239,8 @@ def _outlook(manifest: Manifest) -> None:
     if manifest.work is not None:
         for other in manifest.work.alternatives:
             text = (
-                f"With a layer height of {other.layer:g} mm: {other.runs} runs, {_clock(other.seconds)} h:min, "
-                f"{other.grams:.0f} g."
+                f"With a layer height of {other.layer:g} mm: {other.runs} runs, {_clock(other.seconds)} h:min "
+                f"(±{100.0 * (other.time_uncertainty or 0.0):.0f} %), {other.grams:.0f} g."
             )
             _results.print(_plain(text), soft_wrap=True)
     if manifest.schedule is not None:

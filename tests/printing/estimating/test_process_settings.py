@@ -22,6 +22,7 @@ from worker.printing.estimating.process_settings import (
     material_of,
     process_of,
 )
+from worker.printing.scheduling.work_plan import runs_of
 from worker.solids import build
 from worker.spec import Calibration, load
 
@@ -134,6 +135,24 @@ def test_other_layers_are_priced_and_packed_anew():
     # with one layer for all there is one group less than with two
     assert (thin.runs, thick.runs) == (2, 2)
     assert thin.cost == pytest.approx(thin.grams * 0.02, abs=1e-3)
+    assert thin.assumes.startswith("speeds midway")
+
+
+def test_a_stated_process_for_a_layer_height_is_used_as_it_is():
+    faster = {"layer": 0.16, "outer_speed": 125, "inner_speed": 187.5, "full_layer_speed": 187.5, "infill_speed": 225}
+    spec = job(printing={"compare": [0.16, 0.2], "layer_processes": [faster]})
+    plan = lay_out(spec)
+    thin, own = compare(spec, plan, built())
+    assert (thin.time_uncertainty, thin.assumes) == (0.25, "the stated process for layers of 0.16 mm")
+    assert own.assumes == "the settings of the job"
+    # it is the same flow as the job's, one end of what is assumed without it
+    plain = job(printing={"compare": [0.16]})
+    (midway,) = compare(plain, plan, built())
+    same_speeds = runs_of(plain, plan, price_parts(plain, plan, built(), 0.16))[1].seconds
+    assert midway.seconds == pytest.approx((thin.seconds + same_speeds) / 2.0, abs=0.1)
+    low, high = midway.seconds * (1.25 - midway.time_uncertainty), midway.seconds * (0.75 + midway.time_uncertainty)
+    assert (low, high) == pytest.approx((thin.seconds, same_speeds), rel=1e-3)
+    assert price_parts(job(printing={"layer_processes": [faster]}), plan, built()) == price_parts(job(), plan, built())
 
 
 def test_the_stated_uncertainties():

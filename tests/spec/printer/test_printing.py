@@ -20,6 +20,12 @@ def refused(spec):
         ({"tray": {"layer": 0.33}}, "/printing/tray/layer", "at most 0.32 mm"),
         ({"tile": {"layer": 0.4}}, "/printing/tile/layer", "at most 0.32 mm"),
         ({"compare": [0.2, 0.36]}, "/printing/compare/1", "at most 0.32 mm"),
+        ({"layer_processes": [{"layer": 0.36}]}, "/printing/layer_processes/0/layer", "at most 0.32 mm"),
+        (
+            {"layer_processes": [{"layer": 0.12}, {"layer": "0.12 mm", "walls": 2}]},
+            "/printing/layer_processes/1/layer",
+            "one for each layer height",
+        ),
         ({"process": {"infill": 15}}, "/printing/process/infill", None),
         ({"tray": {"material": {"name": "wood"}}}, "/printing/tray/material/density", None),
         ({"calibration": [{"of": "time", "predicted": 100, "actual": 700}]}, "/printing/calibration/0/actual", None),

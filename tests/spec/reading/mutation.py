@@ -68,7 +68,8 @@ SEEDS = [
     _spec(printer={**_PRINTER, "margin": 1, "forbidden": [{"at": [150, 155], "size": [30, 25]}]}, strict=True),
     _spec(
         material={"name": "PETG", "density": 1.27, "cost_per_kg": 24, "colour": "#2E5E4E", "left": [180]},
-        printing={"tile": {"layer": 0.25}, "process": {"walls": 3}, "max_run_hours": 4, "compare": [0.15]},
+        printing={"tile": {"layer": 0.25}, "process": {"walls": 3}, "max_run_hours": 4, "compare": [0.15],
+            "layer_processes": [{"layer": 0.15, "outer_speed": 120}]},
         schedule={"timezone": "Europe/Lisbon", "printing": [{"days": ["mon"], "start": "08:00", "end": "23:00"}]},
     ),
     _spec(previous={"name": "n", "drawers": [], "parts": [], "spec": {}}),

@@ -59,7 +59,8 @@ def _totals(work: WorkEntry) -> Iterator[str]:
         cost = "" if alternative.cost is None else f", {alternative.cost:.2f}"
         yield (
             f"With a layer height of {alternative.layer:g} mm: {alternative.runs} runs, {_hours(alternative.seconds)}, "
-            f"{_grams(alternative.grams)}{cost}."
+            f"{_grams(alternative.grams)}{cost}. The time assumes {alternative.assumes} and may be off by "
+            f"{100.0 * (alternative.time_uncertainty or 0.0):.0f} %."
         )
 
 

@@ -38,35 +38,45 @@ ENOUGH: Final = 9
 #: Height of a first layer in nozzle diameters, unless the other layers are higher (common practice).
 _FIRST_LAYER: Final = 0.5
 
+#: Speeds that a profile for another layer height changes; the first layer and travel moves keep theirs.
+_SPEEDS: Final = ("outer_speed", "inner_speed", "full_layer_speed", "infill_speed")
+
 #: Decimals of a factor.
 _DECIMALS: Final = 4
 
 layer_of, line_width_of, material_of = Spec.layer_of, Spec.line_width_of, Spec.material_of
 
 
-def process_of(spec: Spec, kind: PartKind, layer: float | None = None) -> Process:
+def process_of(spec: Spec, kind: PartKind, layer: float | None = None, *, same_flow: bool = False) -> Process:
     """Return the print settings for a kind of part.
 
     Line width and filament are those of ``printing.tile`` or ``printing.tray``, or else of the printer and the job. The
-    rest is common practice for the material unless ``printing.process`` overrides it. The numbers of top and bottom
-    layers do not depend on the layer height.
+    rest is common practice for the material unless ``printing.process``, or ``printing.layer_processes`` for the layer
+    height, overrides it. The numbers of top and bottom layers do not depend on the layer height.
 
     Args:
         spec: the job.
         kind: the kind of part; a coupon is printed as a tile, its plug as a tray.
         layer: a layer height that replaces the spec's, mm.
+        same_flow: speeds change with the layer height, so that as much is extruded in a second as at the spec's.
     """
     material = material_of(spec, kind)
-    height = layer_of(spec, kind) if layer is None else layer
-    return replace(
+    own = layer_of(spec, kind)
+    height = own if layer is None else layer
+    of_height = spec.printing.process_for(height)
+    process = replace(
         Process.of(material.name.strip()),
         layer=height,
         first_layer=max(height, _FIRST_LAYER * spec.printer.nozzle),
         line_width=line_width_of(spec, kind),
         density=material.density,
         cost_per_kg=material.cost_per_kg,
-        **spec.printing.process.model_dump(exclude_none=True),
+        **spec.printing.process.model_dump(exclude_none=True)
+        | ({} if of_height is None else of_height.model_dump(exclude_none=True, exclude={"layer"})),
     )
+    if not same_flow:
+        return process
+    return replace(process, **{name: getattr(process, name) * own / height for name in _SPEEDS})
 
 
 @dataclass(frozen=True, slots=True)

@@ -54,6 +54,10 @@ class AlternativeEntry(OutputModel):
     metres: Positive
     cost: Amount | None
     seconds: Positive
+    time_uncertainty: Amount | None = None
+    """Relative uncertainty of the time; null in documents of earlier versions."""
+    assumes: str = ""
+    """Print settings that the time is for."""
 
 
 class WorkEntry(OutputModel):

@@ -11,8 +11,9 @@ from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Count, Number
 from worker.spec.primitives.pydantic_errors import Refusals
 from worker.spec.printer.material import Material
+from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["Calibration", "KindPrinting", "Printing", "ProcessNumbers"]
+__all__ = ["Calibration", "KindPrinting", "LayerProcess", "Printing", "ProcessNumbers"]
 
 Layer: TypeAlias = Annotated[float, LengthBounds(0.02, 1.6)]
 _Speed: TypeAlias = Annotated[Number, Field(ge=1.0, le=2000.0)]
@@ -62,6 +63,12 @@ class ProcessNumbers(Noun):
     )
 
 
+class LayerProcess(ProcessNumbers):
+    """Settings of the user's own print profile for one layer height; those left out are as in ``process``."""
+
+    layer: Layer = Field(description="Layer height that the settings are for.")
+
+
 class Calibration(Noun):
     """Predicted and measured value of one print of the user's own."""
 
@@ -96,6 +103,12 @@ class Printing(Noun):
     )
     tray: KindPrinting = Field(default=KindPrinting(), description="Settings for trays, panels and the coupon's plug.")
     process: ProcessNumbers = Field(default=ProcessNumbers(), description="Settings of the user's own print profile.")
+    layer_processes: tuple[LayerProcess, ...] = Field(
+        default=(),
+        max_length=8,
+        description="Settings that apply only to parts with this layer height, such as speeds of a profile for fine "
+        "layers.",
+    )
     spacing: Annotated[float, LengthBounds(0.0, 100.0)] = Field(
         default=5.0, description="Gap between two pieces on the bed."
     )
@@ -107,7 +120,10 @@ class Printing(Noun):
         description="Grams that each run wastes at its start: skirt and purge line. Left out, 1 g (common practice).",
     )
     compare: tuple[Layer, ...] = Field(
-        default=(), max_length=8, description="Other layer heights to estimate for comparison."
+        default=(),
+        max_length=8,
+        description="Other layer heights to estimate for comparison. Unless `layer_processes` has the settings for "
+        "one, its time lies midway between that at the same speeds and that at the same flow.",
     )
     calibration: tuple[Calibration, ...] = Field(
         default=(), max_length=200, description="Prints of the user's own, by which the estimates are corrected."
@@ -116,3 +132,20 @@ class Printing(Noun):
     def of(self, kind: PartKind) -> KindPrinting:
         """Return the settings for a kind of part."""
         return self.tray if kind in _TRAY_KINDS else self.tile
+
+    def process_for(self, layer: float) -> LayerProcess | None:
+        """Return the settings for a layer height, mm; None where there are none."""
+        return next((own for own in self.layer_processes if abs(own.layer - layer) <= LENGTH_EPSILON), None)
+
+    @model_validator(mode="after")
+    def _rules(self) -> Self:
+        refusals = Refusals()
+        for index, own in enumerate(self.layer_processes):
+            if self.process_for(own.layer) is not own:
+                error = SpecError(
+                    "There are two processes for one layer height.",
+                    value=own.layer, limit="one for each layer height", remedy="Remove one of them.",
+                )  # fmt: skip
+                refusals.add(error, "layer_processes", index, "layer")
+        refusals.settle()
+        return self
