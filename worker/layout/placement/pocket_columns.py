@@ -34,9 +34,11 @@ def pocket_columns(stock: Assortment, index: int) -> Iterator[Column]:
         chosen = [*lying, *chosen]
     if item.pose is not None:
         chosen = [pose for pose in chosen if pose in posed(item.plain, item.pose)]
-    for draft in recess_drafts("", item.count, chosen, ground, (stock.rim,), storage=item.storage):
-        whole = draft.halves in stock.footprints and stock.cut(draft.halves) is None  # no cut goes through a pocket
-        if whole and _carries(item.label_text, draft, ground):
+    whole = [halves for halves in stock.footprints if stock.cut(halves) is None]  # no cut goes through a pocket
+    for draft in recess_drafts(
+        "", item.count, chosen, ground, (stock.rim,), storage=item.storage, footprints=frozenset(whole)
+    ):
+        if _carries(item.label_text, draft, ground):
             lane = Lane("stand", chosen[0], item.count, 1, item.count, 1, 0.0, 0.0, 0.0, 0.0, 0.0)
             yield Column(
                 draft.halves, 0, (LaneBand(0.0, ((index, lane),)),), 0.0, draft.height, draft.top,

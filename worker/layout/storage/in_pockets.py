@@ -4,7 +4,7 @@ A pocket is deep enough to hold its thing and leaves enough of it to take hold o
 notch, and a row of them one slot across all its things. Pockets cost more plastic than any other way.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import ceil, sqrt
@@ -98,7 +98,14 @@ class _Pattern:
 
 
 def recess_drafts(
-    name: str, count: int, poses: Sequence[Pose], ground: DrawerLimits, rims: Sequence[Rim], *, storage: Storage
+    name: str,
+    count: int,
+    poses: Sequence[Pose],
+    ground: DrawerLimits,
+    rims: Sequence[Rim],
+    *,
+    storage: Storage,
+    footprints: Collection[tuple[int, int]],
 ) -> Iterator[Draft]:
     """Yield every even pattern of pockets.
 
@@ -112,13 +119,15 @@ def recess_drafts(
         ground: the drawer's.
         rims: which rims the tray may have.
         storage: what it is called.
+        footprints: the sides in half cells that a tray may have.
     """
     if count > _MOST:
         return
     lowest = min((pose.size[2] for pose in poses), default=0.0)
     natural = [pose for pose in poses if storage != "pocket" or pose.size[2] <= lowest or _stands(pose)]
-    drafts = list(_drafts(name, count, natural, ground, rims, storage))
-    yield from drafts or _drafts(name, count, [pose for pose in poses if pose not in natural], ground, rims, storage)
+    drafts = list(_drafts(name, count, natural, ground, rims, storage, footprints))
+    others = [pose for pose in poses if pose not in natural]
+    yield from drafts or _drafts(name, count, others, ground, rims, storage, footprints)
 
 
 def _stands(pose: Pose) -> bool:
@@ -128,7 +137,13 @@ def _stands(pose: Pose) -> bool:
 
 
 def _drafts(  # noqa: PLR0917 - those of `recess_drafts`
-    name: str, count: int, poses: Sequence[Pose], ground: DrawerLimits, rims: Sequence[Rim], storage: Storage
+    name: str,
+    count: int,
+    poses: Sequence[Pose],
+    ground: DrawerLimits,
+    rims: Sequence[Rim],
+    storage: Storage,
+    footprints: Collection[tuple[int, int]],
 ) -> Iterator[Draft]:
     """Yield every even pattern of pockets in these poses."""
     for pose in poses:
@@ -142,7 +157,7 @@ def _drafts(  # noqa: PLR0917 - those of `recess_drafts`
         for rim in rims:
             stand = ground.stand(walls + ground.rim_overhang(rim), pose.size[2], rim)
             if stand is not None:
-                yield from _footprints(pattern, rim, stand, storage)
+                yield from _footprints(pattern, rim, stand, storage, footprints)
 
 
 @lru_cache(maxsize=256)
@@ -200,7 +215,13 @@ def _pattern(name: str, count: int, pose: Pose, ground: DrawerLimits) -> _Patter
     )
 
 
-def _footprints(pattern: _Pattern, rim: Rim, stand: tuple[float, float], storage: Storage) -> Iterator[Draft]:
+def _footprints(
+    pattern: _Pattern,
+    rim: Rim,
+    stand: tuple[float, float],
+    storage: Storage,
+    footprints: Collection[tuple[int, int]],
+) -> Iterator[Draft]:
     """Yield the drafts of one pose, a wider tray each time."""
     ground, count = pattern.ground, pattern.count
     height, top = stand
@@ -213,8 +234,8 @@ def _footprints(pattern: _Pattern, rim: Rim, stand: tuple[float, float], storage
         rows = ceil(count / columns)
         columns = ceil(count / rows)
         deep = ground.halves(pattern.need(1, rows), rim)
-        if deep <= ground.span[1]:
-            halves = (wide, deep)
+        halves = (wide, deep)
+        if halves in footprints:
             made = replace(pattern, grid=(columns, rows))
             draft = Draft((storage,), halves, height, top, rim, 0.0, made.fill, recessed=True)
             filling = _filling(draft, ground)
