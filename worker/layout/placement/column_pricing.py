@@ -47,10 +47,13 @@ def columns(
     cell_price: float = 0.0,
     footprints: Collection[Footprint] | None = None,
     any_value: bool = False,
+    parts: bool = True,
 ) -> dict[ColumnKey, Column]:
     """Return the columns of an assortment: see `ColumnPool.columns`."""
     pool = ColumnPool(stock, [index for index, count in left.items() if count > 0])
-    return pool.columns(left, prices=prices, cell_price=cell_price, footprints=footprints, any_value=any_value)
+    return pool.columns(
+        left, prices=prices, cell_price=cell_price, footprints=footprints, any_value=any_value, parts=parts
+    )
 
 
 class ColumnPool:
@@ -80,6 +83,7 @@ class ColumnPool:
         cell_price: float = 0.0,
         footprints: Collection[Footprint] | None = None,
         any_value: bool = False,
+        parts: bool = True,
         most: int | None = None,
     ) -> dict[ColumnKey, Column]:
         """Return the columns whose value is more than the prices of what is in them and of their floor, by their keys.
@@ -90,6 +94,7 @@ class ColumnPool:
             cell_price: of a half cell of floor, in minutes.
             footprints: that trays may have; None: any.
             any_value: whether columns are returned that cost more than they are worth, too.
+            parts: whether trays that hold some of a kind's things are returned, too.
             most: how many patterns are looked at, the best ones; None: all.
         """
         prices = prices or {}
@@ -97,7 +102,7 @@ class ColumnPool:
         best: dict[ColumnKey, Column] = {}
         for column in (
             *self._whole(left, prices, -inf if any_value else cell_price, allowed, most),
-            *self._single(left, prices, -inf if any_value else cell_price, allowed),
+            *self._single(left, prices, -inf if any_value else cell_price, allowed, parts=parts),
         ):
             before = best.get(column.key)
             if before is None or column.value > before.value:
@@ -153,7 +158,13 @@ class ColumnPool:
         return self._made[owner, number]
 
     def _single(
-        self, left: Mapping[int, int], prices: Mapping[int, float], cell_price: float, allowed: frozenset[Footprint]
+        self,
+        left: Mapping[int, int],
+        prices: Mapping[int, float],
+        cell_price: float,
+        allowed: frozenset[Footprint],
+        *,
+        parts: bool,
     ) -> Iterator[Column]:
         """Yield the columns for parts of a kind, and those in which each thing has a pocket."""
         for index, count in left.items():
@@ -162,10 +173,11 @@ class ColumnPool:
                 continue
             if count == item.count and index not in self._recessed:
                 self._recessed[index] = tuple(pocket_columns(self.stock, index))
-            if (index, count) not in self._parts:
+            if parts and (index, count) not in self._parts:
                 splits = count < item.count or self._splits[index]
                 self._parts[index, count] = tuple(part_columns(self.stock, index, count)) if splits else ()
-            for column in (*self._parts[index, count], *(self._recessed[index] if count == item.count else ())):
+            in_part = self._parts[index, count] if parts else ()
+            for column in (*in_part, *(self._recessed[index] if count == item.count else ())):
                 held = sum(number for _, number in column.counts) / item.count
                 if column.halves in allowed and (
                     column.value > prices.get(index, 0.0) * held + max(cell_price, 0.0) * column.area

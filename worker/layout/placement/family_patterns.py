@@ -225,7 +225,7 @@ class FamilyPatterns:
         walls = stock.levels[level]
         reaching = np.where(chosen >= 0, self._columns[3][chosen], ENDLESS).min(axis=1)
         extra = subset_sums(reaching) + self._mixing
-        base = [self._bases(walls, ledge=ledge) for ledge in (False, True)]
+        base = [self._bases(walls, ledge=ledge) for ledge in ((False, True) if self.labels else (False,))]
         plastic = walls * stock.ground.wall * weights.plastic
         members = self._counts
         for side, depths_of in self._depths:
@@ -236,7 +236,7 @@ class FamilyPatterns:
                 fits = np.flatnonzero((place < len(depths_of.rooms)) & self._counting)
                 deep = depths_of.sides[place[fits]]
                 dividers = (bands - 1) * self._rooms[side] + (members[fits] / bands - 1.0) * self._rooms[deep]
-                cost = np.where(self._labelled[fits], base[1][side, deep], base[0][side, deep])
+                cost = np.where(self._labelled[fits], base[-1][side, deep], base[0][side, deep])
                 cost = cost + extra[fits] + np.maximum(dividers, 0.0) * plastic
                 less = cost < best[fits, side, deep]
                 where = fits[less], side, deep[less]

@@ -6,17 +6,24 @@ Without them 60 kinds of up to 200 things in 6 x 6 cells took over 45 s of proce
 
 import random
 from collections import Counter
+from dataclasses import replace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from worker.layout.floor.print_bed import Bed
 from worker.layout.items import item_trays
 from worker.layout.items.filling import drawer_stock
+from worker.layout.items.filling.drawer_site import Site
 from worker.layout.items.filling.tray_sizing import TraySizing
 from worker.layout.items.reasons.remedies import _MOST_SIZINGS
 from worker.layout.placement import column_pricing
+from worker.layout.placement.bay import Bay
 from worker.layout.placement.column_pricing import ColumnPool, pattern_work
 from worker.layout.placement.family_patterns import FamilyPatterns
 from worker.layout.planner import lay_out
+from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.spec import load
 
 _PATTERN_WORK, _SIZINGS = 4_000, 40
@@ -106,3 +113,40 @@ def test_a_drawer_of_a_few_kinds_is_searched_in_full():
     plan = lay_out(_spec(_boxes(12, (1, 20), sides=(8.0, 40.0))))
     assert plan.warnings == ()
     assert all(lack.cause is not None for lack in plan.unplaced)
+
+
+def _site(wide, deep):
+    row = (True,) * wide
+    spec = _spec([])
+    bay = Bay((row,) * deep)
+    limits = DrawerLimits.of(spec, (wide, deep), 60.0)
+    return Site("top", limits, bay, 1, 60.0, Bed.of_printer(spec.printer), joints=False, layout=spec.layout)
+
+
+@given(taken=st.tuples(st.integers(0, 4), st.integers(0, 4), st.integers(2, 6), st.integers(2, 6)))
+def test_an_item_is_sized_once_whatever_floor_is_free(taken):
+    """The tray is the smallest that has a free place, which a look at every place finds as well."""
+    site, sizing = _site(10, 10), TraySizing()
+    item = _spec(_boxes(1, (6, 6))).drawers[0].items[0]
+    every = sizing.trays(item, site)
+    work = sizing.count
+    bay = site.bay.less([((2 * taken[0], 2 * taken[1]), taken[2:])])
+    free = {(x, y) for y, row in enumerate(bay.free) for x, clear in enumerate(row) if clear}
+    fits = [
+        (tray, (x, y))
+        for tray in every
+        for y in range(0, 10, 2)
+        for x in range(0, 10, 2)
+        if {(x + i, y + j) for i in range(tray.halves[0]) for j in range(tray.halves[1])} <= free
+    ]
+    assert sizing.room(item, site, bay) == (fits[0] if fits else None)
+    assert sizing.count == work > 0
+
+
+def test_sizing_for_a_large_drawer_counts_several_times():
+    small, large = TraySizing(), TraySizing()
+    item = _spec(_boxes(1, (6, 6))).drawers[0].items[0]
+    small.trays(item, replace(_site(10, 10), bed=None))
+    large.trays(item, replace(_site(40, 40), bed=None))
+    assert small.count == 1
+    assert large.count == 20 * 20 / 100

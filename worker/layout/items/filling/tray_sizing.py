@@ -1,5 +1,6 @@
 """Tray sizing: the trays that would hold all things of one item in a drawer, worked out once and counted."""
 
+from collections.abc import Collection
 from dataclasses import replace
 from typing import Final, TypeAlias
 
@@ -20,7 +21,11 @@ __all__ = ["ANY_HEIGHT", "ANY_SPAN", "TraySizing", "WorkExhausted", "renumbered_
 ANY_HEIGHT: Final = 1000.0
 ANY_SPAN: Final = 40
 
-_Key: TypeAlias = tuple[Kind, str | None, DrawerLimits, Bed | None, bool, frozenset[Footprint]]
+#: Footprints of trays for which sizing is counted once: 100 footprints take 7 ms, 600 to 800, most of them in pieces,
+#: 30 ms, and 1,600 without a bed 70 ms.
+_FOOTPRINTS: Final = 100
+
+_Key: TypeAlias = tuple[Kind, str | None, DrawerLimits, Bed | None, bool]
 
 
 class WorkExhausted(Exception):
@@ -30,8 +35,9 @@ class WorkExhausted(Exception):
 class TraySizing:
     """The trays sized so far.
 
-    ``count`` is how many times trays were worked out: what bounds the search for remedies counts it. ``in_fills`` is
-    that number in drawers that were filled to find out why an item has no place. ``limit`` is the most of both.
+    ``count`` is how many times trays were worked out, in a large drawer each counted several times: what bounds the
+    search for remedies counts it. ``in_fills`` is that number in drawers that were filled to find out why an item has
+    no place. ``limit`` is the most of both.
     """
 
     def __init__(self) -> None:
@@ -51,29 +57,25 @@ class TraySizing:
         if self.limit is not None and self.work >= self.limit:
             raise WorkExhausted
 
-    def trays(self, item: Item, site: Site, footprints: frozenset[Footprint] | None = None) -> tuple[Column, ...]:
+    def trays(self, item: Item, site: Site) -> tuple[Column, ...]:
         """Return the trays that hold all things of an item in a drawer, the smallest first.
 
-        Args:
-            item: the item; in the columns it has the index 0.
-            site: the drawer.
-            footprints: those that a tray may have; None: any that can be printed, whole or in pieces.
+        In the columns the item has the index 0.
         """
-        allowed = site.footprints if footprints is None else footprints
-        key = Kind.of(item), item.label_text, site.ground, site.bed, site.joints, allowed
+        key = Kind.of(item), item.label_text, site.ground, site.bed, site.joints
         if key not in self._sized:
-            self.count += 1
+            self.count += sizing_work(site.footprints)
             stock = site.assortment([item])
-            every = columns(stock, {0: item.count}, footprints=allowed, any_value=True).values() if allowed else ()
-            whole = [column for column in every if sum(count for _, count in column.counts) == item.count]
-            self._sized[key] = tuple(sorted(whole, key=lambda column: (column.area, column.height, column.key)))
+            made = columns(stock, {0: item.count}, any_value=True, parts=False)
+            self._sized[key] = tuple(sorted(made.values(), key=lambda column: (column.area, column.height, column.key)))
         return self._sized[key]
 
     def room(self, item: Item, site: Site, bay: Bay) -> tuple[Column, Spot] | None:
         """Return the smallest tray for all things of an item that has a free place, and its front left half cell."""
-        free = frozenset(pair for pair in site.footprints if bay.corners(bay.bits, *pair))
-        column = next(iter(self.trays(item, site, free)), None) if free else None
-        return None if column is None else (column, next(bay.spots(bay.corners(bay.bits, *column.halves))))
+        for column in self.trays(item, site):
+            if corners := bay.corners(bay.bits, *column.halves):
+                return column, next(bay.spots(corners))
+        return None
 
     def most_in_part(self, item: Item, count: int, stock: Assortment, bay: Bay) -> int:
         """Return how many things of an item have a free place in a tray of full rows; there may be room for a few more.
@@ -85,7 +87,7 @@ class TraySizing:
             bay: what is free in the drawer.
         """
         index = next(number for number, other in enumerate(stock.items) if other is item)
-        self.count += 1
+        self.count += sizing_work(stock.footprints)
         return max(
             (
                 column.counts[0][1]
@@ -94,6 +96,11 @@ class TraySizing:
             ),
             default=0,
         )
+
+
+def sizing_work(footprints: Collection[Footprint]) -> int:
+    """Return the work of working out the trays for one item that may have these footprints, at least 1."""
+    return max(round(len(footprints) / _FOOTPRINTS), 1)
 
 
 def renumbered_alone(column: Column, index: int, stock: Assortment) -> Column:
