@@ -175,3 +175,13 @@ def test_a_kind_is_split_evenly_where_the_most_that_one_tray_takes_leaves_no_roo
     thing = {"name": "thing", "shape": {"kind": "cylinder", "diameter": 60, "length": 194}, "count": 4}
     job = _job([thing], width=271, depth=267, height=77, bed=(214, 214, 180))
     assert _missing(job) is None
+
+
+def test_nothing_worth_far_more_is_left_out_for_an_item():
+    # the drawer is full of what is used every day; with more width the mould has room, too
+    forks = {"name": "forks", "shape": {"kind": "standard", "id": "fork-table"}, "count": 12, "access": "often"}
+    knives = {"name": "knives", "shape": {"kind": "standard", "id": "knife-table"}, "count": 12, "access": "often"}
+    mould = {"name": "thing", "shape": {"kind": "box", "size": [150, 100, 30]}, "access": "rarely"}
+    lack = _missing(_job([forks, knives, mould], width=214, depth=254, height=60))
+    assert lack.cause == "floor"
+    assert not lack.remedy.startswith("Leave out")

@@ -18,6 +18,7 @@ from worker.layout.items.filling.stacked_trays import stack_trays
 from worker.layout.items.filling.tray_sizing import ANY_HEIGHT, TraySizing, with_height
 from worker.layout.items.reasons.shortage import least_bed, least_height, pinned_rectangles, with_bed
 from worker.layout.placement.bay import Bay, Spot
+from worker.layout.placement.objective import worth
 from worker.layout.placement.region_solver import Standing
 from worker.layout.placement.tray_columns import Column
 from worker.layout.storage.sizing_rules import FRAME_AIR
@@ -46,6 +47,9 @@ _REFILLS_LEFT: Final = 20
 #: No more kinds than these are offered to be left out for an item, and so many of its trays are tried.
 _MOST_GIVEN_UP: Final = 3
 _MOST_TRAYS: Final = 4
+
+#: What is left out for an item may be worth so many times as much: nobody gives up all knives for a cookie cutter.
+_WORTH_GIVEN_UP: Final = 1.2
 
 #: A count is offered first when it is at least this share of all; else after what keeps all of them.
 _MOST_OF_THEM: Final = 0.7
@@ -261,13 +265,18 @@ class _Case:
             yield f"Leave out {names}: there is room for it then."
 
     def _cheapest(self, stocks: Sequence[Stock]) -> str | None:
-        """Return the names of what is worth least on any place for its trays; None where that is too much."""
+        """Return the names of what is worth least on any place for its trays; None where that is too much.
+
+        Too much are more than `_MOST_GIVEN_UP` kinds, or some that are worth much more than the item.
+        """
         cheapest: tuple[float, list[str]] | None = None
         for stock in stocks:
             for standing in self._displaced(stock):
                 items = [stock.assortment.items[index] for column, _ in standing for index, _ in column.lanes]
                 names = list(dict.fromkeys(item.name for item in items))
                 lost = sum(column.worth for column, _ in standing)
+                if lost > _WORTH_GIVEN_UP * worth(self.rest, stock.assortment.weights):
+                    continue
                 if len(names) <= _MOST_GIVEN_UP and (cheapest is None or lost < cheapest[0]):
                     cheapest = lost, names
         if cheapest is None:
