@@ -3,8 +3,6 @@
 `spec_error` is the only place where an error of pydantic becomes one of ours; no text of pydantic reaches a caller.
 """
 
-from collections.abc import Iterable
-from difflib import get_close_matches
 from typing import Any, Final, NamedTuple
 
 from pydantic_core import ErrorDetails
@@ -104,13 +102,12 @@ MESSAGES: Final = {
 }
 
 
-def spec_error(error: ErrorDetails, pointer: str, field_names: Iterable[str]) -> SpecError:
+def spec_error(error: ErrorDetails, pointer: str) -> SpecError:
     """Return pydantic's error as ours, with pointer, value, limit and remedy.
 
     Args:
         error: the error; one that carries a `SpecError` of our own is unpacked.
         pointer: JSON Pointer (RFC 6901) of the value in the caller's document.
-        field_names: every field name of the contract, to suggest one for a misspelt name.
     """
     context: dict[str, Any] = error.get("ctx", {})
     carried = context.get(CARRIED)
@@ -126,10 +123,6 @@ def spec_error(error: ErrorDetails, pointer: str, field_names: Iterable[str]) ->
         else:
             text = text._replace(remedy=f'Add "{name}".')
         value = None  # pydantic gives the whole object
-    elif kind == "extra_forbidden":
-        name = str(error["loc"][-1])
-        close = get_close_matches(name, [field for field in field_names if field != name], n=1)
-        text = text._replace(remedy=f'Did you mean "{close[0]}"?') if close else text
     elif kind in {"union_tag_invalid", "union_tag_not_found"}:
         tag = str(context["discriminator"]).strip("'")
         pointer, value = f"{pointer}/{tag}", value.get(tag)

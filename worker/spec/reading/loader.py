@@ -3,7 +3,6 @@
 import json
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from functools import lru_cache
 from typing import Any, Final, TypeVar
 
 from pydantic import ValidationError
@@ -14,6 +13,7 @@ from worker.spec.job import Spec
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.pydantic_errors import Step
 from worker.spec.primitives.validation_messages import spec_error
+from worker.spec.reading.field_places import remedy_for
 from worker.spec.reading.json_limits import DEEPEST, SPEC_LIMITS, JsonLimits, scan
 
 __all__ = ["load", "load_as", "loads", "parse", "pointer"]
@@ -55,7 +55,7 @@ def load_as(noun: type[NounT], data: object, limits: JsonLimits = SPEC_LIMITS) -
             )
             raise _grouped([flood]) from None
         details = [detail for detail in error.errors(include_url=False) if _is_primary(detail)]
-        raise _grouped([_problem(detail, data) for detail in details[:_MOST_ERRORS]], len(details)) from None
+        raise _grouped([_problem(detail, noun, data) for detail in details[:_MOST_ERRORS]], len(details)) from None
 
 
 def loads(text: bytes) -> Spec:
@@ -205,20 +205,13 @@ def _is_primary(error: ErrorDetails) -> bool:
     return error["type"] != "default_factory_not_called"
 
 
-def _problem(error: ErrorDetails, data: object) -> SpecError:
+def _problem(error: ErrorDetails, noun: type[Noun], data: object) -> SpecError:
     """Return the `SpecError` of an error of pydantic."""
-    return spec_error(error, pointer(_steps(error["loc"], data)), _field_names())
-
-
-@lru_cache(maxsize=1)
-def _field_names() -> list[str]:
-    """Return the names of all fields of all models."""
-    nouns, names = [Noun], set[str]()
-    while nouns:
-        noun = nouns.pop()
-        nouns.extend(noun.__subclasses__())
-        names.update(noun.model_fields)
-    return sorted(names)
+    steps = _steps(error["loc"], data)
+    refused = spec_error(error, pointer(steps))
+    if error["type"] == "extra_forbidden":
+        refused.remedy = remedy_for(noun, steps)
+    return refused
 
 
 def _steps(path: Sequence[Step], data: object) -> list[Step]:
