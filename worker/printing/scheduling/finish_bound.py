@@ -17,8 +17,8 @@ __all__ = ["finish_bound"]
 _MINUTE: Final = 60
 
 
-def finish_bound(problem: SchedulingProblem) -> int:
-    """Return a moment before which not all runs can end; ``since`` without runs.
+def finish_bound(problem: SchedulingProblem, finish: int) -> int:
+    """Return a moment before which not all runs can end, no later than ``finish``; ``since`` without runs.
 
     Each run is taken at its shortest time on any printer. Three counts hold for every timetable that ends at a moment:
 
@@ -27,6 +27,10 @@ def finish_bound(problem: SchedulingProblem) -> int:
       stretch, and the shortest of them take no more than the attended time.
     - All runs print within printing hours after an attended start, and a printer cools down and is cleared between two
       runs in one such stretch.
+
+    Args:
+        problem: runs and printers.
+        finish: when some timetable of all runs ends. Later moments need no search, and no stretches beyond are listed.
     """
     if not problem.tasks:
         return problem.since
@@ -39,7 +43,7 @@ def finish_bound(problem: SchedulingProblem) -> int:
             if (start := printer.start_times.first_start(duration, problem.since, problem.horizon)) is not None
         ]
         firsts.append(min(ends, default=problem.since))
-    low, high = max(firsts), problem.horizon + problem.since
+    low, high = max(firsts), finish
     hours = [_Stretches.of(printer.start_times, problem.since, high) for printer in problem.printers]
     handling = problem.printers[0].start_times.handling
     change = handling.cool_down + handling.bed_change

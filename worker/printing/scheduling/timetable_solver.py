@@ -59,7 +59,7 @@ def solve_timetable(problem: SchedulingProblem, greedy: Assignment) -> Solved:
         problem: runs, printers and goal.
         greedy: the solver's first answer, of all runs of the problem.
     """
-    bound = finish_bound(problem)
+    bound = finish_bound(problem, finish_of(greedy))
     if not problem.tasks or (problem.goal == "finish" and finish_of(greedy) - bound < _MINUTE):
         return Solved(greedy, bound, proven=True)
     if len(problem.tasks) > _MOST_TASKS:
