@@ -8,7 +8,19 @@ import importlib
 import sys
 from pathlib import Path
 
-BENCHES = ("floors", "solids", "jobs", "layout", "service", "scale", "household", "idle", "many_drawers", "stability")
+BENCHES = (
+    "floors",
+    "solids",
+    "jobs",
+    "layout",
+    "service",
+    "scale",
+    "household",
+    "idle",
+    "many_drawers",
+    "packing",
+    "stability",
+)
 
 
 def main() -> None:

@@ -24,9 +24,9 @@ STRIPS = {row["id"]: row for row in INSTANCES if "strip_width" in row}
 REACHED = {"gp-07-10x8", "gp-10-20x15", "gp-12-14x20"}
 
 
-def packed(items, width, depth):
+def packed(items, width, depth, *, exact=False):
     pieces = [Piece(f"T{k}", float(w), float(d), 1.0) for k, (w, d) in enumerate(items)]
-    return pack_runs(pieces, Bed.of((float(width), float(depth)), 0.0, []), spacing=0.0)
+    return pack_runs(pieces, Bed.of((float(width), float(depth)), 0.0, []), spacing=0.0, exact=exact)
 
 
 def test_five_squares_of_6_need_five_bins_of_10():
@@ -49,3 +49,11 @@ def test_strips_take_one_bed_or_leave_little_for_a_second(name):
     assert len(runs.runs) == (1 if name in REACHED else 2)
     # without drawers the fuller run comes first
     assert len(runs.runs[0].pieces) >= len(row["items"]) - 2
+
+
+def test_the_exact_packer_puts_a_strip_without_waste_on_one_bed():
+    # ht-c1p1: the heuristics need two beds
+    row = STRIPS["ht-c1p1"]
+    runs = packed(row["items"], row["strip_width"], row["value"], exact=True)
+    assert len(runs.runs) == 1
+    assert len(runs.runs[0].pieces) == len(row["items"])

@@ -57,7 +57,7 @@ class Document:
 def print_record(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], now: datetime) -> PrintRecord:
     """Return the printing of a job: estimates, runs, timetable and purchases."""
     estimates = price_parts(spec, plan, meshes)
-    runs, work = runs_of(spec, plan, estimates)
+    runs, work = runs_of(spec, plan, estimates, exact=True)
     work = work.model_copy(update={"alternatives": compare(spec, plan, meshes)})
     materials = tuple(dict.fromkeys(spec.material_of(part.kind) for part in plan.parts))
     schedule = (

@@ -90,7 +90,8 @@ class _JobGroup:
         """Return the group's runs, numbered from ``last_number + 1``, and their totals."""
         timed = all(part.mark in self._estimates for part in self._parts)
         spec = self._jobs[0].spec
-        packed, work = pack_needs(spec, self._parts, self._needs, self._access, self._estimates if timed else None)
+        estimates = self._estimates if timed else None
+        packed, work = pack_needs(spec, self._parts, self._needs, self._access, estimates, exact=True)
         runs = [self._run(run, last_number + run.number) for run in packed]
         long = tuple(dict.fromkeys(self._job_marks[mark][1] for mark in work.long_pieces))
         x, y, z = spec.printer.bed

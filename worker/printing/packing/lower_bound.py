@@ -1,12 +1,13 @@
 """The lower bound of the number of runs that any packing of given pieces needs."""
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache
-from math import ceil
+from math import ceil, gcd, prod
 from typing import Final, TypeAlias
 
 from worker.printing.packing.bed_surface import Size, Surface
+from worker.printing.packing.side_sums import MOST_STEPS, longest, with_copies
 
 #: Hours by which a sum of times may exceed the limit: rounding.
 HOURS_SLACK: Final = 1e-9
@@ -34,8 +35,8 @@ def least_runs(copies: Sequence[Kind], surface: Surface, limit: float | None) ->
 
     Leaving out small pieces never needs more runs, so a bound for the pieces from some shorter side up holds for all.
     In such a set, each piece that can share a bed with no other needs its own bed. The others need at least the
-    greatest of: their area over the bed's, both grown by the spacing; their hours over the limit; and the size of a set
-    of pieces that conflict pairwise. The bound of `_scaled` is taken where it is higher.
+    greatest of: their area over what they can cover of the bed, both grown by the spacing; their hours over the limit;
+    and the size of a set of pieces that conflict pairwise. The bound of `_scaled` is taken where it is higher.
 
     Args:
         copies: one entry for each copy; each fits the bed, and none takes more hours than the limit.
@@ -55,11 +56,13 @@ def least_runs(copies: Sequence[Kind], surface: Surface, limit: float | None) ->
     kinds: dict[Kind, int] = {}
     alone: set[Kind] = set()
     best = 0
+    covered = _Covered(counts, surface)
     for place, side in enumerate(sides, start=1):
         new = {kind: count for kind, count in counts.items() if kind[0][0] == side}
         # a piece that shares a bed in a smaller set does so in a larger one
         alone = {kind for kind in alone if all(conflict(kind, other) for other in new)}
         kinds |= new
+        covered.add(new)
         alone |= {
             kind
             for kind, count in new.items()
@@ -68,11 +71,36 @@ def least_runs(copies: Sequence[Kind], surface: Surface, limit: float | None) ->
         if place % step and place < len(sides):
             continue
         rest = {kind: count for kind, count in kinds.items() if kind not in alone}
-        area = -(-sum(kind[0][0] * kind[0][1] * count for kind, count in rest.items()) // surface.area)
+        area = -(-sum(kind[0][0] * kind[0][1] * count for kind, count in rest.items()) // covered.area)
         total = sum(kind[1] * count for kind, count in rest.items())
         hours = 0 if limit is None else ceil(total / (limit + HOURS_SLACK))
         best = max(best, sum(kinds[kind] for kind in alone) + max(area, hours, _apart(rest, conflict)))
     return max(best, _scaled(counts, surface))
+
+
+class _Covered:
+    """The area of a bed that pieces can cover: no row of them is longer than the longest sum of their sides.
+
+    It raises the bound of 3 of 60 random jobs of trays on cells of 42 mm.
+    """
+
+    def __init__(self, kinds: Iterable[Kind], surface: Surface) -> None:
+        self._surface = surface
+        self._step = max(gcd(*(side for size, _ in kinds for side in size)), 1)
+        self._reach = [length // self._step for length in surface.reach]
+        self._sums = [1, 1] if len(surface.boxes) == 1 and max(self._reach) <= MOST_STEPS else []
+
+    def add(self, kinds: Iterable[Kind]) -> None:
+        """Add pieces, any number of each."""
+        for side in sorted({side // self._step for size, _ in kinds for side in size} if self._sums else ()):
+            self._sums = [with_copies(sums, side, most) for sums, most in zip(self._sums, self._reach, strict=True)]
+
+    @property
+    def area(self) -> int:
+        """The area in square units, 1 without pieces."""
+        if not self._sums:
+            return self._surface.area
+        return max(prod(longest(sums) * self._step for sums in self._sums), 1)
 
 
 def _scaled(counts: Mapping[Kind, int], surface: Surface) -> int:

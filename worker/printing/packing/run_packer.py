@@ -13,6 +13,7 @@ from rectpack.geometry import Rectangle
 
 from worker.layout.floor.print_bed import Bed
 from worker.printing.packing.bed_surface import UNITS, Size, Surface
+from worker.printing.packing.exact_packer import MOST_PIECES, PackedPiece, pack_into
 from worker.printing.packing.lower_bound import HOURS_SLACK, least_runs
 from worker.printing.packing.pieces import Group, Piece, PlacedPiece, Run, Runs
 from worker.spec.errors import LayoutError
@@ -71,12 +72,16 @@ class _Load:
         rectangle = self.bin.add_rect(*copy.size)
         if rectangle is None:
             return False
-        self.copies.append((copy, rectangle.x, rectangle.y, (rectangle.width, rectangle.height) != copy.size))
-        self.hours += copy.hours
-        self.setup = setup
+        self.put(copy, rectangle.x, rectangle.y, turned=(rectangle.width, rectangle.height) != copy.size)
         free = [(rect.width, rect.height) for rect in self.bin._max_rects]  # noqa: SLF001 - see `_filled`
         self.room = max(map(min, free), default=0), max(map(max, free), default=0)
         return True
+
+    def put(self, copy: _Copy, x: int, y: int, *, turned: bool) -> None:
+        """Add a copy at this place, which is free."""
+        self.copies.append((copy, x, y, turned))
+        self.hours += copy.hours
+        self.setup = max(self.setup, copy.setup)
 
 
 _SortKey: TypeAlias = Callable[[_Copy], tuple[int, ...]]
@@ -101,6 +106,7 @@ def pack_runs(
     hours: Callable[[str], float] | None = None,
     setup: Callable[[str], float] = lambda _: 0.0,
     max_run_hours: float | None = None,
+    exact: bool = False,
 ) -> Runs:
     """Pack all pieces of a job onto the fewest runs, the best of several maximal-rectangles packings.
 
@@ -116,6 +122,7 @@ def pack_runs(
         setup: the hours of heating and layer changes of a run with this mark; the longest of a run's pieces counts.
         max_run_hours: the hours that a run may take. A piece that alone takes longer has a run of its own and is named
             in `Runs.too_long`.
+        exact: whether groups with more runs than their bound are given to the exact packer, up to a second each.
 
     Returns:
         The runs, numbered from 1: groups in the order of their text, in each group the earliest drawers first.
@@ -144,10 +151,13 @@ def pack_runs(
         shortest_setup = min((copy.setup for copy in rest), default=0.0)
         laying = None if limit is None else limit - shortest_setup
         least = least_runs([(copy.size, copy.hours) for copy in rest], surface, laying)
-        bound += least + len(long)
         too_long |= dict.fromkeys(copy.piece.mark for copy in long)
         loads = [load for copy in long for load in _filled([copy], surface, MaxRectsBl, limit)]
-        loads += _best(rest, surface, limit, least)
+        best = _best(rest, surface, limit, least)
+        if exact and least < len(best) and len(rest) <= MOST_PIECES:
+            best, least = _fewer_runs(rest, best, surface, limit, least)
+        loads += best
+        bound += least + len(long)
         for load in sorted(loads, key=_load_order):
             runs.append(_run(load, len(runs) + 1, group, timed=hours is not None))
     return Runs(tuple(runs), bound, tuple(too_long))
@@ -193,6 +203,24 @@ def _best(copies: Sequence[_Copy], surface: Surface, limit: float | None, least:
     return best
 
 
+def _fewer_runs(
+    copies: Sequence[_Copy], loads: list[_Load], surface: Surface, limit: float | None, least: int
+) -> tuple[list[_Load], int]:
+    """Return a packing with as few runs as the exact packer finds, and the bound it proves."""
+    pieces = [PackedPiece(copy.size, copy.hours, copy.setup) for copy in copies]
+    while least < len(loads):
+        answer = pack_into(pieces, surface, limit, len(loads) - 1)
+        if answer.impossible:
+            return loads, len(loads)
+        if not answer.places:
+            break
+        loads = [_Load(_empty(surface, MaxRectsBl)) for _ in loads[1:]]
+        for copy, (run, x, y, turned) in zip(copies, answer.places, strict=True):
+            loads[run].put(copy, x, y, turned=turned)
+        loads = _gathered(loads)
+    return loads, least
+
+
 def _packings(copies: Sequence[_Copy], surface: Surface, limit: float | None, least: int) -> Iterator[list[_Load]]:
     """Yield packings: every rule with every sort key, by drawer and not; then random changes of the best order."""
     left = max(_LEAST_TRIES, _EFFORT // len(copies))
@@ -226,8 +254,6 @@ def _filled(order: Sequence[_Copy], surface: Surface, rule: type[MaxRectsBl], li
     runs are packed 7.8 times faster (0.99 -> 0.13 s).
     """
     loads: list[_Load] = []
-    width, depth = max(box[2] for box in surface.boxes), max(box[3] for box in surface.boxes)
-    clear = [Rectangle(left, front, right - left, back - front) for left, front, right, back in surface.boxes]
     full: dict[tuple[Size, float, float], int] = {}
     least = min(min(copy.size) for copy in order), min(max(copy.size) for copy in order)
     opened: list[int] = []
@@ -236,15 +262,21 @@ def _filled(order: Sequence[_Copy], surface: Surface, rule: type[MaxRectsBl], li
         first = bisect_left(opened, full.get(copy.interchange_key, 0))
         index = next((at for at in islice(opened, first, None) if loads[at].take(copy, limit)), len(loads))
         if index == len(loads):
-            empty = rule(width, depth)
-            empty._max_rects = clear  # noqa: SLF001 - the library offers no other way to give a bin that is no rectangle
-            loads.append(_Load(empty))
+            loads.append(_Load(_empty(surface, rule)))
             loads[index].take(copy, limit)
             opened.append(index)
         full[copy.interchange_key] = index
         if loads[index].lacks(*least):
             opened.remove(index)
     return loads
+
+
+def _empty(surface: Surface, rule: type[MaxRectsBl]) -> MaxRectsBl:
+    """Return an empty bed of the library."""
+    empty = rule(max(box[2] for box in surface.boxes), max(box[3] for box in surface.boxes))
+    clear = [Rectangle(left, front, right - left, back - front) for left, front, right, back in surface.boxes]
+    empty._max_rects = clear  # noqa: SLF001 - the library offers no other way to give a bin that is no rectangle
+    return empty
 
 
 def _gathered(loads: Sequence[_Load]) -> list[_Load]:

@@ -86,7 +86,7 @@ class Need:
 
 
 def runs_of(
-    spec: Spec, plan: Plan, estimates: Mapping[str, EstimateEntry] | None
+    spec: Spec, plan: Plan, estimates: Mapping[str, EstimateEntry] | None, *, exact: bool = False
 ) -> tuple[tuple[RunEntry, ...], WorkEntry]:
     """Return the runs of a job in the order of `worker.printing.print_order`, and their totals.
 
@@ -96,11 +96,12 @@ def runs_of(
         spec: the job.
         plan: the job laid out.
         estimates: by mark; without them runs have no times and are not split by ``printing.max_run_hours``.
+        exact: whether more work may be done to save a run, see `pack_runs`.
 
     Raises:
         LayoutError: when a piece does not fit the bed.
     """
-    return pack_needs(spec, plan.parts, needs_of(plan), access_of(spec, plan.drawers), estimates)
+    return pack_needs(spec, plan.parts, needs_of(plan), access_of(spec, plan.drawers), estimates, exact=exact)
 
 
 def pack_needs(
@@ -109,6 +110,8 @@ def pack_needs(
     needs: Iterable[Need],
     access: AccessByTray,
     estimates: Mapping[str, EstimateEntry] | None,
+    *,
+    exact: bool = False,
 ) -> tuple[tuple[RunEntry, ...], WorkEntry]:
     """Return the runs that meet these needs, in the order of `worker.printing.print_order`, and their totals.
 
@@ -120,6 +123,7 @@ def pack_needs(
         needs: the pieces to print.
         access: see `access_of`.
         estimates: see `runs_of`.
+        exact: see `runs_of`.
 
     Raises:
         LayoutError: when a piece does not fit the bed.
@@ -140,7 +144,7 @@ def pack_needs(
         settings.setdefault(own.group, own)
         piece = Piece(need.mark, *part.size, quantity=need.count, group=own.group, drawer=index)
         (test_prints if is_test_print(part.kind) else others).append(piece)
-    packed = [_packed(spec, pieces, estimates) for pieces in (test_prints, others)]
+    packed = [_packed(spec, pieces, estimates, exact=exact) for pieces in (test_prints, others)]
     kinds = {mark: part.kind for mark, part in parts_by_mark.items()}
 
     def order(run: Run) -> tuple[int, float, float]:
@@ -212,10 +216,10 @@ class _RunSettings:
         return self.material, (self.colour or "").upper(), f"{self.layer:g}", f"{self.line_width:g}"
 
 
-def _packed(spec: Spec, pieces: Sequence[Piece], estimates: Mapping[str, EstimateEntry] | None) -> Runs:
+def _packed(spec: Spec, pieces: Sequence[Piece], estimates: Mapping[str, EstimateEntry] | None, *, exact: bool) -> Runs:
     bed, spacing = Bed.of_printer(spec.printer), spec.printing.spacing
     if estimates is None:
-        return pack_runs(pieces, bed, spacing=spacing)
+        return pack_runs(pieces, bed, spacing=spacing, exact=exact)
     by_mark = estimates  # not None in the lambdas either
     return pack_runs(
         pieces,
@@ -224,6 +228,7 @@ def _packed(spec: Spec, pieces: Sequence[Piece], estimates: Mapping[str, Estimat
         hours=lambda mark: by_mark[mark].laying_seconds / _HOUR,
         setup=lambda mark: _setup(by_mark[mark]) / _HOUR,
         max_run_hours=spec.printing.max_run_hours,
+        exact=exact,
     )
 
 
