@@ -1,6 +1,6 @@
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
@@ -11,6 +11,10 @@ from worker.layout.model.shapes import Socket
 
 def cells(columns, rows):
     return [Cell(2 * i, 2 * j, 2, 2) for j in range(rows) for i in range(columns)]
+
+
+def tenths(low, high):
+    return st.floats(low, high).map(lambda x: round(x, 1))
 
 
 def ring(*box):
@@ -128,3 +132,26 @@ def test_an_outline_that_touches_the_end_of_the_frame_is_no_problem():
     usable = shapely.box(-10, -100, 150, 60) - shapely.box(70, -90, 100, 60)
     plate = plate_of(usable, [Cell(0, 0, 2, 2)], half=25.0, least=3.0, gap=0.2)
     assert plate.area.bounds == pytest.approx((-10.0, -50.0, 70.0, 60.0), abs=1e-3)
+
+
+@given(tenths(0.0, 84.0), tenths(0.0, 84.0), tenths(3.0, 60.0), tenths(3.0, 60.0), tenths(0.0, 12.0))
+@example(57.0, 54.0, 12.7, 35.0, 9.2)
+def test_the_hole_of_an_obstacle_has_no_slit(x, y, width, depth, strip):
+    """Beside an obstacle the hole is as wide as a strip, or it is the obstacle; but for a touch of cells that is cut.
+
+    The example has 0.45 mm between the obstacle and a cell, and the hole's corner lies on a cell's corner.
+    """
+    obstacle = shapely.box(x, y, x + width, y + depth)
+    usable = shapely.box(-strip, -strip, 126 + strip, 126 + strip).difference(obstacle)
+    if usable.geom_type != "Polygon":
+        return
+    free = [c for c in cells(3, 3) if usable.covers(shapely.box(c.x * 21, c.y * 21, c.x * 21 + 42, c.y * 21 + 42))]
+    if not free:
+        return
+    plate = plate_of(usable, free, 21.0, 2.0, 0.2)
+    if plate.nicked:
+        return
+    for part in shapely.get_parts(plate.area):
+        for hole in (Polygon(ring) for ring in part.interiors):
+            beside = hole.difference(opened(hole, 1.0 - 1e-3)).difference(obstacle.buffer(1e-3, join_style="mitre"))
+            assert beside.area < 0.05

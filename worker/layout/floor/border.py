@@ -7,7 +7,7 @@ mitred buffers, loses exactly what is narrower than twice the radius.
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -156,16 +156,21 @@ def joined(
 
 
 def _filled(plate: Polygon, usable: Area, least: float) -> Polygon:
-    """Return the plate with narrow holes filled whose walls would be thin; holes of obstacles stay.
+    """Return the plate with narrow holes and slits of holes filled, as walls beside them would be thin.
 
-    Slits that extend from a remaining hole are filled, too.
+    What an obstacle takes stays. A slit stays, too, where plastic in it would be a wall thinner than ``least`` mm
+    between two parts of a hole, such as at the corner at which two cells touch.
     """
     holes = []
     for ring in plate.interiors:
         hole = Polygon(ring)
-        if not polygons(opened(hole, least / 2.0)) and hole.difference(usable).area < _SNAP:
-            continue
-        holes += polygons(opened(hole, _LEAST_NICK / 2.0), _SNAP)
+        wide = polygons(opened(hole, least / 2.0), _SNAP)
+        taken = polygons(shapely.difference(hole, usable, grid_size=_SNAP), _SNAP)
+        parts = polygons(overlap(shapely.union_all([*wide, *taken], grid_size=_SNAP), hole), _SNAP)
+        if all(first.distance(other) >= least for first, other in combinations(parts, 2)):
+            holes += parts
+        else:
+            holes += polygons(opened(hole, _LEAST_NICK / 2.0), _SNAP)
     return Polygon(plate.exterior, [hole.exterior for hole in holes])
 
 
