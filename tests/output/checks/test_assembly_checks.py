@@ -243,3 +243,136 @@ def test_a_key_holds_two_tiles():
     assert failures(parts, tiles, seams=seams, loose=()) == {"held"}
     straight = {**parts, "K1": ("key", Mesh.of(bar.translate((0.0, -2.0, 0.0))))}
     assert failures(straight, [*tiles, Placement("K1", (35.0, 18.0, 0.0))], seams=seams, loose=()) == {"held"}
+
+
+def test_gaps_are_measured_a_tenth_of_a_millimetre_beyond_the_clearance(box):
+    parts = {"T1": ("tray", box(20.0, 20.0, 20.0))}
+    gaps = {gap: [Placement("T1", (0, 0, 0)), Placement("T1", (20.0 + gap, 0, 0))] for gap in (0.650123, 0.75)}
+    assert checks_of(parts, gaps[0.650123])["trays"].value == 0.6501
+    assert "trays" not in checks_of(parts, gaps[0.75])
+
+
+def test_the_worst_of_two_seams_is_the_one_with_least_to_spare(box):
+    parts = {"F1": ("tile", box(30.0, 30.0, 3.0))}
+    places = [Placement("F1", (0, 0, 0)), Placement("F1", (30.25, 0, 0)), Placement("F1", (60.66, 0, 0))]
+    checks = checks_of(parts, places, seams=[SeamPair(0, 1, 0.2), SeamPair(1, 2, 0.4)])
+    assert checks["seam"].value == pytest.approx(0.41)
+    assert checks["seam"].subject == "bench left, top: F1 at 30.25, 0 and F1 at 60.66, 0"
+
+
+def test_the_subject_names_a_pair_only_where_it_overlaps(box):
+    parts = {"F1": ("tile", box(40.0, 40.0, 3.0))}
+    apart = checks_of(parts, [Placement("F1", (0, 0, 0)), Placement("F1", (45, 0, 0))])["apart"]
+    overlap = checks_of(parts, [Placement("F1", (0, 0, 0)), Placement("F1", (39.5, 0, 0))])["apart"]
+    assert (apart.passed, apart.subject) == (True, "bench left, top")
+    assert (overlap.passed, overlap.subject) == (False, "bench left, top: F1 at 0, 0 and F1 at 39.5, 0")
+    assert overlap.value == pytest.approx(0.5 * 40.0 * 3.0)
+
+
+def test_every_part_outside_the_outline_counts(box):
+    parts = {"F1": ("tile", box(40.0, 40.0, 3.0))}
+    places = [Placement("F1", (-1, 0, 0)), Placement("F1", (45, 0, 0)), Placement("F1", (0, 50, 0))]
+    check = checks_of(parts, places)["outline"]
+    assert (check.value, check.subject) == (2, "bench left, top: F1")
+
+
+def test_the_height_is_that_of_the_tallest_part_and_its_bottom_that_of_the_lowest(box):
+    parts = {"T1": ("tray", box(20.0, 10.0, 30.0)), "T2": ("tray", box(20.0, 10.0, 12.0))}
+    places = [Placement("T1", (0, 0, 0)), Placement("T2", (30, 40, 0)), Placement("T2", (60, 0, 0))]
+    check = checks_of(parts, places)["height"]
+    assert (check.value, check.subject) == (30.0, "bench left, top: T1")
+
+
+@pytest.mark.parametrize(
+    ("height", "z", "expected"), [(40.001, 0, set()), (40.004, 0, {"height"}), (20, -0.001, set())]
+)
+def test_heights_are_compared_within_rounding(box, height, z, expected):
+    assert failures({"T1": ("tray", box(20.0, 20.0, height))}, [Placement("T1", (10, 10, z))]) == expected
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_a_tray_rests_on_another_whichever_is_listed_first(box, order):
+    parts = {"T1": ("tray", box(19.4, 19.4, 10.0))}
+    expected = {10.0: set(), 9.9: {"apart"}, 9.85: {"apart", "stack"}}
+    for z, failed in expected.items():
+        places = [Placement("T1", (0, 0, 0), cell=(0.0, 0.0)), Placement("T1", (0, 0, z), cell=(0.0, 0.0))][::order]
+        checks = checks_of(parts, places)
+        assert {name for name, check in checks.items() if not check.passed} == failed
+        assert "stack" in checks
+
+
+@pytest.mark.parametrize(
+    ("cells", "lift"), [((None, None), 1.0), (((0.0, 0.0), (1.0, 0.0)), 1.0), (((0.0, 0.0), (0.0, 0.0)), 0.0)]
+)
+def test_only_trays_above_each_other_in_one_cell_are_a_stack(box, cells, lift):
+    parts = {"T1": ("tray", box(20.0, 20.0, 20.0))}
+    places = [Placement("T1", (0, 0, 0), cell=cells[0]), Placement("T1", (20.5, 0, lift), cell=cells[1])]
+    assert failures(parts, places) == {"trays"}
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_what_is_far_above_a_tile_has_no_joint_with_it(box, frame, order):
+    parts = {"F1": ("tile", frame), "T1": ("tray", box(19.4, 19.4, 20.0))}
+    for z, joint in ((0.0, {"joint"}), (9.0, set())):
+        places = [Placement("F1", (0, 0, 0)), Placement("T1", (10.32, 10.3, z))][::order]
+        assert failures(parts, places) == joint
+        assert ("joint" in checks_of(parts, places)) == bool(joint)
+
+
+def test_a_key_of_a_floor_without_seams_may_touch(box):
+    parts = {"F1": ("tile", box(40.0, 40.0, 3.0)), "K1": ("key", box(4.0, 4.0, 3.0))}
+    check = checks_of(parts, [Placement("F1", (0, 0, 0)), Placement("K1", (40.05, 0, 0))])["key"]
+    assert check.passed
+    assert check.limit.startswith("a gap of at least 0 mm")
+
+
+def hooked(*, play, air=0.2, low=0.0):
+    """Return two tiles 0.2 mm apart: a tab with a head that has room to ``play`` outwards, ``air`` mm at its sides.
+
+    ``low`` is the height in mm from which the tab has a head.
+    """
+    tile, neck = manifold3d.Manifold.cube((40.0, 40.0, 3.0)), manifold3d.Manifold.cube((3.0, 4.0, 3.0))
+    head = manifold3d.Manifold.cube((2.0, 8.0, 3.0 - low)).translate((3.0, 16.0, low))
+    tab = (neck.translate((0.0, 18.0, 0.0)) + head).translate((40.0, 0.0, 0.0))
+    room = manifold3d.Manifold.cube((3.0, 4.0 + 2.0 * air, 9.0)).translate((-0.1, 18.0 - air, -1.0))
+    behind = manifold3d.Manifold.cube((2.2 + play, 8.0 + 2.0 * air, 9.0)).translate((2.8 - play, 16.0 - air, -1.0))
+    return Mesh.of(tile + tab), Mesh.of(tile - room - behind)
+
+
+@pytest.mark.parametrize(
+    ("play", "low", "expected"), [(0.9, 0.0, set()), (1.1, 0.0, {"held"}), (0.2, 1.2, set()), (0.2, 1.8, {"held"})]
+)
+def test_tiles_hold_after_a_millimetre_of_play_by_what_is_halfway_up(play, low, expected):
+    """With a gap of 0.2 mm the tiles are moved by 3.5 gaps and 0.3 mm more: 1.0 mm."""
+    first, second = hooked(play=play, low=low)
+    places = [Placement("F1", (0.0, 0.0, 0.0)), Placement("F2", (40.2, 0.0, 0.0))]
+    found = failures(
+        {"F1": ("tile", first), "F2": ("tile", second)}, places, seams=[SeamPair(0, 1, 0.2)], loose=()
+    )
+    assert found - {"apart", "seam"} == expected
+
+
+def test_a_tile_that_slides_out_straight_to_the_left_is_loose():
+    """A neck with 0.05 mm at its sides lets the second tile go in one direction of sixteen only."""
+    tile = manifold3d.Manifold.cube((40.0, 40.0, 3.0))
+    first = Mesh.of(tile + manifold3d.Manifold.cube((5.0, 4.0, 3.0)).translate((-5.0, 18.0, 0.0)))
+    second = Mesh.of(tile - manifold3d.Manifold.cube((5.0, 4.1, 9.0)).translate((35.0, 17.95, -1.0)))
+    places = [Placement("F1", (35.2, 0.0, 0.0)), Placement("F2", (0.0, 0.0, 0.0))]
+    parts = {"F1": ("tile", first), "F2": ("tile", second)}
+    assert "held" in failures(parts, places, seams=[SeamPair(0, 1, 0.2)], loose=())
+
+
+@pytest.mark.parametrize(("slim", "expected"), [(0.0, set()), (0.3, {"held"})])
+def test_a_key_with_more_air_than_the_gap_holds_nothing(slim, expected):
+    tile = manifold3d.Manifold.cube((40.0, 40.0, 3.0))
+    room = manifold3d.Manifold.cube((3.2, 4.4, 9.0)).translate((0.0, 17.8, -1.0))
+    room += manifold3d.Manifold.cube((2.4, 8.4, 9.0)).translate((2.8, 15.8, -1.0))
+    right = tile - room
+    left = right.mirror((1.0, 0.0, 0.0)).translate((40.0, 0.0, 0.0))
+    flat = manifold3d.CrossSection.square((10.2, 4.0)).translate((0.0, 2.0))
+    for x in (0.0, 8.2):
+        flat += manifold3d.CrossSection.square((2.0, 8.0)).translate((x, 0.0))
+    key = Mesh.of(flat.offset(-slim, manifold3d.JoinType.Miter).extrude(2.8).translate((-slim, -slim, 0.0)))
+    parts = {"F1": ("tile", Mesh.of(left)), "F2": ("tile", Mesh.of(right)), "K1": ("key", key)}
+    places = [Placement("F1", (0, 0, 0)), Placement("F2", (40.2, 0, 0)), Placement("K1", (35 + slim, 16 + slim, 0))]
+    assert failures(parts, places, seams=[SeamPair(0, 1, 0.2)], loose=()) == expected
