@@ -346,10 +346,8 @@ def test_tiles_hold_after_a_millimetre_of_play_by_what_is_halfway_up(play, low, 
     """With a gap of 0.2 mm the tiles are moved by 3.5 gaps and 0.3 mm more: 1.0 mm."""
     first, second = hooked(play=play, low=low)
     places = [Placement("F1", (0.0, 0.0, 0.0)), Placement("F2", (40.2, 0.0, 0.0))]
-    found = failures(
-        {"F1": ("tile", first), "F2": ("tile", second)}, places, seams=[SeamPair(0, 1, 0.2)], loose=()
-    )
-    assert found - {"apart", "seam"} == expected
+    failed = failures({"F1": ("tile", first), "F2": ("tile", second)}, places, seams=[SeamPair(0, 1, 0.2)], loose=())
+    assert failed - {"apart", "seam"} == expected
 
 
 def test_a_tile_that_slides_out_straight_to_the_left_is_loose():
