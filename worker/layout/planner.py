@@ -4,6 +4,7 @@ import itertools
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 from functools import partial
+from typing import TYPE_CHECKING
 
 from worker.layout.drawer.grid_placement import fit_lattice
 from worker.layout.drawer.outline import Outline, drawer_outline
@@ -12,7 +13,7 @@ from worker.layout.floor.print_bed import Bed
 from worker.layout.items.filling.drawer_site import Site
 from worker.layout.items.filling.drawer_task import Spread, one_by_one
 from worker.layout.items.held.held_trays import HeldTray, Holding, fill_tray, held_things, not_held
-from worker.layout.items.item_trays import Contents, Furniture, furnish, reserved, site_of, spares
+from worker.layout.items.item_trays import Contents, Furniture, ListedItem, furnish, reserved, site_of, spares
 from worker.layout.lanes.job_lanes import floor_area, lay_lanes
 from worker.layout.model.cautions import cautions
 from worker.layout.model.changes import changes_of
@@ -23,7 +24,7 @@ from worker.layout.model.unplaced import settle_unplaced
 from worker.layout.placement.bay import Anchor, Spot, related
 from worker.layout.placement.tray_placement import Footing, PlacedTray, place_trays, tray_halves
 from worker.layout.relayout.keep_printed import Relayout, Staying, anchors, require_fixed
-from worker.layout.relayout.planned_trays import earlier_trays, left_out
+from worker.layout.relayout.planned_trays import earlier_trays, left_out, shared_out
 from worker.layout.relayout.previous_layout import Previous
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.layout.tray.made_tray import MadeTray
@@ -32,6 +33,9 @@ from worker.spec.drawer.tray import NO_RAMP, Tray
 from worker.spec.errors import TrayError
 from worker.spec.items.item import Item
 from worker.spec.items.layout import Effort
+
+if TYPE_CHECKING:
+    from worker.layout.items.filling.earlier_layout import EarlierTray
 
 __all__ = ["lay_out"]
 
@@ -101,7 +105,7 @@ class _Job:
             lambda index, lanes: self.entering.panel_fault(index, self._outlines[index], lanes),
         )
         self._own, self._of_job = list(self._lanes.own), self._lanes.of_job
-        self._earlier = tuple(earlier_trays(self.previous, spec, self._own, self._of_job))
+        self._earlier: tuple[tuple[EarlierTray, ...], ...] = ()
 
     def furnished(self) -> Contents:
         """Return the trays for items with their positions, and the items that could not be placed.
@@ -201,10 +205,24 @@ class _Job:
         return Relayout(self.previous, self.spec.drawers[index], Footing(self._outline_and_lattice(index)[1]), make)
 
     def _furnished(self) -> Contents:
-        """Return the trays for items: those that stay, and new ones for all other items."""
+        """Return the trays for items: those that stay, and new ones for all other items.
+
+        What an earlier plan had in several drawers stays in all of them, unless it has no room there any more.
+        """
         used = {pointer for staying in self._staying for kept in staying.kept for pointer, _, _ in kept.items}
         own = [[listed for listed in its_own if listed[0] not in used] for its_own in self._own]
         of_job = [listed for listed in self._of_job if listed[0] not in used]
+        shared, rest = shared_out(self.previous, self.spec, own, of_job)
+        if shared == own:
+            return self._furnished_with(own, of_job)
+        result = self._furnished_with(shared, rest)
+        fixed = {pointer for items in own for pointer, _ in items}
+        lacking = any(lack.drawer is not None and lack.pointer not in fixed for lack in result.unplaced)
+        return self._furnished_with(own, of_job) if lacking else result
+
+    def _furnished_with(self, own: Sequence[Sequence[ListedItem]], of_job: Sequence[ListedItem]) -> Contents:
+        """Return the trays for these items, those of each drawer and those of the job."""
+        self._earlier = tuple(earlier_trays(self.previous, self.spec, own, of_job))
         sites = [self._site(index, [item for _, item in (*its_own, *of_job)]) for index, its_own in enumerate(own)]
         result = furnish(self.spec, sites, of_job, own, self.effort, spread=self.spread)
         filled = (self._filled(index, sites[index], trays) for index, trays in enumerate(result.trays))

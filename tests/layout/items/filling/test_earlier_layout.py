@@ -148,7 +148,7 @@ def test_a_plan_document_keeps_trays_of_the_list_and_marks_begin_anew():
 
 
 def test_items_of_the_job_stay_in_their_drawers():
-    items = _items(9, 5)  # no kind is split over both drawers: the rest of one would move
+    items = _items(12, 5)
     drawers = [
         {"name": name, "width": 230, "depth": 300, "height": height} for name, height in (("low", 45), ("high", 70))
     ]
@@ -158,6 +158,24 @@ def test_items_of_the_job_stay_in_their_drawers():
     now = _plan({**data, "items": [*items, extra], "previous": json.loads(before.model_dump_json())})
     assert _moved(before, now) == []
     assert "extra" in _places(now)
+
+
+@pytest.mark.parametrize("count", [9, 8, 10])
+def test_a_kind_in_two_drawers_keeps_its_places_in_both(count):
+    """Before, each drawer has some of its own; now the job has all of them, one less or one more, and another kind."""
+    blocks = {"name": "blocks", "shape": {"kind": "box", "size": [50, 30, 25]}, "storage": "rows"}
+    nuts = {"name": "nuts", "shape": {"kind": "standard", "id": "nut-m4"}, "count": 20}
+    drawers = [{"name": name, "width": 180, "depth": 220, "height": 60} for name in ("left", "right")]
+    data = {"spec": "1", "name": "bench", "drawers": drawers, "printer": {"bed": [256, 256, 256]}, "coupon": False}
+    shares = [{**drawer, "items": [{**blocks, "count": share}]} for drawer, share in zip(drawers, (4, 5), strict=True)]
+    before = _plan({**data, "drawers": shares})
+    assert {drawer for drawer, _ in _places(before)["blocks"]} == {"left", "right"}
+    items = [{**blocks, "count": count}, nuts]
+    now = _plan({**data, "items": items, "previous": json.loads(before.model_dump_json())})
+    _sound(now, items)
+    assert now.unplaced == ()
+    assert _moved(before, now) == []
+    assert {content.pointer for drawer in now.drawers for content in drawer.contents} == {"/items/0", "/items/1"}
 
 
 def test_what_is_neither_a_manifest_nor_a_plan_is_refused():
