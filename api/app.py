@@ -30,6 +30,7 @@ from api.routes import (
     problems,
     reference_sheet,
     schedules,
+    silhouettes,
     specs,
     webhooks,
 )
@@ -106,7 +107,7 @@ def create_app(inside: JobService | Settings | None = None) -> FastAPI:
     )
     for module in (
         jobs, job_files, specs, events, batches, prints, schedules, webhooks, keys, plans, drawers, changes, things,
-        pieces, whole, catalogue, reference_sheet, problems, health, metrics, kiosk,
+        pieces, whole, catalogue, silhouettes, reference_sheet, problems, health, metrics, kiosk,
     ):  # fmt: skip
         app.include_router(module.router)
     app.add_route("/openapi.json", send_document, include_in_schema=False)

@@ -80,6 +80,11 @@ _RULES: Final[tuple[tuple[frozenset[str], re.Pattern[str], KeyScope], ...]] = (
         re.compile(r"/v1/(?:drawers|things)(?:/[^/]+)?|/v1/drawers/[^/]+/changes"),
         "submit",
     ),
+    (
+        frozenset({"POST", "PUT", "DELETE"}),
+        re.compile(r"/v1/silhouettes(?:/[^/]+(?:/outline)?)?"),
+        "submit",
+    ),
     (frozenset({"POST"}), re.compile(r"/v1/household"), "submit"),
     (frozenset({"POST", "PUT", "DELETE"}), re.compile(r"/v1/pieces(?:/[^/]+)?"), "record"),
 )

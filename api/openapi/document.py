@@ -37,6 +37,7 @@ from worker.spec.requests.household_document import HouseholdDocument
 from worker.spec.requests.job_patch import JobPatch
 from worker.spec.requests.key import KeyRequest
 from worker.spec.requests.print_event import PrintEvent
+from worker.spec.requests.silhouette import OutlineRequest, PolygonRequest, SilhouetteRequest
 from worker.spec.requests.webhook import WebhookRequest
 
 __all__ = ["DESCRIPTION", "VERSION", "document", "send_document"]
@@ -100,6 +101,7 @@ _PATH_PARAMETERS: Final = {
     "webhook_id": "The webhook's identifier.",
     "drawer_id": "The drawer's identifier.",
     "thing_id": "The thing's identifier.",
+    "silhouette_id": "The silhouette's identifier.",
     "piece_id": "The piece's identifier.",
     "name": "The file's name in the manifest.",
     "number": "The run's number.",
@@ -285,6 +287,7 @@ def _request_schemas() -> dict[str, Any]:
     models = (
         *(Spec, CatalogueDocument, PrintEvent, BatchRequest, JobPatch, KeyRequest, WebhookRequest, DrawerRequest),
         *(ThingRequest, PieceRequest, LayoutRequest, ChangesRequest, HouseholdDocument),
+        *(SilhouetteRequest, PolygonRequest, OutlineRequest),
     )
     roots, top = models_json_schema([(model, "validation") for model in models], ref_template=_TEMPLATE)
     schemas: dict[str, Any] = top["$defs"]

@@ -64,6 +64,14 @@ _TESTED: Final[_Link] = ("testWebhook", _WEBHOOK, "To check the receiver.")
 _LOGGED: Final[_Link] = ("listDeliveries", _WEBHOOK, "Get the latest attempts.")
 _WEBHOOK_REMOVED: Final[_Link] = ("removeWebhook", _WEBHOOK, "When it is no longer needed.")
 _KEY: Final = {"key_id": "$response.body#/id"}
+_SILHOUETTE: Final = {"silhouette_id": "$response.body#/id"}
+_OUTLINED: Final[tuple[_Link, ...]] = (
+    ("getSilhouette", _SILHOUETTE, "Get it again."),
+    ("getSilhouetteDrawing", _SILHOUETTE, "Once it has an outline."),
+    ("getSilhouetteOverlay", _SILHOUETTE, "Once it was read from a photo."),
+    ("correctSilhouette", _SILHOUETTE, "If the outline is wrong."),
+    ("removeSilhouette", _SILHOUETTE, "When it is no longer needed."),
+)
 _CHANGED: Final[_Link] = ("changeJob", _JOB, "To name, annotate or tag it.")
 _CANCELLED: Final[_Link] = ("cancelJob", _JOB, "Until it has ended.")
 _RETRIED: Final[_Link] = ("retryJob", _JOB, "If it has failed.")
@@ -132,6 +140,13 @@ _LINKS: Final[dict[tuple[str, str], tuple[_Link, ...]]] = {
     ("importHousehold", "201"): (("exportHousehold", {}, "Get all that is there now."),),
     **_kept("Thing", "thing"),
     **_kept("Piece", "piece"),
+    ("submitSilhouette", "201"): _OUTLINED,
+    ("submitSilhouette", "202"): _OUTLINED,
+    ("getSilhouette", "200"): _OUTLINED,
+    ("correctSilhouette", "200"): _OUTLINED,
+    ("listSilhouettes", "200"): (
+        ("getSilhouette", {"silhouette_id": "$response.body#/silhouettes/0/id"}, "Get the newest one."),
+    ),
     ("getSpec", "200"): (("getJob", _SAME_JOB, "Get the job that was made of it."),),
     ("listCatalogue", "200"): (
         ("getCatalogueEntry", {"entry_id": "$response.body#/things/0/id"}, "Get each by its id."),

@@ -53,8 +53,10 @@ from worker.jobs.records.models import BUNDLE_NAME, MANIFEST_NAME, Job, StoredFi
 from worker.jobs.records.print_events import PrintRecords
 from worker.jobs.records.quotas import expected_bytes
 from worker.jobs.records.row_mapping import tags_text
+from worker.jobs.records.silhouettes import SilhouetteRecords
 from worker.jobs.records.webhook_deliveries import DeliveryLog
 from worker.jobs.records.webhook_endpoints import WebhookEndpoints
+from worker.jobs.silhouette_service import SilhouetteService
 from worker.jobs.webhooks.delivery import WebhookDelivery
 from worker.jobs.webhooks.ip_policy import read_networks
 from worker.jobs.webhooks.safe_http_client import SafeHttpClient, read_ports
@@ -95,8 +97,14 @@ class JobService:
         self.prints = PrintRecords(database, settings.public_url)
         self.household = Household(database)
         self.dispatcher = Dispatcher(
-            settings, self._app, records=self._records, prints=self.prints, batches=self.batches
+            settings,
+            self._app,
+            records=self._records,
+            prints=self.prints,
+            batches=self.batches,
+            silhouettes=SilhouetteRecords(database),
         )
+        self.silhouettes = SilhouetteService(settings, database, blobs, self.dispatcher)
         self._maintenance = MaintenanceScheduler(settings, database, blobs, self.dispatcher.republish)
         self.webhooks = WebhookEndpoints(database)
         self.deliveries = DeliveryLog(database)

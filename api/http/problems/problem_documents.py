@@ -69,6 +69,9 @@ class Fault(BaseModel):
     limit: str | None = Field(default=None, exclude_if=_absent, description="The values that are allowed.")
     remedy: str | None = Field(default=None, exclude_if=_absent, description="How to correct the fault.")
     part: str | None = Field(default=None, exclude_if=_absent, description="The mark of the part concerned.")
+    reason: str | None = Field(
+        default=None, exclude_if=_absent, description="A code of the cause, where a file gives no silhouette."
+    )
 
 
 def _add_example(schema: dict[str, Any]) -> None:

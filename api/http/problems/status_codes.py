@@ -7,6 +7,7 @@ from typing import Final
 
 from api.http.problems import errors as http_errors
 from worker.jobs.common import errors as job_errors
+from worker.silhouettes import errors as silhouette_errors
 from worker.spec import errors as core_errors
 from worker.spec.errors import DrawerwrightError
 
@@ -49,6 +50,11 @@ STATUS_CODES: Final[Mapping[type[DrawerwrightError], HTTPStatus]] = MappingProxy
         job_errors.PieceNotFound: HTTPStatus.NOT_FOUND,
         job_errors.HouseholdConflict: HTTPStatus.CONFLICT,
         job_errors.HouseholdRefused: HTTPStatus.UNPROCESSABLE_ENTITY,
+        # silhouettes
+        silhouette_errors.SilhouetteError: HTTPStatus.UNPROCESSABLE_ENTITY,
+        job_errors.SilhouetteNotFound: HTTPStatus.NOT_FOUND,
+        job_errors.SilhouetteNotReady: HTTPStatus.CONFLICT,
+        job_errors.SilhouetteRefused: HTTPStatus.UNPROCESSABLE_ENTITY,
         job_errors.PatchRefused: HTTPStatus.UNPROCESSABLE_ENTITY,
         job_errors.KeyNotFound: HTTPStatus.NOT_FOUND,
         job_errors.KeyRefused: HTTPStatus.UNPROCESSABLE_ENTITY,

@@ -17,7 +17,15 @@ from worker.spec.primitives.model import Noun
 from worker.spec.reading.json_limits import SPEC_LIMITS, JsonLimits
 from worker.spec.reading.loader import load_as, parse
 
-__all__ = ["SpecReader", "check_type", "load_noun", "read_json", "read_noun", "receive_spec"]
+__all__ = [
+    "SpecReader",
+    "check_type",
+    "load_noun",
+    "read_body",
+    "read_json",
+    "read_noun",
+    "receive_spec",
+]
 
 _NounT = TypeVar("_NounT", bound=Noun)
 
@@ -53,7 +61,7 @@ async def read_json(request: Request, most: int, remedy: str | None = None) -> b
     settings = state_of(request.app).settings
     try:
         async with asyncio.timeout(settings.body_seconds):
-            return await _read(request, most)
+            return await read_body(request, most)
     except TimeoutError:
         raise BodyTooSlow(limit=f"{settings.body_seconds:g} s", remedy=remedy) from None
 
@@ -120,7 +128,7 @@ def check_type(request: Request, *accepted: str) -> str:
     return kind
 
 
-async def _read(request: Request, most: int) -> bytes:
+async def read_body(request: Request, most: int) -> bytes:
     """Return the body, and stop reading as soon as it is too large.
 
     The framework's ``max_body_size`` is fixed while routes are declared, where the settings are not known yet, and does

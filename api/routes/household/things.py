@@ -25,7 +25,14 @@ from api.routes.household.pages import (
     linked_pages,
     revised,
 )
-from worker.jobs.common.errors import DrawerNotFound, HouseholdRefused, PreconditionFailed, QuotaReached, ThingNotFound
+from worker.jobs.common.errors import (
+    DrawerNotFound,
+    HouseholdRefused,
+    PreconditionFailed,
+    QuotaReached,
+    SilhouetteNotFound,
+    ThingNotFound,
+)
 from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.household.things import ThingFilters
 from worker.jobs.job_service import JobService
@@ -93,7 +100,7 @@ _ThingBody = Annotated[ThingRequest, Depends(read_thing)]
     summary="Add a thing",
     responses={
         **created(ThingDocument, "thing"),
-        **refusals(QuotaReached, DrawerNotFound, *BODY_ERRORS),
+        **refusals(QuotaReached, DrawerNotFound, SilhouetteNotFound, *BODY_ERRORS),
     },
     response_class=Response,
     openapi_extra=example_body("ThingRequest", measured=_EXAMPLE, standard=_STANDARD),
@@ -151,7 +158,7 @@ def get_thing(request: Request, job_service: JobServiceDep, thing_id: str) -> Re
     summary="Change a thing",
     responses={
         **revised(ThingDocument, "The thing as it is now."),
-        **refusals(ThingNotFound, DrawerNotFound, PreconditionFailed, *BODY_ERRORS),
+        **refusals(ThingNotFound, DrawerNotFound, SilhouetteNotFound, PreconditionFailed, *BODY_ERRORS),
     },
     response_class=Response,
     openapi_extra=example_body("ThingRequest", IF_MATCH_PARAMETER, measured=_EXAMPLE, standard=_STANDARD),

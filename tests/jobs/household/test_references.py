@@ -1,13 +1,17 @@
 """Specs that name drawers and things by id."""
 
 import pytest
+import shapely
+import shapely.affinity
 from hypothesis import given
 from hypothesis import strategies as st
 
-from worker.jobs.common.errors import DrawerNotFound, ThingNotFound
+from worker.jobs.common.errors import DrawerNotFound, SilhouetteNotFound, ThingNotFound
+from worker.jobs.common.ids import new_id
 from worker.jobs.common.settings import Settings
 from worker.jobs.database.connection import open_database
 from worker.jobs.household.household import Household
+from worker.jobs.records.silhouettes import NewSilhouette
 from worker.spec import load
 from worker.spec.errors import SpecError
 from worker.spec.requests.household import DrawerRequest, ThingRequest
@@ -21,6 +25,7 @@ _TOP = {
     "obstacles": [{"at": [0, 0], "size": [20, 20]}],
 }
 _UNKNOWN = "0" * 26
+_PRINTER = {"printer": {"bed": [220, 220, 220]}}
 
 
 @pytest.fixture(scope="module")
@@ -134,3 +139,79 @@ def test_whatever_names_nothing_of_the_household_is_left_as_it_is(household, doc
     except (DrawerNotFound, ThingNotFound) as refused:
         complete, document = refused.pointer.rpartition("/")[2], "id"
     assert complete == document
+
+
+@pytest.fixture(scope="module")
+def silhouette(household):
+    """An L of 60 x 40 mm, 12 mm high."""
+    corners = [[0, 0], [60, 0], [60, 15], [20, 15], [20, 40], [0, 40]]
+    outline = {"outer": corners, "holes": [], "depth": 12.0, "uncertainty": 0.05, "corners": corners}
+    new = NewSilhouette(new_id(), "bracket", "points", "{}", result={"outline": outline, "poses": []})
+    return household.silhouettes.find(household.silhouettes.add(new, owner="local"), "local")
+
+
+def test_an_item_takes_the_outline_of_its_silhouette(household, silhouette):
+    shape = {"kind": "silhouette", "id": silhouette.id}
+
+    items = [{"name": "bracket", "shape": shape}, {"name": "low", "shape": {**shape, "height": "5 mm"}}]
+    (item, lower) = load(household.resolve(_spec(drawers=[_TOP], items=items, **_PRINTER), "local")).items
+
+    assert item.shape.kind == "polygon"
+    assert item.shape.points == ((0, 0), (60, 0), (60, 15), (20, 15), (20, 40), (0, 40))
+    assert (item.shape.height, lower.shape.height) == (12.0, 5.0)
+
+
+def test_a_thing_with_a_silhouette_is_complete_in_a_spec(household, drawer, silhouette):
+    request = ThingRequest(name="bracket", shape={"kind": "silhouette", "id": silhouette.id}, drawer=drawer.id)
+    thing = household.things.create("local", request)
+
+    by_drawer = load(household.resolve(_spec(drawers=[{"id": drawer.id}]), "local")).drawers[0].items
+    (exported,) = (entry.thing for entry in household.export("local").things if entry.id == thing.id)
+
+    assert [item.shape.height for item in by_drawer if item.id == thing.id] == [12.0]
+    assert exported.shape.kind == "polygon"
+    household.things.remove(thing.id, "local")
+
+
+@given(st.floats(-360.0, 360.0))
+def test_a_pocket_takes_the_turned_outline(household, silhouette, turn):
+    pocket = {"shape": "silhouette", "id": silhouette.id, "at": [10, 5], "turn": turn, "clearance": 0.5}
+    tray = {"name": "left", "cells": [4, 4], "height": 30, "pockets": [pocket]}
+    spec = load(household.resolve(_spec(drawers=[{**_TOP, "trays": [tray]}], **_PRINTER), "local"))
+
+    (made,) = spec.drawers[0].trays[0].pockets
+
+    assert (made.depth, made.clearance) == (6.0, 0.5)
+    assert min(x for x, _ in made.points) == pytest.approx(10.0, abs=2e-3)
+    assert min(y for _, y in made.points) == pytest.approx(5.0, abs=2e-3)
+    assert shapely.Polygon(made.points).area == pytest.approx(60 * 15 + 20 * 25, rel=1e-3)
+    left = shapely.affinity.rotate(shapely.Polygon(silhouette.result["outline"]["corners"]), turn)
+    assert shapely.Polygon(made.points).bounds[2] - 10.0 == pytest.approx(left.bounds[2] - left.bounds[0], abs=5e-3)
+
+
+def test_a_silhouette_that_is_unknown_or_unread_is_named_by_its_pointer(household):
+    unread = household.silhouettes.add(NewSilhouette(new_id(), "photo", "photo", "{}"), owner="local")
+    flat = NewSilhouette(new_id(), "flat", "points", "{}", result={"outline": {"depth": None, "corners": [[0, 0]]}})
+    no_height = household.silhouettes.add(flat, owner="local")
+
+    def refusal(error, silhouette_id):
+        item = {"name": "bracket", "shape": {"kind": "silhouette", "id": silhouette_id}}
+        with pytest.raises(error) as refused:
+            household.resolve(_spec(items=[item]), "local")
+        return refused.value.pointer
+
+    assert refusal(SilhouetteNotFound, _UNKNOWN) == "/items/0/shape/id"
+    assert refusal(SpecError, unread) == "/items/0/shape/id"
+    assert refusal(SpecError, no_height) == "/items/0/shape"
+    assert refusal(SpecError, "nonsense") == "/items/0/shape/id"
+
+
+def test_without_a_service_a_silhouette_is_refused():
+    pocket = {"shape": "silhouette", "id": _UNKNOWN, "at": [0, 0]}
+    tray = {"name": "left", "cells": [2, 2], "height": 30, "pockets": [pocket]}
+    item = {"name": "bracket", "shape": {"kind": "silhouette", "id": _UNKNOWN}}
+
+    with pytest.raises(SpecError) as refused:
+        load(_spec(drawers=[{**_TOP, "trays": [tray]}], items=[item], **_PRINTER))
+
+    assert {error.pointer for error in refused.value.errors} == {"/items/0/shape", "/drawers/0/trays/0/pockets/0"}

@@ -39,6 +39,9 @@ __all__ = [
     "RunNotReady",
     "RunsUnknown",
     "SettingsError",
+    "SilhouetteNotFound",
+    "SilhouetteNotReady",
+    "SilhouetteRefused",
     "ThingNotFound",
     "WebhookNotFound",
     "WebhookRefused",
@@ -196,6 +199,24 @@ class RequestRepeated(DrawerwrightError):
     """The idempotency key belongs to a different request."""
 
     slug = "request-repeated"
+
+
+class SilhouetteNotFound(DrawerwrightError):
+    """The silhouette does not exist."""
+
+    slug = "silhouette-not-found"
+
+
+class SilhouetteNotReady(DrawerwrightError):
+    """The silhouette has no outline, or not this picture of it."""
+
+    slug = "silhouette-not-ready"
+
+
+class SilhouetteRefused(DrawerwrightError):
+    """The description of the silhouette is invalid."""
+
+    slug = "silhouette-refused"
 
 
 class PreconditionFailed(DrawerwrightError):

@@ -89,6 +89,9 @@ class Settings(BaseSettings):
     plan_seconds: float = Field(default=10.0, ge=0.1, le=3_600.0, description="Time limit of a plan in seconds.")
     largest_body: int = Field(default=2_000_000, ge=1_000, description="Maximum size of a spec in bytes.")
     largest_batch: int = Field(default=50_000_000, ge=1_000, description="Maximum size of a batch in bytes.")
+    largest_upload: int = Field(
+        default=40_000_000, ge=1_000, description="Maximum size of the files of one silhouette in bytes."
+    )
     body_seconds: float = Field(
         default=30.0, ge=0.1, le=3_600.0, description="Seconds within which a request must have arrived."
     )

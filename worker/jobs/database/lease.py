@@ -1,19 +1,22 @@
 """Leases: rows that one holder has at a time, until it releases them or they expire.
 
 Two kinds of rows carry a lease. A row of a lease table (part locks, leader leases) exists for the lease alone:
-`acquire` inserts it or takes it over in one statement. A row of work (jobs, batches) has a claim token beside its
-lease: `is_free` is the condition and `claim_values` the columns of the update that claims it.
+`acquire` inserts it or takes it over in one statement. A row of work (jobs, batches, silhouettes) has a claim token
+beside its lease: `is_free` is the condition and `claim_values` the columns of the update that claims it.
 """
 
 import secrets
-from typing import Any
+from typing import Any, TypeAlias
 
 from sqlalchemy import ColumnElement, Connection, and_, or_
 from sqlalchemy.orm import InstrumentedAttribute
 
 from worker.jobs.database.connection import upsert
 from worker.jobs.database.db_clock import DatabaseClock
-from worker.jobs.database.tables import BatchRow, JobRow
+from worker.jobs.database.tables import BatchRow, JobRow, SilhouetteRow
+
+#: Rows of work.
+WorkRow: TypeAlias = JobRow | BatchRow | SilhouetteRow
 
 __all__ = ["acquire", "claim_values", "is_free"]
 
@@ -49,12 +52,12 @@ def acquire(
     return bool(connection.scalar(statement) == holder)
 
 
-def is_free(clock: DatabaseClock, table: type[JobRow | BatchRow], seconds: float) -> ColumnElement[bool]:
+def is_free(clock: DatabaseClock, table: type[WorkRow], seconds: float) -> ColumnElement[bool]:
     """Return the condition that nobody holds a row of work: no claim was made, or its lease has expired."""
     return or_(table.claim.is_(None), and_(table.claim.is_not(None), clock.expired(table.lease, seconds)))
 
 
-def claim_values(clock: DatabaseClock, table: type[JobRow | BatchRow], seconds: float) -> tuple[str, dict[str, Any]]:
+def claim_values(clock: DatabaseClock, table: type[WorkRow], seconds: float) -> tuple[str, dict[str, Any]]:
     """Return a new claim token, and the columns that claim a row of work for another attempt."""
     token = secrets.token_hex(16)
     return token, {"claim": token, "lease": clock.at(seconds), "attempts": table.attempts + 1}

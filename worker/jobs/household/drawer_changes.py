@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from worker.jobs.common.errors import HouseholdRefused
 from worker.jobs.household.models import DrawerLayout, StoredDrawer, StoredPiece, StoredThing
+from worker.jobs.household.outline_shapes import FindOutline, with_outlines
 from worker.jobs.household.references import item_of
 from worker.spec.errors import SpecError
 from worker.spec.job import Spec
@@ -74,7 +75,11 @@ def changed_things(
 
 
 def change_spec(
-    drawer: StoredDrawer, layout: DrawerLayout, things: Iterable[tuple[StoredThing, int]], previous: Manifest
+    drawer: StoredDrawer,
+    layout: DrawerLayout,
+    things: Iterable[tuple[StoredThing, int]],
+    previous: Manifest,
+    outlines: FindOutline,
 ) -> Spec:
     """Return the spec of a drawer with other things, laid out against what is printed.
 
@@ -82,6 +87,7 @@ def change_spec(
 
     Raises:
         HouseholdRefused: with the problems of the spec.
+        SilhouetteNotFound: if the silhouette of a thing was removed.
     """
     of_drawer = ("trays", "fill")
     entry: dict[str, Any] = drawer.request.as_drawer() | {"id": drawer.id}
@@ -99,7 +105,7 @@ def change_spec(
         "drawers": [entry],
     }
     try:
-        spec = load(document)
+        spec = load(with_outlines(document, outlines))
     except SpecError as error:
         raise HouseholdRefused(
             f"The drawer cannot be planned: {error.message}", pointer=error.pointer, value=error.value,

@@ -11,6 +11,7 @@ from worker.jobs.household.drawer_changes import SPARES, DrawerChanges, change_s
 from worker.jobs.household.drawers import DRAWERS, DrawerRecords
 from worker.jobs.household.layouts import LaidPlacement, PrintedJob, laid_placements, reduced
 from worker.jobs.household.models import DrawerLayout, StoredDrawer, StoredPiece, StoredThing, drawer_of
+from worker.jobs.household.outline_shapes import outline_finder
 from worker.jobs.household.owned_rows import MOST_ROWS
 from worker.jobs.household.pieces import PieceRecords
 from worker.jobs.household.print_effects import follow_event, place_whole_drawer
@@ -19,6 +20,7 @@ from worker.jobs.household.thing_search import MatchedThing, ThingSearch
 from worker.jobs.household.things import ThingRecords
 from worker.jobs.household.transfer import export_household, import_household
 from worker.jobs.household.whereabouts import Whereabouts, sentence_of, whereabouts_in_lane, whereabouts_of
+from worker.jobs.records.silhouettes import SilhouetteRecords
 from worker.printing.progress.print_state import PrintState
 from worker.spec import Spec
 from worker.spec.manifest import Manifest
@@ -79,15 +81,17 @@ class Household:
         self.drawers = DrawerRecords(database)
         self.things = ThingRecords(database)
         self.pieces = PieceRecords(database)
+        self.silhouettes = SilhouetteRecords(database)
         self._search = ThingSearch(database)
 
     def resolve(self, document: object, owner: str | None) -> object:
-        """Return a spec, as JSON, with the fields of the drawers and things that it names by id.
+        """Return a spec, as JSON, with what the drawers, things and silhouettes that it names by id have.
 
         Raises:
-            DrawerNotFound, ThingNotFound, SpecError: as `worker.jobs.household.references.resolve`.
+            DrawerNotFound, ThingNotFound, SilhouetteNotFound, SpecError: as
+                `worker.jobs.household.references.resolve`.
         """
-        return resolve(document, self.drawers, self.things, owner)
+        return resolve(document, self.drawers, self.things, self.silhouettes, owner)
 
     def contents(self, drawer_id: str, owner: str | None) -> HeldContents:
         """Return what a drawer holds.
@@ -171,7 +175,8 @@ class Household:
         things = changed_things(self.things.of_drawer(drawer_id), added, request)
         spares = self.pieces.unused(held.drawer.owner)
         previous, by_mark = with_spares(held.manifest, spares)
-        return DrawerChange(held.drawer, change_spec(held.drawer, held.layout, things, previous), by_mark)
+        outlines = outline_finder(self.silhouettes, owner)
+        return DrawerChange(held.drawer, change_spec(held.drawer, held.layout, things, previous, outlines), by_mark)
 
     def apply(self, drawer_id: str, owner: str | None, request: ChangesRequest) -> None:
         """Record changes of a drawer's things: where they belong, and their counts; raises as `change`."""

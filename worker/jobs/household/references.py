@@ -1,4 +1,4 @@
-"""References: drawers and things of the household that a spec names by id.
+"""References: drawers, things and silhouettes of the household that a spec names by id.
 
 They are resolved when the spec arrives, so that it is complete from then on: later changes of a drawer or thing do not
 change the job.
@@ -11,7 +11,9 @@ from typing import Any, Final
 from worker.jobs.common.errors import DrawerNotFound, ThingNotFound
 from worker.jobs.household.drawers import DrawerRecords
 from worker.jobs.household.models import StoredDrawer, StoredThing
+from worker.jobs.household.outline_shapes import names_silhouette, outline_finder, with_outlines
 from worker.jobs.household.things import ThingRecords
+from worker.jobs.records.silhouettes import SilhouetteRecords
 from worker.spec.errors import SpecError
 
 __all__ = ["item_of", "resolve"]
@@ -20,8 +22,10 @@ __all__ = ["item_of", "resolve"]
 _DEFAULTS: Final = ("printer", "grid", "material", "printing")
 
 
-def resolve(document: object, drawers: DrawerRecords, things: ThingRecords, owner: str | None) -> object:
-    """Return a spec, as JSON, with the fields of the drawers and things that it names by id.
+def resolve(
+    document: object, drawers: DrawerRecords, things: ThingRecords, silhouettes: SilhouetteRecords, owner: str | None
+) -> object:
+    """Return a spec, as JSON, with what the drawers, things and silhouettes that it names by id have.
 
     What the spec says itself takes precedence. A drawer without `items` gets the things that belong in it, and fields
     of the whole spec that are not given are those of the drawers. Everything else is left as it is, valid or not.
@@ -30,12 +34,20 @@ def resolve(document: object, drawers: DrawerRecords, things: ThingRecords, owne
         document: the spec; it is not changed.
         drawers: drawers of the household.
         things: things of the household.
-        owner: whose drawers and things can be named; None for all.
+        silhouettes: silhouettes of the household.
+        owner: whose drawers, things and silhouettes can be named; None for all.
 
     Raises:
-        DrawerNotFound, ThingNotFound: if one does not exist, or has another owner; with its pointer.
-        SpecError: if a thing has no shape, or two drawers have different values for the whole spec.
+        DrawerNotFound, ThingNotFound, SilhouetteNotFound: if one does not exist, or has another owner; with its
+            pointer.
+        SpecError: if a thing has no shape, two drawers have different values for the whole spec, or a silhouette has no
+            outline or height.
     """
+    complete = _with_household(document, drawers, things, owner)
+    return with_outlines(complete, outline_finder(silhouettes, owner)) if names_silhouette(complete) else complete
+
+
+def _with_household(document: object, drawers: DrawerRecords, things: ThingRecords, owner: str | None) -> object:
     if not isinstance(document, dict):
         return document
     named = {at: entry["id"] for at, entry in _entries(document, "drawers") if isinstance(entry.get("id"), str)}

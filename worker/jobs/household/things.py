@@ -6,9 +6,9 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, delete, insert, or_, select, update
 
-from worker.jobs.common.errors import ThingNotFound
+from worker.jobs.common.errors import SilhouetteNotFound, ThingNotFound
 from worker.jobs.database.db_clock import utc_now
-from worker.jobs.database.tables import ThingPlaceRow, ThingRow
+from worker.jobs.database.tables import SilhouetteRow, ThingPlaceRow, ThingRow
 from worker.jobs.household.drawers import DRAWERS
 from worker.jobs.household.models import StoredThing, thing_of
 from worker.jobs.household.owned_rows import OwnedRows
@@ -16,6 +16,7 @@ from worker.jobs.household.thing_search import index_thing
 from worker.jobs.records.job_filters import contains, has_tag
 from worker.jobs.records.row_mapping import tags_text
 from worker.spec.items.item import Access
+from worker.spec.items.shape import SilhouetteShape
 from worker.spec.requests.household import ThingRequest
 
 __all__ = ["THINGS", "ThingFilters", "ThingRecords", "place_things", "thing_values"]
@@ -61,7 +62,7 @@ class ThingRecords:
         """Add a thing.
 
         Raises:
-            DrawerNotFound: if the owner has no such drawer.
+            DrawerNotFound, SilhouetteNotFound: if the owner has no such drawer or silhouette.
             QuotaReached: if the owner has the maximum number of things.
         """
         with self._database.begin() as connection:
@@ -99,7 +100,7 @@ class ThingRecords:
 
         Raises:
             ThingNotFound: if it does not exist, or has another owner.
-            DrawerNotFound: if the owner has no such drawer.
+            DrawerNotFound, SilhouetteNotFound: if the owner has no such drawer or silhouette.
             PreconditionFailed: if ``revision`` is given and is not its current one.
         """
         with self._database.begin() as connection:
@@ -186,4 +187,8 @@ def thing_values(request: ThingRequest) -> dict[str, Any]:
 def _values(connection: Connection, request: ThingRequest, owner: str) -> dict[str, Any]:
     if request.drawer is not None:
         DRAWERS.row(connection, request.drawer, owner)
+    if isinstance(request.shape, SilhouetteShape):
+        own = (SilhouetteRow.id == request.shape.id, SilhouetteRow.owner == owner)
+        if connection.scalar(select(SilhouetteRow.id).where(*own)) is None:
+            raise SilhouetteNotFound(pointer="/shape/id", value=request.shape.id)
     return thing_values(request)

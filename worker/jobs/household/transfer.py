@@ -6,18 +6,22 @@ from typing import Any, Final
 from sqlalchemy import Connection, Engine, func, insert, select
 from sqlalchemy.exc import IntegrityError
 
-from worker.jobs.common.errors import HouseholdConflict, QuotaReached
+from worker.jobs.common.errors import HouseholdConflict, QuotaReached, SilhouetteNotFound
 from worker.jobs.common.ids import new_id
 from worker.jobs.database.connection import snapshot
 from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import DrawerRow, PieceRow, ThingPlaceRow, ThingRow
 from worker.jobs.household.drawers import drawer_values
 from worker.jobs.household.models import StoredDrawer, drawer_of, piece_of, thing_of
+from worker.jobs.household.outline_shapes import FindOutline, outline_finder, polygon_shape
 from worker.jobs.household.owned_rows import MOST_ROWS, OwnedTable
 from worker.jobs.household.pieces import piece_values
 from worker.jobs.household.thing_search import index_new_things
 from worker.jobs.household.things import thing_values
-from worker.spec.requests.household import PieceRequest
+from worker.jobs.records.silhouettes import SilhouetteRecords
+from worker.spec.errors import SpecError
+from worker.spec.items.shape import Prism, SilhouetteShape
+from worker.spec.requests.household import PieceRequest, ThingRequest
 from worker.spec.requests.household_document import (
     HouseholdDocument,
     HouseholdDrawer,
@@ -45,11 +49,14 @@ def export_household(database: Engine, owner: str | None) -> HouseholdDocument:
 
     The same household gives the same document.
     """
+    outlines = outline_finder(SilhouetteRecords(database), owner)
     with snapshot(database) as connection:
         places = _places(connection, owner)
         drawers = tuple(_drawer(drawer_of(row), places) for row in _rows(connection, DrawerRow, owner))
         things = tuple(
-            HouseholdThing(id=thing.id, created=thing.created, updated=thing.updated, thing=thing.request)
+            HouseholdThing(
+                id=thing.id, created=thing.created, updated=thing.updated, thing=_portable(thing.request, outlines)
+            )
             for thing in (thing_of(row) for row in _rows(connection, ThingRow, owner))
         )
         pieces = tuple(_piece(row) for row in _rows(connection, PieceRow, owner))
@@ -160,6 +167,17 @@ def _drawer(drawer: StoredDrawer, places: Mapping[str, Mapping[int, str]]) -> Ho
     return HouseholdDrawer(
         id=drawer.id, created=drawer.created, updated=drawer.updated, drawer=drawer.request, layout=layout
     )
+
+
+def _portable(thing: ThingRequest, outlines: FindOutline) -> ThingRequest:
+    """Return a thing with a polygon instead of its silhouette, which is no part of the document."""
+    if not isinstance(thing.shape, SilhouetteShape):
+        return thing
+    try:
+        polygon = polygon_shape(thing.shape, outlines(thing.shape.id, ""), "")
+    except (SilhouetteNotFound, SpecError):  # it has no outline or height, or was removed
+        return thing.model_copy(update={"shape": None})
+    return thing.model_copy(update={"shape": Prism.model_validate(polygon)})
 
 
 def _piece(row: Any) -> HouseholdPiece:

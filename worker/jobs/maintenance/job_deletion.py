@@ -71,6 +71,11 @@ class JobDeletion:
         for stored in list(self._blobs.under(f"batches/{batch_id}")):
             self._blobs.delete(stored.key)
 
+    def sweep_silhouette(self, silhouette_id: str) -> None:
+        """Delete the files of a silhouette whose row was deleted."""
+        for stored in list(self._blobs.under(f"silhouettes/{silhouette_id}")):
+            self._blobs.delete(stored.key)
+
     def retire_batches(self, days: int) -> int:
         """Delete up to 200 batches that ended more than ``days`` days ago (0 keeps all); return how many."""
         old = BatchRecords(self._database).ended_before(_now() - timedelta(days=days), _MOST) if days else []

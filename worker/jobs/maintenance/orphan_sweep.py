@@ -1,36 +1,49 @@
 """The orphan sweep: deletes stored files that no row refers to.
 
-Files are written before the row that refers to them, so an orphan may belong to work in progress. Files of a job or a
-batch are therefore swept only after its end, files of a part only under its lock, and none before a minimum age. Each
-pass does a bounded amount of work, and the next one resumes there.
+Files are written before the row that refers to them, so an orphan may belong to work in progress. Files of a job, a
+batch or a silhouette are therefore swept only after its end, files of a part only under its lock, and none before a
+minimum age. Each pass does a bounded amount of work, and the next one resumes there.
 """
 
 import logging
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 
 from obstore.exceptions import BaseError as StoreError
 from sqlalchemy import Engine, select
 from sqlalchemy.exc import SQLAlchemyError
 
 from worker.jobs.database.db_clock import utc_now
-from worker.jobs.database.tables import BatchFileRow, BatchRow, JobFileRow, JobRow, PartRow
+from worker.jobs.database.tables import (
+    BatchFileRow,
+    BatchRow,
+    JobFileRow,
+    JobRow,
+    PartRow,
+    SilhouetteFileRow,
+    SilhouetteRow,
+)
 from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.files.part_cache import part_key
 from worker.jobs.records.models import ENDED
 from worker.jobs.records.part_locks import PartLocks
+from worker.jobs.records.silhouettes import SILHOUETTE_ENDED
 
 __all__ = ["STORAGE_ERRORS", "OrphanSweep", "SweepPosition"]
 
 _log = logging.getLogger(__name__)
 
-#: Jobs, batches and shards of the parts (by the first two digits of their digest) swept in one pass.
+#: Jobs, batches, silhouettes and shards of the parts (by the first two digits of their digest) swept in one pass.
 _JOBS: Final = 200
 _BATCHES: Final = 200
+_SILHOUETTES: Final = 200
 _SHARDS: Final = 16
 _ALL_SHARDS: Final = 256
+
+#: Rows that refer to files.
+_FileRow: TypeAlias = JobFileRow | BatchFileRow | SilhouetteFileRow
 
 #: Keys per statement.
 _KEYS: Final = 400
@@ -38,21 +51,22 @@ _KEYS: Final = 400
 
 @dataclass(frozen=True, slots=True)
 class SweepPosition:
-    """Cursor of the sweep: the last job and batch that were swept, and the next shard of the parts."""
+    """Cursor of the sweep: the last job, batch and silhouette that were swept, and the next shard of the parts."""
 
     job: str = ""
     share: int = 0
     batch: str = ""
+    silhouette: str = ""
 
     @classmethod
     def read(cls, text: str | None) -> "SweepPosition":
         """Parse what `write` returned; anything else is the start."""
-        job, share, batch = [*(text or "").split(" "), "", ""][:3]
-        return cls(job, int(share) % _ALL_SHARDS, batch) if share.isdecimal() else cls()
+        job, share, batch, silhouette = [*(text or "").split(" "), "", "", ""][:4]
+        return cls(job, int(share) % _ALL_SHARDS, batch, silhouette) if share.isdecimal() else cls()
 
     def write(self) -> str:
         """Return the position as text."""
-        return f"{self.job} {self.share} {self.batch}"
+        return f"{self.job} {self.share} {self.batch} {self.silhouette}"
 
 
 class OrphanSweep:
@@ -74,16 +88,17 @@ class OrphanSweep:
         removed = self._blobs.sweep_unfinished(before)
         job, of_jobs = self._ended("jobs", place.job, _JOBS, before)
         batch, of_batches = self._ended("batches", place.batch, _BATCHES, before)
-        removed += of_jobs + of_batches
+        silhouette, of_silhouettes = self._ended("silhouettes", place.silhouette, _SILHOUETTES, before)
+        removed += of_jobs + of_batches + of_silhouettes
         for number in range(place.share, place.share + _SHARDS):
             removed += self._share(number % _ALL_SHARDS, before)
         PartLocks(self._database).delete_expired()
         if removed:
             _log.info("Deleted %d orphaned files.", removed)
-        return SweepPosition(job, (place.share + _SHARDS) % _ALL_SHARDS, batch), removed
+        return SweepPosition(job, (place.share + _SHARDS) % _ALL_SHARDS, batch, silhouette), removed
 
     def _ended(self, folder: str, last: str, most: int, before: datetime) -> tuple[str, int]:
-        """Sweep jobs or batches after ``last``; return the new last one and the number of deleted files."""
+        """Sweep a folder after ``last``; return the new last one and the number of deleted files."""
         identities = sorted(identity for identity in self._blobs.folders(folder) if identity > last)
         removed = sum(self._of_one(folder, identity, before) for identity in identities[:most])
         return identities[most - 1] if len(identities) > most else "", removed
@@ -121,7 +136,7 @@ class OrphanSweep:
     def _old(self, prefix: str, before: datetime) -> list[str]:
         return [stored.key for stored in self._blobs.under(prefix) if stored.modified < before]
 
-    def _named(self, keys: Iterable[str], files: type[JobFileRow | BatchFileRow] = JobFileRow) -> set[str]:
+    def _named(self, keys: Iterable[str], files: "type[_FileRow]" = JobFileRow) -> set[str]:
         """Return the keys that files of jobs (or batches) refer to."""
         named: set[str] = set()
         with self._database.connect() as connection:
@@ -145,9 +160,10 @@ class OrphanSweep:
 
 
 #: By folder: the table of its owners, their final states, and the table of their files.
-_OWNERS: Final[dict[str, tuple[type[JobRow | BatchRow], Collection[str], type[JobFileRow | BatchFileRow]]]] = {
+_OWNERS: Final[dict[str, tuple[type[JobRow | BatchRow | SilhouetteRow], Collection[str], type[_FileRow]]]] = {
     "jobs": (JobRow, ENDED, JobFileRow),
     "batches": (BatchRow, ("ended",), BatchFileRow),
+    "silhouettes": (SilhouetteRow, SILHOUETTE_ENDED, SilhouetteFileRow),
 }
 
 #: Errors of an unavailable database or object store.

@@ -30,11 +30,20 @@ from worker.jobs.job_service import JobService
 from worker.jobs.observability.logging_setup import log_context, set_up_logging
 from worker.jobs.observability.tracing import end_tracing, set_up_tracing, span
 from worker.jobs.queue.background_publisher import Message
-from worker.jobs.queue.celery_app import BUILD_JOB, GATHER_BATCH, PUBLISH_JOBS, REPACK_RUNS, WAKE_UP, make_app
+from worker.jobs.queue.celery_app import (
+    BUILD_JOB,
+    GATHER_BATCH,
+    PUBLISH_JOBS,
+    READ_SILHOUETTE,
+    REPACK_RUNS,
+    WAKE_UP,
+    make_app,
+)
 from worker.jobs.records.batches import BatchRecords
 from worker.jobs.records.heartbeats import Heartbeats
 from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.print_events import PrintRecords
+from worker.jobs.records.silhouettes import SilhouetteRecords
 
 if TYPE_CHECKING:
     from worker.jobs.execution.job_runner import JobRunner
@@ -225,6 +234,14 @@ def gather_batch(batch_id: str) -> None:
     _log.info("Batch %s: %s.", batch_id, outcome.name.lower())
 
 
+def read_silhouette(silhouette_id: str) -> None:
+    """Read the files of a silhouette. After a transient error, `wake_up` republishes the task."""
+    from worker.jobs.execution.silhouettes.silhouette_runner import SilhouetteRunner  # noqa: PLC0415 - see the module's docstring
+
+    outcome = SilhouetteRunner(SilhouetteRecords(database()), job_runner().blobs).run(silhouette_id)
+    _log.info("Silhouette %s: %s.", silhouette_id, outcome.name.lower())
+
+
 def wake_up() -> None:
     """Record the worker's heartbeat and run the maintenance that is due, if this process holds the leader lease."""
     try:
@@ -243,6 +260,7 @@ _register(name=BUILD_JOB, bind=True)(build_job)
 _register(name=PUBLISH_JOBS)(publish_jobs)
 _register(name=REPACK_RUNS)(repack_runs)
 _register(name=GATHER_BATCH)(gather_batch)
+_register(name=READ_SILHOUETTE)(read_silhouette)
 _register(name=WAKE_UP, acks_late=False)(wake_up)
 
 

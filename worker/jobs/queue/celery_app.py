@@ -12,6 +12,7 @@ PUBLISH_JOBS: Final = "drawerwright.publish_jobs"
 WAKE_UP: Final = "drawerwright.wake_up"
 REPACK_RUNS: Final = "drawerwright.repack_runs"
 GATHER_BATCH: Final = "drawerwright.gather_batch"
+READ_SILHOUETTE: Final = "drawerwright.read_silhouette"
 QUEUE: Final = "drawerwright"
 
 #: Message priorities, 0 to 9; the Redis transport delivers the lowest number first.

@@ -1,4 +1,4 @@
-"""The dispatcher: publishes the tasks that run jobs, repack runs and finalize batches.
+"""The dispatcher: publishes the tasks that run jobs, repack runs, finalize batches and read silhouettes.
 
 The job table is the source of truth; the broker only wakes workers. Messages that could not be published, or that the
 broker has lost, are published again.
@@ -24,12 +24,14 @@ from worker.jobs.queue.celery_app import (
     NEW_PRIORITY,
     PUBLISH_JOBS,
     QUEUE,
+    READ_SILHOUETTE,
     REPACK_RUNS,
     RESUMED_PRIORITY,
 )
 from worker.jobs.records.batches import BATCH_LEASE, BatchRecords
 from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.print_events import PrintRecords
+from worker.jobs.records.silhouettes import SilhouetteRecords
 
 __all__ = ["Dispatcher"]
 
@@ -55,7 +57,14 @@ class Dispatcher:
     """Publishes tasks. Thread-safe."""
 
     def __init__(
-        self, settings: Settings, app: Celery, *, records: JobRecords, prints: PrintRecords, batches: BatchRecords
+        self,
+        settings: Settings,
+        app: Celery,
+        *,
+        records: JobRecords,
+        prints: PrintRecords,
+        batches: BatchRecords,
+        silhouettes: SilhouetteRecords,
     ) -> None:
         """Publish through this app; no connection is opened yet.
 
@@ -65,10 +74,12 @@ class Dispatcher:
             records: the job table.
             prints: the print states, which name jobs whose new runs need files.
             batches: the batches.
+            silhouettes: the silhouettes.
         """
         self._settings = settings
         self._app = app
         self._records, self._prints, self._batches = records, prints, batches
+        self._silhouettes = silhouettes
         self._marked = False
         #: Publishes submitted jobs; once started, in its own thread.
         self.publisher = BackgroundPublisher(self._publish_new)
@@ -113,6 +124,14 @@ class Dispatcher:
             BrokerUnavailable: if the broker does not respond.
         """
         self._publish_ids(GATHER_BATCH, batch_ids, self._batches.mark_enqueued)
+
+    def publish_silhouettes(self, silhouette_ids: Sequence[str]) -> None:
+        """Publish the reading of these silhouettes.
+
+        Raises:
+            BrokerUnavailable: if the broker does not respond.
+        """
+        self._publish_ids(READ_SILHOUETTE, silhouette_ids, self._silhouettes.mark_enqueued)
 
     def _publish_new(self, messages: Sequence[Message]) -> None:
         if messages:
@@ -179,10 +198,12 @@ class Dispatcher:
             self.publish_repacks(repacks)
             batches = self._batches.waiting(quiet_seconds=quiet, limit=_PAGE, lease_seconds=BATCH_LEASE)
             self.publish_batches(batches)
+            silhouettes = self._silhouettes.waiting(quiet_seconds=quiet, limit=_PAGE)
+            self.publish_silhouettes(silhouettes)
             count += len(waiting)
             if not lost:
                 return count
-            if max(len(waiting), len(repacks), len(batches)) < _PAGE:
+            if max(map(len, (waiting, repacks, batches, silhouettes))) < _PAGE:
                 self._mark()
                 return count
 
@@ -212,6 +233,7 @@ class Dispatcher:
             self._records.waiting(quiet_seconds=0.0, limit=1, lease_seconds=lease)
             or self._prints.waiting(quiet_seconds=0.0, limit=1)
             or self._batches.waiting(quiet_seconds=0.0, limit=1, lease_seconds=BATCH_LEASE)
+            or self._silhouettes.waiting(quiet_seconds=0.0, limit=1)
         )
 
     def _queue_lost(self) -> bool:

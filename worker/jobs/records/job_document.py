@@ -5,6 +5,7 @@ from http import HTTPStatus
 from typing import Any
 
 from worker.jobs.records.models import Job
+from worker.silhouettes.errors import SilhouetteError
 from worker.spec.errors import DrawerwrightError, SpecError
 
 __all__ = ["absolute", "job_fields", "stored_problem"]
@@ -44,10 +45,10 @@ def absolute(base: str, problem: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def stored_problem(error: DrawerwrightError) -> dict[str, Any]:
-    """Return the problem document to store for a failed job, batch or repack.
+    """Return the problem document to store for a failed job, batch, repack or silhouette.
 
-    Its status appears in webhook messages and batch manifests: 422 if the spec is at fault, otherwise 500.
+    Its status appears in webhook messages and batch manifests: 422 if the spec or file is at fault, otherwise 500.
     """
-    spec_at_fault = isinstance(error, SpecError)
+    spec_at_fault = isinstance(error, SpecError | SilhouetteError)
     status = HTTPStatus.UNPROCESSABLE_ENTITY if spec_at_fault else HTTPStatus.INTERNAL_SERVER_ERROR
     return error.problem(status=status)

@@ -7,7 +7,7 @@ from sqlalchemy import Connection, func, select
 from worker.jobs.common.errors import QuotaReached
 from worker.jobs.common.principal import Quotas
 from worker.jobs.database.connection import upsert
-from worker.jobs.database.tables import BatchRow, DailyUsageRow, JobRow
+from worker.jobs.database.tables import BatchRow, DailyUsageRow, JobRow, SilhouetteRow
 from worker.jobs.records.models import ENDED
 from worker.spec import Spec
 from worker.spec.limits import cells_of
@@ -59,7 +59,8 @@ def enforce_quotas(connection: Connection, owner: str, quotas: Quotas, now: date
     if quotas.bytes:
         of_jobs = select(func.sum(JobRow.bytes)).where(JobRow.owner == owner, JobRow.deleted.is_(None))
         of_batches = select(func.sum(BatchRow.bytes)).where(BatchRow.owner == owner)
-        kept = sum(int(connection.scalar(total) or 0) for total in (of_jobs, of_batches))
+        of_silhouettes = select(func.sum(SilhouetteRow.bytes)).where(SilhouetteRow.owner == owner)
+        kept = sum(int(connection.scalar(total) or 0) for total in (of_jobs, of_batches, of_silhouettes))
         if kept >= quotas.bytes:
             raise _refused(
                 "The storage quota is used up.", kept,

@@ -5,7 +5,7 @@ from typing import Any, Final, cast
 
 from sqlalchemy.orm import InstrumentedAttribute
 
-from worker.jobs.database.tables import BatchFileRow, JobFileRow, JobRow
+from worker.jobs.database.tables import BatchFileRow, JobFileRow, JobRow, SilhouetteFileRow
 from worker.jobs.records.models import Job, JobState, Progress, StoredFile
 
 __all__ = ["JOB_COLUMNS", "file_columns", "file_values", "job_of", "tags_text"]
@@ -54,7 +54,7 @@ def tags_text(tags: Sequence[str]) -> str:
     return "".join(f"\n{tag}" for tag in tags) + "\n" if tags else ""
 
 
-def file_columns(table: type[JobFileRow | BatchFileRow]) -> tuple[InstrumentedAttribute[Any], ...]:
+def file_columns(table: type[JobFileRow | BatchFileRow | SilhouetteFileRow]) -> tuple[InstrumentedAttribute[Any], ...]:
     """Return the columns of a `StoredFile` in this table."""
     return tuple(getattr(table, name) for name in StoredFile.__slots__)
 

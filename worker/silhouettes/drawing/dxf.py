@@ -13,7 +13,6 @@ from ezdxf.entities.insert import Insert
 from ezdxf.entities.line import Line
 from ezdxf.entities.lwpolyline import LWPolyline
 from ezdxf.entities.polyline import Polyline as Polyline2d
-from ezdxf.lldxf.const import DXFError
 from ezdxf.math import Vec3
 
 from worker.silhouettes.drawing.polyline import FLATNESS, MOST_POINTS, Polyline
@@ -57,9 +56,9 @@ def read_dxf(content: bytes, unit: float | None) -> tuple[list[Polyline], list[s
     try:
         document = recover.read(io.BytesIO(content))[0]
         return _read(document, unit)
-    except (
-        DXFError, ValueError, TypeError, LookupError, AttributeError, ArithmeticError, RecursionError, OSError
-    ) as fault:  # fmt: skip
+    except (DrawingRefused, MemoryError):
+        raise
+    except Exception as fault:
         # the reader meets damaged files with errors of many kinds
         raise DrawingRefused(
             "The drawing cannot be read.", reason="unreadable", value=type(fault).__name__,

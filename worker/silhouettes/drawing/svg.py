@@ -70,7 +70,9 @@ def read_svg(content: bytes, unit: float | None) -> tuple[list[Polyline], list[s
     try:
         drawing = svgelements.SVG.parse(io.BytesIO(ET.tostring(root)), ppi=_PPI, reify=True)
         return list(_polylines(drawing, scale)), warnings
-    except (RecursionError, ValueError, TypeError, AttributeError, ArithmeticError, LookupError) as fault:
+    except (DrawingRefused, MemoryError):
+        raise
+    except Exception as fault:
         # the reader meets numbers and references of strangers with errors of many kinds
         raise DrawingRefused(
             "The drawing cannot be read.", reason="unreadable", value=type(fault).__name__,

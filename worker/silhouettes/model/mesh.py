@@ -63,6 +63,10 @@ def read_mesh(content: bytes, kind: ModelFormat, unit: ModelUnit | None) -> tupl
         ) from fault
     if not len(triangles):
         raise ModelRefused("The model has no triangles.", reason="empty", remedy="Export it as a mesh.")
+    if triangles.shape[1:] != (3, 3):  # an OBJ may have corners in the plane
+        raise ModelRefused(
+            "The model is flat.", reason="unreadable", limit="corners in space", remedy="Export a solid."
+        )
     if not np.isfinite(triangles).all() or np.abs(triangles).max() > 1e9:  # noqa: PLR2004 - a thousand kilometres
         raise ModelRefused(
             "The model has coordinates that are no numbers, or too large.", reason="unreadable",

@@ -2,18 +2,19 @@
 
 from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
-from pydantic import ConfigDict, Field, PlainValidator, TypeAdapter, model_validator
+from pydantic import BeforeValidator, ConfigDict, Field, PlainValidator, TypeAdapter, model_validator
 
 from worker.spec.errors import SpecError
 from worker.spec.items.catalogue import CatalogueEntry, lookup
 from worker.spec.items.handling import AskedPose, NestingStep, Soft, check_nesting, check_softness
-from worker.spec.items.shape import SCREW_LENGTHS, Box, Cylinder, PlainShape, Prism, Screw
+from worker.spec.items.shape import SCREW_LENGTHS, Box, Cylinder, PlainShape, Prism, Screw, SilhouetteShape
 from worker.spec.primitives.length import LengthBounds
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Count, HouseholdId, Label, Name, Number, Position, complete_or_by_id
 from worker.spec.primitives.pydantic_errors import Refusals, refusal
+from worker.spec.primitives.silhouette_id import silhouette_unknown
 
-__all__ = ["Access", "Item", "ItemShape", "Standard", "Storage", "access_rank", "label_or_flag"]
+__all__ = ["Access", "Item", "ItemShape", "Standard", "Storage", "ThingShape", "access_rank", "label_or_flag"]
 
 Storage: TypeAlias = Literal["rows", "upright", "loose", "pocket", "lane"]
 Access: TypeAlias = Literal["often", "sometimes", "rarely"]
@@ -72,7 +73,22 @@ class Standard(Noun):
         return self
 
 
-ItemShape: TypeAlias = Annotated[Box | Cylinder | Prism | Standard, Field(discriminator="kind")]
+#: A shape as a caller describes it; in a spec, a service replaces a silhouette by a polygon.
+ThingShape: TypeAlias = Annotated[Box | Cylinder | Prism | Standard | SilhouetteShape, Field(discriminator="kind")]
+
+
+def _without_silhouette(value: Any) -> Any:
+    """Refuse a silhouette: where specs are validated, a service has replaced it."""
+    if isinstance(value, dict) and value.get("kind") == "silhouette":
+        raise refusal(silhouette_unknown(value.get("id")))
+    return value
+
+
+ItemShape: TypeAlias = Annotated[
+    Box | Cylinder | Prism | Standard,
+    Field(discriminator="kind"),
+    BeforeValidator(_without_silhouette, json_schema_input_type=ThingShape),
+]
 
 _LABEL: Final = TypeAdapter[str](Label)
 
@@ -100,7 +116,7 @@ class Item(Noun):
     model_config = ConfigDict(json_schema_extra=complete_or_by_id("name", "shape"))
 
     name: Name = Field(description="Name of the item, unique in its list.")
-    shape: ItemShape = Field(description="Shape and dimensions, or an id of the catalogue.")
+    shape: ItemShape = Field(description="Shape and dimensions, an id of the catalogue, or a silhouette.")
     count: Annotated[Count, Field(ge=1, le=10_000)] = Field(default=1, description="Number of things.")
     storage: Storage | None = Field(
         default=None,

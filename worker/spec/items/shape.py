@@ -7,11 +7,12 @@ from pydantic import Field, model_validator
 from worker.spec.errors import SpecError
 from worker.spec.primitives.length import LengthBounds
 from worker.spec.primitives.model import Noun
+from worker.spec.primitives.names import HouseholdId
 from worker.spec.primitives.polygon import Polygon
 from worker.spec.primitives.pydantic_errors import Refusals
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["SCREW_LENGTHS", "Box", "Cylinder", "PlainShape", "Prism", "Screw"]
+__all__ = ["SCREW_LENGTHS", "Box", "Cylinder", "PlainShape", "Prism", "Screw", "SilhouetteShape"]
 
 #: A dimension of an item: a washer is half a millimetre thick, a drawer at most 3 m long.
 _Extent: TypeAlias = Annotated[float, LengthBounds(0.1, 3000.0)]
@@ -66,6 +67,16 @@ class Screw(Noun):
             refusals.add(error, "diameter")
         refusals.settle()
         return self
+
+
+class SilhouetteShape(Noun):
+    """The outline of a silhouette. A service replaces it by a polygon when a spec arrives."""
+
+    kind: Literal["silhouette"] = Field(description="Marks the shape as a silhouette.")
+    id: HouseholdId = Field(description="Id of the silhouette (/v1/silhouettes).")
+    height: _Extent | None = Field(
+        default=None, description="Height when lying flat; null for the depth of the silhouette."
+    )
 
 
 PlainShape: TypeAlias = Box | Cylinder | Prism | Screw

@@ -8,7 +8,7 @@ from worker.spec.drawer.drawer import MeasuredDrawer
 from worker.spec.drawer.grid import Grid
 from worker.spec.errors import SpecError
 from worker.spec.items.handling import AskedPose, NestingStep, Soft
-from worker.spec.items.item import Access, ItemShape, Storage, label_or_flag
+from worker.spec.items.item import Access, Storage, ThingShape, label_or_flag
 from worker.spec.manifest import Mark, PartKind, Sha256
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Count, HouseholdId, Label, Name, Note, Number
@@ -96,8 +96,8 @@ class ThingRequest(Noun):
     """A thing of the household, which drawers are laid out for and people look for."""
 
     name: Name = Field(description="Name of the thing.")
-    shape: ItemShape | None = Field(
-        default=None, description="Shape and dimensions, or an id of the catalogue; a job needs one."
+    shape: ThingShape | None = Field(
+        default=None, description="Shape and dimensions, an id of the catalogue or a silhouette; a job needs one."
     )
     count: Annotated[Count, Field(ge=1, le=10_000)] = Field(default=1, description="Number of them.")
     tags: Tags = Field(default=(), description="Tags to find it by. In a spec the first is the item's tag.")

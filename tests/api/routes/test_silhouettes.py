@@ -1,0 +1,207 @@
+"""Silhouettes over HTTP: uploads, corners, corrections, pictures, preconditions, quotas."""
+
+import io
+
+import orjson
+import pytest
+from trimesh import creation
+
+from worker.jobs.common.settings import Settings
+from worker.jobs.execution.silhouettes.silhouette_runner import SilhouetteRunner
+from worker.jobs.execution.transient_errors import TaskOutcome
+
+_SVG = (
+    b'<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">'
+    b'<path d="M5 5h50v30h-50z M10 10h10v10h-10z"/></svg>'
+)
+_POLYGON = {"name": "shim", "points": [[0, 0], [40, 0], [40, 20], [0, 20]], "depth": 2}
+
+
+@pytest.fixture(scope="module")
+def closed_settings(tmp_path_factory):
+    return Settings.read(data_dir=tmp_path_factory.mktemp("closed"), allowed_hosts="drawers.test")
+
+
+@pytest.fixture
+def run(job_service, blobs):
+    """Give a function that reads a silhouette as a worker does."""
+    return SilhouetteRunner(job_service.silhouettes.records, blobs).run
+
+
+def _post(service, *files, **options):
+    parts = [("file", (name, io.BytesIO(content))) for name, content in files]
+    headers = options.pop("headers", {})
+    return service.post(
+        "/v1/silhouettes", files=parts, data={"options": orjson.dumps(options).decode()}, headers=headers
+    )
+
+
+def _stored(blobs, made):
+    return [stored.key for stored in blobs.under(f"silhouettes/{made['id']}")]
+
+
+def test_a_drawing_is_read_by_a_worker_and_its_file_deleted(service, run, blobs):
+    answer = _post(service, ("shim.svg", _SVG), name="shim", thickness="2 mm")
+
+    assert answer.status_code == 202
+    made = answer.json()
+    assert answer.headers["location"] == made["links"]["self"]
+    assert (made["state"], made["kind"], made["outline"], len(_stored(blobs, made))) == ("queued", "drawing", None, 1)
+    assert service.get(f"{made['links']['self']}/outline.svg").status_code == 409
+
+    assert run(made["id"]) is TaskOutcome.DONE
+    assert run(made["id"]) is TaskOutcome.NOT_DUE
+
+    read = service.get(made["links"]["self"]).json()
+    assert (read["state"], read["kept"], _stored(blobs, made)) == ("succeeded", [], [])
+    assert read["request"] == {"name": "shim", "thickness": 2.0}
+    assert read["outline"]["depth"] == 2.0
+    assert sorted(map(tuple, read["outline"]["corners"])) == [(0, 0), (0, 30), (50, 0), (50, 30)]
+    assert len(read["outline"]["holes"]) == 1
+    drawing = service.get(read["links"]["outline"])
+    assert drawing.headers["content-type"] == "image/svg+xml"
+    assert "50.0 x 30.0 mm, 2.0 mm high" in drawing.text
+    again = service.get(read["links"]["outline"], headers={"If-None-Match": drawing.headers["etag"]})
+    assert again.status_code == 304
+    assert service.get(f"{made['links']['self']}/overlay.png").json()["type"].endswith("/silhouette-not-ready")
+
+
+def test_a_model_offers_its_poses_and_can_be_kept(service, run, blobs):
+    content = creation.box((30, 20, 10)).export(file_type="stl")
+    made = _post(service, ("block.STL", content), unit="mm", keep=True, pose=3).json()
+
+    run(made["id"])
+
+    read = service.get(made["links"]["self"]).json()
+    assert [pose["size"] for pose in read["poses"]] == [[30, 20, 10], [30, 10, 20], [20, 10, 30]]
+    assert read["outline"]["depth"] == pytest.approx(30)
+    assert (read["kept"], len(_stored(blobs, made))) == (["source-1.stl"], 1)
+
+
+def test_a_file_that_cannot_be_read_fails_with_reason_and_field(service, run, blobs):
+    made = _post(service, ("shim.svg", _SVG.replace(b"mm", b""))).json()
+
+    assert run(made["id"]) is TaskOutcome.FAILED
+
+    read = service.get(made["links"]["self"]).json()
+    assert (read["state"], read["outline"], _stored(blobs, made)) == ("failed", None, [])
+    assert read["problem"]["type"].endswith("/problems/drawing-refused")
+    assert (read["problem"]["reason"], read["problem"]["pointer"]) == ("no-unit", "/unit")
+    assert (read["problem"]["status"], bool(read["problem"]["remedy"])) == (422, True)
+
+    answer = service.request("PUT", f"{made['links']['self']}/outline", json={"points": _POLYGON["points"]})
+    assert (answer.json()["state"], answer.json()["corrected"]) == ("succeeded", True)
+
+
+def test_corners_are_a_silhouette_at_once(service):
+    answer = service.post("/v1/silhouettes", json=_POLYGON)
+
+    assert answer.status_code == 201
+    made = answer.json()
+    assert (made["state"], made["kind"], made["name"]) == ("succeeded", "points", "shim")
+    assert made["outline"]["outer"] == [[0, 0], [40, 0], [40, 20], [0, 20]]
+    assert service.get("/v1/silhouettes?name=shi&limit=1").json()["silhouettes"][0]["id"] == made["id"]
+
+
+def test_an_outline_is_corrected_only_as_it_was_seen(service):
+    made = service.post("/v1/silhouettes", json=_POLYGON)
+    url, tag = made.json()["links"]["self"], made.headers["etag"]
+    wider = {"points": [[0, 0], [42, 0], [42, 20], [0, 20]]}
+
+    changed = service.request("PUT", f"{url}/outline", json=wider, headers={"If-Match": tag})
+    late = service.request("PUT", f"{url}/outline", json=wider, headers={"If-Match": tag})
+
+    assert changed.json()["outline"]["outer"][1] == [42, 0]
+    assert (changed.json()["outline"]["depth"], changed.json()["corrected"]) == (2.0, True)
+    assert late.status_code == 412
+    assert service.delete(url, headers={"If-Match": tag}).status_code == 412
+    assert service.delete(url, headers={"If-Match": changed.headers["etag"]}).status_code == 204
+    assert service.get(url).status_code == 404
+
+
+def test_corners_that_are_no_outline_are_refused(service):
+    for points in ([[0, 0], [30, 30], [30, 0], [0, 30]], [[0, 0], [0.1, 0], [0, 30]], [[0, 0], [1, 1]]):
+        answer = service.post("/v1/silhouettes", json={"points": points})
+
+        assert answer.status_code == 422
+        assert answer.json()["remedy"] or answer.json()["errors"]
+
+
+@pytest.mark.parametrize(
+    ("files", "options", "slug"),
+    [
+        ([("shim.txt", b"x")], {}, "no-silhouette"),
+        ([("shim.png", _SVG)], {}, "no-silhouette"),
+        ([("a.svg", _SVG), ("b.svg", _SVG)], {}, "silhouette-refused"),
+        ([("a.jpg", b"\xff\xd8\xff"), ("b.svg", _SVG)], {}, "silhouette-refused"),
+        ([("a.jpg", b"\xff\xd8\xff")], {}, "silhouette-refused"),
+        ([("a.svg", _SVG)] * 4, {}, "request-refused"),
+        ([("a.svg", _SVG)], {"unit": "furlong"}, "silhouette-refused"),
+        ([("a.svg", _SVG)], {"colour": "red"}, "silhouette-refused"),
+    ],
+)
+def test_uploads_that_make_no_sense_are_refused(service, files, options, slug):
+    answer = _post(service, *files, **options)
+
+    assert answer.json()["type"].endswith(f"/{slug}"), answer.json()
+    assert answer.status_code in {400, 422}
+
+
+def test_a_malformed_body_is_refused(service):
+    for body in (b"", b"--x", b"--x\r\nContent-Disposition: form-data\r\n\r\n1\r\n--x--\r\n", b"\x00" * 500):
+        answer = service.post(
+            "/v1/silhouettes", content=body, headers={"Content-Type": "multipart/form-data; boundary=x"}
+        )
+        assert answer.status_code in {400, 422}, body
+    assert service.post("/v1/silhouettes", content=b"x", headers={"Content-Type": "text/plain"}).status_code == 415
+    assert (
+        service.post("/v1/silhouettes", content=b"x", headers={"Content-Type": "multipart/form-data"}).status_code
+        == 400
+    )
+
+
+def test_large_uploads_are_refused(service, job_service):
+    answer = _post(service, ("a.svg", b" " * (job_service.settings.largest_upload + 1)))
+
+    assert answer.status_code == 413
+
+
+def test_a_repeated_request_makes_one_silhouette(service, blobs):
+    key = {"Idempotency-Key": '"first"'}
+
+    first = _post(service, ("a.svg", _SVG), headers=key).json()
+    again = _post(service, ("a.svg", _SVG), headers=key).json()
+    other = _post(service, ("a.svg", _SVG.replace(b"h50", b"h49")), headers=key)
+
+    assert first["id"] == again["id"]
+    assert other.status_code == 422
+    assert len(_stored(blobs, first)) == 1
+
+
+def test_a_thing_keeps_its_silhouette(service):
+    made = service.post("/v1/silhouettes", json=_POLYGON).json()
+    shape = {"kind": "silhouette", "id": made["id"]}
+
+    thing = service.post("/v1/things", json={"name": "shim", "shape": shape})
+
+    assert thing.status_code == 201
+    assert thing.json()["thing"]["shape"] == shape
+    refused = service.delete(made["links"]["self"])
+    assert refused.status_code == 409
+    assert refused.json()["value"] == thing.json()["id"]
+    unknown = service.post("/v1/things", json={"name": "other", "shape": {"kind": "silhouette", "id": "0" * 26}})
+    assert unknown.status_code == 404
+    assert unknown.json()["pointer"] == "/shape/id"
+
+
+def test_silhouettes_of_others_are_not_found(closed, closed_job_service):
+    keys = [closed_job_service.keys.create(name, ["submit", "read"]) for name in ("one", "other")]
+    own, other = ({"Authorization": f"Bearer {secret.get_secret_value()}"} for _, secret in keys)
+
+    made = closed.post("/v1/silhouettes", json=_POLYGON, headers=own)
+
+    assert made.status_code == 201
+    assert closed.get(made.json()["links"]["self"], headers=own).status_code == 200
+    assert closed.get(made.json()["links"]["self"], headers=other).status_code == 404
+    assert closed.get("/v1/silhouettes", headers=other).json()["silhouettes"] == []
+    assert closed.delete(made.json()["links"]["self"], headers=other).status_code == 404

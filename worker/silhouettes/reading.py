@@ -1,0 +1,88 @@
+"""From uploaded files to a silhouette: the reader for each kind of file, with the options of the request."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, cast, get_args
+
+from worker.silhouettes.corners import outline_document
+from worker.silhouettes.errors import SilhouetteError
+from worker.silhouettes.file_format import FileFormat, kind_of
+from worker.spec.requests.silhouette import SilhouetteRequest
+
+__all__ = ["Reading", "SourceFile", "read_files"]
+
+
+@dataclass(frozen=True, slots=True)
+class SourceFile:
+    """An uploaded file."""
+
+    format: FileFormat
+    content: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A silhouette as JSON, and a picture of the outline over the rectified photo (PNG), if it is from one."""
+
+    document: dict[str, Any]
+    overlay: bytes | None = None
+
+
+def read_files(files: Sequence[SourceFile], request: SilhouetteRequest) -> Reading:
+    """Return what files show.
+
+    Raises:
+        SilhouetteError: if they show no silhouette; with reason and remedy.
+    """
+    kinds = {kind_of(file.format) for file in files}
+    if len(kinds) != 1 or (kinds != {"photo"} and len(files) > 1):
+        raise SilhouetteError(
+            "The files do not belong together.", reason="several-files", value=[file.format for file in files],
+            limit="one or two photos, or one drawing or model", remedy="Send each thing by itself.",
+        )  # fmt: skip
+    kind = kinds.pop()
+    if kind == "drawing":
+        return _of_drawing(files[0], request)
+    if kind == "model":
+        return _of_model(files[0], request)
+    return _of_photos(files, request)
+
+
+def _of_drawing(file: SourceFile, request: SilhouetteRequest) -> Reading:
+    from worker.silhouettes.drawing import drawing  # noqa: PLC0415 - its libraries take a second to load
+
+    _check_unit(request, get_args(drawing.DrawingUnit))
+    options = drawing.DrawingOptions(
+        unit=cast("drawing.DrawingUnit | None", request.unit), layer=request.layer, colour=request.colour,
+        outline=request.outline, depth=request.thickness,
+    )  # fmt: skip
+    made = drawing.read_drawing(file.content, cast("drawing.DrawingFormat", file.format), options)
+    return Reading({"outline": outline_document(made), "poses": []})
+
+
+def _of_model(file: SourceFile, request: SilhouetteRequest) -> Reading:
+    from worker.silhouettes.model import mesh, model  # noqa: PLC0415 - as above
+
+    _check_unit(request, get_args(mesh.ModelUnit))
+    options = model.ModelOptions(
+        unit=cast("mesh.ModelUnit | None", request.unit), pose=request.pose, depth=request.depth,
+        repair=request.repair,
+    )  # fmt: skip
+    made = model.read_model(file.content, cast("mesh.ModelFormat", file.format), options)
+    poses = [
+        {"pose": number, "size": [round(side, 2) for side in pose.size], "share": round(pose.share, 4)}
+        for number, pose in enumerate(made.poses, start=1)
+    ]
+    return Reading({"outline": outline_document(made.silhouette), "poses": poses})
+
+
+def _of_photos(files: Sequence[SourceFile], request: SilhouetteRequest) -> Reading:
+    raise NotImplementedError
+
+
+def _check_unit(request: SilhouetteRequest, units: tuple[str, ...]) -> None:
+    if request.unit is not None and request.unit not in units:
+        raise SilhouetteError(
+            "The unit is not one for this kind of file.", reason="no-unit", pointer="/unit", value=request.unit,
+            limit=", ".join(units), remedy="Choose one of these.",
+        )  # fmt: skip
