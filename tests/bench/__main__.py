@@ -1,7 +1,7 @@
 """Run benchmarks and print their figures: ``python -m tests.bench [solids] [jobs] ...``, on an idle machine.
 
-``plans_build``, ``worst_plans``, ``practice``, ``gallery``, ``drawer_changes`` and ``silhouettes`` run only if they are
-named: they take minutes, and other load does not matter to them. ``practice`` takes options, see there.
+``plans_build``, ``worst_plans``, ``practice``, ``gallery``, ``drawer_changes`` and ``mutated_files`` run only if they
+are named: they take minutes, and other load does not matter to them. ``practice`` takes options, see there.
 """
 
 import importlib

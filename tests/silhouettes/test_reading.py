@@ -10,7 +10,7 @@ from worker.spec.requests.silhouette import SilhouetteRequest
 
 _FILES = originals()
 
-#: Mutations of each file here; `python -m tests.bench silhouettes` tries 10,000 in all.
+#: Mutations of each file here; `python -m tests.bench mutated_files` tries 10,000 in all.
 _MUTATIONS = 40
 
 
