@@ -1,0 +1,143 @@
+"""Things to photograph: meshes that stand on z = 0, with what a photographer would say of them."""
+
+from dataclasses import dataclass
+from math import cos, pi, radians, sin
+
+import numpy as np
+from manifold3d import CrossSection, JoinType, Manifold
+
+__all__ = ["THINGS", "Thing"]
+
+_SEGMENTS = 96
+
+
+@dataclass(frozen=True)
+class Thing:
+    """A thing: name, body as given to the pipeline, mesh, look, and the tint to photograph it on."""
+
+    name: str
+    body: str
+    solid: Manifold
+    look: str
+    tint: str = "green"
+
+    @property
+    def thickness(self):
+        return self.solid.bounding_box()[5]
+
+    def mesh(self):
+        """Return `(n, 3) float64, mm` corners and `(m, 3) int` triangles."""
+        mesh = self.solid.to_mesh()
+        return np.asarray(mesh.vert_properties, dtype=float)[:, :3], np.asarray(mesh.tri_verts)
+
+
+def _box(x, y, z, radius=0.0):
+    section = CrossSection.square((x - 2 * radius, y - 2 * radius), center=True)
+    if radius:
+        section = section.offset(radius, JoinType.Round, circular_segments=_SEGMENTS)
+    return section.extrude(z)
+
+
+def _disc(diameter, z, hole=0.0):
+    section = CrossSection.circle(diameter / 2, _SEGMENTS)
+    if hole:
+        section -= CrossSection.circle(hole / 2, _SEGMENTS)
+    return section.extrude(z)
+
+
+def _lying(profile):
+    """Return a turned body lying along x, resting on z = 0; the profile is a list of (radius, position)."""
+    points = [(0.0, profile[0][1]), *profile, (0.0, profile[-1][1])]
+    solid = Manifold.revolve(CrossSection([points]), _SEGMENTS).rotate((0, 90, 0))
+    low = solid.bounding_box()
+    return solid.translate((-(low[0] + low[3]) / 2, 0, -low[2]))
+
+
+def _polygon(points, z, radius=0.0):
+    section = CrossSection([points])
+    if radius:
+        section = section.offset(-radius, JoinType.Round, circular_segments=_SEGMENTS)
+        section = section.offset(radius, JoinType.Round, circular_segments=_SEGMENTS)
+    return section.extrude(z)
+
+
+def _spanner():
+    body = CrossSection.square((110, 12), center=True)
+    for side, size in ((-1, 17), (1, 13)):
+        jaw = CrossSection.circle(size * 1.05, _SEGMENTS)
+        mouth = CrossSection.square((size * 1.6, size), center=True).translate((size * 0.85, 0))
+        jaw = (jaw - mouth).rotate(15 if side > 0 else 195)
+        body += jaw.translate((side * 60, 0))
+    return body.offset(-0.5).offset(0.5, JoinType.Round, circular_segments=32).extrude(6.0)
+
+
+def _scissors():
+    blade = CrossSection([[(0, -4), (85, -1), (85, 0.5), (0, 6)]])
+    loop = CrossSection.circle(1.0, _SEGMENTS).scale((22, 15)) - CrossSection.circle(1.0, _SEGMENTS).scale((16, 9.5))
+    half = blade + CrossSection([[(0, -4), (0, 6), (-34, 12), (-36, 4)]]) + loop.translate((-52, 12))
+    both = half.rotate(9) + half.mirror((0, 1)).rotate(-9)
+    return both.extrude(5.0)
+
+
+def _hook(x, y, d):
+    arm = _lying([(d / 2, 0), (d / 2, x)])
+    other = _lying([(d / 2, 0), (d / 2, y)]).rotate((0, 0, 90)).translate((x / 2 - d / 2, y / 2 - d / 2, 0))
+    return arm + other
+
+
+def _gear():
+    teeth = [
+        ((30.0 if index % 2 == 0 else 26.0) * np.array([cos(angle), sin(angle)])).tolist()
+        for index in range(24 * 2)
+        for angle in (pi * index / 24 - 0.035, pi * index / 24 + 0.035)
+    ]
+    return (CrossSection([teeth]) - CrossSection.circle(6.0, _SEGMENTS)).extrude(8.0)
+
+
+def _plate():
+    section = CrossSection.square((90, 40), center=True)
+    for x, d in ((-32, 6.5), (-12, 10), (12, 16), (34, 4.2)):
+        section -= CrossSection.circle(d / 2, _SEGMENTS).translate((x, 0))
+    return section.extrude(2.0)
+
+
+def _screwdriver():
+    return _lying([(3, 0), (3, 75), (5, 76), (5, 80), (13, 82), (15, 100), (12.5, 130), (14.5, 160), (8, 168)])
+
+
+def _hammer():
+    handle = _box(120, 18, 16, 6).translate((-20, 0, 3))
+    head = _box(22, 80, 26, 3).translate((45, 0, 0))
+    return handle + head
+
+
+#: The first six are those on which thresholds were set; all others were held out.
+THINGS = (
+    Thing("plate", "flat", _plate(), "metal"),
+    Thing("adapter", "flat", _box(70, 45, 28, 8), "black"),
+    Thing("pen", "round", _lying([(1, 0), (4, 14), (5, 16), (5, 138), (4, 142)]), "blue"),
+    Thing("eraser", "flat", _box(45, 20, 12, 1.5), "white"),
+    Thing("stepped block", "stepped", _box(60, 40, 10, 3) + _box(30, 20, 30, 2), "red"),
+    Thing("scissors", "flat", _scissors(), "brushed"),
+    Thing("card", "flat", _box(85.60, 53.98, 0.76, 3.18), "blue"),
+    Thing("washer M10", "flat", _disc(20.0, 2.0, 10.5), "metal"),
+    Thing("washer M20", "flat", _disc(37.0, 3.0, 21.0), "brushed"),
+    Thing("spanner", "flat", _spanner(), "metal"),
+    Thing("hook", "round", _hook(90, 35, 6.0), "black"),
+    Thing("white case", "flat", _box(60, 40, 25, 4), "white"),
+    Thing("wood block", "flat", _box(100, 30, 20, 1), "wood"),
+    Thing("tape roll", "flat", _disc(62.0, 24.0, 40.0), "orange"),
+    Thing("knife", "flat", _polygon([(-70, -9), (50, -9), (75, 5), (70, 9), (-66, 9), (-70, 4)], 15.0, 2.0), "orange"),
+    Thing("cell AA", "round", _lying([(7.25, 0), (7.25, 49), (2.75, 49.01), (2.75, 50.5)]), "black"),
+    Thing("rod", "round", _lying([(4, 0), (4, 120)]), "metal"),
+    Thing("ball", "round", Manifold.sphere(20.0, 128).translate((0, 0, 20)), "red"),
+    Thing("glue", "round", _lying([(12.5, 0), (12.5, 80), (9, 88), (3, 90), (1.5, 112)]), "white"),
+    Thing("screwdriver", "stepped", _screwdriver(), "yellow"),
+    Thing("hammer", "stepped", _hammer(), "wood"),
+    Thing("knob", "stepped", _disc(26.0, 12.0) + _disc(44.0, 14.0).translate((0, 0, 10.0)), "brushed"),
+    Thing("gear", "flat", _gear(), "grey"),
+    Thing("leaf", "flat", _polygon([(60 * cos(radians(a)), (18 + 6 * cos(radians(3 * a))) * sin(radians(a)))
+                                    for a in range(0, 360, 4)], 6.0), "green", "pink"),
+    Thing("lime ball", "round", Manifold.sphere(15.0, 128).translate((0, 0, 15)), "green", "pink"),
+    Thing("skin-coloured box", "flat", _box(50, 35, 18, 5), "skin", "green"),
+)  # fmt: skip

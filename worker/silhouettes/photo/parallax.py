@@ -1,0 +1,104 @@
+"""From the outline that a camera sees on the sheet to the thing's own, seen from straight above.
+
+A point at height z appears on the sheet farther from the nadir, the point below the camera, by the factor Z / (Z - z),
+where Z is the camera's height: similar triangles.
+"""
+
+from math import ceil
+from typing import Final, Literal, TypeAlias
+
+import numpy as np
+import shapely
+import shapely.affinity
+from numpy.typing import NDArray
+
+__all__ = ["Body", "corrected", "union_over_heights", "unseen_flanks"]
+
+#: How a thing's sides run: straight up (flat), round across the sheet like a pen, or otherwise (stepped).
+Body: TypeAlias = Literal["flat", "round", "stepped"]
+
+#: Farthest that a point may move between two heights of the union, mm, and most heights.
+_STEP: Final = 0.3
+_MOST_STEPS: Final = 48
+#: Heights as shares of the thickness at which the outline of a body may be. The lower ones of a flat body allow for
+#: rounded edges, those of a round one for its ends, and for lines of sight that touch it above and below its middle.
+_HEIGHTS: Final[dict[Body, tuple[float, float]]] = {"flat": (0.8, 1.0), "round": (0.25, 0.75), "stepped": (0.0, 1.0)}
+
+#: Largest share of a round body's thickness that its flanks can hide on a side: where they lean over by 45 degrees and
+#: more they mirror what lies below (1/2 - sqrt(1/8)), and a little for blur.
+_FLANK: Final = 0.18
+
+#: Corners closer than this to a line are left out, mm.
+_SIMPLIFY: Final = 0.03
+
+
+def corrected(
+    seen: shapely.Polygon, nadir: NDArray[np.float64], height: float, thickness: float, body: Body
+) -> shapely.Polygon:
+    """Return the likely outline from above: exact for a flat body, close for a round one.
+
+    What is seen of a flat body is its top and its foot: in both scales at once lies the body. The widest part of a
+    round one is at half its height. No photo says at which height a stepped one is wide, so it gets the union.
+
+    Args:
+        seen: the outline that it hides of the sheet, mm.
+        nadir: `(2,)`, the point of the sheet below the camera, mm.
+        height: of the camera, mm.
+        thickness: of the thing as it lies, mm.
+        body: how its sides run.
+    """
+    if body == "round":
+        return _scaled(seen, nadir, 1.0 - thickness / (2.0 * height))
+    if body == "flat":
+        return _largest(seen & _scaled(seen, nadir, 1.0 - thickness / height))
+    return union_over_heights(seen, nadir, height, thickness)
+
+
+def union_over_heights(
+    seen: shapely.Polygon, nadir: NDArray[np.float64], height: float, thickness: float, body: Body = "stepped"
+) -> shapely.Polygon:
+    """Return an outline that contains the thing from above.
+
+    Each of its points lies at some height in [0, thickness], so it lies in what is seen, scaled for that height. Of a
+    flat body all heights have the same outline, so the greatest do, and of a round one those about its middle.
+
+    Args:
+        seen: the outline that it hides of the sheet, mm.
+        nadir: `(2,)`, the point of the sheet below the camera, mm.
+        height: of the camera, mm.
+        thickness: of the thing as it lies, mm.
+        body: how its sides run; a stepped one may have any.
+    """
+    reach = float(np.linalg.norm(shapely.get_coordinates(seen) - nadir, axis=1).max()) * thickness / height
+    low, high = _HEIGHTS[body]
+    reach *= high - low
+    steps = min(max(ceil(reach / _STEP), 1), _MOST_STEPS)
+    plain = _largest(seen.simplify(_SIMPLIFY))
+    shares = np.linspace(low, high, steps + 1) * thickness / height
+    union = _largest(shapely.union_all([_scaled(plain, nadir, 1.0 - share) for share in shares.tolist()]))
+    # between two copies the outline moves along a line: closing by half a step covers what they leave
+    gap = 0.5 * reach / steps
+    return _largest(union.buffer(gap).buffer(-gap) | union)
+
+
+def unseen_flanks(likely: shapely.Polygon, thickness: float) -> float:
+    """Return by how much a round body's outline is too narrow on each side, mm.
+
+    Its flanks face the sheet, and shiny ones mirror it. But it is as wide as it is thick at its widest place, so the
+    largest circle in its outline says what is missing.
+
+    Args:
+        likely: its outline from above, mm.
+        thickness: of the thing as it lies, mm.
+    """
+    radius = float(shapely.maximum_inscribed_circle(likely, tolerance=0.02).length)
+    return min(max(thickness / 2.0 - radius, 0.0), _FLANK * thickness)
+
+
+def _scaled(polygon: shapely.Polygon, centre: NDArray[np.float64], factor: float) -> shapely.Polygon:
+    return shapely.affinity.scale(polygon, factor, factor, origin=(float(centre[0]), float(centre[1])))
+
+
+def _largest(shape: shapely.Geometry) -> shapely.Polygon:
+    parts = [part for part in shapely.get_parts(shape) if isinstance(part, shapely.Polygon)]
+    return max(parts, key=lambda part: part.area, default=shapely.Polygon())
