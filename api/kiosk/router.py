@@ -18,7 +18,7 @@ from api.http.problems.errors import AddressUnknown
 from api.http.requests.preconditions import not_modified
 from api.http.responses.ranges import content_tag
 
-__all__ = ["router"]
+__all__ = ["page_files", "router"]
 
 router = APIRouter(tags=["kiosk"])
 
@@ -30,10 +30,14 @@ _TYPES: Final = {
     "mjs": "text/javascript; charset=utf-8",
     "svg": "image/svg+xml",
     "txt": "text/plain; charset=utf-8",
+    "webmanifest": "application/manifest+json",
 }
 
 #: The weight of a content coding (RFC 9110, 12.4.2).
 _WEIGHT: Final = re.compile(r"q\s*=\s*([01](?:\.[0-9]{0,3})?)", re.ASCII)
+
+#: The service worker, which serves the whole page (Service Workers, W3C: by default only its own folder).
+_WORKER: Final = "worker.js"
 
 #: Browsers revalidate assets on each load; an unchanged one is answered with 304.
 _CACHING: Final = "no-cache"
@@ -48,7 +52,7 @@ class KioskSettings(BaseModel):
 
 
 @dataclass(frozen=True)
-class _Asset:
+class Asset:
     """Content, media type and entity tag of one file of the page."""
 
     data: bytes
@@ -62,9 +66,9 @@ class _Asset:
 
 
 @lru_cache(maxsize=1)
-def _assets() -> dict[str, _Asset]:
+def page_files() -> dict[str, Asset]:
     """Return all files of the page by path; requests are looked up here, never in the file system."""
-    assets: dict[str, _Asset] = {}
+    assets: dict[str, Asset] = {}
 
     def gather(folder: Traversable, path: str) -> None:
         for entry in folder.iterdir():
@@ -72,7 +76,7 @@ def _assets() -> dict[str, _Asset]:
                 gather(entry, f"{path}{entry.name}/")
             elif (media_type := _TYPES.get(entry.name.rpartition(".")[2])) is not None:
                 data = entry.read_bytes()
-                assets[path + entry.name] = _Asset(data, media_type, content_tag(data))
+                assets[path + entry.name] = Asset(data, media_type, content_tag(data))
 
     gather(files("api.kiosk").joinpath("page"), "")
     return assets
@@ -81,12 +85,12 @@ def _assets() -> dict[str, _Asset]:
 @lru_cache(maxsize=1)
 def _policy() -> str:
     """Return the Content-Security-Policy: own files only, and the inline import map by its hash (CSP level 3)."""
-    page = _assets()["index.html"].data
+    page = page_files()["index.html"].data
     scripts = re.findall(rb'<script type="importmap">(.*?)</script>', page, re.DOTALL)
     digests = " ".join(f"'sha256-{base64.b64encode(sha256(script).digest()).decode()}'" for script in scripts)
     return (
         f"default-src 'none'; script-src 'self' {digests}; style-src 'self'; img-src 'self' blob:; "
-        "connect-src 'self' blob:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        "connect-src 'self' blob:; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
     )
 
 
@@ -111,12 +115,14 @@ def get_asset(request: Request, path: str) -> Response:
 
 
 def _answer(request: Request, path: str) -> Response:
-    asset = _assets().get(path)
+    asset = page_files().get(path)
     if asset is None:
         raise AddressUnknown
     packed = _accepts_gzip(request)
     tag = f'{asset.tag[:-1]}-gzip"' if packed else asset.tag
     headers = {"ETag": tag, "Cache-Control": _CACHING, "Content-Security-Policy": _policy(), "Vary": "Accept-Encoding"}
+    if path == _WORKER:
+        headers["Service-Worker-Allowed"] = "/"
     if (unchanged := not_modified(request, headers)) is not None:
         return unchanged
     data = asset.packed if packed else asset.data

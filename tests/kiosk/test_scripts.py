@@ -24,6 +24,8 @@ _VENDORED = {
     "signals/signals.mjs": "@preact/signals/dist/signals.mjs",
     "signals/signals-core.mjs": "@preact/signals-core/dist/signals-core.mjs",
     "signals/LICENSE": "@preact/signals/LICENSE",
+    "uqr/uqr.mjs": "uqr/dist/index.mjs",
+    "uqr/LICENSE": "uqr/LICENSE",
 }
 
 #: Least share of the lines of the modules with unit tests that these reach.

@@ -28,10 +28,10 @@ export interface Tray {
   compartments?: [number, number] | null;
   finger_ramp?: object | boolean | null;
   label_ledge?: object | boolean | null;
-  magnets?: object | null;
+  magnets?: { diameter: number; depth: number; per_cell?: boolean } | null;
   pockets?: object[];
   labels?: (string | null)[];
-  text?: { text: string } | null;
+  text?: { text: string; face?: "front" | "floor" | "ledge"; style?: string } | null;
   hold?: Hold[];
   quantity?: number;
 }
@@ -48,7 +48,8 @@ export interface Content {
   item: string;
   pointer: string;
   count: number;
-  placement: number;
+  placement: number | null;
+  lane: number | null;
   at: [number, number, number];
   size: [number, number, number];
 }
@@ -65,6 +66,7 @@ export interface DrawerPlan {
   contents: Content[];
   spaces: { at: [number, number]; cells: [number, number] }[];
   jointed: Jointed[];
+  lanes: { name: string; at: [number, number]; size: [number, number] }[];
 }
 export interface Part {
   mark: string;
@@ -93,6 +95,14 @@ export interface Work {
   seconds?: number | null;
   time_uncertainty?: number | null;
 }
+export interface Pieces { mark: string; kind: string; name: string; count: number }
+export interface Stand { drawer: string; cell: [number, number] | null }
+export interface Changes {
+  new: Pieces[];
+  kept: Pieces[];
+  moved: (Pieces & { before: Stand; now: Stand })[];
+  retired: Pieces[];
+}
 export interface Plan {
   name: string;
   drawers: DrawerPlan[];
@@ -101,6 +111,7 @@ export interface Plan {
   work: Work | null;
   unplaced: { item: string; pointer: string; count: number; drawer: string | null; reason: string; remedy: string | null }[];
   warnings: { pointer: string; message: string }[];
+  changes?: Changes | null;
 }
 export interface StoredFile { name: string; media_type: string; bytes: number }
 export interface Manifest extends Plan {
@@ -114,6 +125,8 @@ export interface Job {
   state: "queued" | "running" | "succeeded" | "failed" | "cancelled";
   progress: { done: number; total: number; now: string | null };
   problem: Problem | null;
+  created: string;
+  tags: string[];
 }
 export interface CatalogueShape { kind: string; size: [number, number, number]; diameter: number; length: number }
 export interface CatalogueEntry { id: string; name: string; category: string; source: string; shape: CatalogueShape }

@@ -3,6 +3,7 @@
 import { signal } from "@preact/signals";
 
 import { blankDraft, blankDrawer, freeKey, readDraft } from "./draft_format.js";
+import { keep, kept, openStore } from "./draft_store.js";
 import { History } from "./history.js";
 import { convert, setUnit, unitNow } from "./units.js";
 
@@ -10,8 +11,6 @@ import { convert, setUnit, unitNow } from "./units.js";
 /** @typedef {import("./draft_format.js").DrawerDraft} DrawerDraft */
 /** @typedef {import("./units.js").Unit} Unit */
 /** @typedef {"field" | "things" | "drawer" | "trays" | "all"} Change */
-
-const STORE = "drawerwright.draft";
 
 export let draft = blankDraft();
 export let current = 0;
@@ -41,9 +40,7 @@ export function changed(what) {
 
 /** @param {Change} what */
 function spread(what) {
-  try {
-    window.localStorage.setItem(STORE, history.now);
-  } catch { /* without storage the draft lives as long as the page */ }
+  keep(history.now);
   notify(what);
 }
 
@@ -64,20 +61,18 @@ function parsed(text) {
 }
 
 /** Read the stored draft, and follow the changes that another tab makes to it. */
-export function restore() {
-  try {
-    draft = parsed(window.localStorage.getItem(STORE)) ?? draft;
-  } catch { /* without storage there is none */ }
-  setUnit(draft.unit);
-  history = new History(JSON.stringify(draft));
-  window.addEventListener("storage", (event) => {
-    const other = event.key === STORE ? parsed(event.newValue) : null;
+export async function restore() {
+  await openStore((text) => {
+    const other = parsed(text);
     if (!other) return;
     draft = other;
     setUnit(draft.unit);
     history.add(JSON.stringify(draft));
     notify("all");
   });
+  draft = parsed(await kept()) ?? draft;
+  setUnit(draft.unit);
+  history = new History(JSON.stringify(draft));
 }
 
 /**
@@ -178,5 +173,8 @@ export const measured = (drawer) => drawer.width.some(filled) && drawer.depth.so
 
 /** Whether the printer's bed has been chosen or typed; without it no floor can be split into tiles. */
 export const bedGiven = () => draft.bed.every(filled);
+
+/** Whether nothing has been entered yet. */
+export const isBlank = () => !draft.things.length && draft.drawers.every((drawer) => ![...drawer.width, ...drawer.depth, drawer.height].some(filled));
 
 export const ready = () => draft.drawers.every(measured);

@@ -6,21 +6,33 @@
 /** @typedef {{x: string, y: string, w: string, d: string}} Obstacle */
 /**
  * @typedef {{key: string, name: string, width: string[], depth: string[], height: string, corner: string,
- *   copies: number | string, obstacles: Obstacle[], trays: FixedTray[]}} DrawerDraft
- * `trays` are those with a place of their own; an empty list leaves the whole layout to the service.
+ *   copies: number | string, obstacles: Obstacle[], trays: FixedTray[], bare: boolean, panels: object[] | null}} DrawerDraft
+ * `trays` are those with a place of their own; an empty list leaves the whole layout to the service. A `bare` drawer has
+ * no floor; `panels` are those of an opened spec, null leaves them to the service.
  */
 /**
  * @typedef {{key: string, kind: "standard" | "box" | "cylinder", id: string, name: string, sizes: string[],
- *   count: number | string, access: string, storage: string, group: string, label: boolean}} Thing
+ *   count: number | string, access: string, storage: string, group: string, near: string, label: boolean}} Thing
+ * `near` is the key of another thing, or "".
  */
+/** @typedef {Partial<Record<"grid" | "printer" | "material" | "printing", Record<string, any>>>} Rest */
 /**
  * @typedef {{version: 2, unit: "mm" | "in", drawers: DrawerDraft[], things: Thing[], bed: string[], nozzle: string,
- *   layer: string, material: string, price: string, hours: string, half: boolean, fill: boolean, coupon: boolean}} Draft
+ *   layer: string, material: string, price: string, hours: string, half: boolean, fill: boolean, coupon: boolean,
+ *   share: "group" | "like" | "any", previous: {job: string, name: string} | null, rest: Rest}} Draft
+ * `rest` are settings of an opened spec that the page has no fields for; `previous` is the job whose printed pieces are used again.
  */
 
 const ACCESS = ["often", "sometimes", "rarely"];
-const STORAGE = ["", "rows", "upright", "loose", "pocket"];
+export const STORAGE = ["", "rows", "upright", "loose", "pocket", "lane"];
+const SHARE = ["group", "like", "any"];
 const KINDS = ["standard", "box", "cylinder"];
+
+/** Settings that are kept as they are where the page has no fields for them. */
+export const SETTINGS = /** @type {const} */ (["grid", "printer", "material", "printing"]);
+
+/** The id of a job. */
+const JOB = /^[0-9a-z]{26}$/;
 
 /** Number of sizes of a shape that is described. */
 export const SIZES = { box: 3, cylinder: 2, standard: 0 };
@@ -43,7 +55,7 @@ export function freeKey(entries, letter) {
  * @returns {DrawerDraft}
  */
 export const blankDrawer = (name, key) => ({
-  key, name, width: ["", "", ""], depth: ["", "", ""], height: "", corner: "", copies: 1, obstacles: [], trays: [],
+  key, name, width: ["", "", ""], depth: ["", "", ""], height: "", corner: "", copies: 1, obstacles: [], trays: [], bare: false, panels: null,
 });
 
 /** @returns {Draft} */
@@ -61,6 +73,9 @@ export const blankDraft = () => ({
   half: false,
   fill: false,
   coupon: true,
+  share: "like",
+  previous: null,
+  rest: {},
 });
 
 /**
@@ -99,6 +114,7 @@ export function readDraft(value) {
   /** @type {Thing[]} */
   const things = [];
   for (const entry of list(kept.things).map(record)) things.push(readThing(entry, things));
+  for (const thing of things) if (thing.near === thing.key || !things.some((other) => other.key === thing.near)) thing.near = "";
   /** @type {DrawerDraft[]} */
   const drawers = [];
   for (const entry of list(kept.drawers).map(record)) drawers.push(readDrawer(entry, drawers, things));
@@ -116,6 +132,9 @@ export function readDraft(value) {
     half: flag(kept.half, blank.half),
     fill: flag(kept.fill, blank.fill),
     coupon: flag(kept.coupon, blank.coupon),
+    share: SHARE.includes(kept.share) ? kept.share : blank.share,
+    previous: JOB.test(text(record(kept.previous).job)) ? { job: text(kept.previous.job), name: text(kept.previous.name) } : null,
+    rest: Object.fromEntries(SETTINGS.filter((key) => Object.keys(record(record(kept.rest)[key])).length).map((key) => [key, record(kept.rest[key])])),
   };
 }
 
@@ -137,6 +156,7 @@ function readThing(entry, before) {
     access: ACCESS.includes(entry.access) ? entry.access : "sometimes",
     storage: STORAGE.includes(entry.storage) ? entry.storage : "",
     group: text(entry.group),
+    near: text(entry.near),
     label: flag(entry.label, false),
   };
 }
@@ -175,6 +195,8 @@ function readDrawer(entry, before, things) {
     copies: count(entry.copies),
     obstacles: list(entry.obstacles).map(record).map((o) => ({ x: text(o.x), y: text(o.y), w: text(o.w), d: text(o.d) })),
     trays,
+    bare: flag(entry.bare, false),
+    panels: Array.isArray(entry.panels) ? entry.panels.filter((panel) => typeof panel === "object" && panel !== null) : null,
   };
 }
 

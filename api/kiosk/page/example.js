@@ -18,7 +18,7 @@ const THINGS = [
 export function exampleDraft() {
   const drawer = { ...blankDrawer("desk drawer", "d1"), width: ["372", "", ""], depth: ["410", "", ""], height: "68" };
   const things = THINGS.map(([name, kind, sizes, count, access, group], i) => ({
-    key: `t${i + 1}`, kind, id: "", name, sizes, count, access, storage: "", group, label: false,
+    key: `t${i + 1}`, kind, id: "", name, sizes, count, access, storage: "", group, near: "", label: false,
   }));
   return { ...blankDraft(), drawers: [drawer], things, bed: ["220", "220", "220"] };
 }

@@ -3,12 +3,13 @@
 import { announce, button, byId, h, show } from "./dom.js";
 import { contentRows, drawerAddress, householdAddress, piecesText } from "./household_text.js";
 import { t } from "./messages.js";
+import { changeJob } from "./previous.js";
 import { messageOf, request, requestJson, RequestRefused } from "./service.js";
 
 const PAGE = 50;
 const MOST_MATCHES = 5;
 
-/** @typedef {{id: string, drawer: {name: string, place?: string | null, note?: string | null}, layout: object | null, pieces: Record<string, number>}} DrawerRecord */
+/** @typedef {{id: string, drawer: {name: string, place?: string | null, note?: string | null}, layout: {job: string} | null, pieces: Record<string, number>}} DrawerRecord */
 /** @typedef {{id: string, drawer: string | null, thing: {name: string, count?: number}, match: {sentence: string, places: {drawer: string, drawer_name: string}[]}}} ThingRecord */
 /** @typedef {{missing: number, places: Parameters<typeof contentRows>[0]["places"]}} Contents */
 /** @typedef {{drawers: {sentence: string}[]}} Report */
@@ -172,7 +173,18 @@ function drawDrawer(entry, things, contents, report, thing) {
     ] : [h("p", { class: "hint" }, t("no_layout_hint"))]),
     h("h3", {}, t("things_of_drawer")),
     things.length ? h("ul", { id: "drawer-things" }, things.map((own) => h("li", own.id === thing ? { "aria-current": "true" } : {}, counted(own.thing)))) : h("p", { id: "no-things-here" }, t("no_things_here")),
-    h("div", { class: "choices" }, listButton(), plannerButton()));
+    h("div", { class: "choices" }, entry.layout && button(t("change_job"), () => change(entry.layout?.job ?? ""), { id: "change-job", class: "main" }), listButton(), plannerButton()));
+}
+
+/** Go on with the job that laid a drawer out. @param {string} job */
+async function change(job) {
+  try {
+    const left = await changeJob(job);
+    window.history.pushState(null, "", window.location.pathname + window.location.search);
+    window.dispatchEvent(new CustomEvent("draft-opened", { detail: left }));
+  } catch (error) {
+    announce(error instanceof RequestRefused && error.status === 404 ? t("job_gone") : messageOf(error));
+  }
 }
 
 /** @param {ThingRecord["thing"]} thing */

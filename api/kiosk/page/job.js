@@ -2,24 +2,28 @@
 
 import { bedGiven, draft, ready } from "./draft.js";
 import { announce, button, byId, find, h, openDialog, show } from "./dom.js";
+import { followJob, pause } from "./job_events.js";
 import { t } from "./messages.js";
-import { planNow, state } from "./plan.js";
+import { latest, planNow, state } from "./plan.js";
 import { hasProblems, mark, showProblems } from "./problems.js";
 import { drawResult, leaveResult } from "./result.js";
+import { previousManifest } from "./previous.js";
 import { ConnectionLost, faults, randomId, requestJson, RequestRefused } from "./service.js";
 import { specOf } from "./spec_of.js";
+import { changeFacts } from "./workbench/changes_view.js";
 
 /** @typedef {import("./documents").Job} Job */
 
 const PAUSE = 700;
 const LONGEST = 5000;
 
-let following = 0;
+/** Ends the following of the job that is on show. @type {AbortController | null} */
+let following = null;
 
 export const jobNow = () => /^#job=([0-9a-z]{26})$/.exec(window.location.hash)?.[1] ?? null;
 
 export function leaveJob() {
-  following += 1;
+  following?.abort();
   window.history.pushState(null, "", window.location.pathname + window.location.search);
   window.dispatchEvent(new Event("job-left"));
 }
@@ -27,7 +31,7 @@ export function leaveJob() {
 /** Draw the last step: the cautions and the submit button, or the progress of the job in the address. */
 export function drawMake() {
   const id = jobNow();
-  following += 1; // whatever job was followed before
+  following?.abort(); // whatever job was followed before
   leaveResult();
   if (id) {
     follow(id);
@@ -35,11 +39,18 @@ export function drawMake() {
   }
   show(byId("make"),
     h("p", {}, t("make_hint")),
+    changeSummary(),
     h("ul", { class: "cautions" }, ["caution_fumes", "caution_attend", "caution_children"].map((key) => h("li", {}, t(key)))),
     button(t("make"), submit, { id: "submit", class: "main", disabled: !ready() || !bedGiven() }),
     !ready() && h("p", { class: "hint" }, t("plan_waits")),
     ready() && !bedGiven() && h("p", { class: "hint" }, t("bed_ask")));
   mark();
+}
+
+/** What stays, moves, is printed and is retired, if something is printed already. */
+function changeSummary() {
+  const changes = latest.value?.document.changes;
+  return changes && h("p", { id: "make-changes", class: "sum" }, changeFacts(changes).map(([, title, pieces]) => `${title}: ${pieces}`).join(", "));
 }
 
 /** @param {boolean} on */
@@ -60,7 +71,8 @@ async function submit() {
   const idempotencyKey = randomId(); // retries after a lost connection create one job only
   for (let tries = 0; ; tries += 1) {
     try {
-      const job = await requestJson("POST", "v1/jobs", { body: spec, headers: { "Idempotency-Key": idempotencyKey } });
+      const previous = await previousManifest();
+      const job = await requestJson("POST", "v1/jobs", { body: previous ? { ...spec, previous } : spec, headers: { "Idempotency-Key": idempotencyKey } });
       connection(null);
       window.location.hash = `job=${job.id}`;
       return;
@@ -78,9 +90,6 @@ async function submit() {
   }
 }
 
-/** @param {number} milliseconds */
-const pause = (milliseconds) => new Promise((resolve) => { window.setTimeout(resolve, milliseconds); });
-
 /** Show a connection notice; null hides it and announces that the connection is back. @param {string | null} text */
 export function connection(text) {
   const node = byId("connection");
@@ -89,38 +98,46 @@ export function connection(text) {
   node.textContent = text ?? "";
 }
 
-/** Poll a job until it has ended, retrying after lost connections. @param {string} id */
+/** Follow a job until it has ended, also after lost connections. @param {string} id */
 export async function follow(id) {
-  const follower = (following += 1);
-  let wait = PAUSE;
-  for (;;) {
+  following?.abort();
+  const follower = new AbortController();
+  following = follower;
+  let job;
+  try {
+    job = await followJob(id, {
+      signal: follower.signal,
+      take: (now) => {
+        connection(null);
+        if (now.state === "queued" || now.state === "running") drawProgress(now);
+      },
+      lost: () => connection(t("lost")),
+    });
+  } catch (error) {
+    if (follower.signal.aborted) return;
+    if (!(error instanceof RequestRefused)) throw error;
+    show(byId("make"), h("div", { class: "problems", role: "alert" }, faults(error.problem).map((fault) => h("p", {}, fault.text))), button(t("new_job"), leaveJob, { id: "new-job" }));
+    return;
+  }
+  if (!job || follower.signal.aborted) return;
+  if (job.state === "succeeded") {
+    announce(t("job_succeeded"));
+    await showResult(id, follower.signal);
+  } else drawFailure(job);
+}
+
+/** Draw the result as soon as the service can be reached. @param {string} id @param {AbortSignal} signal */
+async function showResult(id, signal) {
+  for (let wait = PAUSE; !signal.aborted; wait = Math.min(LONGEST, wait * 2)) {
     try {
-      const job = await requestJson("GET", `v1/jobs/${id}`);
-      if (follower !== following) return;
+      await drawResult(id);
       connection(null);
-      wait = PAUSE;
-      if (job.state === "succeeded") {
-        announce(t("job_succeeded"));
-        await drawResult(id);
-        return;
-      }
-      if (job.state === "failed" || job.state === "cancelled") {
-        drawFailure(job);
-        return;
-      }
-      drawProgress(job);
+      return;
     } catch (error) {
-      if (follower !== following) return;
-      if (error instanceof RequestRefused) {
-        show(byId("make"), h("div", { class: "problems", role: "alert" }, faults(error.problem).map((fault) => h("p", {}, fault.text))), button(t("new_job"), leaveJob, { id: "new-job" }));
-        return;
-      }
       if (!(error instanceof ConnectionLost)) throw error;
       connection(t("lost"));
-      wait = Math.min(LONGEST, wait * 2);
     }
     await pause(wait);
-    if (follower !== following) return;
   }
 }
 

@@ -5,15 +5,18 @@ import { announce, button, byId, find, h, openDialog, show } from "./dom.js";
 import { drawHousehold, householdNow, leaveHousehold } from "./household.js";
 import { watchIdle } from "./idle.js";
 import { connection, drawMake, jobNow, leaveJob } from "./job.js";
+import { drawJobs, jobsNow } from "./jobs_list.js";
 import { drawMeasure } from "./measure.js";
-import { loadMessages, t, translate } from "./messages.js";
+import { chooseLanguage, LANGUAGES, languageNow, loadMessages, t, translate } from "./messages.js";
+import { keepForOffline } from "./offline.js";
 import { busy, planSoon } from "./plan.js";
 import { drawPrinter } from "./printer.js";
 import { firstField, mark, whenFollowed } from "./problems.js";
 import { leaveResult } from "./result.js";
-import { dropKey, keepKey, messageOf, requestJson, RequestRefused, saveBlob } from "./service.js";
+import { dropKey, keepKey, messageOf, requestJson, RequestRefused } from "./service.js";
+import { beginSharing } from "./share.js";
+import { specIn } from "./share_link.js";
 import { draftOf } from "./spec_to_draft.js";
-import { specOf } from "./spec_of.js";
 import { beginThings, loadCatalogue, openThing } from "./things.js";
 import { unitNow } from "./units.js";
 import { beginPlan, historyKeys } from "./workbench/plan_panel.js";
@@ -81,10 +84,11 @@ function showHousehold(shown) {
 
 /** Show what the address names: the household, a job, or the step as it was. */
 function follow(focus = true) {
-  if (householdNow()) {
+  if (householdNow() || jobsNow()) {
     leaveResult();
     showHousehold(true);
-    drawHousehold();
+    if (jobsNow()) drawJobs();
+    else drawHousehold();
     if (focus) focusMain();
   } else go(jobNow() ? "make" : step, focus);
 }
@@ -147,23 +151,8 @@ async function confirmStartOver() {
 
 function reset() {
   startOver();
-  if (jobNow() || householdNow()) leaveJob();
+  if (jobNow() || householdNow() || jobsNow()) leaveJob();
   go("measure");
-}
-
-async function showJobs() {
-  let body;
-  try {
-    /** @type {{jobs: import("./documents").Job[]}} */
-    const { jobs } = await requestJson("GET", "v1/jobs?limit=20");
-    body = jobs.length
-      ? h("ul", { class: "plain files" }, jobs.map((job) => h("li", {}, button([h("span", { class: "what" }, job.name), h("span", { class: "size" }, t(`state_${job.state}`))],
-        () => { /** @type {HTMLDialogElement} */ (byId("dialog")).close(""); window.location.hash = `job=${job.id}`; }, { id: `open-${job.id}` }))))
-      : h("p", {}, t("no_jobs"));
-  } catch (error) {
-    body = h("p", {}, messageOf(error));
-  }
-  await openDialog(t("jobs"), body, [["", t("close")]]);
 }
 
 /** If the service requires an API key, prompt for one until it is accepted. */
@@ -184,13 +173,6 @@ async function unlock() {
   }
 }
 
-function saveSpec() {
-  const { spec } = specOf(draft);
-  const file = `${spec.name.replace(/[^\p{L}\p{N}._-]+/gu, "-").slice(0, 60) || "drawer"}.json`;
-  saveBlob(new Blob([`${JSON.stringify(spec, null, 2)}\n`], { type: "application/json" }), file);
-  announce(t("saved", { name: file }));
-}
-
 /** @param {Event} event */
 async function openSpec(event) {
   const input = /** @type {HTMLInputElement} */ (event.target);
@@ -209,8 +191,33 @@ async function openSpec(event) {
   }
   replaceDraft(read.draft);
   go("measure");
-  if (read.left.length) await openDialog(t("open_spec"), [h("p", {}, t("left_out")), h("ul", {}, read.left.map((field) => h("li", {}, field)))], [["", t("close")]]);
+  if (read.left.length) await sayLeft(read.left);
   else announce(t("opened", { name: file.name }));
+}
+
+/** Say which parts of an opened spec the page has no field for. @param {string[]} left JSON Pointers */
+async function sayLeft(left) {
+  if (left.length) await openDialog(t("open_spec"), [h("p", {}, t("left_out")), h("ul", {}, left.map((field) => h("li", {}, field)))], [["", t("close")]]);
+}
+
+/** Open the spec in the address, if there is one; the draft before can be had again by undo. */
+async function openLink() {
+  let read;
+  try {
+    const spec = await specIn(window.location.hash);
+    if (!spec) return;
+    read = draftOf(spec);
+  } catch {
+    read = null;
+  }
+  window.history.replaceState(null, "", window.location.pathname + window.location.search);
+  if (!read) {
+    await openDialog(t("open_spec"), h("p", {}, t("not_a_link")), [["", t("close")]]);
+    return;
+  }
+  replaceDraft(read.draft);
+  announce(t("opened", { name: read.draft.drawers[0]?.name ?? "" }));
+  if (read.left.length) sayLeft(read.left);
 }
 
 async function begin() {
@@ -220,14 +227,14 @@ async function begin() {
   try {
     setTheme(window.localStorage.getItem(THEME));
   } catch { /* as above */ }
-  restore();
+  await restore();
   drawUnits();
   beginPlan();
   beginThings();
   whenFollowed({ go: goToField, title: (id) => t(`step_${stepOfField(id) ?? step}`) });
   busy.subscribe((now) => byId("plan").setAttribute("aria-busy", String(now)));
   window.addEventListener("keydown", historyKeys);
-  byId("save-spec").addEventListener("click", saveSpec);
+  beginSharing();
   byId("open-spec").addEventListener("click", () => byId("spec-file").click());
   byId("spec-file").addEventListener("change", openSpec);
   for (const unit of /** @type {const} */ (["mm", "in"])) byId(`unit-${unit}`).addEventListener("click", () => switchUnit(unit));
@@ -239,11 +246,21 @@ async function begin() {
   });
   byId("theme").addEventListener("click", toggleTheme);
   byId("drawers").addEventListener("click", () => { window.location.hash = "drawers"; });
-  byId("jobs").addEventListener("click", showJobs);
+  byId("jobs").addEventListener("click", () => { window.location.hash = "jobs"; });
+  const language = byId("language");
+  language.append(...Object.entries(LANGUAGES).map(([value, text]) => h("option", { value, lang: value, selected: value === languageNow() }, text)));
+  language.addEventListener("change", () => chooseLanguage(/** @type {HTMLSelectElement} */ (language).value));
   byId("again").addEventListener("click", confirmStartOver);
   watch(onChange);
-  window.addEventListener("hashchange", () => follow());
+  window.addEventListener("hashchange", async () => {
+    await openLink();
+    follow();
+  });
   window.addEventListener("job-left", () => go(step));
+  window.addEventListener("draft-opened", (event) => {
+    go("things");
+    sayLeft(/** @type {CustomEvent} */ (event).detail);
+  });
   document.querySelector(".skip")?.addEventListener("click", (event) => {
     event.preventDefault(); // a hash would replace the job's id in the address
     byId("main").focus();
@@ -254,6 +271,7 @@ async function begin() {
   } catch (error) {
     connection(messageOf(error));
   }
+  await openLink();
   follow(false);
   planSoon();
   mark();
@@ -261,6 +279,7 @@ async function begin() {
   const idleParameter = new URLSearchParams(window.location.search).get("idle");
   watchIdle(idleParameter === null ? settings.idle_minutes : Number(idleParameter), reset);
   document.documentElement.dataset.ready = "true";
+  await keepForOffline();
 }
 
 begin();

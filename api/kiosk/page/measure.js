@@ -1,7 +1,8 @@
 // Step 1: the form for the tape readings, and a drawing that shows where to measure.
 
-import { addDrawer, changed, choose, copyDrawer, current, draft, drawerNow, dropDrawer } from "./draft.js";
+import { addDrawer, changed, choose, copyDrawer, current, draft, drawerNow, dropDrawer, isBlank, replaceDraft } from "./draft.js";
 import { button, byId, find, h, s, show } from "./dom.js";
+import { exampleDraft } from "./example.js";
 import { t } from "./messages.js";
 import { mark } from "./problems.js";
 import { unitNow } from "./units.js";
@@ -22,6 +23,7 @@ export function drawMeasure() {
     byId(`drawer-${current}`).focus();
   };
   show(byId("measure"),
+    isBlank() && h("div", { class: "welcome", id: "welcome" }, h("p", {}, t("first_run")), button(t("example"), () => replaceDraft(exampleDraft()), { id: "example-first", class: "main" })),
     h("div", { class: "tabs", role: "group", "aria-label": t("drawers") },
       draft.drawers.map((entry, index) => button(entry.name || "?", () => choose(index), { "aria-pressed": String(index === current), id: `drawer-${index}` })),
       button(t("add_drawer"), addDrawer, { id: "add-drawer", class: "quiet" })),
@@ -32,11 +34,12 @@ export function drawMeasure() {
         h("fieldset", {}, h("legend", {}, `${t("widths")} (${t(`unit_${unitNow()}`)})`), h("div", { class: "three" }, WIDTHS.map((place, i) => reading(drawer, "width", i, place)))),
         h("fieldset", {}, h("legend", {}, `${t("depths")} (${t(`unit_${unitNow()}`)})`), h("div", { class: "three" }, DEPTHS.map((place, i) => reading(drawer, "depth", i, place)))),
         field(`height-${d}`, t("height"), drawer.height, (text) => { drawer.height = text; }, { unit: true, line: "height" }),
-        h("details", { open: more || Boolean(drawer.corner || drawer.obstacles.length || drawer.copies !== 1), ontoggle: (/** @type {any} */ event) => { more = event.target.open; } },
+        h("details", { open: more || Boolean(drawer.corner || drawer.obstacles.length || drawer.copies !== 1 || drawer.bare), ontoggle: (/** @type {any} */ event) => { more = event.target.open; } },
           h("summary", {}, t("more")),
           field(`corner-${d}`, t("corner"), drawer.corner, (text) => { drawer.corner = text; }, { unit: true }),
           field(`copies-${d}`, t("copies"), String(drawer.copies), (text) => { drawer.copies = /^\d+$/.test(text.trim()) ? Number(text) : text; }, { inputmode: "numeric" }),
           h("div", { class: "obstacles" }, drawer.obstacles.map((item, o) => obstacle(drawer, item, d, o))),
+          h("label", { class: "check" }, h("input", { type: "checkbox", id: `bare-${d}`, checked: drawer.bare, onchange: (/** @type {any} */ event) => { drawer.bare = event.target.checked; changed("field"); } }), t("bare")),
           button(t("add_obstacle"), () => { drawer.obstacles.push({ x: "", y: "", w: "", d: "" }); changed("drawer"); }, { class: "quiet", id: "add-obstacle" }),
           button(t("copy_drawer"), () => copyDrawer(d), { class: "quiet", id: "copy-drawer" }),
           draft.drawers.length > 1 && button(t("drop_drawer"), drop, { class: "quiet danger", id: "drop-drawer" }))),

@@ -4,6 +4,7 @@ import { computed, signal } from "@preact/signals";
 
 import { bedGiven, draft, ready, revision } from "./draft.js";
 import { t } from "./messages.js";
+import { previousManifest } from "./previous.js";
 import { clear, showProblems } from "./problems.js";
 import { ConnectionLost, faults, requestJson, RequestRefused } from "./service.js";
 import { specOf } from "./spec_of.js";
@@ -74,7 +75,8 @@ export async function planNow() {
   pending = controller;
   busy.value = true;
   try {
-    const document = await requestJson("POST", "v1/plans", { body: spec, signal: controller.signal });
+    const previous = await previousManifest(controller.signal);
+    const document = await requestJson("POST", "v1/plans", { body: previous ? { ...spec, previous } : spec, signal: controller.signal });
     wait = RETRY;
     clear();
     accept({ document, keys, revision: now, moved: [] });

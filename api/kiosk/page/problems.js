@@ -68,7 +68,7 @@ export function mark() {
   const left = [];
   current.forEach((fault, index) => {
     const field = fault.id ? find(fault.id) : null;
-    if (!field || field.closest("[hidden]")) {
+    if (!field || field.closest("[hidden], svg")) {
       left.push(fault);
       return;
     }

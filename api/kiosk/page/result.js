@@ -6,8 +6,9 @@ import { announce, button, byId, find, h, show } from "./dom.js";
 import { html } from "./html.js";
 import { leaveJob } from "./job.js";
 import { t } from "./messages.js";
-import { duration, kilobytes, moneyText } from "./numbers.js";
+import { duration, gramsText, kilobytes, moneyText, numberText } from "./numbers.js";
 import { contentsOf } from "./plan.js";
+import { changeJob } from "./previous.js";
 import { drawRuns, flush } from "./runs.js";
 import { ConnectionLost, messageOf, request, requestJson, save } from "./service.js";
 import { DrawerMap } from "./workbench/drawer_map.js";
@@ -44,6 +45,7 @@ function drawTabs() {
   show(byId("make"),
     h("p", { id: "job-state" }, t("state_succeeded")),
     summary(manifest),
+    h("div", { class: "choices start" }, button(t("change_job"), change, { id: "change-job" })),
     h("div", { class: "tabs", role: "tablist", "aria-label": t("results"), onkeydown: turn },
       TABS.map((key) => button(t(`tab_${key}`), () => open(key), { role: "tab", id: `tab-${key}`, "aria-selected": String(key === tab), "aria-controls": "panel", tabindex: key === tab ? "0" : "-1" }))),
     h("div", { id: "panel", role: "tabpanel", "aria-labelledby": `tab-${tab}` }),
@@ -51,6 +53,17 @@ function drawTabs() {
     h("ul", { class: "cautions" }, manifest.cautions.map((caution) => h("li", {}, caution.text))),
     button(t("new_job"), leaveJob, { id: "new-job" }));
   drawPanel(manifest);
+}
+
+/** Go on with this job's drawers: what is printed is used again. */
+async function change() {
+  try {
+    const left = await changeJob(job);
+    leaveJob();
+    window.dispatchEvent(new CustomEvent("draft-opened", { detail: left }));
+  } catch (error) {
+    announce(messageOf(error));
+  }
 }
 
 /** @param {string} key */
@@ -62,8 +75,9 @@ function open(key) {
 
 /** @param {KeyboardEvent} event */
 function turn(event) {
-  const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
-  if (!step) return;
+  const key = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
+  if (!key) return;
+  const step = document.dir === "rtl" ? -key : key;
   event.preventDefault();
   open(TABS[(TABS.indexOf(tab) + step + TABS.length) % TABS.length] ?? tab);
 }
@@ -75,7 +89,7 @@ function summary({ work }) {
     [t("sum_pieces"), String(work.pieces)],
     [t("sum_runs"), String(work.runs)],
     work.seconds != null && [t("sum_time"), `${duration(work.seconds)}${work.time_uncertainty ? ` ± ${Math.round(100 * work.time_uncertainty)} %` : ""}`],
-    work.grams != null && [t("sum_filament"), `${Math.round(work.grams)} g, ${(work.metres ?? 0).toFixed(0)} m`],
+    work.grams != null && [t("sum_filament"), `${gramsText(work.grams)}, ${numberText(work.metres ?? 0)} m`],
     work.cost != null && [t("sum_cost"), moneyText(work.cost)],
   ];
   return h("dl", { class: "facts", id: "facts" }, facts.map((fact) => fact && h("div", {}, h("dt", {}, fact[0]), h("dd", {}, fact[1]))));
@@ -122,7 +136,8 @@ async function drawView(panel, document) {
 
 /** @param {HTMLElement} panel @param {Manifest} document */
 function drawMap(panel, document) {
-  show(panel, document.drawers.map((drawer, index) => {
+  const search = h("input", { id: "find-item", type: "search", maxlength: 80, autocomplete: "off", oninput: () => draw() });
+  show(panel, h("div", { class: "field" }, h("label", { for: "find-item" }, t("where_is")), search), h("p", { id: "item-places", role: "status" }), document.drawers.map((drawer, index) => {
     const files = documents(document, "map").filter((map) => map.drawer === drawer.name && map.file.media_type !== "image/svg+xml");
     return h("figure", { id: `map-${index}` }, h("div", { class: "drawing", id: `drawing-${index}` }), h("figcaption", {}, drawer.name, " ",
       files.map((map) => button(t("get_map"), () => get(`v1/jobs/${job}/files/${map.file.name}`, map.file.name), { class: "quiet" }))),
@@ -131,10 +146,24 @@ function drawMap(panel, document) {
         h("tbody", {}, drawer.placements.map((placement, at) => placement.cell && h("tr", {},
           h("th", { scope: "row" }, placement.mark), h("td", {}, placement.name ?? ""), h("td", {}, contentsOf(drawer, at)))))));
   }));
-  const draw = () => document.drawers.forEach((drawer, index) => {
-    const node = find(`drawing-${index}`);
-    if (node) render(html`<${DrawerMap} plan=${document} drawer=${drawer} px=${node.clientWidth} />`, node);
-  });
+  const draw = () => {
+    const query = search.value.trim().toLowerCase();
+    /** @type {string[]} */
+    const places = [];
+    document.drawers.forEach((drawer, index) => {
+      const node = find(`drawing-${index}`);
+      /** @type {Set<number>} */
+      const lit = new Set();
+      for (const content of query ? drawer.contents : []) {
+        if (!content.item.toLowerCase().includes(query)) continue;
+        if (content.placement !== null) lit.add(content.placement);
+        else places.push(`${drawer.name}, ${drawer.lanes[content.lane ?? -1]?.name ?? ""}: ${content.count} × ${content.item}`);
+      }
+      for (const at of lit) places.push(`${drawer.name}, ${drawer.placements[at]?.mark}: ${contentsOf(drawer, at)}`);
+      if (node) render(html`<${DrawerMap} plan=${document} drawer=${drawer} px=${node.clientWidth} lit=${lit} />`, node);
+    });
+    byId("item-places").textContent = query ? places.join("; ") || t("nothing_matches", { name: search.value.trim() }) : "";
+  };
   const watcher = new ResizeObserver(draw);
   watcher.observe(panel);
   draw();

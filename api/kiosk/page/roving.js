@@ -12,8 +12,9 @@ export function rove(event) {
   if (row === undefined || column === undefined || !nodes.length) return;
   const rows = nodes.map((node) => placeOf(node)[0] ?? 0);
   const last = Math.max(...rows);
+  const on = document.dir === "rtl" ? -1 : 1; // columns run as the text does
   /** @type {Record<string, [number, number]>} */
-  const steps = { ArrowDown: [row + 1, column], ArrowUp: [row - 1, column], ArrowLeft: [row, column - 1], ArrowRight: [row, column + 1], Home: [0, column], End: [last, column] };
+  const steps = { ArrowDown: [row + 1, column], ArrowUp: [row - 1, column], ArrowLeft: [row, column - on], ArrowRight: [row, column + on], Home: [0, column], End: [last, column] };
   const to = steps[event.key];
   if (!to) return;
   const other = nodes.find((node) => node.dataset.rove === to.join()) ?? nodes.find((node) => placeOf(node)[0] === to[0]);

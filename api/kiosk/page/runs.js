@@ -2,7 +2,7 @@
 
 import { announce, button, byId, find, h, show } from "./dom.js";
 import { t } from "./messages.js";
-import { duration } from "./numbers.js";
+import { duration, gramsText } from "./numbers.js";
 import { keyNow, messageOf, randomId, requestJson, save } from "./service.js";
 
 /** @typedef {import("./documents").Manifest} Manifest */
@@ -55,9 +55,12 @@ async function redraw() {
   /** @type {RunProgress[]} */
   let recorded = [];
   let fault = "";
+  /** @type {{work?: import("./documents").Work, clearance?: number | null, refit?: string | null}} */
+  let progress = {};
   try {
     const [left, prints] = await Promise.all([requestJson("GET", `v1/jobs/${job}/runs`), requestJson("GET", `v1/jobs/${job}/prints`)]);
     runs = left.runs;
+    progress = { work: left.work, clearance: prints.clearance, refit: prints.refit };
     recorded = prints.runs.filter((/** @type {RunProgress} */ run) => run.state === "printed" || run.state === "failed");
   } catch (error) {
     fault = messageOf(error);
@@ -66,8 +69,55 @@ async function redraw() {
   show(panel,
     fault && h("p", { class: "problems", role: "alert" }, fault),
     runs.length ? h("p", { class: "hint" }, t("runs_hint")) : h("p", { id: "all-printed" }, t("all_printed")),
+    runs.length > 0 && progress.work && h("p", { id: "remaining", class: "sum" }, remaining(progress.work)),
+    manifest.parts.some((part) => part.kind === "coupon") && !fault && couponForm(job, { ...progress, printed: recorded.some((run) => run.state === "printed" && hasCoupon(run.number, manifest)) }),
     h("ol", { class: "plain runs" }, runs.map((run) => (ticks.has(run.number) ? ticked(run) : openRun(run, job)))),
     recorded.length > 0 && [h("h3", {}, t("recorded_runs")), h("ul", { class: "plain runs", id: "recorded" }, recorded.map((run) => done(run, manifest)))]);
+}
+
+/** @param {import("./documents").Work} work */
+const remaining = (work) => [t("left_to_print", { count: work.runs }), work.seconds != null && duration(work.seconds), work.grams != null && gramsText(work.grams)].filter(Boolean).join(", ");
+
+/** Whether a planned run prints the coupon. @param {number} number @param {Manifest} manifest */
+function hasCoupon(number, manifest) {
+  const marks = new Set(manifest.parts.filter((part) => part.kind === "coupon").map((part) => part.mark));
+  return manifest.runs.some((run) => run.number === number && run.pieces.some((piece) => marks.has(piece.mark)));
+}
+
+/**
+ * What the coupon showed: the clearance is recorded, and the job can be built again with it.
+ * @param {string} job
+ * @param {{clearance?: number | null, refit?: string | null, printed: boolean}} progress
+ */
+function couponForm(job, { clearance, refit, printed }) {
+  const input = h("input", { id: "clearance", inputmode: "decimal", autocomplete: "off", maxlength: 6, "aria-describedby": "clearance-hint" });
+  const submit = async (/** @type {Event} */ event) => {
+    event.preventDefault();
+    const value = Number(input.value.trim().replace(",", "."));
+    if (!input.value.trim() || !Number.isFinite(value)) {
+      input.focus();
+      announce(t("fill_in"));
+      return;
+    }
+    await send(job, { outcome: "measured", clearance: value, id: randomId() }, t("clearance_recorded", { value }));
+  };
+  return h("form", { class: "run", id: "coupon-form", onsubmit: submit },
+    h("h3", {}, t("coupon_title")),
+    clearance != null ? h("p", { id: "clearance-now" }, t("clearance_now", { value: clearance })) : h("p", { class: "hint", id: "clearance-hint" }, t(printed ? "coupon_hint" : "coupon_first")),
+    clearance == null && printed && h("div", { class: "search-row" }, h("div", { class: "field" }, h("label", { for: "clearance" }, t("clearance")), input), h("button", { type: "submit", id: "clearance-record" }, t("clearance_record"))),
+    refit && h("p", {}, t("refit_hint")),
+    refit && h("div", { class: "choices" }, button(t("refit"), () => buildRefit(job), { id: "refit", class: "main" })));
+}
+
+/** Build the job again with the clearance that the coupon showed. @param {string} job */
+async function buildRefit(job) {
+  try {
+    const spec = await requestJson("GET", `v1/jobs/${job}/refit`);
+    const made = await requestJson("POST", "v1/jobs", { body: spec, headers: { "Idempotency-Key": randomId() } });
+    window.location.hash = `job=${made.id}`;
+  } catch (error) {
+    announce(messageOf(error));
+  }
 }
 
 /** @param {Run} run @param {string} job */
@@ -83,7 +133,7 @@ function openRun(run, job) {
   return h("li", { class: "run", id: `run-${run.number}` },
     h("h3", {}, t("run", { number: run.number })),
     h("p", {}, pieces(run.pieces)),
-    h("p", { class: "hint" }, [run.material, run.seconds && duration(run.seconds), run.grams && `${Math.round(run.grams)} g`].filter(Boolean).join(", ")),
+    h("p", { class: "hint" }, [run.material, run.seconds && duration(run.seconds), run.grams && gramsText(run.grams)].filter(Boolean).join(", ")),
     h("div", { class: "choices" },
       run.file && button(t("get_file"), get, { id: `get-${run.number}` }),
       button(t("is_printed"), () => tick(run.number, "printed"), { id: `printed-${run.number}`, class: "main" }),

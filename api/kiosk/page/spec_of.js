@@ -19,8 +19,8 @@ export function specOf(draft) {
   /** @type {Where} */
   const where = new Map();
   const names = new Map(draft.things.map((thing) => [thing.key, thing.name]));
-  const drawers = draft.drawers.map((drawer, d) => ({ ...drawerSpec(drawer, d, where, names), ...(draft.fill ? { fill: true } : {}) }));
-  const items = draft.things.map((thing, i) => itemSpec(thing, i, where));
+  const drawers = draft.drawers.map((drawer, d) => ({ ...drawerSpec(drawer, d, where, names), ...(draft.fill && !drawer.bare ? { fill: true } : {}) }));
+  const items = draft.things.map((thing, i) => itemSpec(thing, i, where, names));
   draft.bed.forEach((_, n) => where.set(`/printer/bed/${n}`, `bed-${n}`));
   for (const [pointer, id] of PRINTER) where.set(pointer, id);
   /** @type {Spec} */
@@ -28,14 +28,16 @@ export function specOf(draft) {
     spec: "1",
     name: draft.drawers.map((drawer) => drawer.name).join(", ").slice(0, 80) || "1",
     drawers,
-    printer: { bed: draft.bed.map(length), nozzle: number(draft.nozzle), layer: number(draft.layer) },
-    material: { name: draft.material },
+    printer: { ...draft.rest.printer, bed: draft.bed.map(length), nozzle: number(draft.nozzle), layer: number(draft.layer) },
+    material: { ...draft.rest.material, name: draft.material },
     coupon: draft.coupon,
   };
   if (items.length) spec.items = items;
-  if (draft.half) spec.grid = { half_cells: true };
+  if (draft.share !== "like") spec.layout = { share: draft.share };
+  where.set("/layout/share", "share");
+  if (draft.half || draft.rest.grid) spec.grid = { ...draft.rest.grid, ...(draft.half ? { half_cells: true } : {}) };
   if (filled(draft.price)) spec.material.cost_per_kg = number(draft.price);
-  if (filled(draft.hours)) spec.printing = { max_run_hours: number(draft.hours) };
+  if (filled(draft.hours) || draft.rest.printing) spec.printing = { ...draft.rest.printing, ...(filled(draft.hours) ? { max_run_hours: number(draft.hours) } : {}) };
   return { spec, where };
 }
 
@@ -75,11 +77,14 @@ function drawerSpec(drawer, d, where, names) {
       return { at: [length(obstacle.x), length(obstacle.y)], size: [length(obstacle.w), length(obstacle.d)] };
     });
   }
-  if (drawer.trays.length) {
-    made.trays = drawer.trays.map(({ tray, hold }) => ({
-      ...tray,
-      hold: hold.map((held) => ({ item: names.get(held.thing) ?? "", count: held.count, compartment: held.compartment })),
-    }));
+  at("/floor", `bare-${d}`);
+  at("/panels", `bare-${d}`);
+  if (drawer.bare) Object.assign(made, { floor: "none" }, drawer.panels ? { panels: drawer.panels } : {});
+  if (drawer.trays.length && !drawer.bare) {
+    made.trays = drawer.trays.map(({ key, tray, hold }, n) => {
+      at(`/trays/${n}`, `tray-${d}-${key}`);
+      return { ...tray, hold: hold.map((held) => ({ item: names.get(held.thing) ?? "", count: held.count, compartment: held.compartment })) };
+    });
   }
   return made;
 }
@@ -88,8 +93,9 @@ function drawerSpec(drawer, d, where, names) {
  * @param {Thing} thing
  * @param {number} i
  * @param {Where} where
+ * @param {Map<string, string>} names of things, by their keys
  */
-function itemSpec(thing, i, where) {
+function itemSpec(thing, i, where, names) {
   const at = (/** @type {string} */ end, /** @type {string} */ id) => where.set(`/items/${i}${end}`, id);
   at("", `thing-${i}`);
   at("/count", `count-${i}`);
@@ -102,6 +108,9 @@ function itemSpec(thing, i, where) {
   at("/group", `group-${i}`);
   if (thing.storage) made.storage = thing.storage;
   if (thing.group.trim()) made.group = thing.group.trim();
+  at("/near", `group-${i}`);
+  const near = names.get(thing.near);
+  if (near) made.near = near;
   if (thing.label) made.label = true;
   return made;
 }

@@ -1,16 +1,19 @@
 // From a spec, such as one that was saved, back to a draft. Says what of it the page has no field for.
 
-import { blankDraft, blankDrawer, freeKey } from "./draft_format.js";
+import { blankDraft, blankDrawer, freeKey, SETTINGS } from "./draft_format.js";
 
 /** @typedef {import("./draft_format.js").Draft} Draft */
 /** @typedef {Record<string, any>} Fields */
 
 /** Fields of each kind of object that the page reads. */
 const READ = {
-  spec: ["spec", "name", "drawers", "items", "printer", "material", "coupon", "grid", "printing"],
-  drawer: ["name", "width", "depth", "height", "corner_radius", "copies", "obstacles", "trays", "items", "fill"],
-  item: ["name", "shape", "count", "access", "storage", "group", "label"],
+  spec: ["spec", "name", "drawers", "items", "printer", "material", "coupon", "grid", "printing", "layout"],
+  drawer: ["name", "width", "depth", "height", "corner_radius", "copies", "obstacles", "trays", "items", "fill", "floor", "panels"],
+  item: ["name", "shape", "count", "access", "storage", "group", "near", "label"],
 };
+
+/** Fields of settings that the page has; the others are kept as they are. */
+const SHOWN = { grid: ["half_cells"], printer: ["bed", "nozzle", "layer"], material: ["name", "cost_per_kg"], printing: ["max_run_hours"] };
 
 /** @param {unknown} length mm, or a text with its unit */
 const text = (length) => (typeof length === "number" || typeof length === "string" ? String(length) : "");
@@ -50,9 +53,10 @@ export function draftOf(spec) {
     const sizes = { box: () => three(shape.size), cylinder: () => [text(shape.diameter), text(shape.length)], standard: () => (shape.length === undefined ? [] : [text(shape.length)]) };
     draft.things.push({
       key, kind: shape.kind, id: text(shape.id), name: text(item.name), count: item.count ?? 1, access: item.access ?? "sometimes",
-      storage: item.storage ?? "", group: item.group ?? "", label: Boolean(item.label), sizes: sizes[/** @type {"box"} */ (shape.kind)](),
+      storage: item.storage ?? "", group: item.group ?? "", near: item.near ?? "", label: Boolean(item.label), sizes: sizes[/** @type {"box"} */ (shape.kind)](),
     });
   }
+  for (const thing of draft.things) thing.near = keys.get(thing.near) ?? "";
   spec.drawers.forEach((/** @type {Fields} */ drawer, /** @type {number} */ d) => {
     skip(`/drawers/${d}`, drawer, READ.drawer);
     const made = blankDrawer(text(drawer.name) || String(d + 1), `d${d + 1}`);
@@ -62,6 +66,8 @@ export function draftOf(spec) {
     made.corner = text(drawer.corner_radius);
     made.copies = drawer.copies ?? 1;
     if (drawer.fill) draft.fill = true;
+    made.bare = drawer.floor === "none";
+    made.panels = Array.isArray(drawer.panels) && drawer.panels.length ? drawer.panels : null;
     (drawer.obstacles ?? []).forEach((/** @type {Fields} */ obstacle, /** @type {number} */ o) => {
       if (!Array.isArray(obstacle.at) || !Array.isArray(obstacle.size)) left.push(`/drawers/${d}/obstacles/${o}`);
       else made.obstacles.push({ x: text(obstacle.at[0]), y: text(obstacle.at[1]), w: text(obstacle.size[0]), d: text(obstacle.size[1]) });
@@ -82,6 +88,18 @@ export function draftOf(spec) {
     });
     draft.drawers.push(made);
   });
+  readSettings(spec, draft);
+  skip("/layout", spec.layout ?? {}, ["share"]);
+  return { draft, left };
+}
+
+/** Read printer, filament and what holds for all drawers. @param {Fields} spec @param {Draft} made */
+function readSettings(spec, made) {
+  const draft = made;
+  for (const key of SETTINGS) {
+    const left = Object.entries(spec[key] ?? {}).filter(([name, value]) => !SHOWN[key].includes(name) && value !== null);
+    if (left.length) draft.rest[key] = Object.fromEntries(left);
+  }
   const { printer = {}, material = {} } = spec;
   draft.bed = three(printer.bed);
   draft.nozzle = text(printer.nozzle) || draft.nozzle;
@@ -91,5 +109,5 @@ export function draftOf(spec) {
   draft.hours = text(spec.printing?.max_run_hours);
   draft.half = Boolean(spec.grid?.half_cells);
   draft.coupon = spec.coupon ?? true;
-  return { draft, left };
+  draft.share = spec.layout?.share ?? draft.share;
 }

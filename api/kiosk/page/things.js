@@ -5,7 +5,8 @@ import { render } from "preact";
 
 import { announce, byId, find } from "./dom.js";
 import { changed, draft, revision } from "./draft.js";
-import { freeKey } from "./draft_format.js";
+import { freeKey, STORAGE } from "./draft_format.js";
+import { apart, beside, loose, together } from "./groups.js";
 import { html } from "./html.js";
 import { t } from "./messages.js";
 import { mark } from "./problems.js";
@@ -20,7 +21,7 @@ import { dropThing, releaseThing } from "./workbench/trays.js";
 /** @typedef {import("./documents").CatalogueEntry} Entry */
 
 const ACCESS = ["often", "sometimes", "rarely"];
-const STORAGE = ["", "rows", "upright", "loose", "pocket"];
+const SHARE = ["group", "like", "any"];
 
 /** @type {import("@preact/signals").Signal<Entry[]>} */
 const catalogue = signal([]);
@@ -29,6 +30,9 @@ const category = signal("");
 
 /** Key of the thing whose fields are shown. */
 const opened = signal("");
+
+/** Keys of the things that are chosen to be kept together or apart, in the order of the taps; null while none can be. @type {import("@preact/signals").Signal<string[] | null>} */
+const picked = signal(null);
 
 const own = signal({ name: "", kind: /** @type {"box" | "cylinder"} */ ("box"), sizes: ["", "", ""] });
 
@@ -50,6 +54,7 @@ function Things() {
   window.queueMicrotask(mark);
   const lit = selected.value && standing(selected.value.d).find((tray) => tray.key === selected.value?.key)?.things;
   return html`
+    ${things.length > 0 && html`<${Grouping} />`}
     ${things.length
       ? html`<ul class="plain rows" id="rows" onKeyDown=${rove} onFocusIn=${stopAtFocus}>${things.map((thing, i) => html`<${Row} key=${thing.key} thing=${thing} i=${i} lit=${lit?.includes(thing.key)} />`)}</ul>`
       : html`<p class="hint">${t("no_things")}</p>`}
@@ -59,17 +64,64 @@ function Things() {
     <${PasteList} add=${addAll} />`;
 }
 
+/** What is kept together and what apart: things are chosen by a tap, then what is to be done with them. */
+function Grouping() {
+  const keys = picked.value;
+  const change = (/** @type {(things: Thing[], keys: string[]) => Thing[]} */ make, /** @type {string} */ message) => () => {
+    draft.things = make(draft.things, keys ?? []);
+    for (const key of keys ?? []) release(key);
+    picked.value = [];
+    changed("things");
+    announce(t(message));
+  };
+  const solo = () => {
+    draft.share = "group"; // only then does nothing of another group come into its tray
+    change(apart, "said_apart")();
+  };
+  const share = (/** @type {any} */ event) => {
+    draft.share = event.target.value;
+    for (const drawer of draft.drawers) drawer.trays = drawer.trays.filter((entry) => entry.pinned);
+    changed("things");
+  };
+  const enough = keys?.length ?? 0;
+  return html`<div class="grouping">
+    <button type="button" id="grouping" class="quiet" aria-pressed=${keys ? "true" : "false"} onClick=${() => { picked.value = keys ? null : []; }}>${t("grouping")}</button>
+    ${keys && html`<p class="hint" id="grouping-hint">${t("grouping_hint")}</p>
+      <div class="tray-tools" role="group" aria-label=${t("grouping")}>
+        <button type="button" id="keep-together" disabled=${enough < 2} onClick=${change(together, "said_together")}>${t("keep_together")}</button>
+        <button type="button" id="keep-beside" disabled=${enough !== 2} onClick=${change(beside, "said_beside")}>${t("keep_beside")}</button>
+        <button type="button" id="keep-apart" disabled=${enough < 1} onClick=${solo}>${t("keep_apart")}</button>
+        <button type="button" id="keep-loose" disabled=${enough < 1} onClick=${change(loose, "said_loose")}>${t("keep_loose")}</button>
+      </div>
+      <div class="field"><label for="share">${t("share")}</label>
+        <select id="share" value=${draft.share} onChange=${share}>${SHARE.map((option) => html`<option value=${option}>${t(`share_${option}`)}</option>`)}</select></div>`}
+  </div>`;
+}
+
+/** Group of a thing and what it stands beside, in words. @param {Thing} thing */
+function companyOf(thing) {
+  const near = draft.things.find((other) => other.key === thing.near);
+  return [thing.group.trim(), near && t("beside_thing", { name: near.name })].filter(Boolean).join("; ");
+}
+
 /** @param {{thing: Thing, i: number, lit: boolean}} props */
 function Row({ thing, i, lit }) {
   const { value: version } = revision; // the thing changes in place
   if (version < 0) return null;
+  const keys = picked.value;
+  if (keys) {
+    const chosen = keys.includes(thing.key);
+    const toggle = () => { picked.value = chosen ? keys.filter((key) => key !== thing.key) : [...keys, thing.key]; };
+    return html`<li class="row field" id=${`row-${i}`}><button type="button" class="row-pick" id=${`pick-${i}`} aria-pressed=${chosen ? "true" : "false"} data-rove=${`${i},0`} tabIndex=${i === 0 ? 0 : -1} onClick=${toggle}>
+      <span class="what">${thing.name || "?"}</span> <span class="company">${companyOf(thing)}</span></button></li>`;
+  }
   const open = opened.value === thing.key;
   const light = (/** @type {string | null} */ key) => () => { litThing.value = key; };
   const stop = (/** @type {number} */ column) => ({ "data-rove": `${i},${column}`, tabIndex: i === 0 && column === 0 ? 0 : -1 });
   return html`<li class=${`row field ${lit ? "lit" : ""}`} id=${`row-${i}`} onMouseEnter=${light(thing.key)} onMouseLeave=${light(null)} onFocusIn=${light(thing.key)} onFocusOut=${light(null)}>
     <div class="row-head">
       <button type="button" class="row-name" id=${`thing-${i}`} aria-expanded=${open ? "true" : "false"} ...${stop(0)} onClick=${() => { opened.value = open ? "" : thing.key; }}>
-        <span class="what">${thing.name || "?"}</span><span class="size">${thing.sizes.filter(Boolean).join(" × ")}</span></button>
+        <span class="what">${thing.name || "?"}</span><span class="size">${[thing.sizes.filter(Boolean).join(" × "), companyOf(thing)].filter(Boolean).join(" · ")}</span></button>
       <button type="button" id=${`fewer-${i}`} aria-label=${t("fewer_of_thing", { name: thing.name })} ...${stop(1)} onClick=${() => count(thing, -1)}>−</button>
       <output id=${`count-of-${i}`}>${thing.count}</output>
       <button type="button" id=${`more-${i}`} aria-label=${t("more_of_thing", { name: thing.name })} ...${stop(2)} onClick=${() => count(thing, 1)}>+</button>
@@ -157,6 +209,7 @@ function remove(i) {
   const [gone] = draft.things.splice(i, 1);
   if (!gone) return;
   for (const drawer of draft.drawers) drawer.trays = dropThing(drawer.trays, gone.key);
+  for (const thing of draft.things) if (thing.near === gone.key) thing.near = "";
   litThing.value = null;
   changed("things");
   announce(t("removed", { name: gone.name }));
@@ -174,7 +227,7 @@ function free(name) {
 /** @param {Partial<Thing> & {name: string}} thing */
 function place(thing) {
   draft.things.push({
-    kind: "box", id: "", count: 1, access: "sometimes", storage: "", group: "", label: false, sizes: [],
+    kind: "box", id: "", count: 1, access: "sometimes", storage: "", group: "", near: "", label: false, sizes: [],
     ...thing, key: freeKey(draft.things, "t"), name: free(thing.name),
   });
 }

@@ -1,5 +1,7 @@
 // Lengths as people write them, in mm or inches.
 
+import { decimalText } from "./numbers.js";
+
 const INCH = 25.4;
 const PLAIN = /^\s*(?:(\d+)\s+(\d+)\/(\d+)|(\d+)\/(\d+)|(\d*[.,]?\d+|\d+[.,]?))\s*$/;
 
@@ -63,5 +65,5 @@ export const typed = (mm) => String(Number((unit === "in" ? mm / INCH : mm).toFi
  * @param {number} mm
  */
 export function shown(mm) {
-  return unit === "mm" ? `${Number(mm.toFixed(1))} mm` : `${Number((mm / INCH).toFixed(2))} in`;
+  return unit === "mm" ? `${decimalText(mm, 1)} mm` : `${decimalText(mm / INCH, 2)} in`;
 }

@@ -17,8 +17,8 @@ test("a draft of the first version gets keys and what it lacks", () => {
   const draft = readDraft(first);
   assert.ok(draft);
   assert.equal(draft.unit, "in");
-  assert.deepEqual(draft.drawers[0], { key: "d1", name: "top", width: ["12", "", ""], depth: ["9", "", ""], height: "3", corner: "", copies: 1, obstacles: [], trays: [] });
-  assert.deepEqual(draft.things[0], { key: "t1", kind: "box", id: "", name: "pen", sizes: ["5", "1", "1"], count: 3, access: "sometimes", storage: "", group: "", label: false });
+  assert.deepEqual(draft.drawers[0], { key: "d1", name: "top", width: ["12", "", ""], depth: ["9", "", ""], height: "3", corner: "", copies: 1, obstacles: [], trays: [], bare: false, panels: null });
+  assert.deepEqual(draft.things[0], { key: "t1", kind: "box", id: "", name: "pen", sizes: ["5", "1", "1"], count: 3, access: "sometimes", storage: "", group: "", near: "", label: false });
   assert.equal(draft.nozzle, "0.4");
 });
 

@@ -13,7 +13,7 @@ const bare = (more = {}) => ({ name: "pens", cells: [2, 3], height: 40, ...more 
 /** @param {object} [placement] @returns {any} */
 function plan(placement = {}, tray = bare({ dividers: [{ axis: "x", at: 30 }] })) {
   const drawer = {
-    name: "top", copies: 1, size: [200, 200, 60], outline: [], origin: [0, 0], pitch: 42, spaces: [], jointed: [],
+    name: "top", copies: 1, size: [200, 200, 60], outline: [], origin: [0, 0], pitch: 42, spaces: [], jointed: [], lanes: [],
     placements: [{ mark: "T1", at: [0.25, 0.25, 5], turn: 0, cell: [0, 0], name: "pens", ...placement }],
     contents: [
       { item: "pen", pointer: "/items/0", count: 4, placement: 0, at: [3, 5, 6], size: [20, 100, 9] },

@@ -7,15 +7,17 @@ import { changed, draft, revision } from "../draft.js";
 import { t } from "../messages.js";
 import { contentsOf, fresh, latest } from "../plan.js";
 import { boxOf, floorOf, freePlace, judge, snapped } from "./cells.js";
-import { fixTrays, movedTo, ownTray, plannedTrays, resized, thingIn, turned } from "./trays.js";
+import { moveThing } from "./compartments.js";
+import { fixTrays, heldIn, movedTo, ownTray, plannedTrays, resized, thingIn, turned } from "./trays.js";
 
 /** @typedef {import("./cells.js").Box} Box */
 /** @typedef {import("./cells.js").Verdict} Verdict */
 /** @typedef {import("../draft_format.js").FixedTray} FixedTray */
+/** @typedef {import("../draft_format.js").HeldThing} HeldThing */
 /**
  * @typedef {{key: string, box: Box, pinned: boolean, mark: string, text: string, height: number,
- *   tray: import("../documents").Tray, things: string[], moved: boolean}} Standing
- * A tray as it is shown; `things` are the keys of what it holds.
+ *   tray: import("../documents").Tray, things: string[], moved: boolean, index: number}} Standing
+ * A tray as it is shown; `things` are the keys of what it holds, `index` is that of its placement in the plan, or -1.
  */
 /** @typedef {{d: number, key: string, from: Box | null, box: Box, verdict: Verdict, how: "pointer" | "keys" | "size" | "sweep"}} Proposal */
 
@@ -66,6 +68,7 @@ export function standing(d) {
       tray: entry.tray,
       things: fresh.value && match ? things(match.index) : entry.hold.map((held) => held.thing),
       moved: fresh.value && !entry.pinned && match !== undefined && (plan.moved[d]?.has(String(match.index)) ?? false),
+      index: match?.index ?? -1,
     };
   });
   if (fixed.length && !fresh.value) return shown;
@@ -82,6 +85,7 @@ export function standing(d) {
       tray: tray.tray,
       things: things(tray.index),
       moved: plan.moved[d]?.has(String(tray.index)) ?? false,
+      index: tray.index,
     });
   }
   return shown;
@@ -176,6 +180,41 @@ export function edit(d, key, change) {
   if (!entry || !drawer) return;
   drawer.trays = drawer.trays.map((other) => (other === entry ? change(entry) : other));
   selected.value = { d, key: entry.key };
+  changed("trays");
+}
+
+/**
+ * Return what the compartments of a tray hold, and the sides of what lies there, mm.
+ * @param {number} d
+ * @param {string} key
+ * @returns {{hold: HeldThing[], sizes: {x: number[], y: number[]}}}
+ */
+export function insideOf(d, key) {
+  const plan = latest.value;
+  const drawer = drawerPlan(d);
+  const shown = standing(d).find((tray) => tray.key === key);
+  if (!plan || !drawer || !shown) return { hold: [], sizes: { x: [], y: [] } };
+  const contents = drawer.contents.filter((content) => content.placement === shown.index);
+  const planned = plannedTrays(plan.document, drawer).find((tray) => tray.index === shown.index);
+  const hold = draft.drawers[d]?.trays.find((entry) => entry.key === key)?.hold ?? (planned ? heldIn(drawer, planned, plan.keys) : []);
+  return { hold, sizes: { x: contents.map((content) => content.size[0]), y: contents.map((content) => content.size[1]) } };
+}
+
+/**
+ * Put a thing of one compartment into another, of the same tray or another one of the drawer.
+ * @param {number} d
+ * @param {{key: string, thing: string, compartment: [number, number]}} from
+ * @param {{key: string, compartment: [number, number]}} to
+ */
+export function moveHeld(d, from, to) {
+  const drawer = draft.drawers[d];
+  const box = standing(d).find((tray) => tray.key === to.key)?.box; // its key changes as it gets a place of its own
+  const source = fix(d, from.key);
+  const target = box && drawer?.trays.find((entry) => standsIn(entry, box));
+  if (!source || !target || !drawer) return;
+  drawer.trays = moveThing(drawer.trays, { ...from, key: source.key }, { ...to, key: target.key });
+  selected.value = { d, key: source.key };
+  announce(t("thing_moved", { name: draft.things.find((thing) => thing.key === from.thing)?.name ?? "" }));
   changed("trays");
 }
 

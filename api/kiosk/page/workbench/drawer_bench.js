@@ -6,7 +6,7 @@ import { t } from "../messages.js";
 import { latest } from "../plan.js";
 import { accept, cancel, litThing, proposal, propose, remove, resize, sayProposal, selected, standing, step, togglePin, turn } from "./bench.js";
 import { neighbour } from "./cells.js";
-import { dividersPath, frameOf, Ground, Panels, rectOf, Words } from "./drawer_map.js";
+import { dividersPath, frameOf, Ground, Lanes, Panels, rectOf, Splices, Words } from "./drawer_map.js";
 
 /** @typedef {import("./bench.js").Standing} Standing */
 /** @typedef {import("./cells.js").Box} Box */
@@ -192,6 +192,8 @@ export function DrawerBench({ d, px }) {
           tabIndex=${tray.key === entry ? 0 : -1} label=${labelOf(tray)} />`;
       })}
     </g>
+    <${Lanes} drawer=${drawer} scale=${scale} />
+    <${Splices} drawer=${drawer} plan=${plan.document} />
     <${Panels} drawer=${drawer} plan=${plan.document} />
     ${corner && html`<g class="corner" aria-hidden="true">
       <rect class="reach" x=${corner.x + corner.width - grab} y=${corner.y - grab} width=${2 * grab} height=${2 * grab} />

@@ -91,6 +91,33 @@ export class Panels extends Memo {
   }
 }
 
+/** Lanes, which have no tray, with what lies in them. Properties: `drawer`, `scale`. */
+export class Lanes extends Memo {
+  /** @param {{drawer: DrawerPlan, scale: number}} props */
+  render({ drawer, scale }) {
+    return html`<g>${drawer.lanes.map((lane, n) => {
+      const rect = { x: lane.at[0], y: drawer.size[1] - lane.at[1] - lane.size[1], width: lane.size[0], height: lane.size[1] };
+      const inside = drawer.contents.filter((content) => content.lane === n).map((content) => `${content.count} × ${content.item}`).join(", ");
+      return html`<g class="lane" role="img" aria-label=${t("lane_of", { name: inside || lane.name })}><rect ...${rect} rx="2" /><${Words} ...${rect} mark="" text=${inside || lane.name} scale=${scale} /></g>`;
+    })}</g>`;
+  }
+}
+
+/** Where the pieces of trays in pieces meet. Properties: `drawer`, `plan`. */
+export class Splices extends Memo {
+  /** @param {{drawer: DrawerPlan, plan: Plan}} props */
+  render({ drawer, plan }) {
+    const parts = new Map(plan.parts.map((part) => [part.mark, part]));
+    return html`<g aria-hidden="true">${drawer.jointed.flatMap((tray) => tray.pieces.map((index) => {
+      const piece = drawer.placements[index];
+      const part = piece && parts.get(piece.mark);
+      if (!piece || !part) return null;
+      const [w, d] = piece.turn % 180 ? [part.size[1], part.size[0]] : [part.size[0], part.size[1]];
+      return html`<rect class="splice" x=${piece.at[0]} y=${drawer.size[1] - piece.at[1] - d} width=${w} height=${d} />`;
+    }))}</g>`;
+  }
+}
+
 /** Mark and name inside a rectangle. Properties: `rect`, `mark`, `text`, `scale`. */
 export class Words extends Memo {
   /** @param {{x: number, y: number, width: number, height: number, mark: string, text: string, scale: number}} props */
@@ -139,9 +166,9 @@ export function described(plan, drawer) {
 
 /**
  * A drawer that is only looked at.
- * @param {{plan: Plan, drawer: DrawerPlan, px: number}} props
+ * @param {{plan: Plan, drawer: DrawerPlan, px: number, lit?: Set<number>}} props `lit` are placements to mark
  */
-export function DrawerMap({ plan, drawer, px }) {
+export function DrawerMap({ plan, drawer, px, lit }) {
   const { scale, viewBox } = frameOf(drawer, px);
   const half = drawer.pitch / 2;
   return html`<svg viewBox=${viewBox} width=${px} class="plan-drawing" role="img" aria-label=${described(plan, drawer)}>
@@ -149,13 +176,15 @@ export function DrawerMap({ plan, drawer, px }) {
     ${plannedTrays(plan, drawer).map((tray) => {
       const box = { x: tray.at[0] * 2, y: tray.at[1] * 2, w: tray.cells[0] * 2, d: tray.cells[1] * 2 };
       const rect = rectOf(drawer, box);
-      return html`<g class="tray" key=${tray.index}>
+      return html`<g class=${lit?.has(tray.index) ? "tray lit" : "tray"} key=${tray.index}>
         <rect ...${rect} rx=${half / 4} />
         <path d=${dividersPath(tray.tray, rect)} class="divider" />
         <${Words} ...${rect} mark=${tray.mark} text=${contentsOf(drawer, tray.index) || tray.name} scale=${scale} />
         <title>${`${tray.mark}: ${contentsOf(drawer, tray.index) || tray.name}`}</title>
       </g>`;
     })}
+    <${Lanes} drawer=${drawer} scale=${scale} />
+    <${Splices} drawer=${drawer} plan=${plan} />
     <${Panels} drawer=${drawer} plan=${plan} />
   </svg>`;
 }

@@ -3,7 +3,7 @@
 import { signal } from "@preact/signals";
 import { render } from "preact";
 
-import { canRedo, canUndo, current, draft, redo, replaceDraft, revision, undo } from "../draft.js";
+import { canRedo, canUndo, current, isBlank, redo, replaceDraft, revision, undo } from "../draft.js";
 import { byId } from "../dom.js";
 import { exampleDraft } from "../example.js";
 import { html } from "../html.js";
@@ -11,8 +11,9 @@ import { t } from "../messages.js";
 import { figures, fresh, hint, latest, state } from "../plan.js";
 import { BED_SIZES, chooseBed } from "../printer.js";
 import { shown } from "../units.js";
-import { duration, moneyText } from "../numbers.js";
+import { duration, gramsText, moneyText } from "../numbers.js";
 import { addTray, hasLoose, layOut, proposal, verdictText } from "./bench.js";
+import { ChangesView } from "./changes_view.js";
 import { DrawerBench } from "./drawer_bench.js";
 import { TrayPanel } from "./tray_panel.js";
 
@@ -55,7 +56,7 @@ function Sums() {
   const rows = [
     ["runs", t("sum_runs"), String(now.runs), change.runs !== 0 && signed(change.runs, String(Math.abs(change.runs)))],
     ["time", t("sum_time"), now.seconds === null ? "–" : duration(now.seconds), change.seconds !== null && Math.abs(change.seconds) >= 30 && signed(change.seconds, duration(Math.abs(change.seconds)))],
-    ["filament", t("sum_filament"), now.grams === null ? "–" : `${Math.round(now.grams)} g`, change.grams !== null && Math.abs(change.grams) >= 0.5 && signed(change.grams, `${Math.round(Math.abs(change.grams))} g`)],
+    ["filament", t("sum_filament"), now.grams === null ? "–" : gramsText(now.grams), change.grams !== null && Math.abs(change.grams) >= 0.5 && signed(change.grams, gramsText(Math.abs(change.grams)))],
     now.cost !== null && ["cost", t("sum_cost"), moneyText(now.cost), change.cost !== null && Math.abs(change.cost) >= 0.005 && signed(change.cost, moneyText(Math.abs(change.cost)))],
   ].filter(Boolean);
   return html`<dl class=${`sums ${fresh.value && ready ? "" : "stale"}`} id="sums" aria-live="off">
@@ -94,8 +95,9 @@ function Panel() {
       </figure>`)}
     </div>
     <p class=${`verdict ${now?.verdict.kind ?? ""}`} id="verdict">${now ? verdictText(now.verdict) : ""}</p>
-    <${TrayPanel} />
+    <${TrayPanel} px=${room.value} />
     <p class="sum" id="plan-sum">${[t("pieces", { count: document.parts.reduce((sum, part) => sum + part.quantity, 0) }), t("runs_count", { count: document.runs.length })].join(", ")}</p>
+    <${ChangesView} changes=${document.changes} />
     ${document.unplaced.length > 0 && html`<div class="problems"><h3>${t("unplaced")}</h3>
       <ul>${document.unplaced.map((item) => html`<li>${`${item.count} × ${item.item}: ${[item.reason, item.remedy].filter(Boolean).join(" ")}`}</li>`)}</ul></div>`}
     ${document.warnings.length > 0 && html`<ul class="warnings">${document.warnings.map((warning) => html`<li>${warning.message}</li>`)}</ul>`}`;
@@ -111,7 +113,7 @@ function Waiting() {
     return html`<p class="hint">${t("bed_ask")}</p><div class="chips" role="group" aria-label=${t("bed_sizes")}>
       ${BED_SIZES.map((size) => html`<button type="button" id=${`plan-bed-${size}`} onClick=${choose(size)}>${shown(size)}</button>`)}</div>`;
   }
-  const blank = revision.value >= 0 && !draft.things.length && draft.drawers.every((drawer) => !drawer.height);
+  const blank = revision.value >= 0 && isBlank();
   return html`<p class="hint">${hint()}</p>
     ${blank && html`<p>${t("first_run")}</p><button type="button" id="example" onClick=${() => replaceDraft(exampleDraft())}>${t("example")}</button>`}`;
 }

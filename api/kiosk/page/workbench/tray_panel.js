@@ -1,16 +1,26 @@
-// What can be done with the selected tray: name, size, height, rim, ramp, ledge, turn, pin, remove.
+// What can be done with the selected tray: turn, pin, remove, size, what lies inside, and its options.
 
 import { html } from "../html.js";
 import { t } from "../messages.js";
-import { shown } from "../units.js";
+import { length, shown } from "../units.js";
 import { edit, remove, resize, selected, standing, step, togglePin, turn } from "./bench.js";
-import { length } from "../units.js";
+import { TrayInside } from "./tray_inside.js";
 
 /** Least and largest height of a tray, mm; the service says more. */
 const LEAST = 5;
 const MOST = 1000;
 
-export function TrayPanel() {
+/** Most letters of a text on a tray. */
+const LONGEST_TEXT = 40;
+
+/** Disc magnets of a common size, mm. */
+const MAGNETS = { diameter: 6, depth: 2 };
+
+/** Px that the panel's border and padding take. */
+const FRAME = 32;
+
+/** @param {{px: number}} props its width */
+export function TrayPanel({ px }) {
   const at = selected.value;
   const tray = at && standing(at.d).find((other) => other.key === at.key);
   if (!at || !tray) return html`<p class="hint" id="bench-keys">${t("bench_keys")}</p>`;
@@ -18,6 +28,12 @@ export function TrayPanel() {
   const { box } = tray;
   const size = (/** @type {number} */ w, /** @type {number} */ deep) => () => resize(d, key, w, deep);
   const by = step();
+  const { magnets } = tray.tray;
+  const columns = (tray.tray.compartments?.[0] ?? 1) + new Set((tray.tray.dividers ?? []).filter((divider) => divider.axis === "x").map((divider) => divider.at)).size;
+  const label = (/** @type {number} */ n, /** @type {string} */ text) => set(d, key, {
+    labels: Array.from({ length: columns }, (_, m) => (m === n ? text.trim() || null : (tray.tray.labels?.[m] ?? null))),
+    ...(tray.tray.text?.face === "ledge" ? { text: null } : {}), // the ledge carries either
+  });
   return html`<section class="tray-panel" aria-labelledby="tray-title">
     <h3 id="tray-title">${`${tray.mark} ${tray.text}`.trim()}</h3>
     <div class="tray-tools">
@@ -31,6 +47,7 @@ export function TrayPanel() {
       <span class="stepper"><button type="button" id="shallower" aria-label=${t("shallower")} onClick=${size(box.w, box.d - by)}>−</button>
         <span>${t("deep_cells", { count: box.d / 2 })}</span><button type="button" id="deeper" aria-label=${t("deeper")} onClick=${size(box.w, box.d + by)}>+</button></span>
     </div>
+    <${TrayInside} d=${d} tray=${tray} px=${px - FRAME} />
     <details>
       <summary>${t("tray_options")}</summary>
       <div class="three">
@@ -43,7 +60,14 @@ export function TrayPanel() {
             <option value="stacking">${t("rim_stacking")}</option><option value="straight">${t("rim_straight")}</option></select></div>
       </div>
       <label class="check"><input type="checkbox" id="tray-ramp" checked=${hasRamp(tray.tray)} onChange=${(/** @type {any} */ event) => set(d, key, { finger_ramp: event.target.checked })} />${t("ramp")}</label>
-      <label class="check"><input type="checkbox" id="tray-ledge" checked=${Boolean(tray.tray.label_ledge)} onChange=${(/** @type {any} */ event) => set(d, key, event.target.checked ? { label_ledge: true } : { label_ledge: null, labels: [] })} />${t("label_ledge")}</label>
+      <label class="check"><input type="checkbox" id="tray-ledge" checked=${Boolean(tray.tray.label_ledge)} onChange=${(/** @type {any} */ event) => set(d, key, event.target.checked ? { label_ledge: true } : { label_ledge: null, labels: [], ...(tray.tray.text?.face === "ledge" ? { text: null } : {}) })} />${t("label_ledge")}</label>
+      ${Boolean(tray.tray.label_ledge) && html`<div class="three">${Array.from({ length: columns }, (_, n) => html`<div class="field"><label for=${`tray-label-${n}`}>${t("tray_label", { number: n + 1 })}</label>
+        <input id=${`tray-label-${n}`} maxlength=${LONGEST_TEXT} autocomplete="off" value=${tray.tray.labels?.[n] ?? ""} onChange=${(/** @type {any} */ event) => label(n, event.target.value)} /></div>`)}</div>`}
+      <div class="field"><label for="tray-text">${t("tray_text")}</label>
+        <input id="tray-text" maxlength=${LONGEST_TEXT} autocomplete="off" value=${tray.tray.text?.face === "ledge" ? "" : (tray.tray.text?.text ?? "")} onChange=${(/** @type {any} */ event) => set(d, key, { text: event.target.value.trim() ? { ...tray.tray.text, face: "front", text: event.target.value.trim() } : null })} /></div>
+      <label class="check"><input type="checkbox" id="tray-magnets" checked=${Boolean(magnets)} onChange=${(/** @type {any} */ event) => set(d, key, { magnets: event.target.checked ? MAGNETS : null })} />${t("magnets")}</label>
+      ${magnets && html`<p class="warnings">${t("caution_magnets")}</p><div class="three">${/** @type {const} */ (["diameter", "depth"]).map((side) => html`<div class="field"><label for=${`magnet-${side}`}>${t(`magnet_${side}`)}</label>
+        <input id=${`magnet-${side}`} inputmode="decimal" autocomplete="off" value=${magnets[side]} onChange=${(/** @type {any} */ event) => set(d, key, { magnets: { ...magnets, [side]: Number(event.target.value.replace(",", ".")) || MAGNETS[side] } })} /></div>`)}</div>`}
     </details>
   </section>`;
 }

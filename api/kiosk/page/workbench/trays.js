@@ -99,7 +99,7 @@ function lines(tray, axis, inner) {
  * @param {string[]} keys of the things, in the order of the plan's items
  * @returns {HeldThing[]}
  */
-function heldIn(drawer, planned, keys) {
+export function heldIn(drawer, planned, keys) {
   const wall = planned.tray.wall ?? WALL;
   const xs = lines(planned.tray, "x", planned.size[0] - 2 * wall);
   const ys = lines(planned.tray, "y", planned.size[1] - 2 * wall);
