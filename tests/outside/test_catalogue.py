@@ -1,11 +1,11 @@
 """The catalogue's sizes against what is published."""
 
-from math import sqrt
+from math import pi, sqrt
 
 import pytest
 
 from worker.layout.storage.poses import poses
-from worker.spec.items.catalogue import lookup
+from worker.spec.items.catalogue import catalogue, lookup
 
 pytestmark = pytest.mark.outside
 
@@ -130,3 +130,106 @@ def test_lengths_lie_in_what_the_standard_allows(name, least, most):
 def test_hexagon_keys_are_as_wide_as_a_hexagon_across_its_corners(flats):
     # ISO 272 gives widths across flats; across corners they are 2 / sqrt(3) times that (geometry)
     assert lookup(f"hexkey-{flats:g}").shape.height == pytest.approx(flats * 2.0 / sqrt(3.0), abs=1e-3)
+
+
+@pytest.mark.parametrize("flats", [6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 22, 24])
+def test_heads_of_spanners(flats):
+    # DIN 3113, greatest width of the open end: 2.1 s + 7 mm (from memory); jaws take half a size each (common practice)
+    length, width, _ = lookup(f"spanner-{flats}").shape.size
+    assert 1.9 * flats <= width <= 2.1 * flats + 7.0
+    assert 9.0 * width > length > 4.0 * width
+
+
+def test_longer_spanners_are_for_larger_nuts():
+    sizes = [6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 22, 24]
+    lengths = [lookup(f"spanner-{flats}").shape.size[0] for flats in sizes]
+    assert lengths == sorted(lengths)
+
+
+@pytest.mark.parametrize(
+    ("flats", "drive", "side"),
+    [
+        # ISO 1174-1: driving squares of 6.3 and 12.7 mm
+        *((flats, "quarter", 6.3) for flats in (5.5, 7, 8, 12, 13)),
+        *((flats, "half", 12.7) for flats in (10, 14, 16, 17, 19, 22, 24, 27)),
+    ],
+)
+def test_sockets_have_a_wall_around_hexagon_and_square(flats, drive, side):
+    # across the corners of the hexagon and of the square (geometry), and a wall of 1 mm or more (common practice)
+    diameter = lookup(f"socket-{flats:g}-{drive}").shape.diameter
+    assert diameter >= flats * 2.0 / sqrt(3.0) + 2.0
+    assert diameter >= side * sqrt(2.0) + 2.0
+    assert diameter <= max(flats * 1.5, side * 2.0) + 2.0
+
+
+@pytest.mark.parametrize(
+    ("name", "blade"),
+    [
+        # ISO 2380-2 and ISO 8764-2, blade lengths by size (from memory); handles of 80 to 130 mm (common practice)
+        ("screwdriver-3", 75), ("screwdriver-4", 100), ("screwdriver-5.5", 125), ("screwdriver-6.5", 150),
+        ("screwdriver-8", 175), ("screwdriver-ph0", 60), ("screwdriver-ph1", 80), ("screwdriver-ph2", 100),
+        ("screwdriver-ph3", 150),
+    ],
+)  # fmt: skip
+def test_screwdrivers_are_a_blade_and_a_handle(name, blade):
+    entry = lookup(name)
+    assert f"blade {blade} mm" in entry.name
+    assert 80.0 <= entry.shape.size[0] - blade <= 130.0
+
+
+@pytest.mark.parametrize(
+    ("name", "size"),
+    [
+        # ISO 216: A4 and A5; ISO 269: C4 and C5 (from memory)
+        ("paper-a4", (297.0, 210.0)), ("card-a5", (210.0, 148.0)), ("envelope-c4", (324.0, 229.0)),
+        ("envelope-c5", (229.0, 162.0)),
+    ],
+)  # fmt: skip
+def test_sheets_and_envelopes(name, size):
+    assert lookup(name).shape.size[:2] == size
+
+
+def test_an_envelope_takes_the_sheet_of_its_number():
+    # ISO 269: Cn holds An (from memory)
+    for envelope, sheet in (("envelope-c4", "paper-a4"), ("envelope-c5", "card-a5"), ("envelope-c6", "card-a6")):
+        inside, held = (lookup(name).shape.size for name in (envelope, sheet))
+        assert all(outer > inner for outer, inner in zip(inside[:2], held[:2], strict=True))
+
+
+@pytest.mark.parametrize(
+    ("name", "diameter", "length"),
+    [
+        # IEC 60127-2: 5.2 +0.1/-0.2 x 20 +-0.5 and 6.35 x 31.8 (from memory)
+        ("fuse-5x20", (5.2, 5.3), (20.0, 20.5)), ("fuse-6.3x32", (6.35, 6.6), (31.8, 33.0)),
+    ],
+)  # fmt: skip
+def test_fuses(name, diameter, length):
+    shape = lookup(name).shape
+    assert diameter[0] <= shape.diameter <= diameter[1]
+    assert length[0] <= shape.length <= length[1]
+
+
+@pytest.mark.parametrize(
+    ("name", "litres"),
+    [("bottle-wine-750", 0.75), ("bottle-beer-500", 0.5), ("bottle-beer-330", 0.33), ("bottle-water-500", 0.5),
+     ("bottle-water-1500", 1.5), ("can-drink-330", 0.33), ("can-drink-500", 0.5), ("can-food-425", 0.425),
+     ("jar-jam-370", 0.37), ("cup-paper-200", 0.2), ("glass-tumbler-300", 0.3)],
+)  # fmt: skip
+def test_a_vessel_holds_its_volume(name, litres):
+    # the cylinder around it holds its nominal volume, and no vessel fills less than two fifths of it (geometry)
+    shape = lookup(name).shape
+    around = pi * shape.diameter**2 / 4.0 * shape.length / 1e6
+    assert litres <= around <= 2.5 * litres
+
+
+def test_what_nests_goes_into_itself_by_less_than_its_height():
+    # the step of a pile is at least a wall of 1 mm and less than the height of one (geometry)
+    nesting = [entry for entry in catalogue() if entry.nest is not None]
+    assert len(nesting) >= 12
+    for entry in nesting:
+        assert 1.0 <= entry.nest < min(pose.size[2] for pose in poses(entry.shape) if pose.size[2] > 0.0)
+
+
+def test_a_right_isosceles_set_square_is_half_as_high_as_it_is_long():
+    length, height, _ = lookup("set-square-160").shape.size
+    assert height == pytest.approx(length / 2.0, abs=1.0)
