@@ -69,6 +69,14 @@ def test_piles_are_no_higher_than_the_drawer_and_pressed_where_soft():
     assert tops[True][0] * tops[True][1] < tops[False][0] * tops[False][1]
 
 
+def test_nested_cups_stand_in_each_other():
+    cups = {"name": "cups", "shape": {"kind": "cylinder", "diameter": 73, "length": 92}, "count": 4, "storage": "lane"}
+    (stored,) = only(lane_plan({**cups, "nest": 8}, height=130)).contents
+    assert stored.size == (73.0, 73.0, 92.0 + 3 * 8.0)
+    (stored,) = only(lane_plan(cups, height=130)).contents
+    assert stored.size[2] == 73.0  # without nesting they lie
+
+
 def test_things_lie_between_panels_of_the_list():
     panels = [{"along": "x", "at": 250, "height": 80}, {"along": "y", "at": 400, "height": 80}]
     drawer = only(lane_plan({**TOWELS, "count": 2}, ROLLS, panels=panels))

@@ -8,6 +8,7 @@ from typing import Final
 from worker.layout.storage.poses import lying_poses, poses
 from worker.layout.storage.reach import FINGER_GAP
 from worker.layout.tray.interior import on_grid
+from worker.spec.items.handling import pile_height
 from worker.spec.items.item import Item
 from worker.spec.items.shape import Cylinder, Screw
 from worker.spec.tolerances import LENGTH_EPSILON
@@ -81,6 +82,9 @@ def _sizes(item: Item) -> Iterator[tuple[float, float, float]]:
         case "on_edge":
             middle = sorted(every[0].size)[1]
             chosen = tuple(pose for pose in every if pose.size[2] == middle)
+        case _ if item.nest is not None:
+            # a nested pile stands on its lowest thing
+            chosen = tuple(pose for pose in every if pose.size[2] == pile_height(shape))
         case _ if isinstance(shape, Cylinder | Screw):
             chosen = lying_poses(every)
         case _:
