@@ -11,7 +11,7 @@ from api.documents.household import PieceDocument, piece_document
 from worker.jobs.household.household import HeldContents
 from worker.jobs.household.layouts import LaidPlacement
 from worker.spec.items.item import Storage
-from worker.spec.manifest import Mark, PartKind
+from worker.spec.manifest import ContentEntry, Mark, PartKind
 
 __all__ = ["ContentsDocument", "contents_document"]
 
@@ -40,6 +40,7 @@ _EXAMPLE: Final[JsonDict] = {
             ],
         }
     ],
+    "lanes": [],
     "missing": 0,
     "others": [],
 }
@@ -73,6 +74,17 @@ class PlaceDocument(BaseModel):
     items: tuple[PlacedItem, ...] = Field(description="What lies in it.")
 
 
+class LaneDocument(BaseModel):
+    """A lane of the layout: a part of the drawer without trays, and what lies in it."""
+
+    model_config = ConfigDict(frozen=True)
+
+    name: str = Field(description="The name of the lane.")
+    at: tuple[float, float] = Field(description="The front left corner, in mm from that of the usable area.")
+    size: tuple[float, float] = Field(description="Width and depth, in mm.")
+    items: tuple[PlacedItem, ...] = Field(description="What lies in it; nothing in a free lane.")
+
+
 class ContentsDocument(BaseModel):
     """The contents of a drawer."""
 
@@ -82,6 +94,7 @@ class ContentsDocument(BaseModel):
     job: str = Field(description="The job that laid it out.")
     laid_out: datetime = Field(description="When its first piece was placed.")
     places: tuple[PlaceDocument, ...] = Field(description="The places of its layout.")
+    lanes: tuple[LaneDocument, ...] = Field(description="The lanes of its layout.")
     missing: int = Field(ge=0, description="The number of places without a piece.")
     others: tuple[PieceDocument, ...] = Field(description="Pieces of the drawer that have no place in its layout.")
 
@@ -89,11 +102,21 @@ class ContentsDocument(BaseModel):
 def contents_document(request: Request, held: HeldContents, things: dict[int, str]) -> ContentsDocument:
     """Return the document of a drawer's contents; ``things`` has the ids of things by index in the contents."""
     places = tuple(_place(place, things) for place in held.places)
+    (entry,) = held.manifest.drawers
     return ContentsDocument(
         drawer=held.drawer.id,
         job=held.layout.job,
         laid_out=held.layout.laid_out,
         places=places,
+        lanes=tuple(
+            LaneDocument(
+                name=lane.name,
+                at=lane.at,
+                size=lane.size,
+                items=tuple(_item(*own, things) for own in enumerate(entry.contents) if own[1].lane == number),
+            )
+            for number, lane in enumerate(entry.lanes)
+        ),
         missing=sum(place.piece is None for place in places),
         others=tuple(piece_document(request, piece) for piece in held.others),
     )
@@ -110,14 +133,15 @@ def _place(place: LaidPlacement, things: dict[int, str]) -> PlaceDocument:
         size=part.size,
         cell=placement.cell,
         piece=None if place.piece is None else place.piece.id,
-        items=tuple(
-            PlacedItem(
-                name=content.item,
-                thing=things.get(index),
-                count=content.count,
-                capacity=content.capacity,
-                storage=content.storage,
-            )
-            for index, content in place.contents
-        ),
+        items=tuple(_item(index, content, things) for index, content in place.contents),
+    )
+
+
+def _item(index: int, content: ContentEntry, things: dict[int, str]) -> PlacedItem:
+    return PlacedItem(
+        name=content.item,
+        thing=things.get(index),
+        count=content.count,
+        capacity=content.capacity,
+        storage=content.storage,
     )

@@ -69,7 +69,7 @@ def lay_out(spec: Spec, effort: Effort = "quick", spread: Spread = one_by_one) -
         drawers=drawers,
         parts=register.parts(),
         warnings=register.warnings(),
-        cautions=cautions(spec),
+        cautions=cautions(spec, max((panel.height for drawer in drawers for panel in drawer.panels), default=0.0)),
         unplaced=unplaced,
         numbering=register.numbers(),
     )
@@ -103,6 +103,10 @@ class _Job:
             self.bed,
             [self.entering.panel_bands(index, outline) for index, outline in enumerate(self._outlines)],
             lambda index, lanes: self.entering.panel_fault(index, self._outlines[index], lanes),
+            [
+                self.previous.as_printed(drawer.name, outline)
+                for drawer, outline in zip(spec.drawers, self._outlines, strict=True)
+            ],
         )
         self._own, self._of_job = list(self._lanes.own), self._lanes.of_job
         self._earlier: tuple[tuple[EarlierTray, ...], ...] = ()

@@ -118,3 +118,11 @@ def test_words_inside_words_bring_none(without: Callable[[], dict[str, object]])
     assert not {"blades", "food", "magnets", "batteries", "tipping", "small parts"} & set(
         topics(coupon=False, **without())
     )
+
+
+def test_high_panels_bring_their_caution() -> None:
+    spec = load(
+        {"spec": "1", "name": "linen", "drawers": drawer(floor="none")["drawers"], "printer": {"bed": [220, 220, 250]}}
+    )
+    low, high = ({caution.topic for caution in cautions(spec, height)} for height in (60.0, 110.0))
+    assert high - low == {"panels"}

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from worker.jobs.common.errors import HouseholdRefused
+from worker.jobs.household.layouts import REPEATED
 from worker.jobs.household.models import DrawerLayout, StoredDrawer, StoredPiece, StoredThing
 from worker.jobs.household.outline_shapes import FindOutline, with_outlines
 from worker.jobs.household.references import item_of
@@ -89,13 +90,12 @@ def change_spec(
         HouseholdRefused: with the problems of the spec.
         SilhouetteNotFound: if the silhouette of a thing was removed.
     """
-    of_drawer = ("trays", "fill")
     entry: dict[str, Any] = drawer.request.as_drawer() | {"id": drawer.id}
-    entry |= {name: layout.settings[name] for name in of_drawer if name in layout.settings}
+    entry |= {name: layout.settings[name] for name in REPEATED if name in layout.settings}
     entry["items"] = [
         item_of(thing, {"count": count}, "") for thing, count in things if thing.request.shape is not None
     ]
-    settings = {name: value for name, value in layout.settings.items() if name not in of_drawer}
+    settings = {name: value for name, value in layout.settings.items() if name not in REPEATED}
     document = {
         **drawer.request.defaults(),
         **settings,

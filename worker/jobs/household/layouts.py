@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import Connection, select, update
 
@@ -14,7 +14,10 @@ from worker.jobs.household.things import place_things
 from worker.spec import Spec
 from worker.spec.manifest import ContentEntry, DrawerEntry, Manifest, PartEntry, PlacementEntry
 
-__all__ = ["LaidPlacement", "PrintedJob", "adopt_once", "change_piece", "laid_placements", "reduced"]
+__all__ = ["REPEATED", "LaidPlacement", "PrintedJob", "adopt_once", "change_piece", "laid_placements", "reduced"]
+
+#: Fields of a drawer that a later job over it repeats.
+REPEATED: Final = ("trays", "fill", "floor", "panels")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,11 +43,11 @@ class PrintedJob:
         return next((entry for entry in self.manifest.drawers if entry.name == name), None)
 
     def settings(self, name: str) -> dict[str, Any]:
-        """Return what a later job over this drawer repeats: fields of the spec, and trays and fill of the drawer."""
+        """Return what a later job over this drawer repeats: fields of the spec and of the drawer."""
         of_spec = {"printer", "grid", "joints", "material", "printing", "layout", "schedule"}
         made = self.spec.model_dump(mode="json", exclude_unset=True, include=of_spec)
         drawer = next(drawer for drawer in self.spec.drawers if drawer.name == name)
-        return made | drawer.model_dump(mode="json", exclude_unset=True, include={"trays", "fill"})
+        return made | drawer.model_dump(mode="json", exclude_unset=True, include=set(REPEATED))
 
     def thing_ids(self, entry: DrawerEntry) -> dict[int, str]:
         """Return the ids of things by their index in the contents of a drawer."""

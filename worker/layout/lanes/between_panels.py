@@ -1,6 +1,6 @@
 """Lanes between panels of a drawer's list: each room between them is a lane, and things of several kinds share it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import shapely
@@ -13,11 +13,16 @@ from worker.layout.model.plan import LanePlan, Stored
 from worker.layout.tray.interior import on_grid
 from worker.spec.items.item import Item
 
-__all__ = ["between_panels"]
+__all__ = ["between_panels", "in_rooms"]
 
 
 def between_panels(
-    items: Sequence[tuple[str, Item]], site: LaneSite, *, area: BaseGeometry, bands: Sequence[Rectangle]
+    items: Sequence[tuple[str, Item]],
+    site: LaneSite,
+    *,
+    area: BaseGeometry,
+    bands: Sequence[Rectangle],
+    homes: Mapping[str, int] | None = None,
 ) -> DrawerLanes:
     """Return the lanes between panels, with things in the smallest lane that takes them; no panels are added.
 
@@ -26,15 +31,28 @@ def between_panels(
         site: the drawer.
         area: its usable area, mm.
         bands: the rectangles that panels take, mm.
+        homes: indices of the lanes that things lay in before, by the names of their items.
     """
     rooms = shapely.get_parts(shapely.difference(area, shapely.union_all([shapely.box(*band) for band in bands])))
     rectangles = [room for part in rooms if (room := largest_rectangle(part)) is not None]
     rectangles.sort(key=lambda room: (_size(room), room))
-    sites = [replace(site, room=room, pitch=None) for room in rectangles]
+    return in_rooms(items, [replace(site, room=room, pitch=None) for room in rectangles], homes or {})
+
+
+def in_rooms(items: Sequence[tuple[str, Item]], sites: Sequence[LaneSite], homes: Mapping[str, int]) -> DrawerLanes:
+    """Return lanes that are rooms of their own: things go where they lay before, others into the first that takes them.
+
+    Args:
+        items: after their JSON Pointers.
+        sites: the rooms, in the order in which they are tried.
+        homes: indices of the rooms that things lay in before, by the names of their items.
+    """
     held: list[list[tuple[str, Item]]] = [[] for _ in sites]
     left = []
-    for listed in sorted(items, key=lambda listed: (-_bulk(listed[1]), listed[0])):
-        index = next((index for index, own in enumerate(sites) if not lanes_of([*held[index], listed], own).left), None)
+    for listed in sorted(items, key=lambda listed: (listed[1].name not in homes, -_bulk(listed[1]), listed[0])):
+        home = homes.get(listed[1].name)
+        order = sorted(range(len(sites)), key=lambda index: index != home)
+        index = next((index for index in order if not lanes_of([*held[index], listed], sites[index]).left), None)
         if index is None:
             left.append(listed)
         else:

@@ -13,6 +13,7 @@ from worker.layout.floor.print_bed import Bed
 from worker.layout.lanes.between_panels import between_panels
 from worker.layout.lanes.drawer_lanes import DrawerLanes, LaneSite, lanes_of
 from worker.layout.lanes.free_rectangle import Rectangle, largest_rectangle
+from worker.layout.lanes.kept_lanes import homes_of, kept_lanes
 from worker.layout.lanes.lane_shortage import no_lane
 from worker.layout.model.plan import Stored, Unplaced
 from worker.layout.panels.profile import STUB
@@ -20,6 +21,7 @@ from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.layout.tray.interior import on_grid
 from worker.spec import Spec
 from worker.spec.items.item import Item
+from worker.spec.manifest import DrawerEntry
 
 __all__ = ["JobLanes", "floor_area", "lay_lanes"]
 
@@ -52,11 +54,13 @@ def lay_lanes(  # noqa: PLR0917 - a job and its drawers
     bed: Bed,
     bands: Sequence[Sequence[Rectangle]],
     fault: Callable[[int, DrawerLanes], str | None],
+    printed: Sequence[DrawerEntry | None],
 ) -> JobLanes:
     """Return the lanes of a job's drawers.
 
     Items with the storage `lane` go into lanes, and in a drawer without a floor those without a storage do, too. What
-    has no lane in its drawer is reported; items of the job are tried in drawers without a floor first.
+    has no lane in its drawer is reported; items of the job are tried in drawers without a floor first. Lanes that are
+    printed stay, unless other ones have room for more.
 
     Args:
         spec: the job.
@@ -66,6 +70,7 @@ def lay_lanes(  # noqa: PLR0917 - a job and its drawers
         bed: where strips are printed.
         bands: the rectangles that the panels of each drawer's list take: things lie between them.
         fault: returns why the panels of a drawer's lanes cannot be set up, or None.
+        printed: the drawers as they are printed; None for one that is not, or that was measured anew.
     """
     bare = [drawer.floor == "none" for drawer in spec.drawers]
     unplaced: list[Unplaced] = []
@@ -82,8 +87,8 @@ def lay_lanes(  # noqa: PLR0917 - a job and its drawers
         job_trays = []
     sites = [_site(spec, index, area, bed) for index, area in enumerate(usable)]
     layers = [
-        None if site is None else partial(between_panels, area=area, bands=own_bands) if own_bands else lanes_of
-        for site, area, own_bands in zip(sites, usable, bands, strict=True)
+        None if site is None else _way(index, area, own_bands, entry, fault)
+        for index, (site, area, own_bands, entry) in enumerate(zip(sites, usable, bands, printed, strict=True))
     ]
     results = [
         DrawerLanes(left=tuple(items)) if site is None or lay is None else lay(items, site)
@@ -103,6 +108,37 @@ def lay_lanes(  # noqa: PLR0917 - a job and its drawers
         unplaced += [no_lane(pointer, item, [site], drawer.name) for pointer, item in result.left]
     unplaced += [no_lane(pointer, item, sites, None) for pointer, item in job_lanes]
     return JobLanes(tuple(results), tuple(for_trays), job_trays, tuple(unplaced))
+
+
+def _way(
+    index: int,
+    area: Area,
+    bands: Sequence[Rectangle],
+    printed: DrawerEntry | None,
+    fault: Callable[[int, DrawerLanes], str | None],
+) -> _Lay:
+    """Return what lays out items in lanes of a drawer: between its panels, in its printed lanes, or in new ones."""
+    if bands:
+        homes = None if printed is None else homes_of(printed)
+        return partial(between_panels, area=area, bands=bands, homes=homes)
+    if printed is None or not printed.lanes:
+        return lanes_of
+
+    def lay(items: Sequence[ListedItem], site: LaneSite) -> DrawerLanes:
+        kept = kept_lanes(items, site, printed=printed)
+        if fault(index, kept) is not None:
+            return lanes_of(items, site)
+        if not kept.left:
+            return kept
+        new = lanes_of(items, site)
+        # nothing loses its place to something else
+        return new if set(_pointers(new.left)) < set(_pointers(kept.left)) else kept
+
+    return lay
+
+
+def _pointers(items: Sequence[ListedItem]) -> list[str]:
+    return [pointer for pointer, _ in items]
 
 
 def floor_area(area: Area, lanes: DrawerLanes) -> Area | None:

@@ -31,6 +31,9 @@ _HEAVY: Final = 10_000.0
 #: Ratio of height to width from which a tray tips over easily.
 _SLENDER: Final = 2.0
 
+#: Height in mm from which a panel counts as high: things lean on it well above its feet (own choice).
+_HIGH_PANEL: Final = 80.0
+
 _BLADES: Final = r"blades?|kni(?:fe|ves)|razors?|scalpels?|scissors|shears|chisels?|cutters?|needles?|gouges?"
 _CELLS: Final = r"batter(?:y|ies)|coin cells?|button cells?|accumulators?"
 _HOT: Final = (
@@ -70,6 +73,11 @@ _TALL_TRAYS: Final = (
     "Tall narrow trays tip over when the drawer is pulled hard. Put heavy things low and at the back, and give such "
     "trays neighbours that hold them up."
 )
+_PANELS: Final = (
+    "Panels only divide: they bear no load and are no handle. Heavy or tall things that lean on a high panel push it "
+    "over when the drawer is pulled hard; put them against the drawer's sides, and keep to the pushes that the "
+    "manifest states."
+)
 _HOT_PLACE: Final = (
     "The names in this job speak of a place that may get hot. Measure how hot before you choose a filament, leave room "
     "below the limit that its maker's data sheet gives, and do not put parts on or beside what heats."
@@ -88,12 +96,17 @@ _EATING: Final = (
 )
 
 
-def cautions(spec: Spec) -> tuple[Caution, ...]:
-    """Return the cautions of a job in a fixed order, one per topic."""
-    return tuple(Caution(topic, text) for topic, text in _lines(spec))
+def cautions(spec: Spec, highest_panel: float = 0.0) -> tuple[Caution, ...]:
+    """Return the cautions of a job in a fixed order, one per topic.
+
+    Args:
+        spec: the job.
+        highest_panel: height of the highest panel of its drawers, mm; 0 without panels.
+    """
+    return tuple(Caution(topic, text) for topic, text in _lines(spec, highest_panel))
 
 
-def _lines(spec: Spec) -> Iterator[tuple[str, str]]:
+def _lines(spec: Spec, highest_panel: float) -> Iterator[tuple[str, str]]:
     names = tuple(dict.fromkeys(spec.material_of(kind).name.strip() for kind in ("tile", "tray")))
     styrenic = [name for name in names if name.upper() in _STYRENIC]
     yield "printing", _PRINTING
@@ -112,6 +125,8 @@ def _lines(spec: Spec) -> Iterator[tuple[str, str]]:
         yield "tipping", _TIPPING
     if any(tray.height >= _SLENDER * min(tray.cells) * spec.grid.pitch for tray in trays):
         yield "tall trays", _TALL_TRAYS
+    if highest_panel >= _HIGH_PANEL:
+        yield "panels", _PANELS
     words = " ".join(
         [spec.name, *(drawer.name for drawer in spec.drawers), *(tray.name for tray in trays)]
         + [tray.text.text for tray in trays if tray.text is not None]

@@ -1,15 +1,18 @@
 """The previous layout: the printed parts and trays of a previous manifest."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from worker.layout.drawer.outline import Outline
 from worker.layout.model.part_registry import LETTERS
+from worker.layout.model.shapes import Point
 from worker.layout.placement.bay import Spot, half_cells
 from worker.spec.drawer.tray import NO_RAMP, Tray
 from worker.spec.errors import LayoutError
 from worker.spec.manifest import ContentEntry, DrawerEntry, Manifest, PlacementEntry, PlanDocument, PlannedPart
+from worker.spec.tolerances import COORDINATE_GRID
 
 __all__ = ["Previous", "PrintedTray"]
 
@@ -101,6 +104,17 @@ class Previous:
         """Return the printed trays of the drawer with this name, in the manifest's order."""
         return tuple(printed for entry in self._drawers(drawer) for printed in self._trays(entry))
 
+    def as_printed(self, drawer: str, outline: Outline) -> DrawerEntry | None:
+        """Return the printed drawer with this name; None if there is none, or if it has another outline or height."""
+        entry = next(iter(() if self.manifest is None else self._drawers(drawer)), None)
+        if entry is None or [len(ring) for ring in entry.outline] != [len(ring) for ring in outline.rings]:
+            return None
+        before, now = ((*size, *_coordinates(rings)) for size, rings in (
+            (entry.size, entry.outline), (outline.size, outline.rings)
+        ))  # fmt: skip
+        same = all(abs(old - new) <= COORDINATE_GRID for old, new in zip(before, now, strict=True))
+        return entry if same else None
+
     def _drawers(self, name: str) -> Sequence[DrawerEntry]:
         return [] if self.document is None else [entry for entry in self.document.drawers if entry.name == name][:1]
 
@@ -115,3 +129,9 @@ class Previous:
             marks = [drawer.placements[number].mark for number in pieces.get(index, (index,))]
             shapes = tuple(None if mark not in self.parts else self.parts[mark].shape for mark in marks)
             yield PrintedTray(part, index, placement, half_cells(placement.cell), contents, shapes)
+
+
+def _coordinates(rings: Iterable[Iterable[Point]]) -> Iterator[float]:
+    for ring in rings:
+        for point in ring:
+            yield from point

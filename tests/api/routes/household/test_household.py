@@ -200,6 +200,30 @@ def test_the_contents_follow_the_print_events(service, valid, job_service, recor
     assert service.request("PUT", f"{at}/layout", json={"job": queued}).status_code == 409
 
 
+def test_the_contents_name_what_lies_in_lanes(service, valid, job_service, records, blobs):
+    drawer = service.post("/v1/drawers", json={**TOP, "width": 700, "depth": 400}).json()
+    things = {}
+    for name, size in {"towel": [200, 150, 20], "batten": [310, 20, 20]}.items():
+        body = {"name": name, "shape": {"kind": "box", "size": size}, "drawer": drawer["id"]}
+        things[name] = service.post("/v1/things", json=body).json()["id"]
+    spec = {"spec": "1", "name": "job", "coupon": False, "drawers": [{"id": drawer["id"], "floor": "none"}]}
+    job = add_job(records, blobs, job_service.household.resolve(spec, None))
+    at = drawer["links"]["self"]
+    assert service.request("PUT", f"{at}/layout", json={"job": job.id}).status_code == 200
+
+    contents = valid(service.get(f"{at}/contents"), "ContentsDocument")
+
+    entry = job.manifest.drawers[0]
+    assert [lane["name"] for lane in contents["lanes"]] == [lane.name for lane in entry.lanes]
+    lying = {item["name"]: item["thing"] for lane in contents["lanes"] for item in lane["items"]}
+    assert lying == things
+    assert not any(place["items"] for place in contents["places"])
+    assert {place["kind"] for place in contents["places"]} <= {"panel", "shoe", "clip"}
+    changed = service.post(f"{at}/changes", json={"remove": [things["towel"]]})
+    changes = valid(changed, "ChangesDocument")
+    assert (changes["print"], changes["move"], changes["retire"], changes["unplaced"]) == ([], [], [], [])
+
+
 def test_a_search_says_where_a_thing_lies(service, valid, job_service, records, blobs):
     drawer = service.post("/v1/drawers", json={**TOP, "place": "in the attic"}).json()
     names = {"theodolite": [60, 30, 15], "plumb bob": [40, 40, 20]}
