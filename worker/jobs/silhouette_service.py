@@ -78,10 +78,7 @@ class SilhouetteService:
             )  # fmt: skip
         kind = kinds.pop()
         if kind == "photo":
-            raise SilhouetteRefused(
-                "Photos cannot be read yet.", value=formats[0], limit="a drawing, a model or corners",
-                remedy="Draw the outline, or send its corners as JSON.",
-            )  # fmt: skip
+            _check_photo(request)
         silhouette_id, text = new_id(), request.model_dump_json(exclude_unset=True)
         digests = [sha256(content).hexdigest() for _, content in files]
         repeat = None if key is None else IdempotencyKey.of(key, "silhouette", text, *formats, *digests)
@@ -196,6 +193,19 @@ class SilhouetteService:
             self._deletion.sweep_silhouette(silhouette_id)
         except (StoreError, OSError):
             _log.warning("Files of silhouette %s are left to the orphan sweep.", silhouette_id, exc_info=True)
+
+
+def _check_photo(request: SilhouetteRequest) -> None:
+    if request.thickness is None:
+        raise SilhouetteRefused(
+            "The thickness of the thing is missing: a photo does not show it.", pointer="/thickness", value=None,
+            limit="required for photos", remedy="Measure the thing's height as it lies on the sheet.",
+        )  # fmt: skip
+    if request.keep:
+        raise SilhouetteRefused(
+            "Photos are not kept: they may say where and by whom they were taken.", pointer="/keep", value=True,
+            limit="false for photos", remedy="Leave out `keep`, and keep the photo yourself.",
+        )  # fmt: skip
 
 
 def _outline(request: OutlineRequest, method: "Method", uncertainty: float, depth: float | None) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """From uploaded files to a silhouette: the reader for each kind of file, with the options of the request."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, cast, get_args
 
 from worker.silhouettes.corners import outline_document
@@ -77,7 +77,22 @@ def _of_model(file: SourceFile, request: SilhouetteRequest) -> Reading:
 
 
 def _of_photos(files: Sequence[SourceFile], request: SilhouetteRequest) -> Reading:
-    raise NotImplementedError
+    from worker.silhouettes.photo import options, photo_reading  # noqa: PLC0415 - as above
+
+    if request.thickness is None:
+        raise SilhouetteError(
+            "The thickness of the thing is missing.", reason="thickness", pointer="/thickness",
+            limit="required for photos", remedy="Measure the thing's height as it lies on the sheet.",
+        )  # fmt: skip
+    chosen = options.PhotoOptions(
+        thickness=request.thickness, body=request.body, bar=request.bar, size=request.sheet, tint=request.tint,
+        margin=request.margin,
+    )  # fmt: skip
+    made = photo_reading.read_photos([file.content for file in files], chosen)
+    overlay = made.overlay
+    place = {"overlay_left": overlay.left, "overlay_top": overlay.top, "overlay_per_mm": overlay.per_mm}
+    silhouette = replace(made.silhouette, details={**made.silhouette.details, **place})
+    return Reading({"outline": outline_document(silhouette), "poses": []}, overlay.png)
 
 
 def _check_unit(request: SilhouetteRequest, units: tuple[str, ...]) -> None:

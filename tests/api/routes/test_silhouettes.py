@@ -1,9 +1,11 @@
 """Silhouettes over HTTP: uploads, corners, corrections, pictures, preconditions, quotas."""
 
 import io
+from pathlib import Path
 
 import orjson
 import pytest
+from PIL import Image
 from trimesh import creation
 
 from worker.jobs.common.settings import Settings
@@ -14,6 +16,7 @@ _SVG = (
     b'<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">'
     b'<path d="M5 5h50v30h-50z M10 10h10v10h-10z"/></svg>'
 )
+_PHOTOS = Path(__file__).parents[2] / "silhouettes" / "photo" / "data"
 _POLYGON = {"name": "shim", "points": [[0, 0], [40, 0], [40, 20], [0, 20]], "depth": 2}
 
 
@@ -64,6 +67,38 @@ def test_a_drawing_is_read_by_a_worker_and_its_file_deleted(service, run, blobs)
     again = service.get(read["links"]["outline"], headers={"If-None-Match": drawing.headers["etag"]})
     assert again.status_code == 304
     assert service.get(f"{made['links']['self']}/overlay.png").json()["type"].endswith("/silhouette-not-ready")
+
+
+def test_a_photo_is_read_by_a_worker_and_nothing_of_it_kept_but_the_outline(service, run, blobs):
+    """The outline takes the washer of ISO 7089 (M20: 37 mm outside, from memory), and the picture has no metadata."""
+    photo = (_PHOTOS / "washer.jpg").read_bytes()
+    made = _post(service, ("washer.jpg", photo), name="washer", thickness="3 mm", body="flat", bar=150).json()
+    assert (made["kind"], made["state"], len(_stored(blobs, made))) == ("photo", "queued", 1)
+
+    assert run(made["id"]) is TaskOutcome.DONE
+
+    read = service.get(made["links"]["self"]).json()
+    assert (read["state"], read["kept"]) == ("succeeded", [])
+    assert len(_stored(blobs, made)) == 1
+    outline = read["outline"]
+    sides = [max(values) - min(values) for values in zip(*outline["outer"], strict=True)]
+    assert all(37.0 <= side <= 39.5 for side in sides)
+    picture = service.get(read["links"]["overlay"])
+    assert picture.headers["content-type"] == "image/png"
+    with Image.open(io.BytesIO(picture.content)) as overlay:
+        assert not overlay.getexif()
+        assert overlay.info == {}
+        assert overlay.width == pytest.approx(outline["details"]["overlay_per_mm"] * (sides[0] + 24.0), abs=3.0)
+
+
+def test_a_photo_needs_the_thickness_and_is_not_kept(service):
+    photo = (_PHOTOS / "washer.jpg").read_bytes()
+
+    without = _post(service, ("washer.jpg", photo))
+    kept = _post(service, ("washer.jpg", photo), thickness=2.5, keep=True)
+
+    assert (without.status_code, without.json()["pointer"]) == (422, "/thickness")
+    assert (kept.status_code, kept.json()["pointer"]) == (422, "/keep")
 
 
 def test_a_model_offers_its_poses_and_can_be_kept(service, run, blobs):

@@ -45,7 +45,7 @@ class SilhouetteRequest(Noun):
     name: Name | None = Field(default=None, description="Name of the thing; null for that of the kind of file.")
     keep: bool = Field(
         default=False, strict=True,
-        description="Keep the uploaded files; otherwise they are deleted once they are read.",
+        description="Keep the uploaded drawing or model; otherwise it is deleted once it is read. Photos always are.",
     )  # fmt: skip
     thickness: _Thickness | None = Field(
         default=None,
