@@ -89,7 +89,7 @@ class PrintWork:
     @property
     def materials(self) -> tuple[Material, ...]:
         """The filaments of all parts."""
-        return tuple(dict.fromkeys(self.spec.material_of(part.kind) for part in self.manifest.parts))
+        return self.spec.materials_of(part.kind for part in self.manifest.parts)
 
     @property
     def used(self) -> dict[tuple[str, str | None], float]:

@@ -70,6 +70,30 @@ def test_lib3mf_reads_the_3mf_strictly(mesh):
     assert {group.GetMetaData(i).GetName() for i in range(group.GetMetaDataCount())} == {"Title", "Application"}
 
 
+def test_lib3mf_reads_two_bodies_of_one_object(mesh):
+    """Source: lib3mf 2.5.0, strict reader; base materials: chapter 5 of the 3MF Core Specification 1.4.0."""
+    letters = Mesh(mesh.vertices * (1.0, 1.0, -1.0), mesh.triangles[:, ::-1])
+    model, bodies, warnings = read_strictly(write_3mf(mesh, name="T1", part_number="T1", lettering=letters))
+    assert warnings == []
+    assert len(bodies) == 2
+    assert all(body.IsManifoldAndOriented() for body in bodies)
+    groups = model.GetBaseMaterialGroups()
+    assert groups.MoveNext()
+    group = groups.GetCurrentBaseMaterialGroup()
+    assert [group.GetName(number) for number in group.GetAllPropertyIDs()] == ["part", "lettering"]
+    # resource, property, whether it has one: the library numbers properties from 1
+    own = [tuple(body.GetObjectLevelProperty()) for body in bodies]
+    assert own == [(group.GetUniqueResourceID(), number, True) for number in group.GetAllPropertyIDs()]
+    objects = model.GetComponentsObjects()
+    assert objects.MoveNext()
+    whole = objects.GetCurrentComponentsObject()
+    assert [whole.GetComponent(index).GetObjectResourceID() for index in range(whole.GetComponentCount())] == [
+        body.GetResourceID() for body in bodies
+    ]
+    items = model.GetBuildItems()
+    assert items.Count() == 1
+
+
 def test_lib3mf_finds_one_item_to_print(mesh):
     """Source: lib3mf 2.5.0; rule 3mf-15."""
     model, _, _ = read_strictly(write_3mf(mesh, name="F1", part_number="F1"))

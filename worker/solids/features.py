@@ -234,10 +234,23 @@ def _well(well: Well, shape: TrayShape) -> manifold3d.Manifold:
     )
 
 
-def _lettering(shape: TrayShape, lettering: Lettering) -> manifold3d.Manifold:
-    """Return a text as a solid across its face: to add when raised, to subtract when engraved."""
+def letters_on_wall(shape: TrayShape, lettering: Lettering) -> manifold3d.Manifold:
+    """Return the letters of a text on the front or on the ledge, between its face and its depth, mm.
+
+    Raises:
+        TrayError: when the typeface lacks a character of the lettering.
+    """
+    return _lettering(shape, lettering, reach=0.0)
+
+
+def _lettering(shape: TrayShape, lettering: Lettering, reach: float | None = None) -> manifold3d.Manifold:
+    """Return a text as a solid across its face: to add when raised, to subtract when engraved.
+
+    ``reach`` is how far it extends past the face, or below it when raised, mm.
+    """
     flat = cross_section(lettering)
-    step = OVERSHOOT if not lettering.raised else _overlap(shape)
+    past = OVERSHOOT if not lettering.raised else _overlap(shape)
+    step = past if reach is None else reach
     solid = flat.extrude(lettering.depth + step)
     # The text's own frame: x along the line, y up the letters, z out of the face, 0 on the face.
     solid = solid.translate((0.0, 0.0, -step if lettering.raised else -lettering.depth))

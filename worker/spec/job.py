@@ -1,9 +1,9 @@
 """The spec of a job, and the rules that span several of its parts."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import chain
-from typing import Annotated, Any, Literal, Self, TypeAlias
+from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
 from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
 from pydantic_core import CoreSchema, core_schema
@@ -20,6 +20,7 @@ from worker.spec.manifest import Manifest, PartKind, PlanDocument
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Name
 from worker.spec.primitives.pydantic_errors import Refusals, Step
+from worker.spec.printer.lettering import LetteredFace
 from worker.spec.printer.material import Material
 from worker.spec.printer.printer import Printer, refused_layer, refused_line
 from worker.spec.printer.printing import Printing
@@ -29,6 +30,9 @@ from worker.spec.tolerances import LENGTH_EPSILON, LINES_IN_A_WALL
 __all__ = ["Spec"]
 
 _LAYERS_IN_A_FLOOR = 2
+#: Faces whose lettering lies in a few layers, and those of them on which nothing else of a part need lie in these.
+_SOLID_FACES: Final[tuple[LetteredFace, ...]] = ("top", "bottom", "floor")
+_PAUSED_FACES: Final[tuple[LetteredFace, ...]] = ("top", "bottom")
 #: Minimum straight edge in mm between the rounded corners of a half cell; without one, points of its rings coincide.
 _STRAIGHT = 0.5
 
@@ -101,6 +105,25 @@ class Spec(Noun):
         """Return the filament for a kind of part."""
         return self.printing.of(kind).material or self.material
 
+    def materials_of(self, kinds: Iterable[PartKind]) -> tuple[Material, ...]:
+        """Return the filaments of some kinds of parts, each once, that of the lettering last."""
+        own = [self.material_of(kind) for kind in kinds]
+        lettering = [] if self.printing.lettering is None else [self.printing.lettering.material]
+        return tuple(dict.fromkeys([*own, *lettering]))
+
+    @property
+    def lettering_faces(self) -> tuple[LetteredFace, ...]:
+        """Faces whose lettering is in the second filament; empty without one."""
+        lettering = self.printing.lettering
+        if lettering is None:
+            return ()
+        return lettering.faces or (_SOLID_FACES if self.printer.tool_changes else _PAUSED_FACES)
+
+    @property
+    def body_faces(self) -> tuple[LetteredFace, ...]:
+        """Faces whose lettering is a body of its own: all that are lettered, if the printer changes filaments."""
+        return self.lettering_faces if self.printer.tool_changes else ()
+
     def printer_of(self, kind: PartKind) -> Printer:
         """Return the printer with the layer height and line width for a kind of part."""
         own = {"layer": self.layer_of(kind), "line_width": self.line_width_of(kind)}
@@ -166,12 +189,34 @@ class Spec(Noun):
                 refusals.add(refused, "printing", name, "line_width")
             if own.layer is not None and (refused := refused_layer(own.layer, nozzle)) is not None:
                 refusals.add(refused, "printing", name, "layer")
+        self._check_lettering(refusals)
         for index, process in enumerate(self.printing.layer_processes):
             if (refused := refused_layer(process.layer, nozzle)) is not None:
                 refusals.add(refused, "printing", "layer_processes", index, "layer")
         for index, layer in enumerate(self.printing.compare):
             if (refused := refused_layer(layer, nozzle)) is not None:
                 refusals.add(refused, "printing", "compare", index)
+
+    def _check_lettering(self, refusals: Refusals) -> None:
+        lettering = self.printing.lettering
+        if lettering is None:
+            return
+        for index, face in enumerate(lettering.faces or ()):
+            if not self.printer.tool_changes and face not in _PAUSED_FACES:
+                error = SpecError(
+                    f"A pause cannot colour lettering on the {face}: other lines lie in the same layers.",
+                    value=face, limit="top or bottom without printer.tool_changes",
+                    remedy="Leave the face out, or set printer.tool_changes if the printer can change filaments.",
+                )  # fmt: skip
+                refusals.add(error, "printing", "lettering", "faces", index)
+        key = lettering.material.name, lettering.material.colour
+        if key == (self.material.name, self.material.colour):
+            error = SpecError(
+                "The lettering has the same filament as the parts.",
+                value=lettering.material.colour, limit="another colour, or another name",
+                remedy="Give both filaments a colour, #RRGGBB.",
+            )  # fmt: skip
+            refusals.add(error, "printing", "lettering", "material", "colour")
 
     def _check_joint(self, refusals: Refusals) -> None:
         try:

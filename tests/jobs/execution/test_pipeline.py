@@ -232,5 +232,62 @@ def test_each_run_has_a_sheet_with_its_dates(planned):
     assert "2026-03-02 17:30" in page.extract_text()
 
 
+def lettered(spec, *, tool_changes):
+    second = {"material": {"name": "PLA", "colour": "#000000", "cost_per_kg": 30}, "change_grams": 0.5}
+    planned = {**PLANNED, "material": {"name": "PLA", "cost_per_kg": 20, "colour": "#56B4E9"}, "printing": {}}
+    job = spec(LABELLED, **planned)
+    fields = job.model_dump(mode="json")
+    fields["printer"]["tool_changes"] = tool_changes
+    fields["printing"]["lettering"] = second
+    return type(job).model_validate(fields)
+
+
+def test_lettering_is_a_body_for_a_printer_that_changes_filaments(spec):
+    store = Counting()
+    made = run_pipeline(lettered(spec, tool_changes=True), part_store=store, now=NOW, identity="job-8")
+    manifest = json.loads(made.manifest)
+    jsonschema.validate(manifest, manifest_schema())
+    names = {check["name"] for part in manifest["parts"] for check in part["checks"]}
+    assert {"bodies apart", "bodies volume", "bodies whole", "lettering"} <= names
+    for run in manifest["runs"]:
+        lettering = run["lettering"]
+        assert lettering["method"] == "bodies"
+        assert lettering["waste"] == 0.5 * lettering["changes"] > 0.0
+        pieces = [part["estimate"] for piece in run["pieces"] for part in manifest["parts"]
+                  if part["mark"] == piece["mark"]]  # fmt: skip
+        assert run["grams"] == pytest.approx(sum(entry["grams"] for entry in pieces) + lettering["waste"], abs=1e-3)
+        own, second = run["grams"] - lettering["grams"], lettering["grams"]
+        assert run["cost"] == pytest.approx(0.02 * own + 0.03 * second, abs=1e-3)
+    bought = {entry["colour"]: entry["grams"] for entry in manifest["purchases"]}
+    assert sum(bought.values()) == pytest.approx(manifest["work"]["grams"], abs=0.02)
+    plain = run_pipeline(replace_lettering(lettered(spec, tool_changes=True)), part_store=store, now=NOW)
+    # a part with two bodies is another part, and its STL the same
+    shapes = [[(part["triangles"], part["volume"], part["area"]) for part in document["parts"]]
+              for document in (manifest, json.loads(plain.manifest))]  # fmt: skip
+    assert shapes[0] == shapes[1]
+    assert len(store.kept) == len(set(store.kept)) == 2 * len(manifest["parts"])
+
+
+def replace_lettering(job):
+    return job.model_copy(update={"printing": job.printing.model_copy(update={"lettering": None})})
+
+
+def test_lettering_is_a_pause_for_any_other_printer(spec):
+    made = run_pipeline(lettered(spec, tool_changes=False), part_store=InMemoryPartCache(), now=NOW, identity="job-9")
+    manifest = json.loads(made.manifest)
+    assert any(caution["topic"] == "filament changes" for caution in manifest["cautions"])
+    (run,) = [run for run in manifest["runs"] if any(piece["mark"] == "T1" for piece in run["pieces"])]
+    assert [(pause["height"], pause["colour"]) for pause in run["lettering"]["pauses"]] == [
+        (0.0, "#000000"), (0.4, "#56B4E9"),
+    ]  # fmt: skip
+    with zipfile.ZipFile(io.BytesIO(made.bundle)) as bundle:
+        (page,) = PdfReader(io.BytesIO(bundle.read(f"runs/run-{run['number']:02d}.pdf"))).pages
+        first, calendar = bundle.read("READ-FIRST.txt").decode(), bundle.read("schedule.ics").decode()
+    pause = "0.4 mm, after 2 layers: let the printer pause, and change to PLA #56B4E9"
+    assert pause in " ".join(page.extract_text().split())
+    assert pause in first
+    assert "let the printer pause" in calendar.replace("\r\n ", "")
+
+
 def test_a_planned_job_is_the_same_bytes_again(spec, planned):
     assert run_pipeline(spec(LABELLED, **PLANNED), part_store=InMemoryPartCache(), now=NOW, identity="job-7") == planned

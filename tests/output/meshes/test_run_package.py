@@ -10,7 +10,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from worker.output.meshes.run_package import BedObject, check_run, read_run, write_run
+from worker.output.meshes.run_package import BedObject, LetteringBody, check_run, read_run, write_run
 from worker.output.meshes.threemf import read_3mf
 from worker.spec.errors import CheckFailed
 from worker.spec.printer.printer import Printer
@@ -218,3 +218,29 @@ def test_spacing_bed_and_forbidden_areas_are_judged_as_by_rectangles(box, places
     if any(shapely.box(20, 20, 26, 29).intersection(rectangle).area > 0.0 for rectangle in rectangles):
         expected.add("forbidden")
     assert failed(check_run(write_run(run, title="a", metadata={}), run, printer, spacing=float(spacing))) == expected
+
+
+def test_lettering_is_a_second_body_of_its_piece(run, box):
+    letters = LetteringBody(box(4.0, 2.0, 0.4, at=(3.0, 5.0, 0.0)), "PLA", "#000000")
+    lettered = [replace(piece, lettering=letters) if piece.part_number == "T1" else piece for piece in run]
+    data = write_run(lettered, title="run 1", metadata={})
+    model = model_of(data)
+    assert [base.attrib["displaycolor"] for base in model.iter(f"{CORE}base")] == ["#1E88E5", "#000000"]
+    objects = {element.attrib["id"]: element for element in model.iter(f"{CORE}object")}
+    meshes = [element for element in objects.values() if element.find(f"{CORE}mesh") is not None]
+    assert [element.attrib["pindex"] for element in meshes] == ["0", "1", "0"]
+    assert [len(item.bodies) for item in read_run(data)] == [2, 2, 1]
+    assert not failed(check_run(data, lettered, PRINTER))
+    # the turned piece's letters turn with it: 5 mm from its front are 5 mm from its right end
+    second = read_run(data)[1].all_placed[1]
+    assert second.min(axis=0) == pytest.approx((60.0 + 20.0 - 5.0 - 2.0, 1.0 + 3.0, 0.0))
+    elsewhere = LetteringBody(box(4.0, 2.0, 0.4, at=(3.0, 5.1, 0.0)), "PLA", "#000000")
+    wrong = [replace(piece, lettering=elsewhere) if piece.lettering else piece for piece in lettered]
+    assert failed(check_run(data, wrong, PRINTER)) == {"places"}
+    assert failed(check_run(data, run, PRINTER)) == {"places"}
+
+
+def test_two_bodies_are_told_apart_without_colours_of_the_filaments(run, box):
+    letters = LetteringBody(box(4.0, 2.0, 0.4), "PLA", None)
+    model = model_of(write_run([replace(run[2], colour=None, lettering=letters)], title="run 1", metadata={}))
+    assert len({base.attrib["displaycolor"] for base in model.iter(f"{CORE}base")}) == 2

@@ -11,7 +11,7 @@ from typing import Final
 import orjson
 
 from worker.jobs.common.errors import InternalError
-from worker.jobs.execution.run_file import bed_object, write_run_file
+from worker.jobs.execution.run_file import bed_object, body_type, read_bodies, write_run_file
 from worker.jobs.execution.transient_errors import TaskOutcome, run_guarded
 from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.files.stored_files import load_file, store_file
@@ -20,11 +20,10 @@ from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import MANIFEST_NAME, StoredFile, entry_folder
 from worker.output.meshes.run_package import BedObject
-from worker.output.meshes.stl import read_stl
 from worker.printing.packing.batch_packer import BatchJob, BatchWork, pack_batch
 from worker.solids.mesh import Mesh
 from worker.spec import Spec
-from worker.spec.manifest import JSON_TYPE, STL_TYPE, THREEMF_TYPE, Manifest
+from worker.spec.manifest import JSON_TYPE, THREEMF_TYPE, Manifest
 from worker.spec.manifest.batch_manifest import BatchDrawer, BatchManifest, BatchRun
 
 __all__ = ["BatchFinalizer"]
@@ -84,7 +83,7 @@ class BatchFinalizer:
 
     def _runs(self, batch: Batch, work: BatchWork, made: Mapping[int, "_Result"]) -> Iterator[tuple[str, bytes]]:
         """Yield each run's file with its name."""
-        meshes: dict[tuple[int, str], Mesh] = {}
+        meshes: dict[tuple[int, str], tuple[Mesh, ...]] = {}
         of_run = {number: beds for beds in work.beds for number in beds.runs}
         for run in work.runs:
             first = made[of_run[run.number].entries[0]].job
@@ -92,7 +91,7 @@ class BatchFinalizer:
                 meshes.clear()
             for piece in run.pieces:
                 if (piece.entry, piece.mark) not in meshes:
-                    meshes[piece.entry, piece.mark] = made[piece.entry].mesh(self.blobs, piece.mark)
+                    meshes[piece.entry, piece.mark] = made[piece.entry].bodies(self.blobs, piece.mark)
             objects = list(_objects(run, made, meshes))
             title = f"{batch.name}, run {run.number} of {len(work.runs)}"
             name = str(run.file)
@@ -106,20 +105,23 @@ class _Result:
     job: BatchJob
     there: dict[str, StoredFile]
 
-    def mesh(self, blobs: ObjectStore, mark: str) -> Mesh:
+    def bodies(self, blobs: ObjectStore, mark: str) -> tuple[Mesh, ...]:
         part = next(part for part in self.job.manifest.parts if part.mark == mark)
-        name = next(file.name for file in part.files if file.media_type == STL_TYPE)
-        return read_stl(load_file(blobs, self.there, name))
+        media_type = body_type(self.job.spec)
+        name = next(file.name for file in part.files if file.media_type == media_type)
+        return read_bodies(media_type, load_file(blobs, self.there, name))
 
     def name(self, mark: str) -> str:
         return next(part.name for part in self.job.manifest.parts if part.mark == mark)
 
 
-def _objects(run: BatchRun, made: Mapping[int, _Result], meshes: Mapping[tuple[int, str], Mesh]) -> Iterator[BedObject]:
+def _objects(
+    run: BatchRun, made: Mapping[int, _Result], meshes: Mapping[tuple[int, str], tuple[Mesh, ...]]
+) -> Iterator[BedObject]:
     """Yield the pieces of a run, with the number of their spec before their mark."""
     for piece in run.pieces:
-        number, mesh = f"{piece.entry}-{piece.mark}", meshes[piece.entry, piece.mark]
-        yield bed_object(run, piece, mesh, number=number, name=made[piece.entry].name(piece.mark))
+        number, bodies = f"{piece.entry}-{piece.mark}", meshes[piece.entry, piece.mark]
+        yield bed_object(run, piece, bodies, number=number, name=made[piece.entry].name(piece.mark))
 
 
 def _manifest(batch: Batch, work: BatchWork, made: Mapping[int, _Result]) -> BatchManifest:

@@ -59,7 +59,7 @@ def print_record(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], now: dateti
     estimates = price_parts(spec, plan, meshes)
     runs, work = runs_of(spec, plan, estimates, exact=True)
     work = work.model_copy(update={"alternatives": compare(spec, plan, meshes)})
-    materials = tuple(dict.fromkeys(spec.material_of(part.kind) for part in plan.parts))
+    materials = spec.materials_of(part.kind for part in plan.parts)
     schedule = (
         None
         if spec.schedule is None
@@ -85,9 +85,11 @@ def with_runs(manifest: Manifest, documents: Sequence[Document]) -> Manifest:
 
 
 def run_documents(
-    spec: Spec, plan: Plan, manifest: Manifest, meshes: Mapping[str, Mesh]
+    spec: Spec, plan: Plan, manifest: Manifest, bodies: Mapping[str, Sequence[Mesh]]
 ) -> Iterator[tuple[Document, tuple[Check, ...]]]:
     """Yield each run's file with the checks that it passed.
+
+    ``bodies`` are those of each part by its mark, see `worker.jobs.execution.run_file.read_bodies`.
 
     Raises:
         CheckFailed: if a file, as read back, does not match its run.
@@ -95,7 +97,7 @@ def run_documents(
     names = {part.mark: part.name for part in plan.parts}
     for run in manifest.runs:
         objects = [
-            bed_object(run, piece, meshes[piece.mark], number=piece.mark, name=names[piece.mark])
+            bed_object(run, piece, bodies[piece.mark], number=piece.mark, name=names[piece.mark])
             for piece in run.pieces
         ]
         title = f"{spec.name}, run {run.number} of {len(manifest.runs)}"

@@ -1,7 +1,7 @@
 """The pipeline: turns a spec into checked files, a manifest and a bundle, independently of any queue."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from hashlib import sha256
 from importlib.metadata import version
@@ -10,11 +10,12 @@ from typing import Final
 
 from worker.jobs.common.errors import JobCancelled
 from worker.jobs.execution.job_documents import Document, documents_of, print_record, run_documents, with_runs
+from worker.jobs.execution.run_file import read_bodies
 from worker.jobs.files.part_cache import BuiltPart, PartCache, PartFile
 from worker.jobs.records.models import BUNDLE_NAME, Progress, StoredFile
 from worker.layout.items.filling.drawer_task import Spread, one_by_one
 from worker.layout.model.plan import Plan
-from worker.layout.model.shapes import Part
+from worker.layout.model.shapes import Face, Part, Shape
 from worker.layout.planner import lay_out
 from worker.output.bundle.bundle import write_bundle
 from worker.output.bundle.manifest_writer import (
@@ -26,12 +27,14 @@ from worker.output.bundle.manifest_writer import (
     spec_digest,
 )
 from worker.output.checks.assembly_checks import check_assembly
+from worker.output.checks.lettering_checks import ExpectedInlay
 from worker.output.checks.part_checks import expected_of, inspect, require
 from worker.output.meshes.stl import read_stl, write_stl
 from worker.output.meshes.threemf import write_3mf
-from worker.solids import build, digest, genus
+from worker.solids import Mesh, build, digest, genus
+from worker.solids.inlay import bare_of, inlay_body, inlays
 from worker.spec import Printer, Spec
-from worker.spec.manifest import ZIP_TYPE, FileEntry
+from worker.spec.manifest import THREEMF_TYPE, ZIP_TYPE, FileEntry
 
 __all__ = ["JobResult", "run_pipeline"]
 
@@ -94,7 +97,7 @@ def run_pipeline(
     built: dict[str, BuiltPart] = {}
     for done, part in enumerate(plan.parts):
         step(done, f"{part.kind} {part.mark}")
-        built[part.mark] = _build_part(part, spec.printer_of(part.kind), part_store)
+        built[part.mark] = _build_part(part, spec.printer_of(part.kind), part_store, spec.body_faces)
     step(last["assembly"], "assembly")
     # these bytes were checked when the part was built, in this job or an earlier one
     meshes = {mark: read_stl(part.file("stl").data) for mark, part in built.items()}
@@ -106,7 +109,10 @@ def run_pipeline(
     files, records = _named(plan, built)
     manifest = compose_manifest(plan, records, assembly, digest_of_spec=spec_digest(spec), prints=prints)
     runs: list[Document] = []
-    for document, checks in run_documents(spec, plan, manifest, meshes):
+    bodies: Mapping[str, tuple[Mesh, ...]] = {mark: (mesh,) for mark, mesh in meshes.items()}
+    if spec.body_faces:
+        bodies = {mark: read_bodies(THREEMF_TYPE, part.file("3mf").data) for mark, part in built.items()}
+    for document, checks in run_documents(spec, plan, manifest, bodies):
         runs.append(document)
         assembly = (*assembly, *checks)
         step(last["runs"], f"run {document.entry.run}")
@@ -152,23 +158,29 @@ def _named(plan: Plan, built: Mapping[str, BuiltPart]) -> tuple[dict[str, _Named
     return files, records
 
 
-def _build_part(part: Part, printer: Printer, store: PartCache) -> BuiltPart:
+def _build_part(part: Part, printer: Printer, store: PartCache, faces: Sequence[Face]) -> BuiltPart:
     """Return the part from the cache, or build, write, read back, check and keep it.
 
     Args:
         part: the part.
         printer: the printer with the settings for this kind of part.
         store: the part cache.
+        faces: those on which lettering is a body of its own.
     """
-    name, limits = digest(part.shape), _limits(printer)
+    letters = inlays(part.shape, faces)
+    name, limits = _name(part.shape, faces if letters else ()), _limits(printer)
     cached = store.find(name, limits)
     if cached is not None:
         return cached
     solid = build(part.shape)
     # the files contain nothing specific to the job, so that other jobs can share them
     stl = write_stl(solid, f"drawerwright {part.kind} {name[:_SHORT]} mm")
-    threemf = write_3mf(solid, name=f"{part.kind} {name[:_SHORT]}", part_number=name[:_SHORT])
-    inspection = inspect(stl, threemf, expected_of(part, solid, genus(part.shape)), printer)
+    bare, lettering = (bare_of(part.shape, solid, faces), inlay_body(letters)) if letters else (solid, None)
+    threemf = write_3mf(bare, name=f"{part.kind} {name[:_SHORT]}", part_number=name[:_SHORT], lettering=lettering)
+    expected = expected_of(part, solid, genus(part.shape))
+    if lettering is not None:
+        expected = replace(expected, inlay=ExpectedInlay.of(part.shape, letters, bare.volume))
+    inspection = inspect(stl, threemf, expected, printer)
     require(inspection.checks, part.mark)
     mesh = read_stl(stl)
     files = (PartFile.of("stl", stl), PartFile.of("3mf", threemf))
@@ -177,6 +189,12 @@ def _build_part(part: Part, printer: Printer, store: PartCache) -> BuiltPart:
     )
     store.keep(made)
     return made
+
+
+def _name(shape: Shape, faces: Sequence[Face]) -> str:
+    """Return the digest of a part with lettering as a body on these faces, none of them if it has one body."""
+    plain = digest(shape)
+    return sha256(f"{plain} lettering {' '.join(sorted(faces))}".encode()).hexdigest() if faces else plain
 
 
 def _limits(printer: Printer) -> str:

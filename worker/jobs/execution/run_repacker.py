@@ -5,9 +5,10 @@ A run's number always stands for the same pieces, so writing its file twice is h
 
 from dataclasses import dataclass
 from functools import partial
+from typing import TypeAlias
 
 from worker.jobs.common.errors import InternalError
-from worker.jobs.execution.run_file import bed_object, write_run_file
+from worker.jobs.execution.run_file import bed_object, body_type, read_bodies, write_run_file
 from worker.jobs.execution.transient_errors import TaskOutcome, run_guarded
 from worker.jobs.files.object_store import ObjectStore
 from worker.jobs.files.stored_files import load_file, store_file
@@ -15,12 +16,14 @@ from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import MANIFEST_NAME, StoredFile, run_file_name
 from worker.jobs.records.print_events import PrintRecords
-from worker.output.meshes.stl import read_stl
 from worker.solids.mesh import Mesh
 from worker.spec import Spec
-from worker.spec.manifest import STL_TYPE, THREEMF_TYPE, Manifest, RunEntry
+from worker.spec.manifest import THREEMF_TYPE, Manifest, RunEntry
 
 __all__ = ["RunRepacker"]
+
+#: The bodies of parts by their marks.
+_Bodies: TypeAlias = dict[str, tuple[Mesh, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +72,10 @@ class RunRepacker:
             return True
         manifest = Manifest.model_validate_json(load_file(self.blobs, there, MANIFEST_NAME))
         spec = Spec.model_validate_json(self.prints.spec(job_id))
-        meshes = self._meshes(there, manifest, {piece.mark for run in lacking for piece in run.pieces})
+        meshes = self._meshes(there, manifest, body_type(spec), {piece.mark for run in lacking for piece in run.pieces})
         return self.prints.keep(job_id, [self._put(job_id, run, manifest, spec, meshes) for run in lacking])
 
-    def _put(self, job_id: str, run: RunEntry, manifest: Manifest, spec: Spec, meshes: dict[str, Mesh]) -> StoredFile:
+    def _put(self, job_id: str, run: RunEntry, manifest: Manifest, spec: Spec, meshes: _Bodies) -> StoredFile:
         """Write a run, read it back, check it and store it."""
         name = run_file_name(run.number)
         names = {part.mark: part.name for part in manifest.parts}
@@ -84,11 +87,11 @@ class RunRepacker:
         data, _ = write_run_file(run, objects, spec, manifest.generator, name=name, title=title)
         return store_file(self.blobs, f"jobs/{job_id}", name, THREEMF_TYPE, data)
 
-    def _meshes(self, there: dict[str, StoredFile], manifest: Manifest, marks: set[str]) -> dict[str, Mesh]:
+    def _meshes(self, there: dict[str, StoredFile], manifest: Manifest, media_type: str, marks: set[str]) -> _Bodies:
         return {
-            part.mark: read_stl(load_file(self.blobs, there, file.name))
+            part.mark: read_bodies(media_type, load_file(self.blobs, there, file.name))
             for part in manifest.parts
             if part.mark in marks
             for file in part.files
-            if file.media_type == STL_TYPE
+            if file.media_type == media_type
         }

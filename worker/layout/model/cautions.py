@@ -59,6 +59,15 @@ _STYRENE: Final = (
     "{name}: gives off styrene and more particles than most filaments when it melts. Print it in an enclosure that is "
     "vented or filtered, and follow the filament maker's safety data sheet."
 )
+_CHANGES: Final = (
+    "Each change of filament flushes plastic that is thrown away; the runs say how much. What comes out is hot: let it "
+    "cool, and keep hands, hair and sleeves away from the nozzle. Dispose of it by the local rules and never burn it. "
+    "Use two filaments of one kind, or try first whether they bond."
+)
+_PAUSED: Final = (
+    " At a pause the nozzle stays hot and the printer waits: be there at the height that the run's sheet gives, and do "
+    "not push the bed or the part."
+)
 _EDGES: Final = "Fresh prints may have sharp edges and strings. Remove them before use, with eyes protected."
 _SMALL: Final = "This job has small loose parts. Keep them away from small children, who could choke on them."
 _MAGNETS: Final = (
@@ -113,6 +122,8 @@ def _lines(spec: Spec, highest_panel: float) -> Iterator[tuple[str, str]]:
     if spec.schedule is not None and _unattended(spec.schedule):
         yield "unattended hours", _UNATTENDED
     yield "fumes", _STYRENE.format(name=" and ".join(styrenic)) if styrenic else _FUMES
+    if spec.printing.lettering is not None:
+        yield "filament changes", _CHANGES + ("" if spec.printer.tool_changes else _PAUSED)
     yield "edges", _EDGES
     yield "heat", _heat(names)
     trays = [tray for _, _, tray in spec.trays()]

@@ -7,6 +7,7 @@ from typing import Final
 
 from icalendar import Alarm, Calendar, Event, vText, vUri
 
+from worker.output.filament_changes import filament_changes
 from worker.spec.manifest import RunEntry, ScheduleEntry, StepEntry, SwapEntry
 
 __all__ = ["spool_change", "write_feed"]
@@ -100,6 +101,7 @@ def _lines(step: StepEntry, run: RunEntry, name: str) -> list[str]:
         lines.append(f"File: {run.file}")
     lines.append(_attendance(step))
     lines += [spool_change(swap) for swap in step.swaps]
+    lines += filament_changes(run)
     return [*lines, f"The bed is free from {step.free:%H:%M on %Y-%m-%d}.", _SAFETY]
 
 

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
+from worker.output.filament_changes import filament_changes
 from worker.printing.print_order import Stage, stage_of_run
 from worker.printing.scheduling.finish_lines import finish_lines
 from worker.spec.manifest import Manifest, PurchaseEntry, RunEntry, ScheduleEntry, WorkEntry
@@ -38,6 +39,7 @@ def _run(run: RunEntry) -> Iterator[str]:
     pieces = ", ".join(mark if count == 1 else f"{count} x {mark}" for mark, count in counts.items())
     yield f"{run.number:4d}  {run.file or '':12s} {_hours(run.seconds):>8s} {_grams(run.grams):>7s}  {_filament(run)}"
     yield f"      {pieces}"
+    yield from (f"      {line}" for line in filament_changes(run))
 
 
 def _totals(work: WorkEntry) -> Iterator[str]:

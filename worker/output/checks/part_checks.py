@@ -10,8 +10,9 @@ import manifold3d
 import numpy as np
 
 from worker.layout.model.shapes import Lettering, Part, PieceShape, Shape, TrayShape
-from worker.layout.tray.part_mark import piece_ends
+from worker.layout.tray.part_letterings import letterings_of
 from worker.output.checks.intersections import intersecting_pairs
+from worker.output.checks.lettering_checks import ExpectedInlay, lettering_checks
 from worker.output.checks.printability import printability
 from worker.output.checks.wall_thickness import REACH, Range, Widths, section_widths
 from worker.output.meshes.stl import read_stl
@@ -41,7 +42,7 @@ class Expected:
     """The expected properties of a part's files.
 
     ``volume`` is that of the solid as built, in mm3; ``unmeasured`` are ranges of height in which walls are not
-    measured; ``letterings`` are the part's texts.
+    measured; ``letterings`` are the part's texts, ``inlay`` those that the 3MF file has as a second body.
     """
 
     genus: int
@@ -50,6 +51,7 @@ class Expected:
     components: int = 1
     unmeasured: tuple[Range, ...] = ()
     letterings: tuple[Lettering, ...] = ()
+    inlay: ExpectedInlay | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +69,7 @@ def expected_of(part: Part, solid: Mesh, genus: int) -> Expected:
         solid.volume,
         part.size,
         unmeasured=tuple(_unmeasured(part.shape)),
-        letterings=tuple(lettering for _, lettering in _letterings(part.shape)),
+        letterings=tuple(lettering for _, lettering in letterings_of(part.shape)),
     )
 
 
@@ -82,13 +84,18 @@ def inspect(stl: bytes, threemf: bytes, expected: Expected, printer: Printer) ->
     if triangles < _LEAST_TRIANGLES:
         limit = f"at least {_LEAST_TRIANGLES} triangles in each file"
         return Inspection((_check("readable", passed=False, value=triangles, limit=limit),))
-    gaps = open_edges(mesh) + open_edges(packed[0])
+    count = 1 if expected.inlay is None else 2
+    if len(packed) != count:
+        return Inspection((_check("files", passed=False, value=len(packed), limit=f"{count} bodies in the 3MF file"),))
+    gaps = open_edges(mesh) + sum(open_edges(body) for body in packed)
     solid = mesh.manifold() if gaps == 0 else None
     if solid is not None and solid.status() != manifold3d.Error.NoError:
         solid = None
     least = LINES_IN_A_WALL * printer.line_width - WALL_SLACK
     widths = None if solid is None else section_widths(mesh, solid, least, expected.unmeasured)
     checks = [*_mesh_checks(mesh, packed, expected, printer, gaps), *_kernel_checks(solid, widths, expected, least)]
+    if expected.inlay is not None:
+        checks += lettering_checks(mesh, packed, expected.inlay)
     if widths is None:
         return Inspection(tuple(checks))
     return Inspection(tuple(checks), printability(mesh, widths, printer, expected.letterings))
@@ -143,7 +150,8 @@ def open_edges(mesh: Mesh) -> int:
 def _mesh_checks(
     mesh: Mesh, packed: Sequence[Mesh], expected: Expected, printer: Printer, gaps: int
 ) -> Iterator[Check]:
-    yield _same_points(mesh, packed)
+    if expected.inlay is None or not expected.inlay.raised:
+        yield _same_points(mesh, packed[:1])
     yield _check(
         "closed", passed=gaps == 0, value=gaps, limit="0 edges not shared by exactly two triangles, in either file"
     )
@@ -240,29 +248,12 @@ def _unmeasured(shape: Shape) -> Iterator[Range]:
 
     Strokes of letterings are thinner than any wall, and so is the edge of a ledge's slope where it meets a slot.
     """
-    for own, lettering in _letterings(shape):
+    for own, lettering in letterings_of(shape):
         yield _lettering_range(own, lettering)
     if isinstance(shape, PieceShape) and shape.tray.ledge is not None:
         for splice in (shape.left, shape.right):
             if splice is not None:
                 yield splice.tongues[-1].top, shape.tray.ledge.top
-
-
-def _letterings(shape: Shape) -> Iterator[tuple[Shape, Lettering]]:
-    """Yield the letterings of a part, each after the shape that has it; a piece has its own and some of the tray's."""
-    for lettering in getattr(shape, "letterings", ()):
-        yield shape, lettering
-    if isinstance(shape, PieceShape):
-        ends = piece_ends(shape)
-        for lettering in shape.tray.letterings:
-            axes = (0, 1) if lettering.face == "floor" else (0,)
-            middle = lettering.at[0], lettering.at[1]
-            on_back = shape.back is None and lettering.face == "ledge"
-            on_front = shape.front is None and lettering.face == "front"
-            if (on_back or on_front or lettering.face == "floor") and all(
-                ends[axis][0] < middle[axis] < ends[axis][1] for axis in axes
-            ):
-                yield shape.tray, lettering
 
 
 def _lettering_range(shape: Shape, lettering: Lettering) -> Range:

@@ -7,6 +7,7 @@ from typing import Final
 from worker.output.drawings.font import LINE, wrapped
 from worker.output.drawings.paper import MARGIN, PAGES
 from worker.output.drawings.sheet import LEAST, Frame, Sheet, to_pdf
+from worker.output.filament_changes import pause_text
 from worker.spec.manifest import Manifest, PartEntry, RunEntry, StepEntry
 from worker.spec.printer.printer import Printer
 
@@ -95,6 +96,10 @@ def _facts(sheet: Sheet, run: RunEntry, parts: dict[str, PartEntry], step: StepE
         ("Print time", _clock(run.seconds)),
         ("File", run.file or "not written yet"),
     ]
+    if run.lettering is not None:
+        facts.insert(1, ("Lettering", f"{run.lettering.material} {run.lettering.colour or ''}".rstrip()))
+        times = f"{run.lettering.changes} changes, {run.lettering.waste:.1f} g wasted"
+        facts.insert(2, ("", f"{run.lettering.grams:.1f} g of it; {times}"))
     if step is not None:
         facts += [
             ("Printer", step.printer),
@@ -119,6 +124,10 @@ def _actions(run: RunEntry, parts: dict[str, PartEntry], step: StepEntry | None)
         onto = "" if swap.onto is None else f" with {swap.onto:.0f} g"
         if swap.after_grams == 0.0:
             yield f"Before the start: change to a spool{onto}; the one on the printer does not last."
+    pauses = () if run.lettering is None else run.lettering.pauses
+    yield from (pause_text(pause) for pause in pauses if pause.height == 0.0)
+    if run.lettering is not None and run.lettering.method == "bodies":
+        yield "Before the start: load both filaments, and give each body of a part its own in the slicing program."
     first = f"to {step.attended_until:%H:%M}" if step is not None else "to its end"
     yield f"0 to {run.layer:g} mm: watch the first layer {first}. Stop the print if a line comes loose."
     for swap in step.swaps if step is not None else ():
@@ -127,6 +136,7 @@ def _actions(run: RunEntry, parts: dict[str, PartEntry], step: StepEntry | None)
             at = "" if swap.at is None else f", at about {swap.at:%H:%M on %a}"
             absent = "" if swap.attended else " Nobody is present then."
             yield f"After about {swap.after_grams:.0f} g{at}: the spool runs out; put on one{onto}.{absent}"
+    yield from (f"{pause_text(pause)} The printer waits for you." for pause in pauses if pause.height > 0.0)
     yield f"{tallest:.1f} mm: the end. Let the bed cool down before you take the pieces off; marks are engraved."
     yield "Record the run as printed, with the number of failed pieces, or as failed."
 

@@ -4,7 +4,7 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Final
 from xml.parsers import expat
 from xml.sax.saxutils import escape, quoteattr
@@ -119,6 +119,33 @@ def mesh_element(mesh: Mesh) -> str:
             "</triangles>\n</mesh>\n",
         ]
     )
+
+
+def base_materials(bases: Iterable[tuple[str, str]]) -> str:
+    """Return the ``<basematerials>`` with id 1 (core specification, chapter 5): names with colours #RRGGBB."""
+    lines = (f"<base name={attribute(name)} displaycolor={attribute(colour)}/>\n" for name, colour in bases)
+    return f'<basematerials id="1">\n{"".join(lines)}</basematerials>\n'
+
+
+def mesh_object(number: int, name: str, mesh: Mesh, base: int | None, part_number: str | None = None) -> str:
+    """Return an ``<object>`` with a mesh; ``base`` is the index of its base material, None for none.
+
+    Raises:
+        CheckFailed: see `mesh_element`.
+    """
+    of_part = "" if part_number is None else f" partnumber={attribute(part_number)}"
+    material = "" if base is None else f' pid="1" pindex="{base}"'
+    head = f'<object id="{number}" type="model" name={attribute(name)}{of_part}{material}>'
+    return f"{head}\n{mesh_element(mesh)}</object>\n"
+
+
+def two_bodies(number: int, head: str, objects: tuple[str, str]) -> str:
+    """Return two objects, numbered just before ``number``, and the object with that number that consists of both.
+
+    ``head`` holds the attributes of the third object besides its id.
+    """
+    components = "".join(f'<component objectid="{number - back}"/>\n' for back in (2, 1))
+    return f'{"".join(objects)}<object id="{number}" {head}>\n<components>\n{components}</components>\n</object>\n'
 
 
 def attribute(text: str) -> str:

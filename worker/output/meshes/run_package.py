@@ -10,7 +10,16 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from worker.output.meshes.opc_package import CORE, attribute, mesh_element, read_meshes, read_model, write_package
+from worker.output.meshes.opc_package import (
+    CORE,
+    attribute,
+    base_materials,
+    mesh_object,
+    read_meshes,
+    read_model,
+    two_bodies,
+    write_package,
+)
 from worker.solids.mesh import Mesh
 from worker.spec.errors import CheckFailed
 from worker.spec.manifest import Check
@@ -26,12 +35,29 @@ _COLOUR: Final = re.compile(r"#[0-9A-Fa-f]{6}")
 _TURNS: Final = {0: "1 0 0 0 1 0 0 0 1", 90: "0 1 0 -1 0 0 0 0 1"}
 
 
+#: Colours of the bodies of a piece with lettering where the filaments have none.
+_PLAIN_PART: Final = "#D9D9D9"
+_PLAIN_LETTERING: Final = "#1C2422"
+
+#: A part and its lettering.
+_MOST_BODIES: Final = 2
+
+
+@dataclass(frozen=True, slots=True)
+class LetteringBody:
+    """Lettering of a piece as a body in a second filament, in the frame of the piece's mesh."""
+
+    mesh: Mesh = field(repr=False)
+    material: str
+    colour: str | None
+
+
 @dataclass(frozen=True, slots=True)
 class BedObject:
     """One piece on a bed: turned counter-clockwise about z by ``turn`` degrees, then moved to ``at``, standing on z 0.
 
     ``at`` is the front left corner of the turned piece's box, mm from the bed's front left corner. ``part_number`` is
-    the piece's mark: objects of a mark share a mesh. ``colour`` is #RRGGBB (sRGB), ``material`` the filament's name.
+    the piece's mark: objects of a mark share their meshes. ``colour`` is #RRGGBB (sRGB), ``material`` the filament.
     """
 
     mesh: Mesh = field(repr=False)
@@ -41,20 +67,37 @@ class BedObject:
     at: tuple[float, float]
     turn: Literal[0, 90] = 0
     material: str = "filament"
+    lettering: LetteringBody | None = None
+
+    @property
+    def bodies(self) -> tuple[Mesh, ...]:
+        """The meshes of the piece: its own, and that of its lettering if it is a body of its own."""
+        return (self.mesh,) if self.lettering is None else (self.mesh, self.lettering.mesh)
+
+    @property
+    def all_placed(self) -> tuple[NDArray[np.float64], ...]:
+        """The vertices of each body on the bed, ``(n, 3) float64``, mm."""
+        turned = [_turned(body, self.turn) for body in self.bodies]
+        moved = np.array([*self.at, 0.0]) - turned[0].min(axis=0)
+        return tuple(body + moved for body in turned)
 
     @property
     def placed(self) -> NDArray[np.float64]:
-        """The vertices of the piece on the bed, ``(n, 3) float64``, mm."""
-        moved: NDArray[np.float64] = turned_vertices(self.mesh, self.turn) + np.array([*self.at, 0.0])
-        return moved
+        """The vertices of the whole piece on the bed, ``(n, 3) float64``, mm."""
+        return np.concatenate(self.all_placed)
 
 
 def turned_vertices(mesh: Mesh, turn: Literal[0, 90]) -> NDArray[np.float64]:
     """Return vertices turned counter-clockwise about z and moved to the positive octant, ``(n, 3) float64``, mm."""
-    x, y, z = mesh.vertices.T
-    turned = np.column_stack([-y, x, z] if turn == 90 else [x, y, z])  # noqa: PLR2004 - a quarter turn
+    turned = _turned(mesh, turn)
     moved: NDArray[np.float64] = turned - turned.min(axis=0)
     return moved
+
+
+def _turned(mesh: Mesh, turn: Literal[0, 90]) -> NDArray[np.float64]:
+    x, y, z = mesh.vertices.T
+    turned: NDArray[np.float64] = np.column_stack([-y, x, z] if turn == 90 else [x, y, z])  # noqa: PLR2004
+    return turned
 
 
 def write_run(
@@ -80,7 +123,8 @@ def write_run(
     if not objects:
         raise ValueError("A run must have at least one piece.")
     palette = _palette(objects)
-    resources = [_materials(palette)] if palette else []
+    bases = ((f"{material} {colour}", colour) for material, colour in palette)
+    resources = [base_materials(bases)] if palette else []
     items: list[str] = []
     number = 1 if palette else 0
     marks: dict[str, list[BedObject]] = {}
@@ -88,43 +132,53 @@ def write_run(
         marks.setdefault(piece.part_number, []).append(piece)
     shared: dict[str, int] = {}
     for mark, pieces in marks.items():
-        if any(piece.mesh is not pieces[0].mesh or _tone(piece) != _tone(pieces[0]) for piece in pieces):
+        if any(_meshes(piece) != _meshes(pieces[0]) or _tone(piece) != _tone(pieces[0]) for piece in pieces):
             raise ValueError(f"Pieces of {mark} differ in mesh or colour.")
         if len(pieces) > 1:
-            number += 1
+            number, resource = _object(number, mark, pieces[0], palette)
             shared[mark] = number
-            resources.append(_object(number, mark, pieces[0], palette))
+            resources.append(resource)
     for piece in objects:
-        number += 1
         mark = piece.part_number
         if mark in shared:
+            number += 1
             resources.append(
                 f'<object id="{number}" type="model" name={attribute(piece.name)} partnumber={attribute(mark)}>\n'
                 f'<components>\n<component objectid="{shared[mark]}"/>\n</components>\n</object>\n'
             )
         else:
-            resources.append(_object(number, piece.name, piece, palette))
+            number, resource = _object(number, piece.name, piece, palette)
+            resources.append(resource)
         items.append(f'<item objectid="{number}" transform="{_transform(piece)}" partnumber={attribute(mark)}/>\n')
     return write_package("".join(resources), "".join(items), {**metadata, "Title": title}, thumbnail)
 
 
 @dataclass(frozen=True, slots=True)
 class RunItem:
-    """One build item of a run's file as read back.
+    """One build item of a run's file as read back: one body, or the part and its lettering.
 
     ``transform`` ``(4, 3) float64`` applies to row vectors: the images of the axes, then the translation, mm.
     """
 
     name: str
     part_number: str
-    mesh: Mesh = field(repr=False)
+    bodies: tuple[Mesh, ...] = field(repr=False)
     transform: NDArray[np.float64]
 
     @property
+    def mesh(self) -> Mesh:
+        """The piece without its lettering."""
+        return self.bodies[0]
+
+    @property
+    def all_placed(self) -> tuple[NDArray[np.float64], ...]:
+        """The vertices of each body on the bed, ``(n, 3) float64``, mm."""
+        return tuple(body.vertices @ self.transform[:3] + self.transform[3] for body in self.bodies)
+
+    @property
     def placed(self) -> NDArray[np.float64]:
-        """The vertices of the piece on the bed, ``(n, 3) float64``, mm."""
-        moved: NDArray[np.float64] = self.mesh.vertices @ self.transform[:3] + self.transform[3]
-        return moved
+        """The vertices of the whole piece on the bed, ``(n, 3) float64``, mm."""
+        return np.concatenate(self.all_placed)
 
 
 def read_run(data: bytes) -> list[RunItem]:
@@ -206,33 +260,41 @@ def _palette(objects: Sequence[BedObject]) -> dict[tuple[str, str], int]:
     """Return each pair of material and colour with its index, in the order of the pieces."""
     palette: dict[tuple[str, str], int] = {}
     for piece in objects:
-        if piece.colour is None:
-            continue
-        if not _COLOUR.fullmatch(piece.colour):
-            raise ValueError(f"{piece.colour!r} is not a colour #RRGGBB.")
-        palette.setdefault((piece.material, piece.colour.upper()), len(palette))
+        for colour in (piece.colour, None if piece.lettering is None else piece.lettering.colour):
+            if colour is not None and not _COLOUR.fullmatch(colour):
+                raise ValueError(f"{colour!r} is not a colour #RRGGBB.")
+        for material, tone in _tone(piece):
+            if tone is not None:
+                palette.setdefault((material, tone), len(palette))
     return palette
 
 
-def _tone(piece: BedObject) -> tuple[str, str | None]:
-    return piece.material, piece.colour and piece.colour.upper()
+def _tone(piece: BedObject) -> tuple[tuple[str, str | None], ...]:
+    """Return material and colour of each body of a piece; of two bodies both have a colour, to be told apart."""
+    own = piece.material, piece.colour and piece.colour.upper()
+    body = piece.lettering
+    if body is None:
+        return (own,)
+    second = body.material, (body.colour or _PLAIN_LETTERING).upper()
+    return (own[0], own[1] or _PLAIN_PART), second
 
 
-def _materials(palette: Mapping[tuple[str, str], int]) -> str:
-    bases = (
-        f"<base name={attribute(f'{material} {colour}')} displaycolor={attribute(colour)}/>\n"
-        for material, colour in palette
+def _meshes(piece: BedObject) -> tuple[int, ...]:
+    """Return the identities of the meshes of a piece."""
+    return tuple(id(mesh) for mesh in piece.bodies)
+
+
+def _object(number: int, name: str, piece: BedObject, palette: Mapping[tuple[str, str], int]) -> tuple[int, str]:
+    """Return the object of a piece with its meshes, and its number: one more than ``number``, with two bodies three."""
+    tones = [None if colour is None else palette[material, colour] for material, colour in _tone(piece)]
+    if piece.lettering is None:
+        return number + 1, mesh_object(number + 1, name, piece.mesh, tones[0], piece.part_number)
+    head = f'type="model" name={attribute(name)} partnumber={attribute(piece.part_number)}'
+    bodies = (
+        mesh_object(number + 1, f"{name}, body", piece.mesh, tones[0]),
+        mesh_object(number + 2, f"{name}, lettering", piece.lettering.mesh, tones[1]),
     )
-    return f'<basematerials id="1">\n{"".join(bases)}</basematerials>\n'
-
-
-def _object(number: int, name: str, piece: BedObject, palette: Mapping[tuple[str, str], int]) -> str:
-    """Return an object with a mesh."""
-    colour = "" if piece.colour is None else f' pid="1" pindex="{palette[piece.material, piece.colour.upper()]}"'
-    head = (
-        f'<object id="{number}" type="model" name={attribute(name)} partnumber={attribute(piece.part_number)}{colour}>'
-    )
-    return f"{head}\n{mesh_element(piece.mesh)}</object>\n"
+    return number + 3, two_bodies(number + 3, head, bodies)
 
 
 def _transform(piece: BedObject) -> str:
@@ -250,17 +312,19 @@ def _plain(number: float) -> str:
 def _items(tree: ET.Element, meshes: Sequence[Mesh]) -> list[RunItem]:
     left = iter(meshes)
     names: dict[str, str] = {}
-    solids: dict[str, Mesh] = {}
+    solids: dict[str, tuple[Mesh, ...]] = {}
     for element in tree.iter(f"{{{CORE}}}object"):
         number = element.attrib["id"]
         names[number] = element.attrib["name"]
         if element.find(f"{{{CORE}}}mesh") is not None:
-            solids[number] = next(left)
-            if not len(solids[number].vertices):
+            solids[number] = (next(left),)
+            if not len(solids[number][0].vertices):
                 raise ValueError(f"The object {names[number]!r} has no vertices.")
         else:
-            (component,) = element.iter(f"{{{CORE}}}component")
-            solids[number] = solids[component.attrib["objectid"]]
+            components = element.iter(f"{{{CORE}}}component")
+            solids[number] = tuple(mesh for each in components for mesh in solids[each.attrib["objectid"]])
+            if not 1 <= len(solids[number]) <= _MOST_BODIES:
+                raise ValueError(f"The object {names[number]!r} has {len(solids[number])} bodies.")
     items = []
     for item in tree.iter(f"{{{CORE}}}item"):
         number = item.attrib["objectid"]
@@ -271,10 +335,17 @@ def _items(tree: ET.Element, meshes: Sequence[Mesh]) -> list[RunItem]:
 
 def _deviation(item: RunItem, expected: BedObject) -> float:
     """Return the greatest difference of a coordinate from its expected value, mm; infinite for another mesh."""
-    expected_triangles, triangles = expected.mesh.triangles, item.mesh.triangles
-    if expected_triangles.shape != triangles.shape or triangles.min() < 0 or triangles.max() >= len(item.mesh.vertices):
+    if len(item.bodies) != len(expected.bodies):
         return float("inf")
-    return float(np.abs(item.placed[triangles] - expected.placed[expected_triangles]).max())
+    greatest = 0.0
+    for body, planned, at, planned_at in zip(
+        item.bodies, expected.bodies, item.all_placed, expected.all_placed, strict=True
+    ):
+        expected_triangles, triangles = planned.triangles, body.triangles
+        if expected_triangles.shape != triangles.shape or triangles.min() < 0 or triangles.max() >= len(body.vertices):
+            return float("inf")
+        greatest = max(greatest, float(np.abs(at[triangles] - planned_at[expected_triangles]).max()))
+    return greatest
 
 
 _Box = tuple[NDArray[np.float64], NDArray[np.float64]]

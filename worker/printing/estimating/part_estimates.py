@@ -9,6 +9,8 @@ from typing import Final
 from worker.layout.model.plan import Plan
 from worker.layout.model.shapes import Part
 from worker.printing.estimating.estimate import estimate
+from worker.printing.estimating.filament import cost, length, mass
+from worker.printing.estimating.lettering_bands import engraved_volume, lettering_bands
 from worker.printing.estimating.process_settings import Correction, layer_of, line_width_of, material_of, process_of
 from worker.printing.scheduling.work_plan import FILAMENT_DECIMALS, SECONDS_DECIMALS, needs_of, runs_of
 from worker.solids import Mesh, build
@@ -85,19 +87,24 @@ def _alternative(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], layer: floa
 
 def _priced(spec: Spec, part: Part, mesh: Mesh, layer: float | None, *, same_flow: bool = False) -> EstimateEntry:
     time, filament = Correction.of_time(spec), Correction.of_filament(spec)
-    result = estimate(mesh, process_of(spec, part.kind, layer, same_flow=same_flow))
+    process = process_of(spec, part.kind, layer, same_flow=same_flow)
+    result = estimate(mesh, process)
     material = material_of(spec, part.kind)
+    letters = engraved_volume(spec, part)
+    grams = result.mass + mass(letters, material.density)
+    price = cost(grams, process.cost_per_kg)
     return EstimateEntry(
         material=material.name,
         colour=material.colour,
         layer=layer_of(spec, part.kind) if layer is None else layer,
         line_width=line_width_of(spec, part.kind),
-        grams=_filament(result.mass * filament.factor),
-        metres=_filament(result.length * filament.factor),
-        cost=None if result.cost is None else round(result.cost * filament.factor, FILAMENT_DECIMALS),
+        grams=_filament(grams * filament.factor),
+        metres=_filament((result.length + length(letters)) * filament.factor),
+        cost=None if price is None else round(price * filament.factor, FILAMENT_DECIMALS),
         seconds=round(result.time * time.factor, SECONDS_DECIMALS),
         laying_seconds=round(max(result.laying * time.factor, 10.0**-SECONDS_DECIMALS), SECONDS_DECIMALS),
         layers=result.layers,
+        lettering=lettering_bands(spec, part, mesh, process, filament.factor),
     )
 
 

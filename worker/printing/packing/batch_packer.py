@@ -155,7 +155,6 @@ def _materials(jobs: Iterable[BatchJob]) -> tuple[Material, ...]:
     """Return each filament once, as the first job that uses it describes it."""
     materials: dict[tuple[str, str | None], Material] = {}
     for job in jobs:
-        for part in job.manifest.parts:
-            material = job.spec.material_of(part.kind)
+        for material in job.spec.materials_of(part.kind for part in job.manifest.parts):
             materials.setdefault((material.name, material.colour), material)
     return tuple(materials.values())

@@ -1,6 +1,6 @@
 """Spools: which spool feeds each run, where it runs out, and how many to buy. Amounts are in grams."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from math import ceil
@@ -12,7 +12,17 @@ from worker.spec.manifest import PurchaseEntry, RunEntry, StepEntry
 from worker.spec.printer.material import Material
 from worker.spec.printer.schedule import Schedule, SchedulePrinter
 
-__all__ = ["Drawn", "Feed", "SpoolChange", "SpoolRun", "Used", "draw_spools", "purchases", "spools_left"]
+__all__ = [
+    "Drawn",
+    "Feed",
+    "SpoolChange",
+    "SpoolRun",
+    "Used",
+    "draw_spools",
+    "filaments_of",
+    "purchases",
+    "spools_left",
+]
 
 #: A filament: its material and colour.
 FilamentKey: TypeAlias = tuple[str, str | None]
@@ -174,18 +184,24 @@ def draw_spools(
     feeds: dict[int, Feed] = {}
     for dated in runs:
         run = dated.run
-        if run.grams is None:
-            continue
-        key = run.material, run.colour
-        if key not in stocks:
-            material = _material_of(key, materials)
-            stocks[key] = _stock(material, used.get(key, 0.0), printers)
-        feeds[run.number] = stocks[key].draw(dated, run.grams, (attended or {}).get(dated.printer))
+        for key, grams in filaments_of(run):
+            if key not in stocks:
+                stocks[key] = _stock(_material_of(key, materials), used.get(key, 0.0), printers)
+            feed = stocks[key].draw(dated, grams, (attended or {}).get(dated.printer))
+            feeds.setdefault(run.number, feed)  # that of the run's own filament, which comes first
     return Drawn(
         feeds,
         {key: stock.new for key, stock in stocks.items()},
         {key: stock.first_new for key, stock in stocks.items()},
     )
+
+
+def filaments_of(run: RunEntry) -> Iterator[tuple[FilamentKey, float]]:
+    """Yield the filaments of a run with their grams, its own first; none of a run without an estimate."""
+    if run.own_grams is not None:
+        yield (run.material, run.colour), run.own_grams
+    if run.lettering is not None:
+        yield (run.lettering.material, run.lettering.colour), run.lettering.grams
 
 
 def spools_left(material: Material, used: float, schedule: Schedule | None) -> list[float]:
@@ -253,7 +269,7 @@ def purchases(
     drawn = draw_spools([*dated, *undated], materials, used, printers, attended)
     entries = []
     for key in dict.fromkeys((material.name, material.colour) for material in materials):
-        grams = sum(run.grams for run in runs if (run.material, run.colour) == key and run.grams is not None)
+        grams = sum(amount for run in runs for filament, amount in filaments_of(run) if filament == key)
         if grams <= 0.0:
             continue
         material = _material_of(key, materials)

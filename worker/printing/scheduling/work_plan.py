@@ -7,13 +7,16 @@ from typing import Final, Protocol, Self, TypeAlias
 
 from worker.layout.floor.print_bed import Bed
 from worker.layout.model.plan import Plan
-from worker.printing.estimating.process_settings import Correction, layer_of, line_width_of, material_of
+from worker.printing.estimating.filament import length
+from worker.printing.estimating.process_settings import Correction, layer_of, line_width_of, material_of, process_of
+from worker.printing.lettering_changes import LetteredPiece, run_lettering
 from worker.printing.packing.pieces import Group, Piece, Run, Runs
 from worker.printing.packing.run_packer import pack_runs
 from worker.printing.print_order import DEFAULT_ACCESS, is_test_print, run_order
 from worker.spec import Spec
 from worker.spec.items.item import Access, access_rank
-from worker.spec.manifest import EstimateEntry, PartKind, RunEntry, RunPiece, WorkEntry
+from worker.spec.manifest import EstimateEntry, PartKind, RunEntry, RunLettering, RunPiece, WorkEntry
+from worker.spec.printer.material import Material
 
 __all__ = ["FILAMENT_DECIMALS", "SECONDS_DECIMALS", "Need", "access_of", "needs_of", "pack_needs", "runs_of"]
 
@@ -152,7 +155,7 @@ def pack_needs(
         return run_order(run, kinds, [access.get(key, DEFAULT_ACCESS) for key in keys])
 
     runs = tuple(
-        _entry(replace(run, index=number), settings[run.group], drawers, estimates)
+        _entry(spec, replace(run, index=number), settings[run.group], drawers, (estimates, parts_by_mark))
         for number, run in enumerate(sorted((run for part in packed for run in part.runs), key=order), start=1)
     )
     return runs, _totals(spec, runs, packed, timed=estimates is not None)
@@ -238,8 +241,13 @@ def _setup(estimate: EstimateEntry) -> float:
 
 
 def _entry(
-    run: Run, settings: _RunSettings, drawers: Sequence[str | None], estimates: Mapping[str, EstimateEntry] | None
+    spec: Spec,
+    run: Run,
+    settings: _RunSettings,
+    drawers: Sequence[str | None],
+    known: tuple[Mapping[str, EstimateEntry] | None, Mapping[str, PartSize]],
 ) -> RunEntry:
+    estimates, parts = known
     pieces = tuple(
         RunPiece(
             mark=piece.mark,
@@ -261,12 +269,38 @@ def _entry(
         return entry
     own = [estimates[piece.mark] for piece in pieces]
     seconds = max(map(_setup, own)) + sum(estimate.laying_seconds for estimate in own)
-    return entry.model_copy(
+    plain = entry.model_copy(
         update={
             "seconds": round(seconds, SECONDS_DECIMALS),
             "grams": round(sum(estimate.grams for estimate in own), FILAMENT_DECIMALS),
             "metres": round(sum(estimate.metres for estimate in own), FILAMENT_DECIMALS),
             "cost": _sum(estimate.cost for estimate in own),
+        }
+    )
+    kind = parts[pieces[0].mark].kind
+    lettered = [LetteredPiece(estimate, parts[piece.mark].size[2]) for piece, estimate in zip(pieces, own, strict=True)]
+    lettering = run_lettering(spec, lettered, process_of(spec, kind, settings.layer).first_layer)
+    return plain if lettering is None else _with_lettering(spec, plain, lettering, spec.material_of(kind))
+
+
+def _with_lettering(spec: Spec, run: RunEntry, lettering: RunLettering, own: Material) -> RunEntry:
+    """Return the run with its lettering, and with time, filament and cost of the changes."""
+    second = lettering.material, lettering.colour
+    material = next(each for each in spec.materials_of(()) if (each.name, each.colour) == second)
+    grams, half = run.grams or 0.0, lettering.waste / 2.0
+    cost = None
+    if run.cost is not None and own.cost_per_kg is not None and material.cost_per_kg is not None:
+        # the pieces' costs are at the price of their own filament
+        dearer = lettering.grams * material.cost_per_kg + (half - (lettering.grams - half)) * own.cost_per_kg
+        cost = round(run.cost + dearer / 1000.0, FILAMENT_DECIMALS)
+    wasted = half / own.density + half / material.density
+    return run.model_copy(
+        update={
+            "seconds": round((run.seconds or 0.0) + lettering.seconds, SECONDS_DECIMALS),
+            "grams": round(grams + lettering.waste, FILAMENT_DECIMALS),
+            "metres": round((run.metres or 0.0) + length(1000.0 * wasted), FILAMENT_DECIMALS),
+            "cost": cost,
+            "lettering": lettering,
         }
     )
 

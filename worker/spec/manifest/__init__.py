@@ -51,10 +51,18 @@ from worker.spec.manifest.media_types import (
     THREEMF_TYPE,
     ZIP_TYPE,
 )
-from worker.spec.manifest.parts import Check, EstimateEntry, FileEntry, PartEntry, PlannedPart, TrayPieceEntry
+from worker.spec.manifest.parts import (
+    Check,
+    EstimateEntry,
+    FileEntry,
+    LetteringBand,
+    PartEntry,
+    PlannedPart,
+    TrayPieceEntry,
+)
 from worker.spec.manifest.plan_document import MANIFEST_VERSION, CautionEntry, PlanDocument, WarningEntry
 from worker.spec.manifest.printability import PRINTABILITY_NAMES, PrintabilityEntry, PrintabilityName, PrintabilityUnit
-from worker.spec.manifest.runs import AlternativeEntry, RunEntry, RunPiece, WorkEntry
+from worker.spec.manifest.runs import AlternativeEntry, PauseEntry, RunEntry, RunLettering, RunPiece, WorkEntry
 from worker.spec.manifest.schedule import (
     DrawerFinishEntry,
     PurchaseEntry,
@@ -98,6 +106,7 @@ __all__ = [
     "JointedTrayEntry",
     "LaneEntry",
     "LeftOutEntry",
+    "LetteringBand",
     "Manifest",
     "Mark",
     "MarkNumber",
@@ -107,6 +116,7 @@ __all__ = [
     "PanelEntry",
     "PartEntry",
     "PartKind",
+    "PauseEntry",
     "PiecesEntry",
     "PlacementEntry",
     "PlanDocument",
@@ -120,6 +130,7 @@ __all__ = [
     "PurchaseEntry",
     "Quantity",
     "RunEntry",
+    "RunLettering",
     "RunNumber",
     "RunPiece",
     "ScheduleEntry",

@@ -1,12 +1,13 @@
 """Parts with their files, checks and estimates."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
 from worker.spec.manifest.fields import (
     Amount,
     Colour,
+    Count,
     FileName,
     Mark,
     OutputModel,
@@ -74,6 +75,20 @@ class FileEntry(OutputModel):
     sha256: Sha256
 
 
+class LetteringBand(OutputModel):
+    """Layers of one piece that lettering in a second filament lies in."""
+
+    face: Literal["top", "bottom", "floor", "ledge", "front"]
+    low: Amount
+    """Bottom of the first of these layers."""
+    high: Positive
+    """Top of the last."""
+    letterings: Count
+    """Number of letterings; 0 where the piece only shares the layers with those of other pieces."""
+    grams: Amount
+    """Of the second filament: that of the letters, or with a pause of all lines in these layers."""
+
+
 class EstimateEntry(OutputModel):
     """Time, filament and cost of printing one piece, calibrated if the spec has calibrations."""
 
@@ -91,6 +106,8 @@ class EstimateEntry(OutputModel):
     laying_seconds: Positive
     """The part of `seconds` spent extruding the piece's own lines; these add up when pieces share a run."""
     layers: Quantity
+    lettering: tuple[LetteringBand, ...] = ()
+    """Layers with a second filament; empty without one."""
 
 
 class PartEntry(PlannedPart):

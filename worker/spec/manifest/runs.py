@@ -27,6 +27,37 @@ class RunPiece(OutputModel):
     """Drawer the piece is for; null for pieces of no drawer, such as the coupon."""
 
 
+class PauseEntry(OutputModel):
+    """Change of filament by hand: the print pauses at a height, and goes on with another filament."""
+
+    height: Amount
+    """Height of the layers that are printed by then; 0 is before the start."""
+    layers: Count
+    """Number of these layers."""
+    material: str
+    colour: Colour | None
+    """Filament to change to."""
+
+
+class RunLettering(OutputModel):
+    """Lettering of a run in a second filament."""
+
+    material: str
+    colour: Colour | None
+    method: Literal["bodies", "pauses"]
+    """bodies: the printer changes filaments by itself, and the letters are bodies of their own. pauses: somebody
+    changes the filament, and all lines of some layers are in the second one."""
+    changes: Count
+    """Changes of filament, as few as the layers with lettering allow."""
+    grams: Amount
+    """Of the second filament, with its half of the waste; the rest of the run's grams is of its own."""
+    waste: Amount
+    """Grams of both filaments that the changes waste."""
+    seconds: Amount
+    """Time of the changes, counted in the run's."""
+    pauses: tuple[PauseEntry, ...] = ()
+
+
 class RunEntry(OutputModel):
     """What is printed in one go on one bed."""
 
@@ -37,12 +68,22 @@ class RunEntry(OutputModel):
     line_width: Positive
     pieces: tuple[RunPiece, ...]
     seconds: Positive | None = None
-    """Including heating; null without an estimate, as in documents of earlier versions."""
+    """Including heating and changes of filament; null without an estimate, as in documents of earlier versions."""
     grams: Positive | None = None
+    """Of all filaments, with what changes of filament waste."""
     metres: Positive | None = None
     cost: Amount | None = None
     file: FileName | None = None
     """3MF file with every piece in position."""
+    lettering: RunLettering | None = None
+    """Null where no lettering is in a second filament."""
+
+    @property
+    def own_grams(self) -> float | None:
+        """Grams of the run's own filament, without that of the lettering."""
+        if self.grams is None or self.lettering is None:
+            return self.grams
+        return max(self.grams - self.lettering.grams, 0.0)
 
 
 class AlternativeEntry(OutputModel):

@@ -82,6 +82,12 @@ class Printer(Noun):
         description="Longest line that it lays across air without sagging; left out, 15 mm (common practice).",
     )
 
+    tool_changes: bool = Field(
+        default=False,
+        description="Whether it changes to another filament by itself during a print. Lettering in a second filament "
+        "is then a body of its own; otherwise the print pauses for a change by hand.",
+    )
+
     @property
     def usable(self) -> tuple[float, float, float]:
         """Print volume without the margin: x, y and z, in mm."""

@@ -10,6 +10,7 @@ from worker.spec.primitives.length import LengthBounds
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Count, Number
 from worker.spec.primitives.pydantic_errors import Refusals
+from worker.spec.printer.lettering import LetteringPrinting
 from worker.spec.printer.material import Material
 from worker.spec.tolerances import LENGTH_EPSILON
 
@@ -114,6 +115,9 @@ class Printing(Noun):
     )
     max_run_hours: Annotated[Number, Field(ge=0.25, le=1000.0)] | None = Field(
         default=None, description="Longest run in hours; a piece that takes longer is printed alone."
+    )
+    lettering: LetteringPrinting | None = Field(
+        default=None, description="Texts, labels and marks in a second filament; null: engraved or raised only."
     )
     start_waste: Annotated[Number, Field(ge=0.0, le=1000.0)] = Field(
         default=1.0,
