@@ -1,6 +1,6 @@
 """The print progress of a job, and the documents made of it."""
 
-from collections import Counter
+from collections import defaultdict
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -162,26 +162,28 @@ class PrintWork:
     def filament(self, runs: tuple[RunEntry, ...]) -> tuple[FilamentProgress, ...]:
         """Return the filament used, needed and left."""
         from worker.printing.progress.remaining import used_filament  # noqa: PLC0415 - as above
-        from worker.printing.scheduling.spools import spools_left  # noqa: PLC0415 - as above
+        from worker.printing.scheduling.spools import filaments_of, spools_left  # noqa: PLC0415 - as above
 
         state, used = self.state, self.used
         if used_filament(state, state.needed, self.manifest) is None:
             return ()
         failed = used_filament(state, state.failed, self.manifest) or {}
-        starts = Counter(
-            (record.run.material, record.run.colour) for record in state.runs if record.state in {"printed", "failed"}
-        )
-        needed: dict[tuple[str, str | None], float] = {}
-        for run in runs:
-            key = run.material, run.colour
-            needed[key] = needed.get(key, 0.0) + (run.grams or 0.0)
+        flushed: defaultdict[tuple[str, str | None], float] = defaultdict(float)
+        for run in (record.run for record in state.runs if record.state in {"printed", "failed"}):
+            flushed[run.material, run.colour] += self.spec.printing.start_waste
+            if run.lettering is not None:  # each change wastes half of either filament
+                flushed[run.material, run.colour] += run.lettering.waste / 2.0
+                flushed[run.lettering.material, run.lettering.colour] += run.lettering.waste / 2.0
+        needed: defaultdict[tuple[str, str | None], float] = defaultdict(float)
+        for key, grams in (entry for run in runs for entry in filaments_of(run)):
+            needed[key] += grams
         return tuple(
             FilamentProgress(
                 material=material.name,
                 colour=material.colour,
                 used=_grams(used, key),
                 used_for_failed=_grams(failed, key),
-                waste=round(_grams(failed, key) + self.spec.printing.start_waste * starts[key], 2),
+                waste=round(_grams(failed, key) + flushed[key], 2),
                 needed=_grams(needed, key),
                 spools=tuple(
                     round(grams, 2) for grams in spools_left(material, used.get(key, 0.0), self.spec.schedule)

@@ -233,8 +233,8 @@ class FilamentProgress(_Document):
         "has used less."
     )
     waste: Amount = Field(
-        description="Wasted: failed pieces, and printing.start_waste for each run that was printed or failed. The "
-        "latter is not in `used`."
+        description="Wasted: failed pieces, and of each run that was printed or failed printing.start_waste and what "
+        "changes of filament for lettering waste. The latter two are not in `used`."
     )
     needed: Amount = Field(description="Needed for the runs still to print.")
     spools: tuple[Amount, ...] = Field(

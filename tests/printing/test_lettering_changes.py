@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from worker.printing.lettering_changes import LetteredPiece, least_changes, run_lettering
+from worker.printing.lettering_changes import LetteredPiece, least_changes, lettering_grams, run_lettering
 from worker.spec import load
 from worker.spec.manifest import EstimateEntry, LetteringBand
 
@@ -87,3 +87,10 @@ def test_a_printer_that_changes_by_itself_takes_one_change_a_layer():
 
 def test_without_a_second_filament_there_is_no_lettering():
     assert run_lettering(load(PLAIN), [TRAY], 0.2) is None
+
+
+def test_a_piece_takes_its_share_of_the_second_filament():
+    changer = run_lettering(job(tool_changes=True), [TRAY, TILE], 0.2)
+    assert lettering_grams(TRAY.estimate, changer) == 1.5
+    bottom, top = run_lettering(job(), [TRAY, TILE], 0.2), run_lettering(job(), [TILE], 0.2)
+    assert [lettering_grams(TILE.estimate, each) for each in (bottom, top, None)] == [3.0, 2.5, 0.0]

@@ -15,7 +15,7 @@ from worker.spec.manifest import EstimateEntry, PauseEntry, RunLettering
 from worker.spec.printer.lettering import LetteringPrinting
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["LetteredPiece", "run_lettering"]
+__all__ = ["LetteredPiece", "least_changes", "lettering_grams", "run_lettering"]
 
 #: Decimals of grams and seconds.
 _DECIMALS: Final = 4
@@ -54,6 +54,19 @@ def run_lettering(spec: Spec, pieces: Sequence[LetteredPiece], first_layer: floa
         return _lettering(second, sum(band.grams for band in bands), changes, "bodies")
     pauses, grams = _pauses(second, pieces, first_layer)
     return _lettering(second, grams, len(pauses), "pauses", pauses) if pauses else None
+
+
+def lettering_grams(estimate: EstimateEntry, lettering: RunLettering | None) -> float:
+    """Return the grams of one piece that are of the second filament, in a run with this lettering."""
+    if lettering is None:
+        return 0.0
+    faces = {band.face for band in estimate.lettering}
+    if lettering.method == "pauses":
+        # a bottom is lettered from the start; a top by a last change to the second filament
+        first, last = lettering.pauses[0], lettering.pauses[-1]
+        on_top = last.height > 0.0 and (last.material, last.colour) == (lettering.material, lettering.colour)
+        faces &= ({"bottom"} if first.height == 0.0 else set()) | ({"top"} if on_top else set())
+    return sum(band.grams for band in estimate.lettering if band.face in faces)
 
 
 def least_changes(lettered: set[int], layers: int) -> int:

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import TypeAlias
 
 from worker.layout.floor.print_bed import Bed
+from worker.printing.lettering_changes import lettering_grams
 from worker.printing.packing.bed_surface import Surface
 from worker.printing.packing.lower_bound import least_runs
 from worker.printing.print_order import is_test_print, stage_of_run
@@ -58,10 +59,15 @@ def used_filament(
     estimates = _estimates(manifest, state.needed)
     if estimates is None:
         return None
+    letterings = {piece.mark: run.lettering for run in reversed(manifest.runs) for piece in run.pieces}
     for mark, count in counts.items():
-        estimate = estimates[mark]
-        key = estimate.material, estimate.colour
-        used[key] = round(used.get(key, 0.0) + count * estimate.grams, FILAMENT_DECIMALS)
+        estimate, lettering = estimates[mark], letterings.get(mark)
+        second = lettering_grams(estimate, lettering)
+        amounts = [((estimate.material, estimate.colour), estimate.grams - second)]
+        if lettering is not None:
+            amounts.append(((lettering.material, lettering.colour), second))
+        for key, grams in amounts:
+            used[key] = round(used.get(key, 0.0) + count * grams, FILAMENT_DECIMALS)
     return used
 
 

@@ -245,9 +245,9 @@ def _entry(
     run: Run,
     settings: _RunSettings,
     drawers: Sequence[str | None],
-    known: tuple[Mapping[str, EstimateEntry] | None, Mapping[str, PartSize]],
+    of_parts: tuple[Mapping[str, EstimateEntry] | None, Mapping[str, PartSize]],
 ) -> RunEntry:
-    estimates, parts = known
+    estimates, parts = of_parts
     pieces = tuple(
         RunPiece(
             mark=piece.mark,
