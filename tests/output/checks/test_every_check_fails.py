@@ -10,6 +10,7 @@ import pytest
 
 from tests.output.checks.test_assembly_checks import failures as assembly_failures
 from tests.output.checks.test_jointed_checks import barred, jointed_job, moved, unlocked
+from tests.output.checks.test_lettering_checks import faulty
 from tests.output.checks.test_panel_checks import CHANGES, failures_of
 from tests.output.checks.test_part_checks import failures as part_failures
 from worker.layout.model.plan import SeamPair
@@ -121,6 +122,17 @@ CASES = {
     "lowered": lambda _: _jointed(lambda plan, meshes: (plan, barred(plan, meshes))),
     "floor lock": lambda _: _jointed(lambda plan, meshes: (plan, unlocked(plan, meshes, -1.0, 5.6))),
     "wall lock": lambda _: _jointed(lambda plan, meshes: (plan, unlocked(plan, meshes, 5.6, 40.0))),
+    **{
+        name: lambda _, name=name: faulty(name)
+        for name in (
+            "bodies closed",
+            "bodies apart",
+            "bodies whole",
+            "bodies volume",
+            "lettering",
+            "lettering inside",
+        )
+    },
     **{name: lambda _, name=name: failures_of(name) for name in CHANGES if name != "lowered"},
     "outline": lambda box: _two(box, ("tray", "tray"), 70.0),
     "height": lambda box: _two(box, ("tray", "tray"), 1.0, size=(100.0, 60.0, 2.9)),

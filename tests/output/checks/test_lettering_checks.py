@@ -1,6 +1,7 @@
 """The checks of lettering that is a body of its own: good ones pass, and each fault fails the check made for it."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -24,8 +25,9 @@ SPEC = {
 }  # fmt: skip
 
 
-@pytest.fixture(scope="module")
-def made():
+@cache
+def made_parts():
+    """Return, by mark, the solid of a lettered part, its two bodies, what they must be, and the printer."""
     spec = load(SPEC)
     parts = {part.mark: part for part in lay_out(spec).parts}
     result = {}
@@ -39,12 +41,32 @@ def made():
     return result
 
 
+@pytest.fixture(scope="module")
+def made():
+    return made_parts()
+
+
 def failed(made, mark, bare=None, letters=None):
     solid, own, body, expected, printer = made[mark]
     packed = write_3mf(bare or own, name="x", part_number="x", lettering=letters or body)
     checks = inspect(write_stl(solid, "x"), packed, expected, printer).checks
     assert "bodies closed" in {check.name for check in checks}
     return {check.name for check in checks if not check.passed}
+
+
+def faulty(name):
+    """Return the failed checks of letters with the fault that this check is made for."""
+    parts = made_parts()
+    body = parts["T1"][2]
+    letters = {
+        "bodies closed": Mesh(body.vertices, body.triangles[1:]),
+        "bodies apart": moved(body, 0.2, 0.0, 0.0),
+        "bodies whole": moved(body, 0.2, 0.0, 0.0),
+        "bodies volume": Mesh(body.vertices * (1.0, 1.0, 1.02), body.triangles),
+        "lettering": moved(body, 0.2, 0.0, 0.0),
+        "lettering inside": moved(body, 0.0, 0.0, 200.0),
+    }
+    return failed(parts, "T1", letters=letters[name])
 
 
 def moved(mesh, *by):
