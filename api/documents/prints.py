@@ -126,6 +126,7 @@ _RUNS: Final[JsonDict] = {
             "metres": 6.0,
             "cost": 0.36,
             "file": "run-05.3mf",
+            "lettering": None,
         }
     ],
     "work": {
