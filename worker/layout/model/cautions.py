@@ -112,10 +112,11 @@ def cautions(spec: Spec, highest_panel: float = 0.0) -> tuple[Caution, ...]:
         spec: the job.
         highest_panel: height of the highest panel of its drawers, mm; 0 without panels.
     """
-    return tuple(Caution(topic, text) for topic, text in _lines(spec, highest_panel))
+    lines = (*_of_printing(spec), *_of_parts(spec, highest_panel), *_of_names(spec))
+    return tuple(Caution(topic, text) for topic, text in lines)
 
 
-def _lines(spec: Spec, highest_panel: float) -> Iterator[tuple[str, str]]:
+def _of_printing(spec: Spec) -> Iterator[tuple[str, str]]:
     names = tuple(dict.fromkeys(spec.material_of(kind).name.strip() for kind in ("tile", "tray")))
     styrenic = [name for name in names if name.upper() in _STYRENIC]
     yield "printing", _PRINTING
@@ -126,8 +127,10 @@ def _lines(spec: Spec, highest_panel: float) -> Iterator[tuple[str, str]]:
         yield "filament changes", _CHANGES + ("" if spec.printer.tool_changes else _PAUSED)
     yield "edges", _EDGES
     yield "heat", _heat(names)
+
+
+def _of_parts(spec: Spec, highest_panel: float) -> Iterator[tuple[str, str]]:
     trays = [tray for _, _, tray in spec.trays()]
-    items = [*spec.items, *(item for drawer in spec.drawers for item in drawer.items)]
     if spec.coupon or spec.grid.seam == "key":
         yield "small parts", _SMALL
     if any(tray.magnets is not None for tray in trays):
@@ -138,6 +141,12 @@ def _lines(spec: Spec, highest_panel: float) -> Iterator[tuple[str, str]]:
         yield "tall trays", _TALL_TRAYS
     if highest_panel >= _HIGH_PANEL:
         yield "panels", _PANELS
+
+
+def _of_names(spec: Spec) -> Iterator[tuple[str, str]]:
+    """Yield the cautions on what the names of a job speak of."""
+    trays = [tray for _, _, tray in spec.trays()]
+    items = [*spec.items, *(item for drawer in spec.drawers for item in drawer.items)]
     words = " ".join(
         [spec.name, *(drawer.name for drawer in spec.drawers), *(tray.name for tray in trays)]
         + [tray.text.text for tray in trays if tray.text is not None]
