@@ -109,8 +109,9 @@ def _left(items: Sequence[Item], stocks: Sequence[Stock]) -> list[tuple[Item, in
 
 
 def _task(site: Site, items: tuple[Item, ...], effort: Effort, *, split: bool) -> DrawerTask:
-    moves = min(_MOVES[effort], ceil(_MOVES_PER_KIND[effort] * len(items))) if len(items) > 1 else 0
-    return DrawerTask(site, items, moves, split)
+    stages = [min(_MOVES[some], ceil(_MOVES_PER_KIND[some] * len(items))) if len(items) > 1 else 0 for some in _MOVES]
+    moves = stages[list(_MOVES).index(effort)]
+    return DrawerTask(site, items, moves, split, tuple(stage for stage in stages if stage < moves))
 
 
 def _more(stock: Stock, offered: Sequence[Item], effort: Effort) -> Stock:

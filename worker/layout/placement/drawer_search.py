@@ -6,8 +6,8 @@ Everything is counted, nothing timed: the same things give the same trays on any
 """
 
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from random import Random
 from typing import Final
 
@@ -18,7 +18,7 @@ from worker.layout.placement.linear_prices import linear_prices
 from worker.layout.placement.region_solver import Region, Spare, Standing, shapes_of, solve_region, total_value
 from worker.layout.placement.tray_columns import Column, ColumnKey
 
-__all__ = ["search_drawer"]
+__all__ = ["search_drawer", "search_stages"]
 
 #: Half cells of a region, where trays stand on whole cells, and where they stand on halves: there are four times the
 #: places.
@@ -86,12 +86,27 @@ def dict_of(column: Column) -> Counter[int]:
 def search_drawer(
     pool: ColumnPool, bay: Bay, *, moves: int, spare: float, begin: Sequence[Standing] = (), skip: Collection[int] = ()
 ) -> list[Standing]:
-    """Return the trays of a drawer in their places.
+    """Return the trays of a drawer in their places, after so many moves: see `search_stages`."""
+    return list(search_stages(pool, bay, stages=(moves,), spare=spare, begin=begin, skip=skip))[-1]
+
+
+def search_stages(
+    pool: ColumnPool,
+    bay: Bay,
+    *,
+    stages: Sequence[int],
+    spare: float,
+    begin: Sequence[Standing] = (),
+    skip: Collection[int] = (),
+) -> Iterator[list[Standing]]:
+    """Yield the trays of a drawer in their places after each of some numbers of moves, of rising value.
+
+    A search that finds nothing better for long ends early; its last layout is yielded in any case.
 
     Args:
         pool: the columns of the things.
         bay: what is free in the drawer.
-        moves: how many regions are cleared.
+        stages: after how many moves, rising; in each a region is cleared.
         spare: the share of the drawer's floor to keep free, where that costs no place.
         begin: a layout to begin with.
         skip: kinds, by their index, that are placed otherwise.
@@ -101,14 +116,15 @@ def search_drawer(
     _fill_greedily(layout)
     random = Random(1)
     idle = 0
-    for move in range(moves):
+    for move in range(stages[-1]):
+        if move in stages:
+            yield _topped_up(layout)
         before = layout.value()
         _improve(layout, random, move)
         idle = 0 if layout.value() > before + 1e-6 else idle + 1
         if idle > _PATIENCE:
             break
-    _top_up(layout)
-    return layout.standing
+    yield _topped_up(layout)
 
 
 def _fill_greedily(layout: _Layout) -> None:
@@ -241,6 +257,8 @@ def _region(layout: _Layout, random: Random, move: int) -> tuple[set[int], tuple
     return cleared, (x, y)
 
 
-def _top_up(layout: _Layout) -> None:
-    """Place what is left wherever it still has room, whatever its floor is worth."""
-    _fill_greedily(layout)
+def _topped_up(layout: _Layout) -> list[Standing]:
+    """Return the trays with what is left wherever it still has room, whatever its floor is worth."""
+    full = replace(layout, standing=list(layout.standing))
+    _fill_greedily(full)
+    return full.standing

@@ -1,8 +1,8 @@
 """The objective: what a layout is worth, in minutes of the time that it saves less those that it costs.
 
 One number compares everything: the worth of the things that have a place, filament and print time, floor, reaching,
-scattered groups and unlike neighbours. All weights stand here. They are own choices, set on a few trial
-drawers; no bench holds them yet.
+scattered groups and unlike neighbours. All weights stand here. They are own choices, set on practice drawers
+(``tests/bench/practice``), never on those that are held out.
 """
 
 from collections.abc import Mapping
@@ -53,7 +53,8 @@ class Weights:
     a cell of floor, ``layer`` of each layer to dig through and ``heap`` of a heap to search, ``side`` of long things
     that lie left to right, ``end`` of things that stand though they could lie, ``split`` the share of a kind's worth
     lost when it is not all in one compartment, ``unlike`` the cost of each thing in a tray that is only of a similar
-    size, and ``mixed`` of each further group in it.
+    size, and ``mixed`` of each further group in it. As a group that lies in one more tray either mixes with another or
+    takes a tray of its own, ``mixed`` and ``tray`` are the price of scattering a group, too.
 
     ``front`` is the cost of each cell of distance from the front, by access; ``apart`` of each cell between trays of
     one group; ``near`` between things that are to be near each other. ``spare`` is the worth of each free cell up to
@@ -65,19 +66,19 @@ class Weights:
     doubling: float = 0.12
     size: float = 0.12
     size_limits: tuple[float, float] = (0.75, 1.3)
-    gram: float = 0.2
-    tray: float = 11.0
+    gram: float = 0.22
+    tray: float = 15.0
     piece: float = 8.0
-    variety: float = 3.0
-    height: float = 8.0
+    variety: float = 8.0
+    height: float = 11.0
     cell: float = 0.8
     layer: float = 1.5
     heap: float = 0.5
     side: float = 3.0
     end: float = 3.0
     split: float = 0.12
-    unlike: float = 1.5
-    mixed: float = 5.0
+    unlike: float = 2.5
+    mixed: float = 9.0
     front: ByAccess = _FRONT
     apart: float = 0.5
     near: float = 3.0
@@ -107,12 +108,12 @@ _LAYER: Final = 15.0
 #: How much reaching for a thing counts.
 _REACHING: Final = ByAccess(1.5, 1.0, 0.5)
 
-_BALANCED: Final = Weights(access=ByAccess(90.0, 50.0, 30.0))
+_BALANCED: Final = Weights(access=ByAccess(90.0, 55.0, 38.0))
 
 WEIGHTS: Final[Mapping[Profile, Weights]] = MappingProxyType(
     {
         "balanced": _BALANCED,
-        "least plastic": replace(_BALANCED, gram=0.9, tray=13.0),
+        "least plastic": replace(_BALANCED, gram=0.9, tray=17.0),
         "fits most": replace(
             _BALANCED,
             access=ByAccess(70.0, 60.0, 55.0),

@@ -307,13 +307,13 @@ def test_what_no_tray_holds_is_placed_by_the_search():
 
 def test_an_explicit_layout_costs_no_search(monkeypatch):
     searched = []
-    real = drawer_stock.search_drawer
+    real = drawer_stock.search_stages
 
     def search(pool, *rest, **more):
         searched.extend(pool.stock.items)
         return real(pool, *rest, **more)
 
-    monkeypatch.setattr(drawer_stock, "search_drawer", search)
+    monkeypatch.setattr(drawer_stock, "search_stages", search)
     (entry,) = lay_out(job(item("pens", _PEN, count=12), trays=[tray({"item": "pens"})])).drawers[0].contents
     assert entry.count == 12
     assert not searched

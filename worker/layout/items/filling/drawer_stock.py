@@ -15,9 +15,10 @@ from worker.layout.placement.arrangement import arrange
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot, half_cells
 from worker.layout.placement.column_pricing import ColumnPool, columns
-from worker.layout.placement.drawer_search import search_drawer
+from worker.layout.placement.drawer_search import search_stages
 from worker.layout.placement.even_heights import even_heights
-from worker.layout.placement.region_solver import Standing
+from worker.layout.placement.region_solver import Spare, Standing, shapes_of, total_value
+from worker.layout.placement.regrouping import regrouped
 from worker.layout.placement.tray_columns import Column
 from worker.layout.storage.tray_option import Option
 from worker.spec.items.item import Item
@@ -55,6 +56,22 @@ class Stock:
     def trays(self) -> tuple[Standing, ...]:
         """All trays with the front left half cell of each, those on the floor first."""
         return (*self.standing, *((tray.column, tray.at) for tray in self.upper))
+
+    @cached_property
+    def value(self) -> float:
+        """Its value in minutes.
+
+        A tray that costs more than its things are worth counts nothing: it stands where nothing else would.
+        """
+        weights, area = self.assortment.weights, self.site.bay.bits.bit_count()
+        spare = Spare(weights.spare / 4.0, int(area * self.site.layout.spare))
+        return (
+            total_value(self.standing, area, spare)
+            + sum(max(-column.value, 0.0) for column, _ in self.standing)
+            + sum(max(tray.column.value, 0.0) for tray in self.upper)
+            - weights.variety * len(shapes_of(self.trays))
+            - weights.height * len({column.height for column, _ in self.trays})
+        )
 
     @cached_property
     def settled(self) -> tuple[Settled, ...]:
@@ -105,6 +122,7 @@ def fill_drawer(
     items: Sequence[Item],
     *,
     moves: int,
+    stages: Sequence[int] = (),
     begin: Stock | None = None,
     settle: bool = True,
     hold: bool = False,
@@ -119,6 +137,8 @@ def fill_drawer(
         site: the drawer.
         items: in the order of the list; those of ``begin`` first.
         moves: how many regions the search clears.
+        stages: after how many moves, rising, the drawer is finished too; the best finished one is returned, so that
+            more moves never make it worse.
         begin: the drawer with some of the items placed.
         settle: whether trays are arranged at last: like ones in line, what is used often in front.
         hold: whether trays of ``begin`` keep their places when others are arranged.
@@ -134,24 +154,33 @@ def fill_drawer(
     bay = bay.less((at, column.halves) for column, at in held)
     loose = [entry for entry in standing if entry not in held]
     pool = ColumnPool(assortment)
-    free = search_drawer(pool, bay, moves=moves, spare=site.layout.spare, begin=loose, skip=pins)
-    if settle:
-        free = even_heights(assortment, free)
-        corners = {at for _, at in loose} if hold else set()
-        staying = [entry for entry in free if entry[1] in corners]
-        around = bay.less((at, column.halves) for column, at in staying)
-        moving = [entry for entry in free if entry[1] not in corners]
-        free = [*staying, *arrange(assortment, around, moving, site.anchors)]
-    stock = Stock(site, assortment, (*fixed, *held, *free))
-    number = {id(item): index for index, item in enumerate(items)}
+    sizing = sizing or TraySizing()
+    finished: list[Stock] = []
+    for free in search_stages(pool, bay, stages=(*stages, moves), spare=site.layout.spare, begin=loose, skip=pins):
+        trays = free
+        if settle:
+            trays = even_heights(assortment, free if begin is not None else regrouped(assortment, free))
+            corners = {at for _, at in loose} if hold else set()
+            staying = [entry for entry in trays if entry[1] in corners]
+            around = bay.less((at, column.halves) for column, at in staying)
+            moving = [entry for entry in trays if entry[1] not in corners]
+            trays = [*staying, *arrange(assortment, around, moving, site.anchors)]
+        stock = Stock(site, assortment, (*fixed, *held, *trays))
+        finished.append(_filled_up(stock, sizing, stack=settle, split=split))
+    stock = max(finished, key=lambda stock: stock.value)
+    return replace(stock, cut_short=pool.cut_short or sizing.count >= MOST_SIZINGS)
+
+
+def _filled_up(stock: Stock, sizing: TraySizing, *, stack: bool, split: bool) -> Stock:
+    """Return a drawer with what is missing on other trays, where it still has room, and split over several trays."""
+    assortment, site = stock.assortment, stock.site
+    number = {id(item): index for index, item in enumerate(assortment.items)}
     missing = [(number[id(item)], count) for item, count in stock.missing]
-    if settle and any(items[index].stacks for index, _ in missing):
+    if stack and any(assortment.items[index].stacks for index, _ in missing):
         floor, upper = stack_trays(assortment, site.bay, stock.standing, missing, site.limit)
         stock = Stock(site, assortment, tuple(floor), tuple(upper))
-    sizing = sizing or TraySizing()
     stock = _topped_up(stock, sizing)
-    stock = _split_up(stock, sizing) if split else stock
-    return replace(stock, cut_short=pool.cut_short or sizing.count >= MOST_SIZINGS)
+    return _split_up(stock, sizing) if split else stock
 
 
 def _topped_up(stock: Stock, sizing: TraySizing) -> Stock:

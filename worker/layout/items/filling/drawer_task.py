@@ -21,6 +21,8 @@ PlacedColumns: TypeAlias = tuple[tuple[Standing, ...], tuple[UpperTray, ...], bo
 class DrawerTask:
     """A drawer, its items in the order of the list, and how many regions the search clears.
 
+    After ``stages`` of these moves the drawer is finished too, and the best finished one counts.
+
     ``split`` says whether things of which no tray takes all are split over several: not while another drawer may serve.
     """
 
@@ -28,13 +30,14 @@ class DrawerTask:
     items: tuple[Item, ...]
     moves: int
     split: bool = True
+    stages: tuple[int, ...] = ()
 
     def run(self) -> PlacedColumns:
         """Return the trays of the drawer; equal tasks give equal trays in every process."""
         if self.site.earlier:
             stock = fill_as_before(self.site, self.items, moves=self.moves)
         else:
-            stock = fill_drawer(self.site, self.items, moves=self.moves, split=self.split)
+            stock = fill_drawer(self.site, self.items, moves=self.moves, stages=self.stages, split=self.split)
         return stock.standing, stock.upper, stock.cut_short
 
 

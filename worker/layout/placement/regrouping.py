@@ -1,0 +1,113 @@
+"""Regrouping: the things of two trays divided anew between them, so that fewer groups lie in both.
+
+The trays keep their places and footprints. The search chooses trays one by one and seldom comes upon two that have to
+change together; here every way of dividing the things of a pair is compared.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from worker.layout.placement.assortment import Assortment
+from worker.layout.placement.family_patterns import MOST_MEMBERS, FamilyPatterns
+from worker.layout.placement.region_solver import Standing
+from worker.layout.placement.tray_columns import Column, ColumnKey, Footprint
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["regrouped"]
+
+#: Times that all pairs are looked at, at most.
+_ROUNDS: Final = 3
+
+#: Trays that cost less by no more than this, in minutes, are not worth a change.
+_GAIN: Final = 0.3
+
+
+def regrouped(stock: Assortment, standing: Sequence[Standing]) -> list[Standing]:
+    """Return trays in the same places with the same things, divided among them at less cost.
+
+    Args:
+        stock: the things.
+        standing: the trays in their places.
+    """
+    trays = list(standing)
+    seen: set[tuple[ColumnKey, ColumnKey]] = set()
+    for _ in range(_ROUNDS):
+        changed = False
+        for first in range(len(trays)):
+            for second in range(first):
+                pair = trays[first][0], trays[second][0]
+                key = pair[0].key, pair[1].key
+                divided = None if key in seen else _divided(stock, *pair)
+                seen.add(key)
+                if divided is not None:
+                    trays[first], trays[second] = (divided[0], trays[first][1]), (divided[1], trays[second][1])
+                    changed = True
+        if not changed:
+            break
+    return trays
+
+
+def _divided(stock: Assortment, first: Column, second: Column) -> tuple[Column, Column] | None:
+    """Return two trays of these footprints with all that is in both, at less cost; None where there are none."""
+    if not all(_whole(stock, column) for column in (first, second)):
+        return None
+    uses = [{stock.uses[index] for index, _ in column.counts} - {None} for column in (first, second)]
+    members = tuple(sorted(index for column in (first, second) for index, _ in column.counts))
+    if not uses[0] & uses[1] or len(uses[0] | uses[1]) == 1 or len(members) > MOST_MEMBERS:
+        return None
+    alike = _alike(stock, members)
+    patterns = {halves: _patterns(stock, members, halves) for halves in (first.halves, second.halves)}
+    (here, numbers), (there, others) = (_costs(patterns[column.halves], alike) for column in (first, second))
+    total = here + there[::-1]  # a subset in one, the rest in the other
+    subset = int(total.argmin())
+    if not total[subset] < first.cost + second.cost - _GAIN:
+        return None
+    made = (
+        patterns[first.halves].column(int(numbers[subset])),
+        patterns[second.halves].column(int(others[::-1][subset])),
+    )
+    if made[0] is None or made[1] is None or made[0].cost + made[1].cost > first.cost + second.cost - _GAIN:
+        return None
+    return made[0], made[1]
+
+
+def _whole(stock: Assortment, column: Column) -> bool:
+    """Return whether a tray in one piece holds whole kinds in compartments."""
+    kinds = {index for index, _ in column.counts}
+    return (
+        column.draft is None
+        and stock.cut(column.halves) is None
+        and len(kinds) == len(column.counts)
+        and all(count == stock.items[index].count for index, count in column.counts)
+    )
+
+
+def _alike(stock: Assortment, members: Sequence[int]) -> "NDArray[np.bool_]":
+    """Return which subsets of members may share a tray, ``(2^n,)``; not the empty one."""
+    subsets = np.arange(1 << len(members))
+    alike = np.zeros(len(subsets), dtype=np.bool_)
+    for family in stock.families:
+        outside = sum(1 << k for k, member in enumerate(members) if member not in family)
+        alike |= (subsets & outside) == 0
+    alike[0] = False
+    return alike
+
+
+def _patterns(stock: Assortment, members: tuple[int, ...], halves: Footprint) -> FamilyPatterns:
+    """Return the patterns of members in trays of one footprint."""
+    return FamilyPatterns(replace(stock, families=(members,), footprints=frozenset({halves})), members)
+
+
+def _costs(patterns: FamilyPatterns, alike: "NDArray[np.bool_]") -> "tuple[NDArray[np.float64], NDArray[np.intp]]":
+    """Return what a tray for each subset costs, ``(2^n,)``, endless where there is none, and its pattern's number."""
+    costs = np.full(len(alike), np.inf)
+    numbers = np.full(len(alike), -1, dtype=np.intp)
+    costs[patterns.subsets] = patterns.costs
+    numbers[patterns.subsets] = np.arange(len(patterns.subsets))
+    costs[~alike] = np.inf
+    return costs, numbers
