@@ -61,19 +61,26 @@ def _divided(stock: Assortment, first: Column, second: Column) -> tuple[Column, 
     if not uses[0] & uses[1] or len(uses[0] | uses[1]) == 1 or len(members) > MOST_MEMBERS:
         return None
     alike = _alike(stock, members)
-    patterns = {halves: _patterns(stock, members, halves) for halves in (first.halves, second.halves)}
-    (here, numbers), (there, others) = (_costs(patterns[column.halves], alike) for column in (first, second))
-    total = here + there[::-1]  # a subset in one, the rest in the other
+    costs = {halves: _costs(_patterns(stock, members, halves), alike) for halves in (first.halves, second.halves)}
+    total = costs[first.halves] + costs[second.halves][::-1]  # a subset in one, the rest in the other
     subset = int(total.argmin())
     if not total[subset] < first.cost + second.cost - _GAIN:
         return None
+    inside = [member for k, member in enumerate(members) if subset >> k & 1]
     made = (
-        patterns[first.halves].column(int(numbers[subset])),
-        patterns[second.halves].column(int(others[::-1][subset])),
+        _tray_for(stock, inside, first.halves),
+        _tray_for(stock, [member for member in members if member not in inside], second.halves),
     )
     if made[0] is None or made[1] is None or made[0].cost + made[1].cost > first.cost + second.cost - _GAIN:
         return None
     return made[0], made[1]
+
+
+def _tray_for(stock: Assortment, members: Sequence[int], halves: Footprint) -> Column | None:
+    """Return the tray of a footprint for these members as it is sized for them alone: a later plan finds it again."""
+    patterns = _patterns(stock, tuple(members), halves)
+    numbers = np.flatnonzero(patterns.subsets == (1 << len(members)) - 1)
+    return patterns.column(int(numbers[0])) if len(numbers) else None
 
 
 def _whole(stock: Assortment, column: Column) -> bool:
@@ -103,11 +110,9 @@ def _patterns(stock: Assortment, members: tuple[int, ...], halves: Footprint) ->
     return FamilyPatterns(replace(stock, families=(members,), footprints=frozenset({halves})), members)
 
 
-def _costs(patterns: FamilyPatterns, alike: "NDArray[np.bool_]") -> "tuple[NDArray[np.float64], NDArray[np.intp]]":
-    """Return what a tray for each subset costs, ``(2^n,)``, endless where there is none, and its pattern's number."""
+def _costs(patterns: FamilyPatterns, alike: "NDArray[np.bool_]") -> "NDArray[np.float64]":
+    """Return what a tray for each subset costs, ``(2^n,)``, endless where there is none."""
     costs = np.full(len(alike), np.inf)
-    numbers = np.full(len(alike), -1, dtype=np.intp)
     costs[patterns.subsets] = patterns.costs
-    numbers[patterns.subsets] = np.arange(len(patterns.subsets))
     costs[~alike] = np.inf
-    return costs, numbers
+    return costs

@@ -5,7 +5,7 @@ it cannot, it stays for the kinds that did not change.
 """
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from worker.layout.placement.assortment import Assortment
@@ -53,19 +53,27 @@ def standing_as_before(
         else:
             standing.append((column, tray.at))
             bay = bay.less([(tray.at, tray.halves)])
-    for tray, held in outgrown:
+    for place, (tray, held) in enumerate(outgrown):
+        # it grows over free cells, not over those of trays that are still to be looked at
+        others = [(other.at, other.halves) for other, _ in outgrown[place + 1 :] if _within(bay, other)]
+        around = bay.less(others)
         before = {number[id(item)]: count for item, count in tray.contents if id(item) in number}
         unchanged = {index: count for index, count in held.items() if before.get(index) == count}
-        entry = _grown(stock, bay, tray, held)
-        if entry is None and partly:
-            fewer = {index: min(count, before.get(index, 0)) for index, count in held.items()}
-            items = (item.model_copy(update={"count": fewer.get(k, item.count)}) for k, item in enumerate(stock.items))
-            entry = _grown(replace(stock, items=tuple(items)), bay, tray, fewer)
-        entry = entry or _grown(stock, bay, tray, unchanged)
+        fewer = {index: min(count, before.get(index, 0)) for index, count in held.items()}
+        entry = _grown(stock, around, tray, held)
+        ways = [(stock, unchanged), (_with_counts(stock, fewer), fewer)]
+        for sized, share in reversed(ways) if partly else ways:
+            entry = entry or _grown(sized, around, tray, share)
         if entry is not None:
             standing.append(entry)
             bay = bay.less([(entry[1], entry[0].halves)])
     return standing
+
+
+def _with_counts(stock: Assortment, counts: Mapping[int, int]) -> Assortment:
+    """Return an assortment with other counts of some items, by their indices."""
+    items = (item.model_copy(update={"count": counts.get(k, item.count)}) for k, item in enumerate(stock.items))
+    return replace(stock, items=tuple(items))
 
 
 def _shares(number: Mapping[int, int], earlier: Sequence[EarlierTray]) -> list[dict[int, int]]:
@@ -89,7 +97,11 @@ def _shares(number: Mapping[int, int], earlier: Sequence[EarlierTray]) -> list[d
 
 def _same_size(stock: Assortment, tray: EarlierTray, held: Mapping[int, int]) -> Column | None:
     """Return the tray of the same size that holds this, of the same height if there is one."""
-    return min(_holding(stock, held, {tray.halves}), key=lambda column: _unlike(column, tray), default=None)
+    # among trays of all sizes, one in which its things have room to spare gives way to a smaller one
+    narrowed = replace(stock, footprints=stock.footprints & {tray.halves})
+    # beside others of its family a thing may have been given a lane of another length
+    every = _holding(narrowed, held, {tray.halves}) or _holding(narrowed, held, {tray.halves}, stock.families)
+    return min(every, key=lambda column: _unlike(column, tray), default=None)
 
 
 def _unlike(column: Column, tray: EarlierTray) -> tuple[bool, float]:
@@ -115,14 +127,20 @@ def _within(bay: Bay, tray: EarlierTray) -> bool:
     return all(tray.at[axis] + tray.halves[axis] <= (bay.across, bay.back)[axis] for axis in (0, 1))
 
 
-def _holding(stock: Assortment, held: Mapping[int, int], sizes: set[Spot]) -> Iterator[Column]:
-    """Yield the trays of these sizes that hold just this."""
+def _holding(
+    stock: Assortment, held: Mapping[int, int], sizes: set[Spot], families: Sequence[tuple[int, ...]] = ()
+) -> list[Column]:
+    """Return the trays of these sizes that hold just this, sized alone or with what else is of these families."""
     if not held or not sizes:
-        return
-    narrowed = replace(stock, families=(tuple(sorted(held)),))
-    for column in columns(narrowed, held, footprints=sizes & stock.footprints, any_value=True).values():
-        holds = Counter[int]()
-        for index, count in column.counts:
-            holds[index] += count
-        if holds == held:
-            yield column
+        return []
+    narrowed = replace(stock, families=tuple(families) or (tuple(sorted(held)),))
+    beside = {index: stock.items[index].count for family in families if set(held) <= set(family) for index in family}
+    every = columns(narrowed, beside | dict(held), footprints=sizes & stock.footprints, any_value=True)
+    return [column for column in every.values() if _held(column) == held]
+
+
+def _held(column: Column) -> dict[int, int]:
+    held = Counter[int]()
+    for index, count in column.counts:
+        held[index] += count
+    return dict(held)
