@@ -105,7 +105,7 @@ def test_the_contract_has_the_precondition_on_every_change(service):
     # these create something, or send it; what exists stays as it is
     assert unconditional == {
         "/v1/batches", "/v1/drawers", "/v1/drawers/{drawer_id}/changes", "/v1/household", "/v1/jobs", "/v1/keys",
-        "/v1/pieces", "/v1/plans", "/v1/things", "/v1/webhooks", "/v1/webhooks/{webhook_id}/test",
+        "/v1/pieces", "/v1/plans", "/v1/silhouettes", "/v1/things", "/v1/webhooks", "/v1/webhooks/{webhook_id}/test",
         "/v1/webhooks/{webhook_id}/deliveries/{delivery_id}/redeliver",
     }  # fmt: skip
 
