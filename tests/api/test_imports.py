@@ -13,8 +13,9 @@ import worker.jobs.processes.supervisor, worker.output.bundle.calendar_feed
 api.app.create_app().openapi()
 print(sorted(name for name in sys.modules if name.partition(".")[0] in {"manifold3d", "trimesh", "lib3mf"}
     or name.startswith(("worker.solids", "worker.output"))
-    # calendars, and archives of several bundles, are written when they are requested
-    and name.removeprefix("worker.output") not in {"", ".bundle", ".bundle.calendar_feed", ".bundle.merged_zip"}))
+    # calendars (with what they say on filament), and archives of several bundles, are written when they are requested
+    and name.removeprefix("worker.output")
+    not in {"", ".bundle", ".bundle.calendar_feed", ".bundle.merged_zip", ".filament_changes"}))
 """
 
 #: What a process must not have imported at rest: `tests.bench idle` measures what it would take.
