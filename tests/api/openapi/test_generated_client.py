@@ -33,6 +33,7 @@ content_type_overrides:
   text/csv: text/plain
   text/event-stream: text/plain
   application/pdf: application/octet-stream
+  image/png: application/octet-stream
   image/svg+xml: text/plain
 post_hooks: []
 """
