@@ -11,7 +11,7 @@ from pydantic.config import JsonDict
 from api.http.problems.problem_documents import Problem
 from api.http.requests.base_url import base_of
 from worker.jobs.records.job_document import absolute
-from worker.jobs.records.silhouettes import SilhouetteKind, SilhouetteState, StoredSilhouette
+from worker.jobs.records.silhouettes import OVERLAY_NAME, SilhouetteKind, SilhouetteState, StoredSilhouette
 
 __all__ = ["SilhouetteDocument", "SilhouettePage", "silhouette_document"]
 
@@ -124,7 +124,7 @@ def silhouette_document(request: Request, silhouette: StoredSilhouette) -> Silho
     base = base_of(request)
     url = f"{base}/v1/silhouettes/{silhouette.id}"
     result = silhouette.result or {}
-    has_overlay = silhouette.file("overlay.png") is not None
+    has_overlay = silhouette.file(OVERLAY_NAME) is not None
     problem = None if silhouette.problem is None else absolute(base, silhouette.problem)
     return SilhouetteDocument(
         id=silhouette.id,
@@ -136,13 +136,13 @@ def silhouette_document(request: Request, silhouette: StoredSilhouette) -> Silho
         corrected=silhouette.corrected,
         poses=result.get("poses", ()),
         problem=None if problem is None else Problem.model_validate(problem),
-        kept=tuple(file.name for file in silhouette.files if file.name != "overlay.png"),
+        kept=tuple(file.name for file in silhouette.files if file.name != OVERLAY_NAME),
         created=silhouette.created,
         updated=silhouette.updated,
         finished=silhouette.finished,
         links=SilhouetteLinks(
             self=url,
             outline=f"{url}/outline.svg" if result else None,
-            overlay=f"{url}/overlay.png" if has_overlay else None,
+            overlay=f"{url}/{OVERLAY_NAME}" if has_overlay else None,
         ),
     )

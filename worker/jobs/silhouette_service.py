@@ -22,7 +22,7 @@ from worker.jobs.files.verified_read import read_verified
 from worker.jobs.maintenance.job_deletion import JobDeletion
 from worker.jobs.queue.dispatcher import Dispatcher
 from worker.jobs.records.idempotency import IdempotencyKey
-from worker.jobs.records.silhouettes import NewSilhouette, SilhouetteRecords, StoredSilhouette
+from worker.jobs.records.silhouettes import OVERLAY_NAME, NewSilhouette, SilhouetteRecords, StoredSilhouette
 from worker.silhouettes.file_format import FileFormat, format_of, kind_of
 from worker.silhouettes.outline_drawing import draw_outline
 from worker.spec.requests.silhouette import OutlineRequest, PolygonRequest, SilhouetteRequest
@@ -36,9 +36,6 @@ _log = logging.getLogger(__name__)
 
 #: Files of one silhouette: two photos from opposite sides.
 MOST_FILES: Final = 2
-
-#: The picture of the outline over the rectified photo, as its runner names it.
-_OVERLAY: Final = "overlay.png"
 
 _IDENTITY: Final = re.compile(ID_PATTERN)
 
@@ -84,10 +81,8 @@ class SilhouetteService:
         repeat = None if key is None else IdempotencyKey.of(key, "silhouette", text, *formats, *digests)
         folder = f"silhouettes/{silhouette_id}"
         stored = tuple(
-            store_file(
-                self._blobs, folder, f"source-{number}.{kind_name}", _media_type(kind_name), files[number - 1][1]
-            )
-            for number, kind_name in enumerate(formats, start=1)
+            store_file(self._blobs, folder, f"source-{number}.{file_format}", _media_type(file_format), content)
+            for number, (file_format, (_, content)) in enumerate(zip(formats, files, strict=True), start=1)
         )
         made = NewSilhouette(silhouette_id, request.name or kind, kind, text, stored)
         return self._add(made, caller, repeat)
@@ -152,7 +147,7 @@ class SilhouetteService:
             BlobMissing: if its file is missing or damaged.
         """
         silhouette = self.find(caller, silhouette_id)
-        file = silhouette.file(_OVERLAY)
+        file = silhouette.file(OVERLAY_NAME)
         if file is None:
             raise SilhouetteNotReady(
                 "The silhouette has no picture.", value=silhouette.state, limit="one that was read from a photo",

@@ -27,6 +27,7 @@ from worker.jobs.records.row_mapping import file_columns, file_values
 
 __all__ = [
     "MOST_SILHOUETTES",
+    "OVERLAY_NAME",
     "SILHOUETTE_ENDED",
     "SILHOUETTE_LEASE",
     "NewSilhouette",
@@ -35,6 +36,9 @@ __all__ = [
     "SilhouetteState",
     "StoredSilhouette",
 ]
+
+#: The picture of the outline over the rectified photo, among the files of a silhouette.
+OVERLAY_NAME: Final = "overlay.png"
 
 SilhouetteKind: TypeAlias = Literal["photo", "drawing", "model", "points"]
 SilhouetteState: TypeAlias = Literal["queued", "running", "succeeded", "failed"]

@@ -18,7 +18,7 @@ from worker.layout.placement.linear_prices import linear_prices
 from worker.layout.placement.region_solver import Region, Spare, Standing, shapes_of, solve_region, total_value
 from worker.layout.placement.tray_columns import Column, ColumnKey
 
-__all__ = ["search_drawer", "search_stages"]
+__all__ = ["dict_of", "search_drawer", "search_stages"]
 
 #: Half cells of a region, where trays stand on whole cells, and where they stand on halves: there are four times the
 #: places.

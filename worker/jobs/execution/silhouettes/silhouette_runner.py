@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from functools import partial
-from typing import Any, Final
+from typing import Any
 
 import orjson
 
@@ -14,13 +14,10 @@ from worker.jobs.files.stored_files import store_file
 from worker.jobs.files.verified_read import read_verified
 from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.models import StoredFile
-from worker.jobs.records.silhouettes import SilhouetteRecords, StoredSilhouette
+from worker.jobs.records.silhouettes import OVERLAY_NAME, SilhouetteRecords, StoredSilhouette
 from worker.silhouettes.file_format import FORMATS, FileFormat
 
-__all__ = ["OVERLAY_NAME", "SilhouetteRunner"]
-
-#: Name of the picture of the outline over the rectified photo.
-OVERLAY_NAME: Final = "overlay.png"
+__all__ = ["SilhouetteRunner"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.placement.column_pricing import columns
+from worker.layout.placement.drawer_search import dict_of
 from worker.layout.placement.region_solver import Standing
 from worker.layout.placement.tray_columns import Column
 from worker.spec.items.item import Item
@@ -136,11 +137,4 @@ def _holding(
     narrowed = replace(stock, families=tuple(families) or (tuple(sorted(held)),))
     beside = {index: stock.items[index].count for family in families if set(held) <= set(family) for index in family}
     every = columns(narrowed, beside | dict(held), footprints=sizes & stock.footprints, any_value=True)
-    return [column for column in every.values() if _held(column) == held]
-
-
-def _held(column: Column) -> dict[int, int]:
-    held = Counter[int]()
-    for index, count in column.counts:
-        held[index] += count
-    return dict(held)
+    return [column for column in every.values() if dict_of(column) == held]
