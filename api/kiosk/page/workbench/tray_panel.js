@@ -47,7 +47,7 @@ export function TrayPanel({ px }) {
       <span class="stepper"><button type="button" id="shallower" aria-label=${t("shallower")} onClick=${size(box.w, box.d - by)}>−</button>
         <span>${t("deep_cells", { count: box.d / 2 })}</span><button type="button" id="deeper" aria-label=${t("deeper")} onClick=${size(box.w, box.d + by)}>+</button></span>
     </div>
-    <${TrayInside} d=${d} tray=${tray} px=${px - FRAME} />
+    <${TrayInside} d=${d} tray=${tray} px=${Math.max(0, px - FRAME)} />
     <details>
       <summary>${t("tray_options")}</summary>
       <div class="three">
