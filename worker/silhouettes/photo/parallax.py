@@ -29,7 +29,7 @@ _HEIGHTS: Final[dict[Body, tuple[float, float]]] = {"flat": (0.8, 1.0), "round":
 _FLANK: Final = 0.18
 
 #: Corners closer than this to a line are left out, mm.
-_SIMPLIFY: Final = 0.03
+_SIMPLIFY: Final = 0.015
 
 
 def corrected(
