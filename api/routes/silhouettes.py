@@ -80,6 +80,7 @@ _BODY_ERRORS: Final = (SilhouetteRefused, SilhouetteError, BodyTooLarge, BodyToo
 _UPLOAD: Final[dict[str, Any]] = {
     "type": "object",
     "required": ["file"],
+    "additionalProperties": False,
     "properties": {
         "file": {
             "type": "array",
