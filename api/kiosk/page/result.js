@@ -137,8 +137,8 @@ async function drawView(panel, document) {
 /** @param {HTMLElement} panel @param {Manifest} document */
 function drawMap(panel, document) {
   const search = h("input", { id: "find-item", type: "search", maxlength: 80, autocomplete: "off", oninput: () => draw() });
-  const found = h("p", { id: "item-places", role: "status" });
-  show(panel, h("div", { class: "field" }, h("label", { for: "find-item" }, t("where_is")), search), found, document.drawers.map((drawer, index) => {
+  const answer = h("p", { id: "item-places", role: "status" });
+  show(panel, h("div", { class: "field" }, h("label", { for: "find-item" }, t("where_is")), search), answer, document.drawers.map((drawer, index) => {
     const files = documents(document, "map").filter((map) => map.drawer === drawer.name && map.file.media_type !== "image/svg+xml");
     return h("figure", { id: `map-${index}` }, h("div", { class: "drawing", id: `drawing-${index}` }), h("figcaption", {}, drawer.name, " ",
       files.map((map) => button(t("get_map"), () => get(`v1/jobs/${job}/files/${map.file.name}`, map.file.name), { class: "quiet" }))),
@@ -163,7 +163,7 @@ function drawMap(panel, document) {
       for (const at of lit) places.push(`${drawer.name}, ${drawer.placements[at]?.mark}: ${contentsOf(drawer, at)}`);
       if (node) render(html`<${DrawerMap} plan=${document} drawer=${drawer} px=${node.clientWidth} lit=${lit} />`, node);
     });
-    found.textContent = query ? places.join("; ") || t("nothing_matches", { name: search.value.trim() }) : "";
+    answer.textContent = query ? places.join("; ") || t("nothing_matches", { name: search.value.trim() }) : "";
   };
   const watcher = new ResizeObserver(draw);
   watcher.observe(panel);
