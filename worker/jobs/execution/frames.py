@@ -8,7 +8,6 @@ import queue
 import struct
 import sys
 from collections.abc import Callable
-from contextlib import suppress
 from threading import Thread
 from typing import IO, Final, NoReturn, TypeAlias
 
@@ -75,7 +74,11 @@ def answer_frames(memory: int, answer: Callable[[bytes, bytes], Frame]) -> NoRet
 
 
 def _read_frames(stream: IO[bytes], frames: "queue.SimpleQueue[Frame]") -> None:
-    with suppress(EOFError):
+    status = 1  # out of memory, too, the process ends: nobody would answer
+    try:
         while True:
             frames.put(read_frame(stream))
-    os._exit(0)
+    except EOFError:
+        status = 0
+    finally:
+        os._exit(status)
