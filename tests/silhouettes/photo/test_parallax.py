@@ -34,7 +34,7 @@ def polygons(draw):
     return shape if isinstance(shape, shapely.Polygon) else shape.convex_hull
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(polygons(), polygons(), _NADIR, st.floats(350.0, 700.0), st.floats(2.0, 40.0))
 def test_the_union_takes_a_thing_of_any_sides(foot, top, nadir, height, thickness):
     low, high = _prism(foot, 0.3 * thickness), _prism(top, thickness)

@@ -112,8 +112,8 @@ def test_a_washer_has_its_size():
 
 def test_a_second_photo_narrows_the_outline():
     names = ["wood-block", "wood-block-opposite"]
-    both = read_photos([_photo(name) for name in names], _options(names[0], body="stepped"))
-    single = [read_photos([_photo(name)], _options(name, body="stepped")).silhouette.polygon.area for name in names]
+    both = read_photos([_photo(name) for name in names], _options(names[0]))
+    single = [_reading(name).silhouette.polygon.area for name in names]
     above = shapely.from_wkt(_TRUTHS["wood-block"]["above"])
     assert above.difference(both.silhouette.polygon).area < 1e-6
     assert both.silhouette.polygon.area < min(single)
@@ -158,17 +158,23 @@ def test_a_bad_photo_is_refused_with_its_reason(name):
     assert _reason([_photo(name)], _options(name)) == _TRUTHS[name]["reason"]
 
 
-@pytest.mark.parametrize("radius", [2.5, 4.0, 8.0])
+@pytest.mark.parametrize("radius", [2.5, 8.0])
 def test_a_blurred_photo_is_refused(radius):
     blurred = _changed("card", lambda image: image.filter(ImageFilter.GaussianBlur(radius)))
     assert _reason([blurred], _options("card")) == "blurred"
 
 
+@lru_cache
+def _sheet(scale):
+    """Return the sheet, of so many pixels a mm."""
+    page = pypdfium2.PdfDocument(write_reference_sheet("a4", "green"))[0]
+    return page.render(scale=scale * 25.4 / 72.0).to_pil().convert("RGB")
+
+
 def _drawn(*shapes):
     """Return the sheet seen from straight above with shapes ``(box in mm from the field's corner, colour)`` on it."""
-    scale = 5.0
-    page = pypdfium2.PdfDocument(write_reference_sheet("a4", "green"))[0]
-    image = page.render(scale=scale * 25.4 / 72.0).to_pil().convert("RGB")
+    scale = 4.0
+    image = _sheet(scale).copy()
     draw = ImageDraw.Draw(image)
     for (left, top, right, bottom), colour in shapes:
         draw.rectangle([scale * (left + 30.0), scale * (top + 37.0), scale * (right + 30.0), scale * (bottom + 37.0)],
@@ -179,7 +185,7 @@ def _drawn(*shapes):
     exif = Image.Exif()
     exif.get_ifd(0x8769)[0xA405] = 60
     exif[0x0112] = 1
-    table.filter(ImageFilter.GaussianBlur(0.7)).save(file, "PNG", exif=exif)
+    table.filter(ImageFilter.GaussianBlur(0.7)).save(file, "PNG", exif=exif, compress_level=1)
     return file.getvalue()
 
 
@@ -199,8 +205,8 @@ def test_things_that_cannot_be_told_from_what_is_around_are_refused(shapes, reas
 
 def test_a_drawn_rectangle_has_its_size():
     reading = read_photos([_drawn(((40, 60, 90, 100), (200, 60, 30)))], PhotoOptions(0.2, "flat", bar=150.0))
-    # the last pixel of a drawn rectangle is part of it: 0.2 mm
-    assert sorted(reading.likely.size) == pytest.approx([40.2, 50.2], abs=0.2)
+    # the last pixel of a drawn rectangle is part of it: 0.25 mm
+    assert sorted(reading.likely.size) == pytest.approx([40.25, 50.25], abs=0.2)
 
 
 def test_a_photo_without_a_sheet_is_refused():
@@ -214,7 +220,9 @@ def test_a_sheet_that_is_cut_off_is_refused():
 
 
 def test_the_photo_may_stand_on_its_side_and_have_another_format():
-    turned = _changed("washer", lambda image: image.transpose(Image.Transpose.ROTATE_90), format="PNG")
+    turned = _changed(
+        "washer", lambda image: image.transpose(Image.Transpose.ROTATE_90), format="PNG", compress_level=1
+    )
     area = read_photos([turned], _options("washer")).likely.polygon.area
     assert area == pytest.approx(_reading("washer").likely.polygon.area, rel=0.01)
 

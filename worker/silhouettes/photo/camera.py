@@ -21,8 +21,8 @@ _RADIAL_SIGMA: Final = 0.15
 _POINT_SIGMA: Final = 0.12
 _SIGMA_WIDTH: Final = 2000.0
 
-_STEPS: Final = 300
-_CONVERGED: Final = 1e-8
+_STEPS: Final = 60
+_CONVERGED: Final = 1e-6
 #: Beyond it no step is short enough to gain anything.
 _MOST_DAMPING: Final = 1e8
 #: Residuals beyond so many standard deviations count less (Huber). The same in each step, else costs do not compare.

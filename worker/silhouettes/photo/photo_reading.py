@@ -137,8 +137,8 @@ _SEEN_ERROR: Final = 0.5
 
 def _uncertainty(views: Sequence[PhotoView], outline: shapely.Polygon, likely: shapely.Polygon) -> float:
     """Return how far 95 % of an outline's points may be from the thing: what is seen, the height, and the margin."""
-    points = shapely.get_coordinates(outline.segmentize(1.0))
-    apart = shapely.distance(shapely.points(points), likely.boundary)
+    places = np.arange(0.0, outline.length, 1.0)
+    apart = shapely.distance(shapely.line_interpolate_point(outline.boundary, places), likely.boundary)
     spread = float(np.percentile(apart, 95.0))
     blur = max(view.edge for view in views) / 4.0
     return round(float(np.hypot(_SEEN_ERROR, blur)) + spread, 2)

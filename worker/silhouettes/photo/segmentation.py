@@ -134,8 +134,9 @@ def _by_the_field(view: Rectified) -> tuple[Plane, NDArray[np.float64]]:
         raise refusal("low-contrast")
     model = np.zeros_like(values)
     for _ in range(8):
-        root = np.sqrt(weights)[:, None]
-        factors = np.linalg.lstsq(cubic * root, values * root, rcond=None)[0]
+        weighted = cubic.T * weights
+        # of the 10 normal equations, not of thousands of cells: 0.02 s instead of 0.18
+        factors = np.linalg.lstsq(weighted @ cubic, weighted @ values, rcond=None)[0]
         model = cubic @ factors
         off = values - model
         chroma = off - off.mean(axis=1, keepdims=True)
