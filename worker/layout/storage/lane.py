@@ -6,17 +6,18 @@ stand filed leaf by leaf, or lie loose.
 
 from dataclasses import dataclass, replace
 from math import ceil
-from typing import Final
+from typing import Final, Literal, NamedTuple
 
 from worker.layout.storage.loose import Goods, heap, region
 from worker.layout.storage.poses import Pose, turned
 from worker.layout.storage.reach import FINGER_GAP
 from worker.layout.storage.sizing_rules import AIR, DrawerLimits
-from worker.layout.storage.tray_option import Bulk, Lot
+from worker.layout.storage.tray_option import Bulk, DividerWall, Lot
 from worker.layout.storage.ways import STABLE, Way
+from worker.layout.tray.interior import on_grid
 from worker.spec.items.item import Storage
 
-__all__ = ["LEAST_LANE", "Lane", "row_offsets"]
+__all__ = ["LEAST_LANE", "Lane", "Stop", "row_offsets"]
 
 #: The narrowest lane: dividers need that between their faces, and some to spare (worker.layout.tray.dividers).
 LEAST_LANE: Final = 5.0
@@ -24,6 +25,30 @@ LEAST_LANE: Final = 5.0
 #: Filed things, and what stands though it tips over easily, get a stop where they could lean by more than this share of
 #: their height, 20 degrees (own choice).
 _LEAN: Final = 0.35
+
+
+class Stop(NamedTuple):
+    """A divider within a lane, which keeps things from toppling; lengths in mm in the tray's part frame.
+
+    ``axis`` is what it is perpendicular to, 0 for x, and ``at`` its middle. ``span`` is where it begins and ends: at
+    the middle of another stop, or None for the lane's own side or end.
+    """
+
+    axis: int
+    at: float
+    span: tuple[float | None, float | None] = (None, None)
+
+    def divider(self, sides: tuple[float, float], face: float, height: float | None) -> DividerWall:
+        """Return the divider as a tray's spec has it, measured from the tray's inner faces.
+
+        Args:
+            sides: the ends of the lane along the stop, so measured: a face of the tray or the middle of a divider.
+            face: where the inner faces are in the part's frame.
+            height: of the divider over the floor; None for up to the rim.
+        """
+        low, high = (side if end is None else end - face for end, side in zip(self.span, sides, strict=True))
+        axis: Literal["x", "y"] = "x" if self.axis == 0 else "y"
+        return DividerWall(axis, on_grid(self.at - face), height, (on_grid(low), on_grid(high)))
 
 
 def row_offsets(rows: int, pitch: float, back_pitch: float) -> tuple[float, ...]:
@@ -99,8 +124,8 @@ class Lane:
         ramp: float | None = None,
         *,
         stop: bool = False,
-    ) -> tuple[Lot | Bulk, tuple[float, ...]]:
-        """Return where the things are, and the middles of the lane's own stops along the axis.
+    ) -> tuple[Lot | Bulk, tuple[Stop, ...]]:
+        """Return where the things are, and the lane's own stops, those that divide a file first.
 
         Args:
             name: of the item.
@@ -111,34 +136,95 @@ class Lane:
             ground: the drawer's.
             walls: height of the tray's walls over its floor.
             ramp: radius of the tray's finger ramp.
-            stop: whether what does not fill its lane has a stop behind it, so that it does not topple.
+            stop: whether what does not fill its lane has stops behind and beside it, so that it does not topple.
         """
         start, length = span
         if self.way == "heap":
             return self._heaped(name, at, width, span, axis, ground, walls, ramp), ()
         sizes = self.pose.size[1 - axis], self.pose.size[axis]
         pitch = self.pitch or sizes[1] + AIR
-        rows, stops = self._rows(at, width, sizes[1], pitch, self.margin, ground.wall)
+        rows, sides = self._rows(at, width, sizes[1], pitch, self.margin, ground.wall)
         if stop and (self.way == "file" or self._tips(axis)):
-            rows, stops = self._stopped(at, width, sizes[1], pitch, ground.wall) or (rows, stops)
+            rows, sides = self._stopped(at, width, sizes[1], pitch, ground.wall) or (rows, sides)
+        stops = tuple(Stop(axis, side) for side in sides)
         apart = self.step or sizes[0] + AIR
         slack = length - sizes[0] - (self.along - 1) * apart
+        by_columns = False
         if self.way == "row":
             behind = min(slack - FINGER_GAP, ground.corner) if self.end_gap else slack / 2.0
-            first = start + slack - behind  # against the back, the gap in front
-            step = apart
+            places = tuple(start + slack - behind + k * apart for k in range(self.along))  # the gap is in front
         else:
-            packed = stop and self.end_stop(span, axis, ground) is not None
+            end = sides[0] - ground.wall / 2.0 if self.way == "stand" and sides else at + width
+            short = self._short_row(rows, (at, end), span, axis, ground) if stop else None
+            behind_all = self._end_stop(span, axis, ground, parted=short is not None) if stop else None
+            packed = short is not None or behind_all is not None
             spread = 0.0 if packed else (slack - 2.0 * self.margin) / (self.along + 1.0)
-            step = apart + spread
             first = start + self.margin + spread
-        places = tuple(first + k * step for k in range(self.along))
+            places = tuple(first + k * (apart + spread) for k in range(self.along))
+            beside = None if self.way == "file" or not sides else sides[0]
+            if behind_all is not None:
+                stops += (Stop(1 - axis, behind_all, (None, beside)),)
+            if short is not None:
+                by_columns = axis == 1
+                parting = places[-1] + ground.wall / 2.0
+                places = (*places[:-1], places[-1] + ground.wall + AIR)
+                stops += (Stop(1 - axis, parting, (None, beside)),)
+                stops += tuple(Stop(axis, middle, (parting, behind_all)) for middle in short)
         pair = (rows, places) if axis == 0 else (places, rows)
         ups = tuple(ground.floor_top + layer * (self.rise or self.pose.size[2]) for layer in range(self.layers))
         alternate = axis if self.back_pitch else None
-        return Lot(name, self.pose, self.count, pair[0], pair[1], ups, alternate), stops
+        return Lot(name, self.pose, self.count, pair[0], pair[1], ups, alternate, by_columns=by_columns), stops
 
-    def end_stop(self, span: tuple[float, float], axis: int, ground: DrawerLimits) -> float | None:
+    def parts_short_row(self, length: float, axis: int, wall: float) -> bool:
+        """Return whether no row is short, or lanes of this length have room for a divider before the short row."""
+        return self.along * self.across == self.count or self._taken(axis, wall, parted=True) <= length
+
+    def _taken(self, axis: int, wall: float, *, parted: bool) -> float:
+        """Return the length that standing things take, with a divider before the last across the lane or without."""
+        size = self.pose.size[1 - axis]
+        if not parted:
+            return max(size + (self.along - 1) * (self.step or size + AIR) + 2.0 * self.margin, LEAST_LANE)
+        before = self.margin + (self.along - 1) * (self.step or size + AIR)
+        return before + wall + max(AIR + size + self.margin, LEAST_LANE + wall)
+
+    def _short_row(
+        self,
+        rows: tuple[float, ...],
+        sides: tuple[float, float],
+        span: tuple[float, float],
+        axis: int,
+        ground: DrawerLimits,
+    ) -> tuple[float, ...] | None:
+        """Return the middle of a stop beside the last thing of a short row, if it is needed; None for no parting.
+
+        Where the last row is short, things of the row before it could topple into the gap behind them, and the last
+        thing into the gap beside it: a divider parts the two rows, and a stop stands beside the last thing.
+
+        Args:
+            rows: where each thing of a row begins.
+            sides: where the lane's width begins and ends, there at a stop or a wall.
+            span: where the lane begins across the axis, and its length there.
+            axis: along which lanes stand side by side.
+            ground: the drawer's.
+        """
+        missing = self.along * self.across - self.count
+        if self.way != "stand" or not missing or not self.parts_short_row(span[1], axis, ground.wall):
+            return None
+        lean = _LEAN * self.pose.size[2]
+        number = self.across - missing
+        last = rows[number - 1] + self.pose.size[axis]
+        free = sides[1] - sides[0] - number * (self.pose.size[axis] + AIR) - self.margin
+        room = sides[1] - last - AIR - ground.wall
+        beside = self._tips(axis) and free > lean and room >= LEAST_LANE
+        whole = self._end_stop(span, axis, ground, parted=False)
+        back = span[0] + span[1] if whole is None else whole - ground.wall / 2.0
+        before = span[0] + self.margin + (self.along - 1) * (self.pose.size[1 - axis] + AIR) - AIR
+        behind = self._tips(1 - axis) and back - before > lean
+        if not beside and not behind:
+            return None
+        return (last + AIR + ground.wall / 2.0,) if beside else ()
+
+    def _end_stop(self, span: tuple[float, float], axis: int, ground: DrawerLimits, *, parted: bool) -> float | None:
         """Return the middle of a stop across the lane, behind standing things that would topple without it.
 
         None where they cannot lean far, or nothing is left behind a stop.
@@ -146,8 +232,7 @@ class Lane:
         if not self._tips(1 - axis):
             return None
         begin, length = span
-        size = self.pose.size[1 - axis]
-        taken = max(size + (self.along - 1) * (self.step or size + AIR) + 2.0 * self.margin, LEAST_LANE)
+        taken = self._taken(axis, ground.wall, parted=parted)
         rest = length - taken
         if rest <= _LEAN * self.pose.size[2] or rest - ground.wall < LEAST_LANE:
             return None

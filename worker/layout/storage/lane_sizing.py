@@ -316,12 +316,17 @@ def _standing(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, pa
     stable = high <= STABLE * min(long, wide)
     share = (_BOTTLE_WALL if pose.round_radius else _STANDING_WALL) if stable else _TIPPING_WALL
     most = min(_MOST_STANDING_WALL * high, high - LEAST_GRIP)
-    for rows in _counts(kind.count, along, parts=parts):
-        count = min(kind.count, along * rows)
-        width = rows * (wide + AIR) - AIR + 2.0 * margin
-        yield Lane(
-            "stand", pose, count, ceil(count / rows), rows, 1, max(width, LEAST_LANE), share * high, most, high, margin
-        )
+    for least in _counts(kind.count, along, parts=parts):
+        count = min(kind.count, along * least)
+        for rows in range(least, count + 1):
+            width = rows * (wide + AIR) - AIR + 2.0 * margin
+            lane = Lane(
+                "stand", pose, count, ceil(count / rows), rows, 1, max(width, LEAST_LANE), share * high, most, high,
+                margin,
+            )  # fmt: skip
+            if stable or lane.parts_short_row(length, 0, ground.wall):
+                yield lane
+                break
 
 
 def _heaps(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, parts: bool) -> Iterator[Lane]:

@@ -51,7 +51,8 @@ class Lot:
     """Things of one item in equal poses: the least corners of their boxes, bottom layer first.
 
     The places are the product of ``ups``, ``backs`` and ``acrosses``, of which the first ``count`` are taken. Along the
-    axis ``alternate`` every other one lies the other way round, head to tail.
+    axis ``alternate`` every other one lies the other way round, head to tail. Places are taken row by row from the
+    front, or ``by_columns`` from the left.
     """
 
     item: str
@@ -61,6 +62,7 @@ class Lot:
     backs: tuple[float, ...]
     ups: tuple[float, ...]
     alternate: int | None = None
+    by_columns: bool = False
 
     @property
     def capacity(self) -> int:
@@ -70,11 +72,17 @@ class Lot:
     def things(self) -> Iterator[PlacedThing]:
         """Yield each thing."""
         opposite = self.pose if self.alternate is None else reversed_pose(self.pose)
+        columns, rows = range(len(self.acrosses)), range(len(self.backs))
+        taken = [(x, y) for x in columns for y in rows] if self.by_columns else [(x, y) for y in rows for x in columns]
         places = (
-            (opposite if self.alternate is not None and (column, row)[self.alternate] % 2 else self.pose, x, y, z)
+            (
+                opposite if self.alternate is not None and cell[self.alternate] % 2 else self.pose,
+                self.acrosses[cell[0]],
+                self.backs[cell[1]],
+                z,
+            )
             for z in self.ups
-            for row, y in enumerate(self.backs)
-            for column, x in enumerate(self.acrosses)
+            for cell in taken
         )
         for _, (pose, x, y, z) in zip(range(self.count), places, strict=False):
             yield PlacedThing(self.item, pose, (on_grid(x), on_grid(y), on_grid(z)))

@@ -56,18 +56,19 @@ def tray_option(stock: Assortment, column: Column) -> Option:
                 middles.append(at - ground.wall / 2.0)
             name = stock.items[index].name
             lot, stops = lane.fill(name, at, width, (begin, band.length), axis, ground, column.walls, ramp, stop=stop)
-            plastic += (len(stops) - lane.inner) * ground.wall * band.length * column.walls
-            behind = lane.end_stop((begin, band.length), axis, ground) if stop else None
-            if behind is not None:
-                left = middles[-1] - start + overhang if at > first else 0.0
-                last_lane = len(content) == sum(len(other.lanes) for other in column.bands[: number + 1]) - 1
-                beyond = inner if last_lane else at + width + ground.wall / 2.0 - start + overhang
-                right = stops[0] - start + overhang if stops else beyond
-                ends = on_grid(left), on_grid(right)
-                dividers.append(DividerWall(across, on_grid(behind - start + overhang), high, ends))
-                plastic += ground.wall * width * column.walls
+            last_lane = len(content) == sum(len(other.lanes) for other in column.bands[: number + 1]) - 1
+            left = middles[-1] - start + overhang if at > first else 0.0
+            right = inner if last_lane else at + width + ground.wall / 2.0 - start + overhang
+            whole = [own.at for own in stops if own.axis == axis and own.span == (None, None)]
+            plastic += (len(whole) - lane.inner) * ground.wall * band.length * column.walls
+            for own in stops[len(whole) :]:
+                sides = (low, end) if own.axis == axis else (left, right)
+                divider = own.divider(sides, start - overhang, high)
+                dividers.append(divider)
+                ends = divider.span or sides
+                plastic += ground.wall * (ends[1] - ends[0]) * column.walls
             content.append(lot)
-            middles.extend(stops)
+            middles.extend(whole)
             at += width + ground.wall
         span = None if len(column.bands) == 1 else (low, on_grid(end))
         dividers += [DividerWall(along, on_grid(middle - start + overhang), high, span) for middle in sorted(middles)]
