@@ -18,13 +18,14 @@ from worker.layout.lanes.free_rectangle import Rectangle
 from worker.layout.lanes.job_lanes import floor_area
 from worker.layout.lanes.shelves import DIVIDER
 from worker.layout.model.part_registry import Register, box_of
-from worker.layout.model.plan import DrawerPlan, JointedTray, LanePlan, Lattice, PanelPlan, Stored
+from worker.layout.model.plan import DrawerPlan, JointedTray, LanePlan, Lattice, PanelPlan, Stored, UpperPlan
 from worker.layout.model.shapes import Lettering, PieceShape, Placement, TileShape
 from worker.layout.panels.drawer_panels import DrawerPanels, lay_panels
 from worker.layout.panels.lines import panel_lines
 from worker.layout.panels.profile import PanelProfile
 from worker.layout.placement.bay import Spot
 from worker.layout.placement.tray_placement import PlacedTray, tray_halves
+from worker.layout.placement.upper_trays import LayeredTray, carriers, layered, support
 from worker.layout.tray.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
 from worker.layout.tray.font import least_cap
 from worker.layout.tray.joints.jointed_tray import piece_size
@@ -124,12 +125,35 @@ class Entering:
             for start, tray in zip(starts, standing, strict=False)
             if tray.made.jointed is not None
         )
+        upper = self._upper(
+            [
+                *(layered(drawer.trays[place.tray], place) for place in places),
+                *(
+                    LayeredTray(item.at, tray_halves(item.tray), item.z, item.tray.height, item.tray.rim)
+                    for item in items
+                ),
+            ],
+            [(start, tray.placements[0].name or "") for start, tray in zip(starts, standing, strict=False)],
+        )
         self._warn_of_loose(floor, tiles, pointer)
         return _summary(
             drawer, outline, lattice, floor, placements=(*placements, *panels.placements), taken=taken,
-            contents=(*contents, *lanes.contents), jointed=jointed, panels=panels.shifted(len(placements)),
+            contents=(*contents, *lanes.contents), jointed=jointed, upper=upper, panels=panels.shifted(len(placements)),
             lanes=lanes.lanes,
         )  # fmt: skip
+
+    def _upper(self, trays: Sequence[LayeredTray], placed: Sequence[tuple[int, str]]) -> tuple[UpperPlan, ...]:
+        """Return the trays on others; ``placed`` has for each tray the index of its first placement and its name."""
+        upper: list[UpperPlan] = []
+        for tray, (placement, name) in zip(trays, placed, strict=True):
+            if not tray.z:
+                continue
+            below = carriers(tray, trays, self.joint.nesting_depth)
+            stands = support(tray, [trays[number] for number in below])
+            balance = None if stands is None else stands.balance
+            on = tuple(placed[number][0] for number in below)
+            upper.append(UpperPlan(name, placement, on, tray.z, balance))
+        return tuple(upper)
 
     def laid_panels(
         self, drawer: Drawer, outline: Outline, pointer: str, lanes: DrawerLanes, floor: "BaseGeometry | None"
@@ -225,7 +249,7 @@ class Entering:
             tray = held[place.tray].tray if place.tray in held else drawer.trays[place.tray]
             if kind not in made:
                 made[kind] = self.made_tray(tray, at, half_feet=place.half_feet)
-            yield self._stood(made[kind], tray, at, place.at, lattice, copies=drawer.copies)
+            yield self._stood(made[kind], tray, at, place.at, lattice, copies=drawer.copies, z=place.z)
 
     def _item_trays(self, furnished: Iterable[Furniture], lattice: Lattice, copies: int) -> Iterator[PlacedParts]:
         """Yield the trays for items with the placements of their parts, in their order."""
@@ -239,7 +263,7 @@ class Entering:
     ) -> PlacedParts:
         """Enter the parts of a tray into the register and return their placements."""
         own = tray.model_copy(
-            update={"at": None, "quantity": 1, "hold": (), "finger_ramp": ramp_as_made(tray, made.shape.ramp)}
+            update={"at": None, "on": (), "quantity": 1, "hold": (), "finger_ramp": ramp_as_made(tray, made.shape.ramp)}
         )
         cell = spot[0] / 2.0, spot[1] / 2.0
         corner = tuple(lattice.origin[axis] + cell[axis] * lattice.pitch + made.shape.inset for axis in (0, 1))
@@ -324,6 +348,7 @@ def _summary(
     taken: Sequence[tuple[Spot, Spot]],
     contents: tuple[Stored, ...],
     jointed: tuple[JointedTray, ...],
+    upper: tuple[UpperPlan, ...],
     panels: tuple[PanelPlan, ...],
     lanes: tuple[LanePlan, ...],
 ) -> DrawerPlan:
@@ -341,7 +366,7 @@ def _summary(
         half=len(lattice.cells) - len(whole),
         across=across,
         leftover=(width, depth),
-        free=quarters - sum(across * back for _, (across, back) in taken),
+        free=quarters - len(_covered(taken)),
         placements=placements,
         seams=floor.seams,
         copies=drawer.copies,
@@ -349,9 +374,17 @@ def _summary(
         spaces=free_spaces(lattice, taken),
         floor=floor.plan,
         jointed=jointed,
+        upper=upper,
         panels=panels,
         lanes=lanes,
     )
+
+
+def _covered(rectangles: Iterable[tuple[Spot, Spot]]) -> set[Spot]:
+    """Return the half cells that rectangles cover, each once: a tray over others covers theirs."""
+    return {
+        (x + i, y + j) for (x, y), (across, back) in rectangles for i in range(across) for j in range(back)
+    }  # fmt: skip
 
 
 def _longest(lines: Iterable[int]) -> int:

@@ -1,7 +1,7 @@
 """The planner: lays out a whole job, drawer by drawer."""
 
 import itertools
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
@@ -23,6 +23,7 @@ from worker.layout.model.plan_document import plan_document
 from worker.layout.model.unplaced import settle_unplaced
 from worker.layout.placement.bay import Anchor, Spot, related
 from worker.layout.placement.tray_placement import Footing, PlacedTray, place_trays, tray_halves
+from worker.layout.placement.upper_trays import ceilings, layered, place_upper_trays
 from worker.layout.relayout.keep_printed import Relayout, Staying, anchors, require_fixed
 from worker.layout.relayout.planned_trays import earlier_trays, left_out, shared_out
 from worker.layout.relayout.previous_layout import Previous
@@ -163,19 +164,30 @@ class _Job:
         """
         if index not in self._held:
             drawer = self.spec.drawers[index]
+            heights = self._ceilings(index)
             self._held[index] = {
-                number: self._held_tray(index, number, drawer.trays[number], holdings)
+                number: self._held_tray(index, number, drawer.trays[number], holdings, heights[number])
                 for (of, number), holdings in self._holdings.items()
                 if of == index
             }  # fmt: skip
         return self._held[index]
 
-    def _held_tray(self, index: int, number: int, tray: Tray, holdings: Sequence[Holding]) -> HeldTray:
+    def _ceilings(self, index: int) -> Mapping[int, float]:
+        """Return how high the things in each tray of a drawer may reach above its feet, by the tray's index."""
+        drawer = self.spec.drawers[index]
+        if not any(tray.on for tray in drawer.trays):
+            return dict.fromkeys(range(len(drawer.trays)), drawer.height)
+        places = self._places(index)
+        trays = [layered(drawer.trays[place.tray], place) for place in places]
+        heights = ceilings(trays, drawer.height, self.joint.nesting_depth)
+        return {place.tray: height for place, height in zip(places, heights, strict=True)}
+
+    def _held_tray(self, index: int, number: int, tray: Tray, holdings: Sequence[Holding], height: float) -> HeldTray:
         """Return a tray with what it holds; where its spec leaves the ramp open, with one if more things fit then."""
 
         def held(tray: Tray) -> HeldTray:
             made = self.entering.made_tray(tray, f"/drawers/{index}/trays/{number}", half_feet=False)
-            return fill_tray(self.spec, index, tray, holdings, made.whole)
+            return fill_tray(self.spec, index, tray, holdings, made.whole, height)
 
         if tray.finger_ramp is not None:
             return held(tray)
@@ -290,9 +302,10 @@ class _Job:
             taken = [piece.rectangle for piece in kept]
             place = partial(place_trays, drawer, lattice, pointer=f"/drawers/{index}", pins=pins)
             try:
-                self._placed[index] = place(taken=(*taken, *self._reserved(index, taken)))
+                placed = place(taken=(*taken, *self._reserved(index, taken)))
             except TrayError:
-                self._placed[index] = place(taken=taken)  # trays come before items
+                placed = place(taken=taken)  # trays come before items
+            self._placed[index] = place_upper_trays(drawer, lattice, self.joint, placed, pointer=f"/drawers/{index}")
         return self._placed[index]
 
     def _reserved(self, index: int, taken: Sequence[tuple[Spot, Spot]]) -> tuple[tuple[Spot, Spot], ...]:

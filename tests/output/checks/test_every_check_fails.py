@@ -13,6 +13,8 @@ from tests.output.checks.test_jointed_checks import barred, jointed_job, moved, 
 from tests.output.checks.test_lettering_checks import faulty
 from tests.output.checks.test_panel_checks import CHANGES, failures_of
 from tests.output.checks.test_part_checks import failures as part_failures
+from tests.output.checks.test_upper_tray_checks import CHANGES as UPPER
+from tests.output.checks.test_upper_tray_checks import failures_of as upper_failures
 from worker.layout.model.plan import SeamPair
 from worker.layout.model.shapes import Placement
 from worker.output.checks.assembly_checks import check_assembly
@@ -134,6 +136,7 @@ CASES = {
         )
     },
     **{name: lambda _, name=name: failures_of(name) for name in CHANGES if name != "lowered"},
+    **{name: lambda _, name=name: upper_failures(name) for name in UPPER},
     "outline": lambda box: _two(box, ("tray", "tray"), 70.0),
     "height": lambda box: _two(box, ("tray", "tray"), 1.0, size=(100.0, 60.0, 2.9)),
     "pieces": lambda box: _run(box, planned=_pieces(box(), (20.0, 20.0))),

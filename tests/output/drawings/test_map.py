@@ -154,6 +154,23 @@ def test_a_pile_is_told_from_the_top():
     assert "hatched corner" in text
 
 
+def test_trays_on_several_others_have_a_page_of_their_own():
+    lower = [{"name": f"lower {n}", "cells": [2, 1], "height": 30, "at": [2 * n, 0]} for n in (0, 1)]
+    upper = {"name": "upper", "cells": [4, 1], "height": 30, "on": ["lower 0", "lower 1"]}
+    plan = planned({"name": "deep", "width": 180, "depth": 92, "height": 90, "trays": [*lower, upper]})
+    floor, trays, upper_trays, _ = map_pages(plan, 0)
+    assert [page.shapes and texts(page)[0].text for page in (floor, trays, upper_trays)] == [
+        "deep: floor", "deep: trays", "deep: upper trays",
+    ]  # fmt: skip
+    marks = [place.mark for place in plan.drawers[0].placements if place.cell is not None]
+    assert marks == ["T1", "T1", "T2"]
+    assert {text.text for text in texts(trays)} & {"T1", "T2"} == {"T1"}
+    assert {text.text for text in texts(upper_trays)} & {"T1", "T2"} == {"T2"}
+    text = " ".join(read(plan, 0).split())
+    assert "upper, on top of T1" in text
+    assert "set the upper trays on the rims of those below" in text
+
+
 def test_keys_are_drawn_and_counted():
     plan = planned(
         {"name": "one", "width": 300, "depth": 200, "height": 60},

@@ -139,6 +139,22 @@ class JointedTray:
 
 
 @dataclass(frozen=True, slots=True)
+class UpperPlan:
+    """A tray that stands on others; ``placement`` and ``on`` are indices into `DrawerPlan.placements`.
+
+    Those of a jointed tray are that of its first piece. ``z`` is the height of its feet above the drawer's bottom, mm.
+    ``balance`` is the load at its outermost corner that tips it, as a multiple of its own mass; None where it is
+    carried below all of its corners.
+    """
+
+    name: str
+    placement: int
+    on: tuple[int, ...]
+    z: float
+    balance: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class PanelPlan:
     """A panel in its place, and what holds it; positions are in the drawer's frame, mm, forces in N.
 
@@ -305,6 +321,7 @@ class DrawerPlan:
     spaces: tuple[Space, ...] = ()
     floor: FloorPlan = NO_FLOOR
     jointed: tuple[JointedTray, ...] = ()
+    upper: tuple[UpperPlan, ...] = ()
     panels: tuple[PanelPlan, ...] = ()
     lanes: tuple[LanePlan, ...] = ()
 

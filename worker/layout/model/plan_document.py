@@ -15,6 +15,7 @@ from worker.layout.model.plan import (
     Stand,
     Stored,
     Unplaced,
+    UpperPlan,
 )
 from worker.layout.model.shapes import Part, PieceShape, Placement, Ring
 from worker.spec.manifest import (
@@ -38,6 +39,7 @@ from worker.spec.manifest import (
     TrayPieceEntry,
     TraySeamEntry,
     UnplacedEntry,
+    UpperTrayEntry,
     WarningEntry,
 )
 from worker.spec.manifest import Changes as ChangesEntry
@@ -105,6 +107,7 @@ def _drawer(drawer: DrawerPlan) -> DrawerEntry:
         spaces=tuple(_space(space) for space in drawer.spaces),
         floor=_floor(drawer.floor),
         jointed=tuple(_jointed(tray) for tray in drawer.jointed),
+        upper=tuple(_upper(tray) for tray in drawer.upper),
         panels=tuple(_panel(panel) for panel in drawer.panels),
         lanes=tuple(LaneEntry(name=lane.name, at=_two(lane.at), size=_two(lane.size)) for lane in drawer.lanes),
     )
@@ -156,6 +159,16 @@ def _jointed(tray: JointedTray) -> JointedTrayEntry:
         load=tray.load,
         sag=round(tray.sag, 2),
         yields=round(tray.yields, 1),
+    )
+
+
+def _upper(tray: UpperPlan) -> UpperTrayEntry:
+    return UpperTrayEntry(
+        name=tray.name,
+        placement=tray.placement,
+        on=tray.on,
+        z=_rounded(tray.z),
+        balance=None if tray.balance is None else round(tray.balance, 2),
     )
 
 

@@ -20,11 +20,15 @@ _Mask: TypeAlias = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True)
 class PlacedTray:
-    """One tray on the grid: its index in the drawer's list, its front left half cell, whether it has half feet."""
+    """One tray on the grid: its index in the drawer's list, its front left half cell, whether it has half feet.
+
+    ``z`` is the height of its feet above the drawer's bottom in mm, more than 0 for a tray on others.
+    """
 
     tray: int
     at: Spot
     half_feet: bool
+    z: float = 0.0
 
 
 class Footing:
@@ -47,7 +51,9 @@ def place_trays(
     pins: Mapping[int, Sequence[Spot]] | None = None,
     taken: Iterable[tuple[Spot, Spot]] = (),
 ) -> tuple[PlacedTray, ...]:
-    """Return where each tray stands, in the order of the drawer's list, each as often as its quantity says.
+    """Return where each tray of the floor stands, in the order of the list, each as often as its quantity says.
+
+    Trays on others are left out.
 
     Trays with a place keep it. The others go, largest first, to the front left most place that is free; several orders
     are tried until all have room. A tray of whole cells stands on whole cells, and on half feet at a half cell only
@@ -74,7 +80,7 @@ def place_trays(
     board = _Board(lattice)
     fixed: list[PlacedTray] = []
     for index, tray in enumerate(drawer.trays):
-        if tray.at is not None:
+        if tray.at is not None and not tray.on:
             fixed.append(_fixed(board, drawer.trays, index, fixed, f"{pointer}/trays/{index}"))
     for at, size in taken:
         board.take(at, size)
@@ -98,7 +104,7 @@ def _arranged(
     kept = board.copy()
     for pin in pinned:
         kept.take(pin.at, tray_halves(trays[pin.tray]))
-    left = Counter({index: tray.quantity for index, tray in enumerate(trays) if tray.at is None})
+    left = Counter({index: tray.quantity for index, tray in enumerate(trays) if tray.at is None and not tray.on})
     left.subtract(pin.tray for pin in pinned)
     failed: _NoRoom | None = None
     for order in _ORDERS:

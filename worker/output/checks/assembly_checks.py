@@ -16,6 +16,7 @@ from worker.layout.tray.joints.profile import AIR
 from worker.output.checks.held import Outlines, check_held
 from worker.output.checks.jointed_checks import check_jointed
 from worker.output.checks.panel_checks import check_panels, meant_to_touch, panel_solids
+from worker.output.checks.upper_tray_checks import check_upper_trays
 from worker.output.meshes.standing import standing
 from worker.solids.mesh import Mesh
 from worker.spec.manifest import Check
@@ -25,6 +26,10 @@ Box = tuple[float, float, float, float, float, float]
 
 #: Gaps are measured up to a pair's clearance and this much more, mm.
 _BEYOND: Final = 0.1
+
+#: Length in mm along both axes by which trays overlap, seen from above, of which one stands over the other: pieces of a
+#: jointed tray reach into each other by less than their tabs.
+_OVER: Final = 6.0
 
 #: Width of the solid around the outline that stands for the drawer's sides, mm.
 _AROUND: Final = 1000.0
@@ -139,6 +144,7 @@ def check_assembly(plan: Plan, meshes: Mapping[str, Mesh]) -> tuple[Check, ...]:
         checks += [] if held is None else [held]
         checks += check_jointed(drawer, {part.mark: part for part in plan.parts}, meshes)
         checks += check_panels(drawer, panel_solids(drawer, meshes))
+        checks += check_upper_trays(drawer, meshes)
     return tuple(checks)
 
 
@@ -208,12 +214,7 @@ def _required_gap(
     clearance = solids.clearances.get(first_place.mark, 0.0) + solids.clearances.get(other.mark, 0.0)
     if kinds == {"tile", "tray"}:
         return "joint", clearance
-    if (
-        kinds == {"tray"}
-        and first_place.cell is not None
-        and first_place.cell == other.cell
-        and first_place.at[2] != other.at[2]
-    ):
+    if kinds == {"tray"} and _stacked(solids.box(first_place), solids.box(other)):
         # A foot in a rim keeps the clearance once it is lifted from its 45-degree seat, on which it rests: by the
         # clearance times sqrt(2) along z (`Joint.settling`).
         return "stack", max(solids.clearances.values())
@@ -221,6 +222,12 @@ def _required_gap(
         gap = seams.get(frozenset((first, second)))
         return ("trays", clearance) if gap is None else ("splice", gap)
     return "apart", 0.0
+
+
+def _stacked(first: Box, other: Box) -> bool:
+    """Return whether of two trays one stands over the other, in its rim: seen from above they overlap."""
+    over = all(min(first[axis + 3], other[axis + 3]) - max(first[axis], other[axis]) > _OVER for axis in (0, 1))
+    return over and first[2] != other[2]
 
 
 def _outline_check(solids: _Solids, drawer: DrawerPlan) -> Check:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from math import ceil, floor
-from typing import Final, Literal
+from typing import Final, Literal, TypeAlias
 
 from shapely import get_parts, intersection, union_all
 from shapely.geometry import LineString, Polygon, box
@@ -16,7 +16,8 @@ from worker.output.drawings.sheet import LEAST, Frame, Path, Sheet, TextLine, bl
 
 __all__ = ["FOOT", "HEAD", "SIDE", "View", "draw_view"]
 
-View = Literal["floor", "trays"]
+#: The floor, or the layer of trays of this number: 0 for those on the floor.
+View: TypeAlias = Literal["floor"] | int
 
 #: Type sizes in a tray, tried from the largest, in units; a mark is larger by the factor.
 _SIZES: Final = (3.2, 2.8, 2.4, 2.1, LEAST)
@@ -35,6 +36,7 @@ _HATCH: Final = 1.4
 #: Greys.
 _FLOOR, _PLATE, _LINES, _INSIDE, _FREE, _OBSTACLE, _STRIP = 0.94, 0.88, 0.72, 0.82, 0.55, 0.6, 0.3
 _QUARTER: Final = 90
+_TWO: Final = 2
 #: Type size of the marks of strips, in units.
 _PANEL_MARK: Final = 2.4
 
@@ -48,7 +50,7 @@ def draw_view(sheet: Sheet, mapped: MappedDrawer, frame: tuple[float, float, flo
         mapped: the drawer.
         frame: left, top and width available on the sheet, mm; the height taken is the drawer's to scale, `HEAD` and
             `FOOT`.
-        view: the floor or the trays.
+        view: the floor, or the number of a layer of trays.
         scale: mm of the drawer for a mm of the sheet.
         unit: scale of all text: mm on the sheet for a nominal mm.
     """
@@ -74,9 +76,10 @@ class _Figure:
         if view == "floor":
             self._floor()
         else:
-            self._trays()
-            self._lanes()
-        self._panels(marked=view == "trays")
+            self._trays(view)
+            if not view:
+                self._lanes()
+        self._panels(marked=view == 0)
         for index, ring in enumerate(self.mapped.drawer.outline):
             self._ring(ring, fill=_OBSTACLE if index else None, width=0.6 * self.unit)
         self.sheet.shapes += dimensions(
@@ -86,7 +89,12 @@ class _Figure:
     def _heading(self, view: View) -> None:
         unit, drawer = self.unit, self.mapped.drawer
         x, y, room = self.frame[0] + 2 * unit, self.frame[1], self.frame[2] - 4 * unit
-        shown = view if self.mapped.cells else "panels"
+        if view == "floor":
+            shown = "floor"
+        elif view:
+            shown = "upper trays" if len(self.mapped.layers) == _TWO else f"upper trays, layer {view + 1}"
+        else:
+            shown = "trays" if self.mapped.cells else "panels"
         self.sheet.write(f"{drawer.name}: {shown}", (x, y, room), 4.2 * unit, bold=True, least=3.0 * unit)
         wide, deep, high = drawer.size
         copies = f", {drawer.copies} drawers alike" if drawer.copies > 1 else ""
@@ -173,14 +181,16 @@ class _Figure:
             self.sheet.rect(x, y, right - x, low - y, fill=1.0, stroke=None)
         self.sheet.shapes += texts
 
-    def _trays(self) -> None:
+    def _trays(self, layer: int) -> None:
         unit = self.unit
         self._cells(None)
-        for space, caption in self.mapped.spaces:
+        for tray in (tray for stacks in self.mapped.layers[:layer] for stack in stacks for tray in stack):
+            self._ring(tray.outline, fill=_PLATE, stroke=_FREE, width=0.2 * unit)
+        for space, caption in () if layer else self.mapped.spaces:
             self._ring(rounded(*space, 0.0), stroke=_FREE, width=0.2 * unit, dash=(unit, unit))
             lines = _within([caption], self._frame(*space), unit, mark=None)
             self.sheet.shapes += lines or _within(["free"], self._frame(*space), unit, mark=None)
-        for stack in self.mapped.stacks:
+        for stack in self.mapped.layers[layer] if self.mapped.layers else ():
             for tray in stack:
                 self._tray(tray)
             self._words(stack)

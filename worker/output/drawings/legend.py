@@ -215,6 +215,7 @@ def _steps(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
     if mapped.stacks:
         steps += _joined(mapped)
         steps.append("Place each tray at its mark; its feet drop into the sockets.")
+    steps += _upper(mapped)
     if any(len(stack) > 1 for stack in mapped.stacks):
         steps.append(
             "A hatched corner and a dashed line are a stack of trays: the highest is named first, the lowest goes in "
@@ -227,6 +228,17 @@ def _steps(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
     yield _heading("Assembly")
     for number, step in enumerate(steps, start=1):
         yield from _prose(f"{number}. {step}", _BODY, width)
+
+
+def _upper(mapped: MappedDrawer) -> Iterator[str]:
+    """Yield the step in which trays are set on several others, lowest layer first."""
+    marks = [dict.fromkeys(tray.place.mark for stack in layer for tray in stack) for layer in mapped.layers[1:]]
+    if marks:
+        order = ", then ".join(" ".join(layer) for layer in marks)
+        yield (
+            f"Then set the upper trays on the rims of those below, as on their own page of the map: {order}. Lift an "
+            "upper tray straight up to reach what is below it, and take out first what stands on it."
+        )
 
 
 def _floor_steps(mapped: MappedDrawer) -> Iterator[str]:

@@ -23,21 +23,21 @@ _MARGIN: Final = 10.0
 _FOLIO: Final = 2.0
 #: Width of a drawer, mm, up to which the text of its SVG has the nominal size; larger drawers have larger text.
 _UNIT: Final = 180.0
-_VIEWS: Final[tuple[View, ...]] = ("floor", "trays")
 
 
 def _views(mapped: MappedDrawer) -> tuple[View, ...]:
-    """Return the views of a drawer: one without a floor."""
-    return _VIEWS if mapped.cells else _VIEWS[1:]
+    """Return the views of a drawer: the floor, if it has one, and each layer of trays."""
+    layers = range(max(len(mapped.layers), 1))
+    return ("floor", *layers) if mapped.cells else tuple(layers)
 
 
 def write_map_svg(plan: Plan, index: int) -> bytes:
-    """Return the map of the drawer with this index as SVG at full size: floor beside trays, the legend below."""
+    """Return the map of the drawer as SVG at full size: floor and layers of trays in a row, the legend below."""
     return to_svg(map_picture(plan, index))
 
 
 def write_map_pdf(plan: Plan, index: int) -> bytes:
-    """Return the map of the drawer with this index as a PDF: a page of the floor, one of the trays, and the legend.
+    """Return the map of the drawer with this index as a PDF: floor, layers of trays, legend.
 
     The paper is A4; the drawn area also fits on Letter, printed at 100 %.
     """
@@ -98,5 +98,12 @@ def _description(mapped: MappedDrawer) -> str:
     wide, deep, high = drawer.size
     return (
         f"Drawer {wide:g} mm wide, {deep:g} mm deep and {high:g} mm high, seen from above, its front at the bottom: "
-        f"{'first the floor, then the trays' if mapped.cells else 'its panels'}. {len(drawer.placements)} pieces."
+        f"{_shown(mapped)}. {len(drawer.placements)} pieces."
     )
+
+
+def _shown(mapped: MappedDrawer) -> str:
+    if not mapped.cells:
+        return "its panels"
+    upper = ", then the trays on them" if len(mapped.layers) > 1 else ""
+    return f"first the floor, then the trays{upper}"

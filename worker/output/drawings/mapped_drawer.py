@@ -121,18 +121,49 @@ class MappedDrawer:
 
     @cached_property
     def stacks(self) -> tuple[tuple[MappedPart, ...], ...]:
-        """The stacks of trays, each from the bottom up; a single tray is a stack too."""
-        stacks: list[list[MappedPart]] = []
+        """The stacks of trays, each from the bottom up; a single tray is a stack too, and so is one on several."""
+        return tuple(stack for layer in self.layers for stack in layer)
+
+    @cached_property
+    def layers(self) -> tuple[tuple[tuple[MappedPart, ...], ...], ...]:
+        """The stacks of each layer, that on the floor first; a tray that reaches beyond those below begins a layer."""
+        layers: list[list[list[MappedPart]]] = []
         trays = [part for part in self._all if part.part.kind == "tray"]
         for tray in sorted(trays, key=lambda tray: (tray.place.at[2], tray.index)):
-            own = tray.box
+            level = self._levels.get(tray.index, 0)
+            while len(layers) <= level:
+                layers.append([])
+            stacks, own = layers[level], tray.box
             shared = [(own.intersection(stack[0].box).area, number) for number, stack in enumerate(stacks)]
             area, number = max(shared, default=(0.0, 0))
             if area > _SHARED:
                 stacks[number].append(MappedPart(tray.index, tray.place, tray.part, stacks[number][-1]))
             else:
                 stacks.append([tray])
-        return tuple(map(tuple, stacks))
+        return tuple(tuple(map(tuple, stacks)) for stacks in layers)
+
+    @cached_property
+    def _levels(self) -> Mapping[int, int]:
+        """The layer of each tray on others, by the index of its placement, and of each of its pieces."""
+        levels: dict[int, int] = {}
+        pieces = {tray.pieces[0]: tray.pieces for tray in self.drawer.jointed}
+        for upper in sorted(self.drawer.upper, key=lambda upper: upper.z):
+            below = max((levels.get(index, 0) for index in upper.on), default=0)
+            alike = len(upper.on) == 1 and self._footprint(upper.placement) == self._footprint(upper.on[0])
+            for index in pieces.get(upper.placement, (upper.placement,)):
+                levels[index] = below if alike else below + 1
+        return levels
+
+    def _footprint(self, index: int) -> tuple[Point | None, tuple[int, int] | None]:
+        """Return the cell and the size in half cells of a tray, or of the tray that a piece belongs to."""
+        part = self._all[index]
+        shape = part.part.shape
+        whole = shape.tray if isinstance(shape, PieceShape) else shape
+        return part.place.cell, whole.halves if isinstance(whole, TrayShape) else None
+
+    @cached_property
+    def _below(self) -> Mapping[int, tuple[int, ...]]:
+        return {upper.placement: upper.on for upper in self.drawer.upper}
 
     @cached_property
     def _all(self) -> tuple[MappedPart, ...]:
@@ -194,8 +225,10 @@ class MappedDrawer:
         held = [f"{lot.count} x {lot.item}" for lot in self.stored(tray.index)]
         jointed = isinstance(tray.part.shape, PieceShape)
         words = held or [tray.part.name if jointed else tray.place.name or tray.part.name]
-        if tray.on is not None:
-            words.append(f"on top of {tray.on.place.mark}")
+        below = self._below.get(tray.index, () if tray.on is None else (tray.on.index,))
+        if below:
+            marks = dict.fromkeys(self.drawer.placements[index].mark for index in below)
+            words.append(f"on top of {', '.join(marks)}")
         if tray.place.turn:
             words.append(f"turned {tray.place.turn}\u00b0")
         return words

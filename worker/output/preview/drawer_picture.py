@@ -37,15 +37,16 @@ def draw_drawer(drawer: DrawerPlan, meshes: Mapping[str, Mesh], colours: Mapping
         KeyError: when a mark that is placed has no mesh.
     """
     meshes = standing(drawer.placements, meshes)
+    covered = {index for tray in drawer.upper for index in tray.on}
     pieces = [
         SceneObject(
             meshes[place.mark],
             colours.get(place.mark, _TILES if place.cell is None and place.name is None else TRAYS),
-            "" if place.cell is None and not place.upright else place.mark,
+            "" if (place.cell is None and not place.upright) or index in covered else place.mark,
             place.at,
             place.turn,
         )
-        for place in drawer.placements
+        for index, place in enumerate(drawer.placements)
     ]
     height = max((piece.at[2] + float(np.ptp(piece.mesh.vertices[:, 2])) for piece in pieces), default=0.0)
     view = View.filled((drawer.size[0], drawer.size[1]), height, PICTURE_SIDE)

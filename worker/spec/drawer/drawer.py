@@ -1,12 +1,13 @@
 """The drawer: its measurements, obstacles and grid alignment, and the trays and items that go in it."""
 
+from graphlib import CycleError, TopologicalSorter
 from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
 from pydantic import BeforeValidator, ConfigDict, Field, model_validator
 
 from worker.spec.drawer.panel import MOST_PANELS, FloorStyle, Panel
 from worker.spec.drawer.tray import Tray
-from worker.spec.errors import LayoutError, PanelError, SpecError
+from worker.spec.errors import LayoutError, PanelError, SpecError, TrayError
 from worker.spec.items.item_list import Items
 from worker.spec.primitives.length import DrawerHeight, DrawerLength, LengthBounds
 from worker.spec.primitives.model import Noun
@@ -199,12 +200,42 @@ class Drawer(MeasuredDrawer):
             )  # fmt: skip
             refusals.add(error, "trays")
         self._check_floor(refusals)
+        self._check_upper_trays(refusals)
         if self.id is not None and self.copies > 1:
             several = SpecError(
                 "A drawer of the household has copies.",
                 value=self.copies, limit="1 beside an id", remedy="Name each drawer by its own id.",
             )  # fmt: skip
             refusals.add(several, "copies")
+
+    def _check_upper_trays(self, refusals: Refusals) -> None:
+        """Add an error for each name of a tray below another that names no tray, several, or one on top of it."""
+        named: dict[str, list[int]] = {}
+        for index, tray in enumerate(self.trays):
+            named.setdefault(tray.name, []).append(index)
+        below: dict[int, list[int]] = {}
+        for index, tray in enumerate(self.trays):
+            for number, name in enumerate(tray.on):
+                indices = named.get(name, [])
+                if len(indices) == 1 and self.trays[indices[0]].quantity == 1:
+                    below.setdefault(index, []).append(indices[0])
+                    continue
+                error = TrayError(
+                    "The drawer has no such tray." if not indices else "Several trays of the drawer have this name.",
+                    value=name, limit="the name of a single tray of the same drawer",
+                    remedy="Check the name." if not indices else "List them one by one, each with a name of its own.",
+                )  # fmt: skip
+                refusals.add(error, "trays", index, "on", number)
+        try:
+            TopologicalSorter(below).prepare()
+        except CycleError as cycle:
+            index = max(cycle.args[1])
+            error = TrayError(
+                "The tray stands on a tray that stands on it.",
+                value=list(self.trays[index].on), limit="trays that stand on the floor in the end",
+                remedy="Remove one of the names.",
+            )  # fmt: skip
+            refusals.add(error, "trays", index, "on")
 
     def _check_floor(self, refusals: Refusals) -> None:
         """Add an error for each field that needs a floor of tiles in a drawer without one."""

@@ -1,4 +1,4 @@
-"""The tray: an open-top container that stands on cells, with its dividers, pockets, ramp, ledge and text."""
+"""The tray: an open-top container with its dividers, pockets, ramp, ledge and text, on cells or on other trays."""
 
 import itertools
 from typing import Annotated, Any, Final, Literal, Self, TypeAlias
@@ -29,11 +29,15 @@ __all__ = [
 #: Most dividers in one tray.
 MOST_DIVIDERS: Final = 40
 
+#: Most names in the `on` of one tray.
+MOST_UNDER: Final = 60
+
 Rim: TypeAlias = Literal["stacking", "straight"]
 Filling: TypeAlias = Literal["solid", "walls"]
 _Thickness: TypeAlias = Annotated[float, LengthBounds(0.2, 10.0)]
 _Height: TypeAlias = Annotated[float, LengthBounds(1.0, 1000.0)]
 _Compartments: TypeAlias = Annotated[Count, Field(ge=1, le=40)]
+_Names: TypeAlias = Annotated[tuple[Name, ...], Field(max_length=MOST_UNDER)]
 
 
 def _switch(value: Any) -> Any:
@@ -47,6 +51,11 @@ def _switch(value: Any) -> Any:
         value=value, limit="true, false or a JSON object", remedy="Write true for the default.",
     )  # fmt: skip
     raise refusal(error)
+
+
+def _several(value: Any) -> Any:
+    """Return a single name as a list of one."""
+    return (value,) if isinstance(value, str) else value
 
 
 def _ramp_switch(value: Any) -> Any:
@@ -143,18 +152,25 @@ class Text(Noun):
 
 
 class Tray(Noun):
-    """Open-top container that stands on cells."""
+    """Open-top container that stands on cells, or on other trays."""
 
     name: Name = Field(description="Name of the tray.")
     cells: tuple[Cells, Cells] = Field(
         description="Size in cells, left to right and front to back; halves require grid.half_cells."
     )
     height: Annotated[float, LengthBounds(5.0, 1000.0)] = Field(
-        description="Height of the rim above the drawer's bottom."
+        description="Height of the rim above the drawer's bottom; of a tray `on` others, above its own feet."
     )
     at: tuple[Position, Position] | None = Field(
         default=None,
-        description="Grid position of its front left cell, counted from 0; null to let the service place it.",
+        description="Grid position of its front left cell, counted from 0; null to let the service place it, or for "
+        "the front left corner of the trays that it is `on`.",
+    )
+    on: Annotated[_Names, BeforeValidator(_several, json_schema_input_type=Name | _Names)] = Field(
+        default=(),
+        description="Names of the trays that it stands on: one, or several that are equally high. Their rims are "
+        "stacking, and its feet stand in them. Other trays under it of that height carry it, too; lower ones are "
+        "bridged, and so are free cells.",
     )
     quantity: Annotated[Count, Field(ge=1, le=200)] = Field(
         default=1, description="Number of trays like this; 1 if `at` is given."
@@ -221,7 +237,7 @@ class Tray(Noun):
 
     @model_validator(mode="after")
     def _rules(self) -> Self:
-        if self.at is None and self.text is None and not self.dividers and not self.labels and not self.hold:
+        if self.at is None and self.text is None and not (self.dividers or self.labels or self.hold or self.on):
             return self  # most trays have none of the fields that these rules are about
         refusals = Refusals()
         if self.at is not None and self.quantity != 1:
@@ -235,11 +251,27 @@ class Tray(Noun):
                 value="ledge", limit="ledge only with a label_ledge", remedy=remedy,
             )  # fmt: skip
             refusals.add(error, "text", "face")
+        self._check_on(refusals)
         self._check_dividers(refusals)
         self._check_labels(refusals)
         self._check_holds(refusals)
         refusals.settle()
         return self
+
+    def _check_on(self, refusals: Refusals) -> None:
+        if self.on and self.quantity != 1:
+            error = TrayError(
+                "Trays on others are listed one by one.",
+                value=self.quantity, limit="1 with `on`", remedy="List each tray separately.",
+            )  # fmt: skip
+            refusals.add(error, "quantity")
+        for index, name in enumerate(self.on):
+            if name == self.name:
+                error = TrayError(
+                    "A tray cannot stand on itself.",
+                    value=name, limit="the name of another tray", remedy="Name another tray of the drawer.",
+                )  # fmt: skip
+                refusals.add(error, "on", index)
 
     def _check_labels(self, refusals: Refusals) -> None:
         if not self.labels:

@@ -15,6 +15,7 @@ from worker.spec.manifest.drawers import (
     SpaceEntry,
     TraySeamEntry,
     UnplacedEntry,
+    UpperTrayEntry,
 )
 from worker.spec.manifest.fields import (
     Amount,
@@ -145,6 +146,7 @@ __all__ = [
     "TraySeamEntry",
     "Turn",
     "UnplacedEntry",
+    "UpperTrayEntry",
     "WaitingEntry",
     "WarningEntry",
     "WorkEntry",

@@ -160,6 +160,21 @@ class JointedTrayEntry(OutputModel):
     """Load in kg, spread evenly, under which a seam yields when the tray is carried by its ends."""
 
 
+class UpperTrayEntry(OutputModel):
+    """A tray that stands on others, with its feet in their rims; it is lifted out to reach what is below."""
+
+    name: str
+    placement: Count
+    """Index of the tray in the drawer's placements; of a jointed tray, that of its first piece."""
+    on: tuple[Count, ...]
+    """The trays that carry it, likewise."""
+    z: Positive
+    """Height of its feet above the drawer's bottom."""
+    balance: Positive | None = None
+    """Load at its outermost corner that tips it, as a multiple of its own mass; null where it is carried below all of
+    its corners."""
+
+
 class PanelEntry(OutputModel):
     """A panel, and what it holds: estimates for PLA by handbook formulas, nothing measured."""
 
@@ -237,6 +252,8 @@ class DrawerEntry(OutputModel):
     """Null in manifests of earlier versions."""
     jointed: tuple[JointedTrayEntry, ...] = ()
     """Trays that are printed in pieces."""
+    upper: tuple[UpperTrayEntry, ...] = ()
+    """Trays on others."""
     panels: tuple[PanelEntry, ...] = ()
     lanes: tuple[LaneEntry, ...] = ()
 

@@ -41,7 +41,9 @@ def made(spec, index=0):
 def filled(spec):
     """Return what the first tray holds, and its shape."""
     shape = made(spec)
-    return fill_tray(spec, 0, spec.drawers[0].trays[0], held_things(spec)[0][0, 0], shape), shape
+    return fill_tray(
+        spec, 0, spec.drawers[0].trays[0], held_things(spec)[0][0, 0], shape, spec.drawers[0].height
+    ), shape
 
 
 def contents(held):

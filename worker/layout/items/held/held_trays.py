@@ -144,7 +144,9 @@ def _listed(spec: Spec, drawer: int, name: str) -> tuple[str, Item]:
     return listed
 
 
-def fill_tray(spec: Spec, drawer: int, tray: Tray, holdings: Sequence[Holding], shape: TrayShape) -> HeldTray:
+def fill_tray(  # noqa: PLR0917 - what a tray and its place say
+    spec: Spec, drawer: int, tray: Tray, holdings: Sequence[Holding], shape: TrayShape, height: float
+) -> HeldTray:
     """Return what of these holdings a tray has room for, compartment by compartment.
 
     Args:
@@ -153,9 +155,10 @@ def fill_tray(spec: Spec, drawer: int, tray: Tray, holdings: Sequence[Holding], 
         tray: the tray.
         holdings: what it is said to hold.
         shape: the tray's, as it is made.
+        height: how high its things may reach above its feet, mm.
     """
     own = spec.drawers[drawer]
-    ground = replace(DrawerLimits.of(spec, _SPAN, own.height), wall=tray.wall, floor=tray.floor)
+    ground = replace(DrawerLimits.of(spec, _SPAN, height), wall=tray.wall, floor=tray.floor)
     rules = TrayRules(ground, tray.rim, WEIGHTS[spec.layout.profile])
     filled: list[_Filled] = []
     unplaced: list[Unplaced] = []

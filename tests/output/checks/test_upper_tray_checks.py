@@ -1,0 +1,100 @@
+"""The checks of trays on others fail where one hangs, tips or is caught, and pass where it stands."""
+
+from dataclasses import replace
+from functools import cache
+
+import manifold3d
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from worker.layout.planner import lay_out
+from worker.output.checks.assembly_checks import check_assembly
+from worker.output.checks.upper_tray_checks import check_upper_trays
+from worker.solids import build
+from worker.solids.mesh import Mesh
+from worker.spec import load
+
+
+def laid(*trays, **fields):
+    drawer = {"name": "top", "width": 180, "depth": 130, "height": 90, "trays": list(trays)}
+    spec = {"spec": "1", "name": "k", "drawers": [drawer], "printer": {"bed": [256, 256, 256]}, **fields}
+    plan = lay_out(load(spec))
+    return plan, {part.mark: build(part.shape) for part in plan.parts}
+
+
+@cache
+def layered_job():
+    """Return the plan of a tray on two others, and the parts' meshes."""
+    return laid(
+        {"name": "left", "cells": [2, 2], "height": 30, "at": [0, 0]},
+        {"name": "right", "cells": [1, 2], "height": 30, "at": [2, 0]},
+        {"name": "upper", "cells": [3, 2], "height": 25, "on": ["left", "right"], "rim": "straight"},
+    )
+
+
+def failed(plan, meshes):
+    return {check.name for check in check_assembly(plan, meshes) if not check.passed}
+
+
+def test_a_tray_on_others_passes():
+    plan, meshes = layered_job()
+    names = [check.name for check in check_upper_trays(plan.drawers[0], meshes)]
+    assert names == ["rests", "tips", "lifted out"]
+    assert failed(plan, meshes) == set()
+
+
+def _raised(plan, meshes):
+    """Return the plan with the upper tray 0.2 mm above its seat."""
+    (drawer,) = plan.drawers
+    *others, upper = drawer.placements
+    x, y, z = upper.at
+    return replace(plan, drawers=(replace(drawer, placements=(*others, replace(upper, at=(x, y, z + 0.2)))),)), meshes
+
+
+def _one_sided(plan, meshes):
+    """Return the plan as if only the narrow tray carried the upper one."""
+    (drawer,) = plan.drawers
+    (upper,) = drawer.upper
+    return replace(plan, drawers=(replace(drawer, upper=(replace(upper, on=upper.on[1:]),)),)), meshes
+
+
+def _caught(plan, meshes):
+    """Return the meshes with a hook on a lower tray that reaches over the wall of the upper one."""
+    mark = plan.drawers[0].placements[plan.drawers[0].upper[0].on[0]].mark
+    stem = manifold3d.Manifold.cube((4.0, 0.5, 40.0)).translate((30.0, -0.5, 25.0))
+    hook = manifold3d.Manifold.cube((4.0, 3.0, 2.0)).translate((30.0, -0.5, 63.0))
+    return plan, {**meshes, mark: Mesh.of(meshes[mark].manifold() + stem + hook)}
+
+
+CHANGES = {"rests": _raised, "tips": _one_sided, "lifted out": _caught}
+
+
+def failures_of(name):
+    """Return the failed checks of a tray on two others, changed so that the check of this name fails."""
+    return failed(*CHANGES[name](*layered_job()))
+
+
+@pytest.mark.parametrize("name", CHANGES)
+def test_a_check_of_trays_on_others_fails(name):
+    assert name in failures_of(name)
+
+
+@settings(max_examples=8, deadline=None)
+@given(
+    st.sampled_from([1.0, 1.5, 2.0]),
+    st.sampled_from([25.0, 33.3]),
+    st.sampled_from([0.15, 0.3, 0.5]),
+    st.sampled_from(["stacking", "straight"]),
+)
+def test_whatever_stands_on_two_trays_keeps_the_clearance(split, height, clearance, rim):
+    plan, meshes = laid(
+        {"name": "left", "cells": [split, 2], "height": height, "at": [0, 0]},
+        {"name": "right", "cells": [3 - split, 2], "height": height, "at": [split, 0]},
+        {"name": "upper", "cells": [3, 2], "height": 20, "on": "left", "rim": rim, "compartments": [2, 1]},
+        grid={"half_cells": True, "clearance": clearance},
+    )
+    (upper,) = plan.drawers[0].upper
+    assert len(upper.on) == 2
+    assert upper.balance is None
+    assert failed(plan, meshes) == set()
