@@ -51,6 +51,8 @@ _EVENT: Final[JsonDict] = {
     "clearance": None,
     "printer": "by the window",
     "seconds": 5120.0,
+    "event": None,
+    "withdrawn_by": None,
     "note": "a corner came loose",
     "pieces_left": 3,
     "runs_left": 2,
@@ -175,6 +177,8 @@ class PrintDocument(_Document):
     clearance: float | None = Field(description="The clearance that the coupon showed, in mm.")
     printer: str | None = Field(description="The printer that printed the run.")
     seconds: float | None = Field(description="The measured print time of the run, in seconds.")
+    event: int | None = Field(description="The number of the event that this one withdraws.")
+    withdrawn_by: int | None = Field(description="The number of the event that withdrew this one; null if it counts.")
     note: str | None = Field(description="The caller's note.")
     pieces_left: Annotated[int, Field(ge=0, description="Pieces still to print after this event.")]
     runs_left: Annotated[int, Field(ge=0, description="Runs still to print after this event.")]

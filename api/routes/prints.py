@@ -125,6 +125,10 @@ _EVENT_BODY: Final[dict[str, Any]] = {
                         "summary": "The coupon, and the clearance that it shows",
                         "value": {"outcome": "printed", "run": 1, "clearance": 0.25},
                     },
+                    "withdrawn": {
+                        "summary": "An event that was recorded by mistake",
+                        "value": {"outcome": "withdrawn", "event": 4},
+                    },
                     "placed": {
                         "summary": "Pieces that were placed in the drawer",
                         "value": {"outcome": "placed", "run": 3},
@@ -164,17 +168,21 @@ def record_print(
     event: Annotated[PrintEvent, Depends(read_event)],
     _: MatchedRevision,
 ) -> PrintDocument:
-    """Record that pieces were printed, failed or placed in the drawer.
+    """Record that pieces were printed, failed or placed in the drawer, or that an earlier event was a mistake.
 
     Pieces that no open run covers any more are packed into new runs. An event with an id is recorded once, however
-    often it is sent.
+    often it is sent. A withdrawn event stays in the history; runs that only it had closed are open again.
     """
-    from worker.printing.progress.remaining import follow  # noqa: PLC0415 - a service at rest needs no geometry
+    from worker.printing.progress.remaining import follow, withdraw  # noqa: PLC0415 - a service at rest needs no geometry
 
     work = PrintWork.read(job_service, job_id)
 
     def after(state: PrintState | None) -> PrintState:
-        return follow(state or begin(work.manifest), event, work.manifest, work.spec)
+        before = state or begin(work.manifest)
+        if event.event is not None:
+            kept = job_service.prints.events_without(job_id, event.event)
+            return withdraw(before, kept, work.manifest, work.spec)
+        return follow(before, event, work.manifest, work.spec)
 
     effects = job_service.household.effects(PrintedJob(job_id, work.spec, work.manifest), event)
     estimate = None if event.run is None else work.estimate_of(event.run)

@@ -59,6 +59,9 @@ def printed(
     hours: Annotated[
         float | None, typer.Option(min=0.001, help="Measured print time of the run, in hours.", show_default=False)
     ] = None,
+    withdraw: Annotated[
+        int | None, typer.Option(min=1, help="Number of an event that was recorded by mistake.", show_default=False)
+    ] = None,
     text: Annotated[str | None, typer.Option("--note", help="Free-text note.", show_default=False)] = None,
     name: Annotated[
         str | None, typer.Option("--id", help="Event id; an event sent twice with one id is recorded once.")
@@ -66,17 +69,20 @@ def printed(
     url: Url = None,
     machine: Machine = False,
 ) -> None:
-    """Record that a run, or pieces of one mark, were printed, failed, or were placed in the drawer."""
+    """Record that a run, or pieces of one mark, were printed, failed, or were placed in the drawer.
+
+    An event that was recorded by mistake is withdrawn with --withdraw.
+    """
     with ending(machine=machine):
         if failed and placed:
             raise PrintRefused("--failed and --placed are mutually exclusive.", remedy="Give only one of them.")
-        measured = clearance is not None and run is None and mark is None
-        if (run is None) == (mark is None) and not measured:
+        measured = clearance is not None and run is None and mark is None and withdraw is None
+        if (run is None) == (mark is None) and not measured and withdraw is None:
             raise PrintRefused("Give either --run or --mark.", remedy="For example --run 3, or --mark T4 --count 2.")
         outcome = _Outcome.FAILED if failed else _Outcome.PLACED if placed else _Outcome.PRINTED
         event = {
-            "outcome": "measured" if measured else outcome.value,
-            "run": run, "mark": mark, "count": count,
+            "outcome": "measured" if measured else outcome.value if withdraw is None else "withdrawn",
+            "event": withdraw, "run": run, "mark": mark, "count": count,
             "clearance": clearance, "printer": printer, "note": text, "id": name,
             "seconds": None if hours is None else hours * 3600.0,
         }  # fmt: skip
@@ -154,6 +160,8 @@ def _describe(event: "PrintDocument") -> str:
     """Return a one-line description of a print event, for example ``run 3 printed, except 1 x T4``."""
     if event.outcome == "measured":
         return f"coupon measured: clearance {event.clearance:g} mm"
+    if event.outcome == "withdrawn":
+        return f"event {event.event} withdrawn"
     what = f"run {event.run}" if event.run is not None else f"{event.count} x {event.mark}"
     except_for = ", ".join(f"{count} x {mark}" for mark, count in event.failed.items())
     return f"{what} {event.outcome}" + (f", except {except_for}" if except_for else "")

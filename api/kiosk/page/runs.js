@@ -3,13 +3,15 @@
 import { announce, button, byId, find, h, show } from "./dom.js";
 import { t } from "./messages.js";
 import { duration, gramsText } from "./numbers.js";
-import { keyNow, messageOf, randomId, requestJson, save } from "./service.js";
+import { dropUnsent, keepUnsent, sendUnsent, unsent } from "./outbox.js";
+import { ConnectionLost, keyNow, messageOf, randomId, requestJson, save } from "./service.js";
 
 /** @typedef {import("./documents").Manifest} Manifest */
 /** @typedef {import("./documents").Run} Run */
 /** @typedef {"printed" | "failed"} Outcome */
 /** @typedef {{job: string, run: number, outcome: Outcome, id: string, timer: number}} Tick */
 /** @typedef {{number: number, state: string, failed: Record<string, number>, pieces: number}} RunProgress */
+/** @typedef {{number: number, outcome: string, run: number | null, note: string | null, withdrawn_by: number | null}} PrintEvent */
 
 /** Milliseconds in which a tick can be taken back. */
 const GRACE = 6000;
@@ -26,6 +28,14 @@ export function flush() {
   view = null;
 }
 
+window.addEventListener("online", () => sendWaiting().then(redraw));
+
+/** Send what could not be sent before, and say what came of it. */
+async function sendWaiting() {
+  const { sent, refused } = await sendUnsent();
+  if (sent || refused.length) announce([sent && t("sent_later", { count: sent }), ...refused].filter(Boolean).join(" "));
+}
+
 window.addEventListener("pagehide", () => {
   for (const made of ticks.values()) {
     window.clearTimeout(made.timer);
@@ -35,7 +45,7 @@ window.addEventListener("pagehide", () => {
       keepalive: true,
       headers: { "Content-Type": "application/json", ...(key ? { Authorization: `Bearer ${key}` } : {}) },
       body: JSON.stringify({ outcome: made.outcome, run: made.run, id: made.id }),
-    }).catch(() => {}); // the page has gone; the run is still in the list when it is opened again
+    }).catch(() => keepUnsent(made.job, { outcome: made.outcome, run: made.run, id: made.id }));
   }
   ticks.clear();
 });
@@ -54,25 +64,34 @@ async function redraw() {
   let runs = manifest.runs ?? [];
   /** @type {RunProgress[]} */
   let recorded = [];
+  /** @type {PrintEvent[]} */
+  let events = [];
   let fault = "";
   /** @type {{work?: import("./documents").Work, clearance?: number | null, refit?: string | null}} */
   let progress = {};
   try {
+    await sendWaiting();
     const [left, prints] = await Promise.all([requestJson("GET", `v1/jobs/${job}/runs`), requestJson("GET", `v1/jobs/${job}/prints`)]);
     runs = left.runs;
     progress = { work: left.work, clearance: prints.clearance, refit: prints.refit };
+    events = prints.events;
     recorded = prints.runs.filter((/** @type {RunProgress} */ run) => run.state === "printed" || run.state === "failed");
   } catch (error) {
     fault = messageOf(error);
   }
   if (view !== now) return;
+  const waiting = new Map(unsent().filter((entry) => entry.job === job && entry.event.run != null).map(({ event }) => [event.run, event]));
   show(panel,
     fault && h("p", { class: "problems", role: "alert" }, fault),
     runs.length ? h("p", { class: "hint" }, t("runs_hint")) : h("p", { id: "all-printed" }, t("all_printed")),
     runs.length > 0 && progress.work && h("p", { id: "remaining", class: "sum" }, remaining(progress.work)),
     manifest.parts.some((part) => part.kind === "coupon") && !fault && couponForm(job, { ...progress, printed: recorded.some((run) => run.state === "printed" && hasCoupon(run.number, manifest)) }),
-    h("ol", { class: "plain runs" }, runs.map((run) => (ticks.has(run.number) ? ticked(run) : openRun(run, job)))),
-    recorded.length > 0 && [h("h3", {}, t("recorded_runs")), h("ul", { class: "plain runs", id: "recorded" }, recorded.map((run) => done(run, manifest)))]);
+    h("ol", { class: "plain runs" }, runs.map((run) => {
+      const event = waiting.get(run.number);
+      if (event) return heldRun(run, event);
+      return ticks.has(run.number) ? ticked(run) : openRun(run, job);
+    })),
+    recorded.length > 0 && [h("h3", {}, t("recorded_runs")), h("ul", { class: "plain runs", id: "recorded" }, recorded.map((run) => done(run, manifest, events)))]);
 }
 
 /** @param {import("./documents").Work} work */
@@ -137,7 +156,8 @@ function openRun(run, job) {
     h("div", { class: "choices" },
       run.file && button(t("get_file"), get, { id: `get-${run.number}` }),
       button(t("is_printed"), () => tick(run.number, "printed"), { id: `printed-${run.number}`, class: "main" }),
-      button(t("has_failed"), () => tick(run.number, "failed"), { id: `failed-${run.number}`, class: "quiet danger" })));
+      button(t("has_failed"), () => tick(run.number, "failed"), { id: `failed-${run.number}`, class: "quiet danger" })),
+    detailsForm(run));
 }
 
 /** @param {Run} run */
@@ -149,13 +169,62 @@ function ticked(run) {
     h("div", { class: "choices" }, button(t("take_back"), () => takeBack(run.number), { id: `take-back-${run.number}` })));
 }
 
-/** @param {RunProgress} run @param {Manifest} manifest */
-function done(run, manifest) {
+/** A run whose record waits for the connection. @param {Run} run @param {import("./outbox.js").PrintEvent} event */
+function heldRun(run, event) {
+  const drop = () => {
+    dropUnsent(event.id);
+    announce(t("taken_back", { number: run.number }));
+    redraw();
+  };
+  return h("li", { class: "run ticked", id: `run-${run.number}` },
+    h("h3", {}, t("run", { number: run.number })),
+    h("p", {}, t("kept_for_later")),
+    h("div", { class: "choices" }, button(t("take_back"), drop, { id: `drop-${run.number}` })));
+}
+
+/** @param {RunProgress} run @param {Manifest} manifest @param {PrintEvent[]} events the latest events of the job */
+function done(run, manifest, events) {
   const planned = manifest.runs.find((other) => other.number === run.number);
+  const own = events.filter((event) => event.run === run.number && event.withdrawn_by == null);
+  const failed = Object.entries(run.failed).map(([mark, count]) => (count > 1 ? `${count} × ${mark}` : mark)).join(", ");
   return h("li", { class: "run recorded", id: `recorded-${run.number}` },
     h("h3", {}, `${run.state === "printed" ? "✓" : "×"} ${t("run", { number: run.number })}`),
     h("p", {}, t(`run_was_${run.state}`), " ", planned && pieces(planned.pieces)),
-    run.state === "printed" && planned && h("div", { class: "choices" }, button(t("print_again"), () => again(planned), { id: `again-${run.number}`, class: "quiet" })));
+    run.state === "printed" && failed && h("p", {}, t("failed_pieces", { pieces: failed })),
+    own.map((event) => event.note && h("p", { class: "hint" }, event.note)),
+    h("div", { class: "choices" },
+      run.state === "printed" && planned && button(t("print_again"), () => again(planned), { id: `again-${run.number}`, class: "quiet" }),
+      own[0] && button(t("withdraw"), () => withdraw(run.number, own[0]), { id: `withdraw-${run.number}`, class: "quiet" })));
+}
+
+/** Take back what was recorded by mistake. @param {number} run @param {PrintEvent | undefined} event */
+async function withdraw(run, event) {
+  if (view && event) await send(view.job, { outcome: "withdrawn", event: event.number, id: randomId() }, t("withdrawn", { number: run }));
+}
+
+/**
+ * A form for a run of which some pieces failed, or about which there is something to note.
+ * @param {Run} run
+ */
+function detailsForm(run) {
+  const id = `details-${run.number}`;
+  const failed = [...counts(run.pieces)].map(([mark, count]) => ({
+    mark, count, input: h("input", { id: `${id}-${mark}`, type: "number", min: 0, max: count, step: 1, value: 0, inputmode: "numeric" }),
+  }));
+  const note = h("input", { id: `${id}-note`, maxlength: 200, autocomplete: "off" });
+  const submit = async (/** @type {Event} */ event) => {
+    event.preventDefault();
+    if (!view) return;
+    const bad = Object.fromEntries(failed.filter(({ input }) => input.valueAsNumber > 0).map(({ mark, input }) => [mark, input.valueAsNumber]));
+    const text = note.value.trim();
+    await send(view.job, { outcome: "printed", run: run.number, id: randomId(), ...(Object.keys(bad).length && { failed: bad }), ...(text && { note: text }) }, t("recorded_printed", { number: run.number }));
+  };
+  return h("details", { class: "more" },
+    h("summary", { id }, t("record_details")),
+    h("form", { onsubmit: submit },
+      failed.map(({ mark, count, input }) => h("div", { class: "field" }, h("label", { for: input.id }, t("failed_of", { mark, count })), input)),
+      h("div", { class: "field" }, h("label", { for: note.id }, t("note")), note),
+      h("button", { type: "submit", id: `${id}-record` }, t("record"))));
 }
 
 /** @param {Run["pieces"]} list @returns {Map<string, number>} */
@@ -201,13 +270,13 @@ async function again(run) {
   }
 }
 
-/** @param {string} job @param {object} body @param {string} success */
+/** @param {string} job @param {import("./outbox.js").PrintEvent} body @param {string} success */
 async function send(job, body, success) {
   let text = success;
   try {
     await requestJson("POST", `v1/jobs/${job}/prints`, { body });
   } catch (error) {
-    text = messageOf(error);
+    text = error instanceof ConnectionLost && keepUnsent(job, body) ? t("kept_for_later") : messageOf(error);
   }
   announce(text);
   const focus = document.activeElement?.closest(".run") !== null;

@@ -10,7 +10,7 @@ from tests.printing.progress.planned_manifest import manifest_of
 from worker.jobs.household.layouts import PrintedJob
 from worker.jobs.records.models import StoredFile
 from worker.printing.progress.print_state import begin
-from worker.printing.progress.remaining import follow
+from worker.printing.progress.remaining import follow, withdraw
 from worker.spec import load
 from worker.spec.requests.print_event import PrintEvent
 
@@ -48,6 +48,8 @@ def record(prints, household, job, outcome, **fields):
     event = PrintEvent(outcome=outcome, **fields)
 
     def after(before):
+        if event.event is not None:
+            return withdraw(before, prints.events_without(job.id, event.event), job.manifest, job.spec)
         return follow(before or begin(job.manifest), event, job.manifest, job.spec)
 
     return prints.record(job.id, event, after, effects=household.effects(job, event))

@@ -91,6 +91,24 @@ def test_a_piece_that_turns_out_bad_is_removed(household, prints, records, blobs
     assert len(set(numbers)) == 3
 
 
+def test_a_withdrawn_event_is_undone_in_the_drawer(household, prints, records, blobs, drawer):
+    job = add_job(records, blobs, _spec(household, drawer, trays=TRAYS))
+    screws = _marks(job, "screws")
+    record(prints, household, job, "printed", mark=screws, count=2)
+    record(prints, household, job, "placed", mark=screws, count=1)
+
+    withdrawn, _ = record(prints, household, job, "withdrawn", event=2)
+
+    assert _states(household) == {(screws, "printed"): 2}
+    assert (withdrawn.outcome, withdrawn.event) == ("withdrawn", 2)
+    assert [event.withdrawn_by for event in prints.events(job.id, 9)] == [None, 3, None]
+    for event, words in ((2, "withdrawn already"), (3, "a withdrawal itself"), (9, "no such event")):
+        with pytest.raises(PrintRefused, match=words):
+            record(prints, household, job, "withdrawn", event=event)
+    record(prints, household, job, "withdrawn", event=1)
+    assert _states(household) == {}
+
+
 def test_an_event_that_is_sent_twice_counts_once(household, prints, records, blobs, drawer):
     job = add_job(records, blobs, _spec(household, drawer, trays=TRAYS))
     screws = _marks(job, "screws")
@@ -208,7 +226,9 @@ def test_a_spare_piece_that_is_placed_takes_a_free_place(household, records, blo
 
 @st.composite
 def _events(draw):
-    outcome = draw(st.sampled_from(["printed", "placed", "failed"]))
+    outcome = draw(st.sampled_from(["printed", "placed", "failed", "withdrawn"]))
+    if outcome == "withdrawn":
+        return outcome, {"event": draw(st.integers(1, 6))}
     if draw(st.booleans()):
         return outcome, {"run": draw(st.integers(1, 4))}
     return outcome, {"name": draw(st.sampled_from(["screws", "bits"])), "count": draw(st.integers(1, 3))}

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.printing.progress.planned_manifest import bench
-from worker.printing.progress.remaining import PrintState, begin, follow, remaining_work, used_filament
+from worker.printing.progress.remaining import PrintState, begin, follow, remaining_work, used_filament, withdraw
 from worker.spec.errors import PrintRefused
 from worker.spec.requests.print_event import PrintEvent
 
@@ -252,3 +252,51 @@ def test_after_any_events_each_piece_is_printed_or_in_a_run(events):
         end = follow(end, _event("printed", run=run.number), manifest, spec)
     assert end.done
     assert end.printed == end.needed
+
+
+def test_a_run_whose_record_is_withdrawn_is_open_again(start):
+    spec, manifest = bench()
+    after = _after(start, _event("printed", run=1), _event("failed", run=2))
+    assert len(after.runs) > len(start.runs)
+
+    without_failure = withdraw(after, {1: _event("printed", run=1)}, manifest, spec)
+
+    assert [run.number for run in without_failure.open] == [run.number for run in start.open[1:]]
+    assert without_failure.failed == {}
+    assert without_failure.next_run == after.next_run  # a number always stands for the same pieces
+
+
+def test_an_event_on_which_another_rests_is_withdrawn_after_it(start):
+    spec, manifest = bench()
+    events = {1: _event("failed", run=2), 2: _event("printed", run=start.next_run)}
+    after = _after(start, *events.values())
+    with pytest.raises(PrintRefused) as refused:
+        withdraw(_after(after, _event("printed", run=1)), {2: events[2], 3: _event("printed", run=2)}, manifest, spec)
+    assert refused.value.pointer == "/event"
+    assert refused.value.remedy == "Withdraw event 3 first."
+
+
+@settings(max_examples=25)
+@given(_EVENTS, st.integers(0, 7))
+def test_without_an_event_the_pieces_are_counted_as_if_it_had_not_been(events, which):
+    spec, manifest = bench()
+    start = state = begin(manifest)
+    recorded = {}
+    for drawn in events:
+        event = _drawn(start, drawn)  # of planned runs, whose numbers stay the same whatever is withdrawn
+        try:
+            state = follow(state, event, manifest, spec)
+        except PrintRefused:
+            continue
+        recorded[len(recorded) + 1] = event
+    kept = {number: event for number, event in recorded.items() if number != which + 1}
+    try:
+        expected = _after(start, *kept.values())
+    except PrintRefused:
+        with pytest.raises(PrintRefused):
+            withdraw(state, kept, manifest, spec)
+        return
+    after = withdraw(state, kept, manifest, spec)
+    for field in ("printed", "placed", "failed", "laid", "clearance"):
+        assert getattr(after, field) == getattr(expected, field)
+    _holds(after, start)

@@ -94,7 +94,7 @@ class JobFileRow(Base):
 
 
 class PrintEventRow(Base):
-    """A print event of a job, in order of arrival. Rows are only ever inserted."""
+    """A print event of a job, in order of arrival. Rows are inserted, and marked when they are withdrawn."""
 
     __tablename__ = "print_events"
 
@@ -114,6 +114,9 @@ class PrintEventRow(Base):
     clearance: Mapped[float | None] = mapped_column(default=None)
     printer: Mapped[str | None] = mapped_column(Text, default=None)
     seconds: Mapped[float | None] = mapped_column(default=None)
+    #: Number of the event that this one withdraws, and of the event that withdrew this one.
+    event: Mapped[int | None] = mapped_column(default=None)
+    withdrawn_by: Mapped[int | None] = mapped_column(default=None)
     #: The estimated print time of the run, s.
     estimate: Mapped[float | None] = mapped_column(default=None)
     note: Mapped[str | None] = mapped_column(Text, default=None)

@@ -47,9 +47,8 @@ def follow_event(
                 (after.placed, {} if before is None else before.placed),
             )
         )
-        if printed < 0:
-            effects.discard(mark, -printed)
-            continue
+        effects.take_out(mark, -placed)
+        effects.discard(mark, -printed)
         effects.add(mark, printed)
         effects.place(mark, placed)
 
@@ -109,10 +108,17 @@ class _Effects:
         touch_drawers(self._connection, {drawer_id})
         return piece_id
 
+    def take_out(self, mark: str, count: int) -> None:
+        """Take pieces out of their places, the last first: they are printed and no longer placed."""
+        for piece in self.pieces(mark, ("placed",), PieceRow.updated.desc(), PieceRow.id.desc())[: max(0, count)]:
+            change_piece(self._connection, piece.id, {"state": "printed", "placement": None})
+            touch_drawers(self._connection, {piece.drawer})
+
     def discard(self, mark: str, count: int) -> None:
-        """Remove pieces that turned out bad: printed ones first, then placed ones."""
+        """Remove pieces that turned out bad or were never printed, the last first and no placed one before others."""
         waiting_first = case((PieceRow.state == "printed", 0), else_=1)
-        for piece in self.pieces(mark, ("printed", "placed"), waiting_first)[:count]:
+        last_first = PieceRow.updated.desc(), PieceRow.id.desc()
+        for piece in self.pieces(mark, ("printed", "placed"), waiting_first, *last_first)[: max(0, count)]:
             self._connection.execute(delete(PieceRow).where(PieceRow.id == piece.id))
             touch_drawers(self._connection, {piece.drawer})
 
@@ -120,7 +126,7 @@ class _Effects:
         """Place printed pieces in their drawers; those of a job without drawers of the household just change state."""
         meant = {self._drawers.get(name) for (own, name) in self._meant if own == mark}
         waiting = sorted(self.pieces(mark, ("printed",)), key=lambda piece: bool(meant) and piece.drawer not in meant)
-        for piece in waiting[:count]:
+        for piece in waiting[: max(0, count)]:
             number = None if piece.drawer is None else self._free_place(piece.drawer, piece)
             change_piece(self._connection, piece.id, {"state": "placed", "placement": number})
             touch_drawers(self._connection, {piece.drawer})

@@ -28,6 +28,7 @@ from worker.jobs.records.row_mapping import file_values
 from worker.jobs.records.webhook_outbox import enqueue_event
 from worker.printing.progress.print_state import PrintState
 from worker.printing.progress.recorded_run import RecordedRun
+from worker.spec.errors import PrintRefused
 from worker.spec.requests.print_event import Outcome, PrintEvent
 
 __all__ = ["PrintEventRecord", "PrintRecords", "PrintStatus", "fingerprint_of"]
@@ -50,7 +51,8 @@ _random: Final = SystemRandom()
 class PrintEventRecord:
     """A recorded print event. Times are UTC; ``count`` is set for events of a mark.
 
-    ``pieces_left`` and ``runs_left`` are what remains after the event.
+    ``pieces_left`` and ``runs_left`` are what remains after the event. ``event`` is the number of the event that this
+    one withdraws, ``withdrawn_by`` that of the event that withdrew this one.
     """
 
     number: int
@@ -65,6 +67,8 @@ class PrintEventRecord:
     clearance: float | None
     printer: str | None
     seconds: float | None
+    event: int | None
+    withdrawn_by: int | None
     note: str | None
     pieces_left: int
     runs_left: int
@@ -116,6 +120,32 @@ class PrintRecords:
         with self._database.connect() as connection:
             return [_event(row) for row in connection.execute(query)]
 
+    def events_without(self, job_id: str, number: int) -> dict[int, PrintEvent]:
+        """Return the job's events by number that count if this one is withdrawn, in order.
+
+        Raises:
+            PrintRefused: if there is no such event, or it cannot be withdrawn.
+        """
+        query = select(*_EVENT).where(PrintEventRow.job_id == job_id).order_by(PrintEventRow.number)
+        with self._database.connect() as connection:
+            events = [_event(row) for row in connection.execute(query)]
+        withdrawn = next((event for event in events if event.number == number), None)
+        if withdrawn is None:
+            limit = f"an event of this job, 1 to {len(events)}" if events else "none: nothing is recorded"
+            remedy = "Give the number of one of its events."
+            raise PrintRefused("The job has no such event.", pointer="/event", value=number, limit=limit, remedy=remedy)
+        if withdrawn.withdrawn_by is not None or withdrawn.event is not None:
+            raise PrintRefused(
+                f"Event {number} is {'a withdrawal itself' if withdrawn.event is not None else 'withdrawn already'}.",
+                pointer="/event", value=number, limit="an event that counts",
+                remedy="Record what happened in an event of its own.",
+            )  # fmt: skip
+        return {
+            event.number: _reported(event)
+            for event in events
+            if event.number != number and event.withdrawn_by is None and event.event is None
+        }
+
     def record(
         self,
         job_id: str,
@@ -155,6 +185,8 @@ class PrintRecords:
                 with self._database.begin() as connection:
                     if _advance(connection, job_id, before, number, state):
                         connection.execute(insert(PrintEventRow).values(_row(job_id, made, fingerprint, estimate)))
+                        if event.event is not None:
+                            connection.execute(_withdrawal(job_id, event.event, number))
                         enqueue_event(connection, "job.printed", job_id, base=self._base, printed=asdict(made))
                         effects(connection, None if before is None else before.state, state)
                         return made, True
@@ -174,6 +206,7 @@ class PrintRecords:
             )
             .join(JobRow, JobRow.id == PrintEventRow.job_id)
             .where(JobRow.owner == owner, PrintEventRow.printer.is_not(None), PrintEventRow.outcome != "placed")
+            .where(PrintEventRow.withdrawn_by.is_(None))
             .order_by(PrintEventRow.recorded.desc(), PrintEventRow.job_id, PrintEventRow.number)
             .limit(limit)
         )  # fmt: skip
@@ -297,10 +330,23 @@ def _printed(event: PrintEvent, name: str, number: int, state: PrintState) -> Pr
         clearance=event.clearance,
         printer=event.printer,
         seconds=event.seconds,
+        event=event.event,
+        withdrawn_by=None,
         note=event.note,
         pieces_left=state.left.total(),
         runs_left=len(state.open),
     )
+
+
+def _reported(made: PrintEventRecord) -> PrintEvent:
+    """Return the event as it was reported, as far as it counts pieces."""
+    names = ("outcome", "run", "mark", "count", "failed", "clearance")
+    return PrintEvent(**{name: value for name in names if (value := getattr(made, name)) is not None})
+
+
+def _withdrawal(job_id: str, withdrawn: int, number: int) -> Any:
+    own = PrintEventRow.job_id == job_id
+    return update(PrintEventRow).where(own, PrintEventRow.number == withdrawn).values(withdrawn_by=number)
 
 
 def _row(job_id: str, made: PrintEventRecord, fingerprint: str, estimate: float | None) -> dict[str, Any]:

@@ -13,14 +13,14 @@ from worker.printing.lettering_changes import lettering_grams
 from worker.printing.packing.bed_surface import Surface
 from worker.printing.packing.lower_bound import least_runs
 from worker.printing.print_order import is_test_print, stage_of_run
+from worker.printing.progress.event_counts import after_event, recounted
 from worker.printing.progress.print_state import PrintState, RunRecord, begin, marks_of
 from worker.printing.scheduling.work_plan import FILAMENT_DECIMALS, SECONDS_DECIMALS, Need, access_of, pack_needs
 from worker.spec import Spec
-from worker.spec.errors import PrintRefused
 from worker.spec.manifest import EstimateEntry, Manifest, RunEntry, WorkEntry
 from worker.spec.requests.print_event import PrintEvent
 
-__all__ = ["PrintState", "begin", "follow", "remaining_work", "used_filament"]
+__all__ = ["PrintState", "begin", "follow", "remaining_work", "used_filament", "withdraw"]
 
 #: The pieces of one mark for one drawer.
 _MarkAndDrawer: TypeAlias = tuple[str, str | None]
@@ -38,11 +38,26 @@ def follow(state: PrintState, event: PrintEvent, manifest: Manifest, spec: Spec)
     Raises:
         PrintRefused: when the event contradicts the state: an unknown run or mark, or more pieces than are needed.
     """
-    read = state if event.clearance is None else _after_reading(state, event, event.clearance, manifest)
-    if event.outcome == "measured":
-        return read
-    counted = _after_run(read, event, event.run) if event.run is not None else _after_mark(read, event)
-    return _repacked(counted, manifest, spec)
+    counted = after_event(state, event, manifest)
+    return counted if event.outcome == "measured" else _repacked(counted, manifest, spec)
+
+
+def withdraw(state: PrintState, kept: Mapping[int, PrintEvent], manifest: Manifest, spec: Spec) -> PrintState:
+    """Return the print state with some of its events taken back.
+
+    A run that is no longer recorded is open again; runs that were packed for an event that is taken back are replaced
+    unless their pieces are still needed.
+
+    Args:
+        state: the state after all events.
+        kept: the events that still count by number, in order.
+        manifest: the job's.
+        spec: the job's.
+
+    Raises:
+        PrintRefused: when a kept event contradicts the state without the others.
+    """
+    return _repacked(recounted(state, kept, manifest), manifest, spec)
 
 
 def used_filament(
@@ -92,131 +107,6 @@ def remaining_work(state: PrintState, manifest: Manifest, spec: Spec) -> tuple[t
         calibrated_time=whole.calibrated_time,
         calibrated_filament=whole.calibrated_filament,
     )
-
-
-def _after_reading(state: PrintState, event: PrintEvent, clearance: float, manifest: Manifest) -> PrintState:
-    """Return the state after a clearance was read from the coupon."""
-    kinds = {part.mark: part.kind for part in manifest.parts}
-    record = None if event.run is None else state.find(event.run)
-    if event.mark is not None:
-        marks = [event.mark]
-    elif record is not None:
-        marks = [piece.mark for piece in record.run.pieces]
-    else:
-        marks = list(state.needed)
-    tests = [mark for mark in marks if mark in kinds and is_test_print(kinds[mark])]
-    if not tests:
-        raise PrintRefused(
-            "A clearance is read from the coupon, and this is none.",
-            pointer="/clearance", value=clearance, limit="an event of the coupon or its plug",
-            remedy="Record it with the coupon's run, or remove it.",
-        )  # fmt: skip
-    if event.outcome == "measured" and (unprinted := [mark for mark in tests if state.left[mark]]):
-        raise PrintRefused(
-            "The coupon is not printed yet.",
-            pointer="/clearance", value=clearance, limit=f"after {' and '.join(unprinted)}", part=unprinted[0],
-            remedy='Record its run with the clearance: {"outcome": "printed", "run": 1, "clearance": 0.25}.',
-        )  # fmt: skip
-    return state.model_copy(update={"clearance": clearance})
-
-
-def _after_run(state: PrintState, event: PrintEvent, number: int) -> PrintState:
-    """Return the state after an event that names a run, before repacking."""
-    record = state.find(number)
-    if record is None:
-        limit = f"a run of this job, 1 to {state.next_run - 1}" if state.runs else "none: the job prints nothing"
-        raise PrintRefused(
-            "The job has no such run.",
-            pointer="/run",
-            value=number,
-            limit=limit,
-            remedy="Give the number of one of its runs.",
-        )  # fmt: skip
-    pieces = marks_of([record.run])
-    if record.state == "printed" and event.outcome == "placed" and not event.failed:
-        return _place_run(state, record, number, pieces)
-    if record.state in ("printed", "failed"):
-        raise PrintRefused(
-            f"Run {number} is already recorded as {record.state}.",
-            pointer="/run", value=number, limit="a run that has not been recorded",
-            remedy='Record changes by mark: a piece that turned out bad is {"outcome": "failed", "mark": ...}.',
-        )  # fmt: skip
-    failed = pieces if event.outcome == "failed" else Counter(event.failed)
-    for mark, count in failed.items():
-        if count > pieces[mark]:
-            raise PrintRefused(
-                f"Run {number} has fewer pieces of {mark}.",
-                pointer=f"/failed/{mark}", value=count, limit=f"at most {pieces[mark]}", part=mark,
-                remedy="Count only the pieces of this run.",
-            )  # fmt: skip
-    good = pieces - failed
-    for mark, count in good.items():
-        if count > (left := state.left[mark]):
-            raise PrintRefused(
-                f"Run {number} has more pieces of {mark} than are still needed.",
-                pointer="/run", value=number, limit=f"{left} of {mark} left to print", part=mark,
-                remedy="Record its other pieces by mark.",
-            )  # fmt: skip
-    after = state.changed(number, state="printed" if good else "failed", failed=dict(sorted(failed.items())))
-    return _added(
-        after, printed=good, placed=good if event.outcome == "placed" else Counter(), failed=failed, laid=pieces
-    )
-
-
-def _place_run(state: PrintState, record: RunRecord, number: int, pieces: Counter[str]) -> PrintState:
-    """Return the state with all good pieces of a printed run placed."""
-    unplaced = Counter(state.printed) - Counter(state.placed)
-    placed = (pieces - Counter(record.failed)) & unplaced
-    if not placed:
-        raise PrintRefused(
-            f"All good pieces of run {number} are already placed.",
-            pointer="/run", value=number, limit="a run with pieces that are not placed",
-            remedy="Nothing remains to be recorded for this run.",
-        )  # fmt: skip
-    return _added(state, placed=placed)
-
-
-def _after_mark(state: PrintState, event: PrintEvent) -> PrintState:
-    """Return the state after an event that names a mark, before repacking."""
-    mark, count = event.mark or "", event.count
-    needed = state.needed.get(mark, 0)
-    if not needed:
-        marks = ", ".join(list(state.needed)[:20])
-        raise PrintRefused(
-            "The job prints no piece of this mark.",
-            pointer="/mark", value=mark, limit=marks or None, remedy="Give the mark of a part that the job prints.",
-        )  # fmt: skip
-    printed, placed = state.printed.get(mark, 0), state.placed.get(mark, 0)
-    most = {"printed": needed - printed, "placed": needed - placed, "failed": needed}[event.outcome]
-    if count > most:
-        raise PrintRefused(
-            f"That is more pieces of {mark} than the job needs.",
-            pointer="/count", value=count, limit=f"at most {most}: {needed} needed, {printed} printed, {placed} placed",
-            remedy="If one of them turned out bad, record it as failed first." if event.outcome != "failed" else None,
-            part=mark,
-        )  # fmt: skip
-    pieces = Counter({mark: count})
-    match event.outcome:
-        case "printed":
-            return _added(state, printed=pieces, laid=pieces)
-        case "placed":
-            unreported = Counter({mark: max(0, placed + count - printed)})
-            return _added(state, printed=unreported, placed=pieces, laid=unreported)
-        case _:
-            cancelled = min(count, printed)
-            fewer = state.model_copy(
-                update={
-                    "printed": state.printed | {mark: printed - cancelled},
-                    "placed": state.placed | {mark: min(placed, printed - cancelled)},
-                }
-            )
-            return _added(fewer, failed=pieces, laid=Counter({mark: count - cancelled}))
-
-
-def _added(state: PrintState, **counts: Counter[str]) -> PrintState:
-    """Return the state with these counts added to its fields of the same names."""
-    values = {name: Counter(getattr(state, name)) + added for name, added in counts.items()}
-    return state.model_copy(update={name: dict(sorted(sums.items())) for name, sums in values.items()})
 
 
 def _repacked(state: PrintState, manifest: Manifest, spec: Spec) -> PrintState:

@@ -1,4 +1,4 @@
-"""Print events: reports of pieces that were printed, failed, or were put in the drawer."""
+"""Print events: reports of pieces that were printed, failed, or were put in the drawer, and their withdrawal."""
 
 import re
 from typing import Annotated, Final, Literal, Self, TypeAlias
@@ -15,13 +15,16 @@ from worker.spec.primitives.pydantic_errors import Refusals, refusal
 
 __all__ = ["EVENT_ID", "MOST_PIECES", "EventId", "Outcome", "PrintEvent"]
 
-Outcome: TypeAlias = Literal["printed", "failed", "placed", "measured"]
+Outcome: TypeAlias = Literal["printed", "failed", "placed", "measured", "withdrawn"]
 
 #: Pattern of event ids.
 EVENT_ID: Final = r"^[A-Za-z0-9._-]{1,64}$"
 
 #: Most pieces in one event.
 MOST_PIECES: Final = 100_000
+
+#: Highest number of an event.
+MOST_EVENTS: Final = 1_000_000_000
 
 _MOST_MARKS: Final = 500
 _MARK: Final = re.compile(r"[A-Z][0-9]{1,5}", re.ASCII)
@@ -46,7 +49,8 @@ class PrintEvent(Noun):
 
     outcome: Outcome = Field(
         description="printed: the pieces are good. failed: they have to be printed again. placed: they are good and in "
-        "the drawer. measured: the coupon was tried; give the clearance alone."
+        "the drawer. measured: the coupon was tried; give the clearance alone. withdrawn: an earlier event was a "
+        "mistake; give its number alone."
     )
     run: Annotated[Count, Field(ge=1, le=MOST_PIECES)] | None = Field(
         default=None, description="Number of the run; give either a run or a mark."
@@ -69,6 +73,9 @@ class PrintEvent(Noun):
     seconds: Annotated[Number, Field(ge=1.0, le=1e7)] | None = Field(
         default=None, description="Measured print time of a run that was printed to its end, in seconds."
     )
+    event: Annotated[Count, Field(ge=1, le=MOST_EVENTS)] | None = Field(
+        default=None, description="Number of the event that is withdrawn; its effects are taken back."
+    )
     note: Note | None = Field(default=None, description="Note for people.")
     at: Instant | None = Field(
         default=None, description="Time of the event with its UTC offset (RFC 3339); defaults to now."
@@ -81,7 +88,15 @@ class PrintEvent(Noun):
     def _rules(self) -> Self:
         refusals = Refusals()
         given = self.model_fields_set
-        if self.outcome == "measured":
+        if self.event is not None and self.outcome != "withdrawn":
+            error = SpecError(
+                "Only a withdrawal names another event.",
+                value=self.event, limit='event only with "outcome": "withdrawn"', remedy="Remove it.",
+            )  # fmt: skip
+            refusals.add(error, "event")
+        if self.outcome == "withdrawn":
+            self._check_withdrawn(refusals)
+        elif self.outcome == "measured":
             self._check_measured(refusals)
         elif (self.run is None) == (self.mark is None):
             limit = "run or mark, not both"
@@ -103,10 +118,26 @@ class PrintEvent(Noun):
                 value=sorted(self.failed), limit='failed only with a run and "outcome": "printed"', remedy=remedy,
             )  # fmt: skip
             refusals.add(error, "failed")
-        if self.outcome != "measured":
+        if self.outcome not in ("measured", "withdrawn"):
             self._check_details(refusals)
         refusals.settle()
         return self
+
+    def _check_withdrawn(self, refusals: Refusals) -> None:
+        """Check that a withdrawal names an event and nothing else."""
+        if self.event is None:
+            error = SpecError(
+                "A withdrawal needs the number of the event.",
+                value=None, limit="an event", remedy='Write {"outcome": "withdrawn", "event": 4}, for example.',
+            )  # fmt: skip
+            refusals.add(error, "event")
+        for name in sorted(self.model_fields_set - {"outcome", "event", "note", "at", "id"}):
+            if getattr(self, name):
+                error = SpecError(
+                    "A withdrawal is no print.",
+                    value=getattr(self, name), limit="none with withdrawn", remedy="Remove it.",
+                )  # fmt: skip
+                refusals.add(error, name)
 
     def _check_measured(self, refusals: Refusals) -> None:
         """Check that a reading of the coupon is nothing else."""
