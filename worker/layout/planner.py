@@ -2,6 +2,7 @@
 
 import itertools
 from collections.abc import Collection, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
@@ -30,7 +31,7 @@ from worker.layout.relayout.previous_layout import Previous
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.layout.tray.made_tray import MadeTray
 from worker.spec import Spec
-from worker.spec.drawer.tray import NO_RAMP, Tray
+from worker.spec.drawer.tray import NO_RAMP, FingerRamp, Tray
 from worker.spec.errors import TrayError
 from worker.spec.items.item import Item
 from worker.spec.items.layout import Effort
@@ -183,20 +184,35 @@ class _Job:
         return {place.tray: height for place, height in zip(places, heights, strict=True)}
 
     def _held_tray(self, index: int, number: int, tray: Tray, holdings: Sequence[Holding], height: float) -> HeldTray:
-        """Return a tray with what it holds; where its spec leaves the ramp open, with one if more things fit then."""
+        """Return a tray with what it holds; where its spec leaves the ramp open, with the one that suits that.
 
-        def held(tray: Tray) -> HeldTray:
-            made = self.entering.made_tray(tray, f"/drawers/{index}/trays/{number}", half_feet=False)
-            return fill_tray(self.spec, index, tray, holdings, made.whole, height)
+        That is the ramp of a narrow tray if more things fit with it, and that of loose things if all lie loose.
+        """
+        pointer = f"/drawers/{index}/trays/{number}"
+
+        def held(ramp: FingerRamp | None) -> HeldTray:
+            ramped = tray.model_copy(update={"finger_ramp": ramp})
+            made = self.entering.made_tray(ramped, pointer, half_feet=False)
+            filled = fill_tray(self.spec, index, ramped, holdings, made.whole, height)
+            if filled.tray.dividers == tray.dividers:
+                return filled
+            with suppress(TrayError):  # stops leave no room for a splice or a text
+                if self.entering.made_tray(filled.tray, pointer, half_feet=False).whole.posts == made.whole.posts:
+                    return filled
+            return fill_tray(self.spec, index, ramped, holdings, made.whole, height, stops=False)
+
+        def missing(either: HeldTray) -> int:
+            return sum(lack.count for lack in either.unplaced)
 
         if tray.finger_ramp is not None:
-            return held(tray)
-        plain = held(tray.model_copy(update={"finger_ramp": NO_RAMP}))
-        return (
-            min(plain, held(tray), key=lambda either: sum(lack.count for lack in either.unplaced))
-            if plain.unplaced
-            else plain
-        )
+            return held(tray.finger_ramp)
+        best = held(NO_RAMP)
+        if best.unplaced:
+            best = min(best, held(None), key=missing)
+        if best.ramp is not None:
+            with suppress(TrayError):  # there is no room for it before a label ledge
+                best = min(held(FingerRamp(radius=best.ramp)), best, key=missing)
+        return best
 
     def _stay(self, *, movable: bool) -> tuple[Staying, ...]:
         """Return the printed trays that stay, drawer by drawer; without ``movable``, only those of fixed items."""

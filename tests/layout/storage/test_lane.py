@@ -9,6 +9,7 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from tests.layout.storage.apart import clashes, widest_gap
+from tests.layout.storage.leaning import UNSTEADY, leaning, wall_boxes
 from tests.layout.storage.things import filled_trays, ground, grounds, shapes, standard, thing, things, tray_columns
 from worker.layout.storage.lane_sizing import lanes
 from worker.layout.storage.loose import FILL_DEPTH, bulk_volume
@@ -327,60 +328,19 @@ def test_a_file_that_does_not_fill_its_tray_has_a_stop_behind_it():
         assert option.halves[axis] * 21.0 - middle > 5.0
 
 
-def free_ways(boxes, walls, axis, sign):
-    """How far each thing can be pushed along an axis until it and what stands in its way are pushed against a wall."""
-    ways = {}
-    faces = [(low[axis], high[axis])[::sign] for low, high in [*boxes, *walls]]
-    beside = [(low[1 - axis], high[1 - axis]) for low, high in [*boxes, *walls]]
-    for number in sorted(range(len(boxes)), key=lambda k: -sign * faces[k][0]):
-        ahead = [
-            (sign * (faces[k][0] - faces[number][1]), k)
-            for k in range(len(faces))
-            if min(beside[k][1], beside[number][1]) - max(beside[k][0], beside[number][0]) > _SLACK
-        ]
-        ways[number] = min(gap + ways.get(k, 0.0) for gap, k in ahead if gap > -_SLACK)
-    return ways
-
-
-def wall_boxes(shape, option):
-    """The boxes of a tray's walls and dividers, seen from above."""
-    wide, deep = (halves * shape.pitch / 2.0 - 2.0 * shape.inset for halves in option.halves)
-    wall = shape.wall
-    yield (0.0, 0.0), (wide, wall)
-    yield (0.0, deep - wall), (wide, deep)
-    yield (0.0, 0.0), (wall, deep)
-    yield (wide - wall, 0.0), (wide, deep)
-    for inner in shape.walls:
-        near, far = inner.at - inner.thickness / 2.0, inner.at + inner.thickness / 2.0
-        start, end = inner.span or (0.0, deep if inner.axis == "x" else wide)
-        yield ((near, start), (far, end)) if inner.axis == "x" else ((start, near), (end, far))
-
-
-_UNSTEADY = [
-    {"kind": "box", "size": [12, 30, 70]},
-    {"kind": "box", "size": [30, 12, 70]},
-    {"kind": "cylinder", "diameter": 12, "length": 60},
-    {"kind": "cylinder", "diameter": 20, "length": 65},
-]
-
-
 @_modest
-@given(st.sampled_from(_UNSTEADY), st.integers(1, 23), grounds())
-@example(_UNSTEADY[3], 7, ground(height=110.0))
+@given(st.sampled_from(UNSTEADY), st.integers(1, 23), grounds())
+@example(UNSTEADY[3], 7, ground(height=110.0))
 def test_what_stands_unsteadily_cannot_topple(form, count, ground):
     for option in filled_trays([thing(form, count=count, storage="upright")], ground):
         (content,) = option.content
         size = content.pose.size
         if option.recess is not None or size[2] <= 3.0 * min(size[:2]):
             continue
-        walls = list(wall_boxes(shape_of(option, ground), option))
+        walls = wall_boxes(shape_of(option, ground))
         boxes = boxes_of(content)
         assert len(boxes) == content.count
-        # they lean by 20 degrees, together and with the air between them; no stop leaves less than 5 mm behind it
-        most = max(0.35 * size[2], 5.0 + AIR + ground.wall) + 2.0 + AIR * max(len(content.acrosses), len(content.backs))
-        for axis, sign in itertools.product((0, 1), (-1, 1)):
-            if size[2] > 3.0 * size[axis]:
-                assert max(free_ways(boxes, walls, axis, sign).values()) <= most, (option.halves, axis, sign)
+        assert not leaning(boxes, walls, ground.wall), option.halves
 
 
 def test_a_short_row_is_parted_from_the_others_and_has_a_stop_beside_its_last_thing():

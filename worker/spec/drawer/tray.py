@@ -189,8 +189,8 @@ class Tray(Noun):
     ] = Field(
         default=None,
         description="Finger ramp: true, or an object with its radius and rows; false: none; null: where a compartment "
-        "is narrower than 40 mm and deeper than 35 mm, and a ramp fits. A tray with `hold` then has one only if more "
-        "of its things fit with it, a tray with pockets or in pieces none.",
+        "is narrower than 40 mm and deeper than 35 mm, and a ramp fits. A tray with `hold` then has one only if all of "
+        "its things lie loose or more of them fit with it, a tray with pockets or in pieces none.",
     )
     label_ledge: Annotated[
         LabelLedge | None, BeforeValidator(_switch, json_schema_input_type=LabelLedge | bool | None)
@@ -213,7 +213,8 @@ class Tray(Noun):
     hold: tuple[Hold, ...] = Field(
         default=(),
         max_length=MOST_HOLDS,
-        description="What it holds. Things listed here are not placed elsewhere; what does not fit is reported.",
+        description="What it holds. Things listed here are not placed elsewhere; what does not fit is reported. What "
+        "stands unsteadily gets further dividers that stop it.",
     )
 
     @property

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from tests.layout.items.test_item_trays import box, item, job
 from tests.layout.storage.apart import clashes, widest_gap
+from tests.layout.storage.leaning import UNSTEADY, leaning, wall_boxes
 from tests.layout.storage.things import shapes
 from worker.layout.items.filling import drawer_stock
 from worker.layout.items.held.held_trays import fill_tray, held_things
@@ -20,6 +21,7 @@ from worker.layout.storage.sizing_rules import AIR, FRAME_AIR
 from worker.layout.storage.tray_option import Bulk
 from worker.layout.tray.tray_builder import tray_shape
 from worker.spec.drawer.joint import CORNER_RADIUS
+from worker.spec.drawer.tray import Tray
 from worker.spec.errors import LayoutError, TrayError
 
 _modest = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -39,18 +41,18 @@ def made(spec, index=0):
 
 
 def filled(spec):
-    """Return what the first tray holds, and its shape."""
-    shape = made(spec)
-    return fill_tray(
-        spec, 0, spec.drawers[0].trays[0], held_things(spec)[0][0, 0], shape, spec.drawers[0].height
-    ), shape
+    """Return what the first tray holds, and its shape with the stops of that."""
+    first = spec.drawers[0]
+    held = fill_tray(spec, 0, first.trays[0], held_things(spec)[0][0, 0], made(spec), first.height)
+    drawer = first.model_copy(update={"trays": (held.tray,)})
+    return held, made(spec.model_copy(update={"drawers": (drawer,)}))
 
 
 def contents(held):
     """Yield the compartment of each lot or heap, and the boxes in it: least and largest corners."""
     for part in held.filled:
         names = [holding.item.name for holding in part.holdings]
-        for content in part.lying.fill(names, held.ground):
+        for content, _ in part.lying.filled(names, held.ground, stop=part.stop):
             if isinstance(content, Bulk):
                 boxes = [(content.at, tuple(a + b for a, b in zip(content.at, content.size, strict=True)))]
             else:
@@ -125,9 +127,10 @@ def specs(draw):
 def _made_and_filled(spec):
     """Return what the first tray holds, and its shape; a tray that cannot be made is no example."""
     try:
-        return filled(spec)
+        made(spec)
     except TrayError:
         reject()
+    return filled(spec)
 
 
 @_modest
@@ -172,6 +175,66 @@ def test_what_is_held_lies_in_its_compartment_clear_of_all_and_can_be_taken(spec
         there = sum(content.count for _, content, _ in every if content.item == holding.item.name)
         lack = sum(entry.count for entry in held.unplaced if entry.pointer == holding.pointer)
         assert there + lack == holding.item.count
+
+
+@st.composite
+def standing(draw):
+    """Draw a job with one tray, in a compartment of which things are to stand unsteadily."""
+    form, count = draw(st.sampled_from(UNSTEADY)), draw(st.integers(1, 15))
+    grid, dividers = draw(st.sampled_from(_divided))
+    tray = {
+        "name": "tray",
+        "cells": draw(st.tuples(st.integers(1, 5), st.integers(1, 5))),
+        "height": 48,
+        "finger_ramp": False,
+        **draw(st.sampled_from([{}, {"rim": "straight"}, {"rim": "straight", "label_ledge": True}])),
+        **dividers,
+        "hold": [{"item": "rods", "compartment": [draw(st.integers(0, lines - 1)) for lines in grid]}],
+    }
+    return job(item("rods", form, count=count, storage="upright", label=True), trays=[tray], height=110.0)
+
+
+@_modest
+@given(standing())
+def test_what_stands_unsteadily_in_a_tray_of_the_list_cannot_topple(spec):
+    held, shape = _made_and_filled(spec)
+    assert Tray.model_validate(held.tray.model_dump()) == held.tray
+    grid = spec.drawers[0].trays[0].grid
+    for compartment, _, boxes in contents(held):
+        at_back = compartment.place[1] + compartment.reach[1] == grid[1]
+        if not (shape.ledge and at_back and grid != (1, 1)):  # a stop there would part a label
+            assert not leaning(boxes, wall_boxes(shape), shape.wall)
+
+
+@pytest.mark.parametrize(
+    ("fields", "stops"),
+    [
+        ({}, 2),  # behind the row and beside it
+        ({"compartments": [2, 1]}, 2),
+        ({"label_ledge": True}, 2),
+        ({"label_ledge": True, "compartments": [2, 1]}, 0),  # they would part the label
+    ],
+)
+def test_a_row_in_a_tray_of_the_list_has_stops(fields, stops):
+    rods = item("rods", UNSTEADY[2], count=4, storage="upright", label="label_ledge" in fields)
+    plan = lay_out(job(rods, trays=[tray({"item": "rods"}, cells=[2, 3], height=45, **fields)]))
+    assert not plan.unplaced
+    (part,) = [part for part in plan.parts if part.kind == "tray"]
+    apart = 1 if "compartments" in fields else 0
+    assert len(part.shape.walls) == apart + stops
+    assert len(part.tray.dividers) == (apart + stops if stops else 0)
+    assert [text.text for text in part.shape.letterings if text.face == "ledge"] == ["rods"] * ("label_ledge" in fields)
+
+
+def test_things_that_all_lie_loose_have_the_ramp_of_trays_that_are_laid_out():
+    nuts = item("nuts", {"kind": "standard", "id": "nut-m5"}, count=120)
+    pens = item("pens", _PEN, count=2)
+    beside = {"item": "pens", "compartment": [1, 0]}
+    for hold, ramped in (([{"item": "nuts"}], True), ([{"item": "nuts"}, beside], False)):
+        plan = lay_out(job(nuts, pens, trays=[tray(*hold, cells=[4, 4], compartments=[2, 1])]))
+        (part,) = [part for part in plan.parts if part.kind == "tray" and part.tray.name == "tray"]
+        assert (part.shape.ramp is not None) == ramped
+        assert part.tray.finger_ramp.rows == ("front" if ramped else "none")
 
 
 def _clear_of_corners(spec, shape, content, low, high):

@@ -10,7 +10,7 @@ from typing import Final, Literal, TypeAlias
 
 from worker.layout.placement.assortment import LONG, UNDER_FOOT
 from worker.layout.placement.objective import Weights
-from worker.layout.storage.lane import Lane
+from worker.layout.storage.lane import Lane, Stop
 from worker.layout.storage.lane_sizing import MOST_HEAP_WALL, lanes
 from worker.layout.storage.loose import heap
 from worker.layout.storage.sizing_rules import DrawerLimits
@@ -63,14 +63,15 @@ class Lying:
     lanes: tuple[Lane, ...]
     widths: tuple[float, ...]
 
-    def fill(self, names: Sequence[str], ground: DrawerLimits) -> Iterator[Lot | Bulk]:
-        """Yield where the things of each lane are, in the tray's part frame."""
+    def filled(
+        self, names: Sequence[str], ground: DrawerLimits, *, stop: bool
+    ) -> Iterator[tuple[Lot | Bulk, tuple[Stop, ...]]]:
+        """Yield where the things of each lane are, in the tray's part frame, and with ``stop`` the stops of each."""
         room, axis = _clear(self.compartment, self.lanes), self.axis
         at = room.at[axis]
         span = room.at[1 - axis], room.size[1 - axis]
         for lane, width, name in zip(self.lanes, self.widths, names, strict=True):
-            content, _ = lane.fill(name, at, width, span, axis, ground, self.compartment.low, room.ramp)
-            yield content
+            yield lane.fill(name, at, width, span, axis, ground, self.compartment.low, room.ramp, stop=stop)
             at += width
 
 

@@ -10,12 +10,14 @@ from typing import Final
 
 from worker.layout.items.bisection import most_with
 from worker.layout.items.held.compartment_fit import Lying, Share, TrayRules, arrangement
+from worker.layout.items.held.held_stops import may_have_stops, with_stops
 from worker.layout.items.held.hold_shortage import misfit
 from worker.layout.items.item_trays import ListedItem
 from worker.layout.model.plan import PlanWarning, Stored, Unplaced
 from worker.layout.model.shapes import TrayShape
 from worker.layout.placement.assortment import LABEL_AIR, UNDER_FOOT
 from worker.layout.placement.objective import WEIGHTS
+from worker.layout.storage.loose import ramp_radius
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.tray_option import content_box
 from worker.layout.storage.ways import Kind, natural_ways
@@ -49,21 +51,26 @@ class Holding:
 
 @dataclass(frozen=True, slots=True)
 class _Filled:
-    """A compartment with the holdings in it, as far as they fit."""
+    """A compartment with the holdings in it, as far as they fit, and whether these may have stops."""
 
     lying: Lying
     holdings: tuple[Holding, ...]
+    stop: bool = False
 
 
 @dataclass(frozen=True)
 class HeldTray:
-    """A tray of the list with the labels of what it holds, and what of it does not fit."""
+    """A tray of the list with the labels and stops of what it holds, and what of it does not fit.
+
+    ``ramp`` is the radius of the finger ramp that suits it; None where not all lies loose in one row.
+    """
 
     tray: Tray
     ground: DrawerLimits
     filled: tuple[_Filled, ...]
     unplaced: tuple[Unplaced, ...]
-    warnings: tuple[PlanWarning, ...] = ()
+    warnings: tuple[PlanWarning, ...]
+    ramp: float | None
 
     @property
     def items(self) -> tuple[Item, ...]:
@@ -79,8 +86,8 @@ class HeldTray:
         """
         for filled in self.filled:
             names = [holding.item.name for holding in filled.holdings]
-            contents = filled.lying.fill(names, self.ground)
-            for holding, lane, content in zip(filled.holdings, filled.lying.lanes, contents, strict=True):
+            contents = filled.lying.filled(names, self.ground, stop=filled.stop)
+            for holding, lane, (content, _) in zip(filled.holdings, filled.lying.lanes, contents, strict=True):
                 low, size = content_box(content)
                 x, y, z = (on_grid(a + b) for a, b in zip(corner, low, strict=True))
                 yield Stored(
@@ -145,7 +152,14 @@ def _listed(spec: Spec, drawer: int, name: str) -> tuple[str, Item]:
 
 
 def fill_tray(  # noqa: PLR0917 - what a tray and its place say
-    spec: Spec, drawer: int, tray: Tray, holdings: Sequence[Holding], shape: TrayShape, height: float
+    spec: Spec,
+    drawer: int,
+    tray: Tray,
+    holdings: Sequence[Holding],
+    shape: TrayShape,
+    height: float,
+    *,
+    stops: bool = True,
 ) -> HeldTray:
     """Return what of these holdings a tray has room for, compartment by compartment.
 
@@ -156,6 +170,7 @@ def fill_tray(  # noqa: PLR0917 - what a tray and its place say
         holdings: what it is said to hold.
         shape: the tray's, as it is made.
         height: how high its things may reach above its feet, mm.
+        stops: whether what could topple gets stops.
     """
     own = spec.drawers[drawer]
     ground = replace(DrawerLimits.of(spec, _SPAN, height), wall=tray.wall, floor=tray.floor)
@@ -180,10 +195,24 @@ def fill_tray(  # noqa: PLR0917 - what a tray and its place say
                 )
         lying = arrangement(compartment, [(holding.item, holding.count) for holding in kept], rules) if kept else None
         if lying is not None:
-            filled.append(_Filled(lying, tuple(kept)))
+            filled.append(_Filled(lying, tuple(kept), stops and may_have_stops(tray, lying)))
     labelled = _labelled(tray, every, filled, least_cap(ground.line_width))
     lacking = tuple(_lacking(labelled, filled))
-    return HeldTray(labelled, ground, tuple(filled), tuple(unplaced), lacking)
+    highest = max(compartment.high for compartment in every)
+    stopped = with_stops(labelled, shape, [part.lying for part in filled if part.stop], ground, highest)
+    if stopped is None:
+        filled = [replace(part, stop=False) for part in filled]
+    ramp = None if shape.posts else _ramp(tray, filled, ground)
+    return HeldTray(stopped or labelled, ground, tuple(filled), tuple(unplaced), lacking, ramp)
+
+
+def _ramp(tray: Tray, filled: Sequence[_Filled], ground: DrawerLimits) -> float | None:
+    """Return the radius of a ramp along the front, as a tray that is laid out for such things has it."""
+    lanes = [lane for part in filled for lane in part.lying.lanes]
+    if not lanes or tray.grid[1] > 1 or any(lane.goods is None or lane.goods.soft for lane in lanes):
+        return None
+    room = min(part.lying.compartment.size[1] for part in filled)
+    return ramp_radius(max(lane.stack for lane in lanes), room - 2.0 * ground.margin(0.0))
 
 
 def _labelled(tray: Tray, every: Sequence[Compartment], filled: Sequence[_Filled], least: float) -> Tray:
