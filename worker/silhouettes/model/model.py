@@ -94,11 +94,13 @@ def _closed(triangles: Triangles, warnings: list[str], *, repair: bool) -> tuple
     """Return the triangles of a closed mesh, and whether it is closed.
 
     Raises:
-        ModelRefused: if it is not, and is not to be repaired.
+        ModelRefused: if it is not, and is not to be repaired, or nothing is left of it.
     """
     mesh: Any = trimesh.Trimesh(triangles.reshape(-1, 3), np.arange(3 * len(triangles)).reshape(-1, 3), process=False)
     mesh.merge_vertices(digits_vertex=4)
     mesh.update_faces(mesh.nondegenerate_faces())
+    if not len(mesh.faces):
+        raise ModelRefused("All triangles of the model are lines.", reason="empty", remedy="Export it as a mesh.")
     if mesh.is_watertight and mesh.is_winding_consistent:
         outward = mesh.volume > 0.0
         if not outward:
