@@ -4,7 +4,7 @@ from worker.spec.drawer.drawer import Align, Drawer, Obstacle
 from worker.spec.drawer.grid import Grid
 from worker.spec.drawer.joint import Joint
 from worker.spec.drawer.panel import Panel
-from worker.spec.drawer.pocket import CirclePocket, Notch, Pocket, PolygonPocket, RectanglePocket
+from worker.spec.drawer.pocket import CirclePocket, NestedPocket, Notch, Pocket, PolygonPocket, RectanglePocket
 from worker.spec.drawer.tray import Divider, FingerRamp, LabelLedge, Magnets, Text, Tray
 from worker.spec.items.catalogue import CatalogueEntry, catalogue, lookup
 from worker.spec.items.item import Item, ItemShape, Standard
@@ -40,6 +40,7 @@ __all__ = [
     "LoadedSpool",
     "Magnets",
     "Material",
+    "NestedPocket",
     "Notch",
     "Obstacle",
     "Panel",

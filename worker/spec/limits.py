@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from worker.spec.drawer.drawer import Drawer
-from worker.spec.drawer.pocket import PolygonPocket
+from worker.spec.drawer.pocket import NestedPocket, PolygonPocket
 from worker.spec.errors import SpecTooLarge
 from worker.spec.items.shape import Prism
 from worker.spec.job import Spec
@@ -133,6 +133,9 @@ def _corners(spec: Spec) -> Iterator[int]:
         yield len(drawer.outline or ())
         for tray in drawer.trays:
             yield from (len(pocket.points) for pocket in tray.pockets if isinstance(pocket, PolygonPocket))
+            yield from (
+                pocket.count * len(pocket.points) for pocket in tray.pockets if isinstance(pocket, NestedPocket)
+            )
 
 
 def _refused(message: str, at: str, value: int, limit: str) -> SpecTooLarge:

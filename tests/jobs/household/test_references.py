@@ -1,5 +1,6 @@
 """Specs that name drawers and things by id."""
 
+import numpy as np
 import pytest
 import shapely
 import shapely.affinity
@@ -187,6 +188,18 @@ def test_a_pocket_takes_the_turned_outline(household, silhouette, turn):
     assert shapely.Polygon(made.points).area == pytest.approx(60 * 15 + 20 * 25, rel=1e-3)
     left = shapely.affinity.rotate(shapely.Polygon(silhouette.result["outline"]["corners"]), turn)
     assert shapely.Polygon(made.points).bounds[2] - 10.0 == pytest.approx(left.bounds[2] - left.bounds[0], abs=5e-3)
+
+
+def test_a_pocket_without_a_place_is_to_be_nested(household, silhouette):
+    pocket = {"shape": "silhouette", "id": silhouette.id, "count": 2, "mirrored": True}
+    tray = {"name": "tools", "cells": [3, 3], "height": 40, "pockets": [pocket]}
+    spec = _spec(drawers=[{**_TOP, "trays": [tray]}], **_PRINTER)
+
+    (made,) = load(household.resolve(spec, "local")).drawers[0].trays[0].pockets
+
+    assert (made.shape, made.count, made.turns, made.mirrored, made.depth) == ("nested", 2, "any", True, 6.0)
+    assert np.array(made.points) == pytest.approx(np.array(silhouette.result["outline"]["corners"]))
+    assert made.notch is not None
 
 
 def test_a_silhouette_that_is_unknown_or_unread_is_named_by_its_pointer(household):

@@ -18,6 +18,10 @@ FindOutline: TypeAlias = Callable[[str, str], dict[str, Any]]
 
 _KIND: Final = "silhouette"
 
+#: Fields of a pocket that the polygon in its place has not, or has with other values; the nested one has some of them.
+_NESTING: Final = frozenset({"count", "turns", "mirrored"})
+_REPLACED: Final = frozenset({"shape", "id", "at", "turn", "depth"}) | _NESTING
+
 
 def outline_finder(silhouettes: SilhouetteRecords, owner: str | None) -> FindOutline:
     """Return a function that finds outlines of an owner's silhouettes.
@@ -115,7 +119,10 @@ def _pocket(pocket: Any, at: str, find: FindOutline) -> Any:
         if outline["depth"] is None:
             raise _no_height(at, "depth")
         depth = max(outline["depth"] / 2.0, 0.5)
-    others = {name: value for name, value in pocket.items() if name not in {"shape", "id", "at", "turn", "depth"}}
+    if reference.at is None:
+        others = {name: value for name, value in pocket.items() if name not in _REPLACED - _NESTING}
+        return {**others, "shape": "nested", "points": outline["corners"], "depth": depth}
+    others = {name: value for name, value in pocket.items() if name not in _REPLACED}
     points = _placed(outline["corners"], reference.at, reference.turn)
     return {**others, "shape": "polygon", "points": points, "depth": depth}
 

@@ -3,18 +3,21 @@
 import itertools
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Final
+from typing import Final, TypeAlias
 
 import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from worker.layout.model.shapes import Pocket, Point
+from worker.layout.tray.grip import Grip, finger_slot
 from worker.layout.tray.interior import Room, on_grid
+from worker.layout.tray.nested_pockets import nested_pockets
 from worker.layout.tray.pocket_outline import (
     CHAMFERS,
     NOTCH_REACHES,
     chamfer_of,
+    clean,
     notch,
     outline_of,
     recess,
@@ -22,8 +25,10 @@ from worker.layout.tray.pocket_outline import (
     slot,
     united,
 )
-from worker.spec.drawer.pocket import Pocket as PocketSpec
+from worker.spec.drawer.pocket import CirclePocket, NestedPocket, Notch, PolygonPocket, RectanglePocket
 from worker.spec.tolerances import LENGTH_EPSILON
+
+PlacedPocket: TypeAlias = CirclePocket | RectanglePocket | PolygonPocket
 
 #: Minimum distance in mm from the raised floor to the rim, so that a tray above does not press on items.
 _UNDER_RIM: Final = 0.2
@@ -34,7 +39,7 @@ class _Cut:
     """A pocket to be cut: its number, its item's outline with clearance, and its notch with the axis it runs along."""
 
     index: int
-    spec: PocketSpec
+    spec: PlacedPocket
     item: Polygon
     notch: BaseGeometry | None
     along: int
@@ -72,7 +77,9 @@ def tray_pockets(room: Room) -> tuple[float, tuple[Pocket, ...]]:
                 value=spec.depth, limit=f"at most {on_grid(deepest):g} mm", remedy="Make the tray higher.",
             )  # fmt: skip
     fill_top = on_grid(room.floor_top + max(spec.depth for spec in tray.pockets))
-    cuts = [_cut(room, index, spec) for index, spec in enumerate(tray.pockets)]
+    cuts = [_cut(room, index, spec) for index, spec in enumerate(tray.pockets) if not isinstance(spec, NestedPocket)]
+    taken = [shape for cut in cuts for shape in (cut.item, cut.notch) if shape is not None]
+    cuts += [_cut(room, index, spec) for index, spec in nested_pockets(room, _inside(room), taken)]
     placed: list[_Placed] = []
     for group in _groups(room, cuts):
         recessed = _recess(room, group, fill_top)
@@ -98,7 +105,7 @@ def _alone(room: Room) -> None:
             )  # fmt: skip
 
 
-def _cut(room: Room, index: int, spec: PocketSpec) -> _Cut:
+def _cut(room: Room, index: int, spec: PlacedPocket) -> _Cut:
     """Return one pocket with its outline and notch, checked to lie inside the tray."""
     item = recess(spec, (room.wall, room.wall))
     if not isinstance(item, Polygon) or item.interiors:
@@ -117,15 +124,20 @@ def _cut(room: Room, index: int, spec: PocketSpec) -> _Cut:
         )  # fmt: skip
     if spec.notch is None:
         return _Cut(index, spec, item, None, 0)
-    return _notched(room, index, spec, item, spec.notch.width)
+    return _notched(room, index, spec, item, spec.notch)
 
 
-def _notched(room: Room, index: int, spec: PocketSpec, item: Polygon, width: float) -> _Cut:
-    """Return a pocket with its finger notch: across the item's shorter side if it fits, otherwise along it."""
+def _notched(room: Room, index: int, spec: PlacedPocket, item: Polygon, finger_notch: Notch) -> _Cut:
+    """Return a pocket with its finger notch: where it is given, or across the shorter side, or along it if it fits."""
     shorter = shorter_side(item)
     inside = _inside(room)
+    width, at = finger_notch.width, finger_notch.at
     for along, reach in itertools.product((shorter, 1 - shorter), NOTCH_REACHES):
-        bay = notch(item, width, reach, along=along)
+        if at is None:
+            bay = notch(item, width, reach, along=along)
+        else:
+            grip = Grip((at[0] + room.wall, at[1] + room.wall), finger_notch.turn)
+            bay = clean(finger_slot(item, grip, width, reach))
         both = shapely.union_all([item, bay])
         if inside.covers(bay) and isinstance(both, Polygon) and not both.interiors:
             return _Cut(index, spec, item, bay, along)
@@ -145,7 +157,8 @@ def _groups(room: Room, cuts: list[_Cut]) -> list[list[_Cut]]:
             group = [new if number == old else number for number in group]
     return [
         sorted(
-            (cut for cut in cuts if group[cut.index] == number), key=lambda cut: (cut.item.bounds[cut.along], cut.index)
+            (cut for cut, own in zip(cuts, group, strict=True) if own == number),
+            key=lambda cut: (cut.item.bounds[cut.along], cut.index),
         )
         for number in sorted(set(group))
     ]
@@ -154,6 +167,8 @@ def _groups(room: Room, cuts: list[_Cut]) -> list[list[_Cut]]:
 def _shares(room: Room, first: _Cut, other: _Cut) -> bool:
     """Return whether two pockets have notches of one width, direction and depth that leave no wall between them."""
     if first.notch is None or other.notch is None or first.along != other.along:
+        return False
+    if any(cut.spec.notch is not None and cut.spec.notch.at is not None for cut in (first, other)):
         return False
     if (first.spec.notch, first.spec.depth) != (other.spec.notch, other.spec.depth):
         return False

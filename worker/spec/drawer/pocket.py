@@ -1,18 +1,33 @@
 """Pockets: recesses in a tray's floor in the shape of one item."""
 
-from typing import Annotated, Any, Final, Literal, TypeAlias
+from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, model_validator
 
+from worker.spec.errors import TrayError
 from worker.spec.primitives.length import LengthBounds
 from worker.spec.primitives.model import Noun
-from worker.spec.primitives.names import HouseholdId, Number
+from worker.spec.primitives.names import Count, HouseholdId, Number
 from worker.spec.primitives.polygon import Point, Polygon
-from worker.spec.primitives.pydantic_errors import refusal
+from worker.spec.primitives.pydantic_errors import Refusals, refusal
 from worker.spec.primitives.silhouette_id import silhouette_unknown
 
-__all__ = ["CirclePocket", "Notch", "Pocket", "PolygonPocket", "RectanglePocket", "SilhouettePocket"]
+__all__ = [
+    "MOST_POCKETS",
+    "CirclePocket",
+    "NestedPocket",
+    "Notch",
+    "Pocket",
+    "PolygonPocket",
+    "RectanglePocket",
+    "SilhouettePocket",
+    "Turns",
+]
 
+#: Most pockets in one tray, those of each copy counted.
+MOST_POCKETS: Final = 60
+
+Turns: TypeAlias = Literal["any", "quarters", "none"]
 _Side: TypeAlias = Annotated[float, LengthBounds(1.0, 3000.0)]
 
 
@@ -20,6 +35,15 @@ class Notch(Noun):
     """Finger notch: two round cut-outs beside the pocket, for lifting the item out."""
 
     width: Annotated[float, LengthBounds(8.0, 80.0)] = Field(default=25.0, description="Width of the notch.")
+    at: Point | None = Field(
+        default=None,
+        description="A point [x, y] of the item that the notch crosses, from the inner front left corner of the tray; "
+        "null for the middle of the item's box, and of a nested item for the best grip near its centre of mass.",
+    )
+    turn: Annotated[Number, Field(ge=-360.0, le=360.0)] = Field(
+        default=0.0,
+        description="Direction of the notch with `at`: degrees counter-clockwise from left to right.",
+    )
 
 
 _Depth: TypeAlias = Annotated[float, LengthBounds(0.5, 500.0)]
@@ -60,27 +84,75 @@ class PolygonPocket(_Recess):
     )
 
 
+_TURNS: Final[Any] = Field(
+    default="any",
+    description="How far a nested outline may be turned. any: to any of 24 directions, along the tray's sides if all "
+    "fit; quarters: by 90 degrees; none: not at all.",
+)
+_MIRRORED: Final[Any] = Field(
+    default=False,
+    strict=True,
+    description="true: a nested outline may be mirrored, as the item can lie on either of its flat sides.",
+)
+_COPIES: Final[Any] = Field(default=1, ge=1, le=MOST_POCKETS, description="Number of pockets like this.")
+
+
+class NestedPocket(Noun):
+    """Pockets of one outline that are turned and nested among the tray's others, wherever there is room."""
+
+    shape: Literal["nested"]
+    points: Polygon = Field(description="Corners [x, y] of the item in order, from a point left of it and in front.")
+    count: Count = _COPIES
+    turns: Turns = _TURNS
+    mirrored: bool = _MIRRORED
+    depth: _Depth = Field(description="Depth of the pocket.")
+    clearance: _Air = _CLEARANCE
+    notch: Notch | None = Field(
+        # not a default that the contract shows: generators of clients know none that is an object
+        default_factory=Notch,
+        description="Finger notch, by default at the best grip near the centre of mass; null for none.",
+    )
+
+
 class SilhouettePocket(Noun):
-    """A pocket with the outline of a silhouette. A service replaces it by a polygon when a spec arrives."""
+    """A pocket with the outline of a silhouette. A service replaces it by that outline when a spec arrives."""
 
     shape: Literal["silhouette"]
     id: HouseholdId = Field(description="Id of the silhouette (/v1/silhouettes).")
-    at: Point = Field(
+    at: Point | None = Field(
+        default=None,
         description="Front left corner [x, y] of the turned outline's box, from the inner front left corner of the "
-        "tray."
+        "tray; null: turned and nested among the tray's other pockets.",
     )
     turn: Annotated[Number, Field(ge=-360.0, le=360.0)] = Field(
-        default=0.0, description="Degrees by which the outline is turned counter-clockwise."
+        default=0.0, description="Degrees by which the outline is turned counter-clockwise, with `at`."
     )
+    count: Count = _COPIES
+    turns: Turns = _TURNS
+    mirrored: bool = _MIRRORED
     depth: _Depth | None = Field(
         default=None, description="Depth of the pocket; null for half the depth of the silhouette."
     )
     clearance: _Air = _CLEARANCE
-    notch: Notch | None = _NOTCH
+    notch: Notch | None = Field(
+        default=None,
+        description="Finger notch; null for none. Left out, an outline without `at` has one at the best grip near the "
+        "centre of mass.",
+    )
+
+    @model_validator(mode="after")
+    def _rules(self) -> Self:
+        refusals = Refusals()
+        if self.at is not None and self.count != 1:
+            remedy = "Remove `at`, or list each pocket separately."
+            error = TrayError("Pockets cannot share a place.", value=self.count, limit="1 with `at`", remedy=remedy)
+            refusals.add(error, "count")
+        refusals.settle()
+        return self
 
 
 _Entry: TypeAlias = Annotated[
-    CirclePocket | RectanglePocket | PolygonPocket | SilhouettePocket, Field(discriminator="shape")
+    CirclePocket | RectanglePocket | PolygonPocket | NestedPocket | SilhouettePocket, Field(discriminator="shape")
 ]
 
 
@@ -92,7 +164,7 @@ def _without_silhouette(value: Any) -> Any:
 
 
 Pocket: TypeAlias = Annotated[
-    CirclePocket | RectanglePocket | PolygonPocket,
+    CirclePocket | RectanglePocket | PolygonPocket | NestedPocket,
     Field(discriminator="shape"),
     BeforeValidator(_without_silhouette, json_schema_input_type=_Entry),
 ]
