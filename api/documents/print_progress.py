@@ -68,7 +68,7 @@ class PrintWork:
         files = frozenset(file.name for file in job_service.files(job_id))
         spec = _spec(job_service.prints.spec(job_id))
         # only a schedule names printers, of which these are the records
-        recorded = () if spec.schedule is None else tuple(job_service.prints.recorded_runs(job_id))
+        recorded = () if spec.calendar is None else tuple(job_service.prints.recorded_runs(job_id))
         return cls(job_id, manifest, spec, status, files, recorded)
 
     @property
@@ -111,7 +111,7 @@ class PrintWork:
         from worker.printing.estimating.process_settings import Correction  # noqa: PLC0415 - as above
         from worker.printing.progress.printer_history import histories_of  # noqa: PLC0415 - as above
 
-        printers = () if self.spec.schedule is None else self.spec.schedule.printers
+        printers = () if self.spec.calendar is None else self.spec.calendar.printers
         stated = Correction.of_time(self.spec).uncertainty
         return histories_of(self.recorded_runs, [printer.name for printer in printers], stated)
 
@@ -148,7 +148,7 @@ class PrintWork:
 
     def schedule(self, runs: tuple[RunEntry, ...], now: datetime) -> ScheduleEntry | None:
         """Return when these runs are printed, or None where the spec has no schedule or a run has no time."""
-        plan = self.spec.schedule
+        plan = self.spec.calendar
         if plan is None or any(run.seconds is None for run in runs):
             return None
         from worker.printing.progress.coupon_gate import gate_of  # noqa: PLC0415 - as above
@@ -186,7 +186,7 @@ class PrintWork:
                 waste=round(_grams(failed, key) + flushed[key], 2),
                 needed=_grams(needed, key),
                 spools=tuple(
-                    round(grams, 2) for grams in spools_left(material, used.get(key, 0.0), self.spec.schedule)
+                    round(grams, 2) for grams in spools_left(material, used.get(key, 0.0), self.spec.calendar)
                 ),
             )
             for material in self.materials
@@ -293,7 +293,7 @@ def runs_document(work: PrintWork, now: datetime) -> RunsDocument:
         work=numbers,
         schedule=schedule,
         reprints=work.reprints(runs, beginning(now)),
-        purchases=purchases(runs, work.materials, work.used, steps, work.spec.schedule),
+        purchases=purchases(runs, work.materials, work.used, steps, work.spec.calendar),
         files=work.run_files,
         filament=work.filament(runs),
     )

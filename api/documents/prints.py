@@ -129,6 +129,7 @@ _RUNS: Final[JsonDict] = {
             "cost": 0.36,
             "file": "run-05.3mf",
             "lettering": None,
+            "printers": [],
         }
     ],
     "work": {
@@ -145,6 +146,7 @@ _RUNS: Final[JsonDict] = {
         "calibrated_time": 1.0,
         "calibrated_filament": 1.0,
         "alternatives": [],
+        "printers": [],
     },
     "schedule": None,
     "reprints": {"runs": 1, "pieces": 1, "seconds": 4210.0, "grams": 18.2, "finish_without": None},

@@ -7,6 +7,7 @@ The process reads specs (``S``) from standard input and writes answers to standa
 import sys
 import traceback
 from collections import OrderedDict
+from collections.abc import Container
 from typing import Final, TypeAlias
 
 import orjson
@@ -14,7 +15,8 @@ import orjson
 from worker.jobs.execution.frames import answer_frames
 from worker.layout.model.plan import Plan
 from worker.layout.model.plan_document import plan_document
-from worker.layout.planner import lay_out
+from worker.printing.printer_choice import lay_out_for_printers
+from worker.printing.printer_estimates import price_on_others
 from worker.printing.scheduling.work_plan import runs_of
 from worker.spec import Spec
 from worker.spec.errors import DrawerwrightError
@@ -42,19 +44,23 @@ def make_plan(spec: Spec) -> PlanDocument:
     Raises:
         LayoutError: when it cannot be laid out.
     """
-    plan = lay_out(spec)
-    runs, work = runs_of(spec, plan, _estimates(spec, plan))
+    plan = lay_out_for_printers(spec, price=_estimates)
+    spec = spec.for_printer(plan.made_for)
+    own = _estimates(spec, plan)
+    others = price_on_others(spec, plan.parts, own, lambda other, marks: _estimates(other, plan, marks))
+    runs, work = runs_of(spec, plan, own, others=others)
     return plan_document(plan).model_copy(update={"runs": runs, "work": work})
 
 
-def _estimates(spec: Spec, plan: Plan) -> dict[str, EstimateEntry]:
-    """Return the estimates of the parts to print; builds the meshes of those that are not remembered."""
+def _estimates(spec: Spec, plan: Plan, marks: Container[str] | None = None) -> dict[str, EstimateEntry]:
+    """Return the estimates of the parts to print, or those of these marks; builds meshes that are not remembered."""
     from worker.printing.estimating.part_estimates import price_new_parts  # noqa: PLC0415 - the geometry kernel
 
     settings = spec.model_dump_json(exclude=_UNPRICED)
     keys = {part.mark: (settings, part.bare, part.kind, part.mark) for part in plan.parts if part.bare is not None}
     estimates = {mark: _estimates_by_key[key] for mark, key in keys.items() if key in _estimates_by_key}
-    for mark, estimate in price_new_parts(spec, plan, without=estimates).items():
+    left_out = {part.mark for part in plan.parts if marks is not None and part.mark not in marks}
+    for mark, estimate in price_new_parts(spec, plan, without={*estimates, *left_out}).items():
         estimates[mark] = estimate
         if mark in keys:
             _estimates_by_key[keys[mark]] = estimate

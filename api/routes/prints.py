@@ -246,13 +246,14 @@ def get_run_sheet(request: Request, job_service: JobServiceDep, job_id: str, num
     if record is None:
         raise FileNotInJob("The job has no run with this number.", value=number)
     from worker.output.drawings.run_sheet import write_run_sheet  # noqa: PLC0415 - a service at rest draws nothing
+    from worker.printing.part_printers import printer_of  # noqa: PLC0415 - as above
 
     runs, _ = work.remaining()
     schedule = work.schedule(runs, beginning(utc_now()))
     steps = () if schedule is None else schedule.steps
     run = record.run.model_copy(update={"file": work.file_of(record.run.number)})
     step = next((step for step in steps if step.run == run.number), None)
-    data = write_run_sheet(work.manifest, run, work.spec.printer, step)
+    data = write_run_sheet(work.manifest, run, printer_of(work.spec, run), step)
     disposition = f'inline; filename="{sheet_file_name(run.number)}"'
     headers = {"ETag": content_tag(data), "Cache-Control": "private, no-cache", "Content-Disposition": disposition}
     return not_modified(request, headers) or Response(data, headers=headers, media_type=PDF_TYPE)

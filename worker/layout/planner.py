@@ -35,6 +35,7 @@ from worker.spec.drawer.tray import NO_RAMP, FingerRamp, Tray
 from worker.spec.errors import TrayError
 from worker.spec.items.item import Item
 from worker.spec.items.layout import Effort
+from worker.spec.printer.printer import NamedPrinter
 
 if TYPE_CHECKING:
     from worker.layout.items.filling.earlier_layout import EarlierTray
@@ -74,6 +75,7 @@ def lay_out(spec: Spec, effort: Effort = "quick", spread: Spread = one_by_one) -
         cautions=cautions(spec, max((panel.height for drawer in drawers for panel in drawer.panels), default=0.0)),
         unplaced=unplaced,
         numbering=register.numbers(),
+        made_for=spec.printer.name if isinstance(spec.printer, NamedPrinter) else None,
     )
     manifest = job.previous.manifest
     return plan if manifest is None else replace(plan, changes=changes_of(plan_document(plan), manifest))

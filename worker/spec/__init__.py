@@ -12,7 +12,7 @@ from worker.spec.items.shape import Box, Cylinder, Prism, Screw
 from worker.spec.job import Spec
 from worker.spec.primitives.length import LengthBounds, parse_length
 from worker.spec.printer.material import DENSITIES, Material
-from worker.spec.printer.printer import Forbidden, Printer
+from worker.spec.printer.printer import Forbidden, NamedPrinter, Printer
 from worker.spec.printer.printing import Calibration, KindPrinting, LayerProcess, Printing, ProcessNumbers
 from worker.spec.printer.schedule import LoadedSpool, Schedule, SchedulePrinter, Window
 from worker.spec.reading.loader import load, loads
@@ -40,6 +40,7 @@ __all__ = [
     "LoadedSpool",
     "Magnets",
     "Material",
+    "NamedPrinter",
     "NestedPocket",
     "Notch",
     "Obstacle",

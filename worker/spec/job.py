@@ -1,12 +1,12 @@
 """The spec of a job, and the rules that span several of its parts."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain
 from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
-from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
-from pydantic_core import CoreSchema, core_schema
+from pydantic import BeforeValidator, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
+from pydantic_core import CoreSchema, PydanticKnownError, core_schema
 
 from worker.spec.drawer.drawer import Drawer
 from worker.spec.drawer.grid import Grid
@@ -22,9 +22,9 @@ from worker.spec.primitives.names import Name
 from worker.spec.primitives.pydantic_errors import Refusals, Step
 from worker.spec.printer.lettering import LetteredFace
 from worker.spec.printer.material import Material
-from worker.spec.printer.printer import Printer, refused_layer, refused_line
+from worker.spec.printer.printer import NamedPrinter, Printer, refused_layer, refused_line
 from worker.spec.printer.printing import Printing
-from worker.spec.printer.schedule import Schedule
+from worker.spec.printer.schedule import Schedule, SchedulePrinter
 from worker.spec.tolerances import LENGTH_EPSILON, LINES_IN_A_WALL
 
 __all__ = ["Spec"]
@@ -35,6 +35,30 @@ _SOLID_FACES: Final[tuple[LetteredFace, ...]] = ("top", "bottom", "floor")
 _PAUSED_FACES: Final[tuple[LetteredFace, ...]] = ("top", "bottom")
 #: Minimum straight edge in mm between the rounded corners of a half cell; without one, points of its rings coincide.
 _STRAIGHT = 0.5
+
+
+def _largest(fields: dict[str, Any]) -> Printer | None:
+    """Return the printer with the largest bed, the first of several; None without printers."""
+    printers: tuple[NamedPrinter, ...] = fields["printers"]
+    if not printers:
+        return None
+    return _as_all(max(printers, key=lambda printer: printer.bed[0] * printer.bed[1]), printers)
+
+
+def _given(printer: object) -> object:
+    """Refuse a spec without any printer as pydantic does where a required field is missing."""
+    if printer is None:
+        raise PydanticKnownError("missing")
+    return printer
+
+
+def _as_all(printer: NamedPrinter, printers: Sequence[Printer]) -> NamedPrinter:
+    """Return the printer with what all can do, for a part is the same on all: changes of filament, and bridges."""
+    shared = {
+        "tool_changes": all(each.tool_changes for each in printers),
+        "max_bridge": min(each.max_bridge for each in printers),
+    }
+    return printer.model_copy(update=shared)
 
 
 def _previous(data: Any) -> Manifest | PlanDocument:
@@ -61,13 +85,23 @@ Previous: TypeAlias = Annotated[Manifest | PlanDocument, _AsDocument()]
 
 
 class Spec(Noun):
-    """A job: drawers, and the grid, printer and material that they share."""
+    """A job: drawers, and the grid, printers and material that they share."""
+
+    model_config = ConfigDict(json_schema_extra={"anyOf": [{"required": ["printer"]}, {"required": ["printers"]}]})
 
     spec: Literal["1"] = Field(description="Version of this contract.")
     name: Name = Field(description="Name of the job.")
     drawers: tuple[Drawer, ...] = Field(min_length=1, max_length=100, description="Drawers of the job.")
     grid: Grid = Field(default=Grid(), description="Grid of all drawers.")
-    printer: Printer = Field(description="Printer.")
+    printers: tuple[NamedPrinter, ...] = Field(
+        default=(),
+        max_length=20,
+        description="Printers that need not be alike, instead of `printer`. Each part is printed where it fits, and "
+        "large parts are cut for the printer with which all is printed sooner.",
+    )
+    printer: Annotated[Printer, BeforeValidator(_given)] = Field(
+        default_factory=_largest, validate_default=True, description="Printer; required without `printers`."
+    )
     material: Material = Field(default=Material(), description="Filament.")
     joints: bool = Field(
         default=True, strict=True,
@@ -129,6 +163,49 @@ class Spec(Noun):
         own = {"layer": self.layer_of(kind), "line_width": self.line_width_of(kind)}
         return self.printer.model_copy(update=own)
 
+    def for_printer(self, name: str | None) -> Self:
+        """Return the job with ``printer`` as the one of this name; for None, the job as it is.
+
+        Raises:
+            KeyError: if there is none of this name.
+        """
+        return self if name is None else self.model_copy(update={"printer": self.printer_named(name)})
+
+    def printer_named(self, name: str | None) -> Printer:
+        """Return one of the printers; for None, the job's only one.
+
+        Raises:
+            KeyError: if there is none of this name.
+        """
+        if name is None:
+            return self.printer
+        by_name = {printer.name: printer for printer in self.printers}
+        return _as_all(by_name[name], self.printers)
+
+    @property
+    def calendar(self) -> Schedule | None:
+        """The schedule with all of ``printers``: those that it does not list have no hours and spools of their own."""
+        if self.schedule is None or not self.printers:
+            return self.schedule
+        given = self.schedule.printers if "printers" in self.schedule.model_fields_set else ()
+        listed = {own.name for own in given}
+        others = [SchedulePrinter(name=own.name) for own in self.printers if own.name not in listed]
+        return self.schedule.model_copy(update={"printers": (*given, *others)})
+
+    @property
+    def designs(self) -> tuple[str, ...]:
+        """Names of printers for whose bed, lines and layers all parts can be made, the largest bed first.
+
+        Those that are alike in all three are represented by the first.
+        """
+        alike: dict[tuple[object, ...], str] = {}
+        for printer in sorted(self.printers, key=lambda own: -own.bed[0] * own.bed[1]):
+            areas = tuple((area.at, area.size) for area in printer.forbidden)
+            key = printer.bed, printer.margin, areas, printer.line_width, printer.layer
+            if key not in alike and not self.for_printer(printer.name)._unsuited():  # noqa: SLF001 - a copy of itself
+                alike[key] = printer.name
+        return tuple(alike.values())
+
     def joint(self) -> Joint:
         """Return the checked joint of this grid and clearance, for the widest line that tiles and trays are laid in."""
         return self.grid.to_joint(max(self.line_width_of("tile"), self.line_width_of("tray")))
@@ -154,10 +231,11 @@ class Spec(Noun):
     @model_validator(mode="after")
     def _rules(self) -> Self:
         refusals = Refusals()
+        self._check_printers(refusals)
         self._check_names(refusals)
         self._check_printing(refusals)
-        self._check_joint(refusals)
-        self._check_trays(refusals)
+        if not self.designs:
+            self._check_design(refusals)
         self._check_items(refusals)
         self._check_holds(refusals)
         refusals.settle()
@@ -182,20 +260,86 @@ class Spec(Noun):
                 )  # fmt: skip
                 refusals.add(error, "drawers", index, "id")
 
-    def _check_printing(self, refusals: Refusals) -> None:
-        nozzle = self.printer.nozzle
+    def _check_design(self, refusals: Refusals) -> None:
+        """Check what depends on the lines and layers of the printer that the parts are made for."""
+        self._check_joint(refusals)
+        self._check_trays(refusals)
+
+    def _unsuited(self) -> bool:
+        """Return whether parts cannot be made for the lines and layers of the printer."""
+        refusals = Refusals()
+        self._check_design(refusals)
+        return bool(refusals)
+
+    def _check_printers(self, refusals: Refusals) -> None:
+        """Check the names of printers, and that each filament and layer of the job has a printer."""
+        if self.printers and "printer" in self.model_fields_set:
+            error = SpecError(
+                "The job has both one printer and several.",
+                value=None, limit="printer or printers", remedy="Remove printer, or list it in printers.",
+            )  # fmt: skip
+            refusals.add(error, "printer")
+        names = [printer.name for printer in self.printers]
+        for index, name in enumerate(names):
+            if name in names[:index]:
+                error = SpecError(
+                    "Two printers have the same name.",
+                    value=name, limit="unique in the job", remedy="Rename one of them.",
+                )  # fmt: skip
+                refusals.add(error, "printers", index, "name")
+        if self.schedule is not None and self.printers and "printers" in self.schedule.model_fields_set:
+            for index, own in enumerate(self.schedule.printers):
+                if own.name not in names:
+                    error = SpecError(
+                        "The job has no printer of this name.",
+                        value=own.name, limit=", ".join(names),
+                        remedy="Correct the name, or list the printer in /printers.",
+                    )  # fmt: skip
+                    refusals.add(error, "schedule", "printers", index, "name")
+        for material, *at in self._filaments():
+            if not any(printer.takes(material.name) for printer in self._every_printer):
+                allowed = dict.fromkeys(name for own in self._every_printer for name in own.materials or ())
+                error = SpecError(
+                    "No printer takes this material.",
+                    value=material.name, limit=", ".join(allowed),
+                    remedy="Use another material, or add it to the materials of a printer.",
+                )  # fmt: skip
+                refusals.add(error, *at)
+
+    @property
+    def _every_printer(self) -> Sequence[Printer]:
+        """All printers of the job."""
+        return self.printers or (self.printer,)
+
+    def _filaments(self) -> Iterator[tuple[Material, *tuple[Step, ...]]]:
+        """Yield the job's filaments, each before its path."""
+        if self.printing.tile.material is None or self.printing.tray.material is None:
+            at: tuple[Step, ...] = ("material", "name") if "name" in self.material.model_fields_set else ("material",)
+            yield self.material, *at
         for name, own in (("tile", self.printing.tile), ("tray", self.printing.tray)):
-            if own.line_width is not None and (refused := refused_line(own.line_width, nozzle)) is not None:
-                refusals.add(refused, "printing", name, "line_width")
-            if own.layer is not None and (refused := refused_layer(own.layer, nozzle)) is not None:
-                refusals.add(refused, "printing", name, "layer")
+            if own.material is not None:
+                yield own.material, "printing", name, "material", "name"
+        if self.printing.lettering is not None:
+            yield self.printing.lettering.material, "printing", "lettering", "material", "name"
+
+    def _check_printing(self, refusals: Refusals) -> None:
+        """Check that lines and layers suit the nozzle of a printer; layers to compare, those of all."""
+        nozzle = max(printer.nozzle for printer in self._every_printer)
+        for name, own in (("tile", self.printing.tile), ("tray", self.printing.tray)):
+            if own.line_width is not None:
+                refused = [refused_line(own.line_width, printer.nozzle) for printer in self._every_printer]
+                if refused[0] is not None and all(refused):
+                    refusals.add(refused[0], "printing", name, "line_width")
+            if own.layer is not None and (coarse := refused_layer(own.layer, nozzle)) is not None:
+                refusals.add(coarse, "printing", name, "layer")
         self._check_lettering(refusals)
         for index, process in enumerate(self.printing.layer_processes):
-            if (refused := refused_layer(process.layer, nozzle)) is not None:
-                refusals.add(refused, "printing", "layer_processes", index, "layer")
+            if (coarse := refused_layer(process.layer, nozzle)) is not None:
+                refusals.add(coarse, "printing", "layer_processes", index, "layer")
+        finest = min(printer.nozzle for printer in self._every_printer)
         for index, layer in enumerate(self.printing.compare):
-            if (refused := refused_layer(layer, nozzle)) is not None:
-                refusals.add(refused, "printing", "compare", index)
+            if (coarse := refused_layer(layer, finest)) is not None:
+                refusals.add(coarse, "printing", "compare", index)
 
     def _check_lettering(self, refusals: Refusals) -> None:
         lettering = self.printing.lettering

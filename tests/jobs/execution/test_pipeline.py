@@ -291,3 +291,28 @@ def test_lettering_is_a_pause_for_any_other_printer(spec):
 
 def test_a_planned_job_is_the_same_bytes_again(spec, planned):
     assert run_pipeline(spec(LABELLED, **PLANNED), part_store=InMemoryPartCache(), now=NOW, identity="job-7") == planned
+
+
+def test_runs_of_unlike_printers_lie_on_their_own_beds(spec, store):
+    printers = [
+        {"name": "small", "bed": [100, 100, 100], "cost_per_hour": 0.1},
+        {"name": "large", "bed": [180, 180, 180], "forbidden": [{"at": [0, 0], "size": [180, 30]}]},
+    ]
+    single = spec(*_TRAYS).model_dump(mode="json", exclude_unset=True, exclude={"printer"})
+    job = type(spec()).model_validate({**single, "printers": printers, "schedule": {"wait_for_coupon": False}})
+    made = run_pipeline(job, part_store=store, now=NOW)
+    manifest = json.loads(made.manifest)
+    assert {name for run in manifest["runs"] for name in run["printers"]} == {"small", "large"}
+    sizes = {part["mark"]: part["size"] for part in manifest["parts"]}
+    for run in manifest["runs"]:
+        for piece in run["pieces"]:
+            width, depth, _ = sizes[piece["mark"]]
+            across, deep = (depth, width) if piece["turn"] else (width, depth)
+            right, back = piece["at"][0] + across, piece["at"][1] + deep
+            assert max(right, back) <= (99.501 if run["printers"] == ["small"] else 179.501)
+            assert run["printers"] == ["small"] or piece["at"][1] >= 30.0
+    steps = {step["run"]: step["printer"] for step in manifest["schedule"]["steps"]}
+    assert steps == {run["number"]: run["printers"][0] for run in manifest["runs"]}
+    assert json.loads(zipfile.ZipFile(io.BytesIO(made.bundle)).read("spec.json")).keys() >= {"printers", "schedule"}
+    other = {entry["printers"][0] for part in manifest["parts"] for entry in part["other_estimates"]}
+    assert other == {"small", "large"} - {manifest["made_for"]}

@@ -5,8 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.printing.progress.planned_manifest import bench
+from tests.printing.progress.planned_manifest import BENCH, bench, manifest_of
 from worker.printing.progress.remaining import PrintState, begin, follow, remaining_work, used_filament, withdraw
+from worker.spec import load
 from worker.spec.errors import PrintRefused
 from worker.spec.requests.print_event import PrintEvent
 
@@ -300,3 +301,20 @@ def test_without_an_event_the_pieces_are_counted_as_if_it_had_not_been(events, w
     for field in ("printed", "placed", "failed", "laid", "clearance"):
         assert getattr(after, field) == getattr(expected, field)
     _holds(after, start)
+
+
+def test_what_fails_is_printed_again_on_printers_that_it_fits():
+    job = {name: value for name, value in BENCH.items() if name != "printer"}
+    printers = [{"name": "small", "bed": [100, 100, 100]}, {"name": "large", "bed": [180, 180, 180]}]
+    spec, manifest = manifest_of(load(job | {"printers": printers}).for_printer("large"))
+    state = begin(manifest)
+    for run in manifest.runs:
+        state = follow(state, _event("failed", run=run.number), manifest, spec)
+    runs, work = remaining_work(state, manifest, spec)
+    assert _pieces(runs) == Counter(begin(manifest).needed)
+    sizes = {part.mark: part.size for part in manifest.parts}
+    large = {mark for mark, size in sizes.items() if max(size[:2]) > 99.0}
+    assert large
+    assert all(run.printers == ("large",) for run in runs for piece in run.pieces if piece.mark in large)
+    assert {own.printers for own in work.printers} == {("small",), ("large",)}
+    assert 0 < work.least_runs <= work.runs

@@ -400,7 +400,7 @@ def test_fewer_hours_never_finish_equal_runs_earlier(rules, minutes, count, now,
     # Of unequal runs on several printers a list rule can finish earlier with less (Graham's anomalies, from memory).
     runs = _runs(*[minutes / 60] * count)
     name = data.draw(st.sampled_from(["printing", "attended"]))
-    rules = {**rules, "printers": [{"name": "only"}]}
+    rules = {**rules, "goal": "finish", "printers": [{"name": "only"}]}
     windows = rules[name] or [{"start": "00:00", "end": "24:00"}, {"start": "06:00", "end": "18:00"}]
     fewer = data.draw(st.lists(st.sampled_from(windows), min_size=1, max_size=2))
     more, less = _table(runs, now=now, **rules), _table(runs, now=now, **{**rules, name: fewer})

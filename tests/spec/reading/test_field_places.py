@@ -13,10 +13,10 @@ from worker.spec.reading.loader import load
 @pytest.mark.parametrize(
     ("path", "remedy"),
     [
-        (["bed"], "Did you mean /printer/bed?"),
+        (["bed"], "Did you mean /printer/bed or /printers/*/bed?"),
         (["bde"], "Remove it."),
-        (["nozzle"], "Did you mean /printer/nozzle?"),
-        (["nozle"], "Did you mean /printer/nozzle?"),
+        (["nozzle"], "Did you mean /printer/nozzle or /printers/*/nozzle?"),
+        (["nozle"], "Did you mean /printer/nozzle or /printers/*/nozzle?"),
         (["printr"], 'Did you mean "printer"?'),
         (["drawers", 0, "hight"], 'Did you mean "height"?'),
         (["drawers", 3, "trays", 1, "cell"], 'Did you mean "cells"?'),
@@ -44,4 +44,4 @@ def test_a_bed_beside_the_printer_is_shown_its_place():
         {"name": "a", "width": 90, "depth": 90, "height": 50}], "bed": [180, 180, 180]}  # fmt: skip
     with pytest.raises(SpecError) as caught:
         load(spec)
-    assert caught.value.remedy == "Did you mean /printer/bed?"
+    assert caught.value.remedy == "Did you mean /printer/bed or /printers/*/bed?"

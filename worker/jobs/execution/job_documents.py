@@ -16,8 +16,10 @@ from worker.output.drawings.map import write_map_pdf, write_map_svg
 from worker.output.drawings.run_sheet import write_run_sheet
 from worker.output.meshes.scene import write_glb
 from worker.output.preview.drawer_picture import draw_drawer, picture_title
-from worker.printing.estimating.part_estimates import compare, price_parts
+from worker.printing.estimating.part_estimates import compare, price_parts, price_parts_on_others
 from worker.printing.estimating.process_settings import Correction
+from worker.printing.part_printers import printer_of
+from worker.printing.printer_estimates import entries_of
 from worker.printing.progress.coupon_gate import gate_of
 from worker.printing.progress.printer_history import histories_of, reliability_of
 from worker.printing.scheduling.reliability import Reliability
@@ -25,7 +27,7 @@ from worker.printing.scheduling.spools import purchases
 from worker.printing.scheduling.timetable import make_timetable
 from worker.printing.scheduling.work_plan import runs_of
 from worker.solids import Mesh
-from worker.spec import Printer, Spec
+from worker.spec import Spec
 from worker.spec.manifest import (
     CALENDAR_TYPE,
     CSV_TYPE,
@@ -57,23 +59,24 @@ class Document:
 def print_record(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], now: datetime) -> PrintRecord:
     """Return the printing of a job: estimates, runs, timetable and purchases."""
     estimates = price_parts(spec, plan, meshes)
-    runs, work = runs_of(spec, plan, estimates, exact=True)
+    others = price_parts_on_others(spec, plan, meshes, estimates) if spec.printers else {}
+    runs, work = runs_of(spec, plan, estimates, others=others, exact=True)
     work = work.model_copy(update={"alternatives": compare(spec, plan, meshes)})
     materials = spec.materials_of(part.kind for part in plan.parts)
     schedule = (
         None
-        if spec.schedule is None
+        if spec.calendar is None
         else make_timetable(
-            spec.schedule, runs, materials, now, gate=gate_of(spec, runs, None), reliability=_reliability(spec)
+            spec.calendar, runs, materials, now, gate=gate_of(spec, runs, None), reliability=_reliability(spec)
         )
     )
-    bought = purchases(runs, materials, steps=() if schedule is None else schedule.steps, schedule=spec.schedule)
-    return PrintRecord(estimates, runs, work, schedule, bought)
+    bought = purchases(runs, materials, steps=() if schedule is None else schedule.steps, schedule=spec.calendar)
+    return PrintRecord(estimates, runs, work, schedule, bought, entries_of(spec, others))
 
 
 def _reliability(spec: Spec) -> Reliability:
     """Return the reliability of printers of which nothing is recorded yet."""
-    printers = () if spec.schedule is None else spec.schedule.printers
+    printers = () if spec.calendar is None else spec.calendar.printers
     return reliability_of(histories_of((), [own.name for own in printers], Correction.of_time(spec).uncertainty))
 
 
@@ -112,7 +115,7 @@ def documents_of(
     manifest: Manifest,
     meshes: Mapping[str, Mesh],
     *,
-    printer: Printer,
+    spec: Spec,
     identity: str,
     now: datetime,
     drawer_pages: Mapping[str, str],
@@ -123,7 +126,7 @@ def documents_of(
         plan: the job laid out.
         manifest: with the file names of the runs, without these documents.
         meshes: by mark.
-        printer: the printer whose bed the sheets of runs show.
+        spec: the job, whose printers' beds the sheets of runs show.
         identity: unique to the job; the UIDs of calendar events contain it.
         now: when the job was submitted.
         drawer_pages: the URLs of drawers' pages by the drawers' names.
@@ -133,7 +136,7 @@ def documents_of(
         for part in manifest.parts
         if part.estimate is not None and part.estimate.colour is not None
     }
-    yield from _run_sheets(manifest, printer)
+    yield from _run_sheets(manifest, spec)
     for number, place in enumerate(plan.drawers, start=1):
         for suffix, kind, data in (
             ("svg", SVG_TYPE, write_map_svg(plan, number - 1)),
@@ -161,10 +164,10 @@ def documents_of(
         yield Document(DocumentEntry(role="calendar", title="Print runs as a calendar", file=file), data)
 
 
-def _run_sheets(manifest: Manifest, printer: Printer) -> Iterator[Document]:
+def _run_sheets(manifest: Manifest, spec: Spec) -> Iterator[Document]:
     """Yield the sheet of each run, with its dates if the job has a schedule."""
     steps = {} if manifest.schedule is None else {step.run: step for step in manifest.schedule.steps}
     for run in manifest.runs:
-        data = write_run_sheet(manifest, run, printer, steps.get(run.number))
+        data = write_run_sheet(manifest, run, printer_of(spec, run), steps.get(run.number))
         file = file_entry(sheet_file_name(run.number), PDF_TYPE, data)
         yield Document(DocumentEntry(role="sheet", title=f"Sheet of run {run.number}", run=run.number, file=file), data)

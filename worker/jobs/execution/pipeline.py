@@ -16,7 +16,6 @@ from worker.jobs.records.models import BUNDLE_NAME, Progress, StoredFile
 from worker.layout.items.filling.drawer_task import Spread, one_by_one
 from worker.layout.model.plan import Plan
 from worker.layout.model.shapes import Face, Part, Shape
-from worker.layout.planner import lay_out
 from worker.output.bundle.bundle import write_bundle
 from worker.output.bundle.manifest_writer import (
     PartRecord,
@@ -31,6 +30,7 @@ from worker.output.checks.lettering_checks import ExpectedInlay
 from worker.output.checks.part_checks import expected_of, inspect, require
 from worker.output.meshes.stl import read_stl, write_stl
 from worker.output.meshes.threemf import write_3mf
+from worker.printing.printer_choice import lay_out_for_printers
 from worker.solids import Mesh, build, digest, genus
 from worker.solids.inlay import bare_of, inlay_body, inlays
 from worker.spec import Printer, Spec
@@ -91,7 +91,8 @@ def run_pipeline(
 
     total = 0
     step(0, "layout")
-    plan = lay_out(spec, "normal", spread)
+    plan = lay_out_for_printers(spec, "normal", spread)
+    given, spec = spec, spec.for_printer(plan.made_for)
     total = len(plan.parts) + len(_LAST_STEPS)
     last = {name: len(plan.parts) + place for place, name in enumerate(_LAST_STEPS)}
     built: dict[str, BuiltPart] = {}
@@ -107,7 +108,7 @@ def run_pipeline(
     prints = print_record(spec, plan, meshes, now)
     step(last["runs"], "runs")
     files, records = _named(plan, built)
-    manifest = compose_manifest(plan, records, assembly, digest_of_spec=spec_digest(spec), prints=prints)
+    manifest = compose_manifest(plan, records, assembly, digest_of_spec=spec_digest(given), prints=prints)
     runs: list[Document] = []
     bodies: Mapping[str, tuple[Mesh, ...]] = {mark: (mesh,) for mark, mesh in meshes.items()}
     if spec.body_faces:
@@ -119,15 +120,13 @@ def run_pipeline(
     manifest = with_runs(manifest, runs).model_copy(update={"assembly": tuple(assembly)})
     step(last["documents"], "documents")
     identity = identity or manifest.spec_digest
-    others = documents_of(
-        plan, manifest, meshes, printer=spec.printer, identity=identity, now=now, drawer_pages=drawer_pages
-    )
+    others = documents_of(plan, manifest, meshes, spec=spec, identity=identity, now=now, drawer_pages=drawer_pages)
     documents = [*runs, *others]
     manifest = manifest.model_copy(update={"documents": tuple(document.entry for document in documents)})
     step(last["bundle"], "bundle")
     data = {name: file.data for name, file in files.items()}
     data |= {document.entry.file.name: document.data for document in documents}
-    bundle = write_bundle(manifest, data, spec.to_json().encode())
+    bundle = write_bundle(manifest, data, given.to_json().encode())
     manifest = manifest.model_copy(update={"bundle": file_entry(BUNDLE_NAME, ZIP_TYPE, bundle)})
     return JobResult(tuple(file.stored for file in files.values()), tuple(documents), manifest_bytes(manifest), bundle)
 
@@ -199,4 +198,5 @@ def _name(shape: Shape, faces: Sequence[Face]) -> str:
 
 def _limits(printer: Printer) -> str:
     """Return the digest of everything but the part that its checks depend on."""
-    return sha256(f"{version('drawerwright')} {printer.model_dump_json()}".encode()).hexdigest()
+    own = printer.model_dump_json(exclude={"name", "materials", "cost_per_hour"})
+    return sha256(f"{version('drawerwright')} {own}".encode()).hexdigest()

@@ -8,6 +8,7 @@ from worker.output.meshes.run_package import BedObject, LetteringBody, check_run
 from worker.output.meshes.stl import read_stl
 from worker.output.meshes.threemf import read_3mf
 from worker.output.preview.bed_picture import draw_bed
+from worker.printing.part_printers import printer_of
 from worker.solids.mesh import Mesh
 from worker.spec import Spec
 from worker.spec.manifest import STL_TYPE, THREEMF_TYPE, Check, Generator, RunEntry, RunPiece
@@ -59,11 +60,12 @@ def write_run_file(
     Raises:
         CheckFailed: if the file, as read back, does not match the run.
     """
-    kept_off = [(*area.at, *area.size) for area in spec.printer.forbidden]
-    picture = draw_bed(objects, (spec.printer.bed[0], spec.printer.bed[1]), kept_off)
+    printer = printer_of(spec, run)
+    kept_off = [(*area.at, *area.size) for area in printer.forbidden]
+    picture = draw_bed(objects, (printer.bed[0], printer.bed[1]), kept_off)
     metadata = {"Application": f"{generator.name} {generator.version}", "Description": _print_settings(run)}
     data = write_run(objects, title=title, metadata=metadata, thumbnail=picture)
-    checks = check_run(data, objects, spec.printer, spacing=spec.printing.spacing, subject=name)
+    checks = check_run(data, objects, printer, spacing=spec.printing.spacing, subject=name)
     require(checks, name)
     return data, checks
 

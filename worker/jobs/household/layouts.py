@@ -44,7 +44,7 @@ class PrintedJob:
 
     def settings(self, name: str) -> dict[str, Any]:
         """Return what a later job over this drawer repeats: fields of the spec and of the drawer."""
-        of_spec = {"printer", "grid", "joints", "material", "printing", "layout", "schedule"}
+        of_spec = {"printer", "printers", "grid", "joints", "material", "printing", "layout", "schedule"}
         made = self.spec.model_dump(mode="json", exclude_unset=True, include=of_spec)
         drawer = next(drawer for drawer in self.spec.drawers if drawer.name == name)
         return made | drawer.model_dump(mode="json", exclude_unset=True, include=set(REPEATED))

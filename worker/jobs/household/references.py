@@ -127,7 +127,7 @@ def _defaults(document: dict[str, Any], drawers: dict[str, StoredDrawer]) -> dic
     made: dict[str, Any] = {}
     for at, drawer in drawers.items():
         for name, value in drawer.request.defaults().items():
-            if name in document:
+            if name in document or (name == "printer" and "printers" in document):
                 continue
             if made.setdefault(name, value) != value:
                 raise SpecError(

@@ -99,6 +99,10 @@ _LOOSE: Final = (
     "Loose batteries can short on metal and on each other. Keep their ends apart or covered, and keep button cells out "
     "of children's reach: swallowed, they burn within hours; seek medical help at once."
 )
+_CLEARANCES: Final = (
+    "Printers differ, and the coupon shows the clearance of the one that prints it. Print the coupon's file on each "
+    "printer that takes part, and use the largest clearance that they show."
+)
 _EATING: Final = (
     "The grooves between printed layers are hard to clean. Do not take a tray as safe for direct contact with food "
     "unless the filament's maker says so; a washable liner helps."
@@ -120,11 +124,13 @@ def _of_printing(spec: Spec) -> Iterator[tuple[str, str]]:
     names = tuple(dict.fromkeys(spec.material_of(kind).name.strip() for kind in ("tile", "tray")))
     styrenic = [name for name in names if name.upper() in _STYRENIC]
     yield "printing", _PRINTING
-    if spec.schedule is not None and _unattended(spec.schedule):
+    if spec.calendar is not None and _unattended(spec.calendar):
         yield "unattended hours", _UNATTENDED
     yield "fumes", _STYRENE.format(name=" and ".join(styrenic)) if styrenic else _FUMES
     if spec.printing.lettering is not None:
         yield "filament changes", _CHANGES + ("" if spec.printer.tool_changes else _PAUSED)
+    if spec.coupon and len(spec.printers) > 1:
+        yield "clearance", _CLEARANCES
     yield "edges", _EDGES
     yield "heat", _heat(names)
 

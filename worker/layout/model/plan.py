@@ -331,7 +331,7 @@ class Plan:
     """A whole job laid out. ``parts`` are in order of kind, then mark.
 
     ``changes`` compares it with the previous layout, if there was one. ``numbering`` is the highest number ever used
-    with each letter of a mark.
+    with each letter of a mark. ``made_for`` names the one of several printers that the parts are made for.
     """
 
     name: str
@@ -342,6 +342,7 @@ class Plan:
     unplaced: tuple[Unplaced, ...] = ()
     changes: LayoutChanges | None = None
     numbering: tuple[tuple[str, int], ...] = ()
+    made_for: str | None = None
 
     def part(self, mark: str) -> Part:
         """Return the part with this mark.

@@ -77,6 +77,7 @@ def plan_document(plan: Plan) -> PlanDocument:
         unplaced=tuple(_unplaced(unplaced) for unplaced in plan.unplaced),
         changes=None if plan.changes is None else _changes(plan.changes),
         numbering=dict(plan.numbering),
+        made_for=plan.made_for,
     )
 
 

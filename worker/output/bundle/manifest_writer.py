@@ -1,7 +1,7 @@
 """The manifest writer: all results of a job in one JSON document."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from hashlib import sha256
 from importlib.metadata import version
 from typing import Any
@@ -21,6 +21,7 @@ from worker.spec.manifest import (
     Manifest,
     PartEntry,
     PrintabilityEntry,
+    PrinterEstimateEntry,
     PurchaseEntry,
     RunEntry,
     ScheduleEntry,
@@ -43,13 +44,14 @@ class PartRecord:
 
 @dataclass(frozen=True, slots=True)
 class PrintRecord:
-    """The printing of a job: estimates by mark, runs and their totals, timetable, and filament to buy."""
+    """The printing of a job: estimates by mark, runs and their totals, timetable, filament to buy, more estimates."""
 
     estimates: Mapping[str, EstimateEntry]
     runs: tuple[RunEntry, ...]
     work: WorkEntry
     schedule: ScheduleEntry | None
     purchases: tuple[PurchaseEntry, ...]
+    other_estimates: Mapping[str, tuple[PrinterEstimateEntry, ...]] = field(default_factory=dict)
 
 
 def compose_manifest(
@@ -86,6 +88,7 @@ def compose_manifest(
                 area=round(record.area, 3),
                 digest=record.digest,
                 estimate=None if prints is None else prints.estimates[part.mark],
+                other_estimates=() if prints is None else prints.other_estimates.get(part.mark, ()),
                 checks=record.checks,
                 printability=record.printability,
                 files=record.files,
@@ -99,6 +102,7 @@ def compose_manifest(
         unplaced=document.unplaced,
         changes=document.changes,
         numbering=document.numbering,
+        made_for=document.made_for,
     )
     if prints is None:
         return manifest

@@ -12,12 +12,14 @@ from worker.printing.estimating.estimate import estimate
 from worker.printing.estimating.filament import cost, length, mass
 from worker.printing.estimating.lettering_bands import engraved_volume, lettering_bands
 from worker.printing.estimating.process_settings import Correction, layer_of, line_width_of, material_of, process_of
+from worker.printing.printer_estimates import price_on_others
+from worker.printing.scheduling.printer_shares import EstimatesByPrinter
 from worker.printing.scheduling.work_plan import FILAMENT_DECIMALS, SECONDS_DECIMALS, needs_of, runs_of
 from worker.solids import Mesh, build
 from worker.spec import Spec
-from worker.spec.manifest import AlternativeEntry, EstimateEntry
+from worker.spec.manifest import AlternativeEntry, EstimateEntry, WorkEntry
 
-__all__ = ["compare", "price_new_parts", "price_parts"]
+__all__ = ["compare", "price_new_parts", "price_parts", "price_parts_on_others"]
 
 #: Least amount of filament after rounding: even a tiny key has a mass.
 _LEAST_FILAMENT: Final = 10.0**-FILAMENT_DECIMALS
@@ -39,6 +41,33 @@ def price_parts(
         KeyError: when a part has no mesh.
     """
     return {part.mark: _priced(spec, part, meshes[part.mark], layer, same_flow=same_flow) for part in plan.parts}
+
+
+def price_parts_on_others(
+    spec: Spec,
+    plan: Plan,
+    meshes: Mapping[str, Mesh],
+    own: Mapping[str, EstimateEntry],
+    layer: float | None = None,
+    *,
+    same_flow: bool = False,
+) -> EstimatesByPrinter:
+    """Return the estimates of the parts on all printers but the one that they are made for.
+
+    Args:
+        spec: the job for the printer that the parts are made for.
+        plan: the job laid out.
+        meshes: see `price_parts`.
+        own: the estimates on that printer.
+        layer: see `price_parts`.
+        same_flow: see `price_parts`.
+    """
+    by_mark = {part.mark: part for part in plan.parts}
+
+    def price(other: Spec, marks: frozenset[str]) -> dict[str, EstimateEntry]:
+        return {mark: _priced(other, by_mark[mark], meshes[mark], layer, same_flow=same_flow) for mark in sorted(marks)}
+
+    return price_on_others(spec, plan.parts, own, price)
 
 
 def price_new_parts(spec: Spec, plan: Plan, without: Container[str] = ()) -> dict[str, EstimateEntry]:
@@ -67,14 +96,14 @@ def compare(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh]) -> tuple[Alterna
 
 
 def _alternative(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], layer: float) -> AlternativeEntry:
-    _, work = runs_of(spec, plan, price_parts(spec, plan, meshes, layer))
+    work = _work(spec, plan, meshes, layer, same_flow=False)
     seconds, uncertainty = work.seconds or 0.0, work.time_uncertainty or 0.0
     if spec.printing.process_for(layer) is not None:
         assumes = f"the stated process for layers of {layer:g} mm"
     elif all(layer_of(spec, part.kind) == layer for part in plan.parts):
         assumes = "the settings of the job"
     else:
-        _, other = runs_of(spec, plan, price_parts(spec, plan, meshes, layer, same_flow=True))
+        other = _work(spec, plan, meshes, layer, same_flow=True)
         ends = seconds, other.seconds or 0.0
         seconds = round(sum(ends) / 2.0, SECONDS_DECIMALS)
         uncertainty = round(uncertainty + abs(ends[0] - ends[1]) / 2.0 / seconds, 4)
@@ -83,6 +112,13 @@ def _alternative(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], layer: floa
         layer=layer, runs=work.runs, grams=work.grams, metres=work.metres, cost=work.cost, seconds=seconds,
         time_uncertainty=uncertainty, assumes=assumes,
     )  # fmt: skip
+
+
+def _work(spec: Spec, plan: Plan, meshes: Mapping[str, Mesh], layer: float, *, same_flow: bool) -> WorkEntry:
+    """Return the totals of the job with this layer height."""
+    own = price_parts(spec, plan, meshes, layer, same_flow=same_flow)
+    others = price_parts_on_others(spec, plan, meshes, own, layer, same_flow=same_flow) if spec.printers else {}
+    return runs_of(spec, plan, own, others=others)[1]
 
 
 def _priced(spec: Spec, part: Part, mesh: Mesh, layer: float | None, *, same_flow: bool = False) -> EstimateEntry:

@@ -9,7 +9,7 @@ from worker.printing.print_order import is_test_print
 from worker.printing.scheduling.spools import purchases
 from worker.printing.scheduling.work_plan import Need, access_of, pack_needs
 from worker.spec import Spec
-from worker.spec.manifest import EstimateEntry, Manifest, PartKind, PurchaseEntry, RunEntry
+from worker.spec.manifest import EstimateEntry, Manifest, PartEntry, PartKind, PurchaseEntry, RunEntry
 from worker.spec.manifest.batch_manifest import BatchBeds, BatchPiece, BatchRun
 from worker.spec.printer.material import Material
 
@@ -57,10 +57,12 @@ def pack_batch(jobs: Sequence[BatchJob]) -> BatchWork:
     Raises:
         ValueError: when the jobs of one group have more than 99,999 parts.
     """
-    groups: dict[tuple[str, str], list[BatchJob]] = {}
+    groups: dict[tuple[str, ...], list[BatchJob]] = {}
     for job in jobs:
         settings = job.spec.printing.model_dump_json(exclude={"compare"})
-        groups.setdefault((job.spec.printer.model_dump_json(), settings), []).append(job)
+        made = job.spec.for_printer(job.manifest.made_for)
+        printers = [printer.model_dump_json() for printer in (made.printer, *made.printers)]
+        groups.setdefault((settings, *printers), []).append(job)
     runs: list[BatchRun] = []
     beds: list[BatchBeds] = []
     for group in groups.values():
@@ -82,6 +84,7 @@ class _JobGroup:
         self._needs: list[Need] = []
         self._access: dict[tuple[str, str | None], Access] = {}
         self._estimates: dict[str, EstimateEntry] = {}
+        self._others: dict[str, dict[str, EstimateEntry]] = {}
         test_prints: set[str] = set()
         for job in jobs:
             self._add(job, test_prints)
@@ -89,9 +92,12 @@ class _JobGroup:
     def pack(self, last_number: int) -> tuple[list[BatchRun], BatchBeds]:
         """Return the group's runs, numbered from ``last_number + 1``, and their totals."""
         timed = all(part.mark in self._estimates for part in self._parts)
-        spec = self._jobs[0].spec
+        first = self._jobs[0]
+        spec = first.spec.for_printer(first.manifest.made_for)
         estimates = self._estimates if timed else None
-        packed, work = pack_needs(spec, self._parts, self._needs, self._access, estimates, exact=True)
+        packed, work = pack_needs(
+            spec, self._parts, self._needs, self._access, estimates, others=self._others, exact=True
+        )
         runs = [self._run(run, last_number + run.number) for run in packed]
         long = tuple(dict.fromkeys(self._job_marks[mark][1] for mark in work.long_pieces))
         x, y, z = spec.printer.bed
@@ -115,14 +121,19 @@ class _JobGroup:
             mark = marks[part.mark] = f"{part.mark[0]}{len(self._parts)}"
             self._parts.append(_BatchPart(mark, part.kind, part.size))
             self._job_marks[mark] = job.entry, part.mark
-            if part.estimate is not None:
-                self._estimates[mark] = part.estimate
+            self._add_estimates(part, mark)
         for (mark, drawer), count in _pieces(job.manifest.runs).items():
             if mark in marks:
                 self._needs.append(Need(marks[mark], self._drawer(job, drawer), count))
         for (mark, drawer), access in access_of(job.spec, job.manifest.drawers).items():
             if mark in marks:
                 self._access[marks[mark], self._drawer(job, drawer)] = access
+
+    def _add_estimates(self, part: PartEntry, mark: str) -> None:
+        if part.estimate is not None:
+            self._estimates[mark] = part.estimate
+        for entry in part.other_estimates:
+            self._others.setdefault(entry.printers[0], {})[mark] = entry.estimate
 
     def _drawer(self, job: BatchJob, name: str | None) -> str | None:
         if name is None:

@@ -24,7 +24,7 @@ __all__ = ["SPACING", "pack_runs"]
 SPACING: Final = 5.0
 
 #: The budget of a group in placed pieces, which bounds the time without a clock, and the fewest packings of large jobs.
-_EFFORT: Final = 4_000
+_MOST_EFFORT: Final = 4_000
 _LEAST_TRIES: Final = 10
 
 
@@ -107,6 +107,7 @@ def pack_runs(
     setup: Callable[[str], float] = lambda _: 0.0,
     max_run_hours: float | None = None,
     exact: bool = False,
+    effort: int | None = None,
 ) -> Runs:
     """Pack all pieces of a job onto the fewest runs, the best of several maximal-rectangles packings.
 
@@ -123,6 +124,7 @@ def pack_runs(
         max_run_hours: the hours that a run may take. A piece that alone takes longer has a run of its own and is named
             in `Runs.too_long`.
         exact: whether groups with more runs than their bound are given to the exact packer, up to a second each.
+        effort: how many pieces are placed for one group in all packings that are tried, about; None for the most.
 
     Returns:
         The runs, numbered from 1: groups in the order of their text, in each group the earliest drawers first.
@@ -153,7 +155,7 @@ def pack_runs(
         least = least_runs([(copy.size, copy.hours) for copy in rest], surface, laying)
         too_long |= dict.fromkeys(copy.piece.mark for copy in long)
         loads = [load for copy in long for load in _filled([copy], surface, MaxRectsBl, limit)]
-        best = _best(rest, surface, limit, least)
+        best = _best(rest, surface, limit, least, effort)
         if exact and least < len(best) and len(rest) <= MOST_PIECES:
             best, least = _fewer_runs(rest, best, surface, limit, least)
         loads += best
@@ -186,14 +188,16 @@ def _check(piece: Piece, surface: Surface, bed: Bed, height: float | None) -> No
         )
 
 
-def _best(copies: Sequence[_Copy], surface: Surface, limit: float | None, least: int) -> list[_Load]:
+def _best(
+    copies: Sequence[_Copy], surface: Surface, limit: float | None, least: int, effort: int | None
+) -> list[_Load]:
     """Return the best of several packings of one group; stop at one that cannot be improved."""
     if not copies:
         return []
     perfect = (least, len({copy.piece.drawer for copy in copies if copy.piece.drawer is not None}))
     best: list[_Load] = []
     best_rank: tuple[int, int, int] | None = None
-    for loads in _packings(copies, surface, limit, least):
+    for loads in _packings(copies, surface, limit, least, effort):
         for packing in (loads, _gathered(loads)):
             rank = _rank(packing)
             if best_rank is None or rank < best_rank:
@@ -221,9 +225,11 @@ def _fewer_runs(
     return loads, least
 
 
-def _packings(copies: Sequence[_Copy], surface: Surface, limit: float | None, least: int) -> Iterator[list[_Load]]:
+def _packings(
+    copies: Sequence[_Copy], surface: Surface, limit: float | None, least: int, effort: int | None
+) -> Iterator[list[_Load]]:
     """Yield packings: every rule with every sort key, by drawer and not; then random changes of the best order."""
-    left = max(_LEAST_TRIES, _EFFORT // len(copies))
+    left = max(_LEAST_TRIES, _MOST_EFFORT // len(copies)) if effort is None else max(1, effort // len(copies))
     best: tuple[tuple[int, int], list[_Copy]] | None = None
     combinations = list(product(_RULES, (False, True), _SORT_KEYS))[:left]
     for rule, by_drawer, sort_key in combinations:

@@ -13,8 +13,10 @@ from worker.printing.lettering_changes import lettering_grams
 from worker.printing.packing.bed_surface import Surface
 from worker.printing.packing.lower_bound import least_runs
 from worker.printing.print_order import is_test_print, stage_of_run
+from worker.printing.printer_estimates import estimates_of
 from worker.printing.progress.event_counts import after_event, recounted
 from worker.printing.progress.print_state import PrintState, RunRecord, begin, marks_of
+from worker.printing.scheduling.printer_shares import least_shares, printer_work
 from worker.printing.scheduling.work_plan import FILAMENT_DECIMALS, SECONDS_DECIMALS, Need, access_of, pack_needs
 from worker.spec import Spec
 from worker.spec.manifest import EstimateEntry, Manifest, RunEntry, WorkEntry
@@ -106,6 +108,7 @@ def remaining_work(state: PrintState, manifest: Manifest, spec: Spec) -> tuple[t
         filament_uncertainty=whole.filament_uncertainty,
         calibrated_time=whole.calibrated_time,
         calibrated_filament=whole.calibrated_filament,
+        printers=printer_work(runs),
     )
 
 
@@ -151,19 +154,22 @@ def _pack(
         drawers.setdefault(mark, []).extend([drawer] * count)
     needs = Counter((mark, drawer) for mark, count in pool.items() for drawer in drawers[mark][-count:])
     runs, _ = pack_needs(
-        spec,
+        spec.for_printer(manifest.made_for),
         manifest.parts,
         [Need(mark, drawer, count) for (mark, drawer), count in needs.items()],
         access_of(spec, manifest.drawers),
         _estimates(manifest, pool),
+        others=estimates_of(manifest.parts),
     )
     return runs
 
 
 def _least(runs: Iterable[RunEntry], manifest: Manifest, spec: Spec) -> int:
     """Return the lower bound of the runs for these pieces, by their footprints alone."""
-    surface = Surface.of(Bed.of_printer(spec.printer), spec.printing.spacing)
     parts = {part.mark: part for part in manifest.parts}
+    if spec.printers:
+        return least_shares(spec.for_printer(manifest.made_for), parts, _estimates(manifest, parts), marks_of(runs))
+    surface = Surface.of(Bed.of_printer(spec.printer), spec.printing.spacing)
     groups: dict[tuple[object, ...], list[str]] = {}
     for run in runs:
         for piece in run.pieces:

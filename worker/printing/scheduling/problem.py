@@ -9,22 +9,34 @@ from typing import Final, NamedTuple, TypeAlias
 
 from worker.printing.scheduling.occupancy import Slot
 from worker.printing.scheduling.start_times import StartTimes
-from worker.printing.scheduling.week_hours import Hours
+from worker.printing.scheduling.week_hours import FAR, Hours
 from worker.spec.printer.schedule import Goal
 
-__all__ = ["HORIZON_DAYS", "HORIZON_SECONDS", "Assignment", "Placed", "SchedulingProblem", "Task", "TimedPrinter"]
+__all__ = [
+    "HORIZON_DAYS",
+    "HORIZON_SECONDS",
+    "NEVER",
+    "Assignment",
+    "Placed",
+    "SchedulingProblem",
+    "Task",
+    "TimedPrinter",
+]
 
 #: No run starts later than this many days after the schedule's start.
 HORIZON_DAYS: Final = 365
 HORIZON_SECONDS: Final = HORIZON_DAYS * 86_400
+
+#: The duration of a run on a printer that cannot print it: no printing hours are as long.
+NEVER: Final = 2 * FAR
 
 
 @dataclass(frozen=True, slots=True)
 class Task:
     """A run to date.
 
-    ``durations`` holds its time on each printer. ``rank`` is its place in the order of printing, from 0. ``drawers``
-    are the names of the drawers that its pieces are for.
+    ``durations`` holds its time on each printer, `NEVER` where it cannot be printed. ``rank`` is its place in the order
+    of printing, from 0. ``drawers`` are the names of the drawers that its pieces are for.
     """
 
     number: int

@@ -14,7 +14,7 @@ from worker.printing.print_order import Stage, stage_of_run
 from worker.printing.scheduling.goals import completions, finish_of, nights_of, visits_of
 from worker.printing.scheduling.greedy import earliest_slots, greedy_assignment, occupancies
 from worker.printing.scheduling.printers import printers_of
-from worker.printing.scheduling.problem import HORIZON_SECONDS, SchedulingProblem, Task
+from worker.printing.scheduling.problem import HORIZON_SECONDS, NEVER, SchedulingProblem, Task
 from worker.printing.scheduling.reliability import Reliability
 from worker.printing.scheduling.spools import Feed, SpoolRun, Used, draw_spools
 from worker.printing.scheduling.start_times import whole_minute
@@ -132,7 +132,12 @@ def problem_of(
         Task(
             run.number,
             rank,
-            tuple(max(ceil(run.seconds * (factors or {}).get(printer.name, 1.0)), 1) for printer in printers),
+            tuple(
+                NEVER
+                if run.printers and printer.name not in run.printers
+                else max(ceil(run.seconds * (factors or {}).get(printer.name, 1.0)), 1)
+                for printer in printers
+            ),
             frozenset(piece.drawer for piece in run.pieces if piece.drawer is not None),
         )
         for rank, run in enumerate(runs)
@@ -150,7 +155,9 @@ def _dated(problem: SchedulingProblem, waiting: dict[int, str]) -> Solved:
     if undated:
         printers = occupancies(problem)
         earliest_slots(problem, [task for task in problem.tasks if task.number in greedy], printers)
-        waiting.update((task.number, reason_of(task, printers)) for task in undated)
+        for task in undated:
+            able = [own for own, duration in zip(printers, task.durations, strict=True) if duration < NEVER]
+            waiting[task.number] = reason_of(task, able)
     dated = replace(problem, tasks=tuple(task for task in problem.tasks if task.number in greedy))
     return solve_timetable(dated, greedy)
 

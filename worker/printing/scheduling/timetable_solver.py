@@ -17,7 +17,7 @@ from worker.printing.scheduling.finish_bound import finish_bound
 from worker.printing.scheduling.goals import VISIT, cost_of, finish_of, order_weights, visits_bound, visits_of
 from worker.printing.scheduling.greedy import shifted_left
 from worker.printing.scheduling.occupancy import Slot
-from worker.printing.scheduling.problem import Assignment, Placed, SchedulingProblem, Task
+from worker.printing.scheduling.problem import NEVER, Assignment, Placed, SchedulingProblem, Task
 from worker.printing.scheduling.week_hours import Span
 
 if TYPE_CHECKING:
@@ -107,6 +107,7 @@ class _Model:
         self.frees: dict[int, cp_model.IntVar] = {}
         self.ends: dict[int, cp_model.IntVar] = {}
         self.pool_of: dict[tuple[int, int], cp_model.IntVar] = {}
+        self.durations = {task.number: task.durations for task in problem.tasks}
         self.pools = self._pools()
         self.last = self._minutes_up(latest)
         changes = [own.start_times.bed_free(latest) or 0 for own in problem.printers]
@@ -172,6 +173,9 @@ class _Model:
         literals = []
         for number, pool in enumerate(self.pools):
             printer, duration = pool.printers[0], task.durations[pool.printers[0]]
+            if duration >= NEVER:
+                self.pool_of[task.number, number] = model.new_constant(0)
+                continue
             times = self.problem.printers[printer].start_times
             starts = self._domain(times.start_spans(duration, since, self.until))
             frees = self._domain(times.change_spans(since, since + self.far * _MINUTE))
@@ -269,6 +273,8 @@ class _Model:
             for task in self.problem.tasks:
                 for number, pool in enumerate(self.pools):
                     duration = task.durations[pool.printers[0]]
+                    if duration >= NEVER:
+                        continue
                     span = [self._minutes_down(first - duration) + 1, self._minutes_up(last) - 1]
                     outside = self.cp.Domain.from_intervals([span]).complement()
                     present = self.pool_of[task.number, number]
@@ -283,7 +289,10 @@ class _Model:
         for number, placed in self.current.items():
             self.model.add_hint(self.starts[number], self._minutes_down(placed.slot.start))
             self.model.add_hint(self.frees[number], self._minutes_up(placed.slot.bed_free))
+            durations = self.durations[number]
             for index, pool in enumerate(self.pools if len(self.pools) > 1 else ()):
+                if durations[pool.printers[0]] >= NEVER:
+                    continue
                 self.model.add_hint(self.pool_of[number, index], placed.printer in pool.printers)
         slots = [placed.slot for placed in self.current.values()]
         visited = {moment // VISIT for slot in slots for moment in (slot.start, slot.bed_free)}

@@ -1,110 +1,44 @@
-"""The work plan: the pieces of a job to print, packed into runs in the order of printing. Times are in seconds."""
+"""The work plan: the pieces of a job to print, packed into runs in the order of printing, on one or more printers."""
 
-from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Final, Protocol, Self, TypeAlias
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
 
-from worker.layout.floor.print_bed import Bed
 from worker.layout.model.plan import Plan
-from worker.printing.estimating.filament import length
-from worker.printing.estimating.process_settings import Correction, layer_of, line_width_of, material_of, process_of
-from worker.printing.lettering_changes import LetteredPiece, run_lettering
-from worker.printing.packing.pieces import Group, Piece, Run, Runs
-from worker.printing.packing.run_packer import pack_runs
-from worker.printing.print_order import DEFAULT_ACCESS, is_test_print, run_order
+from worker.printing.scheduling.alike_runs import FILAMENT_DECIMALS, SECONDS_DECIMALS, pack_alike
+from worker.printing.scheduling.demand import AccessByTray, Need, PartSize, access_of, needs_of
+from worker.printing.scheduling.printer_shares import EstimatesByPrinter, pack_shares
 from worker.spec import Spec
-from worker.spec.items.item import Access, access_rank
-from worker.spec.manifest import EstimateEntry, PartKind, RunEntry, RunLettering, RunPiece, WorkEntry
-from worker.spec.printer.material import Material
+from worker.spec.manifest import EstimateEntry, RunEntry, WorkEntry
 
 __all__ = ["FILAMENT_DECIMALS", "SECONDS_DECIMALS", "Need", "access_of", "needs_of", "pack_needs", "runs_of"]
 
-#: Decimals of grams, metres and money, and of seconds.
-FILAMENT_DECIMALS: Final = 4
-SECONDS_DECIMALS: Final = 1
-
-_HOUR: Final = 3600.0
-
-#: How often the things in a tray are used: by its mark and the name of its drawer.
-AccessByTray: TypeAlias = Mapping[tuple[str, str | None], Access]
-
-
-class PartSize(Protocol):
-    """A part of a plan, of its document or of a manifest."""
-
-    @property
-    def mark(self) -> str:
-        """Its mark."""
-
-    @property
-    def kind(self) -> PartKind:
-        """Its kind."""
-
-    @property
-    def size(self) -> tuple[float, float, float]:
-        """Width, depth and height of its bounding box as printed, in mm."""
-
-
-class _DrawerPart(Protocol):
-    @property
-    def mark(self) -> str: ...
-
-
-class _DrawerItem(Protocol):
-    @property
-    def placement(self) -> int | None: ...
-    @property
-    def pointer(self) -> str: ...
-
-
-class DrawerContents(Protocol):
-    """A drawer of a plan, of its document or of a manifest."""
-
-    @property
-    def name(self) -> str:
-        """Its name."""
-
-    @property
-    def copies(self) -> int:
-        """The number of identical drawers."""
-
-    @property
-    def placements(self) -> Sequence[_DrawerPart]:
-        """The parts in it."""
-
-    @property
-    def contents(self) -> Sequence[_DrawerItem]:
-        """The items in its trays."""
-
-
-@dataclass(frozen=True, slots=True)
-class Need:
-    """The demand for pieces of one mark: ``count`` of them for one copy of a drawer, or for none (``drawer`` None)."""
-
-    mark: str
-    drawer: str | None
-    count: int = 1
-    copy: int = 0
+_NO_OTHERS: EstimatesByPrinter = MappingProxyType({})
 
 
 def runs_of(
-    spec: Spec, plan: Plan, estimates: Mapping[str, EstimateEntry] | None, *, exact: bool = False
+    spec: Spec,
+    plan: Plan,
+    estimates: Mapping[str, EstimateEntry] | None,
+    *,
+    others: EstimatesByPrinter = _NO_OTHERS,
+    exact: bool = False,
 ) -> tuple[tuple[RunEntry, ...], WorkEntry]:
     """Return the runs of a job in the order of `worker.printing.print_order`, and their totals.
 
     With a previous layout, only the new pieces are printed.
 
     Args:
-        spec: the job.
+        spec: the job, for the printer that its parts are made for.
         plan: the job laid out.
         estimates: by mark; without them runs have no times and are not split by ``printing.max_run_hours``.
+        others: see `pack_needs`.
         exact: whether more work may be done to save a run, see `pack_runs`.
 
     Raises:
         LayoutError: when a piece does not fit the bed.
     """
-    return pack_needs(spec, plan.parts, needs_of(plan), access_of(spec, plan.drawers), estimates, exact=exact)
+    access = access_of(spec, plan.drawers)
+    return pack_needs(spec, plan.parts, needs_of(plan), access, estimates, others=others, exact=exact)
 
 
 def pack_needs(
@@ -114,226 +48,25 @@ def pack_needs(
     access: AccessByTray,
     estimates: Mapping[str, EstimateEntry] | None,
     *,
+    others: EstimatesByPrinter = _NO_OTHERS,
     exact: bool = False,
 ) -> tuple[tuple[RunEntry, ...], WorkEntry]:
     """Return the runs that meet these needs, in the order of `worker.printing.print_order`, and their totals.
 
-    Test prints share no run with other parts, because the other parts wait for what they show.
-
     Args:
-        spec: the job: its printer and its print settings.
+        spec: the job: its printers and its print settings; of several printers, for the one that the parts are made
+            for.
         parts: at least those that are needed.
         needs: the pieces to print.
         access: see `access_of`.
         estimates: see `runs_of`.
+        others: estimates on other printers by the first name of each class, then by mark; where there are none, the
+            first ones hold.
         exact: see `runs_of`.
 
     Raises:
-        LayoutError: when a piece does not fit the bed.
+        LayoutError: when a piece does not fit the bed, or no printer can print it.
     """
-    parts_by_mark = {part.mark: part for part in parts}
-    copies: dict[tuple[str | None, int], int] = {}
-    drawers: list[str | None] = []
-    settings: dict[Group, _RunSettings] = {}
-    test_prints: list[Piece] = []
-    others: list[Piece] = []
-    for need in needs:
-        part = parts_by_mark[need.mark]
-        index: int | None = None
-        if need.drawer is not None:
-            index = copies.setdefault((need.drawer, need.copy), len(copies))
-            drawers += [need.drawer] * (index == len(drawers))
-        own = _RunSettings.of(spec, part, estimates)
-        settings.setdefault(own.group, own)
-        piece = Piece(need.mark, *part.size, quantity=need.count, group=own.group, drawer=index)
-        (test_prints if is_test_print(part.kind) else others).append(piece)
-    packed = [_packed(spec, pieces, estimates, exact=exact) for pieces in (test_prints, others)]
-    kinds = {mark: part.kind for mark, part in parts_by_mark.items()}
-
-    def order(run: Run) -> tuple[int, float, float]:
-        keys = [(piece.mark, None if piece.drawer is None else drawers[piece.drawer]) for piece in run.pieces]
-        return run_order(run, kinds, [access.get(key, DEFAULT_ACCESS) for key in keys])
-
-    runs = tuple(
-        _entry(spec, replace(run, index=number), settings[run.group], drawers, (estimates, parts_by_mark))
-        for number, run in enumerate(sorted((run for part in packed for run in part.runs), key=order), start=1)
-    )
-    return runs, _totals(spec, runs, packed, timed=estimates is not None)
-
-
-def needs_of(plan: Plan) -> tuple[Need, ...]:
-    """Return the pieces of a plan to print: all of them, or with a previous layout only the new ones."""
-    demand: Counter[tuple[str, str | None, int]] = Counter()
-    if plan.changes is None:
-        for drawer in plan.drawers:
-            for place in drawer.placements:
-                for copy in range(drawer.copies):
-                    demand[place.mark, drawer.name, copy] += 1
-        left = {part.mark: part.quantity for part in plan.parts}
-    else:
-        for piece in plan.changes.new:
-            for name, count in piece.drawers:
-                demand[piece.mark, name, 0] += count
-        left = {piece.mark: piece.count for piece in plan.changes.new}
-    for (mark, _, _), count in demand.items():
-        left[mark] -= count
-    # what belongs to no drawer: the coupon and its plug
-    demand += Counter({(mark, None, 0): count for mark, count in left.items() if count > 0})
-    return tuple(Need(mark, name, count, copy) for (mark, name, copy), count in demand.items())
-
-
-def access_of(spec: Spec, drawers: Iterable[DrawerContents]) -> dict[tuple[str, str | None], Access]:
-    """Return the access of each tray by its mark and drawer: that of its most used item."""
-    items = dict(spec.every_item())
-    by_tray: dict[tuple[str, str | None], Access] = {}
-    for drawer in drawers:
-        for item in drawer.contents:
-            if item.placement is None:  # it lies in a lane
-                continue
-            key = drawer.placements[item.placement].mark, drawer.name
-            access = items[item.pointer].access
-            by_tray[key] = min(by_tray.get(key, access), access, key=access_rank)
-    return by_tray
-
-
-@dataclass(frozen=True, slots=True)
-class _RunSettings:
-    """The settings that all pieces of a run share: filament, layer height and line width."""
-
-    material: str
-    colour: str | None
-    layer: float
-    line_width: float
-
-    @classmethod
-    def of(cls, spec: Spec, part: PartSize, estimates: Mapping[str, EstimateEntry] | None) -> Self:
-        if estimates is not None:
-            estimate = estimates[part.mark]
-            return cls(estimate.material, estimate.colour, estimate.layer, estimate.line_width)
-        kind, material = part.kind, material_of(spec, part.kind)
-        return cls(material.name, material.colour, layer_of(spec, kind), line_width_of(spec, kind))
-
-    @property
-    def group(self) -> Group:
-        """The group of the run packer: one group to a run."""
-        return self.material, (self.colour or "").upper(), f"{self.layer:g}", f"{self.line_width:g}"
-
-
-def _packed(spec: Spec, pieces: Sequence[Piece], estimates: Mapping[str, EstimateEntry] | None, *, exact: bool) -> Runs:
-    bed, spacing = Bed.of_printer(spec.printer), spec.printing.spacing
-    if estimates is None:
-        return pack_runs(pieces, bed, spacing=spacing, exact=exact)
-    by_mark = estimates  # not None in the lambdas either
-    return pack_runs(
-        pieces,
-        bed,
-        spacing=spacing,
-        hours=lambda mark: by_mark[mark].laying_seconds / _HOUR,
-        setup=lambda mark: _setup(by_mark[mark]) / _HOUR,
-        max_run_hours=spec.printing.max_run_hours,
-        exact=exact,
-    )
-
-
-def _setup(estimate: EstimateEntry) -> float:
-    """Return the seconds that a run spends on heating and layer changes, whatever else is on the bed."""
-    return estimate.seconds - estimate.laying_seconds
-
-
-def _entry(
-    spec: Spec,
-    run: Run,
-    settings: _RunSettings,
-    drawers: Sequence[str | None],
-    of_parts: tuple[Mapping[str, EstimateEntry] | None, Mapping[str, PartSize]],
-) -> RunEntry:
-    estimates, parts = of_parts
-    pieces = tuple(
-        RunPiece(
-            mark=piece.mark,
-            at=(round(piece.x, 3), round(piece.y, 3)),
-            turn=piece.turn,
-            drawer=None if piece.drawer is None else drawers[piece.drawer],
-        )
-        for piece in run.pieces
-    )
-    entry = RunEntry(
-        number=run.index,
-        material=settings.material,
-        colour=settings.colour,
-        layer=settings.layer,
-        line_width=settings.line_width,
-        pieces=pieces,
-    )
-    if estimates is None:
-        return entry
-    own = [estimates[piece.mark] for piece in pieces]
-    seconds = max(map(_setup, own)) + sum(estimate.laying_seconds for estimate in own)
-    plain = entry.model_copy(
-        update={
-            "seconds": round(seconds, SECONDS_DECIMALS),
-            "grams": round(sum(estimate.grams for estimate in own), FILAMENT_DECIMALS),
-            "metres": round(sum(estimate.metres for estimate in own), FILAMENT_DECIMALS),
-            "cost": _sum(estimate.cost for estimate in own),
-        }
-    )
-    kind = parts[pieces[0].mark].kind
-    lettered = [LetteredPiece(estimate, parts[piece.mark].size[2]) for piece, estimate in zip(pieces, own, strict=True)]
-    lettering = run_lettering(spec, lettered, process_of(spec, kind, settings.layer).first_layer)
-    return plain if lettering is None else _with_lettering(spec, plain, lettering, spec.material_of(kind))
-
-
-def _with_lettering(spec: Spec, run: RunEntry, lettering: RunLettering, own: Material) -> RunEntry:
-    """Return the run with its lettering, and with time, filament and cost of the changes."""
-    second = lettering.material, lettering.colour
-    material = next(each for each in spec.materials_of(()) if (each.name, each.colour) == second)
-    grams, half = run.grams or 0.0, lettering.waste / 2.0
-    cost = None
-    if run.cost is not None and own.cost_per_kg is not None and material.cost_per_kg is not None:
-        # the pieces' costs are at the price of their own filament
-        dearer = lettering.grams * material.cost_per_kg + (half - (lettering.grams - half)) * own.cost_per_kg
-        cost = round(run.cost + dearer / 1000.0, FILAMENT_DECIMALS)
-    wasted = half / own.density + half / material.density
-    return run.model_copy(
-        update={
-            "seconds": round((run.seconds or 0.0) + lettering.seconds, SECONDS_DECIMALS),
-            "grams": round(grams + lettering.waste, FILAMENT_DECIMALS),
-            "metres": round((run.metres or 0.0) + length(1000.0 * wasted), FILAMENT_DECIMALS),
-            "cost": cost,
-            "lettering": lettering,
-        }
-    )
-
-
-def _totals(spec: Spec, runs: Sequence[RunEntry], packed: Sequence[Runs], *, timed: bool) -> WorkEntry:
-    work = WorkEntry(
-        pieces=sum(len(run.pieces) for run in runs),
-        runs=len(runs),
-        least_runs=sum(part.lower_bound for part in packed),
-        long_pieces=tuple(mark for part in packed for mark in part.too_long),
-    )
-    if not timed:
-        return work
-    time, filament = Correction.of_time(spec), Correction.of_filament(spec)
-    return work.model_copy(
-        update={
-            "grams": round(sum(run.grams or 0.0 for run in runs), FILAMENT_DECIMALS),
-            "metres": round(sum(run.metres or 0.0 for run in runs), FILAMENT_DECIMALS),
-            "cost": _sum(run.cost for run in runs),
-            "seconds": round(sum(run.seconds or 0.0 for run in runs), SECONDS_DECIMALS),
-            "time_uncertainty": time.uncertainty,
-            "filament_uncertainty": filament.uncertainty,
-            "calibrated_time": time.factor,
-            "calibrated_filament": filament.factor,
-        }
-    )
-
-
-def _sum(costs: Iterable[float | None]) -> float | None:
-    """Return the total cost; None when one of the costs is unknown."""
-    total = 0.0
-    for cost in costs:
-        if cost is None:
-            return None
-        total += cost
-    return round(total, FILAMENT_DECIMALS)
+    if not spec.printers:
+        return pack_alike(spec, parts, needs, access, estimates, exact=exact)
+    return pack_shares(spec, parts, needs, access, estimates, others=others, exact=exact)

@@ -59,11 +59,20 @@ from worker.spec.manifest.parts import (
     LetteringBand,
     PartEntry,
     PlannedPart,
+    PrinterEstimateEntry,
     TrayPieceEntry,
 )
 from worker.spec.manifest.plan_document import MANIFEST_VERSION, CautionEntry, PlanDocument, WarningEntry
 from worker.spec.manifest.printability import PRINTABILITY_NAMES, PrintabilityEntry, PrintabilityName, PrintabilityUnit
-from worker.spec.manifest.runs import AlternativeEntry, PauseEntry, RunEntry, RunLettering, RunPiece, WorkEntry
+from worker.spec.manifest.runs import (
+    AlternativeEntry,
+    PauseEntry,
+    PrinterWorkEntry,
+    RunEntry,
+    RunLettering,
+    RunPiece,
+    WorkEntry,
+)
 from worker.spec.manifest.schedule import (
     DrawerFinishEntry,
     PurchaseEntry,
@@ -128,6 +137,8 @@ __all__ = [
     "PrintabilityEntry",
     "PrintabilityName",
     "PrintabilityUnit",
+    "PrinterEstimateEntry",
+    "PrinterWorkEntry",
     "PurchaseEntry",
     "Quantity",
     "RunEntry",

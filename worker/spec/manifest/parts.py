@@ -110,6 +110,14 @@ class EstimateEntry(OutputModel):
     """Layers with a second filament; empty without one."""
 
 
+class PrinterEstimateEntry(OutputModel):
+    """Time, filament and cost of printing one piece on printers other than the one it is made for."""
+
+    printers: tuple[str, ...]
+    """Names of printers that are alike."""
+    estimate: EstimateEntry
+
+
 class PartEntry(PlannedPart):
     """A part with its checks and files."""
 
@@ -120,6 +128,8 @@ class PartEntry(PlannedPart):
     """SHA-256 of the part's own parameters and the version of the geometry kernel."""
     estimate: EstimateEntry | None = None
     """Time, filament and cost of printing one piece."""
+    other_estimates: tuple[PrinterEstimateEntry, ...] = ()
+    """The same on each other kind of printer that can print it; empty in a job of one printer."""
     checks: tuple[Check, ...]
     printability: tuple[PrintabilityEntry, ...] = ()
     """How well the part prints, one entry a figure; a figure beyond its limit carries a caution."""

@@ -47,6 +47,8 @@ class PlanDocument(OutputModel):
     """New, kept, moved and retired pieces against the previous manifest; null without one."""
     numbering: dict[str, MarkNumber] = Field(default={})
     """Highest number ever used with each letter of a mark, so that no mark is used twice."""
+    made_for: str | None = None
+    """The printer whose bed, lines and layers the parts are made for; null in a job of one printer."""
     runs: tuple[RunEntry, ...] = ()
     """Print runs in working order: the coupon, the floor, then trays by how often they are used."""
     work: WorkEntry | None = None

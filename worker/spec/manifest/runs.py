@@ -73,10 +73,13 @@ class RunEntry(OutputModel):
     """Of all filaments, with what changes of filament waste."""
     metres: Positive | None = None
     cost: Amount | None = None
+    """Of filament and printing hours; null where the filament has no price."""
     file: FileName | None = None
     """3MF file with every piece in position."""
     lettering: RunLettering | None = None
     """Null where no lettering is in a second filament."""
+    printers: tuple[str, ...] = ()
+    """Names of the printers whose bed and settings it is packed for; empty in a job of one printer."""
 
     @property
     def own_grams(self) -> float | None:
@@ -101,6 +104,19 @@ class AlternativeEntry(OutputModel):
     """Print settings that the time is for."""
 
 
+class PrinterWorkEntry(OutputModel):
+    """What printers that are alike have to print."""
+
+    printers: tuple[str, ...]
+    """Their names."""
+    pieces: Count
+    runs: Count
+    grams: Amount | None
+    cost: Amount | None
+    seconds: Amount | None
+    """All of these runs one after another; null without an estimate."""
+
+
 class WorkEntry(OutputModel):
     """Totals over all print runs."""
 
@@ -122,3 +138,5 @@ class WorkEntry(OutputModel):
     """Factor that the calibrations apply to every time."""
     calibrated_filament: Positive = 1.0
     alternatives: tuple[AlternativeEntry, ...] = ()
+    printers: tuple[PrinterWorkEntry, ...] = ()
+    """Shares of the printers; empty in a job of one printer."""

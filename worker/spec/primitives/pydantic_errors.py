@@ -33,6 +33,10 @@ class Refusals:
         """Add an error for the field at this path below the model."""
         self._lines.append(InitErrorDetails(type=refusal(error), loc=at, input=error.value))
 
+    def __bool__(self) -> bool:
+        """Return whether there are errors."""
+        return bool(self._lines)
+
     def settle(self) -> None:
         """Raise all errors at once, if there are any.
 

@@ -1,4 +1,4 @@
-"""The printer: bed, nozzle, line width and layer height."""
+"""The printer: bed, nozzle, line width, layer height, materials and price."""
 
 from typing import Annotated, Any, Final, Self
 
@@ -7,10 +7,11 @@ from pydantic import Field, model_validator
 from worker.spec.errors import SpecError
 from worker.spec.primitives.length import BedLength, LengthBounds
 from worker.spec.primitives.model import Noun
+from worker.spec.primitives.names import Name, Number
 from worker.spec.primitives.pydantic_errors import Refusals
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["Forbidden", "Printer", "refused_layer", "refused_line"]
+__all__ = ["Forbidden", "NamedPrinter", "Printer", "refused_layer", "refused_line"]
 
 #: A line slightly wider than the nozzle bonds to its neighbour (common practice).
 _LINE_RATIO: Final = 1.1
@@ -87,6 +88,18 @@ class Printer(Noun):
         description="Whether it changes to another filament by itself during a print. Lettering in a second filament "
         "is then a body of its own; otherwise the print pauses for a change by hand.",
     )
+    materials: tuple[Name, ...] | None = Field(
+        default=None, min_length=1, max_length=20, description="Materials that it prints; left out, any."
+    )
+    cost_per_hour: Annotated[Number, Field(ge=0.0, le=10_000.0)] = Field(
+        default=0.0,
+        description="Price of an hour of printing, such as electricity and wear, in the currency of the material's "
+        "price; added to the cost of runs.",
+    )
+
+    def takes(self, material: str) -> bool:
+        """Return whether it prints a material of this name."""
+        return self.materials is None or material.casefold() in {own.casefold() for own in self.materials}
 
     @property
     def usable(self) -> tuple[float, float, float]:
@@ -119,3 +132,9 @@ class Printer(Noun):
                     refusals.add(error, "forbidden", index, "size" if most > 0.0 else "at", axis)
         refusals.settle()
         return self
+
+
+class NamedPrinter(Printer):
+    """One of the printers of a job that need not be alike."""
+
+    name: Name = Field(description="Name of the printer.")

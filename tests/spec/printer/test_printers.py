@@ -1,0 +1,85 @@
+"""Printers that need not be alike: what is taken, what each of them is, and what is refused where."""
+
+import pytest
+
+from worker.spec import Spec, load
+from worker.spec.errors import SpecError
+
+_SMALL = {"name": "small", "bed": [180, 180, 180]}
+_LARGE = {"name": "large", "bed": [300, 300, 300], "nozzle": 0.6}
+
+
+def _job(minimal, *printers, **fields):
+    return {key: value for key, value in minimal.items() if key != "printer"} | {"printers": list(printers)} | fields
+
+
+def _refused(data):
+    with pytest.raises(SpecError) as caught:
+        load(data)
+    return [error.pointer for error in caught.value.errors or (caught.value,)]
+
+
+def test_the_printer_is_the_one_with_the_largest_bed(minimal):
+    spec = load(_job(minimal, _SMALL, _LARGE))
+    assert spec.printer.bed == (300.0, 300.0, 300.0)
+    assert (spec.printer.line_width, spec.for_printer("small").printer.line_width) == pytest.approx((0.66, 0.44))
+    assert spec.designs == ("large", "small")
+    assert Spec.model_validate_json(spec.to_json()) == spec
+
+
+def test_printers_alike_in_bed_lines_and_layers_are_one_design(minimal):
+    spec = load(_job(minimal, _SMALL, _SMALL | {"name": "other", "materials": ["PETG"]}, _SMALL | {"name": "third"}))
+    assert spec.designs == ("small",)
+    assert spec.material.name == "PLA"
+
+
+def test_walls_too_thin_for_the_lines_of_one_printer_are_made_for_another(minimal):
+    trays = [{"name": "a", "cells": [1, 1], "height": 20, "wall": 1.0}]
+    drawers = [minimal["drawers"][0] | {"trays": trays}]
+    assert load(_job(minimal, _SMALL, _LARGE, drawers=drawers)).designs == ("small",)
+    assert _refused(_job(minimal, _LARGE, drawers=drawers)) == ["/drawers/0/trays/0/wall"]
+
+
+def test_parts_are_the_same_on_all_printers(minimal):
+    changer = _LARGE | {"tool_changes": True, "max_bridge": 30}
+    spec = load(_job(minimal, _SMALL, changer))
+    assert (spec.printer.tool_changes, spec.printer.max_bridge) == (False, 15.0)
+    assert load(_job(minimal, changer)).printer.tool_changes
+
+
+def test_the_calendar_has_all_printers_those_not_listed_without_hours_of_their_own(minimal):
+    hours = [{"start": "08:00", "end": "12:00"}]
+    schedule = {"printers": [{"name": "large", "printing": hours}]}
+    calendar = load(_job(minimal, _SMALL, _LARGE, schedule=schedule)).calendar
+    assert [own.name for own in calendar.printers] == ["large", "small"]
+    assert [own.printing is None for own in calendar.printers] == [False, True]
+    assert [own.name for own in load(_job(minimal, _SMALL, _LARGE, schedule={})).calendar.printers] == [
+        "small",
+        "large",
+    ]
+    assert load(_job(minimal, _SMALL)).calendar is None
+
+
+@pytest.mark.parametrize(
+    ("printers", "fields", "pointers"),
+    [
+        ([_SMALL, _SMALL], {}, ["/printers/1/name"]),
+        ([_SMALL], {"printer": {"bed": [180, 180, 180]}}, ["/printer"]),
+        ([], {}, ["/printer"]),
+        ([_SMALL], {"schedule": {"printers": [{"name": "attic"}]}}, ["/schedule/printers/0/name"]),
+        ([_SMALL | {"materials": ["PETG", "ASA"]}], {}, ["/material"]),
+        ([_SMALL | {"materials": ["PLA"]}], {"material": {"name": "ASA"}}, ["/material/name"]),
+        ([_SMALL | {"materials": ["pla"]}], {"printing": {"tray": {"material": {"name": "TPU"}}}},
+         ["/printing/tray/material/name"]),
+        ([_SMALL, _LARGE], {"printing": {"tile": {"layer": 0.5}}}, ["/printing/tile/layer"]),
+        ([_SMALL, _LARGE], {"printing": {"compare": [0.4]}}, ["/printing/compare/0"]),
+        ([_SMALL | {"bed": [10, 180, 180]}, _LARGE], {}, ["/printers/0/bed/0"]),
+    ],
+)  # fmt: skip
+def test_what_no_printer_can_do_is_refused_where_it_is_said(minimal, printers, fields, pointers):
+    assert _refused(_job(minimal, *printers, **fields)) == pointers
+
+
+def test_a_material_or_layer_that_one_of_the_printers_takes_is_fine(minimal):
+    spec = load(_job(minimal, _SMALL | {"materials": ["PETG"]}, _LARGE, printing={"tile": {"layer": 0.4}}))
+    assert spec.layer_of("tile") == 0.4
