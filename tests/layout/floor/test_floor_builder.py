@@ -143,6 +143,14 @@ def test_interior_tiles_share_one_shape():
     assert len({p.shape for p in keyed.pieces}) == 3
 
 
+def test_no_tab_reaches_into_a_strip_that_two_seams_cut_off():
+    """Between the obstacle and the cells in front of it the border is 2.1 mm wide, too little to stand by itself."""
+    usable = shapely.box(0, 0, 420, 394).difference(shapely.box(104, 172.375, 145.6, 192.375))
+    floor, _, _ = floor_of(usable, bed=180)
+    assert all(piece.shape.sockets for piece in floor.pieces)
+    assert len(floor.pieces) == 9
+
+
 def test_seams_stagger_where_it_costs_nothing():
     floor, _, _ = floor_of(shapely.box(0, 0, 42 * 7, 42 * 8), bed=200)
     cuts = {}

@@ -20,7 +20,7 @@ JOINT = Joint(default_profile(0.3, 0.44), 0.3, 0.44)
 def board(columns, rows, bed, *, loose=False, tabs=True, reach=1.4):
     cells = tuple(Cell(2 * i, 2 * j, 2, 2) for j in range(rows) for i in range(columns))
     plate = plate_of(shapely.box(0, 0, 42 * columns, 42 * rows), cells, 21.0, 2.0, 0.2)
-    room = TabRoom(plate, cells, 42.0, 1.2, 5.82, fit_tab(JOINT, 0.2, loose=loose), 0.88) if tabs else None
+    room = TabRoom(plate, cells, 42.0, 1.2, 5.82, fit_tab(JOINT, 0.2, loose=loose), 0.88, 2.0) if tabs else None
     return Board(plate, cells, 42.0, Bed(((bed, bed),)), Seam(0.2, loose, 0.0 if loose else reach), room)
 
 

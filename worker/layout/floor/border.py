@@ -41,7 +41,7 @@ _NICK: Final = 1.5
 _LEAST_NICK: Final = 0.3
 
 #: Width of border that stands off from the cells, in multiples of the width of a strip along them.
-_STUB: Final = 2.0
+STUB: Final = 2.0
 
 #: Area in mm2 from which a tongue of plastic between two parts of a window counts.
 _TONGUE: Final = 0.02
@@ -129,7 +129,7 @@ def plate_of(usable: Area, cells: Sequence[Cell], half: float, least: float, gap
 def joined(
     cells: BaseGeometry, border: BaseGeometry, usable: Area, least: float, gap: float
 ) -> tuple[BaseGeometry, list[Point]]:
-    """Return the union of cells and border, without border that is attached by less than `_STUB` times ``least`` mm.
+    """Return the union of cells and border, without border that is attached by less than `STUB` times ``least`` mm.
 
     So strips along cells stay, and stubs and frames of the same width that stand off from them go: they would break.
 
@@ -140,7 +140,7 @@ def joined(
     strips = polygons(border)
     if strips:
         whole = shapely.union_all([cells, *strips], grid_size=_SNAP)
-        whole = shapely.union_all([opened(whole, _STUB * least / 2.0), cells], grid_size=_SNAP)
+        whole = shapely.union_all([opened(whole, STUB * least / 2.0), cells], grid_size=_SNAP)
     points = _pinches(whole)
     if points:
         # two cells that touch at a corner are both cut, as there is plastic to spare; beside border only it is cut

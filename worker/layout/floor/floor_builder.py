@@ -112,7 +112,7 @@ class _Tiling:
         room = None
         if self.tab is not None:
             inset, (_, arc) = narrowest(joint), corner_arc(joint)
-            room = TabRoom(plate, lattice.cells, lattice.pitch, inset, arc, self.tab, wall)
+            room = TabRoom(plate, lattice.cells, lattice.pitch, inset, arc, self.tab, wall, least)
         seam = Seam(gap, style == "key", 0.0 if self.tab is None else self.tab.reach)
         self.board = Board(plate, lattice.cells, lattice.pitch, Bed.of_printer(printer), seam, room)
         self.drawing = TileDrawing(

@@ -135,7 +135,7 @@ def _place(node: Node, tiles: Sequence[int | None], room: TabRoom, *, along_y: b
     if not any(cut) or any(first is not None and first == second for first, second in sides):
         return None
     split = before[0] != before[1] and all(cut)
-    if split and (after[0] != after[1] or not room.divisible):
+    if (split and (after[0] != after[1] or not room.divisible)) or not _stand(node, room, sides, along_y=along_y):
         return None
     if node.plain and all(cut):
         own = loose and not _shared(before, after)
@@ -158,6 +158,14 @@ def _place(node: Node, tiles: Sequence[int | None], room: TabRoom, *, along_y: b
         if own or room.rooted(node, lobes, along_y=along_y):
             return TabPlace(node.x, node.y, along_y, lobes, own, before, after, (low[0], high[0]))
     return None
+
+
+def _stand(node: Node, room: TabRoom, sides: Sequence[Pair], *, along_y: bool) -> bool:
+    """Return whether all of the plate at a node is left where other seams end at it."""
+    parted = [low is not None and low != high for low, high in zip(*sides, strict=True)]
+    parted += [high is not None and low != high for low, high in zip(*sides, strict=True)]
+    quarters = [quarter for side in node.lobes(along_y=along_y) for quarter in side]
+    return all(room.stands(node, quarter) for quarter, cut in zip(quarters, parted, strict=True) if cut)
 
 
 def _closed(

@@ -144,7 +144,7 @@ class TileDrawing:
         whole: BaseGeometry = shapely.union_all([polygon, *added])
         if cut:
             whole = shapely.difference(whole, shapely.union_all(cut))
-        return max(polygons(whole), key=lambda polygon: polygon.area)
+        return max(polygons(whole), key=lambda part: part.intersection(polygon).area)
 
     def _shape(self, figure: Figure) -> TileShape:
         outline, holes, sockets = as_ring(figure[0]), tuple(as_ring(ring) for ring in figure[1]), figure[2]
