@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from worker.printing.lettering_changes import LetteredPiece, least_changes, lettering_grams, run_lettering
+from worker.printing.estimating.process import Process
+from worker.printing.lettering_changes import LetteredPiece, least_changes, lettering_grams, pause_times, run_lettering
 from worker.spec import load
 from worker.spec.manifest import EstimateEntry, LetteringBand
 
@@ -49,7 +50,10 @@ def piece(height, *bands):
         material="PLA", colour="#FFFFFF", layer=0.2, line_width=0.44, grams=10.0, metres=3.0, cost=None, seconds=900.0,
         laying_seconds=500.0, layers=layers,
         lettering=tuple(
-            LetteringBand(face=face, low=low, high=high, letterings=count, grams=grams)
+            LetteringBand(
+                face=face, low=low, high=high, letterings=count, grams=grams, seconds_below=200.0 if low else 0.0,
+                seconds_within=100.0,
+            )
             for face, low, high, count, grams in bands
         ),
     )  # fmt: skip
@@ -94,3 +98,16 @@ def test_a_piece_takes_its_share_of_the_second_filament():
     assert lettering_grams(TRAY.estimate, changer) == 1.5
     bottom, top = run_lettering(job(), [TRAY, TILE], 0.2), run_lettering(job(), [TILE], 0.2)
     assert [lettering_grams(TILE.estimate, each) for each in (bottom, top, None)] == [3.0, 2.5, 0.0]
+
+
+def test_a_pause_is_due_after_the_layers_below_it_on_all_pieces():
+    process = Process(heat_up=240.0, layer_change=2.0)
+    bottom = pause_times(run_lettering(job(), [TRAY, TRAY, TILE], 0.2), [TRAY, TRAY, TILE], process, 1.5)
+    # heated up and two layers changed, times 1.5; 100 s of lines on each piece; the change before the start
+    assert [pause.seconds for pause in bottom.pauses] == [0.0, 1.5 * 244.0 + 300.0 + 300.0]
+    top = pause_times(run_lettering(job(), [TILE, TILE], 0.2), [TILE, TILE], process, 1.0)
+    assert [pause.seconds for pause in top.pauses] == [240.0 + 26.0 + 400.0]
+    # a piece that ends below the pause is printed whole by then
+    low = piece(1.0)
+    mixed = pause_times(run_lettering(job(), [TILE, low], 0.2), [TILE, low], process, 1.0)
+    assert [pause.seconds for pause in mixed.pauses] == [240.0 + 26.0 + 200.0 + 500.0]

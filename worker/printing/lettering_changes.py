@@ -10,12 +10,21 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Final
 
+from numpy import interp
+
+from worker.printing.estimating.process import Process
 from worker.spec import Spec
 from worker.spec.manifest import EstimateEntry, PauseEntry, RunLettering
 from worker.spec.printer.lettering import LetteringPrinting
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["LetteredPiece", "least_changes", "lettering_grams", "run_lettering"]
+__all__ = [
+    "LetteredPiece",
+    "least_changes",
+    "lettering_grams",
+    "pause_times",
+    "run_lettering",
+]
 
 #: Decimals of grams and seconds.
 _DECIMALS: Final = 4
@@ -54,6 +63,38 @@ def run_lettering(spec: Spec, pieces: Sequence[LetteredPiece], first_layer: floa
         return _lettering(second, sum(band.grams for band in bands), changes, "bodies")
     pauses, grams = _pauses(second, pieces, first_layer)
     return _lettering(second, grams, len(pauses), "pauses", pauses) if pauses else None
+
+
+def pause_times(
+    lettering: RunLettering, pieces: Sequence[LetteredPiece], process: Process, factor: float
+) -> RunLettering:
+    """Return the lettering with the print time until each pause, the changes before it included.
+
+    Args:
+        lettering: that of a run.
+        pieces: all pieces of the run.
+        process: their print settings.
+        factor: the calibration of times.
+    """
+    change = lettering.seconds / max(lettering.changes, 1)
+    timed = []
+    for number, pause in enumerate(lettering.pauses):
+        laying = sum(_laying_below(piece, pause.height) for piece in pieces)
+        own = factor * (process.heat_up + pause.layers * process.layer_change)
+        seconds = 0.0 if pause.height == 0.0 else own + laying + number * change
+        timed.append(pause.model_copy(update={"seconds": round(seconds, 1)}))
+    return lettering.model_copy(update={"pauses": tuple(timed)})
+
+
+def _laying_below(piece: LetteredPiece, height: float) -> float:
+    """Return the print time of a piece below a height, mm, in s; in proportion between the heights it is known at."""
+    estimate = piece.estimate
+    known = {0.0: 0.0, piece.height: estimate.laying_seconds}
+    for band in estimate.lettering:
+        known[band.low] = band.seconds_below
+        known[band.high] = band.seconds_below + band.seconds_within
+    heights = sorted(known)
+    return float(interp(height, heights, [known[each] for each in heights]))
 
 
 def lettering_grams(estimate: EstimateEntry, lettering: RunLettering | None) -> float:

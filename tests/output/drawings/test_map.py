@@ -20,6 +20,7 @@ from worker.output.drawings.map import PAPER, ROOM, map_pages, map_picture, writ
 from worker.output.drawings.mapped_drawer import MappedDrawer
 from worker.output.drawings.sheet import LEAST, Path, TextLine
 from worker.spec.errors import LayoutError
+from worker.spec.manifest import PauseEntry, RunEntry, RunLettering, RunPiece
 from worker.spec.reading.loader import load
 
 HOSTILE = (
@@ -132,6 +133,26 @@ def test_each_page_is_a4_and_each_mark_reads_back():
     assert "replaces characters that the typeface lacks" in read(plan, 0)
 
 
+def test_pauses_of_the_runs_for_a_drawer_are_in_its_legend():
+    plan = planned({"name": "top", "width": 90, "depth": 90, "height": 40})
+    pause = PauseEntry(height=2.6, layers=13, material="PETG", colour="#102030", seconds=1800.0)
+    lettering = RunLettering(
+        material="PETG", colour="#102030", method="pauses", changes=1, grams=1.0, waste=1.0, seconds=300.0,
+        pauses=(pause,),
+    )  # fmt: skip
+    runs = [
+        RunEntry(
+            number=number, material="PLA", colour=None, layer=0.2, line_width=0.44, lettering=lettering,
+            pieces=(RunPiece(mark="F1", at=(0.0, 0.0), turn=0, drawer=drawer),),
+        )
+        for number, drawer in ((4, "top"), (5, "low"))
+    ]  # fmt: skip
+    pages = PdfReader(io.BytesIO(write_map_pdf(plan, 0, runs))).pages
+    text = " ".join(" ".join(page.extract_text() for page in pages).split())
+    assert "Run 4: 2.6 mm, after 13 layers: let the printer pause, and change to PETG #102030." in text
+    assert "Run 5" not in text
+
+
 def test_what_lies_where_is_told():
     items = [{"name": "dice", "shape": {"kind": "box", "size": [16, 16, 16]}, "count": 12, "label": "DICE"}]
     drawer = {"name": "one", "width": 200, "depth": 150, "height": 60, "copies": 2}
@@ -223,6 +244,7 @@ _AGAIN = """
 import sys, json, hashlib
 from worker.layout.planner import lay_out
 from worker.output.drawings.map import write_map_pdf, write_map_svg
+from worker.spec.manifest import PauseEntry, RunEntry, RunLettering, RunPiece
 from worker.spec.reading.loader import load
 plan = lay_out(load(json.loads(sys.argv[1])))
 for index in (1, 0):

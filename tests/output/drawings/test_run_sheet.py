@@ -9,7 +9,8 @@ from pypdf import PdfReader
 from tests.printing.progress.planned_manifest import bench
 from worker.output.drawings.run_sheet import run_sheet, write_run_sheet
 from worker.output.drawings.sheet import Path, TextLine
-from worker.spec.manifest import StepEntry, SwapEntry
+from worker.output.filament_changes import filament_changes
+from worker.spec.manifest import PauseEntry, RunLettering, StepEntry, SwapEntry
 
 _BEGIN = datetime(2026, 3, 2, 18, 0, tzinfo=UTC)
 _STEP = StepEntry(
@@ -75,3 +76,22 @@ def test_everything_lies_on_the_page_and_pieces_on_the_bed(job):
         assert len(pieces) == len(run.pieces)
         for points in pieces:
             assert all(bed[0][0] <= x <= bed[2][0] and bed[0][1] <= y <= bed[2][1] for x, y in points)
+
+
+def test_a_scheduled_pause_has_its_time(job):
+    spec, manifest = job
+    at = _BEGIN + timedelta(minutes=50)
+    pauses = (
+        PauseEntry(height=0.0, layers=0, material="PLA", colour="#102030", seconds=0.0),
+        PauseEntry(height=0.4, layers=2, material="PETG", colour=None, seconds=3000.0),
+    )
+    lettering = RunLettering(
+        material="PLA", colour="#102030", method="pauses", changes=2, grams=2.0, waste=1.0, seconds=600.0, pauses=pauses
+    )
+    run = manifest.runs[1].model_copy(update={"lettering": lettering})
+    step = _STEP.model_copy(update={"pauses": (at,)})
+    text = _text(write_run_sheet(manifest, run, spec.printer, step))
+    assert "Before the start: load PLA #102030" in text
+    assert "0.4 mm, after 2 layers, at about 18:50 on Mon: let the printer pause" in text
+    assert filament_changes(run, step)[-1].startswith("0.4 mm, after 2 layers, at about 18:50 on Mon")
+    assert filament_changes(run)[-1].startswith("0.4 mm, after 2 layers: let")

@@ -203,3 +203,16 @@ def test_a_layer_without_acceleration_takes_its_lines_over_the_speed():
     inside = side - 2 * process.walls * process.line_width
     path = 4.0 * sum(loops) + inside**2 / process.line_width
     assert estimate(made, process).laying == pytest.approx(path / process.first_layer_speed, rel=1e-3)
+
+
+@given(st.floats(4.0, 40.0), st.floats(0.0, 1.0))
+def test_print_time_below_a_height_grows_to_all_of_it(height, part):
+    result = estimate(block(30.0, 40.0, height), SOLID)
+    assert result.laying_below(0.0) == 0.0
+    assert result.laying_below(height) == pytest.approx(result.laying)
+    assert result.laying_below(part * height) <= result.laying_below(min(1.0, part + 0.1) * height)
+    # the layers of a block are alike but for the first, which is slower
+    middle, end = result.laying_below(0.5 * height + 0.1), result.laying_below(height)
+    first = result.laying_below(SOLID.first_layer)
+    share = (0.5 * height + 0.1 - SOLID.first_layer) / (height - SOLID.first_layer)
+    assert middle - first == pytest.approx(share * (end - first), rel=1e-6)

@@ -19,10 +19,12 @@ class PlainOccupancy:
     def free_from(self):
         return self._gaps[-1][0]
 
-    def slot(self, duration, latest):
+    def slot(self, duration, latest, pauses=()):
         for ready, end in self._gaps:
             limit = min(end - duration, ready + SEARCH_SPAN, self.horizon, latest)
-            start = self._first_start(duration, self._watched(duration), ready, limit) if ready <= limit else None
+            start = (
+                self._first_start(duration, self._watched(duration), ready, limit, pauses) if ready <= limit else None
+            )
             free = None if start is None else self._bed_free(start + duration)
             if free is not None and free <= end:
                 return Slot(start, start + duration, free)
@@ -52,7 +54,7 @@ class PlainOccupancy:
     def _watched(self, duration):
         return min(self.handling.first_layer, duration)
 
-    def _first_start(self, duration, watched, ready, limit):
+    def _first_start(self, duration, watched, ready, limit, pauses=()):
         for opening, end in self._printing.after(ready):
             first, last = max(opening, ready), min(end - duration, limit)
             if first > limit:
@@ -61,9 +63,29 @@ class PlainOccupancy:
                 start = max(first, arrival)
                 if start > last:
                     break
-                if start <= departure - max(watched, 1):
-                    return start
+                most = min(last, departure - max(watched, 1))
+                starts = [each for each in (start, *self._openings(start, most, pauses)) if start <= each <= most]
+                fitting = [each for each in sorted(starts) if self._is_attended(each, pauses)]
+                if fitting:
+                    return fitting[0]
         return None
+
+    def _openings(self, start, most, pauses):
+        """Yield the starts between two with which a pause begins as somebody arrives."""
+        for after, _ in pauses:
+            for arrival, _ in takewhile(lambda span, after=after: span[0] <= most + after, self._attended.after(start)):
+                yield arrival - after
+
+    def _is_attended(self, start, pauses):
+        return all(
+            any(
+                arrival <= start + after and start + after + length <= departure
+                for arrival, departure in takewhile(
+                    lambda span, after=after: span[0] <= start + after, self._attended.after(start + after)
+                )
+            )
+            for after, length in pauses
+        )
 
     def _bed_free(self, end):
         cool = end + self.handling.cool_down

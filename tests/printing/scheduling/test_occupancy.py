@@ -10,7 +10,7 @@ from tests.printing.scheduling.occupancy_oracle import PlainOccupancy
 from worker.printing.scheduling import greedy
 from worker.printing.scheduling.occupancy import Occupancy
 from worker.printing.scheduling.timetable import problem_of
-from worker.spec.manifest import RunEntry, RunPiece
+from worker.spec.manifest import PauseEntry, RunEntry, RunLettering, RunPiece
 from worker.spec.printer.schedule import DAYS, Schedule
 
 _clocks = st.integers(0, 96).map(lambda quarter: f"{quarter // 4:02d}:{quarter % 4 * 15:02d}")
@@ -41,10 +41,16 @@ _moments = st.datetimes(datetime(2026, 1, 1), datetime(2027, 1, 1)).map(lambda m
 
 
 def _run(number, letter, seconds):
+    """Return a run; every third one pauses after a third of its time, every fourth one after two thirds, too."""
+    parts = [part / 3.0 for part, every in ((1, 3), (2, 4)) if number % every == 0 and seconds is not None]
+    pauses = [PauseEntry(height=1.0, layers=5, material="PLA", colour=None, seconds=part * seconds) for part in parts]
+    lettering = RunLettering(
+        material="PLA", colour=None, method="pauses", changes=1, grams=1.0, waste=1.0, seconds=300.0, pauses=pauses
+    )
     piece = RunPiece(mark=f"{letter}1", at=(0.0, 0.0), turn=0, drawer="top")
     return RunEntry(
         number=number, material="PLA", colour=None, layer=0.2, line_width=0.44, pieces=(piece,), seconds=seconds,
-        grams=None if seconds is None else 10.0,
+        grams=None if seconds is None else 10.0, lettering=lettering if pauses else None,
     )  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
+from math import ceil
 
 import pytest
 from hypothesis import given, settings
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 
 from worker.printing.scheduling.spools import purchases
 from worker.printing.scheduling.timetable import make_timetable
-from worker.spec.manifest import RunEntry, RunPiece
+from worker.spec.manifest import PauseEntry, RunEntry, RunLettering, RunPiece
 from worker.spec.printer.material import Material
 from worker.spec.printer.schedule import DAYS, Schedule
 
@@ -19,7 +20,11 @@ _PLA = Material()
 _DAYTIME = [{"start": "08:00", "end": "20:00"}]
 
 
-def _run(number, hours, mark="T1", *, grams=100.0, material="PLA", colour=None):
+def _run(number, hours, mark="T1", *, grams=100.0, material="PLA", colour=None, pause=None):
+    """Return a run; ``pause`` is the part of its time after which it pauses for a change of filament."""
+    pauses = () if pause is None else (
+        PauseEntry(height=2.6, layers=13, material="PLA", colour=None, seconds=pause * hours * 3600.0),
+    )  # fmt: skip
     return RunEntry(
         number=number,
         material=material,
@@ -29,7 +34,9 @@ def _run(number, hours, mark="T1", *, grams=100.0, material="PLA", colour=None):
         pieces=(RunPiece(mark=mark, at=(0.0, 0.0), turn=0, drawer="top"),),
         seconds=None if hours is None else hours * 3600.0,
         grams=None if hours is None else grams,
-    )
+        lettering=RunLettering(material="PLA", colour=None, method="pauses", changes=1, grams=1.0, waste=1.0,
+                               seconds=300.0, pauses=pauses) if pauses else None,
+    )  # fmt: skip
 
 
 def _runs(*hours, mark="T1"):
@@ -260,11 +267,17 @@ _jobs = st.tuples(
     st.lists(st.just("C1"), max_size=1),
     st.lists(st.just("F1"), max_size=4),
     st.lists(st.just("T1"), max_size=4),
-    st.lists(st.tuples(st.integers(1, 900), st.floats(1.0, 900.0)), min_size=9, max_size=9),
+    st.lists(
+        st.tuples(st.integers(1, 900), st.floats(1.0, 900.0), st.sampled_from([None, None, 0.2, 0.8])),
+        min_size=9,
+        max_size=9,
+    ),
 ).map(
     lambda job: [
-        _run(number, minutes / 60, mark, grams=grams)
-        for number, (mark, (minutes, grams)) in enumerate(zip([*job[0], *job[1], *job[2]], job[3], strict=False), 1)
+        _run(number, minutes / 60, mark, grams=grams, pause=pause)
+        for number, (mark, (minutes, grams, pause)) in enumerate(
+            zip([*job[0], *job[1], *job[2]], job[3], strict=False), 1
+        )
     ]
 )
 #: Around both changes of the clocks, and in between.
@@ -297,7 +310,7 @@ def _minutes(begin, end, zone):
         moment += 60
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=35, deadline=None)
 @given(_schedules, _jobs, _moments)
 def test_rules_that_hold_for_every_timetable(rules, runs, now):
     schedule, pla = Schedule.model_validate(rules), Material(left=(120.0, 333.0), spool=750.0)
@@ -320,6 +333,10 @@ def test_rules_that_hold_for_every_timetable(rules, runs, now):
         assert all(_open(printing, here) for here in _minutes(step.begin, step.end, schedule.zone))
         watched = max(step.attended_until, step.begin + timedelta(minutes=1))
         assert all(_open(attended, here) for here in _minutes(step.begin, watched, schedule.zone))
+        pauses = [] if run.lettering is None else run.lettering.pauses
+        assert [(at - step.begin).total_seconds() for at in step.pauses] == [ceil(pause.seconds) for pause in pauses]
+        for at in step.pauses:
+            assert all(_open(attended, here) for here in _minutes(at, at + timedelta(minutes=5), schedule.zone))
         change = timedelta(minutes=schedule.bed_change_minutes)
         assert step.free >= step.end + timedelta(minutes=schedule.cool_down_minutes) + change
         assert all(_open(attended, here) for here in _minutes(step.free - change, step.free, schedule.zone))
@@ -407,3 +424,29 @@ def test_fewer_hours_never_finish_equal_runs_earlier(rules, minutes, count, now,
     assert len(less.steps) <= len(more.steps)
     if less.steps and len(less.steps) == len(more.steps):
         assert less.finish >= more.finish
+
+
+def test_a_run_starts_so_that_somebody_is_there_for_its_pause():
+    attended = [{"start": "07:00", "end": "08:00"}, {"start": "18:00", "end": "22:00"}]
+    late = _NOW.replace(hour=20)
+    plain, pausing = _run(1, 9.0), _run(1, 9.0, pause=3.0 / 9.0)
+    assert _when(_table([plain], now=late, attended=attended)) == {1: "printer Mon 20:00-Tue 05:00"}
+    # three hours from 20:00 nobody is there, and from 18:00 on Tuesday somebody is until 22:00
+    table = _table([pausing], now=late, attended=attended)
+    assert _when(table) == {1: "printer Tue 18:00-Wed 03:00"}
+    assert [f"{at:%a %H:%M}" for at in table.steps[0].pauses] == ["Tue 21:00"]
+    waiting = _table([_run(1, 9.0, pause=5.0 / 9.0)], now=late, attended=attended).waiting
+    assert "pauses" in waiting[0].reason
+
+
+@pytest.mark.parametrize("goal", ["finish", "visits"])
+def test_the_solver_keeps_pauses_in_attended_hours(goal):
+    attended = [{"start": "07:00", "end": "09:00"}, {"start": "17:00", "end": "22:00"}]
+    runs = [_run(number, 2.0 + number / 3.0, pause=0.4 if number % 2 else None) for number in range(1, 7)]
+    table = _table(runs, attended=attended, goal=goal, printers=[{"name": "left"}, {"name": "right"}])
+    moments = [at for step in table.steps for at in step.pauses]
+    assert len(table.steps) == 6
+    assert len(moments) == 3
+    assert all(at.hour in {7, 8, *range(17, 22)} for at in moments)
+    seen = {at.replace(minute=0, second=0) for at in moments}
+    assert table.visits >= len(seen)

@@ -92,7 +92,7 @@ def test_the_solver_never_does_worse_than_the_greedy_assignment(seed):
             assert solved == solve_timetable(problem, greedy)
         assert solved.earliest_finish <= finish_of(solved.assignment)
         if goal == "visits":
-            assert visits_bound(problem) <= visits_of(solved.assignment)
+            assert visits_bound(problem) <= visits_of(problem, solved.assignment)
 
 
 def test_nights_go_to_the_runs_that_fill_them():

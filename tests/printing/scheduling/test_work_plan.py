@@ -10,7 +10,7 @@ from worker.layout.model.plan_document import plan_document
 from worker.layout.planner import lay_out
 from worker.printing.scheduling.work_plan import Need, pack_needs, runs_of
 from worker.spec import load
-from worker.spec.manifest import EstimateEntry, Generator, Manifest
+from worker.spec.manifest import EstimateEntry, Generator, LetteringBand, Manifest
 
 
 def drawer(name, *trays, **fields):
@@ -179,3 +179,21 @@ def test_some_pieces_are_packed_as_all_are():
     runs, work = pack_needs(spec, plan.parts, needs, {}, None)
     assert Counter(piece.mark for run in runs for piece in run.pieces) == {"T2": 2, "T1": 1}
     assert work.runs == 1
+
+
+@pytest.mark.parametrize("hours", [0.9, 1.2, 2.0])
+def test_changes_of_filament_count_in_the_hours_of_a_run(hours):
+    lettering = {"material": {"name": "PLA", "colour": "#000000"}, "change_seconds": 900}
+    spec = job(drawer("top", tray("a", quantity=12)), printing={"max_run_hours": hours, "lettering": lettering})
+    plan = lay_out(spec)
+    band = LetteringBand(face="bottom", low=0.0, high=0.4, letterings=1, grams=0.5, seconds_within=60.0)
+    estimates = {
+        mark: own.model_copy(update={"lettering": (band,)}) for mark, own in estimated(spec, plan, layers=2.0).items()
+    }
+    runs, work = runs_of(spec, plan, estimates)
+    alone = [run for run in runs if len(run.pieces) == 1]
+    # two changes of 15 minutes: a run of at most 0.9 hours has 24 minutes left for all else
+    assert all(run.lettering.seconds == 1800.0 for run in runs)
+    assert all(run.seconds <= 3600.0 * hours + 0.5 for run in runs if len(run.pieces) > 1)
+    assert set(work.long_pieces) == {run.pieces[0].mark for run in alone if run.seconds > 3600.0 * hours + 0.5}
+    assert work.least_runs <= work.runs

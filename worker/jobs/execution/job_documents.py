@@ -139,8 +139,8 @@ def documents_of(
     yield from _run_sheets(manifest, spec)
     for number, place in enumerate(plan.drawers, start=1):
         for suffix, kind, data in (
-            ("svg", SVG_TYPE, write_map_svg(plan, number - 1)),
-            ("pdf", PDF_TYPE, write_map_pdf(plan, number - 1)),
+            ("svg", SVG_TYPE, write_map_svg(plan, number - 1, manifest.runs)),
+            ("pdf", PDF_TYPE, write_map_pdf(plan, number - 1, manifest.runs)),
         ):
             file = file_entry(f"map-{number}.{suffix}", kind, data)
             yield Document(DocumentEntry(role="map", title=f"Map of {place.name}", drawer=place.name, file=file), data)

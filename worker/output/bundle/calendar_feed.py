@@ -101,7 +101,7 @@ def _lines(step: StepEntry, run: RunEntry, name: str) -> list[str]:
         lines.append(f"File: {run.file}")
     lines.append(_attendance(step))
     lines += [spool_change(swap) for swap in step.swaps]
-    lines += filament_changes(run)
+    lines += filament_changes(run, step)
     return [*lines, f"The bed is free from {step.free:%H:%M on %Y-%m-%d}.", _SAFETY]
 
 

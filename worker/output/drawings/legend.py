@@ -1,7 +1,7 @@
 """The legend of a map: its marks, the place of each piece, the steps of assembly, and the cautions."""
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -67,7 +67,9 @@ class _Row:
         return self.before + self.lines * LINE * _LEAD * self.size + self.after
 
 
-def legend(mapped: MappedDrawer, width: float, height: float | None, unit: float) -> list[LegendPage]:
+def legend(
+    mapped: MappedDrawer, width: float, height: float | None, unit: float, pauses: Sequence[str] = ()
+) -> list[LegendPage]:
     """Return the legend, broken into pages.
 
     Args:
@@ -75,9 +77,10 @@ def legend(mapped: MappedDrawer, width: float, height: float | None, unit: float
         width: of a page, mm.
         height: the maximum height of a page, mm; None for one page of any height.
         unit: scale of the text: mm on the sheet for a nominal mm.
+        pauses: what to do at pauses of runs, a line each.
     """
     pages = [LegendPage()]
-    rows = list(_rows(mapped, width / unit))
+    rows = list(_rows(mapped, width / unit, pauses))
     # the page number is below the legend
     most = None if height is None else height / unit - 2.0 * LINE * LEAST
     for row, then in zip(rows, [*rows[1:], None], strict=True):
@@ -100,7 +103,7 @@ def legend(mapped: MappedDrawer, width: float, height: float | None, unit: float
     return pages
 
 
-def _rows(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
+def _rows(mapped: MappedDrawer, width: float, pauses: Sequence[str]) -> Iterator[_Row]:
     drawer, plan = mapped.drawer, mapped.plan
     counts = Counter(place.mark for place in drawer.placements)
     yield _heading(
@@ -116,6 +119,7 @@ def _rows(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
         note = f"The margins around the cells are {left} mm left, {right} right, {front} front and {back} back."
         yield from _prose(f"{note} {_free(mapped)}", _BODY, width)
     yield from _places(mapped, width)
+    yield from _pauses(pauses, width)
     yield from _steps(mapped, width)
     missing = [unplaced for unplaced in plan.unplaced if unplaced.drawer in {None, drawer.name}]
     if missing:
@@ -130,6 +134,13 @@ def _rows(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
         yield _heading("Characters")
         text = "In the PDF, ? replaces characters that the typeface lacks; the SVG and the manifest show them."
         yield from _prose(text, _BODY, width)
+
+
+def _pauses(pauses: Sequence[str], width: float) -> Iterator[_Row]:
+    if pauses:
+        yield _heading("Pauses while printing")
+    for pause in pauses:
+        yield from _prose(pause, _BODY, width)
 
 
 def _free(mapped: MappedDrawer) -> str:

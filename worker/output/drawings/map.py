@@ -1,5 +1,6 @@
 """The map of a drawer as SVG and PDF: its floor and its trays to scale, and the legend."""
 
+from collections.abc import Sequence
 from typing import Final
 
 from worker.layout.model.plan import Plan
@@ -8,6 +9,8 @@ from worker.output.drawings.font import LINE
 from worker.output.drawings.legend import legend
 from worker.output.drawings.mapped_drawer import MappedDrawer
 from worker.output.drawings.sheet import LEAST, Sheet, to_pdf, to_svg
+from worker.output.filament_changes import drawer_pauses
+from worker.spec.manifest import RunEntry
 
 __all__ = ["PAPER", "ROOM", "SCALES", "map_pages", "map_picture", "write_map_pdf", "write_map_svg"]
 
@@ -31,20 +34,23 @@ def _views(mapped: MappedDrawer) -> tuple[View, ...]:
     return ("floor", *layers) if mapped.cells else tuple(layers)
 
 
-def write_map_svg(plan: Plan, index: int) -> bytes:
-    """Return the map of the drawer as SVG at full size: floor and layers of trays in a row, the legend below."""
-    return to_svg(map_picture(plan, index))
+def write_map_svg(plan: Plan, index: int, runs: Sequence[RunEntry] = ()) -> bytes:
+    """Return the map of the drawer as SVG at full size: floor and layers of trays in a row, the legend below.
+
+    The legend has the pauses of those of the ``runs`` that print pieces of the drawer.
+    """
+    return to_svg(map_picture(plan, index, runs))
 
 
-def write_map_pdf(plan: Plan, index: int) -> bytes:
+def write_map_pdf(plan: Plan, index: int, runs: Sequence[RunEntry] = ()) -> bytes:
     """Return the map of the drawer with this index as a PDF: floor, layers of trays, legend.
 
     The paper is A4; the drawn area also fits on Letter, printed at 100 %.
     """
-    return to_pdf(map_pages(plan, index))
+    return to_pdf(map_pages(plan, index, runs))
 
 
-def map_picture(plan: Plan, index: int) -> Sheet:
+def map_picture(plan: Plan, index: int, runs: Sequence[RunEntry] = ()) -> Sheet:
     """Return the map of the drawer with this index as one sheet at full size."""
     mapped = MappedDrawer(plan, index)
     wide, deep = mapped.extent
@@ -58,13 +64,13 @@ def map_picture(plan: Plan, index: int) -> Sheet:
     for place, view in enumerate(views):
         draw_view(sheet, mapped, (place * side, margin, side), view, scale=1.0, unit=unit)
     top = sheet.height + margin
-    (page,) = legend(mapped, sheet.width - 2.0 * margin, None, unit)
+    (page,) = legend(mapped, sheet.width - 2.0 * margin, None, unit, tuple(drawer_pauses(runs, mapped.drawer.name)))
     sheet.shapes += page.moved(margin, top)
     sheet.height = top + page.height + margin
     return sheet
 
 
-def map_pages(plan: Plan, index: int) -> list[Sheet]:
+def map_pages(plan: Plan, index: int, runs: Sequence[RunEntry] = ()) -> list[Sheet]:
     """Return the map of the drawer with this index as pages, portrait or landscape, at the largest scale that fits."""
     mapped = MappedDrawer(plan, index)
     wide, deep = mapped.extent
@@ -81,7 +87,7 @@ def map_pages(plan: Plan, index: int) -> list[Sheet]:
         frame = ((paper[0] - ROOM[turned]) / 2.0, _MARGIN, ROOM[turned])
         draw_view(sheet, mapped, frame, view, scale=scale, unit=1.0)
         sheets.append(sheet)
-    for page in legend(mapped, ROOM[0], ROOM[1], 1.0):
+    for page in legend(mapped, ROOM[0], ROOM[1], 1.0, tuple(drawer_pauses(runs, mapped.drawer.name))):
         sheet = Sheet(*PAPER, f"Map of {mapped.drawer.name}", _description(mapped))
         sheet.shapes += page.moved(_MARGIN, _MARGIN)
         sheets.append(sheet)

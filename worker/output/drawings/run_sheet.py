@@ -7,7 +7,7 @@ from typing import Final
 from worker.output.drawings.font import LINE, wrapped
 from worker.output.drawings.paper import MARGIN, PAGES
 from worker.output.drawings.sheet import LEAST, Frame, Sheet, to_pdf
-from worker.output.filament_changes import pause_text
+from worker.output.filament_changes import pause_text, timed_pauses
 from worker.spec.manifest import Manifest, PartEntry, RunEntry, StepEntry
 from worker.spec.printer.printer import Printer
 
@@ -124,8 +124,8 @@ def _actions(run: RunEntry, parts: dict[str, PartEntry], step: StepEntry | None)
         onto = "" if swap.onto is None else f" with {swap.onto:.0f} g"
         if swap.after_grams == 0.0:
             yield f"Before the start: change to a spool{onto}; the one on the printer does not last."
-    pauses = () if run.lettering is None else run.lettering.pauses
-    yield from (pause_text(pause) for pause in pauses if pause.height == 0.0)
+    pauses = list(timed_pauses(run, step))
+    yield from (pause_text(pause) for pause, _ in pauses if pause.height == 0.0)
     if run.lettering is not None and run.lettering.method == "bodies":
         yield "Before the start: load both filaments, and give each body of a part its own in the slicing program."
     first = f"to {step.attended_until:%H:%M}" if step is not None else "to its end"
@@ -136,7 +136,7 @@ def _actions(run: RunEntry, parts: dict[str, PartEntry], step: StepEntry | None)
             at = "" if swap.at is None else f", at about {swap.at:%H:%M on %a}"
             absent = "" if swap.attended else " Nobody is present then."
             yield f"After about {swap.after_grams:.0f} g{at}: the spool runs out; put on one{onto}.{absent}"
-    yield from (f"{pause_text(pause)} The printer waits for you." for pause in pauses if pause.height > 0.0)
+    yield from (f"{pause_text(pause, at)} The printer waits for you." for pause, at in pauses if pause.height > 0.0)
     yield f"{tallest:.1f} mm: the end. Let the bed cool down before you take the pieces off; marks are engraved."
     yield "Record the run as printed, with the number of failed pieces, or as failed."
 

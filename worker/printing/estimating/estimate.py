@@ -45,6 +45,7 @@ class Estimate:
         time: print time of the part alone on its bed, s: ``heat-up + layers * layer change + laying``.
         laying: time of extrusion and travel moves, s; only this adds up over the parts of a run.
         layers: number of layers.
+        profile: heights above the bed, mm, and the part of ``laying`` below each, s, from the lowest to the top.
 
     `worker.printing.estimating.process_settings` has the uncertainty of filament and time.
     """
@@ -56,6 +57,16 @@ class Estimate:
     time: float
     laying: float
     layers: int
+    profile: tuple[tuple[float, float], ...] = ()
+
+    def laying_below(self, height: float) -> float:
+        """Return the time of extrusion and travel moves below a height, mm, in s."""
+        low, before = 0.0, 0.0
+        for high, after in self.profile:
+            if height < high:
+                return before + (after - before) * max(height - low, 0.0) / (high - low)
+            low, before = high, after
+        return before
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +95,7 @@ def estimate(mesh: Mesh, process: Process) -> Estimate:
     bottom, top = whole[0].low, whole[-1].high
     first = min(process.first_layer, top - bottom)
     volume, laying = 0.0, 0.0
+    profile: list[tuple[float, float]] = []
     per_band: dict[float, _Lines] = {}
     for slab in _slabs(whole, process, bottom + first):
         lines = per_band.setdefault(slab.band.low, _Lines(slab.band, process))
@@ -92,6 +104,7 @@ def estimate(mesh: Mesh, process: Process) -> Estimate:
         volume += (area - slab.sparse * (1.0 - process.infill)) * height
         slow = slab.low < bottom + first - LENGTH_EPSILON
         laying += lines.time(slab.sparse, slow=slow) * height / (first if slow else process.layer)
+        profile.append((slab.high - bottom, laying))
     volume *= missed
     layers = 1 + max(0, ceil((top - bottom - first) / process.layer - LENGTH_EPSILON))
     grams = mass(volume, process.density)
@@ -103,6 +116,7 @@ def estimate(mesh: Mesh, process: Process) -> Estimate:
         time=process.heat_up + layers * process.layer_change + laying,
         laying=laying,
         layers=layers,
+        profile=tuple(profile),
     )
 
 

@@ -8,7 +8,7 @@ from typing import Final
 
 from worker.layout.model.plan import Plan
 from worker.layout.model.shapes import Part
-from worker.printing.estimating.estimate import estimate
+from worker.printing.estimating.estimate import Estimate, estimate
 from worker.printing.estimating.filament import cost, length, mass
 from worker.printing.estimating.lettering_bands import engraved_volume, lettering_bands
 from worker.printing.estimating.process_settings import Correction, layer_of, line_width_of, material_of, process_of
@@ -17,7 +17,7 @@ from worker.printing.scheduling.printer_shares import EstimatesByPrinter
 from worker.printing.scheduling.work_plan import FILAMENT_DECIMALS, SECONDS_DECIMALS, needs_of, runs_of
 from worker.solids import Mesh, build
 from worker.spec import Spec
-from worker.spec.manifest import AlternativeEntry, EstimateEntry, WorkEntry
+from worker.spec.manifest import AlternativeEntry, EstimateEntry, LetteringBand, WorkEntry
 
 __all__ = ["compare", "price_new_parts", "price_parts", "price_parts_on_others"]
 
@@ -140,8 +140,17 @@ def _priced(spec: Spec, part: Part, mesh: Mesh, layer: float | None, *, same_flo
         seconds=round(result.time * time.factor, SECONDS_DECIMALS),
         laying_seconds=round(max(result.laying * time.factor, 10.0**-SECONDS_DECIMALS), SECONDS_DECIMALS),
         layers=result.layers,
-        lettering=lettering_bands(spec, part, mesh, process, filament.factor),
+        lettering=tuple(
+            _timed(band, result, time.factor) for band in lettering_bands(spec, part, mesh, process, filament.factor)
+        ),
     )
+
+
+def _timed(band: LetteringBand, result: Estimate, factor: float) -> LetteringBand:
+    """Return the layers with lettering, with the piece's print time below and in them."""
+    below, to_top = (factor * result.laying_below(height) for height in (band.low, band.high))
+    times = {"seconds_below": below, "seconds_within": to_top - below}
+    return band.model_copy(update={name: round(time, SECONDS_DECIMALS) for name, time in times.items()})
 
 
 def _filament(amount: float) -> float:

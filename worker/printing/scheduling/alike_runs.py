@@ -1,13 +1,13 @@
 """The runs of printers that are alike: pieces on equal beds, in the order of printing. Times are in seconds."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Self
 
 from worker.layout.floor.print_bed import Bed
 from worker.printing.estimating.filament import length
 from worker.printing.estimating.process_settings import Correction, layer_of, line_width_of, material_of, process_of
-from worker.printing.lettering_changes import LetteredPiece, run_lettering
+from worker.printing.lettering_changes import LetteredPiece, pause_times, run_lettering
 from worker.printing.packing.pieces import Group, Piece, Run, Runs
 from worker.printing.packing.run_packer import pack_runs
 from worker.printing.print_order import DEFAULT_ACCESS, is_test_print, run_order
@@ -23,6 +23,10 @@ FILAMENT_DECIMALS: Final = 4
 SECONDS_DECIMALS: Final = 1
 
 _HOUR: Final = 3600.0
+
+#: How often runs are packed again because changes of filament make one too long, and hours within rounding.
+_MOST_REPACKINGS: Final = 5
+_ROUNDED: Final = 1e-4
 
 
 def pack_alike(
@@ -67,7 +71,14 @@ def pack_alike(
         settings.setdefault(own.group, own)
         piece = Piece(need.mark, *part.size, quantity=need.count, group=own.group, drawer=index)
         (test_prints if is_test_print(part.kind) else others).append(piece)
-    packed = [_packed(spec, pieces, estimates, exact=exact, effort=effort) for pieces in (test_prints, others)]
+
+    def seconds(run: Run) -> float:
+        return _entry(spec, run, settings[run.group], drawers, (estimates, parts_by_mark)).seconds or 0.0
+
+    packed = [
+        _packed_with_changes(spec, pieces, estimates, seconds, exact=exact, effort=effort)
+        for pieces in (test_prints, others)
+    ]
     kinds = {mark: part.kind for mark, part in parts_by_mark.items()}
 
     def order(run: Run) -> tuple[int, float, float]:
@@ -104,6 +115,45 @@ class _RunSettings:
         return self.material, (self.colour or "").upper(), f"{self.layer:g}", f"{self.line_width:g}"
 
 
+def _packed_with_changes(
+    spec: Spec,
+    pieces: Sequence[Piece],
+    estimates: Mapping[str, EstimateEntry] | None,
+    seconds: Callable[[Run], float],
+    *,
+    exact: bool,
+    effort: int | None,
+) -> Runs:
+    """Return the runs, which with their changes of filament take no longer than ``printing.max_run_hours``.
+
+    How many changes a run has, only its pieces together tell. Where one takes too long, all are packed again with as
+    much less time, a few times, then with the most that changes can take.
+
+    Args:
+        spec: the job.
+        pieces: the pieces.
+        estimates: by mark.
+        seconds: returns the time of a run with its changes.
+        exact: see `pack_runs`.
+        effort: see `pack_runs`.
+    """
+    most = spec.printing.max_run_hours
+    runs = first = _packed(spec, pieces, estimates, exact=exact, effort=effort, limit=most)
+    if most is None or estimates is None or spec.printing.lettering is None:
+        return runs
+    limit, changes = most, 0.0
+    for attempt in range(_MOST_REPACKINGS):
+        over = max((seconds(run) / _HOUR - most for run in runs.runs if len(run.pieces) > 1), default=0.0)
+        if over <= _ROUNDED:
+            break
+        changes = max(changes, *(seconds(run) / _HOUR - (run.hours or 0.0) for run in runs.runs))
+        limit = limit - over if attempt < _MOST_REPACKINGS - 1 else most - 2.0 * changes
+        runs = _packed(spec, pieces, estimates, exact=exact, effort=effort, limit=max(limit, _ROUNDED))
+    alone = [run for run in runs.runs if len(run.pieces) == 1 and seconds(run) / _HOUR > most + _ROUNDED]
+    long = tuple(dict.fromkeys(run.pieces[0].mark for run in alone))
+    return Runs(runs.runs, first.lower_bound, long)
+
+
 def _packed(
     spec: Spec,
     pieces: Sequence[Piece],
@@ -111,6 +161,7 @@ def _packed(
     *,
     exact: bool,
     effort: int | None,
+    limit: float | None,
 ) -> Runs:
     bed, spacing = Bed.of_printer(spec.printer), spec.printing.spacing
     if estimates is None:
@@ -122,7 +173,7 @@ def _packed(
         spacing=spacing,
         hours=lambda mark: by_mark[mark].laying_seconds / _HOUR,
         setup=lambda mark: _setup(by_mark[mark]) / _HOUR,
-        max_run_hours=spec.printing.max_run_hours,
+        max_run_hours=limit,
         exact=exact,
         effort=effort,
     )
@@ -172,7 +223,10 @@ def _entry(
     )
     kind = parts[pieces[0].mark].kind
     lettered = [LetteredPiece(estimate, parts[piece.mark].size[2]) for piece, estimate in zip(pieces, own, strict=True)]
-    lettering = run_lettering(spec, lettered, process_of(spec, kind, settings.layer).first_layer)
+    process = process_of(spec, kind, settings.layer)
+    lettering = run_lettering(spec, lettered, process.first_layer)
+    if lettering is not None:
+        lettering = pause_times(lettering, lettered, process, Correction.of_time(spec).factor)
     entry = plain if lettering is None else _with_lettering(spec, plain, lettering, spec.material_of(kind))
     if entry.cost is None or not spec.printer.cost_per_hour:
         return entry

@@ -17,6 +17,7 @@ __all__ = [
     "finish_of",
     "nights_of",
     "order_weights",
+    "visited_hours",
     "visits_bound",
     "visits_of",
 ]
@@ -44,7 +45,7 @@ def cost_of(problem: SchedulingProblem, assignment: Assignment) -> Cost:
         case "drawers":
             return *completions(problem, assignment).values(), finish, order
         case "visits":
-            return visits_of(assignment), finish, order
+            return visits_of(problem, assignment), finish, order
         case "quiet_nights":
             return nights_of(assignment, problem.quiet), finish, order
         case _:
@@ -75,9 +76,18 @@ def completions(problem: SchedulingProblem, assignment: Assignment) -> dict[str,
     return ends
 
 
-def visits_of(assignment: Assignment) -> int:
-    """Return the number of clock hours in which a run begins or a bed is cleared."""
-    return len({moment // VISIT for placed in assignment.values() for moment in _attended(placed.slot)})
+def visits_of(problem: SchedulingProblem, assignment: Assignment) -> int:
+    """Return the number of clock hours in which a run begins or pauses, or a bed is cleared."""
+    return len(visited_hours(problem, assignment))
+
+
+def visited_hours(problem: SchedulingProblem, assignment: Assignment) -> set[int]:
+    """Return these hours, counted from the beginning of Unix time."""
+    hours = {moment // VISIT for placed in assignment.values() for moment in _attended(placed.slot)}
+    for task in problem.tasks if any(task.pauses for task in problem.tasks) else ():
+        if (placed := assignment.get(task.number)) is not None:
+            hours |= {(placed.slot.start + after) // VISIT for after, _ in task.pauses_on(placed.printer)}
+    return hours
 
 
 def visits_bound(problem: SchedulingProblem) -> int:

@@ -5,18 +5,21 @@ Times are whole Unix seconds, durations whole seconds.
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Final, TypeAlias
 
 from worker.printing.scheduling.goals import cost_of
 from worker.printing.scheduling.occupancy import Occupancy, Slot
 from worker.printing.scheduling.problem import Assignment, Placed, SchedulingProblem, Task, TimedPrinter
-from worker.printing.scheduling.start_times import StartTimes
+from worker.printing.scheduling.start_times import Pauses, StartTimes
 from worker.printing.scheduling.week_hours import Hours
 
 __all__ = ["earliest_slots", "greedy_assignment", "occupancies", "shifted_left"]
 
 #: More runs than this are dated in their orders alone: the gap-aware greedy looks at every length for every slot.
 _MOST_GAP_AWARE: Final = 400
+
+#: Durations and pauses on each printer: runs that have them in common can change places.
+_Times: TypeAlias = tuple[tuple[int, ...], tuple[Pauses, ...]]
 
 
 def greedy_assignment(problem: SchedulingProblem) -> Assignment:
@@ -89,7 +92,8 @@ def earliest_slots(
     for task in order:
         best: tuple[int, int, int, Slot] | None = None
         for index, printer in enumerate(printers):
-            slot = printer.slot(task.durations[index], printer.horizon if best is None else best[0])
+            latest = printer.horizon if best is None else best[0]
+            slot = printer.slot(task.durations[index], latest, task.pauses_on(index))
             if slot is not None and (best is None or (slot.start, slot.bed_free, index) < best[:3]):
                 best = slot.start, slot.bed_free, index, slot
         if best is not None:
@@ -107,28 +111,29 @@ def _gap_aware(problem: SchedulingProblem, groups: Sequence[Sequence[Task]]) -> 
     printers = occupancies(problem)
     assignment: dict[int, Placed] = {}
     for group in groups:
-        queues: dict[tuple[int, ...], list[Task]] = {}
+        queues: dict[_Times, list[Task]] = {}
         for task in sorted(group, key=lambda task: -task.rank):
-            queues.setdefault(task.durations, []).append(task)
+            queues.setdefault((task.durations, task.pauses), []).append(task)
         ready = set(range(len(printers)))
         while queues and ready:
             index = min(ready, key=lambda index: (printers[index].free_from, index))
             printer = printers[index]
-            best: tuple[float, int, tuple[int, ...], Slot] | None = None
-            for durations, queue in queues.items():
-                slot = printer.slot(durations[index], printer.horizon)
+            best: tuple[float, int, _Times, Slot] | None = None
+            for times, queue in queues.items():
+                durations = times[0]
+                slot = printer.slot(durations[index], printer.horizon, queue[-1].pauses_on(index))
                 if slot is not None:
                     share = durations[index] / (slot.bed_free - min(printer.free_from, slot.start))
                     if best is None or (-share, queue[-1].rank) < best[:2]:
-                        best = -share, queue[-1].rank, durations, slot
+                        best = -share, queue[-1].rank, times, slot
             if best is None:
                 ready.remove(index)
                 continue
-            _, _, durations, slot = best
+            _, _, times, slot = best
             printer.reserve(slot)
-            assignment[queues[durations].pop().number] = Placed(index, slot)
-            if not queues[durations]:
-                del queues[durations]
+            assignment[queues[times].pop().number] = Placed(index, slot)
+            if not queues[times]:
+                del queues[times]
     return assignment
 
 
@@ -139,7 +144,8 @@ def shifted_left(problem: SchedulingProblem, assignment: Assignment) -> Assignme
     shifted: dict[int, Placed] = {}
     for number in sorted(assignment, key=lambda number: (assignment[number].slot.start, number)):
         index = assignment[number].printer
-        slot = printers[index].slot(tasks[number].durations[index], problem.horizon)
+        task = tasks[number]
+        slot = printers[index].slot(task.durations[index], problem.horizon, task.pauses_on(index))
         if slot is None:
             return assignment
         printers[index].reserve(slot)

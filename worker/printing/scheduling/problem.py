@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final, NamedTuple, TypeAlias
 
 from worker.printing.scheduling.occupancy import Slot
-from worker.printing.scheduling.start_times import StartTimes
+from worker.printing.scheduling.start_times import Pauses, StartTimes
 from worker.printing.scheduling.week_hours import FAR, Hours
 from worker.spec.printer.schedule import Goal
 
@@ -36,13 +36,19 @@ class Task:
     """A run to date.
 
     ``durations`` holds its time on each printer, `NEVER` where it cannot be printed. ``rank`` is its place in the order
-    of printing, from 0. ``drawers`` are the names of the drawers that its pieces are for.
+    of printing, from 0. ``drawers`` are the names of the drawers that its pieces are for. ``pauses`` holds its pauses
+    on each printer; empty without any.
     """
 
     number: int
     rank: int
     durations: tuple[int, ...]
     drawers: frozenset[str] = frozenset()
+    pauses: tuple[Pauses, ...] = ()
+
+    def pauses_on(self, printer: int) -> Pauses:
+        """Return the pauses on the printer with this index."""
+        return self.pauses[printer] if self.pauses else ()
 
 
 @dataclass(frozen=True, slots=True)

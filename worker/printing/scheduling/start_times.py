@@ -4,19 +4,23 @@ Times are whole Unix seconds, durations whole seconds.
 """
 
 from bisect import bisect_left, bisect_right
-from typing import Final, NamedTuple
+from collections.abc import Sequence
+from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from worker.printing.scheduling.week_hours import FAR, Hours, Span
 
-__all__ = ["SEARCH_SPAN", "HandlingTimes", "QuietStartTimes", "StartTimes", "whole_minute"]
+__all__ = ["SEARCH_SPAN", "HandlingTimes", "Pauses", "QuietStartTimes", "StartTimes", "whole_minute"]
 
 #: A start is searched for this long after a bed is free, s: windows recur weekly, so two weeks have them all.
 SEARCH_SPAN: Final = 15 * 86_400
 
 _MINUTE: Final = 60
+
+#: Pauses of a run for a change of filament by hand: seconds from its start, and how long somebody is needed.
+Pauses: TypeAlias = tuple[tuple[int, int], ...]
 
 
 def whole_minute(moment: int) -> int:
@@ -81,6 +85,35 @@ class StartTimes:
                 return None
             start = self._start[index + int(fits.argmax())]
         return start if start <= limit else None
+
+    def first_attended_start(self, duration: int, ready: int, limit: int, pauses: Pauses) -> int | None:
+        """Return the first start of a run of which all pauses lie in attended hours, too."""
+        start = self.first_start(duration, ready, limit)
+        while start is not None:
+            later = max((self._attended_from(start + after, length) - after for after, length in pauses), default=start)
+            if later == start:
+                break
+            start = self.first_start(duration, later, limit) if later <= limit else None
+        return start
+
+    def _attended_from(self, moment: int, length: int) -> int:
+        """Return the first moment, from this one on, from which somebody is present for so long."""
+        starts, ends = self.attended.starts, self.attended.ends
+        index = int(np.searchsorted(ends, moment + length))
+        fits = ends[index:] - np.maximum(starts[index:], moment) >= length
+        return max(int(starts[index + int(fits.argmax())]), moment) if fits.any() else FAR
+
+    def attended_start_spans(self, duration: int, since: int, until: int, pauses: Pauses) -> list[Span]:
+        """Return the stretches of starts of a run of which all pauses lie in attended hours, too."""
+        spans = self.start_spans(duration, since, until)
+        for after, length in pauses:
+            present = [
+                (start - after, end - length - after)
+                for start, end in self.attended.after(since + after)
+                if end - start >= length and start - after <= until
+            ]
+            spans = _intersection(spans, present)
+        return spans
 
     def bed_free(self, end: int) -> int | None:
         """Return when the bed of a run that ends at ``end`` is free; None when nobody changes it within the search."""
@@ -155,6 +188,19 @@ class StartTimes:
         watch_ends, print_ends = self._watch_ends[ahead], self._print_ends[ahead]
         watched = watch_ends - starts >= self.handling.first_layer
         return np.where(watched, print_ends, np.minimum(watch_ends, print_ends)) - starts
+
+
+def _intersection(spans: Sequence[Span], others: Sequence[Span]) -> list[Span]:
+    """Return the stretches in both of two lists in order; their ends are part of them."""
+    both, at = list[Span](), 0
+    for first, last in spans:
+        while at < len(others) and others[at][1] < first:
+            at += 1
+        index = at
+        while index < len(others) and others[index][0] <= last:
+            both.append((max(first, others[index][0]), min(last, others[index][1])))
+            index += 1
+    return both
 
 
 class QuietStartTimes(StartTimes):

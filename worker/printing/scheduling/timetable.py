@@ -17,7 +17,7 @@ from worker.printing.scheduling.printers import printers_of
 from worker.printing.scheduling.problem import HORIZON_SECONDS, NEVER, SchedulingProblem, Task
 from worker.printing.scheduling.reliability import Reliability
 from worker.printing.scheduling.spools import Feed, SpoolRun, Used, draw_spools
-from worker.printing.scheduling.start_times import whole_minute
+from worker.printing.scheduling.start_times import Pauses, whole_minute
 from worker.printing.scheduling.timetable_solver import Solved, solve_timetable
 from worker.printing.scheduling.waiting import reason_of
 from worker.spec.manifest import DrawerFinishEntry, RunEntry, ScheduleEntry, StepEntry, SwapEntry, WaitingEntry
@@ -102,7 +102,13 @@ def _late_finish(
     first = (count - again) // 2
     longer = 1.0 + reliability.time_uncertainty
     tasks = [
-        replace(task, number=number, rank=number, durations=tuple(ceil(longer * each) for each in task.durations))
+        replace(
+            task,
+            number=number,
+            rank=number,
+            durations=tuple(ceil(longer * each) for each in task.durations),
+            pauses=tuple(tuple((ceil(longer * after), length) for after, length in own) for own in task.pauses),
+        )
         for number, task in enumerate([*(others or problem.tasks), *by_time[first : first + again]], start=1)
     ]
     since = _after(problem, tests) if others else problem.since
@@ -139,6 +145,7 @@ def problem_of(
                 for printer in printers
             ),
             frozenset(piece.drawer for piece in run.pieces if piece.drawer is not None),
+            _pauses(run, [(factors or {}).get(printer.name, 1.0) for printer in printers]),
         )
         for rank, run in enumerate(runs)
         if run.seconds is not None
@@ -146,6 +153,18 @@ def problem_of(
     named = dict.fromkeys(piece.drawer for run in runs for piece in run.pieces if piece.drawer is not None)
     drawers = tuple(dict.fromkeys([*(name for name in schedule.priority if name in named), *named]))
     return SchedulingProblem(printers, tasks, since, since + HORIZON_SECONDS, schedule.goal, quiet, drawers)
+
+
+def _pauses(run: RunEntry, factors: Sequence[float]) -> tuple[Pauses, ...]:
+    """Return the pauses of a run on each printer by its time factor; empty without pauses after the start."""
+    lettering = run.lettering
+    if lettering is None or not any(pause.seconds for pause in lettering.pauses):
+        return ()
+    length = ceil(lettering.seconds / lettering.changes)
+    return tuple(
+        tuple((ceil(pause.seconds * factor), length) for pause in lettering.pauses if pause.seconds)
+        for factor in factors
+    )
 
 
 def _dated(problem: SchedulingProblem, waiting: dict[int, str]) -> Solved:
@@ -181,8 +200,10 @@ def _entry(
     attended = {own.name: own.start_times.attended for own in problem.printers}
     feeds = draw_spools(fed, materials, used, schedule.printers, attended).feeds
     first_layer = problem.printers[0].start_times.handling.first_layer
+    tasks = {task.number: task for task in problem.tasks}
     steps = []
     for number in order:
+        pauses = tasks[number].pauses_on(assignment[number].printer)
         slot, run = assignment[number].slot, runs_by_number[number]
         watched = min(first_layer, slot.end - slot.start)
         moments = (slot.start, slot.start + watched, slot.end, slot.bed_free)
@@ -197,6 +218,7 @@ def _entry(
                 free=free,
                 swaps=_swaps(run, feeds[number], schedule.zone) if number in feeds else (),
                 spool=round(feeds[number].spool, 2) if number in feeds else None,
+                pauses=tuple(_local(slot.start + after, schedule.zone) for after, _ in pauses),
             )
         )
     ends = completions(problem, assignment)
@@ -214,7 +236,7 @@ def _entry(
         if dates.late_finish is None or not steps
         else _local(max(dates.late_finish, finish_of(assignment)), schedule.zone),
         proven=bool(steps) and not waiting and solved.proven,
-        visits=visits_of(assignment),
+        visits=visits_of(problem, assignment),
         nights=nights_of(assignment, problem.quiet),
         drawers=tuple(
             DrawerFinishEntry(drawer=name, complete=_local(end, schedule.zone))

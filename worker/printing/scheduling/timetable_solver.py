@@ -7,14 +7,22 @@ same answer. Inside the model times are whole minutes from the problem's start.
 """
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 from worker.printing.scheduling.finish_bound import finish_bound
-from worker.printing.scheduling.goals import VISIT, cost_of, finish_of, order_weights, visits_bound, visits_of
+from worker.printing.scheduling.goals import (
+    VISIT,
+    cost_of,
+    finish_of,
+    order_weights,
+    visited_hours,
+    visits_bound,
+    visits_of,
+)
 from worker.printing.scheduling.greedy import shifted_left
 from worker.printing.scheduling.occupancy import Slot
 from worker.printing.scheduling.problem import NEVER, Assignment, Placed, SchedulingProblem, Task
@@ -68,7 +76,7 @@ def solve_timetable(problem: SchedulingProblem, greedy: Assignment) -> Solved:
         # one printer is visited about as often whatever the order: of 30 runs the earliest finish is 25 % sooner
         early = solve_timetable(replace(problem, goal="finish"), greedy).assignment
         greedy = min(early, greedy, key=partial(cost_of, problem))
-        if visits_of(greedy) == visits_bound(problem):
+        if visits_of(problem, greedy) == visits_bound(problem):
             return Solved(greedy, bound, proven=True)
     model = _Model(problem, greedy, bound)
     best = model.solved()
@@ -130,7 +138,7 @@ class _Model:
         for number, measure in enumerate(self._measures()):
             if number == 0 and self._is_least():
                 self.proven = True
-                self.model.add(measure <= visits_of(self.current))
+                self.model.add(measure <= visits_of(self.problem, self.current))
                 continue
             self._hint()
             self.model.minimize(measure)
@@ -153,12 +161,12 @@ class _Model:
 
     def _is_least(self) -> bool:
         """Return whether the current assignment has the fewest visits, for the goal of few visits."""
-        return self.problem.goal == "visits" and visits_of(self.current) == visits_bound(self.problem)
+        return self.problem.goal == "visits" and visits_of(self.problem, self.current) == visits_bound(self.problem)
 
     def _pools(self) -> list[_Pool]:
         by_key: dict[tuple[object, ...], list[int]] = defaultdict(list)
         for index, printer in enumerate(self.problem.printers):
-            speed = tuple(task.durations[index] for task in self.problem.tasks)
+            speed = tuple((task.durations[index], task.pauses_on(index)) for task in self.problem.tasks)
             by_key[id(printer.start_times), speed].append(index)
         return [_Pool(printers) for printers in by_key.values()]
 
@@ -177,7 +185,7 @@ class _Model:
                 self.pool_of[task.number, number] = model.new_constant(0)
                 continue
             times = self.problem.printers[printer].start_times
-            starts = self._domain(times.start_spans(duration, since, self.until))
+            starts = self._domain(times.attended_start_spans(duration, since, self.until, task.pauses_on(printer)))
             frees = self._domain(times.change_spans(since, since + self.far * _MINUTE))
             literal = model.new_bool_var("") if len(self.pools) > 1 else model.new_constant(1)
             literals.append(literal)
@@ -205,7 +213,7 @@ class _Model:
         """Have equal runs start in the order of printing: one of many equal assignments is enough."""
         equal: dict[tuple[object, ...], list[Task]] = defaultdict(list)
         for task in sorted(self.problem.tasks, key=lambda task: task.rank):
-            equal[task.durations, task.drawers if self.problem.goal == "drawers" else None].append(task)
+            equal[task.durations, task.pauses, task.drawers if self.problem.goal == "drawers" else None].append(task)
         for tasks in equal.values():
             slots = sorted((self.current[task.number] for task in tasks), key=lambda placed: placed.slot)
             self.current.update({task.number: placed for task, placed in zip(tasks, slots, strict=True)})
@@ -248,7 +256,17 @@ class _Model:
             self.visit_hours.append((hour, literal))
             for moment in (*self.starts.values(), *self.frees.values()):
                 self.model.add_linear_expression_in_domain(moment, outside).only_enforce_if(~literal)
+            for task, number, after in self._pauses():
+                pause, present = self.starts[task.number] + after // _MINUTE, self.pool_of[task.number, number]
+                self.model.add_linear_expression_in_domain(pause, outside).only_enforce_if([~literal, present])
         return [sum(literal for _, literal in self.visit_hours)]
+
+    def _pauses(self) -> Iterator[tuple[Task, int, int]]:
+        """Yield each pause: its run, the index of a pool that can print it, and the seconds from the start."""
+        for task in self.problem.tasks:
+            for number, pool in enumerate(self.pools):
+                if task.durations[pool.printers[0]] < NEVER:
+                    yield from ((task, number, after) for after, _ in task.pauses_on(pool.printers[0]))
 
     def _hours_at_work(self) -> list[int]:
         """Return the clock hours in which anything can start or be cleared."""
@@ -294,8 +312,7 @@ class _Model:
                 if durations[pool.printers[0]] >= NEVER:
                     continue
                 self.model.add_hint(self.pool_of[number, index], placed.printer in pool.printers)
-        slots = [placed.slot for placed in self.current.values()]
-        visited = {moment // VISIT for slot in slots for moment in (slot.start, slot.bed_free)}
+        visited = visited_hours(self.problem, self.current)
         for hour, literal in self.visit_hours:
             self.model.add_hint(literal, hour in visited)
 

@@ -45,4 +45,9 @@ def reason_of(task: Task, printers: Sequence[Occupancy]) -> str:
             f"No attended hours last the {change} minutes of a bed change. "
             "Widen the attended hours or lower bed_change_minutes."
         )
+    if task.pauses:
+        return (
+            "It pauses for changes of filament, and no start puts its pauses into attended hours. Widen them, or print "
+            "the lettering in the parts' own filament."
+        )
     return f"No printer has a slot for it within {HORIZON_DAYS} days of the start. Add printers or widen the hours."

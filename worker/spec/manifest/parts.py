@@ -87,6 +87,10 @@ class LetteringBand(OutputModel):
     """Number of letterings; 0 where the piece only shares the layers with those of other pieces."""
     grams: Amount
     """Of the second filament: that of the letters, or with a pause of all lines in these layers."""
+    seconds_below: Amount = 0.0
+    """The part of the piece's `laying_seconds` below these layers."""
+    seconds_within: Amount = 0.0
+    """The part in these layers."""
 
 
 class EstimateEntry(OutputModel):

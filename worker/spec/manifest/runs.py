@@ -37,6 +37,8 @@ class PauseEntry(OutputModel):
     material: str
     colour: Colour | None
     """Filament to change to."""
+    seconds: Amount | None = None
+    """Estimated print time from the start of the run to the pause; null in documents of earlier versions."""
 
 
 class RunLettering(OutputModel):

@@ -34,6 +34,8 @@ class StepEntry(OutputModel):
     swaps: tuple[SwapEntry, ...] = ()
     spool: Amount | None = None
     """Grams on the spool with which the run starts."""
+    pauses: tuple[AwareDatetime, ...] = ()
+    """Estimated times of the run's pauses after its start, all of them in attended hours."""
 
 
 class PurchaseEntry(OutputModel):
