@@ -89,12 +89,12 @@ def pause_times(
 def _laying_below(piece: LetteredPiece, height: float) -> float:
     """Return the print time of a piece below a height, mm, in s; in proportion between the heights it is known at."""
     estimate = piece.estimate
-    known = {0.0: 0.0, piece.height: estimate.laying_seconds}
+    times_at = {0.0: 0.0, piece.height: estimate.laying_seconds}
     for band in estimate.lettering:
-        known[band.low] = band.seconds_below
-        known[band.high] = band.seconds_below + band.seconds_within
-    heights = sorted(known)
-    return float(interp(height, heights, [known[each] for each in heights]))
+        times_at[band.low] = band.seconds_below
+        times_at[band.high] = band.seconds_below + band.seconds_within
+    heights = sorted(times_at)
+    return float(interp(height, heights, [times_at[each] for each in heights]))
 
 
 def lettering_grams(estimate: EstimateEntry, lettering: RunLettering | None) -> float:
