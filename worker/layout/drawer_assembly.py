@@ -25,7 +25,7 @@ from worker.layout.panels.lines import panel_lines
 from worker.layout.panels.profile import PanelProfile
 from worker.layout.placement.bay import Spot
 from worker.layout.placement.tray_placement import PlacedTray, tray_halves
-from worker.layout.placement.upper_trays import LayeredTray, carriers, layered, support
+from worker.layout.placement.upper_trays import LayeredTray, carriers, layered, on_half_feet, support
 from worker.layout.tray.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
 from worker.layout.tray.font import least_cap
 from worker.layout.tray.joints.jointed_tray import piece_size
@@ -104,7 +104,7 @@ class Entering:
         starts = tuple(itertools.accumulate((len(tray.placements) for tray in standing), initial=len(tiles)))
         keys = tuple(self._keys(floor, drawer))
         taken = [(place.at, tray_halves(drawer.trays[place.tray])) for place in places]
-        taken += [(item.at, tray_halves(item.tray)) for item in items if not item.z]
+        taken += [(item.at, tray_halves(item.tray)) for item in items]
         contents = (
             *(
                 stored
@@ -251,10 +251,14 @@ class Entering:
                 made[kind] = self.made_tray(tray, at, half_feet=place.half_feet)
             yield self._stood(made[kind], tray, at, place.at, lattice, copies=drawer.copies, z=place.z)
 
-    def _item_trays(self, furnished: Iterable[Furniture], lattice: Lattice, copies: int) -> Iterator[PlacedParts]:
+    def _item_trays(self, furnished: Sequence[Furniture], lattice: Lattice, copies: int) -> Iterator[PlacedParts]:
         """Yield the trays for items with the placements of their parts, in their order."""
-        for item in furnished:
+        trays = [_layered(item) for item in furnished]
+        for item, own in zip(furnished, trays, strict=True):
             half_feet = not on_whole(lattice, item.at, tray_halves(item.tray))
+            if item.z:
+                below = carriers(own, trays, self.joint.nesting_depth)
+                half_feet = half_feet or on_half_feet(own, [trays[number] for number in below])
             made = self.made_tray(item.tray, item.pointer, half_feet=half_feet)
             yield self._stood(made, item.tray, item.pointer, item.at, lattice, copies=copies, z=item.z)
 
@@ -378,6 +382,10 @@ def _summary(
         panels=panels,
         lanes=lanes,
     )
+
+
+def _layered(item: Furniture) -> LayeredTray:
+    return LayeredTray(item.at, tray_halves(item.tray), item.z, item.tray.height, item.tray.rim)
 
 
 def _covered(rectangles: Iterable[tuple[Spot, Spot]]) -> set[Spot]:

@@ -268,7 +268,7 @@ class _Job:
             return trays
         pointer, kept = f"/drawers/{index}/fill", self._staying[index].kept
         on_floor = [tray.tray for tray in (*kept, *trays) if not tray.z]
-        bay = site.bay.less((tray.at, tray_halves(tray.tray)) for tray in trays if not tray.z)
+        bay = site.bay.less((tray.at, tray_halves(tray.tray)) for tray in trays)
         gone = {piece.printed.index for piece in kept}
         there = tuple(self._relayout(index).spares(bay, gone, limit=site.limit, pointer=pointer))
         bay = bay.less(piece.rectangle for piece in there)

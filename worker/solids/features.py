@@ -12,7 +12,8 @@ import manifold3d
 import numpy as np
 from numpy.typing import NDArray
 
-from worker.layout.model.shapes import Ledge, Lettering, MagnetHoles, Pocket, Ramp, TrayShape, Wall, Well
+from worker.layout.model.shapes import GripLip, Ledge, Lettering, MagnetHoles, Pocket, Ramp, TrayShape, Wall, Well
+from worker.layout.tray.grip_lips import EDGE
 from worker.layout.tray.interior import UNDER_RIM
 from worker.layout.tray.pocket_outline import mitred, pocket_ring
 from worker.layout.tray.ramp_and_ledge import LEDGE_EDGE
@@ -35,7 +36,7 @@ _OVERLAP: Final = 0.4
 
 
 def added_solids(shape: TrayShape) -> Solids:
-    """Return the solids to add to the shell, mm: dividers, posts, finger ramp, label ledge and raised letterings.
+    """Return the solids to add to the shell, mm: dividers, posts, finger ramp, label ledge, grips, raised letterings.
 
     Raises:
         TrayError: when the typeface lacks a character of a lettering.
@@ -45,6 +46,7 @@ def added_solids(shape: TrayShape) -> Solids:
         solids += _ramps(shape, shape.ramp)
     if shape.ledge is not None:
         solids.append(_ledge(shape, shape.ledge))
+    solids += [_grip(shape, grip) for grip in shape.grips]
     return solids + [_lettering(shape, lettering) for lettering in shape.letterings if lettering.raised]
 
 
@@ -163,6 +165,20 @@ def _ledge(shape: TrayShape, ledge: Ledge) -> manifold3d.Manifold:
         (edge, lip),
     ]
     return _extruded_across(shape, np.array(corners))
+
+
+def _grip(shape: TrayShape, grip: GripLip) -> manifold3d.Manifold:
+    """Return the lip of a grip: its 45-degree underside and its top extend into the wall."""
+    step = UNDER_RIM / 2.0
+    low = grip.top - EDGE - grip.depth
+    corners = [(grip.depth, grip.top - EDGE), (grip.depth, grip.top), (-step, grip.top), (-step, low - step)]
+    # from the wall inwards, up, along the wall
+    solid = _flat(np.array(corners)).extrude(grip.end - grip.start)
+    side = outer_size(shape)[0 if grip.axis == "x" else 1]
+    inwards, face = (-1.0, side - shape.wall) if grip.far else (1.0, shape.wall)
+    across, along = [inwards, 0.0, 0.0, face], [0.0, 0.0, 1.0, grip.start]
+    rows = [across, along] if grip.axis == "x" else [along, across]
+    return solid.transform(np.array([*rows, [0.0, 1.0, 0.0, 0.0]]))
 
 
 def _extruded_across(

@@ -22,12 +22,14 @@ export interface Tray {
   cells: [number, number];
   height: number;
   at?: [number, number] | null;
+  on?: string[];
   wall?: number;
   rim?: "stacking" | "straight";
   dividers?: Divider[];
   compartments?: [number, number] | null;
   finger_ramp?: object | boolean | null;
   label_ledge?: object | boolean | null;
+  grip?: boolean;
   magnets?: { diameter: number; depth: number; per_cell?: boolean } | null;
   pockets?: object[];
   labels?: (string | null)[];
@@ -54,6 +56,7 @@ export interface Content {
   size: [number, number, number];
 }
 export interface Jointed { name: string; cell: [number, number]; z: number; pieces: number[] }
+export interface Upper { name: string; placement: number; on: number[]; z: number }
 export interface DrawerPlan {
   name: string;
   copies: number;
@@ -66,6 +69,7 @@ export interface DrawerPlan {
   contents: Content[];
   spaces: { at: [number, number]; cells: [number, number] }[];
   jointed: Jointed[];
+  upper?: Upper[]; // not in documents of earlier versions
   lanes: { name: string; at: [number, number]; size: [number, number] }[];
 }
 export interface Part {

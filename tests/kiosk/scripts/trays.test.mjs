@@ -5,7 +5,7 @@ import { test } from "node:test";
 
 import { difference, figuresOf } from "../../../api/kiosk/page/workbench/figures.js";
 import { fitText } from "../../../api/kiosk/page/workbench/text_fit.js";
-import { dropThing, fixTrays, movedTrays, plannedTrays, releaseThing, resized, turned } from "../../../api/kiosk/page/workbench/trays.js";
+import { carried, dropThing, fixTrays, movedTo, movedTrays, plannedTrays, releaseThing, resized, turned } from "../../../api/kiosk/page/workbench/trays.js";
 
 /** @param {Partial<import("../../../api/kiosk/page/documents").Tray>} [more] @returns {import("../../../api/kiosk/page/documents").Tray} */
 const bare = (more = {}) => ({ name: "pens", cells: [2, 3], height: 40, ...more });
@@ -13,7 +13,7 @@ const bare = (more = {}) => ({ name: "pens", cells: [2, 3], height: 40, ...more 
 /** @param {object} [placement] @returns {any} */
 function plan(placement = {}, tray = bare({ dividers: [{ axis: "x", at: 30 }] })) {
   const drawer = {
-    name: "top", copies: 1, size: [200, 200, 60], outline: [], origin: [0, 0], pitch: 42, spaces: [], jointed: [], lanes: [],
+    name: "top", copies: 1, size: [200, 200, 60], outline: [], origin: [0, 0], pitch: 42, spaces: [], jointed: [], upper: [], lanes: [],
     placements: [{ mark: "T1", at: [0.25, 0.25, 5], turn: 0, cell: [0, 0], name: "pens", ...placement }],
     contents: [
       { item: "pen", pointer: "/items/0", count: 4, placement: 0, at: [3, 5, 6], size: [20, 100, 9] },
@@ -32,6 +32,20 @@ test("a tray is taken over with its place and what lies in each compartment", ()
     { thing: "pen-key", compartment: [0, 0], count: null },
     { thing: "cap-key", compartment: [1, 0], count: null },
   ]);
+});
+
+test("a tray on others is taken over with the names of those below, and goes when they go", () => {
+  const document = plan();
+  const [drawer] = document.drawers;
+  drawer.placements.push({ ...drawer.placements[0], at: [0.25, 0.25, 41] });
+  drawer.upper.push({ name: "pens", placement: 1, on: [0], z: 36 });
+  const [lower, upper] = fixTrays([], document, drawer, ["pen-key", "cap-key"]);
+  assert.ok(lower && upper);
+  assert.deepEqual(upper.tray.on, [lower.tray.name]);
+  assert.notEqual(lower.tray.name, upper.tray.name);
+  assert.equal(carried([lower, upper]).length, 2);
+  assert.deepEqual(carried([movedTo(lower, { x: 8, y: 0 }), upper]).map((entry) => entry.key), [lower.key]);
+  assert.equal(movedTo(upper, { x: 8, y: 0 }).tray.on, undefined);
 });
 
 test("a tray that has a place is not taken over again", () => {

@@ -67,7 +67,8 @@ def sound(plan, spec):
         standing = [tray for tray in trays(plan, number) if not tray[2]]
         assert all(under <= there for _, under, _ in standing)
         assert not any(first[1] & other[1] for first, other in combinations(standing, 2))
-        assert drawer.free == len(there) - sum(len(under) for _, under, _ in standing)
+        covered = set().union(*(under for _, under, _ in trays(plan, number)))
+        assert drawer.free == len(there - covered)
         for stored in drawer.contents:
             place = drawer.placements[stored.placement]
             size = plan.part(place.mark).size

@@ -109,6 +109,22 @@ class Ledge:
 
 
 @dataclass(frozen=True, slots=True)
+class GripLip:
+    """A lip inside a wall, to lift a tray out by: from ``start`` to ``end`` along it, ``depth`` deep at z ``top``.
+
+    Axis ``x``: it is on the left wall, or on the right one if ``far``; ``y``: on the front or the back wall. Its
+    underside rises at 45 degrees from the wall, so it prints without supports.
+    """
+
+    axis: Literal["x", "y"]
+    far: bool
+    start: float
+    end: float
+    depth: float
+    top: float
+
+
+@dataclass(frozen=True, slots=True)
 class MagnetHoles:
     """Round recesses for magnets in the underside of a tray, all of one diameter and depth.
 
@@ -181,6 +197,7 @@ class TrayShape:
     letterings: tuple[Lettering, ...] = ()
     wells: tuple[Well, ...] = ()
     posts: tuple[Post, ...] = ()
+    grips: tuple[GripLip, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from worker.layout.placement.region_solver import Standing
 from worker.layout.placement.tray_columns import Column
 from worker.layout.tray.interior import on_grid
 
-__all__ = ["even_heights"]
+__all__ = ["LevelledTray", "even_heights"]
 
 
 def even_heights(stock: Assortment, standing: Sequence[Standing]) -> list[Standing]:
@@ -27,16 +27,17 @@ def even_heights(stock: Assortment, standing: Sequence[Standing]) -> list[Standi
         standing: the trays in their places.
     """
     fixed = {column.height for column, _ in standing if column.draft is not None}
-    trays = [_Tray(stock, column) for column, _ in standing if column.draft is None]
+    trays = [LevelledTray(stock, column) for column, _ in standing if column.draft is None]
     chosen = _cheapest(stock, trays, fixed)
     changed = {id(tray.column): tray.at_level(next(level for level in chosen if level >= tray.least)) for tray in trays}
     return [(changed.get(id(column)) or column, at) for column, at in standing]
 
 
-class _Tray:
+class LevelledTray:
     """A tray with the levels of walls that it may have: from the ``least`` one that suits all of its things."""
 
     def __init__(self, stock: Assortment, column: Column) -> None:
+        """Take a column of these things."""
         self.stock, self.column = stock, column
         joined = stock.cut(column.halves) is not None
         ranges = [
@@ -82,7 +83,7 @@ class _Tray:
         return replace(column, walls=walls, height=height, top=top, plastic=plastic, cost=cost)
 
 
-def _cheapest(stock: Assortment, trays: Sequence[_Tray], fixed: Collection[float]) -> tuple[int, ...]:
+def _cheapest(stock: Assortment, trays: Sequence[LevelledTray], fixed: Collection[float]) -> tuple[int, ...]:
     """Return the levels, rising, that cost least with the walls of all trays."""
     lows = sorted({tray.least for tray in trays})
     best: dict[int, tuple[float, tuple[int, ...]]] = {-1: (0.0, ())}  # by the highest level so far

@@ -50,7 +50,8 @@ class Weights:
 
     ``gram`` is the cost of a gram of filament with the time to print it, ``tray`` of one more tray, ``piece`` of each
     piece more that a tray is joined from, ``variety`` of one more footprint, ``height`` of one more height, ``cell`` of
-    a cell of floor, ``layer`` of each layer to dig through and ``heap`` of a heap to search, ``side`` of long things
+    a cell of floor, ``layer`` of each layer to dig through and ``heap`` of a heap to search, ``lift``
+    of a tray to lift out for each kind below it, ``side`` of long things
     that lie left to right, ``end`` of things that stand though they could lie, ``split`` the share of a kind's worth
     lost when it is not all in one compartment, ``unlike`` the cost of each thing in a tray that is only of a similar
     size, and ``mixed`` of each further group in it. As a group that lies in one more tray either mixes with another or
@@ -74,6 +75,7 @@ class Weights:
     cell: float = 0.8
     layer: float = 1.5
     heap: float = 0.5
+    lift: float = 6.0
     side: float = 3.0
     end: float = 3.0
     split: float = 0.12
@@ -100,6 +102,10 @@ class Weights:
         if lane.way in {"stand", "file"} and item.storage is None:
             cost += self.end
         return cost * often
+
+    def below(self, item: Item) -> float:
+        """Return what it costs to lift a tray out whenever a thing below it is used."""
+        return self.lift * _REACHING.of(item.access)
 
 
 #: What lies in thinner layers is leafed through: it counts by its height, a layer for so many mm.

@@ -23,7 +23,17 @@ from worker.spec.drawer.tray import Rim, Tray
 from worker.spec.errors import TrayError
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["LayeredTray", "Support", "carriers", "ceilings", "layered", "place_upper_trays", "support"]
+__all__ = [
+    "LEAST_BALANCE",
+    "LayeredTray",
+    "Support",
+    "carriers",
+    "ceilings",
+    "layered",
+    "on_half_feet",
+    "place_upper_trays",
+    "support",
+]
 
 #: Least ratio of the distances of an upper tray's middle and of its furthest corner from the line that it would tip
 #: over: with 1, a load at that corner as heavy as the tray tips it (own choice).
@@ -104,6 +114,17 @@ def support(upper: LayeredTray, below: Sequence[LayeredTray]) -> Support | None:
             if beyond > _BESIDE and not _same_side(start, end, corner, middle):
                 least = inside / beyond if least is None else min(least, inside / beyond)
     return Support(least)
+
+
+def on_half_feet(upper: LayeredTray, below: Sequence[LayeredTray]) -> bool:
+    """Return whether a tray on others has half feet: where a wall below runs along the middle of its cells."""
+    odd = any(along % 2 for along in upper.halves)
+    for tray in below:
+        for axis in (0, 1):
+            low, high = upper.at[axis], upper.at[axis] + upper.halves[axis]
+            for line in (tray.at[axis], tray.at[axis] + tray.halves[axis]):
+                odd = odd or (low < line < high and (line - low) % 2 == 1)
+    return odd
 
 
 def _corners(tray: LayeredTray) -> list[Spot]:
@@ -196,7 +217,7 @@ class _Layers:
                 f"(at least {LEAST_BALANCE:g})",
                 remedy="Move it, make it smaller, or put more trays of that height below it.",
             )  # fmt: skip
-        return PlacedTray(index, upper.at, self._half_feet(upper, [others[number] for number in bearing]), upper.z)
+        return PlacedTray(index, upper.at, on_half_feet(upper, [others[number] for number in bearing]), upper.z)
 
     def _level(self, tray: Tray, upper: LayeredTray, under: Sequence[PlacedTray]) -> LayeredTray:
         """Return a tray at the height at which it stands on others."""
@@ -253,16 +274,6 @@ class _Layers:
                 "that carry it and have a stacking rim",
                 remedy=f"Move one of them, or change the height of {name}, {on_grid(other.top):g} mm.",
             )  # fmt: skip
-
-    def _half_feet(self, upper: LayeredTray, below: Sequence[LayeredTray]) -> bool:
-        """Return whether a tray has half feet: where a wall below it runs along the middle of a cell of its own."""
-        odd = any(along % 2 for along in upper.halves)
-        for tray in below:
-            for axis in (0, 1):
-                low, high = upper.at[axis], upper.at[axis] + upper.halves[axis]
-                for line in (tray.at[axis], tray.at[axis] + tray.halves[axis]):
-                    odd = odd or (low < line < high and (line - low) % 2 == 1)
-        return odd
 
     def _layered(self, place: PlacedTray) -> LayeredTray:
         return layered(self.drawer.trays[place.tray], place)

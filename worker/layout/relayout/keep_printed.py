@@ -147,10 +147,11 @@ class Relayout:
             if not items or not (movable or any(item.fixed for _, item, _ in items)):
                 broken.add(printed.spot)
                 continue
-            under = [piece for piece in kept if piece.at == printed.spot]
+            under = [piece for piece in kept if self._carries(piece, printed)]
             result = self._kept(printed, items, limit)
-            if isinstance(result, KeptTray) and printed.spot in broken:
-                result = "the tray that it stood on is gone"
+            gone = len(under) < len(printed.on) if printed.on else printed.spot in broken
+            if isinstance(result, KeptTray) and gone:
+                result = "a tray that it stood on is gone"
             if (
                 isinstance(result, KeptTray)
                 and not under
@@ -165,6 +166,10 @@ class Relayout:
             used.update(pointer for pointer, _, _ in items)
             kept.append(result)
         return Staying(tuple(kept), {pointer: why for pointer, why in lost.items() if pointer not in used})
+
+    def _carries(self, piece: KeptTray, printed: PrintedTray) -> bool:
+        """Return whether a tray that stays carries another one, as the previous document says or else at its place."""
+        return piece.printed.index in printed.on if printed.on else piece.at == printed.spot
 
     def spares(self, bay: Bay, gone: Collection[int], *, limit: float, pointer: str) -> Iterator[KeptTray]:
         """Yield printed trays without text that can stay in place as spare trays.
@@ -232,11 +237,14 @@ class Relayout:
         half_feet = None if tray is None else self.footing.half_feet(printed.spot, tray_halves(tray))
         if tray is None or half_feet is None:
             return None
-        try:
-            made = self.make(tray, half_feet)
-        except TrayError:
-            return None
-        return made.shape if made.fingerprints == printed.fingerprints else None
+        for feet in dict.fromkeys((half_feet, half_feet or bool(printed.z))):  # walls below may ask for half feet
+            try:
+                made = self.make(tray, feet)
+            except TrayError:
+                return None
+            if made.fingerprints == printed.fingerprints:
+                return made.shape
+        return None
 
 
 def require_fixed(listed: Iterable[ListedItem], staying: Sequence[Staying]) -> None:

@@ -21,7 +21,8 @@ __all__ = ["Previous", "PrintedTray"]
 class PrintedTray:
     """A printed tray: its part, placement, front left half cell and contents; of a jointed tray, its first piece.
 
-    ``fingerprints`` are those of all its parts, in the order in which they are joined.
+    ``fingerprints`` are those of all its parts, in the order in which they are joined. ``on`` are the indices of the
+    trays that carry it; manifests of earlier versions name none.
     """
 
     part: PlannedPart
@@ -30,6 +31,7 @@ class PrintedTray:
     spot: Spot
     contents: tuple[ContentEntry, ...]
     fingerprints: tuple[str | None, ...]
+    on: tuple[int, ...] = ()
 
     @property
     def tray(self) -> Tray | None:
@@ -120,6 +122,7 @@ class Previous:
 
     def _trays(self, drawer: DrawerEntry) -> Iterator[PrintedTray]:
         pieces = {tray.pieces[0]: tray.pieces for tray in drawer.jointed}
+        on = {upper.placement: upper.on for upper in drawer.upper}
         others = {index for tray in drawer.jointed for index in tray.pieces[1:]}
         for index, placement in enumerate(drawer.placements):
             part = self.parts.get(placement.mark)
@@ -128,7 +131,8 @@ class Previous:
             contents = tuple(content for content in drawer.contents if content.placement == index)
             marks = [drawer.placements[number].mark for number in pieces.get(index, (index,))]
             shapes = tuple(None if mark not in self.parts else self.parts[mark].shape for mark in marks)
-            yield PrintedTray(part, index, placement, half_cells(placement.cell), contents, shapes)
+            spot = half_cells(placement.cell)
+            yield PrintedTray(part, index, placement, spot, contents, shapes, on.get(index, ()))
 
 
 def _coordinates(rings: Iterable[Iterable[Point]]) -> Iterator[float]:

@@ -72,6 +72,10 @@ class TrayMaker:
             return MadeTray(shape)
         if not self.joints:
             raise self._refusal(tray, pointer, size, "", "Set `joints` to true, or split it into smaller trays.")
+        if tray.grip:
+            raise self._refusal(
+                tray, pointer, size, ", and trays in pieces have no grips", "Leave out `grip`, or make it smaller."
+            )
         if tray.finger_ramp is None and shape.ramp is not None:  # unasked, it would only take room from the splices
             tray = tray.model_copy(update={"finger_ramp": NO_RAMP})
             shape = self._shape(tray, half_feet=half_feet, pointer=pointer)

@@ -101,7 +101,7 @@ def ramp_as_made(tray: Tray, ramp: Ramp | None) -> FingerRamp:
 
 def _default_ramp(room: Room, walls: tuple[Wall, ...], ledge: Ledge | None) -> Ramp | None:
     """Return the ramp of a tray whose spec has no word on it."""
-    if room.height <= DEEP or room.tray.pockets or room.tray.filling is not None:
+    if room.height <= DEEP or room.tray.pockets or room.tray.filling is not None or room.tray.grip:
         return None
     columns, rows = spans(room, walls, "x"), _rows(room, walls, ledge)
     narrow = min(end - start for start, end in columns) < NARROW

@@ -2,6 +2,7 @@
 
 from worker.layout.model.shapes import TrayShape
 from worker.layout.tray.dividers import tray_walls
+from worker.layout.tray.grip_lips import tray_grips
 from worker.layout.tray.interior import on_grid, toe_run, tray_room
 from worker.layout.tray.magnets import tray_magnets
 from worker.layout.tray.pockets import tray_pockets
@@ -37,6 +38,7 @@ def tray_shape(
     walls = tray_walls(room)
     ledge = tray_ledge(room, walls)
     ramp = tray_ramp(room, walls, ledge)
+    grips = tray_grips(room, walls, ramp, ledge, pockets, fill_top)
     return TrayShape(
         halves=halves,
         half_feet=on_halves,
@@ -58,6 +60,7 @@ def tray_shape(
         pockets=pockets,
         letterings=tray_letterings(room, walls, ramp, ledge),
         wells=wells,
+        grips=grips,
     )
 
 

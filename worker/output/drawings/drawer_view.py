@@ -9,6 +9,7 @@ from shapely.geometry import LineString, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from worker.layout.model.shapes import PieceShape, Point, TrayShape
+from worker.layout.tray.grip_lips import grip_outline
 from worker.output.drawings.dimensions import FOOT, HEAD, SIDE, dimensions
 from worker.output.drawings.font import LINE, fitted, text_width, wrapped
 from worker.output.drawings.mapped_drawer import MappedDrawer, MappedPart, rounded
@@ -259,6 +260,9 @@ class _Figure:
         if shape.ledge is not None:
             ledge = rounded(wall, deep - wall - shape.ledge.depth, wide - wall, deep - wall, 0.0)
             self._ring(tray.put(ledge), fill=0.9, stroke=None, width=0.0)
+        for grip in shape.grips:
+            lip = grip_outline(grip, (wide, deep), wall)
+            self._ring(tray.put(lip), fill=0.9, stroke=_INSIDE, width=0.1 * unit)
         for pocket in shape.pockets:
             for outline in (pocket.outline, *pocket.neighbours):
                 self._ring(tray.put(outline), fill=None, stroke=_INSIDE, width=0.2 * unit)

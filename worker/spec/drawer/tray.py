@@ -190,11 +190,16 @@ class Tray(Noun):
         default=None,
         description="Finger ramp: true, or an object with its radius and rows; false: none; null: where a compartment "
         "is narrower than 40 mm and deeper than 35 mm, and a ramp fits. A tray with `hold` then has one only if all of "
-        "its things lie loose or more of them fit with it, a tray with pockets or in pieces none.",
+        "its things lie loose or more of them fit with it, a tray with pockets, with grips or in pieces none.",
     )
     label_ledge: Annotated[
         LabelLedge | None, BeforeValidator(_switch, json_schema_input_type=LabelLedge | bool | None)
     ] = Field(default=None, description="true, or an object with its depth and drop.")
+    grip: bool = Field(
+        default=False,
+        strict=True,
+        description="Lips inside two opposite walls to lift the tray out by: fingers go below them and press outwards.",
+    )
     magnets: Magnets | None = Field(
         default=None, description="Recesses for magnets in the feet; four a tray by default."
     )

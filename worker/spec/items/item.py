@@ -167,7 +167,9 @@ class Item(Noun):
     stack: bool | None = Field(
         default=None,
         strict=True,
-        description="Whether its tray may be stacked over or under others; null: only if access is rarely.",
+        description="Whether its tray may be over or under others. null: stacked only if access is rarely; and where "
+        "things would have no place, over trays that are used no more often, or under one that is lifted out unless "
+        "access is often.",
     )
     id: HouseholdId | None = Field(
         default=None,

@@ -8,7 +8,7 @@ import { t } from "../messages.js";
 import { contentsOf, fresh, latest } from "../plan.js";
 import { boxOf, floorOf, freePlace, judge, snapped } from "./cells.js";
 import { moveThing } from "./compartments.js";
-import { fixTrays, heldIn, movedTo, ownTray, plannedTrays, resized, thingIn, turned } from "./trays.js";
+import { carried, fixTrays, heldIn, movedTo, ownTray, plannedTrays, resized, thingIn, turned } from "./trays.js";
 
 /** @typedef {import("./cells.js").Box} Box */
 /** @typedef {import("./cells.js").Verdict} Verdict */
@@ -178,7 +178,7 @@ export function edit(d, key, change) {
   const entry = fix(d, key);
   const drawer = draft.drawers[d];
   if (!entry || !drawer) return;
-  drawer.trays = drawer.trays.map((other) => (other === entry ? change(entry) : other));
+  drawer.trays = carried(drawer.trays.map((other) => (other === entry ? change(entry) : other)));
   selected.value = { d, key: entry.key };
   changed("trays");
 }
@@ -242,7 +242,8 @@ export function accept() {
       if (other === entry) return movedTo(now.how === "size" ? resized(entry, [size[0] ?? 1, size[1] ?? 1], pitch) : entry, box);
       return swapped && standsIn(other, swapped) ? { ...movedTo(other, from), pinned: other.pinned } : other;
     };
-    drawer.trays = drawer.trays.filter((other) => other === entry || !freed.some((gone) => standsIn(other, gone))).map(change);
+    const kept = drawer.trays.filter((other) => other === entry || !freed.some((gone) => standsIn(other, gone)));
+    drawer.trays = carried(kept.map(change));
     selected.value = { d, key: entry.key };
   } else {
     add(d, box);

@@ -132,11 +132,24 @@ export function fixTrays(fixed, plan, drawer, keys) {
   let number = lastNumber(fixed);
   /** @type {FixedTray[]} */
   const added = [];
+  /** @type {Map<number, FixedTray>} */
+  const byIndex = new Map();
   for (const planned of plannedTrays(plan, drawer)) {
     const box = boxOf(planned.at, planned.cells);
     if (taken.some((other) => overlap(other, box))) continue;
     number += 1;
-    added.push({ key: `p${number}`, pinned: false, tray: { ...planned.tray, name: planned.name, at: planned.at }, hold: heldIn(drawer, planned, keys) });
+    const entry = { key: `p${number}`, pinned: false, tray: { ...planned.tray, name: planned.name, at: planned.at }, hold: heldIn(drawer, planned, keys) };
+    added.push(entry);
+    byIndex.set(planned.index, entry);
+  }
+  for (const upper of drawer.upper ?? []) {
+    const entry = byIndex.get(upper.placement);
+    const below = upper.on.flatMap((index) => byIndex.get(index) ?? []);
+    if (!entry) continue;
+    // a tray is named by those on it, so its name is its own
+    for (const { tray, key } of below) if ([...fixed, ...added].some((other) => other.key !== key && other.tray.name === tray.name)) tray.name = `${tray.name} ${key.slice(1)}`;
+    if (below.length === upper.on.length) entry.tray.on = below.map((other) => other.tray.name);
+    else added.splice(added.indexOf(entry), 1);
   }
   const times = new Map();
   for (const held of [...fixed, ...added].flatMap((entry) => entry.hold)) times.set(held.thing, (times.get(held.thing) ?? 0) + 1);
@@ -167,12 +180,31 @@ export function dropThing(trays, thing) {
 }
 
 /**
+ * Return the trays without those on others that are gone or stand elsewhere now: what they hold gets a new place.
+ * @param {FixedTray[]} trays
+ * @returns {FixedTray[]}
+ */
+export function carried(trays) {
+  const boxes = new Map(trays.map((entry) => [entry.tray.name, boxOf(entry.tray.at, entry.tray.cells)]));
+  const left = trays.filter((entry) => (entry.tray.on ?? []).every((name) => {
+    const below = boxes.get(name);
+    return below !== undefined && overlap(below, boxOf(entry.tray.at, entry.tray.cells));
+  }));
+  return left.length === trays.length ? trays : carried(left);
+}
+
+/** A tray that is put elsewhere stands on the floor. @param {FixedTray["tray"]} tray @returns {FixedTray["tray"]} */
+function onFloor({ on: _, ...tray }) {
+  return tray;
+}
+
+/**
  * Return a tray at another place, pinned: what a person has put somewhere stays there.
  * @param {FixedTray} entry
  * @param {{x: number, y: number}} place in half cells
  * @returns {FixedTray}
  */
-export const movedTo = (entry, place) => ({ ...entry, pinned: true, tray: { ...entry.tray, at: [place.x / 2, place.y / 2] } });
+export const movedTo = (entry, place) => ({ ...entry, pinned: true, tray: { ...onFloor(entry.tray), at: [place.x / 2, place.y / 2] } });
 
 /**
  * Return a tray with width and depth exchanged, its dividers and compartments with them.
@@ -182,7 +214,7 @@ export const movedTo = (entry, place) => ({ ...entry, pinned: true, tray: { ...e
 export function turned(entry) {
   const { tray } = entry;
   /** @type {FixedTray["tray"]} */
-  const made = { ...tray, cells: [tray.cells[1], tray.cells[0]] };
+  const made = { ...onFloor(tray), cells: [tray.cells[1], tray.cells[0]] };
   if (tray.compartments) made.compartments = [tray.compartments[1], tray.compartments[0]];
   if (tray.dividers) made.dividers = tray.dividers.map((divider) => ({ ...divider, axis: divider.axis === "x" ? "y" : "x" }));
   if (tray.labels?.length) made.labels = []; // one for each column: the columns are others now
@@ -202,7 +234,7 @@ export function resized(entry, cells, pitch) {
   const shares = [inner(cells[0]) / inner(tray.cells[0]), inner(cells[1]) / inner(tray.cells[1])];
   const scaled = (/** @type {number} */ at, /** @type {"x" | "y"} */ axis) => Number((at * (shares[axis === "x" ? 0 : 1] ?? 1)).toFixed(3));
   /** @type {FixedTray["tray"]} */
-  const made = { ...tray, cells };
+  const made = { ...onFloor(tray), cells };
   if (tray.dividers) {
     made.dividers = tray.dividers.map((divider) => {
       const other = divider.axis === "x" ? "y" : "x";

@@ -9,8 +9,10 @@ from typing import Final
 from worker.layout.items.bisection import most_with
 from worker.layout.items.filling.drawer_site import Site
 from worker.layout.items.filling.filled_tray import tray_option
+from worker.layout.items.filling.lift_out_trays import lift_out_trays
 from worker.layout.items.filling.stacked_trays import UpperTray, stack_trays
 from worker.layout.items.filling.tray_sizing import TraySizing, renumbered_alone
+from worker.layout.items.filling.trays_below import trays_below
 from worker.layout.placement.arrangement import arrange
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot, half_cells
@@ -102,7 +104,14 @@ class Stock:
     @cached_property
     def left(self) -> Bay:
         """What is still free."""
-        return self.site.bay.less((at, column.halves) for column, at in self.standing)
+        upper = ((tray.at, tray.column.halves) for tray in self.upper)
+        return self.site.bay.less((*((at, column.halves) for column, at in self.standing), *upper))
+
+    @cached_property
+    def carrying(self) -> frozenset[Spot]:
+        """The front left half cells of the trays on the floor that others stand over."""
+        above = [self.site.bay.under(*tray.column.halves, tray.at) for tray in self.upper]
+        return frozenset(entry[1] for entry, under in self._under if any(under & bits for bits in above))
 
     @cached_property
     def _under(self) -> tuple[tuple[Standing, int], ...]:
@@ -179,6 +188,16 @@ def _filled_up(stock: Stock, sizing: TraySizing, *, stack: bool, split: bool) ->
     if stack and any(assortment.items[index].stacks for index, _ in missing):
         floor, upper = stack_trays(assortment, site.bay, stock.standing, missing, site.limit)
         stock = Stock(site, assortment, tuple(floor), tuple(upper))
+    if stack and stock.missing and not stock.upper:
+        missing = [(number[id(item)], count) for item, count in stock.missing]
+        floor, upper = trays_below(assortment, site.bay, stock.standing, missing, site.limit)
+        stock = replace(stock, standing=tuple(floor), upper=tuple(upper))
+    if stack and stock.missing:
+        missing = [(number[id(item)], count) for item, count in stock.missing]
+        floor, upper = lift_out_trays(
+            assortment, site.bay, (stock.standing, stock.upper), missing, site.limit, stock.carrying
+        )
+        stock = replace(stock, standing=tuple(floor), upper=tuple(upper))
     stock = _topped_up(stock, sizing)
     return _split_up(stock, sizing) if split else stock
 

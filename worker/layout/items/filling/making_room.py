@@ -54,7 +54,7 @@ def _tries(
     stock: Stock, trays: Sequence[Column]
 ) -> Iterator[tuple[tuple[int, int, int, Spot], Column, Spot, tuple[Standing, ...]]]:
     """Yield the places for trays after their rank: how many kinds and half cells of others move, and their own size."""
-    upon = {tray.at for tray in stock.upper}
+    upon = stock.carrying
     for column in trays:
         for spot, moving in stock.displaced(column):
             pinned = any(at in upon or _is_pinned(stock, other) for other, at in moving)

@@ -16,7 +16,7 @@ from worker.spec.drawer.tray import Rim
 from worker.spec.items.item import Item, access_rank
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["UpperTray", "stack_trays"]
+__all__ = ["UpperTray", "alone", "may_lie_above", "may_lie_below", "rank_of", "stack_trays"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,13 +81,13 @@ def _heaviest_lowest(
 ) -> tuple[Column, list[UpperTray]]:
     """Return a stack with what is used least at the bottom, then the heaviest; unchanged if that is too high."""
     stack = [below, *(tray.column for tray in tower)]
-    order = sorted(stack, key=lambda column: (-_access_rank(stock, column), -_mass(stock, column)))
+    order = sorted(stack, key=lambda column: (-rank_of(stock, column), -_mass(stock, column)))
     trays: list[Column] = []
     heights: list[float] = []
     z = 0.0
     for column in order:
         rim: Rim = "straight" if len(trays) == len(tower) else "stacking"
-        tray = column if column.rim == rim else next(_alone(stock, column, {column.halves}, rim), None)
+        tray = column if column.rim == rim else next(alone(stock, column, {column.halves}, rim), None)
         if tray is None or z + tray.top > limit + LENGTH_EPSILON:
             return below, list(tower)
         trays.append(tray)
@@ -97,7 +97,7 @@ def _heaviest_lowest(
     return trays[0], [UpperTray(tray, at, z) for tray, z in zip(trays[1:], heights[1:], strict=True)]
 
 
-def _access_rank(stock: Assortment, column: Column) -> int:
+def rank_of(stock: Assortment, column: Column) -> int:
     """Return how often a tray is reached into: 0 often, 1 sometimes, 2 rarely."""
     return min(access_rank(stock.items[index].access) for index, _ in column.counts)
 
@@ -117,6 +117,16 @@ def _stacks(item: Item) -> bool:
     return item.stacks and item.at is None and item.near is None and not item.fixed
 
 
+def may_lie_above(item: Item) -> bool:
+    """Return whether a tray with it may be lifted out from over others."""
+    return item.stack is not False and item.at is None and item.near is None and not item.fixed
+
+
+def may_lie_below(item: Item) -> bool:
+    """Return whether it may lie below a tray that is lifted out: what is used often only if its spec says so."""
+    return may_lie_above(item) and (item.stacks or item.access != "often")
+
+
 def _less(left: dict[int, int], column: Column) -> dict[int, int]:
     rest = dict(left)
     for index, count in column.counts:
@@ -126,10 +136,10 @@ def _less(left: dict[int, int], column: Column) -> dict[int, int]:
 
 def _lower(stock: Assortment, column: Column, footprints: Collection[Footprint]) -> Iterator[Column]:
     """Yield trays with a stacking rim for what is in a column, the smallest first, then the lowest."""
-    yield from _alone(stock, column, footprints, "stacking")
+    yield from alone(stock, column, footprints, "stacking")
 
 
-def _alone(stock: Assortment, column: Column, footprints: Collection[Footprint], rim: Rim) -> Iterator[Column]:
+def alone(stock: Assortment, column: Column, footprints: Collection[Footprint], rim: Rim) -> Iterator[Column]:
     """Yield trays with a rim for just what is in a column, the smallest first, then the lowest."""
     held: dict[int, int] = {}
     for index, count in column.counts:

@@ -14,7 +14,7 @@ from worker.layout.items.held.held_stops import may_have_stops, with_stops
 from worker.layout.items.held.hold_shortage import misfit
 from worker.layout.items.item_trays import ListedItem
 from worker.layout.model.plan import PlanWarning, Stored, Unplaced
-from worker.layout.model.shapes import TrayShape
+from worker.layout.model.shapes import Post, TrayShape
 from worker.layout.placement.assortment import LABEL_AIR, UNDER_FOOT
 from worker.layout.placement.objective import WEIGHTS
 from worker.layout.storage.loose import ramp_radius
@@ -23,8 +23,10 @@ from worker.layout.storage.tray_option import content_box
 from worker.layout.storage.ways import Kind, natural_ways
 from worker.layout.tray.compartments import Compartment, compartments
 from worker.layout.tray.font import least_cap, missing
+from worker.layout.tray.grip_lips import grip_outline
 from worker.layout.tray.interior import on_grid, tray_room
 from worker.layout.tray.part_mark import text_size
+from worker.layout.tray.tray_builder import tray_size
 from worker.spec import Spec
 from worker.spec.drawer.tray import Tray
 from worker.spec.items.item import Item
@@ -257,8 +259,15 @@ def _compartments(spec: Spec, tray: Tray, ground: DrawerLimits, shape: TrayShape
         ledge=shape.ledge,
         overhang=ground.rim_overhang(tray.rim),
         settling=UNDER_FOOT if tray.rim == "stacking" else 0.0,
-        posts=shape.posts,
+        posts=(*shape.posts, *_below_grips(shape)),
     )
+
+
+def _below_grips(shape: TrayShape) -> Iterator[Post]:
+    """Yield what grips cover as if posts stood there: nothing lies below them."""
+    outer = (tray_size(shape)[0], tray_size(shape)[1])
+    for grip in shape.grips:
+        yield Post(grip_outline(grip, outer, shape.wall), grip.top)
 
 
 def _most(compartment: Compartment, others: Sequence[Share], share: Share, rules: TrayRules) -> int:

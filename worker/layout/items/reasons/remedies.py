@@ -16,6 +16,7 @@ from worker.layout.items.filling.drawer_site import Site
 from worker.layout.items.filling.drawer_stock import Stock, fill_drawer
 from worker.layout.items.filling.stacked_trays import stack_trays
 from worker.layout.items.filling.tray_sizing import ANY_HEIGHT, TraySizing, with_height
+from worker.layout.items.filling.trays_below import trays_below
 from worker.layout.items.reasons.shortage import least_bed, least_height, pinned_rectangles, with_bed
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.placement.objective import worth
@@ -47,6 +48,9 @@ _REFILLS_LEFT: Final = 20
 #: No more kinds than these are offered to be left out for an item, and so many of its trays are tried.
 _MOST_GIVEN_UP: Final = 3
 _MOST_TRAYS: Final = 4
+
+#: Looking for room below trays counts as so many sizings: it searches below up to six of them.
+_BELOW: Final = 60
 
 #: What is left out for an item may be worth so many times as much: nobody gives up all knives for a cookie cutter.
 _WORTH_GIVEN_UP: Final = 1.2
@@ -232,9 +236,11 @@ class _Case:
         if item.stacks or item.at is not None or item.near is not None or item.fixed:
             return
         for stock in self.own:
-            tried = self._stacks_on(stock)
-            if tried:
+            if self._stacks_on(stock):
                 yield "Set `stack` to true: its tray has room on another."
+                return
+            if self._lies_below(stock):
+                yield "Set `stack` to true: it has room below a tray that is lifted out."
                 return
 
     def _stacks_on(self, stock: Stock) -> bool:
@@ -250,6 +256,16 @@ class _Case:
         return sum(count for tray in upper for index, count in tray.column.counts if index == missing[0][0]) == (
             stackable.count
         )
+
+    def _lies_below(self, stock: Stock) -> bool:
+        """Return whether it has a place below trays of the drawer, none of which is on others yet."""
+        if stock.upper:
+            return False
+        items = (*stock.assortment.items, self.rest.model_copy(update={"stack": True}))
+        missing = [(len(items) - 1, self.rest.count)]
+        self.trials.sizing.count += _BELOW
+        _, upper = trays_below(stock.site.assortment(items), stock.site.bay, stock.standing, missing, stock.site.limit)
+        return bool(upper)
 
     def _on_halves(self) -> Iterator[str]:
         """Yield half cells, where the drawer filled again with them holds it."""
@@ -286,7 +302,7 @@ class _Case:
 
     def _displaced(self, stock: Stock) -> Iterator[tuple[Standing, ...]]:
         """Yield for each place of its trays what stands there, where all of that may be left out."""
-        upon = {tray.at for tray in stock.upper}
+        upon = stock.carrying
         pinned = {at for _, (at, _) in pinned_rectangles(self.trials.spec, stock)}
         for tray in self.trials.sizing.trays(self.rest, stock.site)[:_MOST_TRAYS]:
             for _, standing in stock.displaced(tray):

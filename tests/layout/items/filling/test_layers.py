@@ -1,0 +1,107 @@
+"""Drawers in layers: what finds no floor lies below or above other trays, where that suits what is used often."""
+
+from functools import reduce
+from operator import or_
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from tests.layout.relayout.printed_manifest import again, first
+from tests.layout.storage.things import ground, thing
+from worker.layout.items.filling.drawer_site import Site
+from worker.layout.items.filling.drawer_stock import fill_drawer
+from worker.layout.items.filling.stacked_trays import rank_of
+from worker.layout.placement.bay import Bay
+from worker.layout.placement.upper_trays import LEAST_BALANCE
+from worker.layout.planner import lay_out
+from worker.output.checks.assembly_checks import check_assembly
+from worker.solids import build
+from worker.spec import load
+
+
+def item(name, size, count, access, **fields):
+    return {"name": name, "shape": {"kind": "box", "size": size}, "count": count, "access": access, **fields}
+
+
+OFTEN = (item("knives", [150, 24, 12], 4, "often"), item("spoons", [150, 40, 20], 4, "often"))
+RARELY = (item("icing tips", [40, 40, 35], 4, "rarely"), item("cake forks", [110, 22, 10], 8, "rarely"))
+
+
+def spec_of(*items, height=120):
+    drawer = {"name": "left", "width": 176, "depth": 176, "height": height, "items": list(items)}
+    return {"spec": "1", "name": "kitchen", "drawers": [drawer], "printer": {"bed": [256, 256, 256]}, "coupon": False}
+
+
+def laid(*items, height=120):
+    return lay_out(load(spec_of(*items, height=height)))
+
+
+def names_in(plan, placement):
+    return {stored.item for stored in plan.drawers[0].contents if stored.placement == placement}
+
+
+def test_what_is_used_rarely_lies_below_what_is_used_often():
+    assert laid(*OFTEN, *RARELY, height=60).unplaced
+    plan = laid(*OFTEN, *RARELY)
+    assert plan.unplaced == ()
+    rarely = {entry["name"] for entry in RARELY}
+    assert plan.drawers[0].upper
+    for tray in plan.drawers[0].upper:
+        below = set().union(*(names_in(plan, index) for index in tray.on))
+        assert below
+        assert below <= rarely
+        assert tray.balance is None or tray.balance >= LEAST_BALANCE
+    meshes = {part.mark: build(part.shape) for part in plan.parts}
+    assert [check for check in check_assembly(plan, meshes) if not check.passed] == []
+
+
+def test_what_is_used_often_never_lies_below():
+    often = [{**entry, "access": "often"} for entry in RARELY]
+    plan = laid(*OFTEN, *often)
+    assert plan.drawers[0].upper == ()
+    lost = {lack.item: lack.remedy for lack in plan.unplaced}
+    assert lost
+    for name, remedy in lost.items():
+        allowed = [{**entry, "stack": True} if entry["name"] == name else entry for entry in (*OFTEN, *often)]
+        helps = "`stack`" in (remedy or "")
+        assert helps is (name not in {lack.item for lack in laid(*allowed).unplaced})
+
+
+def test_a_printed_layout_in_layers_stays():
+    before = first(spec_of(*OFTEN, *RARELY))
+    assert before.drawers[0].upper
+    plan = again(spec_of(*OFTEN, *RARELY), before)
+    assert [tray.z for tray in plan.drawers[0].upper] == [tray.z for tray in before.drawers[0].upper]
+    assert not plan.changes.moved
+    assert not plan.changes.new
+
+
+_sizes = st.tuples(st.sampled_from([40, 70, 110, 150]), st.sampled_from([20, 40, 60]), st.sampled_from([10, 20, 30]))
+_things = st.lists(
+    st.tuples(_sizes, st.integers(1, 6), st.sampled_from(["often", "sometimes", "rarely"])), min_size=3, max_size=6
+)
+
+
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(_things, st.sampled_from([70.0, 100.0, 140.0]))
+def test_layers_hold_each_thing_once_below_the_drawers_height(forms, height):
+    items = [
+        thing({"kind": "box", "size": size}, f"k{k}", count=count, access=access)
+        for k, (size, count, access) in enumerate(forms)
+    ]
+    site = Site("top", ground(span=(8, 8), height=height, half_cells=False), Bay.open(8, 8, step=2), height=height)
+    stock = fill_drawer(site, items, moves=1)
+    placed = dict.fromkeys(range(len(items)), 0)
+    for column, _ in stock.trays:
+        for index, count in column.counts:
+            placed[index] += count
+    assert all(placed[index] <= entry.count for index, entry in enumerate(items))
+    for tray in stock.upper:
+        assert tray.z + tray.column.top <= site.limit + 1e-6
+        covered = site.bay.under(*tray.column.halves, tray.at)
+        for column, at in stock.standing:
+            if site.bay.under(*column.halves, at) & covered:
+                assert column.rim == "stacking" or column.top <= tray.z
+                assert rank_of(stock.assortment, column) >= rank_of(stock.assortment, tray.column)
+    cells = [site.bay.under(*column.halves, at) for column, at in stock.standing]
+    assert sum(bits.bit_count() for bits in cells) == reduce(or_, cells, 0).bit_count()
