@@ -23,8 +23,9 @@ from worker.jobs.maintenance.job_deletion import JobDeletion
 from worker.jobs.queue.dispatcher import Dispatcher
 from worker.jobs.records.idempotency import IdempotencyKey
 from worker.jobs.records.silhouettes import OVERLAY_NAME, NewSilhouette, SilhouetteRecords, StoredSilhouette
-from worker.silhouettes.file_format import FileFormat, format_of, kind_of
+from worker.silhouettes.file_format import FileFormat, format_of
 from worker.silhouettes.outline_drawing import draw_outline
+from worker.silhouettes.source_files import check_files
 from worker.spec.requests.silhouette import OutlineRequest, PolygonRequest, SilhouetteRequest
 
 if TYPE_CHECKING:
@@ -57,8 +58,9 @@ class SilhouetteService:
         """Store files, given by name and content, and queue the reading of their silhouette.
 
         Raises:
-            SilhouetteError: if a file is of no known kind.
-            SilhouetteRefused: if a field is missing that its kind of file needs.
+            SilhouetteError: if a file is of no known kind, or lacks a field that its kind needs, or two do not belong
+                together.
+            SilhouetteRefused: if there are too many files, or photos are to be kept.
             QuotaReached, RequestRepeated: nothing was added.
         """
         if not 1 <= len(files) <= MOST_FILES:
@@ -67,15 +69,12 @@ class SilhouetteService:
                 remedy="Send the file as the part `file` of a multipart/form-data body.",
             )  # fmt: skip
         formats = [format_of(name, content) for name, content in files]
-        kinds = {kind_of(file_format) for file_format in formats}
-        if len(kinds) > 1 or (len(files) > 1 and kinds != {"photo"}):
+        kind = check_files(formats, request)
+        if kind == "photo" and request.keep:
             raise SilhouetteRefused(
-                "The files do not belong together.", value=list(formats),
-                limit="one or two photos, or one drawing or model", remedy="Send each thing by itself.",
+                "Photos are not kept: they may say where and by whom they were taken.", pointer="/keep", value=True,
+                limit="false for photos", remedy="Leave out `keep`, and keep the photo yourself.",
             )  # fmt: skip
-        kind = kinds.pop()
-        if kind == "photo":
-            _check_photo(request)
         silhouette_id, text = new_id(), request.model_dump_json(exclude_unset=True)
         digests = [sha256(content).hexdigest() for _, content in files]
         repeat = None if key is None else IdempotencyKey.of(key, "silhouette", text, *formats, *digests)
@@ -188,19 +187,6 @@ class SilhouetteService:
             self._deletion.sweep_silhouette(silhouette_id)
         except (StoreError, OSError):
             _log.warning("Files of silhouette %s are left to the orphan sweep.", silhouette_id, exc_info=True)
-
-
-def _check_photo(request: SilhouetteRequest) -> None:
-    if request.thickness is None:
-        raise SilhouetteRefused(
-            "The thickness of the thing is missing: a photo does not show it.", pointer="/thickness", value=None,
-            limit="required for photos", remedy="Measure the thing's height as it lies on the sheet.",
-        )  # fmt: skip
-    if request.keep:
-        raise SilhouetteRefused(
-            "Photos are not kept: they may say where and by whom they were taken.", pointer="/keep", value=True,
-            limit="false for photos", remedy="Leave out `keep`, and keep the photo yourself.",
-        )  # fmt: skip
 
 
 def _outline(request: OutlineRequest, method: "Method", uncertainty: float, depth: float | None) -> dict[str, Any]:

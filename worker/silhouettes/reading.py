@@ -6,18 +6,10 @@ from typing import Any, cast, get_args
 
 from worker.silhouettes.corners import outline_document
 from worker.silhouettes.errors import SilhouetteError
-from worker.silhouettes.file_format import FileFormat, kind_of
+from worker.silhouettes.source_files import SourceFile, check_files
 from worker.spec.requests.silhouette import SilhouetteRequest
 
 __all__ = ["Reading", "SourceFile", "read_files"]
-
-
-@dataclass(frozen=True, slots=True)
-class SourceFile:
-    """An uploaded file."""
-
-    format: FileFormat
-    content: bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,13 +26,7 @@ def read_files(files: Sequence[SourceFile], request: SilhouetteRequest) -> Readi
     Raises:
         SilhouetteError: if they show no silhouette; with reason and remedy.
     """
-    kinds = {kind_of(file.format) for file in files}
-    if len(kinds) != 1 or (kinds != {"photo"} and len(files) > 1):
-        raise SilhouetteError(
-            "The files do not belong together.", reason="several-files", value=[file.format for file in files],
-            limit="one or two photos, or one drawing or model", remedy="Send each thing by itself.",
-        )  # fmt: skip
-    kind = kinds.pop()
+    kind = check_files([file.format for file in files], request)
     if kind == "drawing":
         return _of_drawing(files[0], request)
     if kind == "model":
@@ -79,13 +65,9 @@ def _of_model(file: SourceFile, request: SilhouetteRequest) -> Reading:
 def _of_photos(files: Sequence[SourceFile], request: SilhouetteRequest) -> Reading:
     from worker.silhouettes.photo import options, photo_reading  # noqa: PLC0415 - as above
 
-    if request.thickness is None:
-        raise SilhouetteError(
-            "The thickness of the thing is missing.", reason="thickness", pointer="/thickness",
-            limit="required for photos", remedy="Measure the thing's height as it lies on the sheet.",
-        )  # fmt: skip
     chosen = options.PhotoOptions(
-        thickness=request.thickness, body=request.body, bar=request.bar, size=request.sheet, tint=request.tint,
+        thickness=cast("float", request.thickness),  # checked above
+        body=request.body, bar=request.bar, size=request.sheet, tint=request.tint,
         margin=request.margin,
     )  # fmt: skip
     made = photo_reading.read_photos([file.content for file in files], chosen)
