@@ -8,7 +8,7 @@ from typing import Annotated, Final
 import typer
 
 from api.command import backup, catalogue, demo, keys, plan, serve, sheet
-from api.command.remote import batch, fetch, household, jobs, mqtt, prints, submit, where
+from api.command.remote import batch, fetch, household, jobs, mqtt, outline, prints, submit, where
 
 __all__ = ["app", "main"]
 
@@ -41,6 +41,7 @@ for command in (
     where.where,
     catalogue.catalogue,
     sheet.sheet,
+    outline.outline,
     mqtt.mqtt,
     backup.backup,
     backup.restore,

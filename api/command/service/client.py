@@ -1,4 +1,4 @@
-"""HTTP client of one service: jobs, batches, prints and downloads."""
+"""HTTP client of one service: jobs, batches, prints, silhouettes and downloads."""
 
 import re
 import time
@@ -21,6 +21,7 @@ if TYPE_CHECKING:  # at run time they bring the routes and the layout along, whi
     from api.documents.household_report import HouseholdReport
     from api.documents.jobs import JobDocument
     from api.documents.prints import PrintDocument, PrintsDocument, RunsDocument
+    from api.documents.silhouettes import SilhouetteDocument
 
 __all__ = ["Client", "ServiceRefused", "ServiceUnreachable"]
 
@@ -183,6 +184,54 @@ class Client:
             failures = 0
             show(job)
         return job
+
+    def submit_silhouette(self, files: Sequence[tuple[str, bytes]], options: bytes) -> "SilhouetteDocument":
+        """Upload photos, a drawing or a model, given by name and content, with options as JSON.
+
+        Raises:
+            ServiceRefused: if they make no silhouette.
+        """
+        from api.documents.silhouettes import SilhouetteDocument  # noqa: PLC0415 - as above
+
+        parts = [*(("file", file) for file in files), ("options", (None, options))]
+        with self._faults():
+            answer = self._http.post(f"{self.url}/v1/silhouettes", files=parts)
+        if not answer.is_success:
+            raise _refused(answer)
+        return _read(SilhouetteDocument, answer)
+
+    def submit_corners(self, polygon: bytes) -> "SilhouetteDocument":
+        """Submit an outline as corners.
+
+        Raises:
+            ServiceRefused: if they are no outline.
+        """
+        from api.documents.silhouettes import SilhouetteDocument  # noqa: PLC0415 - as above
+
+        return _read(SilhouetteDocument, self._ask("POST", "/v1/silhouettes", polygon))
+
+    def follow_silhouette(self, silhouette: "SilhouetteDocument") -> "SilhouetteDocument":
+        """Poll a silhouette until it has been read, or could not be.
+
+        Raises:
+            ServiceRefused: if it was deleted.
+        """
+        from api.documents.silhouettes import SilhouetteDocument  # noqa: PLC0415 - as above
+
+        polls = 0
+        while silhouette.state in {"queued", "running"}:
+            time.sleep(_POLL_SECONDS[min(polls, len(_POLL_SECONDS) - 1)])
+            polls += 1
+            silhouette = _read(SilhouetteDocument, self._ask("GET", f"/v1/silhouettes/{silhouette.id}"))
+        return silhouette
+
+    def picture(self, silhouette_id: str, name: str) -> bytes:
+        """Return a picture of a silhouette: ``outline.svg`` or ``overlay.png``.
+
+        Raises:
+            ServiceRefused: if there is none.
+        """
+        return self._ask("GET", f"/v1/silhouettes/{quote(silhouette_id, safe='')}/{name}").content
 
     def manifest(self, job_id: str) -> tuple[Manifest, bytes, str]:
         """Return a job's manifest, its bytes, and its SHA-256 checksum as the service's ETag gives it.
