@@ -12,6 +12,9 @@ from worker.layout.floor.border import least_width, opened
 from worker.solids.ring import rounded_rectangle
 from worker.spec.tolerances import CLEARANCE_SLACK, CONTAINMENT_SLACK, LINES_IN_A_WALL, WALL_SLACK
 
+#: The way along the outline round a neck is so many times its width; round a corner of 40 degrees 2.7 times its side.
+_ROUND = 3.0
+
 
 def put(area, shape, piece):
     """Turn about z, then move the turned box's least corner to `at`, as `Placement` says."""
@@ -34,11 +37,41 @@ def insets(shape):
 
 
 def thin(area, wall):
-    """What is narrower than the wall: eroded by discs, grown back with sharp corners, the difference."""
+    """What is narrower than the wall: eroded by discs, grown back with sharp corners, the difference; and necks."""
     core = area.buffer(-wall / 2.0, quad_segs=16)
     back = core.buffer(wall / 2.0, join_style="mitre", mitre_limit=5.0)
     lost = area.difference(back.buffer(0.005))
-    return [part for part in shapely.get_parts(lost) if part.area > 0.15 * wall * wall]  # less is a corner
+    # less is a corner
+    return [part for part in shapely.get_parts(lost) if part.area > 0.15 * wall * wall] + necks(area, wall)
+
+
+def necks(area, wall):
+    """The shortest lines inside the area from corners that point into it to the outline, shorter than the wall.
+
+    Along a corner of the outline such a line is no neck: the way round is hardly longer.
+    """
+    corners, edges, ring_of, way, whole = [], [], [], [], []
+    for number, ring in enumerate(shapely.get_rings(shapely.orient_polygons(area))):
+        points = shapely.get_coordinates(ring)[:-1]
+        after = np.roll(points, -1, 0) - points
+        before, length = np.roll(after, 1, 0), np.hypot(*after.T)
+        inwards = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0] < -1e-3 * length * np.roll(length, 1)
+        corners += list(np.flatnonzero(inwards) + len(edges))
+        edges += list(shapely.linestrings(np.stack([points, points + after], 1)))
+        way += list(np.cumsum(length) - length)
+        ring_of += [number] * len(points)
+        whole += [length.sum()] * len(points)
+    edges, ring_of, way, whole = map(np.array, (edges, ring_of, way, whole))
+    places = shapely.get_point(edges, 0)
+    first, other = shapely.STRtree(edges).query(places[corners], predicate="dwithin", distance=wall)
+    first = np.array(corners, dtype=int)[first]
+    across = shapely.shortest_line(places[first], edges[other])
+    along = abs(way[first] - way[other] - shapely.line_locate_point(edges[other], shapely.get_point(across, -1)))
+    round_ = np.minimum(along, whole[first] - along)
+    apart = (ring_of[first] != ring_of[other]) | (round_ > _ROUND * shapely.length(across) + 1e-6)
+    wide = area.buffer(1e-4)
+    shapely.prepare(wide)
+    return [line for line in across[apart] if line.length < wall and wide.covers(line)]
 
 
 def mass(shape, density=1.24):
