@@ -8,6 +8,7 @@ from worker.spec.drawer.pocket import CirclePocket, NestedPocket, Notch, Pocket,
 from worker.spec.drawer.tray import Divider, FingerRamp, LabelLedge, Magnets, Text, Tray
 from worker.spec.items.catalogue import CatalogueEntry, catalogue, lookup
 from worker.spec.items.item import Item, ItemShape, Standard
+from worker.spec.items.made_up_shape import Bundle, Coil, Tapered
 from worker.spec.items.shape import Box, Cylinder, Prism, Screw
 from worker.spec.job import Spec
 from worker.spec.primitives.length import LengthBounds, parse_length
@@ -21,9 +22,11 @@ __all__ = [
     "DENSITIES",
     "Align",
     "Box",
+    "Bundle",
     "Calibration",
     "CatalogueEntry",
     "CirclePocket",
+    "Coil",
     "Cylinder",
     "Divider",
     "Drawer",
@@ -57,6 +60,7 @@ __all__ = [
     "Screw",
     "Spec",
     "Standard",
+    "Tapered",
     "Text",
     "Tray",
     "Window",

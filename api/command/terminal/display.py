@@ -14,7 +14,7 @@ from api.command.terminal.tables import line as _line
 from api.command.terminal.tables import plain as _plain
 from api.command.terminal.tables import results as _results
 from worker.printing.scheduling.finish_lines import finish_lines
-from worker.spec import Box, CatalogueEntry, Cylinder, Screw
+from worker.spec import Box, Bundle, CatalogueEntry, Cylinder, Screw, Tapered
 from worker.spec.manifest import (
     CautionEntry,
     DrawerEntry,
@@ -148,6 +148,10 @@ def _size(thing: CatalogueEntry) -> str:
             return f"diameter {diameter:g} x {length:g}"
         case Screw(head_diameter=head, head_height=height):
             return f"head diameter {head:g} x {height:g}, any length"
+        case Tapered(diameter=diameter, end_diameter=end, length=length):
+            return f"diameter {diameter:g} to {end:g} x {length:g}"
+        case Bundle(diameter=diameter, length=length, rods=rods):
+            return f"{rods} of diameter {diameter:g} x {length:g}"
         case prism:
             across, back = zip(*prism.points, strict=True)
             return f"{max(across) - min(across):g} x {max(back) - min(back):g} x {prism.height:g}"

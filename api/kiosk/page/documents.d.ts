@@ -132,5 +132,5 @@ export interface Job {
   created: string;
   tags: string[];
 }
-export interface CatalogueShape { kind: string; size: [number, number, number]; diameter: number; length: number }
+export interface CatalogueShape { kind: string; size: [number, number, number]; diameter: number; length: number; end_diameter?: number; rods?: number }
 export interface CatalogueEntry { id: string; name: string; category: string; source: string; shape: CatalogueShape }

@@ -7,12 +7,10 @@ from typing import Final, Literal, TypeAlias
 from worker.layout.storage.poses import Pose, poses, volume
 from worker.spec.items.handling import AskedPose
 from worker.spec.items.item import Item, Storage
+from worker.spec.items.made_up_shape import STABLE
 from worker.spec.items.shape import Box, Cylinder, PlainShape, Prism, Screw
 
 __all__ = ["FLAT", "STABLE", "Kind", "Way", "natural_ways", "posed"]
-
-#: A thing stands by itself when it is no higher than so many times its least width.
-STABLE: Final = 3.0
 
 #: A flat thing is no thicker than this share of its second side; from this second side on it may be filed.
 FLAT: Final = 0.2

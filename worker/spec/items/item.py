@@ -7,6 +7,7 @@ from pydantic import BeforeValidator, ConfigDict, Field, PlainValidator, TypeAda
 from worker.spec.errors import SpecError
 from worker.spec.items.catalogue import CatalogueEntry, lookup
 from worker.spec.items.handling import AskedPose, NestingStep, Soft, check_nesting, check_softness
+from worker.spec.items.made_up_shape import Bundle, Coil, Tapered
 from worker.spec.items.shape import SCREW_LENGTHS, Box, Cylinder, PlainShape, Prism, Screw, SilhouetteShape
 from worker.spec.primitives.length import LengthBounds
 from worker.spec.primitives.model import Noun
@@ -74,7 +75,9 @@ class Standard(Noun):
 
 
 #: A shape as a caller describes it; in a spec, a service replaces a silhouette by a polygon.
-ThingShape: TypeAlias = Annotated[Box | Cylinder | Prism | Standard | SilhouetteShape, Field(discriminator="kind")]
+ThingShape: TypeAlias = Annotated[
+    Box | Cylinder | Prism | Standard | SilhouetteShape | Tapered | Bundle | Coil, Field(discriminator="kind")
+]
 
 
 def _without_silhouette(value: Any) -> Any:
@@ -85,7 +88,7 @@ def _without_silhouette(value: Any) -> Any:
 
 
 ItemShape: TypeAlias = Annotated[
-    Box | Cylinder | Prism | Standard,
+    Box | Cylinder | Prism | Standard | Tapered | Bundle | Coil,
     Field(discriminator="kind"),
     BeforeValidator(_without_silhouette, json_schema_input_type=ThingShape),
 ]
@@ -179,11 +182,20 @@ class Item(Noun):
 
     @property
     def plain(self) -> PlainShape:
-        """Its shape with dimensions; for a standard item, those of the catalogue."""
-        if not isinstance(self.shape, Standard):
-            return self.shape
-        shape = self.shape.entry.shape
-        return shape.model_copy(update={"length": self.shape.length}) if isinstance(shape, Screw) else shape
+        """Its shape with dimensions; for a standard item, those of the catalogue.
+
+        A tapered body that stands by itself, nests or is to stand is as wide as its thick end; a longer one lies.
+        """
+        shape = self.shape.entry.shape if isinstance(self.shape, Standard) else self.shape
+        if isinstance(shape, Bundle | Coil):
+            return shape.lying
+        if isinstance(shape, Tapered):
+            stands = shape.stands and self.pose in {None, "any"}
+            kept = "upright" in {self.storage, self.pose} or self.nesting_step is not None or self.soft is not None
+            return shape.standing if stands or kept else shape.lying
+        if isinstance(self.shape, Standard) and isinstance(shape, Screw):
+            return shape.model_copy(update={"length": self.shape.length})
+        return shape
 
     @property
     def nesting_step(self) -> float | None:

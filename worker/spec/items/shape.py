@@ -12,10 +12,10 @@ from worker.spec.primitives.polygon import Polygon
 from worker.spec.primitives.pydantic_errors import Refusals
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["SCREW_LENGTHS", "Box", "Cylinder", "PlainShape", "Prism", "Screw", "SilhouetteShape"]
+__all__ = ["SCREW_LENGTHS", "Box", "Cylinder", "Extent", "PlainShape", "Prism", "Screw", "SilhouetteShape"]
 
 #: A dimension of an item: a washer is half a millimetre thick, a drawer at most 3 m long.
-_Extent: TypeAlias = Annotated[float, LengthBounds(0.1, 3000.0)]
+Extent: TypeAlias = Annotated[float, LengthBounds(0.1, 3000.0)]
 
 #: Shortest and longest screw, in mm.
 SCREW_LENGTHS: Final = (3.0, 300.0)
@@ -25,15 +25,15 @@ class Box(Noun):
     """A cuboid, or anything that fits into one."""
 
     kind: Literal["box"] = Field(description="Marks the shape as a box.")
-    size: tuple[_Extent, _Extent, _Extent] = Field(description="Length, width and height.")
+    size: tuple[Extent, Extent, Extent] = Field(description="Length, width and height.")
 
 
 class Cylinder(Noun):
     """A cylinder, such as a battery, pen, coin or drill bit."""
 
     kind: Literal["cylinder"] = Field(description="Marks the shape as a cylinder.")
-    diameter: _Extent = Field(description="Largest diameter.")
-    length: _Extent = Field(description="Length, or thickness of a disc.")
+    diameter: Extent = Field(description="Largest diameter.")
+    length: Extent = Field(description="Length, or thickness of a disc.")
 
 
 class Prism(Noun):
@@ -41,16 +41,16 @@ class Prism(Noun):
 
     kind: Literal["polygon"] = Field(description="Marks the shape as a polygon.")
     points: Polygon = Field(description="Corners [x, y] of the outline in order, seen from above.")
-    height: _Extent = Field(description="Height when lying flat.")
+    height: Extent = Field(description="Height when lying flat.")
 
 
 class Screw(Noun):
     """A screw: a head and a shank of any length."""
 
     kind: Literal["screw"] = Field(description="Marks the shape as a screw.")
-    head_diameter: _Extent = Field(description="Diameter of the head, across the corners.")
-    head_height: _Extent = Field(description="Height of the head.")
-    diameter: _Extent = Field(description="Diameter of the thread.")
+    head_diameter: Extent = Field(description="Diameter of the head, across the corners.")
+    head_height: Extent = Field(description="Height of the head.")
+    diameter: Extent = Field(description="Diameter of the thread.")
     length: Annotated[float, LengthBounds(*SCREW_LENGTHS)] | None = Field(
         default=None, description="Length under the head; null in the catalogue, where each item gives its own."
     )
@@ -74,7 +74,7 @@ class SilhouetteShape(Noun):
 
     kind: Literal["silhouette"] = Field(description="Marks the shape as a silhouette.")
     id: HouseholdId = Field(description="Id of the silhouette (/v1/silhouettes).")
-    height: _Extent | None = Field(
+    height: Extent | None = Field(
         default=None, description="Height when lying flat; null for the depth of the silhouette."
     )
 
