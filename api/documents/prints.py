@@ -137,6 +137,7 @@ _RUNS: Final[JsonDict] = {
         "runs": 1,
         "least_runs": 1,
         "long_pieces": [],
+        "calendar_run_hours": None,
         "grams": 18.2,
         "metres": 6.0,
         "cost": 0.36,

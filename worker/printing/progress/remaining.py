@@ -16,6 +16,7 @@ from worker.printing.print_order import is_test_print, stage_of_run
 from worker.printing.printer_estimates import estimates_of
 from worker.printing.progress.event_counts import after_event, recounted
 from worker.printing.progress.print_state import PrintState, RunRecord, begin, marks_of
+from worker.printing.scheduling.calendar_runs import with_run_hours
 from worker.printing.scheduling.printer_shares import least_shares, printer_work
 from worker.printing.scheduling.work_plan import FILAMENT_DECIMALS, SECONDS_DECIMALS, Need, access_of, pack_needs
 from worker.spec import Spec
@@ -108,6 +109,7 @@ def remaining_work(state: PrintState, manifest: Manifest, spec: Spec) -> tuple[t
         filament_uncertainty=whole.filament_uncertainty,
         calibrated_time=whole.calibrated_time,
         calibrated_filament=whole.calibrated_filament,
+        calendar_run_hours=whole.calendar_run_hours,
         printers=printer_work(runs),
     )
 
@@ -153,8 +155,9 @@ def _pack(
     for (mark, drawer), count in unserved.items():
         drawers.setdefault(mark, []).extend([drawer] * count)
     needs = Counter((mark, drawer) for mark, count in pool.items() for drawer in drawers[mark][-count:])
+    hours = None if manifest.work is None else manifest.work.calendar_run_hours
     runs, _ = pack_needs(
-        spec.for_printer(manifest.made_for),
+        with_run_hours(spec.for_printer(manifest.made_for), hours),
         manifest.parts,
         [Need(mark, drawer, count) for (mark, drawer), count in needs.items()],
         access_of(spec, manifest.drawers),

@@ -5,6 +5,7 @@ from types import MappingProxyType
 
 from worker.layout.model.plan import Plan
 from worker.printing.scheduling.alike_runs import FILAMENT_DECIMALS, SECONDS_DECIMALS, pack_alike
+from worker.printing.scheduling.calendar_runs import fitted_to_calendar
 from worker.printing.scheduling.demand import AccessByTray, Need, PartSize, access_of, needs_of
 from worker.printing.scheduling.printer_shares import EstimatesByPrinter, pack_shares
 from worker.spec import Spec
@@ -25,7 +26,8 @@ def runs_of(
 ) -> tuple[tuple[RunEntry, ...], WorkEntry]:
     """Return the runs of a job in the order of `worker.printing.print_order`, and their totals.
 
-    With a previous layout, only the new pieces are printed.
+    With a previous layout, only the new pieces are printed. Where the schedule's goal gains by it, runs are shorter
+    than ``printing.max_run_hours`` allows.
 
     Args:
         spec: the job, for the printer that its parts are made for.
@@ -37,8 +39,12 @@ def runs_of(
     Raises:
         LayoutError: when a piece does not fit the bed.
     """
-    access = access_of(spec, plan.drawers)
-    return pack_needs(spec, plan.parts, needs_of(plan), access, estimates, others=others, exact=exact)
+    access, needs = access_of(spec, plan.drawers), needs_of(plan)
+
+    def pack(own: Spec, *, exact: bool = exact) -> tuple[tuple[RunEntry, ...], WorkEntry]:
+        return pack_needs(own, plan.parts, needs, access, estimates, others=others, exact=exact)
+
+    return fitted_to_calendar(spec, pack, pack(spec))
 
 
 def pack_needs(

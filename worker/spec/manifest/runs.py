@@ -128,6 +128,8 @@ class WorkEntry(OutputModel):
     """Proven lower bound of the number of runs."""
     long_pieces: tuple[Mark, ...] = ()
     """Pieces that take longer than the longest run allowed; each is printed alone."""
+    calendar_run_hours: Positive | None = None
+    """Longest run, in hours, for which the schedule's goal is met best; null where shorter runs gain nothing."""
     grams: Amount | None = None
     metres: Amount | None = None
     cost: Amount | None = None
