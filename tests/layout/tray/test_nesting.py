@@ -157,3 +157,27 @@ def test_a_tray_has_at_most_60_pockets_copies_counted():
     chip = shapely.box(0, 0, 5, 5)
     entries = [_pocket(chip, notch=None, count=40), _pocket(chip, notch=None, count=21)]
     assert refused(cells=[5, 5], pockets=entries)[0] == "/pockets/1/count"
+
+
+def test_an_engraved_outline_is_a_groove_around_the_item():
+    shape = shape_of(
+        cells=[5, 3], height=20, pockets=[_pocket(_SPANNER, engraved=True, depth=0.6), _pocket(_HOOK, depth=0.5)]
+    )
+    assert len(_checked(shape)) == 2
+    pocket = shape.pockets[0]
+    groove = shapely.Polygon(pocket.outline)
+    assert not pocket.notches
+    assert not shape.wells  # the spanner lies on the raised floor
+    assert shape.fill_top - pocket.bottom == pytest.approx(0.6)
+    # a ring 1 mm wide, open for 1 mm, goes round the item with its clearance
+    item = shapely.Polygon(_corners(_SPANNER)).buffer(0.3, join_style="mitre")
+    assert groove.area == pytest.approx(
+        item.buffer(1.0, join_style="mitre", mitre_limit=2).area - item.area - 1.0, abs=0.1
+    )
+    closed = shapely.Polygon(groove.buffer(0.6).exterior).buffer(-0.6)
+    assert closed.area - groove.area > item.area - 1.0
+
+
+def test_an_outline_that_a_groove_would_close_is_refused():
+    keyhole = shapely.box(0, 0, 40, 30) - shapely.box(20, 14.5, 50, 15.5) - shapely.Point(15, 15).buffer(8)
+    assert refused(cells=[4, 3], pockets=[_pocket(keyhole, engraved=True)])[0] == "/pockets/0/engraved"

@@ -18,8 +18,11 @@ FindOutline: TypeAlias = Callable[[str, str], dict[str, Any]]
 
 _KIND: Final = "silhouette"
 
+#: Depth of an engraved outline, mm: three layers of 0.2 mm.
+_GROOVE: Final = 0.6
+
 #: Fields of a pocket that the polygon in its place has not, or has with other values; the nested one has some of them.
-_NESTING: Final = frozenset({"count", "turns", "mirrored"})
+_NESTING: Final = frozenset({"count", "turns", "mirrored", "engraved"})
 _REPLACED: Final = frozenset({"shape", "id", "at", "turn", "depth"}) | _NESTING
 
 
@@ -115,6 +118,8 @@ def _pocket(pocket: Any, at: str, find: FindOutline) -> Any:
     reference = _model(SilhouettePocket, pocket, at)
     outline = find(reference.id, f"{at}/id")
     depth = reference.depth
+    if depth is None and reference.engraved:
+        depth = _GROOVE
     if depth is None:
         if outline["depth"] is None:
             raise _no_height(at, "depth")

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import Final, cast
 
+import numpy as np
 import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
@@ -18,6 +19,9 @@ __all__ = ["nested_pockets"]
 
 #: What rounding to the coordinate grid may take between two pockets, mm.
 _ROUNDING: Final = 0.01
+#: Least width of a groove that is seen, mm, and half of what is left of it where it is open.
+_LEAST_GROOVE: Final = 1.0
+_OPEN: Final = 0.5
 _QUARTERS: Final = (0.0, 90.0, 180.0, 270.0)
 _ANY: Final = tuple(15.0 * step for step in range(24))
 
@@ -45,7 +49,15 @@ def nested_pockets(room: Room, inside: Polygon, taken: Sequence[BaseGeometry]) -
         )  # fmt: skip
     web = room.lines + 2.0 * CHAMFERS[0] + _ROUNDING
     area = shapely.to_wkb(inside.buffer(-_ROUNDING))
-    places, missing = _places(tuple(spec for _, spec in entries), area, tuple(map(shapely.to_wkb, taken)), web)
+    groove = max(_LEAST_GROOVE, room.lines)
+    specs = tuple(spec for _, spec in entries)
+    for index, spec in entries:
+        if spec.engraved and _groove(spec, Polygon(spec.points), groove) is None:
+            raise room.refusal(
+                f"the outline of pocket {index + 1} is too narrow to be engraved.", "pockets", index, "engraved",
+                value=True, limit=f"a groove of {groove:g} mm that does not meet itself", remedy="Make it a pocket.",
+            )  # fmt: skip
+    places, missing = _places(specs, area, tuple(map(shapely.to_wkb, taken)), web, groove)
     if missing is not None:
         index, _ = entries[missing]
         raise room.refusal(
@@ -53,12 +65,15 @@ def nested_pockets(room: Room, inside: Polygon, taken: Sequence[BaseGeometry]) -
             value=None, limit=f"{web:.2f} mm between pockets, inside {room.inner[0]:g} x {room.inner[1]:g} mm",
             remedy="Use a larger tray, let it be turned or mirrored, or leave its notch out.",
         )  # fmt: skip
-    return [(entries[number][0], _placed(entries[number][1], laid, grip, room.wall)) for number, laid, grip in places]
+    return [
+        (entries[number][0], _placed(entries[number][1], laid, grip, room.wall, groove))
+        for number, laid, grip in places
+    ]
 
 
 @lru_cache(maxsize=64)
 def _places(
-    specs: tuple[NestedPocket, ...], area: bytes, taken: tuple[bytes, ...], web: float
+    specs: tuple[NestedPocket, ...], area: bytes, taken: tuple[bytes, ...], web: float, groove: float
 ) -> tuple[list[tuple[int, Laid, Grip | None]], int | None]:
     """Return where each copy of each pocket lies, and its grip before it is turned; or a pocket without room."""
     missing: int | None = None
@@ -67,6 +82,8 @@ def _places(
         owners: list[tuple[int, Grip | None]] = []
         for number, spec in enumerate(specs):
             item = recess(_polygon(spec), (0.0, 0.0))
+            if spec.engraved:
+                item = item.buffer(groove, join_style="mitre")
             grip, shape = _gripped(spec, item, reach)
             pieces += [NestingPiece(shape, _stages(spec))] * spec.count
             owners += [(number, grip)] * spec.count
@@ -75,14 +92,14 @@ def _places(
         if piece is None:
             return [(*owners[each.piece][:1], each, owners[each.piece][1]) for each in laid], None
         missing = owners[piece][0]
-        if all(spec.notch is None for spec in specs):
+        if all(spec.notch is None or spec.engraved for spec in specs):
             break
     return [], missing
 
 
 def _gripped(spec: NestedPocket, item: BaseGeometry, reach: float) -> tuple[Grip | None, BaseGeometry]:
     """Return the grip of an item, and the item with its notch: the first that leaves one area without holes."""
-    if spec.notch is None or not isinstance(item, Polygon):
+    if spec.notch is None or spec.engraved or not isinstance(item, Polygon):
         return None, item
     width = spec.notch.width
     grips = best_grips(outline_of(item), width)
@@ -112,7 +129,28 @@ def _stages(spec: NestedPocket) -> tuple[tuple[Motion, ...], ...]:
     )
 
 
-def _placed(spec: NestedPocket, laid: Laid, grip: Grip | None, wall: float) -> PolygonPocket:
+def _groove(spec: NestedPocket, item: Polygon, width: float) -> Polygon | None:
+    """Return the groove along an item's outline with its clearance, open in the middle of its longest side.
+
+    None if it meets itself. Open, it is one ring without a hole, as any pocket.
+    """
+    inner = item.buffer(spec.clearance, join_style="mitre")
+    if not isinstance(inner, Polygon) or inner.interiors:
+        return None
+    band = inner.buffer(width, join_style="mitre", mitre_limit=2.0) - inner
+    corners = shapely.get_coordinates(inner.exterior)
+    sides = np.linalg.norm(np.diff(corners, axis=0), axis=1)
+    longest = int(np.argmax(np.round(sides, 3)))
+    middle = shapely.LineString(corners[longest : longest + 2])
+    gap = middle.interpolate(0.5, normalized=True).buffer(width + _OPEN)
+    within = shapely.LineString(
+        [middle.interpolate(0.5 * sides[longest] + step).coords[0] for step in (-_OPEN, _OPEN)]
+    ).buffer(width + _OPEN, cap_style="flat")
+    groove = band - (gap & within)
+    return groove if isinstance(groove, Polygon) and not groove.interiors else None
+
+
+def _placed(spec: NestedPocket, laid: Laid, grip: Grip | None, wall: float, groove: float) -> PolygonPocket:
     """Return a pocket in its place, measured from the tray's inner corner."""
     place = Laid(laid.piece, laid.motion, (laid.by[0] - wall, laid.by[1] - wall))
     notch = None
@@ -120,7 +158,12 @@ def _placed(spec: NestedPocket, laid: Laid, grip: Grip | None, wall: float) -> P
         at = shapely.get_coordinates(place.applied(shapely.Point(grip.at)))[0].tolist()
         turn = (180.0 - grip.turn if laid.motion.mirrored else grip.turn) + laid.motion.turn
         notch = Notch(width=spec.notch.width, at=(round(at[0], 3), round(at[1], 3)), turn=turn % 360.0)
-    corners = shapely.get_coordinates(place.applied(Polygon(spec.points)))[:-1]
+    shape: BaseGeometry = Polygon(spec.points)
+    if spec.engraved:
+        shape = _groove(spec, Polygon(spec.points), groove) or shape
+    corners = shapely.get_coordinates(place.applied(shape))[:-1]
+    if spec.engraved:
+        spec = spec.model_copy(update={"clearance": 0.0})
     return _polygon(spec, tuple((round(x, 3), round(y, 3)) for x, y in corners.tolist()), notch)
 
 

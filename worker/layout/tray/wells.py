@@ -17,6 +17,7 @@ from worker.layout.tray.interior import Room, on_grid
 from worker.layout.tray.pocket_outline import clean, outline_of, pocket_ring
 from worker.layout.tray.volume_estimate import foot_volume, shell_volume
 from worker.spec.drawer.joint import Joint
+from worker.spec.drawer.pocket import NestedPocket
 
 __all__ = ["SAVED_SHARE", "filling_volume", "tray_wells"]
 
@@ -55,6 +56,8 @@ def tray_wells(
     filling = room.tray.filling
     if not pockets or filling == "solid":
         return ()
+    if any(isinstance(spec, NestedPocket) and spec.engraved for spec in room.tray.pockets):
+        return ()  # things lie on the raised floor, within their outlines
     areas = [Polygon(pocket_ring(pocket)) for pocket in pockets]
     wells = _between(room, areas, max(pocket.chamfer for pocket in pockets))
     saved = sum(well.area for well in wells) * (fill_top - room.floor_top)

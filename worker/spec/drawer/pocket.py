@@ -97,6 +97,14 @@ _MIRRORED: Final[Any] = Field(
 _COPIES: Final[Any] = Field(default=1, ge=1, le=MOST_POCKETS, description="Number of pockets like this.")
 
 
+_ENGRAVED: Final[Any] = Field(
+    default=False,
+    strict=True,
+    description="true: a groove along the outline instead of a pocket, so that the floor shows where the item lies; it "
+    "has no notch, and is open for a millimetre.",
+)
+
+
 class NestedPocket(Noun):
     """Pockets of one outline that are turned and nested among the tray's others, wherever there is room."""
 
@@ -105,7 +113,8 @@ class NestedPocket(Noun):
     count: Count = _COPIES
     turns: Turns = _TURNS
     mirrored: bool = _MIRRORED
-    depth: _Depth = Field(description="Depth of the pocket.")
+    engraved: bool = _ENGRAVED
+    depth: _Depth = Field(description="Depth of the pocket, or of the groove.")
     clearance: _Air = _CLEARANCE
     notch: Notch | None = Field(
         # not a default that the contract shows: generators of clients know none that is an object
@@ -130,8 +139,10 @@ class SilhouettePocket(Noun):
     count: Count = _COPIES
     turns: Turns = _TURNS
     mirrored: bool = _MIRRORED
+    engraved: bool = _ENGRAVED
     depth: _Depth | None = Field(
-        default=None, description="Depth of the pocket; null for half the depth of the silhouette."
+        default=None,
+        description="Depth of the pocket or groove; null for half the depth of the silhouette, and 0.6 mm of a groove.",
     )
     clearance: _Air = _CLEARANCE
     notch: Notch | None = Field(
@@ -147,6 +158,10 @@ class SilhouettePocket(Noun):
             remedy = "Remove `at`, or list each pocket separately."
             error = TrayError("Pockets cannot share a place.", value=self.count, limit="1 with `at`", remedy=remedy)
             refusals.add(error, "count")
+        if self.at is not None and self.engraved:
+            remedy = "Remove `at`, so that it is nested."
+            error = TrayError("Only nested outlines are engraved.", value=True, limit="false with `at`", remedy=remedy)
+            refusals.add(error, "engraved")
         refusals.settle()
         return self
 
