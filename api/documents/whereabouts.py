@@ -37,6 +37,7 @@ MATCH_EXAMPLE: Final[JsonDict] = {
             "at": [24.0, 12.5, 8.4],
             "size": [78.0, 235.0, 16.0],
             "placed": True,
+            "below": [],
             "map": f"http://127.0.0.1:8765/v1/drawers/{_DRAWER}/map.svg?thing=01k9x5n3p5r7t9w1y3a5c7e9g1",
         }
     ],
@@ -74,6 +75,9 @@ class ThingPlace(BaseModel):
     )
     size: tuple[float, float, float] = Field(description="The size of the box around them, in mm.")
     placed: bool = Field(description="Whether the tray, or the panels around the lane, are recorded as placed.")
+    below: tuple[str, ...] = Field(
+        description="Marks of the trays over it that are lifted out first, the lowest first."
+    )
     map: str = Field(description="A map of the drawer with the thing's places marked (SVG).")
 
 
@@ -107,5 +111,5 @@ def _place(request: Request, place: Whereabouts, thing_id: str) -> ThingPlace:
         drawer_place=drawer.request.place,
         compartment=compartment,
         map=f"{base_of(request)}/v1/drawers/{drawer.id}/map.svg?thing={thing_id}",
-        **{name: getattr(place, name) for name in ("mark", "tray", "side", "count", "at", "size", "placed")},
+        **{name: getattr(place, name) for name in ("mark", "tray", "side", "count", "at", "size", "placed", "below")},
     )

@@ -5,12 +5,12 @@ from datetime import UTC, datetime
 import pytest
 
 from tests.printing.progress.planned_manifest import manifest_of
-from worker.jobs.household.models import StoredDrawer
-from worker.jobs.household.whereabouts import whereabouts_of
+from worker.jobs.household.models import StoredDrawer, StoredThing
+from worker.jobs.household.whereabouts import sentence_of, whereabouts_of
 from worker.spec import load
 from worker.spec.drawer.tray import Tray
 from worker.spec.manifest import ContentEntry, DrawerEntry, PartEntry, PlacementEntry
-from worker.spec.requests.household import DrawerRequest
+from worker.spec.requests.household import DrawerRequest, ThingRequest
 
 _NOW = datetime(2026, 3, 7, tzinfo=UTC)
 
@@ -28,7 +28,7 @@ def _whereabouts(at, **tray):
     entry = DrawerEntry.model_construct(name="top", size=(300.0, 200.0, 60.0), placements=(placement,))
     request = DrawerRequest(name="top", width=300, depth=200, height=60)
     drawer = StoredDrawer("d", "local", request, _NOW, _NOW, 1, None)
-    return whereabouts_of(drawer, entry, part, content, placed=True)
+    return whereabouts_of(drawer, entry, {"T1": part}, content, placed=True)
 
 
 @pytest.mark.parametrize(
@@ -84,8 +84,7 @@ def test_numbers_are_those_of_a_hold(compartments):
     parts = {part.mark: part for part in manifest.parts}
     assert len(entry.contents) == across * back
     for content in entry.contents:
-        part = parts[entry.placements[content.placement].mark]
-        compartment = whereabouts_of(stored, entry, part, content, placed=True).compartment
+        compartment = whereabouts_of(stored, entry, parts, content, placed=True).compartment
         assert compartment.place == tuple(int(number) for number in content.item.split())
         assert (compartment.grid, compartment.reach) == (compartments, (1, 1))
 
@@ -97,3 +96,26 @@ def test_numbers_are_those_of_a_hold(compartments):
 )  # fmt: skip
 def test_a_side_in_words(at, side):
     assert _whereabouts(at).side == side
+
+
+def test_what_lies_below_a_tray_says_so():
+    pen = {"name": "pen", "shape": {"kind": "box", "size": [60, 10, 10]}, "access": "rarely"}
+    trays = [
+        {"name": "low", "cells": [2, 2], "height": 30, "at": [0, 0], "hold": [{"item": "pen"}]},
+        {"name": "beside", "cells": [2, 2], "height": 30, "at": [2, 0]},
+        {"name": "top", "cells": [4, 2], "height": 30, "on": ["low", "beside"]},
+    ]
+    drawer = {"name": "top", "width": 176, "depth": 92, "height": 90, "items": [pen], "trays": trays}
+    _, manifest = manifest_of(
+        load({"spec": "1", "name": "x", "drawers": [drawer], "printer": {"bed": [200, 200, 200]}})
+    )  # fmt: skip
+    (entry,) = manifest.drawers
+    request = DrawerRequest(name="top", width=176, depth=92, height=90)
+    stored = StoredDrawer("d", "local", request, _NOW, _NOW, 1, None)
+    parts = {part.mark: part for part in manifest.parts}
+    (content,) = entry.contents
+    place = whereabouts_of(stored, entry, parts, content, placed=True)
+    top = next(placement.mark for placement in entry.placements if placement.name == "top")
+    assert place.below == (top,)
+    thing = StoredThing("t", "local", ThingRequest(name="pen"), _NOW, _NOW, 1)
+    assert sentence_of(thing, [place], None).endswith(f", below tray {top}.")

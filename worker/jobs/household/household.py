@@ -222,9 +222,8 @@ def _whereabouts(drawer: StoredDrawer, number: int, placed: Collection[int]) -> 
     if content.placement is None:
         strips = {index for panel in entry.panels for index in panel.strips}
         return whereabouts_in_lane(drawer, entry, content, placed=strips <= set(placed))
-    mark = entry.placements[content.placement].mark
-    part = next(part for part in manifest.parts if part.mark == mark)
-    return whereabouts_of(drawer, entry, part, content, placed=content.placement in placed)
+    parts = {part.mark: part for part in manifest.parts}
+    return whereabouts_of(drawer, entry, parts, content, placed=content.placement in placed)
 
 
 def _name_in_job(job: PrintedJob, drawer_id: str, own: str, given: str | None) -> str:

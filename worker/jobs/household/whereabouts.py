@@ -1,6 +1,6 @@
 """Whereabouts of things: drawer, tray and compartment, in numbers and in words."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -48,7 +48,8 @@ class Whereabouts:
     """Where some of a thing lie: ``at`` and ``size`` bound them, in mm from the drawer's front left corner.
 
     ``tray`` is the name of the tray, or of the lane, which has no mark. ``compartment`` is None in a lane and in a tray
-    without dividers. ``placed`` tells whether the tray, or the lane's panels, are recorded as placed.
+    without dividers. ``placed`` tells whether the tray, or the lane's panels, are recorded as placed. ``below`` are the
+    marks of trays over them that are lifted out first, the lowest first.
     """
 
     drawer: StoredDrawer
@@ -60,21 +61,23 @@ class Whereabouts:
     at: tuple[float, float, float]
     size: tuple[float, float, float]
     placed: bool
+    below: tuple[str, ...] = ()
 
 
 def whereabouts_of(
-    drawer: StoredDrawer, entry: DrawerEntry, part: PartEntry, content: ContentEntry, *, placed: bool
+    drawer: StoredDrawer, entry: DrawerEntry, parts: Mapping[str, PartEntry], content: ContentEntry, *, placed: bool
 ) -> Whereabouts:
     """Return where the things of one entry of a drawer's contents lie.
 
     Args:
         drawer: the drawer.
         entry: the drawer as laid out.
-        part: the tray that they lie in.
+        parts: its parts by mark.
         content: an entry of the contents.
         placed: whether the tray is recorded as placed.
     """
     placement = entry.placements[content.placement or 0]
+    part = parts[placement.mark]
     return Whereabouts(
         drawer=drawer,
         mark=part.mark,
@@ -85,6 +88,7 @@ def whereabouts_of(
         at=content.at,
         size=content.size,
         placed=placed,
+        below=tuple(_above(entry, parts, content)),
     )
 
 
@@ -135,6 +139,7 @@ def _place(place: Whereabouts) -> str:
         f"{place.tray if place.mark is None else f'tray {place.mark}'} {place.side}",
     ]
     words += [] if place.compartment is None else [place.compartment.words]
+    words += [f"below tray {' and tray '.join(place.below)}"] if place.below else []
     return ", ".join(words) + ("" if place.placed else ", which is not recorded as placed yet")
 
 
@@ -152,6 +157,21 @@ def _side(content: ContentEntry, entry: DrawerEntry) -> str:
     front = ("front", "", "back")[deep]
     words = f"{front} {left}".strip()
     return f"at the {words}" if words else "in the middle"
+
+
+def _above(entry: DrawerEntry, parts: Mapping[str, PartEntry], content: ContentEntry) -> Iterator[str]:
+    """Yield the marks of the trays that stand over contents, the lowest first."""
+    for tray in sorted(entry.upper, key=lambda tray: tray.z):
+        placement = entry.placements[tray.placement]
+        part = parts[placement.mark]
+        size = part.size if part.piece is None else part.piece.tray_size
+        over = all(
+            placement.at[axis] < content.at[axis] + content.size[axis]
+            and content.at[axis] < placement.at[axis] + size[axis]
+            for axis in (0, 1)
+        )
+        if over and placement.at[2] > content.at[2]:
+            yield placement.mark
 
 
 def _compartment(content: ContentEntry, placement: PlacementEntry, part: PartEntry) -> CompartmentPlace | None:
