@@ -217,6 +217,16 @@ class Assortment:
             self._base_costs[key] = self.tray_cost(halves, plastic)
         return self._base_costs[key]
 
+    def side_cost(self, lane: Lane, axis: int) -> float:
+        """Return what it costs that long things of a lane lie left to right, in minutes.
+
+        Args:
+            lane: as it is in a tray whose lanes stand side by side along x.
+            axis: along which they do.
+        """
+        across, along = lane.pose.size[axis], lane.pose.size[1 - axis]
+        return self.weights.side if lane.way == "row" and across > LONG and across > along else 0.0
+
     def column(self, halves: Footprint, axis: int, bands: Sequence[ChosenBand], walls: float, *, ledge: bool) -> Column:
         """Return the column of these bands; room that they leave is shared out among them.
 
@@ -239,7 +249,7 @@ class Assortment:
             dividers += (length + spare) * (len(order) - 1 + sum(lane.inner for _, lane in order))
             for index, lane in order:
                 item = self.items[index]
-                cost += weights.lane(item, lane) + (weights.side if axis == 1 and lane.pose.size[1] > LONG else 0.0)
+                cost += weights.lane(item, lane) + self.side_cost(lane, axis)
                 gain += self.share_worth(index, lane.count)
                 stack = max(stack, lane.stack)
             made.append(

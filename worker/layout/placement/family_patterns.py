@@ -145,7 +145,9 @@ class FamilyPatterns:
                 for lane in lanes(stock.kinds[member], float(length), stock.ground):
                     levels = stock.level_range(lane, ledge=ledge, joined=self.joined)
                     if lane.count == item.count and levels is not None:
-                        every.append(_Entry(k, number, *levels, lane.width, stock.weights.lane(item, lane), lane))
+                        # across its lane, a long thing lies left to right in most trays: those with lanes along y
+                        reach = stock.weights.lane(item, lane) + stock.side_cost(lane, 0)
+                        every.append(_Entry(k, number, *levels, lane.width, reach, lane))
         return every
 
     def _choice(self, level: int, *, reach: bool) -> "NDArray[np.intp]":
@@ -385,9 +387,15 @@ class FamilyPatterns:
     def _made(self, subset: int, halves: Footprint, axis: int, bands: int, level: int, style: int) -> Column | None:  # noqa: PLR0917
         split = self._split_of(halves, axis, level, style)
         chosen = self._tables[level, style][0]
+        parts = split.split(subset, bands)
+        spare = self.stock.room(halves, 1 - axis) - float(split.depths(bands)[subset])
+        for number, (part, at) in enumerate(parts):
+            longer = self._longer(part, at, spare, split, chosen, labels=number == bands - 1)
+            spare -= float(self._lengths[longer] - self._lengths[at])
+            parts[number] = part, longer
         made = [
-            self._band(part, at, level, split, chosen, labels=k == bands - 1)
-            for k, (part, at) in enumerate(split.split(subset, bands))
+            self._band(part, at, level, split, chosen, labels=number == bands - 1)
+            for number, (part, at) in enumerate(parts)
         ]
         walls = sum(len(band[1]) - 1 + sum(lane.inner for _, lane in band[1]) for band in made) + bands - 1
         if walls > MOST_DIVIDERS:
@@ -395,6 +403,20 @@ class FamilyPatterns:
         column = self.stock.column(halves, axis, made, self.stock.levels[level], ledge=bool(subset & self.labels))
         cutting = self.stock.cutting if self.joined else None
         return column if cutting is None or cutting.joins(self.stock, column) else None
+
+    def _longer(
+        self, part: int, at: int, spare: float, split: BandSplit, chosen: "NDArray[np.intp]", *, labels: bool
+    ) -> int:
+        """Return the length, by its index, at which a band's lanes are reached best; it takes no more than is spare."""
+        members = [k for k in range(len(self.members)) if part >> k & 1]
+        widths = (split.back if labels else split.front)[part]
+
+        def reach(number: int) -> float:
+            return sum(self._lanes[int(chosen[k, number])].reach for k in members)
+
+        most = int(np.searchsorted(self._lengths, self._lengths[at] + spare, side="right"))
+        fits = [number for number in range(at, most) if number == at or widths[number] <= split.room]
+        return min(fits, key=lambda number: (round(reach(number), 6), number))
 
     def _band(
         self, part: int, at: int, level: int, split: BandSplit, chosen: "NDArray[np.intp]", *, labels: bool
