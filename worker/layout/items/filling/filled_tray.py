@@ -15,9 +15,9 @@ from worker.spec.errors import TrayError
 
 __all__ = ["can_be_cut", "tray_option"]
 
-#: How the width that is left over is shared out: leaves of a file lean less in a narrow lane, fingers need room beside
-#: what lies.
-_SLACK_SHARE: Final[Mapping[Way, float]] = {"row": 1.0, "heap": 1.0, "stand": 0.5, "file": 0.2}
+#: How the width that is left over is shared out, by the width that each lane needs: heaps lie flatter and may grow,
+#: fingers need room beside what lies, leaves of a file lean less in a narrow lane (own choice).
+_SLACK_SHARE: Final[Mapping[Way, float]] = {"row": 1.0, "heap": 2.0, "stand": 0.5, "file": 0.2}
 
 
 def tray_option(stock: Assortment, column: Column) -> Option:
@@ -117,11 +117,11 @@ def can_be_cut(maker: TrayMaker, stock: Assortment, column: Column) -> bool:
 
 
 def _widths(stock: Assortment, column: Column, band: LaneBand, room: float, *, labels: bool) -> list[float]:
-    """Return how wide each lane is: what is left over goes to all, least to those that are to hold things upright."""
+    """Return how wide each lane is: all grow by what is left over, heaps most, those that hold things upright least."""
     labelled = labels and column.ledge
     needs = [max(lane.width, stock.label_widths[index] if labelled else 0.0) for index, lane in band.lanes]
     spare = room - sum(needs) - (len(needs) - 1) * stock.ground.wall
-    shares = [_SLACK_SHARE[lane.way] for _, lane in band.lanes]
+    shares = [need * _SLACK_SHARE[lane.way] for need, (_, lane) in zip(needs, band.lanes, strict=True)]
     return [need + spare * share / sum(shares) for need, share in zip(needs, shares, strict=True)]
 
 

@@ -1,0 +1,49 @@
+"""The filled tray: how compartments share what their things leave over."""
+
+import itertools
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.layout.storage.things import ground, thing, tray_columns
+from worker.layout.items.filling.filled_tray import tray_option
+
+#: Many small cubes lie in a heap, a few bars in rows.
+_lots = st.lists(
+    st.one_of(
+        st.builds(lambda side, count: ([side] * 3, count), st.integers(5, 14), st.integers(20, 60)),
+        st.builds(lambda long, count: ([long, 24, 24], count), st.integers(65, 110), st.integers(1, 3)),
+    ),
+    min_size=2,
+    max_size=4,
+)
+
+
+def compartment_widths(option, axis, ground):
+    """The widths of the compartments of a tray of one band, from wall to wall."""
+    room = ground.usable(option.halves[axis], "straight")
+    ends = [-ground.wall / 2.0, *sorted(divider.at for divider in option.dividers), room + ground.wall / 2.0]
+    return [after - before - ground.wall for before, after in itertools.pairwise(ends)]
+
+
+@settings(max_examples=20, deadline=None)
+@given(_lots)
+def test_compartments_grow_by_all_that_is_left_over_and_heaps_most(lots):
+    size = ground(span=(10, 6), half_cells=False)
+    kinds = [
+        thing({"kind": "box", "size": box}, f"k{k}", count=count, group="g") for k, (box, count) in enumerate(lots)
+    ]
+    stock, columns = tray_columns(kinds, size)
+    of_one_band = [column for column in columns if len(column.bands) == 1 and len(column.lanes) > 1]
+    for column in of_one_band[:20]:
+        lanes = [lane for _, lane in column.lanes]
+        widths = compartment_widths(tray_option(stock, column), column.axis, size)
+        assert len(widths) == len(lanes)
+        grown = [width / lane.width for width, lane in zip(widths, lanes, strict=True)]
+        assert min(grown) >= 1.0 - 1e-3
+        for way in ("row", "heap"):
+            alike = [growth for growth, lane in zip(grown, lanes, strict=True) if lane.way == way]
+            assert not alike or max(alike) == pytest.approx(min(alike), abs=1e-3)
+        heaps, rows = ([g for g, lane in zip(grown, lanes, strict=True) if lane.way == way] for way in ("heap", "row"))
+        assert not heaps or not rows or min(heaps) >= max(rows) - 1e-3
