@@ -1,14 +1,15 @@
 """The planner: lays out a whole job, drawer by drawer."""
 
 import itertools
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
 from worker.layout.drawer.grid_placement import fit_lattice
-from worker.layout.drawer.outline import Outline, drawer_outline
+from worker.layout.drawer.other_pitches import other_pitches
+from worker.layout.drawer.outline import Area, Outline, drawer_outline
 from worker.layout.drawer_assembly import Entering
 from worker.layout.floor.print_bed import Bed
 from worker.layout.items.filling.drawer_site import Site
@@ -258,7 +259,7 @@ class _Job:
         """Return the trays for these items, those of each drawer and those of the job."""
         self._earlier = tuple(earlier_trays(self.previous, self.spec, own, of_job))
         sites = [self._site(index, [item for _, item in (*its_own, *of_job)]) for index, its_own in enumerate(own)]
-        result = furnish(self.spec, sites, of_job, own, self.effort, spread=self.spread)
+        result = furnish(self.spec, sites, of_job, own, self.effort, spread=self.spread, repitched=self._repitched())
         filled = (self._filled(index, sites[index], trays) for index, trays in enumerate(result.trays))
         return replace(result, trays=tuple(filled))
 
@@ -295,21 +296,38 @@ class _Job:
     def _outline_and_lattice(self, index: int) -> tuple[Outline, Lattice]:
         """Return a drawer's outline and grid, computed once."""
         if index not in self._outlines_and_lattices:
-            drawer, grid, outline = self.spec.drawers[index], self.spec.grid, self._outlines[index]
-            area = None if drawer.floor == "none" else floor_area(outline.usable, self._lanes.drawers[index])
-            lattice = (
-                Lattice((0.0, 0.0), grid.pitch, ())
-                if area is None
-                else fit_lattice(
-                    area,
-                    pitch=grid.pitch,
-                    half_cells=grid.half_cells,
-                    align=(drawer.align.x, drawer.align.y),
-                    pointer=f"/drawers/{index}",
-                )
-            )
-            self._outlines_and_lattices[index] = outline, lattice
+            self._outlines_and_lattices[index] = self._outlines[index], self._lattice(index, self.spec.grid.pitch)
         return self._outlines_and_lattices[index]
+
+    def _lattice(self, index: int, pitch: float) -> Lattice:
+        """Return a drawer's grid with cells of a side; without a floor it has none."""
+        drawer, area = self.spec.drawers[index], self._floor_area(index)
+        if area is None:
+            return Lattice((0.0, 0.0), pitch, ())
+        return fit_lattice(
+            area,
+            pitch=pitch,
+            half_cells=self.spec.grid.half_cells,
+            align=(drawer.align.x, drawer.align.y),
+            pointer=f"/drawers/{index}",
+        )
+
+    def _floor_area(self, index: int) -> Area | None:
+        """Return what a drawer's floor covers; None without one."""
+        if self.spec.drawers[index].floor == "none":
+            return None
+        return floor_area(self._outlines[index].usable, self._lanes.drawers[index])
+
+    def _repitched(self) -> Iterator[Site]:
+        """Yield the drawer of a job on grids of other pitches, where nothing stands that these would move."""
+        spec, grid, area = self.spec, self.spec.grid, self._floor_area(0)
+        pinned = any(item.at is not None for _, item in (*spec.items_of(None), *spec.items_of(0)))
+        stands = pinned or spec.drawers[0].trays or self._lanes.drawers[0].lanes or self.previous.manifest is not None
+        if len(spec.drawers) > 1 or area is None or stands:
+            return
+        for pitch in other_pitches(area, grid.pitch, half_cells=grid.half_cells):
+            changed = spec.model_copy(update={"grid": grid.model_copy(update={"pitch": pitch})})
+            yield site_of(changed, 0, self._lattice(0, pitch), (), self.bed)
 
     def _places(self, index: int) -> tuple[PlacedTray, ...]:
         """Return the positions of the drawer's own trays, computed once."""

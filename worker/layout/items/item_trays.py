@@ -192,6 +192,7 @@ def furnish(
     effort: Effort,
     *,
     spread: Spread = one_by_one,
+    repitched: Iterable[Site] = (),
 ) -> Contents:
     """Return the trays for the items of a job that have none yet.
 
@@ -202,13 +203,15 @@ def furnish(
         own: the items that each drawer has of its own.
         effort: how far to search.
         spread: runs the tasks of drawers.
+        repitched: the drawer of a job that has one, on grids of other pitches, for remedies.
     """
     items, lists = [item for _, item in of_job], [[item for _, item in pairs] for pairs in own]
     result = allocate(items, sites, lists, effort, spread)
     # equal items may stand in two lists: each is known as the object that it is
     pointers = {id(item): pointer for pairs in (of_job, *own) for pointer, item in pairs}
     trays = tuple(tuple(_item_tray(settled, pointers) for settled in stock.settled) for stock in result.stocks)
-    unplaced = tuple(_unplaced(spec, result, pointers, {id(item) for _, item in of_job}, effort))
+    trials = Trials.of(spec, result.stocks, effort, repitched)
+    unplaced = tuple(_unplaced(spec, result, pointers, {id(item) for _, item in of_job}, trials))
     cut_short = (index for index, stock in enumerate(result.stocks) if stock.cut_short)
     return Contents(trays, unplaced, tuple(PlanWarning(f"/drawers/{index}", _CUT_SHORT) for index in cut_short))
 
@@ -268,7 +271,7 @@ def _cut(length: int, step: int) -> int:
 
 
 def _unplaced(
-    spec: Spec, result: Allocation, pointers: dict[int, str], of_job: Collection[int], effort: Effort
+    spec: Spec, result: Allocation, pointers: dict[int, str], of_job: Collection[int], trials: Trials
 ) -> list[Unplaced]:
     """Return the items of which some have no place, those of the drawers first.
 
@@ -281,7 +284,6 @@ def _unplaced(
         if id(item) not in of_job
     ]  # fmt: skip
     lacks += [(item, count, list(result.stocks)) for item, count in result.left]
-    trials = Trials.of(spec, result.stocks, effort)
     weights = WEIGHTS[spec.layout.profile]
     remedies: dict[int, str | None] = {}
     reasons: dict[int, Shortage] = {}

@@ -162,6 +162,8 @@ def test_every_other_remedy_helps_when_it_is_followed(data):
         assert _missing({**data, "joints": True}) is None
     elif lack.remedy.startswith("Set `half_cells`"):
         assert _missing({**data, "grid": {"half_cells": True}}) is None
+    elif named := re.match(r"Set `pitch` of the grid to ([\d.]+) mm", lack.remedy):
+        assert _missing({**data, "grid": {**data["grid"], "pitch": float(named[1])}}) is None
     elif lack.remedy.startswith("Leave out `storage`"):
         assert _missing(_with(data, items=[{**thing, "storage": None}])) is None
     elif named := re.match(r"Set `storage` to `(\w+)`", lack.remedy):
@@ -185,3 +187,13 @@ def test_nothing_worth_far_more_is_left_out_for_an_item():
     lack = _missing(_job([forks, knives, mould], width=214, depth=254, height=60))
     assert lack.cause == "floor"
     assert not lack.remedy.startswith("Leave out")
+
+
+def test_another_pitch_is_offered_where_its_cells_leave_no_strip_beside_them():
+    # 165 mm take three cells of 42 mm, and half of one more, but four of 41 mm
+    board = {"name": "thing", "shape": {"kind": "box", "size": [150, 120, 30]}}
+    job = _job([board], width=165, depth=165)
+    assert _missing(job).remedy.startswith("Set `pitch` of the grid to 41 mm")
+    assert _missing({**job, "grid": {"pitch": 41}}) is None
+    in_two = {**job, "drawers": [*job["drawers"], {**job["drawers"][0], "name": "below", "items": []}]}
+    assert "pitch" not in (_missing(in_two).remedy or "")  # it would change the other drawer, too

@@ -5,9 +5,10 @@ the item was sized by the same rules and had a free place in the layout at hand.
 bounded by the effort.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import cached_property, partial
+from itertools import islice
 from math import ceil
 from typing import Any, Final
 
@@ -31,7 +32,10 @@ __all__ = ["Trials", "remedy"]
 
 #: How often trays are sized for remedies of one plan, at most, and how often a drawer is filled again.
 _MOST_SIZINGS: Final[Mapping[Effort, int]] = {"quick": 300, "normal": 1000, "thorough": 5000}
-_MOST_REFILLS: Final[Mapping[Effort, int]] = {"quick": 0, "normal": 1, "thorough": 6}
+_MOST_REFILLS: Final[Mapping[Effort, int]] = {"quick": 0, "normal": 2, "thorough": 6}
+
+#: So many other pitches of the grid are tried.
+_MOST_PITCHES: Final = 3
 
 #: Regions that the search clears when a drawer is filled again.
 _MOVES: Final = 4
@@ -67,19 +71,28 @@ _MORE_CELLS: Final = 4
 
 @dataclass
 class Trials:
-    """What may still be tried for the items of one plan, and what was."""
+    """What may still be tried for the items of one plan, and what was.
+
+    ``repitched`` are the drawers on grids of other pitches, of jobs with one drawer in which nothing stands.
+    """
 
     spec: Spec
     stocks: Sequence[Stock]
     sizings: int
     refills: int
+    repitched: Iterable[Site] = ()
     sizing: TraySizing = field(default_factory=TraySizing)
-    _with_halves: dict[str, set[int]] = field(default_factory=dict)
+    _changed: dict[tuple[str, float, bool], set[int]] = field(default_factory=dict)
 
     @staticmethod
-    def of(spec: Spec, stocks: Sequence[Stock], effort: Effort) -> "Trials":
-        """Return the trials that an effort allows for these drawers."""
-        return Trials(spec, stocks, _MOST_SIZINGS[effort], _MOST_REFILLS[effort])
+    def of(spec: Spec, stocks: Sequence[Stock], effort: Effort, repitched: Iterable[Site] = ()) -> "Trials":
+        """Return the trials that an effort allows for these drawers, which may be on grids of other pitches."""
+        return Trials(spec, stocks, _MOST_SIZINGS[effort], _MOST_REFILLS[effort], repitched)
+
+    @cached_property
+    def other_pitches(self) -> tuple[Site, ...]:
+        """The drawer on grids of other pitches, those that cover most of it first."""
+        return tuple(islice(self.repitched, _MOST_PITCHES))
 
     @property
     def exhausted(self) -> bool:
@@ -101,18 +114,18 @@ class Trials:
         tried = fill_drawer(stock.site, items, moves=0)
         return not any(other is item or count > missing.get(other.name, 0) for other, count in tried.missing)
 
-    def placed_on_halves(self, stock: Stock) -> set[int]:
-        """Return the items, by the identity of the object, that have a place when trays may have half cells.
+    def placed_on(self, stock: Stock, site: Site) -> set[int]:
+        """Return the items, by the identity of the object, that have a place when a drawer's grid is changed.
 
-        It is empty where anything that has a place now would lose it.
+        It is empty where anything that has a place now would lose it, and where no more drawers are filled again.
         """
-        name = stock.site.name
-        if name not in self._with_halves:
+        key = site.name, site.ground.pitch, site.ground.half_cells
+        if key not in self._changed:
             if not self.refills:
                 return set()
             self.refills -= 1
-            self._with_halves[name] = _on_halves(stock)
-        return self._with_halves[name]
+            self._changed[key] = _placed_in(stock, site)
+        return self._changed[key]
 
 
 def _halved(site: Site) -> Site:
@@ -120,8 +133,8 @@ def _halved(site: Site) -> Site:
     return replace(site, ground=replace(site.ground, half_cells=True), bay=replace(site.bay, step=1))
 
 
-def _on_halves(stock: Stock) -> set[int]:
-    tried = fill_drawer(_halved(stock.site), stock.assortment.items, moves=_MOVES, settle=False)
+def _placed_in(stock: Stock, site: Site) -> set[int]:
+    tried = fill_drawer(site, stock.assortment.items, moves=_MOVES, settle=False)
     missing = {id(item): count for item, count in tried.missing}
     before = {id(item): count for item, count in stock.missing}
     if any(count > before.get(item, 0) for item, count in missing.items()):
@@ -160,6 +173,7 @@ class _Case:
             self._nearly_all,
             self._stacked,
             self._on_halves,
+            self._on_other_pitch,
             self._given_up,
             self._in_pieces,
             self._larger_bed,
@@ -271,8 +285,22 @@ class _Case:
         """Yield half cells, where the drawer filled again with them holds it."""
         if not self.trials.spec.grid.half_cells:
             for stock in self.own:
-                if self._fits(stock, _halved(stock.site)) or id(self.item) in self.trials.placed_on_halves(stock):
+                halved = _halved(stock.site)
+                if self._fits(stock, halved) or id(self.item) in self.trials.placed_on(stock, halved):
                     yield "Set `half_cells` of the grid to true: with trays that fit more closely, it has room."
+                    return
+
+    def _on_other_pitch(self) -> Iterator[str]:
+        """Yield another pitch of the grid, where the drawer filled again on it holds it."""
+        for stock in self.own:
+            for site in self.trials.other_pitches:
+                if self._may_refill(stock):
+                    holds = self._fits(stock, site)
+                else:
+                    holds = id(self.item) in self.trials.placed_on(stock, site)
+                if holds:
+                    size = f"{site.ground.pitch:g} mm"
+                    yield f"Set `pitch` of the grid to {size}: its cells cover more of the drawer, and it has room."
                     return
 
     def _given_up(self) -> Iterator[str]:
