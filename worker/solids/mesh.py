@@ -88,6 +88,14 @@ def altitudes(vertices: Vertices, triangles: Triangles) -> NDArray[np.float64]:
     return least
 
 
+def strip_faces(lower: NDArray[np.int32], upper: NDArray[np.int32]) -> Triangles:
+    """Return the triangles of `Builder.strip`, ``(m, 3) int32``, ring by ring."""
+    a, d = np.atleast_2d(lower), np.atleast_2d(upper)
+    b, c = np.roll(a, -1, axis=1), np.roll(d, -1, axis=1)
+    faces: Triangles = np.stack([a, b, c, a, c, d], axis=-1).reshape(-1, 3)
+    return faces
+
+
 class Builder:
     """Assembles a closed mesh from rings, strips and caps."""
 
@@ -117,9 +125,7 @@ class Builder:
         Swap the two for a wall that faces inwards, as around a hole. Of stacks of rings ``(k, n)`` each ring is joined
         to the ring at its place in the other stack.
         """
-        a, d = np.atleast_2d(lower), np.atleast_2d(upper)
-        b, c = np.roll(a, -1, axis=1), np.roll(d, -1, axis=1)
-        self.faces(np.stack([np.stack([a, b, c], -1), np.stack([a, c, d], -1)], axis=-2))
+        self.faces(strip_faces(lower, upper))
 
     def cap(
         self,

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from worker.layout.model.shapes import Lettering, Socket, TileShape
 from worker.solids.engraving import engrave, text_rings
-from worker.solids.mesh import Builder, Mesh
+from worker.solids.mesh import Builder, Mesh, strip_faces
 from worker.solids.ring import RING, on_grid, rounded_rectangle
 from worker.solids.web import web
 from worker.spec.drawer.joint import LEAST_RADIUS, Levels
@@ -103,7 +103,9 @@ def _sockets(
         every = builder.points((moves[:, None, None, :] + socket_points).reshape(-1, 3)).reshape(
             len(own), len(levels), RING
         )
-        # The walls face inwards: the upper ring goes first.
-        builder.strip(every[:, 1:].reshape(-1, RING), every[:, :-1].reshape(-1, RING))
+        # The walls face inwards: the upper ring goes first. All sockets of a kind have the triangles of its first one,
+        # numbered further on: with short loops in the web 8 % less time for a 6 x 6 tile.
+        walls = strip_faces(every[0, 1:], every[0, :-1])
+        builder.faces(walls + (every[:, 0, 0] - every[0, 0, 0])[:, None, None])
         bottom[own], top[own] = every[:, 0], every[:, -1]
     return bottom.ravel(), top.ravel()

@@ -104,9 +104,8 @@ def web(sockets: Sequence[Socket], reach: float, obstacles: NDArray[np.float64])
 
 def _walls(sockets: Sequence[Socket], reach: float) -> list[_Wall]:
     """Return every wall between two sockets whose sides match in place and length."""
-    boxes = [
-        tuple(round(length / COORDINATE_GRID) for length in (s.x, s.y, s.x + s.width, s.y + s.depth)) for s in sockets
-    ]
+    corners = np.array([(s.x, s.y, s.x + s.width, s.y + s.depth) for s in sockets])
+    boxes = np.round(corners / COORDINATE_GRID).astype(np.int64).tolist()
     left = {(x0, y0, y1): index for index, (x0, y0, _, y1) in enumerate(boxes)}
     front = {(y0, x0, x1): index for index, (x0, y0, x1, _) in enumerate(boxes)}
     walls = []
@@ -180,7 +179,7 @@ def _chained(after: Indices) -> tuple[Indices, ...]:
     """Return the loops ``(n,) int32`` of a map ``(points,) int32`` from each point to the next; -1 is none."""
     following = after.tolist()
     loops = []
-    for start in range(len(following)):
+    for start in np.flatnonzero(after >= 0).tolist():
         loop = []
         at = start
         while following[at] >= 0:
