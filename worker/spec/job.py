@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain
 from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
-from pydantic import BeforeValidator, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
+from pydantic import BeforeValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
 from pydantic_core import CoreSchema, PydanticKnownError, core_schema
 
 from worker.spec.drawer.drawer import Drawer
@@ -87,7 +87,8 @@ Previous: TypeAlias = Annotated[Manifest | PlanDocument, _AsDocument()]
 class Spec(Noun):
     """A job: drawers, and the grid, printers and material that they share."""
 
-    model_config = ConfigDict(json_schema_extra={"anyOf": [{"required": ["printer"]}, {"required": ["printers"]}]})
+    # that `printer` or `printers` is required is in their descriptions only: of an object with `anyOf`, generators of
+    # clients make a union, and no class Spec
 
     spec: Literal["1"] = Field(description="Version of this contract.")
     name: Name = Field(description="Name of the job.")
