@@ -224,3 +224,25 @@ def test_a_job_that_is_removed_takes_its_history_along(prints, settings, blobs, 
             assert connection.execute(delete(JobRow)).rowcount == 0
     finally:
         database.dispose()
+
+
+def test_runs_of_all_jobs_of_the_owner_are_the_history_of_printers(prints, records, job):
+    def record(job_id, event, estimate=None):
+        prints.record(job_id, event, lambda before: before or begin(bench()[1]), estimate=estimate)
+
+    spec, _ = bench()
+    other = records.add(spec.name, spec.model_dump_json()).id
+    foreign = records.add(spec.name, spec.model_dump_json(), owner="somebody").id
+    record(job, _event("printed", run=1, printer="left", seconds=5400), estimate=3600.0)
+    record(job, _event("printed", run=2))
+    record(job, _event("failed", run=3, printer="right"))
+    record(job, _event("measured", clearance=0.25))
+    record(other, _event("printed", run=2, printer="left", failed={"T1": 1}), estimate=3600.0)
+    record(foreign, _event("failed", run=1, printer="left"))
+    expected = [("left", False, 1.5), ("left", True, None), ("right", True, None)]
+    history = [(run.printer, run.failed, run.ratio) for run in prints.recorded_runs(job)]
+    assert sorted(history, key=str) == sorted(expected, key=str)
+    assert prints.recorded_runs(other) == prints.recorded_runs(job)
+    assert len(prints.recorded_runs(job, 2)) == 2
+    record(job, _event("withdrawn", event=3))
+    assert [run.printer for run in prints.recorded_runs(job)] == ["left", "left"]
