@@ -11,6 +11,7 @@ from worker.layout.model.plan import Plan
 from worker.output.bundle.bill_of_materials import write_bill
 from worker.output.bundle.calendar_feed import write_feed
 from worker.output.bundle.manifest_writer import PrintRecord, file_entry
+from worker.output.drawings.group_tints import groups_of
 from worker.output.drawings.labels import write_labels
 from worker.output.drawings.map import write_map_pdf, write_map_svg
 from worker.output.drawings.run_sheet import write_run_sheet
@@ -137,10 +138,11 @@ def documents_of(
         if part.estimate is not None and part.estimate.colour is not None
     }
     yield from _run_sheets(manifest, spec)
+    groups = groups_of(spec)
     for number, place in enumerate(plan.drawers, start=1):
         for suffix, kind, data in (
-            ("svg", SVG_TYPE, write_map_svg(plan, number - 1, manifest.runs)),
-            ("pdf", PDF_TYPE, write_map_pdf(plan, number - 1, manifest.runs)),
+            ("svg", SVG_TYPE, write_map_svg(plan, number - 1, manifest.runs, groups)),
+            ("pdf", PDF_TYPE, write_map_pdf(plan, number - 1, manifest.runs, groups)),
         ):
             file = file_entry(f"map-{number}.{suffix}", kind, data)
             yield Document(DocumentEntry(role="map", title=f"Map of {place.name}", drawer=place.name, file=file), data)

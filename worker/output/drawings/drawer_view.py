@@ -13,7 +13,7 @@ from worker.layout.tray.grip_lips import grip_outline
 from worker.output.drawings.dimensions import FOOT, HEAD, SIDE, dimensions
 from worker.output.drawings.font import LINE, fitted, text_width, wrapped
 from worker.output.drawings.mapped_drawer import MappedDrawer, MappedPart, rounded
-from worker.output.drawings.sheet import LEAST, Frame, Path, Sheet, TextLine, block
+from worker.output.drawings.sheet import LEAST, Colour, Frame, Path, Sheet, TextLine, block
 
 __all__ = ["FOOT", "HEAD", "SIDE", "View", "draw_view"]
 
@@ -108,7 +108,7 @@ class _Figure:
     def _at(self, x: float, y: float) -> Point:
         return self.left + x / self.scale, self.base - y / self.scale
 
-    def _ring(self, ring: list[Point] | tuple[Point, ...], *, fill: float | None = None, width: float,
+    def _ring(self, ring: list[Point] | tuple[Point, ...], *, fill: Colour | None = None, width: float,
               stroke: float | None = 0.0, dash: tuple[float, ...] = ()) -> None:  # fmt: skip
         points = tuple(self._at(*point) for point in ring)
         self.sheet.shapes.append(Path(points, closed=True, fill=fill, stroke=stroke, width=width, dash=dash))
@@ -249,7 +249,8 @@ class _Figure:
         if tray.on is not None:
             self._upper(tray)
             return
-        self._ring(tray.outline, fill=1.0, width=0.4 * unit)
+        tint = self.mapped.tints.get(self.mapped.group_of(tray) or "")
+        self._ring(tray.outline, fill=1.0 if tint is None else tint, width=0.4 * unit)
         if isinstance(shape, PieceShape):
             self._inside_piece(tray, shape)
             return

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 from worker.output.drawings.font import LINE, lacks, wrapped
+from worker.output.drawings.group_tints import Tint
 from worker.output.drawings.mapped_drawer import MappedDrawer, MappedPart
 from worker.output.drawings.panel_legend import panel_note, panel_rows, panel_steps
 from worker.output.drawings.sheet import LEAST, Path, TextLine
@@ -27,6 +28,8 @@ _TRAYS: Final = (("mark", 0.09), ("column, row", 0.31), ("contents and orientati
 _TILES: Final = (("mark", 0.09), ("mm from the left and from the front", 0.6), ("rotation", 0.31))
 _PANELS: Final = (("panel", 0.2), ("mm from the drawer's usable corner", 0.4), ("strips in order, shoes, clips", 0.4))
 _LANES: Final = (("lane", 0.2), ("size and front left corner, mm", 0.4), ("contents", 0.4))
+#: Width of a swatch, mm.
+_SWATCH: Final = 6.0
 #: Maximum number of positions listed in one row.
 _MOST: Final = 60
 
@@ -57,6 +60,7 @@ class _Row:
     before: float = 0.0
     after: float = 0.0
     rule: bool = False
+    tint: Tint | None = None
 
     @property
     def lines(self) -> int:
@@ -94,6 +98,10 @@ def legend(
                 if line:
                     at = (fraction * width, (top + number * LINE * _LEAD * row.size) * unit)
                     page.shapes.append(TextLine(line, at, row.size * unit, row.bold))
+        if row.tint is not None:
+            left, low = 0.0, (top + row.size * LINE) * unit
+            corners = ((left, top * unit), (_SWATCH * unit, top * unit), (_SWATCH * unit, low), (left, low))
+            page.shapes.append(Path(corners, closed=True, fill=row.tint, width=0.2 * unit))
         page.height = top + row.height - row.before
         if row.rule:
             level = (page.height - row.after / 2.0) * unit
@@ -118,6 +126,7 @@ def _rows(mapped: MappedDrawer, width: float, pauses: Sequence[str]) -> Iterator
         left, front, right, back = (f"{round(edge, 1) + 0.0:g}" for edge in mapped.edges)
         note = f"The margins around the cells are {left} mm left, {right} right, {front} front and {back} back."
         yield from _prose(f"{note} {_free(mapped)}", _BODY, width)
+    yield from _groups(mapped, width)
     yield from _places(mapped, width)
     yield from _pauses(pauses, width)
     yield from _steps(mapped, width)
@@ -134,6 +143,20 @@ def _rows(mapped: MappedDrawer, width: float, pauses: Sequence[str]) -> Iterator
         yield _heading("Characters")
         text = "In the PDF, ? replaces characters that the typeface lacks; the SVG and the manifest show them."
         yield from _prose(text, _BODY, width)
+
+
+def _groups(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
+    """Yield the groups whose trays are tinted, each with its tint and its trays."""
+    marks: dict[str, dict[str, None]] = {}
+    for stack in mapped.stacks:
+        for tray in stack:
+            if (name := mapped.group_of(tray)) in mapped.tints and name is not None:
+                marks.setdefault(name, {})[tray.place.mark] = None
+    if marks:
+        yield _heading("Groups")
+    for name, own in marks.items():
+        lines = wrapped(f"{name}: {' '.join(own)}", width - 2.0 * _SWATCH, _BODY)
+        yield _Row(((2.0 * _SWATCH / width, tuple(lines)),), after=_AFTER, tint=mapped.tints[name])
 
 
 def _pauses(pauses: Sequence[str], width: float) -> Iterator[_Row]:

@@ -1,6 +1,7 @@
 """The map of a drawer as SVG and PDF: its floor and its trays to scale, and the legend."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import Final
 
 from worker.layout.model.plan import Plan
@@ -27,6 +28,8 @@ _FOLIO: Final = 2.0
 #: Width of a drawer, mm, up to which the text of its SVG has the nominal size; larger drawers have larger text.
 _UNIT: Final = 180.0
 
+_NO_GROUPS: Final[Mapping[str, str]] = MappingProxyType({})
+
 
 def _views(mapped: MappedDrawer) -> tuple[View, ...]:
     """Return the views of a drawer: the floor, if it has one, and each layer of trays."""
@@ -34,25 +37,30 @@ def _views(mapped: MappedDrawer) -> tuple[View, ...]:
     return ("floor", *layers) if mapped.cells else tuple(layers)
 
 
-def write_map_svg(plan: Plan, index: int, runs: Sequence[RunEntry] = ()) -> bytes:
+def write_map_svg(
+    plan: Plan, index: int, runs: Sequence[RunEntry] = (), groups: Mapping[str, str] = _NO_GROUPS
+) -> bytes:
     """Return the map of the drawer as SVG at full size: floor and layers of trays in a row, the legend below.
 
-    The legend has the pauses of those of the ``runs`` that print pieces of the drawer.
+    The legend has the pauses of those of the ``runs`` that print pieces of the drawer; trays have the tints of the
+    ``groups`` of items, see `worker.output.drawings.group_tints.groups_of`.
     """
-    return to_svg(map_picture(plan, index, runs))
+    return to_svg(map_picture(plan, index, runs, groups))
 
 
-def write_map_pdf(plan: Plan, index: int, runs: Sequence[RunEntry] = ()) -> bytes:
+def write_map_pdf(
+    plan: Plan, index: int, runs: Sequence[RunEntry] = (), groups: Mapping[str, str] = _NO_GROUPS
+) -> bytes:
     """Return the map of the drawer with this index as a PDF: floor, layers of trays, legend.
 
     The paper is A4; the drawn area also fits on Letter, printed at 100 %.
     """
-    return to_pdf(map_pages(plan, index, runs))
+    return to_pdf(map_pages(plan, index, runs, groups))
 
 
-def map_picture(plan: Plan, index: int, runs: Sequence[RunEntry] = ()) -> Sheet:
+def map_picture(plan: Plan, index: int, runs: Sequence[RunEntry] = (), groups: Mapping[str, str] = _NO_GROUPS) -> Sheet:
     """Return the map of the drawer with this index as one sheet at full size."""
-    mapped = MappedDrawer(plan, index)
+    mapped = MappedDrawer(plan, index, groups)
     wide, deep = mapped.extent
     unit = max(wide / _UNIT, deep / (1.5 * _UNIT), 1.0)
     side = max(wide, 90.0 * unit) + 2.0 * SIDE * unit
@@ -70,9 +78,11 @@ def map_picture(plan: Plan, index: int, runs: Sequence[RunEntry] = ()) -> Sheet:
     return sheet
 
 
-def map_pages(plan: Plan, index: int, runs: Sequence[RunEntry] = ()) -> list[Sheet]:
+def map_pages(
+    plan: Plan, index: int, runs: Sequence[RunEntry] = (), groups: Mapping[str, str] = _NO_GROUPS
+) -> list[Sheet]:
     """Return the map of the drawer with this index as pages, portrait or landscape, at the largest scale that fits."""
-    mapped = MappedDrawer(plan, index)
+    mapped = MappedDrawer(plan, index, groups)
     wide, deep = mapped.extent
     scale, turned = next(
         (scale, turned)

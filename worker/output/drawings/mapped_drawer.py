@@ -1,7 +1,8 @@
 """A drawer prepared for its map: parts as polygons in the drawer's frame, and stacks of trays; lengths in mm."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from math import cos, pi, sin
 from typing import Final
@@ -11,6 +12,7 @@ from shapely.geometry import Polygon, box
 from worker.layout.model.plan import DrawerPlan, Plan, Stored
 from worker.layout.model.shapes import Part, PieceShape, Placement, Point, TileShape, TrayShape
 from worker.layout.tray.part_mark import piece_ends
+from worker.output.drawings.group_tints import Tint, tints_of
 
 __all__ = ["MappedDrawer", "MappedPart", "rounded"]
 
@@ -90,10 +92,29 @@ class MappedPart:
 
 @dataclass(frozen=True)
 class MappedDrawer:
-    """One drawer of a plan with the properties that its map shows."""
+    """One drawer of a plan with the properties that its map shows.
+
+    ``groups`` are those of the job's items by their pointers, see `worker.output.drawings.group_tints.groups_of`.
+    """
 
     plan: Plan
     index: int
+    groups: Mapping[str, str] = field(default_factory=dict)
+
+    @cached_property
+    def tints(self) -> Mapping[str, Tint]:
+        """The tints of groups by their names, the same in all drawers of the job."""
+        return tints_of(self.groups.values())
+
+    def group_of(self, tray: MappedPart) -> str | None:
+        """Return the group of most kinds of things in a tray, the first of several; None without one."""
+        jointed = next((own.pieces[0] for own in self.drawer.jointed if tray.index in own.pieces), tray.index)
+        counts = Counter(
+            self.groups[content.pointer]
+            for content in self.drawer.contents
+            if content.placement in {jointed, tray.index} and content.pointer in self.groups
+        )
+        return counts.most_common(1)[0][0] if counts else None
 
     @property
     def drawer(self) -> DrawerPlan:
