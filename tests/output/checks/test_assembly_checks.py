@@ -171,6 +171,20 @@ def test_a_turned_part_is_checked_as_it_stands(box):
     assert failures(parts, [Placement("T1", (70.0, 2.0, 0.0), turn=180)]) == {"outline"}
 
 
+@pytest.mark.parametrize("turn", [90, 270])
+def test_a_part_that_stands_out_only_because_it_is_turned_is_found(box, turn):
+    parts = {"T1": ("tray", box(40.0, 10.0, 20.0))}
+    assert failures(parts, [Placement("T1", (0.0, 30.0, 0.0))]) == set()
+    assert failures(parts, [Placement("T1", (0.0, 30.0, 0.0), turn=turn)]) == {"outline"}
+
+
+def test_a_part_is_as_large_as_its_box_wherever_its_file_has_it(box):
+    mesh = box(20.0, 20.0, 40.0)
+    lifted = Mesh(mesh.vertices + 5.0, mesh.triangles)
+    check = checks_of({"T1": ("tray", lifted)}, [Placement("T1", (0.0, 0.0, 0.0))])["height"]
+    assert (check.passed, check.value) == (True, 40.0)
+
+
 def test_an_empty_drawer_passes(box):
     assert failures({"F1": ("tile", box())}, []) == set()
 
@@ -262,9 +276,9 @@ def test_the_worst_of_two_seams_is_the_one_with_least_to_spare(box):
 
 def test_the_subject_names_a_pair_only_where_it_overlaps(box):
     parts = {"F1": ("tile", box(40.0, 40.0, 3.0))}
-    apart = checks_of(parts, [Placement("F1", (0, 0, 0)), Placement("F1", (45, 0, 0))])["apart"]
+    apart = checks_of(parts, [Placement("F1", (0, 0, 0)), Placement("F1", (40.05, 0, 0))])["apart"]
     overlap = checks_of(parts, [Placement("F1", (0, 0, 0)), Placement("F1", (39.5, 0, 0))])["apart"]
-    assert (apart.passed, apart.subject) == (True, "bench left, top")
+    assert (apart.passed, apart.value, apart.subject) == (True, 0.0, "bench left, top")
     assert (overlap.passed, overlap.subject) == (False, "bench left, top: F1 at 0, 0 and F1 at 39.5, 0")
     assert overlap.value == pytest.approx(0.5 * 40.0 * 3.0)
 
