@@ -1,6 +1,6 @@
 """A small map of a drawer as it is laid out, with the places of a thing marked."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Final
 
 from worker.output.drawings.font import LINE
@@ -56,9 +56,10 @@ def write_place_map(
     for content in marked:
         x, y, across, down = frame(content.at, content.size)
         sheet.rect(x, y, across, down, fill=_MARKED, width=0.6 * unit)
-    for placement in entry.placements:
+    unnamed = _unnamed(entry, holders)
+    for index, placement in enumerate(entry.placements):
         part = parts[placement.mark]
-        if part.kind != "tray":
+        if part.kind != "tray" or index in unnamed:
             continue
         size = part.size if placement.turn % 180 == 0 else (part.size[1], part.size[0])
         x, y, across, _ = frame(placement.at, size)
@@ -70,3 +71,10 @@ def write_place_map(
     front = (margin, base + margin / 4.0, wide)
     sheet.write("front", front, 2.5 * unit, align="middle", least=LEAST * unit)
     return to_svg(sheet)
+
+
+def _unnamed(entry: DrawerEntry, holders: Collection[int | None]) -> set[int]:
+    """Return the trays whose names would lie over others: those below trays, or above one with the thing."""
+    above = {tray.placement for tray in entry.upper if set(tray.on) & set(holders)}
+    below = {index for tray in entry.upper for index in tray.on if tray.placement not in above}
+    return (above | below) - set(holders)
