@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 
 import numpy as np
 import pytest
@@ -42,6 +43,16 @@ def job(browser, url):
 
 def test_a_finished_job_is_changed_and_what_is_printed_is_used_again(visit, job):
     page = visit(path=f"/#job={job}")
+    canvas = page.locator("#stage canvas[data-drawn]")
+    page.fill("#find-piece", "needle")
+    expect(canvas).to_have_attribute("data-lit", "1")
+    expect(page.locator("#view-piece")).to_contain_text("spare needles")
+    page.tap("#look-above")
+    canvas.tap()
+    expect(page.locator("#view-piece")).not_to_contain_text("; ")
+    expect(page.locator("#view-piece")).to_contain_text(re.compile("[TA-Z][0-9]"))
+    page.tap("#take-apart")
+    assert 0.5 < float(canvas.get_attribute("data-reach")) < 1.0
     page.tap("#tab-map")
     page.fill("#find-item", "needle")
     expect(page.locator("#panel .tray.lit")).to_have_count(1)
@@ -66,14 +77,28 @@ def test_a_finished_job_is_changed_and_what_is_printed_is_used_again(visit, job)
     _settled(page)
     assert page.locator("#change-new").inner_text() == "1"
     assert _faults(page) == []
+    page.tap("#go-printer")
+    page.check("#with-calendar")
+    page.select_option("#printers", "2")
+    page.fill("#weekdays-from", "")
+    page.fill("#spools", "320; 900")
+    page.fill("#weekdays-from", "18:00")
+    page.tap("#calendar legend >> nth=0")
+    assert _faults(page) == []
     page.tap("#go-make")
     expect(page.locator("#make-changes")).to_contain_text("To print: 1")
     with page.expect_request(lambda request: request.method == "POST" and request.url.endswith("/v1/jobs")) as sent:
         page.tap("#submit")
-    assert sent.value.post_data_json["previous"]["manifest"] == "1"
+    spec = sent.value.post_data_json
+    assert spec["previous"]["manifest"] == "1"
+    assert spec["material"]["left"] == [320, 900]
+    assert [printer["name"] for printer in spec["schedule"]["printers"]] == ["1", "2"]
+    assert spec["schedule"]["attended"][0]["start"] == "18:00"
     page.wait_for_selector("#tab-runs", timeout=120_000)
     page.tap("#tab-runs")
     expect(page.locator("#remaining")).to_contain_text("Still to print: 1 run")
+    expect(page.locator("#finish")).to_contain_text("Everything is printed by")
+    expect(page.locator(".run p[id^=when-]").first).to_contain_text(re.compile("[0-9]{4}.* to .*, [12]"))
 
 
 def test_the_coupon_is_read_and_the_job_built_with_its_clearance(visit, job):

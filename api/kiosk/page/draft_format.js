@@ -15,12 +15,12 @@
  *   count: number | string, access: string, storage: string, group: string, near: string, label: boolean}} Thing
  * `near` is the key of another thing, or "".
  */
-/** @typedef {Partial<Record<"grid" | "printer" | "material" | "printing", Record<string, any>>>} Rest */
+/** @typedef {Partial<Record<"grid" | "printer" | "material" | "printing" | "schedule", Record<string, any>>>} Rest */
 /**
  * @typedef {{version: 2, unit: "mm" | "in", drawers: DrawerDraft[], things: Thing[], bed: string[], nozzle: string,
  *   layer: string, material: string, price: string, hours: string, half: boolean, fill: boolean, coupon: boolean,
  *   share: "group" | "like" | "any", previous: {job: string, name: string} | null, rest: Rest}} Draft
- * `rest` are settings of an opened spec that the page has no fields for; `previous` is the job whose printed pieces are used again.
+ * `rest` are settings as the spec has them: those of an opened one that the page has no fields for, and the calendar; `previous` is the job whose printed pieces are used again.
  */
 
 const ACCESS = ["often", "sometimes", "rarely"];
@@ -29,7 +29,7 @@ const SHARE = ["group", "like", "any"];
 const KINDS = ["standard", "box", "cylinder"];
 
 /** Settings that are kept as they are where the page has no fields for them. */
-export const SETTINGS = /** @type {const} */ (["grid", "printer", "material", "printing"]);
+export const SETTINGS = /** @type {const} */ (["grid", "printer", "material", "printing", "schedule"]);
 
 /** The id of a job. */
 const JOB = /^[0-9a-z]{26}$/;

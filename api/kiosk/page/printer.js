@@ -1,5 +1,6 @@
 // Step 3: the printer, its filament and options of the layout.
 
+import { calendarFields, spoolFields } from "./calendar_fields.js";
 import { changed, draft } from "./draft.js";
 import { button, byId, h, show } from "./dom.js";
 import { field } from "./measure.js";
@@ -43,6 +44,8 @@ export function drawPrinter() {
         h("select", { id: "material", onchange: (/** @type {any} */ event) => { draft.material = event.target.value; changed("field"); } },
           MATERIALS.map((material) => h("option", { value: material, selected: material === draft.material }, material)))),
       field("price", `${t("price")} (${t("optional")})`, draft.price, set("price"))),
+    spoolFields(),
+    calendarFields(drawPrinter),
     check("coupon", "with_coupon"), check("fill", "with_fill"), check("half", "with_halves"));
   mark();
 }

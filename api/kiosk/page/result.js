@@ -6,11 +6,12 @@ import { announce, button, byId, find, h, show } from "./dom.js";
 import { html } from "./html.js";
 import { leaveJob } from "./job.js";
 import { t } from "./messages.js";
+import { documentsOf, drawModel, holding } from "./model_panel.js";
 import { duration, gramsText, kilobytes, moneyText, numberText } from "./numbers.js";
 import { contentsOf } from "./plan.js";
 import { changeJob } from "./previous.js";
 import { drawRuns, flush } from "./runs.js";
-import { ConnectionLost, messageOf, request, requestJson, save } from "./service.js";
+import { messageOf, requestJson, save } from "./service.js";
 import { DrawerMap } from "./workbench/drawer_map.js";
 
 /** @typedef {import("./documents").Manifest} Manifest */
@@ -98,40 +99,10 @@ function summary({ work }) {
 /** @param {Manifest} document */
 function drawPanel(document) {
   const panel = byId("panel");
-  if (tab === "view") drawView(panel, document);
+  if (tab === "view") drawModel(panel, document, job, (release) => { leave = release; });
   else if (tab === "runs") drawRuns(panel, job, document);
   else if (tab === "map") drawMap(panel, document);
   else drawFiles(panel, document);
-}
-
-/** @param {Manifest} document @param {string} role */
-const documents = (document, role) => (document.documents ?? []).filter((entry) => entry.role === role);
-
-/** @param {HTMLElement} panel @param {Manifest} document */
-async function drawView(panel, document) {
-  const models = documents(document, "model");
-  if (!models.length) {
-    show(panel, h("p", { class: "hint" }, t("no_model")));
-    return;
-  }
-  const canvas = h("div", { class: "stage", id: "stage" });
-  const pick = models.length > 1 && h("div", { class: "field" }, h("label", { for: "which" }, t("drawer")),
-    h("select", { id: "which", onchange: (/** @type {any} */ event) => load(Number(event.target.value)) }, models.map((model, index) => h("option", { value: index }, model.drawer ?? model.title))));
-  show(panel, pick, canvas, h("p", { class: "hint" }, t("view_hint")));
-  /** @param {number} index */
-  async function load(index) {
-    const model = models[index];
-    if (!model) return;
-    leave?.();
-    leave = null;
-    try {
-      const [{ stage }, answer] = await Promise.all([import("./view.js"), request("GET", `v1/jobs/${job}/files/${model.file.name}`)]);
-      leave = await stage(canvas, await answer.arrayBuffer(), model.title);
-    } catch (error) {
-      show(canvas, h("p", { class: "hint" }, t(error instanceof ConnectionLost ? "no_connection" : "no_webgl")));
-    }
-  }
-  await load(0);
 }
 
 /** @param {HTMLElement} panel @param {Manifest} document */
@@ -139,7 +110,7 @@ function drawMap(panel, document) {
   const search = h("input", { id: "find-item", type: "search", maxlength: 80, autocomplete: "off", oninput: () => draw() });
   const answer = h("p", { id: "item-places", role: "status" });
   show(panel, h("div", { class: "field" }, h("label", { for: "find-item" }, t("where_is")), search), answer, document.drawers.map((drawer, index) => {
-    const files = documents(document, "map").filter((map) => map.drawer === drawer.name && map.file.media_type !== "image/svg+xml");
+    const files = documentsOf(document, "map").filter((map) => map.drawer === drawer.name && map.file.media_type !== "image/svg+xml");
     return h("figure", { id: `map-${index}` }, h("div", { class: "drawing", id: `drawing-${index}` }), h("figcaption", {}, drawer.name, " ",
       files.map((map) => button(t("get_map"), () => get(`v1/jobs/${job}/files/${map.file.name}`, map.file.name), { class: "quiet" }))),
       h("table", { class: "legend" }, h("caption", {}, t("what_is_where")),
@@ -153,12 +124,9 @@ function drawMap(panel, document) {
     const places = [];
     document.drawers.forEach((drawer, index) => {
       const node = find(`drawing-${index}`);
-      /** @type {Set<number>} */
-      const lit = new Set();
+      const lit = holding(drawer, query);
       for (const content of query ? drawer.contents : []) {
-        if (!content.item.toLowerCase().includes(query)) continue;
-        if (content.placement !== null) lit.add(content.placement);
-        else places.push(`${drawer.name}, ${drawer.lanes[content.lane ?? -1]?.name ?? ""}: ${content.count} × ${content.item}`);
+        if (content.placement === null && content.item.toLowerCase().includes(query)) places.push(`${drawer.name}, ${drawer.lanes[content.lane ?? -1]?.name ?? ""}: ${content.count} × ${content.item}`);
       }
       for (const at of lit) places.push(`${drawer.name}, ${drawer.placements[at]?.mark}: ${contentsOf(drawer, at)}`);
       if (node) render(html`<${DrawerMap} plan=${document} drawer=${drawer} px=${node.clientWidth} lit=${lit} />`, node);

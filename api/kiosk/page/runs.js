@@ -2,7 +2,7 @@
 
 import { announce, button, byId, find, h, show } from "./dom.js";
 import { t } from "./messages.js";
-import { duration, gramsText } from "./numbers.js";
+import { dateText, duration, gramsText } from "./numbers.js";
 import { dropUnsent, keepUnsent, sendUnsent, unsent } from "./outbox.js";
 import { ConnectionLost, keyNow, messageOf, randomId, requestJson, save } from "./service.js";
 
@@ -11,6 +11,7 @@ import { ConnectionLost, keyNow, messageOf, randomId, requestJson, save } from "
 /** @typedef {"printed" | "failed"} Outcome */
 /** @typedef {{job: string, run: number, outcome: Outcome, id: string, timer: number}} Tick */
 /** @typedef {{number: number, state: string, failed: Record<string, number>, pieces: number}} RunProgress */
+/** @typedef {{run: number, printer: string, begin: string, end: string}} ScheduleStep */
 /** @typedef {{number: number, outcome: string, run: number | null, note: string | null, withdrawn_by: number | null}} PrintEvent */
 
 /** Milliseconds in which a tick can be taken back. */
@@ -67,29 +68,31 @@ async function redraw() {
   /** @type {PrintEvent[]} */
   let events = [];
   let fault = "";
-  /** @type {{work?: import("./documents").Work, clearance?: number | null, refit?: string | null}} */
+  /** @type {{work?: import("./documents").Work, clearance?: number | null, refit?: string | null, schedule?: {finish: string | null, steps: ScheduleStep[]} | null}} */
   let progress = {};
   try {
     await sendWaiting();
     const [left, prints] = await Promise.all([requestJson("GET", `v1/jobs/${job}/runs`), requestJson("GET", `v1/jobs/${job}/prints`)]);
     runs = left.runs;
-    progress = { work: left.work, clearance: prints.clearance, refit: prints.refit };
+    progress = { work: left.work, schedule: left.schedule, clearance: prints.clearance, refit: prints.refit };
     events = prints.events;
     recorded = prints.runs.filter((/** @type {RunProgress} */ run) => run.state === "printed" || run.state === "failed");
   } catch (error) {
     fault = messageOf(error);
   }
   if (view !== now) return;
+  const steps = new Map((progress.schedule?.steps ?? []).map((step) => [step.run, step]));
   const waiting = new Map(unsent().filter((entry) => entry.job === job && entry.event.run != null).map(({ event }) => [event.run, event]));
   show(panel,
     fault && h("p", { class: "problems", role: "alert" }, fault),
     runs.length ? h("p", { class: "hint" }, t("runs_hint")) : h("p", { id: "all-printed" }, t("all_printed")),
     runs.length > 0 && progress.work && h("p", { id: "remaining", class: "sum" }, remaining(progress.work)),
+    progress.schedule?.finish && h("p", { id: "finish" }, t("schedule_finish", { when: dateText(progress.schedule.finish) })),
     manifest.parts.some((part) => part.kind === "coupon") && !fault && couponForm(job, { ...progress, printed: recorded.some((run) => run.state === "printed" && hasCoupon(run.number, manifest)) }),
     h("ol", { class: "plain runs" }, runs.map((run) => {
       const event = waiting.get(run.number);
       if (event) return heldRun(run, event);
-      return ticks.has(run.number) ? ticked(run) : openRun(run, job);
+      return ticks.has(run.number) ? ticked(run) : openRun(run, job, steps.get(run.number));
     })),
     recorded.length > 0 && [h("h3", {}, t("recorded_runs")), h("ul", { class: "plain runs", id: "recorded" }, recorded.map((run) => done(run, manifest, events)))]);
 }
@@ -139,8 +142,8 @@ async function buildRefit(job) {
   }
 }
 
-/** @param {Run} run @param {string} job */
-function openRun(run, job) {
+/** @param {Run} run @param {string} job @param {ScheduleStep | undefined} step when it is to be printed */
+function openRun(run, job, step) {
   const get = async () => {
     try {
       await save(`v1/jobs/${job}/runs/${run.number}.3mf`, run.file ?? "");
@@ -152,12 +155,13 @@ function openRun(run, job) {
   return h("li", { class: "run", id: `run-${run.number}` },
     h("h3", {}, t("run", { number: run.number })),
     h("p", {}, pieces(run.pieces)),
+    step && h("p", { id: `when-${run.number}` }, t("run_when", { begin: dateText(step.begin), end: dateText(step.end), printer: step.printer })),
     h("p", { class: "hint" }, [run.material, run.seconds && duration(run.seconds), run.grams && gramsText(run.grams)].filter(Boolean).join(", ")),
     h("div", { class: "choices" },
       run.file && button(t("get_file"), get, { id: `get-${run.number}` }),
       button(t("is_printed"), () => tick(run.number, "printed"), { id: `printed-${run.number}`, class: "main" }),
       button(t("has_failed"), () => tick(run.number, "failed"), { id: `failed-${run.number}`, class: "quiet danger" })),
-    detailsForm(run));
+    detailsForm(run, step?.printer ?? ""));
 }
 
 /** @param {Run} run */
@@ -205,24 +209,37 @@ async function withdraw(run, event) {
 /**
  * A form for a run of which some pieces failed, or about which there is something to note.
  * @param {Run} run
+ * @param {string} printer the one that the schedule names
  */
-function detailsForm(run) {
+function detailsForm(run, printer) {
   const id = `details-${run.number}`;
   const failed = [...counts(run.pieces)].map(([mark, count]) => ({
     mark, count, input: h("input", { id: `${id}-${mark}`, type: "number", min: 0, max: count, step: 1, value: 0, inputmode: "numeric" }),
   }));
   const note = h("input", { id: `${id}-note`, maxlength: 200, autocomplete: "off" });
+  const hours = h("input", { id: `${id}-hours`, inputmode: "decimal", maxlength: 8, autocomplete: "off" });
+  const by = h("input", { id: `${id}-printer`, maxlength: 80, value: printer, autocomplete: "off" });
   const submit = async (/** @type {Event} */ event) => {
     event.preventDefault();
     if (!view) return;
+    const took = Number(hours.value.trim().replace(",", "."));
+    if (hours.value.trim() && !(took > 0)) {
+      hours.focus();
+      announce(t("fill_in"));
+      return;
+    }
+    const measured = { ...(took > 0 && { seconds: took * 3600 }), ...(by.value.trim() && { printer: by.value.trim() }) };
     const bad = Object.fromEntries(failed.filter(({ input }) => input.valueAsNumber > 0).map(({ mark, input }) => [mark, input.valueAsNumber]));
     const text = note.value.trim();
-    await send(view.job, { outcome: "printed", run: run.number, id: randomId(), ...(Object.keys(bad).length && { failed: bad }), ...(text && { note: text }) }, t("recorded_printed", { number: run.number }));
+    await send(view.job, { outcome: "printed", run: run.number, id: randomId(), ...(Object.keys(bad).length && { failed: bad }), ...measured, ...(text && { note: text }) }, t("recorded_printed", { number: run.number }));
   };
   return h("details", { class: "more" },
     h("summary", { id }, t("record_details")),
     h("form", { onsubmit: submit },
       failed.map(({ mark, count, input }) => h("div", { class: "field" }, h("label", { for: input.id }, t("failed_of", { mark, count })), input)),
+      h("div", { class: "two" },
+        h("div", { class: "field" }, h("label", { for: by.id }, t("run_printer")), by),
+        h("div", { class: "field" }, h("label", { for: hours.id }, t("run_hours")), hours)),
       h("div", { class: "field" }, h("label", { for: note.id }, t("note")), note),
       h("button", { type: "submit", id: `${id}-record` }, t("record"))));
 }

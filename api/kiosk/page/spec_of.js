@@ -38,12 +38,15 @@ export function specOf(draft) {
   if (draft.half || draft.rest.grid) spec.grid = { ...draft.rest.grid, ...(draft.half ? { half_cells: true } : {}) };
   if (filled(draft.price)) spec.material.cost_per_kg = number(draft.price);
   if (filled(draft.hours) || draft.rest.printing) spec.printing = { ...draft.rest.printing, ...(filled(draft.hours) ? { max_run_hours: number(draft.hours) } : {}) };
+  if (draft.rest.schedule) spec.schedule = draft.rest.schedule;
   return { spec, where };
 }
 
 const PRINTER = /** @type {const} */ ([
   ["/printer/nozzle", "nozzle"], ["/printer/layer", "layer"], ["/printer/line_width", "nozzle"], ["/material/name", "material"],
   ["/material/cost_per_kg", "price"], ["/printing/max_run_hours", "hours"],
+  ["/material/left", "spools"], ["/material/colour", "colour"], ["/schedule/printing", "printing-from"], ["/schedule/attended", "weekdays-from"],
+  ["/schedule", "with-calendar"],
 ]);
 
 /**

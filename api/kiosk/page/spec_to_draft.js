@@ -7,13 +7,13 @@ import { blankDraft, blankDrawer, freeKey, SETTINGS } from "./draft_format.js";
 
 /** Fields of each kind of object that the page reads. */
 const READ = {
-  spec: ["spec", "name", "drawers", "items", "printer", "material", "coupon", "grid", "printing", "layout"],
+  spec: ["spec", "name", "drawers", "items", "printer", "material", "coupon", "grid", "printing", "schedule", "layout"],
   drawer: ["name", "width", "depth", "height", "corner_radius", "copies", "obstacles", "trays", "items", "fill", "floor", "panels"],
   item: ["name", "shape", "count", "access", "storage", "group", "near", "label"],
 };
 
-/** Fields of settings that the page has; the others are kept as they are. */
-const SHOWN = { grid: ["half_cells"], printer: ["bed", "nozzle", "layer"], material: ["name", "cost_per_kg"], printing: ["max_run_hours"] };
+/** Fields of settings that the page has; the others are kept as they are. @type {Record<string, string[]>} */
+const SHOWN = { grid: ["half_cells"], printer: ["bed", "nozzle", "layer"], material: ["name", "cost_per_kg"], printing: ["max_run_hours"], schedule: [] };
 
 /** @param {unknown} length mm, or a text with its unit */
 const text = (length) => (typeof length === "number" || typeof length === "string" ? String(length) : "");
@@ -97,7 +97,7 @@ export function draftOf(spec) {
 function readSettings(spec, made) {
   const draft = made;
   for (const key of SETTINGS) {
-    const left = Object.entries(spec[key] ?? {}).filter(([name, value]) => !SHOWN[key].includes(name) && value !== null);
+    const left = Object.entries(spec[key] ?? {}).filter(([name, value]) => !SHOWN[key]?.includes(name) && value !== null);
     if (left.length) draft.rest[key] = Object.fromEntries(left);
   }
   const { printer = {}, material = {} } = spec;
