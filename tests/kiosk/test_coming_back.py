@@ -41,7 +41,7 @@ def job(browser, url):
     return made
 
 
-def test_a_finished_job_is_changed_and_what_is_printed_is_used_again(visit, job):
+def test_a_thing_is_seen_in_the_model_of_its_drawer(visit, job):
     page = visit(path=f"/#job={job}")
     canvas = page.locator("#stage canvas[data-drawn]")
     page.fill("#find-piece", "needle")
@@ -53,6 +53,10 @@ def test_a_finished_job_is_changed_and_what_is_printed_is_used_again(visit, job)
     expect(page.locator("#view-piece")).to_contain_text(re.compile("[TA-Z][0-9]"))
     page.tap("#take-apart")
     assert 0.5 < float(canvas.get_attribute("data-reach")) < 1.0
+
+
+def test_a_finished_job_is_changed_and_what_is_printed_is_used_again(visit, job):
+    page = visit(path=f"/#job={job}")
     page.tap("#tab-map")
     page.fill("#find-item", "needle")
     expect(page.locator("#panel .tray.lit")).to_have_count(1)

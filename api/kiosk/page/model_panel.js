@@ -35,11 +35,12 @@ export async function drawModel(panel, document, job, whenStaged) {
     event.currentTarget.setAttribute("aria-pressed", String(apart));
     staged?.takeApart(apart);
   };
-  const search = h("input", { id: "find-piece", type: "search", maxlength: 80, autocomplete: "off", oninput: () => {
+  const lightUp = () => {
     const lit = drawer ? holding(drawer, search.value) : /** @type {Set<number>} */ (new Set());
     staged?.light(lit);
     named.textContent = [...lit].map((at) => drawer && describe(drawer, at)).join("; ") || (search.value.trim() && t("nothing_matches", { name: search.value.trim() }));
-  } });
+  };
+  const search = h("input", { id: "find-piece", type: "search", maxlength: 80, autocomplete: "off", oninput: lightUp });
   const views = h("div", { class: "choices start", role: "group", "aria-label": t("views") },
     ["front", "above", "side"].map((view) => button(t(`view_${view}`), () => staged?.look(view), { id: `look-${view}`, class: "quiet" })),
     button(t("take_apart"), takeApart, { id: "take-apart", class: "quiet", "aria-pressed": "false" }));
@@ -67,6 +68,7 @@ export async function drawModel(panel, document, job, whenStaged) {
       }
       whenStaged(staged.leave);
       if (apart) staged.takeApart(apart);
+      if (search.value.trim()) lightUp(); // typed before the model had arrived
     } catch (error) {
       show(canvas, h("p", { class: "hint" }, t(error instanceof ConnectionLost ? "no_connection" : "no_webgl")));
     }
