@@ -10,10 +10,15 @@ from pydantic.config import JsonDict
 
 from api.http.problems.problem_documents import Problem
 from api.http.requests.base_url import base_of
-from worker.jobs.records.job_document import absolute
-from worker.jobs.records.silhouettes import OVERLAY_NAME, SilhouetteKind, SilhouetteState, StoredSilhouette
+from worker.jobs.records.silhouettes import (
+    OVERLAY_NAME,
+    SilhouetteKind,
+    SilhouetteState,
+    StoredSilhouette,
+    silhouette_fields,
+)
 
-__all__ = ["SilhouetteDocument", "SilhouettePage", "silhouette_document"]
+__all__ = ["SilhouetteDocument", "SilhouetteOverview", "SilhouettePage", "silhouette_document"]
 
 _ID: Final = "01k9x5t6v8x0z2b4d6f8h0k2m4"
 _URL: Final = f"http://127.0.0.1:8765/v1/silhouettes/{_ID}"
@@ -110,6 +115,19 @@ class SilhouetteDocument(_Document):
     links: SilhouetteLinks
 
 
+class SilhouetteOverview(_Document):
+    """A silhouette without its outline, as messages have it."""
+
+    id: str = Field(description="The silhouette's identifier.")
+    name: str = Field(description="Its name.")
+    kind: SilhouetteKind = Field(description="What it is made from.")
+    state: SilhouetteState = Field(description="succeeded or failed.")
+    problem: Problem | None = Field(description="Why there is no outline; null unless it failed.")
+    created: datetime = Field(description="When it was sent.")
+    finished: datetime | None = Field(description="When it was read.")
+    links: SilhouetteLinks
+
+
 class SilhouettePage(_Document):
     """A page of silhouettes, newest first."""
 
@@ -122,27 +140,14 @@ class SilhouettePage(_Document):
 def silhouette_document(request: Request, silhouette: StoredSilhouette) -> SilhouetteDocument:
     """Return the document of a silhouette."""
     base = base_of(request)
-    url = f"{base}/v1/silhouettes/{silhouette.id}"
+    fields = silhouette_fields(silhouette, base)
     result = silhouette.result or {}
-    has_overlay = silhouette.file(OVERLAY_NAME) is not None
-    problem = None if silhouette.problem is None else absolute(base, silhouette.problem)
     return SilhouetteDocument(
-        id=silhouette.id,
-        name=silhouette.name,
-        kind=silhouette.kind,
-        state=silhouette.state,
+        **fields,
         request=orjson.loads(silhouette.request),
         outline=result.get("outline"),
         corrected=silhouette.corrected,
         poses=result.get("poses", ()),
-        problem=None if problem is None else Problem.model_validate(problem),
         kept=tuple(file.name for file in silhouette.files if file.name != OVERLAY_NAME),
-        created=silhouette.created,
         updated=silhouette.updated,
-        finished=silhouette.finished,
-        links=SilhouetteLinks(
-            self=url,
-            outline=f"{url}/outline.svg" if result else None,
-            overlay=f"{url}/{OVERLAY_NAME}" if has_overlay else None,
-        ),
     )

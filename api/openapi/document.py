@@ -27,7 +27,7 @@ from api.http.problems.status_codes import status_of
 from api.openapi.links import add_links
 from api.openapi.spec_body import SPEC_EXAMPLES
 from api.routes.catalogue import CatalogueDocument
-from api.routes.webhooks import BatchMessage, WebhookMessage, described
+from api.routes.webhooks import BatchMessage, SilhouetteMessage, WebhookMessage, described
 from worker.spec import Spec
 from worker.spec.errors import DrawerwrightError
 from worker.spec.manifest.examples import MANIFEST_EXAMPLES
@@ -146,6 +146,7 @@ def _document(app: FastAPI) -> dict[str, Any]:
     messages: tuple[tuple[type[BaseModel], Literal["serialization"]], ...] = (
         (WebhookMessage, "serialization"),
         (BatchMessage, "serialization"),
+        (SilhouetteMessage, "serialization"),
     )
     _, webhook_schemas = models_json_schema(messages, ref_template=_TEMPLATE)
     for name, schema in webhook_schemas["$defs"].items():

@@ -13,6 +13,7 @@ from api.auth.access import caller_of
 from api.documents.batches import BatchOverview
 from api.documents.jobs import JobDocument
 from api.documents.prints import PrintDocument
+from api.documents.silhouettes import SilhouetteOverview
 from api.http.problems.errors import BodyTooLarge, BodyTooSlow, BodyTypeRefused, ParameterRefused, ScopeMissing
 from api.http.problems.problem_documents import refusals
 from api.http.requests.base_url import base_of
@@ -34,14 +35,16 @@ from worker.jobs.records.webhook_endpoints import WebhookEndpoint
 from worker.spec.requests.webhook import (
     BATCH_EVENTS,
     EVENTS,
+    SILHOUETTE_EVENTS,
     BatchEventType,
     EventType,
     JobEventType,
     JobSelection,
+    SilhouetteEventType,
     WebhookRequest,
 )
 
-__all__ = ["BatchMessage", "WebhookMessage", "described", "router"]
+__all__ = ["BatchMessage", "SilhouetteMessage", "WebhookMessage", "described", "router"]
 
 router = APIRouter(prefix="/v1/webhooks", tags=["webhooks"])
 
@@ -74,6 +77,7 @@ _DELIVERY_EXAMPLE: Final[JsonDict] = {
     "type": "job.succeeded",
     "job_id": _ID,
     "batch_id": None,
+    "silhouette_id": None,
     "attempt": 1,
     "at": "2026-03-07T18:42:00Z",
     "milliseconds": 84,
@@ -167,6 +171,19 @@ class BatchMessage(BaseModel):
     )
 
 
+class SilhouetteMessage(BaseModel):
+    """The body of a webhook message about a silhouette."""
+
+    model_config = ConfigDict(frozen=True)
+
+    type: SilhouetteEventType = Field(description="The event.")
+    timestamp: datetime = Field(description="When it ended, unlike the header webhook-timestamp.")
+    data: SilhouetteOverview = Field(
+        description="The silhouette. Its links are relative paths unless DRAWERWRIGHT_PUBLIC_URL sets the service's "
+        "URL."
+    )
+
+
 async def read_webhook(request: Request) -> WebhookRequest:
     """Return the webhook described in the body.
 
@@ -212,7 +229,7 @@ def create_webhook(
     job_service: JobServiceDep,
     webhook: Annotated[WebhookRequest, Depends(read_webhook)],
 ) -> NewWebhookDocument:
-    """Create a webhook for the jobs and batches of this API key. The key needs the scope submit."""
+    """Create a webhook for the jobs, batches and silhouettes of this API key. The key needs the scope submit."""
     _check_own(request)
     job_service.http_client.check(webhook.url)
     made, secret = job_service.webhooks.create(caller_of(request).owner, webhook)
@@ -317,8 +334,9 @@ class DeliveryDocument(BaseModel):
     id: str = Field(description="The attempt's identifier.")
     message_id: str = Field(description="The header webhook-id: the same in all attempts at a message.")
     type: str = Field(description="The event, or webhook.test.")
-    job_id: str | None = Field(description="The job of the event; null for a batch or a test.")
-    batch_id: str | None = Field(description="The batch of the event; null for a job or a test.")
+    job_id: str | None = Field(description="The job of the event; null if it has none.")
+    batch_id: str | None = Field(description="The batch of the event; null if it has none.")
+    silhouette_id: str | None = Field(description="The silhouette of the event; null if it has none.")
     attempt: int = Field(ge=1, description="The number of the attempt at this message.")
     at: datetime = Field(description="When the attempt ended.")
     milliseconds: int = Field(ge=0, description="How long the attempt took.")
@@ -451,12 +469,15 @@ _SUMMARIES: Final[dict[EventType, str]] = {
     "job.failed": "The job has failed.",
     "job.cancelled": "The job was cancelled.",
     "job.printed": "A print event was recorded.",
+    "silhouette.ended": "A silhouette has been read, or could not be.",
     "batch.ended": "A batch has ended: its last job has, and the files of the whole batch are ready.",
 }
 
 
 def _message_content(event: EventType) -> dict[str, Any]:
-    model = BatchMessage if event in BATCH_EVENTS else WebhookMessage
+    model: type[BaseModel] = BatchMessage if event in BATCH_EVENTS else WebhookMessage
+    if event in SILHOUETTE_EVENTS:
+        model = SilhouetteMessage
     return {"application/json": {"schema": {"$ref": f"#/components/schemas/{model.__name__}"}}}
 
 

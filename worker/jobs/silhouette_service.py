@@ -50,7 +50,7 @@ class SilhouetteService:
         self._blobs = blobs
         self._dispatcher = dispatcher
         self._deletion = JobDeletion(database, blobs)
-        self.records = SilhouetteRecords(database)
+        self.records = SilhouetteRecords(database, settings.public_url)
 
     def submit(
         self, caller: Principal, request: SilhouetteRequest, files: Sequence[tuple[str, bytes]], key: str | None = None

@@ -9,6 +9,7 @@ from worker.jobs.database.db_clock import utc_now
 from worker.jobs.job_service import JobService
 from worker.jobs.records.batch_summary import BatchSummary, batch_fields
 from worker.jobs.records.models import Job, Progress
+from worker.jobs.records.silhouettes import StoredSilhouette, silhouette_fields
 from worker.jobs.records.webhook_outbox import envelope, message
 from worker.spec.requests.webhook import EVENTS
 
@@ -141,11 +142,16 @@ def test_the_contract_tells_of_each_message_and_what_it_holds(service):
     })  # fmt: skip
     problem = job.problem
     batch = BatchSummary("0" * 26, "kitchen", "ended", _NOW, _NOW, problem, {"succeeded": 2, "refused": 1})
+    silhouette = StoredSilhouette(
+        "0" * 26, "local", "shim", "photo", "failed", "{}", None, not problem, problem, _NOW, _NOW, _NOW, 3, ()
+    )  # fmt: skip
     for event in EVENTS:
         content = contract["webhooks"][event]["post"]["requestBody"]["content"]["application/json"]
         schema = {**content["schema"], "components": contract["components"]}
         if event == "batch.ended":
             document = json.loads(envelope(event, _NOW, batch_fields(batch, "https://drawers.test")))
+        elif event == "silhouette.ended":
+            document = json.loads(envelope(event, _NOW, silhouette_fields(silhouette, "https://drawers.test")))
         else:
             document = json.loads(message(event, _NOW, job, "https://drawers.test", None))
         jsonschema.validate(document, schema)

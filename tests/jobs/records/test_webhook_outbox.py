@@ -9,6 +9,7 @@ from standardwebhooks import Webhook as Signature
 from standardwebhooks import WebhookVerificationError
 
 from worker.jobs.common.errors import DeliveryNotFound, QuotaReached, RedeliveryRefused, WebhookNotFound
+from worker.jobs.common.ids import new_id
 from worker.jobs.database.connection import open_database
 from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import ApiKeyRow, OutboxRow, WebhookRow
@@ -18,6 +19,7 @@ from worker.jobs.records.batches import BatchRecords, CheckedSpec
 from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import Progress
 from worker.jobs.records.print_events import PrintRecords
+from worker.jobs.records.silhouettes import NewSilhouette, SilhouetteRecords
 from worker.jobs.records.webhook_deliveries import DeliveryLog
 from worker.jobs.records.webhook_endpoints import MOST_WEBHOOKS, WebhookEndpoints
 from worker.jobs.records.webhook_outbox import MAX_ATTEMPTS
@@ -488,6 +490,35 @@ def test_the_end_of_a_batch_is_delivered_and_delivered_again(database, webhooks,
     assert (body, first["webhook-id"]) == (same, again["webhook-id"])
     assert Signature(secret.get_secret_value()).verify(body, first)["data"]["id"] == batch
     batches.remove(batch)
+    with pytest.raises(RedeliveryRefused, match="deleted"):
+        log.redeliver(made.id, attempt.id)
+
+
+def test_the_end_of_a_silhouette_is_delivered_and_delivered_again(database, webhooks, delivery, endpoint, log):
+    server, silhouettes = endpoint(), SilhouetteRecords(database)
+    made, secret = webhooks.create("local", _request(server.url, events=("silhouette.ended",)))
+    webhooks.create("local", _request(server.url, events=("silhouette.ended",), jobs="named"))
+    read = silhouettes.add(NewSilhouette(new_id(), "shim", "drawing", "{}"), owner="local")
+    outline = {"outline": {"corners": [[0, 0], [40, 0], [0, 20]]}}
+    assert silhouettes.finish(read, silhouettes.claim(read, attempts=3), outline, [])
+    assert delivery.run() == 1
+    (attempt,) = log.latest(made.id, 10)
+    assert (attempt.type, attempt.job_id, attempt.silhouette_id) == ("silhouette.ended", None, read)
+    log.redeliver(made.id, attempt.id)
+    assert delivery.run() == 1
+    (first, body), _ = server.seen
+    data = Signature(secret.get_secret_value()).verify(body, first)["data"]
+    assert (data["id"], data["state"], data["problem"]) == (read, "succeeded", None)
+    assert data["links"]["outline"] == f"/v1/silhouettes/{read}/outline.svg"
+    assert "outline" not in data
+    refused = silhouettes.add(NewSilhouette(new_id(), "blur", "photo", "{}"), owner="local")
+    silhouettes.fail(refused, silhouettes.claim(refused, attempts=3), _PROBLEM, [])
+    lost = silhouettes.add(NewSilhouette(new_id(), "lost", "photo", "{}"), owner="local")
+    assert silhouettes.give_up(lost, attempts=0, problem=_PROBLEM)
+    assert delivery.run() == 2
+    assert all(Signature(secret.get_secret_value()).verify(body, headers)["data"]["problem"]["title"]
+               for headers, body in server.seen[2:])  # fmt: skip
+    silhouettes.remove(read, None)
     with pytest.raises(RedeliveryRefused, match="deleted"):
         log.redeliver(made.id, attempt.id)
 

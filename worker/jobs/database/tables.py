@@ -265,9 +265,10 @@ class OutboxRow(Base):
     #: The same in every attempt, so that receivers can detect duplicates.
     id: Mapped[str] = mapped_column(Text, primary_key=True)
     webhook_id: Mapped[str] = mapped_column(ForeignKey("webhooks.id", ondelete="CASCADE"))
-    #: The job or the batch of the event; the other is null.
+    #: The job, the batch or the silhouette of the event; the others are null.
     job_id: Mapped[str | None] = mapped_column(ForeignKey("jobs.id", ondelete="CASCADE"), default=None)
     batch_id: Mapped[str | None] = mapped_column(ForeignKey("batches.id", ondelete="CASCADE"), default=None)
+    silhouette_id: Mapped[str | None] = mapped_column(ForeignKey("silhouettes.id", ondelete="CASCADE"), default=None)
     type: Mapped[str] = mapped_column(Text)
     payload: Mapped[str] = mapped_column(Text)
     created: Mapped[datetime] = mapped_column(UtcDateTime)
@@ -278,6 +279,7 @@ class OutboxRow(Base):
         Index("outbox_by_endpoint", "webhook_id", "next_try"),
         Index("outbox_by_job", "job_id"),
         Index("outbox_by_batch", "batch_id"),
+        Index("outbox_by_silhouette", "silhouette_id"),
     )
 
 
@@ -290,9 +292,10 @@ class DeliveryRow(Base):
     webhook_id: Mapped[str] = mapped_column(ForeignKey("webhooks.id", ondelete="CASCADE"))
     message_id: Mapped[str] = mapped_column(Text)
     type: Mapped[str] = mapped_column(Text)
-    #: No foreign keys: the job or batch may be deleted before. Both are null for a test.
+    #: No foreign keys: what the event is about may be deleted before. All are null for a test.
     job_id: Mapped[str | None] = mapped_column(Text, default=None)
     batch_id: Mapped[str | None] = mapped_column(Text, default=None)
+    silhouette_id: Mapped[str | None] = mapped_column(Text, default=None)
     payload: Mapped[str] = mapped_column(Text)
     attempt: Mapped[int] = mapped_column()
     at: Mapped[datetime] = mapped_column(UtcDateTime)

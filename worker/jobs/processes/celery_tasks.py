@@ -238,7 +238,9 @@ def read_silhouette(silhouette_id: str) -> None:
     """Read the files of a silhouette. After a transient error, `wake_up` republishes the task."""
     from worker.jobs.execution.silhouettes.silhouette_runner import SilhouetteRunner  # noqa: PLC0415 - see the module's docstring
 
-    outcome = SilhouetteRunner(SilhouetteRecords(database()), job_runner().blobs).run(silhouette_id)
+    outcome = SilhouetteRunner(SilhouetteRecords(database(), settings.public_url), job_runner().blobs).run(
+        silhouette_id
+    )
     _log.info("Silhouette %s: %s.", silhouette_id, outcome.name.lower())
 
 

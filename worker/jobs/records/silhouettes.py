@@ -20,10 +20,12 @@ from worker.jobs.database.db_clock import DatabaseClock, utc_now
 from worker.jobs.database.lease import claim_values, is_free
 from worker.jobs.database.tables import SilhouetteFileRow, SilhouetteRow, ThingRow
 from worker.jobs.records.idempotency import IdempotencyKey, claim_key
+from worker.jobs.records.job_document import absolute
 from worker.jobs.records.job_filters import contains
 from worker.jobs.records.models import StoredFile
 from worker.jobs.records.quotas import enforce_quotas
 from worker.jobs.records.row_mapping import file_columns, file_values
+from worker.jobs.records.webhook_outbox import enqueue_silhouette_event
 
 __all__ = [
     "MOST_SILHOUETTES",
@@ -35,6 +37,7 @@ __all__ = [
     "SilhouetteRecords",
     "SilhouetteState",
     "StoredSilhouette",
+    "silhouette_fields",
 ]
 
 #: The picture of the outline over the rectified photo, among the files of a silhouette.
@@ -97,9 +100,10 @@ class StoredSilhouette:
 class SilhouetteRecords:
     """Reads and writes silhouettes; an ``owner`` of None stands for all owners."""
 
-    def __init__(self, database: Engine) -> None:
-        """Use this database."""
+    def __init__(self, database: Engine, base: str = "") -> None:
+        """Use this database; ``base`` is the public URL of the service for links in messages, empty for paths."""
         self._database = database
+        self._base = base
         self._clock = DatabaseClock(database)
 
     # -- as callers see it
@@ -230,7 +234,11 @@ class SilhouetteRecords:
         over = update(SilhouetteRow).where(
             SilhouetteRow.id == silhouette_id, self._free(), SilhouetteRow.attempts >= attempts
         )
-        return self._changed(over.values(**_end("failed"), problem=problem))
+        with self._database.begin() as connection:
+            if _count(connection, over.values(**_end("failed"), problem=problem)) != 1:
+                return False
+            self._report_end(connection, silhouette_id)
+        return True
 
     def release(self, silhouette_id: str, token: str, *, counted: bool = True) -> bool:
         """Leave the silhouette to a retry. An attempt that met an outage is not ``counted``."""
@@ -246,6 +254,7 @@ class SilhouetteRecords:
                 return False
             connection.execute(delete(SilhouetteFileRow).where(SilhouetteFileRow.silhouette_id == silhouette_id))
             _add_files(connection, silhouette_id, files)
+            self._report_end(connection, silhouette_id)
         return True
 
     def fail(self, silhouette_id: str, token: str, problem: dict[str, Any], files: Sequence[StoredFile]) -> bool:
@@ -256,7 +265,14 @@ class SilhouetteRecords:
                 return False
             connection.execute(delete(SilhouetteFileRow).where(SilhouetteFileRow.silhouette_id == silhouette_id))
             _add_files(connection, silhouette_id, files)
+            self._report_end(connection, silhouette_id)
         return True
+
+    def _report_end(self, connection: Connection, silhouette_id: str) -> None:
+        silhouette = _stored(connection, _row(connection, silhouette_id, None))
+        if silhouette.finished is not None:
+            fields = silhouette_fields(silhouette, self._base)
+            enqueue_silhouette_event(connection, silhouette_id, silhouette.owner, silhouette.finished, fields)
 
     def _free(self) -> Any:
         free = is_free(self._clock, SilhouetteRow, SILHOUETTE_LEASE)
@@ -265,6 +281,20 @@ class SilhouetteRecords:
     def _changed(self, statement: Any) -> bool:
         with self._database.begin() as connection:
             return _count(connection, statement) == 1
+
+
+def silhouette_fields(silhouette: StoredSilhouette, base: str) -> dict[str, Any]:
+    """Return the fields of a silhouette but its outline, which may be long; ``base`` is the service's URL, or empty."""
+    url = f"{base}/v1/silhouettes/{silhouette.id}"
+    return {
+        **{name: getattr(silhouette, name) for name in ("id", "name", "kind", "state", "created", "finished")},
+        "problem": None if silhouette.problem is None else absolute(base, silhouette.problem),
+        "links": {
+            "self": url,
+            "outline": f"{url}/outline.svg" if silhouette.result else None,
+            "overlay": f"{url}/{OVERLAY_NAME}" if silhouette.file(OVERLAY_NAME) is not None else None,
+        },
+    }
 
 
 def _new_state(state: SilhouetteState) -> dict[str, Any]:

@@ -27,6 +27,7 @@ class Delivery:
     type: str
     job_id: str | None
     batch_id: str | None
+    silhouette_id: str | None
     attempt: int
     at: datetime
     milliseconds: int
@@ -66,13 +67,13 @@ class DeliveryLog:
 
         Raises:
             DeliveryNotFound: if the log of the endpoint has no such attempt.
-            RedeliveryRefused: if it is a test, its job or batch was deleted, or the endpoint is disabled.
+            RedeliveryRefused: if it is a test, what it is about was deleted, or the endpoint is disabled.
         """
         try:
             with self._database.begin() as connection:
                 return _redeliver(connection, webhook_id, delivery_id)
-        except IntegrityError:  # the message refers to its job or batch
-            raise RedeliveryRefused("The job or batch of the message was deleted.", value=delivery_id) from None
+        except IntegrityError:  # the message refers to it
+            raise RedeliveryRefused("What the message is about was deleted.", value=delivery_id) from None
 
 
 def _redeliver(connection: Connection, webhook_id: str, delivery_id: str) -> Delivery:
@@ -86,7 +87,7 @@ def _redeliver(connection: Connection, webhook_id: str, delivery_id: str) -> Del
         raise DeliveryNotFound(value=delivery_id)
     if row.state == "disabled":
         raise RedeliveryRefused("The endpoint is disabled.", value=delivery_id, remedy="Create the webhook again.")
-    if row.job_id is None and row.batch_id is None:
+    if row.job_id is None and row.batch_id is None and row.silhouette_id is None:
         remedy = "Send another test: POST /v1/webhooks/{id}/test."
         raise RedeliveryRefused("A test message cannot be delivered again.", value=delivery_id, remedy=remedy)
     now = utc_now()
@@ -94,8 +95,8 @@ def _redeliver(connection: Connection, webhook_id: str, delivery_id: str) -> Del
     if connection.execute(waiting).rowcount == 0:
         connection.execute(
             insert(OutboxRow).values(
-                id=row.message_id, webhook_id=webhook_id, job_id=row.job_id, batch_id=row.batch_id, type=row.type,
-                payload=row.payload, created=now, next_try=now,
+                id=row.message_id, webhook_id=webhook_id, job_id=row.job_id, batch_id=row.batch_id,
+                silhouette_id=row.silhouette_id, type=row.type, payload=row.payload, created=now, next_try=now,
             )
         )  # fmt: skip
     connection.execute(update(WebhookRow).where(WebhookRow.id == webhook_id).values(resume=None))

@@ -20,12 +20,13 @@ from worker.jobs.records.models import Job
 from worker.jobs.records.row_mapping import JOB_COLUMNS, job_of
 from worker.spec.requests.webhook import EventType
 
-__all__ = ["MAX_ATTEMPTS", "attach_webhooks", "enqueue_batch_event", "enqueue_event"]
+__all__ = ["MAX_ATTEMPTS", "attach_webhooks", "enqueue_batch_event", "enqueue_event", "enqueue_silhouette_event"]
 
 #: Attempts at one message; with the pauses between them they take about 20 hours.
 MAX_ATTEMPTS: Final = 13
 
 _BATCH_ENDED: Final[EventType] = "batch.ended"
+_SILHOUETTE_ENDED: Final[EventType] = "silhouette.ended"
 
 _ENDPOINT: Final = (WebhookRow.events, WebhookRow.id.label("webhook_id"), WebhookRow.state.label("webhook_state"))
 
@@ -78,6 +79,27 @@ def enqueue_batch_event(
         _enqueue(connection, rows, _BATCH_ENDED, when, envelope(_BATCH_ENDED, when, fields), batch_id=batch_id)
 
 
+def enqueue_silhouette_event(
+    connection: Connection, silhouette_id: str, owner: str, when: datetime, fields: dict[str, Any]
+) -> None:
+    """Write the messages that a silhouette has been read, or could not be, for all subscribed endpoints.
+
+    Args:
+        connection: in the transaction that ends it, after the change.
+        silhouette_id: the silhouette.
+        owner: its owner.
+        when: it ended.
+        fields: of the document of the silhouette, without its outline.
+    """
+    query = select(*_ENDPOINT).where(
+        WebhookRow.owner == owner, WebhookRow.state != "disabled", WebhookRow.jobs == "all"
+    )
+    rows = [row for row in connection.execute(query) if _SILHOUETTE_ENDED in row.events]
+    if rows:
+        payload = envelope(_SILHOUETTE_ENDED, when, fields)
+        _enqueue(connection, rows, _SILHOUETTE_ENDED, when, payload, silhouette_id=silhouette_id)
+
+
 def _enqueue(
     connection: Connection,
     endpoints: Sequence[Any],
@@ -87,8 +109,9 @@ def _enqueue(
     *,
     job_id: str | None = None,
     batch_id: str | None = None,
+    silhouette_id: str | None = None,
 ) -> None:
-    """Write one message for each of these endpoints, about a job or a batch."""
+    """Write one message for each of these endpoints, about a job, a batch or a silhouette."""
     connection.execute(
         insert(OutboxRow),
         [
@@ -97,6 +120,7 @@ def _enqueue(
                 "webhook_id": endpoint.webhook_id,
                 "job_id": job_id,
                 "batch_id": batch_id,
+                "silhouette_id": silhouette_id,
                 "type": event,
                 "payload": payload,
                 "created": now,

@@ -129,7 +129,7 @@ class WebhookDelivery:
         keys = signing_secrets(endpoint.secret, endpoint.secret_before, endpoint.overlap, now)
         result = post_signed(self._http_client, endpoint.url, message_id, payload, secrets=keys, now=now)
         delivery = new_delivery(
-            message_id=message_id, type=TEST_TYPE, job_id=None, batch_id=None, attempt=1, at=now,
+            message_id=message_id, type=TEST_TYPE, job_id=None, batch_id=None, silhouette_id=None, attempt=1, at=now,
             milliseconds=result.milliseconds, status=result.status, problem=result.problem,
         )  # fmt: skip
         with self._database.begin() as connection:
@@ -215,8 +215,9 @@ class WebhookDelivery:
         message = delete(OutboxRow).where(OutboxRow.id == row.id)
         spent = row.tries + 1 >= MAX_ATTEMPTS
         delivery = new_delivery(
-            message_id=row.id, type=row.type, job_id=row.job_id, batch_id=row.batch_id, attempt=row.tries + 1, at=now,
-            milliseconds=result.milliseconds, status=result.status, problem=fault,
+            message_id=row.id, type=row.type, job_id=row.job_id, batch_id=row.batch_id,
+            silhouette_id=row.silhouette_id, attempt=row.tries + 1, at=now, milliseconds=result.milliseconds,
+            status=result.status, problem=fault,
         )  # fmt: skip
         with self._database.begin() as connection:
             if connection.scalar(select(WebhookRow.id).where(WebhookRow.id == endpoint.id)) is None:
@@ -253,7 +254,15 @@ _ENDPOINT: Final = select(
     WebhookRow.id, WebhookRow.url, WebhookRow.secret, WebhookRow.secret_before, WebhookRow.overlap
 )
 _MESSAGE: Final = (
-    select(OutboxRow.id, OutboxRow.tries, OutboxRow.payload, OutboxRow.type, OutboxRow.job_id, OutboxRow.batch_id)
+    select(
+        OutboxRow.id,
+        OutboxRow.tries,
+        OutboxRow.payload,
+        OutboxRow.type,
+        OutboxRow.job_id,
+        OutboxRow.batch_id,
+        OutboxRow.silhouette_id,
+    )
     .order_by(OutboxRow.created)
     .limit(_MESSAGES)
 )

@@ -11,19 +11,23 @@ from worker.spec.primitives.pydantic_errors import refusal
 __all__ = [
     "BATCH_EVENTS",
     "EVENTS",
+    "SILHOUETTE_EVENTS",
     "BatchEventType",
     "EventType",
     "JobEventType",
     "JobSelection",
+    "SilhouetteEventType",
     "WebhookRequest",
 ]
 
 JobEventType: TypeAlias = Literal["job.running", "job.succeeded", "job.failed", "job.cancelled", "job.printed"]
 BatchEventType: TypeAlias = Literal["batch.ended"]
-EventType: TypeAlias = Literal[JobEventType, BatchEventType]
+SilhouetteEventType: TypeAlias = Literal["silhouette.ended"]
+EventType: TypeAlias = Literal[JobEventType, BatchEventType, SilhouetteEventType]
 JobSelection: TypeAlias = Literal["all", "named"]
 
 BATCH_EVENTS: Final[tuple[BatchEventType, ...]] = get_args(BatchEventType)
+SILHOUETTE_EVENTS: Final[tuple[SilhouetteEventType, ...]] = get_args(SilhouetteEventType)
 EVENTS: Final[tuple[EventType, ...]] = get_args(EventType)
 
 
@@ -52,6 +56,6 @@ class WebhookRequest(Noun):
     )
     jobs: JobSelection = Field(
         default="all",
-        description="all: every job and batch of this key. named: only jobs and batches that name this webhook "
-        "(POST /v1/jobs?webhook=ID, POST /v1/batches?webhook=ID).",
+        description="all: every job, batch and silhouette of this key. named: only jobs and batches that name this "
+        "webhook (POST /v1/jobs?webhook=ID, POST /v1/batches?webhook=ID).",
     )
