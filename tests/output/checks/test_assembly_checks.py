@@ -240,6 +240,15 @@ def test_turned_tiles_hold_together(turn, at):
     assert failures(parts, places, seams=[SeamPair(0, 1, 0.2)], size=(140.0, 140.0, 40.0), loose=()) == set()
 
 
+@pytest.mark.parametrize("turn", [0, 90])
+def test_a_pair_that_stands_like_another_in_one_direction_only_is_tried_by_itself(turn):
+    """The third tile stands 20 mm further off than the one of its mark that holds."""
+    parts = dict(zip(("F1", "F2"), (("tile", mesh) for mesh in tabbed(head=8.0)), strict=True))
+    ways = [("F1", 0.0), ("F2", 40.2), ("F2", 60.2)]
+    places = [Placement(mark, (along, 0.0, 0.0) if turn == 0 else (0.0, along, 0.0), turn) for mark, along in ways]
+    assert checks_of(parts, places, seams=[SeamPair(0, 1, 0.2), SeamPair(0, 2, 0.2)])["held"].value == 1
+
+
 def test_a_key_holds_two_tiles():
     """A key of two heads in two recesses; without the key, or with a straight one, the tiles come apart."""
     tile = manifold3d.Manifold.cube((40.0, 40.0, 3.0))
