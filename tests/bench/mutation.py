@@ -22,6 +22,8 @@ import tempfile
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from importlib.machinery import SourceFileLoader
+from importlib.readers import FileReader
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -155,6 +157,9 @@ class _Changed(importlib.abc.MetaPathFinder, importlib.abc.Loader):
 
     def create_module(self, spec):  # noqa: ARG002 - the protocol of importers
         return None
+
+    def get_resource_reader(self, name):
+        return FileReader(SourceFileLoader(name, str(self.trees[name][0])))
 
     def exec_module(self, module):
         file, tree = self.trees[module.__name__]
