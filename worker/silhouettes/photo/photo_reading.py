@@ -12,7 +12,7 @@ import shapely.affinity
 from PIL import Image, ImageDraw
 
 from worker.silhouettes.photo.options import LARGEST_THICKNESS, PhotoOptions
-from worker.silhouettes.photo.parallax import corrected, union_over_heights, unseen_flanks
+from worker.silhouettes.photo.parallax import corrected, grown, union_over_heights, unseen_flanks
 from worker.silhouettes.photo.photo_view import PhotoView, read_view
 from worker.silhouettes.photo.picture import encoded_light
 from worker.silhouettes.photo.rectify import rectify
@@ -28,8 +28,6 @@ _MOST_PHOTOS: Final = 2
 _MOST_SCALING: Final = 0.01
 #: Standard deviations of the camera's height that the outline that takes the thing allows for.
 _HEIGHT_SIGMAS: Final = 2.0
-#: Corners closer than this to a line are left out, mm.
-_SIMPLIFY: Final = 0.015
 _OVERLAY_PIXELS: Final = 4.0
 _OVERLAY_EDGE: Final = 12.0
 #: Below this height the outline of a thick thing is much larger than the thing, mm.
@@ -93,8 +91,7 @@ def read_photos(photos: Sequence[bytes], options: PhotoOptions) -> PhotoReading:
     likely = _scaled(likely, scale)
     unseen = unseen_flanks(likely, options.thickness) if options.body == "round" else 0.0
     likely = likely.buffer(unseen)
-    # a quarter of the corners (4,285 to 999 of a block), and still around all of it
-    safe = _scaled(union, scale).buffer(options.margin + unseen + _SIMPLIFY).simplify(_SIMPLIFY)
+    safe = grown(_scaled(union, scale), options.margin + unseen)
     warnings = _warnings(views, options, safe, likely, unseen)
     details = _details(views, scale)
     return PhotoReading(
