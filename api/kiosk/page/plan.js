@@ -26,7 +26,7 @@ const LONGEST = 8000;
 /** The plan that is shown. @type {import("@preact/signals").Signal<Latest | null>} */
 export const latest = signal(null);
 
-/** Why there is no plan of the draft as it is now, or "ready". @type {import("@preact/signals").Signal<"measure" | "bed" | "ready" | "refused" | "lost">} */
+/** Why there is no plan of the draft as it is now, or "ready". @type {import("@preact/signals").Signal<"measure" | "bed" | "planning" | "ready" | "refused" | "lost">} */
 export const state = signal("measure");
 
 export const busy = signal(false);
@@ -74,6 +74,7 @@ export async function planNow() {
   const controller = new AbortController();
   pending = controller;
   busy.value = true;
+  if (state.value === "measure" || state.value === "bed") state.value = "planning";
   try {
     const previous = await previousManifest(controller.signal);
     const document = await requestJson("POST", "v1/plans", { body: previous ? { ...spec, previous } : spec, signal: controller.signal });
@@ -130,4 +131,4 @@ export const contentsOf = (drawer, index) => drawer.contents
   .filter((content) => content.placement === index).map((content) => `${content.count} × ${content.item}`).join(", ");
 
 /** What is missing before there can be a plan, in words. */
-export const hint = () => t({ measure: "plan_waits", bed: "bed_ask", refused: "plan_refused", lost: "lost", ready: "plan" }[state.value]);
+export const hint = () => t({ measure: "plan_waits", bed: "bed_ask", planning: "planning", refused: "plan_refused", lost: "lost", ready: "plan" }[state.value]);
