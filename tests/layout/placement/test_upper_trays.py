@@ -136,6 +136,8 @@ def least_load(upper, below):
         and x <= u <= x + wide
         and y <= v <= y + deep
     ]
+    if not points:  # it hangs between the walls of one tray
+        return None
     middle = np.array([1.0, x + wide / 2.0, y + deep / 2.0])
     loads = []
     for corner in itertools.product((x, x + wide), (y, y + deep)):
