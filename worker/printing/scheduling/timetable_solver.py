@@ -40,9 +40,12 @@ _DAY: Final = 86_400
 _MOST_TASKS: Final = 150
 _MOST_VISIT_HOURS: Final = 400
 
-#: Deterministic time of the solver for the goal's own measure, and for each further one.
+#: Deterministic time of the solver for the goal's own measure, and for each further one; less where drawers are many
+#: measures. With that, and without a measure for the finish, which is the last drawer's completion, the goal takes 0.75
+#: of the CPU time for 60 runs on 4 printers, and the first drawer is complete as early (nine random cases).
 _FIRST_LIMIT: Final = 0.4
 _NEXT_LIMIT: Final = 0.12
+_NEXT_DRAWER_LIMIT: Final = 0.08
 
 #: For drawers by priority: how many of them are minimised one after the other; all others together.
 _MOST_DRAWERS: Final = 3
@@ -148,7 +151,8 @@ class _Model:
             parameters.interleave_search = (
                 True  # neighbourhood search in turn with the tree: 17 % sooner on one of five
             )
-            parameters.max_deterministic_time, limit = limit, _NEXT_LIMIT
+            parameters.max_deterministic_time = limit
+            limit = _NEXT_DRAWER_LIMIT if self.problem.goal == "drawers" else _NEXT_LIMIT
             status = self.solver.solve(self.model)
             if status not in (self.cp.OPTIMAL, self.cp.FEASIBLE):
                 break
@@ -231,6 +235,8 @@ class _Model:
         elif goal == "quiet_nights":
             own = self._nights()
         order = sum(weight * self.starts[number] for number, weight in order_weights(self.problem).items())
+        if goal == "drawers" and all(task.drawers for task in self.problem.tasks):
+            return [*own, order]
         return [*own, self.finish, order]
 
     def _completions(self) -> list["cp_model.LinearExprT"]:
