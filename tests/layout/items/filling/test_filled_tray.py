@@ -6,8 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.layout.storage.things import ground, thing, tray_columns
+from tests.layout.storage.test_lane import shape_of
+from tests.layout.storage.things import filled_trays, ground, thing, tray_columns
 from worker.layout.items.filling.filled_tray import tray_option
+from worker.layout.storage.tray_option import content_box
 
 #: Many small cubes lie in a heap, a few bars in rows.
 _lots = st.lists(
@@ -47,3 +49,25 @@ def test_compartments_grow_by_all_that_is_left_over_and_heaps_most(lots):
             assert not alike or max(alike) == pytest.approx(min(alike), abs=1e-3)
         heaps, rows = ([g for g, lane in zip(grown, lanes, strict=True) if lane.way == way] for way in ("heap", "row"))
         assert not heaps or not rows or min(heaps) >= max(rows) - 1e-3
+
+
+@settings(max_examples=15, deadline=None)
+@given(_lots, st.lists(st.booleans(), min_size=4, max_size=4))
+def test_every_label_is_on_the_ledge_in_the_order_of_the_compartments(lots, labelled):
+    size = ground(span=(10, 8), half_cells=False)
+    kinds = [
+        thing({"kind": "box", "size": box}, f"k{k}", count=count, group="g", label=label)
+        for k, ((box, count), label) in enumerate(zip(lots, labelled, strict=False))
+    ]
+    for option in filled_trays(kinds, size)[-12:]:
+        letters = [text for text in shape_of(option, size).letterings if text.face == "ledge"]
+        wished = {kind.name for kind in kinds if kind.label and kind.name in option.items}
+        assert {text.text for text in letters} == wished
+        middles = {
+            content.item: low[0] + sides[0] / 2.0
+            for content in option.content
+            for low, sides in [content_box(content)]
+            if content.item in wished
+        }
+        read = [text.text for text in sorted(letters, key=lambda text: text.at[0])]
+        assert read == sorted(middles, key=middles.__getitem__)
