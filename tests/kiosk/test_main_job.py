@@ -60,6 +60,9 @@ def test_runs_are_ticked_off_until_everything_is_printed(small):
     page.wait_for_selector(".run")
     first = page.locator(".run").first.get_attribute("id")
     number = first.removeprefix("run-")
+    with page.expect_download() as saved:
+        page.tap(f"#sheet-{number}")
+    assert saved.value.suggested_filename == f"run-{number}.pdf"
     page.tap(f"#failed-{number}")
     page.wait_for_selector(f"#{first}", state="detached")  # what failed is laid out again, as another run
     while page.locator("ol .run").count():

@@ -152,6 +152,15 @@ function openRun(run, job, step) {
       announce(messageOf(error));
     }
   };
+  const getSheet = async () => {
+    const name = `run-${run.number}.pdf`;
+    try {
+      await save(`v1/jobs/${job}/runs/${run.number}.pdf`, name);
+      announce(t("saved", { name }));
+    } catch (error) {
+      announce(messageOf(error));
+    }
+  };
   return h("li", { class: "run", id: `run-${run.number}` },
     h("h3", {}, t("run", { number: run.number })),
     h("p", {}, pieces(run.pieces)),
@@ -159,6 +168,7 @@ function openRun(run, job, step) {
     h("p", { class: "hint" }, [run.material, run.seconds && duration(run.seconds), run.grams && gramsText(run.grams)].filter(Boolean).join(", ")),
     h("div", { class: "choices" },
       run.file && button(t("get_file"), get, { id: `get-${run.number}` }),
+      button(t("get_sheet"), getSheet, { id: `sheet-${run.number}` }),
       button(t("is_printed"), () => tick(run.number, "printed"), { id: `printed-${run.number}`, class: "main" }),
       button(t("has_failed"), () => tick(run.number, "failed"), { id: `failed-${run.number}`, class: "quiet danger" })),
     detailsForm(run, step?.printer ?? ""));
