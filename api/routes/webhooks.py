@@ -30,8 +30,8 @@ from worker.jobs.common.errors import (
 )
 from worker.jobs.common.ids import ID_PATTERN
 from worker.jobs.job_service import JobService
-from worker.jobs.records.webhook_deliveries import KEPT_DELIVERIES, Delivery
-from worker.jobs.records.webhook_endpoints import WebhookEndpoint
+from worker.jobs.records.webhooks.deliveries import KEPT_DELIVERIES, Delivery
+from worker.jobs.records.webhooks.endpoints import WebhookEndpoint
 from worker.spec.requests.webhook import (
     BATCH_EVENTS,
     EVENTS,

@@ -54,8 +54,8 @@ from worker.jobs.records.print_events import PrintRecords
 from worker.jobs.records.quotas import expected_bytes
 from worker.jobs.records.row_mapping import tags_text
 from worker.jobs.records.silhouettes import SilhouetteRecords
-from worker.jobs.records.webhook_deliveries import DeliveryLog
-from worker.jobs.records.webhook_endpoints import WebhookEndpoints
+from worker.jobs.records.webhooks.deliveries import DeliveryLog
+from worker.jobs.records.webhooks.endpoints import WebhookEndpoints
 from worker.jobs.silhouette_service import SilhouetteService
 from worker.jobs.webhooks.delivery import WebhookDelivery
 from worker.jobs.webhooks.ip_policy import read_networks

@@ -10,7 +10,7 @@ from worker.jobs.job_service import JobService
 from worker.jobs.records.batch_summary import BatchSummary, batch_fields
 from worker.jobs.records.models import Job, Progress
 from worker.jobs.records.silhouettes import StoredSilhouette, silhouette_fields
-from worker.jobs.records.webhook_outbox import envelope, message
+from worker.jobs.records.webhooks.outbox import envelope, message
 from worker.spec.requests.webhook import EVENTS
 
 _NOW = utc_now()

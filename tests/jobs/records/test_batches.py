@@ -27,7 +27,7 @@ from worker.jobs.execution.batch_finalizer import BatchFinalizer
 from worker.jobs.execution.transient_errors import TaskOutcome
 from worker.jobs.records.batches import BatchRecords, CheckedSpec
 from worker.jobs.records.idempotency import IdempotencyKey
-from worker.jobs.records.webhook_endpoints import WebhookEndpoints
+from worker.jobs.records.webhooks.endpoints import WebhookEndpoints
 from worker.output.meshes.run_package import read_run
 from worker.spec.manifest import Manifest
 from worker.spec.manifest.batch_manifest import BatchManifest

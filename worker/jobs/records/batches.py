@@ -33,7 +33,7 @@ from worker.jobs.records.job_filters import contains
 from worker.jobs.records.jobs import insert_job
 from worker.jobs.records.models import BUNDLE_NAME, ENDED, StoredFile, entry_folder
 from worker.jobs.records.row_mapping import file_columns, file_values
-from worker.jobs.records.webhook_outbox import attach_webhooks, enqueue_batch_event
+from worker.jobs.records.webhooks.outbox import attach_webhooks, enqueue_batch_event
 from worker.spec.manifest.batch_manifest import EntryState
 
 __all__ = [

@@ -25,7 +25,7 @@ from worker.jobs.records.models import ENDED, Job, Progress, StoredFile
 from worker.jobs.records.part_locks import PartLocks
 from worker.jobs.records.quotas import enforce_quotas
 from worker.jobs.records.row_mapping import JOB_COLUMNS, file_columns, file_values, job_of
-from worker.jobs.records.webhook_outbox import attach_webhooks, enqueue_event
+from worker.jobs.records.webhooks.outbox import attach_webhooks, enqueue_event
 from worker.spec.requests.webhook import EventType
 
 #: Default length of a lease in seconds: the longest that the settings allow.

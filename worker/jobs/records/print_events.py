@@ -25,7 +25,7 @@ from worker.jobs.database.tables import JobFileRow, JobRow, PrintEventRow, Print
 from worker.jobs.records.calendar_links import CalendarLinks
 from worker.jobs.records.models import StoredFile
 from worker.jobs.records.row_mapping import file_values
-from worker.jobs.records.webhook_outbox import enqueue_event
+from worker.jobs.records.webhooks.outbox import enqueue_event
 from worker.printing.progress.print_state import PrintState
 from worker.printing.progress.recorded_run import RecordedRun
 from worker.spec.errors import PrintRefused

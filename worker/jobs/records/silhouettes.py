@@ -25,7 +25,7 @@ from worker.jobs.records.job_filters import contains
 from worker.jobs.records.models import StoredFile
 from worker.jobs.records.quotas import enforce_quotas
 from worker.jobs.records.row_mapping import file_columns, file_values
-from worker.jobs.records.webhook_outbox import enqueue_silhouette_event
+from worker.jobs.records.webhooks.outbox import enqueue_silhouette_event
 
 __all__ = [
     "MOST_SILHOUETTES",

@@ -21,8 +21,8 @@ from worker.jobs.common.errors import WebhookNotFound
 from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import ApiKeyRow, OutboxRow, WebhookRow
 from worker.jobs.maintenance.leader_lease import LeaderLease
-from worker.jobs.records.webhook_deliveries import Delivery, log_delivery, new_delivery
-from worker.jobs.records.webhook_outbox import MAX_ATTEMPTS
+from worker.jobs.records.webhooks.deliveries import Delivery, log_delivery, new_delivery
+from worker.jobs.records.webhooks.outbox import MAX_ATTEMPTS
 from worker.jobs.webhooks.safe_http_client import TOTAL_SECONDS, SafeHttpClient
 from worker.jobs.webhooks.signed_post import GONE, PostResult, post_signed, signing_secrets
 

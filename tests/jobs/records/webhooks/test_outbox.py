@@ -20,9 +20,9 @@ from worker.jobs.records.jobs import JobRecords
 from worker.jobs.records.models import Progress
 from worker.jobs.records.print_events import PrintRecords
 from worker.jobs.records.silhouettes import NewSilhouette, SilhouetteRecords
-from worker.jobs.records.webhook_deliveries import DeliveryLog
-from worker.jobs.records.webhook_endpoints import MOST_WEBHOOKS, WebhookEndpoints
-from worker.jobs.records.webhook_outbox import MAX_ATTEMPTS
+from worker.jobs.records.webhooks.deliveries import DeliveryLog
+from worker.jobs.records.webhooks.endpoints import MOST_WEBHOOKS, WebhookEndpoints
+from worker.jobs.records.webhooks.outbox import MAX_ATTEMPTS
 from worker.jobs.webhooks.delivery import BACKOFF, WebhookDelivery
 from worker.jobs.webhooks.ip_policy import read_networks
 from worker.jobs.webhooks.safe_http_client import SafeHttpClient
@@ -538,7 +538,7 @@ def test_a_test_is_signed_and_tells_what_came_of_it(webhooks, delivery, endpoint
 
 
 def test_the_log_keeps_the_latest_attempts_of_each_endpoint(webhooks, delivery, endpoint, log, monkeypatch):
-    monkeypatch.setattr("worker.jobs.records.webhook_deliveries.KEPT_DELIVERIES", 3)
+    monkeypatch.setattr("worker.jobs.records.webhooks.deliveries.KEPT_DELIVERIES", 3)
     server = endpoint()
     first, _ = webhooks.create("local", _request(server.url))
     second, _ = webhooks.create("local", _request(server.url))

@@ -1,0 +1,1 @@
+"""Webhooks in the database: endpoints, the outbox of messages, and their deliveries."""
