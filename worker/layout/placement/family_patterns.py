@@ -414,7 +414,8 @@ class FamilyPatterns:
         def reach(number: int) -> float:
             return sum(self._lanes[int(chosen[k, number])].reach for k in members)
 
-        most = int(np.searchsorted(self._lengths, self._lengths[at] + spare, side="right"))
+        # rounding may leave a hair less than nothing to spare
+        most = int(np.searchsorted(self._lengths, self._lengths[at] + max(spare, 0.0), side="right"))
         fits = [number for number in range(at, most) if number == at or widths[number] <= split.room]
         return min(fits, key=lambda number: (round(reach(number), 6), number))
 
