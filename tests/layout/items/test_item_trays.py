@@ -168,6 +168,16 @@ def test_another_drawer_of_the_job_is_the_first_remedy():
     assert [content.item for content in plan.drawers[1].contents] == ["bottle"]
 
 
+def test_a_kind_that_no_one_drawer_holds_is_split_over_several():
+    second = {"name": "below", "width": 212, "depth": 254, "height": 70}
+    (lack,) = lay_out(job(box("block", [90, 70, 45], count=20))).unplaced
+    spec = job(items_of_job=[box("block", [90, 70, 45], count=20)], drawers=[second])
+    plan = lay_out(spec)
+    sound(plan, spec)
+    assert all(drawer.contents for drawer in plan.drawers)
+    assert sum(other.count for other in plan.unplaced) < lack.count
+
+
 def test_things_of_one_name_in_two_lists_are_told_apart():
     plan = lay_out(job(item("cells", count=4, group="a"), items_of_job=[item("cells", count=4, group="a")]))
     assert sorted(content.pointer for content in plan.drawers[0].contents) == ["/drawers/0/items/0", "/items/0"]

@@ -6,7 +6,7 @@ from math import ceil, inf
 from typing import Final
 
 from worker.layout.items.filling.drawer_site import Site
-from worker.layout.items.filling.drawer_stock import Stock, fill_drawer, with_rest
+from worker.layout.items.filling.drawer_stock import Stock, fill_drawer, with_parts, with_rest
 from worker.layout.items.filling.drawer_task import DrawerTask, Spread, filled_stocks, one_by_one
 from worker.layout.items.filling.likeness import use_of
 from worker.layout.items.filling.tray_sizing import TraySizing
@@ -82,6 +82,7 @@ def allocate(
                 stocks[index] = _more(stocks[index], offered, effort)
                 left = _left(items, stocks)
         stocks = _anywhere(stocks, left)
+        stocks = _in_parts(stocks, items)
         left = _left(items, stocks)
     return Allocation(tuple(stocks), tuple(left))
 
@@ -94,6 +95,27 @@ def _anywhere(stocks: Sequence[Stock], left: Sequence[tuple[Item, int]]) -> list
             if stock.left.bits and (more := with_rest(stock, item, count, sizing)) is not None:
                 stocks[index] = more
                 break
+    return stocks
+
+
+def _in_parts(stocks: Sequence[Stock], items: Sequence[Item]) -> list[Stock]:
+    """Return drawers in which what none of them takes whole is split: their own things first, then those of the job."""
+    stocks, shared = list(stocks), {id(item) for item in items}
+    for index, stock in enumerate(stocks):
+        sizing = TraySizing()
+        for item, count in stock.missing:
+            if id(item) not in shared:
+                stocks[index], _ = with_parts(stocks[index], item, count, sizing)
+    sizing = TraySizing()
+    for item, count in _left(items, stocks):
+        rest = count
+        for index in sorted(range(len(stocks)), key=lambda k: (-stocks[k].left.bits.bit_count(), k)):
+            if (
+                rest
+                and stocks[index].left.bits
+                and _least_area(item.model_copy(update={"count": 1}), stocks[index].site) < inf
+            ):
+                stocks[index], rest = with_parts(stocks[index], item, rest, sizing)
     return stocks
 
 
@@ -217,12 +239,9 @@ def _misfit(bundle: Sequence[Item], site: Site, others: Sequence[Item]) -> float
     high = max(min(pose.size[2] for _, pose in _ways(item)) for item in bundle)
     unused = 1.0 - min(high / site.ground.height, 1.0)
     names = {item.name for item in others} | {item.name for anchor in site.anchors for item in anchor.items}
-    groups = {item.group for item in others} | {item.group for anchor in site.anchors for item in anchor.items}
+    uses = {use_of(item) for item in (*others, *(item for anchor in site.anchors for item in anchor.items))} - {None}
     ties = {item.near for item in others} | {item.near for anchor in site.anchors for item in anchor.items}
-    belongs = any(
-        (item.group is not None and item.group in groups) or (item.near in names) or item.name in ties
-        for item in bundle
-    )
+    belongs = any(use_of(item) in uses or item.near in names or item.name in ties for item in bundle)
     return unused + 2.0 * (site.copies > 1) - 3.0 * belongs
 
 

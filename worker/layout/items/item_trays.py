@@ -12,7 +12,7 @@ from worker.layout.items.filling.drawer_task import Spread, one_by_one
 from worker.layout.items.filling.tray_sizing import TraySizing, WorkExhausted
 from worker.layout.items.free_floor import largest_free
 from worker.layout.items.reasons.remedies import Trials, remedy
-from worker.layout.items.reasons.shortage import Shortage, shortage
+from worker.layout.items.reasons.shortage import Shortage, brief_shortage, shortage
 from worker.layout.model.plan import Lattice, PlanWarning, Stored, Unplaced
 from worker.layout.placement.bay import Bay, Spot
 from worker.layout.placement.objective import WEIGHTS, worth
@@ -43,7 +43,8 @@ _LONGEST_SPARE: Final = 6
 #: A spare tray's height where no other tray stands, as a share of the drawer's free height (own choice).
 _SPARE_HEIGHT: Final = 0.5
 
-#: Sizings of trays to find out why items have no place, at most; those that are worth most come first.
+#: Sizings of trays to find out why items have no place, at most; those that are worth most come first. As many more are
+#: spent on what is plain to see of the others.
 MOST_REASON_SIZINGS: Final = 1_500
 _NO_REASON: Final = "It has no place; finding out why would have taken too much work."
 
@@ -295,6 +296,12 @@ def _unplaced(
         if reason is not None:
             reasons[id(item)] = reason
             remedies[id(item)] = remedy(item, rest, own, trials)
+        elif spent < 2 * MOST_REASON_SIZINGS:
+            before = trials.sizing.work
+            brief = brief_shortage(spec, rest, own, trials.sizing)
+            spent += trials.sizing.work - before
+            if brief is not None:
+                reasons[id(item)] = brief
     return [
         Unplaced(
             item.name,

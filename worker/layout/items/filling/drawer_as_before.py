@@ -37,11 +37,7 @@ def fill_as_before(site: Site, items: Sequence[Item], *, moves: int) -> Stock:
     results = [result, fill_drawer(site, items, moves=0, begin=partly, hold=True)]
     if moves:
         results.append(fill_drawer(site, items, moves=moves, begin=begin))
-    return max(results, key=lambda other: _value(other) - stock.weights.moved * _moved(other, site.earlier))
-
-
-def _value(stock: Stock) -> float:
-    return sum(column.value for column, _ in stock.trays)
+    return max(results, key=lambda other: other.value - stock.weights.moved * _moved(other, site.earlier))
 
 
 def _moved(stock: Stock, earlier: Sequence[EarlierTray]) -> int:

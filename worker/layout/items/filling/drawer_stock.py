@@ -25,7 +25,7 @@ from worker.layout.placement.tray_columns import Column
 from worker.layout.storage.tray_option import Option
 from worker.spec.items.item import Item
 
-__all__ = ["MOST_SIZINGS", "Settled", "Stock", "fill_drawer", "place_pinned", "with_rest"]
+__all__ = ["MOST_SIZINGS", "Settled", "Stock", "fill_drawer", "place_pinned", "with_parts", "with_rest"]
 
 #: A kind that no tray takes is split over so many trays at last, at most.
 _MOST_SPLIT: Final = 4
@@ -214,25 +214,40 @@ def _topped_up(stock: Stock, sizing: TraySizing) -> Stock:
 def _split_up(stock: Stock, sizing: TraySizing) -> Stock:
     """Return a drawer in which things of which no tray takes all are split over several, as far as there is room."""
     for item, count in stock.missing:
-        if sizing.count >= MOST_SIZINGS:
-            break
+        stock, _ = with_parts(stock, item, count, sizing)
+    return stock
+
+
+def with_parts(stock: Stock, item: Item, count: int, sizing: TraySizing) -> tuple[Stock, int]:
+    """Return a drawer with things of an item split over several trays, and how many of them have no room.
+
+    Args:
+        stock: the drawer.
+        item: the item, of the drawer or not.
+        count: how many things of it have no place in any drawer.
+        sizing: the trays sized so far; where they are as many as they may be, nothing is split.
+    """
+    before, left = stock, count
+    if all(other is not item for other in stock.assortment.items):
+        stock = replace(stock, assortment=stock.site.assortment([*stock.assortment.items, item]))
+    if sizing.count >= MOST_SIZINGS:
+        return before, left
+    if count == sum(missing for other, missing in stock.missing if other is item):
         whole = _split_evenly(stock, item, sizing)
         if whole is not None:
-            stock = whole
-            continue
-        left = count
-        for _ in range(_MOST_SPLIT):
-            if sizing.trays(item.model_copy(update={"count": left}), stock.site):
-                share = left
-            else:
-                share = _most_with_room(stock, item, left, sizing)
-            more = with_rest(stock, item, share, sizing) if share else None
-            if more is None:
-                break
-            stock, left = more, left - share
-            if not left:
-                break
-    return stock
+            return whole, 0
+    for _ in range(_MOST_SPLIT):
+        if sizing.trays(item.model_copy(update={"count": left}), stock.site):
+            share = left
+        else:
+            share = _most_with_room(stock, item, left, sizing)
+        more = with_rest(stock, item, share, sizing) if share else None
+        if more is None:
+            break
+        stock, left = more, left - share
+        if not left:
+            break
+    return (before if left == count else stock), left
 
 
 def _split_evenly(stock: Stock, item: Item, sizing: TraySizing) -> Stock | None:

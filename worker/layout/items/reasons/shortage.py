@@ -13,13 +13,13 @@ from worker.layout.items.free_floor import cells_text, largest_free
 from worker.layout.items.reasons.in_pieces import why_not_in_pieces
 from worker.layout.placement.bay import Bay, Spot, half_cells
 from worker.layout.placement.tray_columns import Column
-from worker.layout.storage.poses import longest
+from worker.layout.storage.poses import longest, poses
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.spec import Spec
 from worker.spec.items.item import Item
 from worker.spec.manifest.drawers import Cause
 
-__all__ = ["Shortage", "least_bed", "least_height", "pinned_rectangles", "shortage", "with_bed"]
+__all__ = ["Shortage", "brief_shortage", "least_bed", "least_height", "pinned_rectangles", "shortage", "with_bed"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +51,28 @@ def shortage(spec: Spec, item: Item, own: Sequence[Stock], sizing: TraySizing) -
         return Shortage("floor", f"No floor is left: all of them need more than one tray, and {place}.")
     most = min(ANY_HEIGHT, spec.printer.bed[2] + FRAME_AIR)
     return _unsized(item, list(_distinct(stock.site for stock in own)), most, sizing)
+
+
+def brief_shortage(spec: Spec, item: Item, own: Sequence[Stock], sizing: TraySizing) -> Shortage | None:
+    """Return why things of an item have no place as far as one sizing for each drawer tells; None where it does not.
+
+    Args:
+        spec: the job.
+        item: the item; its count is how many have no place.
+        own: the drawers that it might have gone into, as they are filled.
+        sizing: the trays sized so far.
+    """
+    sized = [(stock, trays) for stock in own if (trays := sizing.trays(item, stock.site))]
+    if sized:
+        return _unplaced(spec, item, sized)
+    low = min(pose.size[2] for pose in poses(item.plain))
+    room = max(stock.site.ground.limit - stock.site.ground.floor_top for stock in own)
+    if low > room:
+        text = f"it is {low:g} mm high at the least, and over the floor of a tray there are {room:g}"
+        return Shortage("height", f"It is too tall: {text}.")
+    if not any(stock.left.bits for stock in own):
+        return Shortage("floor", "No floor is left.")
+    return None
 
 
 def _fits_alone(item: Item, site: Site, sizing: TraySizing) -> bool:
