@@ -17,7 +17,7 @@ from worker.layout.model.plan import Plan
 from worker.layout.model.plan_document import plan_document
 from worker.printing.printer_choice import lay_out_for_printers
 from worker.printing.printer_estimates import price_on_others
-from worker.printing.scheduling.work_plan import runs_of
+from worker.printing.runs.work_plan import runs_of
 from worker.spec import Spec
 from worker.spec.errors import DrawerwrightError
 from worker.spec.manifest import EstimateEntry, PlanDocument

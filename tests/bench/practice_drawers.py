@@ -12,7 +12,7 @@ from worker.layout.planner import lay_out
 from worker.layout.storage.poses import volume
 from worker.layout.tray.tray_builder import tray_size
 from worker.printing.estimating.part_estimates import price_parts
-from worker.printing.scheduling.work_plan import runs_of
+from worker.printing.runs.work_plan import runs_of
 from worker.solids import build
 from worker.spec import Spec, load
 

@@ -11,7 +11,7 @@ from worker.printing.estimating.filament import FILAMENT_AREA, cost, length, mas
 from worker.printing.estimating.part_estimates import compare, price_parts
 from worker.printing.estimating.process import Process
 from worker.printing.estimating.process_settings import TIME_UNCERTAINTY
-from worker.printing.scheduling.work_plan import runs_of
+from worker.printing.runs.work_plan import runs_of
 from worker.spec import load
 
 pytestmark = pytest.mark.outside

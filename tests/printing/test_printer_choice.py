@@ -3,8 +3,8 @@
 from worker.layout.planner import lay_out
 from worker.printing.estimating.part_estimates import price_new_parts
 from worker.printing.printer_choice import lay_out_for_printers
-from worker.printing.scheduling.printer_shares import nominal_finish
-from worker.printing.scheduling.work_plan import runs_of
+from worker.printing.runs.printer_shares import nominal_finish
+from worker.printing.runs.work_plan import runs_of
 from worker.spec import load
 
 _SMALL = {"name": "small", "bed": [100, 100, 100]}

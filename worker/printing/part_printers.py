@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Self
 
 from worker.layout.floor.print_bed import Bed
-from worker.printing.scheduling.demand import PartSize
+from worker.printing.runs.demand import PartSize
 from worker.spec import Spec
 from worker.spec.manifest import EstimateEntry, RunEntry
 from worker.spec.printer.printer import Printer, refused_layer, refused_line

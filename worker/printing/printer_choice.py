@@ -13,8 +13,8 @@ from worker.layout.model.plan import Plan
 from worker.layout.planner import lay_out
 from worker.printing.part_printers import printer_classes
 from worker.printing.printer_estimates import price_on_others
-from worker.printing.scheduling.printer_shares import nominal_finish
-from worker.printing.scheduling.work_plan import runs_of
+from worker.printing.runs.printer_shares import nominal_finish
+from worker.printing.runs.work_plan import runs_of
 from worker.spec import Spec
 from worker.spec.errors import LayoutError
 from worker.spec.items.layout import Effort

@@ -22,7 +22,7 @@ from worker.printing.estimating.process_settings import (
     material_of,
     process_of,
 )
-from worker.printing.scheduling.work_plan import runs_of
+from worker.printing.runs.work_plan import runs_of
 from worker.solids import build
 from worker.spec import Calibration, load
 

@@ -4,7 +4,7 @@ from functools import cache
 
 from worker.layout.model.plan_document import plan_document
 from worker.layout.planner import lay_out
-from worker.printing.scheduling.work_plan import runs_of
+from worker.printing.runs.work_plan import runs_of
 from worker.spec import load
 from worker.spec.manifest import EstimateEntry, Generator, Manifest, PartEntry
 

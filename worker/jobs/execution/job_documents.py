@@ -23,10 +23,10 @@ from worker.printing.part_printers import printer_of
 from worker.printing.printer_estimates import entries_of
 from worker.printing.progress.coupon_gate import gate_of
 from worker.printing.progress.printer_history import histories_of, reliability_of
+from worker.printing.runs.work_plan import runs_of
 from worker.printing.scheduling.reliability import Reliability
 from worker.printing.scheduling.spools import purchases
 from worker.printing.scheduling.timetable import make_timetable
-from worker.printing.scheduling.work_plan import runs_of
 from worker.solids import Mesh
 from worker.spec import Spec
 from worker.spec.manifest import (

@@ -1,6 +1,7 @@
 """Print events: reports of pieces that were printed, failed, or were put in the drawer, and their withdrawal."""
 
 import re
+from collections.abc import Iterable
 from typing import Annotated, Final, Literal, Self, TypeAlias
 
 from pydantic import AfterValidator, Field, model_validator
@@ -131,13 +132,8 @@ class PrintEvent(Noun):
                 value=None, limit="an event", remedy='Write {"outcome": "withdrawn", "event": 4}, for example.',
             )  # fmt: skip
             refusals.add(error, "event")
-        for name in sorted(self.model_fields_set - {"outcome", "event", "note", "at", "id"}):
-            if getattr(self, name):
-                error = SpecError(
-                    "A withdrawal is no print.",
-                    value=getattr(self, name), limit="none with withdrawn", remedy="Remove it.",
-                )  # fmt: skip
-                refusals.add(error, name)
+        others = sorted(self.model_fields_set - {"outcome", "event", "note", "at", "id"})
+        self._refuse(refusals, others, "A withdrawal is no print.", "Remove it.")
 
     def _check_measured(self, refusals: Refusals) -> None:
         """Check that a reading of the coupon is nothing else."""
@@ -147,13 +143,15 @@ class PrintEvent(Noun):
                 value=None, limit="a clearance", remedy='Write {"outcome": "measured", "clearance": 0.25}, say.',
             )  # fmt: skip
             refusals.add(error, "clearance")
-        for name in ("run", "mark", "failed", "printer", "seconds"):
-            if getattr(self, name):
-                error = SpecError(
-                    "A measured coupon is no print.",
-                    value=getattr(self, name), limit="none with measured", remedy="Record the print by itself.",
-                )  # fmt: skip
-                refusals.add(error, name)
+        others = ("run", "mark", "failed", "printer", "seconds")
+        self._refuse(refusals, others, "A measured coupon is no print.", "Record the print by itself.")
+
+    def _refuse(self, refusals: Refusals, names: Iterable[str], message: str, remedy: str) -> None:
+        """Refuse the fields with these names that have a value."""
+        for name in names:
+            if value := getattr(self, name):
+                limit = f"none with {self.outcome}"
+                refusals.add(SpecError(message, value=value, limit=limit, remedy=remedy), name)
 
     def _check_details(self, refusals: Refusals) -> None:
         """Check that clearance, printer and time belong to what was printed."""

@@ -15,8 +15,8 @@ from worker.printing.packing.bed_surface import Surface
 from worker.printing.packing.lower_bound import least_runs
 from worker.printing.part_printers import PrinterClass, printer_classes
 from worker.printing.print_order import DEFAULT_ACCESS, is_test_print, run_order
-from worker.printing.scheduling.alike_runs import FILAMENT_DECIMALS, SECONDS_DECIMALS, pack_alike
-from worker.printing.scheduling.demand import AccessByTray, Need, PartSize
+from worker.printing.runs.alike_runs import FILAMENT_DECIMALS, SECONDS_DECIMALS, known_sum, pack_alike
+from worker.printing.runs.demand import AccessByTray, Need, PartSize
 from worker.printing.scheduling.goals import finish_of
 from worker.printing.scheduling.greedy import greedy_assignment
 from worker.printing.scheduling.problem import SchedulingProblem
@@ -63,7 +63,7 @@ def pack_shares(
 ) -> tuple[tuple[RunEntry, ...], WorkEntry]:
     """Return the runs on all printers, in the order of `worker.printing.print_order`, and their totals.
 
-    Arguments and errors are those of `worker.printing.scheduling.work_plan.pack_needs`.
+    Arguments and errors are those of `worker.printing.runs.work_plan.pack_needs`.
     """
     return _Sharing(spec, {part.mark: part for part in parts}, access, estimates, others).packed(needs, exact=exact)
 
@@ -89,9 +89,9 @@ def printer_work(runs: Iterable[RunEntry]) -> tuple[PrinterWorkEntry, ...]:
             printers=names,
             pieces=sum(len(run.pieces) for run in own),
             runs=len(own),
-            grams=_sum((run.grams for run in own), FILAMENT_DECIMALS),
-            cost=_sum((run.cost for run in own), FILAMENT_DECIMALS),
-            seconds=_sum((run.seconds for run in own), SECONDS_DECIMALS),
+            grams=known_sum((run.grams for run in own), FILAMENT_DECIMALS),
+            cost=known_sum((run.cost for run in own), FILAMENT_DECIMALS),
+            seconds=known_sum((run.seconds for run in own), SECONDS_DECIMALS),
         )
         for names, own in sorted(shares.items())
         if names
@@ -331,10 +331,10 @@ class _Sharing:
                 "runs": len(runs),
                 "least_runs": self.least(units),
                 "long_pieces": tuple(dict.fromkeys(mark for work in works for mark in work.long_pieces)),
-                "grams": _sum((work.grams for work in works), FILAMENT_DECIMALS),
-                "metres": _sum((work.metres for work in works), FILAMENT_DECIMALS),
-                "cost": _sum((work.cost for work in works), FILAMENT_DECIMALS),
-                "seconds": _sum((work.seconds for work in works), SECONDS_DECIMALS),
+                "grams": known_sum((work.grams for work in works), FILAMENT_DECIMALS),
+                "metres": known_sum((work.metres for work in works), FILAMENT_DECIMALS),
+                "cost": known_sum((work.cost for work in works), FILAMENT_DECIMALS),
+                "seconds": known_sum((work.seconds for work in works), SECONDS_DECIMALS),
                 "printers": printer_work(runs),
             }
         )
@@ -361,13 +361,3 @@ def _moved(share: _Share, units: Counter[_Unit], source: int, target: int) -> _S
     return tuple(
         own - units if index == source else own + units if index == target else own for index, own in enumerate(share)
     )
-
-
-def _sum(amounts: Iterable[float | None], decimals: int) -> float | None:
-    """Return the rounded sum; None when an amount is unknown."""
-    total = 0.0
-    for amount in amounts:
-        if amount is None:
-            return None
-        total += amount
-    return round(total, decimals)

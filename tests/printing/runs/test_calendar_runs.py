@@ -4,12 +4,12 @@ from collections import Counter
 from datetime import UTC, datetime
 
 import pytest
-
 from tests.printing.scheduling.test_work_plan import drawer, estimated, job, tray
+
 from worker.layout.planner import lay_out
-from worker.printing.scheduling.calendar_runs import with_run_hours
+from worker.printing.runs.calendar_runs import with_run_hours
+from worker.printing.runs.work_plan import runs_of
 from worker.printing.scheduling.timetable import make_timetable
-from worker.printing.scheduling.work_plan import runs_of
 from worker.spec.printer.material import Material
 
 _NOW = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)

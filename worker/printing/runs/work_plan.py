@@ -4,10 +4,10 @@ from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 
 from worker.layout.model.plan import Plan
-from worker.printing.scheduling.alike_runs import FILAMENT_DECIMALS, SECONDS_DECIMALS, pack_alike
-from worker.printing.scheduling.calendar_runs import fitted_to_calendar
-from worker.printing.scheduling.demand import AccessByTray, Need, PartSize, access_of, needs_of
-from worker.printing.scheduling.printer_shares import EstimatesByPrinter, pack_shares
+from worker.printing.runs.alike_runs import FILAMENT_DECIMALS, SECONDS_DECIMALS, pack_alike
+from worker.printing.runs.calendar_runs import fitted_to_calendar
+from worker.printing.runs.demand import AccessByTray, Need, PartSize, access_of, needs_of
+from worker.printing.runs.printer_shares import EstimatesByPrinter, pack_shares
 from worker.spec import Spec
 from worker.spec.manifest import EstimateEntry, RunEntry, WorkEntry
 

@@ -11,12 +11,12 @@ from worker.printing.lettering_changes import LetteredPiece, pause_times, run_le
 from worker.printing.packing.pieces import Group, Piece, Run, Runs
 from worker.printing.packing.run_packer import pack_runs
 from worker.printing.print_order import DEFAULT_ACCESS, is_test_print, run_order
-from worker.printing.scheduling.demand import AccessByTray, Need, PartSize
+from worker.printing.runs.demand import AccessByTray, Need, PartSize
 from worker.spec import Spec
 from worker.spec.manifest import EstimateEntry, RunEntry, RunLettering, RunPiece, WorkEntry
 from worker.spec.printer.material import Material
 
-__all__ = ["FILAMENT_DECIMALS", "SECONDS_DECIMALS", "pack_alike"]
+__all__ = ["FILAMENT_DECIMALS", "SECONDS_DECIMALS", "known_sum", "pack_alike"]
 
 #: Decimals of grams, metres and money, and of seconds.
 FILAMENT_DECIMALS: Final = 4
@@ -218,7 +218,7 @@ def _entry(
             "seconds": round(seconds, SECONDS_DECIMALS),
             "grams": round(sum(estimate.grams for estimate in own), FILAMENT_DECIMALS),
             "metres": round(sum(estimate.metres for estimate in own), FILAMENT_DECIMALS),
-            "cost": _sum(estimate.cost for estimate in own),
+            "cost": known_sum((estimate.cost for estimate in own), FILAMENT_DECIMALS),
         }
     )
     kind = parts[pieces[0].mark].kind
@@ -270,7 +270,7 @@ def _totals(spec: Spec, runs: Sequence[RunEntry], packed: Sequence[Runs], *, tim
         update={
             "grams": round(sum(run.grams or 0.0 for run in runs), FILAMENT_DECIMALS),
             "metres": round(sum(run.metres or 0.0 for run in runs), FILAMENT_DECIMALS),
-            "cost": _sum(run.cost for run in runs),
+            "cost": known_sum((run.cost for run in runs), FILAMENT_DECIMALS),
             "seconds": round(sum(run.seconds or 0.0 for run in runs), SECONDS_DECIMALS),
             "time_uncertainty": time.uncertainty,
             "filament_uncertainty": filament.uncertainty,
@@ -280,11 +280,11 @@ def _totals(spec: Spec, runs: Sequence[RunEntry], packed: Sequence[Runs], *, tim
     )
 
 
-def _sum(costs: Iterable[float | None]) -> float | None:
-    """Return the total cost; None when one of the costs is unknown."""
+def known_sum(amounts: Iterable[float | None], decimals: int) -> float | None:
+    """Return the rounded sum; None when an amount is unknown."""
     total = 0.0
-    for cost in costs:
-        if cost is None:
+    for amount in amounts:
+        if amount is None:
             return None
-        total += cost
-    return round(total, FILAMENT_DECIMALS)
+        total += amount
+    return round(total, decimals)
