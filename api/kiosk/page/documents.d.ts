@@ -89,6 +89,7 @@ export interface Run {
   seconds?: number | null;
   grams?: number | null;
   file?: string | null;
+  printers?: string[];
 }
 export interface Work {
   pieces: number;

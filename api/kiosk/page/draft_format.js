@@ -15,7 +15,7 @@
  *   count: number | string, access: string, storage: string, group: string, near: string, label: boolean}} Thing
  * `near` is the key of another thing, or "".
  */
-/** @typedef {Partial<Record<"grid" | "printer" | "material" | "printing" | "schedule", Record<string, any>>>} Rest */
+/** @typedef {Partial<Record<"grid" | "printer" | "material" | "printing" | "schedule", Record<string, any>>> & {printers?: Record<string, any>[]}} Rest */
 /**
  * @typedef {{version: 2, unit: "mm" | "in", drawers: DrawerDraft[], things: Thing[], bed: string[], nozzle: string,
  *   layer: string, material: string, price: string, hours: string, half: boolean, fill: boolean, coupon: boolean,
@@ -134,8 +134,16 @@ export function readDraft(value) {
     coupon: flag(kept.coupon, blank.coupon),
     share: SHARE.includes(kept.share) ? kept.share : blank.share,
     previous: JOB.test(text(record(kept.previous).job)) ? { job: text(kept.previous.job), name: text(kept.previous.name) } : null,
-    rest: Object.fromEntries(SETTINGS.filter((key) => Object.keys(record(record(kept.rest)[key])).length).map((key) => [key, record(kept.rest[key])])),
+    rest: readRest(record(kept.rest)),
   };
+}
+
+/** @param {Record<string, any>} kept @returns {Rest} */
+function readRest(kept) {
+  /** @type {Rest} */
+  const rest = Object.fromEntries(SETTINGS.filter((key) => Object.keys(record(kept[key])).length).map((key) => [key, record(kept[key])]));
+  const printers = list(kept.printers).map(record).filter((printer) => Object.keys(printer).length);
+  return printers.length ? { ...rest, printers } : rest;
 }
 
 /**

@@ -32,12 +32,22 @@ export function drawPrinter() {
   const set = (/** @type {"nozzle" | "layer" | "hours" | "price"} */ key) => (/** @type {string} */ text) => { draft[key] = text; };
   const check = (/** @type {"coupon" | "fill" | "half"} */ key, /** @type {string} */ label) => h("label", { class: "check" },
     h("input", { type: "checkbox", id: key, checked: draft[key], onchange: (/** @type {any} */ event) => { draft[key] = event.target.checked; changed("field"); } }), t(label));
+  const { printers } = draft.rest;
+  const useOne = () => {
+    delete draft.rest.printers;
+    changed("field");
+    drawPrinter();
+    byId("bed-0").focus();
+  };
   show(byId("printer"),
-    h("fieldset", {}, h("legend", {}, t("bed")), bedChoices(), h("div", { class: "three" },
+    printers && h("div", { class: "welcome" },
+      h("p", { id: "printers-kept" }, t("printers_kept", { names: printers.map((printer) => printer.name).join(", ") })),
+      button(t("use_one_printer"), useOne, { id: "use-one-printer", class: "quiet" })),
+    !printers && h("fieldset", {}, h("legend", {}, t("bed")), bedChoices(), h("div", { class: "three" },
       ["bed_x", "bed_y", "bed_z"].map((key, n) => field(`bed-${n}`, t(key), draft.bed[n] ?? "", (text) => { draft.bed[n] = text; }, { unit: true })))),
     h("div", { class: "three" },
-      field("nozzle", `${t("nozzle")} (mm)`, draft.nozzle, set("nozzle")),
-      field("layer", `${t("layer")} (mm)`, draft.layer, set("layer")),
+      !printers && field("nozzle", `${t("nozzle")} (mm)`, draft.nozzle, set("nozzle")),
+      !printers && field("layer", `${t("layer")} (mm)`, draft.layer, set("layer")),
       field("hours", `${t("longest_run")} (${t("optional")})`, draft.hours, set("hours"))),
     h("div", { class: "three" },
       h("div", { class: "field" }, h("label", { for: "material" }, t("material")),

@@ -1,5 +1,6 @@
 // The print runs of a job: those to print, ticked off with time to take it back, and those that were recorded.
 
+import { bedOf, bedPicture } from "./bed_picture.js";
 import { announce, button, byId, find, h, show } from "./dom.js";
 import { t } from "./messages.js";
 import { dateText, duration, gramsText } from "./numbers.js";
@@ -20,7 +21,7 @@ const GRACE = 6000;
 /** Ticks that are not recorded yet, by run. @type {Map<number, Tick>} */
 const ticks = new Map();
 
-/** @type {{panel: HTMLElement, job: string, manifest: Manifest} | null} */
+/** @type {{panel: HTMLElement, job: string, manifest: Manifest, spec: any} | null} `spec` is the job's, for its beds */
 let view = null;
 
 /** Record what was ticked, at once: the page or the list of runs is left. */
@@ -53,7 +54,7 @@ window.addEventListener("pagehide", () => {
 
 /** @param {HTMLElement} panel @param {string} job @param {Manifest} manifest */
 export async function drawRuns(panel, job, manifest) {
-  view = { panel, job, manifest };
+  view = { panel, job, manifest, spec: null };
   if (!panel.querySelector(".run")) show(panel, h("p", { class: "hint" }, t("loading")));
   await redraw();
 }
@@ -72,7 +73,9 @@ async function redraw() {
   let progress = {};
   try {
     await sendWaiting();
-    const [left, prints] = await Promise.all([requestJson("GET", `v1/jobs/${job}/runs`), requestJson("GET", `v1/jobs/${job}/prints`)]);
+    const spec = now.spec ?? requestJson("GET", `v1/jobs/${job}/spec`);
+    const [left, prints, given] = await Promise.all([requestJson("GET", `v1/jobs/${job}/runs`), requestJson("GET", `v1/jobs/${job}/prints`), spec]);
+    now.spec = given;
     runs = left.runs;
     progress = { work: left.work, schedule: left.schedule, clearance: prints.clearance, refit: prints.refit };
     events = prints.events;
@@ -144,18 +147,9 @@ async function buildRefit(job) {
 
 /** @param {Run} run @param {string} job @param {ScheduleStep | undefined} step when it is to be printed */
 function openRun(run, job, step) {
-  const get = async () => {
+  const get = async (/** @type {string} */ kind, /** @type {string} */ name) => {
     try {
-      await save(`v1/jobs/${job}/runs/${run.number}.3mf`, run.file ?? "");
-      announce(t("saved", { name: run.file ?? "" }));
-    } catch (error) {
-      announce(messageOf(error));
-    }
-  };
-  const getSheet = async () => {
-    const name = `run-${run.number}.pdf`;
-    try {
-      await save(`v1/jobs/${job}/runs/${run.number}.pdf`, name);
+      await save(`v1/jobs/${job}/runs/${run.number}.${kind}`, name);
       announce(t("saved", { name }));
     } catch (error) {
       announce(messageOf(error));
@@ -163,12 +157,13 @@ function openRun(run, job, step) {
   };
   return h("li", { class: "run", id: `run-${run.number}` },
     h("h3", {}, t("run", { number: run.number })),
+    view && bedPicture(run, view.manifest.parts, bedOf(view.spec, run.printers ?? [])),
     h("p", {}, pieces(run.pieces)),
     step && h("p", { id: `when-${run.number}` }, t("run_when", { begin: dateText(step.begin), end: dateText(step.end), printer: step.printer })),
     h("p", { class: "hint" }, [run.material, run.seconds && duration(run.seconds), run.grams && gramsText(run.grams)].filter(Boolean).join(", ")),
     h("div", { class: "choices" },
-      run.file && button(t("get_file"), get, { id: `get-${run.number}` }),
-      button(t("get_sheet"), getSheet, { id: `sheet-${run.number}` }),
+      run.file && button(t("get_file"), () => get("3mf", run.file ?? ""), { id: `get-${run.number}` }),
+      button(t("get_sheet"), () => get("pdf", `run-${run.number}.pdf`), { id: `sheet-${run.number}` }),
       button(t("is_printed"), () => tick(run.number, "printed"), { id: `printed-${run.number}`, class: "main" }),
       button(t("has_failed"), () => tick(run.number, "failed"), { id: `failed-${run.number}`, class: "quiet danger" })),
     detailsForm(run, step?.printer ?? ""));

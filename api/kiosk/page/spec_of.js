@@ -28,7 +28,8 @@ export function specOf(draft) {
     spec: "1",
     name: draft.drawers.map((drawer) => drawer.name).join(", ").slice(0, 80) || "1",
     drawers,
-    printer: { ...draft.rest.printer, bed: draft.bed.map(length), nozzle: number(draft.nozzle), layer: number(draft.layer) },
+    ...(draft.rest.printers ? { printers: draft.rest.printers }
+      : { printer: { ...draft.rest.printer, bed: draft.bed.map(length), nozzle: number(draft.nozzle), layer: number(draft.layer) } }),
     material: { ...draft.rest.material, name: draft.material },
     coupon: draft.coupon,
   };

@@ -7,7 +7,7 @@ import { blankDraft, blankDrawer, freeKey, SETTINGS } from "./draft_format.js";
 
 /** Fields of each kind of object that the page reads. */
 const READ = {
-  spec: ["spec", "name", "drawers", "items", "printer", "material", "coupon", "grid", "printing", "schedule", "layout"],
+  spec: ["spec", "name", "drawers", "items", "printer", "printers", "material", "coupon", "grid", "printing", "schedule", "layout"],
   drawer: ["name", "width", "depth", "height", "corner_radius", "copies", "obstacles", "trays", "items", "fill", "floor", "panels"],
   item: ["name", "shape", "count", "access", "storage", "group", "near", "label"],
 };
@@ -100,7 +100,9 @@ function readSettings(spec, made) {
     const left = Object.entries(spec[key] ?? {}).filter(([name, value]) => !SHOWN[key]?.includes(name) && value !== null);
     if (left.length) draft.rest[key] = Object.fromEntries(left);
   }
-  const { printer = {}, material = {} } = spec;
+  const printers = /** @type {Fields[]} */ (Array.isArray(spec.printers) ? spec.printers : []);
+  if (printers.length) draft.rest.printers = printers;
+  const { printer = printers[0] ?? {}, material = {} } = spec;
   draft.bed = three(printer.bed);
   draft.nozzle = text(printer.nozzle) || draft.nozzle;
   draft.layer = text(printer.layer) || draft.layer;

@@ -12,6 +12,18 @@ test("what was stored is what is read", () => {
   for (const draft of [blankDraft(), exampleDraft()]) assert.deepEqual(readDraft(JSON.parse(JSON.stringify(draft))), draft);
 });
 
+test("printers that a document names are kept, and go back into its spec", () => {
+  const printers = [{ name: "big", bed: [300, 310, 300] }, { name: "small", bed: [180, 180, 180] }];
+  const read = draftOf({ spec: "1", name: "x", drawers: [{ name: "a", width: 300, depth: 300, height: 60 }], printers, material: { name: "PLA" } });
+  assert.ok(read);
+  assert.deepEqual(read.left, []);
+  assert.deepEqual(read.draft.bed, ["300", "310", "300"]);
+  const draft = readDraft(JSON.parse(JSON.stringify(read.draft)));
+  assert.ok(draft);
+  assert.deepEqual(specOf(draft).spec.printers, printers);
+  assert.equal("printer" in specOf(draft).spec, false);
+});
+
 test("a draft of the first version gets keys and what it lacks", () => {
   const first = { unit: "in", drawers: [{ name: "top", width: ["12", "", ""], depth: ["9", "", ""], height: "3" }], things: [{ kind: "box", name: "pen", sizes: ["5", "1", "1"], count: 3 }] };
   const draft = readDraft(first);
