@@ -16,7 +16,8 @@ def long_box(length, width=30.0, height=15.0):
 
 
 @settings(max_examples=15, deadline=None)
-@given(st.integers(105, 180), st.integers(8, 90), st.integers(4, 30), st.integers(1, 4))
+# of more than two, lying in fewer layers can be worth more than the direction
+@given(st.integers(105, 180), st.integers(8, 90), st.integers(4, 30), st.integers(1, 2))
 def test_long_things_lie_front_to_back_in_a_tray_as_wide_as_it_is_deep(length, width, height, count):
     stock = assortment([thing(long_box(length, width, height), "rule", count=count)], ground(span=(12, 12)))
     square = replace(stock, footprints=frozenset({(side, side) for side in range(6, 13)}))
