@@ -65,6 +65,21 @@ def test_tiles_of_staggered_rows_share_tabs_where_their_seams_end(seam):
     check_groups(floor, placed, 0.2)
 
 
+@pytest.mark.parametrize("seam", ["dovetail", "key"])
+def test_border_that_no_cell_holds_leaves_neither_scraps_nor_keys(seam):
+    """A seam cuts a strip beside a slot off from all cells: it is left out, with the tabs that were to hold it."""
+    slot = shapely.box(66.683, 47.07, 90.218, 156.9)
+    floor, placed, lattice = floor_of(
+        shapely.box(0, 0, 156.9, 156.9).difference(slot), bed=120.0, seam=seam, half_cells=True, gap=0.1
+    )
+    assert min(tile.area for tile in placed) > (lattice.pitch / 2.0) ** 2
+    assert floor.plan.loose == ()
+    check_groups(floor, placed, 0.1)
+    for key in floor.keys:
+        outline = Polygon([(key.at[0], key.at[1]), (key.at[0] + 6.1, key.at[1]), (key.at[0], key.at[1] + 6.1)])
+        assert sum(tile.distance(outline) < 0.2 for tile in placed) > 1
+
+
 def test_plain_seams_hold_nothing():
     floor, placed, _ = floor_of(shapely.box(0, 0, 420, 168), seam="plain")
     assert floor.plan.hold is None

@@ -96,7 +96,7 @@ def cone(wide, end, length, *, turned):
 
 
 @settings(max_examples=30, deadline=None)
-@given(st.floats(8.0, 60.0), st.floats(0.0, 1.0), st.floats(2.0, 6.0))
+@given(st.floats(8.0, 60.0), st.just(0.0) | st.floats(0.02, 1.0), st.floats(2.0, 6.0))
 def test_tapered_bodies_lie_head_to_tail_without_touching(wide, share, slender):
     body = Tapered(kind="tapered", diameter=wide, end_diameter=wide * share, length=wide * slender)
     pose = next(pose for pose in poses(body.lying) if pose.axis == "z" and pose.size[1] > body.length - 0.01)

@@ -1,6 +1,6 @@
 """The floor builder: cuts a floor into tiles that fit the bed, with border, windows and seams."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
@@ -16,6 +16,7 @@ from worker.layout.floor.plate_graph import Board, Seam
 from worker.layout.floor.print_bed import Bed
 from worker.layout.floor.seams import KEY_DROP, corner_arc, fit_tab, narrowest
 from worker.layout.floor.tab import Lobe, Tab
+from worker.layout.floor.tab_places import TabPlace
 from worker.layout.floor.tab_strength import pull
 from worker.layout.floor.tile_drawing import DrawnTile, TileDrawing, placed
 from worker.layout.floor.tile_figure import Turn
@@ -128,11 +129,21 @@ class _Tiling:
         made = self._pieces(cut)
         pairs = [(a, b) for i, j in cut.pairs for a in made.of_tile[i] for b in made.of_tile[j]]
         seams = self._seams(pairs, made.outlines)
-        return Floor(
-            tuple(made.pieces), seams, tuple(self._keys(cut)), tuple(self._warnings(cut)), self._plan(cut, made, seams)
-        )
+        places = self._joining(cut.places, made.outlines)
+        plan = self._plan(cut, made, seams, places)
+        return Floor(tuple(made.pieces), seams, tuple(self._keys(places)), tuple(self._warnings(cut)), plan)
 
-    def _plan(self, cut: Partition, made: _Pieces, seams: Sequence[SeamPair]) -> FloorPlan:
+    def _joining(self, places: Sequence[TabPlace], outlines: Sequence[Polygon]) -> list[TabPlace]:
+        """Return the places of tabs at which two tiles meet; one of them may have lost its border there."""
+        if self.tab is None or not places:
+            return []
+        nodes = shapely.points([(place.x * self.half, place.y * self.half) for place in places])
+        at, _ = shapely.STRtree(outlines).query(nodes, predicate="dwithin", distance=self.tab.reach)
+        return [place for place, count in zip(places, np.bincount(at, minlength=len(places)), strict=True) if count > 1]
+
+    def _plan(
+        self, cut: Partition, made: _Pieces, seams: Sequence[SeamPair], places: Sequence[TabPlace]
+    ) -> FloorPlan:
         """Return how the floor holds together, and what it leaves out."""
         count, near = len(made.pieces), {(seam.first, seam.second) for seam in seams}
         locked = [(a, b) for i, j in sorted(cut.locked) for a in made.of_tile[i] for b in made.of_tile[j]]
@@ -142,13 +153,13 @@ class _Tiling:
             own = sorted((group for group in groups if group[0] in floor), key=lambda group: -len(group))
             loose += [tile for group in own[1:] for tile in group]
         hold = None
-        if self.tab is not None and cut.places:
+        if self.tab is not None and places:
             height = self.joint.height - (KEY_DROP if self.style == "key" else 0.0)
             force = round(pull(self.tab, height), 1) if self.tab.square else None
-            hold = SeamHold(len(cut.places), round(self.tab.undercut, 3), round(self.tab.play, 3), force)
+            hold = SeamHold(len(places), round(self.tab.undercut, 3), round(self.tab.play, 3), force)
         lost = [self.board.shape(patch) for patch in range(len(self.board.patches)) if patch not in cut.tile_of]
         rest = left_out(
-            self.drawing.usable, [*made.outlines, *self._key_outlines(cut)], lost,
+            self.drawing.usable, [*made.outlines, *self._key_outlines(places)], lost,
             least=self.drawing.least, gap=self.gap, origin=self.lattice.origin,
         )  # fmt: skip
         return FloorPlan(groups, tuple(sorted(loose)), hold, rest)
@@ -176,9 +187,9 @@ class _Tiling:
         meet = shapely.distance(first, second) <= self.gap + COORDINATE_GRID
         return tuple(SeamPair(a, b, self.gap) for (a, b), near in zip(pairs, meet, strict=True) if near)
 
-    def _key_outlines(self, cut: Partition) -> Iterator[Polygon]:
+    def _key_outlines(self, places: Iterable[TabPlace]) -> Iterator[Polygon]:
         """Yield both halves of each loose key, in mm from the lattice's origin."""
-        for place in cut.places:
+        for place in places:
             if self.tab is None or not place.loose:
                 continue
             (low, high), at = place.lobes, (place.x * self.half, place.y * self.half)
@@ -186,10 +197,10 @@ class _Tiling:
             yield placed(self.tab.male(low, high), at, turn)
             yield placed(self.tab.male(high, low), at, turn + 180)
 
-    def _keys(self, cut: Partition) -> Iterator[KeyPiece]:
+    def _keys(self, places: Iterable[TabPlace]) -> Iterator[KeyPiece]:
         """Yield the loose keys; a key with one plain side is always the same way round, and turned to its place."""
         keys = []
-        for place in cut.places:
+        for place in places:
             if self.tab is None or not place.loose:
                 continue
             low, high = place.lobes

@@ -108,7 +108,9 @@ class TileDrawing:
         own = overlap(cell_area(cells, self.half), whole)
         border = opened(shapely.difference(whole, own, grid_size=LENGTH_EPSILON), self.least / 2.0)
         area, _ = joined(own, border, self.usable, self.least, gap)
-        return polygons(shapely.union_all([area, *self._walls_of_recesses(tile, area, whole)]))
+        drawn = polygons(shapely.union_all([area, *self._walls_of_recesses(tile, area, whole)]))
+        # a wall beside border that was left out, as no cell holds it, is a scrap
+        return [polygon for polygon in drawn if overlap(polygon, area).area > _SCRAP]
 
     def _walls_of_recesses(self, tile: Tile, area: BaseGeometry, whole: BaseGeometry) -> Iterator[BaseGeometry]:
         """Yield what a tile's area lacks of the walls around its recesses, where its border ends beside one."""
