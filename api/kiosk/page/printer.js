@@ -42,7 +42,7 @@ export function drawPrinter() {
   show(byId("printer"),
     printers && h("div", { class: "welcome" },
       h("p", { id: "printers-kept" }, t("printers_kept", { names: printers.map((printer) => printer.name).join(", ") })),
-      button(t("use_one_printer"), useOne, { id: "use-one-printer", class: "quiet" })),
+      button(t("use_one_printer"), useOne, { id: "single-printer", class: "quiet" })),
     !printers && h("fieldset", {}, h("legend", {}, t("bed")), bedChoices(), h("div", { class: "three" },
       ["bed_x", "bed_y", "bed_z"].map((key, n) => field(`bed-${n}`, t(key), draft.bed[n] ?? "", (text) => { draft.bed[n] = text; }, { unit: true })))),
     h("div", { class: "three" },

@@ -4,8 +4,8 @@ from collections import Counter
 from datetime import UTC, datetime
 
 import pytest
-from tests.printing.scheduling.test_work_plan import drawer, estimated, job, tray
 
+from tests.printing.runs.test_work_plan import drawer, estimated, job, tray
 from worker.layout.planner import lay_out
 from worker.printing.runs.calendar_runs import with_run_hours
 from worker.printing.runs.work_plan import runs_of

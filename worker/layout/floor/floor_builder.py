@@ -141,9 +141,7 @@ class _Tiling:
         at, _ = shapely.STRtree(outlines).query(nodes, predicate="dwithin", distance=self.tab.reach)
         return [place for place, count in zip(places, np.bincount(at, minlength=len(places)), strict=True) if count > 1]
 
-    def _plan(
-        self, cut: Partition, made: _Pieces, seams: Sequence[SeamPair], places: Sequence[TabPlace]
-    ) -> FloorPlan:
+    def _plan(self, cut: Partition, made: _Pieces, seams: Sequence[SeamPair], places: Sequence[TabPlace]) -> FloorPlan:
         """Return how the floor holds together, and what it leaves out."""
         count, near = len(made.pieces), {(seam.first, seam.second) for seam in seams}
         locked = [(a, b) for i, j in sorted(cut.locked) for a in made.of_tile[i] for b in made.of_tile[j]]
