@@ -8,7 +8,7 @@ import { t } from "./messages.js";
 /** @typedef {{mark: string, x: number, y: number, w: number, d: number}} Rectangle in mm, from the front left corner of the bed */
 
 /** Height of the letters as a share of the bed's longer side, and how wide a letter is beside its height. */
-const LETTER = 0.06;
+const LETTER = 0.14;
 const LETTER_WIDTH = 0.65;
 
 /**

@@ -74,10 +74,10 @@ export function spoolFields() {
     const grams = event.target.value.split(/[;\s]+/).filter(Boolean).map((/** @type {string} */ text) => (Number.isFinite(Number(text.replace(",", "."))) ? Number(text.replace(",", ".")) : text));
     set({ left: grams.length ? grams : null });
   };
-  return h("div", { class: "two" },
+  return h("div", {}, h("div", { class: "two" },
     h("div", { class: "field" }, h("label", { for: "colour" }, t("colour")),
       h("input", { id: "colour", type: "color", value: material().colour ?? "#808080", onchange: (/** @type {any} */ event) => set({ colour: event.target.value.toUpperCase() }) })),
     h("div", { class: "field" }, h("label", { for: "spools" }, `${t("spools")} (${t("optional")})`),
-      h("input", { id: "spools", inputmode: "decimal", autocomplete: "off", maxlength: 120, value: (material().left ?? []).join("; "), "aria-describedby": "spools-hint", onchange: left }),
-      h("p", { class: "hint", id: "spools-hint" }, t("spools_hint"))));
+      h("input", { id: "spools", inputmode: "decimal", autocomplete: "off", maxlength: 120, value: (material().left ?? []).join("; "), "aria-describedby": "spools-hint", onchange: left }))),
+    h("p", { class: "hint", id: "spools-hint" }, t("spools_hint")));
 }
