@@ -157,7 +157,7 @@ _fields = st.fixed_dictionaries(
 _beds = st.lists(st.floats(100, 260), min_size=1, max_size=2).map(lambda sides: ((sides[0], sides[-1]),))
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
 @given(_fields, _beds, st.sampled_from([0.2, 0.3, 0.4]), st.sampled_from([0.42, 0.44, 0.62]), st.booleans())
 def test_any_jointed_tray_that_the_rules_let_through_joins(fields, beds, air, line_width, half_feet):
     joint = Joint(default_profile(air, line_width), air, line_width)
