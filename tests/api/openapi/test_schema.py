@@ -302,7 +302,7 @@ def test_the_open_service_keeps_to_its_document_along_the_links(schemathesis, do
             kept.append({**prefer, "required": True})  # so that many have ended
         operation["parameters"] = kept
     # few walks but long ones: a walk begins with two requests of each kind that needs nothing made before
-    longer = ("[phases.stateful]", "max-steps = 60", "inference.algorithms = []", 'generation.mode = "positive"')
+    longer = ("[phases.stateful]", "max-steps = 90", "inference.algorithms = []", 'generation.mode = "positive"')
     _, followed = schemathesis(opened, reduced, _configuration(document, {}, *longer), "stateful", 9)
     links = _links(document)
     targets = set(links.values())
