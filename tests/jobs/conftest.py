@@ -93,11 +93,17 @@ def settings(request, tmp_path):
 
 
 @pytest.fixture
-def records(settings):
-    """The record of the settings."""
+def database(settings):
+    """The database of the settings."""
     database = open_database(settings.database)
-    yield JobRecords(database)
+    yield database
     database.dispose()
+
+
+@pytest.fixture
+def records(database):
+    """The record of the settings."""
+    return JobRecords(database)
 
 
 @pytest.fixture

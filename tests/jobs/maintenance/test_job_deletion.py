@@ -6,17 +6,9 @@ import pytest
 from sqlalchemy import func, select, update
 
 from worker.jobs.common.errors import BlobMissing
-from worker.jobs.database.connection import open_database
 from worker.jobs.database.tables import DailyUsageRow, JobFileRow, JobRow
 from worker.jobs.maintenance.job_deletion import JobDeletion
 from worker.jobs.records.models import StoredFile
-
-
-@pytest.fixture
-def database(settings):
-    opened = open_database(settings.database)
-    yield opened
-    opened.dispose()
 
 
 @pytest.fixture

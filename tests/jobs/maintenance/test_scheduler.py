@@ -23,11 +23,6 @@ pytestmark = pytest.mark.service
 
 
 @pytest.fixture
-def database(records):
-    return records._engine
-
-
-@pytest.fixture
 def sweep(database, blobs):
     return OrphanSweep(database, blobs, 0.0)
 

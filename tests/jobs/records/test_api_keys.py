@@ -21,13 +21,6 @@ from worker.spec import load
 
 
 @pytest.fixture
-def database(settings):
-    opened = open_database(settings.database)
-    yield opened
-    opened.dispose()
-
-
-@pytest.fixture
 def keys(database):
     return ApiKeys(database)
 

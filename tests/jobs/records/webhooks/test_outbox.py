@@ -10,7 +10,6 @@ from standardwebhooks import WebhookVerificationError
 
 from worker.jobs.common.errors import DeliveryNotFound, QuotaReached, RedeliveryRefused, WebhookNotFound
 from worker.jobs.common.ids import new_id
-from worker.jobs.database.connection import open_database
 from worker.jobs.database.db_clock import utc_now
 from worker.jobs.database.tables import ApiKeyRow, OutboxRow, WebhookRow
 from worker.jobs.maintenance.job_deletion import JobDeletion
@@ -68,13 +67,6 @@ def endpoint():
     for server in made:
         server.shutdown()
         server.server_close()
-
-
-@pytest.fixture
-def database(settings):
-    database = open_database(settings.database)
-    yield database
-    database.dispose()
 
 
 @pytest.fixture
