@@ -1,7 +1,7 @@
 // Fields about when is printed, on how many printers, and from which spools.
 
 import { firstSchedule, formOf, GOALS, withForm } from "./calendar_form.js";
-import { h } from "./dom.js";
+import { find, h } from "./dom.js";
 import { changed, draft } from "./draft.js";
 import { t } from "./messages.js";
 
@@ -39,7 +39,7 @@ function formFields(schedule, redraw) {
     const number = Number(event.target.value);
     set({ printers: Array.from({ length: number }, (_, n) => form.printers[n] ?? `${n + 1}`) });
     redraw();
-    document.getElementById("printers")?.focus();
+    find("printers")?.focus();
   };
   const hours = (/** @type {"printing" | "weekdays" | "weekend"} */ key) => h("fieldset", { class: "hours" }, h("legend", {}, t(`hours_${key}`)),
     h("div", { class: "two" }, /** @type {const} */ (["from", "to"]).map((side) => {

@@ -36,7 +36,7 @@ export async function drawModel(panel, document, job, whenStaged) {
     staged?.takeApart(apart);
   };
   const lightUp = () => {
-    const lit = drawer ? holding(drawer, search.value) : /** @type {Set<number>} */ (new Set());
+    const lit = drawer ? placementsOf(contentsNamed(drawer, search.value)) : /** @type {Set<number>} */ (new Set());
     staged?.light(lit);
     named.textContent = [...lit].map((at) => drawer && describe(drawer, at)).join("; ") || (search.value.trim() && t("nothing_matches", { name: search.value.trim() }));
   };
@@ -77,15 +77,17 @@ export async function drawModel(panel, document, job, whenStaged) {
 }
 
 /**
- * The placements that hold a thing of this name, or part of it.
+ * What a drawer holds of things with this name, or part of it; nothing for no name.
  * @param {import("./documents").DrawerPlan} drawer
  * @param {string} name
  */
-export function holding(drawer, name) {
+export function contentsNamed(drawer, name) {
   const query = name.trim().toLowerCase();
-  const places = query ? drawer.contents.filter((content) => content.item.toLowerCase().includes(query)).map((content) => content.placement) : [];
-  return new Set(places.filter((at) => at !== null));
+  return query ? drawer.contents.filter((content) => content.item.toLowerCase().includes(query)) : [];
 }
+
+/** The placements that some contents lie in. @param {import("./documents").Content[]} contents */
+export const placementsOf = (contents) => new Set(contents.map((content) => content.placement).filter((at) => at !== null));
 
 /** The mark and name of a placement, and what lies in it. @param {import("./documents").DrawerPlan} drawer @param {number} at */
 export function describe(drawer, at) {

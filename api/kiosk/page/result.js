@@ -6,7 +6,7 @@ import { announce, button, byId, find, h, show } from "./dom.js";
 import { html } from "./html.js";
 import { leaveJob } from "./job.js";
 import { t } from "./messages.js";
-import { documentsOf, drawModel, holding } from "./model_panel.js";
+import { contentsNamed, documentsOf, drawModel, placementsOf } from "./model_panel.js";
 import { duration, gramsText, kilobytes, moneyText, numberText } from "./numbers.js";
 import { contentsOf } from "./plan.js";
 import { changeJob } from "./previous.js";
@@ -124,9 +124,10 @@ function drawMap(panel, document) {
     const places = [];
     document.drawers.forEach((drawer, index) => {
       const node = find(`drawing-${index}`);
-      const lit = holding(drawer, query);
-      for (const content of query ? drawer.contents : []) {
-        if (content.placement === null && content.item.toLowerCase().includes(query)) places.push(`${drawer.name}, ${drawer.lanes[content.lane ?? -1]?.name ?? ""}: ${content.count} × ${content.item}`);
+      const matching = contentsNamed(drawer, query);
+      const lit = placementsOf(matching);
+      for (const content of matching) {
+        if (content.placement === null) places.push(`${drawer.name}, ${drawer.lanes[content.lane ?? -1]?.name ?? ""}: ${content.count} × ${content.item}`);
       }
       for (const at of lit) places.push(`${drawer.name}, ${drawer.placements[at]?.mark}: ${contentsOf(drawer, at)}`);
       if (node) render(html`<${DrawerMap} plan=${document} drawer=${drawer} px=${node.clientWidth} lit=${lit} />`, node);

@@ -21,6 +21,9 @@ const GRACE = 6000;
 /** Ticks that are not recorded yet, by run. @type {Map<number, Tick>} */
 const ticks = new Map();
 
+/** @param {Tick} made */
+const eventOf = ({ outcome, run, id }) => ({ outcome, run, id });
+
 /** @type {{panel: HTMLElement, job: string, manifest: Manifest, spec: any} | null} `spec` is the job's, for its beds */
 let view = null;
 
@@ -30,7 +33,7 @@ export function flush() {
   view = null;
 }
 
-window.addEventListener("online", () => sendWaiting().then(redraw));
+window.addEventListener("online", () => (view ? redraw() : sendWaiting()));
 
 /** Send what could not be sent before, and say what came of it. */
 async function sendWaiting() {
@@ -46,8 +49,8 @@ window.addEventListener("pagehide", () => {
       method: "POST",
       keepalive: true,
       headers: { "Content-Type": "application/json", ...(key ? { Authorization: `Bearer ${key}` } : {}) },
-      body: JSON.stringify({ outcome: made.outcome, run: made.run, id: made.id }),
-    }).catch(() => keepUnsent(made.job, { outcome: made.outcome, run: made.run, id: made.id }));
+      body: JSON.stringify(eventOf(made)),
+    }).catch(() => keepUnsent(made.job, eventOf(made)));
   }
   ticks.clear();
 });
@@ -281,7 +284,7 @@ function takeBack(run) {
 async function record(made) {
   window.clearTimeout(made.timer);
   ticks.delete(made.run);
-  await send(made.job, { outcome: made.outcome, run: made.run, id: made.id }, t(`recorded_${made.outcome}`, { number: made.run }));
+  await send(made.job, eventOf(made), t(`recorded_${made.outcome}`, { number: made.run }));
 }
 
 /** Record that the pieces of a printed run have to be printed again. @param {Run} run */
