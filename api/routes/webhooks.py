@@ -475,8 +475,10 @@ _SUMMARIES: Final[dict[EventType, str]] = {
 
 
 def _message_content(event: EventType) -> dict[str, Any]:
-    model: type[BaseModel] = BatchMessage if event in BATCH_EVENTS else WebhookMessage
-    if event in SILHOUETTE_EVENTS:
+    model: type[BaseModel] = WebhookMessage
+    if event in BATCH_EVENTS:
+        model = BatchMessage
+    elif event in SILHOUETTE_EVENTS:
         model = SilhouetteMessage
     return {"application/json": {"schema": {"$ref": f"#/components/schemas/{model.__name__}"}}}
 

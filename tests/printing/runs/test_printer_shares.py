@@ -11,8 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from worker.printing.runs.alike_runs import pack_alike
+from worker.printing.runs.demand import Need
 from worker.printing.runs.printer_shares import nominal_finish
-from worker.printing.runs.work_plan import Need, pack_needs
+from worker.printing.runs.work_plan import pack_needs
 from worker.printing.scheduling.timetable import make_timetable
 from worker.spec import load
 from worker.spec.errors import LayoutError

@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from worker.layout.model.plan_document import plan_document
 from worker.layout.planner import lay_out
-from worker.printing.runs.work_plan import Need, pack_needs, runs_of
+from worker.printing.runs.demand import Need
+from worker.printing.runs.work_plan import pack_needs, runs_of
 from worker.spec import load
 from worker.spec.manifest import EstimateEntry, Generator, LetteringBand, Manifest
 

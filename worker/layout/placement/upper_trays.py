@@ -24,7 +24,6 @@ from worker.spec.errors import TrayError
 from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = [
-    "LEAST_BALANCE",
     "LayeredTray",
     "Support",
     "carriers",
@@ -73,6 +72,11 @@ class Support:
     """
 
     balance: float | None
+
+    @property
+    def holds(self) -> bool:
+        """Whether it takes `LEAST_BALANCE` at a corner without tipping."""
+        return self.balance is None or self.balance >= LEAST_BALANCE
 
 
 def carriers(upper: LayeredTray, trays: Sequence[LayeredTray], depth: float) -> tuple[int, ...]:
@@ -209,7 +213,7 @@ class _Layers:
             if other.overlaps(upper) and number not in bearing:
                 self._check_beside(tray, upper, other, self.drawer.trays[self.trays[number].tray].name)
         stands = support(upper, [others[number] for number in bearing])
-        if stands is None or (stands.balance is not None and stands.balance < LEAST_BALANCE):
+        if stands is None or not stands.holds:
             raise self._refusal(
                 f"Tray {tray.name!r} would tip.", "on",
                 value=None if stands is None else round(stands.balance or 0.0, 2),

@@ -13,8 +13,10 @@ from worker.printing.estimating.filament import cost, length, mass
 from worker.printing.estimating.lettering_bands import engraved_volume, lettering_bands
 from worker.printing.estimating.process_settings import Correction, layer_of, line_width_of, material_of, process_of
 from worker.printing.printer_estimates import price_on_others
+from worker.printing.runs.alike_runs import FILAMENT_DECIMALS, SECONDS_DECIMALS
+from worker.printing.runs.demand import needs_of
 from worker.printing.runs.printer_shares import EstimatesByPrinter
-from worker.printing.runs.work_plan import FILAMENT_DECIMALS, SECONDS_DECIMALS, needs_of, runs_of
+from worker.printing.runs.work_plan import runs_of
 from worker.solids import Mesh, build
 from worker.spec import Spec
 from worker.spec.manifest import AlternativeEntry, EstimateEntry, LetteringBand, WorkEntry

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from worker.printing.print_order import is_test_print
-from worker.printing.runs.work_plan import Need, access_of, pack_needs
+from worker.printing.runs.demand import Need, access_of
+from worker.printing.runs.work_plan import pack_needs
 from worker.printing.scheduling.spools import purchases
 from worker.spec import Spec
 from worker.spec.manifest import EstimateEntry, Manifest, PartEntry, PartKind, PurchaseEntry, RunEntry

@@ -16,9 +16,11 @@ from worker.printing.print_order import is_test_print, stage_of_run
 from worker.printing.printer_estimates import estimates_of
 from worker.printing.progress.event_counts import after_event, recounted
 from worker.printing.progress.print_state import PrintState, RunRecord, begin, marks_of
+from worker.printing.runs.alike_runs import FILAMENT_DECIMALS, SECONDS_DECIMALS
 from worker.printing.runs.calendar_runs import with_run_hours
+from worker.printing.runs.demand import Need, access_of
 from worker.printing.runs.printer_shares import least_shares, printer_work
-from worker.printing.runs.work_plan import FILAMENT_DECIMALS, SECONDS_DECIMALS, Need, access_of, pack_needs
+from worker.printing.runs.work_plan import pack_needs
 from worker.spec import Spec
 from worker.spec.manifest import EstimateEntry, Manifest, RunEntry, WorkEntry
 from worker.spec.requests.print_event import PrintEvent

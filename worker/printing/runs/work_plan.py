@@ -4,14 +4,14 @@ from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 
 from worker.layout.model.plan import Plan
-from worker.printing.runs.alike_runs import FILAMENT_DECIMALS, SECONDS_DECIMALS, pack_alike
+from worker.printing.runs.alike_runs import pack_alike
 from worker.printing.runs.calendar_runs import fitted_to_calendar
 from worker.printing.runs.demand import AccessByTray, Need, PartSize, access_of, needs_of
 from worker.printing.runs.printer_shares import EstimatesByPrinter, pack_shares
 from worker.spec import Spec
 from worker.spec.manifest import EstimateEntry, RunEntry, WorkEntry
 
-__all__ = ["FILAMENT_DECIMALS", "SECONDS_DECIMALS", "Need", "access_of", "needs_of", "pack_needs", "runs_of"]
+__all__ = ["pack_needs", "runs_of"]
 
 _NO_OTHERS: EstimatesByPrinter = MappingProxyType({})
 

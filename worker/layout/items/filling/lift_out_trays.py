@@ -16,7 +16,7 @@ from worker.layout.placement.column_pricing import columns
 from worker.layout.placement.even_heights import LevelledTray
 from worker.layout.placement.region_solver import Standing
 from worker.layout.placement.tray_columns import Column
-from worker.layout.placement.upper_trays import LEAST_BALANCE, LayeredTray, support
+from worker.layout.placement.upper_trays import LayeredTray, support
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.layout.tray.interior import LEAST_HEIGHT, UNDER_RIM, on_grid
 
@@ -147,7 +147,7 @@ def _way(stock: Assortment, tray: UpperTray, below: Sequence[tuple[_Lower, Colum
     own = LayeredTray(tray.at, column.halves, tray.z, column.height, column.rim)
     walls = [LayeredTray(lower.at, made.halves, 0.0, made.height, made.rim) for lower, made in carriers]
     stands = support(own, walls) if walls else None
-    if stands is None or (stands.balance is not None and stands.balance < LEAST_BALANCE):
+    if stands is None or not stands.holds:
         return None
     lifted = {index for lower, _ in below for index, _ in lower.column.counts}
     value = column.value - sum(stock.weights.below(stock.items[index]) for index in lifted)

@@ -16,7 +16,7 @@ from worker.layout.placement.drawer_search import search_drawer
 from worker.layout.placement.even_heights import LevelledTray
 from worker.layout.placement.region_solver import Standing
 from worker.layout.placement.tray_columns import Column
-from worker.layout.placement.upper_trays import LEAST_BALANCE, LayeredTray, support
+from worker.layout.placement.upper_trays import LayeredTray, support
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.layout.tray.interior import LEAST_HEIGHT, UNDER_RIM, on_grid
 from worker.spec.items.item import access_rank
@@ -158,7 +158,7 @@ def _at_level(
     bridged = [(plain, spot) for made, plain, spot in lower if made is None and plain.top <= z - UNDER_RIM]
     walls = [LayeredTray(spot, made.halves, 0.0, made.height, made.rim) for made, spot in carriers]
     stands = support(LayeredTray(at, column.halves, z, column.height, column.rim), walls)
-    if stands is None or (stands.balance is not None and stands.balance < LEAST_BALANCE):
+    if stands is None or not stands.holds:
         return None
     kept = (*carriers, *bridged)
     value = sum(made.value for made, _ in kept)
