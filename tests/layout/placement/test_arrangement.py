@@ -53,3 +53,44 @@ def test_what_is_used_often_comes_to_the_front(sizes):
     bay = Bay.open(sizes[0][0], sizes[0][1] + sizes[1][1], step=2)
     arranged = arrange(stock_of(["rarely", "often"]), bay, standing)
     assert arranged[1] == (often, (0, 0))
+
+
+def plain_cost(stock, standing):
+    """What the places of single things cost, pair by pair."""
+    middles = [(x / 2 + column.halves[0] / 4, y / 2 + column.halves[1] / 4) for column, (x, y) in standing]
+    items = [stock.items[column.lanes[0][0]] for column, _ in standing]
+    cost = 0.0
+    for item, (_, (x, y)) in zip(items, standing, strict=True):
+        cost += stock.weights.front.of(item.access) * y / 2 + 0.01 * (x + y)
+    for first, second in combinations(range(len(standing)), 2):
+        if items[first].group is not None and items[first].group == items[second].group:
+            cost += stock.weights.apart * sum(abs(a - b) for a, b in zip(middles[first], middles[second], strict=True))
+        halves, others = standing[first][0].halves, standing[second][0].halves
+        at, beside = standing[first][1], standing[second][1]
+        for axis in (0, 1):
+            along = 1 - axis
+            touching = beside[along] in {at[along] + halves[along], at[along] - others[along]}
+            cost -= 0.4 * (at[axis] == beside[axis] and halves[axis] == others[axis] and touching)
+    return cost
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.sampled_from(["often", "sometimes", "rarely"]), st.sampled_from([None, "a", "b"])),
+        min_size=2,
+        max_size=9,
+    )
+)
+def test_no_exchange_of_two_alike_makes_an_arrangement_better(things):
+    items = [thing(_BOX, f"k{k}", access=access, group=group) for k, (access, group) in enumerate(things)]
+    stock = assortment(items, ground(span=(12, 12), half_cells=False))
+    standing = [(plain_column(k, (4, 4)), (4 * (k % 3), 4 * (k // 3))) for k in range(len(items))]
+    arranged = arrange(stock, Bay.open(12, 12, step=2), standing)
+    cost = plain_cost(stock, arranged)
+    assert cost <= plain_cost(stock, standing) + 1e-9
+    for first, second in combinations(range(len(items)), 2):
+        trial = list(arranged)
+        trial[first] = arranged[first][0], arranged[second][1]
+        trial[second] = arranged[second][0], arranged[first][1]
+        assert plain_cost(stock, trial) >= cost - 2e-6
