@@ -235,3 +235,30 @@ def test_what_nests_goes_into_itself_by_less_than_its_height():
 def test_a_right_isosceles_set_square_is_half_as_high_as_it_is_long():
     length, height, _ = lookup("set-square-160").shape.size
     assert height == pytest.approx(length / 2.0, abs=1.0)
+
+
+@pytest.mark.parametrize(
+    ("name", "cable", "metres"),
+    [
+        # RG 58: 4.95 mm over the jacket (from memory)
+        ("coil-coaxial-3m", (4.9, 5.1), 3.0),
+        # EN 50525-2-11, H05VV-F 3 G 1.5: 7.6 to 9.4 mm (from memory)
+        ("coil-extension-5m", (7.6, 9.4), 5.0),
+        # cords of four pairs 5.2 to 6.2 mm, of a USB cable 3 to 4.5 mm, pneumatic tubes 6 mm (common practice)
+        ("coil-network-5m", (5.2, 6.2), 5.0),
+        ("coil-usb-2m", (3.0, 4.5), 2.0),
+        ("coil-tube-6-5m", (6.0, 6.0), 5.0),
+        ("coil-rope-6-10m", (6.0, 6.0), 10.0),
+    ],
+)
+def test_coils_are_no_tighter_than_their_cable_bears(name, cable, metres):
+    shape = lookup(name).shape
+    assert cable[0] <= shape.cable <= cable[1]
+    assert shape.length == metres * 1000.0
+    # a fixed cable is bent to no less than 4 times its diameter, coaxial and network cables to 8 times (EN 50565-1 and
+    # common practice); a hank that is wound by hand is 100 to 300 mm across (common practice)
+    assert (shape.diameter - 2.0 * shape.lying.length) / 2.0 >= 4.0 * shape.cable
+    assert 100.0 <= shape.diameter <= 300.0
+    # the ring has room for the cable: its volume by Pappus's theorem is more than the cable's (geometry)
+    ring = 2.0 * pi * (shape.diameter - shape.lying.length) / 2.0 * pi * shape.lying.length**2 / 4.0
+    assert ring >= pi * shape.cable**2 / 4.0 * shape.length

@@ -14,7 +14,7 @@ from api.command.terminal.tables import line as _line
 from api.command.terminal.tables import plain as _plain
 from api.command.terminal.tables import results as _results
 from worker.printing.scheduling.finish_lines import finish_lines
-from worker.spec import Box, Bundle, CatalogueEntry, Cylinder, Screw, Tapered
+from worker.spec import Box, Bundle, CatalogueEntry, Coil, Cylinder, Screw, Tapered
 from worker.spec.manifest import (
     CautionEntry,
     DrawerEntry,
@@ -152,6 +152,8 @@ def _size(thing: CatalogueEntry) -> str:
             return f"diameter {diameter:g} to {end:g} x {length:g}"
         case Bundle(diameter=diameter, length=length, rods=rods):
             return f"{rods} of diameter {diameter:g} x {length:g}"
+        case Coil(cable=cable, length=length, diameter=diameter):
+            return f"{length:g} of diameter {cable:g} in a coil of diameter {diameter:g}"
         case prism:
             across, back = zip(*prism.points, strict=True)
             return f"{max(across) - min(across):g} x {max(back) - min(back):g} x {prism.height:g}"

@@ -256,6 +256,7 @@ function sizeOf(shape) {
   if (shape.kind === "box") return shape.size.map(shown).join(" × ");
   if (shape.kind === "tapered") return `⌀ ${shown(shape.diameter)}–${shown(shape.end_diameter ?? 0)} × ${shown(shape.length)}`;
   if (shape.kind === "bundle") return `${shape.rods ?? ""} × ⌀ ${shown(shape.diameter)} × ${shown(shape.length)}`;
+  if (shape.kind === "coil") return `⌀ ${shown(shape.diameter)}, ${shown(shape.length)} × ⌀ ${shown(shape.cable ?? 0)}`;
   if (shape.kind === "cylinder") return `⌀ ${shown(shape.diameter)} × ${shown(shape.length)}`;
   return shape.kind === "screw" ? t("any_length") : "";
 }

@@ -15,7 +15,7 @@ from pydantic import Field, model_validator
 
 from worker.spec.errors import SpecError
 from worker.spec.items.handling import NestingStep
-from worker.spec.items.made_up_shape import Bundle, Tapered
+from worker.spec.items.made_up_shape import Bundle, Coil, Tapered
 from worker.spec.items.shape import Box, Cylinder, Prism, Screw
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Name
@@ -23,7 +23,9 @@ from worker.spec.primitives.pydantic_errors import Refusals
 
 __all__ = ["CatalogueEntry", "CatalogueShape", "catalogue", "first_entries", "lookup"]
 
-CatalogueShape: TypeAlias = Annotated[Box | Cylinder | Prism | Screw | Tapered | Bundle, Field(discriminator="kind")]
+CatalogueShape: TypeAlias = Annotated[
+    Box | Cylinder | Prism | Screw | Tapered | Bundle | Coil, Field(discriminator="kind")
+]
 
 _MOST_NAMED: Final = 3
 _MOST_LISTED: Final = 12
