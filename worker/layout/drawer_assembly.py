@@ -24,7 +24,9 @@ from worker.layout.panels.drawer_panels import DrawerPanels, lay_panels
 from worker.layout.panels.lines import panel_lines
 from worker.layout.panels.profile import PanelProfile
 from worker.layout.placement.bay import Spot
+from worker.layout.placement.panel_seats import Obstruction, PanelTop
 from worker.layout.placement.tray_placement import PlacedTray, tray_halves
+from worker.layout.placement.upper_placement import DrawerRoom, panel_seats
 from worker.layout.placement.upper_trays import LayeredTray, carriers, layered, on_half_feet, support
 from worker.layout.tray.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
 from worker.layout.tray.font import least_cap
@@ -127,13 +129,20 @@ class Entering:
         )
         upper = self._upper(
             [
-                *(layered(drawer.trays[place.tray], place) for place in places),
-                *(
-                    LayeredTray(item.at, tray_halves(item.tray), item.z, item.tray.height, item.tray.rim)
-                    for item in items
-                ),
+                *((layered(drawer.trays[place.tray], place), place.half_feet) for place in places),
+                *((_layered(item), False) for item in items),
             ],
-            [(start, tray.placements[0].name or "") for start, tray in zip(starts, standing, strict=False)],
+            [
+                (start, tray.placements[0].name or "", at)
+                for start, tray, at in zip(
+                    starts,
+                    standing,
+                    [*(f"{pointer}/trays/{place.tray}" for place in places), *(item.pointer for item in items)],
+                    strict=False,
+                )
+            ],
+            lattice,
+            DrawerRoom(panels=_tops(drawer, panels.panels)),
         )
         self._warn_of_loose(floor, tiles, pointer)
         return _summary(
@@ -142,18 +151,62 @@ class Entering:
             lanes=lanes.lanes,
         )  # fmt: skip
 
-    def _upper(self, trays: Sequence[LayeredTray], placed: Sequence[tuple[int, str]]) -> tuple[UpperPlan, ...]:
-        """Return the trays on others; ``placed`` has for each tray the index of its first placement and its name."""
+    def _upper(
+        self,
+        trays: Sequence[tuple[LayeredTray, bool]],
+        placed: Sequence[tuple[int, str, str]],
+        lattice: Lattice,
+        room: DrawerRoom,
+    ) -> tuple[UpperPlan, ...]:
+        """Return the trays on others and on panels.
+
+        Args:
+            trays: in their places, each with whether it has half feet.
+            placed: for each tray the index of its first placement, its name and its JSON Pointer.
+            lattice: the drawer's grid.
+            room: the drawer with its panels.
+        """
         upper: list[UpperPlan] = []
-        for tray, (placement, name) in zip(trays, placed, strict=True):
+        every = [tray for tray, _ in trays]
+        for (tray, half_feet), (placement, name, pointer) in zip(trays, placed, strict=True):
             if not tray.z:
                 continue
-            below = carriers(tray, trays, self.joint.nesting_depth)
-            stands = support(tray, [trays[number] for number in below])
+            below = carriers(tray, every, self.joint.nesting_depth)
+            seats = panel_seats(room, lattice, self.joint, tray, half_feet=half_feet)
+            stands = support(tray, [every[number] for number in below], [seat.contact for seat in seats.values()])
             balance = None if stands is None else stands.balance
             on = tuple(placed[number][0] for number in below)
-            upper.append(UpperPlan(name, placement, on, tray.z, balance))
+            upper.append(UpperPlan(name, placement, on, tray.z, balance, tuple(seats)))
+            if seats and not below and all(seat.line is None for seat in seats.values()):
+                self.register.warn_at(
+                    pointer,
+                    f"Only friction keeps tray {name!r} from sliding on its panels. Put a panel on a line between its "
+                    "cells: its feet stand on both sides of it then.",
+                )
         return tuple(upper)
+
+    def room(self, index: int, outline: Outline, lattice: Lattice, lanes: DrawerLanes) -> DrawerRoom:
+        """Return a drawer as trays on others and on panels find it.
+
+        Raises:
+            PanelError: if a panel has no place or does not stand.
+        """
+        drawer, register = self.spec.drawers[index], Register()
+        floor = floor_area(outline.usable, lanes) if lattice.cells else None
+        laid = replace(self, register=register).laid_panels(drawer, outline, f"/drawers/{index}", lanes, floor)
+        sizes = {part.mark: part.size for part in register.parts()}
+        obstructions: list[Obstruction] = []
+        for panel in laid.panels:
+            for kind, indices in (("the shoe of", panel.shoes), ("the clip of", panel.clips)):
+                for place in (laid.placements[number] for number in indices):
+                    wide, deep, high = sizes[place.mark]
+                    wide, deep = (deep, wide) if place.turn % 180 else (wide, deep)
+                    (x, y, _), name = place.at, f"{kind} panel {panel.name!r}"
+                    obstructions.append(Obstruction(name, (x, y, x + wide, y + deep), high))
+        for stored in lanes.contents:
+            (x, y, z), (wide, deep, high) = stored.at, stored.size
+            obstructions.append(Obstruction(f"{stored.item!r} in its lane", (x, y, x + wide, y + deep), z + high))
+        return DrawerRoom(outline.usable, _tops(drawer, laid.panels), tuple(obstructions))
 
     def laid_panels(
         self, drawer: Drawer, outline: Outline, pointer: str, lanes: DrawerLanes, floor: "BaseGeometry | None"
@@ -267,7 +320,14 @@ class Entering:
     ) -> PlacedParts:
         """Enter the parts of a tray into the register and return their placements."""
         own = tray.model_copy(
-            update={"at": None, "on": (), "quantity": 1, "hold": (), "finger_ramp": ramp_as_made(tray, made.shape.ramp)}
+            update={
+                "at": None,
+                "on": (),
+                "z": None,
+                "quantity": 1,
+                "hold": (),
+                "finger_ramp": ramp_as_made(tray, made.shape.ramp),
+            }
         )
         cell = spot[0] / 2.0, spot[1] / 2.0
         corner = tuple(lattice.origin[axis] + cell[axis] * lattice.pitch + made.shape.inset for axis in (0, 1))
@@ -370,7 +430,7 @@ def _summary(
         half=len(lattice.cells) - len(whole),
         across=across,
         leftover=(width, depth),
-        free=quarters - len(_covered(taken)),
+        free=quarters - len(_covered(taken) & _cells(lattice)),
         placements=placements,
         seams=floor.seams,
         copies=drawer.copies,
@@ -393,6 +453,25 @@ def _covered(rectangles: Iterable[tuple[Spot, Spot]]) -> set[Spot]:
     return {
         (x + i, y + j) for (x, y), (across, back) in rectangles for i in range(across) for j in range(back)
     }  # fmt: skip
+
+
+def _cells(lattice: Lattice) -> set[Spot]:
+    """Return the half cells of a grid that are there."""
+    return {
+        (cell.x + i, cell.y + j) for cell in lattice.cells for i in range(cell.width) for j in range(cell.depth)
+    }  # fmt: skip
+
+
+def _tops(drawer: Drawer, panels: Sequence[PanelPlan]) -> tuple[PanelTop, ...]:
+    """Return the top edges of a drawer's panels, of which those of its list come first."""
+    tops: list[PanelTop] = []
+    for number, panel in enumerate(panels):
+        axis, half = ("x", "y").index(panel.along), panel.thickness / 2.0
+        box = (panel.start, panel.at - half, panel.end, panel.at + half)
+        box = box if axis == 0 else (box[1], box[0], box[3], box[2])
+        listed = number < len(drawer.panels) and drawer.panels[number].name is not None
+        tops.append(PanelTop(panel.name, axis, box, panel.height, listed))
+    return tuple(tops)
 
 
 def _longest(lines: Iterable[int]) -> int:

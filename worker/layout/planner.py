@@ -25,7 +25,8 @@ from worker.layout.model.plan_document import plan_document
 from worker.layout.model.unplaced import settle_unplaced
 from worker.layout.placement.bay import Anchor, Spot, related
 from worker.layout.placement.tray_placement import Footing, PlacedTray, place_trays, tray_halves
-from worker.layout.placement.upper_trays import ceilings, layered, place_upper_trays
+from worker.layout.placement.upper_placement import DrawerRoom, place_upper_trays
+from worker.layout.placement.upper_trays import ceilings, layered
 from worker.layout.relayout.keep_printed import Relayout, Staying, anchors, require_fixed
 from worker.layout.relayout.planned_trays import earlier_trays, left_out, shared_out
 from worker.layout.relayout.previous_layout import Previous
@@ -179,7 +180,7 @@ class _Job:
     def _ceilings(self, index: int) -> Mapping[int, float]:
         """Return how high the things in each tray of a drawer may reach above its feet, by the tray's index."""
         drawer = self.spec.drawers[index]
-        if not any(tray.on for tray in drawer.trays):
+        if not any(tray.raised for tray in drawer.trays):
             return dict.fromkeys(range(len(drawer.trays)), drawer.height)
         places = self._places(index)
         trays = [layered(drawer.trays[place.tray], place) for place in places]
@@ -341,8 +342,17 @@ class _Job:
                 placed = place(taken=(*taken, *self._reserved(index, taken)))
             except TrayError:
                 placed = place(taken=taken)  # trays come before items
-            self._placed[index] = place_upper_trays(drawer, lattice, self.joint, placed, pointer=f"/drawers/{index}")
+            self._placed[index] = place_upper_trays(
+                drawer, lattice, self.joint, placed, pointer=f"/drawers/{index}", room=self._room(index)
+            )
         return self._placed[index]
+
+    def _room(self, index: int) -> DrawerRoom:
+        """Return a drawer as its trays on others and on panels find it."""
+        if not any(tray.raised for tray in self.spec.drawers[index].trays):
+            return DrawerRoom()
+        outline, lattice = self._outline_and_lattice(index)
+        return self.entering.room(index, outline, lattice, self._lanes.drawers[index])
 
     def _reserved(self, index: int, taken: Sequence[tuple[Spot, Spot]]) -> tuple[tuple[Spot, Spot], ...]:
         """Return the positions that items of a drawer are pinned to, which trays without a position must leave free."""

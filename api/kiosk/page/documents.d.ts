@@ -23,6 +23,7 @@ export interface Tray {
   height: number;
   at?: [number, number] | null;
   on?: string[];
+  z?: number | null;
   wall?: number;
   rim?: "stacking" | "straight";
   dividers?: Divider[];
@@ -56,7 +57,7 @@ export interface Content {
   size: [number, number, number];
 }
 export interface Jointed { name: string; cell: [number, number]; z: number; pieces: number[] }
-export interface Upper { name: string; placement: number; on: number[]; z: number }
+export interface Upper { name: string; placement: number; on: number[]; panels?: number[]; z: number }
 export interface DrawerPlan {
   name: string;
   copies: number;
@@ -133,5 +134,5 @@ export interface Job {
   created: string;
   tags: string[];
 }
-export interface CatalogueShape { kind: string; size: [number, number, number]; diameter: number; length: number; end_diameter?: number; rods?: number }
+export interface CatalogueShape { kind: string; size: [number, number, number]; diameter: number; length: number; end_diameter?: number; rods?: number; cable?: number }
 export interface CatalogueEntry { id: string; name: string; category: string; source: string; shape: CatalogueShape }

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.layout.panels.jobs import panel_plan
 from worker.layout.planner import lay_out
 from worker.output.checks.assembly_checks import check_assembly
 from worker.output.checks.upper_tray_checks import check_upper_trays
@@ -33,6 +34,15 @@ def layered_job():
     )
 
 
+@cache
+def panel_job():
+    """Return the plan of a tray on two panels, and the parts' meshes."""
+    panels = [{"name": name, "along": "y", "at": at, "height": 60} for name, at in (("left", 42.5), ("right", 168.5))]
+    upper = {"name": "upper", "cells": [3, 2], "height": 25, "on": ["left", "right"], "rim": "straight"}
+    plan = panel_plan(*panels, width=260, depth=180, height=120, trays=[upper])
+    return plan, {part.mark: build(part.shape) for part in plan.parts}
+
+
 def failed(plan, meshes):
     return {check.name for check in check_assembly(plan, meshes) if not check.passed}
 
@@ -42,6 +52,32 @@ def test_a_tray_on_others_passes():
     names = [check.name for check in check_upper_trays(plan.drawers[0], meshes)]
     assert names == ["rests", "tips", "lifted out"]
     assert failed(plan, meshes) == set()
+
+
+def test_a_tray_on_panels_passes():
+    plan, meshes = panel_job()
+    checks = {check.name: check for check in check_assembly(plan, meshes)}
+    assert {"rests", "tips", "lifted out"} <= set(checks)
+    assert failed(plan, meshes) == set()
+
+
+def test_a_tray_above_its_panels_does_not_rest():
+    plan, meshes = panel_job()
+    (drawer,) = plan.drawers
+    tray, *others = drawer.placements
+    x, y, z = tray.at
+    raised = replace(drawer, placements=(replace(tray, at=(x, y, z + 0.2)), *others))
+    assert "rests" in failed(replace(plan, drawers=(raised,)), meshes)
+
+
+def test_a_tray_beside_one_of_its_panels_does_not_rest():
+    plan, meshes = panel_job()
+    (drawer,) = plan.drawers
+    shorter = [
+        replace(place, at=(place.at[0] + 8.0, *place.at[1:])) if place.name == "right" else place
+        for place in drawer.placements
+    ]
+    assert "rests" in failed(replace(plan, drawers=(replace(drawer, placements=tuple(shorter)),)), meshes)
 
 
 def _raised(plan, meshes):

@@ -13,7 +13,7 @@ from worker.layout.model.plan import LanePlan, Stored
 from worker.layout.panels.lines import LEAST_APART
 from worker.layout.panels.profile import STUB
 from worker.layout.placement.objective import WEIGHTS, worth
-from worker.layout.tray.interior import on_grid
+from worker.layout.tray.interior import UNDER_RIM, on_grid
 from worker.spec.drawer.panel import LEAST_PANEL_HEIGHT, Panel
 from worker.spec.items.item import Item, access_rank
 from worker.spec.items.layout import Profile
@@ -35,7 +35,7 @@ class LaneSite:
 
     ``room`` is the rectangle for lanes in the usable area; ``origin`` where the usable area begins in the drawer, mm.
     ``height`` is the greatest height of things, ``strip`` that of panels, mm. ``pitch`` is the side of a cell of the
-    floor beside the lanes; None without a floor.
+    floor beside the lanes; None without a floor. ``carried`` are the heights at which trays are to stand on panels.
     """
 
     room: Rectangle
@@ -44,6 +44,7 @@ class LaneSite:
     strip: float
     profile: Profile = "balanced"
     pitch: float | None = None
+    carried: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -334,6 +335,10 @@ class _Rows:
         )  # fmt: skip
 
     def _height(self, top: float) -> float:
+        """Return the height of a panel beside things: up to the feet of a tray that is to stand over these."""
+        for z in self.site.carried:
+            if max(top + UNDER_RIM, LEAST_PANEL_HEIGHT) <= z <= self.site.strip:
+                return on_grid(z)
         wished = max(_HELD_SHARE * top, _LEAST_HEIGHT, LEAST_PANEL_HEIGHT)
         return on_grid(min(float(round(wished)), self.site.strip))
 

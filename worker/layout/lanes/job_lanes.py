@@ -196,6 +196,7 @@ def _site(spec: Spec, index: int, area: Area, bed: Bed) -> LaneSite | None:
         strip=strip,
         profile=spec.layout.profile,
         pitch=None if drawer.floor == "none" else spec.grid.pitch,
+        carried=tuple(sorted({tray.z for tray in drawer.trays if tray.z is not None})),
     )
 
 

@@ -140,11 +140,11 @@ class JointedTray:
 
 @dataclass(frozen=True, slots=True)
 class UpperPlan:
-    """A tray that stands on others; ``placement`` and ``on`` are indices into `DrawerPlan.placements`.
+    """A tray that stands on others or on panels; ``placement`` and ``on`` are indices into `DrawerPlan.placements`.
 
-    Those of a jointed tray are that of its first piece. ``z`` is the height of its feet above the drawer's bottom, mm.
-    ``balance`` is the load at its outermost corner that tips it, as a multiple of its own mass; None where it is
-    carried below all of its corners.
+    Those of a jointed tray are that of its first piece; ``panels`` are the indices of panels that carry it. ``z`` is
+    the height of its feet above the drawer's bottom, mm. ``balance`` is the load at its outermost corner that tips it,
+    as a multiple of its own mass; None where it is carried below all of its corners.
     """
 
     name: str
@@ -152,6 +152,7 @@ class UpperPlan:
     on: tuple[int, ...]
     z: float
     balance: float | None
+    panels: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

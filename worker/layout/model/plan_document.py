@@ -168,6 +168,7 @@ def _upper(tray: UpperPlan) -> UpperTrayEntry:
         name=tray.name,
         placement=tray.placement,
         on=tray.on,
+        panels=tray.panels,
         z=_rounded(tray.z),
         balance=None if tray.balance is None else round(tray.balance, 2),
     )

@@ -30,6 +30,7 @@ __all__ = [
     "LAP_SPARE",
     "MOST_GAP",
     "PRESS",
+    "SHOE_BELOW",
     "SHOE_FULL",
     "SHOE_SHARE",
     "STUB",
@@ -83,9 +84,11 @@ PRESS: Final = 0.8
 MOST_GAP: Final = 3.0
 #: Lengths of wings, the stiffest first.
 WINGS: Final = (20.0, 24.0, 28.0, 32.0, 36.0)
-#: Height of a shoe: that of the panel up to a limit, and a share of it beyond.
+#: Height of a shoe: that of the panel up to a limit, and a share of it beyond; lower than the panel by at least what a
+#: tray sinks onto it, 3.2 mm with the built-in joint.
 SHOE_FULL: Final = 60.0
 SHOE_SHARE: Final = 0.6
+SHOE_BELOW: Final = 5.0
 
 # clips
 #: Thickness of a clip's base, air above it, length along the panel, widths across it, and height of its cheeks.
@@ -134,7 +137,7 @@ class PanelProfile:
 
     def shoe_height(self, height: float) -> float:
         """Return the height of the shoes of a panel."""
-        return on_grid(min(height, max(SHOE_FULL, SHOE_SHARE * height)))
+        return on_grid(min(height - SHOE_BELOW, max(SHOE_FULL, SHOE_SHARE * height)))
 
     def clip_height(self, height: float) -> float:
         """Return the height of the cheeks of a clip above the drawer's bottom."""

@@ -80,7 +80,7 @@ def place_trays(
     board = _Board(lattice)
     fixed: list[PlacedTray] = []
     for index, tray in enumerate(drawer.trays):
-        if tray.at is not None and not tray.on:
+        if tray.at is not None and not tray.raised:
             fixed.append(_fixed(board, drawer.trays, index, fixed, f"{pointer}/trays/{index}"))
     for at, size in taken:
         board.take(at, size)
@@ -104,7 +104,7 @@ def _arranged(
     kept = board.copy()
     for pin in pinned:
         kept.take(pin.at, tray_halves(trays[pin.tray]))
-    left = Counter({index: tray.quantity for index, tray in enumerate(trays) if tray.at is None and not tray.on})
+    left = Counter({index: tray.quantity for index, tray in enumerate(trays) if tray.at is None and not tray.raised})
     left.subtract(pin.tray for pin in pinned)
     failed: _NoRoom | None = None
     for order in _ORDERS:

@@ -1,36 +1,32 @@
-"""Trays on others: where those of a drawer's list stand that its spec puts on other trays, and what carries them.
+"""Trays on others: what carries them, and when they tip.
 
 The feet of an upper tray stand in stacking rims of one height, which its lower edges of 45 degrees rest on, as they do
-in the sockets of tiles. What carries it are the walls of lower trays below its footprint.
+in the sockets of tiles. What carries it are the walls of lower trays below its footprint, and panels.
 """
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from graphlib import TopologicalSorter
 from itertools import pairwise
 from typing import Final, NamedTuple
 
 import shapely
 from shapely.geometry import LinearRing, LineString, MultiPoint, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
-from worker.layout.model.plan import Lattice
-from worker.layout.placement.bay import Spot, half_cells
+from worker.layout.placement.bay import Spot
 from worker.layout.placement.tray_placement import PlacedTray, tray_halves
-from worker.layout.tray.interior import UNDER_RIM, on_grid
-from worker.spec.drawer.drawer import Drawer
-from worker.spec.drawer.joint import Joint
+from worker.layout.tray.interior import on_grid
 from worker.spec.drawer.tray import Rim, Tray
-from worker.spec.errors import TrayError
 from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = [
+    "LEAST_BALANCE",
     "LayeredTray",
     "Support",
     "carriers",
     "ceilings",
     "layered",
     "on_half_feet",
-    "place_upper_trays",
     "support",
 ]
 
@@ -94,15 +90,20 @@ def carriers(upper: LayeredTray, trays: Sequence[LayeredTray], depth: float) -> 
     )
 
 
-def support(upper: LayeredTray, below: Sequence[LayeredTray]) -> Support | None:
+def support(upper: LayeredTray, below: Sequence[LayeredTray], contacts: Sequence[BaseGeometry] = ()) -> Support | None:
     """Return how a tray stands on others; None where it tips by itself.
 
     It is carried along the walls of the lower trays within its own footprint; its mass counts as in its middle.
+
+    Args:
+        upper: the tray.
+        below: the trays that carry it.
+        contacts: where panels carry it, half cells.
     """
     (x, y), (wide, deep) = upper.at, upper.halves
     footprint = Polygon(_corners(upper))
     outlines = [LinearRing(_corners(tray)) for tray in below]
-    walls = shapely.unary_union([outline.intersection(footprint) for outline in outlines])
+    walls = shapely.union_all([*(outline.intersection(footprint) for outline in outlines), *contacts])
     hull = shapely.convex_hull(walls)
     middle = Point(x + wide / 2.0, y + deep / 2.0)
     if not isinstance(hull, Polygon) or not hull.contains(middle):
@@ -149,141 +150,9 @@ def _same_side(start: tuple[float, ...], end: tuple[float, ...], point: Point, o
     return across[0] * across[1] > 0.0
 
 
-def place_upper_trays(
-    drawer: Drawer, lattice: Lattice, joint: Joint, placed: Sequence[PlacedTray], *, pointer: str
-) -> tuple[PlacedTray, ...]:
-    """Return all trays of a drawer in the order of its list: those on the floor, and those that stand on them.
-
-    Args:
-        drawer: the drawer with its trays.
-        lattice: its grid.
-        joint: joint of the grid.
-        placed: the trays on the floor.
-        pointer: JSON Pointer of the drawer.
-
-    Raises:
-        TrayError: if a tray cannot stand on those that it is to stand on.
-    """
-    below = {
-        index: [number for number, other in enumerate(drawer.trays) if other.name in tray.on]
-        for index, tray in enumerate(drawer.trays)
-        if tray.on
-    }
-    if not below:
-        return tuple(placed)
-    every = list(placed)
-    for index in TopologicalSorter(below).static_order():
-        if index in below:
-            every.append(_Layers(drawer, lattice, joint, every, f"{pointer}/trays/{index}").placed(index, below[index]))
-    return tuple(sorted(every, key=lambda place: place.tray))
-
-
 def layered(tray: Tray, place: PlacedTray) -> LayeredTray:
     """Return a tray of a list in its place."""
     return LayeredTray(place.at, tray_halves(tray), place.z, tray.height, tray.rim)
-
-
-@dataclass(frozen=True)
-class _Layers:
-    """The trays of a drawer so far, for one that is to stand on some of them."""
-
-    drawer: Drawer
-    lattice: Lattice
-    joint: Joint
-    trays: Sequence[PlacedTray]
-    pointer: str
-
-    def placed(self, index: int, names: Sequence[int]) -> PlacedTray:
-        tray = self.drawer.trays[index]
-        under = [place for place in self.trays if place.tray in names]
-        at = half_cells(tray.at) if tray.at is not None else (min(p.at[0] for p in under), min(p.at[1] for p in under))
-        upper = self._level(tray, LayeredTray(at, tray_halves(tray), 0.0, tray.height, tray.rim), under)
-        self._check_place(tray, upper)
-        others = [self._layered(place) for place in self.trays]
-        bearing = carriers(upper, others, self.joint.nesting_depth)
-        for place in under:
-            if not self._layered(place).overlaps(upper):
-                name = self.drawer.trays[place.tray].name
-                raise self._refusal(
-                    f"Tray {tray.name!r} does not lie over tray {name!r}.", "on",
-                    value=list(tray.on), limit="trays below its footprint",
-                    remedy="Give both a position with `at`, or remove the name.",
-                )  # fmt: skip
-        for number, other in enumerate(others):
-            if other.overlaps(upper) and number not in bearing:
-                self._check_beside(tray, upper, other, self.drawer.trays[self.trays[number].tray].name)
-        stands = support(upper, [others[number] for number in bearing])
-        if stands is None or not stands.holds:
-            raise self._refusal(
-                f"Tray {tray.name!r} would tip.", "on",
-                value=None if stands is None else round(stands.balance or 0.0, 2),
-                limit=f"walls below it on all sides of its middle, so that its own mass at a corner does not tip it "
-                f"(at least {LEAST_BALANCE:g})",
-                remedy="Move it, make it smaller, or put more trays of that height below it.",
-            )  # fmt: skip
-        return PlacedTray(index, upper.at, on_half_feet(upper, [others[number] for number in bearing]), upper.z)
-
-    def _level(self, tray: Tray, upper: LayeredTray, under: Sequence[PlacedTray]) -> LayeredTray:
-        """Return a tray at the height at which it stands on others."""
-        tops = {round(self._layered(place).top, 3) for place in under}
-        if len(tops) > 1:
-            raise self._refusal(
-                f"The trays below tray {tray.name!r} are not equally high.", "on",
-                value=sorted(tops), limit="rims at one height", remedy="Give them one height, or remove some names.",
-            )  # fmt: skip
-        for place in under:
-            other = self.drawer.trays[place.tray]
-            if other.rim != "stacking":
-                raise self._refusal(
-                    f"Tray {other.name!r} has no sockets for the feet of tray {tray.name!r}.", "on",
-                    value=other.rim, limit="trays with a stacking rim",
-                    remedy=f"Set the rim of {other.name} to stacking.",
-                )  # fmt: skip
-        return upper._replace(z=on_grid(tops.pop() - self.joint.nesting_depth))
-
-    def _check_place(self, tray: Tray, upper: LayeredTray) -> None:
-        """Check that a tray is below the drawer's height and over cells."""
-        if upper.top > self.drawer.height + LENGTH_EPSILON:
-            raise self._refusal(
-                f"Tray {tray.name!r} reaches higher than drawer {self.drawer.name!r}.", "height",
-                value=tray.height, limit=f"at most {on_grid(self.drawer.height - upper.z):g} mm, as its feet stand at "
-                f"{upper.z:g} mm",
-                remedy="Make it lower, or what it stands on.",
-            )  # fmt: skip
-        there = {
-            (x, y)
-            for cell in self.lattice.cells
-            for x in range(cell.x, cell.x + cell.width)
-            for y in range(cell.y, cell.y + cell.depth)
-        }
-        (x, y), (wide, deep) = upper.at, upper.halves
-        missing = next(
-            ((u, v) for v in range(y, y + deep) for u in range(x, x + wide) if (u, v) not in there), None
-        )  # fmt: skip
-        if missing is not None:
-            raise self._refusal(
-                f"Tray {tray.name!r} reaches beyond the grid.", "at",
-                value=[x / 2.0, y / 2.0],
-                limit=f"cells under all of it; there is none at {missing[0] / 2.0:g}, {missing[1] / 2.0:g}",
-                remedy="Move it, or make it smaller.",
-            )  # fmt: skip
-
-    def _check_beside(self, tray: Tray, upper: LayeredTray, other: LayeredTray, name: str) -> None:
-        """Check that a tray that does not carry another is clear of it."""
-        if other.top > upper.z - UNDER_RIM + LENGTH_EPSILON and upper.top > other.z - UNDER_RIM + LENGTH_EPSILON:
-            raise self._refusal(
-                f"Tray {tray.name!r} runs into tray {name!r}.", "on",
-                value=list(tray.on),
-                limit=f"trays below it that end at {on_grid(upper.z - UNDER_RIM):g} mm, or that are as high as those "
-                "that carry it and have a stacking rim",
-                remedy=f"Move one of them, or change the height of {name}, {on_grid(other.top):g} mm.",
-            )  # fmt: skip
-
-    def _layered(self, place: PlacedTray) -> LayeredTray:
-        return layered(self.drawer.trays[place.tray], place)
-
-    def _refusal(self, message: str, field: str, *, value: object, limit: str, remedy: str) -> TrayError:
-        return TrayError(message, pointer=f"{self.pointer}/{field}", value=value, limit=limit, remedy=remedy)
 
 
 def ceilings(trays: Sequence[LayeredTray], height: float, depth: float) -> Iterator[float]:

@@ -210,7 +210,7 @@ class Relayout:
             for index, tray in enumerate(self.drawer.trays):
                 places = pins.setdefault(index, [])
                 for piece in [piece for piece in printed if (piece.placement.name == tray.name) is same_name]:
-                    if tray.at is None and not tray.on and len(places) < tray.quantity and self._is(tray, piece):
+                    if tray.at is None and not tray.raised and len(places) < tray.quantity and self._is(tray, piece):
                         places.append(piece.spot)
                         printed.remove(piece)
         return {index: tuple(places) for index, places in pins.items() if places}

@@ -1,4 +1,4 @@
-"""The checks that trays on others rest there, do not tip and can be lifted out, on the parts as read back."""
+"""The checks that trays on others and on panels rest, do not tip and can be lifted out, on the parts as read back."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
@@ -10,6 +10,7 @@ from shapely.geometry import MultiPoint, Point
 
 from worker.layout.model.plan import DrawerPlan, UpperPlan
 from worker.solids.mesh import Mesh
+from worker.spec.drawer.joint import FIRST_LAYER_RELIEF
 from worker.spec.manifest import Check
 
 __all__ = ["check_upper_trays"]
@@ -18,6 +19,8 @@ __all__ = ["check_upper_trays"]
 _LOWERED: Final = 0.05
 #: Least volume in mm3 that it shares with what carries it then: 0.05 mm along 10 mm of a rim's slope of 0.6 mm.
 _CONTACT: Final = 0.2
+#: The same with the edge of a panel's top, along 10 mm of a slope of 45 degrees: 0.05 mm squared, by two.
+_EDGE_CONTACT: Final = 0.01
 #: Least distance in mm of a tray's centre of mass from the edges of what carries it.
 _WITHIN: Final = 5.0
 #: Shares of each band of height in which the way up is checked.
@@ -31,10 +34,11 @@ _AROUND: Final = 2.0
 
 
 def check_upper_trays(drawer: DrawerPlan, meshes: Mapping[str, Mesh]) -> Iterator[Check]:
-    """Yield the checks of each tray on others.
+    """Yield the checks of each tray on others or on panels.
 
-    `rests`: lowered a little, it would run into each tray that the plan says carries it. `tips`: its centre of mass
-    lies within what carries it. `lifted out`: nothing but what stands on it is above any part of it.
+    `rests`: lowered a little, it would run into each tray that the plan says carries it, and into each panel within the
+    cut of its first layers. `tips`: its centre of mass lies within what carries it. `lifted out`: nothing but what
+    stands on it is above any part of it.
 
     Args:
         drawer: as laid out.
@@ -64,9 +68,16 @@ class _Layers:
         lowered = solid.translate((0.0, 0.0, -_LOWERED))
         met = [lowered ^ self._joined(self.pieces.get(below, (below,))) for below in tray.on]
         free = sum(contact.volume() < _CONTACT for contact in met)
+        panels = [self._joined(self.drawer.panels[index].pieces) for index in tray.panels]
+        if not met and all((lowered ^ panel).volume() < _EDGE_CONTACT for panel in panels):
+            free += 1
+        # the edge of a panel that was on the bed is cut back
+        settled = solid.translate((0.0, 0.0, -_LOWERED - FIRST_LAYER_RELIEF))
+        met += (on_panels := [settled ^ panel for panel in panels])
+        free += sum(contact.volume() < _EDGE_CONTACT for contact in on_panels)
         yield Check(
             name="rests", passed=free == 0 and bool(met), value=free,
-            limit="0 trays that are to carry it and that it does not rest on", subject=subject,
+            limit="0 trays and panels that are to carry it and that it does not rest on", subject=subject,
         )  # fmt: skip
         points = np.concatenate([np.asarray(contact.to_mesh64().vert_properties)[:, :2] for contact in met or [solid]])
         hull = MultiPoint(points.tolist()).convex_hull

@@ -187,6 +187,10 @@ class MappedDrawer:
         return {upper.placement: upper.on for upper in self.drawer.upper}
 
     @cached_property
+    def _panels_below(self) -> Mapping[int, tuple[int, ...]]:
+        return {upper.placement: upper.panels for upper in self.drawer.upper}
+
+    @cached_property
     def _all(self) -> tuple[MappedPart, ...]:
         return tuple(MappedPart(i, place, self._parts[place.mark]) for i, place in enumerate(self.drawer.placements))
 
@@ -247,9 +251,12 @@ class MappedDrawer:
         jointed = isinstance(tray.part.shape, PieceShape)
         words = held or [tray.part.name if jointed else tray.place.name or tray.part.name]
         below = self._below.get(tray.index, () if tray.on is None else (tray.on.index,))
-        if below:
-            marks = dict.fromkeys(self.drawer.placements[index].mark for index in below)
-            words.append(f"on top of {', '.join(marks)}")
+        names = [
+            *(self.drawer.placements[index].mark for index in below),
+            *(self.drawer.panels[index].name for index in self._panels_below.get(tray.index, ())),
+        ]
+        if names:
+            words.append(f"on top of {', '.join(dict.fromkeys(names))}")
         if tray.place.turn:
             words.append(f"turned {tray.place.turn}\u00b0")
         return words

@@ -38,6 +38,7 @@ def draw_drawer(drawer: DrawerPlan, meshes: Mapping[str, Mesh], colours: Mapping
     """
     meshes = standing(drawer.placements, meshes)
     covered = {index for tray in drawer.upper for index in tray.on}
+    covered |= {piece for tray in drawer.upper for index in tray.panels for piece in drawer.panels[index].pieces}
     pieces = [
         SceneObject(
             meshes[place.mark],

@@ -209,21 +209,27 @@ class Drawer(MeasuredDrawer):
             refusals.add(several, "copies")
 
     def _check_upper_trays(self, refusals: Refusals) -> None:
-        """Add an error for each name of a tray below another that names no tray, several, or one on top of it."""
+        """Add an error for each name below a tray that names no tray or panel, several, or a tray on top of it."""
         named: dict[str, list[int]] = {}
         for index, tray in enumerate(self.trays):
             named.setdefault(tray.name, []).append(index)
+        panels = [panel.name for panel in self.panels]
         below: dict[int, list[int]] = {}
         for index, tray in enumerate(self.trays):
             for number, name in enumerate(tray.on):
                 indices = named.get(name, [])
-                if len(indices) == 1 and self.trays[indices[0]].quantity == 1:
+                if len(indices) == 1 and self.trays[indices[0]].quantity == 1 and name not in panels:
                     below.setdefault(index, []).append(indices[0])
                     continue
+                there = len(indices) + panels.count(name)
+                if there == 1 and not indices:
+                    continue
                 error = TrayError(
-                    "The drawer has no such tray." if not indices else "Several trays of the drawer have this name.",
-                    value=name, limit="the name of a single tray of the same drawer",
-                    remedy="Check the name." if not indices else "List them one by one, each with a name of its own.",
+                    "Several trays or panels of the drawer have this name." if there else
+                    "The drawer has no such tray or panel.",
+                    value=name, limit="the name of a single tray, or panel of the list, of the same drawer",
+                    remedy="List them one by one, each with a name of its own." if there else
+                    "Check the name; for the panels of lanes give `z` instead.",
                 )  # fmt: skip
                 refusals.add(error, "trays", index, "on", number)
         try:
@@ -241,18 +247,21 @@ class Drawer(MeasuredDrawer):
         """Add an error for each field that needs a floor of tiles in a drawer without one."""
         if self.floor == "tiles":
             if self.panels:
-                on_tiles = PanelError(
+                on_floor = PanelError(
                     "Panels stand on the bare bottom, and the drawer has a floor of tiles.",
                     value=len(self.panels), limit="no `panels` with floor `tiles`",
                     remedy="Set floor to none, or list items with the storage `lane`.",
                 )  # fmt: skip
-                refusals.add(on_tiles, "panels")
+                refusals.add(on_floor, "panels")
             return
-        for name, value in (("trays", len(self.trays)), ("fill", self.fill)):
+        on_tiles = sum(not tray.raised for tray in self.trays)
+        for name, value in (("trays", on_tiles), ("fill", self.fill)):
             if value:
                 error = LayoutError(
                     "Trays stand on a floor of tiles, and the drawer has none.",
-                    value=value, limit=f"no `{name}` with floor `none`",
+                    value=value,
+                    limit="only trays `on` panels or with a `z` with floor `none`" if name == "trays" else
+                    "no `fill` with floor `none`",
                     remedy=f"Remove `{name}`, or set floor to tiles.",
                 )  # fmt: skip
                 refusals.add(error, name)

@@ -159,21 +159,31 @@ class Tray(Noun):
         description="Size in cells, left to right and front to back; halves require grid.half_cells."
     )
     height: Annotated[float, LengthBounds(5.0, 1000.0)] = Field(
-        description="Height of the rim above the drawer's bottom; of a tray `on` others, above its own feet."
+        description="Height of the rim above the drawer's bottom; of a tray `on` others or with a `z`, above its own "
+        "feet."
     )
     at: tuple[Position, Position] | None = Field(
         default=None,
         description="Grid position of its front left cell, counted from 0; null to let the service place it, or for "
-        "the front left corner of the trays that it is `on`.",
+        "the front left corner of the trays that it is `on`. Without a floor the grid begins at the front left corner "
+        "of the usable area.",
     )
     on: Annotated[_Names, BeforeValidator(_several, json_schema_input_type=Name | _Names)] = Field(
         default=(),
-        description="Names of the trays that it stands on: one, or several that are equally high. Their rims are "
-        "stacking, and its feet stand in them. Other trays under it of that height carry it, too; lower ones are "
-        "bridged, and so are free cells.",
+        description="Names of the trays and panels that it stands on: one, or several that carry it at one height. "
+        "Rims of trays are stacking, and its feet stand in them; a panel along a line between its feet carries it as "
+        "the wall between two sockets does, any other one below its feet. Others under it of that height carry it, "
+        "too; lower ones are bridged, and so are free cells, the floor's border and lanes.",
+    )
+    z: Annotated[float, LengthBounds(1.0, 1000.0)] | None = Field(
+        default=None,
+        description="Height of its feet above the drawer's bottom, instead of `on`: it stands on what carries it "
+        "there, within 0.5 mm: rims of trays, and panels. Panels of lanes whose things are lower reach up to it.",
     )
     quantity: Annotated[Count, Field(ge=1, le=200)] = Field(
-        default=1, description="Number of trays like this; 1 if `at` is given."
+        default=1,
+        description="Number of trays like this; 1 if `at` is given. Several that are `on` others stand side by side, "
+        "each on some of these.",
     )
     rim: Rim = Field(
         default="stacking", description="stacking: with a socket for a tray above; straight: a plain wall."
@@ -223,6 +233,11 @@ class Tray(Noun):
     )
 
     @property
+    def raised(self) -> bool:
+        """Whether it stands on trays or panels instead of the floor."""
+        return bool(self.on) or self.z is not None
+
+    @property
     def on_halves(self) -> bool:
         """Whether its size or position includes half a cell."""
         return any(along % 1.0 for along in (*self.cells, *(self.at or ())))
@@ -243,7 +258,7 @@ class Tray(Noun):
 
     @model_validator(mode="after")
     def _rules(self) -> Self:
-        if self.at is None and self.text is None and not (self.dividers or self.labels or self.hold or self.on):
+        if self.at is None and self.text is None and not (self.dividers or self.labels or self.hold or self.raised):
             return self  # most trays have none of the fields that these rules are about
         refusals = Refusals()
         if self.at is not None and self.quantity != 1:
@@ -265,12 +280,12 @@ class Tray(Noun):
         return self
 
     def _check_on(self, refusals: Refusals) -> None:
-        if self.on and self.quantity != 1:
+        if self.on and self.z is not None:
             error = TrayError(
-                "Trays on others are listed one by one.",
-                value=self.quantity, limit="1 with `on`", remedy="List each tray separately.",
+                "The tray has both a height and trays or panels to stand on.",
+                value=self.z, limit="z or on, not both", remedy="Remove one of them.",
             )  # fmt: skip
-            refusals.add(error, "quantity")
+            refusals.add(error, "z")
         for index, name in enumerate(self.on):
             if name == self.name:
                 error = TrayError(

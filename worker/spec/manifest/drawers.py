@@ -161,13 +161,15 @@ class JointedTrayEntry(OutputModel):
 
 
 class UpperTrayEntry(OutputModel):
-    """A tray that stands on others, with its feet in their rims; it is lifted out to reach what is below."""
+    """A tray that stands on others or on panels; it is lifted out to reach what is below."""
 
     name: str
     placement: Count
     """Index of the tray in the drawer's placements; of a jointed tray, that of its first piece."""
     on: tuple[Count, ...]
     """The trays that carry it, likewise."""
+    panels: tuple[Count, ...] = ()
+    """Indices of the panels that carry it."""
     z: Positive
     """Height of its feet above the drawer's bottom."""
     balance: Positive | None = None

@@ -148,7 +148,8 @@ export function fixTrays(fixed, plan, drawer, keys) {
     if (!entry) continue;
     // a tray is named by those on it, so its name is its own
     for (const { tray, key } of below) if ([...fixed, ...added].some((other) => other.key !== key && other.tray.name === tray.name)) tray.name = `${tray.name} ${key.slice(1)}`;
-    if (below.length === upper.on.length) entry.tray.on = below.map((other) => other.tray.name);
+    if (upper.panels?.length) entry.tray.z = upper.z; // panels of lanes have no names that a tray can be `on`
+    else if (below.length === upper.on.length) entry.tray.on = below.map((other) => other.tray.name);
     else added.splice(added.indexOf(entry), 1);
   }
   const times = new Map();
@@ -194,7 +195,7 @@ export function carried(trays) {
 }
 
 /** A tray that is put elsewhere stands on the floor. @param {FixedTray["tray"]} tray @returns {FixedTray["tray"]} */
-function onFloor({ on: _, ...tray }) {
+function onFloor({ on: _, z: __, ...tray }) {
   return tray;
 }
 
