@@ -16,6 +16,7 @@ from worker.layout.items.filling.drawer_site import Site
 from worker.layout.items.filling.drawer_task import Spread, one_by_one
 from worker.layout.items.held.held_trays import HeldTray, Holding, fill_tray, held_things, not_held
 from worker.layout.items.item_trays import Contents, Furniture, ListedItem, furnish, reserved, site_of, spares
+from worker.layout.items.upper_grips import with_grips
 from worker.layout.lanes.job_lanes import floor_area, lay_lanes
 from worker.layout.model.cautions import cautions
 from worker.layout.model.changes import changes_of
@@ -265,7 +266,11 @@ class _Job:
         return replace(result, trays=tuple(filled))
 
     def _filled(self, index: int, site: Site, trays: tuple[Furniture, ...]) -> tuple[Furniture, ...]:
-        """Return a drawer's trays, followed by spare trays if it is to be filled; printed spare trays come first."""
+        """Return a drawer's trays, followed by spare trays if it is to be filled; printed spare trays come first.
+
+        Those on others have grips where there is room.
+        """
+        trays = with_grips(trays, site.limit, partial(self.entering.made_tray, half_feet=False))
         if not self.spec.drawers[index].fill:
             return trays
         pointer, kept = f"/drawers/{index}/fill", self._staying[index].kept

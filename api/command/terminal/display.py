@@ -143,20 +143,21 @@ def show_keys(keys: Sequence[Mapping[str, Any]]) -> None:
 def _size(thing: CatalogueEntry) -> str:
     match thing.shape:
         case Box(size=size):
-            return " x ".join(f"{side:g}" for side in size)
+            text = " x ".join(f"{side:g}" for side in size)
         case Cylinder(diameter=diameter, length=length):
-            return f"diameter {diameter:g} x {length:g}"
+            text = f"diameter {diameter:g} x {length:g}"
         case Screw(head_diameter=head, head_height=height):
-            return f"head diameter {head:g} x {height:g}, any length"
+            text = f"head diameter {head:g} x {height:g}, any length"
         case Tapered(diameter=diameter, end_diameter=end, length=length):
-            return f"diameter {diameter:g} to {end:g} x {length:g}"
+            text = f"diameter {diameter:g} to {end:g} x {length:g}"
         case Bundle(diameter=diameter, length=length, rods=rods):
-            return f"{rods} of diameter {diameter:g} x {length:g}"
+            text = f"{rods} of diameter {diameter:g} x {length:g}"
         case Coil(cable=cable, length=length, diameter=diameter):
-            return f"{length:g} of diameter {cable:g} in a coil of diameter {diameter:g}"
+            text = f"{length:g} of diameter {cable:g} in a coil of diameter {diameter:g}"
         case prism:
             across, back = zip(*prism.points, strict=True)
-            return f"{max(across) - min(across):g} x {max(back) - min(back):g} x {prism.height:g}"
+            text = f"{max(across) - min(across):g} x {max(back) - min(back):g} x {prism.height:g}"
+    return text
 
 
 def _drawers(drawers: Sequence[DrawerEntry]) -> None:

@@ -5,14 +5,16 @@ prints without supports; hands that press apart as hard as they lift do not slip
 """
 
 from collections.abc import Iterator
-from typing import Final, Literal
+from typing import Final, Literal, TypeAlias
 
 from worker.layout.model.shapes import GripLip, Ledge, Pocket, Ramp, Ring, Wall
 from worker.layout.tray.interior import LEAST_SPACE, Room, on_grid
 from worker.layout.tray.pocket_outline import pocket_ring
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["EDGE", "grip_outline", "tray_grips"]
+__all__ = ["EDGE", "FINGER", "finger_room", "grip_outline", "tray_grips"]
+
+_Corner: TypeAlias = tuple[float, float, float]
 
 #: How far a lip reaches into the tray, mm: less than a fingertip of 12 mm (IEC 61032, from memory) is thick, so that it
 #: covers little of what lies below.
@@ -24,8 +26,9 @@ EDGE: Final = 2.0
 #: Length of a lip, mm: three fingers; at least two index fingers of 23 mm, men's 95th percentile (from memory).
 _MOST, _LEAST = 60.0, 46.0
 
-#: Room for fingers: below a lip's edge, 12 to 15 mm (common practice), and before its wall to the next divider, 25 mm.
-_BELOW: Final = 15.0
+#: Room for fingers: below a lip's edge and before it, 12 to 15 mm (common practice); before its wall to the next
+#: divider, 25 mm.
+FINGER: Final = 15.0
 _BEFORE: Final = 25.0
 
 
@@ -52,7 +55,7 @@ def tray_grips(  # noqa: PLR0917 - what is in a tray
     """
     if not room.tray.grip:
         return ()
-    missing = on_grid(floor + _BELOW + EDGE - room.ceiling)
+    missing = on_grid(floor + FINGER + EDGE - room.ceiling)
     if missing > 0.0:
         raise room.refusal(
             "it is too low for grips.", "grip",
@@ -87,6 +90,22 @@ def grip_outline(grip: GripLip, outer: tuple[float, float], wall: float) -> Ring
         ((low, high), (grip.start, grip.end)) if grip.axis == "x" else ((grip.start, grip.end), (low, high))
     )
     return (left, front), (right, front), (right, back), (left, back)
+
+
+def finger_room(grip: GripLip, outer: tuple[float, float], wall: float) -> tuple[_Corner, _Corner]:
+    """Return the box that fingers take below and before a lip: its least and greatest corner in the part's frame, mm.
+
+    Args:
+        grip: the grip.
+        outer: width and depth of the tray.
+        wall: thickness of its walls.
+    """
+    number = 0 if grip.axis == "x" else 1
+    reach = wall + grip.depth + FINGER
+    across = (outer[number] - reach, outer[number] - wall) if grip.far else (wall, reach)
+    along, z = (grip.start, grip.end), grip.top - EDGE - FINGER
+    (left, right), (front, back) = (across, along) if number == 0 else (along, across)
+    return (left, front, z), (right, back, grip.top)
 
 
 def _free(

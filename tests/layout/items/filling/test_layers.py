@@ -3,6 +3,8 @@
 from functools import reduce
 from operator import or_
 
+import manifold3d
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -14,6 +16,7 @@ from worker.layout.items.filling.stacked_trays import rank_of
 from worker.layout.placement.bay import Bay
 from worker.layout.placement.upper_trays import LEAST_BALANCE
 from worker.layout.planner import lay_out
+from worker.layout.tray.grip_lips import finger_room
 from worker.output.checks.assembly_checks import check_assembly
 from worker.solids import build
 from worker.spec import load
@@ -105,3 +108,40 @@ def test_layers_hold_each_thing_once_below_the_drawers_height(forms, height):
                 assert rank_of(stock.assortment, column) >= rank_of(stock.assortment, tray.column)
     cells = [site.bay.under(*column.halves, at) for column, at in stock.standing]
     assert sum(bits.bit_count() for bits in cells) == reduce(or_, cells, 0).bit_count()
+
+
+@pytest.mark.parametrize("height", [120, 140])
+def test_trays_that_are_lifted_out_have_grips_with_room_for_fingers(height):
+    plan = laid(*OFTEN, *RARELY, height=height)
+    (upper,) = plan.drawers[0].upper
+    mark = plan.drawers[0].placements[upper.placement].mark
+    part = plan.part(mark)
+    assert part.tray.grip
+    shape = part.shape
+    outer = part.size[:2]
+    fingers = [finger_room(grip, outer, shape.wall) for grip in shape.grips]
+    assert len(fingers) == 2
+    solid = build(shape).manifold()
+    for low, high in fingers:
+        # a finger of 15 mm by 15 mm below the lip and in front of it is free in the mesh as printed (common practice)
+        size = [b - a for a, b in zip(low, high, strict=True)]
+        assert max(size[:2]) >= 46.0  # two index fingers
+        below = manifold3d.Manifold.cube((size[0] - 0.2, size[1] - 0.2, 4.0)).translate(
+            (low[0] + 0.1, low[1] + 0.1, low[2])
+        )
+        assert (solid ^ below).volume() < 1e-3
+        corner = plan.drawers[0].placements[upper.placement].at
+        for stored in plan.drawers[0].contents:
+            if stored.placement == upper.placement:
+                at = [a - b for a, b in zip(stored.at, corner, strict=True)]
+                assert any(
+                    at[axis] >= high[axis] - 1e-6 or low[axis] >= at[axis] + stored.size[axis] - 1e-6
+                    for axis in range(3)
+                )
+
+
+def test_a_tray_without_room_for_fingers_has_no_grips():
+    plan = laid(*OFTEN, *RARELY, height=100)
+    assert plan.drawers[0].upper
+    for upper in plan.drawers[0].upper:
+        assert not plan.part(plan.drawers[0].placements[upper.placement].mark).tray.grip
