@@ -5,6 +5,7 @@ import { signal } from "@preact/signals";
 import { blankDraft, blankDrawer, freeKey, readDraft } from "./draft_format.js";
 import { keep, kept, openStore } from "./draft_store.js";
 import { History } from "./history.js";
+import { turnedHandling } from "./thing_shape.js";
 import { convert, setUnit, unitNow } from "./units.js";
 
 /** @typedef {import("./draft_format.js").Draft} Draft */
@@ -155,7 +156,7 @@ export function switchUnit(unit) {
     drawer.corner = turn(drawer.corner);
     drawer.obstacles = drawer.obstacles.map(({ x, y, w, d }) => ({ x: turn(x), y: turn(y), w: turn(w), d: turn(d) }));
   }
-  for (const thing of draft.things) thing.sizes = thing.sizes.map(turn);
+  for (const thing of draft.things) Object.assign(thing, { sizes: thing.sizes.map(turn) }, turnedHandling(thing, turn));
   draft.bed = draft.bed.map(turn);
   setUnit(unit);
   draft.unit = unit;

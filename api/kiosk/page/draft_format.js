@@ -1,5 +1,7 @@
 // The format of the draft: what a blank one holds, and how a stored one of any version is read. No access to the page.
 
+import { readHandling } from "./thing_shape.js";
+
 /** @typedef {import("./documents").Tray} Tray */
 /** @typedef {{thing: string, count: number | null, compartment: [number, number]}} HeldThing */
 /** @typedef {{key: string, pinned: boolean, tray: Tray & {at: [number, number]}, hold: HeldThing[]}} FixedTray */
@@ -11,9 +13,10 @@
  * no floor; `panels` are those of an opened spec, null leaves them to the service.
  */
 /**
- * @typedef {{key: string, kind: "standard" | "box" | "cylinder", id: string, name: string, sizes: string[],
- *   count: number | string, access: string, storage: string, group: string, near: string, label: boolean}} Thing
- * `near` is the key of another thing, or "".
+ * @typedef {{key: string, kind: "standard" | "box" | "cylinder" | "tapered" | "bundle" | "coil", id: string, name: string,
+ *   sizes: string[], count: number | string, access: string, storage: string, group: string, near: string,
+ *   label: boolean, pose?: string, nest?: string, soft?: {fill: string, height: string} | undefined, rods?: string}} Thing
+ * `near` is the key of another thing, or "". `fill` is in percent, `rods` the number of those in a bundle.
  */
 /** @typedef {Partial<Record<"grid" | "printer" | "material" | "printing" | "schedule", Record<string, any>>> & {printers?: Record<string, any>[]}} Rest */
 /**
@@ -26,7 +29,9 @@
 const ACCESS = ["often", "sometimes", "rarely"];
 export const STORAGE = ["", "rows", "upright", "loose", "pocket", "lane"];
 const SHARE = ["group", "like", "any"];
-const KINDS = ["standard", "box", "cylinder"];
+/** Kinds of things that are described by their sizes. */
+export const OWN_KINDS = /** @type {const} */ (["box", "cylinder", "tapered", "bundle", "coil"]);
+const KINDS = ["standard", ...OWN_KINDS];
 
 /** Settings that are kept as they are where the page has no fields for them. */
 export const SETTINGS = /** @type {const} */ (["grid", "printer", "material", "printing", "schedule"]);
@@ -35,7 +40,7 @@ export const SETTINGS = /** @type {const} */ (["grid", "printer", "material", "p
 const JOB = /^[0-9a-z]{26}$/;
 
 /** Number of sizes of a shape that is described. */
-export const SIZES = { box: 3, cylinder: 2, standard: 0 };
+export const SIZES = { box: 3, cylinder: 2, tapered: 3, bundle: 2, coil: 3, standard: 0 };
 
 /**
  * Return a key that none of the entries has.
@@ -152,8 +157,8 @@ function readRest(kept) {
  * @returns {Thing}
  */
 function readThing(entry, before) {
-  const kind = KINDS.includes(entry.kind) && (entry.kind !== "standard" || text(entry.id)) ? entry.kind : "box";
-  const sizes = kind === "standard" ? list(entry.sizes).slice(0, 1).map((size) => text(size)) : texts(entry.sizes, kind === "box" ? 3 : 2);
+  const kind = KINDS.includes(entry.kind) && (entry.kind !== "standard" || text(entry.id)) ? /** @type {Thing["kind"]} */ (entry.kind) : "box";
+  const sizes = kind === "standard" ? list(entry.sizes).slice(0, 1).map((size) => text(size)) : texts(entry.sizes, SIZES[kind]);
   return {
     key: keyOf(entry.key, before, "t"),
     kind,
@@ -166,6 +171,7 @@ function readThing(entry, before) {
     group: text(entry.group),
     near: text(entry.near),
     label: flag(entry.label, false),
+    ...readHandling(entry),
   };
 }
 

@@ -1,5 +1,6 @@
 // The spec of a draft, and the field of the page for each JSON Pointer into it.
 
+import { handlingSpec, roundShape, sizePointer } from "./thing_shape.js";
 import { length } from "./units.js";
 
 /** @typedef {import("./draft_format.js").Draft} Draft */
@@ -93,6 +94,10 @@ function drawerSpec(drawer, d, where, names) {
   return made;
 }
 
+const HANDLING = /** @type {const} */ ([
+  ["/pose", "pose"], ["/nest", "nest"], ["/soft", "soft"], ["/soft/fill", "fill"], ["/soft/height", "pressed"], ["/shape/rods", "rods"],
+]);
+
 /**
  * @param {Thing} thing
  * @param {number} i
@@ -106,7 +111,7 @@ function itemSpec(thing, i, where, names) {
   at("/name", `thing-${i}`);
   /** @type {Spec} */
   const made = { name: thing.name, shape: shapeOf(thing), count: thing.count, access: thing.access };
-  thing.sizes.forEach((_, n) => at(thing.kind === "box" ? `/shape/size/${n}` : `/shape/${["diameter", "length"][n]}`, `size-${i}-${n}`));
+  thing.sizes.forEach((_, n) => at(sizePointer(thing.kind, n), `size-${i}-${n}`));
   if (thing.kind === "standard") at("/shape/length", `size-${i}-0`);
   at("/storage", `storage-${i}`);
   at("/group", `group-${i}`);
@@ -116,7 +121,8 @@ function itemSpec(thing, i, where, names) {
   const near = names.get(thing.near);
   if (near) made.near = near;
   if (thing.label) made.label = true;
-  return made;
+  for (const [end, id] of HANDLING) at(end, `${id}-${i}`);
+  return Object.assign(made, handlingSpec(thing));
 }
 
 /** A number of no unit, or the text as it is: the service says what is wrong with it. @param {string} text */
@@ -129,6 +135,6 @@ function number(text) {
 function shapeOf(thing) {
   const sizes = thing.sizes.map(length);
   if (thing.kind === "box") return { kind: "box", size: sizes };
-  if (thing.kind === "cylinder") return { kind: "cylinder", diameter: sizes[0], length: sizes[1] };
+  if (thing.kind !== "standard") return roundShape(thing);
   return sizes.length ? { kind: "standard", id: thing.id, length: sizes[0] } : { kind: "standard", id: thing.id };
 }

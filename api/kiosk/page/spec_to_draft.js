@@ -1,6 +1,7 @@
 // From a spec, such as one that was saved, back to a draft. Says what of it the page has no field for.
 
-import { blankDraft, blankDrawer, freeKey, SETTINGS } from "./draft_format.js";
+import { blankDraft, blankDrawer, freeKey, OWN_KINDS, SETTINGS } from "./draft_format.js";
+import { handlingOf, SHAPE_FIELDS } from "./thing_shape.js";
 
 /** @typedef {import("./draft_format.js").Draft} Draft */
 /** @typedef {Record<string, any>} Fields */
@@ -9,7 +10,7 @@ import { blankDraft, blankDrawer, freeKey, SETTINGS } from "./draft_format.js";
 const READ = {
   spec: ["spec", "name", "drawers", "items", "printer", "printers", "material", "coupon", "grid", "printing", "schedule", "layout"],
   drawer: ["name", "width", "depth", "height", "corner_radius", "copies", "obstacles", "trays", "items", "fill", "floor", "panels"],
-  item: ["name", "shape", "count", "access", "storage", "group", "near", "label"],
+  item: ["name", "shape", "count", "access", "storage", "group", "near", "label", "pose", "nest", "soft"],
 };
 
 /** Fields of settings that the page has; the others are kept as they are. @type {Record<string, string[]>} */
@@ -43,17 +44,19 @@ export function draftOf(spec) {
   ];
   for (const [item, pointer] of items) {
     const shape = item.shape ?? {};
-    if (!["box", "cylinder", "standard"].includes(shape.kind)) {
+    if (!["standard", ...OWN_KINDS].includes(shape.kind)) {
       left.push(`${pointer}/shape`);
       continue;
     }
     skip(pointer, item, READ.item);
     const key = freeKey(draft.things, "t");
     keys.set(item.name, key);
-    const sizes = { box: () => three(shape.size), cylinder: () => [text(shape.diameter), text(shape.length)], standard: () => (shape.length === undefined ? [] : [text(shape.length)]) };
+    const round = () => (SHAPE_FIELDS[shape.kind] ?? []).map((field) => text(shape[field]));
+    const sizes = { box: () => three(shape.size), standard: () => (shape.length === undefined ? [] : [text(shape.length)]) };
     draft.things.push({
       key, kind: shape.kind, id: text(shape.id), name: text(item.name), count: item.count ?? 1, access: item.access ?? "sometimes",
-      storage: item.storage ?? "", group: item.group ?? "", near: item.near ?? "", label: Boolean(item.label), sizes: sizes[/** @type {"box"} */ (shape.kind)](),
+      storage: item.storage ?? "", group: item.group ?? "", near: item.near ?? "", label: Boolean(item.label), sizes: (sizes[/** @type {"box"} */ (shape.kind)] ?? round)(),
+      ...handlingOf(item),
     });
   }
   for (const thing of draft.things) thing.near = keys.get(thing.near) ?? "";

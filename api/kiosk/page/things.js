@@ -5,13 +5,15 @@ import { render } from "preact";
 
 import { announce, byId, find } from "./dom.js";
 import { changed, draft, revision } from "./draft.js";
-import { freeKey, STORAGE } from "./draft_format.js";
+import { freeKey, OWN_KINDS, SIZES, STORAGE } from "./draft_format.js";
 import { apart, beside, loose, together } from "./groups.js";
 import { html } from "./html.js";
 import { t } from "./messages.js";
 import { mark } from "./problems.js";
 import { rove, stopAtFocus } from "./roving.js";
 import { requestJson } from "./service.js";
+import { HandlingFields, pick, text } from "./thing_fields.js";
+import { SIZE_NAMES } from "./thing_shape.js";
 import { shown, unitNow } from "./units.js";
 import { litThing, selected, standing } from "./workbench/bench.js";
 import { PasteList } from "./workbench/paste_view.js";
@@ -34,7 +36,7 @@ const opened = signal("");
 /** Keys of the things that are chosen to be kept together or apart, in the order of the taps; null while none can be. @type {import("@preact/signals").Signal<string[] | null>} */
 const picked = signal(null);
 
-const own = signal({ name: "", kind: /** @type {"box" | "cylinder"} */ ("box"), sizes: ["", "", ""] });
+const own = signal({ name: "", kind: /** @type {Exclude<Thing["kind"], "standard">} */ ("box"), sizes: ["", "", ""], rods: "" });
 
 export async function loadCatalogue() {
   catalogue.value = (await requestJson("GET", "v1/catalogue")).things;
@@ -146,48 +148,18 @@ function Fields({ thing, i }) {
       ${text(`count-${i}`, t("count"), String(thing.count), (value) => set({ count: whole(value) }), "numeric")}
       ${text(`group-${i}`, t("group"), thing.group, (group) => set({ group }), "text")}
     </div>
-    <div class="three">${thing.sizes.map((value, n) => text(`size-${i}-${n}`, `${sizeName(thing.kind, n)} ${t(`unit_${unitNow()}`)}`, value, size(n)))}</div>
+    <div class="three">${thing.sizes.map((value, n) => text(`size-${i}-${n}`, `${sizeName(thing.kind, n)} ${t(`unit_${unitNow()}`)}`, value, size(n)))}${thing.kind === "bundle" && text(`rods-${i}`, t("rods"), thing.rods ?? "", (rods) => set({ rods }), "numeric")}</div>
     <div class="three">
       ${pick(`access-${i}`, t("access"), ACCESS, thing.access, (access) => set({ access }), "access")}
       ${pick(`storage-${i}`, t("storage"), STORAGE, thing.storage, (storage) => set({ storage }), "storage")}
       <label class="check"><input type="checkbox" id=${`label-${i}`} checked=${thing.label} onChange=${(/** @type {any} */ event) => set({ label: event.target.checked })} />${t("label_ledge")}</label>
     </div>
+    <${HandlingFields} thing=${thing} i=${i} set=${set} />
   </div>`;
 }
 
-/**
- * A labelled text field.
- * @param {string} id
- * @param {string} label
- * @param {string} value
- * @param {(text: string) => void} set
- * @param {string} [inputmode]
- */
-function text(id, label, value, set, inputmode = "decimal") {
-  return html`<div class="field" key=${id}><label for=${id}>${label}</label>
-    <input id=${id} value=${value} inputmode=${unitNow() === "in" && inputmode === "decimal" ? "text" : inputmode} autocomplete="off" maxlength="80" onInput=${(/** @type {any} */ event) => set(event.target.value)} /></div>`;
-}
-
-/**
- * A labelled choice; the texts of its options begin with a prefix.
- * @param {string} id
- * @param {string} label
- * @param {string[]} options
- * @param {string} value
- * @param {(option: string) => void} set
- * @param {string} prefix
- */
-function pick(id, label, options, value, set, prefix) {
-  return html`<div class="field"><label for=${id}>${label}</label>
-    <select id=${id} value=${value} onChange=${(/** @type {any} */ event) => set(event.target.value)}>
-      ${options.map((option) => html`<option value=${option}>${t(`${prefix}_${option || "any"}`)}</option>`)}</select></div>`;
-}
-
 /** @param {string} kind @param {number} n */
-function sizeName(kind, n) {
-  if (kind === "box") return t(["long", "wide", "high"][n] ?? "long");
-  return kind === "cylinder" ? t(["across", "long"][n] ?? "long") : t("under_head");
-}
+const sizeName = (kind, n) => t(SIZE_NAMES[kind]?.[n] ?? "long");
 
 /** Give the trays that hold a thing a new place, as far as they may move. @param {string} key */
 function release(key) {
@@ -286,10 +258,10 @@ function Catalogue() {
 }
 
 function OwnForm() {
-  const { name, kind, sizes } = own.value;
-  const fields = sizes.slice(0, kind === "box" ? 3 : 2);
+  const { name, kind, sizes, rods } = own.value;
+  const fields = sizes.slice(0, SIZES[kind]);
   const set = (/** @type {Partial<typeof own.value>} */ part) => { own.value = { ...own.value, ...part }; };
-  const radio = (/** @type {"box" | "cylinder"} */ value) => html`<label class="check"><input type="radio" name="own-kind" id=${`own-${value}`} checked=${kind === value} onChange=${() => set({ kind: value })} />${t(`kind_${value}`)}</label>`;
+  const radio = (/** @type {typeof kind} */ value) => html`<label class="check"><input type="radio" name="own-kind" id=${`own-${value}`} checked=${kind === value} onChange=${() => set({ kind: value })} />${t(`kind_${value}`)}</label>`;
   const submit = (/** @type {Event} */ event) => {
     event.preventDefault();
     const empty = name.trim() ? fields.findIndex((size) => !size.trim()) : -2;
@@ -298,16 +270,22 @@ function OwnForm() {
       announce(t("fill_in"));
       return;
     }
-    place({ kind, name: name.trim(), sizes: fields });
-    own.value = { name: "", kind, sizes: ["", "", ""] };
+    if (kind === "bundle" && !rods.trim()) {
+      byId("own-rods").focus();
+      announce(t("fill_in"));
+      return;
+    }
+    place({ kind, name: name.trim(), sizes: fields, ...(kind === "bundle" ? { rods } : {}) });
+    own.value = { name: "", kind, sizes: ["", "", ""], rods: "" };
     changed("things");
     announce(t("added", { name: name.trim() }));
     byId("own-name").focus();
   };
   return html`<form class="own" onSubmit=${submit}>
     ${text("own-name", t("thing_name"), name, (value) => set({ name: value }), "text")}
-    <fieldset><legend>${t("shape")}</legend>${radio("box")}${radio("cylinder")}</fieldset>
-    <div class="three">${fields.map((size, n) => text(`own-size-${n}`, `${sizeName(kind, n)} ${t(`unit_${unitNow()}`)}`, size, (value) => set({ sizes: sizes.map((other, m) => (m === n ? value : other)) })))}</div>
+    <fieldset><legend>${t("shape")}</legend>${OWN_KINDS.map(radio)}</fieldset>
+    <div class="three">${fields.map((size, n) => text(`own-size-${n}`, `${sizeName(kind, n)} ${t(`unit_${unitNow()}`)}`, size, (value) => set({ sizes: sizes.map((other, m) => (m === n ? value : other)) })))}
+      ${kind === "bundle" && text("own-rods", t("rods"), rods, (value) => set({ rods: value }), "numeric")}</div>
     <button type="submit" id="own-add">${t("add_thing")}</button>
   </form>`;
 }

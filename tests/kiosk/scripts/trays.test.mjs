@@ -48,6 +48,18 @@ test("a tray on others is taken over with the names of those below, and goes whe
   assert.equal(movedTo(upper, { x: 8, y: 0 }).tray.on, undefined);
 });
 
+test("a tray on the panels of lanes is taken over with its height", () => {
+  const document = plan();
+  const [drawer] = document.drawers;
+  drawer.upper.push({ name: "pens", placement: 0, on: [], panels: [0], z: 60 });
+  const [upper] = fixTrays([], document, drawer, ["pen-key", "cap-key"]);
+  assert.ok(upper);
+  assert.equal(upper.tray.z, 60);
+  assert.equal(upper.tray.on, undefined);
+  assert.deepEqual(carried([upper]), [upper]);
+  assert.equal(movedTo(upper, { x: 8, y: 0 }).tray.z, undefined);
+});
+
 test("a tray that has a place is not taken over again", () => {
   const document = plan();
   const fixed = fixTrays([], document, document.drawers[0], ["a", "b"]);
