@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
@@ -67,6 +68,7 @@ class Floor:
     plan: FloorPlan = NO_FLOOR
 
 
+@lru_cache(maxsize=64)  # a plan after a change of things has the floor of the one before: 0.1 of 0.4 s for 60 things
 def tile_floor(
     usable: Area, lattice: Lattice, *, joint: Joint, seam: SeamStyle, seam_gap: float, printer: Printer
 ) -> Floor:

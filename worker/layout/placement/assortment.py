@@ -1,5 +1,6 @@
 """The assortment: the things for one drawer, with all that is needed to size and to value trays for them."""
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -139,8 +140,8 @@ class Assortment:
             least = max(least, self.levels[self.least_joined])
         elif joined:
             return None
-        levels = [n for n, level in enumerate(self.levels) if least <= level <= lane.most]
-        return (levels[0], levels[-1]) if levels else None
+        first, last = bisect_left(self.levels, least), bisect_right(self.levels, lane.most) - 1
+        return (first, last) if first <= last else None
 
     @cached_property
     def bulky(self) -> tuple[bool, ...]:

@@ -14,7 +14,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["ENDLESS", "MOST_BANDS", "BandSplit", "subset_sums"]
+__all__ = ["ENDLESS", "MOST_BANDS", "BandSplit", "BandWidths", "subset_sums"]
 
 #: More than any room: a length or a width that does not fit.
 ENDLESS: Final = 1e7
@@ -65,34 +65,75 @@ def _pairs(members: int) -> _Pairs:
 
 
 @dataclass(frozen=True, eq=False)
-class BandSplit:
-    """The least depths for one width of trays and one height of walls.
+class BandWidths:
+    """The widths that subsets take in bands of each length, for one height of walls.
 
-    ``lengths`` is ``(m,) float64``, rising, in mm; ``front`` and ``back`` are the widths that each subset takes in a
-    band of each length, ``(2^n, m) float64``, of a band in front and of the one behind, which has the labels. ``room``
-    is the width that there is, ``wall`` the thickness of a divider, ``ledge`` the depth of a label ledge for each
-    subset, ``(2^n,) float64``.
+    ``lengths`` is ``(m,) float64``, rising, in mm; ``front`` and ``back`` are the widths that each member takes in a
+    band of each length with a divider beside it, ``(n, m) float64``, in a band in front and in the one behind, where
+    labels are. ``wall`` is the thickness of a divider, ``labelled`` says which subsets have labels, ``(2^n,) bool``;
+    their tray has a label ledge that is ``ledge`` mm deep.
     """
 
     lengths: "NDArray[np.float64]"
     front: "NDArray[np.float64]"
     back: "NDArray[np.float64]"
-    room: float
     wall: float
-    ledge: "NDArray[np.float64]"
+    labelled: "NDArray[np.bool_]"
+    ledge: float
+
+    @cached_property
+    def fronts(self) -> "NDArray[np.float64]":
+        """What each subset takes in a band in front, ``(2^n, m) float64``."""
+        widths = self.backs if self.back is self.front else subset_sums(self.front)
+        return np.where(self.labelled[:, None], ENDLESS, widths) if self.labelled.any() else widths
+
+    @cached_property
+    def backs(self) -> "NDArray[np.float64]":
+        """What each subset takes in the band behind, ``(2^n, m) float64``."""
+        return subset_sums(self.back)
+
+    def row(self, subset: int, *, back: bool) -> "NDArray[np.float64]":
+        """Return what one subset takes in a band of each length, ``(m,) float64``."""
+        if self.labelled[subset] and not back:
+            return np.full(len(self.lengths), ENDLESS)
+        row = np.zeros(len(self.lengths))
+        for member, widths in enumerate(self.back if back else self.front):
+            if subset >> member & 1:
+                row = row + widths
+        return row
+
+    def forget_sums(self) -> None:
+        """Free the memory of what all subsets take: up to 160 kB for each height of walls."""
+        for name in ("fronts", "backs"):
+            self.__dict__.pop(name, None)
+
+
+@dataclass(frozen=True, eq=False)
+class BandSplit:
+    """The least depths for one width of trays and one height of walls: ``room`` is the width that there is, in mm."""
+
+    widths: BandWidths
+    room: float
+
+    @property
+    def wall(self) -> float:
+        """The thickness of a divider."""
+        return self.widths.wall
 
     def _least(self, widths: "NDArray[np.float64]") -> "NDArray[np.float64]":
         fits = widths <= self.room
         first = fits.argmax(axis=1)
-        return np.where(fits[np.arange(len(widths)), first], self.lengths[first], ENDLESS)
+        return np.where(fits[np.arange(len(widths)), first], self.widths.lengths[first], ENDLESS)
 
     @cached_property
     def _fronts(self) -> "NDArray[np.float64]":
-        return self._least(self.front)
+        return self._least(self.widths.fronts)
 
     @cached_property
     def _backs(self) -> "NDArray[np.float64]":
-        return (self._fronts if self.back is self.front else self._least(self.back)) + self.ledge
+        if not self.widths.labelled.any():
+            return self._fronts
+        return self._least(self.widths.backs) + np.where(self.widths.labelled, self.widths.ledge, 0.0)
 
     def _joined(self, behind: "NDArray[np.float64]", before: "NDArray[np.float64]") -> "NDArray[np.float64]":
         """Return the least of a part behind and the rest before it, for every subset."""
@@ -107,11 +148,19 @@ class BandSplit:
     def _two_fronts(self) -> "NDArray[np.float64]":
         return self._joined(self._fronts, self._fronts)
 
+    @cached_property
+    def _two(self) -> "NDArray[np.float64]":
+        return self._two_fronts if self._backs is self._fronts else self._joined(self._backs, self._fronts)
+
+    @cached_property
+    def _three(self) -> "NDArray[np.float64]":
+        return self._joined(self._backs, self._two_fronts)
+
     def depths(self, bands: int) -> "NDArray[np.float64]":
         """Return the least depth for each subset in so many bands, ``(2^n,) float64`` in mm, the ledge included."""
         if bands == 1:
             return self._backs
-        return self._joined(self._backs, self._fronts if bands == 2 else self._two_fronts)  # noqa: PLR2004
+        return self._two if bands == 2 else self._three  # noqa: PLR2004 - bands
 
     def split(self, subset: int, bands: int) -> list[tuple[int, int]]:
         """Return the best bands of a subset, front to back: the members of each, and the index of its length."""
@@ -125,7 +174,7 @@ class BandSplit:
             behind = self._fronts
         parts.append(subset)
         return [
-            (part, int(((self.back if k == 0 else self.front)[part] <= self.room).argmax()))
+            (part, int((self.widths.row(part, back=k == 0) <= self.room).argmax()))
             for k, part in reversed(list(enumerate(parts)))
         ]
 

@@ -1,6 +1,6 @@
 """Pricing: the columns that are worth more than their prices.
 
-All patterns of whole kinds are known beforehand (`FamilyPatterns`), so that pricing them only adds up numbers. Kinds
+All patterns of whole kinds are known beforehand (`SharedPatterns`), so that pricing them only adds up numbers. Kinds
 that may be split have columns of their own, made for what is left of them. Prices on things and on floor, taken from
 the dual of the packing's linear relaxation, steer the choice to columns that go well together (Gilmore and Gomory,
 Operations Research 11, 1963, from memory).
@@ -16,9 +16,10 @@ import numpy as np
 
 from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.band_split import subset_sums
-from worker.layout.placement.family_patterns import MOST_MEMBERS, FamilyPatterns
+from worker.layout.placement.family_patterns import MOST_MEMBERS
 from worker.layout.placement.part_columns import part_columns
 from worker.layout.placement.pocket_columns import pocket_columns
+from worker.layout.placement.shared_patterns import SharedPatterns
 from worker.layout.placement.tray_columns import Column, ColumnKey, Footprint
 from worker.layout.storage.poses import longest
 
@@ -48,9 +49,10 @@ def columns(
     footprints: Collection[Footprint] | None = None,
     any_value: bool = False,
     parts: bool = True,
+    whole_set: Collection[int] = (),
 ) -> dict[ColumnKey, Column]:
     """Return the columns of an assortment: see `ColumnPool.columns`."""
-    pool = ColumnPool(stock, [index for index, count in left.items() if count > 0])
+    pool = ColumnPool(stock, [index for index, count in left.items() if count > 0], whole_set)
     return pool.columns(
         left, prices=prices, cell_price=cell_price, footprints=footprints, any_value=any_value, parts=parts
     )
@@ -62,15 +64,18 @@ class ColumnPool:
     ``cut_short`` says whether there are too many things to find the patterns of all that could share a tray.
     """
 
-    def __init__(self, stock: Assortment, members: Collection[int] | None = None) -> None:
-        """Find the patterns of these members, or of all."""
-        self.stock = stock
+    def __init__(
+        self, stock: Assortment, members: Collection[int] | None = None, whole_set: Collection[int] = ()
+    ) -> None:
+        """Find the patterns of these members, or of all; given ``whole_set``, only columns that hold all of that."""
+        self.stock, self._whole_set = stock, frozenset(whole_set)
         every = range(len(stock.items)) if members is None else sorted(members)
         windows, self.cut_short = _affordable(stock, list(_windows(stock, set(every))))
-        whole = [FamilyPatterns(stock, family) for family in windows]
+        windows = [window for window in windows if self._whole_set <= set(window)]
+        whole = [SharedPatterns(stock, family) for family in windows]
         in_pieces, too_many = _affordable_joined(stock, whole)
         self.cut_short |= too_many
-        self.families = (*whole, *(FamilyPatterns(stock, members, joined) for members, joined in in_pieces))
+        self.families = (*whole, *(SharedPatterns(stock, members, joined) for members, joined in in_pieces))
         self._parts: dict[tuple[int, int], tuple[Column, ...]] = {}
         self._made: dict[tuple[int, int], Column | None] = {}
         self._recessed: dict[int, tuple[Column, ...]] = {}
@@ -127,6 +132,8 @@ class ColumnPool:
             )  # a kind of which some are placed has columns of its own
             open_sizes = np.array([pair in allowed for pair in family.footprints], dtype=bool)
             usable = ((family.subsets & missing) == 0) & open_sizes[family.sizes]
+            if self._whole_set:
+                usable &= family.subsets == sum(1 << k for k, m in enumerate(family.members) if m in self._whole_set)
             paid = subset_sums(np.array([prices.get(m, 0.0) for m in family.members]))[family.subsets]
             gain = family.values - paid - (max(cell_price, 0.0) * family.areas)
             chosen = np.flatnonzero(usable if cell_price == -inf else usable & (gain > 0.0))
@@ -197,7 +204,7 @@ def pattern_work(stock: Assortment, family: Sequence[int], *, joined: bool = Fal
 
 
 def _affordable_joined(
-    stock: Assortment, families: Sequence[FamilyPatterns]
+    stock: Assortment, families: Sequence[SharedPatterns]
 ) -> tuple[list[tuple[Sequence[int], Sequence[int]]], bool]:
     """Return the families that get trays in pieces, with the members that need them; whether some are left out.
 

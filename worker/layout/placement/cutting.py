@@ -24,3 +24,7 @@ class Cutting:
     cuts: Mapping[Footprint, Cut]
     sizes: CutSizes
     joins: "Callable[[Assortment, Column], bool]"
+
+    def __hash__(self) -> int:
+        """Return the hash of what the cuts follow from, with the footprints."""
+        return hash((self.sizes, self.joins))

@@ -11,8 +11,9 @@ from dataclasses import replace
 from functools import cached_property
 
 from worker.layout.placement.assortment import Assortment
-from worker.layout.placement.family_patterns import MOST_MEMBERS, FamilyPatterns
+from worker.layout.placement.family_patterns import MOST_MEMBERS
 from worker.layout.placement.region_solver import Standing
+from worker.layout.placement.shared_patterns import SharedPatterns
 from worker.layout.placement.tray_columns import Column
 from worker.layout.tray.interior import on_grid
 
@@ -50,7 +51,7 @@ class LevelledTray:
         self._made: dict[int, Column | None] = {}
 
     @cached_property
-    def _patterns(self) -> FamilyPatterns | None:
+    def _patterns(self) -> SharedPatterns | None:
         """The patterns of its things in its footprint; None where it holds some of a kind only, or too many kinds."""
         stock, counts = self.stock, dict(self.column.counts)
         parts = len(counts) < len(self.column.counts) or any(n < stock.items[k].count for k, n in counts.items())
@@ -58,7 +59,7 @@ class LevelledTray:
             return None
         members = tuple(sorted(counts))
         narrowed = replace(stock, families=(members,), footprints=frozenset({self.column.halves}))
-        return FamilyPatterns(narrowed, members, members if stock.cut(self.column.halves) is not None else ())
+        return SharedPatterns(narrowed, members, members if stock.cut(self.column.halves) is not None else ())
 
     def at_level(self, level: int) -> Column | None:
         """Return the tray with walls of a level; None where its things forbid them."""

@@ -4,14 +4,15 @@ All patterns of an assortment are found once, whatever the prices; pricing then 
 """
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from functools import cached_property
+from dataclasses import replace
+from functools import cached_property, lru_cache
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
 from worker.layout.placement.assortment import Assortment, ChosenBand
-from worker.layout.placement.band_split import ENDLESS, MOST_BANDS, BandSplit, subset_sums
+from worker.layout.placement.band_split import ENDLESS, MOST_BANDS, BandSplit, BandWidths, subset_sums
 from worker.layout.placement.tray_columns import Column, Footprint
 from worker.layout.storage.lane import LEAST_LANE, Lane
 from worker.layout.storage.lane_sizing import lanes, natural_lengths
@@ -61,6 +62,32 @@ class _Depths(NamedTuple):
     rooms: "NDArray[np.float64]"
 
 
+@lru_cache(maxsize=1024)
+def _base_costs(
+    stock: Assortment,
+    footprints: tuple[Footprint, ...],
+    sides: tuple[int, ...],
+    walls: float,
+    ledge: bool,  # noqa: FBT001 - a cache keeps arguments by place
+) -> "NDArray[np.float64]":
+    """Return what trays without dividers cost, by side and depth; those that cannot be made are endless.
+
+    They depend on the drawer alone: 79 families of a drawer of 30 kinds ask for the same 0.2 s of work again and again.
+    """
+    place = {side: k for k, side in enumerate(sides)}
+    costs = np.full((len(sides), len(sides)), np.inf)
+    for wide, deep in footprints:
+        if wide not in place or deep not in place:
+            continue
+        if ledge and stock.usable(deep) < 2.0 * LEDGE.depth:
+            continue  # a ledge takes no more than half the room (worker.layout.tray.ramp_and_ledge)
+        cost = stock.base_cost((wide, deep), walls, ledge=ledge)
+        costs[place[wide], place[deep]] = cost
+        if not ledge and (deep, wide) not in stock.footprints:
+            costs[place[deep], place[wide]] = cost
+    return costs
+
+
 class FamilyPatterns:
     """The patterns of one family, at most ten things.
 
@@ -82,7 +109,7 @@ class FamilyPatterns:
         self.labels = sum(1 << k for k, m in enumerate(self.members) if stock.items[m].label_text is not None)
         self._labelled = (np.arange(1 << len(self.members)) & self.labels) > 0
         self._splits: dict[tuple[int, int, int, bool], BandSplit] = {}
-        self._tables: dict[tuple[int, int], tuple[NDArray[np.intp], BandSplit]] = {}
+        self._tables: dict[tuple[int, int], tuple[NDArray[np.intp], BandWidths]] = {}
         self.subsets: NDArray[np.intp]
         self.sizes: NDArray[np.intp]
         self.costs: NDArray[np.float64]
@@ -187,31 +214,46 @@ class FamilyPatterns:
             for style, chosen in enumerate(styles):
                 self._add(best, codes, level, style, chosen)
         self._keep(best, codes)
+        self._forget_unused()
 
-    def _table(self, level: int, chosen: "NDArray[np.intp]") -> BandSplit:
+    def _forget_unused(self) -> None:
+        """Free the memory of what no pattern was made from: patterns are kept from one plan to the next."""
+        used = set[tuple[int, int, int, bool]]()
+        for code, size in set(zip(self._codes.tolist(), self.sizes.tolist(), strict=True)):
+            rest, axis = divmod(code, 2)
+            used.add(self._split_key(self.footprints[size], axis, *divmod(rest // 4, 2)))
+        self._splits = {key: split for key, split in self._splits.items() if key in used}
+        for _, widths in self._tables.values():
+            widths.forget_sums()
+
+    def _table(self, level: int, chosen: "NDArray[np.intp]") -> BandWidths:
         """Return the widths that subsets take at a level."""
         stock, wall = self.stock, self.stock.ground.wall
         widths: NDArray[np.float64] = np.where(chosen >= 0, self._columns[2][chosen], ENDLESS)
-        front = subset_sums(widths + wall)
-        back, ledge = front, np.zeros(len(front))
+        back = widths
         if self.labels:
-            labels = np.array([[stock.label_widths[m]] for m in self.members])
-            back = subset_sums(np.maximum(widths, labels) + wall)
-            front = np.where(self._labelled[:, None], ENDLESS, front)
-            high = ENDLESS if stock.levels[level] < ledge_walls(ledge=True) else LEDGE.depth
-            ledge = np.where(self._labelled, high, 0.0)
-        return BandSplit(self._lengths, front, back, 0.0, wall, ledge)
+            back = np.maximum(widths, np.array([[stock.label_widths[m]] for m in self.members]))
+        front = widths + wall
+        high = stock.levels[level] >= ledge_walls(ledge=True)
+        return BandWidths(
+            self._lengths,
+            front,
+            back + wall if self.labels else front,
+            wall,
+            self._labelled,
+            LEDGE.depth if high else ENDLESS,
+        )
 
-    def _split(self, level: int, style: int, side: int, *, posts: bool) -> BandSplit:
+    def _split(self, level: int, style: int, side: int, posts: bool) -> BandSplit:  # noqa: FBT001 - a key's parts
         """Return the best bands at a level for trays whose lanes stand side by side over this side, by its index."""
         key = level, style, side, posts
         if key not in self._splits:
             if (level, style) not in self._tables:
                 chosen = self._choice(level, reach=style == 1)
                 self._tables[level, style] = chosen, self._table(level, chosen)
-            table = self._tables[level, style][1]
-            room = float(self._rooms[side]) - (2.0 * self._post if posts else 0.0) + table.wall + 1e-6
-            self._splits[key] = BandSplit(table.lengths, table.front, table.back, room, table.wall, table.ledge)
+            widths = self._tables[level, style][1]
+            room = float(self._rooms[side]) - (2.0 * self._post if posts else 0.0) + widths.wall + 1e-6
+            self._splits[key] = BandSplit(widths, room)
         return self._splits[key]
 
     def _add(
@@ -227,11 +269,12 @@ class FamilyPatterns:
         walls = stock.levels[level]
         reaching = np.where(chosen >= 0, self._columns[3][chosen], ENDLESS).min(axis=1)
         extra = subset_sums(reaching) + self._mixing
-        base = [self._bases(walls, ledge=ledge) for ledge in ((False, True) if self.labels else (False,))]
+        sides, ledges = tuple(self._sides), (False, True) if self.labels else (False,)
+        base = [_base_costs(self._empty, self.footprints, sides, walls, ledge) for ledge in ledges]
         plastic = walls * stock.ground.wall * weights.plastic
         members = self._counts
         for side, depths_of in self._depths:
-            split = self._split(level, style, side, posts=depths_of.posts)
+            split = self._split(level, style, side, depths_of.posts)
             for bands in range(1, min(MOST_BANDS, len(self.members)) + 1):
                 depths = split.depths(bands)
                 place = np.searchsorted(depths_of.rooms, depths - 1e-6)
@@ -300,20 +343,10 @@ class FamilyPatterns:
         others = np.where(named > 0.0, without, np.maximum(without - 1.0, 0.0))
         return np.asarray(weights.mixed * np.maximum(named - 1.0, 0.0) + weights.unlike * others, dtype=np.float64)
 
-    def _bases(self, walls: float, *, ledge: bool) -> "NDArray[np.float64]":
-        """Return what trays without dividers cost, by side and depth; those that cannot be made are endless."""
-        stock, place = self.stock, {side: k for k, side in enumerate(self._sides)}
-        costs = np.full((len(self._sides), len(self._sides)), np.inf)
-        for wide, deep in self.footprints:
-            if wide not in place or deep not in place:
-                continue
-            if ledge and stock.usable(deep) < 2.0 * LEDGE.depth:
-                continue  # a ledge takes no more than half the room (worker.layout.tray.ramp_and_ledge)
-            cost = stock.base_cost((wide, deep), walls, ledge=ledge)
-            costs[place[wide], place[deep]] = cost
-            if not ledge and (deep, wide) not in stock.footprints:
-                costs[place[deep], place[wide]] = cost
-        return costs
+    @cached_property
+    def _empty(self) -> Assortment:
+        """The drawer without any things."""
+        return replace(self.stock, items=(), families=(), ways=())
 
     def _keep(self, best: "NDArray[np.float64]", codes: "NDArray[np.intp]") -> None:
         """Keep the patterns that none of a smaller tray beats."""
@@ -381,8 +414,10 @@ class FamilyPatterns:
 
     def _split_of(self, halves: Footprint, axis: int, level: int, style: int) -> BandSplit:
         """Return the best bands at a level for trays of a footprint with lanes side by side along an axis."""
-        posts = self.stock.beside_posts(halves)[axis] > 0.0
-        return self._split(level, style, self._sides.index(halves[axis]), posts=posts)
+        return self._split(*self._split_key(halves, axis, level, style))
+
+    def _split_key(self, halves: Footprint, axis: int, level: int, style: int) -> tuple[int, int, int, bool]:
+        return level, style, self._sides.index(halves[axis]), self.stock.beside_posts(halves)[axis] > 0.0
 
     def _made(self, subset: int, halves: Footprint, axis: int, bands: int, level: int, style: int) -> Column | None:  # noqa: PLR0917
         split = self._split_of(halves, axis, level, style)
@@ -408,16 +443,18 @@ class FamilyPatterns:
         self, part: int, at: int, spare: float, split: BandSplit, chosen: "NDArray[np.intp]", *, labels: bool
     ) -> int:
         """Return the length, by its index, at which a band's lanes are reached best; it takes no more than is spare."""
-        members = [k for k in range(len(self.members)) if part >> k & 1]
-        widths = (split.back if labels else split.front)[part]
-
-        def reach(number: int) -> float:
-            return sum(self._lanes[int(chosen[k, number])].reach for k in members)
-
         # rounding may leave a hair less than nothing to spare
         most = int(np.searchsorted(self._lengths, self._lengths[at] + max(spare, 0.0), side="right"))
-        fits = [number for number in range(at, most) if number == at or widths[number] <= split.room]
-        return min(fits, key=lambda number: (round(reach(number), 6), number))
+        if most <= at + 1:
+            return at
+        widths = split.widths.row(part, back=labels)[at:most]
+        reaches = np.zeros(most - at)
+        for k in range(len(self.members)):
+            if part >> k & 1:
+                reaches = reaches + self._columns[3][chosen[k, at:most]]
+        fits = [n for n, wide in enumerate(widths.tolist()) if n == 0 or wide <= split.room]
+        rounded = [round(reach, 6) for reach in reaches.tolist()]
+        return at + min(fits, key=lambda n: (rounded[n], n))
 
     def _band(
         self, part: int, at: int, level: int, split: BandSplit, chosen: "NDArray[np.intp]", *, labels: bool
@@ -439,9 +476,14 @@ class FamilyPatterns:
 
     def _better(self, at: int, level: int, members: Mapping[int, _Entry]) -> Iterator[_Entry]:
         """Yield the lanes of members at a length and a level, those that are reached best first."""
-        every = [
-            entry
-            for entry in self._lanes
-            if entry.at == at and entry.member in members and entry.least <= level <= entry.greatest
-        ]
-        yield from sorted(every, key=lambda entry: (entry.reach, entry.width, entry.member))
+        for entry in self._by_length.get(at, ()):
+            if entry.member in members and entry.least <= level <= entry.greatest:
+                yield entry
+
+    @cached_property
+    def _by_length(self) -> dict[int, list[_Entry]]:
+        """All lanes by the index of their length, those that are reached best first."""
+        lanes: dict[int, list[_Entry]] = {}
+        for entry in sorted(self._lanes, key=lambda entry: (entry.reach, entry.width, entry.member)):
+            lanes.setdefault(entry.at, []).append(entry)
+        return lanes

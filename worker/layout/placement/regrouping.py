@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from worker.layout.placement.assortment import Assortment
-from worker.layout.placement.family_patterns import MOST_MEMBERS, FamilyPatterns
+from worker.layout.placement.family_patterns import MOST_MEMBERS
 from worker.layout.placement.region_solver import Standing
+from worker.layout.placement.shared_patterns import SharedPatterns
 from worker.layout.placement.tray_columns import Column, ColumnKey, Footprint
 
 if TYPE_CHECKING:
@@ -105,12 +106,12 @@ def _alike(stock: Assortment, members: Sequence[int]) -> "NDArray[np.bool_]":
     return alike
 
 
-def _patterns(stock: Assortment, members: tuple[int, ...], halves: Footprint) -> FamilyPatterns:
+def _patterns(stock: Assortment, members: tuple[int, ...], halves: Footprint) -> SharedPatterns:
     """Return the patterns of members in trays of one footprint."""
-    return FamilyPatterns(replace(stock, families=(members,), footprints=frozenset({halves})), members)
+    return SharedPatterns(replace(stock, families=(members,), footprints=frozenset({halves})), members)
 
 
-def _costs(patterns: FamilyPatterns, alike: "NDArray[np.bool_]") -> "NDArray[np.float64]":
+def _costs(patterns: SharedPatterns, alike: "NDArray[np.bool_]") -> "NDArray[np.float64]":
     """Return what a tray for each subset costs, ``(2^n,)``, endless where there is none."""
     costs = np.full(len(alike), np.inf)
     costs[patterns.subsets] = patterns.costs

@@ -17,7 +17,7 @@ from worker.layout.storage.ways import STABLE, Way
 from worker.layout.tray.interior import on_grid
 from worker.spec.items.item import Storage
 
-__all__ = ["LEAST_LANE", "Lane", "Stop", "row_offsets"]
+__all__ = ["LEAST_LANE", "Lane", "Stop", "last_offset", "row_offsets"]
 
 #: The narrowest lane: dividers need that between their faces, and some to spare (worker.layout.tray.dividers).
 LEAST_LANE: Final = 5.0
@@ -61,6 +61,12 @@ def row_offsets(rows: int, pitch: float, back_pitch: float) -> tuple[float, ...]
     """
     pair = pitch + (back_pitch or pitch)
     return tuple(k // 2 * pair + k % 2 * pitch for k in range(rows))
+
+
+def last_offset(rows: int, pitch: float, back_pitch: float) -> float:
+    """Return where the last of some rows begins: see `row_offsets`."""
+    last = rows - 1
+    return last // 2 * (pitch + (back_pitch or pitch)) + last % 2 * pitch
 
 
 @dataclass(frozen=True, slots=True)

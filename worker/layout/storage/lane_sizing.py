@@ -10,7 +10,7 @@ from functools import lru_cache
 from math import ceil
 from typing import Final
 
-from worker.layout.storage.lane import LEAST_LANE, Lane, row_offsets
+from worker.layout.storage.lane import LEAST_LANE, Lane, last_offset
 from worker.layout.storage.loose import FILL_DEPTH, SOFT_DEPTH, Goods, heap, poured
 from worker.layout.storage.poses import Pose
 from worker.layout.storage.reach import FINGER_BREADTH, FINGER_GAP, HAND_BREADTH, LEAST_GRIP
@@ -173,6 +173,7 @@ def _counts(most: int, per: int, *, parts: bool) -> tuple[int, ...]:
 
 def _lying(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, parts: bool) -> Iterator[Lane]:
     long, wide, high = pose.size[1], pose.size[0], pose.size[2]
+    limit = ground.limit - ground.floor_top
     flat = high <= FLAT * min(long, wide)
     highest = max(int((_PILE if flat else _DEEP) / high), 1)
     layer_counts = (1, ceil(highest / 2), highest) if flat else range(1, min(highest, _MOST_LAYERS) + 1)
@@ -182,6 +183,8 @@ def _lying(kind: Kind, pose: Pose, length: float, ground: DrawerLimits, *, parts
         end_gap = slack >= FINGER_GAP + AIR
         margin = ground.beside(slack - FINGER_GAP if end_gap else slack / 2.0)
         for layers in sorted({min(kind.count, count) for count in layer_counts}):
+            if layers * high > limit:
+                break
             for rows in _counts(kind.count, number * layers, parts=parts):
                 yield from _laid(kind, pose, length, (number, rows, layers), margin, end_gap=end_gap)
 
@@ -197,7 +200,7 @@ def _laid(
     stack = layers * high
     walls = max(stack - (1.0 - _LYING_WALL) * high, 0.0)
     pitch = row_pitch(pose)
-    width = row_offsets(rows, *pitch)[-1] + wide + 2.0 * margin
+    width = last_offset(rows, *pitch) + wide + 2.0 * margin
     rod = pose.form == "cylinder" and pose.axis != "z"
     grip = min(LEAST_GRIP, _ROD_GRIP * high) if rod else LEAST_GRIP
 

@@ -106,7 +106,7 @@ def _between(room: Room, areas: list[Polygon], chamfer: float) -> list[Polygon]:
 def _opened(area: BaseGeometry) -> BaseGeometry:
     """Return an area without what a disc of a well's radius does not reach."""
     reached = area.buffer(-_RADIUS, quad_segs=_FACETS).buffer(_RADIUS, quad_segs=_FACETS)
-    return reached.intersection(area)
+    return reached if reached.is_empty else reached.intersection(area)  # GEOS fails on nothing and a few lines
 
 
 def _apart(wells: BaseGeometry, thickness: float) -> BaseGeometry:

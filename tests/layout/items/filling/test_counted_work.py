@@ -21,7 +21,7 @@ from worker.layout.items.reasons.remedies import _MOST_SIZINGS
 from worker.layout.placement import column_pricing
 from worker.layout.placement.bay import Bay
 from worker.layout.placement.column_pricing import ColumnPool, pattern_work
-from worker.layout.placement.family_patterns import FamilyPatterns
+from worker.layout.placement.shared_patterns import SharedPatterns
 from worker.layout.planner import lay_out
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.spec import load
@@ -63,7 +63,7 @@ def work(monkeypatch):
     """Counts the work: patterns by drawer, and sizings."""
     counts = Counter()
 
-    class Counted(FamilyPatterns):
+    class Counted(SharedPatterns):
         def __init__(self, stock, members, joined=()):
             counts["patterns"] += pattern_work(stock, members, joined=bool(joined))
             super().__init__(stock, members, joined)
@@ -84,7 +84,7 @@ def work(monkeypatch):
     monkeypatch.setattr(column_pricing, "MOST_PATTERN_WORK", _PATTERN_WORK)
     monkeypatch.setattr(drawer_stock, "MOST_SIZINGS", _SIZINGS)
     monkeypatch.setattr(item_trays, "MOST_REASON_SIZINGS", _SIZINGS)
-    monkeypatch.setattr(column_pricing, "FamilyPatterns", Counted)
+    monkeypatch.setattr(column_pricing, "SharedPatterns", Counted)
     monkeypatch.setattr(drawer_stock, "ColumnPool", Pool)
     for module in ("filling.drawer_stock", "reasons.remedies", "reasons.shortage", "drawer_allocation"):
         monkeypatch.setattr(f"worker.layout.items.{module}.TraySizing", Sizing)

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property
 from math import inf
 from typing import Final
 
@@ -15,7 +15,7 @@ from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Anchor, Bay
 from worker.layout.placement.cutting import Cutting
 from worker.layout.placement.objective import WEIGHTS
-from worker.layout.placement.tray_columns import Footprint
+from worker.layout.placement.tray_columns import Column, Footprint
 from worker.layout.storage.sizing_rules import FRAME_AIR, DrawerLimits
 from worker.layout.tray.interior import on_grid
 from worker.layout.tray.joints.cut_sizes import Cut, CutSizes
@@ -27,6 +27,16 @@ __all__ = ["Site"]
 
 
 _PREFERENCES: Final = LayoutPreferences()
+
+
+@dataclass(frozen=True)
+class _Joins:
+    """Whether the tray of a column can be cut; equal ones answer alike, so that patterns are found once for both."""
+
+    maker: TrayMaker
+
+    def __call__(self, stock: Assortment, column: Column) -> bool:
+        return can_be_cut(self.maker, stock, column)
 
 
 @dataclass(frozen=True)
@@ -102,7 +112,7 @@ class Site:
     @cached_property
     def _cutting(self) -> Cutting | None:
         maker = self._maker
-        return None if maker is None else Cutting(self.cuts, self._cut_sizes(maker), partial(can_be_cut, maker))
+        return None if maker is None else Cutting(self.cuts, self._cut_sizes(maker), _Joins(maker))
 
     def assortment(self, items: Sequence[Item]) -> Assortment:
         """Return items with what is needed to size trays for them here."""

@@ -93,13 +93,18 @@ class Stock:
         return tuple(sorted(trays, key=lambda tray: (tray.at[1], tray.at[0], tray.z)))
 
     @cached_property
-    def missing(self) -> tuple[tuple[Item, int], ...]:
-        """The items of which some have no place, and how many."""
+    def lacking(self) -> dict[int, int]:
+        """How many of each item have no place, by its index, where any have none."""
         left = Counter({index: item.count for index, item in enumerate(self.assortment.items)})
         for column, _ in self.trays:
             for index, count in column.counts:
                 left[index] -= count
-        return tuple((self.assortment.items[index], count) for index, count in sorted(left.items()) if count > 0)
+        return {index: count for index, count in sorted(left.items()) if count > 0}
+
+    @cached_property
+    def missing(self) -> tuple[tuple[Item, int], ...]:
+        """The items of which some have no place, and how many."""
+        return tuple((self.assortment.items[index], count) for index, count in self.lacking.items())
 
     @cached_property
     def left(self) -> Bay:
@@ -162,7 +167,9 @@ def fill_drawer(
     held = [(column, at) for column, at in standing if column.lanes[0][0] in pins]
     bay = bay.less((at, column.halves) for column, at in held)
     loose = [entry for entry in standing if entry not in held]
-    pool = ColumnPool(assortment)
+    # without moves, columns are looked for only for what has no place yet
+    lacking = None if moves or begin is None else Stock(site, assortment, tuple(standing)).lacking
+    pool = ColumnPool(assortment, lacking)
     sizing = sizing or TraySizing()
     finished: list[Stock] = []
     for free in search_stages(pool, bay, stages=(*stages, moves), spare=site.layout.spare, begin=loose, skip=pins):

@@ -136,5 +136,6 @@ def _holding(
         return []
     narrowed = replace(stock, families=tuple(families) or (tuple(sorted(held)),))
     beside = {index: stock.items[index].count for family in families if set(held) <= set(family) for index in family}
-    every = columns(narrowed, beside | dict(held), footprints=sizes & stock.footprints, any_value=True)
+    # only trays for all of it are made: of one for 8 kinds there are 255 times as many for some of them
+    every = columns(narrowed, beside | dict(held), footprints=sizes & stock.footprints, any_value=True, whole_set=held)
     return [column for column in every.values() if dict_of(column) == held]
