@@ -19,6 +19,7 @@ BENCHES = (
     "idle",
     "many_drawers",
     "packing",
+    "estimates",
     "page",
     "stability",
 )

@@ -2,8 +2,9 @@
 
 Each band of the part (see `worker.printing.estimating.sections`) is divided where a skin above or below begins or
 ends. All layers of such a slab are alike: walls along the section's edge, skins where air is near above or below, and
-sparse infill elsewhere. Filament is within 1 % of a model of every layer, time within 7 % of a model that walks every
-line (both in the tests), at 9 to 30 ms a part instead of 1 to 6 s.
+sparse infill elsewhere. Filament is within 1 % of a model of every layer, time within 5 % of a model that walks every
+line (both in the tests; of 23 parts three are farther off, see `.readme/decisions.md`), at 1 to 12 ms a part instead of
+1 to 6 s.
 """
 
 from collections.abc import Iterator, Sequence
@@ -17,7 +18,7 @@ import manifold3d
 
 from worker.printing.estimating.filament import cost, length, mass
 from worker.printing.estimating.process import Process
-from worker.printing.estimating.sections import Band, Contours, bands
+from worker.printing.estimating.sections import Band, bands
 from worker.solids import Mesh
 from worker.spec.tolerances import LENGTH_EPSILON
 
@@ -27,10 +28,13 @@ __all__ = ["Estimate", "estimate"]
 _SHORT_TRAVEL: Final = 2.0
 
 #: Travel moves for each stop: a line is not always followed by its neighbour (measured on a model of every line).
-_MOVES: Final = 1.6
+_MOVES: Final = 1.4
 
 #: A gap between walls of less than this fraction of a line stays empty (common practice: about a quarter).
 _LEAST_LINE: Final = 0.25
+
+#: Lines that a wall on each side gives.
+_PAIR: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +102,9 @@ def estimate(mesh: Mesh, process: Process) -> Estimate:
     profile: list[tuple[float, float]] = []
     per_band: dict[float, _Lines] = {}
     for slab in _slabs(whole, process, bottom + first):
-        lines = per_band.setdefault(slab.band.low, _Lines(slab.band, process))
+        if slab.band.low not in per_band:
+            per_band[slab.band.low] = _Lines(slab.band, process)
+        lines = per_band[slab.band.low]
         height = slab.high - slab.low
         area = slab.band.section.area()
         volume += (area - slab.sparse * (1.0 - process.infill)) * height
@@ -162,19 +168,26 @@ class _Lines:
         """Measure the contours of a band's section and of the region inside its walls."""
         self._process = process
         self._inside = float(band.inner.area())
-        self._edge = Contours.of(band.section)
-        self._inner_edge = Contours.of(band.inner)
+        self._edge = band.edge
+        self._inner_edge = band.inner_edge
         width, area = process.line_width, band.section.area()
         walls = (area - self._inside) / width
-        #: Mean thickness of a section that is long and narrow, mm: two long sides make up its edge.
-        thickness = 2.0 * area / max(self._edge.length, LENGTH_EPSILON)
-        if self._inside <= 0.0 and thickness > 2.0 * width:
+        # what is too narrow for a region inside its walls: two long sides make up its edge
+        narrow_edge = max(self._edge.length - self._inner_edge.length, LENGTH_EPSILON)
+        narrow = area - self._inside - self._inner_edge.length * process.walls * width
+        narrow_thickness = 2.0 * narrow / narrow_edge
+        lines = narrow_thickness / width
+        if lines > _PAIR and lines % _PAIR < 1.0 and lines < _PAIR * process.walls:
             # what remains between the walls of both sides is one more line, if a narrower one
-            walls *= ceil(thickness / width - _LEAST_LINE) * width / thickness
+            whole = _PAIR * (lines // _PAIR) + (lines % _PAIR > _LEAST_LINE)
+            walls += narrow_edge / 2.0 * (whole - lines)
+        #: Mean thickness of the section, mm.
+        thickness = 2.0 * area / max(self._edge.length, LENGTH_EPSILON)
         self._outer = min(self._edge.length, walls)
         self._walls = walls - self._outer
-        near = thickness < _SHORT_TRAVEL + width
-        self._ring_hops = max(0, (self._edge.parts if near else self._edge.rings) - 1)
+        # from a part's outer edge to its first hole it is not far if the part is narrow; it is from hole to hole
+        near = min(self._edge.parts, self._edge.rings - self._edge.parts) if thickness < _SHORT_TRAVEL + width else 0
+        self._ring_hops = max(0, self._edge.rings - near - 1)
         left, front, right, back = band.section.bounds()
         self._spread = max(0.0, right - left) * max(0.0, back - front)
 
@@ -213,10 +226,10 @@ class _Lines:
     def _travel(self) -> float:
         """Return the time of travel moves, s: from each ring and each hatched region to the next.
 
-        Rings less than `_SHORT_TRAVEL` apart need no retraction. A hole in a hatched region breaks its lines where they
-        part and where they meet again. Stops are taken to be spread evenly over the bounding box.
+        Rings less than `_SHORT_TRAVEL` apart need no retraction. A hole in a hatched region breaks its lines once more.
+        Stops are taken to be spread evenly over the bounding box.
         """
-        stops = self._ring_hops + self._inner_edge.parts + 2 * (self._inner_edge.rings - self._inner_edge.parts)
+        stops = self._ring_hops + self._inner_edge.rings
         if stops == 0:
             return 0.0
         apart = max(sqrt(self._spread / stops), LENGTH_EPSILON)
