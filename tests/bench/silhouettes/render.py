@@ -1,12 +1,14 @@
 """Photos made by a path tracer, with the phone's lens, noise, tone curve, sharpening and JPEG on top.
 
-``python -m tests.bench.silhouettes.render FOLDER [--things A:B] [--views N]``. Needs `mitsuba`, which is no dependency.
+``python -m tests.bench.silhouettes.render FOLDER [--held-out] [--things A:B] [--views N]``. Needs `mitsuba`, which is
+no dependency, and LLVM from 16 on (``DRJIT_LIBLLVM_PATH`` says where).
 """
 
 import argparse
 import io
 import json
 import sys
+from functools import lru_cache
 from math import radians
 from pathlib import Path
 
@@ -17,7 +19,7 @@ import pypdfium2
 import shapely
 from PIL import Image
 
-from tests.bench.silhouettes.things import THINGS
+from tests.bench.silhouettes.things import HELD_OUT, THINGS
 from tests.bench.silhouettes.views import camera_of, distort, views_of
 from worker.output.drawings.reference_sheet import write_reference_sheet
 from worker.silhouettes.photo.sheet import reference_sheet
@@ -26,6 +28,7 @@ mi.set_variant("llvm_ad_rgb")
 
 _SAMPLES = 16
 _TEXTURE = 14.0  # pixels of the sheet's texture a mm
+HELD_OUT_FROM = 100  # seeds of the held-out photos differ from all others
 _MARGIN = 1.12  # how much more is rendered than is seen, for the distortion
 
 
@@ -60,6 +63,7 @@ LOOKS = {
 }
 
 
+@lru_cache(maxsize=2)
 def _sheet_texture(size, tint):
     page = pypdfium2.PdfDocument(write_reference_sheet(size, tint))[0]
     image = page.render(scale=_TEXTURE * 25.4 / 72.0).to_numpy()[..., 2::-1].astype(np.float32) / 255.0
@@ -271,16 +275,18 @@ def truth(thing, view, camera):
 def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("folder", type=Path)
+    parser.add_argument("--held-out", action="store_true")
     parser.add_argument("--things", default="0:6")
     parser.add_argument("--views", type=int, default=3)
     parser.add_argument("--first", type=int, default=0)
     options = parser.parse_args()
     options.folder.mkdir(parents=True, exist_ok=True)
     start, end = map(int, options.things.split(":"))
+    things, first = (HELD_OUT, HELD_OUT_FROM) if options.held_out else (THINGS, 0)
     for turn in range(options.first, options.views):
-        for index, thing in list(enumerate(THINGS))[start:end]:
+        for index, thing in list(enumerate(things))[start:end]:
             corners, _ = thing.mesh()
-            view = views_of(index, options.views, np.hypot(*corners[:, :2].T).max())[turn]
+            view = views_of(first + index, options.views, np.hypot(*corners[:, :2].T).max())[turn]
             path = options.folder / f"{thing.name.replace(' ', '-')}-{turn}.jpg"
             if path.with_suffix(".npy").exists():
                 # light is kept, so that it can be developed once more

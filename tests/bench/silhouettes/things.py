@@ -6,7 +6,7 @@ from math import cos, pi, radians, sin
 import numpy as np
 from manifold3d import CrossSection, JoinType, Manifold
 
-__all__ = ["THINGS", "Thing"]
+__all__ = ["HELD_OUT", "THINGS", "Thing"]
 
 _SEGMENTS = 96
 
@@ -111,7 +111,34 @@ def _hammer():
     return handle + head
 
 
-#: The first six are those on which thresholds were set; all others were held out.
+def _comb():
+    section = CrossSection.square((130, 12), center=True).translate((0, 9))
+    for index in range(23):
+        section += CrossSection.square((3.2, 22), center=True).translate((-61.6 + 5.6 * index, -6))
+    return section.extrude(4.0)
+
+
+def _key():
+    bow = CrossSection.circle(12.0, _SEGMENTS) - CrossSection.circle(3.0, _SEGMENTS).translate((-6, 0))
+    blade = CrossSection([[(8, -4), (44, -4), (48, 0), (44, 4), (40, 4), (38, 2), (34, 3), (31, 1), (27, 4), (8, 4)]])
+    return (bow + blade).translate((-18, 0)).extrude(2.2)
+
+
+def _tweezers():
+    arm = CrossSection([[(-60, 0), (60, 5), (60, 8), (0, 8), (-55, 4), (-60, 4)]])
+    return (arm + arm.mirror((0, 1))).extrude(9.0)
+
+
+def _spool():
+    return _disc(40.0, 3.0) + _disc(20.0, 16.0) + _disc(40.0, 3.0).translate((0, 0, 15.0))
+
+
+def _pliers():
+    half = CrossSection([[(50, 0), (50, 3), (15, 9), (0, 9), (-70, 28), (-72, 20), (-20, 2), (0, -4), (15, -2)]])
+    return (half + half.mirror((0, 1))).offset(1.0, JoinType.Round, circular_segments=_SEGMENTS).extrude(12.0)
+
+
+#: Things on which thresholds were set.
 THINGS = (
     Thing("plate", "flat", _plate(), "metal"),
     Thing("adapter", "flat", _box(70, 45, 28, 8), "black"),
@@ -141,3 +168,28 @@ THINGS = (
     Thing("lime ball", "round", Manifold.sphere(15.0, 128).translate((0, 0, 15)), "green", "pink"),
     Thing("skin-coloured box", "flat", _box(50, 35, 18, 5), "skin", "green"),
 )  # fmt: skip
+
+#: Things that were photographed and measured when all thresholds stood. Sizes are those of catalogues where there are
+#: any: DIN 934, DIN 125, IEC 60086-2 (6LR61), and a coin of 2 euro.
+HELD_OUT = (
+    Thing("ruler", "flat", _box(150, 25, 1.0), "brushed"),
+    Thing("nut M16", "flat", CrossSection.circle(24.0 / 3**0.5, 6).extrude(13.0) - _disc(14.0, 40.0), "metal"),
+    Thing("hex key", "round", _hook(75, 28, 5.0), "metal"),
+    Thing("coin", "flat", _disc(25.75, 2.2), "brushed"),
+    Thing("washer M12", "flat", _disc(24.0, 2.5, 13.0), "metal"),
+    Thing("die", "flat", _box(16, 16, 16, 1.5), "white"),
+    Thing("charger", "flat", _box(55, 50, 28, 6), "white"),
+    Thing("battery 9 V", "flat", _box(48.5, 26.5, 17.5, 2), "black"),
+    Thing("tube", "round", _lying([(9, 0), (9, 60)]), "brushed"),
+    Thing("spool", "stepped", _spool(), "yellow"),
+    Thing("comb", "flat", _comb(), "black"),
+    Thing("key", "flat", _key(), "brushed"),
+    Thing("tweezers", "flat", _tweezers(), "metal"),
+    Thing("cutter", "flat", _polygon([(-65, -8), (40, -10), (62, 2), (60, 8), (-65, 10)], 12.0, 2.0), "yellow"),
+    Thing("white ball", "round", Manifold.sphere(18.0, 128).translate((0, 0, 18)), "white"),
+    Thing("cork", "round", _lying([(11.5, 0), (9.0, 42)]), "wood"),
+    Thing("green clip", "flat", _box(40, 32, 8, 3), "green", "pink"),
+    Thing("brush", "stepped", _lying([(2, 0), (4, 70), (6, 100), (6, 112), (7, 114), (7, 132), (9, 150)]), "red"),
+    Thing("pliers", "flat", _pliers(), "blue"),
+    Thing("soap", "flat", _box(70, 45, 20, 14), "skin"),
+)

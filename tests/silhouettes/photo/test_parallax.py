@@ -79,3 +79,11 @@ def test_flanks_that_mirror_the_sheet_are_missed_by_the_thickness():
     assert unseen_flanks(rod, 8.0) == pytest.approx(0.0, abs=0.03)
     assert unseen_flanks(rod.buffer(-1.0), 8.0) == pytest.approx(1.0, abs=0.03)
     assert unseen_flanks(rod.buffer(-3.5), 8.0) == pytest.approx(0.18 * 8.0)
+
+
+def test_a_bend_hides_no_unseen_flanks():
+    """A bent rod is wider at its bend than it is thick: most of it says what is missing."""
+    bent = shapely.LineString([(0.0, 0.0), (60.0, 0.0), (60.0, 25.0)]).buffer(3.0)
+    gusset = shapely.Polygon([(60.0, 0.0), (45.0, 0.0), (60.0, 15.0)])
+    assert unseen_flanks(bent | gusset, 6.0) == pytest.approx(0.0, abs=0.03)
+    assert unseen_flanks((bent | gusset).buffer(-0.6), 6.0) == pytest.approx(0.6, abs=0.03)

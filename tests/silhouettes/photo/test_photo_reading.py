@@ -209,6 +209,29 @@ def test_a_drawn_rectangle_has_its_size():
     assert sorted(reading.likely.size) == pytest.approx([40.25, 50.25], abs=0.2)
 
 
+#: The field's colour in shadows: 0.15 and 0.1 of its light.
+_SHADE, _SHADOW = (50, 94, 65), (40, 77, 53)
+
+
+def test_a_bore_in_the_shade_is_a_hole():
+    plate, bore = ((30, 60, 90, 100), (150, 150, 150)), ((50, 70, 62, 82), _SHADE)
+    reading = read_photos([_drawn(plate, bore)], PhotoOptions(0.2, "flat", bar=150.0))
+    (hole,) = reading.seen[0].interiors
+    assert shapely.Polygon(hole).area == pytest.approx(12.0**2, rel=0.08)
+
+
+def test_a_hard_shadow_is_no_side():
+    shadows = [((20, 20, 80, 80), _SHADOW)]  # towards the middle, where sides would be seen
+    reading = read_photos([_drawn(*shadows, ((20, 20, 60, 60), (200, 40, 30)))], PhotoOptions(40.0, "flat", bar=150.0))
+    low_x, low_y, high_x, high_y = reading.seen[0].bounds
+    assert [high_x - low_x, high_y - low_y] == pytest.approx([40.25, 40.25], abs=0.4)
+
+
+def test_a_black_thing_in_a_hard_shadow_is_refused():
+    shapes = [((20, 20, 80, 80), _SHADOW), ((20, 20, 60, 60), (25, 25, 25))]
+    assert _reason([_drawn(*shapes)], PhotoOptions(40.0, "flat", bar=150.0)) == "low-contrast"
+
+
 def test_a_photo_without_a_sheet_is_refused():
     grey = _changed("card", lambda image: Image.new("RGB", image.size, (120, 130, 110)))
     assert _reason([grey], _options("card")) == "too-few-markers"

@@ -28,6 +28,10 @@ _HEIGHTS: Final[dict[Body, tuple[float, float]]] = {"flat": (0.8, 1.0), "round":
 #: more they mirror what lies below (1/2 - sqrt(1/8)), and a little for blur.
 _FLANK: Final = 0.18
 
+#: Share of a round body that is about as wide as it is thick, and how exactly that width is found, mm.
+_MOST_OF_IT: Final = 0.5
+_RADIUS_STEP: Final = 0.02
+
 #: Corners closer than this to a line are left out, mm.
 _SIMPLIFY: Final = 0.015
 
@@ -90,15 +94,21 @@ def grown(outline: shapely.Polygon, by: float) -> shapely.Polygon:
 def unseen_flanks(likely: shapely.Polygon, thickness: float) -> float:
     """Return by how much a round body's outline is too narrow on each side, mm.
 
-    Its flanks face the sheet, and shiny ones mirror it. But it is as wide as it is thick at its widest place, so the
-    largest circle in its outline says what is missing.
+    Its flanks face the sheet, and shiny ones mirror it. But most of it is as wide as it is thick: the width at which an
+    opening of its outline leaves half of it says what is missing. At a bend it is wider, at its ends narrower.
 
     Args:
         likely: its outline from above, mm.
         thickness: of the thing as it lies, mm.
     """
-    radius = float(shapely.maximum_inscribed_circle(likely, tolerance=0.02).length)
-    return min(max(thickness / 2.0 - radius, 0.0), _FLANK * thickness)
+    low, high = 0.0, thickness / 2.0
+    while high - low > _RADIUS_STEP:
+        middle = (low + high) / 2.0
+        if likely.buffer(-middle).buffer(middle).area > _MOST_OF_IT * likely.area:
+            low = middle
+        else:
+            high = middle
+    return min(max(thickness / 2.0 - high, 0.0), _FLANK * thickness)
 
 
 def _scaled(polygon: shapely.Polygon, centre: NDArray[np.float64], factor: float) -> shapely.Polygon:

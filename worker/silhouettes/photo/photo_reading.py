@@ -153,6 +153,11 @@ def _warnings(
             f"The thing's flanks mirror the sheet: {unseen:.1f} mm were added on all sides, as a round thing is as "
             "wide as it is thick."
         )
+    if any(view.mirrors for view in views):
+        warnings.append(
+            "The thing's sides mirror the sheet: its top was found, and the sides were added by its thickness. Compare "
+            "its size with a calliper."
+        )
     if options.bar is None:
         warnings.append(
             "The printed scale is not proved: measure the ruler bar and give its length, or photograph a bank card."

@@ -17,6 +17,7 @@ from worker.silhouettes.photo.rectify import rectify
 from worker.silhouettes.photo.refusals import refusal
 from worker.silhouettes.photo.segmentation import segment
 from worker.silhouettes.photo.sheet import TINTS, ReferenceSheet, Tint
+from worker.silhouettes.photo.sides import mirrors_sheet, with_sides
 
 __all__ = ["PhotoView", "read_view"]
 
@@ -59,6 +60,7 @@ class PhotoView:
         outline: what the thing hides of the sheet, mm.
         edge: width of the sheet's edges in the photo, mm.
         cropped: whether EXIF's focal length does not fit the photo.
+        mirrors: whether the thing's sides look like the sheet, so that they were added to its top.
     """
 
     pixels: Pixels
@@ -68,6 +70,7 @@ class PhotoView:
     outline: shapely.Polygon
     edge: float
     cropped: bool
+    mirrors: bool = False
 
     @property
     def nadir(self) -> NDArray[np.float64]:
@@ -99,10 +102,12 @@ def read_view(photo: bytes, options: PhotoOptions) -> PhotoView:
     tint = _tint(rectified.light)
     if options.tint not in {None, tint}:
         raise refusal("wrong-sheet", value=options.tint, limit=tint)
-    share = options.thickness / float(camera.centre[2])
-    return PhotoView(
-        picture.pixels, sheet, tint, camera, segment(rectified, camera.centre[:2], share).outline, edge, cropped
-    )
+    share, nadir = options.thickness / float(camera.centre[2]), camera.centre[:2]
+    outline = segment(rectified, nadir, share).outline
+    mirrors = options.body == "flat" and mirrors_sheet(outline, rectified, nadir, share)
+    if mirrors:
+        outline = with_sides(outline, nadir, share)
+    return PhotoView(picture.pixels, sheet, tint, camera, outline, edge, cropped, mirrors)
 
 
 def _locate(picture: Picture, grey: Grey) -> tuple[ReferenceSheet, Camera, bool]:

@@ -37,6 +37,16 @@ _DARK: Final = -3.2
 #: The same where a side of the thing may be seen, by its thickness and the camera's place.
 _SIDE_PALER: Final = 0.13
 _SIDE_DARK: Final = -1.7
+_SIDE_PALER_DIM: Final = 0.3
+#: Share of the thing's own difference that a pixel in a shadow needs, most of it as a multiple of `_CHROMA`, and the
+#: luminance in and out of shadow.
+_TINTED: Final = 0.4
+_MOST_TINTED: Final = 2.0
+_SHADED: Final = (-0.4, -0.8)
+#: Largest area that may be a black thing's side as well as a shadow, as a share of the thing's.
+_MOST_EITHER: Final = 0.04
+#: Smoothing before the thresholds of sides, mm.
+_CALM: Final = 0.25
 #: Linear light that is added before logarithms, so that noise in black stays small.
 _FLOOR: Final = 0.002
 #: Side of a cell of the coarse grid on which the field's colour is fitted, mm.
@@ -70,7 +80,7 @@ _OUTSIDE: Final = 2
 _LEAST_AREA: Final = 20.0
 _LEAST_HOLE: Final = 3.0
 _SECOND: Final = 0.05
-#: A hole is darker than this, as a logarithm by the field, only if it is none.
+#: A hole in a thing as dark as this, as a logarithm by the field, is as dark only if it is none.
 _HOLE_DARK: Final = -1.6
 #: Points closer than this to a line between their neighbours are left out, mm.
 _SIMPLIFY: Final = 0.03
@@ -169,9 +179,31 @@ def _thresholds(relative: Plane, saturation: NDArray[np.float64], per_mm: float,
     limit = np.interp(luminance, _DIM[::-1], (_PALER_DIM, _PALER)).astype(np.float32)
     limit = np.where(paler > 0.0, limit, np.float32(_CHROMA))
     different = cv2.medianBlur(np.square(paler / limit) + across / np.float32(_CHROMA**2), 5)
-    strong = _cleaned(((different > 1.0) | (luminance < _DARK)).astype(np.uint8), per_mm)
-    weak = (cv2.medianBlur(paler, 5) > _SIDE_PALER) | (luminance < _SIDE_DARK)
-    return _cleaned(strong | (sides(strong) & weak.astype(np.uint8)), per_mm)
+    plain = different > 1.0
+    if plain.any():
+        # light that a coloured thing throws into its shadow tints the field there
+        vivid = float(np.sqrt(np.median(np.square(chroma[plain]).sum(axis=1))))
+        tinted = float(np.clip(_TINTED * vivid / _CHROMA, 1.0, _MOST_TINTED))
+        plain &= different > np.square(np.interp(luminance, _SHADED[::-1], (tinted, 1.0)))
+    strong = _cleaned((plain | (luminance < _DARK)).astype(np.uint8), per_mm)
+    zone = sides(strong)
+    calm = cv2.GaussianBlur(paler, (0, 0), _CALM * per_mm)
+    weak = calm > np.interp(luminance, _DIM[::-1], (_SIDE_PALER_DIM, _SIDE_PALER))
+    dim = luminance < _SIDE_DARK
+    if not strong.any() or not _is_hard(luminance, (strong | zone) > 0, per_mm):
+        weak |= dim
+    elif float(np.median(logs.max(axis=2)[strong > 0])) < _SIDE_DARK:
+        # black sides are as dark as the shadow, and the photo does not tell them apart
+        either = float((dim & ~weak & (zone > strong)).sum() / (strong > 0).sum())
+        if either > _MOST_EITHER:
+            raise refusal("low-contrast", value=round(either, 3), limit=f"at most {_MOST_EITHER:g} side or shadow")
+    return _cleaned(strong | (zone & weak.astype(np.uint8)), per_mm)
+
+
+def _is_hard(luminance: Plane, thing: NDArray[np.bool_], per_mm: float) -> bool:
+    """Return whether a shadow lies on the field that is as dark as a black thing's side, past where sides can be."""
+    apart = cv2.dilate(thing.astype(np.uint8), _disc(_CLOSE * per_mm)) == 0
+    return float((apart & (luminance < _SIDE_DARK)).sum()) / per_mm**2 > _LEAST_AREA
 
 
 def _cleaned(mask: Mask, per_mm: float) -> Mask:
@@ -221,10 +253,11 @@ def _thing(mask: Mask, relative: Plane, per_mm: float) -> Mask:
     gaps = (padded[1:-1, 1:-1] == 0).astype(np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(gaps, connectivity=4)
     luminance = np.log(np.maximum(relative.mean(axis=2), 1e-4))
+    dark = float(np.median(luminance[thing > 0])) < _HOLE_DARK
     for label in range(1, count):
         inside = labels == label
         small = stats[label, cv2.CC_STAT_AREA] / per_mm**2 < _LEAST_HOLE
-        if small or float(np.median(luminance[inside])) < _HOLE_DARK:
+        if small or (dark and float(np.median(luminance[inside])) < _HOLE_DARK):
             thing[inside] = 1
     return thing
 
