@@ -20,6 +20,7 @@ BENCHES = (
     "many_drawers",
     "packing",
     "estimates",
+    "timetables",
     "page",
     "stability",
 )
