@@ -222,7 +222,9 @@ def test_a_bore_in_the_shade_is_a_hole():
 
 def test_a_hard_shadow_is_no_side():
     shadows = [((20, 20, 80, 80), _SHADOW)]  # towards the middle, where sides would be seen
-    reading = read_photos([_drawn(*shadows, ((20, 20, 60, 60), (200, 40, 30)))], PhotoOptions(40.0, "flat", bar=150.0))
+    reading = read_photos(
+        [_drawn(*shadows, ((20, 20, 60, 60), (200, 40, 30)))], PhotoOptions(40.0, "stepped", bar=150.0)
+    )
     low_x, low_y, high_x, high_y = reading.seen[0].bounds
     assert [high_x - low_x, high_y - low_y] == pytest.approx([40.25, 40.25], abs=0.4)
 

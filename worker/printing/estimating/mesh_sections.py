@@ -57,10 +57,10 @@ class Section:
         """Return whether two sections have the same points."""
         if len(self.rings) != len(other.rings) or not self.rings:
             return not self.rings and not other.rings
-        mine, others = np.concatenate(self.rings), np.concatenate(other.rings)
-        if mine.shape != others.shape:
+        points = [np.concatenate(section.rings) for section in (self, other)]
+        if points[0].shape != points[1].shape:
             return False
-        along = [np.sort(points[:, 0] + _SLOPE * points[:, 1]) for points in (mine, others)]
+        along = [np.sort(ring[:, 0] + _SLOPE * ring[:, 1]) for ring in points]
         return bool(np.abs(along[0] - along[1]).max() < _EQUAL)
 
 
@@ -132,10 +132,13 @@ def _steps(
         return number
 
     far = np.where(upwards, after, before)
-    one, two = np.minimum(corner, far), np.maximum(corner, far)  # both steps at an edge then have the same point
-    share = (heights[places] - z[one]) / (z[two] - z[one])
+    first_end, last_end = (
+        np.minimum(corner, far),
+        np.maximum(corner, far),
+    )  # both steps at an edge then have the same point
+    share = (heights[places] - z[first_end]) / (z[last_end] - z[first_end])
     plane = mesh.vertices[:, :2]
-    points = plane[one] + share[:, None] * (plane[two] - plane[one])
+    points = plane[first_end] + share[:, None] * (plane[last_end] - plane[first_end])
     return edge(far), edge(np.where(upwards, before, after)), points, places
 
 
