@@ -157,7 +157,8 @@ class PrintWork:
         from worker.printing.progress.printer_history import reliability_of  # noqa: PLC0415 - as above
 
         used, reliability = tuple(self.used.items()), reliability_of(self.histories)
-        return _timetable(plan, runs, self.materials, now, used, gate=gate, reliability=reliability)
+        waits = tuple(gate.items())
+        return _timetable(plan, runs, self.materials, now, used, gate=waits, reliability=reliability)
 
     def filament(self, runs: tuple[RunEntry, ...]) -> tuple[FilamentProgress, ...]:
         """Return the filament used, needed and left."""
@@ -167,7 +168,7 @@ class PrintWork:
         state, used = self.state, self.used
         if used_filament(state, state.needed, self.manifest) is None:
             return ()
-        failed = used_filament(state, state.failed, self.manifest) or {}
+        failed = used_filament(state, state.failed, self.manifest, failed=True) or {}
         flushed: defaultdict[tuple[str, str | None], float] = defaultdict(float)
         for run in (record.run for record in state.runs if record.state in {"printed", "failed"}):
             flushed[run.material, run.colour] += self.spec.printing.start_waste
@@ -203,12 +204,12 @@ def _timetable(
     now: datetime,
     used: tuple[tuple[tuple[str, str | None], float], ...],
     *,
-    gate: str | None,
+    gate: tuple[tuple[tuple[str, ...], str], ...],
     reliability: "Reliability",
 ) -> ScheduleEntry:
     from worker.printing.scheduling.timetable import make_timetable  # noqa: PLC0415 - a service at rest needs no geometry
 
-    return make_timetable(plan, runs, materials, now, dict(used), gate=gate, reliability=reliability)
+    return make_timetable(plan, runs, materials, now, dict(used), gate=dict(gate), reliability=reliability)
 
 
 def beginning(now: datetime) -> datetime:

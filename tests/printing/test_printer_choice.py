@@ -53,3 +53,22 @@ def test_a_job_of_one_printer_is_made_for_it():
 def test_a_printer_that_may_not_print_the_material_is_no_use_for_a_large_bed():
     plan = lay_out_for_printers(_job(_LARGE | {"materials": ["TPU"]}, _SMALL))
     assert plan.made_for == "small"
+
+
+def test_each_kind_of_printer_that_prints_parts_prints_a_coupon():
+    larger, small = {"name": "larger", "bed": [300, 300, 300]}, _LARGE | {"name": "small"}
+    spec = _job(larger, small, small | {"name": "small too"}, coupon=True)
+    plan = lay_out_for_printers(spec)
+    tests = {part.kind: part.quantity for part in plan.parts if part.kind in {"coupon", "plug"}}
+    assert tests == {"coupon": 2, "plug": 2}  # the small ones are alike
+    own = spec.for_printer(plan.made_for)
+    runs, _ = runs_of(own, plan, price_new_parts(own, plan))
+    marks = [part.mark for part in plan.parts if part.kind in {"coupon", "plug"}]
+    printed = [(piece.mark, run.printers) for run in runs for piece in run.pieces if piece.mark in marks]
+    assert sorted(printed) == [(mark, names) for mark in marks for names in (("larger",), ("small", "small too"))]
+
+
+def test_a_printer_that_prints_no_part_prints_no_coupon():
+    other = {"name": "other", "bed": [180, 180, 180], "materials": ["TPU"]}
+    plan = lay_out_for_printers(_job(_LARGE, other, coupon=True))
+    assert {part.quantity for part in plan.parts if part.kind in {"coupon", "plug"}} == {1}

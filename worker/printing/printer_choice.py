@@ -5,13 +5,15 @@ it is refused by other printers, also for the smallest and for the next largest,
 soonest is kept.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Final, TypeAlias
 
 from worker.layout.items.filling.drawer_task import Spread, one_by_one
 from worker.layout.model.plan import Plan
 from worker.layout.planner import lay_out
 from worker.printing.part_printers import printer_classes
+from worker.printing.print_order import is_test_print
 from worker.printing.printer_estimates import price_on_others
 from worker.printing.runs.printer_shares import nominal_finish
 from worker.printing.runs.work_plan import runs_of
@@ -40,7 +42,8 @@ def lay_out_for_printers(
 ) -> Plan:
     """Return the plan of a job, made for the one of its printers with which all is printed soonest.
 
-    Things without a place count before the time; where it is about the same, the plan with fewer pieces is kept.
+    Things without a place count before the time; where it is about the same, the plan with fewer pieces is kept. There
+    is a coupon for each kind of printer: what fits with one says nothing about another.
 
     Args:
         spec: the job.
@@ -54,6 +57,16 @@ def lay_out_for_printers(
     names = spec.designs
     if not names:
         return lay_out(spec, effort, spread)
+    plan = _soonest(spec, names, effort, spread, price or _built)
+    return _with_coupons(spec.for_printer(plan.made_for), plan)
+
+
+def _soonest(spec: Spec, names: Sequence[str], effort: Effort, spread: Spread, price: PlanPricing) -> Plan:
+    """Return the plan for the printer with which all is printed soonest.
+
+    Raises:
+        LayoutError: if the job can be made for none of them: the error for the largest bed.
+    """
     refused: LayoutError | None = None
     best: tuple[_Value, Plan] | None = None
     for name in list(dict.fromkeys((names[0], names[-1], *names)))[:_MOST_DESIGNS]:
@@ -62,7 +75,7 @@ def lay_out_for_printers(
             plan = lay_out(own, effort, spread)
             if len(names) == 1:
                 return plan
-            value = _value(own, plan, price or _built)
+            value = _value(own, plan, price)
         except LayoutError as error:
             refused = refused or error
             continue
@@ -73,6 +86,25 @@ def lay_out_for_printers(
     if best is None:
         raise refused or LayoutError("No printer can print the job.", pointer="/printers")
     return best[1]
+
+
+def _with_coupons(spec: Spec, plan: Plan) -> Plan:
+    """Return a plan with a coupon and a plug for each class of printers that can print these and another part."""
+    tests = [part for part in plan.parts if is_test_print(part.kind)]
+    others = [part for part in plan.parts if not is_test_print(part.kind)]
+    count = sum(
+        not any(any(own.refusals(spec, part)) for part in tests)
+        and any(not any(own.refusals(spec, part)) for part in others)
+        for own in printer_classes(spec)
+    )
+    if not tests or count < 2:  # noqa: PLR2004 - one coupon as planned
+        return plan
+    parts = tuple(replace(part, quantity=count) if part in tests else part for part in plan.parts)
+    changes = plan.changes
+    if changes is not None:
+        new = tuple(replace(own, count=count) if is_test_print(own.kind) else own for own in changes.new)
+        changes = replace(changes, new=new)
+    return replace(plan, parts=parts, changes=changes)
 
 
 def _suits_all(spec: Spec, plan: Plan) -> bool:

@@ -36,7 +36,7 @@ def _scheduled(job, state):
     materials = tuple(dict.fromkeys(spec.material_of(part.kind) for part in manifest.parts))
     gate = gate_of(spec, manifest.runs, state)
     start = spec.schedule.start.replace(tzinfo=spec.schedule.zone)
-    return make_timetable(spec.schedule, state.open, materials, start, gate=gate)
+    return make_timetable(spec.calendar, state.open, materials, start, gate=gate)
 
 
 def test_nothing_but_the_coupon_is_scheduled_until_it_is_read(gated):
@@ -56,7 +56,7 @@ def test_nothing_but_the_coupon_is_scheduled_until_it_is_read(gated):
 def test_the_gate_can_be_waived():
     spec, manifest = bench()
     assert not spec.schedule.wait_for_coupon
-    assert gate_of(spec, manifest.runs, None) is None
+    assert gate_of(spec, manifest.runs, None) == {}
 
 
 def test_another_clearance_makes_the_parts_anew(gated):
@@ -102,3 +102,73 @@ def test_a_reading_belongs_to_a_printed_coupon(gated, event, pointer):
 def test_without_a_reading_there_is_no_refit(gated):
     with pytest.raises(ValueError, match="No clearance"):
         refit_spec(gated[0], begin(gated[1]))
+
+
+@pytest.fixture(scope="module")
+def two_kinds():
+    """Return the spec and manifest of a job on two printers with a coupon each."""
+    printers = [{"name": "fine", "bed": [180, 180, 180]}, {"name": "small", "bed": [120, 120, 120]}]
+    job = {name: value for name, value in BENCH.items() if name != "printer"}
+    spec, manifest = manifest_of(load({**job, "printers": printers, "schedule": {"start": "2026-03-02T08:00"}}))
+    coupons = [run for run in manifest.runs if stage_of_run(run) is Stage.TEST_PRINTS]
+    if {run.printers for run in coupons} == {("fine",)}:  # the manifest is made without the choice of printers
+        own = [run.model_copy(update={"printers": ("small",), "number": 90 + run.number}) for run in coupons]
+        manifest = manifest.model_copy(update={"runs": (*manifest.runs, *own)})
+    return spec, manifest
+
+
+def _read(job, *events):
+    """Return the state after all coupons are printed, and these events."""
+    return _after(job, *({"outcome": "printed", "run": number} for number in _tests(job[1])), *events)
+
+
+def test_each_kind_of_printer_waits_for_its_own_coupon(two_kinds):
+    spec, manifest = two_kinds
+    assert set(gate_of(spec, manifest.runs, None)) == {("fine",), ("small",)}
+    state = _read(two_kinds, {"outcome": "measured", "clearance": spec.grid.clearance, "printer": "fine"})
+    assert state.reading(("fine",)) == spec.grid.clearance
+    assert state.reading(("small",)) is None
+    assert set(gate_of(spec, manifest.runs, state)) == {("small",)}
+    table = _scheduled(two_kinds, state)
+    printers = {run.number: run.printers for run in state.open}
+    assert {printers[entry.run] for entry in table.waiting} <= {("small",)}
+    assert {printers[step.run] for step in table.steps} == {("fine",)}
+    both = follow(state, PrintEvent(outcome="measured", clearance=spec.grid.clearance, printer="small"), manifest, spec)
+    assert gate_of(spec, manifest.runs, both) == {}
+
+
+def test_a_reading_that_differs_on_one_printer_makes_all_parts_anew_with_the_greatest(two_kinds):
+    spec, manifest = two_kinds
+    state = _read(
+        two_kinds,
+        {"outcome": "measured", "clearance": spec.grid.clearance, "printer": "fine"},
+        {"outcome": "measured", "clearance": spec.grid.clearance + 0.1, "printer": "small"},
+    )
+    assert refit_needed(spec, state)
+    assert set(gate_of(spec, manifest.runs, state)) == {("fine",), ("small",)}
+    assert refit_spec(spec, state).grid.clearance == pytest.approx(spec.grid.clearance + 0.1)
+
+
+def test_a_reading_says_on_which_of_unlike_printers(two_kinds):
+    for printer in (None, "nobody's"):
+        with pytest.raises(PrintRefused) as caught:
+            _read(two_kinds, {"outcome": "measured", "clearance": 0.3, "printer": printer})
+        assert caught.value.pointer == "/printer"
+        assert "fine" in caught.value.limit
+        assert caught.value.remedy
+
+
+def test_a_coupon_is_read_only_where_it_is_printed(two_kinds):
+    spec, manifest = two_kinds
+    printed = _after(
+        two_kinds,
+        *(
+            {"outcome": "printed", "run": run.number}
+            for run in manifest.runs
+            if run.printers == ("fine",) and run.number in _tests(manifest)
+        ),
+    )
+    event = PrintEvent(outcome="measured", clearance=spec.grid.clearance, printer="fine")
+    assert follow(printed, event, manifest, spec).reading(("fine",)) == spec.grid.clearance
+    with pytest.raises(PrintRefused, match="not printed yet"):
+        follow(printed, event.model_copy(update={"printer": "small"}), manifest, spec)

@@ -9,6 +9,7 @@ from tests.printing.progress.planned_manifest import BENCH, bench, manifest_of
 from worker.printing.progress.remaining import PrintState, begin, follow, remaining_work, used_filament, withdraw
 from worker.spec import load
 from worker.spec.errors import PrintRefused
+from worker.spec.manifest import PrinterEstimateEntry
 from worker.spec.requests.print_event import PrintEvent
 
 
@@ -318,3 +319,28 @@ def test_what_fails_is_printed_again_on_printers_that_it_fits():
     assert all(run.printers == ("large",) for run in runs for piece in run.pieces if piece.mark in large)
     assert {own.printers for own in work.printers} == {("small",), ("large",)}
     assert 0 < work.least_runs <= work.runs
+
+
+def test_filament_is_counted_as_on_the_printer_that_took_it():
+    job = {name: value for name, value in BENCH.items() if name != "printer"}
+    printers = [{"name": "small", "bed": [100, 100, 100]}, {"name": "large", "bed": [180, 180, 180]}]
+    spec, manifest = manifest_of(load(job | {"printers": printers}).for_printer("large"))
+    parts = []
+    for part in manifest.parts:  # 8 g instead of 10 on the small printer
+        estimate = part.estimate.model_copy(update={"grams": 8.0})
+        other = PrinterEstimateEntry(printers=("small",), estimate=estimate)
+        parts.append(part.model_copy(update={"other_estimates": (other,)}))
+    manifest = manifest.model_copy(update={"parts": tuple(parts)})
+    state = begin(manifest)
+    failed = next(run for run in manifest.runs if run.printers == ("small",))
+    laid = Counter()
+    for run in manifest.runs:
+        outcome = "failed" if run is failed else "printed"
+        state = follow(state, _event(outcome, run=run.number), manifest, spec)
+        laid[run.printers] += len(run.pieces)
+    assert laid["small",] > 0
+    assert laid["large",] > 0
+    used = used_filament(state, state.laid, manifest)
+    assert sum(used.values()) == pytest.approx(8.0 * laid["small",] + 10.0 * laid["large",])
+    lost = used_filament(state, state.failed, manifest, failed=True)
+    assert sum(lost.values()) == pytest.approx(8.0 * len(failed.pieces))

@@ -340,7 +340,7 @@ def _printed(event: PrintEvent, name: str, number: int, state: PrintState) -> Pr
 
 def _reported(made: PrintEventRecord) -> PrintEvent:
     """Return the event as it was reported, as far as it counts pieces."""
-    names = ("outcome", "run", "mark", "count", "failed", "clearance")
+    names = ("outcome", "run", "mark", "count", "failed", "clearance", "printer")
     return PrintEvent(**{name: value for name in names if (value := getattr(made, name)) is not None})
 
 

@@ -25,7 +25,9 @@ def summary(manifest: Manifest) -> Iterator[str]:
         yield from _run(run)
     yield ""
     if stage_of_run(manifest.runs[0]) is Stage.TEST_PRINTS:
-        yield "Print the coupon first and try its plug in each socket. The label of the best fit is the"
+        several = len({run.printers for run in manifest.runs if stage_of_run(run) is Stage.TEST_PRINTS}) > 1
+        where = " on each kind of printer" * several
+        yield f"Print the coupon{where} first and try its plug in each socket. The label of the best fit is the"
         yield "clearance for this printer. If this job has another clearance, submit it again with that one."
         yield ""
     yield from _totals(work)

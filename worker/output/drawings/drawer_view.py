@@ -76,11 +76,14 @@ class _Figure:
         self._ring(self.mapped.drawer.outline[0], fill=shade, width=0.0, stroke=None)
         if view == "floor":
             self._floor()
+        elif view:
+            self._panels(marked=False)  # upper trays reach over them
+            self._trays(view)
         else:
             self._trays(view)
-            if not view:
-                self._lanes()
-        self._panels(marked=view == 0)
+            self._lanes()
+        if view in {"floor", 0}:
+            self._panels(marked=view == 0)
         for index, ring in enumerate(self.mapped.drawer.outline):
             self._ring(ring, fill=_OBSTACLE if index else None, width=0.6 * self.unit)
         self.sheet.shapes += dimensions(

@@ -241,9 +241,10 @@ def _listed(spots: list[str]) -> str:
 
 
 def _steps(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
-    steps = []
-    if any(is_test_print(part.kind) for part in mapped.plan.parts):
-        steps.append("Print the coupon first and find the clearance that fits before you print anything else.")
+    steps, parts = [], mapped.plan.parts
+    if any(is_test_print(part.kind) for part in parts):
+        where = " on each kind of printer" if any(is_test_print(p.kind) and p.quantity > 1 for p in parts) else ""
+        steps.append(f"Print the coupon{where} first and find the clearance that fits before you print anything else.")
     steps += _floor_steps(mapped)
     steps += panel_steps(mapped.drawer)
     if mapped.stacks:

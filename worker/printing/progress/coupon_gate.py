@@ -4,7 +4,8 @@ And the spec of the job that makes the parts anew where it is not.
 """
 
 from collections import Counter
-from typing import Any, Final
+from collections.abc import Mapping
+from typing import Any, Final, TypeAlias
 
 import orjson
 
@@ -14,7 +15,10 @@ from worker.spec import Spec
 from worker.spec.manifest import RunEntry
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["gate_of", "refit_needed", "refit_spec"]
+__all__ = ["Gate", "gate_of", "refit_needed", "refit_spec"]
+
+#: Why runs wait, by the names of the printers that they are packed for.
+Gate: TypeAlias = Mapping[tuple[str, ...], str]
 
 _UNREAD: Final = (
     "It waits for the coupon: record the clearance that it shows, and this run is scheduled. Set "
@@ -22,8 +26,11 @@ _UNREAD: Final = (
 )
 
 
-def gate_of(spec: Spec, runs: tuple[RunEntry, ...], state: PrintState | None) -> str | None:
-    """Return why all runs but the coupon's wait; None when they need not.
+def gate_of(spec: Spec, runs: tuple[RunEntry, ...], state: PrintState | None) -> Gate:
+    """Return why the runs of printers wait, but for those of coupons; nothing for printers whose runs need not.
+
+    Each class of printers that are alike waits for its own coupon. Where one of them showed another clearance, all
+    wait: the parts are made anew.
 
     Args:
         spec: the job.
@@ -31,24 +38,28 @@ def gate_of(spec: Spec, runs: tuple[RunEntry, ...], state: PrintState | None) ->
         state: its progress; None when nothing is printed.
     """
     if spec.schedule is None or not spec.schedule.wait_for_coupon or not _has_coupon(runs):
-        return None
-    if state is None or state.clearance is None:
-        return _UNREAD
-    if refit_needed(spec, state):
-        return (
+        return {}
+    every = dict.fromkeys(run.printers for run in runs)
+    if state is not None and refit_needed(spec, state):
+        reason = (
             f"It is made with a clearance of {spec.grid.clearance:g} mm, and the coupon shows {state.clearance:g} mm. "
             "Submit the job's refit spec, which has that clearance."
         )
-    return None
+        return dict.fromkeys(every, reason)
+    tested = {run.printers for run in runs if _has_coupon((run,))}
+    # printers that print no coupon of their own wait for all
+    read = set() if state is None else {printers for printers in tested if state.reading(printers) is not None}
+    return {printers: _UNREAD for printers in every if printers not in read and (printers in tested or read != tested)}
 
 
 def refit_needed(spec: Spec, state: PrintState) -> bool:
-    """Return whether the coupon showed another clearance than the parts are made with."""
-    return state.clearance is not None and abs(state.clearance - spec.grid.clearance) > LENGTH_EPSILON
+    """Return whether a coupon showed another clearance than the parts are made with."""
+    readings = state.clearances.values() or [state.clearance or spec.grid.clearance]
+    return any(abs(clearance - spec.grid.clearance) > LENGTH_EPSILON for clearance in readings)
 
 
 def refit_spec(spec: Spec, state: PrintState) -> Spec:
-    """Return the spec of the job with the clearance that the coupon showed, and without a coupon.
+    """Return the spec of the job with the clearance that the coupon showed, the greatest of several, and without one.
 
     Where tiles or trays are printed already, the profile of the sockets stays as it was: printed tiles then fit the new
     trays.

@@ -1,7 +1,7 @@
 """What print events say about a job's pieces: how many are printed, placed and failed, before any run is repacked."""
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from worker.printing.print_order import is_test_print
 from worker.printing.progress.print_state import PrintState, RunRecord, marks_of
@@ -72,13 +72,56 @@ def _after_reading(state: PrintState, event: PrintEvent, clearance: float, manif
             pointer="/clearance", value=clearance, limit="an event of the coupon or its plug",
             remedy="Record it with the coupon's run, or remove it.",
         )  # fmt: skip
-    if event.outcome == "measured" and (unprinted := [mark for mark in tests if state.left[mark]]):
+    printers = _tested_printers(state, event, tests)
+    if event.outcome == "measured" and (unprinted := _unprinted(state, tests, printers)):
         raise PrintRefused(
             "The coupon is not printed yet.",
             pointer="/clearance", value=clearance, limit=f"after {' and '.join(unprinted)}", part=unprinted[0],
             remedy='Record its run with the clearance: {"outcome": "printed", "run": 1, "clearance": 0.25}.',
         )  # fmt: skip
-    return state.model_copy(update={"clearance": clearance})
+    clearances = {**state.clearances, printers[0] if printers else "": clearance}
+    return state.model_copy(
+        update={"clearance": max(clearances.values()), "clearances": dict(sorted(clearances.items()))}
+    )
+
+
+def _tested_printers(state: PrintState, event: PrintEvent, tests: Sequence[str]) -> tuple[str, ...]:
+    """Return the names of the printers, all alike, whose coupon was read; none in a job of one printer.
+
+    Raises:
+        PrintRefused: when there are coupons of several printers and the event does not say which.
+    """
+    every = list(dict.fromkeys(record.run.printers for record in _test_runs(state, tests)))
+    record = None if event.run is None else state.find(event.run)
+    if record is not None:
+        return record.run.printers
+    if len(every) == 1:
+        return every[0]
+    own = [names for names in every if event.printer is None or event.printer in names]
+    if len(own) == 1:
+        return own[0]
+    raise PrintRefused(
+        "Each kind of printer has a coupon of its own." if event.printer is None else
+        "No coupon is printed on this printer.",
+        pointer="/printer", value=event.printer, limit=" or ".join(name for names in every for name in names),
+        remedy="Name the printer whose coupon was read.",
+    )  # fmt: skip
+
+
+def _unprinted(state: PrintState, tests: Sequence[str], printers: tuple[str, ...]) -> list[str]:
+    """Return which test prints of these printers are not printed yet."""
+    missing = [mark for mark in tests if state.left[mark]]
+    printed = {
+        piece.mark
+        for record in _test_runs(state, tests)
+        if record.state == "printed" and record.run.printers == printers
+        for piece in record.run.pieces
+    }
+    return [mark for mark in missing if not printers or mark not in printed]
+
+
+def _test_runs(state: PrintState, tests: Sequence[str]) -> list[RunRecord]:
+    return [record for record in state.runs if any(piece.mark in tests for piece in record.run.pieces)]
 
 
 def _after_run(state: PrintState, event: PrintEvent, number: int) -> PrintState:

@@ -1,7 +1,7 @@
 """The print state of a job: how many pieces are printed, and all runs that it has or had."""
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Annotated, Literal, Self, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -36,7 +36,8 @@ class PrintState(_Model):
     """The print state of a job. Counts are by mark; a missing mark counts zero.
 
     ``printed`` counts the good pieces at hand and ``placed`` those of them in the drawer. ``failed`` counts all pieces
-    that ever failed, ``laid`` all that ever used filament, good or not. ``clearance`` is what the coupon showed, in mm.
+    that ever failed, ``laid`` all that ever used filament, good or not. ``clearance`` is what the coupon showed, in mm:
+    the greatest of ``clearances``, by the first name of each class of printers that are alike, "" in a job of one.
     """
 
     runs: tuple[RunRecord, ...]
@@ -47,6 +48,13 @@ class PrintState(_Model):
     laid: _Counts = {}
     next_run: RunNumber
     clearance: Annotated[float, Field(gt=0)] | None = None
+    clearances: dict[str, Annotated[float, Field(gt=0)]] = {}
+
+    def reading(self, printers: Sequence[str]) -> float | None:
+        """Return the clearance that the coupon of these printers showed, in mm; None until it is recorded."""
+        if not self.clearances:  # recorded before printers had readings of their own
+            return self.clearance
+        return self.clearances.get(printers[0] if printers else "")
 
     @property
     def left(self) -> Counter[str]:

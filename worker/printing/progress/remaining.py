@@ -22,7 +22,7 @@ from worker.printing.runs.demand import Need, access_of
 from worker.printing.runs.printer_shares import least_shares, printer_work
 from worker.printing.runs.work_plan import pack_needs
 from worker.spec import Spec
-from worker.spec.manifest import EstimateEntry, Manifest, RunEntry, WorkEntry
+from worker.spec.manifest import EstimateEntry, Manifest, RunEntry, RunLettering, WorkEntry
 from worker.spec.requests.print_event import PrintEvent
 
 __all__ = ["PrintState", "begin", "follow", "remaining_work", "used_filament", "withdraw"]
@@ -66,29 +66,60 @@ def withdraw(state: PrintState, kept: Mapping[int, PrintEvent], manifest: Manife
 
 
 def used_filament(
-    state: PrintState, counts: Mapping[str, int], manifest: Manifest
+    state: PrintState, counts: Mapping[str, int], manifest: Manifest, *, failed: bool = False
 ) -> dict[tuple[str, str | None], float] | None:
     """Return the grams of these pieces by material and colour; None when a part of the job has no estimate.
+
+    Pieces of recorded runs count as on the printers of these, others as on the one that they are made for.
 
     Args:
         state: the job's.
         counts: pieces by mark.
         manifest: the job's, with the estimates.
+        failed: whether the pieces are those that failed.
     """
     used: dict[tuple[str, str | None], float] = {}
     estimates = _estimates(manifest, state.needed)
     if estimates is None:
         return None
     letterings = {piece.mark: run.lettering for run in reversed(manifest.runs) for piece in run.pieces}
+    elsewhere = _on_others(state, manifest, failed=failed)
     for mark, count in counts.items():
-        estimate, lettering = estimates[mark], letterings.get(mark)
-        second = lettering_grams(estimate, lettering)
-        amounts = [((estimate.material, estimate.colour), estimate.grams - second)]
-        if lettering is not None:
-            amounts.append(((lettering.material, lettering.colour), second))
-        for key, grams in amounts:
-            used[key] = round(used.get(key, 0.0) + count * grams, FILAMENT_DECIMALS)
+        left = count
+        for estimate, pieces in (*elsewhere.get(mark, ()), (estimates[mark], count)):
+            here = min(left, pieces)
+            left -= here
+            for key, grams in _grams_of(estimate, letterings.get(mark)).items():
+                used[key] = round(used.get(key, 0.0) + here * grams, FILAMENT_DECIMALS)
     return used
+
+
+def _grams_of(estimate: EstimateEntry, lettering: RunLettering | None) -> dict[tuple[str, str | None], float]:
+    """Return the grams of a piece by material and colour."""
+    second = lettering_grams(estimate, lettering)
+    amounts = {(estimate.material, estimate.colour): estimate.grams - second}
+    if lettering is not None:
+        key = lettering.material, lettering.colour
+        amounts[key] = amounts.get(key, 0.0) + second
+    return amounts
+
+
+def _on_others(state: PrintState, manifest: Manifest, *, failed: bool) -> dict[str, list[tuple[EstimateEntry, int]]]:
+    """Return, by mark, the estimates and numbers of pieces that other printers than the one they are made for took."""
+    estimates = {
+        (part.mark, name): entry.estimate
+        for part in manifest.parts
+        for entry in part.other_estimates
+        for name in entry.printers
+    }
+    laid: dict[str, list[tuple[EstimateEntry, int]]] = {}
+    for record in state.runs:
+        if record.state in {"printed", "failed"} and record.run.printers:
+            for mark, count in (record.failed if failed else marks_of([record.run])).items():
+                estimate = estimates.get((mark, record.run.printers[0]))
+                if estimate is not None:
+                    laid.setdefault(mark, []).append((estimate, count))
+    return laid
 
 
 def remaining_work(state: PrintState, manifest: Manifest, spec: Spec) -> tuple[tuple[RunEntry, ...], WorkEntry]:

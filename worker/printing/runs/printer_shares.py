@@ -9,6 +9,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import cycle, islice
 from typing import Final, TypeAlias
 
 from worker.printing.packing.bed_surface import Surface
@@ -144,7 +145,8 @@ class _Sharing:
         tests = Counter({unit: count for unit, count in units.items() if is_test_print(self.parts[unit[0]].kind)})
         share = self._best(units - tests)
         for unit, count in tests.items():
-            share[self._test_printer(unit[0])][unit] += count
+            for index in islice(cycle(self._test_printers(unit[0])), count):
+                share[index][unit] += 1
         runs: list[tuple[int, RunEntry]] = []
         works: list[WorkEntry] = []
         for index, own in enumerate(share):
@@ -187,11 +189,10 @@ class _Sharing:
             )
         return able
 
-    def _test_printer(self, mark: str) -> int:
-        """Return the class that prints a test print: that for which the parts are made, if it can."""
-        able = self._able[mark]
+    def _test_printers(self, mark: str) -> list[int]:
+        """Return the classes that print test prints, one each: first that for which the parts are made, if it can."""
         name = getattr(self.spec.printer, "name", None)
-        return next((index for index in able if name in self.classes[index].names), able[0])
+        return sorted(self._able[mark], key=lambda index: name not in self.classes[index].names)
 
     def _best(self, units: Counter[_Unit]) -> list[Counter[_Unit]]:
         """Return the best share of these pieces, which no move improves or no work is left for."""

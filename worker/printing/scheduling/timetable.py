@@ -34,7 +34,7 @@ def make_timetable(
     now: datetime,
     used: Used | None = None,
     *,
-    gate: str | None = None,
+    gate: Mapping[tuple[str, ...], str] | None = None,
     reliability: Reliability | None = None,
 ) -> ScheduleEntry:
     """Return when each run is printed, and on which printer.
@@ -49,7 +49,7 @@ def make_timetable(
         materials: the filaments with their spools.
         now: no run starts earlier, even when the schedule's start is past.
         used: grams already used, by material and colour.
-        gate: why all runs but the test prints wait; None when they need not.
+        gate: why all runs but the test prints wait, by their printers; none of printers whose runs need not.
         reliability: of the printers; without it no late finish is given.
 
     Raises:
@@ -62,10 +62,10 @@ def make_timetable(
     waiting = {run.number: _UNTIMED for run in runs if run.seconds is None}
     tests = _dated(replace(problem, tasks=tuple(test_prints), goal="finish"), waiting)
     undated = [number for number in test_numbers if number in waiting]
-    if gate is not None:
-        waiting.update((task.number, gate) for task in others)
-        others = []
-    elif undated:
+    gated = {run.number: gate[run.printers] for run in runs if gate and run.printers in gate}
+    waiting.update((task.number, gated[task.number]) for task in others if task.number in gated)
+    others = [task for task in others if task.number not in gated]
+    if undated:
         reason = f"It waits for run {min(undated)}: the coupon shows which clearance all other parts need."
         waiting.update((task.number, reason) for task in others)
         others = []

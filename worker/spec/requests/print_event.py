@@ -50,8 +50,8 @@ class PrintEvent(Noun):
 
     outcome: Outcome = Field(
         description="printed: the pieces are good. failed: they have to be printed again. placed: they are good and in "
-        "the drawer. measured: the coupon was tried; give the clearance alone. withdrawn: an earlier event was a "
-        "mistake; give its number alone."
+        "the drawer. measured: the coupon was tried; give the clearance, and the printer where unlike ones have a "
+        "coupon each. withdrawn: an earlier event was a mistake; give its number alone."
     )
     run: Annotated[Count, Field(ge=1, le=MOST_PIECES)] | None = Field(
         default=None, description="Number of the run; give either a run or a mark."
@@ -70,7 +70,9 @@ class PrintEvent(Noun):
         description="Clearance that the coupon shows: the label of the socket in which the plug fits best. Parts still "
         "to print wait until it is recorded.",
     )
-    printer: Name | None = Field(default=None, description="Name of the printer that printed the run.")
+    printer: Name | None = Field(
+        default=None, description="Name of the printer that printed the run, or whose coupon was measured."
+    )
     seconds: Annotated[Number, Field(ge=1.0, le=1e7)] | None = Field(
         default=None, description="Measured print time of a run that was printed to its end, in seconds."
     )
@@ -143,7 +145,7 @@ class PrintEvent(Noun):
                 value=None, limit="a clearance", remedy='Write {"outcome": "measured", "clearance": 0.25}, say.',
             )  # fmt: skip
             refusals.add(error, "clearance")
-        others = ("run", "mark", "failed", "printer", "seconds")
+        others = ("run", "mark", "failed", "seconds")
         self._refuse(refusals, others, "A measured coupon is no print.", "Record the print by itself.")
 
     def _refuse(self, refusals: Refusals, names: Iterable[str], message: str, remedy: str) -> None:
