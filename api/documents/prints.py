@@ -286,7 +286,9 @@ class PrintsDocument(_Document):
 
     job: str = Field(description="The job's identifier.")
     done: bool = Field(description="Whether nothing is left to print.")
-    clearance: float | None = Field(description="The clearance that the coupon showed, in mm; null until recorded.")
+    clearance: float | None = Field(
+        description="The clearance that the coupon showed, in mm, the greatest of several; null until recorded."
+    )
     refit: str | None = Field(
         description="The URL of the spec to submit next, if the coupon showed another clearance than the job's."
     )

@@ -55,7 +55,9 @@ def printed(
         float | None,
         typer.Option(help="Clearance in mm that the coupon shows.", show_default=False),
     ] = None,
-    printer: Annotated[str | None, typer.Option(help="Printer that printed the run.", show_default=False)] = None,
+    printer: Annotated[
+        str | None, typer.Option(help="Printer of the run or of the coupon.", show_default=False)
+    ] = None,
     hours: Annotated[
         float | None, typer.Option(min=0.001, help="Measured print time of the run, in hours.", show_default=False)
     ] = None,

@@ -192,6 +192,26 @@ def test_trays_on_several_others_have_a_page_of_their_own():
     assert "set the upper trays on the rims of those below" in text
 
 
+def test_a_tray_on_panels_covers_them_on_its_page_and_names_them():
+    panels = [{"name": name, "along": "y", "at": at, "height": 60} for name, at in (("left", 42.5), ("right", 168.5))]
+    upper = {"name": "upper", "cells": [3, 2], "height": 30, "on": ["left", "right"]}
+    size = {"width": 300, "depth": 200, "height": 120, "floor": "none"}
+    plan = planned({"name": "deep", **size, "panels": panels, "trays": [upper]})
+    lanes, upper_trays, _ = map_pages(plan, 0)
+    assert [texts(page)[0].text for page in (lanes, upper_trays)] == ["deep: panels", "deep: upper trays"]
+    # what is drawn later covers what is drawn before: the tray, rounded by 4 facets a corner, comes after the strips
+    filled = [len(shape.points) for shape in upper_trays.shapes if isinstance(shape, Path) and shape.fill is not None]
+    assert filled.count(20) == 1
+    strips = [n for n, shape in enumerate(upper_trays.shapes) if isinstance(shape, Path) and shape.fill == 0.3]
+    tray = next(n for n, shape in enumerate(upper_trays.shapes) if isinstance(shape, Path) and len(shape.points) == 20)
+    assert len(strips) == 2
+    assert max(strips) < tray
+    text = " ".join(read(plan, 0).split())
+    assert "upper, on top of left, right" in text
+    assert "set the upper trays on the panels that their rows name" in text
+    assert "feet drop into the sockets" not in text
+
+
 def test_keys_are_drawn_and_counted():
     plan = planned(
         {"name": "one", "width": 300, "depth": 200, "height": 60},

@@ -249,6 +249,7 @@ def _steps(mapped: MappedDrawer, width: float) -> Iterator[_Row]:
     steps += panel_steps(mapped.drawer)
     if mapped.stacks:
         steps += _joined(mapped)
+    if mapped.layers and mapped.layers[0]:
         steps.append("Place each tray at its mark; its feet drop into the sockets.")
     steps += _upper(mapped)
     if any(len(stack) > 1 for stack in mapped.stacks):
@@ -270,8 +271,11 @@ def _upper(mapped: MappedDrawer) -> Iterator[str]:
     marks = [dict.fromkeys(tray.place.mark for stack in layer for tray in stack) for layer in mapped.layers[1:]]
     if marks:
         order = ", then ".join(" ".join(layer) for layer in marks)
+        panels = any(upper.panels for upper in mapped.drawer.upper)
+        rims = any(upper.on for upper in mapped.drawer.upper)
+        seats = " and ".join(["the rims of those below"] * rims + ["the panels that their rows name"] * panels)
         yield (
-            f"Then set the upper trays on the rims of those below, as on their own page of the map: {order}. Lift an "
+            f"Then set the upper trays on {seats}, as on their own page of the map: {order}. Lift an "
             "upper tray straight up to reach what is below it, and take out first what stands on it."
         )
 
