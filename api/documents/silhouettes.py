@@ -18,7 +18,7 @@ from worker.jobs.records.silhouettes import (
     silhouette_fields,
 )
 
-__all__ = ["SilhouetteDocument", "SilhouetteOverview", "SilhouettePage", "silhouette_document"]
+__all__ = ["SilhouetteDocument", "SilhouetteOverview", "SilhouettePage", "silhouette_document", "silhouette_overview"]
 
 _ID: Final = "01k9x5t6v8x0z2b4d6f8h0k2m4"
 _URL: Final = f"http://127.0.0.1:8765/v1/silhouettes/{_ID}"
@@ -26,6 +26,7 @@ _WHEN: Final = "2026-03-07T18:42:00Z"
 _EXAMPLE: Final[JsonDict] = {
     "id": _ID,
     "name": "shim",
+    "tags": ["workshop"],
     "kind": "drawing",
     "state": "succeeded",
     "request": {"name": "shim", "unit": "mm", "thickness": 2.0},
@@ -98,6 +99,7 @@ class SilhouetteDocument(_Document):
 
     id: str = Field(description="The silhouette's identifier.")
     name: str = Field(description="Its name.")
+    tags: tuple[str, ...] = Field(description="Tags to find it by.")
     kind: SilhouetteKind = Field(description="What it is made from; `points` are corners that were sent.")
     state: SilhouetteState = Field(
         description="queued: waits for a worker. running: is being read. succeeded: has an outline. failed: has a "
@@ -120,11 +122,12 @@ class SilhouetteOverview(_Document):
 
     id: str = Field(description="The silhouette's identifier.")
     name: str = Field(description="Its name.")
+    tags: tuple[str, ...] = Field(description="Tags to find it by.")
     kind: SilhouetteKind = Field(description="What it is made from.")
-    state: SilhouetteState = Field(description="succeeded or failed.")
+    state: SilhouetteState = Field(description="queued, running, succeeded or failed.")
     problem: Problem | None = Field(description="Why there is no outline; null unless it failed.")
     created: datetime = Field(description="When it was sent.")
-    finished: datetime | None = Field(description="When it was read.")
+    finished: datetime | None = Field(description="When it was read; null before.")
     links: SilhouetteLinks
 
 
@@ -135,6 +138,11 @@ class SilhouettePage(_Document):
 
     silhouettes: tuple[SilhouetteDocument, ...] = Field(description="The silhouettes of this page.")
     next: str | None = Field(description="The URL of the page with older silhouettes; null on the last page.")
+
+
+def silhouette_overview(request: Request, silhouette: StoredSilhouette) -> SilhouetteOverview:
+    """Return the overview of a silhouette."""
+    return SilhouetteOverview(**silhouette_fields(silhouette, base_of(request)))
 
 
 def silhouette_document(request: Request, silhouette: StoredSilhouette) -> SilhouetteDocument:

@@ -16,26 +16,29 @@ from api.app_state import AppState, AppStateDep, JobServiceDep
 from api.auth.access import caller_of
 from api.documents.batches import batch_document, batch_overview
 from api.documents.jobs import job_document
+from api.documents.silhouettes import silhouette_overview
 from api.http.problems.problem_documents import refusals
 from api.http.responses.ranges import content_tag
-from worker.jobs.common.errors import BatchNotFound, JobNotFound, QuotaReached
+from worker.jobs.common.errors import BatchNotFound, JobNotFound, QuotaReached, SilhouetteNotFound
+from worker.jobs.common.principal import Principal
 from worker.jobs.job_service import JobService
 from worker.jobs.records.batch_summary import BatchSummary
 from worker.jobs.records.batches import Batch
 from worker.jobs.records.models import Job
+from worker.jobs.records.silhouettes import StoredSilhouette
 
 __all__ = ["router"]
 
 router = APIRouter(prefix="/v1", tags=["jobs"])
 
-_EntryT = TypeVar("_EntryT", Job, BatchSummary)
+_EntryT = TypeVar("_EntryT", Job, BatchSummary, StoredSilhouette)
 
 _TYPE: Final = "text/event-stream"
 
 #: Milliseconds after which a client reconnects.
 _RECONNECT_MS: Final = 2000
 
-#: The id of an event: the job's revision in a stream of one job, microseconds since 1970 in a stream of all jobs.
+#: The id of an event: the revision in a stream of one job or silhouette, microseconds since 1970 in that of all jobs.
 _ID: Final = re.compile(r"[0-9]{1,18}", re.ASCII)
 
 #: Seconds between two queries for jobs that changed.
@@ -142,14 +145,51 @@ async def follow_batch(
     return _stream(_events_of_batch(request, state, job_service, batch, last))
 
 
+_SILHOUETTE_EXAMPLE: Final = (
+    'retry: 2000\n\nid: 3\nevent: silhouette.ended\ndata: {"id": "01k9x5t6v8x0z2b4d6f8h0k2m4", "state": ...}\n\n'
+)
+
+
+@router.get(
+    "/silhouettes/{silhouette_id}/events",
+    operation_id="followSilhouette",
+    tags=["silhouettes"],
+    summary="Follow a silhouette",
+    responses={
+        **_responses(
+            "The silhouette's events; the last one is its end. The data of an event is the silhouette without its "
+            "outline.",
+            _SILHOUETTE_EXAMPLE,
+        ),
+        204: {"description": "It has been read, and the client has received its last event (Last-Event-ID)."},
+        **refusals(SilhouetteNotFound, QuotaReached),
+    },
+    response_class=Response,
+    openapi_extra=_PARAMETER,
+)
+async def follow_silhouette(
+    request: Request, state: AppStateDep, job_service: JobServiceDep, silhouette_id: str, _: _StreamSlot
+) -> Response:
+    """Stream the silhouette's current state and each change until it has been read.
+
+    The event types are `silhouette.queued`, `silhouette.running` and, as for webhooks, `silhouette.ended`.
+    """
+    caller = caller_of(request)
+    silhouette = await run_in_threadpool(job_service.silhouettes.find, caller, silhouette_id)
+    last = _last_event(request)
+    if silhouette.ended and last == silhouette.revision:
+        return Response(status_code=HTTPStatus.NO_CONTENT)
+    return _stream(_events_of_silhouette(request, state, job_service, silhouette, last))
+
+
 @router.get(
     "/events",
     operation_id="followJobs",
     summary="Follow all jobs",
     responses={
         **_responses(
-            "Events of all jobs of this key, and `batch.ended` of its batches. The data of an event is the job, or the "
-            "batch without its specs.",
+            "Events of all jobs and silhouettes of this key, and `batch.ended` of its batches. The data of an event is "
+            "the job, the silhouette without its outline, or the batch without its specs.",
             _EXAMPLE,
         ),
         **refusals(QuotaReached),
@@ -158,7 +198,9 @@ async def follow_batch(
     openapi_extra=_PARAMETER,
 )
 async def follow_jobs(request: Request, state: AppStateDep, job_service: JobServiceDep, _: _StreamSlot) -> Response:
-    """Stream each change of a job and the end of each batch from now on, or since the event in Last-Event-ID.
+    """Stream each change of a job or silhouette and the end of each batch from now on, or since Last-Event-ID.
+
+    Events of silhouettes are those of `/v1/silhouettes/{silhouette_id}/events`, and `silhouette.corrected`.
 
     After a reconnection, an event of the last few seconds can be sent twice.
     """
@@ -217,6 +259,29 @@ async def _events_of_batch(
             batch = await run_in_threadpool(job_service.batch, batch.id)
 
 
+async def _events_of_silhouette(
+    request: Request, state: AppState, job_service: JobService, silhouette: StoredSilhouette, last: int | None
+) -> AsyncIterator[bytes]:
+    watch, streams, caller = state.watch, state.streams, caller_of(request)
+    deadline = sent_at = time.monotonic()
+    deadline += streams.max_seconds
+    yield format_sse_event(retry=_RECONNECT_MS)
+    with suppress(SilhouetteNotFound):  # removed meanwhile
+        while True:
+            if silhouette.revision != last:
+                last, sent_at = silhouette.revision, time.monotonic()
+                yield _silhouette_event(request, silhouette, last)
+            if silhouette.ended:
+                return
+            if time.monotonic() - sent_at >= streams.heartbeat:
+                sent_at = time.monotonic()
+                yield KEEPALIVE_COMMENT
+            await watch.sleep(min(_POLL_SECONDS, streams.heartbeat))
+            if watch.closing or time.monotonic() > deadline:
+                return
+            silhouette = await run_in_threadpool(job_service.silhouettes.find, caller, silhouette.id)
+
+
 def _id_of_batch(request: Request, batch: Batch) -> str:
     """Return the id of a batch's event: the digest of its document, as in its ETag."""
     return content_tag(batch_document(request, batch).model_dump_json().encode()).strip('"')
@@ -230,20 +295,28 @@ async def _events_of_jobs(
     since = datetime.now(UTC) if last is None else _time_of(last)
     sent: dict[str, int] = {}
     sent_batches: set[str] = set()
+    caller = caller_of(request)
     if last is None:  # the current state of the jobs is no change
         sent = {job.id: job.revision for job in await _changed(job_service, since)}
+        sent |= {silhouette.id: silhouette.revision for silhouette in await _outlines(job_service, caller, since)}
         sent_batches = {batch.id for batch in await _ended_batches(job_service, since)}
     yield format_sse_event(retry=_RECONNECT_MS)
     sent_at = time.monotonic()
     while time.monotonic() < deadline and not watch.closing:
         jobs, batches = await _changed(job_service, since), await _ended_batches(job_service, since)
+        silhouettes = await _outlines(job_service, caller, since)
         for job in jobs:
             if sent.get(job.id) != job.revision:
                 sent[job.id] = job.revision
                 since = max(since, job.updated)
                 yield _event(request, job, _id_of(since))
                 sent_at = time.monotonic()
-        sent = {job.id: job.revision for job in jobs}
+        for silhouette in silhouettes:
+            if sent.get(silhouette.id) != silhouette.revision:
+                since = max(since, silhouette.updated)
+                yield _silhouette_event(request, silhouette, _id_of(since))
+                sent_at = time.monotonic()
+        sent = {entry.id: entry.revision for entry in (*jobs, *silhouettes)}
         for batch in batches:
             if batch.id not in sent_batches and batch.finished is not None:
                 since = max(since, batch.finished)
@@ -267,6 +340,15 @@ async def _changed(job_service: JobService, since: datetime) -> list[Job]:
     return await _all_since(since, job_service.changed_since, lambda job: job.updated)
 
 
+async def _outlines(job_service: JobService, caller: Principal, since: datetime) -> list[StoredSilhouette]:
+    """Return all silhouettes that changed since this time, less `_MAX_DELAY`."""
+
+    def fetch(moment: datetime, limit: int) -> list[StoredSilhouette]:
+        return job_service.silhouettes.records.changed_since(moment, limit, owner=caller.sees)
+
+    return await _all_since(since, fetch, lambda silhouette: silhouette.updated)
+
+
 async def _all_since(
     since: datetime, fetch: Callable[[datetime, int], list[_EntryT]], time_of: Callable[[_EntryT], datetime]
 ) -> list[_EntryT]:
@@ -284,6 +366,12 @@ async def _all_since(
 def _event(request: Request, job: Job, event_id: int) -> bytes:
     data = job_document(request, job).model_dump_json()
     return format_sse_event(data_str=data, event=f"job.{job.state}", id=str(event_id))
+
+
+def _silhouette_event(request: Request, silhouette: StoredSilhouette, event_id: int) -> bytes:
+    data = silhouette_overview(request, silhouette).model_dump_json()
+    kind = "corrected" if silhouette.corrected else "ended" if silhouette.ended else silhouette.state
+    return format_sse_event(data_str=data, event=f"silhouette.{kind}", id=str(event_id))
 
 
 def _last_event(request: Request) -> int | None:

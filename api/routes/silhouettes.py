@@ -115,6 +115,9 @@ class SilhouetteQuery(ListQuery):
     name: str | None = Field(
         default=None, min_length=1, max_length=80, description="List only silhouettes whose name contains this text."
     )
+    tag: list[Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f]+$")]] = Field(
+        default=[], max_length=5, description="List only silhouettes with this tag. Repeat it to require several tags."
+    )
 
 
 async def read_outline(request: Request) -> OutlineRequest:
@@ -185,7 +188,7 @@ def list_silhouettes(
 ) -> SilhouettePage:
     """List silhouettes, newest first."""
     sees = caller_of(request).sees
-    listed = job_service.silhouettes.records.latest(sees, page.limit + 1, page.after, name=page.name)
+    listed = job_service.silhouettes.records.latest(sees, page.limit + 1, page.after, name=page.name, tags=page.tag)
     following = next_url(request, "silhouettes", (silhouette.id for silhouette in listed), page)
     link_next(response, following)
     documents = tuple(silhouette_document(request, silhouette) for silhouette in listed[: page.limit])

@@ -83,7 +83,7 @@ class SilhouetteService:
             store_file(self._blobs, folder, f"source-{number}.{file_format}", _media_type(file_format), content)
             for number, (file_format, (_, content)) in enumerate(zip(formats, files, strict=True), start=1)
         )
-        made = NewSilhouette(silhouette_id, request.name or kind, kind, text, stored)
+        made = NewSilhouette(silhouette_id, request.name or kind, kind, text, request.tags, stored)
         return self._add(made, caller, repeat)
 
     def add_polygon(self, caller: Principal, request: PolygonRequest, key: str | None = None) -> StoredSilhouette:
@@ -95,8 +95,9 @@ class SilhouetteService:
         """
         text = request.model_dump_json(exclude_unset=True)
         repeat = None if key is None else IdempotencyKey.of(key, "polygon", text)
-        result = {"outline": _outline(request, "points", 0.0, request.depth), "poses": []}
-        return self._add(NewSilhouette(new_id(), request.name or "points", "points", "{}", (), result), caller, repeat)
+        result = {"outline": _outline(request, "points", request.uncertainty, request.depth), "poses": []}
+        made = NewSilhouette(new_id(), request.name or "points", "points", "{}", request.tags, result=result)
+        return self._add(made, caller, repeat)
 
     def find(self, caller: Principal, silhouette_id: str) -> StoredSilhouette:
         """Return a silhouette.

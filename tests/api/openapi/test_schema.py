@@ -25,7 +25,7 @@ pytestmark = pytest.mark.service
 _ROOT = Path(__file__).parents[3]
 
 #: Streams go on for as long as a job does, or longer: tests/api/test_events.py reads them.
-_STREAMS = frozenset({"followJob", "followJobs", "followBatch"})
+_STREAMS = frozenset({"followJob", "followJobs", "followBatch", "followSilhouette"})
 
 _PHOTO = _ROOT / "tests" / "silhouettes" / "photo" / "data" / "washer.jpg"
 

@@ -21,6 +21,7 @@ from api.command.listener import listen
 from api.http.responses.stream_quota import StreamQuota
 from worker.jobs.common.errors import QuotaReached
 from worker.jobs.common.settings import Settings
+from worker.jobs.execution.silhouettes.silhouette_runner import SilhouetteRunner
 from worker.jobs.processes.child_environment import child_environment
 from worker.jobs.records.job_document import stored_problem
 from worker.jobs.records.models import Progress
@@ -334,3 +335,56 @@ def test_a_batch_is_followed_to_its_end(client, job_service, spec):
     with _follow(client, path, second) as reader:
         assert [event[:2] for event in reader.events()] == [("batch.ended", last)]
     assert client.get("/v1/batches/nothing/events").status_code == 404
+
+
+def _shim(client, **options):
+    head = b'<svg xmlns="http://www.w3.org/2000/svg" width="9mm" height="9mm" viewBox="0 0 9 9">'
+    drawing = head + b'<path d="M0 0h9v9z"/></svg>'
+    options = {"name": "shim", "thickness": 2, **options}
+    made = client.post(
+        "/v1/silhouettes", files=[("file", ("shim.svg", drawing))], data={"options": json.dumps(options)}
+    )
+    assert made.status_code == 202
+    return made.json()
+
+
+def test_a_silhouette_is_followed_until_it_has_been_read(client, job_service, blobs):
+    made = _shim(client)
+    path = f"/v1/silhouettes/{made['id']}/events"
+    with _follow(client, path) as reader:
+        events = reader.events()
+        name, first, document = next(events)
+        assert (name, document["state"]) == ("silhouette.queued", "queued")
+        assert "outline" not in document
+        SilhouetteRunner(job_service.silhouettes.records, blobs).run(made["id"])
+        rest = list(events)
+        name, last, document = rest[-1]
+        assert (name, document["state"], document["links"]) == (
+            "silhouette.ended", "succeeded", client.get(made["links"]["self"]).json()["links"],
+        )  # fmt: skip
+        assert first < last
+    again = client.get(path, headers={"Last-Event-ID": str(last)})
+    assert (again.status_code, again.content) == (204, b"")
+    assert client.get("/v1/silhouettes/nothing/events").status_code == 404
+
+
+def test_silhouettes_are_in_the_stream_of_all_jobs(client, job_service, blobs):
+    _shim(client, name="before")
+    with _follow(client, "/v1/events") as reader:
+        events = reader.events()
+        next(iter(reader))
+        made = _shim(client)
+        name, number, document = next(events)
+        assert (name, document["id"], document["state"]) == ("silhouette.queued", made["id"], "queued")
+        SilhouetteRunner(job_service.silhouettes.records, blobs).run(made["id"])
+        while name != "silhouette.ended":
+            name, number, document = next(events)
+        assert (document["id"], document["state"]) == (made["id"], "succeeded")
+        corner = {"points": [[0, 0], [9, 0], [9, 9]]}
+        headers = {"If-Match": client.get(made["links"]["self"]).headers["etag"]}
+        client.put(f"{made['links']['self']}/outline", json=corner, headers=headers).raise_for_status()
+        name, number, document = next(events)
+        assert (name, document["id"]) == ("silhouette.corrected", made["id"])
+    with _follow(client, "/v1/events", number) as reader:  # what came after, and perhaps a little more
+        again = next(event for event in reader.events() if event[2]["id"] == made["id"])
+        assert again[0] == "silhouette.corrected"

@@ -138,6 +138,28 @@ def test_corners_are_a_silhouette_at_once(service):
     assert service.get("/v1/silhouettes?name=shi&limit=1").json()["silhouettes"][0]["id"] == made["id"]
 
 
+def test_corners_keep_how_uncertain_the_outline_is_that_they_correct(service):
+    made = service.post("/v1/silhouettes", json={**_POLYGON, "uncertainty": 0.4}).json()
+    assert made["outline"]["uncertainty"] == 0.4
+    refused = service.post("/v1/silhouettes", json={**_POLYGON, "uncertainty": -1})
+    assert refused.json()["errors"][0]["pointer"] == "/uncertainty"
+
+
+def test_silhouettes_are_listed_by_their_tags(service):
+    tagged = _post(service, ("shim.svg", _SVG), tags=["desk 7", "shop"]).json()
+    other = service.post("/v1/silhouettes", json={**_POLYGON, "tags": ["desk 8"]}).json()
+    assert (tagged["tags"], other["tags"]) == (["desk 7", "shop"], ["desk 8"])
+
+    def listed(*tags):
+        answer = service.get("/v1/silhouettes", params=[("tag", tag) for tag in tags])
+        return [silhouette["id"] for silhouette in answer.json()["silhouettes"]]
+
+    assert listed("desk 7") == listed("desk 7", "shop") == [tagged["id"]]
+    assert listed("desk 8") == [other["id"]]
+    assert listed("desk") == listed("desk 8", "shop") == []
+    assert _post(service, ("shim.svg", _SVG), tags=["a", "a"]).json()["errors"][0]["pointer"] == "/tags"
+
+
 def test_an_outline_is_corrected_only_as_it_was_seen(service):
     made = service.post("/v1/silhouettes", json=_POLYGON)
     url, tag = made.json()["links"]["self"], made.headers["etag"]

@@ -10,7 +10,7 @@ from worker.jobs.database.tables import Base
 __all__ = ["HEAD", "migrate"]
 
 #: The latest revision in `worker.jobs.database.migrations.versions`.
-HEAD: Final = "0024"
+HEAD: Final = "0025"
 
 _VERSIONS: Final = "alembic_version"
 

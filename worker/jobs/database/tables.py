@@ -526,6 +526,8 @@ class SilhouetteRow(Base):
     state: Mapped[str] = mapped_column(Text)
     #: Its `SilhouetteRequest` as JSON.
     request: Mapped[str] = mapped_column(Text)
+    #: Its tags, each between line feeds.
+    tags: Mapped[str] = mapped_column(Text, default="", server_default="")
     #: The outline and the poses of a model as JSON.
     result: Mapped[str | None] = mapped_column(Text, default=None)
     #: Whether a person changed the outline.
@@ -545,6 +547,7 @@ class SilhouetteRow(Base):
     __table_args__ = (
         Index("silhouettes_by_owner", "owner", "id"),
         Index("silhouettes_by_state", "state", "id"),
+        Index("silhouettes_by_change", "updated", "id"),
     )
 
 

@@ -8,7 +8,7 @@ from sqlalchemy.orm import InstrumentedAttribute
 from worker.jobs.database.tables import BatchFileRow, JobFileRow, JobRow, SilhouetteFileRow
 from worker.jobs.records.models import Job, JobState, Progress, StoredFile
 
-__all__ = ["JOB_COLUMNS", "file_columns", "file_values", "job_of", "tags_text"]
+__all__ = ["JOB_COLUMNS", "file_columns", "file_values", "job_of", "tags_of", "tags_text"]
 
 #: The columns that `job_of` reads.
 JOB_COLUMNS: Final = (
@@ -45,8 +45,13 @@ def job_of(row: Any) -> Job:
         problem=row.problem,
         revision=row.revision,
         notes=row.notes,
-        tags=tuple(row.tags.split("\n")[1:-1]),
+        tags=tags_of(row.tags),
     )
+
+
+def tags_of(text: str) -> tuple[str, ...]:
+    """Return the tags that `tags_text` made a text of."""
+    return tuple(text.split("\n")[1:-1])
 
 
 def tags_text(tags: Sequence[str]) -> str:

@@ -21,10 +21,10 @@ from worker.jobs.database.lease import claim_values, is_free
 from worker.jobs.database.tables import SilhouetteFileRow, SilhouetteRow, ThingRow
 from worker.jobs.records.idempotency import IdempotencyKey, claim_key
 from worker.jobs.records.job_document import absolute
-from worker.jobs.records.job_filters import contains
+from worker.jobs.records.job_filters import contains, has_tag
 from worker.jobs.records.models import StoredFile
 from worker.jobs.records.quotas import enforce_quotas
-from worker.jobs.records.row_mapping import file_columns, file_values
+from worker.jobs.records.row_mapping import file_columns, file_values, tags_of, tags_text
 from worker.jobs.records.webhooks.outbox import enqueue_silhouette_event
 
 __all__ = [
@@ -64,6 +64,7 @@ class NewSilhouette:
     name: str
     kind: SilhouetteKind
     request: str
+    tags: tuple[str, ...] = ()
     files: tuple[StoredFile, ...] = ()
     result: dict[str, Any] | None = None
 
@@ -78,6 +79,7 @@ class StoredSilhouette:
     kind: SilhouetteKind
     state: SilhouetteState
     request: str
+    tags: tuple[str, ...]
     result: dict[str, Any] | None
     corrected: bool
     problem: dict[str, Any] | None
@@ -126,7 +128,7 @@ class SilhouetteRecords:
             _check_count(connection, owner, quotas)
             row = {
                 "id": made.id, "owner": owner, "name": made.name, "kind": made.kind, "state": state,
-                "request": made.request, "created": now, "updated": now, "bytes": size,
+                "request": made.request, "tags": tags_text(made.tags), "created": now, "updated": now, "bytes": size,
                 "result": None if made.result is None else orjson.dumps(made.result).decode(),
                 "finished": None if made.result is None else now,
             }  # fmt: skip
@@ -144,15 +146,31 @@ class SilhouetteRecords:
             return _stored(connection, _row(connection, silhouette_id, owner))
 
     def latest(
-        self, owner: str | None, limit: int, after: str | None = None, *, name: str | None = None
+        self,
+        owner: str | None,
+        limit: int,
+        after: str | None = None,
+        *,
+        name: str | None = None,
+        tags: Sequence[str] = (),
     ) -> list[StoredSilhouette]:
-        """Return up to ``limit`` silhouettes, newest first; ``name`` is a part of the name."""
+        """Return up to ``limit`` silhouettes that have all these tags, newest first; ``name`` is a part of the name."""
         query = select(*SilhouetteRow.__table__.columns).order_by(SilhouetteRow.id.desc()).limit(limit)
         query = query.where(
             *([] if owner is None else [SilhouetteRow.owner == owner]),
             *([] if after is None else [SilhouetteRow.id < after]),
             *([] if name is None else [contains(SilhouetteRow.name, name)]),
+            *(has_tag(SilhouetteRow.tags, tag) for tag in tags),
         )
+        with self._database.connect() as connection:
+            return [_stored(connection, row) for row in connection.execute(query).all()]
+
+    def changed_since(self, moment: datetime, limit: int, *, owner: str | None = None) -> list[StoredSilhouette]:
+        """Return silhouettes (of this owner) that changed at or after this time, in the order of their last change."""
+        query = select(*SilhouetteRow.__table__.columns).where(
+            SilhouetteRow.updated >= moment, *([] if owner is None else [SilhouetteRow.owner == owner])
+        )
+        query = query.order_by(SilhouetteRow.updated, SilhouetteRow.id).limit(limit)
         with self._database.connect() as connection:
             return [_stored(connection, row) for row in connection.execute(query).all()]
 
@@ -287,7 +305,7 @@ def silhouette_fields(silhouette: StoredSilhouette, base: str) -> dict[str, Any]
     """Return the fields of a silhouette but its outline, which may be long; ``base`` is the service's URL, or empty."""
     url = f"{base}/v1/silhouettes/{silhouette.id}"
     return {
-        **{name: getattr(silhouette, name) for name in ("id", "name", "kind", "state", "created", "finished")},
+        **{name: getattr(silhouette, name) for name in ("id", "name", "tags", "kind", "state", "created", "finished")},
         "problem": None if silhouette.problem is None else absolute(base, silhouette.problem),
         "links": {
             "self": url,
@@ -339,6 +357,7 @@ def _stored(connection: Connection, row: Any) -> StoredSilhouette:
     same = ("id", "owner", "name", "kind", "state", "request", "corrected", "problem", "created", "updated")
     return StoredSilhouette(
         **{name: getattr(row, name) for name in (*same, "finished", "revision")},
+        tags=tags_of(row.tags),
         result=None if row.result is None else orjson.loads(row.result),
         files=tuple(StoredFile(*file) for file in files),
     )

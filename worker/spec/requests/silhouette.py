@@ -9,6 +9,7 @@ from worker.spec.primitives.length import LengthBounds
 from worker.spec.primitives.model import Noun
 from worker.spec.primitives.names import Count, Name, Number
 from worker.spec.primitives.pydantic_errors import Refusals
+from worker.spec.requests.household import Tags
 
 __all__ = [
     "MOST_CORNERS",
@@ -43,6 +44,7 @@ class SilhouetteRequest(Noun):
     """How to read the files that a silhouette is made of. Fields that do not apply to a kind of file have no effect."""
 
     name: Name | None = Field(default=None, description="Name of the thing; null for that of the kind of file.")
+    tags: Tags = Field(default=(), description="Tags to find the silhouette by.")
     keep: bool = Field(
         default=False, strict=True,
         description="Keep the uploaded drawing or model; otherwise it is deleted once it is read. Photos always are.",
@@ -123,3 +125,9 @@ class PolygonRequest(OutlineRequest):
     """A silhouette that is given as corners."""
 
     name: Name | None = Field(default=None, description="Name of the thing; null for `points`.")
+    tags: Tags = Field(default=(), description="Tags to find the silhouette by.")
+    uncertainty: Annotated[Number, Field(ge=0.0, le=100.0)] = Field(
+        default=0.0,
+        description="How far 95 % of the outline's points are at most from the true outline, in mm: that of the "
+        "silhouette that was corrected, or of your own measuring.",
+    )
