@@ -12,13 +12,21 @@ from api.http.problems.problem_documents import Problem
 from api.http.requests.base_url import base_of
 from worker.jobs.records.silhouettes import (
     OVERLAY_NAME,
+    SILHOUETTE_ENDED,
     SilhouetteKind,
     SilhouetteState,
     StoredSilhouette,
     silhouette_fields,
 )
 
-__all__ = ["SilhouetteDocument", "SilhouetteOverview", "SilhouettePage", "silhouette_document", "silhouette_overview"]
+__all__ = [
+    "SilhouetteDocument",
+    "SilhouetteOverview",
+    "SilhouettePage",
+    "event_of",
+    "silhouette_document",
+    "silhouette_overview",
+]
 
 _ID: Final = "01k9x5t6v8x0z2b4d6f8h0k2m4"
 _URL: Final = f"http://127.0.0.1:8765/v1/silhouettes/{_ID}"
@@ -138,6 +146,13 @@ class SilhouettePage(_Document):
 
     silhouettes: tuple[SilhouetteDocument, ...] = Field(description="The silhouettes of this page.")
     next: str | None = Field(description="The URL of the page with older silhouettes; null on the last page.")
+
+
+def event_of(silhouette: StoredSilhouette | SilhouetteDocument) -> str:
+    """Return the name of the event of a silhouette's latest change, after `silhouette.`."""
+    if silhouette.corrected:
+        return "corrected"
+    return "ended" if silhouette.state in SILHOUETTE_ENDED else silhouette.state
 
 
 def silhouette_overview(request: Request, silhouette: StoredSilhouette) -> SilhouetteOverview:

@@ -49,6 +49,7 @@ class KioskSettings(BaseModel):
     model_config = ConfigDict(frozen=True)
 
     idle_minutes: float = Field(description="Idle minutes after which the page returns to its start; 0: never.")
+    public_url: str = Field(description="The address at which others reach the service; empty if unknown.")
 
 
 @dataclass(frozen=True)
@@ -104,7 +105,7 @@ def get_page(request: Request) -> Response:
 @router.get("/kiosk/settings.json", include_in_schema=False)
 def get_settings(state: AppStateDep) -> KioskSettings:
     """Serve the settings of the page."""
-    return KioskSettings(idle_minutes=state.settings.kiosk_idle_minutes)
+    return KioskSettings(idle_minutes=state.settings.kiosk_idle_minutes, public_url=state.settings.public_url)
 
 
 @router.head("/kiosk/{path:path}", include_in_schema=False)

@@ -112,3 +112,11 @@ class Topics:
     def batch_event(self, batch_id: str) -> str:
         """Topic of a batch's events."""
         return f"{self.root}/batches/{batch_id}/event"
+
+    def silhouette_state(self, silhouette_id: str) -> str:
+        """Topic of a silhouette's state."""
+        return f"{self.root}/silhouettes/{silhouette_id}/state"
+
+    def silhouette_event(self, silhouette_id: str) -> str:
+        """Topic of a silhouette's events."""
+        return f"{self.root}/silhouettes/{silhouette_id}/event"

@@ -1,4 +1,4 @@
-"""The MQTT publisher: polls a service and publishes its jobs, events of jobs and batches, and print queue."""
+"""The MQTT publisher: polls a service and publishes its jobs, silhouettes, events, and print queue."""
 
 import time
 from collections.abc import Callable
@@ -8,12 +8,14 @@ from typing import Any, Final
 
 from api.command.service.client import ServiceRefused, ServiceUnreachable
 from api.documents.jobs import JobDocument
+from api.documents.silhouettes import SilhouetteDocument, SilhouetteOverview, event_of
 from api.mqtt.batch_poller import BatchPoller
 from api.mqtt.broker_address import Topics
 from api.mqtt.connection import OFFLINE, ONLINE, Connection
 from api.mqtt.discovery import Discovery, failures_of
 from api.mqtt.job_poller import JobPoller
 from api.mqtt.queue_document import queue_document
+from api.mqtt.silhouette_poller import SilhouettePoller
 from worker.jobs.records.models import ENDED
 
 __all__ = ["Publisher"]
@@ -44,6 +46,7 @@ class Publisher:
 
     poller: JobPoller
     batch_poller: BatchPoller
+    silhouette_poller: SilhouettePoller
     connection: Connection
     topics: Topics
     every: float
@@ -84,6 +87,8 @@ class Publisher:
             self._republish = False
             for job in self.poller.jobs.values():
                 self._publish_state(job, now)
+            for silhouette in self.silhouette_poller.recent.values():
+                self._publish_silhouette_state(silhouette)
             self._due.clear()
             if self.discovery is not None:
                 self.discovery.repeat()
@@ -101,6 +106,7 @@ class Publisher:
         for job in changes.state_changes:
             self._publish_event(f"job.{job.state}", job, now)
         self._publish_batches(now)
+        self._publish_silhouettes(now)
         self._publish_prints(
             now, changed=bool(changes.removed) or any(job.state in ("succeeded", "failed") for job in changes.changed)
         )
@@ -114,6 +120,18 @@ class Publisher:
             }
             topic, user = self.topics.batch_event(batch.id), (("type", "batch.ended"), ("batch", batch.id))
             self.connection.publish_event(topic, document, seconds=_EVENT_EXPIRY, user=user)
+
+    def _publish_silhouettes(self, now: datetime) -> None:
+        for silhouette in self.silhouette_poller.poll(now):
+            self._publish_silhouette_state(silhouette)
+            kind = f"silhouette.{event_of(silhouette)}"
+            document = {"type": kind, "timestamp": silhouette.updated, "data": _overview(silhouette)}
+            topic, user = self.topics.silhouette_event(silhouette.id), (("type", kind), ("silhouette", silhouette.id))
+            self.connection.publish_event(topic, document, seconds=_EVENT_EXPIRY, user=user)
+
+    def _publish_silhouette_state(self, silhouette: SilhouetteDocument) -> None:
+        topic = self.topics.silhouette_state(silhouette.id)
+        self.connection.publish_state(topic, _overview(silhouette), seconds=_STATE_EXPIRY)
 
     def _publish_prints(self, now: datetime, *, changed: bool) -> None:
         if changed or self._is_due("prints", _PRINTS_INTERVAL):
@@ -157,3 +175,8 @@ class Publisher:
             return False
         self._due[what] = now + seconds
         return True
+
+
+def _overview(silhouette: SilhouetteDocument) -> dict[str, Any]:
+    """Return a silhouette without its outline, as webhooks have it."""
+    return silhouette.model_dump(mode="json", include=set(SilhouetteOverview.model_fields))

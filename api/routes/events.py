@@ -16,7 +16,7 @@ from api.app_state import AppState, AppStateDep, JobServiceDep
 from api.auth.access import caller_of
 from api.documents.batches import batch_document, batch_overview
 from api.documents.jobs import job_document
-from api.documents.silhouettes import silhouette_overview
+from api.documents.silhouettes import event_of, silhouette_overview
 from api.http.problems.problem_documents import refusals
 from api.http.responses.ranges import content_tag
 from worker.jobs.common.errors import BatchNotFound, JobNotFound, QuotaReached, SilhouetteNotFound
@@ -370,8 +370,7 @@ def _event(request: Request, job: Job, event_id: int) -> bytes:
 
 def _silhouette_event(request: Request, silhouette: StoredSilhouette, event_id: int) -> bytes:
     data = silhouette_overview(request, silhouette).model_dump_json()
-    kind = "corrected" if silhouette.corrected else "ended" if silhouette.ended else silhouette.state
-    return format_sse_event(data_str=data, event=f"silhouette.{kind}", id=str(event_id))
+    return format_sse_event(data_str=data, event=f"silhouette.{event_of(silhouette)}", id=str(event_id))
 
 
 def _last_event(request: Request) -> int | None:

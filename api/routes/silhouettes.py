@@ -25,6 +25,7 @@ from api.http.requests.body import check_type, load_noun, read_noun
 from api.http.requests.idempotency import IDEMPOTENCY_PARAMETER, IdempotencyKeyDep
 from api.http.requests.preconditions import IF_MATCH_PARAMETER, not_modified
 from api.http.requests.preferences import APPLIED, PREFER_PARAMETER, PreferencesDep
+from api.http.requests.query_time import QueryTime
 from api.http.requests.revisions import REVISION_TAG, UNCHANGED, required_revision, revised_response
 from api.http.requests.upload import read_upload
 from api.http.responses.file_routes import file_route
@@ -118,6 +119,9 @@ class SilhouetteQuery(ListQuery):
     tag: list[Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f]+$")]] = Field(
         default=[], max_length=5, description="List only silhouettes with this tag. Repeat it to require several tags."
     )
+    changed_after: QueryTime | None = Field(
+        default=None, description="List only silhouettes that were sent, read or corrected after this time."
+    )
 
 
 async def read_outline(request: Request) -> OutlineRequest:
@@ -188,7 +192,9 @@ def list_silhouettes(
 ) -> SilhouettePage:
     """List silhouettes, newest first."""
     sees = caller_of(request).sees
-    listed = job_service.silhouettes.records.latest(sees, page.limit + 1, page.after, name=page.name, tags=page.tag)
+    listed = job_service.silhouettes.records.latest(
+        sees, page.limit + 1, page.after, name=page.name, tags=page.tag, changed_after=page.changed_after
+    )
     following = next_url(request, "silhouettes", (silhouette.id for silhouette in listed), page)
     link_next(response, following)
     documents = tuple(silhouette_document(request, silhouette) for silhouette in listed[: page.limit])

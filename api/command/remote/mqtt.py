@@ -56,6 +56,7 @@ def mqtt(
         from api.mqtt.job_poller import JobPoller  # noqa: PLC0415 - as above
         from api.mqtt.publisher import Publisher  # noqa: PLC0415 - as above
         from api.mqtt.responder import Responder  # noqa: PLC0415 - as above
+        from api.mqtt.silhouette_poller import SilhouettePoller  # noqa: PLC0415 - as above
 
         options = {"mqtt_broker": broker, "mqtt_topic": topic, "mqtt_username": username, "mqtt_ca_file": ca_file}
         options |= {"mqtt_discovery": discovery}
@@ -74,7 +75,7 @@ def mqtt(
             announcer = Discovery(connection, topics, prefix, button=button or forget)
         with opened(url, settings) as client:
             retention = timedelta(days=days)
-            pollers = JobPoller(client, retention), BatchPoller(client, retention)
+            pollers = JobPoller(client, retention), BatchPoller(client, retention), SilhouettePoller(client)
             publisher = Publisher(*pollers, connection, topics, every, note, announcer)
             responder = Responder(client, connection, topics, publisher.poll_prints_soon if button else None)
             if not forget:

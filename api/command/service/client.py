@@ -4,6 +4,7 @@ import re
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from datetime import datetime
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Any, Final, Self, TypeVar
 from urllib.parse import quote, urlencode
@@ -332,6 +333,19 @@ class Client:
             if page.next is None or not page.batches:
                 return
             after = [("after", page.batches[-1].id)]
+
+    def silhouettes(self, changed_after: datetime) -> Iterator["SilhouetteDocument"]:
+        """Yield silhouettes that changed after a time, newest first, fetching page after page."""
+        from api.documents.silhouettes import SilhouettePage  # noqa: PLC0415 - as above
+
+        query = [("limit", str(_PAGE)), ("changed_after", changed_after.isoformat())]
+        after: list[tuple[str, str]] = []
+        while True:
+            page = _read(SilhouettePage, self._ask("GET", f"/v1/silhouettes?{urlencode([*query, *after])}"))
+            yield from page.silhouettes
+            if page.next is None or not page.silhouettes:
+                return
+            after = [("after", page.silhouettes[-1].id)]
 
     def object(self, path: str) -> dict[str, Any]:
         """Return the JSON object at a path such as ``/v1/batches/ID``.

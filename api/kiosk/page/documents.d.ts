@@ -10,6 +10,7 @@ export interface Problem {
   pointer?: string;
   limit?: string;
   remedy?: string;
+  reason?: string;
   errors?: Problem[];
 }
 
@@ -136,3 +137,20 @@ export interface Job {
 }
 export interface CatalogueShape { kind: string; size: [number, number, number]; diameter: number; length: number; end_diameter?: number; rods?: number; cable?: number }
 export interface CatalogueEntry { id: string; name: string; category: string; source: string; shape: CatalogueShape }
+export interface Silhouette {
+  id: string;
+  name: string;
+  kind: "photo" | "drawing" | "model" | "points";
+  state: "queued" | "running" | "succeeded" | "failed";
+  outline: {
+    outer: [number, number][];
+    holes: [number, number][][];
+    depth: number | null;
+    uncertainty: number;
+    warnings: string[];
+    details: Record<string, any>;
+  } | null;
+  poses: { pose: number; size: [number, number, number]; share: number }[];
+  problem: Problem | null;
+  links: { overlay: string | null };
+}

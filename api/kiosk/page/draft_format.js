@@ -13,10 +13,12 @@ import { readHandling } from "./thing_shape.js";
  * no floor; `panels` are those of an opened spec, null leaves them to the service.
  */
 /**
- * @typedef {{key: string, kind: "standard" | "box" | "cylinder" | "tapered" | "bundle" | "coil", id: string, name: string,
- *   sizes: string[], count: number | string, access: string, storage: string, group: string, near: string,
- *   label: boolean, pose?: string, nest?: string, soft?: {fill: string, height: string} | undefined, rods?: string}} Thing
- * `near` is the key of another thing, or "". `fill` is in percent, `rods` the number of those in a bundle.
+ * @typedef {{key: string, kind: "standard" | "box" | "cylinder" | "tapered" | "bundle" | "coil" | "outline", id: string,
+ *   name: string, sizes: string[], count: number | string, access: string, storage: string, group: string, near: string,
+ *   label: boolean, pose?: string, nest?: string, soft?: {fill: string, height: string} | undefined, rods?: string,
+ *   points?: [number, number][]}} Thing
+ * `near` is the key of another thing, or "". `fill` is in percent, `rods` the number of those in a bundle. An outline has
+ * `points`, or `id` is that of its silhouette; its sizes are those of its box, of which the height alone can be changed.
  */
 /** @typedef {Partial<Record<"grid" | "printer" | "material" | "printing" | "schedule", Record<string, any>>> & {printers?: Record<string, any>[]}} Rest */
 /**
@@ -31,7 +33,7 @@ export const STORAGE = ["", "rows", "upright", "loose", "pocket", "lane"];
 const SHARE = ["group", "like", "any"];
 /** Kinds of things that are described by their sizes. */
 export const OWN_KINDS = /** @type {const} */ (["box", "cylinder", "tapered", "bundle", "coil"]);
-const KINDS = ["standard", ...OWN_KINDS];
+const KINDS = ["standard", "outline", ...OWN_KINDS];
 
 /** Settings that are kept as they are where the page has no fields for them. */
 export const SETTINGS = /** @type {const} */ (["grid", "printer", "material", "printing", "schedule"]);
@@ -40,7 +42,7 @@ export const SETTINGS = /** @type {const} */ (["grid", "printer", "material", "p
 const JOB = /^[0-9a-z]{26}$/;
 
 /** Number of sizes of a shape that is described. */
-export const SIZES = { box: 3, cylinder: 2, tapered: 3, bundle: 2, coil: 3, standard: 0 };
+export const SIZES = { box: 3, cylinder: 2, tapered: 3, bundle: 2, coil: 3, outline: 3, standard: 0 };
 
 /**
  * Return a key that none of the entries has.
@@ -157,7 +159,9 @@ function readRest(kept) {
  * @returns {Thing}
  */
 function readThing(entry, before) {
-  const kind = KINDS.includes(entry.kind) && (entry.kind !== "standard" || text(entry.id)) ? /** @type {Thing["kind"]} */ (entry.kind) : "box";
+  const points = list(entry.points).filter(isPair);
+  const whole = { standard: text(entry.id), outline: text(entry.id) || points.length > 2 }[/** @type {string} */ (entry.kind)] ?? true;
+  const kind = KINDS.includes(entry.kind) && whole ? /** @type {Thing["kind"]} */ (entry.kind) : "box";
   const sizes = kind === "standard" ? list(entry.sizes).slice(0, 1).map((size) => text(size)) : texts(entry.sizes, SIZES[kind]);
   return {
     key: keyOf(entry.key, before, "t"),
@@ -172,6 +176,7 @@ function readThing(entry, before) {
     near: text(entry.near),
     label: flag(entry.label, false),
     ...readHandling(entry),
+    ...(kind === "outline" && points.length ? { points } : {}),
   };
 }
 

@@ -1,4 +1,4 @@
-// Follows a job until it ends: by its events, or by asking again and again where a stream cannot be had.
+// Follows a job or a silhouette until it ends: by its events, or by asking again where a stream cannot be had.
 
 import { EventParser, readEvents } from "./event_stream.js";
 import { ConnectionLost, request, requestJson, RequestRefused } from "./service.js";
@@ -11,22 +11,38 @@ const LONGEST = 5000;
 /** Streams that end without an event before the page asks instead: something between buffers or blocks them. */
 const MOST_EMPTY = 2;
 
-/** @param {Job} job */
+/** @param {{state: string}} job */
 const ended = (job) => ["succeeded", "failed", "cancelled"].includes(job.state);
 
 /** @param {number} milliseconds */
 export const pause = (milliseconds) => new Promise((resolve) => { window.setTimeout(resolve, milliseconds); });
 
 /**
+ * @template T
+ * @typedef {{take: (job: T) => void, lost: () => void, signal: AbortSignal}} Watcher `take` is called with each state,
+ *   `lost` when the connection breaks off
+ */
+
+/**
  * Follow a job; return it when it has ended, or null when it is no longer to be followed.
  * @param {string} id
- * @param {{take: (job: Job) => void, lost: () => void, signal: AbortSignal}} watcher `take` is called with each state of
- *   the job, `lost` when the connection breaks off
+ * @param {Watcher<Job>} watcher
+ * @returns {Promise<Job | null>}
  * @throws {RequestRefused} if the service refuses to tell
  */
-export async function followJob(id, { take, lost, signal }) {
+export const followJob = (id, watcher) => follow(`v1/jobs/${id}`, watcher);
+
+/**
+ * Follow what has a state and events, by its path.
+ * @template {{state: string}} T
+ * @param {string} path
+ * @param {Watcher<T>} watcher
+ * @returns {Promise<T | null>}
+ * @throws {RequestRefused} if the service refuses to tell
+ */
+export async function follow(path, { take, lost, signal }) {
   const parser = new EventParser();
-  /** @type {Job | null} */
+  /** @type {T | null} */
   let job = null;
   let empty = 0;
   let wait = PAUSE;
@@ -34,16 +50,16 @@ export async function followJob(id, { take, lost, signal }) {
     try {
       if (empty < MOST_EMPTY) {
         const before = parser.lastId;
-        await stream(id, parser, untilOffline(signal), (next) => {
+        await stream(path, parser, untilOffline(signal), (/** @type {T} */ next) => {
           job = next;
           wait = PAUSE;
           take(next);
         });
         empty = parser.lastId === before ? empty + 1 : 0;
       } else {
-        job = await requestJson("GET", `v1/jobs/${id}`, { signal });
+        job = /** @type {T} */ (await requestJson("GET", path, { signal }));
         wait = PAUSE;
-        if (job) take(job);
+        take(job);
       }
       if (job && ended(job)) return job;
     } catch (error) {
@@ -68,15 +84,15 @@ function untilOffline(signal) {
 }
 
 /**
- * Read one stream of a job's events, from the last one on.
- * @param {string} id
+ * Read one stream of events, from the last one on.
+ * @param {string} path
  * @param {EventParser} parser
  * @param {AbortSignal} signal
- * @param {(job: Job) => void} take
+ * @param {(job: any) => void} take
  */
-async function stream(id, parser, signal, take) {
+async function stream(path, parser, signal, take) {
   const headers = parser.lastId ? { "Last-Event-ID": parser.lastId } : undefined;
-  const answer = await request("GET", `v1/jobs/${id}/events`, { signal, ...(headers ? { headers } : {}) });
+  const answer = await request("GET", `${path}/events`, { signal, ...(headers ? { headers } : {}) });
   if (!answer.body || answer.status === 204 || !answer.headers.get("Content-Type")?.startsWith("text/event-stream")) return;
   try {
     await readEvents(answer.body, parser, (event) => take(JSON.parse(event.data)));

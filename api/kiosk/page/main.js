@@ -9,6 +9,7 @@ import { drawJobs, jobsNow } from "./jobs_list.js";
 import { drawMeasure } from "./measure.js";
 import { chooseLanguage, LANGUAGES, languageNow, loadMessages, t, translate } from "./messages.js";
 import { keepForOffline } from "./offline.js";
+import { phoneAsked } from "./outline/outline_panel.js";
 import { busy, planSoon } from "./plan.js";
 import { drawPrinter } from "./printer.js";
 import { firstField, mark, whenFollowed } from "./problems.js";
@@ -84,6 +85,7 @@ function showHousehold(shown) {
 
 /** Show what the address names: the household, a job, or the step as it was. */
 function follow(focus = true) {
+  if (phoneAsked()) step = "things";
   if (householdNow() || jobsNow()) {
     leaveResult();
     showHousehold(true);

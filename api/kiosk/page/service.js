@@ -48,11 +48,12 @@ export const randomId = () => Array.from(crypto.getRandomValues(new Uint8Array(1
 export async function request(method, path, { body, signal, headers = {} } = {}) {
   /** @type {Record<string, string>} */
   const sent = { ...headers };
-  if (body !== undefined) sent["Content-Type"] = "application/json";
+  const isForm = body instanceof FormData; // the browser says its type
+  if (body !== undefined && !isForm) sent["Content-Type"] = "application/json";
   if (keyNow()) sent.Authorization = `Bearer ${keyNow()}`;
   let answer;
   try {
-    answer = await fetch(path, { method, headers: sent, signal: signal ?? null, body: body === undefined ? null : JSON.stringify(body) });
+    answer = await fetch(path, { method, headers: sent, signal: signal ?? null, body: isForm || body === undefined ? /** @type {FormData | undefined} */ (body) ?? null : JSON.stringify(body) });
   } catch (error) {
     if (error instanceof Error && error.name === "AbortError") throw error;
     throw new ConnectionLost(String(error), { cause: error });

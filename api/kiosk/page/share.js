@@ -39,13 +39,13 @@ export async function shareSpec() {
   ], [["", t("close")]]);
 }
 
-/** @param {string} text */
-async function qrCode(text) {
+/** A QR code of an address. @param {string} text @param {string} [label] */
+export async function qrCode(text, label = t("qr_of_link")) {
   if (text.length > MOST_IN_QR) return h("p", { class: "hint", id: "share-too-long" }, t("too_long_for_qr"));
   const { encode } = await import(new URL("./vendor/uqr/uqr.mjs", import.meta.url).href);
   const { data, size } = encode(text, { ecc: "L", border: QUIET_ZONE });
   const path = data.flatMap((/** @type {boolean[]} */ row, /** @type {number} */ y) => row.flatMap((dark, x) => (dark ? [`M${x} ${y}h1v1h-1z`] : []))).join("");
-  return h("figure", {}, s("svg", { class: "qr", id: "share-qr", viewBox: `0 0 ${size} ${size}`, role: "img", "aria-label": t("qr_of_link"), "shape-rendering": "crispEdges" },
+  return h("figure", {}, s("svg", { class: "qr", id: "share-qr", viewBox: `0 0 ${size} ${size}`, role: "img", "aria-label": label, "shape-rendering": "crispEdges" },
     s("rect", { width: size, height: size, fill: "#ffffff" }), s("path", { d: path, fill: "#000000" })));
 }
 

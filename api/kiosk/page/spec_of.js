@@ -111,7 +111,8 @@ function itemSpec(thing, i, where, names) {
   at("/name", `thing-${i}`);
   /** @type {Spec} */
   const made = { name: thing.name, shape: shapeOf(thing), count: thing.count, access: thing.access };
-  thing.sizes.forEach((_, n) => at(sizePointer(thing.kind, n), `size-${i}-${n}`));
+  if (thing.kind === "outline") at("/shape/height", `size-${i}-2`);
+  else thing.sizes.forEach((_, n) => at(sizePointer(thing.kind, n), `size-${i}-${n}`));
   if (thing.kind === "standard") at("/shape/length", `size-${i}-0`);
   at("/storage", `storage-${i}`);
   at("/group", `group-${i}`);
@@ -135,6 +136,7 @@ function number(text) {
 function shapeOf(thing) {
   const sizes = thing.sizes.map(length);
   if (thing.kind === "box") return { kind: "box", size: sizes };
+  if (thing.kind === "outline") return { ...(thing.points ? { kind: "polygon", points: thing.points } : { kind: "silhouette", id: thing.id }), ...(filled(thing.sizes[2] ?? "") ? { height: sizes[2] } : {}) };
   if (thing.kind !== "standard") return roundShape(thing);
   return sizes.length ? { kind: "standard", id: thing.id, length: sizes[0] } : { kind: "standard", id: thing.id };
 }

@@ -16,6 +16,12 @@ const READ = {
 /** Fields of settings that the page has; the others are kept as they are. @type {Record<string, string[]>} */
 const SHOWN = { grid: ["half_cells"], printer: ["bed", "nozzle", "layer"], material: ["name", "cost_per_kg"], printing: ["max_run_hours"], schedule: [] };
 
+/** Width and depth of corners; empty if they are those of a silhouette. @param {[number, number][] | undefined} points */
+const sidesOf = (points) => [0, 1].map((side) => {
+  const places = (points ?? []).map((point) => point[side] ?? 0);
+  return places.length ? String(Number((Math.max(...places) - Math.min(...places)).toFixed(1))) : "";
+});
+
 /** @param {unknown} length mm, or a text with its unit */
 const text = (length) => (typeof length === "number" || typeof length === "string" ? String(length) : "");
 
@@ -44,7 +50,8 @@ export function draftOf(spec) {
   ];
   for (const [item, pointer] of items) {
     const shape = item.shape ?? {};
-    if (!["standard", ...OWN_KINDS].includes(shape.kind)) {
+    const kind = ["silhouette", "polygon"].includes(shape.kind) ? "outline" : shape.kind;
+    if (!["standard", "outline", ...OWN_KINDS].includes(kind)) {
       left.push(`${pointer}/shape`);
       continue;
     }
@@ -52,11 +59,16 @@ export function draftOf(spec) {
     const key = freeKey(draft.things, "t");
     keys.set(item.name, key);
     const round = () => (SHAPE_FIELDS[shape.kind] ?? []).map((field) => text(shape[field]));
-    const sizes = { box: () => three(shape.size), standard: () => (shape.length === undefined ? [] : [text(shape.length)]) };
+    const sizes = {
+      box: () => three(shape.size),
+      standard: () => (shape.length === undefined ? [] : [text(shape.length)]),
+      outline: () => [...sidesOf(shape.points), text(shape.height)],
+    };
     draft.things.push({
-      key, kind: shape.kind, id: text(shape.id), name: text(item.name), count: item.count ?? 1, access: item.access ?? "sometimes",
-      storage: item.storage ?? "", group: item.group ?? "", near: item.near ?? "", label: Boolean(item.label), sizes: (sizes[/** @type {"box"} */ (shape.kind)] ?? round)(),
+      key, kind, id: text(shape.id), name: text(item.name), count: item.count ?? 1, access: item.access ?? "sometimes",
+      storage: item.storage ?? "", group: item.group ?? "", near: item.near ?? "", label: Boolean(item.label), sizes: (sizes[/** @type {"box"} */ (kind)] ?? round)(),
       ...handlingOf(item),
+      ...(Array.isArray(shape.points) ? { points: shape.points } : {}),
     });
   }
   for (const thing of draft.things) thing.near = keys.get(thing.near) ?? "";

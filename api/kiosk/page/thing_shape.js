@@ -20,6 +20,7 @@ export const SIZE_NAMES = {
   tapered: ["thick_end", "thin_end", "long"],
   bundle: ["rod_diameter", "long"],
   coil: ["cable_diameter", "cable_length", "coil_diameter"],
+  outline: ["long", "wide", "high"],
   standard: ["under_head"],
 };
 

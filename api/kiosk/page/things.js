@@ -9,6 +9,7 @@ import { freeKey, OWN_KINDS, SIZES, STORAGE } from "./draft_format.js";
 import { apart, beside, loose, together } from "./groups.js";
 import { html } from "./html.js";
 import { t } from "./messages.js";
+import { OutlinePanel } from "./outline/outline_panel.js";
 import { mark } from "./problems.js";
 import { rove, stopAtFocus } from "./roving.js";
 import { requestJson } from "./service.js";
@@ -63,6 +64,7 @@ function Things() {
     <${Catalogue} />
     <h3>${t("something_else")}</h3>
     <${OwnForm} />
+    <${OutlinePanel} add=${addAll} />
     <${PasteList} add=${addAll} />`;
 }
 
@@ -148,7 +150,7 @@ function Fields({ thing, i }) {
       ${text(`count-${i}`, t("count"), String(thing.count), (value) => set({ count: whole(value) }), "numeric")}
       ${text(`group-${i}`, t("group"), thing.group, (group) => set({ group }), "text")}
     </div>
-    <div class="three">${thing.sizes.map((value, n) => text(`size-${i}-${n}`, `${sizeName(thing.kind, n)} ${t(`unit_${unitNow()}`)}`, value, size(n)))}${thing.kind === "bundle" && text(`rods-${i}`, t("rods"), thing.rods ?? "", (rods) => set({ rods }), "numeric")}</div>
+    <div class="three">${thing.sizes.map((value, n) => (thing.kind !== "outline" || n === 2) && text(`size-${i}-${n}`, `${sizeName(thing.kind, n)} ${t(`unit_${unitNow()}`)}`, value, size(n)))}${thing.kind === "bundle" && text(`rods-${i}`, t("rods"), thing.rods ?? "", (rods) => set({ rods }), "numeric")}</div>
     <div class="three">
       ${pick(`access-${i}`, t("access"), ACCESS, thing.access, (access) => set({ access }), "access")}
       ${pick(`storage-${i}`, t("storage"), STORAGE, thing.storage, (storage) => set({ storage }), "storage")}

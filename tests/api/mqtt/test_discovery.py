@@ -23,6 +23,7 @@ from api.mqtt.discovery import Discovery, Failure
 from api.mqtt.job_poller import JobPoller
 from api.mqtt.publisher import Publisher
 from api.mqtt.responder import Responder, run_of
+from api.mqtt.silhouette_poller import SilhouettePoller
 from tests.api.mqtt.mosquitto import Listener, running
 from tests.printing.progress.planned_manifest import bench
 from worker.jobs.common.errors import SettingsError
@@ -167,7 +168,7 @@ def _publisher(url, broker, secret):
         topics = Topics.below("house")
         connection = Connection(BrokerAddress("127.0.0.1", broker.port, tls=False), topics, lambda _: None)
         discovery = Discovery(connection, topics, "hub", button=True)
-        pollers = JobPoller(client, timedelta(days=1)), BatchPoller(client, timedelta(days=1))
+        pollers = JobPoller(client, timedelta(days=1)), BatchPoller(client, timedelta(days=1)), SilhouettePoller(client)
         publisher = Publisher(*pollers, connection, topics, 0.2, str, discovery)
         responder = Responder(client, connection, topics, publisher.poll_prints_soon)
         responder.start()

@@ -26,12 +26,15 @@ from api.mqtt.broker_address import BrokerAddress, Topics
 from api.mqtt.connection import Connection, tls_context
 from api.mqtt.job_poller import JobPoller, PollResult
 from api.mqtt.publisher import Publisher
+from api.mqtt.silhouette_poller import SilhouettePoller
 from tests.api.mqtt.mosquitto import Authority, Listener, running
 from tests.printing.progress.planned_manifest import bench
 from worker.jobs.common.errors import SettingsError
+from worker.jobs.common.principal import Principal
 from worker.jobs.records.batches import CheckedSpec
 from worker.jobs.records.models import Progress, StoredFile
 from worker.spec.manifest import JSON_TYPE
+from worker.spec.requests.silhouette import OutlineRequest, PolygonRequest
 
 pytestmark = pytest.mark.service
 
@@ -260,6 +263,52 @@ def test_each_batch_ends_once_for_a_poller(batches, job_service, port, key):
         assert [batch.id for batch in poller.poll(now)] == [lost]
 
 
+@pytest.fixture
+def draw(job_service, made_key):
+    """Return functions that add a silhouette of this key, and that correct one."""
+    owner = Principal(made_key[0].id, frozenset())
+    corners = ((0.0, 0.0), (9.0, 0.0), (9.0, 9.0))
+
+    def correct(silhouette_id):
+        return job_service.silhouettes.correct(owner, silhouette_id, OutlineRequest(points=(*corners[:2], (9.0, 8.0))))
+
+    return lambda: job_service.silhouettes.add_polygon(owner, PolygonRequest(name="shim", points=corners)).id, correct
+
+
+def test_silhouettes_are_published_in_the_form_of_webhooks(shop, draw, port, key, until):
+    root, listener = shop
+    add_silhouette, correct = draw
+    made = add_silhouette()
+    topic = f"{root}/silhouettes/{made}"
+    event = until(lambda: _json(listener, f"{topic}/event"))
+    headers = {"Authorization": f"Bearer {key}"}
+    document = httpx.get(f"http://127.0.0.1:{port}/v1/silhouettes/{made}", headers=headers, trust_env=False).json()
+    assert (event["type"], event["timestamp"]) == ("silhouette.ended", document["updated"])
+    assert "outline" not in event["data"]
+    assert event["data"].items() <= document.items()
+    message = listener.last(f"{topic}/event")
+    assert dict(message.properties.UserProperty) == {"type": "silhouette.ended", "silhouette": made}
+    assert not message.retain
+    assert _json(listener, f"{topic}/state") == event["data"]
+    assert listener.last(f"{topic}/state").properties.MessageExpiryInterval <= 3_600
+    correct(made)
+    until(lambda: _json(listener, f"{topic}/event")["type"] == "silhouette.corrected")
+
+
+def test_each_change_of_a_silhouette_is_seen_once_by_a_poller(draw, port, key):
+    add_silhouette, _ = draw
+    with Client(f"http://127.0.0.1:{port}", SecretStr(key)) as client:
+        poller = SilhouettePoller(client)
+        add_silhouette()
+        assert poller.poll(datetime.now(UTC)) == []
+        several = [add_silhouette() for _ in range(3)]
+        assert [silhouette.id for silhouette in poller.poll(datetime.now(UTC))] == several
+        assert poller.poll(datetime.now(UTC)) == []
+        assert set(several) <= set(poller.recent)
+        assert poller.poll(datetime.now(UTC) + timedelta(hours=2)) == []
+        assert poller.recent == {}
+
+
 def test_a_publisher_that_is_killed_has_a_last_will(publish, listen, root, add, until):
     job = add()
     listener = listen(topic=f"{root}/#")
@@ -328,7 +377,11 @@ def test_a_key_without_read_scope_stops_the_publisher(broker, root, port):
     connection.open()
     try:
         with Client(f"http://127.0.0.1:{port}", SecretStr("dw_nobody_nothing")) as client:
-            pollers = JobPoller(client, timedelta(days=1)), BatchPoller(client, timedelta(days=1))
+            pollers = (
+                JobPoller(client, timedelta(days=1)),
+                BatchPoller(client, timedelta(days=1)),
+                SilhouettePoller(client),
+            )
             publisher = Publisher(*pollers, connection, topics, 0.2, str)
             with pytest.raises(ServiceRefused):
                 publisher.run()
@@ -382,6 +435,7 @@ def test_a_topic_has_no_wildcards_and_no_reserved_prefix(text):
         topics = Topics.below(text)
     except SettingsError:
         return
-    for topic in (topics.status, topics.queue, topics.state("x"), topics.event("x"), topics.batch_event("x")):
+    of_one = (topics.state, topics.event, topics.batch_event, topics.silhouette_state, topics.silhouette_event)
+    for topic in (topics.status, topics.queue, *(name("x") for name in of_one)):
         assert not set("+#\0") & set(topic)
         assert not topic.startswith(("$", "/"))

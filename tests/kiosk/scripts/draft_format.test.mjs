@@ -70,3 +70,29 @@ test("what the page has no field for is named, and what is no spec is none", () 
   assert.deepEqual(read?.left, ["/items/8/shape"]);
   for (const other of [null, 3, {}, { drawers: [] }, []]) assert.equal(draftOf(other), null);
 });
+
+test("an outline is kept with its silhouette or its corners, and only its height can be changed", () => {
+  const spec = {
+    spec: "1", drawers: [{ name: "1", width: 200, depth: 200, height: 60 }],
+    items: [
+      { name: "card", shape: { kind: "silhouette", id: "01k9x5t6v8x0z2b4d6f8h0k2m4", height: 0.8 }, storage: "pocket" },
+      { name: "shim", shape: { kind: "polygon", points: [[0, 0], [40, 0], [40, 20.5]], height: 2 } },
+    ],
+  };
+  const made = draftOf(spec);
+  assert.ok(made);
+  assert.deepEqual(made.left, []);
+  assert.deepEqual(made.draft.things.map((thing) => thing.sizes), [["", "", "0.8"], ["40", "20.5", "2"]]);
+  const kept = readDraft(JSON.parse(JSON.stringify(made.draft)));
+  assert.deepEqual(kept?.things, made.draft.things);
+  const { spec: again, where } = specOf(made.draft);
+  assert.deepEqual(again.items.map((/** @type {any} */ item) => item.shape), spec.items.map((item) => item.shape));
+  assert.equal(where.get("/items/0/shape/height"), "size-0-2");
+  assert.equal(where.get("/items/1/shape/size/0"), undefined);
+});
+
+test("an outline without a silhouette or corners is a box", () => {
+  const kept = readDraft({ drawers: [{}], things: [{ key: "t1", kind: "outline", name: "card", sizes: ["1", "2", "3"] }] });
+  assert.equal(kept?.things[0]?.kind, "box");
+  assert.deepEqual(kept?.things[0]?.sizes, ["1", "2", "3"]);
+});

@@ -153,6 +153,7 @@ class SilhouetteRecords:
         *,
         name: str | None = None,
         tags: Sequence[str] = (),
+        changed_after: datetime | None = None,
     ) -> list[StoredSilhouette]:
         """Return up to ``limit`` silhouettes that have all these tags, newest first; ``name`` is a part of the name."""
         query = select(*SilhouetteRow.__table__.columns).order_by(SilhouetteRow.id.desc()).limit(limit)
@@ -161,6 +162,7 @@ class SilhouetteRecords:
             *([] if after is None else [SilhouetteRow.id < after]),
             *([] if name is None else [contains(SilhouetteRow.name, name)]),
             *(has_tag(SilhouetteRow.tags, tag) for tag in tags),
+            *([] if changed_after is None else [SilhouetteRow.updated > changed_after]),
         )
         with self._database.connect() as connection:
             return [_stored(connection, row) for row in connection.execute(query).all()]
