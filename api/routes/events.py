@@ -316,7 +316,8 @@ async def _events_of_jobs(
                 since = max(since, silhouette.updated)
                 yield _silhouette_event(request, silhouette, _id_of(since))
                 sent_at = time.monotonic()
-        sent = {entry.id: entry.revision for entry in (*jobs, *silhouettes)}
+        sent = {job.id: job.revision for job in jobs}
+        sent |= {silhouette.id: silhouette.revision for silhouette in silhouettes}
         for batch in batches:
             if batch.id not in sent_batches and batch.finished is not None:
                 since = max(since, batch.finished)

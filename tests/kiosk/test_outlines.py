@@ -8,6 +8,7 @@ import pytest
 from playwright.sync_api import expect
 
 from api.command.server import listening
+from tests.kiosk.conftest import _chromium
 from tests.kiosk.test_accessibility import _faults, _narrow
 
 pytestmark = pytest.mark.service
@@ -362,3 +363,49 @@ def test_the_sheet_is_saved(panel):
         page.tap("#sheet-save")
     assert saved.value.suggested_filename == "reference-sheet-a4-pink.pdf"
     assert Path(saved.value.path()).read_bytes().startswith(b"%PDF-")
+
+
+@pytest.fixture
+def camera(browser, tmp_path):
+    """Return a function that starts a browser whose camera shows a photo (the fake device of Chromium)."""
+    started = []
+
+    def start(photo):
+        film = tmp_path / "camera.mjpeg"
+        film.write_bytes(_PHOTOS.joinpath(f"{photo}.jpg").read_bytes())
+        flags = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream", "--no-sandbox"]
+        path = f"--use-file-for-fake-video-capture={film}"
+        started.append(browser.browser_type.launch(executable_path=_chromium(), args=[*flags, path]))
+        return started[-1]
+
+    yield start
+    for own in started:
+        own.close()
+
+
+@pytest.mark.parametrize(("photo", "verdict"), [("card", "The sheet is seen"), ("tilted", "Hold the phone level")])
+def test_the_cameras_picture_is_checked_before_a_photo(camera, url, photo, verdict):
+    page = camera(photo).new_context(viewport={"width": 390, "height": 844}, has_touch=True).new_page()
+    page.goto(url)
+    page.wait_for_selector("html[data-ready]")
+    _open_panel(page)
+    page.tap("#outline-live")
+    expect(page.locator("#camera-verdict")).to_contain_text(verdict, timeout=30_000)
+    assert _faults(page) == []
+    if photo == "card":
+        page.tap("#camera-shoot")
+        expect(page.locator("#outline-files li")).to_have_count(1)
+        expect(page.locator("#camera")).to_have_count(0)
+        page.fill("#outline-thickness", "0.76")
+        page.tap("#outline-send")
+        page.wait_for_selector("#outline-drawing image", timeout=60_000)
+        assert _size(page)[0] == pytest.approx(_CARD[0], abs=_ROOMY)
+
+
+def test_a_camera_that_is_refused_is_said(panel):
+    page = panel()  # this browser has no camera
+    page.tap("#outline-live")
+    expect(page.locator("#camera-verdict")).to_contain_text("cannot be used here")
+    expect(page.locator("#camera-shoot")).to_be_disabled()
+    page.tap("#camera-close")
+    expect(page.locator("#camera")).to_have_count(0)

@@ -6,7 +6,7 @@
 /** @typedef {{through: Point, along: Point}} Axis a line; `along` is of length 1 */
 
 /** Deviation in mm at which an outline gets fewer corners, and most of them to begin with: more are no use to a hand. */
-const FINE = 0.1;
+const FINE = 0.2;
 const MOST_CORNERS = 120;
 const COARSER = 1.4;
 
