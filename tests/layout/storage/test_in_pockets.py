@@ -3,6 +3,8 @@
 import itertools
 
 import pytest
+import shapely
+import shapely.affinity
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
@@ -11,9 +13,14 @@ from tests.layout.storage.test_lane import shape_of
 from tests.layout.storage.things import filled_trays, ground, grounds, shapes, thing
 from worker.layout.storage.poses import poses
 from worker.layout.storage.reach import LEAST_GRIP
+from worker.layout.storage.tray_option import content_box
 from worker.layout.tray.pocket_outline import NOTCH_REACHES, pocket_ring
 
 ANGLE = [[0, 0], [90, 0], [90, 20], [20, 20], [20, 60], [0, 60]]
+TRIANGLE = [[0, 0], [120, 0], [0, 70]]
+FORK = [
+    [0, 0], [30, 0], [34, 8], [110, 8], [114, 0], [140, 0], [140, 26], [114, 26], [110, 18], [34, 18], [30, 26], [0, 26]
+]  # fmt: skip
 SPANNER = {"kind": "box", "size": [140, 20, 6]}
 
 
@@ -33,7 +40,7 @@ def pocketed(shape, ground, **fields):
 )  # fmt: skip
 def test_a_pocket_is_as_deep_as_holds_its_thing(shape, share, high):
     heights = {
-        option.content[0].pose.size[2]: option.recess for option in pocketed(shape, ground(height=90.0), count=3)
+        option.things()[0].pose.size[2]: option.recess for option in pocketed(shape, ground(height=90.0), count=3)
     }
     assert heights[high] == pytest.approx(share * high, abs=1e-3)
 
@@ -48,8 +55,9 @@ def test_flat_things_lie_unless_they_would_not_fit():
 @given(shapes, st.integers(1, 12), grounds())
 def test_a_pocket_holds_a_third_to_three_fifths_of_its_thing(shape, count, ground):
     for option in pocketed(shape, ground, count=count):
-        high = option.content[0].pose.size[2]
-        assert option.content[0].pose in poses(thing(shape).plain)
+        high = option.things()[0].pose.size[2]
+        # nested things are turned freely; see below
+        assert option.pockets or option.things()[0].pose in poses(thing(shape).plain)
         assert max(high / 3.0 - 1e-3, min(0.5, high)) <= option.recess <= max(0.6 * high + 1e-3, 0.5)
 
 
@@ -80,7 +88,7 @@ def test_every_tray_with_pockets_can_be_made_and_its_things_can_be_taken(shape, 
         made = shape_of(option, ground)
         wholes = [Polygon(pocket_ring(pocket)) for pocket in made.pockets]
         assert sum(1 + len(pocket.neighbours) for pocket in made.pockets) == count
-        stands_out = option.content[0].pose.size[2] - option.recess
+        stands_out = option.things()[0].pose.size[2] - option.recess
         for whole, pocket in zip(wholes, made.pockets, strict=True):
             free = whole.area - sum(Polygon(ring).area for ring in (pocket.outline, *pocket.neighbours))
             assert (free > 100.0) is (stands_out < LEAST_GRIP)
@@ -92,3 +100,52 @@ def test_nobody_prints_a_solid_block_around_a_jar():
     assert standing
     for option in standing:
         assert shape_of(option, ground(height=150.0)).wells
+
+
+def _askew(points, turn):
+    turned = shapely.affinity.rotate(Polygon(points), turn, origin=(0.0, 0.0))
+    left, front, _, _ = turned.bounds
+    return [[round(x - left, 3), round(y - front, 3)] for x, y in shapely.get_coordinates(turned)[:-1].tolist()]
+
+
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.sampled_from([ANGLE, TRIANGLE, FORK]), st.floats(0.0, 180.0), st.integers(1, 5))
+def test_nested_things_lie_apart_in_pockets_of_their_shape(points, turn, count):
+    item = {"kind": "polygon", "points": _askew(points, turn), "height": 9}
+    area = Polygon(points).area
+    for option in pocketed(item, ground(height=90.0), count=count):
+        if not option.pockets:
+            continue
+        things = option.things()
+        assert len(things) == count == option.content[0].count == len(option.pockets)
+        shapes = []
+        for placed, pocket in zip(things, option.pockets, strict=True):
+            outline = Polygon([(x + placed.at[0], y + placed.at[1]) for x, y in placed.pose.outline])
+            assert outline.area == pytest.approx(area, rel=1e-3)
+            moved = shapely.affinity.translate(Polygon(pocket.points), option.wall, option.wall)
+            assert outline.symmetric_difference(moved).area < 0.01 * area
+            shapes.append(outline)
+        for first, other in itertools.combinations(shapes, 2):
+            assert first.distance(other) >= 0.88 + 2.0 * 0.3 - 0.01  # two lines, and the air on both sides
+        (low_x, low_y, _), size = content_box(option.content[0])
+        box = shapely.union_all(shapes).bounds
+        assert (low_x, low_y, low_x + size[0], low_y + size[1]) == pytest.approx(box, abs=0.01)
+
+
+@pytest.mark.parametrize(("points", "count"), [(ANGLE, 2), (ANGLE, 4), (TRIANGLE, 2), (FORK, 2)])
+def test_nesting_takes_a_smaller_tray_than_rows(points, count):
+    item = {"kind": "polygon", "points": points, "height": 12}
+    options = pocketed(item, ground(height=90.0), count=count)
+    rows = [option.area for option in options if not option.pockets]
+    nests = [option.area for option in options if option.pockets]
+    assert min(nests) < min(rows)
+
+
+def test_a_thing_that_lies_askew_in_its_photo_is_turned_along_its_smallest_box():
+    straight = pocketed({"kind": "polygon", "points": FORK, "height": 12}, ground(height=90.0))
+    askew = pocketed({"kind": "polygon", "points": _askew(FORK, 31.0), "height": 12}, ground(height=90.0))
+    smallest = min(option.area for option in straight)
+    assert min(option.area for option in askew) == smallest
+    assert {option.halves for option in askew if not option.pockets} == {
+        option.halves for option in straight if not option.pockets
+    }

@@ -1,5 +1,6 @@
 """Storage in pockets: each thing in a pocket of its own shape, in even rows.
 
+Things with an outline are nested as well, where that takes a smaller tray (`worker.layout.storage.nested_recess`).
 A pocket is deep enough to hold its thing and leaves enough of it to take hold of; where it cannot, it has a finger
 notch, and a row of them one slot across all its things. Pockets cost more plastic than any other way.
 """
@@ -15,6 +16,7 @@ from pydantic import ValidationError
 from shapely.geometry import Polygon
 
 from worker.layout.model.shapes import Ring
+from worker.layout.storage.nested_recess import nested_drafts
 from worker.layout.storage.poses import Pose
 from worker.layout.storage.reach import FINGER_BREADTH, LEAST_GRIP
 from worker.layout.storage.sizing_rules import DrawerLimits
@@ -126,8 +128,9 @@ def recess_drafts(
     lowest = min((pose.size[2] for pose in poses), default=0.0)
     natural = [pose for pose in poses if storage != "pocket" or pose.size[2] <= lowest or _stands(pose)]
     drafts = list(_drafts(name, count, natural, ground, rims, storage, footprints))
+    nests = list(_nests(name, count, natural, ground, rims, storage, footprints, drafts))
     others = [pose for pose in poses if pose not in natural]
-    yield from drafts or _drafts(name, count, others, ground, rims, storage, footprints)
+    yield from [*drafts, *nests] or _drafts(name, count, others, ground, rims, storage, footprints)
 
 
 def _stands(pose: Pose) -> bool:
@@ -158,6 +161,32 @@ def _drafts(  # noqa: PLR0917 - those of `recess_drafts`
             stand = ground.stand(walls + ground.rim_overhang(rim), pose.size[2], rim)
             if stand is not None:
                 yield from _footprints(pattern, rim, stand, storage, footprints)
+
+
+def _nests(  # noqa: PLR0917 - those of `recess_drafts`
+    name: str,
+    count: int,
+    poses: Sequence[Pose],
+    ground: DrawerLimits,
+    rims: Sequence[Rim],
+    storage: Storage,
+    footprints: Collection[tuple[int, int]],
+    rows: Sequence[Draft],
+) -> Iterator[Draft]:
+    """Yield the trays in which things with an outline are nested, smaller than any with even rows."""
+    flat = next((pose for pose in poses if pose.form == "prism" and pose.axis == "z"), None)
+    if flat is None or not _stays_open(flat.outline):
+        return
+    pattern = _pattern(name, count, flat, ground)
+    walls = pattern.depth + UNDER_RIM
+    stands = [(rim, ground.stand(walls + ground.rim_overhang(rim), flat.size[2], rim)) for rim in rims]
+    for draft in nested_drafts(
+        name, count, flat, ground, [(rim, stand) for rim, stand in stands if stand is not None],
+        depth=pattern.depth, notched=pattern.notched, storage=storage, footprints=footprints, rows=rows,
+    ):  # fmt: skip
+        filling = _filling(draft, ground)
+        if filling is not None:
+            yield replace(draft, plastic=ground.plastic(draft.halves, draft.height, draft.rim) + filling)
 
 
 @lru_cache(maxsize=256)

@@ -5,18 +5,27 @@ A screw takes the room of a cylinder as wide as its head. A prism keeps its outl
 
 import itertools
 from dataclasses import dataclass
+from functools import lru_cache
 from math import pi
 from typing import Final, Literal, TypeAlias
 
+import shapely
+import shapely.affinity
+from shapely.geometry import Polygon
+
 from worker.layout.model.shapes import Point, Ring
+from worker.layout.tray.grip import principal_turn
 from worker.spec.items.shape import Box, Cylinder, PlainShape, Prism, Screw
 
-__all__ = ["Pose", "longest", "lying_poses", "poses", "reversed_pose", "thinnest", "turned", "volume"]
+__all__ = ["Pose", "from_zero", "longest", "lying_poses", "poses", "reversed_pose", "thinnest", "turned", "volume"]
 
 Axis: TypeAlias = Literal["x", "y", "z"]
 Extents: TypeAlias = tuple[float, float, float]
 
 _DECIMALS: Final = 3
+
+#: An outline lies askew if its smallest box is smaller than the one along its axes by this share.
+_ASKEW: Final = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,11 +84,11 @@ def turned(pose: Pose) -> Pose:
     outline = pose.outline
     if pose.form == "prism":
         if pose.axis == "z":
-            outline = _from_zero(tuple((-y, x) for x, y in outline))
+            outline = from_zero(tuple((-y, x) for x, y in outline))
         elif pose.axis == "x":  # (y, z) becomes (z, x), and x is the old -y
-            outline = _from_zero(tuple((z, -y) for y, z in outline))
+            outline = from_zero(tuple((z, -y) for y, z in outline))
         else:  # (z, x) becomes (y, z), and y is the old x
-            outline = _from_zero(tuple((x, z) for z, x in reversed(outline)))
+            outline = from_zero(tuple((x, z) for z, x in reversed(outline)))
     return Pose(pose.form, (back, across, up), axis, outline)  # type: ignore[arg-type]
 
 
@@ -133,13 +142,22 @@ def _prism_poses(shape: Prism) -> list[Pose]:
     return lying
 
 
+@lru_cache(maxsize=1024)
 def _turns(points: Ring) -> tuple[Ring, Ring]:
-    """Return the outline from 0, 0 on, counter-clockwise, as it is and turned by 90 degrees."""
+    """Return the outline from 0, 0 on, counter-clockwise, as it is and turned by 90 degrees.
+
+    One that lies askew, as things in photos do, is turned along its smallest box first.
+    """
     ring = points if _signed_area(points) > 0.0 else points[::-1]
-    return _from_zero(ring), _from_zero(tuple((-y, x) for x, y in ring))
+    item = Polygon(ring)
+    if shapely.minimum_rotated_rectangle(item).area < (1.0 - _ASKEW) * shapely.envelope(item).area:
+        straight = shapely.affinity.rotate(item, -principal_turn(ring), origin=(0.0, 0.0))
+        ring = from_zero(tuple((x, y) for x, y in shapely.get_coordinates(straight)[:-1].tolist()))
+    return from_zero(ring), from_zero(tuple((-y, x) for x, y in ring))
 
 
-def _from_zero(ring: Ring) -> Ring:
+def from_zero(ring: Ring) -> Ring:
+    """Return a ring moved so that its box begins at 0, 0."""
     left, front = (min(along) for along in zip(*ring, strict=True))
     return tuple((round(x - left, _DECIMALS) + 0.0, round(y - front, _DECIMALS) + 0.0) for x, y in ring)
 

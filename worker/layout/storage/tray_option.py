@@ -20,6 +20,7 @@ __all__ = [
     "Draft",
     "Filling",
     "Lot",
+    "Nest",
     "Option",
     "PlacedThing",
     "content_box",
@@ -103,7 +104,35 @@ class Bulk:
     ramp: float | None = None
 
 
-def content_box(content: Lot | Bulk) -> tuple[Point3, Point3]:
+@dataclass(frozen=True, slots=True)
+class Nest:
+    """Things of one item that are nested beside each other: the pose of each, and the least corner of its box."""
+
+    item: str
+    poses: tuple[Pose, ...]
+    places: tuple[Point3, ...]
+
+    @property
+    def count(self) -> int:
+        """How many."""
+        return len(self.poses)
+
+    @property
+    def capacity(self) -> int:
+        """How many would find room: there is a pocket for each."""
+        return len(self.poses)
+
+    def things(self) -> Iterator[PlacedThing]:
+        """Yield each thing."""
+        for pose, at in zip(self.poses, self.places, strict=True):
+            yield PlacedThing(self.item, pose, at)
+
+
+#: Things of one item in a tray.
+Content: TypeAlias = Lot | Bulk | Nest
+
+
+def content_box(content: Content) -> tuple[Point3, Point3]:
     """Return the least corner and the size of the box around things, in the tray's part frame."""
     if isinstance(content, Bulk):
         return content.at, content.size
@@ -132,6 +161,7 @@ class Option:
 
     ``halves`` are the tray's sides in half cells; ``top`` is the highest point of tray and things over the drawer's
     bottom; ``plastic`` the tray's volume in mm3, in closed form. ``recess`` is the depth of pockets, one to a thing.
+    ``pockets`` are those of nested things.
     ``label`` is the label of the whole tray, ``labels`` those of its compartments from left to right.
     """
 
@@ -144,10 +174,11 @@ class Option:
     plastic: float
     wall: float
     floor: float
-    content: tuple[Lot | Bulk, ...]
+    content: tuple[Content, ...]
     dividers: tuple[DividerWall, ...] = ()
     recess: float | None = None
     notched: bool = False
+    pockets: tuple[PolygonPocket, ...] = ()
     ramp: float | None = None
     label: str | None = None
     labels: tuple[str | None, ...] = ()
@@ -169,7 +200,7 @@ class Option:
 
     def things(self) -> tuple[PlacedThing, ...]:
         """Return each thing that does not lie loose."""
-        return tuple(thing for lot in self.content if isinstance(lot, Lot) for thing in lot.things())
+        return tuple(thing for lot in self.content if not isinstance(lot, Bulk) for thing in lot.things())
 
     def tray(self, at: tuple[float, float] | None = None) -> Tray:
         """Return the tray as the spec of one.
@@ -203,7 +234,8 @@ class Option:
         return name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 3]}..."
 
     def _pockets(self) -> Iterator[PocketSpec]:
-        if self.recess is None:
+        yield from self.pockets
+        if self.recess is None or self.pockets:
             return
         notch = Notch() if self.notched else None
         for thing in self.things():
@@ -224,10 +256,11 @@ class Option:
 class Filling:
     """What is in a tray."""
 
-    content: tuple[Lot | Bulk, ...]
+    content: tuple[Content, ...]
     dividers: tuple[DividerWall, ...] = ()
     recess: float | None = None
     notched: bool = False
+    pockets: tuple[PolygonPocket, ...] = ()
     ramp: float | None = None
 
 
@@ -266,6 +299,7 @@ class Draft:
             dividers=filling.dividers,
             recess=filling.recess,
             notched=filling.notched,
+            pockets=filling.pockets,
             ramp=filling.ramp,
             label=label,
         )

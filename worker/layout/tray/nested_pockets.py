@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from worker.layout.tray.grip import Grip, best_grips, finger_slot, principal_turn
 from worker.layout.tray.interior import Room
-from worker.layout.tray.nesting import Laid, Motion, NestingPiece, nested
+from worker.layout.tray.nesting import MOST_WORK, Laid, Motion, NestingPiece, nested
 from worker.layout.tray.pocket_outline import CHAMFERS, NOTCH_REACHES, outline_of, recess
 from worker.spec.drawer.pocket import MOST_POCKETS, NestedPocket, Notch, PolygonPocket
 
@@ -26,13 +26,16 @@ _QUARTERS: Final = (0.0, 90.0, 180.0, 270.0)
 _ANY: Final = tuple(15.0 * step for step in range(24))
 
 
-def nested_pockets(room: Room, inside: Polygon, taken: Sequence[BaseGeometry]) -> list[tuple[int, PolygonPocket]]:
+def nested_pockets(
+    room: Room, inside: Polygon, taken: Sequence[BaseGeometry], *, most_work: int = MOST_WORK
+) -> list[tuple[int, PolygonPocket]]:
     """Return the nested pockets of a tray in their places, each with the number of its entry in the tray's list.
 
     Args:
         room: the tray.
         inside: where pockets may lie, in the part's frame, mm.
         taken: the other pockets with their notches.
+        most_work: the search ends after so many correlations.
 
     Raises:
         TrayError: if there is no room for one of them, or there are too many.
@@ -57,7 +60,7 @@ def nested_pockets(room: Room, inside: Polygon, taken: Sequence[BaseGeometry]) -
                 f"the outline of pocket {index + 1} is too narrow to be engraved.", "pockets", index, "engraved",
                 value=True, limit=f"a groove of {groove:g} mm that does not meet itself", remedy="Make it a pocket.",
             )  # fmt: skip
-    places, missing = _places(specs, area, tuple(map(shapely.to_wkb, taken)), web, groove)
+    places, missing = _places(specs, area, tuple(map(shapely.to_wkb, taken)), web, groove, most_work=most_work)
     if missing is not None:
         index, _ = entries[missing]
         raise room.refusal(
@@ -71,9 +74,15 @@ def nested_pockets(room: Room, inside: Polygon, taken: Sequence[BaseGeometry]) -
     ]
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=512)
 def _places(
-    specs: tuple[NestedPocket, ...], area: bytes, taken: tuple[bytes, ...], web: float, groove: float
+    specs: tuple[NestedPocket, ...],
+    area: bytes,
+    taken: tuple[bytes, ...],
+    web: float,
+    groove: float,
+    *,
+    most_work: int,
 ) -> tuple[list[tuple[int, Laid, Grip | None]], int | None]:
     """Return where each copy of each pocket lies, and its grip before it is turned; or a pocket without room."""
     missing: int | None = None
@@ -88,7 +97,7 @@ def _places(
             pieces += [NestingPiece(shape, _stages(spec))] * spec.count
             owners += [(number, grip)] * spec.count
         taken_shapes = [shapely.from_wkb(shape) for shape in taken]
-        laid, piece = nested(pieces, cast("Polygon", shapely.from_wkb(area)), taken_shapes, web)
+        laid, piece = nested(pieces, cast("Polygon", shapely.from_wkb(area)), taken_shapes, web, most_work)
         if piece is None:
             return [(*owners[each.piece][:1], each, owners[each.piece][1]) for each in laid], None
         missing = owners[piece][0]

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-__all__ = ["Laid", "Motion", "NestingPiece", "nested"]
+__all__ = ["MOST_WORK", "Laid", "Motion", "NestingPiece", "nested"]
 
 #: Sides of a pixel in mm, the coarse one first.
 _PIXELS: Final = (1.0, 0.5)
@@ -67,7 +67,11 @@ class Laid:
 
 
 def nested(
-    pieces: Sequence[NestingPiece], area: Polygon, taken: Sequence[BaseGeometry], web: float
+    pieces: Sequence[NestingPiece],
+    area: Polygon,
+    taken: Sequence[BaseGeometry],
+    web: float,
+    most_work: int = MOST_WORK,
 ) -> tuple[tuple[Laid, ...], int | None]:
     """Return places for pieces in the order of their numbers, and the first for which there is none, if there is.
 
@@ -76,6 +80,7 @@ def nested(
         area: where they may lie, convex, mm.
         taken: what lies there already.
         web: least distance between two of them, and between them and ``taken``, mm.
+        most_work: the search ends after so many correlations.
     """
     work = _Work()
     missing: int | None = None
@@ -85,7 +90,7 @@ def nested(
             laid, missing = _laid(pieces, order, stage, raster, work)
             if missing is None:
                 return tuple(sorted(_centred(laid, pieces, area, taken), key=lambda each: each.piece)), None
-            if work.done >= MOST_WORK:
+            if work.done >= most_work:
                 return (), missing
     return (), missing
 

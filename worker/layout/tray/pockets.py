@@ -79,7 +79,7 @@ def tray_pockets(room: Room) -> tuple[float, tuple[Pocket, ...]]:
     fill_top = on_grid(room.floor_top + max(spec.depth for spec in tray.pockets))
     cuts = [_cut(room, index, spec) for index, spec in enumerate(tray.pockets) if not isinstance(spec, NestedPocket)]
     taken = [shape for cut in cuts for shape in (cut.item, cut.notch) if shape is not None]
-    cuts += [_cut(room, index, spec) for index, spec in nested_pockets(room, _inside(room), taken)]
+    cuts += [_cut(room, index, spec) for index, spec in nested_pockets(room, pocket_area(room), taken)]
     placed: list[_Placed] = []
     for group in _groups(room, cuts):
         recessed = _recess(room, group, fill_top)
@@ -114,7 +114,7 @@ def _cut(room: Room, index: int, spec: PlacedPocket) -> _Cut:
             value=spec.clearance, limit="one outline without holes",
             remedy="Close the gap in the outline, or reduce the clearance.",
         )  # fmt: skip
-    if not _inside(room).covers(item):
+    if not pocket_area(room).covers(item):
         left, front, right, back = (on_grid(bound - room.wall) for bound in item.bounds)
         raise room.refusal(
             f"pocket {index + 1} does not lie inside the tray.", "pockets", index,
@@ -130,7 +130,7 @@ def _cut(room: Room, index: int, spec: PlacedPocket) -> _Cut:
 def _notched(room: Room, index: int, spec: PlacedPocket, item: Polygon, finger_notch: Notch) -> _Cut:
     """Return a pocket with its finger notch: where it is given, or across the shorter side, or along it if it fits."""
     shorter = shorter_side(item)
-    inside = _inside(room)
+    inside = pocket_area(room)
     width, at = finger_notch.width, finger_notch.at
     for along, reach in itertools.product((shorter, 1 - shorter), NOTCH_REACHES):
         if at is None:
@@ -186,7 +186,7 @@ def _recess(room: Room, group: list[_Cut], fill_top: float) -> _Placed:
         tuple(outline_of(cut.item) for cut in others),
     )  # fmt: skip
     area = united(bare)
-    if not isinstance(area, Polygon) or area.interiors or not _inside(room).covers(area):
+    if not isinstance(area, Polygon) or area.interiors or not pocket_area(room).covers(area):
         raise room.refusal(
             f"pocket {index + 1} shares a finger slot that does not fit.", "pockets", index, "notch",
             value=group[0].spec.notch.width if group[0].spec.notch is not None else None,
@@ -198,7 +198,7 @@ def _recess(room: Room, group: list[_Cut], fill_top: float) -> _Placed:
     return _Placed(pocket, area, index)
 
 
-def _inside(room: Room) -> Polygon:
+def pocket_area(room: Room) -> Polygon:
     """Return the area for pockets: two lines from the walls, so that no faces are coplanar."""
     corner = min(max(room.corner - room.lines, 0.0), 0.9 * (min(room.inner) / 2.0 - room.lines))
     return _rounded(room.outer, room.wall + room.lines - LENGTH_EPSILON, corner)
