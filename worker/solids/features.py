@@ -283,4 +283,6 @@ def _lettering(shape: TrayShape, lettering: Lettering, reach: float | None = Non
             solid.translate((along, up, 0.0)).rotate((angle, 0.0, 0.0)).translate((0.0, edge, ledge.top - ledge.drop))
         )
     level = shape.fill_top if lettering.face == "floor" else shape.height
+    if lettering.level is not None:
+        level = lettering.level
     return solid.translate((along, up, level))

@@ -23,6 +23,7 @@ class Lettering:
 
     ``at`` is the centre of the text in the face's own plane: ``(x, y)`` for `top`, `bottom` and `floor`, ``(x, z)`` for
     `front`, ``(x, distance up the slope)`` for `ledge`. Text on `bottom` reads right when the part is turned over.
+    ``level`` is the z of a `floor` that is the bottom of a pocket; None for that of the tray.
     """
 
     text: str
@@ -32,6 +33,7 @@ class Lettering:
     depth: float = 0.4
     raised: bool = False
     turn: float = 0.0
+    level: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

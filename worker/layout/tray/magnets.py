@@ -38,7 +38,9 @@ def tray_magnets(room: Room, levels: Levels, *, pitch: float, half_feet: bool) -
             value=magnets.diameter, limit=f"at most {on_grid(most):g} mm", remedy="Take smaller magnets.",
         )  # fmt: skip
     text = room.tray.text
-    engraved = text is not None and text.face == "floor" and text.style == "engraved"
+    engraved = (text is not None and text.face == "floor" and text.style == "engraved") or any(
+        pocket.text for pocket in room.tray.pockets
+    )
     deepest = on_grid(room.floor_top - LEAST_COVER - (LETTER_DEPTH if engraved else 0.0))
     if magnets.depth > deepest + LENGTH_EPSILON:
         raise room.refusal(

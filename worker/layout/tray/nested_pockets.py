@@ -181,5 +181,10 @@ def _polygon(
 ) -> PolygonPocket:
     # not checked again: rounding a turned outline may bring two of its corners nearer than a caller's may be
     return PolygonPocket.model_construct(
-        shape="polygon", points=points or spec.points, depth=spec.depth, clearance=spec.clearance, notch=notch
+        shape="polygon",
+        points=points or spec.points,
+        depth=spec.depth,
+        clearance=spec.clearance,
+        notch=notch,
+        text=spec.text,
     )

@@ -9,9 +9,10 @@ import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from worker.layout.model.shapes import Pocket, Point
+from worker.layout.model.shapes import Lettering, Pocket, Point
+from worker.layout.tray.font import least_cap
 from worker.layout.tray.grip import Grip, finger_slot
-from worker.layout.tray.interior import Room, on_grid
+from worker.layout.tray.interior import LEAST_COVER, Room, on_grid
 from worker.layout.tray.nested_pockets import nested_pockets
 from worker.layout.tray.pocket_outline import (
     CHAMFERS,
@@ -25,6 +26,8 @@ from worker.layout.tray.pocket_outline import (
     slot,
     united,
 )
+from worker.layout.tray.pocket_text import text_depth, text_in
+from worker.layout.tray.text import LEAST_DEPTH, check_letters
 from worker.spec.drawer.pocket import CirclePocket, NestedPocket, Notch, PolygonPocket, RectanglePocket
 from worker.spec.tolerances import LENGTH_EPSILON
 
@@ -76,16 +79,58 @@ def tray_pockets(room: Room) -> tuple[float, tuple[Pocket, ...]]:
                 f"pocket {index + 1} is too deep.", "pockets", index, "depth",
                 value=spec.depth, limit=f"at most {on_grid(deepest):g} mm", remedy="Make the tray higher.",
             )  # fmt: skip
-    fill_top = on_grid(room.floor_top + max(spec.depth for spec in tray.pockets))
-    cuts = [_cut(room, index, spec) for index, spec in enumerate(tray.pockets) if not isinstance(spec, NestedPocket)]
-    taken = [shape for cut in cuts for shape in (cut.item, cut.notch) if shape is not None]
-    cuts += [_cut(room, index, spec) for index, spec in nested_pockets(room, pocket_area(room), taken)]
+    fill_top = _fill_top(room)
+    cuts = _cuts(room)
     placed: list[_Placed] = []
     for group in _groups(room, cuts):
         recessed = _recess(room, group, fill_top)
         _keep_apart(room, recessed, placed)
         placed.append(recessed)
     return fill_top, tuple(recessed.pocket for recessed in placed)
+
+
+def pocket_letterings(room: Room) -> tuple[Lettering, ...]:
+    """Return the texts at the bottoms of a tray's pockets.
+
+    Raises:
+        TrayError: if one does not fit its pocket, or the floor under it is too thin.
+    """
+    if not any(spec.text for spec in room.tray.pockets):
+        return ()
+    fill_top = _fill_top(room)
+    made = []
+    for cut in _cuts(room):
+        if cut.spec.text is None:
+            continue
+        check_letters(room, cut.spec.text, "pockets", cut.index, "text")
+        bottom = on_grid(fill_top - cut.spec.depth)
+        if text_depth(room, bottom) < LEAST_DEPTH - LENGTH_EPSILON:
+            raise room.refusal(
+                f"its floor is too thin for text in pocket {cut.index + 1}.", "floor",
+                value=room.tray.floor, limit=f"at least {on_grid(LEAST_COVER + LEAST_DEPTH):g} mm",
+                remedy="Make the floor thicker, or leave the text out.",
+            )  # fmt: skip
+        lettering = text_in(room, cut.item, cut.spec.text, bottom)
+        if lettering is None:
+            raise room.refusal(
+                f"the text of pocket {cut.index + 1} does not fit its bottom.", "pockets", cut.index, "text",
+                value=cut.spec.text, limit=f"capitals of {least_cap(room.line_width):g} mm along the item",
+                remedy="Make the text shorter, or leave it out.",
+            )  # fmt: skip
+        made.append(lettering)
+    return tuple(made)
+
+
+def _fill_top(room: Room) -> float:
+    return on_grid(room.floor_top + max(spec.depth for spec in room.tray.pockets))
+
+
+def _cuts(room: Room) -> list[_Cut]:
+    """Return the pockets of a tray, nested ones in their places."""
+    pockets = room.tray.pockets
+    cuts = [_cut(room, index, spec) for index, spec in enumerate(pockets) if not isinstance(spec, NestedPocket)]
+    taken = [shape for cut in cuts for shape in (cut.item, cut.notch) if shape is not None]
+    return cuts + [_cut(room, index, spec) for index, spec in nested_pockets(room, pocket_area(room), taken)]
 
 
 def _alone(room: Room) -> None:

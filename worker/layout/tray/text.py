@@ -36,7 +36,7 @@ def tray_letterings(
     text = room.tray.text
     if text is None or left_out(text, room.line_width):
         return labels
-    _check_letters(room, text.text, "text", "text")
+    check_letters(room, text.text, "text", "text")
     if text.face == "front":
         return (_front(room, text), *labels)
     if text.face == "ledge" and ledge is not None:
@@ -49,7 +49,12 @@ def left_out(text: Text, line_width: float) -> bool:
     return text.cap_height is not None and text.cap_height < least_cap(line_width) - LENGTH_EPSILON
 
 
-def _check_letters(room: Room, text: str, *at: str | int) -> None:
+def check_letters(room: Room, text: str, *at: str | int) -> None:
+    """Check that the font has all characters of a text.
+
+    Raises:
+        TrayError: with those that it lacks.
+    """
     unknown = missing(text)
     if unknown:
         raise room.refusal(
@@ -70,7 +75,7 @@ def _labels(room: Room, walls: tuple[Wall, ...], ledge: Ledge) -> Iterator[Lette
         )  # fmt: skip
     for index, (label, (left, right)) in enumerate(zip(room.tray.labels, columns, strict=False)):
         if label is not None:
-            _check_letters(room, label, "labels", index)
+            check_letters(room, label, "labels", index)
             size = (right - left - 2.0 * _MARGIN, slope - 2.0 * _MARGIN)
             text = Text(text=label, face="ledge")
             yield _lettering(room, text, ((left + right) / 2.0, slope / 2.0), size, LETTER_DEPTH)

@@ -5,7 +5,7 @@ from worker.layout.tray.dividers import tray_walls
 from worker.layout.tray.grip_lips import tray_grips
 from worker.layout.tray.interior import on_grid, toe_run, tray_room
 from worker.layout.tray.magnets import tray_magnets
-from worker.layout.tray.pockets import tray_pockets
+from worker.layout.tray.pockets import pocket_letterings, tray_pockets
 from worker.layout.tray.ramp_and_ledge import tray_ledge, tray_ramp
 from worker.layout.tray.text import tray_letterings
 from worker.layout.tray.wells import tray_wells
@@ -58,7 +58,7 @@ def tray_shape(
         ledge=ledge,
         magnets=tray_magnets(room, levels, pitch=pitch, half_feet=on_halves),
         pockets=pockets,
-        letterings=tray_letterings(room, walls, ramp, ledge),
+        letterings=(*tray_letterings(room, walls, ramp, ledge), *pocket_letterings(room)),
         wells=wells,
         grips=grips,
     )

@@ -265,7 +265,8 @@ def _lettering_range(shape: Shape, lettering: Lettering) -> Range:
             1
         ] + lettering.cap_height  # with room for tails and accents
     if isinstance(shape, TrayShape) and lettering.face == "floor":
-        return shape.fill_top + low, shape.fill_top + high
+        level = shape.fill_top if lettering.level is None else lettering.level
+        return level + low, level + high
     if isinstance(shape, TrayShape) and lettering.face == "ledge" and shape.ledge is not None:
         return shape.ledge.top - shape.ledge.drop + low, shape.ledge.top + high
     if isinstance(shape, PieceShape):  # its own are on the bottom

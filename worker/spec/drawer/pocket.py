@@ -7,7 +7,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from worker.spec.errors import TrayError
 from worker.spec.primitives.length import LengthBounds
 from worker.spec.primitives.model import Noun
-from worker.spec.primitives.names import Count, HouseholdId, Number
+from worker.spec.primitives.names import Count, HouseholdId, Label, Number
 from worker.spec.primitives.polygon import Point, Polygon
 from worker.spec.primitives.pydantic_errors import Refusals, refusal
 from worker.spec.primitives.silhouette_id import silhouette_unknown
@@ -51,12 +51,18 @@ _Air: TypeAlias = Annotated[float, LengthBounds(0.0, 5.0)]
 
 _CLEARANCE: Final[Any] = Field(default=0.3, description="Clearance between the item and the pocket, per side.")
 _NOTCH: Final[Any] = Field(default=None, description="Finger notch; null for none.")
+_TEXT: Final[Any] = Field(
+    default=None,
+    description="Text engraved in the bottom of the pocket along the item, as large as fits: it says what belongs "
+    "there when the item is out; null for none.",
+)
 
 
 class _Recess(Noun):
     depth: _Depth = Field(description="Depth of the pocket.")
     clearance: _Air = _CLEARANCE
     notch: Notch | None = _NOTCH
+    text: Label | None = _TEXT
 
 
 class CirclePocket(_Recess):
@@ -121,6 +127,14 @@ class NestedPocket(Noun):
         default_factory=Notch,
         description="Finger notch, by default at the best grip near the centre of mass; null for none.",
     )
+    text: Label | None = _TEXT
+
+    @model_validator(mode="after")
+    def _rules(self) -> Self:
+        refusals = Refusals()
+        _check_groove(refusals, engraved=self.engraved, text=self.text)
+        refusals.settle()
+        return self
 
 
 class SilhouettePocket(Noun):
@@ -150,6 +164,7 @@ class SilhouettePocket(Noun):
         description="Finger notch; null for none. Left out, an outline without `at` has one at the best grip near the "
         "centre of mass.",
     )
+    text: Label | None = _TEXT
 
     @model_validator(mode="after")
     def _rules(self) -> Self:
@@ -162,8 +177,17 @@ class SilhouettePocket(Noun):
             remedy = "Remove `at`, so that it is nested."
             error = TrayError("Only nested outlines are engraved.", value=True, limit="false with `at`", remedy=remedy)
             refusals.add(error, "engraved")
+        _check_groove(refusals, engraved=self.engraved, text=self.text)
         refusals.settle()
         return self
+
+
+def _check_groove(refusals: Refusals, *, engraved: bool, text: str | None) -> None:
+    """Refuse text in a groove: it has no bottom."""
+    if engraved and text is not None:
+        remedy = "Leave the text out, or make it a pocket."
+        error = TrayError("An engraved outline has no bottom for text.", value=text, limit="null", remedy=remedy)
+        refusals.add(error, "text")
 
 
 _Entry: TypeAlias = Annotated[

@@ -166,6 +166,10 @@ class Obstacles:
 def _text_span(lettering: Lettering, axis: Axis) -> Span | None:
     """Return where a text begins and ends along an axis; None for one on a face that runs along a splice."""
     left, low, right, high = (bound * lettering.cap_height for bound in extent(lettering.text))
+    if lettering.turn:
+        reach = (right - left + high - low) / 2.0  # whatever its direction
+        middle = lettering.at[("x", "y").index(axis)]
+        return middle - reach, middle + reach
     if axis == "x":
         half = (right - left) / 2.0
         return lettering.at[0] - half, lettering.at[0] + half
