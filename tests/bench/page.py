@@ -23,7 +23,11 @@ from worker.jobs.processes.supervisor import Supervisor
 __all__ = ["main"]
 
 #: What a first visit in English does not load.
-_LATER = ("vendor/three/", "vendor/uqr/", "view.js", "messages.de", "messages.ar", "worker.js", "LICENSE", "README")
+_LATER = (
+    "vendor/three/", "vendor/uqr/", "view.js", "messages.de", "messages.ar", "worker.js", "LICENSE", "README",
+    "outline/camera", "outline/editor", "outline/file", "outline/outline_panel", "outline/phone_code",
+    "outline/reading", "outline/rings", "outline/sheet",
+)  # fmt: skip
 
 _REPEATS = 7
 

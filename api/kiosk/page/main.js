@@ -9,7 +9,7 @@ import { drawJobs, jobsNow } from "./jobs_list.js";
 import { drawMeasure } from "./measure.js";
 import { chooseLanguage, LANGUAGES, languageNow, loadMessages, t, translate } from "./messages.js";
 import { keepForOffline } from "./offline.js";
-import { phoneAsked } from "./outline/outline_panel.js";
+import { phoneAsked } from "./outline/outline_entry.js";
 import { busy, planSoon } from "./plan.js";
 import { drawPrinter } from "./printer.js";
 import { firstField, mark, whenFollowed } from "./problems.js";

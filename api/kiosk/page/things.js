@@ -9,7 +9,7 @@ import { freeKey, OWN_KINDS, SIZES, STORAGE } from "./draft_format.js";
 import { apart, beside, loose, together } from "./groups.js";
 import { html } from "./html.js";
 import { t } from "./messages.js";
-import { OutlinePanel } from "./outline/outline_panel.js";
+import { OutlineEntry } from "./outline/outline_entry.js";
 import { mark } from "./problems.js";
 import { rove, stopAtFocus } from "./roving.js";
 import { requestJson } from "./service.js";
@@ -64,7 +64,7 @@ function Things() {
     <${Catalogue} />
     <h3>${t("something_else")}</h3>
     <${OwnForm} />
-    <${OutlinePanel} add=${addAll} />
+    <${OutlineEntry} add=${addAll} />
     <${PasteList} add=${addAll} />`;
 }
 

@@ -1,7 +1,7 @@
 // An outline from a photo, a drawing or a model: from the file to a thing of the list.
 
 import { signal } from "@preact/signals";
-import { useEffect, useRef } from "preact/hooks";
+import { useRef } from "preact/hooks";
 
 import { announce, byId, find } from "../dom.js";
 import { isBlank, watch } from "../draft.js";
@@ -13,38 +13,30 @@ import { CameraView, hasCamera } from "./camera_view.js";
 import { corners, corrected, fault, size } from "./editor.js";
 import { OutlineEditor } from "./editor_view.js";
 import { FileFields } from "./file_fields.js";
+import { link } from "./outline_entry.js";
 import { PhoneCode } from "./phone_code.js";
-import { linkIn, tagOf } from "./phone_link.js";
+import { tagOf } from "./phone_link.js";
 import { ACCEPTED, closeReading, files, kindOf, openReading, options, phase, picture, read, refusal, send, setOptions, storeCorrected, takeFile } from "./reading.js";
 import { SheetOffer } from "./sheet_offer.js";
 
-/** @typedef {import("../draft_format.js").Thing} Thing */
-/** @typedef {(things: (Partial<Thing> & {name: string})[]) => void} Add */
+/** @typedef {import("./outline_entry.js").Add} Add */
 
 const PROGRESS = { choose: 0, sending: 0.5, queued: 1, running: 2, shown: 3 };
 
 /** What is open beside the fields: the camera for the first or second photo, or the code for a phone. */
 const open = signal(/** @type {"" | "camera" | "second" | "phone"} */ (""));
 
-/** What a desk asks this phone for. @type {import("@preact/signals").Signal<import("./phone_link.js").PhoneLink | null>} */
-const link = signal(null);
-
 const count = signal("1");
 const height = signal("");
 const problem = signal("");
 
-/** Whether the address asks this phone for a photo; its panel is open then. */
-export function phoneAsked() {
-  const asked = linkIn(window.location.hash);
-  if (!asked) return false;
-  if (asked.code !== link.value?.code) {
-    link.value = asked;
-    const { thickness, bar, body, unit } = asked;
-    const typedThere = (/** @type {string} */ text) => (unit === "in" && unitNow() === "mm" && plain(text) !== null ? `${text} in` : text);
-    setOptions({ thickness: typedThere(thickness), bar: typedThere(bar), ...(body === "flat" || body === "round" ? { body } : {}) });
-  }
-  return true;
-}
+// what was typed at the desk
+link.subscribe((asked) => {
+  if (!asked) return;
+  const { thickness, bar, body, unit } = asked;
+  const typedThere = (/** @type {string} */ text) => (unit === "in" && unitNow() === "mm" && plain(text) !== null ? `${text} in` : text);
+  setOptions({ thickness: typedThere(thickness), bar: typedThere(bar), ...(body === "flat" || body === "round" ? { body } : {}) });
+});
 
 // a shared screen that starts over forgets the photo too
 watch((what) => {
@@ -60,18 +52,8 @@ read.subscribe((made) => {
 
 /** @param {{add: Add}} props */
 export function OutlinePanel({ add }) {
-  const node = useRef(/** @type {HTMLDetailsElement | null} */ (null));
-  const asked = link.value;
-  useEffect(() => {
-    if (!asked || !node.current) return;
-    node.current.open = true;
-    node.current.scrollIntoView();
-  }, [asked]);
-  return html`<details class="paste" id="outline" ref=${node}>
-    <summary>${t("outline_title")}</summary>
-    ${asked && html`<p class="notice" id="outline-for-desk">${t("outline_for_desk")}</p>`}
-    ${phase.value === "shown" ? html`<${Result} add=${add} />` : html`<${Choose} />`}
-  </details>`;
+  return html`${link.value && html`<p class="notice" id="outline-for-desk">${t("outline_for_desk")}</p>`}
+    ${phase.value === "shown" ? html`<${Result} add=${add} />` : html`<${Choose} />`}`;
 }
 
 function Choose() {
