@@ -1,6 +1,8 @@
 """Tints of groups: told apart by all kinds of sight, and legible under black text."""
 
+import re
 from itertools import combinations
+from pathlib import Path as FilePath
 
 import numpy as np
 import pytest
@@ -77,3 +79,11 @@ def test_trays_have_the_tint_of_their_group_and_the_legend_names_it():
     assert {line.split(": T")[0] for line in lines if line.startswith(("metal: T", "paper: T"))} == {"metal", "paper"}
     plain = [shape.fill for shape in map_picture(plan, 0).shapes if isinstance(shape, Path)]
     assert not set(plain) & set(TINTS)
+
+
+def test_the_page_has_the_same_tints():
+    style = FilePath("api/kiosk/page/style.css").read_text(encoding="utf-8")
+    on_page = re.findall(r"^\.tint-(\d) \{ --tray: #(..)(..)(..); \}$", style, re.MULTILINE)
+    assert [int(number) for number, *_ in on_page] == list(range(len(TINTS)))
+    for (_, *channels), tint in zip(on_page, TINTS, strict=True):
+        assert [int(channel, 16) / 255 for channel in channels] == pytest.approx(tint, abs=1 / 255)

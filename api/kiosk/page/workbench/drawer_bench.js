@@ -7,6 +7,8 @@ import { latest } from "../plan.js";
 import { accept, cancel, litThing, proposal, propose, remove, resize, sayProposal, selected, standing, step, togglePin, turn } from "./bench.js";
 import { neighbour } from "./cells.js";
 import { dividersPath, frameOf, Ground, Lanes, Panels, rectOf, Splices, Words } from "./drawer_map.js";
+import { groupOf } from "./group_tints.js";
+import { groups, tints } from "./groups_view.js";
 
 /** @typedef {import("./bench.js").Standing} Standing */
 /** @typedef {import("./cells.js").Box} Box */
@@ -24,8 +26,8 @@ const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowD
 /** One tray. Properties: its rectangle, `mark`, `text`, `scale`, `path` of its dividers, and its states. */
 class TrayShape extends Memo {
   /** @param {any} props */
-  render({ id, x, y, width, height, rx, mark, text, scale, path, current, pinned, moved, lit, away, tabIndex, label }) {
-    const states = ["tray", current && "current", pinned && "pinned", moved && "moved", lit && "lit", away && "away"].filter(Boolean).join(" ");
+  render({ id, x, y, width, height, rx, mark, text, scale, path, current, pinned, moved, lit, away, tint, tabIndex, label }) {
+    const states = ["tray", tint !== undefined && `tinted tint-${tint}`, current && "current", pinned && "pinned", moved && "moved", lit && "lit", away && "away"].filter(Boolean).join(" ");
     const pin = 8 / scale;
     return html`<g id=${id} class=${states} role="option" aria-selected=${current ? "true" : "false"} aria-label=${label} tabindex=${tabIndex} data-tray=${id}>
       <rect x=${x} y=${y} width=${width} height=${height} rx=${rx} />
@@ -188,7 +190,7 @@ export function DrawerBench({ d, px }) {
         const rect = rectOf(drawer, tray.box);
         return html`<${TrayShape} key=${tray.key} id=${idOf(d, tray.key)} ...${rect} rx=${half / 4} mark=${tray.mark} text=${tray.text} scale=${scale}
           path=${dividersPath(tray.tray, rect)} current=${tray.key === chosen} pinned=${tray.pinned} moved=${tray.moved}
-          lit=${litThing.value !== null && tray.things.includes(litThing.value)} away=${now?.key === tray.key}
+          lit=${litThing.value !== null && tray.things.includes(litThing.value)} away=${now?.key === tray.key} tint=${tints.value.get(groupOf(tray.things, groups.value) ?? "")}
           tabIndex=${tray.key === entry ? 0 : -1} label=${labelOf(tray)} />`;
       })}
     </g>

@@ -15,6 +15,7 @@ import { duration, gramsText, moneyText } from "../numbers.js";
 import { addTray, hasLoose, layOut, proposal, verdictText } from "./bench.js";
 import { ChangesView } from "./changes_view.js";
 import { DrawerBench } from "./drawer_bench.js";
+import { GroupsView, readCategories } from "./groups_view.js";
 import { TrayPanel } from "./tray_panel.js";
 
 /** Px that a drawing may be wide at zoom 1. */
@@ -38,6 +39,7 @@ export function beginPlan() {
   room.value = node.clientWidth;
   render(html`<${Panel} />`, node);
   render(html`<${Sums} />`, byId("plan-sums"));
+  void readCategories();
   const sheet = byId("sheet");
   sheet.addEventListener("click", () => {
     const open = byId("plan").classList.toggle("up");
@@ -94,6 +96,7 @@ function Panel() {
         <figcaption>${caption(drawer)}</figcaption>
       </figure>`)}
     </div>
+    <${GroupsView} />
     <p class=${`verdict ${now?.verdict.kind ?? ""}`} id="verdict">${now ? verdictText(now.verdict) : ""}</p>
     <${TrayPanel} px=${room.value} />
     <p class="sum" id="plan-sum">${[t("pieces", { count: document.parts.reduce((sum, part) => sum + part.quantity, 0) }), t("runs_count", { count: document.runs.length })].join(", ")}</p>
