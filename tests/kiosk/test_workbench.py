@@ -396,3 +396,43 @@ def test_a_drawer_is_duplicated(visit, measure):
     expect(page.locator(".plan-drawing")).to_have_count(2)
     page.tap("#undo")
     expect(page.locator(".plan-drawing")).to_have_count(1)
+
+
+def test_a_small_change_continues_the_plan_and_another_is_made_from_nothing_later(bench):
+    page = bench()
+    _settled(page)
+    before = _trays(page)
+    sent = []
+    page.on("request", lambda request: sent.append(request.post_data_json) if "v1/plans" in request.url else None)
+    page.tap("#more-0")
+    _settled(page)
+    page.wait_for_timeout(1_000)
+    assert len(sent) == 1
+    assert sent[0]["previous"]["name"] == sent[0]["name"]
+    assert sum(_trays(page).get(text) == place for text, place in before.items()) >= len(before) - 2
+    with page.expect_response(lambda response: "v1/plans" in response.url, timeout=20_000):
+        pass
+    assert len(sent) == 2
+    assert "previous" not in sent[1]
+    assert page.locator("#plan-body .changes").count() == 0  # none of it is printed
+
+
+def test_trays_have_the_tints_of_their_groups_and_a_list_names_them(bench):
+    page = bench()
+    _settled(page)
+    assert page.locator(".groups").count() == 0  # one group alone
+    page.locator("[id^=add-]:visible").first.click()
+    page.wait_for_selector(".groups")
+    _settled(page)
+    names = page.locator(".groups li").all_inner_texts()
+    assert len(names) > 1
+    colours = {
+        page.evaluate("node => getComputedStyle(node).backgroundColor", swatch.element_handle())
+        for swatch in page.locator(".groups .swatch").all()
+    }
+    assert len(colours) == len(names)
+    filled = page.evaluate(
+        "[...document.querySelectorAll('.tray.tinted:not(.lit) > rect')].map(node => getComputedStyle(node).fill)"
+    )
+    assert set(filled) <= colours
+    assert filled
