@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final, Literal, TypeAlias
 
 from worker.layout.storage.poses import Pose, poses, volume
@@ -60,6 +61,7 @@ class Kind:
         )
 
 
+@lru_cache(maxsize=4096)  # asked for by every length of a lane: a fifth of the time to size lanes
 def natural_ways(kind: Kind) -> tuple[tuple[Way, Pose], ...]:
     """Return the ways and poses in which a person would keep such things, both turns of each.
 
