@@ -32,20 +32,26 @@ def wall_boxes(shape):
     return boxes
 
 
-def leaning(boxes, walls, wall):
+def leaning(boxes, walls, wall, beside=()):
     """Return the directions, as an axis and a sign, in which things of one size lean by over 20 degrees.
 
-    They lean together, with the air between them; a stop of this thickness leaves no less than 5 mm behind it.
+    They lean together, with the air between them and what is beside them; a stop of this thickness leaves no less than
+    5 mm behind it.
     """
     low, high = boxes[0]
     size = [end - start for start, end in zip(low, high, strict=True)]
     wide, deep = (len({round(first[axis], 2) for first, _ in boxes}) for axis in (0, 1))
-    most = max(0.35 * size[2], 5.0 + AIR + wall) + 2.0 + AIR * max(wide, deep)
+    most = max(0.35 * size[2], 5.0 + AIR + wall) + 2.0 + AIR * (max(wide, deep) + len(beside))
     return [
         (axis, sign)
         for axis, sign in itertools.product((0, 1), (-1, 1))
-        if size[2] > 3.0 * size[axis] and max(_free_ways(boxes, walls, axis, sign).values()) > most
+        if size[2] > 3.0 * size[axis] and _freest(len(boxes), [*boxes, *beside], walls, axis, sign) > most
     ]
+
+
+def _freest(number, boxes, walls, axis, sign):
+    ways = _free_ways(boxes, walls, axis, sign)
+    return max(ways[k] for k in range(number))
 
 
 def _free_ways(boxes, walls, axis, sign):

@@ -185,6 +185,10 @@ class Lane:
         """Return whether no row is short, or lanes of this length have room for a divider before the short row."""
         return self.along * self.across == self.count or self._taken(axis, wall, parted=True) <= length
 
+    def leans(self, axis: int, free: float) -> bool:
+        """Return whether its things would lean too far along an axis with so much free, in mm."""
+        return self._tips(axis) and free > _LEAN * self.pose.size[2]
+
     def _taken(self, axis: int, wall: float, *, parted: bool) -> float:
         """Return the length that standing things take, with a divider before the last across the lane or without."""
         size = self.pose.size[1 - axis]

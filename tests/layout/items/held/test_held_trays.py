@@ -206,6 +206,52 @@ def test_what_stands_unsteadily_in_a_tray_of_the_list_cannot_topple(spec):
             assert not leaning(boxes, wall_boxes(shape), shape.wall)
 
 
+@st.composite
+def standing_together(draw):
+    """Draw a job with one tray, in a compartment of which things of several kinds are to stand unsteadily."""
+    forms = draw(st.lists(st.sampled_from(UNSTEADY), min_size=2, max_size=3))
+    names = [f"rods {number}" for number in range(len(forms))]
+    things = [
+        item(name, form, count=draw(st.integers(1, 9)), storage="upright")
+        for name, form in zip(names, forms, strict=True)
+    ]
+    grid, dividers = draw(st.sampled_from(_divided))
+    compartment = [draw(st.integers(0, lines - 1)) for lines in grid]
+    tray = {
+        "name": "tray", "cells": draw(st.tuples(st.integers(1, 6), st.integers(1, 6))), "height": 48,
+        "rim": draw(st.sampled_from(["straight", "stacking"])), "finger_ramp": False, **dividers,
+        "hold": [{"item": name, "compartment": compartment} for name in names],
+    }  # fmt: skip
+    return job(*things, trays=[tray], height=110.0)
+
+
+@_modest
+@given(standing_together())
+def test_kinds_that_stand_unsteadily_in_one_compartment_cannot_topple(spec):
+    held, shape = _made_and_filled(spec)
+    assert Tray.model_validate(held.tray.model_dump()) == held.tray
+    lying = {part.lying.compartment: part.lying for part in held.filled}
+    every = list(contents(held))
+    for number, (compartment, _, boxes) in enumerate(every):
+        spare = lying[compartment].spare if not lying[compartment].divider else 1e3
+        beside = [box for k, (_, _, others) in enumerate(every) if k != number for box in others]
+        if spare >= (len(lying[compartment].lanes) - 1) * shape.wall:  # dividers between the kinds have room
+            assert not leaning(boxes, wall_boxes(shape), shape.wall, beside)
+
+
+def test_dividers_and_stops_keep_two_kinds_in_one_compartment_from_toppling():
+    rods = [item(name, UNSTEADY[2], count=4, storage="upright") for name in ("short rods", "long rods")]
+    hold = [{"item": thing["name"]} for thing in rods]
+    plan = lay_out(job(*rods, trays=[tray(*hold, cells=[3, 3], height=45)]))
+    assert not plan.unplaced
+    (part,) = [part for part in plan.parts if part.kind == "tray"]
+    lengthways = sorted(wall.at for wall in part.shape.walls if wall.axis == "x")
+    behind = [wall for wall in part.shape.walls if wall.axis == "y"]
+    # one divider between the kinds, and for each a stop beside its row, and one behind it that ends at both
+    assert len(lengthways) == 3
+    assert sorted(wall.span for wall in behind) == [(1.2, lengthways[0]), (lengthways[1], lengthways[2])]
+
+
 @pytest.mark.parametrize(
     ("fields", "stops"),
     [

@@ -10,7 +10,7 @@ from typing import Final, Literal, TypeAlias
 
 from worker.layout.placement.assortment import LONG, UNDER_FOOT
 from worker.layout.placement.objective import Weights
-from worker.layout.storage.lane import Lane, Stop
+from worker.layout.storage.lane import LEAST_LANE, Lane, Stop
 from worker.layout.storage.lane_sizing import MOST_HEAP_WALL, lanes
 from worker.layout.storage.loose import heap
 from worker.layout.storage.sizing_rules import DrawerLimits
@@ -56,12 +56,34 @@ class TrayRules:
 
 @dataclass(frozen=True, slots=True)
 class Lying:
-    """How things lie in a compartment: their lanes side by side along an axis, each with its width in mm."""
+    """How things lie in a compartment: their lanes side by side along an axis, each with its width in mm.
+
+    ``divider`` is the thickness in mm of the dividers between lanes, 0 where there are none.
+    """
 
     compartment: Compartment
     axis: int
     lanes: tuple[Lane, ...]
     widths: tuple[float, ...]
+    divider: float = 0.0
+
+    @property
+    def spare(self) -> float:
+        """The width in mm that the lanes have beyond what they need, together."""
+        return sum(self.widths) - sum(lane.width for lane in self.lanes)
+
+    def parted(self, divider: float) -> "Lying | None":
+        """Return the same with dividers of this thickness in mm between the lanes; None without room for them."""
+        rest = self.spare - divider * (len(self.lanes) - 1)
+        widths = tuple(lane.width + rest / len(self.lanes) for lane in self.lanes)
+        return replace(self, widths=widths, divider=divider) if rest >= 0.0 and min(widths) >= LEAST_LANE else None
+
+    def dividers(self) -> Iterator[float]:
+        """Yield the middles of the dividers between lanes along ``axis``, in the tray's part frame, mm."""
+        at = _clear(self.compartment, self.lanes).at[self.axis]
+        for width in self.widths[:-1] if self.divider else ():
+            yield at + width + self.divider / 2.0
+            at += width + self.divider
 
     def filled(
         self, names: Sequence[str], ground: DrawerLimits, *, stop: bool
@@ -72,7 +94,7 @@ class Lying:
         span = room.at[1 - axis], room.size[1 - axis]
         for lane, width, name in zip(self.lanes, self.widths, names, strict=True):
             yield lane.fill(name, at, width, span, axis, ground, self.compartment.low, room.ramp, stop=stop)
-            at += width
+            at += width + self.divider
 
 
 def arrangement(compartment: Compartment, shares: Sequence[Share], rules: TrayRules) -> Lying | None:

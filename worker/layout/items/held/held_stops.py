@@ -1,29 +1,42 @@
 """Held stops: the dividers that keep what a tray of the list holds from toppling, as in trays that are laid out."""
 
 from collections.abc import Iterable, Iterator
+from itertools import pairwise
 from typing import Final, Literal
 
 from worker.layout.items.held.compartment_fit import Lying
 from worker.layout.model.shapes import TrayShape
 from worker.layout.placement.assortment import UNDER_FOOT
+from worker.layout.storage.lane import Stop
 from worker.layout.storage.sizing_rules import DrawerLimits
+from worker.layout.storage.tray_option import Bulk, Lot
 from worker.layout.tray.compartments import Compartment
 from worker.layout.tray.interior import on_grid
 from worker.layout.tray.ramp_and_ledge import ramp_as_made
 from worker.spec.drawer.tray import MOST_DIVIDERS, Divider, Text, Tray
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["may_have_stops", "with_stops"]
+__all__ = ["stoppable", "with_stops"]
 
 _AXES: Final[tuple[Literal["x", "y"], Literal["x", "y"]]] = ("x", "y")
 
 
-def may_have_stops(tray: Tray, lying: Lying) -> bool:
-    """Return whether things may have stops: they are alone in a compartment whose label these do not divide."""
+def stoppable(tray: Tray, lying: Lying, ground: DrawerLimits) -> Lying | None:
+    """Return how things lie where they may have stops; None where these would divide their label, or have no room.
+
+    Several kinds get dividers between them if one has stops that end there, or could topple against the others.
+    """
     compartment = lying.compartment
     at_back = compartment.place[1] + compartment.reach[1] == tray.grid[1]
     undivided = tray.grid == (1, 1) and not tray.labels and (tray.text is None or tray.text.face == "ledge")
-    return len(lying.lanes) == 1 and (tray.label_ledge is None or not at_back or undivided)
+    if tray.label_ledge is not None and at_back and not undivided:
+        return None
+    if len(lying.lanes) == 1:
+        return lying
+    parted = lying.parted(ground.wall)
+    if parted is None or any(lane.leans(lying.axis, lying.spare) for lane in lying.lanes):
+        return parted
+    return parted if any(stops for _, stops in _filled(parted, ground)) else None
 
 
 def with_stops(
@@ -70,10 +83,19 @@ def _stops(
         low = compartment.high < highest - LENGTH_EPSILON
         # under a foot that may settle, dividers end lower than the walls
         height = on_grid(compartment.high - (UNDER_FOOT if tray.rim == "stacking" else 0.0)) if low else None
-        ((_, stops),) = lying.filled([""], ground, stop=True)  # it is alone
-        for stop in stops:
-            wall = stop.divider(_ends(shape, compartment, 1 - stop.axis), shape.wall, height)
+        ends = [_ends(shape, compartment, axis) for axis in (0, 1)]
+        between = [Stop(lying.axis, at).divider(ends[1 - lying.axis], shape.wall, height) for at in lying.dividers()]
+        borders = [ends[lying.axis][0], *(wall.at for wall in between), ends[lying.axis][1]]
+        within = []
+        for sides, (_, stops) in zip(pairwise(borders), _filled(lying, ground), strict=True):
+            own = ends[1 - lying.axis]
+            within += [stop.divider(own if stop.axis == lying.axis else sides, shape.wall, height) for stop in stops]
+        for wall in (*between, *within):
             yield Divider(axis=wall.axis, at=wall.at, height=wall.height, span=wall.span)
+
+
+def _filled(lying: Lying, ground: DrawerLimits) -> Iterator[tuple[Lot | Bulk, tuple[Stop, ...]]]:
+    yield from lying.filled([""] * len(lying.lanes), ground, stop=True)
 
 
 def _ends(shape: TrayShape, compartment: Compartment, axis: int) -> tuple[float, float]:

@@ -10,7 +10,7 @@ from typing import Final
 
 from worker.layout.items.bisection import most_with
 from worker.layout.items.held.compartment_fit import Lying, Share, TrayRules, arrangement
-from worker.layout.items.held.held_stops import may_have_stops, with_stops
+from worker.layout.items.held.held_stops import stoppable, with_stops
 from worker.layout.items.held.hold_shortage import misfit
 from worker.layout.items.item_trays import ListedItem
 from worker.layout.model.plan import PlanWarning, Stored, Unplaced
@@ -197,15 +197,16 @@ def fill_tray(  # noqa: PLR0917 - what a tray and its place say
                 )
         lying = arrangement(compartment, [(holding.item, holding.count) for holding in kept], rules) if kept else None
         if lying is not None:
-            filled.append(_Filled(lying, tuple(kept), stops and may_have_stops(tray, lying)))
+            parted = stoppable(tray, lying, ground) if stops else None
+            filled.append(_Filled(parted or lying, tuple(kept), parted is not None))
     labelled = _labelled(tray, every, filled, least_cap(ground.line_width))
     lacking = tuple(_lacking(labelled, filled))
     highest = max(compartment.high for compartment in every)
     stopped = with_stops(labelled, shape, [part.lying for part in filled if part.stop], ground, highest)
     if stopped is None:
-        filled = [replace(part, stop=False) for part in filled]
+        return fill_tray(spec, drawer, tray, holdings, shape, height, stops=False)
     ramp = None if shape.posts else _ramp(tray, filled, ground)
-    return HeldTray(stopped or labelled, ground, tuple(filled), tuple(unplaced), lacking, ramp)
+    return HeldTray(stopped, ground, tuple(filled), tuple(unplaced), lacking, ramp)
 
 
 def _ramp(tray: Tray, filled: Sequence[_Filled], ground: DrawerLimits) -> float | None:
