@@ -304,6 +304,12 @@ def test_ramp_and_ledge_are_switched_or_described(minimal, given):
     assert (tray.finger_ramp == NO_RAMP, tray.finger_ramp is None) == (given is False, given is None)
 
 
+@pytest.mark.parametrize("density", DENSITIES.values())
+def test_filaments_are_a_little_denser_than_water(density):
+    # data sheets of common filaments without fillers, from memory
+    assert 1.0 < density < 1.3
+
+
 @pytest.mark.parametrize("name", [*DENSITIES, "pla", "Petg"])
 def test_a_known_material_has_its_density(minimal, name):
     minimal["material"] = {"name": name}

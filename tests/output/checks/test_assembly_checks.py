@@ -1,3 +1,5 @@
+from math import hypot, prod
+
 import manifold3d
 import pytest
 from hypothesis import given, settings
@@ -202,6 +204,26 @@ def test_a_part_is_turned_and_its_box_moved_to_its_place(turn, at):
     corner = {0: (0, 0), 90: (1, 0), 180: (1, 1), 270: (0, 1)}[turn]
     tip = max(Mesh.of(solid).vertices.tolist(), key=lambda point: point[2])
     assert tip[:2] == pytest.approx([at[k] + corner[k] * size[k] for k in range(2)], abs=1e-9)
+
+
+_SIZES = st.tuples(*(st.integers(5, 30),) * 3)
+
+
+@settings(max_examples=60)
+@given(_SIZES, _SIZES, st.tuples(*(st.integers(-33, 33),) * 3))
+def test_no_pair_is_too_near_wherever_it_stands(first, second, offset):
+    """The oracle is the distance of two boxes, worked out from their coordinates."""
+    cubes = [Mesh.of(manifold3d.Manifold.cube(tuple(map(float, size)))) for size in (first, second)]
+    parts = {"F1": ("tile", cubes[0]), "F2": ("tile", cubes[1])}
+    at = [50.0 + step for step in offset]
+    places = [Placement("F1", (50.0, 50.0, 50.0)), Placement("F2", tuple(at))]
+    between = [max(at[k] - 50.0 - first[k], 50.0 - at[k] - second[k]) for k in range(3)]
+    distance, least = hypot(*(max(gap, 0.0) for gap in between)), 2.5
+    seam = checks_of(parts, places, seams=[SeamPair(0, 1, least)]).get("seam")
+    assert (seam is None or seam.passed) == (distance >= least)
+    shared = [min(first[k], offset[k] + second[k]) - max(0, offset[k]) for k in range(3)]
+    volume = prod(max(length, 0) for length in shared)
+    assert checks_of(parts, places)["apart"].value == pytest.approx(volume, abs=1e-4)
 
 
 def test_pairs_that_stand_alike_are_measured_alike(box):

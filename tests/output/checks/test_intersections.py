@@ -89,10 +89,10 @@ def test_the_answer_is_that_of_edges_through_triangles(first, second):
 
 
 @settings(max_examples=40)
-@given(st.integers(0, 10_000), st.integers(2, 20), st.sampled_from([1.0, 0.25]))
-def test_no_near_pair_is_lost_among_the_layers(seed, size, step):
+@given(st.integers(0, 10_000), st.integers(2, 20), st.sampled_from([1.0, 0.25]), st.sampled_from([2.0, 10.0]))
+def test_no_near_pair_is_lost_among_the_layers(seed, size, step, spread):
     random = np.random.default_rng(seed)
-    corners = np.round(random.uniform(0.0, 10.0, (size, 1, 3)) + random.uniform(-2.0, 2.0, (size, 3, 3)), 3)
+    corners = np.round(random.uniform(0.0, 10.0, (size, 1, 3)) + random.uniform(-spread, spread, (size, 3, 3)), 3)
     corners[:, :, 2] = np.round(corners[:, :, 2] / step) * step  # many heights alike, many triangles level
     mesh = Mesh(corners.reshape(-1, 3), np.arange(3 * size, dtype=np.int32).reshape(-1, 3))
     pairs = set(map(tuple, intersecting_pairs(mesh).T.tolist()))

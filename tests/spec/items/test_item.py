@@ -159,3 +159,10 @@ def test_cutlery_nests_unless_the_item_says_otherwise():
     assert _item(**fork, storage="pocket").nesting_step is None
     assert _item(**fork, soft={}).nesting_step is None
     assert _item(shape={"kind": "standard", "id": "knife-table"}).nesting_step is None
+
+
+def test_a_name_that_is_a_label_has_forty_characters_at_most():
+    assert _item(name="n" * 40, label=True).label_text == "n" * 40
+    where, error = _refused(name="n" * 41, label=True)
+    assert where[-1] == "label"
+    assert error.limit == "a name of at most 40 characters"

@@ -60,6 +60,16 @@ def test_a_mains_cable_of_two_metres_makes_a_disc():
     assert disc == Cylinder(kind="cylinder", diameter=140, length=21)
 
 
+@pytest.mark.parametrize("turns", [1, 2, 7, 399, 400])
+def test_a_coil_has_as_many_turns_as_its_cable_needs(turns):
+    # each turn takes the circle through the middle of the bundle
+    length = turns * pi * (100.0 - bundle_ratio(turns) * 1.0)
+    assert Coil(kind="coil", cable=1.0, diameter=100.0, length=length - 0.1).turns == turns
+    if turns == 400:
+        with pytest.raises(ValueError, match="diameter"):
+            Coil(kind="coil", cable=1.0, diameter=100.0, length=length + 0.1)
+
+
 @pytest.mark.parametrize(
     ("shape", "field"),
     [

@@ -83,3 +83,17 @@ def test_what_no_printer_can_do_is_refused_where_it_is_said(minimal, printers, f
 def test_a_material_or_layer_that_one_of_the_printers_takes_is_fine(minimal):
     spec = load(_job(minimal, _SMALL | {"materials": ["PETG"]}, _LARGE, printing={"tile": {"layer": 0.4}}))
     assert spec.layer_of("tile") == 0.4
+
+
+def test_a_bed_that_is_not_square_is_used_without_its_margin(minimal):
+    printer = load({**minimal, "printer": {"bed": [250, 210, 60], "margin": 10}}).printer
+    assert printer.usable == (230.0, 190.0, 60.0)
+
+
+@pytest.mark.parametrize("bed", [[250, 210, 300], [210, 250, 60]])
+def test_a_margin_takes_a_quarter_of_the_bed_at_most(minimal, bed):
+    """The bed's height does not count."""
+    assert load({**minimal, "printer": {"bed": bed, "margin": 50}})
+    with pytest.raises(SpecError) as caught:
+        load({**minimal, "printer": {"bed": bed, "margin": 53}})
+    assert (caught.value.pointer, caught.value.limit) == ("/printer/margin", "at most 52.5 mm")

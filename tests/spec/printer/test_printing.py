@@ -61,3 +61,9 @@ def test_what_is_not_said_for_a_kind_is_as_for_the_job(minimal):
     assert {spec.material_of(kind).name for kind in ("tile", "tray")} == {"PETG"}
     assert spec.printer_of("tile") == spec.printer
     assert spec.printer_of("plug") == spec.printer.model_copy(update={"layer": 0.28})
+
+
+def test_each_kind_of_part_has_its_own_filament_or_that_of_the_job(minimal):
+    spec = load({**minimal, "printing": {"tray": {"material": {"name": "PETG"}}}})
+    assert [spec.material_of(kind).name for kind in ("tray", "tile", "key")] == ["PETG", "PLA", "PLA"]
+    assert [material.name for material in spec.materials_of(("tile", "key", "tray"))] == ["PLA", "PETG"]

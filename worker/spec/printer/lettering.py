@@ -44,8 +44,9 @@ class LetteringPrinting(Noun):
     @model_validator(mode="after")
     def _rules(self) -> Self:
         refusals = Refusals()
-        for index, face in enumerate(self.faces or ()):
-            if face in (self.faces or ())[:index]:
+        faces = self.faces or ()
+        for index, face in enumerate(faces):
+            if face in faces[:index]:
                 error = SpecError(
                     "A face is named twice.", value=face, limit="each face once", remedy="Remove one of them."
                 )

@@ -1,0 +1,25 @@
+"""Trays of the list: what lies on half cells, and how many compartments there are."""
+
+import pytest
+
+from worker.spec.drawer.tray import Tray
+
+
+def tray(**fields):
+    return Tray.model_validate({"name": "bits", "cells": [2, 2], "height": 40, **fields})
+
+
+@pytest.mark.parametrize(
+    ("fields", "halves"),
+    [({}, False), ({"cells": [1.5, 2]}, True), ({"at": [1, 0]}, False), ({"at": [0, 0.5]}, True)],
+)
+def test_a_tray_is_on_halves_by_its_size_or_its_place(fields, halves):
+    assert tray(**fields).on_halves == halves
+
+
+def test_dividers_in_line_with_each_other_part_the_columns_once():
+    dividers = [{"axis": "x", "at": 40}, {"axis": "y", "at": 30}, {"axis": "x", "at": 20, "span": [0, 30]}]
+    assert tray(dividers=dividers).grid == (3, 2)
+    in_line = [{"axis": "x", "at": 40, "span": [0, 30]}, {"axis": "x", "at": 40.5, "span": [30, 0]}]
+    assert tray(dividers=[{"axis": "y", "at": 30}, in_line[0]]).grid == (2, 2)
+    assert tray(compartments=[3, 1], dividers=[{"axis": "y", "at": 30}]).grid == (3, 2)
