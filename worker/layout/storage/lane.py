@@ -185,6 +185,12 @@ class Lane:
         """Return whether no row is short, or lanes of this length have room for a divider before the short row."""
         return self.along * self.across == self.count or self._taken(axis, wall, parted=True) <= length
 
+    def least_taken(self, axis: int) -> float:
+        """Return the width in mm that its things take along an axis where a row across it is the shortest."""
+        size = self.pose.size[axis]
+        rows = max(self.across - max(self.along * self.across * self.layers - self.count, 0), 1)
+        return row_offsets(rows, self.pitch or size + AIR, self.back_pitch)[-1] + size
+
     def leans(self, axis: int, free: float) -> bool:
         """Return whether its things would lean too far along an axis with so much free, in mm."""
         return self._tips(axis) and free > _LEAN * self.pose.size[2]

@@ -72,6 +72,11 @@ class Lying:
         """The width in mm that the lanes have beyond what they need, together."""
         return sum(self.widths) - sum(lane.width for lane in self.lanes)
 
+    @property
+    def free(self) -> float:
+        """The width in mm that is free beside the things, together, where most is."""
+        return sum(self.widths) - sum(lane.least_taken(self.axis) for lane in self.lanes)
+
     def parted(self, divider: float) -> "Lying | None":
         """Return the same with dividers of this thickness in mm between the lanes; None without room for them."""
         rest = self.spare - divider * (len(self.lanes) - 1)

@@ -34,7 +34,7 @@ def stoppable(tray: Tray, lying: Lying, ground: DrawerLimits) -> Lying | None:
     if len(lying.lanes) == 1:
         return lying
     parted = lying.parted(ground.wall)
-    if parted is None or any(lane.leans(lying.axis, lying.spare) for lane in lying.lanes):
+    if parted is None or any(lane.leans(lying.axis, lying.free) for lane in lying.lanes):
         return parted
     return parted if any(stops for _, stops in _filled(parted, ground)) else None
 
