@@ -1,8 +1,11 @@
 """The printer that parts are made for: the one with which all is printed soonest."""
 
+from hypothesis import given
+from hypothesis import strategies as st
+
 from worker.layout.planner import lay_out
 from worker.printing.estimating.part_estimates import price_new_parts
-from worker.printing.printer_choice import lay_out_for_printers
+from worker.printing.printer_choice import _is_better, lay_out_for_printers
 from worker.printing.runs.printer_shares import nominal_finish
 from worker.printing.runs.work_plan import runs_of
 from worker.spec import load
@@ -72,3 +75,19 @@ def test_a_printer_that_prints_no_part_prints_no_coupon():
     other = {"name": "other", "bed": [180, 180, 180], "materials": ["TPU"]}
     plan = lay_out_for_printers(_job(_LARGE, other, coupon=True))
     assert {part.quantity for part in plan.parts if part.kind in {"coupon", "plug"}} == {1}
+
+
+@given(
+    *(
+        st.tuples(
+            *(st.integers(0, 3), st.integers(0, 3), st.integers(1, 10), st.integers(0, 9)),
+        ),
+    )
+    * 2
+)
+def test_a_cut_is_better_in_one_direction_only(value, best):
+    """What comes first decides: a lower first figure is better whatever follows, then a lower second one."""
+    assert not (_is_better(value, best) and _is_better(best, value))
+    assert not _is_better(value, value)
+    if value[:2] != best[:2]:
+        assert _is_better(value, best) == (value[:2] < best[:2])

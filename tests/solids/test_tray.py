@@ -11,7 +11,8 @@ from pydantic import ValidationError
 from tests.solids.soundness import assert_sound
 from tests.solids.tray_oracle import oracle
 from tests.solids.tray_shapes import plain
-from worker.layout.model.shapes import InnerRamp, Ledge, Lettering, MagnetHoles, Pocket, Ramp, Wall, Well
+from worker.layout.model.shapes import GripLip, InnerRamp, Ledge, Lettering, MagnetHoles, Pocket, Ramp, Wall, Well
+from worker.layout.tray.grip_lips import EDGE
 from worker.layout.tray.part_mark import tray_mark
 from worker.layout.tray.tray_builder import tray_shape, tray_size
 from worker.solids.lettering import cross_section
@@ -167,11 +168,44 @@ def test_a_finger_ramp_is_a_concave_quarter_round():
     assert volume == pytest.approx(expected, rel=8e-3)
 
 
+@settings(max_examples=20, deadline=None)
+@given(st.floats(4.0, 25.0))
+def test_a_ramp_is_round_from_the_floor_to_the_wall(radius):
+    """The oracle is the circle: chords of sixteen facets come 1.2 thousandths of the radius nearer to its middle."""
+    shape = plain((4, 4), 60.0, ramp=Ramp(radius))
+    section = build_tray(shape).manifold().trim_by_plane((1.0, 0.0, 0.0), 40.0).trim_by_plane((-1.0, 0.0, 0.0), -41.0)
+    middle = shape.wall + radius, shape.fill_top + radius
+    for angle in np.linspace(np.pi, 1.5 * np.pi, 40)[1:-1]:
+        y = float(middle[0] + radius * np.cos(angle))
+        rod = manifold3d.Manifold.cube((0.5, 1e-3, middle[1] - 0.5)).translate((40.2, y, 0.5))
+        reached = np.hypot(y - middle[0], (section ^ rod).bounding_box()[5] - middle[1])
+        assert 0.9987 * radius - 2e-3 <= reached <= radius + 2e-3
+
+
 def test_a_ramp_is_open_to_a_finger():
     shape = plain(ramp=Ramp(12.0))
     solid = build_tray(shape).manifold()
     ball = manifold3d.Manifold.sphere(11.9, 48).translate((60.0, 1.2 + 12.0, shape.floor_top + 12.0))
     assert (solid ^ ball).volume() < 1e-6
+
+
+@pytest.mark.parametrize("axis", ["x", "y"])
+@pytest.mark.parametrize("far", [False, True])
+def test_a_grip_is_a_lip_on_45_degrees_where_it_is_said_to_be(axis, far):
+    grip = GripLip(axis, far, start=30.0, end=50.0, depth=6.0, top=35.0)
+    assert added(grips=(grip,)) == pytest.approx(20.0 * (6.0 * EDGE + 6.0**2 / 2.0), rel=1e-6)
+    shape = plain(grips=(grip,))
+    lip = build_tray(shape).manifold() - build_tray(plain()).manifold()
+    low, high = np.array(lip.bounding_box()).reshape(2, 3)
+    across, along = (0, 1) if axis == "x" else (1, 0)
+    assert (low[along], high[along]) == pytest.approx((30.0, 50.0), abs=1e-3)
+    face = tray_size(shape)[across] - shape.wall if far else shape.wall
+    assert (high if not far else low)[across] == pytest.approx(face + (-6.0 if far else 6.0), abs=1e-3)
+    assert (low if not far else high)[across] == pytest.approx(face, abs=1e-3)
+    assert (low[2], high[2]) == pytest.approx((35.0 - EDGE - 6.0, 35.0), abs=1e-3)
+    # the lip is as deep at its foot as the underside has risen
+    foot = lip.trim_by_plane((0.0, 0.0, -1.0), -(35.0 - EDGE - 3.0))
+    assert foot.volume() == pytest.approx(20.0 * 3.0**2 / 2.0, rel=1e-3)
 
 
 def test_a_label_ledge_slopes_and_stands_on_45_degrees():

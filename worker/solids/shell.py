@@ -110,10 +110,9 @@ def _underside(builder: Builder, tops: Indices) -> None:
         first[:, :-1], last[:, 1:] = _MIDDLE, _SLOT - 1 - _MIDDLE
         front, behind = tops[:-1][:, :, _BACK_SIDE], tops[1:][:, :, _FRONT_SIDE]
         _slots(builder, front, behind, first, last)
-    if across > 1 and back > 1:
-        a, b = tops[:-1, :-1, 2 * _STEP + _MIDDLE], tops[:-1, 1:, 3 * _STEP + _MIDDLE]
-        c, d = tops[1:, 1:, _MIDDLE], tops[1:, :-1, _STEP + _MIDDLE]
-        builder.faces(np.stack([np.stack([a, c, b], -1), np.stack([a, d, c], -1)], axis=-2))
+    a, b = tops[:-1, :-1, 2 * _STEP + _MIDDLE], tops[:-1, 1:, 3 * _STEP + _MIDDLE]
+    c, d = tops[1:, 1:, _MIDDLE], tops[1:, :-1, _STEP + _MIDDLE]
+    builder.faces(np.stack([np.stack([a, c, b], -1), np.stack([a, d, c], -1)], axis=-2))  # none in a single row
 
 
 def _slots(builder: Builder, near: Indices, other: Indices, first: NDArray[np.int64], last: NDArray[np.int64]) -> None:

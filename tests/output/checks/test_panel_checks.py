@@ -100,6 +100,18 @@ def failures_of(name):
     return failed(*CHANGES[name](*panel_job()))
 
 
+def test_a_strip_presses_its_shoe_as_planned():
+    checks = {check.name: check for check in check_assembly(*panel_job())}
+    assert checks["shoe press"].value == pytest.approx(0.0, abs=0.02)
+
+
+@pytest.mark.parametrize(("times", "expected"), [(0.99, {"buckling"}), (1.01, set()), (1.9, set())])
+def test_a_panel_carries_the_press_of_its_shoes(times, expected):
+    plan, meshes = panel_job()
+    press = plan.drawers[0].panels[0].press
+    assert failed(with_panel(plan, 0, buckling=times * press), meshes) == expected
+
+
 @pytest.mark.parametrize("name", CHANGES)
 def test_a_check_of_panels_fails(name):
     assert name in failures_of(name)

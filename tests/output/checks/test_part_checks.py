@@ -165,6 +165,14 @@ def test_files_that_differ_are_found(box):
     assert "files" in failures(box(), threemf=write_3mf(changed(box(), box().triangles[1:]), name="x", part_number="x"))
 
 
+@pytest.mark.parametrize("vertex", [8, 1000])
+def test_a_triangle_of_a_vertex_that_does_not_exist_is_found(box, vertex):
+    triangles = np.array(box().triangles)
+    triangles[0, 0] = vertex
+    checks = checks_of(box(), threemf=write_3mf(changed(box(), triangles), name="x", part_number="x"))
+    assert any(not check.passed and check.name in {"files", "readable"} for check in checks)
+
+
 def test_a_file_that_cannot_be_read_is_found(box):
     assert failures(box(), stl=b"solid") == {"readable"}
     assert failures(box(), threemf=b"") == {"readable"}

@@ -162,8 +162,9 @@ def test_an_island_is_where_a_peg_starts(peg):
     assert (entry.value, entry.at[2]) == (1.0, pytest.approx(peg))
 
 
-def test_a_cone_that_points_down_is_an_island_and_a_conical_pit_is_none():
-    cone = manifold3d.Manifold.cylinder(3.0, 0.0, 3.0, 24)
+@pytest.mark.parametrize("radius", [0.5, 3.0, 5.0])
+def test_a_cone_that_points_down_is_an_island_and_a_conical_pit_is_none(radius):
+    cone = manifold3d.Manifold.cylinder(3.0, 0.0, radius, 24)
     plate = solid_box(40.0, 40.0, 6.0)
     pit = plate - cone.translate((20.0, 20.0, 3.5))
     hanging = hook(8.0) - solid_box(6.0, 12.0, 5.0, (14.5, -1.0, 7.0)) + cone.translate((17.5, 5.0, 12.0))

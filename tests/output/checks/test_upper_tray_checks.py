@@ -49,8 +49,9 @@ def failed(plan, meshes):
 
 def test_a_tray_on_others_passes():
     plan, meshes = layered_job()
-    names = [check.name for check in check_upper_trays(plan.drawers[0], meshes)]
-    assert names == ["rests", "tips", "lifted out"]
+    checks = {check.name: check for check in check_upper_trays(plan.drawers[0], meshes)}
+    assert list(checks) == ["rests", "tips", "lifted out"]
+    assert checks["lifted out"].value == 0.0
     assert failed(plan, meshes) == set()
 
 

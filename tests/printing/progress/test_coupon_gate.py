@@ -53,6 +53,12 @@ def test_nothing_but_the_coupon_is_scheduled_until_it_is_read(gated):
     assert not refit_needed(gated[0], read)
 
 
+def test_a_job_without_a_schedule_waits_for_nothing(gated):
+    spec, manifest = gated
+    assert gate_of(spec, manifest.runs, None) is not None
+    assert gate_of(spec.model_copy(update={"schedule": None}), manifest.runs, None) is None
+
+
 def test_the_gate_can_be_waived():
     spec, manifest = bench()
     assert not spec.schedule.wait_for_coupon
