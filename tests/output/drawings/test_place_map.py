@@ -26,3 +26,5 @@ def test_names_do_not_lie_over_each_other_where_trays_do():
         text = write_place_map(entry, parts, marked, item).decode()
         shown[item] = {name for name in ("low", "beside", "upper") if f">{name}<" in text}
     assert shown == {"pen": {"low", "beside"}, "ruler": {"upper"}}
+    both = write_place_map(entry, parts, entry.contents, "both").decode()
+    assert all(f">{name}<" in both for name in ("low", "upper"))  # where the things lie has its name in any case

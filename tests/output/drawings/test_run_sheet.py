@@ -7,7 +7,7 @@ import pytest
 from pypdf import PdfReader
 
 from tests.printing.progress.planned_manifest import bench
-from worker.output.drawings.run_sheet import run_sheet, write_run_sheet
+from worker.output.drawings.run_sheet import _clock, run_sheet, write_run_sheet
 from worker.output.drawings.sheet import Path, TextLine
 from worker.output.filament_changes import filament_changes
 from worker.spec.manifest import PauseEntry, RunLettering, StepEntry, SwapEntry
@@ -95,3 +95,11 @@ def test_a_scheduled_pause_has_its_time(job):
     assert "0.4 mm, after 2 layers, at about 18:50 on Mon: let the printer pause" in text
     assert filament_changes(run, step)[-1].startswith("0.4 mm, after 2 layers, at about 18:50 on Mon")
     assert filament_changes(run)[-1].startswith("0.4 mm, after 2 layers: let")
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [(None, "unknown"), (0.0, "0:00 h"), (89.0, "0:01 h"), (3600.0, "1:00 h"), (37_000.0, "10:17 h")],
+)
+def test_times_are_in_hours_and_minutes(seconds, text):
+    assert _clock(seconds) == text

@@ -115,6 +115,8 @@ def test_a_run_passes_its_checks(run):
         ({"at": (0.9, 1.0)}, {"on bed"}),
         ({"at": (165.0, 1.0)}, {"on bed"}),
         ({"at": (5.0, 140.0)}, {"forbidden"}),
+        ({"at": (5.0, 130.0)}, set()),  # it ends where the forbidden area begins
+        ({"at": (30.0, 155.0)}, set()),  # it begins where that ends
         ({"at": (50.0, 10.0)}, {"spacing"}),
         ({"at": (19.0, 1.0)}, {"spacing"}),
     ],
