@@ -6,7 +6,7 @@ import manifold3d
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from tests.output.checks.layer_slices import first_layer, floating_pieces, unsupported_area
@@ -171,6 +171,23 @@ def test_a_cone_that_points_down_is_an_island_and_a_conical_pit_is_none(radius):
 
     assert figures_of(pit)["island"].value == 0.0
     assert figures_of(hanging)["island"].value == 1.0
+
+
+_CORNER = st.tuples(*(st.integers(-8, 8),) * 3)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(_CORNER, min_size=4, max_size=4, unique_by=lambda corner: corner[2]))
+def test_a_tetrahedron_in_mid_air_is_an_island_and_a_hollow_like_it_is_none(corners):
+    """However it leans: its lowest corner, with faces that look up and down, is the only place where it could begin."""
+    points = [(float(x), float(y), float(z)) for x, y, z in corners]
+    solid = manifold3d.Manifold.hull_points(points).translate((20.0, 20.0, 20.0))
+    assume(solid.volume() > 1.0)
+    hanging = Mesh.of(solid_box(40.0, 40.0, 2.0) + solid)
+    (island,) = measure_undersides(hanging, 0.44).islands
+    lowest = min(points, key=lambda point: point[2])
+    assert island == pytest.approx([20.0 + step for step in lowest], abs=1e-3)
+    assert measure_undersides(Mesh.of(solid_box(40.0, 40.0, 40.0) - solid), 0.44).islands == ()
 
 
 def test_a_narrow_gap_is_measured_as_a_wall_of_air():
