@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from tests.layout.storage.apart import clashes, widest_gap
 from tests.layout.storage.leaning import UNSTEADY, leaning, wall_boxes
 from tests.layout.storage.things import filled_trays, ground, grounds, shapes, standard, thing, things, tray_columns
+from worker.layout.storage.lane import LEAST_LANE
 from worker.layout.storage.lane_sizing import lanes
 from worker.layout.storage.loose import FILL_DEPTH, bulk_volume
 from worker.layout.storage.poses import poses
@@ -479,3 +480,32 @@ def test_soft_things_are_pressed_and_lie_deeper_than_firm_ones():
     for bulk in heaps:
         assert bulk.size[2] > FILL_DEPTH
         assert bulk.size[0] * bulk.size[1] * bulk.size[2] >= bulk.count * each - 1.0
+
+
+#: Things that stand filed, many of them in groups.
+_files = st.builds(
+    lambda thick, count: thing({"kind": "box", "size": [thick, 60, 40]}, count=count, storage="upright"),
+    st.floats(1.0, 6.0),
+    st.integers(2, 80),
+)
+
+
+@_modest
+@given(things() | _files, st.floats(30.0, 250.0), st.floats(0.0, 80.0), st.booleans())
+def test_what_lies_in_a_lane_keeps_to_it_and_clear_of_its_stops(item, length, spare, stop):
+    limits = ground()
+    every = [lane for lane in lanes(Kind.of(item, item.count), length, limits) if lane.way != "heap"]
+    for lane in every[:: max(1, len(every) // 6)]:
+        lot, stops = lane.fill("x", 10.0, lane.width + spare, (20.0, length), 0, limits, 40.0, stop=stop)
+        placed = list(lot.things())
+        assert (len(placed), lot.capacity) == (lane.count, lane.capacity)
+        assert not clashes(item, placed, AIR)
+        for axis, (begin, end) in enumerate(((10.0, 10.0 + lane.width + spare), (20.0, 20.0 + length))):
+            assert min(own.at[axis] for own in placed) >= begin - _SLACK
+            assert max(own.at[axis] + own.pose.size[axis] for own in placed) <= end + _SLACK
+        for wall in (own for own in stops if own.span == (None, None)):
+            low, high = wall.at - limits.wall / 2.0, wall.at + limits.wall / 2.0
+            ends = [(own.at[wall.axis], own.at[wall.axis] + own.pose.size[wall.axis]) for own in placed]
+            assert all(end <= low + _SLACK or begin >= high - _SLACK for begin, end in ends)
+            if lane.way == "file" and len(stops) > lane.inner:  # all groups are pushed against their stops
+                assert low - max(end for _, end in ends if end <= low + _SLACK) <= LEAST_LANE
