@@ -121,6 +121,21 @@ def test_an_obstacle_across_leaves_two_pieces_and_one_inside_a_hole() -> None:
     assert hole.area == pytest.approx(600)
 
 
+@settings(max_examples=30)
+@given(
+    st.tuples(st.integers(40, 150), st.integers(40, 200)),
+    st.tuples(st.integers(5, 90), st.integers(5, 90)),
+    st.sampled_from([0.0, 0.5, 2.0, 7.5]),
+)
+def test_an_obstacle_keeps_the_gap_on_every_side(at: tuple[int, int], size: tuple[int, int], gap: float) -> None:
+    outline = drawer_outline(drawer(width=300, depth=400, gap=gap, obstacles=[{"at": at, "size": size}]))
+    # the usable area begins a gap from the drawer's sides
+    thing = shapely.box(at[0] - gap, at[1] - gap, at[0] + size[0] - gap, at[1] + size[1] - gap)
+    (hole,) = [Polygon(ring) for ring in outline.usable.interiors]
+    left, front, right, back = thing.bounds
+    assert hole.bounds == pytest.approx((left - gap, front - gap, right + gap, back + gap), abs=1e-3)
+
+
 def test_readings_that_cross_are_refused() -> None:
     with pytest.raises(LayoutError) as caught:
         drawer_outline(drawer(width=[300, 60, 300], depth=[400, 60, 400]), "/drawers/0")
