@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.layout.panels.jobs import panel_plan
+from worker.layout.model.shapes import Placement
 from worker.layout.planner import lay_out
 from worker.output.checks.assembly_checks import check_assembly
 from worker.output.checks.upper_tray_checks import check_upper_trays
@@ -115,6 +116,28 @@ def failures_of(name):
 @pytest.mark.parametrize("name", CHANGES)
 def test_a_check_of_trays_on_others_fails(name):
     assert name in failures_of(name)
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.floats(-12.0, 140.0), st.floats(-12.0, 100.0))
+def test_a_bar_above_a_tray_keeps_it_from_being_lifted_out(x, y):
+    """The tray's floor is below every place in its footprint, so the bar's own area counts there."""
+    plan, meshes = layered_job()
+    (drawer,) = plan.drawers
+    upper = drawer.placements[drawer.upper[0].placement]
+    low, high = meshes[upper.mark].bounds
+    size = high - low
+    bar = Placement("X1", (upper.at[0] + x, upper.at[1] + y, upper.at[2] + float(size[2]) + 1.0))
+    barred = replace(drawer, placements=(*drawer.placements, bar))
+    made = {**meshes, "X1": Mesh.of(manifold3d.Manifold.cube((9.0, 7.0, 4.0)))}
+    lifted = next(check for check in check_upper_trays(barred, made) if check.name == "lifted out")
+    sides = [min(at + wide, along) - max(at, 0.0) for at, wide, along in ((x, 9.0, size[0]), (y, 7.0, size[1]))]
+    inside = min(x, y, size[0] - 9.0 - x, size[1] - 7.0 - y) > 6.0  # clear of the round corners
+    if inside:
+        assert lifted.value == pytest.approx(63.0, abs=0.01)
+    elif min(sides) <= 0.0:
+        assert lifted.passed
+        assert lifted.value == 0.0
 
 
 @settings(max_examples=8, deadline=None)
