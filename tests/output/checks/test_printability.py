@@ -173,6 +173,12 @@ def test_a_cone_that_points_down_is_an_island_and_a_conical_pit_is_none(radius):
     assert figures_of(hanging)["island"].value == 1.0
 
 
+def test_a_block_has_nothing_in_mid_air():
+    figures = figures_of(solid_box(30.0, 20.0, 10.0))
+    assert [figures[name].value for name in ("overhang", "bridge", "free_edge", "roof")] == [None] * 4
+    assert figures["island"].value == 0.0
+
+
 _CORNER = st.tuples(*(st.integers(-8, 8),) * 3)
 
 

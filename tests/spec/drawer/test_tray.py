@@ -23,3 +23,13 @@ def test_dividers_in_line_with_each_other_part_the_columns_once():
     in_line = [{"axis": "x", "at": 40, "span": [0, 30]}, {"axis": "x", "at": 40.5, "span": [30, 0]}]
     assert tray(dividers=[{"axis": "y", "at": 30}, in_line[0]]).grid == (2, 2)
     assert tray(compartments=[3, 1], dividers=[{"axis": "y", "at": 30}]).grid == (3, 2)
+
+
+@pytest.mark.parametrize(("apart", "columns"), [(1.19, 2), (1.21, 3)])
+def test_dividers_that_overlap_are_in_line(apart, columns):
+    """Walls of 1.2 mm whose middles are nearer than that overlap."""
+    dividers = [{"axis": "x", "at": 40}, {"axis": "x", "at": 40 + apart}]
+    spans = [[0, 30], [30, 0]]
+    across = {"axis": "y", "at": 30}
+    parted = [{**own, "span": span} for own, span in zip(dividers, spans, strict=True)]
+    assert tray(dividers=[across, *parted]).grid == (columns, 2)

@@ -97,3 +97,10 @@ def test_a_margin_takes_a_quarter_of_the_bed_at_most(minimal, bed):
     with pytest.raises(SpecError) as caught:
         load({**minimal, "printer": {"bed": bed, "margin": 53}})
     assert (caught.value.pointer, caught.value.limit) == ("/printer/margin", "at most 52.5 mm")
+
+
+def test_a_material_that_no_printer_takes_is_refused_with_those_that_are_taken(minimal):
+    printers = [{**_SMALL, "materials": ["PLA"]}, {**_LARGE, "materials": ["PETG", "PLA"]}]
+    with pytest.raises(SpecError) as caught:
+        load(_job(minimal, *printers, material={"name": "ABS"}))
+    assert caught.value.limit == "PLA, PETG"
