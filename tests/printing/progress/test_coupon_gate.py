@@ -55,8 +55,8 @@ def test_nothing_but_the_coupon_is_scheduled_until_it_is_read(gated):
 
 def test_a_job_without_a_schedule_waits_for_nothing(gated):
     spec, manifest = gated
-    assert gate_of(spec, manifest.runs, None) is not None
-    assert gate_of(spec.model_copy(update={"schedule": None}), manifest.runs, None) is None
+    assert gate_of(spec, manifest.runs, None)
+    assert not gate_of(spec.model_copy(update={"schedule": None}), manifest.runs, None)
 
 
 def test_the_gate_can_be_waived():
