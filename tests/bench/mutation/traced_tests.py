@@ -42,8 +42,9 @@ class TracedTests:
     def touching(self, mutant: Mutant, seconds: float) -> list[TracedTest]:
         """Return the tests that enter a mutant's block, then others of their files, together of these seconds at most.
 
-        Those of the module's own test file come first, then the quickest. Other tests of a file may rest on what the
-        first of them computed. A mutant that runs at import is tried with what enters a block that uses its names.
+        Those of the module's own test file come first, then the quickest. Other tests of a file, and of the module's
+        own one, may rest on what the first of them computed, even in another file. A mutant that runs at import is
+        tried with what enters a block that uses its names.
         """
         path = str(mutant.path)
         lines = {mutant.block}
@@ -51,7 +52,7 @@ class TracedTests:
             lines = set(mentions(ast.parse(mutant.source), mutant.names))
         own = f"test_{mutant.path.stem}.py"
         entering = [test for test in self.tests if any((path, line) in test.entered for line in lines)]
-        files = {test.file for test in entering}
+        files = {test.file for test in entering} | {test.file for test in self.tests if Path(test.file).name == own}
         if mutant.function is None or (path, mutant.block) in self.collecting:
             files |= {test.file for test in self.tests if (path, 0) in test.entered}
         ordered = sorted(entering, key=lambda test: (Path(test.file).name != own, test.seconds))
