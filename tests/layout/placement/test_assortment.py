@@ -1,12 +1,13 @@
 """The assortment: what trays cost by how things lie in them."""
 
 from dataclasses import replace
+from itertools import groupby
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.layout.storage.things import assortment, ground, thing
+from tests.layout.storage.things import assortment, ground, thing, tray_columns
 from worker.layout.placement.family_patterns import FamilyPatterns
 from worker.layout.storage.lane_sizing import lanes
 
@@ -41,3 +42,19 @@ def test_a_long_thing_that_lies_left_to_right_costs_the_same_however_its_lane_ru
     assert costs[0, True] == pytest.approx(costs[1, False])
     assert costs[0, False] == pytest.approx(costs[1, True])
     assert costs[0, False] - costs[0, True] == pytest.approx(stock.weights.side)
+
+
+_spanners = st.tuples(st.integers(90, 200), st.integers(10, 40), st.sampled_from(["drive", "grip", None]))
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.lists(_spanners, min_size=3, max_size=5))
+def test_things_of_a_group_lie_next_to_each_other_in_a_band(rows):
+    items = [
+        thing(long_box(length, width), f"k{k}", group=group, access="often")
+        for k, (length, width, group) in enumerate(rows)
+    ]
+    stock, columns = tray_columns(items, ground(span=(12, 12)), share="any")
+    for band in (band for column in columns for band in column.bands):
+        runs = [use for use, _ in groupby(stock.uses[index] for index, _ in band.lanes)]
+        assert len(runs) == len(set(runs))

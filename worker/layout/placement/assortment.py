@@ -56,7 +56,7 @@ class Assortment:
 
     items: tuple[Item, ...]
     families: tuple[tuple[int, ...], ...]
-    use: Callable[[Item], tuple[str, str] | None]
+    use: Callable[[Item], str | None]
     ground: DrawerLimits
     weights: Weights
     footprints: frozenset[Footprint]
@@ -195,7 +195,7 @@ class Assortment:
         return weights.tray + joining + weights.plastic * plastic + weights.cell * halves[0] * halves[1] / 4.0
 
     @cached_property
-    def uses(self) -> tuple[tuple[str, str] | None, ...]:
+    def uses(self) -> tuple[str | None, ...]:
         """What each thing belongs to: its group or the like."""
         return tuple(self.use(item) for item in self.items)
 
@@ -246,7 +246,7 @@ class Assortment:
         cost, gain, stack = 0.0, 0.0, 0.0
         made: list[LaneBand] = []
         for length, chosen in self._ordered(bands, ledge=ledge):
-            order = sorted(chosen, key=lambda pair: (-pair[1].pose.size[1], -pair[1].width, pair[0]))
+            order = self._side_by_side(chosen)
             dividers += (length + spare) * (len(order) - 1 + sum(lane.inner for _, lane in order))
             for index, lane in order:
                 item = self.items[index]
@@ -260,6 +260,20 @@ class Assortment:
         cost += self.tray_cost(halves, plastic) + self.mixing_cost({index for _, lot in bands for index, _ in lot})
         top = max(height, on_grid(ground.floor_top + stack))
         return Column(halves, axis, tuple(made), walls, height, top, ledge, plastic, gain, cost, rim=self.rim)
+
+    def _side_by_side(self, chosen: Sequence[tuple[int, Lane]]) -> list[tuple[int, Lane]]:
+        """Return the lanes of a band with those of one group next to each other, long and wide ones first."""
+        longest: dict[str | None, float] = {}
+        for index, lane in chosen:
+            use = self.uses[index]
+            longest[use] = max(longest.get(use, 0.0), lane.pose.size[1])
+        uses = sorted(longest, key=lambda use: (-longest[use], use or ""))
+
+        def rank(pair: tuple[int, Lane]) -> tuple[int, float, float, int]:
+            index, lane = pair
+            return uses.index(self.uses[index]), -lane.pose.size[1], -lane.width, index
+
+        return sorted(chosen, key=rank)
 
     def _ordered(self, bands: Sequence[ChosenBand], *, ledge: bool) -> list[ChosenBand]:
         """Return bands with what is used most often in front; the one with labels stays behind."""

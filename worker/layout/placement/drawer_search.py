@@ -230,7 +230,7 @@ def _nearest(bay: Bay, free: int, middle: tuple[int, int], most: int) -> int:
 
 
 def _region(layout: _Layout, random: Random, move: int) -> tuple[set[int], tuple[int, int]]:
-    """Return which trays are cleared, those about a place or like something that has no place, and the place."""
+    """Return which trays are cleared, and the place about which: those near it, of one group, or like what has none."""
     stock, bay, standing = layout.stock, layout.bay, layout.standing
     least, most = _REGION[bay.step]
     budget = random.randint(least, most)
@@ -243,6 +243,11 @@ def _region(layout: _Layout, random: Random, move: int) -> tuple[set[int], tuple
         return abs(at[0] + column.halves[0] / 2.0 - x) + abs(at[1] + column.halves[1] / 2.0 - y)
 
     order = sorted(range(len(standing)), key=lambda number: (distance(number), number))
+    scattered = _scattered(layout) if move % 3 == 1 else []
+    if scattered:  # every third move
+        use = scattered[random.randrange(len(scattered))]
+        budget = most
+        order.sort(key=lambda number: not any(stock.uses[index] == use for index, _ in standing[number][0].lanes))
     if move % 3 == 2 and (missing or standing):  # noqa: PLR2004 - every third move
         first = missing[random.randrange(len(missing))] if missing else standing[order[0]][0].lanes[0][0]
         alike = {index for family in stock.families if first in family for index in family}
@@ -255,6 +260,13 @@ def _region(layout: _Layout, random: Random, move: int) -> tuple[set[int], tuple
             cleared.add(number)
             area += size
     return cleared, (x, y)
+
+
+def _scattered(layout: _Layout) -> list[str]:
+    """Return what things in several trays belong to, a group or the like, in the order of the items."""
+    uses = layout.stock.uses
+    trays = Counter(use for column, _ in layout.standing for use in {uses[index] for index, _ in column.lanes})
+    return [use for use in dict.fromkeys(uses) if use is not None and trays[use] > 1]
 
 
 def _topped_up(layout: _Layout) -> list[Standing]:

@@ -7,7 +7,7 @@ kinds of dichromacy (computed in the tests). Black text on them has a contrast o
 from collections.abc import Iterable, Mapping
 from typing import Final, TypeAlias
 
-from worker.layout.items.filling.likeness import use_of
+from worker.layout.items.filling.likeness import group_name
 from worker.spec import Spec
 
 __all__ = ["TINTS", "Tint", "groups_of", "tints_of"]
@@ -27,9 +27,17 @@ TINTS: Final[tuple[Tint, ...]] = (
 
 
 def groups_of(spec: Spec) -> dict[str, str]:
-    """Return the group of each item by its JSON Pointer: its group, tag or category; items without any are left out."""
-    uses = {pointer: use_of(item) for pointer, item in spec.every_item()}
-    return {pointer: use[1] for pointer, use in uses.items() if use is not None}
+    """Return the group of each item by its JSON Pointer: its group, tag or category; items without any are left out.
+
+    A name in several spellings is one group, by the first of them.
+    """
+    spellings: dict[str, str] = {}
+    groups: dict[str, str] = {}
+    for pointer, item in spec.every_item():
+        name = group_name(item)
+        if name is not None:
+            groups[pointer] = spellings.setdefault(name.casefold(), name)
+    return groups
 
 
 def tints_of(groups: Iterable[str]) -> Mapping[str, Tint]:

@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.layout.storage.things import thing
+from tests.layout.storage.things import standard, thing
 from worker.layout.items.filling.likeness import families, use_of
 
 _things = st.lists(
@@ -46,3 +46,15 @@ def test_like_things_of_two_groups_are_of_a_size_and_used_about_as_often(things)
 @given(_things)
 def test_anything_shares_with_anything_if_the_spec_says_so(things):
     assert families(things, "any") == (tuple(range(len(things))),)
+
+
+def test_a_group_a_tag_and_a_category_of_one_name_are_one():
+    things = [
+        thing({"kind": "box", "size": [205, 26, 22]}, "dinner fork", group="Cutlery"),
+        standard("spoon-table", name="spoon"),
+        thing({"kind": "box", "size": [150, 21, 18]}, "cake fork", tag="cutlery"),
+        thing({"kind": "box", "size": [60, 55, 50]}, "can opener", group="tools"),
+    ]
+    assert [use_of(item) for item in things] == ["cutlery", "cutlery", "cutlery", "tools"]
+    assert (0, 1, 2) in families(things)
+    assert not any({0, 3} <= set(family) for family in families(things, "group"))

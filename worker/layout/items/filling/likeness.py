@@ -1,8 +1,9 @@
 """Likeness: which things may share a tray.
 
 Things of one group are alike, and so are things of one tag, or of one category of the catalogue, that are not of very
-different sizes; others are when they are of a size and used about as often, though they go together less well: the
-objective makes them pay for it. A family is a set of things any two of which are alike.
+different sizes; a group, a tag and a category of one name are one. Others are alike when they are of a size and used
+about as often, though they go together less well: the objective makes them pay for it. A family is a set of things any
+two of which are alike.
 """
 
 from collections.abc import Iterator, Sequence
@@ -12,7 +13,7 @@ from worker.layout.storage.poses import longest
 from worker.spec.items.item import Item, Standard, access_rank
 from worker.spec.items.layout import Share
 
-__all__ = ["families", "use_of"]
+__all__ = ["families", "group_name", "use_of"]
 
 #: Things are of a size when the longer is no more than so many times as long as the other (own choice); within a
 #: category of the catalogue more.
@@ -39,16 +40,17 @@ def families(items: Sequence[Item], share: Share = "like") -> tuple[tuple[int, .
 
 
 def _named(items: Sequence[Item]) -> Iterator[tuple[int, ...]]:
-    """Yield the things of each group, and those of each tag and category that are not of very different sizes."""
-    by_name: dict[tuple[str, str], list[int]] = {}
+    """Yield the things of each group, and those of each name that are not of very different sizes."""
+    by_name: dict[str, list[int]] = {}
     for index, item in enumerate(items):
         name = use_of(item)
         if name is not None:
             by_name.setdefault(name, []).append(index)
-    for (source, _), members in by_name.items():
-        if source == "group":
-            yield tuple(members)
-        else:
+    for members in by_name.values():
+        group = tuple(index for index in members if items[index].group is not None)
+        if group:
+            yield group
+        if len(group) < len(members):
             yield from _windows(items, members, _SIZE_IN_CATEGORY)
 
 
@@ -61,15 +63,17 @@ def _of_a_size(items: Sequence[Item]) -> Iterator[tuple[int, ...]]:
                 yield near
 
 
-def use_of(item: Item) -> tuple[str, str] | None:
-    """Return the group, tag or category that an item belongs to, after which of these it is; None where it has none."""
-    if item.group is not None:
-        return "group", item.group
-    if item.tag is not None:
-        return "tag", item.tag
-    if isinstance(item.shape, Standard):
-        return "category", item.shape.entry.category
-    return None
+def group_name(item: Item) -> str | None:
+    """Return the group that an item belongs to, or else its tag, or its category in the catalogue; None without any."""
+    if item.group is not None or item.tag is not None:
+        return item.group or item.tag
+    return item.shape.entry.category if isinstance(item.shape, Standard) else None
+
+
+def use_of(item: Item) -> str | None:
+    """Return what an item belongs to: its group, tag or category by name, in whatever case that is spelled."""
+    name = group_name(item)
+    return None if name is None else name.casefold()
 
 
 def _windows(items: Sequence[Item], members: Sequence[int], ratio: float) -> list[tuple[int, ...]]:
