@@ -166,6 +166,11 @@ class Assortment:
             for label in labels
         )
 
+    def lane_width(self, index: int, lane: Lane, *, labels: bool) -> float:
+        """Return how wide a lane is, in mm; with ``labels`` its label has room over the first of its compartments."""
+        label = self.label_widths[index] if labels else 0.0
+        return max(lane.width, label * (lane.inner + 1) + lane.inner * self.ground.wall if label else 0.0)
+
     def share_worth(self, index: int, count: int) -> float:
         """Return what a place for some of a kind's things is worth."""
         whole, item = self.worths[index], self.items[index]

@@ -195,6 +195,13 @@ class FamilyPatterns:
         return tuple(np.array([lane[k] for lane in self._lanes], dtype=np.float64) for k in (2, 3, 4, 5))
 
     @cached_property
+    def _back_widths(self) -> "NDArray[np.float64]":
+        """How wide each lane is in the back band, where the labels are."""
+        return np.array(
+            [self.stock.lane_width(self.members[lane.member], lane.lane, labels=True) for lane in self._lanes]
+        )
+
+    @cached_property
     def _owners(self) -> "NDArray[np.intp]":
         return np.array([lane.member for lane in self._lanes], dtype=np.intp)
 
@@ -232,7 +239,7 @@ class FamilyPatterns:
         widths: NDArray[np.float64] = np.where(chosen >= 0, self._columns[2][chosen], ENDLESS)
         back = widths
         if self.labels:
-            back = np.maximum(widths, np.array([[stock.label_widths[m]] for m in self.members]))
+            back = np.where(chosen >= 0, self._back_widths[chosen], ENDLESS)
         front = widths + wall
         high = stock.levels[level] >= ledge_walls(ledge=True)
         return BandWidths(
@@ -464,7 +471,7 @@ class FamilyPatterns:
         picked = {k: self._lanes[int(chosen[k, at])] for k in range(len(self.members)) if part >> k & 1}
 
         def width(entry: _Entry) -> float:
-            return max(entry.width, stock.label_widths[self.members[entry.member]] if labels else 0.0)
+            return stock.lane_width(self.members[entry.member], entry.lane, labels=labels)
 
         spare = split.room - sum(width(entry) + split.wall for entry in picked.values())
         for entry in self._better(at, level, picked):

@@ -38,11 +38,7 @@ def part_columns(stock: Assortment, index: int, count: int) -> Iterator[Column]:
         narrower: tuple[Lane, int] | None = None
         for wide in stock.sides:
             room = stock.usable(wide)
-            fits = [
-                (lane, level)
-                for lane, level in every
-                if max(lane.width, stock.label_widths[index] if ledge else 0.0) <= room
-            ]
+            fits = [(lane, level) for lane, level in every if stock.lane_width(index, lane, labels=ledge) <= room]
             if not fits:
                 continue
             largest = max(lane.count for lane, _ in fits)

@@ -21,6 +21,9 @@ _lots = st.lists(
     max_size=4,
 )
 
+#: Leaves that are filed on edge, with stops between so many of them.
+_files = st.builds(lambda wide, count: ([wide, 45, 2], count), st.integers(50, 70), st.integers(6, 24))
+
 
 def compartment_widths(option, axis, ground):
     """The widths of the compartments of a tray of one band, from wall to wall."""
@@ -52,22 +55,37 @@ def test_compartments_grow_by_all_that_is_left_over_and_heaps_most(lots):
 
 
 @settings(max_examples=15, deadline=None)
-@given(_lots, st.lists(st.booleans(), min_size=4, max_size=4))
+@given(
+    st.tuples(_lots, _files).map(lambda pair: [*pair[0][:3], pair[1]]), st.lists(st.booleans(), min_size=4, max_size=4)
+)
 def test_every_label_is_on_the_ledge_in_the_order_of_the_compartments(lots, labelled):
     size = ground(span=(10, 8), half_cells=False)
     kinds = [
-        thing({"kind": "box", "size": box}, f"k{k}", count=count, group="g", label=label)
+        thing(
+            {"kind": "box", "size": box},
+            f"k{k}",
+            count=count,
+            group="g",
+            label=label,
+            storage="upright" if box[2] <= 2 else None,
+        )
         for k, ((box, count), label) in enumerate(zip(lots, labelled, strict=False))
     ]
-    for option in filled_trays(kinds, size)[-12:]:
+    # a tray of pockets has its label on the front
+    for option in [tray for tray in filled_trays(kinds, size) if tray.recess is None][-12:]:
         letters = [text for text in shape_of(option, size).letterings if text.face == "ledge"]
         wished = {kind.name for kind in kinds if kind.label and kind.name in option.items}
         assert {text.text for text in letters} == wished
-        middles = {
-            content.item: low[0] + sides[0] / 2.0
-            for content in option.content
-            for low, sides in [content_box(content)]
-            if content.item in wished
-        }
+        boxes = {content.item: content_box(content) for content in option.content}
+        begins = {item: low[0] for item, (low, sides) in boxes.items() if item in wished}
         read = [text.text for text in sorted(letters, key=lambda text: text.at[0])]
-        assert read == sorted(middles, key=middles.__getitem__)
+        assert read == sorted(begins, key=begins.__getitem__)
+        for text in letters:
+            # behind nothing else in the back band
+            low, _ = boxes[text.text]
+            others = [
+                (near[0], near[0] + wide[0])
+                for item, (near, wide) in boxes.items()
+                if item != text.text and near[1] + wide[1] > low[1]
+            ]
+            assert not any(begin <= text.at[0] <= end for begin, end in others)

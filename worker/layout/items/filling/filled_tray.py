@@ -38,6 +38,7 @@ def tray_option(stock: Assortment, column: Column) -> Option:
     across: Literal["x", "y"] = "y" if axis == 0 else "x"
     content: list[Lot | Bulk] = []
     dividers: list[DividerWall] = []
+    labels: list[str | None] = []
     begin, low, plastic = start + posts[1 - axis], 0.0, column.plastic
     if ramp is not None:
         plastic += (1.0 - pi / 4.0) * ramp**2 * room  # what a square has over a quarter of a circle
@@ -51,15 +52,16 @@ def tray_option(stock: Assortment, column: Column) -> Option:
         at = first
         widths = _widths(stock, column, band, room, labels=last)
         stop = len(band.lanes) == 1 or not (last and column.ledge)  # a label needs the whole width of its lane
-        for (index, lane), width in zip(band.lanes, widths, strict=True):
+        for place, ((index, lane), width) in enumerate(zip(band.lanes, widths, strict=True), start=1):
             if at > first:
                 middles.append(at - ground.wall / 2.0)
             name = stock.items[index].name
             lot, stops = lane.fill(name, at, width, (begin, band.length), axis, ground, column.walls, ramp, stop=stop)
-            last_lane = len(content) == sum(len(other.lanes) for other in column.bands[: number + 1]) - 1
             left = middles[-1] - start + overhang if at > first else 0.0
-            right = inner if last_lane else at + width + ground.wall / 2.0 - start + overhang
+            right = inner if place == len(band.lanes) else at + width + ground.wall / 2.0 - start + overhang
             whole = [own.at for own in stops if own.axis == axis and own.span == (None, None)]
+            if last:  # a file that stops divide has its label over the first of its compartments
+                labels += [stock.items[index].label_text, *(None for _ in whole)]
             plastic += (len(whole) - lane.inner) * ground.wall * band.length * column.walls
             for own in stops[len(whole) :]:
                 sides = (low, end) if own.axis == axis else (left, right)
@@ -73,8 +75,7 @@ def tray_option(stock: Assortment, column: Column) -> Option:
         span = None if len(column.bands) == 1 else (low, on_grid(end))
         dividers += [DividerWall(along, on_grid(middle - start + overhang), high, span) for middle in sorted(middles)]
         begin, low = begin + band.length + ground.wall, end
-    labels = tuple(stock.items[index].label_text for index, _ in column.bands[-1].lanes)
-    alone = len(labels) == 1 or not any(labels)
+    alone = len(column.bands[-1].lanes) == 1 or not any(labels)
     return Option(
         items=names,
         storages=tuple(lane.storage for _, lane in column.lanes),
@@ -89,7 +90,7 @@ def tray_option(stock: Assortment, column: Column) -> Option:
         dividers=tuple(sorted(dividers, key=lambda divider: (divider.axis, divider.at, divider.span or ()))),
         ramp=ramp,
         label=labels[0] if alone else None,
-        labels=() if alone else labels,
+        labels=() if alone else tuple(labels),
     )
 
 
@@ -119,7 +120,7 @@ def can_be_cut(maker: TrayMaker, stock: Assortment, column: Column) -> bool:
 def _widths(stock: Assortment, column: Column, band: LaneBand, room: float, *, labels: bool) -> list[float]:
     """Return how wide each lane is: all grow by what is left over, heaps most, those that hold things upright least."""
     labelled = labels and column.ledge
-    needs = [max(lane.width, stock.label_widths[index] if labelled else 0.0) for index, lane in band.lanes]
+    needs = [stock.lane_width(index, lane, labels=labelled) for index, lane in band.lanes]
     spare = room - sum(needs) - (len(needs) - 1) * stock.ground.wall
     shares = [need * _SLACK_SHARE[lane.way] for need, (_, lane) in zip(needs, band.lanes, strict=True)]
     return [need + spare * share / sum(shares) for need, share in zip(needs, shares, strict=True)]
