@@ -68,19 +68,19 @@ class Weights:
     size: float = 0.12
     size_limits: tuple[float, float] = (0.75, 1.3)
     gram: float = 0.22
-    tray: float = 15.0
+    tray: float = 20.0
     piece: float = 8.0
-    variety: float = 8.0
+    variety: float = 10.0
     height: float = 11.0
     cell: float = 0.8
     layer: float = 1.5
     heap: float = 0.5
     lift: float = 6.0
-    side: float = 3.0
+    side: float = 5.0
     end: float = 3.0
     split: float = 0.12
     unlike: float = 2.5
-    mixed: float = 9.0
+    mixed: float = 14.0
     front: ByAccess = _FRONT
     apart: float = 0.5
     near: float = 3.0
@@ -114,20 +114,20 @@ _LAYER: Final = 15.0
 #: How much reaching for a thing counts.
 _REACHING: Final = ByAccess(1.5, 1.0, 0.5)
 
-_BALANCED: Final = Weights(access=ByAccess(90.0, 55.0, 38.0))
+_BALANCED: Final = Weights(access=ByAccess(95.0, 62.0, 46.0))
 
 WEIGHTS: Final[Mapping[Profile, Weights]] = MappingProxyType(
     {
         "balanced": _BALANCED,
-        "least plastic": replace(_BALANCED, gram=0.9, tray=17.0),
+        "least plastic": replace(_BALANCED, gram=0.9, tray=22.0),
         "fits most": replace(
             _BALANCED,
-            access=ByAccess(70.0, 60.0, 55.0),
+            access=ByAccess(75.0, 68.0, 63.0),
             gram=0.05, layer=0.5, end=1.0, spare=0.0,
         ),
         "quick to reach": replace(
             _BALANCED,
-            access=ByAccess(120.0, 50.0, 20.0),
+            access=ByAccess(125.0, 57.0, 28.0),
             layer=4.0, heap=1.5,
             front=ByAccess(1.8, 0.4, 0.0),
         ),
