@@ -42,8 +42,9 @@ _MOST_VISIT_HOURS: Final = 400
 
 #: Deterministic time of the solver for the goal's own measure, and for each further one; less where drawers are many
 #: measures. With that, and without a measure for the finish, which is the last drawer's completion, the goal takes 0.75
-#: of the CPU time for 60 runs on 4 printers, and the first drawer is complete as early (nine random cases).
-_FIRST_LIMIT: Final = 0.4
+#: of the CPU time for 60 runs on 4 printers, and the first drawer is complete as early (nine random cases). With
+#: 0.4 for the first no timetable of eight ended earlier, and they took up to 2.0 instead of 1.7 s.
+_FIRST_LIMIT: Final = 0.3
 _NEXT_LIMIT: Final = 0.12
 _NEXT_DRAWER_LIMIT: Final = 0.08
 
