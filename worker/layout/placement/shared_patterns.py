@@ -34,7 +34,7 @@ class _Family(NamedTuple):
 
     items: tuple[Item, ...]
     ways: tuple[Way | None, ...]
-    use: Callable[[Item], tuple[str, str] | None]
+    use: Callable[[Item], str | None]
     ground: DrawerLimits
     weights: Weights
     footprints: frozenset[Footprint]
