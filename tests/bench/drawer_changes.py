@@ -21,7 +21,7 @@ from worker.jobs.household.drawer_changes import drawer_changes
 from worker.jobs.household.household import Household
 from worker.jobs.household.layouts import PrintedJob
 from worker.layout.model.plan_document import plan_document
-from worker.layout.placement.region_solver import load_solver
+from worker.layout.placement.search.region_solver import load_solver
 from worker.layout.planner import lay_out
 from worker.spec import load
 from worker.spec.manifest import ContentEntry, DrawerEntry

@@ -5,7 +5,7 @@ import statistics
 import time
 from random import Random
 
-from worker.layout.placement.region_solver import load_solver
+from worker.layout.placement.search.region_solver import load_solver
 from worker.layout.planner import lay_out
 from worker.spec import load
 

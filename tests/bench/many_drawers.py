@@ -10,7 +10,7 @@ from worker.jobs.execution.pipeline import run_pipeline
 from worker.jobs.files.part_cache import InMemoryPartCache
 from worker.layout.items.filling.drawer_task import one_by_one
 from worker.layout.model.plan_document import plan_document
-from worker.layout.placement.region_solver import load_solver
+from worker.layout.placement.search.region_solver import load_solver
 from worker.layout.planner import lay_out
 from worker.spec import Spec, load
 

@@ -9,7 +9,7 @@ from dataclasses import astuple
 from statistics import mean
 
 from tests.bench.practice_drawers import Figures, held_out_names, laid_out, names
-from worker.layout.placement.region_solver import load_solver
+from worker.layout.placement.search.region_solver import load_solver
 
 EFFORTS = ("quick", "normal", "thorough")
 BEDS = (256, 180)

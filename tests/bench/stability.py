@@ -6,7 +6,7 @@ from typing import Any
 
 from tests.bench.layout import thing
 from worker.layout.model.plan_document import plan_document
-from worker.layout.placement.region_solver import load_solver
+from worker.layout.placement.search.region_solver import load_solver
 from worker.layout.planner import lay_out
 from worker.spec import load
 from worker.spec.manifest import PlanDocument

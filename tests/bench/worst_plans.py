@@ -12,7 +12,7 @@ from copy import deepcopy
 from random import Random
 from typing import Any
 
-from worker.layout.placement.region_solver import load_solver
+from worker.layout.placement.search.region_solver import load_solver
 from worker.layout.planner import lay_out
 from worker.spec import load
 from worker.spec.errors import DrawerwrightError

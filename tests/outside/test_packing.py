@@ -13,7 +13,7 @@ import pytest
 
 from tests.layout.placement.plain_columns import plain_column
 from worker.layout.placement.bay import Bay
-from worker.layout.placement.region_solver import Region, Spare, solve_region
+from worker.layout.placement.search.region_solver import Region, Spare, solve_region
 
 pytestmark = pytest.mark.outside
 

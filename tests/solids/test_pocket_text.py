@@ -4,7 +4,7 @@ import pytest
 import shapely
 import trimesh
 
-from tests.layout.tray.test_nesting import _SPANNER, _pocket
+from tests.layout.tray.pockets.test_nesting import _SPANNER, _pocket
 from tests.layout.tray.test_tray_builder import shape_of
 from worker.solids.engraving import text_rings
 from worker.solids.kernel import build

@@ -24,10 +24,10 @@ from worker.layout.panels.drawer_panels import DrawerPanels, lay_panels
 from worker.layout.panels.lines import panel_lines
 from worker.layout.panels.profile import PanelProfile
 from worker.layout.placement.bay import Spot
-from worker.layout.placement.panel_seats import Obstruction, PanelTop
+from worker.layout.placement.layers.panel_seats import Obstruction, PanelTop
+from worker.layout.placement.layers.upper_placement import DrawerRoom, panel_seats
+from worker.layout.placement.layers.upper_trays import LayeredTray, carriers, layered, on_half_feet, support
 from worker.layout.placement.tray_placement import PlacedTray, tray_halves
-from worker.layout.placement.upper_placement import DrawerRoom, panel_seats
-from worker.layout.placement.upper_trays import LayeredTray, carriers, layered, on_half_feet, support
 from worker.layout.tray.coupon import clearance_name, coupon_shapes, coupon_size, plug_size
 from worker.layout.tray.font import least_cap
 from worker.layout.tray.joints.jointed_tray import piece_size

@@ -25,9 +25,9 @@ from worker.layout.model.plan import DrawerPlan, Lattice, Plan, Unplaced
 from worker.layout.model.plan_document import plan_document
 from worker.layout.model.unplaced import settle_unplaced
 from worker.layout.placement.bay import Anchor, Spot, related
+from worker.layout.placement.layers.upper_placement import DrawerRoom, place_upper_trays
+from worker.layout.placement.layers.upper_trays import ceilings, layered
 from worker.layout.placement.tray_placement import Footing, PlacedTray, place_trays, tray_halves
-from worker.layout.placement.upper_placement import DrawerRoom, place_upper_trays
-from worker.layout.placement.upper_trays import ceilings, layered
 from worker.layout.relayout.keep_printed import Relayout, Staying, anchors, require_fixed
 from worker.layout.relayout.planned_trays import earlier_trays, left_out, shared_out
 from worker.layout.relayout.previous_layout import Previous

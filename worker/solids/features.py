@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from worker.layout.model.shapes import GripLip, Ledge, Lettering, MagnetHoles, Pocket, Ramp, TrayShape, Wall, Well
 from worker.layout.tray.grip_lips import EDGE
 from worker.layout.tray.interior import UNDER_RIM
-from worker.layout.tray.pocket_outline import mitred, pocket_ring
+from worker.layout.tray.pockets.pocket_outline import mitred, pocket_ring
 from worker.layout.tray.ramp_and_ledge import LEDGE_EDGE
 from worker.solids.lettering import cross_section
 from worker.solids.mesh import Builder

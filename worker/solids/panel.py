@@ -5,7 +5,7 @@ import itertools
 import numpy as np
 
 from worker.layout.model.shapes import ClipShape, ShoeShape, StripShape
-from worker.layout.tray.pocket_outline import mitred
+from worker.layout.tray.pockets.pocket_outline import mitred
 from worker.solids.engraving import engrave
 from worker.solids.mesh import Builder, Mesh
 from worker.solids.ring import Ring2, rounded_rectangle

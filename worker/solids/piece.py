@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from worker.layout.model.shapes import PieceShape, Ring, Splice, TrayShape
-from worker.layout.tray.pocket_outline import mitred
+from worker.layout.tray.pockets.pocket_outline import mitred
 from worker.solids.features import Solids, bottom_lettering, outer_size
 from worker.solids.finish import finished
 from worker.solids.mesh import Builder, Mesh

@@ -1,6 +1,6 @@
 """Columns of given sides, to try the packing alone."""
 
-from worker.layout.placement.tray_columns import Column, LaneBand
+from worker.layout.placement.columns.tray_columns import Column, LaneBand
 from worker.layout.storage.lane import Lane
 from worker.layout.storage.poses import Pose
 

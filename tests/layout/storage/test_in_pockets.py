@@ -14,7 +14,7 @@ from tests.layout.storage.things import filled_trays, ground, grounds, shapes, t
 from worker.layout.storage.poses import poses
 from worker.layout.storage.reach import LEAST_GRIP
 from worker.layout.storage.tray_option import content_box
-from worker.layout.tray.pocket_outline import NOTCH_REACHES, pocket_ring
+from worker.layout.tray.pockets.pocket_outline import NOTCH_REACHES, pocket_ring
 
 ANGLE = [[0, 0], [90, 0], [90, 20], [20, 20], [20, 60], [0, 60]]
 TRIANGLE = [[0, 0], [120, 0], [0, 70]]

@@ -4,9 +4,9 @@ from hypothesis import strategies as st
 
 from worker.layout.items.filling.filled_tray import tray_option
 from worker.layout.items.filling.likeness import families, use_of
-from worker.layout.placement.assortment import Assortment
-from worker.layout.placement.column_pricing import columns
-from worker.layout.placement.objective import WEIGHTS
+from worker.layout.placement.columns.assortment import Assortment
+from worker.layout.placement.columns.column_pricing import columns
+from worker.layout.placement.columns.objective import WEIGHTS
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.spec.drawer.joint import Joint, default_profile
 from worker.spec.items.item import Item

@@ -12,7 +12,7 @@ from shapely.geometry import Point, Polygon, box
 from worker.layout.tray.dividers import spans
 from worker.layout.tray.font import extent
 from worker.layout.tray.interior import LEAST_COVER, LEAST_SPACE, UNDER_RIM, tray_room
-from worker.layout.tray.pocket_outline import mitred, pocket_ring
+from worker.layout.tray.pockets.pocket_outline import mitred, pocket_ring
 from worker.layout.tray.tray_builder import tray_shape, tray_size
 from worker.spec.drawer.joint import CORNER_RADIUS, Joint, default_profile
 from worker.spec.drawer.tray import Tray

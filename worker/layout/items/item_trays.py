@@ -15,7 +15,7 @@ from worker.layout.items.reasons.remedies import Trials, remedy
 from worker.layout.items.reasons.shortage import Shortage, brief_shortage, shortage
 from worker.layout.model.plan import Lattice, PlanWarning, Stored, Unplaced
 from worker.layout.placement.bay import Bay, Spot
-from worker.layout.placement.objective import WEIGHTS, worth
+from worker.layout.placement.columns.objective import WEIGHTS, worth
 from worker.layout.storage.sizing_rules import FRAME_AIR, DrawerLimits
 from worker.layout.storage.tray_option import content_box
 from worker.layout.tray.interior import on_grid

@@ -12,7 +12,7 @@ from worker.layout.lanes.shelves import DIVIDER, LaneItem, LaneRow, Rule, gross_
 from worker.layout.model.plan import LanePlan, Stored
 from worker.layout.panels.lines import LEAST_APART
 from worker.layout.panels.profile import STUB
-from worker.layout.placement.objective import WEIGHTS, worth
+from worker.layout.placement.columns.objective import WEIGHTS, worth
 from worker.layout.tray.interior import UNDER_RIM, on_grid
 from worker.spec.drawer.panel import LEAST_PANEL_HEIGHT, Panel
 from worker.spec.items.item import Item, access_rank

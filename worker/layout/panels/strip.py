@@ -24,7 +24,7 @@ from worker.layout.panels.profile import (
 from worker.layout.tray.font import least_mark_cap
 from worker.layout.tray.interior import on_grid
 from worker.layout.tray.part_mark import CAP_HEIGHTS, MARK_DEPTH, text_size
-from worker.layout.tray.pocket_outline import clean, outline_of
+from worker.layout.tray.pockets.pocket_outline import clean, outline_of
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

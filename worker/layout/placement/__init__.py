@@ -1,1 +1,1 @@
-"""Placement of trays on cells: greedy heuristics, a constraint solver, and stacks."""
+"""Placement: which trays the things of a drawer get, and where they stand."""

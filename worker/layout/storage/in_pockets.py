@@ -22,9 +22,9 @@ from worker.layout.storage.reach import FINGER_BREADTH, LEAST_GRIP
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.tray_option import POCKET_CLEARANCE, Draft, Filling, Lot
 from worker.layout.tray.interior import UNDER_RIM, on_grid, tray_room
-from worker.layout.tray.pocket_outline import CHAMFERS, NOTCH_REACHES, notch, recess, shorter_side
-from worker.layout.tray.pockets import tray_pockets
-from worker.layout.tray.wells import filling_volume, tray_wells
+from worker.layout.tray.pockets.pocket_outline import CHAMFERS, NOTCH_REACHES, notch, recess, shorter_side
+from worker.layout.tray.pockets.tray_pockets import tray_pockets
+from worker.layout.tray.pockets.wells import filling_volume, tray_wells
 from worker.spec.drawer.joint import CORNER_RADIUS
 from worker.spec.drawer.pocket import PolygonPocket
 from worker.spec.drawer.tray import Rim

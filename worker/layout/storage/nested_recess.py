@@ -13,8 +13,8 @@ from worker.layout.storage.poses import Pose, from_zero
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.tray_option import POCKET_CLEARANCE, Draft, Filling, Nest
 from worker.layout.tray.interior import on_grid, tray_room
-from worker.layout.tray.nested_pockets import nested_pockets
-from worker.layout.tray.pockets import pocket_area
+from worker.layout.tray.pockets.nested_pockets import nested_pockets
+from worker.layout.tray.pockets.tray_pockets import pocket_area
 from worker.spec.drawer.pocket import NestedPocket, Notch, PolygonPocket
 from worker.spec.drawer.tray import Rim, Tray
 from worker.spec.errors import TrayError

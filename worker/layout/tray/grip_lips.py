@@ -9,7 +9,7 @@ from typing import Final, Literal, TypeAlias
 
 from worker.layout.model.shapes import GripLip, Ledge, Pocket, Ramp, Ring, Wall
 from worker.layout.tray.interior import LEAST_SPACE, Room, on_grid
-from worker.layout.tray.pocket_outline import pocket_ring
+from worker.layout.tray.pockets.pocket_outline import pocket_ring
 from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = ["EDGE", "FINGER", "finger_room", "grip_outline", "tray_grips"]

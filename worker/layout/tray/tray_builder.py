@@ -5,10 +5,10 @@ from worker.layout.tray.dividers import tray_walls
 from worker.layout.tray.grip_lips import tray_grips
 from worker.layout.tray.interior import on_grid, toe_run, tray_room
 from worker.layout.tray.magnets import tray_magnets
-from worker.layout.tray.pockets import pocket_letterings, tray_pockets
+from worker.layout.tray.pockets.tray_pockets import pocket_letterings, tray_pockets
+from worker.layout.tray.pockets.wells import tray_wells
 from worker.layout.tray.ramp_and_ledge import tray_ledge, tray_ramp
 from worker.layout.tray.text import tray_letterings
-from worker.layout.tray.wells import tray_wells
 from worker.spec.drawer.joint import CORNER_RADIUS, Joint
 from worker.spec.drawer.tray import Tray
 

@@ -18,10 +18,10 @@ from worker.layout.items.filling import drawer_stock
 from worker.layout.items.filling.drawer_site import Site
 from worker.layout.items.filling.tray_sizing import TraySizing
 from worker.layout.items.reasons.remedies import _MOST_SIZINGS
-from worker.layout.placement import column_pricing
 from worker.layout.placement.bay import Bay
-from worker.layout.placement.column_pricing import ColumnPool, pattern_work
-from worker.layout.placement.shared_patterns import SharedPatterns
+from worker.layout.placement.columns import column_pricing
+from worker.layout.placement.columns.column_pricing import ColumnPool, pattern_work
+from worker.layout.placement.columns.shared_patterns import SharedPatterns
 from worker.layout.planner import lay_out
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.spec import load

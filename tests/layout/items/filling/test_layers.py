@@ -14,7 +14,7 @@ from worker.layout.items.filling.drawer_site import Site
 from worker.layout.items.filling.drawer_stock import fill_drawer
 from worker.layout.items.filling.stacked_trays import rank_of
 from worker.layout.placement.bay import Bay
-from worker.layout.placement.upper_trays import LEAST_BALANCE
+from worker.layout.placement.layers.upper_trays import LEAST_BALANCE
 from worker.layout.planner import lay_out
 from worker.layout.tray.grip_lips import finger_room
 from worker.output.checks.assembly_checks import check_assembly

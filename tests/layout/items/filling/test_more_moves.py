@@ -10,8 +10,8 @@ from tests.layout.storage.things import assortment, ground, shapes, thing
 from worker.layout.items.filling.drawer_site import Site
 from worker.layout.items.filling.drawer_stock import fill_drawer
 from worker.layout.placement.bay import Bay
-from worker.layout.placement.column_pricing import ColumnPool
-from worker.layout.placement.drawer_search import search_drawer, search_stages
+from worker.layout.placement.columns.column_pricing import ColumnPool
+from worker.layout.placement.search.drawer_search import search_drawer, search_stages
 
 _forms = st.lists(st.tuples(shapes, st.integers(1, 8), st.sampled_from("abc")), min_size=2, max_size=6)
 

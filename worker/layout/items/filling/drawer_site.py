@@ -11,11 +11,11 @@ from worker.layout.items.filling.earlier_layout import EarlierTray
 from worker.layout.items.filling.filled_tray import can_be_cut
 from worker.layout.items.filling.likeness import families, use_of
 from worker.layout.items.filling.series import series_ways
-from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Anchor, Bay
-from worker.layout.placement.cutting import Cutting
-from worker.layout.placement.objective import WEIGHTS
-from worker.layout.placement.tray_columns import Column, Footprint
+from worker.layout.placement.columns.assortment import Assortment
+from worker.layout.placement.columns.cutting import Cutting
+from worker.layout.placement.columns.objective import WEIGHTS
+from worker.layout.placement.columns.tray_columns import Column, Footprint
 from worker.layout.storage.sizing_rules import FRAME_AIR, DrawerLimits
 from worker.layout.tray.interior import on_grid
 from worker.layout.tray.joints.cut_sizes import Cut, CutSizes

@@ -13,15 +13,15 @@ from worker.layout.items.filling.lift_out_trays import lift_out_trays
 from worker.layout.items.filling.stacked_trays import UpperTray, stack_trays
 from worker.layout.items.filling.tray_sizing import TraySizing, renumbered_alone
 from worker.layout.items.filling.trays_below import trays_below
-from worker.layout.placement.arrangement import arrange
-from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot, half_cells
-from worker.layout.placement.column_pricing import ColumnPool, columns
-from worker.layout.placement.drawer_search import search_stages
-from worker.layout.placement.even_heights import even_heights
-from worker.layout.placement.region_solver import Spare, Standing, shapes_of, total_value
-from worker.layout.placement.regrouping import regrouped
-from worker.layout.placement.tray_columns import Column
+from worker.layout.placement.columns.assortment import Assortment
+from worker.layout.placement.columns.column_pricing import ColumnPool, columns
+from worker.layout.placement.columns.tray_columns import Column
+from worker.layout.placement.search.arrangement import arrange
+from worker.layout.placement.search.drawer_search import search_stages
+from worker.layout.placement.search.even_heights import even_heights
+from worker.layout.placement.search.region_solver import Spare, Standing, shapes_of, total_value
+from worker.layout.placement.search.regrouping import regrouped
 from worker.layout.storage.tray_option import Option
 from worker.spec.items.item import Item
 

@@ -8,7 +8,7 @@ from worker.layout.items.filling.drawer_as_before import fill_as_before
 from worker.layout.items.filling.drawer_site import Site
 from worker.layout.items.filling.drawer_stock import Stock, fill_drawer
 from worker.layout.items.filling.stacked_trays import UpperTray
-from worker.layout.placement.region_solver import Standing
+from worker.layout.placement.search.region_solver import Standing
 from worker.spec.items.item import Item
 
 __all__ = ["DrawerTask", "PlacedColumns", "Spread", "filled_stocks", "one_by_one"]

@@ -8,12 +8,12 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot
-from worker.layout.placement.column_pricing import columns
-from worker.layout.placement.drawer_search import dict_of
-from worker.layout.placement.region_solver import Standing
-from worker.layout.placement.tray_columns import Column
+from worker.layout.placement.columns.assortment import Assortment
+from worker.layout.placement.columns.column_pricing import columns
+from worker.layout.placement.columns.tray_columns import Column
+from worker.layout.placement.search.drawer_search import dict_of
+from worker.layout.placement.search.region_solver import Standing
 from worker.spec.items.item import Item
 
 __all__ = ["EarlierTray", "standing_as_before"]

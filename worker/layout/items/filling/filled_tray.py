@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from math import pi
 from typing import Final, Literal
 
-from worker.layout.placement.assortment import UNDER_FOOT, Assortment
-from worker.layout.placement.tray_columns import Column, LaneBand
+from worker.layout.placement.columns.assortment import UNDER_FOOT, Assortment
+from worker.layout.placement.columns.tray_columns import Column, LaneBand
 from worker.layout.storage.loose import heap, ramp_radius
 from worker.layout.storage.tray_option import Bulk, DividerWall, Lot, Option
 from worker.layout.storage.ways import Way

@@ -10,13 +10,13 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from worker.layout.items.filling.stacked_trays import UpperTray, alone, may_lie_above, may_lie_below, rank_of
-from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot
-from worker.layout.placement.column_pricing import columns
-from worker.layout.placement.even_heights import LevelledTray
-from worker.layout.placement.region_solver import Standing
-from worker.layout.placement.tray_columns import Column
-from worker.layout.placement.upper_trays import LayeredTray, support
+from worker.layout.placement.columns.assortment import Assortment
+from worker.layout.placement.columns.column_pricing import columns
+from worker.layout.placement.columns.tray_columns import Column
+from worker.layout.placement.layers.upper_trays import LayeredTray, support
+from worker.layout.placement.search.even_heights import LevelledTray
+from worker.layout.placement.search.region_solver import Standing
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.layout.tray.interior import LEAST_HEIGHT, UNDER_RIM, on_grid
 

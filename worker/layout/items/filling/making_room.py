@@ -7,8 +7,8 @@ from typing import Final
 from worker.layout.items.filling.drawer_stock import Stock
 from worker.layout.items.filling.tray_sizing import TraySizing, renumbered_alone
 from worker.layout.placement.bay import Bay, Spot
-from worker.layout.placement.region_solver import Standing
-from worker.layout.placement.tray_columns import Column
+from worker.layout.placement.columns.tray_columns import Column
+from worker.layout.placement.search.region_solver import Standing
 
 __all__ = ["with_room_made"]
 

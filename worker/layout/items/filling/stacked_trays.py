@@ -6,11 +6,11 @@ A tray stands in the stacking rim of one of its own footprint, as deep as a tile
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot
-from worker.layout.placement.column_pricing import columns
-from worker.layout.placement.region_solver import Standing
-from worker.layout.placement.tray_columns import Column, Footprint
+from worker.layout.placement.columns.assortment import Assortment
+from worker.layout.placement.columns.column_pricing import columns
+from worker.layout.placement.columns.tray_columns import Column, Footprint
+from worker.layout.placement.search.region_solver import Standing
 from worker.layout.tray.interior import on_grid
 from worker.spec.drawer.tray import Rim
 from worker.spec.items.item import Item, access_rank

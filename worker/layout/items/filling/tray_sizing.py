@@ -6,11 +6,11 @@ from typing import Final, TypeAlias
 
 from worker.layout.floor.print_bed import Bed
 from worker.layout.items.filling.drawer_site import Site
-from worker.layout.placement.assortment import Assortment
 from worker.layout.placement.bay import Bay, Spot
-from worker.layout.placement.column_pricing import columns
-from worker.layout.placement.part_columns import part_columns
-from worker.layout.placement.tray_columns import Column, Footprint, LaneBand
+from worker.layout.placement.columns.assortment import Assortment
+from worker.layout.placement.columns.column_pricing import columns
+from worker.layout.placement.columns.part_columns import part_columns
+from worker.layout.placement.columns.tray_columns import Column, Footprint, LaneBand
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.ways import Kind
 from worker.spec.items.item import Item

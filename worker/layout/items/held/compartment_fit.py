@@ -8,8 +8,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal, TypeAlias
 
-from worker.layout.placement.assortment import LONG, UNDER_FOOT
-from worker.layout.placement.objective import Weights
+from worker.layout.placement.columns.assortment import LONG, UNDER_FOOT
+from worker.layout.placement.columns.objective import Weights
 from worker.layout.storage.lane import LEAST_LANE, Lane, Stop
 from worker.layout.storage.lane_sizing import MOST_HEAP_WALL, lanes
 from worker.layout.storage.loose import heap

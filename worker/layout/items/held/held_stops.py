@@ -6,7 +6,7 @@ from typing import Final, Literal
 
 from worker.layout.items.held.compartment_fit import Lying
 from worker.layout.model.shapes import TrayShape
-from worker.layout.placement.assortment import UNDER_FOOT
+from worker.layout.placement.columns.assortment import UNDER_FOOT
 from worker.layout.storage.lane import Stop
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.tray_option import Bulk, Lot

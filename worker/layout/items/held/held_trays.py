@@ -15,8 +15,8 @@ from worker.layout.items.held.hold_shortage import misfit
 from worker.layout.items.item_trays import ListedItem
 from worker.layout.model.plan import PlanWarning, Stored, Unplaced
 from worker.layout.model.shapes import Post, TrayShape
-from worker.layout.placement.assortment import LABEL_AIR, UNDER_FOOT
-from worker.layout.placement.objective import WEIGHTS
+from worker.layout.placement.columns.assortment import LABEL_AIR, UNDER_FOOT
+from worker.layout.placement.columns.objective import WEIGHTS
 from worker.layout.storage.loose import ramp_radius
 from worker.layout.storage.sizing_rules import DrawerLimits
 from worker.layout.storage.tray_option import content_box

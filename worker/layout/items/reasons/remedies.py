@@ -20,9 +20,9 @@ from worker.layout.items.filling.tray_sizing import ANY_HEIGHT, TraySizing, with
 from worker.layout.items.filling.trays_below import trays_below
 from worker.layout.items.reasons.shortage import least_bed, least_height, pinned_rectangles, with_bed
 from worker.layout.placement.bay import Bay, Spot
-from worker.layout.placement.objective import worth
-from worker.layout.placement.region_solver import Standing
-from worker.layout.placement.tray_columns import Column
+from worker.layout.placement.columns.objective import worth
+from worker.layout.placement.columns.tray_columns import Column
+from worker.layout.placement.search.region_solver import Standing
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.spec import Spec
 from worker.spec.items.item import Item, Storage

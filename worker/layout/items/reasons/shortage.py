@@ -12,7 +12,7 @@ from worker.layout.items.filling.tray_sizing import ANY_HEIGHT, ANY_SPAN, TraySi
 from worker.layout.items.free_floor import cells_text, largest_free
 from worker.layout.items.reasons.in_pieces import why_not_in_pieces
 from worker.layout.placement.bay import Bay, Spot, half_cells
-from worker.layout.placement.tray_columns import Column
+from worker.layout.placement.columns.tray_columns import Column
 from worker.layout.storage.poses import longest, poses
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.spec import Spec

@@ -10,7 +10,7 @@ from typing import Final, Literal
 from worker.layout.model.shapes import Lettering, Ring, TrayShape, Wall
 from worker.layout.tray.font import extent
 from worker.layout.tray.joints.profile import AIR, TAB_HEAD, TAB_REACH, Profile
-from worker.layout.tray.pocket_outline import pocket_ring
+from worker.layout.tray.pockets.pocket_outline import pocket_ring
 from worker.spec.drawer.joint import CORNER_RADIUS
 from worker.spec.tolerances import LENGTH_EPSILON
 

@@ -10,7 +10,7 @@ from shapely import Polygon
 from worker.layout.model.shapes import Point, Post, Ring, Splice, Tongue
 from worker.layout.tray.interior import on_grid
 from worker.layout.tray.joints.profile import AIR, TAB_HALF, TAB_HEAD, TAB_LOCK, TAB_REACH, TONGUE_COVER, Profile
-from worker.layout.tray.pocket_outline import mitred
+from worker.layout.tray.pockets.pocket_outline import mitred
 from worker.spec.tolerances import LENGTH_EPSILON
 
 __all__ = ["BEYOND", "POINTS_OF_A_TAB", "post_section", "splice", "wall_posts"]

@@ -1,0 +1,1 @@
+"""The search for the best trays of a drawer, and the finish of their layout."""

@@ -1,0 +1,1 @@
+"""Pockets of trays: their outlines, where they are nested, their wells and text."""

@@ -1,0 +1,190 @@
+"""Nested pockets in their places: each becomes a pocket with corners, and a notch at its best grip."""
+
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import Final, cast
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from worker.layout.tray.grip import Grip, best_grips, finger_slot, principal_turn
+from worker.layout.tray.interior import Room
+from worker.layout.tray.pockets.nesting import MOST_WORK, Laid, Motion, NestingPiece, nested
+from worker.layout.tray.pockets.pocket_outline import CHAMFERS, NOTCH_REACHES, outline_of, recess
+from worker.spec.drawer.pocket import MOST_POCKETS, NestedPocket, Notch, PolygonPocket
+
+__all__ = ["nested_pockets"]
+
+#: What rounding to the coordinate grid may take between two pockets, mm.
+_ROUNDING: Final = 0.01
+#: Least width of a groove that is seen, mm, and half of what is left of it where it is open.
+_LEAST_GROOVE: Final = 1.0
+_OPEN: Final = 0.5
+_QUARTERS: Final = (0.0, 90.0, 180.0, 270.0)
+_ANY: Final = tuple(15.0 * step for step in range(24))
+
+
+def nested_pockets(
+    room: Room, inside: Polygon, taken: Sequence[BaseGeometry], *, most_work: int = MOST_WORK
+) -> list[tuple[int, PolygonPocket]]:
+    """Return the nested pockets of a tray in their places, each with the number of its entry in the tray's list.
+
+    Args:
+        room: the tray.
+        inside: where pockets may lie, in the part's frame, mm.
+        taken: the other pockets with their notches.
+        most_work: the search ends after so many correlations.
+
+    Raises:
+        TrayError: if there is no room for one of them, or there are too many.
+    """
+    entries = [(index, spec) for index, spec in enumerate(room.tray.pockets) if isinstance(spec, NestedPocket)]
+    if not entries:
+        return []
+    most = MOST_POCKETS - (len(room.tray.pockets) - len(entries))
+    if sum(spec.count for _, spec in entries) > most:
+        index, spec = entries[-1]
+        raise room.refusal(
+            "it has too many pockets.", "pockets", index, "count",
+            value=spec.count, limit=f"{MOST_POCKETS} in a tray, copies counted", remedy="Use two trays.",
+        )  # fmt: skip
+    web = room.lines + 2.0 * CHAMFERS[0] + _ROUNDING
+    area = shapely.to_wkb(inside.buffer(-_ROUNDING))
+    groove = max(_LEAST_GROOVE, room.lines)
+    specs = tuple(spec for _, spec in entries)
+    for index, spec in entries:
+        if spec.engraved and _groove(spec, Polygon(spec.points), groove) is None:
+            raise room.refusal(
+                f"the outline of pocket {index + 1} is too narrow to be engraved.", "pockets", index, "engraved",
+                value=True, limit=f"a groove of {groove:g} mm that does not meet itself", remedy="Make it a pocket.",
+            )  # fmt: skip
+    places, missing = _places(specs, area, tuple(map(shapely.to_wkb, taken)), web, groove, most_work=most_work)
+    if missing is not None:
+        index, _ = entries[missing]
+        raise room.refusal(
+            f"pocket {index + 1} has no room beside the others.", "pockets", index,
+            value=None, limit=f"{web:.2f} mm between pockets, inside {room.inner[0]:g} x {room.inner[1]:g} mm",
+            remedy="Use a larger tray, let it be turned or mirrored, or leave its notch out.",
+        )  # fmt: skip
+    return [
+        (entries[number][0], _placed(entries[number][1], laid, grip, room.wall, groove))
+        for number, laid, grip in places
+    ]
+
+
+@lru_cache(maxsize=512)
+def _places(
+    specs: tuple[NestedPocket, ...],
+    area: bytes,
+    taken: tuple[bytes, ...],
+    web: float,
+    groove: float,
+    *,
+    most_work: int,
+) -> tuple[list[tuple[int, Laid, Grip | None]], int | None]:
+    """Return where each copy of each pocket lies, and its grip before it is turned; or a pocket without room."""
+    missing: int | None = None
+    for reach in NOTCH_REACHES:
+        pieces: list[NestingPiece] = []
+        owners: list[tuple[int, Grip | None]] = []
+        for number, spec in enumerate(specs):
+            item = recess(_polygon(spec), (0.0, 0.0))
+            if spec.engraved:
+                item = item.buffer(groove, join_style="mitre")
+            grip, shape = _gripped(spec, item, reach)
+            pieces += [NestingPiece(shape, _stages(spec))] * spec.count
+            owners += [(number, grip)] * spec.count
+        taken_shapes = [shapely.from_wkb(shape) for shape in taken]
+        laid, piece = nested(pieces, cast("Polygon", shapely.from_wkb(area)), taken_shapes, web, most_work)
+        if piece is None:
+            return [(*owners[each.piece][:1], each, owners[each.piece][1]) for each in laid], None
+        missing = owners[piece][0]
+        if all(spec.notch is None or spec.engraved for spec in specs):
+            break
+    return [], missing
+
+
+def _gripped(spec: NestedPocket, item: BaseGeometry, reach: float) -> tuple[Grip | None, BaseGeometry]:
+    """Return the grip of an item, and the item with its notch: the first that leaves one area without holes."""
+    if spec.notch is None or spec.engraved or not isinstance(item, Polygon):
+        return None, item
+    width = spec.notch.width
+    grips = best_grips(outline_of(item), width)
+    if spec.notch.at is not None:
+        grips = (Grip(spec.notch.at, spec.notch.turn),)
+    for grip in grips:
+        both = item | finger_slot(item, grip, width, reach)
+        if isinstance(both, Polygon) and not both.interiors:
+            return grip, both
+    return grips[0], item | finger_slot(item, grips[0], width, reach)
+
+
+def _stages(spec: NestedPocket) -> tuple[tuple[Motion, ...], ...]:
+    """Return the ways a pocket may be turned: first along the tray's sides."""
+    if spec.turns == "any":
+        main = principal_turn(spec.points)
+        turns = [tuple(turn - main for turn in some) for some in (_QUARTERS, _ANY)]
+        mirrored = [tuple(turn + main for turn in some) for some in (_QUARTERS, _ANY)]
+    else:
+        turns = mirrored = [_QUARTERS if spec.turns == "quarters" else (0.0,)]
+    return tuple(
+        (
+            *(Motion(turn % 360.0) for turn in plain),
+            *(Motion(turn % 360.0, mirrored=True) for turn in flipped if spec.mirrored),
+        )
+        for plain, flipped in zip(turns, mirrored, strict=True)
+    )
+
+
+def _groove(spec: NestedPocket, item: Polygon, width: float) -> Polygon | None:
+    """Return the groove along an item's outline with its clearance, open in the middle of its longest side.
+
+    None if it meets itself. Open, it is one ring without a hole, as any pocket.
+    """
+    inner = item.buffer(spec.clearance, join_style="mitre")
+    if not isinstance(inner, Polygon) or inner.interiors:
+        return None
+    band = inner.buffer(width, join_style="mitre", mitre_limit=2.0) - inner
+    corners = shapely.get_coordinates(inner.exterior)
+    sides = np.linalg.norm(np.diff(corners, axis=0), axis=1)
+    longest = int(np.argmax(np.round(sides, 3)))
+    middle = shapely.LineString(corners[longest : longest + 2])
+    gap = middle.interpolate(0.5, normalized=True).buffer(width + _OPEN)
+    within = shapely.LineString(
+        [middle.interpolate(0.5 * sides[longest] + step).coords[0] for step in (-_OPEN, _OPEN)]
+    ).buffer(width + _OPEN, cap_style="flat")
+    groove = band - (gap & within)
+    return groove if isinstance(groove, Polygon) and not groove.interiors else None
+
+
+def _placed(spec: NestedPocket, laid: Laid, grip: Grip | None, wall: float, groove: float) -> PolygonPocket:
+    """Return a pocket in its place, measured from the tray's inner corner."""
+    place = Laid(laid.piece, laid.motion, (laid.by[0] - wall, laid.by[1] - wall))
+    notch = None
+    if grip is not None and spec.notch is not None:
+        at = shapely.get_coordinates(place.applied(shapely.Point(grip.at)))[0].tolist()
+        turn = (180.0 - grip.turn if laid.motion.mirrored else grip.turn) + laid.motion.turn
+        notch = Notch(width=spec.notch.width, at=(round(at[0], 3), round(at[1], 3)), turn=turn % 360.0)
+    shape: BaseGeometry = Polygon(spec.points)
+    if spec.engraved:
+        shape = _groove(spec, Polygon(spec.points), groove) or shape
+    corners = shapely.get_coordinates(place.applied(shape))[:-1]
+    if spec.engraved:
+        spec = spec.model_copy(update={"clearance": 0.0})
+    return _polygon(spec, tuple((round(x, 3), round(y, 3)) for x, y in corners.tolist()), notch)
+
+
+def _polygon(
+    spec: NestedPocket, points: tuple[tuple[float, float], ...] | None = None, notch: Notch | None = None
+) -> PolygonPocket:
+    # not checked again: rounding a turned outline may bring two of its corners nearer than a caller's may be
+    return PolygonPocket.model_construct(
+        shape="polygon",
+        points=points or spec.points,
+        depth=spec.depth,
+        clearance=spec.clearance,
+        notch=notch,
+        text=spec.text,
+    )
