@@ -143,7 +143,7 @@ def test_the_contract_tells_of_each_message_and_what_it_holds(service):
     problem = job.problem
     batch = BatchSummary("0" * 26, "kitchen", "ended", _NOW, _NOW, problem, {"succeeded": 2, "refused": 1})
     silhouette = StoredSilhouette(
-        "0" * 26, "local", "shim", "photo", "failed", "{}", None, not problem, problem, _NOW, _NOW, _NOW, 3, ()
+        "0" * 26, "local", "shim", "photo", "failed", "{}", (), None, not problem, problem, _NOW, _NOW, _NOW, 3, ()
     )  # fmt: skip
     for event in EVENTS:
         content = contract["webhooks"][event]["post"]["requestBody"]["content"]["application/json"]

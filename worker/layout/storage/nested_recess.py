@@ -24,10 +24,11 @@ __all__ = ["nested_drafts"]
 
 #: Most things of a kind that are nested: more take long to search, and rows of them waste little.
 _MOST: Final = 12
-#: Most trays that are tried for a kind, and most correlations for each, of about a millisecond: in all and for a thing.
-_MOST_TRIES: Final = 10
+#: Most correlations for one tray: in all and for a thing. One takes about a millisecond in a tray of 100 x 100 mm.
 _MOST_WORK: Final = 120
 _WORK_EACH: Final = 30
+#: Most work for a kind: correlations times mm2 of the trays that are tried.
+_MOST_AREA: Final = 600.0 * 100.0**2
 #: Degrees between the directions in which an outline is compared with a tray before it is nested.
 _STEP: Final = 15.0
 
@@ -111,7 +112,7 @@ class _Search:
     ground: DrawerLimits
     boxes: Sequence[tuple[float, float]]
     area: float
-    tries: int = 0
+    spent: float = 0.0
 
     def smallest(
         self, rim: Rim, height: float, footprints: Collection[tuple[int, int]]
@@ -129,7 +130,7 @@ class _Search:
             best: tuple[int, tuple[PolygonPocket, ...]] | None = None
             # the deepest is tried first: where it is too small, no other need be
             middle = high - 1
-            while low < high and self.tries < _MOST_TRIES:
+            while low < high and self.spent < _MOST_AREA:
                 pockets = self._nested((wide, depths[middle]), rim, height)
                 if pockets is None:
                     low = middle + 1
@@ -151,15 +152,15 @@ class _Search:
 
     def _nested(self, halves: tuple[int, int], rim: Rim, height: float) -> tuple[PolygonPocket, ...] | None:
         """Return the pockets nested in a tray; None if they do not fit."""
-        self.tries += 1
         ground = self.ground
+        most = min(_MOST_WORK, _WORK_EACH * self.pocket.count)
+        self.spent += most * ground.usable(halves[0], rim) * ground.usable(halves[1], rim)
         tray = Tray(
             name="nest", cells=(halves[0] / 2.0, halves[1] / 2.0), height=height, rim=rim,
             wall=ground.wall, floor=ground.floor, pockets=(self.pocket,),
         )  # fmt: skip
         try:
             room = tray_room(tray, joint=ground.joint, pitch=ground.pitch, line_width=ground.line_width, pointer="")
-            most = min(_MOST_WORK, _WORK_EACH * self.pocket.count)
             placed = nested_pockets(room, pocket_area(room), (), most_work=most)
         except TrayError:
             return None

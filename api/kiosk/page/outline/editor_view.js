@@ -195,8 +195,8 @@ function nearestCornerOf(p) {
 
 /** @param {KeyboardEvent} event */
 function press(event) {
-  const known = event.ctrlKey || event.metaKey ? pressHistory(event) : pressCorner(event);
-  if (!known) return;
+  const handled = event.ctrlKey || event.metaKey ? pressHistory(event) : pressCorner(event);
+  if (!handled) return;
   event.stopPropagation(); // else the last change of the list would be undone
   event.preventDefault();
   focusChosen();

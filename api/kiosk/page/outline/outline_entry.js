@@ -23,20 +23,20 @@ async function load() {
 
 /** Whether the address asks this phone for a photo; its panel is open then. */
 export function phoneAsked() {
-  const asked = linkIn(window.location.hash);
-  if (asked && asked.code !== link.value?.code) link.value = asked;
-  return asked !== null;
+  const incoming = linkIn(window.location.hash);
+  if (incoming && incoming.code !== link.value?.code) link.value = incoming;
+  return incoming !== null;
 }
 
 /** @param {{add: Add}} props */
 export function OutlineEntry({ add }) {
   const node = useRef(/** @type {HTMLDetailsElement | null} */ (null));
-  const asked = link.value;
+  const incoming = link.value;
   useEffect(() => {
-    if (!asked || !node.current) return;
+    if (!incoming || !node.current) return;
     node.current.open = true;
     node.current.scrollIntoView();
-  }, [asked, panel.value]);
+  }, [incoming, panel.value]);
   const toggle = (/** @type {any} */ event) => { if (event.currentTarget.open && !panel.value) load(); };
   return html`<details class="paste" id="outline" ref=${node} onToggle=${toggle}>
     <summary>${t("outline_title")}</summary>

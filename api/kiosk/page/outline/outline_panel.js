@@ -31,9 +31,9 @@ const height = signal("");
 const problem = signal("");
 
 // what was typed at the desk
-link.subscribe((asked) => {
-  if (!asked) return;
-  const { thickness, bar, body, unit } = asked;
+link.subscribe((incoming) => {
+  if (!incoming) return;
+  const { thickness, bar, body, unit } = incoming;
   const typedThere = (/** @type {string} */ text) => (unit === "in" && unitNow() === "mm" && plain(text) !== null ? `${text} in` : text);
   setOptions({ thickness: typedThere(thickness), bar: typedThere(bar), ...(body === "flat" || body === "round" ? { body } : {}) });
 });

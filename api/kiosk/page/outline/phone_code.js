@@ -43,7 +43,7 @@ export function PhoneCode({ arrived }) {
     ${unreachable && html`<p class="problems" id="phone-unreachable">${t("phone_unreachable")}</p>`}
     <div ref=${figure}></div>
     ${address.value && html`<div class="field"><label for="phone-address">${t("link")}</label><input id="phone-address" readonly value=${address.value} /></div>`}
-    <p class="sum" role="status" id="phone-heard">${t(heard.value ? `phone_${heard.value}` : "phone_waiting")}</p>
+    <p class="sum" role="status" id="phone-heard">${heard.value ? t(`phone_${heard.value}`) : t("phone_waiting")}</p>
   </div>`;
 }
 

@@ -292,23 +292,23 @@ const turnOf = (a, b, c) => (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0
  */
 export function crossing(rings) {
   const lines = rings.flatMap((ring, r) => ring.map((a, n) => ({ a, b: at(ring, n + 1), r, n, last: ring.length - 1 })));
-  for (const [m, one] of lines.entries()) {
-    for (const two of lines.slice(m + 1)) {
-      if (one.r === two.r && (two.n - one.n === 1 || (one.n === 0 && two.n === two.last))) continue; // neighbours
-      if (turnOf(one.a, one.b, two.a) * turnOf(one.a, one.b, two.b) > 0) continue;
-      if (turnOf(two.a, two.b, one.a) * turnOf(two.a, two.b, one.b) > 0) continue;
-      const [p, q] = [onSegment(two.a, one.a, one.b), onSegment(one.a, two.a, two.b)];
+  for (const [m, first] of lines.entries()) {
+    for (const second of lines.slice(m + 1)) {
+      if (first.r === second.r && (second.n - first.n === 1 || (first.n === 0 && second.n === second.last))) continue; // neighbours
+      if (turnOf(first.a, first.b, second.a) * turnOf(first.a, first.b, second.b) > 0) continue;
+      if (turnOf(second.a, second.b, first.a) * turnOf(second.a, second.b, first.b) > 0) continue;
+      const [p, q] = [onSegment(second.a, first.a, first.b), onSegment(first.a, second.a, second.b)];
       // in one line they need not meet
-      if (Math.min(distance(p, two.a), distance(q, one.a), meets(one, two)) < 1e-9) return meet(one.a, one.b, two.a, two.b);
+      if (Math.min(distance(p, second.a), distance(q, first.a), meets(first, second)) < 1e-9) return meet(first.a, first.b, second.a, second.b);
     }
   }
   return null;
 }
 
-/** Zero if two pieces of line that are not in one line meet. @param {{a: Point, b: Point}} one @param {{a: Point, b: Point}} two */
-const meets = (one, two) => (Math.abs(turnOf([0, 0], [one.b[0] - one.a[0], one.b[1] - one.a[1]], [two.b[0] - two.a[0], two.b[1] - two.a[1]])) > 1e-12 ? 0 : 1);
+/** Zero if two pieces of line that are not in one line meet. @param {{a: Point, b: Point}} first @param {{a: Point, b: Point}} second */
+const meets = (first, second) => (Math.abs(turnOf([0, 0], [first.b[0] - first.a[0], first.b[1] - first.a[1]], [second.b[0] - second.a[0], second.b[1] - second.a[1]])) > 1e-12 ? 0 : 1);
 
-/** @param {Point} a @param {Point} b @param {Point} c @param {Point} d @returns {Point} where two lines meet, or an end of one */
+/** @param {Point} a @param {Point} b @param {Point} c @param {Point} d @returns {Point} where two lines meet, or an end of the first */
 function meet(a, b, c, d) {
   const across = (b[0] - a[0]) * (d[1] - c[1]) - (b[1] - a[1]) * (d[0] - c[0]);
   if (Math.abs(across) < 1e-12) return c;
