@@ -245,5 +245,5 @@ def test_the_example_is_offered_on_a_phone(visit):
     expect(page.locator("#example-first")).to_be_in_viewport()
     assert _faults(page) == []
     page.tap("#example-first")
-    expect(page.locator("#width-0-0")).to_have_value("372")
+    expect(page.locator("#width-0-0")).to_have_value("412")
     expect(page.locator("#welcome")).to_have_count(0)

@@ -67,6 +67,6 @@ def test_the_page_opens_without_its_service(visit, settings):
         page.wait_for_function("caches.match('/kiosk/main.js').then(Boolean)")
     page.reload()
     page.wait_for_selector("html[data-ready]")
-    expect(page.locator("#width-0-0")).to_have_value("372")
+    expect(page.locator("#width-0-0")).to_have_value("412")
     page.fill("#width-0-0", "380")
     expect(page.locator("#plan-state")).to_contain_text("No connection")

@@ -16,7 +16,7 @@ const THINGS = [
 
 /** @returns {import("./draft_format.js").Draft} */
 export function exampleDraft() {
-  const drawer = { ...blankDrawer("desk drawer", "d1"), width: ["372", "", ""], depth: ["410", "", ""], height: "68" };
+  const drawer = { ...blankDrawer("desk drawer", "d1"), width: ["412", "", ""], depth: ["410", "", ""], height: "68" };
   const things = THINGS.map(([name, kind, sizes, count, access, group], i) => ({
     key: `t${i + 1}`, kind, id: "", name, sizes, count, access, storage: "", group, near: "", label: false,
   }));

@@ -85,7 +85,8 @@ def test_no_two_kinds_share_a_slug():
             yield subclass
             yield from below(subclass)
 
-    slugs = [error.slug for error in below(DrawerwrightError)]
+    # a private one is of the kind of its base
+    slugs = [error.slug for error in below(DrawerwrightError) if not error.__name__.startswith("_")]
     assert len(set(slugs)) == len(slugs)
     assert all(re.fullmatch(r"[a-z]+(-[a-z]+)*", slug) for slug in slugs)
 

@@ -207,9 +207,9 @@ class Assortment:
     def mixing_cost(self, members: Collection[int]) -> float:
         """Return what it costs that these things, by their index, share a tray, in minutes."""
         weights, uses = self.weights, [self.uses[index] for index in members]
-        named = len(set(uses) - {None})
         without = uses.count(None)
-        return weights.mixed * max(named - 1, 0) + weights.unlike * (without if named else max(without - 1, 0))
+        groups = len(set(uses))  # all that belong to nothing are one more
+        return weights.mixed * max(groups - 1, 0) + weights.unlike * max(without - 1, 0)
 
     @cached_property
     def _base_costs(self) -> dict[tuple[Footprint, float, bool], float]:

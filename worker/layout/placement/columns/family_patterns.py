@@ -347,8 +347,9 @@ class FamilyPatterns:
         for name in dict.fromkeys(use for use in uses if use is not None):
             named += subset_sums(np.array([float(use == name) for use in uses])) > 0.0
         without = subset_sums(np.array([float(use is None) for use in uses]))
-        others = np.where(named > 0.0, without, np.maximum(without - 1.0, 0.0))
-        return np.asarray(weights.mixed * np.maximum(named - 1.0, 0.0) + weights.unlike * others, dtype=np.float64)
+        groups = named + (without > 0.0)  # all that belong to nothing are one more
+        others = np.maximum(without - 1.0, 0.0)
+        return np.asarray(weights.mixed * np.maximum(groups - 1.0, 0.0) + weights.unlike * others, dtype=np.float64)
 
     @cached_property
     def _empty(self) -> Assortment:

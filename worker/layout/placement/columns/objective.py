@@ -50,12 +50,12 @@ class Weights:
 
     ``gram`` is the cost of a gram of filament with the time to print it, ``tray`` of one more tray, ``piece`` of each
     piece more that a tray is joined from, ``variety`` of one more footprint, ``height`` of one more height, ``cell`` of
-    a cell of floor, ``layer`` of each layer to dig through and ``heap`` of a heap to search, ``lift``
-    of a tray to lift out for each kind below it, ``side`` of long things
-    that lie left to right, ``end`` of things that stand though they could lie, ``split`` the share of a kind's worth
-    lost when it is not all in one compartment, ``unlike`` the cost of each thing in a tray that is only of a similar
-    size, and ``mixed`` of each further group in it. As a group that lies in one more tray either mixes with another or
-    takes a tray of its own, ``mixed`` and ``tray`` are the price of scattering a group, too.
+    a cell of floor, ``layer`` of each layer to dig through and ``heap`` of a heap to search, ``lift`` of a tray to lift
+    out for each kind below it, ``side`` of long things that lie left to right, ``end`` of things that stand though they
+    could lie, ``split`` the share of a kind's worth lost when it is not all in one compartment, ``unlike`` the cost of
+    each further thing in a tray that is only of a similar size, and ``mixed`` of each further group in it; things that
+    belong to none count as one group. As a group that lies in one more tray either mixes with another or takes a tray
+    of its own, ``mixed`` and ``tray`` are the price of scattering a group, too.
 
     ``front`` is the cost of each cell of distance from the front, by access; ``apart`` of each cell between trays of
     one group; ``near`` between things that are to be near each other. ``spare`` is the worth of each free cell up to
