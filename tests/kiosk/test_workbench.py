@@ -85,10 +85,11 @@ def _move_scissors(page):
     _drag(page, "scissors", *_free_step(trays, next(key for key in trays if "scissors" in key)))
 
 
-def _free_step(trays, name):
-    """Return a step by which a tray can be moved to free cells, found by trying the neighbouring places."""
+def _free_step(trays, name, size=(0, 0)):
+    """Return a step by which a tray can be moved to free cells, at least of a size, by trying the places about it."""
     across, deep = 9, 9
     x, y, w, d = trays[name]
+    w, d = max(w, size[0]), max(d, size[1])
     for dx, dy in [(dx, dy) for dx in range(-7, 8) for dy in range(-8, 9) if (dx, dy) != (0, 0)]:
         left, front = x + dx, y + dy
         inside = left >= 1 and front >= 1 and left + w - 1 <= across and front + d - 1 <= deep
@@ -233,6 +234,9 @@ def test_a_tray_is_turned_and_sized_and_gets_options(bench):
     _settled(page)
     expect(page.locator("#tray-title")).to_contain_text("Tray")
     name = next(key for key in _trays(page) if key.startswith("Tray "))
+    _drag(page, name, *_free_step(_trays(page), name, size=(2, 2)))
+    page.mouse.up()
+    _settled(page)
     page.tap("#deeper")
     _settled(page)
     x, y, w, d = _trays(page)[name]
