@@ -252,7 +252,7 @@ def test_pockets_take_one_thing_each():
     assert options
     for option in options:
         assert len(option.tray().pockets) == 5
-        stands_out = option.content[0].pose.size[2] - option.recess
+        stands_out = option.things()[0].pose.size[2] - option.recess
         assert all((pocket.notch is not None) == (stands_out < LEAST_GRIP) for pocket in option.tray().pockets)
 
 
