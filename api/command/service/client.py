@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from http import HTTPStatus
-from typing import TYPE_CHECKING, Any, Final, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Final, Protocol, Self, TypeVar
 from urllib.parse import quote, urlencode
 
 from pydantic import BaseModel, SecretStr, ValidationError
@@ -42,6 +42,14 @@ _MAX_FAILURES: Final = 8
 _SPAN: Final = re.compile(r"bytes ([0-9]{1,18})-", re.ASCII)
 
 _ModelT = TypeVar("_ModelT", bound=BaseModel)
+_EntryT = TypeVar("_EntryT", bound="_Entry")
+
+
+class _Entry(Protocol):
+    """An entry of a page."""
+
+    @property
+    def id(self) -> str: ...
 
 
 class ServiceUnreachable(Exception):
@@ -130,15 +138,9 @@ class Client:
         """Yield jobs, newest first, fetching page after page; ``states`` and ``name`` (a substring) filter them."""
         from api.documents.jobs import JobPage  # noqa: PLC0415 - as above
 
-        query = [("limit", str(_PAGE)), *(("state", state) for state in states)]
+        query = [("state", state) for state in states]
         query += [] if name is None else [("name", name)]
-        after: list[tuple[str, str]] = []
-        while True:
-            page = _read(JobPage, self._ask("GET", f"/v1/jobs?{urlencode([*query, *after])}"))
-            yield from page.jobs
-            if page.next is None or not page.jobs:
-                return
-            after = [("after", page.jobs[-1].id)]
+        yield from self._pages(JobPage, "/v1/jobs", query, lambda page: (page.jobs, page.next))
 
     def cancel(self, job_id: str) -> "JobDocument":
         """Cancel a job and return it.
@@ -325,27 +327,14 @@ class Client:
         """Yield batches, newest first, fetching page after page."""
         from api.documents.batches import BatchPage  # noqa: PLC0415 - as above
 
-        query = [("limit", str(_PAGE))]
-        after: list[tuple[str, str]] = []
-        while True:
-            page = _read(BatchPage, self._ask("GET", f"/v1/batches?{urlencode([*query, *after])}"))
-            yield from page.batches
-            if page.next is None or not page.batches:
-                return
-            after = [("after", page.batches[-1].id)]
+        yield from self._pages(BatchPage, "/v1/batches", [], lambda page: (page.batches, page.next))
 
     def silhouettes(self, changed_after: datetime) -> Iterator["SilhouetteDocument"]:
         """Yield silhouettes that changed after a time, newest first, fetching page after page."""
         from api.documents.silhouettes import SilhouettePage  # noqa: PLC0415 - as above
 
-        query = [("limit", str(_PAGE)), ("changed_after", changed_after.isoformat())]
-        after: list[tuple[str, str]] = []
-        while True:
-            page = _read(SilhouettePage, self._ask("GET", f"/v1/silhouettes?{urlencode([*query, *after])}"))
-            yield from page.silhouettes
-            if page.next is None or not page.silhouettes:
-                return
-            after = [("after", page.silhouettes[-1].id)]
+        query = [("changed_after", changed_after.isoformat())]
+        yield from self._pages(SilhouettePage, "/v1/silhouettes", query, lambda page: (page.silhouettes, page.next))
 
     def object(self, path: str) -> dict[str, Any]:
         """Return the JSON object at a path such as ``/v1/batches/ID``.
@@ -392,6 +381,23 @@ class Client:
         if not isinstance(document, dict):
             raise ServiceUnreachable(f"{answer.url} does not respond as a Drawerwright service would.")
         return document
+
+    def _pages(
+        self,
+        model: type[_ModelT],
+        path: str,
+        query: Sequence[tuple[str, str]],
+        parts: Callable[[_ModelT], tuple[Sequence[_EntryT], str | None]],
+    ) -> Iterator[_EntryT]:
+        """Yield the entries of a list page after page; ``parts`` returns those of a page, and its next page's URL."""
+        after: list[tuple[str, str]] = []
+        while True:
+            answer = self._ask("GET", f"{path}?{urlencode([('limit', str(_PAGE)), *query, *after])}")
+            entries, following = parts(_read(model, answer))
+            yield from entries
+            if following is None or not entries:
+                return
+            after = [("after", entries[-1].id)]
 
     def _ask(
         self, method: str, path: str, body: bytes | None = None, *, media_type: str = JSON_TYPE
