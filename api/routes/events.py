@@ -32,6 +32,8 @@ __all__ = ["router"]
 router = APIRouter(prefix="/v1", tags=["jobs"])
 
 _EntryT = TypeVar("_EntryT", Job, BatchSummary, StoredSilhouette)
+_PolledT = TypeVar("_PolledT", Batch, StoredSilhouette)
+_IdT = TypeVar("_IdT", str, int)
 
 _TYPE: Final = "text/event-stream"
 
@@ -235,20 +237,59 @@ async def _events_of_job(
             job = await run_in_threadpool(job_service.job, job.id)
 
 
-async def _events_of_batch(
+def _events_of_batch(
     request: Request, state: AppState, job_service: JobService, batch: Batch, last: str
 ) -> AsyncIterator[bytes]:
+    def event_of_batch(entry: Batch, event_id: str) -> bytes:
+        data = batch_document(request, entry).model_dump_json()
+        return format_sse_event(data_str=data, event=f"batch.{entry.state}", id=event_id)
+
+    return _polled_events(
+        state, batch, last,
+        read=lambda: job_service.batch(batch.id),
+        id_of=lambda entry: _id_of_batch(request, entry),
+        event=event_of_batch,
+        ended=lambda entry: entry.state == "ended",
+        removed=BatchNotFound,
+    )  # fmt: skip
+
+
+def _events_of_silhouette(
+    request: Request, state: AppState, job_service: JobService, silhouette: StoredSilhouette, last: int | None
+) -> AsyncIterator[bytes]:
+    caller = caller_of(request)
+    return _polled_events(
+        state, silhouette, last,
+        read=lambda: job_service.silhouettes.find(caller, silhouette.id),
+        id_of=lambda entry: entry.revision,
+        event=lambda entry, event_id: _silhouette_event(request, entry, event_id),
+        ended=lambda entry: entry.ended,
+        removed=SilhouetteNotFound,
+    )  # fmt: skip
+
+
+async def _polled_events(
+    state: AppState,
+    entry: _PolledT,
+    last: _IdT | None,
+    *,
+    read: Callable[[], _PolledT],
+    id_of: Callable[[_PolledT], _IdT],
+    event: Callable[[_PolledT, _IdT], bytes],
+    ended: Callable[[_PolledT], bool],
+    removed: type[Exception],
+) -> AsyncIterator[bytes]:
+    """Yield an event for each change of an entry that is read again and again, until it has ended or is removed."""
     watch, streams = state.watch, state.streams
     deadline = sent_at = time.monotonic()
     deadline += streams.max_seconds
     yield format_sse_event(retry=_RECONNECT_MS)
-    with suppress(BatchNotFound):  # removed meanwhile
+    with suppress(removed):
         while True:
-            if (event_id := _id_of_batch(request, batch)) != last:
+            if (event_id := id_of(entry)) != last:
                 last, sent_at = event_id, time.monotonic()
-                data = batch_document(request, batch).model_dump_json()
-                yield format_sse_event(data_str=data, event=f"batch.{batch.state}", id=event_id)
-            if batch.state == "ended":
+                yield event(entry, event_id)
+            if ended(entry):
                 return
             if time.monotonic() - sent_at >= streams.heartbeat:
                 sent_at = time.monotonic()
@@ -256,30 +297,7 @@ async def _events_of_batch(
             await watch.sleep(min(_POLL_SECONDS, streams.heartbeat))
             if watch.closing or time.monotonic() > deadline:
                 return
-            batch = await run_in_threadpool(job_service.batch, batch.id)
-
-
-async def _events_of_silhouette(
-    request: Request, state: AppState, job_service: JobService, silhouette: StoredSilhouette, last: int | None
-) -> AsyncIterator[bytes]:
-    watch, streams, caller = state.watch, state.streams, caller_of(request)
-    deadline = sent_at = time.monotonic()
-    deadline += streams.max_seconds
-    yield format_sse_event(retry=_RECONNECT_MS)
-    with suppress(SilhouetteNotFound):  # removed meanwhile
-        while True:
-            if silhouette.revision != last:
-                last, sent_at = silhouette.revision, time.monotonic()
-                yield _silhouette_event(request, silhouette, last)
-            if silhouette.ended:
-                return
-            if time.monotonic() - sent_at >= streams.heartbeat:
-                sent_at = time.monotonic()
-                yield KEEPALIVE_COMMENT
-            await watch.sleep(min(_POLL_SECONDS, streams.heartbeat))
-            if watch.closing or time.monotonic() > deadline:
-                return
-            silhouette = await run_in_threadpool(job_service.silhouettes.find, caller, silhouette.id)
+            entry = await run_in_threadpool(read)
 
 
 def _id_of_batch(request: Request, batch: Batch) -> str:
