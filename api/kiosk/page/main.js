@@ -1,5 +1,6 @@
 // Entry point: the steps of the page, the toolbar, and the redraws after changes of the draft.
 
+import { loadCatalogue } from "./catalogue.js";
 import { bedGiven, choose, draft, measured, replaceDraft, restore, startOver, switchUnit, watch } from "./draft.js";
 import { announce, button, byId, find, h, openDialog, show } from "./dom.js";
 import { drawHousehold, householdNow, leaveHousehold } from "./household.js";
@@ -18,7 +19,7 @@ import { dropKey, keepKey, messageOf, requestJson, RequestRefused } from "./serv
 import { beginSharing } from "./share.js";
 import { specIn } from "./share_link.js";
 import { draftOf } from "./spec_to_draft.js";
-import { beginThings, loadCatalogue, openThing } from "./things.js";
+import { beginThings, openThing } from "./things.js";
 import { unitNow } from "./units.js";
 import { beginPlan, historyKeys } from "./workbench/plan_panel.js";
 

@@ -3,6 +3,7 @@
 import { signal } from "@preact/signals";
 import { render } from "preact";
 
+import { catalogue } from "./catalogue.js";
 import { announce, byId, find } from "./dom.js";
 import { changed, draft, revision } from "./draft.js";
 import { freeKey, OWN_KINDS, SIZES, STORAGE } from "./draft_format.js";
@@ -12,7 +13,6 @@ import { t } from "./messages.js";
 import { OutlineEntry } from "./outline/outline_entry.js";
 import { mark } from "./problems.js";
 import { rove, stopAtFocus } from "./roving.js";
-import { requestJson } from "./service.js";
 import { HandlingFields, pick, text } from "./thing_fields.js";
 import { SIZE_NAMES } from "./thing_shape.js";
 import { shown, unitNow } from "./units.js";
@@ -26,8 +26,6 @@ import { dropThing, releaseThing } from "./workbench/trays.js";
 const ACCESS = ["often", "sometimes", "rarely"];
 const SHARE = ["group", "like", "any"];
 
-/** @type {import("@preact/signals").Signal<Entry[]>} */
-const catalogue = signal([]);
 const search = signal("");
 const category = signal("");
 
@@ -38,10 +36,6 @@ const opened = signal("");
 const picked = signal(null);
 
 const own = signal({ name: "", kind: /** @type {Exclude<Thing["kind"], "standard">} */ ("box"), sizes: ["", "", ""], rods: "" });
-
-export async function loadCatalogue() {
-  catalogue.value = (await requestJson("GET", "v1/catalogue")).things;
-}
 
 export function beginThings() {
   render(html`<${Things} />`, byId("things"));

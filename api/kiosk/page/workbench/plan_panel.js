@@ -15,7 +15,7 @@ import { duration, gramsText, moneyText } from "../numbers.js";
 import { addTray, hasLoose, layOut, proposal, verdictText } from "./bench.js";
 import { ChangesView } from "./changes_view.js";
 import { DrawerBench } from "./drawer_bench.js";
-import { GroupsView, readCategories } from "./groups_view.js";
+import { GroupsView } from "./groups_view.js";
 import { TrayPanel } from "./tray_panel.js";
 
 /** Px that a drawing may be wide at zoom 1. */
@@ -39,7 +39,6 @@ export function beginPlan() {
   room.value = node.clientWidth;
   render(html`<${Panel} />`, node);
   render(html`<${Sums} />`, byId("plan-sums"));
-  void readCategories();
   const sheet = byId("sheet");
   sheet.addEventListener("click", () => {
     const open = byId("plan").classList.toggle("up");
