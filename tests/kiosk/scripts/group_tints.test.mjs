@@ -15,6 +15,11 @@ test("a thing belongs to the group it was given, else to its category", () => {
   assert.deepEqual([...groups], [["a", "glue"], ["b", "fastener"], ["d", "glue"]]);
 });
 
+test("a name in several spellings is one group, as in the layout", () => {
+  const groups = groupsOf([thing("a", "Fastener"), thing("b", "", "nut-m3"), thing("c", "FASTENER")], CATEGORIES);
+  assert.deepEqual([...groups.values()], ["Fastener", "Fastener", "Fastener"]);
+});
+
 test("groups have tints in their order, but not one alone, nor the eighth", () => {
   assert.equal(tintsOf(new Map([["a", "glue"], ["b", "glue"]])).size, 0);
   assert.deepEqual([...tintsOf(new Map([["a", "x"], ["b", "y"], ["c", "x"]]))], [["x", 0], ["y", 1]]);

@@ -6,7 +6,8 @@
 const TINTS = 7;
 
 /**
- * Return the groups of things by their keys: the group that was given, or the category of a standard item.
+ * Return the groups of things by their keys: the group that was given, or the category of a standard item. A name in
+ * several spellings is one group, by the first of them.
  * @param {Thing[]} things
  * @param {Map<string, string>} categories by the ids of standard items
  * @returns {Map<string, string>}
@@ -14,9 +15,14 @@ const TINTS = 7;
 export function groupsOf(things, categories) {
   /** @type {Map<string, string>} */
   const groups = new Map();
+  /** @type {Map<string, string>} */
+  const spellings = new Map();
   for (const thing of things) {
     const group = thing.group.trim() || (thing.kind === "standard" ? categories.get(thing.id) : undefined);
-    if (group) groups.set(thing.key, group);
+    if (!group) continue;
+    const name = group.toLowerCase();
+    if (!spellings.has(name)) spellings.set(name, group);
+    groups.set(thing.key, spellings.get(name) ?? group);
   }
   return groups;
 }
