@@ -206,10 +206,8 @@ class Assortment:
 
     def mixing_cost(self, members: Collection[int]) -> float:
         """Return what it costs that these things, by their index, share a tray, in minutes."""
-        weights, uses = self.weights, [self.uses[index] for index in members]
-        without = uses.count(None)
-        groups = len(set(uses))  # all that belong to nothing are one more
-        return weights.mixed * max(groups - 1, 0) + weights.unlike * max(without - 1, 0)
+        uses = [self.uses[index] for index in members]
+        return self.weights.mixing(float(len(set(uses) - {None})), float(uses.count(None)))
 
     @cached_property
     def _base_costs(self) -> dict[tuple[Footprint, float, bool], float]:

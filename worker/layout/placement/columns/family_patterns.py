@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from worker.layout.placement.columns.assortment import Assortment, ChosenBand
+from worker.layout.placement.columns.assortment import LONG, Assortment, ChosenBand
 from worker.layout.placement.columns.band_split import ENDLESS, MOST_BANDS, BandSplit, BandWidths, subset_sums
 from worker.layout.placement.columns.tray_columns import Column, Footprint
 from worker.layout.storage.lane import LEAST_LANE, Lane
@@ -31,9 +31,6 @@ MOST_MEMBERS: Final = 8
 #: Lengths of lanes closer than this, in mm, are one; and there are so many of them at most.
 _NEAR: Final = 0.6
 _MOST_LENGTHS: Final = 80
-
-#: A thing is long when it is longer than this, in mm: it lies front to back.
-_LONG: Final = 100.0
 
 #: A larger tray is kept when it costs less than smaller ones by this, in minutes.
 _LESS: Final = 0.05
@@ -341,15 +338,12 @@ class FamilyPatterns:
     @cached_property
     def _mixing(self) -> "NDArray[np.float64]":
         """What it costs in each subset that things of different use share a tray, in minutes."""
-        stock, weights = self.stock, self.stock.weights
-        uses = [stock.uses[m] for m in self.members]
+        uses = [self.stock.uses[m] for m in self.members]
         named = np.zeros(1 << len(uses))
         for name in dict.fromkeys(use for use in uses if use is not None):
             named += subset_sums(np.array([float(use == name) for use in uses])) > 0.0
         without = subset_sums(np.array([float(use is None) for use in uses]))
-        groups = named + (without > 0.0)  # all that belong to nothing are one more
-        others = np.maximum(without - 1.0, 0.0)
-        return np.asarray(weights.mixed * np.maximum(groups - 1.0, 0.0) + weights.unlike * others, dtype=np.float64)
+        return self.stock.weights.mixing(named, without)
 
     @cached_property
     def _empty(self) -> Assortment:
@@ -360,7 +354,7 @@ class FamilyPatterns:
         """Keep the patterns that none of a smaller tray beats."""
         stock, place = self.stock, {side: k for k, side in enumerate(self._sides)}
         side_cost = stock.weights.side * subset_sums(
-            np.array([float(longest(stock.items[m].plain) > _LONG) for m in self.members])
+            np.array([float(longest(stock.items[m].plain) > LONG) for m in self.members])
         )
         costs = np.full((len(best), len(self.footprints)), np.inf)
         entered = np.full((len(best), len(self.footprints)), -1, dtype=np.intp)

@@ -10,14 +10,21 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from math import log2
 from types import MappingProxyType
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple, TypeVar
 
 from worker.layout.storage.lane import Lane
 from worker.layout.storage.poses import volume
 from worker.spec.items.item import Access, Item
 from worker.spec.items.layout import Profile
 
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
 __all__ = ["WEIGHTS", "Weights", "worth"]
+
+#: A number of things, or one for each of several sets of them.
+_CountT = TypeVar("_CountT", float, "NDArray[np.float64]")
 
 #: A cubic centimetre of filament weighs so many grams (PLA, 1.24 g/cm3; other filaments differ by a sixth).
 _GRAMS: Final = 1.24e-3
@@ -91,6 +98,15 @@ class Weights:
     def plastic(self) -> float:
         """The cost of a mm3 of filament."""
         return self.gram * _GRAMS
+
+    def mixing(self, groups: _CountT, without: _CountT) -> _CountT:
+        """Return what it costs that things share a tray: of so many groups, and so many that belong to none.
+
+        Both are numbers, or arrays of one shape; all that belong to none are one more group.
+        """
+        others = without > 0
+        every = groups + others
+        return self.mixed * (every - (every > 0)) + self.unlike * (without - others)
 
     def lane(self, item: Item, lane: Lane) -> float:
         """Return what it costs to take things out of a lane."""
