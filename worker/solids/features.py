@@ -282,7 +282,5 @@ def _lettering(shape: TrayShape, lettering: Lettering, reach: float | None = Non
         return (
             solid.translate((along, up, 0.0)).rotate((angle, 0.0, 0.0)).translate((0.0, edge, ledge.top - ledge.drop))
         )
-    level = shape.fill_top if lettering.face == "floor" else shape.height
-    if lettering.level is not None:
-        level = lettering.level
+    level = shape.floor_level(lettering) if lettering.face == "floor" else shape.height
     return solid.translate((along, up, level))

@@ -103,7 +103,7 @@ def _height(shape: Shape, lettering: Lettering) -> float:
     if lettering.face == "bottom":
         return 0.0
     if isinstance(shape, TrayShape) and lettering.face == "floor":
-        return shape.fill_top if lettering.level is None else lettering.level
+        return shape.floor_level(lettering)
     return float(getattr(shape, "height"))  # noqa: B009 - of every shape with letters on its top
 
 

@@ -201,6 +201,10 @@ class TrayShape:
     posts: tuple[Post, ...] = ()
     grips: tuple[GripLip, ...] = ()
 
+    def floor_level(self, lettering: Lettering) -> float:
+        """Return the z of the face of a `floor` lettering, mm: the tray's, or the bottom of a pocket."""
+        return self.fill_top if lettering.level is None else lettering.level
+
 
 @dataclass(frozen=True, slots=True)
 class Tongue:

@@ -265,7 +265,7 @@ def _lettering_range(shape: Shape, lettering: Lettering) -> Range:
             1
         ] + lettering.cap_height  # with room for tails and accents
     if isinstance(shape, TrayShape) and lettering.face == "floor":
-        level = shape.fill_top if lettering.level is None else lettering.level
+        level = shape.floor_level(lettering)
         return level + low, level + high
     if isinstance(shape, TrayShape) and lettering.face == "ledge" and shape.ledge is not None:
         return shape.ledge.top - shape.ledge.drop + low, shape.ledge.top + high
