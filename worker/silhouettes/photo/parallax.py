@@ -5,14 +5,16 @@ where Z is the camera's height: similar triangles.
 """
 
 from math import ceil
-from typing import Final, Literal, TypeAlias
+from typing import Final, Literal, TypeAlias, TypeVar
 
 import numpy as np
 import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
-__all__ = ["Body", "corrected", "grown", "union_over_heights", "unseen_flanks"]
+__all__ = ["Body", "corrected", "grown", "largest", "scaled", "union_over_heights", "unseen_flanks"]
+
+_ShapeT = TypeVar("_ShapeT", bound=shapely.Geometry)
 
 #: How a thing's sides run: straight up (flat), round across the sheet like a pen, or otherwise (stepped).
 Body: TypeAlias = Literal["flat", "round", "stepped"]
@@ -52,9 +54,9 @@ def corrected(
         body: how its sides run.
     """
     if body == "round":
-        return _scaled(seen, nadir, 1.0 - thickness / (2.0 * height))
+        return scaled(seen, nadir, 1.0 - thickness / (2.0 * height))
     if body == "flat":
-        return _largest(seen & _scaled(seen, nadir, 1.0 - thickness / height))
+        return largest(seen & scaled(seen, nadir, 1.0 - thickness / height))
     return union_over_heights(seen, nadir, height, thickness)
 
 
@@ -77,18 +79,18 @@ def union_over_heights(
     low, high = _HEIGHTS[body]
     reach *= high - low
     steps = min(max(ceil(reach / _STEP), 1), _MOST_STEPS)
-    plain = _largest(seen.simplify(_SIMPLIFY))
+    plain = largest(seen.simplify(_SIMPLIFY))
     shares = np.linspace(low, high, steps + 1) * thickness / height
-    union = _largest(shapely.union_all([_scaled(plain, nadir, 1.0 - share) for share in shares.tolist()]))
+    union = largest(shapely.union_all([scaled(plain, nadir, 1.0 - share) for share in shares.tolist()]))
     # between two copies the outline moves along a line: closing by half a step covers what they leave
     gap = 0.5 * reach / steps
-    closed = _largest(union.buffer(gap).buffer(-gap) | union)
+    closed = largest(union.buffer(gap).buffer(-gap) | union)
     return grown(closed, 0.0)
 
 
 def grown(outline: shapely.Polygon, by: float) -> shapely.Polygon:
     """Return an outline with a margin, mm, and few corners (1,500 instead of 13,900 of a block), around all of it."""
-    return _largest(outline.buffer(by + _SIMPLIFY).simplify(_SIMPLIFY))
+    return largest(outline.buffer(by + _SIMPLIFY).simplify(_SIMPLIFY))
 
 
 def unseen_flanks(likely: shapely.Polygon, thickness: float) -> float:
@@ -111,10 +113,12 @@ def unseen_flanks(likely: shapely.Polygon, thickness: float) -> float:
     return min(max(thickness / 2.0 - high, 0.0), _FLANK * thickness)
 
 
-def _scaled(polygon: shapely.Polygon, centre: NDArray[np.float64], factor: float) -> shapely.Polygon:
-    return shapely.affinity.scale(polygon, factor, factor, origin=(float(centre[0]), float(centre[1])))
+def scaled(shape: _ShapeT, centre: NDArray[np.float64], factor: float) -> _ShapeT:
+    """Return a shape scaled about a point ``(2,)``, mm."""
+    return shapely.affinity.scale(shape, factor, factor, origin=(float(centre[0]), float(centre[1])))
 
 
-def _largest(shape: shapely.Geometry) -> shapely.Polygon:
+def largest(shape: shapely.Geometry) -> shapely.Polygon:
+    """Return the polygon of a shape that has the largest area; an empty one where it has none."""
     parts = [part for part in shapely.get_parts(shape) if isinstance(part, shapely.Polygon)]
     return max(parts, key=lambda part: part.area, default=shapely.Polygon())

@@ -9,9 +9,9 @@ from typing import Final
 import cv2
 import numpy as np
 import shapely
-import shapely.affinity
 from numpy.typing import NDArray
 
+from worker.silhouettes.photo.parallax import largest, scaled
 from worker.silhouettes.photo.rectify import Rectified
 
 __all__ = ["mirrors_sheet", "with_sides"]
@@ -42,9 +42,8 @@ def mirrors_sheet(outline: shapely.Polygon, view: Rectified, nadir: NDArray[np.f
         nadir: `(2,)`, the point of the sheet below the camera, mm.
         share: thickness of the thing by the camera's height.
     """
-    origin = (float(nadir[0]), float(nadir[1]))
-    base = outline & shapely.affinity.scale(outline, 1.0 - share, 1.0 - share, origin=origin)
-    top = shapely.affinity.scale(base, 1.0 / (1.0 - share), 1.0 / (1.0 - share), origin=origin)
+    base = outline & scaled(outline, nadir, 1.0 - share)
+    top = scaled(base, nadir, 1.0 / (1.0 - share))
     sides = (outline - top).buffer(-_MIXED)
     beside = (top & sides.buffer(_NEAR + 2.0 * _MIXED)).buffer(-_MIXED)
     if min(sides.area, beside.area) < _LEAST_AREA:
@@ -59,11 +58,7 @@ def mirrors_sheet(outline: shapely.Polygon, view: Rectified, nadir: NDArray[np.f
 def with_sides(outline: shapely.Polygon, nadir: NDArray[np.float64], share: float) -> shapely.Polygon:
     """Return what a flat body hides of the sheet whose top alone is in an outline, mm."""
     steps = np.linspace(0.0, share, _STEPS).tolist()
-    origin = (float(nadir[0]), float(nadir[1]))
-    union = shapely.union_all([shapely.affinity.scale(outline, 1.0 - at, 1.0 - at, origin=origin) for at in steps])
-    return max(
-        (part for part in shapely.get_parts(union) if isinstance(part, shapely.Polygon)), key=lambda part: part.area
-    )
+    return largest(shapely.union_all([scaled(outline, nadir, 1.0 - at) for at in steps]))
 
 
 def _mask(region: shapely.Geometry, view: Rectified) -> NDArray[np.uint8]:
