@@ -430,7 +430,7 @@ def _summary(
         half=len(lattice.cells) - len(whole),
         across=across,
         leftover=(width, depth),
-        free=quarters - len(_covered(taken) & _cells(lattice)),
+        free=quarters - len(_covered(taken) & lattice.half_cells),
         placements=placements,
         seams=floor.seams,
         copies=drawer.copies,
@@ -452,13 +452,6 @@ def _covered(rectangles: Iterable[tuple[Spot, Spot]]) -> set[Spot]:
     """Return the half cells that rectangles cover, each once: a tray over others covers theirs."""
     return {
         (x + i, y + j) for (x, y), (across, back) in rectangles for i in range(across) for j in range(back)
-    }  # fmt: skip
-
-
-def _cells(lattice: Lattice) -> set[Spot]:
-    """Return the half cells of a grid that are there."""
-    return {
-        (cell.x + i, cell.y + j) for cell in lattice.cells for i in range(cell.width) for j in range(cell.depth)
     }  # fmt: skip
 
 

@@ -32,6 +32,11 @@ class Lattice:
         """Number of half cells along x and y, from the origin to the furthest socket; 0, 0 without a floor."""
         return max((c.x + c.width for c in self.cells), default=0), max((c.y + c.depth for c in self.cells), default=0)
 
+    @property
+    def half_cells(self) -> frozenset[tuple[int, int]]:
+        """The half cells that are there, along x and y."""
+        return frozenset((c.x + i, c.y + j) for c in self.cells for i in range(c.width) for j in range(c.depth))
+
 
 @dataclass(frozen=True, slots=True)
 class PlanWarning:

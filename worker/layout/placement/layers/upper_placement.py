@@ -352,13 +352,8 @@ class _Layers:
         return area
 
     @cached_property
-    def _cells(self) -> set[Spot]:
-        return {
-            (x, y)
-            for cell in self.lattice.cells
-            for x in range(cell.x, cell.x + cell.width)
-            for y in range(cell.y, cell.y + cell.depth)
-        }
+    def _cells(self) -> frozenset[Spot]:
+        return self.lattice.half_cells
 
     def _outside(self, tray: Tray, at: Spot | None) -> TrayError:
         return self._refusal(
