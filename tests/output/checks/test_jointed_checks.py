@@ -44,6 +44,34 @@ def test_a_jointed_tray_passes(job):
     assert all(check.passed for check in check_assembly(*job))
 
 
+@pytest.mark.parametrize(
+    "features",
+    [
+        {"cells": [5, 5], "grip": True, "finger_ramp": True, "label_ledge": True},
+        {"cells": [6, 5], "grip": True, "compartments": [2, 2], "magnets": {"diameter": 6, "depth": 2}},
+        {"cells": [5, 2], "compartments": [1, 2], "finger_ramp": {"rows": "all"}, "magnets": {"diameter": 4, "depth": 2,
+         "per_cell": True}},
+    ],
+)  # fmt: skip
+def test_a_jointed_tray_with_grips_ramps_and_magnets_passes_what_a_whole_one_does(features):
+    tray = {"name": "spoons", "height": 40, "at": [0, 0], **features}
+    across, deep = (42 * cells + 20 for cells in features["cells"])
+    drawer = {"name": "top", "width": across, "depth": deep, "height": 60, "trays": [tray]}
+    plan = lay_out(load({"spec": "1", "name": "k", "drawers": [drawer], "printer": {"bed": [180, 180, 180]}}))
+    meshes = {part.mark: build(part.shape) for part in plan.parts}
+    names = [check.name for check in check_assembly(plan, meshes)]
+    assert {"lowered", "floor lock", "wall lock"} <= set(names)
+    assert [check for check in check_assembly(plan, meshes) if not check.passed] == []
+    # the joined pieces are the whole tray less the air of the seams: as much plastic at every height of the lips
+    pieces = [part for part in plan.parts if part.kind == "tray"]
+    shape = pieces[0].shape.tray
+    whole, z = build(shape).manifold(), shape.height - 5.2
+    joined = sum(meshes[part.mark].manifold().slice(z).area() for part in pieces)
+    seams = {line for part in pieces for line in (part.shape.right, part.shape.back) if line is not None}
+    # each seam cuts two walls and its tongues; 40 mm2 is their air at most: 2 x 0.2 mm x 100 mm of outline
+    assert 0.0 < whole.slice(z).area() - joined < 40.0 * len(seams)
+
+
 def changed(meshes, mark, cutter, *, add=False):
     solid = meshes[mark].manifold()
     return {**meshes, mark: Mesh.of(solid + cutter if add else solid - cutter)}

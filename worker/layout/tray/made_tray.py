@@ -1,11 +1,12 @@
 """The made tray: the shape of a tray, and its pieces where it is larger than the bed."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from worker.layout.model.fingerprint import fingerprint
 from worker.layout.model.shapes import PieceShape, Point, TrayShape
-from worker.layout.tray.interior import tray_room
+from worker.layout.tray.grip_lips import grips_for_seams
+from worker.layout.tray.interior import Room, tray_room
 from worker.layout.tray.joints.jointed_tray import SplicedTray, jointed_tray
 from worker.layout.tray.joints.profile import Profile
 from worker.layout.tray.tray_builder import tray_shape, tray_size
@@ -72,25 +73,28 @@ class TrayMaker:
             return MadeTray(shape)
         if not self.joints:
             raise self._refusal(tray, pointer, size, "", "Set `joints` to true, or split it into smaller trays.")
-        if tray.grip:
-            raise self._refusal(
-                tray, pointer, size, ", and trays in pieces have no grips", "Leave out `grip`, or make it smaller."
-            )
         if tray.finger_ramp is None and shape.ramp is not None:  # unasked, it would only take room from the splices
             tray = tray.model_copy(update={"finger_ramp": NO_RAMP})
             shape = self._shape(tray, half_feet=half_feet, pointer=pointer)
         if shape.wells and tray.filling is None:  # a splice needs a solid floor on both sides
             solid = tray.model_copy(update={"filling": "solid"})
             shape = self._shape(solid, half_feet=half_feet, pointer=pointer)
-        ceiling = self._ceiling(tray, pointer)
-        jointed = jointed_tray(shape, joint=self.joint, line_width=self.line_width, ceiling=ceiling, beds=self.beds)
+        room = self._room(tray, pointer)
+        choices = [shape]
+        if shape.grips:
+            choices = [replace(shape, grips=grips) for grips in grips_for_seams(room, shape)]
+        cut = [
+            jointed_tray(choice, joint=self.joint, line_width=self.line_width, ceiling=room.ceiling, beds=self.beds)
+            for choice in choices
+        ]
+        jointed = min((tray for tray in cut if tray is not None), key=lambda tray: len(tray.pieces), default=None)
         if jointed is None:
             raise self._refusal(
                 tray, pointer, size, " and cannot be cut into pieces that do",
-                "Leave a clear strip across it, away from dividers, pockets, texts and magnets, or split it into "
+                "Leave a clear strip across it, away from dividers, pockets, texts, grips and magnets, or split it into "
                 "smaller trays.",
             )  # fmt: skip
-        return MadeTray(shape, jointed)
+        return MadeTray(jointed.bare, jointed)
 
     def _shape(self, tray: Tray, *, half_feet: bool, pointer: str) -> TrayShape:
         return tray_shape(
@@ -102,8 +106,8 @@ class TrayMaker:
             pointer=pointer,
         )
 
-    def _ceiling(self, tray: Tray, pointer: str) -> float:
-        """Return the z at which dividers and posts end.
+    def _room(self, tray: Tray, pointer: str) -> Room:
+        """Return the interior of a tray that is joined.
 
         Raises:
             TrayError: if the tray is too low to be joined.
@@ -117,7 +121,7 @@ class TrayMaker:
                 value=tray.height, limit=f"at least {least:g} mm",
                 remedy="Make it higher" + (", or its rim straight." if tray.rim == "stacking" else "."),
             )  # fmt: skip
-        return room.ceiling
+        return room
 
     def _refusal(
         self, tray: Tray, pointer: str, size: tuple[float, float, float], message: str, remedy: str

@@ -208,7 +208,8 @@ class Tray(Noun):
     grip: bool = Field(
         default=False,
         strict=True,
-        description="Lips inside two opposite walls to lift the tray out by: fingers go below them and press outwards.",
+        description="Lips inside two opposite walls to lift the tray out by: fingers go below them and press outwards. "
+        "A tray in pieces has them where no seam is, or two on each wall with a seam between them.",
     )
     magnets: Magnets | None = Field(
         default=None, description="Recesses for magnets in the feet; four a tray by default."

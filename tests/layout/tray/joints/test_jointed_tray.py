@@ -4,6 +4,7 @@ import pytest
 from hypothesis import HealthCheck, given, reject, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
+from shapely import LineString, Polygon, box
 
 from tests.layout.relayout.printed_manifest import again, counts
 from tests.solids.joint_geometry import jointed
@@ -168,3 +169,54 @@ def test_piece_sizes_add_up_to_the_tray_and_its_overlaps():
     assert sum(widths) == pytest.approx(251.4 + tray.profile.reach - 0.1)
     room = tray_room(Tray(name="t", cells=(6, 2), height=40.0), joint=JOINT, pitch=42.0, line_width=0.44, pointer="")
     assert all(post.top == room.ceiling for post in tray.shape.posts)
+
+
+_GRIPPED = st.fixed_dictionaries(
+    {
+        "cells": st.tuples(st.integers(3, 8), st.integers(2, 7)).filter(lambda cells: max(cells) > 4),
+        "compartments": st.tuples(st.integers(1, 3), st.integers(1, 3)),
+        "finger_ramp": st.booleans(),
+        "label_ledge": st.booleans(),
+    }
+)
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@given(_GRIPPED)
+def test_each_grip_of_a_tray_in_pieces_is_whole_and_the_tray_hangs_from_its_middle(fields):
+    tray = {"name": "any", "height": 40, "rim": "straight", "grip": True, "at": [0, 0], **fields}
+    try:
+        plan = lay_out(load(job(tray)))
+    except TrayError:
+        reject()
+    pieces = [part.shape for part in plan.parts if part.kind == "tray"]
+    shape = pieces[0].tray
+    outer = tuple(halves * shape.pitch / 2.0 - 2.0 * shape.inset for halves in shape.halves)
+    assert len(shape.grips) in {2, 4}
+    for grip in shape.grips:
+        across = (
+            (outer[0 if grip.axis == "x" else 1] - 9.2, outer[0 if grip.axis == "x" else 1]) if grip.far else (0, 9.2)
+        )
+        along = grip.start, grip.end
+        lip = box(
+            *(across[0], along[0], across[1], along[1])
+            if grip.axis == "x"
+            else (along[0], across[0], along[1], across[1])
+        )
+        # a seam is a line from wall to wall, with posts in the corners between it and the walls
+        for line in {line for piece in pieces for line in (piece.right, piece.back) if line is not None}:
+            ends = [(line.at, -9.0), (line.at, 999.0)] if line.axis == "x" else [(-9.0, line.at), (999.0, line.at)]
+            assert LineString(ends).distance(lip) > 2.0
+        assert all(Polygon(post.outline).distance(lip) > 0.5 for post in shape.posts)
+    for axis in {grip.axis for grip in shape.grips}:
+        lips = [grip for grip in shape.grips if grip.axis == axis]
+        assert sum(grip.far for grip in lips) * 2 == len(lips)
+
+
+def test_a_tray_that_a_seam_halves_hangs_from_four_grips():
+    plan = lay_out(load(job({**SPOONS, "cells": [6, 6], "height": 40, "compartments": [2, 2], "grip": True})))
+    pieces = [part.shape for part in plan.parts if part.kind == "tray"]
+    lips = [(grip.start + grip.end) / 2.0 for grip in pieces[0].tray.grips]
+    assert len(lips) == len(pieces) == 4
+    # level: the mean of the lips is the middle of the wall, 6 cells of 42 mm less the air at both sides
+    assert sum(lips) / 4 == pytest.approx((6 * 42.0 - 0.6) / 2.0, abs=1e-6)

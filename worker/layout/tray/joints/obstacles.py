@@ -9,6 +9,8 @@ from typing import Final, Literal
 
 from worker.layout.model.shapes import Lettering, Ring, TrayShape, Wall
 from worker.layout.tray.font import extent
+from worker.layout.tray.grip_lips import grip_outline
+from worker.layout.tray.joints.outlines import wall_taper
 from worker.layout.tray.joints.profile import AIR, TAB_HEAD, TAB_REACH, Profile
 from worker.layout.tray.pockets.pocket_outline import pocket_ring
 from worker.spec.drawer.joint import CORNER_RADIUS
@@ -151,9 +153,23 @@ class Obstacles:
             span = _text_span(lettering, axis)
             if span is not None:
                 yield span[0] - _TEXT_MARGIN, span[1] + _TEXT_MARGIN
+        yield from self._grips(axis)
         if axis == "y":
             for low, high in self._under_slopes():
                 yield low - _MARGIN, high + before + _MARGIN
+
+    def _grips(self, axis: Axis) -> Iterator[Span]:
+        """Yield where a line would cut a grip's lip, or put a post in it."""
+        shape, profile = self.shape, self.profile
+        outer = self.length("x"), self.length("y")
+        taper = wall_taper(shape.wall, profile)
+        for grip in shape.grips:
+            along = [point[_index(axis)] for point in grip_outline(grip, outer, shape.wall)]
+            if grip.axis == axis:  # the lip is along the line
+                before, behind = AIR / 2.0, profile.female
+            else:
+                before, behind = (end + taper for end in reversed(profile.ends))
+            yield min(along) - before - _MARGIN, max(along) + behind + _MARGIN
 
     def _pockets(self, axis: Axis) -> Iterator[Span]:
         rings: list[Ring] = [pocket_ring(pocket) for pocket in self.shape.pockets]

@@ -13,7 +13,7 @@ from worker.layout.tray.joints.profile import AIR, TAB_HALF, TAB_HEAD, TAB_LOCK,
 from worker.layout.tray.pockets.pocket_outline import mitred
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["BEYOND", "POINTS_OF_A_TAB", "post_section", "splice", "wall_posts"]
+__all__ = ["BEYOND", "POINTS_OF_A_TAB", "post_section", "splice", "wall_posts", "wall_taper"]
 
 Axis = Literal["x", "y"]
 
@@ -79,15 +79,22 @@ def wall_posts(  # noqa: PLR0917 - as for the splice
     """
     if wall >= profile.post - LENGTH_EPSILON:
         return ()
+    taper = wall_taper(wall, profile)
     thick = max(profile.post, wall + _ALIKE)
-    root = wall - min(_OVERLAP, wall / 2.0)
+    root = thick - taper
     before, behind = profile.ends
-    taper = thick - root  # both ends lean back at 45 degrees
     outline = ((-before - taper, root), (behind + taper, root), (behind, thick), (-before, thick))
     mirrored = tuple((x, length - u) for x, u in reversed(outline))
     return tuple(
         Post(_ring(axis, at, flat), post_top) for flat, post_top in zip((outline, mirrored), tops, strict=True)
     )
+
+
+def wall_taper(wall: float, profile: Profile) -> float:
+    """Return the length of a post's ends, which lean back at 45 degrees into its wall, mm; 0 where there is no post."""
+    if wall >= profile.post - LENGTH_EPSILON:
+        return 0.0
+    return max(profile.post, wall + _ALIKE) - wall + min(_OVERLAP, wall / 2.0)
 
 
 @lru_cache(maxsize=64)
