@@ -91,8 +91,8 @@ class TrayMaker:
         if jointed is None:
             raise self._refusal(
                 tray, pointer, size, " and cannot be cut into pieces that do",
-                "Leave a clear strip across it, away from dividers, pockets, texts, grips and magnets, or split it into "
-                "smaller trays.",
+                "Leave a clear strip across it, away from dividers, pockets, texts, grips and magnets, or split it "
+                "into smaller trays.",
             )  # fmt: skip
         return MadeTray(jointed.bare, jointed)
 
