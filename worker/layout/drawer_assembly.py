@@ -4,7 +4,7 @@ import itertools
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 from worker.layout.drawer.free_rectangles import free_spaces
 from worker.layout.drawer.outline import Outline
@@ -20,11 +20,13 @@ from worker.layout.lanes.shelves import DIVIDER
 from worker.layout.model.part_registry import Register, box_of
 from worker.layout.model.plan import DrawerPlan, JointedTray, LanePlan, Lattice, PanelPlan, Stored, UpperPlan
 from worker.layout.model.shapes import Lettering, PieceShape, Placement, TileShape
-from worker.layout.panels.drawer_panels import DrawerPanels, lay_panels
+from worker.layout.panels.drawer_panels import enter_panels
 from worker.layout.panels.lines import panel_lines
+from worker.layout.panels.panel_layout import PanelLayout, panel_layout
 from worker.layout.panels.profile import PanelProfile
+from worker.layout.panels.sockets import FloorSockets
 from worker.layout.placement.bay import Spot
-from worker.layout.placement.layers.panel_seats import Obstruction, PanelTop
+from worker.layout.placement.layers.panel_seats import Obstruction
 from worker.layout.placement.layers.upper_placement import DrawerRoom, panel_seats
 from worker.layout.placement.layers.upper_trays import LayeredTray, carriers, layered, on_half_feet, support
 from worker.layout.placement.tray_placement import PlacedTray, tray_halves
@@ -42,9 +44,6 @@ from worker.spec.drawer.joint import Joint
 from worker.spec.drawer.tray import Tray
 from worker.spec.errors import PanelError, TrayError
 from worker.spec.tolerances import LENGTH_EPSILON
-
-if TYPE_CHECKING:
-    from shapely.geometry.base import BaseGeometry
 
 __all__ = ["Entering"]
 
@@ -74,6 +73,7 @@ class Entering:
         items: Sequence[Furniture],
         held: Mapping[int, HeldTray],
         lanes: DrawerLanes,
+        laid: PanelLayout,
     ) -> DrawerPlan:
         """Return the plan of one drawer; its parts are entered into the register.
 
@@ -85,9 +85,11 @@ class Entering:
             items: trays for items, those that stay first, and spare trays.
             held: what its own trays hold, by their index.
             lanes: its lanes, with the panels between them.
+            laid: its panels.
         """
         drawer, pointer, grid = self.spec.drawers[index], f"/drawers/{index}", self.spec.grid
-        area = outline.usable if drawer.floor == "none" else floor_area(outline.usable, lanes)
+        bare = drawer.floor == "tiles" and not drawer.tiled_throughout
+        area = floor_area(outline.usable, lanes) if bare else outline.usable
         floor = tile_floor(
             outline.usable if area is None else area,
             lattice,
@@ -121,7 +123,7 @@ class Entering:
             ),
         )
         placements = (*tiles, *(placement for tray in standing for placement in tray.placements), *keys)
-        panels = self.laid_panels(drawer, outline, pointer, lanes, area if lattice.cells else None)
+        panels = enter_panels(laid, self.register)
         jointed = tuple(
             joined(tray.made.jointed, tray.placements, start)
             for start, tray in zip(starts, standing, strict=False)
@@ -142,7 +144,7 @@ class Entering:
                 )
             ],
             lattice,
-            DrawerRoom(panels=_tops(drawer, panels.panels)),
+            DrawerRoom(panels=laid.tops),
         )
         self._warn_of_loose(floor, tiles, pointer)
         return _summary(
@@ -185,58 +187,57 @@ class Entering:
                 )
         return tuple(upper)
 
-    def room(self, index: int, outline: Outline, lattice: Lattice, lanes: DrawerLanes) -> DrawerRoom:
-        """Return a drawer as trays on others and on panels find it.
-
-        Raises:
-            PanelError: if a panel has no place or does not stand.
-        """
-        drawer, register = self.spec.drawers[index], Register()
-        floor = floor_area(outline.usable, lanes) if lattice.cells else None
-        laid = replace(self, register=register).laid_panels(drawer, outline, f"/drawers/{index}", lanes, floor)
-        sizes = {part.mark: part.size for part in register.parts()}
-        obstructions: list[Obstruction] = []
-        for panel in laid.panels:
-            for kind, indices in (("the shoe of", panel.shoes), ("the clip of", panel.clips)):
-                for place in (laid.placements[number] for number in indices):
-                    wide, deep, high = sizes[place.mark]
-                    wide, deep = (deep, wide) if place.turn % 180 else (wide, deep)
-                    (x, y, _), name = place.at, f"{kind} panel {panel.name!r}"
-                    obstructions.append(Obstruction(name, (x, y, x + wide, y + deep), high))
+    def room(self, outline: Outline, lanes: DrawerLanes, panels: PanelLayout) -> DrawerRoom:
+        """Return a drawer as trays on others and on panels find it."""
+        things: list[Obstruction] = []
         for stored in lanes.contents:
             (x, y, z), (wide, deep, high) = stored.at, stored.size
-            obstructions.append(Obstruction(f"{stored.item!r} in its lane", (x, y, x + wide, y + deep), z + high))
-        return DrawerRoom(outline.usable, _tops(drawer, laid.panels), tuple(obstructions))
+            things.append(Obstruction(f"{stored.item!r} in its lane", (x, y, x + wide, y + deep), z + high))
+        return DrawerRoom(outline.usable, panels.tops, (*panels.obstructions, *things))
 
-    def laid_panels(
-        self, drawer: Drawer, outline: Outline, pointer: str, lanes: DrawerLanes, floor: "BaseGeometry | None"
-    ) -> DrawerPanels:
-        """Return the panels of a drawer, those of its lanes last; their parts are entered into the register."""
+    def panels(self, index: int, outline: Outline, lanes: DrawerLanes, lattice: Lattice) -> PanelLayout:
+        """Return the panels of a drawer in their places, those of its lanes last.
+
+        Args:
+            index: index of the drawer in the spec.
+            outline: its usable outline.
+            lanes: its lanes, with the panels between them.
+            lattice: its grid, which counts where panels stand on tiles.
+
+        Raises:
+            PanelError: if a panel has no place, does not stand, or cannot be printed.
+        """
+        drawer = self.spec.drawers[index]
         divided = drawer.model_copy(update={"panels": (*drawer.panels, *lanes.panels)})
-        listed = len(drawer.panels)
-        return lay_panels(
-            divided, outline.usable, pointer, self._panel_profile, self.bed, self._panel_layer, self.register, floor,
-            listed,
+        beside = None if drawer.floor == "none" or drawer.tiled_throughout else floor_area(outline.usable, lanes)
+        return panel_layout(
+            divided, outline.usable, f"/drawers/{index}", self._panel_profile, self.bed, self._panel_layer,
+            floor=beside, sockets=self.sockets(drawer, lattice), listed=len(drawer.panels),
         )  # fmt: skip
 
-    def panel_bands(self, index: int, outline: Outline) -> list[Rectangle]:
+    def sockets(self, drawer: Drawer, lattice: Lattice) -> FloorSockets | None:
+        """Return the sockets that a drawer's panels stand on; None for panels on the bare bottom."""
+        return FloorSockets(lattice, self.joint) if drawer.tiled_throughout else None
+
+    def panel_bands(self, index: int, outline: Outline, lattice: Lattice) -> list[Rectangle]:
         """Return the rectangles that the panels of a drawer's list take, mm.
 
         Raises:
             PanelError: if a panel has no place or does not stand.
         """
         drawer = self.spec.drawers[index]
-        lines = panel_lines(drawer, outline.usable, f"/drawers/{index}", self._panel_profile, self._panel_layer)
+        lines = panel_lines(
+            drawer, outline.usable, f"/drawers/{index}", self._panel_profile, self._panel_layer,
+            sockets=self.sockets(drawer, lattice),
+        )  # fmt: skip
         return [line.across(max(line.thickness, DIVIDER) / 2.0, line.start, line.end) for line in lines]
 
-    def panel_fault(self, index: int, outline: Outline, lanes: DrawerLanes) -> str | None:
+    def panel_fault(self, index: int, outline: Outline, lanes: DrawerLanes, lattice: Lattice) -> str | None:
         """Return why the panels between the lanes of a drawer cannot be set up; None if they can."""
-        drawer = self.spec.drawers[index]
         if not lanes.panels:
             return None
-        floor = None if drawer.floor == "none" else floor_area(outline.usable, lanes)
         try:
-            replace(self, register=Register()).laid_panels(drawer, outline, f"/drawers/{index}", lanes, floor)
+            self.panels(index, outline, lanes, lattice)
         except PanelError as fault:
             return fault.message
         return None
@@ -453,18 +454,6 @@ def _covered(rectangles: Iterable[tuple[Spot, Spot]]) -> set[Spot]:
     return {
         (x + i, y + j) for (x, y), (across, back) in rectangles for i in range(across) for j in range(back)
     }  # fmt: skip
-
-
-def _tops(drawer: Drawer, panels: Sequence[PanelPlan]) -> tuple[PanelTop, ...]:
-    """Return the top edges of a drawer's panels, of which those of its list come first."""
-    tops: list[PanelTop] = []
-    for number, panel in enumerate(panels):
-        axis, half = ("x", "y").index(panel.along), panel.thickness / 2.0
-        box = (panel.start, panel.at - half, panel.end, panel.at + half)
-        box = box if axis == 0 else (box[1], box[0], box[3], box[2])
-        listed = number < len(drawer.panels) and drawer.panels[number].name is not None
-        tops.append(PanelTop(panel.name, axis, box, panel.height, listed))
-    return tuple(tops)
 
 
 def _longest(lines: Iterable[int]) -> int:

@@ -24,6 +24,7 @@ from worker.layout.model.part_registry import Register
 from worker.layout.model.plan import DrawerPlan, Lattice, Plan, Unplaced
 from worker.layout.model.plan_document import plan_document
 from worker.layout.model.unplaced import settle_unplaced
+from worker.layout.panels.panel_layout import PanelLayout
 from worker.layout.placement.bay import Anchor, Spot, related
 from worker.layout.placement.layers.upper_placement import DrawerRoom, place_upper_trays
 from worker.layout.placement.layers.upper_trays import ceilings, layered
@@ -33,7 +34,7 @@ from worker.layout.relayout.planned_trays import earlier_trays, left_out, shared
 from worker.layout.relayout.previous_layout import Previous
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.layout.tray.made_tray import MadeTray
-from worker.spec import Spec
+from worker.spec import Drawer, Spec
 from worker.spec.drawer.tray import NO_RAMP, FingerRamp, Tray
 from worker.spec.errors import TrayError
 from worker.spec.items.item import Item
@@ -96,6 +97,7 @@ class _Job:
         self.register = Register(self.previous.marks, self.previous.numbers)
         self._outlines_and_lattices: dict[int, tuple[Outline, Lattice]] = {}
         self._placed: dict[int, tuple[PlacedTray, ...]] = {}
+        self._laid: dict[int, PanelLayout] = {}
         self._staying = (Staying(),) * len(spec.drawers)
         self._holdings, held = held_things(spec)
         self._held: dict[int, dict[int, HeldTray]] = {}
@@ -108,12 +110,18 @@ class _Job:
             [not_held(spec.items_of(index), held) for index in range(len(spec.drawers))],
             not_held(spec.items_of(None), held),
             self.bed,
-            [self.entering.panel_bands(index, outline) for index, outline in enumerate(self._outlines)],
-            lambda index, lanes: self.entering.panel_fault(index, self._outlines[index], lanes),
+            [
+                self.entering.panel_bands(index, outline, self._below_panels(index))
+                for index, outline in enumerate(self._outlines)
+            ],
+            lambda index, lanes: self.entering.panel_fault(
+                index, self._outlines[index], lanes, self._below_panels(index)
+            ),
             [
                 self.previous.as_printed(drawer.name, outline)
                 for drawer, outline in zip(spec.drawers, self._outlines, strict=True)
             ],
+            [self.entering.sockets(drawer, self._below_panels(index)) for index, drawer in enumerate(spec.drawers)],
         )
         self._own, self._of_job = list(self._lanes.own), self._lanes.of_job
         self._earlier: tuple[tuple[EarlierTray, ...], ...] = ()
@@ -286,6 +294,7 @@ class _Job:
         drawer, kept = self.spec.drawers[index], self._staying[index].kept
         taken = [(place.at, tray_halves(drawer.trays[place.tray])) for place in self._places(index)]
         taken += [piece.rectangle for piece in kept]
+        taken += self._shut(index)
         site = site_of(self.spec, index, self._outline_and_lattice(index)[1], taken, self.bed)
         held = [
             Anchor(self._held_trays(index)[place.tray].items, place.at, tray_halves(drawer.trays[place.tray]))
@@ -318,10 +327,35 @@ class _Job:
             pointer=f"/drawers/{index}",
         )
 
+    def _below_panels(self, index: int) -> Lattice:
+        """Return the grid that a drawer's panels stand on; one without cells on the bare bottom."""
+        if self.spec.drawers[index].tiled_throughout:
+            return self._outline_and_lattice(index)[1]
+        return Lattice((0.0, 0.0), self.spec.grid.pitch, ())
+
+    def _panels(self, index: int) -> PanelLayout:
+        """Return the panels of a drawer in their places, worked out once."""
+        if index not in self._laid:
+            outline, lanes = self._outlines[index], self._lanes.drawers[index]
+            self._laid[index] = self.entering.panels(index, outline, lanes, self._below_panels(index))
+        return self._laid[index]
+
+    def _shut(self, index: int) -> tuple[tuple[Spot, Spot], ...]:
+        """Return the half cells of a drawer in which no tray can stand: below panels and lanes on its tiles."""
+        drawer, lanes = self.spec.drawers[index], self._lanes.drawers[index]
+        sockets = self.entering.sockets(drawer, self._below_panels(index))
+        if sockets is None:
+            return ()
+        boxes = [(*lane.at, lane.at[0] + lane.size[0], lane.at[1] + lane.size[1]) for lane in lanes.lanes]
+        return tuple((spot, (1, 1)) for spot in sorted(sockets.covered((*boxes, *self._panels(index).covered))))
+
     def _floor_area(self, index: int) -> Area | None:
         """Return what a drawer's floor covers; None without one."""
-        if self.spec.drawers[index].floor == "none":
+        drawer = self.spec.drawers[index]
+        if drawer.floor == "none":
             return None
+        if drawer.tiled_throughout:
+            return self._outlines[index].usable
         return floor_area(self._outlines[index].usable, self._lanes.drawers[index])
 
     def _repitched(self) -> Iterator[Site]:
@@ -341,12 +375,13 @@ class _Job:
             drawer, lattice = self.spec.drawers[index], self._outline_and_lattice(index)[1]
             kept = self._staying[index].kept
             pins = self._relayout(index).pins(kept) if self.previous.document is not None else {}
-            taken = [piece.rectangle for piece in kept]
+            taken = [*self._shut(index), *(piece.rectangle for piece in kept)]
             place = partial(place_trays, drawer, lattice, pointer=f"/drawers/{index}", pins=pins)
             try:
                 placed = place(taken=(*taken, *self._reserved(index, taken)))
             except TrayError:
                 placed = place(taken=taken)  # trays come before items
+            _check_clear(drawer, placed, self._shut(index), f"/drawers/{index}")
             self._placed[index] = place_upper_trays(
                 drawer, lattice, self.joint, placed, pointer=f"/drawers/{index}", room=self._room(index)
             )
@@ -356,8 +391,7 @@ class _Job:
         """Return a drawer as its trays on others and on panels find it."""
         if not any(tray.raised for tray in self.spec.drawers[index].trays):
             return DrawerRoom()
-        outline, lattice = self._outline_and_lattice(index)
-        return self.entering.room(index, outline, lattice, self._lanes.drawers[index])
+        return self.entering.room(self._outlines[index], self._lanes.drawers[index], self._panels(index))
 
     def _reserved(self, index: int, taken: Sequence[tuple[Spot, Spot]]) -> tuple[tuple[Spot, Spot], ...]:
         """Return the positions that items of a drawer are pinned to, which trays without a position must leave free."""
@@ -377,4 +411,25 @@ class _Job:
         items = (*self._staying[index].kept, *new)
         places, held = self._places(index), self._held_trays(index)
         outline, lattice = self._outline_and_lattice(index)
-        return self.entering.drawer(index, outline, lattice, places, items, held, self._lanes.drawers[index])
+        lanes, panels = self._lanes.drawers[index], self._panels(index)
+        return self.entering.drawer(index, outline, lattice, places, items, held, lanes, panels)
+
+
+def _check_clear(drawer: Drawer, placed: Sequence[PlacedTray], shut: Sequence[tuple[Spot, Spot]], pointer: str) -> None:
+    """Check that no tray stands where a panel or a lane is.
+
+    Raises:
+        TrayError: if one with a place of its own does.
+    """
+    spots = {spot for spot, _ in shut}
+    for place in placed:
+        tray, (wide, deep) = drawer.trays[place.tray], tray_halves(drawer.trays[place.tray])
+        under = ((place.at[0] + x, place.at[1] + y) for y in range(deep) for x in range(wide))
+        met = next((spot for spot in under if spot in spots), None)
+        if met is not None:
+            raise TrayError(
+                f"Tray {tray.name!r} stands where a panel or a lane is.",
+                pointer=f"{pointer}/trays/{place.tray}/at", value=tray.at,
+                limit=f"cells clear of panels, their shoes and lanes; {met[0] / 2.0:g}, {met[1] / 2.0:g} is not",
+                remedy="Move the tray or the panel, or let the tray have no place of its own.",
+            )  # fmt: skip

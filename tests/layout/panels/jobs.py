@@ -23,3 +23,8 @@ def panel_spec(*panels, width=420, depth=300, height=70, bed=(180, 180, 180), **
 def panel_plan(*panels, **fields):
     """Return the plan of a drawer without a floor."""
     return lay_out(panel_spec(*panels, **fields))
+
+
+def floor_plan(*panels, **fields):
+    """Return the plan of a drawer with a floor of tiles."""
+    return lay_out(panel_spec(*panels, floor="tiles", **fields))

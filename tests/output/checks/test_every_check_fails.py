@@ -11,7 +11,7 @@ import pytest
 from tests.output.checks.test_assembly_checks import failures as assembly_failures
 from tests.output.checks.test_jointed_checks import barred, jointed_job, moved, unlocked
 from tests.output.checks.test_lettering_checks import faulty
-from tests.output.checks.test_panel_checks import CHANGES, failures_of
+from tests.output.checks.test_panel_checks import CHANGES, FLOOR_CHANGES, failures_of
 from tests.output.checks.test_part_checks import failures as part_failures
 from tests.output.checks.test_upper_tray_checks import CHANGES as UPPER
 from tests.output.checks.test_upper_tray_checks import failures_of as upper_failures
@@ -135,7 +135,7 @@ CASES = {
             "lettering inside",
         )
     },
-    **{name: lambda _, name=name: failures_of(name) for name in CHANGES if name != "lowered"},
+    **{name: lambda _, name=name: failures_of(name) for name in (*CHANGES, *FLOOR_CHANGES) if name != "lowered"},
     **{name: lambda _, name=name: upper_failures(name) for name in UPPER},
     "outline": lambda box: _two(box, ("tray", "tray"), 70.0),
     "height": lambda box: _two(box, ("tray", "tray"), 1.0, size=(100.0, 60.0, 2.9)),

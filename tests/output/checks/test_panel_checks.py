@@ -6,7 +6,7 @@ from functools import cache
 import manifold3d
 import pytest
 
-from tests.layout.panels.jobs import panel_plan
+from tests.layout.panels.jobs import floor_plan, panel_plan
 from worker.output.checks.assembly_checks import check_assembly
 from worker.output.meshes.standing import stood
 from worker.solids import build
@@ -22,6 +22,14 @@ def panel_job():
     return plan, {part.mark: build(part.shape) for part in plan.parts}
 
 
+@cache
+def floor_job():
+    """Return the plan of two panels that cross on a floor of tiles, and the parts' meshes."""
+    plan = floor_plan({"along": "x", "at": 150, "height": 60}, {"along": "y", "at": 125, "height": 50},
+                      bed=(350, 200, 200))  # fmt: skip
+    return plan, {part.mark: build(part.shape) for part in plan.parts}
+
+
 def failed(plan, meshes):
     return {check.name for check in check_assembly(plan, meshes) if not check.passed}
 
@@ -31,6 +39,13 @@ def test_panels_pass_every_check():
     names = {check.name for check in check_assembly(plan, meshes)}
     assert failed(plan, meshes) == set()
     assert {"lap", "lowered", "tab", "tab lock", "clip", "shoe press", "shoe", "upright", "buckling"} <= names
+
+
+def test_panels_on_tiles_pass_every_check():
+    plan, meshes = floor_job()
+    names = {check.name for check in check_assembly(plan, meshes)}
+    assert failed(plan, meshes) == set()
+    assert {"foot", "foot lock", "carried", "lap", "shoe press", "upright"} <= names
 
 
 def mark_of(plan, panel, group, number=0):
@@ -95,8 +110,35 @@ CHANGES = {
 }
 
 
+def thin_foot(plan, meshes):
+    """A foot that has lost 1 mm of its base at both sides of its panel."""
+    mark = mark_of(plan, 0, "feet")
+    wide, deep, _ = plan.part(mark).size
+    sides = [manifold3d.Manifold.cube((1.0, deep + 2.0, 9.0)).translate((x, -1.0, -1.0)) for x in (0.0, wide - 1.0)]
+    return plan, {**meshes, mark: Mesh.of(meshes[mark].manifold() - sides[0] - sides[1])}
+
+
+def without_floor(plan, meshes):
+    """Panels whose shoe at the left stands over nothing: that side of the tiles has lost its upper half."""
+    block = manifold3d.Manifold.cube((26.0, 999.0, 9.0)).translate((-1.0, -1.0, 1.5))
+    tiles = {part.mark for part in plan.parts if part.kind == "tile"}
+    return plan, {
+        mark: Mesh.of(mesh.manifold() - block) if mark in tiles else mesh for mark, mesh in meshes.items()
+    }  # fmt: skip
+
+
+#: Changes of panels on a floor of tiles, by the check that fails.
+FLOOR_CHANGES = {
+    "foot": lambda plan, meshes: (shifted(plan, 0, "feet", (0.0, 0.1, 0.0)), meshes),
+    "foot lock": thin_foot,
+    "carried": without_floor,
+}
+
+
 def failures_of(name):
     """Return the failed checks of two panels that are changed so that the check of this name fails."""
+    if name in FLOOR_CHANGES:
+        return failed(*FLOOR_CHANGES[name](*floor_job()))
     return failed(*CHANGES[name](*panel_job()))
 
 
@@ -112,7 +154,7 @@ def test_a_panel_carries_the_press_of_its_shoes(times, expected):
     assert failed(with_panel(plan, 0, buckling=times * press), meshes) == expected
 
 
-@pytest.mark.parametrize("name", CHANGES)
+@pytest.mark.parametrize("name", [*CHANGES, *FLOOR_CHANGES])
 def test_a_check_of_panels_fails(name):
     assert name in failures_of(name)
 

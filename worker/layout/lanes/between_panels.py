@@ -36,7 +36,16 @@ def between_panels(
     rooms = shapely.get_parts(shapely.difference(area, shapely.union_all([shapely.box(*band) for band in bands])))
     rectangles = [room for part in rooms if (room := largest_rectangle(part)) is not None]
     rectangles.sort(key=lambda room: (_size(room), room))
-    return in_rooms(items, [replace(site, room=room, pitch=None) for room in rectangles], homes or {})
+    lanes = in_rooms(items, [replace(site, room=room, pitch=None, grid=None) for room in rectangles], homes or {})
+    return lanes if site.grid is None else _with_things(lanes)
+
+
+def _with_things(lanes: DrawerLanes) -> DrawerLanes:
+    """Return the lanes that things lie in: trays stand between the other panels of a floor."""
+    numbers = {index: number for number, index in enumerate(sorted({stored.lane or 0 for stored in lanes.contents}))}
+    kept = tuple(replace(lanes.lanes[index], name=f"lane {number + 1}") for index, number in numbers.items())
+    contents = tuple(replace(stored, lane=numbers[stored.lane or 0]) for stored in lanes.contents)
+    return replace(lanes, lanes=kept, contents=contents)
 
 
 def in_rooms(items: Sequence[tuple[str, Item]], sites: Sequence[LaneSite], homes: Mapping[str, int]) -> DrawerLanes:

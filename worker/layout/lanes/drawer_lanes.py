@@ -25,6 +25,9 @@ _HELD_SHARE: Final = 0.7
 _LEAST_HEIGHT: Final = 40.0
 #: A free lane at the end of a row or beside the rows is at least this wide, mm (own choice: for a hand).
 _LEAST_FREE: Final = 90.0
+#: Distance of a panel from the edges of cells between which its feet stand, mm: half a strip, a cheek and the socket's
+#: wall (`worker.layout.panels.foot.foot_reach`), for lines and joints of any size.
+_FROM_CELL: Final = 8.0
 #: Panels of two rows that are nearer than this are put in line, mm (own choice).
 _IN_LINE: Final = 30.0
 
@@ -36,6 +39,8 @@ class LaneSite:
     ``room`` is the rectangle for lanes in the usable area; ``origin`` where the usable area begins in the drawer, mm.
     ``height`` is the greatest height of things, ``strip`` that of panels, mm. ``pitch`` is the side of a cell of the
     floor beside the lanes; None without a floor. ``carried`` are the heights at which trays are to stand on panels.
+    ``base`` is the height that things lie and panels stand at, mm: that of the tiles below the lanes, or 0; ``grid`` is
+    the front left corner of these tiles' cells, None on a bare bottom.
     """
 
     room: Rectangle
@@ -45,6 +50,8 @@ class LaneSite:
     profile: Profile = "balanced"
     pitch: float | None = None
     carried: tuple[float, ...] = ()
+    base: float = 0.0
+    grid: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -165,8 +172,12 @@ class _Rows:
     @property
     def _open(self) -> bool:
         """Whether something is left beside the rows: a floor of a cell or more, or a free lane."""
-        least = _LEAST_FREE if self.site.pitch is None else self.site.pitch + STUB
-        return self.depth - self._used >= least
+        return self.depth - self._used >= self._least_rest
+
+    @property
+    def _least_rest(self) -> float:
+        """Depth that is left beside the rows at least, mm, or else they take all of it."""
+        return _LEAST_FREE if self.site.pitch is None else self.site.pitch + STUB
 
     @property
     def value(self) -> tuple[float, ...]:
@@ -191,11 +202,17 @@ class _Rows:
         if not self._open and self.rows:
             spare = (self.depth - sum(depths) - DIVIDER * (len(self.rows) - 1)) / len(self.rows)
         v = 0.0
+        # what rows may be deeper by so that panels stand over sockets
+        room = self.depth - self._used - self._least_rest if self._open else -1.0
         bounds: list[float] = []
         above: dict[float, int] = {}
         tops: list[float] = []
         for index, (row, gross) in enumerate(zip(self.rows, depths, strict=True)):
             end = v + gross + spare
+            moved = self._over_sockets(end + DIVIDER / 2.0) - DIVIDER / 2.0
+            if moved - end <= room:
+                room -= moved - end
+                end = moved
             if index < len(self.rows) - 1 or self._open:
                 bounds.append(end + DIVIDER / 2.0)
             tops.append(max(need.pile.top for _, need in row.lanes))
@@ -300,9 +317,21 @@ class _Rows:
         item = thing.item
         return Stored(
             item=item.name, pointer=thing.pointer, count=item.count, capacity=need.capacity, storage="lane",
-            shape=item.plain, placement=None, at=(on_grid(at[0]), on_grid(at[1]), 0.0), size=size,
+            shape=item.plain, placement=None, at=(on_grid(at[0]), on_grid(at[1]), self.site.base), size=size,
             label=item.label_text, lane=lane,
         )  # fmt: skip
+
+    def _over_sockets(self, v: float) -> float:
+        """Return the next position across rows, from v on, at which a panel's feet have room in the cells below it."""
+        if self.site.grid is None or self.site.pitch is None:
+            return v
+        axis, pitch = (1 if self.direction == "back" else 0), self.site.pitch
+        edge = self.site.room[axis + 2]
+        # cells are counted from the front or the left, rows from the back or the right
+        from_cell = (edge - v - self.site.grid[axis]) % pitch
+        if from_cell < _FROM_CELL:
+            return v + from_cell + _FROM_CELL
+        return v + max(from_cell - (pitch - _FROM_CELL), 0.0)
 
     # from u and v to the drawer
 
@@ -335,12 +364,14 @@ class _Rows:
         )  # fmt: skip
 
     def _height(self, top: float) -> float:
-        """Return the height of a panel beside things: up to the feet of a tray that is to stand over these."""
+        """Return the height of a panel's edge beside things: up to the feet of a tray that is to stand over these."""
+        base = self.site.base
+        least = LEAST_PANEL_HEIGHT + base
         for z in self.site.carried:
-            if max(top + UNDER_RIM, LEAST_PANEL_HEIGHT) <= z <= self.site.strip:
+            if max(base + top + UNDER_RIM, least) <= z <= self.site.strip + base:
                 return on_grid(z)
         wished = max(_HELD_SHARE * top, _LEAST_HEIGHT, LEAST_PANEL_HEIGHT)
-        return on_grid(min(float(round(wished)), self.site.strip))
+        return on_grid(base + min(float(round(wished)), self.site.strip))
 
 
 def _in_line(usual: float, low: float, high: float, others: Sequence[float]) -> float:

@@ -17,6 +17,7 @@ from worker.layout.lanes.kept_lanes import homes_of, kept_lanes
 from worker.layout.lanes.lane_shortage import no_lane
 from worker.layout.model.plan import Stored, Unplaced
 from worker.layout.panels.profile import STUB
+from worker.layout.panels.sockets import FloorSockets
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.layout.tray.interior import on_grid
 from worker.spec import Spec
@@ -55,6 +56,7 @@ def lay_lanes(  # noqa: PLR0917 - a job and its drawers
     bands: Sequence[Sequence[Rectangle]],
     fault: Callable[[int, DrawerLanes], str | None],
     printed: Sequence[DrawerEntry | None],
+    sockets: Sequence[FloorSockets | None],
 ) -> JobLanes:
     """Return the lanes of a job's drawers.
 
@@ -71,6 +73,7 @@ def lay_lanes(  # noqa: PLR0917 - a job and its drawers
         bands: the rectangles that the panels of each drawer's list take: things lie between them.
         fault: returns why the panels of a drawer's lanes cannot be set up, or None.
         printed: the drawers as they are printed; None for one that is not, or that was measured anew.
+        sockets: those of the floor below the lanes and panels of each drawer; None for a bare bottom.
     """
     bare = [drawer.floor == "none" for drawer in spec.drawers]
     unplaced: list[Unplaced] = []
@@ -85,7 +88,10 @@ def lay_lanes(  # noqa: PLR0917 - a job and its drawers
     if all(bare):
         unplaced += [_no_floor(item, pointer, None) for pointer, item in job_trays]
         job_trays = []
-    sites = [_site(spec, index, area, bed) for index, area in enumerate(usable)]
+    sites = [
+        _site(spec, index, area, bed, below)
+        for index, (area, below) in enumerate(zip(usable, sockets, strict=True))
+    ]  # fmt: skip
     layers = [
         None if site is None else _way(index, area, own_bands, entry, fault)
         for index, (site, area, own_bands, entry) in enumerate(zip(sites, usable, bands, printed, strict=True))
@@ -181,13 +187,14 @@ def _not_set_up(stored: Stored, drawer: str, message: str) -> Unplaced:
     return Unplaced(stored.item, stored.pointer, stored.count, reason, None, drawer, "shape")
 
 
-def _site(spec: Spec, index: int, area: Area, bed: Bed) -> LaneSite | None:
+def _site(spec: Spec, index: int, area: Area, bed: Bed, sockets: FloorSockets | None) -> LaneSite | None:
     drawer = spec.drawers[index]
     room = largest_rectangle(area)
     if room is None:
         return None
     left, front, _, _ = drawer.box
-    free = on_grid(drawer.height - FRAME_AIR)
+    base = 0.0 if sockets is None else sockets.top
+    free = on_grid(drawer.height - FRAME_AIR - base)
     strip = min(free, max((min(sides) for sides in bed.rooms), default=0.0))
     return LaneSite(
         room=room,
@@ -197,6 +204,8 @@ def _site(spec: Spec, index: int, area: Area, bed: Bed) -> LaneSite | None:
         profile=spec.layout.profile,
         pitch=None if drawer.floor == "none" else spec.grid.pitch,
         carried=tuple(sorted({tray.z for tray in drawer.trays if tray.z is not None})),
+        base=base,
+        grid=None if sockets is None else sockets.lattice.origin,
     )
 
 

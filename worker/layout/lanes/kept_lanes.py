@@ -73,7 +73,7 @@ def _panel(panel: PanelEntry, origin: tuple[float, float]) -> Panel:
 
     return Panel(
         name=panel.name, along=panel.along, at=on_grid(panel.at + origin[1 - axis]), start=given(panel.start),
-        end=given(panel.end), height=panel.height, thickness=panel.thickness,
+        end=given(panel.end), height=on_grid(panel.z + panel.height), thickness=panel.thickness,
     )  # fmt: skip
 
 

@@ -164,11 +164,13 @@ class UpperPlan:
 class PanelPlan:
     """A panel in its place, and what holds it; positions are in the drawer's frame, mm, forces in N.
 
-    Axis ``x``: it runs left to right, with its middle at y ``at``. ``pieces``, ``shoes`` and ``clips`` are indices into
-    `DrawerPlan.placements`: strips from its start on, shoes at its ends, clips below its splices. ``crossings`` and
-    ``splices`` are positions along it; ``crossed`` are the indices of the panels it crosses, in that order. ``air`` is
-    that on each side of a strip in a slot and around a splice's tabs; ``overlap`` the length by which a strip and its
-    shoe overlap as laid out, which the shoe's wings give way for. ``span`` is the longest stretch between two holds.
+    Axis ``x``: it runs left to right, with its middle at y ``at``; its strips stand at ``z`` and are ``height`` high.
+    ``pieces``, ``shoes``, ``clips`` and ``feet`` are indices into `DrawerPlan.placements`: strips from its start on,
+    shoes at its ends, clips below its splices, feet in the floor's sockets. ``crossings`` and ``splices`` are positions
+    along it; ``crossed`` are the indices of the panels it crosses, in that order. ``air`` is that on each side of a
+    strip in a slot and around a splice's tabs, ``clearance`` that of a foot in its socket; ``overlap`` the length by
+    which a strip and its shoe overlap as laid out, which the shoe's wings give way for. ``span`` is the longest stretch
+    between two holds.
 
     ``press`` is the force of a shoe on the drawer's side in a drawer as measured, ``buckling`` Euler's load of the
     span, ``push`` the push that bends it by 5 mm there, ``tipping`` the push at its top edge that tips it, None where
@@ -180,15 +182,18 @@ class PanelPlan:
     at: float
     start: float
     end: float
+    z: float
     height: float
     thickness: float
     pieces: tuple[int, ...]
     shoes: tuple[int, ...]
     clips: tuple[int, ...]
+    feet: tuple[int, ...]
     crossings: tuple[float, ...]
     crossed: tuple[int, ...]
     splices: tuple[float, ...]
     air: float
+    clearance: float
     overlap: float
     span: float
     press: float
@@ -196,6 +201,11 @@ class PanelPlan:
     push: float
     tipping: float | None
     pull: float | None
+
+    @property
+    def top(self) -> float:
+        """Height of its upper edge above the drawer's bottom, mm."""
+        return round(self.z + self.height, 3)
 
 
 @dataclass(frozen=True, slots=True)

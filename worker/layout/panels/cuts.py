@@ -7,7 +7,8 @@ from typing import Final
 
 from worker.layout.floor.print_bed import Bed
 from worker.layout.panels.lines import PanelLine
-from worker.layout.panels.profile import CHEEK, CLIP, TAB_REACH
+from worker.layout.panels.profile import CHEEK, CLIP, CLIP_WIDTHS, FOOT, TAB_REACH
+from worker.layout.panels.sockets import FloorSockets
 from worker.layout.tray.interior import on_grid
 from worker.spec.errors import PanelError
 from worker.spec.tolerances import LENGTH_EPSILON
@@ -19,6 +20,8 @@ _FROM_SLOT: Final = 6.0
 #: Distance of a clip from the middle of a slot beside it, without half the other panel, mm: the notch, the chamfer at
 #: the slot's mouth, and 2 mm of plastic between them.
 _FROM_CLIP: Final = 4.0
+#: Distance of a clip or a splice's tabs from a foot, mm.
+_FROM_FOOT: Final = 1.0
 #: Step in which a cut is moved, mm; the most strips beyond the fewest that are tried.
 _STEP: Final = 0.5
 _MORE: Final = 4
@@ -29,7 +32,9 @@ def longest_strip(bed: Bed, height: float) -> float:
     return max((across for across, deep in bed.rooms if deep >= height - LENGTH_EPSILON), default=0.0)
 
 
-def cuts_of(line: PanelLine, start: float, end: float, bed: Bed, thickest: float) -> tuple[float, ...]:
+def cuts_of(  # noqa: PLR0917 - a panel, and what is in the way
+    line: PanelLine, start: float, end: float, bed: Bed, thickest: float, sockets: FloorSockets | None = None
+) -> tuple[float, ...]:
     """Return the positions along a panel at which it is cut, in order, mm; empty if one strip is enough.
 
     The fewest strips are taken, as equal as possible; a cut is moved to where there is room for a clip, or else for the
@@ -41,6 +46,7 @@ def cuts_of(line: PanelLine, start: float, end: float, bed: Bed, thickest: float
         end: where its last strip ends, mm.
         bed: the print bed.
         thickest: thickness of the thickest panel that crosses it, mm.
+        sockets: those of the floor that it stands on, whose walls carry the clips; None on the bare bottom.
 
     Raises:
         PanelError: if the strips do not fit the bed.
@@ -50,8 +56,10 @@ def cuts_of(line: PanelLine, start: float, end: float, bed: Bed, thickest: float
         return ()
     if longest > 0.0:
         fewest = ceil((end - start) / longest)
-        for reach in (CLIP / 2.0 + _FROM_CLIP, TAB_REACH + _FROM_SLOT):
-            shut = _shut(line, start, end, reach + thickest / 2.0)
+        for half, clear in ((CLIP / 2.0, _FROM_CLIP), (TAB_REACH, _FROM_SLOT)):
+            shut = _shut(line, start, end, half + clear + thickest / 2.0, half + FOOT / 2.0 + _FROM_FOOT)
+            if sockets is not None and half == CLIP / 2.0:
+                shut = _not_carried(line, sockets, shut)
             for count in range(fewest, fewest + _MORE):
                 cuts = _spread(start, end, count, longest - TAB_REACH, shut)
                 if cuts is not None:
@@ -67,16 +75,30 @@ def cuts_of(line: PanelLine, start: float, end: float, bed: Bed, thickest: float
     )  # fmt: skip
 
 
-def _shut(line: PanelLine, start: float, end: float, reach: float) -> Callable[[float], bool]:
-    """Return whether a cut at a position would meet a crossing or an end."""
+def _shut(line: PanelLine, start: float, end: float, reach: float, foot_reach: float) -> Callable[[float], bool]:
+    """Return whether a cut at a position would meet a crossing, a foot or an end."""
     kept = [crossing.at for crossing in line.crossings]
     shod = [CHEEK if end == "shoe" else 0.0 for end in line.ends]
     low, high = start + shod[0] + reach, end - shod[1] - reach
 
     def shut(at: float) -> bool:
-        return not low <= at <= high or any(abs(at - other) < reach for other in kept)
+        return (
+            not low <= at <= high
+            or any(abs(at - other) < reach for other in kept)
+            or any(abs(at - foot.middle) < foot_reach for foot in line.feet)
+        )
 
     return shut
+
+
+def _not_carried(line: PanelLine, sockets: FloorSockets, shut: Callable[[float], bool]) -> Callable[[float], bool]:
+    """Return whether a clip at a position is in the way of something, or would stand in a socket."""
+
+    def closed(at: float) -> bool:
+        half = CLIP_WIDTHS[0] / 2.0
+        return shut(at) or not sockets.carries(line.across(half, at - CLIP / 2.0, at + CLIP / 2.0))
+
+    return closed
 
 
 def _spread(

@@ -9,7 +9,9 @@ from typing import Final, Literal, TypeAlias
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from worker.layout.panels.profile import STUB, PanelProfile
+from worker.layout.panels.foot import foot_box, foot_reach
+from worker.layout.panels.profile import FEET_APART, STUB, PanelProfile
+from worker.layout.panels.sockets import FloorSockets, Socket
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.layout.tray.interior import on_grid
 from worker.spec.drawer.drawer import Drawer
@@ -49,7 +51,8 @@ class PanelLine:
     """A panel in the frame of the usable area, mm.
 
     ``axis`` is 0 for a panel along x, 1 along y; ``at`` its middle across; ``start`` and ``end`` where the stretch that
-    it may fill begins and ends; ``ends`` what it meets there.
+    it may fill begins and ends; ``ends`` what it meets there; ``height`` that of its strips; ``feet`` the sockets that
+    its feet stand in.
     """
 
     index: int
@@ -63,6 +66,7 @@ class PanelLine:
     ends: list[End]
     crossings: list[Crossing] = field(default_factory=list)
     thickness: float = 0.0
+    feet: list[Socket] = field(default_factory=list)
 
     @property
     def name(self) -> str:
@@ -71,7 +75,7 @@ class PanelLine:
 
     @property
     def holds(self) -> tuple[float, ...]:
-        """Where something holds it, in order along its length: crossings, and ends in shoes."""
+        """Where something holds it upright, in order along its length: crossings, and ends in shoes."""
         ends = [at for at, end in zip((self.start, self.end), self.ends, strict=True) if end == "shoe"]
         return tuple(sorted([*ends, *(crossing.at for crossing in self.crossings)]))
 
@@ -118,7 +122,13 @@ def free_stretches(usable: BaseGeometry, axis: int, low: float, high: float) -> 
 
 
 def panel_lines(  # noqa: PLR0917 - what the lines of a drawer depend on
-    drawer: Drawer, usable: BaseGeometry, pointer: str, profile: PanelProfile, layer: float, listed: int | None = None
+    drawer: Drawer,
+    usable: BaseGeometry,
+    pointer: str,
+    profile: PanelProfile,
+    layer: float,
+    listed: int | None = None,
+    sockets: FloorSockets | None = None,
 ) -> list[PanelLine]:
     """Return the lines of a drawer's panels, with their crossings, ends and thicknesses.
 
@@ -129,14 +139,22 @@ def panel_lines(  # noqa: PLR0917 - what the lines of a drawer depend on
         profile: of the panels.
         layer: layer height, mm, of which chosen thicknesses are a multiple.
         listed: number of panels that the spec lists; those after them belong to lanes. All by default.
+        sockets: those of the floor that the panels stand on; None on the drawer's bare bottom.
 
     Raises:
         PanelError: if a panel has no place, does not stand, or is too near another.
     """
     own = len(drawer.panels) if listed is None else listed
+    base = 0.0 if sockets is None else sockets.top
     lines = [
         _line(
-            drawer, usable, index, panel, f"{pointer}/panels/{index}" if index < own else pointer, of_lane=index >= own
+            drawer,
+            usable,
+            index,
+            panel,
+            f"{pointer}/panels/{index}" if index < own else pointer,
+            of_lane=index >= own,
+            base=base,
         )
         for index, panel in enumerate(drawer.panels)
     ]
@@ -154,23 +172,30 @@ def panel_lines(  # noqa: PLR0917 - what the lines of a drawer depend on
     for line in lines:
         line.crossings.sort(key=lambda crossing: crossing.at)
         _settle_ends(line, profile)
+        if sockets is not None and line.panel.feet:
+            line.feet = feet_of(line, sockets, profile)
+        _check_held(line)
         line.thickness = line.panel.thickness or _thickness(line.span, layer)
     return lines
 
 
-def _line(drawer: Drawer, usable: BaseGeometry, index: int, panel: Panel, pointer: str, *, of_lane: bool) -> PanelLine:
+def _line(
+    drawer: Drawer, usable: BaseGeometry, index: int, panel: Panel, pointer: str, *, of_lane: bool, base: float
+) -> PanelLine:
     left, front, _, _ = drawer.box
     origin = left + drawer.gap, front + drawer.gap
     axis = ("x", "y").index(panel.along)
     at = on_grid(panel.at - origin[1 - axis])
     height = panel.height or on_grid(drawer.height - FRAME_AIR)
     most = on_grid(drawer.height - FRAME_AIR)
-    if not LEAST_PANEL_HEIGHT <= height <= most + LENGTH_EPSILON:
+    least = on_grid(LEAST_PANEL_HEIGHT + base)
+    if not least - LENGTH_EPSILON <= height <= most + LENGTH_EPSILON:
         raise PanelError(
             f"{_named(panel, index)} is higher than the drawer is free." if height > most else
-            "The drawer is too low for panels.",
-            pointer=f"{pointer}/height", value=height, limit=f"{LEAST_PANEL_HEIGHT:g} to {most:g} mm",
-            remedy="Make the panel lower." if height > most else "Use trays instead.",
+            f"{_named(panel, index)} is too low." if most >= least else "The drawer is too low for panels.",
+            pointer=f"{pointer}/height", value=height, limit=f"{least:g} to {most:g} mm",
+            remedy="Make the panel lower." if height > most else
+            "Make the panel higher." if most >= least else "Use trays instead.",
         )  # fmt: skip
     half = (panel.thickness or _THICKNESSES[-1]) / 2.0 + _BESIDE
     stretches = [
@@ -213,7 +238,7 @@ def _line(drawer: Drawer, usable: BaseGeometry, index: int, panel: Panel, pointe
             )  # fmt: skip
     ends: list[End] = ["side" if along is None else "free" for along in given]
     start, end = (free if along is None else along for along, free in zip(given, (low, high), strict=True))
-    return PanelLine(index, panel, pointer, axis, at, on_grid(start), on_grid(end), height, ends)
+    return PanelLine(index, panel, pointer, axis, at, on_grid(start), on_grid(end), on_grid(height - base), ends)
 
 
 def _check_beside(first: PanelLine, other: PanelLine) -> None:
@@ -257,22 +282,53 @@ def _meet(line: PanelLine, other: PanelLine) -> bool:
 
 
 def _settle_ends(line: PanelLine, profile: PanelProfile) -> None:
-    """Give a panel shoes where it meets the drawer's side and no crossing is in the way.
-
-    Raises:
-        PanelError: if fewer than two things hold it.
-    """
+    """Give a panel shoes where it meets the drawer's side and no crossing is in the way."""
     for place, along in enumerate((line.start, line.end)):
         near = min((abs(crossing.at - along) for crossing in line.crossings), default=inf)
         if line.ends[place] == "side" and near >= profile.shoe_depth + _FROM_SHOE:
             line.ends[place] = "shoe"
-    if len(line.holds) < 2:  # noqa: PLR2004 - both ends
+
+
+def _check_held(line: PanelLine) -> None:
+    """Check that at least two things hold a panel.
+
+    Raises:
+        PanelError: if fewer do.
+    """
+    if len(line.holds) + len(line.feet) < 2:  # noqa: PLR2004 - both ends
         raise PanelError(
             f"Nothing holds {line.name} upright.",
-            pointer=line.pointer, value=len(line.holds),
-            limit="two holds: ends at the drawer's sides, or panels that it crosses",
+            pointer=line.pointer, value=len(line.holds) + len(line.feet),
+            limit="two holds: ends at the drawer's sides, panels that it crosses, or feet in the floor's sockets",
             remedy="Let it run from side to side, or let other panels cross it.",
         )  # fmt: skip
+
+
+def feet_of(line: PanelLine, sockets: FloorSockets, profile: PanelProfile) -> list[Socket]:
+    """Return the sockets that a panel's feet stand in, in order along it.
+
+    There is one near each end, and as many between them as leave no longer stretch than `FEET_APART`.
+
+    Args:
+        line: the panel with its crossings and ends.
+        sockets: of the floor.
+        profile: of the panels.
+    """
+    thickest = line.panel.thickness or _THICKNESSES[-1]
+    kept = [profile.shoe_depth + _FROM_SHOE if end in {"shoe", "side"} else 0.0 for end in line.ends]
+    low, high = line.start + kept[0], line.end - kept[1]
+    free: list[Socket] = []
+    for socket in sockets.along(line.axis, line.at, foot_reach(thickest, sockets.joint, profile)):
+        box = foot_box(socket, sockets.joint)
+        crossed = any(socket.start < crossing.at < socket.end for crossing in line.crossings)
+        if box is not None and low <= box[0] and box[1] <= high and not crossed:
+            free.append(socket)
+    chosen = free[:1] + free[1:][-1:]
+    for first, last in itertools.pairwise(tuple(chosen)):
+        stretches = ceil((last.middle - first.middle) / FEET_APART - LENGTH_EPSILON)
+        wished = (first.middle + (last.middle - first.middle) * step / stretches for step in range(1, stretches))
+        chosen += [min(free, key=lambda socket: abs(socket.middle - at)) for at in wished]
+    return sorted(set(chosen))
 
 
 def _thickness(span: float, layer: float) -> float:

@@ -23,11 +23,14 @@ __all__ = [
     "CLIP_LEAD",
     "CLIP_SHARE",
     "CLIP_WIDTHS",
+    "FEET_APART",
+    "FOOT",
     "HUB",
     "HUB_HALF",
     "HUB_MARGIN",
     "LAP_LEAD",
     "LAP_SPARE",
+    "LEAST_FOOT",
     "MOST_GAP",
     "PRESS",
     "SHOE_BELOW",
@@ -101,6 +104,12 @@ CLIP_SHARE: Final = 0.5
 CLIP_LEAD: Final = 0.4
 #: Air at each end of a clip in the notch of its strips.
 CLIP_END_AIR: Final = 0.5
+
+# feet in the sockets of a floor
+#: Length of a foot along its panel, and the least in a small socket; longest stretch between two feet (own choice).
+FOOT: Final = 20.0
+LEAST_FOOT: Final = 12.0
+FEET_APART: Final = 300.0
 
 
 @dataclass(frozen=True, slots=True)

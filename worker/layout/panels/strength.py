@@ -86,13 +86,18 @@ def splice_pull(tabs: int, thickness: float, profile: PanelProfile) -> float:
     return tabs * min(necks, bearing, shear * SHEAR_YIELD / SHEAR_PEAK)
 
 
-def tipping_load(
-    length: float, height: float, thickness: float, shoes: Sequence[tuple[float, float]], press: float
+def tipping_load(  # noqa: PLR0917 - a panel and what holds it
+    length: float,
+    height: float,
+    thickness: float,
+    shoes: Sequence[tuple[float, float]],
+    press: float,
+    feet: Sequence[float] = (),
 ) -> float:
-    """Return the push in N at a panel's top edge that tips it about its bottom edge, held by its shoes alone.
+    """Return the push in N at a panel's top edge that tips it about its bottom edge, held by shoes and feet alone.
 
     The wings' tips rub on the drawer's sides: half the press on each, at its distance from the bottom edge. The panel's
-    own weight acts with the wings' reach as its arm.
+    own weight acts with the least reach of wings and feet as its arm: feet lift out of their sockets.
 
     Args:
         length: of the panel, mm.
@@ -100,12 +105,14 @@ def tipping_load(
         thickness: of the panel, mm.
         shoes: height of each and the distance of its wings' tips from the panel's middle, mm.
         press: force of a shoe on the drawer's side, N.
+        feet: distance of the nearer edge of each foot from the panel's middle, mm.
     """
-    if not shoes:
+    reaches = [*(reach for _, reach in shoes), *feet]
+    if not reaches:
         return 0.0
     rubbing = sum(_FRICTION * press * _mean_distance(reach, high) for high, reach in shoes)
     weight = length * height * thickness * _DENSITY / 1000.0 * _GRAVITY
-    return (rubbing + weight * min(reach for _, reach in shoes)) / height
+    return (rubbing + weight * min(reaches)) / height
 
 
 def _mean_distance(across: float, height: float) -> float:

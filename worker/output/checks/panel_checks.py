@@ -27,6 +27,10 @@ _LIFTS: Final = (0.1, 0.25, 0.5, 0.75, 1.0)
 _PRESS_SLACK: Final = 0.05
 #: Distance from a shoe's ends between which it is measured, mm: clear of the first layers and of its mark.
 _OFF: Final = 0.5
+#: Height below the tiles' upper faces at which they are looked at, mm: below their marks; least area in mm2 on which a
+#: part rests: one land of two lines below a strip.
+_BELOW: Final = 0.6
+_CARRIED: Final = 2.0
 _DECIMALS: Final = 4
 
 
@@ -43,25 +47,28 @@ def check_panels(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) 
     `lap`: where panels cross, and `tab`, where strips join, there is the planned air. `lowered`: a panel along y can be
     lowered onto those along x. `tab lock`: strips pulled apart beyond their play run into each other. `clip`: there is
     air between a clip and its strips. `shoe press`: a strip is as much too long for its shoes as their wings give way;
-    `shoe`: it has air between the cheeks. `upright`: it reaches the drawer's bottom and its own height. `buckling`: the
-    shoes press less than Euler's load.
+    `shoe`: it has air between the cheeks. `upright`: it reaches what it stands on, and its own height. `foot`: a foot
+    has the joint's clearance in its socket, and `foot lock`: pushed aside by more, it runs into the floor. `carried`: a
+    strip, a shoe or a clip rests on tiles. `buckling`: the shoes press less than Euler's load.
 
     Args:
         drawer: as laid out.
         solids: of the placements of panels by index, as read back, in their places, mm.
     """
-    for check in (_laps, _tabs, _clips, _shoes, _stands, _buckling):
+    for check in (_laps, _tabs, _clips, _shoes, _stands, _feet, _carried, _buckling):
         yield from check(drawer, solids)
 
 
 def panel_solids(drawer: DrawerPlan, meshes: Mapping[str, Mesh]) -> dict[int, manifold3d.Manifold]:
-    """Return the solids of strips, shoes and clips by their placement's index, in their places.
+    """Return the solids of panels' parts, and of the tiles that they stand on, by their placement's index.
 
     Args:
         drawer: as laid out.
         meshes: by mark, as they stand.
     """
-    indices = [index for panel in drawer.panels for index in (*panel.pieces, *panel.shoes, *panel.clips)]
+    indices = [index for panel in drawer.panels for index in (*panel.pieces, *panel.shoes, *panel.clips, *panel.feet)]
+    if any(panel.z for panel in drawer.panels):
+        indices += _tiles(drawer)
     return {index: _placed(meshes[drawer.placements[index].mark], drawer.placements[index]) for index in indices}
 
 
@@ -131,7 +138,7 @@ def _clips(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Ite
     gaps = [
         (solids[clip].min_gap(solids[piece], panel.air + _BEYOND), f"{drawer.name}: {panel.name}")
         for panel in drawer.panels
-        for clip in panel.clips
+        for clip in (*panel.clips, *panel.feet)
         for piece in panel.pieces
     ]
     if gaps:
@@ -144,10 +151,10 @@ def _shoes(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Ite
     for panel in drawer.panels:
         for shoe in panel.shoes:
             subject = f"{drawer.name}: {panel.name}"
-            axis = 0 if panel.along == "x" else 1
-            at_start = solids[shoe].bounding_box()[axis] < (panel.start + panel.end) / 2.0
+            box = solids[shoe].bounding_box()
+            at_start = box[0 if panel.along == "x" else 1] < (panel.start + panel.end) / 2.0
             piece = panel.pieces[0 if at_start else -1]
-            low, high = _OFF, solids[shoe].bounding_box()[5] - _OFF
+            low, high = box[2] + _OFF, box[5] - _OFF
             both = solids[shoe] ^ solids[piece]
             shared = both.trim_by_plane((0.0, 0.0, 1.0), low).trim_by_plane((0.0, 0.0, -1.0), -high).volume()
             # the first layers of a strip are cut back at 45 degrees
@@ -170,7 +177,7 @@ def _shoes(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Ite
 def _stands(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:
     worst = max(
         (
-            (max(abs(box[2]), abs(box[5] - panel.height)), f"{drawer.name}: {panel.name}")
+            (max(abs(box[2] - panel.z), abs(box[5] - panel.top)), f"{drawer.name}: {panel.name}")
             for panel in drawer.panels
             for box in (solids[piece].bounding_box() for piece in panel.pieces)
         ),
@@ -179,8 +186,59 @@ def _stands(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> It
     if worst is not None:
         yield Check(
             name="upright", passed=worst[0] <= CLEARANCE_SLACK, value=round(worst[0], _DECIMALS),
-            limit=f"strips from the bottom up to their height, within {CLEARANCE_SLACK:g} mm", subject=worst[1],
+            limit=f"strips from the bottom or the tiles up to their height, within {CLEARANCE_SLACK:g} mm",
+            subject=worst[1],
         )  # fmt: skip
+
+
+def _tiles(drawer: DrawerPlan) -> list[int]:
+    """Return the indices of the placements of tiles: what has neither a cell nor a name."""
+    return [
+        index for index, place in enumerate(drawer.placements) if place.cell is None and place.name is None
+    ]  # fmt: skip
+
+
+def _floor(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> manifold3d.Manifold | None:
+    """Return the tiles as one solid; None where no panel stands on them."""
+    tiles = [solids[index] for index in _tiles(drawer) if index in solids]
+    return manifold3d.Manifold.batch_boolean(tiles, manifold3d.OpType.Add) if tiles else None
+
+
+def _feet(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:
+    floor = _floor(drawer, solids)
+    feet = [(panel, foot) for panel in drawer.panels for foot in panel.feet]
+    if floor is None or not feet:
+        return
+    gaps, free, subject = [], 0, drawer.name
+    for panel, foot in feet:
+        solid, name = solids[foot], f"{drawer.name}: {panel.name}"
+        gaps.append((floor.min_gap(solid, panel.clearance + _BEYOND), name))
+        aside = panel.clearance + _BEYOND
+        moves = [(step, 0.0, 0.0) if panel.along == "y" else (0.0, step, 0.0) for step in (aside, -aside)]
+        if any((floor ^ solid.translate(move)).volume() < _CONTACT for move in moves):
+            free, subject = free + 1, name
+    yield from _check("foot", drawer.panels[0].clearance, min(gaps))
+    yield Check(
+        name="foot lock", passed=free == 0, value=free, limit="0 feet that can be pushed aside in their sockets",
+        subject=subject,
+    )  # fmt: skip
+
+
+def _carried(drawer: DrawerPlan, solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:
+    floor = _floor(drawer, solids)
+    if floor is None:
+        return
+    areas = []
+    for panel in drawer.panels:
+        top = floor.slice(panel.z - _BELOW)
+        for index in (*panel.pieces, *panel.shoes, *panel.clips):
+            under = solids[index].slice(panel.z + _OFF)
+            areas.append(((top ^ under).area(), f"{drawer.name}: {panel.name}"))
+    least = min(areas)
+    yield Check(
+        name="carried", passed=least[0] >= _CARRIED, value=round(least[0], 2),
+        limit=f"at least {_CARRIED:g} mm2 of tiles below each strip, shoe and clip", subject=least[1],
+    )  # fmt: skip
 
 
 def _buckling(drawer: DrawerPlan, _solids: Mapping[int, manifold3d.Manifold]) -> Iterator[Check]:

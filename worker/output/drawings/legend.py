@@ -26,7 +26,11 @@ _AFTER: Final = 0.6
 _PIECES: Final = (("mark", 0.09), ("kind", 0.09), ("pieces", 0.1), ("width x depth x height, mm", 0.3), ("name", 0.42))
 _TRAYS: Final = (("mark", 0.09), ("column, row", 0.31), ("contents and orientation", 0.6))
 _TILES: Final = (("mark", 0.09), ("mm from the left and from the front", 0.6), ("rotation", 0.31))
-_PANELS: Final = (("panel", 0.2), ("mm from the drawer's usable corner", 0.4), ("strips in order, shoes, clips", 0.4))
+_PANELS: Final = (
+    ("panel", 0.2),
+    ("mm from the drawer's usable corner", 0.4),
+    ("strips in order, shoes, clips, feet", 0.4),
+)
 _LANES: Final = (("lane", 0.2), ("size and front left corner, mm", 0.4), ("contents", 0.4))
 #: Width of a swatch, mm.
 _SWATCH: Final = 6.0

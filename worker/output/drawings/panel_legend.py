@@ -8,13 +8,14 @@ __all__ = ["panel_note", "panel_rows", "panel_steps"]
 
 
 def panel_rows(drawer: DrawerPlan) -> Iterator[list[str]]:
-    """Yield the rows of the table of panels: name, place, and the marks of strips, shoes and clips."""
+    """Yield the rows of the table of panels: name, place, and the marks of strips, shoes, clips and feet."""
     places = drawer.placements
     for panel in drawer.panels:
         side, along = ("front", "left") if panel.along == "x" else ("left", "front")
         where = f"middle {panel.at:.1f} from the {side}; {panel.start:.1f} to {panel.end:.1f} from the {along}"
         marks = (
-            " ".join(places[index].mark for index in indices) for indices in (panel.pieces, panel.shoes, panel.clips)
+            " ".join(places[index].mark for index in indices)
+            for indices in (panel.pieces, panel.shoes, panel.clips, panel.feet)
         )
         yield [panel.name, where, "; ".join(filter(None, marks))]
 
@@ -39,6 +40,11 @@ def panel_steps(drawer: DrawerPlan) -> Iterator[str]:
         yield (
             "Join the strips of each panel flat on a table, marks up, in the order of the table of panels: press the "
             "tabs into their recesses until both faces are level. A drop of glue makes the panel one piece for good."
+        )
+    if any(panel.feet for panel in panels):
+        yield (
+            "Put the feet of panels into the sockets that the map shows them in, once the floor lies: panels are let "
+            "down between their cheeks and stand on the walls between the sockets."
         )
     if any(panel.clips for panel in panels):
         yield "Set a clip under each splice: the panel's notch stands over the clip's base, between its cheeks."

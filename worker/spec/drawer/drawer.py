@@ -7,7 +7,7 @@ from pydantic import BeforeValidator, ConfigDict, Field, model_validator
 
 from worker.spec.drawer.panel import MOST_PANELS, FloorStyle, Panel
 from worker.spec.drawer.tray import Tray
-from worker.spec.errors import LayoutError, PanelError, SpecError, TrayError
+from worker.spec.errors import LayoutError, SpecError, TrayError
 from worker.spec.items.item_list import Items
 from worker.spec.primitives.length import DrawerHeight, DrawerLength, LengthBounds
 from worker.spec.primitives.model import Noun
@@ -182,14 +182,28 @@ class Drawer(MeasuredDrawer):
         description="tiles: a floor of tiles that trays stand on, beside lanes for items with that "
         "storage; none: the bare bottom, with lanes and panels only.",
     )
+    lane_floor: FloorStyle = Field(
+        default="none",
+        description="What things in lanes lie on in a drawer with a floor. none: the bare bottom, and the floor ends "
+        "beside the lanes; tiles: the floor, which covers the whole drawer, so that lanes and trays can change places. "
+        "A drawer with tiles and `panels` has tiles below its lanes, too.",
+    )
     panels: tuple[Panel, ...] = Field(
-        default=(), max_length=MOST_PANELS, description="Long upright strips that divide the drawer."
+        default=(),
+        max_length=MOST_PANELS,
+        description="Long upright strips that divide the drawer. On a floor of tiles they stand on the walls between "
+        "its sockets, and trays stand beside them.",
     )
     id: HouseholdId | None = Field(
         default=None,
         description="Id of the drawer in the household (/v1/drawers). A service fills in the fields that are not given "
         "beside it when the job is submitted, and the drawer's contents follow the job's print events.",
     )
+
+    @property
+    def tiled_throughout(self) -> bool:
+        """Whether panels and lanes stand and lie on its floor of tiles."""
+        return self.floor == "tiles" and (bool(self.panels) or self.lane_floor == "tiles")
 
     def _check_contents(self, refusals: Refusals) -> None:
         placed = sum(tray.quantity for tray in self.trays)
@@ -246,14 +260,14 @@ class Drawer(MeasuredDrawer):
     def _check_floor(self, refusals: Refusals) -> None:
         """Add an error for each field that needs a floor of tiles in a drawer without one."""
         if self.floor == "tiles":
-            if self.panels:
-                on_floor = PanelError(
-                    "Panels stand on the bare bottom, and the drawer has a floor of tiles.",
-                    value=len(self.panels), limit="no `panels` with floor `tiles`",
-                    remedy="Set floor to none, or list items with the storage `lane`.",
-                )  # fmt: skip
-                refusals.add(on_floor, "panels")
             return
+        if self.lane_floor == "tiles":
+            below = LayoutError(
+                "The lanes are to have a floor of tiles, and the drawer has none.",
+                value=self.lane_floor, limit="no `lane_floor` with floor `none`",
+                remedy="Remove `lane_floor`, or set floor to tiles.",
+            )  # fmt: skip
+            refusals.add(below, "lane_floor")
         on_tiles = sum(not tray.raised for tray in self.trays)
         for name, value in (("trays", on_tiles), ("fill", self.fill)):
             if value:

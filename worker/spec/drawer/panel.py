@@ -1,4 +1,4 @@
-"""The panel: a long upright strip that divides a drawer, without a floor or trays."""
+"""The panel: a long upright strip that divides a drawer, on its bare bottom or on its floor of tiles."""
 
 from typing import Annotated, Final, Literal, Self, TypeAlias
 
@@ -45,7 +45,13 @@ class Panel(Noun):
         "through that panel by a half lap.",
     )
     height: _Height | None = Field(
-        default=None, description="Height above the drawer's bottom; null: the drawer's free height."
+        default=None, description="Height of its upper edge above the drawer's bottom; null: the drawer's free height."
+    )
+    feet: bool = Field(
+        default=True,
+        strict=True,
+        description="Feet in the floor's sockets keep it from sliding, where the drawer has a floor of tiles and there "
+        "is room for them; false: shoes and other panels alone hold it.",
     )
     thickness: _Thickness | None = Field(
         default=None, description="Thickness; null: what its longest stretch between two holds needs to stand straight."

@@ -189,7 +189,10 @@ class PanelEntry(OutputModel):
     """Where its first strip begins, in the drawer's frame."""
     end: float
     """Where its last strip ends."""
+    z: Amount = 0.0
+    """Height that it stands at above the drawer's bottom: that of the floor's tiles, or 0 on the bare bottom."""
     height: Positive
+    """Height of its strips."""
     thickness: Positive
     strips: tuple[Count, ...]
     """Its strips from its start on, as indices into the drawer's placements."""
@@ -197,6 +200,8 @@ class PanelEntry(OutputModel):
     """The shoes at its ends, as indices into the placements."""
     clips: tuple[Count, ...] = ()
     """The clips that hold it from below, as indices into the placements."""
+    feet: tuple[Count, ...] = ()
+    """The feet that hold it in the floor's sockets, as indices into the placements."""
     splices: tuple[float, ...] = ()
     """Where strips join, along its length."""
     crossings: tuple[float, ...] = ()
