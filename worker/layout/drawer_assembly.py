@@ -103,7 +103,9 @@ class Entering:
         tiles = tuple(self._tiles(floor, drawer, pointer))
         trays = tuple(self._trays(places, lattice, drawer, pointer, held))
         self.register.warn(*(warning for tray in held.values() for warning in tray.warnings))
-        for_items = tuple(self._item_trays(items, lattice, drawer.copies))
+        room = DrawerRoom(panels=laid.tops)
+        half_feet = tuple(self._half_feet(items, lattice, room))
+        for_items = tuple(self._item_trays(items, lattice, half_feet, drawer.copies))
         standing = (*trays, *for_items)
         starts = tuple(itertools.accumulate((len(tray.placements) for tray in standing), initial=len(tiles)))
         keys = tuple(self._keys(floor, drawer))
@@ -132,7 +134,7 @@ class Entering:
         upper = self._upper(
             [
                 *((layered(drawer.trays[place.tray], place), place.half_feet) for place in places),
-                *((_layered(item), False) for item in items),
+                *((_layered(item), half) for item, half in zip(items, half_feet, strict=True)),
             ],
             [
                 (start, tray.placements[0].name or "", at)
@@ -144,7 +146,7 @@ class Entering:
                 )
             ],
             lattice,
-            DrawerRoom(panels=laid.tops),
+            room,
         )
         self._warn_of_loose(floor, tiles, pointer)
         return _summary(
@@ -305,15 +307,25 @@ class Entering:
                 made[kind] = self.made_tray(tray, at, half_feet=place.half_feet)
             yield self._stood(made[kind], tray, at, place.at, lattice, copies=drawer.copies, z=place.z)
 
-    def _item_trays(self, furnished: Sequence[Furniture], lattice: Lattice, copies: int) -> Iterator[PlacedParts]:
-        """Yield the trays for items with the placements of their parts, in their order."""
+    def _half_feet(self, furnished: Sequence[Furniture], lattice: Lattice, room: DrawerRoom) -> Iterator[bool]:
+        """Yield whether each tray for items has half feet: as cells, walls below or panels ask for it."""
         trays = [_layered(item) for item in furnished]
         for item, own in zip(furnished, trays, strict=True):
             half_feet = not on_whole(lattice, item.at, tray_halves(item.tray))
             if item.z:
                 below = carriers(own, trays, self.joint.nesting_depth)
                 half_feet = half_feet or on_half_feet(own, [trays[number] for number in below])
-            made = self.made_tray(item.tray, item.pointer, half_feet=half_feet)
+                half_feet = half_feet or (
+                    not below and bool(panel_seats(room, lattice, self.joint, own, half_feet=True))
+                )
+            yield half_feet
+
+    def _item_trays(
+        self, furnished: Sequence[Furniture], lattice: Lattice, half_feet: Sequence[bool], copies: int
+    ) -> Iterator[PlacedParts]:
+        """Yield the trays for items with the placements of their parts, in their order."""
+        for item, half in zip(furnished, half_feet, strict=True):
+            made = self.made_tray(item.tray, item.pointer, half_feet=half)
             yield self._stood(made, item.tray, item.pointer, item.at, lattice, copies=copies, z=item.z)
 
     def _stood(

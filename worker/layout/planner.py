@@ -16,8 +16,18 @@ from worker.layout.items.filling.drawer_site import Site
 from worker.layout.items.filling.drawer_task import Spread, one_by_one
 from worker.layout.items.held.held_trays import HeldTray, Holding, fill_tray, held_things, not_held
 from worker.layout.items.item_trays import Contents, Furniture, ListedItem, furnish, reserved, site_of, spares
+from worker.layout.items.trays_on_panels import (
+    PanelDrawer,
+    TraysOnPanels,
+    area_of,
+    less,
+    levels_of,
+    may_lie_on_panels,
+    panel_site,
+    trays_on_panels,
+)
 from worker.layout.items.upper_grips import with_grips
-from worker.layout.lanes.job_lanes import floor_area, lay_lanes
+from worker.layout.lanes.job_lanes import JobLanes, floor_area, lay_lanes
 from worker.layout.model.cautions import cautions
 from worker.layout.model.changes import changes_of
 from worker.layout.model.part_registry import Register
@@ -28,13 +38,13 @@ from worker.layout.panels.panel_layout import PanelLayout
 from worker.layout.placement.bay import Anchor, Spot, related
 from worker.layout.placement.layers.upper_placement import DrawerRoom, place_upper_trays
 from worker.layout.placement.layers.upper_trays import ceilings, layered
-from worker.layout.placement.tray_placement import Footing, PlacedTray, place_trays, tray_halves
+from worker.layout.placement.tray_placement import Footing, PlacedTray, check_clear, place_trays, tray_halves
 from worker.layout.relayout.keep_printed import Relayout, Staying, anchors, require_fixed
 from worker.layout.relayout.planned_trays import earlier_trays, left_out, shared_out
 from worker.layout.relayout.previous_layout import Previous
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.layout.tray.made_tray import MadeTray
-from worker.spec import Drawer, Spec
+from worker.spec import Spec
 from worker.spec.drawer.tray import NO_RAMP, FingerRamp, Tray
 from worker.spec.errors import TrayError
 from worker.spec.items.item import Item
@@ -63,10 +73,10 @@ def lay_out(spec: Spec, effort: Effort = "quick", spread: Spread = one_by_one) -
         LayoutError: if a drawer or its floor cannot be laid out; `TrayError` if a tray cannot be made or placed.
     """
     job = _Job(spec, spec.layout.effort or effort, spread)
-    contents = job.furnished()
+    contents = job.with_trays_on_panels(job.furnished())
     for warning in contents.warnings:
         job.register.warn(warning)
-    unplaced = settle_unplaced(spec, (*job.unheld(), *job.without_lane, *contents.unplaced))
+    unplaced = settle_unplaced(spec, (*job.unheld(), *contents.unplaced))
     drawers = tuple(job.drawer(index, trays) for index, trays in enumerate(contents.trays))
     if spec.coupon:
         job.entering.add_coupon()
@@ -99,12 +109,19 @@ class _Job:
         self._placed: dict[int, tuple[PlacedTray, ...]] = {}
         self._laid: dict[int, PanelLayout] = {}
         self._staying = (Staying(),) * len(spec.drawers)
-        self._holdings, held = held_things(spec)
+        self._holdings, self._counts_held = held_things(spec)
         self._held: dict[int, dict[int, HeldTray]] = {}
         self.bed = Bed.of_printer(spec.printer)
         self.entering = Entering(spec, self.joint, self.bed, self.register)
         self._outlines = [drawer_outline(drawer, f"/drawers/{index}") for index, drawer in enumerate(spec.drawers)]
-        self._lanes = lay_lanes(
+        self._lanes = self._laid_lanes({})
+        self._own, self._of_job = list(self._lanes.own), self._lanes.of_job
+        self._earlier: tuple[tuple[EarlierTray, ...], ...] = ()
+
+    def _laid_lanes(self, raised: Mapping[int, float]) -> JobLanes:
+        """Return the lanes of the job; panels of some drawers reach up to a height, for trays on them."""
+        spec, held = self.spec, self._counts_held
+        return lay_lanes(
             spec,
             [outline.usable for outline in self._outlines],
             [not_held(spec.items_of(index), held) for index in range(len(spec.drawers))],
@@ -122,9 +139,8 @@ class _Job:
                 for drawer, outline in zip(spec.drawers, self._outlines, strict=True)
             ],
             [self.entering.sockets(drawer, self._below_panels(index)) for index, drawer in enumerate(spec.drawers)],
+            raised,
         )
-        self._own, self._of_job = list(self._lanes.own), self._lanes.of_job
-        self._earlier: tuple[tuple[EarlierTray, ...], ...] = ()
 
     def furnished(self) -> Contents:
         """Return the trays for items with their positions, and the items that could not be placed.
@@ -160,10 +176,77 @@ class _Job:
         earlier = set() if manifest is None else {entry.item for entry in manifest.unplaced}
         return sum(entry.count for entry in contents.unplaced if entry.item not in earlier)
 
-    @property
-    def without_lane(self) -> tuple[Unplaced, ...]:
-        """The items that are to lie in lanes and have no room there."""
-        return self._lanes.unplaced
+    def with_trays_on_panels(self, contents: Contents) -> Contents:
+        """Return the contents with what has no lane, and with trays on panels for what finds no place otherwise."""
+        unplaced = (*self._lanes.unplaced, *contents.unplaced)
+        trays = list(contents.trays)
+        for index in range(len(self.spec.drawers)):
+            best = self._best_on_panels(index, trays[index], unplaced)
+            if best is not None:
+                lanes, added = best
+                self._lanes, self._laid = lanes, {}
+                make = partial(self.entering.made_tray, half_feet=True)
+                limit = self.spec.drawers[index].height - FRAME_AIR
+                trays[index] = (*trays[index], *with_grips(added.trays, limit, make))
+                unplaced = tuple(less(unplaced, added.held))
+        return replace(contents, trays=tuple(trays), unplaced=unplaced)
+
+    def _best_on_panels(
+        self, index: int, standing: Sequence[Furniture], unplaced: Sequence[Unplaced]
+    ) -> tuple[JobLanes, TraysOnPanels] | None:
+        """Return the best trays on a drawer's panels, with the lanes that carry them; None where none is worth it."""
+        drawer, items = self.spec.drawers[index], dict(self.spec.every_item())
+        left = [
+            ((lack.pointer, items[lack.pointer].model_copy(update={"count": lack.count})), lack.count)
+            for lack in unplaced
+            if lack.drawer in {None, drawer.name} and may_lie_on_panels(items[lack.pointer])
+        ]
+        if not left or not self._panels(index).parts:
+            return None
+        best: tuple[JobLanes, TraysOnPanels] | None = None
+        for level in levels_of(self._panel_drawer(index, standing, self._lanes)):
+            lanes = self._laid_lanes({index: level}) if self._lanes.drawers[index].panels else self._lanes
+            if (
+                lanes.unplaced == self._lanes.unplaced
+                and self.entering.panel_fault(
+                    index, self._outlines[index], lanes.drawers[index], self._below_panels(index)
+                )
+                is None
+            ):
+                found = trays_on_panels(self._panel_drawer(index, standing, lanes), left, level)
+                if found.trays and (best is None or found.value > best[1].value):
+                    best = lanes, found
+        return best
+
+    def _panel_drawer(self, index: int, standing: Sequence[Furniture], lanes: JobLanes) -> PanelDrawer:
+        """Return a drawer with its panels and all that stands and lies in it."""
+        drawer, (outline, lattice) = self.spec.drawers[index], self._outline_and_lattice(index)
+        own, added = lanes.drawers[index], (*self._staying[index].kept, *standing)
+        items, places, held = dict(self.spec.every_item()), self._places(index), self._held_trays(index)
+        first = len(drawer.trays)
+        panels = self.entering.panels(index, outline, own, self._below_panels(index))
+
+        def corner(at: Spot, z: float) -> tuple[float, float, float]:
+            x, y = (lattice.origin[axis] + at[axis] * lattice.pitch / 2.0 for axis in (0, 1))
+            return x, y, z
+
+        stored = [*own.contents, *(lot for tray in added for lot in tray.stored(0, corner(tray.at, tray.z)))]
+        for place in places:
+            if place.tray in held:
+                stored += held[place.tray].stored(0, corner(place.at, place.z))
+        return PanelDrawer(
+            drawer=drawer.model_copy(update={"trays": (*drawer.trays, *(tray.tray for tray in added))}),
+            lattice=lattice,
+            joint=self.joint,
+            room=self.entering.room(outline, own, panels),
+            site=panel_site(self._site(index, ()), drawer, lattice, outline.usable),
+            trays=(
+                *places,
+                *(PlacedTray(first + k, tray.at, half_feet=False, z=tray.z) for k, tray in enumerate(added)),
+            ),
+            below=tuple((area_of(lot), items[lot.pointer]) for lot in stored),
+            top=max((stored.at[2] + stored.size[2] for stored in own.contents), default=0.0),
+        )
 
     def unheld(self) -> tuple[Unplaced, ...]:
         """Return what trays of the list are said to hold and have no room for."""
@@ -381,7 +464,7 @@ class _Job:
                 placed = place(taken=(*taken, *self._reserved(index, taken)))
             except TrayError:
                 placed = place(taken=taken)  # trays come before items
-            _check_clear(drawer, placed, self._shut(index), f"/drawers/{index}")
+            check_clear(drawer, placed, self._shut(index), f"/drawers/{index}")
             self._placed[index] = place_upper_trays(
                 drawer, lattice, self.joint, placed, pointer=f"/drawers/{index}", room=self._room(index)
             )
@@ -413,23 +496,3 @@ class _Job:
         outline, lattice = self._outline_and_lattice(index)
         lanes, panels = self._lanes.drawers[index], self._panels(index)
         return self.entering.drawer(index, outline, lattice, places, items, held, lanes, panels)
-
-
-def _check_clear(drawer: Drawer, placed: Sequence[PlacedTray], shut: Sequence[tuple[Spot, Spot]], pointer: str) -> None:
-    """Check that no tray stands where a panel or a lane is.
-
-    Raises:
-        TrayError: if one with a place of its own does.
-    """
-    spots = {spot for spot, _ in shut}
-    for place in placed:
-        tray, (wide, deep) = drawer.trays[place.tray], tray_halves(drawer.trays[place.tray])
-        under = ((place.at[0] + x, place.at[1] + y) for y in range(deep) for x in range(wide))
-        met = next((spot for spot in under if spot in spots), None)
-        if met is not None:
-            raise TrayError(
-                f"Tray {tray.name!r} stands where a panel or a lane is.",
-                pointer=f"{pointer}/trays/{place.tray}/at", value=tray.at,
-                limit=f"cells clear of panels, their shoes and lanes; {met[0] / 2.0:g}, {met[1] / 2.0:g} is not",
-                remedy="Move the tray or the panel, or let the tray have no place of its own.",
-            )  # fmt: skip

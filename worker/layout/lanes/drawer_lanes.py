@@ -40,7 +40,8 @@ class LaneSite:
     ``height`` is the greatest height of things, ``strip`` that of panels, mm. ``pitch`` is the side of a cell of the
     floor beside the lanes; None without a floor. ``carried`` are the heights at which trays are to stand on panels.
     ``base`` is the height that things lie and panels stand at, mm: that of the tiles below the lanes, or 0; ``grid`` is
-    the front left corner of these tiles' cells, None on a bare bottom.
+    the front left corner of their cells, None on a bare bottom. ``half`` is the side of a half cell of trays that
+    the panels are to carry in a drawer without a floor; None: panels stand wherever they do.
     """
 
     room: Rectangle
@@ -52,6 +53,7 @@ class LaneSite:
     carried: tuple[float, ...] = ()
     base: float = 0.0
     grid: tuple[float, float] | None = None
+    half: float | None = None
 
 
 @dataclass(frozen=True)
@@ -198,26 +200,17 @@ class _Rows:
         lanes: list[LanePlan] = []
         contents: list[Stored] = []
         panels: list[Panel] = []
-        depths, spare = self._depths, 0.0
-        if not self._open and self.rows:
-            spare = (self.depth - sum(depths) - DIVIDER * (len(self.rows) - 1)) / len(self.rows)
         v = 0.0
-        # what rows may be deeper by so that panels stand over sockets
-        room = self.depth - self._used - self._least_rest if self._open else -1.0
         bounds: list[float] = []
         above: dict[float, int] = {}
         tops: list[float] = []
-        for index, (row, gross) in enumerate(zip(self.rows, depths, strict=True)):
-            end = v + gross + spare
-            moved = self._over_sockets(end + DIVIDER / 2.0) - DIVIDER / 2.0
-            if moved - end <= room:
-                room -= moved - end
-                end = moved
-            if index < len(self.rows) - 1 or self._open:
+        for index, (row, end) in enumerate(zip(self.rows, self._row_ends(), strict=True)):
+            inner = index < len(self.rows) - 1 or self._open
+            if inner:
                 bounds.append(end + DIVIDER / 2.0)
             tops.append(max(need.pile.top for _, need in row.lanes))
             near = v + (STUB if index else 0.0)
-            far = end - (STUB if index < len(self.rows) - 1 or self._open else 0.0)
+            far = end - (STUB if inner else 0.0)
             own = self._row(row, (v, near, far, end), len(lanes), list(above))
             lanes += own.lanes
             contents += own.contents
@@ -288,10 +281,25 @@ class _Rows:
             low = need.width + (ends[-1] + DIVIDER if ends else 0.0)
             high = least + slack
             usual = min(max(low, least + share * (number + 1)), high)
+            usual = self._best_end(usual, low, high)
             ends.append(_in_line(usual, low, high, [at - DIVIDER / 2.0 for at in above]))
         if not free:
             ends[-1] = self.length
         return ends, free
+
+    def _best_end(self, usual: float, low: float, high: float) -> float:
+        """Return where a lane ends along u, near the usual end: its panel stands where one across rows would."""
+        axis = 0 if self.direction == "back" else 1
+        if self.site.half is not None:
+            first, step = 0.0, self.site.half
+        elif self.site.grid is not None and self.site.pitch is not None:
+            first, step = self.site.grid[axis] + self.site.pitch / 2.0, self.site.pitch
+        else:
+            return usual
+        off = self.site.room[axis] + DIVIDER / 2.0 - first
+        below = floor((usual + off) / step) * step - off
+        near = [at for at in (below, below + step) if low <= at <= high]
+        return min(near, key=lambda at: abs(at - usual), default=usual)
 
     @staticmethod
     def _through(before: Panel, divider: Panel) -> Panel:
@@ -321,17 +329,64 @@ class _Rows:
             label=item.label_text, lane=lane,
         )  # fmt: skip
 
-    def _over_sockets(self, v: float) -> float:
-        """Return the next position across rows, from v on, at which a panel's feet have room in the cells below it."""
+    def _row_ends(self) -> list[float]:
+        """Return where the rows end, mm: as deep as they must be, or where they take the whole room, by an equal share.
+
+        On tiles and below trays, panels are moved to better places, as far as there is room.
+        """
+        moved = self._moved_ends()
+        if moved is not None:
+            return moved
+        depths, dividers = self._depths, DIVIDER * (len(self.rows) - 1)
+        spare = 0.0 if self._open or not self.rows else (self.depth - sum(depths) - dividers) / len(self.rows)
+        return [sum(depths[: index + 1]) + spare * (index + 1) + DIVIDER * index for index in range(len(depths))]
+
+    def _moved_ends(self) -> list[float] | None:
+        """Return where the rows end if panels are moved; None where nothing asks for that, or not all can be."""
+        if self.site.half is None and self.site.grid is None:
+            return None
+        depths = self._depths
+        room = self.depth - (
+            self._used + self._least_rest if self._open else sum(depths) + DIVIDER * (len(self.rows) - 1)
+        )
+        ends: list[float] = []
+        v = 0.0
+        for index, gross in enumerate(depths):
+            end = v + gross
+            if index < len(depths) - 1 or self._open:
+                moved = self._moved(end + DIVIDER / 2.0, room)
+                if moved is None:
+                    return None
+                room -= moved - DIVIDER / 2.0 - end
+                end = moved - DIVIDER / 2.0
+            else:
+                end = self.depth
+            ends.append(end)
+            v = end + DIVIDER
+        return ends
+
+    def _moved(self, v: float, room: float) -> float | None:
+        """Return where a panel across rows stands, from v on and no further than ``room`` mm.
+
+        Over the middle of cells, so that its feet have room in them and it is below a line between feet of trays; or
+        else at the next place with room for its feet. In a drawer without a floor, on a line between half cells; None
+        without room for that.
+        """
+        axis = 1 if self.direction == "back" else 0
+        # cells are counted from the front or the left, rows from the back or the right
+        at = self.site.room[axis + 2] - v
+        if self.site.half is not None:
+            moved = v + at % self.site.half
+            return moved if moved - v <= room else None
         if self.site.grid is None or self.site.pitch is None:
             return v
-        axis, pitch = (1 if self.direction == "back" else 0), self.site.pitch
-        edge = self.site.room[axis + 2]
-        # cells are counted from the front or the left, rows from the back or the right
-        from_cell = (edge - v - self.site.grid[axis]) % pitch
-        if from_cell < _FROM_CELL:
-            return v + from_cell + _FROM_CELL
-        return v + max(from_cell - (pitch - _FROM_CELL), 0.0)
+        pitch = self.site.pitch
+        from_cell = (at - self.site.grid[axis]) % pitch
+        moved = v + (from_cell - pitch / 2.0) % pitch
+        if moved - v > room:
+            inner = from_cell + _FROM_CELL if from_cell < _FROM_CELL else max(from_cell - pitch + _FROM_CELL, 0.0)
+            moved = v + inner
+        return moved if moved - v <= room else v
 
     # from u and v to the drawer
 

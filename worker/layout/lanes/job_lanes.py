@@ -1,8 +1,9 @@
 """The lanes of a job: which items lie in lanes of which drawer, and what has no place there."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from types import MappingProxyType
 from typing import Final, TypeAlias
 
 import shapely
@@ -57,6 +58,7 @@ def lay_lanes(  # noqa: PLR0917 - a job and its drawers
     fault: Callable[[int, DrawerLanes], str | None],
     printed: Sequence[DrawerEntry | None],
     sockets: Sequence[FloorSockets | None],
+    raised: Mapping[int, float] = MappingProxyType({}),
 ) -> JobLanes:
     """Return the lanes of a job's drawers.
 
@@ -74,6 +76,7 @@ def lay_lanes(  # noqa: PLR0917 - a job and its drawers
         fault: returns why the panels of a drawer's lanes cannot be set up, or None.
         printed: the drawers as they are printed; None for one that is not, or that was measured anew.
         sockets: those of the floor below the lanes and panels of each drawer; None for a bare bottom.
+        raised: heights that the panels of lanes are to reach for trays that the layout puts on them, by drawer.
     """
     bare = [drawer.floor == "none" for drawer in spec.drawers]
     unplaced: list[Unplaced] = []
@@ -89,7 +92,7 @@ def lay_lanes(  # noqa: PLR0917 - a job and its drawers
         unplaced += [_no_floor(item, pointer, None) for pointer, item in job_trays]
         job_trays = []
     sites = [
-        _site(spec, index, area, bed, below)
+        _site(spec, index, area, bed, below, raised.get(index))
         for index, (area, below) in enumerate(zip(usable, sockets, strict=True))
     ]  # fmt: skip
     layers = [
@@ -187,7 +190,9 @@ def _not_set_up(stored: Stored, drawer: str, message: str) -> Unplaced:
     return Unplaced(stored.item, stored.pointer, stored.count, reason, None, drawer, "shape")
 
 
-def _site(spec: Spec, index: int, area: Area, bed: Bed, sockets: FloorSockets | None) -> LaneSite | None:
+def _site(  # noqa: PLR0917 - a drawer as far as lanes go
+    spec: Spec, index: int, area: Area, bed: Bed, sockets: FloorSockets | None, raised: float | None
+) -> LaneSite | None:
     drawer = spec.drawers[index]
     room = largest_rectangle(area)
     if room is None:
@@ -203,9 +208,10 @@ def _site(spec: Spec, index: int, area: Area, bed: Bed, sockets: FloorSockets | 
         strip=strip,
         profile=spec.layout.profile,
         pitch=None if drawer.floor == "none" else spec.grid.pitch,
-        carried=tuple(sorted({tray.z for tray in drawer.trays if tray.z is not None})),
+        carried=tuple(sorted({tray.z for tray in drawer.trays if tray.z is not None})) if raised is None else (raised,),
         base=base,
         grid=None if sockets is None else sockets.lattice.origin,
+        half=spec.grid.pitch / 2.0 if raised is not None and drawer.floor == "none" else None,
     )
 
 

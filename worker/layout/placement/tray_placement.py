@@ -96,6 +96,26 @@ def place_trays(
         wished = wished[: len(wished) // 2]
 
 
+def check_clear(drawer: Drawer, placed: Sequence[PlacedTray], shut: Sequence[tuple[Spot, Spot]], pointer: str) -> None:
+    """Check that no tray stands where a panel or a lane is.
+
+    Raises:
+        TrayError: if one with a place of its own does.
+    """
+    spots = {spot for spot, _ in shut}
+    for place in placed:
+        tray, (wide, deep) = drawer.trays[place.tray], tray_halves(drawer.trays[place.tray])
+        under = ((place.at[0] + x, place.at[1] + y) for y in range(deep) for x in range(wide))
+        met = next((spot for spot in under if spot in spots), None)
+        if met is not None:
+            raise TrayError(
+                f"Tray {tray.name!r} stands where a panel or a lane is.",
+                pointer=f"{pointer}/trays/{place.tray}/at", value=tray.at,
+                limit=f"cells clear of panels, their shoes and lanes; {met[0] / 2.0:g}, {met[1] / 2.0:g} is not",
+                remedy="Move the tray or the panel, or let the tray have no place of its own.",
+            )  # fmt: skip
+
+
 def _arranged(
     board: "_Board", trays: Sequence[Tray], wished: Sequence[tuple[int, Spot]], *, halves: bool
 ) -> "list[PlacedTray] | _NoRoom":

@@ -147,6 +147,9 @@ class Relayout:
             if not items or not (movable or any(item.fixed for _, item, _ in items)):
                 broken.add(printed.spot)
                 continue
+            if printed.on_panels:  # it is laid out with the panels, which may be others now
+                lost.update((pointer, "panels carry its tray") for pointer, _, _ in items)
+                continue
             under = [piece for piece in kept if self._carries(piece, printed)]
             result = self._kept(printed, items, limit)
             gone = len(under) < len(printed.on) if printed.on else printed.spot in broken

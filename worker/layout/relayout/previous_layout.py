@@ -22,7 +22,7 @@ class PrintedTray:
     """A printed tray: its part, placement, front left half cell and contents; of a jointed tray, its first piece.
 
     ``fingerprints`` are those of all its parts, in the order in which they are joined. ``on`` are the indices of the
-    trays that carry it; manifests of earlier versions name none.
+    trays that carry it; manifests of earlier versions name none. ``on_panels`` is whether panels carry it.
     """
 
     part: PlannedPart
@@ -32,6 +32,7 @@ class PrintedTray:
     contents: tuple[ContentEntry, ...]
     fingerprints: tuple[str | None, ...]
     on: tuple[int, ...] = ()
+    on_panels: bool = False
 
     @property
     def tray(self) -> Tray | None:
@@ -123,6 +124,7 @@ class Previous:
     def _trays(self, drawer: DrawerEntry) -> Iterator[PrintedTray]:
         pieces = {tray.pieces[0]: tray.pieces for tray in drawer.jointed}
         on = {upper.placement: upper.on for upper in drawer.upper}
+        on_panels = {upper.placement for upper in drawer.upper if upper.panels}
         others = {index for tray in drawer.jointed for index in tray.pieces[1:]}
         for index, placement in enumerate(drawer.placements):
             part = self.parts.get(placement.mark)
@@ -132,7 +134,7 @@ class Previous:
             marks = [drawer.placements[number].mark for number in pieces.get(index, (index,))]
             shapes = tuple(None if mark not in self.parts else self.parts[mark].shape for mark in marks)
             spot = half_cells(placement.cell)
-            yield PrintedTray(part, index, placement, spot, contents, shapes, on.get(index, ()))
+            yield PrintedTray(part, index, placement, spot, contents, shapes, on.get(index, ()), index in on_panels)
 
 
 def _coordinates(rings: Iterable[Iterable[Point]]) -> Iterator[float]:

@@ -29,7 +29,7 @@ from worker.spec.drawer.tray import Tray
 from worker.spec.errors import TrayError
 from worker.spec.tolerances import CONTAINMENT_SLACK, LENGTH_EPSILON
 
-__all__ = ["DrawerRoom", "panel_seats", "place_upper_trays"]
+__all__ = ["DrawerRoom", "panel_seats", "place_upper_trays", "stands_at"]
 
 #: Left, front, right, back in half cells.
 _Rectangle: TypeAlias = tuple[float, float, float, float]
@@ -101,6 +101,34 @@ def place_upper_trays(
     return tuple(sorted(every, key=lambda place: place.tray))
 
 
+def stands_at(  # noqa: PLR0917 - a drawer, and a tray in it
+    drawer: Drawer,
+    lattice: Lattice,
+    joint: Joint,
+    placed: Sequence[PlacedTray],
+    tray: Tray,
+    at: Spot,
+    room: DrawerRoom,
+) -> PlacedTray | None:
+    """Return a tray with a height `z` on what carries it at a place; None where it cannot stand there.
+
+    Args:
+        drawer: with all trays that stand in it in its list.
+        lattice: its grid.
+        joint: joint of the grid.
+        placed: the trays that stand in it.
+        tray: one more.
+        at: its front left half cell.
+        room: what else is in the drawer.
+    """
+    index = len(drawer.trays)
+    more = drawer.model_copy(update={"trays": (*drawer.trays, tray)})
+    try:
+        return _Layers(more, lattice, joint, placed, "", room).placed_at(index, at)
+    except TrayError:
+        return None
+
+
 def panel_seats(
     room: DrawerRoom, lattice: Lattice, joint: Joint, tray: LayeredTray, *, half_feet: bool
 ) -> dict[int, PanelSeat]:
@@ -161,7 +189,7 @@ class _Layers:
             if tray.at is None and not self._is_inside(at, tray_halves(tray)):
                 continue
             try:
-                return self._placed_at(index, at)
+                return self.placed_at(index, at)
             except TrayError as refusal:
                 # that says most which is about a place where something carries it
                 if refused is None or (isinstance(refused, _NoPlace) and not isinstance(refusal, _NoPlace)):
@@ -223,7 +251,7 @@ class _Layers:
     def _named_panels(self, tray: Tray) -> list[PanelTop]:
         return [panel for panel in self.room.panels if panel.listed and panel.name in tray.on]
 
-    def _placed_at(self, index: int, at: Spot) -> PlacedTray:
+    def placed_at(self, index: int, at: Spot) -> PlacedTray:
         tray = self.drawer.trays[index]
         upper = LayeredTray(at, tray_halves(tray), 0.0, tray.height, tray.rim)
         if not self._is_inside(at, upper.halves):
