@@ -213,9 +213,9 @@ class _Job:
                 )
                 is None
             ):
-                found = trays_on_panels(self._panel_drawer(index, standing, lanes), left, level)
-                if found.trays and (best is None or found.value > best[1].value):
-                    best = lanes, found
+                added = trays_on_panels(self._panel_drawer(index, standing, lanes), left, level)
+                if added.trays and (best is None or added.value > best[1].value):
+                    best = lanes, added
         return best
 
     def _panel_drawer(self, index: int, standing: Sequence[Furniture], lanes: JobLanes) -> PanelDrawer:

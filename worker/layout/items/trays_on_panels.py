@@ -7,10 +7,11 @@ plastic and the lifting. Panels of lanes reach up to it; those of the drawer's l
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from itertools import product
+from itertools import islice, product
 from math import floor
 from typing import Final
 
+import shapely
 from shapely.geometry.base import BaseGeometry
 
 from worker.layout.items.filling.drawer_site import Site
@@ -50,10 +51,12 @@ __all__ = [
 #: Trays on panels in one drawer, at most: each has to be lifted to see what is below (own choice).
 _MOST: Final = 3
 
-#: Trays that are tried, the best ones; heights of panels that are tried; places at which a tray is looked at closely.
-_MOST_TRIED: Final = 24
+#: Trays that are tried, the best ones; heights of panels that are tried; places at which a
+#: tray is looked at closely, and those of which they are chosen.
+_MOST_TRIED: Final = 8
 _MOST_TOPS: Final = 2
-_MOST_PLACES: Final = 60
+_MOST_PLACES: Final = 10
+_MOST_LOOKED_AT: Final = 50
 
 #: Share of a tray's length that may reach beyond the outermost panels on one side: more than that tips it
 #: (`worker.layout.placement.layers.upper_trays.LEAST_BALANCE`).
@@ -182,7 +185,7 @@ def _best(
     over: "_Over", stock: Assortment, missing: Mapping[int, int], room: float
 ) -> tuple[Column, PlacedTray, float] | None:
     """Return the best tray for what is missing that has a place, where it stands, and what that is worth."""
-    footprints = frozenset(halves for halves in stock.footprints if over.has_room(halves))
+    footprints = frozenset(halves for halves in stock.footprints if over.spots(halves))
     if not footprints:
         return None
     narrowed = replace(stock, footprints=footprints, ground=replace(stock.ground, height=room + FRAME_AIR))
@@ -206,6 +209,7 @@ class _Over:
 
     case: PanelDrawer
     level: float
+    _spots: dict[Spot, tuple[Spot, ...]] = field(default_factory=dict)
 
     def with_tray(self, tray: ItemTray, place: PlacedTray) -> "_Over":
         """Return it with one more tray."""
@@ -232,37 +236,53 @@ class _Over:
         return boxes
 
     @cached_property
-    def _carrying(self) -> list[Box]:
-        """The panels of this height, in half cells."""
-        return [
-            self.seats.halves(panel.box)
-            for panel in self.case.room.panels
-            if abs(panel.height - self.level) < LENGTH_EPSILON
-        ]
+    def _carrying(self) -> list[tuple[Box, bool | None]]:
+        """The panels of this height, in half cells: each with whether it is on a line between feet of any tray.
 
-    def has_room(self, halves: Spot) -> bool:
-        """Return whether a tray of a size stands anywhere, as far as `spots` looks."""
-        return next(self._free(halves), None) is not None
-
-    def spots(self, halves: Spot) -> Iterator[Spot]:
-        """Yield where a tray may stand: nothing is in the way, and panels carry it on all sides of its middle.
-
-        A bounded number: places come first at which all panels are on lines between feet and keep a tray from sliding,
-        then those at which none is, as a tray stands higher on these, and those in front.
+        None for one that is so near such a line that it is below no foot.
         """
-        found = []
-        for (x, y), under in self._free(halves):
-            lines = sum(map(_in_line, under))
-            found.append((0 < lines < len(under), -lines, y, x))
-        yield from ((x, y) for *_, y, x in sorted(found)[:_MOST_PLACES])
+        half, (inset, _) = self.case.lattice.pitch / 2.0, self.case.joint.foot_levels()[0]
+        panels: list[tuple[Box, bool | None]] = []
+        for panel in self.case.room.panels:
+            if abs(panel.height - self.level) < LENGTH_EPSILON:
+                box = self.seats.halves(panel.box)
+                across = 1 - panel.axis
+                middle, thick = (box[across] + box[across + 2]) / 2.0, box[across + 2] - box[across]
+                off = abs(middle - round(middle))
+                corner = round(box[panel.axis]), round(middle) - 1
+                seat = self.seats.seat(panel, corner if panel.axis == 0 else corner[::-1], (2, 2), half_feet=True)
+                flat = off + thick / 2.0 > inset / half
+                on_line = off < _ON_LINE and seat is not None and seat.line is not None
+                panels.append((box, True if on_line else False if flat else None))
+        return panels
 
-    def _free(self, halves: Spot) -> Iterator[tuple[Spot, list[Box]]]:
+    def spots(self, halves: Spot) -> tuple[Spot, ...]:
+        """Return where a tray may stand: nothing is in the way, and panels carry it on all sides of its middle.
+
+        A bounded number: places come first at which panels are on lines between its feet and keep it from sliding, then
+        those in front.
+        """
+        if halves not in self._spots:
+            self._spots[halves] = tuple(self._holding(halves))
+        return self._spots[halves]
+
+    def _holding(self, halves: Spot) -> Iterator[Spot]:
+        places = sorted((not on_lines, y, x, bearing) for (x, y), on_lines, bearing in self._free(halves))
+        step = -(-len(places) // _MOST_LOOKED_AT) or 1
+        holding = ((x, y) for _, y, x, bearing in places[::step] if _holds((x, y), halves, bearing))
+        yield from islice(holding, _MOST_PLACES)
+
+    def _free(self, halves: Spot) -> Iterator[tuple[Spot, bool, list[Box]]]:
+        """Yield where a tray may stand, whether it does so on lines between its feet, and the panels that carry it."""
         bay = self.case.site.bay
         for y, x in product(range(bay.back - halves[1] + 1), range(bay.across - halves[0] + 1)):
             own = (x, y, x + halves[0], y + halves[1])
-            under = [box for box in self._carrying if _meet(own, box)]
-            if _around(own, under) and not any(_meet(own, box) for box in self._blocked):
-                yield (x, y), under
+            under = [(box, kind) for box, kind in self._carrying if _meet(own, box)]
+            # between its feet a tray is lower than any panel that carries these flat
+            on_lines = all(kind for _, kind in under)
+            bearing = [box for box, kind in under if kind is on_lines]
+            if len(bearing) > 1 and _around(own, bearing) and not any(_meet(own, box) for box in self._blocked):
+                yield (x, y), on_lines, bearing
 
     def items_below(self, spot: Spot, halves: Spot) -> list[Item]:
         """Return the items that lie below a tray, each once."""
@@ -296,6 +316,13 @@ def _meet(first: Box, other: Box) -> bool:
     )
 
 
+def _holds(spot: Spot, halves: Spot, panels: Sequence[Box]) -> bool:
+    """Return whether a tray would not tip if panels carried it along all of their edges below it."""
+    own = shapely.box(*spot, spot[0] + halves[0], spot[1] + halves[1])
+    stands = support(LayeredTray(spot, halves, 1.0, 0.0, "straight"), (), [own & shapely.box(*box) for box in panels])
+    return stands is not None and stands.holds
+
+
 def _around(tray: Box, panels: Sequence[Box]) -> bool:
     """Return whether panels below a tray lie to both sides of its middle, along both axes."""
     for axis in (0, 1):
@@ -306,10 +333,3 @@ def _around(tray: Box, panels: Sequence[Box]) -> bool:
         if near - low > (high - low) * _MOST_BESIDE or high - far > (high - low) * _MOST_BESIDE:
             return False
     return True
-
-
-def _in_line(panel: Box) -> bool:
-    """Return whether a panel, in half cells, is along a line between these."""
-    across = 0 if panel[2] - panel[0] < panel[3] - panel[1] else 1
-    middle = (panel[across] + panel[across + 2]) / 2.0
-    return abs(middle - round(middle)) < _ON_LINE

@@ -5,7 +5,7 @@ from math import floor
 
 from worker.layout.model.shapes import ClipShape
 from worker.layout.panels.profile import BASE, BASE_AIR, CLIP_LEAD, FOOT, LEAST_FOOT, PanelProfile
-from worker.layout.panels.sockets import Socket
+from worker.layout.panels.sockets import PanelSocket
 from worker.layout.tray.interior import on_grid
 from worker.spec.drawer.joint import CORNER_RADIUS, FIRST_LAYER_RELIEF, LEAST_RADIUS, Joint, Levels
 
@@ -29,7 +29,7 @@ def foot_reach(thickness: float, joint: Joint, profile: PanelProfile) -> float:
     return on_grid(_inset(joint) + FIRST_LAYER_RELIEF + profile.cheek + profile.air + thickness / 2.0)
 
 
-def foot_box(socket: Socket, joint: Joint) -> tuple[float, float, float, float] | None:
+def foot_box(socket: PanelSocket, joint: Joint) -> tuple[float, float, float, float] | None:
     """Return what a foot covers: where it begins and ends along its panel, and across it, mm; None without room.
 
     Its ends are clear of the socket's rounded corners.

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from worker.layout.panels.foot import foot_box, foot_reach
 from worker.layout.panels.profile import FEET_APART, STUB, PanelProfile
-from worker.layout.panels.sockets import FloorSockets, Socket
+from worker.layout.panels.sockets import FloorSockets, PanelSocket
 from worker.layout.storage.sizing_rules import FRAME_AIR
 from worker.layout.tray.interior import on_grid
 from worker.spec.drawer.drawer import Drawer
@@ -66,7 +66,7 @@ class PanelLine:
     ends: list[End]
     crossings: list[Crossing] = field(default_factory=list)
     thickness: float = 0.0
-    feet: list[Socket] = field(default_factory=list)
+    feet: list[PanelSocket] = field(default_factory=list)
 
     @property
     def name(self) -> str:
@@ -304,7 +304,7 @@ def _check_held(line: PanelLine) -> None:
         )  # fmt: skip
 
 
-def feet_of(line: PanelLine, sockets: FloorSockets, profile: PanelProfile) -> list[Socket]:
+def feet_of(line: PanelLine, sockets: FloorSockets, profile: PanelProfile) -> list[PanelSocket]:
     """Return the sockets that a panel's feet stand in, in order along it.
 
     There is one near each end, and as many between them as leave no longer stretch than `FEET_APART`.
@@ -317,7 +317,7 @@ def feet_of(line: PanelLine, sockets: FloorSockets, profile: PanelProfile) -> li
     thickest = line.panel.thickness or _THICKNESSES[-1]
     kept = [profile.shoe_depth + _FROM_SHOE if end in {"shoe", "side"} else 0.0 for end in line.ends]
     low, high = line.start + kept[0], line.end - kept[1]
-    free: list[Socket] = []
+    free: list[PanelSocket] = []
     for socket in sockets.along(line.axis, line.at, foot_reach(thickest, sockets.joint, profile)):
         box = foot_box(socket, sockets.joint)
         crossed = any(socket.start < crossing.at < socket.end for crossing in line.crossings)

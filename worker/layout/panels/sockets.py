@@ -10,13 +10,13 @@ from worker.layout.placement.bay import Spot
 from worker.spec.drawer.joint import Joint
 from worker.spec.tolerances import LENGTH_EPSILON
 
-__all__ = ["FloorSockets", "Socket"]
+__all__ = ["FloorSockets", "PanelSocket"]
 
 #: Left, front, right, back, mm.
 Box: TypeAlias = tuple[float, float, float, float]
 
 
-class Socket(NamedTuple):
+class PanelSocket(NamedTuple):
     """A socket that a panel runs over: where its cell begins and ends along the panel, and across it, mm."""
 
     start: float
@@ -42,7 +42,7 @@ class FloorSockets:
         """Height of the lands between sockets, which panels stand on, mm."""
         return self.joint.height
 
-    def along(self, axis: int, at: float, reach: float) -> list[Socket]:
+    def along(self, axis: int, at: float, reach: float) -> list[PanelSocket]:
         """Return the sockets below a panel in which there is room to both sides of it, in order along it.
 
         Args:
@@ -51,14 +51,14 @@ class FloorSockets:
             reach: least distance of its middle from a cell's edge, mm.
         """
         origin, half = self.lattice.origin, self.lattice.pitch / 2.0
-        sockets: list[Socket] = []
+        sockets: list[PanelSocket] = []
         for cell in self.lattice.cells:
             spans = [(cell.x, cell.x + cell.width), (cell.y, cell.y + cell.depth)]
             (start, end), (low, high) = (
                 tuple(origin[along] + step * half for step in spans[along]) for along in (axis, 1 - axis)
             )
             if low + reach <= at + LENGTH_EPSILON and at <= high - reach + LENGTH_EPSILON:
-                sockets.append(Socket(start, end, low, high))
+                sockets.append(PanelSocket(start, end, low, high))
         return sorted(sockets)
 
     def carries(self, box: Box) -> bool:
