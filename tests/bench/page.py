@@ -16,7 +16,7 @@ from playwright.sync_api import Browser, FilePayload, Page, sync_playwright
 
 from api.command.server import listening
 from api.kiosk.router import page_files
-from tests.kiosk.conftest import _FLAGS, _chromium, _node
+from tests.api.kiosk.conftest import _FLAGS, _chromium, _node
 from worker.jobs.common.settings import Settings
 from worker.jobs.processes.supervisor import Supervisor
 
@@ -24,7 +24,7 @@ __all__ = ["main"]
 
 #: What a first visit in English does not load.
 _LATER = (
-    "vendor/three/", "vendor/uqr/", "view.js", "messages.de", "messages.ar", "worker.js", "LICENSE", "README",
+    "vendor/three/", "vendor/uqr/", "jobs/view.js", "messages.de", "messages.ar", "worker.js", "LICENSE", "README",
     "outline/camera", "outline/editor", "outline/file", "outline/outline_panel", "outline/phone_code",
     "outline/reading", "outline/rings", "outline/sheet",
 )  # fmt: skip

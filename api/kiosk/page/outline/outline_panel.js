@@ -3,12 +3,12 @@
 import { signal } from "@preact/signals";
 import { useRef } from "preact/hooks";
 
-import { announce, byId, find } from "../dom.js";
-import { isBlank, watch } from "../draft.js";
-import { html } from "../html.js";
-import { t } from "../messages.js";
-import { messageOf } from "../service.js";
-import { plain, shown, typed, unitNow } from "../units.js";
+import { announce, byId, find } from "../elements/dom.js";
+import { isBlank, watch } from "../draft/draft.js";
+import { html } from "../elements/html.js";
+import { t } from "../language/messages.js";
+import { messageOf } from "../service/service.js";
+import { plain, shown, typed, unitNow } from "../language/units.js";
 import { CameraView, hasCamera } from "./camera_view.js";
 import { corners, corrected, fault, size } from "./editor.js";
 import { OutlineEditor } from "./editor_view.js";

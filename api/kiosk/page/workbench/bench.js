@@ -2,18 +2,18 @@
 
 import { signal } from "@preact/signals";
 
-import { announce } from "../dom.js";
-import { changed, draft, revision } from "../draft.js";
-import { t } from "../messages.js";
-import { contentsOf, fresh, latest } from "../plan.js";
+import { announce } from "../elements/dom.js";
+import { changed, draft, revision } from "../draft/draft.js";
+import { t } from "../language/messages.js";
+import { contentsOf, fresh, latest } from "../plan/plan.js";
 import { boxOf, floorOf, freePlace, judge, snapped } from "./cells.js";
-import { moveThing } from "./compartments.js";
+import { moveThing } from "./inside/compartments.js";
 import { carried, fixTrays, heldIn, movedTo, ownTray, plannedTrays, resized, thingIn, turned } from "./trays.js";
 
 /** @typedef {import("./cells.js").Box} Box */
 /** @typedef {import("./cells.js").Verdict} Verdict */
-/** @typedef {import("../draft_format.js").FixedTray} FixedTray */
-/** @typedef {import("../draft_format.js").HeldThing} HeldThing */
+/** @typedef {import("../draft/draft_format.js").FixedTray} FixedTray */
+/** @typedef {import("../draft/draft_format.js").HeldThing} HeldThing */
 /**
  * @typedef {{key: string, box: Box, pinned: boolean, mark: string, text: string, height: number,
  *   tray: import("../documents").Tray, things: string[], moved: boolean, index: number}} Standing

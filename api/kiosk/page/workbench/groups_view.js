@@ -2,11 +2,11 @@
 
 import { computed } from "@preact/signals";
 
-import { catalogue } from "../catalogue.js";
-import { draft, revision } from "../draft.js";
-import { html } from "../html.js";
-import { t } from "../messages.js";
-import { groupsOf, tintsOf } from "./group_tints.js";
+import { catalogue } from "../steps/catalogue.js";
+import { draft, revision } from "../draft/draft.js";
+import { html } from "../elements/html.js";
+import { t } from "../language/messages.js";
+import { groupsOf, tintsOf } from "../plan/group_tints.js";
 
 /** Categories by the ids of standard items. */
 const categories = computed(() => new Map(catalogue.value.map(({ id, category }) => [id, category])));

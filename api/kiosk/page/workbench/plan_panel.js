@@ -3,17 +3,17 @@
 import { signal } from "@preact/signals";
 import { render } from "preact";
 
-import { canRedo, canUndo, current, isBlank, redo, replaceDraft, revision, undo } from "../draft.js";
-import { byId } from "../dom.js";
-import { exampleDraft } from "../example.js";
-import { html } from "../html.js";
-import { t } from "../messages.js";
-import { figures, fresh, hint, latest, state } from "../plan.js";
-import { BED_SIZES, chooseBed } from "../printer.js";
-import { shown } from "../units.js";
-import { duration, gramsText, moneyText } from "../numbers.js";
+import { canRedo, canUndo, current, isBlank, redo, replaceDraft, revision, undo } from "../draft/draft.js";
+import { byId } from "../elements/dom.js";
+import { exampleDraft } from "../draft/example.js";
+import { html } from "../elements/html.js";
+import { t } from "../language/messages.js";
+import { figures, fresh, hint, latest, state } from "../plan/plan.js";
+import { BED_SIZES, chooseBed } from "../steps/printer.js";
+import { shown } from "../language/units.js";
+import { duration, gramsText, moneyText } from "../language/numbers.js";
 import { addTray, hasLoose, layOut, proposal, verdictText } from "./bench.js";
-import { ChangesView } from "./changes_view.js";
+import { ChangesView } from "../plan/changes_view.js";
 import { DrawerBench } from "./drawer_bench.js";
 import { GroupsView } from "./groups_view.js";
 import { TrayPanel } from "./tray_panel.js";

@@ -5,9 +5,9 @@ import { boxOf, overlap } from "./cells.js";
 /** @typedef {import("../documents").Plan} Plan */
 /** @typedef {import("../documents").DrawerPlan} DrawerPlan */
 /** @typedef {import("../documents").Tray} Tray */
-/** @typedef {import("../draft_format.js").FixedTray} FixedTray */
-/** @typedef {import("../draft_format.js").HeldThing} HeldThing */
-/** @typedef {import("../draft_format.js").Thing} Thing */
+/** @typedef {import("../draft/draft_format.js").FixedTray} FixedTray */
+/** @typedef {import("../draft/draft_format.js").HeldThing} HeldThing */
+/** @typedef {import("../draft/draft_format.js").Thing} Thing */
 /** @typedef {{index: number, mark: string, name: string, at: [number, number], cells: [number, number], height: number, size: [number, number, number], corner: [number, number, number], tray: Tray}} PlannedTray */
 
 /** Gap on each side of a tray and thickness of its walls where its spec does not say, mm. */
