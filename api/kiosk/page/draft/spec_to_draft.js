@@ -104,7 +104,8 @@ export function draftOf(spec) {
     draft.drawers.push(made);
   });
   readSettings(spec, draft);
-  skip("/layout", spec.layout ?? {}, ["share"]);
+  const { effort, ...layout } = spec.layout ?? {};
+  skip("/layout", { ...layout, ...(effort === "thorough" ? { effort } : {}) }, ["share"]); // jobs of the page say quick or normal
   return { draft, left };
 }
 

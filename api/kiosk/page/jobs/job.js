@@ -1,13 +1,17 @@
 // A job: submit it, follow it, and return to it after a reload (its id is in the address).
 
+import { effect } from "@preact/signals";
+import { render } from "preact";
+
 import { bedGiven, draft, ready } from "../draft/draft.js";
 import { announce, button, byId, find, h, openDialog, show } from "../elements/dom.js";
 import { followJob, pause } from "./job_events.js";
+import { html } from "../elements/html.js";
 import { t } from "../language/messages.js";
-import { latest, planNow, state } from "../plan/plan.js";
+import { OfferView, SearchView } from "../plan/offer_view.js";
+import { fresh, holdPlan, latest, planNow, state } from "../plan/plan.js";
 import { hasProblems, mark, showProblems } from "../elements/problems.js";
 import { drawResult, leaveResult } from "./result.js";
-import { previousManifest } from "../plan/previous.js";
 import { ConnectionLost, faults, randomId, requestJson, RequestRefused } from "../service/service.js";
 import { specOf } from "../draft/spec_of.js";
 import { changeFacts } from "../plan/changes_view.js";
@@ -28,22 +32,30 @@ export function leaveJob() {
   window.dispatchEvent(new Event("job-left"));
 }
 
+/** Ends the watching of the plan for the submit button. */
+let unwatch = () => {};
+
 /** Draw the last step: the cautions and the submit button, or the progress of the job in the address. */
 export function drawMake() {
   const id = jobNow();
   following?.abort(); // whatever job was followed before
+  unwatch();
   leaveResult();
   if (id) {
     follow(id);
     return;
   }
+  const others = h("div", { id: "make-others" });
+  render(html`<${OfferView} id="make-offer" /><${SearchView} />`, others);
   show(byId("make"),
     h("p", {}, t("make_hint")),
     changeSummary(),
+    others,
     h("ul", { class: "cautions" }, ["caution_fumes", "caution_attend", "caution_children"].map((key) => h("li", {}, t(key)))),
     button(t("make"), submit, { id: "submit", class: "main", disabled: !ready() || !bedGiven() }),
     !ready() && h("p", { class: "hint" }, t("plan_waits")),
     ready() && !bedGiven() && h("p", { class: "hint" }, t("bed_ask")));
+  unwatch = effect(() => enable((fresh.value || !["ready", "planning"].includes(state.value)) && ready() && bedGiven()));
   mark();
 }
 
@@ -59,20 +71,21 @@ function enable(on) {
   if (node) node.disabled = !on;
 }
 
+/** Have the plan on show made: the job is the request that this plan is the answer to. */
 async function submit() {
   enable(false);
-  if (!(await planNow())) {
+  const shown = latest.value;
+  if (!shown || !fresh.value) {
+    await showPlan();
     enable(true);
-    if (hasProblems()) byId("general").scrollIntoView({ block: "nearest" });
-    else if (state.value === "lost") connection(t("lost"));
     return;
   }
-  const { spec, where } = specOf(draft);
+  holdPlan();
+  const { where } = specOf(draft);
   const idempotencyKey = randomId(); // retries after a lost connection create one job only
   for (let tries = 0; ; tries += 1) {
     try {
-      const previous = await previousManifest();
-      const job = await requestJson("POST", "v1/jobs", { body: previous ? { ...spec, previous } : spec, headers: { "Idempotency-Key": idempotencyKey } });
+      const job = await requestJson("POST", "v1/jobs", { body: shown.body, headers: { "Idempotency-Key": idempotencyKey } });
       connection(null);
       window.location.hash = `job=${job.id}`;
       return;
@@ -88,6 +101,13 @@ async function submit() {
       return;
     }
   }
+}
+
+/** Show a plan of the draft as it is now, or why there is none: nobody has seen it yet, so it is not made. */
+async function showPlan() {
+  if (await planNow()) announce(t("plan_renewed"));
+  else if (hasProblems()) byId("general").scrollIntoView({ block: "nearest" });
+  else if (state.value === "lost") connection(t("lost"));
 }
 
 /** Show a connection notice; null hides it and announces that the connection is back. @param {string | null} text */

@@ -2,7 +2,7 @@
 
 import { button, h, show } from "../elements/dom.js";
 import { t } from "../language/messages.js";
-import { contentsOf } from "../plan/plan.js";
+import { contentsOf } from "../plan/planned_trays.js";
 import { ConnectionLost, request } from "../service/service.js";
 
 /** @typedef {import("../documents").Manifest} Manifest */

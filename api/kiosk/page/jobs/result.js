@@ -8,7 +8,7 @@ import { leaveJob } from "./job.js";
 import { t } from "../language/messages.js";
 import { contentsNamed, documentsOf, drawModel, placementsOf } from "./model_panel.js";
 import { duration, gramsText, kilobytes, moneyText, numberText } from "../language/numbers.js";
-import { contentsOf } from "../plan/plan.js";
+import { contentsOf } from "../plan/planned_trays.js";
 import { changeJob } from "../plan/previous.js";
 import { drawRuns, flush } from "./runs.js";
 import { messageOf, requestJson, save } from "../service/service.js";

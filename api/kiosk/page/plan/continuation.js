@@ -24,8 +24,18 @@ export function continues(before, now) {
   return 2 * same >= Math.max(old.size, things.size);
 }
 
-/** @param {Plan} plan */
-const left = (plan) => plan.unplaced.reduce((sum, lack) => sum + lack.count, 0);
+/**
+ * Whether there are things that no tray with a place of its own holds: where they lie is for the service to find.
+ * @param {Spec} spec
+ */
+export function hasLooseThings(spec) {
+  const holds = spec.drawers.flatMap((/** @type {Spec} */ drawer) => (drawer.trays ?? []).flatMap((/** @type {Spec} */ tray) => tray.hold ?? []));
+  const held = new Set(holds.map((/** @type {Spec} */ hold) => hold.item));
+  return (spec.items ?? []).some((/** @type {Spec} */ item) => !held.has(item.name));
+}
+
+/** The number of things without a place. @param {Plan} plan */
+export const lacking = (plan) => plan.unplaced.reduce((sum, lack) => sum + lack.count, 0);
 
 /**
  * Return whether a plan is clearly worth more than another of the same spec: more things have a place, or as many and
@@ -34,7 +44,7 @@ const left = (plan) => plan.unplaced.reduce((sum, lack) => sum + lack.count, 0);
  * @param {Plan} other
  */
 export function worthMore(plan, other) {
-  if (left(plan) !== left(other)) return left(plan) < left(other);
+  if (lacking(plan) !== lacking(other)) return lacking(plan) < lacking(other);
   const [seconds, before] = [plan.work?.seconds ?? null, other.work?.seconds ?? null];
   return seconds !== null && before !== null && seconds < before * (1 - GAIN);
 }

@@ -2,9 +2,8 @@
 
 import { html, Memo } from "../elements/html.js";
 import { t } from "../language/messages.js";
-import { contentsOf } from "./plan.js";
+import { contentsOf, GAP, plannedTrays } from "./planned_trays.js";
 import { fitText } from "./text_fit.js";
-import { plannedTrays } from "../workbench/trays.js";
 
 /** @typedef {import("../documents").Plan} Plan */
 /** @typedef {import("../documents").DrawerPlan} DrawerPlan */
@@ -17,9 +16,6 @@ const UNMEASURED = 640;
 /** Margins around a drawer and room for the caption below it, in px. */
 const EDGE = 6;
 const CAPTION = 24;
-
-/** Gap of a tray to the edges of its cells, mm. */
-const GAP = 0.25;
 
 /**
  * How a drawer is drawn on a width of so many px: px per mm, and the box of the drawing in mm.

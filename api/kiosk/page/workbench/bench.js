@@ -5,10 +5,11 @@ import { signal } from "@preact/signals";
 import { announce } from "../elements/dom.js";
 import { changed, draft, revision } from "../draft/draft.js";
 import { t } from "../language/messages.js";
-import { contentsOf, fresh, latest } from "../plan/plan.js";
+import { fresh, latest } from "../plan/plan.js";
+import { contentsOf, heldIn, plannedTrays, thingIn } from "../plan/planned_trays.js";
 import { boxOf, floorOf, freePlace, judge, snapped } from "./cells.js";
 import { moveThing } from "./inside/compartments.js";
-import { carried, fixTrays, heldIn, movedTo, ownTray, plannedTrays, resized, thingIn, turned } from "./trays.js";
+import { carried, fixTrays, movedTo, ownTray, resized, turned } from "./trays.js";
 
 /** @typedef {import("./cells.js").Box} Box */
 /** @typedef {import("./cells.js").Verdict} Verdict */

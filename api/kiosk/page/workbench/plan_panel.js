@@ -14,6 +14,7 @@ import { shown } from "../language/units.js";
 import { duration, gramsText, moneyText } from "../language/numbers.js";
 import { addTray, hasLoose, layOut, proposal, verdictText } from "./bench.js";
 import { ChangesView } from "../plan/changes_view.js";
+import { OfferView } from "../plan/offer_view.js";
 import { DrawerBench } from "./drawer_bench.js";
 import { GroupsView } from "./groups_view.js";
 import { TrayPanel } from "./tray_panel.js";
@@ -89,6 +90,7 @@ function Panel() {
   const { document } = plan;
   const now = proposal.value;
   return html`${tools}
+    <${OfferView} id="offer" />
     <div class=${`drawings ${fresh.value ? "" : "stale"}`}>
       ${document.drawers.map((drawer, d) => html`<figure key=${d}>
         <${DrawerBench} d=${d} px=${Math.round(widthOf(drawer) * scale)} />

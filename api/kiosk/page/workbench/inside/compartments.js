@@ -1,5 +1,7 @@
 // Inside a tray: its dividers, the compartments between them, and what lies in each. Data in, data out.
 
+import { GAP, WALL } from "../../plan/planned_trays.js";
+
 /** @typedef {import("../../documents").Tray} Tray */
 /** @typedef {import("../../documents").Divider} Divider */
 /** @typedef {import("../../draft/draft_format.js").FixedTray} FixedTray */
@@ -10,10 +12,6 @@
  * Its bounds between the middles of dividers, mm; `cells` are the columns and rows that name it, and `id` says which
  * dividers surround it.
  */
-
-/** Gap on each side of a tray and thickness of its walls where its spec does not say, mm. */
-const GAP = 0.25;
-export const WALL = 1.2;
 
 /** Least room between two dividers, mm: narrower ones hold nothing. */
 const LEAST = 8;

@@ -7,9 +7,10 @@ import { draft } from "../../draft/draft.js";
 import { html } from "../../elements/html.js";
 import { t } from "../../language/messages.js";
 import { latest } from "../../plan/plan.js";
+import { WALL } from "../../plan/planned_trays.js";
 import { length, shown, typed } from "../../language/units.js";
 import { edit, insideOf, moveHeld, standing } from "../bench.js";
-import { addDivider, bounds, compartmentAt, compartmentUnder, compartmentsOf, divided, innerOf, moveDivider, removeDivider, snappedDivider, WALL } from "./compartments.js";
+import { addDivider, bounds, compartmentAt, compartmentUnder, compartmentsOf, divided, innerOf, moveDivider, removeDivider, snappedDivider } from "./compartments.js";
 
 /** @typedef {import("../bench.js").Standing} Standing */
 /** @typedef {import("./compartments.js").Compartment} Compartment */

@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { continues, worthMore } from "../../../../../api/kiosk/page/plan/continuation.js";
+import { continues, hasLooseThings, worthMore } from "../../../../../api/kiosk/page/plan/continuation.js";
 
 /** @param {number} count @param {number} [first] how many of the first there are */
 const spec = (count, first = 1) => ({
@@ -40,4 +40,13 @@ test("a plan is worth more when more things have a place, or when it prints clea
   assert.ok(worthMore(plan(1, 900), plan(1, 1000)));
   assert.ok(!worthMore(plan(1, 980), plan(1, 1000)));
   assert.ok(!worthMore(plan(0, null), plan(0, 1000)));
+});
+
+test("things are loose that no tray with a place of its own holds", () => {
+  const { drawers, ...rest } = spec(2);
+  const held = (/** @type {string[]} */ ...names) => ({ ...rest, drawers: [{ ...drawers[0], trays: [{ name: "t", hold: names.map((item) => ({ item })) }] }] });
+  assert.ok(hasLooseThings(spec(1)));
+  assert.ok(hasLooseThings(held("thing 1")));
+  assert.ok(!hasLooseThings(held("thing 0", "thing 1")));
+  assert.ok(!hasLooseThings({ spec: "1", drawers: [] }));
 });

@@ -5,7 +5,8 @@ import { test } from "node:test";
 
 import { difference, figuresOf } from "../../../../../api/kiosk/page/plan/figures.js";
 import { fitText } from "../../../../../api/kiosk/page/plan/text_fit.js";
-import { carried, dropThing, fixTrays, movedTo, movedTrays, plannedTrays, releaseThing, resized, turned } from "../../../../../api/kiosk/page/workbench/trays.js";
+import { movedTrays, plannedTrays } from "../../../../../api/kiosk/page/plan/planned_trays.js";
+import { carried, dropThing, fixTrays, movedTo, releaseThing, resized, turned } from "../../../../../api/kiosk/page/workbench/trays.js";
 
 /** @param {Partial<import("../../../../../api/kiosk/page/documents").Tray>} [more] @returns {import("../../../../../api/kiosk/page/documents").Tray} */
 const bare = (more = {}) => ({ name: "pens", cells: [2, 3], height: 40, ...more });
