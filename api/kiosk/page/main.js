@@ -3,10 +3,9 @@
 import { loadCatalogue } from "./steps/catalogue.js";
 import { bedGiven, choose, draft, measured, replaceDraft, restore, startOver, switchUnit, watch } from "./draft/draft.js";
 import { announce, button, byId, find, h, openDialog, show } from "./elements/dom.js";
-import { drawHousehold, householdNow, leaveHousehold } from "./household/household.js";
+import { drawList, householdNow, jobsNow, leaveList } from "./household/lists.js";
 import { watchIdle } from "./elements/idle.js";
 import { connection, drawMake, jobNow, leaveJob } from "./jobs/job.js";
-import { drawJobs, jobsNow } from "./jobs/jobs_list.js";
 import { drawMeasure } from "./steps/measure.js";
 import { chooseLanguage, LANGUAGES, languageNow, loadMessages, t, translate } from "./language/messages.js";
 import { keepForOffline } from "./service/offline.js";
@@ -81,7 +80,7 @@ function showHousehold(shown) {
   byId("household").hidden = !shown;
   byId("columns").hidden = shown;
   byId("nav-steps").hidden = shown;
-  if (!shown) leaveHousehold();
+  if (!shown) leaveList();
 }
 
 /** Show what the address names: the household, a job, or the step as it was. */
@@ -90,8 +89,7 @@ function follow(focus = true) {
   if (householdNow() || jobsNow()) {
     leaveResult();
     showHousehold(true);
-    if (jobsNow()) drawJobs();
-    else drawHousehold();
+    drawList();
     if (focus) focusMain();
   } else go(jobNow() ? "make" : step, focus);
 }

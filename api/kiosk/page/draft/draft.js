@@ -87,7 +87,11 @@ export function replaceDraft(other) {
   changed("all");
 }
 
-export const startOver = () => replaceDraft({ ...blankDraft(), unit: unitNow() });
+/** Begin a new drawer; what prints said about the estimates stays, for it is about the printer. */
+export function startOver() {
+  const { calibration } = draft.rest.printing ?? {};
+  replaceDraft({ ...blankDraft(), unit: unitNow(), rest: calibration ? { printing: { calibration } } : {} });
+}
 
 export const canUndo = () => history.past.length > 0;
 export const canRedo = () => history.future.length > 0;

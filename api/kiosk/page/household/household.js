@@ -1,7 +1,8 @@
 // The household: the list of drawers with a search for things, and the page of one drawer.
 
 import { announce, button, byId, h, show } from "../elements/dom.js";
-import { contentRows, drawerAddress, householdAddress, piecesText } from "./household_text.js";
+import { contentRows, drawerAddress, piecesText } from "./household_text.js";
+import { householdNow } from "./lists.js";
 import { t } from "../language/messages.js";
 import { changeJob } from "../plan/previous.js";
 import { messageOf, request, requestJson, RequestRefused } from "../service/service.js";
@@ -17,8 +18,6 @@ const MOST_MATCHES = 5;
 let drawn = 0;
 /** @type {string | null} */
 let picture = null;
-
-export const householdNow = () => householdAddress(window.location.hash);
 
 /** Release the picture of a drawer. */
 export function leaveHousehold() {

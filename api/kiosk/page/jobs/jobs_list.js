@@ -18,8 +18,6 @@ let drawn = 0;
 let timer = 0;
 const filter = { name: "", tag: "", from: "", to: "" };
 
-export const jobsNow = () => window.location.hash === "#jobs";
-
 /** The address of a page of jobs. @param {string} after id of the last job on the page before */
 function query(after) {
   const fields = new URLSearchParams({ limit: String(PAGE) });

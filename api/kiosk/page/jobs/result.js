@@ -1,18 +1,15 @@
 // Results of a job: 3-D view, print runs to tick off, map, files.
 
-import { render } from "preact";
-
-import { announce, button, byId, find, h, show } from "../elements/dom.js";
-import { html } from "../elements/html.js";
+import { announce, button, byId, h, show } from "../elements/dom.js";
 import { leaveJob } from "./job.js";
 import { t } from "../language/messages.js";
-import { contentsNamed, documentsOf, drawModel, placementsOf } from "./model_panel.js";
+import { drawMap } from "./map_panel.js";
+import { drawModel } from "./model_panel.js";
 import { duration, gramsText, kilobytes, moneyText, numberText } from "../language/numbers.js";
-import { contentsOf } from "../plan/planned_trays.js";
 import { changeJob } from "../plan/previous.js";
 import { drawRuns, flush } from "./runs.js";
-import { messageOf, requestJson, save } from "../service/service.js";
-import { DrawerMap } from "../plan/drawer_map.js";
+import { saveFile } from "../service/saving.js";
+import { messageOf, requestJson } from "../service/service.js";
 
 /** @typedef {import("../documents").Manifest} Manifest */
 
@@ -101,43 +98,8 @@ function drawPanel(document) {
   const panel = byId("panel");
   if (tab === "view") drawModel(panel, document, job, (release) => { leave = release; });
   else if (tab === "runs") drawRuns(panel, job, document);
-  else if (tab === "map") drawMap(panel, document);
+  else if (tab === "map") leave = drawMap(panel, document, job);
   else drawFiles(panel, document);
-}
-
-/** @param {HTMLElement} panel @param {Manifest} document */
-function drawMap(panel, document) {
-  const search = h("input", { id: "find-item", type: "search", maxlength: 80, autocomplete: "off", oninput: () => draw() });
-  const answer = h("p", { id: "item-places", role: "status" });
-  show(panel, h("div", { class: "field" }, h("label", { for: "find-item" }, t("where_is")), search), answer, document.drawers.map((drawer, index) => {
-    const files = documentsOf(document, "map").filter((map) => map.drawer === drawer.name && map.file.media_type !== "image/svg+xml");
-    return h("figure", { id: `map-${index}` }, h("div", { class: "drawing", id: `drawing-${index}` }), h("figcaption", {}, drawer.name, " ",
-      files.map((map) => button(t("get_map"), () => get(`v1/jobs/${job}/files/${map.file.name}`, map.file.name), { class: "quiet" }))),
-      h("table", { class: "legend" }, h("caption", {}, t("what_is_where")),
-        h("thead", {}, h("tr", {}, ["mark", "name", "holds"].map((title) => h("th", { scope: "col" }, t(title))))),
-        h("tbody", {}, drawer.placements.map((placement, at) => placement.cell && h("tr", {},
-          h("th", { scope: "row" }, placement.mark), h("td", {}, placement.name ?? ""), h("td", {}, contentsOf(drawer, at)))))));
-  }));
-  const draw = () => {
-    const query = search.value.trim().toLowerCase();
-    /** @type {string[]} */
-    const places = [];
-    document.drawers.forEach((drawer, index) => {
-      const node = find(`drawing-${index}`);
-      const matching = contentsNamed(drawer, query);
-      const lit = placementsOf(matching);
-      for (const content of matching) {
-        if (content.placement === null) places.push(`${drawer.name}, ${drawer.lanes[content.lane ?? -1]?.name ?? ""}: ${content.count} × ${content.item}`);
-      }
-      for (const at of lit) places.push(`${drawer.name}, ${drawer.placements[at]?.mark}: ${contentsOf(drawer, at)}`);
-      if (node) render(html`<${DrawerMap} plan=${document} drawer=${drawer} px=${node.clientWidth} lit=${lit} />`, node);
-    });
-    answer.textContent = query ? places.join("; ") || t("nothing_matches", { name: search.value.trim() }) : "";
-  };
-  const watcher = new ResizeObserver(draw);
-  watcher.observe(panel);
-  draw();
-  leave = () => watcher.disconnect();
 }
 
 /** @param {HTMLElement} panel @param {Manifest} document */
@@ -149,15 +111,5 @@ function drawFiles(panel, document) {
   ];
   if (document.bundle) rows.unshift([t("bundle"), document.bundle, `v1/jobs/${job}/bundle.zip`]);
   show(panel, h("ul", { class: "plain files" }, rows.map(([title, file, path]) => h("li", {},
-    button([h("span", { class: "what" }, title), h("span", { class: "size" }, `${file.name}, ${kilobytes(file.bytes)}`)], () => get(path, file.name), { id: `file-${file.name}` })))));
-}
-
-/** @param {string} path @param {string} file */
-async function get(path, file) {
-  try {
-    await save(path, file);
-    announce(t("saved", { name: file }));
-  } catch (error) {
-    announce(messageOf(error));
-  }
+    button([h("span", { class: "what" }, title), h("span", { class: "size" }, `${file.name}, ${kilobytes(file.bytes)}`)], () => saveFile(path, file.name), { id: `file-${file.name}` })))));
 }

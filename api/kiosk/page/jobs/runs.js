@@ -1,7 +1,11 @@
 // The print runs of a job: those to print, ticked off with time to take it back, and those that were recorded.
 
 import { bedOf, bedPicture } from "./bed_picture.js";
+import { calibrationForm } from "./calibration_form.js";
+import { couponForm } from "./coupon_form.js";
+import { detailsForm } from "./details_form.js";
 import { announce, button, byId, find, h, show } from "../elements/dom.js";
+import { counts, hasCoupon, pieces } from "./run_pieces.js";
 import { t } from "../language/messages.js";
 import { dateText, duration, gramsText } from "../language/numbers.js";
 import { dropUnsent, keepUnsent, sendUnsent, unsent } from "../service/outbox.js";
@@ -13,7 +17,7 @@ import { ConnectionLost, keyNow, messageOf, randomId, requestJson, save } from "
 /** @typedef {{job: string, run: number, outcome: Outcome, id: string, timer: number}} Tick */
 /** @typedef {{number: number, state: string, failed: Record<string, number>, pieces: number}} RunProgress */
 /** @typedef {{run: number, printer: string, begin: string, end: string}} ScheduleStep */
-/** @typedef {{number: number, outcome: string, run: number | null, note: string | null, withdrawn_by: number | null}} PrintEvent */
+/** @typedef {{number: number, outcome: string, run: number | null, note: string | null, seconds?: number | null, withdrawn_by: number | null}} PrintEvent */
 
 /** Milliseconds in which a tick can be taken back. */
 const GRACE = 6000;
@@ -94,7 +98,7 @@ async function redraw() {
     runs.length ? h("p", { class: "hint" }, t("runs_hint")) : h("p", { id: "all-printed" }, t("all_printed")),
     runs.length > 0 && progress.work && h("p", { id: "remaining", class: "sum" }, remaining(progress.work)),
     progress.schedule?.finish && h("p", { id: "finish" }, t("schedule_finish", { when: dateText(progress.schedule.finish) })),
-    manifest.parts.some((part) => part.kind === "coupon") && !fault && couponForm(job, { ...progress, printed: recorded.some((run) => run.state === "printed" && hasCoupon(run.number, manifest)) }),
+    manifest.parts.some((part) => part.kind === "coupon") && !fault && couponForm(job, { ...progress, printed: recorded.some((run) => run.state === "printed" && hasCoupon(run.number, manifest)) }, send),
     h("ol", { class: "plain runs" }, runs.map((run) => {
       const event = waiting.get(run.number);
       if (event) return heldRun(run, event);
@@ -105,48 +109,6 @@ async function redraw() {
 
 /** @param {import("../documents").Work} work */
 const remaining = (work) => [t("left_to_print", { count: work.runs }), work.seconds != null && duration(work.seconds), work.grams != null && gramsText(work.grams)].filter(Boolean).join(", ");
-
-/** Whether a planned run prints the coupon. @param {number} number @param {Manifest} manifest */
-function hasCoupon(number, manifest) {
-  const marks = new Set(manifest.parts.filter((part) => part.kind === "coupon").map((part) => part.mark));
-  return manifest.runs.some((run) => run.number === number && run.pieces.some((piece) => marks.has(piece.mark)));
-}
-
-/**
- * What the coupon showed: the clearance is recorded, and the job can be built again with it.
- * @param {string} job
- * @param {{clearance?: number | null, refit?: string | null, printed: boolean}} progress
- */
-function couponForm(job, { clearance, refit, printed }) {
-  const input = h("input", { id: "clearance", inputmode: "decimal", autocomplete: "off", maxlength: 6, "aria-describedby": "clearance-hint" });
-  const submit = async (/** @type {Event} */ event) => {
-    event.preventDefault();
-    const value = Number(input.value.trim().replace(",", "."));
-    if (!input.value.trim() || !Number.isFinite(value)) {
-      input.focus();
-      announce(t("fill_in"));
-      return;
-    }
-    await send(job, { outcome: "measured", clearance: value, id: randomId() }, t("clearance_recorded", { value }));
-  };
-  return h("form", { class: "run", id: "coupon-form", onsubmit: submit },
-    h("h3", {}, t("coupon_title")),
-    clearance != null ? h("p", { id: "clearance-now" }, t("clearance_now", { value: clearance })) : h("p", { class: "hint", id: "clearance-hint" }, t(printed ? "coupon_hint" : "coupon_first")),
-    clearance == null && printed && h("div", { class: "search-row" }, h("div", { class: "field" }, h("label", { for: "clearance" }, t("clearance")), input), h("button", { type: "submit", id: "clearance-record" }, t("clearance_record"))),
-    refit && h("p", {}, t("refit_hint")),
-    refit && h("div", { class: "choices" }, button(t("refit"), () => buildRefit(job), { id: "refit", class: "main" })));
-}
-
-/** Build the job again with the clearance that the coupon showed. @param {string} job */
-async function buildRefit(job) {
-  try {
-    const spec = await requestJson("GET", `v1/jobs/${job}/refit`);
-    const made = await requestJson("POST", "v1/jobs", { body: spec, headers: { "Idempotency-Key": randomId() } });
-    window.location.hash = `job=${made.id}`;
-  } catch (error) {
-    announce(messageOf(error));
-  }
-}
 
 /** @param {Run} run @param {string} job @param {ScheduleStep | undefined} step when it is to be printed */
 function openRun(run, job, step) {
@@ -169,7 +131,7 @@ function openRun(run, job, step) {
       button(t("get_sheet"), () => get("pdf", `run-${run.number}.pdf`), { id: `sheet-${run.number}` }),
       button(t("is_printed"), () => tick(run.number, "printed"), { id: `printed-${run.number}`, class: "main" }),
       button(t("has_failed"), () => tick(run.number, "failed"), { id: `failed-${run.number}`, class: "quiet danger" })),
-    detailsForm(run, step?.printer ?? ""));
+    detailsForm(run, step?.printer ?? "", (body) => send(job, body, t("recorded_printed", { number: run.number }))));
 }
 
 /** @param {Run} run */
@@ -203,6 +165,7 @@ function done(run, manifest, events) {
     h("h3", {}, `${run.state === "printed" ? "✓" : "×"} ${t("run", { number: run.number })}`),
     h("p", {}, t(`run_was_${run.state}`), " ", planned && pieces(planned.pieces)),
     run.state === "printed" && failed && h("p", {}, t("failed_pieces", { pieces: failed })),
+    run.state === "printed" && !failed && planned && calibrationForm(planned, manifest.work, own.find((event) => event.seconds != null)?.seconds ?? null),
     own.map((event) => event.note && h("p", { class: "hint" }, event.note)),
     h("div", { class: "choices" },
       run.state === "printed" && planned && button(t("print_again"), () => again(planned), { id: `again-${run.number}`, class: "quiet" }),
@@ -213,54 +176,6 @@ function done(run, manifest, events) {
 async function withdraw(run, event) {
   if (view && event) await send(view.job, { outcome: "withdrawn", event: event.number, id: randomId() }, t("withdrawn", { number: run }));
 }
-
-/**
- * A form for a run of which some pieces failed, or about which there is something to note.
- * @param {Run} run
- * @param {string} printer the one that the schedule names
- */
-function detailsForm(run, printer) {
-  const id = `details-${run.number}`;
-  const failed = [...counts(run.pieces)].map(([mark, count]) => ({
-    mark, count, input: h("input", { id: `${id}-${mark}`, type: "number", min: 0, max: count, step: 1, value: 0, inputmode: "numeric" }),
-  }));
-  const note = h("input", { id: `${id}-note`, maxlength: 200, autocomplete: "off" });
-  const hours = h("input", { id: `${id}-hours`, inputmode: "decimal", maxlength: 8, autocomplete: "off" });
-  const by = h("input", { id: `${id}-printer`, maxlength: 80, value: printer, autocomplete: "off" });
-  const submit = async (/** @type {Event} */ event) => {
-    event.preventDefault();
-    if (!view) return;
-    const took = Number(hours.value.trim().replace(",", "."));
-    if (hours.value.trim() && !(took > 0)) {
-      hours.focus();
-      announce(t("fill_in"));
-      return;
-    }
-    const measured = { ...(took > 0 && { seconds: took * 3600 }), ...(by.value.trim() && { printer: by.value.trim() }) };
-    const bad = Object.fromEntries(failed.filter(({ input }) => input.valueAsNumber > 0).map(({ mark, input }) => [mark, input.valueAsNumber]));
-    const text = note.value.trim();
-    await send(view.job, { outcome: "printed", run: run.number, id: randomId(), ...(Object.keys(bad).length && { failed: bad }), ...measured, ...(text && { note: text }) }, t("recorded_printed", { number: run.number }));
-  };
-  return h("details", { class: "more" },
-    h("summary", { id }, t("record_details")),
-    h("form", { onsubmit: submit },
-      failed.map(({ mark, count, input }) => h("div", { class: "field" }, h("label", { for: input.id }, t("failed_of", { mark, count })), input)),
-      h("div", { class: "two" },
-        h("div", { class: "field" }, h("label", { for: by.id }, t("run_printer")), by),
-        h("div", { class: "field" }, h("label", { for: hours.id }, t("run_hours")), hours)),
-      h("div", { class: "field" }, h("label", { for: note.id }, t("note")), note),
-      h("button", { type: "submit", id: `${id}-record` }, t("record"))));
-}
-
-/** @param {Run["pieces"]} list @returns {Map<string, number>} */
-function counts(list) {
-  const sums = new Map();
-  for (const piece of list) sums.set(piece.mark, (sums.get(piece.mark) ?? 0) + 1);
-  return sums;
-}
-
-/** @param {Run["pieces"]} list */
-const pieces = (list) => [...counts(list)].map(([mark, count]) => (count > 1 ? `${count} × ${mark}` : mark)).join(", ");
 
 /** @param {number} run @param {Outcome} outcome */
 function tick(run, outcome) {

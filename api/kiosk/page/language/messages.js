@@ -65,6 +65,21 @@ export function t(key, values = {}) {
   return text.replace(/\{(\w+)\}/g, (whole, name) => (name in values ? written(values[name]) : whole));
 }
 
+/** Isolates of text from left to right (Unicode Bidirectional Algorithm, 2.4). */
+const [ISOLATE, POP] = ["\u2066", "\u2069"];
+
+/**
+ * Join the sides of a thing or a number of cells: from left to right in every language, as on a drawing.
+ * @param {(string | number)[]} sides
+ */
+export function sidesText(sides) {
+  const text = sides.join(" × ");
+  return RIGHT_TO_LEFT.includes(language) ? `${ISOLATE}${text}${POP}` : text;
+}
+
+/** Whether there is a message of a key. @param {string} key */
+export const hasMessage = (key) => catalogues.some((catalogue) => key in catalogue);
+
 /** @param {string | number | undefined} value */
 const written = (value) => (typeof value === "number" ? decimals.format(value) : String(value));
 

@@ -160,11 +160,23 @@ export function described(plan, drawer) {
   return `${t("plan_of", { name: drawer.name })}. ${t("trays_count", { count: trays.length })}${inside.length ? `: ${inside.join("; ")}` : ""}.`;
 }
 
+/** Share of the window's height that a drawing takes, and the width from which on there is room beside it, px. */
+const HEIGHT_SHARE = 0.66;
+const NARROW = 700;
+
+/**
+ * Return how wide the drawing of a drawer is where it has so much room: all of it on a phone, else it can be seen whole.
+ * @param {DrawerPlan} drawer
+ * @param {number} room px
+ */
+export const widthOf = (drawer, room) => Math.round(window.innerWidth <= NARROW ? room : Math.min(room, (window.innerHeight * HEIGHT_SHARE * drawer.size[0]) / drawer.size[1]));
+
 /**
  * A drawer that is only looked at.
- * @param {{plan: Plan, drawer: DrawerPlan, px: number, lit?: Set<number>}} props `lit` are placements to mark
+ * @param {{plan: Plan, drawer: DrawerPlan, px: number, lit?: Set<number>, tints?: Map<number, number>}} props `lit` are
+ * placements to mark, `tints` those of groups by placement
  */
-export function DrawerMap({ plan, drawer, px, lit }) {
+export function DrawerMap({ plan, drawer, px, lit, tints }) {
   const { scale, viewBox } = frameOf(drawer, px);
   const half = drawer.pitch / 2;
   return html`<svg viewBox=${viewBox} width=${px} class="plan-drawing" role="img" aria-label=${described(plan, drawer)}>
@@ -172,7 +184,7 @@ export function DrawerMap({ plan, drawer, px, lit }) {
     ${plannedTrays(plan, drawer).map((tray) => {
       const box = { x: tray.at[0] * 2, y: tray.at[1] * 2, w: tray.cells[0] * 2, d: tray.cells[1] * 2 };
       const rect = rectOf(drawer, box);
-      return html`<g class=${lit?.has(tray.index) ? "tray lit" : "tray"} key=${tray.index}>
+      return html`<g class=${["tray", lit?.has(tray.index) && "lit", tints?.has(tray.index) && `tinted tint-${tints.get(tray.index)}`].filter(Boolean).join(" ")} key=${tray.index}>
         <rect ...${rect} rx=${half / 4} />
         <path d=${dividersPath(tray.tray, rect)} class="divider" />
         <${Words} ...${rect} mark=${tray.mark} text=${contentsOf(drawer, tray.index) || tray.name} scale=${scale} />

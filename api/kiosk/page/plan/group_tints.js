@@ -38,6 +38,24 @@ export function tintsOf(groups) {
 }
 
 /**
+ * Return the tint of each tray of a drawer by the index of its placement, as far as it has one.
+ * @param {import("../documents").DrawerPlan} drawer
+ * @param {Map<string, string>} groups of things by their names
+ * @param {Map<string, number>} tints of groups
+ * @returns {Map<number, number>}
+ */
+export function trayTints(drawer, groups, tints) {
+  /** @type {Map<number, number>} */
+  const made = new Map();
+  drawer.placements.forEach((_, index) => {
+    const group = groupOf(drawer.contents.filter((content) => content.placement === index).map((content) => content.item), groups);
+    const tint = group === undefined ? undefined : tints.get(group);
+    if (tint !== undefined) made.set(index, tint);
+  });
+  return made;
+}
+
+/**
  * Return the group of most of the things in a tray, the first of several.
  * @param {string[]} things by their keys
  * @param {Map<string, string>} groups

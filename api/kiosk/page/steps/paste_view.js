@@ -3,7 +3,7 @@
 import { signal } from "@preact/signals";
 
 import { html } from "../elements/html.js";
-import { t } from "../language/messages.js";
+import { sidesText, t } from "../language/messages.js";
 import { unitNow } from "../language/units.js";
 import { readList } from "./pasted_list.js";
 
@@ -32,7 +32,7 @@ export function PasteList({ add }) {
     ${rows.length > 0 && html`<div class="scroll" tabindex="0" role="region" aria-label=${t("paste_preview")}><table id="paste-preview"><caption>${t("paste_understood", { good: good.length, count: rows.length })}</caption>
       <thead><tr>${["line", "name", "shape", "sizes", "count"].map((column) => html`<th scope="col">${t(`column_${column}`)}</th>`)}</tr></thead>
       <tbody>${rows.map((row) => html`<tr class=${row.fault ? "bad" : ""}><td>${row.line}</td><td>${row.name}</td>
-        <td>${t(`kind_${row.kind}`)}</td><td>${row.sizes.filter(Boolean).join(" × ")}</td><td>${row.fault ? t(`paste_${row.fault}`) : row.count}</td></tr>`)}</tbody></table></div>`}
+        <td>${t(`kind_${row.kind}`)}</td><td>${sidesText(row.sizes.filter(Boolean))}</td><td>${row.fault ? t(`paste_${row.fault}`) : row.count}</td></tr>`)}</tbody></table></div>`}
     <button type="button" id="paste-add" class="main" disabled=${good.length === 0} onClick=${submit}>${t("paste_add", { count: good.length })}</button>
   </details>`;
 }

@@ -1,6 +1,7 @@
 // Step 3: the printer, its filament and options of the layout.
 
 import { calendarFields, spoolFields } from "./calendar_fields.js";
+import { calibrationList } from "./calibration_list.js";
 import { changed, draft } from "../draft/draft.js";
 import { button, byId, h, show } from "../elements/dom.js";
 import { field } from "./measure.js";
@@ -55,6 +56,7 @@ export function drawPrinter() {
           MATERIALS.map((material) => h("option", { value: material, selected: material === draft.material }, material)))),
       field("price", `${t("price")} (${t("optional")})`, draft.price, set("price"))),
     spoolFields(),
+    calibrationList(drawPrinter),
     calendarFields(drawPrinter),
     check("coupon", "with_coupon"), check("fill", "with_fill"), check("half", "with_halves"));
   mark();

@@ -3,20 +3,21 @@
 import { signal } from "@preact/signals";
 import { render } from "preact";
 
-import { catalogue } from "./catalogue.js";
+import { catalogue, categoryName } from "./catalogue.js";
 import { announce, byId, find } from "../elements/dom.js";
 import { changed, draft, revision } from "../draft/draft.js";
 import { freeKey, OWN_KINDS, SIZES, STORAGE } from "../draft/draft_format.js";
 import { apart, beside, loose, together } from "../draft/groups.js";
 import { html } from "../elements/html.js";
-import { t } from "../language/messages.js";
+import { sidesText, t } from "../language/messages.js";
 import { OutlineEntry } from "../outline/outline_entry.js";
 import { mark } from "../elements/problems.js";
 import { rove, stopAtFocus } from "../elements/roving.js";
 import { HandlingFields, pick, text } from "./thing_fields.js";
 import { SIZE_NAMES } from "../draft/thing_shape.js";
 import { shown, unitNow } from "../language/units.js";
-import { litThing, selected, standing } from "../workbench/bench.js";
+import { litThing, selected } from "../workbench/bench.js";
+import { standing } from "../workbench/standing_trays.js";
 import { PasteList } from "./paste_view.js";
 import { dropThing, releaseThing } from "../workbench/trays.js";
 
@@ -119,7 +120,7 @@ function Row({ thing, i, lit }) {
   return html`<li class=${`row field ${lit ? "lit" : ""}`} id=${`row-${i}`} onMouseEnter=${light(thing.key)} onMouseLeave=${light(null)} onFocusIn=${light(thing.key)} onFocusOut=${light(null)}>
     <div class="row-head">
       <button type="button" class="row-name" id=${`thing-${i}`} aria-expanded=${open ? "true" : "false"} ...${stop(0)} onClick=${() => { opened.value = open ? "" : thing.key; }}>
-        <span class="what">${thing.name || "?"}</span><span class="size">${[thing.sizes.filter(Boolean).join(" × "), companyOf(thing)].filter(Boolean).join(" · ")}</span></button>
+        <span class="what">${thing.name || "?"}</span><span class="size">${[sidesText(thing.sizes.filter(Boolean)), companyOf(thing)].filter(Boolean).join(" · ")}</span></button>
       <button type="button" id=${`fewer-${i}`} aria-label=${t("fewer_of_thing", { name: thing.name })} ...${stop(1)} onClick=${() => count(thing, -1)}>−</button>
       <output id=${`count-of-${i}`}>${thing.count}</output>
       <button type="button" id=${`more-${i}`} aria-label=${t("more_of_thing", { name: thing.name })} ...${stop(2)} onClick=${() => count(thing, 1)}>+</button>
@@ -221,18 +222,18 @@ function addStandard(entry) {
 
 /** @param {Entry["shape"]} shape */
 function sizeOf(shape) {
-  if (shape.kind === "box") return shape.size.map(shown).join(" × ");
-  if (shape.kind === "tapered") return `⌀ ${shown(shape.diameter)}–${shown(shape.end_diameter ?? 0)} × ${shown(shape.length)}`;
-  if (shape.kind === "bundle") return `${shape.rods ?? ""} × ⌀ ${shown(shape.diameter)} × ${shown(shape.length)}`;
-  if (shape.kind === "coil") return `⌀ ${shown(shape.diameter)}, ${shown(shape.length)} × ⌀ ${shown(shape.cable ?? 0)}`;
-  if (shape.kind === "cylinder") return `⌀ ${shown(shape.diameter)} × ${shown(shape.length)}`;
+  if (shape.kind === "box") return sidesText(shape.size.map(shown));
+  if (shape.kind === "tapered") return sidesText([`⌀ ${shown(shape.diameter)}–${shown(shape.end_diameter ?? 0)}`, shown(shape.length)]);
+  if (shape.kind === "bundle") return sidesText([shape.rods ?? "", `⌀ ${shown(shape.diameter)}`, shown(shape.length)]);
+  if (shape.kind === "coil") return sidesText([`⌀ ${shown(shape.diameter)}, ${shown(shape.length)}`, `⌀ ${shown(shape.cable ?? 0)}`]);
+  if (shape.kind === "cylinder") return sidesText([`⌀ ${shown(shape.diameter)}`, shown(shape.length)]);
   return shape.kind === "screw" ? t("any_length") : "";
 }
 
 function Catalogue() {
   const words = search.value.toLowerCase().split(/\s+/).filter(Boolean);
   const fits = (/** @type {Entry} */ entry) => (!category.value || entry.category === category.value)
-    && words.every((word) => `${entry.name} ${entry.category} ${entry.id}`.toLowerCase().includes(word));
+    && words.every((word) => `${entry.name} ${entry.category} ${categoryName(entry.category)} ${entry.id}`.toLowerCase().includes(word));
   const matches = catalogue.value.filter(fits);
   const enter = (/** @type {any} */ event) => {
     if (event.key !== "Enter" || !matches[0]) return;
@@ -246,7 +247,7 @@ function Catalogue() {
       <p class="hint" id="search-hint">${t("search_hint")}</p></div>
     <div class="chips" role="group" aria-label=${t("categories")} onKeyDown=${rove} onFocusIn=${stopAtFocus}>
       ${["", ...new Set(catalogue.value.map((entry) => entry.category))].map((name, n) => html`<button type="button" id=${`category-${name || "all"}`} data-rove=${`0,${n}`}
-        tabIndex=${n === 0 ? 0 : -1} aria-pressed=${name === category.value ? "true" : "false"} onClick=${() => { category.value = name; }}>${name || t("all")}</button>`)}</div>
+        tabIndex=${n === 0 ? 0 : -1} aria-pressed=${name === category.value ? "true" : "false"} onClick=${() => { category.value = name; }}>${name ? categoryName(name) : t("all")}</button>`)}</div>
     <ul class="matches plain" id="matches" onKeyDown=${rove} onFocusIn=${stopAtFocus}>${matches.length
       ? matches.map((entry, n) => html`<li key=${entry.id}><button type="button" id=${`add-${entry.id}`} title=${entry.source} data-rove=${`${n},0`} tabIndex=${n === 0 ? 0 : -1} onClick=${() => addStandard(entry)}>
           <span class="what">${entry.name}</span><span class="size">${sizeOf(entry.shape)}</span></button></li>`)

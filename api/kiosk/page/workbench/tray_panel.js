@@ -3,7 +3,8 @@
 import { html } from "../elements/html.js";
 import { t } from "../language/messages.js";
 import { length, shown } from "../language/units.js";
-import { edit, remove, resize, selected, standing, step, togglePin, turn } from "./bench.js";
+import { edit, remove, resize, selected, togglePin, turn } from "./bench.js";
+import { standing, step } from "./standing_trays.js";
 import { TrayInside } from "./inside/tray_inside.js";
 
 /** Least and largest height of a tray, mm; the service says more. */

@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { groupOf, groupsOf, tintsOf } from "../../../../../api/kiosk/page/plan/group_tints.js";
+import { groupOf, groupsOf, tintsOf, trayTints } from "../../../../../api/kiosk/page/plan/group_tints.js";
 
 /** @param {string} key @param {string} group @param {string} [id] @returns {any} */
 const thing = (key, group, id = "") => ({ key, group, id, kind: id ? "standard" : "box" });
@@ -31,4 +31,12 @@ test("a tray belongs to the group of most of its things, the first of several", 
   assert.equal(groupOf(["a", "b", "c"], groups), "y");
   assert.equal(groupOf(["a", "b"], groups), "x");
   assert.equal(groupOf(["z"], groups), undefined);
+});
+
+test("the trays of a finished job have the tints of the groups that most of their things are of", () => {
+  const content = (/** @type {number} */ placement, /** @type {string} */ item) => ({ placement, item });
+  const drawer = /** @type {any} */ ({ placements: [{}, {}, {}], contents: [content(0, "nut"), content(0, "bolt"), content(0, "pen"), content(1, "pen"), content(2, "cup")] });
+  const groups = new Map([["nut", "metal"], ["bolt", "metal"], ["pen", "desk"]]);
+  assert.deepEqual([...trayTints(drawer, groups, tintsOf(groups))], [[0, 0], [1, 1]]);
+  assert.deepEqual([...trayTints(drawer, groups, new Map())], []);
 });

@@ -3,7 +3,8 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { addDivider, bounds, compartmentAt, compartmentUnder, compartmentsOf, divided, innerOf, moveDivider, moveThing, removeDivider, snappedDivider } from "../../../../../../api/kiosk/page/workbench/inside/compartments.js";
+import { compartmentAt, compartmentUnder, compartmentsOf, innerOf, moveThing } from "../../../../../../api/kiosk/page/workbench/inside/compartments.js";
+import { addDivider, bounds, divided, moveDivider, removeDivider, snappedDivider } from "../../../../../../api/kiosk/page/workbench/inside/dividers.js";
 
 /** @typedef {import("../../../../../../api/kiosk/page/draft/draft_format.js").FixedTray} FixedTray */
 /** @typedef {import("../../../../../../api/kiosk/page/documents").Divider} Divider */
