@@ -56,6 +56,8 @@ def _trays(page):
 
 
 def _settled(page):
+    # a change is drawn with the next frame: only then is the plan on show known to be out of date
+    page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
     page.wait_for_selector("#sums:not(.stale)", state="attached")
     page.wait_for_selector("#plan[aria-busy=false]")
 
