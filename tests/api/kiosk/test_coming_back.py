@@ -22,7 +22,10 @@ _SPEC = {
     "spec": "1",
     "name": "sewing box",
     "drawers": [{"name": "upper", "width": 215, "depth": 130, "height": 40}],
-    "items": [{"name": "thimbles", "shape": _BOX, "count": 2}, {"name": "spare needles", "shape": _BOX, "group": "x"}],
+    "items": [
+        {"name": "thimbles", "shape": _BOX, "count": 2, "group": "tools"},
+        {"name": "spare needles", "shape": _BOX, "group": "x"},
+    ],
     "layout": {"share": "group"},
     "grid": {"clearance": 0.35},
     "printer": {"bed": [220, 220, 220], "nozzle": 0.4, "layer": 0.2},
@@ -58,6 +61,8 @@ def test_a_thing_is_seen_in_the_model_of_its_drawer(visit, job):
 def test_a_finished_job_is_changed_and_what_is_printed_is_used_again(visit, job):
     page = visit(path=f"/#job={job}")
     page.tap("#tab-map")
+    expect(page.locator("#panel .groups li")).to_have_text(["tools", "x"])
+    expect(page.locator("#panel .tray.tinted")).to_have_count(2)
     page.fill("#find-item", "needle")
     expect(page.locator("#panel .tray.lit")).to_have_count(1)
     expect(page.locator("#item-places")).to_contain_text("spare needles")
