@@ -97,20 +97,20 @@ def _policy() -> str:
 
 @router.head("/", include_in_schema=False)
 @router.get("/", include_in_schema=False)
-def get_page(request: Request) -> Response:
+async def get_page(request: Request) -> Response:
     """Serve the page."""
     return _answer(request, "index.html")
 
 
 @router.get("/kiosk/settings.json", include_in_schema=False)
-def get_settings(state: AppStateDep) -> KioskSettings:
+async def get_settings(state: AppStateDep) -> KioskSettings:
     """Serve the settings of the page."""
     return KioskSettings(idle_minutes=state.settings.kiosk_idle_minutes, public_url=state.settings.public_url)
 
 
 @router.head("/kiosk/{path:path}", include_in_schema=False)
 @router.get("/kiosk/{path:path}", include_in_schema=False)
-def get_asset(request: Request, path: str) -> Response:
+async def get_asset(request: Request, path: str) -> Response:
     """Serve one asset of the page."""
     return _answer(request, path)
 

@@ -101,6 +101,8 @@ export interface Work {
   cost?: number | null;
   seconds?: number | null;
   time_uncertainty?: number | null;
+  calibrated_time?: number;
+  calibrated_filament?: number;
 }
 export interface Pieces { mark: string; kind: string; name: string; count: number }
 export interface Stand { drawer: string; cell: [number, number] | null }

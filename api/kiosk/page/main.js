@@ -1,26 +1,25 @@
 // Entry point: the steps of the page, the toolbar, and the redraws after changes of the draft.
 
-import { loadCatalogue } from "./catalogue.js";
-import { bedGiven, choose, draft, measured, replaceDraft, restore, startOver, switchUnit, watch } from "./draft.js";
-import { announce, button, byId, find, h, openDialog, show } from "./dom.js";
-import { drawHousehold, householdNow, leaveHousehold } from "./household.js";
-import { watchIdle } from "./idle.js";
-import { connection, drawMake, jobNow, leaveJob } from "./job.js";
-import { drawJobs, jobsNow } from "./jobs_list.js";
-import { drawMeasure } from "./measure.js";
-import { chooseLanguage, LANGUAGES, languageNow, loadMessages, t, translate } from "./messages.js";
-import { keepForOffline } from "./offline.js";
+import { loadCatalogue } from "./steps/catalogue.js";
+import { bedGiven, choose, draft, measured, replaceDraft, restore, startOver, switchUnit, watch } from "./draft/draft.js";
+import { announce, button, byId, find, h, openDialog, show } from "./elements/dom.js";
+import { drawList, householdNow, jobsNow, leaveList } from "./household/lists.js";
+import { watchIdle } from "./elements/idle.js";
+import { connection, drawMake, jobNow, leaveJob } from "./jobs/job.js";
+import { drawMeasure } from "./steps/measure.js";
+import { chooseLanguage, LANGUAGES, languageNow, loadMessages, t, translate } from "./language/messages.js";
+import { keepForOffline } from "./service/offline.js";
 import { phoneAsked } from "./outline/outline_entry.js";
-import { busy, planSoon } from "./plan.js";
-import { drawPrinter } from "./printer.js";
-import { firstField, mark, whenFollowed } from "./problems.js";
-import { leaveResult } from "./result.js";
-import { dropKey, keepKey, messageOf, requestJson, RequestRefused } from "./service.js";
-import { beginSharing } from "./share.js";
-import { specIn } from "./share_link.js";
-import { draftOf } from "./spec_to_draft.js";
-import { beginThings, openThing } from "./things.js";
-import { unitNow } from "./units.js";
+import { busy, planSoon } from "./plan/plan.js";
+import { drawPrinter } from "./steps/printer.js";
+import { firstField, mark, whenFollowed } from "./elements/problems.js";
+import { leaveResult } from "./jobs/result.js";
+import { dropKey, keepKey, messageOf, requestJson, RequestRefused } from "./service/service.js";
+import { beginSharing } from "./draft/share.js";
+import { specIn } from "./draft/share_link.js";
+import { draftOf } from "./draft/spec_to_draft.js";
+import { beginThings, openThing } from "./steps/things.js";
+import { unitNow } from "./language/units.js";
 import { beginPlan, historyKeys } from "./workbench/plan_panel.js";
 
 /** @typedef {"measure" | "things" | "printer" | "make"} Step */
@@ -81,7 +80,7 @@ function showHousehold(shown) {
   byId("household").hidden = !shown;
   byId("columns").hidden = shown;
   byId("nav-steps").hidden = shown;
-  if (!shown) leaveHousehold();
+  if (!shown) leaveList();
 }
 
 /** Show what the address names: the household, a job, or the step as it was. */
@@ -90,8 +89,7 @@ function follow(focus = true) {
   if (householdNow() || jobsNow()) {
     leaveResult();
     showHousehold(true);
-    if (jobsNow()) drawJobs();
-    else drawHousehold();
+    drawList();
     if (focus) focusMain();
   } else go(jobNow() ? "make" : step, focus);
 }
@@ -124,7 +122,7 @@ function drawUnits() {
   }
 }
 
-/** @param {import("./draft.js").Change} what */
+/** @param {import("./draft/draft.js").Change} what */
 function onChange(what) {
   if (what === "field" || what === "trays") drawSteps();
   else {

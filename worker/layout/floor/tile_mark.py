@@ -1,5 +1,6 @@
 """The mark of a tile: engraved in a strip of border, or on a node, where four sockets meet."""
 
+from functools import lru_cache
 from math import hypot
 from typing import Final
 
@@ -27,6 +28,7 @@ _NODE_CLEAR: Final = 0.4
 _LEAST_PLACE: Final = 1e-4
 
 
+@lru_cache(maxsize=1024)  # a plan after a change has the tiles of the one before: 0.04 of 0.12 s for 30 things
 def mark_lettering(shape: TileShape, text: str, *, line_width: float) -> Lettering | None:
     """Return the engraved mark with the largest letters that fit the top face of a tile, or None if none fit.
 

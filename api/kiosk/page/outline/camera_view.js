@@ -4,8 +4,8 @@
 import { signal } from "@preact/signals";
 import { useEffect, useRef } from "preact/hooks";
 
-import { html } from "../html.js";
-import { t } from "../messages.js";
+import { html } from "../elements/html.js";
+import { t } from "../language/messages.js";
 import { checkSheet } from "./sheet_check.js";
 
 /** Longer side of the frames that are checked, px, and milliseconds between them: 10 ms each on a slow machine. */

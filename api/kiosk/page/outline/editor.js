@@ -2,7 +2,7 @@
 
 import { computed, signal } from "@preact/signals";
 
-import { History } from "../history.js";
+import { History } from "../draft/history.js";
 import { added, axisOf, boxOf, crossing, distance, editable, mirrored, moved, removed, smoothed } from "./rings.js";
 
 /** @typedef {import("./rings.js").Ring} Ring */

@@ -3,10 +3,10 @@
 import { signal } from "@preact/signals";
 import { useEffect, useRef } from "preact/hooks";
 
-import { announce } from "../dom.js";
-import { html, Memo } from "../html.js";
-import { t } from "../messages.js";
-import { plain, shown, typed, unitNow } from "../units.js";
+import { announce } from "../elements/dom.js";
+import { html, Memo } from "../elements/html.js";
+import { t } from "../language/messages.js";
+import { plain, shown, typed, unitNow } from "../language/units.js";
 import { add, applyMirror, axis, before, canMirror, chosen, cornerAt, counted, drag, drop, fault, goOn, grab, grabNew, mirror, nudge, place, putBack, redo, remove, rings, size, smooth, steps, undo } from "./editor.js";
 import { boxOf, nearestCorner, nearestLine } from "./rings.js";
 

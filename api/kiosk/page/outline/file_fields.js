@@ -1,8 +1,8 @@
 // What the service has to know about a file that it does not say itself.
 
-import { html } from "../html.js";
-import { t } from "../messages.js";
-import { unitNow } from "../units.js";
+import { html } from "../elements/html.js";
+import { t } from "../language/messages.js";
+import { unitNow } from "../language/units.js";
 import { options, refusal, setOptions } from "./reading.js";
 
 /** @typedef {import("./reading.js").Options} Options */

@@ -3,11 +3,11 @@
 import { signal } from "@preact/signals";
 import { useEffect, useRef } from "preact/hooks";
 
-import { html } from "../html.js";
-import { t } from "../messages.js";
+import { html } from "../elements/html.js";
+import { t } from "../language/messages.js";
 import { linkIn } from "./phone_link.js";
 
-/** @typedef {import("../draft_format.js").Thing} Thing */
+/** @typedef {import("../draft/draft_format.js").Thing} Thing */
 /** @typedef {(things: (Partial<Thing> & {name: string})[]) => void} Add */
 
 /** What a desk asks this phone for. @type {import("@preact/signals").Signal<import("./phone_link.js").PhoneLink | null>} */

@@ -3,12 +3,12 @@
 import { signal } from "@preact/signals";
 import { useRef } from "preact/hooks";
 
-import { announce, byId, find } from "../dom.js";
-import { isBlank, watch } from "../draft.js";
-import { html } from "../html.js";
-import { t } from "../messages.js";
-import { messageOf } from "../service.js";
-import { plain, shown, typed, unitNow } from "../units.js";
+import { announce, byId, find } from "../elements/dom.js";
+import { isBlank, watch } from "../draft/draft.js";
+import { html } from "../elements/html.js";
+import { sidesText, t } from "../language/messages.js";
+import { messageOf } from "../service/service.js";
+import { plain, shown, typed, unitNow } from "../language/units.js";
 import { CameraView, hasCamera } from "./camera_view.js";
 import { corners, corrected, fault, size } from "./editor.js";
 import { OutlineEditor } from "./editor_view.js";
@@ -160,7 +160,7 @@ function Result({ add }) {
     ${made.poses.length > 1 && files.value.length > 0 && html`<div class="field"><label for="outline-pose">${t("outline_pose")}</label>
       <select id="outline-pose" value=${options.value.pose} onChange=${(/** @type {any} */ event) => { setOptions({ pose: event.target.value }); send(); }}>
         <option value="">${t("outline_pose_file")}</option>
-        ${made.poses.map(({ pose, size: sides }) => html`<option value=${String(pose)}>${sides.map((side) => shown(side)).join(" × ")}</option>`)}</select></div>`}
+        ${made.poses.map(({ pose, size: sides }) => html`<option value=${String(pose)}>${sidesText(sides.map((side) => shown(side)))}</option>`)}</select></div>`}
     <${OutlineEditor} picture=${picture.value} />
     <form onSubmit=${submit}>
       <div class="three">

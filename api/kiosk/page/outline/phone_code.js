@@ -3,11 +3,11 @@
 import { signal } from "@preact/signals";
 import { useEffect, useRef } from "preact/hooks";
 
-import { html } from "../html.js";
-import { t } from "../messages.js";
-import { randomId } from "../service.js";
-import { qrCode } from "../share.js";
-import { unitNow } from "../units.js";
+import { html } from "../elements/html.js";
+import { t } from "../language/messages.js";
+import { randomId } from "../service/service.js";
+import { qrCode } from "../draft/share.js";
+import { unitNow } from "../language/units.js";
 import { fragmentOf, isOwnMachine, waitForPhone } from "./phone_link.js";
 import { options } from "./reading.js";
 

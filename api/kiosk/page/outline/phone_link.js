@@ -1,8 +1,8 @@
 // From the screen of a desk to a phone and back: a QR code opens the page there, and what the phone sends is found by the
 // code in it.
 
-import { pause } from "../job_events.js";
-import { requestJson } from "../service.js";
+import { pause } from "../jobs/job_events.js";
+import { requestJson } from "../service/service.js";
 
 /** @typedef {{code: string, thickness: string, body: string, bar: string, unit: string}} PhoneLink */
 

@@ -2,10 +2,10 @@
 
 import { signal } from "@preact/signals";
 
-import { follow } from "../job_events.js";
-import { t } from "../messages.js";
-import { faults, randomId, request, requestJson, RequestRefused } from "../service.js";
-import { length } from "../units.js";
+import { follow } from "../jobs/job_events.js";
+import { t } from "../language/messages.js";
+import { faults, randomId, request, requestJson, RequestRefused } from "../service/service.js";
+import { length } from "../language/units.js";
 import { beginEditing } from "./editor.js";
 
 /** @typedef {import("./rings.js").Ring} Ring */

@@ -2,9 +2,9 @@
 
 import { signal } from "@preact/signals";
 
-import { html } from "../html.js";
-import { t } from "../messages.js";
-import { messageOf, save } from "../service.js";
+import { html } from "../elements/html.js";
+import { t } from "../language/messages.js";
+import { messageOf, save } from "../service/service.js";
 
 const SIZES = ["a4", "letter"];
 const TINTS = ["green", "pink"];

@@ -1,24 +1,22 @@
-// The workbench's state: which trays stand where, which is selected, and what is proposed while it is moved.
+// The workbench's state: which tray is selected, and what is proposed while it is moved.
 
 import { signal } from "@preact/signals";
 
-import { announce } from "../dom.js";
-import { changed, draft, revision } from "../draft.js";
-import { t } from "../messages.js";
-import { contentsOf, fresh, latest } from "../plan.js";
-import { boxOf, floorOf, freePlace, judge, snapped } from "./cells.js";
-import { moveThing } from "./compartments.js";
-import { carried, fixTrays, heldIn, movedTo, ownTray, plannedTrays, resized, thingIn, turned } from "./trays.js";
+import { changed, draft } from "../draft/draft.js";
+import { announce } from "../elements/dom.js";
+import { t } from "../language/messages.js";
+import { fresh, latest } from "../plan/plan.js";
+import { heldIn, plannedTrays } from "../plan/planned_trays.js";
+import { freePlace, judge, snapped } from "./cells.js";
+import { moveThing } from "./inside/compartments.js";
+import { boxesOf, drawerPlan, floor, same, standing, standsIn, step } from "./standing_trays.js";
+import { carried, fixTrays, movedTo, ownTray, resized, turned } from "./trays.js";
 
 /** @typedef {import("./cells.js").Box} Box */
 /** @typedef {import("./cells.js").Verdict} Verdict */
-/** @typedef {import("../draft_format.js").FixedTray} FixedTray */
-/** @typedef {import("../draft_format.js").HeldThing} HeldThing */
-/**
- * @typedef {{key: string, box: Box, pinned: boolean, mark: string, text: string, height: number,
- *   tray: import("../documents").Tray, things: string[], moved: boolean, index: number}} Standing
- * A tray as it is shown; `things` are the keys of what it holds, `index` is that of its placement in the plan, or -1.
- */
+/** @typedef {import("./standing_trays.js").Standing} Standing */
+/** @typedef {import("../draft/draft_format.js").FixedTray} FixedTray */
+/** @typedef {import("../draft/draft_format.js").HeldThing} HeldThing */
 /** @typedef {{d: number, key: string, from: Box | null, box: Box, verdict: Verdict, how: "pointer" | "keys" | "size" | "sweep"}} Proposal */
 
 /** Height of a tray of one's own in a drawer without trays, as a share of the drawer's. */
@@ -32,84 +30,6 @@ export const proposal = signal(null);
 
 /** Key of the thing whose trays are lit. @type {import("@preact/signals").Signal<string | null>} */
 export const litThing = signal(null);
-
-/** The number of half cells from place to place. */
-export const step = () => (draft.half ? 1 : 2);
-
-/** @param {number} d */
-const drawerPlan = (d) => latest.value?.document.drawers[d];
-
-/**
- * Return the trays of a drawer as they are shown: those with a place of their own, and the others of the plan.
- * @param {number} d
- * @returns {Standing[]}
- */
-export function standing(d) {
-  const plan = latest.value;
-  const drawer = drawerPlan(d);
-  const fixed = revision.value >= 0 ? (draft.drawers[d]?.trays ?? []) : [];
-  if (!plan || !drawer) return [];
-  const planned = plannedTrays(plan.document, drawer).map((tray) => ({ ...tray, box: boxOf(tray.at, tray.cells) }));
-  const things = (/** @type {number} */ index) => drawer.contents
-    .filter((content) => content.placement === index).map((content) => thingIn(content, plan.keys) ?? "");
-  const names = new Map(draft.things.map((thing) => [thing.key, thing.name]));
-  /** @type {Standing[]} */
-  const shown = fixed.map((entry) => {
-    const box = boxOf(entry.tray.at, entry.tray.cells);
-    const match = (fresh.value ? planned.find((tray) => same(tray.box, box)) : undefined) ?? planned.find((tray) => tray.name === entry.tray.name);
-    const inside = match ? contentsOf(drawer, match.index) : "";
-    return {
-      key: entry.key,
-      box,
-      pinned: entry.pinned,
-      mark: match?.mark ?? "",
-      text: inside || entry.hold.map((held) => names.get(held.thing) ?? "").filter(Boolean).join(", ") || entry.tray.name,
-      height: entry.tray.height,
-      tray: entry.tray,
-      things: fresh.value && match ? things(match.index) : entry.hold.map((held) => held.thing),
-      moved: fresh.value && !entry.pinned && match !== undefined && (plan.moved[d]?.has(String(match.index)) ?? false),
-      index: match?.index ?? -1,
-    };
-  });
-  if (fixed.length && !fresh.value) return shown;
-  const taken = shown.map((tray) => tray.box);
-  for (const tray of planned) {
-    if (taken.some((box) => same(box, tray.box))) continue;
-    shown.push({
-      key: `auto-${tray.index}`,
-      box: tray.box,
-      pinned: false,
-      mark: tray.mark,
-      text: contentsOf(drawer, tray.index) || tray.name,
-      height: tray.height,
-      tray: tray.tray,
-      things: things(tray.index),
-      moved: plan.moved[d]?.has(String(tray.index)) ?? false,
-      index: tray.index,
-    });
-  }
-  return shown;
-}
-
-/** @param {Box} a @param {Box} b */
-const same = (a, b) => a.x === b.x && a.y === b.y && a.w === b.w && a.d === b.d;
-
-/** Whether a tray stands in a box. @param {FixedTray} entry @param {Box} box */
-const standsIn = (entry, box) => same(boxOf(entry.tray.at, entry.tray.cells), box);
-
-/** The boxes of the trays that are shown under these keys. @param {Standing[]} trays @param {string[]} keys */
-const boxesOf = (trays, keys) => trays.filter((tray) => keys.includes(tray.key)).map((tray) => tray.box);
-
-/** @param {number} d */
-export function floor(d) {
-  const plan = latest.value;
-  const drawer = drawerPlan(d);
-  if (!plan || !drawer) return floorOf([]);
-  return floorOf([
-    ...drawer.spaces.map((space) => boxOf(space.at, space.cells)),
-    ...plannedTrays(plan.document, drawer).map((tray) => boxOf(tray.at, tray.cells)),
-  ]);
-}
 
 /**
  * Propose another box for a tray, or a new tray.

@@ -1,16 +1,17 @@
 // A drawer whose trays are moved, turned, swapped, sized and added, by pointer, touch or keyboard.
 
-import { html, Memo } from "../html.js";
-import { announce } from "../dom.js";
-import { t } from "../messages.js";
-import { latest } from "../plan.js";
-import { accept, cancel, litThing, proposal, propose, remove, resize, sayProposal, selected, standing, step, togglePin, turn } from "./bench.js";
+import { html, Memo } from "../elements/html.js";
+import { announce } from "../elements/dom.js";
+import { t } from "../language/messages.js";
+import { latest } from "../plan/plan.js";
+import { accept, cancel, litThing, proposal, propose, remove, resize, sayProposal, selected, togglePin, turn } from "./bench.js";
+import { standing, step } from "./standing_trays.js";
 import { neighbour } from "./cells.js";
-import { dividersPath, frameOf, Ground, Lanes, Panels, rectOf, Splices, Words } from "./drawer_map.js";
-import { groupOf } from "./group_tints.js";
+import { dividersPath, frameOf, Ground, Lanes, Panels, rectOf, Splices, Words } from "../plan/drawer_map.js";
+import { groupOf } from "../plan/group_tints.js";
 import { groups, tints } from "./groups_view.js";
 
-/** @typedef {import("./bench.js").Standing} Standing */
+/** @typedef {import("./standing_trays.js").Standing} Standing */
 /** @typedef {import("./cells.js").Box} Box */
 /** @typedef {{pointer: number, key: string, how: "pointer" | "size" | "sweep", x: number, y: number, box: Box, moving: boolean}} Grip */
 

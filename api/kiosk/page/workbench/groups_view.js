@@ -2,14 +2,11 @@
 
 import { computed } from "@preact/signals";
 
-import { catalogue } from "../catalogue.js";
-import { draft, revision } from "../draft.js";
-import { html } from "../html.js";
-import { t } from "../messages.js";
-import { groupsOf, tintsOf } from "./group_tints.js";
-
-/** Categories by the ids of standard items. */
-const categories = computed(() => new Map(catalogue.value.map(({ id, category }) => [id, category])));
+import { categories } from "../steps/catalogue.js";
+import { draft, revision } from "../draft/draft.js";
+import { html } from "../elements/html.js";
+import { groupsOf, tintsOf } from "../plan/group_tints.js";
+import { GroupList } from "../plan/group_list.js";
 
 /** The group of each thing, by its key. */
 export const groups = computed(() => groupsOf(revision.value >= 0 ? draft.things : [], categories.value));
@@ -17,9 +14,4 @@ export const groups = computed(() => groupsOf(revision.value >= 0 ? draft.things
 /** The tint of each group. */
 export const tints = computed(() => tintsOf(groups.value));
 
-export function GroupsView() {
-  if (tints.value.size === 0) return null;
-  return html`<ul class="groups" aria-label=${t("groups_of_things")}>
-    ${[...tints.value].map(([name, tint]) => html`<li key=${name}><span class=${`swatch tint-${tint}`} aria-hidden="true"></span>${name}</li>`)}
-  </ul>`;
-}
+export const GroupsView = () => html`<${GroupList} tints=${tints.value} />`;

@@ -3,30 +3,25 @@
 import { signal } from "@preact/signals";
 import { render } from "preact";
 
-import { canRedo, canUndo, current, isBlank, redo, replaceDraft, revision, undo } from "../draft.js";
-import { byId } from "../dom.js";
-import { exampleDraft } from "../example.js";
-import { html } from "../html.js";
-import { t } from "../messages.js";
-import { figures, fresh, hint, latest, state } from "../plan.js";
-import { BED_SIZES, chooseBed } from "../printer.js";
-import { shown } from "../units.js";
-import { duration, gramsText, moneyText } from "../numbers.js";
+import { canRedo, canUndo, current, isBlank, redo, replaceDraft, revision, undo } from "../draft/draft.js";
+import { byId } from "../elements/dom.js";
+import { exampleDraft } from "../draft/example.js";
+import { html } from "../elements/html.js";
+import { sidesText, t } from "../language/messages.js";
+import { figures, fresh, hint, latest, state } from "../plan/plan.js";
+import { BED_SIZES, chooseBed } from "../steps/printer.js";
+import { shown } from "../language/units.js";
+import { duration, gramsText, moneyText } from "../language/numbers.js";
 import { addTray, hasLoose, layOut, proposal, verdictText } from "./bench.js";
-import { ChangesView } from "./changes_view.js";
+import { ChangesView } from "../plan/changes_view.js";
+import { widthOf } from "../plan/drawer_map.js";
+import { OfferView } from "../plan/offer_view.js";
 import { DrawerBench } from "./drawer_bench.js";
 import { GroupsView } from "./groups_view.js";
 import { TrayPanel } from "./tray_panel.js";
 
 /** Px that a drawing may be wide at zoom 1. */
 const room = signal(0);
-
-/** Share of the window's height that a drawing takes at zoom 1, where a plan is beside a list. */
-const HEIGHT_SHARE = 0.66;
-const NARROW = 700;
-
-/** @param {import("../documents").DrawerPlan} drawer @returns {number} px that its drawing is wide at zoom 1 */
-const widthOf = (drawer) => Math.round(window.innerWidth <= NARROW ? room.value : Math.min(room.value, (window.innerHeight * HEIGHT_SHARE * drawer.size[0]) / drawer.size[1]));
 
 const ZOOMS = [1, 1.5, 2, 3];
 const zoom = signal(0);
@@ -89,9 +84,10 @@ function Panel() {
   const { document } = plan;
   const now = proposal.value;
   return html`${tools}
+    <${OfferView} id="offer" />
     <div class=${`drawings ${fresh.value ? "" : "stale"}`}>
       ${document.drawers.map((drawer, d) => html`<figure key=${d}>
-        <${DrawerBench} d=${d} px=${Math.round(widthOf(drawer) * scale)} />
+        <${DrawerBench} d=${d} px=${Math.round(widthOf(drawer, room.value) * scale)} />
         <figcaption>${caption(drawer)}</figcaption>
       </figure>`)}
     </div>
@@ -121,7 +117,7 @@ function Waiting() {
 }
 
 /** @param {import("../documents").DrawerPlan} drawer */
-const caption = (drawer) => `${drawer.name}: ${drawer.cells.across[0] ? `${drawer.cells.across[0]} × ${drawer.cells.across[1]} ${t("cells")}, ` : ""}${drawer.copies > 1 ? `${drawer.copies} ×, ` : ""}${drawer.size.map(shown).join(" × ")}`;
+const caption = (drawer) => `${drawer.name}: ${drawer.cells.across[0] ? `${sidesText(drawer.cells.across)} ${t("cells")}, ` : ""}${drawer.copies > 1 ? `${drawer.copies} ×, ` : ""}${sidesText(drawer.size.map(shown))}`;
 
 /** Undo and redo by their keys, outside fields, which have their own. @param {KeyboardEvent} event */
 export function historyKeys(event) {

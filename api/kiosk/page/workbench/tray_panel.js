@@ -1,10 +1,11 @@
 // What can be done with the selected tray: turn, pin, remove, size, what lies inside, and its options.
 
-import { html } from "../html.js";
-import { t } from "../messages.js";
-import { length, shown } from "../units.js";
-import { edit, remove, resize, selected, standing, step, togglePin, turn } from "./bench.js";
-import { TrayInside } from "./tray_inside.js";
+import { html } from "../elements/html.js";
+import { t } from "../language/messages.js";
+import { length, shown } from "../language/units.js";
+import { edit, remove, resize, selected, togglePin, turn } from "./bench.js";
+import { standing, step } from "./standing_trays.js";
+import { TrayInside } from "./inside/tray_inside.js";
 
 /** Least and largest height of a tray, mm; the service says more. */
 const LEAST = 5;
