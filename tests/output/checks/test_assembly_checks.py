@@ -1,6 +1,7 @@
 from math import hypot, prod
 
 import manifold3d
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -243,7 +244,7 @@ def test_a_seam_that_is_too_narrow_is_seen_on_every_side(box, axis, sign, order)
 def test_tiles_hold_together_wherever_their_files_have_them():
     """The plan says where a part stands, not its file: this one begins left of, in front of and above the origin."""
     parts = {
-        mark: ("tile", Mesh(mesh.vertices + (-7.0, -60.0, 9.0), mesh.triangles))
+        mark: ("tile", Mesh(mesh.vertices + np.array([-7.0, -60.0, 9.0]), mesh.triangles))
         for mark, mesh in zip(("F1", "F2"), tabbed(head=8.0), strict=True)
     }
     places = [Placement("F1", (0.0, 0.0, 0.0)), Placement("F2", (40.2, 0.0, 0.0))]

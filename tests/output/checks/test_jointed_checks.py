@@ -126,16 +126,18 @@ def test_pieces_that_do_not_meet_hold_nothing(job):
     assert {name: check.value for name, check in checks.items()} == {"lowered": 0.0, "floor lock": 1, "wall lock": 1}
 
 
-@pytest.mark.parametrize(("low", "expected"), [(1.0, False), (28.0, True)])
-def test_a_bar_counts_where_it_is_above_a_part_of_the_piece_at_any_height(job, low, expected):
-    """A nose on the second piece, from 21 to 25 mm high, below or above a bar of the first one beside the tray."""
+@pytest.mark.parametrize(
+    ("low", "nose", "expected"), [(1.0, (21.0, 4.0), False), (28.0, (21.0, 4.0), True), (28.0, (0.3, 0.7), True)]
+)
+def test_a_bar_counts_where_it_is_above_a_part_of_the_piece_at_any_height(job, low, nose, expected):
+    """A nose on the second piece, above or below a bar of the first one, beside the tray."""
     plan, meshes = job
     first, second = pieces(plan)
     width = next(part.size[0] for part in plan.parts if part.mark == first)
     bar = manifold3d.Manifold.cube((40.0, 4.0, 2.0)).translate((width - 20.0, -6.0, low))
     stem = manifold3d.Manifold.cube((4.0, 8.0, low + 2.0)).translate((width - 20.0, -6.0, 0.0))
-    nose = manifold3d.Manifold.cube((12.0, 8.0, 4.0)).translate((6.0, -6.0, 21.0))
-    made = changed(changed(meshes, first, bar + stem, add=True), second, nose, add=True)
+    ledge = manifold3d.Manifold.cube((12.0, 8.0, nose[1])).translate((6.0, -6.0, nose[0]))
+    made = changed(changed(meshes, first, bar + stem, add=True), second, ledge, add=True)
     # both parts begin 6 mm further in front now
     index = plan.drawers[0].jointed[0].pieces
     found = results(shifted(plan, (0.0, -6.0, 0.0), index), made)

@@ -102,7 +102,7 @@ def failures_of(name):
 
 def test_a_strip_presses_its_shoe_as_planned():
     checks = {check.name: check for check in check_assembly(*panel_job())}
-    assert checks["shoe press"].value == pytest.approx(0.0, abs=0.02)
+    assert checks["shoe press"].value == pytest.approx(0.0, abs=0.002)
 
 
 @pytest.mark.parametrize(("times", "expected"), [(0.99, {"buckling"}), (1.0, set()), (1.01, set()), (1.9, set())])

@@ -63,6 +63,24 @@ def test_a_tray_on_panels_passes():
     assert failed(plan, meshes) == set()
 
 
+@pytest.mark.parametrize("order", [1, -1])
+def test_whatever_stands_on_a_tray_is_lifted_out_with_it(order):
+    """Four tiers: each tray that carries others carries all of them, in whatever order the plan has them."""
+    tiers = [
+        {"name": name, "cells": [3, 2], "height": 15, "on": below, "rim": "stacking"}
+        for name, below in (("second", ["left", "right"]), ("third", "second"), ("fourth", "third"))
+    ]
+    plan, meshes = laid(
+        {"name": "left", "cells": [2, 2], "height": 20, "at": [0, 0]},
+        {"name": "right", "cells": [1, 2], "height": 20, "at": [2, 0]},
+        *tiers,
+    )
+    (drawer,) = plan.drawers
+    checks = list(check_upper_trays(replace(drawer, upper=drawer.upper[::order]), meshes))
+    assert [check.name for check in checks] == ["rests", "tips", "lifted out"] * 3
+    assert all(check.passed for check in checks)
+
+
 def test_a_tray_above_its_panels_does_not_rest():
     plan, meshes = panel_job()
     (drawer,) = plan.drawers
