@@ -58,6 +58,17 @@ def _random_case(seed):
     return {"printers": [{"name": f"p{number}"} for number in range(random_.randint(1, 2))], **hours}, runs
 
 
+@pytest.mark.parametrize("hours", [[1.0], [2.0, 5.0, 3.5], [0.5] * 6])
+def test_of_one_printer_that_is_always_attended_the_bound_is_the_finish(hours):
+    """All runs one after the other, with cooling and clearing between any two."""
+    schedule = _schedule(1, cool_down_minutes=20, bed_change_minutes=10)
+    problem = _problem(schedule, [_run(number, own) for number, own in enumerate(hours, start=1)])
+    end = problem.since + int(3600 * sum(hours)) + 1800 * (len(hours) - 1)
+    greedy = finish_of(greedy_assignment(problem))
+    assert greedy == pytest.approx(end, abs=60)
+    assert finish_bound(problem, greedy) == pytest.approx(end, abs=60 * (len(hours) + 1))
+
+
 @pytest.mark.parametrize("seed", range(12))
 @pytest.mark.parametrize("goal", ["finish", "drawers"])
 def test_a_few_runs_are_dated_as_well_as_by_exhaustive_search(seed, goal):
