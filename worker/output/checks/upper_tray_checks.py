@@ -151,6 +151,6 @@ def _centre(solid: manifold3d.Manifold) -> tuple[float, ...]:
     """Return the centre of mass of a solid, mm: that of the tetrahedra of its triangles and the origin."""
     mesh = solid.to_mesh64()
     corners = np.asarray(mesh.vert_properties)[:, :3][np.asarray(mesh.tri_verts)]
-    volumes = np.linalg.det(corners) / 6.0
+    volumes = np.linalg.det(corners)  # six times as large: only their ratios count
     middle = (volumes[:, None] * corners.sum(axis=1) / 4.0).sum(axis=0) / volumes.sum()
     return tuple(middle.tolist())
