@@ -140,5 +140,4 @@ def test_a_bar_counts_where_it_is_above_a_part_of_the_piece_at_any_height(job, l
     made = changed(changed(meshes, first, bar + stem, add=True), second, ledge, add=True)
     # both parts begin 6 mm further in front now
     index = plan.drawers[0].jointed[0].pieces
-    found = results(shifted(plan, (0.0, -6.0, 0.0), index), made)
-    assert found["lowered"] != expected
+    assert results(shifted(plan, (0.0, -6.0, 0.0), index), made)["lowered"] != expected
